@@ -1,0 +1,10 @@
+"""The one error a person is meant to see."""
+
+
+class Trouble(Exception):
+    """One sentence that says what is wrong and what to do. The command line prints it and exits with `status`."""
+
+    def __init__(self, sentence: str, status: int = 2) -> None:
+        super().__init__(sentence)
+        self.sentence = sentence
+        self.status = status

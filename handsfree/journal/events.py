@@ -1,0 +1,410 @@
+"""The events of a visit: one class a kind, one line of JSON each.
+
+Rules of this file:
+
+- A *happening* came from outside (heard, a timer, a device lost). `advance` takes nothing else.
+- An *effect* is what `advance` answered (say this, listen for that). It is recorded, then performed.
+- The journal is happenings and the effects each led to, in order. Replay runs `advance` over the happenings and compares.
+- Fields are plain JSON values, tuples and frozen data classes of them: a line reads with any JSON tool.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import types
+import typing
+from dataclasses import dataclass, field
+from typing import Any, Union, get_args, get_origin
+
+# ---- happenings ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Opened:
+    """The visit begins. `copies`: name and text of each procedure as read that day; `digests`: their SHA-256.
+    `begin_at`: usually the main procedure's first step."""
+
+    visit: str
+    procedure: str
+    language: str
+    technician: str
+    site: str
+    cabinet: str
+    program: str
+    engine: str
+    digests: tuple[tuple[str, str], ...] = ()
+    copies: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Utterance:
+    """One utterance, judged. The meaning's fields are flat so that any reader can filter on them; `sense` is '' where
+    nothing was understood. `rivals` are (sense, text, value) of meanings too near to tell apart. `clip`: file name beside
+    the journal, '' where the sound is not kept; `clip_sha256` binds it. Times in seconds on the visit's clock."""
+
+    verdict: str
+    sense: str = ""
+    text: str = ""
+    value: float | None = None
+    unit: str | None = None
+    spoken: str = ""
+    sure: float = 0.0
+    words: str = ""
+    rivals: tuple[tuple[str, str, float | None], ...] = ()
+    witnesses: tuple[tuple[str, float], ...] = ()
+    engine: str = ""
+    started: float = 0.0
+    ended: float = 0.0
+    clip: str = ""
+    clip_sha256: str = ""
+    reason: str = ""
+    typed: bool = False
+
+
+@dataclass(frozen=True)
+class TimerRang:
+    timer: str
+
+
+@dataclass(frozen=True)
+class PromptEnded:
+    """`said`: the number of the Say effect; `cut`: it was stopped by barge-in before its end."""
+
+    said: int
+    cut: bool = False
+
+
+@dataclass(frozen=True)
+class NoteKept:
+    clip: str
+    clip_sha256: str
+    text: str = ""
+    seconds: float = 0.0
+
+
+@dataclass(frozen=True)
+class Attached:
+    step: str
+    file: str
+    sha256: str
+
+
+@dataclass(frozen=True)
+class SoundLost:
+    device: str
+    what: str  # 'microphone' or 'loudspeaker'
+
+
+@dataclass(frozen=True)
+class SoundBack:
+    device: str
+    what: str
+
+
+@dataclass(frozen=True)
+class SoundDropped:
+    """Samples at 16 kHz that the device lost; `speech`: someone was speaking."""
+
+    samples: int
+    speech: bool
+
+
+@dataclass(frozen=True)
+class ClockMoved:
+    """The wall clock jumped by `seconds` against the monotonic one."""
+
+    seconds: float
+
+
+@dataclass(frozen=True)
+class Resumed:
+    """After a crash, a stop or a day's wait."""
+
+    why: str
+    program: str = ""
+
+
+@dataclass(frozen=True)
+class StopAsked:
+    """From outside the voice: a signal, a full disk."""
+
+    why: str
+
+
+# ---- effects -------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Say:
+    """`number` counts the visit's prompts. `role`: step, caution, answer, refusal, question, readback, help, notice.
+    `cuttable`: barge-in may stop it. `step`: where it belongs. `sound`: the writer's recording to play instead, or ''."""
+
+    number: int
+    text: str
+    role: str
+    cuttable: bool = True
+    step: str = ""
+    sound: str = ""
+
+
+@dataclass(frozen=True)
+class Tone:
+    """'heard', 'not understood', 'gate open', 'gate shut', 'waiting'."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class ListenFor:
+    """What is in force from now on: the fields of `language.meaning.Listening`, flat."""
+
+    phrases: tuple[str, ...] = ()
+    number_unit: str | None = None
+    number_low: float = 0.0
+    number_high: float = 0.0
+    gate: str = ""
+    lock: tuple[str, ...] = ()
+    digits: tuple[int, int] | None = None
+    commands: tuple[str, ...] | None = None
+    note: bool = False
+
+
+@dataclass(frozen=True)
+class SetTimer:
+    timer: str
+    seconds: float
+
+
+@dataclass(frozen=True)
+class DropTimer:
+    timer: str
+
+
+@dataclass(frozen=True)
+class StepEntered:
+    """`path`: procedure names from the main one down."""
+
+    path: tuple[str, ...]
+    step: str
+    kind: str
+    isolation: str
+
+
+@dataclass(frozen=True)
+class AnswerTaken:
+    path: tuple[str, ...]
+    step: str
+    answer: str
+    corrected: bool = False
+
+
+@dataclass(frozen=True)
+class ReadingTaken:
+    """`value` in the step's `unit`; `given`, `given_unit` as spoken; ranges as the step says; `state`: '' or
+    'over range' or 'unsteady' (then value is None)."""
+
+    path: tuple[str, ...]
+    step: str
+    quantity: str
+    value: float | None
+    unit: str
+    given: float | None
+    given_unit: str
+    state: str = ""
+    plausible: tuple[float, float] | None = None
+    expected: tuple[float, float] | None = None
+    accuracy: str = ""
+    affirmed: bool = False
+
+
+@dataclass(frozen=True)
+class CautionTaken:
+    path: tuple[str, ...]
+    step: str
+    level: str
+
+
+@dataclass(frozen=True)
+class Gate:
+    """`was`, `now`: LIVE, ISOLATING, ISOLATED, RESTORING. `why`: the words for it. `how`: phrase, proof, restore,
+    'power is on', break, resume, handover, refused, denied, wrong number."""
+
+    was: str
+    now: str
+    how: str
+    why: str
+    step: str = ""
+
+
+@dataclass(frozen=True)
+class Corrected:
+    path: tuple[str, ...]
+    step: str
+
+
+@dataclass(frozen=True)
+class FindingMade:
+    path: tuple[str, ...]
+    step: str
+    finding: str
+    text: str
+    evidence: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class HandedOver:
+    path: tuple[str, ...]
+    step: str
+    to: str
+    summary: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Decided:
+    path: tuple[str, ...]
+    step: str
+    case: str
+    because: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class SetVoice:
+    """Steps from the usual: `rate` and `volume` -3 to 3."""
+
+    rate: int
+    volume: int
+
+
+@dataclass(frozen=True)
+class KeepNote:
+    """Record the next utterance as a note."""
+
+    step: str
+
+
+@dataclass(frozen=True)
+class EvidenceTaken:
+    path: tuple[str, ...]
+    step: str
+    what: str
+
+
+@dataclass(frozen=True)
+class Closed:
+    """`outcome`: that of the End step, or 'stopped', 'to be continued'. `not_before`: seconds on the visit's clock, or None."""
+
+    outcome: str
+    not_before: float | None = None
+    text: str = ""
+
+
+# ---- marks of the journal itself ----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Sealed:
+    """The end: the number of events before it and the hash of the last."""
+
+    events: int
+    head: str
+
+
+@dataclass(frozen=True)
+class SoundRemoved:
+    """Written by `prune`: sound of these events was removed; the hashes stay, so that what is left still verifies."""
+
+    clips: tuple[tuple[str, str], ...]
+    why: str
+
+
+Happening = (
+    Opened | Utterance | TimerRang | PromptEnded | NoteKept | Attached | SoundLost | SoundBack | SoundDropped
+    | ClockMoved | Resumed | StopAsked
+)
+Effect = (
+    Say | Tone | ListenFor | SetTimer | DropTimer | StepEntered | AnswerTaken | ReadingTaken | CautionTaken | Gate
+    | Corrected | FindingMade | HandedOver | Decided | SetVoice | KeepNote | EvidenceTaken | Closed
+)
+Mark = Sealed | SoundRemoved
+Event = Happening | Effect | Mark
+
+HAPPENINGS: tuple[type[Any], ...] = get_args(Happening)
+EFFECTS: tuple[type[Any], ...] = get_args(Effect)
+KINDS: dict[str, type[Any]] = {kind.__name__: kind for kind in (*HAPPENINGS, *EFFECTS, *get_args(Mark))}
+
+
+@dataclass(frozen=True)
+class Stamped:
+    """An event with its place: `n` from 0; `wall` RFC 3339 with offset; `mono` seconds on the visit's clock, never
+    falling, also over a resume; `prev` hash of the line before ('' at the first)."""
+
+    n: int
+    wall: str
+    mono: float
+    event: Any  # Event; a union this wide is not worth narrowing at every reader
+    prev: str = ""
+    signature: str = field(default="", compare=False)
+
+
+def to_data(event: Any) -> dict[str, Any]:
+    """A flat JSON object: the fields, no kind."""
+    return {f.name: _plain(getattr(event, f.name)) for f in dataclasses.fields(event)}
+
+
+def from_data(kind: str, data: dict[str, Any]) -> Any:
+    """The event back. ValueError names a kind or field that is unknown, missing or of the wrong type."""
+    known = KINDS.get(kind)
+    if known is None:
+        raise ValueError(f"no event is called '{kind}'")
+    fields = {f.name: f for f in dataclasses.fields(known)}
+    extra = set(data) - set(fields)
+    if extra:
+        raise ValueError(f"{kind} has no field '{sorted(extra)[0]}'")
+    hints = _hints(known)
+    values = {name: _typed(hints[name], value, f"{kind}.{name}") for name, value in data.items()}
+    missing = [
+        name for name, f in fields.items()
+        if name not in values and f.default is dataclasses.MISSING and f.default_factory is dataclasses.MISSING
+    ]
+    if missing:
+        raise ValueError(f"{kind} lacks its field '{missing[0]}'")
+    return known(**values)
+
+
+_HINTS: dict[type[Any], dict[str, Any]] = {}
+
+
+def _hints(kind: type[Any]) -> dict[str, Any]:
+    if kind not in _HINTS:
+        _HINTS[kind] = typing.get_type_hints(kind)
+    return _HINTS[kind]
+
+
+def _plain(value: Any) -> Any:
+    return [_plain(item) for item in value] if isinstance(value, tuple) else value
+
+
+def _typed(hint: Any, value: Any, where: str) -> Any:
+    """JSON value -> the declared type; only the shapes used above."""
+    origin, args = get_origin(hint), get_args(hint)
+    if origin in (Union, types.UnionType):
+        if value is None and type(None) in args:
+            return None
+        return _typed(next(a for a in args if a is not type(None)), value, where)
+    if origin is tuple:
+        if not isinstance(value, list | tuple):
+            raise ValueError(f"{where} is not a list")
+        if len(args) == 2 and args[1] is Ellipsis:
+            return tuple(_typed(args[0], item, where) for item in value)
+        if len(value) != len(args):
+            raise ValueError(f"{where} has {len(value)} items, not {len(args)}")
+        return tuple(_typed(arg, item, where) for arg, item in zip(args, value, strict=True))
+    if hint is float and isinstance(value, int | float) and not isinstance(value, bool):
+        return float(value)
+    if hint is bool and isinstance(value, bool) or hint is str and isinstance(value, str):
+        return value
+    if hint is int and isinstance(value, int) and not isinstance(value, bool):
+        return value
+    raise ValueError(f"{where} is not a {getattr(hint, '__name__', hint)}")
+
+

@@ -1,0 +1,103 @@
+"""What may be heard at a moment, and what came of hearing it.
+
+Rules of this file:
+
+- `Listening` says what is in force: this step's answers and the phrases that always work, nothing else.
+- `Meaning` says what an utterance asks for, in the program's words, never in the engine's.
+- `Heard` pairs the two with a verdict.  Only the verdict ACCEPTED lets anybody act; a denial, a question or a
+  wrong lock number is a meaning that is never accepted, kept so that the program can say why the gate stays shut.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Verdict(StrEnum):
+    ACCEPTED = "accepted"
+    ASKED_AGAIN = "asked again"  # speech for the program, but not surely what it seems: ask
+    NOT_FOR_ME = "not for me"  # no speech, or speech that nothing in force resembles: stay silent
+
+
+class Sense(StrEnum):
+    PHRASE = "phrase"  # one of this step's answers
+    COMMAND = "command"  # one of the phrases that always work
+    NUMBER = "number"  # a reading
+    STATE = "state"  # over-range or unsteady: an answer of its own to a reading
+    DIGITS = "digits"  # digit by digit: the lock number when it is first stated
+    GATE = "gate"  # the whole phrase of a gate, with the right number
+    DENIAL = "denial"  # a look-alike of what is in force: negation, question, half phrase, wrong number
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """`text`: the answer, command name, gate word, over-range/unsteady, or the denial as said.
+    `value`: the number in `unit` (pint unit name, None where none was spoken).
+    `spoken`: the words of the phrase form that was matched."""
+
+    sense: Sense
+    text: str
+    value: float | None = None
+    unit: str | None = None
+    spoken: str = ""
+
+
+@dataclass(frozen=True)
+class NumberAsked:
+    """A reading: `unit` is a pint unit name ('degF', 'volt', 'ohm', 'psi', '' for a bare count); `low` and `high`
+    the plausible range in that unit, which weighs candidates but never hides what was said."""
+
+    unit: str = ""
+    low: float = -1e9
+    high: float = 1e9
+
+
+@dataclass(frozen=True)
+class GateAsked:
+    """`word`: 'isolated' or 'clear'; `lock`: the technician's number as digit words, ('four', 'two')."""
+
+    word: str
+    lock: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Listening:
+    """What is in force. `commands`: None for all that always work, else just those named (stand by listens only
+    for 'go ahead'). `digits`: (fewest, most) digits when a number is stated digit by digit.
+    `note`: the next utterance is kept as a note, whatever it says."""
+
+    phrases: tuple[str, ...] = ()
+    number: NumberAsked | None = None
+    gate: GateAsked | None = None
+    digits: tuple[int, int] | None = None
+    commands: tuple[str, ...] | None = None
+    note: bool = False
+
+
+@dataclass(frozen=True)
+class Heard:
+    """One utterance, judged. `sure`: calibrated probability, 0 to 1, that acting on `meaning` is right.
+    `rivals`: other meanings too near to tell apart (the best included); the program then asks which.
+    `words`: what the leading engine made of it, for the reader of the record.
+    `witnesses`: (name, value) of each piece of evidence. `started`, `ended`: seconds on the visit's clock."""
+
+    verdict: Verdict
+    meaning: Meaning | None
+    sure: float
+    words: str = ""
+    rivals: tuple[Meaning, ...] = ()
+    witnesses: tuple[tuple[str, float], ...] = ()
+    engine: str = ""
+    started: float = 0.0
+    ended: float = 0.0
+    reason: str = ""  # why not accepted, in a few words, for the record
+
+
+#: Phrases that always work, by name. How each is said is in grammar/<language>.jsgf.
+ALWAYS: tuple[str, ...] = (
+    "next step", "go back", "say again", "stand by", "go ahead", "how long", "where am i", "what can i say",
+    "correction", "note", "stop the visit", "faster", "slower", "louder", "softer", "power is on", "what next", "why",
+)
+#: In force only when the program has asked for one of them.
+WHEN_ASKED: tuple[str, ...] = ("affirm", "negative", "understood")

@@ -1,0 +1,256 @@
+"""The model of a procedure: what a procedure file may say.
+
+Rules of this file:
+
+- A procedure is a list of steps. A step goes to the step named in `go`, or to the next one in the list.
+- Each kind of step is one class; `kind` tells them apart. A field a kind does not have is an error.
+- Hazards are named on the step that meets them. Which of them need isolation is a table here, nowhere else.
+- Everything is frozen: a procedure never changes while it runs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+NAME = r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$"
+Name = Annotated[str, Field(pattern=NAME, max_length=60)]
+Sentence = Annotated[str, Field(min_length=1, max_length=2000)]
+Range = tuple[float, float]
+
+
+class Hazard(StrEnum):
+    MAINS = "mains"
+    MOVING_FAN = "moving fan"
+    HOT_SURFACE = "hot surface"
+    SHARP_FINS = "sharp fins"
+    STORED_CHARGE = "stored charge"
+    REFRIGERANT = "refrigerant"
+    HEAVY_LOAD = "heavy load"
+
+
+#: Hazards that the supply feeds: a step that names one is unreachable unless the visit is ISOLATED.
+#: The others stay when the supply is off; they need their caution, not the lock (29 CFR 1910.147 covers the energy that
+#: can be isolated). A step may still ask for isolation with `needs_isolation: true`.
+NEEDS_ISOLATION = frozenset({Hazard.MAINS, Hazard.MOVING_FAN, Hazard.STORED_CHARGE})
+
+
+class Level(StrEnum):
+    """Signal words in the sense of ISO 3864-2 (from memory): death or serious injury will / could, minor injury could."""
+
+    DANGER = "danger"
+    WARNING = "warning"
+    CAUTION = "caution"
+
+
+class _Frozen(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class _Step(_Frozen):
+    id: Name
+    say: Sentence
+    hazards: tuple[Hazard, ...] = ()
+    needs_isolation: bool = Field(False, description="ask for isolation even if no hazard named here needs it")
+    go: Name | None = Field(None, description="the step that follows; the next in the list when absent")
+    minutes: float | None = Field(None, gt=0, le=100_000, description="how long the work of this step takes")
+    sound: str | None = Field(None, description="the writer's own recording of this step, a file beside the procedure")
+    sound_of: str | None = Field(None, description="SHA-256 of the text that `sound` speaks")
+
+    @property
+    def behind_gate(self) -> bool:
+        return self.needs_isolation or bool(NEEDS_ISOLATION & set(self.hazards))
+
+
+class Instruct(_Step):
+    """Do one thing, then say 'next step'."""
+
+    kind: Literal["instruct"]
+
+
+class Caution(_Step):
+    """Read before the step it protects; acknowledged with 'understood'. `protects` names that step (default: the one it
+    goes to)."""
+
+    kind: Literal["caution"]
+    level: Level
+    protects: Name | None = None
+
+
+class Answer(_Frozen):
+    """One spoken answer: `say` is its name in the record and in expressions; `also` other ways to say it."""
+
+    say: Annotated[str, Field(min_length=1, max_length=60)]
+    also: tuple[str, ...] = ()
+    go: Name | None = None
+
+
+class Ask(_Step):
+    """A question with a small set of spoken answers."""
+
+    kind: Literal["ask"]
+    answers: tuple[Answer, ...] = Field(min_length=2, max_length=8)
+
+
+class Read(_Step):
+    """A reading taken by the technician and spoken.
+
+    `plausible`: outside it the program doubts the hearing; `expected`: outside it the program doubts the cabinet.
+    `accuracy`: the instrument's, as '0.5 degC' or '1 %'. `over_range`, `unsteady`: where those answers lead."""
+
+    kind: Literal["read"]
+    quantity: str
+    unit: str = Field(description="a pint unit name: degF, degC, volt, ampere, ohm, psi, kelvin… or empty for a count")
+    plausible: Range
+    expected: Range | None = None
+    accuracy: str | None = None
+    instrument: str | None = None
+    over_range: Name | None = None
+    unsteady: Name | None = None
+    decides: bool = Field(False, description="a branch hangs on it, so it needs 'affirm'; set also when a decide step uses it")
+
+
+class Isolate(_Step):
+    """Isolation: cautions read, what to switch off, unplug or lock, then the gate phrase. 29 CFR 1910.147 (d)."""
+
+    kind: Literal["isolate"]
+    do: tuple[Sentence, ...] = Field(min_length=1, description="one sentence each: switch off, unplug, lock, tag")
+    sources: tuple[str, ...] = Field(min_length=1, description="each energy source this isolates, by name")
+    least_seconds: float = Field(10.0, ge=0, description="no person does this work faster: used to find habit confirmations")
+
+
+class Prove(_Step):
+    """Proving dead, 29 CFR 1910.147 (d)(6) and, by meter, 1910.333 (b)(2)(iv): prove the tester, test, prove it again."""
+
+    kind: Literal["prove"]
+    method: Literal["switch", "meter"]
+    unit: str = "volt"
+    below: float = Field(30.0, gt=0, description="meter: dead is below this")
+    tester: Sentence = "Prove the tester on a known live source."
+
+
+class Restore(_Step):
+    """29 CFR 1910.147 (e): tools and hands clear, covers back, the same person says 'clear, lock' and the number, then
+    power."""
+
+    kind: Literal["restore"]
+    checks: tuple[Sentence, ...] = Field(min_length=2, description="each acknowledged with 'next step', in this order")
+    power: Sentence = Field(description="the sentence that tells to take the lock off and put the supply on")
+
+
+class Wait(_Step):
+    """`lasts`: '90 s', '5 min', '24 h', '2 d'. A wait of 12 hours or more closes the visit as to be continued."""
+
+    kind: Literal["wait"]
+    lasts: Annotated[str, Field(pattern=r"^\d+(\.\d+)? ?(s|min|h|d)$")]
+    because: Sentence
+
+    @property
+    def seconds(self) -> float:
+        number, unit = self.lasts.replace(" ", ""), ""
+        while number and number[-1].isalpha():
+            number, unit = number[:-1], number[-1] + unit
+        return float(number) * {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}[unit]
+
+    @property
+    def leaves_site(self) -> bool:
+        return self.seconds >= 12 * 3600
+
+
+class Evidence(_Step):
+    """A photo or other evidence to take; the record notes that it was taken and may carry a file."""
+
+    kind: Literal["evidence"]
+    what: Literal["photo", "video", "sound", "document", "sample"] = "photo"
+
+
+class Case(_Frozen):
+    when: Annotated[str, Field(max_length=500)]
+    go: Name
+
+
+class Decide(_Step):
+    """Goes to the first case whose expression holds, else to `otherwise`. `say` explains it and is spoken before it goes on.
+    An expression that meets a reading not taken, or a borderline value, goes to `otherwise` and the record says so."""
+
+    kind: Literal["decide"]
+    cases: tuple[Case, ...] = Field(min_length=1)
+    otherwise: Name
+
+
+class Call(_Step):
+    """Another procedure as a step."""
+
+    kind: Literal["call"]
+    procedure: Name
+
+
+class Finding(_Step):
+    """A diagnosis, with the steps whose answers led to it."""
+
+    kind: Literal["finding"]
+    finding: Name
+    evidence: tuple[Name, ...] = Field(min_length=1, description="ids of steps whose answers or readings led here")
+
+
+class Handover(_Step):
+    """To someone else: licensed work, or the support desk, with the summary they will ask for. Clears isolation."""
+
+    kind: Literal["handover"]
+    to: str
+    summary: tuple[Name, ...] = Field(min_length=1, description="ids of steps whose answers make the summary")
+
+
+class End(_Step):
+    kind: Literal["end"]
+    outcome: Literal["fixed", "not fixed", "handed over", "to be continued", "no fault found", "made safe", "done"]
+
+
+Step = Annotated[
+    Instruct | Caution | Ask | Read | Isolate | Prove | Restore | Wait | Evidence | Decide | Call | Finding | Handover | End,
+    Field(discriminator="kind"),
+]
+GATES = (Isolate, Prove, Restore, Handover)  # 'go back' never crosses one
+
+
+class Procedure(_Frozen):
+    procedure: Name
+    title: str
+    version: Annotated[int, Field(ge=1)] = 1
+    language: Annotated[str, Field(pattern=r"^[a-z]{2}$")] = "en"
+    purpose: str = ""
+    break_minutes: float = Field(30.0, gt=0, le=240, description="a longer silence under isolation clears it; common practice, no source")
+    lift_kg: float | None = Field(None, gt=0, description="mass of what is lifted; above 25 kg two people are called for (common practice)")
+    steps: tuple[Step, ...] = Field(min_length=1)
+
+    def step(self, step_id: str) -> Step:
+        """Raises KeyError for an id that is not here."""
+        for step in self.steps:
+            if step.id == step_id:
+                return step
+        raise KeyError(step_id)
+
+    def following(self, step_id: str) -> str | None:
+        """Where the step goes when nothing else decides: its `go`, else the next in the list, None after the last."""
+        ids = [step.id for step in self.steps]
+        step = self.step(step_id)
+        if step.go is not None or isinstance(step, End):
+            return step.go
+        at = ids.index(step_id) + 1
+        return ids[at] if at < len(ids) else None
+
+
+@dataclass(frozen=True)
+class Book:
+    """The procedures of a visit: the one that runs and every one it calls, with the SHA-256 of each file as read."""
+
+    main: str
+    procedures: Mapping[str, Procedure]
+    digests: Mapping[str, str] = field(default_factory=dict)
+
+    def at(self, procedure: str, step_id: str) -> Step:
+        return self.procedures[procedure].step(step_id)

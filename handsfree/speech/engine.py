@@ -1,0 +1,54 @@
+"""The one protocol every recogniser answers to.
+
+An engine turns the sound of one utterance into evidence; it never decides. `acceptance` weighs the evidence of one or
+more engines into a single `Heard`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+from handsfree.language.meaning import Listening, Meaning
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Samples = NDArray[np.float32]  # mono, 16 kHz, -1 to 1
+
+RATE = 16_000
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One meaning the engine can find in the sound. `score`: natural-log likelihood, comparable within the utterance only."""
+
+    meaning: Meaning
+    score: float
+
+
+@dataclass(frozen=True)
+class Testimony:
+    """What one engine says of one utterance. `candidates` best first, decoys among them; `free`: its own unconstrained
+    decode; `free_score`: that decode's log-likelihood on the scale of the candidates (None where it has no such scale);
+    `evidence`: (name, value) pairs for the acceptance model."""
+
+    engine: str
+    candidates: tuple[Candidate, ...]
+    free: str
+    free_score: float | None = None
+    evidence: tuple[tuple[str, float], ...] = ()
+
+
+class Engine(Protocol):
+    name: str
+    language: str
+
+    def testify(self, samples: Samples, listening: Listening) -> Testimony:
+        """Evidence on one utterance. Never raises on odd sound: silence gives no candidates."""
+        ...
+
+    def dictate(self, samples: Samples) -> str:
+        """Free text of a note or a step being recorded; '' where the engine cannot."""
+        ...

@@ -1,0 +1,205 @@
+"""Refrigerants: saturation, superheat, subcooling and resting pressure, computed by CoolProp.
+
+CoolProp (Bell and others, Ind. Eng. Chem. Res. 53 (2014) 2498) carries the reference equations of state; the
+mixtures are its predefined ones, in mole fractions after ISO 817. For a blend the *bubble* point (first vapour:
+liquid line, subcooling) and the *dew* point (last liquid: suction line, superheat) differ by the glide.
+
+Opening a sealed circuit is for certified technicians only (40 CFR part 82 subpart F, or the local rule).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
+
+from handsfree.errors import Trouble
+from handsfree.trade import possible
+from handsfree.trade.possible import KELVIN_OFFSET
+
+Point = Literal["bubble", "dew"]
+
+
+@dataclass(frozen=True)
+class Refrigerant:
+    """A refrigerant: its name in CoolProp, its safety class after ISO 817, and whether it is a blend."""
+
+    name: str
+    fluid: str
+    safety: str
+    blend: bool = False
+
+
+_LIST = (
+    Refrigerant("R-134a", "R134a", "A1"),
+    Refrigerant("R-290", "R290", "A3"),
+    Refrigerant("R-600a", "R600a", "A3"),
+    Refrigerant("R-744", "CarbonDioxide", "A1"),
+    Refrigerant("R-1234yf", "R1234yf", "A2L"),
+    Refrigerant("R-1270", "R1270", "A3"),
+    Refrigerant("R-404A", "R404A.mix", "A1", True),
+    Refrigerant("R-407C", "R407C.mix", "A1", True),
+    Refrigerant("R-448A", "R448A.mix", "A1", True),
+    Refrigerant("R-449A", "R449A.mix", "A1", True),
+    Refrigerant("R-452A", "R452A.mix", "A1", True),
+    Refrigerant("R-454C", "R454C.mix", "A2L", True),
+    Refrigerant("R-455A", "R455A.mix", "A2L", True),
+    Refrigerant("R-513A", "R513A.mix", "A1", True),
+)
+REFRIGERANTS: dict[str, Refrigerant] = {r.name: r for r in _LIST}
+
+# Cautions by class: IEC 60335-2-89 for the flame symbol and ventilation; the wording is ours.
+CAUTIONS: dict[str, tuple[str, ...]] = {
+    "A1": (
+        "This refrigerant does not burn, but it displaces air. Ventilate the place.",
+        "A jet of liquid freezes skin and eyes. Wear glasses and gloves.",
+    ),
+    "A2L": (
+        "This refrigerant burns slowly. Keep flames and sparks away.",
+        "Ventilate the place before you go near the circuit.",
+        "A jet of liquid freezes skin and eyes. Wear glasses and gloves.",
+    ),
+    "A3": (
+        "This refrigerant burns like cooking gas. Look for the flame symbol on the plate.",
+        "Allow no flame, spark or smoking. Ventilate the place, low down as well.",
+        "If you smell or hear a leak, leave the switch alone. Go out and keep people away.",
+        "A jet of liquid freezes skin and eyes. Wear glasses and gloves.",
+    ),
+}
+
+
+def refrigerant(name: str) -> Refrigerant:
+    """Find a refrigerant by its ISO 817 designation, however it is typed. Raises Trouble for one not covered."""
+    key = "".join(c for c in name.lower() if c.isalnum())
+    for known in _LIST:
+        if key in {known.name.replace("-", "").lower(), known.name.replace("-", "").lower().lstrip("r")}:
+            return known
+    raise Trouble(f"The refrigerant {name!r} is not covered here: use its maker's table. Known: {', '.join(REFRIGERANTS)}.")
+
+
+@lru_cache(maxsize=64)
+def _critical(fluid: str) -> tuple[float, float]:
+    """Critical temperature (K) and pressure (Pa). Mixtures have their own estimate in CoolProp."""
+    from CoolProp import AbstractState
+
+    state = AbstractState("HEOS", fluid)
+    if fluid.endswith(".mix"):
+        try:
+            points = state.all_critical_points()
+            stable = [p for p in points if p.stable]
+            return stable[0].T, stable[0].p
+        except (ValueError, IndexError):
+            return 0.97 * state.T_reducing(), 0.0
+    return state.T_critical(), state.p_critical()
+
+
+def _props(name: str, out: str, key: str, value: float, quality: float) -> float:
+    from CoolProp.CoolProp import PropsSI
+
+    known = refrigerant(name)
+    try:
+        return float(PropsSI(out, key, value, "Q", quality, "HEOS::" + known.fluid))
+    except ValueError:
+        raise Trouble(
+            f"{known.name} has no saturation there: it is beyond its critical point or below its range."
+        ) from None
+
+
+def _quality(point: Point) -> float:
+    if point not in ("bubble", "dew"):
+        raise Trouble(f"A saturation point is either bubble or dew, not {point!r}.")
+    return 0.0 if point == "bubble" else 1.0
+
+
+def saturation_pressure(name: str, celsius: float, point: Point = "dew") -> float:
+    """Kilopascals absolute at which the refrigerant boils or condenses at a temperature."""
+    known = refrigerant(name)
+    kelvin = possible.celsius(celsius) + KELVIN_OFFSET
+    if kelvin >= _critical(known.fluid)[0]:
+        raise Trouble(f"{known.name} is above its critical temperature at {celsius:g} degrees Celsius: it has no saturation.")
+    return _props(name, "P", "T", kelvin, _quality(point)) / 1000
+
+
+def saturation_temperature(name: str, kilopascals: float, point: Point = "dew") -> float:
+    """Degrees Celsius at which the refrigerant boils or condenses at an absolute pressure."""
+    known = refrigerant(name)
+    pascals = 1000 * possible.positive(kilopascals, "absolute pressure", "kilopascals")
+    critical = _critical(known.fluid)[1]
+    if critical and pascals >= critical:
+        raise Trouble(f"{known.name} is above its critical pressure at {kilopascals:g} kilopascals: it has no saturation.")
+    return _props(name, "T", "P", pascals, _quality(point)) - KELVIN_OFFSET
+
+
+def glide(name: str, kilopascals: float) -> float:
+    """Dew less bubble temperature at an absolute pressure, in kelvin. Zero for a single fluid."""
+    if not refrigerant(name).blend:
+        return 0.0
+    return saturation_temperature(name, kilopascals, "dew") - saturation_temperature(name, kilopascals, "bubble")
+
+
+def atmosphere(altitude_metres: float = 0.0) -> float:
+    """Air pressure in kilopascals at an altitude up to 11 km: ISO 2533 standard atmosphere."""
+    possible.between(altitude_metres, -500, 11000, "altitude", "metres")
+    return float(101.325 * (1 - 0.0065 * altitude_metres / 288.15) ** 5.255880)
+
+
+def absolute(gauge_kilopascals: float, altitude_metres: float = 0.0) -> float:
+    """Absolute pressure from a gauge, in kilopascals. Raises Trouble below a perfect vacuum."""
+    total = possible.finite(gauge_kilopascals, "gauge pressure") + atmosphere(altitude_metres)
+    if total < 0:
+        raise Trouble(f"A gauge pressure of {gauge_kilopascals:g} kilopascals is below a vacuum: check the gauge.")
+    return total
+
+
+def gauge(absolute_kilopascals: float, altitude_metres: float = 0.0) -> float:
+    """What a gauge shows for an absolute pressure, in kilopascals."""
+    return possible.not_negative(absolute_kilopascals, "absolute pressure") - atmosphere(altitude_metres)
+
+
+def superheat(name: str, suction_gauge: float, line_celsius: float, altitude_metres: float = 0.0) -> float:
+    """Kelvin by which the suction gas is above its *dew* point. Gauge in kilopascals."""
+    possible.celsius(line_celsius, "suction line temperature")
+    return line_celsius - saturation_temperature(name, absolute(suction_gauge, altitude_metres), "dew")
+
+
+def subcooling(name: str, liquid_gauge: float, line_celsius: float, altitude_metres: float = 0.0) -> float:
+    """Kelvin by which the liquid is below its *bubble* point. Gauge in kilopascals."""
+    possible.celsius(line_celsius, "liquid line temperature")
+    return saturation_temperature(name, absolute(liquid_gauge, altitude_metres), "bubble") - line_celsius
+
+
+@dataclass(frozen=True)
+class Resting:
+    """What a gauge should read on a circuit that has stood long enough to take the room's temperature."""
+
+    low_gauge: float
+    high_gauge: float
+    sentence: str
+
+
+def resting_pressure(name: str, room_celsius: float, altitude_metres: float = 0.0, doubt: float = 1.0) -> Resting:
+    """Gauge pressures (kilopascals) expected at rest, over the room's temperature plus and minus `doubt` kelvin.
+
+    A circuit that holds any liquid stands between dew and bubble pressure. Below it, the charge is all vapour: a
+    small charge may be so in health, so low pressure is evidence and no proof. Above it: air, or the wrong gas.
+    """
+    possible.not_negative(doubt, "uncertainty of the room temperature")
+    low = gauge(saturation_pressure(name, room_celsius - doubt, "dew"), altitude_metres)
+    high = gauge(saturation_pressure(name, room_celsius + doubt, "bubble"), altitude_metres)
+    return Resting(low, high, f"At rest the gauge should read {low:.0f} to {high:.0f} kilopascals.")
+
+
+def resting_verdict(
+    name: str, gauge_kilopascals: float, room_celsius: float, altitude_metres: float = 0.0, doubt: float = 1.0
+) -> str:
+    """"low", "normal" or "high": a resting gauge against what `resting_pressure` expects."""
+    absolute(gauge_kilopascals, altitude_metres)
+    expected = resting_pressure(name, room_celsius, altitude_metres, doubt)
+    if gauge_kilopascals < expected.low_gauge:
+        return "low"
+    return "high" if gauge_kilopascals > expected.high_gauge else "normal"
+
+
+def cautions(name: str) -> tuple[str, ...]:
+    """The usual cautions for a refrigerant, by its ISO 817 safety class."""
+    return CAUTIONS[refrigerant(name).safety]

@@ -1,0 +1,255 @@
+"""Thermistors and platinum sensors, and which is wrong: the sensor, the controller or the cabinet."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Protocol
+
+from handsfree.errors import Trouble
+from handsfree.trade import possible
+from handsfree.trade.possible import KELVIN_OFFSET
+from handsfree.trade.uncertain import COVERAGE, best, carry, spread
+
+if TYPE_CHECKING:
+    from uncertainties import UFloat
+
+    Value = UFloat | float
+
+
+class Curve(Protocol):
+    """A sensor's characteristic."""
+
+    def celsius(self, ohms: float) -> float:
+        """Temperature at a resistance."""
+        ...
+
+    def ohms(self, celsius: float) -> float:
+        """Resistance at a temperature."""
+        ...
+
+
+@dataclass(frozen=True)
+class SteinhartHart:
+    """1/T = a + b ln R + c (ln R)^3, T in kelvin, R in ohms: Steinhart and Hart, Deep-Sea Research 15 (1968)."""
+
+    a: float
+    b: float
+    c: float
+
+    def celsius(self, ohms: float) -> float:
+        """Degrees Celsius at a resistance in ohms."""
+        log = math.log(possible.positive(possible.ohms(ohms), "sensor resistance", "ohms"))
+        inverse = self.a + self.b * log + self.c * log**3
+        if inverse <= 0:
+            raise Trouble(f"A resistance of {ohms:g} ohms lies outside this thermistor's curve: check the sensor type.")
+        return 1 / inverse - KELVIN_OFFSET
+
+    def ohms(self, celsius: float) -> float:
+        """Ohms at a temperature: the one real root of the cubic in ln R (Cardano)."""
+        kelvin = possible.celsius(celsius) + KELVIN_OFFSET
+        if kelvin <= 0:
+            raise Trouble("No thermistor has a resistance at absolute zero: read the temperature again.")
+        if self.c == 0:
+            return math.exp((1 / kelvin - self.a) / self.b)
+        p, q = self.b / self.c, (self.a - 1 / kelvin) / self.c
+        # p is positive for a falling thermistor, so the root is single and this form loses no digits.
+        scale = 2 * math.sqrt(p / 3)
+        return math.exp(-scale * math.sinh(math.asinh(3 * q / (p * scale)) / 3))
+
+
+@dataclass(frozen=True)
+class Beta:
+    """R = R0 exp(beta (1/T - 1/T0)): the two-point case of Steinhart-Hart. T0 in degrees Celsius."""
+
+    reference_ohms: float
+    reference_celsius: float
+    beta: float
+
+    def celsius(self, ohms: float) -> float:
+        """Degrees Celsius at a resistance in ohms."""
+        ratio = possible.positive(possible.ohms(ohms), "sensor resistance", "ohms") / self.reference_ohms
+        inverse = 1 / (self.reference_celsius + KELVIN_OFFSET) + math.log(ratio) / self.beta
+        if inverse <= 0:
+            raise Trouble(f"A resistance of {ohms:g} ohms lies outside this thermistor's curve: check the sensor type.")
+        return 1 / inverse - KELVIN_OFFSET
+
+    def ohms(self, celsius: float) -> float:
+        """Ohms at a temperature in degrees Celsius."""
+        kelvin = possible.celsius(celsius) + KELVIN_OFFSET
+        if kelvin <= 0:
+            raise Trouble("No thermistor has a resistance at absolute zero: read the temperature again.")
+        return self.reference_ohms * math.exp(self.beta * (1 / kelvin - 1 / (self.reference_celsius + KELVIN_OFFSET)))
+
+
+# Callendar-Van Dusen coefficients: IEC 60751.
+_A, _B, _C = 3.9083e-3, -5.775e-7, -4.183e-12
+PLATINUM_LOW, PLATINUM_HIGH = -200.0, 850.0
+# Tolerance classes of IEC 60751: fixed part and part of the temperature, in kelvin.
+PLATINUM_CLASSES = {"AA": (0.10, 0.0017), "A": (0.15, 0.002), "B": (0.30, 0.005)}
+
+
+@dataclass(frozen=True)
+class Platinum:
+    """Pt100 or Pt1000 after IEC 60751, by its resistance at 0 degrees Celsius."""
+
+    zero_ohms: float = 100.0
+
+    def ohms(self, celsius: float) -> float:
+        """Ohms from -200 to 850 degrees Celsius, by Callendar and Van Dusen."""
+        possible.celsius(celsius)
+        t = possible.between(celsius, PLATINUM_LOW, PLATINUM_HIGH, "platinum sensor temperature", "degrees Celsius")
+        return self.zero_ohms * (1 + _A * t + _B * t * t + (_C * (t - 100) * t**3 if t < 0 else 0.0))
+
+    def celsius(self, ohms: float) -> float:
+        """Degrees Celsius at a resistance: the quadratic above zero, Newton's steps below it."""
+        possible.ohms(ohms)
+        low, high = self.ohms(PLATINUM_LOW), self.ohms(PLATINUM_HIGH)
+        possible.between(ohms, low, high, "platinum sensor resistance", "ohms")
+        ratio = ohms / self.zero_ohms
+        t = (-_A + math.sqrt(_A * _A - 4 * _B * (1 - ratio))) / (2 * _B)
+        for _ in range(0 if ratio >= 1 else 8):
+            value = 1 + _A * t + _B * t * t + _C * (t - 100) * t**3 - ratio
+            t -= value / (_A + 2 * _B * t + _C * (4 * t**3 - 300 * t * t))
+        return t
+
+
+def platinum_tolerance(celsius: float, klass: str = "B") -> float:
+    """Permitted error of a platinum sensor in kelvin: IEC 60751 classes AA, A and B."""
+    if klass not in PLATINUM_CLASSES:
+        raise Trouble(f"The platinum class {klass!r} is not known: use AA, A or B.")
+    fixed, share = PLATINUM_CLASSES[klass]
+    return fixed + share * abs(possible.celsius(celsius))
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A thermistor curve fitted to a table, with the largest miss of the table in kelvin."""
+
+    curve: SteinhartHart
+    worst: float
+
+
+def fit_thermistor(table: Sequence[tuple[float, float]]) -> Fitted:
+    """Fit Steinhart-Hart to (degrees Celsius, ohms) rows by least squares; at least three rows.
+
+    Raises Trouble when the table is short, repeats a row or does not fall from cold to warm.
+    """
+    import numpy
+
+    rows = sorted(table)
+    if len(rows) < 3:
+        raise Trouble("A thermistor curve needs at least three rows of temperature and resistance.")
+    for t, r in rows:
+        possible.celsius(t)
+        possible.positive(r, "table resistance", "ohms")
+    if any(r1 <= r2 or t1 == t2 for (t1, r1), (t2, r2) in zip(rows, rows[1:], strict=False)):
+        raise Trouble("The thermistor table must fall from cold to warm: check the rows for a slip.")
+    logs = numpy.log([r for _, r in rows])
+    # Centred, so that the columns are far from parallel; expanded again below.
+    design = numpy.stack([numpy.ones_like(logs), logs, logs**3], axis=1)
+    scale = numpy.abs(design).max(axis=0)
+    inverse = 1 / (numpy.array([t for t, _ in rows]) + KELVIN_OFFSET)
+    solution = numpy.linalg.lstsq(design / scale, inverse, rcond=None)[0] / scale
+    curve = SteinhartHart(*(float(x) for x in solution))
+    if curve.b <= 0 or curve.c < 0:
+        raise Trouble("The thermistor table does not follow a thermistor's curve: check the rows for a slip.")
+    return Fitted(curve, max(abs(curve.celsius(r) - t) for t, r in rows))
+
+
+def fit_beta(first: tuple[float, float], second: tuple[float, float]) -> Beta:
+    """The beta curve through two (degrees Celsius, ohms) rows."""
+    (t1, r1), (t2, r2) = first, second
+    possible.positive(r1, "table resistance", "ohms")
+    possible.positive(r2, "table resistance", "ohms")
+    if possible.celsius(t1) == possible.celsius(t2) or r1 == r2:
+        raise Trouble("The two rows of the table must differ in temperature and in resistance.")
+    beta = math.log(r1 / r2) / (1 / (t1 + KELVIN_OFFSET) - 1 / (t2 + KELVIN_OFFSET))
+    if beta <= 0:
+        raise Trouble("A thermistor's resistance falls as it warms: check the two rows of the table.")
+    return Beta(r1, t1, beta)
+
+
+class Suspect(StrEnum):
+    """Which part of the measuring chain, or the cabinet itself, the readings accuse."""
+
+    SENSOR_OPEN = "sensor open"
+    SENSOR_SHORT = "sensor short"
+    SENSOR = "sensor"
+    CONTROLLER = "controller or wiring"
+    CHAIN = "sensor or controller"
+    CABINET = "cabinet"
+    BORDERLINE = "borderline"
+
+
+@dataclass(frozen=True)
+class Accused:
+    """The suspect, and the sentence that says so."""
+
+    suspect: Suspect
+    sentence: str
+
+
+def _differ(first: Value, second: Value, tolerance: float) -> bool | None:
+    """Whether two temperatures differ by more than `tolerance`; None when the doubt covers the answer."""
+    gap, doubt = abs(best(first - second)), COVERAGE * spread(first - second)
+    if gap > tolerance + doubt:
+        return True
+    return False if gap + doubt <= tolerance or gap <= doubt else None
+
+
+def which_is_wrong(
+    shown: Value,
+    independent: Value,
+    resistance: Value | None = None,
+    curve: Curve | None = None,
+    *,
+    tolerance: float = 1.0,
+) -> Accused:
+    """Sensor, controller or cabinet? Temperatures in degrees Celsius, resistance in ohms with its plug undone.
+
+    `independent` is a thermometer held at the sensor for some minutes. `tolerance` is the sensor's own permitted
+    error in kelvin. "Cabinet" means that the shown temperature is true, so that whatever is wrong is real.
+    """
+    for value, name in ((shown, "shown temperature"), (independent, "measured temperature")):
+        possible.celsius(best(value), name)
+    possible.not_negative(tolerance, "sensor tolerance")
+    if resistance is None or curve is None:
+        return _without_resistance(_differ(shown, independent, tolerance))
+    ohms = possible.ohms(best(resistance))
+    expected = curve.ohms(best(independent))
+    if ohms > 20 * expected:
+        return Accused(Suspect.SENSOR_OPEN, "The sensor or its lead is open.")
+    if ohms < expected / 20:
+        return Accused(Suspect.SENSOR_SHORT, "The sensor or its lead is short-circuited.")
+    felt = carry(curve.celsius, resistance)
+    wrong_sensor = _differ(felt, independent, tolerance)
+    wrong_controller = _differ(felt, shown, tolerance)
+    if wrong_sensor is None or (not wrong_sensor and wrong_controller is None):
+        return Accused(Suspect.BORDERLINE, "The readings are too close to call. Measure again.")
+    if wrong_sensor:
+        return Accused(Suspect.SENSOR, "The sensor's resistance does not fit the measured temperature.")
+    if wrong_controller:
+        return Accused(Suspect.CONTROLLER, "The sensor is right, but the controller shows something else.")
+    return Accused(Suspect.CABINET, "The sensor tells the truth. Look at the cabinet.")
+
+
+def _without_resistance(differs: bool | None) -> Accused:
+    if differs is None:
+        return Accused(Suspect.BORDERLINE, "The readings are too close to call. Measure again.")
+    if differs:
+        return Accused(Suspect.CHAIN, "The shown temperature is wrong. Measure the sensor's resistance next.")
+    return Accused(Suspect.CABINET, "The sensor tells the truth. Look at the cabinet.")
+
+
+def shown_makes_sense(shown: float, room: float, stock_is_warm: bool, set_point: float = 6.0) -> bool:
+    """False when the shown temperature points at the sensor and not at the cooling.
+
+    Well above the room's (5 K), or normal (within 3 K of the setting) while the stock is warm: common practice,
+    no source.
+    """
+    for value, name in ((shown, "shown temperature"), (room, "room temperature"), (set_point, "setting")):
+        possible.celsius(value, name)
+    return not (shown > room + 5 or (stock_is_warm and shown < set_point + 3))
