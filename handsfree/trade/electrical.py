@@ -16,9 +16,7 @@ from handsfree.trade import possible
 from handsfree.trade.uncertain import COVERAGE, Comparison, best, compare, spread
 
 if TYPE_CHECKING:
-    from uncertainties import UFloat
-
-    Value = UFloat | float
+    from handsfree.trade.uncertain import Value
 
 # Fractions of the nominal voltage. ANSI C84.1 range A, service voltage: 5 percent each way.
 # Range B, service (for 120 V: 110 to 127 V, from memory). EN 50160: 10 percent each way.
@@ -106,9 +104,7 @@ class WindingReport:
     start: float = math.nan
 
 
-def windings(
-    common_start: Value, common_run: Value, start_run: Value, frame_megohms: float = math.inf
-) -> WindingReport:
+def windings(common_start: Value, common_run: Value, start_run: Value, frame_megohms: float = math.inf) -> WindingReport:
     """Judge the windings of a hermetic single-phase motor, all leads off. Resistances in ohms; infinite is open.
 
     Between start and run the two windings lie in series, so that reading is the sum of the other two

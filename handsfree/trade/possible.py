@@ -21,9 +21,7 @@ def celsius(value: float, what: str = "temperature") -> float:
     """Return a temperature in degrees Celsius, or raise Trouble below absolute zero."""
     finite(value, what)
     if value < ABSOLUTE_ZERO:
-        raise Trouble(
-            f"The {what} of {value:g} degrees Celsius is below absolute zero ({ABSOLUTE_ZERO}): read it again."
-        )
+        raise Trouble(f"The {what} of {value:g} degrees Celsius is below absolute zero ({ABSOLUTE_ZERO}): read it again.")
     return value
 
 

@@ -10,7 +10,6 @@ Opening a sealed circuit is for certified technicians only (40 CFR part 82 subpa
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Literal
 
 from handsfree.errors import Trouble
@@ -22,29 +21,35 @@ Point = Literal["bubble", "dew"]
 
 @dataclass(frozen=True)
 class Refrigerant:
-    """A refrigerant: its name in CoolProp, its safety class after ISO 817, and whether it is a blend."""
+    """A refrigerant: its name in CoolProp, its safety class after ISO 817, and whether it is a blend.
+
+    The critical point (degrees Celsius, kilopascals) is what CoolProp finds for this fluid. It is written down
+    since the search takes seconds for a blend; a test holds the table to CoolProp.
+    """
 
     name: str
     fluid: str
     safety: str
+    critical_celsius: float
+    critical_kilopascals: float
     blend: bool = False
 
 
 _LIST = (
-    Refrigerant("R-134a", "R134a", "A1"),
-    Refrigerant("R-290", "R290", "A3"),
-    Refrigerant("R-600a", "R600a", "A3"),
-    Refrigerant("R-744", "CarbonDioxide", "A1"),
-    Refrigerant("R-1234yf", "R1234yf", "A2L"),
-    Refrigerant("R-1270", "R1270", "A3"),
-    Refrigerant("R-404A", "R404A.mix", "A1", True),
-    Refrigerant("R-407C", "R407C.mix", "A1", True),
-    Refrigerant("R-448A", "R448A.mix", "A1", True),
-    Refrigerant("R-449A", "R449A.mix", "A1", True),
-    Refrigerant("R-452A", "R452A.mix", "A1", True),
-    Refrigerant("R-454C", "R454C.mix", "A2L", True),
-    Refrigerant("R-455A", "R455A.mix", "A2L", True),
-    Refrigerant("R-513A", "R513A.mix", "A1", True),
+    Refrigerant("R-134a", "R134a", "A1", 101.06, 4059),
+    Refrigerant("R-290", "R290", "A3", 96.74, 4251),
+    Refrigerant("R-600a", "R600a", "A3", 134.66, 3629),
+    Refrigerant("R-744", "CarbonDioxide", "A1", 30.978, 7377),
+    Refrigerant("R-1234yf", "R1234yf", "A2L", 94.7, 3384),
+    Refrigerant("R-1270", "R1270", "A3", 91.06, 4555),
+    Refrigerant("R-404A", "R404A.mix", "A1", 72.12, 3735, True),
+    Refrigerant("R-407C", "R407C.mix", "A1", 86.14, 4639, True),
+    Refrigerant("R-448A", "R448A.mix", "A1", 82.79, 4605, True),
+    Refrigerant("R-449A", "R449A.mix", "A1", 82.49, 4517, True),
+    Refrigerant("R-452A", "R452A.mix", "A1", 75.1, 3984, True),
+    Refrigerant("R-454C", "R454C.mix", "A2L", 87.64, 4370, True),
+    Refrigerant("R-455A", "R455A.mix", "A2L", 85.63, 4602, True),
+    Refrigerant("R-513A", "R513A.mix", "A1", 95.41, 3655, True),
 )
 REFRIGERANTS: dict[str, Refrigerant] = {r.name: r for r in _LIST}
 
@@ -77,22 +82,6 @@ def refrigerant(name: str) -> Refrigerant:
     raise Trouble(f"The refrigerant {name!r} is not covered here: use its maker's table. Known: {', '.join(REFRIGERANTS)}.")
 
 
-@lru_cache(maxsize=64)
-def _critical(fluid: str) -> tuple[float, float]:
-    """Critical temperature (K) and pressure (Pa). Mixtures have their own estimate in CoolProp."""
-    from CoolProp import AbstractState
-
-    state = AbstractState("HEOS", fluid)
-    if fluid.endswith(".mix"):
-        try:
-            points = state.all_critical_points()
-            stable = [p for p in points if p.stable]
-            return stable[0].T, stable[0].p
-        except (ValueError, IndexError):
-            return 0.97 * state.T_reducing(), 0.0
-    return state.T_critical(), state.p_critical()
-
-
 def _props(name: str, out: str, key: str, value: float, quality: float) -> float:
     from CoolProp.CoolProp import PropsSI
 
@@ -100,9 +89,7 @@ def _props(name: str, out: str, key: str, value: float, quality: float) -> float
     try:
         return float(PropsSI(out, key, value, "Q", quality, "HEOS::" + known.fluid))
     except ValueError:
-        raise Trouble(
-            f"{known.name} has no saturation there: it is beyond its critical point or below its range."
-        ) from None
+        raise Trouble(f"{known.name} has no saturation there: it is beyond its critical point or below its range.") from None
 
 
 def _quality(point: Point) -> float:
@@ -114,19 +101,17 @@ def _quality(point: Point) -> float:
 def saturation_pressure(name: str, celsius: float, point: Point = "dew") -> float:
     """Kilopascals absolute at which the refrigerant boils or condenses at a temperature."""
     known = refrigerant(name)
-    kelvin = possible.celsius(celsius) + KELVIN_OFFSET
-    if kelvin >= _critical(known.fluid)[0]:
-        raise Trouble(f"{known.name} is above its critical temperature at {celsius:g} degrees Celsius: it has no saturation.")
-    return _props(name, "P", "T", kelvin, _quality(point)) / 1000
+    if possible.celsius(celsius) >= known.critical_celsius:
+        raise Trouble(f"{known.name} has no saturation at {celsius:g} degrees Celsius: that is above its critical point.")
+    return _props(name, "P", "T", celsius + KELVIN_OFFSET, _quality(point)) / 1000
 
 
 def saturation_temperature(name: str, kilopascals: float, point: Point = "dew") -> float:
     """Degrees Celsius at which the refrigerant boils or condenses at an absolute pressure."""
     known = refrigerant(name)
     pascals = 1000 * possible.positive(kilopascals, "absolute pressure", "kilopascals")
-    critical = _critical(known.fluid)[1]
-    if critical and pascals >= critical:
-        raise Trouble(f"{known.name} is above its critical pressure at {kilopascals:g} kilopascals: it has no saturation.")
+    if kilopascals >= known.critical_kilopascals:
+        raise Trouble(f"{known.name} has no saturation at {kilopascals:g} kilopascals: that is above its critical point.")
     return _props(name, "T", "P", pascals, _quality(point)) - KELVIN_OFFSET
 
 
@@ -192,7 +177,7 @@ def resting_pressure(name: str, room_celsius: float, altitude_metres: float = 0.
 def resting_verdict(
     name: str, gauge_kilopascals: float, room_celsius: float, altitude_metres: float = 0.0, doubt: float = 1.0
 ) -> str:
-    """"low", "normal" or "high": a resting gauge against what `resting_pressure` expects."""
+    """ "low", "normal" or "high": a resting gauge against what `resting_pressure` expects."""
     absolute(gauge_kilopascals, altitude_metres)
     expected = resting_pressure(name, room_celsius, altitude_metres, doubt)
     if gauge_kilopascals < expected.low_gauge:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 from typing import TYPE_CHECKING, Protocol
 
 from handsfree.errors import Trouble
@@ -14,9 +15,7 @@ from handsfree.trade.possible import KELVIN_OFFSET
 from handsfree.trade.uncertain import COVERAGE, best, carry, spread
 
 if TYPE_CHECKING:
-    from uncertainties import UFloat
-
-    Value = UFloat | float
+    from handsfree.trade.uncertain import Value
 
 
 class Curve(Protocol):
@@ -145,7 +144,7 @@ def fit_thermistor(table: Sequence[tuple[float, float]]) -> Fitted:
     for t, r in rows:
         possible.celsius(t)
         possible.positive(r, "table resistance", "ohms")
-    if any(r1 <= r2 or t1 == t2 for (t1, r1), (t2, r2) in zip(rows, rows[1:], strict=False)):
+    if any(r1 <= r2 or t1 == t2 for (t1, r1), (t2, r2) in pairwise(rows)):
         raise Trouble("The thermistor table must fall from cold to warm: check the rows for a slip.")
     logs = numpy.log([r for _, r in rows])
     # Centred, so that the columns are far from parallel; expanded again below.

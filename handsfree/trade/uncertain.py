@@ -18,13 +18,15 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from handsfree.errors import Trouble
 from handsfree.trade import possible
 
 if TYPE_CHECKING:
     from uncertainties import UFloat
+
+    Value: TypeAlias = UFloat | float  # a plain number, or one that carries its uncertainty
 
 COVERAGE = 2.0
 _TERM = re.compile(r"^\s*(?:\+/-|±)?\s*(?P<number>\d+(?:\.\d*)?|\.\d+)\s*(?P<unit>.*?)\s*$")
@@ -104,12 +106,12 @@ def carry(formula: Callable[..., float], *arguments: Any) -> UFloat:
     return result if isinstance(result, AffineScalarFunc) else ufloat(float(result), 0.0)
 
 
-def best(value: UFloat | float) -> float:
+def best(value: Value) -> float:
     """The best estimate of a value that may carry an uncertainty."""
     return float(getattr(value, "nominal_value", value))
 
 
-def spread(value: UFloat | float) -> float:
+def spread(value: Value) -> float:
     """The standard uncertainty of a value, zero for a plain number."""
     return float(getattr(value, "std_dev", 0.0))
 
@@ -126,7 +128,7 @@ class Comparison:
 
 
 def compare(
-    value: UFloat | float,
+    value: Value,
     low: float | None = None,
     high: float | None = None,
     *,
@@ -158,7 +160,7 @@ def compare(
     return Comparison(Verdict.BORDERLINE, said, margin, doubt)
 
 
-def agree(first: UFloat | float, second: UFloat | float, *, coverage: float = COVERAGE) -> bool:
+def agree(first: Value, second: Value, *, coverage: float = COVERAGE) -> bool:
     """Whether two values agree within the combined expanded uncertainty of their difference."""
     difference = first - second
     return abs(best(difference)) <= coverage * spread(difference) + 1e-12

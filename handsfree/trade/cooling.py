@@ -1,0 +1,179 @@
+"""Air-side splits, run time, and heat: doors, walls, warm stock, moist air.
+
+Thresholds marked so are common practice; the formulas carry their source.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from handsfree.errors import Trouble
+from handsfree.trade import possible
+from handsfree.trade.uncertain import Verdict, best, compare
+
+if TYPE_CHECKING:
+    from handsfree.trade.uncertain import Value
+
+WATER_HEAT = 4.18  # kJ / (kg K) at 20 degC: soft drinks and beer lie within a few percent of water (from memory)
+CONDENSER_CLEAN, CONDENSER_DIRTY = 15.0, 20.0  # kelvin over the entering air: common practice, no source
+EVAPORATOR_LOW, EVAPORATOR_HIGH = 3.0, 12.0  # kelvin of air-side split: common practice, no source
+
+
+def run_time_fraction(on_minutes: float, off_minutes: float) -> float:
+    """Share of the time that the compressor runs, from one or more whole cycles."""
+    on = possible.not_negative(on_minutes, "time on", "minutes")
+    off = possible.not_negative(off_minutes, "time off", "minutes")
+    if on + off == 0:
+        raise Trouble("The run time needs at least one timed stretch: time a whole cycle.")
+    return on / (on + off)
+
+
+class Split(StrEnum):
+    """What a temperature split says."""
+
+    LOW = "low"
+    NORMAL = "normal"
+    HIGH = "high"
+    BORDERLINE = "borderline"
+
+
+def _band(value: Value, low: float, high: float, what: str) -> Split:
+    under = compare(value, low=low, what=what).verdict
+    over = compare(value, high=high, what=what).verdict
+    if Verdict.BORDERLINE in (under, over):
+        return Split.BORDERLINE
+    if under is Verdict.FAIL:
+        return Split.LOW
+    return Split.HIGH if over is Verdict.FAIL else Split.NORMAL
+
+
+def evaporator_split(air_in: Value, air_out: Value) -> Split:
+    """Judge the air's drop across the evaporator, in degrees Celsius, after ten minutes of running.
+
+    Low: little refrigeration, or far too much air. High: too little air (ice, a slow fan, a blocked return).
+    """
+    possible.celsius(best(air_in), "air into the evaporator")
+    possible.celsius(best(air_out), "air out of the evaporator")
+    return _band(air_in - air_out, EVAPORATOR_LOW, EVAPORATOR_HIGH, "evaporator split")
+
+
+def condenser_state(condensing: Value, air_in: Value) -> str:
+    """ "clean", "suspect", "dirty" or "borderline", from the condensing temperature over the entering air.
+
+    The condensing temperature comes from a gauge, or from a probe clipped to a tube bend half-way along the coil.
+    A dirty coil, a slow fan, or hot air drawn in again all raise it; look before you clean.
+    """
+    possible.celsius(best(condensing), "condensing temperature")
+    possible.celsius(best(air_in), "air into the condenser")
+    split = _band(condensing - air_in, CONDENSER_CLEAN, CONDENSER_DIRTY, "condenser split")
+    return {Split.LOW: "clean", Split.NORMAL: "suspect", Split.HIGH: "dirty"}.get(split, "borderline")
+
+
+def vapour_pressure(celsius: float) -> float:
+    """Saturation pressure of water vapour in kPa: Magnus form, Alduchov and Eskridge, J. Appl. Meteor. 35 (1996).
+
+    Over water from 0 degrees Celsius up, over ice below.
+    """
+    t = possible.between(possible.celsius(celsius), -80, 60, "air temperature", "degrees Celsius")
+    if t < 0:
+        return 0.61121 * math.exp(22.587 * t / (t + 273.86))
+    return 0.61094 * math.exp(17.625 * t / (t + 243.04))
+
+
+def dew_point(celsius: float, humidity_percent: float) -> float:
+    """Degrees Celsius at which this air wets a surface, over water: the Magnus form inverted."""
+    t = possible.between(possible.celsius(celsius), -45, 60, "air temperature", "degrees Celsius")
+    if possible.humidity(humidity_percent) == 0:
+        raise Trouble("Air of zero humidity has no dew point: check the hygrometer.")
+    gamma = math.log(humidity_percent / 100) + 17.625 * t / (t + 243.04)
+    return 243.04 * gamma / (17.625 - gamma)
+
+
+def humidity_ratio(celsius: float, humidity_percent: float, pressure: float = 101.325) -> float:
+    """Kilograms of vapour per kilogram of dry air: 0.62195 pw / (p - pw), ASHRAE Fundamentals, Psychrometrics."""
+    partial = vapour_pressure(celsius) * possible.humidity(humidity_percent) / 100
+    possible.positive(pressure - partial, "air pressure less the vapour pressure", "kilopascals")
+    return 0.62195 * partial / (pressure - partial)
+
+
+def air_enthalpy(celsius: float, humidity_percent: float, pressure: float = 101.325) -> float:
+    """kJ per kg of dry air: 1.006 t + w (2501 + 1.86 t), ASHRAE Fundamentals, Psychrometrics."""
+    w = humidity_ratio(celsius, humidity_percent, pressure)
+    return 1.006 * celsius + w * (2501 + 1.86 * celsius)
+
+
+@dataclass(frozen=True)
+class Air:
+    """Air by temperature (degrees Celsius) and relative humidity (percent)."""
+
+    celsius: float
+    humidity: float = 50.0
+
+
+def door_watts(
+    openings_per_hour: float, litres: float, room: Air, inside: Air, exchanged: float = 0.6, pressure: float = 101.325
+) -> float:
+    """Mean heat through the door: each opening exchanges a share of the cabinet's air for the room's.
+
+    Watts. The share of 0.6 is common practice, no source: this is a rough figure, good to a factor of two.
+    """
+    possible.not_negative(openings_per_hour, "openings per hour")
+    possible.positive(litres, "volume of the cabinet", "litres")
+    possible.between(exchanged, 0, 1, "share of the air exchanged")
+    kelvin = possible.celsius(inside.celsius) + possible.KELVIN_OFFSET
+    kilograms = pressure / (0.287042 * kelvin) * litres / 1000 * exchanged  # dry air, ideal gas
+    gain = air_enthalpy(room.celsius, room.humidity, pressure) - air_enthalpy(inside.celsius, inside.humidity, pressure)
+    return openings_per_hour * kilograms * gain * 1000 / 3600
+
+
+def wall_watts(watts_per_kelvin: float, room: float, inside: float) -> float:
+    """Heat through the walls: U A times the difference (Fourier's law, steady)."""
+    possible.positive(watts_per_kelvin, "heat loss of the cabinet", "watts per kelvin")
+    return watts_per_kelvin * (possible.celsius(room) - possible.celsius(inside))
+
+
+def fill_kilojoules(kilograms: float, warm: float, cold: float, specific_heat: float = WATER_HEAT) -> float:
+    """Heat to take from a fill, m c dT, in kilojoules. Above freezing only: no latent heat of freezing is counted."""
+    possible.not_negative(kilograms, "mass of the stock", "kilograms")
+    possible.positive(specific_heat, "specific heat")
+    if possible.celsius(cold, "temperature aimed for") > possible.celsius(warm, "temperature of the fill"):
+        raise Trouble("The fill is already colder than the temperature aimed for: there is no heat to take from it.")
+    return kilograms * specific_heat * (warm - cold)
+
+
+def fill_hours(kilograms: float, warm: float, cold: float, capacity_watts: float, load_watts: float = 0.0) -> float:
+    """Hours to cool a fill with what the deck has left over its other loads. Raises Trouble when nothing is left.
+
+    An energy balance: the true time is longer, since heat leaves the last bottles slowly.
+    """
+    spare = possible.positive(capacity_watts, "cooling capacity", "watts") - possible.not_negative(load_watts, "load")
+    if spare <= 0:
+        raise Trouble("The other loads take all of the cooling capacity: this fill will never be cooled.")
+    return fill_kilojoules(kilograms, warm, cold) * 1000 / spare / 3600
+
+
+def fill_kilowatt_hours(kilograms: float, warm: float, cold: float, performance: float = 1.5) -> float:
+    """Electrical energy to cool a fill, for a coefficient of performance (about 1.5: common practice, no source)."""
+    return fill_kilojoules(kilograms, warm, cold) / 3600 / possible.positive(performance, "coefficient of performance")
+
+
+def setting_advice(set_point: float) -> str:
+    """ "too cold", "normal" or "too warm" for a drinks cabinet's setting in degrees Celsius.
+
+    Works setting near 43 degF (6.1 degC); much below 39 degF (3.9 degC) risks freezing: common practice, no source.
+    """
+    possible.celsius(set_point, "setting")
+    if set_point < 3.5:
+        return "too cold"
+    return "too warm" if set_point > 9.0 else "normal"
+
+
+def compressor_by_touch(touch: str) -> str:
+    """What a compressor's shell says: "cool", "warm" or "very hot". Common practice, no source."""
+    says = {"cool": "not running", "warm": "running normally", "very hot": "overworked"}
+    if touch not in says:
+        raise Trouble(f"A compressor feels cool, warm or very hot, not {touch!r}.")
+    return says[touch]

@@ -1,0 +1,129 @@
+"""Food safety: time above the limit from sparse readings, and keep, discard or ask.
+
+FDA Food Code 2022: 3-501.16 (A)(2), cold holding at 5 degrees Celsius or below; 3-501.19, time as a public health
+control (4 hours; from memory: 6 hours if never above 21 degrees Celsius); 4-204.111, a vending machine stops when
+it is above 5 degrees Celsius for more than 30 minutes after filling or service. The local authority comes first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from itertools import pairwise
+
+from handsfree.errors import Trouble
+from handsfree.trade import possible
+
+LIMIT = 5.0
+VENDING_MINUTES = 30.0
+DISCARD_MINUTES = 240.0
+# How fast the product itself can warm or cool, kelvin an hour: common practice, no source.
+FASTEST_RISE = 10.0
+FASTEST_FALL = 10.0
+DEFER = "The local authority has the last word."
+
+
+class Food(StrEnum):
+    """What to do with the stock."""
+
+    KEEP = "keep"
+    DISCARD = "discard"
+    ASK = "ask"
+
+
+@dataclass(frozen=True)
+class Exposure:
+    """Minutes above the limit that the readings allow: at least, and at most."""
+
+    least: float
+    most: float
+
+
+def _rows(readings: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    if not readings:
+        raise Trouble("The time above the limit needs at least one reading with its time.")
+    rows = sorted(readings)
+    for minute, value in rows:
+        possible.finite(minute, "time of a reading")
+        possible.celsius(value, "product temperature")
+    if any(a[0] == b[0] and a[1] != b[1] for a, b in pairwise(rows)):
+        raise Trouble("Two readings of the same minute disagree: take one of them back.")
+    return rows
+
+
+def _gap(gap: float, start: float, end: float, limit: float, rise: float, fall: float) -> Exposure:
+    """Least and most minutes above `limit` between two readings, at rates in kelvin per minute."""
+    # Most: warm as fast as can be from the first reading, and cool as fast as can be into the second.
+    below = max(0.0, limit - start) / rise + max(0.0, limit - end) / fall
+    # Least: cool as fast as can be from the first, and warm as fast as can be into the second.
+    above = max(0.0, start - limit) / fall + max(0.0, end - limit) / rise
+    return Exposure(min(gap, above), max(0.0, gap - below))
+
+
+def time_above(
+    readings: Sequence[tuple[float, float]],
+    limit: float = LIMIT,
+    *,
+    accuracy: float = 0.0,
+    rise: float = FASTEST_RISE,
+    fall: float = FASTEST_FALL,
+) -> Exposure:
+    """Minutes above `limit` from (minute, degrees Celsius) product readings, bounded over what lies between them.
+
+    Between two readings nothing is known but how fast stock can warm and cool (kelvin per hour), so the result is
+    an interval; `accuracy` (kelvin) widens it both ways. Readings may come in any order.
+    """
+    rows = _rows(readings)
+    possible.not_negative(accuracy, "accuracy of the thermometer")
+    up, down = possible.positive(rise, "rate of warming") / 60, possible.positive(fall, "rate of cooling") / 60
+    least = most = 0.0
+    for (t1, c1), (t2, c2) in pairwise(rows):
+        least += _gap(t2 - t1, c1 - accuracy, c2 - accuracy, limit, up, down).least
+        most += _gap(t2 - t1, c1 + accuracy, c2 + accuracy, limit, up, down).most
+    return Exposure(least, most)
+
+
+@dataclass(frozen=True)
+class FoodDecision:
+    """The decision, its reasons as sentences to speak, and the exposure behind it."""
+
+    decision: Food
+    sentences: tuple[str, ...]
+    exposure: Exposure
+
+
+def decide(
+    readings: Sequence[tuple[float, float]],
+    *,
+    accuracy: float = 0.5,
+    perishable: bool = True,
+    just_filled: bool = False,
+    rise: float = FASTEST_RISE,
+    fall: float = FASTEST_FALL,
+) -> FoodDecision:
+    """Keep, discard or ask, from (minute, degrees Celsius) product readings since the stock was last surely cold.
+
+    Keep only when even the worst case is in order; discard when even the best case is four hours above the limit;
+    whatever lies between is asked of the operator's food safety plan and the local authority. After filling or
+    service, 30 minutes above are allowed. One reading alone that is too warm is asked: its history is unknown.
+    """
+    exposure = time_above(readings, accuracy=accuracy, rise=rise, fall=fall)
+    warmest = max(value for _, value in readings)
+    if not perishable:
+        said = "Stock that needs no cooling for safety may stay. Check its quality."
+        return FoodDecision(Food.KEEP, (said, DEFER), exposure)
+    if exposure.least >= DISCARD_MINUTES:
+        said = "The stock was above five degrees Celsius for four hours or more. Set it aside to discard."
+        return FoodDecision(Food.DISCARD, (said, "Label it, so that nobody sells it.", DEFER), exposure)
+    allowed = VENDING_MINUTES if just_filled else 0.0
+    if exposure.most <= allowed and (just_filled or warmest + accuracy <= LIMIT):
+        said = "Even at worst the stock stayed inside the limit. It may stay."
+        return FoodDecision(Food.KEEP, (said, DEFER), exposure)
+    said = f"The stock may have been above five degrees Celsius for up to {exposure.most:.0f} minutes."
+    return FoodDecision(Food.ASK, (said, "Stop its sale and ask the operator.", DEFER), exposure)
+
+
+def vending_must_stop(minutes_above: float) -> bool:
+    """Whether a vending machine must stop: above 5 degrees Celsius for more than 30 minutes (4-204.111)."""
+    return possible.not_negative(minutes_above, "time above the limit", "minutes") > VENDING_MINUTES
