@@ -291,7 +291,7 @@ class EvidenceTaken:
 
 @dataclass(frozen=True)
 class Closed:
-    """`outcome`: that of the End step, or 'stopped', 'to be continued'. `not_before`: seconds on the visit's clock, or None."""
+    """`outcome`: that of the End step, or 'stopped', 'to be continued'. `not_before`: seconds on the visit's clock."""
 
     outcome: str
     not_before: float | None = None
@@ -401,7 +401,7 @@ def _typed(hint: Any, value: Any, where: str) -> Any:
         return tuple(_typed(arg, item, where) for arg, item in zip(args, value, strict=True))
     if hint is float and isinstance(value, int | float) and not isinstance(value, bool):
         return float(value)
-    if hint is bool and isinstance(value, bool) or hint is str and isinstance(value, str):
+    if (hint is bool and isinstance(value, bool)) or (hint is str and isinstance(value, str)):
         return value
     if hint is int and isinstance(value, int) and not isinstance(value, bool):
         return value

@@ -42,7 +42,7 @@ class Language(Protocol):
         ...
 
     def digits(self, words: Sequence[str]) -> tuple[str, ...]:
-        """Digit words in their plain form, 'niner' -> 'nine', 'double four' -> ('four', 'four'); () where any is not a digit."""
+        """Digit words in plain form, 'niner' -> 'nine', 'double four' -> ('four', 'four'); () where any is none."""
         ...
 
     def needs_both_ways(self, value: float) -> bool:

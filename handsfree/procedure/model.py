@@ -111,7 +111,7 @@ class Read(_Step):
     instrument: str | None = None
     over_range: Name | None = None
     unsteady: Name | None = None
-    decides: bool = Field(False, description="a branch hangs on it, so it needs 'affirm'; set also when a decide step uses it")
+    decides: bool = Field(False, description="a branch hangs on it, so it needs 'affirm'; a decide step that uses it counts too")
 
 
 class Isolate(_Step):
@@ -143,9 +143,11 @@ class Restore(_Step):
 
 
 class Wait(_Step):
-    """`lasts`: '90 s', '5 min', '24 h', '2 d'. A wait of 12 hours or more closes the visit as to be continued."""
+    """`lasts`: '90 s', '5 min', '24 h', '2 d'. A wait of 12 hours or more closes the visit as to be continued. A wait may be
+    cut short with 'next step' and 'affirm', which the record shows, unless it is `firm`."""
 
     kind: Literal["wait"]
+    firm: bool = False
     lasts: Annotated[str, Field(pattern=r"^\d+(\.\d+)? ?(s|min|h|d)$")]
     because: Sentence
 
@@ -175,7 +177,7 @@ class Case(_Frozen):
 
 class Decide(_Step):
     """Goes to the first case whose expression holds, else to `otherwise`. `say` explains it and is spoken before it goes on.
-    An expression that meets a reading not taken, or a borderline value, goes to `otherwise` and the record says so."""
+    An expression that meets a reading not taken or a borderline one goes to `otherwise`, and the record says so."""
 
     kind: Literal["decide"]
     cases: tuple[Case, ...] = Field(min_length=1)
@@ -211,7 +213,8 @@ class End(_Step):
 
 
 Step = Annotated[
-    Instruct | Caution | Ask | Read | Isolate | Prove | Restore | Wait | Evidence | Decide | Call | Finding | Handover | End,
+    Instruct | Caution | Ask | Read | Isolate | Prove | Restore | Wait
+    | Evidence | Decide | Call | Finding | Handover | End,
     Field(discriminator="kind"),
 ]
 GATES = (Isolate, Prove, Restore, Handover)  # 'go back' never crosses one
@@ -223,8 +226,10 @@ class Procedure(_Frozen):
     version: Annotated[int, Field(ge=1)] = 1
     language: Annotated[str, Field(pattern=r"^[a-z]{2}$")] = "en"
     purpose: str = ""
-    break_minutes: float = Field(30.0, gt=0, le=240, description="a longer silence under isolation clears it; common practice, no source")
-    lift_kg: float | None = Field(None, gt=0, description="mass of what is lifted; above 25 kg two people are called for (common practice)")
+    #: A longer silence under isolation clears it. 30 minutes: common practice, no source.
+    break_minutes: float = Field(30.0, gt=0, le=240, description="a longer silence under isolation clears it")
+    #: Above 25 kg two people are called for: common practice, no source.
+    lift_kg: float | None = Field(None, gt=0, description="mass of what is lifted; above 25 kg two people are called for")
     steps: tuple[Step, ...] = Field(min_length=1)
 
     def step(self, step_id: str) -> Step:

@@ -22,7 +22,7 @@ RATE = 16_000
 
 @dataclass(frozen=True)
 class Candidate:
-    """One meaning the engine can find in the sound. `score`: natural-log likelihood, comparable within the utterance only."""
+    """One meaning the engine can find in the sound. `score`: natural-log likelihood, comparable within it only."""
 
     meaning: Meaning
     score: float
