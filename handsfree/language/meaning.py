@@ -61,6 +61,12 @@ class GateAsked:
     lock: tuple[str, ...]
 
 
+def gate_text(word: str, lock: tuple[str, ...]) -> str:
+    """`Meaning.text` of an opened gate (Sense.GATE): 'isolated, lock four two'. The interlock compares with exactly this.
+    Sense.DIGITS carries its digits likewise, as plain words: 'four two'."""
+    return f"{word}, lock {' '.join(lock)}"
+
+
 @dataclass(frozen=True)
 class Listening:
     """What is in force. `commands`: None for all that always work, else just those named (stand by listens only

@@ -111,7 +111,7 @@ class Read(_Step):
     instrument: str | None = None
     over_range: Name | None = None
     unsteady: Name | None = None
-    decides: bool = Field(False, description="a branch hangs on it, so it needs 'affirm'; a decide step that uses it counts too")
+    decides: bool = Field(False, description="a branch hangs on it: needs affirm")
 
 
 class Isolate(_Step):
