@@ -30,6 +30,18 @@ class Sense(StrEnum):
     DENIAL = "denial"  # a look-alike of what is in force: negation, question, half phrase, wrong number
 
 
+class Denial(StrEnum):
+    """`Meaning.text` of Sense.DENIAL: which kind of look-alike it is, so that the reason can be said aloud."""
+
+    NEGATION = "negation"  # 'not isolated', 'power is not isolated'
+    STILL_ON = "still on"  # 'the power is still on'
+    QUESTION = "question"  # 'is it isolated'
+    UNSURE = "unsure"  # 'isolated I think'
+    HALF = "half phrase"  # 'isolated', 'lock four two', 'isolated lock four'
+    NUMBER = "wrong number"  # 'isolated lock four three'
+    NEAR = "near word"  # a dictionary word that sounds like one in force
+
+
 @dataclass(frozen=True)
 class Meaning:
     """`text`: the answer, command name, gate word, over-range/unsteady, or the denial as said.
