@@ -1,0 +1,223 @@
+"""Pull-down: from timed readings to where a cabinet will settle, when, and whether it will get there.
+
+Newton's law of cooling, T(t) = settle + (start - settle) exp(-t / tau): Newton, Phil. Trans. 22 (1701).
+
+For a given tau the law is a straight line in its other two numbers, so each tau of a grid is fitted by linear
+least squares in closed form, and the grid is weighed by how well it fits (variable projection: Golub and Pereyra,
+SIAM J. Numer. Anal. 10 (1973); the weight is the exact Gaussian evidence). No step can diverge, two readings
+are enough to start with, and the answer is honest about what few readings cannot tell.
+
+What is assumed before any reading: tau equally likely on a log scale from 5 minutes to 48 hours, and a settling
+temperature anywhere near the target give or take `PRIOR_SPREAD` kelvin, so that neither outcome is favoured.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from handsfree.errors import Trouble
+from handsfree.trade import possible
+
+SHORTEST, LONGEST, STEPS = 5.0, 48 * 60.0, 60
+PRIOR_SPREAD = 15.0
+START_SPREAD = 100.0  # the first temperature is measured, so its prior says nothing
+SURE = 0.99  # of not getting there, before it is said
+ENOUGH = 0.90  # of getting there, before a time is promised
+FEWEST_TO_CONDEMN, SHORTEST_TO_CONDEMN = 4, 30.0  # readings and minutes: an early curve has fast parts
+
+
+class Outlook(StrEnum):
+    """What the readings can say so far."""
+
+    THERE = "there"
+    ON_ITS_WAY = "on its way"
+    NOT_GOING = "not going to get there"
+    UNKNOWN = "read again"
+
+
+@dataclass(frozen=True)
+class _Line:
+    """The fit for one tau: means and covariance of (settle, start), and its weight."""
+
+    tau: float
+    weight: float
+    settle: float
+    start: float
+    v_settle: float
+    v_start: float
+    v_both: float
+
+    def at(self, minutes: float) -> tuple[float, float]:
+        """Mean and variance of the temperature at a time."""
+        e = math.exp(-minutes / self.tau)
+        mean = self.settle * (1 - e) + self.start * e
+        variance = self.v_settle * (1 - e) ** 2 + self.v_start * e * e + 2 * self.v_both * e * (1 - e)
+        return mean, max(variance, 0.0)
+
+
+@dataclass(frozen=True)
+class PullDown:
+    """A fitted pull-down. Temperatures in degrees Celsius, times in minutes from the first reading.
+
+    `settle` and `settle_doubt` are mean and standard deviation of where it ends; `chance` is the probability that
+    this is at or below the target; `soonest`, `likely` and `latest` are the 5, 50 and 95 percent times to the
+    target, infinite where the readings cannot bound them.
+    """
+
+    outlook: Outlook
+    target: float
+    settle: float
+    settle_doubt: float
+    tau: float
+    chance: float
+    soonest: float
+    likely: float
+    latest: float
+    sentence: str
+    lines: tuple[_Line, ...]
+
+    def at(self, minutes: float) -> tuple[float, float]:
+        """Mean and standard deviation of the temperature at a time after the first reading."""
+        parts = [(line.weight, *line.at(minutes)) for line in self.lines]
+        mean = sum(w * m for w, m, _ in parts)
+        return mean, math.sqrt(sum(w * (v + (m - mean) ** 2) for w, m, v in parts))
+
+
+def _checked(readings: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    rows = sorted(readings)
+    for minute, value in rows:
+        possible.finite(minute, "time of a reading")
+        possible.celsius(value, "cabinet temperature")
+    if len({minute for minute, _ in rows}) < 2:
+        raise Trouble("A pull-down needs at least two readings at different times.")
+    return [(minute - rows[0][0], value) for minute, value in rows]
+
+
+def _line(rows: Sequence[tuple[float, float]], tau: float, noise: float, target: float) -> _Line:
+    """Bayesian least squares in (settle, start) for one tau, priors included; the weight is left as a logarithm.
+
+    All temperatures are counted from the target here, which keeps the sums small.
+    """
+    p = 1 / (noise * noise)
+    a, b, c = 1 / PRIOR_SPREAD**2, 1 / START_SPREAD**2, 0.0  # precision of settle, of start, and between them
+    u = v = squares = 0.0
+    for minute, value in rows:
+        e = math.exp(-minute / tau)
+        y = value - target
+        a, b, c = a + p * (1 - e) ** 2, b + p * e * e, c + p * e * (1 - e)
+        u, v, squares = u + p * (1 - e) * y, v + p * e * y, squares + p * y * y
+    determinant = a * b - c * c
+    settle, start = (b * u - c * v) / determinant, (a * v - c * u) / determinant
+    evidence = -0.5 * math.log(determinant) - 0.5 * (squares - u * settle - v * start)
+    return _Line(tau, evidence, settle + target, start + target, b / determinant, a / determinant, -c / determinant)
+
+
+def _weighed(lines: Sequence[_Line]) -> tuple[_Line, ...]:
+    top = max(line.weight for line in lines)
+    total = sum(math.exp(line.weight - top) for line in lines)
+    return tuple(
+        _Line(n.tau, math.exp(n.weight - top) / total, n.settle, n.start, n.v_settle, n.v_start, n.v_both)
+        for n in lines
+    )
+
+
+def _below(mean: float, variance: float, target: float) -> float:
+    """Probability that a normal variable is at or below `target`."""
+    return 0.5 * math.erfc((mean - target) / math.sqrt(2 * max(variance, 1e-12)))
+
+
+def _chance_at(lines: Sequence[_Line], minutes: float, target: float, bias: float) -> float:
+    total = 0.0
+    for line in lines:
+        mean, variance = (line.settle, line.v_settle) if math.isinf(minutes) else line.at(minutes)
+        total += line.weight * _below(mean, variance + bias * bias, target)
+    return total
+
+
+def _time_to(lines: Sequence[_Line], share: float, target: float, bias: float, longest: float = 7 * 1440) -> float:
+    """Minutes at which the chance of being at the target reaches `share`; infinite beyond a week."""
+    if _chance_at(lines, longest, target, bias) < share:
+        return math.inf
+    low, high = 0.0, longest
+    for _ in range(40):
+        middle = (low + high) / 2
+        low, high = (low, middle) if _chance_at(lines, middle, target, bias) >= share else (middle, high)
+    return high
+
+
+def fit(
+    readings: Sequence[tuple[float, float]], target: float, *, noise: float = 0.3, accuracy: float = 0.5
+) -> PullDown:
+    """Fit (minute, degrees Celsius) readings, taken with the door shut and the compressor in cooling.
+
+    `noise` is the scatter of one reading (kelvin, one standard deviation); `accuracy` is the thermometer's limit
+    of error, common to all the readings and therefore not averaged away. Readings may come in any order. Raises
+    Trouble for fewer than two different times.
+    """
+    possible.celsius(target, "target")
+    possible.positive(noise, "scatter of the readings", "kelvin")
+    bias = possible.not_negative(accuracy, "accuracy of the thermometer") / math.sqrt(3)
+    rows = _checked(readings)
+    lines = _fitted(rows, noise, target)
+    chance = _chance_at(lines, math.inf, target, bias)
+    settle = sum(n.weight * n.settle for n in lines)
+    doubt = math.sqrt(sum(n.weight * (n.v_settle + (n.settle - settle) ** 2) for n in lines))
+    tau = math.exp(sum(n.weight * math.log(n.tau) for n in lines))
+    times = tuple(_time_to(lines, share, target, bias) for share in (0.05, 0.5, 0.95))
+    outlook = _outlook(rows, lines, chance, target, bias, noise)
+    said = _sentence(outlook, settle, doubt, times[1] - rows[-1][0], times[2] - rows[-1][0])
+    return PullDown(outlook, target, settle, doubt, tau, chance, *times, said, lines)
+
+
+def _fitted(rows: Sequence[tuple[float, float]], noise: float, target: float) -> tuple[_Line, ...]:
+    ratio = (LONGEST / SHORTEST) ** (1 / (STEPS - 1))
+    return _weighed([_line(rows, SHORTEST * ratio**i, noise, target) for i in range(STEPS)])
+
+
+def _outlook(
+    rows: list[tuple[float, float]], lines: tuple[_Line, ...], chance: float, target: float, bias: float, noise: float
+) -> Outlook:
+    now = rows[-1][0]
+    mean, variance = (sum(n.weight * n.at(now)[i] for n in lines) for i in (0, 1))
+    # The last reading counts by itself too: a cabinet that has reached its target starts to cycle there.
+    if rows[-1][1] + 2 * math.hypot(bias, noise) <= target or _below(mean, variance + bias**2, target) >= 0.975:
+        return Outlook.THERE
+    if chance <= 1 - SURE and _may_condemn(rows, target, bias, noise):
+        return Outlook.NOT_GOING
+    return Outlook.ON_ITS_WAY if chance >= ENOUGH else Outlook.UNKNOWN
+
+
+def _may_condemn(rows: list[tuple[float, float]], target: float, bias: float, noise: float) -> bool:
+    """A second opinion before bad news: the later readings alone must say the same.
+
+    Air cools before stock does, so the start of a healthy pull-down is steeper than its end, and one exponential
+    through all of it settles too high. The later half has less of that start in it.
+    """
+    if len(rows) < FEWEST_TO_CONDEMN or rows[-1][0] < SHORTEST_TO_CONDEMN:
+        return False
+    later = [row for row in rows if row[0] >= rows[-1][0] / 2]
+    if len(later) < 2:
+        return False
+    return _chance_at(_fitted(later, noise, target), math.inf, target, bias) <= 1 - SURE
+
+
+def _sentence(outlook: Outlook, settle: float, doubt: float, likely: float, latest: float) -> str:
+    if outlook is Outlook.THERE:
+        return "The cabinet is at its target."
+    if outlook is Outlook.NOT_GOING:
+        return f"It will not get there. It settles near {settle:.0f} degrees, give or take {2 * doubt:.0f}."
+    if outlook is Outlook.UNKNOWN:
+        return "The readings cannot say yet. Read again in some minutes."
+    hours = _spoken_minutes(max(likely, 0.0))
+    if math.isinf(latest):
+        return f"It is on its way. About {hours} more, but this may change."
+    return f"It is on its way. About {hours} more, at most {_spoken_minutes(max(latest, 0.0))}."
+
+
+def _spoken_minutes(minutes: float) -> str:
+    if minutes < 90:
+        return f"{max(1, round(minutes / 5) * 5)} minutes"
+    return f"{minutes / 60:.0f} hours"
