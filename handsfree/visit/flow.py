@@ -1,0 +1,54 @@
+"""One turn of the visit while it is being worked out: the state so far and the effects so far.
+
+`advance` makes one, passes it through plain functions and takes the result out: from outside it is pure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from handsfree.journal.events import Effect, Gate, Say, Tone
+from handsfree.visit.interlock import Interlock, Turn, turn
+from handsfree.visit.state import State
+
+
+class Flow:
+    def __init__(self, state: State) -> None:
+        self.state = state
+        self.effects: list[Effect] = []
+
+    @property
+    def now(self) -> float:
+        return self.state.now
+
+    def change(self, **changes: Any) -> None:
+        self.state = replace(self.state, **changes)
+
+    def emit(self, *effects: Effect) -> None:
+        self.effects.extend(effects)
+
+    def tone(self, name: str) -> None:
+        self.emit(Tone(name))
+
+    def say(self, text: str, role: str, *, cuttable: bool = True, sound: str = "") -> None:
+        step = self.state.frames[-1].step if self.state.frames else ""
+        self.emit(Say(self.state.said, text, role, cuttable, step, sound))
+        self.change(said=self.state.said + 1)
+
+    def prompt(self, key: str, role: str, *, cuttable: bool = True, **values: object) -> None:
+        self.say(self.words(key, **values), role, cuttable=cuttable)
+
+    def words(self, key: str, **values: object) -> str:
+        return self.state.language.prompt(key, **values)
+
+    def lock_to(self, interlock: Interlock, how: str, why: str = "") -> None:
+        """Take the interlock that `interlock.py` gave, and record it if the state changed or a try failed."""
+        was = self.state.interlock
+        self.change(interlock=interlock)
+        if was.power is not interlock.power or was.phrase_given != interlock.phrase_given or interlock.failures > was.failures:
+            step = self.state.frames[-1].step if self.state.frames else ""
+            self.emit(Gate(was.power, interlock.power, how, why, step))
+
+    def turn_lock(self, what: Turn, why: str = "") -> None:
+        self.lock_to(turn(self.state.interlock, what, self.now), what, why)

@@ -1,0 +1,248 @@
+"""The visit as a machine: `advance(state, happening) -> (state, effects)`.
+
+The rules of this file:
+
+- `advance` has no input or output and no clock: the same state and happening always give the same answer. A journal is
+  the list of what it was given; running `advance` over it again is replay, resume and proof at once.
+- Each kind of happening has one handler in `HANDLERS`.
+- An utterance acts only when its verdict is *accepted*. *Asked again* makes the program ask. *Not for me* does nothing.
+- Whatever happens, an isolation that outlived its time is cleared first; what was said then is not used.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from handsfree.journal import events
+from handsfree.journal.events import DropTimer, Effect, SetTimer, Stamped
+from handsfree.language.base import Language
+from handsfree.language.meaning import Sense, Verdict
+from handsfree.procedure import model
+from handsfree.procedure.model import Book
+from handsfree.visit import phrases, places
+from handsfree.visit.answers import ANSWERS, at_gate
+from handsfree.visit.flow import Flow
+from handsfree.visit.interlock import Interlock, Power, Turn, overstayed, spoke, turn
+from handsfree.visit.listening import listening
+from handsfree.visit.movement import clear, forward, take_up
+from handsfree.visit.speaking import answer_words, choices, duration
+from handsfree.visit.state import Awaiting, Overlay, State, listen_for
+from handsfree.visit.steps import present, set_wait_timer
+
+QUIET_SECONDS = 180.0
+TRIES_BEFORE_HELP = 2
+DAY_BREAK_SECONDS = 12 * 3600.0  # after a longer absence the lock is another lock: its number is asked for again
+
+
+def start(book: Book, language: Language) -> State:
+    """The state before anything happened. The first happening must be Opened."""
+    return State(book, language)
+
+
+def advance(state: State, happening: Stamped) -> tuple[State, tuple[Effect, ...]]:
+    """ValueError for a happening that is none, or for one before Opened."""
+    event = happening.event
+    if type(event) not in HANDLERS:
+        raise ValueError(f"{type(event).__name__} is not a happening")
+    if not state.frames and state.awaiting is Awaiting.NOTHING and not isinstance(event, events.Opened):
+        raise ValueError("the first happening of a visit is Opened")
+    if state.closed and not isinstance(event, events.Resumed):
+        return state, ()
+    flow = Flow(replace(state, now=max(happening.mono, state.now), wall=happening.wall))
+    too_late = _break_over(flow) and isinstance(event, events.Utterance)
+    if not too_late:
+        HANDLERS[type(event)](flow, event)
+    _settle(flow, state)
+    return flow.state, tuple(flow.effects)
+
+
+def _break_over(flow: Flow) -> bool:
+    """Clear an isolation that was left alone for too long (rule 5 of the interlock)."""
+    state = flow.state
+    if not state.frames or not overstayed(state.interlock, flow.now, state.procedure.break_minutes * 60):
+        return False
+    clear(flow, Turn.BREAK, flow.words("why-break"))
+    return True
+
+
+def _settle(flow: Flow, before: State) -> None:
+    """What follows from the turn: what is in force now, and the timers that watch over silence."""
+    state = flow.state
+    now = listen_for(listening(state))
+    if now != state.listening:
+        flow.change(listening=now)
+        flow.emit(now)
+    if state.closed:
+        flow.emit(DropTimer("wait"), DropTimer("break"), DropTimer("quiet"))
+        return
+    held = state.interlock.power is Power.ISOLATED or state.interlock.phrase_given
+    if held and state.interlock.last_heard != before.interlock.last_heard and state.frames:
+        flow.emit(SetTimer("break", state.procedure.break_minutes * 60 + 1))
+    elif not held and before.interlock.power is Power.ISOLATED:
+        flow.emit(DropTimer("break"))
+    if flow.effects and not state.told_quiet:
+        flow.emit(SetTimer("quiet", QUIET_SECONDS))
+
+
+# ---- utterances -----------------------------------------------------------------------------------------------------
+
+
+def _utterance(flow: Flow, utterance: events.Utterance) -> None:
+    if utterance.verdict == Verdict.NOT_FOR_ME:
+        return
+    state = flow.state
+    if state.overlay is Overlay.STAND_BY:
+        if utterance.verdict == Verdict.ACCEPTED:
+            phrases.OVERLAYS[Overlay.STAND_BY](flow, utterance)
+        return
+    if utterance.verdict != Verdict.ACCEPTED:
+        _ask_again(flow, utterance)
+        return
+    flow.change(tries=0, told_quiet=False, interlock=spoke(state.interlock, flow.now))
+    flow.tone("heard")
+    if state.overlay is not Overlay.NONE:
+        phrases.OVERLAYS[state.overlay](flow, utterance)
+    elif not phrases.use(flow, utterance):
+        ANSWERS[state.awaiting](flow, utterance)
+
+
+def _ask_again(flow: Flow, utterance: events.Utterance) -> None:
+    """Not sure enough: ask, in a way that helps more with each try. Nothing is acted on."""
+    state = flow.state
+    if state.overlay is Overlay.NOTE:
+        return
+    if state.awaiting in (Awaiting.GATE, Awaiting.RESTORE_GATE) and state.overlay is Overlay.NONE:
+        at_gate(flow, utterance)
+        return
+    flow.change(tries=state.tries + 1)
+    flow.tone("not understood")
+    if utterance.rivals:
+        _which(flow, utterance)
+    elif flow.state.tries < TRIES_BEFORE_HELP:
+        flow.prompt("say-again", "question")
+    elif isinstance(state.step, model.Read) and state.awaiting is Awaiting.READING:
+        flow.prompt("say-again-reading", "question")
+    elif isinstance(state.step, model.Ask) and state.awaiting is Awaiting.ANSWER:
+        flow.prompt("say-again-choices", "question", choices=choices(state.language, answer_words(state.step)))
+    else:
+        phrases.PHRASES["what can i say"](flow)
+
+
+def _which(flow: Flow, utterance: events.Utterance) -> None:
+    """'Fifteen or fifty?': a near tie is asked, never settled by the first of two."""
+    language = flow.state.language
+    numbers = [value for sense, _, value in utterance.rivals if sense == Sense.NUMBER and value is not None]
+    if numbers:
+        flow.prompt("which-number", "question", choices=choices(language, [language.say_number(n) for n in numbers]))
+    else:
+        flow.prompt("which", "question", choices=choices(language, [text for _, text, _ in utterance.rivals]))
+
+
+# ---- everything else ------------------------------------------------------------------------------------------------
+
+
+def _opened(flow: Flow, event: events.Opened) -> None:
+    state = flow.state
+    flow.change(began=flow.now, awaiting=Awaiting.LOCK_NUMBER)
+    flow.prompt("welcome", "notice", title=state.book.procedures[state.book.main].title)
+    present(flow)
+
+
+def _timer(flow: Flow, event: events.TimerRang) -> None:
+    state = flow.state
+    if event.timer == "wait" and state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT):
+        if flow.now >= state.wait_ends - 0.5:
+            flow.tone("waiting")
+            flow.prompt("wait-over", "notice")
+            flow.change(overlay=Overlay.NONE if state.overlay is Overlay.STAND_BY else state.overlay)
+            forward(flow)
+        else:
+            if state.overlay is Overlay.NONE:
+                flow.prompt("wait-left", "notice", time=duration(state.language, state.wait_ends - flow.now))
+            set_wait_timer(flow)
+    elif event.timer == "quiet" and state.overlay is Overlay.NONE and state.awaiting is not Awaiting.WAIT:
+        flow.change(told_quiet=True)
+        text = state.step.say if state.step is not None else flow.words("lock-number")
+        flow.prompt("quiet", "notice", text=text)
+
+
+def _note_kept(flow: Flow, event: events.NoteKept) -> None:
+    if flow.state.overlay is not Overlay.NOTE:
+        return
+    flow.change(overlay=Overlay.NONE)
+    flow.prompt("note-kept" if event.clip or event.text else "note-lost", "answer")
+    present(flow)
+
+
+def _sound_lost(flow: Flow, event: events.SoundLost) -> None:
+    """Nobody can speak to the program now: the gate closes and the visit stands by."""
+    _shut(flow, flow.words("why-resume"))
+    flow.prompt("sound-lost", "notice", cuttable=False, what=event.what)
+    flow.change(overlay=Overlay.STAND_BY)
+
+
+def _sound_back(flow: Flow, event: events.SoundBack) -> None:
+    flow.prompt("sound-back", "notice")
+
+
+def _shut(flow: Flow, why: str) -> None:
+    if flow.state.interlock.power is not Power.LIVE:
+        clear(flow, Turn.RESUMED, why)
+
+
+def _sound_dropped(flow: Flow, event: events.SoundDropped) -> None:
+    if event.speech:
+        flow.prompt("sound-dropped", "question")
+
+
+def _clock_moved(flow: Flow, event: events.ClockMoved) -> None:
+    flow.prompt("clock-moved", "notice")
+
+
+def _resumed(flow: Flow, event: events.Resumed) -> None:
+    """The gate is closed, the place is told aloud, and the visit goes on from it."""
+    state = flow.state
+    was, away = state.interlock, flow.now - max(state.interlock.last_heard, state.began)
+    flow.change(outcome="", overlay=Overlay.NONE, pending=None, tries=0, told_quiet=False)
+    if was.power is not Power.LIVE:
+        flow.turn_lock(Turn.RESUMED, flow.words("why-resume"))
+        flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.words("why-resume"))
+    if not state.frames:
+        flow.change(awaiting=Awaiting.LOCK_NUMBER, lock_offered=())
+        present(flow)
+        return
+    number, count = places.number_of(state.book, state.frames)
+    flow.prompt("resumed", "notice", title=state.procedure.title, number=number, count=count)
+    if away > DAY_BREAK_SECONDS or not was.lock:
+        flow.change(interlock=turn(Interlock(), Turn.RESUMED, flow.now), awaiting=Awaiting.LOCK_NUMBER, trail=())
+        flow.prompt("resumed-lock", "notice")
+        present(flow)
+        return
+    take_up(flow)
+
+
+def _stop_asked(flow: Flow, event: events.StopAsked) -> None:
+    flow.prompt("stop-asked", "notice", cuttable=False, why=event.why)
+    phrases.stop(flow, event.why)
+
+
+def _recorded_only(flow: Flow, event: Any) -> None:
+    """In the record for its readers; the visit does not hang on it."""
+
+
+HANDLERS: dict[type[Any], Callable[[Flow, Any], None]] = {
+    events.Opened: _opened,
+    events.Utterance: _utterance,
+    events.TimerRang: _timer,
+    events.PromptEnded: _recorded_only,
+    events.NoteKept: _note_kept,
+    events.Attached: _recorded_only,
+    events.SoundLost: _sound_lost,
+    events.SoundBack: _sound_back,
+    events.SoundDropped: _sound_dropped,
+    events.ClockMoved: _clock_moved,
+    events.Resumed: _resumed,
+    events.StopAsked: _stop_asked,
+}

@@ -1,0 +1,204 @@
+"""The phrases that always work, and what is laid over the visit for a moment: stand by, a note, being asked whether to stop.
+
+One table, `PHRASES`, by command name. 'Next step', 'go ahead', 'affirm' and the like are not here: they answer the step.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from handsfree.journal.events import Corrected, KeepNote, SetVoice, Utterance
+from handsfree.language.meaning import ALWAYS, Sense
+from handsfree.visit import places
+from handsfree.visit.answers import is_command
+from handsfree.visit.flow import Flow
+from handsfree.visit.interlock import Power, Turn
+from handsfree.visit.listening import listening
+from handsfree.visit.movement import clear, move
+from handsfree.visit.speaking import choices, duration
+from handsfree.visit.state import Awaiting, Overlay
+from handsfree.visit.steps import close, present
+
+
+def _say_again(flow: Flow) -> None:
+    present(flow)
+
+
+def _go_back(flow: Flow) -> None:
+    state = flow.state
+    if not state.trail:
+        flow.prompt("no-further-back", "refusal")
+        return
+    flow.change(trail=state.trail[:-1])
+    flow.prompt("back", "answer")
+    move(flow, state.trail[-1])
+
+
+def _correction(flow: Flow) -> None:
+    """Undo the last answer on this side of the gate and ask it again."""
+    state = flow.state
+    for at in range(len(state.trail) - 1, -1, -1):
+        frames = state.trail[at]
+        key = (tuple(frame.procedure for frame in frames), frames[-1].step)
+        if key in state.remembered:
+            kept = {name: result for name, result in state.remembered.items() if name != key}
+            flow.change(trail=state.trail[:at], remembered=kept)
+            flow.emit(Corrected(key[0], key[1]))
+            flow.prompt("corrected", "answer")
+            move(flow, frames)
+            return
+    flow.prompt("nothing-to-correct", "refusal")
+
+
+def _how_long(flow: Flow) -> None:
+    state = flow.state
+    time = duration(state.language, flow.now - state.began)
+    flow.prompt("how-long", "help", since=time)
+    if state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT):
+        flow.prompt("how-long-wait", "help", time=duration(state.language, max(state.wait_ends - flow.now, 0)))
+    if state.interlock.isolated:
+        flow.prompt("how-long-isolated", "help", time=duration(state.language, flow.now - state.interlock.since))
+
+
+def _where(flow: Flow) -> None:
+    state = flow.state
+    isolation = flow.words(f"isolation-{state.interlock.power}")
+    if state.frames:
+        number, count = places.number_of(state.book, state.frames)
+        title = state.procedure.title
+        flow.prompt("where", "help", title=title, number=number, count=count, isolation=isolation)
+    else:
+        flow.say(isolation, "help")
+
+
+def _can_say(flow: Flow) -> None:
+    state = flow.state
+    now = listening(state)
+    first = (
+        *now.phrases,
+        *((flow.words("a-reading"),) if now.number is not None else ()),
+        *((flow.words(f"a-gate-{now.gate.word}"),) if now.gate is not None else ()),
+        *(state.language.commands[name][0] for name in (ALWAYS if now.commands is None else now.commands)),
+    )
+    flow.prompt("can-say", "help", choices=choices(state.language, first))
+
+
+def _stand_by(flow: Flow) -> None:
+    flow.change(overlay=Overlay.STAND_BY)
+    flow.prompt("standing-by", "answer")
+
+
+def _note(flow: Flow) -> None:
+    flow.change(overlay=Overlay.NOTE)
+    flow.prompt("note-now", "answer")
+    flow.emit(KeepNote(flow.state.frames[-1].step if flow.state.frames else ""))
+
+
+def _stop(flow: Flow) -> None:
+    flow.change(overlay=Overlay.STOP_ONCE)
+    flow.prompt("stop-once", "question")
+
+
+def _power_is_on(flow: Flow) -> None:
+    if flow.state.interlock.power is Power.LIVE:
+        _where(flow)
+    else:
+        clear(flow, Turn.POWER_IS_ON, flow.words("why-power-on"))
+
+
+def _voice(rate: int, volume: int) -> Callable[[Flow], None]:
+    def change(flow: Flow) -> None:
+        new_rate = max(-3, min(3, flow.state.rate + rate))
+        new_volume = max(-3, min(3, flow.state.volume + volume))
+        flow.change(rate=new_rate, volume=new_volume)
+        flow.emit(SetVoice(new_rate, new_volume))
+        flow.prompt("voice-changed", "answer")
+
+    return change
+
+
+def _nothing_next(flow: Flow) -> None:
+    flow.prompt("nothing-next", "help")
+
+
+PHRASES: dict[str, Callable[[Flow], None]] = {
+    "say again": _say_again,
+    "go back": _go_back,
+    "correction": _correction,
+    "how long": _how_long,
+    "where am i": _where,
+    "what can i say": _can_say,
+    "stand by": _stand_by,
+    "note": _note,
+    "stop the visit": _stop,
+    "power is on": _power_is_on,
+    "faster": _voice(1, 0),
+    "slower": _voice(-1, 0),
+    "louder": _voice(0, 1),
+    "softer": _voice(0, -1),
+    "what next": _nothing_next,
+    "why": _nothing_next,
+}
+
+
+def use(flow: Flow, utterance: Utterance) -> bool:
+    """Do what an always-working phrase asks; False where it is not one, or where what is awaited takes it itself."""
+    awaiting = flow.state.awaiting
+    if utterance.sense != Sense.COMMAND or utterance.text not in PHRASES:
+        return False
+    if utterance.text == "correction" and awaiting in (Awaiting.READING_AFFIRM, Awaiting.LOCK_AFFIRM):
+        return False
+    if utterance.text == "say again" and awaiting is Awaiting.LOCK_AFFIRM:
+        return False
+    if utterance.text == "power is on" and awaiting is Awaiting.RESTORE_POWER:
+        return False
+    PHRASES[utterance.text](flow)
+    return True
+
+
+# ---- what is laid over ----------------------------------------------------------------------------------------------
+
+
+def _standing_by(flow: Flow, utterance: Utterance) -> None:
+    if is_command(utterance, "go ahead"):
+        flow.change(overlay=Overlay.NONE)
+        flow.prompt("going-ahead", "answer")
+        present(flow)
+
+
+def _stop_once(flow: Flow, utterance: Utterance) -> None:
+    if is_command(utterance, "affirm"):
+        flow.change(overlay=Overlay.STOP_TWICE)
+        flow.prompt("stop-twice", "question")
+    elif is_command(utterance, "negative"):
+        _go_on(flow)
+
+
+def _stop_twice(flow: Flow, utterance: Utterance) -> None:
+    if is_command(utterance, "affirm"):
+        stop(flow, "")
+    elif is_command(utterance, "negative"):
+        _go_on(flow)
+
+
+def _go_on(flow: Flow) -> None:
+    flow.change(overlay=Overlay.NONE)
+    flow.prompt("not-stopped", "answer")
+    present(flow)
+
+
+def stop(flow: Flow, why: str) -> None:
+    locked = flow.state.interlock.power is not Power.LIVE
+    flow.prompt("stopped-locked" if locked else "stopped", "notice", cuttable=False)
+    flow.change(overlay=Overlay.NONE)
+    close(flow, "stopped", why)
+
+
+OVERLAYS: dict[Overlay, Callable[[Flow, Utterance], None]] = {
+    Overlay.STAND_BY: _standing_by,
+    Overlay.NOTE: lambda flow, utterance: None,
+    Overlay.STOP_ONCE: _stop_once,
+    Overlay.STOP_TWICE: _stop_twice,
+}
+
+__all__ = ["OVERLAYS", "PHRASES", "stop", "use"]

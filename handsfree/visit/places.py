@@ -1,0 +1,44 @@
+"""Places in a visit: which step follows which, through calls and back out of them. No state is changed here."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from handsfree.procedure.model import Book, End, Wait
+from handsfree.visit.state import Frame, Frames
+
+
+def first(book: Book, procedure: str) -> Frame:
+    return Frame(procedure, book.procedures[procedure].steps[0].id)
+
+
+def at_step(frames: Frames, step: str) -> Frames:
+    """The same depth, another step."""
+    return (*frames[:-1], replace(frames[-1], step=step))
+
+
+def after(book: Book, frames: Frames, go: str | None = None) -> Frames:
+    """Where the visit goes from `frames`: to `go`, else to what the step says; out of a called procedure at its end; () at
+    the end of the whole."""
+    while frames:
+        procedure = book.procedures[frames[-1].procedure]
+        following = go if go is not None else procedure.following(frames[-1].step)
+        if following is not None and not (go is None and isinstance(procedure.step(frames[-1].step), End)):
+            return at_step(frames, following)
+        frames, go = frames[:-1], None
+    return ()
+
+
+def into(book: Book, frames: Frames, procedure: str) -> Frames:
+    return (*frames, first(book, procedure))
+
+
+def leaves_site(book: Book, frames: Frames) -> bool:
+    step = book.at(frames[-1].procedure, frames[-1].step)
+    return isinstance(step, Wait) and step.leaves_site
+
+
+def number_of(book: Book, frames: Frames) -> tuple[int, int]:
+    """(which step of its procedure, of how many), counted from 1 in the order of the file."""
+    ids = [step.id for step in book.procedures[frames[-1].procedure].steps]
+    return ids.index(frames[-1].step) + 1, len(ids)

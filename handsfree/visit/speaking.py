@@ -1,0 +1,53 @@
+"""Turning what the visit knows into what it says: lists, times, read-backs. Words come from the language's prompts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from handsfree.language.base import Language
+from handsfree.procedure.model import Ask, Read
+from handsfree.visit.state import Pending
+
+
+def choices(language: Language, words: Sequence[str]) -> str:
+    """'cool, warm or hot'."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {language.prompt('or')} {words[-1]}"
+
+
+def answer_words(step: Ask) -> tuple[str, ...]:
+    return tuple(answer.say for answer in step.answers)
+
+
+def duration(language: Language, seconds: float) -> str:
+    """'2 minutes and 30 seconds'; the two largest units that are not zero."""
+    left = round(seconds)
+    parts = []
+    for size, one, many in ((3600, "hour", "hours"), (60, "minute", "minutes"), (1, "second", "seconds")):
+        count, left = divmod(left, size)
+        if count:
+            parts.append(language.prompt(one) if count == 1 else language.prompt(many, n=count))
+    if not parts:
+        return language.prompt("seconds", n=0)
+    return f" {language.prompt('and')} ".join(parts[:2])
+
+
+def read_back(language: Language, step: Read, pending: Pending, affirm: bool) -> str:
+    """The reading as given, both ways where -teen and -ty could be taken for one another."""
+    quantity = language.say_quantity(pending.given, pending.given_unit)
+    both = language.needs_both_ways(pending.given)
+    key = {(False, False): "readback", (True, False): "readback-both",
+           (False, True): "readback-affirm", (True, True): "readback-both-affirm"}[both, affirm]
+    values = {"quantity": quantity, **({"digits": language.say_digits(pending.given)} if both else {})}
+    text = language.prompt(key, **values)
+    if pending.given_unit != step.unit:
+        text += " " + language.prompt("converted", quantity=language.say_quantity(round(pending.value, 2), step.unit))
+    return text
+
+
+def side_of_expected(language: Language, step: Read, value: float) -> str:
+    """A sentence where the reading is out of its expected range, else ''."""
+    if step.expected is None or step.expected[0] <= value <= step.expected[1]:
+        return ""
+    return language.prompt("below-expected" if value < step.expected[0] else "above-expected")

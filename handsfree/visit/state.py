@@ -1,0 +1,155 @@
+"""The state of a visit: everything that `advance` knows, frozen.
+
+`awaiting` says which answer the visit waits for; `overlay` a thing laid over it for a moment (stand by, a note, being
+asked whether to stop), under which it is kept. What is in force to be heard follows from the two and the step.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from handsfree.journal.events import ListenFor
+from handsfree.language.base import Language
+from handsfree.language.meaning import GateAsked, Listening, NumberAsked
+from handsfree.procedure.model import Book, Procedure, Step
+from handsfree.visit.interlock import Interlock
+
+
+class Awaiting(StrEnum):
+    NOTHING = "nothing"
+    LOCK_NUMBER = "lock number"
+    LOCK_AFFIRM = "lock number affirmed"
+    DONE = "step done"
+    UNDERSTOOD = "caution understood"
+    ANSWER = "answer"
+    READING = "reading"
+    READING_AFFIRM = "reading affirmed"
+    GATE = "gate phrase"
+    TESTER_BEFORE = "tester proved before"
+    SWITCH_TRIED = "switch tried"
+    DEAD_READING = "reading of dead"
+    TESTER_AFTER = "tester proved after"
+    RESTORE_CHECK = "restore check"
+    RESTORE_GATE = "clear phrase"
+    RESTORE_POWER = "power put on"
+    WAIT = "wait"
+    CUT_WAIT = "wait cut short"
+
+
+class Overlay(StrEnum):
+    NONE = ""
+    STAND_BY = "stand by"
+    NOTE = "note"
+    STOP_ONCE = "stop asked once"
+    STOP_TWICE = "stop asked twice"
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Where one procedure of the stack is."""
+
+    procedure: str
+    step: str
+
+
+Frames = tuple[Frame, ...]
+
+
+@dataclass(frozen=True)
+class Result:
+    """What a step brought. `value` in the step's unit; `state` over range / unsteady; `text` as a reader should see it."""
+
+    text: str
+    value: float | None = None
+    unit: str = ""
+    state: str = ""
+
+
+@dataclass(frozen=True)
+class Pending:
+    """A reading heard, not yet taken: in the step's unit, and as it was given."""
+
+    value: float
+    given: float
+    given_unit: str
+
+
+@dataclass(frozen=True)
+class State:
+    """`frames`: the stack of procedures, the innermost last; () before the start and after the end. `trail`: places
+    'go back' may return to, the latest last. `covering`: the isolation step last entered, where a cleared isolation is made
+    again, and `return_to` where to go once it is. `tries`: askings-again in a row. `remembered`: results by
+    (procedure path, step)."""
+
+    book: Book
+    language: Language
+    frames: Frames = ()
+    awaiting: Awaiting = Awaiting.NOTHING
+    overlay: Overlay = Overlay.NONE
+    interlock: Interlock = field(default_factory=Interlock)
+    trail: tuple[Frames, ...] = ()
+    covering: Frames = ()
+    return_to: Frames = ()
+    remembered: Mapping[tuple[tuple[str, ...], str], Result] = field(default_factory=dict)
+    pending: Pending | None = None
+    lock_offered: tuple[str, ...] = ()
+    check: int = 0
+    wait_ends: float = 0.0
+    tries: int = 0
+    said: int = 0
+    spoken: frozenset[Frames] = frozenset()
+    last_prompt: str = ""
+    listening: ListenFor | None = None
+    rate: int = 0
+    volume: int = 0
+    began: float = 0.0
+    now: float = 0.0
+    wall: str = ""
+    told_quiet: bool = False
+    outcome: str = ""
+    not_before: float | None = None
+
+    @property
+    def closed(self) -> bool:
+        return bool(self.outcome)
+
+    @property
+    def path(self) -> tuple[str, ...]:
+        return tuple(frame.procedure for frame in self.frames)
+
+    @property
+    def procedure(self) -> Procedure:
+        return self.book.procedures[self.frames[-1].procedure]
+
+    @property
+    def step(self) -> Step | None:
+        return self.book.at(self.frames[-1].procedure, self.frames[-1].step) if self.frames else None
+
+
+def listen_for(listening: Listening) -> ListenFor:
+    number, gate = listening.number, listening.gate
+    return ListenFor(
+        phrases=listening.phrases,
+        number_unit=None if number is None else number.unit,
+        number_low=0.0 if number is None else number.low,
+        number_high=0.0 if number is None else number.high,
+        gate="" if gate is None else gate.word,
+        lock=() if gate is None else gate.lock,
+        digits=listening.digits,
+        commands=listening.commands,
+        note=listening.note,
+    )
+
+
+def listening_of(event: ListenFor) -> Listening:
+    """The other way round: what the recogniser is to be given."""
+    return Listening(
+        phrases=event.phrases,
+        number=None if event.number_unit is None else NumberAsked(event.number_unit, event.number_low, event.number_high),
+        gate=GateAsked(event.gate, event.lock) if event.gate else None,
+        digits=event.digits,
+        commands=event.commands,
+        note=event.note,
+    )

@@ -1,0 +1,271 @@
+"""What each kind of step does when it is entered, and how it is said.
+
+Two tables: `ENTER` gives, for each kind, what is awaited next (or where to go at once, for the kinds that wait for
+nobody); `PRESENT` gives, for each thing awaited, the words. Saying a step again is presenting it again, so what is said
+first and what is said again cannot differ.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from typing import Any
+
+from handsfree.journal.events import Closed, Decided, FindingMade, HandedOver, SetTimer
+from handsfree.procedure import model
+from handsfree.procedure.expressions import Outcome, decide
+from handsfree.visit import places
+from handsfree.visit.flow import Flow
+from handsfree.visit.interlock import Power, Turn
+from handsfree.visit.speaking import answer_words, choices, duration
+from handsfree.visit.state import Awaiting, Frames, Result
+
+#: None: the visit waits. Frames: it goes there at once; () ends it.
+Onward = Frames | None
+
+
+def _await(awaiting: Awaiting) -> Callable[[Flow, Any], Onward]:
+    def enter(flow: Flow, step: Any) -> Onward:
+        flow.change(awaiting=awaiting)
+        present(flow)
+        return None
+
+    return enter
+
+
+def _isolate(flow: Flow, step: model.Isolate) -> Onward:
+    flow.change(covering=flow.state.frames, trail=())
+    flow.turn_lock(Turn.ISOLATION_BEGUN, step.say)
+    return _await(Awaiting.GATE)(flow, step)
+
+
+def _prove(flow: Flow, step: model.Prove) -> Onward:
+    flow.change(trail=())
+    return _await(Awaiting.TESTER_BEFORE if step.method == "meter" else Awaiting.SWITCH_TRIED)(flow, step)
+
+
+def _restore(flow: Flow, step: model.Restore) -> Onward:
+    flow.change(trail=(), check=0, covering=(), return_to=())
+    flow.say(step.say, "step", cuttable=False)
+    flow.turn_lock(Turn.RESTORE_BEGUN, flow.words("why-restore"))
+    return _await(Awaiting.RESTORE_CHECK)(flow, step)
+
+
+def _wait(flow: Flow, step: model.Wait) -> Onward:
+    ends = flow.now + step.seconds
+    flow.change(wait_ends=ends, awaiting=Awaiting.WAIT)
+    if step.leaves_site:
+        close(flow, "to be continued", "", not_before=ends)
+        return None
+    flow.say(flow.words("wait", text=step.say, time=duration(flow.state.language, step.seconds)), "step")
+    set_wait_timer(flow)
+    return None
+
+
+def set_wait_timer(flow: Flow) -> None:
+    """Rings when the next whole minute of the wait is left (five minutes where more than ten are), or at its end."""
+    left = flow.state.wait_ends - flow.now
+    stride = 300.0 if left > 600 else 60.0 if left > 60 else max(left, 0.0)
+    flow.emit(SetTimer("wait", left % stride or stride if stride else 0.0))
+
+
+def _decide(flow: Flow, step: model.Decide) -> Onward:
+    state = flow.state
+    outcome = decide(state.procedure, step, results_here(flow))
+    flow.say(step.say, "step")
+    because = tuple((name, str(value)) for name, value in outcome.used)
+    flow.emit(Decided(state.path, step.id, outcome.case, because))
+    return places.after(state.book, state.frames, outcome.go)
+
+
+def results_here(flow: Flow) -> dict[str, Result]:
+    """Step id -> result, of the procedure that is running now."""
+    path = flow.state.path
+    return {step: result for (where, step), result in flow.state.remembered.items() if where == path}
+
+
+def _call(flow: Flow, step: model.Call) -> Onward:
+    flow.say(step.say, "step")
+    return places.into(flow.state.book, flow.state.frames, step.procedure)
+
+
+def _finding(flow: Flow, step: model.Finding) -> Onward:
+    here = results_here(flow)
+    evidence = tuple((name, here[name].text) for name in step.evidence if name in here)
+    flow.emit(FindingMade(flow.state.path, step.id, step.finding, step.say, evidence))
+    return _await(Awaiting.DONE)(flow, step)
+
+
+def _handover(flow: Flow, step: model.Handover) -> Onward:
+    here = results_here(flow)
+    missing = flow.words("summary-missing")
+    summary = tuple((name, here[name].text if name in here else missing) for name in step.summary)
+    flow.change(trail=(), covering=(), return_to=())
+    if flow.state.interlock.power is not Power.LIVE:
+        flow.turn_lock(Turn.HANDED_OVER, flow.words("why-handover"))
+        flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.words("why-handover"))
+    flow.emit(HandedOver(flow.state.path, step.id, step.to, summary))
+    return _await(Awaiting.DONE)(flow, step)
+
+
+def _end(flow: Flow, step: model.End) -> Onward:
+    if len(flow.state.frames) > 1:
+        flow.say(step.say, "step")
+        return places.after(flow.state.book, flow.state.frames)
+    close(flow, step.outcome, step.say)
+    return None
+
+
+def close(flow: Flow, outcome: str, text: str, not_before: float | None = None) -> None:
+    """End the visit, saying so. A lock that may still be on is named."""
+    state = flow.state
+    if not_before is not None and isinstance(state.step, model.Wait):
+        flow.prompt("wait-days", "notice", text=state.step.say, when=_when(flow, not_before - flow.now))
+    elif text:
+        flow.prompt("ended", "notice", text=text)
+    if state.interlock.power is not Power.LIVE:
+        flow.prompt("ended-locked", "notice")
+    flow.change(outcome=outcome, not_before=not_before)
+    flow.emit(Closed(outcome, not_before, text))
+
+
+def _when(flow: Flow, seconds: float) -> str:
+    """'Thursday at 10 15, 24 hours from now', by the wall clock of the happening."""
+    time = duration(flow.state.language, seconds)
+    try:
+        then = datetime.fromisoformat(flow.state.wall) + timedelta(seconds=seconds)
+    except ValueError:
+        return flow.words("in-time", time=time)
+    day = flow.words(f"weekday-{then.weekday()}")
+    return flow.words("on-day", day=day, clock=f"{then:%H:%M}", time=time)
+
+
+ENTER: dict[type[Any], Callable[[Flow, Any], Onward]] = {
+    model.Instruct: _await(Awaiting.DONE),
+    model.Caution: _await(Awaiting.UNDERSTOOD),
+    model.Ask: _await(Awaiting.ANSWER),
+    model.Read: _await(Awaiting.READING),
+    model.Isolate: _isolate,
+    model.Prove: _prove,
+    model.Restore: _restore,
+    model.Wait: _wait,
+    model.Evidence: _await(Awaiting.DONE),
+    model.Decide: _decide,
+    model.Call: _call,
+    model.Finding: _finding,
+    model.Handover: _handover,
+    model.End: _end,
+}
+
+
+# ---- how it is said -------------------------------------------------------------------------------------------------
+
+
+def present(flow: Flow) -> None:
+    """Say what is awaited. The first time, the words of a caution or a gate cannot be cut short."""
+    PRESENT[flow.state.awaiting](flow, flow.state.step)
+    if flow.state.frames:
+        flow.change(spoken=flow.state.spoken | {flow.state.frames})
+
+
+def _may_cut(flow: Flow) -> bool:
+    return flow.state.frames in flow.state.spoken
+
+
+def _done(flow: Flow, step: Any) -> None:
+    if isinstance(step, model.Evidence):
+        flow.say(flow.words("evidence", text=step.say), "step", sound=step.sound or "")
+    elif isinstance(step, model.Finding):
+        flow.prompt("finding", "step", text=step.say)
+    elif isinstance(step, model.Handover):
+        flow.prompt("handover", "step", to=step.to, text=step.say)
+        flow.prompt("summary", "step")
+        here = results_here(flow)
+        for name in step.summary:
+            value = here[name].text if name in here else flow.words("summary-missing")
+            flow.prompt("summary-line", "step", name=_plain(name), value=value)
+    else:
+        flow.say(step.say, "step", sound=step.sound or "")
+
+
+def _plain(step_id: str) -> str:
+    return re.sub("-", " ", step_id)
+
+
+def _caution(flow: Flow, step: model.Caution) -> None:
+    cuttable = _may_cut(flow)
+    flow.prompt(f"signal-{step.level}", "caution", cuttable=cuttable, text=step.say)
+    flow.prompt("ask-understood", "question", cuttable=cuttable)
+
+
+def _ask(flow: Flow, step: model.Ask) -> None:
+    flow.say(step.say, "step", sound=step.sound or "")
+    flow.prompt("choices", "question", choices=choices(flow.state.language, answer_words(step)))
+
+
+def _read(flow: Flow, step: model.Read) -> None:
+    flow.say(step.say, "step", sound=step.sound or "")
+
+
+def _reading_affirm(flow: Flow, step: model.Read) -> None:
+    from handsfree.visit.speaking import read_back
+
+    pending = flow.state.pending
+    assert pending is not None  # READING_AFFIRM is only entered with one
+    low, high = step.plausible
+    if not low <= pending.value <= high:
+        quantity = flow.state.language.say_quantity(pending.given, pending.given_unit)
+        flow.prompt("implausible", "readback", quantity=quantity)
+    else:
+        flow.say(read_back(flow.state.language, step, pending, affirm=True), "readback")
+
+
+def _gate(flow: Flow, step: model.Isolate) -> None:
+    cuttable = _may_cut(flow)
+    flow.say(step.say, "step", cuttable=cuttable, sound=step.sound or "")
+    for sentence in step.do:
+        flow.say(sentence, "step", cuttable=cuttable)
+    flow.prompt("isolate-need", "question", cuttable=cuttable)
+
+
+def _restore_check(flow: Flow, step: model.Restore) -> None:
+    flow.prompt("restore-check", "step", cuttable=_may_cut(flow), text=step.checks[flow.state.check])
+
+
+def _wait_left(flow: Flow, step: model.Wait) -> None:
+    flow.prompt("wait-left", "step", time=duration(flow.state.language, flow.state.wait_ends - flow.now))
+
+
+def _cut_wait(flow: Flow, step: model.Wait) -> None:
+    flow.prompt("wait-cut", "question", time=duration(flow.state.language, flow.state.wait_ends - flow.now))
+
+
+def unit_name(flow: Flow, unit: str) -> str:
+    return flow.state.language.say_unit(unit)
+
+
+PRESENT: dict[Awaiting, Callable[[Flow, Any], None]] = {
+    Awaiting.NOTHING: lambda flow, step: None,
+    Awaiting.LOCK_NUMBER: lambda flow, step: flow.prompt("lock-number", "question"),
+    Awaiting.LOCK_AFFIRM: lambda flow, step: flow.prompt("need-affirm", "question"),
+    Awaiting.DONE: _done,
+    Awaiting.UNDERSTOOD: _caution,
+    Awaiting.ANSWER: _ask,
+    Awaiting.READING: _read,
+    Awaiting.READING_AFFIRM: _reading_affirm,
+    Awaiting.GATE: _gate,
+    Awaiting.TESTER_BEFORE: lambda f, step: f.prompt("prove-tester", "step", cuttable=_may_cut(f), text=step.tester),
+    Awaiting.SWITCH_TRIED: lambda f, step: f.prompt("prove-switch", "step", cuttable=_may_cut(f), text=step.say),
+    Awaiting.DEAD_READING: lambda f, step: f.prompt(
+        "prove-reading", "step", cuttable=_may_cut(f), text=step.say, unit=unit_name(f, step.unit)
+    ),
+    Awaiting.TESTER_AFTER: lambda f, step: f.prompt("prove-tester-after", "step"),
+    Awaiting.RESTORE_CHECK: _restore_check,
+    Awaiting.RESTORE_GATE: lambda f, step: f.prompt("clear-need", "question", cuttable=False),
+    Awaiting.RESTORE_POWER: lambda f, step: f.prompt("restore-power", "step", text=step.power),
+    Awaiting.WAIT: _wait_left,
+    Awaiting.CUT_WAIT: _cut_wait,
+}
+
+__all__ = ["ENTER", "PRESENT", "Outcome", "close", "present", "results_here", "set_wait_timer"]
