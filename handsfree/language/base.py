@@ -37,6 +37,10 @@ class Language(Protocol):
         """(43.5, 'degF') -> 'forty three point five degrees Fahrenheit'."""
         ...
 
+    def say_unit(self, unit: str) -> str:
+        """'degF' -> 'degrees Fahrenheit'; '' -> ''."""
+        ...
+
     def say_digits(self, value: float) -> str:
         """43.5 -> 'four three decimal five' (ICAO Doc 9432: digit by digit)."""
         ...

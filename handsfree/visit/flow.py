@@ -46,7 +46,8 @@ class Flow:
         """Take the interlock that `interlock.py` gave, and record it if the state changed or a try failed."""
         was = self.state.interlock
         self.change(interlock=interlock)
-        if was.power is not interlock.power or was.phrase_given != interlock.phrase_given or interlock.failures > was.failures:
+        moved = was.power is not interlock.power or was.phrase_given != interlock.phrase_given
+        if moved or interlock.failures > was.failures:
             step = self.state.frames[-1].step if self.state.frames else ""
             self.emit(Gate(was.power, interlock.power, how, why, step))
 

@@ -22,8 +22,9 @@ from handsfree.language.meaning import Sense, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
 from handsfree.visit import phrases, places
-from handsfree.visit.answers import ANSWERS, at_gate
+from handsfree.visit.answers import ANSWERS
 from handsfree.visit.flow import Flow
+from handsfree.visit.gates import at_gate
 from handsfree.visit.interlock import Interlock, Power, Turn, overstayed, spoke, turn
 from handsfree.visit.listening import listening
 from handsfree.visit.movement import clear, forward, take_up

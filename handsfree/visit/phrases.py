@@ -10,7 +10,6 @@ from collections.abc import Callable
 from handsfree.journal.events import Corrected, KeepNote, SetVoice, Utterance
 from handsfree.language.meaning import ALWAYS, Sense
 from handsfree.visit import places
-from handsfree.visit.answers import is_command
 from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Power, Turn
 from handsfree.visit.listening import listening
@@ -18,6 +17,7 @@ from handsfree.visit.movement import clear, move
 from handsfree.visit.speaking import choices, duration
 from handsfree.visit.state import Awaiting, Overlay
 from handsfree.visit.steps import close, present
+from handsfree.visit.wishes import is_command
 
 
 def _say_again(flow: Flow) -> None:

@@ -14,7 +14,8 @@ from typing import Any
 
 from handsfree.journal.events import Closed, Decided, FindingMade, HandedOver, SetTimer
 from handsfree.procedure import model
-from handsfree.procedure.expressions import Outcome, decide
+from handsfree.procedure.evaluation import evaluate, widths_of
+from handsfree.procedure.expressions import name_of
 from handsfree.visit import places
 from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Power, Turn
@@ -71,12 +72,34 @@ def set_wait_timer(flow: Flow) -> None:
 
 
 def _decide(flow: Flow, step: model.Decide) -> Onward:
+    """The first case that surely holds. A case that cannot be known, or is borderline, sends the visit to `otherwise`."""
     state = flow.state
-    outcome = decide(state.procedure, step, results_here(flow))
+    values = {name_of(name): result.value if result.value is not None else _words(result)
+              for name, result in results_here(flow).items()}
+    widths = widths_of(state.procedure, values)
     flow.say(step.say, "step")
-    because = tuple((name, str(value)) for name, value in outcome.used)
-    flow.emit(Decided(state.path, step.id, outcome.case, because))
-    return places.after(state.book, state.frames, outcome.go)
+    go, case, used = step.otherwise, "otherwise", {}
+    for each in step.cases:
+        outcome = evaluate(each.when, values, widths=widths)
+        used.update(dict(outcome.because))
+        if outcome.sure:
+            go, case = each.go, each.when
+        elif outcome.borderline:
+            case = f"otherwise, borderline: {each.when}"
+            flow.prompt("borderline", "notice")
+        elif outcome.holds is None:
+            case = f"otherwise, not known: {each.when}"
+        else:
+            continue
+        break
+    because = tuple((name, "not taken" if value is None else str(value)) for name, value in used.items())
+    flow.emit(Decided(state.path, step.id, case, because))
+    return places.after(state.book, state.frames, go)
+
+
+def _words(result: Result) -> str | None:
+    """An answer in words; a reading that was over range or unsteady has no value to decide on."""
+    return None if result.state else result.text
 
 
 def results_here(flow: Flow) -> dict[str, Result]:
@@ -268,4 +291,4 @@ PRESENT: dict[Awaiting, Callable[[Flow, Any], None]] = {
     Awaiting.CUT_WAIT: _cut_wait,
 }
 
-__all__ = ["ENTER", "PRESENT", "Outcome", "close", "present", "results_here", "set_wait_timer"]
+__all__ = ["ENTER", "PRESENT", "close", "present", "results_here", "set_wait_timer"]

@@ -1,0 +1,123 @@
+"""The runner: brings happenings to the machine and performs its effects. It has no opinions.
+
+The rules of this file:
+
+- Record, then act: a happening is on disk before `advance` sees it, its effects before any is performed.
+- If the record cannot be written the visit stops, aloud. Nothing goes on unrecorded.
+- Timers ring as happenings, in the order they are due.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from handsfree.errors import Trouble
+from handsfree.journal.events import (
+    Closed,
+    DropTimer,
+    Effect,
+    Happening,
+    KeepNote,
+    ListenFor,
+    Say,
+    SetTimer,
+    SetVoice,
+    Stamped,
+    TimerRang,
+    Tone,
+)
+from handsfree.sound.samples import Clock
+from handsfree.visit.machine import advance
+from handsfree.visit.parts import Ear, Mouth, Record
+from handsfree.visit.state import State
+
+Watcher = Callable[[Stamped, State], None]
+
+
+class Runner:
+    """One visit under way. `watch` sees every recorded event with the state after it: for the screen and the tests."""
+
+    def __init__(
+        self, state: State, record: Record, ear: Ear, mouth: Mouth, clock: Clock, watch: Watcher | None = None
+    ) -> None:
+        self.state = state
+        self._record, self._ear, self._mouth, self._clock = record, ear, mouth, clock
+        self._watch = watch
+        self._timers: dict[str, float] = {}
+        self._todo: deque[Happening] = deque()
+
+    def run(self, first: Happening) -> State:
+        """Until the visit is closed. Trouble where the record cannot be written; EOFError where the ear has ended."""
+        self._todo.append(first)
+        while True:
+            while self._todo:
+                self._happen(self._todo.popleft())
+            if self.state.closed:
+                return self.state
+            self._todo.extend(self._await())
+
+    def happen(self, happening: Happening) -> None:
+        """One happening from outside the ear (a signal, a disk that is filling)."""
+        self._happen(happening)
+
+    def _await(self) -> Iterable[Happening]:
+        due = min(self._timers.values(), default=None)
+        wait = None if due is None else max(0.0, due - self._clock.now())
+        heard = self._ear.next(wait)
+        if heard is not None:
+            return (heard,)
+        now = self._clock.now()
+        ringing = sorted((at, name) for name, at in self._timers.items() if at <= now + 1e-3)
+        for _, name in ringing:
+            del self._timers[name]
+        return tuple(TimerRang(name) for _, name in ringing)
+
+    def _happen(self, happening: Happening) -> None:
+        try:
+            stamped = self._record.append(happening)[-1]
+            self.state, effects = advance(self.state, stamped)
+            recorded = self._record.append(*effects) if effects else ()
+        except Trouble as trouble:
+            self._unrecorded(trouble)
+            raise
+        self._show(stamped)
+        for each in recorded:
+            self._show(each)
+            self._perform(each.event)
+
+    def _unrecorded(self, trouble: Trouble) -> None:
+        """The one thing said without a record: that there is none."""
+        text = self.state.language.prompt("unrecorded")
+        self._mouth.say(Say(self.state.said, text, "notice", cuttable=False), 0, 0)
+
+    def _perform(self, effect: Effect) -> None:
+        action = _ACTIONS.get(type(effect))
+        if action is not None:
+            action(self, effect)
+
+    def _show(self, stamped: Stamped) -> None:
+        if self._watch is not None:
+            self._watch(stamped, self.state)
+
+    def _say(self, effect: Say) -> None:
+        self._todo.extend(self._mouth.say(effect, self.state.rate, self.state.volume))
+
+    def _set_timer(self, effect: SetTimer) -> None:
+        self._timers[effect.timer] = self._clock.now() + effect.seconds
+
+    def _drop_timer(self, effect: DropTimer) -> None:
+        self._timers.pop(effect.timer, None)
+
+
+_ACTIONS: dict[type[Any], Callable[[Runner, Any], None]] = {
+    Say: Runner._say,
+    Tone: lambda runner, effect: runner._mouth.tone(effect),
+    ListenFor: lambda runner, effect: runner._ear.listen(effect),
+    KeepNote: lambda runner, effect: runner._ear.keep_note(effect),
+    SetTimer: Runner._set_timer,
+    DropTimer: Runner._drop_timer,
+    SetVoice: lambda runner, effect: None,  # the state carries it; the next prompt is spoken so
+    Closed: lambda runner, effect: None,  # the loop sees it in the state
+}
