@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -52,6 +52,9 @@ class _Frozen(BaseModel):
 
 
 class _Step(_Frozen):
+    #: False for the steps that only warn of a hazard, or are themselves the way in or out of isolation.
+    works: ClassVar[bool] = True
+
     id: Name
     say: Sentence
     hazards: tuple[Hazard, ...] = ()
@@ -63,7 +66,7 @@ class _Step(_Frozen):
 
     @property
     def behind_gate(self) -> bool:
-        return self.needs_isolation or bool(NEEDS_ISOLATION & set(self.hazards))
+        return self.works and (self.needs_isolation or bool(NEEDS_ISOLATION & set(self.hazards)))
 
 
 class Instruct(_Step):
@@ -74,7 +77,9 @@ class Instruct(_Step):
 
 class Caution(_Step):
     """Read before the step it protects; acknowledged with 'understood'. `protects` names that step (default: the one it
-    goes to)."""
+    goes to). Its `hazards` are those it warns of."""
+
+    works: ClassVar[bool] = False
 
     kind: Literal["caution"]
     level: Level
@@ -117,6 +122,8 @@ class Read(_Step):
 class Isolate(_Step):
     """Isolation: cautions read, what to switch off, unplug or lock, then the gate phrase. 29 CFR 1910.147 (d)."""
 
+    works: ClassVar[bool] = False
+
     kind: Literal["isolate"]
     do: tuple[Sentence, ...] = Field(min_length=1, description="one sentence each: switch off, unplug, lock, tag")
     sources: tuple[str, ...] = Field(min_length=1, description="each energy source this isolates, by name")
@@ -125,6 +132,8 @@ class Isolate(_Step):
 
 class Prove(_Step):
     """Proving dead, 29 CFR 1910.147 (d)(6) and, by meter, 1910.333 (b)(2)(iv): prove the tester, test, prove it again."""
+
+    works: ClassVar[bool] = False
 
     kind: Literal["prove"]
     method: Literal["switch", "meter"]
@@ -136,6 +145,8 @@ class Prove(_Step):
 class Restore(_Step):
     """29 CFR 1910.147 (e): tools and hands clear, covers back, the same person says 'clear, lock' and the number, then
     power."""
+
+    works: ClassVar[bool] = False
 
     kind: Literal["restore"]
     checks: tuple[Sentence, ...] = Field(min_length=2, description="each acknowledged with 'next step', in this order")
@@ -202,6 +213,8 @@ class Finding(_Step):
 class Handover(_Step):
     """To someone else: licensed work, or the support desk, with the summary they will ask for. Clears isolation."""
 
+    works: ClassVar[bool] = False
+
     kind: Literal["handover"]
     to: str
     summary: tuple[Name, ...] = Field(min_length=1, description="ids of steps whose answers make the summary")
@@ -251,11 +264,22 @@ class Procedure(_Frozen):
 
 @dataclass(frozen=True)
 class Book:
-    """The procedures of a visit: the one that runs and every one it calls, with the SHA-256 of each file as read."""
+    """The procedures of a visit: the one that runs and every one it calls, by name, with what was read of each file:
+    its SHA-256, its text, its name as shown to people, and the line each step begins on."""
 
     main: str
     procedures: Mapping[str, Procedure]
     digests: Mapping[str, str] = field(default_factory=dict)
+    texts: Mapping[str, str] = field(default_factory=dict)
+    files: Mapping[str, str] = field(default_factory=dict)
+    lines: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
 
     def at(self, procedure: str, step_id: str) -> Step:
         return self.procedures[procedure].step(step_id)
+
+    def file(self, procedure: str) -> str:
+        return self.files.get(procedure, f"{procedure}.yaml")
+
+    def line(self, procedure: str, step_id: str) -> int:
+        """0 where the book was not read from a file."""
+        return self.lines.get(procedure, {}).get(step_id, 0)

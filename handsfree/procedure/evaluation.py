@@ -1,0 +1,261 @@
+"""The value of a decide step's expression, with what it rests on.
+
+Rules of this file:
+
+- A reading that was not taken, was over range or unsteady, or a function that cannot be computed, is *unknown*. Unknown
+  spreads as in Kleene's logic: `false and unknown` is false, `true and unknown` is unknown.
+- Each number carries how far off it may be (the instrument's accuracy). A comparison whose two sides are nearer than that is
+  *borderline*. The whole is borderline when it could turn the other way if its borderline comparisons did.
+- How far off a sum, product or quotient may be is the worst case, not the likely one. For a function it is the sum of
+  what each argument can do on its own, to either side."""
+
+from __future__ import annotations
+
+import ast
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
+
+from handsfree.procedure.accuracy import half_width
+from handsfree.procedure.expressions import Calls, name_of, names_in, parse, usual_calls
+from handsfree.procedure.model import Procedure, Read
+
+Value = float | str | bool | None
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """`holds`: None for unknown. `borderline`: it could be the other way within the instruments' accuracy.
+    `because`: (name, value) of what it used, None for what was not there."""
+
+    holds: bool | None
+    borderline: bool
+    because: tuple[tuple[str, Value], ...]
+
+    @property
+    def sure(self) -> bool:
+        """It holds, and not by a hair: the only outcome that may choose a case."""
+        return self.holds is True and not self.borderline
+
+
+@dataclass(frozen=True)
+class _Term:
+    """`off`: half-width of a number. `firm`: the truth when borderline comparisons count as unknown."""
+
+    value: Value
+    off: float = 0.0
+    firm: bool | None = None
+
+
+@dataclass
+class _Bench:
+    values: Mapping[str, Value]
+    widths: Mapping[str, float]
+    calls: Calls
+    used: dict[str, Value] = field(default_factory=dict)
+
+
+_UNKNOWN = _Term(None)
+
+
+def evaluate(
+    text: str, values: Mapping[str, Value], calls: Calls | None = None, widths: Mapping[str, float] | None = None
+) -> Outcome:
+    """`values`: by name as expressions write it (missing or None: not taken). `widths`: half-width of each reading, in its
+    own unit. Raises expressions.Wrong for a text that `expressions.check` would not have passed."""
+    bench = _Bench(values, widths or {}, usual_calls() if calls is None else calls)
+    term = _term(parse(text), bench)
+    holds = term.value if isinstance(term.value, bool) else None
+    return Outcome(holds, holds is not None and term.firm is None, tuple(bench.used.items()))
+
+
+def widths_of(procedure: Procedure, values: Mapping[str, Value]) -> dict[str, float]:
+    """The half-width of each reading of the procedure at its value, by name."""
+    widths = {}
+    for step in procedure.steps:
+        value = values.get(name_of(step.id))
+        if isinstance(step, Read) and isinstance(value, int | float):
+            widths[name_of(step.id)] = half_width(step.accuracy, step.unit, float(value))
+    return widths
+
+
+def decides(procedure: Procedure) -> frozenset[str]:
+    """Ids of the steps that a decide step of the procedure uses: their readings need 'affirm'."""
+    names: set[str] = set()
+    for step in procedure.steps:
+        if step.kind == "decide":
+            for case in step.cases:
+                names |= set(names_in(case.when))
+    return frozenset(step.id for step in procedure.steps if name_of(step.id) in names)
+
+
+# ---- terms ----------------------------------------------------------------------------------------------------------
+
+
+def _term(node: ast.expr, bench: _Bench) -> _Term:
+    match node:
+        case ast.Constant(value=bool() as truth):
+            return _Term(truth, 0.0, truth)
+        case ast.Constant(value=int() | float() as number):
+            return _Term(float(number))
+        case ast.Constant(value=str() as words):
+            return _Term(words)
+        case ast.Name():
+            return _named(node.id, bench)
+        case ast.BoolOp():
+            return _joined(node, bench)
+        case ast.UnaryOp():
+            return _unary(node, _term(node.operand, bench))
+        case ast.BinOp():
+            return _sum(node.op, _term(node.left, bench), _term(node.right, bench))
+        case ast.Compare():
+            sides = [_term(side, bench) for side in (node.left, *node.comparators)]
+            parts = [_compared(op, *pair) for op, pair in zip(node.ops, pairwise(sides), strict=True)]
+            return _Term(_both([_truth(part.value) for part in parts]), 0.0, _both([part.firm for part in parts]))
+        case ast.Call():
+            return _called(node, bench)
+    return _UNKNOWN  # parse lets nothing else through
+
+
+def _named(name: str, bench: _Bench) -> _Term:
+    value = bench.values.get(name)
+    bench.used[name] = value
+    if isinstance(value, bool) or value is None:
+        return _UNKNOWN
+    if isinstance(value, str):
+        return _Term(value)
+    return _Term(float(value), bench.widths.get(name, 0.0)) if math.isfinite(value) else _UNKNOWN
+
+
+def _truth(value: Value) -> bool | None:
+    return value if isinstance(value, bool) else None
+
+
+def _both(truths: list[bool | None]) -> bool | None:
+    if False in truths:
+        return False
+    return None if None in truths else True
+
+
+def _either(truths: list[bool | None]) -> bool | None:
+    if True in truths:
+        return True
+    return None if None in truths else False
+
+
+def _joined(node: ast.BoolOp, bench: _Bench) -> _Term:
+    """From the left, and no further than needed, so that `taken(x) and x > 5` uses x only where it is there."""
+    join, settles = (_both, False) if isinstance(node.op, ast.And) else (_either, True)
+    terms: list[_Term] = []
+    for part in node.values:
+        terms.append(_term(part, bench))
+        if terms[-1].firm is settles:
+            break
+    return _Term(join([_truth(term.value) for term in terms]), 0.0, join([term.firm for term in terms]))
+
+
+def _unary(node: ast.UnaryOp, term: _Term) -> _Term:
+    if isinstance(node.op, ast.Not):
+        truth = _truth(term.value)
+        return _Term(None if truth is None else not truth, 0.0, None if term.firm is None else not term.firm)
+    number = _number(term)
+    return _UNKNOWN if number is None else _Term(-number, term.off)
+
+
+def _number(term: _Term) -> float | None:
+    return term.value if isinstance(term.value, float) and not isinstance(term.value, bool) else None
+
+
+def _sum(op: ast.operator, left: _Term, right: _Term) -> _Term:
+    a, b = _number(left), _number(right)
+    if a is None or b is None:
+        return _UNKNOWN
+    if isinstance(op, ast.Add | ast.Sub):
+        return _finite(a + b if isinstance(op, ast.Add) else a - b, left.off + right.off)
+    if isinstance(op, ast.Mult):
+        return _finite(a * b, abs(a) * right.off + abs(b) * left.off + left.off * right.off)
+    if b == 0.0:
+        return _UNKNOWN
+    nearest = abs(b) - right.off  # the divisor nearest to nought that it may really be
+    return _finite(a / b, math.inf if nearest <= 0 else (left.off + abs(a / b) * right.off) / nearest)
+
+
+def _finite(value: float, off: float) -> _Term:
+    return _Term(value, off) if math.isfinite(value) and not math.isnan(off) else _UNKNOWN
+
+
+_ORDER: dict[type[ast.cmpop], Callable[[float, float], bool]] = {
+    ast.Lt: lambda a, b: a < b, ast.LtE: lambda a, b: a <= b, ast.Gt: lambda a, b: a > b,
+    ast.GtE: lambda a, b: a >= b, ast.Eq: lambda a, b: a == b, ast.NotEq: lambda a, b: a != b,
+}  # fmt: skip
+
+
+def _compared(op: ast.cmpop, left: _Term, right: _Term) -> _Term:
+    a, b = left.value, right.value
+    if isinstance(a, str) and isinstance(b, str) and isinstance(op, ast.Eq | ast.NotEq):
+        truth = (a == b) is isinstance(op, ast.Eq)
+        return _Term(truth, 0.0, truth)
+    x, y = _number(left), _number(right)
+    if x is None or y is None:
+        return _UNKNOWN
+    truth = bool(_ORDER[type(op)](x, y))
+    off = left.off + right.off
+    near = off > 0 and abs(x - y) <= off
+    return _Term(truth, 0.0, None if near else truth)
+
+
+def _called(node: ast.Call, bench: _Bench) -> _Term:
+    assert isinstance(node.func, ast.Name)
+    if node.func.id == "taken":
+        name = node.args[0].id if node.args and isinstance(node.args[0], ast.Name) else ""
+        value = bench.values.get(name)
+        bench.used[name] = value
+        return _Term(value is not None, 0.0, value is not None)
+    call = bench.calls.get(node.func.id)
+    terms = [_term(argument, bench) for argument in node.args]
+    if call is None or any(term.value is None for term in terms):
+        return _UNKNOWN
+    values = [term.value for term in terms]
+    result = _tried(call, values)
+    if isinstance(result, bool):
+        return _Term(result, 0.0, _steady(call, terms, result))
+    if not isinstance(result, float):
+        return _Term(result)
+    off = 0.0
+    for at, term in enumerate(terms):
+        moved = [_tried(call, moved_values) for moved_values in _moved(values, at, term)]
+        numbers = [abs(one - result) if isinstance(one, float) else math.inf for one in moved]
+        off += max(numbers, default=0.0)
+    return _Term(result, off)
+
+
+def _moved(values: list[Value], at: int, term: _Term) -> list[list[Value]]:
+    number = _number(term)
+    if number is None or term.off <= 0 or not math.isfinite(term.off):
+        return []
+    return [[*values[:at], number + side, *values[at + 1 :]] for side in (-term.off, term.off)]
+
+
+def _steady(call: Callable[..., Any], terms: list[_Term], result: bool) -> bool | None:
+    values = [term.value for term in terms]
+    for at, term in enumerate(terms):
+        if any(_tried(call, moved) is not result for moved in _moved(values, at, term)):
+            return None
+    return result
+
+
+def _tried(call: Callable[..., Any], values: list[Value]) -> Value:
+    """None where the arithmetic has no answer. The trade's functions say so by Trouble; libraries under them by others."""
+    try:
+        result = call(*values)
+    except Exception:
+        return None
+    if isinstance(result, bool | str):
+        return result
+    try:
+        number = float(result)
+    except (TypeError, ValueError):
+        return None
+    return number if math.isfinite(number) else None

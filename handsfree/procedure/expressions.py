@@ -1,0 +1,280 @@
+"""The expressions of decide steps: read, checked against the procedure, never run as code.
+
+Rules of this file:
+
+- The text is parsed to a tree and every node must be in a short list; nothing is ever compiled or called by name from it.
+- Names are ids of read and ask steps of the same procedure, with '-' written as '_'.
+- Text may only be compared, by == or !=, with one of the answers of the step it is compared to.
+- Numbers of two different units do not meet in a sum or a comparison.
+- `taken(step)` says whether a reading or an answer is there. Other calls are to the table that the caller gives.
+
+`check` says what is wrong. `evaluate`, in evaluation.py, computes."""
+
+from __future__ import annotations
+
+import ast
+import inspect
+import warnings
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Any
+
+from handsfree.procedure.model import Ask, Read, Step
+
+LIMIT_TEXT = 500
+LIMIT_NODES = 120
+LIMIT_DEPTH = 20
+LIMIT_NUMBER = 1e12
+
+Calls = Mapping[str, Callable[..., Any]]
+
+COMPARE = (ast.Lt, ast.LtE, ast.Gt, ast.GtE, ast.Eq, ast.NotEq)
+ARITHMETIC = (ast.Add, ast.Sub, ast.Mult, ast.Div)
+_NODES: tuple[type[ast.AST], ...] = (
+    ast.Expression, ast.BoolOp, ast.And, ast.Or, ast.UnaryOp, ast.Not, ast.USub, ast.BinOp, *ARITHMETIC,
+    ast.Compare, *COMPARE, ast.Call, ast.Name, ast.Load, ast.Constant,
+)
+
+
+class Wrong(ValueError):
+    """The text is not an expression that this program takes; the message is a sentence."""
+
+
+@dataclass(frozen=True)
+class Tables:
+    """What names mean: `readings` name -> unit, `answers` name -> its answers."""
+
+    readings: Mapping[str, str] = field(default_factory=dict)
+    answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    @staticmethod
+    def of(steps: Iterable[Step]) -> Tables:
+        readings, answers = {}, {}
+        for step in steps:
+            if isinstance(step, Read):
+                readings[name_of(step.id)] = step.unit
+            elif isinstance(step, Ask):
+                answers[name_of(step.id)] = tuple(answer.say for answer in step.answers)
+        return Tables(readings, answers)
+
+
+def name_of(step_id: str) -> str:
+    """How an expression writes the id of a step."""
+    return step_id.replace("-", "_")
+
+
+@lru_cache(maxsize=2048)
+def parse(text: str) -> ast.expr:
+    """The tree, of allowed nodes only. Raises Wrong."""
+    if len(text) > LIMIT_TEXT:
+        raise Wrong(f"it is longer than {LIMIT_TEXT} characters; split it into two steps.")
+    if "\n" in text.strip() or "#" in text:
+        raise Wrong("it has more than one line or a '#'; write one expression.")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            tree = ast.parse(text.strip(), mode="eval")
+        _measured(tree)
+    except (SyntaxError, ValueError, MemoryError, RecursionError) as error:
+        if isinstance(error, Wrong):
+            raise
+        raise Wrong("it is not an expression; write it as 'supply_air > 5 and fan == \"stopped\"'.") from None
+    return tree.body
+
+
+def _measured(tree: ast.Expression) -> None:
+    level: list[ast.AST] = [tree]
+    nodes = depth = 0
+    while level:
+        depth += 1
+        nodes += len(level)
+        if depth > LIMIT_DEPTH or nodes > LIMIT_NODES:
+            raise Wrong("it is too large; split it into two steps.")
+        for node in level:
+            _allowed(node)
+        level = [child for node in level for child in ast.iter_child_nodes(node)]
+
+
+def _allowed(node: ast.AST) -> None:
+    if not isinstance(node, _NODES):
+        raise Wrong(f"'{_shown(node)}' is not allowed; use comparisons, and, or, not, + - * / and named functions.")
+    if isinstance(node, ast.Constant):
+        if not isinstance(node.value, bool | int | float | str):
+            raise Wrong(f"'{_shown(node)}' is not a number or text.")
+        if isinstance(node.value, int | float) and not abs(node.value) <= LIMIT_NUMBER:
+            raise Wrong(f"'{_shown(node)}' is too large a number.")
+    if isinstance(node, ast.Call) and (not isinstance(node.func, ast.Name) or node.keywords):
+        raise Wrong(f"'{_shown(node)}' is not allowed; call a named function with plain values.")
+
+
+def _shown(node: ast.AST) -> str:
+    try:
+        return ast.unparse(node)[:60]
+    except Exception:  # an operator or a context has no text of its own
+        return type(node).__name__
+
+
+def names_in(text: str) -> tuple[str, ...]:
+    """Names of steps that it uses, in order. Raises Wrong."""
+    return tuple(dict.fromkeys(_names(parse(text))))
+
+
+def _names(node: ast.AST) -> Iterator[str]:
+    if isinstance(node, ast.Name):
+        yield node.id
+    children = node.args if isinstance(node, ast.Call) else ast.iter_child_nodes(node)
+    for child in children:
+        yield from _names(child)
+
+
+# ---- the static check -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """`what`: number, text, truth. `unit`: None fits any. `answers`: of the step that the text comes from."""
+
+    what: str
+    unit: str | None = None
+    answers: tuple[str, ...] | None = None
+
+
+def usual_calls() -> Calls:
+    """The table of the trade's functions."""
+    from importlib import import_module
+
+    calls: Calls = import_module("handsfree.trade.calls").CALLS
+    return calls
+
+
+def check(text: str, tables: Tables, calls: Calls | None = None) -> tuple[str, ...]:
+    """Every problem, as sentences; () for an expression that holds or does not hold whenever its values are there."""
+    try:
+        kind = _kind(parse(text), tables, calls)
+        if kind.what != "truth":
+            raise Wrong("it is not something that holds or does not hold; compare it with a limit.")
+    except Wrong as error:
+        return (str(error),)
+    return ()
+
+
+def _kind(node: ast.expr, tables: Tables, calls: Calls | None) -> _Kind:
+    match node:
+        case ast.Constant(value=bool()):
+            return _Kind("truth")
+        case ast.Constant(value=str()):
+            return _Kind("text")
+        case ast.Constant():
+            return _Kind("number")
+        case ast.Name():
+            return _of_name(node.id, tables)
+        case ast.BoolOp():
+            for value in node.values:
+                _must(value, "truth", tables, calls)
+            return _Kind("truth")
+        case ast.UnaryOp(op=ast.Not()):
+            return _must(node.operand, "truth", tables, calls)
+        case ast.UnaryOp():
+            return _must(node.operand, "number", tables, calls)
+        case ast.BinOp():
+            left, right = (_must(side, "number", tables, calls) for side in (node.left, node.right))
+            if isinstance(node.op, ast.Add | ast.Sub):
+                return _Kind("number", _one_unit(left, right, node))
+            scaled = {unit for unit in (left.unit, right.unit) if unit}
+            return _Kind("number", scaled.pop() if len(scaled) == 1 and isinstance(node.op, ast.Mult) else None)
+        case ast.Compare():
+            sides = [_kind(side, tables, calls) for side in (node.left, *node.comparators)]
+            terms = [node.left, *node.comparators]
+            for at, op in enumerate(node.ops):
+                _comparison(op, sides[at], sides[at + 1], node)
+                _answer(terms[at], sides[at + 1].answers, terms[at + 1])
+                _answer(terms[at + 1], sides[at].answers, terms[at])
+            return _Kind("truth")
+        case ast.Call():
+            return _of_call(node, tables, calls)
+    raise Wrong(f"'{_shown(node)}' is not allowed.")
+
+
+def _of_name(name: str, tables: Tables) -> _Kind:
+    from handsfree.procedure.sentences import nearest
+
+    if name in tables.readings:
+        return _Kind("number", tables.readings[name])
+    if name in tables.answers:
+        return _Kind("text", None, tables.answers[name])
+    known = [*tables.readings, *tables.answers]
+    raise Wrong(f"`{name}` is no reading or question of this procedure{nearest(name, known) or '.'}")
+
+
+def _must(node: ast.expr, what: str, tables: Tables, calls: Calls | None) -> _Kind:
+    kind = _kind(node, tables, calls)
+    if kind.what != what:
+        wanted = {"truth": "something that holds or not", "number": "a number", "text": "text"}[what]
+        raise Wrong(f"'{_shown(node)}' is not {wanted}.")
+    return kind
+
+
+def _one_unit(left: _Kind, right: _Kind, node: ast.AST) -> str | None:
+    if left.unit is not None and right.unit is not None and left.unit != right.unit:
+        raise Wrong(f"'{_shown(node)}' puts '{left.unit}' and '{right.unit}' together; ask both in one unit.")
+    return left.unit if left.unit is not None else right.unit
+
+
+def _comparison(op: ast.cmpop, left: _Kind, right: _Kind, node: ast.AST) -> None:
+    if left.what != right.what or left.what == "truth":
+        raise Wrong(f"'{_shown(node)}' compares things of different kinds.")
+    if left.what == "number":
+        _one_unit(left, right, node)
+        return
+    if not isinstance(op, ast.Eq | ast.NotEq):
+        raise Wrong(f"'{_shown(node)}' orders words; compare an answer with == or !=.")
+    if (left.answers is None) == (right.answers is None):
+        raise Wrong(f"'{_shown(node)}' must compare a question with one of its answers.")
+
+
+def _answer(node: ast.expr, answers: tuple[str, ...] | None, of: ast.expr) -> None:
+    from handsfree.procedure.sentences import nearest
+
+    if answers is not None and isinstance(node, ast.Constant) and node.value not in answers:
+        raise Wrong(f"`{_shown(of)}` has no answer '{node.value!s}'{nearest(str(node.value), list(answers)) or '.'}")
+
+
+def _of_call(node: ast.Call, tables: Tables, calls: Calls | None) -> _Kind:
+    from handsfree.procedure.sentences import nearest
+
+    assert isinstance(node.func, ast.Name)
+    name = node.func.id
+    if name == "taken":
+        if len(node.args) != 1 or not isinstance(node.args[0], ast.Name):
+            raise Wrong("'taken' wants the name of one step.")
+        _of_name(node.args[0].id, tables)
+        return _Kind("truth")
+    table = usual_calls() if calls is None else calls
+    if name not in table:
+        raise Wrong(f"there is no function `{name}`{nearest(name, [*table, 'taken']) or '.'}")
+    parameters, returns = _signature(table[name])
+    least = sum(1 for _, needed in parameters if needed)
+    if not least <= len(node.args) <= len(parameters):
+        many = f"{least}" if least == len(parameters) else f"{least} to {len(parameters)}"
+        raise Wrong(f"`{name}` takes {many} values, not {len(node.args)}.")
+    for argument, (what, _) in zip(node.args, parameters, strict=False):
+        _must(argument, what, tables, calls)
+    return _Kind(returns)
+
+
+def _signature(call: Callable[..., Any]) -> tuple[list[tuple[str, bool]], str]:
+    """([(kind of the value, whether it is needed)], kind of what comes back)."""
+    kinds = {"str": "text", "bool": "truth"}
+
+    def kind(annotation: Any) -> str:
+        return kinds.get(annotation if isinstance(annotation, str) else getattr(annotation, "__name__", ""), "number")
+
+    signature = inspect.signature(call)
+    positional = (inspect.Parameter.POSITIONAL_ONLY, inspect.Parameter.POSITIONAL_OR_KEYWORD)
+    parameters = [
+        (kind(one.annotation), one.default is inspect.Parameter.empty)
+        for one in signature.parameters.values() if one.kind in positional
+    ]
+    return parameters, kind(signature.return_annotation)
+

@@ -1,0 +1,141 @@
+"""The graph of a book: every step, every way on from it, the called procedures written out at each call.
+
+Rules of this file:
+
+- A place is (calls, procedure, step): `calls` are the call steps passed through, as (procedure, step), outermost first.
+- A called procedure's end, and falling off its last step, return to what follows the call. The main procedure's end is
+  `FINISH`; falling off its last step is `NOWHERE`, which is a fault.
+- All cases of a decide step count as possible, and so does `otherwise`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, NamedTuple, TypeAlias
+
+from handsfree.procedure.model import Answer, Ask, Book, Call, Decide, End, Procedure, Read, Step
+
+#: networkx carries no types of its own, and is imported where it is used.
+Graph: TypeAlias = Any
+
+LIMIT_PLACES = 5000
+
+
+class Place(NamedTuple):
+    calls: tuple[tuple[str, str], ...]
+    procedure: str
+    step: str
+
+    def shown(self, main: str) -> str:
+        return self.step if self.procedure == main else f"{self.procedure}/{self.step}"
+
+
+FINISH = Place((), "", "finish")
+NOWHERE = Place((), "", "nowhere")
+MISSING = Place((), "", "missing")
+EXITS = frozenset({FINISH, NOWHERE, MISSING})
+
+
+class TooLarge(Exception):
+    """The calls written out are more than LIMIT_PLACES steps, or procedures call each other in a circle."""
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way on from a step. `name`: what is said or holds for it, '' for simply going on. `to`: None for what follows
+    the call, or the end of the main procedure."""
+
+    name: str
+    to: str | None
+    ends: bool = False
+
+
+def ways(procedure: Procedure, step: Step) -> Iterator[Way]:
+    """Every way on from a step inside its own procedure; a call's is what follows it."""
+    after = procedure.following(step.id)
+    match step:
+        case End():
+            yield Way("", None, True)
+        case Ask():
+            for answer in step.answers:
+                yield Way(answer.say, _after(answer, after))
+        case Read():
+            yield Way("", after)
+            yield Way("over range", step.over_range or after)
+            yield Way("unsteady", step.unsteady or after)
+        case Decide():
+            for case in step.cases:
+                yield Way(case.when, case.go)
+            yield Way("otherwise", step.otherwise)
+        case _:
+            yield Way("", after)
+
+
+def _after(answer: Answer, after: str | None) -> str | None:
+    return answer.go if answer.go is not None else after
+
+
+def start(book: Book) -> Place:
+    return Place((), book.main, book.procedures[book.main].steps[0].id)
+
+
+class Expansion:
+    """Steps found once by name; `Procedure.step` looks through its list each time."""
+
+    def __init__(self, book: Book) -> None:
+        self.book = book
+        self._steps = {name: {step.id: step for step in one.steps} for name, one in book.procedures.items()}
+        self._ways = {
+            (name, step.id): tuple(ways(one, step)) for name, one in book.procedures.items() for step in one.steps
+        }
+
+    def step(self, place: Place) -> Step:
+        return self._steps[place.procedure][place.step]
+
+    def next_places(self, place: Place) -> Iterator[tuple[Place, str]]:
+        """(place, name of the way) of everything that can come next when the step is done."""
+        step = self.step(place)
+        if isinstance(step, Call):
+            called = self.book.procedures.get(step.procedure)
+            if called is None:
+                yield MISSING, ""
+                return
+            inner = (*place.calls, (place.procedure, place.step))
+            if len(inner) > len(self.book.procedures):
+                raise TooLarge("procedures call each other in a circle")
+            yield Place(inner, step.procedure, called.steps[0].id), ""
+            return
+        for way in self._ways[place.procedure, place.step]:
+            yield self._resolved(place, way), way.name
+
+    def _resolved(self, place: Place, way: Way) -> Place:
+        calls, procedure, to, ends = place.calls, place.procedure, way.to, way.ends
+        while to is None:
+            if not calls:
+                return FINISH if ends else NOWHERE
+            # Back to the caller, by its end or off its last step alike; there only the call's own way on counts.
+            (procedure, call), calls, ends = calls[-1], calls[:-1], False
+            to = self._ways[procedure, call][0].to
+        return Place(calls, procedure, to) if to in self._steps[procedure] else MISSING
+
+    def graph(self) -> Graph:
+        """Places as nodes, ways as edges with their `names`; from the start only, so every node is reachable."""
+        import networkx as nx
+
+        graph: Graph = nx.DiGraph()
+        first = start(self.book)
+        graph.add_node(first)
+        waiting = [first]
+        while waiting:
+            place = waiting.pop()
+            for to, name in self.next_places(place):
+                if to not in graph and to not in EXITS:
+                    waiting.append(to)
+                if graph.has_edge(place, to):
+                    graph.edges[place, to]["names"] += (name,)
+                else:
+                    graph.add_edge(place, to, names=(name,))
+            if len(graph) > LIMIT_PLACES:
+                raise TooLarge(f"the procedure and what it calls are more than {LIMIT_PLACES} steps when written out")
+        return graph

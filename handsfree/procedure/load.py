@@ -1,0 +1,309 @@
+"""Reading procedure files: text in, a `Procedure` or every problem of the file out.
+
+Rules of this file:
+
+- A file is measured before it is read, and read once: the digest is of the bytes that were parsed.
+- A name never becomes a path unless it is a name: no separators, no dots.
+- Every problem of a file is reported, in the order of its lines.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+import stat
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from handsfree.errors import Trouble
+from handsfree.procedure import sentences
+from handsfree.procedure.model import NAME, Book, Procedure, Step
+from handsfree.procedure.references import problems_of_steps
+from handsfree.procedure.yamlfile import LIMIT_BYTES, Document, Place, Problem, Unreadable, read
+
+LIMIT_STEPS = 400
+SUFFIXES = (".yaml", ".yml")
+
+
+class FileProblems(Trouble):
+    """Every problem of a file, the first first; the message carries one a line."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        super().__init__("\n".join(problem.shown for problem in problems))
+        self.problems = tuple(problems)
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """`lines`: the line each step begins on."""
+
+    procedure: Procedure
+    file: str
+    text: str
+    digest: str
+    document: Document
+    lines: dict[str, int]
+
+
+def load_procedure(path: Path | str) -> Procedure:
+    """Trouble (FileProblems) where the file is unreadable or wrong."""
+    return load_file(Path(path)).procedure
+
+
+def parse(text: str, file_name: str = "procedure.yaml") -> Procedure:
+    """The same from text; `file_name` is what the sentences call it."""
+    return _loaded(text, file_name, text.encode("utf-8", "surrogatepass")).procedure
+
+
+def load_file(path: Path, shown: str = "") -> Loaded:
+    shown = shown or shown_path(path)
+    data = _bytes(path, shown)
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise FileProblems([Problem(shown, line, "it is not UTF-8 text; save it as UTF-8.")]) from None
+    return _loaded(text, shown, data)
+
+
+def load_book(path_or_name: Path | str, folders: Sequence[Path] | None = None) -> Book:
+    """The procedure and every one it calls. A path is a file; a bare name is looked for in `folders` (default: the
+    current folder's `procedures`, then those that ship). A called one is looked for beside its caller first.
+    Trouble where one is missing, wrong, or calls itself by way of others."""
+    places = list(folders) if folders is not None else _usual_folders()
+    first = _named_file(path_or_name, places)
+    loaded: dict[str, Loaded] = {}
+    main = load_file(first)
+    _gather(main, first.parent, places, loaded, ())
+    return Book(
+        main=main.procedure.procedure,
+        procedures={name: one.procedure for name, one in loaded.items()},
+        digests={name: one.digest for name, one in loaded.items()},
+        texts={name: one.text for name, one in loaded.items()},
+        files={name: one.file for name, one in loaded.items()},
+        lines={name: one.lines for name, one in loaded.items()},
+    )
+
+
+def book_of(*procedures: Procedure) -> Book:
+    """A book of procedures that came from no file, the main one first."""
+    return Book(main=procedures[0].procedure, procedures={one.procedure: one for one in procedures})
+
+
+def shown_path(path: Path) -> str:
+    """As people should see it: the folder and the file, never the machine's own path."""
+    return f"{path.parent.name}/{path.name}" if path.parent.name else path.name
+
+
+def procedure_files(folder: Path) -> list[Path]:
+    return sorted(path for path in folder.iterdir() if path.suffix in SUFFIXES and path.is_file())
+
+
+# ---- one file -------------------------------------------------------------------------------------------------------
+
+
+def _bytes(path: Path, shown: str) -> bytes:
+    try:
+        facts = path.stat()
+        if stat.S_ISDIR(facts.st_mode):
+            raise Trouble(f"{shown} is a folder; name a procedure file in it.")
+        if not stat.S_ISREG(facts.st_mode):
+            raise Trouble(f"{shown} is not a file; name a procedure file.")
+        if facts.st_size > LIMIT_BYTES:
+            size = facts.st_size / 1e6
+            raise Trouble(f"{shown} is {size:.1f} MB; at most {LIMIT_BYTES / 1e6:.0f} MB is read; name another file.")
+        with path.open("rb") as stream:
+            data = stream.read(LIMIT_BYTES + 1)  # it may have grown since
+    except FileNotFoundError:
+        raise Trouble(f"There is no procedure file {shown}; look at the name, or list them with 'handsfree list'.") from None
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise Trouble(f"{shown} cannot be read ({reason}); look at its permissions and name.") from None
+    if len(data) > LIMIT_BYTES:
+        raise Trouble(f"{shown} is larger than {LIMIT_BYTES / 1e6:.0f} MB; this is another file.")
+    return data
+
+
+def _loaded(text: str, shown: str, data: bytes) -> Loaded:
+    try:
+        document = read(text)
+    except Unreadable as error:
+        raise FileProblems([Problem(shown, error.line, error.sentence)]) from None
+    problems, procedure = _validated(document, shown)
+    if procedure is None or problems:
+        raise FileProblems(sorted(problems, key=lambda problem: problem.line))
+    lines = {step.id: document.line(("steps", at)) for at, step in enumerate(procedure.steps)}
+    return Loaded(procedure, shown, text, hashlib.sha256(data).hexdigest(), document, lines)
+
+
+def _validated(document: Document, shown: str) -> tuple[list[Problem], Procedure | None]:
+    data = document.data
+    if not isinstance(data, dict):
+        sentence = "a procedure is fields and their values; begin with 'procedure:', 'title:', 'steps:'."
+        return [Problem(shown, 1, sentence)], None
+    problems: list[Problem] = []
+    raw = data.get("steps")
+    steps: list[tuple[int, Step]] = []
+    whole: Procedure | None = None
+    header = {key: value for key, value in data.items() if key != "steps"}
+    try:
+        whole = _strict({**header, "steps": _ANY_STEPS})
+    except ValidationError as error:
+        for place, sentence in sentences.found(error, ""):
+            problems.append(Problem(shown, document.line(place), f"the procedure {sentence}.", "", _field(place)))
+    if not isinstance(raw, list) or not raw:
+        sentence = "the procedure lacks a list of 'steps'."
+        return [*problems, Problem(shown, document.line(("steps",)), sentence, "", "steps")], None
+    if len(raw) > LIMIT_STEPS:
+        sentence = f"there are {len(raw)} steps; at most {LIMIT_STEPS} are allowed, so make parts of it procedures to call."
+        return [*problems, Problem(shown, document.line(("steps",)), sentence, "", "steps")], None
+    for at, one in enumerate(raw):
+        step = _step(one, at, document, shown, problems)
+        if step is not None:
+            steps.append((at, step))
+    ids = [one["id"] for one in raw if isinstance(one, dict) and isinstance(one.get("id"), str)]
+    problems += problems_of_steps(steps, ids, document, shown)
+    if problems:
+        return problems, None
+    assert whole is not None
+    return [], whole.model_copy(update={"steps": tuple(step for _, step in steps)})
+
+
+def _step(one: Any, at: int, document: Document, shown: str, problems: list[Problem]) -> Step | None:
+    place: Place = ("steps", at)
+    if not isinstance(one, dict):
+        sentence = f"step {at + 1} is not fields and their values; begin with '- id:'."
+        problems.append(Problem(shown, document.line(place), sentence))
+        return None
+    name = f"step `{one['id']}`" if isinstance(one.get("id"), str) else f"step {at + 1}"
+    kind = one.get("kind") if isinstance(one.get("kind"), str) else ""
+    if kind in sentences.KINDS and "answers" in one:
+        one = {**one, "answers": _answers(one["answers"])}
+    try:
+        return sentences.STEP.validate_json(json.dumps(one), strict=True)
+    except ValidationError as error:
+        keys = _answer_keys(document.data["steps"][at])
+        for inner, sentence in sentences.found(error, str(kind)):
+            line = document.line((*place, *_in_file(inner, keys)))
+            problems.append(Problem(shown, line, f"{name} {sentence}.", str(one.get("id", "")), _field(inner)))
+    return None
+
+
+#: Stands in for the steps while the fields around them are looked at.
+_ANY_STEPS = [{"id": "x", "kind": "end", "say": "x", "outcome": "done"}]
+
+
+def _strict(data: dict[str, Any]) -> Procedure:
+    """As JSON, strictly: a list is a tuple and a word an enum, but '5' is no number and 5 no text."""
+    return Procedure.model_validate_json(json.dumps(data), strict=True)
+
+
+def _field(place: Place) -> str:
+    return str(place[0]) if place else ""
+
+
+def _answers(given: Any) -> Any:
+    """The short forms: {cool: step-a, warm: step-b}, {cool: {also: [cold], go: step-a}}, [cool, warm]."""
+    if isinstance(given, dict):
+        return [
+            {"say": say, **value} if isinstance(value, dict) else {"say": say, "go": value}
+            for say, value in given.items()
+        ]
+    if isinstance(given, list):
+        return [{"say": one} if isinstance(one, str) else one for one in given]
+    return given
+
+
+def _answer_keys(one: dict[str, Any]) -> list[str]:
+    given = one.get("answers")
+    return list(given) if isinstance(given, dict) else []
+
+
+def _in_file(place: Place, keys: list[str]) -> Place:
+    """The place of an answer written in the short form."""
+    if keys and len(place) > 1 and place[0] == "answers" and isinstance(place[1], int):
+        return ("answers", keys[place[1]], *place[2:])
+    return place
+
+
+# ---- a book ---------------------------------------------------------------------------------------------------------
+
+
+def _usual_folders() -> list[Path]:
+    from handsfree.resources import folder
+
+    return [Path("procedures"), folder("procedures")]
+
+
+def _named_file(path_or_name: Path | str, folders: Sequence[Path]) -> Path:
+    text = str(path_or_name)
+    if isinstance(path_or_name, Path) or text.endswith(SUFFIXES):
+        path = Path(path_or_name)
+        if not path.is_file() and len(path.parts) == 1 and (found := find(path.stem, folders)):
+            return found
+        return path
+    if not re.match(NAME, text):
+        raise Trouble(f"'{text[:80]}' is not the name of a procedure: a name is small letters, digits and single '-'.")
+    found = find(text, folders)
+    if found is None:
+        known = sorted({path.stem for folder in folders if folder.is_dir() for path in procedure_files(folder)})
+        hint = sentences.nearest(text, known) or "; list them with 'handsfree list'."
+        raise Trouble(f"There is no procedure '{text}'{hint}")
+    return found
+
+
+def find(name: str, folders: Sequence[Path]) -> Path | None:
+    """The file of a procedure's name in the first folder that has it; None for no such file, or what is no name."""
+    if not re.match(NAME, name):
+        return None
+    for folder in folders:
+        for suffix in SUFFIXES:
+            path = folder / f"{name}{suffix}"
+            if path.is_file():
+                return path
+    return None
+
+
+def _gather(one: Loaded, home: Path, folders: Sequence[Path], loaded: dict[str, Loaded], above: tuple[str, ...]) -> None:
+    name = one.procedure.procedure
+    loaded[name] = one
+    problems: list[Problem] = []
+    for step in one.procedure.steps:
+        if step.kind != "call":
+            continue
+        line, field = one.lines[step.id], "procedure"
+        if step.procedure in (*above, name):
+            chain = " -> ".join((*above, name, step.procedure))
+            problems.append(Problem(one.file, line, f"step `{step.id}` calls in a circle: {chain}.", step.id, field))
+            continue
+        path = find(step.procedure, [home, *folders])
+        if path is None:
+            known = sorted({file.stem for folder in (home, *folders) if folder.is_dir() for file in procedure_files(folder)})
+            hint = sentences.nearest(step.procedure, known) or "."
+            sentence = f"step `{step.id}` calls `{step.procedure}`, which does not exist{hint}"
+            problems.append(Problem(one.file, line, sentence, step.id, field))
+            continue
+        called = loaded.get(step.procedure) or load_file(path)
+        sentence = _unfit(step.id, step.procedure, one.procedure, called)
+        if sentence:
+            problems.append(Problem(one.file, line, sentence, step.id, field))
+        else:
+            _gather(called, path.parent, folders, loaded, (*above, name))
+    if problems:
+        raise FileProblems(problems)
+
+
+def _unfit(step: str, name: str, caller: Procedure, called: Loaded) -> str:
+    if called.procedure.procedure != name:
+        return (
+            f"step `{step}` calls `{name}`, but {called.file} says that it is `{called.procedure.procedure}`; "
+            "give the file the procedure's name."
+        )
+    if called.procedure.language != caller.language:
+        return f"step `{step}` calls `{name}`, which is in another language ('{called.procedure.language}')."
+    return ""

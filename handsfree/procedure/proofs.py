@@ -1,0 +1,360 @@
+"""Proofs about a procedure, made on its graph before it may run.
+
+Rules of this file:
+
+- What is proved is proved of *moments*: a place together with the isolation that holds on arriving there, LIVE, ISOLATING
+  (claimed, not proved dead) or ISOLATED. Each kind of step changes it in one way, in the table `AFTER`.
+- 'Go back' moves to the step visited before and undoes nothing of the isolation. It never crosses a barrier: a gate, or a
+  wait that leaves the site. Every step that changes the isolation is a barrier, so going back reaches no new moment;
+  its edges are in the graph all the same, so that this stays proved if either list changes.
+- Stated as dominators: with the starts of the live state (the beginning; what follows a restore, a hand-over or a wait
+  that leaves the site) as sources and every proof of death taken out, no hazard step may be reachable. Both forms give
+  the same answer; a test compares them with each other and with a machine that tries everything.
+- What can happen at any moment (a break too long, 'power is on', a crash) only ever clears the isolation. The machine then
+  refuses the hazard step; no proof over the graph is needed for that.
+
+29 CFR 1910.147 (d) and (e) for the order of things."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import NamedTuple
+
+from handsfree.procedure.graph import EXITS, FINISH, MISSING, NOWHERE, Expansion, Graph, Place, TooLarge, start
+from handsfree.procedure.model import (
+    GATES,
+    NEEDS_ISOLATION,
+    Book,
+    Caution,
+    End,
+    Handover,
+    Hazard,
+    Isolate,
+    Prove,
+    Restore,
+    Step,
+    Wait,
+)
+
+
+class State(StrEnum):
+    LIVE = "live"
+    ISOLATING = "isolating"
+    ISOLATED = "isolated"
+
+
+class Moment(NamedTuple):
+    place: Place
+    state: State
+
+
+@dataclass(frozen=True)
+class Fault:
+    """`kind`: one of KINDS. `path`: the steps that lead there, as shown in `sentence`; () where no path matters."""
+
+    file: str
+    line: int
+    step: str
+    kind: str
+    sentence: str
+    path: tuple[str, ...] = ()
+
+    @property
+    def shown(self) -> str:
+        return f"{self.file} line {self.line}: {self.sentence}" if self.line else f"{self.file}: {self.sentence}"
+
+
+KINDS = (
+    "size", "nowhere", "hazard while live", "proof without isolation", "restore without isolation", "ends isolated",
+    "wait breaks isolation", "dead end", "unreachable", "no way out", "hazard without caution", "caution out of place",
+    "caution passed by",
+)  # fmt: skip
+
+
+def after(step: Step, state: State) -> State:
+    """The isolation once the step is done."""
+    match step:
+        case Isolate():
+            return State.ISOLATING
+        case Prove():
+            return State.ISOLATED if state is not State.LIVE else State.LIVE
+        case Restore() | Handover():
+            return State.LIVE
+        case Wait() if step.leaves_site:
+            return State.LIVE
+    return state
+
+
+def barrier(step: Step) -> bool:
+    """'Go back' never crosses it."""
+    return isinstance(step, GATES) or (isinstance(step, Wait) and step.leaves_site)
+
+
+def prove(book: Book) -> tuple[Fault, ...]:
+    """Every fault of the book, each step and kind once; () for a procedure that may run. Books that load_book would have
+    refused (a call or a target that does not exist) get faults too."""
+    expansion = Expansion(book)
+    try:
+        graph = expansion.graph()
+    except TooLarge as error:
+        return (Fault(book.file(book.main), 0, "", "size", f"procedure `{book.main}` cannot be proved: {error}."),)
+    proof = _Proof(book, expansion, graph)
+    found: dict[tuple[str, str, str], Fault] = {}
+    for check in (_lost, _isolation, _unreachable, _loops, _hazard_cautions, _protected):
+        for fault in check(proof):
+            found.setdefault((fault.file, fault.step, fault.kind), fault)
+    return tuple(sorted(found.values(), key=lambda fault: (KINDS.index(fault.kind), fault.file, fault.line)))
+
+
+def may_run(book: Book) -> None:
+    """Trouble with every fault, the first first, where the book has any."""
+    from handsfree.errors import Trouble
+
+    faults = prove(book)
+    if faults:
+        raise Trouble("This procedure is not safe to run.\n" + "\n".join(fault.shown for fault in faults))
+
+
+def moments(expansion: Expansion, go_back: bool = True) -> Graph:
+    """The graph of moments, from the beginning in LIVE. Exits are places, without a state."""
+    import networkx as nx
+
+    graph: Graph = nx.DiGraph()
+    first = Moment(start(expansion.book), State.LIVE)
+    graph.add_node(first)
+    waiting = [first]
+
+    def add(here: Moment, there: Moment | Place) -> None:
+        if there not in graph and isinstance(there, Moment):
+            waiting.append(there)
+        graph.add_edge(here, there)
+
+    while waiting:
+        here = waiting.pop()
+        step = expansion.step(here.place)
+        then = after(step, here.state)
+        for place, _ in expansion.next_places(here.place):
+            if place in EXITS:
+                add(here, place)
+                continue
+            there = Moment(place, then)
+            add(here, there)
+            if go_back and not barrier(step):
+                add(there, Moment(here.place, then))
+    return graph
+
+
+@dataclass(frozen=True)
+class _Proof:
+    book: Book
+    expansion: Expansion
+    graph: Graph
+
+    def fault(self, place: Place, kind: str, sentence: str, path: list[Place] | None = None) -> Fault:
+        """`sentence` follows 'step `x`' ; the path is put behind it."""
+        shown = tuple(one.shown(self.book.main) for one in path or ())
+        tail = f" Path: {' -> '.join(shown)}." if shown else ""
+        return Fault(
+            self.book.file(place.procedure), self.book.line(place.procedure, place.step), place.step, kind,
+            f"step `{place.step}` {sentence}{tail}", shown,
+        )  # fmt: skip
+
+    def path(self, to: Place) -> list[Place]:
+        return _path(self.graph, start(self.book), to)
+
+
+def _path(graph: Graph, first: object, to: object) -> list[Place]:
+    import networkx as nx
+
+    nodes = nx.shortest_path(graph, first, to)
+    return [node.place if isinstance(node, Moment) else node for node in nodes]
+
+
+def _lost(proof: _Proof) -> Iterator[Fault]:
+    """Ways that lead to nothing."""
+    for place in _places(proof.graph):
+        step = proof.expansion.step(place)
+        if proof.graph.has_edge(place, MISSING):
+            what = f"calls `{step.procedure}`" if step.kind == "call" else "leads to a step"
+            yield proof.fault(place, "nowhere", f"{what}, which does not exist.", proof.path(place))
+        if proof.graph.has_edge(place, NOWHERE):
+            names = proof.graph.edges[place, NOWHERE]["names"]
+            by = f" by '{names[0]}'" if names[0] else ""
+            yield proof.fault(
+                place, "dead end",
+                f"runs off the end of the procedure{by}; send it on with 'go', or put an 'end' step after it.",
+                proof.path(place),
+            )  # fmt: skip
+
+
+def _places(graph: Graph) -> list[Place]:
+    return [node for node in graph if isinstance(node, Place) and node not in EXITS]
+
+
+_BAD_MOMENTS: tuple[tuple[str, Callable[[Place, Step, State], bool], str], ...] = (
+    ("hazard while live", lambda place, step, state: step.behind_gate and state is not State.ISOLATED,
+     "works on {hazards} but can be reached without isolation and proving dead; "
+     "put an 'isolate' and a 'prove' step before it."),
+    ("proof without isolation", lambda place, step, state: isinstance(step, Prove) and state is State.LIVE,
+     "proves dead what nobody isolated; put an 'isolate' step before it."),
+    ("restore without isolation", lambda place, step, state: isinstance(step, Restore) and state is State.LIVE,
+     "restores the supply, but can be reached with nothing isolated; lead only isolated paths to it."),
+    ("ends isolated",
+     lambda place, step, state: (
+         isinstance(step, End) and not place.calls and step.outcome != "made safe" and state is not State.LIVE
+     ),
+     "ends the visit with the isolation still on; restore first, hand over, or end with the outcome 'made safe'."),
+)  # fmt: skip
+
+
+def _isolation(proof: _Proof) -> Iterator[Fault]:
+    all_moments = moments(proof.expansion)
+    forward = moments(proof.expansion, go_back=False)
+    first = Moment(start(proof.book), State.LIVE)
+    for moment in all_moments:
+        if not isinstance(moment, Moment):
+            continue
+        place, state = moment
+        step = proof.expansion.step(place)
+        path = None
+        for kind, bad, sentence in _BAD_MOMENTS:
+            if bad(place, step, state):
+                path = path or _path(forward if moment in forward else all_moments, first, moment)
+                yield proof.fault(place, kind, sentence.format(hazards=_named(step)), path)
+        if isinstance(step, Wait) and not step.leaves_site and state is not State.LIVE:
+            yield from _broken(proof, step, _path(all_moments, first, moment))
+
+
+def _named(step: Step) -> str:
+    named = [hazard.value for hazard in step.hazards if hazard in NEEDS_ISOLATION]
+    return " and ".join(named) or "what needs isolation"
+
+
+def _broken(proof: _Proof, step: Wait, path: list[Place]) -> Iterator[Fault]:
+    """A wait longer than the break that the procedure, or one that calls it, allows would clear the isolation half way."""
+    place = path[-1]
+    names = (place.procedure, *(procedure for procedure, _ in place.calls))
+    allowed = min(proof.book.procedures[name].break_minutes for name in names)
+    if step.seconds > allowed * 60:
+        yield proof.fault(
+            place, "wait breaks isolation",
+            f"waits {step.lasts} under isolation, longer than the break of {allowed:g} min that clears it; "
+            "restore before it, or set 'break_minutes'.",
+            path,
+        )  # fmt: skip
+
+
+def _unreachable(proof: _Proof) -> Iterator[Fault]:
+    reached = {(place.procedure, place.step) for place in _places(proof.graph)}
+    called = {name for name, _ in reached}
+    for name, procedure in proof.book.procedures.items():
+        if name not in called:
+            continue  # every call to it is itself unreachable, and reported
+        for step in procedure.steps:
+            if (name, step.id) not in reached:
+                sentence = "is never reached; lead an answer or a 'go' to it, or take it out."
+                yield proof.fault(Place((), name, step.id), "unreachable", sentence)
+
+
+def _loops(proof: _Proof) -> Iterator[Fault]:
+    """Every place must be able to reach an end; of those that cannot, one in each ring is named. A place that runs into
+    nothing is reported as that, not as a loop."""
+    import networkx as nx
+
+    can: set[object] = set()
+    for end in (FINISH, NOWHERE, MISSING):
+        if end in proof.graph:
+            can |= nx.ancestors(proof.graph, end)
+    stuck = proof.graph.subgraph([place for place in _places(proof.graph) if place not in can])
+    for ring in nx.strongly_connected_components(stuck):
+        if any(to not in ring for place in ring for to in stuck.successors(place)):
+            continue
+        order = [place for place in proof.graph if place in ring]
+        place = order[0]
+        assert isinstance(place, Place)
+        around = _around(stuck.subgraph(ring), place)
+        sentence = "is in a loop that nothing leads out of; give it an answer that ends."
+        yield proof.fault(place, "no way out", sentence, around)
+
+
+def _around(ring: Graph, place: Place) -> list[Place]:
+    import networkx as nx
+
+    step = next(iter(ring.successors(place)))
+    return [place, *nx.shortest_path(ring, step, place)]
+
+
+def _hazard_cautions(proof: _Proof) -> Iterator[Fault]:
+    """A hazard that stays when the supply is off needs its caution on every path: take out the cautions that name it, and
+    no step that meets it may be reachable (the same as: some of them together dominate it)."""
+    for hazard in sorted(set(Hazard) - NEEDS_ISOLATION):
+
+        def warns(place: Place, hazard: Hazard = hazard) -> bool:
+            step = proof.expansion.step(place)
+            return isinstance(step, Caution) and hazard in step.hazards
+
+        for place, path in _reached_past(proof, warns):
+            step = proof.expansion.step(place)
+            if hazard in step.hazards and not isinstance(step, Caution):
+                yield proof.fault(
+                    place, "hazard without caution",
+                    f"meets '{hazard.value}' but can be reached without a caution that names it; "
+                    "put a 'caution' step before it.",
+                    path,
+                )  # fmt: skip
+
+
+def _reached_past(proof: _Proof, removed: Callable[[Place], bool]) -> Iterator[tuple[Place, list[Place]]]:
+    """(place, path to it) of all that is reachable with the steps for which `removed` holds taken out."""
+    import networkx as nx
+
+    first = start(proof.book)
+    kept = [place for place in _places(proof.graph) if not removed(place)]
+    if first not in kept:
+        return
+    yield from nx.single_source_shortest_path(proof.graph.subgraph(kept), first).items()
+
+
+def _protected(proof: _Proof) -> Iterator[Fault]:
+    """A caution is read right before what it protects, and nothing reaches that without passing it."""
+    guards: dict[tuple[str, str], list[str]] = {}
+    for name in {place.procedure for place in _places(proof.graph)}:
+        procedure = proof.book.procedures[name]
+        for step in procedure.steps:
+            if not isinstance(step, Caution):
+                continue
+            follows = _past_cautions(proof, name, step)
+            target = step.protects or follows
+            if target is None or target != follows:
+                what = f"`{target}`" if target else "no step of this procedure"
+                yield proof.fault(
+                    Place((), name, step.id), "caution out of place",
+                    f"protects {what}, but `{follows or 'nothing'}` follows it; "
+                    "put the caution right before the step it protects.",
+                )  # fmt: skip
+            else:
+                guards.setdefault((name, target), []).append(step.id)
+    for (name, target), cautions in sorted(guards.items()):
+        removed = frozenset((name, caution) for caution in cautions)
+
+        def guards_it(place: Place, removed: frozenset[tuple[str, str]] = removed) -> bool:
+            return (place.procedure, place.step) in removed
+
+        for place, path in _reached_past(proof, guards_it):
+            if (place.procedure, place.step) == (name, target):
+                sentence = f"can be reached without its caution `{cautions[0]}`; lead that path to the caution."
+                yield proof.fault(place, "caution passed by", sentence, path)
+                break
+
+
+def _past_cautions(proof: _Proof, name: str, step: Step) -> str | None:
+    """The first step after this one that is no caution; None off the end or in a ring of cautions."""
+    procedure, seen = proof.book.procedures[name], {step.id}
+    steps = {one.id: one for one in procedure.steps}
+    following = procedure.following(step.id)
+    while following in steps and following not in seen and isinstance(steps[following], Caution):
+        seen.add(following)
+        following = procedure.following(following)
+    return following if following in steps and following not in seen else None

@@ -1,0 +1,156 @@
+"""YAML text to plain data, with the line of every field.
+
+Rules of this file:
+
+- Only mappings, lists and scalars. Anchors, aliases, tags and merge keys are refused: a procedure needs none, and they are
+  how a small file becomes a huge one.
+- A plain scalar is a number, `true`, `false`, `null` or text. `yes`, `no`, `on` and `off` are text: they are answers.
+- A key that is there twice is refused: YAML would silently keep the last.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Any
+
+import yaml
+from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+
+LIMIT_BYTES = 1_000_000
+LIMIT_DEPTH = 12
+Place = tuple[str | int, ...]
+
+_INT = re.compile(r"^[-+]?(0|[1-9][0-9]{0,14})$")
+_FLOAT = re.compile(r"^[-+]?([0-9]{1,15}\.[0-9]{0,15}|\.[0-9]{1,15}|[0-9]{1,15}(\.[0-9]{0,15})?[eE][-+]?[0-9]{1,3})$")
+_WORDS: dict[str, bool | None] = {"true": True, "false": False, "null": None, "~": None, "": None}
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing that is wrong in a file. `sentence` carries no place; `shown` does."""
+
+    file: str
+    line: int
+    sentence: str
+    step: str = ""
+    field: str = ""
+
+    @property
+    def shown(self) -> str:
+        return f"{self.file} line {self.line}: {self.sentence}" if self.line else f"{self.file}: {self.sentence}"
+
+
+class Unreadable(Exception):
+    """The text is not YAML that this program takes."""
+
+    def __init__(self, line: int, sentence: str) -> None:
+        super().__init__(sentence)
+        self.line = line
+        self.sentence = sentence
+
+
+@dataclass(frozen=True)
+class Document:
+    """`lines`: the line (from 1) of each field, by its place: ('steps', 3, 'go')."""
+
+    data: Any
+    lines: dict[Place, int]
+
+    def line(self, place: Place) -> int:
+        """Of the field, else of the nearest thing around it."""
+        while place not in self.lines and place:
+            place = place[:-1]
+        return self.lines.get(place, 1)
+
+
+class _Loader(yaml.SafeLoader):
+    depth = 0
+
+    def compose_node(self, parent: Node | None, index: Any) -> Node | None:
+        event: Any = self.peek_event()  # type: ignore[no-untyped-call]
+        line = event.start_mark.line + 1
+        if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
+            raise Unreadable(line, "anchors and aliases ('&name', '*name') are not allowed here; write the text out.")
+        if getattr(event, "tag", None):
+            raise Unreadable(line, "tags ('!name') are not allowed in a procedure; put the text in quotes.")
+        self.depth += 1
+        if self.depth > LIMIT_DEPTH:
+            raise Unreadable(line, f"things are nested more than {LIMIT_DEPTH} deep; a procedure is a flat list of steps.")
+        node = super().compose_node(parent, index)
+        self.depth -= 1
+        return node
+
+
+def read(text: str) -> Document:
+    """Raises Unreadable."""
+    loader = _Loader(text) if "\x00" not in text else None
+    if loader is None:
+        raise Unreadable(1, "there is a NUL character in it; it is not a text file.")
+    try:
+        node = loader.get_single_node()
+    except yaml.MarkedYAMLError as error:
+        raise Unreadable(*_explained(error, text)) from None
+    except yaml.reader.ReaderError as error:
+        line = text.count("\n", 0, max(error.position, 0)) + 1
+        raise Unreadable(line, "there is a character that YAML does not allow; type the line anew.") from None
+    finally:
+        loader.dispose()
+    if node is None:
+        raise Unreadable(1, "it is empty; begin with 'procedure:', 'title:' and 'steps:'.")
+    lines: dict[Place, int] = {}
+    return Document(_plain(node, (), lines), lines)
+
+
+def _explained(error: yaml.MarkedYAMLError, text: str) -> tuple[int, str]:
+    mark = error.problem_mark or error.context_mark
+    line = (mark.line if mark else 0) + 1
+    rows = text.splitlines()
+    row = rows[line - 1] if line <= len(rows) else ""
+    problem = error.problem or error.context or "it is not YAML"
+    if "\t" in row and ("\\t" in problem or "tab" in problem.lower() or row.lstrip(" ").startswith("\t")):
+        return line, "there is a tab; YAML wants spaces before a field."
+    if "expected a single document" in (error.context or "") or "single document" in problem:
+        return line, "a second document begins ('---'); one file holds one procedure."
+    if "mapping values are not allowed" in problem:
+        return line, "there is a second ': ' in the line, or the line is indented too far; put the text in quotes."
+    return line, f"this is not YAML: {problem}; look at the quotes, colons and the spaces before the field."
+
+
+def _plain(node: Node, place: Place, lines: dict[Place, int]) -> Any:
+    lines.setdefault(place, node.start_mark.line + 1)
+    if isinstance(node, ScalarNode):
+        return _scalar(node)
+    if isinstance(node, SequenceNode):
+        return [_plain(item, (*place, at), lines) for at, item in enumerate(node.value)]
+    assert isinstance(node, MappingNode)
+    data: dict[str, Any] = {}
+    for key_node, value_node in node.value:
+        line = key_node.start_mark.line + 1
+        if not isinstance(key_node, ScalarNode):
+            raise Unreadable(line, "the name of a field must be a word, not a list or a mapping.")
+        key = key_node.value
+        if key == "<<":
+            raise Unreadable(line, "merge keys ('<<') are not allowed in a procedure; write the fields out.")
+        if key in data:
+            raise Unreadable(line, f"'{key}' is there twice, first on line {lines[(*place, key)]}; keep one.")
+        lines[(*place, key)] = line
+        data[key] = _plain(value_node, (*place, key), lines)
+    return data
+
+
+def _scalar(node: ScalarNode) -> Any:
+    text: str = node.value
+    if node.style is not None:  # quoted or a block: always text
+        return text
+    if text in _WORDS:
+        return _WORDS[text]
+    if _INT.match(text):
+        return int(text)
+    if _FLOAT.match(text):
+        number = float(text)
+        if not math.isfinite(number):
+            raise Unreadable(node.start_mark.line + 1, f"{text} is too large a number.")
+        return number
+    return text
