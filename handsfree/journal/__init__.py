@@ -1,0 +1,1 @@
+"""What happened in a visit: events, writing, reading, verifying, replaying, exporting."""

@@ -317,6 +317,23 @@ class SoundRemoved:
     why: str
 
 
+@dataclass(frozen=True)
+class SignedBy:
+    """From this event on every event is signed by this device. `public_key`: Ed25519, 32 bytes in hexadecimal."""
+
+    device: str
+    public_key: str
+
+
+@dataclass(frozen=True)
+class TailDropped:
+    """At a resume: what a crash left half-written at the end, never acknowledged, was cut off and kept in `file`."""
+
+    size: int
+    sha256: str
+    file: str
+
+
 Happening = (
     Opened | Utterance | TimerRang | PromptEnded | NoteKept | Attached | SoundLost | SoundBack | SoundDropped
     | ClockMoved | Resumed | StopAsked
@@ -325,7 +342,7 @@ Effect = (
     Say | Tone | ListenFor | SetTimer | DropTimer | StepEntered | AnswerTaken | ReadingTaken | CautionTaken | Gate
     | Corrected | FindingMade | HandedOver | Decided | SetVoice | KeepNote | EvidenceTaken | Closed
 )
-Mark = Sealed | SoundRemoved
+Mark = Sealed | SoundRemoved | SignedBy | TailDropped
 Event = Happening | Effect | Mark
 
 HAPPENINGS: tuple[type[Any], ...] = get_args(Happening)

@@ -1,0 +1,116 @@
+"""Device keys: Ed25519 signatures (RFC 8032) by the `cryptography` package.
+
+Rules of this file:
+
+- A device has one secret key, in a file only its user may read; it never leaves the folder.
+- Others know a device by its public key, put among the trusted ones by a person. A key that a journal brings along names
+  its signer but does not make it known.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from cryptography.exceptions import InvalidSignature
+from cryptography.hazmat.primitives import serialization
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
+
+from handsfree.errors import Trouble
+
+SECRET = "device.pem"
+TRUSTED = "trusted"
+_DEVICE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}")
+
+
+def default_folder() -> Path:
+    """Where keys are kept: HANDSFREE_KEYS, else the user's configuration folder."""
+    if os.environ.get("HANDSFREE_KEYS"):
+        return Path(os.environ["HANDSFREE_KEYS"])
+    from platformdirs import user_config_path
+
+    return user_config_path("handsfree", appauthor=False) / "keys"
+
+
+@dataclass(frozen=True)
+class DeviceKey:
+    device: str
+    secret: Ed25519PrivateKey
+
+    @cached_property
+    def public_key(self) -> str:
+        raw = self.secret.public_key().public_bytes(serialization.Encoding.Raw, serialization.PublicFormat.Raw)
+        return raw.hex()
+
+    def sign(self, message: bytes) -> str:
+        return self.secret.sign(message).hex()
+
+
+def make(device: str, folder: Path | None = None) -> DeviceKey:
+    """A new secret key for this device. Trouble where it has one already: journals signed by it would lose their signer."""
+    folder = folder or default_folder()
+    if not _DEVICE.fullmatch(device):
+        raise Trouble(f"'{device}' cannot name a device; use letters, digits, '.', '_' and '-', a letter or digit first.")
+    if (folder / SECRET).exists():
+        raise Trouble(f"This device has a key already, in {folder}. Keep it; move it away only if it is no longer trusted.")
+    secret = Ed25519PrivateKey.generate()
+    pem = secret.private_bytes(
+        serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
+    )
+    key = DeviceKey(device, secret)
+    try:
+        (folder / TRUSTED).mkdir(parents=True, exist_ok=True)
+        fd = os.open(folder / SECRET, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(fd, "wb") as file:
+            file.write(f"device: {device}\n".encode() + pem)
+            file.flush()
+            os.fsync(file.fileno())
+        trust(device, key.public_key, folder)
+    except OSError as error:
+        raise Trouble(f"No key can be written to {folder}: {error.strerror}. Check who may write there.") from None
+    return key
+
+
+def load(folder: Path | None = None) -> DeviceKey | None:
+    """This device's key, None where it has none."""
+    path = (folder or default_folder()) / SECRET
+    if not path.is_file():
+        return None
+    try:
+        first, _, pem = path.read_bytes().partition(b"\n")
+        secret = serialization.load_pem_private_key(pem, password=None)
+    except (OSError, ValueError, TypeError):
+        raise Trouble(f"The device's key {path} cannot be read. Put back a good copy, or make a new one.") from None
+    if not isinstance(secret, Ed25519PrivateKey) or not first.startswith(b"device: "):
+        raise Trouble(f"{path} holds no Ed25519 key of a device. Move it away and make a new one with 'handsfree keys'.")
+    return DeviceKey(first.decode(errors="replace").removeprefix("device: ").strip(), secret)
+
+
+def trust(device: str, public_key: str, folder: Path | None = None) -> Path:
+    """Put a device's public key (64 hexadecimal digits) among those known here."""
+    folder = (folder or default_folder()) / TRUSTED
+    if not _DEVICE.fullmatch(device) or not re.fullmatch(r"[0-9a-f]{64}", public_key):
+        raise Trouble("A public key is a device's name and 64 hexadecimal digits, as 'handsfree keys' prints them.")
+    path = folder / f"{device}.pub"
+    if path.exists() and path.read_text().strip() != public_key:
+        raise Trouble(f"Another key is known as '{device}' here ({path}). Give the new one another name.")
+    folder.mkdir(parents=True, exist_ok=True)
+    path.write_text(public_key + "\n")
+    return path
+
+
+def known(folder: Path | None = None) -> dict[str, str]:
+    """Public keys known here: key -> device."""
+    folder = (folder or default_folder()) / TRUSTED
+    return {path.read_text().strip(): path.stem for path in sorted(folder.glob("*.pub"))} if folder.is_dir() else {}
+
+
+def signed_by(public_key: str, signature: str, message: bytes) -> bool:
+    try:
+        Ed25519PublicKey.from_public_bytes(bytes.fromhex(public_key)).verify(bytes.fromhex(signature), message)
+    except (InvalidSignature, ValueError):
+        return False
+    return True

@@ -1,0 +1,130 @@
+"""Reading a journal, one line at a time, in constant memory.
+
+Rules of this file:
+
+- `walk` judges every line and its place in the chain, and stops at the first that does not hold, saying where and why.
+- What one append left half-written at the end (a *torn tail*) is no part of the record: it was never acknowledged. It can
+  only be the last bytes, and lines that came out whole in it all carry the same time, for one append stamps once.
+- Nothing read here is trusted to name a file: see `shapes.CLIP` and `shapes.ATTACHED`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from handsfree.errors import Trouble
+from handsfree.journal.canonical import LONGEST, entry_in
+from handsfree.journal.events import Stamped
+from handsfree.journal.shapes import Envelope, envelope, parse
+
+JOURNAL = "journal.jsonl"
+SOUND = "sound"
+ATTACHED = "attached"
+
+
+class Broken(Exception):
+    """The chain does not hold here. `n`: the event, `at`: the byte its line begins at."""
+
+    def __init__(self, n: int, at: int, why: str) -> None:
+        super().__init__(f"event {n} (byte {at}): {why}")
+        self.n = n
+        self.at = at
+        self.why = why
+
+
+def journal_of(visit: Path) -> Path:
+    """The journal of a visit's folder (or the journal itself). Trouble where there is none."""
+    path = visit if visit.is_file() else visit / JOURNAL
+    if not path.is_file():
+        raise Trouble(f"{visit} holds no visit: there is no {JOURNAL} in it. Give the folder of a visit.")
+    return path
+
+
+def lines(stream: BinaryIO) -> Iterator[tuple[int, bytes]]:
+    """(byte it begins at, line with its newline) of each; the last may lack its newline. A line of more than LONGEST bytes
+    comes in pieces, none of which will hold."""
+    at = 0
+    while line := stream.readline(LONGEST):
+        yield at, line
+        at += len(line)
+
+
+def walk(stream: BinaryIO) -> Iterator[tuple[int, bytes, Envelope, str]]:
+    """(byte, entry, envelope, hash) of each event in order. Broken at the first that does not hold: its form, its hash, its
+    number, the hash of the one before, or a count that falls."""
+    n, prev, mono = 0, "", 0.0
+    for at, line in lines(stream):
+        entry = entry_in(line)
+        if entry is None:
+            raise Broken(n, at, "the line is torn or was changed: its bytes do not match its own hash")
+        try:
+            found = envelope(entry)
+        except ValueError as error:
+            raise Broken(n, at, str(error)) from None
+        if found.n != n:
+            raise Broken(n, at, f"here stands event {found.n}: events were removed, moved or added")
+        if found.prev != prev:
+            raise Broken(n, at, "it does not follow from the event before it: one of the two was changed or moved")
+        if found.mono < mono:
+            raise Broken(n, at, f"the count falls from {mono} s to {found.mono} s")
+        n, prev, mono = n + 1, line[-67:-3].decode(), found.mono
+        yield at, entry, found, prev
+
+
+def stamped(entry: bytes) -> Stamped:
+    """An entry as the event it records; the entry must have been judged."""
+    found, event = parse(entry)
+    return Stamped(found.n, found.wall, found.mono, event, found.prev, found.signature)
+
+
+@dataclass(frozen=True)
+class Tail:
+    """Bytes at the end that no append acknowledged: where they begin, how many, why they do not hold."""
+
+    at: int
+    size: int
+    why: str
+
+
+def read(visit: Path) -> Iterator[Stamped]:
+    """Every event in order; a torn tail is left out. Trouble (status 3) where the record does not hold."""
+    path = journal_of(visit)
+    try:
+        with path.open("rb") as stream:
+            for _, entry, _, _ in walk(stream):
+                yield stamped(entry)
+    except Broken as broken:
+        if torn_tail(path, broken) is None:
+            raise Trouble(f"The record of {visit} does not hold at {broken}. Run 'handsfree verify {visit}'.", 3) from None
+    except OSError as error:
+        raise Trouble(f"{path} cannot be read: {error.strerror}. Check the disk and who may read it.") from None
+
+
+def read_list(visit: Path) -> list[Stamped]:
+    return list(read(visit))
+
+
+def torn_tail(path: Path, broken: Broken) -> Tail | None:
+    """The torn tail that begins at `broken`, None where it is no such thing but a record that was changed."""
+    times: set[Any] = set()
+    with path.open("rb") as stream:
+        stream.seek(broken.at)
+        first = True
+        for _, line in lines(stream):
+            entry = entry_in(line)
+            if entry is not None:
+                try:
+                    found = envelope(entry)
+                except ValueError:
+                    return None  # whole by its own hash, yet no event of ours: somebody wrote it
+                if first:
+                    return None  # whole, but not what should stand here
+                times.add((found.mono, found.wall))
+                if len(times) > 1 or found.n <= broken.n:
+                    return None
+            first = False
+        size = stream.tell() - broken.at
+    return Tail(broken.at, size, broken.why)
