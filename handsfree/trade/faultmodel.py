@@ -54,6 +54,7 @@ class Model:
     checks: Mapping[str, Check]
     isolate_minutes: float
     restore_minutes: float
+    wrong_minutes: float
 
     def find(self, check: str) -> Check:
         """The check of this id, or the complaint. Raises Trouble for another name."""
@@ -119,7 +120,7 @@ def _model(data: Mapping[str, Any], name: str) -> Model:
         key: _check(key, _table(entry, f"{name}, check {key}"), ids, slip, name)
         for key, entry in _table(data.get("checks"), f"{name}, checks").items()
     }
-    costs = (_number(data.get(key), f"{name}, {key}") for key in ("isolate_minutes", "restore_minutes"))
+    costs = (_number(data.get(key), f"{name}, {key}") for key in ("isolate_minutes", "restore_minutes", "wrong_minutes"))
     return Model(faults, heard, checks, *costs)
 
 

@@ -119,8 +119,7 @@ def _weighed(lines: Sequence[_Line]) -> tuple[_Line, ...]:
     top = max(line.weight for line in lines)
     total = sum(math.exp(line.weight - top) for line in lines)
     return tuple(
-        _Line(n.tau, math.exp(n.weight - top) / total, n.settle, n.start, n.v_settle, n.v_start, n.v_both)
-        for n in lines
+        _Line(n.tau, math.exp(n.weight - top) / total, n.settle, n.start, n.v_settle, n.v_start, n.v_both) for n in lines
     )
 
 
@@ -148,9 +147,7 @@ def _time_to(lines: Sequence[_Line], share: float, target: float, bias: float, l
     return high
 
 
-def fit(
-    readings: Sequence[tuple[float, float]], target: float, *, noise: float = 0.3, accuracy: float = 0.5
-) -> PullDown:
+def fit(readings: Sequence[tuple[float, float]], target: float, *, noise: float = 0.3, accuracy: float = 0.5) -> PullDown:
     """Fit (minute, degrees Celsius) readings, taken with the door shut and the compressor in cooling.
 
     `noise` is the scatter of one reading (kelvin, one standard deviation); `accuracy` is the thermometer's limit
@@ -166,10 +163,10 @@ def fit(
     settle = sum(n.weight * n.settle for n in lines)
     doubt = math.sqrt(sum(n.weight * (n.v_settle + (n.settle - settle) ** 2) for n in lines))
     tau = math.exp(sum(n.weight * math.log(n.tau) for n in lines))
-    times = tuple(_time_to(lines, share, target, bias) for share in (0.05, 0.5, 0.95))
+    soonest, likely, latest = (_time_to(lines, share, target, bias) for share in (0.05, 0.5, 0.95))
     outlook = _outlook(rows, lines, chance, target, bias, noise)
-    said = _sentence(outlook, settle, doubt, times[1] - rows[-1][0], times[2] - rows[-1][0])
-    return PullDown(outlook, target, settle, doubt, tau, chance, *times, said, lines)
+    said = _sentence(outlook, settle, doubt, likely - rows[-1][0], latest - rows[-1][0])
+    return PullDown(outlook, target, settle, doubt, tau, chance, soonest, likely, latest, said, lines)
 
 
 def _fitted(rows: Sequence[tuple[float, float]], noise: float, target: float) -> tuple[_Line, ...]:
