@@ -72,8 +72,8 @@ def _suspect_beta(shown: float, measured: float, ohms: float, r25: float, beta: 
 
 
 def _windings(common_start: float, common_run: float, start_run: float, frame: float, percent: float) -> str:
-    three = (_share(value, percent) for value in (common_start, common_run, start_run))
-    return str(electrical.windings(*three, frame).verdict)
+    first, second, both = (_share(value, percent) for value in (common_start, common_run, start_run))
+    return str(electrical.windings(first, second, both, frame).verdict)
 
 
 def _left(target: float, *values: float) -> float:
@@ -149,7 +149,8 @@ _LIST = (
     Call("fill_hours", cooling.fill_hours,
          (Argument("mass", "kilogram"), Argument("warm", C), Argument("cold", C), Argument("capacity", "watt"),
           Argument("load", "watt", 0.0)), "hour", "Hours to cool a fill, at the least."),
-    Call("fill_energy", cooling.fill_kilowatt_hours, (Argument("mass", "kilogram"), Argument("warm", C), Argument("cold", C)),
+    Call("fill_energy", cooling.fill_kilowatt_hours,
+         (Argument("mass", "kilogram"), Argument("warm", C), Argument("cold", C)),
          "kilowatt_hour", "Electrical energy to cool a fill, in rough."),
     Call("pull_down", lambda target, *rows: str(pulldown.fit(_pairs(rows), target).outlook), (Argument("target", C),),
          "word", "What timed readings say of reaching a target.", tuple(str(o) for o in pulldown.Outlook), _TIMED, 2),
@@ -163,7 +164,8 @@ _LIST = (
     Call("supply_en50160", lambda v, n, p: str(electrical.supply(_share(v, p), n, "EN 50160").verdict),
          (Argument("voltage", V), Argument("nominal", V), _PERCENT), "word", "Supply voltage against EN 50160.", VERDICTS),
     Call("supply_ansi_a", lambda v, n, p: str(electrical.supply(_share(v, p), n, "ANSI C84.1 A").verdict),
-         (Argument("voltage", V), Argument("nominal", V), _PERCENT), "word", "Supply voltage against ANSI C84.1 A.", VERDICTS),
+         (Argument("voltage", V), Argument("nominal", V), _PERCENT),
+         "word", "Supply voltage against ANSI C84.1 A.", VERDICTS),
     Call("current_state", lambda a, plate, p: str(electrical.running_current(_share(a, p), plate)),
          (Argument("current", A), Argument("plate", A), Argument("accuracy", "percent", 2.0)),
          "word", "Judges a running current against the plate.", _CURRENTS),
@@ -202,7 +204,8 @@ _LIST = (
          "delta_degC", "Superheat above the dew point, from a suction gauge."),
     Call("subcooling", refrigerants.subcooling, (_GAS, Argument("liquid", "kilopascal"), Argument("line", C), _ALTITUDE),
          "delta_degC", "Subcooling below the bubble point, from a liquid gauge."),
-    Call("resting_state", refrigerants.resting_verdict, (_GAS, Argument("gauge", "kilopascal"), Argument("room", C), _ALTITUDE),
+    Call("resting_state", refrigerants.resting_verdict,
+         (_GAS, Argument("gauge", "kilopascal"), Argument("room", C), _ALTITUDE),
          "word", "A gauge at rest against the room's temperature.", ("low", "normal", "high")),
     Call("flammable", lambda name: refrigerants.refrigerant(name).safety != "A1", (_GAS,),
          "truth", "Whether a refrigerant burns, by its ISO 817 class."),

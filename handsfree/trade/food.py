@@ -34,10 +34,11 @@ class Food(StrEnum):
 
 @dataclass(frozen=True)
 class Exposure:
-    """Minutes above the limit that the readings allow: at least, and at most."""
+    """Minutes above the limit that the readings allow: at least, at most, and at most within one gap."""
 
     least: float
     most: float
+    longest: float
 
 
 def _rows(readings: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
@@ -52,13 +53,13 @@ def _rows(readings: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
     return rows
 
 
-def _gap(gap: float, start: float, end: float, limit: float, rise: float, fall: float) -> Exposure:
+def _gap(gap: float, start: float, end: float, limit: float, rise: float, fall: float) -> tuple[float, float]:
     """Least and most minutes above `limit` between two readings, at rates in kelvin per minute."""
     # Most: warm as fast as can be from the first reading, and cool as fast as can be into the second.
     below = max(0.0, limit - start) / rise + max(0.0, limit - end) / fall
     # Least: cool as fast as can be from the first, and warm as fast as can be into the second.
     above = max(0.0, start - limit) / fall + max(0.0, end - limit) / rise
-    return Exposure(min(gap, above), max(0.0, gap - below))
+    return min(gap, above), max(0.0, gap - below)
 
 
 def time_above(
@@ -77,11 +78,10 @@ def time_above(
     rows = _rows(readings)
     possible.not_negative(accuracy, "accuracy of the thermometer")
     up, down = possible.positive(rise, "rate of warming") / 60, possible.positive(fall, "rate of cooling") / 60
-    least = most = 0.0
-    for (t1, c1), (t2, c2) in pairwise(rows):
-        least += _gap(t2 - t1, c1 - accuracy, c2 - accuracy, limit, up, down).least
-        most += _gap(t2 - t1, c1 + accuracy, c2 + accuracy, limit, up, down).most
-    return Exposure(least, most)
+    gaps = list(pairwise(rows))
+    least = [_gap(t2 - t1, c1 - accuracy, c2 - accuracy, limit, up, down)[0] for (t1, c1), (t2, c2) in gaps]
+    most = [_gap(t2 - t1, c1 + accuracy, c2 + accuracy, limit, up, down)[1] for (t1, c1), (t2, c2) in gaps]
+    return Exposure(sum(least), sum(most), max(most, default=0.0))
 
 
 @dataclass(frozen=True)
@@ -104,9 +104,11 @@ def decide(
 ) -> FoodDecision:
     """Keep, discard or ask, from (minute, degrees Celsius) product readings since the stock was last surely cold.
 
-    Keep only when even the worst case is in order; discard when even the best case is four hours above the limit;
-    whatever lies between is asked of the operator's food safety plan and the local authority. After filling or
-    service, 30 minutes above are allowed. One reading alone that is too warm is asked: its history is unknown.
+    Keep only when every reading is surely inside the limit and no gap between two of them could hide more than 30
+    minutes above it (the yardstick of 4-204.111; for other stock than a vending machine's: common practice, no
+    source), or when, after filling or service, all the time above comes to 30 minutes at most. Discard when even
+    the best case is four hours above. Whatever lies between is asked of the operator's food safety plan and the
+    local authority.
     """
     exposure = time_above(readings, accuracy=accuracy, rise=rise, fall=fall)
     warmest = max(value for _, value in readings)
@@ -116,11 +118,13 @@ def decide(
     if exposure.least >= DISCARD_MINUTES:
         said = "The stock was above five degrees Celsius for four hours or more. Set it aside to discard."
         return FoodDecision(Food.DISCARD, (said, "Label it, so that nobody sells it.", DEFER), exposure)
-    allowed = VENDING_MINUTES if just_filled else 0.0
-    if exposure.most <= allowed and (just_filled or warmest + accuracy <= LIMIT):
-        said = "Even at worst the stock stayed inside the limit. It may stay."
+    never_seen_above = warmest + accuracy <= LIMIT and exposure.longest <= VENDING_MINUTES
+    if never_seen_above or (just_filled and len(readings) > 1 and exposure.most <= VENDING_MINUTES):
+        said = "Even at worst, these readings keep the stock inside the limit. It may stay."
         return FoodDecision(Food.KEEP, (said, DEFER), exposure)
-    said = f"The stock may have been above five degrees Celsius for up to {exposure.most:.0f} minutes."
+    said = "The time that the stock was above five degrees Celsius is not known well enough."
+    if exposure.most > 0:
+        said = f"The stock may have been above five degrees Celsius for up to {exposure.most:.0f} minutes."
     return FoodDecision(Food.ASK, (said, "Stop its sale and ask the operator.", DEFER), exposure)
 
 

@@ -39,6 +39,16 @@ class Outlook(StrEnum):
 
 
 @dataclass(frozen=True)
+class _Given:
+    """What the caller states: the target, the scatter of a reading, the common error, the longest time constant."""
+
+    target: float
+    noise: float
+    bias: float
+    slowest: float
+
+
+@dataclass(frozen=True)
 class _Line:
     """The fit for one tau: means and covariance of (settle, start), and its weight."""
 
@@ -147,47 +157,54 @@ def _time_to(lines: Sequence[_Line], share: float, target: float, bias: float, l
     return high
 
 
-def fit(readings: Sequence[tuple[float, float]], target: float, *, noise: float = 0.3, accuracy: float = 0.5) -> PullDown:
+def fit(
+    readings: Sequence[tuple[float, float]],
+    target: float,
+    *,
+    noise: float = 0.3,
+    accuracy: float = 0.5,
+    slowest: float = LONGEST,
+) -> PullDown:
     """Fit (minute, degrees Celsius) readings, taken with the door shut and the compressor in cooling.
 
     `noise` is the scatter of one reading (kelvin, one standard deviation); `accuracy` is the thermometer's limit
-    of error, common to all the readings and therefore not averaged away. Readings may come in any order. Raises
-    Trouble for fewer than two different times.
+    of error, common to all the readings and therefore not averaged away. `slowest` is the longest time constant
+    thought possible: an empty cabinet cannot take 48 hours, and saying so (300, say) brings the answer sooner.
+    Readings may come in any order. Raises Trouble for fewer than two different times.
     """
     possible.celsius(target, "target")
     possible.positive(noise, "scatter of the readings", "kelvin")
+    possible.between(slowest, 2 * SHORTEST, LONGEST, "longest time constant", "minutes")
     bias = possible.not_negative(accuracy, "accuracy of the thermometer") / math.sqrt(3)
     rows = _checked(readings)
-    lines = _fitted(rows, noise, target)
+    given = _Given(target, noise, bias, slowest)
+    lines = _fitted(rows, given)
     chance = _chance_at(lines, math.inf, target, bias)
     settle = sum(n.weight * n.settle for n in lines)
     doubt = math.sqrt(sum(n.weight * (n.v_settle + (n.settle - settle) ** 2) for n in lines))
     tau = math.exp(sum(n.weight * math.log(n.tau) for n in lines))
     soonest, likely, latest = (_time_to(lines, share, target, bias) for share in (0.05, 0.5, 0.95))
-    outlook = _outlook(rows, lines, chance, target, bias, noise)
+    outlook = _outlook(rows, lines, chance, given)
     said = _sentence(outlook, settle, doubt, likely - rows[-1][0], latest - rows[-1][0])
     return PullDown(outlook, target, settle, doubt, tau, chance, soonest, likely, latest, said, lines)
 
 
-def _fitted(rows: Sequence[tuple[float, float]], noise: float, target: float) -> tuple[_Line, ...]:
-    ratio = (LONGEST / SHORTEST) ** (1 / (STEPS - 1))
-    return _weighed([_line(rows, SHORTEST * ratio**i, noise, target) for i in range(STEPS)])
+def _fitted(rows: Sequence[tuple[float, float]], given: _Given) -> tuple[_Line, ...]:
+    ratio = (given.slowest / SHORTEST) ** (1 / (STEPS - 1))
+    return _weighed([_line(rows, SHORTEST * ratio**i, given.noise, given.target) for i in range(STEPS)])
 
 
-def _outlook(
-    rows: list[tuple[float, float]], lines: tuple[_Line, ...], chance: float, target: float, bias: float, noise: float
-) -> Outlook:
-    now = rows[-1][0]
-    mean, variance = (sum(n.weight * n.at(now)[i] for n in lines) for i in (0, 1))
+def _outlook(rows: list[tuple[float, float]], lines: tuple[_Line, ...], chance: float, given: _Given) -> Outlook:
     # The last reading counts by itself too: a cabinet that has reached its target starts to cycle there.
-    if rows[-1][1] + 2 * math.hypot(bias, noise) <= target or _below(mean, variance + bias**2, target) >= 0.975:
+    surely_there = rows[-1][1] + 2 * math.hypot(given.bias, given.noise) <= given.target
+    if surely_there or _chance_at(lines, rows[-1][0], given.target, given.bias) >= 0.975:
         return Outlook.THERE
-    if chance <= 1 - SURE and _may_condemn(rows, target, bias, noise):
+    if chance <= 1 - SURE and _may_condemn(rows, given):
         return Outlook.NOT_GOING
     return Outlook.ON_ITS_WAY if chance >= ENOUGH else Outlook.UNKNOWN
 
 
-def _may_condemn(rows: list[tuple[float, float]], target: float, bias: float, noise: float) -> bool:
+def _may_condemn(rows: list[tuple[float, float]], given: _Given) -> bool:
     """A second opinion before bad news: the later readings alone must say the same.
 
     Air cools before stock does, so the start of a healthy pull-down is steeper than its end, and one exponential
@@ -198,7 +215,7 @@ def _may_condemn(rows: list[tuple[float, float]], target: float, bias: float, no
     later = [row for row in rows if row[0] >= rows[-1][0] / 2]
     if len(later) < 2:
         return False
-    return _chance_at(_fitted(later, noise, target), math.inf, target, bias) <= 1 - SURE
+    return _chance_at(_fitted(later, given), math.inf, given.target, given.bias) <= 1 - SURE
 
 
 def _sentence(outlook: Outlook, settle: float, doubt: float, likely: float, latest: float) -> str:
