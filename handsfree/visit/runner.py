@@ -15,6 +15,7 @@ from typing import Any
 
 from handsfree.errors import Trouble
 from handsfree.journal.events import (
+    HAPPENINGS,
     Closed,
     DropTimer,
     Effect,
@@ -76,16 +77,20 @@ class Runner:
 
     def _happen(self, happening: Happening) -> None:
         try:
-            stamped = self._record.append(happening)[-1]
-            self.state, effects = advance(self.state, stamped)
-            recorded = self._record.append(*effects) if effects else ()
+            written = self._record.append(happening)  # with it, a clock that moved or a key that signs
+            for stamped in written:
+                self._show(stamped)
+                if isinstance(stamped.event, HAPPENINGS):
+                    self._turn(stamped)
         except Trouble as trouble:
             self._unrecorded(trouble)
             raise
-        self._show(stamped)
-        for each in recorded:
-            self._show(each)
-            self._perform(each.event)
+
+    def _turn(self, stamped: Stamped) -> None:
+        self.state, effects = advance(self.state, stamped)
+        for recorded in self._record.append(*effects) if effects else ():
+            self._show(recorded)
+            self._perform(recorded.event)
 
     def _unrecorded(self, trouble: Trouble) -> None:
         """The one thing said without a record: that there is none."""

@@ -1,0 +1,77 @@
+"""The command line: one thin function a verb. Everything heavy is imported where it is used, so that --help is quick."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from handsfree.errors import Trouble
+
+app = typer.Typer(
+    name="handsfree",
+    help="Service procedures by voice: read aloud, answered aloud, isolation confirmed aloud, everything recorded.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+Visits = Annotated[Path | None, typer.Option("--visits", help="Folder that visits are kept in.")]
+Json = Annotated[bool, typer.Option("--json", help="The last line of output is one JSON object.")]
+Engine = Annotated[str | None, typer.Option("--engine", help="Recogniser: whisper, vosk or pocketsphinx; the best at hand if absent.")]
+
+
+@app.command()
+def demo(
+    visits: Visits = None,
+    json: Json = False,
+    engine: Engine = None,
+    sound_out: Annotated[str | None, typer.Option("--sound-out", help="Also write what is spoken: a .wav or .flac file, or '-'.")] = None,
+) -> None:
+    """A whole visit, the technician's side played from recordings through the real recogniser."""
+    from handsfree.visit import commands
+
+    commands.demo(visits, as_json=json, engine=engine, sound_out=sound_out)
+
+
+@app.command()
+def visit(
+    procedure: Annotated[str | None, typer.Argument(help="Name of a procedure that ships, or a procedure file.")] = None,
+    resume: Annotated[Path | None, typer.Option("--resume", help="Folder of a visit to take up again.")] = None,
+    typed: Annotated[bool, typer.Option("--typed", help="From the keyboard: a line typed is a line heard.")] = False,
+    sound_in: Annotated[str | None, typer.Option("--sound-in", help="A device, a WAV or FLAC file, or '-' for raw samples.")] = None,
+    sound_out: Annotated[str | None, typer.Option("--sound-out", help="A device, a WAV or FLAC file, or '-' for raw samples.")] = None,
+    engine: Engine = None,
+    visits: Visits = None,
+    technician: Annotated[str | None, typer.Option(help="Who works.")] = None,
+    site: Annotated[str | None, typer.Option(help="Where.")] = None,
+    cabinet: Annotated[str | None, typer.Option(help="On which cabinet.")] = None,
+    json: Json = False,
+) -> None:
+    """A visit: the procedure read aloud, answered by voice."""
+    from handsfree.visit import commands
+
+    ask = commands.Asked(
+        procedure=procedure, resume=resume, typed=typed, sound_in=sound_in, sound_out=sound_out, engine=engine,
+        visits=visits, technician=technician, site=site, cabinet=cabinet,
+    )
+    commands.visit(ask, as_json=json)
+
+
+def main(arguments: list[str] | None = None) -> Any:
+    """The entry point. Trouble becomes one sentence on standard error and the exit status it carries."""
+    try:
+        return app(arguments, standalone_mode=True)
+    except Trouble as trouble:
+        print(f"handsfree: {trouble.sentence}", file=sys.stderr)
+        sys.exit(trouble.status)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(1)
+
+
+if __name__ == "__main__":
+    main()

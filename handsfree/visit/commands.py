@@ -1,0 +1,124 @@
+"""The verbs `visit` and `demo`: parts put together, and printed."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from handsfree.errors import Trouble
+from handsfree.journal.events import Stamped
+from handsfree.visit.runner import Runner, Watcher
+from handsfree.visit.sessions import Session, Who, begin, provable, run, take_up
+from handsfree.visit.state import State
+from handsfree.visit.telling import Line, clock, line
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the command line asked of a visit."""
+
+    procedure: str | None
+    resume: Path | None
+    typed: bool
+    sound_in: str | None
+    sound_out: str | None
+    engine: str | None
+    visits: Path | None
+    technician: str | None
+    site: str | None
+    cabinet: str | None
+
+
+def visit(asked: Asked, *, as_json: bool) -> None:
+    """Trouble for anything that keeps the visit from running."""
+    if (asked.procedure is None) == (asked.resume is None):
+        raise Trouble("Name one procedure to begin, or one visit with --resume; 'handsfree list' shows the procedures.")
+    if not asked.typed:
+        from handsfree.visit.live import live_visit
+
+        live_visit(asked, as_json=as_json)
+        return
+    session = opened(asked, "typed")
+    show(session, run(session, lambda s: _typed_runner(s, printer(sys.stdout))), as_json)
+
+
+def opened(asked: Asked, engine: str, journal_clock: Any = None) -> Session:
+    """The session asked for: a new one, or one taken up again."""
+    from handsfree.journal import keys
+    from handsfree.settings import load
+
+    settings = load()
+    if asked.resume is not None:
+        return take_up(asked.resume, clock=journal_clock, key=keys.load())
+    assert asked.procedure is not None
+    book = provable(asked.procedure)
+    who = Who(
+        asked.technician or settings.technician, asked.site or settings.site, asked.cabinet or settings.cabinet
+    )
+    return begin(book, asked.visits or settings.visits, who, engine, clock=journal_clock, key=keys.load())
+
+
+def _typed_runner(session: Session, write: Watcher) -> Runner:
+    from handsfree.visit.keyboard import TypedEar, WrittenMouth
+
+    clock_ = RecordClock(session)
+    ear = TypedEar(sys.stdin, session.state.language, clock_)
+    return Runner(session.state, session.journal, ear, WrittenMouth(lambda text, role: None), clock_, write)
+
+
+class RecordClock:
+    """The visit's clock as the record keeps it."""
+
+    def __init__(self, session: Session) -> None:
+        self._journal = session.journal
+
+    def now(self) -> float:
+        return self._journal.now()
+
+    def wait(self, seconds: float) -> None:
+        import time
+
+        time.sleep(max(0.0, seconds))
+
+
+def printer(out: Any) -> Watcher:
+    """Prints each thing a bystander would notice, with its time."""
+    paint = _painter(out)
+
+    def watch(entry: Stamped, state: State) -> None:
+        found = line(entry)
+        if found is not None:
+            print(paint(found), file=out, flush=True)
+
+    return watch
+
+
+_MARKS = {"program": "says", "technician": "hears", "tone": "tone", "record": "notes"}
+
+
+def _painter(out: Any) -> Callable[[Line], str]:
+    bold, dim, end = ("\x1b[1m", "\x1b[2m", "\x1b[0m") if getattr(out, "isatty", lambda: False)() else ("", "", "")
+
+    def paint(found: Line) -> str:
+        aside = f"  {dim}({found.aside}){end}" if found.aside else ""
+        strong = bold if found.who == "technician" else ""
+        return f"{dim}{clock(found.at)}{end}  {_MARKS[found.who]:<5}  {strong}{found.text}{end if strong else ''}{aside}"
+
+    return paint
+
+
+def show(session: Session, state: State, as_json: bool) -> None:
+    """Where the visit is, and how it ended."""
+    finished = state.outcome not in ("", "stopped", "to be continued")
+    if as_json:
+        result = {"visit": str(session.folder), "finished": finished, "outcome": state.outcome,
+                  "isolation": str(state.interlock.power), "seconds": round(state.now, 3)}
+        print(json.dumps(result))
+    else:
+        print(f"The visit is in {session.folder}")
+        if not finished:
+            print(f"It was {state.outcome or 'not finished'}; take it up with: handsfree visit --resume {session.folder}")

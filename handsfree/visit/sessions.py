@@ -1,0 +1,134 @@
+"""Opening a visit and taking one up again: the folder, the record, the state it starts from."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from handsfree import __version__
+from handsfree.errors import Trouble
+from handsfree.journal import reader
+from handsfree.journal.clock import Clock as JournalClock
+from handsfree.journal.events import HAPPENINGS, Happening, Opened, Resumed, Stamped, StopAsked
+from handsfree.journal.keys import DeviceKey
+from handsfree.journal.writer import Journal
+from handsfree.language import base
+from handsfree.procedure import load, proofs
+from handsfree.procedure.model import Book
+from handsfree.visit.machine import advance, start
+from handsfree.visit.runner import Runner
+from handsfree.visit.state import State
+
+
+@dataclass(frozen=True)
+class Who:
+    """Who works where on what; any of them may be ''."""
+
+    technician: str = ""
+    site: str = ""
+    cabinet: str = ""
+
+
+@dataclass(frozen=True)
+class Session:
+    """A visit ready to run: its record, its state, the happening it begins with."""
+
+    journal: Journal
+    state: State
+    first: Happening
+
+    @property
+    def folder(self) -> Path:
+        return self.journal.folder
+
+
+def provable(name_or_path: str | Path) -> Book:
+    """The book of a procedure that may run. Trouble with every fault where it may not."""
+    book = load.load_book(name_or_path)
+    proofs.may_run(book)
+    return book
+
+
+def begin(
+    book: Book, visits: Path, who: Who, engine: str, clock: JournalClock | None = None, key: DeviceKey | None = None
+) -> Session:
+    """A new folder under `visits`. Trouble where it cannot be made."""
+    language = base.load(book.procedures[book.main].language)
+    now = clock.wall() if clock is not None else datetime.now().astimezone()
+    name = f"{now:%Y-%m-%dT%H%M%S}-{book.main}-{secrets.token_hex(2)}"
+    try:
+        visits.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        sentence = f"The folder for visits {visits} cannot be made ({error.strerror}); choose another with --visits."
+        raise Trouble(sentence) from None
+    journal = Journal.create(visits / name, clock=clock, key=key)
+    opened = Opened(
+        visit=name,
+        procedure=book.main,
+        language=language.code,
+        technician=who.technician,
+        site=who.site,
+        cabinet=who.cabinet,
+        program=__version__,
+        engine=engine,
+        digests=tuple(sorted(book.digests.items())),
+        copies=tuple(sorted(book.texts.items())),
+    )
+    return Session(journal, start(book, language), opened)
+
+
+def take_up(folder: Path, clock: JournalClock | None = None, key: DeviceKey | None = None) -> Session:
+    """A visit that was interrupted, stopped or is to be continued. Trouble where it ended, or its record does not hold."""
+    journal = Journal.resume(folder, clock=clock, key=key)
+    try:
+        state = state_of(reader.read(folder), folder)
+        if state.closed and state.outcome not in ("stopped", "to be continued"):
+            raise Trouble(f"{folder} ended as '{state.outcome}'; begin a new visit instead.")
+        proofs.may_run(state.book)
+    except Trouble:
+        journal.close()
+        raise
+    why = "to be continued" if state.outcome == "to be continued" else "stopped" if state.closed else "interrupted"
+    return Session(journal, state, Resumed(why, __version__))
+
+
+def state_of(entries: Iterable[Stamped], folder: Path) -> State:
+    """`advance` over every happening of a record. Trouble where its first event opens no visit."""
+    state: State | None = None
+    for entry in entries:
+        if isinstance(entry.event, Opened) and state is None:
+            state = start(book_of(entry.event), base.load(entry.event.language))
+        if state is None:
+            raise Trouble(f"{folder} does not begin with an opened visit; it cannot be taken up.", 3)
+        if isinstance(entry.event, HAPPENINGS):
+            state, _ = advance(state, entry)
+    if state is None:
+        raise Trouble(f"{folder} holds no event; begin a new visit instead.")
+    return state
+
+
+def book_of(opened: Opened) -> Book:
+    """The procedures as they were read that day, from the copies in the record."""
+    procedures = {name: load.parse(text, f"{name}.yaml") for name, text in opened.copies}
+    return Book(opened.procedure, procedures, dict(opened.digests), dict(opened.copies))
+
+
+def run(session: Session, runner_of: Callable[[Session], Runner]) -> State:
+    """Run to the end and seal the record. An interrupt, or an ear that has nothing more, stops the visit on the record."""
+    runner = runner_of(session)
+    try:
+        try:
+            state = runner.run(session.first)
+        except KeyboardInterrupt:
+            runner.happen(StopAsked("interrupted at the keyboard"))
+            state = runner.state
+        except EOFError:
+            runner.happen(StopAsked("there is nothing more to hear"))
+            state = runner.state
+        session.journal.seal()
+    finally:
+        session.journal.close()
+    return state

@@ -1,0 +1,93 @@
+"""A visit as a bystander would hear it, a line at a time: who speaks, what, when, and what came of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from handsfree.journal.events import (
+    AnswerTaken,
+    Attached,
+    CautionTaken,
+    Closed,
+    Corrected,
+    EvidenceTaken,
+    FindingMade,
+    Gate,
+    NoteKept,
+    ReadingTaken,
+    Resumed,
+    Say,
+    SoundBack,
+    SoundLost,
+    Stamped,
+    StopAsked,
+    Tone,
+    Utterance,
+)
+from handsfree.language.meaning import Verdict
+
+
+@dataclass(frozen=True)
+class Line:
+    """`who`: program, technician, tone or record. `aside`: what came of it, '' for nothing to add."""
+
+    at: float
+    who: str
+    text: str
+    aside: str = ""
+
+
+def clock(seconds: float) -> str:
+    """'0:01:07.4'"""
+    minutes, rest = divmod(max(seconds, 0.0), 60)
+    hours, minutes = divmod(int(minutes), 60)
+    return f"{hours}:{minutes:02d}:{rest:04.1f}"
+
+
+def _utterance(event: Utterance) -> tuple[str, str, str]:
+    meant = event.spoken or event.text or event.words
+    if event.verdict == Verdict.ACCEPTED:
+        return "technician", meant, f"accepted, {event.sure:.1%} sure"
+    if event.verdict == Verdict.NOT_FOR_ME:
+        return "technician", event.words or "(a sound)", "not for the program"
+    return "technician", meant or "(speech)", f"asked again: {event.reason or 'not sure'}"
+
+
+def _reading(event: ReadingTaken) -> tuple[str, str, str]:
+    if event.value is None:
+        return "record", f"{event.quantity}: {event.state}", ""
+    given = "" if event.given_unit == event.unit else f", given as {event.given:g} {event.given_unit}"
+    return "record", f"{event.quantity}: {event.value:g} {event.unit}{given}", "affirmed" if event.affirmed else ""
+
+
+_LINES: dict[type[Any], Callable[[Any], tuple[str, str, str]]] = {
+    Say: lambda event: ("program", event.text, ""),
+    Tone: lambda event: ("tone", event.name, ""),
+    Utterance: _utterance,
+    NoteKept: lambda event: ("technician", event.text or "(a note)", "kept as a note"),
+    Gate: lambda event: ("record", f"isolation {event.was} to {event.now}" if event.was != event.now else
+                         f"isolation {event.now}, gate {'phrase given' if event.how == 'phrase' else 'shut'}", event.how),
+    ReadingTaken: _reading,
+    AnswerTaken: lambda event: ("record", f"{event.step}: {event.answer}", ""),
+    CautionTaken: lambda event: ("record", f"{event.level} understood: {event.step}", ""),
+    EvidenceTaken: lambda event: ("record", f"{event.what} taken: {event.step}", ""),
+    Attached: lambda event: ("record", f"attached {event.file}", ""),
+    Corrected: lambda event: ("record", f"answer to {event.step} taken back", ""),
+    FindingMade: lambda event: ("record", f"finding {event.finding}", "; ".join(f"{n}: {v}" for n, v in event.evidence)),
+    Resumed: lambda event: ("record", f"resumed, {event.why}", ""),
+    SoundLost: lambda event: ("record", f"{event.what} {event.device} lost", ""),
+    SoundBack: lambda event: ("record", f"{event.what} {event.device} back", ""),
+    StopAsked: lambda event: ("record", f"stop asked: {event.why}", ""),
+    Closed: lambda event: ("record", f"closed: {event.outcome}", event.text),
+}
+
+
+def line(entry: Stamped) -> Line | None:
+    """None for events a bystander would not notice."""
+    tell = _LINES.get(type(entry.event))
+    if tell is None:
+        return None
+    who, text, aside = tell(entry.event)
+    return Line(entry.mono, who, text, aside)
