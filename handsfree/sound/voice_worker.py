@@ -1,0 +1,98 @@
+"""The process that synthesises: one JSON request a line in, one JSON reply a line out, the sound in files.
+
+A process of its own because pyttsx3's driver can be initialised once in a process, prints to standard output, blocks, and
+lives in a C library that can fail; nothing of that reaches the visit. One voice and one rate a process, too: what is set
+after the first text is often ignored (measured: 100, 150 and 200 words a minute asked of one process all came at 100).
+Run as `python -m handsfree.sound.voice_worker`.
+
+Requests: {"do": "voices"} -> {"voices": [[id, name, language], ...], "engine": "..."};
+{"do": "speak", "text", "file"} and, the first time, "voice" and "rate" -> {"file": ...}.
+Anything that fails -> {"error": "..."}.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import importlib
+import json
+import os
+import sys
+from typing import Any
+
+#: Set to 'bundled' to leave the system's library alone and use the wheel's.
+LIBRARY = "HANDSFREE_VOICE_LIBRARY"
+DRIVER = "pyttsx3.drivers._espeak"
+
+
+def find_library() -> str:
+    """Make `pyttsx3`'s eSpeak driver importable; says which library it got, 'system' or 'bundled'.
+
+    The driver tries fixed library names, so where none loads, the call it makes is answered with the library inside the
+    `espeakng-loader` wheel; the data folder goes by the environment variable that the library itself reads."""
+    if os.environ.get(LIBRARY) != "bundled":
+        try:
+            importlib.import_module(DRIVER)
+
+            return "system"
+        except RuntimeError:
+            sys.modules.pop(DRIVER, None)
+    import espeakng_loader
+
+    os.environ["ESPEAK_DATA_PATH"] = espeakng_loader.get_data_path()
+    path = espeakng_loader.get_library_path()
+    ordinary = ctypes.cdll.LoadLibrary
+    ctypes.cdll.LoadLibrary = lambda _: ordinary(path)  # type: ignore
+    try:
+        importlib.import_module(DRIVER)
+    finally:
+        ctypes.cdll.LoadLibrary = ordinary  # type: ignore[method-assign]
+    return "bundled"
+
+
+def start_engine() -> tuple[Any, str]:
+    """The machine's own synthesiser on macOS and Windows, else eSpeak NG; with a name for the cache's key."""
+    import pyttsx3
+
+    if sys.platform in ("darwin", "win32"):
+        try:
+            engine = pyttsx3.init()
+            return engine, str(engine.driver_name)
+        except Exception:  # whatever the platform's own driver raises, eSpeak NG is the second choice
+            pass
+    which = find_library()
+    return pyttsx3.init("espeak"), f"espeak {which}"
+
+
+def answer(engine: Any, name: str, request: dict[str, Any]) -> dict[str, Any]:
+    if request["do"] == "voices":
+        found = [(v.id, v.name, (v.languages or [""])[0]) for v in engine.getProperty("voices")]
+        return {"voices": found, "engine": name}
+    if "voice" in request:
+        engine.setProperty("voice", request["voice"])
+        engine.setProperty("rate", request["rate"])
+    engine.save_to_file(request["text"], request["file"])
+    engine.runAndWait()
+    if not os.path.exists(request["file"]):
+        return {"error": "the synthesiser wrote nothing"}
+    return {"file": request["file"]}
+
+
+def main() -> None:
+    # The driver prints to standard output: keep that for replies alone.
+    replies = os.fdopen(os.dup(1), "w", encoding="utf-8")
+    os.dup2(2, 1)
+    try:
+        engine, name = start_engine()
+    except Exception as fault:
+        print(json.dumps({"error": f"no synthesiser: {fault}"}), file=replies, flush=True)
+        return
+    for line in sys.stdin:
+        try:
+            reply = answer(engine, name, json.loads(line))
+        except Exception as fault:
+            reply = {"error": f"{type(fault).__name__}: {fault}"}
+        print(json.dumps(reply), file=replies, flush=True)
+
+
+if __name__ == "__main__":
+    main()

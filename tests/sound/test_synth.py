@@ -1,0 +1,163 @@
+"""The real synthesiser, with the system's library and with the one in the wheel."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from handsfree.errors import Trouble
+from handsfree.sound.levels import speech_level
+from handsfree.sound.samples import RATE
+from handsfree.sound.synth import LEVEL, RATE_STEP, Synthesiser
+
+TEXT = "Switch the cabinet off at the isolator, then fit your own lock."
+
+
+@pytest.mark.parametrize("library", ["", "bundled"])
+def test_it_speaks_with_either_library(library: str) -> None:
+    with Synthesiser(library=library) as voice:
+        samples = voice.speak(TEXT)
+    assert 2.0 < len(samples) / RATE < 8.0
+    assert speech_level(samples).active == pytest.approx(LEVEL, abs=0.5)
+    assert np.abs(samples).max() < 1.0
+
+
+def test_it_speaks_where_the_system_has_no_library(tmp_path: Path) -> None:
+    """No environment variable of ours: the driver's own search finds nothing, as on a machine without eSpeak NG."""
+    hide = tmp_path / "sitecustomize.py"
+    hide.write_text(
+        "import ctypes\nold = ctypes.cdll.LoadLibrary\n"
+        "def load(name):\n"
+        "    if 'espeak' in name and 'espeakng_loader' not in name: raise OSError(name)\n"
+        "    return old(name)\n"
+        "ctypes.cdll.LoadLibrary = load\n"
+    )
+    before = os.environ.get("PYTHONPATH")
+    os.environ["PYTHONPATH"] = str(tmp_path) + (os.pathsep + before if before else "")
+    try:
+        with Synthesiser() as voice:
+            assert len(voice.speak("ready")) > 0.2 * RATE
+            assert voice.engine == "espeak bundled"
+    finally:
+        os.environ.pop("PYTHONPATH")
+        if before:
+            os.environ["PYTHONPATH"] = before
+
+
+def test_a_library_that_cannot_start_is_replaced_by_the_bundled_one(tmp_path: Path) -> None:
+    """The system's library there, its voices missing: the first process fails, the second uses the wheel's."""
+    os.environ["ESPEAK_DATA_PATH"] = str(tmp_path)
+    try:
+        with Synthesiser() as voice:
+            assert len(voice.speak("ready")) > 0.2 * RATE
+    finally:
+        os.environ.pop("ESPEAK_DATA_PATH")
+
+
+def test_faster_is_shorter_by_the_step() -> None:
+    with Synthesiser() as voice:
+        usual, fast, slow = (len(voice.speak(TEXT, steps)) for steps in (0, 2, -2))
+    assert usual / fast == pytest.approx(RATE_STEP**2, rel=0.15)
+    assert slow / usual == pytest.approx(RATE_STEP**2, rel=0.15)
+
+
+def test_the_second_time_comes_from_the_cache(tmp_path: Path) -> None:
+    with Synthesiser(cache=tmp_path) as voice:
+        first = voice.speak(TEXT)
+        voice.speak(TEXT)
+        assert (voice.made, voice.found) == (1, 1)
+    with Synthesiser(cache=tmp_path) as voice:
+        again = voice.speak("  " + TEXT.replace(" ", "  "))
+        assert (voice.made, voice.found) == (0, 1)
+        voice.speak(TEXT, steps=1)
+        assert voice.made == 1
+    assert np.abs(first - again).max() < 1e-3
+
+
+def test_a_damaged_cache_is_made_again_and_a_full_one_stays_in_bounds(tmp_path: Path) -> None:
+    with Synthesiser(cache=tmp_path, cache_bytes=60_000) as voice:
+        voice.speak(TEXT)
+        for file in tmp_path.glob("*.flac"):
+            file.write_bytes(b"not sound")
+    with Synthesiser(cache=tmp_path, cache_bytes=60_000) as voice:
+        assert len(voice.speak(TEXT)) > RATE
+        for number in range(10):
+            voice.speak(f"platform {number}")
+    assert sum(f.stat().st_size for f in tmp_path.glob("*")) <= 60_000
+
+
+def test_a_cache_that_cannot_be_written_is_no_reason_for_silence(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    with Synthesiser(cache=tmp_path / "file") as voice:
+        assert len(voice.speak("ready")) > 0
+
+
+def test_a_killed_worker_is_started_again() -> None:
+    with Synthesiser() as voice:
+        voice.speak("one")
+        assert voice.worker_id is not None
+        os.kill(voice.worker_id, signal.SIGKILL)
+        assert len(voice.speak("two")) > 0
+        assert voice.restarts == 1
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="needs a way to make a process hang")
+def test_a_hung_worker_is_started_again() -> None:
+    with Synthesiser(timeout=1.0) as voice:
+        voice.speak("one")
+        assert voice.worker_id is not None
+        os.kill(voice.worker_id, signal.SIGSTOP)
+        assert len(voice.speak("two")) > 0
+        assert voice.restarts == 1
+
+
+def test_no_such_voice_and_no_synthesiser_are_trouble(monkeypatch: pytest.MonkeyPatch) -> None:
+    with Synthesiser(voice="klingon-opera") as voice, pytest.raises(Trouble, match="no voice 'klingon-opera'"):
+        voice.speak("one")
+    monkeypatch.setenv("PYTHONPATH", "")
+    with Synthesiser() as voice, pytest.raises(Trouble, match="too long"):
+        voice.speak("a" * 5000)
+
+
+def test_odd_texts() -> None:
+    with Synthesiser() as voice:
+        assert len(voice.speak("")) == 0
+        assert len(voice.speak(" \n ")) == 0
+        for text in ("…", "<speak>&amp;</speak>", "43.5 °F – R‑290", "\x00 nul", "[[hh]]"):
+            voice.speak(text)
+        assert len(voice.speak("still here")) > 0
+
+
+def test_texts_made_ahead_do_not_hold_up_the_one_needed_now(tmp_path: Path) -> None:
+    with Synthesiser(cache=tmp_path) as voice:
+        voice.ahead(f"Read the gauge on cabinet number {n} and say it." for n in range(40))
+        time.sleep(0.1)
+        voice.speak("Stop.")
+        assert voice.made < 40
+        assert voice.caught_up(60)
+        made = voice.made
+        assert made == 41
+        voice.speak("Read the gauge on cabinet number 39 and say it.")
+        assert voice.made == made
+
+
+def test_two_threads_at_once() -> None:
+    with Synthesiser() as voice:
+        lengths: dict[int, int] = {}
+
+        def work(number: int) -> None:
+            lengths[number] = len(voice.speak("seven " * (number + 1)))
+
+        threads = [threading.Thread(target=work, args=(n,)) for n in range(6)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join(30)
+        assert sorted(lengths) == list(range(6))
+        assert all(lengths[n] < lengths[n + 1] for n in range(5))
