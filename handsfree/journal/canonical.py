@@ -25,6 +25,7 @@ MIDDLE = b'},"sha256":"'
 TAIL = b'"}\n'
 #: The end of a line behind its entry's last byte but one: `}`, the middle, 64 hexadecimal digits, the tail.
 END = len(MIDDLE) + 64 + len(TAIL)
+_FIRST, _LAST = len(HEAD), 1 - END
 #: Bytes of a line beside its entry.
 AROUND = len(HEAD) - 1 + END
 #: No honest line is longer; it holds the texts of all procedures at the most.
@@ -107,11 +108,6 @@ def as_line(entry: bytes) -> tuple[bytes, str]:
 
 def entry_in(line: bytes) -> bytes | None:
     """The canonical bytes of the entry of a line, None where the line has not this form or its hash is wrong."""
-    if not line.startswith(HEAD) or not line.endswith(TAIL):
-        return None
-    if line[-END : -END + len(MIDDLE)] != MIDDLE:
-        return None
-    entry = line[len(HEAD) : 1 - END]
-    if hashlib.sha256(entry).hexdigest().encode() != line[-67:-3]:
-        return None
-    return entry
+    entry = line[_FIRST:_LAST]
+    rest = b"".join((MIDDLE[1:], hashlib.sha256(entry).hexdigest().encode(), TAIL))
+    return entry if line.startswith(HEAD) and line[_LAST:] == rest and entry.endswith(b"}") else None

@@ -23,6 +23,10 @@ from handsfree.journal.events import KINDS, from_data
 
 _STRING = r'"[^"\\\x00-\x1f]*+(?:\\(?:["\\bfnrt]|u00(?:0[0-7bef]|1[0-9a-f]))[^"\\\x00-\x1f]*+)*+"'
 _FLOAT = r"(?:0|-?[1-9][0-9]{0,8}(?:\.[0-9]{0,5}[1-9])?|-?0\.[0-9]{0,5}[1-9])"
+_LONG = r"-?(?:0|[1-9][0-9]{0,20})(?:\.[0-9]{1,25})?(?:e[+-][1-9][0-9]{0,2})?"
+_NUMBERS = re.compile(rb"(?<=[\[,:])-?[0-9][0-9.e+-]*(?=[,\]}])")
+_SHORT = re.compile(_FLOAT.encode())
+_NEVER = re.compile(rb"(?!)")
 _INT = r"(?:0|-?[1-9][0-9]{0,14})"
 #: RFC 3339 as this program writes it: with offset, never 'Z'.
 WALL = r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]{1,6})?[+-][0-9]{2}:[0-9]{2}"
@@ -38,7 +42,8 @@ _SIGNATURE = re.compile(r"[0-9a-f]{128}")
 
 
 class Envelope(NamedTuple):
-    """An entry without its event: what the chain needs. `time`: `wall` as seconds of the epoch. `file`, `file_sha256`: what the event binds, '' for nothing."""
+    """An entry without its event: what the chain needs. `time`: `wall` as seconds of the epoch. `file`,
+    `file_sha256`: what the event binds, '' for nothing."""
 
     kind: str
     n: int
@@ -55,15 +60,35 @@ def envelope(entry: bytes) -> Envelope:
     """Judge one entry's bytes. ValueError says what is wrong with it; what is returned is canonical and of a known shape."""
     at = entry.rfind(b',"kind":"')
     kind = entry[at + 9 : entry.find(b'"', at + 9)] if at >= 0 else b""
-    pattern = _patterns().get(kind)
-    found = pattern.fullmatch(entry) if pattern is not None else None
+    found = _match(kind, entry)
     if found is None or not _utf8(entry):
-        return _slowly(entry)
+        return parse(entry)[0]
     file, digest, mono, n, prev, signature, wall = found.groups()
+    when = wall.decode()
     return Envelope(
-        kind.decode(), int(n), float(mono), wall.decode(), _seconds(wall.decode()), prev.decode(), signature.decode() if signature else "",
-        json.loads(file) if file else "", json.loads(digest) if digest else "",
+        kind.decode(), int(n), float(mono), when, _seconds(when), prev.decode(), signature.decode() if signature else "",
+        _text(file), _text(digest),
     )
+
+
+def _text(string: bytes) -> str:
+    return json.loads(string) if b"\\" in string else string[1:-1].decode()
+
+
+def _match(kind: bytes, entry: bytes) -> re.Match[bytes] | None:
+    """By the pattern for short numbers; else by the one for any, and then every number in it must be as RFC 8785 writes it. A
+    text in it that looks like a number only sends it the slow way."""
+    short, long = _patterns(kind)
+    if (found := short.fullmatch(entry)) is not None:
+        return found
+    found = long.fullmatch(entry)
+    if found is None or not all(_shortest(number) for number in _NUMBERS.findall(entry)):
+        return None
+    return found
+
+
+def _shortest(number: bytes) -> bool:
+    return _SHORT.fullmatch(number) is not None or canonical(float(number)) == number
 
 
 def parse(entry: bytes) -> tuple[Envelope, Any]:
@@ -91,10 +116,6 @@ def _judged(data: Any, entry: bytes) -> tuple[Envelope, Any]:
         raise ValueError("it is not in canonical form (RFC 8785)")
     event = from_data(data["kind"], data["event"])
     return _envelope_of(data), event
-
-
-def _slowly(entry: bytes) -> Envelope:
-    return parse(entry)[0]
 
 
 def _envelope_of(data: dict[str, Any]) -> Envelope:
@@ -133,34 +154,37 @@ def _utf8(entry: bytes) -> bool:
 
 
 @cache
-def _patterns() -> dict[bytes, re.Pattern[bytes]]:
-    return {name.encode(): re.compile(_pattern(name, kind).encode()) for name, kind in KINDS.items()}
+def _patterns(kind: bytes) -> tuple[re.Pattern[bytes], re.Pattern[bytes]]:
+    name = kind.decode(errors="replace")
+    if name not in KINDS:
+        return _NEVER, _NEVER
+    return tuple(re.compile(_pattern(name, KINDS[name], number).encode()) for number in (_FLOAT, _LONG))
 
 
-def _pattern(name: str, kind: type[Any]) -> str:
+def _pattern(name: str, kind: type[Any], number: str) -> str:
     """Groups: the bound file's name, its hash, mono, n, prev, signature, wall."""
     hints = typing.get_type_hints(kind)
     bound = BOUND.get(name, ())
     fields = ",".join(
-        f'"{field}":' + (f"({_part(hint)})" if field in bound else _part(hint)) for field, hint in sorted(hints.items())
+        f'"{field}":' + (f"({_part(hint, number)})" if field in bound else _part(hint, number)) for field, hint in sorted(hints.items())
     )
     rest = (
-        rf'"kind":"{name}","mono":({_FLOAT}),"n":(0|[1-9][0-9]{{0,14}}),"prev":"({HASH}|)",'
+        rf'"kind":"{name}","mono":({number}),"n":(0|[1-9][0-9]{{0,14}}),"prev":"({HASH}|)",'
         rf'(?:"signature":"([0-9a-f]{{128}})",)?"wall":"({WALL})"'
     )
     return ("" if bound else "()()") + rf'\{{"event":\{{{fields}\}},{rest}\}}'
 
 
-def _part(hint: Any) -> str:
+def _part(hint: Any, number: str) -> str:
     origin, args = get_origin(hint), get_args(hint)
     if origin in (Union, types.UnionType):
-        return rf"(?:null|{_part(next(a for a in args if a is not type(None)))})"
+        return rf"(?:null|{_part(next(a for a in args if a is not type(None)), number)})"
     if origin is tuple and len(args) == 2 and args[1] is Ellipsis:
-        item = _part(args[0])
+        item = _part(args[0], number)
         return rf"\[(?:{item}(?:,{item})*+)?+\]"
     if origin is tuple:
-        return r"\[" + ",".join(_part(arg) for arg in args) + r"\]"
-    return {str: _STRING, float: _FLOAT, int: _INT, bool: r"(?:true|false)"}[hint]
+        return r"\[" + ",".join(_part(arg, number) for arg in args) + r"\]"
+    return {str: _STRING, float: number, int: _INT, bool: r"(?:true|false)"}[hint]
 
 
 _FILE = re.compile(f"(?:{CLIP}|{ATTACHED})")

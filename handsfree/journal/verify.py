@@ -70,8 +70,8 @@ def verify(
     head: str | None = None, sound: bool = True,
 ) -> Report:
     """Judge a visit. `known`: public keys known here (key -> device), as `keys.known()` gives; `signed`: must be signed by
-    one of them; `events`, `head`: what was noted elsewhere of its end; `sound`: look at the files, too. Trouble where there is
-    no journal or it cannot be read."""
+    one of them; `events`, `head`: what was noted elsewhere of its end; `sound`: look at the files, too. Trouble where there
+    is no journal or it cannot be read."""
     path = journal_of(visit)
     seen = _Seen(path.parent, known or {})
     try:
