@@ -1,0 +1,88 @@
+"""Text of a procedure as it is to be spoken in English.
+
+Rules of this file:
+
+- Only what a synthesiser would say wrongly is changed: numbers with their units, signs, codes, capitals, abbreviations.
+- Codes are spelled with the spelling words of ICAO Doc 9432 and their digits said one by one: a letter alone is lost in noise.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+from handsfree.language.english_written import digit_words
+from handsfree.language.quantities import SYMBOLS
+
+#: ICAO Doc 9432, the radiotelephony spelling alphabet (from memory); spelled as US dictionaries do.
+SPELLING = dict(zip(
+    "abcdefghijklmnopqrstuvwxyz",
+    ("alpha bravo charlie delta echo foxtrot golf hotel india juliet kilo lima mike november oscar papa quebec romeo sierra "
+     "tango uniform victor whiskey x-ray yankee zulu").split(), strict=True,
+))
+_ABBREVIATIONS = {
+    "e.g.": "for example", "i.e.": "that is", "etc.": "and so on", "approx.": "about", "max.": "at most", "min.": "at least",
+    "vs.": "against", "no.": "number", "w/o": "without", "w/": "with", "&": "and", "+/-": "plus or minus", "±": "plus or minus",
+    "≤": "at most", "≥": "at least", "<": "below", ">": "above", "=": "equals", "→": "to", "×": "by",
+}
+_SYMBOL_UNITS = {sign: name for name, signs in reversed(SYMBOLS.items()) if not name.startswith("delta_") for sign in signs}
+_NUMBER = r"[-−+±]?\d{1,3}(?:,\d{3})+(?:\.\d+)?|[-−+±]?\d*\.?\d+"
+_QUANTITY = re.compile(
+    rf"(?<![\w.])(?P<low>{_NUMBER})(?:\s*(?:–|\bto\b|-)\s*(?P<high>{_NUMBER}))?"
+    rf"\s?(?P<unit>{'|'.join(sorted(map(re.escape, _SYMBOL_UNITS), key=len, reverse=True))})(?![\w°])"
+)
+_PLAIN = re.compile(rf"(?<![\w.-])(?:{_NUMBER})(?![\w]|-\w|[.,]\d)")
+_CODE = re.compile(r"\b(?=[A-Za-z0-9-]*\d)(?=[A-Za-z0-9-]*[A-Z])[A-Z0-9]+(?:-[A-Z0-9]+)*[a-z]?\b")
+_CAPITALS = re.compile(r"\b[A-Z]{2,5}s?\b")
+_SAID_AS_WORDS = frozenset({"DANGER", "WARNING", "CAUTION", "NOTE", "NOT", "OFF", "ON", "AND", "OR", "NO", "STOP", "DO", "ONE"})
+_ABBREVIATION = re.compile("|".join(
+    (r"(?<!\w)" if key[0].isalpha() else "") + re.escape(key) for key in sorted(_ABBREVIATIONS, key=len, reverse=True)
+), re.IGNORECASE)
+
+
+def _value(text: str) -> tuple[str, float]:
+    """The words before the number, and the number."""
+    plain = text.replace(",", "").replace("−", "-")
+    if plain.startswith("±"):
+        return "plus or minus ", float(plain[1:])
+    return ("plus ", float(plain[1:])) if plain.startswith("+") else ("", float(plain))
+
+
+def _spelled(code: str) -> str:
+    said = [SPELLING[sign.lower()] if sign.isalpha() else digit_words(sign)[0] for sign in code if sign.isalnum() and sign.isascii()]
+    return " ".join(said)
+
+
+def speakable(text: str, say_number: Callable[[float], str], say_quantity: Callable[[float, str], str]) -> str:
+    """'208 V' -> 'two hundred and eight volts'; 'HK-204B' -> 'hotel kilo two zero four bravo'; 'LED' -> 'L E D'."""
+
+    def quantity(match: re.Match[str]) -> str:
+        unit = _SYMBOL_UNITS[match["unit"]]
+        if len(match["unit"]) == 1 and match["unit"].isalpha() and match["low"].startswith(("+",)):
+            return match[0]
+        before, low = _value(match["low"])
+        if match["high"] is None:
+            return before + say_quantity(low, unit)
+        after, high = _value(match["high"])
+        return f"{before}{say_number(low)} to {after}{say_quantity(high, unit)}"
+
+    def number(match: re.Match[str]) -> str:
+        before, value = _value(match[0])
+        return before + say_number(value)
+
+    def refrigerant_or_code(match: re.Match[str]) -> str:
+        return _spelled(match[0])
+
+    def capitals(match: re.Match[str]) -> str:
+        word = match[0]
+        if word in _SAID_AS_WORDS:
+            return word
+        ending = "s" if word.endswith("s") else ""
+        return " ".join(word.removesuffix("s") if ending else word) + ("'s" if ending else "")
+
+    text = _QUANTITY.sub(quantity, text)
+    text = _ABBREVIATION.sub(lambda m: f" {_ABBREVIATIONS[m[0].lower()]} ", text)
+    text = _CODE.sub(refrigerant_or_code, text)
+    text = _CAPITALS.sub(capitals, text)
+    text = _PLAIN.sub(number, text)
+    return re.sub(r" +([.,;:!?])", r"\1", " ".join(text.split()))

@@ -1,0 +1,239 @@
+"""What is in force, and what exact words mean under it. For every language; the words come from its grammar.
+
+Rules of this file:
+
+- A gate opens on the whole phrase and nothing before, between or after it. Nothing is stripped, guessed or completed for it.
+- Answers, readings and commands may have a hesitation around them; answers and readings also a lead-in ('it is').
+- What is nearly something in force is a denial that says how (`meaning.Denial`); what resembles nothing has no meaning.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from handsfree.language.meaning import (
+    ALWAYS,
+    WHEN_ASKED,
+    Denial,
+    GateAsked,
+    Listening,
+    Meaning,
+    NumberAsked,
+    Sense,
+    gate_text,
+)
+from handsfree.language.tokens import respelled, tokens
+
+Words = tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Vocabulary:
+    """The fixed words of a language, from its grammar. `respell`: written short -> said. The four sets turn a phrase into its
+    denial; `gate_only`: words that speak of the supply."""
+
+    commands: Mapping[str, tuple[str, ...]]
+    gates: Mapping[str, tuple[str, ...]]
+    states: Mapping[str, tuple[str, ...]]
+    respell: Mapping[str, Words]
+    hesitation: tuple[Words, ...]
+    lead_in: tuple[Words, ...]
+    negation: frozenset[str]
+    asking: frozenset[str]
+    doubt: frozenset[str]
+    live: frozenset[str]
+
+
+@dataclass(frozen=True)
+class Tongue:
+    """What the machinery needs of a language besides its vocabulary: how it turns written numbers into words, plainly or
+    digit by digit; its readings of number words, chosen first; digit strings of words; ways to say a digit string; how a
+    text of a procedure is spoken."""
+
+    spell_numbers: Callable[[Sequence[str]], Words]
+    spell_digits: Callable[[Sequence[str]], Words]
+    readings: Callable[[Sequence[str]], tuple[tuple[float, str | None], ...]]
+    digits: Callable[[Sequence[str]], Words]
+    digit_ways: Callable[[Words], tuple[str, ...]]
+    speakable: Callable[[str], str]
+
+
+def spoken_phrase(phrase: str, tongue: Tongue) -> str:
+    """A procedure's answer as it is spoken, without case or punctuation: 'LED on' -> 'l e d on'."""
+    return " ".join(tongue.spell_numbers(tokens(tongue.speakable(phrase))))
+
+
+def forms(listening: Listening, vocabulary: Vocabulary, tongue: Tongue) -> dict[str, Meaning]:
+    """Every fixed phrase in force, as spoken, with its meaning; the step's answers before the commands."""
+    found: dict[str, Meaning] = {}
+    for spoken, meaning in _in_force(listening, vocabulary, tongue):
+        found.setdefault(spoken, replace(meaning, spoken=spoken))
+    return found
+
+
+def _in_force(listening: Listening, vocabulary: Vocabulary, tongue: Tongue) -> Iterator[tuple[str, Meaning]]:
+    if listening.note:
+        return
+    if listening.gate is not None:
+        for spoken in gate_forms(listening.gate, vocabulary, tongue):
+            yield spoken, Meaning(Sense.GATE, gate_text(listening.gate.word, listening.gate.lock))
+    for phrase in listening.phrases:
+        ways = vocabulary.commands[phrase] if phrase in WHEN_ASKED else (spoken_phrase(phrase, tongue),)
+        for way in ways:
+            yield way, Meaning(Sense.PHRASE, phrase)
+    if listening.number is not None:
+        for name, ways in vocabulary.states.items():
+            for way in ways:
+                yield way, Meaning(Sense.STATE, name)
+    for name in ALWAYS if listening.commands is None else listening.commands:
+        for way in vocabulary.commands[name]:
+            yield way, Meaning(Sense.COMMAND, name)
+
+
+def gate_forms(gate: GateAsked, vocabulary: Vocabulary, tongue: Tongue) -> tuple[str, ...]:
+    """Every way to say the gate's phrase with the right number."""
+    return tuple(f"{opening} {number}" for opening in vocabulary.gates[gate.word] for number in tongue.digit_ways(gate.lock))
+
+
+def understand(
+    text: str, listening: Listening, vocabulary: Vocabulary, tongue: Tongue, decoys: Callable[[Listening], Mapping[str, Meaning]]
+) -> tuple[Meaning, ...]:
+    """Every meaning of these exact words under `listening`, best first; denials included; () for none."""
+    if listening.note:
+        return ()
+    pieces = respelled(tokens(text), vocabulary.respell)
+    said, digits = tongue.spell_numbers(pieces), tongue.spell_digits(pieces)
+    asked = "?" in text
+    table: dict[str, list[Meaning]] = {}
+    for spoken, meaning in _in_force(listening, vocabulary, tongue):
+        table.setdefault(spoken, []).append(replace(meaning, spoken=spoken))
+    for phrase in listening.phrases:  # as written, too: 'LED on' typed
+        as_written = " ".join(respelled(tokens(phrase), vocabulary.respell))
+        if not any(meaning.sense is Sense.PHRASE for meaning in table.get(as_written, ())):
+            table.setdefault(as_written, []).insert(0, Meaning(Sense.PHRASE, phrase, spoken=as_written))
+
+    found = [m for m in table.get(" ".join(digits), ()) if m.sense is Sense.GATE]
+    if found and asked:
+        return (Meaning(Sense.DENIAL, Denial.QUESTION, spoken=" ".join(digits)),)
+    bare = _trimmed(said, vocabulary.hesitation)
+    core = _trimmed(bare, (*vocabulary.hesitation, *vocabulary.lead_in))
+    for words, senses in (
+        (said, (Sense.PHRASE, Sense.STATE, Sense.COMMAND)),
+        (pieces, (Sense.PHRASE,)),
+        (bare, (Sense.PHRASE, Sense.STATE, Sense.COMMAND)),
+        (core, (Sense.PHRASE, Sense.STATE)),
+    ):
+        found += [m for m in table.get(" ".join(words), ()) if m.sense in senses]
+    if listening.number is not None:
+        found += numbers(core, listening.number, tongue)
+    if listening.digits is not None:
+        found += _stated(_trimmed(digits, vocabulary.hesitation), listening.digits, tongue)
+    if found:
+        return tuple(dict.fromkeys(found))
+    kind = _exact_decoy(digits, listening, decoys) or denial(digits, asked, listening, vocabulary, tongue)
+    return (Meaning(Sense.DENIAL, kind, spoken=" ".join(digits)),) if kind else ()
+
+
+def _exact_decoy(words: Words, listening: Listening, decoys: Callable[[Listening], Mapping[str, Meaning]]) -> Denial | None:
+    meaning = decoys(listening).get(" ".join(words))
+    return None if meaning is None else Denial(meaning.text)
+
+
+def numbers(words: Words, asked: NumberAsked, tongue: Tongue) -> list[Meaning]:
+    """The readings of the words in the step's terms: 'degrees' is its own unit; those in the plausible range first."""
+    from handsfree.language.quantities import convert, meant, unit_fits
+
+    found = []
+    for value, unit in tongue.readings(words):
+        own = None if unit is None else meant(asked.unit, unit)
+        likely = unit_fits(asked.unit, unit) and asked.low <= convert(value, unit, asked.unit) <= asked.high
+        found.append((not likely, Meaning(Sense.NUMBER, f"{value:.12g}", value, own, " ".join(words))))
+    return [meaning for _, meaning in sorted(found, key=lambda pair: pair[0])]
+
+
+def _stated(words: Words, bounds: tuple[int, int], tongue: Tongue) -> list[Meaning]:
+    digits = tongue.digits(words)
+    fits = bounds[0] <= len(digits) <= bounds[1]
+    return [Meaning(Sense.DIGITS, " ".join(digits), spoken=" ".join(words))] if fits and digits else []
+
+
+def _trimmed(words: Words, around: Sequence[Words]) -> Words:
+    """Without the given words at either end, as often as they stand there; never down to nothing."""
+    while True:
+        for piece in around:
+            size = len(piece)
+            if len(words) > size and words[:size] == piece:
+                words = words[size:]
+                break
+            if size == 1 and len(words) > 1 and words[-1:] == piece:
+                words = words[:-1]
+                break
+        else:
+            return words
+
+
+def denial(words: Words, asked: bool, listening: Listening, vocabulary: Vocabulary, tongue: Tongue) -> Denial | None:
+    """How these words deny or miss something in force; None where they resemble nothing."""
+    if listening.gate is not None:
+        kind = _gate_denial(words, asked, listening.gate, vocabulary, tongue)
+        if kind is not None:
+            return kind
+    for spoken in forms(replace(listening, gate=None), vocabulary, tongue):
+        phrase = tuple(spoken.split())
+        if len(words) > len(phrase) + 4:
+            continue
+        at = _find(phrase, words)
+        rest = words if at is None else words[:at] + words[at + len(phrase):]
+        if at is not None:
+            return _turned(rest, asked, vocabulary)
+        if len(phrase) > 1 and (words == phrase[: len(words)] or words == phrase[-len(words):]):
+            return Denial.HALF
+    return None
+
+
+def _turned(rest: Words, asked: bool, vocabulary: Vocabulary) -> Denial | None:
+    """What the words around a phrase make of it."""
+    if vocabulary.negation & set(rest):
+        return Denial.NEGATION
+    if asked or (rest and rest[0] in vocabulary.asking):
+        return Denial.QUESTION
+    if vocabulary.doubt & set(rest):
+        return Denial.UNSURE
+    return None
+
+
+def _gate_denial(words: Words, asked: bool, gate: GateAsked, vocabulary: Vocabulary, tongue: Tongue) -> Denial | None:
+    openings = [tuple(opening.split()) for opening in vocabulary.gates[gate.word]]
+    every = [tuple(opening.split()) for ways in vocabulary.gates.values() for opening in ways]
+    subjects = {word for opening in every for word in opening} | vocabulary.live
+    there = [word for word in words if word in subjects or any(_stem(word, subject) for subject in subjects)]
+    number = tongue.digits(words)
+    if not there:
+        return (Denial.HALF if number == gate.lock else Denial.NUMBER) if number else None
+    if vocabulary.negation & set(words):
+        return Denial.NEGATION
+    if vocabulary.live & set(words):
+        return Denial.STILL_ON
+    if asked or (words and words[0] in vocabulary.asking):
+        return Denial.QUESTION
+    if vocabulary.doubt & set(words):
+        return Denial.UNSURE
+    for opening in openings:
+        said = tongue.digits(words[len(opening):]) if words[: len(opening)] == opening else ()
+        if said:
+            return Denial.HALF if len(said) < len(gate.lock) and said == gate.lock[: len(said)] else Denial.NUMBER
+    whole = any(_find(opening, words) is not None for opening in openings)
+    return Denial.NEAR if whole and len(words) > len(openings[0]) + len(gate.lock) else Denial.HALF
+
+
+def _stem(word: str, subject: str) -> bool:
+    """The same word in another form: isolate, isolating, de-isolated."""
+    return len(subject) > 5 and len(word) > 5 and (word[:6] == subject[:6] or word.endswith(subject))
+
+
+def _find(part: Words, words: Words) -> int | None:
+    for at in range(len(words) - len(part) + 1):
+        if words[at : at + len(part)] == part:
+            return at
+    return None
