@@ -247,7 +247,7 @@ def _named_file(path_or_name: Path | str, folders: Sequence[Path]) -> Path:
         if not path.is_file() and len(path.parts) == 1 and (found := find(path.stem, folders)):
             return found
         return path
-    if not re.match(NAME, text):
+    if not is_name(text):
         raise Trouble(f"'{text[:80]}' is not the name of a procedure: a name is small letters, digits and single '-'.")
     found = find(text, folders)
     if found is None:
@@ -257,9 +257,13 @@ def _named_file(path_or_name: Path | str, folders: Sequence[Path]) -> Path:
     return found
 
 
+def is_name(text: str) -> bool:
+    return len(text) <= 60 and re.fullmatch(NAME.removesuffix("$"), text) is not None
+
+
 def find(name: str, folders: Sequence[Path]) -> Path | None:
     """The file of a procedure's name in the first folder that has it; None for no such file, or what is no name."""
-    if not re.match(NAME, name):
+    if not is_name(name):
         return None
     for folder in folders:
         for suffix in SUFFIXES:

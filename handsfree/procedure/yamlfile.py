@@ -85,10 +85,11 @@ class _Loader(yaml.SafeLoader):
 
 def read(text: str) -> Document:
     """Raises Unreadable."""
-    loader = _Loader(text) if "\x00" not in text else None
-    if loader is None:
-        raise Unreadable(1, "there is a NUL character in it; it is not a text file.")
+    if "\x00" in text:
+        raise Unreadable(text[: text.index("\x00")].count("\n") + 1, "there is a NUL character in it; it is not a text file.")
+    loader: _Loader | None = None
     try:
+        loader = _Loader(text)
         node = loader.get_single_node()
     except yaml.MarkedYAMLError as error:
         raise Unreadable(*_explained(error, text)) from None
@@ -96,7 +97,8 @@ def read(text: str) -> Document:
         line = text.count("\n", 0, max(error.position, 0)) + 1
         raise Unreadable(line, "there is a character that YAML does not allow; type the line anew.") from None
     finally:
-        loader.dispose()
+        if loader is not None:
+            loader.dispose()
     if node is None:
         raise Unreadable(1, "it is empty; begin with 'procedure:', 'title:' and 'steps:'.")
     lines: dict[Place, int] = {}

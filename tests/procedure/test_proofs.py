@@ -1,0 +1,475 @@
+"""The proofs, against a machine that tries everything.
+
+`Walker` below is written from the rules of the visit alone (a stack, an isolation state, a history for 'go back') and
+shares nothing with the graph. On random small procedures, calls included, both must come to the same faults."""
+
+from __future__ import annotations
+
+import itertools
+from collections import deque
+from pathlib import Path
+from typing import Any
+
+import networkx as nx
+import pytest
+from hypothesis import HealthCheck, event, given, settings
+from hypothesis import strategies as st
+
+from handsfree.errors import Trouble
+from handsfree.procedure import model
+from handsfree.procedure.graph import EXITS, Expansion, Place, start
+from handsfree.procedure.load import book_of, load_book
+from handsfree.procedure.model import Book, Procedure
+from handsfree.procedure.proofs import KINDS, Moment, State, after, barrier, may_run, moments, prove
+from handsfree.procedure.sentences import STEP
+
+DATA = Path(__file__).parent / "data"
+
+
+def procedure(name: str, *steps: dict[str, Any], **more: Any) -> Procedure:
+    whole = Procedure.model_validate(
+        {"procedure": name, "title": name, "steps": [{"id": "x", "kind": "end", "say": "x", "outcome": "done"}], **more}
+    )
+    return whole.model_copy(update={"steps": tuple(STEP.validate_python(step) for step in steps)})
+
+
+def step(step_id: str, kind: str, **more: Any) -> dict[str, Any]:
+    usual: dict[str, dict[str, Any]] = {
+        "isolate": {"do": ["Pull the plug."], "sources": ["plug"]},
+        "prove": {"method": "switch"},
+        "restore": {"checks": ["Tools out.", "Covers on."], "power": "Switch on."},
+        "wait": {"lasts": "5 min", "because": "It rests."},
+        "caution": {"level": "warning"},
+        "handover": {"to": "desk", "summary": [step_id]},
+        "end": {"outcome": "done"},
+    }
+    return {"id": step_id, "kind": kind, "say": "x", **usual.get(kind, {}), **more}
+
+
+# ---- each kind of fault, by hand ------------------------------------------------------------------------------------
+
+ISO, DEAD, BACK = step("iso", "isolate"), step("dead", "prove"), step("back", "restore")
+SAFE = (ISO, DEAD, step("work", "instruct", hazards=["mains"]), BACK)
+END = step("over", "end")
+
+
+def faults(*steps: dict[str, Any], **more: Any) -> dict[str, tuple[str, tuple[str, ...]]]:
+    return {fault.kind: (fault.step, fault.path) for fault in prove(book_of(procedure("main", *steps, **more)))}
+
+
+def test_a_safe_one_has_none() -> None:
+    assert faults(*SAFE, END) == {}
+    may_run(book_of(procedure("main", *SAFE, END)))
+
+
+HAND = [
+    ((step("work", "instruct", hazards=["mains"]), END), "hazard while live", "work", ("work",)),
+    ((ISO, step("work", "instruct", hazards=["moving fan"]), BACK, END), "hazard while live", "work", ("iso", "work")),
+    (
+        (*SAFE, step("again", "instruct", hazards=["stored charge"]), END),
+        "hazard while live",
+        "again",
+        ("iso", "dead", "work", "back", "again"),
+    ),
+    (
+        (step("look", "ask", answers=[{"say": "a"}, {"say": "b", "go": "work"}]), *SAFE, END),
+        "hazard while live",
+        "work",
+        ("look", "work"),
+    ),
+    (
+        (ISO, DEAD, step("night", "wait", lasts="24 h"), step("work", "instruct", needs_isolation=True), END),
+        "hazard while live",
+        "work",
+        ("iso", "dead", "night", "work"),
+    ),
+    (
+        (ISO, DEAD, step("desk", "handover"), step("work", "instruct", hazards=["mains"]), END),
+        "hazard while live",
+        "work",
+        ("iso", "dead", "desk", "work"),
+    ),
+    ((DEAD, END), "proof without isolation", "dead", ("dead",)),
+    ((BACK, END), "restore without isolation", "back", ("back",)),
+    ((ISO, DEAD, END), "ends isolated", "over", ("iso", "dead", "over")),
+    ((ISO, DEAD, step("rest", "wait", lasts="31 min"), BACK, END), "wait breaks isolation", "rest", ("iso", "dead", "rest")),
+    ((step("look", "instruct"),), "dead end", "look", ("look",)),
+    ((step("look", "instruct", go="over"), step("lost", "instruct"), END), "unreachable", "lost", ()),
+    ((step("a", "instruct"), step("b", "instruct", go="a"), END), "no way out", "a", ("a", "b", "a")),
+    ((step("fins", "instruct", hazards=["sharp fins"]), END), "hazard without caution", "fins", ("fins",)),
+    (
+        (step("other", "caution", hazards=["hot surface"]), step("fins", "instruct", hazards=["sharp fins"]), END),
+        "hazard without caution",
+        "fins",
+        ("other", "fins"),
+    ),
+    (
+        (step("fins", "caution", hazards=["sharp fins"], protects="over"), step("a", "instruct"), END),
+        "caution out of place",
+        "fins",
+        (),
+    ),
+    (
+        (
+            step("look", "ask", answers=[{"say": "a"}, {"say": "b", "go": "cut"}]),
+            step("warn", "caution"),
+            step("cut", "instruct"),
+            END,
+        ),
+        "caution passed by",
+        "cut",
+        ("look", "cut"),
+    ),
+    ((step("a", "instruct", go="nothing"), END), "nowhere", "a", ("a",)),
+    ((step("a", "call", procedure="nothing"), END), "nowhere", "a", ("a",)),
+]
+
+
+@pytest.mark.parametrize(
+    ("steps", "kind", "where", "path"), HAND, ids=[f"{kind}-{at}" for at, (_, kind, _, _) in enumerate(HAND)]
+)
+def test_each_fault_is_found_with_its_path(steps: tuple[Any, ...], kind: str, where: str, path: tuple[str, ...]) -> None:
+    assert faults(*steps)[kind] == (where, path)
+
+
+def test_every_kind_but_size_is_tried_by_hand() -> None:
+    assert {kind for _, kind, _, _ in HAND} == set(KINDS) - {"size"}
+
+
+GOOD: list[tuple[dict[str, Any], ...]] = [
+    (ISO, DEAD, step("over", "end", outcome="made safe")),
+    (ISO, DEAD, step("desk", "handover"), END),
+    (ISO, BACK, END),
+    (
+        *SAFE,
+        step("iso2", "isolate"),
+        step("dead2", "prove"),
+        step("w2", "instruct", hazards=["mains"]),
+        step("b2", "restore"),
+        END,
+    ),
+    (step("warn", "caution", hazards=["mains", "sharp fins"]), step("fins", "instruct", hazards=["sharp fins"]), END),
+    (step("one", "caution"), step("two", "caution", protects="cut"), step("cut", "instruct"), END),
+    (step("again", "ask", answers=[{"say": "yes", "go": "again"}, {"say": "no"}]), END),
+    (ISO, step("rest", "wait", lasts="30 min"), BACK, END),
+    (ISO, step("night", "wait", lasts="2 d"), END),
+]
+
+
+@pytest.mark.parametrize("steps", GOOD, ids=range(len(GOOD)))
+def test_what_is_allowed(steps: tuple[Any, ...]) -> None:
+    assert faults(*steps) == {}
+
+
+def test_the_shipped_examples_are_proved() -> None:
+    assert prove(load_book(DATA / "warm-cabinet.yaml", [])) == ()
+    assert prove(load_book(DATA / "ask-and-read.yaml", [])) == ()
+
+
+def test_a_called_procedure_may_rely_on_its_caller_only_where_every_call_is_isolated() -> None:
+    inner = procedure("inner", step("work", "instruct", hazards=["mains"]))
+    call = step("do", "call", procedure="inner")
+    assert prove(book_of(procedure("main", ISO, DEAD, call, BACK, END), inner)) == ()
+    found = prove(book_of(procedure("main", ISO, DEAD, call, BACK, step("more", "call", procedure="inner"), END), inner))
+    assert [(fault.kind, fault.step, fault.file) for fault in found] == [("hazard while live", "work", "inner.yaml")]
+    assert found[0].path == ("iso", "dead", "do", "inner/work", "back", "more", "inner/work")
+    assert "iso -> dead -> do -> inner/work -> back -> more -> inner/work" in found[0].sentence
+
+
+def test_a_break_is_the_shortest_that_any_procedure_on_the_way_allows() -> None:
+    inner = procedure("inner", step("rest", "wait", lasts="40 min"), break_minutes=60)
+    steps = (ISO, step("do", "call", procedure="inner"), BACK, END)
+    assert [fault.kind for fault in prove(book_of(procedure("main", *steps), inner))] == ["wait breaks isolation"]
+    assert prove(book_of(procedure("main", *steps, break_minutes=45), inner)) == ()
+
+
+def test_calls_that_grow_without_end_are_refused() -> None:
+    chain = [
+        procedure(f"p{at}", *(step(f"c{n}", "call", procedure=f"p{at + 1}") for n in range(3)), END) for at in range(12)
+    ]
+    found = prove(book_of(*chain, procedure("p12", END)))
+    assert [fault.kind for fault in found] == ["size"]
+    ring = [procedure("a", step("c", "call", procedure="b"), END), procedure("b", step("c", "call", procedure="a"))]
+    assert [fault.kind for fault in prove(book_of(*ring))] == ["size"]
+
+
+def test_a_book_with_faults_does_not_start() -> None:
+    with pytest.raises(Trouble, match=r"main\.yaml: step `work` works on mains .* Path: work\."):
+        may_run(book_of(procedure("main", step("work", "instruct", hazards=["mains"]), END)))
+
+
+# ---- a machine that tries everything --------------------------------------------------------------------------------
+
+HISTORY = 4
+Spot = tuple[tuple[str, int], ...]  # the stack: (procedure, number of the step), innermost last
+
+
+class Walker:
+    """Visits every state of the rules. `live` etc. gather (procedure, step) where a rule was broken."""
+
+    def __init__(self, book: Book) -> None:
+        self.book = book
+        self.broken: set[tuple[str, str, str]] = set()  # kind, procedure, step
+        self.visited: set[Spot] = set()
+        self.onward: dict[Spot, set[Spot | str]] = {}
+        self._walk()
+
+    def _walk(self) -> None:
+        first: Any = (((self.book.main, 0),), "live", (), False)
+        seen, waiting = {first}, deque([first])
+        while waiting:
+            for following in self._moves(*waiting.popleft()):
+                if following not in seen:
+                    seen.add(following)
+                    waiting.append(following)
+
+    def _moves(self, spot: Spot, iso: str, history: tuple[Spot, ...], warned: bool) -> list[Any]:
+        procedure, here = self._here(spot)
+        self.visited.add(spot)
+        self._judge(spot, procedure.procedure, here, iso, warned)
+        moves: list[Any] = []
+        if history:
+            moves.append((history[-1], iso, history[:-1], warned))
+        warned = warned or (here.kind == "caution" and model.Hazard.SHARP_FINS in here.hazards)
+        gate = here.kind in ("isolate", "prove", "restore", "handover") or (here.kind == "wait" and here.lasts == "24 h")
+        then = {"isolate": "claimed", "restore": "live", "handover": "live"}.get(here.kind, iso)
+        if here.kind == "prove" and iso != "live":
+            then = "dead"
+        if here.kind == "wait" and here.lasts == "24 h":
+            then = "live"
+        kept = () if gate else (*history, spot)[-HISTORY:]
+        for to in self._next(spot):
+            self.onward.setdefault(spot, set()).add(to)
+            if to == "off":
+                self.broken.add(("dead end", procedure.procedure, here.id))
+            elif to != "finished":
+                moves.append((to, then, kept, warned))
+        return moves
+
+    def _here(self, spot: Spot) -> tuple[Procedure, Any]:
+        name, number = spot[-1]
+        procedure = self.book.procedures[name]
+        return procedure, procedure.steps[number]
+
+    def _judge(self, spot: Spot, name: str, here: Any, iso: str, warned: bool) -> None:
+        works = here.kind not in ("caution", "isolate", "prove", "restore", "handover")
+        rules = {
+            "hazard while live": works and model.Hazard.MAINS in here.hazards and iso != "dead",
+            "proof without isolation": here.kind == "prove" and iso == "live",
+            "restore without isolation": here.kind == "restore" and iso == "live",
+            "ends isolated": here.kind == "end" and len(spot) == 1 and iso != "live" and here.outcome != "made safe",
+            "wait breaks isolation": here.kind == "wait" and here.lasts == "45 min" and iso != "live",
+            "hazard without caution": here.kind != "caution" and model.Hazard.SHARP_FINS in here.hazards and not warned,
+        }
+        self.broken |= {(kind, name, here.id) for kind, is_broken in rules.items() if is_broken}
+
+    def _next(self, spot: Spot) -> list[Any]:
+        _, here = self._here(spot)
+        if here.kind == "call":
+            return [(*spot, (here.procedure, 0))]
+        if here.kind == "end":
+            return [self._return(spot, "finished")]
+        names: list[str | None] = [here.go]
+        if here.kind == "ask":
+            names = [answer.go or here.go for answer in here.answers]
+        if here.kind == "decide":
+            names = [*(case.go for case in here.cases), here.otherwise]
+        return [self._to(spot, name) for name in names]
+
+    def _to(self, spot: Spot, name: str | None) -> Any:
+        procedure, _ = self._here(spot)
+        number = spot[-1][1] + 1 if name is None else next(at for at, one in enumerate(procedure.steps) if one.id == name)
+        if number >= len(procedure.steps):
+            return self._return(spot, "off")
+        return (*spot[:-1], (spot[-1][0], number))
+
+    def _return(self, spot: Spot, why: str) -> Any:
+        if len(spot) == 1:
+            return why
+        _, call = self._here(spot[:-1])
+        return self._to(spot[:-1], call.go)
+
+    def unreached(self) -> set[tuple[str, str, str]]:
+        reached = {(spot[-1][0], self._here(spot)[1].id) for spot in self.visited}
+        called = {name for name, _ in reached}
+        return {
+            ("unreachable", name, one.id)
+            for name in called
+            for one in self.book.procedures[name].steps
+            if (name, one.id) not in reached
+        }
+
+    def trapped(self) -> bool:
+        """Some visited step can never come to an end (running off the end is a fault of its own)."""
+        good: set[Any] = {"finished", "off"}
+        while True:
+            more = {spot for spot, to in self.onward.items() if spot not in good and to & good}
+            if not more:
+                return any(spot not in good for spot in self.visited)
+            good |= more
+
+
+PLAIN = ["instruct", "ask", "caution", "isolate", "prove", "restore", "wait", "handover", "decide", "end"]
+
+
+@st.composite
+def steps_of(draw: st.DrawFn, calls: tuple[str, ...], most: int) -> tuple[dict[str, Any], ...]:
+    count = draw(st.integers(1, most))
+    ids = [f"s{at}" for at in range(count)]
+    target = st.sampled_from(ids)
+    made = []
+    for name in ids:
+        kind = draw(st.sampled_from([*PLAIN, "isolate", "prove", *(["call"] if calls else [])]))
+        more: dict[str, Any] = {}
+        if kind in ("instruct", "ask", "caution", "isolate"):
+            more["hazards"] = draw(st.sampled_from([[], [], ["mains"], ["sharp fins"]]))
+        if kind == "caution":
+            more["protects"] = None
+        if kind == "ask":
+            more["answers"] = [{"say": word, "go": draw(st.none() | target)} for word in ("a", "b")]
+        if kind == "decide":
+            more["cases"] = [{"when": "True", "go": draw(target)}]
+            more["otherwise"] = draw(target)
+        if kind == "wait":
+            more["lasts"] = draw(st.sampled_from(["5 min", "45 min", "24 h"]))
+        if kind == "end":
+            more["outcome"] = draw(st.sampled_from(["done", "made safe"]))
+        if kind == "call":
+            more["procedure"] = draw(st.sampled_from(calls))
+        if kind not in ("ask", "end", "decide"):
+            more["go"] = draw(st.sampled_from([None, None, None, *ids]))
+        made.append(step(name, kind, **more))
+    return tuple(made)
+
+
+@st.composite
+def books(draw: st.DrawFn) -> Book:
+    inner = procedure("inner", *draw(steps_of((), 4)))
+    middle = procedure("middle", *draw(steps_of(("inner",), 4)))
+    return book_of(procedure("main", *draw(steps_of(("inner", "middle"), 7))), inner, middle)
+
+
+COMPARED = {
+    "hazard while live",
+    "proof without isolation",
+    "restore without isolation",
+    "ends isolated",
+    "wait breaks isolation",
+    "hazard without caution",
+    "unreachable",
+    "dead end",
+}
+
+
+@given(books())
+@settings(max_examples=600, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_the_same_verdict_as_a_machine_that_tries_everything(book: Book) -> None:
+    walker = Walker(book)
+    found = prove(book)
+    by_graph = {(fault.kind, fault.file.removesuffix(".yaml"), fault.step) for fault in found if fault.kind in COMPARED}
+    assert by_graph == walker.broken | walker.unreached()
+    assert any(fault.kind == "no way out" for fault in found) == walker.trapped()
+    for kind in {fault.kind for fault in found}:
+        event(kind)
+    event(f"{len(walker.visited) // 5 * 5}+ places")
+
+
+@given(books())
+@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_going_back_reaches_no_new_moment_and_paths_are_real(book: Book) -> None:
+    expansion = Expansion(book)
+    assert set(moments(expansion)) == set(moments(expansion, go_back=False))
+    graph = expansion.graph()
+    for fault in prove(book):
+        if fault.path and fault.kind != "no way out":
+            names = [
+                place.shown(book.main) for place in nx.shortest_path(graph, start(book), _last(graph, fault.path, book))
+            ]
+            assert len(names) <= len(fault.path)
+        for one, other in zip(fault.path, fault.path[1:], strict=False):
+            assert any(a.shown(book.main) == one and b.shown(book.main) == other for a, b in graph.edges if b not in EXITS)
+
+
+def _last(graph: Any, path: tuple[str, ...], book: Book) -> Place:
+    return next(place for place in graph if place not in EXITS and place.shown(book.main) == path[-1])
+
+
+@given(books())
+@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_the_same_as_the_dominator_form(book: Book) -> None:
+    """With the starts of the unproved state as sources and the proofs of death taken out, what is reachable is what can be
+    reached unproved; with the isolations taken out, what can be reached live. Only where no proof of death lacks its
+    isolation are the two forms of the first the same thing."""
+    expansion = Expansion(book)
+    graph = expansion.graph()
+    places = [place for place in graph if place not in EXITS]
+
+    def reached(sources: set[Any], removed: str) -> set[Any]:
+        kept = graph.subgraph([place for place in places if expansion.step(place).kind != removed])
+        return {to for source in sources if source in kept for to in {source, *nx.descendants(kept, source)}}
+
+    def starts(*kinds: str) -> set[Any]:
+        clearing = [
+            place
+            for place in places
+            if expansion.step(place).kind in kinds
+            or (barrier(expansion.step(place)) and expansion.step(place).kind == "wait")
+        ]
+        return {start(book), *(to for place in clearing for to in graph.successors(place))}
+
+    states = moments(expansion)
+    live = {moment.place for moment in states if isinstance(moment, Moment) and moment.state is State.LIVE}
+    unproved = {moment.place for moment in states if isinstance(moment, Moment) and moment.state is not State.ISOLATED}
+    isolates = {place for place in places if expansion.step(place).kind == "isolate"}
+    by_cut = reached(starts("restore", "handover"), "isolate")
+    assert by_cut == live - isolates
+    if not any(expansion.step(place).kind == "prove" for place in live):
+        proofs = {place for place in places if expansion.step(place).kind == "prove"}
+        assert reached(starts("restore", "handover", "isolate"), "prove") == unproved - proofs
+
+
+def test_exhaustively_on_every_small_procedure() -> None:
+    """All procedures of three steps out of six kinds, each going on, back to the first or to the end."""
+    kinds: list[dict[str, Any]] = [
+        {"kind": "instruct", "hazards": ["mains"]},
+        {"kind": "isolate"},
+        {"kind": "prove"},
+        {"kind": "restore"},
+        {"kind": "handover"},
+        {"kind": "ask"},
+    ]
+    tried = faulty = 0
+    for chosen in itertools.product(kinds, repeat=3):
+        for targets in itertools.product([None, "s0", "s3"], repeat=3):
+            made = []
+            for at, (one, target) in enumerate(zip(chosen, targets, strict=True)):
+                way = {"answers": [{"say": "a", "go": target}, {"say": "b"}]} if one["kind"] == "ask" else {"go": target}
+                made.append(step(f"s{at}", **one, **way))
+            book = book_of(procedure("main", *made, step("s3", "end")))
+            walker = Walker(book)
+            found = prove(book)
+            by_graph = {(fault.kind, "main", fault.step) for fault in found if fault.kind in COMPARED}
+            assert by_graph == walker.broken | walker.unreached()
+            assert any(fault.kind == "no way out" for fault in found) == walker.trapped()
+            tried += 1
+            faulty += bool(found)
+    assert tried == 6**3 * 3**3
+    assert 0 < faulty < tried
+
+
+def test_the_table_of_states_says_what_every_kind_of_step_does() -> None:
+    changes = {}
+    for kind in ("instruct", "caution", "isolate", "prove", "restore", "wait", "handover", "end"):
+        one = STEP.validate_python(step("s", kind))
+        changes[kind] = [after(one, state).value for state in State]
+    same = ["live", "isolating", "isolated"]
+    assert changes == {
+        "instruct": same,
+        "caution": same,
+        "wait": same,
+        "end": same,
+        "isolate": ["isolating"] * 3,
+        "prove": ["live", "isolated", "isolated"],
+        "restore": ["live"] * 3,
+        "handover": ["live"] * 3,
+    }
