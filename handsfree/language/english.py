@@ -17,6 +17,7 @@ from handsfree.language.jsgf import load as load_grammar
 from handsfree.language.meaning import ALWAYS, WHEN_ASKED, Listening, Meaning, Sense
 from handsfree.language.phonetics import nearest
 from handsfree.language.quantities import alike, canonical
+from handsfree.language.tokens import is_number, tokens
 from handsfree.language.twoway import TwoWay
 from handsfree.language.understanding import Tongue, Vocabulary
 from handsfree.resources import folder
@@ -119,8 +120,8 @@ class English:
     def say_digits(self, value: float) -> str:
         number = exact(value)
         whole, point, fraction = plain(abs(number)).partition(".")
-        said = (*(("minus",) if number < 0 else ()), *digit_words(whole), *((("decimal"), *digit_words(fraction)) if point else ()))
-        return " ".join(said)
+        minus, after = ("minus",) if number < 0 else (), ("decimal", *digit_words(fraction)) if point else ()
+        return " ".join((*minus, *digit_words(whole), *after))
 
     def digits(self, words: Sequence[str]) -> tuple[str, ...]:
         found = self.two_way.read("digits", self._written.digits([word.lower() for word in words]))
@@ -149,15 +150,17 @@ class English:
             right = self.units[name][abs(number) == 1]
             ends = tuple(wrong.split()) if wrong != right else ("",)
             forms += [way for way in self.two_way.say("quantity", (number, name)) if not _holds(way, ends)]
-            if name in ("degF", "degC", "kelvin") and name != "kelvin":
-                forms += [way for way in self.two_way.say("quantity", (number, "degree")) if not _holds(way, _ODD[abs(number) == 1])]
+            if name in ("degF", "degC"):
+                odd = ("degrees",) if abs(number) == 1 else ("degree",)
+                forms += [way for way in self.two_way.say("quantity", (number, "degree")) if not _holds(way, odd)]
         own = self.say_quantity(value, unit).lower()
         spoken = dict.fromkeys((own, *(" ".join(way) for way in forms)))
         return tuple(form for form in spoken if (float(number), None) in self._unitless(form, name))
 
     def _unitless(self, form: str, name: str) -> tuple[tuple[float, str | None], ...]:
         """What the form reads back as, its unit (if it is the one meant) left aside; a form that does not is not given."""
-        return tuple((value, None if unit in (name, "degree") else unit) for value, unit in self._readings(tuple(form.split())))
+        readings = self._readings(tuple(form.split()))
+        return tuple((value, None if unit in (name, "degree") else unit) for value, unit in readings)
 
     def written_forms(self, value: float, unit: str = "") -> tuple[str, ...]:
         """The ways a transcriber writes the reading: '43.5', '43.5 degrees', '43.5°F', '2,200 V', '11 1/2', '-12'."""
@@ -168,11 +171,12 @@ class English:
         return self.two_way.words(rare=False)
 
     def number_grammar_jsgf(self, unit: str = "", most: float = 9999) -> str:
-        """One number with its unit, left out or not, as a JSGF grammar for PocketSphinx: <number> is public. `most`: no words
-        for thousands below 1000, none for millions below a million. Units that fit the step's are in it."""
+        """One number with its unit, left out or not, as a JSGF grammar for PocketSphinx: <number> is public. `most`: no
+        words for thousands below 1000, none for millions below a million. Units that fit the step's are in it."""
         big = frozenset(name for name, least in (("thousands", 1000), ("millions", 10**6)) if most < least)
         names = alike(unit)
-        return number_grammar(self.two_way, tuple(way for name in names for way in dict.fromkeys(self.units.get(name, ()))), big)
+        ways = tuple(dict.fromkeys(way for name in names for way in self.units.get(name, ())))
+        return number_grammar(self.two_way, ways, big, below=canonical(unit) in ("", "degF", "degC"))
 
     # ---- phrases
 
@@ -206,8 +210,8 @@ class English:
         if not readings:
             return phrases
         value, unit = readings[0]
-        numbers = [form for form in self.written_forms(value, unit or "") if ("d" in form) == bool(unit) or True]
-        return tuple(dict.fromkeys([*(f"{form}." for form in numbers[:3]), *numbers, *phrases]))
+        with_unit = [form for form in self.written_forms(value, unit or "") if not unit or not is_number(tokens(form)[-1])]
+        return tuple(dict.fromkeys([*(f"{form}." for form in with_unit[:4]), *with_unit, *phrases]))
 
     def speakable(self, text: str) -> str:
         return speakable(text, self.say_number, self.say_quantity)
@@ -217,7 +221,6 @@ class English:
 
 
 _SAME = frozenset({"kelvin", "hertz", "psi", "bar", "percent", "revolutions_per_minute"})
-_ODD = {True: ("degrees",), False: ("degree",)}
 
 
 def _holds(way: tuple[str, ...], part: tuple[str, ...]) -> bool:
@@ -225,10 +228,11 @@ def _holds(way: tuple[str, ...], part: tuple[str, ...]) -> bool:
 
 
 @cache
-def number_grammar(two_way: TwoWay, unit_ways: tuple[str, ...], big: frozenset[str]) -> str:
-    rules = two_way.jsgf(["signed"], big)
-    unit = " [<unit>]" if unit_ways else ""
-    lines = ["#JSGF V1.0 UTF-8;", "grammar number;", f"public <number> = <signed>{unit};"]
+def number_grammar(two_way: TwoWay, unit_ways: tuple[str, ...], big: frozenset[str], below: bool) -> str:
+    """The magnitude stands in it once, with its sign around it: a recogniser's network is a third of the size so."""
+    rules = two_way.jsgf(["magnitude", "minus", *(["below"] if below else [])], big)
+    after = ("[<unit>] " if unit_ways else "") + ("[<below>]" if below else "")
+    lines = ["#JSGF V1.0 UTF-8;", "grammar number;", f"public <number> = [<minus>] <magnitude> {after};"]
     if unit_ways:
         lines.append(f"<unit> = {' | '.join(unit_ways)};")
     return "\n".join([*lines, rules]) + "\n"

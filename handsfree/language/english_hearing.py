@@ -38,14 +38,14 @@ AMBIGUOUS: tuple[Ambiguity, ...] = (
               "Digits in a row, but a lost 'point' is as likely: both are given, and the read-back tells them apart."),
     Ambiguity("two tens in a row", "twelve fifty", 1250, (), (12.5, 62), "As a year is said; a point is never supplied."),
     Ambiguity("tens, oh, digit", "twenty oh five", 2005, (), (205, 25), "As a year is said; 205 is 'two oh five'."),
-    Ambiguity("tens and unit", "twenty two", 22, (), (202, 220), "The common reading; 'two two' and 'twenty two' are both 22."),
+    Ambiguity("tens and unit", "twenty two", 22, (), (202, 220), "The common reading; 'two two' is 22 as well."),
     Ambiguity("hundreds over ten", "twenty two hundred", 2200, (), (20200, 22100), "Never twenty and two hundred."),
     Ambiguity("tens after the point", "forty three point twenty five", 43.25, (), (43.205,), "A meter shows two digits."),
-    Ambiguity("zero at the end", "forty three point five oh", 43.5, (), (435,), "A zero at the end of decimals changes nothing."),
-    Ambiguity("and a fraction", "one hundred and three quarters", 100.75, (), (25.75, 1.75), "'And' joins a fraction to a whole."),
+    Ambiguity("zero at the end", "forty three point five oh", 43.5, (), (435,), "A zero after decimals changes nothing."),
+    Ambiguity("and a fraction", "one hundred and three quarters", 100.75, (), (25.75, 1.75), "'And' joins a fraction on."),
     Ambiguity("and", "one hundred and eighteen", 118, (), (100.18,), "'And' is no point."),
     Ambiguity("below", "twelve below", -12, (), (12,), "Below zero, wherever the step asks; the read-back says 'minus'."),
-    Ambiguity("minus", "negative twelve", -12, (), (12,), "'Negative' before a number is its sign; alone it is the command."),
+    Ambiguity("minus", "negative twelve", -12, (), (12,), "Before a number its sign; alone the command."),
     Ambiguity("double", "double four five", 445, (), (88, 45), "'Double' holds for the one digit after it."),
     Ambiguity("a thousand and", "one thousand two", 1002, (), (1200,), "The hundreds are never left out after a thousand."),
     Ambiguity("ten in the middle", "two ten", 210, (), (2.1, 20), "As 'one eighteen'."),
@@ -53,7 +53,9 @@ AMBIGUOUS: tuple[Ambiguity, ...] = (
 )
 
 #: Misheard on purpose to be nothing: the first is invented by recognisers after a tens word (measured on a real speaker).
-NO_NUMBER: tuple[str, ...] = ("twenty oh", "oh", "minus twelve below", "twenty thirty forty", "one hundred hundred", "point", "and a half")
+NO_NUMBER: tuple[str, ...] = (
+    "twenty oh", "oh", "minus twelve below", "twenty thirty forty", "one hundred hundred", "point", "and a half",
+)
 
 _TEENS = {n: 10 * (n - 10) for n in range(13, 20)}  # 13 -> 30
 _TYS = {ty: teen for teen, ty in _TEENS.items()}
@@ -77,8 +79,8 @@ def needs_both_ways(value: float) -> bool:
 
 
 def confusable(value: float) -> tuple[float, ...]:
-    """Values that sound near, each once, without the value itself: -teen for -ty, five for nine, a digit lost after the point,
-    the point or all after it lost, a trailing 'oh' gained or lost, a lost minus, a lost leading hundred."""
+    """Values that sound near, each once, without the value itself: -teen for -ty, five for nine, a digit lost after
+    the point, the point or all after it lost, a trailing 'oh' gained or lost, a lost minus, a lost leading hundred."""
     number = exact(value)
     size, sign = abs(number), -1 if number < 0 else 1
     text = plain(size)
@@ -88,8 +90,8 @@ def confusable(value: float) -> tuple[float, ...]:
         Decimal(text[:at] + {"5": "9", "9": "5"}[digit] + text[at + 1:]) for at, digit in enumerate(text) if digit in "59"
     ]
     if fraction:
-        near += [Decimal(f"{whole}.{fraction[:-1] or 0}"), Decimal(f"{whole}.{fraction[0]}"), Decimal(whole), Decimal(whole + fraction)]
-        near.append(Decimal(f"0.{fraction}"))
+        texts = (f"{whole}.{fraction[:-1] or 0}", f"{whole}.{fraction[0]}", whole, whole + fraction, f"0.{fraction}")
+        near += [Decimal(text) for text in texts]
     else:
         near += [Decimal(whole + "0")] if len(whole) < 6 else []
         near += [Decimal(whole[:-1])] if whole.endswith("0") and len(whole) > 1 else []

@@ -4,7 +4,7 @@ Rules of this file:
 
 - The words and their values are in grammar/en.jsgf; here is only how they are put together.
 - The first way of every value is the one the program says. A production marked rare is understood but not said.
-- A point, a minus or a unit is never supplied: 'two fifty' is 250, not 2.50 (see english_ambiguous.py for every such choice).
+- A point, a minus or a unit is never supplied: 'two fifty' is 250, not 2.50 (english_hearing.py lists the choices).
 """
 
 from __future__ import annotations
@@ -22,7 +22,6 @@ MOST = 10**9  # numbers below this can be said
 TEMPERATURES = frozenset({"degF", "degC", "degree", "kelvin"})
 HALVES = tuple(Decimal(text) for text in ("0.5", "0.25", "0.75"))
 
-_None = tuple[Any, ...]
 Split = Callable[[Any], Iterable[tuple[Any, ...]]]
 
 
@@ -163,14 +162,15 @@ def _quantities() -> list[Production]:
     def below(magnitude: Decimal, unit: str, _: str) -> tuple[Decimal, str] | None:
         return (-magnitude, unit) if magnitude and unit in TEMPERATURES else None
 
+    half_of = _when(lambda q: q[0] == HALVES[0] and q[1] is not None, lambda q: q[1])
     return [
         Production("quantity", ("<signed>",), lambda v: (v, None), _when(lambda q: q[1] is None, lambda q: q[0])),
         Production("quantity", ("<signed>", "<unit>"), lambda v, u: (v, u),
                    _when(lambda q: q[1] is not None, lambda q: q[0], lambda q: q[1])),
         Production("quantity", ("<magnitude>", "<unit>", "<below>"), below,
                    lambda q: [(-q[0], q[1], "below")] if q[0] < 0 and q[1] in TEMPERATURES else []),
-        *(Production("quantity", ("half", a, "<unit>"), lambda u: (HALVES[0], u),
-                     _when(lambda q: q[0] == HALVES[0] and q[1] is not None, lambda q: q[1]), rare=True) for a in ("a", "an")),
+        *(Production("quantity", ("half", a, "<unit>"), lambda u: (HALVES[0], u), half_of, rare=True)
+          for a in ("a", "an")),
     ]
 
 

@@ -3,7 +3,7 @@
 Rules of this file:
 
 - Only what a synthesiser would say wrongly is changed: numbers with their units, signs, codes, capitals, abbreviations.
-- Codes are spelled with the spelling words of ICAO Doc 9432 and their digits said one by one: a letter alone is lost in noise.
+- Codes are spelled with the spelling words of ICAO Doc 9432 and their digits one by one: a lone letter is lost in noise.
 """
 
 from __future__ import annotations
@@ -15,15 +15,16 @@ from handsfree.language.english_written import digit_words
 from handsfree.language.quantities import SYMBOLS
 
 #: ICAO Doc 9432, the radiotelephony spelling alphabet (from memory); spelled as US dictionaries do.
-SPELLING = dict(zip(
-    "abcdefghijklmnopqrstuvwxyz",
-    ("alpha bravo charlie delta echo foxtrot golf hotel india juliet kilo lima mike november oscar papa quebec romeo sierra "
-     "tango uniform victor whiskey x-ray yankee zulu").split(), strict=True,
-))
+_WORDS = (
+    "alpha bravo charlie delta echo foxtrot golf hotel india juliet kilo lima mike november oscar papa quebec romeo sierra "
+    "tango uniform victor whiskey x-ray yankee zulu"
+)
+SPELLING = {word[0]: word for word in _WORDS.split()}
 _ABBREVIATIONS = {
     "e.g.": "for example", "i.e.": "that is", "etc.": "and so on", "approx.": "about", "max.": "at most", "min.": "at least",
-    "vs.": "against", "no.": "number", "w/o": "without", "w/": "with", "&": "and", "+/-": "plus or minus", "±": "plus or minus",
-    "≤": "at most", "≥": "at least", "<": "below", ">": "above", "=": "equals", "→": "to", "×": "by",
+    "vs.": "against", "w/o": "without", "w/": "with", "&": "and", "+/-": "plus or minus", "±": "plus or minus",
+    "≤": "at most", "≥": "at least", "<": "below", ">": "above", "=": "equals", "→": "to",
+    "×": "by",
 }
 _SYMBOL_UNITS = {sign: name for name, signs in reversed(SYMBOLS.items()) if not name.startswith("delta_") for sign in signs}
 _NUMBER = r"[-−+±]?\d{1,3}(?:,\d{3})+(?:\.\d+)?|[-−+±]?\d*\.?\d+"
@@ -34,7 +35,9 @@ _QUANTITY = re.compile(
 _PLAIN = re.compile(rf"(?<![\w.-])(?:{_NUMBER})(?![\w]|-\w|[.,]\d)")
 _CODE = re.compile(r"\b(?=[A-Za-z0-9-]*\d)(?=[A-Za-z0-9-]*[A-Z])[A-Z0-9]+(?:-[A-Z0-9]+)*[a-z]?\b")
 _CAPITALS = re.compile(r"\b[A-Z]{2,5}s?\b")
-_SAID_AS_WORDS = frozenset({"DANGER", "WARNING", "CAUTION", "NOTE", "NOT", "OFF", "ON", "AND", "OR", "NO", "STOP", "DO", "ONE"})
+_SAID_AS_WORDS = frozenset(
+    {"DANGER", "WARNING", "CAUTION", "NOTE", "NOT", "OFF", "ON", "AND", "OR", "NO", "STOP", "DO", "ONE"}
+)
 _ABBREVIATION = re.compile("|".join(
     (r"(?<!\w)" if key[0].isalpha() else "") + re.escape(key) for key in sorted(_ABBREVIATIONS, key=len, reverse=True)
 ), re.IGNORECASE)
@@ -49,8 +52,8 @@ def _value(text: str) -> tuple[str, float]:
 
 
 def _spelled(code: str) -> str:
-    said = [SPELLING[sign.lower()] if sign.isalpha() else digit_words(sign)[0] for sign in code if sign.isalnum() and sign.isascii()]
-    return " ".join(said)
+    signs = [sign for sign in code if sign.isalnum() and sign.isascii()]
+    return " ".join(SPELLING[sign.lower()] if sign.isalpha() else digit_words(sign)[0] for sign in signs)
 
 
 def speakable(text: str, say_number: Callable[[float], str], say_quantity: Callable[[float, str], str]) -> str:
@@ -58,8 +61,6 @@ def speakable(text: str, say_number: Callable[[float], str], say_quantity: Calla
 
     def quantity(match: re.Match[str]) -> str:
         unit = _SYMBOL_UNITS[match["unit"]]
-        if len(match["unit"]) == 1 and match["unit"].isalpha() and match["low"].startswith(("+",)):
-            return match[0]
         before, low = _value(match["low"])
         if match["high"] is None:
             return before + say_quantity(low, unit)

@@ -120,7 +120,7 @@ def written_numbers(value: float) -> tuple[str, ...]:
     if half:
         forms.append(f"{int(size)} {half}" if size >= 1 else half)
     signed = [sign + form for form in forms]
-    return tuple(signed + [f"minus {forms[0]}"] if sign else signed)
+    return (*signed, f"minus {forms[0]}") if sign else tuple(signed)
 
 
 def written_forms(value: float, unit: str, unit_words: Mapping[str, tuple[tuple[str, ...], ...]]) -> tuple[str, ...]:
@@ -154,7 +154,8 @@ def written_phrase(spoken: str, gates: Sequence[str]) -> tuple[str, ...]:
     gate = next((gate for gate in gates if head.endswith(gate)), "")
     if gate:
         first, _, rest = gate.partition(" ")
-        heads = [head, f"{head[: len(head) - len(gate)]}{first}, {rest}", f"{head[: len(head) - len(gate)]}{first}. {rest.capitalize()}"]
+        before = head[: len(head) - len(gate)]
+        heads = [head, f"{before}{first}, {rest}", f"{before}{first}. {rest.capitalize()}"]
         tails = [tail, "-".join(tail), " ".join(words[run:])] if tail else [""]
         texts = [f"{h} {t}".strip() for t in dict.fromkeys(tails) for h in heads]
     elif tail:

@@ -3,40 +3,48 @@
 Rules of this file:
 
 - Phonemes are ARPAbet without stress, as in the CMU dictionary that PocketSphinx carries in its wheel.
-- A word the dictionary lacks gets eSpeak NG's pronunciation, or, without it, one spelled by plain letter rules. `lacking` says
-  which those are.
+- A word the dictionary lacks gets eSpeak NG's pronunciation, or, without it, one by plain letter rules. `lacking` says which
+  those are.
 - A distance is a share: 0 for the same sound, 1 for nothing in common. Phonemes often taken for one another count half.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from functools import cache, lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handsfree.language import espeak
 from handsfree.language.tokens import tokens
 
+if TYPE_CHECKING:
+    from pocketsphinx import NGramModel
+
 Phonemes = tuple[str, ...]
 
 PHONEMES: Phonemes = tuple(
-    "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH".split()
+    "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH".split()  # noqa: SIM905
 )
 _LETTER = {phoneme: chr(0x100 + at) for at, phoneme in enumerate(PHONEMES)}
 #: Groups whose members are taken for one another in noise: voicing, place of nasals and fricatives, neighbouring vowels.
-#: After Miller and Nicely, J. Acoust. Soc. Am. 27 (1955), for the consonants (from memory); vowels: common practice, no source.
+#: After Miller and Nicely, J. Acoust. Soc. Am. 27 (1955), for the consonants (from memory); for vowels common
+#: practice, no source.
 _NEAR_GROUPS = (
     "P T K", "B D G", "F TH", "V DH", "S SH", "Z ZH", "M N NG", "P B", "T D", "K G", "F V", "S Z", "CH JH", "CH SH", "TH DH",
-    "IH IY", "EH IH", "EH AE", "AA AO", "AO OW", "UH UW", "AH UH", "AH AA", "AH IH", "AH EH", "ER R", "AY AA", "AW AA", "EY EH",
-    "L W", "L R",
+    "IH IY", "EH IH", "EH AE", "AA AO", "AO OW", "UH UW", "AH UH", "AH AA", "AH IH", "AH EH", "ER R", "AY AA", "AW AA",
+    "EY EH", "L W", "L R",
 )
 _NEAR = frozenset(frozenset((a, b)) for group in _NEAR_GROUPS for a in group.split() for b in group.split() if a != b)
 _HALF = 0.5
+_RARE = math.log(1e-6)  # the dictionary is full of surnames, which would be decoys for nothing
 
 
 @cache
 def dictionary() -> Mapping[str, tuple[Phonemes, ...]]:
-    """The pronouncing dictionary of PocketSphinx' US English model: word -> its pronunciations. Trouble where it is missing."""
+    """The pronouncing dictionary of PocketSphinx' US English model: word -> its pronunciations. Trouble where it
+    is missing."""
     from handsfree.errors import Trouble
 
     try:
@@ -44,7 +52,7 @@ def dictionary() -> Mapping[str, tuple[Phonemes, ...]]:
 
         text = (Path(pocketsphinx.get_model_path()) / "en-us" / "cmudict-en-us.dict").read_text(encoding="utf-8")
     except (ImportError, OSError) as error:
-        raise Trouble(f"The pronouncing dictionary of pocketsphinx cannot be read ({error}); install handsfree again.") from error
+        raise Trouble(f"The dictionary of pocketsphinx cannot be read ({error}); install handsfree again.") from error
     found: dict[str, tuple[Phonemes, ...]] = {}
     for line in text.splitlines():
         word, *phonemes = line.split()
@@ -61,11 +69,11 @@ def lacking(words: Iterable[str]) -> tuple[str, ...]:
 
 #: Letters to phonemes, longest first, for a word that neither dictionary nor eSpeak NG can say. Crude on purpose.
 _SPELLED = {
-    "tion": "SH AH N", "igh": "AY", "tch": "CH", "ch": "CH", "sh": "SH", "th": "TH", "ph": "F", "ck": "K", "ng": "NG", "qu": "K W",
-    "ee": "IY", "ea": "IY", "oo": "UW", "ou": "AW", "ow": "OW", "ai": "EY", "ay": "EY", "oi": "OY", "oy": "OY", "er": "ER",
-    "ar": "AA R", "or": "AO R", "wh": "W", "kn": "N", "a": "AE", "b": "B", "c": "K", "d": "D", "e": "EH", "f": "F", "g": "G",
-    "h": "HH", "i": "IH", "j": "JH", "k": "K", "l": "L", "m": "M", "n": "N", "o": "AA", "p": "P", "q": "K", "r": "R", "s": "S",
-    "t": "T", "u": "AH", "v": "V", "w": "W", "x": "K S", "y": "IY", "z": "Z",
+    "tion": "SH AH N", "igh": "AY", "tch": "CH", "ch": "CH", "sh": "SH", "th": "TH", "ph": "F", "ck": "K", "ng": "NG",
+    "qu": "K W", "ee": "IY", "ea": "IY", "oo": "UW", "ou": "AW", "ow": "OW", "ai": "EY", "ay": "EY", "oi": "OY",
+    "oy": "OY", "er": "ER", "ar": "AA R", "or": "AO R", "wh": "W", "kn": "N", "a": "AE", "b": "B", "c": "K", "d": "D",
+    "e": "EH", "f": "F", "g": "G", "h": "HH", "i": "IH", "j": "JH", "k": "K", "l": "L", "m": "M", "n": "N", "o": "AA",
+    "p": "P", "q": "K", "r": "R", "s": "S", "t": "T", "u": "AH", "v": "V", "w": "W", "x": "K S", "y": "IY", "z": "Z",
 }
 
 
@@ -122,8 +130,8 @@ def sound_distance(a: Phonemes, b: Phonemes) -> float:
 
 
 def distance(a: str, b: str) -> float:
-    """How far apart two texts sound: 0 the same ('the firm', 'the firm'), 1 nothing in common. Words of several pronunciations
-    count with their first."""
+    """How far apart two texts sound: 0 the same ('the firm', 'the firm'), 1 nothing in common. A word of several
+    pronunciations counts with its first."""
     return sound_distance(phonemes(a), phonemes(b))
 
 
@@ -138,17 +146,32 @@ def _index() -> tuple[tuple[str, ...], tuple[str, ...]]:
     return words, tuple(letters(dictionary()[word][0]) for word in words)
 
 
+@cache
+def _model() -> NGramModel:
+    from pocketsphinx import Config, LogMath, NGramModel, get_model_path
+
+    path = str(Path(get_model_path()) / "en-us" / "en-us.lm.bin")
+    return NGramModel(Config(loglevel="FATAL"), LogMath(), path)
+
+
+def common(word: str) -> bool:
+    """The word is one that people say: at least one in a million by PocketSphinx' US English language model."""
+    logarithm: int = _model().prob([word])  # to the base 1.0001
+    return logarithm * math.log(1.0001) > _RARE
+
+
 @lru_cache(maxsize=2_000)
 def nearest(word: str, how_many: int) -> tuple[str, ...]:
-    """The words of the dictionary that sound nearest without sounding the same; one for each sound."""
+    """The common words of the dictionary that sound nearest without sounding the same; one for each sound."""
     from rapidfuzz import process
     from rapidfuzz.distance import Levenshtein
 
     words, sounds = _index()
     own = pronunciations(word)
-    found = process.extract(letters(own[0]), sounds, scorer=Levenshtein.normalized_distance, limit=20 + 10 * how_many)
+    found = process.extract(letters(own[0]), sounds, scorer=Levenshtein.normalized_distance, limit=200)
     same = {letters(sound) for sound in own}
-    ranked = sorted((sound_distance(own[0], dictionary()[words[at]][0]), words[at]) for sound, _, at in found if sound not in same)
+    near = [words[at] for sound, _, at in found if sound not in same and common(words[at])]
+    ranked = sorted((sound_distance(own[0], dictionary()[other][0]), other) for other in near)
     chosen: dict[Phonemes, str] = {}
     for _, other in ranked:
         chosen.setdefault(dictionary()[other][0], other)

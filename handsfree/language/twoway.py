@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+Ways = tuple[tuple[str, ...], ...]
 Value = Any  # int for counts, str for digit strings, Decimal for magnitudes: each nonterminal has one kind
 
 
@@ -46,7 +47,7 @@ class Entry:
 class TwoWay:
     productions: tuple[Production, ...]
     lexicon: tuple[Entry, ...]
-    _memo: dict[tuple[str, Value, bool], tuple[tuple[str, ...], ...]] = field(default_factory=dict, compare=False, repr=False)
+    _memo: dict[tuple[str, Value, bool], Ways] = field(default_factory=dict, compare=False, repr=False)
 
     @cached_property
     def _by_name(self) -> Mapping[str, tuple[Production, ...]]:
@@ -143,4 +144,22 @@ class TwoWay:
             if name not in wanted and name in ways:
                 wanted[name] = None
                 queue += [part[1:-1] for way in ways[name] for part in way.split() if part.startswith("<")]
-        return "\n".join(f"<{name}> = {' | '.join(dict.fromkeys(ways[name]))};" for name in wanted)
+        return "\n".join(f"<{name}> = {_factored([way.split() for way in dict.fromkeys(ways[name])])};" for name in wanted)
+
+
+def _factored(ways: list[list[str]]) -> str:
+    """Alternatives with their common beginnings written once: a b | a c | a -> a [b | c]."""
+    groups: dict[str, list[list[str]]] = {}
+    for way in ways:
+        groups.setdefault(way[0], []).append(way[1:])
+    texts = []
+    for first, rests in groups.items():
+        longer = [rest for rest in rests if rest]
+        if not longer:
+            texts.append(first)
+        elif len(longer) < len(rests):
+            texts.append(f"{first} [{_factored(longer)}]")
+        else:
+            inner = _factored(longer)
+            texts.append(f"{first} ({inner})" if " | " in inner else f"{first} {inner}")
+    return " | ".join(texts)

@@ -26,12 +26,13 @@ from handsfree.language.meaning import (
 from handsfree.language.tokens import respelled, tokens
 
 Words = tuple[str, ...]
+DecoysOf = Callable[[Listening], Mapping[str, Meaning]]
 
 
 @dataclass(frozen=True)
 class Vocabulary:
-    """The fixed words of a language, from its grammar. `respell`: written short -> said. The four sets turn a phrase into its
-    denial; `gate_only`: words that speak of the supply."""
+    """The fixed words of a language, from its grammar. `respell`: written short -> said. The sets turn a phrase into its
+    denial; `live`: words of a supply that is on."""
 
     commands: Mapping[str, tuple[str, ...]]
     gates: Mapping[str, tuple[str, ...]]
@@ -97,7 +98,7 @@ def gate_forms(gate: GateAsked, vocabulary: Vocabulary, tongue: Tongue) -> tuple
 
 
 def understand(
-    text: str, listening: Listening, vocabulary: Vocabulary, tongue: Tongue, decoys: Callable[[Listening], Mapping[str, Meaning]]
+    text: str, listening: Listening, vocabulary: Vocabulary, tongue: Tongue, decoys: DecoysOf
 ) -> tuple[Meaning, ...]:
     """Every meaning of these exact words under `listening`, best first; denials included; () for none."""
     if listening.note:
@@ -135,7 +136,7 @@ def understand(
     return (Meaning(Sense.DENIAL, kind, spoken=" ".join(digits)),) if kind else ()
 
 
-def _exact_decoy(words: Words, listening: Listening, decoys: Callable[[Listening], Mapping[str, Meaning]]) -> Denial | None:
+def _exact_decoy(words: Words, listening: Listening, decoys: DecoysOf) -> Denial | None:
     meaning = decoys(listening).get(" ".join(words))
     return None if meaning is None else Denial(meaning.text)
 
