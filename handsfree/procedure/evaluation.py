@@ -19,7 +19,8 @@ from itertools import pairwise
 from typing import Any
 
 from handsfree.procedure.accuracy import half_width
-from handsfree.procedure.expressions import Calls, name_of, names_in, parse, usual_calls
+from handsfree.procedure.expressions import name_of, names_in, parse
+from handsfree.procedure.functions import BUILT_IN, Calls, run, signature, usual_calls
 from handsfree.procedure.model import Procedure, Read
 
 Value = float | str | bool | None
@@ -65,7 +66,7 @@ def evaluate(
 ) -> Outcome:
     """`values`: by name as expressions write it (missing or None: not taken). `widths`: half-width of each reading, in its
     own unit. Raises expressions.Wrong for a text that `expressions.check` would not have passed."""
-    bench = _Bench(values, widths or {}, usual_calls() if calls is None else calls)
+    bench = _Bench(values, widths or {}, {**BUILT_IN, **(usual_calls() if calls is None else calls)})
     term = _term(parse(text), bench)
     holds = term.value if isinstance(term.value, bool) else None
     return Outcome(holds, holds is not None and term.firm is None, tuple(bench.used.items()))
@@ -196,7 +197,8 @@ def _compared(op: ast.cmpop, left: _Term, right: _Term) -> _Term:
     a, b = left.value, right.value
     if isinstance(a, str) and isinstance(b, str) and isinstance(op, ast.Eq | ast.NotEq):
         truth = (a == b) is isinstance(op, ast.Eq)
-        return _Term(truth, 0.0, truth)
+        near = left.off > 0 or right.off > 0  # a word that a function might as well not have given
+        return _Term(truth, 0.0, None if near else truth)
     x, y = _number(left), _number(right)
     if x is None or y is None:
         return _UNKNOWN
@@ -219,10 +221,13 @@ def _called(node: ast.Call, bench: _Bench) -> _Term:
         return _UNKNOWN
     values = [term.value for term in terms]
     result = _tried(call, values)
+    if signature(call).weighs:
+        terms = []  # it weighs the accuracy itself, and says 'borderline' in words
+    steady = _steady(call, values, terms, result)
     if isinstance(result, bool):
-        return _Term(result, 0.0, _steady(call, terms, result))
+        return _Term(result, 0.0, result if steady else None)
     if not isinstance(result, float):
-        return _Term(result)
+        return _Term(result, 0.0 if steady else math.inf)
     off = 0.0
     for at, term in enumerate(terms):
         moved = [_tried(call, moved_values) for moved_values in _moved(values, at, term)]
@@ -238,18 +243,14 @@ def _moved(values: list[Value], at: int, term: _Term) -> list[list[Value]]:
     return [[*values[:at], number + side, *values[at + 1 :]] for side in (-term.off, term.off)]
 
 
-def _steady(call: Callable[..., Any], terms: list[_Term], result: bool) -> bool | None:
-    values = [term.value for term in terms]
-    for at, term in enumerate(terms):
-        if any(_tried(call, moved) is not result for moved in _moved(values, at, term)):
-            return None
-    return result
+def _steady(call: Any, values: list[Value], terms: list[_Term], result: Value) -> bool:
+    return all(_tried(call, moved) == result for at, term in enumerate(terms) for moved in _moved(values, at, term))
 
 
-def _tried(call: Callable[..., Any], values: list[Value]) -> Value:
+def _tried(call: Any, values: list[Value]) -> Value:
     """None where the arithmetic has no answer. The trade's functions say so by Trouble; libraries under them by others."""
     try:
-        result = call(*values)
+        result = run(call, values)
     except Exception:
         return None
     if isinstance(result, bool | str):

@@ -5,7 +5,7 @@ Rules of this file:
 - The text is parsed to a tree and every node must be in a short list; nothing is ever compiled or called by name from it.
 - Names are ids of read and ask steps of the same procedure, with '-' written as '_'.
 - Text may only be compared, by == or !=, with one of the answers of the step it is compared to.
-- Numbers of two different units do not meet in a sum or a comparison.
+- Numbers of two different units do not meet in a sum or a comparison. A difference of two temperatures has its own unit.
 - `taken(step)` says whether a reading or an answer is there. Other calls are to the table that the caller gives.
 
 `check` says what is wrong. `evaluate`, in evaluation.py, computes."""
@@ -13,21 +13,18 @@ Rules of this file:
 from __future__ import annotations
 
 import ast
-import inspect
 import warnings
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import Any
 
+from handsfree.procedure.functions import BUILT_IN, Calls, Parameter, Signature, signature, usual_calls
 from handsfree.procedure.model import Ask, Read, Step
 
 LIMIT_TEXT = 500
 LIMIT_NODES = 120
 LIMIT_DEPTH = 20
 LIMIT_NUMBER = 1e12
-
-Calls = Mapping[str, Callable[..., Any]]
 
 COMPARE = (ast.Lt, ast.LtE, ast.Gt, ast.GtE, ast.Eq, ast.NotEq)
 ARITHMETIC = (ast.Add, ast.Sub, ast.Mult, ast.Div)
@@ -140,14 +137,6 @@ class _Kind:
     answers: tuple[str, ...] | None = None
 
 
-def usual_calls() -> Calls:
-    """The table of the trade's functions."""
-    from importlib import import_module
-
-    calls: Calls = import_module("handsfree.trade.calls").CALLS
-    return calls
-
-
 def check(text: str, tables: Tables, calls: Calls | None = None) -> tuple[str, ...]:
     """Every problem, as sentences; () for an expression that holds or does not hold whenever its values are there."""
     try:
@@ -179,10 +168,7 @@ def _kind(node: ast.expr, tables: Tables, calls: Calls | None) -> _Kind:
             return _must(node.operand, "number", tables, calls)
         case ast.BinOp():
             left, right = (_must(side, "number", tables, calls) for side in (node.left, node.right))
-            if isinstance(node.op, ast.Add | ast.Sub):
-                return _Kind("number", _one_unit(left, right, node))
-            scaled = {unit for unit in (left.unit, right.unit) if unit}
-            return _Kind("number", scaled.pop() if len(scaled) == 1 and isinstance(node.op, ast.Mult) else None)
+            return _Kind("number", _unit_of(node, left, right))
         case ast.Compare():
             sides = [_kind(side, tables, calls) for side in (node.left, *node.comparators)]
             terms = [node.left, *node.comparators]
@@ -213,6 +199,21 @@ def _must(node: ast.expr, what: str, tables: Tables, calls: Calls | None) -> _Ki
         wanted = {"truth": "something that holds or not", "number": "a number", "text": "text"}[what]
         raise Wrong(f"'{_shown(node)}' is not {wanted}.")
     return kind
+
+
+_DIFFERENCES = {"degC": "delta_degC", "degF": "delta_degF"}
+
+
+def _unit_of(node: ast.BinOp, left: _Kind, right: _Kind) -> str | None:
+    if isinstance(node.op, ast.Mult | ast.Div):
+        scaled = [kind.unit for kind in (left, right) if kind.unit]
+        return scaled[0] if len(scaled) == 1 and (left.unit or isinstance(node.op, ast.Mult)) else None
+    moved = _DIFFERENCES.get(left.unit or "")
+    if moved and right.unit == moved:
+        return left.unit  # a temperature, and so many degrees more or less
+    unit = _one_unit(left, right, node)
+    both = left.unit is not None and right.unit is not None
+    return _DIFFERENCES.get(unit or "", unit) if both and isinstance(node.op, ast.Sub) else unit
 
 
 def _one_unit(left: _Kind, right: _Kind, node: ast.AST) -> str | None:
@@ -250,31 +251,33 @@ def _of_call(node: ast.Call, tables: Tables, calls: Calls | None) -> _Kind:
             raise Wrong("'taken' wants the name of one step.")
         _of_name(node.args[0].id, tables)
         return _Kind("truth")
-    table = usual_calls() if calls is None else calls
+    table = {**BUILT_IN, **(usual_calls() if calls is None else calls)}
     if name not in table:
         raise Wrong(f"there is no function `{name}`{nearest(name, [*table, 'taken']) or '.'}")
-    parameters, returns = _signature(table[name])
-    least = sum(1 for _, needed in parameters if needed)
-    if not least <= len(node.args) <= len(parameters):
-        many = f"{least}" if least == len(parameters) else f"{least} to {len(parameters)}"
-        raise Wrong(f"`{name}` takes {many} values, not {len(node.args)}.")
-    for argument, (what, _) in zip(node.args, parameters, strict=False):
-        _must(argument, what, tables, calls)
-    return _Kind(returns)
+    shape = signature(table[name])
+    given = [_kind(argument, tables, calls) for argument in node.args]
+    first = given[0].unit if given else None
+    for kind, parameter, argument in zip(given, _matched(name, shape, len(given)), node.args, strict=True):
+        _fits(name, kind, parameter, argument, first)
+    return _Kind(shape.what, shape.unit, shape.words)
 
 
-def _signature(call: Callable[..., Any]) -> tuple[list[tuple[str, bool]], str]:
-    """([(kind of the value, whether it is needed)], kind of what comes back)."""
-    kinds = {"str": "text", "bool": "truth"}
+def _matched(name: str, shape: Signature, count: int) -> tuple[Parameter, ...]:
+    """The parameter of each argument."""
+    fixed, group = shape.parameters, shape.repeats
+    least = sum(1 for one in fixed if one.needed) + shape.groups * len(group)
+    extra = count - len(fixed)
+    if count < least or (extra > 0 and (not group or extra % len(group))):
+        named = ", ".join(one.name for one in fixed)
+        named += " and then pairs of " + " and ".join(one.name for one in group) if group else ""
+        raise Wrong(f"`{name}` takes {named or 'no values'}; {count} were given.")
+    return (*fixed[:count], *(group * (extra // len(group)) if extra > 0 else ()))
 
-    def kind(annotation: Any) -> str:
-        return kinds.get(annotation if isinstance(annotation, str) else getattr(annotation, "__name__", ""), "number")
 
-    signature = inspect.signature(call)
-    positional = (inspect.Parameter.POSITIONAL_ONLY, inspect.Parameter.POSITIONAL_OR_KEYWORD)
-    parameters = [
-        (kind(one.annotation), one.default is inspect.Parameter.empty)
-        for one in signature.parameters.values() if one.kind in positional
-    ]
-    return parameters, kind(signature.return_annotation)
-
+def _fits(name: str, kind: _Kind, parameter: Parameter, argument: ast.expr, first: str | None) -> None:
+    wanted = {"truth": "something that holds or not", "number": "a number", "text": "text"}[parameter.what]
+    if kind.what != parameter.what:
+        raise Wrong(f"'{_shown(argument)}' is not {wanted}, which `{name}` wants as its {parameter.name}.")
+    unit = first if parameter.unit == "same" else parameter.unit
+    if kind.unit is not None and unit is not None and kind.unit != unit:
+        raise Wrong(f"'{_shown(argument)}' is in '{kind.unit}', but `{name}` wants its {parameter.name} in '{unit}'.")

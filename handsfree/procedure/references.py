@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from functools import lru_cache
 
 from handsfree.procedure import accuracy, expressions
-from handsfree.procedure.model import Answer, Ask, Caution, Decide, Finding, Handover, Prove, Read, Step
+from handsfree.procedure.model import Answer, Ask, Caution, Decide, End, Finding, Handover, Prove, Read, Step
 from handsfree.procedure.sentences import nearest
 from handsfree.procedure.yamlfile import Document, Place, Problem
 
@@ -52,6 +52,8 @@ def _of_step(step: Step, ids: Sequence[str], tables: expressions.Tables) -> Iter
     if not step.works and step.needs_isolation:
         sentence = f"is of the kind '{step.kind}', which cannot ask for isolation; put it on the step that works."
         yield ("needs_isolation",), sentence
+    if isinstance(step, End) and step.go is not None:
+        yield ("go",), "ends the procedure, so its 'go' is never used; take it out."
     if step.sound is not None and (not step.sound.strip(".") or re.search(r"[/\\:\x00]", step.sound)):
         yield ("sound",), "names a 'sound' that is not a plain file name; keep the file beside the procedure."
     if isinstance(step, Read):

@@ -86,7 +86,8 @@ class _Loader(yaml.SafeLoader):
 def read(text: str) -> Document:
     """Raises Unreadable."""
     if "\x00" in text:
-        raise Unreadable(text[: text.index("\x00")].count("\n") + 1, "there is a NUL character in it; it is not a text file.")
+        line = text[: text.index("\x00")].count("\n") + 1
+        raise Unreadable(line, "there is a NUL character in it; it is not a text file.")
     loader: _Loader | None = None
     try:
         loader = _Loader(text)

@@ -73,8 +73,8 @@ BAD = [
     ("air > volts", "'degC' and 'volt'"),
     ("air - lamp > 3", "'degC' and 'degF'"),
     ("doubel(air) > 1", "did you mean `double`"),
-    ("double(air, air) > 1", "takes 1 values"),
-    ("over() ", "takes 1 to 2 values"),
+    ("double(air, air) > 1", "takes x; 2 were given"),
+    ("over() ", "takes x, limit; 0 were given"),
     ("double(fan) > 1", "is not a number"),
     ("named(air, air) > 1", "is not text"),
     ("taken(5)", "wants the name of one step"),
@@ -116,9 +116,43 @@ def test_bad_ones_say_why(text: str, part: str) -> None:
     assert part in sentences[0]
 
 
-def test_the_trades_own_calls_are_found_when_no_table_is_given() -> None:
-    pytest.importorskip("handsfree.trade.calls")
-    assert "there is no function" in check("nothing_like_it(air) > 1", TABLES)[0]
+TRADE_BAD = [
+    ("nothing_like_it(air) > 1", "there is no function"),
+    ("run_fraction(air, 5) > 0.5", "is in 'degC', but `run_fraction` wants its on in 'minute'"),
+    ("pt100(lamp) > 1", "wants its resistance in 'ohm'"),
+    ("at_most(air, 0.5, volts) == 'pass'", "wants its limit in 'degC'"),
+    ("at_most(air, 0.5, 5) == 'passed'", "no answer 'passed'; did you mean `pass`?"),
+    ("food_decision(0.5) == 'keep'", "and then pairs of minute and temperature; 1 were given"),
+    ("food_decision(0.5, 1) == 'keep'", "pairs of minute and temperature"),
+    ("celsius(air) > 1", "wants its temperature in 'degF'"),
+    ("air - coil > air", "'delta_degC' and 'degC'"),
+    ("flammable(volts)", "is not text"),
+]
+
+
+@pytest.mark.parametrize(("text", "part"), TRADE_BAD)
+def test_the_trades_own_functions_are_checked_with_their_units(text: str, part: str) -> None:
+    assert part in check(text, TABLES)[0]
+
+
+TRADE = [
+    ("at_most(air, 0.5, 5) == 'pass'", {"air": 4.4}, True),
+    ("at_most(air, 0.5, 5) == 'borderline'", {"air": 4.6}, True),
+    ("celsius(lamp) > 37.7 and celsius(lamp) < 37.8", {"lamp": 100.0}, True),
+    ("superheat('R290', psi_to_kilopascal(suction), air) > 5", {"suction": 40.0, "air": 20.0}, True),
+    ("flammable('R290') and not flammable('R134a')", {}, True),
+    ("flammable('no such gas')", {}, None),
+    ("air - coil > 5 and coil + (air - coil) > 3", {"air": 10.0, "coil": 4.0}, True),
+]
+
+
+@pytest.mark.parametrize(("text", "values", "holds"), TRADE)
+def test_the_trades_own_functions_are_computed(text: str, values: dict[str, Value], holds: bool | None) -> None:
+    tables = Tables({**TABLES.readings, "suction": "psi"}, TABLES.answers)
+    assert check(text, tables) == ()
+    outcome = evaluate(text, values, None, {"air": 0.5})
+    assert outcome.holds is holds
+    assert not outcome.borderline
 
 
 HOLDS: list[tuple[str, dict[str, Value], bool | None]] = [
@@ -280,6 +314,7 @@ def test_a_random_tree_of_anything_python_has_is_refused_or_in_the_list() -> Non
         assert taken is (text in allowed), text
 
 
+PLAIN = Tables({"air": "", "coil": ""})
 NUMBER = st.integers(-20, 20).map(float) | st.floats(-1e3, 1e3, allow_nan=False)
 LEAF = st.sampled_from(["air", "coil"]) | NUMBER.map(lambda x: repr(abs(x)))
 ARITH = st.recursive(
@@ -304,9 +339,9 @@ def test_the_same_as_python_where_all_is_there(text: str, air: float, coil: floa
     try:
         outcome = evaluate(text, {"air": air, "coil": coil}, {})
     except Wrong:
-        assert "too large" in check(text, TABLES, {})[0] or "longer" in check(text, TABLES, {})[0]
+        assert "too large" in check(text, PLAIN, {})[0] or "longer" in check(text, PLAIN, {})[0]
         return
-    assert check(text, TABLES, {}) == ()
+    assert check(text, PLAIN, {}) == ()
     wanted = eval(text, {"__builtins__": {}}, {"air": air, "coil": coil})
     assert outcome.holds is wanted
     assert not outcome.borderline

@@ -62,7 +62,8 @@ def test_the_sentence_of_the_issue() -> None:
         + END
     )
     assert problems(text) == [
-        "procedures/x.yaml line 9: step `fan-check` sends 'no' to `relay-chek`, which does not exist; did you mean `relay-check`?"
+        "procedures/x.yaml line 9: step `fan-check` sends 'no' to `relay-chek`, which does not exist; "
+        "did you mean `relay-check`?"
     ]
 
 
