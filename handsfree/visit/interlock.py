@@ -37,6 +37,7 @@ class Turn(StrEnum):
     RESTORE_BEGUN = "restore begun"
     RESTORED = "restored"
     FOUND_LIVE = "found live"
+    LEFT = "isolation left"
     POWER_IS_ON = "power is on"
     BREAK = "break"
     RESUMED = "resume"

@@ -66,6 +66,14 @@ def forward(flow: Flow, go: str | None = None) -> None:
     move(flow, places.after(flow.state.book, flow.state.frames, go))
 
 
+def backward(flow: Flow, frames: Frames) -> None:
+    """To a place on the trail. An isolation that was begun and not confirmed is left: the visit is LIVE again."""
+    if isinstance(flow.state.step, model.Isolate):
+        flow.turn_lock(Turn.LEFT, "")
+        flow.change(covering=())
+    move(flow, frames)
+
+
 def proved(flow: Flow) -> None:
     """After proving dead: on, or back to where a cleared isolation had been needed."""
     back = flow.state.return_to

@@ -13,7 +13,7 @@ from handsfree.visit import places
 from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Power, Turn
 from handsfree.visit.listening import listening
-from handsfree.visit.movement import clear, move
+from handsfree.visit.movement import backward, clear
 from handsfree.visit.speaking import choices, duration
 from handsfree.visit.state import Awaiting, Overlay
 from handsfree.visit.steps import close, present
@@ -31,7 +31,7 @@ def _go_back(flow: Flow) -> None:
         return
     flow.change(trail=state.trail[:-1])
     flow.prompt("back", "answer")
-    move(flow, state.trail[-1])
+    backward(flow, state.trail[-1])
 
 
 def _correction(flow: Flow) -> None:
@@ -45,7 +45,7 @@ def _correction(flow: Flow) -> None:
             flow.change(trail=state.trail[:at], remembered=kept)
             flow.emit(Corrected(key[0], key[1]))
             flow.prompt("corrected", "answer")
-            move(flow, frames)
+            backward(flow, frames)
             return
     flow.prompt("nothing-to-correct", "refusal")
 
@@ -74,13 +74,14 @@ def _where(flow: Flow) -> None:
 def _can_say(flow: Flow) -> None:
     state = flow.state
     now = listening(state)
-    first = (
+    names = ALWAYS if now.commands is None else now.commands
+    words = (
         *now.phrases,
         *((flow.words("a-reading"),) if now.number is not None else ()),
         *((flow.words(f"a-gate-{now.gate.word}"),) if now.gate is not None else ()),
-        *(state.language.commands[name][0] for name in (ALWAYS if now.commands is None else now.commands)),
+        *(state.language.commands[name][0] for name in sorted(names, key=lambda name: name in ALWAYS)),
     )
-    flow.prompt("can-say", "help", choices=choices(state.language, first))
+    flow.prompt("can-say", "help", choices=choices(state.language, words))
 
 
 def _stand_by(flow: Flow) -> None:

@@ -36,7 +36,9 @@ def _await(awaiting: Awaiting) -> Callable[[Flow, Any], Onward]:
 
 
 def _isolate(flow: Flow, step: model.Isolate) -> Onward:
-    flow.change(covering=flow.state.frames, trail=())
+    """Until the phrase is given, 'go back' and 'correction' may leave again: what is behind is as LIVE as it was."""
+    was_live = flow.state.interlock.power is Power.LIVE and not flow.state.return_to
+    flow.change(covering=flow.state.frames, trail=flow.state.trail if was_live else ())
     flow.turn_lock(Turn.ISOLATION_BEGUN, step.say)
     return _await(Awaiting.GATE)(flow, step)
 

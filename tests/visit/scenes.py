@@ -1,0 +1,132 @@
+"""Short ways to run the machine in tests: a book from text, happenings from words, invariants that must hold after each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from handsfree.journal.events import HAPPENINGS, Gate, ListenFor, Opened, Say, Stamped, StepEntered, Utterance
+from handsfree.language import base
+from handsfree.language.meaning import Sense, Verdict, gate_text
+from handsfree.procedure import load
+from handsfree.procedure.model import Book, Isolate, Prove
+from handsfree.visit.hearing import typed, utterance_of
+from handsfree.visit.machine import advance, start
+from handsfree.visit.state import State, listening_of
+
+ENGLISH = base.load("en")
+
+
+def book(text: str, *others: str) -> Book:
+    return load.book_of(*(load.parse(each, f"test-{n}.yaml") for n, each in enumerate((text, *others))))
+
+
+def accepted(sense: Sense, text: str, value: float | None = None, unit: str | None = None) -> Utterance:
+    return Utterance(Verdict.ACCEPTED, sense, text, value, unit, spoken=text, sure=1.0, words=text)
+
+
+@dataclass
+class Oracle:
+    """An independent account of what may be: it follows the record, never the machine's own state.
+
+    `given`: the right phrase was accepted since isolation last began. ISOLATED is right only after that and a proof."""
+
+    lock: tuple[str, ...] = ()
+    offered: tuple[str, ...] = ()
+    power: str = "LIVE"
+    given: bool = False
+    entered: list[str] = field(default_factory=list)
+
+    def hears(self, event: Any) -> None:
+        if isinstance(event, Utterance) and event.verdict == Verdict.ACCEPTED:
+            if event.sense == Sense.DIGITS:
+                self.offered = tuple(event.text.split())
+            if self.lock and event.sense == Sense.GATE and event.text == gate_text("isolated", self.lock):
+                self.given = self.given or self.power == "ISOLATING"
+
+    def sees(self, effect: Any, the_book: Book, affirmed: bool) -> None:
+        if isinstance(effect, Gate):
+            assert effect.was == self.power, "the record's states follow each other"
+            if effect.now == "ISOLATED":
+                assert self.power == "ISOLATING", "isolated from nowhere"
+                assert self.given, "isolated without the phrase"
+                assert effect.how == "proof", "isolated without the proof"
+            if effect.now != "ISOLATING" or effect.how == "isolation begun":
+                self.given = False
+            self.power = effect.now
+        if isinstance(effect, StepEntered):
+            assert effect.isolation == self.power
+            step = the_book.at(effect.path[-1], effect.step)
+            self.entered.append(effect.step)
+            assert not step.behind_gate or self.power == "ISOLATED", f"{effect.step} entered while {self.power}"
+        if isinstance(effect, Say) and effect.role == "step" and effect.step:
+            for procedure in the_book.procedures.values():
+                for step in procedure.steps:
+                    if step.id == effect.step and step.behind_gate:
+                        assert self.power == "ISOLATED", f"{effect.step} spoken while {self.power}"
+
+
+class Scene:
+    """One visit in memory. `tell` takes happenings, `words` typed lines."""
+
+    def __init__(self, the_book: Book) -> None:
+        self.book = the_book
+        self.state: State = start(the_book, ENGLISH)
+        self.record: list[Stamped] = []
+        self.oracle = Oracle()
+        self.now = 0.0
+        self.last: tuple[Any, ...] = ()
+
+    def _stamp(self, event: Any) -> Stamped:
+        stamped = Stamped(len(self.record), "2026-03-02T08:00:00+00:00", self.now, event)
+        self.record.append(stamped)
+        return stamped
+
+    def tell(self, event: Any, after: float = 1.0) -> tuple[Any, ...]:
+        self.now += after
+        stamped = self._stamp(event)
+        self.oracle.hears(event)
+        before = self.state
+        self.state, effects = advance(self.state, stamped)
+        if self.state.interlock.lock and not before.interlock.lock:
+            self.oracle.lock = self.oracle.offered
+        for effect in effects:
+            self._stamp(effect)
+            self.oracle.sees(effect, self.book, False)
+        self.last = effects
+        return effects
+
+    def open(self, lock: str = "four two") -> Scene:
+        self.tell(Opened("v", self.book.main, "en", "", "", "", "t", "typed"))
+        self.words(lock, "affirm")
+        return self
+
+    def words(self, *lines: str, after: float = 1.0) -> Scene:
+        for line in lines:
+            listening = listening_of(self.state.listening or ListenFor())
+            self.tell(utterance_of(typed(ENGLISH, line, listening, self.now), typed=True), after)
+        return self
+
+    def again(self) -> State:
+        """The state worked out anew from the record: what a resume or a replay does."""
+        state = start(self.book, ENGLISH)
+        for entry in self.record:
+            if isinstance(entry.event, HAPPENINGS):
+                state, _ = advance(state, entry)
+        return state
+
+    @property
+    def said(self) -> str:
+        return " ".join(effect.text for effect in self.last if isinstance(effect, Say))
+
+    @property
+    def step(self) -> str:
+        return self.state.frames[-1].step if self.state.frames else ""
+
+    @property
+    def power(self) -> str:
+        return str(self.state.interlock.power)
+
+
+def is_gate(step: Any) -> bool:
+    return isinstance(step, Isolate | Prove)

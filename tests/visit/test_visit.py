@@ -1,0 +1,298 @@
+"""Whole visits through the machine, by typed words: what is refused, what is asked again, what opens."""
+
+from __future__ import annotations
+
+import pytest
+
+from handsfree.journal.events import (
+    CautionTaken,
+    Closed,
+    Corrected,
+    Gate,
+    ListenFor,
+    NoteKept,
+    ReadingTaken,
+    Resumed,
+    Say,
+    SetTimer,
+    SoundBack,
+    SoundLost,
+    TimerRang,
+    Utterance,
+)
+from handsfree.language.meaning import Sense, Verdict
+from tests.visit import data
+from tests.visit.scenes import Scene, accepted, book
+
+
+def at_gate() -> Scene:
+    return Scene(book(data.WHOLE)).open().words("next step", "warm", "43.5")
+
+
+def isolated() -> Scene:
+    scene = at_gate().words("isolated lock four two", "nothing runs")
+    assert scene.power == "ISOLATED"
+    return scene
+
+
+def test_a_whole_visit_ends_and_replays_to_the_same_state() -> None:
+    scene = isolated().words("understood", "next step")
+    assert scene.step == "rest"
+    scene.tell(TimerRang("wait"), after=61)
+    scene.tell(TimerRang("wait"), after=60)
+    assert scene.step == "touch"
+    scene.words("next step", "next step", "next step", "clear, lock four two", "next step")
+    assert scene.state.outcome == "done"
+    assert scene.power == "LIVE"
+    assert scene.again() == scene.state
+
+
+def test_the_lock_number_is_spoken_once_and_never_again() -> None:
+    scene = Scene(book(data.WHOLE)).open("seven three nine")
+    scene.words("next step", "warm", "43.5", "say again", "isolated lock seven three nine", "nothing runs", "where am i")
+    said = [entry.event.text for entry in scene.record if isinstance(entry.event, Say)]
+    assert sum("seven three nine" in text for text in said) == 1
+
+
+@pytest.mark.parametrize("line", [
+    "next step", "go ahead", "affirm", "understood", "nothing runs", "isolated", "lock four two", "isolated lock",
+    "isolated lock four", "isolated lock four three", "isolated lock two four", "isolated lock four two two",
+    "not isolated lock four two", "is it isolated lock four two", "isolated lock four two I think",
+    "isolated, no, lock four two",
+   
+    "clear lock four two", "power is isolated", "it is isolated", "isolation lock four two", "four two", "yes",
+    "isolated lock forty three", "isn't isolated lock four two", "isolated? lock four two maybe",
+])
+def test_nothing_else_opens_the_gate(line: str) -> None:
+    scene = at_gate().words(line)
+    assert (scene.step, scene.power, scene.state.interlock.phrase_given) == ("isolate", "ISOLATING", False)
+    assert scene.said
+
+
+@pytest.mark.parametrize(("line", "reason"), [
+    ("not isolated", "You said it is not."),
+    ("is it isolated", "That was a question."),
+    ("power is still on", "The supply is on."),
+    ("isolated I think", "You do not sound sure."),
+    ("isolated lock", "not the whole phrase"),
+    ("isolated lock four three", "That is not your number."),
+])
+def test_a_denial_is_told_why(line: str, reason: str) -> None:
+    assert reason in at_gate().words(line).said
+
+
+def test_three_failures_say_what_is_needed_and_offer_to_stop() -> None:
+    scene = at_gate().words("next step", "not isolated")
+    assert "stop the visit" not in scene.said
+    scene.words("isolated lock four three")
+    assert "in one breath" in scene.said
+    assert "stop the visit" in scene.said
+    assert scene.words("isolated lock four two").step == "proof"
+
+
+def test_hazard_and_restore_are_not_reached_by_the_phrase_without_proof() -> None:
+    scene = at_gate().words("isolated lock four two", "next step", "go ahead", "go back", "affirm")
+    assert (scene.step, scene.power) == ("proof", "ISOLATING")
+    scene.words("it runs")
+    assert (scene.step, scene.power) == ("isolate", "ISOLATING")
+    assert not scene.state.interlock.phrase_given
+
+
+def test_power_is_on_clears_at_once_and_comes_back_where_it_was() -> None:
+    scene = isolated().words("understood")
+    assert scene.step == "reach"
+    scene.words("power is on")
+    assert "Isolation is cleared" in scene.said
+    assert (scene.step, scene.power) == ("isolate", "ISOLATING")
+    scene.words("isolated lock four two", "nothing runs")
+    assert (scene.step, scene.power) == ("reach", "ISOLATED")
+
+
+def test_a_break_clears_even_if_no_timer_rings() -> None:
+    scene = isolated().words("understood")
+    scene.words("next step", after=31 * 60)
+    assert "the break was too long" in scene.said
+    assert scene.step == "isolate"
+
+
+def test_a_break_timer_is_set_and_clears() -> None:
+    scene = isolated()
+    assert any(isinstance(e, SetTimer) and e.timer == "break" for e in scene.last)
+    scene.tell(TimerRang("break"), after=30 * 60 + 1)
+    assert scene.power != "ISOLATED"
+
+
+def test_a_resume_closes_the_gate_and_tells_where() -> None:
+    scene = isolated().words("understood")
+    scene.tell(Resumed("interrupted"), after=20)
+    assert "The visit goes on" in scene.said
+    assert "Isolation is cleared" in scene.said
+    assert (scene.step, scene.power) == ("isolate", "ISOLATING")
+
+
+def test_lost_sound_closes_the_gate_and_stands_by() -> None:
+    scene = isolated().words("understood")
+    scene.tell(SoundLost("headset", "microphone"))
+    assert scene.power != "ISOLATED"
+    scene.words("isolated lock four two")
+    assert not scene.state.interlock.phrase_given
+    scene.tell(SoundBack("headset", "microphone"))
+    scene.words("go ahead", "isolated lock four two", "nothing runs")
+    assert scene.step == "reach"
+
+
+def test_going_back_from_an_unconfirmed_isolation_is_live_again() -> None:
+    scene = at_gate().words("go back")
+    assert (scene.step, scene.power) == ("air", "LIVE")
+    scene.words("44", "correction")
+    assert (scene.step, scene.power) == ("air", "LIVE")
+    assert any(isinstance(e, Corrected) for e in scene.last)
+
+
+def test_going_back_stops_at_the_gate() -> None:
+    scene = isolated().words("understood", "go back", "go back", "go back")
+    assert (scene.step, scene.power) == ("warn", "ISOLATED")
+    assert "nothing to go back to" in scene.said
+
+
+def test_a_caution_wants_understood() -> None:
+    scene = isolated().words("next step", "go ahead")
+    assert scene.step == "warn"
+    scene.words("understood")
+    assert any(isinstance(e, CautionTaken) and e.level == "warning" for e in scene.last)
+
+
+def test_readings_convert_and_keep_both() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "6 degrees celsius")
+    (taken,) = [e for e in scene.last if isinstance(e, ReadingTaken)]
+    assert (round(taken.value or 0, 6), taken.unit, taken.given, taken.given_unit) == (42.8, "degF", 6.0, "degC")
+
+
+def test_a_unit_that_cannot_be_is_asked_about() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "12 volts")
+    assert scene.step == "air"
+    assert "volts" in scene.said
+
+
+def test_an_implausible_reading_needs_affirm() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "435")
+    assert "not plausible" in scene.said
+    assert scene.words("next step").step == "air"
+    assert scene.words("negative", "43.5").step == "isolate"
+
+
+def test_teens_are_read_back_both_ways() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "fifteen")
+    assert "one five" in scene.said
+    assert "fifteen" in scene.said
+
+
+def test_over_range_is_an_answer_of_its_own() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "off scale")
+    assert scene.step == "look"
+    assert any(isinstance(e, ReadingTaken) and e.state == "over range" and e.value is None for e in scene.last)
+
+
+def test_a_near_tie_is_asked_never_settled() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm")
+    tie = Utterance(Verdict.ASKED_AGAIN, Sense.NUMBER, "15", 15.0, rivals=(("number", "15", 15.0), ("number", "50", 50.0)))
+    scene.tell(tie)
+    assert "fifteen or fifty" in scene.said
+    assert scene.step == "air"
+
+
+def test_stand_by_listens_for_go_ahead_only() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("stand by")
+    assert scene.state.listening == ListenFor(commands=("go ahead",))
+    scene.tell(accepted(Sense.COMMAND, "next step"))
+    assert scene.step == "look"
+    scene.words("go ahead")
+    assert "Look at the cabinet" in scene.said
+
+
+def test_stopping_is_asked_twice() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("stop the visit", "affirm")
+    assert not scene.state.closed
+    scene.words("negative", "stop the visit", "affirm", "affirm")
+    assert scene.state.outcome == "stopped"
+
+
+def test_a_note_takes_the_next_sentence_whatever_it_says() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("note")
+    assert scene.state.listening is not None
+    assert scene.state.listening.note
+    scene.tell(NoteKept("", "", "isolated lock four two"))
+    assert scene.step == "look"
+
+
+def test_a_meter_proves_itself_before_and_after() -> None:
+    scene = Scene(book(data.METER)).open().words("isolated lock four two")
+    assert "Prove the tester" in scene.said
+    scene.words("affirm", "zero volts")
+    assert scene.power == "ISOLATING"
+    scene.words("affirm")
+    assert (scene.step, scene.power) == ("touch", "ISOLATED")
+
+
+@pytest.mark.parametrize("lines", [("negative",), ("affirm", "208"), ("affirm", "zero", "negative")])
+def test_a_meter_that_proves_nothing_isolates_nothing(lines: tuple[str, ...]) -> None:
+    scene = Scene(book(data.METER)).open().words("isolated lock four two", *lines)
+    assert (scene.step, scene.power) == ("isolate", "ISOLATING")
+
+
+def test_a_procedure_with_no_gate_before_its_hazard_is_stopped_at_run_time_too() -> None:
+    scene = Scene(book(data.BAD)).open().words("next step")
+    assert scene.state.outcome == "stopped"
+    assert "touch" not in scene.oracle.entered
+
+
+def test_a_wait_of_a_day_closes_and_resumes_with_what_is_left() -> None:
+    scene = Scene(book(data.DAYS)).open().words("next step")
+    (closed,) = [e for e in scene.last if isinstance(e, Closed)]
+    assert closed.outcome == "to be continued"
+    assert closed.not_before == pytest.approx(scene.now + 86400)
+    assert "24 hours from now" in scene.said
+    scene.tell(Resumed("to be continued"), after=20 * 3600)
+    assert "lock number again" in scene.said
+    scene.words("three three", "affirm")
+    assert "3 hours" in scene.said
+    scene.tell(TimerRang("wait"), after=5 * 3600)
+    assert scene.step == "after"
+
+
+def test_a_wait_cut_short_is_asked_and_recorded() -> None:
+    scene = isolated().words("understood", "next step", "next step")
+    assert "Cut it short" in scene.said
+    scene.words("affirm")
+    assert scene.step == "touch"
+    assert scene.state.remembered[("whole",), "rest"].state == "cut short"
+
+
+def test_restoring_keeps_its_order() -> None:
+    scene = isolated().words("understood", "next step", "next step", "affirm", "next step")
+    assert scene.step == "restore"
+    assert scene.power == "RESTORING"
+    scene.words("clear lock four two")
+    assert scene.state.check == 0
+    scene.words("next step", "next step", "next step", "isolated lock four two")
+    assert scene.power == "RESTORING"
+    scene.words("clear lock four three")
+    assert "That is not your number" in scene.said
+    scene.words("clear lock four two", "next step")
+    assert scene.state.outcome == "done"
+
+
+def test_every_gate_change_is_recorded_in_order() -> None:
+    scene = isolated().words("power is on")
+    gates = [entry.event for entry in scene.record if isinstance(entry.event, Gate)]
+    assert [(gate.was, gate.now) for gate in gates] == [
+        ("LIVE", "ISOLATING"), ("ISOLATING", "ISOLATING"), ("ISOLATING", "ISOLATED"), ("ISOLATED", "LIVE"),
+    ]
+
+
+def test_not_for_me_does_nothing_at_all() -> None:
+    scene = at_gate()
+    before = scene.state
+    effects = scene.tell(Utterance(Verdict.NOT_FOR_ME, Sense.GATE, "isolated, lock four two"), after=0.0)
+    assert effects == ()
+    assert scene.state.interlock == before.interlock
