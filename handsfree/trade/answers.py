@@ -101,7 +101,7 @@ READINGS: dict[str, Quantity] = {
     "common_to_run": Quantity(lambda s: s.condition.run_ohms, "ohm", 0.008, 0.1, True),
     "common_to_start": Quantity(lambda s: s.condition.start_ohms, "ohm", 0.008, 0.1, True),
     "start_to_run": Quantity(lambda s: s.condition.run_ohms + s.condition.start_ohms, "ohm", 0.008, 0.1, True),
-    "insulation": Quantity(lambda s: s.condition.leak_megohms, "megohm", 0.05, 0.01, True),
+    "insulation": Quantity(lambda s: s.condition.leak_megohms, "megaohm", 0.05, 0.01, True),
 }
 
 

@@ -120,7 +120,9 @@ def _model(data: Mapping[str, Any], name: str) -> Model:
         key: _check(key, _table(entry, f"{name}, check {key}"), ids, slip, name)
         for key, entry in _table(data.get("checks"), f"{name}, checks").items()
     }
-    costs = (_number(data.get(key), f"{name}, {key}") for key in ("isolate_minutes", "restore_minutes", "wrong_minutes"))
+    costs = [_number(data.get(key), f"{name}, {key}") for key in ("isolate_minutes", "restore_minutes", "wrong_minutes")]
+    if min(costs) < 0:
+        raise Trouble(f"In {name} the minutes to isolate, to restore and for a wrong repair must not be negative.")
     return Model(faults, heard, checks, *costs)
 
 

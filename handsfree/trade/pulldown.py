@@ -21,11 +21,13 @@ from enum import StrEnum
 from handsfree.errors import Trouble
 from handsfree.trade import possible
 
-SHORTEST, LONGEST, STEPS = 5.0, 48 * 60.0, 60
+SHORTEST, LONGEST, STEPS = 5.0, 48 * 60.0, 40
+NEGLIGIBLE = 12.0  # a grid point this far below the best, in log evidence, weighs nothing
 PRIOR_SPREAD = 15.0
 START_SPREAD = 100.0  # the first temperature is measured, so its prior says nothing
 SURE = 0.99  # of not getting there, before it is said
 ENOUGH = 0.90  # of getting there, before a time is promised
+SLOW_STOCK = 600.0  # minutes, the time constant of a cabinet full of large bottles: common practice, no source
 FEWEST_TO_CONDEMN, SHORTEST_TO_CONDEMN = 4, 30.0  # readings and minutes: an early curve has fast parts
 
 
@@ -190,8 +192,17 @@ def fit(
 
 
 def _fitted(rows: Sequence[tuple[float, float]], given: _Given) -> tuple[_Line, ...]:
-    ratio = (given.slowest / SHORTEST) ** (1 / (STEPS - 1))
-    return _weighed([_line(rows, SHORTEST * ratio**i, given.noise, given.target) for i in range(STEPS)])
+    """The grid over all of tau, then a second one over the part of it that the readings leave possible."""
+
+    def grid(low: float, high: float) -> list[_Line]:
+        ratio = (high / low) ** (1 / (STEPS - 1))
+        return [_line(rows, low * ratio**i, given.noise, given.target) for i in range(STEPS)]
+
+    coarse = grid(SHORTEST, given.slowest)
+    top = max(line.weight for line in coarse)
+    alive = [i for i, line in enumerate(coarse) if line.weight > top - NEGLIGIBLE]
+    low, high = coarse[max(0, alive[0] - 1)].tau, coarse[min(STEPS - 1, alive[-1] + 1)].tau
+    return _weighed(grid(low, high))
 
 
 def _outlook(rows: list[tuple[float, float]], lines: tuple[_Line, ...], chance: float, given: _Given) -> Outlook:
@@ -205,17 +216,24 @@ def _outlook(rows: list[tuple[float, float]], lines: tuple[_Line, ...], chance: 
 
 
 def _may_condemn(rows: list[tuple[float, float]], given: _Given) -> bool:
-    """A second opinion before bad news: the later readings alone must say the same.
+    """A second opinion before bad news, which does not trust the law to be one exponential.
 
     Air cools before stock does, so the start of a healthy pull-down is steeper than its end, and one exponential
-    through all of it settles too high. The later half has less of that start in it.
+    through all of it settles too high. Here the line through the later half is taken at the steepest that the
+    noise allows, and carried on as the slowest stock would carry it on: only if that stops short too, so be it.
     """
     if len(rows) < FEWEST_TO_CONDEMN or rows[-1][0] < SHORTEST_TO_CONDEMN:
         return False
     later = [row for row in rows if row[0] >= rows[-1][0] / 2]
-    if len(later) < 2:
+    middle = sum(t for t, _ in later) / len(later)
+    mean = sum(y for _, y in later) / len(later)
+    squares = sum((t - middle) ** 2 for t, _ in later)
+    if squares == 0:
         return False
-    return _chance_at(_fitted(later, given), math.inf, given.target, given.bias) <= 1 - SURE
+    slope = sum((t - middle) * (y - mean) for t, y in later) / squares
+    steepest = min(0.0, slope - 2 * given.noise / math.sqrt(squares))
+    end = mean + slope * (rows[-1][0] - middle)
+    return end + steepest * min(given.slowest, SLOW_STOCK) - 2 * given.bias > given.target
 
 
 def _sentence(outlook: Outlook, settle: float, doubt: float, likely: float, latest: float) -> str:

@@ -17,6 +17,7 @@ from handsfree.trade import possible
 from handsfree.trade.possible import KELVIN_OFFSET
 
 Point = Literal["bubble", "dew"]
+LOWEST = -100.0  # degrees Celsius
 
 
 @dataclass(frozen=True)
@@ -103,6 +104,8 @@ def saturation_pressure(name: str, celsius: float, point: Point = "dew") -> floa
     known = refrigerant(name)
     if possible.celsius(celsius) >= known.critical_celsius:
         raise Trouble(f"{known.name} has no saturation at {celsius:g} degrees Celsius: that is above its critical point.")
+    # Lower than any gauge set is used; far below it the equations of state are carried beyond their range.
+    possible.between(celsius, LOWEST, known.critical_celsius, "saturation temperature", "degrees Celsius")
     return _props(name, "P", "T", celsius + KELVIN_OFFSET, _quality(point)) / 1000
 
 

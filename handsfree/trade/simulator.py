@@ -109,12 +109,12 @@ def _thawed(condition: Condition, on: Event, history: tuple[Event, ...]) -> Cond
     return replace(condition, ice=max(0.0, condition.ice - hours_off))
 
 
-def _law(condition: Condition, running: bool) -> tuple[float, float]:
+def _law(condition: Condition, running: bool, powered: bool = True) -> tuple[float, float]:
     """Where this regime would settle (degrees Celsius) and its time constant (minutes)."""
     g = condition.cooling if running else 0.0
     total = condition.loss + g
     # Lamps and fans warm a cabinet that stands idle a little; one without a supply drifts to the room's temperature.
-    load = condition.load if running else 0.3 * condition.load if condition.fan_runs() else 0.0
+    load = condition.load if running else 0.3 * condition.load if powered and condition.fan_runs() else 0.0
     settle = (condition.loss * condition.room + load + g * condition.floor) / total
     return settle, condition.heat * 1000 / total / 60
 
@@ -125,7 +125,7 @@ def _run(state: State, until: float) -> State:
         state = replace(state, running=_switched(state))
         if state.minute >= until:
             return state
-        settle, tau = _law(state.condition, state.running)
+        settle, tau = _law(state.condition, state.running, state.powered)
         wait = min(until - state.minute, _to_switch(state, settle, tau))
         celsius = settle + (state.celsius - settle) * math.exp(-wait / tau)
         state = replace(state, minute=state.minute + wait, celsius=celsius)

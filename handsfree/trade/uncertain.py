@@ -50,6 +50,10 @@ class Accuracy:
     unit: str = ""
     digits: float = 0.0
 
+    def __post_init__(self) -> None:
+        for part in (self.relative, self.absolute, self.digits):
+            possible.not_negative(part, "accuracy of the instrument")
+
     def limit(self, value: float, resolution: float = 0.0) -> float:
         """Largest error at `value`, in its unit. Raises Trouble when digits are stated but no resolution is."""
         possible.finite(value, "reading")
@@ -89,21 +93,25 @@ def parse_accuracy(text: str) -> Accuracy:
     return Accuracy(relative, absolute, unit, digits)
 
 
-def reading(value: float, accuracy: str | Accuracy, resolution: float = 0.0) -> UFloat:
-    """A reading with its standard uncertainty. `accuracy` is text for `parse_accuracy`, or already read."""
+def reading(value: float, accuracy: str | Accuracy, resolution: float = 0.0) -> Value:
+    """A reading with its standard uncertainty. `accuracy` is text for `parse_accuracy`, or already read.
+
+    A plain number comes back where the uncertainty is nought: zero at so many percent of the reading.
+    """
     from uncertainties import ufloat
 
     stated = parse_accuracy(accuracy) if isinstance(accuracy, str) else accuracy
-    return ufloat(possible.finite(value, "reading"), stated.standard(value, resolution))
+    doubt = stated.standard(possible.finite(value, "reading"), resolution)
+    return ufloat(value, doubt) if doubt else value
 
 
-def carry(formula: Callable[..., float], *arguments: Any) -> UFloat:
+def carry(formula: Callable[..., float], *arguments: Any) -> Value:
     """Apply a formula of plain floats to uncertain arguments. Other arguments pass through unchanged."""
-    from uncertainties import ufloat, wrap
+    from uncertainties import wrap
     from uncertainties.core import AffineScalarFunc
 
     result = wrap(formula)(*arguments)
-    return result if isinstance(result, AffineScalarFunc) else ufloat(float(result), 0.0)
+    return result if isinstance(result, AffineScalarFunc) else float(result)
 
 
 def best(value: Value) -> float:

@@ -1,0 +1,177 @@
+"""Thermistors, platinum, thermocouples, and which is wrong."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+from scipy.optimize import brentq
+from thermocouple_its90 import get as independent_couple
+
+from handsfree.errors import Trouble
+from handsfree.trade import sensors, thermocouple
+from handsfree.trade.sensors import Beta, Platinum, SteinhartHart, Suspect, fit_beta, fit_thermistor, which_is_wrong
+from handsfree.trade.uncertain import reading
+
+# A common 10 kilohm thermistor, "type 2" material: ohms from makers' tables, from memory.
+TYPE_2 = ((0.0, 32650.0), (25.0, 10000.0), (50.0, 3603.0))
+CURVE = Beta(10_000.0, 25.0, 3435.0)
+
+# IEC 60751: 100 and 138.51 ohm are named in the project's list of sources; the rest from memory.
+IEC_60751 = (
+    (-200, 18.52),
+    (-100, 60.26),
+    (-50, 80.31),
+    (0, 100.00),
+    (50, 119.40),
+    (100, 138.51),
+    (200, 175.86),
+    (850, 390.48),
+)
+# NIST Monograph 175 tables, millivolts, from memory.
+NIST_K = ((-200, -5.891), (-100, -3.554), (-40, -1.527), (0, 0.0), (25, 1.000), (100, 4.096), (500, 20.644), (1000, 41.276))
+NIST_T = ((-200, -5.603), (-100, -3.379), (-40, -1.475), (0, 0.0), (25, 0.992), (100, 4.279), (200, 9.288), (400, 20.872))
+
+
+@pytest.mark.parametrize(("celsius", "ohms"), IEC_60751)
+def test_platinum_table(celsius: float, ohms: float) -> None:
+    assert Platinum().ohms(celsius) == pytest.approx(ohms, abs=0.0051)
+    assert Platinum(1000.0).ohms(celsius) == pytest.approx(10 * ohms, abs=0.051)
+
+
+@given(st.floats(-200, 850))
+def test_platinum_round_trip(celsius: float) -> None:
+    assert Platinum().celsius(Platinum().ohms(celsius)) == pytest.approx(celsius, abs=1e-6)
+
+
+def test_platinum_classes_at_zero_and_a_hundred() -> None:
+    # IEC 60751: class B is 0.3 K at 0 degC and 0.8 K at 100 degC.
+    assert sensors.platinum_tolerance(0, "B") == pytest.approx(0.3)
+    assert sensors.platinum_tolerance(100, "B") == pytest.approx(0.8)
+    with pytest.raises(Trouble, match="class"):
+        sensors.platinum_tolerance(0, "C")
+
+
+def test_thermistor_fit_predicts_a_row_it_has_not_seen() -> None:
+    fitted = fit_thermistor(TYPE_2)
+    assert fitted.worst < 1e-6  # three rows, three coefficients
+    assert fitted.curve.celsius(678.3) == pytest.approx(100.0, abs=0.3)  # the table's 100 degC row, from memory
+
+
+@given(st.floats(-40, 120))
+def test_thermistor_round_trips(celsius: float) -> None:
+    curve = fit_thermistor(TYPE_2).curve
+    assert curve.celsius(curve.ohms(celsius)) == pytest.approx(celsius, abs=1e-7)
+    assert CURVE.celsius(CURVE.ohms(celsius)) == pytest.approx(celsius, abs=1e-7)
+
+
+@given(st.floats(-40, 120))
+def test_the_closed_inverse_agrees_with_a_root_finder(celsius: float) -> None:
+    curve = fit_thermistor(TYPE_2).curve
+    found = brentq(lambda log: curve.celsius(math.exp(log)) - celsius, math.log(10), math.log(3e6), xtol=1e-13)
+    assert curve.ohms(celsius) == pytest.approx(math.exp(float(found)), rel=1e-9)
+
+
+@given(a=st.floats(1e-4, 3e-3), b=st.floats(1.5e-4, 4e-4), c=st.floats(1e-9, 5e-7))
+def test_a_fit_finds_the_curve_that_made_the_table(a: float, b: float, c: float) -> None:
+    true = SteinhartHart(a, b, c)
+    rows = [(t, true.ohms(t)) for t in range(-20, 61, 10)]
+    assume(all(r1 > r2 > 0 for (_, r1), (_, r2) in pairwise(rows)))
+    fitted = fit_thermistor(rows)
+    assert fitted.worst < 1e-3
+    assert fitted.curve.ohms(5.0) == pytest.approx(true.ohms(5.0), rel=1e-4)
+
+
+def test_beta_is_the_two_point_case() -> None:
+    beta = fit_beta(TYPE_2[0], TYPE_2[1])
+    for celsius, ohms in TYPE_2[:2]:
+        assert beta.celsius(ohms) == pytest.approx(celsius, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    "rows", [TYPE_2[:2], ((0, 100.0), (25, 200.0), (50, 300.0)), ((0, 100.0), (25, -5.0), (50, 1.0)), ((-300, 9.0), *TYPE_2)]
+)
+def test_tables_that_are_no_thermistor(rows: tuple[tuple[float, float], ...]) -> None:
+    with pytest.raises(Trouble):
+        fit_thermistor(rows)
+
+
+@pytest.mark.parametrize("value", [-5.0, 0.0])
+def test_impossible_resistances(value: float) -> None:
+    for curve in (CURVE, fit_thermistor(TYPE_2).curve, Platinum()):
+        with pytest.raises(Trouble):
+            curve.celsius(value)
+
+
+@pytest.mark.parametrize(("kind", "table"), [("K", NIST_K), ("T", NIST_T)])
+def test_thermocouple_tables(kind: str, table: tuple[tuple[float, float], ...]) -> None:
+    for celsius, millivolts in table:
+        assert thermocouple.millivolts(kind, celsius) == pytest.approx(millivolts, abs=0.00051)
+
+
+@given(celsius=st.floats(-200, 400), kind=st.sampled_from("KT"))
+def test_thermocouples_against_an_independent_library(celsius: float, kind: str) -> None:
+    theirs = independent_couple(kind)
+    assert thermocouple.millivolts(kind, celsius) == pytest.approx(theirs.emf(celsius), abs=1e-8)
+    # Its inverse is NIST's own polynomials, good to 0.06 K; ours inverts the reference function.
+    back = thermocouple.celsius(kind, thermocouple.millivolts(kind, celsius))
+    assert back == pytest.approx(celsius, abs=1e-6)
+    assert back == pytest.approx(theirs.temperature(thermocouple.millivolts(kind, celsius)), abs=0.07)
+
+
+@given(hot=st.floats(-60, 300), junction=st.floats(-20, 50), kind=st.sampled_from("KT"))
+def test_cold_junction(hot: float, junction: float, kind: str) -> None:
+    measured = thermocouple.millivolts(kind, hot) - thermocouple.millivolts(kind, junction)
+    assert thermocouple.celsius(kind, measured, junction) == pytest.approx(hot, abs=1e-6)
+
+
+@pytest.mark.parametrize("call", [("J", 1.0), ("K", 80.0), ("T", -9.0), ("K", math.nan)])
+def test_impossible_thermocouples(call: tuple[str, float]) -> None:
+    with pytest.raises(Trouble):
+        thermocouple.celsius(*call)
+
+
+T = "0.5 degC"
+
+
+@pytest.mark.parametrize(
+    ("shown", "measured", "ohms", "suspect"),
+    [
+        (6.0, 6.2, CURVE.ohms(6.1), Suspect.CABINET),
+        (6.0, 14.0, CURVE.ohms(6.0), Suspect.SENSOR),
+        (6.0, 14.0, CURVE.ohms(14.0), Suspect.CONTROLLER),
+        (60.0, 5.0, 1e9, Suspect.SENSOR_OPEN),
+        (60.0, 5.0, math.inf, Suspect.SENSOR_OPEN),
+        (90.0, 5.0, 3.0, Suspect.SENSOR_SHORT),
+    ],
+)
+def test_which_is_wrong(shown: float, measured: float, ohms: float, suspect: Suspect) -> None:
+    resistance = ohms if math.isinf(ohms) else reading(ohms, "1 %")
+    assert which_is_wrong(shown, reading(measured, T), resistance, CURVE).suspect is suspect
+
+
+def test_without_a_resistance_the_chain_is_accused() -> None:
+    assert which_is_wrong(6.0, reading(14.0, T)).suspect is Suspect.CHAIN
+    assert which_is_wrong(6.0, reading(6.3, T)).suspect is Suspect.CABINET
+    assert which_is_wrong(6.0, reading(7.4, T)).suspect is Suspect.BORDERLINE
+
+
+@given(true=st.floats(-5, 30), error=st.floats(-1, 1), meter=st.floats(-1, 1))
+def test_a_sound_chain_is_never_accused(true: float, error: float, meter: float) -> None:
+    felt = true + 0.9 * error  # the sensor's own error is inside its tolerance of one kelvin
+    ohms = reading(CURVE.ohms(felt) * (1 + 0.01 * meter), "1 %")
+    got = which_is_wrong(felt, reading(true + 0.5 * meter, T), ohms, CURVE).suspect
+    assert got in (Suspect.CABINET, Suspect.BORDERLINE)
+
+
+def test_shown_temperature_that_makes_no_sense() -> None:
+    # Common practice, no source: well above the room, or normal while the stock is warm, is the sensor.
+    assert not sensors.shown_makes_sense(35.0, 22.0, True)
+    assert not sensors.shown_makes_sense(6.0, 22.0, True)
+    assert sensors.shown_makes_sense(14.0, 22.0, True)
+    assert sensors.shown_makes_sense(6.0, 22.0, False)
+    with pytest.raises(Trouble):
+        sensors.shown_makes_sense(-300.0, 22.0, False)
