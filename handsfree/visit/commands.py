@@ -49,9 +49,8 @@ def visit(asked: Asked, *, as_json: bool) -> None:
 def opened(asked: Asked, engine: str, journal_clock: Any = None) -> Session:
     """The session asked for: a new one, or one taken up again."""
     from handsfree.journal import keys
-    from handsfree.settings import load
 
-    settings = load()
+    settings = _settings()
     if asked.resume is not None:
         return take_up(asked.resume, clock=journal_clock, key=keys.load())
     assert asked.procedure is not None
@@ -60,6 +59,59 @@ def opened(asked: Asked, engine: str, journal_clock: Any = None) -> Session:
         asked.technician or settings.technician, asked.site or settings.site, asked.cabinet or settings.cabinet
     )
     return begin(book, asked.visits or settings.visits, who, engine, clock=journal_clock, key=keys.load())
+
+
+def demo(visits: Path | None, *, as_json: bool, engine: str | None, sound_out: str | None) -> None:
+    """The whole visit of `audio_fixtures/demo`, heard through the real recogniser and spoken by the real synthesiser."""
+    from handsfree.resources import folder
+    from handsfree.sound.samples import VirtualClock
+    from handsfree.visit.demo import DemoClock, load_script
+
+    script = load_script(folder("audio_fixtures") / "demo")
+    clock_ = VirtualClock()
+    out = sys.stderr if as_json and sound_out == "-" else sys.stdout
+    recogniser = _recogniser(engine, "en")
+    place = visits or _settings().visits
+    who = Who(script.technician, script.site, script.cabinet)
+    session = begin(provable(script.procedure), place, who, recogniser.name, clock=DemoClock(clock_))
+    print(f"{session.state.book.procedures[script.procedure].title}: {who.cabinet}, {who.site}. Recogniser: {recogniser.name}.",
+          file=out, flush=True)
+    state = run(session, lambda s: _demo_runner(s, script, recogniser, clock_, sound_out, printer(out)))
+    show(session, state, as_json)
+
+
+def _demo_runner(
+    session: Session, script: Any, recogniser: Any, clock_: Any, sound_out: str | None, write: Watcher
+) -> Runner:
+    from handsfree.journal.events import Happening
+    from handsfree.sound.sinks import FileSink
+    from handsfree.sound.synth import Synthesiser
+    from handsfree.visit.demo import DemoEar
+    from handsfree.visit.hearing import Hearer
+    from handsfree.visit.mouth import SpokenMouth
+
+    ended: list[Happening] = []
+    sink = FileSink(sound_out, clock_, ended.append)
+    ear = DemoEar(script, Hearer(recogniser, session.journal), clock_, sink.hear)
+    mouth = SpokenMouth(Synthesiser("en"), sink, session.state.language, ended)
+
+    def watch(entry: Stamped, state: State) -> None:
+        write(entry, state)
+        ear.watch(entry, state)
+
+    return Runner(session.state, session.journal, ear, mouth, clock_, watch)
+
+
+def _recogniser(engine: str | None, language: str) -> Any:
+    from handsfree.speech.recogniser import build_recogniser
+
+    return build_recogniser(engine, language, _settings().models)
+
+
+def _settings() -> Any:
+    from handsfree.settings import load
+
+    return load()
 
 
 def _typed_runner(session: Session, write: Watcher) -> Runner:

@@ -2,9 +2,24 @@
 
 from __future__ import annotations
 
-from handsfree.journal.events import Utterance
+from dataclasses import replace
+from typing import TYPE_CHECKING, Protocol
+
+from handsfree.journal.events import NoteKept, Utterance
 from handsfree.language.base import Language
 from handsfree.language.meaning import Heard, Listening, Sense, Verdict
+
+if TYPE_CHECKING:
+    from handsfree.journal.writer import Journal
+    from handsfree.sound.samples import Samples
+
+
+class Recogniser(Protocol):
+    """`handsfree.speech.recogniser.Recogniser` is one."""
+
+    def hear(self, samples: Samples, listening: Listening) -> Heard: ...
+
+    def dictate(self, samples: Samples) -> str: ...
 
 
 def utterance_of(heard: Heard, clip: str = "", clip_sha256: str = "", typed: bool = False) -> Utterance:
@@ -45,3 +60,36 @@ def typed(language: Language, words: str, listening: Listening, now: float) -> H
         ended=now,
         reason="" if accepted else (f"a look-alike: {best.text}" if best else "not in force"),
     )
+
+
+class Hearer:
+    """Sound to happenings: recognised, its sound kept beside the record where that is due, put into an event.
+
+    Sound that was not accepted is kept only where `keep_all` asks for it: bystanders are recorded by any open microphone."""
+
+    def __init__(self, recogniser: Recogniser, journal: Journal, keep_all: bool = False) -> None:
+        self.recogniser = recogniser
+        self._journal, self._keep_all = journal, keep_all
+
+    def hear_utterance(self, samples: Samples, listening: Listening, started: float, ended: float) -> Utterance | NoteKept:
+        """One utterance, cut out of the sound. While a note is due it is one, whatever it says."""
+        if listening.note:
+            clip, digest = self._keep(samples)
+            return NoteKept(clip, digest, self.recogniser.dictate(samples), round(ended - started, 3))
+        heard = replace(self.recogniser.hear(samples, listening), started=started, ended=ended)
+        keep = self._keep_all or heard.verdict == Verdict.ACCEPTED
+        clip, digest = self._keep(samples) if keep else ("", "")
+        return utterance_of(heard, clip, digest)
+
+    def _keep(self, samples: Samples) -> tuple[str, str]:
+        from handsfree.journal.writer import flac
+
+        return self._journal.keep_sound(flac(samples))
+
+    def hear_sound(self, samples: Samples, listening: Listening, started: float) -> Utterance | NoteKept | None:
+        """A whole recording: the first utterance that the end-of-speech detector finds in it; None for none."""
+        from handsfree.speech.endpoint import utterances
+
+        for found in utterances(samples):
+            return self.hear_utterance(found.samples, listening, started + found.started, started + found.ended)
+        return None

@@ -59,6 +59,10 @@ class Runner:
                 return self.state
             self._todo.extend(self._await())
 
+    def close(self) -> None:
+        self._ear.close()
+        self._mouth.close()
+
     def happen(self, happening: Happening) -> None:
         """One happening from outside the ear (a signal, a disk that is filling)."""
         self._happen(happening)

@@ -130,5 +130,6 @@ def run(session: Session, runner_of: Callable[[Session], Runner]) -> State:
             state = runner.state
         session.journal.seal()
     finally:
+        runner.close()
         session.journal.close()
     return state

@@ -1,0 +1,75 @@
+"""Makes the technician's side of the demo: audio_fixtures/demo/*.flac and the script that says where each is spoken.
+
+Run in the top folder with Debian's `flite` installed: python -m audio_fixtures.demo
+The person, the firm (Hochgrat Mountain Railway) and every number are invented.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import soundfile
+import yaml
+
+from audio_fixtures import voices
+
+VOICE = "rms"
+SNR_DB = 20.0
+FOLDER = Path(__file__).parent / "demo"
+
+#: At which step, awaiting what, the technician says what, one after the other. The last is said again when asked again.
+SCRIPT: list[tuple[str, str, list[str]]] = [
+    ("", "lock number", ["four two"]),
+    ("", "lock number affirmed", ["affirm"]),
+    ("arrival-danger", "caution understood", ["understood"]),
+    ("place-thermometer", "step done", ["where am I", "next step"]),
+    ("delivery-air", "answer", ["rather lukewarm", "warm"]),
+    ("cabinet-temperature", "reading", ["sixty three point five", "fifty three point five"]),
+    ("cabinet-temperature", "reading affirmed", ["correction", "affirm"]),
+    ("unplug", "gate phrase", ["next step", "power is not isolated", "isolated, lock, four two"]),
+    ("prove-dead", "switch tried", ["nothing runs"]),
+    ("fins-warning", "caution understood", ["understood"]),
+    ("clean-condenser", "step done", ["say again", "does this train stop at the summit", "next step"]),
+    ("restore-supply", "restore check", ["next step"]),
+    ("restore-supply", "clear phrase", ["clear, lock, four two"]),
+    ("restore-supply", "power put on", ["next step"]),
+    ("compressor-rest", "wait", ["how long"]),
+    ("delivery-temperature", "reading", ["thirty eight"]),
+    ("delivery-temperature", "reading affirmed", ["affirm"]),
+    ("dirty-condenser", "step done", ["next step"]),
+]
+
+
+def main() -> None:
+    FOLDER.mkdir(exist_ok=True)
+    made: dict[str, str] = {}
+    for old in FOLDER.glob("*.flac"):
+        old.unlink()
+    for _, _, lines in SCRIPT:
+        for words in lines:
+            name = re.sub(r"[^a-z]+", "-", words.lower()).strip("-") + ".flac"
+            if words in made:
+                continue
+            speech = voices.padded(voices.synthesise(words, VOICE), 0.3, 0.9)
+            noise = voices.compressor_noise(len(speech) / 16_000 + 0.1, seed=len(made))[: len(speech)]
+            sound = voices.mix(speech, noise, SNR_DB)
+            soundfile.write(FOLDER / name, np.clip(sound, -1, 1), 16_000, format="FLAC", subtype="PCM_16")
+            made[words] = name
+    script = {
+        "procedure": "platform-check",
+        "technician": "M. Aldermatt",
+        "site": "Kesselboden station, platform 2 (invented)",
+        "cabinet": "Firnkasten 40, number 1187 (invented)",
+        "voice": f"flite {VOICE}, compressor noise at {SNR_DB:.0f} dB",
+        "says": [{"step": step, "awaiting": awaiting, "clips": [made[words] for words in lines]}
+                 for step, awaiting, lines in SCRIPT],
+        "words": {name: words for words, name in made.items()},
+    }
+    text = yaml.safe_dump(script, sort_keys=False, allow_unicode=True)
+    (FOLDER / "visit.yaml").write_text("# Made by audio_fixtures/demo.py; invented throughout.\n" + text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,56 @@
+"""What is said, spoken: the language makes it speakable, the synthesiser makes it sound, the sink plays it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from handsfree.journal.events import Happening, Say, Tone
+from handsfree.language.base import Language
+
+if TYPE_CHECKING:
+    from handsfree.sound.prompts import Sink
+    from handsfree.sound.samples import Samples
+    from handsfree.sound.synth import Synthesiser
+
+
+class SpokenMouth:
+    """`ended` collects what a sink reports at once (a file does); a loudspeaker reports to the ear instead.
+    `folder`: where the writer's own recordings of steps are, played in place of the synthetic voice."""
+
+    def __init__(
+        self, synthesiser: Synthesiser, sink: Sink, language: Language, ended: list[Happening], folder: Path | None = None
+    ) -> None:
+        self._synthesiser, self._sink, self._language = synthesiser, sink, language
+        self._ended, self._folder = ended, folder
+
+    def say(self, say: Say, rate: int, volume: int) -> Sequence[Happening]:
+        from handsfree.sound.prompts import Prompt
+
+        samples = self._recording(say.sound) if say.sound else None
+        if samples is None:
+            samples = self._synthesiser.speak(self._language.speakable(say.text), rate)
+        self._sink.play(Prompt(say.number, say.text, samples, say.cuttable, volume))
+        ended = tuple(self._ended)
+        self._ended.clear()
+        return ended
+
+    def _recording(self, name: str) -> Samples | None:
+        """None where the recording is not there: the synthetic voice says it then."""
+        from handsfree.errors import Trouble
+        from handsfree.sound.files import read_sound
+
+        if self._folder is None or Path(name).name != name:
+            return None
+        try:
+            return read_sound(self._folder / name)
+        except Trouble:
+            return None
+
+    def tone(self, tone: Tone) -> None:
+        self._sink.tone(tone.name)
+
+    def close(self) -> None:
+        self._sink.close()
+        self._synthesiser.close()
