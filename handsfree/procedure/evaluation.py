@@ -72,6 +72,12 @@ def evaluate(
     return Outcome(holds, holds is not None and term.firm is None, tuple(bench.used.items()))
 
 
+def spread(node: ast.expr, values: Mapping[str, Value], widths: Mapping[str, float]) -> tuple[float | None, float]:
+    """(value, half-width) of a part of a parsed expression that is a number; (None, 0) for unknown."""
+    term = _term(node, _Bench(values, widths, {**BUILT_IN, **usual_calls()}))
+    return _number(term), term.off
+
+
 def widths_of(procedure: Procedure, values: Mapping[str, Value]) -> dict[str, float]:
     """The half-width of each reading of the procedure at its value, by name."""
     widths = {}

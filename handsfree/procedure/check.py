@@ -1,0 +1,166 @@
+"""Everything a field visit would trip over, before the field: files, graphs, values, words, sounds and times.
+
+A procedure that others call may lean on them for its end and its isolation: what its callers' books prove of it counts, and
+what only shows when it runs alone is a note."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+from handsfree.errors import Trouble
+from handsfree.language import base
+from handsfree.procedure import listening, proofs, sounds, values, wording
+from handsfree.procedure.load import FileProblems, load_book, load_file, procedure_files, shown_path
+from handsfree.procedure.model import Book
+from handsfree.procedure.remarks import Remark, Weight, at
+
+#: What a procedure that is called may leave to its callers.
+_LEFT_TO_CALLERS = frozenset({
+    "dead end", "hazard while live", "proof without isolation", "restore without isolation", "hazard without caution",
+})  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Report:
+    """Of one file. `steps`: (id, seconds to listen). `all_routes`: False where there were too many to walk."""
+
+    file: str
+    procedure: str
+    remarks: tuple[Remark, ...]
+    steps: tuple[tuple[str, float], ...] = ()
+    routes: tuple[listening.Route, ...] = ()
+    all_routes: bool = True
+    callers: tuple[str, ...] = field(default=())
+
+    @property
+    def errors(self) -> int:
+        return sum(remark.weight is Weight.ERROR for remark in self.remarks)
+
+
+def check_path(path: Path, folders: Sequence[Path] | None = None) -> tuple[Report, ...]:
+    """A file, or every procedure file of a folder. Trouble where there is none."""
+    if path.is_dir():
+        files = procedure_files(path)
+        if not files:
+            raise Trouble(f"There is no procedure file in {shown_path(path)}; a procedure's name ends in .yaml.")
+        return tuple(check_file(file, folders) for file in files)
+    return (check_file(path, folders),)
+
+
+def check_file(path: Path, folders: Sequence[Path] | None = None) -> Report:
+    """Trouble only where the file cannot be read at all; what is wrong in it is in the report."""
+    try:
+        load_file(path)
+        book = load_book(path, folders)
+    except FileProblems as error:
+        remarks = tuple(
+            Remark(one.file, one.line, one.step, "file", Weight.ERROR, one.sentence[:1].upper() + one.sentence[1:], "")
+            for one in error.problems
+        )
+        return Report(shown_path(path), path.stem, remarks)
+    name = book.main
+    language = base.load(book.procedures[name].language)
+    callers = _callers(path, name, folders)
+    remarks = (
+        *_name(path, book),
+        *_graph(book, callers),
+        *values.remarks(book, name, language),
+        *wording.remarks(book, name),
+        *sounds.remarks(book, name, language),
+        *_times(book, name),
+    )
+    routes, every = listening.routes(book) if not any(remark.group == "graph" for remark in remarks) else ((), True)
+    return Report(
+        book.file(name), name, tuple(sorted(remarks, key=lambda remark: (remark.line, remark.group))),
+        tuple((step.id, round(listening.seconds(step), 1)) for step in book.procedures[name].steps),
+        routes, every, tuple(caller.main for caller in callers),
+    )  # fmt: skip
+
+
+def as_data(reports: Sequence[Report]) -> dict[str, Any]:
+    """For JSON."""
+    return {
+        "files": [asdict(report) | {"errors": report.errors} for report in reports],
+        "errors": sum(report.errors for report in reports),
+        "remarks": sum(len(report.remarks) for report in reports),
+    }
+
+
+def lines(report: Report) -> Iterator[str]:
+    """For people."""
+    for remark in report.remarks:
+        yield remark.shown
+    if report.steps:
+        slowest = max(report.steps, key=lambda one: one[1])
+        total = sum(one[1] for one in report.steps)
+        yield f"{report.file}: {len(report.steps)} steps, {total:.0f} s to listen to in all; the longest is `{slowest[0]}`, {slowest[1]:.0f} s."
+    if report.routes:
+        yield f"{report.file}: {_summary(report)}"
+    if not report.remarks:
+        yield f"{report.file}: nothing to remark."
+
+
+def _summary(report: Report) -> str:
+    routes = report.routes
+    listen = sorted(route.listen for route in routes)
+    work = sorted(route.minutes for route in routes)
+    locked = sorted(route.isolations for route in routes)
+    count = f"{len(routes)} ways through" if report.all_routes else f"more than {len(routes)} ways through; of the first"
+    return (
+        f"{count}: {listen[0]:.0f} to {listen[-1]:.0f} s to listen to, {work[0]:g} to {work[-1]:g} min of work and waiting, "
+        f"{locked[0]} to {locked[-1]} isolations."
+    )
+
+
+def _name(path: Path, book: Book) -> Iterator[Remark]:
+    if path.stem != book.main:
+        yield Remark(
+            book.file(book.main), 1, "", "file", Weight.ADVICE,
+            f"The file is called '{path.stem}' but the procedure '{book.main}'; others call it by its file's name.",
+            "Make the two the same.",
+        )  # fmt: skip
+
+
+def _callers(path: Path, name: str, folders: Sequence[Path] | None) -> tuple[Book, ...]:
+    """Books of the files beside this one that lead to it. A file beside it that is itself wrong is no caller."""
+    found = []
+    for file in procedure_files(path.resolve().parent):
+        if file.name == path.name:
+            continue
+        try:
+            if any(step.kind == "call" for step in load_file(file).procedure.steps):
+                book = load_book(file, folders)
+                if name in book.procedures:
+                    found.append(book)
+        except Trouble:
+            continue
+    return tuple(found)
+
+
+def _graph(book: Book, callers: tuple[Book, ...]) -> Iterator[Remark]:
+    """The faults of this procedure's file; those of what it calls are reported with that file, unless only this call brings
+    them about."""
+    for fault in proofs.prove(book):
+        if fault.file != book.file(book.main) and fault.kind not in _LEFT_TO_CALLERS:
+            continue
+        left = bool(callers) and fault.kind in _LEFT_TO_CALLERS and fault.file == book.file(book.main)
+        weight = Weight.NOTE if left else Weight.ERROR
+        do = f"It is called by {', '.join(f'`{one.main}`' for one in callers)}, so this matters only where it runs alone." if left else ""
+        yield Remark(fault.file, fault.line, fault.step, "graph", weight, _first_big(fault.sentence), do, fault.path)
+
+
+def _first_big(sentence: str) -> str:
+    return sentence[:1].upper() + sentence[1:]
+
+
+def _times(book: Book, name: str) -> Iterator[Remark]:
+    for step in book.procedures[name].steps:
+        piece = listening.longest_piece(step)
+        if piece > listening.LIMIT_SECONDS:
+            yield at(
+                book, name, step, "time", Weight.ADVICE, f"takes {piece:.0f} s to listen to in one piece.",
+                f"Split it; at most {listening.LIMIT_SECONDS:.0f} s can be kept in mind.",
+            )  # fmt: skip

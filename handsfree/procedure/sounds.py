@@ -1,0 +1,105 @@
+"""How the answers of a procedure sound: alike, like a phrase that always works, too short, or unknown to the engine."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+from itertools import combinations
+
+from handsfree.language.base import Language
+from handsfree.language.meaning import ALWAYS
+from handsfree.procedure.model import Answer, Ask, Book
+from handsfree.procedure.remarks import Remark, Weight, at
+from handsfree.procedure.wording import Words, words_of
+
+#: Shares of differing sound (`phonetics.distance`). Below the first two words are taken for one another: 'warm' and 'worn'
+#: lie 0.12 apart, 'fan' and 'van' 0.17. Below the second, in noise: 'hot' and 'not' 0.33. Chosen by ear and by those pairs.
+ALIKE = 0.25
+NEAR = 0.34
+#: An answer of so few sounds has nothing to hold on to ('on', 'no').
+SHORT = 2
+
+
+def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
+    procedure = book.procedures[name]
+    words = words_of(procedure.language)
+    for step in procedure.steps:
+        if isinstance(step, Ask):
+            say = partial(at, book, name, step, "sound")
+            yield from _alike(step, language, words, say)
+            yield from _like_commands(step, language, words, say)
+            if procedure.language == "en":  # the dictionary at hand is of English
+                yield from _unknown(step, language, words, say)
+
+
+def ways(answer: Answer) -> tuple[str, ...]:
+    return (answer.say, *answer.also)
+
+
+def _alike(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+    from handsfree.language.phonetics import distance
+
+    for one, other in combinations(step.answers, 2):
+        apart, a, b = min((distance(a, b), a, b) for a in ways(one) for b in ways(other))
+        if apart < NEAR:
+            weight = Weight.ERROR if apart < ALIKE else Weight.ADVICE
+            taken = [way for answer in step.answers if answer is not other for way in ways(answer)]
+            yield say(weight, f"has the answers '{a}' and '{b}', which sound alike.", _better(b, a, taken, language, words))
+
+
+def _like_commands(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+    from handsfree.language.phonetics import distance
+
+    phrases = [way for name in ALWAYS for way in language.commands.get(name, ())]
+    for answer in step.answers:
+        apart, way, phrase = min((distance(way, phrase), way, phrase) for way in ways(answer) for phrase in phrases)
+        if apart < ALIKE:
+            others = [w for one in step.answers if one is not answer for w in ways(one)]
+            yield say(
+                Weight.ERROR, f"has the answer '{way}', which sounds like '{phrase}', a phrase that always works.",
+                _better(way, "", others, language, words),
+            )  # fmt: skip
+
+
+def _unknown(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+    from handsfree.language.phonetics import lacking, phonemes
+    from handsfree.language.tokens import tokens
+
+    for answer in step.answers:
+        for way in ways(answer):
+            spoken = list(tokens(way))
+            missing = lacking(spoken)
+            if missing:
+                yield say(
+                    Weight.ERROR, f"has the answer '{way}', but the recogniser's dictionary has no '{missing[0]}'.",
+                    _apart(missing[0]) or _better(way, "", [], language, words),
+                )  # fmt: skip
+            elif 0 < len(phonemes(way)) <= SHORT:
+                yield say(
+                    Weight.ADVICE, f"has the answer '{way}', which is too short to be heard well.",
+                    _better(way, "", [w for one in step.answers if one is not answer for w in ways(one)], language, words),
+                )  # fmt: skip
+
+
+def _apart(word: str) -> str:
+    """'lowside' -> 'low side', where the dictionary has both."""
+    from handsfree.language.phonetics import common, lacking
+
+    for cut in range(3, len(word) - 2):
+        halves = (word[:cut], word[cut:])
+        if not lacking(halves) and all(common(half) for half in halves):
+            return f"Write it as '{halves[0]} {halves[1]}'."
+    return ""
+
+
+def _better(answer: str, rival: str, taken: list[str], language: Language, words: Words) -> str:
+    """An answer for the same thing that sounds like nothing else in force, from the language's list."""
+    from handsfree.language.phonetics import distance
+
+    phrases = [way for name in ALWAYS for way in language.commands.get(name, ())]
+    for said in (answer, rival):
+        offers = [word for group in words.instead if said.casefold() in group for word in group if word != said.casefold()]
+        for offer in offers:
+            if min((distance(offer, other) for other in (*taken, *phrases, said)), default=1.0) >= NEAR:
+                return f"Say '{offer}' instead of '{said}'."
+    return "Take a longer word with other vowels, or two words."

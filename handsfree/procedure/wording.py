@@ -1,0 +1,178 @@
+"""How the words of a procedure are, in the sense of ASD-STE100 (from memory): short sentences, one instruction each, active
+voice, the warning before the step, and nothing that the ear cannot resolve.
+
+The words looked for are in grammar/<language>.wording.yaml; a language without that file is only measured for length."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache, partial
+from typing import Any
+
+from handsfree.procedure.model import Book, Caution, Evidence, Instruct, Isolate, Read, Restore, Step, Wait
+from handsfree.procedure.remarks import Remark, Weight, at
+
+LIMIT_WORDS = 20
+_PROCEDURAL = (Instruct, Isolate, Restore, Evidence, Read)
+_NUMBER = re.compile(r"(?<![\w.-])-?\d+(?:\.\d+)?(?![\w.-]*\d)")
+
+
+@dataclass(frozen=True)
+class Words:
+    """The lists of a language, all in small letters; `instead`: groups of answers for the same thing."""
+
+    lists: dict[str, frozenset[str]]
+    instead: tuple[tuple[str, ...], ...]
+
+    def __getitem__(self, name: str) -> frozenset[str]:
+        return self.lists.get(name, frozenset())
+
+
+@lru_cache(maxsize=8)
+def words_of(code: str) -> Words:
+    from handsfree.procedure.yamlfile import read
+    from handsfree.resources import folder
+
+    path = folder("grammar") / f"{code}.wording.yaml"
+    if not path.is_file():
+        return Words({}, ())
+    data: dict[str, Any] = read(path.read_text(encoding="utf-8")).data
+    instead = tuple(tuple(str(word) for word in group) for group in data.pop("instead", []))
+    return Words({name: frozenset(str(word) for word in words) for name, words in data.items()}, instead)
+
+
+def texts(step: Step) -> Iterator[str]:
+    """Everything of a step that is spoken as written."""
+    yield step.say
+    match step:
+        case Isolate():
+            yield from step.do
+        case Restore():
+            yield from step.checks
+            yield step.power
+        case Wait():
+            yield step.because
+        case _:
+            pass
+
+
+def sentences(text: str) -> list[str]:
+    """Split at . ! ? and ; that end something; '2.5 A' and '12 V.' are left whole."""
+    return [part.strip() for part in re.split(r"(?<=[.!?;])\s+", " ".join(text.split())) if part.strip()]
+
+
+def remarks(book: Book, name: str) -> Iterator[Remark]:
+    procedure = book.procedures[name]
+    words = words_of(procedure.language)
+    for step in procedure.steps:
+        say = partial(at, book, name, step, "wording", Weight.ADVICE)
+        for text in texts(step):
+            parts = sentences(text)
+            for sentence in parts:
+                yield from _of_sentence(sentence, step, words, say)
+            yield from _of_order(parts, step, words, say)
+            yield from _of_pronouns(parts[0] if parts else "", words, say)
+
+
+def _of_sentence(sentence: str, step: Step, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+    plain = [word for word in re.findall(r"[\w'°%.,-]+", sentence) if re.search(r"\w", word)]
+    if len(plain) > LIMIT_WORDS:
+        yield say(f"has a sentence of {len(plain)} words: '{_short(sentence)}'.", f"Split it; at most {LIMIT_WORDS} words.")
+    low = re.findall(r"[a-z'-]+", sentence.casefold())
+    if second := _second_instruction(low, words):
+        yield say(f"has two instructions in one sentence: '{_short(sentence)}'.", f"Begin a new sentence at '{second}'.")
+    if isinstance(step, _PROCEDURAL) and (passive := _passive(low, words)):
+        yield say(f"is in the passive voice: '{passive}'.", "Say who does what: begin with the verb.")
+    text = " ".join(low)
+    for side in sorted(words["sides"]):
+        if re.search(rf"\b{re.escape(side)}\b", text) and not any(view in text for view in words["viewpoints"]):
+            yield say(f"says '{side}', but not of whom.", "Say 'on your left', or what one faces.")
+            break
+    yield from _bare_values(sentence, words, say)
+
+
+def _short(sentence: str) -> str:
+    return sentence if len(sentence) <= 60 else sentence[:57].rstrip() + "..."
+
+
+def _second_instruction(low: list[str], words: Words) -> str:
+    """The verb of a second instruction, '' for none. The sentence must itself begin as an instruction."""
+    verbs = words["instructions"]
+    if not any(word in verbs for word in low[:1]):
+        return ""
+    for at_, word in enumerate(low[1:-1], start=1):
+        follows = low[at_ + 1]
+        pair = f"{word} {follows}"
+        if word in words["joins"] and follows in verbs and low[at_ - 1] not in verbs:
+            # 'lock and tag', 'plug and lead' name things: a verb has something behind it, and no article before the pair
+            rest = low[at_ + 2 :]
+            if rest and not _is_noun(low, at_, words):
+                return follows
+        if pair in words["joins"] and at_ + 2 < len(low) and low[at_ + 2] in verbs:
+            return low[at_ + 2]
+    return ""
+
+
+def _is_noun(low: list[str], at_: int, words: Words) -> bool:
+    """The word after the join is a thing: the one before it is a verb form used as a thing too, after 'your' or 'the'."""
+    before = low[at_ - 1]
+    return before in words["instructions"] and at_ >= 2 and low[at_ - 2] in ("your", "the", "a", "its")
+
+
+def _passive(low: list[str], words: Words) -> str:
+    for at_, word in enumerate(low[:-1]):
+        if word in words["clauses"]:
+            return ""  # 'wait until the test is done' says what to wait for, not what to do
+        if word not in words["be"]:
+            continue
+        for following in low[at_ + 1 : at_ + 3]:
+            done = following in words["participles"] or (following.endswith("ed") and len(following) > 4)
+            if done and following not in words["states"]:
+                return " ".join(low[at_ : low.index(following, at_) + 1])
+            if following not in ("not", "then", "now", "being") and not following.endswith("ly"):
+                break
+    return ""
+
+
+def _bare_values(sentence: str, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+    """A number with nothing behind it, or only a small word, has no unit."""
+    for match in _NUMBER.finditer(sentence):
+        before = re.findall(r"[\w'-]+", sentence[: match.start()].casefold())
+        after = re.match(r"\s*([^\W\d_][\w'-]*|[°%Ωµ])?", sentence[match.end() :])
+        follows = (after[1] or "").casefold() if after else ""
+        if before and before[-1] in words["numbered"]:
+            continue
+        if follows in ("to", "and", "or") and _NUMBER.search(sentence[match.end() :]):
+            continue  # 'between 2 and 5 degrees': the last carries the unit
+        if words["small_words"] and (not follows or follows in words["small_words"]):
+            yield say(f"has a value without a unit: '{match[0]}' in '{_short(sentence)}'.", "Put the unit behind it.")
+            return
+
+
+def _of_order(parts: list[str], step: Step, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+    if isinstance(step, Caution):
+        return
+    acted = False
+    for sentence in parts:
+        low = sentence.casefold()
+        first = re.match(r"[a-z'-]+", low)
+        warned = next((word for word in sorted(words["warnings"]) if re.search(rf"\b{re.escape(word)}\b", low)), None)
+        if warned and acted:
+            yield say(f"warns after it instructs: '{_short(sentence)}'.", "Make it a 'caution' step before this one.")
+            return
+        acted = acted or bool(first and first[0] in words["instructions"])
+
+
+def _of_pronouns(sentence: str, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+    before = ""
+    for word in re.findall(r"[a-z'-]+", sentence.casefold()):
+        if before in words["articles"]:
+            return  # what follows an article is a thing, whatever else the word may be
+        before = word
+        if word in words["pronouns"]:
+            yield say(f"says '{word}' before anything it could stand for: '{_short(sentence)}'.", "Name the thing.")
+            return
+        if word not in words["small_words"] and word not in words["instructions"]:
+            return
