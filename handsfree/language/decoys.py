@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from handsfree.language.expand import expand
 from handsfree.language.jsgf import Grammar
 from handsfree.language.meaning import Denial, GateAsked, Listening, Meaning, Sense
-from handsfree.language.understanding import Tongue, Vocabulary, Words, forms, gate_forms
+from handsfree.language.understanding import Tongue, Vocabulary, Words, forms, gate_forms, trimmed
 
 Pair = tuple[str, Denial]
 Near = Callable[[str, int], tuple[str, ...]]  # (word, how many) -> the dictionary's words that sound nearest, no homophones
@@ -39,7 +39,7 @@ class Decoys:
         accepted = forms(listening, self.vocabulary, self.tongue)
         found: dict[str, Meaning] = {}
         for spoken, kind in self._all(listening, accepted):
-            if spoken and spoken not in accepted and spoken not in found and not self._is_number(spoken, listening):
+            if spoken and spoken not in found and not self._accepted(tuple(spoken.split()), accepted, listening):
                 found[spoken] = Meaning(Sense.DENIAL, kind, spoken=spoken)
         return found
 
@@ -54,8 +54,11 @@ class Decoys:
             taught.add((meaning.sense, meaning.text))
             yield from self.phrase(spoken, meaning.sense, first)
 
-    def _is_number(self, spoken: str, listening: Listening) -> bool:
-        words = tuple(spoken.split())
+    def _accepted(self, words: Words, accepted: dict[str, Meaning], listening: Listening) -> bool:
+        """It is in force itself, as it stands or without the words around an answer ('it is' before 'not running')."""
+        around = (*self.vocabulary.hesitation, *self.vocabulary.lead_in)
+        if " ".join(words) in accepted or " ".join(trimmed(words, around)) in accepted:
+            return True
         return (listening.number is not None and bool(self.tongue.readings(words))) or (
             listening.digits is not None and bool(self.tongue.digits(words))
         )

@@ -64,7 +64,7 @@ class English:
         ways: dict[str, tuple[str, ...]] = {}
         for phrase in expand(self.grammar, rule):
             ways[phrase.tags[-1]] = (*ways.get(phrase.tags[-1], ()), phrase.text)
-        if not once:  # a unit that is the same after one and after many stands once in the expansion
+        if not once:  # one that is the same after one and after many stands once in the expansion
             ways = {name: (way[0], *way) if name in _SAME else way for name, way in ways.items()}
         return ways
 
@@ -79,6 +79,7 @@ class English:
         respell = {p.text: tuple(p.tags[-1].split()) for p in expand(self.grammar, "respell")}
         return Vocabulary(
             self.commands, self.gates, self.states, respell, sequences("hesitation"), sequences("lead_in"),
+            sequences("number_lead_in"),
             words("negation"), words("asking"), words("doubt"), words("live"),
         )
 
@@ -154,13 +155,7 @@ class English:
                 odd = ("degrees",) if abs(number) == 1 else ("degree",)
                 forms += [way for way in self.two_way.say("quantity", (number, "degree")) if not _holds(way, odd)]
         own = self.say_quantity(value, unit).lower()
-        spoken = dict.fromkeys((own, *(" ".join(way) for way in forms)))
-        return tuple(form for form in spoken if (float(number), None) in self._unitless(form, name))
-
-    def _unitless(self, form: str, name: str) -> tuple[tuple[float, str | None], ...]:
-        """What the form reads back as, its unit (if it is the one meant) left aside; a form that does not is not given."""
-        readings = self._readings(tuple(form.split()))
-        return tuple((value, None if unit in (name, "degree") else unit) for value, unit in readings)
+        return tuple(dict.fromkeys((own, *(" ".join(way) for way in forms))))
 
     def written_forms(self, value: float, unit: str = "") -> tuple[str, ...]:
         """The ways a transcriber writes the reading: '43.5', '43.5 degrees', '43.5°F', '2,200 V', '11 1/2', '-12'."""
@@ -214,7 +209,7 @@ class English:
         return tuple(dict.fromkeys([*(f"{form}." for form in with_unit[:4]), *with_unit, *phrases]))
 
     def speakable(self, text: str) -> str:
-        return speakable(text, self.say_number, self.say_quantity)
+        return speakable(text, self.say_number, self.say_quantity, lambda unit: self.say_unit(unit, 1))
 
     def prompt(self, key: str, **values: object) -> str:
         return self._prompts.prompt(key, **values)

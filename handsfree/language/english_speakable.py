@@ -26,12 +26,22 @@ _ABBREVIATIONS = {
     "≤": "at most", "≥": "at least", "<": "below", ">": "above", "=": "equals", "→": "to",
     "×": "by",
 }
-_SYMBOL_UNITS = {sign: name for name, signs in reversed(SYMBOLS.items()) if not name.startswith("delta_") for sign in signs}
+#: 'in' is a word far more often than an inch
+_SYMBOL_UNITS = {
+    sign: name
+    for name, signs in reversed(SYMBOLS.items()) if not name.startswith("delta_")
+    for sign in signs if sign != "in"
+}
+#: 'the 24 V relay' is twenty four volt: a word follows that is not one of these
+_NOUN = re.compile(
+    r" (?!(?:and|or|to|at|on|in|is|are|across|between|from|of|with|for|when|while|if|then|by|below|above)\b)[a-z]"
+)
 _NUMBER = r"[-−+±]?\d{1,3}(?:,\d{3})+(?:\.\d+)?|[-−+±]?\d*\.?\d+"
 _QUANTITY = re.compile(
     rf"(?<![\w.])(?P<low>{_NUMBER})(?:\s*(?:–|\bto\b|-)\s*(?P<high>{_NUMBER}))?"
     rf"\s?(?P<unit>{'|'.join(sorted(map(re.escape, _SYMBOL_UNITS), key=len, reverse=True))})(?![\w°])"
 )
+_REFRIGERANT = re.compile(r"\bR-?(\d{2,3})([A-Za-z]{0,2})\b")  # ISO 817 numbers; the trade says the R itself
 _PLAIN = re.compile(rf"(?<![\w.-])(?:{_NUMBER})(?![\w]|-\w|[.,]\d)")
 _CODE = re.compile(r"\b(?=[A-Za-z0-9-]*\d)(?=[A-Za-z0-9-]*[A-Z])[A-Z0-9]+(?:-[A-Z0-9]+)*[a-z]?\b")
 _CAPITALS = re.compile(r"\b[A-Z]{2,5}s?\b")
@@ -56,14 +66,19 @@ def _spelled(code: str) -> str:
     return " ".join(SPELLING[sign.lower()] if sign.isalpha() else digit_words(sign)[0] for sign in signs)
 
 
-def speakable(text: str, say_number: Callable[[float], str], say_quantity: Callable[[float, str], str]) -> str:
-    """'208 V' -> 'two hundred and eight volts'; 'HK-204B' -> 'hotel kilo two zero four bravo'; 'LED' -> 'L E D'."""
+def speakable(
+    text: str, say_number: Callable[[float], str], say_quantity: Callable[[float, str], str], say_unit: Callable[[str], str]
+) -> str:
+    """'208 V' -> 'two hundred and eight volts'; 'HK-204B' -> 'hotel kilo two zero four bravo'; 'LED' -> 'L E D'.
+    `say_unit`: the unit as after one."""
 
     def quantity(match: re.Match[str]) -> str:
         unit = _SYMBOL_UNITS[match["unit"]]
         before, low = _value(match["low"])
         if match["high"] is None:
-            return before + say_quantity(low, unit)
+            article = re.search(r"\b(?:the|an?) $", match.string[: match.start()], re.IGNORECASE)
+            adjective = article and _NOUN.match(match.string, match.end())
+            return f"{before}{say_number(low)} {say_unit(unit)}" if adjective else before + say_quantity(low, unit)
         after, high = _value(match["high"])
         return f"{before}{say_number(low)} to {after}{say_quantity(high, unit)}"
 
@@ -71,19 +86,20 @@ def speakable(text: str, say_number: Callable[[float], str], say_quantity: Calla
         before, value = _value(match[0])
         return before + say_number(value)
 
-    def refrigerant_or_code(match: re.Match[str]) -> str:
-        return _spelled(match[0])
+    def refrigerant(match: re.Match[str]) -> str:
+        return " ".join(("R", *digit_words(match[1]), *match[2].upper()))
 
     def capitals(match: re.Match[str]) -> str:
         word = match[0]
-        if word in _SAID_AS_WORDS:
-            return word
+        if word in _SAID_AS_WORDS or (len(word) > 3 and set(word) & set("AEIOU") and not word.endswith("s")):
+            return word  # a word in capitals for emphasis
         ending = "s" if word.endswith("s") else ""
         return " ".join(word.removesuffix("s") if ending else word) + ("'s" if ending else "")
 
     text = _QUANTITY.sub(quantity, text)
     text = _ABBREVIATION.sub(lambda m: f" {_ABBREVIATIONS[m[0].lower()]} ", text)
-    text = _CODE.sub(refrigerant_or_code, text)
+    text = _REFRIGERANT.sub(refrigerant, text)
+    text = _CODE.sub(lambda match: _spelled(match[0]), text)
     text = _CAPITALS.sub(capitals, text)
     text = _PLAIN.sub(number, text)
     return re.sub(r" +([.,;:!?])", r"\1", " ".join(text.split()))

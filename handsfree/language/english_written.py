@@ -45,7 +45,7 @@ class Written:
                 continue
             after = pieces[at] if at < len(pieces) else ""
             parted = piece in _TENS and len(after) == 1 and after in "123456789"  # '20 5' was not said as twenty five
-            if piece in _FRACTIONS and at > 1 and pieces[at - 2].isdigit():
+            if piece in _FRACTIONS and at > 1 and pieces[at - 2].lstrip("-").isdigit():
                 found.append("and")
             found += digit_words(piece) if parted else self.number(piece)
             unit, length = _sign(pieces[at:])
@@ -71,7 +71,11 @@ class Written:
 
     def digits(self, pieces: Sequence[str]) -> tuple[str, ...]:
         """Tokens with written whole numbers put digit by digit: 'lock', '42' -> lock four two. Others are left."""
-        return tuple(word for piece in pieces for word in (digit_words(piece) if _plain(piece) else (piece,)))
+        found: list[str] = []
+        for piece in pieces:
+            size = piece.removeprefix("-")
+            found += [*(("minus",) if size != piece else ()), *digit_words(size)] if _plain(size) else [piece]
+        return tuple(found)
 
 
 _TENS = frozenset(str(ten) for ten in range(20, 100, 10))

@@ -236,6 +236,8 @@ class _Reader:
             self.depth -= 1
             return inside if lexeme.text == "(" else Repeat(inside, 0, 1)
         self.at -= 1
+        if lexeme.text == "=":
+            self.wrong("'=' stands in the middle of a rule; is the ';' of the rule above missing?")
         self.wrong(f"'{lexeme.text}' cannot stand here")
 
 

@@ -59,6 +59,15 @@ class TwoWay:
         names = {e.name for e in self.lexicon}
         return {name: tuple(e for e in self.lexicon if e.name == name) for name in names}
 
+    @cached_property
+    def _beginning(self) -> Mapping[tuple[str, str], tuple[Entry, ...]]:
+        """Entries by their name and first word."""
+        found: dict[tuple[str, str], tuple[Entry, ...]] = {}
+        for entry in self.lexicon:
+            key = (entry.name, entry.words[0])
+            found[key] = (*found.get(key, ()), entry)
+        return found
+
     def read(self, name: str, words: Sequence[str]) -> tuple[Value, ...]:
         """Every value of all the words as `name`, preferred first, each once; () for none."""
         chart: dict[tuple[str, int], tuple[tuple[Value, int], ...]] = {}
@@ -72,7 +81,7 @@ class TwoWay:
         key = (name, start)
         if key not in chart:
             found: list[tuple[Value, int]] = []
-            for entry in self._entries.get(name, ()):
+            for entry in self._beginning.get((name, words[start] if start < len(words) else ""), ()):
                 end = start + len(entry.words)
                 if words[start:end] == entry.words:
                     found.append((entry.value, end))

@@ -40,6 +40,7 @@ class Vocabulary:
     respell: Mapping[str, Words]
     hesitation: tuple[Words, ...]
     lead_in: tuple[Words, ...]
+    number_lead_in: tuple[Words, ...]
     negation: frozenset[str]
     asking: frozenset[str]
     doubt: frozenset[str]
@@ -104,6 +105,8 @@ def understand(
     if listening.note:
         return ()
     pieces = respelled(tokens(text), vocabulary.respell)
+    if not pieces:
+        return ()
     said, digits = tongue.spell_numbers(pieces), tongue.spell_digits(pieces)
     asked = "?" in text
     table: dict[str, list[Meaning]] = {}
@@ -117,8 +120,8 @@ def understand(
     found = [m for m in table.get(" ".join(digits), ()) if m.sense is Sense.GATE]
     if found and asked:
         return (Meaning(Sense.DENIAL, Denial.QUESTION, spoken=" ".join(digits)),)
-    bare = _trimmed(said, vocabulary.hesitation)
-    core = _trimmed(bare, (*vocabulary.hesitation, *vocabulary.lead_in))
+    bare = trimmed(said, vocabulary.hesitation)
+    core = trimmed(bare, (*vocabulary.hesitation, *vocabulary.lead_in))
     for words, senses in (
         (said, (Sense.PHRASE, Sense.STATE, Sense.COMMAND)),
         (pieces, (Sense.PHRASE,)),
@@ -129,7 +132,8 @@ def understand(
     if listening.number is not None:
         found += numbers(core, listening.number, tongue)
     if listening.digits is not None:
-        found += _stated(_trimmed(digits, vocabulary.hesitation), listening.digits, tongue)
+        stated = trimmed(digits, (*vocabulary.hesitation, *vocabulary.number_lead_in))
+        found += _stated(stated, listening.digits, tongue)
     if found:
         return tuple(dict.fromkeys(found))
     kind = _exact_decoy(digits, listening, decoys) or denial(digits, asked, listening, vocabulary, tongue)
@@ -159,7 +163,7 @@ def _stated(words: Words, bounds: tuple[int, int], tongue: Tongue) -> list[Meani
     return [Meaning(Sense.DIGITS, " ".join(digits), spoken=" ".join(words))] if fits and digits else []
 
 
-def _trimmed(words: Words, around: Sequence[Words]) -> Words:
+def trimmed(words: Words, around: Sequence[Words]) -> Words:
     """Without the given words at either end, as often as they stand there; never down to nothing."""
     while True:
         for piece in around:
@@ -180,6 +184,10 @@ def denial(words: Words, asked: bool, listening: Listening, vocabulary: Vocabula
         kind = _gate_denial(words, asked, listening.gate, vocabulary, tongue)
         if kind is not None:
             return kind
+    if listening.number is not None:
+        kind = _number_denial(tongue.spell_numbers(words), vocabulary, tongue)
+        if kind is not None:
+            return kind
     for spoken in forms(replace(listening, gate=None), vocabulary, tongue):
         phrase = tuple(spoken.split())
         if len(words) > len(phrase) + 4:
@@ -190,6 +198,15 @@ def denial(words: Words, asked: bool, listening: Listening, vocabulary: Vocabula
             return _turned(rest, asked, vocabulary)
         if len(phrase) > 1 and (words == phrase[: len(words)] or words == phrase[-len(words):]):
             return Denial.HALF
+    return None
+
+
+def _number_denial(words: Words, vocabulary: Vocabulary, tongue: Tongue) -> Denial | None:
+    """'Not forty three', 'is it forty three', 'forty three I think': a reading with up to four words at one end."""
+    for cut in range(1, min(5, len(words))):
+        for number, rest in ((words[cut:], words[:cut]), (words[:-cut], words[-cut:])):
+            if tongue.readings(number):
+                return _turned(rest, False, vocabulary)
     return None
 
 
