@@ -21,7 +21,10 @@ app = typer.Typer(
 
 Visits = Annotated[Path | None, typer.Option("--visits", help="Folder that visits are kept in.")]
 Json = Annotated[bool, typer.Option("--json", help="The last line of output is one JSON object.")]
-Engine = Annotated[str | None, typer.Option("--engine", help="Recogniser: whisper, vosk or pocketsphinx; the best at hand if absent.")]
+Engine = Annotated[str | None, typer.Option("--engine", help="Recogniser: whisper, vosk or pocketsphinx.")]
+Place = Annotated[Path, typer.Argument(help="Folder of a visit.")]
+SoundIn = Annotated[str | None, typer.Option("--sound-in", help="A device, a sound file, or '-' for raw samples.")]
+SoundOut = Annotated[str | None, typer.Option("--sound-out", help="A device, a sound file, or '-' for raw samples.")]
 
 
 @app.command()
@@ -29,7 +32,7 @@ def demo(
     visits: Visits = None,
     json: Json = False,
     engine: Engine = None,
-    sound_out: Annotated[str | None, typer.Option("--sound-out", help="Also write what is spoken: a .wav or .flac file, or '-'.")] = None,
+    sound_out: Annotated[str | None, typer.Option("--sound-out", help="Write the sound too: a file, or '-'.")] = None,
 ) -> None:
     """A whole visit, the technician's side played from recordings through the real recogniser."""
     from handsfree.visit import commands
@@ -42,8 +45,8 @@ def visit(
     procedure: Annotated[str | None, typer.Argument(help="Name of a procedure that ships, or a procedure file.")] = None,
     resume: Annotated[Path | None, typer.Option("--resume", help="Folder of a visit to take up again.")] = None,
     typed: Annotated[bool, typer.Option("--typed", help="From the keyboard: a line typed is a line heard.")] = False,
-    sound_in: Annotated[str | None, typer.Option("--sound-in", help="A device, a WAV or FLAC file, or '-' for raw samples.")] = None,
-    sound_out: Annotated[str | None, typer.Option("--sound-out", help="A device, a WAV or FLAC file, or '-' for raw samples.")] = None,
+    sound_in: SoundIn = None,
+    sound_out: SoundOut = None,
     engine: Engine = None,
     visits: Visits = None,
     technician: Annotated[str | None, typer.Option(help="Who works.")] = None,

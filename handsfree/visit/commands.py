@@ -74,8 +74,8 @@ def demo(visits: Path | None, *, as_json: bool, engine: str | None, sound_out: s
     place = visits or _settings().visits
     who = Who(script.technician, script.site, script.cabinet)
     session = begin(provable(script.procedure), place, who, recogniser.name, clock=DemoClock(clock_))
-    print(f"{session.state.book.procedures[script.procedure].title}: {who.cabinet}, {who.site}. Recogniser: {recogniser.name}.",
-          file=out, flush=True)
+    title = session.state.book.procedures[script.procedure].title
+    print(f"{title}: {who.cabinet}, {who.site}. Recogniser: {recogniser.name}.", file=out, flush=True)
     state = run(session, lambda s: _demo_runner(s, script, recogniser, clock_, sound_out, printer(out)))
     show(session, state, as_json)
 

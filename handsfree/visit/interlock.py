@@ -42,6 +42,7 @@ class Turn(StrEnum):
     BREAK = "break"
     RESUMED = "resume"
     HANDED_OVER = "handover"
+    CLOSED = "visit closed"
 
 
 TABLE: dict[tuple[Power, Turn], Power] = {

@@ -189,8 +189,6 @@ def _go_on(flow: Flow) -> None:
 
 
 def stop(flow: Flow, why: str) -> None:
-    locked = flow.state.interlock.power is not Power.LIVE
-    flow.prompt("stopped-locked" if locked else "stopped", "notice", cuttable=False)
     flow.change(overlay=Overlay.NONE)
     close(flow, "stopped", why)
 

@@ -143,14 +143,17 @@ def _end(flow: Flow, step: model.End) -> Onward:
 
 
 def close(flow: Flow, outcome: str, text: str, not_before: float | None = None) -> None:
-    """End the visit, saying so. A lock that may still be on is named."""
+    """End the visit, saying so. A lock that may still be on is named; the isolation is no longer watched over."""
     state = flow.state
     if not_before is not None and isinstance(state.step, model.Wait):
         flow.prompt("wait-days", "notice", text=state.step.say, when=_when(flow, not_before - flow.now))
+    elif outcome == "stopped":
+        flow.prompt("stopped", "notice", cuttable=False)
     elif text:
         flow.prompt("ended", "notice", text=text)
     if state.interlock.power is not Power.LIVE:
-        flow.prompt("ended-locked", "notice")
+        flow.prompt("ended-locked", "notice", cuttable=False)
+        flow.turn_lock(Turn.CLOSED, outcome)
     flow.change(outcome=outcome, not_before=not_before)
     flow.emit(Closed(outcome, not_before, text))
 
