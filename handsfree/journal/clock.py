@@ -62,11 +62,13 @@ class VisitClock:
         self._last = max(self._last, round(self.clock.mono() + self._offset, 6))
         return self._last
 
-    def stamp(self) -> tuple[str, float, float]:
+    def stamp(self, *, may_jump: bool = True) -> tuple[str, float, float]:
         """(RFC 3339 wall time, seconds on the visit's clock, seconds the wall clock has jumped since the last stamp: 0 where
-        it has not)."""
+        it has not). Where a jump may not be noted yet, the wall time is reckoned from the count until it may."""
         wall, mono = self.clock.wall(), self.now()
         drift = wall.timestamp() - mono
         jumped = 0.0 if self._drift is None else drift - self._drift
+        if self._drift is not None and abs(jumped) > JUMP and not may_jump:
+            return datetime.fromtimestamp(mono + self._drift, wall.tzinfo).isoformat(timespec="milliseconds"), mono, 0.0
         self._drift = drift
         return wall.isoformat(timespec="milliseconds"), mono, round(jumped, 3) if abs(jumped) > JUMP else 0.0

@@ -35,7 +35,12 @@ HASH = r"[0-9a-f]{64}"
 CLIP = r"sound/[0-9]{5,9}\.flac"
 ATTACHED = r"attached/[A-Za-z0-9][A-Za-z0-9._-]{0,120}"
 #: Fields that bind a file: the name's field and its hash's field.
-BOUND = {"Utterance": ("clip", "clip_sha256"), "NoteKept": ("clip", "clip_sha256"), "Attached": ("file", "sha256")}
+BOUND = {
+    "Utterance": ("clip", "clip_sha256"),
+    "NoteKept": ("clip", "clip_sha256"),
+    "Attached": ("file", "sha256"),
+    "TailDropped": ("file", "sha256"),
+}
 _WALL = re.compile(WALL)
 _HASH = re.compile(HASH)
 _SIGNATURE = re.compile(r"[0-9a-f]{128}")
@@ -76,8 +81,8 @@ def _text(string: bytes) -> str:
 
 
 def _match(kind: bytes, entry: bytes) -> re.Match[bytes] | None:
-    """By the pattern for short numbers; else by the one for any, and then every number in it must be as RFC 8785 writes it. A
-    text in it that looks like a number only sends it the slow way."""
+    """By the pattern for short numbers; else by the one for any, and then every number in it must be as RFC 8785 writes it.
+    A text in it that looks like a number only sends it the slow way."""
     short, long = _patterns(kind)
     if (found := short.fullmatch(entry)) is not None:
         return found
@@ -94,28 +99,28 @@ def _shortest(number: bytes) -> bool:
 def parse(entry: bytes) -> tuple[Envelope, Any]:
     """The slow way, with the event itself. ValueError says what is wrong."""
     try:
-        data = json.loads(entry.decode(), parse_constant=_no_constant)
+        data = json.loads(entry.decode(), parse_constant=_no_constant, parse_int=_whole)
+        if not isinstance(data, dict):
+            raise ValueError("it is not a JSON object")
+        if set(data) - {"signature"} != {"event", "kind", "mono", "n", "prev", "wall"}:
+            raise ValueError("an entry has event, kind, mono, n, prev, wall and perhaps signature, nothing else")
+        if not isinstance(data["kind"], str) or not isinstance(data["event"], dict):
+            raise ValueError("kind is not a string, or event is not an object")
+        if canonical(data) != entry:
+            raise ValueError("it is not in canonical form (RFC 8785)")
+        return _envelope_of(data), from_data(data["kind"], data["event"])
     except RecursionError:
         raise ValueError("it is nested too deep") from None
     except UnicodeDecodeError:
         raise ValueError("it is not UTF-8") from None
-    try:
-        return _judged(data, entry)
     except OverflowError:
         raise ValueError("it holds a number too large") from None
 
 
-def _judged(data: Any, entry: bytes) -> tuple[Envelope, Any]:
-    if not isinstance(data, dict):
-        raise ValueError("it is not a JSON object")
-    if set(data) - {"signature"} != {"event", "kind", "mono", "n", "prev", "wall"}:
-        raise ValueError("an entry has event, kind, mono, n, prev, wall and perhaps signature, nothing else")
-    if not isinstance(data["kind"], str) or not isinstance(data["event"], dict):
-        raise ValueError("kind is not a string, or event is not an object")
-    if canonical(data) != entry:
-        raise ValueError("it is not in canonical form (RFC 8785)")
-    event = from_data(data["kind"], data["event"])
-    return _envelope_of(data), event
+def _whole(digits: str) -> int | float:
+    """RFC 8785 writes a double of 1e16 without a point; past 53 bits only a double can have been meant."""
+    number = int(digits)
+    return number if -(2**53) < number < 2**53 else float(number)
 
 
 def _envelope_of(data: dict[str, Any]) -> Envelope:
@@ -166,7 +171,8 @@ def _pattern(name: str, kind: type[Any], number: str) -> str:
     hints = typing.get_type_hints(kind)
     bound = BOUND.get(name, ())
     fields = ",".join(
-        f'"{field}":' + (f"({_part(hint, number)})" if field in bound else _part(hint, number)) for field, hint in sorted(hints.items())
+        f'"{field}":' + (f"({_part(hint, number)})" if field in bound else _part(hint, number))
+        for field, hint in sorted(hints.items())
     )
     rest = (
         rf'"kind":"{name}","mono":({number}),"n":(0|[1-9][0-9]{{0,14}}),"prev":"({HASH}|)",'

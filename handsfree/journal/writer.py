@@ -46,7 +46,6 @@ class Journal:
         self._signing = ""
         self._clips = 0
         self._attached = 0
-        self._jumped = 0.0
 
     # ---- opening and closing ---------------------------------------------------------------------------------------
 
@@ -127,7 +126,8 @@ class Journal:
             if f"{SOUND}/{path.name}" not in named and re.fullmatch(r"\d{5,9}\.flac", path.name):
                 path.unlink()
         self._clips = max((int(re.sub(r"\D", "", name)) for name in named if name.startswith(SOUND)), default=0)
-        self._attached = sum(1 for _ in (self.folder / ATTACHED).iterdir())
+        numbers = (re.match(r"\d+", path.name) for path in (self.folder / ATTACHED).iterdir())
+        self._attached = max((int(number[0]) for number in numbers if number), default=0)
 
     def close(self) -> None:
         if self._file is not None:
@@ -154,7 +154,8 @@ class Journal:
         file = self._file
         if file is None:
             raise Trouble(f"The record of {self.folder} is closed: nothing more can be written to it. Resume the visit.")
-        wall, mono, jumped = self._clock.stamp()
+        happens = bool(events) and isinstance(events[0], (*HAPPENINGS, TailDropped))
+        wall, mono, jumped = self._clock.stamp(may_jump=happens)  # never between a happening and its effects
         written: list[Stamped] = []
         block: list[bytes] = []
         count, head, signing = self.count, self.head, self._signing
@@ -177,11 +178,8 @@ class Journal:
 
     def _with_marks(self, events: tuple[Any, ...], jumped: float) -> list[Any]:
         found = list(events)
-        self._jumped += jumped
-        before_happening = bool(found) and isinstance(found[0], HAPPENINGS)  # never between a happening and its effects
-        if self._jumped and before_happening and not any(isinstance(event, ClockMoved) for event in found):
-            found.insert(0, ClockMoved(round(self._jumped, 3)))
-            self._jumped = 0.0
+        if jumped:
+            found.insert(0, ClockMoved(jumped))
         if self._key is not None and self._signing != self._key.public_key:
             opened = next((at for at, event in enumerate(found) if isinstance(event, Opened)), -1)
             found.insert(opened + 1, SignedBy(self._key.device, self._key.public_key))
@@ -288,6 +286,3 @@ def _cleaned(event: Any) -> Any:
         return tuple(clean(item) for item in value) if isinstance(value, tuple) else value
 
     return dataclasses.replace(event, **{f.name: clean(getattr(event, f.name)) for f in dataclasses.fields(event)})
-
-
-__all__ = ["HAPPENINGS", "Journal", "flac"]

@@ -18,7 +18,18 @@ from pathlib import Path
 
 from handsfree.journal.canonical import line_of
 from handsfree.journal.events import (
-    Gate, ListenFor, Opened, PromptEnded, ReadingTaken, Say, Sealed, SetTimer, Stamped, StepEntered, Tone, Utterance,
+    Gate,
+    ListenFor,
+    Opened,
+    PromptEnded,
+    ReadingTaken,
+    Say,
+    Sealed,
+    SetTimer,
+    Stamped,
+    StepEntered,
+    Tone,
+    Utterance,
 )
 from handsfree.journal.reader import read
 from handsfree.journal.verify import verify
@@ -34,11 +45,24 @@ def mixture() -> Iterator[object]:
         n += 1
         path, step = ("warm-cabinet", "fan-circuit"), f"step-{n % 37}"
         yield Utterance(
-            "accepted", "number", "", 40 + n % 9 / 2, "degF", f"forty point {n % 10}", 0.97, "forty point five", (),
-            (("phone", -1.25), ("free", 0.75)), "pocketsphinx", float(n), n + 1.52,
+            "accepted",
+            "number",
+            "",
+            40 + n % 9 / 2,
+            "degF",
+            f"forty point {n % 10}",
+            0.97,
+            "forty point five",
+            (),
+            (("phone", -1.25), ("free", 0.75)),
+            "pocketsphinx",
+            float(n),
+            n + 1.52,
         )
         yield Tone("heard")
-        yield ReadingTaken(path, step, "air temperature", 40.5, "degF", (n % 97) / 3, "degF", "", (-20, 120), (33, 41), "1 degF")
+        yield ReadingTaken(
+            path, step, "air temperature", 40.5, "degF", (n % 97) / 3, "degF", "", (-20, 120), (33, 41), "1 degF"
+        )
         yield StepEntered(path, step, "read", "LIVE")
         yield Say(n, f"Read the air temperature at the top shelf. Say the number, {n}.", "step", True, step)
         yield ListenFor(("yes", "no"), "degF", -20, 120, "", (), None, None)
@@ -89,9 +113,13 @@ def main(events: int) -> None:
         took = make(folder / "big", events)
         path = folder / "big" / "journal.jsonl"
         size = path.stat().st_size
-        print(f"made                   {took:8.2f} s   {size / 1e6:.1f} MB, {size / events:.0f} bytes an event, {events} events")
+        print(
+            f"made                   {took:8.2f} s   {size / 1e6:.1f} MB, {size / events:.0f} bytes an event, {events} events"
+        )
         before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-        plain = _timed("sha256sum", size, events, lambda: subprocess.run(["sha256sum", path], check=True, capture_output=True))
+        plain = _timed(
+            "sha256sum", size, events, lambda: subprocess.run(["sha256sum", path], check=True, capture_output=True)
+        )
         _timed("hashlib", size, events, lambda: hashlib.file_digest(path.open("rb"), "sha256"))
         ours = _timed("verify", size, events, lambda: check(folder / "big"))
         print(f"verify is at {plain / ours:.3f} of the speed of sha256sum (wanted: at least 0.1)")
