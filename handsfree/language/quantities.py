@@ -4,6 +4,8 @@ Rules of this file:
 
 - Units carry pint's names everywhere ('degF', 'volt', '' for a bare count). Their words are in the grammar.
 - 'degree' is what a person says who does not say which: it means the step's own unit.
+- A step that asks in kelvin asks for a difference (superheat, subcooling), as the trade does; '280 kelvin' said to one that
+  asks in degC is a temperature.
 - pint (exact factors, NIST SP 811) does the arithmetic and is imported only when a conversion is wanted.
 """
 
@@ -75,6 +77,10 @@ def canonical(unit: str) -> str:
     return full if full in SYMBOLS else _ALSO.get(full, full)
 
 
+def _is_difference(unit: str) -> bool:
+    return unit.startswith("delta_") or unit == "kelvin"
+
+
 @cache
 def _dimension(unit: str) -> str:
     return "percent" if unit == "percent" else str(_unit(unit).dimensionality)
@@ -88,7 +94,7 @@ def meant(asked: str, spoken: str | None) -> str:
     if spoken is None or (spoken == "degree" and asked in _TEMPERATURES) or (asked, spoken) in _SAID_SHORT:
         return asked
     spoken = canonical(spoken)
-    return _DIFFERENCES.get(spoken, spoken) if asked.startswith("delta_") else spoken
+    return _DIFFERENCES.get(spoken, spoken) if _is_difference(asked) and spoken != asked else spoken
 
 
 @cache
@@ -97,6 +103,8 @@ def unit_fits(asked: str, spoken: str | None) -> bool:
     own, asked = meant(asked, spoken), canonical(asked)
     if own == asked:
         return True
+    if own.startswith("delta_") and not _is_difference(asked):
+        return False
     return bool(own and asked) and own != "degree" and _dimension(own) == _dimension(asked)
 
 
@@ -124,5 +132,5 @@ def alike(unit: str) -> tuple[str, ...]:
     asked = canonical(unit)
     if not asked:
         return ()
-    rest = [name for name in SYMBOLS if name not in (asked, "degree") and unit_fits(asked, name)]
+    rest = [name for name in SYMBOLS if name not in (asked, "degree", "delta_degF", "delta_degC") and unit_fits(asked, name)]
     return (asked, *rest, *(["degree"] if asked in _TEMPERATURES else []))
