@@ -96,7 +96,8 @@ def lines(report: Report) -> Iterator[str]:
     if report.steps:
         slowest = max(report.steps, key=lambda one: one[1])
         total = sum(one[1] for one in report.steps)
-        yield f"{report.file}: {len(report.steps)} steps, {total:.0f} s to listen to in all; the longest is `{slowest[0]}`, {slowest[1]:.0f} s."
+        longest = f"the longest is `{slowest[0]}`, {slowest[1]:.0f} s"
+        yield f"{report.file}: {len(report.steps)} steps, {total:.0f} s to listen to in all; {longest}."
     if report.routes:
         yield f"{report.file}: {_summary(report)}"
     if not report.remarks:
@@ -148,7 +149,8 @@ def _graph(book: Book, callers: tuple[Book, ...]) -> Iterator[Remark]:
             continue
         left = bool(callers) and fault.kind in _LEFT_TO_CALLERS and fault.file == book.file(book.main)
         weight = Weight.NOTE if left else Weight.ERROR
-        do = f"It is called by {', '.join(f'`{one.main}`' for one in callers)}, so this matters only where it runs alone." if left else ""
+        names = ", ".join(f"`{one.main}`" for one in callers)
+        do = f"It is called by {names}, so this matters only where it runs alone." if left else ""
         yield Remark(fault.file, fault.line, fault.step, "graph", weight, _first_big(fault.sentence), do, fault.path)
 
 

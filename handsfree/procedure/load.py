@@ -75,8 +75,8 @@ def load_book(path_or_name: Path | str, folders: Sequence[Path] | None = None) -
     """The procedure and every one it calls. A path is a file; a bare name is looked for in `folders` (default: the
     current folder's `procedures`, then those that ship). A called one is looked for beside its caller first.
     Trouble where one is missing, wrong, or calls itself by way of others."""
-    places = list(folders) if folders is not None else _usual_folders()
-    first = _named_file(path_or_name, places)
+    places = list(folders) if folders is not None else usual_folders()
+    first = named_file(path_or_name, places)
     loaded: dict[str, Loaded] = {}
     main = load_file(first)
     _gather(main, first.parent, places, loaded, ())
@@ -234,13 +234,13 @@ def _in_file(place: Place, keys: list[str]) -> Place:
 # ---- a book ---------------------------------------------------------------------------------------------------------
 
 
-def _usual_folders() -> list[Path]:
+def usual_folders() -> list[Path]:
     from handsfree.resources import folder
 
     return [Path("procedures"), folder("procedures")]
 
 
-def _named_file(path_or_name: Path | str, folders: Sequence[Path]) -> Path:
+def named_file(path_or_name: Path | str, folders: Sequence[Path]) -> Path:
     text = str(path_or_name)
     if isinstance(path_or_name, Path) or text.endswith(SUFFIXES):
         path = Path(path_or_name)

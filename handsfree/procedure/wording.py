@@ -21,10 +21,12 @@ _NUMBER = re.compile(r"(?<![\w.-])-?\d+(?:\.\d+)?(?![\w.-]*\d)")
 
 @dataclass(frozen=True)
 class Words:
-    """The lists of a language, all in small letters; `instead`: groups of answers for the same thing."""
+    """The lists of a language, all in small letters; `instead`: groups of answers for the same thing; `printed`: the words
+    of the printed copy (English where the language has none)."""
 
     lists: dict[str, frozenset[str]]
     instead: tuple[tuple[str, ...], ...]
+    printed: dict[str, str]
 
     def __getitem__(self, name: str) -> frozenset[str]:
         return self.lists.get(name, frozenset())
@@ -37,10 +39,11 @@ def words_of(code: str) -> Words:
 
     path = folder("grammar") / f"{code}.wording.yaml"
     if not path.is_file():
-        return Words({}, ())
+        return Words({}, (), {} if code == "en" else words_of("en").printed)
     data: dict[str, Any] = read(path.read_text(encoding="utf-8")).data
     instead = tuple(tuple(str(word) for word in group) for group in data.pop("instead", []))
-    return Words({name: frozenset(str(word) for word in words) for name, words in data.items()}, instead)
+    printed = data.pop("printed", None) or words_of("en").printed
+    return Words({name: frozenset(str(word) for word in words) for name, words in data.items()}, instead, printed)
 
 
 def texts(step: Step) -> Iterator[str]:

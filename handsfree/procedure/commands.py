@@ -1,0 +1,112 @@
+"""What the command line does with procedures: one plain function a verb. They print, write files and raise Trouble."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+from handsfree.errors import Trouble
+
+
+def check(target: Path | None = None, as_json: bool = False) -> None:
+    """A file, a folder or a name; the procedures that ship when absent. Exits with 1 where there are errors."""
+    from handsfree.procedure import check as checking
+
+    path = _folder() if target is None else _file(str(target))
+    reports = checking.check_path(path)
+    for report in reports:
+        for line in checking.lines(report):
+            print(line)
+    data = checking.as_data(reports)
+    if as_json:
+        print(json.dumps(data, ensure_ascii=False))
+    else:
+        print(f"{len(reports)} files, {data['errors']} errors, {data['remarks']} remarks.")
+    if data["errors"]:
+        sys.exit(1)
+
+
+def chart(procedure: str, out: Path | None = None, mermaid: bool = False) -> None:
+    """SVG, or Mermaid text, to `out` or standard output."""
+    from handsfree.procedure import chart as charting
+    from handsfree.procedure.load import load_book
+
+    book = load_book(procedure)
+    _write(charting.mermaid(book) if mermaid else charting.svg(book), out)
+
+
+def print_copy(procedure: str, out: Path | None = None) -> None:
+    """Markdown to standard output or to a file; PDF where `out` ends in .pdf."""
+    from handsfree.procedure import printed
+    from handsfree.procedure.load import load_book
+
+    book = load_book(procedure)
+    if out is not None and out.suffix.lower() == ".pdf":
+        _write(printed.pdf(book), out)
+    else:
+        _write(printed.markdown(book), out)
+
+
+def compare(old: str, new: str, as_json: bool = False) -> None:
+    from dataclasses import asdict
+
+    from handsfree.procedure import compare as comparing
+    from handsfree.procedure.load import load_book
+
+    changes = comparing.compare(load_book(old), load_book(new))
+    for line in comparing.lines(changes):
+        print(line)
+    if as_json:
+        print(json.dumps({"changes": [asdict(change) for change in changes]}, ensure_ascii=False))
+
+
+def schema(out: Path | None = None) -> None:
+    from handsfree.procedure.schema import schema as made
+
+    _write(json.dumps(made(), indent=2, ensure_ascii=False) + "\n", out)
+
+
+def list_procedures(as_json: bool = False) -> None:
+    """Those in the folder `procedures` here, then those that ship; a broken file is listed with what is wrong."""
+    from handsfree.procedure.load import load_procedure, procedure_files, usual_folders
+
+    rows: dict[str, dict[str, str]] = {}
+    for folder in usual_folders():
+        for path in procedure_files(folder) if folder.is_dir() else []:
+            try:
+                one = load_procedure(path)
+                row = {"name": path.stem, "title": one.title, "language": one.language, "purpose": one.purpose}
+            except Trouble as error:
+                row = {"name": path.stem, "title": "", "trouble": error.sentence.splitlines()[0]}
+            rows.setdefault(path.stem, row)
+    for row in rows.values():
+        print(f"{row['name']:32} {row['title'] or row['trouble']}")
+    if as_json:
+        print(json.dumps({"procedures": list(rows.values())}, ensure_ascii=False))
+
+
+def _folder() -> Path:
+    from handsfree.resources import folder
+
+    return folder("procedures")
+
+
+def _file(target: str) -> Path:
+    """A path, or the file of a name."""
+    from handsfree.procedure.load import named_file, usual_folders
+
+    path = Path(target)
+    return path if path.exists() else named_file(target, usual_folders())
+
+
+def _write(content: str | bytes, out: Path | None) -> None:
+    if out is None:
+        sys.stdout.write(content if isinstance(content, str) else content.decode("latin-1"))
+        return
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    try:
+        out.write_bytes(data)
+    except OSError as error:
+        raise Trouble(f"{out.name} cannot be written ({error.strerror}); choose another place with --out.") from None
+    print(f"Written: {out}")

@@ -1,0 +1,30 @@
+"""JSON Schema (draft 2020-12) of a procedure file, for editors: from the model, with the short forms that files may use."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from handsfree.procedure.model import Procedure
+
+
+def schema() -> dict[str, Any]:
+    made = Procedure.model_json_schema()
+    made = {"$schema": "https://json-schema.org/draft/2020-12/schema", **made}
+    definitions = made["$defs"]
+    long = definitions["Ask"]["properties"]["answers"]
+    answer = definitions["Answer"]
+    rest = {name: value for name, value in answer["properties"].items() if name != "say"}
+    short = {"type": "object", "properties": rest, "additionalProperties": False}
+    most, least = long["maxItems"], long["minItems"]
+    definitions["Ask"]["properties"]["answers"] = {
+        "title": long.get("title", "Answers"),
+        "description": "a list of answers, or answers with where each leads",
+        "anyOf": [
+            {**long, "items": {"anyOf": [answer["properties"]["say"], long["items"]]}},
+            {
+                "type": "object", "minProperties": least, "maxProperties": most,
+                "additionalProperties": {"anyOf": [rest["go"], short]},
+            },
+        ],
+    }  # fmt: skip
+    return made
