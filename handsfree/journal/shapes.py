@@ -163,7 +163,8 @@ def _patterns(kind: bytes) -> tuple[re.Pattern[bytes], re.Pattern[bytes]]:
     name = kind.decode(errors="replace")
     if name not in KINDS:
         return _NEVER, _NEVER
-    return tuple(re.compile(_pattern(name, KINDS[name], number).encode()) for number in (_FLOAT, _LONG))
+    short, long = (re.compile(_pattern(name, KINDS[name], number).encode()) for number in (_FLOAT, _LONG))
+    return short, long
 
 
 def _pattern(name: str, kind: type[Any], number: str) -> str:

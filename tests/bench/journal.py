@@ -114,7 +114,7 @@ def main(events: int) -> None:
         path = folder / "big" / "journal.jsonl"
         size = path.stat().st_size
         print(
-            f"made                   {took:8.2f} s   {size / 1e6:.1f} MB, {size / events:.0f} bytes an event, {events} events"
+            f"made                {took:11.2f} s   {size / 1e6:.1f} MB, {size / events:.0f} B an event, {events} events"
         )
         before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
         plain = _timed(

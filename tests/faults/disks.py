@@ -1,6 +1,8 @@
-"""Disks that fail, in the place of `handsfree.journal.disk.RealDisk`. Simulated, for nobody can cut the power of a test machine
-two thousand times; what the simulation allows is at least what a file system may do with writes that were not synced: keep
-them, lose them, keep some sectors of them in any order, leave zeros or old bytes where a sector was lost, cut anywhere.
+"""Disks that fail, in the place of `handsfree.journal.disk.RealDisk`.
+
+Simulated, for nobody can cut the power of a test machine two thousand times. What the simulation allows is at least what a
+file system may do with writes that were not synced: keep them, lose them, keep some sectors of them in any order, leave zeros
+or old bytes where a sector was lost, cut anywhere.
 """
 
 from __future__ import annotations
@@ -127,8 +129,8 @@ def reordered(chance: random.Random) -> Callable[[list[bytes]], bytes]:
 
 
 class KillDisk(RealDisk):
-    """The real disk; the process kills itself with SIGKILL before operation `kill_at`. A write is two operations, each half of
-    the bytes. Syncs are counted, not done: SIGKILL loses nothing that the system was given."""
+    """The real disk; the process kills itself with SIGKILL before operation `kill_at`. A write is two operations, each half
+    of the bytes. Syncs are counted, not done: SIGKILL loses nothing that the system was given."""
 
     def __init__(self, kill_at: int) -> None:
         self.kill_at = kill_at

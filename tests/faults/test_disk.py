@@ -79,16 +79,20 @@ def tiny() -> Iterator[Path]:
 
 
 def test_a_real_disk_that_fills_up(tiny: Path, counted: Counted) -> None:
-    folder, acknowledged, kept = tiny / "visit", 0, 0
+    folder, acknowledged = tiny / "visit", 0
+
+    def go_on(journal: Journal) -> None:
+        nonlocal acknowledged
+        while True:
+            journal.append(Tone("heard"))
+            acknowledged = journal.count
+            if acknowledged % 10 == 0:
+                journal.keep_sound(clip(acknowledged))
+
     with Journal.create(folder, clock=TestClock()) as journal:
         journal.append(OPENED)
         with pytest.raises(Trouble, match="disk is full") as caught:
-            while True:
-                journal.append(Tone("heard"))
-                acknowledged = journal.count
-                if acknowledged % 10 == 0:
-                    journal.keep_sound(clip(acknowledged))
-                    kept += 1
+            go_on(journal)
     assert caught.value.status == 2
     assert acknowledged > 20
     assert len(read_list(folder)) >= acknowledged

@@ -1,0 +1,117 @@
+"""Does the record follow from the machine? The same `advance` as the visit's is run over the happenings, and what it answers
+is compared with the effects that were recorded.
+
+The machine is given as two functions, so that the journal knows nothing of visits:
+
+    start(opened) -> state            the state before anything happened, from the procedures in the record
+    advance(state, stamped) -> (state, effects)
+"""
+
+from __future__ import annotations
+
+import json
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from handsfree.journal.canonical import canonical
+from handsfree.journal.events import EFFECTS, HAPPENINGS, Opened, Resumed, Sealed, Stamped, from_data, to_data
+
+Start = Callable[[Opened], Any]
+Advance = Callable[[Any, Stamped], tuple[Any, tuple[Any, ...]]]
+
+
+@dataclass(frozen=True)
+class Machine:
+    start: Start
+    advance: Advance
+
+
+@dataclass(frozen=True)
+class Departure:
+    """The first place where the record does not follow. `n`: the event."""
+
+    n: int
+    at: float
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Followed:
+    """An event with the state after it (None before the visit was opened, or after a departure)."""
+
+    entry: Stamped
+    state: Any
+    departure: Departure | None = None
+
+
+def as_recorded(event: Any) -> Any:
+    """The event as it comes back from a record."""
+    return from_data(type(event).__name__, json.loads(canonical(to_data(event))))
+
+
+def follow(entries: Iterable[Stamped], machine: Machine) -> Iterator[Followed]:
+    """Every event in order; from a departure on without a state."""
+    walker = _Walker(machine)
+    for entry in entries:
+        departure = None
+        if not walker.departed:
+            departure = walker.take(entry)
+            walker.departed = departure is not None
+        yield Followed(entry, None if walker.departed else walker.state, departure)
+
+
+def departure(entries: Iterable[Stamped], machine: Machine) -> Departure | None:
+    """The first, None where the record follows."""
+    return next((step.departure for step in follow(entries, machine) if step.departure is not None), None)
+
+
+class _Walker:
+    def __init__(self, machine: Machine) -> None:
+        self.machine = machine
+        self.state: Any = None
+        self.expected: deque[Any] = deque()
+        self.departed = False
+        self._last: Stamped | None = None
+
+    def take(self, entry: Stamped) -> Departure | None:
+        event, last = entry.event, self._last
+        self._last = entry
+        if isinstance(event, EFFECTS):
+            return self._effect(entry)
+        paired = last is not None and isinstance(last.event, HAPPENINGS)
+        together = paired and last is not None and (last.mono, last.wall) == (entry.mono, entry.wall)
+        if isinstance(event, Resumed):
+            self.expected.clear()  # a crash may have come before they were recorded
+        if self.expected and isinstance(event, (*HAPPENINGS, Sealed)) and not together:
+            return Departure(entry.n, entry.mono, f"here should stand: {_told(self.expected[0])}")
+        if isinstance(event, HAPPENINGS):
+            return self._happening(entry)
+        return None
+
+    def _happening(self, entry: Stamped) -> Departure | None:
+        try:
+            if self.state is None:
+                if not isinstance(entry.event, Opened):
+                    return Departure(entry.n, entry.mono, "the visit was not opened")
+                self.state = self.machine.start(entry.event)
+            self.state, effects = self.machine.advance(self.state, entry)
+        except Exception as error:  # whatever a forged record makes the machine stumble over is a departure, not a crash
+            return Departure(entry.n, entry.mono, f"the machine cannot take it ({type(error).__name__}: {error})")
+        self.expected.extend(as_recorded(effect) for effect in effects)
+        return None
+
+    def _effect(self, entry: Stamped) -> Departure | None:
+        if not self.expected:
+            return Departure(entry.n, entry.mono, f"nothing called for: {_told(entry.event)}")
+        wanted = self.expected.popleft()
+        if wanted != entry.event:
+            return Departure(entry.n, entry.mono, f"here should stand: {_told(wanted)}; here stands: {_told(entry.event)}")
+        return None
+
+
+def _told(event: Any) -> str:
+    shown = {name: value for name, value in to_data(event).items() if value not in ("", None, [], ())}
+    text = ", ".join(f"{name} {value}" for name, value in shown.items())
+    return f"{type(event).__name__} ({text[:160]})"

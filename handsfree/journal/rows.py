@@ -1,0 +1,231 @@
+"""A record as a reader wants to see it: one row a thing that mattered, in words.
+
+Every view (terminal, page, PDF, captions) is made from these rows, so that they tell the same story. Kinds of event that
+tell a reader nothing (timers, what is in force, a prompt's end) have no row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+from handsfree.journal import events as ev
+from handsfree.journal.events import Stamped
+
+#: What `--only` knows.
+TOPICS = ("gates", "readings", "trouble")
+
+
+@dataclass(frozen=True)
+class Row:
+    """`who`: program, technician or record. `what`: its kind in a word. `aside`: the verdict, the range, how a gate opened.
+    `topics`: which of TOPICS it belongs to. `clip`: its sound, '' for none."""
+
+    n: int
+    at: float
+    wall: str
+    who: str
+    what: str
+    text: str
+    aside: str = ""
+    topics: frozenset[str] = frozenset()
+    clip: str = ""
+
+    @property
+    def trouble(self) -> bool:
+        return "trouble" in self.topics
+
+
+_Part = tuple[str, str, str, str, frozenset[str]]  # who, what, text, aside, topics
+_NONE: frozenset[str] = frozenset()
+_GATES = frozenset({"gates"})
+_READINGS = frozenset({"readings"})
+_TROUBLE = frozenset({"trouble"})
+
+
+def rows(entries: Iterable[Stamped]) -> Iterator[Row]:
+    """A prompt that was said before at the same step is marked as said again."""
+    said: set[str] = set()
+    for entry in entries:
+        row = row_of(entry)
+        if row is None:
+            continue
+        if row.what == "step":
+            said.clear()
+        elif row.what == "said":
+            if row.text in said:
+                row = replace(row, aside=f"{row.aside}, said again".lstrip(", "))
+            said.add(row.text)
+        yield row
+
+
+def row_of(entry: Stamped) -> Row | None:
+    """None for an event that tells a reader nothing."""
+    make = _ROWS.get(type(entry.event))
+    if make is None:
+        return None
+    who, what, text, aside, topics = make(entry.event)
+    clip = getattr(entry.event, "clip", "")
+    return Row(entry.n, entry.mono, entry.wall, who, what, text, aside, topics, clip)
+
+
+def clock(seconds: float) -> str:
+    """'0:01:07.4'; days before the hours where there are any: '2 d 03:00:00.0'"""
+    tenths = max(round(seconds * 10), 0)
+    minutes, rest = divmod(tenths, 600)
+    hours, minutes = divmod(minutes, 60)
+    days, hours = divmod(hours, 24)
+    day = f"{days} d {hours:02d}" if days else str(hours)
+    return f"{day}:{minutes:02d}:{rest / 10:04.1f}"
+
+
+def span(seconds: float) -> str:
+    """'7.5 s', '3 min 20 s', '2 h 5 min'"""
+    if seconds < 60:
+        return f"{seconds:.1f} s"
+    minutes, rest = divmod(round(seconds), 60)
+    if minutes < 60:
+        return f"{minutes} min {rest} s" if rest else f"{minutes} min"
+    hours, minutes = divmod(minutes, 60)
+    if hours < 48:
+        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+    return f"{hours / 24:.1f} d"
+
+
+#: pint unit name -> how it is written.
+_UNITS = {
+    "degC": "°C", "degF": "°F", "delta_degC": "K", "volt": "V", "ampere": "A", "ohm": "Ω", "milliampere": "mA",
+    "kilohm": "kΩ", "watt": "W", "hertz": "Hz", "percent": "%", "kelvin": "K", "minute": "min", "second": "s",
+}
+
+
+def unit(name: str) -> str:
+    return _UNITS.get(name, name)
+
+
+def amount(value: float | None, name: str) -> str:
+    return "" if value is None else f"{value:.6g} {unit(name)}".strip()
+
+
+def range_of(reading: ev.ReadingTaken) -> str:
+    """'' | 'in range' | 'out of its expected range' | 'not plausible'"""
+    if reading.value is None:
+        return reading.state
+    if reading.plausible is not None and not reading.plausible[0] <= reading.value <= reading.plausible[1]:
+        return "not plausible"
+    if reading.expected is None:
+        return ""
+    return "in range" if reading.expected[0] <= reading.value <= reading.expected[1] else "out of its expected range"
+
+
+def _utterance(event: ev.Utterance) -> _Part:
+    words = event.spoken or event.text or event.words
+    how = "typed, " if event.typed else ""
+    aside = f"{how}{event.verdict}, {event.sure:.0%} sure"
+    topics = _GATES if event.sense == "gate" else _NONE
+    if event.verdict == "asked again":
+        rivals = ", ".join(text or f"{value:g}" if value is not None else text for _, text, value in event.rivals)
+        aside += f": {event.reason or 'not sure'}" + (f"; or {rivals}" if rivals else "")
+        return "technician", "asked again", words or "(speech)", aside, topics | _TROUBLE
+    if event.verdict == "not for me":
+        return "technician", "not for the program", event.words or "(a sound)", aside, topics
+    return "technician", "heard", words, aside, topics
+
+
+def _reading(event: ev.ReadingTaken) -> _Part:
+    where = range_of(event)
+    parts = [where]
+    if event.expected is not None:
+        parts.append(f"expected {event.expected[0]:g} to {event.expected[1]:g}")
+    if event.plausible is not None:
+        parts.append(f"plausible {event.plausible[0]:g} to {event.plausible[1]:g}")
+    if event.accuracy:
+        parts.append(f"instrument {event.accuracy}")
+    if event.given is not None and event.given_unit not in ("", event.unit):
+        parts.append(f"given as {amount(event.given, event.given_unit)}")
+    if event.affirmed:
+        parts.append("affirmed")
+    text = f"{event.quantity}: {event.state or amount(event.value, event.unit)}"
+    bad = where in ("not plausible", "out of its expected range", "over range", "unsteady")
+    return "record", "reading", text, "; ".join(part for part in parts if part), _READINGS | (_TROUBLE if bad else _NONE)
+
+
+#: Ways that a gate was shut, kept shut or cleared which a supervisor wants to see.
+_GATE_TROUBLE = {
+    "refused": "a hazard step was refused", "denied": "a denial was heard", "wrong number": "the number was not theirs",
+    "power is on": "'power is on' was said", "break": "the break was too long", "resume": "it was taken up again",
+    "found live": "it was found live", "handover": "it was handed over",
+}
+_QUIET = {"isolation begun", "restore begun"}
+
+
+def _gate(event: ev.Gate) -> _Part:
+    if event.was != event.now:
+        text = f"Isolation: {event.was} to {event.now}"
+    elif event.how == "phrase":
+        text = f"Isolation: {event.now}, gate phrase given"
+    else:
+        text = f"Isolation: {event.now}, the gate stays shut"
+    how = _GATE_TROUBLE.get(event.how, f"by {event.how}")
+    shut = event.was == event.now and event.how not in {"phrase", *_QUIET}
+    lost = event.was in ("ISOLATED", "ISOLATING") and event.now == "LIVE"
+    aside = f"{how}: {event.why}" if event.why else how
+    return "record", "gate", text, aside, _GATES | (_TROUBLE if shut or lost else _NONE)
+
+
+def _finding(event: ev.FindingMade) -> _Part:
+    return "record", "finding", event.text, "; ".join(f"{step}: {answer}" for step, answer in event.evidence), _NONE
+
+
+def _closed(event: ev.Closed) -> _Part:
+    later = "" if event.not_before is None else f"not before {clock(event.not_before)} on the visit's clock"
+    bad = event.outcome in ("stopped", "not fixed", "to be continued")
+    text = f"Closed: {event.outcome}. {event.text}".strip()
+    return "record", "closed", text, later, _TROUBLE if bad else _NONE
+
+
+def _said(event: ev.Say) -> _Part:
+    topics = (_GATES if event.role == "refusal" else _NONE) | (_TROUBLE if event.role == "refusal" else _NONE)
+    return "program", "said", event.text, "" if event.role == "step" else event.role, topics
+
+
+_ROWS: dict[type[Any], Callable[[Any], _Part]] = {
+    ev.Opened: lambda e: (
+        "record", "opened", f"Visit opened: {e.procedure}",
+        ", ".join(part for part in (e.technician, e.site, e.cabinet) if part), _NONE,
+    ),
+    ev.Utterance: _utterance,
+    ev.NoteKept: lambda e: ("technician", "note", e.text or "(a note, in sound only)", f"kept, {span(e.seconds)}", _NONE),
+    ev.Attached: lambda e: ("record", "attached", f"{e.step}: {e.file}", "", _NONE),
+    ev.SoundLost: lambda e: ("record", "sound lost", f"The {e.what} was lost", e.device, _TROUBLE),
+    ev.SoundBack: lambda e: ("record", "sound back", f"The {e.what} is back", e.device, _TROUBLE),
+    ev.SoundDropped: lambda e: (
+        "record", "sound dropped", f"{e.samples / 16:.0f} ms of sound lost", "in speech" if e.speech else "", _TROUBLE,
+    ),
+    ev.ClockMoved: lambda e: ("record", "clock moved", f"The wall clock jumped by {e.seconds:+.1f} s", "", _TROUBLE),
+    ev.Resumed: lambda e: ("record", "resumed", "Taken up again", e.why, _TROUBLE),
+    ev.StopAsked: lambda e: ("record", "stop", "A stop was asked from outside the voice", e.why, _TROUBLE),
+    ev.Say: _said,
+    ev.StepEntered: lambda e: ("record", "step", f"Step {e.step} ({e.kind})", f"{' > '.join(e.path)}; {e.isolation}", _NONE),
+    ev.AnswerTaken: lambda e: ("record", "answer", f"{e.step}: {e.answer}", "corrected" if e.corrected else "", _NONE),
+    ev.ReadingTaken: _reading,
+    ev.CautionTaken: lambda e: ("record", "caution", f"{e.level.capitalize()} acknowledged: {e.step}", "", _NONE),
+    ev.Gate: _gate,
+    ev.Corrected: lambda e: ("record", "correction", f"The answer to {e.step} was taken back", "", _TROUBLE),
+    ev.FindingMade: _finding,
+    ev.HandedOver: lambda e: (
+        "record", "handed over", f"Handed over to {e.to}", "; ".join(f"{k}: {v}" for k, v in e.summary), _TROUBLE,
+    ),
+    ev.Decided: lambda e: (
+        "record", "decision", f"{e.step}: {e.case}", "; ".join(f"{k}: {v}" for k, v in e.because), _NONE,
+    ),
+    ev.EvidenceTaken: lambda e: ("record", "evidence", f"{e.what.capitalize()} taken: {e.step}", "", _NONE),
+    ev.Closed: _closed,
+    ev.Sealed: lambda e: ("record", "sealed", f"Sealed after {e.events} events", e.head, _NONE),
+    ev.SoundRemoved: lambda e: ("record", "sound removed", f"Sound of {len(e.clips)} events removed", e.why, _NONE),
+    ev.SignedBy: lambda e: ("record", "signed", f"Signed by {e.device}", e.public_key, _NONE),
+    ev.TailDropped: lambda e: (
+        "record", "torn end", f"A torn end of {e.size} bytes, never acknowledged, was cut off", f"now {e.file}", _TROUBLE,
+    ),
+}
