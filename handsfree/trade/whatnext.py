@@ -175,6 +175,28 @@ def why(
     return tuple(said)
 
 
+def what_next(
+    model: Model, observed: Mapping[str, str], isolated: bool = False, ruled_out: Collection[str] = ()
+) -> tuple[str, ...]:
+    """Sentences to speak for "what next": the check, or the fault to act on, and what the power must be.
+
+    The words only advise: nothing here isolates, and a check that needs isolation stays behind the interlock.
+    """
+    advice = next_check(model, observed, isolated, ruled_out)
+    if advice is None:
+        first, share = ranked(posterior(model, observed, ruled_out))[0]
+        return (f"Act on this: {model.fault(first).says}, {_percent(share)}.",)
+    said = [advice.check.asks]
+    if advice.cuts_power:
+        said.insert(0, "Isolate and prove dead first.")
+        if advice.together:
+            names = ", ".join(name.replace("_", " ") for name in advice.together[:3])
+            said.append(f"Stay isolated after it, for: {names}.")
+    if advice.restores_power:
+        said.insert(0, "Restore the power first.")
+    return tuple(said)
+
+
 def _splits(model: Model, check: Check, beliefs: Mapping[str, float]) -> str:
     """Which fault each of the two most telling answers would raise most."""
     rises: dict[str, tuple[float, str]] = {}
@@ -197,4 +219,15 @@ def _count(number: int) -> str:
     return "One more check" if number == 1 else f"{number} more checks"
 
 
-__all__ = ["COMPLAINT", "Advice", "information", "next_check", "posterior", "ranked", "switching", "time_to_act", "why"]
+__all__ = [
+    "COMPLAINT",
+    "Advice",
+    "information",
+    "next_check",
+    "posterior",
+    "ranked",
+    "switching",
+    "time_to_act",
+    "what_next",
+    "why",
+]

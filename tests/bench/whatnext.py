@@ -1,6 +1,6 @@
 """What next against fixed trees: minutes, isolations and wrong repairs to the right diagnosis.
 
-    python -m tests.bench.whatnext [--visits 500] [--seed 1]
+    python -m tests.bench.whatnext [--visits 500] [--seed 1] [--wrong-minutes 25]
 
 A visit: a cabinet is drawn with one fault and a complaint; a strategy asks checks until it acts on a fault. A
 wrong action costs WRONG_MINUTES and an isolation, and the visit goes on; it ends at the right fault. Every
@@ -63,14 +63,15 @@ def _enough(model: Model, visit: Visit) -> bool:
 
 def what_next(model: Model, visit: Visit) -> str:
     """The strategy under test."""
-    chosen = _advice(tuple(sorted(visit.observed.items())), visit.isolated, tuple(sorted(visit.tried)))
-    return chosen or _likeliest(model, visit)
+    key = (model.wrong_minutes, frozenset(visit.observed.items()), visit.isolated, frozenset(visit.tried))
+    if key not in _CHOSEN:
+        advice = whatnext.next_check(model, visit.observed, visit.isolated, visit.tried)
+        _CHOSEN[key] = advice.check.id if advice else _likeliest(model, visit)
+    return _CHOSEN[key]
 
 
-@lru_cache(maxsize=200_000)
-def _advice(observed: tuple[tuple[str, str], ...], isolated: bool, tried: tuple[str, ...]) -> str | None:
-    advice = whatnext.next_check(shipped(), dict(observed), isolated, tried)
-    return advice.check.id if advice else None
+# Many visits begin alike; the models of one run differ in nothing but the cost of a wrong repair.
+_CHOSEN: dict[tuple[float, frozenset[tuple[str, str]], bool, frozenset[str]], str] = {}
 
 
 def fixed_tree(model: Model, visit: Visit) -> str:
@@ -226,9 +227,9 @@ class Row:
     saved_error: float
 
 
-def rows(visits: int, seed: int, only: tuple[str, ...] = ()) -> list[Row]:
+def rows(visits: int, seed: int, only: tuple[str, ...] = (), wrong_minutes: float | None = None) -> list[Row]:
     """Every world by every strategy, on the same cabinets."""
-    model = shipped()
+    model = shipped() if wrong_minutes is None else replace(shipped(), wrong_minutes=wrong_minutes)
     table = []
     for world, cabinet in worlds(seed).items():
         if only and world not in only:
@@ -273,8 +274,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="What next against fixed trees.")
     parser.add_argument("--visits", type=int, default=500)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--wrong-minutes", type=float, default=None, help="what a wrong repair costs, if not the model's")
     options = parser.parse_args()
-    print(markdown(rows(options.visits, options.seed)))
+    print(markdown(rows(options.visits, options.seed, wrong_minutes=options.wrong_minutes)))
 
 
 if __name__ == "__main__":

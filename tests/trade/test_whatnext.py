@@ -12,8 +12,10 @@ from hypothesis import strategies as st
 from scipy.stats import entropy
 
 from handsfree.errors import Trouble
+from handsfree.trade.answers import answer
 from handsfree.trade.faultmodel import COMPLAINT, parse, shipped
-from handsfree.trade.whatnext import information, next_check, posterior, ranked, time_to_act, why
+from handsfree.trade.simulator import cabinet
+from handsfree.trade.whatnext import information, next_check, posterior, ranked, time_to_act, what_next, why
 from tests.bench import whatnext as bench
 from tests.bench.whatnext_trees import TREES
 from tests.trade.test_faultmodel import SMALL
@@ -75,8 +77,8 @@ def test_information_is_the_expected_fall_of_scipys_entropy(observed: dict[str, 
     beliefs = posterior(MODEL, observed)
     check = next(c for c in MODEL.checks.values() if c.id not in observed or c.id == "windings")
     before, after = entropy(list(beliefs.values()), base=2), 0.0
-    for answer in check.answers:
-        joint = [b * p for b, p in zip(beliefs.values(), check.column(answer), strict=True)]
+    for outcome in check.answers:
+        joint = [b * p for b, p in zip(beliefs.values(), check.column(outcome), strict=True)]
         after += sum(joint) * entropy(joint, base=2)  # scipy scales to one itself
     assert information(check, beliefs) == pytest.approx(before - after, abs=1e-9)
 
@@ -96,8 +98,8 @@ def test_advice_is_new_and_says_what_it_costs(observed: dict[str, str], isolated
 
 @settings(max_examples=50, deadline=None)
 @given(ANSWERS, st.booleans())
-def test_every_why_can_be_read_aloud(observed: dict[str, str], isolated: bool) -> None:
-    for part in why(MODEL, observed, isolated):
+def test_what_next_and_why_can_be_read_aloud(observed: dict[str, str], isolated: bool) -> None:
+    for part in (*why(MODEL, observed, isolated), *what_next(MODEL, observed, isolated)):
         for sentence in part.split(". "):
             assert len(sentence.split()) <= 20, sentence
 
@@ -118,6 +120,24 @@ def test_a_cheap_check_is_preferred_and_power_is_cut_late() -> None:
     advice = next_check(MODEL, {COMPLAINT: "dead"})
     assert advice is not None
     assert advice.check.needs != "isolation"
+
+
+def test_isolation_is_asked_for_before_the_check_and_named_with_what_can_share_it() -> None:
+    """Follow the advice at a cabinet whose relay does not close, up to the first check that cuts the power."""
+    simulated, observed = cabinet("relay_open", 1), {COMPLAINT: "too_warm"}
+    advice = next_check(MODEL, observed)
+    while advice is not None and not advice.cuts_power:
+        observed[advice.check.id] = answer(simulated, advice.check.id, 0.0)
+        advice = next_check(MODEL, observed)
+    assert advice is not None
+    assert advice.together
+    assert what_next(MODEL, observed)[:2] == ("Isolate and prove dead first.", advice.check.asks)
+    # The same again with the power off: no second isolation is asked for, and the switching is not charged.
+    again = next_check(MODEL, observed, isolated=True)
+    assert again is not None
+    assert again.check.needs == "isolation"
+    assert not again.cuts_power
+    assert again.minutes == again.check.minutes
 
 
 def test_acting_is_advised_when_it_is_sure() -> None:
