@@ -1,0 +1,307 @@
+"""The embedded engine: PocketSphinx with the US English model of its wheel. Always there, needs no download.
+
+Rules of this file:
+
+- Four looks at the same sound: the grammar of what is in force (answers, commands, the number, and all their decoys), a free
+  decode with the bundled language model, a loop of phones with no words at all, and each likely candidate forced on its own.
+- A grammar always answers from inside itself, so its answer is only ever a candidate; what the other looks make of the sound
+  is handed on as evidence. Nothing is decided here.
+- Scores of forced candidates are comparable with each other within one utterance (same frames, one path each).
+- The decoders hold state and the library does not let go of the interpreter lock: one set a process, behind a lock.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import threading
+from collections import OrderedDict
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+from handsfree.errors import Trouble
+from handsfree.language.meaning import Listening, Meaning
+from handsfree.language.phonetics import dictionary, phonemes, pronunciations, sound_distance
+from handsfree.speech.engine import RATE, Candidate, Testimony
+from handsfree.speech.pocketsphinx_rivals import Phrasebook, rivals_of, weakest_word
+
+if TYPE_CHECKING:
+    from pocketsphinx import Decoder, Hypothesis
+
+    from handsfree.speech.engine import Samples
+
+NAME = "pocketsphinx"
+_SHORTEST_S = 0.12  # less sound than this holds no word
+_FLOOR = 2e-4  # a peak below this is digital silence, not a quiet voice
+_FRAMES_A_SECOND = 100
+_SCORE_SHIFT = 1024  # the library shifts path scores right by ten bits
+_GRAMMARS_KEPT = 24
+_FORCED_KEPT = 400
+_RIVALS = 10
+
+
+class Speaks(Protocol):
+    """What this engine needs of a language: part of `handsfree.language.base.Language`, and the grammar of its numbers."""
+
+    @property
+    def code(self) -> str: ...
+
+    def understand(self, text: str, listening: Listening) -> tuple[Meaning, ...]: ...
+
+    def forms(self, listening: Listening) -> Mapping[str, Meaning]: ...
+
+    def decoys(self, listening: Listening) -> Mapping[str, Meaning]: ...
+
+    def number_grammar_jsgf(self, unit: str = "", most: float = 9999) -> str: ...
+
+    def vocabulary(self) -> frozenset[str]: ...
+
+
+def _decoder(**settings: object) -> Decoder:
+    try:
+        import pocketsphinx
+
+        home = Path(pocketsphinx.get_model_path()) / "en-us"
+        paths = {"hmm": str(home / "en-us"), "dict": str(home / "cmudict-en-us.dict")}
+        return pocketsphinx.Decoder(loglevel="FATAL", **paths, **settings)
+    except (ImportError, RuntimeError, OSError) as error:
+        raise Trouble(f"The model of pocketsphinx cannot be read ({error}); install handsfree again.") from error
+
+
+def _model_file(name: str) -> str:
+    import pocketsphinx
+
+    return str(Path(pocketsphinx.get_model_path()) / "en-us" / name)
+
+
+def as_pcm(samples: Samples) -> bytes:
+    """16-bit samples at a working level, with a trace of dither so that digital silence does not stop the mathematics."""
+    import numpy as np
+
+    clean = np.nan_to_num(np.asarray(samples, dtype=np.float32), nan=0.0, posinf=1.0, neginf=-1.0)
+    peak = float(np.max(np.abs(clean), initial=0.0))
+    scaled = clean * (0.5 / peak) if peak > 0 else clean
+    dither = np.random.default_rng(0).uniform(-1.0, 1.0, len(clean))
+    return np.clip(scaled * 32767 + dither, -32768, 32767).astype("<i2").tobytes()
+
+
+@dataclass(frozen=True)
+class Decoded:
+    """One search over one sound. `score`: nats, of the whole path; `words` without fillers; `frames` of each word."""
+
+    text: str
+    score: float
+    words: tuple[tuple[str, int], ...] = ()
+
+
+_NOTHING = Decoded("", -math.inf)
+
+
+def _decode(decoder: Decoder, search: str, sound: bytes) -> Decoded:
+    decoder.activate_search(search)
+    decoder.start_utt()
+    try:
+        decoder.process_raw(sound, full_utt=True)
+    finally:
+        decoder.end_utt()
+    hypothesis: Hypothesis | None = decoder.hyp()
+    if hypothesis is None or not hypothesis.hypstr:
+        return _NOTHING
+    score = math.log(hypothesis.score) * _SCORE_SHIFT if hypothesis.score > 0 else -math.inf
+    words = tuple(
+        (segment.word.split("(")[0], segment.end_frame - segment.start_frame + 1)
+        for segment in decoder.seg()
+        if not segment.word.startswith(("<", "[", "(", "+"))
+    )
+    return Decoded(hypothesis.hypstr, score, words)
+
+
+@dataclass
+class _Searches:
+    """The grammar decoder and what has been taught to it; oldest grammars are forgotten first."""
+
+    decoder: Decoder
+    grammars: OrderedDict[Listening, tuple[str, Phrasebook]] = field(default_factory=OrderedDict)
+    forced: OrderedDict[str, str] = field(default_factory=OrderedDict)
+    words: set[str] = field(default_factory=set)
+    made: int = 0
+
+    def teach(self, text: str) -> None:
+        """Pronunciations for words that the dictionary lacks."""
+        for word in text.split():
+            if word in self.words or word in dictionary():
+                continue
+            for at, sounds in enumerate(pronunciations(word)):
+                self.decoder.add_word(word if at == 0 else f"{word}({at + 1})", " ".join(sounds) or "SIL", True)
+            self.words.add(word)
+
+    def add(self, grammar: str, kept: OrderedDict[Any, Any], most: int) -> str:
+        if len(kept) >= most:
+            _, oldest = kept.popitem(last=False)
+            self.decoder.remove_search(oldest if isinstance(oldest, str) else oldest[0])
+        self.made += 1
+        name = f"s{self.made}"
+        self.decoder.add_jsgf_string(name, grammar)
+        return name
+
+
+def _quoted(phrase: str) -> str:
+    """Only words: what would be a sign of the grammar format is left out."""
+    return re.sub(r"[^\w' -]", "", phrase)
+
+
+def grammar_of(language: Speaks, listening: Listening, phrases: tuple[str, ...]) -> str:
+    """The JSGF of a listening: every phrase, decoys among them, and the number or digit rule where one is asked."""
+    rules, ways = "", [_quoted(phrase) for phrase in phrases]
+    asked = listening.number
+    if asked is not None or listening.digits is not None:
+        most = 9999.0 if asked is None else min(max(abs(asked.low), abs(asked.high), 99.9) * 10, 99_999.0)
+        text = language.number_grammar_jsgf(asked.unit if asked else "", most)
+        rules = text.split("grammar number;", 1)[1].replace("public <number>", "<number>")
+        # A number stands for a great many phrases: it gets as much of the probability as all of them together.
+        share = max(len(ways), 1)
+        ways = [f"/1/ {way}" for way in ways]
+        ways.append(f"/{share}/ {'<number>' if asked is not None else '<digits>'}")
+    return f"#JSGF V1.0;\ngrammar said;\npublic <said> = {' | '.join(ways) or '<VOID>'};\n{rules}"
+
+
+class PocketSphinx:
+    """See `handsfree.speech.engine.Engine`. Trouble where the model is missing. Safe to call from several threads, one
+    at a time inside."""
+
+    name = NAME
+
+    def __init__(self, language: Speaks) -> None:
+        self.language = language.code
+        self._tongue = language
+        self._lock = threading.Lock()
+        # lw: the grammar's branch probabilities are bookkeeping, not knowledge of what people say, so they weigh little.
+        self._grammar = _Searches(_decoder(lm=None, bestpath=False, lw=1.0))
+        self._free = _decoder(lm=_model_file("en-us.lm.bin"))
+        self._free.add_allphone_file("phones", _model_file("en-us-phone.lm.bin"))
+
+    def phrasebook(self, listening: Listening) -> Phrasebook:
+        with self._lock:
+            return self._grammar_for(listening)[1]
+
+    def _grammar_for(self, listening: Listening) -> tuple[str, Phrasebook]:
+        kept = self._grammar.grammars
+        if listening in kept:
+            kept.move_to_end(listening)
+            return kept[listening]
+        book = Phrasebook.of(self._tongue, listening)
+        text = grammar_of(self._tongue, listening, tuple(book.meanings))
+        self._grammar.teach(" ".join(book.meanings))
+        if listening.number or listening.digits:
+            self._grammar.teach(" ".join(self._tongue.vocabulary()))
+        name = self._grammar.add(text, kept, _GRAMMARS_KEPT)
+        kept[listening] = name, book
+        return kept[listening]
+
+    def _forced(self, phrase: str, sound: bytes) -> Decoded:
+        """The phrase held against the sound, and nothing else allowed."""
+        kept = self._grammar.forced
+        if phrase not in kept:
+            self._grammar.teach(phrase)
+            text = f"#JSGF V1.0;\ngrammar one;\npublic <one> = {_quoted(phrase)};\n"
+            kept[phrase] = self._grammar.add(text, kept, _FORCED_KEPT)
+        kept.move_to_end(phrase)
+        found = _decode(self._grammar.decoder, kept[phrase], sound)
+        return found if found.text == phrase else _NOTHING
+
+    def testify(self, samples: Samples, listening: Listening) -> Testimony:
+        import numpy as np
+
+        if len(samples) < _SHORTEST_S * RATE or not float(np.max(np.abs(samples), initial=0.0)) > _FLOOR:
+            return Testimony(self.name, (), "")
+        sound = as_pcm(samples)
+        with self._lock:
+            return self._testify(sound, listening, len(samples) / RATE)
+
+    def _testify(self, sound: bytes, listening: Listening, seconds: float) -> Testimony:
+        search, book = self._grammar_for(listening)
+        grammar = _decode(self._grammar.decoder, search, sound)
+        free = _decode(self._free, "_default", sound)
+        loop = _decode(self._free, "phones", sound)
+        said = tuple(phone for phone, _ in loop.words if phone != "SIL")
+        phrases = rivals_of(book, grammar.text, free.text, said, _RIVALS)
+        forced = {phrase: self._forced(phrase, sound) for phrase in phrases}
+        candidates = _candidates(book, forced)
+        heard_free = self._forced(free.text, sound) if _plain(free.text) else _NOTHING
+        evidence = _evidence(grammar, forced, free, loop, said, candidates, seconds, heard_free.score)
+        score = heard_free.score if math.isfinite(heard_free.score) else None
+        return Testimony(self.name, candidates, free.text, score, evidence)
+
+    def dictate(self, samples: Samples) -> str:
+        if len(samples) < _SHORTEST_S * RATE:
+            return ""
+        with self._lock:
+            return _decode(self._free, "_default", as_pcm(samples)).text
+
+
+def _plain(text: str) -> bool:
+    return bool(text) and all(word.replace("'", "").isalpha() for word in text.split())
+
+
+def _candidates(book: Phrasebook, forced: dict[str, Decoded]) -> tuple[Candidate, ...]:
+    """One candidate a meaning, the best of its forms; best first."""
+    found: dict[Meaning, Candidate] = {}
+    for phrase, decoded in sorted(forced.items(), key=lambda pair: -pair[1].score):
+        meaning = book.meaning(phrase)
+        if meaning is None or not math.isfinite(decoded.score):
+            continue
+        same = next((known for known in found if _alike(known, meaning)), meaning)
+        found.setdefault(same, Candidate(meaning, decoded.score))
+    return tuple(found.values())
+
+
+def _alike(a: Meaning, b: Meaning) -> bool:
+    return (a.sense, a.text, a.value, a.unit) == (b.sense, b.text, b.value, b.unit)
+
+
+def _evidence(
+    grammar: Decoded, forced: dict[str, Decoded], free: Decoded, loop: Decoded, said: tuple[str, ...],
+    candidates: tuple[Candidate, ...], seconds: float, free_forced: float,
+) -> tuple[tuple[str, float], ...]:  # fmt: skip
+    """Of the first candidate. Similarities 0 to 1 of phonemes; score differences in nats a frame of speech.
+
+    agree: with the free decode's words; agree_loop: with the bare phones; weakest: of its words, the one found least well in
+    the free decode; grammar_same: the grammar search chose the same phrase; over_next: above the next meaning; over_loop,
+    over_free: against the loop's path and the free words forced; pace: frames a phoneme; shortest: the fewest a phoneme
+    of any word; speech: share of the sound that is words; seconds: of the sound."""
+    if not candidates:
+        return (("seconds", seconds),)
+    best = candidates[0]
+    decoded = forced[best.meaning.spoken]
+    sounds = phonemes(best.meaning.spoken)
+    frames = max(sum(count for _, count in decoded.words), 1)
+    free_sounds = phonemes(free.text)
+    after = candidates[1].score if len(candidates) > 1 else best.score - 2.0 * frames
+    paces = [count / max(len(phonemes(word)), 1) for word, count in decoded.words]
+    found = {
+        "agree": 1 - sound_distance(sounds, free_sounds),
+        "agree_loop": 1 - sound_distance(sounds, said),
+        "weakest": weakest_word(best.meaning.spoken, free_sounds),
+        "grammar_same": float(grammar.text == best.meaning.spoken),
+        "over_next": (best.score - after) / frames,
+        "over_loop": (best.score - loop.score) / frames if math.isfinite(loop.score) else 0.0,
+        "over_free": (best.score - free_forced) / frames if math.isfinite(free_forced) else 0.0,
+        "pace": frames / max(len(sounds), 1),
+        "shortest": min(paces, default=0.0),
+        "speech": frames / max(seconds * _FRAMES_A_SECOND, 1.0),
+        "seconds": seconds,
+    }
+    return tuple(found.items())
+
+
+@lru_cache(maxsize=2)
+def load(language: str = "en") -> PocketSphinx:
+    """The engine of the process for a language. Trouble for a language that PocketSphinx's bundled model does not speak."""
+    if language != "en":
+        raise Trouble("pocketsphinx carries a model of US English only; install a Vosk model for another language.")
+    from handsfree.language.english import LANGUAGE
+
+    return PocketSphinx(LANGUAGE)
