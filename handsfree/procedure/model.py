@@ -21,6 +21,8 @@ NAME = r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$"
 Name = Annotated[str, Field(pattern=NAME, max_length=60)]
 Sentence = Annotated[str, Field(min_length=1, max_length=2000)]
 Range = tuple[float, float]
+#: What an answer tells the fault model of `trade/faults.yaml`: 'display=dark'. 'What next' and 'why' rest on these.
+Tells = Annotated[str, Field(pattern=r"^[a-z_]+=[a-z_]+$", max_length=80)]
 
 
 class Hazard(StrEnum):
@@ -92,6 +94,7 @@ class Answer(_Frozen):
     say: Annotated[str, Field(min_length=1, max_length=60)]
     also: tuple[str, ...] = ()
     go: Name | None = None
+    tells: Tells | None = None
 
 
 class Ask(_Step):
@@ -184,6 +187,7 @@ class Evidence(_Step):
 class Case(_Frozen):
     when: Annotated[str, Field(max_length=500)]
     go: Name
+    tells: Tells | None = None
 
 
 class Decide(_Step):
@@ -193,6 +197,7 @@ class Decide(_Step):
     kind: Literal["decide"]
     cases: tuple[Case, ...] = Field(min_length=1)
     otherwise: Name
+    otherwise_tells: Tells | None = None
 
 
 class Call(_Step):
@@ -239,6 +244,7 @@ class Procedure(_Frozen):
     version: Annotated[int, Field(ge=1)] = 1
     language: Annotated[str, Field(pattern=r"^[a-z]{2}$")] = "en"
     purpose: str = ""
+    complaint: Annotated[str, Field(pattern=r"^[a-z_]*$")] = Field("", description="of the fault model")
     #: A longer silence under isolation clears it. 30 minutes: common practice, no source.
     break_minutes: float = Field(30.0, gt=0, le=240, description="a longer silence under isolation clears it")
     #: Above 25 kg two people are called for: common practice, no source.

@@ -82,6 +82,7 @@ def _answer(flow: Flow, utterance: Utterance) -> None:
         if utterance.sense == Sense.PHRASE and utterance.text in (answer.say, *answer.also):
             flow.emit(AnswerTaken(flow.state.path, step.id, answer.say))
             take(flow, Result(answer.say))
+            flow.tells(answer.tells)
             flow.prompt("answer-taken", "readback", answer=answer.say.capitalize())
             forward(flow, answer.go)
             return

@@ -51,5 +51,11 @@ class Flow:
             step = self.state.frames[-1].step if self.state.frames else ""
             self.emit(Gate(was.power, interlock.power, how, why, step))
 
+    def tells(self, what: str | None) -> None:
+        """What an answer means to the fault model."""
+        if what is not None:
+            check, _, answer = what.partition("=")
+            self.change(told={**self.state.told, check: answer})
+
     def turn_lock(self, what: Turn, why: str = "") -> None:
         self.lock_to(turn(self.state.interlock, what, self.now), what, why)

@@ -118,8 +118,24 @@ def _voice(rate: int, volume: int) -> Callable[[Flow], None]:
     return change
 
 
-def _nothing_next(flow: Flow) -> None:
-    flow.prompt("nothing-next", "help")
+def _advice(sentences: str) -> Callable[[Flow], None]:
+    """What the fault model says of the answers so far; it only advises. `sentences`: 'what_next' or 'why'."""
+
+    def advise(flow: Flow) -> None:
+        from handsfree.trade import faultmodel, whatnext
+
+        model = faultmodel.shipped()
+        complaint = flow.state.book.procedures[flow.state.book.main].complaint
+        answers = {check.id: check.answers for check in (*model.checks.values(), model.complaint)}
+        given = {**flow.state.told, model.complaint.id: complaint}
+        told = {check: answer for check, answer in given.items() if answer in answers.get(check, ())}
+        if not told or flow.state.language.code != "en":  # the fault model speaks English only
+            flow.prompt("nothing-next", "help")
+            return
+        for sentence in getattr(whatnext, sentences)(model, told, isolated=flow.state.interlock.isolated):
+            flow.say(sentence, "help")
+
+    return advise
 
 
 PHRASES: dict[str, Callable[[Flow], None]] = {
@@ -137,8 +153,8 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
     "slower": _voice(-1, 0),
     "louder": _voice(0, 1),
     "softer": _voice(0, -1),
-    "what next": _nothing_next,
-    "why": _nothing_next,
+    "what next": _advice("what_next"),
+    "why": _advice("why"),
 }
 
 

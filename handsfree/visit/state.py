@@ -93,6 +93,7 @@ class State:
     covering: Frames = ()
     return_to: Frames = ()
     remembered: Mapping[tuple[tuple[str, ...], str], Result] = field(default_factory=dict)
+    told: Mapping[str, str] = field(default_factory=dict)  # check of the fault model -> its answer
     pending: Pending | None = None
     lock_offered: tuple[str, ...] = ()
     check: int = 0

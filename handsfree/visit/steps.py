@@ -80,22 +80,23 @@ def _decide(flow: Flow, step: model.Decide) -> Onward:
               for name, result in results_here(flow).items()}
     widths = widths_of(state.procedure, values)
     flow.say(step.say, "step")
-    go, case, used = step.otherwise, "otherwise", {}
+    go, case, tells, used = step.otherwise, "otherwise", step.otherwise_tells, {}
     for each in step.cases:
         outcome = evaluate(each.when, values, widths=widths)
         used.update(dict(outcome.because))
         if outcome.sure:
-            go, case = each.go, each.when
+            go, case, tells = each.go, each.when, each.tells
         elif outcome.borderline:
-            case = f"otherwise, borderline: {each.when}"
+            case, tells = f"otherwise, borderline: {each.when}", None
             flow.prompt("borderline", "notice")
         elif outcome.holds is None:
-            case = f"otherwise, not known: {each.when}"
+            case, tells = f"otherwise, not known: {each.when}", None
         else:
             continue
         break
     because = tuple((name, "not taken" if value is None else str(value)) for name, value in used.items())
     flow.emit(Decided(state.path, step.id, case, because))
+    flow.tells(tells)
     return places.after(state.book, state.frames, go)
 
 

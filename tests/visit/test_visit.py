@@ -296,3 +296,20 @@ def test_not_for_me_does_nothing_at_all() -> None:
     effects = scene.tell(Utterance(Verdict.NOT_FOR_ME, Sense.GATE, "isolated, lock four two"), after=0.0)
     assert effects == ()
     assert scene.state.interlock == before.interlock
+
+
+def test_what_next_and_why_rest_on_the_answers_so_far() -> None:
+    text = data.WHOLE.replace("title: Whole visit", "title: Whole visit\ncomplaint: too_warm").replace(
+        "answers: {cool: air, warm: , iced over", "answers: {cool: air, warm: {tells: display=dark}, iced over"
+    )
+    scene = Scene(book(text)).open().words("why")
+    before = scene.said
+    scene.words("next step", "warm", "why")
+    assert "no supply" in scene.said
+    assert "no supply" not in before
+    assert scene.words("what next").said
+    assert scene.step == "air"
+
+
+def test_what_next_has_nothing_to_say_without_a_complaint() -> None:
+    assert Scene(book(data.WHOLE)).open().words("what next").said == "Nothing to suggest here."
