@@ -213,11 +213,8 @@ def _drawn(chart: Chart, picture: Picture) -> Iterator[str]:
         yield f'<path class="way" d="{_path(arrow)}" marker-end="url(#tip)"/>'
     for node in chart.nodes:
         yield from _node(node, picture.boxes[node.name])
-    labelled: set[int] = set()
     for span, ground in picture.grounds:
-        if span not in labelled:
-            labelled.add(span)
-            yield from _plate(chart.spans[span - 1], ground.left + 6, ground.top + 15, "span", 8.6)
+        yield from _plate(chart.spans[span - 1].split(" by ")[0], ground.left + 6, ground.top + 15, "span", 8.6)
     for arrow in picture.arrows:
         if arrow.label:
             yield from _plate(_cut(arrow.label), arrow.label_at[0], arrow.label_at[1], "label", 6.4, middle=True)

@@ -5,6 +5,7 @@ what only shows when it runs alone is a note."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -16,11 +17,15 @@ from handsfree.procedure import listening, proofs, sounds, values, wording
 from handsfree.procedure.load import FileProblems, load_book, load_file, procedure_files, shown_path
 from handsfree.procedure.model import Book
 from handsfree.procedure.remarks import Remark, Weight, at
+from handsfree.procedure.yamlfile import LIMIT_BYTES
 
 #: What a procedure that is called may leave to its callers.
 _LEFT_TO_CALLERS = frozenset({
     "dead end", "hazard while live", "proof without isolation", "restore without isolation", "hazard without caution",
 })  # fmt: skip
+
+#: Tells without parsing that a file may call others.
+_CALL = re.compile(rb"kind:\s*['\"]?call")
 
 
 @dataclass(frozen=True)
@@ -129,13 +134,12 @@ def _callers(path: Path, name: str, folders: Sequence[Path] | None) -> tuple[Boo
     """Books of the files beside this one that lead to it. A file beside it that is itself wrong is no caller."""
     found = []
     for file in procedure_files(path.resolve().parent):
-        if file.name == path.name:
+        if file.name == path.name or file.stat().st_size > LIMIT_BYTES or not _CALL.search(file.read_bytes()):
             continue
         try:
-            if any(step.kind == "call" for step in load_file(file).procedure.steps):
-                book = load_book(file, folders)
-                if name in book.procedures:
-                    found.append(book)
+            book = load_book(file, folders)
+            if name in book.procedures:
+                found.append(book)
         except Trouble:
             continue
     return tuple(found)

@@ -1,0 +1,111 @@
+"""`handsfree check` on a folder of faulty procedures, one fault each, and on good ones.
+
+The head of each faulty file says, as comments, which group the remark belongs to, on which step, and a part of what it says.
+All must be found, and nothing else in them blamed."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from handsfree.errors import Trouble
+from handsfree.procedure import commands
+from handsfree.procedure.check import as_data, check_file, check_path, lines
+from handsfree.procedure.remarks import Weight
+from handsfree.resources import folder
+
+FAULTY = Path(__file__).parent / "faulty"
+GOOD = Path(__file__).parents[1] / "procedure" / "data"
+FILES = sorted(FAULTY.glob("*.yaml"))
+
+
+def head(path: Path) -> dict[str, str]:
+    return dict(re.findall(r"^# (group|step|says): (.*)$", path.read_text(encoding="utf-8"), re.MULTILINE))
+
+
+@pytest.mark.parametrize("path", FILES, ids=[path.stem for path in FILES])
+def test_each_fault_is_found_and_nothing_else_is_blamed(path: Path) -> None:
+    report = check_file(path, [])
+    wanted = head(path)
+    assert len(report.remarks) == 1, [remark.shown for remark in report.remarks]
+    remark = report.remarks[0]
+    assert wanted["says"] in f"{remark.why} {remark.do}"
+    assert remark.group == wanted["group"]
+    assert remark.step == wanted["step"]
+    text = path.read_text(encoding="utf-8").splitlines()
+    first = next(at for at, row in enumerate(text, start=1) if re.search(rf"\bid: {remark.step}\b", row))
+    assert first <= remark.line <= first + 12
+    assert remark.file == f"faulty/{path.name}"
+
+
+def test_there_is_a_file_for_every_group() -> None:
+    assert {head(path)["group"] for path in FILES} == {"file", "graph", "values", "wording", "sound", "time"}
+    assert len(FILES) >= 50
+
+
+def test_good_ones_are_not_blamed() -> None:
+    reports = {report.procedure: report for report in check_path(GOOD, [])}
+    assert reports["warm-cabinet"].remarks == ()
+    assert reports["ask-and-read"].remarks == ()
+    # It runs off its end, which only matters where it runs alone: its caller goes on.
+    assert [remark.weight for remark in reports["check-supply"].remarks] == [Weight.NOTE]
+    assert reports["check-supply"].callers == ("warm-cabinet",)
+
+
+def test_the_graphs_of_the_shipped_procedures_are_without_fault() -> None:
+    reports = check_path(folder("procedures"))
+    assert len(reports) >= 5
+    blamed = [
+        remark.shown for report in reports for remark in report.remarks
+        if remark.weight is Weight.ERROR and remark.group in ("file", "graph", "values")
+    ]
+    assert blamed == []
+
+
+def test_times_and_isolations_of_each_way_through() -> None:
+    report = check_file(GOOD / "warm-cabinet.yaml", [])
+    assert report.all_routes
+    by_end = {(route.steps[-1], route.isolations) for route in report.routes}
+    assert by_end == {("fixed", 1), ("handed-over", 1), ("handed-over", 0), ("not-warm", 0)}
+    cleaned = next(route for route in report.routes if route.steps[-1] == "fixed" and "supply" not in route.steps)
+    assert cleaned.minutes == pytest.approx(15)  # ten to brush, five to rest
+    assert cleaned.listen == pytest.approx(
+        sum(seconds for step, seconds in report.steps if step in cleaned.steps), abs=0.05 * len(cleaned.steps)
+    )
+    with_call = next(route for route in report.routes if "check-supply/outlet" in route.steps)
+    assert with_call.steps.index("check-supply/outlet") > with_call.steps.index("supply")
+
+
+def test_a_better_word_is_offered() -> None:
+    texts = {path.stem: check_file(path, []).remarks[0].do for path in FILES if head(path)["group"] == "sound"}
+    assert texts["answers-sound-alike"] == "Say 'frayed' instead of 'worn'."
+    assert texts["answer-sounds-like-a-command"] != ""
+    assert all(re.match(r"Say '|Write it as '|Take a longer word", text) for text in texts.values())
+
+
+def test_the_command_prints_and_exits(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as stopped:
+        commands.check(FAULTY / "loop.yaml", as_json=True)
+    assert stopped.value.code == 1
+    data = json.loads(capsys.readouterr().out.splitlines()[-1])
+    assert data["errors"] == 1
+    assert data["files"][0]["remarks"][0]["path"] == ["lamp", "fan", "lamp"]
+    commands.check(GOOD / "warm-cabinet.yaml")
+    assert "12 ways through" in capsys.readouterr().out
+
+
+def test_advice_alone_is_no_error() -> None:
+    report = check_file(FAULTY / "two-instructions.yaml", [])
+    assert report.errors == 0
+    assert as_data([report])["errors"] == 0
+    assert any("advice, wording" in line for line in lines(report))
+
+
+def test_no_file_and_an_empty_folder(tmp_path: Path) -> None:
+    with pytest.raises(Trouble, match="no procedure file"):
+        check_path(tmp_path / "absent.yaml")
+    with pytest.raises(Trouble, match="no procedure file in"):
+        check_path(tmp_path)
