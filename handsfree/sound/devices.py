@@ -1,0 +1,287 @@
+"""Sound devices: what there is, opening one, noticing that it went, taking it up again.
+
+Rules of this file:
+
+- A stream is opened by one of the shapes in SHAPES, 16 kHz mono first; what comes is converted by whoever opened it.
+- A device is gone when its stream ends unasked, or when its callback has not been called for SILENT seconds; just opened,
+  it has STARTING seconds, for some take two before the first.
+- A lost device is tried again each RETRY seconds: the same one, then after PATIENCE the system's own choice, then any other.
+- PortAudio sees new devices only when it starts; the list is looked at in a process of its own, and PortAudio is started
+  anew, all streams with it, only when that list has changed.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from handsfree.errors import Trouble
+from handsfree.journal.events import SoundBack, SoundLost
+from handsfree.sound.prompts import Tell
+from handsfree.sound.samples import RATE
+
+Way = Literal["input", "output"]
+
+SILENT = 3.0  # s without a callback; most devices end the stream at once when they go
+STARTING = 5.0  # s, the same for a stream just opened
+RETRY = 0.5  # s
+PATIENCE = 2.0  # s for the same device before another is taken
+LOOK_EVERY = 6.0  # s between looks at the list while something is lost
+#: Asked of the device, s. Measured on PulseAudio: 0.05 stops in 61 ms but runs dry on a busy machine.
+LATENCY = 0.08
+#: Names that carry no sound to a person.
+DEAF = ("null", "dummy", "auto_null")
+
+INSTALL = {
+    "linux": "sudo apt install libportaudio2",
+    "darwin": "brew install portaudio",
+    "win32": "pip install --force-reinstall sounddevice",
+}
+NO_PORTAUDIO = (
+    "The sound library PortAudio is missing; install it with '{}', or give a sound file to --sound-in and --sound-out."
+)
+
+
+@dataclass(frozen=True)
+class Device:
+    """`inputs`, `outputs`: channels; `rate`: the one it prefers; `usual`: 'input', 'output', both or neither."""
+
+    number: int
+    name: str
+    system: str
+    inputs: int
+    outputs: int
+    rate: float
+    usual: str
+
+
+def library() -> Any:
+    """The `sounddevice` module. Trouble with the command that installs PortAudio where it is missing."""
+    try:
+        import sounddevice
+    except (OSError, ImportError) as fault:
+        raise Trouble(NO_PORTAUDIO.format(INSTALL.get(sys.platform, INSTALL["linux"]))) from fault
+    return sounddevice
+
+
+def devices() -> list[Device]:
+    """Every device PortAudio saw when it started."""
+    sd = library()
+    systems = [api["name"] for api in sd.query_hostapis()]
+    default_in, default_out = sd.default.device
+    return [
+        Device(
+            number, d["name"], systems[d["hostapi"]], d["max_input_channels"], d["max_output_channels"],
+            d["default_samplerate"],
+            " and ".join(way for way, usual in (("input", default_in), ("output", default_out)) if usual == number),
+        )
+        for number, d in enumerate(sd.query_devices())
+    ]
+
+
+def find(wanted: str | None, way: Way) -> int:
+    """Number of the device called `wanted` (its number, name, or a part of its name), or the system's choice for None.
+    Trouble where there is none, or where a part fits several."""
+    having = [d for d in devices() if (d.inputs if way == "input" else d.outputs) > 0]
+    noun = "microphone" if way == "input" else "loudspeaker"
+    if not having:
+        raise Trouble(f"This machine has no {noun}; plug one in, or give a sound file to --sound-{way[:-3]}.")
+    if wanted is None:
+        usual = [d for d in having if way in d.usual]
+        return (usual or having)[0].number
+    whole = [d for d in having if wanted.lower() in (str(d.number), d.name.lower())]
+    part = whole or [d for d in having if wanted.lower() in d.name.lower()]
+    if not part:
+        raise Trouble(f"There is no {noun} called '{wanted}'; see 'handsfree sound' for those there are.")
+    if len(part) > 1 and not whole:
+        raise Trouble(f"'{wanted}' fits {len(part)} devices ({part[0].name}, {part[1].name}…); say more of its name.")
+    return part[0].number
+
+
+def names_now() -> list[str]:
+    """The devices there are at this moment, seen by a process of its own. Empty where that fails."""
+    code = "import json, sounddevice as sd; print(json.dumps([d['name'] for d in sd.query_devices()]))"
+    try:
+        done = subprocess.run([sys.executable, "-c", code], capture_output=True, timeout=10, check=True)
+        return [str(name) for name in json.loads(done.stdout)]
+    except (OSError, subprocess.SubprocessError, ValueError):
+        return []
+
+
+@contextlib.contextmanager
+def quiet_library() -> Iterator[None]:
+    """PortAudio and ALSA write to the process's error output from C; keep that off a person's screen. Python's own
+    `sys.stderr` still works meanwhile."""
+    try:
+        kept = os.dup(2)
+    except OSError:
+        yield
+        return
+    old, nowhere = sys.stderr, os.open(os.devnull, os.O_WRONLY)
+    try:
+        sys.stderr = os.fdopen(os.dup(kept), "w", buffering=1)
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        sys.stderr.close()
+        sys.stderr = old
+        os.close(kept)
+        os.close(nowhere)
+
+
+def shapes(device: Device, way: Way) -> list[tuple[int, int]]:
+    """(rate, channels) to try, the program's own first."""
+    most = device.inputs if way == "input" else device.outputs
+    rates = [RATE, round(device.rate), 48_000, 44_100]
+    wanted = [(rate, channels) for rate in rates for channels in (1, 2) if channels <= most]
+    return list(dict.fromkeys(wanted))
+
+
+class Keeper:
+    """Keeps one stream open on a device for as long as it lives.
+
+    `opened(rate, channels)` is told the shape each time before the stream starts; `lost()` each time it went. The first
+    opening is done at once and raises Trouble; later ones happen in a thread and are told as SoundLost and SoundBack."""
+
+    _all: list[Keeper]
+    _library = threading.RLock()
+
+    def __init__(
+        self, way: Way, wanted: str | None, callback: Callable[..., None], opened: Callable[[int, int], None],
+        lost: Callable[[], None], tell: Tell, shape: tuple[int, int] | None = None, latency: float = LATENCY,
+    ) -> None:
+        self.way: Way = way
+        self.what = "microphone" if way == "input" else "loudspeaker"
+        self._wanted, self._callback, self._opened, self._lost, self._tell = wanted, callback, opened, lost, tell
+        self._shape, self._latency = shape, latency
+        self._stream: Any = None
+        self._ended = threading.Event()  # set when the stream finishes or the keeper closes
+        self._closing = False
+        self.alive = time.monotonic()  # of the last callback; the callback's owner sets it
+        self.name = ""
+        self.losses = 0
+        with Keeper._library:
+            self._open(find(wanted, way))
+            _keepers.append(self)
+        self._thread = threading.Thread(target=self._watch, name=f"{self.what} keeper", daemon=True)
+        self._thread.start()
+
+    @property
+    def present(self) -> bool:
+        return self._stream is not None
+
+    def close(self) -> None:
+        self._closing = True
+        self._ended.set()
+        with Keeper._library:
+            if self in _keepers:
+                _keepers.remove(self)
+            self._shut()
+
+    def _open(self, number: int) -> None:
+        """Trouble where no shape works."""
+        sd = library()
+        device = devices()[number]
+        kind = sd.InputStream if self.way == "input" else sd.OutputStream
+        fault = ""
+        for rate, channels in [self._shape] if self._shape else shapes(device, self.way):
+            try:
+                ended = threading.Event()
+                stream = kind(
+                    device=number, samplerate=rate, channels=channels, dtype="float32", latency=self._latency,
+                    callback=self._callback, finished_callback=ended.set,
+                )
+                self._opened(rate, channels)
+                self.alive = time.monotonic() + STARTING - SILENT
+                stream.start()
+            except (sd.PortAudioError, ValueError) as trouble:
+                fault = str(trouble).splitlines()[0]
+                continue
+            self._stream, self._ended, self.name = stream, ended, device.name
+            return
+        raise Trouble(f"The {self.what} '{device.name}' cannot be opened ({fault}); choose another with 'handsfree sound'.")
+
+    def _shut(self) -> None:
+        stream, self._stream = self._stream, None
+        if stream is not None:
+            with contextlib.suppress(Exception):  # a device that is gone fails in its own ways
+                stream.abort()
+            with contextlib.suppress(Exception):
+                stream.close()
+
+    def _watch(self) -> None:
+        while not self._closing:
+            self._ended.wait(0.1)
+            if self._closing:
+                return
+            with Keeper._library:
+                stream = self._stream
+                gone = stream is not None and (not stream.active or time.monotonic() - self.alive > SILENT)
+                if gone:
+                    self._shut()
+            if gone:
+                self.losses += 1
+                self._lost()
+                self._tell(SoundLost(self.name, self.what))
+                self._take_up()
+
+    def _take_up(self) -> None:
+        went = looked = time.monotonic()
+        while not self._closing:
+            time.sleep(RETRY)
+            now = time.monotonic()
+            if now - looked > LOOK_EVERY:
+                looked = now
+                _start_library_anew_if_changed()
+            with Keeper._library:
+                if self._closing:
+                    return
+                for number in self._candidates(patient=now - went < PATIENCE):
+                    with contextlib.suppress(Trouble):
+                        self._open(number)
+                        break
+            if self._stream is not None:
+                self._tell(SoundBack(self.name, self.what))
+                return
+
+    def _candidates(self, patient: bool) -> list[int]:
+        found: list[int] = []
+        for wanted in (self.name, self._wanted, *([] if patient else [None])):
+            with contextlib.suppress(Trouble):
+                found.append(find(wanted, self.way))
+        if not patient:
+            found += [
+                d.number for d in devices()
+                if (d.inputs if self.way == "input" else d.outputs) and not any(deaf in d.name.lower() for deaf in DEAF)
+            ]
+        return list(dict.fromkeys(found))
+
+
+_keepers: list[Keeper] = []
+
+
+def _start_library_anew_if_changed() -> None:
+    """Where the list of devices is not the one PortAudio knows: close every stream, start PortAudio again, open those that
+    were open. What plays has a gap of a few hundredths of a second."""
+    seen = names_now()
+    if not seen or seen == [d.name for d in devices()]:
+        return
+    sd = library()
+    with Keeper._library:
+        open_ones = [keeper for keeper in _keepers if keeper.present]
+        for keeper in open_ones:
+            keeper._shut()
+        sd._terminate()
+        sd._initialize()
+        for keeper in open_ones:
+            with contextlib.suppress(Trouble):
+                keeper._open(find(keeper.name, keeper.way))
