@@ -10,7 +10,7 @@ Rules of this file:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from handsfree.language.expand import expand
@@ -33,7 +33,7 @@ class Decoys:
     tongue: Tongue
     near: Near
     digits: Words  # the ten digit words, zero first
-    likely: dict[str, str]  # digit words most often taken for one another: five and nine
+    likely: Mapping[str, str]  # digit words most often taken for one another: five and nine
 
     def all(self, listening: Listening) -> dict[str, Meaning]:
         accepted = forms(listening, self.vocabulary, self.tongue)

@@ -2,235 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from functools import cache, cached_property, lru_cache
-
-from handsfree.language import prompts, understanding
-from handsfree.language.decoys import Decoys
-from handsfree.language.english_hearing import confusable, needs_both_ways
-from handsfree.language.english_numbers import english_numbers, exact
-from handsfree.language.english_speakable import speakable
-from handsfree.language.english_written import DIGITS, Written, digit_words, plain, written_forms, written_phrase
-from handsfree.language.expand import expand
-from handsfree.language.jsgf import Grammar
-from handsfree.language.jsgf import load as load_grammar
-from handsfree.language.meaning import ALWAYS, WHEN_ASKED, Listening, Meaning, Sense
-from handsfree.language.phonetics import nearest
-from handsfree.language.quantities import alike, canonical
-from handsfree.language.tokens import is_number, tokens
+from handsfree.language import english_hearing, english_speakable, phonetics
+from handsfree.language.english_numbers import english_numbers
+from handsfree.language.english_words import WORDS
+from handsfree.language.spoken import GrammarLanguage
 from handsfree.language.twoway import TwoWay
-from handsfree.language.understanding import Tongue, Vocabulary
-from handsfree.resources import folder
-
-_PROPER = {"fahrenheit": "Fahrenheit", "celsius": "Celsius", "f": "F", "c": "C"}
 
 
-class English:
-    """The Language of handsfree.language.base, and what only recognisers, corpora and tests ask for."""
-
+class English(GrammarLanguage):
     code = "en"
+    words = WORDS
 
-    # ---- what the grammar says
-
-    @cached_property
-    def grammar(self) -> Grammar:
-        return load_grammar(folder("grammar") / "en.jsgf")
-
-    @cached_property
-    def _prompts(self) -> prompts.Prompts:
-        return prompts.load(folder("grammar") / "en.prompts.yaml")
-
-    @cached_property
-    def commands(self) -> Mapping[str, tuple[str, ...]]:
-        return {name: self._ways(name.replace(" ", "_")) for name in (*ALWAYS, *WHEN_ASKED)}
-
-    @cached_property
-    def gates(self) -> Mapping[str, tuple[str, ...]]:
-        return self._tagged("gate")
-
-    @cached_property
-    def states(self) -> Mapping[str, tuple[str, ...]]:
-        return self._tagged("state")
-
-    @cached_property
-    def units(self) -> Mapping[str, tuple[str, ...]]:
-        """pint name -> its ways to be said, the plural first, the singular second."""
-        return self._tagged("unit", once=False)
-
-    def _ways(self, rule: str) -> tuple[str, ...]:
-        return tuple(phrase.text for phrase in expand(self.grammar, rule))
-
-    def _tagged(self, rule: str, once: bool = True) -> Mapping[str, tuple[str, ...]]:
-        ways: dict[str, tuple[str, ...]] = {}
-        for phrase in expand(self.grammar, rule):
-            ways[phrase.tags[-1]] = (*ways.get(phrase.tags[-1], ()), phrase.text)
-        if not once:  # one that is the same after one and after many stands once in the expansion
-            ways = {name: (way[0], *way) if name in _SAME else way for name, way in ways.items()}
-        return ways
-
-    @cached_property
-    def vocabulary_of_phrases(self) -> Vocabulary:
-        def words(rule: str) -> frozenset[str]:
-            return frozenset(self._ways(rule))
-
-        def sequences(rule: str) -> tuple[tuple[str, ...], ...]:
-            return tuple(phrase.words for phrase in expand(self.grammar, rule))
-
-        respell = {p.text: tuple(p.tags[-1].split()) for p in expand(self.grammar, "respell")}
-        return Vocabulary(
-            self.commands, self.gates, self.states, respell, sequences("hesitation"), sequences("lead_in"),
-            sequences("number_lead_in"),
-            words("negation"), words("asking"), words("doubt"), words("live"),
-        )
-
-    # ---- numbers
-
-    @cached_property
-    def two_way(self) -> TwoWay:
+    def number_grammar(self) -> TwoWay:
         return english_numbers(self.grammar)
 
-    @cached_property
-    def _written(self) -> Written:
-        return Written(self.two_way, {name: tuple(tuple(w.split()) for w in ways) for name, ways in self.units.items()})
-
-    @lru_cache(maxsize=20_000)  # noqa: B019  one object a process
-    def _readings(self, words: tuple[str, ...]) -> tuple[tuple[float, str | None], ...]:
-        spelled = self._written.words(tuple(word.lower() for word in words))
-        return tuple((float(value), unit) for value, unit in self.two_way.read("quantity", spelled))
-
-    def numbers(self, words: Sequence[str]) -> tuple[Meaning, ...]:
-        found = self._readings(tuple(words))
-        return tuple(Meaning(Sense.NUMBER, f"{value:.12g}", value, unit, " ".join(words)) for value, unit in found)
-
-    def say_number(self, value: float) -> str:
-        return " ".join(self.two_way.say("signed", exact(value))[0])
-
-    def say_unit(self, unit: str, value: float = 2) -> str:
-        """'volts', after one 'volt'; a unit without words of its own by its pint name; '' for a bare count."""
-        name = canonical(unit).removeprefix("delta_")
-        if not name:
-            return ""
-        ways = self.units.get(name)
-        if ways is None:
-            return name.replace("_", " ").replace("/", "per").replace("**", "to the").replace("*", "")
-        return " ".join(_PROPER.get(word, word) for word in ways[abs(exact(value)) == 1].split())
-
-    def say_quantity(self, value: float, unit: str) -> str:
-        return f"{self.say_number(value)} {self.say_unit(unit, value)}".strip()
-
-    def say_digits(self, value: float) -> str:
-        number = exact(value)
-        whole, point, fraction = plain(abs(number)).partition(".")
-        minus, after = ("minus",) if number < 0 else (), ("decimal", *digit_words(fraction)) if point else ()
-        return " ".join((*minus, *digit_words(whole), *after))
-
-    def digits(self, words: Sequence[str]) -> tuple[str, ...]:
-        found = self.two_way.read("digits", self._written.digits([word.lower() for word in words]))
-        return digit_words(found[0]) if found else ()
-
-    def digit_ways(self, digits: Sequence[str]) -> tuple[str, ...]:
-        """Every way to say the digits one by one: 'four four', 'double four'; the plain one first."""
-        ways = self.two_way.say("digits", "".join(str(DIGITS.index(digit)) for digit in digits))
-        plain_way = tuple(digits)
-        return tuple(" ".join(way) for way in sorted(ways, key=lambda way: way != plain_way))
-
     def needs_both_ways(self, value: float) -> bool:
-        return needs_both_ways(value)
+        return english_hearing.needs_both_ways(value)
 
     def confusable(self, value: float) -> tuple[float, ...]:
-        """Values that sound near this one (english_hearing.confusable)."""
-        return confusable(value)
-
-    def spoken_forms(self, value: float, unit: str = "") -> tuple[str, ...]:
-        """All the ways people say the reading, with and without its unit, the program's own first. Rare ones (nought,
-        plus twelve) are understood but not listed."""
-        number, name = exact(value), canonical(unit).removeprefix("delta_")
-        forms = list(self.two_way.say("signed", number))
-        if name in self.units:
-            wrong = self.units[name][abs(number) != 1]
-            right = self.units[name][abs(number) == 1]
-            ends = tuple(wrong.split()) if wrong != right else ("",)
-            forms += [way for way in self.two_way.say("quantity", (number, name)) if not _holds(way, ends)]
-            if name in ("degF", "degC"):
-                odd = ("degrees",) if abs(number) == 1 else ("degree",)
-                forms += [way for way in self.two_way.say("quantity", (number, "degree")) if not _holds(way, odd)]
-        own = self.say_quantity(value, unit).lower()
-        return tuple(dict.fromkeys((own, *(" ".join(way) for way in forms))))
-
-    def written_forms(self, value: float, unit: str = "") -> tuple[str, ...]:
-        """The ways a transcriber writes the reading: '43.5', '43.5 degrees', '43.5°F', '2,200 V', '11 1/2', '-12'."""
-        return written_forms(value, canonical(unit).removeprefix("delta_"), self._written.unit_words)
-
-    def vocabulary(self) -> frozenset[str]:
-        """Every word that a number or its unit may be said with."""
-        return self.two_way.words(rare=False)
-
-    def number_grammar_jsgf(self, unit: str = "", most: float = 9999) -> str:
-        """One number with its unit, left out or not, as a JSGF grammar for PocketSphinx: <number> is public. `most`: no
-        words for thousands below 1000, none for millions below a million. Units that fit the step's are in it."""
-        big = frozenset(name for name, least in (("thousands", 1000), ("millions", 10**6)) if most < least)
-        names = alike(unit)
-        ways = tuple(dict.fromkeys(way for name in names for way in self.units.get(name, ())))
-        return number_grammar(self.two_way, ways, big, below=canonical(unit) in ("", "degF", "degC"))
-
-    # ---- phrases
-
-    @cached_property
-    def _tongue(self) -> Tongue:
-        return Tongue(
-            self._written.words, self._written.digits, lambda words: self._readings(tuple(words)), self.digits,
-            self.digit_ways, self.speakable,
-        )
-
-    @cached_property
-    def _decoys(self) -> Decoys:
-        return Decoys(
-            self.grammar, self.vocabulary_of_phrases, self._tongue, nearest, DIGITS, {"five": "nine", "nine": "five"}
-        )
-
-    def forms(self, listening: Listening) -> Mapping[str, Meaning]:
-        return understanding.forms(listening, self.vocabulary_of_phrases, self._tongue)
-
-    @lru_cache(maxsize=256)  # noqa: B019  one object a process
-    def decoys(self, listening: Listening) -> Mapping[str, Meaning]:
-        return self._decoys.all(listening)
-
-    def understand(self, text: str, listening: Listening) -> tuple[Meaning, ...]:
-        return understanding.understand(text, listening, self.vocabulary_of_phrases, self._tongue, self.decoys)
-
-    def written(self, spoken: str) -> tuple[str, ...]:
-        gates = [opening for ways in self.gates.values() for opening in ways]
-        readings = self._readings(tuple(spoken.split()))
-        phrases = written_phrase(spoken, gates)
-        if not readings:
-            return phrases
-        value, unit = readings[0]
-        with_unit = [form for form in self.written_forms(value, unit or "") if not unit or not is_number(tokens(form)[-1])]
-        return tuple(dict.fromkeys([*(f"{form}." for form in with_unit[:4]), *with_unit, *phrases]))
+        return english_hearing.confusable(value)
 
     def speakable(self, text: str) -> str:
-        return speakable(text, self.say_number, self.say_quantity, lambda unit: self.say_unit(unit, 1))
+        return english_speakable.speakable(text, self.say_number, self.say_quantity, lambda unit: self.say_unit(unit, 1))
 
-    def prompt(self, key: str, **values: object) -> str:
-        return self._prompts.prompt(key, **values)
-
-
-_SAME = frozenset({"kelvin", "hertz", "psi", "bar", "percent", "revolutions_per_minute"})
-
-
-def _holds(way: tuple[str, ...], part: tuple[str, ...]) -> bool:
-    return any(way[at : at + len(part)] == part for at in range(len(way) - len(part) + 1))
-
-
-@cache
-def number_grammar(two_way: TwoWay, unit_ways: tuple[str, ...], big: frozenset[str], below: bool) -> str:
-    """The magnitude stands in it once, with its sign around it: a recogniser's network is a third of the size so."""
-    rules = two_way.jsgf(["magnitude", "minus", *(["below"] if below else [])], big)
-    after = ("[<unit>] " if unit_ways else "") + ("[<below>]" if below else "")
-    lines = ["#JSGF V1.0 UTF-8;", "grammar number;", f"public <number> = [<minus>] <magnitude> {after};"]
-    if unit_ways:
-        lines.append(f"<unit> = {' | '.join(unit_ways)};")
-    return "\n".join([*lines, rules]) + "\n"
+    def nearest(self, word: str, how_many: int) -> tuple[str, ...]:
+        return phonetics.nearest(word, how_many)
 
 
 LANGUAGE = English()

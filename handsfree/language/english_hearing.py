@@ -12,8 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
-from handsfree.language.english_numbers import exact
-from handsfree.language.english_written import plain
+from handsfree.language.numerals import exact, plain
 
 
 @dataclass(frozen=True)

@@ -15,10 +15,9 @@ from typing import Any
 
 from handsfree.language.expand import expand
 from handsfree.language.jsgf import Grammar
+from handsfree.language.numerals import MOST
 from handsfree.language.twoway import Entry, Production, TwoWay
 
-PLACES = 3  # decimals a number is said with; instruments of the trade show no more
-MOST = 10**9  # numbers below this can be said
 TEMPERATURES = frozenset({"degF", "degC", "degree", "kelvin"})
 HALVES = tuple(Decimal(text) for text in ("0.5", "0.25", "0.75"))
 
@@ -201,11 +200,3 @@ def english_numbers(grammar: Grammar) -> TwoWay:
     lexicon += [Entry(name, p.words, name) for name in ("below", "point") for p in expand(grammar, name)]
     productions = (*_cardinals(), *_digit_runs(), *_wholes(), *_magnitudes(), *_quantities())
     return TwoWay(productions, tuple(lexicon))
-
-
-def exact(value: float) -> Decimal:
-    """The number as it is said: rounded to PLACES decimals. ValueError for one too large, or none at all."""
-    number = round(Decimal(repr(float(value))), PLACES)
-    if not abs(number) < MOST:
-        raise ValueError(f"{value} is too large to be said")
-    return number + 0 if number else Decimal(0)

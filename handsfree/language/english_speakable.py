@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from handsfree.language.english_written import digit_words
+from handsfree.language.english_words import WORDS
 from handsfree.language.quantities import SYMBOLS
 
 #: ICAO Doc 9432, the radiotelephony spelling alphabet (from memory); spelled as US dictionaries do.
@@ -63,7 +63,7 @@ def _value(text: str) -> tuple[str, float]:
 
 def _spelled(code: str) -> str:
     signs = [sign for sign in code if sign.isalnum() and sign.isascii()]
-    return " ".join(SPELLING[sign.lower()] if sign.isalpha() else digit_words(sign)[0] for sign in signs)
+    return " ".join(SPELLING[sign.lower()] if sign.isalpha() else WORDS.spell(sign)[0] for sign in signs)
 
 
 def speakable(
@@ -87,7 +87,7 @@ def speakable(
         return before + say_number(value)
 
     def refrigerant(match: re.Match[str]) -> str:
-        return " ".join(("R", *digit_words(match[1]), *match[2].upper()))
+        return " ".join(("R", *WORDS.spell(match[1]), *match[2].upper()))
 
     def capitals(match: re.Match[str]) -> str:
         word = match[0]

@@ -19,7 +19,7 @@ _TOKEN = re.compile(
     | (?P<word>[^\W\d_]+(?:'[^\W\d_]+)*'?) | (?P<space>\s+) | (?P<other>.)""",
     re.VERBOSE | re.DOTALL,
 )
-NUMBER = re.compile(r"-?(\d*\.\d+|\d+)|\d+/\d+")
+NUMBER = re.compile(r"-?(\d*\.\d+|\d+|\d+/\d+)")
 
 
 def tokens(text: str) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from num2words import num2words  # type: ignore[import-untyped]
 
@@ -158,6 +158,8 @@ def test_any_number_that_can_be_said_comes_back(value: float) -> None:
     st.one_of(st.integers(-9999, 9999), st.decimals(-999, 9999, places=1), st.decimals(-99, 999, places=2)).map(float),
     st.sampled_from(["", *SYMBOLS]),
 )
+@example(-0.25, "")
+@example(-287.5, "degF")
 @settings(max_examples=300, deadline=None)
 def test_every_way_to_say_or_write_a_reading_reads_back(value: float, unit: str) -> None:
     """The value is among the readings, and the first one, of every form; with its unit, or none."""

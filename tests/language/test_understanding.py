@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsfree.language.english import LANGUAGE
-from handsfree.language.english_written import DIGITS
+from handsfree.language.english_words import WORDS
 from handsfree.language.meaning import (
     ALWAYS,
     WHEN_ASKED,
@@ -22,6 +22,7 @@ from handsfree.language.meaning import (
     gate_text,
 )
 
+DIGITS = WORDS.digits
 GATE = Listening(gate=GateAsked("isolated", ("four", "two")))
 CLEAR = Listening(gate=GateAsked("clear", ("nine", "nine", "zero")))
 READING = Listening(number=NumberAsked("degF", -40, 150))

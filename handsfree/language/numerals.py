@@ -1,8 +1,9 @@
-"""Numbers and phrases as a transcriber writes them in English, and back to words.
+"""Numbers and phrases as a transcriber writes them, and back to words, in any language.
 
 Rules of this file:
 
 - Written numbers become words before anything is understood, so that one grammar reads both.
+- A language's few number words that stand outside its grammar of numbers are in one `NumberWords`.
 - What a writer joins ('118') is read as the number; what he parts ('1 18', '2 08') is read as the parts were said.
 """
 
@@ -12,23 +13,58 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from handsfree.language.english_numbers import exact
 from handsfree.language.quantities import SYMBOLS, canonical
 from handsfree.language.tokens import is_number, tokens
 from handsfree.language.twoway import TwoWay
 
-DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
-_FRACTIONS = {"1/2": ("a", "half"), "1/4": ("a", "quarter"), "3/4": ("three", "quarters")}
+PLACES = 3  # decimals a number is said with; instruments of the trade show no more
+MOST = 10**9  # numbers below this can be said
 
 
-def digit_words(text: str) -> tuple[str, ...]:
-    return tuple(DIGITS[int(digit)] for digit in text)
+@dataclass(frozen=True)
+class NumberWords:
+    """`digits`: the ten, zero first. `cardinal`: the name in the two-way grammar of whole numbers in full. `minus`, `point`,
+    `decimal` (the point when digits are read out), `with_fraction` (between a whole and a fraction). `fractions`: '1/2' ->
+    its words.
+    `capitals`: words that are written otherwise than they stand in the grammar. `below`: other ways to write a minus
+    temperature, {} for its size. `likely`: digits most often taken for one another."""
+
+    digits: tuple[str, ...]
+    cardinal: str
+    minus: str
+    point: str
+    decimal: str
+    with_fraction: str
+    fractions: Mapping[str, tuple[str, ...]]
+    capitals: Mapping[str, str]
+    below: tuple[str, ...]
+    likely: Mapping[str, str]
+
+    def spell(self, figures: str) -> tuple[str, ...]:
+        """'42' -> four two."""
+        return tuple(self.digits[int(figure)] for figure in figures)
+
+    def figures(self, words: Sequence[str]) -> str:
+        """The other way round. ValueError for a word that is no digit's plain name."""
+        return "".join(str(self.digits.index(word)) for word in words)
+
+    def capital(self, text: str) -> str:
+        return " ".join(self.capitals.get(word, word) for word in text.split())
+
+
+def exact(value: float) -> Decimal:
+    """The number as it is said: rounded to PLACES decimals. ValueError for one too large, or none at all."""
+    number = round(Decimal(repr(float(value))), PLACES)
+    if not abs(number) < MOST:
+        raise ValueError(f"{value} is too large to be said")
+    return number + 0 if number else Decimal(0)
 
 
 @dataclass(frozen=True)
 class Written:
     """`unit_words`: pint name -> its ways to be said, the plural first."""
 
+    said: NumberWords
     numbers: TwoWay
     unit_words: Mapping[str, tuple[tuple[str, ...], ...]]
 
@@ -45,9 +81,9 @@ class Written:
                 continue
             after = pieces[at] if at < len(pieces) else ""
             parted = piece in _TENS and len(after) == 1 and after in "123456789"  # '20 5' was not said as twenty five
-            if piece in _FRACTIONS and at > 1 and pieces[at - 2].lstrip("-").isdigit():
-                found.append("and")
-            found += digit_words(piece) if parted else self.number(piece)
+            if piece in self.said.fractions and at > 1 and pieces[at - 2].lstrip("-").isdigit():
+                found.append(self.said.with_fraction)
+            found += self.said.spell(piece) if parted else self.number(piece)
             unit, length = _sign(pieces[at:])
             if unit:
                 ways = self.unit_words[unit]
@@ -57,24 +93,24 @@ class Written:
 
     def number(self, piece: str) -> tuple[str, ...]:
         """One written number: '2200', '-12', '.8', '08', '1/2'. The piece itself where it is no number that is said."""
-        if piece in _FRACTIONS:
-            return _FRACTIONS[piece]
-        minus = ("minus",) if piece.startswith("-") else ()
+        minus = (self.said.minus,) if piece.startswith("-") else ()
+        if piece.removeprefix("-") in self.said.fractions:
+            return (*minus, *self.said.fractions[piece.removeprefix("-")])
         whole, point, fraction = piece.lstrip("-").partition(".")
         if "/" in piece or len(whole) > 9:
             return (piece,)
         if len(whole) > 1 and whole.startswith("0"):
-            said = digit_words(whole)
+            said = self.said.spell(whole)
         else:
-            said = self.numbers.say("cardinal", int(whole))[0] if whole else ()
-        return (*minus, *said, *(("point", *digit_words(fraction)) if point else ()))
+            said = self.numbers.say(self.said.cardinal, int(whole))[0] if whole else ()
+        return (*minus, *said, *((self.said.point, *self.said.spell(fraction)) if point else ()))
 
     def digits(self, pieces: Sequence[str]) -> tuple[str, ...]:
         """Tokens with written whole numbers put digit by digit: 'lock', '42' -> lock four two. Others are left."""
         found: list[str] = []
         for piece in pieces:
             size = piece.removeprefix("-")
-            found += [*(("minus",) if size != piece else ()), *digit_words(size)] if _plain(size) else [piece]
+            found += [*((self.said.minus,) if size != piece else ()), *self.said.spell(size)] if _plain(size) else [piece]
         return tuple(found)
 
 
@@ -110,7 +146,7 @@ def plain(value: Decimal) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def written_numbers(value: float) -> tuple[str, ...]:
+def written_numbers(value: float, said: NumberWords) -> tuple[str, ...]:
     """'43.5'; '2200', '2,200'; '-12', 'minus 12'; '0.8', '.8'; '11.5', '11 1/2'."""
     number = exact(value)
     size, sign = abs(number), "-" if number < 0 else ""
@@ -124,17 +160,17 @@ def written_numbers(value: float) -> tuple[str, ...]:
     if half:
         forms.append(f"{int(size)} {half}" if size >= 1 else half)
     signed = [sign + form for form in forms]
-    return (*signed, f"minus {forms[0]}") if sign else tuple(signed)
+    return (*signed, f"{said.minus} {forms[0]}") if sign else tuple(signed)
 
 
-def written_forms(value: float, unit: str, unit_words: Mapping[str, tuple[tuple[str, ...], ...]]) -> tuple[str, ...]:
+def written_forms(value: float, unit: str, written: Written) -> tuple[str, ...]:
     """The ways a transcriber writes the reading, the likeliest first, with and without its unit, without a full stop."""
     name = canonical(unit)
-    numbers = written_numbers(value)
-    said = unit_words.get(name, ())
+    numbers = written_numbers(value, written.said)
+    said = written.unit_words.get(name, ())
     one = abs(exact(value)) == 1
     fitting = [" ".join(ways) for at, ways in enumerate(said) if at != (0 if one else 1) or ways == said[1 - at]]
-    fitting = [text.replace("fahrenheit", "Fahrenheit").replace("celsius", "Celsius") for text in dict.fromkeys(fitting)]
+    fitting = [written.said.capital(text) for text in dict.fromkeys(fitting)]
     signs = [] if not name else [sign for sign in SYMBOLS.get(name, ()) if sign.isascii() or sign[0] in "°Ωµk"]
     forms = [numbers[0], *numbers[1:]]
     for number in numbers[:2]:
@@ -142,19 +178,20 @@ def written_forms(value: float, unit: str, unit_words: Mapping[str, tuple[tuple[
         forms += [f"{number}{sign}" if sign[0] in "°%" else f"{number} {sign}" for sign in signs]
     if exact(value) < 0 and name in ("degF", "degC"):
         size = plain(-exact(value))
-        forms += [f"{size} below", f"{size} degrees below", f"{size} below zero"]
+        forms += [form.format(size) for form in written.said.below]
     return tuple(dict.fromkeys(forms))
 
 
-def written_phrase(spoken: str, gates: Sequence[str]) -> tuple[str, ...]:
-    """'isolated lock four two' -> 'Isolated, lock 42.' and its like; 'where am i' -> 'Where am I?' and its like."""
+def written_phrase(spoken: str, gates: Sequence[str], said: NumberWords, asking: frozenset[str]) -> tuple[str, ...]:
+    """'isolated lock four two' -> 'Isolated, lock 42.' and its like; 'where am i' -> 'Where am I?'. `gates`: how
+    gate phrases begin; `asking`: words a question begins with."""
     words = spoken.split()
-    bare = " ".join("I" if word == "i" else word for word in words)
+    bare = said.capital(spoken)
     texts = [bare]
     run = len(words)
-    while run > 0 and words[run - 1] in DIGITS:
+    while run > 0 and words[run - 1] in said.digits:
         run -= 1
-    head, tail = " ".join(words[:run]), "".join(str(DIGITS.index(word)) for word in words[run:])
+    head, tail = " ".join(words[:run]), said.figures(words[run:])
     gate = next((gate for gate in gates if head.endswith(gate)), "")
     if gate:
         first, _, rest = gate.partition(" ")
@@ -166,7 +203,7 @@ def written_phrase(spoken: str, gates: Sequence[str]) -> tuple[str, ...]:
         texts = [f"{head} {tail}".strip(), bare]
     if len(words) > 1 and all(len(word) == 1 for word in words):
         texts.append("".join(words).upper())
-    asks = words[:1] and words[0] in ("how", "where", "what", "which", "why", "is", "did", "do", "should")
+    asks = bool(words) and words[0] in asking
     capital = [text[:1].upper() + text[1:] for text in texts]
     marks = ("?", ".") if asks else (".",)
     return tuple(dict.fromkeys([*(text + mark for text in capital for mark in marks), *capital, *texts]))
