@@ -1,4 +1,4 @@
-"""A visit at a glance, gathered once for every view: what it was, its rows, its findings, its isolation spans, its readings."""
+"""A visit at a glance, gathered once for every view: its rows, its findings, its isolation spans, its readings."""
 
 from __future__ import annotations
 
@@ -52,8 +52,8 @@ class Account:
 
 
 def account(visit: Path, machine: Machine | None = None, known: Mapping[str, str] | None = None) -> Account:
-    """Everything a view needs. With `machine` also whether the record follows from it. A record that does not hold is shown up
-    to the place where it does not, and says so. Trouble where nothing of it can be read."""
+    """Everything a view needs. With `machine` also whether the record follows from it. A record that does not hold is shown
+    up to the place where it does not, and says so. Trouble where nothing of it can be read."""
     report = verify(visit, known=known)
     entries = _readable(visit)
     opened = next((entry.event for entry in entries if isinstance(entry.event, Opened)), None)
@@ -62,11 +62,18 @@ def account(visit: Path, machine: Machine | None = None, known: Mapping[str, str
     closed = [entry.event for entry in entries if isinstance(entry.event, Closed)]
     lasted = [entry.mono for entry in entries if not isinstance(entry.event, Sealed | SignedBy)][-1]
     return Account(
-        folder=visit, opened=opened, began=entries[0].wall, lasted=lasted,
+        folder=visit,
+        opened=opened,
+        began=entries[0].wall,
+        lasted=lasted,
         outcome=closed[-1].outcome if closed else "not closed",
-        rows=tuple(rows(entries)), findings=findings(entries, limits_from(machine, opened)), spans=spans(entries),
+        rows=tuple(rows(entries)),
+        findings=findings(entries, limits_from(machine, opened)),
+        spans=spans(entries),
         readings=tuple(Taken(e.n, e.mono, e.event) for e in entries if isinstance(e.event, ReadingTaken)),
-        report=report, departure=None if machine is None else departure(entries, machine), entries=entries,
+        report=report,
+        departure=None if machine is None else departure(entries, machine),
+        entries=entries,
     )
 
 
@@ -91,7 +98,9 @@ def limits_from(machine: Machine | None, opened: Opened) -> Limits:
         return Limits()
     least = {
         (name, step.id): float(step.least_seconds)
-        for name, procedure in book.procedures.items() for step in procedure.steps if step.kind == "isolate"
+        for name, procedure in book.procedures.items()
+        for step in procedure.steps
+        if step.kind == "isolate"
     }
     return Limits(least_seconds=least)
 
@@ -107,5 +116,3 @@ def spans(entries: Sequence[Stamped]) -> tuple[Span, ...]:
     if entries:
         found.append(Span(state, begin, entries[-1].mono, n))
     return tuple(found)
-
-

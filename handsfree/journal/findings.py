@@ -19,7 +19,8 @@ Place = tuple[tuple[str, ...], str]
 @dataclass(frozen=True)
 class Limits:
     """`least_seconds`: by (procedure, step), the least time the work of an isolation can take; `otherwise` for the
-    rest. `many_again`: askings-again in one step; `silence`: seconds without a word under isolation. Common practice, no source."""
+    rest. `many_again`: askings-again in one step; `silence`: seconds without a word under isolation.
+    Common practice, no source."""
 
     least_seconds: Mapping[tuple[str, str], float] = field(default_factory=dict)
     otherwise: float = 10.0
@@ -60,7 +61,9 @@ def _gate_too_fast(entries: Entries, limits: Limits) -> Iterator[Finding]:
             took = entry.mono - entered.mono
             if took < least:
                 yield Finding(
-                    "gate too fast", entry.n, entry.mono,
+                    "gate too fast",
+                    entry.n,
+                    entry.mono,
                     f"The gate at {step.step} was confirmed {span(took)} after it was read; its work takes {span(least)}.",
                 )
 
@@ -107,7 +110,9 @@ def _out_of_range(entries: Entries, limits: Limits) -> Iterator[Finding]:
             affirmed = ", affirmed" if event.affirmed else ""
             what = f"{event.quantity.capitalize()} of {amount(event.value, event.unit)}"
             yield Finding(
-                "reading out of range", entry.n, entry.mono,
+                "reading out of range",
+                entry.n,
+                entry.mono,
                 f"{what} was accepted{affirmed}: {range_of(event)}.",
             )
 
@@ -120,7 +125,9 @@ def _long_silence(entries: Entries, limits: Limits) -> Iterator[Finding]:
         spoke = isinstance(event, ev.Utterance | ev.NoteKept) and getattr(event, "verdict", "") != "not for me"
         if held and (spoke or isinstance(event, ev.Gate)) and entry.mono - last > limits.silence:
             yield Finding(
-                "silence under isolation", entry.n, entry.mono,
+                "silence under isolation",
+                entry.n,
+                entry.mono,
                 f"Nothing was said for {span(entry.mono - last)} under isolation, from {clock(last)} on.",
             )
         if spoke or isinstance(event, ev.Gate):
@@ -141,7 +148,9 @@ def _wait_cut(entries: Entries, limits: Limits) -> Iterator[Finding]:
             said = cause is not None and isinstance(cause.event, ev.Utterance)
             if waiting is not None and said and not (isinstance(event, ev.Closed) and event.outcome == "to be continued"):
                 yield Finding(
-                    "wait cut short", entry.n, entry.mono,
+                    "wait cut short",
+                    entry.n,
+                    entry.mono,
                     f"The wait {waiting.event.step} was cut short after {span(entry.mono - waiting.mono)}.",
                 )
             waiting = entry if isinstance(event, ev.StepEntered) and event.kind == "wait" else None
@@ -151,7 +160,9 @@ def _clock_moved(entries: Entries, limits: Limits) -> Iterator[Finding]:
     for entry in entries:
         if isinstance(entry.event, ev.ClockMoved):
             yield Finding(
-                "clock moved", entry.n, entry.mono,
+                "clock moved",
+                entry.n,
+                entry.mono,
                 f"The wall clock jumped by {entry.event.seconds:+.1f} s; order and durations are by the count.",
             )
 
@@ -164,5 +175,12 @@ def _not_sealed(entries: Entries, limits: Limits) -> Iterator[Finding]:
 
 
 RULES: tuple[Callable[[Entries, Limits], Iterator[Finding]], ...] = (
-    _gate_too_fast, _step_skipped, _many_again, _out_of_range, _long_silence, _wait_cut, _clock_moved, _not_sealed,
+    _gate_too_fast,
+    _step_skipped,
+    _many_again,
+    _out_of_range,
+    _long_silence,
+    _wait_cut,
+    _clock_moved,
+    _not_sealed,
 )

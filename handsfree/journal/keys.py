@@ -57,9 +57,7 @@ def make(device: str, folder: Path | None = None) -> DeviceKey:
     if (folder / SECRET).exists():
         raise Trouble(f"This device has a key already, in {folder}. Keep it; move it away only if it is no longer trusted.")
     secret = Ed25519PrivateKey.generate()
-    pem = secret.private_bytes(
-        serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
-    )
+    pem = secret.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
     key = DeviceKey(device, secret)
     try:
         (folder / TRUSTED).mkdir(parents=True, exist_ok=True)

@@ -19,15 +19,15 @@ from handsfree.journal.rows import TOPICS, Row, clock, span
 
 #: Text -> mono samples at 16 kHz: the program's voice anew, for the record keeps its words, not its sound.
 Voice = Callable[[str], Any]
-#: Samples at 16 kHz -> sound; returns at once.
-Play = Callable[[Any], None]
+#: (samples, samples a second) -> sound; returns at once.
+Play = Callable[[Any, int], None]
 #: Longest pause kept in a replay that runs in time; a wait of a day is told, not sat through.
 LONGEST_PAUSE = 10.0
 
 
 @dataclass(frozen=True)
 class Wish:
-    """`speed`: 1.0 is the visit's own time, None prints at once. `begin`: seconds on the visit's clock. `only`: of TOPICS."""
+    """`speed`: 1.0 is the visit's own time, None prints at once. `begin`: seconds on the visit's clock. `only`: a topic."""
 
     speed: float | None = None
     begin: float = 0.0
@@ -56,7 +56,12 @@ def _seconds(text: str | None) -> float:
 
 
 def replay(
-    account: Account, want: Wish, console: Console, *, voice: Voice | None = None, play: Play | None = None,
+    account: Account,
+    want: Wish,
+    console: Console,
+    *,
+    voice: Voice | None = None,
+    play: Play | None = None,
     sleep: Callable[[float], None] = time.sleep,
 ) -> None:
     """Print it; with a speed, in time, its clips and the program's words played where `play` and `voice` are given."""
@@ -71,8 +76,9 @@ def replay(
                 console.print(f"[dim]{'':>12}   {span(pause)} pass[/dim]")
             sleep(min(max(pause, 0.0), LONGEST_PAUSE) / want.speed)
             at = row.at
-            _sound(account.folder, row, voice, play, sleep)
         console.print(shown(row), highlight=False, soft_wrap=True)
+        if want.speed is not None and play is not None:
+            at += _sound(account.folder, row, voice, play, sleep, want.speed)
     _foot(account, console)
 
 
@@ -109,9 +115,8 @@ def _foot(account: Account, console: Console) -> None:
     console.print(f"[dim]{account.report.events} events, head {account.report.head}[/dim]")
 
 
-def _sound(folder: Path, row: Row, voice: Voice | None, play: Play | None, sleep: Callable[[float], None]) -> None:
-    if play is None:
-        return
+def _sound(folder: Path, row: Row, voice: Voice | None, play: Play, sleep: Callable[[float], None], speed: float) -> float:
+    """Play the row's sound, if it has any, at `speed`. Seconds of the visit that it took."""
     samples = None
     if row.clip and (folder / row.clip).is_file():
         import soundfile
@@ -119,9 +124,12 @@ def _sound(folder: Path, row: Row, voice: Voice | None, play: Play | None, sleep
         samples, _ = soundfile.read(folder / row.clip, dtype="float32")
     elif row.what == "said" and voice is not None:
         samples = voice(row.text)
-    if samples is not None:
-        play(samples)
-        sleep(len(samples) / 16_000)
+    if samples is None:
+        return 0.0
+    play(samples, round(16_000 * speed))
+    seconds = len(samples) / 16_000
+    sleep(seconds / speed)
+    return seconds
 
 
 def loudspeaker() -> Play | None:
@@ -133,7 +141,7 @@ def loudspeaker() -> Play | None:
     except Exception:  # no PortAudio, no device, a sound server that is away: all the same to a replay
         return None
 
-    def play(samples: Any) -> None:
-        sounddevice.play(samples, 16_000)
+    def play(samples: Any, rate: int) -> None:
+        sounddevice.play(samples, rate)
 
     return play

@@ -95,8 +95,20 @@ def span(seconds: float) -> str:
 
 #: pint unit name -> how it is written.
 _UNITS = {
-    "degC": "°C", "degF": "°F", "delta_degC": "K", "volt": "V", "ampere": "A", "ohm": "Ω", "milliampere": "mA",
-    "kilohm": "kΩ", "watt": "W", "hertz": "Hz", "percent": "%", "kelvin": "K", "minute": "min", "second": "s",
+    "degC": "°C",
+    "degF": "°F",
+    "delta_degC": "K",
+    "volt": "V",
+    "ampere": "A",
+    "ohm": "Ω",
+    "milliampere": "mA",
+    "kilohm": "kΩ",
+    "watt": "W",
+    "hertz": "Hz",
+    "percent": "%",
+    "kelvin": "K",
+    "minute": "min",
+    "second": "s",
 }
 
 
@@ -153,9 +165,14 @@ def _reading(event: ev.ReadingTaken) -> _Part:
 
 #: Ways that a gate was shut, kept shut or cleared which a supervisor wants to see.
 _GATE_TROUBLE = {
-    "refused": "a hazard step was refused", "denied": "a denial was heard", "wrong number": "the number was not theirs",
-    "power is on": "'power is on' was said", "break": "the break was too long", "resume": "it was taken up again",
-    "found live": "it was found live", "handover": "it was handed over",
+    "refused": "a hazard step was refused",
+    "denied": "a denial was heard",
+    "wrong number": "the number was not theirs",
+    "power is on": "'power is on' was said",
+    "break": "the break was too long",
+    "resume": "it was taken up again",
+    "found live": "it was found live",
+    "handover": "it was handed over",
 }
 _QUIET = {"isolation begun", "restore begun"}
 
@@ -192,8 +209,11 @@ def _said(event: ev.Say) -> _Part:
 
 _ROWS: dict[type[Any], Callable[[Any], _Part]] = {
     ev.Opened: lambda e: (
-        "record", "opened", f"Visit opened: {e.procedure}",
-        ", ".join(part for part in (e.technician, e.site, e.cabinet) if part), _NONE,
+        "record",
+        "opened",
+        f"Visit opened: {e.procedure}",
+        ", ".join(part for part in (e.technician, e.site, e.cabinet) if part),
+        _NONE,
     ),
     ev.Utterance: _utterance,
     ev.NoteKept: lambda e: ("technician", "note", e.text or "(a note, in sound only)", f"kept, {span(e.seconds)}", _NONE),
@@ -201,7 +221,11 @@ _ROWS: dict[type[Any], Callable[[Any], _Part]] = {
     ev.SoundLost: lambda e: ("record", "sound lost", f"The {e.what} was lost", e.device, _TROUBLE),
     ev.SoundBack: lambda e: ("record", "sound back", f"The {e.what} is back", e.device, _TROUBLE),
     ev.SoundDropped: lambda e: (
-        "record", "sound dropped", f"{e.samples / 16:.0f} ms of sound lost", "in speech" if e.speech else "", _TROUBLE,
+        "record",
+        "sound dropped",
+        f"{e.samples / 16:.0f} ms of sound lost",
+        "in speech" if e.speech else "",
+        _TROUBLE,
     ),
     ev.ClockMoved: lambda e: ("record", "clock moved", f"The wall clock jumped by {e.seconds:+.1f} s", "", _TROUBLE),
     ev.Resumed: lambda e: ("record", "resumed", "Taken up again", e.why, _TROUBLE),
@@ -215,10 +239,18 @@ _ROWS: dict[type[Any], Callable[[Any], _Part]] = {
     ev.Corrected: lambda e: ("record", "correction", f"The answer to {e.step} was taken back", "", _TROUBLE),
     ev.FindingMade: _finding,
     ev.HandedOver: lambda e: (
-        "record", "handed over", f"Handed over to {e.to}", "; ".join(f"{k}: {v}" for k, v in e.summary), _TROUBLE,
+        "record",
+        "handed over",
+        f"Handed over to {e.to}",
+        "; ".join(f"{k}: {v}" for k, v in e.summary),
+        _TROUBLE,
     ),
     ev.Decided: lambda e: (
-        "record", "decision", f"{e.step}: {e.case}", "; ".join(f"{k}: {v}" for k, v in e.because), _NONE,
+        "record",
+        "decision",
+        f"{e.step}: {e.case}",
+        "; ".join(f"{k}: {v}" for k, v in e.because),
+        _NONE,
     ),
     ev.EvidenceTaken: lambda e: ("record", "evidence", f"{e.what.capitalize()} taken: {e.step}", "", _NONE),
     ev.Closed: _closed,
@@ -226,6 +258,10 @@ _ROWS: dict[type[Any], Callable[[Any], _Part]] = {
     ev.SoundRemoved: lambda e: ("record", "sound removed", f"Sound of {len(e.clips)} events removed", e.why, _NONE),
     ev.SignedBy: lambda e: ("record", "signed", f"Signed by {e.device}", e.public_key, _NONE),
     ev.TailDropped: lambda e: (
-        "record", "torn end", f"A torn end of {e.size} bytes, never acknowledged, was cut off", f"now {e.file}", _TROUBLE,
+        "record",
+        "torn end",
+        f"A torn end of {e.size} bytes, never acknowledged, was cut off",
+        f"now {e.file}",
+        _TROUBLE,
     ),
 }

@@ -71,8 +71,15 @@ def envelope(entry: bytes) -> Envelope:
     file, digest, mono, n, prev, signature, wall = found.groups()
     when = wall.decode()
     return Envelope(
-        kind.decode(), int(n), float(mono), when, _seconds(when), prev.decode(), signature.decode() if signature else "",
-        _text(file), _text(digest),
+        kind.decode(),
+        int(n),
+        float(mono),
+        when,
+        _seconds(when),
+        prev.decode(),
+        signature.decode() if signature else "",
+        _text(file),
+        _text(digest),
     )
 
 

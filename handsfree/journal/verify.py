@@ -66,8 +66,13 @@ class _Seen:
 
 
 def verify(
-    visit: Path, *, known: Mapping[str, str] | None = None, signed: bool = False, events: int | None = None,
-    head: str | None = None, sound: bool = True,
+    visit: Path,
+    *,
+    known: Mapping[str, str] | None = None,
+    signed: bool = False,
+    events: int | None = None,
+    head: str | None = None,
+    sound: bool = True,
 ) -> Report:
     """Judge a visit. `known`: public keys known here (key -> device), as `keys.known()` gives; `signed`: must be signed by
     one of them; `events`, `head`: what was noted elsewhere of its end; `sound`: look at the files, too. Trouble where there
@@ -213,8 +218,14 @@ def _report(seen: _Seen, broken: Broken | None, path: Path) -> Report:
         problem += " It may be what a crash left half-written; a resume would cut it off, keep it beside and note it."
     signers = tuple(f"{device} ({key[:8]}…)" for key, device in seen.signers.items())
     return Report(
-        events=seen.events, head=seen.head, problem=problem, at=None if broken is None else broken.n,
-        remarks=tuple(_remarks(seen)), clips=seen.clips, removed=seen.removed, signers=signers,
+        events=seen.events,
+        head=seen.head,
+        problem=problem,
+        at=None if broken is None else broken.n,
+        remarks=tuple(_remarks(seen)),
+        clips=seen.clips,
+        removed=seen.removed,
+        signers=signers,
         sealed=seen.last is not None and seen.last.kind == "Sealed",
     )
 

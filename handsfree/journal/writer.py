@@ -280,6 +280,7 @@ def _trouble(folder: Path, error: OSError) -> Trouble:
 
 def _cleaned(event: Any) -> Any:
     """Lone surrogates (a keyboard's undecodable bytes) become U+FFFD. ValueError comes again for what nothing can mend."""
+
     def clean(value: Any) -> Any:
         if isinstance(value, str):
             return value.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
