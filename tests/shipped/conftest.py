@@ -1,0 +1,25 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from handsfree.procedure.load import load_book, procedure_files
+from handsfree.procedure.model import Book
+from handsfree.resources import folder
+
+FOLDER = folder("procedures")
+NAMES = tuple(file.stem for file in procedure_files(FOLDER))
+BOOKS: dict[str, Book] = {}
+
+
+def book_named(name: str) -> Book:
+    if name not in BOOKS:
+        BOOKS[name] = load_book(Path(FOLDER) / f"{name}.yaml", [FOLDER])
+    return BOOKS[name]
+
+
+@pytest.fixture(params=NAMES)
+def book(request: pytest.FixtureRequest) -> Book:
+    """Each shipped procedure with those it calls."""
+    return book_named(request.param)

@@ -1,0 +1,192 @@
+"""What the shipped procedures say: how it is worded, what stands in front of a hazard, and what they end in."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+import networkx as nx
+import pytest
+
+from handsfree.language import base
+from handsfree.language.meaning import Listening, Sense
+from handsfree.procedure import sounds, values, wording
+from handsfree.procedure.graph import EXITS, Expansion, Place, start
+from handsfree.procedure.model import (
+    Ask,
+    Book,
+    Call,
+    Caution,
+    Decide,
+    Finding,
+    Handover,
+    Hazard,
+    Isolate,
+    Prove,
+    Read,
+    Restore,
+    Step,
+    Wait,
+)
+from handsfree.procedure.remarks import Weight
+from tests.shipped.conftest import NAMES, book_named
+
+ENGLISH = base.load("en")
+
+#: What issue and trade ask for, by the files that carry it.
+WANTED = {
+    "arrival-and-hazards", "too-warm", "freezing-the-stock", "dead-or-trips", "runs-all-the-time", "noisy-or-vibrating",
+    "iced-up", "defrost", "condenser-cleaning", "sensor-check-and-exchange", "fans-check-and-exchange",
+    "compressor-does-not-start", "relay-and-connector-check", "deck-take-out", "deck-put-in", "deck-exchange",
+    "prove-pull-down", "food-safety", "sealed-circuit-suspicion", "close-out", "platform-check",
+}  # fmt: skip
+COMPLAINTS = ("too-warm", "freezing-the-stock", "dead-or-trips", "runs-all-the-time", "noisy-or-vibrating", "iced-up")
+
+
+def main_steps(book: Book) -> tuple[Step, ...]:
+    return book.procedures[book.main].steps
+
+
+def spoken(step: Step) -> Iterator[str]:
+    yield step.say
+    if isinstance(step, Isolate):
+        yield from step.do
+    if isinstance(step, Restore):
+        yield from (*step.checks, step.power)
+    if isinstance(step, Prove) and step.method == "meter":
+        yield step.tester
+    if isinstance(step, Wait):
+        yield step.because
+
+
+def sentences(step: Step) -> Iterator[str]:
+    for text in spoken(step):
+        yield from re.split(r"(?<=[.?!])\s+", text.strip())
+
+
+def test_the_set_is_whole() -> None:
+    assert set(NAMES) >= WANTED
+
+
+# ---- wording --------------------------------------------------------------------------------------------------------
+
+
+def test_sentences_are_short_and_whole(book: Book) -> None:
+    """At most 20 words, ASD-STE100; counted here by hand, not by the program's own check."""
+    for step in main_steps(book):
+        for sentence in sentences(step):
+            assert len(sentence.split()) <= 20, f"{step.id}: {sentence}"
+            assert sentence[-1] in ".?!", f"{step.id}: {sentence}"
+            assert sentence[0].isupper(), f"{step.id}: {sentence}"
+
+
+def test_the_programs_own_checks_find_no_error(book: Book) -> None:
+    remarks = (
+        *values.remarks(book, book.main, ENGLISH),
+        *wording.remarks(book, book.main),
+        *sounds.remarks(book, book.main, ENGLISH),
+    )
+    assert [remark.shown for remark in remarks if remark.weight is Weight.ERROR] == []
+
+
+def test_answers_are_words_of_their_own(book: Book) -> None:
+    taken = {way for ways in ENGLISH.commands.values() for way in ways}
+    for step in main_steps(book):
+        if not isinstance(step, Ask):
+            continue
+        for words in (way for answer in step.answers for way in (answer.say, *answer.also)):
+            assert words not in taken
+            assert not {"yes", "no", "not", "okay"} & set(words.split()), f"{step.id}: {words}"
+            assert not re.search(r"(teen|ty)\b", words.replace("dirty", "").replace("empty", "")), f"{step.id}: {words}"
+
+
+def test_each_answer_is_understood_as_itself(book: Book) -> None:
+    for step in main_steps(book):
+        if isinstance(step, Ask):
+            ways = tuple(way for answer in step.answers for way in (answer.say, *answer.also))
+            for way in ways:
+                meaning = ENGLISH.understand(way, Listening(phrases=ways))[0]
+                assert (meaning.sense, meaning.text) == (Sense.PHRASE, way)
+
+
+def test_service_menu_keys_are_left_to_the_manual(book: Book) -> None:
+    for step in main_steps(book):
+        text = " ".join(spoken(step))
+        assert not re.search(r"\b(press|hold) (the )?(button|key)", text, re.I), step.id
+        if re.search(r"\b(show the (mode|setting)|set the controller)\b", text, re.I):
+            assert "manual says" in text, step.id
+
+
+# ---- what stands in front of a hazard -------------------------------------------------------------------------------
+
+
+def _reached_without(book: Book, guards: set[tuple[str, str]]) -> set[Place]:
+    expansion = Expansion(book)
+    graph = expansion.graph()
+    kept = [place for place in graph if place not in EXITS and (place.procedure, place.step) not in guards]
+    first = start(book)
+    return {first, *nx.descendants(graph.subgraph(kept), first)} if first in kept else set()
+
+
+@pytest.mark.parametrize("hazard", [*(set(Hazard) - {Hazard.MAINS, Hazard.MOVING_FAN})])
+def test_each_hazard_has_its_caution_on_every_path(book: Book, hazard: Hazard) -> None:
+    """Hot surface, sharp fins, stored charge, refrigerant, heavy load: with their cautions taken out, none is reached."""
+    expansion = Expansion(book)
+    warned = {
+        (name, step.id)
+        for name, procedure in book.procedures.items()
+        for step in procedure.steps
+        if isinstance(step, Caution) and hazard in step.hazards
+    }
+    for place in _reached_without(book, warned):
+        assert hazard not in expansion.step(place).hazards, place
+
+
+def test_voltage_is_never_read_with_a_hand_at_a_live_part(book: Book) -> None:
+    """Live: at the outlet with a plug-in meter, or with leads clipped on behind the gate on every path. Else isolated."""
+    clips = {
+        (name, step.id)
+        for name, procedure in book.procedures.items()
+        for step in procedure.steps
+        if step.behind_gate and "clip the meter leads" in step.say.casefold()
+    }
+    unclipped = {(place.procedure, place.step) for place in _reached_without(book, clips)}
+    for step in main_steps(book):
+        if not isinstance(step, Read) or step.unit not in ("volt", "ampere") or step.behind_gate:
+            continue
+        if "plate" in step.quantity or step.instrument == "plug-in meter":
+            continue
+        assert step.instrument == "meter with clipped leads", step.id
+        assert (book.main, step.id) not in unclipped, step.id
+
+
+def test_hands_stay_off_relays_connectors_and_fans_while_live(book: Book) -> None:
+    """Unplugging, and proving it, comes before any hand goes near one: common practice, no source."""
+    reach = re.compile(r"\b(undo|turn|exchange|push|pull|discharge)\b[^.]*\b(relay|connector|terminal|fan|capacitor)", re.I)
+    for step in main_steps(book):
+        if not isinstance(step, Decide | Finding | Handover | Call | Caution | Prove | Isolate | Restore) and reach.search(step.say):
+            assert step.behind_gate, step.id
+
+
+# ---- what they end in -----------------------------------------------------------------------------------------------
+
+
+def test_findings_name_steps_that_bring_evidence(book: Book) -> None:
+    for step in main_steps(book):
+        named = step.evidence if isinstance(step, Finding) else step.summary if isinstance(step, Handover) else ()
+        for name in named:
+            assert isinstance(book.at(book.main, name), Ask | Read), f"{step.id} names {name}"
+
+
+@pytest.mark.parametrize("name", COMPLAINTS)
+def test_a_complaint_begins_with_the_hazards_and_ends_with_proof_stock_and_customer(name: str) -> None:
+    steps = main_steps(book_named(name))
+    assert isinstance(steps[0], Call)
+    assert steps[0].procedure == "arrival-and-hazards"
+    called = {step.procedure for step in steps if isinstance(step, Call)}
+    assert {"prove-pull-down", "food-safety", "close-out"} <= called
+    assert any(isinstance(step, Finding) for step in steps)
+    desk = next(step for step in steps if isinstance(step, Handover) and step.to == "the support desk")
+    asked = {step.id for step in steps if isinstance(step, Ask | Read)} - {"site", "mended-or-not", "visit-result"}
+    by_the_way = {"door-work", "spare-deck", "frozen-where", "outlet-lamp"}
+    assert asked - set(desk.summary) <= by_the_way, "the desk is told all that was asked"

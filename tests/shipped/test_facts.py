@@ -1,0 +1,211 @@
+"""Facts of the trade that the procedures must carry. Those without a published source are marked so beside the step."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import pytest
+
+from handsfree.procedure.evaluation import evaluate
+from handsfree.procedure.model import Ask, Book, Call, Caution, Decide, Handover, Isolate, Read, Step, Wait
+from tests.shipped.conftest import NAMES, book_named
+
+MARK = "common practice, no source"
+
+
+def text_of(name: str) -> str:
+    book = book_named(name)
+    return " ".join(step.say for step in book.procedures[name].steps)
+
+
+def comments(name: str) -> str:
+    """The remarks of a file, lines joined."""
+    lines = re.findall(r"#\s?(.*)", book_named(name).texts[name])
+    return re.sub(r"\s+", " ", " ".join(lines)).casefold()
+
+
+def read(name: str, step: str) -> Read:
+    found = book_named(name).at(name, step)
+    assert isinstance(found, Read)
+    return found
+
+
+def answers(name: str, step: str) -> dict[str, str | None]:
+    found = book_named(name).at(name, step)
+    assert isinstance(found, Ask)
+    return {answer.say: answer.go for answer in found.answers}
+
+
+def chosen(name: str, step: str, **values: float | str) -> str:
+    """Where a decision goes with these results, by the program's own evaluator."""
+    found = book_named(name).at(name, step)
+    assert isinstance(found, Decide)
+    for case in found.cases:
+        outcome = evaluate(case.when, values)
+        if outcome.sure:
+            return case.go
+        if outcome.holds is None:
+            break
+    return found.otherwise
+
+
+@dataclass(frozen=True)
+class Fact:
+    name: str
+    comment: str  # words that stand beside it in the file
+    holds: Callable[[], bool]
+
+
+FACTS = (
+    Fact("prove-pull-down", "works set near 43 degf", lambda: read("prove-pull-down", "setting").expected == (39, 46)),
+    Fact("freezing-the-stock", "about 39 degf risks freezing",
+         lambda: chosen("freezing-the-stock", "setting-low", setting=38.0) == "setting-found"
+         and chosen("freezing-the-stock", "setting-low", setting=43.0) == "shown-temperature"),
+    Fact("too-warm", "a shown temperature well above the room's, or a normal one while the stock is warm",
+         lambda: all(
+             chosen("too-warm", "sensor-or-cabinet", shown_temperature=shown, room_temperature=70.0,
+                    cabinet_temperature=cabinet) == go
+             for shown, cabinet, go in ((95.0, 60.0, "sensor-suspected"), (42.0, 60.0, "sensor-suspected"),
+                                        (60.0, 60.0, "warm-or-not")))),
+    Fact("too-warm", "the controller must be in its cooling mode, or the deck is never switched",
+         lambda: answers("too-warm", "controller-mode")["something else"] == "mode-found"),
+    Fact("fans-check-and-exchange", "the evaporator fan runs, though it need not be cold",
+         lambda: set(answers("fans-check-and-exchange", "delivery-air")) == {"cool", "warm", "dead calm"}),
+    Fact("too-warm", "cool to the touch: it has not been running. warm is normal. very hot is overworked",
+         lambda: [chosen("too-warm", "touch-says", compressor_touch=touch) for touch in ("cool", "warm", "very hot")]
+         == ["not-running", "running-warm", "overworked"]),
+    Fact("too-warm", "a restricted condenser first",
+         lambda: book_named("too-warm").procedures["too-warm"].following("overworked") == "condenser-work"),
+    Fact("defrost", "at least 24 hours", lambda: wait("defrost", "defrost-wait").seconds >= 24 * 3600),
+    Fact("fans-check-and-exchange", "connectors may feel loose and be sound",
+         lambda: "home in their housings" in text_of("fans-check-and-exchange")),
+    Fact("relay-and-connector-check", "pull on the boot or the connector, never the wire",
+         lambda: "never on the wire" in text_of("relay-and-connector-check")),
+    Fact("deck-take-out", "photograph the wiring before undoing",
+         lambda: ids("deck-take-out").index("deck-photo") < ids("deck-take-out").index("leads-off")),
+    Fact("deck-take-out", "slides out as one tray once its screws, divider and leads are free",
+         lambda: all(ids("deck-take-out").index(first) < ids("deck-take-out").index("slide-out")
+                     for first in ("leads-off", "divider-out", "screws-out"))),
+    Fact("deck-put-in", "fed back through the wall with the grommet refitted",
+         lambda: ids("deck-put-in").index("leads-through") < ids("deck-put-in").index("grommet-in")),
+    Fact("prove-pull-down", "settings are checked and the compressor is awaited",
+         lambda: ids("prove-pull-down").index("setting") < ids("prove-pull-down").index("compressor-start")),
+    Fact("prove-pull-down", "rest a compressor some minutes",
+         lambda: wait("prove-pull-down", "compressor-rest").seconds >= 180),
+    Fact("deck-take-out", "above 25 kg two people",
+         lambda: chosen("deck-take-out", "heavy-or-not", deck_mass=25.0) == "unplug"
+         and chosen("deck-take-out", "heavy-or-not", deck_mass=25.5) == "people"),
+)  # fmt: skip
+
+
+def wait(name: str, step: str) -> Wait:
+    found = book_named(name).at(name, step)
+    assert isinstance(found, Wait)
+    return found
+
+
+def ids(name: str) -> list[str]:
+    return [step.id for step in book_named(name).procedures[name].steps]
+
+
+@pytest.mark.parametrize("fact", FACTS, ids=lambda fact: f"{fact.name}: {fact.comment[:40]}")
+def test_facts_of_common_practice(fact: Fact) -> None:
+    assert fact.holds()
+    said = comments(fact.name)
+    assert fact.comment in said
+    after = said[said.index(fact.comment):]
+    assert MARK in after[:400], "marked beside it"
+
+
+def test_isolation_is_by_a_plug_that_stays_under_control(book: Book) -> None:
+    """29 CFR 1910.147 (a)(2)(iii)(A): unplugging isolates only while the plug stays with the person who works."""
+    for step in book.procedures[book.main].steps:
+        if isinstance(step, Isolate):
+            done = " ".join(step.do)
+            assert "plug" in done
+            assert "lock" in done
+            assert "tag" in done
+
+
+def test_unplugged_after_the_return_is_isolated_anew() -> None:
+    names = ids("defrost")
+    assert names.index("unplug-return") == names.index("defrost-wait") + 1
+
+
+def test_arrival_names_every_hazard_and_who_comes_first() -> None:
+    text = text_of("arrival-and-hazards").casefold()
+    for words in ("cord", "plug", "floor", "flame symbol", "trapped", "public", "local codes", "licensed"):
+        assert words in text
+    assert "iec 60335-2-89" in comments("arrival-and-hazards")
+
+
+@pytest.mark.parametrize(
+    ("product", "minutes", "filled", "go"),
+    [
+        (38.0, 20.0, "earlier", "keep-food"),
+        (38.0, 300.0, "earlier", "ask-authority"),  # cold now, but nobody knows since when
+        (50.0, 20.0, "freshly filled", "stop-clock"),
+        (50.0, 45.0, "freshly filled", "ask-authority"),
+        (50.0, 300.0, "earlier", "discard-food"),
+    ],
+)
+def test_food_follows_the_food_code(product: float, minutes: float, filled: str, go: str) -> None:
+    """FDA Food Code 2022: 3-501.16 (A)(2), 41 degF; 4-204.111, 30 minutes after filling; 3-501.19, 4 hours (from memory)."""
+    got = chosen("food-safety", "keep-or-not", product_temperature=product, minutes_since_cold=minutes, filled=filled)
+    assert got == go
+
+
+def test_the_local_authority_has_the_last_word_on_food() -> None:
+    for step in book_named("food-safety").procedures["food-safety"].steps:
+        if step.kind == "finding" and step.id != "empty":
+            assert "local authority" in step.say, step.id
+
+
+def test_the_sealed_circuit_goes_to_a_certified_technician() -> None:
+    """40 CFR part 82 subpart F."""
+    steps = book_named("sealed-circuit-suspicion").procedures["sealed-circuit-suspicion"].steps
+    assert isinstance(steps[0], Caution)
+    assert {step.to for step in steps if isinstance(step, Handover)} == {"a certified technician"}
+    assert "40 cfr part 82" in comments("sealed-circuit-suspicion")
+
+
+def test_the_deck_exchange_calls_both_halves() -> None:
+    steps = book_named("deck-exchange").procedures["deck-exchange"].steps
+    assert [step.procedure for step in steps if isinstance(step, Call)] == ["deck-take-out", "deck-put-in"]
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "third", "fourth", "go"),
+    [
+        (70.0, 55.0, 47.0, 42.0, "proved-cold"),
+        (90.0, 75.0, 62.0, 52.0, "on-its-way"),
+        (85.0, 86.0, 86.0, 87.0, "settles-warm"),
+        (60.0, 60.0, 60.0, 60.0, "settle-time"),  # flat so far: time before a verdict
+    ],
+)
+def test_pull_down_is_judged_by_newtons_law(first: float, second: float, third: float, fourth: float, go: str) -> None:
+    got = chosen(
+        "prove-pull-down", "cold-by-now",
+        first_temperature=first, second_temperature=second, third_temperature=third, fourth_temperature=fourth,
+    )  # fmt: skip
+    assert got == go
+
+
+def test_windings_add_up() -> None:
+    """Start to run is the sum of the other two (they lie in series)."""
+    for start_to_run, go in ((17.0, "compressor-seized"), (30.0, "winding-mismatch"), (0.1, "winding-shorted")):
+        got = chosen(
+            "compressor-does-not-start", "winding-sum", common_to_run=5.0, common_to_start=12.0, start_to_run=start_to_run
+        )
+        assert got == go
+
+
+def test_the_scenario_is_marked_invented() -> None:
+    for name in NAMES:
+        told = comments(name)
+        if "hochgrat" in told or "firnkasten" in told:
+            assert "invented" in told
+        spoken: list[Step] = list(book_named(name).procedures[name].steps)
+        assert not any("Firnkasten" in step.say or "Talbach" in step.say for step in spoken), "steps fit any cabinet"

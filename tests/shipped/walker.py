@@ -1,0 +1,377 @@
+"""Walks a shipped procedure through the real machine, every way there is, by accepted utterances.
+
+The rules of this file:
+
+- From each state every answer, every boundary reading, off scale and unsteady are tried. States are frozen, so the walk
+  branches without starting again.
+- Two states that cannot be told apart by anything still to come are one: same place, same power, same choice of every
+  decision of the procedures under way, and the same readings for a decision that is not complete yet. So loops end.
+- Nothing is believed of the machine: what holds is asserted over its effects, `StepEntered` and `Gate` above all.
+"""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from itertools import chain
+from typing import Any
+
+from handsfree.journal.events import (
+    Closed,
+    Decided,
+    Effect,
+    FindingMade,
+    Gate,
+    HandedOver,
+    Opened,
+    Resumed,
+    Say,
+    Stamped,
+    StepEntered,
+    TimerRang,
+    Utterance,
+)
+from handsfree.language import base
+from handsfree.language.meaning import Sense, Verdict, gate_text
+from handsfree.procedure import expressions
+from handsfree.procedure.evaluation import evaluate, widths_of
+from handsfree.procedure.graph import ways
+from handsfree.procedure.model import Ask, Book, Decide, Procedure, Read, Step
+from handsfree.visit.machine import advance, start
+from handsfree.visit.state import Awaiting, Frames, Result, State
+
+ENGLISH = base.load("en")
+LOCK = ("four", "two")
+WALL = "2026-03-02T08:00:00+00:00"
+
+#: Readings worth trying, by step; those of one decision together reach each of its cases. The boundaries that stand as
+#: plain numbers in the decisions are added by `boundaries`.
+WORTH_TRYING: Mapping[str, tuple[float, ...]] = {
+    "cabinet-temperature": (41.0, 34.0, 48.0, 60.0),
+    "setting": (43.0,),
+    "shown-temperature": (41.0, 34.0, 60.0, 90.0),
+    "room-temperature": (70.0,),
+    "delivery-temperature": (35.0, 20.0, 44.0, 70.0),
+    "return-temperature": (45.0,),
+    "condenser-air": (70.0,),
+    "condenser-bend": (90.0, 72.0, 103.0, 130.0),
+    "first-temperature": (90.0,),
+    "second-temperature": (75.0, 85.0),
+    "third-temperature": (62.0, 80.5, 84.0),
+    "fourth-temperature": (52.0, 40.0, 83.5, 60.0),
+    "sensor-place-temperature": (41.0,),
+    "sensor-resistance": (10000.0, 12000.0, 10700.0),
+    "table-resistance": (10000.0,),
+    "shown-after": (41.0, 60.0),
+    "thermometer-after": (41.0,),
+    "plate-voltage": (120.0, 230.0),
+    "supply-voltage": (120.0, 100.0, 230.0, 190.0),
+    "terminal-voltage": (118.0, 0.0, 100.0),
+    "start-voltage": (115.0, 90.0),
+    "relay-output": (118.0, 0.0, 60.0, 96.0),
+    "common-to-run": (5.0,),
+    "common-to-start": (12.0,),
+    "start-to-run": (17.0, 30.0, 0.1),
+    "winding-to-frame": (100.0, 0.5),
+    "insulation": (100.0, 0.5),
+    "deck-insulation": (100.0, 0.5),
+    "evaporator-ohms": (200.0, 5.0, 10.0),
+    "condenser-ohms": (200.0, 5.0),
+    "heater-watts": (100.0,),
+    "heater-volts": (120.0,),
+    "heater-resistance": (144.0, 300.0),
+    "product-temperature": (38.0, 50.0),
+    "minutes-since-cold": (10.0, 100.0, 300.0),
+    "deck-mass": (20.0, 40.0),
+    "minutes-on": (10.0, 60.0),
+    "minutes-off": (10.0, 1.0),
+}
+
+Edge = tuple[str, str]  # (step, what was said or decided there)
+Move = tuple[str, tuple[Any, ...]]  # (name of the way, happenings)
+
+
+def said(sense: Sense, text: str, value: float | None = None, unit: str | None = None) -> Utterance:
+    return Utterance(Verdict.ACCEPTED, sense, text, value, unit, spoken=text, sure=1.0, words=text)
+
+
+def command(name: str) -> Utterance:
+    return said(Sense.COMMAND, name)
+
+
+NEXT, AFFIRM = command("next step"), command("affirm")
+
+
+@dataclass
+class Walk:
+    """What a walk found. `edges`: of the main procedure. `closed`: outcomes, and the power the visit ended in."""
+
+    book: Book
+    states: int = 0
+    edges: set[Edge] = field(default_factory=set)
+    entered: set[tuple[str, str]] = field(default_factory=set)
+    hazards: int = 0
+    closed: set[tuple[str, str]] = field(default_factory=set)
+    findings: set[str] = field(default_factory=set)
+    handed_over: set[str] = field(default_factory=set)
+
+
+# ---- the way through one book ---------------------------------------------------------------------------------------
+
+
+def walk(book: Book, most: int = 40_000) -> Walk:
+    """Every way through. AssertionError where a hazard step is entered while not isolated, or a way does not end."""
+    found = Walk(book)
+    first = _tell(found, start(book, ENGLISH), Opened("v", book.main, "en", "", "", "", "t", "typed"))
+    waiting, seen = [first], set[Any]()
+    while waiting:
+        state = waiting.pop()
+        for name, happenings in _moves(state):
+            after = state
+            for happening in happenings:
+                after = _tell(found, after, happening)
+            step = state.step
+            if step is not None and len(state.frames) == 1:
+                found.edges.add((step.id, name))
+            if after.closed and after.not_before is None:
+                continue
+            key = _key(after)
+            if key not in seen:
+                seen.add(key)
+                waiting.append(after)
+        found.states += 1
+        assert found.states <= most, f"{book.main}: more than {most} states"
+        assert _moves_exist(state), f"{book.main}: nothing can be said at {state.frames}"
+    return found
+
+
+def _moves_exist(state: State) -> bool:
+    return next(iter(_moves(state)), None) is not None
+
+
+def _tell(found: Walk, state: State, event: Any) -> State:
+    mono = state.now + 1.0
+    if isinstance(event, TimerRang):
+        mono = max(mono, state.wait_ends)
+    if isinstance(event, Resumed):
+        mono = max(mono, state.not_before or 0.0)
+    if isinstance(event, Utterance):
+        event = replace(event, started=mono, ended=mono)
+    after, effects = advance(state, Stamped(0, WALL, mono, event))
+    power = str(state.interlock.power)
+    for effect in effects:
+        power = _watch(found, state, effect, power)
+    assert after is not state or isinstance(event, TimerRang), f"{event} did nothing at {state.frames}"
+    return after
+
+
+def _watch(found: Walk, before: State, effect: Effect, power: str) -> str:
+    """The power after this effect. An account of its own: it follows the gates, never the machine's state."""
+    match effect:
+        case Gate():
+            assert effect.was == power, "the gates follow each other"
+            if effect.now == "ISOLATED" and effect.was != "ISOLATED":
+                assert effect.how == "proof"
+                assert before.interlock.phrase_given
+            return str(effect.now)
+        case StepEntered():
+            step = found.book.at(effect.path[-1], effect.step)
+            found.entered.add((effect.path[-1], effect.step))
+            if step.behind_gate:
+                found.hazards += 1
+                assert power == "ISOLATED", f"{effect.step} entered while {power}"
+        case Decided() if len(effect.path) == 1:
+            found.edges.add((effect.step, "otherwise" if effect.case.startswith("otherwise") else effect.case))
+        case FindingMade():
+            assert effect.evidence, f"{effect.step}: a finding without evidence"
+            found.findings.add(effect.finding)
+        case HandedOver():
+            assert effect.summary
+            found.handed_over.add(effect.to)
+        case Say():
+            assert "goes in circles" not in effect.text
+            assert "has none" not in effect.text
+        case Closed():
+            found.closed.add((effect.outcome, power))
+    return power
+
+
+# ---- what can be said at a state ------------------------------------------------------------------------------------
+
+
+def _moves(state: State) -> Iterator[Move]:
+    if state.closed:
+        yield "return", (Resumed("return visit"),)
+        return
+    match state.awaiting:
+        case Awaiting.LOCK_NUMBER:
+            yield "lock", (said(Sense.DIGITS, " ".join(LOCK)),)
+        case Awaiting.LOCK_AFFIRM | Awaiting.TESTER_BEFORE | Awaiting.TESTER_AFTER | Awaiting.READING_AFFIRM:
+            yield "affirm", (AFFIRM,)
+        case Awaiting.DONE | Awaiting.RESTORE_CHECK | Awaiting.RESTORE_POWER:
+            yield "", (NEXT,)
+        case Awaiting.UNDERSTOOD:
+            yield "", (command("understood"),)
+        case Awaiting.ANSWER:
+            yield from _answers(state.step)
+        case Awaiting.READING:
+            yield from _readings(state)
+        case Awaiting.GATE:
+            yield "", (NEXT, command("go ahead"), said(Sense.GATE, gate_text("isolated", LOCK)))
+        case Awaiting.RESTORE_GATE:
+            yield "", (NEXT, said(Sense.GATE, gate_text("clear", LOCK)))
+        case Awaiting.SWITCH_TRIED:
+            yield "dead", (said(Sense.PHRASE, "nothing runs"),)
+            yield "live", (said(Sense.PHRASE, "it runs"),)
+        case Awaiting.DEAD_READING:
+            yield "dead", (said(Sense.NUMBER, "0", 0.2, "volt"),)
+            yield "live", (said(Sense.NUMBER, "118", 118.0, "volt"),)
+        case Awaiting.WAIT:
+            yield "", (TimerRang("wait"),)
+
+
+def _answers(step: Step | None) -> Iterator[Move]:
+    assert isinstance(step, Ask)
+    for answer in step.answers:
+        for words in (answer.say, *answer.also):
+            yield answer.say, (said(Sense.PHRASE, words),)
+
+
+def _readings(state: State) -> Iterator[Move]:
+    step = state.step
+    assert isinstance(step, Read)
+    for value in values_of(state.procedure, step):
+        heard = said(Sense.NUMBER, f"{value:g}", value, step.unit)
+        yield "number", (heard, AFFIRM) if _asks_back(state, step, value) else (heard,)
+    if step.over_range is not None:
+        yield "over range", (said(Sense.STATE, "over range"),)
+    if step.unsteady is not None:
+        yield "unsteady", (said(Sense.STATE, "unsteady"),)
+
+
+def _asks_back(state: State, step: Read, value: float) -> bool:
+    return step.decides or step.id in _deciding(state.procedure) or not step.plausible[0] <= value <= step.plausible[1]
+
+
+@lru_cache(maxsize=None)
+def _deciding(procedure: Procedure) -> frozenset[str]:
+    names = set(chain.from_iterable(_names(case.when) for step in decisions(procedure) for case in step.cases))
+    return frozenset(step.id for step in procedure.steps if expressions.name_of(step.id) in names)
+
+
+@lru_cache(maxsize=None)
+def values_of(procedure: Procedure, step: Read) -> tuple[float, ...]:
+    """The values worth trying of a reading, inside its plausible range, and the boundaries of its decisions."""
+    low, high = step.plausible
+    middle = step.expected or step.plausible
+    usual = WORTH_TRYING.get(step.id, ((middle[0] + middle[1]) / 2,))
+    return tuple(dict.fromkeys(value for value in (*usual, *boundaries(procedure, step)) if low <= value <= high))
+
+
+def boundaries(procedure: Procedure, step: Read) -> Iterator[float]:
+    """Each plain number that a decision compares this reading with, and a tenth and one to either side."""
+    for decision in decisions(procedure):
+        for case in decision.cases:
+            for node in ast.walk(expressions.parse(case.when)):
+                if isinstance(node, ast.Compare) and _is(node.left, step.id) and isinstance(node.comparators[0], ast.Constant):
+                    limit = float(node.comparators[0].value)  # type: ignore[arg-type]
+                    beyond = max(2.0, abs(limit) * 0.05)
+                    yield from (limit, limit - beyond, limit + beyond)
+
+
+def _is(node: ast.expr, step_id: str) -> bool:
+    return isinstance(node, ast.Name) and node.id == expressions.name_of(step_id)
+
+
+# ---- which states are one -------------------------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=None)
+def decisions(procedure: Procedure) -> tuple[Decide, ...]:
+    return tuple(step for step in procedure.steps if isinstance(step, Decide))
+
+
+@lru_cache(maxsize=None)
+def _names(when: str) -> tuple[str, ...]:
+    return expressions.names_in(when)
+
+
+def _key(state: State) -> Any:
+    lock = state.interlock
+    held = tuple(_held(state, state.frames[: depth + 1]) for depth in range(len(state.frames)))
+    return (
+        state.frames, state.awaiting, state.check, lock.power, lock.phrase_given, state.closed, held,
+        state.covering, state.return_to,
+    )  # fmt: skip
+
+
+def _held(state: State, frames: Frames) -> Any:
+    """What the procedure at this depth still needs of its results."""
+    path = tuple(frame.procedure for frame in frames)
+    procedure = state.book.procedures[path[-1]]
+    results = {
+        expressions.name_of(step): result for (where, step), result in state.remembered.items() if where == path
+    }
+    main = len(frames) == 1
+    ahead = _ahead(procedure)[frames[-1].step]
+    return tuple(_choice(procedure, step, results, main) for step in decisions(procedure) if step.id in ahead)
+
+
+@lru_cache(maxsize=None)
+def _ahead(procedure: Procedure) -> dict[str, frozenset[str]]:
+    """Of each step, every step that can still come."""
+    import networkx as nx
+
+    graph = nx.DiGraph()
+    for step in procedure.steps:
+        graph.add_node(step.id)
+        graph.add_edges_from((step.id, way.to) for way in ways(procedure, step) if way.to is not None)
+    return {step.id: frozenset(nx.descendants(graph, step.id) | {step.id}) for step in procedure.steps}
+
+
+def _choice(procedure: Procedure, step: Decide, results: Mapping[str, Result], main: bool) -> Any:
+    """The case it would take now; the readings too while others of the same decision are missing."""
+    names = tuple(dict.fromkeys(chain.from_iterable(_names(case.when) for case in step.cases)))
+    given = tuple((name, _value(results[name])) for name in names if name in results)
+    if not given:
+        return ()
+    if main and len(given) < len(names):
+        return given
+    return _case(procedure, step.id, given)
+
+
+def _value(result: Result) -> float | str | None:
+    return result.value if result.value is not None else None if result.state else result.text
+
+
+@lru_cache(maxsize=None)
+def _case(procedure: Procedure, step_id: str, given: tuple[tuple[str, Any], ...]) -> int:
+    """-1: otherwise. The same rule as the machine's, for merging states only; the machine decides by itself."""
+    step, values = procedure.step(step_id), dict(given)
+    assert isinstance(step, Decide)
+    widths = widths_of(procedure, values)
+    for at, case in enumerate(step.cases):
+        outcome = evaluate(case.when, values, widths=widths)
+        if outcome.sure:
+            return at
+        if outcome.borderline or outcome.holds is None:
+            return -1
+    return -1
+
+
+def all_edges(procedure: Procedure) -> set[Edge]:
+    """Every way on that the file names."""
+    edges: set[Edge] = set()
+    for step in procedure.steps:
+        match step:
+            case Ask():
+                edges |= {(step.id, answer.say) for answer in step.answers}
+            case Read():
+                edges.add((step.id, "number"))
+                edges |= {(step.id, "over range")} if step.over_range else set()
+                edges |= {(step.id, "unsteady")} if step.unsteady else set()
+            case Decide():
+                edges |= {(step.id, case.when) for case in step.cases} | {(step.id, "otherwise")}
+    return edges
