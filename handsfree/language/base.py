@@ -76,6 +76,28 @@ class Language(Protocol):
         """How a transcriber would write the phrase: 'isolated lock four two' -> ('Isolated, lock 42.', ...)."""
         ...
 
+    # ---- for recognisers, corpora and tests
+
+    def spoken_forms(self, value: float, unit: str = "") -> tuple[str, ...]:
+        """All the ways people say the reading, with and without its unit, the program's own first."""
+        ...
+
+    def written_forms(self, value: float, unit: str = "") -> tuple[str, ...]:
+        """The ways a transcriber writes it: '43.5', '43.5°F', '2,200 V', '11 1/2', '-12'."""
+        ...
+
+    def confusable(self, value: float) -> tuple[float, ...]:
+        """Values that sound near this one, without itself."""
+        ...
+
+    def vocabulary(self) -> frozenset[str]:
+        """Every word that a number or its unit may be said with."""
+        ...
+
+    def number_grammar_jsgf(self, unit: str = "", most: float = 9999) -> str:
+        """A JSGF grammar whose public <number> is one number with or without its unit; no larger words than `most` needs."""
+        ...
+
 
 def load(code: str) -> Language:
     """Trouble where the grammar folder has no such language or its files do not parse."""

@@ -12,6 +12,7 @@ import re
 from collections.abc import Callable
 
 from handsfree.language.english_words import WORDS
+from handsfree.language.numerals import PLACES
 from handsfree.language.quantities import SYMBOLS
 
 #: ICAO Doc 9432, the radiotelephony spelling alphabet (from memory); spelled as US dictionaries do.
@@ -66,6 +67,18 @@ def _spelled(code: str) -> str:
     return " ".join(SPELLING[sign.lower()] if sign.isalpha() else WORDS.spell(sign)[0] for sign in signs)
 
 
+def _digits(text: str) -> str:
+    """A number read out figure by figure: one too long, or too fine, to be said as a number."""
+    whole, point, fraction = text.replace(",", "").lstrip("-−+±").partition(".")
+    minus = (WORDS.minus,) if text[0] in "-−" else ()
+    return " ".join((*minus, *WORDS.spell(whole or "0"), *((WORDS.point, *WORDS.spell(fraction)) if point else ())))
+
+
+def _is_long(text: str) -> bool:
+    whole, _, fraction = text.replace(",", "").lstrip("-−+±").partition(".")
+    return len(whole) > 9 or len(fraction) > PLACES
+
+
 def speakable(
     text: str, say_number: Callable[[float], str], say_quantity: Callable[[float, str], str], say_unit: Callable[[str], str]
 ) -> str:
@@ -74,6 +87,9 @@ def speakable(
 
     def quantity(match: re.Match[str]) -> str:
         unit = _SYMBOL_UNITS[match["unit"]]
+        if _is_long(match["low"]) or _is_long(match["high"] or "0"):
+            high = f" to {_digits(match['high'])}" if match["high"] else ""
+            return f"{_digits(match['low'])}{high} {say_quantity(2, unit).split(maxsplit=1)[1]}"
         before, low = _value(match["low"])
         if match["high"] is None:
             article = re.search(r"\b(?:the|an?) $", match.string[: match.start()], re.IGNORECASE)
@@ -83,6 +99,8 @@ def speakable(
         return f"{before}{say_number(low)} to {after}{say_quantity(high, unit)}"
 
     def number(match: re.Match[str]) -> str:
+        if _is_long(match[0]):
+            return _digits(match[0])
         before, value = _value(match[0])
         return before + say_number(value)
 

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+_MOST_WORDS = 40  # reading goes as deep as there are words
 Ways = tuple[tuple[str, ...], ...]
 Value = Any  # int for counts, str for digit strings, Decimal for magnitudes: each nonterminal has one kind
 
@@ -69,7 +70,10 @@ class TwoWay:
         return found
 
     def read(self, name: str, words: Sequence[str]) -> tuple[Value, ...]:
-        """Every value of all the words as `name`, preferred first, each once; () for none."""
+        """Every value of all the words as `name`, preferred first, each once; () for none, and for more words than anyone
+        says in one number."""
+        if len(words) > _MOST_WORDS:
+            return ()
         chart: dict[tuple[str, int], tuple[tuple[Value, int], ...]] = {}
         found = self._ends(name, 0, tuple(words), chart)
         return tuple(dict.fromkeys(value for value, end in found if end == len(words)))

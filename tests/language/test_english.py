@@ -6,6 +6,8 @@ import re
 from pathlib import Path
 
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from handsfree.errors import Trouble
 from handsfree.language import prompts
@@ -41,11 +43,22 @@ from handsfree.resources import folder
         ("Switch the supply off.", "Switch the supply off."),
         ("Less than 30 V, then > 5 %.", "Less than thirty volts, then above five percent."),
         ("isolated, lock", "isolated, lock"),
+        ("Serial 1234567890123", "Serial one two three four five six seven eight nine zero one two three"),
+        ("0.00015 A", "zero point zero zero zero one five amps"),
+        ("the -12 °C limit", "the minus twelve degree Celsius limit"),
+        ("Firmware 1.2.3", "Firmware 1.2.3"),
         ("", ""),
     ],
 )
 def test_speakable(text: str, said: str) -> None:
     assert LANGUAGE.speakable(text) == said
+
+
+@given(st.text(max_size=60))
+@example("٣ V")
+@example("1" * 400 + " V")
+def test_any_text_can_be_made_speakable(text: str) -> None:
+    assert isinstance(LANGUAGE.speakable(text), str)
 
 
 def test_speakable_twice_is_speakable_once() -> None:

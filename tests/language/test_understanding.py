@@ -175,6 +175,13 @@ def test_no_other_number_opens(gate: GateAsked, said: tuple[str, ...], written: 
     assert (found[0].sense is Sense.GATE) == (said == gate.lock)
 
 
+@pytest.mark.parametrize("bit", ["1", "1 ", "one ", "isolated lock ", "not ", "0.1", "-", "1/2 ", "a", "?", "point "])
+def test_a_very_long_line_is_only_not_understood(bit: str) -> None:
+    for listening in (GATE, READING, CHOICE, LOCK):
+        for meaning in LANGUAGE.understand(bit * 5_000, listening):
+            assert meaning.sense is Sense.DENIAL
+
+
 @given(st.text(max_size=40))
 def test_any_text_is_understood_without_an_error(text: str) -> None:
     for listening in (GATE, READING, CHOICE, LOCK):
