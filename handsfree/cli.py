@@ -64,6 +64,77 @@ def visit(
     commands.visit(ask, as_json=json)
 
 
+# ---- the procedure writer's -----------------------------------------------------------------------------------------
+
+Name = Annotated[str, typer.Argument(help="Name of a procedure that ships, or a procedure file.")]
+Out = Annotated[Path | None, typer.Option("--out", help="File to write; standard output if absent.")]
+
+
+@app.command("list")
+def list_procedures(json: Json = False) -> None:
+    """The procedures at hand."""
+    from handsfree.procedure import commands
+
+    commands.list_procedures(json)
+
+
+@app.command()
+def check(
+    target: Annotated[Path | None, typer.Argument(help="A procedure file, or a folder of them.")] = None, json: Json = False
+) -> None:
+    """Everything a field visit would trip over. Exit status 1 where there are errors."""
+    from handsfree.procedure import commands
+
+    commands.check(target, json)
+
+
+@app.command()
+def chart(
+    procedure: Name, out: Out = None, mermaid: Annotated[bool, typer.Option("--mermaid", help="Text instead of SVG.")] = False
+) -> None:
+    """The flow of a procedure as a picture, isolation spans shaded and labelled."""
+    from handsfree.procedure import commands
+
+    commands.chart(procedure, out, mermaid)
+
+
+@app.command("print")
+def print_copy(procedure: Name, out: Out = None) -> None:
+    """A copy on paper, for when the battery is dead: Markdown, or PDF where --out ends in .pdf."""
+    from handsfree.procedure import commands
+
+    commands.print_copy(procedure, out)
+
+
+@app.command()
+def compare(
+    old: Annotated[str, typer.Argument(help="The older procedure.")],
+    new: Annotated[str, typer.Argument(help="The newer one.")],
+    json: Json = False,
+) -> None:
+    """What changed for the technician, in words, safety first."""
+    from handsfree.procedure import commands
+
+    commands.compare(old, new, json)
+
+
+@app.command()
+def schema(out: Out = None) -> None:
+    """The JSON Schema of procedure files, for editors."""
+    from handsfree.procedure import commands
+
+    commands.schema(out)
+
+
+@app.command()
+def settings() -> None:
+    """Every setting, its value, and where that came from."""
+    from handsfree import settings as module
+
+    for name, value, origin, what in module.origins():
+        print(f"{name} = {value!s}    ({origin}; {what})")
+
+
 def main(arguments: list[str] | None = None) -> Any:
     """The entry point. Trouble becomes one sentence on standard error and the exit status it carries."""
     try:
