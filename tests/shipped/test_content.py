@@ -163,8 +163,9 @@ def test_voltage_is_never_read_with_a_hand_at_a_live_part(book: Book) -> None:
 def test_hands_stay_off_relays_connectors_and_fans_while_live(book: Book) -> None:
     """Unplugging, and proving it, comes before any hand goes near one: common practice, no source."""
     reach = re.compile(r"\b(undo|turn|exchange|push|pull|discharge)\b[^.]*\b(relay|connector|terminal|fan|capacitor)", re.I)
+    tells = (Decide, Finding, Handover, Call, Caution, Prove, Isolate, Restore)
     for step in main_steps(book):
-        if not isinstance(step, Decide | Finding | Handover | Call | Caution | Prove | Isolate | Restore) and reach.search(step.say):
+        if not isinstance(step, tells) and reach.search(step.say):
             assert step.behind_gate, step.id
 
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 import ast
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import cache
 from itertools import chain
 from typing import Any
 
@@ -255,13 +255,13 @@ def _asks_back(state: State, step: Read, value: float) -> bool:
     return step.decides or step.id in _deciding(state.procedure) or not step.plausible[0] <= value <= step.plausible[1]
 
 
-@lru_cache(maxsize=None)
+@cache
 def _deciding(procedure: Procedure) -> frozenset[str]:
     names = set(chain.from_iterable(_names(case.when) for step in decisions(procedure) for case in step.cases))
     return frozenset(step.id for step in procedure.steps if expressions.name_of(step.id) in names)
 
 
-@lru_cache(maxsize=None)
+@cache
 def values_of(procedure: Procedure, step: Read) -> tuple[float, ...]:
     """The values worth trying of a reading, inside its plausible range, and the boundaries of its decisions."""
     low, high = step.plausible
@@ -275,7 +275,9 @@ def boundaries(procedure: Procedure, step: Read) -> Iterator[float]:
     for decision in decisions(procedure):
         for case in decision.cases:
             for node in ast.walk(expressions.parse(case.when)):
-                if isinstance(node, ast.Compare) and _is(node.left, step.id) and isinstance(node.comparators[0], ast.Constant):
+                if not isinstance(node, ast.Compare) or not _is(node.left, step.id):
+                    continue
+                if isinstance(node.comparators[0], ast.Constant):
                     limit = float(node.comparators[0].value)  # type: ignore[arg-type]
                     beyond = max(2.0, abs(limit) * 0.05)
                     yield from (limit, limit - beyond, limit + beyond)
@@ -288,12 +290,12 @@ def _is(node: ast.expr, step_id: str) -> bool:
 # ---- which states are one -------------------------------------------------------------------------------------------
 
 
-@lru_cache(maxsize=None)
+@cache
 def decisions(procedure: Procedure) -> tuple[Decide, ...]:
     return tuple(step for step in procedure.steps if isinstance(step, Decide))
 
 
-@lru_cache(maxsize=None)
+@cache
 def _names(when: str) -> tuple[str, ...]:
     return expressions.names_in(when)
 
@@ -319,7 +321,7 @@ def _held(state: State, frames: Frames) -> Any:
     return tuple(_choice(procedure, step, results, main) for step in decisions(procedure) if step.id in ahead)
 
 
-@lru_cache(maxsize=None)
+@cache
 def _ahead(procedure: Procedure) -> dict[str, frozenset[str]]:
     """Of each step, every step that can still come."""
     import networkx as nx
@@ -346,7 +348,7 @@ def _value(result: Result) -> float | str | None:
     return result.value if result.value is not None else None if result.state else result.text
 
 
-@lru_cache(maxsize=None)
+@cache
 def _case(procedure: Procedure, step_id: str, given: tuple[tuple[str, Any], ...]) -> int:
     """-1: otherwise. The same rule as the machine's, for merging states only; the machine decides by itself."""
     step, values = procedure.step(step_id), dict(given)
