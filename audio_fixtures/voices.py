@@ -240,8 +240,8 @@ def active_level(speech: Samples) -> float:
     margin = 10 ** (-15.9 / 20)
     for step in range(0, 200):  # the highest threshold, half a decibel at a time, that lies the margin below the level
         threshold = float(envelope.max()) * 10 ** (-step / 40)
-        above = (envelope >= threshold).astype(np.int8)
-        active = int(np.count_nonzero(np.convolve(above, np.ones(hang, dtype=np.int32))[: len(above)])) or 1
+        above = np.cumsum(np.concatenate([np.zeros(hang, dtype=np.int64), envelope >= threshold]))
+        active = int(np.count_nonzero(above[hang:] > above[:-hang])) or 1
         level = energy / active
         if threshold <= np.sqrt(level) * margin:
             return level
