@@ -90,7 +90,9 @@ def check(
 
 @app.command()
 def chart(
-    procedure: Name, out: Out = None, mermaid: Annotated[bool, typer.Option("--mermaid", help="Text instead of SVG.")] = False
+    procedure: Name,
+    out: Out = None,
+    mermaid: Annotated[bool, typer.Option("--mermaid", help="Text instead of SVG.")] = False,
 ) -> None:
     """The flow of a procedure as a picture, isolation spans shaded and labelled."""
     from handsfree.procedure import commands
