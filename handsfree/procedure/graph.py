@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, NamedTuple, TypeAlias
 
+from handsfree.errors import Trouble
 from handsfree.procedure.model import Answer, Ask, Book, Call, Decide, End, Procedure, Read, Step
 
 #: networkx carries no types of its own, and is imported where it is used.
@@ -37,7 +38,7 @@ MISSING = Place((), "", "missing")
 EXITS = frozenset({FINISH, NOWHERE, MISSING})
 
 
-class TooLarge(Exception):
+class TooLarge(Trouble):
     """The calls written out are more than LIMIT_PLACES steps, or procedures call each other in a circle."""
 
 
@@ -103,7 +104,7 @@ class Expansion:
                 return
             inner = (*place.calls, (place.procedure, place.step))
             if len(inner) > len(self.book.procedures):
-                raise TooLarge("procedures call each other in a circle")
+                raise TooLarge("Procedures call each other in a circle; take one of the calls out.")
             yield Place(inner, step.procedure, called.steps[0].id), ""
             return
         for way in self._ways[place.procedure, place.step]:
@@ -137,5 +138,8 @@ class Expansion:
                 else:
                     graph.add_edge(place, to, names=(name,))
             if len(graph) > LIMIT_PLACES:
-                raise TooLarge(f"the procedure and what it calls are more than {LIMIT_PLACES} steps when written out")
+                raise TooLarge(
+                    f"The procedure `{self.book.main}` and what it calls are more than {LIMIT_PLACES} steps when each call "
+                    "is written out; call fewer."
+                )
         return graph

@@ -15,6 +15,7 @@ import re
 import stat
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -129,7 +130,9 @@ def _bytes(path: Path, shown: str) -> bytes:
     return data
 
 
+@lru_cache(maxsize=128)
 def _loaded(text: str, shown: str, data: bytes) -> Loaded:
+    """Kept by content, for a file that many call is wanted many times."""
     try:
         document = read(text)
     except Unreadable as error:
@@ -183,6 +186,11 @@ def _step(one: Any, at: int, document: Document, shown: str, problems: list[Prob
     name = f"step `{one['id']}`" if isinstance(one.get("id"), str) else f"step {at + 1}"
     kind = one.get("kind") if isinstance(one.get("kind"), str) else ""
     if kind in sentences.KINDS and "answers" in one:
+        if twice := _said_twice(one["answers"]):
+            sentence = f"{name} has 'say' under its answer '{twice}'; what stands before the colon is what is said."
+            line = document.line((*place, "answers", twice))
+            problems.append(Problem(shown, line, sentence, str(one.get("id", "")), "answers"))
+            return None
         one = {**one, "answers": _answers(one["answers"])}
     try:
         return sentences.STEP.validate_json(json.dumps(one), strict=True)
@@ -205,6 +213,11 @@ def _strict(data: dict[str, Any]) -> Procedure:
 
 def _field(place: Place) -> str:
     return str(place[0]) if place else ""
+
+
+def _said_twice(given: Any) -> str:
+    found = given.items() if isinstance(given, dict) else ()
+    return next((say for say, value in found if isinstance(value, dict) and "say" in value), "")
 
 
 def _answers(given: Any) -> Any:
@@ -292,7 +305,9 @@ def _gather(one: Loaded, home: Path, folders: Sequence[Path], loaded: dict[str, 
             sentence = f"step `{step.id}` calls `{step.procedure}`, which does not exist{hint}"
             problems.append(Problem(one.file, line, sentence, step.id, field))
             continue
-        called = loaded.get(step.procedure) or load_file(path)
+        if step.procedure in loaded:
+            continue  # with all it calls; a circle through it would have been met then
+        called = load_file(path)
         sentence = _unfit(step.id, step.procedure, one.procedure, called)
         if sentence:
             problems.append(Problem(one.file, line, sentence, step.id, field))

@@ -99,7 +99,7 @@ def prove(book: Book) -> tuple[Fault, ...]:
     try:
         graph = expansion.graph()
     except TooLarge as error:
-        return (Fault(book.file(book.main), 0, "", "size", f"procedure `{book.main}` cannot be proved: {error}."),)
+        return (Fault(book.file(book.main), 0, "", "size", error.sentence),)
     proof = _Proof(book, expansion, graph)
     found: dict[tuple[str, str, str], Fault] = {}
     for check in (_lost, _isolation, _unreachable, _loops, _hazard_cautions, _protected):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from functools import partial
 from itertools import combinations
@@ -10,7 +11,7 @@ from handsfree.language.base import Language
 from handsfree.language.meaning import ALWAYS
 from handsfree.procedure.model import Answer, Ask, Book
 from handsfree.procedure.remarks import Remark, Weight, at
-from handsfree.procedure.wording import Words, words_of
+from handsfree.procedure.wording import Words, texts, words_of
 
 #: Shares of differing sound (`phonetics.distance`). Below the first two words are taken for one another: 'warm' and 'worn'
 #: lie 0.12 apart, 'fan' and 'van' 0.17. Below the second, in noise: 'hot' and 'not' 0.33. Chosen by ear and by those pairs.
@@ -18,12 +19,19 @@ ALIKE = 0.25
 NEAR = 0.34
 #: An answer of so few sounds has nothing to hold on to ('on', 'no').
 SHORT = 2
+#: Signs that are neither letters, digits, punctuation of a sentence, nor of a unit.
+_UNSAID = re.compile(r"[^\w\s.,;:!?'\"()\-–—…’“”¿¡°%Ωµμ±/+&]|_")
 
 
 def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
     procedure = book.procedures[name]
     words = words_of(procedure.language)
     for step in procedure.steps:
+        for text in texts(step):
+            if unsaid := _UNSAID.search(text):
+                do = "Write it in words."
+                why = f"has the sign '{unsaid[0]}', which the voice leaves out or spells."
+                yield at(book, name, step, "sound", Weight.ADVICE, why, do)
         if isinstance(step, Ask):
             say = partial(at, book, name, step, "sound")
             yield from _alike(step, language, words, say)

@@ -268,3 +268,12 @@ def test_a_broken_file_gets_sentences_never_anything_else(data: st.DataObject) -
         refused = error
     assert refused is None or refused.problems
     assert refused is None or refused.sentence.startswith("procedures/x.yaml line ")
+
+
+def test_a_book_of_many_calls_reads_each_file_once(tmp_path: Path) -> None:
+    """Thirty levels of two calls each would be a thousand million readings."""
+    for at in range(30):
+        calls = "".join(f"  - {{id: c{n}, kind: call, say: x, procedure: p{at + 1}}}\n" for n in range(2))
+        (tmp_path / f"p{at}.yaml").write_text(f"procedure: p{at}\ntitle: X\nsteps:\n{calls}{END}", encoding="utf-8")
+    _write(tmp_path, "p30", None)
+    assert len(load_book("p0", [tmp_path]).procedures) == 31

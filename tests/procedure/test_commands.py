@@ -1,0 +1,55 @@
+"""The verbs, as the command line calls them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from handsfree.errors import Trouble
+from handsfree.procedure import commands
+
+DATA = Path(__file__).parent / "data"
+WARM = str(DATA / "warm-cabinet.yaml")
+
+
+def test_chart_to_file_and_to_standard_output(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    commands.chart(WARM, tmp_path / "flow.svg")
+    assert (tmp_path / "flow.svg").read_text(encoding="utf-8").startswith("<svg ")
+    capsys.readouterr()
+    commands.chart(WARM, mermaid=True)
+    assert "flowchart TD" in capsys.readouterr().out
+
+
+def test_print_copy(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    commands.print_copy(WARM, tmp_path / "copy.pdf")
+    assert (tmp_path / "copy.pdf").read_bytes().startswith(b"%PDF")
+    commands.print_copy(WARM, tmp_path / "copy.md")
+    capsys.readouterr()
+    commands.print_copy(WARM)
+    assert capsys.readouterr().out == (tmp_path / "copy.md").read_text(encoding="utf-8")
+
+
+def test_a_place_that_cannot_be_written(tmp_path: Path) -> None:
+    with pytest.raises(Trouble, match="cannot be written"):
+        commands.chart(WARM, tmp_path / "absent" / "flow.svg")
+
+
+def test_compare(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    new = (DATA / "ask-and-read.yaml").read_text(encoding="utf-8").replace("air > 5", "air > 6")
+    (tmp_path / "ask-and-read.yaml").write_text(new, encoding="utf-8")
+    commands.compare(str(DATA / "ask-and-read.yaml"), str(tmp_path / "ask-and-read.yaml"), as_json=True)
+    rows = capsys.readouterr().out.splitlines()
+    assert rows[0] == "Other changes:"
+    assert all(not change["safety"] for change in json.loads(rows[-1])["changes"])
+
+
+def test_schema_and_list(capsys: pytest.CaptureFixture[str]) -> None:
+    commands.schema()
+    assert json.loads(capsys.readouterr().out)["title"] == "Procedure"
+    commands.list_procedures(as_json=True)
+    rows = capsys.readouterr().out.splitlines()
+    names = [one["name"] for one in json.loads(rows[-1])["procedures"]]
+    assert "condenser-cleaning" in names
+    assert len(rows) == len(names) + 1

@@ -1,0 +1,111 @@
+"""The rules of wording: what they blame, and what they leave alone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from handsfree.language.base import load
+from handsfree.procedure.listening import LIMIT_SECONDS, spoken_seconds
+from handsfree.procedure.load import book_of, parse, procedure_files
+from handsfree.procedure.remarks import Remark
+from handsfree.procedure.wording import remarks, sentences, texts, words_of
+from handsfree.resources import folder
+
+
+def remarked(say: str, kind: str = "instruct") -> list[Remark]:
+    more = ", answers: [running, stopped]" if kind == "ask" else ""
+    text = f'procedure: x\ntitle: X\nsteps:\n  - {{id: a, kind: {kind}, say: "{say}"{more}}}\n'
+    return list(remarks(book_of(parse(text + "  - {id: b, kind: end, say: Over now., outcome: done}\n")), "x"))
+
+
+BLAMED = [
+    ("Open the door and look inside.", "two instructions"),
+    ("Unplug the cabinet, then open the cover.", "two instructions"),
+    ("Lift the deck and then slide the deck out.", "two instructions"),
+    ("The filter must be cleaned.", "passive voice: 'be cleaned'"),
+    ("The plug is then pulled out of the wall.", "passive voice: 'is then pulled'"),
+    ("The cover was not removed.", "passive voice"),
+    ("Open the door. Be careful of the edge.", "warns after it instructs"),
+    ("Pull the handle on the left.", "not of whom"),
+    ("Look at the right-hand lamp.", "not of whom"),
+    ("Open it slowly.", "'it' before anything"),
+    ("Then close them.", "'them' before anything"),
+    ("Set the thermostat to 38.", "'38' in"),
+    ("Wait for 5 and look.", "'5' in"),
+    ("Look at " + "the lamp behind " * 7 + "the grille.", "a sentence of 25 words"),
+]
+ALONE = [
+    "Open the door. Look inside.",
+    "Take off your lock and tag.",
+    "Pull the plug by its body.",
+    "If the plug is in, pull it by its body.",
+    "Wait until the test is done.",
+    "Look whether the coil is iced.",
+    "Clean the grille, and all the vents.",
+    "Pull the handle on your left.",
+    "Look at the lamp on the left of the door.",
+    "Put what is left of the ice in the tray.",
+    "Open the door. Hold it open.",
+    "Set the thermostat to 38 °F.",
+    "Set the thermostat between 2 and 5 degrees Celsius.",
+    "Go to terminal 4.",
+    "Fit two screws of 12 mm.",
+    "Find the R-134a label.",
+    "Read the 2022 label again.",
+    "Danger. Do not touch the tube. Open the door.",
+]
+
+
+@pytest.mark.parametrize(("say", "part"), BLAMED)
+def test_blamed(say: str, part: str) -> None:
+    found = remarked(say)
+    assert [remark for remark in found if part in remark.why], found
+    assert all(remark.group == "wording" and remark.do for remark in found)
+
+
+@pytest.mark.parametrize("say", ALONE)
+def test_left_alone(say: str) -> None:
+    assert remarked(say) == []
+
+
+def test_statements_and_questions_may_be_passive() -> None:
+    assert remarked("The two readings are compared. Is the fan blocked?", "ask") == []
+
+
+def test_a_language_without_lists_is_measured_for_length_only() -> None:
+    words = words_of("xx")
+    assert words.lists == {}
+    assert words.printed == words_of("en").printed
+
+
+def test_sentences_are_split_at_their_ends_only() -> None:
+    assert sentences("Take 2.5 A. Wait; look! Is it on? Yes") == ["Take 2.5 A.", "Wait;", "look!", "Is it on?", "Yes"]
+
+
+def test_the_listening_time_is_that_of_the_synthesiser() -> None:
+    """Against eSpeak NG itself, over the texts of three shipped procedures: the sum within 10 %, each within 1.5 s."""
+    from handsfree.sound.samples import RATE
+    from handsfree.sound.synth import Synthesiser
+
+    language, voice = load("en"), Synthesiser()
+    spoken, reckoned = [], []
+    for path in procedure_files(folder("procedures"))[:3]:
+        for step in parse(path.read_text(encoding="utf-8"), path.name).steps:
+            for text in texts(step):
+                spoken.append(len(voice.speak(language.speakable(text))) / RATE)
+                reckoned.append(spoken_seconds(text))
+    assert len(spoken) > 50
+    assert sum(reckoned) == pytest.approx(sum(spoken), rel=0.10)
+    assert max(abs(a - b) for a, b in zip(spoken, reckoned, strict=True)) < 1.5
+    assert max(spoken) < LIMIT_SECONDS
+
+
+def test_every_key_of_the_printed_copy_is_there() -> None:
+    import re
+
+    source = (Path(__file__).parents[2] / "handsfree" / "procedure" / "printed.py").read_text(encoding="utf-8")
+    keys = set(re.findall(r'words\(\s*"([a-z-]+)"', source)) | set(re.findall(r'_one\("[a-z]+", "([a-z-]+)"', source))
+    assert keys <= set(words_of("en").printed)
+    assert len(keys) > 20
