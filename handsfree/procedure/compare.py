@@ -35,6 +35,7 @@ _NAMES = {
     "least_seconds": "the least time it takes", "minutes": "the time it takes", "to": "whom it hands over to",
     "summary": "the summary", "evidence": "the evidence", "quantity": "the quantity", "instrument": "the instrument",
     "because": "the reason", "procedure": "the procedure it calls", "finding": "the finding", "what": "what to take",
+    "complaint": "the complaint it answers",
     "title": "the title", "purpose": "the purpose", "break_minutes": "the longest break under isolation, in minutes",
     "lift_kg": "the mass that is lifted, in kilograms", "language": "the language", "decides": "whether it needs 'affirm'",
 }  # fmt: skip
@@ -70,7 +71,7 @@ def lines(changes: tuple[Change, ...]) -> Iterator[str]:
 
 
 def _of_procedure(old: Procedure, new: Procedure) -> Iterator[Change]:
-    for field in ("title", "purpose", "language", "break_minutes", "lift_kg"):
+    for field in ("title", "purpose", "complaint", "language", "break_minutes", "lift_kg"):
         before, after = getattr(old, field), getattr(new, field)
         if before != after:
             sentence = f"Changed {_NAMES[field]}: from {_shown(before)} to {_shown(after)}."

@@ -152,14 +152,12 @@ def _layers(sizes: Sizes, edges: Edges) -> dict[str, int]:
     graph = nx.DiGraph()
     graph.add_nodes_from(sizes)
     graph.add_edges_from((a, b) for a, b, _ in edges if a != b)
-    first = next(iter(sizes))
-    order = {name: at for at, name in enumerate(nx.dfs_preorder_nodes(graph, first))}
     done: set[str] = set()
     back = set()
-    for a, b, kind in nx.dfs_labeled_edges(graph, first):
+    for a, b, kind in nx.dfs_labeled_edges(graph):  # every part, also one that nothing leads to
         if kind == "reverse":
             done.add(b)
-        elif kind == "nontree" and b not in done and order.get(b, 0) <= order.get(a, 0):
+        elif kind == "nontree" and b not in done:
             back.add((a, b))  # b is still open: the way closes a loop
     graph.remove_edges_from(back)
     layer: dict[str, int] = {}

@@ -1,0 +1,50 @@
+"""Whatever a procedure is like, safe to run or not, it can be drawn, printed, compared and timed."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ElementTree
+
+from hypothesis import HealthCheck, given, settings
+
+from handsfree.language.base import load
+from handsfree.procedure import listening, sounds, values, wording
+from handsfree.procedure.chart import chart_of, mermaid, svg
+from handsfree.procedure.compare import compare, lines
+from handsfree.procedure.graph import Expansion
+from handsfree.procedure.model import Book
+from handsfree.procedure.printed import lines_of, markdown
+from handsfree.procedure.proofs import prove
+from tests.procedure.machines import books
+
+ENGLISH = load("en")
+
+
+@given(books(), books())
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_nothing_falls_over(book: Book, other: Book) -> None:
+    chart = chart_of(book)
+    root = ElementTree.fromstring(svg(book, graphviz=False))
+    assert len(list(root.iter())) > len(chart.nodes)
+    assert mermaid(book).count("-->") == len(chart.edges)
+    steps = sum(len(one.steps) for one in book.procedures.values())
+    assert sum(line.style == "step" for line in lines_of(book)) == steps
+    assert markdown(book).count("### ") == steps
+    assert compare(book, book) == ()
+    assert list(lines(compare(book, other)))
+    for name in book.procedures:
+        found = [*values.remarks(book, name, ENGLISH), *wording.remarks(book, name), *sounds.remarks(book, name, ENGLISH)]
+        assert all(remark.why.endswith(".") for remark in found)
+    routes, _ = listening.routes(book)
+    graph = Expansion(book).graph()
+    for route in routes:
+        assert len(set(route.steps)) <= len(route.steps) <= len(graph)
+
+
+@given(books(), books())
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_a_version_that_became_unsafe_is_always_told_under_safety(old: Book, new: Book) -> None:
+    was = {(fault.kind, fault.step) for fault in prove(old)}
+    now = {(fault.kind, fault.step) for fault in prove(new)}
+    told = [change.sentence for change in compare(old, new) if change.safety]
+    assert sum("not safe to run" in sentence for sentence in told) >= min(1, len(now - was))
+    assert compare(old, new) == tuple(sorted(compare(old, new), key=lambda change: not change.safety))
