@@ -108,7 +108,8 @@ def _isolation(account: Account) -> str:
     gates = [row for row in account.rows if row.what == "gate"]
     spans = [
         f'<tr><th scope="row">{STATES[s.state][1]}</th>'
-        f'<td class="when">{_link(s.n, s.begin) if s.n else clock(s.begin)}</td><td class="when">{clock(s.end)}</td><td>{span(s.end - s.begin)}</td></tr>'
+        f'<td class="when">{_link(s.n, s.begin) if s.n else clock(s.begin)}</td>'
+        f'<td class="when">{clock(s.end)}</td><td>{span(s.end - s.begin)}</td></tr>'
         for s in account.spans
     ]
     heads = [("State", ""), ("From", "when"), ("To", "when"), ("For", "")]

@@ -28,7 +28,8 @@ from handsfree.journal.shapes import Envelope, file_allowed
 @dataclass(frozen=True)
 class Report:
     """`problem`: the first place that does not hold, in words, '' where all holds. `remarks`: what a reader should know
-    though nothing is wrong. `head`: hash of the last event; note it elsewhere, and a cut end is found."""
+    though nothing is wrong. `open_end`: the problem is only that there is no seal.
+    `head`: hash of the last event; note it elsewhere, and a cut end is found."""
 
     events: int
     head: str
@@ -39,10 +40,15 @@ class Report:
     removed: int = 0
     signers: tuple[str, ...] = ()
     sealed: bool = False
+    open_end: bool = False
 
     @property
     def holds(self) -> bool:
         return not self.problem
+
+
+class _NoSeal(Broken):
+    """All holds, up to an end without a seal."""
 
 
 @dataclass
@@ -191,7 +197,7 @@ def _at_the_end(seen: _Seen, path: Path, signed: bool, events: int | None, head:
     if head is not None and seen.head != head and (events is None or seen.events == events):
         raise Broken(seen.events, size, "it does not end as was noted: its head hash differs")
     if seen.last.kind != "Sealed":
-        raise Broken(seen.events, size, "it ends without a seal: its end was cut off, or the visit crashed or still goes on")
+        raise _NoSeal(seen.events, size, "it ends without a seal: it was cut off, or the visit crashed or still goes on")
 
 
 def _unsigned(entry: bytes) -> bytes:
@@ -227,6 +233,7 @@ def _report(seen: _Seen, broken: Broken | None, path: Path) -> Report:
         removed=seen.removed,
         signers=signers,
         sealed=seen.last is not None and seen.last.kind == "Sealed",
+        open_end=isinstance(broken, _NoSeal),
     )
 
 

@@ -1,0 +1,198 @@
+"""The verbs of the record, printed: `verify`, `replay`, `keys`, `prune`, `export`, `report`. Thin functions over the rest.
+
+Each raises Trouble for what a person must see; a record that does not hold is Trouble with status 3.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable, Iterable
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+from rich.markup import escape
+
+from handsfree.errors import Trouble
+from handsfree.journal import keys as device_keys
+from handsfree.journal.follow import Machine
+from handsfree.journal.replay import Play, Voice
+
+#: What `export` knows, and the end of the file's name that each is usually given.
+EXPORTS = ("readings", "events", "schema", "sound")
+
+
+def verify(
+    visit: Path, *, signed: bool = False, events: int | None = None, head: str | None = None,
+    keys_folder: Path | None = None, as_json: bool = False, console: Console | None = None,
+) -> None:  # fmt: skip
+    """Print whether the record holds. Trouble (status 3) at the first place where it does not."""
+    from handsfree.journal.verify import verify as judge
+
+    report = judge(visit, known=device_keys.known(keys_folder), signed=signed, events=events, head=head)
+    if as_json:
+        print(json.dumps({
+            "holds": report.holds, "events": report.events, "head": report.head, "at": report.at, "problem": report.problem,
+            "remarks": report.remarks, "clips": report.clips, "removed": report.removed, "signers": report.signers,
+        }))  # fmt: skip
+    if not report.holds:
+        raise Trouble(f"The record of {visit} does not hold at event {report.at}. {report.problem}", 3)
+    if not as_json:
+        out = console or Console()
+        out.print(f"The record holds: {report.events} events, {report.clips} files beside it.", highlight=False)
+        if report.signers:
+            out.print(escape(f"Signed by {', '.join(report.signers)}."), highlight=False)
+        for remark in report.remarks:
+            out.print(escape(remark), highlight=False)
+        out.print(f"Its last event is {report.head}; note it elsewhere, and a cut end can be found.", highlight=False)
+
+
+def replay(
+    visit: Path, machine: Machine | None = None, *, speed: float | None = None, begin: str | None = None,
+    only: str | None = None, html: Path | None = None, pdf: Path | None = None, voice: Voice | None = None,
+    play: Play | None = None, keys_folder: Path | None = None, console: Console | None = None,
+) -> None:  # fmt: skip
+    """The visit on the terminal, or as a page or a PDF. Trouble (status 3), after all is shown, where the record does not
+    hold or does not follow from the machine."""
+    from handsfree.journal import replay as terminal
+    from handsfree.journal.account import account
+
+    out = console or Console()
+    want = terminal.wish(speed, begin, only)
+    told = account(visit, machine, device_keys.known(keys_folder))
+    if html is not None:
+        from handsfree.journal.page import page
+
+        save(html, lambda: page(told).encode())
+    if pdf is not None:
+        from handsfree.journal.pdf import visit_pdf
+
+        save(pdf, lambda: visit_pdf(told))
+    if html is None and pdf is None:
+        speaker = play if play is not None or speed is None else terminal.loudspeaker()
+        if speed is not None and speaker is None:
+            out.print("No loudspeaker is there: the visit is shown in time, without its sound.", highlight=False)
+        terminal.replay(told, want, out, voice=voice, play=speaker)
+    for path in (html, pdf):
+        if path is not None:
+            out.print(escape(f"Written: {path}"), highlight=False)
+    if not told.report.holds:
+        raise Trouble(f"The record of {visit} does not hold at event {told.report.at}. {told.report.problem}", 3)
+    if told.departure is not None:
+        where = told.departure
+        sentence = f"The record of {visit} does not follow from the machine at event {where.n}: {where.sentence}."
+        raise Trouble(sentence, 3)
+
+
+def keys(
+    *, make: str | None = None, trust: tuple[str, str] | None = None, keys_folder: Path | None = None,
+    console: Console | None = None,
+) -> None:  # fmt: skip
+    """Show the keys; first make this device's (`make`: its name) or trust another's (`trust`: its name and public key)."""
+    out = console or Console()
+    folder = keys_folder or device_keys.default_folder()
+    if make is not None:
+        device_keys.make(make, folder)
+    if trust is not None:
+        device_keys.trust(*trust, folder)
+    own = device_keys.load(folder)
+    if own is None:
+        out.print("This device has no key; make one with: handsfree keys --make NAME", highlight=False)
+    else:
+        out.print(escape(f"This device is {own.device}. Its public key: {own.public_key}"), highlight=False, soft_wrap=True)
+    for key, device in device_keys.known(folder).items():
+        out.print(escape(f"Known: {device} {key}"), highlight=False, soft_wrap=True)
+
+
+def prune(visits: Path, *, days: float, keys_folder: Path | None = None, console: Console | None = None) -> None:
+    """Remove the sound of visits older than so many days."""
+    from handsfree.journal.prune import prune as removing
+
+    if not 0 <= days <= 36500:
+        raise Trouble("The age to prune from is a number of days from 0 to 36500.")
+    out, total, left = console or Console(), 0, 0
+    key = device_keys.load(keys_folder)
+    for done in removing(visits, timedelta(days=days), now=datetime.now().astimezone(), key=key):
+        total += done.removed
+        if done.removed:
+            out.print(
+                escape(f"{done.visit.name}: the sound of {done.removed} events removed; a mark says so."), highlight=False
+            )
+        if done.why_not:
+            left += 1
+            out.print(escape(f"{done.visit.name}: left as it is: {done.why_not}"), highlight=False)
+    out.print(f"{total} clips removed, {left} visits left as they are.", highlight=False)
+
+
+def export(visit: Path | None, what: str, to: Path, *, voice: Voice | None = None, console: Console | None = None) -> None:
+    """`what`: of EXPORTS. Readings go by the file's name to CSV or Parquet; sound to FLAC with its captions beside."""
+    from handsfree.journal import exports
+    from handsfree.journal.reader import read, read_list
+
+    out = console or Console()
+    if what not in EXPORTS:
+        raise Trouble(f"'{what}' cannot be exported; {', '.join(EXPORTS[:-1])} and {EXPORTS[-1]} can.")
+    if what == "schema":
+        save(to, lambda: (json.dumps(exports.schema(), indent=2) + "\n").encode())
+    elif visit is None:
+        raise Trouble("Name the folder of a visit to export from.")
+    elif what == "events":
+        save(to, lambda: exports.events_jsonl(read(visit)))
+    elif what == "sound":
+        from handsfree.journal.account import account
+        from handsfree.journal.captions import write
+
+        _suffix(to, (".flac",), "The sound of a visit")
+        out.print(escape(f"Written: {write(account(visit), to, voice)}"), highlight=False)
+    elif _suffix(to, (".csv", ".parquet"), "Readings") == ".csv":
+        save(to, lambda: exports.readings_csv(read(visit)).encode())
+    else:
+        entries = read_list(visit)
+        save_by(to, lambda path: exports.readings_parquet(entries, path))
+    out.print(escape(f"Written: {to}"), highlight=False)
+
+
+def report(visit: Path, to: Path, *, console: Console | None = None) -> None:
+    """The service report for the customer, as Markdown or PDF by the file's name."""
+    from handsfree.journal.account import account
+    from handsfree.journal.service import markdown, service
+
+    found = service(account(visit))
+    if _suffix(to, (".md", ".pdf"), "A service report") == ".md":
+        save(to, lambda: markdown(found).encode())
+    else:
+        from handsfree.journal.pdf import service_pdf
+
+        save(to, lambda: service_pdf(found))
+    (console or Console()).print(escape(f"Written: {to}"), highlight=False)
+
+
+def _suffix(to: Path, known: tuple[str, ...], what: str) -> str:
+    if to.suffix.lower() not in known:
+        raise Trouble(f"{what} can be written as {' or '.join(known)}; give the file such a name, not '{to.name}'.")
+    return to.suffix.lower()
+
+
+def save(to: Path, make: Callable[[], bytes | Iterable[bytes]]) -> None:
+    """Whole or not at all."""
+
+    def write(path: Path) -> None:
+        made = make()
+        with path.open("wb") as out:
+            for part in [made] if isinstance(made, bytes) else made:
+                out.write(part)
+
+    save_by(to, write)
+
+
+def save_by(to: Path, write: Callable[[Path], Any]) -> None:
+    part = to.with_name(f".{to.name}.part")
+    try:
+        write(part)
+        os.replace(part, to)
+    except OSError as error:
+        raise Trouble(f"{to} cannot be written: {error.strerror}. Choose another place.") from None
+    finally:
+        part.unlink(missing_ok=True)

@@ -1,0 +1,241 @@
+"""The service report for the customer: fault, evidence, work done, parts, readings before and after, product temperature,
+cautions, open points. As Markdown here, as PDF in `pdf.py`.
+
+Rules of this file:
+
+- It is made from steps, answers, readings, findings and hand-overs alone. What the technician said, in sound or in words
+  (utterances, notes, gate phrases), and what the program read back are never shown, so neither voice nor lock number can get
+  into it.
+- A step counts as done when the person, or its time, moved on from it; not when it was gone back from or stopped at.
+- Supervisors' findings stay with the supervisor; what a customer must know of a reading stands beside it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from handsfree.journal import events as ev
+from handsfree.journal.account import Account
+from handsfree.journal.events import Stamped
+from handsfree.journal.rows import amount, range_of, span, unit
+
+
+@dataclass(frozen=True)
+class Table:
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True)
+class Section:
+    """`lines` are a list; `table` follows them."""
+
+    title: str
+    lines: tuple[str, ...] = ()
+    table: Table | None = None
+
+
+@dataclass(frozen=True)
+class Service:
+    title: str
+    facts: tuple[tuple[str, str], ...]
+    sections: tuple[Section, ...]
+    foot: str
+
+
+@dataclass
+class _Gathered:
+    faults: list[str] = field(default_factory=list)
+    evidence: list[str] = field(default_factory=list)
+    work: list[str] = field(default_factory=list)
+    cautions: list[str] = field(default_factory=list)
+    handed: list[str] = field(default_factory=list)
+    before: dict[str, ev.ReadingTaken] = field(default_factory=dict)
+    after: dict[str, ev.ReadingTaken] = field(default_factory=dict)
+
+
+#: Kinds of step that are work on the cabinet.
+_WORK = ("instruct", "isolate", "prove", "restore", "wait")
+#: Where a step done speaks of a part that was changed. A heuristic over the procedure's own sentences.
+_PART = re.compile(r"\b(fit|exchange|replace|new deck|new part|spare|slide .* new)\b", re.IGNORECASE)
+_NONE_LINE = "None recorded."
+
+
+def service(account: Account) -> Service:
+    """The report of one visit."""
+    got = _gather(account.entries)
+    opened = account.opened
+    facts = [
+        ("Visit", opened.visit),
+        ("Site", opened.site),
+        ("Cabinet", opened.cabinet),
+        ("Date", account.began[:10]),
+        ("Time on site", span(account.lasted)),
+        ("Result", account.outcome),
+    ]
+    products = [text for name, text in _reading_lines(got) if "product" in name.lower()]
+    parts = [text for text in got.work if _PART.search(text)]
+    sections = (
+        _section("Fault", got.faults),
+        _section("Evidence", got.evidence),
+        _section("Work done", got.work),
+        _section("Parts", parts),
+        Section("Readings before and after", table=_readings(got)) if got.before or got.after else _section("Readings", []),
+        _section("Product temperature", products),
+        _section("Cautions", got.cautions),
+        _section("Open points", _open_points(account, got)),
+    )
+    foot = (
+        f"Made from the record of the visit, {account.report.events} events, {account.report.head}. "
+        "Local codes and licensed practice come first."
+    )
+    if not account.report.holds:
+        foot = "THE RECORD BEHIND THIS REPORT DOES NOT HOLD; do not rely on it. " + foot
+    return Service(f"Service report {opened.visit}", tuple((k, v) for k, v in facts if v), sections, foot)
+
+
+def _section(title: str, lines: Sequence[str]) -> Section:
+    return Section(title, tuple(dict.fromkeys(lines)) or (_NONE_LINE,))
+
+
+def _gather(entries: Sequence[Stamped]) -> _Gathered:
+    got = _Gathered()
+    restored, corrected = False, _taken_back(entries)
+    step: ev.StepEntered | None = None
+    moved_on = False
+    words: list[str] = []
+    for entry in entries:
+        event = entry.event
+        if isinstance(event, ev.HAPPENINGS) and not isinstance(event, ev.PromptEnded):
+            moved_on = _moves_on(event)
+        if isinstance(event, ev.StepEntered | ev.Closed):
+            got.work += words if moved_on else []
+            words = []
+        if isinstance(event, ev.StepEntered):
+            step = event
+        elif isinstance(event, ev.Gate):
+            restored = restored or (event.was, event.now) == ("RESTORING", "LIVE")
+        elif entry.n in corrected:
+            continue
+        elif isinstance(event, ev.ReadingTaken):
+            (got.after if restored else got.before)[event.quantity] = event
+        elif isinstance(event, ev.Say) and event.role == "step" and step is not None and event.step == step.step:
+            if step.kind in _WORK:
+                words.append(_told(event.text))
+        elif type(event) in _LINES:
+            for name, line in _LINES[type(event)](event):
+                getattr(got, name).append(line)
+        if isinstance(event, ev.Say) and event.role == "caution":
+            got.cautions.append(event.text)
+    return got
+
+
+def _moves_on(event: object) -> bool:
+    if isinstance(event, ev.Utterance):
+        return event.verdict == "accepted" and event.text not in ("go back", "stop the visit", "power is on")
+    return isinstance(event, ev.TimerRang)
+
+
+def _told(text: str) -> str:
+    """The step's sentences, without those that say what to answer."""
+    return " ".join(part for part in re.split(r"(?<=[.!?])\s+", text) if not part.startswith(("Say ", "I count ")))
+
+
+def _taken_back(entries: Sequence[Stamped]) -> set[int]:
+    """Answers and readings that a correction took back."""
+    latest: dict[tuple[tuple[str, ...], str], int] = {}
+    gone: set[int] = set()
+    for entry in entries:
+        event = entry.event
+        if isinstance(event, ev.AnswerTaken | ev.ReadingTaken):
+            latest[(event.path, event.step)] = entry.n
+        elif isinstance(event, ev.Corrected) and (event.path, event.step) in latest:
+            gone.add(latest.pop((event.path, event.step)))
+    return gone
+
+
+def _found(event: ev.FindingMade) -> Iterator[tuple[str, str]]:
+    yield "faults", event.text
+    for step, answer in event.evidence:
+        yield "evidence", f"{plain(step)}: {answer}"
+
+
+def _handed(event: ev.HandedOver) -> Iterator[tuple[str, str]]:
+    yield "handed", f"Handed over to {event.to}."
+
+
+def _evidence(event: ev.EvidenceTaken) -> Iterator[tuple[str, str]]:
+    yield "evidence", f"{event.what.capitalize()}: {plain(event.step)}"
+
+
+_LINES: dict[type[Any], Callable[[Any], Iterator[tuple[str, str]]]] = {
+    ev.FindingMade: _found,
+    ev.HandedOver: _handed,
+    ev.EvidenceTaken: _evidence,
+}
+
+
+def plain(name: str) -> str:
+    """'fan-circuit' -> 'Fan circuit'"""
+    return name.replace("-", " ").capitalize()
+
+
+def _shown(reading: ev.ReadingTaken | None) -> str:
+    if reading is None:
+        return ""
+    where = range_of(reading)
+    value = reading.state or amount(reading.value, reading.unit)
+    return f"{value} ({where})" if where.startswith(("not", "out")) else value
+
+
+def _reading_lines(got: _Gathered) -> Iterator[tuple[str, str]]:
+    for when, readings in (("before", got.before), ("after", got.after)):
+        for name, reading in readings.items():
+            yield name, f"{name.capitalize()}, {when} the work: {_shown(reading)}"
+
+
+def _readings(got: _Gathered) -> Table:
+    names = list(dict.fromkeys([*got.before, *got.after]))
+    rows = []
+    for name in names:
+        some = got.after.get(name) or got.before[name]
+        expected = f"{some.expected[0]:g} to {some.expected[1]:g} {unit(some.unit)}" if some.expected else ""
+        rows.append((name.capitalize(), _shown(got.before.get(name)), _shown(got.after.get(name)), expected))
+    return Table(("Reading", "Before the work", "After the work", "Expected"), tuple(rows))
+
+
+def _open_points(account: Account, got: _Gathered) -> list[str]:
+    points = list(got.handed)
+    if account.outcome in ("not closed", "stopped", "to be continued", "not fixed", "made safe"):
+        points.append(f"The visit ended as: {account.outcome}.")
+    if account.spans and account.spans[-1].state != "LIVE":
+        points.append("The supply was not restored in this visit.")
+    latest = {**got.before, **got.after}
+    points += [
+        f"{name.capitalize()} was last {_shown(r)}." for name, r in latest.items() if range_of(r).startswith(("not", "out"))
+    ]
+    return points
+
+
+_SPECIAL = re.compile(r"([\\`*_{}\[\]<>|#])")
+
+
+def markdown(report: Service) -> str:
+    """GitHub-flavoured, for its tables."""
+
+    def clean(text: str) -> str:
+        return _SPECIAL.sub(r"\\\1", " ".join(text.split()))
+
+    out = [f"# {clean(report.title)}", ""]
+    out += [f"- {clean(name)}: {clean(text)}" for name, text in report.facts]
+    for section in report.sections:
+        out += ["", f"## {section.title}", ""]
+        out += [f"- {clean(line)}" for line in section.lines]
+        if section.table is not None:
+            out.append("| " + " | ".join(section.table.heads) + " |")
+            out.append("|" + " --- |" * len(section.table.heads))
+            out += ["| " + " | ".join(clean(cell) for cell in row) + " |" for row in section.table.rows]
+    return "\n".join([*out, "", clean(report.foot), ""])
