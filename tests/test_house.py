@@ -1,0 +1,58 @@
+"""Rules of the house that a tool can hold: dependencies one way, lint, types, size of modules, what is shipped."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+TOP = Path(__file__).resolve().parents[1]
+MODULES = sorted((TOP / "handsfree").rglob("*.py"))
+
+
+def tool(*command: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([sys.executable, "-m", *command], cwd=TOP, capture_output=True, text=True, check=False)
+
+
+def test_dependencies_point_one_way() -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", "from importlinter.cli import lint_imports_command as run; run()"],
+        cwd=TOP, capture_output=True, text=True, check=False,
+    )
+    assert "0 broken" in done.stdout, done.stdout + done.stderr
+
+
+def test_ruff_has_nothing_to_say() -> None:
+    done = tool("ruff", "check", "handsfree", "tests", "audio_fixtures")
+    assert done.returncode == 0, done.stdout
+
+
+def test_types_hold() -> None:
+    done = tool("mypy")
+    assert done.returncode == 0, done.stdout
+
+
+@pytest.mark.parametrize("module", MODULES, ids=lambda path: str(path.relative_to(TOP)))
+def test_no_module_is_longer_than_four_hundred_lines(module: Path) -> None:
+    assert len(module.read_text(encoding="utf-8").splitlines()) <= 400
+
+
+def test_nothing_stands_at_the_top_that_was_not_agreed() -> None:
+    listed = subprocess.run(["git", "ls-files"], cwd=TOP, capture_output=True, text=True, check=True).stdout.split("\n")
+    tops = {name.split("/")[0] for name in listed if name and not name.startswith(".")}
+    assert tops <= {
+        "README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "handsfree", "grammar", "procedures", "tests", "audio_fixtures",
+    }
+
+
+def test_help_loads_nothing_heavy() -> None:
+    code = (
+        "import sys\nfrom handsfree.cli import main\n"
+        "try:\n main(['--help'])\nexcept SystemExit:\n pass\n"
+        "heavy = {'numpy', 'scipy', 'pint', 'networkx', 'vosk', 'pocketsphinx', 'ctranslate2', 'CoolProp', 'sounddevice', 'pydantic'}\n"
+        "print(sorted(heavy & set(sys.modules)), file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=TOP, capture_output=True, text=True, check=True)
+    assert done.stderr.strip() == "[]"
