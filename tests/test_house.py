@@ -43,7 +43,8 @@ def test_nothing_stands_at_the_top_that_was_not_agreed() -> None:
     listed = subprocess.run(["git", "ls-files"], cwd=TOP, capture_output=True, text=True, check=True).stdout.split("\n")
     tops = {name.split("/")[0] for name in listed if name and not name.startswith(".")}
     assert tops <= {
-        "README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "handsfree", "grammar", "procedures", "tests", "audio_fixtures",
+        "README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "handsfree", "grammar", "procedures", "tests",
+        "audio_fixtures",
     }
 
 
@@ -51,7 +52,8 @@ def test_help_loads_nothing_heavy() -> None:
     code = (
         "import sys\nfrom handsfree.cli import main\n"
         "try:\n main(['--help'])\nexcept SystemExit:\n pass\n"
-        "heavy = {'numpy', 'scipy', 'pint', 'networkx', 'vosk', 'pocketsphinx', 'ctranslate2', 'CoolProp', 'sounddevice', 'pydantic'}\n"
+        "heavy = {'numpy', 'scipy', 'pint', 'networkx', 'vosk', 'pocketsphinx', 'ctranslate2', 'CoolProp', 'sounddevice',"
+        " 'pydantic'}\n"
         "print(sorted(heavy & set(sys.modules)), file=sys.stderr)"
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=TOP, capture_output=True, text=True, check=True)
