@@ -12,6 +12,7 @@ Rules of this file:
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import json
 import os
@@ -34,6 +35,7 @@ SILENT = 3.0  # s without a callback; most devices end the stream at once when t
 STARTING = 5.0  # s, the same for a stream just opened
 RETRY = 0.5  # s
 PATIENCE = 2.0  # s for the same device before another is taken
+OPENING = 3.0  # s that a device may take to open or to close
 LOOK_EVERY = 6.0  # s between looks at the list while something is lost
 #: Asked of the device, s. Measured on PulseAudio: 0.05 stops in 61 ms but runs dry on a busy machine.
 LATENCY = 0.08
@@ -146,13 +148,53 @@ def shapes(device: Device, way: Way) -> list[tuple[int, int]]:
     return list(dict.fromkeys(wanted))
 
 
+class _Attempt:
+    """Opening one stream, in a thread of its own: on a device that is just vanishing PortAudio can wait for ever."""
+
+    def __init__(self, keeper: Keeper, number: int, rate: int, channels: int) -> None:
+        self.stream: Any = None
+        self.fault = ""
+        self.abandoned = False
+        self.ended, self.done = threading.Event(), threading.Event()
+        work = threading.Thread(target=self._work, args=(keeper, number, rate, channels), daemon=True)
+        work.start()
+
+    def _work(self, keeper: Keeper, number: int, rate: int, channels: int) -> None:
+        sd = library()
+        kind = sd.InputStream if keeper.way == "input" else sd.OutputStream
+        stream = None
+        try:
+            stream = kind(
+                device=number, samplerate=rate, channels=channels, dtype="float32", latency=keeper.latency,
+                callback=keeper.callback, finished_callback=self.ended.set,
+            )
+            keeper.opened(rate, channels)
+            keeper.alive = time.monotonic() + STARTING - SILENT
+            stream.start()
+            self.stream = stream
+        except (sd.PortAudioError, ValueError) as trouble:
+            self.fault = str(trouble).splitlines()[0]
+            if stream is not None:
+                _close(stream)
+        if self.abandoned and self.stream is not None:
+            _close(self.stream)
+        self.done.set()
+
+
+def _close(stream: Any) -> None:
+    """A device that is gone fails in its own ways."""
+    with contextlib.suppress(Exception):
+        stream.abort()
+    with contextlib.suppress(Exception):
+        stream.close()
+
+
 class Keeper:
     """Keeps one stream open on a device for as long as it lives.
 
     `opened(rate, channels)` is told the shape each time before the stream starts; `lost()` each time it went. The first
     opening is done at once and raises Trouble; later ones happen in a thread and are told as SoundLost and SoundBack."""
 
-    _all: list[Keeper]
     _library = threading.RLock()
 
     def __init__(
@@ -161,8 +203,8 @@ class Keeper:
     ) -> None:
         self.way: Way = way
         self.what = "microphone" if way == "input" else "loudspeaker"
-        self._wanted, self._callback, self._opened, self._lost, self._tell = wanted, callback, opened, lost, tell
-        self._shape, self._latency = shape, latency
+        self.callback, self.opened, self.latency = callback, opened, latency
+        self._wanted, self._lost, self._tell, self._shape = wanted, lost, tell, shape
         self._stream: Any = None
         self._ended = threading.Event()  # set when the stream finishes or the keeper closes
         self._closing = False
@@ -188,35 +230,27 @@ class Keeper:
             self._shut()
 
     def _open(self, number: int) -> None:
-        """Trouble where no shape works."""
-        sd = library()
+        """Trouble where no shape works, or where the device does not answer."""
         device = devices()[number]
-        kind = sd.InputStream if self.way == "input" else sd.OutputStream
-        fault = ""
+        fault = "it does not answer"
         for rate, channels in [self._shape] if self._shape else shapes(device, self.way):
-            try:
-                ended = threading.Event()
-                stream = kind(
-                    device=number, samplerate=rate, channels=channels, dtype="float32", latency=self._latency,
-                    callback=self._callback, finished_callback=ended.set,
-                )
-                self._opened(rate, channels)
-                self.alive = time.monotonic() + STARTING - SILENT
-                stream.start()
-            except (sd.PortAudioError, ValueError) as trouble:
-                fault = str(trouble).splitlines()[0]
-                continue
-            self._stream, self._ended, self.name = stream, ended, device.name
-            return
+            attempt = _Attempt(self, number, rate, channels)
+            if not attempt.done.wait(OPENING):
+                attempt.abandoned = True
+                _leave_library_running()
+                break
+            if attempt.stream is not None:
+                self._stream, self._ended, self.name = attempt.stream, attempt.ended, device.name
+                return
+            fault = attempt.fault
         raise Trouble(f"The {self.what} '{device.name}' cannot be opened ({fault}); choose another with 'handsfree sound'.")
 
     def _shut(self) -> None:
         stream, self._stream = self._stream, None
         if stream is not None:
-            with contextlib.suppress(Exception):  # a device that is gone fails in its own ways
-                stream.abort()
-            with contextlib.suppress(Exception):
-                stream.close()
+            closing = threading.Thread(target=_close, args=(stream,), daemon=True)
+            closing.start()
+            closing.join(OPENING)
 
     def _watch(self) -> None:
         while not self._closing:
@@ -267,13 +301,23 @@ class Keeper:
 
 
 _keepers: list[Keeper] = []
+_stuck = False
+
+
+def _leave_library_running() -> None:
+    """With an opening that never returns inside it, ending PortAudio aborts the process: leave that to the system."""
+    global _stuck
+    _stuck = True
+    handler = getattr(library(), "_exit_handler", None)
+    if handler is not None:
+        atexit.unregister(handler)
 
 
 def _start_library_anew_if_changed() -> None:
     """Where the list of devices is not the one PortAudio knows: close every stream, start PortAudio again, open those that
     were open. What plays has a gap of a few hundredths of a second."""
     seen = names_now()
-    if not seen or seen == [d.name for d in devices()]:
+    if _stuck or not seen or seen == [d.name for d in devices()]:
         return
     sd = library()
     with Keeper._library:
