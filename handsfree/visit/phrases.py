@@ -77,6 +77,7 @@ def _can_say(flow: Flow) -> None:
     names = ALWAYS if now.commands is None else now.commands
     words = (
         *now.phrases,
+        *((flow.words("a-lock-number"),) if now.digits is not None else ()),
         *((flow.words("a-reading"),) if now.number is not None else ()),
         *((flow.words(f"a-gate-{now.gate.word}"),) if now.gate is not None else ()),
         *(state.language.commands[name][0] for name in sorted(names, key=lambda name: name in ALWAYS)),
