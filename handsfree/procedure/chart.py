@@ -226,7 +226,8 @@ def _area(box: Box) -> str:
 
 
 def _cut(text: str) -> str:
-    return text if len(text) <= 34 else text[:31] + "..."
+    """The ends of a long case tell it from the others."""
+    return text if len(text) <= 34 else f"{text[:14]}...{text[-17:]}"
 
 
 def _plate(text: str, x: float, y: float, style: str, letter: float, middle: bool = False) -> Iterator[str]:
@@ -258,7 +259,9 @@ def _node(node: Node, box: Box) -> Iterator[str]:
     if node.kind in ("isolate", "prove", "restore", "handover"):  # gates have doubled sides
         for x in (left + 5, right - 5):
             yield f'<line class="way" x1="{x:.1f}" y1="{top:.1f}" x2="{x:.1f}" y2="{bottom:.1f}"/>'
+    told = False
     for at, line in enumerate(node.lines):
-        strong = ' class="head"' if at == 0 or line.startswith("HAZARD") else ""
+        told = told or line.startswith("HAZARD")  # the lines from there on name hazards
+        strong = ' class="head"' if at == 0 or told else ""
         x, y = (left + right) / 2, top + PAD + LINE * (at + 0.75)
         yield f'<text{strong} x="{x:.1f}" y="{y:.1f}" text-anchor="middle">{escape(line)}</text>'

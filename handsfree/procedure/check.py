@@ -51,8 +51,17 @@ def check_path(path: Path, folders: Sequence[Path] | None = None) -> tuple[Repor
         files = procedure_files(path)
         if not files:
             raise Trouble(f"There is no procedure file in {shown_path(path)}; a procedure's name ends in .yaml.")
-        return tuple(check_file(file, folders) for file in files)
+        return tuple(_check_in_folder(file, folders) for file in files)
     return (check_file(path, folders),)
+
+
+def _check_in_folder(path: Path, folders: Sequence[Path] | None) -> Report:
+    """A file that cannot be read does not keep the others from being checked."""
+    try:
+        return check_file(path, folders)
+    except Trouble as error:
+        remark = Remark(shown_path(path), 0, "", "file", Weight.ERROR, error.sentence, "")
+        return Report(shown_path(path), path.stem, (remark,))
 
 
 def check_file(path: Path, folders: Sequence[Path] | None = None) -> Report:

@@ -83,6 +83,8 @@ def _sentence(one: ErrorDetails, kind: str) -> str:
 _PATTERNS = {
     model.NAME: "a name is small letters, digits and single '-', and begins with a letter",
     r"^\d+(\.\d+)? ?(s|min|h|d)$": "write it as '90 s', '5 min', '24 h' or '2 d'",
+    r"^[a-z_]+=[a-z_]+$": "write it as 'display=dark': a check of the fault model and one of its answers",
+    r"^[a-z_]*$": "it is the name of a complaint of the fault model, as 'too_warm'",
     r"^[a-z]{2}$": "write the language's two letters, as 'en'",
 }
 

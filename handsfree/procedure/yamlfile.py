@@ -20,6 +20,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
 LIMIT_BYTES = 1_000_000
 LIMIT_DEPTH = 12
+LIMIT_NODES = 40_000  # four hundred steps of the fullest kind are a third of it
 Place = tuple[str | int, ...]
 
 _INT = re.compile(r"^[-+]?(0|[1-9][0-9]{0,14})$")
@@ -67,6 +68,7 @@ class Document:
 
 class _Loader(yaml.SafeLoader):
     depth = 0
+    nodes = 0
 
     def compose_node(self, parent: Node | None, index: Any) -> Node | None:
         event: Any = self.peek_event()  # type: ignore[no-untyped-call]
@@ -76,6 +78,9 @@ class _Loader(yaml.SafeLoader):
         if getattr(event, "tag", None):
             raise Unreadable(line, "tags ('!name') are not allowed in a procedure; put the text in quotes.")
         self.depth += 1
+        self.nodes += 1
+        if self.nodes > LIMIT_NODES:
+            raise Unreadable(line, f"there are more than {LIMIT_NODES} fields and values; this is no procedure.")
         if self.depth > LIMIT_DEPTH:
             raise Unreadable(line, f"things are nested more than {LIMIT_DEPTH} deep; a procedure is a flat list of steps.")
         node = super().compose_node(parent, index)

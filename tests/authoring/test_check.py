@@ -109,3 +109,13 @@ def test_no_file_and_an_empty_folder(tmp_path: Path) -> None:
         check_path(tmp_path / "absent.yaml")
     with pytest.raises(Trouble, match="no procedure file in"):
         check_path(tmp_path)
+
+
+def test_one_unreadable_file_does_not_hide_the_others(tmp_path: Path) -> None:
+    with (tmp_path / "huge.yaml").open("wb") as stream:
+        stream.truncate(5_000_000)
+    (tmp_path / "ask-and-read.yaml").write_bytes((GOOD / "ask-and-read.yaml").read_bytes())
+    reports = {report.procedure: report for report in check_path(tmp_path, [])}
+    assert reports["huge"].errors == 1
+    assert "5.0 MB" in reports["huge"].remarks[0].why
+    assert reports["ask-and-read"].remarks == ()

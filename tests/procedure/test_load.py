@@ -182,6 +182,10 @@ def test_alias_bombs(bomb: str) -> None:
     assert "anchors" in problems(bomb)[0]
 
 
+def test_a_file_of_a_million_bytes_of_nothing() -> None:
+    assert "more than 40000 fields" in problems(HEAD + "  - a\n" * 150_000)[0]
+
+
 def test_unreadable_things(tmp_path: Path) -> None:
     with pytest.raises(Trouble, match="no procedure file"):
         load_procedure(tmp_path / "absent.yaml")
