@@ -211,8 +211,9 @@ def _open_points(account: Account, got: _Gathered) -> list[str]:
     points = list(got.handed)
     if account.outcome in ("not closed", "stopped", "to be continued", "not fixed", "made safe"):
         points.append(f"The visit ended as: {account.outcome}.")
-    if account.spans and account.spans[-1].state != "LIVE":
-        points.append("The supply was not restored in this visit.")
+    states = [s.state for s in account.spans]
+    if "RESTORING" not in states[-2:-1] and {"ISOLATING", "ISOLATED"} & set(states[-2:]):
+        points.append("The supply was isolated, and no restoring of it is recorded after that.")
     latest = {**got.before, **got.after}
     points += [
         f"{name.capitalize()} was last {_shown(r)}." for name, r in latest.items() if range_of(r).startswith(("not", "out"))

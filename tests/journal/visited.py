@@ -24,11 +24,42 @@ from tests.journal.made import TestClock, clip
 LOCK = "seven three nine"
 #: What the technician says; a number is so many seconds of silence.
 LINES: tuple[str | float, ...] = (
-    LOCK, "affirm", "understood", 60.0, "next step", "warm", "fifty eight", "affirm",
-    "not isolated", 20.0, "isolated lock seven three one", f"isolated lock {LOCK}", "nothing runs", "understood",
-    "say again", 400.0, "next step", 5.0, "next step", 5.0, "next step", 5.0, "next step", f"clear lock {LOCK}", 10.0,
-    "next step", 200.0, 200.0, "forty four", "affirm", "next step", "next step",
+    LOCK,
+    "affirm",
+    "understood",
+    60.0,
+    "next step",
+    "warm",
+    "fifty eight",
+    "affirm",
+    "not isolated",
+    20.0,
+    "isolated lock seven three one",
+    f"isolated lock {LOCK}",
+    "nothing runs",
+    "understood",
+    "say again",
+    400.0,
+    "next step",
+    5.0,
+    "next step",
+    5.0,
+    "next step",
+    5.0,
+    "next step",
+    f"clear lock {LOCK}",
+    10.0,
+    "next step",
+    200.0,
+    200.0,
+    "forty four",
+    "affirm",
+    "next step",
+    "next step",
 )
+
+#: A procedure of the tests' own, so that the shipped ones may change.
+PROCEDURE = Path(__file__).parent / "data" / "summit-check.yaml"
 
 MACHINE = Machine(lambda opened: start(sessions.book_of(opened), base.load(opened.language)), advance)
 
@@ -81,8 +112,13 @@ class _Mouth:
 
 
 def visit(
-    visits: Path, lines: Iterable[str | float] = LINES, *, key: DeviceKey | None = None, procedure: str = "platform-check",
-    watch: Any = None, at: float = 1000.0,
+    visits: Path,
+    lines: Iterable[str | float] = LINES,
+    *,
+    key: DeviceKey | None = None,
+    procedure: str = str(PROCEDURE),
+    watch: Any = None,
+    at: float = 1000.0,
 ) -> Path:
     """The folder of a visit that was run; stopped on the record where the lines end before it does."""
     clock = TestClock(at=at)

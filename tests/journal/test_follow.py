@@ -1,0 +1,138 @@
+"""The record follows from the machine, after any crash too; and what does not follow is found."""
+
+from __future__ import annotations
+
+import dataclasses
+import shutil
+from pathlib import Path
+
+import pytest
+
+from handsfree.journal.events import AnswerTaken, Gate, ReadingTaken, Say, Stamped, StepEntered, Utterance
+from handsfree.journal.follow import departure, follow
+from handsfree.journal.reader import read_list
+from handsfree.journal.verify import verify
+from handsfree.visit.interlock import Power
+from handsfree.visit.state import Awaiting
+from tests.journal.made import OPENED, TestClock
+from tests.journal.visited import LINES, LOCK, MACHINE, resume, visit
+
+
+def test_a_visit_follows_from_the_machine(done: Path) -> None:
+    entries = read_list(done)
+    assert departure(entries, MACHINE) is None
+    states = [step.state for step in follow(entries, MACHINE)]
+    again = [step.state for step in follow(entries, MACHINE)]
+    assert states == again
+    assert states[-1].closed
+
+
+def _changed(entries: list[Stamped], kind: type, **changes: object) -> tuple[list[Stamped], int]:
+    at = next(n for n, entry in enumerate(entries) if isinstance(entry.event, kind) and (kind is not Utterance or n > 30))
+    event = dataclasses.replace(entries[at].event, **changes)
+    return [*entries[:at], dataclasses.replace(entries[at], event=event), *entries[at + 1 :]], at
+
+
+@pytest.mark.parametrize(
+    ("kind", "changes"),
+    [
+        (ReadingTaken, {"value": 41.0}),
+        (AnswerTaken, {"answer": "cool"}),
+        (Gate, {"now": "ISOLATED"}),
+        (Say, {"text": "All is well."}),
+        (StepEntered, {"step": "clean-condenser"}),
+    ],
+)
+def test_an_effect_that_was_changed_is_found_where_it_stands(done: Path, kind: type, changes: dict[str, object]) -> None:
+    entries, at = _changed(read_list(done), kind, **changes)
+    found = departure(entries, MACHINE)
+    assert found is not None
+    assert found.n == at
+
+
+def test_an_utterance_that_was_changed_is_found_at_what_follows(done: Path) -> None:
+    entries, at = _changed(read_list(done), Utterance, text="negative", verdict="accepted", sense="command")
+    found = departure(entries, MACHINE)
+    assert found is not None
+    assert at < found.n < at + 8
+
+
+def test_effects_left_out_or_put_in_are_found(done: Path) -> None:
+    entries = read_list(done)
+    at = next(n for n, entry in enumerate(entries) if isinstance(entry.event, Gate))
+    assert departure(entries[:at] + entries[at + 1 :], MACHINE) is not None
+    assert departure([*entries[:at], entries[at], *entries[at:]], MACHINE) is not None
+
+
+def test_a_record_with_procedures_that_cannot_be_read_departs_and_does_not_crash() -> None:
+    found = departure([Stamped(0, "2026-01-01T00:00:00+00:00", 0.0, OPENED)], MACHINE)
+    assert found is not None
+    assert found.n == 0
+
+
+def test_after_a_crash_at_every_event_the_visit_carries_on_at_its_step_told_aloud_with_the_gate_shut(
+    done: Path, tmp_path: Path
+) -> None:
+    """The journal ends after event n, for every n; the machine takes it up; what was recorded so still follows."""
+    lines = (done / "journal.jsonl").read_bytes().splitlines(keepends=True)
+    steps = list(follow(read_list(done), MACHINE))
+    last = next(n for n, step in enumerate(steps) if step.state.closed)
+    tried = 0
+    for n in range(1, last, 3):
+        folder = tmp_path / str(n)
+        shutil.copytree(done / "sound", folder / "sound")
+        (folder / "journal.jsonl").write_bytes(b"".join(lines[:n]))
+        before = steps[n - 1].state
+        resume(folder, [], at=9000.0)
+        entries = read_list(folder)
+        resumed = next(i for i, entry in enumerate(entries) if type(entry.event).__name__ == "Resumed")
+        after = list(follow(entries, MACHINE))
+        assert all(step.departure is None for step in after), n
+        assert after[resumed].state.interlock.power is not Power.ISOLATED
+        spoken = [entry.event.text for entry in entries[resumed:] if isinstance(entry.event, Say)]
+        assert spoken, n
+        waits = before.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT)  # over by then, so the visit goes on
+        if before.frames and before.interlock.power is Power.LIVE and not waits:
+            assert after[resumed].state.frames == before.frames, n
+        if before.interlock.power is Power.ISOLATED:
+            assert any("Isolation is cleared" in text or "isolation" in text.lower() for text in spoken), (n, spoken)
+        assert verify(folder).holds, verify(folder)
+        tried += 1
+    assert tried > 50
+
+
+def test_a_visit_interrupted_under_isolation_goes_on_to_its_end(tmp_path: Path) -> None:
+    """Everything up to the isolated work, then a crash; after the resume isolation is made again, and the end is reached."""
+    stop = LINES.index("say again")
+    folder = visit(tmp_path, LINES[:stop])
+    rest = [f"isolated lock {LOCK}", "nothing runs", "understood", *LINES[stop:]]
+    state = resume(folder, rest, at=2500.0)
+    assert state.outcome == "done", (state.outcome, state.frames)
+    assert departure(read_list(folder), MACHINE) is None
+    assert verify(folder).holds
+
+
+def test_a_clock_that_jumps_is_noted_and_the_order_stays(tmp_path: Path) -> None:
+    moved = TestClock()
+
+    def jump(entry: Stamped, state: object) -> None:
+        clock = clocks[0]
+        if entry.n == 40:
+            clock.moved += 3600.0
+
+    clocks = [moved]
+    import tests.journal.visited as visited
+
+    original = visited.TestClock
+    visited.TestClock = lambda at: clocks[0]  # type: ignore[assignment,misc]
+    try:
+        folder = visit(tmp_path, watch=jump)
+    finally:
+        visited.TestClock = original  # type: ignore[misc]
+    entries = read_list(folder)
+    assert [type(e.event).__name__ for e in entries].count("ClockMoved") == 1
+    assert [e.mono for e in entries] == sorted(e.mono for e in entries)
+    report = verify(folder)
+    assert report.holds, report
+    assert "jumped forward 1 times" in " ".join(report.remarks)
+    assert departure(entries, MACHINE) is None

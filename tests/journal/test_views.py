@@ -1,0 +1,375 @@
+"""Terminal, page, PDF, captions, exports, service report: each shows what it must, the customer's nothing it must not."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+import shutil
+import subprocess
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+import soundfile
+from hypothesis import given, settings
+from rich.console import Console
+
+from handsfree.errors import Trouble
+from handsfree.journal import captions, commands, exports, keys
+from handsfree.journal.account import Account, account
+from handsfree.journal.canonical import entry_of
+from handsfree.journal.events import Stamped
+from handsfree.journal.page import page
+from handsfree.journal.pdf import service_pdf, visit_pdf
+from handsfree.journal.prune import prune
+from handsfree.journal.reader import read_list
+from handsfree.journal.replay import LONGEST_PAUSE, replay, wish
+from handsfree.journal.service import markdown, service
+from handsfree.journal.verify import verify
+from tests.journal.made import EVENTS, TestClock, write_visit
+from tests.journal.visited import LOCK, MACHINE, visit
+
+
+def _terminal(told: Account, *, only: str | None = None, begin: str | None = None, **more: object) -> str:
+    out = io.StringIO()
+    replay(told, wish(more.pop("speed", None), begin, only), Console(file=out, width=500), **more)  # type: ignore[arg-type]
+    return out.getvalue()
+
+
+# ---- terminal -------------------------------------------------------------------------------------------------------
+
+
+def test_the_terminal_shows_everything_a_supervisor_asks(told: Account) -> None:
+    text = _terminal(told)
+    for wanted in [
+        "The record holds.", "58 °F", "out of its expected range", "expected 39 to 46", "typed, accepted, 100% sure",
+        "Isolation: ISOLATING to ISOLATED", "by proof", "a denial was heard: not isolated", "Danger acknowledged",
+        "said again", "The wait is over", "condenser was dirty", "0:02:3",
+    ]:  # fmt: skip
+        assert wanted in text, wanted
+    assert "DOES NOT FOLLOW" not in text
+
+
+@pytest.mark.parametrize(
+    ("only", "has", "lacks"),
+    [("gates", "gate phrase given", "58 °F:"), ("readings", "44 °F", "Isolation:"), ("trouble", "stays shut", "44 °F")],
+)
+def test_the_terminal_shows_only_a_topic(told: Account, only: str, has: str, lacks: str) -> None:
+    text = _terminal(told, only=only)
+    assert has in text
+    assert lacks not in text
+
+
+def test_the_terminal_begins_where_asked(told: Account) -> None:
+    text = _terminal(told, begin="10:00")
+    assert "not isolated" not in text.split("╯")[1]
+    assert "gate phrase given" in text
+
+
+def test_in_time_it_sleeps_as_the_visit_did_and_plays_its_sound(told: Account) -> None:
+    slept: list[float] = []
+    played: list[tuple[int, int]] = []
+    _terminal(
+        told, speed=2.0, sleep=slept.append, play=lambda samples, rate: played.append((len(samples), rate)),
+        voice=lambda text: np.zeros(1600, np.float32),
+    )  # fmt: skip
+    assert len(played) > 60
+    assert {rate for _, rate in played} == {32_000}
+    assert (9600, 32_000) in played  # a clip of 0.6 s
+    assert max(slept) <= LONGEST_PAUSE / 2.0
+    assert sum(slept) < told.lasted / 2.0
+
+
+@pytest.mark.parametrize(("speed", "begin", "only"), [(0.0, None, None), (None, "soon", None), (None, None, "colours")])
+def test_what_cannot_be_asked_is_told(speed: float | None, begin: str | None, only: str | None) -> None:
+    with pytest.raises(Trouble):
+        wish(speed, begin, only)
+
+
+def test_a_record_that_was_changed_is_shown_up_to_there_and_exits_3(done: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "visit"
+    shutil.copytree(done, folder)
+    data = (folder / "journal.jsonl").read_bytes()
+    (folder / "journal.jsonl").write_bytes(data.replace(b"not isolated", b"now isolated", 1))
+    out = io.StringIO()
+    with pytest.raises(Trouble, match="does not hold at event") as caught:
+        commands.replay(folder, MACHINE, console=Console(file=out, width=300))
+    assert caught.value.status == 3
+    assert "THE RECORD DOES NOT HOLD" in out.getvalue()
+    with pytest.raises(Trouble) as caught:
+        commands.verify(folder, keys_folder=tmp_path / "none")
+    assert caught.value.status == 3
+
+
+# ---- page and PDF ---------------------------------------------------------------------------------------------------
+
+
+def test_the_page_is_self_contained_and_whole(told: Account) -> None:
+    text = page(told)
+    assert not re.findall(r"""(?:src|href)=["'](?!#|data:)""", text)
+    assert "://" not in text
+    assert "<script" not in text
+    assert text.count("<audio") == sum(1 for row in told.rows if row.clip)
+    assert text.index("What needs a look") < text.index('id="timeline"')
+    for row in told.rows:
+        assert f'id="e{row.n}"' in text
+    for target in re.findall(r'href="#([^"]+)"', text):
+        assert f'id="{target}"' in text, target
+
+
+def test_the_page_escapes_what_was_typed(tmp_path: Path) -> None:
+    folder = visit(tmp_path, ['<script>alert("x")</script> \x07 & "q"'])
+    text = page(account(folder, MACHINE))
+    assert "<script" not in text
+    assert "\x07" not in text
+    assert "&lt;script&gt;" in text
+
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed: apt-get install chromium")
+def test_the_page_in_chromium_passes_axe_and_is_used_by_keyboard(told: Account, done: Path, tmp_path: Path) -> None:
+    """WCAG 2.2 A and AA by axe-core; zoomed to 320 CSS px nothing scrolls sideways but the tables (1.4.10); Tab reaches the
+    skip link first; a clip plays."""
+    from axe_playwright_python.sync_playwright import Axe
+    from playwright.sync_api import sync_playwright
+
+    bad = account(visit(tmp_path, ["nine nine"]), MACHINE)
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        tab = browser.new_page(viewport={"width": 1200, "height": 900})
+        asked: list[str] = []
+        tab.on("request", lambda request: asked.append(request.url))
+        for number, shown in enumerate([told, bad]):
+            file = tmp_path / f"{number}.html"
+            file.write_text(page(shown), encoding="utf-8")
+            tab.goto(file.as_uri())
+            tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+            found = Axe().run(tab, options={"runOnly": tags})
+            assert found.violations_count == 0, found.generate_report()
+        tab.goto((tmp_path / "0.html").as_uri())
+        assert all(url.startswith(("file:", "data:")) for url in asked)
+        tab.keyboard.press("Tab")
+        assert "Skip" in tab.evaluate("document.activeElement.textContent")
+        tab.keyboard.press("Enter")
+        assert tab.evaluate("location.hash") == "#trouble"
+        tab.evaluate("async () => { const a = document.querySelector('audio'); a.muted = true; await a.play(); }")
+        assert tab.evaluate("document.querySelector('audio').duration") == pytest.approx(0.6, abs=0.05)
+        tab.set_viewport_size({"width": 320, "height": 800})
+        assert tab.evaluate("document.documentElement.scrollWidth") <= 320
+        pdf = tab.pdf(format="A4")
+        assert pdf.startswith(b"%PDF")
+        browser.close()
+
+
+@pytest.mark.parametrize("fonts", [True, False])
+def test_the_pdfs_can_be_read(told: Account, tmp_path: Path, fonts: bool) -> None:
+    from handsfree.journal.pdf import FONTS
+
+    for number, data in enumerate(
+        [visit_pdf(told, FONTS if fonts else ()), service_pdf(service(told), FONTS if fonts else ())]
+    ):
+        assert data.startswith(b"%PDF")
+        if shutil.which("pdftotext"):
+            (tmp_path / f"{number}.pdf").write_bytes(data)
+            text = subprocess.run(
+                ["pdftotext", tmp_path / f"{number}.pdf", "-"], capture_output=True, check=True
+            ).stdout.decode()
+            assert "58 °F" in text
+            assert "condenser was dirty" in text
+
+
+# ---- the customer's report ------------------------------------------------------------------------------------------
+
+
+def test_the_service_report_says_what_a_customer_must_know(told: Account) -> None:
+    text = markdown(service(told))
+    for section in [
+        "Fault", "Evidence", "Work done", "Parts", "Readings before and after", "Product temperature", "Cautions",
+        "Open points",
+    ]:  # fmt: skip
+        assert f"## {section}" in text
+    assert "condenser was dirty" in text
+    assert "| Temperature of the cabinet | 58 °F (out of its expected range) |  | 39 to 46 °F |" in text
+    assert "| Temperature of the delivery air |  | 44 °F |" in text
+    assert "Mains voltage can kill" in text
+    assert "Brush the condenser" in text
+
+
+def test_no_customer_report_carries_the_lock_number_or_the_voice(told: Account, tmp_path: Path) -> None:
+    """The number was stated, read back, used in both gate phrases, typed wrong once: in the record, and in no report."""
+    record = (told.folder / "journal.jsonl").read_text()
+    assert LOCK in record
+    texts = [markdown(service(told))]
+    if shutil.which("pdftotext"):
+        (tmp_path / "r.pdf").write_bytes(service_pdf(service(told)))
+        texts.append(subprocess.run(["pdftotext", tmp_path / "r.pdf", "-"], capture_output=True, check=True).stdout.decode())
+    for text in texts:
+        assert not re.search(r"seven|three|nine|739|7 3 9|lock(ed)?, ", text.lower())
+        assert ".flac" not in text
+        assert "isolated, lock" not in text.lower()
+        for row in told.rows:
+            if row.who == "technician" and len(row.text) > 12:
+                assert row.text not in text
+
+
+def test_a_visit_that_was_stopped_has_open_points_and_claims_no_work_it_did_not_do(tmp_path: Path) -> None:
+    from tests.journal.visited import LINES
+
+    folder = visit(tmp_path, LINES[: LINES.index("say again") + 1])
+    text = markdown(service(account(folder, MACHINE)))
+    assert "ended as: stopped" in text
+    assert "no restoring of it is recorded" in text
+    assert "Brush the condenser" not in text
+
+
+# ---- exports and captions -------------------------------------------------------------------------------------------
+
+
+def test_readings_come_back_from_csv_and_parquet(done: Path, tmp_path: Path) -> None:
+    commands.export(done, "readings", tmp_path / "r.csv")
+    rows = list(csv.DictReader(io.StringIO((tmp_path / "r.csv").read_text())))
+    assert [(row["step"], float(row["value"]), row["unit"]) for row in rows] == [
+        ("cabinet-temperature", 58.0, "degF"), ("delivery-temperature", 44.0, "degF"),
+    ]  # fmt: skip
+    pq = pytest.importorskip("pyarrow.parquet")
+    commands.export(done, "readings", tmp_path / "r.parquet")
+    table = pq.read_table(tmp_path / "r.parquet").to_pylist()
+    assert [row["value"] for row in table] == [58.0, 44.0]
+    assert table[0]["verdict"] == "out of its expected range"
+
+
+def test_every_exported_event_is_as_the_published_schema_says(done: Path, tmp_path: Path) -> None:
+    commands.export(done, "events", tmp_path / "e.jsonl")
+    commands.export(None, "schema", tmp_path / "s.json")
+    schema = json.loads((tmp_path / "s.json").read_text())
+    validator = jsonschema.Draft202012Validator(schema)
+    validator.check_schema(schema)
+    lines = (tmp_path / "e.jsonl").read_text().splitlines()
+    assert len(lines) == len(read_list(done))
+    for line in lines:
+        validator.validate(json.loads(line))
+    wrong = json.loads(lines[3])
+    wrong["event"]["surprise"] = 1
+    assert not validator.is_valid(wrong)
+
+
+@given(EVENTS)
+@settings(max_examples=200, deadline=None)
+def test_the_schema_takes_every_event(event: object) -> None:
+    entry = entry_of(Stamped(0, "2026-02-11T09:30:00.125+01:00", 0.0, event, ""))
+    assert _VALIDATOR.is_valid(json.loads(json.dumps(entry)))
+
+
+_VALIDATOR = jsonschema.Draft202012Validator(exports.schema())
+
+
+def test_the_sound_of_the_visit_has_captions_that_fit_it(told: Account, tmp_path: Path) -> None:
+    vtt = captions.write(told, tmp_path / "visit.flac", lambda text: np.full(len(text) * 400, 0.1, np.float32))
+    samples, rate = soundfile.read(tmp_path / "visit.flac")
+    text = vtt.read_text()
+    assert text.startswith("WEBVTT\n\n")
+    assert "[0:02:3" in text
+    assert "<v Technician>not isolated" in text
+    assert "<v Program>You said it is not." in text
+    times = [
+        [
+            sum(float(part) * 60**power for power, part in enumerate(reversed(time.split(":"))))
+            for time in line.split(" --> ")
+        ]
+        for line in re.findall(r"^(\d\d:\d\d:\d\d\.\d{3} --> \d\d:\d\d:\d\d\.\d{3})", text, re.MULTILINE)
+    ]
+    assert len(times) > 60
+    assert all(begin < end for begin, end in times)
+    assert [begin for begin, _ in times] == sorted(begin for begin, _ in times)
+    assert times[-1][0] <= len(samples) / rate
+    heard = next(n for n, block in enumerate(text.split("\n\n")) if "not isolated" in block)
+    begin, end = times[heard - 1]
+    assert np.abs(samples[int((begin + 0.05) * rate) : int((end - 0.05) * rate)]).max() > 0.15  # the clip's tone is there
+
+
+def test_a_file_is_written_whole_or_not_at_all(done: Path, tmp_path: Path) -> None:
+    with pytest.raises(Trouble, match="cannot be written"):
+        commands.export(done, "events", tmp_path / "no" / "such" / "e.jsonl")
+    with pytest.raises(Trouble, match="such a name"):
+        commands.export(done, "readings", tmp_path / "r.xlsx")
+    with pytest.raises(Trouble, match="cannot be exported"):
+        commands.export(done, "secrets", tmp_path / "x")
+    assert list(tmp_path.iterdir()) == []
+
+
+# ---- prune and keys -------------------------------------------------------------------------------------------------
+
+NOW = datetime(2026, 4, 1, tzinfo=UTC)
+
+
+def test_prune_removes_old_sound_and_the_record_still_verifies(tmp_path: Path) -> None:
+    old = write_visit(tmp_path / "visits" / "old")
+    new = write_visit(tmp_path / "visits" / "new", clock=TestClock(began=datetime(2026, 3, 30, tzinfo=UTC)))
+    key_of = keys.make("van-7", tmp_path / "keys")
+    signed = write_visit(tmp_path / "visits" / "signed", key=key_of)
+    changed = write_visit(tmp_path / "visits" / "changed")
+    (changed / "sound" / "00002.flac").write_bytes(b"other")
+    clock = TestClock(at=5000.0)
+    done = {p.visit.name: p for p in prune(tmp_path / "visits", timedelta(days=30), now=NOW, clock=clock)}
+    assert done["old"].removed == 10
+    assert list((old / "sound").iterdir()) == []
+    report = verify(old)
+    assert report.holds, report
+    assert report.removed == 10
+    assert "was removed" in " ".join(report.remarks)
+    assert done["new"].removed == 0
+    assert verify(new).holds
+    assert len(list((new / "sound").iterdir())) == 10
+    assert "signed" in done["signed"].why_not
+    assert "does not hold" in done["changed"].why_not
+    assert len(list((changed / "sound").iterdir())) == 10
+    again = {p.visit.name: p for p in prune(tmp_path / "visits", timedelta(days=30), now=NOW, key=key_of, clock=clock)}
+    assert again["signed"].removed == 10
+    assert verify(signed, known=keys.known(tmp_path / "keys"), signed=True).holds
+
+
+def test_a_crash_between_the_mark_and_the_files_leaves_a_record_that_holds(tmp_path: Path) -> None:
+    old = write_visit(tmp_path / "old")
+    clips = {path: path.read_bytes() for path in (old / "sound").iterdir()}
+    assert next(iter(prune(old, timedelta(days=1), now=NOW, clock=TestClock(at=5000.0)))).removed == 10
+    for path, data in list(clips.items())[:4]:
+        path.write_bytes(data)  # as if those had not gone yet
+    assert verify(old).holds
+    done = next(iter(prune(old, timedelta(days=0), now=NOW, clock=TestClock(at=6000.0))))
+    assert done.removed == 4
+    assert verify(old).holds
+
+
+def test_keys_are_made_once_shown_and_trusted(tmp_path: Path) -> None:
+    out = io.StringIO()
+    console = Console(file=out, width=300)
+    commands.keys(make="van-7", keys_folder=tmp_path / "a", console=console)
+    commands.keys(make="van-8", keys_folder=tmp_path / "b", console=console)
+    with pytest.raises(Trouble, match="has a key already"):
+        commands.keys(make="van-9", keys_folder=tmp_path / "a")
+    with pytest.raises(Trouble, match="cannot name a device"):
+        commands.keys(make="../x", keys_folder=tmp_path / "c")
+    other = keys.load(tmp_path / "b")
+    assert other is not None
+    commands.keys(trust=("van-8", other.public_key), keys_folder=tmp_path / "a", console=console)
+    assert set(keys.known(tmp_path / "a").values()) == {"van-7", "van-8"}
+    with pytest.raises(Trouble, match="Another key is known"):
+        commands.keys(trust=("van-8", "0" * 64), keys_folder=tmp_path / "a")
+    (tmp_path / "a" / "device.pem").write_bytes(b"junk")
+    with pytest.raises(Trouble, match="cannot be read"):
+        keys.load(tmp_path / "a")
+    assert (tmp_path / "b" / "device.pem").stat().st_mode & 0o077 == 0
+
+
+def test_ed25519_test_vector_1_of_rfc_8032() -> None:
+    """RFC 8032 section 7.1, TEST 1 (from memory): the empty message."""
+    public = "d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a"
+    signature = "e5564300c360ac729086e2cc806e828a84877f1eb8e5d974d873e065224901555fb8821590a33bacc61e39701cf9b46bd25bf5f0595bbe24655141438e7a100b"
+    assert keys.signed_by(public, signature, b"")
+    assert not keys.signed_by(public, signature, b"x")
