@@ -30,14 +30,14 @@ _CALL = re.compile(rb"kind:\s*['\"]?call")
 
 @dataclass(frozen=True)
 class Report:
-    """Of one file. `steps`: (id, seconds to listen). `all_routes`: False where there were too many to walk."""
+    """Of one file. `steps`: (id, seconds to listen). `routes`: the first ways through; `extent`: of all of them."""
 
     file: str
     procedure: str
     remarks: tuple[Remark, ...]
     steps: tuple[tuple[str, float], ...] = ()
     routes: tuple[listening.Route, ...] = ()
-    all_routes: bool = True
+    extent: listening.Extent | None = None
     callers: tuple[str, ...] = field(default=())
 
     @property
@@ -86,11 +86,13 @@ def check_file(path: Path, folders: Sequence[Path] | None = None) -> Report:
         *sounds.remarks(book, name, language),
         *_times(book, name),
     )
-    routes, every = listening.routes(book) if not any(remark.group == "graph" for remark in remarks) else ((), True)
+    steps = book.procedures[name].steps
+    sound = not any(remark.group == "graph" for remark in remarks)
     return Report(
         book.file(name), name, tuple(sorted(remarks, key=lambda remark: (remark.line, remark.group))),
-        tuple((step.id, round(listening.seconds(step), 1)) for step in book.procedures[name].steps),
-        routes, every, tuple(caller.main for caller in callers),
+        tuple((step.id, round(listening.seconds(step), 1)) for step in steps),
+        listening.routes(book) if sound else (), listening.extent(book) if sound else None,
+        tuple(caller.main for caller in callers),
     )  # fmt: skip
 
 
@@ -112,21 +114,17 @@ def lines(report: Report) -> Iterator[str]:
         total = sum(one[1] for one in report.steps)
         longest = f"the longest is `{slowest[0]}`, {slowest[1]:.0f} s"
         yield f"{report.file}: {len(report.steps)} steps, {total:.0f} s to listen to in all; {longest}."
-    if report.routes:
-        yield f"{report.file}: {_summary(report)}"
+    if report.extent:
+        yield f"{report.file}: {_summary(report.extent)}"
     if not report.remarks:
         yield f"{report.file}: nothing to remark."
 
 
-def _summary(report: Report) -> str:
-    routes = report.routes
-    listen = sorted(route.listen for route in routes)
-    work = sorted(route.minutes for route in routes)
-    locked = sorted(route.isolations for route in routes)
-    count = f"{len(routes)} ways through" if report.all_routes else f"more than {len(routes)} ways through; of the first"
+def _summary(extent: listening.Extent) -> str:
+    listen, work, locked = extent.listen, extent.minutes, extent.isolations
     return (
-        f"{count}: {listen[0]:.0f} to {listen[-1]:.0f} s to listen to, {work[0]:g} to {work[-1]:g} min of work and waiting, "
-        f"{locked[0]} to {locked[-1]} isolations."
+        f"{extent.ways:,} ways through: {listen[0]:.0f} to {listen[1]:.0f} s to listen to, "
+        f"{work[0]:g} to {work[1]:g} min of work and waiting, {locked[0]} to {locked[1]} isolations."
     )
 
 

@@ -1,14 +1,14 @@
 """How long a procedure is to listen to: each step, and each way through it, with its isolations.
 
-A way through passes each step at most once, so a loop is counted as gone round not at all or once."""
+A way through goes on and never back: a loop is counted as not gone round."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import islice
+from itertools import islice, pairwise
 
-from handsfree.procedure.graph import FINISH, Expansion, Place, start
+from handsfree.procedure.graph import FINISH, Expansion, Graph, Place, start
 from handsfree.procedure.model import Answer, Ask, Book, Isolate, Step, Wait
 from handsfree.procedure.wording import sentences, texts
 
@@ -57,31 +57,99 @@ def minutes(step: Step) -> float:
     return (step.minutes or 0.0) + (step.seconds / 60 if isinstance(step, Wait) and not step.leaves_site else 0.0)
 
 
-def routes(book: Book) -> tuple[tuple[Route, ...], bool]:
-    """(ways through, whether these are all): at most MOST_PATHS, in the order of the file."""
+def routes(book: Book) -> tuple[Route, ...]:
+    """The first MOST_PATHS ways through, in the order of the file."""
     expansion = Expansion(book)
-    found = list(islice(_paths(expansion), MOST_PATHS + 1))
-    return tuple(_route(expansion, path) for path in found[:MOST_PATHS]), len(found) <= MOST_PATHS
+    return tuple(_route(expansion, path) for path in islice(_paths(_onward(expansion), start(book)), MOST_PATHS))
 
 
-def _paths(expansion: Expansion) -> Iterator[tuple[Place, ...]]:
-    """By depth, each place once a path. Places that cannot end are cut off first, or the search could stray for ever."""
+@dataclass(frozen=True)
+class Extent:
+    """Over all ways through: how many there are, and the least and most of each."""
+
+    ways: int
+    listen: tuple[float, float]
+    minutes: tuple[float, float]
+    isolations: tuple[int, int]
+
+
+def extent(book: Book) -> Extent | None:
+    """None where no way comes to an end."""
+    import networkx as nx
+
+    expansion = Expansion(book)
+    graph = _onward(expansion)
+    first = start(book)
+    if first not in graph:
+        return None
+    ways: dict[Place, int] = {FINISH: 1}
+    bounds: dict[Place, tuple[tuple[float, float], ...]] = {FINISH: ((0.0, 0.0),) * 3}
+    for place in reversed(list(nx.topological_sort(graph))):
+        if place == FINISH:
+            continue
+        step = expansion.step(place)
+        own = (seconds(step), minutes(step), float(isinstance(step, Isolate)))
+        after = [bounds[to] for to in graph.successors(place)]
+        ways[place] = sum(ways[to] for to in graph.successors(place))
+        bounds[place] = tuple(
+            (mine + min(one[at][0] for one in after), mine + max(one[at][1] for one in after)) for at, mine in enumerate(own)
+        )
+    listen, work, locked = bounds[first]
+    return Extent(ways[first], listen, work, (round(locked[0]), round(locked[1])))
+
+
+def _onward(expansion: Expansion) -> Graph:
+    """The graph of what leads to the end, each loop cut where it closes."""
     import networkx as nx
 
     graph = expansion.graph()
-    first = start(expansion.book)
+    done: set[Place] = set()
+    closing = []
+    for a, b, kind in nx.dfs_labeled_edges(graph, start(expansion.book)):
+        if kind == "reverse":
+            done.add(b)
+        elif kind == "nontree" and b not in done:
+            closing.append((a, b))
+    graph.remove_edges_from(closing)
+    return graph.subgraph(nx.ancestors(graph, FINISH) | {FINISH} if FINISH in graph else ()).copy()
+
+
+def covering(book: Book) -> tuple[tuple[tuple[Place, str], ...], ...]:
+    """A few ways through that together take every answer, case and 'go' that can be followed by an end, loops included:
+    for rehearsals, where all ways are too many. Each is (place, name of the way taken from it), from the start to the end."""
+    import networkx as nx
+
+    graph = Expansion(book).graph()
+    first = start(book)
     if FINISH not in graph:
-        return
-    useful = nx.ancestors(graph, FINISH)
-    budget = 200_000
-    waiting: list[tuple[Place, ...]] = [(first,)] if first in useful else []
-    while waiting and budget > 0:
-        budget -= 1
+        return ()
+    ahead = nx.single_source_shortest_path(graph, first)
+    onward = nx.single_source_shortest_path(graph.reverse(copy=False), FINISH)
+    untaken = {(a, b, name): None for a, b, names in graph.edges(data="names") for name in names if a in ahead and b in onward}
+    found = []
+    for a, b, name in list(untaken):
+        if (a, b, name) not in untaken:
+            continue
+        places = [*ahead[a], *reversed(onward[b])]
+        route = []
+        for at, (one, other) in enumerate(pairwise(places)):
+            names = graph.edges[one, other]["names"]
+            fresh = next((way for way in names if (one, other, way) in untaken), names[0])
+            taken = name if at == len(ahead[a]) - 1 else fresh
+            untaken.pop((one, other, taken), None)
+            route.append((one, taken))
+        found.append(tuple(route))
+    return tuple(found)
+
+
+def _paths(graph: Graph, first: Place) -> Iterator[tuple[Place, ...]]:
+    waiting: list[tuple[Place, ...]] = [(first,)] if first in graph else []
+    while waiting:
         path = waiting.pop()
         for to in reversed(list(graph.successors(path[-1]))):
             if to == FINISH:
                 yield path
-            elif to in useful and to not in path:
+            else:
                 waiting.append((*path, to))
 
 

@@ -67,7 +67,9 @@ def test_the_graphs_of_the_shipped_procedures_are_without_fault() -> None:
 
 def test_times_and_isolations_of_each_way_through() -> None:
     report = check_file(GOOD / "warm-cabinet.yaml", [])
-    assert report.all_routes
+    assert report.extent is not None
+    assert report.extent.ways == len(report.routes)
+    assert report.extent.isolations == (0, 1)
     by_end = {(route.steps[-1], route.isolations) for route in report.routes}
     assert by_end == {("fixed", 1), ("handed-over", 1), ("handed-over", 0), ("not-warm", 0)}
     cleaned = next(route for route in report.routes if route.steps[-1] == "fixed" and "supply" not in route.steps)

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import xml.etree.ElementTree as ElementTree
 
+import networkx as nx
+import pytest
 from hypothesis import HealthCheck, given, settings
 
 from handsfree.language.base import load
 from handsfree.procedure import listening, sounds, values, wording
 from handsfree.procedure.chart import chart_of, mermaid, svg
 from handsfree.procedure.compare import compare, lines
-from handsfree.procedure.graph import Expansion
+from handsfree.procedure.graph import FINISH, Expansion, start
 from handsfree.procedure.model import Book
 from handsfree.procedure.printed import lines_of, markdown
 from handsfree.procedure.proofs import prove
@@ -34,10 +36,33 @@ def test_nothing_falls_over(book: Book, other: Book) -> None:
     for name in book.procedures:
         found = [*values.remarks(book, name, ENGLISH), *wording.remarks(book, name), *sounds.remarks(book, name, ENGLISH)]
         assert all(remark.why.endswith(".") for remark in found)
-    routes, _ = listening.routes(book)
+    routes, extent = listening.routes(book), listening.extent(book)
     graph = Expansion(book).graph()
-    for route in routes:
-        assert len(set(route.steps)) <= len(route.steps) <= len(graph)
+    assert all(len(route.steps) <= len(graph) for route in routes)
+    if extent is None:
+        assert routes == ()
+    elif extent.ways <= listening.MOST_PATHS:
+        assert len(routes) == extent.ways
+        assert extent.isolations == (min(one.isolations for one in routes), max(one.isolations for one in routes))
+        assert extent.listen == pytest.approx((min(one.listen for one in routes), max(one.listen for one in routes)))
+        assert extent.minutes == pytest.approx((min(one.minutes for one in routes), max(one.minutes for one in routes)))
+
+
+@given(books())
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_the_covering_routes_take_every_way_that_can_end(book: Book) -> None:
+    expansion = Expansion(book)
+    graph = expansion.graph()
+    able = nx.ancestors(graph, FINISH) | {FINISH} if FINISH in graph else set()
+    wanted = {(a, b, name) for a, b, names in graph.edges(data="names") for name in names if b in able}
+    taken = set()
+    for route in listening.covering(book):
+        assert route[0][0] == start(book)
+        places = [place for place, _ in route] + [FINISH]
+        for (place, name), to in zip(route, places[1:], strict=True):
+            assert (to, name) in set(expansion.next_places(place))
+            taken.add((place, to, name))
+    assert taken == wanted
 
 
 @given(books(), books())
