@@ -64,6 +64,83 @@ def visit(
     commands.visit(ask, as_json=json)
 
 
+# ---- the record -----------------------------------------------------------------------------------------------------
+
+
+@app.command()
+def verify(
+    visit: Place,
+    signed: Annotated[bool, typer.Option("--signed", help="Every event must be signed by a known device.")] = False,
+    events: Annotated[int | None, typer.Option(help="How many events there must be at least.")] = None,
+    head: Annotated[str | None, typer.Option(help="Hash of an event that must be among them, noted earlier.")] = None,
+    json: Json = False,
+) -> None:
+    """Whether the record of a visit is whole and unchanged. Exit status 3, and the first bad place, where it is not."""
+    from handsfree.journal import commands
+
+    commands.verify(visit, signed=signed, events=events, head=head, as_json=json)
+
+
+@app.command()
+def replay(
+    visit: Place,
+    speed: Annotated[float | None, typer.Option(help="Play in time with its sound, so many times as fast.")] = None,
+    begin: Annotated[str | None, typer.Option("--from", help="Begin at this time, as 12:30 or 0:12:30.")] = None,
+    only: Annotated[str | None, typer.Option(help="gates, readings or trouble.")] = None,
+    html: Annotated[Path | None, typer.Option(help="Write one page that needs nothing else.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="Write it on paper.")] = None,
+) -> None:
+    """The visit as it went, worked out again from its record; exit status 3 where the record does not follow from it."""
+    from handsfree.journal import commands
+    from handsfree.visit import review
+
+    voice = review.voice() if speed is not None else None
+    commands.replay(visit, review.machine(), speed=speed, begin=begin, only=only, html=html, pdf=pdf, voice=voice)
+
+
+@app.command()
+def keys(
+    make: Annotated[str | None, typer.Option(help="Make this device's signing key; the device's name.")] = None,
+    trust: Annotated[tuple[str, str] | None, typer.Option(help="Trust another device: its name and public key.")] = None,
+) -> None:
+    """The signing keys: this device's own, and the known ones."""
+    from handsfree.journal import commands
+
+    commands.keys(make=make, trust=trust)
+
+
+@app.command()
+def export(
+    what: Annotated[str, typer.Argument(help="readings, events, schema or sound.")],
+    to: Annotated[Path, typer.Argument(help="File to write: .csv or .parquet, .jsonl, .json, .flac.")],
+    visit: Annotated[Path | None, typer.Option("--visit", help="Folder of the visit.")] = None,
+) -> None:
+    """Readings as a table, events with their schema, or the whole visit's sound with captions."""
+    from handsfree.journal import commands
+    from handsfree.visit import review
+
+    commands.export(visit, what, to, voice=review.voice() if what == "sound" else None)
+
+
+@app.command()
+def report(visit: Place, to: Annotated[Path, typer.Argument(help="File to write, .md or .pdf.")]) -> None:
+    """The service report for the customer: no technician's voice, no lock number."""
+    from handsfree.journal import commands
+
+    commands.report(visit, to)
+
+
+@app.command()
+def prune(
+    visits: Annotated[Path, typer.Argument(help="Folder that visits are kept in.")],
+    days: Annotated[float, typer.Option(help="Remove sound older than so many days.")],
+) -> None:
+    """Remove old sound, leaving a mark that the record still verifies by."""
+    from handsfree.journal import commands
+
+    commands.prune(visits, days=days)
+
+
 # ---- the procedure writer's -----------------------------------------------------------------------------------------
 
 Name = Annotated[str, typer.Argument(help="Name of a procedure that ships, or a procedure file.")]

@@ -1,0 +1,36 @@
+"""A record looked at again: the journal's views, given this program's machine and voice."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from handsfree.journal.events import Opened
+from handsfree.journal.follow import Machine
+from handsfree.language import base
+from handsfree.visit.machine import advance, start
+from handsfree.visit.sessions import book_of
+from handsfree.visit.state import State
+
+
+def machine() -> Machine:
+    """The machine of the visit, begun from the procedures in the record."""
+    return Machine(begun, advance)
+
+
+def begun(opened: Opened) -> State:
+    return start(book_of(opened), base.load(opened.language))
+
+
+def voice(language: str = "en") -> Callable[[str], Any] | None:
+    """What was said, spoken again by the synthesiser; None where there is none."""
+    from handsfree.errors import Trouble
+    from handsfree.sound.synth import Synthesiser
+
+    pack = base.load(language)
+    synthesiser = Synthesiser(language)
+    try:
+        synthesiser.speak("")
+    except Trouble:
+        return None
+    return lambda text: synthesiser.speak(pack.speakable(text))
