@@ -13,9 +13,10 @@ from typing import Any
 
 from handsfree.errors import Trouble
 from handsfree.language import base
-from handsfree.procedure import listening, proofs, sounds, values, wording
+from handsfree.procedure import listening, observations, proofs, sounds, values, wording
 from handsfree.procedure.load import FileProblems, load_book, load_file, procedure_files, shown_path
 from handsfree.procedure.model import Book
+from handsfree.procedure.observations import Observations
 from handsfree.procedure.remarks import Remark, Weight, at
 from handsfree.procedure.yamlfile import LIMIT_BYTES
 
@@ -45,26 +46,29 @@ class Report:
         return sum(remark.weight is Weight.ERROR for remark in self.remarks)
 
 
-def check_path(path: Path, folders: Sequence[Path] | None = None) -> tuple[Report, ...]:
-    """A file, or every procedure file of a folder. Trouble where there is none."""
+def check_path(
+    path: Path, folders: Sequence[Path] | None = None, known: Observations | None = None
+) -> tuple[Report, ...]:
+    """A file, or every procedure file of a folder. `known`: what the fault model can be told, of the one that ships when
+    absent. Trouble where there is no file."""
     if path.is_dir():
         files = procedure_files(path)
         if not files:
             raise Trouble(f"There is no procedure file in {shown_path(path)}; a procedure's name ends in .yaml.")
-        return tuple(_check_in_folder(file, folders) for file in files)
-    return (check_file(path, folders),)
+        return tuple(_check_in_folder(file, folders, known) for file in files)
+    return (check_file(path, folders, known),)
 
 
-def _check_in_folder(path: Path, folders: Sequence[Path] | None) -> Report:
+def _check_in_folder(path: Path, folders: Sequence[Path] | None, known: Observations | None) -> Report:
     """A file that cannot be read does not keep the others from being checked."""
     try:
-        return check_file(path, folders)
+        return check_file(path, folders, known)
     except Trouble as error:
         remark = Remark(shown_path(path), 0, "", "file", Weight.ERROR, error.sentence, "")
         return Report(shown_path(path), path.stem, (remark,))
 
 
-def check_file(path: Path, folders: Sequence[Path] | None = None) -> Report:
+def check_file(path: Path, folders: Sequence[Path] | None = None, known: Observations | None = None) -> Report:
     """Trouble only where the file cannot be read at all; what is wrong in it is in the report."""
     try:
         load_file(path)
@@ -84,6 +88,7 @@ def check_file(path: Path, folders: Sequence[Path] | None = None) -> Report:
         *values.remarks(book, name, language),
         *wording.remarks(book, name),
         *sounds.remarks(book, name, language),
+        *observations.remarks(book, name, known),
         *_times(book, name),
     )
     steps = book.procedures[name].steps

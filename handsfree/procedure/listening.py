@@ -116,7 +116,7 @@ def _onward(expansion: Expansion) -> Graph:
 
 def covering(book: Book) -> tuple[tuple[tuple[Place, str], ...], ...]:
     """A few ways through that together take every answer, case and 'go' that can be followed by an end, loops included:
-    for rehearsals, where all ways are too many. Each is (place, name of the way taken from it), from the start to the end."""
+    for rehearsals, where all ways are too many. Each is (place, name of the way taken from it), from start to end."""
     import networkx as nx
 
     graph = Expansion(book).graph()
@@ -125,7 +125,8 @@ def covering(book: Book) -> tuple[tuple[tuple[Place, str], ...], ...]:
         return ()
     ahead = nx.single_source_shortest_path(graph, first)
     onward = nx.single_source_shortest_path(graph.reverse(copy=False), FINISH)
-    untaken = {(a, b, name): None for a, b, names in graph.edges(data="names") for name in names if a in ahead and b in onward}
+    able = [(a, b, names) for a, b, names in graph.edges(data="names") if a in ahead and b in onward]
+    untaken = {(a, b, name): None for a, b, names in able for name in names}
     found = []
     for a, b, name in list(untaken):
         if (a, b, name) not in untaken:
