@@ -1,7 +1,7 @@
-"""How fast a journal of a million events is written, verified and read. Run: python -m tests.bench.journal [EVENTS]
+"""How fast a journal of a million events is written, verified, read and replayed.
 
-Events are a mixture like a visit's; the sizes of lines are printed. Writing is timed twice: as a visit writes (an fsync an
-append), on fewer events, and in one go, as the file for the rest is made.
+Run: python -m tests.bench.journal [EVENTS]. Events are a mixture like a visit's; the sizes of lines are printed. Writing is
+timed twice: as a visit writes (an fsync an append), on fewer events, and in one go, as the file for the rest is made.
 """
 
 from __future__ import annotations
@@ -113,9 +113,7 @@ def main(events: int) -> None:
         took = make(folder / "big", events)
         path = folder / "big" / "journal.jsonl"
         size = path.stat().st_size
-        print(
-            f"made                {took:11.2f} s   {size / 1e6:.1f} MB, {size / events:.0f} B an event, {events} events"
-        )
+        print(f"made                {took:11.2f} s   {size / 1e6:.1f} MB, {size / events:.0f} B an event, {events} events")
         before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
         plain = _timed(
             "sha256sum", size, events, lambda: subprocess.run(["sha256sum", path], check=True, capture_output=True)
@@ -126,7 +124,27 @@ def main(events: int) -> None:
         grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before
         print(f"memory grown by verifying: {grown} kB")
         _timed("read as events", size, events, lambda: sum(1 for _ in read(folder / "big")))
+        replayed(folder, events)
     print(f"on {os.cpu_count()} cores")
+
+
+def replayed(folder: Path, events: int) -> None:
+    """A real visit (two hundred and some events) followed by the real machine again and again, and told in rows."""
+    from handsfree.journal.follow import departure
+    from handsfree.journal.rows import rows
+    from tests.journal.visited import MACHINE, visit
+
+    done = visit(folder / "visits")
+    entries = list(read(done))
+    times = max(1, events // len(entries))
+    size = (done / "journal.jsonl").stat().st_size * times
+
+    def follow_all() -> None:
+        for _ in range(times):
+            assert departure(entries, MACHINE) is None
+
+    _timed("follow (advance)", size, times * len(entries), follow_all)
+    _timed("rows", size, times * len(entries), lambda: [sum(1 for _ in rows(entries)) for _ in range(times)])
 
 
 def check(folder: Path) -> None:

@@ -1,8 +1,8 @@
 """Disks that fail, in the place of `handsfree.journal.disk.RealDisk`.
 
 Simulated, for nobody can cut the power of a test machine two thousand times. What the simulation allows is at least what a
-file system may do with writes that were not synced: keep them, lose them, keep some sectors of them in any order, leave zeros
-or old bytes where a sector was lost, cut anywhere.
+file system may do with writes that were not synced: keep them, lose them, keep some sectors of them in any order, leave
+zeros or old bytes where a sector was lost, cut anywhere.
 """
 
 from __future__ import annotations

@@ -157,11 +157,11 @@ def test_a_forger_who_rechains_everything_needs_the_key(
     assert verify(folder, known=known, signed=True).holds
     (folder / "journal.jsonl").write_bytes(_rechained(forgery(_lines(folder))))
     report = verify(folder, known=known, signed=True)
+    counted(f"forged with all hashes right: {forgery.__name__.strip('_')}", 1, int(report.holds))
     assert not report.holds
     if forgery in (_edit, _remove, _move, _add, _unsign_the_end):
         assert report.at is not None
         assert 5 <= report.at <= 10, report
-    counted(f"forged with all hashes right: {forgery.__name__.strip('_')}", 1, 0)
 
 
 def test_a_forger_with_another_key(fast: Path, key: keys.DeviceKey) -> None:

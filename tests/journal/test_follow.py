@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import shutil
 from pathlib import Path
 
 import pytest
@@ -12,8 +11,6 @@ from handsfree.journal.events import AnswerTaken, Gate, ReadingTaken, Say, Stamp
 from handsfree.journal.follow import departure, follow
 from handsfree.journal.reader import read_list
 from handsfree.journal.verify import verify
-from handsfree.visit.interlock import Power
-from handsfree.visit.state import Awaiting
 from tests.journal.made import OPENED, TestClock
 from tests.journal.visited import LINES, LOCK, MACHINE, resume, visit
 
@@ -68,37 +65,6 @@ def test_a_record_with_procedures_that_cannot_be_read_departs_and_does_not_crash
     found = departure([Stamped(0, "2026-01-01T00:00:00+00:00", 0.0, OPENED)], MACHINE)
     assert found is not None
     assert found.n == 0
-
-
-def test_after_a_crash_at_every_event_the_visit_carries_on_at_its_step_told_aloud_with_the_gate_shut(
-    done: Path, tmp_path: Path
-) -> None:
-    """The journal ends after event n, for every n; the machine takes it up; what was recorded so still follows."""
-    lines = (done / "journal.jsonl").read_bytes().splitlines(keepends=True)
-    steps = list(follow(read_list(done), MACHINE))
-    last = next(n for n, step in enumerate(steps) if step.state.closed)
-    tried = 0
-    for n in range(1, last, 3):
-        folder = tmp_path / str(n)
-        shutil.copytree(done / "sound", folder / "sound")
-        (folder / "journal.jsonl").write_bytes(b"".join(lines[:n]))
-        before = steps[n - 1].state
-        resume(folder, [], at=9000.0)
-        entries = read_list(folder)
-        resumed = next(i for i, entry in enumerate(entries) if type(entry.event).__name__ == "Resumed")
-        after = list(follow(entries, MACHINE))
-        assert all(step.departure is None for step in after), n
-        assert after[resumed].state.interlock.power is not Power.ISOLATED
-        spoken = [entry.event.text for entry in entries[resumed:] if isinstance(entry.event, Say)]
-        assert spoken, n
-        waits = before.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT)  # over by then, so the visit goes on
-        if before.frames and before.interlock.power is Power.LIVE and not waits:
-            assert after[resumed].state.frames == before.frames, n
-        if before.interlock.power is Power.ISOLATED:
-            assert any("Isolation is cleared" in text or "isolation" in text.lower() for text in spoken), (n, spoken)
-        assert verify(folder).holds, verify(folder)
-        tried += 1
-    assert tried > 50
 
 
 def test_a_visit_interrupted_under_isolation_goes_on_to_its_end(tmp_path: Path) -> None:
