@@ -10,7 +10,7 @@ import pytest
 
 from handsfree.language import base
 from handsfree.language.meaning import Listening, Sense
-from handsfree.procedure import sounds, values, wording
+from handsfree.procedure import observations, sounds, values, wording
 from handsfree.procedure.graph import EXITS, Expansion, Place, start
 from handsfree.procedure.model import (
     Ask,
@@ -85,6 +85,7 @@ def test_the_programs_own_checks_find_no_error(book: Book) -> None:
         *values.remarks(book, book.main, ENGLISH),
         *wording.remarks(book, book.main),
         *sounds.remarks(book, book.main, ENGLISH),
+        *observations.remarks(book, book.main),
     )
     assert [remark.shown for remark in remarks if remark.weight is Weight.ERROR] == []
 

@@ -1,0 +1,94 @@
+"""'What next' and 'why', asked in the middle of shipped procedures, by typed visits through the real machine."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from handsfree.procedure.observations import told
+from handsfree.trade import faultmodel, whatnext
+from tests.shipped.conftest import book_named
+from tests.visit.scenes import Scene
+
+COMPLAINTS = {
+    "too-warm": "too_warm", "freezing-the-stock": "freezing", "dead-or-trips": "dead",
+    "runs-all-the-time": "runs_always", "noisy-or-vibrating": "noisy", "iced-up": "iced_up",
+}  # fmt: skip
+ARRIVED = ("understood", "next step", "dry", "intact", "plain plate", "next step", "moving freely", "fit for work")
+
+
+def arrived(name: str) -> Scene:
+    """A visit that has come through the hazards of the site."""
+    return Scene(book_named(name)).open().words(*ARRIVED)
+
+
+@pytest.mark.parametrize(("name", "complaint"), COMPLAINTS.items())
+def test_the_complaint_alone_gives_a_first_check(name: str, complaint: str) -> None:
+    assert book_named(name).procedures[name].complaint == complaint
+    scene = arrived(name)
+    model = faultmodel.shipped()
+    scene.words("what next")
+    assert scene.said == " ".join(whatnext.what_next(model, {"complaint": complaint}))
+    assert any(check.asks in scene.said for check in model.checks.values())
+    scene.words("why")
+    assert re.search(r"Most likely .+: \d+ percent", scene.said)
+
+
+def test_a_stopped_deck_leads_to_the_mode() -> None:
+    scene = arrived("too-warm").words("lit up", "something else")
+    assert scene.state.told == {"display": "lit", "mode": "other"}
+    scene.words("why")
+    assert "Most likely the controller is not in its cooling mode" in scene.said
+
+
+def test_readings_tell_through_the_decision_they_lead_to() -> None:
+    scene = arrived("too-warm").words("lit up", "cooling", "43", "affirm", "45", "affirm", "70", "affirm", "58", "affirm")
+    assert scene.state.told["setting"] == "normal"
+    assert scene.state.told["thermometer"] == "shown_colder"
+    scene.words("why")
+    assert "sensor reads too cold" in scene.said
+
+
+def test_a_borderline_reading_tells_nothing() -> None:
+    scene = arrived("too-warm").words("lit up", "cooling", "43", "affirm", "53", "affirm", "70", "affirm", "58", "affirm")
+    assert "thermometer" not in scene.state.told
+
+
+def test_under_isolation_the_next_check_needs_no_power_or_says_so() -> None:
+    scene = arrived("too-warm").words(
+        "lit up", "cooling", "43", "affirm", "58", "affirm", "70", "affirm", "58", "affirm", "long before", "holds fast",
+        "warm", "clean", "go ahead", "isolated lock four two", "nothing runs", "understood",
+    )  # fmt: skip
+    assert (scene.step, scene.power) == ("compressor-touch", "ISOLATED")
+    before = scene.state
+    scene.words("what next")
+    advice = whatnext.next_check(faultmodel.shipped(), {"complaint": "too_warm", **scene.state.told}, isolated=True)
+    assert advice is not None
+    assert ("Restore the power first." in scene.said) is (advice.check.needs == "power")
+    assert (scene.step, scene.power) == ("compressor-touch", "ISOLATED"), "advice moves nothing"
+    assert scene.state.remembered == before.remembered
+    scene.words("cool")
+    assert scene.state.told["compressor_touch"] == "cool"
+
+
+def test_what_a_called_procedure_finds_counts_for_its_caller() -> None:
+    scene = arrived("too-warm").words(
+        "lit up", "cooling", "43", "affirm", "58", "affirm", "70", "affirm", "58", "affirm", "long before", "holds fast",
+        "dead calm", "even frost", "dead calm", "stopped",
+    )  # fmt: skip
+    assert scene.state.path == ("too-warm", "fans-check-and-exchange")
+    assert scene.state.told["air_flow"] == "none"
+    assert scene.state.told["condenser_fan_turns"] == "still"
+
+
+def test_ice_is_named_as_such() -> None:
+    scene = arrived("iced-up").words("iced over", "next step", "43", "affirm", "slips out")
+    scene.words("why")
+    assert "the door does not seal" in scene.said
+
+
+def test_every_diagnosis_tells_something() -> None:
+    for name in COMPLAINTS:
+        tells = {what.partition("=")[0] for step in book_named(name).procedures[name].steps for _, what in told(step)}
+        assert len(tells) >= (1 if name == "noisy-or-vibrating" else 2), name
