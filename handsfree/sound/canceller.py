@@ -1,0 +1,148 @@
+"""What the loudspeaker says, taken out of what the microphone hears, as it comes.
+
+A partitioned-block frequency-domain adaptive filter (overlap-save; Soo and Pang, IEEE Trans. ASSP 38 (1990), from memory),
+twice: one that learns all the time, and one that is used, which takes over what the other learnt only when that has
+done better for a while. Somebody who speaks over a prompt so disturbs the learner but not what comes out. What is left of
+the echo after it is turned down by as much as it usually is left, never what is louder than that.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handsfree.sound.loudspeaker import Tap
+from handsfree.sound.samples import RATE, Samples, silence
+from handsfree.sound.sources import BLOCK, Block
+
+Spectra = NDArray[np.complex128]
+
+PARTS = 10  # blocks of filter: 320 ms, for delay and room together
+AHEAD = 0.06  # s that the reference is shifted, so that the clocks may err by as much
+DRIFT = 0.04  # s by which reference and microphone may slip before they are aligned anew
+STEP = 0.5
+BETTER, FOR_BLOCKS = 0.8, 3  # the learner takes over at this share of the error, so many blocks in a row
+QUIET = 1e-8  # mean square of a reference that plays nothing: -80 dB
+FLOOR = 0.02  # the least that what is left is turned down to
+
+
+class Canceller:
+    """`clean(block, reference)`: both BLOCK samples, in step."""
+
+    def __init__(self, parts: int = PARTS) -> None:
+        bins = BLOCK + 1
+        self._x: Spectra = np.zeros((parts, bins), dtype=np.complex128)
+        self._used: Spectra = np.zeros_like(self._x)
+        self._learnt: Spectra = np.zeros_like(self._x)
+        self._last = np.zeros(BLOCK)
+        self._power = np.full(bins, 1e-3)
+        self._error_used = self._error_learnt = 0.0
+        self._streak = 0
+        self._leak = 0.5  # share of the echo's power that is usually left
+        self._idle = parts
+
+    def reset(self) -> None:
+        self._used[:] = 0
+        self._learnt[:] = 0
+        self._leak = 0.5
+
+    def clean(self, heard: Samples, reference: Samples) -> Samples:
+        ref = np.asarray(reference, dtype=np.float64)
+        self._idle = 0 if float(np.mean(ref**2)) > QUIET else self._idle + 1
+        spectrum = np.fft.rfft(np.concatenate([self._last, ref]))
+        self._last = ref
+        self._x = np.roll(self._x, 1, axis=0)
+        self._x[0] = spectrum
+        if self._idle >= len(self._x):  # nothing played for the length of the filter: nothing to take out, or to learn
+            return heard
+        d = np.asarray(heard, dtype=np.float64)
+        self._power = 0.8 * self._power + 0.2 * np.abs(spectrum) ** 2
+        echo_used, echo_learnt = self._echo(self._used), self._echo(self._learnt)
+        used, learnt = d - echo_used, d - echo_learnt
+        self._learn(learnt)
+        self._compare(used, learnt, d)
+        return self._turned_down(used, echo_used).astype(np.float32)
+
+    def _echo(self, weights: Spectra) -> NDArray[Any]:
+        return np.asarray(np.fft.irfft((weights * self._x).sum(axis=0))[BLOCK:])
+
+    def _learn(self, error: NDArray[Any]) -> None:
+        e = np.fft.rfft(np.concatenate([np.zeros(BLOCK), error]))
+        total = (np.abs(self._x) ** 2).sum(axis=0) + 0.5 * self._power + 1e-4 * BLOCK
+        gradient = np.fft.irfft(np.conj(self._x) * e / total, axis=1)
+        gradient[:, BLOCK:] = 0.0
+        self._learnt += STEP * np.fft.rfft(gradient, axis=1)
+
+    def _compare(self, used: NDArray[Any], learnt: NDArray[Any], heard: NDArray[Any]) -> None:
+        power = float(np.mean(heard**2))
+        self._error_used = 0.7 * self._error_used + 0.3 * float(np.mean(used**2))
+        self._error_learnt = 0.7 * self._error_learnt + 0.3 * float(np.mean(learnt**2))
+        better = self._error_learnt < BETTER * self._error_used and float(np.mean(learnt**2)) < power
+        self._streak = self._streak + 1 if better else 0
+        if self._streak >= FOR_BLOCKS:
+            self._used[:] = self._learnt
+            self._error_used = self._error_learnt
+        elif self._error_learnt > 4.0 * self._error_used + 1e-12:
+            self._learnt[:] = self._used
+            self._error_learnt = self._error_used
+
+    def _turned_down(self, left: NDArray[Any], echo: NDArray[Any]) -> NDArray[Any]:
+        of_left, of_echo = float(np.mean(left**2)), float(np.mean(echo**2))
+        if of_echo <= QUIET or of_left <= 0:
+            return left
+        ratio = min(1.0, of_left / of_echo)
+        self._leak = min(self._leak * 1.01, 1.0) if ratio > self._leak else 0.7 * self._leak + 0.3 * ratio
+        expected = 3.0 * self._leak * of_echo
+        gain = np.sqrt(max(FLOOR**2, 1.0 - expected / of_left)) if of_left > expected else FLOOR
+        return np.asarray(left * gain)
+
+
+class Follower:
+    """A Canceller that finds for each block of the microphone what the loudspeaker was playing then."""
+
+    def __init__(self, tap: Tap) -> None:
+        self._tap = tap
+        self._canceller = Canceller()
+        self._kept = silence(0)
+        self._kept_at = 0.0  # time of the first sample kept
+        self._next: float | None = None  # time at which the next block's reference begins
+        self.aligned = 0  # times it had to be aligned anew
+
+    def clean(self, block: Block) -> Samples:
+        self._collect()
+        begins = block.started + AHEAD
+        if self._next is None or abs(begins - self._next) > DRIFT or block.lost:
+            self._canceller.reset()
+            self.aligned += 1
+            self._next = begins
+        reference = self._cut(self._next, len(block.samples))
+        self._next += len(block.samples) / RATE
+        if len(block.samples) != BLOCK:
+            return block.samples
+        return self._canceller.clean(block.samples, reference)
+
+    def _collect(self) -> None:
+        for samples, at in self._tap.take():
+            end = self._kept_at + len(self._kept) / RATE
+            if not len(self._kept):
+                self._kept_at, end = at, at
+            gap = round((at - end) * RATE)
+            if gap > DRIFT * RATE:  # a stream that ran dry or was opened anew
+                self._kept = np.concatenate([self._kept, silence(min(gap, RATE) / RATE)])
+                if gap > RATE:
+                    self._kept, self._kept_at = silence(0), at
+            self._kept = np.concatenate([self._kept, samples])
+        surplus = len(self._kept) - 2 * RATE
+        if surplus > RATE // 2:
+            self._kept = self._kept[surplus:]
+            self._kept_at += surplus / RATE
+
+    def _cut(self, begins: float, length: int) -> Samples:
+        out = np.zeros(length, dtype=np.float32)
+        first = round((begins - self._kept_at) * RATE)
+        low, high = max(0, first), min(len(self._kept), first + length)
+        if high > low:
+            out[low - first : high - first] = self._kept[low:high]
+        return out

@@ -1,0 +1,178 @@
+"""Nothing of the program's own speech may be accepted. Whatever was heard while it spoke is judged here, twice.
+
+Rules of this file:
+
+- Before recognition, by sound: what was played is fitted to what was heard (least squares over delay and room). Where no
+  stretch of the utterance has much that the fit does not explain, the program heard itself: it goes no further.
+- After recognition, by words: what was understood and also stands, in order, in what was being played, is not accepted
+  unless the sound is plainly somebody else's.
+- A gate's phrase is heard only when nothing was playing and the last word has died away. With a headset, too.
+- With a headset (`headset=True`) the first two rest on far less echo; they stay in force.
+
+The thresholds come from `python -m tests.bench.echo`; its table is in that file's docstring.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from handsfree.language.meaning import Heard, Sense, Verdict
+from handsfree.sound.prompts import Played
+from handsfree.sound.samples import RATE, Samples, silence
+
+DIES_AWAY = 0.35  # s after the last sample of a prompt in which its echo may still be heard
+TAPS = 3200  # 200 ms of room after the delay
+SEARCH = 0.35  # s that the delay between played and heard may be off either way
+WINDOW = 0.25  # s: the stretch in which somebody else must be heard
+LOUD = 0.05  # of the loudest stretch (13 dB under it): pauses are noise, which nothing explains
+NOISY = 1.5  # noise is not steady: so much of its usual power is allowed for
+FOREIGN = 0.3  # share of the sound in a stretch that what was played does not explain: below, it is the program's own
+SURELY_FOREIGN = 0.6  # the same, where the words are the program's own too
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """`own`: the program heard itself. `foreign`: of the stretch least explained by what was played, the share of its sound
+    that is not explained, 0 to 1 (1 where nothing was playing). `overlap`: share of the utterance during playback.
+    `cleaned`: the sound without what was explained."""
+
+    own: bool
+    why: str
+    cleaned: Samples = field(repr=False, compare=False)
+    overlap: float = 0.0
+    foreign: float = 1.0
+    texts: tuple[str, ...] = ()
+
+
+class EchoGuard:
+    def __init__(self, headset: bool = False, foreign: float = FOREIGN, surely: float = SURELY_FOREIGN) -> None:
+        self.headset, self._foreign, self._surely = headset, foreign, surely
+
+    def judge(
+        self, samples: Samples, started: float, ended: float, played: Iterable[Played], cleaned: Samples | None = None,
+        noise: float = 0.0,
+    ) -> Judgement:
+        """`samples`: as the microphone gave them; `cleaned`: after the canceller, where there is one, handed on when it is
+        somebody else; `started`, `ended` on the clock of `played`; `noise`: mean square of what is there when nobody speaks."""
+        during = [p for p in played if p.started < ended and _over(p, ended) + DIES_AWAY > started]
+        handed_on = samples if cleaned is None else cleaned
+        if not during or not len(samples):
+            return Judgement(False, "", handed_on)
+        overlap = _overlap(during, started, ended)
+        texts = tuple(p.text for p in during if p.text)
+        reference = _reference(during, started - SEARCH, len(samples) + round(2 * SEARCH * RATE))
+        fit = explained(samples, reference)
+        foreign = _least_explained(samples, fit, noise)
+        own = foreign < self._foreign
+        why = "the program's own voice" if own else ""
+        return Judgement(own, why, handed_on if cleaned is not None else samples - fit, overlap, foreign, texts)
+
+    def allow(self, heard: Heard, judgement: Judgement) -> Heard:
+        """What was heard, its verdict taken back where it may be the program's own speech."""
+        if heard.verdict != Verdict.ACCEPTED or heard.meaning is None or not judgement.overlap:
+            return heard
+        witnesses = (*heard.witnesses, ("foreign", round(judgement.foreign, 3)), ("overlap", round(judgement.overlap, 3)))
+        gate = heard.meaning.sense == Sense.GATE
+        heard = replace(heard, witnesses=witnesses)
+        if gate:
+            return replace(heard, verdict=Verdict.ASKED_AGAIN, reason="said while the program was speaking")
+        if judgement.foreign < self._surely and any(says(text, heard) for text in judgement.texts):
+            return replace(heard, verdict=Verdict.NOT_FOR_ME, reason="the program's own words")
+        return heard
+
+
+def says(text: str, heard: Heard) -> bool:
+    """The words of the phrase that was matched stand in `text`, in a row; or the words the engine heard nearly all do."""
+    own = _words(text)
+    for form in (heard.meaning.spoken, heard.meaning.text) if heard.meaning else ():
+        wanted = _words(form)
+        if wanted and any(own[i : i + len(wanted)] == wanted for i in range(len(own) - len(wanted) + 1)):
+            return True
+    engine = _words(heard.words)
+    return bool(engine) and sum(word in own for word in engine) >= 0.8 * len(engine)
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"[^\W_]+", text.lower())
+
+
+def _over(played: Played, now: float) -> float:
+    """When it ended; one that still plays has not."""
+    return now if played.ended is None else played.ended
+
+
+def _overlap(during: list[Played], started: float, ended: float) -> float:
+    covered = sum(
+        max(0.0, min(ended, _over(p, ended) + DIES_AWAY) - max(started, p.started)) for p in during
+    )
+    return min(1.0, covered / max(ended - started, 1e-6))
+
+
+def _reference(during: list[Played], begins: float, length: int) -> Samples:
+    """What was played, laid out from `begins` on."""
+    out = silence(length / RATE)
+    for p in during:
+        first = round((p.started - begins) * RATE)
+        low, high = max(0, first), min(length, first + len(p.samples))
+        if high > low:
+            out[low:high] += p.samples[low - first : high - first]
+    return out
+
+
+def explained(samples: Samples, reference: Samples, taps: int = TAPS) -> Samples:
+    """The part of `samples` that a filter of `taps` over `reference` makes, least squares; `reference` begins SEARCH seconds
+    earlier and ends as much later. The delay comes from the cross-correlation, whitened (GCC-PHAT; Knapp and Carter, IEEE
+    Trans. ASSP 24 (1976), from memory), and the filter begins a little before it."""
+    from scipy.linalg import solve_toeplitz
+    from scipy.signal import fftconvolve
+
+    n = len(samples)
+    if float(np.dot(reference, reference)) <= 1e-9 * len(reference) or n < taps:
+        return np.zeros_like(samples)
+    x, d = np.asarray(reference, dtype=np.float64), np.asarray(samples, dtype=np.float64)
+    delay = _delay(d, x) + taps // 8
+    lagged = np.zeros(n + taps)  # x at sample i of `samples` less up to `taps`
+    low = delay - taps
+    take = x[max(0, low) : max(0, min(len(x), low + n + taps))]
+    lagged[max(0, -low) : max(0, -low) + len(take)] = take
+    size = 1 << (n + taps - 1).bit_length()
+    spectrum = np.fft.rfft(lagged, 2 * size)
+    auto = np.fft.irfft(np.abs(spectrum) ** 2)[:taps]
+    cross = np.fft.irfft(np.fft.rfft(np.concatenate([np.zeros(taps), d]), 2 * size) * np.conj(spectrum))[:taps]
+    if auto[0] <= 0:
+        return np.zeros_like(samples)
+    auto = auto.copy()
+    auto[0] *= 1.001  # keeps it solvable where the speech is narrow
+    auto[0] += 1e-9
+    try:
+        weights = solve_toeplitz(auto, cross)
+    except np.linalg.LinAlgError:
+        return np.zeros_like(samples)
+    return np.asarray(fftconvolve(lagged, weights)[taps : taps + n], dtype=np.float32)
+
+
+def _delay(d: np.ndarray, x: np.ndarray) -> int:
+    """Where in `x` the first sample of `d` was played, 0 to len(x) - len(d)."""
+    size = 1 << (len(x) + len(d) - 1).bit_length()
+    cross = np.fft.rfft(x, size) * np.conj(np.fft.rfft(d, size))
+    magnitude = np.abs(cross)
+    match = np.fft.irfft(cross / (magnitude + 1e-3 * magnitude.max() + 1e-12))
+    return int(np.argmax(match[: max(1, len(x) - len(d))]))
+
+
+def _least_explained(samples: Samples, fit: Samples, noise: float) -> float:
+    """Of the stretches loud enough to be speech, the greatest share of sound, noise apart, that is not explained."""
+    size = min(len(samples), round(WINDOW * RATE))
+    starts = range(0, max(1, len(samples) - size + 1), max(1, size // 2))
+    rest = samples - fit
+    total = np.array([np.mean(np.square(samples[s : s + size], dtype=np.float64)) for s in starts])
+    left = np.array([np.mean(np.square(rest[s : s + size], dtype=np.float64)) for s in starts])
+    loud = total > max(LOUD * float(total.max()), 2.0 * noise)
+    if not loud.any():
+        return 0.0
+    share = np.maximum(0.0, left - NOISY * noise) / (total + 1e-15)
+    return float(np.clip(share[loud].max(), 0.0, 1.0))

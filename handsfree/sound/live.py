@@ -1,0 +1,262 @@
+"""The live loop: microphone, end of speech, recogniser, and the loudspeaker that falls silent when it is spoken to.
+
+Rules of this file:
+
+- Two threads. One reads the microphone, takes out the echo and cuts utterances; it waits for nothing else. The other judges
+  and recognises. Between them is a line of WAITING utterances; one too many is counted, told and lost.
+- An utterance is judged against what was in force when it ended. If that has changed before its turn comes, it is not for
+  the program any more: two quick words never act on a step that nobody has heard.
+- Only an accepted utterance stops a prompt, and it does so before anybody else learns of it.
+- What happens is told in one line, in order: utterances, prompts that ended, devices lost and back, sound lost, the end.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import queue
+import threading
+import time
+from collections import deque
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Any, Protocol
+
+import numpy as np
+
+from handsfree.journal.events import SoundDropped
+from handsfree.language.meaning import Heard, Listening, Verdict
+from handsfree.sound.canceller import Follower
+from handsfree.sound.echo import EchoGuard, Judgement
+from handsfree.sound.levels import QUIETEST, decibels, power
+from handsfree.sound.prompts import Sink
+from handsfree.sound.samples import RATE, Clock, Samples, silence
+from handsfree.sound.sources import BLOCK, Block, Source
+
+WAITING = 4  # utterances
+KEPT = 40.0  # s of raw sound, to judge an utterance by
+NOISE_OVER = 10.0  # s over which the noise is followed
+FULL = 200  # happenings waiting from which sound that was not for the program is no longer told
+
+
+class Piece(Protocol):
+    """One utterance: its sound, and when it was, seconds since the cutter's first sample."""
+
+    @property
+    def samples(self) -> Samples: ...
+    @property
+    def started(self) -> float: ...
+    @property
+    def ended(self) -> float: ...
+
+
+class Cutter(Protocol):
+    """Finds utterances in sound that is fed to it; `speaking` while one is under way."""
+
+    @property
+    def speaking(self) -> bool: ...
+
+    def feed(self, samples: Samples) -> Iterable[Piece]: ...
+
+
+class Recogniser(Protocol):
+    def hear(self, samples: Samples, listening: Listening) -> Heard: ...
+
+
+@dataclass(frozen=True)
+class HeardSound:
+    """One utterance, judged. `heard` is None where what was asked for is a note: the sound itself is the answer.
+    `samples`: without the echo; times are on the visit's clock and in `heard`."""
+
+    heard: Heard | None
+    samples: Samples = field(repr=False, compare=False)
+    started: float
+    ended: float
+    listening: Listening
+    judgement: Judgement | None = None
+
+
+class Ended:
+    """The sound is over and will not come back."""
+
+
+class Happenings:
+    """The one line of what happened. `tell` never waits; `next` gives None when `timeout` seconds passed."""
+
+    def __init__(self) -> None:
+        self._line: queue.SimpleQueue[Any] = queue.SimpleQueue()
+        self.untold = 0  # utterances not for the program, left out because nobody fetched
+
+    def tell(self, happening: Any) -> None:
+        heard = happening.heard if isinstance(happening, HeardSound) else None
+        if heard is not None and heard.verdict == Verdict.NOT_FOR_ME and self._line.qsize() > FULL:
+            self.untold += 1
+            return
+        self._line.put(happening)
+
+    def next(self, timeout: float | None) -> Any | None:
+        try:
+            return self._line.get(timeout=timeout)
+        except queue.Empty:
+            return None
+
+
+@dataclass(frozen=True)
+class _Waiting:
+    cleaned: Samples
+    raw: Samples
+    started: float
+    ended: float
+    listening: Listening
+    noise: float
+
+
+class LiveLoop:
+    """Give it a source, a cutter, a sink (made with the same `happenings.tell`) and a recogniser; `start`, `listen` each
+    time what is in force changes, and fetch from `happenings`. `tap`: of the Loudspeaker, where there is one; without it,
+    or with a headset, no echo is taken out, but it is still judged."""
+
+    def __init__(
+        self, source: Source, cutter: Cutter, sink: Sink, recogniser: Recogniser, happenings: Happenings, clock: Clock,
+        guard: EchoGuard | None = None,
+    ) -> None:
+        self._source, self._cutter, self._sink, self._recogniser = source, cutter, sink, recogniser
+        self.happenings, self._clock = happenings, clock
+        self._guard = guard or EchoGuard()
+        tap = getattr(sink, "tap", None)
+        self._follower = Follower(tap) if tap is not None and not self._guard.headset else None
+        self._listening = Listening()
+        self._line: queue.Queue[_Waiting | None] = queue.Queue(WAITING)
+        self._raw: deque[Samples] = deque(maxlen=round(KEPT * RATE / BLOCK))
+        self._count = 0  # samples fed to the cutter
+        self._powers: deque[float] = deque(maxlen=round(NOISE_OVER * RATE / BLOCK))
+        self._closing = False
+        self._busy = threading.Event()
+        self.level = QUIETEST  # dB full scale, of the last blocks: for a meter
+        self.judged = self.own = self.stale = self.crowded = 0
+        self._threads = [
+            threading.Thread(target=work, name=name, daemon=True)
+            for name, work in (("listening", self._listen), ("recognising", self._recognise))
+        ]
+
+    def start(self) -> None:
+        for thread in self._threads:
+            thread.start()
+
+    def listen(self, listening: Listening) -> None:
+        """What is in force from now on."""
+        self._listening = listening
+
+    @property
+    def speaking(self) -> bool:
+        return self._cutter.speaking
+
+    @property
+    def noise(self) -> float:
+        """Mean square of what is there when nobody speaks: the quieter blocks of the last seconds."""
+        return float(np.percentile(np.array(self._powers), 20)) if self._powers else 0.0
+
+    def settled(self, timeout: float) -> bool:
+        """Wait until every utterance cut so far is judged."""
+        until = time.monotonic() + timeout
+        while self._line.qsize() or self._busy.is_set():
+            if time.monotonic() > until:
+                return False
+            time.sleep(0.01)
+        return True
+
+    def close(self) -> None:
+        self._closing = True
+        self._source.close()
+        self._threads[0].join(2)
+        with contextlib.suppress(queue.Full):
+            self._line.put_nowait(None)
+        self._threads[1].join(10)
+
+    # ---- listening ----
+
+    def _listen(self) -> None:
+        while not self._closing:
+            block = self._source.read(0.1)
+            if block is not None:
+                self._block(block)
+            elif self._source.ended:
+                break
+        if not self._closing:
+            self._line.put(None)
+
+    def _block(self, block: Block) -> None:
+        if block.lost:
+            self.happenings.tell(SoundDropped(block.lost, self._cutter.speaking))
+        cleaned = self._follower.clean(block) if self._follower is not None else block.samples
+        self._raw.append(block.samples)
+        self._count += len(block.samples)
+        here = block.started + len(block.samples) / RATE - self._count / RATE  # the cutter's zero, on the clock
+        loud = power(cleaned)
+        self._powers.append(loud)
+        self.level = max(decibels(loud), self.level - 1.0)
+        for piece in self._cutter.feed(cleaned):
+            self._cut(piece, here)
+
+    def _cut(self, piece: Piece, zero: float) -> None:
+        waiting = _Waiting(
+            piece.samples, self._raw_of(piece), zero + piece.started, zero + piece.ended, self._listening, self.noise
+        )
+        try:
+            self._line.put_nowait(waiting)
+        except queue.Full:
+            self.crowded += 1
+            self.happenings.tell(SoundDropped(len(piece.samples), True))
+
+    def _raw_of(self, piece: Piece) -> Samples:
+        """The same stretch as the microphone gave it."""
+        if self._follower is None or not self._raw:
+            return piece.samples
+        kept = np.concatenate(list(self._raw))
+        first = round(piece.started * RATE) - (self._count - len(kept))
+        found = kept[max(0, first) : max(0, first) + len(piece.samples)]
+        return found if len(found) else silence(0)
+
+    # ---- recognising ----
+
+    def _recognise(self) -> None:
+        while (waiting := self._line.get()) is not None:
+            self._busy.set()
+            try:
+                self._judge(waiting)
+            finally:
+                self._busy.clear()
+        if not self._closing:
+            self.happenings.tell(Ended())
+
+    def _judge(self, waiting: _Waiting) -> None:
+        self.judged += 1
+        judgement = self._guard.judge(
+            waiting.raw, waiting.started, waiting.ended, self._sink.history(),
+            waiting.cleaned if self._follower is not None else None, waiting.noise,
+        )
+        if judgement.own:
+            self.own += 1
+            self._tell(waiting, _not_for_me(judgement.why), judgement)
+        elif waiting.listening != self._listening:
+            self.stale += 1
+            self._tell(waiting, _not_for_me("said before what is asked had changed"), judgement)
+        elif waiting.listening.note:
+            self._sink.cut()
+            self._tell(waiting, None, judgement)
+        else:
+            heard = self._guard.allow(self._recogniser.hear(judgement.cleaned, waiting.listening), judgement)
+            if heard.verdict == Verdict.ACCEPTED:
+                self._sink.cut()
+            self._tell(waiting, heard, judgement)
+
+    def _tell(self, waiting: _Waiting, heard: Heard | None, judgement: Judgement) -> None:
+        if heard is not None:
+            heard = replace(heard, started=waiting.started, ended=waiting.ended)
+        self.happenings.tell(
+            HeardSound(heard, judgement.cleaned, waiting.started, waiting.ended, waiting.listening, judgement)
+        )
+
+
+def _not_for_me(reason: str) -> Heard:
+    return Heard(Verdict.NOT_FOR_ME, None, 0.0, reason=reason)
+
