@@ -41,12 +41,18 @@ def verify(
         raise Trouble(f"The record of {visit} does not hold at event {report.at}. {report.problem}", 3)
     if not as_json:
         out = console or Console()
-        out.print(f"The record holds: {report.events} events, {report.clips} files beside it.", highlight=False)
+        out.print(
+            f"The record holds: {report.events} events, {report.clips} files beside it.", highlight=False, soft_wrap=True
+        )
         if report.signers:
-            out.print(escape(f"Signed by {', '.join(report.signers)}."), highlight=False)
+            out.print(escape(f"Signed by {', '.join(report.signers)}."), highlight=False, soft_wrap=True)
         for remark in report.remarks:
-            out.print(escape(remark), highlight=False)
-        out.print(f"Its last event is {report.head}; note it elsewhere, and a cut end can be found.", highlight=False)
+            out.print(escape(remark), highlight=False, soft_wrap=True)
+        out.print(
+            f"Its last event is {report.head}; note it elsewhere, and a cut end can be found.",
+            highlight=False,
+            soft_wrap=True,
+        )
 
 
 def replay(
@@ -73,11 +79,13 @@ def replay(
     if html is None and pdf is None:
         speaker = play if play is not None or speed is None else terminal.loudspeaker()
         if speed is not None and speaker is None:
-            out.print("No loudspeaker is there: the visit is shown in time, without its sound.", highlight=False)
+            out.print(
+                "No loudspeaker is there: the visit is shown in time, without its sound.", highlight=False, soft_wrap=True
+            )
         terminal.replay(told, want, out, voice=voice, play=speaker)
     for path in (html, pdf):
         if path is not None:
-            out.print(escape(f"Written: {path}"), highlight=False)
+            out.print(escape(f"Written: {path}"), highlight=False, soft_wrap=True)
     if not told.report.holds:
         raise Trouble(f"The record of {visit} does not hold at event {told.report.at}. {told.report.problem}", 3)
     if told.departure is not None:
@@ -99,7 +107,7 @@ def keys(
         device_keys.trust(*trust, folder)
     own = device_keys.load(folder)
     if own is None:
-        out.print("This device has no key; make one with: handsfree keys --make NAME", highlight=False)
+        out.print("This device has no key; make one with: handsfree keys --make NAME", highlight=False, soft_wrap=True)
     else:
         out.print(escape(f"This device is {own.device}. Its public key: {own.public_key}"), highlight=False, soft_wrap=True)
     for key, device in device_keys.known(folder).items():
@@ -122,8 +130,8 @@ def prune(visits: Path, *, days: float, keys_folder: Path | None = None, console
             )
         if done.why_not:
             left += 1
-            out.print(escape(f"{done.visit.name}: left as it is: {done.why_not}"), highlight=False)
-    out.print(f"{total} clips removed, {left} visits left as they are.", highlight=False)
+            out.print(escape(f"{done.visit.name}: left as it is: {done.why_not}"), highlight=False, soft_wrap=True)
+    out.print(f"{total} clips removed, {left} visits left as they are.", highlight=False, soft_wrap=True)
 
 
 def export(visit: Path | None, what: str, to: Path, *, voice: Voice | None = None, console: Console | None = None) -> None:
@@ -145,13 +153,13 @@ def export(visit: Path | None, what: str, to: Path, *, voice: Voice | None = Non
         from handsfree.journal.captions import write
 
         _suffix(to, (".flac",), "The sound of a visit")
-        out.print(escape(f"Written: {write(account(visit), to, voice)}"), highlight=False)
+        out.print(escape(f"Written: {write(account(visit), to, voice)}"), highlight=False, soft_wrap=True)
     elif _suffix(to, (".csv", ".parquet"), "Readings") == ".csv":
         save(to, lambda: exports.readings_csv(read(visit)).encode())
     else:
         entries = read_list(visit)
         save_by(to, lambda path: exports.readings_parquet(entries, path))
-    out.print(escape(f"Written: {to}"), highlight=False)
+    out.print(escape(f"Written: {to}"), highlight=False, soft_wrap=True)
 
 
 def report(visit: Path, to: Path, *, console: Console | None = None) -> None:
@@ -166,7 +174,7 @@ def report(visit: Path, to: Path, *, console: Console | None = None) -> None:
         from handsfree.journal.pdf import service_pdf
 
         save(to, lambda: service_pdf(found))
-    (console or Console()).print(escape(f"Written: {to}"), highlight=False)
+    (console or Console()).print(escape(f"Written: {to}"), highlight=False, soft_wrap=True)
 
 
 def _suffix(to: Path, known: tuple[str, ...], what: str) -> str:

@@ -135,7 +135,7 @@ def _utterance(event: ev.Utterance) -> _Part:
     words = event.spoken or event.text or event.words
     how = "typed, " if event.typed else ""
     aside = f"{how}{event.verdict}, {event.sure:.0%} sure"
-    topics = _GATES if event.sense == "gate" else _NONE
+    topics = _GATES if event.sense in ("gate", "denial") else _NONE
     if event.verdict == "asked again":
         rivals = ", ".join(text or f"{value:g}" if value is not None else text for _, text, value in event.rivals)
         aside += f": {event.reason or 'not sure'}" + (f"; or {rivals}" if rivals else "")

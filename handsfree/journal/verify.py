@@ -69,6 +69,8 @@ class _Seen:
     missing: dict[str, tuple[int, int, str]] = field(default_factory=dict)
     clips: int = 0
     removed: int = 0
+    wanted: str | None = None
+    noted: bool = False
 
 
 def verify(
@@ -81,10 +83,10 @@ def verify(
     sound: bool = True,
 ) -> Report:
     """Judge a visit. `known`: public keys known here (key -> device), as `keys.known()` gives; `signed`: must be signed by
-    one of them; `events`, `head`: what was noted elsewhere of its end; `sound`: look at the files, too. Trouble where there
-    is no journal or it cannot be read."""
+    one of them; `events`, `head`: how many events there must be at least, and the hash of any of them, as noted elsewhere;
+    `sound`: look at the files, too. Trouble where there is no journal or it cannot be read."""
     path = journal_of(visit)
-    seen = _Seen(path.parent, known or {})
+    seen = _Seen(path.parent, known or {}, wanted=head)
     try:
         with path.open("rb") as stream:
             for at, entry, found, digest in walk(stream):
@@ -100,6 +102,7 @@ def verify(
 def _look(seen: _Seen, at: int, entry: bytes, found: Envelope, digest: str, sound: bool) -> None:
     """One event that holds in the chain: its clock, its signature, its file."""
     n = found.n
+    seen.noted = seen.noted or digest == seen.wanted
     drift = found.time - found.mono
     if n and abs(drift - seen.drift) > JUMP:
         _clock(seen, at, entry, found, drift - seen.drift)
@@ -194,8 +197,8 @@ def _at_the_end(seen: _Seen, path: Path, signed: bool, events: int | None, head:
         raise Broken(0, 0, "it is signed, but no key is known here to judge it by; add one with 'handsfree keys'")
     if events is not None and seen.events < events:
         raise Broken(seen.events, size, f"it ends here, but {events} events were noted: its end was cut off")
-    if head is not None and seen.head != head and (events is None or seen.events == events):
-        raise Broken(seen.events, size, "it does not end as was noted: its head hash differs")
+    if head is not None and not seen.noted:
+        raise Broken(seen.events, size, "the head hash that was noted is of no event in it: it was cut off or rewritten")
     if seen.last.kind != "Sealed":
         raise _NoSeal(seen.events, size, "it ends without a seal: it was cut off, or the visit crashed or still goes on")
 

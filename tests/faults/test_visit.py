@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
+
+from handsfree.errors import Trouble
 from handsfree.journal.events import Say
 from handsfree.journal.follow import follow
 from handsfree.journal.reader import read_list
 from handsfree.journal.verify import verify
+from handsfree.visit import sessions
 from handsfree.visit.interlock import Power
 from handsfree.visit.state import Awaiting, State
-from tests.journal.visited import MACHINE, resume, visit
+from tests.faults.disks import FailingDisk
+from tests.journal.made import TestClock
+from tests.journal.visited import LINES, MACHINE, PROCEDURE, resume, run, visit
 
 
 def test_a_visit_crashed_after_each_event_carries_on_at_its_step_told_aloud_with_the_gate_shut(
@@ -57,3 +64,30 @@ def _wrong(folder: Path, before: State) -> str:
     if before.frames and before.interlock.power is Power.LIVE and not waits and now.frames != before.frames:
         return f"it goes on at {now.frames}, not at {before.frames}"
     return verify(folder).problem
+
+
+@pytest.mark.parametrize("code", [errno.ENOSPC, errno.EROFS])
+def test_a_disk_that_fills_in_mid_visit_is_told_aloud_and_the_visit_stops(
+    code: int, fast: Path, counted: Callable[[str, int, int], None]
+) -> None:
+    """The real runner; the record's file fails from its nth write on. What was not recorded was not performed."""
+    tried, missed = 0, []
+    for fail_at in range(3, 120, 4):
+        clock = TestClock()
+        session = sessions.begin(
+            sessions.provable(str(PROCEDURE)), fast / str(fail_at), sessions.Who(), "typed", clock=clock
+        )
+        disk = FailingDisk(fail_at, code, half=True)
+        session.journal._file = disk.append_to(session.folder / "journal.jsonl", new=False)
+        said: list[str] = []
+        with pytest.raises(Trouble) as caught:
+            run(session, LINES, clock, said=said)
+        recorded = [entry.event.text for entry in read_list(session.folder) if isinstance(entry.event, Say)]
+        missed += [] if said[-1] == session.state.language.prompt("unrecorded") else [f"{fail_at}: not told"]
+        missed += [] if said[:-1] == recorded[: len(said) - 1] else [f"{fail_at}: said what is not recorded"]
+        missed += [] if caught.value.status == 2 else [f"{fail_at}: status"]
+        resume(session.folder, [], at=9000.0)
+        missed += [f"{fail_at}: {why}" for why in [verify(session.folder).problem] if why]
+        tried += 1
+    counted(f"visits whose disk failed ({errno.errorcode[code]})", tried, len(missed))
+    assert not missed, missed[:3]

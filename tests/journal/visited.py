@@ -99,11 +99,13 @@ class _Ear:
 
 
 class _Mouth:
-    def __init__(self, clock: TestClock) -> None:
-        self._clock = clock
+    def __init__(self, clock: TestClock, said: list[str] | None) -> None:
+        self._clock, self._said = clock, said
 
     def say(self, say: Say, rate: int, volume: int) -> tuple[PromptEnded, ...]:
         self._clock.at += len(say.text) / 18
+        if self._said is not None:
+            self._said.append(say.text)
         return (PromptEnded(say.number),)
 
     def tone(self, tone: Tone) -> None: ...
@@ -134,7 +136,13 @@ def resume(folder: Path, lines: Iterable[str | float], *, at: float, key: Device
     return run(sessions.take_up(folder, clock=clock, key=key), lines, clock)
 
 
-def run(session: sessions.Session, lines: Iterable[str | float], clock: TestClock, watch: Any = None) -> State:
+def run(
+    session: sessions.Session,
+    lines: Iterable[str | float],
+    clock: TestClock,
+    watch: Any = None,
+    said: list[str] | None = None,
+) -> State:
     class Now:
         def now(self) -> float:
             return session.journal.now()
@@ -143,4 +151,4 @@ def run(session: sessions.Session, lines: Iterable[str | float], clock: TestCloc
             clock.at += seconds
 
     ear = _Ear(lines, session, clock)
-    return sessions.run(session, lambda s: Runner(s.state, s.journal, ear, _Mouth(clock), Now(), watch))
+    return sessions.run(session, lambda s: Runner(s.state, s.journal, ear, _Mouth(clock, said), Now(), watch))
