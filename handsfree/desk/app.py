@@ -1,0 +1,89 @@
+"""The desk as an ASGI application: its addresses, all in one place."""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import threading
+from collections.abc import AsyncIterator
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from handsfree.desk import changes, pages, uploads
+from handsfree.desk.guard import Guard
+from handsfree.desk.ingest import refresh
+from handsfree.desk.setting import Desk
+from handsfree.desk.web import HERE, sorry
+from handsfree.errors import Trouble
+
+log = logging.getLogger("handsfree.desk")
+
+ROUTES = [
+    Route("/", pages.home),
+    Route("/sign-in", changes.sign_in_page, methods=["GET"]),
+    Route("/sign-in", changes.sign_in, methods=["POST"]),
+    Route("/enter/{door}", changes.enter, methods=["GET"]),
+    Route("/sign-out", changes.sign_out, methods=["POST"]),
+    Route("/account", changes.account_page, methods=["GET"]),
+    Route("/account", changes.change_password, methods=["POST"]),
+    Route("/visits", pages.visits),
+    Route("/visits/{name}", pages.visit),
+    Route("/visits/{name}/file/{n:int}", pages.sound),
+    Route("/search", pages.search),
+    Route("/due", pages.due),
+    Route("/cabinet", pages.cabinet),
+    Route("/findings", pages.findings, methods=["GET"]),
+    Route("/findings/{key}", changes.sign_off, methods=["POST"]),
+    Route("/measures", pages.figures),
+    Route("/writer", pages.writer),
+    Route("/refresh", changes.read_again, methods=["POST"]),
+    *uploads.ROUTES,
+    Mount("/static", StaticFiles(directory=HERE / "static")),
+]
+
+
+async def _http(request: Request, error: Exception) -> Response:
+    status = error.status_code if isinstance(error, HTTPException) else 500
+    if "account" not in request.scope.get("state", {}) or request.url.path.startswith("/upload"):
+        return PlainTextResponse("", status)
+    return sorry(request, status, "There is no such page." if status == 404 else "That cannot be done here.")
+
+
+async def _failed(request: Request, error: Exception) -> Response:
+    """Nothing of the fault goes to the browser; it is in the log."""
+    return PlainTextResponse("The desk failed at this; it is in its log. Try again.", 500)
+
+
+def build(desk: Desk, *, read_every: float | None = 60.0) -> Starlette:
+    """`read_every`: seconds between looks at the folders, None for none but at the start."""
+    over = threading.Event()
+
+    def keep_reading() -> None:
+        while not over.wait(read_every):
+            try:
+                refresh(desk.engine, desk.visits, desk.known, sound_elsewhere=desk.files.elsewhere)
+                desk.incoming.sweep()
+            except (Trouble, OSError) as trouble:
+                log.warning("the folders were not read: %s", trouble)
+            except Exception:  # the next look may do; a desk that stopped looking would be silently stale
+                log.exception("the folders were not read")
+
+    @contextlib.asynccontextmanager
+    async def life(app: Starlette) -> AsyncIterator[None]:
+        if read_every is not None:
+            threading.Thread(target=keep_reading, daemon=True, name="reading folders").start()
+        yield
+        over.set()
+
+    app = Starlette(
+        routes=ROUTES, middleware=[Middleware(Guard, desk=desk)], lifespan=life,
+        exception_handlers={HTTPException: _http, Exception: _failed},
+    )
+    app.state.desk = desk
+    return app

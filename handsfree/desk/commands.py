@@ -1,0 +1,101 @@
+"""The verbs `desk` and `desk-people`, as plain functions; the command line registers them."""
+
+from __future__ import annotations
+
+import getpass
+import sys
+from pathlib import Path
+
+from handsfree.desk.serve import Asked, open_people
+from handsfree.errors import Trouble
+
+
+def _needed() -> None:
+    """Trouble where the extra is not installed."""
+    try:
+        import alembic  # noqa: F401
+        import argon2  # noqa: F401
+        import fsspec  # noqa: F401
+        import jinja2  # noqa: F401
+        import sqlalchemy  # noqa: F401
+        import starlette  # noqa: F401
+        import uvicorn  # noqa: F401
+    except ImportError as error:
+        raise Trouble(f"The desk needs the package {error.name}; install it with: pip install 'handsfree[desk]'") from None
+
+
+def desk(asked: Asked) -> None:
+    """`handsfree desk`: serve until interrupted. Trouble for anything that keeps it from starting."""
+    _needed()
+    from handsfree.desk.serve import serve
+
+    serve(asked)
+
+
+def people_add(visits: Path, name: str, role: str, team: str, technician: str, database: str | None = None) -> None:
+    """`handsfree desk-people add NAME --role ROLE [--team TEAM] [--technician NAME]`: asks for the password twice, or reads
+    one line where the input is no terminal. A device's upload key is printed once."""
+    _needed()
+    from handsfree.desk import people
+
+    engine = open_people(Asked(visits, people=database))
+    password = "" if role == "device" else _password()
+    key = people.add(engine, name, role, team, technician, password)
+    if key:
+        print(f"The upload key of {name}; it is shown only now:\n{key}")
+    else:
+        print(f"{name} is a {role} now.")
+
+
+def people_remove(visits: Path, name: str, database: str | None = None) -> None:
+    """`handsfree desk-people remove NAME`: and every session of theirs ends."""
+    _needed()
+    from handsfree.desk import people
+
+    people.remove(open_people(Asked(visits, people=database)), name)
+    print(f"{name} is gone.")
+
+
+def people_list(visits: Path, database: str | None = None) -> None:
+    """`handsfree desk-people list`."""
+    _needed()
+    from handsfree.desk import people
+
+    for one in people.everybody(open_people(Asked(visits, people=database))):
+        parts = [one.name, one.role, f"team {one.team}" if one.team else ""]
+        parts.append(f"in records as {one.technician}" if one.technician not in ("", one.name) else "")
+        print(", ".join(part for part in parts if part))
+
+
+def check(visits: Path, database: str | None = None, sound: str | None = None) -> None:
+    """`handsfree desk-check`: the journal of sign-offs, and every sound and attachment fetched and held against its hash.
+    Trouble (status 3) where one does not hold."""
+    _needed()
+    from handsfree.desk import database as databases
+    from handsfree.desk import queries, signoffs
+    from handsfree.desk.files import Files
+    from handsfree.desk.ingest import refresh
+    from handsfree.journal import keys
+
+    asked = Asked(visits, database=database, sound=sound)
+    known = keys.known()
+    count = sum(1 for _ in signoffs.read(visits / databases.OWN, known))
+    (visits / databases.OWN).mkdir(mode=0o700, exist_ok=True)
+    engine = databases.open_engine(asked.database_url)
+    databases.migrate(engine)
+    files = Files(visits, sound)
+    refresh(engine, visits, known, sound_elsewhere=files.elsewhere)
+    named = queries.all_files(engine)
+    bad = files.check(named, lambda sentence: print(sentence, file=sys.stderr))
+    if bad:
+        raise Trouble(f"{bad} of {len(named)} files do not hold.", 3)
+    print(f"{count} sign-offs and {len(named)} files hold.")
+
+
+def _password() -> str:
+    if not sys.stdin.isatty():
+        return sys.stdin.readline().rstrip("\r\n")
+    first = getpass.getpass("Password (12 to 128 characters): ")
+    if first != getpass.getpass("Again: "):
+        raise Trouble("The two passwords are not the same; nothing was added.")
+    return first

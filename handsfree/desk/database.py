@@ -1,0 +1,66 @@
+"""The desk's database: opened, brought up to date by its migrations, and told apart.
+
+SQLite for one desk, PostgreSQL for a fleet; nothing else here knows which it is but full-text search.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Engine, create_engine, event, make_url
+from sqlalchemy.exc import ArgumentError, OperationalError
+
+from handsfree.errors import Trouble
+
+OWN = ".desk"
+MIGRATIONS = Path(__file__).parent / "migrations"
+
+
+def sqlite_url(path: Path) -> str:
+    return f"sqlite:///{path}"
+
+
+def open_engine(url: str, *, pool: int = 20) -> Engine:
+    """Trouble where the address is none, or nothing answers there."""
+    try:
+        address = make_url(url)
+    except ArgumentError:
+        raise Trouble("The database's address is none; write postgresql://HOST/NAME or sqlite:///FILE.") from None
+    if address.get_backend_name() == "postgresql":
+        address = address.set(drivername="postgresql+psycopg")
+        return create_engine(address, pool_size=pool, max_overflow=pool, pool_pre_ping=True)
+    if address.get_backend_name() != "sqlite":
+        raise Trouble("The desk keeps its database in SQLite or PostgreSQL; write postgresql://HOST/NAME or sqlite:///FILE.")
+    engine = create_engine(address, pool_size=pool, max_overflow=pool, connect_args={"timeout": 30})
+    event.listen(engine, "connect", _sqlite_manners)
+    return engine
+
+
+def _sqlite_manners(connection: Any, _: Any) -> None:
+    cursor = connection.cursor()
+    for manner in ("journal_mode=WAL", "synchronous=NORMAL", "foreign_keys=ON", "busy_timeout=30000", "cache_size=-65536"):
+        cursor.execute(f"PRAGMA {manner}")
+    cursor.close()
+
+
+def migrate(engine: Engine) -> None:
+    """Up to the newest migration, from whatever is there. Trouble where the database does not answer."""
+    from alembic import command
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS))
+    config.set_main_option("path_separator", "os")
+    try:
+        with engine.begin() as connection:
+            config.attributes["connection"] = connection
+            command.upgrade(config, "head")
+    except OperationalError as error:
+        said = str(error.orig).strip().splitlines()[0]
+        name = engine.url.render_as_string()
+        raise Trouble(f"The database {name} does not answer: {said}. Start it, or see --database.") from None
+
+
+def is_postgresql(engine: Engine) -> bool:
+    return engine.dialect.name == "postgresql"

@@ -1,0 +1,91 @@
+"""Sound and attachments: beside the journal in the visit's folder, or in a store that fsspec reaches (a folder, S3, …).
+
+Rules of this file:
+
+- What is handed out is held against the hash in the record first. A store is not trusted more than a disk.
+- Where a store is set, what is uploaded goes there and only the journal stays in the folder; what is in the folder is taken
+  from there.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from handsfree.errors import Trouble
+
+
+class Files:
+    """`url`: such as s3://bucket/prefix or file:///folder, None for the visit folders alone. `options`: fsspec's own."""
+
+    def __init__(self, visits: Path, url: str | None = None, options: dict[str, Any] | None = None) -> None:
+        self.visits = visits
+        self.url = url
+        self._system: Any = None
+        self._root = ""
+        if url is not None:
+            import fsspec
+
+            try:
+                self._system, self._root = fsspec.core.url_to_fs(url, **(options or {}))
+            except (ValueError, ImportError, OSError) as error:
+                raise Trouble(f"The store {url} cannot be used: {error}. Write s3://BUCKET/PREFIX.") from None
+
+    @property
+    def elsewhere(self) -> bool:
+        return self._system is not None
+
+    def _at(self, visit: str, path: str) -> str:
+        return f"{self._root.rstrip('/')}/{visit}/{path}"
+
+    def fetch(self, visit: str, path: str, sha256: str) -> bytes:
+        """The bytes, just as they were recorded. Trouble (status 3) where they are not, (2) where there are none."""
+        local = self.visits / visit / path
+        try:
+            if local.is_file() and not local.is_symlink():
+                data = local.read_bytes()
+            elif self._system is not None:
+                data = bytes(self._system.cat_file(self._at(visit, path)))
+            else:
+                raise FileNotFoundError
+        except FileNotFoundError:
+            raise Trouble(f"The file {path} of {visit} is not there any more.") from None
+        except OSError as error:
+            raise Trouble(f"The file {path} of {visit} cannot be read: {error}.") from None
+        if hashlib.sha256(data).hexdigest() != sha256:
+            raise Trouble(f"The file {path} of {visit} is not the one that was recorded: its hash differs.", 3)
+        return data
+
+    def keep(self, visit: str, path: str, source: Path) -> None:
+        """Into the store. OSError where it will not have it."""
+        at = self._at(visit, path)
+        if getattr(self._system, "protocol", None) in ("file", ("file", "local")):
+            self._system.makedirs(at.rpartition("/")[0], exist_ok=True)
+        self._system.put_file(str(source), at)
+
+    def drop_others(self, visit: str, named: set[str]) -> None:
+        """What the store has of a visit and `named` does not name: sound that was pruned."""
+        if self._system is None:
+            return
+        root = self._at(visit, "")
+        try:
+            there = self._system.find(root)
+        except FileNotFoundError:
+            return
+        for at in there:
+            path = "/".join(str(at).rsplit("/", 2)[-2:])
+            if path not in named:
+                self._system.rm_file(at)
+
+    def check(self, named: list[tuple[str, str, str]], tell: Callable[[str], None]) -> int:
+        """Every (visit, path, hash) fetched and held against its hash; `tell` is given each sentence. How many failed."""
+        bad = 0
+        for visit, path, sha256 in named:
+            try:
+                self.fetch(visit, path, sha256)
+            except Trouble as trouble:
+                bad += 1
+                tell(trouble.sentence)
+        return bad

@@ -1,0 +1,88 @@
+"""What stands before every page: who asks, from where, how often; and what goes with every answer.
+
+Rules of this file:
+
+- A request by a host name the desk does not go by is refused: it is how a foreign page would reach a desk on loopback.
+- Nothing is changed by a request from another origin. Browsers say `Origin` with every POST; who does not is refused, but
+  for devices, which carry a key and no cookie.
+- Every answer carries a content-security policy under which only the desk's own files run, and is kept by no cache.
+"""
+
+from __future__ import annotations
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import cookie_parser
+from starlette.responses import PlainTextResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from handsfree.desk.setting import Desk
+
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; media-src 'self'; connect-src 'self'; "
+    "form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
+)
+HEADERS = {
+    "content-security-policy": POLICY,
+    "x-content-type-options": "nosniff",
+    "x-frame-options": "DENY",
+    "referrer-policy": "no-referrer",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "permissions-policy": "camera=(), microphone=(), geolocation=(), payment=()",
+}
+READS = ("GET", "HEAD")
+
+
+class Guard:
+    def __init__(self, app: ASGIApp, desk: Desk) -> None:
+        self.app = app
+        self.desk = desk
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+
+        async def with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                self._dress(MutableHeaders(scope=message), scope["path"])
+            await send(message)
+
+        refused = await self._refused(scope)
+        await (refused or self.app)(scope, receive, with_headers)
+
+    async def _refused(self, scope: Scope) -> Response | None:
+        desk, headers = self.desk, Headers(scope=scope)
+        if headers.get("host", "") not in desk.hosts:
+            return PlainTextResponse("The desk does not go by that name.", 400)
+        address = scope["client"][0] if scope.get("client") else ""
+        if wait := desk.buckets.take(f"address {address}", desk.rates.address):
+            return _slower(wait)
+        state = scope.setdefault("state", {})
+        state["account"], state["secret"] = None, ""
+        if scope["path"].startswith("/upload"):
+            return None  # by key, not by cookie: see `uploads`
+        secret = cookie_parser(headers.get("cookie", "")).get(desk.cookie(), "")
+        if secret and not scope["path"].startswith("/static/"):
+            account = await run_in_threadpool(desk.who, secret)
+            if account is not None:
+                state["account"], state["secret"] = account, secret
+                if wait := desk.buckets.take(f"account {account.id}", desk.rates.account):
+                    return _slower(wait)
+        if scope["method"] not in READS and headers.get("origin") not in desk.origins:
+            return PlainTextResponse("This came from another page than the desk's own; nothing was changed.", 403)
+        return None
+
+    def _dress(self, headers: MutableHeaders, path: str) -> None:
+        for name, value in HEADERS.items():
+            headers[name] = value
+        headers["cache-control"] = "max-age=3600" if path.startswith("/static/") else "no-store"
+        if self.desk.secure:
+            headers["strict-transport-security"] = "max-age=31536000"
+        if "server" in headers:
+            del headers["server"]
+
+
+def _slower(wait: float) -> Response:
+    return PlainTextResponse("Too many requests; slower, please.", 429, {"retry-after": str(max(1, round(wait)))})

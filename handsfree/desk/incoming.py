@@ -1,0 +1,274 @@
+"""Uploads, as `protocol` says, on the desk's disk. No HTTP here.
+
+Rules of this file:
+
+- A part grows at its end only, and is counted after it is on disk.
+- Nothing under `.desk/incoming` is a visit. A visit appears by one rename, or, where it grew, by one replacement of its
+  journal after all files that the new one names are there.
+- One hand at a time on an upload and on a visit's name, across processes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from filelock import FileLock, Timeout
+
+from handsfree.desk.files import Files
+from handsfree.desk.protocol import Manifest, Problem, State, Stored, parse_manifest
+from handsfree.errors import Trouble
+from handsfree.journal.disk import RealDisk
+from handsfree.journal.events import Opened
+from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND, read
+from handsfree.journal.verify import Report, verify
+
+MANIFEST = "manifest.json"
+#: Days after which an upload that nobody goes on with is thrown away.
+STALE_DAYS = 30
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """`status`: the HTTP status that `protocol` gives this answer."""
+
+    status: int
+    answer: State | Stored | Problem
+
+
+class Busy(Exception):
+    """Somebody else has a hand on the same upload: try again."""
+
+
+@dataclass(frozen=True)
+class Incoming:
+    """`known`: public keys whose signatures count; `signed_only`: nothing unsigned is stored."""
+
+    visits: Path
+    files: Files
+    known: dict[str, str]
+    signed_only: bool = False
+
+    @property
+    def place(self) -> Path:
+        return self.visits / ".desk" / "incoming"
+
+    # ---- the four requests -----------------------------------------------------------------------------------------
+
+    def offer(self, body: bytes) -> Outcome:
+        try:
+            manifest = parse_manifest(body)
+        except ValueError as error:
+            return Outcome(422, Problem(f"The manifest will not do: {error}."))
+        folder = self.place / manifest.upload
+        with _hand(self.place, manifest.upload):
+            if self._stored(manifest) is not None:
+                return Outcome(200, State(manifest.upload, "stored"))
+            folder.mkdir(parents=True, exist_ok=True)
+            if not (folder / MANIFEST).exists():
+                _whole(folder / MANIFEST, manifest.to_json())
+            return Outcome(200, self._state(manifest))
+
+    def state(self, upload: str) -> Outcome:
+        manifest = self._manifest(upload)
+        if manifest is None:
+            return Outcome(404, Problem("This upload was not offered, or is done with; offer it again."))
+        return Outcome(200, self._state(manifest))
+
+    def put(self, upload: str, sha256: str, begin: int, size: int, chunks: list[bytes]) -> Outcome:
+        """Bytes of a part from `begin` on. They are kept even where fewer came than were announced."""
+        manifest = self._manifest(upload)
+        if manifest is None:
+            return Outcome(404, Problem("This upload was not offered, or is done with; offer it again."))
+        if manifest.sizes.get(sha256) != size:
+            return Outcome(422, Problem("The manifest names no such part of this size."))
+        path = self.place / upload / sha256
+        with _hand(self.place, upload):
+            have = _size(path)
+            if begin != have:
+                return Outcome(409, self._state(manifest))
+            data = b"".join(chunks)[: size - have]
+            with path.open("ab") as stream:
+                stream.write(data)
+                stream.flush()
+                os.fsync(stream.fileno())
+            if have + len(data) == size and _digest(path) != sha256:
+                path.unlink()
+                return Outcome(422, self._state(manifest))
+            return Outcome(200, self._state(manifest))
+
+    def commit(self, upload: str) -> Outcome:
+        manifest = self._manifest(upload)
+        if manifest is None:
+            return Outcome(404, Problem("This upload was not offered, or is done with; offer it again."))
+        with _hand(self.place, upload), _hand(self.place, f"visit-{manifest.visit}"):
+            state = self._state(manifest)
+            if any(state.have.get(sha256, 0) != size for sha256, size in manifest.sizes.items()):
+                return Outcome(409, state)
+            done = self._stored(manifest)
+            if done is None:
+                done = self._store(manifest)
+            if isinstance(done.answer, Stored) or done.status == 422:
+                shutil.rmtree(self.place / upload, ignore_errors=True)
+            return done
+
+    # ---- what they are made of -------------------------------------------------------------------------------------
+
+    def _manifest(self, upload: str) -> Manifest | None:
+        if len(upload) != 64 or not upload.isalnum():
+            return None
+        try:
+            return parse_manifest((self.place / upload / MANIFEST).read_bytes())
+        except (OSError, ValueError):
+            return None
+
+    def _state(self, manifest: Manifest) -> State:
+        folder = self.place / manifest.upload
+        return State(manifest.upload, "open", {sha256: _size(folder / sha256) for sha256 in manifest.sizes})
+
+    def _stored(self, manifest: Manifest) -> Outcome | None:
+        """200 where the visit's folder holds all that is offered already."""
+        journal = self.visits / manifest.visit / JOURNAL
+        offered = next(part for part in manifest.parts if part.path == JOURNAL)
+        if not journal.is_file() or _size(journal) < offered.size or _digest(journal, offered.size) != offered.sha256:
+            return None
+        report = verify(journal.parent, known=self.known, sound=not self.files.elsewhere)
+        return Outcome(200, Stored(manifest.visit, report.events, report.head)) if report.holds else None
+
+    def _store(self, manifest: Manifest) -> Outcome:
+        staged = self._staged(manifest)
+        problem, report = self._judged(staged, manifest)
+        if not problem:
+            problem = self._against_stored(staged, manifest)
+        if problem:
+            return Outcome(422, Problem(problem))
+        if self.files.elsewhere:
+            self._send_on(staged, manifest)
+        self._appear(staged, self.visits / manifest.visit)
+        self._drop_removed(manifest)
+        return Outcome(201, Stored(manifest.visit, report.events, report.head))
+
+    def _staged(self, manifest: Manifest) -> Path:
+        """The visit's folder as it will be, made of links to the parts."""
+        staged = self.place / manifest.upload / "staged" / manifest.visit
+        shutil.rmtree(staged.parent, ignore_errors=True)
+        for kind in (SOUND, ATTACHED):
+            (staged / kind).mkdir(parents=True)
+        for part in manifest.parts:
+            source = self.place / manifest.upload / part.sha256
+            if part.size == 0:
+                (staged / part.path).touch()
+            else:
+                shutil.copyfile(source, staged / part.path)
+                _sync(staged / part.path)
+        return staged
+
+    def _judged(self, staged: Path, manifest: Manifest) -> tuple[str, Report]:
+        report = verify(staged, known=self.known, signed=self.signed_only)
+        if not report.holds:
+            return f"It does not verify: {report.problem}", report
+        opened = next((entry.event for entry in read(staged) if isinstance(entry.event, Opened)), None)
+        if opened is None or opened.visit != manifest.visit:
+            return "Its record is of a visit of another name.", report
+        return "", report
+
+    def _against_stored(self, staged: Path, manifest: Manifest) -> str:
+        """Why it may not take the place of what is there; '' where it may."""
+        there, new = self.visits / manifest.visit / JOURNAL, staged / JOURNAL
+        if not there.is_file():
+            return ""
+        size = _size(there)
+        if _size(new) >= size and _digest(new, size) == _digest(there):
+            return ""
+        return "Another visit has this name already, and the new one does not begin with it. Both are kept where they are."
+
+    def _send_on(self, staged: Path, manifest: Manifest) -> None:
+        for part in manifest.parts:
+            if part.path != JOURNAL:
+                try:
+                    self.files.keep(manifest.visit, part.path, staged / part.path)
+                except OSError as error:
+                    raise Trouble(f"The store of sound will not have it: {error}. Try again later.") from None
+                (staged / part.path).unlink()
+
+    def _appear(self, staged: Path, place: Path) -> None:
+        disk = RealDisk()
+        if not place.exists():
+            for folder in (staged / SOUND, staged / ATTACHED, staged):
+                disk.sync_folder(folder)
+            os.rename(staged, place)
+            disk.sync_folder(place.parent)
+            return
+        for kind in (SOUND, ATTACHED):
+            (place / kind).mkdir(exist_ok=True)
+            for path in sorted((staged / kind).iterdir()):
+                os.replace(path, place / kind / path.name)
+            disk.sync_folder(place / kind)
+        os.replace(staged / JOURNAL, place / JOURNAL)
+        disk.sync_folder(place)
+
+    def _drop_removed(self, manifest: Manifest) -> None:
+        """The sound that the sender has pruned goes here, too: the new record verifies without it."""
+        named = {part.path for part in manifest.parts}
+        place = self.visits / manifest.visit
+        for kind in (SOUND, ATTACHED):
+            for path in (place / kind).iterdir():
+                if f"{kind}/{path.name}" not in named:
+                    path.unlink()
+        self.files.drop_others(manifest.visit, named)
+
+    def sweep(self, now: float | None = None) -> int:
+        """Throw away uploads that nobody went on with for STALE_DAYS. How many."""
+        now = time.time() if now is None else now
+        gone = 0
+        for folder in self.place.glob("*/") if self.place.is_dir() else ():
+            newest = max((path.stat().st_mtime for path in folder.iterdir()), default=0.0)
+            if newest < now - STALE_DAYS * 86_400:
+                shutil.rmtree(folder, ignore_errors=True)
+                gone += 1
+        return gone
+
+
+@contextmanager
+def _hand(place: Path, name: str) -> Iterator[None]:
+    place.mkdir(parents=True, exist_ok=True)
+    try:
+        with FileLock(place / f".{name}.lock", timeout=20):
+            yield
+    except Timeout:
+        raise Busy from None
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
+
+
+def _digest(path: Path, size: int | None = None) -> str:
+    found = hashlib.sha256()
+    left = path.stat().st_size if size is None else size
+    with path.open("rb") as stream:
+        while left > 0 and (block := stream.read(min(left, 1 << 20))):
+            found.update(block)
+            left -= len(block)
+    return found.hexdigest()
+
+
+def _sync(path: Path) -> None:
+    with path.open("rb+") as stream:
+        os.fsync(stream.fileno())
+
+
+def _whole(path: Path, data: bytes) -> None:
+    part = path.with_suffix(".new")
+    part.write_bytes(data)
+    _sync(part)
+    os.replace(part, path)

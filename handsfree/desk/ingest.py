@@ -1,0 +1,211 @@
+"""From visit folders into the database, only what has changed, and out of it what is gone.
+
+Rules of this file:
+
+- A visit is put in whole or not at all: one transaction for each batch.
+- A folder that cannot be read is a row with its problem, never a reason to stop.
+- Sayings are put in the order of their digests, so that two that put at once wait for each other rather than lock up.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import threading
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+from itertools import islice
+from pathlib import Path
+from typing import Any, TypeVar
+
+from sqlalchemy import Connection, Engine, delete, insert, select, update
+from sqlalchemy.dialects import postgresql, sqlite
+
+from handsfree.desk.readout import VERSION, ReadOut, machine, read_out, unreadable
+from handsfree.desk.tables import OF_VISIT, FindingRow, Saying, SignOffRow, Visit
+from handsfree.errors import Trouble
+from handsfree.journal.reader import JOURNAL
+
+T = TypeVar("T")
+BATCH = 50
+#: From this many stale visits on, the cores read them side by side.
+MANY = 200
+#: Longer values of a column that has an index would not fit a page of it.
+LONGEST = {"procedure", "technician", "site", "cabinet", "fault", "quantity", "outcome", "step", "rule"}
+_one_at_a_time = threading.Lock()
+
+
+@dataclass(frozen=True)
+class Refreshed:
+    """How many visits were read, taken out, left as they were; `problems`: those of which nothing could be read."""
+
+    read: int
+    gone: int
+    same: int
+    problems: tuple[str, ...] = ()
+
+
+def refresh(
+    engine: Engine,
+    visits: Path,
+    known: dict[str, str] | None = None,
+    tell: Callable[[int, int], None] | None = None,
+    cores: int | None = None,
+    sound_elsewhere: bool = False,
+) -> Refreshed:
+    """The database as the folders are now. `tell` is given (done, of how many) after each batch."""
+    with engine.connect() as connection:
+        there = {row.name: (row.size, row.changed, row.reading) for row in connection.execute(
+            select(Visit.name, Visit.size, Visit.changed, Visit.reading))}
+    stale, seen = [], set()
+    for name, size, changed in folders(visits):
+        seen.add(name)
+        if there.get(name) != (size, changed, VERSION):
+            stale.append(visits / name)
+    gone = sorted(set(there) - seen)
+    done, problems = 0, []
+    for batch in _batches(_read_all(stale, cores, partial(_read, known=known, sound_elsewhere=sound_elsewhere)), BATCH):
+        put(engine, batch)
+        problems += [out.visit["name"] for out in batch if out.visit["outcome"] == "not readable"]
+        done += len(batch)
+        if tell is not None:
+            tell(done, len(stale))
+    for names in _batches(gone, 500):
+        put_alone(engine, partial(_take_out, names=names))
+    return Refreshed(done, len(gone), len(seen) - len(stale), tuple(problems))
+
+
+def _take_out(connection: Connection, names: Sequence[str]) -> None:
+    connection.execute(delete(Visit).where(Visit.name.in_(names)))
+
+
+def folders(visits: Path) -> Iterator[tuple[str, int, int]]:
+    """(name, size, change) of each visit's journal. Folders that begin with a dot are the desk's own."""
+    try:
+        found = sorted(entry.name for entry in os.scandir(visits) if not entry.name.startswith(".") and entry.is_dir())
+    except OSError as error:
+        raise Trouble(f"The folder of visits {visits} cannot be read: {error.strerror}. Name it with --visits.") from None
+    for name in found:
+        try:
+            stat = (visits / name / JOURNAL).stat()
+        except OSError:
+            continue
+        yield name, stat.st_size, stat.st_mtime_ns
+
+
+def ingest(engine: Engine, folder: Path, known: dict[str, str] | None = None, *, sound_elsewhere: bool = False) -> None:
+    """One visit, now."""
+    put(engine, [_read(folder, known, sound_elsewhere)])
+
+
+def _read(folder: Path, known: dict[str, str] | None, sound_elsewhere: bool) -> ReadOut:
+    try:
+        return read_out(folder, known, machine(), sound_elsewhere=sound_elsewhere)
+    except Trouble as trouble:
+        return unreadable(folder, trouble.sentence)
+
+
+def _read_all(stale: Sequence[Path], cores: int | None, reading: Callable[[Path], ReadOut]) -> Iterator[ReadOut]:
+    cores = cores if cores is not None else (os.cpu_count() or 1)
+    if len(stale) < MANY or cores < 2:
+        yield from map(reading, stale)
+        return
+    with ProcessPoolExecutor(cores) as pool:
+        yield from pool.map(reading, stale, chunksize=20)
+
+
+def _batches(items: Iterable[T], size: int) -> Iterator[list[T]]:
+    iterator = iter(items)
+    while batch := list(islice(iterator, size)):
+        yield batch
+
+
+def put(engine: Engine, outs: Sequence[ReadOut]) -> None:
+    """Visits into the database, in place of what was there under their names."""
+    put_alone(engine, lambda connection: put_in(connection, outs))
+
+
+def put_alone(engine: Engine, work: Callable[[Connection], None]) -> None:
+    """`work` in a transaction. SQLite has one writer at a time anyhow; waiting here is fairer than there."""
+    if engine.dialect.name == "sqlite":
+        with _one_at_a_time, engine.begin() as connection:
+            work(connection)
+        return
+    with engine.begin() as connection:
+        work(connection)
+
+
+def put_in(connection: Connection, outs: Sequence[ReadOut]) -> None:
+    ids = _visit_rows(connection, outs)
+    sayings = _sayings(connection, {line["text"] for out in outs for line in out.rows.get("lines", ())})
+    signed = _signed(connection, [f["key"] for out in outs for f in out.rows.get("findings", ())])
+    for table in OF_VISIT:
+        values: list[dict[str, Any]] = []
+        for out in outs:
+            for row in out.rows.get(table.__tablename__, ()):
+                filled = {**_clean(row), "visit_id": ids[out.visit["name"]]}
+                if table.__tablename__ == "lines":
+                    filled["saying_id"] = sayings[_digest(filled.pop("text"))]
+                if table is FindingRow:
+                    filled["signed"] = row["key"] in signed
+                values.append(filled)
+        if values:
+            connection.execute(insert(table), values)
+
+
+def _visit_rows(connection: Connection, outs: Sequence[ReadOut]) -> dict[str, int]:
+    names = [out.visit["name"] for out in outs]
+    ids = {row.name: row.id for row in connection.execute(select(Visit.name, Visit.id).where(Visit.name.in_(names)))}
+    for table in OF_VISIT if ids else ():
+        connection.execute(delete(table).where(table.visit_id.in_(ids.values())))  # type: ignore[attr-defined]
+    for out in outs:
+        if out.visit["name"] in ids:
+            connection.execute(update(Visit).where(Visit.id == ids[out.visit["name"]]).values(_clean(out.visit)))
+    new = [_clean(out.visit) for out in outs if out.visit["name"] not in ids]
+    if new:
+        made = connection.execute(insert(Visit).returning(Visit.name, Visit.id), new)
+        ids |= {row.name: row.id for row in made}
+    return ids
+
+
+def _clean(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Without what a database cannot hold: PostgreSQL takes no NUL in a text."""
+    return {name: _text(name, value) if isinstance(value, str) else value for name, value in values.items()}
+
+
+def _text(name: str, value: str) -> str:
+    value = value.replace("\x00", "\ufffd")
+    return value[:300] if name in LONGEST else value
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()
+
+
+def _sayings(connection: Connection, texts: set[str]) -> dict[str, int]:
+    """digest -> id, of texts there or put now."""
+    by_digest = {_digest(text): text.replace("\x00", "\ufffd") for text in texts}
+    found = _ids_of(connection, list(by_digest))
+    missing = [{"digest": digest, "text": by_digest[digest]} for digest in sorted(by_digest.keys() - found.keys())]
+    if missing:
+        build = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
+        connection.execute(build(Saying).on_conflict_do_nothing(index_elements=["digest"]), missing)
+        found |= _ids_of(connection, [row["digest"] for row in missing])
+    return found
+
+
+def _ids_of(connection: Connection, digests: list[str]) -> dict[str, int]:
+    found: dict[str, int] = {}
+    for some in _batches(digests, 500):
+        rows = connection.execute(select(Saying.digest, Saying.id).where(Saying.digest.in_(some)))
+        found |= {row.digest: row.id for row in rows}
+    return found
+
+
+def _signed(connection: Connection, keys: list[str]) -> set[str]:
+    found: set[str] = set()
+    for some in _batches(keys, 500):
+        found |= set(connection.scalars(select(SignOffRow.key).where(SignOffRow.key.in_(some))))
+    return found

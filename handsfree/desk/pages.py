@@ -1,0 +1,184 @@
+"""The pages that look, one function each. What they may show is in `web.for_roles` and the scope of the account."""
+
+from __future__ import annotations
+
+import mimetypes
+from collections.abc import Sequence
+from itertools import groupby
+from typing import Any
+from urllib.parse import urlencode
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from handsfree.desk import measures, queries
+from handsfree.desk.drawing import Point, over_time
+from handsfree.desk.queries import Filter
+from handsfree.desk.web import desk_of, for_roles, now, page, scope_of, seconds_of_day, sorry
+from handsfree.errors import Trouble
+from handsfree.journal.rows import Row, rows, unit
+
+LOOKERS = ("supervisor", "technician")
+
+
+@for_roles("supervisor", "technician", "writer")
+def home(request: Request) -> Response:
+    if request.state.account.role == "writer":
+        return _writer(request)
+    engine, scope = desk_of(request).engine, scope_of(request)
+    return page(
+        request, "home.html", visits=queries.visits(engine, scope, Filter(), most=12)[:12],
+        due=queries.due(engine, scope)[:8], open_findings=queries.open_findings(engine, scope),
+        findings=queries.findings(engine, scope, signed=False, most=8), now=now(),
+    )
+
+
+@for_roles(*LOOKERS)
+def visits(request: Request) -> Response:
+    engine, scope, asked = desk_of(request).engine, scope_of(request), request.query_params
+    names = ("site", "cabinet", "technician", "fault", "since", "until")
+    given = {name: asked.get(name, "").strip()[:300] for name in names}
+    want = Filter(given["site"], given["cabinet"], given["technician"], given["fault"],
+                  seconds_of_day(given["since"]), seconds_of_day(given["until"], end=True))
+    found = queries.visits(engine, scope, want, _after(asked.get("after", "")))
+    more = ""
+    if len(found) > queries.PAGE:
+        last = found[queries.PAGE - 1]
+        more = urlencode({**{k: v for k, v in given.items() if v}, "after": f"{last.began!r}_{last.id}"})
+    places = queries.places(engine, scope)
+    return page(
+        request, "visits.html", visits=found[: queries.PAGE], more=more, given=given,
+        sites=sorted({p.site for p in places if p.site}), cabinets=sorted({p.cabinet for p in places if p.cabinet}),
+        technicians=sorted({p.technician for p in places if p.technician}), faults=queries.faults(engine),
+    )
+
+
+def _after(text: str) -> tuple[float, int] | None:
+    began, _, number = text.partition("_")
+    try:
+        return float(began), int(number)
+    except ValueError:
+        return None
+
+
+@for_roles(*LOOKERS)
+def visit(request: Request) -> Response:
+    """The replay: every row of the record, its sound beside it."""
+    from handsfree.journal.reader import read
+
+    desk, name = desk_of(request), request.path_params["name"]
+    found = queries.visit(desk.engine, scope_of(request), name)
+    if found is None:
+        return sorry(request, 404, "There is no such visit, or it is not for you.")
+    shown: list[Row] = []
+    try:
+        shown.extend(rows(read(desk.visits / name)))
+    except Trouble as trouble:
+        problem = trouble.sentence if not found.problem else found.problem
+    else:
+        problem = found.problem
+    return page(
+        request, "visit.html", visit=found, rows=shown, problem=problem, files=queries.files(desk.engine, found.id),
+        findings=queries.findings_of(desk.engine, found.id), may_sign=request.state.account.role == "supervisor",
+    )
+
+
+#: What a browser may show by itself; everything else is handed over as a download.
+_SHOWN = {".flac": "audio/flac", ".wav": "audio/wav", ".png": "image/png", ".jpg": "image/jpeg", ".jpeg": "image/jpeg"}
+
+
+@for_roles(*LOOKERS)
+def sound(request: Request) -> Response:
+    """The file that an event binds, held against its hash."""
+    desk, name, n = desk_of(request), request.path_params["name"], request.path_params["n"]
+    bound = queries.file(desk.engine, scope_of(request), name, n)
+    if bound is None:
+        return sorry(request, 404, "There is no such file, or it is not for you.")
+    try:
+        data = desk.files.fetch(name, bound.path, bound.sha256)
+    except Trouble as trouble:
+        return sorry(request, 404 if trouble.status == 2 else 409, trouble.sentence)
+    plain = bound.path.rsplit("/", 1)[-1]
+    kind = _SHOWN.get(f".{plain.rsplit('.', 1)[-1].lower()}")
+    how = "inline" if kind else "attachment"
+    kind = kind or mimetypes.guess_type(plain)[0] or "application/octet-stream"
+    kind = "application/octet-stream" if how == "attachment" else kind
+    return Response(data, media_type=kind, headers={"content-disposition": f'{how}; filename="{plain}"'})
+
+
+@for_roles(*LOOKERS)
+def search(request: Request) -> Response:
+    text = request.query_params.get("q", "").strip()[:200]
+    who = request.query_params.get("who", "")
+    who = who if who in ("technician", "program", "note") else ""
+    found = queries.search(desk_of(request).engine, scope_of(request), text, who) if text else []
+    return page(request, "search.html", q=text, who=who, found=found)
+
+
+@for_roles(*LOOKERS)
+def due(request: Request) -> Response:
+    return page(request, "due.html", visits=queries.due(desk_of(request).engine, scope_of(request)), now=now())
+
+
+@for_roles(*LOOKERS)
+def cabinet(request: Request) -> Response:
+    engine, scope, asked = desk_of(request).engine, scope_of(request), request.query_params
+    site, name = asked.get("site", "")[:300], asked.get("cabinet", "")[:300]
+    taken = queries.readings(engine, scope, site, name)
+    if not name:
+        return sorry(request, 404, "Say which cabinet: open it from a visit.")
+    charts = [_chart(quantity, list(some)) for quantity, some in groupby(taken, key=lambda row: row.quantity)]
+    seen = queries.visits(engine, scope, Filter(site=site, cabinet=name))[: queries.PAGE]
+    return page(request, "cabinet.html", site=site, cabinet=name, charts=charts, visits=seen)
+
+
+def _chart(quantity: str, taken: Sequence[Any]) -> dict[str, Any]:
+    """Drawn in the unit of the latest; readings in another unit are in the table alone."""
+    name = taken[-1].unit
+    drawn = [r for r in taken if r.value is not None and r.unit == name]
+    points = [Point(r.taken, r.value, r.low, r.high, r.where, r.name) for r in drawn]
+    return {"quantity": quantity, "drawing": over_time(quantity, unit(name), points), "readings": list(reversed(taken))}
+
+
+@for_roles(*LOOKERS)
+def findings(request: Request) -> Response:
+    engine, scope, asked = desk_of(request).engine, scope_of(request), request.query_params
+    signed, rule = asked.get("signed", "") == "yes", asked.get("rule", "")[:100]
+    return page(
+        request, "findings.html", signed=signed, rule=rule, rules=queries.rules(engine),
+        findings=queries.findings(engine, scope, signed=signed, rule=rule),
+        open_findings=queries.open_findings(engine, scope),
+        may_sign=request.state.account.role == "supervisor", signs_with=getattr(desk_of(request).key, "device", ""),
+    )
+
+
+def _between(request: Request) -> tuple[measures.Between, dict[str, str]]:
+    """The last year where nothing else is asked for."""
+    asked = request.query_params
+    given = {name: asked.get(name, "").strip()[:10] for name in ("since", "until")}
+    until = seconds_of_day(given["until"], end=True) or now()
+    since = seconds_of_day(given["since"])
+    return measures.Between(since if since is not None else until - 365 * measures.DAY, until), given
+
+
+@for_roles("supervisor")
+def figures(request: Request) -> Response:
+    engine, scope = desk_of(request).engine, scope_of(request)
+    between, given = _between(request)
+    return page(
+        request, "figures.html", given=given, between=between, again_days=measures.AGAIN_DAYS,
+        returns=measures.returns(engine, scope, between), fix=measures.first_fix(engine, scope, between, now()),
+        misheard=measures.misheard(engine, scope, between), procedures=measures.minutes_by_procedure(engine, scope, between),
+        steps=measures.minutes_by_step(engine, scope, between),
+    )
+
+
+@for_roles("writer", "supervisor")
+def writer(request: Request) -> Response:
+    return _writer(request)
+
+
+def _writer(request: Request) -> Response:
+    between, given = _between(request)
+    steps = measures.for_the_writer(desk_of(request).engine, between)
+    return page(request, "writer.html", given=given, between=between, steps=steps)

@@ -1,0 +1,201 @@
+"""How a visit gets from a device to the desk over a bad network. Both ends use this module; no network here.
+
+The rules:
+
+- A visit is offered as a *manifest*: its name and the path, size and SHA-256 of each file. The manifest's own SHA-256 (over
+  its RFC 8785 form) names the upload, so offering the same visit twice is the same upload, whoever asks and however often.
+- Every request carries `Authorization: Bearer KEY`, the key that `handsfree desk-people add NAME --role device` printed.
+
+    POST /upload                      body: the manifest        -> 200 State; 413 too large; 422 not a manifest
+    GET  /upload/UPLOAD                                         -> 200 State; 404 not offered (offer it again)
+    PUT  /upload/UPLOAD/SHA256        Content-Range: bytes A-B/SIZE, body: those bytes
+                                                                -> 200 State; 409 State (A is not where it goes on);
+                                                                   422 State (whole, but its hash is wrong: from 0 again)
+    POST /upload/UPLOAD/commit        no body                   -> 201 Stored (now); 200 Stored (was already);
+                                                                   409 State (parts are missing); 422 Problem (it does not
+                                                                   verify, or another visit has its name: do not try again)
+
+- `State.have` says how many bytes of each part are safe on disk. A part goes on exactly there; a range that begins elsewhere
+  changes nothing. An empty part needs no PUT. A device that lost its connection asks for the State and goes on.
+- A part is at most PIECE bytes a PUT. A half PUT (the line broke) keeps what arrived.
+- The commit verifies everything together, as `handsfree verify` does, before the visit is seen by anybody; then the folder
+  appears under its name in one step. What does not verify is thrown away and never stored.
+- A visit that was taken up again is a longer journal that begins with the stored one: it takes its place. A shorter one that
+  the stored one begins with is stored already. Any other of the same name is refused.
+- 401: the key is not known. 429: too fast, wait as many seconds as `Retry-After` says. 5xx: try again later.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+from handsfree.errors import Trouble
+from handsfree.journal.canonical import canonical
+from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND
+from handsfree.journal.shapes import file_allowed
+
+PATH = "/upload"
+FORMAT = 1
+#: Bytes of a body at most: a piece that is lost is sent again whole.
+PIECE = 1 << 20
+#: Of one visit at most.
+LARGEST_FILE, LARGEST_VISIT, MOST_FILES = 2 << 30, 4 << 30, 20_000
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,199}")
+_HASH = re.compile(r"[0-9a-f]{64}")
+_RANGE = re.compile(r"bytes (\d{1,15})-(\d{1,15})/(\d{1,15})")
+
+
+@dataclass(frozen=True)
+class Part:
+    """A file of the visit. `path`: journal.jsonl, sound/… or attached/…, as the record names them."""
+
+    path: str
+    size: int
+    sha256: str
+
+
+@dataclass(frozen=True)
+class Manifest:
+    visit: str
+    parts: tuple[Part, ...]
+    format: int = FORMAT
+
+    def to_json(self) -> bytes:
+        """RFC 8785, and so the same bytes for the same visit."""
+        return canonical({"format": self.format, "visit": self.visit, "parts": [asdict(part) for part in self.parts]})
+
+    @property
+    def upload(self) -> str:
+        return hashlib.sha256(self.to_json()).hexdigest()
+
+    @property
+    def sizes(self) -> dict[str, int]:
+        """Hash -> size; the same content under two paths is sent once."""
+        return {part.sha256: part.size for part in self.parts}
+
+
+@dataclass(frozen=True)
+class State:
+    """`state`: 'open', or 'stored' where nothing more is to do. `have`: hash of a part -> bytes that are safe."""
+
+    upload: str
+    state: str
+    have: Mapping[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Stored:
+    visit: str
+    events: int
+    head: str
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A sentence for a person."""
+
+    problem: str
+
+
+def to_json(answer: State | Stored | Problem) -> bytes:
+    return json.dumps(asdict(answer), sort_keys=True).encode()
+
+
+def manifest_of(folder: Path) -> Manifest:
+    """Of a visit's folder as it is now. Trouble where there is no visit in it, or it is too large."""
+    if not (folder / JOURNAL).is_file():
+        raise Trouble(f"{folder} holds no visit: there is no {JOURNAL} in it. Give the folder of a visit.")
+    names = [JOURNAL]
+    for kind in (SOUND, ATTACHED):
+        names += [f"{kind}/{path.name}" for path in sorted((folder / kind).glob("*")) if path.is_file()]
+    parts = []
+    for name in names:
+        if name == JOURNAL or file_allowed(name):
+            with (folder / name).open("rb") as stream:
+                digest = hashlib.file_digest(stream, "sha256").hexdigest()
+                parts.append(Part(name, stream.tell(), digest))
+    found = Manifest(folder.name, tuple(parts))
+    try:
+        return parse_manifest(found.to_json())
+    except ValueError as error:
+        raise Trouble(f"{folder} cannot be sent: {error}.") from None
+
+
+def parse_manifest(data: bytes) -> Manifest:
+    """ValueError says what is wrong with it: nothing in it is trusted."""
+    try:
+        raw = json.loads(data)
+        parts = tuple(Part(_text(p["path"]), _size(p["size"]), _text(p["sha256"])) for p in raw["parts"])
+        found = Manifest(_text(raw["visit"]), parts, _size(raw["format"]))
+    except (KeyError, TypeError, ValueError, RecursionError) as error:
+        raise ValueError(f"this is no manifest ({type(error).__name__})") from None
+    if found.format != FORMAT:
+        raise ValueError(f"its format is {found.format}, not {FORMAT}")
+    if not _NAME.fullmatch(found.visit):
+        raise ValueError("that cannot name a visit")
+    paths = [part.path for part in parts]
+    if len(set(paths)) != len(paths) or paths.count(JOURNAL) != 1 or len(paths) > MOST_FILES:
+        raise ValueError(f"it must name {JOURNAL} once, no file twice, and at most {MOST_FILES}")
+    for part in parts:
+        if part.path != JOURNAL and not file_allowed(part.path):
+            raise ValueError(f"a visit has no file called {part.path[:80]!r}")
+        if not _HASH.fullmatch(part.sha256) or not 0 <= part.size <= LARGEST_FILE:
+            raise ValueError(f"{part.path} has no SHA-256, or a size that is not from 0 to {LARGEST_FILE}")
+    if len({(part.sha256, part.size) for part in parts}) != len(found.sizes):
+        raise ValueError("one hash has two sizes")
+    if sum(part.size for part in parts) > LARGEST_VISIT:
+        raise ValueError(f"it is larger than {LARGEST_VISIT} bytes")
+    return found
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise TypeError
+    return value
+
+
+def _size(value: Any) -> int:
+    if type(value) is not int:
+        raise TypeError
+    return value
+
+
+def parse_state(data: bytes) -> State:
+    """ValueError where it is none: a captive portal answers anything."""
+    try:
+        raw = json.loads(data)
+        have = {_text(name): _size(size) for name, size in raw["have"].items()}
+        return State(_text(raw["upload"]), _text(raw["state"]), have)
+    except (KeyError, TypeError, AttributeError, ValueError) as error:
+        raise ValueError(f"the answer is not the desk's ({type(error).__name__})") from None
+
+
+def parse_stored(data: bytes) -> Stored:
+    """ValueError where it is none."""
+    try:
+        raw = json.loads(data)
+        return Stored(_text(raw["visit"]), _size(raw["events"]), _text(raw["head"]))
+    except (KeyError, TypeError, AttributeError, ValueError) as error:
+        raise ValueError(f"the answer is not the desk's ({type(error).__name__})") from None
+
+
+def content_range(begin: int, length: int, size: int) -> str:
+    """The header of a partial PUT (RFC 9110, 14.5)."""
+    return f"bytes {begin}-{begin + length - 1}/{size}"
+
+
+def parse_range(header: str) -> tuple[int, int, int]:
+    """(begin, length, size). ValueError where it is none."""
+    found = _RANGE.fullmatch(header.strip())
+    if found is None:
+        raise ValueError("Content-Range must be 'bytes A-B/SIZE'")
+    begin, last, size = (int(group) for group in found.groups())
+    if not begin <= last < size:
+        raise ValueError("Content-Range must be 'bytes A-B/SIZE' with A <= B < SIZE")
+    return begin, last - begin + 1, size

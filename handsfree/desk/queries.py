@@ -1,0 +1,226 @@
+"""What the pages ask of the database. Every question is asked within a scope: whose visits the asker may see."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import ColumnElement, Engine, Row, Select, func, literal_column, select, table, true, tuple_
+
+from handsfree.desk.tables import (
+    Fault,
+    File,
+    FindingRow,
+    GateChange,
+    Line,
+    Reading,
+    Saying,
+    SignOffRow,
+    Visit,
+)
+
+PAGE = 50
+Rows = Sequence[Row[Any]]
+
+
+@dataclass(frozen=True)
+class Scope:
+    """`technicians`: whose visits, None for everybody's."""
+
+    technicians: tuple[str, ...] | None = None
+
+    def where(self) -> ColumnElement[bool]:
+        return true() if self.technicians is None else Visit.technician.in_(self.technicians)
+
+
+EVERYBODY = Scope()
+
+
+@dataclass(frozen=True)
+class Filter:
+    """'' and None do not count. `since`, `until`: seconds of the epoch."""
+
+    site: str = ""
+    cabinet: str = ""
+    technician: str = ""
+    fault: str = ""
+    since: float | None = None
+    until: float | None = None
+
+    def where(self) -> list[ColumnElement[bool]]:
+        same = ((Visit.site, self.site), (Visit.cabinet, self.cabinet), (Visit.technician, self.technician))
+        found: list[ColumnElement[bool]] = [column == value for column, value in same if value]
+        if self.fault:
+            found.append(Visit.id.in_(select(Fault.visit_id).where(Fault.fault == self.fault)))
+        if self.since is not None:
+            found.append(Visit.began >= self.since)
+        if self.until is not None:
+            found.append(Visit.began < self.until)
+        return found
+
+
+def visits(
+    engine: Engine, scope: Scope, want: Filter, after: tuple[float, int] | None = None, most: int = PAGE
+) -> Rows:
+    """The newest first; `after`: (began, id) of the last one seen. One more than `most`, where there are more."""
+    asked = select(Visit).where(scope.where(), *want.where())
+    if after is not None:
+        asked = asked.where(tuple_(Visit.began, Visit.id) < tuple_(*after))
+    return _all(engine, _columns(asked).order_by(Visit.began.desc(), Visit.id.desc()).limit(most + 1))
+
+
+def _columns(asked: Select[Any]) -> Select[Any]:
+    trouble = select(func.count()).where(FindingRow.visit_id == Visit.id, ~FindingRow.signed).scalar_subquery()
+    fault = (
+        select(Fault.fault).where(Fault.visit_id == Visit.id).order_by(Fault.n.desc()).limit(1).scalar_subquery()
+    )
+    return asked.with_only_columns(*Visit.__table__.columns, trouble.label("open_findings"), fault.label("fault"))
+
+
+def visit(engine: Engine, scope: Scope, name: str) -> Row[Any] | None:
+    found = _all(engine, select(*Visit.__table__.columns).where(scope.where(), Visit.name == name))
+    return found[0] if found else None
+
+
+def files(engine: Engine, visit_id: int) -> dict[int, Row[Any]]:
+    """Event -> its file."""
+    return {row.n: row for row in _all(engine, select(File.n, File.path, File.sha256).where(File.visit_id == visit_id))}
+
+
+def file(engine: Engine, scope: Scope, name: str, n: int) -> Row[Any] | None:
+    asked = select(File.path, File.sha256).join(Visit, Visit.id == File.visit_id)
+    found = _all(engine, asked.where(scope.where(), Visit.name == name, File.n == n))
+    return found[0] if found else None
+
+
+def all_files(engine: Engine) -> list[tuple[str, str, str]]:
+    asked = select(Visit.name, File.path, File.sha256).join(Visit, Visit.id == File.visit_id).order_by(Visit.id, File.n)
+    return [(row.name, row.path, row.sha256) for row in _all(engine, asked)]
+
+
+def due(engine: Engine, scope: Scope) -> Rows:
+    """Visits to be continued, the one due first at the top."""
+    asked = select(*Visit.__table__.columns).where(scope.where(), Visit.due.is_not(None))
+    return _all(engine, asked.order_by(Visit.due).limit(200))
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"\w+", text)[:8]
+
+
+def search(engine: Engine, scope: Scope, text: str, who: str = "", most: int = PAGE) -> Rows:
+    """Lines in which all the words begin, the newest first. `who`: technician, program or note, '' for all."""
+    words = _words(text)
+    if not words:
+        return []
+    postgresql = engine.dialect.name == "postgresql"
+    matching = _matching(words, postgresql)
+    conditions = [scope.where(), *([Line.who == who] if who else [])]
+    columns = (Line.n, Line.at, Line.who, Line.verdict, Line.step, Line.sure, Visit.name, Visit.began, Visit.began_text,
+               Visit.site, Visit.cabinet, Visit.technician)
+    newest = (Line.began.desc(), Line.visit_id.desc(), Line.n)
+    if postgresql:  # a few of each saying by its index, then the newest of those: 'affirm' alone has millions
+        some = (
+            select(*columns, Line.visit_id)
+            .join(Visit, Visit.id == Line.visit_id)
+            .where(Line.saying_id == matching.c.id, *conditions)
+            .order_by(*newest)
+            .limit(most)
+            .lateral("some")
+        )
+        asked = select(some, matching.c.text).select_from(matching).join(some, true())
+        return _all(engine, asked.order_by(some.c.began.desc(), some.c.visit_id.desc(), some.c.n).limit(most))
+    asked = select(*columns, matching.c.text).join(Visit, Visit.id == Line.visit_id)
+    asked = asked.join(matching, matching.c.id == Line.saying_id).where(*conditions)
+    return _all(engine, asked.order_by(*newest).limit(most))
+
+
+def _matching(words: list[str], postgresql: bool) -> Any:
+    """The sayings. A few hundred at most: a search that finds more wants another word."""
+    if postgresql:
+        query = " & ".join(f"{word}:*" for word in words)
+        found = func.to_tsvector(literal_column("'simple'"), Saying.text).op("@@")(
+            func.to_tsquery(literal_column("'simple'"), query)
+        )
+        return select(Saying.id, Saying.text).where(found).limit(300).subquery("matching")
+    query = " ".join(f'"{word}"*' for word in words)
+    index: ColumnElement[str] = literal_column("sayings_words")
+    rowid: ColumnElement[int] = literal_column("rowid")
+    rows = select(rowid).select_from(table("sayings_words")).where(index.op("MATCH")(query))
+    return select(Saying.id, Saying.text).where(Saying.id.in_(rows)).limit(300).subquery("matching")
+
+
+def findings(engine: Engine, scope: Scope, *, signed: bool, rule: str = "", most: int = 100) -> Rows:
+    """The worklist: open ones, the oldest first; or those signed off, the newest first."""
+    asked = (
+        select(FindingRow.key, FindingRow.n, FindingRow.at, FindingRow.rule, FindingRow.sentence, Visit.name, Visit.head,
+               Visit.began_text, Visit.site, Visit.cabinet, Visit.technician, SignOffRow.by, SignOffRow.comment,
+               SignOffRow.wall, SignOffRow.device)
+        .join(Visit, Visit.id == FindingRow.visit_id)
+        .outerjoin(SignOffRow, SignOffRow.key == FindingRow.key)
+        .where(scope.where(), FindingRow.signed if signed else ~FindingRow.signed)
+    )
+    if rule:
+        asked = asked.where(FindingRow.rule == rule)
+    order = (SignOffRow.wall.desc(), FindingRow.key) if signed else (FindingRow.began, FindingRow.n)
+    return _all(engine, asked.order_by(*order).limit(most))
+
+
+def finding(engine: Engine, scope: Scope, key: str) -> Row[Any] | None:
+    asked = select(FindingRow.key, FindingRow.n, FindingRow.rule, FindingRow.sentence, Visit.name, Visit.head)
+    found = _all(engine, asked.join(Visit, Visit.id == FindingRow.visit_id).where(scope.where(), FindingRow.key == key))
+    return found[0] if found else None
+
+
+def findings_of(engine: Engine, visit_id: int) -> Rows:
+    asked = select(*FindingRow.__table__.columns, SignOffRow.by, SignOffRow.comment, SignOffRow.wall)
+    asked = asked.outerjoin(SignOffRow, SignOffRow.key == FindingRow.key).where(FindingRow.visit_id == visit_id)
+    return _all(engine, asked.order_by(FindingRow.n))
+
+
+def open_findings(engine: Engine, scope: Scope) -> int:
+    asked = select(func.count()).select_from(FindingRow).join(Visit, Visit.id == FindingRow.visit_id)
+    return int(_all(engine, asked.where(scope.where(), ~FindingRow.signed))[0][0])
+
+
+def readings(engine: Engine, scope: Scope, site: str, cabinet: str) -> Rows:
+    """Of one cabinet, by quantity and time: the last two thousand."""
+    asked = (
+        select(*Reading.__table__.columns, Visit.name)
+        .join(Visit, Visit.id == Reading.visit_id)
+        .where(scope.where(), Reading.site == site, Reading.cabinet == cabinet)
+        .order_by(Reading.taken.desc())
+        .limit(2000)
+    )
+    return sorted(_all(engine, asked), key=lambda row: (row.quantity, row.taken, row.n))
+
+
+def gates(engine: Engine, visit_id: int) -> Rows:
+    return _all(engine, select(GateChange).with_only_columns(*GateChange.__table__.columns)
+                .where(GateChange.visit_id == visit_id).order_by(GateChange.n))
+
+
+def places(engine: Engine, scope: Scope) -> Rows:
+    """Site and cabinet of the last visits, for choosing from; a fleet has more than anybody would scroll through."""
+    last = select(Visit.site, Visit.cabinet, Visit.technician).where(scope.where())
+    last = last.order_by(Visit.began.desc()).limit(2000)
+    return _all(engine, select(last.subquery()).distinct())
+
+
+def faults(engine: Engine) -> list[str]:
+    """Names of the faults found in the last visits."""
+    last = select(Fault.fault).order_by(Fault.visit_id.desc()).limit(2000).subquery()
+    return sorted({row.fault for row in _all(engine, select(last).distinct())})
+
+
+def rules(engine: Engine) -> list[str]:
+    return sorted(row.rule for row in _all(engine, select(FindingRow.rule).where(~FindingRow.signed).distinct()))
+
+
+def _all(engine: Engine, asked: Any) -> Rows:
+    with engine.connect() as connection:
+        return connection.execute(asked).all()
+
+

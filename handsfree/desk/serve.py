@@ -1,0 +1,146 @@
+"""A desk opened from the command line's words, judged safe to start, and served."""
+
+from __future__ import annotations
+
+import ipaddress
+import secrets
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from handsfree.desk import database, people, signoffs
+from handsfree.desk.files import Files
+from handsfree.desk.ingest import Refreshed, refresh
+from handsfree.desk.setting import Desk
+from handsfree.errors import Trouble
+from handsfree.journal import keys
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the command line asked for. `origin`: the address browsers use, where a proxy in front does the TLS."""
+
+    visits: Path
+    database: str | None = None
+    people: str | None = None
+    sound: str | None = None
+    host: str = "127.0.0.1"
+    port: int = 8642
+    certificate: Path | None = None
+    key: Path | None = None
+    origin: str | None = None
+    signed_only: bool = False
+    options: dict[str, Any] | None = None
+
+    @property
+    def people_url(self) -> str:
+        return self.people or database.sqlite_url(self.visits / database.OWN / "people.sqlite3")
+
+    @property
+    def database_url(self) -> str:
+        return self.database or database.sqlite_url(self.visits / database.OWN / "desk.sqlite3")
+
+
+def loopback(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def judge(asked: Asked, accounts: int) -> None:
+    """May it start? Trouble where others could reach it without TLS or without accounts."""
+    if (asked.certificate is None) != (asked.key is None):
+        raise Trouble("TLS takes both a certificate and its key; give --certificate and --key.")
+    for path in (asked.certificate, asked.key):
+        if path is not None and not path.is_file():
+            raise Trouble(f"There is no file {path}; give the certificate and its key as PEM files.")
+    if asked.origin is not None:
+        parts = urlsplit(asked.origin)
+        if parts.scheme != "https" or not parts.netloc or parts.path not in ("", "/"):
+            raise Trouble("--origin is the address browsers use, with TLS and without a path: https://desk.example.org")
+        if not loopback(asked.host):
+            raise Trouble("With --origin a proxy on this machine does the TLS; leave --host on loopback.")
+    open_to_others = not loopback(asked.host) or asked.origin is not None
+    if open_to_others and accounts == 0:
+        raise Trouble("Others could reach this desk and it has no accounts. Make one with 'handsfree desk-people add NAME "
+                      "--role supervisor --team \"*\"' first.")
+    if not loopback(asked.host) and asked.certificate is None:
+        raise Trouble(f"On {asked.host} others could reach this desk, and without TLS they could read along. Give "
+                      "--certificate and --key, or stay on 127.0.0.1 behind a proxy with --origin.")
+
+
+def origins(asked: Asked) -> tuple[str, ...]:
+    if asked.origin is not None:
+        return (asked.origin.rstrip("/"),)
+    scheme, usual = ("https", 443) if asked.certificate is not None else ("http", 80)
+    port = "" if asked.port == usual else f":{asked.port}"
+    names = ["127.0.0.1", "localhost"] if loopback(asked.host) else [asked.host]
+    if asked.host not in names and asked.host != "::1":
+        names.append(asked.host)
+    if asked.host == "::1":
+        names.append("[::1]")
+    return tuple(f"{scheme}://{name}{port}" for name in names)
+
+
+def open_people(asked: Asked) -> Any:
+    if not asked.visits.is_dir():
+        raise Trouble(f"There is no folder {asked.visits}; name the folder of visits with --visits.")
+    if asked.people is None:
+        (asked.visits / database.OWN).mkdir(mode=0o700, exist_ok=True)
+    engine = database.open_engine(asked.people_url)
+    people.make_tables(engine)
+    return engine
+
+
+def open_desk(asked: Asked, tell: Any = None) -> tuple[Desk, Refreshed]:
+    """Judged, migrated, read from the folders. `tell`: (done, of how many) while it reads."""
+    accounts = open_people(asked)
+    count = sum(account.role != "device" for account in people.everybody(accounts))
+    judge(asked, count)
+    (asked.visits / database.OWN).mkdir(mode=0o700, exist_ok=True)
+    engine = database.open_engine(asked.database_url)
+    database.migrate(engine)
+    known = keys.known()
+    files = Files(asked.visits, asked.sound, asked.options)
+    done = refresh(engine, asked.visits, known, tell, sound_elsewhere=files.elsewhere)
+    signoffs.rebuild(engine, asked.visits / database.OWN, known)
+    desk = Desk(
+        asked.visits, engine, accounts, files, origins(asked), keys.load(), known, asked.signed_only,
+        secure=asked.certificate is not None or asked.origin is not None,
+        door="" if count else secrets.token_urlsafe(32),
+    )
+    return desk, done
+
+
+def serve(asked: Asked) -> None:
+    """Until it is interrupted."""
+    import uvicorn
+
+    from handsfree.desk.app import build
+
+    out = sys.stderr
+
+    def tell(done: int, of: int) -> None:
+        print(f"\rReading visits: {done} of {of}", end="" if done < of else "\n", file=out, flush=True)
+
+    desk, done = open_desk(asked, tell)
+    print(f"{done.read} visits read, {done.same} as they were, {done.gone} gone.", file=out)
+    which = f" {asked.visits / database.OWN / 'desk.sqlite3'}" if asked.database is None else ""
+    print(f"The database{which} is worked out from the visit folders, which stay the truth: it can be deleted at any time "
+          "and is built again.", file=out)
+    for name in done.problems:
+        print(f"Nothing of {name} can be read; run 'handsfree verify {asked.visits / name}'.", file=out)
+    if not loopback(asked.host):
+        print(f"Warning: on {asked.host} others reach this desk. Let in only the network that needs it.", file=out)
+    where = desk.origins[0] + (f"/enter/{desk.door}" if desk.door else "/")
+    print(f"The desk is at {where}" + ("  (this link works once)" if desk.door else ""), file=out, flush=True)
+    uvicorn.run(
+        build(desk), host=asked.host, port=asked.port, log_level="warning", access_log=False, server_header=False,
+        ssl_certfile=str(asked.certificate) if asked.certificate else None,
+        ssl_keyfile=str(asked.key) if asked.key else None,
+        proxy_headers=asked.origin is not None, forwarded_allow_ips="127.0.0.1", limit_concurrency=2000,
+        timeout_keep_alive=10,
+    )

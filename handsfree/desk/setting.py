@@ -1,0 +1,117 @@
+"""A desk put together: where its visits are, its databases, its store of sound, its limits."""
+
+from __future__ import annotations
+
+import secrets
+import threading
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from sqlalchemy import Engine
+
+from handsfree.desk import people
+from handsfree.desk.files import Files
+from handsfree.desk.incoming import Incoming
+from handsfree.desk.people import LOCAL, Account
+from handsfree.desk.queries import EVERYBODY, Scope
+from handsfree.journal.keys import DeviceKey
+
+
+@dataclass(frozen=True)
+class Rate:
+    """Requests a second, and how many may come at once."""
+
+    a_second: float
+    at_once: float
+
+
+@dataclass(frozen=True)
+class Rates:
+    address: Rate = Rate(50, 400)
+    account: Rate = Rate(20, 300)
+    device: Rate = Rate(50, 200)
+
+
+class Buckets:
+    """Token buckets by name, in this process. `take` gives 0.0, or the seconds to wait."""
+
+    def __init__(self) -> None:
+        self._left: dict[str, tuple[float, float]] = {}
+        self._lock = threading.Lock()
+
+    def take(self, name: str, rate: Rate, now: float | None = None) -> float:
+        now = time.monotonic() if now is None else now
+        with self._lock:
+            left, since = self._left.get(name, (rate.at_once, now))
+            left = min(rate.at_once, left + (now - since) * rate.a_second)
+            wait = 0.0 if left >= 1 else (1 - left) / rate.a_second
+            self._left[name] = (left - 1 if wait == 0 else left, now)
+            if len(self._left) > 50_000:  # full buckets need not be remembered
+                self._left = {n: v for n, v in self._left.items() if now - v[1] < 600}
+            return wait
+
+
+@dataclass
+class Desk:
+    """`origins`: scheme and host by which browsers may reach it. `secure`: over TLS. `door`: the secret in the link printed
+    at the start where there are no accounts, '' where there are; it opens once."""
+
+    visits: Path
+    engine: Engine
+    people: Engine
+    files: Files
+    origins: tuple[str, ...]
+    key: DeviceKey | None = None
+    known: dict[str, str] = field(default_factory=dict)
+    signed_only: bool = False
+    secure: bool = False
+    door: str = ""
+    rates: Rates = field(default_factory=Rates)
+    buckets: Buckets = field(default_factory=Buckets)
+    local: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def own(self) -> Path:
+        return self.visits / ".desk"
+
+    @property
+    def incoming(self) -> Incoming:
+        return Incoming(self.visits, self.files, self.known, self.signed_only)
+
+    @property
+    def hosts(self) -> frozenset[str]:
+        return frozenset(origin.split("://", 1)[1] for origin in self.origins)
+
+    def cookie(self) -> str:
+        """The prefix binds it to this host over TLS."""
+        return "__Host-desk" if self.secure else "desk"
+
+    def enter(self, door: str) -> str | None:
+        """A session for the person at this machine; the link works once."""
+        if not self.door or not secrets.compare_digest(door.encode(), self.door.encode()):
+            return None
+        self.door = ""
+        secret = secrets.token_urlsafe(32)
+        self.local[people.digest(secret)] = time.time()
+        return secret
+
+    def who(self, secret: str) -> Account | None:
+        began = self.local.get(people.digest(secret))
+        if began is not None and time.time() - began < people.LONGEST:
+            return LOCAL
+        return people.of_session(self.people, secret)
+
+    def leave(self, secret: str) -> None:
+        self.local.pop(people.digest(secret), None)
+        people.end_session(self.people, secret)
+
+    def scope(self, account: Account) -> Scope:
+        """Whose visits an account may see: technicians their own, a supervisor their team's, '*' everybody's."""
+        if account.role == "supervisor":
+            if account.team == "*":
+                return EVERYBODY
+            return Scope((*people.technicians_of(self.people, account.team), account.technician))
+        if account.role == "technician":
+            return Scope((account.technician,))
+        return Scope(())

@@ -1,0 +1,214 @@
+"""The desk's tables: everything in them is worked out from the visit folders and the desk's journal, and can be again.
+
+Rules of this file:
+
+- The folders are the truth. A table holds nothing that is not in a folder or in the journal of sign-offs.
+- A moment is a double: seconds of the epoch, UTC. Both databases subtract and compare them alike; `began_text` keeps the
+  wall time with its offset as the record has it. In PostgreSQL `to_timestamp(began)` shows one.
+- What is said is said again and again. A text is kept once, in `sayings`, and a line points at it: full-text search looks
+  through the distinct sayings, which stop growing long before the lines do.
+- Rows that are asked for by time carry `began` themselves, so that each table can be partitioned by it alone.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import BigInteger, Boolean, Double, ForeignKey, Index, Integer, String, Text, text
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+#: SQLite counts its own rows only in a column of type INTEGER.
+Id = BigInteger().with_variant(Integer, "sqlite")
+
+
+class Base(DeclarativeBase):
+    """The derived tables. What must outlive them (people, sessions) is in `people_tables`."""
+
+
+class Visit(Base):
+    """`size`, `changed`: of the journal file when it was read, `reading`: version of the reading code, by these a refresh
+    knows what is stale. `trips`: 1, and one more for each return to one that was to be continued. `due`: earliest return of
+    one to be continued, None otherwise. `problem`: why the record does not hold, '' where it does."""
+
+    __tablename__ = "visits"
+
+    id: Mapped[int] = mapped_column(Id, primary_key=True)
+    name: Mapped[str] = mapped_column(String(255), unique=True)
+    size: Mapped[int] = mapped_column(BigInteger)
+    changed: Mapped[int] = mapped_column(BigInteger)
+    reading: Mapped[int] = mapped_column(Integer)
+    head: Mapped[str] = mapped_column(String(64))
+    events: Mapped[int] = mapped_column(Integer)
+    problem: Mapped[str] = mapped_column(Text)
+    signed_by: Mapped[str] = mapped_column(Text)
+    procedure: Mapped[str] = mapped_column(Text)
+    technician: Mapped[str] = mapped_column(Text)
+    site: Mapped[str] = mapped_column(Text)
+    cabinet: Mapped[str] = mapped_column(Text)
+    program: Mapped[str] = mapped_column(Text)
+    engine: Mapped[str] = mapped_column(Text)
+    began: Mapped[float] = mapped_column(Double)
+    began_text: Mapped[str] = mapped_column(Text)
+    lasted: Mapped[float] = mapped_column(Double)
+    outcome: Mapped[str] = mapped_column(Text)
+    trips: Mapped[int] = mapped_column(Integer)
+    due: Mapped[float | None] = mapped_column(Double)
+    __table_args__ = (
+        Index("visits_by_time", "began", "id"),
+        Index("visits_by_site", "site", "began"),
+        Index("visits_by_cabinet", "cabinet", "began"),
+        Index("visits_by_technician", "technician", "began"),
+        Index("visits_by_due", "due"),
+    )
+
+
+class Saying(Base):
+    """A text, once."""
+
+    __tablename__ = "sayings"
+
+    id: Mapped[int] = mapped_column(Id, primary_key=True)
+    digest: Mapped[str] = mapped_column(String(64), unique=True)
+    text: Mapped[str] = mapped_column(Text)
+
+
+def _visit() -> Mapped[int]:
+    return mapped_column(Id, ForeignKey("visits.id", ondelete="CASCADE"), primary_key=True)
+
+
+def _n() -> Mapped[int]:
+    return mapped_column(Integer, primary_key=True)
+
+
+class Line(Base):
+    """An utterance, a note or a prompt. `who`: technician, program, note. `verdict`: of an utterance, '' otherwise."""
+
+    __tablename__ = "lines"
+
+    visit_id: Mapped[int] = _visit()
+    n: Mapped[int] = _n()
+    began: Mapped[float] = mapped_column(Double)
+    at: Mapped[float] = mapped_column(Double)
+    who: Mapped[str] = mapped_column(String(12))
+    verdict: Mapped[str] = mapped_column(Text)
+    reason: Mapped[str] = mapped_column(Text)
+    sure: Mapped[float] = mapped_column(Double)
+    procedure: Mapped[str] = mapped_column(Text)
+    step: Mapped[str] = mapped_column(Text)
+    saying_id: Mapped[int] = mapped_column(Id, ForeignKey("sayings.id"))
+    __table_args__ = (Index("lines_by_saying", "saying_id", "began"),)
+
+
+class File(Base):
+    """Sound and attachments that a record binds; what is served is held against `sha256` first."""
+
+    __tablename__ = "files"
+
+    visit_id: Mapped[int] = _visit()
+    n: Mapped[int] = _n()
+    path: Mapped[str] = mapped_column(String(200))
+    sha256: Mapped[str] = mapped_column(String(64))
+
+
+class Reading(Base):
+    """`where`: '', 'in range', 'out of its expected range', 'not plausible', 'over range', 'unsteady'."""
+
+    __tablename__ = "readings"
+
+    visit_id: Mapped[int] = _visit()
+    n: Mapped[int] = _n()
+    taken: Mapped[float] = mapped_column(Double)
+    site: Mapped[str] = mapped_column(Text)
+    cabinet: Mapped[str] = mapped_column(Text)
+    procedure: Mapped[str] = mapped_column(Text)
+    step: Mapped[str] = mapped_column(Text)
+    quantity: Mapped[str] = mapped_column(Text)
+    value: Mapped[float | None] = mapped_column(Double)
+    unit: Mapped[str] = mapped_column(Text)
+    low: Mapped[float | None] = mapped_column(Double)
+    high: Mapped[float | None] = mapped_column(Double)
+    where: Mapped[str] = mapped_column(Text)
+    __table_args__ = (Index("readings_of_cabinet", "cabinet", "site", "quantity", "taken"),)
+
+
+class GateChange(Base):
+    __tablename__ = "gates"
+
+    visit_id: Mapped[int] = _visit()
+    n: Mapped[int] = _n()
+    at: Mapped[float] = mapped_column(Double)
+    was: Mapped[str] = mapped_column(Text)
+    now: Mapped[str] = mapped_column(Text)
+    how: Mapped[str] = mapped_column(Text)
+    why: Mapped[str] = mapped_column(Text)
+    step: Mapped[str] = mapped_column(Text)
+
+
+class Fault(Base):
+    """A diagnosis the procedure came to."""
+
+    __tablename__ = "faults"
+
+    visit_id: Mapped[int] = _visit()
+    n: Mapped[int] = _n()
+    began: Mapped[float] = mapped_column(Double)
+    fault: Mapped[str] = mapped_column(Text)
+    text: Mapped[str] = mapped_column(Text)
+    __table_args__ = (Index("faults_by_name", "fault", "began"),)
+
+
+class FindingRow(Base):
+    """A computed finding. `key` names it for good: of the visit, the event's hash-chained number and the rule.
+    `signed`: a sign-off is in the desk's journal."""
+
+    __tablename__ = "findings"
+
+    key: Mapped[str] = mapped_column(String(64), primary_key=True)
+    visit_id: Mapped[int] = mapped_column(Id, ForeignKey("visits.id", ondelete="CASCADE"))
+    n: Mapped[int] = mapped_column(Integer)
+    began: Mapped[float] = mapped_column(Double)
+    at: Mapped[float] = mapped_column(Double)
+    rule: Mapped[str] = mapped_column(Text)
+    sentence: Mapped[str] = mapped_column(Text)
+    signed: Mapped[bool] = mapped_column(Boolean)
+    __table_args__ = (
+        Index("findings_of_visit", "visit_id", "n"),
+        Index("findings_open", "began", postgresql_where=text("NOT signed"), sqlite_where=text("NOT signed")),
+    )
+
+
+class SignOffRow(Base):
+    """Out of the desk's journal, the last one of a finding."""
+
+    __tablename__ = "sign_offs"
+
+    key: Mapped[str] = mapped_column(String(64), primary_key=True)
+    visit: Mapped[str] = mapped_column(String(200))
+    rule: Mapped[str] = mapped_column(Text)
+    by: Mapped[str] = mapped_column(Text)
+    comment: Mapped[str] = mapped_column(Text)
+    wall: Mapped[str] = mapped_column(String(40))
+    device: Mapped[str] = mapped_column(Text)
+
+
+class StepRow(Base):
+    """One stay in a step. `seconds` until it was left; `again`: askings-again; `repeated`: 'say again'; `back`: left by
+    'go back'; `stood_by`: 'stand by'."""
+
+    __tablename__ = "steps"
+
+    visit_id: Mapped[int] = _visit()
+    n: Mapped[int] = _n()
+    began: Mapped[float] = mapped_column(Double)
+    procedure: Mapped[str] = mapped_column(Text)
+    step: Mapped[str] = mapped_column(Text)
+    kind: Mapped[str] = mapped_column(Text)
+    seconds: Mapped[float] = mapped_column(Double)
+    heard: Mapped[int] = mapped_column(Integer)
+    again: Mapped[int] = mapped_column(Integer)
+    repeated: Mapped[int] = mapped_column(Integer)
+    back: Mapped[int] = mapped_column(Integer)
+    stood_by: Mapped[int] = mapped_column(Integer)
+    __table_args__ = (Index("steps_by_time", "began"),)
+
+
+#: Everything of a visit, in an order in which it can be deleted.
+OF_VISIT: tuple[type[Base], ...] = (Line, File, Reading, GateChange, Fault, FindingRow, StepRow)

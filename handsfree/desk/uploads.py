@@ -1,0 +1,127 @@
+"""The receiving end over HTTP: `protocol` in front, `incoming` behind."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from handsfree.desk import people
+from handsfree.desk.incoming import Busy, Outcome
+from handsfree.desk.ingest import ingest
+from handsfree.desk.people import Account
+from handsfree.desk.protocol import PATH, PIECE, Problem, Stored, parse_range, to_json
+from handsfree.desk.setting import Desk
+from handsfree.errors import Trouble
+
+LARGEST_MANIFEST = 8 << 20
+
+
+async def _device(request: Request) -> Account | Response:
+    """Whose key it is; or the answer to somebody without."""
+    desk: Desk = request.app.state.desk
+    scheme, _, key = request.headers.get("authorization", "").partition(" ")
+    account = await run_in_threadpool(people.of_upload_key, desk.people, key) if scheme.lower() == "bearer" else None
+    if account is None:
+        return JSONResponse({"problem": "The key is not known here."}, 401, {"www-authenticate": "Bearer"})
+    if wait := desk.buckets.take(f"device {account.id}", desk.rates.device):
+        return JSONResponse({"problem": "Too fast."}, 429, {"retry-after": str(max(1, round(wait)))})
+    return account
+
+
+def _answer(outcome: Outcome) -> Response:
+    return Response(to_json(outcome.answer), outcome.status, media_type="application/json")
+
+
+def _no(status: int, sentence: str) -> Response:
+    headers = {"retry-after": "2"} if status == 503 else None
+    return Response(to_json(Problem(sentence)), status, headers, "application/json")
+
+
+async def _body(request: Request, most: int) -> tuple[list[bytes], bool, bool]:
+    """(what arrived, too much, broken off): what arrived before the line broke counts."""
+    chunks: list[bytes] = []
+    size = 0
+    try:
+        async for chunk in request.stream():
+            size += len(chunk)
+            if size > most:
+                return [], True, False
+            chunks.append(chunk)
+    except ClientDisconnect:
+        return chunks, False, True
+    return chunks, False, False
+
+
+async def offer(request: Request) -> Response:
+    who = await _device(request)
+    if isinstance(who, Response):
+        return who
+    chunks, too_much, _ = await _body(request, LARGEST_MANIFEST)
+    if too_much:
+        return _no(413, "The manifest is too large.")
+    desk: Desk = request.app.state.desk
+    return await _do(desk.incoming.offer, b"".join(chunks))
+
+
+async def state(request: Request) -> Response:
+    who = await _device(request)
+    if isinstance(who, Response):
+        return who
+    desk: Desk = request.app.state.desk
+    return await _do(desk.incoming.state, request.path_params["upload"])
+
+
+async def put(request: Request) -> Response:
+    who = await _device(request)
+    if isinstance(who, Response):
+        return who
+    try:
+        begin, length, size = parse_range(request.headers.get("content-range", ""))
+    except ValueError as error:
+        return _no(400, f"{error}.")
+    if length > PIECE:
+        return _no(413, f"A piece is at most {PIECE} bytes.")
+    chunks, too_much, _ = await _body(request, length)
+    if too_much:
+        return _no(400, "More came than Content-Range announced.")
+    desk: Desk = request.app.state.desk
+    names = request.path_params
+    return await _do(desk.incoming.put, names["upload"], names["sha256"], begin, size, chunks)
+
+
+async def commit(request: Request) -> Response:
+    who = await _device(request)
+    if isinstance(who, Response):
+        return who
+    desk: Desk = request.app.state.desk
+
+    def work(upload: str) -> Outcome:
+        outcome = desk.incoming.commit(upload)
+        if isinstance(outcome.answer, Stored) and outcome.status == 201:
+            ingest(desk.engine, desk.visits / outcome.answer.visit, desk.known, sound_elsewhere=desk.files.elsewhere)
+        return outcome
+
+    return await _do(work, request.path_params["upload"])
+
+
+async def _do(work: Callable[..., Outcome], *arguments: object) -> Response:
+    try:
+        return _answer(await run_in_threadpool(work, *arguments))
+    except Busy:
+        return _no(503, "Somebody else is sending the same visit; try again.")
+    except Trouble as trouble:
+        return _no(503, trouble.sentence)
+    except OSError as error:
+        return _no(503, f"The desk's disk failed ({error.strerror}); try again later.")
+
+
+ROUTES = [
+    Route(PATH, offer, methods=["POST"]),
+    Route(f"{PATH}/{{upload}}", state, methods=["GET"]),
+    Route(f"{PATH}/{{upload}}/commit", commit, methods=["POST"]),
+    Route(f"{PATH}/{{upload}}/{{sha256}}", put, methods=["PUT"]),
+]

@@ -1,0 +1,180 @@
+"""What all pages share: templates, forms that are checked, who may open what."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import hmac
+from collections.abc import Awaitable, Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qsl, quote, urlencode
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from handsfree.desk.people import Account
+from handsfree.desk.queries import Scope
+from handsfree.desk.setting import Desk
+from handsfree.errors import Trouble
+from handsfree.journal.rows import amount, clock, span, unit
+
+HERE = Path(__file__).parent
+LARGEST_FORM = 64_000
+
+_pages = Environment(loader=FileSystemLoader(HERE / "pages"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+                     lstrip_blocks=True)
+
+
+def day(seconds: float | None) -> str:
+    return "" if seconds is None else f"{datetime.fromtimestamp(seconds).astimezone():%Y-%m-%d}"
+
+
+def moment(seconds: float | None) -> str:
+    return "" if seconds is None else f"{datetime.fromtimestamp(seconds).astimezone():%Y-%m-%d %H:%M}"
+
+
+def wall(text: str) -> str:
+    """RFC 3339 as a person reads it, in the offset it was written in."""
+    return text[:16].replace("T", " ")
+
+
+_pages.filters |= {
+    "day": day, "moment": moment, "wall": wall, "clock": clock, "span": span, "unit": unit, "amount": amount,
+    "quoted": lambda text: quote(str(text), safe=""), "query": urlencode,
+}
+
+
+def token(secret: str) -> str:
+    """The form token of a session: it says nothing of the session's own secret."""
+    return hmac.new(secret.encode(), b"form", hashlib.sha256).hexdigest()
+
+
+#: role -> (address, words) of what it may open.
+_LOOKING = (
+    ("/", "Today"), ("/visits", "Visits"), ("/search", "Search"), ("/due", "To be continued"), ("/findings", "Findings"),
+)
+MENU = {
+    "supervisor": (*_LOOKING, ("/measures", "Figures"), ("/writer", "For the writer")),
+    "technician": _LOOKING,
+    "writer": (("/writer", "For the writer"),),
+}
+
+
+def page(request: Request, template: str, status: int = 200, /, **values: Any) -> HTMLResponse:
+    account: Account | None = request.state.account
+    secret: str = request.state.secret
+    menu = MENU.get(account.role, ()) if account is not None else ()
+    common = {
+        "account": account, "menu": menu, "here": request.url.path, "form_token": token(secret) if secret else "",
+        "said": request.query_params.get("said", "")[:200],
+    }
+    return HTMLResponse(_pages.get_template(template).render({**common, **values}), status)
+
+
+def sorry(request: Request, status: int, sentence: str) -> Response:
+    return page(request, "sorry.html", status, sentence=sentence)
+
+
+def desk_of(request: Request) -> Desk:
+    desk: Desk = request.app.state.desk
+    return desk
+
+
+def scope_of(request: Request) -> Scope:
+    return desk_of(request).scope(request.state.account)
+
+
+View = Callable[[Request], Response]
+Endpoint = Callable[[Request], Awaitable[Response]]
+
+
+def for_roles(*roles: str) -> Callable[[View], Endpoint]:
+    """A page for these roles alone, made in a thread. Nobody signed in is sent to sign in; another role is refused."""
+
+    def wrap(view: View) -> Endpoint:
+        @functools.wraps(view)
+        async def endpoint(request: Request) -> Response:
+            refusal = _refusal(request, roles)
+            return refusal if refusal is not None else await run_in_threadpool(_safely, view, request)
+
+        return endpoint
+
+    return wrap
+
+
+def _safely(view: View, request: Request) -> Response:
+    try:
+        return view(request)
+    except Trouble as trouble:
+        return sorry(request, 409, trouble.sentence)
+
+
+def _refusal(request: Request, roles: tuple[str, ...]) -> Response | None:
+    account: Account | None = request.state.account
+    if account is None:
+        if request.method in ("GET", "HEAD"):
+            return RedirectResponse(f"/sign-in?{urlencode({'to': request.url.path})}", 303)
+        return sorry(request, 401, "You are not signed in any more; nothing was changed.")
+    if account.role not in roles:
+        return sorry(request, 403, "This page is not for your role.")
+    return None
+
+
+Form = dict[str, str]
+FormView = Callable[[Request, Form], Response]
+
+
+def form_for_roles(*roles: str) -> Callable[[FormView], Endpoint]:
+    """A change for these roles alone: its form must carry the session's token."""
+
+    def wrap(view: FormView) -> Endpoint:
+        @functools.wraps(view)
+        async def endpoint(request: Request) -> Response:
+            refusal = _refusal(request, roles)
+            if refusal is not None:
+                return refusal
+            form = await read_form(request)
+            if form is None:
+                return sorry(request, 413, "The form is too large; nothing was changed.")
+            if not hmac.compare_digest(form.get("token", ""), token(request.state.secret)):
+                return sorry(request, 403, "The form was not made for this session; nothing was changed.")
+            return await run_in_threadpool(_safely, lambda r: view(r, form), request)
+
+        return endpoint
+
+    return wrap
+
+
+async def read_form(request: Request) -> Form | None:
+    """URL-encoded alone; None where it is too large."""
+    body = b""
+    async for chunk in request.stream():
+        body += chunk
+        if len(body) > LARGEST_FORM:
+            return None
+    try:
+        return dict(parse_qsl(body.decode(), keep_blank_values=True, max_num_fields=50))
+    except ValueError:
+        return {}
+
+
+def then(address: str, said: str = "") -> RedirectResponse:
+    """To another page of the desk, with a sentence to show there."""
+    return RedirectResponse(f"{address}?{urlencode({'said': said})}" if said else address, 303)
+
+
+def seconds_of_day(text: str, *, end: bool = False) -> float | None:
+    """'2026-02-11' as seconds of the epoch, its end with `end`; None for anything else."""
+    try:
+        begin = datetime.strptime(text, "%Y-%m-%d").astimezone()
+    except ValueError:
+        return None
+    return begin.timestamp() + (86_400 if end else 0)
+
+
+def now() -> float:
+    return datetime.now(UTC).timestamp()
