@@ -1,0 +1,192 @@
+"""Where an utterance begins and ends in a stream of sound.
+
+Rules of this file:
+
+- A frame (30 ms) is speech when its level between 250 and 4000 Hz stands clear of the noise floor *and* PocketSphinx's
+  voice-activity detector does not deny it, or stands far clear of it. Both adapt: fans start and stop.
+- What was said just before speech was noticed belongs to it (pre-roll), and so do pauses shorter than `Timing.pause`.
+- A knock is not an utterance: it dies away at once and has no low voice in it. A dull knock that has, passes: the
+  recogniser must then say that it was nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from handsfree.speech.engine import RATE
+
+if TYPE_CHECKING:
+    from handsfree.speech.engine import Samples
+
+FRAME = 480  # 30 ms: the longest that the detector takes, the least trouble for its judgement
+FRAME_S = FRAME / RATE
+_QUIETEST_DB = -72.0
+
+
+@dataclass(frozen=True)
+class Timing:
+    """Seconds and decibels. `pause`: silence that ends an utterance; digits said one by one with 0.5 s between them stay
+    together, and the verdict waits this long. `preroll`, `tail`: kept before and after. `least`: less speech than this is
+    dropped. `clear`, `sure`: decibels above the floor that count with and without the detector's consent."""
+
+    pause: float = 0.78
+    preroll: float = 0.36
+    tail: float = 0.3
+    least: float = 0.15
+    voiced: float = 0.09
+    longest: float = 12.0
+    clear: float = 3.5
+    sure: float = 9.0
+    floor_window: float = 4.0
+
+
+@dataclass(frozen=True)
+class Utterance:
+    """`start_s`, `end_s`: in the stream, of `samples`, pre-roll and tail included. `spoke_until_s`: the last speech frame's
+    end. `clipped`: the microphone was overdriven. `snr_db`: speech over the noise around it, an estimate."""
+
+    samples: Samples
+    start_s: float
+    end_s: float
+    spoke_until_s: float
+    clipped: bool
+    snr_db: float
+
+
+@dataclass
+class _Frame:
+    samples: Samples
+    level: float  # dB, in the band
+    speech: bool
+    voiced: bool
+
+
+@dataclass
+class Endpointer:
+    """`feed` sound in blocks of any length, get finished utterances; `flush` at the end of the stream."""
+
+    timing: Timing = field(default_factory=Timing)
+
+    def __post_init__(self) -> None:
+        import numpy as np
+        from pocketsphinx import Vad
+        from scipy.signal import butter
+
+        self._vad = Vad(Vad.MEDIUM_STRICT, RATE, FRAME_S)
+        self._band: Any = butter(2, [250, 4000], "bandpass", fs=RATE, output="sos")
+        self._band_state: Any = np.zeros((self._band.shape[0], 2))
+        self._rest: Samples = np.zeros(0, dtype=np.float32)
+        self._levels: deque[float] = deque(maxlen=round(self.timing.floor_window / FRAME_S))
+        self._smooth = _QUIETEST_DB
+        self._before: deque[_Frame] = deque(maxlen=max(round(self.timing.preroll / FRAME_S), 5))
+        self._inside: list[_Frame] = []
+        self._quiet = 0
+        self._count = 0  # frames seen
+
+    @property
+    def speaking(self) -> bool:
+        return bool(self._inside)
+
+    @property
+    def floor_db(self) -> float:
+        """The noise floor between 250 and 4000 Hz, dB of full scale."""
+        if not self._levels:
+            return _QUIETEST_DB
+        ordered = sorted(self._levels)
+        # A low percentile of a noise's level lies below its mean: 1.5 dB for frames smoothed as here (measured, steady fan).
+        return max(ordered[len(ordered) // 6] + 1.5, _QUIETEST_DB)
+
+    def feed(self, block: Samples) -> list[Utterance]:
+        """`block`: float32, mono, 16 kHz. Utterances that ended in it."""
+        import numpy as np
+
+        sound = np.concatenate([self._rest, np.nan_to_num(np.asarray(block, dtype=np.float32))])
+        whole = len(sound) // FRAME * FRAME
+        self._rest = sound[whole:]
+        found = (self._frame(sound[at : at + FRAME]) for at in range(0, whole, FRAME))
+        return [utterance for utterance in found if utterance is not None]
+
+    def flush(self) -> list[Utterance]:
+        """The end of the stream: whatever was being said."""
+        ended = self._end() if self._inside else None
+        return [ended] if ended else []
+
+    def _frame(self, samples: Samples) -> Utterance | None:
+        frame = self._judge(samples)
+        self._count += 1
+        if not self._inside:
+            self._before.append(frame)
+            recent = list(self._before)[-5:]
+            if sum(one.speech for one in recent) >= 3:
+                self._inside, self._quiet = list(self._before), 0
+                self._before.clear()
+            return None
+        self._inside.append(frame)
+        self._quiet = 0 if frame.speech else self._quiet + 1
+        too_long = len(self._inside) * FRAME_S >= self.timing.longest
+        return self._end() if too_long or self._quiet * FRAME_S >= self.timing.pause else None
+
+    def _judge(self, samples: Samples) -> _Frame:
+        import numpy as np
+        from scipy.signal import sosfilt
+
+        band, self._band_state = sosfilt(self._band, samples, zi=self._band_state)
+        level = max(10 * math.log10(float(np.mean(np.square(band))) + 1e-12), _QUIETEST_DB - 20)
+        self._smooth += 0.5 * (level - self._smooth)
+        above = level - self.floor_db if len(self._levels) >= 5 else 0.0
+        self._levels.append(self._smooth if len(self._levels) >= 5 else level)
+        if above < self.timing.clear:
+            return _Frame(samples, level, False, False)
+        pcm = np.clip(samples * 32767, -32768, 32767).astype("<i2").tobytes()
+        speech = above >= self.timing.sure or bool(self._vad.is_speech(pcm))
+        return _Frame(samples, level, speech, speech and _voiced(band))
+
+    def _end(self) -> Utterance | None:
+        frames, quiet = self._inside, self._quiet
+        self._inside, self._quiet = [], 0
+        speech = sum(one.speech for one in frames) * FRAME_S
+        voiced = sum(one.voiced for one in frames) * FRAME_S
+        kept = len(frames) - max(quiet - round(self.timing.tail / FRAME_S), 0)
+        self._before.extend(frames[kept:])
+        if speech < self.timing.least or voiced < self.timing.voiced or _knock(frames):
+            return None
+        return self._utterance(frames[:kept], self._count - len(frames), self._count - quiet)
+
+    def _utterance(self, frames: list[_Frame], first: int, last: int) -> Utterance:
+        import numpy as np
+
+        samples = np.concatenate([one.samples for one in frames])
+        loud = 10 ** (np.array([one.level for one in frames if one.speech]) / 10)
+        noise = 10 ** (self.floor_db / 10)
+        snr = 10 * math.log10(max(float(np.mean(loud)) - noise, noise * 1e-2) / noise)
+        clipped = float(np.mean(np.abs(samples) >= 0.985)) > 0.001
+        return Utterance(samples, first * FRAME_S, (first + len(frames)) * FRAME_S, last * FRAME_S, clipped, snr)
+
+
+def _voiced(band: Any) -> bool:
+    """Whether the frame repeats itself with the period of a voice (75 to 400 Hz)."""
+    import numpy as np
+
+    windowed = band - np.mean(band)
+    spectrum = np.abs(np.fft.rfft(windowed, 2 * FRAME)) ** 2
+    line = np.fft.irfft(spectrum)[: FRAME // 2]
+    share = line[RATE // 400 : RATE // 75] / (line[0] + 1e-12)
+    return bool(np.max(share, initial=0.0) > 0.35)
+
+
+def _knock(frames: list[_Frame]) -> bool:
+    """Loud for under 0.2 s, and around its peak nearly nothing between 75 and 400 Hz, where every voice has its first
+    harmonics (measured: words at least 4 %, mostly over 15 %; tools dropped on sheet metal, synthetic, under 2 %)."""
+    import numpy as np
+
+    levels = [one.level for one in frames]
+    at = int(np.argmax(levels))
+    if sum(level > levels[at] - 15 for level in levels) * FRAME_S >= 0.2:
+        return False
+    sound = np.concatenate([one.samples for one in frames[max(at - 1, 0) : at + 3]])
+    power = np.abs(np.fft.rfft(sound * np.hanning(len(sound)))) ** 2
+    pitch = np.fft.rfftfreq(len(sound), 1 / RATE)
+    return bool(power[(pitch > 75) & (pitch < 400)].sum() < 0.03 * power[pitch > 75].sum())
