@@ -3,8 +3,9 @@
 Rules of this file:
 
 - The text is parsed to a tree and every node must be in a short list; nothing is ever compiled or called by name from it.
-- Names are ids of read and ask steps of the same procedure, with '-' written as '_'.
-- Text may only be compared, by == or !=, with one of the answers of the step it is compared to.
+- Names are ids of read, ask and call steps of the same procedure, with '-' written as '_'.
+- Text may only be compared, by == or !=, with one of the answers of the step it is compared to; a call step with an outcome
+  that the called procedure can end with.
 - Numbers of two different units do not meet in a sum or a comparison. A difference of two temperatures has its own unit.
 - `taken(step)` says whether a reading or an answer is there. Other calls are to the table that the caller gives.
 
@@ -17,14 +18,18 @@ import warnings
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import get_args
 
 from handsfree.procedure.functions import BUILT_IN, Calls, Parameter, Signature, signature, usual_calls
-from handsfree.procedure.model import Ask, Read, Step
+from handsfree.procedure.model import Ask, Call, End, Read, Step
 
 LIMIT_TEXT = 500
 LIMIT_NODES = 120
 LIMIT_DEPTH = 20
 LIMIT_NUMBER = 1e12
+
+#: Every outcome that a procedure can end with.
+OUTCOMES: tuple[str, ...] = get_args(End.model_fields["outcome"].annotation)
 
 COMPARE = (ast.Lt, ast.LtE, ast.Gt, ast.GtE, ast.Eq, ast.NotEq)
 ARITHMETIC = (ast.Add, ast.Sub, ast.Mult, ast.Div)
@@ -40,19 +45,23 @@ class Wrong(ValueError):
 
 @dataclass(frozen=True)
 class Tables:
-    """What names mean: `readings` name -> unit, `answers` name -> its answers."""
+    """What names mean: `readings` name -> unit, `answers` name -> its answers, or the outcomes of a call step."""
 
     readings: Mapping[str, str] = field(default_factory=dict)
     answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @staticmethod
-    def of(steps: Iterable[Step]) -> Tables:
-        readings, answers = {}, {}
+    def of(steps: Iterable[Step], outcomes: Mapping[str, tuple[str, ...]] | None = None) -> Tables:
+        """`outcomes`: of each called procedure, by its name; any outcome there is where it is not known."""
+        readings: dict[str, str] = {}
+        answers: dict[str, tuple[str, ...]] = {}
         for step in steps:
             if isinstance(step, Read):
                 readings[name_of(step.id)] = step.unit
             elif isinstance(step, Ask):
                 answers[name_of(step.id)] = tuple(answer.say for answer in step.answers)
+            elif isinstance(step, Call):
+                answers[name_of(step.id)] = (outcomes or {}).get(step.procedure, OUTCOMES)
         return Tables(readings, answers)
 
 
@@ -190,7 +199,7 @@ def _of_name(name: str, tables: Tables) -> _Kind:
     if name in tables.answers:
         return _Kind("text", None, tables.answers[name])
     known = [*tables.readings, *tables.answers]
-    raise Wrong(f"`{name}` is no reading or question of this procedure{nearest(name, known) or '.'}")
+    raise Wrong(f"`{name}` is no reading or question, and no call, of this procedure{nearest(name, known) or '.'}")
 
 
 def _must(node: ast.expr, what: str, tables: Tables, calls: Calls | None) -> _Kind:
@@ -231,7 +240,7 @@ def _comparison(op: ast.cmpop, left: _Kind, right: _Kind, node: ast.AST) -> None
     if not isinstance(op, ast.Eq | ast.NotEq):
         raise Wrong(f"'{_shown(node)}' orders words; compare an answer with == or !=.")
     if (left.answers is None) == (right.answers is None):
-        raise Wrong(f"'{_shown(node)}' must compare a question with one of its answers.")
+        raise Wrong(f"'{_shown(node)}' must compare a question with one of its answers, or a call with one of its outcomes.")
 
 
 def _answer(node: ast.expr, answers: tuple[str, ...] | None, of: ast.expr) -> None:

@@ -73,6 +73,13 @@ def ways(procedure: Procedure, step: Step) -> Iterator[Way]:
             yield Way("", after)
 
 
+def outcomes(procedure: Procedure) -> tuple[str, ...]:
+    """What a call of the procedure can bring: the outcomes of its End steps, and 'done' where it can run off its end."""
+    ends = [step.outcome for step in procedure.steps if isinstance(step, End)]
+    runs_off = any(way.to is None and not way.ends for step in procedure.steps for way in ways(procedure, step))
+    return tuple(dict.fromkeys([*ends, *(("done",) if runs_off else ())]))
+
+
 def _after(answer: Answer, after: str | None) -> str | None:
     return answer.go if answer.go is not None else after
 

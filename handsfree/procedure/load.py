@@ -23,8 +23,9 @@ from pydantic import ValidationError
 
 from handsfree.errors import Trouble
 from handsfree.procedure import sentences
+from handsfree.procedure.graph import outcomes
 from handsfree.procedure.model import NAME, Book, Procedure, Step
-from handsfree.procedure.references import problems_of_steps
+from handsfree.procedure.references import problems_of_calls, problems_of_steps
 from handsfree.procedure.yamlfile import LIMIT_BYTES, Document, Place, Problem, Unreadable, read
 
 LIMIT_STEPS = 400
@@ -75,12 +76,18 @@ def load_file(path: Path, shown: str = "") -> Loaded:
 def load_book(path_or_name: Path | str, folders: Sequence[Path] | None = None) -> Book:
     """The procedure and every one it calls. A path is a file; a bare name is looked for in `folders` (default: the
     current folder's `procedures`, then those that ship). A called one is looked for beside its caller first.
-    Trouble where one is missing, wrong, or calls itself by way of others."""
+    Trouble where one is missing, wrong, decides on what a called one cannot bring, or calls itself by way of others."""
     places = list(folders) if folders is not None else usual_folders()
     first = named_file(path_or_name, places)
     loaded: dict[str, Loaded] = {}
     main = load_file(first)
     _gather(main, first.parent, places, loaded, ())
+    brought = {name: outcomes(one.procedure) for name, one in loaded.items()}
+    problems = [
+        problem for one in loaded.values() for problem in problems_of_calls(one.procedure, brought, one.file, one.lines)
+    ]
+    if problems:
+        raise FileProblems(problems)
     return Book(
         main=main.procedure.procedure,
         procedures={name: one.procedure for name, one in loaded.items()},

@@ -4,11 +4,11 @@ that one bad step does not hide what is wrong with the others."""
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 
 from handsfree.procedure import accuracy, expressions
-from handsfree.procedure.model import Answer, Ask, Caution, Decide, End, Finding, Handover, Prove, Read, Step
+from handsfree.procedure.model import Answer, Ask, Caution, Decide, End, Finding, Handover, Procedure, Prove, Read, Step
 from handsfree.procedure.sentences import nearest
 from handsfree.procedure.yamlfile import Document, Place, Problem
 
@@ -33,6 +33,19 @@ def problems_of_steps(
         for field, sentence in _of_step(step, ids, tables):
             line = document.line(("steps", at, *_place(field, document, at)))
             yield Problem(shown, line, f"step `{step.id}` {sentence}", step.id, str(field[0]))
+
+
+def problems_of_calls(
+    procedure: Procedure, outcomes: Mapping[str, tuple[str, ...]], shown: str, lines: Mapping[str, int]
+) -> Iterator[Problem]:
+    """Decisions on an outcome that the called procedure cannot end with. `outcomes`: by name of each called procedure.
+    `lines`: that each step begins on."""
+    tables = expressions.Tables.of(procedure.steps, outcomes)
+    for step in procedure.steps:
+        for case in step.cases if isinstance(step, Decide) else ():
+            for sentence in expressions.check(case.when, tables):
+                text = f"step `{step.id}` cannot decide on '{case.when}': {sentence}"
+                yield Problem(shown, lines[step.id], text, step.id, "cases")
 
 
 def _place(field: Place, document: Document, at: int) -> Place:

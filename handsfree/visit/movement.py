@@ -14,7 +14,7 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Turn
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Frames, Overlay
-from handsfree.visit.steps import ENTER, close, set_wait_timer
+from handsfree.visit.steps import ENTER, close, leave, set_wait_timer
 
 #: Steps that wait for nobody may follow each other this often; more is a circle that no proof could see.
 MOST_HOPS = 200
@@ -63,7 +63,7 @@ def forward(flow: Flow, go: str | None = None) -> None:
     step = state.step
     crossing = isinstance(step, model.GATES) or places.leaves_site(state.book, state.frames)
     flow.change(trail=() if crossing else (*state.trail, state.frames))
-    move(flow, places.after(flow.state.book, flow.state.frames, go))
+    move(flow, leave(flow, go))
 
 
 def backward(flow: Flow, frames: Frames) -> None:

@@ -29,6 +29,11 @@ def after(book: Book, frames: Frames, go: str | None = None) -> Frames:
     return ()
 
 
+def left(frames: Frames, onward: Frames) -> tuple[Frames, ...]:
+    """The call steps whose called procedure ends when `after` leads from `frames` to `onward`, the innermost first."""
+    return tuple(frames[:depth] for depth in range(len(frames) - 1, max(len(onward), 1) - 1, -1))
+
+
 def into(book: Book, frames: Frames, procedure: str) -> Frames:
     return (*frames, first(book, procedure))
 

@@ -97,7 +97,7 @@ def _decide(flow: Flow, step: model.Decide) -> Onward:
     because = tuple((name, "not taken" if value is None else str(value)) for name, value in used.items())
     flow.emit(Decided(state.path, step.id, case, because))
     flow.tells(tells)
-    return places.after(state.book, state.frames, go)
+    return leave(flow, go)
 
 
 def _words(result: Result) -> str | None:
@@ -138,9 +138,22 @@ def _handover(flow: Flow, step: model.Handover) -> Onward:
 def _end(flow: Flow, step: model.End) -> Onward:
     if len(flow.state.frames) > 1:
         flow.say(step.say, "step")
-        return places.after(flow.state.book, flow.state.frames)
+        return leave(flow)
     close(flow, step.outcome, step.say)
     return None
+
+
+def leave(flow: Flow, go: str | None = None) -> Frames:
+    """Where the visit goes from its step. A called procedure that ends on the way leaves its outcome with its call step:
+    that of its End, 'done' where it runs off its last step."""
+    state = flow.state
+    onward = places.after(state.book, state.frames, go)
+    outcome = state.step.outcome if isinstance(state.step, model.End) else "done"
+    for call in places.left(state.frames, onward):
+        key = (tuple(frame.procedure for frame in call), call[-1].step)
+        flow.change(remembered={**flow.state.remembered, key: Result(outcome)})
+        outcome = "done"
+    return onward
 
 
 def close(flow: Flow, outcome: str, text: str, not_before: float | None = None) -> None:
@@ -297,4 +310,4 @@ PRESENT: dict[Awaiting, Callable[[Flow, Any], None]] = {
     Awaiting.CUT_WAIT: _cut_wait,
 }
 
-__all__ = ["ENTER", "PRESENT", "close", "present", "results_here", "set_wait_timer"]
+__all__ = ["ENTER", "PRESENT", "close", "leave", "present", "results_here", "set_wait_timer"]
