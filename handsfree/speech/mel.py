@@ -17,7 +17,8 @@ _BANDS = 80
 
 @lru_cache(maxsize=1)
 def _filters() -> NDArray[np.float32]:
-    """Triangles on the Slaney mel scale (linear below 1 kHz, 27 steps an octave-and-a-bit of 6.4 above), equal area; (80, 201)."""
+    """Triangles on the Slaney mel scale (linear below 1 kHz, 27 steps an octave-and-a-bit of 6.4 above), equal area;
+    (80, 201)."""
     mels = np.linspace(0.0, 45.245640471924965, _BANDS + 2)
     hertz = np.where(mels < 15.0, mels * 200.0 / 3, 1000.0 * np.exp((mels - 15.0) * np.log(6.4) / 27.0))
     bins = np.fft.rfftfreq(_WINDOW, 1 / 16_000)

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 FREE = "free"
-_WIDEST_LEVEL = 48
+_WIDEST_LEVEL = 32
+_LEVEL_REACH = 10.0  # nats below the best beginning of the same length at which a beginning is given up
 
 
 @dataclass
@@ -55,7 +56,8 @@ class Alphabet:
 
 @dataclass(frozen=True)
 class Finish:
-    """A finished text with the natural-log probability of its tokens and of its end. `kinds`: 'phrase' and alphabets it belongs to.
+    """A finished text with the natural-log probability of its tokens and of its end. `kinds`: 'phrase' and alphabets it
+    belongs to.
     `ended` False: cut off at the alphabet's `most` (only the free decode keeps those)."""
 
     tokens: tuple[int, ...]
@@ -75,7 +77,8 @@ class _Begun:
 
 
 def search(sound: Sound, trie: TrieNode, alphabets: Mapping[str, Alphabet], end: int, reach: float) -> list[Finish]:
-    """All finished texts within `reach` nats of the best, best first. `alphabets['free']` starts at the root, others where the trie says."""
+    """All finished texts within `reach` nats of the best, best first. `alphabets['free']` starts at the root, others
+    where the trie says."""
     found: list[Finish] = []
     root = _Begun(-1, -1, (), 0.0, trie, {FREE, *trie.then} & set(alphabets))
     level, nodes, ahead = [root], np.array([sound.root]), sound.first
@@ -126,7 +129,7 @@ def _grow(
             if score > lowest + reach - alphabet.reach and not _loops((*level[row].tokens, token)):
                 begin(row, token, score).loose.add(name)
     best = max((b.score for b in grown.values()), default=-np.inf)
-    lowest = max(lowest, best - reach)
+    lowest = max(lowest, best - min(reach, _LEVEL_REACH))
     for row, begun in enumerate(level):
         for token, child in (begun.trie.children if begun.trie is not None else {}).items():
             score = begun.score + float(ahead[row, token])

@@ -66,12 +66,16 @@ def fetch_weights(models_dir: Path, size: str = "tiny.en") -> Path:
     try:
         from faster_whisper.utils import download_model
     except ImportError:
-        raise Trouble("Fetching Whisper weights needs the faster-whisper package: pip install 'handsfree[neural]'.") from None
+        raise Trouble(
+            "Fetching Whisper weights needs the faster-whisper package: pip install 'handsfree[neural]'."
+        ) from None
     target = models_dir / f"whisper-{size}"
     try:
         return Path(download_model(size, output_dir=str(target)))
     except Exception as error:  # the hub's client raises many kinds, all meaning the same to the person
-        raise Trouble(f"The Whisper weights could not be fetched ({type(error).__name__}); add them from a folder instead.") from None
+        raise Trouble(
+            f"The Whisper weights could not be fetched ({type(error).__name__}); add them from a folder instead."
+        ) from None
 
 
 @lru_cache(maxsize=8)
@@ -91,7 +95,8 @@ def identify(folder: Path) -> WeightsFolder:
 def read_decoder(path: Path) -> Weights:
     """The decoder's variables from a CTranslate2 model.bin, as float32. Trouble where the file is damaged.
 
-    The format (CTranslate2, python/ctranslate2/specs/model_spec.py, `_serialize`): version, spec name, revision, number of variables;
+    The format (CTranslate2, python/ctranslate2/specs/model_spec.py, `_serialize`): version, spec name, revision, number
+    of variables;
     then for each a name, rank, dimensions, type and bytes. Quantised weights (int8 with a scale) are expanded.
     """
     try:
@@ -131,7 +136,9 @@ def _variables(file: BinaryIO, count: int) -> list[tuple[str, NDArray[np.float32
             raise ValueError("variable too large")
         data = file.read(size)
         if name.startswith("decoder/"):
-            found.append((name.removeprefix("decoder/"), np.frombuffer(data, _DTYPES[kind]).reshape(shape).astype(np.float32)))
+            found.append(
+                (name.removeprefix("decoder/"), np.frombuffer(data, _DTYPES[kind]).reshape(shape).astype(np.float32))
+            )
     return found
 
 

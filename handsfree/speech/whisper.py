@@ -7,7 +7,8 @@ Rules of this file:
   text found is parsed by the language; texts of one value add up.
 - Whatever else the model would rather write is found by the same search, so that a phrase can be compared with it.
 
-The encoder runs in CTranslate2 on a window a few seconds longer than the sound, not on 30 s: shorter windows than that make the
+The encoder runs in CTranslate2 on a window a few seconds longer than the sound, not on 30 s: shorter windows than that
+make the
 model fail to end its text (tests/bench measures it).
 """
 
@@ -15,7 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -33,6 +34,7 @@ NUMBERS, LOCKS = "numbers", "locks"
 OTHER = "other: "
 REACH = 14.0  # nats below the best text at which a phrase is given up
 _FREE_REACH, _NUMBER_REACH, _LOCK_REACH = 4.0, 9.0, 12.0
+_BUILT_MOST = 24  # number texts understood, the best first; each takes a millisecond or two
 _AFTER = 4.0  # seconds of silence after the sound, so that the model sees that it ends
 _SHORTEST = 0.15  # seconds of sound; less is no word
 _LONGEST = 26.0
@@ -60,7 +62,7 @@ class Whisper:
     model would rather write 'look', and it also hears 'isolated' for 'insulated': a witness to be heard beside the plain
     one, never alone. Both may share one `model`."""
 
-    def __init__(self, language: Language, folder: Path, threads: int = 2, primed: bool = False) -> None:
+    def __init__(self, language: Language, folder: Path, threads: int = 1, primed: bool = False) -> None:
         self.name = "whisper primed" if primed else "whisper"
         self._primed = primed
         self.language = language.code
@@ -96,7 +98,9 @@ class Whisper:
         pieces, _ = model.transcribe(samples, language=self.language, beam_size=5, condition_on_previous_text=False)
         return " ".join(piece.text.strip() for piece in pieces).strip()
 
-    def _search(self, samples: Samples, trie: TrieNode, alphabets: Mapping[str, Alphabet], prompt: list[int]) -> list[Finish]:
+    def _search(
+        self, samples: Samples, trie: TrieNode, alphabets: Mapping[str, Alphabet], prompt: list[int]
+    ) -> list[Finish]:
         import numpy as np
         from ctranslate2 import StorageView
 
@@ -105,7 +109,9 @@ class Whisper:
 
         model = self._model
         frames = min(3000, 2 * math.ceil((len(samples) / RATE + _AFTER) * _FRAMES_A_SECOND / 2))
-        encoded = np.array(model.encoder.encode(StorageView.from_array(np.ascontiguousarray(log_mel(samples, frames)[None]))))[0]
+        encoded = np.array(
+            model.encoder.encode(StorageView.from_array(np.ascontiguousarray(log_mel(samples, frames)[None])))
+        )[0]
         sound = model.decoder.listen(encoded, [*prompt, model.start, model.bare])
         return search(sound, trie, alphabets, model.end, REACH)
 
@@ -214,7 +220,12 @@ class Whisper:
         totals: dict[Meaning, list[tuple[float, Meaning]]] = {}
         others: list[tuple[str, float]] = []
         free: list[tuple[str, float]] = []
+        built = 0
         for finish in finishes:
+            if "phrase" not in finish.kinds and FREE not in finish.kinds:
+                built += 1
+                if built > _BUILT_MOST:
+                    continue
             text = self._model.tokenizer.decode(list(finish.tokens)).strip()
             meaning = self._meaning(finish, text, prepared, listening)
             if meaning is not None:
@@ -233,7 +244,9 @@ class Whisper:
             return None
         if "phrase" in finish.kinds:
             return prepared.meanings[finish.tokens]
-        return next(iter(self._language.understand(text, listening)), None)
+        if text not in prepared.understood:
+            prepared.understood[text] = next(iter(self._language.understand(text, listening)), None)
+        return prepared.understood[text]
 
 
 @dataclass(frozen=True)
@@ -241,6 +254,7 @@ class _Prepared:
     trie: TrieNode
     alphabets: Mapping[str, Alphabet]
     meanings: Mapping[tuple[int, ...], Meaning]
+    understood: dict[str, Meaning | None] = field(default_factory=dict)
 
 
 def _written(spoken: str, language: Language) -> list[str]:
@@ -269,6 +283,13 @@ def _log_sum(scores: list[float]) -> float:
     return top + math.log(sum(math.exp(score - top) for score in scores))
 
 
+def _one_thread() -> None:
+    """The matrices are small: several threads would spend their time waiting for each other."""
+    from threadpoolctl import threadpool_limits
+
+    threadpool_limits(1, user_api="blas")
+
+
 @lru_cache(maxsize=2)
 def _load(folder: Path, threads: int) -> _Model:
     from handsfree.speech.neural_weights import identify, read_decoder
@@ -281,6 +302,7 @@ def _load(folder: Path, threads: int) -> _Model:
     from handsfree.speech.neural_decoder import Decoder
 
     which = identify(folder)
+    _one_thread()
     try:
         encoder = ctranslate2.models.Whisper(str(folder), device="cpu", compute_type="int8", intra_threads=threads)
         tokenizer = Tokenizer.from_file(str(folder / "tokenizer.json"))
@@ -288,7 +310,7 @@ def _load(folder: Path, threads: int) -> _Model:
         raise Trouble(f"The Whisper weights in {folder} cannot be used ({error}); install them again.") from None
     weights = read_decoder(folder / "model.bin")
     heads = int(weights["num_heads"])
-    ids = {name: tokenizer.token_to_id(f"<|{name}|>") for name in ("startoftranscript", "notimestamps", "endoftext")}
+    ids = {name: int(tokenizer.token_to_id(f"<|{name}|>") or 0) for name in ("startoftranscript", "notimestamps", "endoftext")}
     return _Model(
         encoder, Decoder(weights, heads), tokenizer, ids["startoftranscript"], ids["notimestamps"], ids["endoftext"],
         which.name, which.sha256,

@@ -1,3 +1,4 @@
+# ruff: noqa: E501  tables of texts
 """The benchmark corpus of recognition: thousands of clips and their manifest, made by script, kept out of the repository.
 
     python -m tests.bench.corpus --out FOLDER --split fit --clips 2400
@@ -91,7 +92,9 @@ def _say(kind: str, luck: random.Random, prompts: Sequence[str]) -> tuple[str, d
         return phrase, {"phrases": list(phrases), "commands": True}, {"phrase": phrase}, ""
     if kind == "command":
         name = luck.choice(tuple(texts.COMMANDS))
-        listen = luck.choice(({"phrases": list(phrases)}, {"number": {"unit": "degF"}}, {"gate": {"lock": texts.lock(luck)}}))
+        listen = luck.choice(
+            ({"phrases": list(phrases)}, {"number": {"unit": "degF"}}, {"gate": {"lock": texts.lock(luck)}})
+        )
         return luck.choice(texts.COMMANDS[name]), {**listen, "commands": True}, {"command": name}, ""
     if kind == "reading":
         value, spoken, unit = texts.reading(luck)
@@ -102,7 +105,9 @@ def _say(kind: str, luck: random.Random, prompts: Sequence[str]) -> tuple[str, d
         return f"isolated{luck.choice((',', ''))} lock {' '.join(lock)}", gate, {"gate": True}, ""
     if kind == "near":
         return texts.near_miss(lock, luck), gate, None, ""
-    listen = luck.choice(({"phrases": list(phrases), "commands": True}, {"number": {"unit": "degF"}, "commands": True}, gate))
+    listen = luck.choice(
+        ({"phrases": list(phrases), "commands": True}, {"number": {"unit": "degF"}, "commands": True}, gate)
+    )
     if prompts and luck.random() < 0.5:
         return "", listen, None, luck.choice(prompts)
     return luck.choice(texts.UNRELATED), listen, None, ""
@@ -113,7 +118,9 @@ def _prompts(split: str) -> tuple[str, ...]:
     """Recorded sentences of 1.5 s (shorter ones may be a command or a number) to 12 s, every second one in each split."""
     if not PROMPTS.is_dir():
         return ()
-    long = [path for path in sorted(PROMPTS.glob("*.g722")) if 1.5 * 8000 < path.stat().st_size < 12 * 8000]  # G.722: 64 kbit/s
+    long = [
+        path for path in sorted(PROMPTS.glob("*.g722")) if 1.5 * 8000 < path.stat().st_size < 12 * 8000
+    ]  # G.722: 64 kbit/s
     return tuple(str(path) for path in long[0 if split == "fit" else 1 :: 2])
 
 
@@ -169,10 +176,14 @@ def noise(name: str, seconds: float, seed: int) -> made.Samples:
     if name == "hum":
         return made._unit(made.compressor_noise(seconds, seed) + _blows(seconds, seed))
     if name == "workshop":
-        return made._unit(made.compressor_noise(seconds, seed + 1) * 0.7 + made.fan_noise(seconds, seed) * 0.7 + _blows(seconds, seed))
+        return made._unit(
+            made.compressor_noise(seconds, seed + 1) * 0.7 + made.fan_noise(seconds, seed) * 0.7 + _blows(seconds, seed)
+        )
     if name == "street":
         rng = np.random.default_rng((12, seed))
-        swell = 1 + 0.8 * np.sin(2 * np.pi * rng.uniform(0.1, 0.5) * np.arange(int(seconds * RATE)) / RATE + rng.uniform(0, 6))
+        swell = 1 + 0.8 * np.sin(
+            2 * np.pi * rng.uniform(0.1, 0.5) * np.arange(int(seconds * RATE)) / RATE + rng.uniform(0, 6)
+        )
         rumble = made._coloured(seconds, 1.6, rng)
         return made._unit(made._unit(rumble * swell[: len(rumble)]) + 0.4 * made.hiss_noise(seconds, seed))
     if name in ("babble", "platform"):

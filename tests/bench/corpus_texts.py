@@ -1,4 +1,6 @@
-"""What is said in the benchmark corpus: answers, commands, readings, gate phrases, their near misses, and talk that means nothing."""
+# ruff: noqa: E501  tables of texts
+"""What is said in the benchmark corpus: answers, commands, readings, gate phrases, their near misses, and talk that
+means nothing."""
 
 from __future__ import annotations
 
@@ -75,10 +77,7 @@ def reading(luck: random.Random) -> tuple[float, str, str]:
     minus = unit in ("degF", "degC") and luck.random() < 0.2
     decimals = luck.choice((0, 0, 1, 1, 1, 2))
     point = luck.choice(("point", "point", "point", "decimal"))
-    if luck.random() < 0.2:
-        said = " ".join(DIGITS[int(d)] for d in str(whole))
-    else:
-        said = _whole(whole, luck)
+    said = " ".join(DIGITS[int(d)] for d in str(whole)) if luck.random() < 0.2 else _whole(whole, luck)
     value = float(whole)
     if decimals:
         tail = "".join(str(luck.randrange(10)) for _ in range(decimals))

@@ -1,0 +1,78 @@
+"""One calibrated number: the probability that acting on what was heard is right.
+
+Rules of this file:
+
+- The probability is a logistic regression on the features of `weighing`; its coefficients are data
+  (acceptance_model.json), fitted
+  by tests/bench/fit_acceptance.py on voices and noises that its report (acceptance_report.txt) names. Nothing is fitted
+  here.
+- The threshold is that of what is at stake. A denial, a question, a half phrase is never accepted, however sure.
+- A gate besides needs every word vouched for: see `agreement`.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from handsfree.errors import Trouble
+from handsfree.speech.weighing import Stake
+
+
+@dataclass(frozen=True)
+class StakeModel:
+    """Coefficients on standardised features; accepted at `threshold` or above."""
+
+    names: tuple[str, ...]
+    means: tuple[float, ...]
+    scales: tuple[float, ...]
+    weights: tuple[float, ...]
+    bias: float
+    threshold: float
+
+    def probability(self, features: Mapping[str, float], shift: float = 0.0) -> float:
+        """`shift`: log-odds added, from an enrolment. KeyError where a feature is missing."""
+        total = (
+            self.bias
+            + shift
+            + sum(
+                weight * (features[name] - mean) / scale
+                for name, mean, scale, weight in zip(self.names, self.means, self.scales, self.weights, strict=True)
+            )
+        )
+        return 1.0 / (1.0 + math.exp(-max(-60.0, min(60.0, total))))
+
+
+#: What an engine nobody could fit must reach (weighing.unfitted): its free decode means exactly the same. Common
+#: practice, no source.
+UNFITTED = 0.9
+
+Models = Mapping[str, Mapping[Stake, StakeModel]]  # by set of engines: 'whisper', 'whisper+pocketsphinx', 'pocketsphinx'
+
+
+@cache
+def fitted(path: Path | None = None) -> Models:
+    """The committed models. Trouble where the file is missing or damaged."""
+    place = path or Path(__file__).with_name("acceptance_model.json")
+    try:
+        stored = json.loads(place.read_text(encoding="utf-8"))
+        return {
+            engines: {Stake(name): _model(values) for name, values in stakes.items()}
+            for engines, stakes in stored["models"].items()
+        }
+    except (OSError, ValueError, KeyError, TypeError):
+        raise Trouble(f"The acceptance model {place.name} is missing or damaged; install handsfree again.") from None
+
+
+def _model(values: Mapping[str, object]) -> StakeModel:
+    def numbers(name: str) -> tuple[float, ...]:
+        return tuple(float(v) for v in values[name])  # type: ignore[attr-defined]
+
+    return StakeModel(
+        tuple(str(n) for n in values["names"]), numbers("means"), numbers("scales"), numbers("weights"),  # type: ignore[attr-defined]
+        float(values["bias"]), float(values["threshold"]),  # type: ignore[arg-type]
+    )  # fmt: skip

