@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -50,15 +50,20 @@ def opened(asked: Asked, engine: str, journal_clock: Any = None) -> Session:
     """The session asked for: a new one, or one taken up again."""
     from handsfree.journal import keys
 
-    settings = _settings()
+    settings = settings_of(asked)
     if asked.resume is not None:
         return take_up(asked.resume, clock=journal_clock, key=keys.load())
     assert asked.procedure is not None
     book = provable(asked.procedure)
-    who = Who(
-        asked.technician or settings.technician, asked.site or settings.site, asked.cabinet or settings.cabinet
-    )
-    return begin(book, asked.visits or settings.visits, who, engine, clock=journal_clock, key=keys.load())
+    who = Who(settings.technician, settings.site, settings.cabinet)
+    session = begin(book, settings.visits, who, engine, clock=journal_clock, key=keys.load())
+    return replace(session, recordings=_folder_of(asked.procedure))
+
+
+def _folder_of(procedure: str) -> Path | None:
+    """Where the writer's own recordings are: beside the procedure's file."""
+    path = Path(procedure)
+    return path.parent if path.is_file() else None
 
 
 def demo(visits: Path | None, *, as_json: bool, engine: str | None, sound_out: str | None) -> None:
@@ -70,7 +75,7 @@ def demo(visits: Path | None, *, as_json: bool, engine: str | None, sound_out: s
     script = load_script(folder("audio_fixtures") / "demo")
     clock_ = VirtualClock()
     out = sys.stderr if as_json and sound_out == "-" else sys.stdout
-    recogniser = _recogniser(engine, "en")
+    recogniser = recogniser_of(engine, "en")
     place = visits or _settings().visits
     who = Who(script.technician, script.site, script.cabinet)
     session = begin(provable(script.procedure), place, who, recogniser.name, clock=DemoClock(clock_))
@@ -102,10 +107,18 @@ def _demo_runner(
     return Runner(session.state, session.journal, ear, mouth, clock_, watch)
 
 
-def _recogniser(engine: str | None, language: str) -> Any:
+def recogniser_of(engine: str | None, language: str) -> Any:
     from handsfree.speech.recogniser import build_recogniser
 
     return build_recogniser(engine, language, _settings().models)
+
+
+def settings_of(asked: Asked) -> Any:
+    from handsfree.settings import load
+
+    return load(
+        engine=asked.engine, visits=asked.visits, technician=asked.technician, site=asked.site, cabinet=asked.cabinet
+    )
 
 
 def _settings() -> Any:
@@ -163,14 +176,16 @@ def _painter(out: Any) -> Callable[[Line], str]:
     return paint
 
 
-def show(session: Session, state: State, as_json: bool) -> None:
+def show(session: Session, state: State, as_json: bool, out: Any = None) -> None:
     """Where the visit is, and how it ended."""
+    out = out or sys.stdout
     finished = state.outcome not in ("", "stopped", "to be continued")
     if as_json:
         result = {"visit": str(session.folder), "finished": finished, "outcome": state.outcome,
                   "isolation": str(state.interlock.power), "seconds": round(state.now, 3)}
-        print(json.dumps(result))
+        print(json.dumps(result), file=out)
     else:
-        print(f"The visit is in {session.folder}")
+        print(f"The visit is in {session.folder}", file=out)
         if not finished:
-            print(f"It was {state.outcome or 'not finished'}; take it up with: handsfree visit --resume {session.folder}")
+            again = f"handsfree visit --resume {session.folder}"
+            print(f"It was {state.outcome or 'not finished'}; take it up with: {again}", file=out)

@@ -19,7 +19,7 @@ from handsfree.errors import Trouble
 from handsfree.journal.events import Happening, KeepNote, ListenFor, Stamped
 from handsfree.language.meaning import Listening
 from handsfree.sound.samples import RATE, VirtualClock
-from handsfree.visit.hearing import Hearer
+from handsfree.visit.hearing import Hearer, utterances
 from handsfree.visit.state import State, listening_of
 
 if TYPE_CHECKING:
@@ -124,7 +124,11 @@ class DemoEar:
         self._clock.wait(len(samples) / RATE)
         if self._overhears is not None:
             self._overhears(samples)
-        return self._hearer.hear_sound(samples, self._listening, started)
+        for found in utterances(samples):
+            return self._hearer.hear_utterance(
+                found.samples, self._listening, started + found.start_s, started + found.end_s
+            )
+        return None
 
     def close(self) -> None: ...
 

@@ -22,6 +22,17 @@ class Recogniser(Protocol):
     def dictate(self, samples: Samples) -> str: ...
 
 
+class Piece(Protocol):
+    """One utterance cut out of sound; seconds from its beginning."""
+
+    @property
+    def samples(self) -> Samples: ...
+    @property
+    def start_s(self) -> float: ...
+    @property
+    def end_s(self) -> float: ...
+
+
 def utterance_of(heard: Heard, clip: str = "", clip_sha256: str = "", typed: bool = False) -> Utterance:
     meaning = heard.meaning
     return Utterance(
@@ -74,22 +85,29 @@ class Hearer:
     def hear_utterance(self, samples: Samples, listening: Listening, started: float, ended: float) -> Utterance | NoteKept:
         """One utterance, cut out of the sound. While a note is due it is one, whatever it says."""
         if listening.note:
-            clip, digest = self._keep(samples)
-            return NoteKept(clip, digest, self.recogniser.dictate(samples), round(ended - started, 3))
+            return self.note_of(samples, started, ended)
         heard = replace(self.recogniser.hear(samples, listening), started=started, ended=ended)
+        return self.event_of(heard, samples)
+
+    def event_of(self, heard: Heard, samples: Samples) -> Utterance:
+        """What is recorded of it, with its clip where one is kept."""
         keep = self._keep_all or heard.verdict == Verdict.ACCEPTED
-        clip, digest = self._keep(samples) if keep else ("", "")
+        clip, digest = self._keep(samples) if keep and len(samples) else ("", "")
         return utterance_of(heard, clip, digest)
+
+    def note_of(self, samples: Samples, started: float, ended: float) -> NoteKept:
+        clip, digest = self._keep(samples)
+        return NoteKept(clip, digest, self.recogniser.dictate(samples), round(ended - started, 3))
 
     def _keep(self, samples: Samples) -> tuple[str, str]:
         from handsfree.journal.writer import flac
 
         return self._journal.keep_sound(flac(samples))
 
-    def hear_sound(self, samples: Samples, listening: Listening, started: float) -> Utterance | NoteKept | None:
-        """A whole recording: the first utterance that the end-of-speech detector finds in it; None for none."""
-        from handsfree.speech.endpoint import utterances
 
-        for found in utterances(samples):
-            return self.hear_utterance(found.samples, listening, started + found.started, started + found.ended)
-        return None
+def utterances(samples: Samples) -> list[Piece]:
+    """What the end-of-speech detector finds in a whole recording."""
+    from handsfree.speech.endpoint import Endpointer
+
+    endpointer = Endpointer()
+    return [*endpointer.feed(samples), *endpointer.flush()]

@@ -34,11 +34,12 @@ class Who:
 
 @dataclass(frozen=True)
 class Session:
-    """A visit ready to run: its record, its state, the happening it begins with."""
+    """A visit ready to run: its record, its state, the happening it begins with, the folder of the writer's recordings."""
 
     journal: Journal
     state: State
     first: Happening
+    recordings: Path | None = None
 
     @property
     def folder(self) -> Path:
@@ -118,7 +119,11 @@ def book_of(opened: Opened) -> Book:
 
 def run(session: Session, runner_of: Callable[[Session], Runner]) -> State:
     """Run to the end and seal the record. An interrupt, or an ear that has nothing more, stops the visit on the record."""
-    runner = runner_of(session)
+    try:
+        runner = runner_of(session)
+    except Trouble:
+        _abandon(session)
+        raise
     try:
         try:
             state = runner.run(session.first)
@@ -133,3 +138,12 @@ def run(session: Session, runner_of: Callable[[Session], Runner]) -> State:
         runner.close()
         session.journal.close()
     return state
+
+
+def _abandon(session: Session) -> None:
+    """A visit that could not begin leaves nothing behind; one taken up again is left as it was."""
+    import shutil
+
+    session.journal.close()
+    if session.journal.count == 0:
+        shutil.rmtree(session.folder, ignore_errors=True)

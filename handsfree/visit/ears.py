@@ -1,0 +1,95 @@
+"""Ears that hear sound: the live loop on a device or a pipe, and a recording heard one utterance at a time."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from handsfree.journal.events import Happening, KeepNote, ListenFor, Stamped
+from handsfree.language.meaning import Listening, Verdict
+from handsfree.sound.samples import RATE, Clock
+from handsfree.visit.hearing import Hearer, utterances
+from handsfree.visit.state import Awaiting, State, listening_of
+
+if TYPE_CHECKING:
+    from handsfree.sound.live import HeardSound, LiveLoop
+
+PAUSE = 0.5  # seconds of a recording's clock between what the program said and what it hears next
+
+
+class LiveEar:
+    """The live loop's happenings, as events. What was heard while something else was in force is not for the program."""
+
+    def __init__(self, loop: LiveLoop, hearer: Hearer) -> None:
+        self._loop, self._hearer = loop, hearer
+        self._listening = Listening(commands=())
+        loop.listen(self._listening)
+
+    def listen(self, what: ListenFor) -> None:
+        self._listening = listening_of(what)
+        self._loop.listen(self._listening)
+
+    def keep_note(self, note: KeepNote) -> None:
+        """The listening says so already."""
+
+    def next(self, timeout: float | None) -> Happening | None:
+        from handsfree.sound.live import Ended, HeardSound
+
+        told = self._loop.happenings.next(timeout)
+        if isinstance(told, Ended):
+            raise EOFError
+        if isinstance(told, HeardSound):
+            return self._event(told)
+        happening: Happening | None = told
+        return happening
+
+    def _event(self, sound: HeardSound) -> Happening:
+        if sound.heard is None:
+            return self._hearer.note_of(sound.samples, sound.started, sound.ended)
+        heard = sound.heard
+        if sound.listening != self._listening and heard.verdict != Verdict.NOT_FOR_ME:
+            heard = replace(heard, verdict=Verdict.NOT_FOR_ME, reason="said before what is asked had changed")
+        return self._hearer.event_of(heard, sound.samples)
+
+    def close(self) -> None:
+        self._loop.close()
+
+
+class RecordingEar:
+    """A sound file as the technician's side: each utterance in it is heard when the program next waits for an answer.
+    During a wait of the procedure it keeps silent. EOFError when the file has no more."""
+
+    def __init__(self, path: str | Path, hearer: Hearer, clock: Clock) -> None:
+        from handsfree.errors import Trouble
+        from handsfree.sound.files import read_sound
+
+        self._left = list(utterances(read_sound(path)))
+        if not self._left:
+            raise Trouble(f"No speech is found in '{path}'; record it louder, or nearer to the mouth.")
+        self._hearer, self._clock = hearer, clock
+        self._listening = Listening(commands=())
+        self._waits = False
+
+    def watch(self, entry: Stamped, state: State) -> None:
+        self._waits = state.awaiting is Awaiting.WAIT
+
+    def listen(self, what: ListenFor) -> None:
+        self._listening = listening_of(what)
+
+    def keep_note(self, note: KeepNote) -> None:
+        """The listening says so already."""
+
+    def next(self, timeout: float | None) -> Happening | None:
+        if self._waits and timeout is not None:
+            self._clock.wait(timeout)
+            return None
+        if not self._left:
+            raise EOFError
+        piece = self._left.pop(0)
+        self._clock.wait(PAUSE)
+        started = self._clock.now()
+        self._clock.wait(len(piece.samples) / RATE)
+        return self._hearer.hear_utterance(piece.samples, self._listening, started, self._clock.now())
+
+    def close(self) -> None: ...

@@ -1,0 +1,131 @@
+"""A visit by sound: devices, files or pipes joined to the runner."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from handsfree.errors import Trouble
+from handsfree.journal.events import Happening, Stamped
+from handsfree.visit import commands
+from handsfree.visit.hearing import Hearer
+from handsfree.visit.runner import Runner, Watcher
+from handsfree.visit.sessions import Session, run
+from handsfree.visit.state import State
+
+if TYPE_CHECKING:
+    from handsfree.sound.samples import Clock
+    from handsfree.sound.synth import Synthesiser
+
+FILES = (".wav", ".flac", ".ogg", ".aiff", ".aif", ".mp3")
+
+
+def is_file(where: str | None) -> bool:
+    """A device is named; a file has a sound file's ending or is there."""
+    return where is not None and where != "-" and (Path(where).suffix.lower() in FILES or Path(where).is_file())
+
+
+def live_visit(asked: commands.Asked, *, as_json: bool) -> None:
+    """Trouble for a microphone, loudspeaker, file or model that cannot be had: before the visit is opened."""
+    from handsfree.sound.samples import VirtualClock
+    from handsfree.visit.demo import DemoClock
+
+    settings = commands.settings_of(asked)
+    recorded = is_file(asked.sound_in)
+    if recorded and asked.sound_in is not None and not Path(asked.sound_in).is_file():
+        raise Trouble(f"There is no sound file '{asked.sound_in}'; look at the name.")
+    recogniser = commands.recogniser_of(settings.engine or None, settings.language)
+    out = sys.stderr if asked.sound_out == "-" else sys.stdout
+    watch = commands.printer(out)
+    if recorded:
+        clock = VirtualClock()
+        session = commands.opened(asked, recogniser.name, DemoClock(clock))
+        state = run(session, lambda s: _from_recording(s, asked, recogniser, clock, watch))
+    else:
+        session = commands.opened(asked, recogniser.name)
+        state = run(session, lambda s: _live(s, asked, settings, recogniser, watch))
+    commands.show(session, state, as_json, out)
+
+
+def _from_recording(session: Session, asked: commands.Asked, recogniser: Any, clock: Any, watch: Watcher) -> Runner:
+    from handsfree.sound.sinks import FileSink
+    from handsfree.visit.ears import RecordingEar
+    from handsfree.visit.mouth import SpokenMouth
+
+    assert asked.sound_in is not None
+    ended: list[Happening] = []
+    ear = RecordingEar(asked.sound_in, Hearer(recogniser, session.journal, _settings().keep_all_sound), clock)
+    sink = FileSink(asked.sound_out, clock, ended.append)
+    mouth = SpokenMouth(_synthesiser(session), sink, session.state.language, ended, session.recordings)
+
+    def both(entry: Stamped, state: State) -> None:
+        watch(entry, state)
+        ear.watch(entry, state)
+
+    return Runner(session.state, session.journal, ear, mouth, clock, both)
+
+
+def _live(session: Session, asked: commands.Asked, settings: Any, recogniser: Any, watch: Watcher) -> Runner:
+    from handsfree.sound.echo import EchoGuard
+    from handsfree.sound.live import Happenings, LiveLoop
+    from handsfree.speech.endpoint import Endpointer
+    from handsfree.visit.ears import LiveEar
+    from handsfree.visit.mouth import SpokenMouth
+
+    clock = commands.RecordClock(session)
+    happenings = Happenings()
+    sink = _sink(asked.sound_out, settings.sound_out, clock, happenings.tell)
+    source = _source(asked.sound_in, settings.sound_in, clock, happenings.tell)
+    guard = EchoGuard(headset=settings.headset)
+    loop = LiveLoop(source, Endpointer(), sink, recogniser, happenings, clock, guard)
+    synthesiser = _synthesiser(session)
+    synthesiser.ahead(_sentences(session))
+    ear = LiveEar(loop, Hearer(recogniser, session.journal, settings.keep_all_sound))
+    loop.start()
+    mouth = SpokenMouth(synthesiser, sink, session.state.language, [], session.recordings)
+    return Runner(session.state, session.journal, ear, mouth, clock, watch)
+
+
+def _source(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
+    if named == "-":
+        from handsfree.sound.sources import FileSource
+
+        return FileSource("-", clock)
+    from handsfree.sound.microphone import Microphone
+
+    return Microphone(named or usual or None, clock, tell)
+
+
+def _sink(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
+    if named == "-" or is_file(named):
+        from handsfree.sound.sinks import FileSink
+
+        return FileSink(named, clock, tell)
+    from handsfree.sound.loudspeaker import Loudspeaker
+
+    return Loudspeaker(named or usual or None, clock, tell)
+
+
+def _settings() -> Any:
+    from handsfree.settings import load
+
+    return load()
+
+
+def _synthesiser(session: Session) -> Synthesiser:
+    from platformdirs import user_cache_path
+
+    from handsfree.sound.synth import Synthesiser
+
+    settings = _settings()
+    cache = user_cache_path("handsfree") / "voice"
+    return Synthesiser(session.state.language.code, settings.voice, settings.words_a_minute, cache)
+
+
+def _sentences(session: Session) -> Iterable[str]:
+    """The fixed sentences of the main procedure, spoken ahead so that none is waited for."""
+    language, book = session.state.language, session.state.book
+    for step in book.procedures[book.main].steps:
+        yield language.speakable(step.say)
