@@ -17,10 +17,12 @@ import importlib
 import json
 import os
 import sys
+import threading
 from typing import Any
 
 #: Set to 'bundled' to leave the system's library alone and use the wheel's.
 LIBRARY = "HANDSFREE_VOICE_LIBRARY"
+PATIENCE = 15.0  # s for one text
 DRIVER = "pyttsx3.drivers._espeak"
 
 
@@ -70,8 +72,13 @@ def answer(engine: Any, name: str, request: dict[str, Any]) -> dict[str, Any]:
     if "voice" in request:
         engine.setProperty("voice", request["voice"])
         engine.setProperty("rate", request["rate"])
+    finished = threading.Event()
+    token = engine.connect("finished-utterance", lambda **_: finished.set())
     engine.save_to_file(request["text"], request["file"])
     engine.runAndWait()
+    # It may return before the library's own thread has finished a long text: the file is there when that says so.
+    finished.wait(PATIENCE)
+    engine.disconnect(token)
     if not os.path.exists(request["file"]):
         return {"error": "the synthesiser wrote nothing"}
     return {"file": request["file"]}
