@@ -78,7 +78,7 @@ def pieces(account: Account, voice: Voice | None) -> Iterator[tuple[Any, Cue | N
             yield np.zeros(round(gap * RATE), np.float32), None
         place += round(gap * RATE) / RATE
         yield samples, Cue(place, place + seconds, row.who.capitalize(), row.text, begin)
-        place, last = place + seconds, max(begin + seconds, last)
+        place, last = place + seconds, max(begin, last) + seconds
 
 
 def _samples(folder: Path, row: Row, voice: Voice | None) -> Any:

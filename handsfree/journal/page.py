@@ -100,8 +100,9 @@ def _table(caption: str, heads: Iterable[tuple[str, str]], rows: Iterable[str]) 
     """In a box of its own that scrolls, by keyboard too, where the screen is narrow."""
     head = "".join(f'<th scope="col" class="{name}">{words}</th>' for words, name in heads)
     body = "".join(rows)
+    short = " short" if body.count("<tr") < 12 else ""
     table = f"<table><caption>{caption}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
-    return f'<div class="scroll" tabindex="0" role="group" aria-label="{caption}">{table}</div>'
+    return f'<div class="scroll{short}" tabindex="0" role="group" aria-label="{caption}">{table}</div>'
 
 
 def _isolation(account: Account) -> str:

@@ -10,6 +10,7 @@ Rules of this file:
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,8 +18,8 @@ from typing import Any, BinaryIO
 
 from handsfree.errors import Trouble
 from handsfree.journal.canonical import LONGEST, entry_in
-from handsfree.journal.events import Stamped
-from handsfree.journal.shapes import Envelope, envelope, parse
+from handsfree.journal.events import Stamped, from_data
+from handsfree.journal.shapes import Envelope, envelope
 
 JOURNAL = "journal.jsonl"
 SOUND = "sound"
@@ -76,8 +77,9 @@ def walk(stream: BinaryIO) -> Iterator[tuple[int, bytes, Envelope, str]]:
 
 def stamped(entry: bytes) -> Stamped:
     """An entry as the event it records; the entry must have been judged."""
-    found, event = parse(entry)
-    return Stamped(found.n, found.wall, found.mono, event, found.prev, found.signature)
+    data = json.loads(entry)
+    event = from_data(data["kind"], data["event"])
+    return Stamped(data["n"], data["wall"], float(data["mono"]), event, data["prev"], data.get("signature", ""))
 
 
 @dataclass(frozen=True)

@@ -111,8 +111,8 @@ def _head(account: Account, console: Console) -> None:
 
 def _foot(account: Account, console: Console) -> None:
     for remark in account.report.remarks:
-        console.print(f"[dim]{escape(remark)}[/dim]")
-    console.print(f"[dim]{account.report.events} events, head {account.report.head}[/dim]")
+        console.print(f"[dim]{escape(remark)}[/dim]", soft_wrap=True)
+    console.print(f"[dim]{account.report.events} events, head {account.report.head}[/dim]", soft_wrap=True)
 
 
 def _sound(folder: Path, row: Row, voice: Voice | None, play: Play, sleep: Callable[[float], None], speed: float) -> float:
