@@ -181,9 +181,11 @@ def _lost(proof: _Proof) -> Iterator[Fault]:
             yield proof.fault(place, "nowhere", f"{what}, which does not exist.", proof.path(place))
         if proof.graph.has_edge(place, NOWHERE):
             names = proof.graph.edges[place, NOWHERE]["names"]
-            by = f" by '{names[0]}'" if names[0] else ""
+            by = f" by '{names[0]}'" if names[0] and not place.calls else ""
+            # A called procedure that ends goes back to its caller: if nothing follows there, the call is to blame.
+            blamed = Place((), *place.calls[0]) if place.calls else place
             yield proof.fault(
-                place, "dead end",
+                blamed, "dead end",
                 f"runs off the end of the procedure{by}; send it on with 'go', or put an 'end' step after it.",
                 proof.path(place),
             )  # fmt: skip

@@ -14,18 +14,14 @@ from handsfree.procedure import evaluation, expressions
 from handsfree.procedure.accuracy import half_width
 from handsfree.procedure.expressions import name_of
 from handsfree.procedure.functions import BUILT_IN
-from handsfree.procedure.model import Ask, Book, Decide, Procedure, Read, Step
+from handsfree.procedure.model import Book, Decide, Procedure, Read
 from handsfree.procedure.remarks import Remark, Weight, at
-from handsfree.procedure.sentences import nearest
-from handsfree.trade import faultmodel
 
 
 def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
     procedure = book.procedures[name]
     readings = {name_of(step.id): step for step in procedure.steps if isinstance(step, Read)}
-    yield from _complaint(book, procedure)
     for step in procedure.steps:
-        yield from _tells(step, partial(at, book, name, step, "values"))
         say = partial(at, book, name, step, "values")
         if isinstance(step, Read):
             yield from _narrow(step, say)
@@ -37,34 +33,6 @@ def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
             whens = [case.when for case in step.cases]
             for when in {when for when in whens if whens.count(when) > 1}:
                 yield say(Weight.ERROR, f"has the case '{when}' twice.", "Take one out.")
-
-
-def _complaint(book: Book, procedure: Procedure) -> Iterator[Remark]:
-    known = faultmodel.shipped().complaint.answers
-    if procedure.complaint and procedure.complaint not in known:
-        yield Remark(
-            book.file(procedure.procedure), 1, "", "values", Weight.ERROR,
-            f"The fault model knows no complaint '{procedure.complaint}'{nearest(procedure.complaint, list(known)) or '.'}",
-            f"It knows {', '.join(known)}.",
-        )  # fmt: skip
-
-
-def _tells(step: Step, say: partial[Remark]) -> Iterator[Remark]:
-    """What answers and cases tell the fault model must be checks and answers of it."""
-    told: list[str | None] = []
-    if isinstance(step, Ask):
-        told = [answer.tells for answer in step.answers]
-    if isinstance(step, Decide):
-        told = [*(case.tells for case in step.cases), step.otherwise_tells]
-    known = {name: one.answers for name, one in faultmodel.shipped().checks.items()}
-    for one in told:
-        check, _, answer = (one or "").partition("=")
-        if one is not None and check not in known:
-            why = f"tells '{one}', but the fault model has no check '{check}'{nearest(check, list(known)) or '.'}"
-            yield say(Weight.ERROR, why, "Name a check of it.")
-        elif one is not None and answer not in known[check]:
-            why = f"tells '{one}', but the fault model's check '{check}' has no answer '{answer}'."
-            yield say(Weight.ERROR, why, f"It has {', '.join(known[check])}.")
 
 
 def _narrow(step: Read, say: partial[Remark]) -> Iterator[Remark]:

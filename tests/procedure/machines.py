@@ -77,7 +77,7 @@ class Walker:
         for to in self._next(spot):
             self.onward.setdefault(spot, set()).add(to)
             if to == "off":
-                self.broken.add(("dead end", procedure.procedure, here.id))
+                self.broken.add(("dead end", spot[0][0], self._here(spot[:1])[1].id))
             elif to != "finished":
                 moves.append((to, then, kept, warned))
         return moves
@@ -167,7 +167,7 @@ def steps_of(draw: st.DrawFn, calls: tuple[str, ...], most: int) -> tuple[dict[s
             more["cases"] = [{"when": "True", "go": draw(target)}]
             more["otherwise"] = draw(target)
         if kind == "wait":
-            more["lasts"] = draw(st.sampled_from(["5 min", "45 min", "24 h"]))
+            more["lasts"] = draw(st.sampled_from(["5 min", "45 min", "24 h", "24 h"]))
         if kind == "end":
             more["outcome"] = draw(st.sampled_from(["done", "made safe"]))
         if kind == "call":

@@ -78,7 +78,7 @@ BAD = [
     ("double(fan) > 1", "is not a number"),
     ("named(air, air) > 1", "is not text"),
     ("taken(5)", "wants the name of one step"),
-    ("taken(what)", "no reading or question"),
+    ("taken(what)", "is no reading"),
     ("air and volts", "not something that holds"),
     ("__import__('os').system('echo')", "not allowed"),
     ("(lambda: 1)()", "not allowed"),

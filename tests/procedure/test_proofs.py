@@ -152,6 +152,14 @@ def test_a_called_procedure_may_rely_on_its_caller_only_where_every_call_is_isol
     assert "iso -> dead -> do -> inner/work -> back -> more -> inner/work" in found[0].sentence
 
 
+def test_the_end_of_a_called_procedure_is_not_the_end_of_its_caller() -> None:
+    inner = procedure("inner", step("look", "instruct"), END)
+    found = prove(book_of(procedure("main", step("do", "call", procedure="inner")), inner))
+    assert [(fault.kind, fault.file, fault.path) for fault in found] == [
+        ("dead end", "main.yaml", ("do", "inner/look", "inner/over"))
+    ]
+
+
 def test_a_break_is_the_shortest_that_any_procedure_on_the_way_allows() -> None:
     inner = procedure("inner", step("rest", "wait", lasts="40 min"), break_minutes=60)
     steps = (ISO, step("do", "call", procedure="inner"), BACK, END)
@@ -254,13 +262,14 @@ def test_the_same_as_the_dominator_form(book: Book) -> None:
 
 
 def test_exhaustively_on_every_small_procedure() -> None:
-    """All procedures of three steps out of six kinds, each going on, back to the first or to the end."""
+    """All procedures of three steps out of seven kinds, each going on, back to the first or to the end."""
     kinds: list[dict[str, Any]] = [
         {"kind": "instruct", "hazards": ["mains"]},
         {"kind": "isolate"},
         {"kind": "prove"},
         {"kind": "restore"},
         {"kind": "handover"},
+        {"kind": "wait", "lasts": "24 h"},
         {"kind": "ask"},
     ]
     tried = faulty = 0
@@ -278,7 +287,7 @@ def test_exhaustively_on_every_small_procedure() -> None:
             assert any(fault.kind == "no way out" for fault in found) == walker.trapped()
             tried += 1
             faulty += bool(found)
-    assert tried == 6**3 * 3**3
+    assert tried == 7**3 * 3**3
     assert 0 < faulty < tried
 
 
