@@ -198,6 +198,24 @@ def compare(
 
 
 @app.command()
+def record(
+    name: Annotated[str, typer.Argument(help="Name of the procedure: small letters, digits, single '-'.")],
+    folder: Annotated[Path | None, typer.Option("--folder", help="Where procedures are kept; 'procedures' here.")] = None,
+    typed: Annotated[bool, typer.Option("--typed", help="From the keyboard: a line typed is a line heard.")] = False,
+    language: Annotated[str | None, typer.Option("--language", help="Two letters: en.")] = None,
+    sound_in: SoundIn = None,
+    sound_out: SoundOut = None,
+    engine: Engine = None,
+    json: Json = False,
+) -> None:
+    """Record a procedure by voice, step by step; saved after every step, taken up again where it stopped."""
+    from handsfree.authoring import commands
+
+    asked = commands.Asked(name, folder, typed, language, sound_in, sound_out, engine)
+    commands.record(asked, as_json=json)
+
+
+@app.command()
 def schema(out: Out = None) -> None:
     """The JSON Schema of procedure files, for editors."""
     from handsfree.procedure import commands

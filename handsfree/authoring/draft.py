@@ -1,0 +1,235 @@
+"""A procedure while it is being recorded: steps that may be unfinished, and how they become a procedure file.
+
+Rules of this file:
+
+- A step is told apart by its `uid`, which never changes; where steps name one another they do it as '@uid', so that moving a
+  step breaks nothing. '@later' stands for a step that is still to come, '@next' for the one that follows, whichever it is.
+- `facets` are the fields of the step as `procedure/model.py` names them, plain values only.
+- What is written is what would be loaded: the text goes through the same reader.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from handsfree.language.tokens import tokens
+
+LATER, FOLLOWING = "@later", "@next"
+#: The fields in which a step names others.
+REFERENCES = frozenset({"go", "over_range", "unsteady", "protects", "otherwise", "evidence", "summary"})
+_ORDER = ("id", "kind", "level", "lasts", "hazards", "needs_isolation", "say")
+_MOST_IN_NAME = 4  # words
+_SHORT = 40  # letters of an item in a list on one line
+
+
+@dataclass(frozen=True)
+class DraftStep:
+    """`clips`: names of the sounds in the recording's folder whose words the text is; `sound`: a file beside the
+    procedure that came with it. `unsure`: words of the text that the writer has not settled."""
+
+    uid: int
+    text: str = ""
+    facets: Mapping[str, Any] = field(default_factory=dict)
+    clips: tuple[str, ...] = ()
+    unsure: tuple[str, ...] = ()
+    id: str = ""
+
+    @property
+    def kind(self) -> str:
+        return str(self.facets.get("kind", ""))
+
+    def having(self, **facets: Any) -> DraftStep:
+        """With these facets; those given as None are taken away."""
+        merged = {**self.facets, **facets}
+        return replace(self, facets={key: value for key, value in merged.items() if value is not None})
+
+
+@dataclass(frozen=True)
+class Draft:
+    """`header`: the fields around the steps."""
+
+    header: Mapping[str, Any]
+    steps: tuple[DraftStep, ...] = ()
+
+    @property
+    def name(self) -> str:
+        return str(self.header["procedure"])
+
+    def place(self, uid: int) -> int:
+        """From 0. KeyError for a step that is not here."""
+        for at, step in enumerate(self.steps):
+            if step.uid == uid:
+                return at
+        raise KeyError(uid)
+
+    def number(self, reference: str) -> int | None:
+        """The number (from 1) of the step that a reference names, None where it is gone or to come."""
+        uid = uid_of(reference)
+        return None if uid is None else next((at for at, one in enumerate(self.steps, 1) if one.uid == uid), None)
+
+    def with_step(self, step: DraftStep) -> Draft:
+        """The step in its place, or at the end where it is new."""
+        if any(one.uid == step.uid for one in self.steps):
+            return replace(self, steps=tuple(step if one.uid == step.uid else one for one in self.steps))
+        return replace(self, steps=(*self.steps, step))
+
+    def without(self, uid: int) -> Draft:
+        return replace(self, steps=tuple(one for one in self.steps if one.uid != uid))
+
+    def moved(self, uid: int, before: int) -> Draft:
+        """The step taken out and put before another."""
+        if uid == before:
+            return self
+        step, rest = self.steps[self.place(uid)], self.without(uid)
+        at = rest.place(before)
+        return replace(self, steps=(*rest.steps[:at], step, *rest.steps[at:]))
+
+    @property
+    def next_uid(self) -> int:
+        return max((step.uid for step in self.steps), default=0) + 1
+
+
+def uid_of(reference: str) -> int | None:
+    return int(reference[1:]) if re.fullmatch(r"@\d+", reference) else None
+
+
+def reference(uid: int) -> str:
+    return f"@{uid}"
+
+
+def text_digest(text: str) -> str:
+    """What `sound_of` holds for a step: the SHA-256 of its text (FIPS 180-4)."""
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+# ---- names ------------------------------------------------------------------------------------------------------------
+
+
+def named(step: DraftStep, taken: Sequence[str], small: frozenset[str]) -> DraftStep:
+    """The step with an id of its own, made of what it is about; kept where it has one."""
+    if step.id:
+        return step
+    about = str(step.facets.get("finding") or step.facets.get("quantity") or step.text)
+    name = slug(about, small) or step.kind or "step"
+    found, at = name, 2
+    while found in taken:
+        found, at = f"{name}-{at}", at + 1
+    return replace(step, id=found)
+
+
+def slug(text: str, small: frozenset[str]) -> str:
+    """'Brush the condenser along its fins.' -> 'brush-condenser-along-fins'. A name in the sense of the model."""
+    plain = [re.sub(r"[^a-z0-9]", "", word) for word in tokens(text)]
+    words = [word for word in plain if word and word not in small and word[0].isalpha()][:_MOST_IN_NAME]
+    return "-".join(words)[:50].strip("-")
+
+
+# ---- to a file --------------------------------------------------------------------------------------------------------
+
+
+def as_data(draft: Draft, sounds: Mapping[int, tuple[str, str]]) -> dict[str, Any]:
+    """`sounds`: by uid, the file beside the procedure and the SHA-256 of the text that it speaks."""
+    ids = {reference(step.uid): step.id for step in draft.steps}
+    following = [*(step.id for step in draft.steps[1:]), None]
+    steps = [
+        _step_data(step, {**ids, FOLLOWING: after} if after else ids, sounds.get(step.uid))
+        for step, after in zip(draft.steps, following, strict=True)
+    ] if draft.steps else []
+    return {**draft.header, "steps": steps}
+
+
+def _step_data(step: DraftStep, ids: Mapping[str, str], sound: tuple[str, str] | None) -> dict[str, Any]:
+    facets = _resolved(step.facets, ids)
+    if sound is not None:
+        facets |= {"sound": sound[0], "sound_of": sound[1]}
+    whole = {"id": step.id, "say": step.text, **facets}
+    first = {key: whole[key] for key in _ORDER if key in whole}
+    return first | {key: value for key, value in whole.items() if key not in first}
+
+
+def _resolved(value: Any, ids: Mapping[str, str]) -> Any:
+    """References become ids; one to a step that is gone or to come is left out."""
+    if isinstance(value, Mapping):
+        found = {key: _resolved(each, ids) for key, each in value.items()}
+        return {key: each for key, each in found.items() if each is not None and each != []}
+    if isinstance(value, list | tuple):
+        return [found for each in value if (found := _resolved(each, ids)) is not None]
+    if isinstance(value, str) and (value in (LATER, FOLLOWING) or uid_of(value) is not None):
+        return ids.get(value)
+    return value
+
+
+def as_yaml(draft: Draft, sounds: Mapping[int, tuple[str, str]]) -> str:
+    """The procedure file. Words that are still unsure stand in a remark above their step."""
+    data = as_data(draft, sounds)
+    steps = data.pop("steps")
+    lines = [_dumped(data), "", "steps:"]
+    for step, one in zip(draft.steps, steps, strict=True):
+        if step.unsure:
+            lines.append(f"  # unsure: {' '.join(', '.join(step.unsure).split())}")
+        first, *rest = _dumped(one).splitlines()
+        lines += [f"  - {first}", *(f"    {line}" if line else "" for line in rest), ""]
+    return "\n".join(lines) + ("" if steps else " []\n")
+
+
+def _dumped(data: Mapping[str, Any]) -> str:
+    import yaml
+
+    class Dumper(yaml.SafeDumper):
+        """Lists of plain values on one line, whole numbers without a point, no anchors."""
+
+        def ignore_aliases(self, data: Any) -> bool:
+            return True
+
+    def listed(dumper: yaml.SafeDumper, items: list[Any]) -> yaml.Node:
+        flat = all(isinstance(one, int | float) or (isinstance(one, str) and len(one) < _SHORT) for one in items)
+        return dumper.represent_sequence("tag:yaml.org,2002:seq", items, flow_style=flat)
+
+    def number(dumper: yaml.SafeDumper, value: float) -> yaml.Node:
+        return dumper.represent_int(int(value)) if value == int(value) else dumper.represent_float(value)
+
+    Dumper.add_representer(list, listed)
+    Dumper.add_representer(float, number)
+    text: str = yaml.dump(dict(data), Dumper=Dumper, sort_keys=False, allow_unicode=True, width=110)
+    return text.rstrip("\n")
+
+
+# ---- from a file ------------------------------------------------------------------------------------------------------
+
+
+def from_data(data: Mapping[str, Any]) -> Draft:
+    """A procedure that was loaded (its YAML as plain data), to be worked on. Answers in the short form are written out."""
+    header = {key: value for key, value in data.items() if key != "steps"}
+    raw = data.get("steps") or []
+    uids = {str(one["id"]): reference(at) for at, one in enumerate(raw, 1)}
+    steps = tuple(_from_step(one, at, uids) for at, one in enumerate(raw, 1))
+    return Draft(header, steps)
+
+
+def _from_step(one: Mapping[str, Any], uid: int, uids: Mapping[str, str]) -> DraftStep:
+    facets = {key: value for key, value in one.items() if key not in ("id", "say")}
+    if "answers" in facets:
+        facets["answers"] = [dict(answer) for answer in _answers(facets["answers"])]
+    referring = {key: _referring(key, value, uids) for key, value in facets.items()}
+    return DraftStep(uid, str(one["say"]), referring, id=str(one["id"]))
+
+
+def _referring(key: str, value: Any, uids: Mapping[str, str]) -> Any:
+    if isinstance(value, Mapping):
+        return {inner: _referring(inner, each, uids) for inner, each in value.items()}
+    if isinstance(value, list):
+        return [_referring(key, each, uids) for each in value]
+    return uids.get(value, value) if key in REFERENCES and isinstance(value, str) else value
+
+
+def _answers(given: Any) -> Iterator[Mapping[str, Any]]:
+    if isinstance(given, Mapping):
+        for say, value in given.items():
+            yield {"say": say, **value} if isinstance(value, Mapping) else {"say": say, **({"go": value} if value else {})}
+        return
+    for one in given:
+        yield {"say": one} if isinstance(one, str) else one

@@ -1,0 +1,201 @@
+"""The files of a recording: the procedure, the writer's sounds beside it, and the record of how they came about.
+
+Rules of this file:
+
+- The procedure file is replaced whole or not at all, and only after its sounds are on disk.
+- The record of a recording is a journal like a visit's, in `NAME.recording/NNN` beside the procedure; from it everything
+  that was kept can be made again.
+- A procedure that somebody edited by hand since is the truth: a new record begins from it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from handsfree import __version__
+from handsfree.authoring import machine
+from handsfree.authoring.draft import Draft, as_yaml, from_data, text_digest
+from handsfree.authoring.turn import Save, State
+from handsfree.authoring.words import load as load_words
+from handsfree.errors import Trouble
+from handsfree.journal import reader
+from handsfree.journal.clock import Clock
+from handsfree.journal.events import Happening, Opened, Resumed
+from handsfree.journal.writer import Journal
+from handsfree.procedure import load, yamlfile
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """Where a procedure is kept: `folder` has `NAME.yaml` and the sounds of its steps; `session` the record."""
+
+    folder: Path
+    name: str
+    session: Path
+
+    @property
+    def path(self) -> Path:
+        return self.folder / f"{self.name}.yaml"
+
+    def sounds(self, draft: Draft) -> dict[int, tuple[str, str]]:
+        """By uid: the file of the step's sound, and the SHA-256 of the text it speaks."""
+        return {step.uid: (self._file(step.id, step.clips), text_digest(step.text)) for step in draft.steps if step.clips}
+
+    def _file(self, step: str, clips: tuple[str, ...]) -> str:
+        """The name tells which clips are in it, so that a file never changes under a procedure that names it."""
+        mark = hashlib.sha256("\n".join((self.session.name, *clips)).encode()).hexdigest()[:8]
+        return f"{self.name}-{step}-{mark}.flac"
+
+    def text(self, draft: Draft) -> str:
+        return as_yaml(draft, self.sounds(draft))
+
+    def save(self, draft: Draft) -> None:
+        """Trouble where the disk does not take it."""
+        try:
+            for step in draft.steps:
+                if step.clips:
+                    self._write_sound(self._file(step.id, step.clips), step.clips)
+            replace_file(self.path, self.text(draft).encode("utf-8"))
+        except OSError as error:
+            why = error.strerror or str(error)
+            raise Trouble(f"{self.path.name} cannot be saved ({why}); mend that, then record again: all is kept.") from None
+
+    def _write_sound(self, name: str, clips: tuple[str, ...]) -> None:
+        if (self.folder / name).is_file():
+            return
+        import numpy as np
+
+        from handsfree.journal.writer import flac
+        from handsfree.sound.files import read_sound
+
+        pieces = [read_sound(self.session / clip) for clip in clips if (self.session / clip).is_file()]
+        if pieces:
+            replace_file(self.folder / name, flac(np.concatenate(pieces)))
+
+
+def replace_file(path: Path, data: bytes) -> None:
+    """The whole new content or the whole old one, whatever happens in between. OSError where it cannot be written."""
+    handle, part = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(part, 0o644)
+        os.replace(part, path)
+    except BaseException:
+        Path(part).unlink(missing_ok=True)
+        raise
+    from handsfree.journal.disk import RealDisk
+
+    RealDisk().sync_folder(path.parent)
+
+
+@dataclass(frozen=True)
+class Recording:
+    """A recording ready to run: its record, its state, the happening it begins with."""
+
+    shelf: Shelf
+    journal: Journal
+    state: State
+    first: Happening
+
+
+def open_recording(
+    name: str, folder: Path, language: str, writer: str, engine: str, clock: Clock | None = None
+) -> Recording:
+    """A new recording, one taken up again, or one of a procedure that is there. Trouble where it cannot be."""
+    if not load.is_name(name):
+        raise Trouble(f"'{name[:80]}' cannot be a procedure's name: small letters, digits and single '-' only.")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise Trouble(f"The folder {folder} cannot be made ({error.strerror}); choose another with --folder.") from None
+    last = _last_session(folder, name)
+    if last is not None and (taken := _take_up(Shelf(folder, name, last), clock)) is not None:
+        return taken
+    session = folder / f"{name}.recording" / f"{int(last.name) + 1 if last else 1:03d}"
+    shelf = Shelf(folder, name, session)
+    copies = ((name, _existing(shelf.path)),) if shelf.path.is_file() else ()
+    opened = Opened(
+        visit=f"{name} {session.name}", procedure=name, language=language, technician=writer, site="", cabinet="",
+        program=__version__, engine=engine, digests=_procedures(folder, name), copies=copies,
+    )  # fmt: skip
+    state = state_before(opened)
+    return Recording(shelf, Journal.create(session, clock=clock), state, opened)
+
+
+def state_before(opened: Opened) -> State:
+    """From what the record says of the beginning."""
+    words = load_words(opened.language)
+    if opened.copies:
+        draft = from_data(yamlfile.read(opened.copies[0][1]).data)
+    else:
+        draft = Draft({"procedure": opened.procedure, "title": "", "version": 1, "language": opened.language})
+    return machine.start(draft, words, tuple(name for name, _ in opened.digests))
+
+
+def _existing(path: Path) -> str:
+    return load.load_file(path).text
+
+
+def _procedures(folder: Path, own: str) -> tuple[tuple[str, str], ...]:
+    """Those that may be called, with the SHA-256 of their files."""
+    found: dict[str, str] = {}
+    for place in (folder, *load.usual_folders()):
+        for path in load.procedure_files(place) if place.is_dir() else ():
+            if path.stem != own and load.is_name(path.stem):
+                found.setdefault(path.stem, hashlib.sha256(path.read_bytes()).hexdigest())
+    return tuple(sorted(found.items()))
+
+
+def _last_session(folder: Path, name: str) -> Path | None:
+    home = folder / f"{name}.recording"
+    found = sorted(path for path in home.iterdir() if re.fullmatch(r"\d{3,}", path.name)) if home.is_dir() else []
+    return found[-1] if found else None
+
+
+def _take_up(shelf: Shelf, clock: Clock | None) -> Recording | None:
+    """None where that recording was finished, holds nothing, or the procedure was edited since."""
+    try:
+        journal = Journal.resume(shelf.session, clock=clock)
+    except Trouble:
+        if next(iter(_lines(shelf.session)), None) is not None:
+            raise
+        return None  # a crash before its first event reached the disk
+    state, saved = replayed(shelf)
+    on_disk = shelf.path.read_text(encoding="utf-8", errors="replace") if shelf.path.is_file() else None
+    if state.outcome == "finished" or (on_disk is not None and text_digest(on_disk) not in saved):
+        journal.close()
+        return None
+    why = "stopped" if state.closed else "interrupted"
+    return Recording(shelf, journal, state, Resumed(why, __version__))
+
+
+def _lines(session: Path) -> list[str]:
+    path = session / reader.JOURNAL
+    return path.read_text(encoding="utf-8", errors="replace").splitlines()[:1] if path.is_file() else []
+
+
+def replayed(shelf: Shelf) -> tuple[State, Mapping[str, int]]:
+    """The state at the end of the record, and the digests of every text of the procedure that it saved."""
+    state: State | None = None
+    saved: dict[str, int] = {}
+    for entry in reader.read(shelf.session):
+        if isinstance(entry.event, Opened) and state is None:
+            state = state_before(entry.event)
+        if state is None:
+            raise Trouble(f"{shelf.session.name} does not begin as a recording does; it cannot be taken up.", 3)
+        state, effects = machine.advance(state, entry)
+        for effect in effects:
+            if isinstance(effect, Save):
+                saved[text_digest(shelf.text(effect.draft))] = entry.n
+    if state is None:
+        raise Trouble(f"{shelf.session.name} holds no event; take it away and record anew.")
+    return state, saved

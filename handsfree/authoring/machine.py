@@ -1,0 +1,192 @@
+"""Recording as a machine: `advance(state, happening) -> (state, effects)`, in the manner of `visit/machine.py`.
+
+The rules of this file:
+
+- No input or output, no clock: the record of a recording is its happenings, and going over them again is taking it up again.
+- An answer acts only when its verdict is *accepted*. Free words are an answer only where free words are asked for.
+- A step is in the procedure only once the writer has said 'keep'; from then on it is saved.
+- Nothing is deleted that was not affirmed twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from handsfree.authoring import cases, rearranging, slots
+from handsfree.authoring.draft import Draft
+from handsfree.authoring.questions import MAIN, can_say
+from handsfree.authoring.turn import Doubt, Question, Reply, Save, State, Turn
+from handsfree.authoring.words import Words
+from handsfree.journal import events
+from handsfree.language.meaning import Sense, Verdict
+from handsfree.visit.state import listen_for
+
+#: The sense of an utterance that is free words; its rivals are (word, what it may be, its place from 0).
+DICTATED = "dictated"
+QUESTIONS: dict[str, Question] = {**slots.QUESTIONS, **cases.QUESTIONS, **rearranging.QUESTIONS, **MAIN}
+
+
+def start(draft: Draft, words: Words, procedures: tuple[str, ...] = ()) -> State:
+    """The state before anything happened. The first happening must be Opened."""
+    return State(words, draft, procedures)
+
+
+def advance(state: State, happening: events.Stamped) -> tuple[State, tuple[Any, ...]]:
+    """Effects are those of the journal, and `Save` and `CheckIt`, which the runner performs and nobody records."""
+    handle = HANDLERS.get(type(happening.event))
+    if handle is None or (state.closed and not isinstance(happening.event, events.Resumed)):
+        return state, ()
+    turn = Turn(state)
+    handle(turn, happening.event)
+    _settle(turn)
+    return turn.state, tuple(turn.effects)
+
+
+def _settle(turn: Turn) -> None:
+    """What is in force now."""
+    if turn.state.closed:
+        return
+    listening = QUESTIONS[turn.state.at].hears(turn)
+    if listening != turn.state.listening:
+        turn.change(listening=listening)
+        turn.effects.append(listen_for(listening))
+    if listening.note:
+        turn.effects.append(events.KeepNote(turn.state.at))
+
+
+def present(turn: Turn) -> None:
+    """Say the question that is asked; where a step is in work and nothing else is asked, find the next slot."""
+    if turn.state.at == "" and turn.state.step is not None:
+        turn.change(at=slots.next_slot(turn) or "review")
+    elif turn.state.at == "":
+        turn.change(at="idle")
+    turn.say(QUESTIONS[turn.state.at].ask(turn))
+
+
+def _opened(turn: Turn, event: events.Opened) -> None:
+    turn.prompt("begin", "notice", name=turn.state.draft.name)
+    turn.change(at="idle" if turn.state.draft.header.get("title") else "title")
+    turn.effects.append(Save(turn.state.draft))
+    present(turn)
+
+
+def _resumed(turn: Turn, event: events.Resumed) -> None:
+    """The step in work is where it was: every happening up to the crash is in the record."""
+    turn.change(outcome="", tries=0, listening=None)
+    count = len(turn.state.draft.steps)
+    words = ("no-steps", "one-step")[count] if count < 2 else "many-steps"
+    kept = turn.words.prompt(words, n=turn.spoken(count))
+    turn.prompt("resumed", "notice", name=turn.state.draft.name, count=kept)
+    turn.effects.append(Save(turn.state.draft))
+    present(turn)
+
+
+def _note(turn: Turn, event: events.NoteKept) -> None:
+    """Free words from the keyboard, or from an ear that has no doubts of its own."""
+    if turn.state.listening is not None and turn.state.listening.note:
+        _answered(turn, Reply(text=event.text, clip=event.clip))
+
+
+def _utterance(turn: Turn, event: events.Utterance) -> None:
+    if event.verdict == Verdict.NOT_FOR_ME:
+        return
+    if event.verdict != Verdict.ACCEPTED:
+        turn.tone("not understood")
+        _ask_again(turn)
+        return
+    if event.sense == DICTATED:
+        if turn.state.listening is not None and turn.state.listening.note:
+            _answered(turn, Reply(text=event.text, clip=event.clip, doubts=doubts_of(event)))
+    elif event.sense == Sense.COMMAND:
+        _command(turn, event.text)
+    elif event.sense == Sense.NUMBER:
+        _answered(turn, Reply(value=event.value, unit=event.unit, clip=event.clip))
+    elif event.sense == Sense.PHRASE:
+        _answered(turn, Reply(phrase=event.text, clip=event.clip))
+    else:
+        _ask_again(turn)
+
+
+def doubts_of(event: events.Utterance) -> tuple[Doubt, ...]:
+    found: dict[int, Doubt] = {}
+    for word, other, place in event.rivals:
+        at = int(place or 0)
+        known = found.get(at, Doubt(at, word, ()))
+        found[at] = replace(known, others=(*known.others, other))
+    return tuple(found[at] for at in sorted(found))
+
+
+def _command(turn: Turn, name: str) -> None:
+    if name == "say again":
+        present(turn)
+    elif name == "what can i say":
+        turn.prompt("can-say", "help", choices=turn.words.joined(can_say(turn, QUESTIONS[turn.state.at].rule)))
+    elif name == "correction":
+        _take_back(turn)
+    else:
+        _answered(turn, Reply(command=name))
+
+
+def _take_back(turn: Turn) -> None:
+    before, said = turn.state.undo, turn.state.said
+    if before is None:
+        turn.prompt("nothing-to-correct")
+        return
+    turn.change(**{name: getattr(before, name) for name in _TAKEN_BACK}, undo=None, said=said)
+    turn.effects.append(Save(turn.state.draft))
+    present(turn)
+
+
+_TAKEN_BACK = ("draft", "at", "step", "done", "partial", "chosen", "purpose", "doubts")
+
+
+def _answered(turn: Turn, reply: Reply) -> None:
+    before = replace(turn.state, undo=None)
+    words = reply.text or reply.phrase
+    if turn.words.says(words, "stop recording"):
+        turn.prompt("stopped", "notice")
+        turn.change(outcome="stopped")
+        turn.effects.append(events.Closed("stopped"))
+        return
+    question = QUESTIONS[turn.state.at]
+    asked = turn.state.at
+    if not question.take(turn, reply):
+        _ask_again(turn)
+        return
+    turn.change(undo=before, tries=0)
+    if turn.state.closed:
+        return
+    if turn.state.at == asked and asked in slots.QUESTIONS:
+        turn.ask("")
+    present(turn)
+
+
+def _ask_again(turn: Turn) -> None:
+    turn.change(tries=turn.state.tries + 1)
+    if turn.state.tries < 2:
+        turn.prompt("say-again", "question")
+    else:
+        turn.prompt("can-say", "help", choices=turn.words.joined(can_say(turn, QUESTIONS[turn.state.at].rule)))
+
+
+def _stop_asked(turn: Turn, event: events.StopAsked) -> None:
+    turn.prompt("stopped", "notice")
+    turn.change(outcome="stopped")
+    turn.effects.append(events.Closed("stopped"))
+
+
+def _sound_dropped(turn: Turn, event: events.SoundDropped) -> None:
+    if event.speech:
+        turn.prompt("say-again", "question")
+
+
+HANDLERS: dict[type[Any], Callable[[Turn, Any], None]] = {
+    events.Opened: _opened,
+    events.Resumed: _resumed,
+    events.Utterance: _utterance,
+    events.NoteKept: _note,
+    events.StopAsked: _stop_asked,
+    events.SoundDropped: _sound_dropped,
+}

@@ -1,0 +1,178 @@
+"""What the writer's own words already say of a step: its kind, unit, range, hazards, waiting time, answers.
+
+Rules of this file:
+
+- Only what is said plainly counts. What is not found is asked for; what is found is read back before the step is kept.
+- The words to go by are in the grammar of the recorder; nothing here knows a language.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Any
+
+from handsfree.authoring.words import Words
+from handsfree.language.tokens import tokens
+
+#: pint name -> how the model writes a time
+TIMES = {"second": "s", "minute": "min", "hour": "h", "day": "d"}
+_LONGEST_QUANTITY = 8  # words
+
+
+def facets_said(text: str, words: Words) -> dict[str, Any]:
+    """Facets by the names of the model; 'kind' only where the words leave no doubt."""
+    said = tokens(text)
+    unit = unit_said(said, words)
+    found: dict[str, Any] = {}
+    kind = _kind(text, said, unit, words)
+    if kind:
+        found["kind"] = kind
+    maker = _MAKERS.get(kind)
+    if maker is not None:
+        found |= maker(text, said, unit, words)
+    hazards = hazards_said(said, words)
+    if hazards:
+        found["hazards"] = hazards
+    return found
+
+
+def _kind(text: str, said: tuple[str, ...], unit: str | None, words: Words) -> str:
+    last = tokens(_pieces(text)[-1]) if _pieces(text) else ()
+    for way, kind in words.pairs("cue_kind"):
+        if _begins(said, way):
+            return kind
+    if any(_begins(tokens(piece), way) for piece in _pieces(text) for way in words.ways("cue_read")) and unit is not None:
+        return "read"
+    if "?" in text or any(_begins(last, way) for way in words.ways("cue_ask")):
+        return "ask"
+    return ""
+
+
+def _pieces(text: str) -> list[str]:
+    return [piece.strip() for piece in re.findall(r"[^.?!]+[.?!]?", text) if piece.strip(" .?!")]
+
+
+def _begins(said: Sequence[str], way: str) -> bool:
+    first = tuple(way.split())
+    return tuple(said[: len(first)]) == first
+
+
+def _holds(said: tuple[str, ...], way: str) -> bool:
+    part = tuple(way.split())
+    return any(said[at : at + len(part)] == part for at in range(len(said) - len(part) + 1))
+
+
+def unit_said(said: tuple[str, ...], words: Words) -> str | None:
+    """The pint name of the longest unit in the words."""
+    best: tuple[int, str] | None = None
+    for name, ways in words.language.units.items():
+        for way in ways:
+            size = len(way.split())
+            if name != "degree" and _holds(said, way) and (best is None or size > best[0]):
+                best = size, name
+    return None if best is None else best[1]
+
+
+def hazards_said(said: tuple[str, ...], words: Words) -> list[str]:
+    return list(dict.fromkeys(hazard for way, hazard in words.pairs("hint_hazard") if _holds(said, way)))
+
+
+def range_said(said: tuple[str, ...], words: Words) -> list[float] | None:
+    """'Between twenty and ninety degrees': [20, 90]."""
+    for opener, between in words.pairs("range_from"):
+        size = len(opener.split())
+        for at in range(len(said) - size):
+            if said[at : at + size] != tuple(opener.split()):
+                continue
+            for middle in range(at + size + 1, min(at + size + _LONGEST_QUANTITY, len(said))):
+                if said[middle] != between:
+                    continue
+                low = _number(said[at + size : middle], words)
+                high = _longest_number(said[middle + 1 :], words)
+                if low is not None and high is not None and low < high:
+                    return [low, high]
+    return None
+
+
+def _number(said: Sequence[str], words: Words) -> float | None:
+    found = words.language.numbers(said)
+    return found[0].value if found else None
+
+
+def _longest_number(said: Sequence[str], words: Words) -> float | None:
+    for size in range(min(_LONGEST_QUANTITY, len(said)), 0, -1):
+        value = _number(said[:size], words)
+        if value is not None:
+            return value
+    return None
+
+
+def duration_said(said: tuple[str, ...], words: Words) -> str | None:
+    """'for three minutes' -> '3 min'."""
+    for size in range(min(_LONGEST_QUANTITY, len(said)), 1, -1):
+        for at in range(len(said) - size + 1):
+            for meaning in words.language.numbers(said[at : at + size]):
+                if meaning.unit in TIMES and meaning.value:
+                    return lasting(meaning.value, str(meaning.unit))
+    return None
+
+
+def lasting(value: float, unit: str) -> str:
+    return f"{value:g} {TIMES[unit]}"
+
+
+def answers_said(text: str, words: Words) -> list[str]:
+    """'How is it, cool, warm or dead calm?': the three. Only where they are set apart by commas and an 'or'."""
+    lines = text.rstrip(" ?.!")
+    joined = next((way for way in words.ways("joined") if re.search(rf"\b{way}\b", lines, re.IGNORECASE)), None)
+    if joined is None:
+        return []
+    before, after = re.split(rf"\b{joined}\b(?!.*\b{joined}\b)", lines, maxsplit=1, flags=re.IGNORECASE)
+    pieces = [piece.strip(" ,") for piece in re.split(r"[,:]", before)]
+    if len(pieces) < 2:
+        return []
+    last = re.split(r"[?.]", pieces[1])[-1]
+    found = [last, *pieces[2:], after]
+    cleaned = [_without_lead(piece.strip(" ,.").lower(), words) for piece in found]
+    return cleaned if len(cleaned) >= 2 and all(0 < len(tokens(one)) <= 4 for one in cleaned) else []
+
+
+def _without_lead(piece: str, words: Words) -> str:
+    for way in words.ways("hint_answers"):
+        piece = re.sub(rf"^{way}\s+", "", piece)
+    return piece
+
+
+# ---- by kind ----------------------------------------------------------------------------------------------------------
+
+
+def _read(text: str, said: tuple[str, ...], unit: str | None, words: Words) -> dict[str, Any]:
+    found: dict[str, Any] = {} if unit is None else {"unit": unit}
+    limits = range_said(said, words)
+    return found | ({"plausible": limits} if limits else {})
+
+
+def _wait(text: str, said: tuple[str, ...], unit: str | None, words: Words) -> dict[str, Any]:
+    lasts = duration_said(said, words)
+    return {"lasts": lasts} if lasts else {}
+
+
+def _ask(text: str, said: tuple[str, ...], unit: str | None, words: Words) -> dict[str, Any]:
+    answers = answers_said(text, words)
+    return {"answers": [{"say": answer} for answer in answers]} if answers else {}
+
+
+def _cue(rule: str, facet: str) -> Any:
+    def make(text: str, said: tuple[str, ...], unit: str | None, words: Words) -> dict[str, Any]:
+        return next(({facet: value} for way, value in words.pairs(rule) if _begins(said, way)), {})
+
+    return make
+
+
+_MAKERS = {
+    "read": _read, "wait": _wait, "ask": _ask, "caution": _cue("cue_level", "level"),
+    "evidence": _cue("cue_evidence", "what"),
+}  # fmt: skip
+
+

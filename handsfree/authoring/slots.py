@@ -1,0 +1,356 @@
+"""What is asked of each kind of step, and how an answer becomes a field of it.
+
+Rules of this file:
+
+- `SLOTS` says which questions a kind has, in order; `QUESTIONS` how each is asked, heard and taken.
+- A slot that the writer's words have filled is not asked. Hazards are: a first one that was said may hide a second.
+- Lists end with 'that is all'; a list in the writer's own words is dictated, and its end is heard among the dictation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from handsfree.authoring.draft import FOLLOWING, LATER, reference
+from handsfree.authoring.said import TIMES, lasting
+from handsfree.authoring.turn import Question, Reply, Turn
+from handsfree.language.meaning import Listening, NumberAsked
+
+SLOTS: dict[str, tuple[str, ...]] = {
+    "instruct": ("hazards",),
+    "caution": ("level", "hazards"),
+    "ask": ("answers", "leads", "hazards"),
+    "read": ("quantity", "unit", "plausible_low", "plausible_high", "expected_low", "expected_high", "hazards"),
+    "isolate": ("do", "sources"),
+    "prove": ("method",),
+    "restore": ("checks", "power"),
+    "wait": ("lasts", "because"),
+    "evidence": ("what", "hazards"),
+    "decide": ("case_step", "otherwise"),
+    "call": ("procedure",),
+    "finding": ("finding", "evidence"),
+    "handover": ("to", "summary"),
+    "end": ("outcome",),
+}
+#: The facets that a slot fills, where they are not called like it.
+FILLS = {
+    "plausible_low": "plausible", "plausible_high": "plausible", "expected_low": "expected", "expected_high": "expected",
+    "case_step": "cases",
+}
+#: What may be changed of any kind besides its own slots.
+ALWAYS_CHANGED = ("say", "kind", "go")
+_LEAST = {"answers": 2, "checks": 2}
+EVER = ("say again", "what can i say", "correction")
+
+
+def next_slot(turn: Turn) -> str:
+    """The first slot of the step that is neither filled nor answered; '' where all are."""
+    step, done = turn.step, turn.state.done
+    for slot in ("kind", *SLOTS.get(step.kind, ())):
+        if slot in done or (slot == "kind" and step.kind):
+            continue
+        if slot == "leads":
+            if any("go" not in answer for answer in step.facets.get("answers", ())):
+                return slot
+            continue
+        begun = turn.state.partial.get("list") == slot
+        if begun or slot in _ASKED_ANYWAY or not step.facets.get(FILLS.get(slot, slot)):
+            return slot
+    return ""
+
+
+_ASKED_ANYWAY = frozenset({"hazards"})
+
+
+def finish_slot(turn: Turn, slot: str) -> None:
+    turn.change(done=turn.state.done | {slot}, partial={})
+
+
+# ---- the shapes of questions ------------------------------------------------------------------------------------------
+
+
+def _plain(key: str) -> Callable[[Turn], str]:
+    return lambda turn: turn.words.prompt(key)
+
+
+def hear(turn: Turn, *commands: str, phrases: Sequence[str] = (), **more: Any) -> Listening:
+    ways = tuple(way for command in commands for way in turn.words.ways(command))
+    return Listening(phrases=(*phrases, *ways), commands=EVER, **more)
+
+
+def _choice(slot: str, rule: str) -> Question:
+    """One of the choices of a rule."""
+
+    def take(turn: Turn, reply: Reply) -> bool:
+        value = turn.words.choice(rule).get(reply.phrase)
+        if value is None:
+            return False
+        turn.facets(**{slot: value})
+        finish_slot(turn, slot)
+        return True
+
+    return Question(_plain(slot), lambda turn: hear(turn, phrases=tuple(turn.words.choice(rule))), take, rule)
+
+
+def _so_far(slot: str, items: Callable[[Turn], list[str]]) -> Callable[[Turn], str]:
+    def ask(turn: Turn) -> str:
+        found = items(turn)
+        return turn.words.prompt(f"{slot}-more", so_far=turn.words.listed(found)) if found else turn.words.prompt(slot)
+
+    return ask
+
+
+def _end_of_list(turn: Turn, slot: str) -> bool:
+    """Close the list where it is long enough."""
+    least = _LEAST.get(slot, 1)
+    if len(turn.step.facets.get(slot, ())) < least:
+        turn.prompt("too-few", n=turn.spoken(least))
+        return True
+    finish_slot(turn, slot)
+    return True
+
+
+def _hazards() -> Question:
+    def items(turn: Turn) -> list[str]:
+        return [turn.words.name_of("hazard", one) for one in turn.step.facets.get("hazards", ())]
+
+    def take(turn: Turn, reply: Reply) -> bool:
+        hazard = turn.words.choice("hazard").get(reply.phrase)
+        if hazard is not None:
+            turn.facets(hazards=list(dict.fromkeys([*turn.step.facets.get("hazards", ()), hazard])))
+            return True
+        if turn.words.says(reply.phrase, "nothing") or turn.words.says(reply.phrase, "that is all"):
+            finish_slot(turn, "hazards")
+            return True
+        return False
+
+    def hears(turn: Turn) -> Listening:
+        return hear(turn, "nothing", "that is all", phrases=tuple(turn.words.choice("hazard")))
+
+    return Question(_so_far("hazards", items), hears, take, "hazard")
+
+
+def _dictated_list(slot: str, wrap: Callable[[str], Any] = lambda text: text) -> Question:
+    def items(turn: Turn) -> list[str]:
+        return [str(one["say"] if isinstance(one, dict) else one) for one in turn.step.facets.get(slot, ())]
+
+    def take(turn: Turn, reply: Reply) -> bool:
+        words = reply.text or reply.phrase
+        if turn.words.says(words, "that is all"):
+            return _end_of_list(turn, slot)
+        if not words.strip():
+            return False
+        if slot == "answers" and len(items(turn)) == 8:
+            return _end_of_list(turn, slot)
+        turn.facets(**{slot: [*turn.step.facets.get(slot, ()), wrap(words)]})
+        turn.change(partial={"list": slot})
+        return True
+
+    return Question(_so_far(slot, items), lambda turn: hear(turn, "that is all", note=True), take)
+
+
+def _dictated(slot: str, wrap: Callable[[str], str] = lambda text: text) -> Question:
+    def take(turn: Turn, reply: Reply) -> bool:
+        value = wrap(reply.text).strip()
+        if not value:
+            return False
+        turn.facets(**{slot: value})
+        finish_slot(turn, slot)
+        return True
+
+    return Question(_plain(slot), lambda turn: hear(turn, note=True), take)
+
+
+def plain_words(text: str) -> str:
+    return " ".join(text.strip(" .?!,").split())
+
+
+# ---- readings ---------------------------------------------------------------------------------------------------------
+
+
+def _unit() -> Question:
+    def units(turn: Turn) -> dict[str, str]:
+        named = {way: name for name, ways in turn.words.language.units.items() if name != "degree" for way in ways}
+        return named | dict.fromkeys(turn.words.ways("no unit"), "")
+
+    def take(turn: Turn, reply: Reply) -> bool:
+        found = units(turn)
+        if reply.phrase not in found:
+            return False
+        turn.facets(unit=found[reply.phrase])
+        finish_slot(turn, "unit")
+        return True
+
+    return Question(_plain("unit"), lambda turn: hear(turn, phrases=tuple(units(turn))), take)
+
+
+def _limit(slot: str, may_skip: bool) -> Question:
+    facet, _, end = slot.rpartition("_")
+
+    def hears(turn: Turn) -> Listening:
+        unit = str(turn.step.facets.get("unit", ""))
+        return hear(turn, *(["skip"] if may_skip else []), number=NumberAsked(unit))
+
+    def take(turn: Turn, reply: Reply) -> bool:
+        if may_skip and turn.words.says(reply.phrase, "skip"):
+            turn.change(done=turn.state.done | {f"{facet}_low", f"{facet}_high"}, partial={})
+            return True
+        value = in_unit(turn, reply)
+        if value is None:
+            return False
+        if end == "low":
+            turn.change(partial={slot: value}, done=turn.state.done | {slot})
+            return True
+        low = turn.state.partial.get(f"{facet}_low")
+        if low is None or value <= low:
+            turn.prompt("again-range")
+            turn.change(done=turn.state.done - {f"{facet}_low"}, partial={})
+            return True
+        turn.facets(**{facet: [low, value]})
+        finish_slot(turn, slot)
+        return True
+
+    return Question(_plain(slot), hears, take)
+
+
+def in_unit(turn: Turn, reply: Reply) -> float | None:
+    """The number in the step's own unit; None where there is none, or its unit contradicts."""
+    from handsfree.language.quantities import convert, unit_fits
+
+    unit = str(turn.step.facets.get("unit", ""))
+    if reply.value is None:
+        return None
+    if not unit_fits(unit, reply.unit):
+        turn.prompt("wrong-unit")
+        return None
+    return round(convert(reply.value, reply.unit, unit), 6)
+
+
+def _lasts() -> Question:
+    def take(turn: Turn, reply: Reply) -> bool:
+        if reply.value is None or reply.value <= 0:
+            return False
+        unit = reply.unit or "minute"
+        if unit not in TIMES:
+            turn.prompt("wrong-unit")
+            return False
+        turn.facets(lasts=lasting(reply.value, unit))
+        finish_slot(turn, "lasts")
+        return True
+
+    return Question(_plain("lasts"), lambda turn: hear(turn, number=NumberAsked("minute", 0, 100_000)), take)
+
+
+# ---- other steps ------------------------------------------------------------------------------------------------------
+
+
+def step_names(turn: Turn, kinds: tuple[str, ...] = ()) -> dict[str, int]:
+    """'step three' -> its uid, of every kept step (of these kinds)."""
+    steps = enumerate(turn.state.draft.steps, 1)
+    return {turn.words.step_name(at): step.uid for at, step in steps if not kinds or step.kind in kinds}
+
+
+def hear_step(turn: Turn, *commands: str) -> Listening:
+    return hear(turn, *commands, phrases=tuple(step_names(turn)))
+
+
+def target_of(turn: Turn, reply: Reply) -> tuple[bool, str | None]:
+    """(understood, where to): None is the following step."""
+    if turn.words.says(reply.phrase, "following"):
+        return True, None
+    if turn.words.says(reply.phrase, "later"):
+        return True, LATER
+    uid = step_names(turn).get(reply.phrase)
+    return (False, None) if uid is None else (True, reference(uid))
+
+
+def _target(slot: str) -> Question:
+    def take(turn: Turn, reply: Reply) -> bool:
+        understood, to = target_of(turn, reply)
+        if understood:
+            turn.facets(**{slot: to if slot == "go" else to or FOLLOWING})
+            finish_slot(turn, slot)
+        return understood
+
+    return Question(_plain(slot), lambda turn: hear_step(turn, "following", "later"), take)
+
+
+def _leads() -> Question:
+    def answer(turn: Turn) -> int:
+        return next(at for at, one in enumerate(turn.step.facets["answers"]) if "go" not in one)
+
+    def ask(turn: Turn) -> str:
+        return turn.words.prompt("leads", answer=turn.step.facets["answers"][answer(turn)]["say"])
+
+    def take(turn: Turn, reply: Reply) -> bool:
+        understood, to = target_of(turn, reply)
+        if understood:
+            at, answers = answer(turn), list(turn.step.facets["answers"])
+            answers[at] = {**answers[at], "go": to}
+            turn.facets(answers=answers)
+        return understood
+
+    return Question(ask, lambda turn: hear_step(turn, "following", "later"), take)
+
+
+def _steps(slot: str, kinds: tuple[str, ...]) -> Question:
+    def items(turn: Turn) -> list[str]:
+        numbers = [turn.state.draft.number(one) for one in turn.step.facets.get(slot, ())]
+        return [turn.words.step_name(one) for one in numbers if one is not None]
+
+    def take(turn: Turn, reply: Reply) -> bool:
+        if turn.words.says(reply.phrase, "that is all"):
+            return _end_of_list(turn, slot)
+        uid = step_names(turn).get(reply.phrase)
+        if uid is None:
+            return False
+        if uid not in step_names(turn, kinds).values():
+            turn.prompt("no-reading")
+            return True
+        named = [*turn.step.facets.get(slot, ()), reference(uid)]
+        turn.facets(**{slot: list(dict.fromkeys(named))})
+        turn.change(partial={"list": slot})
+        return True
+
+    return Question(_so_far(slot, items), lambda turn: hear_step(turn, "that is all"), take)
+
+
+def _procedure() -> Question:
+    def names(turn: Turn) -> dict[str, str]:
+        return {name.replace("-", " "): name for name in turn.state.procedures}
+
+    def take(turn: Turn, reply: Reply) -> bool:
+        name = names(turn).get(reply.phrase)
+        if name is None:
+            return False
+        turn.facets(procedure=name)
+        finish_slot(turn, "procedure")
+        return True
+
+    return Question(_plain("procedure"), lambda turn: hear(turn, phrases=tuple(names(turn))), take)
+
+
+def _finding_name(text: str) -> str:
+    from handsfree.authoring.draft import slug
+
+    return slug(text, frozenset())
+
+
+def _answer(text: str) -> dict[str, Any]:
+    return {"say": plain_words(text).lower() if not text.isupper() else plain_words(text)}
+
+
+QUESTIONS: dict[str, Question] = {
+    "kind": _choice("kind", "kind"), "level": _choice("level", "level"), "hazards": _hazards(),
+    "answers": _dictated_list("answers", _answer), "leads": _leads(), "go": _target("go"), "otherwise": _target("otherwise"),
+    "quantity": _dictated("quantity", lambda text: plain_words(text).lower()), "unit": _unit(),
+    "plausible_low": _limit("plausible_low", False), "plausible_high": _limit("plausible_high", False),
+    "expected_low": _limit("expected_low", True), "expected_high": _limit("expected_high", False),
+    "lasts": _lasts(), "because": _dictated("because"), "do": _dictated_list("do"),
+    "sources": _dictated_list("sources", plain_words), "method": _choice("method", "method"),
+    "checks": _dictated_list("checks"), "power": _dictated("power"), "what": _choice("what", "evidence_kind"),
+    "procedure": _procedure(), "finding": _dictated("finding", _finding_name),
+    "evidence": _steps("evidence", ("ask", "read")), "to": _dictated("to", plain_words),
+    "summary": _steps("summary", ("ask", "read")), "outcome": _choice("outcome", "outcome"),
+}  # fmt: skip

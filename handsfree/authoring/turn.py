@@ -1,0 +1,141 @@
+"""The state of a recording, and one turn of it while it is worked out.
+
+Rules of this file:
+
+- The state is frozen; a turn is made from one, passed through plain functions, and the state is taken out again.
+- `at` names the question that is asked. What is in force, what is said and what an answer does all follow from it.
+- `undo` is the state before the last answer: one step back, no more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from handsfree.authoring.draft import Draft, DraftStep
+from handsfree.authoring.words import Words
+from handsfree.journal.events import Say, Tone
+from handsfree.language.meaning import Listening
+
+
+@dataclass(frozen=True)
+class Save:
+    """Write the procedure as it is now, and the sounds of its steps beside it."""
+
+    draft: Draft
+
+
+@dataclass(frozen=True)
+class CheckIt:
+    """Check the procedure as written and say what was found."""
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """A word of the text, by its place from 0, that may be another."""
+
+    at: int
+    word: str
+    others: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Reply:
+    """An answer to the recorder: one of `phrase` (a way in force), `command` (a phrase that always works), `value` with its
+    `unit`, or `text` with the sound it is in."""
+
+    phrase: str = ""
+    command: str = ""
+    value: float | None = None
+    unit: str | None = None
+    text: str = ""
+    clip: str = ""
+    doubts: tuple[Doubt, ...] = ()
+
+
+@dataclass(frozen=True)
+class State:
+    """`step`: the one in work, None between steps. `done`: slots of it that are answered. `partial`: an answer in several
+    parts, so far. `chosen`: uid of the step that a command is about. `procedures`: names that may be called."""
+
+    words: Words
+    draft: Draft
+    procedures: tuple[str, ...] = ()
+    at: str = ""
+    step: DraftStep | None = None
+    done: frozenset[str] = frozenset()
+    partial: Mapping[str, Any] = field(default_factory=dict)
+    chosen: int = 0
+    purpose: str = ""
+    doubts: tuple[Doubt, ...] = ()
+    said: int = 0
+    tries: int = 0
+    listening: Listening | None = None
+    undo: State | None = None
+    outcome: str = ""
+    rate: int = 0
+    volume: int = 0
+
+    @property
+    def closed(self) -> bool:
+        return bool(self.outcome)
+
+
+@dataclass(frozen=True)
+class Question:
+    """`ask`: what is said. `hears`: what is in force. `take`: what an answer does; False for one that is none.
+    `rule`: of the grammar, where its choices are the answers."""
+
+    ask: Callable[[Turn], str]
+    hears: Callable[[Turn], Listening]
+    take: Callable[[Turn, Reply], bool]
+    rule: str = ""
+
+
+class Turn:
+    def __init__(self, state: State) -> None:
+        self.state = state
+        self.effects: list[Any] = []
+
+    @property
+    def words(self) -> Words:
+        return self.state.words
+
+    @property
+    def step(self) -> DraftStep:
+        assert self.state.step is not None
+        return self.state.step
+
+    @property
+    def number(self) -> int:
+        """Of the step in work, from 1."""
+        steps, uid = self.state.draft.steps, self.step.uid
+        return next((at for at, one in enumerate(steps, 1) if one.uid == uid), len(steps) + 1)
+
+    def change(self, **changes: Any) -> None:
+        self.state = replace(self.state, **changes)
+
+    def facets(self, **facets: Any) -> None:
+        self.change(step=self.step.having(**facets))
+
+    def say(self, text: str, role: str = "question") -> None:
+        step = self.state.step.id if self.state.step is not None else ""
+        self.effects.append(Say(self.state.said, text, role, step=step))
+        self.change(said=self.state.said + 1)
+
+    def prompt(self, key: str, role: str = "answer", **values: object) -> None:
+        self.say(self.words.prompt(key, **values), role)
+
+    def tone(self, name: str) -> None:
+        self.effects.append(Tone(name))
+
+    def save(self) -> None:
+        self.effects.append(Save(self.state.draft))
+
+    def ask(self, at: str) -> None:
+        """Go to a question; it is said when the turn ends."""
+        self.change(at=at, tries=0)
+
+    def spoken(self, number: float) -> str:
+        return self.words.language.say_number(number)
