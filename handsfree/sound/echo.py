@@ -54,15 +54,17 @@ class EchoGuard:
 
     def judge(
         self, samples: Samples, started: float, ended: float, played: Iterable[Played], cleaned: Samples | None = None,
-        noise: float = 0.0,
+        noise: float = 0.0, lead: float = 0.0,
     ) -> Judgement:
         """`samples`: as the microphone gave them; `cleaned`: after the canceller, where there is one, handed on when it is
-        somebody else; `started`, `ended` on the clock of `played`; `noise`: mean square of what is there when nobody speaks."""
-        during = [p for p in played if p.started < ended and _over(p, ended) + DIES_AWAY > started]
+        somebody else; `started`, `ended` on the clock of `played`; `noise`: mean square when nobody speaks; `lead`:
+        seconds at its beginning in which nothing was said yet."""
+        spoken = started + lead
+        during = [p for p in played if p.started < ended and _over(p, ended) + DIES_AWAY > spoken]
         handed_on = samples if cleaned is None else cleaned
         if not during or not len(samples):
             return Judgement(False, "", handed_on)
-        overlap = _overlap(during, started, ended)
+        overlap = _overlap(during, spoken, ended)
         texts = tuple(p.text for p in during if p.text)
         reference = _reference(during, started - SEARCH, len(samples) + round(2 * SEARCH * RATE))
         fit = explained(samples, reference)

@@ -35,18 +35,19 @@ from handsfree.sound.sources import BLOCK, Block, Source
 WAITING = 4  # utterances
 KEPT = 40.0  # s of raw sound, to judge an utterance by
 NOISE_OVER = 10.0  # s over which the noise is followed
+LEAD = 0.3  # s at the beginning of an utterance that are pre-roll
 FULL = 200  # happenings waiting from which sound that was not for the program is no longer told
 
 
 class Piece(Protocol):
-    """One utterance: its sound, and when it was, seconds since the cutter's first sample."""
+    """One utterance: its sound, and when that was, seconds since the cutter's first sample. `speech.endpoint` makes them."""
 
     @property
     def samples(self) -> Samples: ...
     @property
-    def started(self) -> float: ...
+    def start_s(self) -> float: ...
     @property
-    def ended(self) -> float: ...
+    def end_s(self) -> float: ...
 
 
 class Cutter(Protocol):
@@ -132,7 +133,7 @@ class LiveLoop:
         self._closing = False
         self._busy = threading.Event()
         self.level = QUIETEST  # dB full scale, of the last blocks: for a meter
-        self.judged = self.own = self.stale = self.crowded = 0
+        self.judged = self.own = self.stale = self.crowded = self.faults = 0
         self._threads = [
             threading.Thread(target=work, name=name, daemon=True)
             for name, work in (("listening", self._listen), ("recognising", self._recognise))
@@ -199,7 +200,7 @@ class LiveLoop:
 
     def _cut(self, piece: Piece, zero: float) -> None:
         waiting = _Waiting(
-            piece.samples, self._raw_of(piece), zero + piece.started, zero + piece.ended, self._listening, self.noise
+            piece.samples, self._raw_of(piece), zero + piece.start_s, zero + piece.end_s, self._listening, self.noise
         )
         try:
             self._line.put_nowait(waiting)
@@ -212,7 +213,7 @@ class LiveLoop:
         if self._follower is None or not self._raw:
             return piece.samples
         kept = np.concatenate(list(self._raw))
-        first = round(piece.started * RATE) - (self._count - len(kept))
+        first = round(piece.start_s * RATE) - (self._count - len(kept))
         found = kept[max(0, first) : max(0, first) + len(piece.samples)]
         return found if len(found) else silence(0)
 
@@ -232,7 +233,7 @@ class LiveLoop:
         self.judged += 1
         judgement = self._guard.judge(
             waiting.raw, waiting.started, waiting.ended, self._sink.history(),
-            waiting.cleaned if self._follower is not None else None, waiting.noise,
+            waiting.cleaned if self._follower is not None else None, waiting.noise, LEAD,
         )
         if judgement.own:
             self.own += 1
@@ -244,10 +245,18 @@ class LiveLoop:
             self._sink.cut()
             self._tell(waiting, None, judgement)
         else:
-            heard = self._guard.allow(self._recogniser.hear(judgement.cleaned, waiting.listening), judgement)
+            heard = self._guard.allow(self._heard(judgement.cleaned, waiting.listening), judgement)
             if heard.verdict == Verdict.ACCEPTED:
                 self._sink.cut()
             self._tell(waiting, heard, judgement)
+
+    def _heard(self, samples: Samples, listening: Listening) -> Heard:
+        """A recogniser that fails once must not leave the program deaf: what it failed on is asked again."""
+        try:
+            return self._recogniser.hear(samples, listening)
+        except Exception as fault:
+            self.faults += 1
+            return Heard(Verdict.ASKED_AGAIN, None, 0.0, reason=f"the recogniser failed: {type(fault).__name__}: {fault}")
 
     def _tell(self, waiting: _Waiting, heard: Heard | None, judgement: Judgement) -> None:
         if heard is not None:

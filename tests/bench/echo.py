@@ -126,11 +126,14 @@ def report(
 ) -> None:
     limits = (0.15, 0.25, 0.35, 0.45, 0.6, 0.75)
     print("share taken for somebody else's, by threshold       ", *(f"{x:6.2f}" for x in limits))
+
+    def shares(values: list[float]) -> str:
+        return " ".join(f"{np.mean(np.array(values) >= x):6.2f}" for x in limits)
+
     for name, values in own.items():
-        print(f"own voice, echo over noise {name:10s} n={len(values):4d}      ", *(f"{np.mean(np.array(values) >= x):6.2f}" for x in limits),
-              f"  most {max(values):.2f}")
+        print(f"own voice, echo over noise {name:10s} n={len(values):4d}      ", shares(values), f"  most {max(values):.2f}")
     for (name, ser), values in other.items():
-        print(f"somebody at {ser:+3d} dB on the echo, {name:10s} n={len(values):4d}", *(f"{np.mean(np.array(values) >= x):6.2f}" for x in limits))
+        print(f"somebody at {ser:+3d} dB on the echo, {name:10s} n={len(values):4d}", shares(values))
     for name, values in removed.items():
         print(f"canceller, {name}: takes out {np.median(values):.1f} dB (median), {min(values):.1f} to {max(values):.1f}")
 
