@@ -15,7 +15,7 @@ COMPLAINTS = {
     "too-warm": "too_warm", "freezing-the-stock": "freezing", "dead-or-trips": "dead",
     "runs-all-the-time": "runs_always", "noisy-or-vibrating": "noisy", "iced-up": "iced_up",
 }  # fmt: skip
-ARRIVED = ("understood", "next step", "dry", "intact", "plain plate", "next step", "moving freely", "fit for work")
+ARRIVED = ("understood", "next step", "dry", "intact", "plain plate", "next step", "moving freely")
 
 
 def arrived(name: str) -> Scene:
@@ -57,8 +57,8 @@ def test_a_borderline_reading_tells_nothing() -> None:
 
 def test_under_isolation_the_next_check_needs_no_power_or_says_so() -> None:
     scene = arrived("too-warm").words(
-        "lit up", "cooling", "43", "affirm", "58", "affirm", "70", "affirm", "58", "affirm", "long before", "holds fast",
-        "warm", "clean", "go ahead", "isolated lock four two", "nothing runs", "understood",
+        "lit up", "cooling", "43", "affirm", "58", "affirm", "70", "affirm", "58", "affirm", "warm", "runs smoothly",
+        "clean", "turning", "even frost", "long before", "holds fast", "go ahead", "isolated lock four two", "nothing runs", "understood",
     )  # fmt: skip
     assert (scene.step, scene.power) == ("compressor-touch", "ISOLATED")
     before = scene.state
@@ -74,7 +74,7 @@ def test_under_isolation_the_next_check_needs_no_power_or_says_so() -> None:
 
 def test_what_a_called_procedure_finds_counts_for_its_caller() -> None:
     scene = arrived("too-warm").words(
-        "lit up", "cooling", "43", "affirm", "58", "affirm", "70", "affirm", "58", "affirm", "long before", "holds fast",
+        "lit up", "cooling", "43", "affirm", "58", "affirm", "70", "affirm", "58", "affirm",
         "dead calm", "even frost", "dead calm", "stopped",
     )  # fmt: skip
     assert scene.state.path == ("too-warm", "fans-check-and-exchange")
