@@ -38,7 +38,7 @@ PATIENCE = 2.0  # s for the same device before another is taken
 OPENING = 3.0  # s that a device may take to open or to close
 LOOK_EVERY = 6.0  # s between looks at the list while something is lost
 #: Asked of the device, s. Measured on PulseAudio: 0.05 stops in 61 ms but runs dry on a busy machine.
-LATENCY = 0.08
+LATENCY = 0.1
 #: Names that carry no sound to a person.
 DEAF = ("null", "dummy", "auto_null")
 

@@ -9,7 +9,8 @@ Rules of this file:
 - A gate's phrase is heard only when nothing was playing and the last word has died away. With a headset, too.
 - With a headset (`headset=True`) the first two rest on far less echo; they stay in force.
 
-The thresholds come from `python -m tests.bench.echo`; its table is in that file's docstring.
+FOREIGN by `python -m tests.bench.echo --cases 240` (simulated rooms, none real): of 240 stretches of its own voice the most
+had 0.44 unexplained. Of people who spoke over it 95 in 100 or more pass at the echo's own loudness, all from 5 dB over it.
 """
 
 from __future__ import annotations
@@ -30,8 +31,8 @@ SEARCH = 0.35  # s that the delay between played and heard may be off either way
 WINDOW = 0.25  # s: the stretch in which somebody else must be heard
 LOUD = 0.05  # of the loudest stretch (13 dB under it): pauses are noise, which nothing explains
 NOISY = 1.5  # noise is not steady: so much of its usual power is allowed for
-FOREIGN = 0.3  # share of the sound in a stretch that what was played does not explain: below, it is the program's own
-SURELY_FOREIGN = 0.6  # the same, where the words are the program's own too
+FOREIGN = 0.5  # share of the sound in a stretch that what was played does not explain: below, it is the program's own
+SURELY_FOREIGN = 0.75  # the same, where the words are the program's own too
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ from handsfree.sound.files import Converter
 from handsfree.sound.prompts import History, Played, Prompt, Tell, loudness, tone_samples
 from handsfree.sound.samples import RATE, Clock, Samples
 
+AHEAD = 0.3  # s of sound that a device may hold; one that wants more is throwing it away
 FADE = 0.005  # s, so that a stopped prompt does not click
 #: Blocks of reference kept for the echo canceller when nobody fetches them: about ten seconds of any device.
 KEPT_BLOCKS = 4000
@@ -73,7 +74,8 @@ class Loudspeaker:
         self._closing = False
         self._lock = threading.Lock()  # among those who give prompts; never taken by the callback
         self.tap = Tap()
-        self.underflows = 0
+        self.underflows = self.swallowed = 0
+        self._due = 0.0  # monotonic time until which the device has been given sound
         self._keeper = Keeper("output", device, self._callback, self._opened, self._lost, tell, shape, latency)
         self._latency = latency
         self._reporter = threading.Thread(target=self._report, name="loudspeaker reports", daemon=True)
@@ -137,7 +139,7 @@ class Loudspeaker:
         if self._cut:
             self._cut = False
             self._stop(mono, at)
-        filled = 0
+        filled = frames if self._swallowing(frames) else 0
         while filled < frames:
             if self._current is None:
                 if not self._waiting:
@@ -147,6 +149,17 @@ class Loudspeaker:
             filled += self._fill(self._current, mono, filled, at)
         out[:] = mono[:, None]
         self.tap.raw.append((mono, at))
+
+    def _swallowing(self, frames: int) -> bool:
+        """A stream that ran dry may ask for sound faster than it plays it, and throw it away (seen with ALSA's pulse plug-in
+        on a busy machine: a prompt of seconds gone in a moment). It gets silence until the time has come."""
+        now = time.monotonic()
+        self._due = max(self._due, now)
+        if self._due - now > AHEAD:
+            self.swallowed += frames
+            return True
+        self._due += frames / self._rate
+        return False
 
     def _keeper_alive(self) -> None:
         keeper = getattr(self, "_keeper", None)  # the first callbacks may come before the constructor is done

@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from rich.align import Align
 from rich.console import Console, Group, RenderableType
 from rich.live import Live
 from rich.padding import Padding
@@ -103,14 +102,14 @@ def render(status: Status, width: int) -> RenderableType:
 def _phrases(phrases: tuple[str, ...], width: int) -> RenderableType:
     if not phrases:
         return Text("say: what can I say", style="dim")
-    columns = max(1, min(3, width // (max(map(len, phrases)) + 6)))
+    columns = max(1, min(3, len(phrases), width // (max(map(len, phrases)) + 6)))
     grid = Table.grid(padding=(0, 4))
     for _ in range(columns):
-        grid.add_column()
+        grid.add_column(no_wrap=True)
     for first in range(0, len(phrases), columns):
         row = phrases[first : first + columns]
         grid.add_row(*(Text(f"› {phrase}", style="bold") for phrase in row))
-    return Group(Text("you can say", style="dim"), Align.left(grid))
+    return Group(Text("you can say", style="dim"), grid)
 
 
 class Screen:

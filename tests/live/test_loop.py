@@ -112,6 +112,7 @@ class Cabinet:
         ]
 
     def close(self) -> None:
+        print("underflows", self.out.underflows, "swallowed", self.out.swallowed, self.mic.counts())
         self.loop.close()
         for part in (self.out, self.technician, self.mic):
             part.close()

@@ -1,0 +1,133 @@
+"""The program's own voice, in simulated rooms (those of tests/bench/echo.py, where the figures are made)."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from handsfree.language.meaning import Heard, Meaning, Sense, Verdict
+from handsfree.sound.canceller import Canceller
+from handsfree.sound.echo import DIES_AWAY, EchoGuard, Judgement, says
+from handsfree.sound.levels import decibels, power
+from handsfree.sound.prompts import Played
+from handsfree.sound.samples import RATE, Samples, silence
+from handsfree.sound.sources import BLOCK
+from handsfree.sound.synth import Synthesiser
+from tests.bench.echo import PROMPTS, fan, room, scaled
+
+
+@cache
+def prompt(number: int = 3) -> Samples:
+    with Synthesiser() as voice:
+        return voice.speak(PROMPTS[number])
+
+
+def other_voice() -> Samples:
+    """Somebody else: the same synthesiser's other voice, saying something else."""
+    with Synthesiser(voice="en-gb-scotland", rate=130) as voice:
+        return voice.speak("forty one point five degrees")
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_its_own_voice_is_known_in_any_room(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    echo = scaled(room(rng, prompt()), -20)
+    noise = scaled(fan(rng, len(echo)), -40)
+    error = rng.uniform(-0.1, 0.1)
+    played = [Played(1, PROMPTS[3], prompt(), error, error + len(prompt()) / RATE)]
+    for first, seconds in ((0.3, 0.8), (1.0, 2.0), (2.0, 1.2)):
+        piece = slice(round(first * RATE), round((first + seconds) * RATE))
+        got = EchoGuard().judge((echo + noise)[piece], first, first + seconds, played, noise=power(noise))
+        assert got.own, got
+        assert got.overlap == 1.0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_somebody_as_loud_as_the_echo_is_not_the_program(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    echo = scaled(room(rng, prompt()), -20)
+    speech = scaled(other_voice(), -20)
+    whole = echo.copy()
+    whole[RATE : RATE + len(speech)] += speech[: len(whole) - RATE]
+    played = [Played(1, PROMPTS[3], prompt(), 0.0, len(prompt()) / RATE)]
+    end = 1.0 + len(speech) / RATE
+    got = EchoGuard().judge(whole[RATE : round(end * RATE)], 1.0, end, played)
+    assert not got.own
+    assert got.overlap > 0.5
+
+
+def test_nothing_playing_is_nothing_to_judge() -> None:
+    played = [Played(1, "x", prompt(), 0.0, 5.0)]
+    speech = other_voice()
+    got = EchoGuard().judge(speech, 5.0 + DIES_AWAY + 0.01, 8.0, played)
+    assert (got.own, got.overlap, got.foreign) == (False, 0.0, 1.0)
+    just = EchoGuard().judge(speech, 5.0 + DIES_AWAY - 0.01, 8.0, played)
+    assert just.overlap > 0
+
+
+def accepted(sense: Sense, text: str, words: str = "") -> Heard:
+    return Heard(Verdict.ACCEPTED, Meaning(sense, text, spoken=text), 0.99, words or text)
+
+
+def test_a_gate_is_never_taken_while_something_plays() -> None:
+    heard = accepted(Sense.GATE, "isolated lock four two")
+    over = Judgement(False, "", silence(1), overlap=0.01, foreign=1.0, texts=("Look at the fan.",))
+    got = EchoGuard().allow(heard, over)
+    assert got.verdict == Verdict.ASKED_AGAIN
+    assert got.reason
+    assert EchoGuard(headset=True).allow(heard, over).verdict == Verdict.ASKED_AGAIN
+    assert EchoGuard().allow(heard, Judgement(False, "", silence(1))).verdict == Verdict.ACCEPTED
+
+
+def test_its_own_words_need_a_voice_that_is_surely_anothers() -> None:
+    heard = accepted(Sense.COMMAND, "go back")
+    unsure = Judgement(False, "", silence(1), overlap=1.0, foreign=0.45, texts=("You can say next step, or go back.",))
+    sure = Judgement(False, "", silence(1), overlap=1.0, foreign=0.95, texts=unsure.texts)
+    elsewhere = Judgement(False, "", silence(1), overlap=1.0, foreign=0.45, texts=("Look at the fan.",))
+    assert EchoGuard().allow(heard, unsure).verdict == Verdict.NOT_FOR_ME
+    assert EchoGuard().allow(heard, sure).verdict == Verdict.ACCEPTED
+    assert EchoGuard().allow(heard, elsewhere).verdict == Verdict.ACCEPTED
+
+
+@pytest.mark.parametrize(
+    ("text", "spoken", "said"),
+    [
+        ("Say running, not running, or cannot see it.", "not running", True),
+        ("Say running, not running, or cannot see it.", "running not seen", False),
+        ("Forty three point five degrees.", "forty three point five", True),
+        ("Forty three point five degrees.", "forty four point five", False),
+        ("Look at the fan.", "next step", False),
+        ("The next steps are easy.", "next step", False),
+    ],
+)
+def test_words_in_a_row(text: str, spoken: str, said: bool) -> None:
+    assert says(text, accepted(Sense.PHRASE, spoken)) is said
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_canceller_learns_the_room_and_spares_the_person(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    out = np.tile(np.concatenate([prompt(), silence(0.5)]), 3)
+    echo = scaled(room(rng, out), -20)
+    speech = scaled(other_voice(), -20)
+    third = 2 * len(out) // 3
+    at = third + RATE
+    heard = echo.copy()
+    heard[at : at + len(speech)] += speech
+    canceller = Canceller()
+    cleaned = np.concatenate(
+        [canceller.clean(heard[i : i + BLOCK], out[i : i + BLOCK]) for i in range(0, len(out) - BLOCK, BLOCK)]
+    )
+    before, after = heard[third : at - BLOCK], cleaned[third : at - BLOCK]
+    assert decibels(power(before)) - decibels(power(after)) > 12
+    left = cleaned[at : at + len(speech)]
+    alike = float(np.dot(left, speech) / (np.linalg.norm(left) * np.linalg.norm(speech)))
+    assert alike > 0.8
+
+
+def test_the_canceller_leaves_alone_what_it_has_no_part_in() -> None:
+    canceller = Canceller()
+    speech = other_voice()[:BLOCK]
+    assert canceller.clean(speech, silence(BLOCK / RATE)) is speech
