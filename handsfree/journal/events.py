@@ -11,10 +11,10 @@ Rules of this file:
 from __future__ import annotations
 
 import dataclasses
-import types
-import typing
 from dataclasses import dataclass, field
-from typing import Any, Union, get_args, get_origin
+from typing import Any, get_args
+
+from handsfree.journal.values import made, plain
 
 # ---- happenings ---------------------------------------------------------------------------------------------------
 
@@ -365,7 +365,7 @@ class Stamped:
 
 def to_data(event: Any) -> dict[str, Any]:
     """A flat JSON object: the fields, no kind."""
-    return {f.name: _plain(getattr(event, f.name)) for f in dataclasses.fields(event)}
+    return {f.name: plain(getattr(event, f.name)) for f in dataclasses.fields(event)}
 
 
 def from_data(kind: str, data: dict[str, Any]) -> Any:
@@ -373,55 +373,4 @@ def from_data(kind: str, data: dict[str, Any]) -> Any:
     known = KINDS.get(kind)
     if known is None:
         raise ValueError(f"no event is called '{kind}'")
-    fields = {f.name: f for f in dataclasses.fields(known)}
-    extra = set(data) - set(fields)
-    if extra:
-        raise ValueError(f"{kind} has no field '{sorted(extra)[0]}'")
-    hints = _hints(known)
-    values = {name: _typed(hints[name], value, f"{kind}.{name}") for name, value in data.items()}
-    missing = [
-        name for name, f in fields.items()
-        if name not in values and f.default is dataclasses.MISSING and f.default_factory is dataclasses.MISSING
-    ]
-    if missing:
-        raise ValueError(f"{kind} lacks its field '{missing[0]}'")
-    return known(**values)
-
-
-_HINTS: dict[type[Any], dict[str, Any]] = {}
-
-
-def _hints(kind: type[Any]) -> dict[str, Any]:
-    if kind not in _HINTS:
-        _HINTS[kind] = typing.get_type_hints(kind)
-    return _HINTS[kind]
-
-
-def _plain(value: Any) -> Any:
-    return [_plain(item) for item in value] if isinstance(value, tuple) else value
-
-
-def _typed(hint: Any, value: Any, where: str) -> Any:
-    """JSON value -> the declared type; only the shapes used above."""
-    origin, args = get_origin(hint), get_args(hint)
-    if origin in (Union, types.UnionType):
-        if value is None and type(None) in args:
-            return None
-        return _typed(next(a for a in args if a is not type(None)), value, where)
-    if origin is tuple:
-        if not isinstance(value, list | tuple):
-            raise ValueError(f"{where} is not a list")
-        if len(args) == 2 and args[1] is Ellipsis:
-            return tuple(_typed(args[0], item, where) for item in value)
-        if len(value) != len(args):
-            raise ValueError(f"{where} has {len(value)} items, not {len(args)}")
-        return tuple(_typed(arg, item, where) for arg, item in zip(args, value, strict=True))
-    if hint is float and isinstance(value, int | float) and not isinstance(value, bool):
-        return float(value)
-    if (hint is bool and isinstance(value, bool)) or (hint is str and isinstance(value, str)):
-        return value
-    if hint is int and isinstance(value, int) and not isinstance(value, bool):
-        return value
-    raise ValueError(f"{where} is not a {getattr(hint, '__name__', hint)}")
-
-
+    return made(known, data)
