@@ -1,0 +1,58 @@
+"""Visits for the tests of the desk, run through the real machine from typed lines. People, places and cabinets are invented
+(the Hochgrat Mountain Railway)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+
+from handsfree.journal.keys import DeviceKey
+from handsfree.visit import sessions
+from tests.journal import visited
+from tests.journal.made import TestClock
+from tests.visit.data import DAYS
+
+SUMMIT, VALLEY = "Hochgrat summit platform (invented)", "Talstation lower platform (invented)"
+BRANDNER, FESSLER, HUBER = "A. Brandner (invented)", "K. Fessler (invented)", "M. Huber (invented)"
+CET = timezone(timedelta(hours=1))
+LOCK = "seven three nine"
+
+
+def day(month: int, number: int, hour: int = 9) -> datetime:
+    return datetime(2026, month, number, hour, 30, tzinfo=CET)
+
+
+@dataclass(frozen=True)
+class Made:
+    """Where the visits are, and the folders by a name of their own."""
+
+    visits: Path
+    folders: dict[str, Path]
+
+
+def visit(
+    visits: Path, lines: Iterable[str | float], technician: str, site: str, cabinet: str, began: datetime,
+    procedure: str | Path = "platform-check", key: DeviceKey | None = None,
+) -> Path:
+    clock = TestClock(began=began)
+    session = sessions.begin(sessions.provable(procedure), visits, sessions.Who(technician, site, cabinet), "typed", clock=clock, key=key)
+    visited.run(session, lines, clock)
+    return session.folder
+
+
+def season(visits: Path) -> Made:
+    """A spring: a cabinet that came back in nine days, one visited once, one to be continued, one stopped half-way."""
+    whole = visited.LINES
+    days = visits.parent / "days.yaml"
+    days.write_text(DAYS, encoding="utf-8")
+    noted = ("note", "the gasket is torn at the lower hinge", *whole[4:])
+    folders = {
+        "first": visit(visits, whole, BRANDNER, SUMMIT, "HK-4", day(2, 11)),
+        "back": visit(visits, (*whole[:4], *noted), FESSLER, SUMMIT, "HK-4", day(2, 20)),
+        "once": visit(visits, whole, BRANDNER, VALLEY, "TK-1", day(3, 2)),
+        "thaw": visit(visits, (LOCK, "affirm", "next step"), HUBER, VALLEY, "TK-2", day(3, 5), days),
+        "stopped": visit(visits, (*whole[:5], "say again", "go back", "stand by", "go ahead"), HUBER, SUMMIT, "HK-9", day(3, 9)),
+    }
+    return Made(visits, folders)

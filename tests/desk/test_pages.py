@@ -1,0 +1,183 @@
+"""The pages: what each shows, to whom, and signing off."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from urllib.parse import quote
+
+import pytest
+
+from handsfree.desk import people, queries, signoffs
+from handsfree.desk.queries import EVERYBODY
+from handsfree.desk.setting import Desk
+from handsfree.errors import Trouble
+from handsfree.journal import keys
+from tests.desk.browsing import client, post, signed_in, token
+from tests.desk.made import SUMMIT, Made
+
+
+def test_each_page_shows_what_it_is_for(desk: Desk, season: Made) -> None:
+    browser = signed_in(desk, "Vera")
+    first, thaw = season.folders["first"].name, season.folders["thaw"].name
+    for address, words in {
+        "/": ("open finding", "HK-4", "TK-2"),
+        "/visits": (first, thaw, "delivery-air-cold-after-cleaning", "to be continued"),
+        "/visits?cabinet=TK-1": ("TK-1",),
+        "/search?q=gasket": ("the gasket is torn at the lower hinge",),
+        "/due": (thaw, "2026-03-06"),
+        "/findings": ("Reading out of range", "Step skipped", "Sign off"),
+        f"/cabinet?cabinet=HK-4&site={quote(SUMMIT)}": ("<svg", "2 readings from 58 to 58 °F, 2 out of range", "58 °F"),
+        "/measures": ("HK-4", "unplug", "of 4 first visits"),
+        "/writer": ("clean-condenser", "Stood by"),
+        f"/visits/{first}": ("isolated lock seven three one", "asked again", "What needs a look", "data-sound="),
+    }.items():
+        answer = browser.get(address)
+        assert answer.status_code == 200, address
+        for word in words:
+            assert word in answer.text, f"{address} lacks {word}"
+    assert "HK-4" not in re.sub(r"(?s)<datalist.*", "", browser.get("/visits?cabinet=TK-1").text)
+
+
+def test_sound_is_the_sound_that_was_recorded_or_none(desk: Desk, season: Made) -> None:
+    browser, name = signed_in(desk, "Vera"), season.folders["first"].name
+    address = re.findall(r'data-sound="([^"]+)"', browser.get(f"/visits/{name}").text)[0]
+    answer = browser.get(address)
+    assert answer.headers["content-type"] == "audio/flac"
+    clip = sorted((desk.visits / name / "sound").iterdir())[0]
+    assert answer.content == clip.read_bytes()
+    clip.write_bytes(clip.read_bytes()[:-1] + b"\0")
+    swapped = browser.get(address)
+    assert swapped.status_code == 409
+    assert "its hash differs" in swapped.text
+    clip.unlink()
+    assert browser.get(address).status_code == 404
+
+
+def test_a_technician_sees_their_own_a_supervisor_their_team_a_writer_no_names(desk: Desk, season: Made) -> None:
+    names = {folder.name: name for name, folder in season.folders.items()}
+
+    def seen(who: str) -> set[str]:
+        text = signed_in(desk, who).get("/visits").text
+        return {name for folder, name in names.items() if folder in text}
+
+    assert seen("Vera") == set(names.values())
+    assert seen("Anna") == {"first", "once"}
+    assert seen("Toni") == {"thaw", "stopped"}, "the valley's team is Max"
+    anna = signed_in(desk, "Anna")
+    for address in (f"/visits/{season.folders['thaw'].name}", f"/visits/{season.folders['thaw'].name}/file/3"):
+        assert anna.get(address).status_code == 404
+    assert "gasket" not in re.sub(r'value="gasket"', "", anna.get("/search?q=gasket").text)
+    assert "Sign off" not in anna.get("/findings").text
+    assert anna.get("/measures").status_code == 403
+    wilma = signed_in(desk, "Wilma")
+    everything = wilma.get("/").text + wilma.get("/writer").text
+    assert "clean-condenser" in everything
+    assert not any(name in everything for name in ("Brandner", "Fessler", "Huber", "HK-4", *names))
+    for address in ("/visits", "/search?q=isolated", "/due", "/findings", "/measures", "/cabinet?cabinet=HK-4"):
+        assert wilma.get(address).status_code == 403
+
+
+def key_of(desk: Desk) -> str:
+    return str(queries.findings(desk.engine, EVERYBODY, signed=False)[0].key)
+
+
+def test_a_finding_is_signed_off_with_a_comment_in_the_journal_and_the_visit_stays(desk: Desk, tmp_path: Path) -> None:
+    desk.key = keys.make("desk-1", tmp_path / "keys")
+    browser, key = signed_in(desk, "Vera"), key_of(desk)
+    visit = queries.findings(desk.engine, EVERYBODY, signed=False)[0].name
+    before = {path: path.read_bytes() for path in (desk.visits / visit).rglob("*") if path.is_file()}
+    empty = post(browser, f"/findings/{key}", token=token(browser), comment=" ")
+    assert empty.status_code == 422
+    assert list(signoffs.read(desk.own)) == []
+    done = post(browser, f"/findings/{key}", token=token(browser), comment="Asked her: the door stood open. <b>fine</b>")
+    assert done.status_code == 303
+    (kept,) = signoffs.read(desk.own, {desk.key.public_key: "desk-1"})
+    assert (kept.sign_off.key, kept.sign_off.by, kept.device) == (key, "Vera", "desk-1")
+    assert {path: path.read_bytes() for path in (desk.visits / visit).rglob("*") if path.is_file()} == before
+    assert key not in browser.get("/findings").text
+    assert "the door stood open. &lt;b&gt;fine&lt;/b&gt;" in browser.get("/findings?signed=yes").text
+
+
+def test_sign_offs_outlive_the_database(desk: Desk, season: Made) -> None:
+    from handsfree.desk.ingest import refresh
+
+    browser, key = signed_in(desk, "Vera"), key_of(desk)
+    post(browser, f"/findings/{key}", token=token(browser), comment="seen")
+    from sqlalchemy import delete
+
+    from handsfree.desk.tables import SignOffRow, Visit
+
+    with desk.engine.begin() as connection:
+        connection.execute(delete(Visit))
+        connection.execute(delete(SignOffRow))
+    refresh(desk.engine, desk.visits)
+    assert len(queries.findings(desk.engine, EVERYBODY, signed=True)) == 0
+    assert signoffs.rebuild(desk.engine, desk.own) == 1
+    assert [row.key for row in queries.findings(desk.engine, EVERYBODY, signed=True)] == [key]
+
+
+def test_every_byte_of_the_desks_journal_is_guarded(tmp_path: Path) -> None:
+    key = keys.make("desk-1", tmp_path / "keys")
+    for number in range(3):
+        signoffs.append(tmp_path, signoffs.SignOff(f"k{number}", "v", number, "r", "s", "h", "Vera", "fine"), key)
+    path = tmp_path / signoffs.FILE
+    whole = path.read_bytes()
+    missed = 0
+    for at in range(len(whole) - 1):
+        path.write_bytes(whole[:at] + bytes([whole[at] ^ 1]) + whole[at + 1 :])
+        try:
+            missed += len(list(signoffs.read(tmp_path))) == 3
+        except Trouble:
+            continue
+    assert missed == 0
+    lines = whole.splitlines(keepends=True)
+    for broken in (lines[1:], [lines[0], lines[2]], [lines[1], lines[0], lines[2]]):
+        path.write_bytes(b"".join(broken))
+        with pytest.raises(Trouble, match="does not hold"):
+            list(signoffs.read(tmp_path))
+    path.write_bytes(whole)
+    with pytest.raises(Trouble, match="not known here"):
+        list(signoffs.read(tmp_path, {"00": "somebody else"}))
+
+
+def test_a_line_that_a_crash_left_half_written_is_no_obstacle(tmp_path: Path) -> None:
+    off = signoffs.SignOff("k", "v", 1, "r", "s", "h", "Vera", "fine")
+    signoffs.append(tmp_path, off, None)
+    path = tmp_path / signoffs.FILE
+    whole = path.read_bytes()
+    for cut in range(1, len(whole)):
+        path.write_bytes(whole + whole[:cut])
+        assert len(list(signoffs.read(tmp_path))) == 1
+        signoffs.append(tmp_path, off, None)
+        assert [kept.n for kept in signoffs.read(tmp_path)] == [0, 1]
+        path.write_bytes(whole)
+
+
+def test_the_folders_are_read_again_on_request(desk: Desk, season: Made) -> None:
+    import shutil
+
+    browser = signed_in(desk, "Vera")
+    shutil.rmtree(desk.visits / season.folders["once"].name)
+    assert post(browser, "/refresh", token=token(browser)).status_code == 303
+    assert "TK-1" not in browser.get("/").text
+
+
+def test_no_account_and_on_loopback_the_printed_link_opens_once(desk: Desk) -> None:
+    desk.door = "a-door-that-is-long-enough"
+    browser = client(desk)
+    assert browser.get("/enter/another").status_code == 403
+    assert browser.get(f"/enter/{desk.door}").status_code == 200
+    assert "Last visits" in browser.get("/").text
+    assert client(desk).get("/enter/a-door-that-is-long-enough").status_code == 403
+
+
+def test_a_changed_password_ends_every_session(desk: Desk) -> None:
+    one, other = signed_in(desk, "Vera"), signed_in(desk, "Vera")
+    new = "eleven goats upon a ridge"
+    wrong = post(one, "/account", token=token(one), old="not it at all", new=new, again=new)
+    assert wrong.status_code == 422
+    done = post(one, "/account", token=token(one), old="snow lamps over twelve sheds", new=new, again=new)
+    assert done.status_code == 303
+    assert one.get("/").status_code == other.get("/").status_code == 303
+    assert people.sign_in(desk.people, "Vera", new, "x") is not None
