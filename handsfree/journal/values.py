@@ -17,7 +17,7 @@ def plain(value: Any) -> Any:
     return [plain(item) for item in value] if isinstance(value, tuple) else value
 
 
-def made(kind: type[Any], data: dict[str, Any]) -> Any:
+def made(kind: Any, data: dict[str, Any]) -> Any:
     """The data class from its fields. ValueError names a field that is unknown, missing or of the wrong type."""
     readers, needed = _fields(kind)
     values = {}
