@@ -52,6 +52,7 @@ def visit(
     technician: Annotated[str | None, typer.Option(help="Who works.")] = None,
     site: Annotated[str | None, typer.Option(help="Where.")] = None,
     cabinet: Annotated[str | None, typer.Option(help="On which cabinet.")] = None,
+    screen: Annotated[bool, typer.Option("--screen", help="A large status screen in place of the running text.")] = False,
     json: Json = False,
 ) -> None:
     """A visit: the procedure read aloud, answered by voice."""
@@ -59,9 +60,72 @@ def visit(
 
     ask = commands.Asked(
         procedure=procedure, resume=resume, typed=typed, sound_in=sound_in, sound_out=sound_out, engine=engine,
-        visits=visits, technician=technician, site=site, cabinet=cabinet,
+        visits=visits, technician=technician, site=site, cabinet=cabinet, screen=screen,
     )
     commands.visit(ask, as_json=json)
+
+
+# ---- hearing --------------------------------------------------------------------------------------------------------
+
+
+@app.command()
+def evaluate(
+    manifest: Annotated[Path, typer.Argument(help="JSON Lines: what is played, listened for and expected.")],
+    engine: Engine = None,
+    json: Json = False,
+    show: Annotated[bool, typer.Option("--show", help="Name each clip that was wrong or accepted for nothing.")] = False,
+) -> None:
+    """Measure recognition: right, asked again, wrong, accepted for nothing, by kind and signal-to-noise."""
+    from handsfree.speech import commands
+
+    raise typer.Exit(commands.evaluate(manifest, engine, json, show))
+
+
+@app.command()
+def models(
+    add: Annotated[Path | None, typer.Option("--add", help="Install a model from a zip or a folder.")] = None,
+    name: Annotated[str, typer.Option(help="Its name, where the file's does not say.")] = "",
+    language: Annotated[str, typer.Option(help="Its language, as en, where its name does not say.")] = "",
+    fetch: Annotated[bool, typer.Option("--fetch", help="Fetch the small English Vosk model (needs a network).")] = False,
+) -> None:
+    """The recognition models at hand, with their hashes."""
+    from handsfree.speech import commands
+
+    commands.models(add, name, language, fetch)
+
+
+@app.command()
+def enrol(
+    sound_in: SoundIn = None,
+    engine: Engine = None,
+    forget: Annotated[bool, typer.Option("--forget", help="Delete the enrolment, recordings and all.")] = False,
+) -> None:
+    """Two minutes of reading fit the acceptance to one person. Never required; kept on this machine."""
+    from handsfree.speech import commands
+
+    commands.enrol(sound_in, engine, forget)
+
+
+sound = typer.Typer(help="Microphones and loudspeakers: list and check.", invoke_without_command=True)
+app.add_typer(sound, name="sound")
+
+
+@sound.callback()
+def sound_devices(context: typer.Context) -> None:
+    """The devices at hand; 'handsfree sound check' measures one."""
+    if context.invoked_subcommand is None:
+        from handsfree.sound import commands
+
+        commands.devices()
+
+
+@sound.command("check")
+def sound_check(sound_in: SoundIn = None) -> None:
+    """Ten seconds of silence and one phrase: level, noise, what share of phrases to expect, and what to do about it."""
+    from handsfree.sound import commands
+    from handsfree.speech.expected import TABLE
+
+    commands.check(sound_in, TABLE)
 
 
 # ---- the record -----------------------------------------------------------------------------------------------------

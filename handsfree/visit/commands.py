@@ -31,6 +31,7 @@ class Asked:
     technician: str | None
     site: str | None
     cabinet: str | None
+    screen: bool = False
 
 
 def visit(asked: Asked, *, as_json: bool) -> None:
@@ -108,9 +109,14 @@ def _demo_runner(
 
 
 def recogniser_of(engine: str | None, language: str) -> Any:
+    """Fitted to the person of this machine where one has enrolled."""
+    from handsfree.speech import enrol
+    from handsfree.speech.commands import enrolment_folder
     from handsfree.speech.recogniser import build_recogniser
 
-    return build_recogniser(engine, language, _settings().models)
+    recogniser = build_recogniser(engine, language, _settings().models)
+    recogniser.enrolment.update(enrol.load(enrolment_folder(), recogniser.name))
+    return recogniser
 
 
 def settings_of(asked: Asked) -> Any:

@@ -16,6 +16,7 @@ from handsfree.visit.sessions import Session, run
 from handsfree.visit.state import State
 
 if TYPE_CHECKING:
+    from handsfree.sound.live import LiveLoop
     from handsfree.sound.samples import Clock
     from handsfree.sound.synth import Synthesiser
 
@@ -45,7 +46,10 @@ def live_visit(asked: commands.Asked, *, as_json: bool) -> None:
         state = run(session, lambda s: _from_recording(s, asked, recogniser, clock, watch))
     else:
         session = commands.opened(asked, recogniser.name)
-        state = run(session, lambda s: _live(s, asked, settings, recogniser, watch))
+        if asked.screen and out.isatty():
+            state = _on_screen(session, asked, settings, recogniser)
+        else:
+            state = run(session, lambda s: _live(s, asked, settings, recogniser, watch)[0])
     commands.show(session, state, as_json, out)
 
 
@@ -67,7 +71,27 @@ def _from_recording(session: Session, asked: commands.Asked, recogniser: Any, cl
     return Runner(session.state, session.journal, ear, mouth, clock, both)
 
 
-def _live(session: Session, asked: commands.Asked, settings: Any, recogniser: Any, watch: Watcher) -> Runner:
+def _on_screen(session: Session, asked: commands.Asked, settings: Any, recogniser: Any) -> State:
+    from handsfree.sound.screen import Screen
+    from handsfree.visit.glance import Glance
+
+    with Screen() as screen:
+        glance = Glance(screen)
+
+        def runner_of(session: Session) -> Runner:
+            runner, loop = _live(session, asked, settings, recogniser, glance)
+            glance.meter(loop)
+            return runner
+
+        try:
+            return run(session, runner_of)
+        finally:
+            glance.close()
+
+
+def _live(
+    session: Session, asked: commands.Asked, settings: Any, recogniser: Any, watch: Watcher
+) -> tuple[Runner, LiveLoop]:
     from handsfree.sound.echo import EchoGuard
     from handsfree.sound.live import Happenings, LiveLoop
     from handsfree.speech.endpoint import Endpointer
@@ -85,7 +109,7 @@ def _live(session: Session, asked: commands.Asked, settings: Any, recogniser: An
     ear = LiveEar(loop, Hearer(recogniser, session.journal, settings.keep_all_sound))
     loop.start()
     mouth = SpokenMouth(synthesiser, sink, session.state.language, [], session.recordings)
-    return Runner(session.state, session.journal, ear, mouth, clock, watch)
+    return Runner(session.state, session.journal, ear, mouth, clock, watch), loop
 
 
 def _source(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:

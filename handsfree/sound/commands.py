@@ -1,0 +1,37 @@
+"""The verbs of sound, printed: the list of devices, and the check of a microphone before a visit."""
+
+from __future__ import annotations
+
+from handsfree.settings import load as settings
+from handsfree.sound.check import Expected
+
+
+def devices() -> None:
+    """Trouble where PortAudio is missing, with the command that installs it."""
+    from handsfree.sound import check
+    from handsfree.sound.devices import devices as found
+
+    for line in check.device_lines(found()):
+        print(line)
+
+
+def check(sound_in: str | None, table: tuple[Expected, ...]) -> None:
+    """Ten seconds of silence and one phrase; from a device, or a file in that order."""
+    from handsfree.sound import check as checking
+    from handsfree.sound.samples import RealClock, VirtualClock
+    from handsfree.sound.sources import FileSource, Source
+
+    from_file = sound_in is not None and (sound_in == "-" or "." in sound_in)
+    source: Source
+    if from_file and sound_in is not None:
+        source = FileSource(sound_in, VirtualClock())
+    else:
+        from handsfree.sound.microphone import Microphone
+
+        source = Microphone(sound_in or settings().sound_in or None, RealClock(), lambda event: None)
+    try:
+        verdict = checking.measure(source, lambda text: print(text, flush=True), table)
+    finally:
+        source.close()
+    for line in checking.in_words(verdict):
+        print(line)

@@ -1,0 +1,105 @@
+"""The verbs of recognition, printed: `models`, `evaluate`, `enrol`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from handsfree.errors import Trouble
+from handsfree.settings import load as settings
+
+if TYPE_CHECKING:
+    from handsfree.speech.engine import Samples
+
+QUIET_MINUTES = 1.0  # of waiting for one phrase of an enrolment; then the person has gone
+
+
+def models(add: Path | None, name: str, language: str, fetch: bool) -> None:
+    """List what is installed; first add a model from a zip or folder, or fetch the small English Vosk model."""
+    from handsfree.speech import models as module
+
+    folder = settings().models
+    if add is not None:
+        added = module.add(add, folder, name, language)
+        print(f"Added {added.name} ({added.kind}), sha256 {added.sha256}")
+    if fetch:
+        fetched = module.fetch_small_english(folder)
+        print(f"Fetched {fetched.name} ({fetched.kind}), sha256 {fetched.sha256}")
+    for model in module.installed(folder, hashes=True):
+        size = f"{model.size / 1e6:.0f} MB"
+        print(f"{model.kind:<12} {model.name:<28} {model.language or '?':<3} {size:>8}  {model.where:<9}  {model.sha256}")
+
+
+def evaluate(manifest: Path, engine: str | None, as_json: bool, show: bool) -> int:
+    """The exit status of the measurement."""
+    from handsfree.speech.evaluate import command
+
+    return command(manifest, engine, as_json, settings().models, show)
+
+
+def enrolment_folder() -> Path:
+    from platformdirs import user_data_path
+
+    return user_data_path("handsfree") / "enrolment"
+
+
+def enrol(sound_in: str | None, engine: str | None, forget: bool) -> None:
+    """Read the phrases aloud once; what is learnt stays on this machine. A sound file may hold them, in their order."""
+    from handsfree.speech import acceptance
+    from handsfree.speech import enrol as module
+    from handsfree.speech.recogniser import build_recogniser
+
+    folder = enrolment_folder()
+    if forget:
+        module.forget(folder)
+        print(f"The enrolment in {folder} is deleted, recordings and all.")
+        return
+    recogniser = build_recogniser(engine or settings().engine or None, "en", settings().models)
+    fitted = acceptance.fitted().get(recogniser.name)
+    if fitted is None:
+        raise Trouble(f"There is no fitted acceptance for {recogniser.name}; enrolment has nothing to shift.")
+    print("Read each line aloud when it is shown, as you would at work. It takes about two minutes.")
+    spoken = []
+    pieces = _pieces(sound_in)
+    for reading in module.SCRIPT:
+        print(f"  {reading.text}", flush=True)
+        piece = next(pieces, None)
+        if piece is None:
+            raise Trouble(f"No speech came for '{reading.text}'; nothing was kept. Check the microphone and begin again.")
+        spoken.append((reading, piece))
+    shifts = module.learn(recogniser, spoken, {stake: model.threshold for stake, model in fitted.items()})
+    module.save(folder, shifts, spoken, recogniser.name)
+    learnt = ", ".join(f"{stake} {shift:+.2f}" for stake, shift in shifts.items()) or "nothing: every phrase was too unlike"
+    print(f"Learnt (log-odds): {learnt}. Kept in {folder}; delete it with: handsfree enrol --forget")
+
+
+def _pieces(sound_in: str | None) -> Iterator[Samples]:
+    """Utterances of a file, or of the microphone as they come."""
+    from handsfree.speech.endpoint import Endpointer
+
+    endpointer = Endpointer()
+    if sound_in is not None and Path(sound_in).is_file():
+        from handsfree.sound.files import read_sound
+
+        samples = read_sound(sound_in)
+        yield from (piece.samples for piece in (*endpointer.feed(samples), *endpointer.flush()))
+        return
+    yield from _from_microphone(sound_in, endpointer)
+
+
+def _from_microphone(device: str | None, endpointer: Any) -> Iterator[Samples]:
+    from handsfree.sound.microphone import Microphone
+    from handsfree.sound.samples import RealClock
+
+    clock = RealClock()
+    microphone = Microphone(device or settings().sound_in or None, clock, lambda event: None)
+    try:
+        last = clock.now()
+        while clock.now() - last < QUIET_MINUTES * 60:
+            block = microphone.read(0.5)
+            for piece in endpointer.feed(block.samples) if block is not None else ():
+                last = clock.now()
+                yield piece.samples
+    finally:
+        microphone.close()
