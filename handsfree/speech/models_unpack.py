@@ -11,6 +11,7 @@ from __future__ import annotations
 import shutil
 import stat
 import zipfile
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
@@ -76,7 +77,7 @@ def unzip(source: Path, target: Path, limits: Limits | None = None) -> None:
                     continue
                 place.parent.mkdir(parents=True, exist_ok=True)
                 _write(archive, member, place)
-    except (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
         raise Trouble(f"{source.name} is not a whole zip archive ({error}); fetch it again.") from None
     except OSError as error:
         raise Trouble(f"{source.name} could not be unpacked: {error.strerror or error}.") from None

@@ -1,0 +1,158 @@
+"""Enrolment: two minutes of reading, so that acceptance fits one person. Optional; nothing needs it.
+
+Rules of this file:
+
+- What is learnt is one number a stake: log-odds added to the calibrated probability of choices and of readings. Never of a
+  gate: nobody's gate gets easier.
+- It is learnt from the person's own voice both ways: each phrase where it is in force (should be accepted) and where it is
+  not (must not be). The second limits the first.
+- Recordings and the result stay in the folder given, on this machine; `forget` deletes them.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import shutil
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from handsfree.errors import Trouble
+from handsfree.language.meaning import Heard, Listening, NumberAsked, Sense
+from handsfree.speech.engine import RATE
+from handsfree.speech.weighing import Stake
+
+if TYPE_CHECKING:
+    from handsfree.speech.engine import Samples
+
+FILE = "enrolment.json"
+_LARGEST = 1.5  # log-odds; more than this would be another model, not a fit
+_MARGIN = 1.0  # log-odds that the nearest false acceptance must stay away
+_FEWEST = 6  # phrases of a stake below which nothing is learnt
+_SHARE = 0.2  # the share of the person's right phrases that may stay below the threshold
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One thing to read aloud. `listening`: where it is in force; `value` or `text`: what it then means."""
+
+    text: str
+    listening: Listening
+    value: float | None = None
+
+
+_ANSWERS = Listening(phrases=("cool", "warm", "hot", "running", "stopped", "frosted"), commands=())
+_COMMANDS = Listening()
+_NUMBER = Listening(number=NumberAsked("degF", -40, 250), commands=())
+#: About two minutes at a reading pace, each said once with a pause.
+SCRIPT: tuple[Reading, ...] = (
+    *(Reading(text, _ANSWERS) for text in _ANSWERS.phrases),
+    *(Reading(text, _COMMANDS) for text in ("next step", "go back", "say again", "stand by", "how long", "where am i")),
+    *(
+        Reading(text, _NUMBER, value)
+        for text, value in (
+            ("forty three point five", 43.5), ("fifteen", 15.0), ("fifty", 50.0), ("minus twelve", -12.0),
+            ("one hundred and eighteen", 118.0), ("seventy two degrees", 72.0), ("thirty nine", 39.0),
+            ("two oh eight", 208.0), ("ninety six point four", 96.4), ("sixty five", 65.0),
+        )
+    ),
+)  # fmt: skip
+
+
+class Hears(Protocol):
+    def hear(self, samples: Samples, listening: Listening) -> Heard: ...
+
+
+def _logit(p: float) -> float:
+    return math.log(max(p, 1e-9) / max(1 - p, 1e-9))
+
+
+def _right(heard: Heard, reading: Reading) -> bool:
+    if heard.meaning is None or heard.meaning.sense is Sense.DENIAL:
+        return False
+    if reading.value is not None:
+        return heard.meaning.sense is Sense.NUMBER and heard.meaning.value == reading.value
+    return heard.meaning.sense is not Sense.NUMBER and heard.meaning.text == reading.text
+
+
+def _stake(listening: Listening) -> Stake:
+    return Stake.READING if listening.number is not None else Stake.CHOICE
+
+
+def learn(
+    recogniser: Hears, spoken: Sequence[tuple[Reading, Samples]], thresholds: Mapping[Stake, float]
+) -> dict[Stake, float]:
+    """Log-odds to add, by stake. `recogniser`: without any enrolment; `thresholds`: its acceptance model's. A stake with too
+    little to go by is left out."""
+    wanted: dict[Stake, list[float]] = {}
+    unwanted: dict[Stake, list[float]] = {}
+    places = tuple(dict.fromkeys(reading.listening for reading, _ in spoken))
+    for reading, samples in spoken:
+        for place in places:
+            heard = recogniser.hear(samples, place)
+            stake = _stake(place)
+            if place == reading.listening and _right(heard, reading):
+                wanted.setdefault(stake, []).append(_logit(heard.sure))
+            elif heard.meaning is not None and heard.meaning.sense is not Sense.DENIAL:
+                unwanted.setdefault(stake, []).append(_logit(heard.sure))
+    return {
+        stake: shift(wanted[stake], unwanted.get(stake, []), thresholds[stake])
+        for stake in (Stake.CHOICE, Stake.READING)
+        if len(wanted.get(stake, [])) >= _FEWEST and stake in thresholds
+    }
+
+
+def shift(wanted: Sequence[float], unwanted: Sequence[float], threshold: float) -> float:
+    """Log-odds to add so that four fifths of `wanted` pass, kept `_MARGIN` below letting any of `unwanted` pass, and within
+    `_LARGEST` either way. All are log-odds but `threshold`, a probability."""
+    at = _logit(threshold)
+    needed = max(0.0, at - sorted(wanted)[int(_SHARE * len(wanted))])
+    room = at - _MARGIN - max(unwanted, default=-math.inf)
+    return max(-_LARGEST, min(needed, room, _LARGEST))
+
+
+def save(folder: Path, shifts: Mapping[Stake, float], spoken: Sequence[tuple[Reading, Samples]], engine: str) -> None:
+    """Keep the result and the recordings. Trouble where the folder cannot be written."""
+    import soundfile
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for at, (_, samples) in enumerate(spoken):
+            soundfile.write(folder / f"{at:02d}.flac", samples, RATE, subtype="PCM_16")
+        kept = {"engine": engine, "shifts": {stake.value: value for stake, value in shifts.items()},
+                "phrases": [reading.text for reading, _ in spoken]}  # fmt: skip
+        part = folder / f"{FILE}.part"
+        part.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
+        os.replace(part, folder / FILE)
+    except (OSError, RuntimeError) as error:
+        raise Trouble(f"The enrolment cannot be kept in {folder}: {error}; choose another folder.") from None
+
+
+def load(folder: Path, engine: str) -> dict[Stake, float]:
+    """The person's log-odds for the engines named (`Recogniser.name`); {} where there is no enrolment or it was made with
+    others. Trouble where the file is damaged or asks for more than enrolment may."""
+    path = folder / FILE
+    if not path.is_file():
+        return {}
+    try:
+        kept = json.loads(path.read_text(encoding="utf-8"))
+        found = {Stake(name): float(value) for name, value in kept["shifts"].items()}
+        made_with = str(kept["engine"])
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        raise Trouble(f"The enrolment in {folder} is damaged; delete it and read the phrases again.") from None
+    if any(stake is Stake.GATE or not abs(value) <= _LARGEST for stake, value in found.items()):
+        raise Trouble(f"The enrolment in {folder} was changed by hand beyond what it may; delete it and read again.")
+    return found if made_with == engine else {}
+
+
+def forget(folder: Path) -> None:
+    """Delete the enrolment, recordings and all. Trouble where there is none."""
+    if not (folder / FILE).is_file():
+        raise Trouble(f"There is no enrolment in {folder}.")
+    for path in [folder / FILE, *folder.glob("[0-9][0-9].flac")]:
+        path.unlink(missing_ok=True)
+    if not any(folder.iterdir()):
+        shutil.rmtree(folder)
