@@ -3,7 +3,9 @@
 The rules of this file:
 
 - No input or output, no clock: the record of a recording is its happenings, and going over them again is taking it up again.
-- An answer acts only when its verdict is *accepted*. Free words are an answer only where free words are asked for.
+- An answer acts when its verdict is *accepted*, or when the same choice or number, each time not surely, was heard twice
+  running: all of it is read back before a step is kept. 'Affirm', on which a deletion hangs, is never taken so.
+- Free words are an answer only where free words are asked for.
 - A step is in the procedure only once the writer has said 'keep'; from then on it is saved.
 - Nothing is deleted that was not affirmed twice.
 """
@@ -92,10 +94,11 @@ def _note(turn: Turn, event: events.NoteKept) -> None:
 def _utterance(turn: Turn, event: events.Utterance) -> None:
     if event.verdict == Verdict.NOT_FOR_ME:
         return
-    if event.verdict != Verdict.ACCEPTED:
+    if event.verdict != Verdict.ACCEPTED and not _twice(turn, event):
         turn.tone("not understood")
         _ask_again(turn)
         return
+    turn.change(nearly=("", None))
     if event.sense == DICTATED:
         if turn.state.listening is not None and turn.state.listening.note:
             _answered(turn, Reply(text=event.text, clip=event.clip, doubts=doubts_of(event)))
@@ -107,6 +110,16 @@ def _utterance(turn: Turn, event: events.Utterance) -> None:
         _answered(turn, Reply(phrase=event.text, clip=event.clip))
     else:
         _ask_again(turn)
+
+
+def _twice(turn: Turn, event: events.Utterance) -> bool:
+    """The same again, after it was not sure enough the first time; no near tie, no denial."""
+    if event.sense not in (Sense.PHRASE, Sense.NUMBER) or event.rivals:
+        return False
+    heard = (event.text, event.value)
+    same = turn.state.nearly == heard
+    turn.change(nearly=heard)
+    return same
 
 
 def doubts_of(event: events.Utterance) -> tuple[Doubt, ...]:

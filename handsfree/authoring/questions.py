@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from handsfree.authoring.draft import LATER, DraftStep, named
 from handsfree.authoring.review import kind_name, review
-from handsfree.authoring.said import facets_said
+from handsfree.authoring.said import facets_said, punctuated
 from handsfree.authoring.slots import ALWAYS_CHANGED, FILLS, SLOTS, hear, hear_step, target_of
 from handsfree.authoring.turn import CheckIt, Question, Reply, Turn
 from handsfree.journal.events import AnswerTaken, Closed
@@ -157,6 +157,7 @@ def _take_words(turn: Turn, reply: Reply) -> bool:
         turn.prompt("heard-no-words", "question")
         return True
     text = text[0].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
+    text = punctuated(text, turn.words) if reply.clip else text
     step, more = turn.step, turn.state.purpose == "more"
     shift = len(step.text.split()) if more else 0
     clips = ((*step.clips, reply.clip) if more and step.clips else (reply.clip,)) if reply.clip else ()

@@ -37,6 +37,18 @@ def facets_said(text: str, words: Words) -> dict[str, Any]:
     return found
 
 
+def punctuated(text: str, words: Words) -> str:
+    """Dictated words as sentences: a signal word stands alone, what begins as a question ends as one."""
+    for way in words.ways("cue_level"):
+        found = re.match(rf"{way}[ ,:]+(\w)", text, flags=re.IGNORECASE)
+        text = f"{way.capitalize()}. {found[1].upper()}{text[found.end():]}" if found else text
+    pieces = []
+    for piece in _pieces(text):
+        asks = any(_begins(tokens(piece), way) for way in words.ways("cue_ask"))
+        pieces.append(f"{piece[:-1]}?" if asks and piece.endswith(".") else piece)
+    return " ".join(pieces) if pieces else text
+
+
 def _kind(text: str, said: tuple[str, ...], unit: str | None, words: Words) -> str:
     last = tokens(_pieces(text)[-1]) if _pieces(text) else ()
     for way, kind in words.pairs("cue_kind"):
@@ -50,7 +62,7 @@ def _kind(text: str, said: tuple[str, ...], unit: str | None, words: Words) -> s
 
 
 def _pieces(text: str) -> list[str]:
-    return [piece.strip() for piece in re.findall(r"[^.?!]+[.?!]?", text) if piece.strip(" .?!")]
+    return [piece.strip() for piece in re.split(r"(?<=[.?!])\s+", text) if piece.strip(" .?!")]
 
 
 def _begins(said: Sequence[str], way: str) -> bool:

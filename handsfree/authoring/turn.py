@@ -57,7 +57,8 @@ class Reply:
 @dataclass(frozen=True)
 class State:
     """`step`: the one in work, None between steps. `done`: slots of it that are answered. `partial`: an answer in several
-    parts, so far. `chosen`: uid of the step that a command is about. `procedures`: names that may be called."""
+    parts, so far. `chosen`: the highest uid given out. `purpose`: what a command is about. `procedures`: names that may be
+    called. `nearly`: what was last heard, not surely."""
 
     words: Words
     draft: Draft
@@ -71,6 +72,7 @@ class State:
     doubts: tuple[Doubt, ...] = ()
     said: int = 0
     tries: int = 0
+    nearly: tuple[str, float | None] = ("", None)
     listening: Listening | None = None
     undo: State | None = None
     outcome: str = ""

@@ -1,0 +1,96 @@
+"""From sound to what the recorder takes: commands and choices through the recogniser, free words through dictation.
+
+Rules of this file:
+
+- Every utterance is kept as sound, whatever came of it: the writer alone speaks here, and asked for it.
+- Where free words are asked for, what is in force besides them ('that is all') is tried first; so are, for answers, the
+  answers of the procedures that ship: one word alone is what dictation is worst at.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from typing import TYPE_CHECKING
+
+from handsfree.authoring.dictation import Dictation, Written
+from handsfree.authoring.machine import DICTATED
+from handsfree.journal.events import Utterance
+from handsfree.language.meaning import Heard, Listening, Verdict
+from handsfree.visit.hearing import Recogniser, utterance_of
+
+if TYPE_CHECKING:
+    from handsfree.journal.writer import Journal
+    from handsfree.sound.samples import Samples
+
+
+class WriterHearer:
+    """`topic` and `listening` are told by the ear: which question free words are asked for, and what is in force."""
+
+    def __init__(self, recogniser: Recogniser, dictation: Dictation, journal: Journal, language: str) -> None:
+        self.recogniser, self._dictation = recogniser, dictation
+        self._journal, self._language = journal, language
+        self.topic = ""
+        self.listening = Listening(commands=())
+
+    def hear_utterance(self, samples: Samples, listening: Listening, started: float, ended: float) -> Utterance:
+        clip, digest = self._keep(samples)
+        heard = self._fixed(samples, listening) if listening.note else self.recogniser.hear(samples, listening)
+        if heard is None:
+            return self._dictated(samples, clip, digest, started, ended)
+        return utterance_of(replace(heard, started=started, ended=ended), clip, digest)
+
+    def _fixed(self, samples: Samples, listening: Listening) -> Heard | None:
+        """A phrase that ends a list, or an answer known from elsewhere; None where it is neither, surely."""
+        known = answers_known(self._language) if self.topic == "answers" else ()
+        phrases = tuple(dict.fromkeys((*listening.phrases, *known)))
+        if not phrases:
+            return None
+        heard = self.recogniser.hear(samples, Listening(phrases=phrases, commands=()))
+        return heard if heard.verdict == Verdict.ACCEPTED else None
+
+    def _dictated(self, samples: Samples, clip: str, digest: str, started: float, ended: float) -> Utterance:
+        written = self._dictation.write(samples)
+        return replace(
+            dictated(written), started=round(started, 3), ended=round(ended, 3), clip=clip, clip_sha256=digest
+        )
+
+    def _keep(self, samples: Samples) -> tuple[str, str]:
+        from handsfree.journal.writer import flac
+
+        return self._journal.keep_sound(flac(samples))
+
+    # ---- as visit.hearing.Hearer, for the live ear
+
+    def note_of(self, samples: Samples, started: float, ended: float) -> Utterance:
+        return self.hear_utterance(samples, replace(self.listening, note=True), started, ended)
+
+    def event_of(self, heard: Heard, samples: Samples) -> Utterance:
+        return utterance_of(heard, *self._keep(samples))
+
+
+def dictated(written: Written) -> Utterance:
+    rivals = tuple((doubt.word, other, float(doubt.at)) for doubt in written.doubts for other in doubt.others or ("",))
+    return Utterance(
+        Verdict.ACCEPTED if written.text else Verdict.ASKED_AGAIN, DICTATED, written.text, sure=1.0, words=written.text,
+        rivals=rivals, engine=written.engine, reason="" if written.text else "no words in it",
+    )  # fmt: skip
+
+
+@cache
+def answers_known(language: str) -> tuple[str, ...]:
+    """Every answer of the procedures that ship."""
+    from handsfree.procedure.load import load_procedure, procedure_files
+    from handsfree.procedure.model import Ask
+    from handsfree.resources import folder
+
+    found: dict[str, None] = {}
+    for path in procedure_files(folder("procedures")):
+        procedure = load_procedure(path)
+        if procedure.language == language:
+            for step in procedure.steps:
+                if isinstance(step, Ask):
+                    found |= {answer.say: None for answer in step.answers}
+    return tuple(found)
+
+

@@ -1,0 +1,119 @@
+"""Recording by voice: microphone or sound file, recogniser, dictation and loudspeaker joined to the recorder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from handsfree.authoring.dictation import Dictation
+from handsfree.authoring.hearing import WriterHearer
+from handsfree.authoring.keeping import Recording
+from handsfree.authoring.recorder import Recorder
+from handsfree.errors import Trouble
+from handsfree.journal.events import Happening, KeepNote, ListenFor
+from handsfree.visit.ears import LiveEar, RecordingEar
+from handsfree.visit.mouth import SpokenMouth
+from handsfree.visit.state import listening_of
+
+if TYPE_CHECKING:
+    from handsfree.authoring.commands import Asked
+
+#: Seconds of silence that end a sentence of the writer's, and the longest one: people think while they dictate.
+PAUSE, LONGEST = 1.2, 40.0
+
+
+def dictation_for(recogniser: Any, language: str) -> Dictation:
+    """The best at hand: the recogniser's own engine, or PocketSphinx with the words of the trade."""
+    first = recogniser.engines[0].name
+    if language != "en":
+        return Dictation(recogniser.dictate, None, None, first)
+    from handsfree.authoring import trade_ear
+    from handsfree.speech import pocketsphinx
+
+    if first == pocketsphinx.NAME:
+        return Dictation(None, trade_ear.load(), pocketsphinx.load().dictate, first)
+    return Dictation(recogniser.dictate, trade_ear.load(), None, first)
+
+
+class WriterEar(LiveEar):
+    """The live ear, which also tells the hearer what is asked."""
+
+    def __init__(self, loop: Any, hearer: WriterHearer) -> None:
+        super().__init__(loop, hearer)  # type: ignore[arg-type]  # a hearer of the same shape, whose notes are utterances
+        self._writer = hearer
+
+    def listen(self, what: ListenFor) -> None:
+        self._writer.listening = listening_of(what)
+        super().listen(what)
+
+    def keep_note(self, note: KeepNote) -> None:
+        self._writer.topic = note.step
+
+
+class FileEar(RecordingEar):
+    """A sound file as the writer's side."""
+
+    def __init__(self, path: str, hearer: WriterHearer, clock: Any) -> None:
+        super().__init__(path, hearer, clock)  # type: ignore[arg-type]  # as above
+        self._writer = hearer
+
+    def keep_note(self, note: KeepNote) -> None:
+        self._writer.topic = note.step
+
+
+def live_recorder(recording: Recording, asked: Asked, settings: Any) -> Recorder:
+    """Trouble for a device, a file or a model that cannot be had; what was recorded before is kept."""
+    from handsfree.speech.recogniser import build_recogniser
+
+    code = recording.state.words.language.code
+    try:
+        recogniser = build_recogniser(asked.engine or settings.engine or None, code, settings.models)
+        hearer = WriterHearer(recogniser, dictation_for(recogniser, code), recording.journal, code)
+        ear, mouth = _joined(recording, hearer, asked, settings)
+    except Trouble:
+        recording.journal.close()
+        raise
+    return Recorder(recording, ear, mouth, lambda entry: _print(entry))
+
+
+def _print(entry: Any) -> None:
+    from handsfree.visit.telling import clock, line
+
+    found = line(entry)
+    if found is not None:
+        print(f"{clock(found.at)}  {found.who:<10}  {found.text}", flush=True)
+
+
+def _joined(recording: Recording, hearer: WriterHearer, asked: Asked, settings: Any) -> tuple[Any, Any]:
+    from platformdirs import user_cache_path
+
+    from handsfree.language import base
+    from handsfree.sound.samples import RealClock, VirtualClock
+    from handsfree.sound.synth import Synthesiser
+    from handsfree.visit import live
+
+    code = recording.state.words.language.code
+    voice = Synthesiser(code, settings.voice, settings.words_a_minute, user_cache_path("handsfree") / "voice")
+    ended: list[Happening] = []
+    if live.is_file(asked.sound_in):
+        from handsfree.sound.sinks import FileSink
+
+        if not Path(str(asked.sound_in)).is_file():
+            raise Trouble(f"There is no sound file '{asked.sound_in}'; look at the name.")
+        pretended = VirtualClock()
+        sink: Any = FileSink(asked.sound_out, pretended, ended.append)
+        return FileEar(str(asked.sound_in), hearer, pretended), SpokenMouth(voice, sink, base.load(code), ended)
+    from handsfree.sound.echo import EchoGuard
+    from handsfree.sound.live import Happenings, LiveLoop
+    from handsfree.speech.endpoint import Endpointer, Timing
+
+    clock = RealClock()
+    happenings = Happenings()
+    sink = live._sink(asked.sound_out, settings.sound_out, clock, happenings.tell)
+    source = live._source(asked.sound_in, settings.sound_in, clock, happenings.tell)
+    cutter = Endpointer(Timing(pause=PAUSE, longest=LONGEST))
+    guard = EchoGuard(headset=settings.headset)
+    loop = LiveLoop(source, cutter, sink, hearer.recogniser, happenings, clock, guard)
+    ear = WriterEar(loop, hearer)
+    loop.start()
+    return ear, SpokenMouth(voice, sink, base.load(code), [])
