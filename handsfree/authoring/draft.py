@@ -10,7 +10,6 @@ Rules of this file:
 
 from __future__ import annotations
 
-import hashlib
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -99,11 +98,6 @@ def uid_of(reference: str) -> int | None:
 
 def reference(uid: int) -> str:
     return f"@{uid}"
-
-
-def text_digest(text: str) -> str:
-    """What `sound_of` holds for a step: the SHA-256 of its text (FIPS 180-4)."""
-    return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
 # ---- names ------------------------------------------------------------------------------------------------------------

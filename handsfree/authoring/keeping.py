@@ -20,7 +20,7 @@ from pathlib import Path
 
 from handsfree import __version__
 from handsfree.authoring import machine
-from handsfree.authoring.draft import Draft, as_yaml, from_data, text_digest
+from handsfree.authoring.draft import Draft, as_yaml, from_data
 from handsfree.authoring.turn import Save, State
 from handsfree.authoring.words import load as load_words
 from handsfree.errors import Trouble
@@ -29,6 +29,7 @@ from handsfree.journal.clock import Clock
 from handsfree.journal.events import Happening, Opened, Resumed
 from handsfree.journal.writer import Journal
 from handsfree.procedure import load, yamlfile
+from handsfree.procedure.model import text_digest
 
 
 @dataclass(frozen=True)

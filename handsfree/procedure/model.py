@@ -10,6 +10,7 @@ Rules of this file:
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -53,6 +54,11 @@ class _Frozen(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
+def text_digest(text: str) -> str:
+    """What `sound_of` holds: the SHA-256 (FIPS 180-4) of a step's text in UTF-8."""
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
 class _Step(_Frozen):
     #: False for the steps that only warn of a hazard, or are themselves the way in or out of isolation.
     works: ClassVar[bool] = True
@@ -65,6 +71,11 @@ class _Step(_Frozen):
     minutes: float | None = Field(None, gt=0, le=100_000, description="how long the work of this step takes")
     sound: str | None = Field(None, description="the writer's own recording of this step, a file beside the procedure")
     sound_of: str | None = Field(None, description="SHA-256 of the text that `sound` speaks")
+
+    @property
+    def own_sound(self) -> str:
+        """The writer's recording while it speaks this text; '' where there is none, or the text was edited since."""
+        return self.sound if self.sound is not None and self.sound_of == text_digest(self.say) else ""
 
     @property
     def behind_gate(self) -> bool:

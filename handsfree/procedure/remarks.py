@@ -18,7 +18,7 @@ class Weight(StrEnum):
 
 @dataclass(frozen=True)
 class Remark:
-    """`group`: file, graph, values, tells, wording, sound, time. `why` and `do` are sentences."""
+    """`group`: file, graph, values, tells, wording, sound, recording, time. `why` and `do` are sentences."""
 
     file: str
     line: int

@@ -63,8 +63,9 @@ def opened(asked: Asked, engine: str, journal_clock: Any = None) -> Session:
 
 def _folder_of(procedure: str) -> Path | None:
     """Where the writer's own recordings are: beside the procedure's file."""
-    path = Path(procedure)
-    return path.parent if path.is_file() else None
+    from handsfree.procedure.load import named_file, usual_folders
+
+    return named_file(procedure, usual_folders()).parent
 
 
 def demo(visits: Path | None, *, as_json: bool, engine: str | None, sound_out: str | None) -> None:

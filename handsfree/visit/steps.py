@@ -217,7 +217,7 @@ def _may_cut(flow: Flow) -> bool:
 
 def _done(flow: Flow, step: Any) -> None:
     if isinstance(step, model.Evidence):
-        flow.say(flow.words("evidence", text=step.say), "step", sound=step.sound or "")
+        flow.say(flow.words("evidence", text=step.say), "step", sound=step.own_sound)
     elif isinstance(step, model.Finding):
         flow.prompt("finding", "step", text=step.say)
     elif isinstance(step, model.Handover):
@@ -228,7 +228,7 @@ def _done(flow: Flow, step: Any) -> None:
             value = here[name].text if name in here else flow.words("summary-missing")
             flow.prompt("summary-line", "step", name=_plain(name), value=value)
     else:
-        flow.say(step.say, "step", sound=step.sound or "")
+        flow.say(step.say, "step", sound=step.own_sound)
 
 
 def _plain(step_id: str) -> str:
@@ -242,12 +242,12 @@ def _caution(flow: Flow, step: model.Caution) -> None:
 
 
 def _ask(flow: Flow, step: model.Ask) -> None:
-    flow.say(step.say, "step", sound=step.sound or "")
+    flow.say(step.say, "step", sound=step.own_sound)
     flow.prompt("choices", "question", choices=choices(flow.state.language, answer_words(step)))
 
 
 def _read(flow: Flow, step: model.Read) -> None:
-    flow.say(step.say, "step", sound=step.sound or "")
+    flow.say(step.say, "step", sound=step.own_sound)
 
 
 def _reading_affirm(flow: Flow, step: model.Read) -> None:
@@ -265,7 +265,7 @@ def _reading_affirm(flow: Flow, step: model.Read) -> None:
 
 def _gate(flow: Flow, step: model.Isolate) -> None:
     cuttable = _may_cut(flow)
-    flow.say(step.say, "step", cuttable=cuttable, sound=step.sound or "")
+    flow.say(step.say, "step", cuttable=cuttable, sound=step.own_sound)
     for sentence in step.do:
         flow.say(sentence, "step", cuttable=cuttable)
     flow.prompt("isolate-need", "question", cuttable=cuttable)

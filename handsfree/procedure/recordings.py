@@ -1,0 +1,26 @@
+"""The writer's own recordings of steps: there, and of the text that stands there now?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from handsfree.procedure.model import Book
+from handsfree.procedure.remarks import Remark, Weight, at
+
+
+def remarks(book: Book, name: str, folder: Path) -> Iterator[Remark]:
+    """`folder`: where the procedure's file is, and its recordings beside it."""
+    for step in book.procedures[name].steps:
+        if step.sound is None:
+            continue
+        if not (folder / step.sound).is_file():
+            yield at(
+                book, name, step, "recording", Weight.ADVICE, f"names a recording that is not there, '{step.sound}'.",
+                "The program's own voice says it; record the step again, or take 'sound' out.",
+            )  # fmt: skip
+        elif not step.own_sound:
+            yield at(
+                book, name, step, "recording", Weight.ADVICE, "was edited after it was recorded: text and recording differ.",
+                "The program's own voice says it until the step is recorded again.",
+            )  # fmt: skip
