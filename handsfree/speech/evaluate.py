@@ -248,7 +248,8 @@ def evaluate(
     work = [(clip, manifest.parent, engine, language, str(models)) for clip in clips]
     name = _recogniser(engine, language, str(models)).name
     results = list(_shown(_spread(work, jobs or os.cpu_count() or 1, threads=1), len(work), quiet))
-    lags = [v.lag for v in _spread(work[:: max(1, len(work) // _LAG_CLIPS)][:_LAG_CLIPS], 1, threads=os.cpu_count() or 1)]
+    few = min(_LAG_CLIPS, max(6, len(work) // 8))
+    lags = [v.lag for v in _spread(work[:: max(1, len(work) // few)][:few], 1, threads=os.cpu_count() or 1)]
     return _report(results, lags, name)
 
 

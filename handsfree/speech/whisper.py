@@ -59,7 +59,7 @@ class Whisper:
     """`folder`: weights in CTranslate2's form. Nothing is loaded before the first utterance (or `load`).
 
     `primed`: decode as if the kind of thing that is in force had just been said. It finds 'lock' where the plain
-    model would rather write 'look', and it also hears 'isolated' for 'insulated': a witness to be heard beside the plain
+    model would rather write 'look', on the sound a tenth slower, and it also hears 'isolated' for 'insulated': a witness to be heard beside the plain
     one, never alone. Both may share one `model`."""
 
     def __init__(self, language: Language, folder: Path, threads: int = 1, primed: bool = False) -> None:
@@ -85,7 +85,7 @@ class Whisper:
         if len(samples) < _SHORTEST * RATE or len(samples) > _LONGEST * RATE or float(abs(samples).max()) < 1e-4:
             return Testimony(self.name, (), "")
         prepared = self._prepare(listening)
-        finishes = self._search(samples, prepared.trie, prepared.alphabets, self._context(listening))
+        finishes = self._search(_slower(samples) if self._primed else samples, prepared.trie, prepared.alphabets, self._context(listening))
         return self._testimony(finishes, prepared, listening)
 
     def dictate(self, samples: Samples) -> str:
@@ -255,6 +255,15 @@ class _Prepared:
     alphabets: Mapping[str, Alphabet]
     meanings: Mapping[tuple[int, ...], Meaning]
     understood: dict[str, Meaning | None] = field(default_factory=dict)
+
+
+def _slower(samples: Samples) -> Samples:
+    """A tenth slower and lower. Of 50 hard readings and gate phrases the primed pass alone found 40 so, and both passes 38 as
+    they were; a second look at the same sound is worth more when it is not quite the same sound."""
+    import numpy as np
+    from scipy.signal import resample_poly
+
+    return np.asarray(resample_poly(samples, 11, 10), dtype=np.float32)
 
 
 def _written(spoken: str, language: Language) -> list[str]:

