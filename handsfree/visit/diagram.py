@@ -10,7 +10,7 @@ def mermaid() -> str:
     for (power, turn), to in TABLE.items():
         needs = f", after '{GATE_WORDS[power]}, lock' and the number" if turn is Turn.PROVED_DEAD else ""
         lines.append(f"    {power} --> {to}: {turn}{needs}")
-    named = {key for key in TABLE}
+    named = set(TABLE)
     for power in Power:
         clearing = [turn for turn in Turn if (power, turn) not in named and turn is not Turn.PROVED_DEAD]
         if power is not Power.LIVE:
