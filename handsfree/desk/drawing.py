@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from html import escape
 
-WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 760, 220, 64, 16, 14, 34
+WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 760, 220, 64, 24, 14, 34
 Scale = Callable[[float], float]
 BAD = ("out of its expected range", "not plausible")
 
@@ -43,7 +44,7 @@ def over_time(quantity: str, unit: str, points: Sequence[Point]) -> str:
     def y(value: float) -> float:
         return round(TOP + (high - value) / (high - low) * (HEIGHT - TOP - BOTTOM), 1)
 
-    parts = [*_grid(low, high, y), *_years(first, last, x), *_expected(points, x, y)]
+    parts = [*_grid(low, high, y), *_days(first, last, x), *_expected(points, x, y)]
     if len(points) > 1:
         path = " ".join(f"{'L' if i else 'M'}{x(p.taken)} {y(p.value)}" for i, p in enumerate(points))
         parts.append(f'<path d="{path}" class="thread"/>')
@@ -62,24 +63,30 @@ def over_time(quantity: str, unit: str, points: Sequence[Point]) -> str:
 
 
 def _grid(low: float, high: float, y: Scale) -> Iterator[str]:
-    for i in range(5):
-        value = low + (high - low) * i / 4
-        up = y(value)
+    """Lines at round values: 1, 2 or 5 of a power of ten apart, four to nine of them."""
+    rough = (high - low) / 4
+    power = 10.0 ** math.floor(math.log10(rough))
+    apart = next(n * power for n in (5, 2, 1) if n * power <= rough)
+    for number in range(math.ceil(low / apart), math.floor(high / apart) + 1):
+        up = y(number * apart)
         yield (f'<path d="M{LEFT} {up}H{WIDTH - RIGHT}" class="grid"/>'
-               f'<text x="{LEFT - 8}" y="{up + 4}" text-anchor="end">{value:.4g}</text>')
+               f'<text x="{LEFT - 8}" y="{up + 4}" text-anchor="end">{number * apart:g}</text>')
 
 
-def _years(first: float, last: float, x: Scale) -> Iterator[str]:
-    days = (last - first) / 86_400
-    begin = datetime.fromtimestamp(first, UTC)
-    months = 1 if days < 200 else 3 if days < 800 else 12
-    month, year = begin.month, begin.year
-    while (moment := datetime(year, month, 1, tzinfo=UTC)).timestamp() <= last:
-        if moment.timestamp() >= first and (month - 1) % months == 0:
-            at = x(moment.timestamp())
-            yield (f'<path d="M{at} {TOP}V{HEIGHT - BOTTOM}" class="grid"/>'
-                   f'<text x="{at}" y="{HEIGHT - 12}" text-anchor="middle">{moment:%Y-%m}</text>')
-        month, year = (1, year + 1) if month == 12 else (month + 1, year)
+def _days(first: float, last: float, x: Scale) -> Iterator[str]:
+    """Where it begins and ends, and the turns of months or years between where there is room."""
+    begin, end = datetime.fromtimestamp(first, UTC), datetime.fromtimestamp(last, UTC)
+    marks = [(begin, f"{begin:%Y-%m-%d}", "start"), (end, f"{end:%Y-%m-%d}", "end")]
+    months = (end.year - begin.year) * 12 + end.month - begin.month
+    every = next((n for n in (1, 3, 12) if months / n <= 6), 12 * max(1, months // 72))
+    for number in range(begin.year * 12 + begin.month, end.year * 12 + end.month):
+        turn = datetime(number // 12, number % 12 + 1, 1, tzinfo=UTC)
+        if number % every == 0 and LEFT + 110 < x(turn.timestamp()) < WIDTH - RIGHT - 110:
+            marks.append((turn, f"{turn:%Y-%m}", "middle"))
+    for moment, words, anchor in marks:
+        at = x(moment.timestamp())
+        yield (f'<path d="M{at} {TOP}V{HEIGHT - BOTTOM}" class="grid"/>'
+               f'<text x="{at}" y="{HEIGHT - 12}" text-anchor="{anchor}">{words}</text>')
 
 
 def _expected(points: Sequence[Point], x: Scale, y: Scale) -> Iterator[str]:
@@ -88,7 +95,7 @@ def _expected(points: Sequence[Point], x: Scale, y: Scale) -> Iterator[str]:
         if point.low is None or point.high is None:
             continue
         left = x(point.taken)
-        right = x(points[at + 1].taken) if at + 1 < len(points) else left + 10
+        right = x(points[at + 1].taken) if at + 1 < len(points) else min(left + 10, WIDTH - RIGHT)
         top, bottom = y(point.high), y(point.low)
         yield (f'<rect x="{left}" y="{top}" width="{max(right - left, 6):.1f}" height="{max(bottom - top, 1):.1f}" '
                'class="expected"/>')

@@ -22,14 +22,14 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from handsfree.desk.files import Files
-from handsfree.desk.protocol import Manifest, Problem, State, Stored, parse_manifest
+from handsfree.desk.protocol import Manifest, Problem, State, Stored, parse_manifest, parse_stored, to_json
 from handsfree.errors import Trouble
 from handsfree.journal.disk import RealDisk
 from handsfree.journal.events import Opened
 from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND, read
 from handsfree.journal.verify import Report, verify
 
-MANIFEST = "manifest.json"
+MANIFEST, DONE = "manifest.json", "stored.json"
 #: Days after which an upload that nobody goes on with is thrown away.
 STALE_DAYS = 30
 
@@ -69,7 +69,8 @@ class Incoming:
         folder = self.place / manifest.upload
         with _hand(self.place, manifest.upload):
             if self._stored(manifest) is not None:
-                return Outcome(200, State(manifest.upload, "stored"))
+                return Outcome(200, _all_there(manifest))
+            (folder / DONE).unlink(missing_ok=True)  # it was stored once, and the visit's folder has gone since
             folder.mkdir(parents=True, exist_ok=True)
             if not (folder / MANIFEST).exists():
                 _whole(folder / MANIFEST, manifest.to_json())
@@ -90,6 +91,8 @@ class Incoming:
             return Outcome(422, Problem("The manifest names no such part of this size."))
         path = self.place / upload / sha256
         with _hand(self.place, upload):
+            if self._done(upload) is not None:
+                return Outcome(200, _all_there(manifest))
             have = _size(path)
             if begin != have:
                 return Outcome(409, self._state(manifest))
@@ -108,13 +111,18 @@ class Incoming:
         if manifest is None:
             return Outcome(404, Problem("This upload was not offered, or is done with; offer it again."))
         with _hand(self.place, upload), _hand(self.place, f"visit-{manifest.visit}"):
+            if (before := self._done(upload)) is not None:
+                return Outcome(200, before)
             state = self._state(manifest)
             if any(state.have.get(sha256, 0) != size for sha256, size in manifest.sizes.items()):
                 return Outcome(409, state)
             done = self._stored(manifest)
             if done is None:
                 done = self._store(manifest)
-            if isinstance(done.answer, Stored) or done.status == 422:
+            if isinstance(done.answer, Stored):
+                _whole(self.place / upload / DONE, to_json(done.answer))
+                self._empty(upload)
+            elif done.status == 422:
                 shutil.rmtree(self.place / upload, ignore_errors=True)
             return done
 
@@ -128,8 +136,25 @@ class Incoming:
         except (OSError, ValueError):
             return None
 
+    def _done(self, upload: str) -> Stored | None:
+        """What was answered when it was stored: the answer may have been lost on the way."""
+        try:
+            return parse_stored((self.place / upload / DONE).read_bytes())
+        except (OSError, ValueError):
+            return None
+
+    def _empty(self, upload: str) -> None:
+        """Its parts are in the visit's folder now; its manifest and DONE stay until it is swept."""
+        for path in (self.place / upload).iterdir():
+            if path.is_dir():
+                shutil.rmtree(path, ignore_errors=True)
+            elif path.name not in (MANIFEST, DONE):
+                path.unlink()
+
     def _state(self, manifest: Manifest) -> State:
         folder = self.place / manifest.upload
+        if self._done(manifest.upload) is not None:
+            return _all_there(manifest)
         return State(manifest.upload, "open", {sha256: _size(folder / sha256) for sha256 in manifest.sizes})
 
     def _stored(self, manifest: Manifest) -> Outcome | None:
@@ -243,6 +268,10 @@ def _hand(place: Path, name: str) -> Iterator[None]:
             yield
     except Timeout:
         raise Busy from None
+
+
+def _all_there(manifest: Manifest) -> State:
+    return State(manifest.upload, "stored", manifest.sizes)
 
 
 def _size(path: Path) -> int:

@@ -137,7 +137,8 @@ def _chart(quantity: str, taken: Sequence[Any]) -> dict[str, Any]:
     name = taken[-1].unit
     drawn = [r for r in taken if r.value is not None and r.unit == name]
     points = [Point(r.taken, r.value, r.low, r.high, r.where, r.name) for r in drawn]
-    return {"quantity": quantity, "drawing": over_time(quantity, unit(name), points), "readings": list(reversed(taken))}
+    drawing = over_time(quantity, unit(name), points)
+    return {"quantity": quantity, "unit": unit(name), "drawing": drawing, "readings": list(reversed(taken))}
 
 
 @for_roles(*LOOKERS)

@@ -17,6 +17,7 @@ The rules:
 
 - `State.have` says how many bytes of each part are safe on disk. A part goes on exactly there; a range that begins elsewhere
   changes nothing. An empty part needs no PUT. A device that lost its connection asks for the State and goes on.
+- A State of 'stored' has every part whole: nothing is left to send, and a commit is answered with Stored once more.
 - A part is at most PIECE bytes a PUT. A half PUT (the line broke) keeps what arrived.
 - The commit verifies everything together, as `handsfree verify` does, before the visit is seen by anybody; then the folder
   appears under its name in one step. What does not verify is thrown away and never stored.

@@ -33,8 +33,12 @@ def day(seconds: float | None) -> str:
     return "" if seconds is None else f"{datetime.fromtimestamp(seconds).astimezone():%Y-%m-%d}"
 
 
-def moment(seconds: float | None) -> str:
-    return "" if seconds is None else f"{datetime.fromtimestamp(seconds).astimezone():%Y-%m-%d %H:%M}"
+def moment(seconds: float | None, like: str = "") -> str:
+    """In the offset of the RFC 3339 time `like`, else in that of the desk."""
+    if seconds is None:
+        return ""
+    zone = datetime.fromisoformat(like).tzinfo if like else None
+    return f"{datetime.fromtimestamp(seconds).astimezone(zone):%Y-%m-%d %H:%M}"
 
 
 def wall(text: str) -> str:

@@ -33,11 +33,18 @@ class Made:
 
 
 def visit(
-    visits: Path, lines: Iterable[str | float], technician: str, site: str, cabinet: str, began: datetime,
-    procedure: str | Path = "platform-check", key: DeviceKey | None = None,
+    visits: Path,
+    lines: Iterable[str | float],
+    technician: str,
+    site: str,
+    cabinet: str,
+    began: datetime,
+    procedure: str | Path = "platform-check",
+    key: DeviceKey | None = None,
 ) -> Path:
     clock = TestClock(began=began)
-    session = sessions.begin(sessions.provable(procedure), visits, sessions.Who(technician, site, cabinet), "typed", clock=clock, key=key)
+    who = sessions.Who(technician, site, cabinet)
+    session = sessions.begin(sessions.provable(procedure), visits, who, "typed", clock=clock, key=key)
     visited.run(session, lines, clock)
     return session.folder
 
@@ -47,12 +54,13 @@ def season(visits: Path) -> Made:
     whole = visited.LINES
     days = visits.parent / "days.yaml"
     days.write_text(DAYS, encoding="utf-8")
+    unsure = (*whole[:5], "say again", "go back", "stand by", "go ahead")
     noted = ("note", "the gasket is torn at the lower hinge", *whole[4:])
     folders = {
         "first": visit(visits, whole, BRANDNER, SUMMIT, "HK-4", day(2, 11)),
         "back": visit(visits, (*whole[:4], *noted), FESSLER, SUMMIT, "HK-4", day(2, 20)),
         "once": visit(visits, whole, BRANDNER, VALLEY, "TK-1", day(3, 2)),
         "thaw": visit(visits, (LOCK, "affirm", "next step"), HUBER, VALLEY, "TK-2", day(3, 5), days),
-        "stopped": visit(visits, (*whole[:5], "say again", "go back", "stand by", "go ahead"), HUBER, SUMMIT, "HK-9", day(3, 9)),
+        "stopped": visit(visits, unsure, HUBER, SUMMIT, "HK-9", day(3, 9)),
     }
     return Made(visits, folders)

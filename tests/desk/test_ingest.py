@@ -77,7 +77,7 @@ def test_every_event_that_a_table_is_for_has_its_row(engine: Engine, season: Mad
     assert rows["files"] == sum(bool(getattr(e, "clip", "")) for e in entries) > 0
 
 
-def test_a_refresh_reads_only_what_has_changed_and_forgets_what_is_gone(engine: Engine, season: Made, tmp_path: Path) -> None:
+def test_a_refresh_reads_what_has_changed_and_forgets_what_is_gone(engine: Engine, season: Made, tmp_path: Path) -> None:
     mine = copy(season, tmp_path / "visits")
     assert ingest.refresh(engine, mine.visits) == ingest.Refreshed(5, 0, 0)
     assert ingest.refresh(engine, mine.visits) == ingest.Refreshed(0, 0, 5)
@@ -116,7 +116,7 @@ def test_a_changed_record_and_an_unreadable_one_are_findings(engine: Engine, sea
     done = ingest.refresh(engine, mine.visits)
     assert done.problems == (mine.folders["once"].name,)
     found = {(row.name, row.rule) for row in queries.findings(engine, EVERYBODY, signed=False)}
-    assert {(mine.folders["first"].name, "record does not hold"), (mine.folders["once"].name, "record does not hold")} <= found
+    assert {(mine.folders[name].name, "record does not hold") for name in ("first", "once")} <= found
 
 
 def test_visits_by_site_cabinet_technician_fault_and_date(engine: Engine, season: Made) -> None:
@@ -169,14 +169,14 @@ def test_to_be_continued_says_when(engine: Engine, season: Made) -> None:
 def test_readings_of_one_cabinet_by_time(engine: Engine, season: Made) -> None:
     ingest.refresh(engine, season.visits)
     taken = queries.readings(engine, EVERYBODY, SUMMIT, "HK-4")
-    assert [(row.value, row.where) for row in taken if "cabinet" in row.quantity] == [(58.0, "out of its expected range")] * 2
+    assert [(r.value, r.where) for r in taken if "cabinet" in r.quantity] == [(58.0, "out of its expected range")] * 2
     assert [(row.quantity, row.taken) for row in taken] == sorted((row.quantity, row.taken) for row in taken)
     assert len(taken) == 4
     assert queries.readings(engine, EVERYBODY, VALLEY, "HK-4") == []
 
 
 def test_the_figures_are_those_counted_by_hand(engine: Engine, season: Made) -> None:
-    """HK-4 came back after nine days; of the four first visits (HK-4, TK-1, TK-2, HK-9) only TK-1's was done and stayed so."""
+    """HK-4 came back after nine days; of four first visits (HK-4, TK-1, TK-2, HK-9) TK-1's alone was done for good."""
     ingest.refresh(engine, season.visits)
     (back,) = measures.returns(engine, EVERYBODY, ALWAYS)
     assert (back.cabinet, back.visits, back.returns) == ("HK-4", 2, 1)

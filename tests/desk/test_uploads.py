@@ -105,7 +105,23 @@ def test_a_visit_sent_is_stored_verified_and_shown(empty: Desk, season: Made) ->
     assert same(there, season.folders["first"])
     assert verify(there).head == stored.head
     assert [row.name for row in queries.visits(empty.engine, EVERYBODY, Filter())] == [stored.visit]
-    assert not any(path.is_dir() for path in empty.incoming.place.iterdir()), "nothing is left of the upload"
+    upload = manifest_of(season.folders["first"]).upload
+    left = {path.name for path in (empty.incoming.place / upload).iterdir()}
+    assert left == {"manifest.json", "stored.json"}, "no part is left of the upload"
+
+
+def test_an_answer_that_was_lost_is_given_again(empty: Desk, season: Made) -> None:
+    device, folder = Device(empty), season.folders["first"]
+    manifest = manifest_of(folder)
+    first = device.send(folder)
+    assert first is not None
+    again = device.ask("POST", f"/upload/{manifest.upload}/commit")
+    assert (again.status_code, again.json()) == (200, first.json())
+    assert parse_state(device.ask("GET", f"/upload/{manifest.upload}").content).state == "stored"
+    late = device.put(manifest, manifest.parts[0], (folder / "journal.jsonl").read_bytes()[:10], 0)
+    assert parse_state(late.content).state == "stored"
+    shutil.rmtree(empty.visits / folder.name)
+    assert parse_state(device.offer(manifest).content).have[manifest.parts[0].sha256] == 0, "gone since: sent anew"
 
 
 def test_the_same_visit_twice_is_stored_once(empty: Desk, season: Made) -> None:
@@ -265,11 +281,21 @@ GOOD = {"format": 1, "visit": "v", "parts": [{"path": "journal.jsonl", "size": 1
 @pytest.mark.parametrize(
     "bad",
     [
-        b"", b"[]", b"{}", b"\xff", b"[" * 5000, b'{"format":1,"visit":"v","parts":[]}',
-        {**GOOD, "format": 2}, {**GOOD, "visit": "../v"}, {**GOOD, "visit": ".desk"}, {**GOOD, "visit": "a/b"},
+        b"",
+        b"[]",
+        b"{}",
+        b"\xff",
+        b"[" * 5000,
+        b'{"format":1,"visit":"v","parts":[]}',
+        {**GOOD, "format": 2},
+        {**GOOD, "visit": "../v"},
+        {**GOOD, "visit": ".desk"},
+        {**GOOD, "visit": "a/b"},
         {**GOOD, "parts": [*GOOD["parts"], *GOOD["parts"]]},  # type: ignore[misc]
-        *({**GOOD, "parts": [*GOOD["parts"], {"path": path, "size": 1, "sha256": "1" * 64}]}  # type: ignore[misc]
-          for path in ("../x", "/etc/passwd", "sound/../../x", "attached/..", "sound/00001.flac/x", "journal.lock", "")),
+        *(
+            {**GOOD, "parts": [*GOOD["parts"], {"path": path, "size": 1, "sha256": "1" * 64}]}  # type: ignore[misc]
+            for path in ("../x", "/etc/passwd", "sound/../../x", "attached/..", "sound/00001.flac/x", "journal.lock", "")
+        ),
         {**GOOD, "parts": [{"path": "journal.jsonl", "size": -1, "sha256": "0" * 64}]},
         {**GOOD, "parts": [{"path": "journal.jsonl", "size": 1 << 60, "sha256": "0" * 64}]},
         {**GOOD, "parts": [{"path": "journal.jsonl", "size": 1, "sha256": "../../../x"}]},
@@ -278,7 +304,7 @@ GOOD = {"format": 1, "visit": "v", "parts": [{"path": "journal.jsonl", "size": 1
 )
 def test_a_manifest_that_is_none_is_refused(empty: Desk, bad: Any) -> None:
     data = bad if isinstance(bad, bytes) else json.dumps(bad).encode()
-    with pytest.raises(ValueError, match="."):
+    with pytest.raises(ValueError, match=r"no manifest|format|name|size|hash|no file"):
         parse_manifest(data)
     assert Device(empty).ask("POST", "/upload", data).status_code == 422
     assert not empty.incoming.place.exists() or list(empty.incoming.place.iterdir()) == []

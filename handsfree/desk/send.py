@@ -1,0 +1,143 @@
+"""Store and forward: the queue worked off over a line that is often bad.
+
+Rules of this file:
+
+- A failure is waited out: twice as long each time, up to CAP, and never in step with other devices (half of it is chance).
+- A try that brought bytes to the desk counts as no failure, so that a line which breaks every minute still gets there.
+- One sender at a time works on a queue; what others put in is taken along.
+"""
+
+from __future__ import annotations
+
+import random
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from handsfree.desk.sendline import Destination, KeyUnknown, Later, Line, Refused, ready, transfer
+from handsfree.desk.sendqueue import REFUSED, STORED, WAITING, Queue, Row, mark_of
+from handsfree.errors import Trouble
+from handsfree.journal.reader import JOURNAL
+
+#: Seconds: the first wait, and the longest.
+BASE, CAP = 2.0, 900.0
+#: Seconds between looks at the queue while everything in it waits: somebody may have put something in.
+_LOOK = 5.0
+
+
+def delay(tries: int, chance: random.Random) -> float:
+    """Seconds after the `tries`-th failure in a row, from 1 on: between a half and the whole of BASE * 2^(tries-1)."""
+    return min(CAP, BASE * 2.0 ** min(tries - 1, 30)) * (0.5 + 0.5 * chance.random())
+
+
+@dataclass
+class Pace:
+    """Time and chance, to be replaced in a test. `until`: seconds of the epoch when it is enough for now."""
+
+    now: Callable[[], float] = time.time
+    sleep: Callable[[float], None] = time.sleep
+    chance: random.Random = field(default_factory=random.Random)
+    until: float = float("inf")
+
+
+@dataclass(frozen=True)
+class News:
+    """What a person is told. `what`: stored, waiting, refused. `wait`: seconds until the next try."""
+
+    visit: str
+    what: str
+    why: str = ""
+    wait: float = 0.0
+
+
+Tell = Callable[[News], None]
+
+
+# ---- into the queue -------------------------------------------------------------------------------------------------
+
+
+def visits_in(place: Path) -> list[Path]:
+    """The folder of a visit, or those in a folder of visits. Trouble where there is none."""
+    if (place / JOURNAL).is_file():
+        return [place]
+    if not place.is_dir():
+        raise Trouble(f"There is no folder {place}; name a visit's folder, or the folder that visits are kept in.")
+    found = [path for path in sorted(place.iterdir()) if (path / JOURNAL).is_file() and not path.name.startswith(".")]
+    if not found:
+        raise Trouble(f"There is no visit in {place}; name a visit's folder, or the folder that visits are kept in.")
+    return found
+
+
+@dataclass
+class Enqueued:
+    """`settled`: stored or refused before and not changed since. `unfit`: (visit, why) of those that cannot go."""
+
+    queued: int = 0
+    settled: list[Row] = field(default_factory=list)
+    unfit: list[tuple[str, str]] = field(default_factory=list)
+
+
+def enqueue(queue: Queue, place: Path, address: str, *, again: bool = False) -> Enqueued:
+    """Every visit of `place` that is whole and at its end. `again`: also those the desk has had, or refused, before."""
+    done = Enqueued()
+    for folder in visits_in(place):
+        settled = None if again else queue.settled(folder, address)
+        if settled is not None:
+            done.settled.append(settled)
+            continue
+        try:
+            ready(folder)
+        except (Later, Refused) as error:
+            done.unfit.append((folder.name, str(error)))
+            continue
+        queue.add(folder, address)
+        done.queued += 1
+    return done
+
+
+# ---- out of it ------------------------------------------------------------------------------------------------------
+
+
+def work(queue: Queue, to: Destination, tell: Tell, pace: Pace | None = None, line: Line | None = None) -> None:
+    """Send what waits for this desk until nothing does, or until `pace.until`. Trouble where the desk does not know the key
+    (everything still waits then)."""
+    pace = pace or Pace()
+    own = line or Line(to)
+    try:
+        while (row := queue.first(to.address, pace.now())) is not None:
+            now = pace.now()
+            if now >= pace.until:
+                return
+            if row.due > now:
+                if row.due > pace.until:
+                    return
+                pace.sleep(min(row.due - now, _LOOK))
+                continue
+            _try(queue, row, own, tell, pace)
+    except KeyUnknown:
+        raise Trouble(
+            f"The desk at {to.address} does not know this device's key; have one made there with 'handsfree desk-people add "
+            "NAME --role device'. Everything still waits in the queue."
+        ) from None
+    finally:
+        if line is None:
+            own.__exit__()
+
+
+def _try(queue: Queue, row: Row, line: Line, tell: Tell, pace: Pace) -> None:
+    name, safe, mark = row.folder.name, line.safe, mark_of(row.folder)
+    try:
+        transfer(line, row.folder)
+    except Refused as error:
+        queue.refused(row, mark, str(error))
+        tell(News(name, REFUSED, str(error)))
+        return
+    except Later as later:
+        tries = 1 if line.safe > safe else row.tries + 1
+        wait = max(later.wait, delay(tries, pace.chance))
+        queue.later(row, tries, pace.now() + wait, later.why, later.everyone)
+        tell(News(name, WAITING, later.why, wait))
+        return
+    queue.stored(row, mark)
+    tell(News(name, STORED))

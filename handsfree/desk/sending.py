@@ -1,0 +1,155 @@
+"""The verb `send`, as a plain function; the command line registers it."""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from handsfree.errors import Trouble
+
+if TYPE_CHECKING:
+    from handsfree.desk.send import News
+    from handsfree.desk.sendqueue import Queue
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the command line asked for. `place`: a visit, a folder of visits, or None to go on with what waits. `minutes`:
+    stop then and leave the rest in the queue, None to stay until all is sent. `again`: ask the desk even about what it has
+    had. `show`: only say what is in the queue."""
+
+    place: Path | None = None
+    to: str | None = None
+    key: Path | None = None
+    outbox: Path | None = None
+    minutes: float | None = None
+    again: bool = False
+    show: bool = False
+
+
+def send(asked: Asked, *, as_json: bool) -> int:
+    """`handsfree send`. Exit status 0 where all that was asked for is stored, 1 where some waits, was refused or is unfit.
+    Trouble where it is not set up, or the desk does not know the key."""
+    from handsfree.desk.sendqueue import Queue
+    from handsfree.settings import load
+
+    settings = load(send_to=asked.to, send_key=asked.key, outbox=asked.outbox)
+    queue = Queue(settings.outbox)
+    if asked.show:
+        return _show(queue, as_json)
+    address = _address(queue, settings.send_to)
+    return _send(asked, settings.send_key, queue, address, as_json)
+
+
+def _send(asked: Asked, key: Path | None, queue: Queue, address: str, as_json: bool) -> int:
+    from filelock import FileLock, Timeout
+
+    from handsfree.desk import send as sending
+    from handsfree.desk.sendline import Destination
+    from handsfree.desk.sendqueue import REFUSED, STORED
+
+    _needed()
+    destination = Destination(address, key_of(key))
+    done = sending.enqueue(queue, asked.place, address, again=asked.again) if asked.place else sending.Enqueued()
+    for row in done.settled:
+        print(f"{row.folder.name}: {'is stored already' if row.state == STORED else 'was refused: ' + row.why}")
+    for name, why in done.unfit:
+        print(f"{name}: not sent: {why}")
+    until = float("inf") if asked.minutes is None else time.time() + 60 * asked.minutes
+    try:
+        with FileLock(queue.place.with_suffix(".lock"), timeout=0):
+            sending.work(queue, destination, _told, sending.Pace(until=until))
+    except Timeout:
+        print("Another 'handsfree send' is at work on the queue and takes these along.")
+    except KeyboardInterrupt:
+        print("\nInterrupted; what is not stored waits in the queue. Go on with 'handsfree send'.", file=sys.stderr)
+    counts = _counts(queue, address) | {"unfit": len(done.unfit)}
+    if as_json:
+        print(json.dumps({"to": address, **counts}))
+    bad = counts["waiting"] or done.unfit or any(row.state == REFUSED for row in _asked_for(queue, address, asked.place))
+    return 1 if bad else 0
+
+
+def _address(queue: Queue, given: str) -> str:
+    """Where to: as named, as set, or where alone something waits to go."""
+    from handsfree.desk.sendline import address_of
+    from handsfree.desk.sendqueue import WAITING
+
+    if given:
+        return address_of(given)
+    waits = {row.destination for row in queue.rows() if row.state == WAITING}
+    if len(waits) != 1:
+        raise Trouble("Nothing is sent before it is set up: name the desk with --to, or in the setting 'send_to'.")
+    return address_of(waits.pop())
+
+
+def key_of(path: Path | None) -> str:
+    """From a file that only its owner can read, or asked for at the terminal. Trouble where there is none."""
+    if path is None:
+        if not sys.stdin.isatty():
+            raise Trouble("The desk wants this device's key; name the file it is in with --key, or the setting 'send_key'.")
+        import getpass
+
+        return _plain(getpass.getpass("This device's key: "), "What was typed")
+    import os
+
+    try:
+        if os.name == "posix" and path.stat().st_mode & 0o077:
+            raise Trouble(f"Others on this machine could read the key in {path}; make it yours alone: chmod 600 {path}")
+        text = path.read_bytes()[:4096].decode("ascii", "replace")
+    except OSError as error:
+        raise Trouble(f"The key file {path} cannot be read: {error.strerror}; name it with --key.") from None
+    return _plain(text, str(path))
+
+
+def _plain(text: str, where: str) -> str:
+    key = text.strip()
+    if not key or not key.isascii() or any(c.isspace() or not c.isprintable() for c in key):
+        raise Trouble(f"{where} holds no key; 'handsfree desk-people add NAME --role device' at the desk prints one.")
+    return key
+
+
+def _needed() -> None:
+    try:
+        import httpx  # noqa: F401
+    except ImportError:
+        raise Trouble("Sending needs the package httpx; install it with: pip install 'handsfree[send]'") from None
+
+
+def _told(news: News) -> None:
+    words = {
+        "stored": "stored",
+        "waiting": f"waits: {news.why}; tried again in {news.wait:.0f} s",
+        "refused": f"refused: {news.why}",
+    }[news.what]
+    print(f"{news.visit}: {words}", flush=True)
+
+
+def _asked_for(queue: Queue, address: str, place: Path | None) -> list[Any]:
+    """The rows of this call: those under `place`, or all."""
+    rows = queue.rows(address)
+    whole = place.resolve() if place is not None else None
+    return [row for row in rows if whole is None or whole in (row.folder, *row.folder.parents)]
+
+
+def _counts(queue: Queue, address: str) -> dict[str, int]:
+    from handsfree.desk.sendqueue import REFUSED, STORED, WAITING
+
+    states = [row.state for row in queue.rows(address)]
+    return {state: states.count(state) for state in (STORED, WAITING, REFUSED)}
+
+
+def _show(queue: Queue, as_json: bool) -> int:
+    rows = queue.rows()
+    for row in rows:
+        why = f": {row.why}" if row.why else ""
+        print(f"{row.folder.name} to {row.destination}: {row.state}{why}")
+    if not rows:
+        print("Nothing was ever put into the queue.")
+    if as_json:
+        print(json.dumps([{"visit": r.folder.name, "to": r.destination, "state": r.state, "why": r.why} for r in rows]))
+    return 0
