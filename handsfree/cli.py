@@ -287,6 +287,25 @@ def schema(out: Out = None) -> None:
     commands.schema(out)
 
 
+# ---- the fleet ------------------------------------------------------------------------------------------------------
+
+
+@app.command()
+def send(
+    place: Annotated[Path | None, typer.Argument(help="A visit, or a folder of them; what waits if absent.")] = None,
+    to: Annotated[str | None, typer.Option("--to", help="Address of the desk: https://desk.example.org")] = None,
+    key: Annotated[Path | None, typer.Option("--key", help="File with the key the desk gave this device.")] = None,
+    minutes: Annotated[float | None, typer.Option(help="Stop then; the rest waits in the queue.")] = None,
+    again: Annotated[bool, typer.Option("--again", help="Ask the desk even about visits it has had, or refused.")] = False,
+    show: Annotated[bool, typer.Option("--show", help="Only say what is in the queue.")] = False,
+    json: Json = False,
+) -> None:
+    """Send visits to a desk over a bad line: whole and once, or not at all. Exit status 1 where some are not stored."""
+    from handsfree.desk import sending
+
+    raise typer.Exit(sending.send(sending.Asked(place, to, key, None, minutes, again, show), as_json=json))
+
+
 @app.command()
 def settings() -> None:
     """Every setting, its value, and where that came from."""
