@@ -25,6 +25,7 @@ DRIFT = 0.04  # s by which reference and microphone may slip before they are ali
 STEP = 0.5
 BETTER, FOR_BLOCKS = 0.8, 3  # the learner takes over at this share of the error, so many blocks in a row
 QUIET = 1e-8  # mean square of a reference that plays nothing: -80 dB
+MET = 0.1  # share of the sound left when the room counts as learnt: 10 dB taken out
 FLOOR = 0.02  # the least that what is left is turned down to
 
 
@@ -41,12 +42,15 @@ class Canceller:
         self._error_used = self._error_learnt = 0.0
         self._streak = 0
         self._leak = 0.5  # share of the echo's power that is usually left
+        self._heard_power = 0.0
+        self.met = False  # it has once taken out MET of the sound in this room: until then nothing of a prompt goes on
         self._idle = parts
 
     def reset(self) -> None:
         self._used[:] = 0
         self._learnt[:] = 0
         self._leak = 0.5
+        self.met = False
 
     def clean(self, heard: Samples, reference: Samples) -> Samples:
         ref = np.asarray(reference, dtype=np.float64)
@@ -80,6 +84,8 @@ class Canceller:
         self._error_used = 0.7 * self._error_used + 0.3 * float(np.mean(used**2))
         self._error_learnt = 0.7 * self._error_learnt + 0.3 * float(np.mean(learnt**2))
         better = self._error_learnt < BETTER * self._error_used and float(np.mean(learnt**2)) < power
+        self._heard_power = 0.7 * self._heard_power + 0.3 * power
+        self.met = self.met or (self._heard_power > QUIET and self._error_used < MET * self._heard_power)
         self._streak = self._streak + 1 if better else 0
         if self._streak >= FOR_BLOCKS:
             self._used[:] = self._learnt
@@ -89,6 +95,8 @@ class Canceller:
             self._error_learnt = self._error_used
 
     def _turned_down(self, left: NDArray[Any], echo: NDArray[Any]) -> NDArray[Any]:
+        if not self.met:
+            return left * FLOOR
         of_left, of_echo = float(np.mean(left**2)), float(np.mean(echo**2))
         if of_echo <= QUIET or of_left <= 0:
             return left

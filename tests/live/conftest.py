@@ -61,6 +61,11 @@ class Booth:
 
 @pytest.fixture(scope="session")
 def _server() -> Iterator[Booth]:
+    yield from started()
+
+
+def started() -> Iterator[Booth]:
+    """The server, for as long as the generator lives."""
     if not sys.platform.startswith("linux") or not shutil.which("pulseaudio") or not shutil.which("pactl"):
         pytest.skip("needs PulseAudio: apt-get install pulseaudio libasound2-plugins libportaudio2")
     assert "sounddevice" not in sys.modules, "PortAudio has started before its sound card was there"

@@ -81,13 +81,15 @@ def test_a_gate_is_never_taken_while_something_plays() -> None:
     assert EchoGuard().allow(heard, Judgement(False, "", silence(1))).verdict == Verdict.ACCEPTED
 
 
-def test_its_own_words_need_a_voice_that_is_surely_anothers() -> None:
+def test_its_own_words_are_not_taken_while_it_says_them() -> None:
     heard = accepted(Sense.COMMAND, "go back")
     unsure = Judgement(False, "", silence(1), overlap=1.0, foreign=0.45, texts=("You can say next step, or go back.",))
     sure = Judgement(False, "", silence(1), overlap=1.0, foreign=0.95, texts=unsure.texts)
     elsewhere = Judgement(False, "", silence(1), overlap=1.0, foreign=0.45, texts=("Look at the fan.",))
     assert EchoGuard().allow(heard, unsure).verdict == Verdict.NOT_FOR_ME
-    assert EchoGuard().allow(heard, sure).verdict == Verdict.ACCEPTED
+    assert EchoGuard().allow(heard, sure).verdict == Verdict.NOT_FOR_ME
+    assert EchoGuard(headset=True).allow(heard, unsure).verdict == Verdict.NOT_FOR_ME
+    assert EchoGuard(headset=True).allow(heard, sure).verdict == Verdict.ACCEPTED
     assert EchoGuard().allow(heard, elsewhere).verdict == Verdict.ACCEPTED
 
 
