@@ -182,7 +182,7 @@ def test_the_deck_exchange_calls_both_halves() -> None:
         (70.0, 55.0, 47.0, 42.0, "proved-cold"),
         (90.0, 75.0, 62.0, 52.0, "on-its-way"),
         (85.0, 86.0, 86.0, 87.0, "settles-warm"),
-        (60.0, 60.0, 60.0, 60.0, "settle-time"),  # flat so far: time before a verdict
+        (60.0, 60.0, 60.0, 60.0, "falling-or-not"),  # flat so far: time before a verdict
     ],
 )
 def test_pull_down_is_judged_by_newtons_law(first: float, second: float, third: float, fourth: float, go: str) -> None:

@@ -58,7 +58,8 @@ def test_a_borderline_reading_tells_nothing() -> None:
 def test_under_isolation_the_next_check_needs_no_power_or_says_so() -> None:
     scene = arrived("too-warm").words(
         "lit up", "cooling", "43", "affirm", "58", "affirm", "70", "affirm", "58", "affirm", "warm", "runs smoothly",
-        "clean", "turning", "even frost", "long before", "holds fast", "go ahead", "isolated lock four two", "nothing runs", "understood",
+        "even frost", "clean", "turning", "holds fast", "long before", "go ahead", "isolated lock four two",
+        "nothing runs", "understood",
     )  # fmt: skip
     assert (scene.step, scene.power) == ("compressor-touch", "ISOLATED")
     before = scene.state
