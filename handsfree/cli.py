@@ -280,6 +280,23 @@ def record(
 
 
 @app.command()
+def rehearse(
+    procedure: Name,
+    typed: Annotated[bool, typer.Option("--typed", help="Interactive from the keyboard, with a map.")] = False,
+    spoken: Annotated[bool, typer.Option("--spoken", help="Interactive by voice, with a map.")] = False,
+    voice: Annotated[list[str] | None, typer.Option("--voice", help="A voice of the technician's; may be repeated.")] = None,
+    most: Annotated[int | None, typer.Option("--most", min=1, help="Walk no more paths than this.")] = None,
+    engine: Engine = None,
+    json: Json = False,
+) -> None:
+    """Walk every path of a procedure with synthetic voices: what is asked again, what is misheard, how long it takes."""
+    from handsfree.authoring import commands
+
+    asked = commands.Rehearse(procedure, typed, spoken, tuple(voice or ()), engine, most)
+    commands.rehearse(asked, as_json=json)
+
+
+@app.command()
 def schema(out: Out = None) -> None:
     """The JSON Schema of procedure files, for editors."""
     from handsfree.procedure import commands

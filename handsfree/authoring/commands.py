@@ -63,3 +63,79 @@ def _show(recording: Recording, state: State, as_json: bool) -> None:
     print(f"Written: {path}")
     if not finished:
         print(f"Not finished; take it up with: handsfree record {recording.shelf.name}")
+
+
+@dataclass(frozen=True)
+class Rehearse:
+    """What the command line asked of a rehearsal. `typed`, `spoken`: interactive, with a map, kept nowhere. `most`: paths
+    to walk."""
+
+    procedure: str
+    typed: bool = False
+    spoken: bool = False
+    voices: tuple[str, ...] = ()
+    engine: str | None = None
+    most: int | None = None
+
+
+def rehearse(asked: Rehearse, *, as_json: bool = False) -> None:
+    """Exits with 1 where a saying was taken for another, or a path did not end."""
+    if asked.typed or asked.spoken:
+        from handsfree.authoring.interactive import interactive
+
+        interactive(asked)
+        return
+    from handsfree.authoring import paths, rehearsal, report
+    from handsfree.visit.sessions import provable
+
+    book = provable(asked.procedure)
+    found, every = paths.find(book)
+    chosen = found[: asked.most]
+    print(f"{len(found)} paths{'' if every else ', not all there are'}; {len(chosen)} walked.", flush=True)
+    bench = _bench(asked, book)
+    walked = []
+    for one in rehearsal.rehearse(bench, chosen):
+        walked.append(one)
+        print(_line(one), flush=True)
+    for line in report.lines(walked):
+        print(line)
+    if as_json:
+        print(json.dumps(report.as_data(walked, len(found), every), ensure_ascii=False))
+    if any(one.mistaken or not one.finished for one in walked):
+        sys.exit(1)
+
+
+def _bench(asked: Rehearse, book: Any) -> Any:
+    from platformdirs import user_cache_path
+
+    from handsfree.authoring import rehearsal, voices
+    from handsfree.journal.events import Happening
+    from handsfree.language import base
+    from handsfree.settings import load
+    from handsfree.sound.sinks import FileSink
+    from handsfree.sound.synth import Synthesiser
+    from handsfree.speech.recogniser import build_recogniser
+    from handsfree.visit.mouth import SpokenMouth
+
+    settings = load()
+    code = book.procedures[book.main].language
+    language, cache = base.load(code), user_cache_path("handsfree") / "voice"
+    recogniser = build_recogniser(asked.engine or settings.engine or None, code, settings.models)
+    own = Synthesiser(code, settings.voice, settings.words_a_minute, cache)
+
+    def mouth_of(clock: Any) -> SpokenMouth:
+        ended: list[Happening] = []
+        return SpokenMouth(own, FileSink(None, clock, ended.append), language, ended)
+
+    speakers = voices.speakers(asked.voices, code, lambda name: Synthesiser(code, name, settings.words_a_minute, cache))
+    return rehearsal.Bench(book, recogniser, speakers, mouth_of)
+
+
+def _line(one: Any) -> str:
+    from handsfree.authoring.paths import shortened
+
+    minutes, seconds = divmod(round(one.seconds), 60)
+    end = one.path.outcome if one.finished else "NOT FINISHED"
+    again = f"{len(one.asked_again)} of {one.sayings} sayings asked again"
+    time = f"{minutes}:{seconds:02d} and {one.minutes:g} min of work"
+    return f"path {one.number}, {one.voice}: {time}; {again}; {end}; {shortened(one.path)}"

@@ -1,0 +1,62 @@
+"""A rehearsal by a person, typed or spoken: a visit that is kept nowhere, with a map of where one is."""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from handsfree.authoring.map import text_map
+from handsfree.journal.events import Stamped, StepEntered
+from handsfree.visit import commands
+from handsfree.visit.runner import Runner
+from handsfree.visit.sessions import Session, run
+from handsfree.visit.state import State
+
+if TYPE_CHECKING:
+    from handsfree.authoring.commands import Rehearse
+
+
+def mapped(write: Callable[[Stamped, State], None], out: Any) -> Callable[[Stamped, State], None]:
+    """What `write` prints, and before each step the map."""
+    been: set[tuple[str, str]] = set()
+
+    def watch(entry: Stamped, state: State) -> None:
+        if isinstance(entry.event, StepEntered):
+            for line in text_map(state, been):
+                print(line, file=out)
+            been.add((entry.event.path[-1], entry.event.step))
+        write(entry, state)
+
+    return watch
+
+
+def interactive(asked: Rehearse) -> None:
+    """Trouble for what keeps a visit from running."""
+    with tempfile.TemporaryDirectory(prefix="handsfree-rehearsal-", ignore_cleanup_errors=True) as folder:
+        visit = commands.Asked(
+            procedure=asked.procedure, resume=None, typed=asked.typed, sound_in=None, sound_out=None, engine=asked.engine,
+            visits=Path(folder), technician=None, site=None, cabinet=None,
+        )  # fmt: skip
+        watch = mapped(commands.printer(sys.stdout), sys.stdout)
+        state = _spoken(visit, watch) if asked.spoken else _typed(visit, watch)
+    print(f"The rehearsal ended as '{state.outcome}'; nothing of it is kept.")
+
+
+def _typed(visit: commands.Asked, watch: Any) -> State:
+    return run(commands.opened(visit, "typed"), lambda session: commands._typed_runner(session, watch))
+
+
+def _spoken(visit: commands.Asked, watch: Any) -> State:
+    from handsfree.visit import live
+
+    settings = commands.settings_of(visit)
+    recogniser = commands.recogniser_of(settings.engine or None, settings.language)
+
+    def runner(session: Session) -> Runner:
+        made, _ = live._live(session, visit, settings, recogniser, watch)
+        return made
+
+    return run(commands.opened(visit, recogniser.name), runner)

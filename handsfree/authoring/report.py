@@ -1,0 +1,69 @@
+"""What a rehearsal found, gathered over its walks: which sayings of which steps were asked again, in which voices."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from handsfree.authoring.rehearsal import Walked
+
+START = "start"
+
+
+@dataclass(frozen=True)
+class Hard:
+    """One saying at one step. `voices`: (voice, how often asked again before it was taken, whether it had to be typed)."""
+
+    step: str
+    said: str
+    voices: tuple[tuple[str, int, bool], ...]
+    heard: tuple[str, ...]
+
+
+def gathered(walked: Sequence[Walked]) -> tuple[Hard, ...]:
+    """In the order they were met; the same saying in the same voice is the same on every path, and stands once."""
+    tries: dict[tuple[str, str], dict[str, tuple[int, bool]]] = defaultdict(dict)
+    heard: dict[tuple[str, str], dict[str, None]] = defaultdict(dict)
+    for walk in walked:
+        here: dict[tuple[str, str], list[bool]] = defaultdict(list)
+        for slip in walk.asked_again:
+            key = (slip.step or START, slip.said)
+            here[key].append(slip.given_up)
+            heard[key][slip.words] = None
+        for key, given_up in here.items():
+            count = min(len(given_up), given_up.index(True) + 1 if True in given_up else len(given_up))
+            tries[key].setdefault(walk.voice, (count, any(given_up)))
+    return tuple(
+        Hard(step, said, tuple((voice, *found) for voice, found in voices.items()), tuple(heard[step, said]))
+        for (step, said), voices in tries.items()
+    )
+
+
+def lines(walked: Sequence[Walked]) -> Iterator[str]:
+    """For people."""
+    for trouble in gathered(walked):
+        voices = ", ".join(f"{voice} {count}x{' then typed' if typed else ''}" for voice, count, typed in trouble.voices)
+        yield f"asked again at {trouble.step}: '{trouble.said}' ({voices}; heard as: {'; '.join(trouble.heard[:3])})"
+    for walk in walked:
+        for slip in walk.mistaken:
+            yield f"MISTAKEN at {slip.step or START}, {walk.voice}: '{slip.said}' was taken for '{slip.taken}'"
+    sayings, again = sum(one.sayings for one in walked), sum(len(one.asked_again) for one in walked)
+    mistaken = sum(len(one.mistaken) for one in walked)
+    yield f"{len(walked)} walks, {sayings} sayings: {again} asked again, {mistaken} taken for another."
+
+
+def as_data(walked: Sequence[Walked], paths: int, every: bool) -> dict[str, Any]:
+    """For JSON."""
+    return {
+        "paths": paths, "every": every, "sayings": sum(one.sayings for one in walked),
+        "asked_again": [asdict(trouble) for trouble in gathered(walked)],
+        "mistaken": [asdict(slip) for one in walked for slip in one.mistaken],
+        "walks": [
+            {"path": one.number, "voice": one.voice, "finished": one.finished, "outcome": one.path.outcome,
+             "seconds": round(one.seconds, 1), "minutes": one.minutes, "sayings": one.sayings,
+             "asked_again": len(one.asked_again), "route": list(one.path.route)}
+            for one in walked
+        ],
+    }  # fmt: skip
