@@ -26,7 +26,8 @@ STEP = 0.5
 BETTER, FOR_BLOCKS = 0.8, 3  # the learner takes over at this share of the error, so many blocks in a row
 QUIET = 1e-8  # mean square of a reference that plays nothing: -80 dB
 MET = 0.1  # share of the sound left when the room counts as learnt: 10 dB taken out
-FLOOR = 0.02  # the least that what is left is turned down to
+LEFT = 16.0  # times what is usually left of the echo: so much is taken for echo
+FLOOR = 0.002  # the least that what is left is turned down to: under any noise floor
 
 
 class Canceller:
@@ -101,8 +102,8 @@ class Canceller:
         if of_echo <= QUIET or of_left <= 0:
             return left
         ratio = min(1.0, of_left / of_echo)
-        self._leak = min(self._leak * 1.01, 1.0) if ratio > self._leak else 0.7 * self._leak + 0.3 * ratio
-        expected = 3.0 * self._leak * of_echo
+        self._leak = min(self._leak * 1.05, 1.0) if ratio > self._leak else 0.9 * self._leak + 0.1 * ratio
+        expected = LEFT * self._leak * of_echo
         gain = np.sqrt(max(FLOOR**2, 1.0 - expected / of_left)) if of_left > expected else FLOOR
         return np.asarray(left * gain)
 
