@@ -305,7 +305,8 @@ def _row(name: str, some: list[Visit]) -> tuple[str, ...]:
 
 
 HEAD = (
-    "procedure", "visits", "right", "wrong", "handed over", "ended fixed", "fixed and is not", "minutes on site", "isolations",
+    "procedure", "visits", "right", "wrong", "handed over", "ended fixed", "fixed and is not", "minutes on site",
+    "isolations",
 )  # fmt: skip
 
 
