@@ -22,8 +22,6 @@ from handsfree.journal.reader import JOURNAL
 
 #: Seconds: the first wait, and the longest.
 BASE, CAP = 2.0, 900.0
-#: Seconds between looks at the queue while everything in it waits: somebody may have put something in.
-_LOOK = 5.0
 
 
 def delay(tries: int, chance: random.Random) -> float:
@@ -33,12 +31,14 @@ def delay(tries: int, chance: random.Random) -> float:
 
 @dataclass
 class Pace:
-    """Time and chance, to be replaced in a test. `until`: seconds of the epoch when it is enough for now."""
+    """Time and chance, to be replaced in a test. `until`: seconds of the epoch when it is enough for now. `look`: seconds
+    between looks at the queue while everything in it waits, for somebody may have put something in."""
 
     now: Callable[[], float] = time.time
     sleep: Callable[[float], None] = time.sleep
     chance: random.Random = field(default_factory=random.Random)
     until: float = float("inf")
+    look: float = 5.0
 
 
 @dataclass(frozen=True)
@@ -112,7 +112,7 @@ def work(queue: Queue, to: Destination, tell: Tell, pace: Pace | None = None, li
             if row.due > now:
                 if row.due > pace.until:
                     return
-                pace.sleep(min(row.due - now, _LOOK))
+                pace.sleep(min(row.due - now, pace.look))
                 continue
             _try(queue, row, own, tell, pace)
     except KeyUnknown:

@@ -128,9 +128,10 @@ class Queue:
     def first(self, destination: str, now: float) -> Row | None:
         """The waiting one that is due first; its `due` may lie ahead. None where nothing waits."""
         with self._change() as change:
-            change.execute("UPDATE sends SET due = 0 WHERE due > ?", (now + _ABSURD,))
             found = change.execute(
-                "SELECT * FROM sends WHERE destination = ? AND state = ? ORDER BY due, id LIMIT 1", (destination, WAITING)
+                "SELECT id, folder, destination, mark, state, tries, iif(due > ?, 0.0, due) AS due, why FROM sends "
+                "WHERE destination = ? AND state = ? ORDER BY 7, id LIMIT 1",
+                (now + _ABSURD, destination, WAITING),
             ).fetchone()
             return None if found is None else _row(found)
 
