@@ -206,7 +206,8 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
     """The gate is closed, the place is told aloud, and the visit goes on from it."""
     state = flow.state
     was, away = state.interlock, flow.now - max(state.interlock.last_heard, state.began)
-    flow.change(outcome="", overlay=Overlay.NONE, pending=None, tries=0, told_quiet=False)
+    # listening: the ear is a new one and has been told of nothing, even where the same is in force as before
+    flow.change(outcome="", overlay=Overlay.NONE, pending=None, tries=0, told_quiet=False, listening=None)
     if was.power is not Power.LIVE:
         flow.turn_lock(Turn.RESUMED, flow.words("why-resume"))
         flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.words("why-resume"))

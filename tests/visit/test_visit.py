@@ -313,3 +313,13 @@ def test_what_next_and_why_rest_on_the_answers_so_far() -> None:
 
 def test_what_next_has_nothing_to_say_without_a_complaint() -> None:
     assert Scene(book(data.WHOLE)).open().words("what next").said == "Nothing to suggest here."
+
+
+@pytest.mark.parametrize("lines", [(), ("next step",), ("next step", "warm"), ("next step", "warm", "43.5"), ("stop the visit",)])
+def test_a_resume_tells_the_new_ear_what_is_in_force(lines: tuple[str, ...]) -> None:
+    """After a crash the ear is a new one: also where the same is in force as before, it has to be told."""
+    scene = Scene(book(data.WHOLE)).open().words(*lines)
+    scene.tell(Resumed("interrupted"))
+    told = [effect for effect in scene.last if isinstance(effect, ListenFor)]
+    assert told == [scene.state.listening]
+    assert told[0] != ListenFor(commands=())
