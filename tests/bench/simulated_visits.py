@@ -31,6 +31,7 @@ from handsfree.journal.events import (
     FindingMade,
     HandedOver,
     ListenFor,
+    NoteKept,
     Opened,
     Resumed,
     Stamped,
@@ -46,7 +47,7 @@ from handsfree.trade.faultmodel import shipped
 from handsfree.trade.simulator import SimulatedCabinet, cabinet, complaints
 from handsfree.visit.hearing import typed, utterance_of
 from handsfree.visit.machine import advance, start
-from handsfree.visit.state import Awaiting, State, listening_of
+from handsfree.visit.state import Awaiting, Overlay, State, listening_of
 from tests.bench.simulated_technician import OFF_SCALE, UNSTEADY, Technician
 
 ENGLISH = base.load("en")
@@ -173,6 +174,8 @@ class Site:
         while not self.state.closed or self.state.not_before is not None:
             if self.state.closed:
                 self._return()
+            elif self.state.overlay is Overlay.NOTE:
+                self._tell(NoteKept("", "", "misheard"))
             elif self.state.awaiting is Awaiting.WAIT:
                 self.now = max(self.now, self.state.wait_ends)
                 self._tell(TimerRang("wait"))
@@ -220,6 +223,8 @@ class Site:
 
     def _words(self) -> str:
         technician, step, awaiting = self._at_the_cabinet(), self.state.step, self.state.awaiting
+        if self.state.overlay in OVERLAID:
+            return OVERLAID[self.state.overlay]
         if awaiting is Awaiting.ANSWER:
             assert isinstance(step, Ask)
             return technician.answer(step, self.state.path[-1])
@@ -265,7 +270,10 @@ class Site:
 WORKING = frozenset({
     Awaiting.DONE, Awaiting.ANSWER, Awaiting.READING, Awaiting.SWITCH_TRIED, Awaiting.GATE, Awaiting.RESTORE_POWER,
 })  # fmt: skip
+#: What leads back from where only a misheard phrase can have led.
+OVERLAID = {Overlay.STAND_BY: "go ahead", Overlay.STOP_ONCE: "negative", Overlay.STOP_TWICE: "negative"}
 WORDS = {
+    Awaiting.CUT_WAIT: "negative",
     Awaiting.LOCK_NUMBER: LOCK,
     Awaiting.DONE: "next step",
     Awaiting.UNDERSTOOD: "understood",
@@ -346,6 +354,8 @@ class VoiceEar:
             sound = padded(synthesise(words, self.voice, self.rate * (1.0, 0.9, 1.08)[attempt]))
             heard = utterance_of(self.recogniser.hear(sound, listening))
             self.counts["said"] += 1
+            if self.counts["said"] % 20 == 0:
+                print(f"    so far: {dict(self.counts)}", flush=True)
             if heard.verdict == Verdict.ACCEPTED:
                 right = (heard.sense, heard.text) == (meant.sense, meant.text) and _same(heard, meant)
                 self.counts["right" if right else "wrong"] += 1
