@@ -86,6 +86,10 @@ class Language(Protocol):
         """The ways a transcriber writes it: '43.5', '43.5°F', '2,200 V', '11 1/2', '-12'."""
         ...
 
+    def apart(self, a: str, b: str) -> float:
+        """How far two texts lie apart in sound: 0 the same, 1 nothing in common."""
+        ...
+
     def confusable(self, value: float) -> tuple[float, ...]:
         """Values that sound near this one, without itself."""
         ...

@@ -12,6 +12,7 @@ from handsfree.language.twoway import TwoWay
 class English(GrammarLanguage):
     code = "en"
     words = WORDS
+    uncounted = frozenset({"kelvin", "hertz", "psi", "bar", "percent", "revolutions_per_minute"})
 
     def number_grammar(self) -> TwoWay:
         return english_numbers(self.grammar)
@@ -24,6 +25,9 @@ class English(GrammarLanguage):
 
     def speakable(self, text: str) -> str:
         return english_speakable.speakable(text, self.say_number, self.say_quantity, lambda unit: self.say_unit(unit, 1))
+
+    def apart(self, a: str, b: str) -> float:
+        return phonetics.distance(a, b)
 
     def nearest(self, word: str, how_many: int) -> tuple[str, ...]:
         return phonetics.nearest(word, how_many)

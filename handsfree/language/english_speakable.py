@@ -88,8 +88,8 @@ def speakable(
     def quantity(match: re.Match[str]) -> str:
         unit = _SYMBOL_UNITS[match["unit"]]
         if _is_long(match["low"]) or _is_long(match["high"] or "0"):
-            high = f" to {_digits(match['high'])}" if match["high"] else ""
-            return f"{_digits(match['low'])}{high} {say_quantity(2, unit).split(maxsplit=1)[1]}"
+            upper = f" to {_digits(match['high'])}" if match["high"] else ""
+            return f"{_digits(match['low'])}{upper} {say_quantity(2, unit).split(maxsplit=1)[1]}"
         before, low = _value(match["low"])
         if match["high"] is None:
             article = re.search(r"\b(?:the|an?) $", match.string[: match.start()], re.IGNORECASE)

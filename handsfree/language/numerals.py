@@ -27,7 +27,8 @@ class NumberWords:
     `decimal` (the point when digits are read out), `with_fraction` (between a whole and a fraction). `fractions`: '1/2' ->
     its words.
     `capitals`: words that are written otherwise than they stand in the grammar. `below`: other ways to write a minus
-    temperature, {} for its size. `likely`: digits most often taken for one another."""
+    temperature, {} for its size. `likely`: digits most often taken for one another. `decimal_sign`, `thousands_sign`: how
+    numbers are written. `per`, `power`: in the name of a unit without words of its own."""
 
     digits: tuple[str, ...]
     cardinal: str
@@ -39,6 +40,10 @@ class NumberWords:
     capitals: Mapping[str, str]
     below: tuple[str, ...]
     likely: Mapping[str, str]
+    decimal_sign: str = "."
+    thousands_sign: str = ","
+    per: str = "per"
+    power: str = "to the"
 
     def spell(self, figures: str) -> tuple[str, ...]:
         """'42' -> four two."""
@@ -147,7 +152,7 @@ def plain(value: Decimal) -> str:
 
 
 def written_numbers(value: float, said: NumberWords) -> tuple[str, ...]:
-    """'43.5'; '2200', '2,200'; '-12', 'minus 12'; '0.8', '.8'; '11.5', '11 1/2'."""
+    """'43.5'; '2200', '2,200'; '-12', 'minus 12'; '0.8', '.8'; '11.5', '11 1/2'. With the signs of the language."""
     number = exact(value)
     size, sign = abs(number), "-" if number < 0 else ""
     forms = [plain(size)]
@@ -156,6 +161,8 @@ def written_numbers(value: float, said: NumberWords) -> tuple[str, ...]:
         forms.append(f"{int(whole):,}{point}{fraction}")
     if 0 < size < 1:
         forms.append(plain(size)[1:])
+    signs = str.maketrans({".": said.decimal_sign, ",": said.thousands_sign})
+    forms = [form.translate(signs) for form in forms]
     half = {Decimal("0.5"): "1/2", Decimal("0.25"): "1/4", Decimal("0.75"): "3/4"}.get(size % 1)
     if half:
         forms.append(f"{int(size)} {half}" if size >= 1 else half)
@@ -177,7 +184,7 @@ def written_forms(value: float, unit: str, written: Written) -> tuple[str, ...]:
         forms += [f"{number} {text}" for text in fitting]
         forms += [f"{number}{sign}" if sign[0] in "°%" else f"{number} {sign}" for sign in signs]
     if exact(value) < 0 and name in ("degF", "degC"):
-        size = plain(-exact(value))
+        size = plain(-exact(value)).replace(".", written.said.decimal_sign)
         forms += [form.format(size) for form in written.said.below]
     return tuple(dict.fromkeys(forms))
 

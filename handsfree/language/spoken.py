@@ -31,6 +31,8 @@ class GrammarLanguage(ABC):
 
     code: str
     words: NumberWords
+    #: units that are the same after one and after many: they stand once in a grammar
+    uncounted: frozenset[str]
 
     # ---- what a language brings
 
@@ -48,6 +50,14 @@ class GrammarLanguage(ABC):
 
     @abstractmethod
     def speakable(self, text: str) -> str: ...
+
+    @abstractmethod
+    def apart(self, a: str, b: str) -> float:
+        """How far two texts lie apart in sound: 0 the same, 1 nothing in common."""
+
+    def plain(self, text: str) -> str:
+        """The text with its written numbers and marks as `tokens` takes them: '43,5' -> '43.5' where a comma is a point."""
+        return text
 
     @abstractmethod
     def nearest(self, word: str, how_many: int) -> tuple[str, ...]:
@@ -88,7 +98,7 @@ class GrammarLanguage(ABC):
         for phrase in expand(self.grammar, rule):
             ways[phrase.tags[-1]] = (*ways.get(phrase.tags[-1], ()), phrase.text)
         if not once:  # one that is the same after one and after many stands once in the expansion
-            ways = {name: (way[0], *way) if name in UNCOUNTED else way for name, way in ways.items()}
+            ways = {name: (way[0], *way) if name in self.uncounted else way for name, way in ways.items()}
         return ways
 
     @cached_property
@@ -136,7 +146,8 @@ class GrammarLanguage(ABC):
             return ""
         ways = self.units.get(name)
         if ways is None:
-            return name.replace("_", " ").replace("/", "per").replace("**", "to the").replace("*", "")
+            name = name.replace("_", " ").replace("/", self.words.per)
+            return name.replace("**", self.words.power).replace("*", "")
         return self.words.capital(ways[abs(exact(value)) == 1])
 
     def say_quantity(self, value: float, unit: str) -> str:
@@ -214,7 +225,7 @@ class GrammarLanguage(ABC):
         return self._decoys.all(listening)
 
     def understand(self, text: str, listening: Listening) -> tuple[Meaning, ...]:
-        return understanding.understand(text, listening, self.vocabulary_of_phrases, self._tongue, self.decoys)
+        return understanding.understand(self.plain(text), listening, self.vocabulary_of_phrases, self._tongue, self.decoys)
 
     def written(self, spoken: str) -> tuple[str, ...]:
         gates = [opening for ways in self.gates.values() for opening in ways]
@@ -223,15 +234,12 @@ class GrammarLanguage(ABC):
         if not readings:
             return phrases
         value, unit = readings[0]
-        with_unit = [form for form in self.written_forms(value, unit or "") if not unit or not is_number(tokens(form)[-1])]
+        forms = self.written_forms(value, unit or "")
+        with_unit = [form for form in forms if not unit or not is_number(tokens(self.plain(form))[-1])]
         return tuple(dict.fromkeys([*(f"{form}." for form in with_unit[:4]), *with_unit, *phrases]))
 
     def prompt(self, key: str, **values: object) -> str:
         return self._prompts.prompt(key, **values)
-
-
-#: units that are the same after one and after many: they stand once in a grammar
-UNCOUNTED = frozenset({"kelvin", "hertz", "psi", "bar", "percent", "revolutions_per_minute"})
 
 
 def _holds(way: tuple[str, ...], part: tuple[str, ...]) -> bool:

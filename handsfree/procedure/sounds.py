@@ -13,7 +13,7 @@ from handsfree.procedure.model import Answer, Ask, Book
 from handsfree.procedure.remarks import Remark, Weight, at
 from handsfree.procedure.wording import Words, texts, words_of
 
-#: Shares of differing sound (`phonetics.distance`). Below the first two words are taken for one another: 'warm' and 'worn'
+#: Shares of differing sound (`Language.apart`). Below the first two words are taken for one another: 'warm' and 'worn'
 #: lie 0.12 apart, 'fan' and 'van' 0.17. Below the second, in noise: 'hot' and 'not' 0.33. Chosen by ear and by those pairs.
 ALIKE = 0.25
 NEAR = 0.34
@@ -45,10 +45,8 @@ def ways(answer: Answer) -> tuple[str, ...]:
 
 
 def _alike(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
-    from handsfree.language.phonetics import distance
-
     for one, other in combinations(step.answers, 2):
-        apart, a, b = min((distance(a, b), a, b) for a in ways(one) for b in ways(other))
+        apart, a, b = min((language.apart(a, b), a, b) for a in ways(one) for b in ways(other))
         if apart < NEAR:
             weight = Weight.ERROR if apart < ALIKE else Weight.ADVICE
             taken = [way for answer in step.answers if answer is not other for way in ways(answer)]
@@ -56,11 +54,9 @@ def _alike(step: Ask, language: Language, words: Words, say: partial[Remark]) ->
 
 
 def _like_commands(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
-    from handsfree.language.phonetics import distance
-
     phrases = [way for name in ALWAYS for way in language.commands.get(name, ())]
     for answer in step.answers:
-        apart, way, phrase = min((distance(way, phrase), way, phrase) for way in ways(answer) for phrase in phrases)
+        apart, way, phrase = min((language.apart(way, phrase), way, phrase) for way in ways(answer) for phrase in phrases)
         if apart < ALIKE:
             others = [w for one in step.answers if one is not answer for w in ways(one)]
             yield say(
@@ -102,12 +98,10 @@ def _apart(word: str) -> str:
 
 def _better(answer: str, rival: str, taken: list[str], language: Language, words: Words) -> str:
     """An answer for the same thing that sounds like nothing else in force, from the language's list."""
-    from handsfree.language.phonetics import distance
-
     phrases = [way for name in ALWAYS for way in language.commands.get(name, ())]
     for said in (answer, rival):
         offers = [word for group in words.instead if said.casefold() in group for word in group if word != said.casefold()]
         for offer in offers:
-            if min((distance(offer, other) for other in (*taken, *phrases, said)), default=1.0) >= NEAR:
+            if min((language.apart(offer, other) for other in (*taken, *phrases, said)), default=1.0) >= NEAR:
                 return f"Say '{offer}' instead of '{said}'."
     return "Take a longer word with other vowels, or two words."

@@ -16,6 +16,7 @@ from handsfree.procedure.remarks import Remark, Weight, at
 
 LIMIT_WORDS = 20
 _PROCEDURAL = (Instruct, Isolate, Restore, Evidence, Read)
+_WORD = r"(?:[^\W\d_]|['-])+"
 _NUMBER = re.compile(r"(?<![\w.-])-?\d+(?:\.\d+)?(?![\w.-]*\d)")
 
 
@@ -83,7 +84,7 @@ def _of_sentence(sentence: str, step: Step, words: Words, say: partial[Remark]) 
     plain = [word for word in re.findall(r"[\w'°%.,-]+", sentence) if re.search(r"\w", word)]
     if len(plain) > LIMIT_WORDS:
         yield say(f"has a sentence of {len(plain)} words: '{_short(sentence)}'.", f"Split it; at most {LIMIT_WORDS} words.")
-    low = re.findall(r"[a-z'-]+", sentence.casefold())
+    low = re.findall(_WORD, sentence.casefold())
     if second := _second_instruction(low, words):
         yield say(f"has two instructions in one sentence: '{_short(sentence)}'.", f"Begin a new sentence at '{second}'.")
     if isinstance(step, _PROCEDURAL) and (passive := _passive(low, words)):
@@ -119,22 +120,23 @@ def _second_instruction(low: list[str], words: Words) -> str:
 
 
 def _is_noun(low: list[str], at_: int, words: Words) -> bool:
-    """The word after the join is a thing: the one before it is a verb form used as a thing too, after 'your' or 'the'."""
+    """The word after the join is a thing: the one before it is a verb form used as a thing, after `own` words ('your')."""
     before = low[at_ - 1]
-    return before in words["instructions"] and at_ >= 2 and low[at_ - 2] in ("your", "the", "a", "its")
+    return before in words["instructions"] and at_ >= 2 and low[at_ - 2] in words["own"]
 
 
 def _passive(low: list[str], words: Words) -> str:
+    endings, adverbs = tuple(words["participle_endings"]), tuple(words["adverb_endings"])
     for at_, word in enumerate(low[:-1]):
         if word in words["clauses"]:
             return ""  # 'wait until the test is done' says what to wait for, not what to do
         if word not in words["be"]:
             continue
         for following in low[at_ + 1 : at_ + 3]:
-            done = following in words["participles"] or (following.endswith("ed") and len(following) > 4)
+            done = following in words["participles"] or (following.endswith(endings) and len(following) > 4)
             if done and following not in words["states"]:
                 return " ".join(low[at_ : low.index(following, at_) + 1])
-            if following not in ("not", "then", "now", "being") and not following.endswith("ly"):
+            if following not in words["between"] and not following.endswith(adverbs):
                 break
     return ""
 
@@ -147,7 +149,7 @@ def _bare_values(sentence: str, words: Words, say: partial[Remark]) -> Iterator[
         follows = (after[1] or "").casefold() if after else ""
         if before and before[-1] in words["numbered"]:
             continue
-        if follows in ("to", "and", "or") and _NUMBER.search(sentence[match.end() :]):
+        if follows in words["ranges"] and _NUMBER.search(sentence[match.end() :]):
             continue  # 'between 2 and 5 degrees': the last carries the unit
         if words["small_words"] and (not follows or follows in words["small_words"]):
             yield say(f"has a value without a unit: '{match[0]}' in '{_short(sentence)}'.", "Put the unit behind it.")
@@ -160,7 +162,7 @@ def _of_order(parts: list[str], step: Step, words: Words, say: partial[Remark]) 
     acted = False
     for sentence in parts:
         low = sentence.casefold()
-        first = re.match(r"[a-z'-]+", low)
+        first = re.match(_WORD, low)
         warned = next((word for word in sorted(words["warnings"]) if re.search(rf"\b{re.escape(word)}\b", low)), None)
         if warned and acted:
             yield say(f"warns after it instructs: '{_short(sentence)}'.", "Make it a 'caution' step before this one.")
@@ -170,7 +172,7 @@ def _of_order(parts: list[str], step: Step, words: Words, say: partial[Remark]) 
 
 def _of_pronouns(sentence: str, words: Words, say: partial[Remark]) -> Iterator[Remark]:
     before = ""
-    for word in re.findall(r"[a-z'-]+", sentence.casefold()):
+    for word in re.findall(_WORD, sentence.casefold()):
         if before in words["articles"]:
             return  # what follows an article is a thing, whatever else the word may be
         before = word
