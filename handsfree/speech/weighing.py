@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 OTHER = "other: "  # evidence of an engine: a text with no meaning in force, and its score
 _ALIKE = 0.86  # similarity from which a text counts as another writing of the same sound
 NEURAL = "whisper"
+PRIMED = "whisper primed"
+_RESEMBLES = 0.45  # how alike some engine's own words must be to what is acted on
 _FLOOR = -12.0  # nats below everything found: what a pass thinks of an act it did not find
 _NONE = -40.0  # log-probability standing for "nothing of the kind was found"
 _FIRM = 0.5  # nats that a gate must lie above its true denials
@@ -103,6 +105,12 @@ def _fullest(group: Sequence[Candidate]) -> Meaning:
     return replace(best, unit=units.pop()) if best.unit is None and len(units) == 1 else best
 
 
+#: What a service meter can show of a unit at all, where a step says nothing narrower. Common practice, no source.
+_USUAL = {
+    "degF": (-100.0, 999.0), "degC": (-75.0, 540.0), "volt": (-1000.0, 1000.0), "ampere": (-400.0, 400.0), "psi": (-30.0, 1000.0),
+}  # fmt: skip
+
+
 def _odd(meaning: Meaning, listening: Listening) -> float:
     """What an unlikely reading costs, nats: never hidden, but not believed lightly. Outside the plausible range; more
     figures than
@@ -113,8 +121,9 @@ def _odd(meaning: Meaning, listening: Listening) -> float:
     figures = f"{abs(meaning.value):.12g}"
     decimals = len(figures.partition(".")[2])
     cost = -1.0 * max(0, len(figures.replace(".", "").lstrip("0")) - 4) - 1.5 * max(0, decimals - 2)
+    low, high = _USUAL.get(meaning.unit or asked.unit, (-1e9, 1e9))
     inside = (meaning.unit or asked.unit) != asked.unit or asked.low <= meaning.value <= asked.high
-    return cost if inside else cost - 3.0
+    return cost - 3.0 * (not inside) - 3.0 * (not low <= meaning.value <= high)
 
 
 def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Language) -> Weighed | None:
@@ -136,6 +145,9 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
             f"{prefix} {name}".strip(): value for name, value in _against(testimony, best, listening, language).items()
         }
     leaders = {key(found[0].meaning, listening) for found in (acts(t, listening) for t in neural) if found}
+    free = [[key(m, listening) for m in language.understand(t.free, listening)[:1]] for t in neural]
+    features["free same"] = sum(found == [key(best, listening)] for found in free) / len(neural)
+    features["usual"] = max(-6.0, _odd(best, listening))
     features["one leader"] = float(len(leaders) == 1)
     features["lead"] = _clip(ranked[0].score - ranked[1].score if len(ranked) > 1 else 24.0, 0, 12)
     features["sounds"] = _clip(math.log(max(1, len(phonemes(best.spoken)))), 0.5, 4)
@@ -256,21 +268,49 @@ def _weigh_words(testimonies: Sequence[Testimony], listening: Listening, languag
 def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> str:
     """Why the act must not be accepted however probable; '' for no reason.
 
-    A gate needs every engine's own words to be free of a denial, and every word of the phrase to be there in the words
-    of at least one that was not primed for it."""
+    Any act: some engine's own words must resemble it. A gate besides needs every engine's words to be free of a denial, true
+    denials to lie well below it, the primed pass to have written exactly the phrase, and nobody to have heard a longer word
+    around one of the phrase's ('block', 'locker', 'unlock' for 'lock')."""
+    features = dict(weighed.features)
+    resembling = [value for name, value in features.items() if name.endswith("alike") or name in ("agree", "agree_loop")]
+    if resembling and max(resembling) < _RESEMBLES:
+        return "something else was heard"
     if weighed.stake is not Stake.GATE:
         return ""
     for testimony in testimonies:
-        for meaning in language.understand(testimony.free, listening):
-            if meaning.sense is Sense.DENIAL and meaning.text in _TRUE_DENIALS:
-                return str(meaning.text)
-    features = dict(weighed.features)
-    firm = min(features.get("firm", 10.0), features.get("primed firm", 10.0))
-    if firm < _FIRM:
+        meanings = language.understand(testimony.free, listening)
+        if any(meaning.sense is Sense.DENIAL and meaning.text in _TRUE_DENIALS for meaning in meanings):
+            return "a denial was heard"
+        if testimony.engine == PRIMED and not any(meaning.sense is Sense.GATE for meaning in meanings):
+            return "not the whole phrase"
+        longer = _longer_word(testimony.free, weighed.best.spoken)
+        if longer:
+            return f"'{longer}' was heard"
+    if min(features.get("firm", 10.0), features.get("primed firm", 10.0)) < _FIRM:
         return "a denial is as likely"
-    if max(features.get("weakest", 0.0), features.get("words weakest", 0.0)) < _VOUCHED:
+    neural = any(testimony.engine == PRIMED for testimony in testimonies)
+    if not neural and max(features.get("weakest", 0.0), features.get("words weakest", 0.0)) < _VOUCHED:
         return "a word is missing"
     return ""
+
+
+def _longer_word(heard: str, spoken: str) -> str:
+    """The first word heard that holds one of the phrase's first two words and more besides, or differs from it in one
+    consonant and a vowel at most ('log', 'lot'). Vowels are too easily taken for one another to say anything ('look' and 'luck' are how a plain decode
+    writes many a good 'lock')."""
+    wanted = [phonemes(word) for word in spoken.split()[:2]]
+    for word in re.findall(r"[a-z']+", heard.lower()):
+        sounds = phonemes(word)
+        for inside in wanted:
+            if inside != sounds and f" {' '.join(inside)} " in f" {' '.join(sounds)} ":
+                return word
+            other = [{a, b} for a, b in zip(inside, sounds, strict=False) if a != b]
+            if len(inside) == len(sounds) and sum(not pair & _VOWELS for pair in other) == 1 and len(other) <= 2:
+                return word
+    return ""
+
+
+_VOWELS = frozenset("AA AE AH AO AW AY EH ER EY IH IY OW OY UH UW".split())
 
 
 def unfitted(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> float:

@@ -227,6 +227,7 @@ class Whisper:
                 if built > _BUILT_MOST:
                     continue
             text = self._model.tokenizer.decode(list(finish.tokens)).strip()
+            text = f"-{text[2:]}" if text.startswith("- ") else text  # '- 12' is minus twelve, not twelve
             meaning = self._meaning(finish, text, prepared, listening)
             if meaning is not None:
                 totals.setdefault(replace(meaning, spoken=""), []).append((finish.score, meaning))

@@ -48,7 +48,7 @@ MARGIN = {Stake.CHOICE: 0.5, Stake.READING: 0.5, Stake.GATE: 0.5}
 ALONE = 1.0
 #: Evidence that may count for or against; all other counts for the act the more there is of it.
 EITHER_WAY = frozenset({"sounds", "words", "pace", "shortest", "speech"})
-STRENGTH = 0.3  # inverse of the penalty on the coefficients
+STRENGTH = 0.1  # inverse of the penalty on the coefficients
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,129 @@
+"""What acceptance makes of testimony written by hand; no engine is run."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from handsfree.errors import Trouble
+from handsfree.language.base import load
+from handsfree.language.meaning import Denial, GateAsked, Listening, Meaning, NumberAsked, Sense, Verdict, gate_text
+from handsfree.speech.acceptance import fitted
+from handsfree.speech.engine import Candidate, Testimony
+from handsfree.speech.recogniser import Recogniser
+from handsfree.speech.weighing import Stake, acts, key, vetoed, weigh
+
+ENGLISH = load("en")
+GATE = Listening(gate=GateAsked("isolated", ("four", "two")))
+OPEN = Meaning(Sense.GATE, gate_text("isolated", ("four", "two")), spoken="isolated lock four two")
+
+
+def number(value: float, unit: str | None) -> Meaning:
+    return Meaning(Sense.NUMBER, f"{value:g}", value, unit, ENGLISH.say_number(value))
+
+
+def whisper(
+    *candidates: Candidate, free: str = "", free_score: float = -2.0, other: str = "", primed: bool = False
+) -> Testimony:
+    evidence = ((f"other: {other}", free_score),) if other else ()
+    return Testimony("whisper primed" if primed else "whisper", candidates, free, free_score, evidence)
+
+
+class Says:
+    """An engine that says what it is told to. Stands in for the real ones, which test_evaluate runs."""
+
+    language = "en"
+
+    def __init__(self, testimony: Testimony) -> None:
+        self.name, self.testimony = testimony.engine, testimony
+
+    def testify(self, samples: object, listening: Listening) -> Testimony:
+        return self.testimony
+
+    def dictate(self, samples: object) -> str:
+        return ""
+
+
+def hear(listening: Listening, *testimonies: Testimony) -> object:
+    import numpy as np
+
+    return Recogniser([Says(t) for t in testimonies], ENGLISH).hear(np.zeros(16_000, np.float32), listening)
+
+
+def test_a_value_with_and_without_its_unit_is_one_act() -> None:
+    listening = Listening(number=NumberAsked("degF"))
+    found = acts(whisper(Candidate(number(43.5, "degF"), -2.0), Candidate(number(43.5, None), -2.0)), listening)
+    assert len(found) == 1
+    assert found[0].meaning.unit == "degF"
+    assert found[0].score == pytest.approx(-2.0 + 0.6931, abs=1e-3)
+    assert key(number(43.5, "degC"), listening) != key(number(43.5, None), listening)
+
+
+def test_an_implausible_value_gives_way_to_one_as_likely() -> None:
+    listening = Listening(number=NumberAsked("degF", -20, 120))
+    found = acts(whisper(Candidate(number(435, None), -2.0), Candidate(number(43.5, None), -3.0)), listening)
+    assert found[0].meaning.value == 43.5
+
+
+@pytest.mark.parametrize(
+    "free", ["Not isolated, lock 42.", "Isolated, lock 43.", "Isolated, lock 42?", "isolated lock 42 I think"]
+)
+def test_a_gate_is_never_accepted_over_a_denial(free: str) -> None:
+    sure = Candidate(OPEN, -0.5)
+    plain, primed = whisper(sure, free=free), whisper(sure, free="Isolated, lock 4 2.", primed=True)
+    weighed = weigh([plain, primed], GATE, ENGLISH)
+    assert weighed is not None
+    assert vetoed(weighed, [plain, primed], GATE, ENGLISH)
+    heard = hear(GATE, plain, primed)
+    assert heard.verdict is Verdict.ASKED_AGAIN  # type: ignore[attr-defined]
+
+
+def test_a_gate_needs_every_word() -> None:
+    sure = Candidate(OPEN, -0.5)
+    plain = whisper(sure, free="isolated")
+    weighed = weigh([plain], GATE, ENGLISH)
+    assert weighed is not None
+    assert vetoed(weighed, [plain], GATE, ENGLISH) == "a word is missing"
+
+
+def test_what_sounds_the_same_counts_less_against_than_what_does_not() -> None:
+    alike = weigh(
+        [whisper(Candidate(OPEN, -4.0), free="isolated look for two", other="isolated look for two")], GATE, ENGLISH
+    )
+    unlike = weigh([whisper(Candidate(OPEN, -4.0), free="hand me the torch", other="hand me the torch")], GATE, ENGLISH)
+    assert alike is not None
+    assert unlike is not None
+    assert dict(alike.features)["far"] > dict(unlike.features)["far"]
+    model = fitted()["whisper"][Stake.GATE]
+    assert model.probability(dict(alike.features)) > model.probability(dict(unlike.features))
+
+
+def test_a_denial_alone_is_asked_about_and_nothing_at_all_is_not() -> None:
+    denial = Meaning(Sense.DENIAL, Denial.NEGATION, spoken="not isolated")
+    heard = hear(GATE, whisper(Candidate(denial, -1.0), free="Not isolated."))
+    assert heard.verdict is Verdict.ASKED_AGAIN  # type: ignore[attr-defined]
+    assert heard.meaning == denial  # type: ignore[attr-defined]
+    assert hear(GATE, whisper()).verdict is Verdict.NOT_FOR_ME  # type: ignore[attr-defined]
+
+
+def test_fifteen_or_fifty_is_asked() -> None:
+    listening = Listening(number=NumberAsked("volt"))
+    both = (Candidate(number(15, "volt"), -2.0), Candidate(number(50, "volt"), -2.2))
+    heard = hear(listening, whisper(*both, free="15 volts"), whisper(*both, free="50 volts", primed=True))
+    assert heard.verdict is Verdict.ASKED_AGAIN  # type: ignore[attr-defined]
+    assert {rival.value for rival in heard.rivals} in ({15, 50}, set())  # type: ignore[attr-defined]
+
+
+def test_the_committed_model_is_whole_and_a_damaged_one_is_trouble(tmp_path: Path) -> None:
+    for stakes in fitted().values():
+        assert set(stakes) == set(Stake)
+        for model in stakes.values():
+            assert len(model.names) == len(model.weights) == len(model.means) == len(model.scales)
+            assert 0.5 < model.threshold < 1
+    path = tmp_path / "model.json"
+    for text in ("", "{}", json.dumps({"models": {"whisper": {"choice": {}}}})):
+        path.write_text(text, encoding="utf-8")
+        with pytest.raises(Trouble):
+            fitted.__wrapped__(path)
