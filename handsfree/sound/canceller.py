@@ -21,7 +21,8 @@ Spectra = NDArray[np.complex128]
 
 PARTS = 10  # blocks of filter: 320 ms, for delay and room together
 AHEAD = 0.06  # s that the reference is shifted, so that the clocks may err by as much
-DRIFT = 0.04  # s by which reference and microphone may slip before they are aligned anew
+DRIFT = 0.08  # s by which reference and microphone may slip before they are aligned anew
+GAP = 0.15  # s without reference that is a stream run dry; less is a callback that came late on a busy machine
 STEP = 0.5
 BETTER, FOR_BLOCKS = 0.8, 3  # the learner takes over at this share of the error, so many blocks in a row
 QUIET = 1e-8  # mean square of a reference that plays nothing: -80 dB
@@ -138,7 +139,7 @@ class Follower:
             if not len(self._kept):
                 self._kept_at, end = at, at
             gap = round((at - end) * RATE)
-            if gap > DRIFT * RATE:  # a stream that ran dry or was opened anew
+            if gap > GAP * RATE:  # a stream that ran dry or was opened anew
                 self._kept = np.concatenate([self._kept, silence(min(gap, RATE) / RATE)])
                 if gap > RATE:
                     self._kept, self._kept_at = silence(0), at
