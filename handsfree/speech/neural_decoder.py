@@ -7,7 +7,8 @@ need their beginning only once and all share the one sound. `Decoder.listen` pro
 takes any number of (parent, token) pairs and gives each one's distribution over the next token.
 
 The network is that of Radford et al., "Robust Speech Recognition via Large-Scale Weak Supervision" (2022): pre-norm
-transformer, learned positions, tied output. Scores agree with CTranslate2's to rounding (tests/speech/test_whisper_decoder.py).
+transformer, learned positions, tied output. Scores agree with CTranslate2's to rounding
+(tests/speech/test_whisper_decoder.py).
 """
 
 from __future__ import annotations

@@ -150,7 +150,8 @@ def _best(
 ) -> list[tuple[int, int, float]]:
     if not rows:
         return []
-    scores = ahead[np.ix_(np.array(rows), alphabet.tokens)] + np.array([level[row].score for row in rows], np.float32)[:, None]
+    sofar = np.array([level[row].score for row in rows], np.float32)
+    scores = ahead[np.ix_(np.array(rows), alphabet.tokens)] + sofar[:, None]
     flat = scores.ravel()
     keep = np.argpartition(-flat, min(alphabet.width, flat.size) - 1)[: alphabet.width]
     width = len(alphabet.tokens)

@@ -107,7 +107,8 @@ def _fullest(group: Sequence[Candidate]) -> Meaning:
 
 #: What a service meter can show of a unit at all, where a step says nothing narrower. Common practice, no source.
 _USUAL = {
-    "degF": (-100.0, 999.0), "degC": (-75.0, 540.0), "volt": (-1000.0, 1000.0), "ampere": (-400.0, 400.0), "psi": (-30.0, 1000.0),
+    "degF": (-100.0, 999.0), "degC": (-75.0, 540.0), "volt": (-1000.0, 1000.0), "ampere": (-400.0, 400.0),
+    "psi": (-30.0, 1000.0),
 }  # fmt: skip
 
 
@@ -296,21 +297,21 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
 
 def _longer_word(heard: str, spoken: str) -> str:
     """The first word heard that holds one of the phrase's first two words and more besides, or differs from it in one
-    consonant and a vowel at most ('log', 'lot'). Vowels are too easily taken for one another to say anything ('look' and 'luck' are how a plain decode
-    writes many a good 'lock')."""
+    consonant and a vowel at most ('log', 'lot'). Vowels are too easily taken for one another to say
+    anything ('look' and 'luck' are how a plain decode writes many a good 'lock')."""
     wanted = [phonemes(word) for word in spoken.split()[:2]]
     for word in re.findall(r"[a-z']+", heard.lower()):
         sounds = phonemes(word)
         for inside in wanted:
             if inside != sounds and f" {' '.join(inside)} " in f" {' '.join(sounds)} ":
-                return word
+                return str(word)
             other = [{a, b} for a, b in zip(inside, sounds, strict=False) if a != b]
             if len(inside) == len(sounds) and sum(not pair & _VOWELS for pair in other) == 1 and len(other) <= 2:
-                return word
+                return str(word)
     return ""
 
 
-_VOWELS = frozenset("AA AE AH AO AW AY EH ER EY IH IY OW OY UH UW".split())
+_VOWELS = frozenset("AA AE AH AO AW AY EH ER EY IH IY OW OY UH UW".split())  # noqa: SIM905
 
 
 def unfitted(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> float:

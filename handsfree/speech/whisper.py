@@ -59,7 +59,8 @@ class Whisper:
     """`folder`: weights in CTranslate2's form. Nothing is loaded before the first utterance (or `load`).
 
     `primed`: decode as if the kind of thing that is in force had just been said. It finds 'lock' where the plain
-    model would rather write 'look', on the sound a tenth slower, and it also hears 'isolated' for 'insulated': a witness to be heard beside the plain
+    model would rather write 'look', on the sound a tenth slower, and it
+    also hears 'isolated' for 'insulated': a witness to be heard beside the plain
     one, never alone. Both may share one `model`."""
 
     def __init__(self, language: Language, folder: Path, threads: int = 1, primed: bool = False) -> None:
@@ -85,7 +86,8 @@ class Whisper:
         if len(samples) < _SHORTEST * RATE or len(samples) > _LONGEST * RATE or float(abs(samples).max()) < 1e-4:
             return Testimony(self.name, (), "")
         prepared = self._prepare(listening)
-        finishes = self._search(_slower(samples) if self._primed else samples, prepared.trie, prepared.alphabets, self._context(listening))
+        sound = _slower(samples) if self._primed else samples
+        finishes = self._search(sound, prepared.trie, prepared.alphabets, self._context(listening))
         return self._testimony(finishes, prepared, listening)
 
     def dictate(self, samples: Samples) -> str:
@@ -259,8 +261,8 @@ class _Prepared:
 
 
 def _slower(samples: Samples) -> Samples:
-    """A tenth slower and lower. Of 50 hard readings and gate phrases the primed pass alone found 40 so, and both passes 38 as
-    they were; a second look at the same sound is worth more when it is not quite the same sound."""
+    """A tenth slower and lower. Of 50 hard readings and gate phrases the primed pass alone found 40 so, and both passes 38
+    as they were; a second look at the same sound is worth more when it is not quite the same sound."""
     import numpy as np
     from scipy.signal import resample_poly
 
@@ -320,7 +322,8 @@ def _load(folder: Path, threads: int) -> _Model:
         raise Trouble(f"The Whisper weights in {folder} cannot be used ({error}); install them again.") from None
     weights = read_decoder(folder / "model.bin")
     heads = int(weights["num_heads"])
-    ids = {name: int(tokenizer.token_to_id(f"<|{name}|>") or 0) for name in ("startoftranscript", "notimestamps", "endoftext")}
+    names = ("startoftranscript", "notimestamps", "endoftext")
+    ids = {name: int(tokenizer.token_to_id(f"<|{name}|>") or 0) for name in names}
     return _Model(
         encoder, Decoder(weights, heads), tokenizer, ids["startoftranscript"], ids["notimestamps"], ids["endoftext"],
         which.name, which.sha256,
