@@ -23,6 +23,7 @@ from handsfree.authoring.turn import Doubt, Question, Reply, Save, State, Turn
 from handsfree.authoring.words import Words
 from handsfree.journal import events
 from handsfree.language.meaning import Sense, Verdict
+from handsfree.language.tokens import tokens
 from handsfree.visit.state import listen_for
 
 #: The sense of an utterance that is free words; its rivals are (word, what it may be, its place from 0).
@@ -87,8 +88,19 @@ def _resumed(turn: Turn, event: events.Resumed) -> None:
 
 def _note(turn: Turn, event: events.NoteKept) -> None:
     """Free words from the keyboard, or from an ear that has no doubts of its own."""
-    if turn.state.listening is not None and turn.state.listening.note:
-        _answered(turn, Reply(text=event.text, clip=event.clip))
+    _free_words(turn, Reply(text=event.text, clip=event.clip))
+
+
+def _free_words(turn: Turn, reply: Reply) -> None:
+    """A phrase that always works is that, also among free words, where it stands alone."""
+    if turn.state.listening is None or not turn.state.listening.note:
+        return
+    said, commands = " ".join(tokens(reply.text)), turn.words.language.commands
+    command = next((name for name in slots.EVER if said in commands[name]), "")
+    if command:
+        _command(turn, command)
+    else:
+        _answered(turn, reply)
 
 
 def _utterance(turn: Turn, event: events.Utterance) -> None:
@@ -100,8 +112,7 @@ def _utterance(turn: Turn, event: events.Utterance) -> None:
         return
     turn.change(nearly=("", None))
     if event.sense == DICTATED:
-        if turn.state.listening is not None and turn.state.listening.note:
-            _answered(turn, Reply(text=event.text, clip=event.clip, doubts=doubts_of(event)))
+        _free_words(turn, Reply(text=event.text, clip=event.clip, doubts=doubts_of(event)))
     elif event.sense == Sense.COMMAND:
         _command(turn, event.text)
     elif event.sense == Sense.NUMBER:

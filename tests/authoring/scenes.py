@@ -1,0 +1,146 @@
+"""Recordings made for the tests: from lines as typed, and from a writer with a synthetic voice."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from handsfree.authoring.hearing import WriterHearer
+from handsfree.authoring.keeping import Recording, open_recording
+from handsfree.authoring.recorder import Recorder
+from handsfree.authoring.turn import State
+from handsfree.journal.events import Happening, KeepNote, ListenFor
+from handsfree.language import base
+from handsfree.sound.samples import RealClock
+from handsfree.visit.keyboard import TypedEar, WrittenMouth
+from handsfree.visit.state import listening_of
+
+#: A whole short procedure of the Hochgrat Mountain Railway (invented), as it would be typed.
+LOOK_AT_FAN = """\
+Look at the fan
+new step
+Danger. Mains voltage can kill.
+that is all
+keep
+new step
+Hold your palm in front of the opening. How does the air feel, cool, warm or dead calm?
+the following step
+the following step
+a later step
+none
+keep
+new step
+Give the temperature of the cabinet in degrees Fahrenheit.
+temperature of the cabinet
+minus 20
+130 degrees
+39
+46
+none
+keep
+new step
+The cabinet is cold enough. The complaint is not seen now.
+finding
+temperature in range
+step 2
+step 3
+that is all
+keep
+new step
+No fault was found.
+the end
+no fault found
+keep
+new step
+The fan moves little air.
+end
+not fixed
+keep
+finish
+step six
+finish
+"""
+
+
+@dataclass
+class Told:
+    """A recording that was run: what it said, and how it ended."""
+
+    recording: Recording
+    state: State
+    said: list[str]
+
+    @property
+    def text(self) -> str:
+        return self.recording.shelf.path.read_text(encoding="utf-8")
+
+
+def typed(lines: str | Sequence[str], folder: Path, name: str = "fan-look") -> Told:
+    """Recorded from the keyboard until the lines end."""
+    text = lines if isinstance(lines, str) else "\n".join(lines) + "\n"
+    recording = open_recording(name, folder, "en", "Resi Kofler", "typed")
+    said: list[str] = []
+    ear = TypedEar(io.StringIO(text), base.load("en"), RealClock())
+    recorder = Recorder(recording, ear, WrittenMouth(lambda words, role: said.append(words)))
+    return Told(recording, recorder.run(), said)
+
+
+@dataclass
+class Voice:
+    """A writer who answers each question with the next of her lines for it, and says it again, slower and in another voice,
+    when it is asked again. `spoken`: what she said, with what came of it."""
+
+    hearer: WriterHearer
+    lines: Mapping[str, Sequence[str]]
+    voices: Sequence[str]
+    most: int = 80
+    recorder: Any = None
+    spoken: list[tuple[str, str, Any]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self._left = {at: list(lines) for at, lines in self.lines.items()}
+        self._last: tuple[str, str] = ("", "")
+
+    def listen(self, what: ListenFor) -> None:
+        self.hearer.listening = listening_of(what)
+
+    def keep_note(self, note: KeepNote) -> None:
+        self.hearer.topic = note.step
+
+    def close(self) -> None: ...
+
+    def next(self, timeout: float | None) -> Happening | None:
+        from audio_fixtures.voices import padded, synthesise
+
+        state: State = self.recorder.state
+        if state.tries and self._last[0] == state.at:
+            words = self._last[1]
+        elif self._left.get(state.at):
+            words = self._left[state.at].pop(0)
+        else:
+            raise EOFError
+        self._last = (state.at, words)
+        if len(self.spoken) >= self.most:
+            raise EOFError
+        sound = padded(synthesise(words, self.voices[state.tries % len(self.voices)], 1.0 - 0.1 * (state.tries // 2 % 2)))
+        event = self.hearer.hear_utterance(sound, self.hearer.listening, float(len(self.spoken)), len(self.spoken) + 1.0)
+        self.spoken.append((state.at, words, event))
+        return event
+
+
+def by_voice(
+    lines: Mapping[str, Sequence[str]], folder: Path, engine: str, voices: Sequence[str], name: str
+) -> tuple[Told, Voice]:
+    """Recorded by voice alone, through the real engine."""
+    from handsfree.authoring.live import dictation_for
+    from handsfree.speech.recogniser import build_recogniser
+
+    recording = open_recording(name, folder, "en", "Resi Kofler", engine)
+    recogniser = build_recogniser(engine, "en", Path("no-models"))
+    voice = Voice(WriterHearer(recogniser, dictation_for(recogniser, "en"), recording.journal, "en"), lines, voices)
+    said: list[str] = []
+    voice.recorder = Recorder(recording, voice, WrittenMouth(lambda words, role: said.append(words)))
+    return Told(recording, voice.recorder.run(), said), voice

@@ -1,0 +1,142 @@
+"""The words of the trade as a language model, and dictation with it, measured on procedures it has not seen."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from audio_fixtures.voices import padded, synthesise
+from handsfree.authoring import trade_words
+from handsfree.authoring.dictation import Dictation, text_of
+from handsfree.authoring.trade_ear import Word, load
+from handsfree.language.tokens import tokens
+from handsfree.resources import folder as shipped
+
+#: Left out of the model that hears the sentences below, which are theirs.
+HELD_OUT = ("platform-check", "condenser-cleaning", "fans-check-and-exchange")
+SENTENCES = (
+    "Brush the condenser along its fins, from top to bottom.",
+    "Hold your palm in front of the delivery opening. How does the air feel?",
+    "Put your thermometer between the middle bottles.",
+    "Turn the fan by hand. Does it turn freely?",
+)
+
+
+def _entries(arpa: str) -> Iterator[tuple[int, float, tuple[str, ...], float]]:
+    size = 0
+    for line in arpa.splitlines():
+        if line.endswith("-grams:"):
+            size = int(line[1])
+        elif size and line and line[0] in "-0123456789":
+            first, *rest = line.split()
+            words = tuple(rest[:size])
+            yield size, float(first), words, float(rest[size]) if len(rest) > size else 0.0
+
+
+said = st.lists(st.lists(st.sampled_from(["fan", "grille", "lock", "plug"]), min_size=1, max_size=5).map(tuple), min_size=1)
+
+
+@given(said)
+def test_the_probabilities_after_every_history_sum_to_one(sentences: list[tuple[str, ...]]) -> None:
+    arpa = trade_words.arpa(sentences, {"fan": 0.01, "tree": 0.02})
+    entries = list(_entries(arpa))
+    prob = {words: 10**p for _, p, words, _ in entries}
+    back = {words: 10**b for _, _, words, b in entries}
+    vocabulary = [words[0] for size, _, words, _ in entries if size == 1 and words != ("<s>",)]
+
+    def of(words: tuple[str, ...]) -> float:
+        if words in prob:
+            return prob[words]
+        return back.get(words[:-1], 1.0) * of(words[1:])
+
+    histories = [words for size, _, words, _ in entries if size < 3 and words[-1] != "</s>"] + [()]
+    for history in histories:
+        assert math.isclose(sum(of((*history, word)) for word in vocabulary), 1.0, abs_tol=2e-3), history
+
+
+def test_shipped_procedures_bring_the_words_of_the_trade() -> None:
+    words = {word for sentence in trade_words.sentences(shipped("procedures")) for word in sentence}
+    assert {"condenser", "evaporator", "grille", "relay", "thermometer", "compressor"} <= words
+    assert not any(word.isdigit() for word in words)
+
+
+def _wrong(reference: str, heard: list[str]) -> tuple[int, int]:
+    from rapidfuzz.distance import Levenshtein
+
+    said_words = list(tokens(reference))
+    return Levenshtein.distance(said_words, heard), len(said_words)
+
+
+def test_it_hears_sentences_it_has_not_seen_far_better_than_everyday_language() -> None:
+    """Measured when it was made, 10 sentences by slt, rms, awb and kal16, 352 words: 9.7 % wrong against 39.5 %."""
+    from handsfree.speech import pocketsphinx
+
+    ear, everyday = load(None, HELD_OUT), pocketsphinx.load()
+    trade = general = words = 0
+    for voice in ("slt", "rms"):
+        for sentence in SENTENCES:
+            sound = padded(synthesise(sentence, voice))
+            wrong, count = _wrong(sentence, [word.text for word in ear.words(sound)])
+            trade, words = trade + wrong, words + count
+            general += _wrong(sentence, everyday.dictate(sound).split())[0]
+    assert trade / words < 0.15
+    assert trade < general / 2
+
+
+def test_silence_says_nothing() -> None:
+    import numpy as np
+
+    ear = load(None, HELD_OUT)
+    assert ear.words(np.zeros(100, dtype=np.float32)) == ()
+    assert Dictation(None, ear, None).write(np.zeros(100, dtype=np.float32)).text == ""
+
+
+def test_pauses_end_sentences() -> None:
+    words = (Word("open", 1, 0, 1), Word("it", 1, 2, 3, True), Word("look", 1, 4, 5), Word("inside", 1, 6, 7))
+    assert text_of(words) == "Open it. Look inside."
+
+
+class _Fixed:
+    """An ear that hears what it is told to: what the two make of the same sound is the thing tested, not their hearing."""
+
+    def __init__(self, *words: tuple[str, float]) -> None:
+        self._words = tuple(Word(text, sure, at, at) for at, (text, sure) in enumerate(words))
+
+    def words(self, samples: object) -> tuple[Word, ...]:
+        return self._words
+
+
+def test_a_word_heard_otherwise_is_the_writers_to_settle() -> None:
+    sound = padded(synthesise("x", "slt"))
+    ear = _Fixed(("brush", 1.0), ("the", 1.0), ("fins", 0.6))
+    written = Dictation(None, ear, lambda samples: "brush the fans").write(sound)  # type: ignore[arg-type]
+    assert written.text == "Brush the fins."
+    assert [(doubt.at, doubt.word, doubt.others[0]) for doubt in written.doubts] == [(2, "fins", "fans")]
+
+
+def test_the_better_engine_writes_and_the_trade_doubts() -> None:
+    sound = padded(synthesise("x", "slt"))
+    ear = _Fixed(("brush", 1.0), ("the", 1.0), ("fins", 1.0), ("ten", 1.0), ("times", 1.0))
+    written = Dictation(lambda samples: "Brush the fans 10 times.", ear, None, "whisper").write(sound)  # type: ignore[arg-type]
+    assert written.text == "Brush the fans 10 times."
+    assert [(doubt.at, doubt.word, doubt.others) for doubt in written.doubts] == [(2, "fans", ("fins",))]
+
+
+def test_the_neural_engine_writes_sentences() -> None:
+    from handsfree.authoring.live import dictation_for
+    from handsfree.errors import Trouble
+    from handsfree.speech.recogniser import build_recogniser
+
+    try:
+        recogniser = build_recogniser("whisper", "en", Path("no-models"))
+    except Trouble:
+        pytest.skip("the weights of the neural engine are not installed")
+    dictation = dictation_for(recogniser, "en")
+    written = dictation.write(padded(synthesise(SENTENCES[0], "rms")))
+    assert tokens(written.text) == tokens(SENTENCES[0])
+    assert dictation.name == "whisper"

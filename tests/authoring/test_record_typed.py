@@ -1,0 +1,196 @@
+"""Recording from the keyboard: the same machine as by voice, word for word."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from handsfree.errors import Trouble
+from handsfree.procedure.check import check_file
+from handsfree.procedure.load import load_book, load_procedure
+from handsfree.procedure.model import Ask, Caution, Decide, Finding, Hazard, Level, Read
+from handsfree.procedure.proofs import prove
+from handsfree.resources import folder as shipped
+from tests.authoring.scenes import LOOK_AT_FAN, typed
+
+TITLE = "Look at the fan"
+END = ["new step", "That is all there is.", "the end", "done", "keep"]
+
+
+def test_a_whole_procedure_loads_is_proved_and_has_nothing_to_remark(tmp_path: Path) -> None:
+    told = typed(LOOK_AT_FAN, tmp_path)
+    assert told.state.outcome == "finished"
+    path = tmp_path / "fan-look.yaml"
+    procedure = load_procedure(path)
+    caution, ask, read, finding, *_ = procedure.steps
+    assert isinstance(caution, Caution)
+    assert (caution.level, caution.hazards) == (Level.DANGER, (Hazard.MAINS,))
+    assert isinstance(ask, Ask)
+    assert [(answer.say, answer.go) for answer in ask.answers] == [
+        ("cool", None), ("warm", None), ("dead calm", "fan-moves-little-air"),
+    ]  # fmt: skip
+    assert isinstance(read, Read)
+    assert (read.unit, read.plausible, read.expected) == ("degF", (-20, 130), (39, 46))
+    assert isinstance(finding, Finding)
+    assert finding.evidence == (ask.id, read.id)
+    assert prove(load_book(path)) == ()
+    assert check_file(path).remarks == ()
+    assert "The check found nothing." in told.said
+
+
+def _one(folder: Path, *lines: str) -> object:
+    typed([TITLE, "new step", *lines, "keep", *END, "finish", "finish"], folder)
+    return load_procedure(folder / "fan-look.yaml").steps[0]
+
+
+KINDS: dict[str, tuple[tuple[str, ...], dict[str, object]]] = {
+    "instruct": (("Brush the condenser.", "an instruction", "sharp fins", "that is all"), {"hazards": (Hazard.SHARP_FINS,)}),
+    "ask": (
+        ("Look at the lamp.", "a question", "lit", "dark", "that is all", "straight on", "straight on", "none"),
+        {"kind": "ask"},
+    ),
+    "read": (
+        ("Read the meter, in volts, between 100 and 130 volts.", "supply voltage", "leave that open", "none"),
+        {"unit": "volt", "plausible": (100.0, 130.0), "quantity": "supply voltage", "expected": None},
+    ),
+    "isolate": (
+        ("The next steps put your hands near the fan.", "isolation", "Pull the plug.", "Put your lock on it.", "that is all",
+         "mains by cord and plug", "that is all"),
+        {"do": ("Pull the plug.", "Put your lock on it."), "sources": ("mains by cord and plug",)},
+    ),
+    "prove": (("Prove it dead. Watch the fans.", "by the switch"), {"method": "switch"}),
+    "restore": (
+        ("The supply comes back.", "Take every tool out.", "that is all", "Put the grille back.", "that is all",
+         "Put the plug in."),
+        {"checks": ("Take every tool out.", "Put the grille back."), "power": "Put the plug in."},
+    ),
+    "wait": (
+        ("Wait for three minutes.", "The compressor rests."),
+        {"lasts": "3 min", "because": "The compressor rests."},
+    ),
+    "evidence": (("Take a photo of the plate.", "none"), {"what": "photo"}),
+    "call": (("Do the close out.", "another procedure", "close out"), {"procedure": "close-out"}),
+    "end": (("It is over.", "the end", "made safe"), {"outcome": "made safe"}),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_each_kind_is_asked_for_what_was_not_said(kind: str, tmp_path: Path) -> None:
+    lines, fields = KINDS[kind]
+    step = _one(tmp_path, *lines)
+    assert getattr(step, "kind") == kind  # noqa: B009
+    for name, value in fields.items():
+        assert getattr(step, name) == value, name
+
+
+def test_a_list_that_is_too_short_goes_on(tmp_path: Path) -> None:
+    told = typed([TITLE, "new step", "Look at the lamp.", "a question", "lit", "that is all"], tmp_path)
+    assert "There must be two at least." in told.said
+    assert told.state.at == "answers"
+
+
+def test_a_decision_and_a_hand_over_name_steps_that_were_recorded(tmp_path: Path) -> None:
+    lines = [
+        TITLE,
+        "new step", "Give the temperature in degrees Celsius.", "temperature", "0", "60", "leave that open", "none", "keep",
+        "new step", "The temperature decides.", "a decision", "step one", "below", "5 degrees", "a later step",
+        "negative", "the following step", "keep",
+        "new step", "It is warm.", "hand over", "the support desk", "step one", "that is all", "keep",
+        "new step", "Handed over.", "the end", "handed over", "keep",
+        "new step", "It is cold.", "the end", "no fault found", "keep",
+        "finish", "step five", "finish",
+    ]  # fmt: skip
+    assert typed(lines, tmp_path).state.outcome == "finished"
+    path = tmp_path / "fan-look.yaml"
+    steps = load_procedure(path).steps
+    decide = steps[1]
+    assert isinstance(decide, Decide)
+    assert (decide.cases[0].when, decide.cases[0].go, decide.otherwise) == ("temperature < 5", "cold", steps[2].id)
+    assert prove(load_book(path)) == ()
+
+
+def _three(*more: str) -> list[str]:
+    lines = [TITLE]
+    for text in ("Open the door.", "Look at the lamp.", "Close the door."):
+        lines += ["new step", text, "an instruction", "none", "keep"]
+    return [*lines, *more]
+
+
+def _says(folder: Path) -> list[str]:
+    import yaml
+
+    return [step["say"] for step in yaml.safe_load((folder / "fan-look.yaml").read_text(encoding="utf-8"))["steps"]]
+
+
+def test_a_step_is_moved_before_another(tmp_path: Path) -> None:
+    told = typed(_three("move before", "step three", "step one"), tmp_path)
+    assert _says(tmp_path) == ["Close the door.", "Open the door.", "Look at the lamp."]
+    assert "It is step one now." in told.said
+
+
+def test_nothing_is_deleted_before_it_was_affirmed_twice(tmp_path: Path) -> None:
+    told = typed(_three("delete", "step two", "affirm", "negative", "delete", "step two", "affirm"), tmp_path)
+    assert len(_says(tmp_path)) == 3
+    assert told.said.count("Once more. Delete it for good? Affirm or negative.") == 2
+    typed(["affirm"], tmp_path)  # taken up where it was: the second affirm
+    assert _says(tmp_path) == ["Open the door.", "Close the door."]
+
+
+def test_a_step_is_said_again_before_it_is_kept(tmp_path: Path) -> None:
+    lines = [TITLE, "new step", "Open the dor.", "an instruction", "none", "again", "Open the door.", "an instruction", "none"]
+    typed([*lines, "keep"], tmp_path)
+    assert _says(tmp_path) == ["Open the door."]
+
+
+def test_one_field_is_changed_and_nothing_else(tmp_path: Path) -> None:
+    typed(LOOK_AT_FAN.replace("finish\nstep six\nfinish\n", ""), tmp_path)
+    typed(["change a step", "step three", "change", "the range", "0", "100", "keep"], tmp_path)
+    typed(["change a step", "step one", "change", "the words", "Warning. Mains voltage can hurt.", "keep"], tmp_path)
+    steps = load_procedure(tmp_path / "fan-look.yaml").steps
+    read, caution = steps[2], steps[0]
+    assert isinstance(read, Read)
+    assert (read.plausible, read.expected, read.quantity) == ((0, 100), (39, 46), "temperature of the cabinet")
+    assert isinstance(caution, Caution)
+    assert caution.say == "Warning. Mains voltage can hurt."
+
+
+def test_correction_takes_back_the_last_answer(tmp_path: Path) -> None:
+    lines = [TITLE, "new step", "Brush the fins.", "a question", "correction", "an instruction", "none", "keep"]
+    typed(lines, tmp_path)
+    assert "kind: instruct" in (tmp_path / "fan-look.yaml").read_text(encoding="utf-8")
+
+
+def test_a_range_upside_down_is_asked_again(tmp_path: Path) -> None:
+    lines = [TITLE, "new step", "Read the meter in volts.", "voltage", "130", "100", "100", "130", "leave that open", "none", "keep"]
+    told = typed(lines, tmp_path)
+    assert "The highest must be above the lowest. Give the lowest again." in told.said
+    assert "plausible: [100, 130]" in told.text
+
+
+def test_a_reading_in_another_unit_is_converted_and_a_contradiction_asked(tmp_path: Path) -> None:
+    lines = [TITLE, "new step", "Read the gauge in degrees Fahrenheit.", "temperature", "5 volts", "0 celsius", "20 celsius"]
+    told = typed([*lines, "leave that open", "none", "keep"], tmp_path)
+    assert "That is another unit. Give it again." in told.said
+    assert "plausible: [32, 68]" in told.text
+
+
+@pytest.mark.parametrize("name", ["platform-check", "too-warm", "deck-take-out"])
+def test_a_procedure_that_is_there_comes_back_as_it_was(name: str, tmp_path: Path) -> None:
+    source = shipped("procedures") / f"{name}.yaml"
+    (tmp_path / source.name).write_bytes(source.read_bytes())
+    typed(["stop recording"], tmp_path, name)
+    assert load_procedure(tmp_path / source.name) == load_procedure(source)
+
+
+@pytest.mark.parametrize("name", ["../up", "Fan", "a b", ""])
+def test_what_is_no_name_is_refused(name: str, tmp_path: Path) -> None:
+    with pytest.raises(Trouble, match="cannot be a procedure's name"):
+        typed([], tmp_path, name)
+
+
+def test_findings_of_the_check_are_read_out(tmp_path: Path) -> None:
+    told = typed([*_three("finish")], tmp_path)
+    assert any(said.startswith("The check found") for said in told.said)
+    assert any("Step three" in said for said in told.said[told.said.index("Say new step. Or change a step, move before, delete, "
+               "read the steps, check, finish.") :])  # fmt: skip
