@@ -20,7 +20,7 @@ from handsfree.errors import Trouble
 from handsfree.language.meaning import Denial, Heard, Listening, Meaning, Sense, Verdict
 from handsfree.speech.acceptance import UNFITTED, Models, StakeModel, fitted
 from handsfree.speech.engine import RATE, Engine, Testimony
-from handsfree.speech.weighing import Stake, Weighed, unfitted, vetoed, weigh
+from handsfree.speech.weighing import ELSE, Stake, Weighed, unfitted, vetoed, weigh
 
 if TYPE_CHECKING:
     from handsfree.language.base import Language
@@ -86,16 +86,19 @@ class Recogniser:
                 verdict, denial, 0.0, testimonies, samples, None, str(denial.text) if denial else "nothing in force"
             )
         name = "+".join(t.engine for t in testimonies if t.candidates)
-        model = _models().get(name, _models().get(testimonies[0].engine, {})).get(weighed.stake)
-        sure = (
-            self._probability(model, weighed)
-            if model is not None
-            else unfitted(weighed, testimonies, listening, self.language)
-        )
+        model = _models().get(name, {}).get(weighed.stake)
+        if model is not None:
+            sure = self._probability(model, weighed)
+        elif len(self.engines) > 1:  # a pass that was fitted for found nothing at all: never enough to act on
+            sure = 0.0
+        else:
+            sure = unfitted(weighed, testimonies, listening, self.language)
         veto = vetoed(weighed, testimonies, listening, self.language)
         if veto:
             meaning = denial or weighed.denial or weighed.best
-            return self._heard(Verdict.ASKED_AGAIN, meaning, min(sure, 0.5), testimonies, samples, weighed, veto)
+            silent = veto == ELSE and denial is None
+            verdict = Verdict.NOT_FOR_ME if silent else Verdict.ASKED_AGAIN
+            return self._heard(verdict, meaning, min(sure, 0.5), testimonies, samples, weighed, veto)
         if sure >= (model.threshold if model is not None else UNFITTED):
             return self._heard(Verdict.ACCEPTED, weighed.best, sure, testimonies, samples, weighed)
         meant = sure >= _FAIR or denial is not None
@@ -145,7 +148,10 @@ def build_recogniser(engine: str | None, language_code: str, models_dir: Path) -
         found = _engines(name, language, models_dir)
         if found:
             return Recogniser(found, language)
-    raise Trouble(f"No speech engine is installed for '{language_code}'; see 'handsfree models'.")
+    raise Trouble(
+        f"No speech engine is installed for '{language_code}'; add a Vosk model of it with 'handsfree models --add FILE.zip' "
+        "or work from the keyboard with --typed."
+    )
 
 
 def _engines(name: str, language: Language, models_dir: Path) -> list[Engine]:

@@ -30,6 +30,7 @@ OTHER = "other: "  # evidence of an engine: a text with no meaning in force, and
 _ALIKE = 0.86  # similarity from which a text counts as another writing of the same sound
 NEURAL = "whisper"
 PRIMED = "whisper primed"
+ELSE = "something else was heard"
 _RESEMBLES = 0.45  # how alike some engine's own words must be to what is acted on
 _FLOOR = -12.0  # nats below everything found: what a pass thinks of an act it did not find
 _NONE = -40.0  # log-probability standing for "nothing of the kind was found"
@@ -275,7 +276,7 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
     features = dict(weighed.features)
     resembling = [value for name, value in features.items() if name.endswith("alike") or name in ("agree", "agree_loop")]
     if resembling and max(resembling) < _RESEMBLES:
-        return "something else was heard"
+        return ELSE
     if weighed.stake is not Stake.GATE:
         return ""
     for testimony in testimonies:

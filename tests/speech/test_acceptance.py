@@ -127,3 +127,18 @@ def test_the_committed_model_is_whole_and_a_damaged_one_is_trouble(tmp_path: Pat
         path.write_text(text, encoding="utf-8")
         with pytest.raises(Trouble):
             fitted.__wrapped__(path)
+
+
+def test_a_gate_on_which_one_pass_found_nothing_stays_shut() -> None:
+    sure = Candidate(OPEN, -0.1)
+    for pair in ((whisper(sure, free="Isolated, lock 42."), whisper(primed=True)), (whisper(), whisper(sure, primed=True))):
+        heard = hear(GATE, *pair)
+        assert heard.verdict is not Verdict.ACCEPTED  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("word", ["block", "clock", "locker", "unlock", "log"])
+def test_a_gate_stays_shut_on_a_word_like_one_of_its_own(word: str) -> None:
+    sure = Candidate(OPEN, -0.1)
+    plain = whisper(sure, free=f"isolated {word} 42")
+    heard = hear(GATE, plain, whisper(sure, free="Isolated, lock 4 2.", primed=True))
+    assert heard.verdict is Verdict.ASKED_AGAIN  # type: ignore[attr-defined]
