@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import os
 import threading
 from collections.abc import AsyncIterator
 
+from anyio import CapacityLimiter
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
@@ -86,4 +88,7 @@ def build(desk: Desk, *, read_every: float | None = 60.0) -> Starlette:
         exception_handlers={HTTPException: _http, Exception: _failed},
     )
     app.state.desk = desk
+    # Threads of their own: argon2 takes 64 MiB and a core each, an upload waits for a disk; neither keeps pages waiting.
+    app.state.hashing = CapacityLimiter(os.cpu_count() or 2)
+    app.state.storing = CapacityLimiter(8)
     return app

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from functools import partial
+
+from anyio import to_thread
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -41,7 +44,8 @@ async def sign_in(request: Request) -> Response:
     address = request.client.host if request.client else ""
     to = _inward(form.get("to", "/"))
     try:
-        secret = await run_in_threadpool(people.sign_in, desk.people, name, form.get("password", ""), address)
+        judge = partial(people.sign_in, desk.people, name, form.get("password", ""), address)
+        secret = await to_thread.run_sync(judge, limiter=request.app.state.hashing)
     except Trouble as trouble:
         return page(request, "sign_in.html", 429, to=to, problem=trouble.sentence, name=name)
     if secret is None:

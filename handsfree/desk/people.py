@@ -115,20 +115,22 @@ def technicians_of(engine: Engine, team: str) -> list[str]:
 def sign_in(engine: Engine, name: str, password: str, address: str, now: float | None = None) -> str | None:
     """The secret of a new session; None where name or password is wrong. Trouble where there were too many failures."""
     now = time.time() if now is None else now
-    marks = ((f"name:{name[:100]}", OF_NAME), (f"from:{address[:50]}", OF_ADDRESS))
-    with engine.begin() as connection:  # counted before it is judged: many at once are no way round the limit
+    of_name, of_address = f"name:{name[:100]}", f"from:{address[:50]}"
+    with engine.begin() as connection:
         connection.execute(delete(Attempt).where(Attempt.at < now - WINDOW))
-        connection.execute(insert(Attempt), [{"of": of, "at": now} for of, _ in marks])
-        for of, most in marks:
+        # Of a name before it is judged, so that many at once are no way round the limit; from an address only failures, for
+        # a whole office may come in by one in the same minute.
+        connection.execute(insert(Attempt), [{"of": of_name, "at": now}])
+        for of, most in ((of_name, OF_NAME), (of_address, OF_ADDRESS - 1)):
             if (connection.scalar(select(func.count()).select_from(Attempt).where(Attempt.of == of)) or 0) > most:
                 raise Trouble("Too many failures to sign in. Wait a quarter of an hour.")
         row = connection.execute(select(Person).where(Person.name == name)).first()
     right = _right(row.password if row is not None and row.password else _NOBODY, password)
-    if not right or row is None or not row.password:
-        return None
     with engine.begin() as connection:
-        connection.execute(delete(Attempt).where(Attempt.of == marks[0][0]))
-        connection.execute(delete(Attempt).where(Attempt.of == marks[1][0], Attempt.at == now))
+        if not right or row is None or not row.password:
+            connection.execute(insert(Attempt), [{"of": of_address, "at": now}])
+            return None
+        connection.execute(delete(Attempt).where(Attempt.of == of_name))
         if _hasher.check_needs_rehash(row.password):
             connection.execute(update(Person).where(Person.id == row.id).values(password=_hasher.hash(password)))
     return begin_session(engine, row.id, now)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
+from anyio import to_thread
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
@@ -64,7 +66,7 @@ async def offer(request: Request) -> Response:
     if too_much:
         return _no(413, "The manifest is too large.")
     desk: Desk = request.app.state.desk
-    return await _do(desk.incoming.offer, b"".join(chunks))
+    return await _do(request, desk.incoming.offer, b"".join(chunks))
 
 
 async def state(request: Request) -> Response:
@@ -72,7 +74,7 @@ async def state(request: Request) -> Response:
     if isinstance(who, Response):
         return who
     desk: Desk = request.app.state.desk
-    return await _do(desk.incoming.state, request.path_params["upload"])
+    return await _do(request, desk.incoming.state, request.path_params["upload"])
 
 
 async def put(request: Request) -> Response:
@@ -90,7 +92,7 @@ async def put(request: Request) -> Response:
         return _no(400, "More came than Content-Range announced.")
     desk: Desk = request.app.state.desk
     names = request.path_params
-    return await _do(desk.incoming.put, names["upload"], names["sha256"], begin, size, chunks)
+    return await _do(request, desk.incoming.put, names["upload"], names["sha256"], begin, size, chunks)
 
 
 async def commit(request: Request) -> Response:
@@ -105,12 +107,12 @@ async def commit(request: Request) -> Response:
             ingest(desk.engine, desk.visits / outcome.answer.visit, desk.known, sound_elsewhere=desk.files.elsewhere)
         return outcome
 
-    return await _do(work, request.path_params["upload"])
+    return await _do(request, work, request.path_params["upload"])
 
 
-async def _do(work: Callable[..., Outcome], *arguments: object) -> Response:
+async def _do(request: Request, work: Callable[..., Outcome], *arguments: object) -> Response:
     try:
-        return _answer(await run_in_threadpool(work, *arguments))
+        return _answer(await to_thread.run_sync(partial(work, *arguments), limiter=request.app.state.storing))
     except Busy:
         return _no(503, "Somebody else is sending the same visit; try again.")
     except Trouble as trouble:

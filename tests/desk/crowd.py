@@ -21,12 +21,13 @@ PAGES = ("/", "/visits", "/visits?cabinet=HK-4", "/search?q=isolated", "/due", "
 @dataclass
 class Tally:
     """Seconds of each answer by what was asked; `wrong`: answers that were not as they must be; `stored`: visits
-    acknowledged."""
+    acknowledged; `waited`: told to come again later; `broken`: connections that broke, and were made anew."""
 
     took: dict[str, list[float]] = field(default_factory=dict)
     wrong: list[str] = field(default_factory=list)
     stored: list[str] = field(default_factory=list)
     waited: int = 0
+    broken: int = 0
 
     def line(self, what: str) -> str:
         times = sorted(self.took[what])
@@ -38,7 +39,12 @@ async def ask(
     client: httpx.AsyncClient, tally: Tally, what: str, method: str, address: str, **kwargs: object
 ) -> httpx.Response:
     began = time.perf_counter()
-    answer = await client.request(method, address, **kwargs)  # type: ignore[arg-type]
+    while True:
+        try:
+            answer = await client.request(method, address, **kwargs)  # type: ignore[arg-type]
+            break
+        except httpx.TransportError:  # a kept connection that the desk had just given up: ask again, as browsers do
+            tally.broken += 1
     tally.took.setdefault(what, []).append(time.perf_counter() - began)
     return answer
 

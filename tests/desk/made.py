@@ -53,6 +53,7 @@ def season(visits: Path) -> Made:
     """A spring: a cabinet that came back in nine days, one visited once, one to be continued, one stopped half-way."""
     whole = visited.LINES
     days = visits.parent / "days.yaml"
+    days.parent.mkdir(parents=True, exist_ok=True)
     days.write_text(DAYS, encoding="utf-8")
     unsure = (*whole[:5], "say again", "go back", "stand by", "go ahead")
     noted = ("note", "the gasket is torn at the lower hinge", *whole[4:])

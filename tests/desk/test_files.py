@@ -63,14 +63,14 @@ def test_what_is_kept_comes_back_and_what_was_changed_does_not(store: Files, tmp
 
 
 def test_the_folder_of_the_visit_comes_before_the_store(store: Files, tmp_path: Path) -> None:
-    local = tmp_path / "visits" / "v" / "sound" / "00001.flac"
+    local = tmp_path / "visits" / "other" / "sound" / "00001.flac"
     local.parent.mkdir(parents=True)
     local.write_bytes(b"here")
-    assert store.fetch("v", "sound/00001.flac", hashlib.sha256(b"here").hexdigest()) == b"here"
+    assert store.fetch("other", "sound/00001.flac", hashlib.sha256(b"here").hexdigest()) == b"here"
     local.unlink()
     local.symlink_to("/etc/hostname")
     with pytest.raises(Trouble, match="not there any more"):
-        store.fetch("v", "sound/00001.flac", "0" * 64)
+        store.fetch("other", "sound/00001.flac", "0" * 64)
 
 
 def test_a_store_that_is_none_is_said_so(tmp_path: Path) -> None:

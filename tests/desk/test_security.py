@@ -1,5 +1,7 @@
-"""The desk against the OWASP Application Security Verification Standard 4.0.3, level 2: requirements by number, in
-our words, **from memory**: the standard was not read for this. Each row names the test that holds it, or says that it is not met.
+"""The desk against the OWASP Application Security Verification Standard 4.0.3, level 2.
+
+Requirements by number, in our words, **from memory**: the standard was not read for this. Each row names the test that holds
+it, or says that it is not met.
 
 | item | what it asks | held by |
 | --- | --- | --- |

@@ -314,7 +314,7 @@ def test_names_that_lead_elsewhere_are_no_uploads(empty: Desk, season: Made) -> 
     device, manifest = Device(empty), manifest_of(season.folders["first"])
     device.offer(manifest)
     for address in ("/upload/%2e%2e%2f%2e%2e", f"/upload/{'a' * 64}"):
-        assert device.ask("GET", address).status_code == 404
+        assert device.ask("GET", address).status_code in (404, 405)
     crooked = replace(manifest.parts[0], sha256="manifest.json")
     assert device.put(manifest, crooked, b"x", 0).status_code == 422
     assert device.ask("PUT", f"/upload/{manifest.upload}/{manifest.parts[0].sha256}", b"x").status_code == 400

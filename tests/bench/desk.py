@@ -1,0 +1,244 @@
+"""How the desk's database grows: `python -m tests.bench.desk --sizes 10000,100000 [--database sqlite]`.
+
+A few real visits are run through the machine and read out as the desk does. Their rows are then multiplied inside the
+database (other cabinets, technicians and days; one visit in 200 with a note of its own), and at each size the desk's own
+questions are asked and its own way of putting visits in is timed. PostgreSQL is started here, on a socket of its own.
+"""
+
+from __future__ import annotations
+
+import argparse
+import copy
+import hashlib
+import statistics
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from sqlalchemy import Engine, text
+
+from handsfree.desk import database, measures, queries
+from handsfree.desk.ingest import put, refresh
+from handsfree.desk.measures import DAY, Between
+from handsfree.desk.queries import EVERYBODY, Filter, Scope
+from handsfree.desk.readout import ReadOut, machine, read_out
+from handsfree.desk.tables import OF_VISIT, Visit
+from tests.desk import made, postgres
+
+SETTINGS = (
+    "listen_addresses=''",
+    "shared_buffers=1GB",
+    "work_mem=64MB",
+    "maintenance_work_mem=512MB",
+    "max_wal_size=8GB",
+    "wal_level=minimal",
+    "max_wal_senders=0",
+    "effective_cache_size=6GB",
+    "max_connections=120",
+)
+#: Ten cabinets a site, twenty thousand cabinets; five hundred technicians; three years of visits up to BEGIN + SPAN.
+BEGIN, SPAN = 1_700_000_000.0, 3 * 365 * DAY
+ROUNDS = 5
+
+
+def grow(engine: Engine, templates: int, first: int, last: int) -> None:
+    """Visits first..last by multiplying the first `templates` visits, each with all its rows."""
+    series = "generate_series(CAST(:first AS bigint), CAST(:last AS bigint)) AS g(id)"
+    if engine.dialect.name == "sqlite":
+        series = (
+            "(WITH RECURSIVE g(id) AS (SELECT :first UNION ALL SELECT id + 1 FROM g WHERE id < :last) SELECT id FROM g) g"
+        )
+    names = [column.name for column in Visit.__table__.columns]
+    cabinet = "(g.id * 7919) % 20000"
+    changed = {
+        "id": "g.id",
+        "name": "'generated-' || g.id",
+        "began": f"{BEGIN} + g.id * :apart",
+        "cabinet": f"'GK-' || ({cabinet})",
+        "site": f"'Platform ' || (({cabinet}) / 10) || ' (invented)'",
+        "technician": "'Technician ' || (g.id % 500) || ' (invented)'",
+        "due": f"CASE WHEN g.id % 400 = 0 THEN {BEGIN} + g.id * :apart + 86400 END",
+    }
+    values = ", ".join(changed.get(name, f't."{name}"') for name in names)
+    columns = ", ".join(f'"{name}"' for name in names)
+    one = {"first": first, "last": last, "apart": SPAN / 1_000_000}
+    source = f"{series} JOIN visits t ON t.id = 1 + g.id % {templates}"
+    with engine.begin() as connection:
+        connection.execute(text(f"INSERT INTO visits ({columns}) SELECT {values} FROM {source}"), one)
+        for table in OF_VISIT:
+            connection.execute(text(_multiplied(engine, table.__tablename__, templates)), {"first": first, "last": last})
+        _notes(connection, first, last)
+
+
+def _multiplied(engine: Engine, table: str, templates: int) -> str:
+    model = next(one for one in OF_VISIT if one.__tablename__ == table)
+    names = [column.name for column in model.__table__.columns]
+    key = "md5(v.id || t.key) || md5(t.key || v.id)" if engine.dialect.name == "postgresql" else "lower(hex(randomblob(32)))"
+    changed = {
+        "visit_id": "v.id",
+        "began": "v.began",
+        "taken": "v.began",
+        "site": "v.site",
+        "cabinet": "v.cabinet",
+        "key": key,
+        "signed": "v.id % 20 <> 0",
+    }
+    values = ", ".join(changed.get(name, f't."{name}"') for name in names)
+    columns = ", ".join(f'"{name}"' for name in names)
+    return (
+        f"INSERT INTO {table} ({columns}) SELECT {values} FROM visits v JOIN {table} t "
+        f"ON t.visit_id = 1 + v.id % {templates} WHERE v.id BETWEEN :first AND :last"
+    )
+
+
+def _notes(connection, first: int, last: int) -> None:  # type: ignore[no-untyped-def]
+    """One visit in 200 has a note that nobody else said."""
+    words = "'hinge ' || v.id || ' squeaks behind panel ' || (v.id % 977)"
+    digest = "'note-' || v.id"
+    connection.execute(
+        text(
+            f"INSERT INTO sayings (digest, text) SELECT {digest}, {words} FROM visits v "
+            "WHERE v.id BETWEEN :first AND :last AND v.id % 200 = 0"
+        ),
+        {"first": first, "last": last},
+    )
+    connection.execute(
+        text(
+            "INSERT INTO lines (visit_id, n, began, at, who, verdict, reason, sure, procedure, step, saying_id) "
+            "SELECT v.id, 100000, v.began, 60, 'note', '', '', 0, '', '', s.id FROM visits v JOIN sayings s "
+            f"ON s.digest = {digest} WHERE v.id BETWEEN :first AND :last AND v.id % 200 = 0"
+        ),
+        {"first": first, "last": last},
+    )
+
+
+def questions(size: int) -> dict[str, Callable[[Engine], object]]:
+    """What the pages ask, at their worst: a supervisor of everybody."""
+    until = BEGIN + size * SPAN / 1_000_000
+    year, month = Between(until - 365 * DAY, until), Between(until - 30 * DAY, until)
+    cabinet = (size // 2 * 7919) % 20000
+    site = f"Platform {cabinet // 10} (invented)"
+    team = Scope(tuple(f"Technician {n} (invented)" for n in range(10)))
+    return {
+        "newest visits": lambda e: queries.visits(e, EVERYBODY, Filter()),
+        "newest visits of a team of ten": lambda e: queries.visits(e, team, Filter()),
+        "visits to a cabinet": lambda e: queries.visits(e, EVERYBODY, Filter(cabinet=f"GK-{cabinet}")),
+        "visits with a fault": lambda e: queries.visits(e, EVERYBODY, Filter(fault="delivery-air-cold-after-cleaning")),
+        "visits of a month": lambda e: queries.visits(e, EVERYBODY, Filter(since=month.since, until=month.until)),
+        "search: a rare note": lambda e: queries.search(e, EVERYBODY, f"hinge {size // 2 // 200 * 200}"),
+        "search: said in most visits": lambda e: queries.search(e, EVERYBODY, "isolated lock"),
+        "search: nothing": lambda e: queries.search(e, EVERYBODY, "zeppelin"),
+        "to be continued": lambda e: queries.due(e, EVERYBODY),
+        "open findings, first 100": lambda e: queries.findings(e, EVERYBODY, signed=False),
+        "open findings, counted": lambda e: queries.open_findings(e, EVERYBODY),
+        "readings of a cabinet": lambda e: queries.readings(e, EVERYBODY, site, f"GK-{cabinet}"),
+        "returns, a month": lambda e: measures.returns(e, EVERYBODY, month),
+        "returns, a year": lambda e: measures.returns(e, EVERYBODY, year),
+        "first fix, a year": lambda e: measures.first_fix(e, EVERYBODY, year, until + 60 * DAY),
+        "misheard, a month": lambda e: measures.misheard(e, EVERYBODY, month),
+        "misheard, a year": lambda e: measures.misheard(e, EVERYBODY, year),
+        "writer, a month": lambda e: measures.for_the_writer(e, month),
+    }
+
+
+def timed(engine: Engine, ask: Callable[[Engine], object]) -> float:
+    """Median milliseconds of ROUNDS, after one that fills the caches; one round where it takes over ten seconds."""
+    times = []
+    for _ in range(ROUNDS + 1):
+        began = time.perf_counter()
+        ask(engine)
+        times.append((time.perf_counter() - began) * 1000)
+        if times[-1] > 10_000:
+            return times[-1]
+    return statistics.median(times[1:])
+
+
+def renamed(out: ReadOut, number: int) -> ReadOut:
+    """The same visit under another name: `put` cannot know that it is one."""
+    found = copy.deepcopy(out)
+    found.visit["name"] = f"put-{number}"
+    for finding in found.rows["findings"]:
+        finding["key"] = hashlib.sha256(f"{number}{finding['key']}".encode()).hexdigest()
+    return found
+
+
+@contextmanager
+def databases(kind: str) -> Iterator[Engine]:
+    if kind == "sqlite":
+        with tempfile.TemporaryDirectory() as folder:
+            yield database.open_engine(database.sqlite_url(Path(folder) / "desk.sqlite3"))
+        return
+    with postgres.server(settings=SETTINGS) as url:
+        yield database.open_engine(url)
+
+
+def bytes_of(engine: Engine) -> float:
+    asked = "SELECT pg_database_size(current_database())"
+    if engine.dialect.name == "sqlite":
+        asked = "SELECT page_count * page_size FROM pragma_page_count(), pragma_page_size()"
+    with engine.connect() as connection:
+        return float(connection.scalar(text(asked)) or 0)
+
+
+def events(engine: Engine) -> int:
+    with engine.connect() as connection:
+        return int(connection.scalar(text("SELECT sum(events) FROM visits")) or 0)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--sizes", default="1000,10000")
+    parser.add_argument("--database", choices=("postgresql", "sqlite"), default="postgresql")
+    asked = parser.parse_args()
+    with tempfile.TemporaryDirectory() as place, databases(asked.database) as engine:
+        season = made.season(Path(place) / "visits")
+        database.migrate(engine)
+        began = time.perf_counter()
+        outs = [read_out(folder, None, machine()) for _ in range(4) for folder in season.folders.values()]
+        each = (time.perf_counter() - began) / len(outs)
+        print(
+            f"Reading a folder out (verified, followed by the machine): {each * 1000:.0f} ms a visit on one core, "
+            f"{sum(out.visit['events'] for out in outs) / len(outs):.0f} events in the mean.",
+            flush=True,
+        )
+        refresh(engine, season.visits)
+        if asked.database == "postgresql":  # ids of visits put in later, out of the way of the multiplied ones
+            with engine.begin() as connection:
+                connection.execute(text("SELECT setval('visits_id_seq', 100000000)"))
+        done, templates, number = 10, len(season.folders), 0
+        table: dict[str, list[float]] = {}
+        sizes = [int(size) for size in asked.sizes.split(",")]
+        for size in sizes:
+            began = time.perf_counter()
+            for first in range(done + 1, size + 1, 20_000):
+                grow(engine, templates, first, min(first + 19_999, size))
+            with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+                connection.execute(text("ANALYZE"))
+            done = size
+            print(
+                f"\n{size} visits, {events(engine)} events, {bytes_of(engine) / 1e9:.2f} GB; multiplied in "
+                f"{time.perf_counter() - began:.0f} s",
+                flush=True,
+            )
+            began = time.perf_counter()
+            for _ in range(4):
+                put(engine, [renamed(out, (number := number + 1)) for out in outs])
+            rate = 4 * len(outs) / (time.perf_counter() - began)
+            table.setdefault("put in, visits a second", []).append(rate)
+            print(f"  put in: {rate:.0f} visits a second", flush=True)
+            for name, ask in questions(size).items():
+                took = timed(engine, ask)
+                table.setdefault(name, []).append(took)
+                print(f"  {name}: {took:.1f} ms", flush=True)
+            with engine.begin() as connection:
+                connection.execute(text("DELETE FROM visits WHERE name LIKE 'put-%'"))
+        print("\n| milliseconds, median | " + " | ".join(f"{size} visits" for size in sizes) + " |")
+        print("| --- |" + " --- |" * len(sizes))
+        for name, values in table.items():
+            print(f"| {name} | " + " | ".join(f"{value:.1f}" for value in values) + " |")
+
+
+if __name__ == "__main__":
+    main()
