@@ -239,6 +239,7 @@ class Site:
             return "affirm" if " ".join(self.state.lock_offered) == LOCK else "negative"
         if awaiting is Awaiting.DEAD_READING:
             assert isinstance(step, Prove)
+            self.intended = 0.0
             return ENGLISH.say_number(0.0)
         return WORDS[awaiting]
 
