@@ -15,31 +15,41 @@ import yaml
 
 from audio_fixtures import voices
 
-VOICE = "rms"
+VOICE = "kal16"
 SNR_DB = 20.0
+#: This voice's usual "affirm" is a poor one: said faster it is what a person says.
+RATES = {"affirm": 1.1}
 FOLDER = Path(__file__).parent / "demo"
 
 #: At which step, awaiting what, the technician says what, one after the other. The last is said again when asked again.
 SCRIPT: list[tuple[str, str, list[str]]] = [
-    ("", "lock number", ["four two"]),
+    ("", "lock number", ["seven three nine"]),
     ("", "lock number affirmed", ["affirm"]),
     ("arrival-danger", "caution understood", ["understood"]),
     ("place-thermometer", "step done", ["where am I", "next step"]),
-    ("delivery-air", "answer", ["rather lukewarm", "warm"]),
-    ("cabinet-temperature", "reading", ["sixty three point five", "fifty three point five"]),
+    ("delivery-air", "answer", ["tepid", "warm"]),
+    ("cabinet-temperature", "reading", ["sixty two degrees fahrenheit", "fifty two degrees fahrenheit"]),
     ("cabinet-temperature", "reading affirmed", ["correction", "affirm"]),
-    ("unplug", "gate phrase", ["next step", "power is not isolated", "isolated, lock, four two"]),
+    ("unplug", "gate phrase", ["next step", "power is not isolated", "isolated, lock, seven three nine"]),
     ("prove-dead", "switch tried", ["nothing runs"]),
     ("fins-warning", "caution understood", ["understood"]),
     ("clean-condenser", "step done", ["say again", "does this train stop at the summit", "next step"]),
     ("restore-supply", "restore check", ["next step"]),
-    ("restore-supply", "clear phrase", ["clear, lock, four two"]),
+    ("restore-supply", "clear phrase", ["clear, lock, seven three nine"]),
     ("restore-supply", "power put on", ["next step"]),
     ("compressor-rest", "wait", ["how long"]),
-    ("delivery-temperature", "reading", ["thirty eight"]),
+    ("delivery-temperature", "reading", ["thirty nine degrees fahrenheit"]),
     ("delivery-temperature", "reading affirmed", ["affirm"]),
     ("dirty-condenser", "step done", ["next step"]),
 ]
+
+
+def record(words: str, name: str, rate: float, seed: int) -> None:
+    """One take. A person who is asked again says it again, a little slower: the second take is that."""
+    speech = voices.padded(voices.synthesise(words, VOICE, rate), 0.3, 0.9)
+    noise = voices.compressor_noise(len(speech) / 16_000 + 0.1, seed=seed)[: len(speech)]
+    sound = voices.mix(speech, noise, SNR_DB)
+    soundfile.write(FOLDER / name, np.clip(sound, -1, 1), 16_000, format="FLAC", subtype="PCM_16")
 
 
 def main() -> None:
@@ -49,14 +59,10 @@ def main() -> None:
         old.unlink()
     for _, _, lines in SCRIPT:
         for words in lines:
-            name = re.sub(r"[^a-z]+", "-", words.lower()).strip("-") + ".flac"
-            if words in made:
-                continue
-            speech = voices.padded(voices.synthesise(words, VOICE), 0.3, 0.9)
-            noise = voices.compressor_noise(len(speech) / 16_000 + 0.1, seed=len(made))[: len(speech)]
-            sound = voices.mix(speech, noise, SNR_DB)
-            soundfile.write(FOLDER / name, np.clip(sound, -1, 1), 16_000, format="FLAC", subtype="PCM_16")
-            made[words] = name
+            if words not in made:
+                made[words] = re.sub(r"[^a-z]+", "-", words.lower()).strip("-") + ".flac"
+                record(words, made[words], rate=RATES.get(words, 1.0), seed=2 * len(made) + 1)
+                record(words, made[words].replace(".flac", "-again.flac"), rate=RATES.get(words, 1.0) * 0.9, seed=2 * len(made))
     script = {
         "procedure": "platform-check",
         "technician": "M. Aldermatt",

@@ -3,7 +3,8 @@
 Rules of this file:
 
 - The recordings are the only thing given. What is understood, refused or opened comes from the engine and the machine.
-- Asked again, the technician says it again, as a person would, three times at the most; then the visit stops unfinished.
+- Asked again, the technician says it again, as a person would (a second take), three times at the most; then the visit
+  stops unfinished.
 - The clock counts the seconds of sound, so that silence costs nobody time. Waits pass on the same clock.
 """
 
@@ -114,7 +115,8 @@ class DemoEar:
         if repeats >= MOST_REPEATS + _planned(self._script, self._where):
             raise EOFError
         self._last[self._where] = (name, repeats + 1)
-        return name
+        again = name.replace(".flac", "-again.flac")
+        return again if repeats % 2 == 0 and (self._script.folder / again).is_file() else name
 
     def _hear(self, clip: str) -> Happening | None:
         from handsfree.sound.files import read_sound

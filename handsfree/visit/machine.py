@@ -28,7 +28,7 @@ from handsfree.visit.gates import at_gate
 from handsfree.visit.interlock import Interlock, Power, Turn, overstayed, spoke, turn
 from handsfree.visit.listening import listening
 from handsfree.visit.movement import clear, forward, take_up
-from handsfree.visit.speaking import answer_words, choices, duration
+from handsfree.visit.speaking import answer_words, called, choices, duration
 from handsfree.visit.state import Awaiting, Overlay, State, listen_for
 from handsfree.visit.steps import present, set_wait_timer
 
@@ -78,6 +78,8 @@ def _settle(flow: Flow, before: State) -> None:
     if state.closed:
         flow.emit(DropTimer("wait"), DropTimer("break"), DropTimer("quiet"))
         return
+    if before.overlay is not Overlay.NONE and state.overlay is Overlay.NONE and _wait_over(state):
+        flow.emit(SetTimer("wait", 0.0))
     held = state.interlock.power is Power.ISOLATED or state.interlock.phrase_given
     if held and state.interlock.last_heard != before.interlock.last_heard and state.frames:
         flow.emit(SetTimer("break", state.procedure.break_minutes * 60 + 1))
@@ -123,10 +125,31 @@ def _ask_again(flow: Flow, utterance: events.Utterance) -> None:
         _which(flow, utterance)
     elif flow.state.tries < TRIES_BEFORE_HELP:
         flow.prompt("say-again", "question")
-    elif isinstance(state.step, model.Read) and state.awaiting is Awaiting.READING:
-        flow.prompt("say-again-reading", "question")
+    else:
+        _help(flow)
+
+
+#: What is said where 'say again' has not helped: what the program needs here.
+_NEEDS: dict[Awaiting, str] = {
+    Awaiting.LOCK_NUMBER: "lock-again",
+    Awaiting.LOCK_AFFIRM: "need-affirm",
+    Awaiting.UNDERSTOOD: "need-understood",
+    Awaiting.READING: "say-again-reading",
+    Awaiting.READING_AFFIRM: "need-affirm",
+    Awaiting.TESTER_BEFORE: "need-affirm",
+    Awaiting.TESTER_AFTER: "need-affirm",
+    Awaiting.CUT_WAIT: "need-affirm",
+}
+
+
+def _help(flow: Flow) -> None:
+    state = flow.state
+    if state.overlay in (Overlay.STOP_ONCE, Overlay.STOP_TWICE):
+        flow.prompt("need-affirm", "question")
     elif isinstance(state.step, model.Ask) and state.awaiting is Awaiting.ANSWER:
         flow.prompt("say-again-choices", "question", choices=choices(state.language, answer_words(state.step)))
+    elif state.awaiting in _NEEDS:
+        flow.prompt(_NEEDS[state.awaiting], "question")
     else:
         phrases.PHRASES["what can i say"](flow)
 
@@ -138,7 +161,12 @@ def _which(flow: Flow, utterance: events.Utterance) -> None:
     if numbers:
         flow.prompt("which-number", "question", choices=choices(language, [language.say_number(n) for n in numbers]))
     else:
-        flow.prompt("which", "question", choices=choices(language, [text for _, text, _ in utterance.rivals]))
+        unsaid = (Sense.GATE, Sense.DENIAL)  # the lock number is never spoken, and a denial has no name
+        names = [called(language, sense, text) for sense, text, _ in utterance.rivals if sense not in unsaid]
+        if names:
+            flow.prompt("which", "question", choices=choices(language, names))
+        else:
+            flow.prompt("say-again", "question")
 
 
 # ---- everything else ------------------------------------------------------------------------------------------------
@@ -152,21 +180,44 @@ def _opened(flow: Flow, event: events.Opened) -> None:
 
 
 def _timer(flow: Flow, event: events.TimerRang) -> None:
-    state = flow.state
-    if event.timer == "wait" and state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT):
-        if flow.now >= state.wait_ends - 0.5:
-            flow.tone("waiting")
-            flow.prompt("wait-over", "notice")
-            flow.change(overlay=Overlay.NONE if state.overlay is Overlay.STAND_BY else state.overlay)
-            forward(flow)
-        else:
-            if state.overlay is Overlay.NONE:
-                flow.prompt("wait-left", "notice", time=duration(state.language, state.wait_ends - flow.now))
-            set_wait_timer(flow)
-    elif event.timer == "quiet" and state.overlay is Overlay.NONE and state.awaiting is not Awaiting.WAIT:
+    if event.timer == "wait" and flow.state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT):
+        _wait_rang(flow)
+    elif event.timer == "quiet" and flow.state.overlay is Overlay.NONE and flow.state.awaiting is not Awaiting.WAIT:
         flow.change(told_quiet=True)
-        text = state.step.say if state.step is not None else flow.words("lock-number")
-        flow.prompt("quiet", "notice", text=text)
+        flow.prompt("quiet", "notice", text=_whereabouts(flow))
+
+
+def _wait_rang(flow: Flow) -> None:
+    """What is laid over a wait outlasts it: a note, or an answer to whether to stop, must not be heard by the next step, and
+    who stands by is listened to for 'go ahead' alone. `_settle` rings again once the overlay is gone."""
+    state = flow.state
+    over = _wait_over(state)
+    if over and state.overlay in (Overlay.NONE, Overlay.STAND_BY):
+        flow.tone("waiting")
+        flow.prompt("wait-over", "notice")
+    if state.overlay is Overlay.NONE and over:
+        forward(flow)
+    elif not over:
+        if state.overlay is Overlay.NONE:
+            flow.prompt("wait-left", "notice", time=duration(state.language, state.wait_ends - flow.now))
+        set_wait_timer(flow)
+
+
+def _wait_over(state: State) -> bool:
+    return state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT) and state.now >= state.wait_ends - 0.5
+
+
+def _whereabouts(flow: Flow) -> str:
+    """The words of what is awaited, never those of a step that may not be spoken now: after a day away the lock number is
+    asked for while the visit still stands at its step, and a restore must not be told as 'power comes back'."""
+    state = flow.state
+    step, awaiting = state.step, state.awaiting
+    if step is None or awaiting in (Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM):
+        return flow.words("lock-number")
+    if isinstance(step, model.Restore):
+        gate, power = awaiting is Awaiting.RESTORE_GATE, awaiting is Awaiting.RESTORE_POWER
+        return flow.words("clear-need") if gate else step.power if power else step.checks[state.check]
+    return step.say
 
 
 def _note_kept(flow: Flow, event: events.NoteKept) -> None:
@@ -180,11 +231,13 @@ def _note_kept(flow: Flow, event: events.NoteKept) -> None:
 def _sound_lost(flow: Flow, event: events.SoundLost) -> None:
     """Nobody can speak to the program now: the gate closes and the visit stands by."""
     _shut(flow, flow.words("why-resume"))
-    flow.prompt("sound-lost", "notice", cuttable=False, what=event.what)
+    flow.prompt("sound-lost", "notice", cuttable=False, what=flow.words(f"part-{event.what}"))
     flow.change(overlay=Overlay.STAND_BY)
 
 
 def _sound_back(flow: Flow, event: events.SoundBack) -> None:
+    """Standing by as it says, whatever went on while nobody could speak: 'go ahead' must not pass a step unheard."""
+    flow.change(overlay=Overlay.STAND_BY)
     flow.prompt("sound-back", "notice")
 
 

@@ -52,7 +52,7 @@ def _utterance(event: Utterance) -> tuple[str, str, str]:
         return "technician", meant, f"accepted, {event.sure:.1%} sure"
     if event.verdict == Verdict.NOT_FOR_ME:
         return "technician", event.words or "(a sound)", "not for the program"
-    return "technician", meant or "(speech)", f"asked again: {event.reason or 'not sure'}"
+    return "technician", event.words or meant or "(speech)", f"asked again: {event.reason or 'not sure'}"
 
 
 def _reading(event: ReadingTaken) -> tuple[str, str, str]:

@@ -1,0 +1,5 @@
+"""`python -m handsfree`."""
+
+from handsfree.cli import main
+
+main()
