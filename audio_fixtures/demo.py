@@ -62,7 +62,8 @@ def main() -> None:
             if words not in made:
                 made[words] = re.sub(r"[^a-z]+", "-", words.lower()).strip("-") + ".flac"
                 record(words, made[words], rate=RATES.get(words, 1.0), seed=2 * len(made) + 1)
-                record(words, made[words].replace(".flac", "-again.flac"), rate=RATES.get(words, 1.0) * 0.9, seed=2 * len(made))
+                again = made[words].replace(".flac", "-again.flac")
+                record(words, again, rate=RATES.get(words, 1.0) * 0.9, seed=2 * len(made))
     script = {
         "procedure": "platform-check",
         "technician": "M. Aldermatt",

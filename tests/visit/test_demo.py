@@ -40,7 +40,7 @@ def test_the_demo_finishes(demo: tuple[dict[str, object], list[Stamped], Path]) 
 
 
 def test_it_was_heard_by_a_real_engine_from_the_recordings(demo: tuple[dict[str, object], list[Stamped], Path]) -> None:
-    _, entries, folder = demo
+    _, entries, _ = demo
     heard = [e.event for e in entries if isinstance(e.event, Utterance)]
     assert len(heard) >= 20
     assert all(utterance.engine not in ("", "typed") and not utterance.typed for utterance in heard)
