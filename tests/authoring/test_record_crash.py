@@ -108,7 +108,8 @@ def test_half_a_line_at_the_end_is_no_step(tmp_path: Path) -> None:
 def test_a_procedure_edited_by_hand_is_the_truth(tmp_path: Path) -> None:
     typed("\n".join(LINES[: KEPT[-1] + 1]) + "\n", tmp_path)
     path = tmp_path / "fan-look.yaml"
-    path.write_text(path.read_text(encoding="utf-8").replace("The fan moves little air.", "The fan hardly moves."), encoding="utf-8")
+    edited = path.read_text(encoding="utf-8").replace("The fan moves little air.", "The fan hardly moves.")
+    path.write_text(edited, encoding="utf-8")
     told = typed(["stop recording"], tmp_path)
     assert told.recording.shelf.session.name == "002"
     assert "The fan hardly moves." in told.text

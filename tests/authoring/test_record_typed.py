@@ -138,8 +138,8 @@ def test_nothing_is_deleted_before_it_was_affirmed_twice(tmp_path: Path) -> None
 
 
 def test_a_step_is_said_again_before_it_is_kept(tmp_path: Path) -> None:
-    lines = [TITLE, "new step", "Open the dor.", "an instruction", "none", "again", "Open the door.", "an instruction", "none"]
-    typed([*lines, "keep"], tmp_path)
+    lines = [TITLE, "new step", "Open the dor.", "an instruction", "none", "again"]
+    typed([*lines, "Open the door.", "an instruction", "none", "keep"], tmp_path)
     assert _says(tmp_path) == ["Open the door."]
 
 
@@ -162,8 +162,8 @@ def test_correction_takes_back_the_last_answer(tmp_path: Path) -> None:
 
 
 def test_a_range_upside_down_is_asked_again(tmp_path: Path) -> None:
-    lines = [TITLE, "new step", "Read the meter in volts.", "voltage", "130", "100", "100", "130", "leave that open", "none", "keep"]
-    told = typed(lines, tmp_path)
+    lines = [TITLE, "new step", "Read the meter in volts.", "voltage", "130", "100", "100", "130"]
+    told = typed([*lines, "leave that open", "none", "keep"], tmp_path)
     assert "The highest must be above the lowest. Give the lowest again." in told.said
     assert "plausible: [100, 130]" in told.text
 
@@ -192,5 +192,4 @@ def test_what_is_no_name_is_refused(name: str, tmp_path: Path) -> None:
 def test_findings_of_the_check_are_read_out(tmp_path: Path) -> None:
     told = typed([*_three("finish")], tmp_path)
     assert any(said.startswith("The check found") for said in told.said)
-    assert any("Step three" in said for said in told.said[told.said.index("Say new step. Or change a step, move before, delete, "
-               "read the steps, check, finish.") :])  # fmt: skip
+    assert any(said.startswith("Step three.") for said in told.said)
