@@ -324,6 +324,20 @@ def send(
 
 
 @app.command()
+def relisten(
+    place: Annotated[Path, typer.Argument(help="A visit, or a folder of them.")],
+    scheduler: Annotated[str | None, typer.Option(help="Of a Dask cluster: tcp://192.0.2.1:8786")] = None,
+    engine: Engine = None,
+    jobs: Annotated[int | None, typer.Option(min=1, help="Processes on this machine; one a core if absent.")] = None,
+    json: Json = False,
+) -> None:
+    """Every kept utterance through the present recogniser: what is accepted, asked again or different now, gates first."""
+    from handsfree.desk import relistening
+
+    raise typer.Exit(relistening.relisten(place, scheduler=scheduler, engine=engine, jobs=jobs, as_json=json))
+
+
+@app.command()
 def settings() -> None:
     """Every setting, its value, and where that came from."""
     from handsfree import settings as module

@@ -1,0 +1,304 @@
+"""Listening again: what an archive's kept utterances come to under the recogniser as it is now.
+
+Rules of this file:
+
+- An utterance is heard under what was in force when it was said: the last ListenFor before it in its record.
+- A clip is heard only where it is the one that the record names, by its hash.
+- `hear_batch` is the whole of the work, on a core of this machine and on a worker of a cluster alike; its answer depends on
+  the visit and the program only, never on who else is at work. Two programs that differ are told apart by `fingerprint`.
+- No lock number leaves the archive: a gate's phrase and a stated number are named, not repeated.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from enum import StrEnum
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from handsfree.errors import Trouble
+from handsfree.journal.events import ListenFor, Opened, SoundRemoved, Stamped, Utterance
+from handsfree.journal.reader import JOURNAL, read
+from handsfree.language.meaning import Denial, Sense, Verdict
+
+#: Bytes of journal for one batch: a long visit is several.
+BATCH = 200_000
+
+
+class Stake(StrEnum):
+    """What was being listened for, the worst to mishear first."""
+
+    GATE = "at a gate"
+    LOCK = "lock number"
+    READING = "reading"
+    ANSWER = "answer or command"
+
+
+class Change(StrEnum):
+    """From then to now, the worst first."""
+
+    OTHER = "now accepted as something else"
+    ACCEPTED = "now accepted, was not"
+    ASKED = "now asked again"
+    SILENT = "now not for me"
+    SAME = "as then"
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A verdict and what was understood, as words that may be shown."""
+
+    verdict: str
+    meaning: str
+    sure: float
+
+
+@dataclass(frozen=True)
+class Again:
+    """One utterance, then and now. `n`: its event."""
+
+    visit: str
+    n: int
+    clip: str
+    stake: Stake
+    change: Change
+    then: Judged
+    now: Judged
+
+
+@dataclass(frozen=True)
+class Batch:
+    """The `part`-th of `parts` of a visit's utterances."""
+
+    folder: str
+    part: int
+    parts: int
+    engine: str | None
+    models: str
+
+
+@dataclass(frozen=True)
+class Answer:
+    """`heard`: every utterance that was heard again; `left_out`: (event, why) of those that could not be, event -1 for the
+    whole visit; `removed`: clips that were pruned. `program`: fingerprint of what heard; `engine`: its name."""
+
+    batch: Batch
+    heard: tuple[Again, ...] = ()
+    left_out: tuple[tuple[int, str], ...] = ()
+    removed: int = 0
+    program: str = ""
+    engine: str = ""
+
+
+# ---- the work ------------------------------------------------------------------------------------------------------
+
+
+def batches(place: Path, engine: str | None, models: Path) -> list[Batch]:
+    """The work on a visit's folder or a folder of visits, the largest first so that the last are small. Trouble where there
+    is no visit."""
+    from handsfree.desk.send import visits_in
+
+    found = []
+    for folder in visits_in(place):
+        size = (folder / JOURNAL).stat().st_size
+        parts = max(1, -(-size // BATCH))
+        found += [(size / parts, Batch(str(folder.resolve()), n, parts, engine, str(models))) for n in range(parts)]
+    return [batch for _, batch in sorted(found, key=lambda each: (-each[0], each[1].folder, each[1].part))]
+
+
+@dataclass(frozen=True)
+class _Kept:
+    n: int
+    event: Utterance
+    listening: ListenFor
+
+
+def _kept(entries: Iterable[Stamped]) -> tuple[str, list[_Kept], frozenset[str]]:
+    """(language, utterances with a clip, clips that were removed)."""
+    language, found, removed = "en", [], set()
+    listening = ListenFor(commands=())
+    for entry in entries:
+        event = entry.event
+        if isinstance(event, ListenFor):
+            listening = event
+        elif isinstance(event, Opened):
+            language = event.language
+        elif isinstance(event, Utterance) and event.clip and not event.typed:
+            found.append(_Kept(entry.n, event, listening))
+        elif isinstance(event, SoundRemoved):
+            removed |= {clip for clip, _ in event.clips}
+    return language, found, frozenset(removed)
+
+
+def hear_batch(batch: Batch) -> Answer:
+    """Trouble where the folder is not there, or the engine is not."""
+    folder = Path(batch.folder)
+    if not folder.is_dir():
+        raise Trouble(f"{folder} is not there where the work is done; every machine must reach the archive by that path.")
+    try:
+        language, kept, removed = _kept(read(folder))
+    except Trouble as trouble:
+        return Answer(batch, left_out=((-1, trouble.sentence),) if batch.part == 0 else (), program=fingerprint())
+    recogniser = _recogniser(batch.engine, language, batch.models)
+    heard: list[Again] = []
+    left_out: list[tuple[int, str]] = []
+    gone = 0
+    for each in kept[len(kept) * batch.part // batch.parts : len(kept) * (batch.part + 1) // batch.parts]:
+        if each.event.clip in removed:
+            gone += 1
+            continue
+        try:
+            heard.append(_hear(recogniser, folder, each))
+        except (Trouble, OSError) as error:
+            left_out.append((each.n, str(error)))
+    return Answer(batch, tuple(heard), tuple(left_out), gone, fingerprint(), recogniser.name)
+
+
+def _hear(recogniser: Any, folder: Path, kept: _Kept) -> Again:
+    from handsfree.sound.files import read_sound
+    from handsfree.visit.state import listening_of
+
+    path = folder / kept.event.clip
+    if hashlib.sha256(path.read_bytes()).hexdigest() != kept.event.clip_sha256:
+        raise Trouble(f"{path.name} is not the clip that was recorded: its hash differs.")
+    samples = read_sound(path)
+    with _ONE_AT_A_TIME:
+        heard = recogniser.hear(samples, listening_of(kept.listening))
+    meaning, event = heard.meaning, kept.event
+    now = (str(meaning.sense), meaning.text, meaning.value, meaning.unit) if meaning else ("", "", None, None)
+    then = (event.sense, event.text, event.value, event.unit)
+    return Again(
+        visit=folder.name, n=kept.n, clip=event.clip, stake=stake_of(kept.listening),
+        change=change_of(event.verdict, then, str(heard.verdict), now),
+        then=Judged(event.verdict, shown(*then), round(event.sure, 4)),
+        now=Judged(str(heard.verdict), shown(*now), round(float(heard.sure), 4)),
+    )  # fmt: skip
+
+
+#: Engines are not made for two at once; a worker with several threads gains nothing from them.
+_ONE_AT_A_TIME = threading.Lock()
+
+
+@cache
+def _recogniser(engine: str | None, language: str, models: str) -> Any:
+    from handsfree.speech.recogniser import build_recogniser
+
+    return build_recogniser(engine, language, Path(models))
+
+
+# ---- then and now --------------------------------------------------------------------------------------------------
+
+Meant = tuple[str, str, float | None, str | None]
+
+
+def stake_of(listening: ListenFor) -> Stake:
+    if listening.gate:
+        return Stake.GATE
+    if listening.digits is not None:
+        return Stake.LOCK
+    return Stake.READING if listening.number_unit is not None else Stake.ANSWER
+
+
+def change_of(then: str, meant_then: Meant, now: str, meant_now: Meant) -> Change:
+    """What was not accepted led to nothing, so its meaning does not count; asked again and silent are told apart."""
+    if now == Verdict.ACCEPTED:
+        if then != Verdict.ACCEPTED:
+            return Change.ACCEPTED
+        return Change.SAME if meant_then == meant_now else Change.OTHER
+    if then == now:
+        return Change.SAME
+    return Change.ASKED if now == Verdict.ASKED_AGAIN else Change.SILENT
+
+
+def shown(sense: str, text: str, value: float | None, unit: str | None) -> str:
+    """A meaning in words, without a lock number."""
+    if sense == Sense.NUMBER and value is not None:
+        return f"{value:g} {unit or ''}".rstrip()
+    if sense == Sense.DIGITS:
+        return "(a lock number)"
+    if sense == Sense.GATE:
+        return f"{text.split(',')[0]}, lock (the number)"
+    if sense == Sense.DENIAL:
+        kinds = {str(kind) for kind in Denial}
+        return f"denial: {text if text in kinds else 'as said'}"
+    return text
+
+
+@cache
+def fingerprint() -> str:
+    """SHA-256 over the program and its grammar: two that hear alike have the same."""
+    from handsfree.resources import folder
+
+    found = hashlib.sha256()
+    for top in (Path(__file__).resolve().parent.parent, folder("grammar")):
+        for path in sorted(p for p in top.rglob("*") if p.suffix in (".py", ".json", ".jsgf", ".yaml") and p.is_file()):
+            found.update(str(path.relative_to(top)).encode() + b"\0" + hashlib.sha256(path.read_bytes()).digest())
+    return found.hexdigest()
+
+
+# ---- the report ----------------------------------------------------------------------------------------------------
+
+
+@dataclass
+class Report:
+    """`counts`: (stake, change) -> how many. `changed`: all that is not as then, the worst first."""
+
+    counts: dict[tuple[Stake, Change], int] = field(default_factory=dict)
+    changed: list[Again] = field(default_factory=list)
+    left_out: list[tuple[str, int, str]] = field(default_factory=list)
+    clips: int = 0
+    removed: int = 0
+    visits: int = 0
+    engine: str = ""
+
+    @property
+    def alarming(self) -> int:
+        """At gates: how many are accepted now that were not, or as something else."""
+        return sum(self.counts.get((Stake.GATE, change), 0) for change in (Change.OTHER, Change.ACCEPTED))
+
+    def to_json(self) -> dict[str, Any]:
+        by = [
+            {"stake": str(stake), **{str(change): self.counts.get((stake, change), 0) for change in Change}}
+            for stake in Stake
+        ]
+        changed = [
+            {
+                "visit": a.visit, "event": a.n, "clip": a.clip, "stake": str(a.stake), "change": str(a.change),
+                "then": [a.then.verdict, a.then.meaning, a.then.sure], "now": [a.now.verdict, a.now.meaning, a.now.sure],
+            }
+            for a in self.changed
+        ]  # fmt: skip
+        left = [{"visit": visit, "event": n, "why": why} for visit, n, why in self.left_out]
+        return {"visits": self.visits, "clips": self.clips, "engine": self.engine, "by": by, "changed": changed,
+                "left_out": left, "removed": self.removed}  # fmt: skip
+
+
+_STAKES, _CHANGES = list(Stake), list(Change)
+
+
+def report_of(answers: Iterator[Answer]) -> Report:
+    """The same whatever the order they come in. Trouble where they were given by programs that differ."""
+    report, programs, engines, visits = Report(), set(), set(), set()
+    for answer in answers:
+        visit = Path(answer.batch.folder).name
+        visits.add(answer.batch.folder)
+        programs.add(answer.program)
+        engines |= {answer.engine} - {""}
+        if len(programs) > 1:
+            raise Trouble("Not every worker runs the same handsfree, so their answers do not go together; install the same.")
+        report.clips += len(answer.heard)
+        report.removed += answer.removed
+        report.left_out += [(visit, n, why) for n, why in answer.left_out]
+        for again in answer.heard:
+            place = again.stake, again.change
+            report.counts[place] = report.counts.get(place, 0) + 1
+            if again.change is not Change.SAME:
+                report.changed.append(again)
+    report.changed.sort(key=lambda a: (_STAKES.index(a.stake), _CHANGES.index(a.change), a.visit, a.n))
+    report.left_out.sort()
+    report.visits, report.engine = len(visits), ", ".join(sorted(engines))
+    return report
