@@ -100,7 +100,8 @@ def _prove(step: Prove, words: _Words) -> Iterator[Line]:
     if step.method == "switch":
         yield Line("tick", words("dead-switch"))
         return
-    yield Line("tick", f"{words('tester-before')} {step.tester}")
+    tester = step.tester if "tester" in step.model_fields_set else words("tester-known")
+    yield Line("tick", f"{words('tester-before')} {tester}")
     yield Line("tick", words("dead-meter", unit=step.unit, below=f"{step.below:g}"))
     yield Line("tick", words("tester-after"))
 

@@ -178,11 +178,10 @@ def download(language: str, folder: Path) -> None:
 def load(models_folder: Path, language: str = "en") -> Vosk:
     """The engine on the installed model of the language. Trouble where there is none."""
     from handsfree.language.base import load as load_language
-    from handsfree.language.phonetics import similarity
     from handsfree.speech.models import vosk_model
 
     model = vosk_model(models_folder, language)
     if model is None:
         raise Trouble(f"No Vosk model for '{language}' is installed; add one with 'handsfree models --add FILE.zip'.")
     tongue: Any = load_language(language)
-    return Vosk(model.path, tongue, similarity if language == "en" else spelled_alike)
+    return Vosk(model.path, tongue, lambda a, b: 1.0 - float(tongue.apart(a, b)))

@@ -37,7 +37,7 @@ def live_visit(asked: commands.Asked, *, as_json: bool) -> None:
     recorded = is_file(asked.sound_in)
     if recorded and asked.sound_in is not None and not Path(asked.sound_in).is_file():
         raise Trouble(f"There is no sound file '{asked.sound_in}'; look at the name.")
-    recogniser = commands.recogniser_of(settings.engine or None, settings.language)
+    recogniser = commands.recogniser_of(settings.engine or None, _language_of(asked))
     out = sys.stderr if asked.sound_out == "-" else sys.stdout
     watch = commands.printer(out)
     if recorded:
@@ -51,6 +51,19 @@ def live_visit(asked: commands.Asked, *, as_json: bool) -> None:
         else:
             state = run(session, lambda s: _live(s, asked, settings, recogniser, watch)[0])
     commands.show(session, state, as_json, out)
+
+
+def _language_of(asked: commands.Asked) -> str:
+    """The procedure's, whatever the settings say: of a visit taken up again, as its record has it."""
+    from handsfree.journal import reader
+    from handsfree.journal.events import Opened
+    from handsfree.procedure import load
+
+    if asked.resume is not None:
+        return next((entry.event.language for entry in reader.read(asked.resume) if isinstance(entry.event, Opened)), "en")
+    assert asked.procedure is not None
+    book = load.load_book(asked.procedure)
+    return book.procedures[book.main].language
 
 
 def _from_recording(session: Session, asked: commands.Asked, recogniser: Any, clock: Any, watch: Watcher) -> Runner:

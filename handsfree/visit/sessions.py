@@ -128,16 +128,21 @@ def run(session: Session, runner_of: Callable[[Session], Runner]) -> State:
         try:
             state = runner.run(session.first)
         except KeyboardInterrupt:
-            runner.happen(StopAsked("interrupted at the keyboard"))
+            runner.happen(StopAsked(_why(session, "why-keyboard")))
             state = runner.state
         except EOFError:
-            runner.happen(StopAsked("there is nothing more to hear"))
+            runner.happen(StopAsked(_why(session, "why-silence")))
             state = runner.state
         session.journal.seal()
     finally:
         runner.close()
         session.journal.close()
     return state
+
+
+def _why(session: Session, key: str) -> str:
+    """It is spoken, so it is in the procedure's language."""
+    return session.state.language.prompt(key)
 
 
 def _abandon(session: Session) -> None:

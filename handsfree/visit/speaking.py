@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from handsfree.language.base import Language
-from handsfree.procedure.model import Ask, Read
-from handsfree.visit.state import Pending
+from handsfree.language.meaning import WHEN_ASKED, Sense
+from handsfree.procedure.model import Ask, Prove, Read
+from handsfree.visit.state import Pending, Result
 
 
 def choices(language: Language, words: Sequence[str]) -> str:
@@ -18,6 +19,22 @@ def choices(language: Language, words: Sequence[str]) -> str:
 
 def answer_words(step: Ask) -> tuple[str, ...]:
     return tuple(answer.say for answer in step.answers)
+
+
+def called(language: Language, sense: str, text: str) -> str:
+    """What a meaning is called aloud: a command or a state by the first way to say it, an answer as it is written."""
+    if sense == Sense.COMMAND or text in WHEN_ASKED:
+        return language.commands[text][0]
+    return language.states[text][0] if sense == Sense.STATE else text
+
+
+def result_words(language: Language, result: Result) -> str:
+    """What a step brought, aloud: 'forty one degrees Fahrenheit', 'over range', an answer."""
+    if result.state in language.states:
+        return language.states[result.state][0]
+    if result.value is not None and not result.state:
+        return language.say_quantity(round(result.value, 2), result.unit)
+    return result.text
 
 
 def duration(language: Language, seconds: float) -> str:
@@ -33,7 +50,7 @@ def duration(language: Language, seconds: float) -> str:
     return f" {language.prompt('and')} ".join(parts[:2])
 
 
-def read_back(language: Language, step: Read, pending: Pending, affirm: bool) -> str:
+def read_back(language: Language, step: Read | Prove, pending: Pending, affirm: bool) -> str:
     """The reading as given, both ways where -teen and -ty could be taken for one another."""
     quantity = language.say_quantity(pending.given, pending.given_unit)
     both = language.needs_both_ways(pending.given)

@@ -19,7 +19,7 @@ from handsfree.procedure.expressions import name_of
 from handsfree.visit import places
 from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Power, Turn
-from handsfree.visit.speaking import answer_words, choices, duration
+from handsfree.visit.speaking import answer_words, choices, duration, result_words
 from handsfree.visit.state import Awaiting, Frames, Result
 
 #: None: the visit waits. Frames: it goes there at once; () ends it.
@@ -225,10 +225,16 @@ def _done(flow: Flow, step: Any) -> None:
         flow.prompt("summary", "step")
         here = results_here(flow)
         for name in step.summary:
-            value = here[name].text if name in here else flow.words("summary-missing")
+            value = _brought(flow, name, here[name]) if name in here else flow.words("summary-missing")
             flow.prompt("summary-line", "step", name=_plain(name), value=value)
     else:
         flow.say(step.say, "step", sound=step.own_sound)
+
+
+def _brought(flow: Flow, name: str, result: Result) -> str:
+    if isinstance(flow.state.procedure.step(name), model.Call):
+        return flow.words(f"outcome-{result.text.replace(' ', '-')}")
+    return result_words(flow.state.language, result)
 
 
 def _plain(step_id: str) -> str:
@@ -250,13 +256,12 @@ def _read(flow: Flow, step: model.Read) -> None:
     flow.say(step.say, "step", sound=step.own_sound)
 
 
-def _reading_affirm(flow: Flow, step: model.Read) -> None:
+def _reading_affirm(flow: Flow, step: model.Read | model.Prove) -> None:
     from handsfree.visit.speaking import read_back
 
     pending = flow.state.pending
     assert pending is not None  # READING_AFFIRM is only entered with one
-    low, high = step.plausible
-    if not low <= pending.value <= high:
+    if isinstance(step, model.Read) and not step.plausible[0] <= pending.value <= step.plausible[1]:
         quantity = flow.state.language.say_quantity(pending.given, pending.given_unit)
         flow.prompt("implausible", "readback", quantity=quantity)
     else:
@@ -283,6 +288,11 @@ def _cut_wait(flow: Flow, step: model.Wait) -> None:
     flow.prompt("wait-cut", "question", time=duration(flow.state.language, flow.state.wait_ends - flow.now))
 
 
+def _tester(flow: Flow, step: model.Prove) -> str:
+    """The step's own words, else those of the language."""
+    return step.tester if "tester" in step.model_fields_set else flow.words("tester-known")
+
+
 def unit_name(flow: Flow, unit: str) -> str:
     return flow.state.language.say_unit(unit)
 
@@ -297,7 +307,7 @@ PRESENT: dict[Awaiting, Callable[[Flow, Any], None]] = {
     Awaiting.READING: _read,
     Awaiting.READING_AFFIRM: _reading_affirm,
     Awaiting.GATE: _gate,
-    Awaiting.TESTER_BEFORE: lambda f, step: f.prompt("prove-tester", "step", cuttable=_may_cut(f), text=step.tester),
+    Awaiting.TESTER_BEFORE: lambda f, step: f.prompt("prove-tester", "step", cuttable=_may_cut(f), text=_tester(f, step)),
     Awaiting.SWITCH_TRIED: lambda f, step: f.prompt("prove-switch", "step", cuttable=_may_cut(f), text=step.say),
     Awaiting.DEAD_READING: lambda f, step: f.prompt(
         "prove-reading", "step", cuttable=_may_cut(f), text=step.say, unit=unit_name(f, step.unit)
