@@ -406,3 +406,50 @@ def test_a_desk_that_others_could_reach_does_not_start(tmp_path: Path) -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=False)
     assert done.returncode != 0
     assert "it has no accounts" in done.stderr
+
+
+def test_the_program_starts_says_what_it_does_and_serves(season: Made, tmp_path: Path) -> None:
+    """As a person starts it: the link it prints opens the desk, and the database it made can go."""
+    import os
+    import re
+    import shutil
+
+    import httpx
+
+    visits = tmp_path / "visits"
+    shutil.copytree(season.visits, visits)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    code = (
+        "from pathlib import Path; from handsfree.desk.commands import desk; from handsfree.desk.serve import Asked; "
+        f"desk(Asked(Path({str(visits)!r}), port={port}))"
+    )
+    for _ in range(2):
+        process = subprocess.Popen([sys.executable, "-c", code], stderr=subprocess.PIPE, text=True, env=os.environ)
+        try:
+            assert process.stderr is not None
+            said = ""
+            while "this link works once" not in said:
+                line = process.stderr.readline()
+                assert line, said
+                said += line
+            assert "5 visits read" in said
+            assert "it can be deleted at any time" in said
+            link = re.search(r"http://\S+", said)
+            assert link is not None
+            with httpx.Client(base_url=f"http://127.0.0.1:{port}") as browser:
+                for _ in range(100):
+                    try:
+                        answer = browser.get(link[0])
+                        break
+                    except httpx.ConnectError:
+                        time.sleep(0.1)
+                assert answer.status_code == 200
+                assert "HK-9" in browser.get("/").text
+        finally:
+            process.terminate()
+            process.wait(20)
+        (visits / ".desk" / "desk.sqlite3").unlink()
+        for left in (visits / ".desk").glob("desk.sqlite3-*"):
+            left.unlink()
