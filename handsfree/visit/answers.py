@@ -18,7 +18,7 @@ from handsfree.procedure.evaluation import decides
 from handsfree.visit import gates, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import forward, move, take_up
-from handsfree.visit.speaking import answer_words, choices, read_back, side_of_expected
+from handsfree.visit.speaking import answer_words, called, choices, read_back, side_of_expected
 from handsfree.visit.state import Awaiting, Pending, Result
 from handsfree.visit.steps import present, unit_name
 from handsfree.visit.wishes import is_command, onward, take
@@ -141,7 +141,7 @@ def _state_taken(flow: Flow, step: model.Read, state: str) -> None:
         step.plausible, step.expected, step.accuracy or "",
     ))
     take(flow, Result(state, None, step.unit, state))
-    flow.prompt("state-taken", "readback", state=state)
+    flow.prompt("state-taken", "readback", state=called(flow.state.language, Sense.STATE, state))
     forward(flow, go)
 
 
