@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -88,6 +89,17 @@ def typed(lines: str | Sequence[str], folder: Path, name: str = "fan-look") -> T
     return Told(recording, recorder.run(), said)
 
 
+def spoken(words: str, voice: str, rate: float) -> Any:
+    """Sentence by sentence, with the pause between them that a person makes: flite runs them together."""
+    import numpy as np
+
+    from audio_fixtures.voices import padded, silence, synthesise
+
+    sentences = re.split(r"(?<=[.?!])\s+", words)
+    pieces = [piece for sentence in sentences for piece in (synthesise(sentence, voice, rate), silence(0.4))]
+    return padded(np.concatenate(pieces[:-1]))
+
+
 @dataclass
 class Voice:
     """A writer who answers each question with the next of her lines for it, and says it again, slower and in another voice,
@@ -113,8 +125,6 @@ class Voice:
     def close(self) -> None: ...
 
     def next(self, timeout: float | None) -> Happening | None:
-        from audio_fixtures.voices import padded, synthesise
-
         state: State = self.recorder.state
         if state.tries and self._last[0] == state.at:
             words = self._last[1]
@@ -125,7 +135,7 @@ class Voice:
         self._last = (state.at, words)
         if len(self.spoken) >= self.most:
             raise EOFError
-        sound = padded(synthesise(words, self.voices[state.tries % len(self.voices)], 1.0 - 0.1 * (state.tries // 2 % 2)))
+        sound = spoken(words, self.voices[state.tries % len(self.voices)], 1.0 - 0.1 * (state.tries // 2 % 2))
         event = self.hearer.hear_utterance(sound, self.hearer.listening, float(len(self.spoken)), len(self.spoken) + 1.0)
         self.spoken.append((state.at, words, event))
         return event
