@@ -8,11 +8,13 @@ the echo after it is turned down by as much as it usually is left, never what is
 
 from __future__ import annotations
 
+from collections import deque
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from handsfree.sound.echo import best_match
 from handsfree.sound.loudspeaker import Tap
 from handsfree.sound.samples import RATE, Samples, silence
 from handsfree.sound.sources import BLOCK, Block
@@ -21,8 +23,17 @@ Spectra = NDArray[np.complex128]
 
 PARTS = 10  # blocks of filter: 320 ms, for delay and room together
 AHEAD = 0.06  # s that the reference is shifted, so that the clocks may err by as much
-DRIFT = 0.08  # s by which reference and microphone may slip before they are aligned anew
+FAR = 1.0  # s between reference and microphone by their clocks that only a stream opened anew explains
+LOOK = 8  # blocks between looks at whether the reference still fits
+LOOKED_AT = 32  # blocks of sound that a look compares
+SAME = 16  # samples, 1 ms: no more apart is the same place
+SEARCH = 0.5  # s that the reference may be off either way
+STANDS_OUT = 8.0  # standard deviations: a match of unrelated sounds reaches 5
+BADLY = 0.3  # share of the sound left from which the reference is looked for
+FITS = 0.7  # of what the weights leave where they are, they must leave no more than this where they are taken to
+CENTRE = round(AHEAD * RATE)  # samples after its reference that the echo comes when they are aligned
 GAP = 0.15  # s without reference that is a stream run dry; less is a callback that came late on a busy machine
+KEPT = 4  # s of reference
 STEP = 0.5
 BETTER, FOR_BLOCKS = 0.8, 3  # the learner takes over at this share of the error, so many blocks in a row
 QUIET = 1e-8  # mean square of a reference that plays nothing: -80 dB
@@ -53,6 +64,27 @@ class Canceller:
         self._learnt[:] = 0
         self._leak = 0.5
         self.met = False
+
+    @property
+    def badly(self) -> bool:
+        """Much of the sound is left: somebody speaks, or the reference does not fit."""
+        return not self.met or self._error_used > BADLY * self._heard_power
+
+    def taps(self) -> NDArray[Any]:
+        """The filter in use, as a line of samples: what of the reference of so many samples ago is heard now."""
+        return np.asarray(np.fft.irfft(self._used, axis=1)[:, :BLOCK].ravel())
+
+    def taken_to(self, by: int, reference: Samples) -> None:
+        """The reference has moved: its echo now comes `by` samples later. `reference`: its last PARTS + 1 blocks."""
+        moved = np.zeros(self._x.shape[0] * BLOCK)
+        taps = self.taps()
+        low, high = max(0, by), min(len(moved), len(moved) + by)
+        moved[low:high] = taps[low - by : high - by]
+        pieces = np.concatenate([moved.reshape(-1, BLOCK), np.zeros((len(self._x), BLOCK))], axis=1)
+        self._used[:] = self._learnt[:] = np.fft.rfft(pieces, axis=1)
+        ref = np.asarray(reference, dtype=np.float64).reshape(-1, BLOCK)
+        self._x = np.fft.rfft(np.concatenate([ref[:-1], ref[1:]], axis=1), axis=1)[::-1].copy()
+        self._last = ref[-1]
 
     def clean(self, heard: Samples, reference: Samples) -> Samples:
         ref = np.asarray(reference, dtype=np.float64)
@@ -110,7 +142,11 @@ class Canceller:
 
 
 class Follower:
-    """A Canceller that finds for each block of the microphone what the loudspeaker was playing then."""
+    """A Canceller that finds for each block of the microphone what the loudspeaker was playing then.
+
+    Samples are counted; the clocks of callbacks, which come late on a busy machine, say only where to begin. Where a stream
+    ran dry the count is wrong as well: so when much is left, the reference is looked for in the sound itself, and the
+    weights, which are the room and have not changed, are taken along."""
 
     def __init__(self, tap: Tap) -> None:
         self._tap = tap
@@ -118,20 +154,83 @@ class Follower:
         self._kept = silence(0)
         self._kept_at = 0.0  # time of the first sample kept
         self._next: float | None = None  # time at which the next block's reference begins
+        self._heard: deque[Samples] = deque(maxlen=LOOKED_AT)
+        self._since = 0  # blocks since the last look
+        self._found: int | None = None  # where the last look found the echo
         self.aligned = 0  # times it had to be aligned anew
+
+    @property
+    def met(self) -> bool:
+        """It knows the room, and little of what is played is left."""
+        return self._canceller.met and not self._canceller.badly
 
     def clean(self, block: Block) -> Samples:
         self._collect()
         begins = block.started + AHEAD
-        if self._next is None or abs(begins - self._next) > DRIFT or block.lost:
+        if self._next is None or abs(begins - self._next) > FAR:
             self._canceller.reset()
+            self._heard.clear()
             self.aligned += 1
             self._next = begins
+        elif block.lost:
+            self._heard.clear()
+            self._next += block.lost / RATE
         reference = self._cut(self._next, len(block.samples))
         self._next += len(block.samples) / RATE
         if len(block.samples) != BLOCK:
             return block.samples
-        return self._canceller.clean(block.samples, reference)
+        self._heard.append(block.samples)
+        cleaned = self._canceller.clean(block.samples, reference)
+        self._since += 1
+        if self._since >= LOOK and len(self._heard) == LOOKED_AT:
+            self._since = 0
+            if self._canceller.badly:
+                self._look()
+        return cleaned
+
+    def _look(self) -> None:
+        """Twice in a row in the same place, and the weights fit better there: then the reference is taken there."""
+        assert self._next is not None
+        heard = np.concatenate(list(self._heard))
+        reach = round(SEARCH * RATE)
+        played = self._cut(self._next - len(heard) / RATE - SEARCH, len(heard) + 2 * reach)
+        if min(float(np.mean(heard**2)), float(np.mean(played**2))) < QUIET:
+            return
+        at, sharp = best_match(heard, played)
+        last, self._found = self._found, (reach - at if sharp > STANDS_OUT else None)
+        if last is None or self._found is None or abs(last - self._found) > SAME:
+            return
+        taps = self._canceller.taps()
+        if not taps.any():
+            if not CENTRE // 4 < self._found < 3 * CENTRE:
+                self._take_to(0)
+            return
+        peak = int(np.argmax(np.abs(taps)))
+        if abs(peak - self._found) > SAME:
+            here, there = (self._left(taps, heard, played, first) for first in (reach, reach + peak - self._found))
+            if there < FITS * here:
+                self._take_to(CENTRE - peak)
+
+    def _take_to(self, by: int) -> None:
+        """The echo found becomes CENTRE samples late; the weights move `by`."""
+        assert self._next is not None
+        assert self._found is not None
+        self._next += (CENTRE - self._found) / RATE
+        whole = BLOCK * (PARTS + 1)
+        self._canceller.taken_to(by, self._cut(self._next - whole / RATE, whole))
+        self._found = None
+        self.aligned += 1
+
+    @staticmethod
+    def _left(taps: NDArray[Any], heard: Samples, played: Samples, first: int) -> float:
+        """What the weights leave of the second half of what was heard, where its reference begins at `first` of `played`."""
+        from scipy.signal import fftconvolve
+
+        half = len(heard) // 2  # the newer: in the older the reference may have been elsewhere
+        begins = max(0, first + half - len(taps))
+        reference = played[begins : first + len(heard)]
+        echo = fftconvolve(reference, taps)[first + half - begins : first + len(heard) - begins]
+        return float(np.mean((heard[half : half + len(echo)] - echo) ** 2)) if len(echo) else np.inf
 
     def _collect(self) -> None:
         for samples, at in self._tap.take():
@@ -144,7 +243,7 @@ class Follower:
                 if gap > RATE:
                     self._kept, self._kept_at = silence(0), at
             self._kept = np.concatenate([self._kept, samples])
-        surplus = len(self._kept) - 2 * RATE
+        surplus = len(self._kept) - KEPT * RATE
         if surplus > RATE // 2:
             self._kept = self._kept[surplus:]
             self._kept_at += surplus / RATE

@@ -176,11 +176,17 @@ def explained(samples: Samples, reference: Samples, taps: int = TAPS) -> Samples
 
 def _delay(d: np.ndarray, x: np.ndarray) -> int:
     """Where in `x` the first sample of `d` was played, 0 to len(x) - len(d)."""
+    return best_match(d, x)[0]
+
+
+def best_match(d: np.ndarray, x: np.ndarray) -> tuple[int, float]:
+    """Where in `x` `d` begins, and how far that match stands out: times the standard deviation of all of them."""
     size = 1 << (len(x) + len(d) - 1).bit_length()
     cross = np.fft.rfft(x, size) * np.conj(np.fft.rfft(d, size))
     magnitude = np.abs(cross)
-    match = np.fft.irfft(cross / (magnitude + 1e-3 * magnitude.max() + 1e-12))
-    return int(np.argmax(match[: max(1, len(x) - len(d))]))
+    match = np.fft.irfft(cross / (magnitude + 1e-3 * magnitude.max() + 1e-12))[: max(1, len(x) - len(d))]
+    at = int(np.argmax(match))
+    return at, float(match[at] / (match.std() + 1e-12))
 
 
 def _least_explained(samples: Samples, fit: Samples, noise: float) -> float:

@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 
 from handsfree.language.meaning import Heard, Meaning, Sense, Verdict
-from handsfree.sound.canceller import Canceller
+from handsfree.sound.canceller import Canceller, Follower
 from handsfree.sound.echo import DIES_AWAY, EchoGuard, Judgement, says
 from handsfree.sound.levels import decibels, power
+from handsfree.sound.loudspeaker import Tap
 from handsfree.sound.prompts import Played
 from handsfree.sound.samples import RATE, Samples, silence
-from handsfree.sound.sources import BLOCK
+from handsfree.sound.sources import BLOCK, Block
 from handsfree.sound.synth import Synthesiser
 from tests.bench.echo import PROMPTS, fan, room, scaled
 
@@ -133,3 +134,66 @@ def test_the_canceller_leaves_alone_what_it_has_no_part_in() -> None:
     canceller = Canceller()
     speech = other_voice()[:BLOCK]
     assert canceller.clean(speech, silence(BLOCK / RATE)) is speech
+
+
+EARLIER = 8  # blocks by which a device is given its sound before it plays it
+
+
+def followed(heard: Samples, late: dict[int, float]) -> tuple[Follower, Samples]:
+    """What a Follower leaves of `heard` while `spoken` is played. `late`: by how many seconds the clock of a microphone's
+    block is wrong."""
+    tap = Tap()
+    tap.reset(RATE)
+    follower, left = Follower(tap), []
+    for number in range(-EARLIER, len(heard) // BLOCK):
+        tap.raw.append((spoken()[(number + EARLIER) * BLOCK :][:BLOCK], (number + EARLIER) * BLOCK / RATE))
+        if number < 0:
+            continue
+        block = Block(heard[number * BLOCK :][:BLOCK], number * BLOCK / RATE + late.get(number, 0.0))
+        left.append(follower.clean(block))
+    return follower, np.concatenate(left)
+
+
+@cache
+def spoken() -> Samples:
+    """About twenty seconds of prompts."""
+    pieces = [prompt(number) for number in range(len(PROMPTS))]
+    whole = np.concatenate([np.concatenate([p, silence(0.2)]) for p in pieces * 4])[: 20 * RATE]
+    return np.asarray(whole[: len(whole) // BLOCK * BLOCK], dtype=np.float32)
+
+
+def left_of(heard: Samples, left: Samples, since: float, until: float) -> float:
+    piece = slice(round(since * RATE), round(until * RATE))
+    return decibels(power(left[piece])) - decibels(power(heard[piece]))
+
+
+def test_a_late_callback_is_no_reason_to_forget_the_room() -> None:
+    heard = scaled(room(np.random.default_rng(3), spoken()), -20)
+    late = dict.fromkeys(range(200, 205), 0.3)
+    follower, left = followed(heard, late)
+    assert follower.aligned == 1
+    assert left_of(heard, left, 6.0, 15.0) < -20
+
+
+@pytest.mark.parametrize("hole", [0.2, -0.15], ids=["silence put in", "sound thrown away"])
+def test_a_stream_that_ran_dry_is_found_again(hole: float) -> None:
+    """The device plays silence that nobody gave it, or throws sound away: from there on the reference is off by as much."""
+    whole = scaled(room(np.random.default_rng(3), spoken()), -20)
+    cut = 8 * RATE
+    missing = round(-hole * RATE)
+    heard = np.concatenate([whole[:cut], silence(hole), whole[cut:]] if hole > 0 else [whole[:cut], whole[cut + missing :]])
+    follower, left = followed(heard.astype(np.float32), {})
+    assert left_of(heard, left, 5.0, 7.5) < -20
+    assert follower.aligned == 2
+    assert follower.met
+    assert left_of(heard, left, 11.0, 15.0) < -20
+
+
+def test_somebody_who_speaks_over_it_does_not_move_the_reference() -> None:
+    heard = scaled(room(np.random.default_rng(3), spoken()), -20)
+    for second in (6, 9, 12):
+        speech = scaled(other_voice(), -14)
+        heard[second * RATE : second * RATE + len(speech)] += speech
+    follower, left = followed(heard, {})
+    assert follower.aligned == 1
+    assert left_of(heard, left, 6.2, 7.2) > -6  # it is still heard
