@@ -68,7 +68,7 @@ def on_cluster(do: Callable[[W], A], work: Sequence[W], address: str) -> Iterato
         def given(count: int) -> list[Any]:
             return [client.submit(do, each, pure=False) for each in islice(todo, count)]
 
-        waiting = distributed.as_completed(given(AHEAD * threads))
+        waiting = distributed.as_completed(given(AHEAD * threads), loop=client.loop)
         for future in waiting:
             yield _result(future)
             future.release()

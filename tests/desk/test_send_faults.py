@@ -27,7 +27,7 @@ from tests.desk.badline import FAULTS, BadLine, Served, served
 from tests.desk.test_uploads import same
 from tests.journal.made import clip
 
-SCHEDULES = int(os.environ.get("HANDSFREE_SCHEDULES", "200"))
+SCHEDULES = int(os.environ.get("HANDSFREE_SCHEDULES", "150"))
 
 
 @pytest.fixture(scope="module")
