@@ -75,8 +75,10 @@ def _plain(key: str) -> Callable[[Turn], str]:
 
 
 def hear(turn: Turn, *commands: str, phrases: Sequence[str] = (), **more: Any) -> Listening:
-    ways = tuple(way for command in commands for way in turn.words.ways(command))
-    return Listening(phrases=(*phrases, *ways), commands=EVER, **more)
+    """Among free words only what ends a list is listened for; 'stop recording' alone is found in their text."""
+    also = () if more.get("note") else ("stop recording",)
+    ways = [way for command in (*commands, *also) for way in turn.words.ways(command)]
+    return Listening(phrases=tuple(dict.fromkeys((*phrases, *ways))), commands=EVER, **more)
 
 
 def _choice(slot: str, rule: str) -> Question:

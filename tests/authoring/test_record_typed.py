@@ -193,3 +193,10 @@ def test_findings_of_the_check_are_read_out(tmp_path: Path) -> None:
     told = typed([*_three("finish")], tmp_path)
     assert any(said.startswith("The check found") for said in told.said)
     assert any(said.startswith("Step three.") for said in told.said)
+
+
+def test_it_can_be_stopped_at_any_question(tmp_path: Path) -> None:
+    for lines in ([], [TITLE], [TITLE, "new step"], [TITLE, "new step", "Brush the fins."]):
+        told = typed([*lines, "stop recording", "new step"], tmp_path / str(len(lines)))
+        assert told.state.outcome == "stopped"
+        assert told.said[-1] == "The recording is stopped. Everything kept is saved."
