@@ -15,12 +15,11 @@ from __future__ import annotations
 import atexit
 import contextlib
 import json
-import os
 import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -116,28 +115,6 @@ def names_now() -> list[str]:
         return [str(name) for name in json.loads(done.stdout)]
     except (OSError, subprocess.SubprocessError, ValueError):
         return []
-
-
-@contextlib.contextmanager
-def quiet_library() -> Iterator[None]:
-    """PortAudio and ALSA write to the process's error output from C; keep that off a person's screen. Python's own
-    `sys.stderr` still works meanwhile."""
-    try:
-        kept = os.dup(2)
-    except OSError:
-        yield
-        return
-    old, nowhere = sys.stderr, os.open(os.devnull, os.O_WRONLY)
-    try:
-        sys.stderr = os.fdopen(os.dup(kept), "w", buffering=1)
-        os.dup2(nowhere, 2)
-        yield
-    finally:
-        os.dup2(kept, 2)
-        sys.stderr.close()
-        sys.stderr = old
-        os.close(kept)
-        os.close(nowhere)
 
 
 def shapes(device: Device, way: Way) -> list[tuple[int, int]]:

@@ -6,7 +6,8 @@ Rules of this file:
   stretch of the utterance has much that the fit does not explain, the program heard itself: it goes no further.
 - After recognition, by words: what was understood and also stands, in a row, in what was being played, is not accepted,
   whoever said it; with a headset, unless the sound is plainly somebody else's. To answer in a prompt's words, let it end.
-- A gate's phrase is heard only when nothing was playing and the last word has died away. With a headset, too.
+- A gate's phrase is heard only when nothing was playing and the last word has died away. With a headset, too: that is
+  less than full duplex, on purpose. A headset's leak is small, not nothing, and a wait of a second costs nobody anything.
 - With a headset (`headset=True`) the first two rest on far less echo; they stay in force.
 
 FOREIGN by `python -m tests.bench.echo --cases 240` (simulated rooms, none real): of 240 stretches of its own voice the most

@@ -149,24 +149,29 @@ def test_an_answer_in_silence_is_heard(cabinet: Any, said: Any) -> None:
 
 
 def test_speaking_over_a_prompt_stops_it(cabinet: Any, said: Any) -> None:
-    """The prompt ends within 150 ms of the verdict (plus what the machine is busy with)."""
+    """The prompt ends with the verdict. Until the program knows the room it hears nobody over itself, and on a busy machine
+    a stream may run dry in the middle of a word: the technician waits for the first, and says it again after the second."""
     here = cabinet()
-    here.prompt("Look through the grille at the bottom. There is a small fan behind it. " * 4)
-    time.sleep(3.5)  # the canceller has had that long to learn the room
+    here.prompt("Look through the grille at the bottom. There is a small fan behind it. " * 12)
     heard = None
-    for _ in range(3):  # on a busy machine the canceller may have to align anew; a person says it again
+    until = time.monotonic() + 40
+    while heard is None and time.monotonic() < until and here.out.busy():
+        if not here.loop._follower.met:
+            here.gather(lambda _: False, 0.1)
+            continue
         here.say(1.6 * said("next step"))  # 4 dB up: people raise their voice over another
-        heard = here.gather(is_accepted, 4.5)
-        if heard is not None:
-            break
+        here.technician.drain(10)
+        heard = here.gather(is_accepted, 4.0)
+        print(here.loop._follower.met, here.loop._follower.aligned, [p.started for p in here.technician.history()][-1])
     for h in here.told:
         if isinstance(h, HeardSound) and h.heard:
             print(h.heard.verdict, h.heard.reason, repr(h.heard.words), h.started, h.ended, h.judgement.foreign)
-    assert heard is not None
+    assert heard is not None, (here.loop._follower.met, here.loop._follower.aligned)
     assert heard.heard.meaning.text == "next step"
-    ended = here.gather(prompt_ended(1), 3)
+    # Told by another thread than the verdict: it may come before it.
+    ended = next((h for h in here.told if prompt_ended(1)(h)), None) or here.gather(prompt_ended(1), 10)
     assert ended == PromptEnded(1, cut=True)
-    assert here.out.history()[-1].cut
+    assert next(played for played in here.out.history() if played.number == 1).cut
 
 
 def test_a_prompt_that_may_not_be_cut_is_not(cabinet: Any, said: Any) -> None:
