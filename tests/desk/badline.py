@@ -36,7 +36,7 @@ class Served:
 
     @property
     def address(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
+        return self.desk.origins[0]
 
     @property
     def visits(self) -> list[str]:
@@ -83,8 +83,8 @@ def free_port() -> int:
 
 
 @contextlib.contextmanager
-def served(place: Path, *ports: int) -> Iterator[Served]:
-    """`ports`: those of lines, by which names the desk goes, too."""
+def served(place: Path, *ports: int, tls: Path | None = None) -> Iterator[Served]:
+    """`ports`: those of lines, by which names the desk goes, too. `tls`: a PEM file of certificate and key."""
     visits = place / "at-the-desk"
     visits.mkdir(parents=True)
     engine = database.open_engine(database.sqlite_url(place / "desk.sqlite3"))
@@ -93,12 +93,12 @@ def served(place: Path, *ports: int) -> Iterator[Served]:
     people.make_tables(accounts)
     key = people.add(accounts, "device-1", "device", "", "", "")
     port = free_port()
-    origins = tuple(f"http://127.0.0.1:{each}" for each in (port, *ports))
+    origins = tuple(f"{'https' if tls else 'http'}://127.0.0.1:{each}" for each in (port, *ports))
     desk = Desk(visits, engine, accounts, Files(visits), origins, rates=FAST)
     statuses: list[int] = []
     under_way = [0]
     app = _counted(build(desk, read_every=None), statuses, under_way)
-    config = uvicorn.Config(app, host="127.0.0.1", port=port, log_level="critical", access_log=False)
+    config = uvicorn.Config(app, host="127.0.0.1", port=port, log_level="critical", access_log=False, ssl_certfile=tls)
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()

@@ -290,6 +290,47 @@ def test_what_is_no_visit_cannot_be_sent(tmp_path: Path, at_desk: Served) -> Non
         ready(tmp_path)
 
 
+def certificate(place: Path) -> Path:
+    """For 127.0.0.1, by nobody but itself."""
+    import ipaddress
+    from datetime import UTC, datetime, timedelta
+
+    from cryptography import x509
+    from cryptography.hazmat.primitives import hashes, serialization
+    from cryptography.hazmat.primitives.asymmetric import ec
+
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, "desk (invented)")])
+    now = datetime.now(UTC)
+    made = (
+        x509.CertificateBuilder().subject_name(name).issuer_name(name).public_key(key.public_key())
+        .serial_number(x509.random_serial_number()).not_valid_before(now - timedelta(days=1))
+        .not_valid_after(now + timedelta(days=1))
+        .add_extension(x509.SubjectAlternativeName([x509.IPAddress(ipaddress.ip_address("127.0.0.1"))]), False)
+        .sign(key, hashes.SHA256())
+    )  # fmt: skip
+    plain = (serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
+    path = place / "desk.pem"
+    path.write_bytes(made.public_bytes(serialization.Encoding.PEM) + key.private_bytes(serialization.Encoding.PEM, *plain))
+    return path
+
+
+def test_over_tls_only_to_a_desk_whose_certificate_is_trusted(
+    season: Made, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder, pem = season.folders["once"], certificate(tmp_path)
+    with served(tmp_path / "served", tls=pem) as desk:
+        to = Destination(desk.address, desk.key)
+        assert to.address.startswith("https://")
+        with Line(to) as line, pytest.raises(Later, match=r"(?i)certificate"):
+            transfer(line, folder)
+        assert desk.visits == []
+        monkeypatch.setenv("SSL_CERT_FILE", str(pem))
+        with Line(to) as line:
+            transfer(line, folder)
+        assert same(desk.desk.visits / folder.name, folder)
+
+
 def test_large_files_go_in_pieces(season: Made, at_desk: Served, tmp_path: Path) -> None:
     folder = tmp_path / season.folders["once"].name
     shutil.copytree(season.folders["once"], folder)
