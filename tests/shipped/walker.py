@@ -42,7 +42,6 @@ from handsfree.procedure.model import Ask, Book, Decide, Procedure, Read, Step
 from handsfree.visit.machine import advance, start
 from handsfree.visit.state import Awaiting, Frames, Result, State
 
-ENGLISH = base.load("en")
 LOCK = ("four", "two")
 WALL = "2026-03-02T08:00:00+00:00"
 
@@ -91,6 +90,8 @@ WORTH_TRYING: Mapping[str, tuple[float, ...]] = {
     "deck-mass": (20.0, 40.0),
     "minutes-on": (10.0, 60.0),
     "minutes-off": (10.0, 1.0),
+    "temperatura-del-mueble": (6.0, 12.5),
+    "temperatura-de-salida": (3.0, 12.0),
 }
 
 Edge = tuple[str, str]  # (step, what was said or decided there)
@@ -128,7 +129,8 @@ class Walk:
 def walk(book: Book, most: int = 40_000) -> Walk:
     """Every way through. AssertionError where a hazard step is entered while not isolated, or a way does not end."""
     found = Walk(book)
-    first = _tell(found, start(book, ENGLISH), Opened("v", book.main, "en", "", "", "", "t", "typed"))
+    language = book.procedures[book.main].language
+    first = _tell(found, start(book, base.load(language)), Opened("v", book.main, language, "", "", "", "t", "typed"))
     waiting, seen = [first], set[Any]()
     while waiting:
         state = waiting.pop()
@@ -227,8 +229,8 @@ def _moves(state: State) -> Iterator[Move]:
         case Awaiting.RESTORE_GATE:
             yield "", (NEXT, said(Sense.GATE, gate_text("clear", LOCK)))
         case Awaiting.SWITCH_TRIED:
-            yield "dead", (said(Sense.PHRASE, "nothing runs"),)
-            yield "live", (said(Sense.PHRASE, "it runs"),)
+            yield "dead", (said(Sense.PHRASE, state.language.prompt("answer-nothing-runs")),)
+            yield "live", (said(Sense.PHRASE, state.language.prompt("answer-it-runs")),)
         case Awaiting.DEAD_READING:
             yield "dead", (said(Sense.NUMBER, "0", 0.2, "volt"),)
             yield "live", (said(Sense.NUMBER, "118", 118.0, "volt"),)
