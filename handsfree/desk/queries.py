@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, Engine, Row, Select, func, literal_column, select, table, true, tuple_
+from sqlalchemy import ColumnElement, Engine, Row, Select, exists, func, literal_column, select, table, true, tuple_
 
 from handsfree.desk.tables import (
     Fault,
@@ -53,7 +53,8 @@ class Filter:
         same = ((Visit.site, self.site), (Visit.cabinet, self.cabinet), (Visit.technician, self.technician))
         found: list[ColumnElement[bool]] = [column == value for column, value in same if value]
         if self.fault:
-            found.append(Visit.id.in_(select(Fault.visit_id).where(Fault.fault == self.fault)))
+            # EXISTS, not IN: SQLite would gather every visit that ever had the fault before it looked at the newest.
+            found.append(exists().where(Fault.visit_id == Visit.id, Fault.fault == self.fault))
         if self.since is not None:
             found.append(Visit.began >= self.since)
         if self.until is not None:
