@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
+from handsfree.desk import verbs
 from handsfree.errors import Trouble
 
 app = typer.Typer(
@@ -304,7 +305,9 @@ def schema(out: Out = None) -> None:
     commands.schema(out)
 
 
-# ---- the fleet ------------------------------------------------------------------------------------------------------
+# ---- the desk and the fleet -----------------------------------------------------------------------------------------
+
+app.add_typer(verbs.app, name="desk")
 
 
 @app.command()

@@ -86,7 +86,7 @@ def account_page(request: Request) -> Response:
 def change_password(request: Request, form: Form) -> Response:
     desk, account = desk_of(request), request.state.account
     if account.id == 0:
-        return sorry(request, 403, "The person at this machine has no password; make one with 'handsfree desk-people'.")
+        return sorry(request, 403, "The person at this machine has no password; make one with 'handsfree desk people-add'.")
     address = request.client.host if request.client else ""
     try:
         if form.get("new") != form.get("again"):

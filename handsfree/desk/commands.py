@@ -1,4 +1,4 @@
-"""The verbs `desk` and `desk-people`, as plain functions; the command line registers them."""
+"""The verbs `desk` and `desk people-add`, as plain functions; the command line registers them."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def desk(asked: Asked) -> None:
 
 
 def people_add(visits: Path, name: str, role: str, team: str, technician: str, database: str | None = None) -> None:
-    """`handsfree desk-people add NAME --role ROLE [--team TEAM] [--technician NAME]`: asks for the password twice, or reads
+    """`handsfree desk people-add NAME --role ROLE [--team TEAM] [--technician NAME]`: asks for the password twice, or reads
     one line where the input is no terminal. A device's upload key is printed once."""
     _needed()
     from handsfree.desk import people
@@ -48,7 +48,7 @@ def people_add(visits: Path, name: str, role: str, team: str, technician: str, d
 
 
 def people_remove(visits: Path, name: str, database: str | None = None) -> None:
-    """`handsfree desk-people remove NAME`: and every session of theirs ends."""
+    """`handsfree desk people-remove NAME`: and every session of theirs ends."""
     _needed()
     from handsfree.desk import people
 
@@ -57,7 +57,7 @@ def people_remove(visits: Path, name: str, database: str | None = None) -> None:
 
 
 def people_list(visits: Path, database: str | None = None) -> None:
-    """`handsfree desk-people list`."""
+    """`handsfree desk people-list`."""
     _needed()
     from handsfree.desk import people
 
@@ -68,7 +68,7 @@ def people_list(visits: Path, database: str | None = None) -> None:
 
 
 def check(visits: Path, database: str | None = None, sound: str | None = None) -> None:
-    """`handsfree desk-check`: the journal of sign-offs, and every sound and attachment fetched and held against its hash.
+    """`handsfree desk check`: the journal of sign-offs, and every sound and attachment fetched and held against its hash.
     Trouble (status 3) where one does not hold."""
     _needed()
     from handsfree.desk import database as databases

@@ -96,7 +96,7 @@ def remove(engine: Engine, name: str) -> None:
         of = select(Person.id).where(Person.name == name)
         connection.execute(delete(SessionRow).where(SessionRow.person_id.in_(of)))
         if connection.execute(delete(Person).where(Person.name == name)).rowcount == 0:
-            raise Trouble(f"There is nobody called '{name}'; 'handsfree desk-people list' shows who there is.")
+            raise Trouble(f"There is nobody called '{name}'; 'handsfree desk people-list' shows who there is.")
 
 
 def everybody(engine: Engine) -> list[Account]:

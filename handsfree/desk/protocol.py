@@ -4,7 +4,7 @@ The rules:
 
 - A visit is offered as a *manifest*: its name and the path, size and SHA-256 of each file. The manifest's own SHA-256 (over
   its RFC 8785 form) names the upload, so offering the same visit twice is the same upload, whoever asks and however often.
-- Every request carries `Authorization: Bearer KEY`, the key that `handsfree desk-people add NAME --role device` printed.
+- Every request carries `Authorization: Bearer KEY`, the key that `handsfree desk people-add NAME --role device` printed.
 
     POST /upload                      body: the manifest        -> 200 State; 413 too large; 422 not a manifest
     GET  /upload/UPLOAD                                         -> 200 State; 404 not offered (offer it again)

@@ -117,7 +117,7 @@ def work(queue: Queue, to: Destination, tell: Tell, pace: Pace | None = None, li
             _try(queue, row, own, tell, pace)
     except KeyUnknown:
         raise Trouble(
-            f"The desk at {to.address} does not know this device's key; have one made there with 'handsfree desk-people add "
+            f"The desk at {to.address} does not know this device's key; have one made there with 'handsfree desk people-add "
             "NAME --role device'. Everything still waits in the queue."
         ) from None
     finally:

@@ -109,7 +109,7 @@ def key_of(path: Path | None) -> str:
 def _plain(text: str, where: str) -> str:
     key = text.strip()
     if not key or not key.isascii() or any(c.isspace() or not c.isprintable() for c in key):
-        raise Trouble(f"{where} holds no key; 'handsfree desk-people add NAME --role device' at the desk prints one.")
+        raise Trouble(f"{where} holds no key; 'handsfree desk people-add NAME --role device' at the desk prints one.")
     return key
 
 

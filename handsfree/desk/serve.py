@@ -65,7 +65,7 @@ def judge(asked: Asked, accounts: int) -> None:
             raise Trouble("With --origin a proxy on this machine does the TLS; leave --host on loopback.")
     open_to_others = not loopback(asked.host) or asked.origin is not None
     if open_to_others and accounts == 0:
-        raise Trouble("Others could reach this desk and it has no accounts. Make one with 'handsfree desk-people add NAME "
+        raise Trouble("Others could reach this desk and it has no accounts. Make one with 'handsfree desk people-add NAME "
                       "--role supervisor --team \"*\"' first.")
     if not loopback(asked.host) and asked.certificate is None:
         raise Trouble(f"On {asked.host} others could reach this desk, and without TLS they could read along. Give "

@@ -1,0 +1,80 @@
+"""`handsfree desk` and the verbs beneath it, one thin function each. Everything heavy is imported where it is used."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+app = typer.Typer(help="The supervisor's desk: every visit as pages, on this machine.", invoke_without_command=True)
+
+Visits = Annotated[Path, typer.Option("--visits", help="Folder that visits are kept in.")]
+People = Annotated[str | None, typer.Option("--people", help="Database of people, where it is not beside the visits.")]
+
+
+@app.callback()
+def desk(
+    context: typer.Context,
+    visits: Visits = Path("visits"),
+    database: Annotated[str | None, typer.Option(help="postgresql://…, where it is not SQLite beside the visits.")] = None,
+    people: People = None,
+    sound: Annotated[str | None, typer.Option(help="s3://… or a folder that sound and attachments go to.")] = None,
+    host: Annotated[str, typer.Option(help="Another than this machine needs TLS and accounts.")] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=1, max=65535)] = 8642,
+    certificate: Annotated[Path | None, typer.Option(help="TLS certificate.")] = None,
+    key: Annotated[Path | None, typer.Option(help="Its key.")] = None,
+    origin: Annotated[str | None, typer.Option(help="The address browsers use, behind a proxy that does the TLS.")] = None,
+    signed_only: Annotated[bool, typer.Option("--signed-only", help="Take only visits signed by a known device.")] = False,
+) -> None:
+    """Serve the desk until interrupted. Its database is made from the visit folders and can be deleted at any time."""
+    if context.invoked_subcommand is None:
+        from handsfree.desk import commands
+        from handsfree.desk.serve import Asked
+
+        commands.desk(Asked(visits, database, people, sound, host, port, certificate, key, origin, signed_only))
+
+
+@app.command("people-add")
+def people_add(
+    name: Annotated[str, typer.Argument(help="Name to sign in with.")],
+    role: Annotated[str, typer.Option(help="technician, supervisor, writer or device.")],
+    team: Annotated[str, typer.Option(help="Team; '*' for everybody.")] = "",
+    technician: Annotated[str, typer.Option(help="The technician's name as visits have it.")] = "",
+    visits: Visits = Path("visits"),
+    people: People = None,
+) -> None:
+    """Add a person, or a device that sends. The password is asked for; it never stands on the command line."""
+    from handsfree.desk import commands
+
+    commands.people_add(visits, name, role, team, technician, people)
+
+
+@app.command("people-remove")
+def people_remove(
+    name: Annotated[str, typer.Argument(help="Name that signs in.")], visits: Visits = Path("visits"), people: People = None
+) -> None:
+    """Remove a person; every session of theirs ends."""
+    from handsfree.desk import commands
+
+    commands.people_remove(visits, name, people)
+
+
+@app.command("people-list")
+def people_list(visits: Visits = Path("visits"), people: People = None) -> None:
+    """Who may sign in, as what."""
+    from handsfree.desk import commands
+
+    commands.people_list(visits, people)
+
+
+@app.command("check")
+def check(
+    visits: Visits = Path("visits"),
+    database: Annotated[str | None, typer.Option(help="As the desk was started with.")] = None,
+    sound: Annotated[str | None, typer.Option(help="As the desk was started with.")] = None,
+) -> None:
+    """Whether the sign-offs and every sound and attachment hold. Exit status 3 where one does not."""
+    from handsfree.desk import commands
+
+    commands.check(visits, database, sound)
