@@ -1,0 +1,254 @@
+"""A visit over the device: what `handsfree visit platform-check` runs, on the sound card of software.
+
+The technician is the demo's recordings, played by a second stream into the same loudspeaker whenever the program has
+stopped speaking and waits. The program's own voice is at full level in the microphone throughout. As in the demo, the
+recordings are the only thing given: what is accepted, refused or opened comes from the engine and the machine. A recording
+that was not heard at all (a busy machine may have torn it) is said again, as a person would.
+"""
+
+from __future__ import annotations
+
+import sys
+import threading
+import time
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+
+from handsfree.journal.events import Gate, ListenFor, PromptEnded, Say, Stamped, StepEntered, Utterance
+from handsfree.journal.reader import read_list
+from handsfree.journal.verify import verify
+from handsfree.language.meaning import Listening
+from handsfree.resources import folder
+from handsfree.sound.files import read_sound
+from handsfree.sound.loudspeaker import Loudspeaker
+from handsfree.sound.prompts import Prompt
+from handsfree.visit import commands, sessions
+from handsfree.visit.demo import THINKS, Script, load_script
+from handsfree.visit.hearing import typed
+from handsfree.visit.live import _live
+from handsfree.visit.state import Awaiting, State, listening_of
+
+from .conftest import LOUDSPEAKER, MICROPHONE, Booth
+from .test_loop import recogniser
+
+LONGEST = 400.0  # s: then the technician gives up, and the visit stops unfinished
+SAYS_AGAIN = 6  # times in one place
+FAST = "280"  # words a minute: what is tested is not how well a person can follow
+#: The demo's clock lets the compressor's rest pass in no time; here the technician cuts it short.
+REST = {
+    ("compressor-rest", "wait"): ("how-long.flac", "next-step.flac"),
+    ("compressor-rest", "wait cut short"): ("affirm.flac",),
+}
+
+
+@dataclass(frozen=True)
+class Said:
+    """A recording as it was played: on the visit's clock, with what was in force."""
+
+    clip: str
+    started: float
+    ended: float
+    listening: Listening
+
+
+class Technician:
+    """Waits for the program to wait, and speaks. `watch` is told of every event; `next` stands before the ear's."""
+
+    def __init__(self, script: Script, out: Loudspeaker, leaves_at: str = "") -> None:
+        self._script, self._out, self._leaves_at = script, out, leaves_at
+        self._says = {**script.says, **REST}
+        self._told: dict[tuple[str, str], tuple[int, int]] = {}  # recordings heard there, times the last was said again
+        self._speaking: set[int] = set()  # prompts of the program that have not ended
+        self._listening = Listening(commands=())
+        self._waits = threading.Event()  # the runner has nothing to do but to listen
+        self._heard: list[Utterance] = []
+        self.said: list[Said] = []
+        self.gave_up = ""
+
+    def join(self, runner: Any, loop: Any) -> None:
+        self._runner, self._loop, self._hear = runner, loop, runner._ear.next
+        runner._ear.next = self.next
+        threading.Thread(target=self._work, name="technician", daemon=True).start()
+
+    def watch(self, entry: Stamped, state: State) -> None:
+        event = entry.event
+        if isinstance(event, Say):
+            self._speaking.add(event.number)
+        elif isinstance(event, PromptEnded):
+            self._speaking.discard(event.said)
+        elif isinstance(event, ListenFor):
+            self._listening = listening_of(event)
+        elif isinstance(event, Utterance):
+            self._heard.append(event)
+
+    def next(self, timeout: float | None) -> Any:
+        if self.gave_up:
+            raise EOFError
+        self._waits.set()
+        try:
+            return self._hear(0.5 if timeout is None else min(timeout, 0.5))
+        finally:
+            self._waits.clear()
+
+    def _work(self) -> None:
+        until = time.monotonic() + LONGEST
+        while not self._runner.state.closed and not self.gave_up:
+            if time.monotonic() > until:
+                self.gave_up = f"no end after {LONGEST:.0f} s"
+            elif self._quiet_for(THINKS):
+                self._turn()
+
+    def _quiet(self) -> bool:
+        return self._waits.is_set() and not self._speaking and not self._runner._mouth._sink.busy()
+
+    def _quiet_for(self, seconds: float) -> bool:
+        until = time.monotonic() + seconds
+        while self._quiet() or self._waits.wait(0.05):  # between two waits the runner is away for a moment
+            if self._speaking or self._runner.state.closed:
+                break
+            if time.monotonic() > until:
+                return self._loop.settled(10) and not self._speaking
+            time.sleep(0.02)
+        time.sleep(0.02)
+        return False
+
+    def _turn(self) -> None:
+        """The next recording for here if the one before was heard; the last one again where nothing new is left."""
+        state = self._runner.state
+        where = (state.frames[-1].step if state.frames else "", str(state.awaiting))
+        if where[0] == self._leaves_at != "":
+            self.gave_up = f"left at {self._leaves_at}"
+            return
+        clips = self._says.get(where, ())
+        told, tries = self._told.get(where, (0, 0))
+        if not clips or (told == len(clips) and where[1] == Awaiting.WAIT):
+            return
+        if tries > SAYS_AGAIN:
+            self.gave_up = f"{clips[-1]} was not taken at {where}"
+            return
+        heard = self._say(self._take(clips[min(told, len(clips) - 1)], tries + (told == len(clips))))
+        self._told[where] = (told + 1, 0) if heard and told < len(clips) else (told, tries + 1)
+
+    def _take(self, name: str, times: int) -> str:
+        again = name.replace(".flac", "-again.flac")
+        return again if times % 2 and (self._script.folder / again).is_file() else name
+
+    def _say(self, clip: str) -> bool:
+        """Whether anything was heard of it."""
+        before, listening = len(self._heard), self._listening
+        self._out.play(Prompt(0, "", read_sound(self._script.folder / clip)))
+        self._out.drain(20)
+        played = self._out.history()[-1]
+        ended = played.ended if played.ended is not None else played.started + len(played.samples) / 16_000
+        self.said.append(Said(clip, played.started, ended, listening))
+        until = time.monotonic() + 6.0
+        while len(self._heard) == before and time.monotonic() < until:
+            time.sleep(0.02)
+        return len(self._heard) > before
+
+
+@pytest.fixture
+def alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Settings, keys and caches of its own."""
+    for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_CACHE_HOME"):
+        monkeypatch.setenv(name, str(tmp_path / name))
+    monkeypatch.setenv("HANDSFREE_WORDS_A_MINUTE", FAST)
+    return tmp_path
+
+
+@dataclass(frozen=True)
+class Visit:
+    """As it went, and what the technician did."""
+
+    state: State
+    entries: list[Stamped]
+    folder: Path
+    said: tuple[Said, ...]
+    gave_up: str
+
+
+def visited(script: Script, place: Path, leaves_at: str = "") -> Visit:
+    """The visit, held on the booth's devices. `leaves_at`: a step before which the technician leaves."""
+    asked = commands.Asked(
+        procedure=script.procedure, resume=None, typed=False, sound_in=MICROPHONE, sound_out=LOUDSPEAKER, engine=None,
+        visits=place / "visits", technician=script.technician, site=script.site, cabinet=script.cabinet,
+    )
+    engine = recogniser()
+    session = commands.opened(asked, engine.name)
+    out = Loudspeaker(LOUDSPEAKER, commands.RecordClock(session), lambda _: None)
+    technician = Technician(script, out, leaves_at)
+    printed = commands.printer(sys.stdout)
+
+    def watch(entry: Stamped, state: State) -> None:
+        printed(entry, state)
+        technician.watch(entry, state)
+
+    def runner_of(session: sessions.Session) -> Any:
+        runner, loop = _live(session, asked, commands.settings_of(asked), engine, watch)
+        technician.join(runner, loop)
+        return runner
+
+    state = sessions.run(session, runner_of)
+    out.close()
+    return Visit(state, read_list(session.folder), session.folder, tuple(technician.said), technician.gave_up)
+
+
+def not_said(visit: Visit) -> list[tuple[Utterance, list[Said]]]:
+    """What was accepted though the technician had not just said it: of the program's own voice, or of nobody's."""
+    clips = yaml.safe_load((folder("audio_fixtures") / "demo" / "visit.yaml").read_text(encoding="utf-8"))["words"]
+    wrong = []
+    for utterance in heard_in(visit, "accepted"):
+        said = [s for s in visit.said if s.started < utterance.ended and s.ended + 0.5 > utterance.started]
+        meant = [
+            typed(visit.state.language, clips[s.clip.replace("-again", "")], s.listening, 0.0).meaning for s in said
+        ]
+        if (utterance.sense, utterance.text, utterance.value) not in [(m.sense, m.text, m.value) for m in meant if m]:
+            wrong.append((utterance, said))
+    return wrong
+
+
+def heard_in(visit: Visit, verdict: str) -> list[Utterance]:
+    return [e.event for e in visit.entries if isinstance(e.event, Utterance) and e.event.verdict == verdict]
+
+
+def gates_of(visit: Visit) -> list[str]:
+    """How the isolation changed, or did not."""
+    return [entry.event.how for entry in visit.entries if isinstance(entry.event, Gate)]
+
+
+def steps_of(visit: Visit) -> list[str]:
+    return [entry.event.step for entry in visit.entries if isinstance(entry.event, StepEntered)]
+
+
+#: The middle of platform-check: the same steps under the same names, so that the demo's recordings fit.
+MIDDLE = ("unplug", "prove-dead", "fins-warning", "clean-condenser", "restore-supply", "end-cleaned")
+
+
+def middle_of(procedure: str, place: Path) -> str:
+    """Where a procedure of the steps in MIDDLE alone is written."""
+    from handsfree.procedure.load import named_file, usual_folders
+
+    whole = yaml.safe_load(named_file(procedure, usual_folders()).read_text(encoding="utf-8"))
+    whole["steps"] = [step for step in whole["steps"] if step["id"] in MIDDLE]
+    whole["procedure"] = "middle"
+    written = place / "middle.yaml"
+    written.write_text(yaml.safe_dump(whole, sort_keys=False), encoding="utf-8")
+    return str(written)
+
+
+def test_a_visit_by_recorded_voice_through_its_gate_and_its_proof(booth: Booth, alone: Path) -> None:
+    """To the caution after the proof. All of platform-check takes four minutes: `python -m tests.bench.live_visit`."""
+    script = load_script(folder("audio_fixtures") / "demo")
+    visit = visited(replace(script, procedure=middle_of(script.procedure, alone)), alone, leaves_at="fins-warning")
+    assert visit.gave_up == "left at fins-warning"
+    assert visit.state.outcome == "stopped"
+    assert verify(visit.folder).holds
+    steps, gates = steps_of(visit), gates_of(visit)
+    assert steps.index("unplug") < steps.index("prove-dead") < steps.index("fins-warning")
+    assert gates.index("refused") < gates.index("denied") < gates.index("phrase") < gates.index("proof")
+    assert heard_in(visit, "accepted")
+    assert not_said(visit) == []
