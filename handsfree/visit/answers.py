@@ -147,6 +147,9 @@ def _state_taken(flow: Flow, step: model.Read, state: str) -> None:
 
 def _reading_affirm(flow: Flow, utterance: Utterance) -> None:
     step, pending = flow.state.step, flow.state.pending
+    if isinstance(step, model.Prove):
+        gates.dead_affirm(flow, utterance)
+        return
     assert isinstance(step, model.Read)
     assert pending is not None
     if is_command(utterance, "affirm"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sys
 from collections.abc import Callable
@@ -164,9 +165,18 @@ def printer(out: Any) -> Watcher:
     def watch(entry: Stamped, state: State) -> None:
         found = line(entry)
         if found is not None:
-            print(paint(found), file=out, flush=True)
+            _put(out, paint(found))
 
     return watch
+
+
+def _put(out: Any, text: str) -> None:
+    """What is printed is for bystanders: a terminal of few signs, or one that is gone, must not end the visit."""
+    with contextlib.suppress(OSError):
+        try:
+            print(text, file=out, flush=True)
+        except UnicodeEncodeError:
+            print(text.encode("ascii", "backslashreplace").decode("ascii"), file=out, flush=True)
 
 
 _MARKS = {"program": "says", "technician": "hears", "tone": "tone", "record": "notes"}
@@ -190,9 +200,9 @@ def show(session: Session, state: State, as_json: bool, out: Any = None) -> None
     if as_json:
         result = {"visit": str(session.folder), "finished": finished, "outcome": state.outcome,
                   "isolation": str(state.interlock.power), "seconds": round(state.now, 3)}
-        print(json.dumps(result), file=out)
+        _put(out, json.dumps(result))
     else:
-        print(f"The visit is in {session.folder}", file=out)
+        _put(out, f"The visit is in {session.folder}")
         if not finished:
             again = f"handsfree visit --resume {session.folder}"
-            print(f"It was {state.outcome or 'not finished'}; take it up with: {again}", file=out)
+            _put(out, f"It was {state.outcome or 'not finished'}; take it up with: {again}")

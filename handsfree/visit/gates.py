@@ -15,8 +15,8 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Turn, hear_phrase, prove
 from handsfree.visit.movement import clear, forward, move, proved
 from handsfree.visit.speaking import choices
-from handsfree.visit.state import Awaiting, Result
-from handsfree.visit.steps import present, unit_name
+from handsfree.visit.state import Awaiting, Pending, Result
+from handsfree.visit.steps import close, present, unit_name
 from handsfree.visit.wishes import is_command, onward, take
 
 FAILURES_BEFORE_HELP = 3
@@ -80,7 +80,7 @@ def _tester(flow: Flow, utterance: Utterance, then: Awaiting | None) -> None:
             present(flow)
     elif is_command(utterance, "negative"):
         flow.prompt("tester-bad", "refusal", cuttable=False)
-        move(flow, flow.state.covering)
+        _isolate_anew(flow)
     else:
         flow.prompt("need-affirm", "question")
 
@@ -93,19 +93,42 @@ def dead_reading(flow: Flow, utterance: Utterance) -> None:
         flow.prompt("reading-again", "question")
     elif utterance.sense == Sense.NUMBER and utterance.value is not None:
         value = convert(utterance.value, unit, step.unit)
-        flow.emit(ReadingTaken(
-            flow.state.path, step.id, "absence of voltage", value, step.unit, utterance.value, unit,
-            expected=(0.0, step.below),
-        ))
-        take(flow, Result(f"{value:g} {step.unit}".strip(), value, step.unit))
-        flow.say(flow.words("readback", quantity=flow.state.language.say_quantity(utterance.value, unit)), "readback")
-        if abs(value) < step.below:
-            flow.change(awaiting=Awaiting.TESTER_AFTER)
+        if abs(value) < step.below:  # dead hangs on it: 'eighteen volts' may have been eighty
+            flow.change(pending=Pending(value, utterance.value, unit), awaiting=Awaiting.READING_AFFIRM)
             present(flow)
         else:
+            quantity = flow.state.language.say_quantity(utterance.value, unit)
+            flow.say(flow.words("readback", quantity=quantity), "readback")
+            _reading_taken(flow, step, value, utterance.value, unit)
             _live(flow)
     else:
         flow.prompt("need-reading", "refusal", unit=unit_name(flow, step.unit))
+
+
+def _reading_taken(
+    flow: Flow, step: model.Prove, value: float, given: float, unit: str, *, affirmed: bool = False
+) -> None:
+    flow.emit(ReadingTaken(
+        flow.state.path, step.id, "absence of voltage", value, step.unit, given, unit, expected=(0.0, step.below),
+        affirmed=affirmed,
+    ))
+    take(flow, Result(f"{value:g} {step.unit}".strip(), value, step.unit))
+
+
+def dead_affirm(flow: Flow, utterance: Utterance) -> None:
+    """A reading that says dead was read back: it counts once affirmed."""
+    step, pending = flow.state.step, flow.state.pending
+    assert isinstance(step, model.Prove)
+    assert pending is not None
+    if is_command(utterance, "affirm"):
+        _reading_taken(flow, step, pending.value, pending.given, pending.given_unit, affirmed=True)
+        flow.change(pending=None, awaiting=Awaiting.TESTER_AFTER)
+        present(flow)
+    elif is_command(utterance, "negative", "correction"):
+        flow.change(pending=None, awaiting=Awaiting.DEAD_READING)
+        flow.prompt("reading-again", "question")
+    else:
+        flow.prompt("need-affirm", "question")
 
 
 def tester_after(flow: Flow, utterance: Utterance) -> None:
@@ -127,12 +150,21 @@ def _dead(flow: Flow) -> None:
     step = flow.state.step
     assert step is not None
     flow.lock_to(prove(flow.state.interlock, flow.now), "proof", step.id)
-    if not flow.state.interlock.isolated:  # cannot be by the tables; if it ever is, nothing goes on
-        move(flow, flow.state.covering)
+    if not flow.state.interlock.isolated:  # proved without a phrase: only a procedure that no proof has seen gets here
+        _isolate_anew(flow)
         return
     flow.tone("gate open")
     flow.prompt("isolated", "notice")
     proved(flow)
+
+
+def _isolate_anew(flow: Flow) -> None:
+    """Back to the isolation step; a procedure that has none is stopped, never 'done'."""
+    if flow.state.covering:
+        move(flow, flow.state.covering)
+    else:
+        flow.prompt("hazard-no-isolation", "refusal", cuttable=False)
+        close(flow, "stopped", "")
 
 
 def _live(flow: Flow) -> None:

@@ -56,9 +56,13 @@ def utterance_of(heard: Heard, clip: str = "", clip_sha256: str = "", typed: boo
     )
 
 
+#: Question marks of other scripts and widths, some of which a tokeniser folds into one that it drops.
+_QUESTION_MARKS = {ord(sign): "?" for sign in "？﹖⁇⁈⁉؟՞⸮"}
+
+
 def typed(language: Language, words: str, listening: Listening, now: float) -> Heard:
     """A line typed is a line heard: it must mean something in force, word for word, and a denial is one here too."""
-    meanings = language.understand(words, listening)
+    meanings = language.understand(words.translate(_QUESTION_MARKS), listening)
     best = meanings[0] if meanings else None
     accepted = best is not None and best.sense != Sense.DENIAL
     return Heard(

@@ -20,16 +20,16 @@ LONGEST_LINE = 500
 class TypedEar:
     """Reads lines in a thread of its own, so that timers ring between them. EOFError once the lines have ended."""
 
-    def __init__(self, lines: TextIO, language: Language, clock: Clock) -> None:
+    def __init__(self, lines: TextIO | None, language: Language, clock: Clock) -> None:
         self._language, self._clock = language, clock
         self._listening = Listening(commands=())
         self._heard: queue.Queue[str | None] = queue.Queue()
         self._reader = threading.Thread(target=self._read, args=(lines,), name="keyboard", daemon=True)
         self._reader.start()
 
-    def _read(self, lines: TextIO) -> None:
+    def _read(self, lines: TextIO | None) -> None:
         try:
-            for line in lines:
+            for line in lines or ():  # None: the program was started without a standard input
                 self._heard.put(line.strip()[:LONGEST_LINE])
         except (ValueError, OSError):  # closed under us, or bytes that are no text: no more lines
             pass

@@ -228,13 +228,13 @@ def test_a_note_takes_the_next_sentence_whatever_it_says() -> None:
 def test_a_meter_proves_itself_before_and_after() -> None:
     scene = Scene(book(data.METER)).open().words("isolated lock four two")
     assert "Prove the tester" in scene.said
-    scene.words("affirm", "zero volts")
+    scene.words("affirm", "zero volts", "affirm")
     assert scene.power == "ISOLATING"
     scene.words("affirm")
     assert (scene.step, scene.power) == ("touch", "ISOLATED")
 
 
-@pytest.mark.parametrize("lines", [("negative",), ("affirm", "208"), ("affirm", "zero", "negative")])
+@pytest.mark.parametrize("lines", [("negative",), ("affirm", "208"), ("affirm", "zero", "affirm", "negative")])
 def test_a_meter_that_proves_nothing_isolates_nothing(lines: tuple[str, ...]) -> None:
     scene = Scene(book(data.METER)).open().words("isolated lock four two", *lines)
     assert (scene.step, scene.power) == ("isolate", "ISOLATING")
@@ -315,7 +315,9 @@ def test_what_next_has_nothing_to_say_without_a_complaint() -> None:
     assert Scene(book(data.WHOLE)).open().words("what next").said == "Nothing to suggest here."
 
 
-@pytest.mark.parametrize("lines", [(), ("next step",), ("next step", "warm"), ("next step", "warm", "43.5"), ("stop the visit",)])
+@pytest.mark.parametrize("lines", [
+    (), ("next step",), ("next step", "warm"), ("next step", "warm", "43.5"), ("stop the visit",),
+])
 def test_a_resume_tells_the_new_ear_what_is_in_force(lines: tuple[str, ...]) -> None:
     """After a crash the ear is a new one: also where the same is in force as before, it has to be told."""
     scene = Scene(book(data.WHOLE)).open().words(*lines)
@@ -323,3 +325,105 @@ def test_a_resume_tells_the_new_ear_what_is_in_force(lines: tuple[str, ...]) -> 
     told = [effect for effect in scene.last if isinstance(effect, ListenFor)]
     assert told == [scene.state.listening]
     assert told[0] != ListenFor(commands=())
+
+
+def test_a_dead_reading_counts_once_affirmed() -> None:
+    """'Eighteen volts' may have been eighty: the reading that isolates is read back both ways and needs its 'affirm'."""
+    scene = Scene(book(data.METER)).open().words("isolated lock four two", "affirm", "eighteen volts")
+    assert "one eight: eighteen volts. Affirm or negative?" in scene.said
+    assert not any(isinstance(entry.event, ReadingTaken) for entry in scene.record)
+    scene.words("next step")
+    assert (scene.step, scene.power) == ("proof", "ISOLATING")
+    scene.words("negative", "eighty volts")
+    assert "not dead" in scene.said
+    assert (scene.step, scene.power) == ("isolate", "ISOLATING")
+    scene.words("isolated lock four two", "affirm", "eighteen", "correction", "two", "affirm", "affirm")
+    assert scene.power == "ISOLATED"
+    taken = [(e.event.value, e.event.affirmed) for e in scene.record if isinstance(e.event, ReadingTaken)]
+    assert taken == [(80.0, False), (2.0, True)]
+
+
+def test_the_quiet_reminder_never_speaks_a_step_behind_the_gate() -> None:
+    """After a day away the visit still stands at the hazard step while it asks for the lock number."""
+    scene = isolated().words("understood", "stop the visit", "affirm", "affirm")
+    scene.tell(Resumed("stopped"), after=13 * 3600)
+    assert (scene.step, scene.power) == ("reach", "LIVE")
+    scene.tell(TimerRang("quiet"), after=180)
+    assert "Reach" not in scene.said
+    assert "your own lock or tag" in scene.said
+    assert scene.words("four two", "affirm").step == "isolate"
+
+
+def test_the_quiet_reminder_of_a_restore_says_what_is_awaited() -> None:
+    scene = isolated().words("understood", "next step", "next step", "affirm", "next step")
+    for line, words in ((None, "Tools out."), ("next step", "Covers on."), ("next step", "clear, lock, and your number"),
+                        ("clear lock four two", "Put the plug in.")):
+        if line is not None:
+            scene.words(line)
+        scene.tell(TimerRang("quiet"), after=180)
+        assert words in scene.said
+        assert "Power comes back" not in scene.said
+
+
+SHORT_WAIT = data.DAYS.replace("24 h", "3 min")
+
+
+def test_sound_that_comes_back_stands_by_as_it_says() -> None:
+    """A wait ran out while nobody could speak: 'go ahead' tells the next step, and does not pass it unheard."""
+    scene = Scene(book(SHORT_WAIT)).open().words("next step")
+    scene.tell(SoundLost("headset", "microphone"))
+    scene.tell(TimerRang("wait"), after=181)
+    assert scene.step == "thaw"
+    scene.tell(SoundBack("headset", "microphone"))
+    assert scene.state.listening == ListenFor(commands=("go ahead",))
+    scene.words("go ahead")
+    assert SetTimer("wait", 0.0) in scene.last
+    scene.tell(TimerRang("wait"))
+    assert scene.step == "after"
+    assert "Look at the coil" in scene.said
+
+
+@pytest.mark.parametrize(("before", "then"), [
+    (("stand by",), ("go ahead",)), (("stop the visit",), ("negative",)), (("stop the visit", "affirm"), ("negative",)),
+])
+def test_what_is_laid_over_a_wait_outlasts_it(before: tuple[str, ...], then: tuple[str, ...]) -> None:
+    scene = Scene(book(SHORT_WAIT)).open().words("next step", *before)
+    listening = scene.state.listening
+    scene.tell(TimerRang("wait"), after=181)
+    assert (scene.step, scene.state.listening) == ("thaw", listening)
+    scene.words(*then)
+    scene.tell(TimerRang("wait"))
+    assert scene.step == "after"
+
+
+def test_a_note_begun_in_a_wait_stays_a_note() -> None:
+    scene = Scene(book(SHORT_WAIT)).open().words("next step", "note")
+    scene.tell(TimerRang("wait"), after=181)
+    scene.tell(NoteKept("", "", "next step"))
+    assert "Note kept" in scene.said
+    scene.tell(TimerRang("wait"))
+    assert scene.step == "after"
+
+
+@pytest.mark.parametrize("mark", ["?", "？", "﹖", "⁇", "؟", " ?"])
+def test_a_question_in_any_script_opens_nothing(mark: str) -> None:
+    scene = at_gate().words(f"isolated lock 42{mark}")
+    assert not scene.state.interlock.phrase_given
+    assert "That was a question." in scene.said
+
+
+NO_GATE = """
+procedure: no-gate
+title: A proof with no isolation
+steps:
+  - {id: proof, kind: prove, method: switch, say: Try the switch.}
+  - {id: done, kind: end, outcome: done, say: Done.}
+"""
+
+
+@pytest.mark.parametrize("line", ["nothing runs", "it runs"])
+def test_a_proof_with_no_isolation_is_never_done(line: str) -> None:
+    """No such procedure is allowed to run; one that does is stopped, not called done."""
+    scene = Scene(book(NO_GATE)).open().words(line, "nothing runs")
+    assert scene.power == "LIVE"
+    assert scene.state.outcome == "stopped"

@@ -1,0 +1,55 @@
+"""A visit from the keyboard where the keyboard or the terminal is not what it should be."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+
+from handsfree.journal.events import Stamped, Utterance
+from handsfree.language.meaning import Verdict
+from handsfree.visit.commands import printer
+from handsfree.visit.keyboard import TypedEar
+from tests.visit import data
+from tests.visit.scenes import ENGLISH, Scene, book
+
+
+class NoClock:
+    def now(self) -> float:
+        return 0.0
+
+    def wait(self, seconds: float) -> None: ...
+
+
+def test_no_standard_input_is_the_end_of_the_lines() -> None:
+    """Started by a service there may be none at all; a thread that dies without a word would leave the visit waiting."""
+    with pytest.raises(EOFError):
+        TypedEar(None, ENGLISH, NoClock()).next(5.0)
+
+
+def test_bytes_that_are_no_text_are_the_end_of_the_lines() -> None:
+    with pytest.raises(EOFError):
+        TypedEar(io.TextIOWrapper(io.BytesIO(b"\xff\xfe\n"), "utf-8"), ENGLISH, NoClock()).next(5.0)
+
+
+HEARD = Stamped(1, "2026-03-02T08:00:00+00:00", 1.0, Utterance(Verdict.ASKED_AGAIN, words="\u00fcbung \udcff"))
+
+
+def test_a_terminal_of_few_signs_does_not_end_the_visit() -> None:
+    raw = io.BytesIO()
+    terminal = io.TextIOWrapper(raw, "ascii")
+    printer(terminal)(HEARD, Scene(book(data.WHOLE)).state)
+    assert b"\\xfcbung" in raw.getvalue()
+
+
+def test_a_terminal_that_is_gone_does_not_end_the_visit() -> None:
+    class Gone(io.StringIO):
+        tried = 0
+
+        def write(self, text: str) -> int:
+            self.tried += 1
+            raise BrokenPipeError
+
+    gone = Gone()
+    printer(gone)(HEARD, Scene(book(data.WHOLE)).state)
+    assert gone.tried
