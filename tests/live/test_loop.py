@@ -18,6 +18,7 @@ import pytest
 
 from handsfree.journal.events import PromptEnded, SoundBack, SoundLost
 from handsfree.language.meaning import GateAsked, Listening, NumberAsked, Sense, Verdict
+from handsfree.resources import folder
 from handsfree.sound.echo import EchoGuard
 from handsfree.sound.files import read_sound
 from handsfree.sound.levels import at_level
@@ -45,7 +46,7 @@ def recogniser() -> Any:
 
 @cache
 def synthesiser() -> Synthesiser:
-    return Synthesiser()
+    return Synthesiser(rate=220)  # words a minute: fast, to save time
 
 
 @pytest.fixture(scope="session")
@@ -231,29 +232,46 @@ def test_its_own_voice_at_full_level_is_never_accepted(cabinet: Any, canceller: 
         assert here.loop.own > 0  # it did hear itself, and knew
 
 
-def test_a_gate_is_heard_after_the_prompt_but_not_over_it(cabinet: Any, said: Any) -> None:
+def test_a_gate_is_heard_after_the_prompt_but_not_over_it(cabinet: Any) -> None:
+    """With the demo's recordings of its phrase."""
+    phrase, digits, takes = gate_phrase()
     here = cabinet()
-    gate = Listening(gate=GateAsked("isolated", ("four", "two")))
-    here.loop.listen(gate)
-    here.prompt("Switch the cabinet off at the isolator, fit your lock, and then confirm it. " * 3)
-    time.sleep(2.5)
-    here.say(said("isolated, lock four two", "rms"))
+    here.loop.listen(Listening(gate=GateAsked(phrase, digits)))
+    here.prompt("Switch the cabinet off at its switch, fit your padlock, and then say so. " * 3)
+    time.sleep(1.5)
+    here.say(takes[0])
     assert here.gather(prompt_ended(1), 40) is not None
     time.sleep(1.0)
     here.loop.settled(20)
     here.gather(lambda _: False, 0.3)
     assert not [h for h in here.accepted() if h.meaning.sense == Sense.GATE]
-    here.say(said("isolated, lock four two", "rms"))
-    here.gather(is_accepted, 15)
-    verdicts = [(h.heard.verdict, h.heard.reason) for h in here.told if isinstance(h, HeardSound) and h.heard]
-    print("gate over the prompt, then in silence:", verdicts)
+    heard = None
+    for number in range(6):  # a busy machine tears words: a person says it again
+        here.say(takes[number % len(takes)])
+        here.technician.drain(10)
+        heard = here.gather(is_accepted, 5)
+        if heard is not None:
+            break
+    told = [(h.heard.verdict, h.heard.reason, h.heard.words) for h in here.told if isinstance(h, HeardSound) and h.heard]
+    assert heard is not None, told
+    assert heard.heard.meaning.sense == Sense.GATE
+
+
+def gate_phrase() -> tuple[str, tuple[str, ...], list[Samples]]:
+    """The demo's: its first word, its digits as words, and each take."""
+    import yaml
+
+    place = folder("audio_fixtures") / "demo"
+    clips = yaml.safe_load((place / "visit.yaml").read_text(encoding="utf-8"))["words"]
+    clip, words = next((clip, words) for clip, words in clips.items() if words.startswith("isolated, lock, "))
+    takes = [place / clip, place / clip.replace(".flac", "-again.flac")]
+    return "isolated", tuple(words.split(", ")[2].split()), [read_sound(take) for take in takes if take.is_file()]
 
 
 SENTENCES = (
     "Did you see the match on Saturday? They lost again in the last minute.",
     "I told him that the delivery would come on Tuesday, not on Monday.",
     "Can somebody move the van, it is blocking the whole entrance.",
-    "The train on platform three is going to be late by ten minutes.",
 )
 
 
@@ -262,7 +280,7 @@ def test_bystanders_and_a_fan_cause_no_action(cabinet: Any, said: Any) -> None:
     here = cabinet()
     rng = np.random.default_rng(6)
     for number, sentence in enumerate(SENTENCES):
-        speech = said(sentence, ("slt", "rms", "awb", "kal16")[number])
+        speech = said(sentence, ("slt", "rms", "awb")[number])
         brown = np.cumsum(rng.standard_normal(len(speech)))
         brown -= np.convolve(brown, np.ones(800) / 800, mode="same")
         here.say((speech + 0.02 * brown / brown.std()).astype(np.float32))

@@ -203,9 +203,8 @@ def not_said(visit: Visit) -> list[tuple[Utterance, list[Said]]]:
     wrong = []
     for utterance in heard_in(visit, "accepted"):
         said = [s for s in visit.said if s.started < utterance.ended and s.ended + 0.5 > utterance.started]
-        meant = [
-            typed(visit.state.language, clips[s.clip.replace("-again", "")], s.listening, 0.0).meaning for s in said
-        ]
+        words = [clips.get(s.clip) or clips[s.clip.replace("-again.flac", ".flac")] for s in said]  # or its second take
+        meant = [typed(visit.state.language, w, s.listening, 0.0).meaning for w, s in zip(words, said, strict=True)]
         if (utterance.sense, utterance.text, utterance.value) not in [(m.sense, m.text, m.value) for m in meant if m]:
             wrong.append((utterance, said))
     return wrong
