@@ -37,6 +37,7 @@ def words(text: str) -> list[str]:
 
 
 def main() -> None:
+    from faster_whisper import WhisperModel
     from platformdirs import user_data_path
     from rapidfuzz.distance import Levenshtein
 
@@ -48,7 +49,8 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--sentences", type=int, default=40)
     texts = sentences(asked.parse_args().sentences)
-    ear: Any = build_recogniser("whisper", "en", user_data_path("handsfree") / "models")
+    engine: Any = build_recogniser("whisper", "en", user_data_path("handsfree") / "models").engines[0]
+    ear = WhisperModel(str(engine._folder), device="cpu", compute_type="int8", cpu_threads=2)
     print(f"{len(texts)} sentences, {sum(len(words(text)) for text in texts)} words")
     for rate in RATES:
         rng, seconds = np.random.default_rng(5), 0.0
@@ -59,7 +61,9 @@ def main() -> None:
                 seconds += len(samples) / RATE
                 for snr in wrong:
                     level = 0.1 * 10 ** (-snr / 20) if snr is not None else 0.0  # prompts have an active level of -20 dB
-                    heard = ear.dictate((samples + level * fan(rng, len(samples))).astype(np.float32))
+                    noisy = (samples + level * fan(rng, len(samples))).astype(np.float32)
+                    pieces, _ = ear.transcribe(noisy, language="en", beam_size=1, temperature=0.0, without_timestamps=True)
+                    heard = " ".join(piece.text for piece in pieces)
                     wrong[snr] += Levenshtein.distance(words(text), words(heard))
         total = sum(len(words(text)) for text in texts)
         shares = "  ".join(f"{'clean' if snr is None else f'{snr} dB'} {100 * n / total:.1f} %" for snr, n in wrong.items())
