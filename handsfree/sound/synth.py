@@ -30,7 +30,7 @@ from handsfree.sound.files import convert, write_sound
 from handsfree.sound.levels import at_level
 from handsfree.sound.samples import RATE, Samples, silence
 
-#: Words a minute. `python -m tests.bench.speaking_rate --sentences 12` (127 words, eSpeak NG, whisper tiny as the ear, no person):
+#: Words a minute. `python -m tests.bench.speaking_rate --sentences 12` (127 words; eSpeak NG; heard by whisper tiny):
 #: words wrong at 110, 130, 150, 170, 190, 220: 35, 24, 20, 21, 34, 46 % clean; 41, 34, 27, 28, 39, 48 % at 10 dB.
 SPEAKING_RATE = 150
 #: What 'faster' and 'slower' multiply by, a step.
