@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import json
 import sys
 from collections.abc import Callable
@@ -139,6 +140,8 @@ def _typed_runner(session: Session, write: Watcher) -> Runner:
     from handsfree.visit.keyboard import TypedEar, WrittenMouth
 
     clock_ = RecordClock(session)
+    if isinstance(sys.stdin, io.TextIOWrapper):
+        sys.stdin.reconfigure(errors="replace")  # a stray byte is a word not understood, not the end of the visit
     ear = TypedEar(sys.stdin, session.state.language, clock_)
     return Runner(session.state, session.journal, ear, WrittenMouth(lambda text, role: None), clock_, write)
 

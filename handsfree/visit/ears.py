@@ -6,8 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from handsfree.journal.events import Happening, KeepNote, ListenFor, Stamped
-from handsfree.language.meaning import Listening, Verdict
+from handsfree.journal.events import Happening, KeepNote, ListenFor, PromptEnded, Say, Stamped
+from handsfree.language.meaning import Heard, Listening, Sense, Verdict
 from handsfree.sound.samples import RATE, Clock
 from handsfree.visit.hearing import Hearer, utterances
 from handsfree.visit.state import Awaiting, State, listening_of
@@ -18,13 +18,26 @@ if TYPE_CHECKING:
 PAUSE = 0.5  # seconds of a recording's clock between what the program said and what it hears next
 
 
-class LiveEar:
-    """The live loop's happenings, as events. What was heard while something else was in force is not for the program."""
+#: What may be said into words that must be heard to their end.
+OVER_A_CAUTION = ("say again", "stand by", "power is on", "stop the visit")
 
-    def __init__(self, loop: LiveLoop, hearer: Hearer) -> None:
-        self._loop, self._hearer = loop, hearer
+
+class LiveEar:
+    """The live loop's happenings, as events. Not for the program is what was said while something else was in force, what
+    began before the last answer was acted on (two quick words never act on a step nobody has heard), and an answer to a
+    caution or a gate that had not been heard to its end. `said` is told of every prompt."""
+
+    def __init__(self, loop: LiveLoop, hearer: Hearer, clock: Clock) -> None:
+        self._loop, self._hearer, self._clock = loop, hearer, clock
         self._listening = Listening(commands=())
+        self._acted = -1.0  # when the last accepted utterance was handed over
+        self._unheard: set[int] = set()  # prompts that cannot be cut and have not ended
+        self._heard_out = -1.0  # when the last of them ended
         loop.listen(self._listening)
+
+    def said(self, say: Say) -> None:
+        if not say.cuttable:
+            self._unheard.add(say.number)
 
     def listen(self, what: ListenFor) -> None:
         self._listening = listening_of(what)
@@ -41,6 +54,9 @@ class LiveEar:
             raise EOFError
         if isinstance(told, HeardSound):
             return self._event(told)
+        if isinstance(told, PromptEnded) and told.said in self._unheard:
+            self._unheard.discard(told.said)
+            self._heard_out = self._clock.now()
         happening: Happening | None = told
         return happening
 
@@ -48,9 +64,22 @@ class LiveEar:
         if sound.heard is None:
             return self._hearer.note_of(sound.samples, sound.started, sound.ended)
         heard = sound.heard
-        if sound.listening != self._listening and heard.verdict != Verdict.NOT_FOR_ME:
-            heard = replace(heard, verdict=Verdict.NOT_FOR_ME, reason="said before what is asked had changed")
+        reason = self._too_early(sound, heard)
+        if reason and heard.verdict != Verdict.NOT_FOR_ME:
+            heard = replace(heard, verdict=Verdict.NOT_FOR_ME, reason=reason)
+        if heard.verdict == Verdict.ACCEPTED:
+            self._acted = self._clock.now()
         return self._hearer.event_of(heard, sound.samples)
+
+    def _too_early(self, sound: HeardSound, heard: Heard) -> str:
+        if sound.listening != self._listening:
+            return "said before what is asked had changed"
+        if sound.started < self._acted:
+            return "said before the last answer was acted on"
+        over = heard.meaning is not None and heard.meaning.sense == Sense.COMMAND and heard.meaning.text in OVER_A_CAUTION
+        if (self._unheard or sound.started < self._heard_out) and not over:
+            return "said before the words that must be heard had ended"
+        return ""
 
     def close(self) -> None:
         self._loop.close()

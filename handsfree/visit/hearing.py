@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from handsfree.journal.events import NoteKept, Utterance
 from handsfree.language.base import Language
-from handsfree.language.meaning import Heard, Listening, Sense, Verdict
+from handsfree.language.meaning import WHEN_ASKED, Denial, Heard, Listening, Meaning, Sense, Verdict
 
 if TYPE_CHECKING:
     from handsfree.journal.writer import Journal
@@ -62,8 +62,11 @@ _QUESTION_MARKS = {ord(sign): "?" for sign in "？﹖⁇⁈⁉؟՞⸮"}
 
 def typed(language: Language, words: str, listening: Listening, now: float) -> Heard:
     """A line typed is a line heard: it must mean something in force, word for word, and a denial is one here too."""
-    meanings = language.understand(words.translate(_QUESTION_MARKS), listening)
+    words = words.translate(_QUESTION_MARKS)
+    meanings = language.understand(words, listening)
     best = meanings[0] if meanings else None
+    if best is not None and "?" in words and (best.sense == Sense.PHRASE or best.text in WHEN_ASKED):
+        best = Meaning(Sense.DENIAL, Denial.QUESTION, spoken=words)  # 'nothing runs?' proves nothing
     accepted = best is not None and best.sense != Sense.DENIAL
     return Heard(
         verdict=Verdict.ACCEPTED if accepted else Verdict.ASKED_AGAIN,

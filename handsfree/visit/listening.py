@@ -65,8 +65,8 @@ BY_AWAITING: dict[Awaiting, Callable[[State, Any], Listening]] = {
 BY_OVERLAY: dict[Overlay, Listening] = {
     Overlay.STAND_BY: Listening(commands=("go ahead",)),
     Overlay.NOTE: Listening(commands=(), note=True),
-    Overlay.STOP_ONCE: Listening(commands=("affirm", "negative")),
-    Overlay.STOP_TWICE: Listening(commands=("affirm", "negative")),
+    Overlay.STOP_ONCE: Listening(commands=("affirm", "negative", "power is on")),
+    Overlay.STOP_TWICE: Listening(commands=("affirm", "negative", "power is on")),
 }
 
 

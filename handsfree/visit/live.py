@@ -119,9 +119,9 @@ def _live(
     loop = LiveLoop(source, Endpointer(), sink, recogniser, happenings, clock, guard)
     synthesiser = _synthesiser(session)
     synthesiser.ahead(_sentences(session))
-    ear = LiveEar(loop, Hearer(recogniser, session.journal, settings.keep_all_sound))
+    ear = LiveEar(loop, Hearer(recogniser, session.journal, settings.keep_all_sound), clock)
     loop.start()
-    mouth = SpokenMouth(synthesiser, sink, session.state.language, [], session.recordings)
+    mouth = SpokenMouth(synthesiser, sink, session.state.language, [], session.recordings, ear.said)
     return Runner(session.state, session.journal, ear, mouth, clock, watch), loop
 
 

@@ -31,6 +31,7 @@ from handsfree.visit.movement import clear, forward, take_up
 from handsfree.visit.speaking import answer_words, called, choices, duration
 from handsfree.visit.state import Awaiting, Overlay, State, listen_for
 from handsfree.visit.steps import present, set_wait_timer
+from handsfree.visit.wishes import is_command
 
 QUIET_SECONDS = 180.0
 TRIES_BEFORE_HELP = 2
@@ -105,7 +106,7 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
         return
     flow.change(tries=0, told_quiet=False, interlock=spoke(state.interlock, flow.now))
     flow.tone("heard")
-    if state.overlay is not Overlay.NONE:
+    if state.overlay is not Overlay.NONE and not is_command(utterance, "power is on"):
         phrases.OVERLAYS[state.overlay](flow, utterance)
     elif not phrases.use(flow, utterance):
         ANSWERS[state.awaiting](flow, utterance)
@@ -270,7 +271,7 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
         return
     number, count = places.number_of(state.book, state.frames)
     flow.prompt("resumed", "notice", title=state.procedure.title, number=number, count=count)
-    if away > DAY_BREAK_SECONDS or not was.lock:
+    if away > DAY_BREAK_SECONDS or not was.lock or event.why == "stopped":
         flow.change(interlock=turn(Interlock(), Turn.RESUMED, flow.now), awaiting=Awaiting.LOCK_NUMBER, trail=())
         flow.prompt("resumed-lock", "notice")
         present(flow)

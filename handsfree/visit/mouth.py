@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,17 +17,22 @@ if TYPE_CHECKING:
 
 class SpokenMouth:
     """`ended` collects what a sink reports at once (a file does); a loudspeaker reports to the ear instead.
-    `folder`: where the writer's own recordings of steps are, played in place of the synthetic voice."""
+    `folder`: where the writer's own recordings of steps are, played in place of the synthetic voice. `told` learns of every
+    prompt before it is played."""
 
     def __init__(
-        self, synthesiser: Synthesiser, sink: Sink, language: Language, ended: list[Happening], folder: Path | None = None
+        self, synthesiser: Synthesiser, sink: Sink, language: Language, ended: list[Happening], folder: Path | None = None,
+        told: Callable[[Say], None] | None = None,
     ) -> None:
+        self._told = told
         self._synthesiser, self._sink, self._language = synthesiser, sink, language
         self._ended, self._folder = ended, folder
 
     def say(self, say: Say, rate: int, volume: int) -> Sequence[Happening]:
         from handsfree.sound.prompts import Prompt
 
+        if self._told is not None:
+            self._told(say)
         samples = self._recording(say.sound) if say.sound else None
         if samples is None:
             samples = self._synthesiser.speak(self._language.speakable(say.text), rate)

@@ -44,7 +44,7 @@ class Oracle:
             if self.lock and event.sense == Sense.GATE and event.text == gate_text("isolated", self.lock):
                 self.given = self.given or self.power == "ISOLATING"
 
-    def sees(self, effect: Any, the_book: Book, affirmed: bool) -> None:
+    def sees(self, effect: Any, the_book: Book) -> None:
         if isinstance(effect, Gate):
             assert effect.was == self.power, "the record's states follow each other"
             if effect.now == "ISOLATED":
@@ -59,11 +59,11 @@ class Oracle:
             step = the_book.at(effect.path[-1], effect.step)
             self.entered.append(effect.step)
             assert not step.behind_gate or self.power == "ISOLATED", f"{effect.step} entered while {self.power}"
-        if isinstance(effect, Say) and effect.role == "step" and effect.step:
+        if isinstance(effect, Say):
             for procedure in the_book.procedures.values():
                 for step in procedure.steps:
-                    if step.id == effect.step and step.behind_gate:
-                        assert self.power == "ISOLATED", f"{effect.step} spoken while {self.power}"
+                    if step.behind_gate and step.say in effect.text:
+                        assert self.power == "ISOLATED", f"{step.id} spoken while {self.power}"
 
 
 class Scene:
@@ -92,7 +92,7 @@ class Scene:
             self.oracle.lock = self.oracle.offered
         for effect in effects:
             self._stamp(effect)
-            self.oracle.sees(effect, self.book, False)
+            self.oracle.sees(effect, self.book)
         self.last = effects
         return effects
 

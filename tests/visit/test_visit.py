@@ -427,3 +427,22 @@ def test_a_proof_with_no_isolation_is_never_done(line: str) -> None:
     scene = Scene(book(NO_GATE)).open().words(line, "nothing runs")
     assert scene.power == "LIVE"
     assert scene.state.outcome == "stopped"
+
+
+@pytest.mark.parametrize("line", ["nothing runs?", "nothing runs？"])
+def test_a_question_proves_nothing(line: str) -> None:
+    scene = at_gate().words("isolated lock four two", line)
+    assert (scene.step, scene.power) == ("proof", "ISOLATING")
+
+
+def test_power_is_on_is_heard_while_stopping_is_asked() -> None:
+    scene = isolated().words("stop the visit", "power is on")
+    assert scene.power != "ISOLATED"
+
+
+def test_a_stopped_visit_asks_for_the_lock_number_again() -> None:
+    """A number affirmed wrongly would else keep the gate shut for good."""
+    scene = at_gate().words("stop the visit", "affirm", "affirm")
+    scene.tell(Resumed("stopped"))
+    scene.words("seven three", "affirm", "isolated lock seven three", "nothing runs")
+    assert scene.power == "ISOLATED"

@@ -1,0 +1,77 @@
+"""What the live ear refuses, by what it is told. The live loop is stood in for by its line of happenings: the real one,
+with a sound device, is in tests/live."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from handsfree.journal.events import ListenFor, PromptEnded, Say, Utterance
+from handsfree.journal.writer import Journal
+from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
+from handsfree.sound.live import Happenings, HeardSound
+from handsfree.sound.samples import VirtualClock
+from handsfree.visit.ears import LiveEar
+from handsfree.visit.hearing import Hearer
+from handsfree.visit.state import listening_of
+
+ANY = listening_of(ListenFor())
+
+
+class Loop:
+    """Only what the ear uses of the live loop."""
+
+    def __init__(self) -> None:
+        self.happenings = Happenings()
+
+    def listen(self, listening: Listening) -> None: ...
+
+
+class Booth:
+    def __init__(self, folder: Path) -> None:
+        self.clock, self.loop = VirtualClock(), Loop()
+        self.journal = Journal.create(folder / "v")
+        self.ear = LiveEar(self.loop, Hearer(None, self.journal), self.clock)  # type: ignore[arg-type]  # stand-ins, see above
+        self.ear.listen(ListenFor())
+
+    def hears(self, command: str, started: float, ended: float, listening: Listening = ANY) -> Utterance:
+        meaning = Meaning(Sense.COMMAND, command)
+        heard = Heard(Verdict.ACCEPTED, meaning, 0.99, started=started, ended=ended)
+        self.loop.happenings.tell(HeardSound(heard, np.zeros(0, np.float32), started, ended, listening))
+        event = self.ear.next(0.1)
+        assert isinstance(event, Utterance)
+        return event
+
+
+@pytest.fixture
+def booth(tmp_path: Path) -> Booth:
+    return Booth(tmp_path)
+
+
+def test_two_quick_words_act_once(booth: Booth) -> None:
+    booth.clock.wait(3.0)
+    assert booth.hears("next step", 1.0, 2.0).verdict == "accepted"
+    second = booth.hears("next step", 2.2, 2.9)
+    assert (second.verdict, second.reason) == ("not for me", "said before the last answer was acted on")
+    booth.clock.wait(2.0)
+    assert booth.hears("next step", 4.0, 4.8).verdict == "accepted"
+
+
+def test_a_caution_is_heard_out_before_it_is_understood(booth: Booth) -> None:
+    booth.ear.said(Say(7, "Danger. Mains voltage can kill.", "caution", cuttable=False))
+    booth.clock.wait(2.0)
+    assert booth.hears("understood", 1.0, 1.8).verdict == "not for me"
+    assert booth.hears("stand by", 1.0, 1.8).verdict == "accepted"
+    booth.clock.wait(2.0)
+    booth.loop.happenings.tell(PromptEnded(7))
+    assert booth.ear.next(0.1) == PromptEnded(7)
+    assert booth.hears("understood", 3.5, 4.2).verdict == "not for me"  # begun while it was still read
+    booth.clock.wait(2.0)
+    assert booth.hears("understood", 4.5, 5.2).verdict == "accepted"
+
+
+def test_what_was_said_to_another_question_is_not_for_this_one(booth: Booth) -> None:
+    booth.clock.wait(3.0)
+    assert booth.hears("next step", 1.0, 2.0, Listening(commands=("go ahead",))).verdict == "not for me"
