@@ -187,6 +187,28 @@ def grammar_of(language: Speaks, listening: Listening, phrases: tuple[str, ...])
     return f"#JSGF V1.0;\ngrammar said;\npublic <said> = {' | '.join(ways) or '<VOID>'};\n{rules}"
 
 
+def force(searches: _Searches, phrase: str, sound: bytes, most: int) -> Decoded:
+    """The phrase held against the sound, and nothing else allowed. `most`: searches kept for phrases."""
+    kept = searches.forced
+    if phrase not in kept:
+        searches.teach(phrase)
+        text = f"#JSGF V1.0;\ngrammar one;\npublic <one> = {_quoted(phrase)};\n"
+        kept[phrase] = searches.add(text, kept, most)
+    kept.move_to_end(phrase)
+    found = _decode(searches.decoder, kept[phrase], sound)
+    return found if found.text == phrase else _NOTHING
+
+
+def acoustic_searches() -> _Searches:
+    """A decoder for `force` alone, without the language model."""
+    return _Searches(_with_warm(_decoder(lm=None, bestpath=False, lw=1.0)))
+
+
+def warm_up(searches: _Searches, sound: bytes) -> None:
+    """To be called once a sound, before `force`."""
+    _start(searches.decoder, sound)
+
+
 class PocketSphinx:
     """See `handsfree.speech.engine.Engine`. Trouble where the model is missing. Safe to call from several threads, one
     at a time inside."""
@@ -221,15 +243,7 @@ class PocketSphinx:
         return kept[listening]
 
     def _forced(self, phrase: str, sound: bytes) -> Decoded:
-        """The phrase held against the sound, and nothing else allowed."""
-        kept = self._grammar.forced
-        if phrase not in kept:
-            self._grammar.teach(phrase)
-            text = f"#JSGF V1.0;\ngrammar one;\npublic <one> = {_quoted(phrase)};\n"
-            kept[phrase] = self._grammar.add(text, kept, _FORCED_KEPT)
-        kept.move_to_end(phrase)
-        found = _decode(self._grammar.decoder, kept[phrase], sound)
-        return found if found.text == phrase else _NOTHING
+        return force(self._grammar, phrase, sound, _FORCED_KEPT)
 
     def testify(self, samples: Samples, listening: Listening) -> Testimony:
         import numpy as np
@@ -251,7 +265,7 @@ class PocketSphinx:
         phrases = rivals_of(book, grammar.text, free.text, said, _RIVALS)
         forced = {phrase: self._forced(phrase, sound) for phrase in phrases}
         candidates = _candidates(book, forced)
-        heard_free = self._forced(free.text, sound) if _plain(free.text) else _NOTHING
+        heard_free = self._forced(free.text, sound) if plain(free.text) else _NOTHING
         evidence = _evidence(grammar, forced, free, loop, said, candidates, seconds, heard_free.score)
         score = heard_free.score if math.isfinite(heard_free.score) else None
         return Testimony(self.name, candidates, free.text, score, evidence)
@@ -265,7 +279,7 @@ class PocketSphinx:
             return _decode(self._free, "_default", sound).text
 
 
-def _plain(text: str) -> bool:
+def plain(text: str) -> bool:
     return bool(text) and all(word.replace("'", "").isalpha() for word in text.split())
 
 

@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Any
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Listening, Meaning
 from handsfree.speech.engine import RATE, Candidate, Testimony
+from handsfree.speech.pace import SECONDS, spoken_seconds
 
 if TYPE_CHECKING:
     from handsfree.language.base import Language
@@ -39,6 +40,14 @@ _AFTER = 4.0  # seconds of silence after the sound, so that the model sees that 
 _SHORTEST = 0.15  # seconds of sound; less is no word
 _LONGEST = 26.0
 _FRAMES_A_SECOND = 100
+# What was supposedly said before a gate phrase: as many look-alikes as good ones, so that neither is favoured.
+_LOOKED_ALIKE = "isolated lock"  # the gate phrase these are for
+_BEFORE_A_GATE = (
+    "Isolated, lock 3 8.", "Not isolated.", "Isolated, block 9 0 5.", "Is it isolated, lock 7 1?",
+    "Insulated, lock 6 2 4 0.",
+    "Isolated lock 7 1.", "If isolated, log 3 8.", "Still on.", "Isolated, lock 6 2 4 0.", "Next step. Say again. Stand by.",
+    "How long.",
+)  # fmt: skip
 _FREE_WIDTH, _NUMBER_WIDTH, _LOCK_WIDTH = 4, 10, 10
 _FREE_MOST, _NUMBER_MOST, _LOCK_MOST = 28, 14, 16
 
@@ -59,9 +68,8 @@ class Whisper:
     """`folder`: weights in CTranslate2's form. Nothing is loaded before the first utterance (or `load`).
 
     `primed`: decode as if the kind of thing that is in force had just been said. It finds 'lock' where the plain
-    model would rather write 'look', on the sound a tenth slower, and it
-    also hears 'isolated' for 'insulated': a witness to be heard beside the plain
-    one, never alone. Both may share one `model`."""
+    model would rather write 'look' and 'decimal' where it would write 'national'; it also hears 'isolated' for 'insulated':
+    a witness to be heard beside the plain one, never alone. Both may share one `model`."""
 
     def __init__(self, language: Language, folder: Path, threads: int = 1, primed: bool = False) -> None:
         self.name = "whisper primed" if primed else "whisper"
@@ -86,9 +94,11 @@ class Whisper:
         if len(samples) < _SHORTEST * RATE or len(samples) > _LONGEST * RATE or float(abs(samples).max()) < 1e-4:
             return Testimony(self.name, (), "")
         prepared = self._prepare(listening)
-        sound = _slower(samples) if self._primed else samples
+        easy = listening.number is None and listening.gate is None
+        sound = _slower(samples) if self._primed and easy else samples
         finishes = self._search(sound, prepared.trie, prepared.alphabets, self._context(listening))
-        return self._testimony(finishes, prepared, listening)
+        found = self._testimony(finishes, prepared, listening)
+        return replace(found, evidence=(*found.evidence, (SECONDS, spoken_seconds(samples))))
 
     def dictate(self, samples: Samples) -> str:
         """The free decode of a note, sentence punctuation and all."""
@@ -125,21 +135,33 @@ class Whisper:
         if not self._primed:
             return []
         if listening.gate is not None:
-            for opening in self._language.gates[listening.gate.word]:
+            openings = self._language.gates[listening.gate.word]
+            if _LOOKED_ALIKE in openings:
+                return self._before(_BEFORE_A_GATE)
+            for opening in openings:
                 said += [f"{_openings(opening)[-1]} {number}." for number in ("3 8", "9 0 5", "7 1", "6 2 4 0")]
         if listening.number is not None:
-            unit = listening.number.unit
-            said += [self._quantity(value, unit) for value in (43.5, 118.2, -12, 207.07, 9.6, 60)]
+            said += self._numbers(listening.number.unit)
         if listening.digits is not None:
             said += ["3 8.", "9 0 5.", "7 1.", "6 2 4 0."]
         said += [f"{phrase[:1].upper()}{phrase[1:]}." for phrase in listening.phrases]
         names = self._language.commands if listening.commands is None else listening.commands
         said += [f"{name[:1].upper()}{name[1:]}." for name in list(names)[:7]]
+        return self._before(said)
+
+    def _before(self, said: Iterable[str]) -> list[int]:
         return [self._model.tokenizer.token_to_id("<|startofprev|>"), *self._tokens(" ".join(said))]
 
-    def _quantity(self, value: float, unit: str) -> str:
+    def _numbers(self, unit: str) -> list[str]:
+        """Numbers in figures and in words, with 'point' and with 'decimal': a model that has only seen figures before writes
+        '62 national' for 'sixty two decimal'."""
         say_unit = getattr(self._language, "say_unit", None)
-        return f"{value:g} {say_unit(unit, value) if say_unit and unit else ''}".strip() + "."
+
+        def with_unit(text: str, value: float) -> str:
+            return f"{text} {say_unit(unit, value) if say_unit and unit else ''}".strip() + "."
+
+        said = (("43.5", 43.5), ("118 decimal 2", 118.2), ("-12", -12), ("Two oh seven point zero seven", 207.07))
+        return [*(with_unit(*one) for one in said), "9 decimal 6.", "60.", "Four nineteen point eight."]
 
     def _prepare(self, listening: Listening) -> _Prepared:
         if listening not in self._prepared:

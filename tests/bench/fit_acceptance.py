@@ -21,6 +21,7 @@ import os
 import pickle
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -33,13 +34,15 @@ from handsfree.language.base import load
 from handsfree.language.meaning import Listening
 from handsfree.speech import evaluate
 from handsfree.speech.engine import Testimony
-from handsfree.speech.weighing import Stake, Weighed, vetoed, weigh
+from handsfree.speech.forced import Forced
+from handsfree.speech.weighing import Stake, Weighed, contest, vetoed, weigh
 
 Fitted = tuple[np.ndarray, np.ndarray, np.ndarray, float]
 HOME = Path(evaluate.__file__).parent
 SETS: dict[str, tuple[str, ...]] = {
     "whisper": ("whisper",),
     "whisper+whisper primed": ("whisper", "whisper primed"),
+    "whisper+whisper primed+forced": ("whisper", "whisper primed", "forced"),
     "pocketsphinx": ("pocketsphinx",),
 }
 #: Log-odds that the threshold lies above the most probable mistake on voices left out.
@@ -86,11 +89,25 @@ def testimony(folder: Path, group: str, share: int, cached: bool) -> list[Case]:
         listening = clip.listen_for.listening()
         if clip.audio not in known:
             engines = engines or engines_of(group)
-            known[clip.audio] = tuple(engine.testify(read_sound(folder / clip.audio), listening) for engine in engines)
+            known[clip.audio] = _heard(engines, read_sound(folder / clip.audio), listening)
             with cache.open("ab") as file:
                 pickle.dump((clip.audio, known[clip.audio]), file)
         out.append(Case(clip, listening, known[clip.audio]))
     return out
+
+
+def _heard(engines: Sequence[Any], samples: Any, listening: Listening) -> tuple[Testimony, ...]:
+    """Every engine's testimony and, of a reading, the comparison by sound."""
+    first = tuple(engine.testify(samples, listening) for engine in engines)
+    weighed = weigh(first, listening, load("en")) if first[0].engine == "whisper" else None
+    if weighed is None or weighed.stake is not Stake.READING:
+        return first
+    return (*first, _by_sound().compare(samples, contest(first, listening, load("en"))))
+
+
+@cache
+def _by_sound() -> Forced:
+    return Forced()
 
 
 def _stored(cache: Path) -> Iterator[tuple[str, tuple[Testimony, ...]]]:
@@ -123,6 +140,8 @@ def rows(cases: Sequence[Case], engines: tuple[str, ...], stake: Stake) -> Rows:
     found: list[tuple[Case, Weighed, bool]] = []
     for case in cases:
         chosen = [t for t in case.testimonies if t.engine in engines]
+        if "forced" in engines and len(chosen) < len(engines):
+            continue
         weighed = weigh(chosen, case.listening, language)
         if weighed is not None and weighed.stake is stake:
             found.append((case, weighed, bool(vetoed(weighed, chosen, case.listening, language))))
@@ -199,7 +218,7 @@ def main() -> None:
         group = "pocketsphinx" if name == "pocketsphinx" else "whisper"
         splits = {split: testimony(asked.folder / split, group, asked.share, asked.cached) for split in ("fit", "held")}
         stored["models"][name] = {}
-        for stake in Stake:
+        for stake in (Stake.READING,) if name.endswith("forced") else Stake:
             values, lines = one(name, stake, splits)
             stored["models"][name][stake.value] = values
             report += lines

@@ -1,0 +1,42 @@
+"""How long somebody spoke, against how long the words thought to be heard take.
+
+A text that leaves out half of what was said ('sixty two' of 'sixty two decimal two ohms') is what the neural engine offers
+most often in place of a right one. It may be as likely by its own words, but it is too short for the sound.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from handsfree.speech.engine import Samples
+
+SECONDS = "speech seconds"  # evidence of an engine: seconds from the first to the last loud moment
+_HOP = 160  # samples: 10 ms
+_LOUD = 0.35  # of the way from the quiet to the loud moments, in decibels
+# Medians over the readings and gate phrases of the fit corpus (tests/bench/corpus.py), synthetic voices at 0.85 to 1.3 of
+# their usual rate: seconds = _ONSET + _SOUND * phonemes; the natural log of the ratio deviates by _SPREAD.
+_ONSET, _SOUND, _SPREAD = 0.2, 0.077, 0.26
+
+
+def spoken_seconds(samples: Samples) -> float:
+    """From the first to the last moment that stands out of the noise; `samples` mono, 16 kHz. 0 for silence."""
+    import numpy as np
+
+    count = len(samples) // _HOP
+    if count < 5:
+        return 0.0
+    frames = samples[: count * _HOP].reshape(count, _HOP) * np.hanning(_HOP)
+    power = np.square(np.abs(np.fft.rfft(frames, axis=1)))[:, 2:40].sum(1)  # 200 Hz to 4 kHz
+    level = 10 * np.log10(np.convolve(power, np.ones(5) / 5, "same") + 1e-9)
+    quiet, loud = np.percentile(level, 12), np.percentile(level, 95)
+    there = np.flatnonzero(level > quiet + _LOUD * (loud - quiet))
+    return float(there[-1] - there[0] + 1) * _HOP / 16_000 if len(there) else 0.0
+
+
+def misfit(sounds: int, seconds: float) -> float:
+    """How many usual deviations so many phonemes are off from `seconds` of speech; 0 where the time is not known."""
+    if seconds <= 0:
+        return 0.0
+    return abs(math.log(seconds / (_ONSET + _SOUND * max(1, sounds)))) / _SPREAD
