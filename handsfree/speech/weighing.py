@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING
 from handsfree.language.meaning import Denial, Listening, Meaning, Sense
 from handsfree.language.phonetics import phonemes, similarity
 from handsfree.speech.engine import Candidate, Testimony
+from handsfree.speech.near_words import longer_word
 from handsfree.speech.pace import SECONDS, misfit
 from handsfree.speech.pocketsphinx_rivals import weakest_word
 
@@ -352,7 +353,7 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
             return "a denial was heard"
         if testimony.engine == PRIMED and not any(meaning.sense is Sense.GATE for meaning in meanings):
             return "not the whole phrase"
-        longer = _longer_word(testimony.free, weighed.best.spoken)
+        longer = longer_word(testimony.free, weighed.best.spoken)
         if longer:
             return f"'{longer}' was heard"
     if min(features.get("firm", 10.0), features.get("primed firm", 10.0)) < _FIRM:
@@ -361,25 +362,6 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
     if not neural and max(features.get("weakest", 0.0), features.get("words weakest", 0.0)) < _VOUCHED:
         return "a word is missing"
     return ""
-
-
-def _longer_word(heard: str, spoken: str) -> str:
-    """The first word heard that holds one of the phrase's first two words and more besides, or differs from it in one
-    consonant and a vowel at most ('log', 'lot'). Vowels are too easily taken for one another to say
-    anything ('look' and 'luck' are how a plain decode writes many a good 'lock')."""
-    wanted = [phonemes(word) for word in spoken.split()[:2]]
-    for word in re.findall(r"[a-z']+", heard.lower()):
-        sounds = phonemes(word)
-        for inside in wanted:
-            if inside != sounds and f" {' '.join(inside)} " in f" {' '.join(sounds)} ":
-                return str(word)
-            other = [{a, b} for a, b in zip(inside, sounds, strict=False) if a != b]
-            if len(inside) == len(sounds) and sum(not pair & _VOWELS for pair in other) == 1 and len(other) <= 2:
-                return str(word)
-    return ""
-
-
-_VOWELS = frozenset("AA AE AH AO AW AY EH ER EY IH IY OW OY UH UW".split())  # noqa: SIM905
 
 
 def unfitted(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> float:

@@ -1,0 +1,25 @@
+"""Words heard that are nearly a phrase's own, which forbid a gate."""
+
+from __future__ import annotations
+
+import re
+
+from handsfree.language.phonetics import phonemes
+
+_VOWELS = frozenset("AA AE AH AO AW AY EH ER EY IH IY OW OY UH UW".split())  # noqa: SIM905
+
+
+def longer_word(heard: str, spoken: str) -> str:
+    """The first word heard that holds one of the phrase's first two words and more besides, or differs from it in one
+    consonant and a vowel at most ('log', 'lot'). Vowels are too easily taken for one another to say
+    anything ('look' and 'luck' are how a plain decode writes many a good 'lock')."""
+    wanted = [phonemes(word) for word in spoken.split()[:2]]
+    for word in re.findall(r"[a-z']+", heard.lower()):
+        sounds = phonemes(word)
+        for inside in wanted:
+            if inside != sounds and f" {' '.join(inside)} " in f" {' '.join(sounds)} ":
+                return str(word)
+            other = [{a, b} for a, b in zip(inside, sounds, strict=False) if a != b]
+            if len(inside) == len(sounds) and sum(not pair & _VOWELS for pair in other) == 1 and len(other) <= 2:
+                return str(word)
+    return ""
