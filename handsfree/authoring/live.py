@@ -38,8 +38,8 @@ def dictation_for(recogniser: Any, language: str) -> Dictation:
 class WriterEar(LiveEar):
     """The live ear, which also tells the hearer what is asked."""
 
-    def __init__(self, loop: Any, hearer: WriterHearer) -> None:
-        super().__init__(loop, hearer)  # type: ignore[arg-type]  # a hearer of the same shape, whose notes are utterances
+    def __init__(self, loop: Any, hearer: WriterHearer, clock: Any) -> None:
+        super().__init__(loop, hearer, clock)  # type: ignore[arg-type]  # a hearer of the same shape, whose notes are utterances
         self._writer = hearer
 
     def listen(self, what: ListenFor) -> None:
@@ -114,6 +114,6 @@ def _joined(recording: Recording, hearer: WriterHearer, asked: Asked, settings: 
     cutter = Endpointer(Timing(pause=PAUSE, longest=LONGEST))
     guard = EchoGuard(headset=settings.headset)
     loop = LiveLoop(source, cutter, sink, hearer.recogniser, happenings, clock, guard)
-    ear = WriterEar(loop, hearer)
+    ear = WriterEar(loop, hearer, clock)
     loop.start()
     return ear, SpokenMouth(voice, sink, base.load(code), [])
