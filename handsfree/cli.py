@@ -196,6 +196,19 @@ def report(visit: Place, to: Annotated[Path, typer.Argument(help="File to write,
 
 
 @app.command()
+def attach(
+    visit: Place,
+    file: Annotated[Path, typer.Argument(help="The photo or other file.")],
+    step: Annotated[str, typer.Option(help="The step that asked for it.")],
+) -> None:
+    """Add the photo that a step asked for to the record of a visit, bound by its hash."""
+    from handsfree.journal import keys
+    from handsfree.visit import sessions
+
+    print(f"Kept as {sessions.attach(visit, file, step, keys.load())}")
+
+
+@app.command()
 def prune(
     visits: Annotated[Path, typer.Argument(help="Folder that visits are kept in.")],
     days: Annotated[float, typer.Option(help="Remove sound older than so many days.")],

@@ -12,7 +12,7 @@ from handsfree import __version__
 from handsfree.errors import Trouble
 from handsfree.journal import reader
 from handsfree.journal.clock import Clock as JournalClock
-from handsfree.journal.events import HAPPENINGS, Happening, Opened, Resumed, Stamped, StopAsked
+from handsfree.journal.events import HAPPENINGS, Attached, EvidenceTaken, Happening, Opened, Resumed, Stamped, StopAsked
 from handsfree.journal.keys import DeviceKey
 from handsfree.journal.writer import Journal
 from handsfree.language import base
@@ -152,3 +152,17 @@ def _abandon(session: Session) -> None:
     session.journal.close()
     if session.journal.count == 0:
         shutil.rmtree(session.folder, ignore_errors=True)
+
+
+def attach(folder: Path, file: Path, step: str, key: DeviceKey | None = None) -> str:
+    """A file (a photo) added to the record of a visit that is not running: the step it belongs to must have asked for
+    evidence. Returns the name it is kept under. Trouble where there is no such step, or the file cannot be read."""
+    asked = [entry.event.step for entry in reader.read(folder) if isinstance(entry.event, EvidenceTaken)]
+    if step not in asked:
+        known = ", ".join(dict.fromkeys(asked)) or "none"
+        raise Trouble(f"No evidence was taken at '{step}' in {folder}; steps where some was: {known}.")
+    with Journal.resume(folder, key=key) as journal:
+        name, digest = journal.attach(file)
+        journal.append(Attached(step, name, digest))
+        journal.seal()
+    return name
