@@ -1,7 +1,7 @@
 """Coverage-guided fuzzing of the reader with atheris. Run: python -m tests.bench.fuzz_guided [SECONDS]
 
 The journal's modules are instrumented; atheris changes a whole record, beginning from a real one. A verdict or Trouble may
-come out, nothing else; a changed record may not be accepted. Needs `pip install atheris` (Linux; not a dependency of the tests).
+come out, nothing else; a changed record may not be accepted. Needs `pip install atheris` (not a dependency).
 """
 
 from __future__ import annotations
