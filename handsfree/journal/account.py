@@ -11,7 +11,7 @@ from handsfree.errors import Trouble
 from handsfree.journal.events import Closed, Gate, Opened, ReadingTaken, Sealed, SignedBy, Stamped
 from handsfree.journal.findings import Finding, Limits, findings
 from handsfree.journal.follow import Departure, Machine, departure
-from handsfree.journal.reader import read
+from handsfree.journal.reader import journal_of, read
 from handsfree.journal.rows import Row, rows
 from handsfree.journal.verify import Report, verify
 
@@ -62,7 +62,7 @@ def account(visit: Path, machine: Machine | None = None, known: Mapping[str, str
     closed = [entry.event for entry in entries if isinstance(entry.event, Closed)]
     lasted = [entry.mono for entry in entries if not isinstance(entry.event, Sealed | SignedBy)][-1]
     return Account(
-        folder=visit,
+        folder=journal_of(visit).parent,
         opened=opened,
         began=entries[0].wall,
         lasted=lasted,

@@ -162,12 +162,14 @@ def export(visit: Path | None, what: str, to: Path, *, voice: Voice | None = Non
     out.print(escape(f"Written: {to}"), highlight=False, soft_wrap=True)
 
 
-def report(visit: Path, to: Path, *, console: Console | None = None) -> None:
-    """The service report for the customer, as Markdown or PDF by the file's name."""
+def report(visit: Path, to: Path, *, keys_folder: Path | None = None, console: Console | None = None) -> None:
+    """The service report for the customer, as Markdown or PDF by the file's name. Trouble (status 3), after it is written,
+    where the record behind it does not hold."""
     from handsfree.journal.account import account
     from handsfree.journal.service import markdown, service
 
-    found = service(account(visit))
+    told = account(visit, known=device_keys.known(keys_folder))
+    found = service(told)
     if _suffix(to, (".md", ".pdf"), "A service report") == ".md":
         save(to, lambda: markdown(found).encode())
     else:
@@ -175,6 +177,8 @@ def report(visit: Path, to: Path, *, console: Console | None = None) -> None:
 
         save(to, lambda: service_pdf(found))
     (console or Console()).print(escape(f"Written: {to}"), highlight=False, soft_wrap=True)
+    if not told.report.holds:
+        raise Trouble(f"The record of {visit} does not hold at event {told.report.at}. {told.report.problem}", 3)
 
 
 def _suffix(to: Path, known: tuple[str, ...], what: str) -> str:
@@ -196,6 +200,8 @@ def save(to: Path, make: Callable[[], bytes | Iterable[bytes]]) -> None:
 
 
 def save_by(to: Path, write: Callable[[Path], Any]) -> None:
+    if not to.name or to.is_dir():
+        raise Trouble(f"{to} is a folder, not a file. Give the name of the file to write.")
     part = to.with_name(f".{to.name}.part")
     try:
         write(part)

@@ -24,6 +24,7 @@ from handsfree.errors import Trouble
 SECRET = "device.pem"
 TRUSTED = "trusted"
 _DEVICE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}")
+_PUBLIC = re.compile(r"[0-9a-f]{64}")
 
 
 def default_folder() -> Path:
@@ -90,20 +91,34 @@ def load(folder: Path | None = None) -> DeviceKey | None:
 def trust(device: str, public_key: str, folder: Path | None = None) -> Path:
     """Put a device's public key (64 hexadecimal digits) among those known here."""
     folder = (folder or default_folder()) / TRUSTED
-    if not _DEVICE.fullmatch(device) or not re.fullmatch(r"[0-9a-f]{64}", public_key):
+    if not _DEVICE.fullmatch(device) or not _PUBLIC.fullmatch(public_key):
         raise Trouble("A public key is a device's name and 64 hexadecimal digits, as 'handsfree keys' prints them.")
     path = folder / f"{device}.pub"
-    if path.exists() and path.read_text().strip() != public_key:
+    if path.exists() and _public_key_in(path) != public_key:
         raise Trouble(f"Another key is known as '{device}' here ({path}). Give the new one another name.")
-    folder.mkdir(parents=True, exist_ok=True)
-    path.write_text(public_key + "\n")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        path.write_text(public_key + "\n")
+    except OSError as error:
+        raise Trouble(f"No key can be written to {folder}: {error.strerror}. Check who may write there.") from None
     return path
 
 
 def known(folder: Path | None = None) -> dict[str, str]:
-    """Public keys known here: key -> device."""
+    """Public keys known here: key -> device. Trouble where one of them cannot be read: to pass over it would judge a record
+    by fewer keys than a person trusted."""
     folder = (folder or default_folder()) / TRUSTED
-    return {path.read_text().strip(): path.stem for path in sorted(folder.glob("*.pub"))} if folder.is_dir() else {}
+    return {_public_key_in(path): path.stem for path in sorted(folder.glob("*.pub"))} if folder.is_dir() else {}
+
+
+def _public_key_in(path: Path) -> str:
+    try:
+        found = path.read_text(encoding="ascii").strip()
+    except (OSError, ValueError):
+        found = ""
+    if not _PUBLIC.fullmatch(found):
+        raise Trouble(f"{path} holds no public key. Remove it, and trust the device again with 'handsfree keys --trust'.")
+    return found
 
 
 def signed_by(public_key: str, signature: str, message: bytes) -> bool:

@@ -7,6 +7,7 @@ Rules of this file:
   (utterances, notes, gate phrases), and what the program read back are never shown, so neither voice nor lock number can get
   into it.
 - A step counts as done when the person, or its time, moved on from it; not when it was gone back from or stopped at.
+  A wait is done by its time alone: one that a person moved on from is an open point.
 - Supervisors' findings stay with the supervisor; what a customer must know of a reading stands beside it.
 """
 
@@ -53,6 +54,7 @@ class _Gathered:
     work: list[str] = field(default_factory=list)
     cautions: list[str] = field(default_factory=list)
     handed: list[str] = field(default_factory=list)
+    cut: list[str] = field(default_factory=list)
     before: dict[str, ev.ReadingTaken] = field(default_factory=dict)
     after: dict[str, ev.ReadingTaken] = field(default_factory=dict)
 
@@ -105,14 +107,14 @@ def _gather(entries: Sequence[Stamped]) -> _Gathered:
     got = _Gathered()
     restored, corrected = False, _taken_back(entries)
     step: ev.StepEntered | None = None
-    moved_on = False
+    moved_on = said = False
     words: list[str] = []
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.HAPPENINGS) and not isinstance(event, ev.PromptEnded):
-            moved_on = _moves_on(event)
+            moved_on, said = _moves_on(event), isinstance(event, ev.Utterance)
         if isinstance(event, ev.StepEntered | ev.Closed):
-            got.work += words if moved_on else []
+            (got.cut if step is not None and step.kind == "wait" and said else got.work).extend(words if moved_on else [])
             words = []
         if isinstance(event, ev.StepEntered):
             step = event
@@ -208,7 +210,7 @@ def _readings(got: _Gathered) -> Table:
 
 
 def _open_points(account: Account, got: _Gathered) -> list[str]:
-    points = list(got.handed)
+    points = [*got.handed, *dict.fromkeys(f"A wait was cut short: {text}" for text in got.cut)]
     if account.outcome in ("not closed", "stopped", "to be continued", "not fixed", "made safe"):
         points.append(f"The visit ended as: {account.outcome}.")
     states = [s.state for s in account.spans]

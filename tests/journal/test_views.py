@@ -228,6 +228,35 @@ def test_a_visit_that_was_stopped_has_open_points_and_claims_no_work_it_did_not_
     assert "Brush the condenser" not in text
 
 
+def test_a_wait_that_was_cut_short_is_an_open_point_and_no_work_done(told: Account, tmp_path: Path) -> None:
+    from tests.journal.visited import LINES
+
+    rest = "The compressor rests before it starts."
+    whole = markdown(service(told))
+    assert f"- {rest}" in whole and "cut short" not in whole
+    wait = LINES.index(200.0)
+    text = markdown(service(account(visit(tmp_path, [*LINES[:wait], "next step", "affirm", *LINES[wait + 2 :]]), MACHINE)))
+    assert f"- {rest}" not in text
+    assert f"- A wait was cut short: {rest}" in text.partition("## Open points")[2]
+
+
+def test_a_report_on_a_record_that_does_not_hold_says_so_and_exits_3(tmp_path: Path) -> None:
+    """Here: one that a device signed whose key is not among the known ones. Alone, nothing else is wrong with it."""
+    commands.keys(make="van-7", keys_folder=tmp_path / "known", console=Console(file=io.StringIO()))
+    stranger = keys.make("van-8", tmp_path / "stranger")
+    folder = visit(tmp_path, key=stranger)
+    for to in (tmp_path / "r.md", tmp_path / "r.pdf"):
+        commands.report(folder, to, keys_folder=tmp_path / "stranger")
+        with pytest.raises(Trouble, match="whose key is not known here") as caught:
+            commands.report(folder, to, keys_folder=tmp_path / "known")
+        assert caught.value.status == 3
+    assert "DOES NOT HOLD" in (tmp_path / "r.md").read_text(encoding="utf-8")
+
+
+def test_the_journal_itself_may_be_named_in_place_of_its_folder(done: Path) -> None:
+    assert account(done / "journal.jsonl").folder == done
+
+
 # ---- exports and captions -------------------------------------------------------------------------------------------
 
 
@@ -300,6 +329,9 @@ def test_a_file_is_written_whole_or_not_at_all(done: Path, tmp_path: Path) -> No
         commands.export(done, "readings", tmp_path / "r.xlsx")
     with pytest.raises(Trouble, match="cannot be exported"):
         commands.export(done, "secrets", tmp_path / "x")
+    for folder in (Path(""), Path("/"), Path(".."), tmp_path):
+        with pytest.raises(Trouble, match="is a folder"):
+            commands.export(done, "schema", folder)
     assert list(tmp_path.iterdir()) == []
 
 
@@ -361,6 +393,13 @@ def test_keys_are_made_once_shown_and_trusted(tmp_path: Path) -> None:
     assert set(keys.known(tmp_path / "a").values()) == {"van-7", "van-8"}
     with pytest.raises(Trouble, match="Another key is known"):
         commands.keys(trust=("van-8", "0" * 64), keys_folder=tmp_path / "a")
+    (tmp_path / "file").touch()
+    with pytest.raises(Trouble, match="No key can be written"):
+        keys.trust("van-8", other.public_key, tmp_path / "file")
+    for junk in (b"\xff\xfe", b"garbage", b""):
+        (tmp_path / "b" / "trusted" / "van-9.pub").write_bytes(junk)
+        with pytest.raises(Trouble, match="holds no public key"):
+            keys.known(tmp_path / "b")
     (tmp_path / "a" / "device.pem").write_bytes(b"junk")
     with pytest.raises(Trouble, match="cannot be read"):
         keys.load(tmp_path / "a")
