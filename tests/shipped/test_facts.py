@@ -202,6 +202,15 @@ def test_windings_add_up() -> None:
         assert got == go
 
 
+def test_a_hot_overload_that_closed_again_condemns_no_silent_compressor() -> None:
+    for sound, go in (("silent", "overload-tripped"), ("hums and clicks", "compressor-seized")):
+        got = chosen(
+            "compressor-does-not-start", "winding-sum", compressor_sound=sound, overload_cold_ohms=0.2,
+            common_to_run=5.0, common_to_start=12.0, start_to_run=17.0,
+        )  # fmt: skip
+        assert got == go
+
+
 def test_the_scenario_is_marked_invented() -> None:
     for name in NAMES:
         told = comments(name)
