@@ -126,7 +126,7 @@ def prune(visits: Path, *, days: float, keys_folder: Path | None = None, console
         total += done.removed
         if done.removed:
             out.print(
-                escape(f"{done.visit.name}: the sound of {done.removed} events removed; a mark says so."), highlight=False
+                escape(f"{done.visit.name}: {done.removed} clips removed; a mark says which."), highlight=False
             )
         if done.why_not:
             left += 1

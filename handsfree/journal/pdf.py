@@ -134,7 +134,8 @@ def visit_pdf(account: Account, fonts: Sequence[tuple[str, str]] = FONTS) -> byt
 def _trouble(account: Account) -> list[str]:
     seen = {finding.n for finding in account.findings}
     lines = [f"{clock(f.at)}  {f.rule}: {f.sentence}" for f in account.findings]
-    return lines + [f"{clock(r.at)}  {r.what}: {r.text} ({r.aside})" for r in account.rows if r.trouble and r.n not in seen]
+    rows = [r for r in account.rows if r.trouble and r.n not in seen]
+    return lines + [f"{clock(r.at)}  {r.what}: {r.text}" + (f" ({r.aside})" if r.aside else "") for r in rows]
 
 
 #: Grey and the spacing of upright bars for each state: told apart in black and white.

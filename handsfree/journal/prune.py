@@ -4,6 +4,7 @@ Rules of this file:
 
 - The mark is on disk before the first file goes: a crash between leaves a record that holds, and the next prune goes on.
 - The events, with the hash of each clip, stay: should a clip turn up again, it can be told whether it is the one.
+- A clip that no event names is what a crash left between the clip and its event. Nothing needs a mark; it goes, too.
 - A record that does not hold is evidence of something; it is not touched.
 """
 
@@ -64,7 +65,10 @@ def _one(folder: Path, older_than: timedelta, now: datetime, key: DeviceKey | No
     if not last or now - datetime.fromisoformat(last) < older_than:
         return Pruned(folder)
     there = {name: digest for name, digest in clips.items() if (folder / name).is_file()}
-    if not there:
+    sound = folder / SOUND
+    own = [] if sound.is_symlink() else sound.glob("[0-9]*.flac")
+    strays = [path for path in own if f"{SOUND}/{path.name}" not in clips]
+    if not there and not strays:
         return Pruned(folder)
     report = verify(folder)
     if not report.holds and not report.open_end:
@@ -79,7 +83,9 @@ def _one(folder: Path, older_than: timedelta, now: datetime, key: DeviceKey | No
     for name in there:
         if name.startswith(f"{SOUND}/"):
             (folder / name).unlink()
-    return Pruned(folder, len(there))
+    for path in strays:
+        path.unlink(missing_ok=True)  # taking the visit up clears some away itself
+    return Pruned(folder, len(there) + len(strays))
 
 
 def _in_parts(clips: list[tuple[str, str]]) -> Iterable[list[tuple[str, str]]]:
