@@ -68,10 +68,10 @@ def test_a_record_with_procedures_that_cannot_be_read_departs_and_does_not_crash
 
 
 def test_a_visit_interrupted_under_isolation_goes_on_to_its_end(tmp_path: Path) -> None:
-    """Everything up to the isolated work, then a crash; after the resume isolation is made again, and the end is reached."""
+    """Stopped at the isolated work; after the resume the number is given and isolation made anew, and the end is reached."""
     stop = LINES.index("say again")
     folder = visit(tmp_path, LINES[:stop])
-    rest = [f"isolated lock {LOCK}", "nothing runs", "understood", *LINES[stop:]]
+    rest = [LOCK, "affirm", f"isolated lock {LOCK}", "nothing runs", "understood", *LINES[stop:]]
     state = resume(folder, rest, at=2500.0)
     assert state.outcome == "done", (state.outcome, state.frames)
     assert departure(read_list(folder), MACHINE) is None
