@@ -337,6 +337,7 @@ MEASURED: dict[str, Callable[[Technician], float | str]] = {
     "insulation": _insulation,
     "deck-insulation": _deck_insulation,
     "cord-ohms": lambda t: 0.2,
+    "earth-ohms": lambda t: 0.1,
     "plate-current": lambda t: 2.0,
     "running-current": lambda t: t.meter("running_current"),
     "evaporator-ohms": lambda t: _fan_ohms(t.condition.evaporator_fan, t.rng),

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import pytest
 
 from handsfree.procedure.evaluation import evaluate
-from handsfree.procedure.model import Ask, Book, Call, Caution, Decide, Handover, Isolate, Read, Step, Wait
+from handsfree.procedure.model import Ask, Book, Call, Caution, Decide, Handover, Isolate, Read, Restore, Step, Wait
 from tests.shipped.conftest import NAMES, book_named
 
 MARK = "common practice, no source"
@@ -169,6 +169,28 @@ def test_the_sealed_circuit_goes_to_a_certified_technician() -> None:
     assert isinstance(steps[0], Caution)
     assert {step.to for step in steps if isinstance(step, Handover)} == {"a certified technician"}
     assert "40 cfr part 82" in comments("sealed-circuit-suspicion")
+
+
+def test_the_earth_wire_of_the_cord_has_its_own_limit() -> None:
+    """Below 0.3 ohm: VDE 0701 (from memory)."""
+    for ohms, go in ((0.1, "fuse"), (0.3, "cord-open"), (0.5, "cord-open"), (1.5, "cord-open")):
+        assert chosen("dead-or-trips", "earth-state", earth_ohms=ohms) == go
+    assert chosen("dead-or-trips", "cord-state", cord_ohms=1.5) == "earth-ohms"
+
+
+def test_the_wiring_is_photographed_once_it_is_in_sight() -> None:
+    names = ids("deck-take-out")
+    assert names.index("grille-off") < names.index("deck-photo") < names.index("leads-off")
+
+
+def test_the_rest_of_a_tilted_deck_is_said_before_its_power_comes_back() -> None:
+    restores = [step for step in book_named("deck-put-in").procedures["deck-put-in"].steps if isinstance(step, Restore)]
+    assert any("tilted" in check and "manual" in check for step in restores for check in step.checks)
+
+
+def test_no_vacuum_cleaner_that_sparks_near_the_flame_symbol() -> None:
+    assert "With the flame symbol on the plate, use no vacuum cleaner that can spark." in text_of("condenser-cleaning")
+    assert "iec 60335-2-89" in comments("condenser-cleaning")
 
 
 def test_the_deck_exchange_calls_both_halves() -> None:
