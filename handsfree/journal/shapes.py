@@ -100,7 +100,11 @@ def _match(kind: bytes, entry: bytes) -> re.Match[bytes] | None:
 
 
 def _shortest(number: bytes) -> bool:
-    return _SHORT.fullmatch(number) is not None or canonical(float(number)) == number
+    """False also for what only looks like a number, inside a text: the slow way judges it."""
+    try:
+        return _SHORT.fullmatch(number) is not None or canonical(float(number)) == number
+    except ValueError:
+        return False
 
 
 def parse(entry: bytes) -> tuple[Envelope, Any]:

@@ -80,6 +80,9 @@ def millivolts(kind: str, celsius: float) -> float:
     return couple.millivolts(celsius)
 
 
+_ROUNDING = 1e-9  # mV: what binary arithmetic may add at the very end of a range
+
+
 def celsius(kind: str, measured_millivolts: float, junction_celsius: float = 0.0) -> float:
     """Temperature of the hot end from the voltage and the temperature of the meter's own junction.
 
@@ -89,7 +92,7 @@ def celsius(kind: str, measured_millivolts: float, junction_celsius: float = 0.0
     couple = _couple(kind)
     total = possible.finite(measured_millivolts, "thermocouple voltage") + millivolts(kind, junction_celsius)
     low, high = couple.lowest, couple.highest
-    if not couple.millivolts(low) <= total <= couple.millivolts(high):
+    if not couple.millivolts(low) - _ROUNDING <= total <= couple.millivolts(high) + _ROUNDING:
         raise Trouble(f"No type {kind} thermocouple gives {total:.3f} millivolts: check the type and the polarity.")
     for _ in range(60):
         middle = (low + high) / 2

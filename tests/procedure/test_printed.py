@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.procedure.load import load_book, procedure_files
+from handsfree.procedure.load import load_book, load_procedure, procedure_files
 from handsfree.procedure.model import Book
 from handsfree.procedure.printed import lines_of, markdown, pdf
 from handsfree.resources import folder
@@ -43,7 +43,10 @@ def test_markdown(book: Book) -> None:
     assert "Tell them the answers of steps 1.2, 1.4." in steps["1.18"]
 
 
-@pytest.mark.parametrize("path", procedure_files(folder("procedures")), ids=lambda path: path.stem)
+ENGLISH = [path for path in procedure_files(folder("procedures")) if load_procedure(path).language == "en"]
+
+
+@pytest.mark.parametrize("path", ENGLISH, ids=lambda path: path.stem)
 def test_every_gate_has_a_box_and_every_number_a_step(path: Path) -> None:
     book = load_book(path)
     lines = list(lines_of(book))
