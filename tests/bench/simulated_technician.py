@@ -173,6 +173,11 @@ def _cabinet_state(t: Technician) -> str:
     return "locked off" if not t.on else "running cold" if t.now.celsius < 8 else "pulling down"
 
 
+def _try(t: Technician) -> str:
+    """He measures again, but not for ever."""
+    return t.rng.choice(("first try", "repeated"))
+
+
 def _always(words: str) -> Callable[[Technician], str]:
     return lambda t: words
 
@@ -243,6 +248,11 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ("", "terminals"): _TERMINALS,
     ("fans-check-and-exchange", "terminals"): _always("all home"),
     ("", "start-device-look"): lambda t: "sound" if t.condition.start_good or t.rng.random() < 0.5 else "rattles",
+    ("", "start-device-kind"): _always("without coil"),
+    ("", "start-relay-look"): lambda t: "undamaged" if t.condition.start_good else "burnt",
+    ("", "winding-again"): _try,
+    ("", "insulation-again"): _try,
+    ("", "deck-insulation-again"): _try,
     ("", "heater-exchange"): _heater,
     ("", "evaporator-spin"): lambda t: _spin(t.condition.evaporator_fan, t.condition.ice),
     ("", "condenser-spin"): lambda t: _spin(t.condition.condenser_fan, 0.0),

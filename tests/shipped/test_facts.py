@@ -178,6 +178,28 @@ def test_the_earth_wire_of_the_cord_has_its_own_limit() -> None:
     assert chosen("dead-or-trips", "cord-state", cord_ohms=1.5) == "earth-ohms"
 
 
+def test_a_current_relay_is_judged_by_its_looks_alone() -> None:
+    """It rattles and reads low when it is sound."""
+    name = "compressor-does-not-start"
+    assert answers(name, "start-device-kind") == {"without coil": "start-device-look", "current relay": "start-relay-look"}
+    assert answers(name, "start-relay-look") == {"undamaged": "overload-ohms", "burnt": "start-device-bad"}
+
+
+@pytest.mark.parametrize(
+    ("name", "decision", "reading", "again", "way_out"),
+    [
+        ("compressor-does-not-start", "frame-leak", "winding-to-frame", "winding-again", "compressor-handover"),
+        ("dead-or-trips", "insulation-state", "insulation", "insulation-again", "desk-handover"),
+        ("dead-or-trips", "deck-insulation-state", "deck-insulation", "deck-insulation-again", "desk-handover"),
+    ],
+)
+def test_insulation_at_its_limit_is_measured_again(name: str, decision: str, reading: str, again: str, way_out: str) -> None:
+    """1 megohm read with 5 percent: neither good nor a leak."""
+    assert chosen(name, decision, **{reading.replace("-", "_"): 1.0}) == again
+    assert chosen(name, decision, **{reading.replace("-", "_"): 0.5}) != again
+    assert answers(name, again) == {"first try": reading, "repeated": way_out}
+
+
 def test_the_wiring_is_photographed_once_it_is_in_sight() -> None:
     names = ids("deck-take-out")
     assert names.index("grille-off") < names.index("deck-photo") < names.index("leads-off")

@@ -79,7 +79,7 @@ WORTH_TRYING: Mapping[str, tuple[float, ...]] = {
     "start-to-run": (17.0, 30.0, 0.1),
     "winding-to-frame": (100.0, 1.0, 0.5),
     "insulation": (100.0, 1.0, 0.5),
-    "deck-insulation": (100.0, 0.5),
+    "deck-insulation": (100.0, 1.0, 0.5),
     "evaporator-ohms": (200.0, 5.0, 10.0),
     "condenser-ohms": (200.0, 5.0),
     "heater-watts": (100.0,),
