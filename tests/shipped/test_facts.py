@@ -215,6 +215,17 @@ def test_no_vacuum_cleaner_that_sparks_near_the_flame_symbol() -> None:
     assert "iec 60335-2-89" in comments("condenser-cleaning")
 
 
+def test_a_flammable_charge_that_may_leak_gets_no_power_back() -> None:
+    name = "sealed-circuit-suspicion"
+    for symbol, oil, go in (
+        ("flame shown", "oily joint", "leak-handover"),
+        ("flame shown", "clean and dry", "restore-supply"),
+        ("plain plate", "oily joint", "restore-supply"),
+    ):
+        assert chosen(name, "power-or-not", plate_symbol=symbol, oil_traces=oil) == go
+    assert book_named(name).procedures[name].following("leak-handover") == "end-circuit-safe"
+
+
 def test_the_deck_exchange_calls_both_halves() -> None:
     steps = book_named("deck-exchange").procedures["deck-exchange"].steps
     assert [step.procedure for step in steps if isinstance(step, Call)] == ["deck-take-out", "deck-put-in"]
