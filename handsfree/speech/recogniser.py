@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from handsfree.speech.forced import Forced
 
 Shift = Mapping[Stake, float]  # an enrolment: log-odds added for this person
+_STATED = 0.8  # for a lock number that is stated
 _FAIR = 0.05  # probability from which speech seems meant for the program
 _MEANT = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
 
@@ -108,7 +109,7 @@ class Recogniser:
             silent = veto == ELSE and denial is None
             verdict = Verdict.NOT_FOR_ME if silent else Verdict.ASKED_AGAIN
             return self._heard(verdict, meaning, min(sure, 0.5), testimonies, samples, weighed, veto)
-        if sure >= (model.threshold if model is not None else UNFITTED):
+        if sure >= _bar(model, weighed):
             return self._heard(Verdict.ACCEPTED, weighed.best, sure, testimonies, samples, weighed)
         meant = sure >= _FAIR or denial is not None
         reason = "a near tie" if weighed.rivals and meant else "not sure enough" if meant else "resembles nothing in force"
@@ -130,6 +131,14 @@ class Recogniser:
             witnesses=weighed.features if weighed is not None else (), engine="+".join(t.engine for t in testimonies),
             ended=len(samples) / RATE, reason=reason,
         )  # fmt: skip
+
+
+def _bar(model: StakeModel | None, weighed: Weighed) -> float:
+    """The probability from which to act. A lock number being stated is read back and affirmed before it counts, whatever it
+    was, so it need not be as sure as a reading that is acted on."""
+    if model is None:
+        return UNFITTED
+    return min(model.threshold, _STATED) if weighed.best.sense is Sense.DIGITS else model.threshold
 
 
 def _models() -> Models:
