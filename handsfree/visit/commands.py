@@ -13,6 +13,7 @@ from typing import Any
 
 from handsfree.errors import Trouble
 from handsfree.journal.events import Stamped
+from handsfree.settings import load as load_settings
 from handsfree.visit.runner import Runner, Watcher
 from handsfree.visit.sessions import Session, Who, begin, provable, run, take_up
 from handsfree.visit.state import State
@@ -80,7 +81,7 @@ def demo(visits: Path | None, *, as_json: bool, engine: str | None, sound_out: s
     clock_ = VirtualClock()
     out = sys.stderr if as_json and sound_out == "-" else sys.stdout
     recogniser = recogniser_of(engine, "en")
-    place = visits or _settings().visits
+    place = visits or load_settings().visits
     who = Who(script.technician, script.site, script.cabinet)
     session = begin(provable(script.procedure), place, who, recogniser.name, clock=DemoClock(clock_))
     title = session.state.book.procedures[script.procedure].title
@@ -117,23 +118,15 @@ def recogniser_of(engine: str | None, language: str) -> Any:
     from handsfree.speech.commands import enrolment_folder
     from handsfree.speech.recogniser import build_recogniser
 
-    recogniser = build_recogniser(engine, language, _settings().models)
+    recogniser = build_recogniser(engine, language, load_settings().models)
     recogniser.enrolment.update(enrol.load(enrolment_folder(), recogniser.name))
     return recogniser
 
 
 def settings_of(asked: Asked) -> Any:
-    from handsfree.settings import load
-
-    return load(
+    return load_settings(
         engine=asked.engine, visits=asked.visits, technician=asked.technician, site=asked.site, cabinet=asked.cabinet
     )
-
-
-def _settings() -> Any:
-    from handsfree.settings import load
-
-    return load()
 
 
 def _typed_runner(session: Session, write: Watcher) -> Runner:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from handsfree.errors import Trouble
 from handsfree.journal.events import Happening, Stamped
+from handsfree.settings import load as load_settings
 from handsfree.visit import commands
 from handsfree.visit.hearing import Hearer
 from handsfree.visit.runner import Runner, Watcher
@@ -73,7 +74,7 @@ def _from_recording(session: Session, asked: commands.Asked, recogniser: Any, cl
 
     assert asked.sound_in is not None
     ended: list[Happening] = []
-    ear = RecordingEar(asked.sound_in, Hearer(recogniser, session.journal, _settings().keep_all_sound), clock)
+    ear = RecordingEar(asked.sound_in, Hearer(recogniser, session.journal, load_settings().keep_all_sound), clock)
     sink = FileSink(asked.sound_out, clock, ended.append)
     mouth = SpokenMouth(_synthesiser(session), sink, session.state.language, ended, session.recordings)
 
@@ -145,18 +146,12 @@ def _sink(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
     return Loudspeaker(named or usual or None, clock, tell)
 
 
-def _settings() -> Any:
-    from handsfree.settings import load
-
-    return load()
-
-
 def _synthesiser(session: Session) -> Synthesiser:
     from platformdirs import user_cache_path
 
     from handsfree.sound.synth import Synthesiser
 
-    settings = _settings()
+    settings = load_settings()
     cache = user_cache_path("handsfree") / "voice"
     return Synthesiser(session.state.language.code, settings.voice, settings.words_a_minute, cache)
 
