@@ -14,7 +14,7 @@ from handsfree.procedure.yamlfile import Place
 
 STEP: TypeAdapter[model.Step] = TypeAdapter(model.Step)
 KINDS: dict[str, type[model._Step]] = {
-    kind.model_fields["kind"].annotation.__args__[0]: kind  # type: ignore[union-attr]
+    kind.model_fields["kind"].annotation.__args__[0]: kind  # type: ignore[union-attr]  # always a Literal
     for kind in (
         model.Instruct, model.Caution, model.Ask, model.Read, model.Isolate, model.Prove, model.Restore, model.Wait,
         model.Evidence, model.Decide, model.Call, model.Finding, model.Handover, model.End,

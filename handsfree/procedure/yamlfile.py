@@ -71,7 +71,7 @@ class _Loader(yaml.SafeLoader):
     nodes = 0
 
     def compose_node(self, parent: Node | None, index: Any) -> Node | None:
-        event: Any = self.peek_event()  # type: ignore[no-untyped-call]
+        event: Any = self.peek_event()  # type: ignore[no-untyped-call]  # PyYAML has no types here
         line = event.start_mark.line + 1
         if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
             raise Unreadable(line, "anchors and aliases ('&name', '*name') are not allowed here; write the text out.")

@@ -25,7 +25,7 @@ from handsfree.speech.engine import RATE, Candidate, Testimony
 from handsfree.speech.pocketsphinx import Speaks, as_pcm
 
 if TYPE_CHECKING:
-    from vosk import KaldiRecognizer  # type: ignore[import-untyped]
+    from vosk import KaldiRecognizer  # type: ignore[import-untyped]  # carries no types
 
     from handsfree.speech.engine import Samples
 
