@@ -182,7 +182,7 @@ class Synthesiser:
         voice = self.voice
         with self._lock, tempfile.TemporaryDirectory(prefix="handsfree-", ignore_cleanup_errors=True) as folder:
             file = os.path.join(folder, "voice.wav")
-            self._worker.ask({"do": "speak", "text": text, "file": file}, (voice, rate))
+            self._worker.ask({"do": "speak", "text": text, "file": file, "voice": voice, "rate": rate})
             try:
                 data, made_at = soundfile.read(file, dtype="float32", always_2d=True)
             except (soundfile.LibsndfileError, RuntimeError) as fault:
@@ -245,10 +245,6 @@ def _choose(wanted: str, voices: list[tuple[str, str, str]]) -> str:
     raise Trouble(f"This machine has no voice '{wanted}'; name a language its synthesiser speaks, such as 'en-us'.")
 
 
-def _with(request: dict[str, Any], manner: tuple[str, int]) -> dict[str, Any]:
-    return {**request, "voice": manner[0], "rate": manner[1]}
-
-
 class _Worker:
     """The process, started when first needed and again when it fails."""
 
@@ -256,22 +252,17 @@ class _Worker:
         self._timeout, self._library = timeout, library
         self._process: subprocess.Popen[str] | None = None
         self._replies: queue.SimpleQueue[str] = queue.SimpleQueue()
-        self._manner: tuple[str, int] | None = None
         self.engine: str | None = None
         self.restarts = 0
 
-    def ask(self, request: dict[str, Any], manner: tuple[str, int] | None = None) -> dict[str, Any]:
+    def ask(self, request: dict[str, Any]) -> dict[str, Any]:
         """The reply; tried twice, the second time in a fresh process and, if the system's library cannot even start,
-        with the bundled one. `manner`: voice and rate, which a process takes once: another one means another process."""
+        with the bundled one."""
         fault = ""
         for _ in range(2):
             if self._process is not None and self._process.poll() is not None:
                 self._failed()
-            if manner is not None and self._manner not in (None, manner):
-                self.stop()
-            reply = self._once(request if manner is None or self._manner == manner else _with(request, manner))
-            if manner is not None and "error" not in reply:
-                self._manner = manner
+            reply = self._once(request)
             if "error" not in reply:
                 self.engine = reply.get("engine", self.engine)
                 return reply
@@ -291,7 +282,6 @@ class _Worker:
 
     def stop(self) -> None:
         process, self._process = self._process, None
-        self._manner = None
         if process is not None:
             process.kill()
             process.wait()

@@ -70,7 +70,8 @@ def picture(tab: Any, name: str) -> None:
 
 def sign_in(tab: Any, address: str, name: str = "Vera") -> None:
     tab.goto(f"{address}/")
-    tab.keyboard.type(name)  # the name has the focus from the start
+    tab.wait_for_selector("input[autofocus]:focus")  # the name has the focus as soon as the page is drawn
+    tab.keyboard.type(name)
     tab.keyboard.press("Tab")
     tab.keyboard.type(PASSWORD)
     tab.keyboard.press("Enter")
