@@ -82,14 +82,15 @@ def test_no_change_of_rate_is_lost(tmp_path: Path) -> None:
     )
     lengths: dict[int, set[float]] = {}
     with worker:
-        assert worker.stdin is not None and worker.stdout is not None
+        assert worker.stdin is not None
+        assert worker.stdout is not None
         for request in asked:
             print(json.dumps(request), file=worker.stdin, flush=True)
             assert "error" not in json.loads(worker.stdout.readline())
             lengths.setdefault(request["rate"], set()).add(round(soundfile.info(file).duration, 1))
             os.unlink(file)
         worker.stdin.close()
-    assert {rate: max(found) - min(found) < 0.15 for rate, found in lengths.items()} == {rate: True for rate in order}
+    assert {rate: max(found) - min(found) < 0.15 for rate, found in lengths.items()} == dict.fromkeys(order, True)
     assert max(lengths[300]) < min(lengths[220]) < min(lengths[150]) < min(lengths[100])
 
 
