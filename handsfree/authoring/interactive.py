@@ -46,7 +46,7 @@ def interactive(asked: Rehearse) -> None:
 
 
 def _typed(visit: commands.Asked, watch: Any) -> State:
-    return run(commands.opened(visit, "typed"), lambda session: commands._typed_runner(session, watch))
+    return run(commands.opened(visit, "typed"), lambda session: commands.typed_runner(session, watch))
 
 
 def _spoken(visit: commands.Asked, watch: Any) -> State:
@@ -56,7 +56,7 @@ def _spoken(visit: commands.Asked, watch: Any) -> State:
     recogniser = commands.recogniser_of(settings.engine or None, settings.language)
 
     def runner(session: Session) -> Runner:
-        made, _ = live._live(session, visit, settings, recogniser, watch)
+        made, _ = live.joined(session, visit, settings, recogniser, watch)
         return made
 
     return run(commands.opened(visit, recogniser.name), runner)

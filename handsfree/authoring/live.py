@@ -109,8 +109,8 @@ def _joined(recording: Recording, hearer: WriterHearer, asked: Asked, settings: 
 
     clock = RealClock()
     happenings = Happenings()
-    sink = live._sink(asked.sound_out, settings.sound_out, clock, happenings.tell)
-    source = live._source(asked.sound_in, settings.sound_in, clock, happenings.tell)
+    sink = live.sink_of(asked.sound_out, settings.sound_out, clock, happenings.tell)
+    source = live.source_of(asked.sound_in, settings.sound_in, clock, happenings.tell)
     cutter = Endpointer(Timing(pause=PAUSE, longest=LONGEST))
     guard = EchoGuard(headset=settings.headset)
     loop = LiveLoop(source, cutter, sink, hearer.recogniser, happenings, clock, guard)

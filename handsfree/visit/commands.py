@@ -47,7 +47,7 @@ def visit(asked: Asked, *, as_json: bool) -> None:
         live_visit(asked, as_json=as_json)
         return
     session = opened(asked, "typed")
-    show(session, run(session, lambda s: _typed_runner(s, printer(sys.stdout))), as_json)
+    show(session, run(session, lambda s: typed_runner(s, printer(sys.stdout))), as_json)
 
 
 def opened(asked: Asked, engine: str, journal_clock: Any = None) -> Session:
@@ -129,7 +129,7 @@ def settings_of(asked: Asked) -> Any:
     )
 
 
-def _typed_runner(session: Session, write: Watcher) -> Runner:
+def typed_runner(session: Session, write: Watcher) -> Runner:
     from handsfree.visit.keyboard import TypedEar, WrittenMouth
 
     clock_ = RecordClock(session)

@@ -50,7 +50,7 @@ def live_visit(asked: commands.Asked, *, as_json: bool) -> None:
         if asked.screen and out.isatty():
             state = _on_screen(session, asked, settings, recogniser)
         else:
-            state = run(session, lambda s: _live(s, asked, settings, recogniser, watch)[0])
+            state = run(session, lambda s: joined(s, asked, settings, recogniser, watch)[0])
     commands.show(session, state, as_json, out)
 
 
@@ -93,7 +93,7 @@ def _on_screen(session: Session, asked: commands.Asked, settings: Any, recognise
         glance = Glance(screen)
 
         def runner_of(session: Session) -> Runner:
-            runner, loop = _live(session, asked, settings, recogniser, glance)
+            runner, loop = joined(session, asked, settings, recogniser, glance)
             glance.meter(loop)
             return runner
 
@@ -103,7 +103,7 @@ def _on_screen(session: Session, asked: commands.Asked, settings: Any, recognise
             glance.close()
 
 
-def _live(
+def joined(
     session: Session, asked: commands.Asked, settings: Any, recogniser: Any, watch: Watcher
 ) -> tuple[Runner, LiveLoop]:
     from handsfree.sound.echo import EchoGuard
@@ -114,8 +114,8 @@ def _live(
 
     clock = commands.RecordClock(session)
     happenings = Happenings()
-    sink = _sink(asked.sound_out, settings.sound_out, clock, happenings.tell)
-    source = _source(asked.sound_in, settings.sound_in, clock, happenings.tell)
+    sink = sink_of(asked.sound_out, settings.sound_out, clock, happenings.tell)
+    source = source_of(asked.sound_in, settings.sound_in, clock, happenings.tell)
     guard = EchoGuard(headset=settings.headset)
     loop = LiveLoop(source, Endpointer(), sink, recogniser, happenings, clock, guard)
     synthesiser = _synthesiser(session)
@@ -126,7 +126,7 @@ def _live(
     return Runner(session.state, session.journal, ear, mouth, clock, watch), loop
 
 
-def _source(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
+def source_of(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
     if named == "-":
         from handsfree.sound.sources import FileSource
 
@@ -136,7 +136,7 @@ def _source(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
     return Microphone(named or usual or None, clock, tell)
 
 
-def _sink(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
+def sink_of(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
     if named == "-" or is_file(named):
         from handsfree.sound.sinks import FileSink
 

@@ -29,7 +29,7 @@ from handsfree.sound.prompts import Prompt
 from handsfree.visit import commands, sessions
 from handsfree.visit.demo import THINKS, Script, load_script
 from handsfree.visit.hearing import typed
-from handsfree.visit.live import _live
+from handsfree.visit.live import joined
 from handsfree.visit.state import Awaiting, State, listening_of
 
 from .conftest import LOUDSPEAKER, MICROPHONE, Booth
@@ -188,7 +188,7 @@ def visited(script: Script, place: Path, leaves_at: str = "") -> Visit:
         technician.watch(entry, state)
 
     def runner_of(session: sessions.Session) -> Any:
-        runner, loop = _live(session, asked, commands.settings_of(asked), engine, watch)
+        runner, loop = joined(session, asked, commands.settings_of(asked), engine, watch)
         technician.join(runner, loop)
         return runner
 
