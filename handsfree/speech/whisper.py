@@ -15,6 +15,7 @@ model fail to end its text (tests/bench measures it).
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
@@ -335,6 +336,8 @@ def _load(folder: Path, threads: int) -> _Model:
         raise Trouble("The neural engine needs the 'neural' extra: pip install 'handsfree[neural]'.") from None
     from handsfree.speech.neural_decoder import Decoder
 
+    # Read when oneDNN first runs. It keeps a kernel for each length of sound, a thousand by default: a megabyte an utterance.
+    os.environ.setdefault("ONEDNN_PRIMITIVE_CACHE_CAPACITY", "8")
     which = identify(folder)
     _one_thread()
     try:
