@@ -25,6 +25,7 @@ from typing import Any, Literal
 
 from handsfree.errors import Trouble
 from handsfree.journal.events import SoundBack, SoundLost
+from handsfree.sound.hush import hush, unhush
 from handsfree.sound.prompts import Tell
 from handsfree.sound.samples import RATE
 
@@ -188,9 +189,14 @@ class Keeper:
         self.alive = time.monotonic()  # of the last callback; the callback's owner sets it
         self.name = ""
         self.losses = 0
-        with Keeper._library:
-            self._open(find(wanted, way))
-            _keepers.append(self)
+        hush()
+        try:
+            with Keeper._library:
+                self._open(find(wanted, way))
+                _keepers.append(self)
+        except Trouble:
+            unhush()
+            raise
         self._thread = threading.Thread(target=self._watch, name=f"{self.what} keeper", daemon=True)
         self._thread.start()
 
@@ -199,12 +205,15 @@ class Keeper:
         return self._stream is not None
 
     def close(self) -> None:
+        if self._closing:
+            return
         self._closing = True
         self._ended.set()
         with Keeper._library:
             if self in _keepers:
                 _keepers.remove(self)
             self._shut()
+        unhush()
 
     def _open(self, number: int) -> None:
         """Trouble where no shape works, or where the device does not answer."""

@@ -37,6 +37,7 @@ KEPT = 40.0  # s of raw sound, to judge an utterance by
 NOISE_OVER = 10.0  # s over which the noise is followed
 LEAD = 0.3  # s at the beginning of an utterance that are pre-roll
 FULL = 200  # happenings waiting from which sound that was not for the program is no longer told
+LOSSES_EVERY = 10.0  # s: losses sooner after one that was told are added up, and told together when it has passed
 
 
 class Piece(Protocol):
@@ -132,6 +133,8 @@ class LiveLoop:
         self._powers: deque[float] = deque(maxlen=round(NOISE_OVER * RATE / BLOCK))
         self._closing = False
         self._busy = threading.Event()
+        self._untold_loss = SoundDropped(0, False)
+        self._loss_told = -LOSSES_EVERY
         self.level = QUIETEST  # dB full scale, of the last blocks: for a meter
         self.judged = self.own = self.stale = self.crowded = self.faults = 0
         self._threads = [
@@ -182,12 +185,14 @@ class LiveLoop:
                 self._block(block)
             elif self._source.ended:
                 break
+            self._tell_losses()
+        self._tell_losses(whenever=True)
         if not self._closing:
             self._line.put(None)
 
     def _block(self, block: Block) -> None:
         if block.lost:
-            self.happenings.tell(SoundDropped(block.lost, self._cutter.speaking))
+            self._lost(block.lost, self._cutter.speaking)
         cleaned = self._follower.clean(block) if self._follower is not None else block.samples
         self._raw.append(block.samples)
         self._count += len(block.samples)
@@ -206,7 +211,18 @@ class LiveLoop:
             self._line.put_nowait(waiting)
         except queue.Full:
             self.crowded += 1
-            self.happenings.tell(SoundDropped(len(piece.samples), True))
+            self._lost(len(piece.samples), speech=True)
+
+    def _lost(self, samples: int, speech: bool) -> None:
+        so_far = self._untold_loss
+        self._untold_loss = SoundDropped(so_far.samples + samples, so_far.speech or speech)
+
+    def _tell_losses(self, whenever: bool = False) -> None:
+        """A machine that cannot keep up loses sound again and again: to hear of each would drown what is asked."""
+        now = self._clock.now()
+        if self._untold_loss.samples and (whenever or now - self._loss_told >= LOSSES_EVERY):
+            self.happenings.tell(self._untold_loss)
+            self._untold_loss, self._loss_told = SoundDropped(0, False), now
 
     def _raw_of(self, piece: Piece) -> Samples:
         """The same stretch as the microphone gave it."""

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import queue
+import signal
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -244,3 +247,39 @@ def test_the_list_and_what_is_not_in_it(booth: Booth) -> None:
     booth.remove("booth")
     with pytest.raises(Trouble, match="cannot be opened"):
         Loudspeaker(LOUDSPEAKER, RealClock(), print)
+
+
+DRY = """
+import queue, sys, time
+from handsfree.sound.loudspeaker import Loudspeaker
+from handsfree.sound.samples import RealClock
+out = Loudspeaker(sys.argv[1], RealClock(), print)
+print("open", flush=True)
+sys.stdin.readline()
+until = time.monotonic() + 20
+while not out.underflows and time.monotonic() < until:
+    time.sleep(0.05)
+print(out.underflows, flush=True)
+print("our own", file=sys.stderr)
+out.close()
+"""
+
+
+def test_a_stream_that_runs_dry_is_counted_and_prints_nothing(booth: Booth) -> None:
+    """ALSA prints a line for each; the process is held still for as long as it takes for one."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", DRY, LOUDSPEAKER], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdin
+    assert process.stdout
+    assert process.stdout.readline() == "open\n"
+    time.sleep(1.0)
+    for _ in range(3):
+        process.send_signal(signal.SIGSTOP)
+        time.sleep(2.0)
+        process.send_signal(signal.SIGCONT)
+        time.sleep(0.5)
+    told, printed = process.communicate("\n", timeout=40)
+    assert int(told.split()[0]) > 0
+    assert printed.splitlines() == ["our own"]
