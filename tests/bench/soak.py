@@ -1,12 +1,12 @@
 """A visit for an hour, without a touch: `python -m tests.bench.soak [--minutes 60] [--engine NAME] [--bystanders 0]`.
 
 On the sound card of software (tests/live/conftest.py), as `handsfree visit` runs it: runner, record, interlock, canceller,
-the synthesiser in its process. The procedure goes round and round; a technician answers it now and then, people talk of other
-things, and a fan runs. Each minute a line is printed: memory, samples captured against the clock, what was lost and counted,
-what was heard. At the end: memory's growth after the first tenth, the drift of sound against the clock, samples that are
-neither captured nor counted as lost, samples counted as lost that the record does not tell, and what was accepted though
-nobody had just said it. With `--bystanders N`: N minutes of unrelated sentences and the fan only, and every acceptance is a
-fault.
+and the synthesiser in its process. The procedure goes round and round; a technician answers it now and then, people talk
+of other things, a fan runs. Each minute a line is printed: memory, samples captured against the clock, what was lost and
+counted, what was heard. At the end: memory's growth after the first tenth, the drift of sound against the clock, samples
+that are neither captured nor counted as lost, samples counted as lost that the record does not tell, and what was accepted
+though nobody had just said it. With `--bystanders N`: N minutes of unrelated sentences and the fan only, and every
+acceptance is a fault.
 """
 
 from __future__ import annotations
