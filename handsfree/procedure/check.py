@@ -13,7 +13,7 @@ from typing import Any
 
 from handsfree.errors import Trouble
 from handsfree.language import base
-from handsfree.procedure import listening, observations, proofs, recordings, sounds, values, wording
+from handsfree.procedure import listening, observations, passages, proofs, recordings, sounds, values, wording
 from handsfree.procedure.load import FileProblems, load_book, load_file, procedure_files, shown_path
 from handsfree.procedure.model import Book
 from handsfree.procedure.observations import Observations
@@ -86,6 +86,7 @@ def check_file(path: Path, folders: Sequence[Path] | None = None, known: Observa
         *_name(path, book),
         *_graph(book, callers),
         *values.remarks(book, name, language),
+        *passages.remarks(book, name),
         *wording.remarks(book, name),
         *sounds.remarks(book, name, language),
         *recordings.remarks(book, name, path.resolve().parent),

@@ -114,10 +114,19 @@ def _allowed(node: ast.AST) -> None:
         raise Wrong(f"'{_shown(node)}' is not allowed; call a named function with plain values.")
 
 
+_SIGNS: dict[type[ast.AST], str] = {
+    ast.Mod: "%", ast.Pow: "**", ast.FloorDiv: "//", ast.MatMult: "@", ast.LShift: "<<", ast.RShift: ">>", ast.BitOr: "|",
+    ast.BitAnd: "&", ast.BitXor: "^", ast.Invert: "~", ast.UAdd: "+", ast.In: "in", ast.NotIn: "not in", ast.Is: "is",
+    ast.IsNot: "is not",
+}  # fmt: skip
+
+
 def _shown(node: ast.AST) -> str:
+    if type(node) in _SIGNS:
+        return _SIGNS[type(node)]
     try:
-        return ast.unparse(node)[:60]
-    except Exception:  # an operator or a context has no text of its own
+        return ast.unparse(node)[:60] or type(node).__name__
+    except Exception:  # a context has no text of its own
         return type(node).__name__
 
 

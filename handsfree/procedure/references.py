@@ -29,8 +29,9 @@ def problems_of_steps(
             yield Problem(shown, line, f"step `{step.id}` is there twice, first on line {seen[step.id]}.", step.id, "id")
         seen.setdefault(step.id, line)
     tables = expressions.Tables.of([step for _, step in steps])
+    unread = frozenset(map(expressions.name_of, ids)) - {expressions.name_of(step.id) for _, step in steps}
     for at, step in steps:
-        for field, sentence in _of_step(step, ids, tables):
+        for field, sentence in _of_step(step, ids, tables, unread):
             line = document.line(("steps", at, *_place(field, document, at)))
             yield Problem(shown, line, f"step `{step.id}` {sentence}", step.id, str(field[0]))
 
@@ -57,7 +58,10 @@ def _place(field: Place, document: Document, at: int) -> Place:
     return field
 
 
-def _of_step(step: Step, ids: Sequence[str], tables: expressions.Tables) -> Iterator[tuple[Place, str]]:
+def _of_step(
+    step: Step, ids: Sequence[str], tables: expressions.Tables, unread: frozenset[str]
+) -> Iterator[tuple[Place, str]]:
+    """`unread`: names of steps that are there but not well formed; what decides on them is not judged."""
     known = list(dict.fromkeys(ids))
     for field, how, target in targets(step):
         if target not in known:
@@ -77,8 +81,15 @@ def _of_step(step: Step, ids: Sequence[str], tables: expressions.Tables) -> Iter
         yield ("unit",), _no_unit(step.unit)
     if isinstance(step, Decide):
         for at, case in enumerate(step.cases):
-            for sentence in expressions.check(case.when, tables):
+            for sentence in () if _uses(case.when, unread) else expressions.check(case.when, tables):
                 yield ("cases", at, "when"), f"cannot decide on '{case.when}': {sentence}"
+
+
+def _uses(when: str, names: frozenset[str]) -> bool:
+    try:
+        return not names.isdisjoint(expressions.names_in(when))
+    except expressions.Wrong:
+        return False
 
 
 def targets(step: Step) -> Iterator[tuple[Place, str, str]]:

@@ -45,6 +45,8 @@ def _sentence(one: ErrorDetails, kind: str) -> str:
     given = one.get("input")
     context: dict[str, Any] = one.get("ctx", {})
     match one["type"]:
+        case "missing" if isinstance(place[-1], int):
+            return f"has too few entries in '{name.rpartition('.')[0]}'; it needs {place[-1] + 1}"
         case "missing":
             return f"lacks '{name}'"
         case "extra_forbidden":
@@ -58,7 +60,8 @@ def _sentence(one: ErrorDetails, kind: str) -> str:
             return "lacks 'kind'; the kinds are " + ", ".join(KINDS)
         case "enum" | "literal_error":
             known = [part.strip(" '") for part in str(context.get("expected", "")).replace(" or ", ", ").split(",")]
-            return f"has '{given}' as its '{name}'{nearest(str(given), known)}; it may be " + ", ".join(known)
+            hint = nearest(str(given), known)
+            return f"has '{given}' as its '{name}'{f'{hint} It' if hint else '; it'} may be " + ", ".join(known)
         case "string_pattern_mismatch":
             form = _PATTERNS.get(str(context.get("pattern")), "it is not of the right form")
             return f"has '{given}' as its '{name}'; {form}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from functools import partial
-from itertools import combinations
+from itertools import combinations, permutations, product
 
 from handsfree.language.base import Language
 from handsfree.language.meaning import ALWAYS
@@ -35,6 +35,7 @@ def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
         if isinstance(step, Ask):
             say = partial(at, book, name, step, "sound")
             yield from _alike(step, language, words, say)
+            yield from _one_word_apart(step, language, words, say)
             yield from _like_commands(step, language, words, say)
             if procedure.language == "en":  # the dictionary at hand is of English
                 yield from _unknown(step, language, words, say)
@@ -51,6 +52,27 @@ def _alike(step: Ask, language: Language, words: Words, say: partial[Remark]) ->
             weight = Weight.ERROR if apart < ALIKE else Weight.ADVICE
             taken = [way for answer in step.answers if answer is not other for way in ways(answer)]
             yield say(weight, f"has the answers '{a}' and '{b}', which sound alike.", _better(b, a, taken, language, words))
+
+
+def _one_word_apart(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+    """Answers of which one is the other with a word more: a word that is lost turns it round ('tight', 'not tight')."""
+    from handsfree.language.tokens import tokens
+
+    do = "Take another word for one of them, so that no lost word turns it into the other."
+    for one, other in permutations(step.answers, 2):
+        for a, b in product(ways(one), ways(other)):
+            short, long = " ".join(tokens(a)), " ".join(tokens(b))
+            rest = long.removesuffix(short) if short else long
+            if rest == long or not rest:
+                continue
+            if rest.endswith(" ") and rest.strip() in words["negations"]:
+                lost = rest.strip()
+                why = f"has the answers '{a}' and '{b}', which differ by '{lost}' alone; recognisers lose such a word."
+                yield say(Weight.ERROR, why, do)
+                return
+            if rest in words["negating_prefixes"] and language.apart(a, b) >= NEAR:
+                yield say(Weight.ADVICE, f"has the answers '{a}' and '{b}', which differ by '{rest}-' alone.", do)
+                return
 
 
 def _like_commands(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
@@ -76,13 +98,19 @@ def _unknown(step: Ask, language: Language, words: Words, say: partial[Remark]) 
             if missing:
                 yield say(
                     Weight.ERROR, f"has the answer '{way}', but the recogniser's dictionary has no '{missing[0]}'.",
-                    _apart(missing[0]) or _better(way, "", [], language, words),
+                    _apart(missing[0]) or _in_words(way, language) or _better(way, "", [], language, words),
                 )  # fmt: skip
             elif 0 < len(phonemes(way)) <= SHORT:
                 yield say(
                     Weight.ADVICE, f"has the answer '{way}', which is too short to be heard well.",
                     _better(way, "", [w for one in step.answers if one is not answer for w in ways(one)], language, words),
                 )  # fmt: skip
+
+
+def _in_words(way: str, language: Language) -> str:
+    """'2' -> 'two'."""
+    spoken = language.speakable(way)
+    return f"Write it as '{spoken}'." if spoken.casefold() != way.casefold() else ""
 
 
 def _apart(word: str) -> str:

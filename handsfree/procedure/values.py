@@ -1,5 +1,5 @@
-"""What is wrong with the numbers of a procedure: limits the instrument cannot tell apart, cases that never or always hold,
-divisions by nought, a unit in the words that is not the step's."""
+"""What is wrong with the numbers of a procedure: limits the instrument cannot tell apart, divisions by nought, a unit in the
+words that is not the step's, a proof of death that proves nothing. Cases that never or always hold: decisions.py."""
 
 from __future__ import annotations
 
@@ -10,12 +10,14 @@ from functools import partial
 from itertools import pairwise
 
 from handsfree.language.base import Language
-from handsfree.procedure import evaluation, expressions
+from handsfree.procedure import decisions, evaluation, expressions
 from handsfree.procedure.accuracy import half_width
 from handsfree.procedure.expressions import name_of
-from handsfree.procedure.functions import BUILT_IN
-from handsfree.procedure.model import Book, Decide, Procedure, Read
+from handsfree.procedure.model import Book, Decide, Prove, Read
 from handsfree.procedure.remarks import Remark, Weight, at
+from handsfree.procedure.wording import words_of
+
+GUARDED_VOLTS = 50.0
 
 
 def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
@@ -25,14 +27,14 @@ def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
         say = partial(at, book, name, step, "values")
         if isinstance(step, Read):
             yield from _narrow(step, say)
-            yield from _other_unit(step, language, say)
+            yield from _other_unit(step, language, words_of(procedure.language)["unit_leads"], say)
+        if isinstance(step, Prove) and step.method == "meter":
+            yield from _proof(step, say)
         if isinstance(step, Decide):
             yield from _close_limits(step, readings, say)
             for case in step.cases:
-                yield from _case(case.when, procedure, readings, say)
-            whens = [case.when for case in step.cases]
-            for when in {when for when in whens if whens.count(when) > 1}:
-                yield say(Weight.ERROR, f"has the case '{when}' twice.", "Take one out.")
+                yield from _divisions(case.when, readings, say)
+            yield from decisions.remarks(step, procedure, say)
 
 
 def _narrow(step: Read, say: partial[Remark]) -> Iterator[Remark]:
@@ -48,23 +50,44 @@ def _narrow(step: Read, say: partial[Remark]) -> Iterator[Remark]:
         )
 
 
-def _other_unit(step: Read, language: Language, say: partial[Remark]) -> Iterator[Remark]:
-    """The words ask for another unit of the same kind than the step takes."""
+def _other_unit(
+    step: Read, language: Language, leads: frozenset[str], say: partial[Remark]
+) -> Iterator[Remark]:
+    """The words ask for another unit than the step takes: one of the same kind, or any behind a word of `leads` ('in')."""
     units: dict[str, tuple[str, ...]] = getattr(language, "units", {})
     text = step.say.casefold()
+    before = "|".join(re.escape(lead) for lead in sorted(leads)) or "(?!)"
 
-    def named(unit: str) -> bool:
-        return any(len(word) > 2 and re.search(rf"\b{re.escape(word)}\b", text) for word in units.get(unit, ()))
+    def named(unit: str, lead: str = "") -> bool:
+        words = (re.escape(word) for word in units.get(unit, ()) if len(word) > 2)
+        return any(re.search(rf"{lead}\b{word}\b", text) for word in words)
 
     if not step.unit or named(step.unit):
         return
     for unit in units:
-        if unit != step.unit and unit != "degree" and named(unit) and _same_kind(unit, step.unit):
+        if unit in (step.unit, "degree"):
+            continue
+        asked = rf"\b(?:{before})\s+"
+        if named(unit, asked) or (named(unit) and _same_kind(unit, step.unit)):
             yield say(
                 Weight.ERROR, f"asks for '{units[unit][0]}' in its words, but takes the reading in '{step.unit}'.",
                 "Make the words and 'unit' the same.",
             )  # fmt: skip
             return
+
+
+def _proof(step: Prove, say: partial[Remark]) -> Iterator[Remark]:
+    """Dead is a voltage below which live parts need no guard: 29 CFR 1910.303 (g)(2)(i), 50 volts (from memory)."""
+    from handsfree.language.quantities import convert
+
+    if not _same_kind(step.unit, "volt"):
+        why = f"proves dead in '{step.unit}', which is no voltage."
+        yield say(Weight.ERROR, why, "Measure the voltage at the parts that are worked on.")
+    elif (limit := convert(step.below, step.unit, "volt")) >= GUARDED_VOLTS:
+        yield say(
+            Weight.ERROR, f"takes {limit:g} V as dead; parts of {GUARDED_VOLTS:g} V and more can kill.",
+            f"Set 'below' under {GUARDED_VOLTS:g} V; your local code may ask for less.",
+        )  # fmt: skip
 
 
 def _same_kind(one: str, other: str) -> bool:
@@ -84,7 +107,8 @@ def _close_limits(step: Decide, readings: dict[str, Read], say: partial[Remark])
             if isinstance(node, ast.Compare):
                 for one, other in pairwise([node.left, *node.comparators]):
                     for side, limit in ((one, other), (other, one)):
-                        if isinstance(side, ast.Name) and side.id in readings and (number := _number(limit)) is not None:
+                        number = decisions.number_of(limit)
+                        if isinstance(side, ast.Name) and side.id in readings and number is not None:
                             limits.setdefault(side.id, set()).add(number)
     for name, found in limits.items():
         reading, ordered = readings[name], sorted(found)
@@ -98,40 +122,13 @@ def _close_limits(step: Decide, readings: dict[str, Read], say: partial[Remark])
                 )
 
 
-def _number(node: ast.expr) -> float | None:
-    sign = 1.0
-    if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
-        sign, node = -1.0, node.operand
-    if isinstance(node, ast.Constant) and isinstance(node.value, int | float) and not isinstance(node.value, bool):
-        return sign * float(node.value)
-    return None
-
-
-def _case(when: str, procedure: Procedure, readings: dict[str, Read], say: partial[Remark]) -> Iterator[Remark]:
-    """Computed with every reading anywhere in its plausible range: its middle, and half the range either side."""
+def _divisions(when: str, readings: dict[str, Read], say: partial[Remark]) -> Iterator[Remark]:
+    """With every reading anywhere in its plausible range: its middle, and half the range either side."""
     middle = {name: sum(step.plausible) / 2 for name, step in readings.items()}
     half = {name: (step.plausible[1] - step.plausible[0]) / 2 for name, step in readings.items()}
     for node in ast.walk(expressions.parse(when)):
         if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Div):
             yield from _division(node, middle, half, say)
-    names = expressions.names_in(when)
-    if not names or any(name not in readings for name in names) or _calls_others(when):
-        return
-    outcome = evaluation.evaluate(when, middle, None, half)
-    if outcome.holds is not None and not outcome.borderline:
-        always = "always" if outcome.holds else "never"
-        yield say(
-            Weight.ERROR, f"has the case '{when}', which {always} holds for any plausible reading.",
-            "Correct the limit, or the 'plausible' range.",
-        )  # fmt: skip
-
-
-def _calls_others(when: str) -> bool:
-    """A function that need not rise or fall all the way cannot be judged by the ends of a range."""
-    return any(
-        isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id not in BUILT_IN
-        for node in ast.walk(expressions.parse(when))
-    )
 
 
 def _division(

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from functools import lru_cache, partial
 from typing import Any
 
-from handsfree.procedure.model import Book, Caution, Evidence, Instruct, Isolate, Read, Restore, Step, Wait
+from handsfree.procedure.model import Book, Caution, Evidence, Instruct, Isolate, Prove, Read, Restore, Step, Wait
 from handsfree.procedure.remarks import Remark, Weight, at
 
 LIMIT_WORDS = 20
-_PROCEDURAL = (Instruct, Isolate, Restore, Evidence, Read)
+_PROCEDURAL = (Instruct, Isolate, Prove, Restore, Evidence, Read)
 _WORD = r"(?:[^\W\d_]|['-])+"
 _NUMBER = re.compile(r"(?<![\w.-])-?\d+(?:\.\d+)?(?![\w.-]*\d)")
 
@@ -89,12 +89,22 @@ def _of_sentence(sentence: str, step: Step, words: Words, say: partial[Remark]) 
         yield say(f"has two instructions in one sentence: '{_short(sentence)}'.", f"Begin a new sentence at '{second}'.")
     if isinstance(step, _PROCEDURAL) and (passive := _passive(low, words)):
         yield say(f"is in the passive voice: '{passive}'.", "Say who does what: begin with the verb.")
-    text = " ".join(low)
-    for side in sorted(words["sides"]):
-        if re.search(rf"\b{re.escape(side)}\b", text) and not any(view in text for view in words["viewpoints"]):
-            yield say(f"says '{side}', but not of whom.", "Say 'on your left', or what one faces.")
-            break
+    if (side := _side(low, words)) and not any(view in " ".join(low) for view in words["viewpoints"]):
+        yield say(f"says '{side}', but not of whom.", "Say 'on your left', or what one faces.")
     yield from _bare_values(sentence, words, say)
+
+
+def _side(low: list[str], words: Words) -> str:
+    """'on the left', 'the left door'; 'the right door' too, but not 'the right tool', which is the fitting one."""
+    text = " ".join(low)
+    phrase = next((side for side in sorted(words["sides"]) if re.search(rf"\b{re.escape(side)}\b", text)), "")
+    if phrase:
+        return phrase
+    for article, side, thing in zip(low, low[1:], low[2:], strict=False):
+        sided = side in words["sided"] or (side in words["sided_or_fitting"] and thing in words["sided_things"])
+        if sided and article in words["articles"]:
+            return f"{side} {thing}"
+    return ""
 
 
 def _short(sentence: str) -> str:
@@ -172,11 +182,12 @@ def _of_order(parts: list[str], step: Step, words: Words, say: partial[Remark]) 
 
 def _of_pronouns(sentence: str, words: Words, say: partial[Remark]) -> Iterator[Remark]:
     before = ""
-    for word in re.findall(_WORD, sentence.casefold()):
+    low = re.findall(_WORD, sentence.casefold())
+    for word, follows in zip(low, [*low[1:], ""], strict=True):
         if before in words["articles"]:
             return  # what follows an article is a thing, whatever else the word may be
         before = word
-        if word in words["pronouns"]:
+        if word in words["pronouns"] or (word in words["pointing"] and follows in words["be"] | words["does"]):
             yield say(f"says '{word}' before anything it could stand for: '{_short(sentence)}'.", "Name the thing.")
             return
         if word not in words["small_words"] and word not in words["instructions"]:
