@@ -3,8 +3,8 @@
 Rules of this file:
 
 - A reading that is compared with plain numbers is tried at each of them, between them, beyond them by more than its
-  instrument may be off, and at the ends of its plausible range; a question at each of its answers. Where a case holds at none
-  of these points, it never holds; at all of them, always.
+  instrument may be off, and at the ends of its plausible range; a question at each of its answers. Where a case holds at
+  none of these points, it never holds; at all of them, always.
 - Where a reading meets sums or functions, its plausible range is taken as one wide uncertainty instead.
 - A function of the trade need not rise or fall all the way, and `taken` hangs on the path: such cases are not judged.
 """
