@@ -129,13 +129,15 @@ def alike(said: str, meant: str) -> bool:
 
 
 def give_lock_number(soak: Soak, out: Any, sink: Any) -> None:
-    """With the demo's recordings, and as often as it takes: a visit begins with it."""
+    """With the demo's recordings: a visit begins with it. An engine that does not take it is soaked in that question."""
     from handsfree.resources import folder
     from handsfree.sound.files import read_sound
     from handsfree.sound.prompts import Prompt
 
     clips = {"lock number": "seven-three-nine.flac", "lock number affirmed": "affirm.flac"}
-    while soak.state is None or not soak.state.frames:
+    for _ in range(40):
+        if soak.state is not None and soak.state.frames:
+            break
         time.sleep(1.0)
         if soak.state is not None and not sink.busy() and soak.state.awaiting in clips:
             out.play(Prompt(0, "", read_sound(folder("audio_fixtures") / "demo" / clips[soak.state.awaiting])))
