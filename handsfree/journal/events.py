@@ -167,6 +167,7 @@ class ListenFor:
     digits: tuple[int, int] | None = None
     commands: tuple[str, ...] | None = None
     note: bool = False
+    proof: bool = False
 
 
 @dataclass(frozen=True)

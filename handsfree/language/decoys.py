@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 from handsfree.language.expand import expand
 from handsfree.language.jsgf import Grammar
-from handsfree.language.meaning import Denial, GateAsked, Listening, Meaning, Sense
+from handsfree.language.meaning import WHEN_ASKED, Denial, GateAsked, Listening, Meaning, Sense
 from handsfree.language.understanding import Tongue, Vocabulary, Words, forms, gate_forms, trimmed
 
 Pair = tuple[str, Denial]
@@ -23,6 +23,7 @@ Near = Callable[[str, int], tuple[str, ...]]  # (word, how many) -> the dictiona
 
 _ANSWER = (("denial_negated", Denial.NEGATION), ("denial_question", Denial.QUESTION), ("denial_doubt", Denial.UNSURE))
 _COMMAND = (("command_negated", Denial.NEGATION),)
+_PROOF = (*_ANSWER, ("proof_denied", Denial.STILL_ON))
 _GATE = (("gate_negated", Denial.NEGATION), ("gate_question", Denial.QUESTION), ("gate_doubt", Denial.UNSURE))
 
 
@@ -53,6 +54,8 @@ class Decoys:
             first = (meaning.sense, meaning.text) not in taught
             taught.add((meaning.sense, meaning.text))
             yield from self.phrase(spoken, meaning.sense, first)
+            if listening.proof and (meaning.sense is Sense.PHRASE or meaning.text in WHEN_ASKED):
+                yield from self._sentences(_PROOF, (spoken,))
 
     def _accepted(self, words: Words, accepted: dict[str, Meaning], listening: Listening) -> bool:
         """It is in force itself, as it stands or without the words around an answer ('it is' before 'not running')."""

@@ -83,7 +83,8 @@ def gate_text(word: str, lock: tuple[str, ...]) -> str:
 class Listening:
     """What is in force. `commands`: None for all that always work, else just those named (stand by listens only
     for 'go ahead'). `digits`: (fewest, most) digits when a number is stated digit by digit.
-    `note`: the next utterance is kept as a note, whatever it says."""
+    `note`: the next utterance is kept as a note, whatever it says.
+    `proof`: an answer, a reading or 'affirm' may prove that the works are dead, and is believed no easier than a gate."""
 
     phrases: tuple[str, ...] = ()
     number: NumberAsked | None = None
@@ -91,6 +92,13 @@ class Listening:
     digits: tuple[int, int] | None = None
     commands: tuple[str, ...] | None = None
     note: bool = False
+    proof: bool = False
+
+
+def may_prove(meaning: Meaning, listening: Listening) -> bool:
+    """Acting on it may leave somebody believing that the works are dead."""
+    named = meaning.sense is Sense.COMMAND and meaning.text in WHEN_ASKED
+    return listening.proof and (named or meaning.sense in (Sense.PHRASE, Sense.NUMBER))
 
 
 @dataclass(frozen=True)

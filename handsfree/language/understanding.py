@@ -21,6 +21,7 @@ from handsfree.language.meaning import (
     Meaning,
     NumberAsked,
     Sense,
+    may_prove,
     gate_text,
 )
 from handsfree.language.tokens import respelled, tokens
@@ -134,6 +135,8 @@ def understand(
     if listening.digits is not None:
         stated = trimmed(digits, (*vocabulary.hesitation, *vocabulary.number_lead_in))
         found += _stated(stated, listening.digits, tongue)
+    if found and asked and may_prove(found[0], listening):
+        return (Meaning(Sense.DENIAL, Denial.QUESTION, spoken=" ".join(digits)),)
     if found:
         return tuple(dict.fromkeys(found))
     kind = _exact_decoy(digits, listening, decoys) or denial(digits, asked, listening, vocabulary, tongue)

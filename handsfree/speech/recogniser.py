@@ -2,8 +2,8 @@
 
 Rules of this file:
 
-- The first engine may settle an easy choice or command alone, at a stricter threshold than all together have. A reading and
-  a gate always hear every engine.
+- The first engine may settle an easy choice or command alone, at a stricter threshold than all together have. A reading, a
+  gate and a proof that the works are dead always hear every engine.
 - Nothing is accepted while a true denial leads, whatever the probability.
 - What is not accepted is asked again when it seems meant for the program (a look-alike, a near tie, a fair probability);
   else the program stays silent.
@@ -11,6 +11,7 @@ Rules of this file:
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from handsfree.speech.forced import Forced
 
 Shift = Mapping[Stake, float]  # an enrolment: log-odds added for this person
+_PROOF = 1.0  # log-odds above the usual threshold that a proof of dead works needs
 _STATED = 0.8  # for a lock number that is stated
 _FAIR = 0.05  # probability from which speech seems meant for the program
 _MEANT = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
@@ -52,7 +54,8 @@ class Recogniser:
     def hear(self, samples: Samples, listening: Listening) -> Heard:
         """`samples`: one utterance, float32 mono 16 kHz, silence about it allowed. `started` 0, `ended` its length,
         seconds."""
-        together = len(self.engines) > 1 and (listening.number is not None or listening.gate is not None)
+        grave = listening.number is not None or listening.gate is not None or listening.proof
+        together = len(self.engines) > 1 and grave
         if together:
             return self._judge(self._all(samples, listening), listening, samples)
         first = self.engines[0].testify(samples, listening)
@@ -138,6 +141,8 @@ def _bar(model: StakeModel | None, weighed: Weighed) -> float:
     was, so it need not be as sure as a reading that is acted on."""
     if model is None:
         return UNFITTED
+    if weighed.proof:
+        return 1 / (1 + (1 / model.threshold - 1) * math.exp(-_PROOF))
     return min(model.threshold, _STATED) if weighed.best.sense is Sense.DIGITS else model.threshold
 
 

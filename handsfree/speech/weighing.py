@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from handsfree.language.meaning import Denial, Listening, Meaning, Sense
+from handsfree.language.meaning import Denial, Listening, Meaning, Sense, may_prove
 from handsfree.language.phonetics import phonemes, similarity
 from handsfree.speech.engine import Candidate, Testimony
 from handsfree.speech.near_words import longer_word
@@ -65,13 +65,14 @@ STAKES: Mapping[Sense, Stake] = {
 @dataclass(frozen=True)
 class Weighed:
     """`best`: the leading act. `features`: (name, value). `rivals`: acts too near to tell apart, the best included.
-    `denial`: the leading denial where it outweighs the act."""
+    `denial`: the leading denial where it outweighs the act. `proof`: it may prove that the works are dead."""
 
     best: Meaning
     stake: Stake
     features: tuple[tuple[str, float], ...]
     rivals: tuple[Meaning, ...] = ()
     denial: Meaning | None = None
+    proof: bool = False
 
 
 @dataclass(frozen=True)
@@ -169,7 +170,10 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
     for testimony in plain:
         features |= _second_opinion(testimony, best, listening)
     rivals = tuple(act.meaning for act in ranked if act.score > ranked[0].score - _TIE * len(neural))
-    return Weighed(best, STAKES[best.sense], tuple(features.items()), rivals if len(rivals) > 1 else (), _denial(neural[0]))
+    return Weighed(
+        best, STAKES[best.sense], tuple(features.items()), rivals if len(rivals) > 1 else (), _denial(neural[0]),
+        may_prove(best, listening),
+    )  # fmt: skip
 
 
 def contest(testimonies: Sequence[Testimony], listening: Listening, language: Language) -> tuple[Meaning, ...]:
@@ -329,13 +333,17 @@ def _weigh_words(testimonies: Sequence[Testimony], listening: Listening, languag
         for c in testimony.candidates
         if c.meaning.sense is not Sense.DENIAL and c.score > testimony.candidates[0].score - close
     )
-    return Weighed(best, STAKES[best.sense], tuple(features.items()), rivals if len(rivals) > 1 else ())
+    return Weighed(
+        best, STAKES[best.sense], tuple(features.items()), rivals if len(rivals) > 1 else (),
+        proof=may_prove(best, listening),
+    )  # fmt: skip
 
 
 def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> str:
     """Why the act must not be accepted however probable; '' for no reason.
 
-    Any act: some engine's own words must resemble it. A reading must fit the sound better than every number it was compared
+    Any act: some engine's own words must resemble it. What may prove the works dead: nobody may have heard a denial, a true
+    denial must lie well below it, and the passes must agree. A reading must fit the sound better than every number it was compared
     with. A gate besides needs every engine's words to be free of a denial, true
     denials to lie well below it, the primed pass to have written exactly the phrase, and nobody to have heard a longer word
     around one of the phrase's ('block', 'locker', 'unlock' for 'lock')."""
@@ -345,12 +353,14 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
         return ELSE
     if weighed.stake is Stake.READING and features.get("by sound", 1.0) <= 0:
         return "the sounds fit another number as well"
-    if weighed.stake is not Stake.GATE:
+    if weighed.stake is not Stake.GATE and not weighed.proof:
         return ""
     for testimony in testimonies:
         meanings = language.understand(testimony.free, listening)
         if any(meaning.sense is Sense.DENIAL and meaning.text in _TRUE_DENIALS for meaning in meanings):
             return "a denial was heard"
+        if weighed.proof:
+            continue
         if testimony.engine == PRIMED and not any(meaning.sense is Sense.GATE for meaning in meanings):
             return "not the whole phrase"
         longer = longer_word(testimony.free, weighed.best.spoken)
@@ -358,6 +368,9 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
             return f"'{longer}' was heard"
     if min(features.get("firm", 10.0), features.get("primed firm", 10.0)) < _FIRM:
         return "a denial is as likely"
+    if weighed.proof:
+        apart = features.get("one leader", 1.0) < 1 or features.get("free same", 1.0) == 0
+        return "the witnesses differ" if apart else ""
     neural = any(testimony.engine == PRIMED for testimony in testimonies)
     if not neural and max(features.get("weakest", 0.0), features.get("words weakest", 0.0)) < _VOUCHED:
         return "a word is missing"

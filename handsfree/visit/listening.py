@@ -26,7 +26,7 @@ def _number(state: State, step: Any) -> Listening:
 
 def _dead_number(state: State, step: Any) -> Listening:
     assert isinstance(step, model.Prove)
-    return Listening(number=NumberAsked(step.unit, 0.0, 1000.0))
+    return Listening(number=NumberAsked(step.unit, 0.0, 1000.0), proof=True)
 
 
 def _gate(word: str) -> Callable[[State, Any], Listening]:
@@ -38,7 +38,12 @@ def _commands(*names: str) -> Callable[[State, Any], Listening]:
 
 
 def _switch(state: State, step: Any) -> Listening:
-    return Listening(phrases=tuple(state.language.prompt(f"answer-{name}") for name in ("nothing-runs", "it-runs")))
+    return Listening(phrases=tuple(state.language.prompt(f"answer-{name}") for name in ("nothing-runs", "it-runs")), proof=True)
+
+
+def _affirm(state: State, step: Any) -> Listening:
+    """Yes or no to what was read back, or to whether the tester works: on a step that proves dead it is part of the proof."""
+    return Listening(commands=YES_NO, proof=isinstance(step, model.Prove))
 
 
 _ALWAYS = Listening()
@@ -50,12 +55,12 @@ BY_AWAITING: dict[Awaiting, Callable[[State, Any], Listening]] = {
     Awaiting.UNDERSTOOD: _commands(*ALWAYS, "understood"),
     Awaiting.ANSWER: _phrases,
     Awaiting.READING: _number,
-    Awaiting.READING_AFFIRM: _commands(*YES_NO),
+    Awaiting.READING_AFFIRM: _affirm,
     Awaiting.GATE: _gate("isolated"),
-    Awaiting.TESTER_BEFORE: _commands(*YES_NO),
+    Awaiting.TESTER_BEFORE: _affirm,
     Awaiting.SWITCH_TRIED: _switch,
     Awaiting.DEAD_READING: _dead_number,
-    Awaiting.TESTER_AFTER: _commands(*YES_NO),
+    Awaiting.TESTER_AFTER: _affirm,
     Awaiting.RESTORE_CHECK: lambda state, step: _ALWAYS,
     Awaiting.RESTORE_GATE: _gate("clear"),
     Awaiting.RESTORE_POWER: lambda state, step: _ALWAYS,

@@ -141,6 +141,7 @@ def listen_for(listening: Listening) -> ListenFor:
         digits=listening.digits,
         commands=listening.commands,
         note=listening.note,
+        proof=listening.proof,
     )
 
 
@@ -153,4 +154,5 @@ def listening_of(event: ListenFor) -> Listening:
         digits=event.digits,
         commands=event.commands,
         note=event.note,
+        proof=event.proof,
     )

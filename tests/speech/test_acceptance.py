@@ -142,3 +142,27 @@ def test_a_gate_stays_shut_on_a_word_like_one_of_its_own(word: str) -> None:
     plain = whisper(sure, free=f"isolated {word} 42")
     heard = hear(GATE, plain, whisper(sure, free="Isolated, lock 4 2.", primed=True))
     assert heard.verdict is Verdict.ASKED_AGAIN  # type: ignore[attr-defined]
+
+
+SWITCH = Listening(phrases=("nothing runs", "it runs"), proof=True)
+NOTHING = Meaning(Sense.PHRASE, "nothing runs", spoken="nothing runs")
+
+
+@pytest.mark.parametrize("free", ["Something runs.", "Nothing runs but the fan.", "Nothing runs?", "It still runs."])
+def test_a_proof_is_never_accepted_over_a_denial(free: str) -> None:
+    sure = Candidate(NOTHING, -0.2)
+    heard = hear(SWITCH, whisper(sure, free=free), whisper(sure, free="Nothing runs.", primed=True))
+    assert heard.verdict is not Verdict.ACCEPTED  # type: ignore[attr-defined]
+
+
+def test_a_proof_needs_the_passes_to_agree() -> None:
+    runs = Candidate(Meaning(Sense.PHRASE, "it runs", spoken="it runs"), -3.0)
+    pair = [whisper(Candidate(NOTHING, -0.2), free="Nothing runs."), whisper(runs, free="It runs.", primed=True)]
+    weighed = weigh(pair, SWITCH, ENGLISH)
+    assert weighed is not None
+    assert weighed.proof
+    assert vetoed(weighed, pair, SWITCH, ENGLISH) == "the witnesses differ"
+    agreed = [whisper(Candidate(NOTHING, -0.2), free="Nothing runs.", primed=primed) for primed in (False, True)]
+    weighed = weigh(agreed, SWITCH, ENGLISH)
+    assert weighed is not None
+    assert not vetoed(weighed, agreed, SWITCH, ENGLISH)
