@@ -21,8 +21,8 @@ from handsfree.language.meaning import (
     Meaning,
     NumberAsked,
     Sense,
-    may_prove,
     gate_text,
+    may_prove,
 )
 from handsfree.language.tokens import respelled, tokens
 

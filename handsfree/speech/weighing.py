@@ -124,8 +124,7 @@ _USUAL = {
 
 def _odd(meaning: Meaning, listening: Listening) -> float:
     """What an unlikely reading costs, nats: never hidden, but not believed lightly. Outside the plausible range; more
-    figures than
-    a field meter shows (four, and two after the point). Common practice, no source."""
+    figures than a field meter shows (four, and two after the point). Common practice, no source."""
     asked = listening.number
     if asked is None or meaning.value is None:
         return 0.0
@@ -343,8 +342,8 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
     """Why the act must not be accepted however probable; '' for no reason.
 
     Any act: some engine's own words must resemble it. What may prove the works dead: nobody may have heard a denial, a true
-    denial must lie well below it, and the passes must agree. A reading must fit the sound better than every number it was compared
-    with. A gate besides needs every engine's words to be free of a denial, true
+    denial must lie well below it, and the passes must agree. A reading must fit the sound better than every number it was
+    compared with. A gate besides needs every engine's words to be free of a denial, true
     denials to lie well below it, the primed pass to have written exactly the phrase, and nobody to have heard a longer word
     around one of the phrase's ('block', 'locker', 'unlock' for 'lock')."""
     features = dict(weighed.features)

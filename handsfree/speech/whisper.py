@@ -336,7 +336,7 @@ def _load(folder: Path, threads: int) -> _Model:
         raise Trouble("The neural engine needs the 'neural' extra: pip install 'handsfree[neural]'.") from None
     from handsfree.speech.neural_decoder import Decoder
 
-    # Read when oneDNN first runs. It keeps a kernel for each length of sound, a thousand by default: a megabyte an utterance.
+    # Read when oneDNN first runs. It keeps a kernel for each length of sound, a thousand by default: 1 MB an utterance.
     os.environ.setdefault("ONEDNN_PRIMITIVE_CACHE_CAPACITY", "8")
     which = identify(folder)
     _one_thread()

@@ -38,11 +38,12 @@ def _commands(*names: str) -> Callable[[State, Any], Listening]:
 
 
 def _switch(state: State, step: Any) -> Listening:
-    return Listening(phrases=tuple(state.language.prompt(f"answer-{name}") for name in ("nothing-runs", "it-runs")), proof=True)
+    answers = tuple(state.language.prompt(f"answer-{name}") for name in ("nothing-runs", "it-runs"))
+    return Listening(phrases=answers, proof=True)
 
 
 def _affirm(state: State, step: Any) -> Listening:
-    """Yes or no to what was read back, or to whether the tester works: on a step that proves dead it is part of the proof."""
+    """Yes or no to what was read back, or to whether the tester works: part of the proof on a step that proves dead."""
     return Listening(commands=YES_NO, proof=isinstance(step, model.Prove))
 
 
