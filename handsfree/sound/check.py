@@ -104,8 +104,11 @@ def _advice(level: float, floor: float, snr: float, clip: float, expected: float
     heard, silent = snr > 3.0, floor <= levels.QUIETEST + 1
     rules = (
         (silent and not heard, "The microphone gives pure silence: it is muted, or the wrong device."),
-        (silent and heard, "Between words the microphone gives pure silence: something in it cuts off what is quiet, perhaps "
-         "soft beginnings of words too; turn that off where it can be."),
+        (
+            silent and heard,
+            "Between words the microphone gives pure silence: something in it cuts off what is quiet, and may cut off soft "
+            "beginnings of words; turn that off where it can be.",
+        ),
         (not heard, "No voice was heard above the noise: speak when asked, or choose another microphone."),
         (clip > CLIPPED, "The sound is cut off at the top: turn the microphone's gain down, or hold it further away."),
         (heard and level > TOO_LOUD and clip <= CLIPPED, "Your voice is close to the top: turn the gain down a little."),
