@@ -98,7 +98,8 @@ class Soak:
     told: int = 0  # samples that the record says were lost
     memory: list[float] = field(default_factory=list)
     state: Any = None
-    over: bool = False
+    spoken: bool = False  # the people have said all that they will
+    over: bool = False  # and the report is printed
 
     def watch(self, entry: Any, state: Any) -> None:
         from handsfree.journal.events import SoundDropped, Utterance
@@ -166,13 +167,16 @@ def speak(soak: Soak, out: Any) -> None:
         played = out.history()[-1]
         ended = played.ended if played.ended is not None else played.started + len(whole) / 16_000
         soak.said.append((text, played.started, ended - REST))
-    soak.over = True
+    soak.spoken = True
 
 
 def people(soak: Soak, out: Any, loop: Any, sink: Any) -> None:
     give_lock_number(soak, out, sink)
-    threading.Thread(target=follow, args=(soak, loop, sink, loop._source), name="counts", daemon=True).start()
+    counts = threading.Thread(target=follow, args=(soak, loop, sink, loop._source), name="counts", daemon=True)
+    counts.start()
     speak(soak, out)
+    counts.join()
+    soak.over = True
 
 
 def follow(soak: Soak, loop: Any, sink: Any, mic: Any) -> None:
@@ -180,7 +184,7 @@ def follow(soak: Soak, loop: Any, sink: Any, mic: Any) -> None:
     import psutil
 
     me, begun, first = psutil.Process(), time.monotonic(), mic.counts()
-    while not soak.over:
+    while not soak.spoken:
         passed = time.monotonic() - begun
         if passed // 60 >= len(soak.memory):
             soak.memory.append(me.memory_info().rss / 1e6)
