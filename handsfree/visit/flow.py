@@ -32,9 +32,19 @@ class Flow:
         self.emit(Tone(name))
 
     def say(self, text: str, role: str, *, cuttable: bool = True, sound: str = "") -> None:
+        """The one way by which a turn speaks, so that the words of a hazard step have one gate: whoever asks for them, they
+        go out while the interlock says ISOLATED, or not at all."""
+        if self._hazard_words(text):
+            text, role, cuttable, sound = self.words(f"isolation-{self.state.interlock.power}"), "refusal", False, ""
         step = self.state.frames[-1].step if self.state.frames else ""
         self.emit(Say(self.state.said, text, role, cuttable, step, sound))
         self.change(said=self.state.said + 1)
+
+    def _hazard_words(self, text: str) -> bool:
+        step = self.state.step
+        if step is None or not step.behind_gate or self.state.interlock.isolated:
+            return False
+        return step.say in text
 
     def prompt(self, key: str, role: str, *, cuttable: bool = True, **values: object) -> None:
         self.say(self.words(key, **values), role, cuttable=cuttable)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from handsfree.journal.events import (
@@ -21,6 +23,8 @@ from handsfree.journal.events import (
     Utterance,
 )
 from handsfree.language.meaning import Sense, Verdict
+from handsfree.visit.flow import Flow
+from handsfree.visit.interlock import Interlock
 from tests.visit import data
 from tests.visit.scenes import Scene, accepted, book
 
@@ -352,6 +356,19 @@ def test_the_quiet_reminder_never_speaks_a_step_behind_the_gate() -> None:
     assert "Reach" not in scene.said
     assert "your own lock or tag" in scene.said
     assert scene.words("four two", "affirm").step == "isolate"
+
+
+def test_the_words_of_a_hazard_step_have_one_gate() -> None:
+    """Asked for in any way, at a step that no procedure that was proved would stand at."""
+    scene = isolated().words("understood")
+    for interlock, spoken in ((scene.state.interlock, True), (Interlock(lock=("four", "two")), False)):
+        flow = Flow(replace(scene.state, interlock=interlock))
+        flow.say("Reach into the fan.", "step", sound="own.flac")
+        flow.prompt("quiet", "notice", text="Reach into the fan.")
+        said = [effect for effect in flow.effects if isinstance(effect, Say)]
+        assert len(said) == 2
+        assert all(("Reach" in one.text) is spoken for one in said)
+        assert bool(said[0].sound) is spoken
 
 
 def test_the_quiet_reminder_of_a_restore_says_what_is_awaited() -> None:
