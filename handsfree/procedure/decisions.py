@@ -12,7 +12,7 @@ Rules of this file:
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 from itertools import islice, pairwise, product
 
@@ -89,10 +89,15 @@ def _wide(when: str, procedure: Procedure) -> bool | None:
     readings = {name_of(step.id): step for step in procedure.steps if isinstance(step, Read)}
     if any(name not in readings for name in expressions.names_in(when)):
         return None
-    middle = {name: sum(step.plausible) / 2 for name, step in readings.items()}
-    half = {name: (step.plausible[1] - step.plausible[0]) / 2 for name, step in readings.items()}
+    middle, half = anywhere(readings)
     outcome = evaluation.evaluate(when, middle, None, half)
     return None if outcome.borderline else outcome.holds
+
+
+def anywhere(readings: Mapping[str, Read]) -> tuple[dict[str, float], dict[str, float]]:
+    """Every reading anywhere in its plausible range: its middle, and half the range either side."""
+    middle = {name: sum(step.plausible) / 2 for name, step in readings.items()}
+    return middle, {name: (step.plausible[1] - step.plausible[0]) / 2 for name, step in readings.items()}
 
 
 # ---- the points to try ----------------------------------------------------------------------------------------------

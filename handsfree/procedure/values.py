@@ -123,9 +123,8 @@ def _close_limits(step: Decide, readings: dict[str, Read], say: partial[Remark])
 
 
 def _divisions(when: str, readings: dict[str, Read], say: partial[Remark]) -> Iterator[Remark]:
-    """With every reading anywhere in its plausible range: its middle, and half the range either side."""
-    middle = {name: sum(step.plausible) / 2 for name, step in readings.items()}
-    half = {name: (step.plausible[1] - step.plausible[0]) / 2 for name, step in readings.items()}
+    """With every reading anywhere in its plausible range."""
+    middle, half = decisions.anywhere(readings)
     for node in ast.walk(expressions.parse(when)):
         if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Div):
             yield from _division(node, middle, half, say)
