@@ -237,7 +237,7 @@ def test_commands_inside_sentences_exist(page: str) -> None:
 
     from handsfree.cli import app
 
-    verbs = get_command(app).commands  # type: ignore[attr-defined]
+    verbs = get_command(app).commands  # type: ignore[attr-defined]  # typer's group, which click types as a command
     for line in readme.in_line(page):
         words = line.split()
         if words[0] != "handsfree" or words[1].startswith("-"):

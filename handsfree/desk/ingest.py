@@ -159,7 +159,7 @@ def _visit_rows(connection: Connection, outs: Sequence[ReadOut]) -> dict[str, in
     names = [out.visit["name"] for out in outs]
     ids = {row.name: row.id for row in connection.execute(select(Visit.name, Visit.id).where(Visit.name.in_(names)))}
     for table in OF_VISIT if ids else ():
-        connection.execute(delete(table).where(table.visit_id.in_(ids.values())))  # type: ignore[attr-defined]
+        connection.execute(delete(table).where(table.visit_id.in_(ids.values())))  # type: ignore[attr-defined]  # each table of OF_VISIT has it, Base not
     for out in outs:
         if out.visit["name"] in ids:
             connection.execute(update(Visit).where(Visit.id == ids[out.visit["name"]]).values(_clean(out.visit)))

@@ -41,12 +41,13 @@ def find_library() -> str:
 
     os.environ["ESPEAK_DATA_PATH"] = espeakng_loader.get_data_path()
     path = espeakng_loader.get_library_path()
-    ordinary = ctypes.cdll.LoadLibrary
-    ctypes.cdll.LoadLibrary = lambda _: ordinary(path)  # type: ignore
+    loader: Any = ctypes.cdll
+    ordinary = loader.LoadLibrary
+    loader.LoadLibrary = lambda _: ordinary(path)
     try:
         importlib.import_module(DRIVER)
     finally:
-        ctypes.cdll.LoadLibrary = ordinary  # type: ignore[method-assign]
+        loader.LoadLibrary = ordinary
     return "bundled"
 
 

@@ -18,6 +18,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 from handsfree.errors import Trouble
 from handsfree.speech.weighing import Stake
@@ -68,11 +69,11 @@ def fitted(path: Path | None = None) -> Models:
         raise Trouble(f"The acceptance model {place.name} is missing or damaged; install handsfree again.") from None
 
 
-def _model(values: Mapping[str, object]) -> StakeModel:
+def _model(values: Mapping[str, Any]) -> StakeModel:
     def numbers(name: str) -> tuple[float, ...]:
-        return tuple(float(v) for v in values[name])  # type: ignore[attr-defined]
+        return tuple(float(v) for v in values[name])
 
     return StakeModel(
-        tuple(str(n) for n in values["names"]), numbers("means"), numbers("scales"), numbers("weights"),  # type: ignore[attr-defined]
-        float(values["bias"]), float(values["threshold"]),  # type: ignore[arg-type]
+        tuple(str(n) for n in values["names"]), numbers("means"), numbers("scales"), numbers("weights"),
+        float(values["bias"]), float(values["threshold"]),
     )  # fmt: skip

@@ -72,7 +72,7 @@ def told(losses: list[int], talking: tuple[int, int] = (0, 0)) -> list[tuple[flo
         found.append((clock.now(), happening))
         tell(happening)
 
-    happenings.tell = timed  # type: ignore[method-assign]
+    happenings.tell = timed  # type: ignore[method-assign]  # to see when each is told
     loop = LiveLoop(Lossy(losses, clock), Talking(*talking), NullSink(clock, timed), Deaf(), happenings, clock)
     loop.start()
     while not isinstance(happenings.next(20), Ended):
