@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 from handsfree.language.expand import expand
 from handsfree.language.jsgf import Grammar
-from handsfree.language.meaning import WHEN_ASKED, Denial, GateAsked, Listening, Meaning, Sense
+from handsfree.language.meaning import Denial, GateAsked, Listening, Meaning, Sense, may_prove
 from handsfree.language.understanding import Tongue, Vocabulary, Words, forms, gate_forms, trimmed
 
 Pair = tuple[str, Denial]
@@ -54,7 +54,7 @@ class Decoys:
             first = (meaning.sense, meaning.text) not in taught
             taught.add((meaning.sense, meaning.text))
             yield from self.phrase(spoken, meaning.sense, first)
-            if listening.proof and (meaning.sense is Sense.PHRASE or meaning.text in WHEN_ASKED):
+            if may_prove(meaning, listening):
                 yield from self._sentences(_PROOF, (spoken,))
 
     def _accepted(self, words: Words, accepted: dict[str, Meaning], listening: Listening) -> bool:

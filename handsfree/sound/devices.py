@@ -194,7 +194,7 @@ class Keeper:
             with Keeper._library:
                 self._open(find(wanted, way))
                 _keepers.append(self)
-        except Trouble:
+        except BaseException:
             unhush()
             raise
         self._thread = threading.Thread(target=self._watch, name=f"{self.what} keeper", daemon=True)

@@ -55,8 +55,7 @@ class Recogniser:
         """`samples`: one utterance, float32 mono 16 kHz, silence about it allowed. `started` 0, `ended` its length,
         seconds."""
         grave = listening.number is not None or listening.gate is not None or listening.proof
-        together = len(self.engines) > 1 and grave
-        if together:
+        if grave and len(self.engines) > 1:
             return self._judge(self._all(samples, listening), listening, samples)
         first = self.engines[0].testify(samples, listening)
         heard = self._settled(first, listening, samples) if len(self.engines) > 1 else None
@@ -138,7 +137,7 @@ class Recogniser:
 
 def _bar(model: StakeModel | None, weighed: Weighed) -> float:
     """The probability from which to act. A lock number being stated is read back and affirmed before it counts, whatever it
-    was, so it need not be as sure as a reading that is acted on."""
+    was, so it need not be as sure as a reading that is acted on; what may prove the works dead must be surer."""
     if model is None:
         return UNFITTED
     if weighed.proof:
