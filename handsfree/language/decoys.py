@@ -84,6 +84,7 @@ class Decoys:
         whole = tuple(f"{opening} {number}" for opening in openings)
         yield from self._sentences(_GATE, (*(opening.split()[0] for opening in openings), *whole))
         yield from ((phrase.text, Denial.STILL_ON) for phrase in expand(self.grammar, "gate_live"))
+        yield from ((f"{phrase.text} {number}", Denial.NEAR) for phrase in expand(self.grammar, "gate_alike"))
         for opening in openings:
             words = tuple(opening.split())
             yield from ((" ".join(half), Denial.HALF) for half in _halves((*words, *gate.lock)))

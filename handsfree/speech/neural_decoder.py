@@ -18,6 +18,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from numpy.typing import NDArray
 
     from handsfree.speech.neural_weights import Weights
@@ -34,7 +36,8 @@ class Decoder:
 
     def __init__(self, weights: Weights, heads: int) -> None:
         self.heads = heads
-        self.embedding: Array = weights["embeddings/weight"]
+        # Half precision, as it is stored: the largest matrix by far, of which few rows are ever looked up.
+        self.embedding = weights["embeddings/weight"].astype(np.float16)
         self.positions: Array = weights["position_encodings/encodings"]
         self.width = int(self.embedding.shape[1])
         self.vocabulary = int(self.embedding.shape[0])
@@ -42,9 +45,38 @@ class Decoder:
         self.layers = [_Layer(weights, f"layer_{number}") for number in range(count)]
         self.last_norm = (weights["layer_norm/gamma"], weights["layer_norm/beta"])
 
-    def listen(self, encoded: Array, prompt: list[int]) -> Sound:
-        """`encoded`: (frames, width), the encoder's output for one sound. `prompt`: tokens before the text."""
-        return Sound(self, encoded, prompt)
+        self._usual: tuple[Index, Array] | None = None
+
+    def outlet(self, usual: Index, besides: Iterable[int] = ()) -> Outlet:
+        """The tokens that may be written: `usual`, the same at every call, whose matrix is laid out once, and a few more."""
+        if self._usual is None or self._usual[0] is not usual:
+            self._usual = usual, np.ascontiguousarray(self.embedding[usual].astype(np.float32).T)
+        more = np.array(sorted(set(besides) - set(usual.tolist())), np.int64)
+        return Outlet(np.concatenate([usual, more]), self._usual[1], self.embedding[more].astype(np.float32).T, self.vocabulary)
+
+    def listen(self, encoded: Array, prompt: list[int], outlet: Outlet | None = None) -> Sound:
+        """`encoded`: (frames, width), the encoder's output for one sound. `prompt`: tokens before the text. `outlet`: the
+        tokens that may be written, every one where None."""
+        return Sound(self, encoded, prompt, outlet or self.outlet(np.arange(self.vocabulary)))
+
+
+class Outlet:
+    """The tokens a text may be written with, and the matrices that score them. Most of a vocabulary is names and other
+    languages: leaving them out takes a third off a pass."""
+
+    def __init__(self, tokens: Index, usual: Array, more: Array, vocabulary: int) -> None:
+        self.tokens = tokens
+        self._usual, self._more = usual, more
+        self._columns: Index = np.full(vocabulary, -1, np.int64)
+        self._columns[tokens] = np.arange(len(tokens))
+
+    def column(self, tokens: Index) -> Index:
+        """Where each token stands in the scores; -1 for one that may not be written."""
+        out: Index = self._columns[tokens]
+        return out
+
+    def logits(self, x: Array) -> Array:
+        return np.concatenate([x @ self._usual, x @ self._more], axis=-1) if self._more.size else x @ self._usual
 
 
 class _Layer:
@@ -89,8 +121,9 @@ def _softmax(x: Array) -> Array:
 class Sound:
     """One sound, and the tree of texts tried on it. Node 0 is the end of the prompt."""
 
-    def __init__(self, decoder: Decoder, encoded: Array, prompt: list[int]) -> None:
+    def __init__(self, decoder: Decoder, encoded: Array, prompt: list[int], outlet: Outlet) -> None:
         self._d = decoder
+        self.outlet = outlet
         self._cross = [self._project(layer, encoded) for layer in decoder.layers]
         self._room = 256 + len(prompt)
         shape = (len(decoder.layers), 2, self._room, decoder.width)
@@ -113,18 +146,18 @@ class Sound:
     def extend(self, parents: Index, tokens: Index) -> tuple[Index, Array]:
         """Grow each parent (a node's number) by one token.
 
-        Returns the new nodes' numbers, (n,), and the natural-log probability of every next token, (n, vocabulary)."""
+        Returns the new nodes' numbers, (n,), and the natural-log probability of every next token of the outlet, (n, outlet)."""
         nodes = self._admit(parents)
         return nodes, self._ahead(nodes, tokens)
 
     def _ahead(self, nodes: Index, tokens: Index, last: int = 0) -> Array:
         d = self._d
-        x: Array = d.embedding[tokens] + d.positions[self._depth[nodes]]
+        x: Array = d.embedding[tokens].astype(np.float32) + d.positions[self._depth[nodes]]
         for number, layer in enumerate(d.layers):
             x = x + self._look_back(number, layer, _norm(x, layer.self_norm), nodes)
             x = x + self._look_at_sound(number, layer, _norm(x, layer.cross_norm))
             x = x + _apply(_gelu(_apply(_norm(x, layer.ffn_norm), layer.up)), layer.down)
-        logits = _norm(x[-last:], d.last_norm) @ d.embedding.T
+        logits = self.outlet.logits(_norm(x[-last:], d.last_norm))
         top = logits.max(-1, keepdims=True)
         logits -= top + np.log(np.exp(logits - top).sum(-1, keepdims=True))
         out: Array = logits

@@ -8,19 +8,19 @@ finished text cannot come back and is dropped.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handsfree.speech.neural_decoder import Sound
+from handsfree.speech.neural_decoder import Outlet, Sound
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 FREE = "free"
-_WIDEST_LEVEL = 32
+_WIDEST_LEVEL = 16
 _LEVEL_REACH = 10.0  # nats below the best beginning of the same length at which a beginning is given up
 
 
@@ -41,6 +41,12 @@ class TrieNode:
             node.then = tuple(sorted({*node.then, *then}))
         else:
             node.final = True
+
+    def tokens(self) -> Iterator[int]:
+        """Of every text below here, some more than once."""
+        for token, child in self.children.items():
+            yield token
+            yield from child.tokens()
 
 
 @dataclass(frozen=True)
@@ -81,10 +87,13 @@ def search(sound: Sound, trie: TrieNode, alphabets: Mapping[str, Alphabet], end:
     where the trie says."""
     found: list[Finish] = []
     root = _Begun(-1, -1, (), 0.0, trie, {FREE, *trie.then} & set(alphabets))
+    column = sound.outlet.column
+    columns = {name: column(alphabet.tokens) for name, alphabet in alphabets.items()}
+    last = int(column(np.array([end]))[0])
     level, nodes, ahead = [root], np.array([sound.root]), sound.first
     for _ in range(max((alphabet.most for alphabet in alphabets.values()), default=32)):
-        found += _ends(level, ahead, end, alphabets)
-        level = _grow(level, nodes, ahead, alphabets, _floor(found, reach), reach)
+        found += _ends(level, ahead, last)
+        level = _grow(level, nodes, ahead, alphabets, sound.outlet, columns, _floor(found, reach), reach)
         if not level:
             break
         parents, tokens = np.array([b.parent for b in level]), np.array([b.token for b in level])
@@ -99,7 +108,8 @@ def _floor(found: Sequence[Finish], reach: float) -> float:
     return max((f.score for f in found), default=-np.inf) - reach
 
 
-def _ends(level: Sequence[_Begun], ahead: NDArray[np.float32], end: int, alphabets: Mapping[str, Alphabet]) -> list[Finish]:
+def _ends(level: Sequence[_Begun], ahead: NDArray[np.float32], end: int) -> list[Finish]:
+    """`end`: the column of the end token."""
     out = []
     for row, begun in enumerate(level):
         kinds = {name for name in begun.loose if begun.tokens}
@@ -112,7 +122,7 @@ def _ends(level: Sequence[_Begun], ahead: NDArray[np.float32], end: int, alphabe
 
 def _grow(
     level: Sequence[_Begun], nodes: NDArray[np.int64], ahead: NDArray[np.float32],
-    alphabets: Mapping[str, Alphabet], lowest: float, reach: float,
+    alphabets: Mapping[str, Alphabet], outlet: Outlet, columns: Mapping[str, NDArray[np.int64]], lowest: float, reach: float,
 ) -> list[_Begun]:  # fmt: skip
     """The next level: every child of the trie within reach, and the best of each alphabet."""
     grown: dict[tuple[int, int], _Begun] = {}
@@ -125,14 +135,16 @@ def _grow(
 
     for name, alphabet in alphabets.items():
         rows = [row for row, begun in enumerate(level) if name in begun.loose and len(begun.tokens) < alphabet.most]
-        for row, token, score in _best(rows, level, ahead, alphabet):
+        for row, token, score in _best(rows, level, ahead, alphabet, columns[name]):
             if score > lowest + reach - alphabet.reach and not _loops((*level[row].tokens, token)):
                 begin(row, token, score).loose.add(name)
     best = max((b.score for b in grown.values()), default=-np.inf)
     lowest = max(lowest, best - min(reach, _LEVEL_REACH))
     for row, begun in enumerate(level):
-        for token, child in (begun.trie.children if begun.trie is not None else {}).items():
-            score = begun.score + float(ahead[row, token])
+        children = begun.trie.children if begun.trie is not None else {}
+        scores = ahead[row, outlet.column(np.fromiter(children, np.int64, len(children)))] if children else ()
+        for (token, child), gain in zip(children.items(), scores, strict=True):
+            score = begun.score + float(gain)
             if score > lowest:
                 new = begin(row, token, score)
                 new.trie = child
@@ -146,12 +158,13 @@ def _loops(tokens: tuple[int, ...]) -> bool:
 
 
 def _best(
-    rows: Sequence[int], level: Sequence[_Begun], ahead: NDArray[np.float32], alphabet: Alphabet
+    rows: Sequence[int], level: Sequence[_Begun], ahead: NDArray[np.float32], alphabet: Alphabet, columns: NDArray[np.int64]
 ) -> list[tuple[int, int, float]]:
+    """`columns`: where the alphabet's tokens stand in `ahead`."""
     if not rows:
         return []
     sofar = np.array([level[row].score for row in rows], np.float32)
-    scores = ahead[np.ix_(np.array(rows), alphabet.tokens)] + sofar[:, None]
+    scores = ahead[np.ix_(np.array(rows), columns)] + sofar[:, None]
     flat = scores.ravel()
     keep = np.argpartition(-flat, min(alphabet.width, flat.size) - 1)[: alphabet.width]
     width = len(alphabet.tokens)

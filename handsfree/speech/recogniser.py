@@ -21,12 +21,11 @@ from handsfree.errors import Trouble
 from handsfree.language.meaning import Denial, Heard, Listening, Meaning, Sense, Verdict
 from handsfree.speech.acceptance import UNFITTED, Models, StakeModel, fitted
 from handsfree.speech.engine import RATE, Engine, Testimony
-from handsfree.speech.weighing import ELSE, FORCED, PRIMED, Stake, Weighed, contest, unfitted, vetoed, weigh
+from handsfree.speech.weighing import ELSE, SECOND, Stake, Weighed, unfitted, vetoed, weigh
 
 if TYPE_CHECKING:
     from handsfree.language.base import Language
     from handsfree.speech.engine import Samples
-    from handsfree.speech.forced import Forced
 
 Shift = Mapping[Stake, float]  # an enrolment: log-odds added for this person
 _PROOF = 1.0  # log-odds above the usual threshold that a proof of dead works needs
@@ -36,18 +35,14 @@ _MEANT = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UN
 
 
 class Recogniser:
-    """`engines`: the first leads. `enrolment`: log-odds by stake, fitted to a person. `by_sound`: compares the leading
-    readings after the engines. Loads nothing before it hears."""
+    """`engines`: the first leads. `enrolment`: log-odds by stake, fitted to a person. Loads nothing before it hears."""
 
-    def __init__(
-        self, engines: Sequence[Engine], language: Language, enrolment: Shift | None = None, by_sound: Forced | None = None
-    ) -> None:
+    def __init__(self, engines: Sequence[Engine], language: Language, enrolment: Shift | None = None) -> None:
         if not engines:
             raise Trouble("No speech engine is there; install one (see 'handsfree models').")
         self.engines = tuple(engines)
         self.language = language
         self.enrolment = dict(enrolment or {})
-        self._by_sound = by_sound
         self._pool: ThreadPoolExecutor | None = None
         self.name = "+".join(engine.name for engine in self.engines)
 
@@ -87,17 +82,13 @@ class Recogniser:
 
     def _judge(self, testimonies: list[Testimony], listening: Listening, samples: Samples) -> Heard:
         weighed = weigh(testimonies, listening, self.language)
-        if self._by_sound is not None and weighed is not None and weighed.stake is Stake.READING:
-            compared = self._by_sound.compare(samples, contest(testimonies, listening, self.language))
-            testimonies = [*testimonies, compared]
-            weighed = weigh(testimonies, listening, self.language)
         denial = _leading_denial(testimonies)
         if weighed is None:
             verdict = Verdict.ASKED_AGAIN if denial is not None else Verdict.NOT_FOR_ME
             return self._heard(
                 verdict, denial, 0.0, testimonies, samples, None, str(denial.text) if denial else "nothing in force"
             )
-        name = "+".join(t.engine for t in testimonies if t.candidates or t.engine == FORCED)
+        name = "+".join(t.engine for t in testimonies if t.candidates)
         model = _models().get(name, {}).get(weighed.stake)
         if model is not None:
             sure = self._probability(model, weighed)
@@ -165,11 +156,11 @@ def build_recogniser(engine: str | None, language_code: str, models_dir: Path) -
         found = _engines(engine, language, models_dir)
         if not found:
             raise Trouble(f"The engine '{engine}' is not installed for '{language_code}'; see 'handsfree models'.")
-        return Recogniser(found, language, by_sound=_forced(found))
+        return Recogniser(found, language)
     for name in ("whisper", "vosk", "pocketsphinx"):
         found = _engines(name, language, models_dir)
         if found:
-            return Recogniser(found, language, by_sound=_forced(found))
+            return Recogniser(found, language)
     raise Trouble(
         f"No speech engine is installed for '{language_code}'; add a Vosk model of it with "
         "'handsfree models --add FILE.zip' or work from the keyboard with --typed."
@@ -189,24 +180,18 @@ def _engines(name: str, language: Language, models_dir: Path) -> list[Engine]:
 
 
 def _whisper(language: Language, models_dir: Path) -> list[Engine]:
+    """The small model that was taught the trade's speech, and beside it the larger one: weights that were added, else those
+    a package carries."""
     from importlib.util import find_spec
 
     from handsfree.speech.neural_weights import find_weights
     from handsfree.speech.whisper import Whisper
 
-    folder = find_weights(models_dir)
-    if folder is None or find_spec("ctranslate2") is None or language.code != "en":
+    small, large = find_weights(sizes=("tiny.en",)), find_weights(models_dir, sizes=("base",))
+    if find_spec("ctranslate2") is None or language.code != "en":
         return []
-    return [Whisper(language, folder), Whisper(language, folder, primed=True)]
-
-
-def _forced(engines: Sequence[Engine]) -> Forced | None:
-    """The comparison by sound beside the neural engine, which alone was fitted with it."""
-    if not any(engine.name == PRIMED for engine in engines):
-        return None
-    from handsfree.speech.forced import Forced
-
-    return Forced()
+    first = [Whisper(language, small, adapted=True)] if small is not None else []
+    return [*first, *([Whisper(language, large, primed=True, name=SECOND)] if large is not None else [])]
 
 
 def _vosk(language: Language, models_dir: Path) -> list[Engine]:

@@ -31,15 +31,11 @@ if TYPE_CHECKING:
 OTHER = "other: "  # evidence of an engine: a text with no meaning in force, and its score
 _ALIKE = 0.86  # similarity from which a text counts as another writing of the same sound
 NEURAL = "whisper"
-PRIMED = "whisper primed"
-FORCED = "forced"
+SECOND = "whisper base"  # the larger model, told before what is in force
 ELSE = "something else was heard"
 _RESEMBLES = 0.45  # how alike some engine's own words must be to what is acted on
 _FLOOR = -12.0  # nats below everything found: what a pass thinks of an act it did not find
 _NUMBER_FLOOR = -7.0  # the same where a number is asked for: a pass often misses the right one of a million
-_PLAIN = 0.5  # what the plain pass's view of a number counts beside the primed one's
-_BY_SOUND = 5.0  # nats that a nat a frame of acoustic evidence against a number counts
-_CONTEST = 4  # acts compared by sound
 _OFF_PACE = 1.5  # nats a deviation beyond the first by which an act is too short or too long for the sound
 _NONE = -40.0  # log-probability standing for "nothing of the kind was found"
 _FIRM = 0.5  # nats that a gate must lie above its true denials
@@ -141,11 +137,10 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
 
     The neural engine leads where it testifies: the act with the highest product of its posterior over its passes."""
     neural = [t for t in testimonies if t.engine.startswith(NEURAL) and t.candidates]
-    forced = next((t for t in testimonies if t.engine == FORCED), None)
-    plain = [t for t in testimonies if not t.engine.startswith(NEURAL) and t is not forced]
+    plain = [t for t in testimonies if not t.engine.startswith(NEURAL)]
     if not neural:
         return _weigh_words(plain, listening, language)
-    ranked = _ranked(neural, listening, forced)
+    ranked = _ranked(neural, listening)
     if not ranked:
         return None
     best = ranked[0].meaning
@@ -164,8 +159,6 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
     features["lead"] = _clip(ranked[0].score - ranked[1].score if len(ranked) > 1 else 24.0, 0, 12)
     features["sounds"] = _clip(math.log(max(1, len(phonemes(best.spoken)))), 0.5, 4)
     features["words"] = float(len(best.spoken.split()))
-    if forced is not None:
-        features["by sound"] = _by_sound(forced, best, listening)
     for testimony in plain:
         features |= _second_opinion(testimony, best, listening)
     rivals = tuple(act.meaning for act in ranked if act.score > ranked[0].score - _TIE * len(neural))
@@ -175,63 +168,22 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
     )  # fmt: skip
 
 
-def contest(testimonies: Sequence[Testimony], listening: Listening, language: Language) -> tuple[Meaning, ...]:
-    """What an acoustic model should compare before a reading is settled: the ways the leading acts were found and the
-    numbers that sound near the first."""
-    neural = [t for t in testimonies if t.engine.startswith(NEURAL) and t.candidates]
-    ranked = _ranked(neural, listening)[:_CONTEST]
-    found = sorted((c for t in neural for c in t.candidates), key=lambda c: -c.score)
-    out: dict[str, Meaning] = {}
-    for act in ranked:
-        same = [c.meaning for c in found if key(c.meaning, listening) == key(act.meaning, listening)]
-        for meaning in list(dict.fromkeys(same))[:2]:
-            out.setdefault(meaning.spoken, meaning)
-    if ranked and ranked[0].meaning.sense is Sense.NUMBER:
-        out |= {twin.spoken: twin for way in list(out.values())[:2] for twin in _twins(way, language)}
-    return tuple(out.values())
-
-
-def _twins(meaning: Meaning, language: Language) -> list[Meaning]:
-    """The same words with a number that sounds near: 'four hundred and fourteen ohms' for 'four hundred and forty ohms'."""
-    if meaning.value is None:
-        return []
-    said = language.say_number(meaning.value)
-    if said not in meaning.spoken:
-        return []
-    near = list(language.confusable(meaning.value))[:3]
-    return [replace(meaning, value=v, spoken=meaning.spoken.replace(said, language.say_number(v))) for v in near]
-
-
-def _by_sound(forced: Testimony, best: Meaning, listening: Listening) -> float:
-    """Nats a frame by which the act fits the sound better than anything else compared does."""
-    own = [c.score for c in forced.candidates if key(c.meaning, listening) == key(best, listening)]
-    other = [c.score for c in forced.candidates if key(c.meaning, listening) != key(best, listening)]
-    if not own:
-        return -0.6
-    return _clip(max(own) - max(other), -0.6, 0.6) if other else 0.3
-
-
-def _ranked(neural: Sequence[Testimony], listening: Listening, forced: Testimony | None = None) -> list[Act]:
+def _ranked(neural: Sequence[Testimony], listening: Listening) -> list[Act]:
     """Acts by the sum, over the passes, of the log of their share of all that each pass found; numbers also by pace."""
     number = listening.number is not None
     floor = _NUMBER_FLOOR if number else _FLOOR
-    totals: dict[tuple[Sense, str], float] = {}
     meanings: dict[tuple[Sense, str], Meaning] = {}
-    views: list[tuple[float, dict[tuple[Sense, str], float]]] = []
+    views: list[dict[tuple[Sense, str], float]] = []
     for testimony in neural:
         found = acts(testimony, listening)
         total = log_sum([*(c.score for c in testimony.candidates), *(score for _, score in _others(testimony))])
-        weight = _PLAIN if number and testimony.engine != PRIMED else 1.0
-        views.append((weight, {key(act.meaning, listening): max(floor, act.score - total) for act in found}))
+        views.append({key(act.meaning, listening): max(floor, act.score - total) for act in found})
         for act in found:
             meanings.setdefault(key(act.meaning, listening), act.meaning)
-    for which in meanings:
-        totals[which] = sum(weight * view.get(which, floor) for weight, view in views)
-        if number:
+    totals = {which: sum(view.get(which, floor) for view in views) for which in meanings}
+    if number:
+        for which in totals:
             totals[which] -= _OFF_PACE * min(4.0, max(0.0, _misfit(neural, which, listening) - 1))
-            if forced is not None and forced.candidates:
-                own = [c.score for c in forced.candidates if key(c.meaning, listening) == which]
-                totals[which] += _BY_SOUND * max(-1.0, max(own, default=-math.inf) - forced.candidates[0].score)
     return sorted((Act(meanings[which], total) for which, total in totals.items()), key=lambda act: -act.score)
 
 
@@ -341,39 +293,34 @@ def _weigh_words(testimonies: Sequence[Testimony], listening: Listening, languag
 def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> str:
     """Why the act must not be accepted however probable; '' for no reason.
 
-    Any act: some engine's own words must resemble it. What may prove the works dead: nobody may have heard a denial, a true
-    denial must lie well below it, and the passes must agree. A reading must fit the sound better than every number it was
-    compared with. A gate besides needs every engine's words to be free of a denial, true
-    denials to lie well below it, the primed pass to have written exactly the phrase, and nobody to have heard a longer word
-    around one of the phrase's ('block', 'locker', 'unlock' for 'lock')."""
+    Any act: some engine's own words must resemble it. A gate and what may prove the works dead: nobody may have heard a
+    denial, and the first engine must find every true denial well below it. For a proof the engines must agree. For a gate the
+    first engine must have written exactly the phrase, with no longer word around one of its own ('block', 'locker', 'unlock'
+    for 'lock'); a second engine that heard another number speaks through the probability alone, for it mishears digits."""
     features = dict(weighed.features)
     resembling = [value for name, value in features.items() if name.endswith("alike") or name in ("agree", "agree_loop")]
     if resembling and max(resembling) < _RESEMBLES:
         return ELSE
-    if weighed.stake is Stake.READING and features.get("by sound", 1.0) <= 0:
-        return "the sounds fit another number as well"
     if weighed.stake is not Stake.GATE and not weighed.proof:
         return ""
+    first = testimonies[0]
     for testimony in testimonies:
-        meanings = language.understand(testimony.free, listening)
-        if any(meaning.sense is Sense.DENIAL and meaning.text in _TRUE_DENIALS for meaning in meanings):
+        denials = {m.text for m in language.understand(testimony.free, listening) if m.sense is Sense.DENIAL}
+        if denials & (_TRUE_DENIALS if testimony is first else _TRUE_DENIALS - {Denial.NUMBER}):
             return "a denial was heard"
-        if weighed.proof:
-            continue
-        if testimony.engine == PRIMED and not any(meaning.sense is Sense.GATE for meaning in meanings):
-            return "not the whole phrase"
-        longer = longer_word(testimony.free, weighed.best.spoken)
-        if longer:
-            return f"'{longer}' was heard"
-    if min(features.get("firm", 10.0), features.get("primed firm", 10.0)) < _FIRM:
+    if features.get("firm", 10.0) < _FIRM:
         return "a denial is as likely"
     if weighed.proof:
         apart = features.get("one leader", 1.0) < 1 or features.get("free same", 1.0) == 0
         return "the witnesses differ" if apart else ""
-    neural = any(testimony.engine == PRIMED for testimony in testimonies)
-    if not neural and max(features.get("weakest", 0.0), features.get("words weakest", 0.0)) < _VOUCHED:
-        return "a word is missing"
-    return ""
+    longer = longer_word(first.free, weighed.best.spoken)
+    if longer:
+        return f"'{longer}' was heard"
+    whole = any(meaning.sense is Sense.GATE for meaning in language.understand(first.free, listening))
+    if first.engine.startswith(NEURAL) and not whole:
+        return "not the whole phrase"
+    vouched = max(features.get("weakest", 0.0), features.get("words weakest", 0.0)) >= _VOUCHED
+    return "" if vouched or first.engine.startswith(NEURAL) else "a word is missing"
 
 
 def unfitted(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> float:

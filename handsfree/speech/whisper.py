@@ -38,6 +38,7 @@ REACH = 14.0  # nats below the best text at which a phrase is given up
 _FREE_REACH, _NUMBER_REACH, _LOCK_REACH = 4.0, 9.0, 12.0
 _BUILT_MOST = 24  # number texts understood, the best first; each takes a millisecond or two
 _AFTER = 4.0  # seconds of silence after the sound, so that the model sees that it ends
+_AFTER_TAUGHT = 2.5  # the taught model has seen it so
 _SHORTEST = 0.15  # seconds of sound; less is no word
 _LONGEST = 26.0
 _FRAMES_A_SECOND = 100
@@ -49,7 +50,8 @@ _BEFORE_A_GATE = (
     "Isolated lock 7 1.", "If isolated, log 3 8.", "Still on.", "Isolated, lock 6 2 4 0.", "Next step. Say again. Stand by.",
     "How long.",
 )  # fmt: skip
-_FREE_WIDTH, _NUMBER_WIDTH, _LOCK_WIDTH = 4, 10, 10
+_USUAL_TOKENS = 20_000  # of the vocabulary, what may be written whatever is in force
+_FREE_WIDTH, _NUMBER_WIDTH, _LOCK_WIDTH = 3, 6, 6  # wider found the same leading acts on 24 clips, a fifth dearer
 _FREE_MOST, _NUMBER_MOST, _LOCK_MOST = 28, 14, 16
 
 
@@ -58,9 +60,9 @@ class _Model:
     encoder: Any
     decoder: Any
     tokenizer: Any
-    start: int
-    bare: int  # no timestamps
+    opening: tuple[int, ...]  # start of transcript (of a language, where the weights know several), no timestamps
     end: int
+    usual: Any  # tokens that may be written, whatever is in force: (n,) int64
     name: str
     sha256: str
 
@@ -72,8 +74,12 @@ class Whisper:
     model would rather write 'look' and 'decimal' where it would write 'national'; it also hears 'isolated' for 'insulated':
     a witness to be heard beside the plain one, never alone. Both may share one `model`."""
 
-    def __init__(self, language: Language, folder: Path, threads: int = 1, primed: bool = False) -> None:
-        self.name = "whisper primed" if primed else "whisper"
+    def __init__(
+        self, language: Language, folder: Path, threads: int = 1, primed: bool = False, adapted: bool = False,
+        name: str = "whisper",
+    ) -> None:  # fmt: skip
+        self.name = name
+        self._adapted = adapted
         self._primed = primed
         self.language = language.code
         self._language = language
@@ -83,7 +89,7 @@ class Whisper:
 
     @cached_property
     def _model(self) -> _Model:
-        return _load(self._folder, self._threads)
+        return _load(self._folder, self._threads, self.language, self._adapted)
 
     def load(self) -> str:
         """Load now; returns the name of the weights with the head of their SHA-256."""
@@ -95,9 +101,7 @@ class Whisper:
         if len(samples) < _SHORTEST * RATE or len(samples) > _LONGEST * RATE or float(abs(samples).max()) < 1e-4:
             return Testimony(self.name, (), "")
         prepared = self._prepare(listening)
-        easy = listening.number is None and listening.gate is None
-        sound = _slower(samples) if self._primed and easy else samples
-        finishes = self._search(sound, prepared.trie, prepared.alphabets, self._context(listening))
+        finishes = self._search(samples, prepared, self._context(listening))
         found = self._testimony(finishes, prepared, listening)
         return replace(found, evidence=(*found.evidence, (SECONDS, spoken_seconds(samples))))
 
@@ -107,13 +111,15 @@ class Whisper:
 
         if not len(samples):
             return ""
-        model = WhisperModel(str(self._folder), device="cpu", compute_type="int8", cpu_threads=self._threads)
+        from handsfree.speech.neural_weights import files_of
+
+        model = WhisperModel(
+            str(self._folder), device="cpu", compute_type="int8", cpu_threads=self._threads, files=files_of(self._folder)
+        )
         pieces, _ = model.transcribe(samples, language=self.language, beam_size=5, condition_on_previous_text=False)
         return " ".join(piece.text.strip() for piece in pieces).strip()
 
-    def _search(
-        self, samples: Samples, trie: TrieNode, alphabets: Mapping[str, Alphabet], prompt: list[int]
-    ) -> list[Finish]:
+    def _search(self, samples: Samples, prepared: _Prepared, prompt: list[int]) -> list[Finish]:
         import numpy as np
         from ctranslate2 import StorageView
 
@@ -121,12 +127,14 @@ class Whisper:
         from handsfree.speech.neural_search import search
 
         model = self._model
-        frames = min(3000, 2 * math.ceil((len(samples) / RATE + _AFTER) * _FRAMES_A_SECOND / 2))
+        after = _AFTER_TAUGHT if self._adapted else _AFTER
+        frames = min(3000, 2 * math.ceil((len(samples) / RATE + after) * _FRAMES_A_SECOND / 2))
         encoded = np.array(
             model.encoder.encode(StorageView.from_array(np.ascontiguousarray(log_mel(samples, frames)[None])))
         )[0]
-        sound = model.decoder.listen(encoded, [*prompt, model.start, model.bare])
-        return search(sound, trie, alphabets, model.end, REACH)
+        outlet = model.decoder.outlet(model.usual, prepared.tokens)
+        sound = model.decoder.listen(encoded, [*prompt, *model.opening], outlet)
+        return search(sound, prepared.trie, prepared.alphabets, model.end, REACH)
 
     # ---- what is in force, as tokens
 
@@ -183,7 +191,7 @@ class Whisper:
                     tokens = self._tokens(text)
                     trie.add(tokens)
                     meanings.setdefault(tokens, meaning)
-        alphabets = {FREE: self._everything}
+        alphabets: dict[str, Alphabet] = {}
         if listening.number is not None:
             trie.then = (NUMBERS,)
             alphabets[NUMBERS] = self._alphabet(_vocabulary(language), _NUMBER_WIDTH, _NUMBER_MOST, _NUMBER_REACH)
@@ -195,18 +203,21 @@ class Whisper:
             for opening in language.gates[listening.gate.word]:
                 for text in _openings(opening):
                     trie.add(self._tokens(text), then=(LOCKS,))
-        return _Prepared(trie, alphabets, meanings)
+        tokens = set(trie.tokens()) | {int(token) for alphabet in alphabets.values() for token in alphabet.tokens}
+        return _Prepared(trie, {**alphabets, FREE: self._free(tokens)}, meanings, frozenset(tokens))
 
     def _tokens(self, text: str) -> tuple[int, ...]:
         return tuple(self._model.tokenizer.encode(" " + text, add_special_tokens=False).ids)
 
-    @cached_property
-    def _everything(self) -> Alphabet:
+    def _free(self, in_force: Iterable[int]) -> Alphabet:
+        """What the free decode may write: what is usual, and all that what is in force is written with."""
         import numpy as np
 
         from handsfree.speech.neural_search import Alphabet
 
-        return Alphabet(np.arange(self._model.end), _FREE_WIDTH, _FREE_MOST, _FREE_REACH)
+        usual, end = self._model.usual, self._model.end
+        written = np.union1d(usual, np.fromiter(in_force, np.int64))
+        return Alphabet(written[written < end], _FREE_WIDTH, _FREE_MOST, _FREE_REACH)
 
     @cached_property
     def _digits(self) -> Alphabet:
@@ -280,16 +291,8 @@ class _Prepared:
     trie: TrieNode
     alphabets: Mapping[str, Alphabet]
     meanings: Mapping[tuple[int, ...], Meaning]
+    tokens: frozenset[int]  # all that may be written of what is in force
     understood: dict[str, Meaning | None] = field(default_factory=dict)
-
-
-def _slower(samples: Samples) -> Samples:
-    """A tenth slower and lower. Of 50 hard readings and gate phrases the primed pass alone found 40 so, and both passes 38
-    as they were; a second look at the same sound is worth more when it is not quite the same sound."""
-    import numpy as np
-    from scipy.signal import resample_poly
-
-    return np.asarray(resample_poly(samples, 11, 10), dtype=np.float32)
 
 
 def _written(spoken: str, language: Language) -> list[str]:
@@ -325,9 +328,10 @@ def _one_thread() -> None:
     threadpool_limits(1, user_api="blas")
 
 
-@lru_cache(maxsize=2)
-def _load(folder: Path, threads: int) -> _Model:
-    from handsfree.speech.neural_weights import identify, read_decoder
+@lru_cache(maxsize=4)
+def _load(folder: Path, threads: int, language: str, taught: bool) -> _Model:
+    from handsfree.speech.neural_adapted import FOR, adapted
+    from handsfree.speech.neural_weights import files_of, identify, read_decoder
 
     try:
         import ctranslate2
@@ -340,16 +344,35 @@ def _load(folder: Path, threads: int) -> _Model:
     os.environ.setdefault("ONEDNN_PRIMITIVE_CACHE_CAPACITY", "8")
     which = identify(folder)
     _one_thread()
+    files = files_of(folder)
+    if taught and which.sha256 == FOR:
+        files["model.bin"] = adapted(files["model.bin"])
     try:
-        encoder = ctranslate2.models.Whisper(str(folder), device="cpu", compute_type="int8", intra_threads=threads)
+        encoder = ctranslate2.models.Whisper(
+            str(folder), device="cpu", compute_type="int8", intra_threads=threads, files=files
+        )
         tokenizer = Tokenizer.from_file(str(folder / "tokenizer.json"))
     except (RuntimeError, ValueError, OSError) as error:
         raise Trouble(f"The Whisper weights in {folder} cannot be used ({error}); install them again.") from None
-    weights = read_decoder(folder / "model.bin")
+    weights = read_decoder(files["model.bin"], folder)
     heads = int(weights["num_heads"])
-    names = ("startoftranscript", "notimestamps", "endoftext")
-    ids = {name: int(tokenizer.token_to_id(f"<|{name}|>") or 0) for name in names}
+
+    def special(name: str) -> int:
+        return int(tokenizer.token_to_id(f"<|{name}|>") or 0)
+
+    several = bool(encoder.is_multilingual)
+    opening = ("startoftranscript", language, "transcribe", "notimestamps") if several else ("startoftranscript", "notimestamps")
+    end = special("endoftext")
     return _Model(
-        encoder, Decoder(weights, heads), tokenizer, ids["startoftranscript"], ids["notimestamps"], ids["endoftext"],
+        encoder, Decoder(weights, heads), tokenizer, tuple(special(name) for name in opening), end, _usual(tokenizer, end),
         which.name, which.sha256,
     )  # fmt: skip
+
+
+def _usual(tokenizer: Any, end: int) -> Any:
+    """The first tokens of the vocabulary that are written in Latin letters, figures and punctuation, and the end: the
+    vocabulary is ordered by how often what it stands for is written. With 10,000 'isolated' could not be spelt."""
+    import numpy as np
+
+    latin = [token for token in range(end) if all(ord(sign) < 0x250 for sign in tokenizer.decode([token]))]
+    return np.array([*latin[:_USUAL_TOKENS], end], np.int64)

