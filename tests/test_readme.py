@@ -36,7 +36,7 @@ from tests.readme import TOP, Instead
 #: What the reader would put where the page says it in capitals. VISIT and URL come from the demo and the desk.
 MEANT = {
     "NAME": "door-and-fan", "FILE": "procedures/platform-check.yaml", "OLD": "procedures/too-warm.yaml",
-    "NEW": "too-warm",
+    "NEW": "too-warm", "KEYFILE": "device.key",
 }  # fmt: skip
 
 TYPED = "seven three nine\naffirm\nstop the visit\naffirm\n"
@@ -60,8 +60,8 @@ INSTEAD = {
         "handsfree rehearse FILE --most 1 --voice slt", "all voices over all paths take minutes", says="1 walk"
     ),
     "handsfree desk --visits visits": Instead("", "it serves until it is stopped; a desk stands through these tests"),
-    "handsfree send visits --to URL": Instead(
-        "handsfree send visits --to URL --key device.key", "the desk wants a device's key", says="stored"
+    "handsfree send visits --to URL --key KEYFILE": Instead(
+        "handsfree send visits --to URL --key KEYFILE", "as it stands, with what it must say", says="stored"
     ),
 }  # fmt: skip
 

@@ -79,8 +79,7 @@ def check(visits: Path, database: str | None = None, sound: str | None = None) -
 
     asked = Asked(visits, database=database, sound=sound)
     known = keys.known()
-    count = sum(1 for _ in signoffs.read(visits / databases.OWN, known))
-    (visits / databases.OWN).mkdir(mode=0o700, exist_ok=True)
+    count = sum(1 for _ in signoffs.read(databases.own_folder(visits), known))
     engine = databases.open_engine(asked.database_url)
     databases.migrate(engine)
     files = Files(visits, sound)

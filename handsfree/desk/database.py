@@ -21,6 +21,19 @@ def sqlite_url(path: Path) -> str:
     return f"sqlite:///{path}"
 
 
+def own_folder(visits: Path) -> Path:
+    """The folder that the desk keeps for itself among the visits, made where it is not there. Trouble where it cannot be."""
+    if not visits.is_dir():
+        raise Trouble(f"There is no folder {visits}; name the folder of visits with --visits.")
+    own = visits / OWN
+    try:
+        own.mkdir(mode=0o700, exist_ok=True)
+    except OSError as error:
+        raise Trouble(f"The desk cannot keep its folder {own} ({error.strerror}); see who may write there, and whether "
+                      "something else has that name.") from None
+    return own
+
+
 def open_engine(url: str, *, pool: int = 20) -> Engine:
     """Trouble where the address is none, or nothing answers there."""
     try:

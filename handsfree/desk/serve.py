@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import ipaddress
 import secrets
+import socket
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -86,10 +88,7 @@ def origins(asked: Asked) -> tuple[str, ...]:
 
 
 def open_people(asked: Asked) -> Any:
-    if not asked.visits.is_dir():
-        raise Trouble(f"There is no folder {asked.visits}; name the folder of visits with --visits.")
-    if asked.people is None:
-        (asked.visits / database.OWN).mkdir(mode=0o700, exist_ok=True)
+    database.own_folder(asked.visits)
     engine = database.open_engine(asked.people_url)
     people.make_tables(engine)
     return engine
@@ -100,7 +99,6 @@ def open_desk(asked: Asked, tell: Any = None) -> tuple[Desk, Refreshed]:
     accounts = open_people(asked)
     count = sum(account.role != "device" for account in people.everybody(accounts))
     judge(asked, count)
-    (asked.visits / database.OWN).mkdir(mode=0o700, exist_ok=True)
     engine = database.open_engine(asked.database_url)
     database.migrate(engine)
     known = keys.known()
@@ -135,12 +133,32 @@ def serve(asked: Asked) -> None:
         print(f"Nothing of {name} can be read; run 'handsfree verify {asked.visits / name}'.", file=out)
     if not loopback(asked.host):
         print(f"Warning: on {asked.host} others reach this desk. Let in only the network that needs it.", file=out)
-    where = desk.origins[0] + (f"/enter/{desk.door}" if desk.door else "/")
-    print(f"The desk is at {where}" + ("  (this link works once)" if desk.door else ""), file=out, flush=True)
-    uvicorn.run(
+    settings = uvicorn.Config(
         build(desk), host=asked.host, port=asked.port, log_level="warning", access_log=False, server_header=False,
         ssl_certfile=str(asked.certificate) if asked.certificate else None,
         ssl_keyfile=str(asked.key) if asked.key else None,
         proxy_headers=asked.origin is not None, forwarded_allow_ips="127.0.0.1", limit_concurrency=2000,
         timeout_keep_alive=10,
     )
+    listening = door_of(asked, settings)
+    where = desk.origins[0] + (f"/enter/{desk.door}" if desk.door else "/")
+    print(f"The desk is at {where}" + ("  (this link works once)" if desk.door else ""), file=out, flush=True)
+    server = uvicorn.Server(settings)
+    with listening, contextlib.suppress(KeyboardInterrupt):
+        server.run(sockets=[listening])
+
+
+def door_of(asked: Asked, settings: Any) -> socket.socket:
+    """The socket the desk listens on, before anybody is told its address. Trouble where another has it, where there is no
+    such address here, or where the certificate and its key are none."""
+    try:
+        settings.load()
+    except OSError as error:  # ssl.SSLError is one
+        raise Trouble(f"TLS cannot be had with {asked.certificate} and {asked.key} ({error.strerror or error}); give a "
+                      "certificate and its own key, as PEM files.") from None
+    family = socket.AF_INET6 if ":" in asked.host else socket.AF_INET
+    try:
+        return socket.create_server((asked.host, asked.port), family=family, backlog=2048)
+    except OSError as error:
+        raise Trouble(f"The desk cannot listen on port {asked.port} of {asked.host} ({error.strerror or error}); choose "
+                      "another with --port, or stop what listens there.") from None
