@@ -30,7 +30,7 @@ from handsfree.visit.listening import listening
 from handsfree.visit.movement import clear, forward, take_up
 from handsfree.visit.speaking import answer_words, called, choices, duration
 from handsfree.visit.state import Awaiting, Overlay, State, listen_for
-from handsfree.visit.steps import present, set_wait_timer
+from handsfree.visit.steps import present, record, set_wait_timer
 from handsfree.visit.wishes import is_command
 
 QUIET_SECONDS = 180.0
@@ -53,7 +53,8 @@ def advance(state: State, happening: Stamped) -> tuple[State, tuple[Effect, ...]
     if state.closed and not isinstance(event, events.Resumed):
         return state, ()
     flow = Flow(replace(state, now=max(happening.mono, state.now), wall=happening.wall))
-    too_late = _break_over(flow) and isinstance(event, events.Utterance)
+    # A resume clears whatever isolation there was, and says so, once.
+    too_late = not isinstance(event, events.Resumed) and _break_over(flow) and isinstance(event, events.Utterance)
     if not too_late:
         HANDLERS[type(event)](flow, event)
     _settle(flow, state)
@@ -269,9 +270,12 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
         flow.change(awaiting=Awaiting.LOCK_NUMBER, lock_offered=())
         present(flow)
         return
+    if event.unrecorded and isinstance(state.step, model.Finding | model.Handover):
+        record(flow, state.step)
     number, count = places.number_of(state.book, state.frames)
     flow.prompt("resumed", "notice", title=state.procedure.title, number=number, count=count)
-    if away > DAY_BREAK_SECONDS or not was.lock or event.why == "stopped":
+    unknown = away > DAY_BREAK_SECONDS or not was.lock or event.why == "stopped"
+    if unknown and not isinstance(state.step, model.Handover):  # whoever takes over gives a number where they need one
         flow.change(interlock=turn(Interlock(), Turn.RESUMED, flow.now), awaiting=Awaiting.LOCK_NUMBER, trail=())
         flow.prompt("resumed-lock", "notice")
         present(flow)
