@@ -66,13 +66,9 @@ def live_recorder(recording: Recording, asked: Asked, settings: Any) -> Recorder
     from handsfree.speech.recogniser import build_recogniser
 
     code = recording.state.words.language.code
-    try:
-        recogniser = build_recogniser(asked.engine or settings.engine or None, code, settings.models)
-        hearer = WriterHearer(recogniser, dictation_for(recogniser, code), recording.journal, code)
-        ear, mouth = _joined(recording, hearer, asked, settings)
-    except Trouble:
-        recording.journal.close()
-        raise
+    recogniser = build_recogniser(asked.engine or settings.engine or None, code, settings.models)
+    hearer = WriterHearer(recogniser, dictation_for(recogniser, code), recording.journal, code)
+    ear, mouth = _joined(recording, hearer, asked, settings)
     return Recorder(recording, ear, mouth, lambda entry: _print(entry))
 
 

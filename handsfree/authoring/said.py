@@ -37,6 +37,20 @@ def facets_said(text: str, words: Words) -> dict[str, Any]:
     return found
 
 
+def as_sentence(text: str, words: Words, dictated: bool) -> str:
+    """With a capital and a stop; '' for no words. `dictated`: its other signs are to be found too."""
+    text = " ".join(text.split())
+    if not text.strip(" .,?!"):
+        return ""
+    text = _capital(text) + ("" if text.endswith((".", "?", "!")) else ".")
+    return punctuated(text, words) if dictated else text
+
+
+def _capital(text: str) -> str:
+    """The first letter big, whatever sign stands before it."""
+    return re.sub(r"\w", lambda found: found[0].upper(), text, count=1)
+
+
 def punctuated(text: str, words: Words) -> str:
     """Dictated words as sentences: a signal word stands alone, what begins as a question ends as one."""
     for way in words.ways("cue_level"):
@@ -45,7 +59,7 @@ def punctuated(text: str, words: Words) -> str:
     pieces = []
     for piece in _pieces(text):
         asks = any(_begins(tokens(piece), way) for way in words.ways("cue_ask"))
-        pieces.append(f"{piece[:-1]}?" if asks and piece.endswith(".") else piece)
+        pieces.append(words.prompt("as-question", text=piece[:-1]) if asks and piece.endswith(".") else piece)
     return " ".join(pieces) if pieces else text
 
 
