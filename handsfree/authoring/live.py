@@ -112,4 +112,4 @@ def _joined(recording: Recording, hearer: WriterHearer, asked: Asked, settings: 
     loop = LiveLoop(source, cutter, sink, hearer.recogniser, happenings, clock, guard)
     ear = WriterEar(loop, hearer, clock)
     loop.start()
-    return ear, SpokenMouth(voice, sink, base.load(code), [])
+    return ear, SpokenMouth(voice, sink, base.load(code), [], told=ear.said)

@@ -59,7 +59,8 @@ def chart_of(book: Book) -> Chart:
         for way in ways(procedure, step):
             merged.setdefault(way.to or END, []).append(way.name)
         for to, names in merged.items():
-            edges.append((step.id, to, ", ".join(name for name in names if name) if len(merged) > 1 else ""))
+            plain = "" in names or len(merged) == 1  # the ordinary way carries no label, whatever else leads along it
+            edges.append((step.id, to, "" if plain else ", ".join(names)))
     spans, labels = _spans(procedure.steps, met, edges)
     nodes = (
         Node(START, "start", (procedure.title,), False, 0),

@@ -32,6 +32,7 @@ def chart(procedure: str, out: Path | None = None, mermaid: bool = False) -> Non
     from handsfree.procedure import chart as charting
     from handsfree.procedure.load import load_book
 
+    _kind_of(out, "A chart as Mermaid text", (".mmd", ".md", ".txt")) if mermaid else _kind_of(out, "A chart", (".svg",))
     book = load_book(procedure)
     _write(charting.mermaid(book) if mermaid else charting.svg(book), out)
 
@@ -41,6 +42,7 @@ def print_copy(procedure: str, out: Path | None = None) -> None:
     from handsfree.procedure import printed
     from handsfree.procedure.load import load_book
 
+    _kind_of(out, "A printed copy", (".pdf", ".md", ".txt"))
     book = load_book(procedure)
     if out is not None and out.suffix.lower() == ".pdf":
         _write(printed.pdf(book), out)
@@ -98,6 +100,13 @@ def _file(target: str) -> Path:
 
     path = Path(target)
     return path if path.exists() else named_file(target, usual_folders())
+
+
+def _kind_of(out: Path | None, what: str, known: tuple[str, ...]) -> None:
+    """Trouble for a name whose ending promises another kind of file than is written; one without an ending promises none."""
+    if out is not None and out.suffix and out.suffix.lower() not in known:
+        kinds = " or ".join(known)
+        raise Trouble(f"{what} is written as {kinds}, not as '{out.suffix}'; give --out such a name.")
 
 
 def _write(content: str | bytes, out: Path | None) -> None:

@@ -35,7 +35,7 @@ from handsfree.procedure.wording import words_of
 
 @dataclass(frozen=True)
 class Line:
-    """`style`: title, part, small, step, say, tick, plain, go, signal."""
+    """`style`: title, part, small, step, say, tick, plain, detail, go, signal."""
 
     style: str
     text: str
@@ -116,9 +116,9 @@ def _restore(step: Restore, words: _Words) -> Iterator[Line]:
 def _read(step: Read, words: _Words) -> Iterator[Line]:
     yield Line("plain", words("reading", quantity=step.quantity, unit=step.unit))
     if step.expected is not None:
-        yield Line("small", words("expected", low=f"{step.expected[0]:g}", high=f"{step.expected[1]:g}", unit=step.unit))
+        yield Line("detail", words("expected", low=f"{step.expected[0]:g}", high=f"{step.expected[1]:g}", unit=step.unit))
     if step.instrument is not None or step.accuracy is not None:
-        yield Line("small", words("instrument", instrument=step.instrument or "-", accuracy=step.accuracy or "-"))
+        yield Line("detail", words("instrument", instrument=step.instrument or "-", accuracy=step.accuracy or "-"))
 
 
 def _handover(step: Handover, words: _Words) -> Iterator[Line]:
@@ -185,7 +185,7 @@ def _on_paper(expression: str, words: _Words) -> str:
 
 _MARKDOWN = {
     "title": "# {}\n", "part": "\n## {}\n", "small": "_{}_\n", "step": "\n### {}\n", "say": "{}\n", "tick": "- [ ] {}",
-    "plain": "{}\n",
+    "plain": "{}\n", "detail": "_{}_\n",
     "go": "- {}", "signal": "**{}**\n",
 }  # fmt: skip
 
@@ -215,7 +215,8 @@ def _plain(text: str) -> str:
 _PDF: dict[str, tuple[bool, float, float, float]] = {
     "title": (True, 18, 0, 0), "part": (True, 14, 0, 6), "small": (False, 8, 0, 1), "step": (True, 11, 0, 4),
     "say": (False, 11, 6, 1),
-    "tick": (False, 11, 13, 1.5), "plain": (False, 10, 6, 1), "go": (False, 10, 13, 1), "signal": (True, 13, 6, 1),
+    "tick": (False, 11, 13, 1.5), "plain": (False, 10, 6, 1), "detail": (False, 8, 6, 1),
+    "go": (False, 10, 13, 1), "signal": (True, 13, 6, 1),
 }  # fmt: skip
 
 

@@ -36,6 +36,22 @@ def test_a_place_that_cannot_be_written(tmp_path: Path) -> None:
         commands.chart(WARM, tmp_path / "absent" / "flow.svg")
 
 
+@pytest.mark.parametrize("name", ["copy.docx", "copy.svg", "copy.PNG"])
+def test_a_copy_is_not_written_as_another_kind_of_file(name: str, tmp_path: Path) -> None:
+    with pytest.raises(Trouble, match=r"A printed copy is written as \.pdf or \.md or \.txt, not as"):
+        commands.print_copy(WARM, tmp_path / name)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_chart_is_not_written_as_another_kind_of_file(tmp_path: Path) -> None:
+    with pytest.raises(Trouble, match=r"A chart is written as \.svg, not as '\.png'"):
+        commands.chart(WARM, tmp_path / "flow.png")
+    with pytest.raises(Trouble, match=r"not as '\.svg'"):
+        commands.chart(WARM, tmp_path / "flow.svg", mermaid=True)
+    commands.chart(WARM, tmp_path / "flow", mermaid=True)  # a name without an ending promises nothing
+    assert [path.name for path in tmp_path.iterdir()] == ["flow"]
+
+
 def test_compare(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     new = (DATA / "ask-and-read.yaml").read_text(encoding="utf-8").replace("air > 5", "air > 6")
     (tmp_path / "ask-and-read.yaml").write_text(new, encoding="utf-8")

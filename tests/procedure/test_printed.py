@@ -43,6 +43,14 @@ def test_markdown(book: Book) -> None:
     assert "Tell them the answers of steps 1.2, 1.4." in steps["1.18"]
 
 
+def test_what_belongs_to_a_step_is_indented_under_it(book: Book) -> None:
+    from handsfree.procedure.printed import _PDF
+
+    styles = {line.text.split()[0]: line.style for line in lines_of(book)}
+    assert (styles["Expected:"], styles["Instrument:"]) == ("detail", "detail")
+    assert _PDF["detail"][2] == _PDF["say"][2] == _PDF["plain"][2]
+
+
 ENGLISH = [path for path in procedure_files(folder("procedures")) if load_procedure(path).language == "en"]
 
 
