@@ -1,4 +1,4 @@
-"""The chain link by link: the line and its canonical form; what `verify` and `read` say of each fault in records forged here.
+"""The chain link by link: the line and its canonical form; what `verify` and `read` say of each fault, in forged records.
 
 The forger knows the format: numbers, hashes and seals are right again unless a test makes them wrong on purpose.
 """
