@@ -23,7 +23,6 @@ from handsfree.authoring.turn import Question, Reply, Save, State, Turn
 from handsfree.authoring.words import Words
 from handsfree.journal import events
 from handsfree.language.meaning import Sense, Verdict
-from handsfree.language.tokens import tokens
 from handsfree.visit.state import listen_for
 
 #: The sense of an utterance that is free words; its rivals are (word, what it may be, its place from 0).
@@ -97,7 +96,7 @@ def _free_words(turn: Turn, reply: Reply) -> None:
     """A phrase that always works is that, also among free words, where it stands alone."""
     if turn.state.listening is None or not turn.state.listening.note:
         return
-    said, commands = " ".join(tokens(reply.text)), turn.words.language.commands
+    said, commands = " ".join(turn.words.tokens(reply.text)), turn.words.language.commands
     command = next((name for name in slots.EVER if said in commands[name]), "")
     if command:
         _command(turn, command)

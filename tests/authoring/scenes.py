@@ -71,6 +71,51 @@ finish
 """
 
 
+#: Much the same in Spanish.
+MIRAR = """\
+Mirar el ventilador
+nuevo paso
+Peligro. La tensión de red puede matar.
+eso es todo
+guardar
+nuevo paso
+Ponga la palma delante de la boca. ¿Cómo se siente el aire, fresco, caliente o en calma?
+el paso que sigue
+el paso que sigue
+un paso posterior
+ninguno
+guardar
+nuevo paso
+Dé la temperatura del mueble en grados Celsius, entre menos treinta y cincuenta y cinco grados.
+temperatura del mueble
+4
+8
+ninguno
+guardar
+nuevo paso
+El mueble está bastante frío. La queja no se ve ahora.
+hallazgo
+temperatura normal
+paso 2
+paso tres
+eso es todo
+guardar
+nuevo paso
+No se ha encontrado ninguna avería.
+el final
+sin avería encontrada
+guardar
+nuevo paso
+El ventilador mueve poco aire.
+final
+sin reparar
+guardar
+terminar
+paso seis
+terminar
+"""
+
+
 @dataclass
 class Told:
     """A recording that was run: what it said, and how it ended."""
