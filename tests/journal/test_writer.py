@@ -105,6 +105,9 @@ def test_a_new_visit_is_a_folder_with_an_empty_journal(tmp_path: Path) -> None:
         "attached", "journal.jsonl", "sound"]  # fmt: skip
     with pytest.raises(Trouble, match=r"is there already\. Give the visit a folder of its own, or resume that one\."):
         Journal.create(tmp_path / "v")
+    (tmp_path / "empty").mkdir()
+    with pytest.raises(Trouble, match="is there already"):
+        Journal.create(tmp_path / "empty")
 
 
 def test_what_append_returns_is_what_the_record_says(tmp_path: Path) -> None:
