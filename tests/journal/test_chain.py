@@ -165,7 +165,8 @@ def test_a_record_without_a_seal_has_an_open_end(tmp_path: Path) -> None:
 def test_no_event_at_all(tmp_path: Path) -> None:
     (tmp_path / "journal.jsonl").touch()
     assert first(verify(tmp_path)) == (0, "There is no event in it.")
-    assert verify(tmp_path).sealed is False
+    assert (verify(tmp_path).sealed, verify(tmp_path).head, verify(tmp_path).events) == (False, "", 0)
+    assert Report(1, "ab") == Report(1, "ab", "", None, (), 0, 0, (), sealed=False, open_end=False)
     assert read_list(tmp_path) == []
     (tmp_path / "journal.jsonl").unlink()
     with pytest.raises(Trouble, match=r"holds no visit: there is no journal\.jsonl in it"):

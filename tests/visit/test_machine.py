@@ -176,9 +176,9 @@ def test_a_note_nobody_waits_for_is_nothing_and_an_empty_one_is_told() -> None:
 
 def test_lost_speech_is_asked_again_and_lost_noise_is_not() -> None:
     scene = begun()
-    scene.tell(SoundDropped(0.4, False))
+    scene.tell(SoundDropped(6400, False))
     assert said(scene) == []
-    scene.tell(SoundDropped(0.4, True))
+    scene.tell(SoundDropped(6400, True))
     assert said(scene) == [ENGLISH.prompt("sound-dropped")]
 
 
