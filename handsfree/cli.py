@@ -274,14 +274,15 @@ def print_copy(procedure: Name, out: Out = None) -> None:
 
 @app.command()
 def compare(
-    old: Annotated[str, typer.Argument(help="The older procedure.")],
-    new: Annotated[str, typer.Argument(help="The newer one.")],
+    old: Annotated[str, typer.Argument(help="The older procedure, or a visit that read it.")],
+    new: Annotated[str, typer.Argument(help="The newer one, or a visit.")],
     json: Json = False,
 ) -> None:
     """What changed for the technician, in words, safety first."""
     from handsfree.procedure import commands
+    from handsfree.visit.sessions import book_named
 
-    commands.compare(old, new, json)
+    commands.compare(book_named(old), book_named(new), json)
 
 
 @app.command()

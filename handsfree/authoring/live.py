@@ -84,6 +84,7 @@ def _joined(recording: Recording, hearer: WriterHearer, asked: Asked, settings: 
     from platformdirs import user_cache_path
 
     from handsfree.language import base
+    from handsfree.sound.files import is_file
     from handsfree.sound.samples import RealClock, VirtualClock
     from handsfree.sound.synth import Synthesiser
     from handsfree.visit import live
@@ -91,7 +92,7 @@ def _joined(recording: Recording, hearer: WriterHearer, asked: Asked, settings: 
     code = recording.state.words.language.code
     voice = Synthesiser(code, settings.voice, settings.words_a_minute, user_cache_path("handsfree") / "voice")
     ended: list[Happening] = []
-    if live.is_file(asked.sound_in):
+    if is_file(asked.sound_in):
         from handsfree.sound.sinks import FileSink
 
         if not Path(str(asked.sound_in)).is_file():

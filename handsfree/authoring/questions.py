@@ -8,7 +8,7 @@ from dataclasses import replace
 from handsfree.authoring import settling
 from handsfree.authoring.draft import LATER, DraftStep, named
 from handsfree.authoring.review import kind_name, review
-from handsfree.authoring.said import as_sentence, facets_said
+from handsfree.authoring.said import as_sentence, facets_said, without_signal
 from handsfree.authoring.slots import ALWAYS_CHANGED, FILLS, SLOTS, hear, hear_step, target_of
 from handsfree.authoring.turn import CheckIt, Question, Reply, Turn
 from handsfree.journal.events import AnswerTaken, Closed
@@ -169,6 +169,8 @@ def _take_words(turn: Turn, reply: Reply) -> bool:
     said = facets_said(whole, turn.words)
     if facets.get("kind") not in (None, said.get("kind")):
         said = {key: value for key, value in said.items() if key == "hazards"}
+    if {**said, **facets}.get("kind") == "caution":
+        whole = without_signal(whole, turn.words)
     kept = step.doubts if more else tuple(doubt for doubt in step.doubts if doubt.field not in ("", "say"))
     turn.change(step=replace(step, text=whole, clips=clips, facets={**said, **facets}, doubts=kept), purpose="")
     turn.unsure("say", reply.doubts)

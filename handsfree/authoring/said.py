@@ -62,6 +62,15 @@ def punctuated(text: str, words: Words) -> str:
     return " ".join(pieces) if pieces else text
 
 
+def without_signal(text: str, words: Words) -> str:
+    """A caution without the signal word it begins with: the visit says that word itself, by the step's level."""
+    for way in words.ways("cue_level"):
+        found = re.match(rf"{way}[ ,:.!]+(?=\w)", text, flags=re.IGNORECASE)
+        if found:
+            return _capital(text[found.end() :])
+    return text
+
+
 def _kind(text: str, said: tuple[str, ...], unit: str | None, words: Words) -> str:
     pieces = [words.tokens(piece) for piece in _pieces(text)]
     last = pieces[-1] if pieces else ()

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from handsfree.errors import Trouble
+from handsfree.procedure.model import Book
 
 
 def check(target: Path | None = None, as_json: bool = False) -> None:
@@ -16,7 +17,7 @@ def check(target: Path | None = None, as_json: bool = False) -> None:
     path = _folder() if target is None else _file(str(target))
     reports = checking.check_path(path)
     for report in reports:
-        for line in checking.lines(report):
+        for line in checking.lines(report, whole=not path.is_dir()):
             print(line)
     data = checking.as_data(reports)
     if as_json:
@@ -50,14 +51,13 @@ def print_copy(procedure: str, out: Path | None = None) -> None:
         _write(printed.markdown(book), out)
 
 
-def compare(old: str, new: str, as_json: bool = False) -> None:
+def compare(old: Book, new: Book, as_json: bool = False) -> None:
     from dataclasses import asdict
 
     from handsfree.procedure import compare as comparing
-    from handsfree.procedure.load import load_book
 
-    changes = comparing.compare(load_book(old), load_book(new))
-    for line in comparing.lines(changes):
+    changes = comparing.compare(old, new)
+    for line in comparing.lines(changes, new.procedures[new.main].language):
         print(line)
     if as_json:
         print(json.dumps({"changes": [asdict(change) for change in changes]}, ensure_ascii=False))

@@ -132,6 +132,17 @@ def book_of(opened: Opened) -> Book:
     return Book(opened.procedure, procedures, dict(opened.digests), dict(opened.copies))
 
 
+def book_named(named: str) -> Book:
+    """A procedure by its name or file, or as a visit read it, by the visit's folder."""
+    folder = Path(named)
+    if not (folder / reader.JOURNAL).is_file():
+        return load.load_book(named)
+    opened = next((entry.event for entry in reader.read(folder) if isinstance(entry.event, Opened)), None)
+    if opened is None:
+        raise Trouble(f"{folder} does not begin with an opened visit, so it names no procedure.", 3)
+    return book_of(opened)
+
+
 def run(session: Session, runner_of: Callable[[Session], Runner]) -> State:
     """Run to the end and seal the record. An interrupt, or an ear that has nothing more, stops the visit on the record."""
     try:

@@ -103,6 +103,16 @@ def test_dictated_questions_open_as_they_close(tmp_path: Path) -> None:
     assert told.state.draft.steps[0].kind == "ask"
 
 
+def test_findings_are_read_out_in_the_language(tmp_path: Path) -> None:
+    lines = [TITLE, "nuevo paso", "Abra la puerta y mire la luz.", "una instrucción", "ninguno", "guardar", "terminar"]
+    told = typed(lines, tmp_path, "puerta", "es")
+    at = told.said.index("La comprobación ha encontrado dos.")
+    assert told.said[at + 1 : at + 3] == [
+        "Paso uno se sale del final del procedimiento. Diga adónde lleva, o grabe un final detrás.",
+        "Paso uno tiene dos instrucciones en una frase: 'Abra la puerta y mire la luz.'. Empiece otra frase en 'mire'.",
+    ]
+
+
 @pytest.mark.parametrize("code", LANGUAGES)
 def test_no_way_of_the_recorder_is_a_phrase_that_always_works(code: str) -> None:
     from handsfree.authoring.slots import EVER

@@ -52,7 +52,7 @@ def test_it_is_black_and_white(book: Book, graphviz: bool) -> None:
 def test_the_span_holds_what_is_met_isolated(book: Book) -> None:
     chart = chart_of(book)
     assert [node.name for node in chart.nodes if node.span] == ["dead", "brush", "back-on"]
-    assert chart.spans == ("ISOLATED 1 by unplug",)
+    assert [span.label for span in chart.spans] == ["ISOLATED 1 by unplug"]
     assert (START, "greet", "") in chart.edges
     assert ("fixed", END, "") in chart.edges
 

@@ -34,7 +34,7 @@ def test_markdown(book: Book) -> None:
     assert "Number on my lock: ______" in gate
     assert steps["1.8"].count("- [ ]") == 3
     assert "Only while isolated" in steps["1.9"]
-    assert "cabinet air: ______________ degF" in steps["1.4"]
+    assert "cabinet air: ______________ °F" in steps["1.4"]
     assert "- If over range: go to step 1.16." in steps["1.4"]
     assert "If [1.4] \\> 41 and [1.2] = 'lit': go to step 1.6." in steps["1.5"]
     assert "**CAUTION**" in steps["1.6"]
