@@ -151,7 +151,7 @@ def advice(long: bool) -> Iterator[Row]:
             known[advised.check.id] = cabinet.answers[advised.check.id]
             isolated = isolated or advised.check.needs == "isolation"
     yield Row(f"what next, {len(times)} questions, processor: median, worst",
-              f"{statistics.median(times) * 1000:.0f} ms, {max(times) * 1000:.0f} ms")  # fmt: skip
+              f"{statistics.median(times) * 1000:.2f} ms, {max(times) * 1000:.2f} ms")  # fmt: skip
 
 
 def desk(long: bool) -> Iterator[Row]:

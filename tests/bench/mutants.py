@@ -4,10 +4,12 @@
 
 One small change at a time is made to a module (a comparison turned, a number one more, an argument left out, a statement
 gone), and the module's own tests must notice. Which modules, and which tests answer for each, is said in pyproject.toml,
-`[[tool.handsfree.mutants]]`. The changes are mutmut's operators, with three of ours; mutmut's own runner is not used: it
-changes functions in a process that has imported the package, so that tables at the head of a module and grammars built once
-a process would go untested. Here every mutant is a fork in which the package is imported anew with the changed source. Needs
-`pip install mutmut` (for its operators and libcst); it is no dependency of the tests.
+`[[tool.handsfree.mutants]]`. The changes are mutmut's operators, with three of ours. Its runner is not used: it changes only
+functions, in a process that has imported the package, so that tables at the head of a module and what is built once a
+process would go untested. Here a mutant is a fork of a process that has collected the tests. The code of the changed
+function is put in the place of the old; where that is not possible, and before a mutant is said to survive, the package is
+imported anew with the changed source. Needs `pip install mutmut` (for its operators and libcst); it is no dependency of the
+tests.
 """
 
 from __future__ import annotations
@@ -25,6 +27,7 @@ import signal
 import sys
 import time
 import tomllib
+import types
 from collections.abc import Iterator, Sequence
 from contextlib import nullcontext, redirect_stdout, suppress
 from dataclasses import dataclass
@@ -35,7 +38,8 @@ import libcst as cst
 from libcst.metadata import MetadataWrapper, PositionProvider
 
 TOP = Path(__file__).resolve().parents[2]
-PASSED, FAILED = 0, 1
+PASSED, FAILED, NOT_SWAPPED = 0, 1, 98
+OURS = ("handsfree", "tests", "conftest")
 
 
 @dataclass(frozen=True)
@@ -162,28 +166,33 @@ class _Changed(importlib.abc.MetaPathFinder, importlib.abc.Loader):
         exec(compile(self.source, str(TOP / self.target.module), "exec"), module.__dict__)
 
 
-def _in_child(target: Target, source: str | None, pipe: int) -> int:
-    import pytest
+def _options(target: Target) -> list[str]:
     from hypothesis import settings
 
     settings.register_profile("mutants", max_examples=25, deadline=None, derandomize=True, database=None)
     settings.load_profile("mutants")
-    if source is not None:
-        sys.meta_path.insert(0, _Changed(target, source))
-    null = os.open(os.devnull, os.O_RDWR)
-    for stream in (1, 2):
-        os.dup2(null, stream)
+    os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"  # loading them would cost more than the tests
     chosen = ["-k", f"not ({target.leave_out})"] if target.leave_out else []
-    options = ["-x", "-q", "-n", "0", "-p", "no:cacheprovider", "-p", "no:randomly", "--no-header", "--tb=no", *chosen]
+    return ["-x", "-q", "-p", "no:cacheprovider", "--no-header", "--tb=no", *chosen, *target.tests]
+
+
+def _anew(target: Target, source: str | None, pipe: int) -> int:
+    import pytest
+
+    if source is not None:
+        for name in [name for name in sys.modules if name.partition(".")[0] in OURS]:
+            del sys.modules[name]
+        sys.meta_path.insert(0, _Changed(target, source))
+    _silence()
     with redirect_stdout(io.StringIO()):
-        code = int(pytest.main([*options, *target.tests]))
-    used = [name for name in sys.modules if name.partition(".")[0] not in ("handsfree", "tests", "conftest", "__main__")]
+        code = int(pytest.main(_options(target)))
+    used = [name for name in sys.modules if name.partition(".")[0] not in (*OURS, "__main__")]
     os.write(pipe, "\n".join(used).encode()[:60_000])
     return code
 
 
 def run(target: Target, source: str | None, seconds: float) -> tuple[int, list[str], float]:
-    """(pytest's exit status, -1 for too long; modules used; processor seconds)."""
+    """With the package imported anew: (pytest's exit status, -1 for too long; modules used; processor seconds)."""
     out, into = os.pipe()
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
     child = os.fork()
@@ -192,10 +201,8 @@ def run(target: Target, source: str | None, seconds: float) -> tuple[int, list[s
         os.setpgrp()
         code = 99
         with suppress(BaseException):
-            resource.setrlimit(resource.RLIMIT_CPU, (int(seconds) + 1, int(seconds) + 2))
-            resource.setrlimit(resource.RLIMIT_AS, (8 << 30, 8 << 30))
-            signal.alarm(int(seconds * 30))  # a mutant that waits uses no processor; other work may hold this one up
-            code = _in_child(target, source, into)
+            _limit(seconds)
+            code = _anew(target, source, into)
         os._exit(code)
     os.close(into)
     with os.fdopen(out, "rb") as stream:
@@ -214,24 +221,124 @@ def _warm(names: Sequence[str]) -> None:
                 importlib.import_module(name)
 
 
+def _swap(target: Target, source: str) -> bool:
+    """Put the code of the changed source into the functions of the module as it was imported. False where anything else
+    changed, or a function has no place to put it."""
+    module = sys.modules[target.name]
+    new = dict(module.__dict__)
+    exec(compile(source, str(TOP / target.module), "exec"), new)
+    changed = _functions(new), _functions(module.__dict__)
+    done = 0
+    for name, function in changed[1].items():
+        other = changed[0].get(name)
+        if other is not None and other.__code__ != function.__code__:
+            if len(other.__code__.co_freevars) != len(function.__code__.co_freevars):
+                return False
+            function.__code__ = other.__code__
+            done += 1
+    return done > 0
+
+
+def _functions(names: dict[str, Any]) -> dict[str, types.FunctionType]:
+    """The functions that a module defines, those of its classes among them, by their qualified names."""
+    found: dict[str, types.FunctionType] = {}
+    for value in list(names.values()):
+        if isinstance(value, type) and value.__module__ == names["__name__"]:
+            for inner in vars(value).values():
+                plain = inner.fget if isinstance(inner, property) else getattr(inner, "__func__", inner)
+                if isinstance(plain, types.FunctionType) and plain.__code__.co_filename.endswith(names["__file__"][-20:]):
+                    found[plain.__qualname__] = plain
+        elif isinstance(value, types.FunctionType) and value.__module__ == names["__name__"]:
+            found[value.__qualname__] = value
+    return found
+
+
+class _Collected:
+    """A pytest plugin that, in place of running the collected tests, runs them once a mutant, each time in a fork."""
+
+    def __init__(self, target: Target, made: list[Mutant], until: float, out: Any) -> None:
+        self.target, self.made, self.until, self.out = target, made, until, out
+        self.tried = self.killed = 0
+
+    def pytest_runtestloop(self, session: Any) -> bool:
+        began = time.process_time()
+        clean = self._fork(session, None, 300)[1]
+        if clean != PASSED:
+            raise SystemExit(f"the tests of {self.target.module} do not pass on the unchanged module")
+        seconds = max(5.0, 10 * (time.process_time() - began))
+        for mutant in self.made:
+            if time.monotonic() > self.until:
+                break
+            swapped, code = self._fork(session, mutant.source, seconds)
+            if not swapped or code == PASSED:
+                code, _, _ = run(self.target, mutant.source, 60)
+            self.tried += 1
+            self.killed += code != PASSED
+            if code == PASSED:
+                print(f"{self.target.module}:{mutant.line}: {mutant.before}  ->  {mutant.after}", file=self.out, flush=True)
+        return True
+
+    def _fork(self, session: Any, source: str | None, seconds: float) -> tuple[bool, int]:
+        """(the changed code was put in place, exit status of the tests)."""
+        child = os.fork()
+        if child == 0:
+            code = NOT_SWAPPED
+            with suppress(BaseException):
+                os.setpgrp()
+                _limit(seconds)
+                _silence()
+                if source is None or _swap(self.target, source):
+                    code = FAILED
+                    code = _first_failure(session)
+            os._exit(code)
+        _, status = os.waitpid(child, 0)
+        code = os.WEXITSTATUS(status) if os.WIFEXITED(status) else FAILED
+        return code != NOT_SWAPPED, code
+
+
+def _first_failure(session: Any) -> int:
+    for at, item in enumerate(session.items):
+        following = session.items[at + 1] if at + 1 < len(session.items) else None
+        item.config.hook.pytest_runtest_protocol(item=item, nextitem=following)
+        if session.testsfailed:
+            return FAILED
+    return PASSED
+
+
+def _limit(seconds: float) -> None:
+    resource.setrlimit(resource.RLIMIT_CPU, (int(seconds) + 1, int(seconds) + 2))
+    resource.setrlimit(resource.RLIMIT_AS, (8 << 30, 8 << 30))
+    signal.alarm(int(seconds * 30))  # a mutant that waits uses no processor; other work may hold this one up
+
+
+def _silence() -> None:
+    null = os.open(os.devnull, os.O_RDWR)
+    for stream in (1, 2):
+        os.dup2(null, stream)
+
+
 def judge(target: Target, part: tuple[int, int], until: float, out: Any) -> tuple[int, int, int]:
-    """(mutants tried, killed, left untried for want of time)."""
+    """(mutants tried, killed, left untried for want of time). In a fork of its own: it imports the package."""
     code, used, _ = run(target, None, 300)
     if code != PASSED:
         raise SystemExit(f"the tests of {target.module} do not pass on the unchanged module (status {code})")
     _warm(used)
-    _, _, clean = run(target, None, 300)
     made = mutants(target.module)[part[0] - 1 :: part[1]]
-    print(f"# {target.module}: {len(made)} mutants, {clean:.1f} s of processor for the tests", file=out, flush=True)
-    tried = killed = 0
-    for mutant in made:
-        if time.monotonic() > until:
-            break
-        code, _, _ = run(target, mutant.source, max(5.0, 6 * clean))
-        tried += 1
-        killed += code != PASSED
-        if code == PASSED:
-            print(f"{target.module}:{mutant.line}: {mutant.before}  ->  {mutant.after}", file=out, flush=True)
+    print(f"# {target.module}: {len(made)} mutants", file=out, flush=True)
+    told, into = os.pipe()
+    child = os.fork()
+    if child == 0:
+        import pytest
+
+        collected = _Collected(target, made, until, out)
+        with redirect_stdout(io.StringIO()):
+            pytest.main(_options(target), plugins=[collected])
+        os.write(into, f"{collected.tried} {collected.killed}".encode())
+        os._exit(0)
+    os.close(into)
+    with os.fdopen(told, "r") as stream:
+        tried, killed = (int(part) for part in (stream.read() or "0 0").split())
+    os.waitpid(child, 0)
     print(f"= {target.module}: {tried} tried, {killed} killed, {tried - killed} survived, {len(made) - tried} not tried",
           file=out, flush=True)  # fmt: skip
     return tried, killed, len(made) - tried
