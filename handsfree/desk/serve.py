@@ -140,6 +140,7 @@ def serve(asked: Asked) -> None:
         proxy_headers=asked.origin is not None, forwarded_allow_ips="127.0.0.1", limit_concurrency=2000,
         timeout_keep_alive=10,
     )
+    desk.tell = lambda sentence: print(sentence, file=out, flush=True)
     listening = door_of(asked, settings)
     where = desk.origins[0] + (f"/enter/{desk.door}" if desk.door else "/")
     print(f"The desk is at {where}" + ("  (this link works once)" if desk.door else ""), file=out, flush=True)

@@ -50,6 +50,22 @@ def people_add(
     commands.people_add(visits, name, role, team, technician, people)
 
 
+@app.command("people-change")
+def people_change(
+    name: Annotated[str, typer.Argument(help="Name that signs in.")],
+    role: Annotated[str | None, typer.Option(help="technician, supervisor or writer.")] = None,
+    team: Annotated[str | None, typer.Option(help="Team; '*' for everybody.")] = None,
+    technician: Annotated[str | None, typer.Option(help="The technician's name as visits have it.")] = None,
+    password: Annotated[bool, typer.Option("--password", help="A new password, which is asked for.")] = False,
+    visits: Visits = Path("visits"),
+    people: People = None,
+) -> None:
+    """Give a person another role, team or password; every session of theirs ends."""
+    from handsfree.desk import commands
+
+    commands.people_change(visits, name, role, team, technician, password, people)
+
+
 @app.command("people-remove")
 def people_remove(
     name: Annotated[str, typer.Argument(help="Name that signs in.")], visits: Visits = Path("visits"), people: People = None
