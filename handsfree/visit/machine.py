@@ -233,8 +233,14 @@ def _note_kept(flow: Flow, event: events.NoteKept) -> None:
 def _sound_lost(flow: Flow, event: events.SoundLost) -> None:
     """Nobody can speak to the program now: the gate closes and the visit stands by."""
     _shut(flow, flow.words("why-resume"))
+    _unheard(flow)
     flow.prompt("sound-lost", "notice", cuttable=False, what=flow.words(f"part-{event.what}"))
     flow.change(overlay=Overlay.STAND_BY)
+
+
+def _unheard(flow: Flow) -> None:
+    """The words of this step may have been broken off: they are as if never spoken, and a caution is heard to its end."""
+    flow.change(spoken=flow.state.spoken - {flow.state.frames})
 
 
 def _sound_back(flow: Flow, event: events.SoundBack) -> None:
@@ -263,6 +269,7 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
     was, away = state.interlock, flow.now - max(state.interlock.last_heard, state.began)
     # listening: the ear is a new one and has been told of nothing, even where the same is in force as before
     flow.change(outcome="", overlay=Overlay.NONE, pending=None, tries=0, told_quiet=False, listening=None)
+    _unheard(flow)
     if was.power is not Power.LIVE:
         flow.turn_lock(Turn.RESUMED, flow.words("why-resume"))
         flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.words("why-resume"))

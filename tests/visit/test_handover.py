@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from handsfree import __version__
-from handsfree.journal.events import FindingMade, Gate, HandedOver, Resumed, Say, Stamped, Utterance
+from handsfree.journal.events import FindingMade, Gate, HandedOver, Resumed, Say, SoundBack, SoundLost, Stamped, Utterance
 from handsfree.visit import sessions
 from handsfree.visit.machine import advance
 from handsfree.visit.state import Awaiting
@@ -153,3 +154,20 @@ def test_a_correction_takes_back_what_was_decided_on_the_answer() -> None:
     assert scene.state.told == {}
     scene.words("strange")
     assert scene.state.told == {"mode": "cooling"}
+
+
+@pytest.mark.parametrize("after", [(SoundLost("booth", "loudspeaker"), SoundBack("booth", "loudspeaker")), (Resumed("x"),)])
+def test_a_caution_that_was_broken_off_is_heard_to_its_end(after: tuple[Any, ...]) -> None:
+    warn = "  - {id: warn, kind: caution, level: warning, hazards: [sharp fins], say: Fins.}"
+    text = TWICE.replace("  - {id: found,", f"{warn}\n  - {{id: found,")
+    scene = Scene(book(text)).open().words("strange")
+    assert not any(effect.cuttable for effect in scene.last if isinstance(effect, Say) and effect.role == "caution")
+    scene.words("say again")
+    assert all(effect.cuttable for effect in scene.last if isinstance(effect, Say) and effect.role == "caution")
+    for event in after:
+        scene.tell(event)
+    if isinstance(after[0], SoundLost):
+        scene.words("go ahead")
+    cautions = [effect for effect in scene.last if isinstance(effect, Say) and effect.role == "caution"]
+    assert cautions
+    assert not any(caution.cuttable for caution in cautions)
