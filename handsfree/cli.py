@@ -290,7 +290,7 @@ def record(
     name: Annotated[str, typer.Argument(help="Name of the procedure: small letters, digits, single '-'.")],
     folder: Annotated[Path | None, typer.Option("--folder", help="Where procedures are kept; 'procedures' here.")] = None,
     typed: Annotated[bool, typer.Option("--typed", help="From the keyboard: a line typed is a line heard.")] = False,
-    language: Annotated[str | None, typer.Option("--language", help="Two letters: en.")] = None,
+    language: Annotated[str | None, typer.Option("--language", help="Two letters: en or es.")] = None,
     sound_in: SoundIn = None,
     sound_out: SoundOut = None,
     engine: Engine = None,

@@ -36,15 +36,17 @@ class Recorder:
     def run(self) -> State:
         """To the end. An interrupt, or an ear that has nothing more, stops it; what was kept is saved either way."""
         try:
-            self.happen(self._recording.first)
-            while not self.state.closed:
-                heard = self._ear.next(None)
-                if heard is not None:
-                    self.happen(heard)
-        except KeyboardInterrupt:
-            self.happen(StopAsked("interrupted at the keyboard"))
-        except EOFError:
-            self.happen(StopAsked("there is nothing more to hear"))
+            try:
+                self.happen(self._recording.first)
+                while not self.state.closed:
+                    heard = self._ear.next(None)
+                    if heard is not None:
+                        self.happen(heard)
+            except KeyboardInterrupt:
+                self.happen(StopAsked("interrupted at the keyboard"))
+            except EOFError:
+                self.happen(StopAsked("there is nothing more to hear"))
+            self._recording.journal.seal()
         finally:
             self._ear.close()
             self._mouth.close()

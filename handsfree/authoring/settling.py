@@ -18,6 +18,7 @@ from handsfree.authoring.draft import Doubt, DraftStep
 from handsfree.authoring.slots import hear
 from handsfree.authoring.turn import Question, Reply, Turn
 from handsfree.language.meaning import Listening
+from handsfree.procedure.model import text_digest
 
 MOST = 6  # words asked about in one go; the rest stay marked
 _CHOICES = 3
@@ -142,7 +143,8 @@ def _mended(step: DraftStep, doubt: Doubt, word: str) -> DraftStep:
     for field in fields:
         if field == "say":
             if (text := _swapped(step.text, doubt.word, word)) is not None:
-                return replace(step, text=text)
+                spoken = step.facets.get("sound_of") == text_digest(step.text)  # what was said is as it was: now it is right
+                return replace(step.having(sound_of=text_digest(text)) if spoken else step, text=text)
         elif (value := _swapped(step.facets.get(field), doubt.word, word)) is not None:
             return step.having(**{field: value})
     return step

@@ -110,6 +110,17 @@ def test_marks_in_a_file_are_kept_until_they_are_settled(tmp_path: Path) -> None
     assert _steps(tmp_path)[0]["say"] == "Brush the fins."
 
 
+def test_a_word_settled_later_leaves_the_recording_with_its_step(tmp_path: Path) -> None:
+    """What was said has not changed; only the text is right now."""
+    end = ["new step", "It is over.", "the end", "all done", "keep", "finish", "finish"]
+    doubted(["A look", "new step", "Brush the fans|fins.", "leave it", "an instruction", "none", "keep", *end], tmp_path)
+    told = typed(["change a step", "step one", "settle them", "another word", "fins", *CLOSE], tmp_path)
+    assert told.recording.shelf.session.name == "002"
+    step = load_procedure(tmp_path / "fan-look.yaml").steps[0]
+    assert step.say == "Brush the fins."
+    assert step.own_sound
+
+
 def test_correction_takes_a_settled_word_back(tmp_path: Path) -> None:
     lines = ["A look", "new step", "Brush the fans|fins.", "second", "correction", "first", "an instruction", "none"]
     doubted([*lines, *CLOSE], tmp_path)
