@@ -135,6 +135,8 @@ class LiveLoop:
         self._count = 0  # samples fed to the cutter
         self._gaps: deque[int] = deque(maxlen=1000)  # places in that count where sound is missing
         self._first = first
+        #: Whether what began then may act; the ear knows. What comes too early must not break off the words after it.
+        self.in_time: Callable[[float, Heard], bool] = lambda started, heard: True
         self._powers: deque[float] = deque(maxlen=round(NOISE_OVER * RATE / BLOCK))
         self._closing = False
         self._busy = threading.Event()
@@ -275,7 +277,7 @@ class LiveLoop:
             heard = self._guard.allow(self._heard(judgement.cleaned, waiting.listening), judgement)
             if waiting.torn and heard.verdict == Verdict.ACCEPTED:
                 heard = replace(heard, verdict=Verdict.ASKED_AGAIN, reason="sound was lost in the middle of it")
-            if heard.verdict == Verdict.ACCEPTED:
+            if heard.verdict == Verdict.ACCEPTED and self.in_time(waiting.started, heard):
                 self._sink.cut()
             self._tell(waiting, heard, judgement)
 
