@@ -82,6 +82,10 @@ class Ground:
         return program(words[1:], self.folder, **more)
 
 
+HANDBOOK = sorted(str(page.relative_to(TOP)) for page in TOP.glob("handsfree/handbook/pages/*.md"))
+PAGES = ["README.md", "DEVELOPERS.md", *HANDBOOK]
+
+
 def program(words: list[str], folder: Path, **more: str) -> subprocess.CompletedProcess[str]:
     kept = {name: str(folder / "own") for name in ("XDG_DATA_HOME", "XDG_CONFIG_HOME")}
     paths = os.pathsep.join(filter(None, (more.pop("PATHS", ""), str(TOP))))
@@ -230,7 +234,7 @@ def test_no_exception_is_left_over() -> None:
     assert set(INSTEAD) <= set(COMMANDS), "an exception for a command that the README no longer shows"
 
 
-@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
+@pytest.mark.parametrize("page", PAGES)
 def test_commands_inside_sentences_exist(page: str) -> None:
     """Each verb that a sentence names, and each option it gives with it, is in that verb's help."""
     from typer.main import get_command
@@ -250,7 +254,7 @@ def test_commands_inside_sentences_exist(page: str) -> None:
         assert {word for word in words if word.startswith("--")} <= known | {"--help"}, line
 
 
-@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
+@pytest.mark.parametrize("page", PAGES)
 def test_modules_that_are_run_exist(page: str) -> None:
     for name in readme.modules(page):
         assert importlib.util.find_spec(name) is not None, name
