@@ -19,10 +19,14 @@ from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
 from handsfree.journal import keys
 
+#: Told apart from others, never bound to unasked.
+EVERY_ADDRESS = ("0.0.0.0", "::")
+
 
 @dataclass(frozen=True)
 class Asked:
-    """What the command line asked for. `origin`: the address browsers use, where a proxy in front does the TLS."""
+    """What the command line asked for. `origin`: the address browsers use, where a proxy in front does the TLS or `host` is
+    none that they could ask for."""
 
     visits: Path
     database: str | None = None
@@ -63,8 +67,9 @@ def judge(asked: Asked, accounts: int) -> None:
         parts = urlsplit(asked.origin)
         if parts.scheme != "https" or not parts.netloc or parts.path not in ("", "/"):
             raise Trouble("--origin is the address browsers use, with TLS and without a path: https://desk.example.org")
-        if not loopback(asked.host):
-            raise Trouble("With --origin a proxy on this machine does the TLS; leave --host on loopback.")
+        if not loopback(asked.host) and asked.certificate is None:
+            raise Trouble("With --origin alone a proxy on this machine does the TLS: leave --host on loopback, or give "
+                          "--certificate and --key.")
     open_to_others = not loopback(asked.host) or asked.origin is not None
     if open_to_others and accounts == 0:
         raise Trouble("Others could reach this desk and it has no accounts. Make one with 'handsfree desk people-add NAME "
@@ -72,6 +77,9 @@ def judge(asked: Asked, accounts: int) -> None:
     if not loopback(asked.host) and asked.certificate is None:
         raise Trouble(f"On {asked.host} others could reach this desk, and without TLS they could read along. Give "
                       "--certificate and --key, or stay on 127.0.0.1 behind a proxy with --origin.")
+    if asked.host in EVERY_ADDRESS and asked.origin is None:
+        raise Trouble(f"{asked.host} is every address of this machine and none that a browser asks for; name the one people "
+                      f"use with --origin https://NAME:{asked.port}, or give that name with --host.")
 
 
 def origins(asked: Asked) -> tuple[str, ...]:
@@ -137,8 +145,8 @@ def serve(asked: Asked) -> None:
         build(desk), host=asked.host, port=asked.port, log_level="warning", access_log=False, server_header=False,
         ssl_certfile=str(asked.certificate) if asked.certificate else None,
         ssl_keyfile=str(asked.key) if asked.key else None,
-        proxy_headers=asked.origin is not None, forwarded_allow_ips="127.0.0.1", limit_concurrency=2000,
-        timeout_keep_alive=10,
+        proxy_headers=asked.origin is not None and asked.certificate is None, forwarded_allow_ips="127.0.0.1",
+        limit_concurrency=2000, timeout_keep_alive=10,
     )
     desk.tell = lambda sentence: print(sentence, file=out, flush=True)
     listening = door_of(asked, settings)

@@ -24,7 +24,7 @@ def desk(
     port: Annotated[int, typer.Option(min=1, max=65535)] = 8642,
     certificate: Annotated[Path | None, typer.Option(help="TLS certificate.")] = None,
     key: Annotated[Path | None, typer.Option(help="Its key.")] = None,
-    origin: Annotated[str | None, typer.Option(help="The address browsers use, behind a proxy that does the TLS.")] = None,
+    origin: Annotated[str | None, typer.Option(help="The address browsers use, where --host is another.")] = None,
     signed_only: Annotated[bool, typer.Option("--signed-only", help="Take only visits signed by a known device.")] = False,
 ) -> None:
     """Serve the desk until interrupted. Its database is made from the visit folders and can be deleted at any time."""

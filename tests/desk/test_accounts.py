@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import json
+import sys
 import time
 from pathlib import Path
 from urllib.parse import quote, urlencode
@@ -12,9 +14,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
-from handsfree.desk import changes, database, people, queries, watch
+from handsfree.desk import changes, commands, database, people, queries, watch
 from handsfree.desk.app import build
 from handsfree.desk.ingest import refresh
+from handsfree.desk.serve import Asked
 from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
 from tests.desk.browsing import FORM, ORIGIN, client, post, signed_in, token
@@ -59,6 +62,24 @@ def test_a_password_is_reset_by_who_runs_the_desk(desk: Desk) -> None:
     assert people.sign_in(desk.people, "Vera", new, "x") is not None, "failures count anew"
     with pytest.raises(Trouble):
         people.reset_password(desk.people, "Vera", "short")
+
+
+def test_an_account_is_changed_from_the_command_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lines = io.StringIO(f"{PASSWORD}\neleven goats upon a ridge\n")
+    monkeypatch.setattr(sys, "stdin", lines)
+    commands.people_add(tmp_path, "Vera", "supervisor", "*", "")
+    commands.people_change(tmp_path, "Vera", "technician", "valley", None, True)
+    engine = database.open_engine(Asked(tmp_path).people_url)
+    assert [(a.role, a.team) for a in people.everybody(engine)] == [("technician", "valley")]
+    assert people.sign_in(engine, "Vera", PASSWORD, "x") is None
+    assert people.sign_in(engine, "Vera", "eleven goats upon a ridge", "x") is not None
+    with pytest.raises(Trouble, match="what is to change"):
+        commands.people_change(tmp_path, "Vera", None, None, None, False)
+    text = (tmp_path / ".desk" / watch.FILE).read_text()
+    assert [json.loads(line)["what"] for line in text.splitlines()] == ["account made", "account changed", "password reset"]
+    assert "goats" not in text + capsys.readouterr().out
 
 
 def test_a_person_sees_their_sessions_and_ends_all_with_their_password(desk: Desk) -> None:

@@ -18,7 +18,7 @@ from starlette.routing import Mount, Route
 from handsfree.desk import commands, database, people
 from handsfree.desk.app import ROUTES
 from handsfree.desk.people_tables import Person, SessionRow
-from handsfree.desk.serve import Asked, judge, open_desk
+from handsfree.desk.serve import Asked, judge, open_desk, origins
 from handsfree.desk.setting import Buckets, Desk, Rate, Rates
 from handsfree.desk.tables import File
 from handsfree.errors import Trouble
@@ -360,7 +360,12 @@ def test_others_need_tls_and_accounts(tmp_path: Path) -> None:
             judge(asked, accounts)
     judge(Asked(tmp_path), 0)
     judge(Asked(tmp_path, host="::1"), 0)
-    judge(Asked(tmp_path, host="0.0.0.0", certificate=pem, key=pem), 1)
+    with pytest.raises(Trouble, match="--origin"):
+        judge(Asked(tmp_path, host="0.0.0.0", certificate=pem, key=pem), 1)
+    named = Asked(tmp_path, host="0.0.0.0", certificate=pem, key=pem, origin="https://desk.example:8642")
+    judge(named, 1)
+    assert origins(named) == ("https://desk.example:8642",)
+    judge(Asked(tmp_path, host="desk.example", certificate=pem, key=pem), 1)
     judge(Asked(tmp_path, origin="https://desk.example"), 1)
 
 
