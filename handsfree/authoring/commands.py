@@ -55,7 +55,7 @@ def _typed(recording: Recording) -> Recorder:
     from handsfree.sound.samples import RealClock
     from handsfree.visit.keyboard import TypedEar, WrittenMouth
 
-    ear = TypedEar(sys.stdin, base.load(recording.state.words.language.code), RealClock())
+    ear = TypedEar(sys.stdin, base.load(recording.state.words.language.code), RealClock(recording.journal.now()))
     return Recorder(recording, ear, WrittenMouth(lambda text, role: print(text, flush=True)))
 
 

@@ -104,7 +104,7 @@ def _joined(recording: Recording, hearer: WriterHearer, asked: Asked, settings: 
     from handsfree.sound.live import Happenings, LiveLoop
     from handsfree.speech.endpoint import Endpointer, Timing
 
-    clock = RealClock()
+    clock = RealClock(recording.journal.now())  # the record's, also where it is taken up again
     happenings = Happenings()
     sink = live.sink_of(asked.sound_out, settings.sound_out, clock, happenings.tell)
     source = live.source_of(asked.sound_in, settings.sound_in, clock, happenings.tell)

@@ -10,6 +10,7 @@ from itertools import combinations, permutations, product
 from handsfree.language.base import Language
 from handsfree.language.meaning import ALWAYS
 from handsfree.procedure import phrasing
+from handsfree.procedure.confusions import shares_of, weighed
 from handsfree.procedure.model import Answer, Ask, Book
 from handsfree.procedure.remarks import Remark, Weight, at
 from handsfree.procedure.wording import Words, texts, words_of
@@ -40,14 +41,28 @@ def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
                 yield from _unknown(step, language, words, say)
 
 
+def _far(language: Language, a: str, b: str) -> float:
+    """The nearer of two: by groups of sounds that are like one another, and by confusions that were measured."""
+    return min(language.apart(a, b), weighed(a, b, language.code))
+
+
+def _all_but_one(a: str, b: str, language: Language) -> bool:
+    """Two answers of so few sounds that the one they differ in is all there is to tell them by ('low', 'no')."""
+    from handsfree.language.phonetics import phonemes
+
+    one, other = phonemes(a), phonemes(b)
+    short = len(one) == len(other) <= SHORT
+    return bool(shares_of(language.code)) and short and sum(x != y for x, y in zip(one, other, strict=True)) == 1
+
+
 def ways(answer: Answer) -> tuple[str, ...]:
     return (answer.say, *answer.also)
 
 
 def _alike(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
     for one, other in combinations(step.answers, 2):
-        apart, a, b = min((language.apart(a, b), a, b) for a in ways(one) for b in ways(other))
-        if apart < NEAR:
+        apart, a, b = min((_far(language, a, b), a, b) for a in ways(one) for b in ways(other))
+        if apart < NEAR or _all_but_one(a, b, language):
             weight = Weight.ERROR if apart < ALIKE else Weight.ADVICE
             taken = [way for answer in step.answers if answer is not other for way in ways(answer)]
             yield say(weight, "alike", a=a, b=b, better=_better(b, a, taken, language, words))
@@ -66,7 +81,7 @@ def _one_word_apart(step: Ask, language: Language, words: Words, say: partial[Re
             if rest.endswith(" ") and rest.strip() in words["negations"]:
                 yield say(Weight.ERROR, "lost-word", a=a, b=b, lost=rest.strip())
                 return
-            if rest in words["negating_prefixes"] and language.apart(a, b) >= NEAR:
+            if rest in words["negating_prefixes"] and _far(language, a, b) >= NEAR:
                 yield say(Weight.ADVICE, "lost-prefix", a=a, b=b, lost=rest)
                 return
 
@@ -74,7 +89,7 @@ def _one_word_apart(step: Ask, language: Language, words: Words, say: partial[Re
 def _like_commands(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
     phrases = [way for name in ALWAYS for way in language.commands.get(name, ())]
     for answer in step.answers:
-        apart, way, phrase = min((language.apart(way, phrase), way, phrase) for way in ways(answer) for phrase in phrases)
+        apart, way, phrase = min((_far(language, way, phrase), way, phrase) for way in ways(answer) for phrase in phrases)
         if apart < ALIKE:
             others = [w for one in step.answers if one is not answer for w in ways(one)]
             better = _better(way, "", others, language, words)
@@ -125,6 +140,6 @@ def _better(answer: str, rival: str, taken: list[str], language: Language, words
     for said in (answer, rival):
         offers = [word for group in words.instead if said.casefold() in group for word in group if word != said.casefold()]
         for offer in offers:
-            if min((language.apart(offer, other) for other in (*taken, *phrases, said)), default=1.0) >= NEAR:
+            if min((_far(language, offer, other) for other in (*taken, *phrases, said)), default=1.0) >= NEAR:
                 return phrasing.say(language.code, "say-instead", offer=offer, said=said)
     return phrasing.say(language.code, "say-longer")
