@@ -29,6 +29,7 @@ from handsfree.language.meaning import Heard, Listening, Verdict
 from handsfree.sound.canceller import Follower
 from handsfree.sound.echo import EchoGuard, Judgement
 from handsfree.sound.levels import QUIETEST, decibels, power
+from handsfree.sound.memory import LONG, give_back
 from handsfree.sound.prompts import Sink
 from handsfree.sound.samples import RATE, Clock, Samples, silence
 from handsfree.sound.sources import BLOCK, Block, Source
@@ -253,6 +254,8 @@ class LiveLoop:
             self._busy.set()
             try:
                 self._judge(waiting)
+                if waiting.ended - waiting.started > LONG:
+                    give_back()
             finally:
                 self._busy.clear()
         if not self._closing:

@@ -39,8 +39,8 @@ _SHORTEST_S = 0.12  # less sound than this holds no word
 _FLOOR = 2e-4  # a peak below this is digital silence, not a quiet voice
 _FRAMES_A_SECOND = 100
 _SCORE_SHIFT = 1024  # the library shifts path scores right by ten bits
-_GRAMMARS_KEPT = 24
-_FORCED_KEPT = 100  # a search takes 0.15 MB
+_GRAMMARS_KEPT = 6  # one takes 5 to 8 MB, and 0.05 s to make again
+_FORCED_KEPT = 40  # a search takes 0.15 MB
 _RIVALS = 6
 #: The free search drowns in noise (0.9 of real time at 10 dB) unless held in; held in so, it costs 0.07 to 0.13 and
 #: its words lie no further from what was said (24 clips: similarity 0.83 clean, 0.42 at 10 dB; wide beams 0.84, 0.32).
