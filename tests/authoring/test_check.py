@@ -101,7 +101,7 @@ def test_a_better_word_is_offered() -> None:
 def test_answers_of_two_sounds_that_differ_in_one_sound_alike(tmp_path: Path) -> None:
     path = tmp_path / "level.yaml"
     path.write_text(
-        "procedure: level\ntitle: A level\nsteps:\n  - {id: level, kind: ask, say: Look at the level., answers: [low, 'no']}\n"
+        "procedure: level\ntitle: A level\nsteps:\n  - {id: level, kind: ask, say: Look at it., answers: [low, 'no']}\n"
         "  - {id: over, kind: end, say: The work is over., outcome: done}\n", encoding="utf-8",
     )  # fmt: skip
     said = [remark.why for remark in check_file(path, []).remarks]
