@@ -22,7 +22,7 @@ from handsfree.journal import keys
 from handsfree.journal.canonical import _same, _Unsure, as_line, canonical, entry_in, entry_of, line_of, unsigned_bytes
 from handsfree.journal.events import ClockMoved, Opened, Resumed, Sealed, SignedBy, SoundRemoved, Stamped, Tone, to_data
 from handsfree.journal.reader import Broken, lines, read, read_list, torn_tail, walk
-from handsfree.journal.verify import Report, verify
+from handsfree.journal.verify import Report, _first_bad_signature, verify
 
 WALL = "2026-02-11T09:30:00.000+01:00"
 OPENED = Opened("v", "p", "en", "A. Brandner (invented)", "Hochgrat (invented)", "HK-4", "0.1", "typed")
@@ -320,6 +320,9 @@ def test_a_signed_record_names_its_signer(tmp_path: Path, key: keys.DeviceKey) -
     assert report.signers == (f"van-7 ({key.public_key[:8]}…)",)
     assert report.remarks == ()
     assert verify(folder, known={key.public_key: "the van"}).signers == (f"the van ({key.public_key[:8]}…)",)
+    # a record that was put right between the two passes is still judged by the first of them
+    assert (broken := _first_bad_signature(folder / "journal.jsonl", 4, 99)).n == 4
+    assert broken.at == 99
     (remark,) = verify(folder).remarks
     assert remark == "It is signed, but no device's key is known here, so nothing says whose signature it is."
 
