@@ -28,6 +28,14 @@ SoundIn = Annotated[str | None, typer.Option("--sound-in", help="A device, a sou
 SoundOut = Annotated[str | None, typer.Option("--sound-out", help="A device, a sound file, or '-' for raw samples.")]
 
 
+def _not_with(one: str, given: bool, **others: object) -> None:
+    """Trouble where an option stands beside one that it makes meaningless: to pass over it in silence would mislead."""
+    for name, value in others.items():
+        other = "--" + name.replace("_", "-")
+        if given and value not in (None, False):
+            raise Trouble(f"{one} and {other} cannot stand together; leave out the one that is not meant.")
+
+
 @app.command()
 def demo(
     visits: Visits = None,
@@ -57,6 +65,7 @@ def visit(
     json: Json = False,
 ) -> None:
     """A visit: the procedure read aloud, answered by voice."""
+    _not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine, screen=screen)
     from handsfree.visit import commands
 
     ask = commands.Asked(
@@ -265,14 +274,15 @@ def print_copy(procedure: Name, out: Out = None) -> None:
 
 @app.command()
 def compare(
-    old: Annotated[str, typer.Argument(help="The older procedure.")],
-    new: Annotated[str, typer.Argument(help="The newer one.")],
+    old: Annotated[str, typer.Argument(help="The older procedure, or a visit that read it.")],
+    new: Annotated[str, typer.Argument(help="The newer one, or a visit.")],
     json: Json = False,
 ) -> None:
     """What changed for the technician, in words, safety first."""
     from handsfree.procedure import commands
+    from handsfree.visit.sessions import book_named
 
-    commands.compare(old, new, json)
+    commands.compare(book_named(old), book_named(new), json)
 
 
 @app.command()
@@ -280,13 +290,14 @@ def record(
     name: Annotated[str, typer.Argument(help="Name of the procedure: small letters, digits, single '-'.")],
     folder: Annotated[Path | None, typer.Option("--folder", help="Where procedures are kept; 'procedures' here.")] = None,
     typed: Annotated[bool, typer.Option("--typed", help="From the keyboard: a line typed is a line heard.")] = False,
-    language: Annotated[str | None, typer.Option("--language", help="Two letters: en.")] = None,
+    language: Annotated[str | None, typer.Option("--language", help="Two letters: en or es.")] = None,
     sound_in: SoundIn = None,
     sound_out: SoundOut = None,
     engine: Engine = None,
     json: Json = False,
 ) -> None:
     """Record a procedure by voice, step by step; saved after every step, taken up again where it stopped."""
+    _not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine)
     from handsfree.authoring import commands
 
     asked = commands.Asked(name, folder, typed, language, sound_in, sound_out, engine)
@@ -304,6 +315,8 @@ def rehearse(
     json: Json = False,
 ) -> None:
     """Walk every path of a procedure with synthetic voices: what is asked again, what is misheard, how long it takes."""
+    _not_with("--typed", typed, spoken=spoken, voice=voice, most=most, engine=engine, json=json)
+    _not_with("--spoken", spoken, voice=voice, most=most, json=json)
     from handsfree.authoring import commands
 
     asked = commands.Rehearse(procedure, typed, spoken, tuple(voice or ()), engine, most)

@@ -36,7 +36,7 @@ from tests.readme import TOP, Instead
 #: What the reader would put where the page says it in capitals. VISIT and URL come from the demo and the desk.
 MEANT = {
     "NAME": "door-and-fan", "FILE": "procedures/platform-check.yaml", "OLD": "procedures/too-warm.yaml",
-    "NEW": "too-warm",
+    "NEW": "too-warm", "KEYFILE": "device.key",
 }  # fmt: skip
 
 TYPED = "seven three nine\naffirm\nstop the visit\naffirm\n"
@@ -60,8 +60,8 @@ INSTEAD = {
         "handsfree rehearse FILE --most 1 --voice slt", "all voices over all paths take minutes", says="1 walk"
     ),
     "handsfree desk --visits visits": Instead("", "it serves until it is stopped; a desk stands through these tests"),
-    "handsfree send visits --to URL": Instead(
-        "handsfree send visits --to URL --key device.key", "the desk wants a device's key", says="stored"
+    "handsfree send visits --to URL --key KEYFILE": Instead(
+        "handsfree send visits --to URL --key KEYFILE", "as it stands, with what it must say", says="stored"
     ),
 }  # fmt: skip
 
@@ -80,6 +80,10 @@ class Ground:
         words = [meant.get(word, word) for word in shlex.split(line)]
         assert words[0] == "handsfree"
         return program(words[1:], self.folder, **more)
+
+
+HANDBOOK = sorted(str(page.relative_to(TOP)) for page in TOP.glob("handsfree/handbook/pages/*.md"))
+PAGES = ["README.md", "DEVELOPERS.md", *HANDBOOK]
 
 
 def program(words: list[str], folder: Path, **more: str) -> subprocess.CompletedProcess[str]:
@@ -230,7 +234,7 @@ def test_no_exception_is_left_over() -> None:
     assert set(INSTEAD) <= set(COMMANDS), "an exception for a command that the README no longer shows"
 
 
-@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
+@pytest.mark.parametrize("page", PAGES)
 def test_commands_inside_sentences_exist(page: str) -> None:
     """Each verb that a sentence names, and each option it gives with it, is in that verb's help."""
     from typer.main import get_command
@@ -250,7 +254,7 @@ def test_commands_inside_sentences_exist(page: str) -> None:
         assert {word for word in words if word.startswith("--")} <= known | {"--help"}, line
 
 
-@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
+@pytest.mark.parametrize("page", PAGES)
 def test_modules_that_are_run_exist(page: str) -> None:
     for name in readme.modules(page):
         assert importlib.util.find_spec(name) is not None, name

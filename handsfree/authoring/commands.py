@@ -11,6 +11,7 @@ from typing import Any
 from handsfree.authoring.keeping import Recording, open_recording
 from handsfree.authoring.recorder import Recorder
 from handsfree.authoring.turn import State
+from handsfree.errors import Trouble
 
 
 @dataclass(frozen=True)
@@ -35,13 +36,18 @@ def record(asked: Asked, *, as_json: bool = False) -> None:
     language = asked.language or settings.language
     engine = "typed" if asked.typed else asked.engine or settings.engine or "best"
     recording = open_recording(asked.name, folder, language, settings.technician, engine)
-    if asked.typed:
-        recorder = _typed(recording)
-    else:
-        from handsfree.authoring.live import live_recorder
-
-        recorder = live_recorder(recording, asked, settings)
+    try:
+        recorder = _typed(recording) if asked.typed else _live(recording, asked, settings)
+    except Trouble:
+        recording.abandon()
+        raise
     _show(recording, recorder.run(), as_json)
+
+
+def _live(recording: Recording, asked: Asked, settings: Any) -> Recorder:
+    from handsfree.authoring.live import live_recorder
+
+    return live_recorder(recording, asked, settings)
 
 
 def _typed(recording: Recording) -> Recorder:
@@ -49,14 +55,14 @@ def _typed(recording: Recording) -> Recorder:
     from handsfree.sound.samples import RealClock
     from handsfree.visit.keyboard import TypedEar, WrittenMouth
 
-    ear = TypedEar(sys.stdin, base.load(recording.state.words.language.code), RealClock())
+    ear = TypedEar(sys.stdin, base.load(recording.state.words.language.code), RealClock(recording.journal.now()))
     return Recorder(recording, ear, WrittenMouth(lambda text, role: print(text, flush=True)))
 
 
 def _show(recording: Recording, state: State, as_json: bool) -> None:
     path, finished = recording.shelf.path, state.outcome == "finished"
     if as_json:
-        unsure = sum(len(step.unsure) for step in state.draft.steps)
+        unsure = len(state.draft.doubts) + sum(len(step.unsure) for step in state.draft.steps)
         data: dict[str, Any] = {"procedure": str(path), "finished": finished, "steps": len(state.draft.steps)}
         print(json.dumps(data | {"unsure": unsure}, ensure_ascii=False))
         return

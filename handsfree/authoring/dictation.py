@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from handsfree.authoring.turn import Doubt
+from handsfree.authoring.draft import Doubt
 from handsfree.language.tokens import is_number, tokens
 
 if TYPE_CHECKING:

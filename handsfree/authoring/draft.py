@@ -11,6 +11,7 @@ Rules of this file:
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -23,23 +24,39 @@ REFERENCES = frozenset({"go", "over_range", "unsteady", "protects", "otherwise",
 _ORDER = ("id", "kind", "level", "lasts", "hazards", "needs_isolation", "say")
 _MOST_IN_NAME = 4  # words
 _SHORT = 40  # letters of an item in a list on one line
+UNSURE = "# unsure:"  # begins the remark with the words that are not settled
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """A word of a sentence, by its place from 0, that may be another. `field`: of the step, '' where it is not known."""
+
+    at: int
+    word: str
+    others: tuple[str, ...]
+    field: str = ""
 
 
 @dataclass(frozen=True)
 class DraftStep:
     """`clips`: names of the sounds in the recording's folder whose words the text is; `sound`: a file beside the
-    procedure that came with it. `unsure`: words of the text that the writer has not settled."""
+    procedure that came with it. `doubts`: words of any of its sentences that the writer has not settled."""
 
     uid: int
     text: str = ""
     facets: Mapping[str, Any] = field(default_factory=dict)
     clips: tuple[str, ...] = ()
-    unsure: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
     id: str = ""
 
     @property
     def kind(self) -> str:
         return str(self.facets.get("kind", ""))
+
+    @property
+    def unsure(self) -> tuple[str, ...]:
+        """The words that are not settled."""
+        return tuple(doubt.word for doubt in self.doubts)
 
     def having(self, **facets: Any) -> DraftStep:
         """With these facets; those given as None are taken away."""
@@ -49,10 +66,11 @@ class DraftStep:
 
 @dataclass(frozen=True)
 class Draft:
-    """`header`: the fields around the steps."""
+    """`header`: the fields around the steps. `doubts`: words of the title that are not settled."""
 
     header: Mapping[str, Any]
     steps: tuple[DraftStep, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
 
     @property
     def name(self) -> str:
@@ -117,8 +135,9 @@ def named(step: DraftStep, taken: Sequence[str], small: frozenset[str]) -> Draft
 
 def slug(text: str, small: frozenset[str]) -> str:
     """'Brush the condenser along its fins.' -> 'brush-condenser-along-fins'. A name in the sense of the model."""
-    plain = [re.sub(r"[^a-z0-9]", "", word) for word in tokens(text)]
-    words = [word for word in plain if word and word not in small and word[0].isalpha()][:_MOST_IN_NAME]
+    told = [word for word in tokens(text) if word not in small]
+    plain = [re.sub(r"[^a-z0-9]", "", unicodedata.normalize("NFKD", word)) for word in told]  # 'ó' is an 'o' and a sign
+    words = [word for word in plain if word and word[0].isalpha()][:_MOST_IN_NAME]
     return "-".join(words)[:50].strip("-")
 
 
@@ -161,13 +180,17 @@ def as_yaml(draft: Draft, sounds: Mapping[int, tuple[str, str]]) -> str:
     """The procedure file. Words that are still unsure stand in a remark above their step."""
     data = as_data(draft, sounds)
     steps = data.pop("steps")
-    lines = [_dumped(data), "", "steps:"]
+    lines = [*_remark("", draft.doubts), _dumped(data), "", "steps:"]
     for step, one in zip(draft.steps, steps, strict=True):
-        if step.unsure:
-            lines.append(f"  # unsure: {' '.join(', '.join(step.unsure).split())}")
+        lines += _remark("  ", step.doubts)
         first, *rest = _dumped(one).splitlines()
         lines += [f"  - {first}", *(f"    {line}" if line else "" for line in rest), ""]
     return "\n".join(lines) + ("" if steps else " []\n")
+
+
+def _remark(indent: str, doubts: Sequence[Doubt]) -> list[str]:
+    words = ", ".join(doubt.word for doubt in doubts)
+    return [f"{indent}{UNSURE} {' '.join(words.split())}"] if words else []
 
 
 def _dumped(data: Mapping[str, Any]) -> str:
@@ -195,13 +218,29 @@ def _dumped(data: Mapping[str, Any]) -> str:
 # ---- from a file ------------------------------------------------------------------------------------------------------
 
 
-def from_data(data: Mapping[str, Any]) -> Draft:
-    """A procedure that was loaded (its YAML as plain data), to be worked on. Answers in the short form are written out."""
+def from_data(data: Mapping[str, Any], text: str = "") -> Draft:
+    """A procedure that was loaded (its YAML as plain data), to be worked on. Answers in the short form are written out.
+    `text`: of its file, in whose remarks the words stand that are not settled."""
     header = {key: value for key, value in data.items() if key != "steps"}
     raw = data.get("steps") or []
     uids = {str(one["id"]): reference(at) for at, one in enumerate(raw, 1)}
-    steps = tuple(_from_step(one, at, uids) for at, one in enumerate(raw, 1))
-    return Draft(header, steps)
+    marked = _marked(text)
+    steps = tuple(replace(_from_step(one, at, uids), doubts=marked.get(str(one["id"]), ())) for at, one in enumerate(raw, 1))
+    return Draft(header, steps, marked.get("", ()))
+
+
+def _marked(text: str) -> dict[str, tuple[Doubt, ...]]:
+    """By the id of the step that a remark stands above, '' for the title."""
+    found: dict[str, tuple[Doubt, ...]] = {}
+    above: tuple[Doubt, ...] = ()
+    for line in text.splitlines():
+        plain = line.strip()
+        if plain.startswith(UNSURE):
+            above = tuple(Doubt(0, word, ()) for word in plain.removeprefix(UNSURE).strip().split(", ") if word)
+        elif above:
+            found[plain.removeprefix("- id:").strip() if plain.startswith("- id:") else ""] = above
+            above = ()
+    return found
 
 
 def _from_step(one: Mapping[str, Any], uid: int, uids: Mapping[str, str]) -> DraftStep:

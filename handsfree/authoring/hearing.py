@@ -13,22 +13,24 @@ from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING
 
+from handsfree.authoring.choosing import Narrowing
 from handsfree.authoring.dictation import Dictation, Written
 from handsfree.authoring.machine import DICTATED
 from handsfree.journal.events import Utterance
 from handsfree.language.meaning import Heard, Listening, Verdict
-from handsfree.visit.hearing import Recogniser, utterance_of
+from handsfree.visit.hearing import utterance_of
 
 if TYPE_CHECKING:
     from handsfree.journal.writer import Journal
     from handsfree.sound.samples import Samples
+    from handsfree.speech.recogniser import Recogniser
 
 
 class WriterHearer:
     """`topic` and `listening` are told by the ear: which question free words are asked for, and what is in force."""
 
     def __init__(self, recogniser: Recogniser, dictation: Dictation, journal: Journal, language: str) -> None:
-        self.recogniser, self._dictation = recogniser, dictation
+        self.recogniser, self._dictation = Narrowing(recogniser), dictation
         self._journal, self._language = journal, language
         self.topic = ""
         self.listening = Listening(commands=())

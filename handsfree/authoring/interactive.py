@@ -20,13 +20,15 @@ if TYPE_CHECKING:
 
 
 def mapped(write: Callable[[Stamped, State], None], out: Any) -> Callable[[Stamped, State], None]:
-    """What `write` prints, and before each step the map."""
+    """What `write` prints, and before each step the map. A step that goes on at once, as a decision does, has no map of its
+    own: by the time it is told the visit is past it."""
     been: set[tuple[str, str]] = set()
 
     def watch(entry: Stamped, state: State) -> None:
         if isinstance(entry.event, StepEntered):
-            for line in text_map(state, been):
-                print(line, file=out)
+            if state.frames and state.frames[-1].step == entry.event.step:
+                for line in text_map(state, been):
+                    print(line, file=out)
             been.add((entry.event.path[-1], entry.event.step))
         write(entry, state)
 

@@ -10,9 +10,11 @@ Rules of this file:
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import re
+import shutil
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -107,6 +109,14 @@ class Recording:
     state: State
     first: Happening
 
+    def abandon(self) -> None:
+        """One that could not begin leaves nothing behind; one taken up again is left as it was."""
+        self.journal.close()
+        if self.journal.count == 0:
+            shutil.rmtree(self.shelf.session, ignore_errors=True)
+            with contextlib.suppress(OSError):
+                self.shelf.session.parent.rmdir()  # not while other recordings are in it
+
 
 def open_recording(
     name: str, folder: Path, language: str, writer: str, engine: str, clock: Clock | None = None
@@ -114,6 +124,7 @@ def open_recording(
     """A new recording, one taken up again, or one of a procedure that is there. Trouble where it cannot be."""
     if not load.is_name(name):
         raise Trouble(f"'{name[:80]}' cannot be a procedure's name: small letters, digits and single '-' only.")
+    load_words(language)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -136,7 +147,8 @@ def state_before(opened: Opened) -> State:
     """From what the record says of the beginning."""
     words = load_words(opened.language)
     if opened.copies:
-        draft = from_data(yamlfile.read(opened.copies[0][1]).data)
+        text = opened.copies[0][1]
+        draft = from_data(yamlfile.read(text).data, text)
     else:
         draft = Draft({"procedure": opened.procedure, "title": "", "version": 1, "language": opened.language})
     return machine.start(draft, words, tuple(name for name, _ in opened.digests))

@@ -66,13 +66,9 @@ def live_recorder(recording: Recording, asked: Asked, settings: Any) -> Recorder
     from handsfree.speech.recogniser import build_recogniser
 
     code = recording.state.words.language.code
-    try:
-        recogniser = build_recogniser(asked.engine or settings.engine or None, code, settings.models)
-        hearer = WriterHearer(recogniser, dictation_for(recogniser, code), recording.journal, code)
-        ear, mouth = _joined(recording, hearer, asked, settings)
-    except Trouble:
-        recording.journal.close()
-        raise
+    recogniser = build_recogniser(asked.engine or settings.engine or None, code, settings.models)
+    hearer = WriterHearer(recogniser, dictation_for(recogniser, code), recording.journal, code)
+    ear, mouth = _joined(recording, hearer, asked, settings)
     return Recorder(recording, ear, mouth, lambda entry: _print(entry))
 
 
@@ -88,6 +84,7 @@ def _joined(recording: Recording, hearer: WriterHearer, asked: Asked, settings: 
     from platformdirs import user_cache_path
 
     from handsfree.language import base
+    from handsfree.sound.files import is_file
     from handsfree.sound.samples import RealClock, VirtualClock
     from handsfree.sound.synth import Synthesiser
     from handsfree.visit import live
@@ -95,7 +92,7 @@ def _joined(recording: Recording, hearer: WriterHearer, asked: Asked, settings: 
     code = recording.state.words.language.code
     voice = Synthesiser(code, settings.voice, settings.words_a_minute, user_cache_path("handsfree") / "voice")
     ended: list[Happening] = []
-    if live.is_file(asked.sound_in):
+    if is_file(asked.sound_in):
         from handsfree.sound.sinks import FileSink
 
         if not Path(str(asked.sound_in)).is_file():
@@ -107,7 +104,7 @@ def _joined(recording: Recording, hearer: WriterHearer, asked: Asked, settings: 
     from handsfree.sound.live import Happenings, LiveLoop
     from handsfree.speech.endpoint import Endpointer, Timing
 
-    clock = RealClock()
+    clock = RealClock(recording.journal.now())  # the record's, also where it is taken up again
     happenings = Happenings()
     sink = live.sink_of(asked.sound_out, settings.sound_out, clock, happenings.tell)
     source = live.source_of(asked.sound_in, settings.sound_in, clock, happenings.tell)
@@ -116,4 +113,4 @@ def _joined(recording: Recording, hearer: WriterHearer, asked: Asked, settings: 
     loop = LiveLoop(source, cutter, sink, hearer.recogniser, happenings, clock, guard)
     ear = WriterEar(loop, hearer, clock)
     loop.start()
-    return ear, SpokenMouth(voice, sink, base.load(code), [])
+    return ear, SpokenMouth(voice, sink, base.load(code), [], told=ear.said)

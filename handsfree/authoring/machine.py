@@ -16,19 +16,20 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from handsfree.authoring import cases, rearranging, slots
-from handsfree.authoring.draft import Draft
+from handsfree.authoring import cases, rearranging, settling, slots
+from handsfree.authoring.draft import Doubt, Draft
 from handsfree.authoring.questions import MAIN, can_say
-from handsfree.authoring.turn import Doubt, Question, Reply, Save, State, Turn
+from handsfree.authoring.turn import Question, Reply, Save, State, Turn
 from handsfree.authoring.words import Words
 from handsfree.journal import events
 from handsfree.language.meaning import Sense, Verdict
-from handsfree.language.tokens import tokens
 from handsfree.visit.state import listen_for
 
 #: The sense of an utterance that is free words; its rivals are (word, what it may be, its place from 0).
 DICTATED = "dictated"
-QUESTIONS: dict[str, Question] = {**slots.QUESTIONS, **cases.QUESTIONS, **rearranging.QUESTIONS, **MAIN}
+QUESTIONS: dict[str, Question] = {
+    **slots.QUESTIONS, **cases.QUESTIONS, **rearranging.QUESTIONS, **settling.QUESTIONS, **MAIN,
+}  # fmt: skip
 
 
 def start(draft: Draft, words: Words, procedures: tuple[str, ...] = ()) -> State:
@@ -95,7 +96,7 @@ def _free_words(turn: Turn, reply: Reply) -> None:
     """A phrase that always works is that, also among free words, where it stands alone."""
     if turn.state.listening is None or not turn.state.listening.note:
         return
-    said, commands = " ".join(tokens(reply.text)), turn.words.language.commands
+    said, commands = " ".join(turn.words.tokens(reply.text)), turn.words.language.commands
     command = next((name for name in slots.EVER if said in commands[name]), "")
     if command:
         _command(turn, command)
@@ -163,7 +164,7 @@ def _take_back(turn: Turn) -> None:
     present(turn)
 
 
-_TAKEN_BACK = ("draft", "at", "step", "done", "partial", "chosen", "purpose", "doubts")
+_TAKEN_BACK = ("draft", "at", "step", "done", "partial", "chosen", "purpose", "doubts", "pending")
 
 
 def _answered(turn: Turn, reply: Reply) -> None:
@@ -174,17 +175,23 @@ def _answered(turn: Turn, reply: Reply) -> None:
         turn.change(outcome="stopped")
         turn.effects.append(events.Closed("stopped"))
         return
-    question = QUESTIONS[turn.state.at]
-    asked = turn.state.at
-    if not question.take(turn, reply):
+    if settling.doubtful(turn, reply):
+        settling.begin(turn, reply)
+    elif not _taken(turn, reply) or ((words_settled := settling.settled(turn)) and not _taken(turn, words_settled)):
         _ask_again(turn)
         return
     turn.change(undo=before, tries=0)
-    if turn.state.closed:
-        return
-    if turn.state.at == asked and asked in slots.QUESTIONS:
+    if not turn.state.closed:
+        present(turn)
+
+
+def _taken(turn: Turn, reply: Reply) -> bool:
+    """By the question that is asked; a slot that stays is followed by the next."""
+    asked = turn.state.at
+    taken = QUESTIONS[asked].take(turn, reply)
+    if taken and turn.state.at == asked and asked in slots.QUESTIONS:
         turn.ask("")
-    present(turn)
+    return taken
 
 
 def _ask_again(turn: Turn) -> None:

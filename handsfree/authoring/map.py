@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 
+from handsfree.procedure import phrasing
 from handsfree.procedure.graph import ways
 from handsfree.procedure.model import Book, Procedure
 from handsfree.visit.state import State
@@ -28,15 +29,15 @@ def _lines(book: Book, procedure: Procedure, here: str, been: Collection[tuple[s
     first = 0 if len(ids) <= WHOLE else max(0, min(at - AROUND, len(ids) - WHOLE))
     shown = range(first, min(len(ids), first + WHOLE))
     if first:
-        yield f"      … {first} before"
+        yield f"      … {first}"
     for number in shown:
         step = procedure.steps[number]
         mark = ">>" if step.id == here else " x" if (procedure.procedure, step.id) in been else "  "
         gate = "!" if step.behind_gate else " "
-        targets = _targets(procedure, number, ids)
-        yield f"{mark} {number + 1:3d} {gate} {step.id} ({step.kind}){'  ' + targets if targets else ''}"
+        kind, targets = phrasing.value(procedure.language, "kind", step.kind), _targets(procedure, number, ids)
+        yield f"{mark} {number + 1:3d} {gate} {step.id} ({kind}){'  ' + targets if targets else ''}"
     if shown.stop < len(ids):
-        yield f"      … {len(ids) - shown.stop} after"
+        yield f"      … {len(ids) - shown.stop}"
 
 
 def _targets(procedure: Procedure, number: int, ids: list[str]) -> str:
@@ -44,5 +45,6 @@ def _targets(procedure: Procedure, number: int, ids: list[str]) -> str:
     found = []
     for way in ways(procedure, procedure.steps[number]):
         if way.to in ids and ids.index(str(way.to)) != number + 1:
-            found.append(f"{way.name + ' ' if way.name else ''}-> {ids.index(str(way.to)) + 1}")
+            name = phrasing.way(procedure.language, procedure.steps[number], way.name)
+            found.append(f"{name + ' ' if name else ''}-> {ids.index(str(way.to)) + 1}")
     return ", ".join(found)

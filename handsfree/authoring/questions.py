@@ -1,20 +1,20 @@
-"""The questions of the recorder that are no slot of a step: between steps, the words, settling them, the review."""
+"""The questions of the recorder that are no slot of a step: between steps, the words, the review."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
+from handsfree.authoring import settling
 from handsfree.authoring.draft import LATER, DraftStep, named
 from handsfree.authoring.review import kind_name, review
-from handsfree.authoring.said import facets_said, punctuated
+from handsfree.authoring.said import as_sentence, facets_said, without_signal
 from handsfree.authoring.slots import ALWAYS_CHANGED, FILLS, SLOTS, hear, hear_step, target_of
 from handsfree.authoring.turn import CheckIt, Question, Reply, Turn
 from handsfree.journal.events import AnswerTaken, Closed
 
 IDLE = ("new step", "change step", "move before", "delete", "read all", "check it", "finish", "stop recording")
 REVIEW = ("keep", "again", "more", "change", "move before", "delete", "stop recording")
-MOST_SETTLED = 6  # words asked about in one step; the rest stay marked
 
 Does = dict[str, Callable[[Turn], None]]
 
@@ -36,12 +36,16 @@ def _by_command(does: Does) -> Callable[[Turn, Reply], bool]:
 def can_say(turn: Turn, rule: str) -> list[str]:
     """What is in force, one way of each, for people. `rule`: of the question's choices."""
     if turn.state.at in ("idle", "finish", "review"):
-        return [turn.words.taught(command) for command in (REVIEW if turn.state.at == "review" else IDLE)]
+        return [turn.words.taught(command) for command in (_in_review(turn) if turn.state.at == "review" else IDLE)]
     if rule:
         return [turn.words.name_of(rule, tag) for tag in dict.fromkeys(tag for _, tag in turn.words.pairs(rule))]
     listening = turn.state.listening
     asked = ("affirm", "negative") if listening and "affirm" in (listening.commands or ()) else ()
     return [*(listening.phrases[:12] if listening else ()), *asked] or [turn.words.taught("stop recording")]
+
+
+def _in_review(turn: Turn) -> tuple[str, ...]:
+    return (*REVIEW, "settle") if turn.step.doubts else REVIEW
 
 
 # ---- between steps ----------------------------------------------------------------------------------------------------
@@ -85,6 +89,8 @@ def _finish(turn: Turn) -> None:
     elif _open_end(turn) is not None:
         turn.ask("open-end")
     else:
+        if turn.state.draft.doubts:
+            turn.prompt("unsettled-title", "notice", words=", ".join(doubt.word for doubt in turn.state.draft.doubts))
         for at, step in enumerate(turn.state.draft.steps, 1):
             if step.unsure:
                 turn.prompt("unsettled", "notice", number=turn.spoken(at), words=", ".join(step.unsure))
@@ -152,82 +158,24 @@ def _ask_words(turn: Turn) -> str:
 
 
 def _take_words(turn: Turn, reply: Reply) -> bool:
-    text = " ".join(reply.text.split())
+    text = as_sentence(reply.text, turn.words, bool(reply.clip))
     if not text:
         turn.prompt("heard-no-words", "question")
         return True
-    text = text[0].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
-    text = punctuated(text, turn.words) if reply.clip else text
     step, more = turn.step, turn.state.purpose == "more"
-    shift = len(step.text.split()) if more else 0
     clips = ((*step.clips, reply.clip) if more and step.clips else (reply.clip,)) if reply.clip else ()
     whole = f"{step.text} {text}" if more else text
-    doubts = tuple(replace(doubt, at=doubt.at + shift) for doubt in reply.doubts)
     facets = {key: value for key, value in step.facets.items() if key not in ("sound", "sound_of")}
     said = facets_said(whole, turn.words)
     if facets.get("kind") not in (None, said.get("kind")):
         said = {key: value for key, value in said.items() if key == "hazards"}
-    unsure = (*(step.unsure if more else ()), *(doubt.word for doubt in doubts))
-    step = replace(step, text=whole, clips=clips, facets={**said, **facets}, unsure=unsure)
-    turn.change(step=step, doubts=doubts[:MOST_SETTLED], purpose="")
-    if len(doubts) > 1:
-        turn.prompt("unsure-many", n=turn.spoken(len(doubts)))
-    turn.ask("settle" if doubts else "")
+    if {**said, **facets}.get("kind") == "caution":
+        whole = without_signal(whole, turn.words)
+    kept = step.doubts if more else tuple(doubt for doubt in step.doubts if doubt.field not in ("", "say"))
+    turn.change(step=replace(step, text=whole, clips=clips, facets={**said, **facets}, doubts=kept), purpose="")
+    turn.unsure("say", reply.doubts)
+    turn.ask("")
     return True
-
-
-def _ask_settle(turn: Turn) -> str:
-    doubt = turn.state.doubts[0]
-    ways = turn.words.pairs("ordinal")
-    names = [next(way for way, tag in ways if tag == str(at)) for at in range(1, 4)]
-    words = (doubt.word, *doubt.others)[:3]
-    pairs = zip(names, words, strict=False)
-    choices = " ".join(turn.words.prompt("settle-way", ordinal=name.capitalize(), word=word) for name, word in pairs)
-    return turn.words.prompt("settle", number=turn.spoken(doubt.at + 1), choices=choices)
-
-
-def _take_settle(turn: Turn, reply: Reply) -> bool:
-    doubt = turn.state.doubts[0]
-    if turn.words.says(reply.phrase, "another word"):
-        turn.ask("settle-word")
-    elif turn.words.says(reply.phrase, "leave it"):
-        turn.prompt("word-left")
-        _next_doubt(turn)
-    else:
-        at = int(turn.words.choice("ordinal").get(reply.phrase, "0"))
-        words = (doubt.word, *doubt.others)
-        if not 0 < at <= len(words):
-            return False
-        _settle(turn, doubt.at, words[at - 1])
-    return True
-
-
-def _take_settle_word(turn: Turn, reply: Reply) -> bool:
-    word = reply.text.strip(" .?!,")
-    if not word:
-        return False
-    _settle(turn, turn.state.doubts[0].at, word)
-    return True
-
-
-def _settle(turn: Turn, at: int, word: str) -> None:
-    """The word in its place, with the capital and the stop that stood there."""
-    doubt, pieces = turn.state.doubts[0], turn.step.text.split()
-    old = pieces[at]
-    tail = old[len(old.rstrip(".,?!;:")) :]
-    pieces[at] = (word[:1].upper() + word[1:] if old[:1].isupper() else word) + tail
-    left = list(turn.step.unsure)
-    if doubt.word in left:
-        left.remove(doubt.word)
-    text = " ".join(pieces)
-    facets = {**facets_said(text, turn.words), **turn.step.facets}
-    turn.change(step=replace(turn.step, text=text, unsure=tuple(left), facets=facets))
-    _next_doubt(turn)
-
-
-def _next_doubt(turn: Turn) -> None:
-    turn.change(doubts=turn.state.doubts[1:])
-    turn.ask("settle" if turn.state.doubts else "")
 
 
 # ---- the review -------------------------------------------------------------------------------------------------------
@@ -284,7 +232,8 @@ def _take_change(turn: Turn, reply: Reply) -> bool:
         turn.ask("words")
         return True
     slots = [slot for slot in SLOTS.get(turn.step.kind, ()) if FILLS.get(slot, slot) == what] or [what]
-    turn.change(done=turn.state.done - set(slots), partial={})
+    left = tuple(doubt for doubt in turn.step.doubts if doubt.field != what)
+    turn.change(done=turn.state.done - set(slots), partial={}, step=replace(turn.step, doubts=left))
     if what == "leads":
         answers = [{key: value for key, value in one.items() if key != "go"} for one in turn.step.facets.get("answers", ())]
         turn.facets(answers=answers)
@@ -305,7 +254,8 @@ def _take_title(turn: Turn, reply: Reply) -> bool:
     if not title:
         return False
     draft = turn.state.draft
-    turn.change(draft=replace(draft, header={**draft.header, "title": title[0].upper() + title[1:]}))
+    header = {**draft.header, "title": title[0].upper() + title[1:]}
+    turn.change(draft=replace(draft, header=header, doubts=reply.doubts))
     turn.save()
     turn.ask("idle")
     return True
@@ -317,7 +267,7 @@ _DOES_IDLE: Does = {
 }  # fmt: skip
 _DOES_REVIEW: Does = {
     "keep": _keep, "again": _again, "more": _more, "change": lambda turn: turn.ask("change-what"), "move before": _move_this,
-    "delete": _delete_this,
+    "delete": _delete_this, "settle": settling.again,
 }  # fmt: skip
 MAIN: dict[str, Question] = {
     "title": Question(lambda turn: turn.words.prompt("title"), lambda turn: hear(turn, note=True), _take_title),
@@ -328,16 +278,9 @@ MAIN: dict[str, Question] = {
     ),
     "open-end": Question(_ask_open_end, lambda turn: hear_step(turn, "following"), _take_open_end),
     "words": Question(_ask_words, lambda turn: hear(turn, note=True), _take_words),
-    "settle": Question(
-        _ask_settle,
-        lambda turn: hear(turn, "another word", "leave it", phrases=tuple(turn.words.choice("ordinal"))), _take_settle,
-    ),
-    "settle-word": Question(
-        lambda turn: turn.words.prompt("settle-word"), lambda turn: hear(turn, note=True), _take_settle_word
-    ),
     "review": Question(
-        lambda turn: review(turn.step, turn.number, turn.state.draft, turn.words), lambda turn: hear(turn, *REVIEW),
-        _by_command(_DOES_REVIEW),
+        lambda turn: review(turn.step, turn.number, turn.state.draft, turn.words),
+        lambda turn: hear(turn, *_in_review(turn)), _by_command(_DOES_REVIEW),
     ),
     "change-what": Question(_ask_change, lambda turn: hear(turn, phrases=tuple(_changeable(turn))), _take_change),
 }  # fmt: skip

@@ -8,15 +8,17 @@ Rules of this file:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import re
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from handsfree.authoring.keeping import Recording
 from handsfree.authoring.machine import advance
 from handsfree.authoring.turn import CheckIt, Save, State
+from handsfree.authoring.words import Words
 from handsfree.journal.events import Happening, KeepNote, ListenFor, Say, StopAsked, Tone
 from handsfree.procedure.check import check_file
-from handsfree.procedure.remarks import Weight
+from handsfree.procedure.remarks import Remark, Weight
 from handsfree.visit.parts import Ear, Mouth
 
 MOST_FINDINGS = 12  # said aloud in one go; the rest are for the screen
@@ -34,15 +36,17 @@ class Recorder:
     def run(self) -> State:
         """To the end. An interrupt, or an ear that has nothing more, stops it; what was kept is saved either way."""
         try:
-            self.happen(self._recording.first)
-            while not self.state.closed:
-                heard = self._ear.next(None)
-                if heard is not None:
-                    self.happen(heard)
-        except KeyboardInterrupt:
-            self.happen(StopAsked("interrupted at the keyboard"))
-        except EOFError:
-            self.happen(StopAsked("there is nothing more to hear"))
+            try:
+                self.happen(self._recording.first)
+                while not self.state.closed:
+                    heard = self._ear.next(None)
+                    if heard is not None:
+                        self.happen(heard)
+            except KeyboardInterrupt:
+                self.happen(StopAsked("interrupted at the keyboard"))
+            except EOFError:
+                self.happen(StopAsked("there is nothing more to hear"))
+            self._recording.journal.seal()
         finally:
             self._ear.close()
             self._mouth.close()
@@ -90,12 +94,20 @@ def findings(state: State, recording: Recording) -> Iterator[str]:
     if not remarks:
         yield words.prompt("check-clean")
         return
-    order = {Weight.ERROR: 0}
-    remarks.sort(key=lambda one: order.get(one.weight, 1))
+    remarks.sort(key=lambda one: one.weight is not Weight.ERROR)
     yield words.prompt("check-count", n=words.language.say_number(len(remarks)))
     numbers = {step.id: at for at, step in enumerate(state.draft.steps, 1)}
-    for one in remarks[:MOST_FINDINGS]:
-        why, do = one.why.replace("`", "").replace("-", " "), one.do.replace("`", "")
-        at = numbers.get(one.step)
-        key, values = ("check-line", {"step": words.language.say_number(at)}) if at else ("check-whole", {})
-        yield words.prompt(key, sentence=why, do=do, **values).strip()
+    yield from dict.fromkeys(_aloud(one, numbers, words) for one in remarks[:MOST_FINDINGS])
+
+
+def _aloud(remark: Remark, numbers: Mapping[str, int], words: Words) -> str:
+    """For the ear: steps by their numbers, no words of the file. A field that is missing or wrong is named as the recorder
+    names it."""
+    at = numbers.get(remark.step)
+    step = words.step_name(at) if at else ""
+    if at and not remark.aloud:
+        what = words.name_of("what", remark.field) if remark.field else ""
+        return words.prompt("check-incomplete", step=words.language.say_number(at), what=what)
+    text = remark.aloud or f"{remark.why} {remark.do}".strip()
+    named = re.sub(r"`([^`]*)`", lambda found: words.step_name(numbers[found[1]]) if found[1] in numbers else found[1], text)
+    return f"{step[:1].upper()}{step[1:]} {named}".strip()

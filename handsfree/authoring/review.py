@@ -121,9 +121,10 @@ def _go(facets: Any, draft: Draft, words: Words) -> Iterator[str]:
 _TELL: dict[str, Tell] = {
     "level": _one("detail-level", "level", "level"), "answers": _answers, "plausible": _reading, "expected": _expected,
     "lasts": _lasts, "because": lambda facets, draft, words: iter([_ended(str(facets["because"]))]), "do": _list("do"),
-    "sources": _list("sources"), "method": _one("detail-method", "method"), "checks": _list("checks"),
-    "power": lambda facets, draft, words: iter([_ended(str(facets["power"]))]), "what": _one("detail-what", "what"),
-    "cases": _cases, "procedure": _one("detail-procedure", "procedure"), "finding": _one("detail-finding", "finding"),
+    "sources": _list("sources"), "method": _one("detail-method", "method", "method"), "checks": _list("checks"),
+    "power": lambda facets, draft, words: iter([_ended(str(facets["power"]))]),
+    "what": _one("detail-what", "what", "evidence_kind"), "cases": _cases,
+    "procedure": _one("detail-procedure", "procedure"), "finding": _one("detail-finding", "finding"),
     "evidence": _steps("evidence"), "to": _one("detail-to", "to"), "summary": _steps("summary"),
-    "outcome": _one("detail-outcome", "outcome"), "hazards": _hazards, "go": _go,
+    "outcome": _one("detail-outcome", "outcome", "outcome"), "hazards": _hazards, "go": _go,
 }  # fmt: skip

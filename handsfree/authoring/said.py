@@ -13,7 +13,6 @@ from collections.abc import Sequence
 from typing import Any
 
 from handsfree.authoring.words import Words
-from handsfree.language.tokens import tokens
 
 #: pint name -> how the model writes a time
 TIMES = {"second": "s", "minute": "min", "hour": "h", "day": "d"}
@@ -22,7 +21,7 @@ _LONGEST_QUANTITY = 8  # words
 
 def facets_said(text: str, words: Words) -> dict[str, Any]:
     """Facets by the names of the model; 'kind' only where the words leave no doubt."""
-    said = tokens(text)
+    said = words.tokens(text)
     unit = unit_said(said, words)
     found: dict[str, Any] = {}
     kind = _kind(text, said, unit, words)
@@ -37,6 +36,20 @@ def facets_said(text: str, words: Words) -> dict[str, Any]:
     return found
 
 
+def as_sentence(text: str, words: Words, dictated: bool) -> str:
+    """With a capital and a stop; '' for no words. `dictated`: its other signs are to be found too."""
+    text = " ".join(text.split())
+    if not text.strip(" .,?!"):
+        return ""
+    text = _capital(text) + ("" if text.endswith((".", "?", "!")) else ".")
+    return punctuated(text, words) if dictated else text
+
+
+def _capital(text: str) -> str:
+    """The first letter big, whatever sign stands before it."""
+    return re.sub(r"\w", lambda found: found[0].upper(), text, count=1)
+
+
 def punctuated(text: str, words: Words) -> str:
     """Dictated words as sentences: a signal word stands alone, what begins as a question ends as one."""
     for way in words.ways("cue_level"):
@@ -44,17 +57,27 @@ def punctuated(text: str, words: Words) -> str:
         text = f"{way.capitalize()}. {found[1].upper()}{text[found.end():]}" if found else text
     pieces = []
     for piece in _pieces(text):
-        asks = any(_begins(tokens(piece), way) for way in words.ways("cue_ask"))
-        pieces.append(f"{piece[:-1]}?" if asks and piece.endswith(".") else piece)
+        asks = any(_begins(words.tokens(piece), way) for way in words.ways("cue_ask"))
+        pieces.append(words.prompt("as-question", text=piece[:-1]) if asks and piece.endswith(".") else piece)
     return " ".join(pieces) if pieces else text
 
 
+def without_signal(text: str, words: Words) -> str:
+    """A caution without the signal word it begins with: the visit says that word itself, by the step's level."""
+    for way in words.ways("cue_level"):
+        found = re.match(rf"{way}[ ,:.!]+(?=\w)", text, flags=re.IGNORECASE)
+        if found:
+            return _capital(text[found.end() :])
+    return text
+
+
 def _kind(text: str, said: tuple[str, ...], unit: str | None, words: Words) -> str:
-    last = tokens(_pieces(text)[-1]) if _pieces(text) else ()
+    pieces = [words.tokens(piece) for piece in _pieces(text)]
+    last = pieces[-1] if pieces else ()
     for way, kind in words.pairs("cue_kind"):
         if _begins(said, way):
             return kind
-    if any(_begins(tokens(piece), way) for piece in _pieces(text) for way in words.ways("cue_read")) and unit is not None:
+    if unit is not None and any(_begins(piece, way) for piece in pieces for way in words.ways("cue_read")):
         return "read"
     if "?" in text or any(_begins(last, way) for way in words.ways("cue_ask")):
         return "ask"
@@ -147,7 +170,7 @@ def answers_said(text: str, words: Words) -> list[str]:
     last = re.split(r"[?.]", pieces[1])[-1]
     found = [last, *pieces[2:], after]
     cleaned = [_without_lead(piece.strip(" ,.").lower(), words) for piece in found]
-    return cleaned if len(cleaned) >= 2 and all(0 < len(tokens(one)) <= 4 for one in cleaned) else []
+    return cleaned if len(cleaned) >= 2 and all(0 < len(words.tokens(one)) <= 4 for one in cleaned) else []
 
 
 def _without_lead(piece: str, words: Words) -> str:

@@ -12,8 +12,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from handsfree.authoring.draft import FOLLOWING, LATER, reference
-from handsfree.authoring.said import TIMES, lasting
+from handsfree.authoring.draft import FOLLOWING, LATER, reference, slug
+from handsfree.authoring.said import TIMES, as_sentence, lasting
 from handsfree.authoring.turn import Question, Reply, Turn
 from handsfree.language.meaning import Listening, NumberAsked
 
@@ -133,7 +133,18 @@ def _hazards() -> Question:
     return Question(_so_far("hazards", items), hears, take, "hazard")
 
 
-def _dictated_list(slot: str, wrap: Callable[[str], Any] = lambda text: text) -> Question:
+Wrap = Callable[[Turn, Reply], Any]
+
+
+def _sentence(turn: Turn, reply: Reply) -> str:
+    return as_sentence(reply.text or reply.phrase, turn.words, bool(reply.clip))
+
+
+def _name(turn: Turn, reply: Reply) -> str:
+    return plain_words(reply.text or reply.phrase)
+
+
+def _dictated_list(slot: str, wrap: Wrap) -> Question:
     def items(turn: Turn) -> list[str]:
         return [str(one["say"] if isinstance(one, dict) else one) for one in turn.step.facets.get(slot, ())]
 
@@ -141,23 +152,25 @@ def _dictated_list(slot: str, wrap: Callable[[str], Any] = lambda text: text) ->
         words = reply.text or reply.phrase
         if turn.words.says(words, "that is all"):
             return _end_of_list(turn, slot)
-        if not words.strip():
+        if not plain_words(words):
             return False
         if slot == "answers" and len(items(turn)) == 8:
             return _end_of_list(turn, slot)
-        turn.facets(**{slot: [*turn.step.facets.get(slot, ()), wrap(words)]})
+        turn.facets(**{slot: [*turn.step.facets.get(slot, ()), wrap(turn, reply)]})
+        turn.unsure(slot, reply.doubts)
         turn.change(partial={"list": slot})
         return True
 
     return Question(_so_far(slot, items), lambda turn: hear(turn, "that is all", note=True), take)
 
 
-def _dictated(slot: str, wrap: Callable[[str], str] = lambda text: text) -> Question:
+def _dictated(slot: str, wrap: Wrap) -> Question:
     def take(turn: Turn, reply: Reply) -> bool:
-        value = wrap(reply.text).strip()
+        value = wrap(turn, reply)
         if not value:
             return False
         turn.facets(**{slot: value})
+        turn.unsure(slot, reply.doubts)
         finish_slot(turn, slot)
         return True
 
@@ -333,26 +346,29 @@ def _procedure() -> Question:
     return Question(_plain("procedure"), lambda turn: hear(turn, phrases=tuple(names(turn))), take)
 
 
-def _finding_name(text: str) -> str:
-    from handsfree.authoring.draft import slug
-
-    return slug(text, frozenset())
+def _quantity(turn: Turn, reply: Reply) -> str:
+    return _name(turn, reply).lower()
 
 
-def _answer(text: str) -> dict[str, Any]:
-    return {"say": plain_words(text).lower() if not text.isupper() else plain_words(text)}
+def _finding_name(turn: Turn, reply: Reply) -> str:
+    return slug(reply.text, frozenset())
+
+
+def _answer(turn: Turn, reply: Reply) -> dict[str, Any]:
+    name = _name(turn, reply)
+    return {"say": name if name.isupper() else name.lower()}
 
 
 QUESTIONS: dict[str, Question] = {
     "kind": _choice("kind", "kind"), "level": _choice("level", "level"), "hazards": _hazards(),
     "answers": _dictated_list("answers", _answer), "leads": _leads(), "go": _target("go"), "otherwise": _target("otherwise"),
-    "quantity": _dictated("quantity", lambda text: plain_words(text).lower()), "unit": _unit(),
+    "quantity": _dictated("quantity", _quantity), "unit": _unit(),
     "plausible_low": _limit("plausible_low", False), "plausible_high": _limit("plausible_high", False),
     "expected_low": _limit("expected_low", True), "expected_high": _limit("expected_high", False),
-    "lasts": _lasts(), "because": _dictated("because"), "do": _dictated_list("do"),
-    "sources": _dictated_list("sources", plain_words), "method": _choice("method", "method"),
-    "checks": _dictated_list("checks"), "power": _dictated("power"), "what": _choice("what", "evidence_kind"),
-    "procedure": _procedure(), "finding": _dictated("finding", _finding_name),
-    "evidence": _steps("evidence", ("ask", "read")), "to": _dictated("to", plain_words),
+    "lasts": _lasts(), "because": _dictated("because", _sentence), "do": _dictated_list("do", _sentence),
+    "sources": _dictated_list("sources", _name), "method": _choice("method", "method"),
+    "checks": _dictated_list("checks", _sentence), "power": _dictated("power", _sentence),
+    "what": _choice("what", "evidence_kind"), "procedure": _procedure(), "finding": _dictated("finding", _finding_name),
+    "evidence": _steps("evidence", ("ask", "read")), "to": _dictated("to", _name),
     "summary": _steps("summary", ("ask", "read")), "outcome": _choice("outcome", "outcome"),
 }  # fmt: skip

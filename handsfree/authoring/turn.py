@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from handsfree.authoring.draft import Draft, DraftStep
+from handsfree.authoring.draft import Doubt, Draft, DraftStep
 from handsfree.authoring.words import Words
 from handsfree.journal.events import Say, Tone
 from handsfree.language.meaning import Listening
@@ -29,15 +29,6 @@ class Save:
 @dataclass(frozen=True)
 class CheckIt:
     """Check the procedure as written and say what was found."""
-
-
-@dataclass(frozen=True)
-class Doubt:
-    """A word of the text, by its place from 0, that may be another."""
-
-    at: int
-    word: str
-    others: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -58,7 +49,8 @@ class Reply:
 class State:
     """`step`: the one in work, None between steps. `done`: slots of it that are answered. `partial`: an answer in several
     parts, so far. `chosen`: the highest uid given out. `purpose`: what a command is about. `procedures`: names that may be
-    called. `nearly`: what was last heard, not surely."""
+    called. `nearly`: what was last heard, not surely. `pending`: the question that free words were given to, and these
+    words, while `doubts`, those of their words that are still to be settled, are asked about."""
 
     words: Words
     draft: Draft
@@ -70,6 +62,7 @@ class State:
     chosen: int = 0
     purpose: str = ""
     doubts: tuple[Doubt, ...] = ()
+    pending: tuple[str, Reply] | None = None
     said: int = 0
     tries: int = 0
     nearly: tuple[str, float | None] = ("", None)
@@ -120,6 +113,11 @@ class Turn:
 
     def facets(self, **facets: Any) -> None:
         self.change(step=self.step.having(**facets))
+
+    def unsure(self, field: str, doubts: tuple[Doubt, ...]) -> None:
+        """Mark words of a field of the step as not settled."""
+        marked = tuple(replace(doubt, field=field) for doubt in doubts)
+        self.change(step=replace(self.step, doubts=(*self.step.doubts, *marked)))
 
     def say(self, text: str, role: str = "question") -> None:
         step = self.state.step.id if self.state.step is not None else ""

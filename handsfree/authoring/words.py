@@ -66,10 +66,14 @@ class Words:
             return "".join(items)
         return f"{', '.join(items[:-1])} {self.language.prompt('and')} {items[-1]}"
 
+    def tokens(self, text: str) -> tuple[str, ...]:
+        """The words of a text without the signs of its language."""
+        return tokens(self.language.plain(text))
+
     def says(self, text: str, command: str) -> bool:
         """The text is a way to say the command and nothing else."""
-        said = " ".join(tokens(text))
-        return any(said == " ".join(tokens(way)) for way in self.ways(command))
+        said = " ".join(self.tokens(text))
+        return any(said == " ".join(self.tokens(way)) for way in self.ways(command))
 
     def step_name(self, number: int) -> str:
         """'step three'."""

@@ -6,6 +6,7 @@ import contextlib
 import logging
 import os
 import threading
+import time
 from collections.abc import AsyncIterator
 
 from anyio import CapacityLimiter
@@ -17,14 +18,16 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from handsfree.desk import changes, pages, uploads
-from handsfree.desk.guard import Guard
+from handsfree.desk import changes, pages, uploads, watch
+from handsfree.desk.guard import HEADERS, Guard
 from handsfree.desk.ingest import refresh
 from handsfree.desk.setting import Desk
 from handsfree.desk.web import HERE, sorry
 from handsfree.errors import Trouble
 
 log = logging.getLogger("handsfree.desk")
+#: Seconds between looks for uploads that nobody goes on with.
+SWEEP_EVERY = 3600.0
 
 ROUTES = [
     Route("/", pages.home),
@@ -34,6 +37,7 @@ ROUTES = [
     Route("/sign-out", changes.sign_out, methods=["POST"]),
     Route("/account", changes.account_page, methods=["GET"]),
     Route("/account", changes.change_password, methods=["POST"]),
+    Route("/account/sessions", changes.end_sessions, methods=["POST"]),
     Route("/visits", pages.visits),
     Route("/visits/{name}", pages.visit),
     Route("/visits/{name}/file/{n:int}", pages.sound),
@@ -58,8 +62,9 @@ async def _http(request: Request, error: Exception) -> Response:
 
 
 async def _failed(request: Request, error: Exception) -> Response:
-    """Nothing of the fault goes to the browser; it is in the log."""
-    return PlainTextResponse("The desk failed at this; it is in its log. Try again.", 500)
+    """Nothing of the fault goes to the browser; it is in the log. The guard never sees this answer: it is dressed here."""
+    headers = {**HEADERS, "cache-control": "no-store"}
+    return PlainTextResponse("The desk failed at this; it is in its log. Try again.", 500, headers)
 
 
 def build(desk: Desk, *, read_every: float | None = 60.0) -> Starlette:
@@ -67,20 +72,27 @@ def build(desk: Desk, *, read_every: float | None = 60.0) -> Starlette:
     over = threading.Event()
 
     def keep_reading() -> None:
-        while not over.wait(read_every):
+        wait, swept = read_every, 0.0
+        while not over.wait(wait):
+            began = time.monotonic()
             try:
                 refresh(desk.engine, desk.visits, desk.known, sound_elsewhere=desk.files.elsewhere)
-                desk.incoming.sweep()
+                if began - swept > SWEEP_EVERY:
+                    desk.incoming.sweep()
+                    swept = began
             except (Trouble, OSError) as trouble:
                 log.warning("the folders were not read: %s", trouble)
             except Exception:  # the next look may do; a desk that stopped looking would be silently stale
                 log.exception("the folders were not read")
+            # A fleet's folders take long to look through: never more than a twentieth of the time goes into it.
+            wait = max(read_every or 0.0, 20 * (time.monotonic() - began))
 
     @contextlib.asynccontextmanager
     async def life(app: Starlette) -> AsyncIterator[None]:
         if read_every is not None:
             threading.Thread(target=keep_reading, daemon=True, name="reading folders").start()
-        yield
+        with watch.kept_in(desk.own):
+            yield
         over.set()
 
     app = Starlette(
@@ -88,7 +100,7 @@ def build(desk: Desk, *, read_every: float | None = 60.0) -> Starlette:
         exception_handlers={HTTPException: _http, Exception: _failed},
     )
     app.state.desk = desk
-    # Threads of their own: argon2 takes 64 MiB and a core each, an upload waits for a disk; neither keeps pages waiting.
+    # Threads of their own: argon2 takes memory and a core each, an upload waits for a disk; neither keeps pages waiting.
     app.state.hashing = CapacityLimiter(os.cpu_count() or 2)
     app.state.storing = CapacityLimiter(8)
     return app

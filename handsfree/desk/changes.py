@@ -2,21 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 
-from anyio import to_thread
+from anyio import CapacityLimiter, from_thread, to_thread
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from handsfree.desk import people, queries, signoffs
+from handsfree.desk import people, queries, signoffs, watch
 from handsfree.desk.ingest import refresh
 from handsfree.desk.signoffs import SignOff
-from handsfree.desk.web import Form, desk_of, for_roles, form_for_roles, page, read_form, scope_of, sorry, then
+from handsfree.desk.web import (
+    Form,
+    address_of,
+    desk_of,
+    for_roles,
+    form_for_roles,
+    page,
+    plain,
+    read_form,
+    scope_of,
+    sorry,
+    then,
+)
 from handsfree.errors import Trouble
 
 SIGNED_IN = ("supervisor", "technician", "writer")
 LONGEST_COMMENT = 2000
+#: People who may wait to have their password judged; who comes after is told to come again. Judging takes about 0.1 s of one
+#: core, so on two cores the last of them waits about as many seconds as a browser's user would.
+MOST_WAITING = 200
 
 
 def _inward(address: str) -> str:
@@ -33,23 +49,32 @@ def _open(request: Request, secret: str, to: str) -> Response:
 
 
 async def sign_in_page(request: Request) -> Response:
-    return page(request, "sign_in.html", to=_inward(request.query_params.get("to", "/")), problem="", name="")
+    return _sign_in(request, 200, _inward(request.query_params.get("to", "/")))
+
+
+def _sign_in(request: Request, status: int, to: str, problem: str = "", name: str = "") -> Response:
+    """`accounts`: there is somebody who could; where nobody is, the printed link is the way in."""
+    accounts = not desk_of(request).by_door
+    return page(request, "sign_in.html", status, to=to, problem=problem, name=name, accounts=accounts)
 
 
 async def sign_in(request: Request) -> Response:
     form = await read_form(request)
     if form is None:
         return sorry(request, 413, "The form is too large.")
-    desk, name = desk_of(request), form.get("name", "").strip()
-    address = request.client.host if request.client else ""
-    to = _inward(form.get("to", "/"))
+    desk, name, to = desk_of(request), form.get("name", "").strip(), _inward(form.get("to", "/"))
+    hashing: CapacityLimiter = request.app.state.hashing
+    if hashing.statistics().tasks_waiting >= MOST_WAITING:
+        answer = _sign_in(request, 503, to, "Very many are signing in at this moment. Try again in a few seconds.", name)
+        answer.headers["retry-after"] = "5"
+        return answer
     try:
-        judge = partial(people.sign_in, desk.people, name, form.get("password", ""), address)
-        secret = await to_thread.run_sync(judge, limiter=request.app.state.hashing)
+        judge = partial(people.sign_in, desk.people, name, form.get("password", ""), address_of(request))
+        secret = await to_thread.run_sync(judge, limiter=hashing)
     except Trouble as trouble:
-        return page(request, "sign_in.html", 429, to=to, problem=trouble.sentence, name=name)
+        return _sign_in(request, 429, to, trouble.sentence, name)
     if secret is None:
-        return page(request, "sign_in.html", 401, to=to, problem="The name or the password is not right.", name=name)
+        return _sign_in(request, 401, to, "The name or the password is not right.", name)
     if request.state.secret:
         await run_in_threadpool(desk.leave, request.state.secret)
     return _open(request, secret, to)
@@ -70,38 +95,58 @@ async def enter(request: Request) -> Response:
 @form_for_roles(*SIGNED_IN)
 def sign_out(request: Request, form: Form) -> Response:
     desk = desk_of(request)
+    watch.note("signed out", name=request.state.account.name)
     desk.leave(request.state.secret)
-    answer = then("/sign-in", "You are signed out.")
+    answer = then(request, "/sign-in", "You are signed out.")
     answer.delete_cookie(desk.cookie(), path="/", secure=desk.secure, httponly=True, samesite="strict")
     answer.headers["clear-site-data"] = '"cache"'
     return answer
 
 
+def _account(request: Request, status: int = 200, problem: str = "") -> Response:
+    desk, account = desk_of(request), request.state.account
+    sessions = people.sessions_of(desk.people, account.id) if account.id else []
+    return page(request, "account.html", status, problem=problem, sessions=sessions)
+
+
 @for_roles(*SIGNED_IN)
 def account_page(request: Request) -> Response:
-    return page(request, "account.html", problem="")
+    return _account(request)
+
+
+def _with_password(request: Request, change: Callable[[], None], said: str) -> Response:
+    """A change to one's own account, under which every session ends. Hashed where signing in is, so that together they take
+    no more memory than that."""
+    if request.state.account.id == 0:
+        return sorry(request, 403, "The person at this machine has no password; make one with 'handsfree desk people-add'.")
+    try:
+        from_thread.run(partial(to_thread.run_sync, limiter=request.app.state.hashing), change)
+    except Trouble as trouble:
+        return _account(request, 422, trouble.sentence)
+    return then(request, "/sign-in", said)
 
 
 @form_for_roles(*SIGNED_IN)
 def change_password(request: Request, form: Form) -> Response:
+    desk, account, new = desk_of(request), request.state.account, form.get("new", "")
+    if new != form.get("again"):
+        return _account(request, 422, "The two new passwords are not the same.")
+    change = partial(people.change_password, desk.people, account, form.get("old", ""), new, address_of(request))
+    return _with_password(request, change, "The password is changed, and every session has ended. Sign in with the new one.")
+
+
+@form_for_roles(*SIGNED_IN)
+def end_sessions(request: Request, form: Form) -> Response:
     desk, account = desk_of(request), request.state.account
-    if account.id == 0:
-        return sorry(request, 403, "The person at this machine has no password; make one with 'handsfree desk people-add'.")
-    address = request.client.host if request.client else ""
-    try:
-        if form.get("new") != form.get("again"):
-            raise Trouble("The two new passwords are not the same.")
-        people.change_password(desk.people, account, form.get("old", ""), form.get("new", ""), address)
-    except Trouble as trouble:
-        return page(request, "account.html", 422, problem=trouble.sentence)
-    return then("/sign-in", "The password is changed, and every session has ended. Sign in with the new one.")
+    change = partial(people.end_all, desk.people, account, form.get("old", ""), address_of(request))
+    return _with_password(request, change, "Every session of yours has ended, here and everywhere.")
 
 
 @form_for_roles("supervisor")
 def sign_off(request: Request, form: Form) -> Response:
     """Journalled first, then shown."""
     desk, account = desk_of(request), request.state.account
-    found = queries.finding(desk.engine, scope_of(request), request.path_params["key"])
+    found = queries.finding(desk.engine, scope_of(request), plain(request.path_params["key"]))
     if found is None:
         return sorry(request, 404, "There is no such finding, or it is not for you.")
     comment = form.get("comment", "").strip()
@@ -112,12 +157,14 @@ def sign_off(request: Request, form: Form) -> Response:
     off = SignOff(found.key, found.name, found.n, found.rule, found.sentence, found.head, account.name, comment)
     kept = signoffs.append(desk.own, off, desk.key)
     signoffs.note(desk.engine, kept)
+    watch.note("finding signed off", name=account.name, visit=found.name, rule=found.rule)
     back = form.get("back", "")
-    return then(_inward(back) if back else "/findings", "The finding is signed off.")
+    return then(request, _inward(back) if back else "/findings", "The finding is signed off.")
 
 
 @form_for_roles("supervisor")
 def read_again(request: Request, form: Form) -> Response:
     desk = desk_of(request)
     done = refresh(desk.engine, desk.visits, desk.known, sound_elsewhere=desk.files.elsewhere)
-    return then("/", f"The folders were read: {done.read} visits new or changed, {done.gone} gone, {done.same} as before.")
+    said = f"The folders were read: {done.read} visits new or changed, {done.gone} gone, {done.same} as before."
+    return then(request, "/", said)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import getpass
 import sys
+from contextlib import AbstractContextManager
 from pathlib import Path
 
 from handsfree.desk.serve import Asked, open_people
@@ -20,6 +21,7 @@ def _needed() -> None:
         import sqlalchemy  # noqa: F401
         import starlette  # noqa: F401
         import uvicorn  # noqa: F401
+        import zxcvbn  # noqa: F401
     except ImportError as error:
         raise Trouble(f"The desk needs the package {error.name}; install it with: pip install 'handsfree[desk]'") from None
 
@@ -40,7 +42,8 @@ def people_add(visits: Path, name: str, role: str, team: str, technician: str, d
 
     engine = open_people(Asked(visits, people=database))
     password = "" if role == "device" else _password()
-    key = people.add(engine, name, role, team, technician, password)
+    with _noted(visits):
+        key = people.add(engine, name, role, team, technician, password)
     if key:
         print(f"The upload key of {name}; it is shown only now:\n{key}")
     else:
@@ -52,8 +55,38 @@ def people_remove(visits: Path, name: str, database: str | None = None) -> None:
     _needed()
     from handsfree.desk import people
 
-    people.remove(open_people(Asked(visits, people=database)), name)
+    engine = open_people(Asked(visits, people=database))
+    with _noted(visits):
+        people.remove(engine, name)
     print(f"{name} is gone.")
+
+
+def people_change(
+    visits: Path, name: str, role: str | None, team: str | None, technician: str | None, password: bool,
+    database: str | None = None,
+) -> None:
+    """`handsfree desk people-change NAME [--role ROLE] [--team TEAM] [--technician NAME] [--password]`: every session of
+    theirs ends. A password is asked for as `people_add` does."""
+    _needed()
+    from handsfree.desk import people
+
+    if not password and (role, team, technician) == (None, None, None):
+        raise Trouble("Say what is to change: --role, --team, --technician or --password.")
+    engine = open_people(Asked(visits, people=database))
+    with _noted(visits):
+        if (role, team, technician) != (None, None, None):
+            people.alter(engine, name, role, team, technician)
+        if password:
+            people.reset_password(engine, name, _password())
+    print(f"{name} is changed; whoever was signed in as {name} is so no more.")
+
+
+def _noted(visits: Path) -> AbstractContextManager[None]:
+    """What is done with accounts stands where the desk notes who came in."""
+    from handsfree.desk import watch
+    from handsfree.desk.database import own_folder
+
+    return watch.kept_in(own_folder(visits))
 
 
 def people_list(visits: Path, database: str | None = None) -> None:
@@ -79,8 +112,7 @@ def check(visits: Path, database: str | None = None, sound: str | None = None) -
 
     asked = Asked(visits, database=database, sound=sound)
     known = keys.known()
-    count = sum(1 for _ in signoffs.read(visits / databases.OWN, known))
-    (visits / databases.OWN).mkdir(mode=0o700, exist_ok=True)
+    count = sum(1 for _ in signoffs.read(databases.own_folder(visits), known))
     engine = databases.open_engine(asked.database_url)
     databases.migrate(engine)
     files = Files(visits, sound)

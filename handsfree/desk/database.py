@@ -8,7 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, create_engine, event, make_url
+from sqlalchemy import URL, Engine, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError, OperationalError
 
 from handsfree.errors import Trouble
@@ -21,6 +21,19 @@ def sqlite_url(path: Path) -> str:
     return f"sqlite:///{path}"
 
 
+def own_folder(visits: Path) -> Path:
+    """The folder that the desk keeps for itself among the visits, made where it is not there. Trouble where it cannot be."""
+    if not visits.is_dir():
+        raise Trouble(f"There is no folder {visits}; name the folder of visits with --visits.")
+    own = visits / OWN
+    try:
+        own.mkdir(mode=0o700, exist_ok=True)
+    except OSError as error:
+        raise Trouble(f"The desk cannot keep its folder {own} ({error.strerror}); see who may write there, and whether "
+                      "something else has that name.") from None
+    return own
+
+
 def open_engine(url: str, *, pool: int = 20) -> Engine:
     """Trouble where the address is none, or nothing answers there."""
     try:
@@ -29,12 +42,22 @@ def open_engine(url: str, *, pool: int = 20) -> Engine:
         raise Trouble("The database's address is none; write postgresql://HOST/NAME or sqlite:///FILE.") from None
     if address.get_backend_name() == "postgresql":
         address = address.set(drivername="postgresql+psycopg")
-        return create_engine(address, pool_size=pool, max_overflow=pool, pool_pre_ping=True)
+        if not _near(address):  # libpq's own default falls back to a connection that can be read along
+            address = address.update_query_dict({"sslmode": "require"} | dict(address.query))
+        return create_engine(address, pool_size=pool, max_overflow=pool, pool_pre_ping=True, hide_parameters=True)
     if address.get_backend_name() != "sqlite":
         raise Trouble("The desk keeps its database in SQLite or PostgreSQL; write postgresql://HOST/NAME or sqlite:///FILE.")
-    engine = create_engine(address, pool_size=pool, max_overflow=pool, connect_args={"timeout": 30})
+    engine = create_engine(
+        address, pool_size=pool, max_overflow=pool, connect_args={"timeout": 30}, hide_parameters=True
+    )
     event.listen(engine, "connect", _sqlite_manners)
     return engine
+
+
+def _near(address: URL) -> bool:
+    """On this machine: by a socket file, or on loopback."""
+    host = str(address.query.get("host", address.host or ""))
+    return host == "" or host.startswith("/") or host in ("localhost", "127.0.0.1", "::1")
 
 
 def _sqlite_manners(connection: Any, _: Any) -> None:

@@ -32,6 +32,8 @@ class Files:
                 self._system, self._root = fsspec.core.url_to_fs(url, **(options or {}))
             except (ValueError, ImportError, OSError) as error:
                 raise Trouble(f"The store {url} cannot be used: {error}. Write s3://BUCKET/PREFIX.") from None
+            if not self._root.strip("/"):
+                raise Trouble(f"The store {url} names no place to keep sound in. Write s3://BUCKET/PREFIX, or a folder.")
 
     @property
     def elsewhere(self) -> bool:

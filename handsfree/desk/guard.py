@@ -16,6 +16,7 @@ from starlette.requests import cookie_parser
 from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from handsfree.desk import people, watch
 from handsfree.desk.setting import Desk
 
 POLICY = (
@@ -54,11 +55,12 @@ class Guard:
 
     async def _refused(self, scope: Scope) -> Response | None:
         desk, headers = self.desk, Headers(scope=scope)
-        if headers.get("host", "") not in desk.hosts:
-            return PlainTextResponse("The desk does not go by that name.", 400)
         address = scope["client"][0] if scope.get("client") else ""
-        if wait := desk.buckets.take(f"address {address}", desk.rates.address):
+        if wait := desk.buckets.take(f"address {people.place_of(address)}", desk.rates.address):
             return _slower(wait)
+        if headers.get("host", "") not in desk.hosts:
+            watch.note("refused: another host name", address=address, host=headers.get("host", ""))
+            return PlainTextResponse("The desk does not go by that name.", 400)
         state = scope.setdefault("state", {})
         state["account"], state["secret"] = None, ""
         if scope["path"].startswith("/upload"):
@@ -71,6 +73,7 @@ class Guard:
                 if wait := desk.buckets.take(f"account {account.id}", desk.rates.account):
                     return _slower(wait)
         if scope["method"] not in READS and headers.get("origin") not in desk.origins:
+            watch.note("refused: from another page", address=address, origin=headers.get("origin", ""), path=scope["path"])
             return PlainTextResponse("This came from another page than the desk's own; nothing was changed.", 403)
         return None
 

@@ -5,7 +5,7 @@ Rules of this file:
 - A part grows at its end only, and is counted after it is on disk.
 - Nothing under `.desk/incoming` is a visit. A visit appears by one rename, or, where it grew, by one replacement of its
   journal after all files that the new one names are there.
-- One hand at a time on an upload and on a visit's name, across processes.
+- One hand at a time on a sender's count, on an upload and on a visit's name, taken in that order, across processes.
 """
 
 from __future__ import annotations
@@ -16,20 +16,21 @@ import shutil
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from filelock import FileLock, Timeout
 
 from handsfree.desk.files import Files
 from handsfree.desk.protocol import Manifest, Problem, State, Stored, parse_manifest, parse_stored, to_json
+from handsfree.desk.quota import Begun, Quota
 from handsfree.errors import Trouble
 from handsfree.journal.disk import RealDisk
 from handsfree.journal.events import Opened
 from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND, read
 from handsfree.journal.verify import Report, verify
 
-MANIFEST, DONE = "manifest.json", "stored.json"
+MANIFEST, DONE, BEGUN = "manifest.json", "stored.json", ".begun"
 #: Days after which an upload that nobody goes on with is thrown away.
 STALE_DAYS = 30
 
@@ -48,12 +49,14 @@ class Busy(Exception):
 
 @dataclass(frozen=True)
 class Incoming:
-    """`known`: public keys whose signatures count; `signed_only`: nothing unsigned is stored."""
+    """`known`: public keys whose signatures count; `signed_only`: nothing unsigned is stored; `quota`: how much of it one
+    sender may have unfinished."""
 
     visits: Path
     files: Files
     known: dict[str, str]
     signed_only: bool = False
+    quota: Quota = field(default_factory=Quota)
 
     @property
     def place(self) -> Path:
@@ -61,15 +64,21 @@ class Incoming:
 
     # ---- the four requests -----------------------------------------------------------------------------------------
 
-    def offer(self, body: bytes) -> Outcome:
+    def offer(self, body: bytes, sender: str) -> Outcome:
+        """`sender`: the account whose unfinished uploads this one is counted among, by a name that can name a folder."""
         try:
             manifest = parse_manifest(body)
         except ValueError as error:
             return Outcome(422, Problem(f"The manifest will not do: {error}."))
-        folder = self.place / manifest.upload
-        with _hand(self.place, manifest.upload):
+        folder, begun = self.place / manifest.upload, Begun(self.place / BEGUN / sender, self.visits, self._unfinished)
+        with _hand(self.place, "sender", sender), _hand(self.place, "upload", manifest.upload):
             if self._stored(manifest) is not None:
                 return Outcome(200, _all_there(manifest))
+            if not self._unfinished(manifest.upload):
+                size = sum(manifest.sizes.values())
+                if why := self.quota.over(begun, size):
+                    return Outcome(507, Problem(why))
+                begun.add(manifest.upload, size)
             (folder / DONE).unlink(missing_ok=True)  # it was stored once, and the visit's folder has gone since
             folder.mkdir(parents=True, exist_ok=True)
             if not (folder / MANIFEST).exists():
@@ -90,7 +99,7 @@ class Incoming:
         if manifest.sizes.get(sha256) != size:
             return Outcome(422, Problem("The manifest names no such part of this size."))
         path = self.place / upload / sha256
-        with _hand(self.place, upload):
+        with _hand(self.place, "upload", upload):
             if self._done(upload) is not None:
                 return Outcome(200, _all_there(manifest))
             have = _size(path)
@@ -110,7 +119,7 @@ class Incoming:
         manifest = self._manifest(upload)
         if manifest is None:
             return Outcome(404, Problem("This upload was not offered, or is done with; offer it again."))
-        with _hand(self.place, upload), _hand(self.place, f"visit-{manifest.visit}"):
+        with _hand(self.place, "upload", upload), _hand(self.place, "visit", manifest.visit):
             if (before := self._done(upload)) is not None:
                 return Outcome(200, before)
             state = self._state(manifest)
@@ -142,6 +151,9 @@ class Incoming:
             return parse_stored((self.place / upload / DONE).read_bytes())
         except (OSError, ValueError):
             return None
+
+    def _unfinished(self, upload: str) -> bool:
+        return (self.place / upload / MANIFEST).exists() and not (self.place / upload / DONE).exists()
 
     def _empty(self, upload: str) -> None:
         """Its parts are in the visit's folder now; its manifest and DONE stay until it is swept."""
@@ -252,7 +264,7 @@ class Incoming:
         """Throw away uploads that nobody went on with for STALE_DAYS. How many."""
         now = time.time() if now is None else now
         gone = 0
-        for folder in self.place.glob("*/") if self.place.is_dir() else ():
+        for folder in self.place.glob("[0-9a-f]*/") if self.place.is_dir() else ():
             newest = max((path.stat().st_mtime for path in folder.iterdir()), default=0.0)
             if newest < now - STALE_DAYS * 86_400:
                 shutil.rmtree(folder, ignore_errors=True)
@@ -261,10 +273,11 @@ class Incoming:
 
 
 @contextmanager
-def _hand(place: Path, name: str) -> Iterator[None]:
+def _hand(place: Path, kind: str, name: str) -> Iterator[None]:
+    """On what is called so, among at most 4096 lock files a kind: one for each visit of a fleet would fill the folder."""
     place.mkdir(parents=True, exist_ok=True)
     try:
-        with FileLock(place / f".{name}.lock", timeout=20):
+        with FileLock(place / f".{kind}-{hashlib.sha256(name.encode()).hexdigest()[:3]}.lock", timeout=20):
             yield
     except Timeout:
         raise Busy from None

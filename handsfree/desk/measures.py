@@ -4,7 +4,8 @@ Rules of this file:
 
 - A *return* is a visit to a cabinet within `AGAIN_DAYS` after the one before it. Common practice, no source.
 - A *first visit* is one that is no return itself. It *fixed* the cabinet where it ended as fixed or done, took one trip, and
-  no return followed. First visits younger than `AGAIN_DAYS` do not count yet: nobody can know.
+  no return followed. One that found no fault had nothing to fix: it counts only where a return followed. First visits
+  younger than `AGAIN_DAYS` do not count yet: nobody can know.
 - Askings-again are counted against all that was said to the program in the step, so that a busy step is not blamed for it.
 """
 
@@ -13,14 +14,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Engine, Select, and_, case, func, select
+from sqlalchemy import Engine, Select, and_, case, func, not_, or_, select
 
 from handsfree.desk.queries import Rows, Scope, _all
 from handsfree.desk.tables import StepRow, Visit
 
 DAY = 86_400.0
 AGAIN_DAYS = 30
-MENDED = ("fixed", "done")
+MENDED, NOTHING = ("fixed", "done"), "no fault found"
 
 
 @dataclass(frozen=True)
@@ -87,7 +88,8 @@ def first_fix(engine: Engine, scope: Scope, between: Between, now: float) -> Fir
     stayed = (one.c.after.is_(None)) | (one.c.after - one.c.began > reach)
     fixed = case((and_(one.c.outcome.in_(MENDED), one.c.trips == 1, stayed), 1), else_=0)
     asked: Any = select(func.count().label("firsts"), func.coalesce(func.sum(fixed), 0).label("fixed"))
-    row = _all(engine, asked.where(first, _mine(one, scope)))[0]
+    counted = or_(one.c.outcome != NOTHING, not_(stayed))
+    row = _all(engine, asked.where(first, counted, _mine(one, scope)))[0]
     return FirstFix(int(row.firsts), int(row.fixed))
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import mimetypes
+import math
 from collections.abc import Sequence
 from itertools import groupby
 from typing import Any
@@ -14,11 +14,13 @@ from starlette.responses import Response
 from handsfree.desk import measures, queries
 from handsfree.desk.drawing import Point, over_time
 from handsfree.desk.queries import Filter
-from handsfree.desk.web import desk_of, for_roles, now, page, scope_of, seconds_of_day, sorry
+from handsfree.desk.web import asked_for, desk_of, for_roles, now, page, plain, scope_of, seconds_of_day, sorry
 from handsfree.errors import Trouble
 from handsfree.journal.rows import Row, rows, unit
 
 LOOKERS = ("supervisor", "technician")
+#: Of a visit and of an event: what the databases count to.
+LARGEST_ID, LARGEST_N = 2**63 - 1, 2**31 - 1
 
 
 @for_roles("supervisor", "technician", "writer")
@@ -35,12 +37,11 @@ def home(request: Request) -> Response:
 
 @for_roles(*LOOKERS)
 def visits(request: Request) -> Response:
-    engine, scope, asked = desk_of(request).engine, scope_of(request), request.query_params
-    names = ("site", "cabinet", "technician", "fault", "since", "until")
-    given = {name: asked.get(name, "").strip()[:300] for name in names}
+    engine, scope = desk_of(request).engine, scope_of(request)
+    given = {name: asked_for(request, name) for name in ("site", "cabinet", "technician", "fault", "since", "until")}
     want = Filter(given["site"], given["cabinet"], given["technician"], given["fault"],
                   seconds_of_day(given["since"]), seconds_of_day(given["until"], end=True))
-    found = queries.visits(engine, scope, want, _after(asked.get("after", "")))
+    found = queries.visits(engine, scope, want, _after(asked_for(request, "after")))
     more = ""
     if len(found) > queries.PAGE:
         last = found[queries.PAGE - 1]
@@ -49,16 +50,17 @@ def visits(request: Request) -> Response:
     return page(
         request, "visits.html", visits=found[: queries.PAGE], more=more, given=given,
         sites=sorted({p.site for p in places if p.site}), cabinets=sorted({p.cabinet for p in places if p.cabinet}),
-        technicians=sorted({p.technician for p in places if p.technician}), faults=queries.faults(engine),
+        technicians=sorted({p.technician for p in places if p.technician}), faults=queries.faults(engine, scope),
     )
 
 
 def _after(text: str) -> tuple[float, int] | None:
     began, _, number = text.partition("_")
     try:
-        return float(began), int(number)
+        found = float(began), int(number)
     except ValueError:
         return None
+    return found if math.isfinite(found[0]) and 0 <= found[1] <= LARGEST_ID else None
 
 
 @for_roles(*LOOKERS)
@@ -66,7 +68,7 @@ def visit(request: Request) -> Response:
     """The replay: every row of the record, its sound beside it."""
     from handsfree.journal.reader import read
 
-    desk, name = desk_of(request), request.path_params["name"]
+    desk, name = desk_of(request), plain(request.path_params["name"])
     found = queries.visit(desk.engine, scope_of(request), name)
     if found is None:
         return sorry(request, 404, "There is no such visit, or it is not for you.")
@@ -83,33 +85,35 @@ def visit(request: Request) -> Response:
     )
 
 
-#: What a browser may show by itself; everything else is handed over as a download.
-_SHOWN = {".flac": "audio/flac", ".wav": "audio/wav", ".png": "image/png", ".jpg": "image/jpeg", ".jpeg": "image/jpeg"}
+#: What a browser may show by itself, and how its content begins. Everything else is handed over as a download, and so is
+#: what is not what its name says. (It is no reason to refuse a visit: phones call pictures what they like.)
+_SHOWN = {
+    ".flac": ("audio/flac", b"fLaC"), ".wav": ("audio/wav", b"RIFF"), ".png": ("image/png", b"\x89PNG\r\n\x1a\n"),
+    ".jpg": ("image/jpeg", b"\xff\xd8\xff"), ".jpeg": ("image/jpeg", b"\xff\xd8\xff"),
+}
 
 
 @for_roles(*LOOKERS)
 def sound(request: Request) -> Response:
     """The file that an event binds, held against its hash."""
-    desk, name, n = desk_of(request), request.path_params["name"], request.path_params["n"]
-    bound = queries.file(desk.engine, scope_of(request), name, n)
+    desk, name, n = desk_of(request), plain(request.path_params["name"]), request.path_params["n"]
+    bound = queries.file(desk.engine, scope_of(request), name, n) if n <= LARGEST_N else None
     if bound is None:
         return sorry(request, 404, "There is no such file, or it is not for you.")
     try:
         data = desk.files.fetch(name, bound.path, bound.sha256)
     except Trouble as trouble:
         return sorry(request, 404 if trouble.status == 2 else 409, trouble.sentence)
-    plain = bound.path.rsplit("/", 1)[-1]
-    kind = _SHOWN.get(f".{plain.rsplit('.', 1)[-1].lower()}")
-    how = "inline" if kind else "attachment"
-    kind = kind or mimetypes.guess_type(plain)[0] or "application/octet-stream"
-    kind = "application/octet-stream" if how == "attachment" else kind
-    return Response(data, media_type=kind, headers={"content-disposition": f'{how}; filename="{plain}"'})
+    last = bound.path.rsplit("/", 1)[-1]  # of letters, digits, '.', '_' and '-' alone: `journal.shapes.file_allowed`
+    kind, begins = _SHOWN.get(f".{last.rsplit('.', 1)[-1].lower()}", ("", b""))
+    shown = kind != "" and data.startswith(begins)
+    how = f'{"inline" if shown else "attachment"}; filename="{last}"'
+    return Response(data, media_type=kind if shown else "application/octet-stream", headers={"content-disposition": how})
 
 
 @for_roles(*LOOKERS)
 def search(request: Request) -> Response:
-    text = request.query_params.get("q", "").strip()[:200]
-    who = request.query_params.get("who", "")
+    text, who = asked_for(request, "q", 200), asked_for(request, "who")
     who = who if who in ("technician", "program", "note") else ""
     found = queries.search(desk_of(request).engine, scope_of(request), text, who) if text else []
     return page(request, "search.html", q=text, who=who, found=found)
@@ -122,8 +126,8 @@ def due(request: Request) -> Response:
 
 @for_roles(*LOOKERS)
 def cabinet(request: Request) -> Response:
-    engine, scope, asked = desk_of(request).engine, scope_of(request), request.query_params
-    site, name = asked.get("site", "")[:300], asked.get("cabinet", "")[:300]
+    engine, scope = desk_of(request).engine, scope_of(request)
+    site, name = asked_for(request, "site"), asked_for(request, "cabinet")
     taken = queries.readings(engine, scope, site, name)
     if not name:
         return sorry(request, 404, "Say which cabinet: open it from a visit.")
@@ -143,10 +147,10 @@ def _chart(quantity: str, taken: Sequence[Any]) -> dict[str, Any]:
 
 @for_roles(*LOOKERS)
 def findings(request: Request) -> Response:
-    engine, scope, asked = desk_of(request).engine, scope_of(request), request.query_params
-    signed, rule = asked.get("signed", "") == "yes", asked.get("rule", "")[:100]
+    engine, scope = desk_of(request).engine, scope_of(request)
+    signed, rule = asked_for(request, "signed") == "yes", asked_for(request, "rule", 100)
     return page(
-        request, "findings.html", signed=signed, rule=rule, rules=queries.rules(engine),
+        request, "findings.html", signed=signed, rule=rule, rules=queries.rules(engine, scope),
         findings=queries.findings(engine, scope, signed=signed, rule=rule),
         open_findings=queries.open_findings(engine, scope),
         may_sign=request.state.account.role == "supervisor", signs_with=getattr(desk_of(request).key, "device", ""),
@@ -155,8 +159,7 @@ def findings(request: Request) -> Response:
 
 def _between(request: Request) -> tuple[measures.Between, dict[str, str]]:
     """The last year where nothing else is asked for."""
-    asked = request.query_params
-    given = {name: asked.get(name, "").strip()[:10] for name in ("since", "until")}
+    given = {name: asked_for(request, name, 10) for name in ("since", "until")}
     until = seconds_of_day(given["until"], end=True) or now()
     since = seconds_of_day(given["since"])
     return measures.Between(since if since is not None else until - 365 * measures.DAY, until), given

@@ -6,7 +6,9 @@ The rules:
   its RFC 8785 form) names the upload, so offering the same visit twice is the same upload, whoever asks and however often.
 - Every request carries `Authorization: Bearer KEY`, the key that `handsfree desk people-add NAME --role device` printed.
 
-    POST /upload                      body: the manifest        -> 200 State; 413 too large; 422 not a manifest
+    POST /upload                      body: the manifest        -> 200 State; 413 too large; 422 not a manifest;
+                                                                   507 Problem (this device has too much unfinished here, or
+                                                                   the disk is full: not now)
     GET  /upload/UPLOAD                                         -> 200 State; 404 not offered (offer it again)
     PUT  /upload/UPLOAD/SHA256        Content-Range: bytes A-B/SIZE, body: those bytes
                                                                 -> 200 State; 409 State (A is not where it goes on);

@@ -212,18 +212,23 @@ def places(engine: Engine, scope: Scope) -> Rows:
     return _all(engine, select(last.subquery()).distinct())
 
 
-def faults(engine: Engine) -> list[str]:
+def faults(engine: Engine, scope: Scope) -> list[str]:
     """Names of the faults found in the last visits."""
-    last = select(Fault.fault).order_by(Fault.visit_id.desc()).limit(2000).subquery()
-    return sorted({row.fault for row in _all(engine, select(last).distinct())})
+    last = select(Fault.fault).order_by(Fault.visit_id.desc()).limit(2000)
+    if scope.technicians is not None:  # from their visits: among everybody's faults theirs would be sought for long
+        theirs = select(Visit.id).where(scope.where()).order_by(Visit.began.desc()).limit(2000).subquery()
+        last = select(Fault.fault).join(theirs, theirs.c.id == Fault.visit_id)
+    return sorted({row.fault for row in _all(engine, select(last.subquery()).distinct())})
 
 
-def rules(engine: Engine) -> list[str]:
-    return sorted(row.rule for row in _all(engine, select(FindingRow.rule).where(~FindingRow.signed).distinct()))
+def rules(engine: Engine, scope: Scope) -> list[str]:
+    """Of the open findings."""
+    asked = select(FindingRow.rule).where(~FindingRow.signed).distinct()
+    if scope.technicians is not None:
+        asked = asked.join(Visit, Visit.id == FindingRow.visit_id).where(scope.where())
+    return sorted(row.rule for row in _all(engine, asked))
 
 
 def _all(engine: Engine, asked: Any) -> Rows:
     with engine.connect() as connection:
         return connection.execute(asked).all()
-
-

@@ -37,6 +37,8 @@ def send(asked: Asked, *, as_json: bool) -> int:
     from handsfree.desk.sendqueue import Queue
     from handsfree.settings import load
 
+    if asked.minutes is not None and not 0 < asked.minutes < float("inf"):
+        raise Trouble("--minutes is how long to go on sending: a number above 0. Without it, it goes on until all is sent.")
     settings = load(send_to=asked.to, send_key=asked.key, outbox=asked.outbox)
     queue = Queue(settings.outbox)
     if asked.show:

@@ -143,6 +143,8 @@ class Line:
             raise Later(f"the line failed ({_said(error)})") from None
         if answer.status_code == 401:
             raise KeyUnknown
+        if answer.status_code == 507 and (why := _problem(body)):  # what is begun there already may go on
+            raise Later(f"the desk says: {why}", _retry_after(answer), everyone=False)
         if answer.status_code == 429 or answer.status_code >= 500 or answer.is_redirect:
             raise Later(f"the desk's address answered with {answer.status_code}", _retry_after(answer))
         return answer.status_code, body
@@ -281,7 +283,7 @@ def _problem(body: bytes) -> str:
         found = json.loads(body)["problem"]
     except (ValueError, TypeError, KeyError, RecursionError):
         return ""
-    return found[:500] if isinstance(found, str) else ""
+    return "".join(c for c in found[:500] if c.isprintable()) if isinstance(found, str) else ""
 
 
 def _stored(body: bytes) -> Stored:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import ipaddress
 import secrets
+import socket
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,10 +19,14 @@ from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
 from handsfree.journal import keys
 
+#: Told apart from others, never bound to unasked.
+EVERY_ADDRESS = ("0.0.0.0", "::")
+
 
 @dataclass(frozen=True)
 class Asked:
-    """What the command line asked for. `origin`: the address browsers use, where a proxy in front does the TLS."""
+    """What the command line asked for. `origin`: the address browsers use, where a proxy in front does the TLS or `host` is
+    none that they could ask for."""
 
     visits: Path
     database: str | None = None
@@ -61,8 +67,9 @@ def judge(asked: Asked, accounts: int) -> None:
         parts = urlsplit(asked.origin)
         if parts.scheme != "https" or not parts.netloc or parts.path not in ("", "/"):
             raise Trouble("--origin is the address browsers use, with TLS and without a path: https://desk.example.org")
-        if not loopback(asked.host):
-            raise Trouble("With --origin a proxy on this machine does the TLS; leave --host on loopback.")
+        if not loopback(asked.host) and asked.certificate is None:
+            raise Trouble("With --origin alone a proxy on this machine does the TLS: leave --host on loopback, or give "
+                          "--certificate and --key.")
     open_to_others = not loopback(asked.host) or asked.origin is not None
     if open_to_others and accounts == 0:
         raise Trouble("Others could reach this desk and it has no accounts. Make one with 'handsfree desk people-add NAME "
@@ -70,6 +77,9 @@ def judge(asked: Asked, accounts: int) -> None:
     if not loopback(asked.host) and asked.certificate is None:
         raise Trouble(f"On {asked.host} others could reach this desk, and without TLS they could read along. Give "
                       "--certificate and --key, or stay on 127.0.0.1 behind a proxy with --origin.")
+    if asked.host in EVERY_ADDRESS and asked.origin is None:
+        raise Trouble(f"{asked.host} is every address of this machine and none that a browser asks for; name the one people "
+                      f"use with --origin https://NAME:{asked.port}, or give that name with --host.")
 
 
 def origins(asked: Asked) -> tuple[str, ...]:
@@ -86,10 +96,7 @@ def origins(asked: Asked) -> tuple[str, ...]:
 
 
 def open_people(asked: Asked) -> Any:
-    if not asked.visits.is_dir():
-        raise Trouble(f"There is no folder {asked.visits}; name the folder of visits with --visits.")
-    if asked.people is None:
-        (asked.visits / database.OWN).mkdir(mode=0o700, exist_ok=True)
+    database.own_folder(asked.visits)
     engine = database.open_engine(asked.people_url)
     people.make_tables(engine)
     return engine
@@ -100,7 +107,6 @@ def open_desk(asked: Asked, tell: Any = None) -> tuple[Desk, Refreshed]:
     accounts = open_people(asked)
     count = sum(account.role != "device" for account in people.everybody(accounts))
     judge(asked, count)
-    (asked.visits / database.OWN).mkdir(mode=0o700, exist_ok=True)
     engine = database.open_engine(asked.database_url)
     database.migrate(engine)
     known = keys.known()
@@ -135,12 +141,33 @@ def serve(asked: Asked) -> None:
         print(f"Nothing of {name} can be read; run 'handsfree verify {asked.visits / name}'.", file=out)
     if not loopback(asked.host):
         print(f"Warning: on {asked.host} others reach this desk. Let in only the network that needs it.", file=out)
-    where = desk.origins[0] + (f"/enter/{desk.door}" if desk.door else "/")
-    print(f"The desk is at {where}" + ("  (this link works once)" if desk.door else ""), file=out, flush=True)
-    uvicorn.run(
+    settings = uvicorn.Config(
         build(desk), host=asked.host, port=asked.port, log_level="warning", access_log=False, server_header=False,
         ssl_certfile=str(asked.certificate) if asked.certificate else None,
         ssl_keyfile=str(asked.key) if asked.key else None,
-        proxy_headers=asked.origin is not None, forwarded_allow_ips="127.0.0.1", limit_concurrency=2000,
-        timeout_keep_alive=10,
+        proxy_headers=asked.origin is not None and asked.certificate is None, forwarded_allow_ips="127.0.0.1",
+        limit_concurrency=2000, timeout_keep_alive=10,
     )
+    desk.tell = lambda sentence: print(sentence, file=out, flush=True)
+    listening = door_of(asked, settings)
+    where = desk.origins[0] + (f"/enter/{desk.door}" if desk.door else "/")
+    print(f"The desk is at {where}" + ("  (this link works once)" if desk.door else ""), file=out, flush=True)
+    server = uvicorn.Server(settings)
+    with listening, contextlib.suppress(KeyboardInterrupt):
+        server.run(sockets=[listening])
+
+
+def door_of(asked: Asked, settings: Any) -> socket.socket:
+    """The socket the desk listens on, before anybody is told its address. Trouble where another has it, where there is no
+    such address here, or where the certificate and its key are none."""
+    try:
+        settings.load()
+    except OSError as error:  # ssl.SSLError is one
+        raise Trouble(f"TLS cannot be had with {asked.certificate} and {asked.key} ({error.strerror or error}); give a "
+                      "certificate and its own key, as PEM files.") from None
+    family = socket.AF_INET6 if ":" in asked.host else socket.AF_INET
+    try:
+        return socket.create_server((asked.host, asked.port), family=family, backlog=2048)
+    except OSError as error:
+        raise Trouble(f"The desk cannot listen on port {asked.port} of {asked.host} ({error.strerror or error}); choose "
+                      "another with --port, or stop what listens there.") from None

@@ -5,16 +5,18 @@ from __future__ import annotations
 import secrets
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from sqlalchemy import Engine
 
-from handsfree.desk import people
+from handsfree.desk import people, watch
 from handsfree.desk.files import Files
 from handsfree.desk.incoming import Incoming
 from handsfree.desk.people import LOCAL, Account
 from handsfree.desk.queries import EVERYBODY, Scope
+from handsfree.desk.quota import Quota
 from handsfree.journal.keys import DeviceKey
 
 
@@ -55,7 +57,8 @@ class Buckets:
 @dataclass
 class Desk:
     """`origins`: scheme and host by which browsers may reach it. `secure`: over TLS. `door`: the secret in the link printed
-    at the start where there are no accounts, '' where there are; it opens once."""
+    at the start where there are no accounts, '' where there are; it opens once, and when that session is over `tell` is
+    given the next one. `stamp`: marks the sentences that this desk shows on a page (`web.then`)."""
 
     visits: Path
     engine: Engine
@@ -69,7 +72,10 @@ class Desk:
     door: str = ""
     rates: Rates = field(default_factory=Rates)
     buckets: Buckets = field(default_factory=Buckets)
-    local: dict[str, float] = field(default_factory=dict)
+    local: dict[str, tuple[float, float]] = field(default_factory=dict)
+    quota: Quota = field(default_factory=Quota)
+    stamp: bytes = field(default_factory=lambda: secrets.token_bytes(32), repr=False)
+    tell: Callable[[str], None] = print
 
     @property
     def own(self) -> Path:
@@ -77,11 +83,16 @@ class Desk:
 
     @property
     def incoming(self) -> Incoming:
-        return Incoming(self.visits, self.files, self.known, self.signed_only)
+        return Incoming(self.visits, self.files, self.known, self.signed_only, self.quota)
 
     @property
     def hosts(self) -> frozenset[str]:
         return frozenset(origin.split("://", 1)[1] for origin in self.origins)
+
+    @property
+    def by_door(self) -> bool:
+        """There are no accounts; the printed link is the way in."""
+        return bool(self.door or self.local)
 
     def cookie(self) -> str:
         """The prefix binds it to this host over TLS."""
@@ -92,19 +103,31 @@ class Desk:
         if not self.door or not secrets.compare_digest(door.encode(), self.door.encode()):
             return None
         self.door = ""
-        secret = secrets.token_urlsafe(32)
-        self.local[people.digest(secret)] = time.time()
+        secret, at = secrets.token_urlsafe(32), time.time()
+        self.local[people.digest(secret)] = at, at
+        watch.note("came in by the printed link")
         return secret
 
-    def who(self, secret: str) -> Account | None:
-        began = self.local.get(people.digest(secret))
-        if began is not None and time.time() - began < people.LONGEST:
+    def who(self, secret: str, now: float | None = None) -> Account | None:
+        digest, now = people.digest(secret), time.time() if now is None else now
+        if (local := self.local.get(digest)) is None:
+            return people.of_session(self.people, secret)
+        began, seen = local
+        if now - seen < people.IDLE and now - began < people.LONGEST:
+            self.local[digest] = began, now
             return LOCAL
-        return people.of_session(self.people, secret)
+        self._next_door(digest)
+        return None
 
     def leave(self, secret: str) -> None:
-        self.local.pop(people.digest(secret), None)
+        if self.local.get(people.digest(secret)) is not None:
+            self._next_door(people.digest(secret))
         people.end_session(self.people, secret)
+
+    def _next_door(self, digest: str) -> None:
+        if self.local.pop(digest, None) is not None:
+            self.door = secrets.token_urlsafe(32)
+            self.tell(f"The session is over. The desk is at {self.origins[0]}/enter/{self.door}  (this link works once)")
 
     def scope(self, account: Account) -> Scope:
         """Whose visits an account may see: technicians their own, a supervisor their team's, '*' everybody's."""

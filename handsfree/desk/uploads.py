@@ -11,7 +11,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from handsfree.desk import people
+from handsfree.desk import people, watch
 from handsfree.desk.incoming import Busy, Outcome
 from handsfree.desk.ingest import ingest
 from handsfree.desk.people import Account
@@ -28,6 +28,7 @@ async def _device(request: Request) -> Account | Response:
     scheme, _, key = request.headers.get("authorization", "").partition(" ")
     account = await run_in_threadpool(people.of_upload_key, desk.people, key) if scheme.lower() == "bearer" else None
     if account is None:
+        watch.note("refused: unknown upload key", address=request.client.host if request.client else "")
         return JSONResponse({"problem": "The key is not known here."}, 401, {"www-authenticate": "Bearer"})
     if wait := desk.buckets.take(f"device {account.id}", desk.rates.device):
         return JSONResponse({"problem": "Too fast."}, 429, {"retry-after": str(max(1, round(wait)))})
@@ -66,7 +67,7 @@ async def offer(request: Request) -> Response:
     if too_much:
         return _no(413, "The manifest is too large.")
     desk: Desk = request.app.state.desk
-    return await _do(request, desk.incoming.offer, b"".join(chunks))
+    return await _do(request, desk.incoming.offer, b"".join(chunks), str(who.id))
 
 
 async def state(request: Request) -> Response:
@@ -103,6 +104,10 @@ async def commit(request: Request) -> Response:
 
     def work(upload: str) -> Outcome:
         outcome = desk.incoming.commit(upload)
+        if isinstance(outcome.answer, Stored):
+            watch.note("visit stored", device=who.name, visit=outcome.answer.visit)
+        elif isinstance(outcome.answer, Problem):
+            watch.note("visit refused", device=who.name, upload=upload, why=outcome.answer.problem)
         if isinstance(outcome.answer, Stored) and outcome.status == 201:
             ingest(desk.engine, desk.visits / outcome.answer.visit, desk.known, sound_elsewhere=desk.files.elsewhere)
         return outcome

@@ -24,7 +24,7 @@ def desk(
     port: Annotated[int, typer.Option(min=1, max=65535)] = 8642,
     certificate: Annotated[Path | None, typer.Option(help="TLS certificate.")] = None,
     key: Annotated[Path | None, typer.Option(help="Its key.")] = None,
-    origin: Annotated[str | None, typer.Option(help="The address browsers use, behind a proxy that does the TLS.")] = None,
+    origin: Annotated[str | None, typer.Option(help="The address browsers use, where --host is another.")] = None,
     signed_only: Annotated[bool, typer.Option("--signed-only", help="Take only visits signed by a known device.")] = False,
 ) -> None:
     """Serve the desk until interrupted. Its database is made from the visit folders and can be deleted at any time."""
@@ -48,6 +48,22 @@ def people_add(
     from handsfree.desk import commands
 
     commands.people_add(visits, name, role, team, technician, people)
+
+
+@app.command("people-change")
+def people_change(
+    name: Annotated[str, typer.Argument(help="Name that signs in.")],
+    role: Annotated[str | None, typer.Option(help="technician, supervisor or writer.")] = None,
+    team: Annotated[str | None, typer.Option(help="Team; '*' for everybody.")] = None,
+    technician: Annotated[str | None, typer.Option(help="The technician's name as visits have it.")] = None,
+    password: Annotated[bool, typer.Option("--password", help="A new password, which is asked for.")] = False,
+    visits: Visits = Path("visits"),
+    people: People = None,
+) -> None:
+    """Give a person another role, team or password; every session of theirs ends."""
+    from handsfree.desk import commands
+
+    commands.people_change(visits, name, role, team, technician, password, people)
 
 
 @app.command("people-remove")

@@ -16,6 +16,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from handsfree.desk import watch
 from handsfree.desk.people import Account
 from handsfree.desk.queries import Scope
 from handsfree.desk.setting import Desk
@@ -74,9 +75,19 @@ def page(request: Request, template: str, status: int = 200, /, **values: Any) -
     menu = MENU.get(account.role, ()) if account is not None else ()
     common = {
         "account": account, "menu": menu, "here": request.url.path, "form_token": token(secret) if secret else "",
-        "said": request.query_params.get("said", "")[:200],
+        "said": _said(request),
     }
     return HTMLResponse(_pages.get_template(template).render({**common, **values}), status)
+
+
+def _said(request: Request) -> str:
+    """The sentence `then` left in the address; '' for one that somebody else put there."""
+    said, mark = request.query_params.get("said", ""), request.query_params.get("by", "")
+    return said if hmac.compare_digest(mark.encode(), _mark(request, said).encode()) else ""
+
+
+def _mark(request: Request, said: str) -> str:
+    return hmac.new(desk_of(request).stamp, said.encode("utf-8", "replace"), hashlib.sha256).hexdigest()[:32]
 
 
 def sorry(request: Request, status: int, sentence: str) -> Response:
@@ -124,6 +135,7 @@ def _refusal(request: Request, roles: tuple[str, ...]) -> Response | None:
             return RedirectResponse(f"/sign-in?{urlencode({'to': request.url.path})}", 303)
         return sorry(request, 401, "You are not signed in any more; nothing was changed.")
     if account.role not in roles:
+        watch.note("refused: not for that role", name=account.name, path=request.url.path)
         return sorry(request, 403, "This page is not for your role.")
     return None
 
@@ -144,7 +156,8 @@ def form_for_roles(*roles: str) -> Callable[[FormView], Endpoint]:
             form = await read_form(request)
             if form is None:
                 return sorry(request, 413, "The form is too large; nothing was changed.")
-            if not hmac.compare_digest(form.get("token", ""), token(request.state.secret)):
+            if not hmac.compare_digest(form.get("token", "").encode(), token(request.state.secret).encode()):
+                watch.note("refused: form of another session", name=request.state.account.name, path=request.url.path)
                 return sorry(request, 403, "The form was not made for this session; nothing was changed.")
             return await run_in_threadpool(_safely, lambda r: view(r, form), request)
 
@@ -154,30 +167,53 @@ def form_for_roles(*roles: str) -> Callable[[FormView], Endpoint]:
 
 
 async def read_form(request: Request) -> Form | None:
-    """URL-encoded alone; None where it is too large."""
+    """URL-encoded alone, each field once; {} where it is anything else, None where it is too large."""
     body = b""
     async for chunk in request.stream():
         body += chunk
         if len(body) > LARGEST_FORM:
             return None
+    if request.headers.get("content-type", "").partition(";")[0].strip().lower() != "application/x-www-form-urlencoded":
+        return {}
     try:
-        return dict(parse_qsl(body.decode(), keep_blank_values=True, max_num_fields=50))
+        pairs = parse_qsl(body.decode(), keep_blank_values=True, max_num_fields=50)
     except ValueError:
         return {}
+    return {name: plain(value) for name, value in pairs} if len(dict(pairs)) == len(pairs) else {}
 
 
-def then(address: str, said: str = "") -> RedirectResponse:
-    """To another page of the desk, with a sentence to show there."""
-    return RedirectResponse(f"{address}?{urlencode({'said': said})}" if said else address, 303)
+def plain(text: str) -> str:
+    """Without what PostgreSQL takes in no text."""
+    return text.replace("\x00", "")
+
+
+def asked_for(request: Request, name: str, most: int = 300) -> str:
+    """What stands in the address under that name, at most so long; '' for nothing."""
+    return plain(request.query_params.get(name, "")).strip()[:most]
+
+
+def address_of(request: Request) -> str:
+    return request.client.host if request.client else ""
+
+
+def then(request: Request, address: str, said: str) -> RedirectResponse:
+    """To another page of the desk, with a sentence to show there. The sentence is marked as the desk's own: nobody else's is
+    shown, whatever link a person was sent."""
+    path, _, rest = address.partition("#")
+    asked = urlencode({"said": said, "by": _mark(request, said)})
+    where = f"{path}{'&' if '?' in path else '?'}{asked}{'#' + rest if rest else ''}"
+    return RedirectResponse(where, 303)
 
 
 def seconds_of_day(text: str, *, end: bool = False) -> float | None:
     """'2026-02-11' as seconds of the epoch, its end with `end`; None for anything else."""
     try:
-        begin = datetime.strptime(text, "%Y-%m-%d").astimezone()
+        begin = datetime.strptime(text, "%Y-%m-%d")
     except ValueError:
         return None
-    return begin.timestamp() + (86_400 if end else 0)
+    if not 1970 < begin.year < 9999:  # what no clock has shown yet no zone can be worked out for
+        return None
+    return begin.astimezone().timestamp() + (86_400 if end else 0)
 
 
 def now() -> float:

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime, timedelta
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from rich.markup import escape
 
 from handsfree.errors import Trouble
 from handsfree.journal import keys as device_keys
+from handsfree.journal.events import Stamped
 from handsfree.journal.follow import Machine
 from handsfree.journal.replay import Play, Voice
 
@@ -137,7 +139,6 @@ def prune(visits: Path, *, days: float, keys_folder: Path | None = None, console
 def export(visit: Path | None, what: str, to: Path, *, voice: Voice | None = None, console: Console | None = None) -> None:
     """`what`: of EXPORTS. Readings go by the file's name to CSV or Parquet; sound to FLAC with its captions beside."""
     from handsfree.journal import exports
-    from handsfree.journal.reader import read, read_list
 
     out = console or Console()
     if what not in EXPORTS:
@@ -147,7 +148,8 @@ def export(visit: Path | None, what: str, to: Path, *, voice: Voice | None = Non
     elif visit is None:
         raise Trouble("Name the folder of a visit to export from.")
     elif what == "events":
-        save(to, lambda: exports.events_jsonl(read(visit)))
+        entries = _begun(visit)
+        save(to, lambda: exports.events_jsonl(entries))
     elif what == "sound":
         from handsfree.journal.account import account
         from handsfree.journal.captions import write
@@ -155,11 +157,24 @@ def export(visit: Path | None, what: str, to: Path, *, voice: Voice | None = Non
         _suffix(to, (".flac",), "The sound of a visit")
         out.print(escape(f"Written: {write(account(visit), to, voice)}"), highlight=False, soft_wrap=True)
     elif _suffix(to, (".csv", ".parquet"), "Readings") == ".csv":
-        save(to, lambda: exports.readings_csv(read(visit)).encode())
+        entries = _begun(visit)
+        save(to, lambda: exports.readings_csv(entries).encode())
     else:
-        entries = read_list(visit)
+        entries = _begun(visit)
         save_by(to, lambda path: exports.readings_parquet(entries, path))
     out.print(escape(f"Written: {to}"), highlight=False, soft_wrap=True)
+
+
+def _begun(visit: Path) -> Iterator[Stamped]:
+    """The events of a record that holds one at least. Trouble (status 3) where there is none: bytes of something else look
+    like a torn end from the first on."""
+    from handsfree.journal.reader import read
+
+    entries = read(visit)
+    first = next(entries, None)
+    if first is None:
+        raise Trouble(f"There is no event in {visit}; nothing was written. Run 'handsfree verify {visit}'.", 3)
+    return chain((first,), entries)
 
 
 def report(visit: Path, to: Path, *, keys_folder: Path | None = None, console: Console | None = None) -> None:

@@ -118,10 +118,11 @@ class ClockMoved:
 
 @dataclass(frozen=True)
 class Resumed:
-    """After a crash, a stop or a day's wait."""
+    """After a crash, a stop or a day's wait. `unrecorded`: not all that the last happening before brought is on record."""
 
     why: str
     program: str = ""
+    unrecorded: bool = False
 
 
 @dataclass(frozen=True)

@@ -90,6 +90,7 @@ def _step_skipped(entries: Entries, limits: Limits) -> Iterator[Finding]:
 
 
 def _many_again(entries: Entries, limits: Limits) -> Iterator[Finding]:
+    """Within one step the program had to ask again so many times."""
     step, count, first = "the start", 0, None
     for entry in [*entries, None]:
         if entry is None or isinstance(entry.event, ev.StepEntered):
@@ -104,6 +105,7 @@ def _many_again(entries: Entries, limits: Limits) -> Iterator[Finding]:
 
 
 def _out_of_range(entries: Entries, limits: Limits) -> Iterator[Finding]:
+    """A reading was accepted that its step does not call plausible, or does not expect."""
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.ReadingTaken) and range_of(event) in ("not plausible", "out of its expected range"):
@@ -157,6 +159,7 @@ def _wait_cut(entries: Entries, limits: Limits) -> Iterator[Finding]:
 
 
 def _clock_moved(entries: Entries, limits: Limits) -> Iterator[Finding]:
+    """The wall clock jumped against the count of the visit."""
     for entry in entries:
         if isinstance(entry.event, ev.ClockMoved):
             yield Finding(
@@ -168,6 +171,7 @@ def _clock_moved(entries: Entries, limits: Limits) -> Iterator[Finding]:
 
 
 def _not_sealed(entries: Entries, limits: Limits) -> Iterator[Finding]:
+    """The record has no seal at its end."""
     if entries and not isinstance(entries[-1].event, ev.Sealed):
         last = entries[-1]
         sentence = "The record has no seal: it crashed here, is still open, or was cut off."

@@ -44,6 +44,7 @@ BOUND = {
 _WALL = re.compile(WALL)
 _HASH = re.compile(HASH)
 _SIGNATURE = re.compile(r"[0-9a-f]{128}")
+_MOST_SECONDS = 1e12
 
 
 class Envelope(NamedTuple):
@@ -66,7 +67,7 @@ def envelope(entry: bytes) -> Envelope:
     at = entry.rfind(b',"kind":"')
     kind = entry[at + 9 : entry.find(b'"', at + 9)] if at >= 0 else b""
     found = _match(kind, entry)
-    if found is None or not _utf8(entry):
+    if found is None or not _utf8(entry) or not abs(float(found[3])) < _MOST_SECONDS:
         return parse(entry)[0]
     file, digest, mono, n, prev, signature, wall = found.groups()
     when = wall.decode()
@@ -138,7 +139,7 @@ def _envelope_of(data: dict[str, Any]) -> Envelope:
     n, mono, wall, prev, signature = data["n"], data["mono"], data["wall"], data["prev"], data.get("signature")
     if type(n) is not int or n < 0:
         raise ValueError("n is not a whole number from 0")
-    if type(mono) not in (int, float) or not abs(mono) < 1e12:
+    if type(mono) not in (int, float) or not abs(mono) < _MOST_SECONDS:
         raise ValueError("mono is not a number of seconds")
     if not isinstance(wall, str) or not _WALL.fullmatch(wall):
         raise ValueError("wall is not an RFC 3339 time with offset")

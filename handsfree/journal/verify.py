@@ -60,7 +60,6 @@ class _Seen:
     events: int = 0
     head: str = ""
     last: Envelope | None = None
-    prev_head: str = ""
     drift: float = 0.0
     jumps: int = 0
     signer: str = ""
@@ -123,7 +122,7 @@ def _look(seen: _Seen, at: int, entry: bytes, found: Envelope, digest: str, soun
             raise Broken(n, at, f"it names a file outside its folder: {found.file!r}")
         if sound:
             _file(seen, at, found)
-    seen.events, seen.prev_head, seen.head, seen.last = n + 1, found.prev, digest, found
+    seen.events, seen.head, seen.last = n + 1, digest, found
 
 
 def _clock(seen: _Seen, at: int, entry: bytes, found: Envelope, jumped: float) -> None:

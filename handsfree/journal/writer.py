@@ -230,7 +230,7 @@ class Journal:
 
     def _keep_beside(self, name: str, data: bytes) -> tuple[str, str]:
         self._attached += 1
-        plain = re.sub(r"[^A-Za-z0-9._-]+", "-", name)[-80:]
+        plain = re.sub(r"\.{2,}", ".", re.sub(r"[^A-Za-z0-9._-]+", "-", name))[-80:]  # '..' no reader would believe
         return self._keep(f"{ATTACHED}/{self._attached:03d}-{plain}", data)
 
     def _keep(self, name: str, data: bytes) -> tuple[str, str]:

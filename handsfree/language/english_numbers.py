@@ -19,13 +19,14 @@ from handsfree.language.numerals import MOST
 from handsfree.language.splits import (
     HALVES,
     TEMPERATURES,
-    Split,
+    after_the_point,
+    below_one,
     digit_runs,
-    fractional,
-    parts_of,
+    magnitudes,
     production,
     same,
     when,
+    wholes,
     within,
 )
 from handsfree.language.twoway import Entry, Production, TwoWay
@@ -82,41 +83,12 @@ def _cardinals() -> list[Production]:
     ]
 
 
-def _wholes() -> list[Production]:
-    return [
-        Production("whole", ("<cardinal>",), same, when(within(0, MOST - 1), same)),
-        # 'one eighteen'
-        Production("whole", ("<unit_digit>", "<two_digits>"), lambda h, r: 100 * h + r,
-                   when(lambda v: 110 <= v <= 999 and v % 100 >= 10, lambda v: v // 100, lambda v: v % 100)),
-        # 'twelve fifty', 'twelve oh five'
-        Production("whole", ("<two_digits>", "<two_digits>"), lambda h, r: 100 * h + r,
-                   when(lambda v: 1010 <= v <= 9999 and v % 100 >= 10, lambda v: v // 100, lambda v: v % 100)),
-        Production("whole", ("<two_digits>", "oh", "<unit_digit>"), lambda h, r: 100 * h + r,
-                   when(lambda v: 1001 <= v <= 9999 and 0 < v % 100 < 10, lambda v: v // 100, lambda v: v % 100)),
-        # 'two oh eight', 'double four'
-        Production("whole", ("<digits>",), lambda s: int(s) if len(s) > 1 else None, when(within(10, 999_999), str)),
-    ]
-
-
 def _magnitudes() -> list[Production]:
-    def joined(whole: int, fraction: str) -> Decimal:
-        return Decimal(f"{whole}.{fraction}")
-
-    below_one: Split = lambda v: [("point", parts_of(v)[1])] if fractional(v) and v < 1 else []  # noqa: E731
-    with_half: Split = lambda v: [(int(v), v % 1)] if v >= 1 and v % 1 in HALVES else []  # noqa: E731
     return [
-        Production("fraction", ("<digits>",), same, lambda s: [(s,)]),
-        Production("fraction", ("<two_digits>",), str, lambda s: [(int(s),)] if len(s) == 2 and s[0] != "0" else []),
-        Production("magnitude", ("<whole>",), Decimal, when(lambda v: not fractional(v), int)),
-        Production("magnitude", ("<whole>", "<point>", "<fraction>"), lambda w, _, f: joined(w, f),
-                   lambda v: [(parts_of(v)[0], "point", parts_of(v)[1])] if fractional(v) else []),
-        Production("magnitude", ("<point>", "<fraction>"), lambda _, f: joined(0, f), below_one),
-        Production("magnitude", ("oh", "<point>", "<fraction>"), lambda _, f: joined(0, f), below_one),
-        Production("magnitude", ("<whole>", "and", "<half>"), lambda w, h: w + h, with_half),
-        Production("magnitude", ("<half>",), same, when(lambda v: v in HALVES, same)),
-        # a lone digit after 'oh' may be a decimal whose point was lost: both are given, the one as said first
-        Production("magnitude", ("oh", "<unit_digit>"), lambda u: Decimal(u) / 10,
-                   when(lambda v: 0 < v < 1 and len(parts_of(v)[1]) == 1, lambda v: int(v * 10)), rare=True),
+        *magnitudes(
+            "<unit_digit>", "oh", "and",
+            Production("magnitude", ("oh", "<point>", "<fraction>"), after_the_point, below_one),
+        ),
         Production("signed", ("<magnitude>",), same, when(lambda v: v >= 0, same)),
         Production("signed", ("<minus>", "<magnitude>"), lambda s, m: s * m,
                    lambda v: [(-1, -v)] if v < 0 else [(1, v)] if v > 0 else []),
@@ -166,5 +138,7 @@ def english_numbers(grammar: Grammar) -> TwoWay:
     ]
     lexicon += [Entry("minus", p.words, int(p.tags[-1]), int(p.tags[-1]) > 0) for p in expand(grammar, "minus")]
     lexicon += [Entry(name, p.words, name) for name in ("below", "point") for p in expand(grammar, name)]
-    productions = (*_cardinals(), *digit_runs("double", "triple"), *_wholes(), *_magnitudes(), *_quantities())
+    productions = (
+        *_cardinals(), *digit_runs("double", "triple"), *wholes("<unit_digit>", "oh"), *_magnitudes(), *_quantities(),
+    )  # fmt: skip
     return TwoWay(productions, tuple(lexicon))

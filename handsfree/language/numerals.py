@@ -62,7 +62,7 @@ def exact(value: float) -> Decimal:
     number = round(Decimal(repr(float(value))), PLACES)
     if not abs(number) < MOST:
         raise ValueError(f"{value} is too large to be said")
-    return number + 0 if number else Decimal(0)
+    return number or Decimal(0)  # never minus nothing
 
 
 @dataclass(frozen=True)

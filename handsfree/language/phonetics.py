@@ -11,11 +11,12 @@ Rules of this file:
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Sequence
 from functools import cache, lru_cache
 from pathlib import Path
 
 from handsfree.language import espeak
+from handsfree.language.pronouncing import Pronouncing, Some
 from handsfree.language.tokens import tokens
 
 Phonemes = tuple[str, ...]
@@ -38,7 +39,7 @@ _RARE = math.log(1e-6)  # the dictionary is full of surnames, which would be dec
 
 
 @cache
-def dictionary() -> Mapping[str, tuple[Phonemes, ...]]:
+def dictionary() -> Pronouncing:
     """The pronouncing dictionary of PocketSphinx' US English model: word -> its pronunciations. Trouble where it
     is missing."""
     from handsfree.errors import Trouble
@@ -49,13 +50,7 @@ def dictionary() -> Mapping[str, tuple[Phonemes, ...]]:
         text = (Path(pocketsphinx.get_model_path()) / "en-us" / "cmudict-en-us.dict").read_text(encoding="utf-8")
     except (ImportError, OSError) as error:
         raise Trouble(f"The dictionary of pocketsphinx cannot be read ({error}); install handsfree again.") from error
-    found: dict[str, tuple[Phonemes, ...]] = {}
-    once = {phoneme: phoneme for phoneme in PHONEMES}  # a string each of 860 thousand phonemes would take 45 MB
-    for line in text.splitlines():
-        word, *phonemes = line.split()
-        plain = word.split("(")[0]
-        found[plain] = (*found.get(plain, ()), tuple([once.get(phoneme, phoneme) for phoneme in phonemes]))
-    return found
+    return Pronouncing(text, PHONEMES)
 
 
 def lacking(words: Iterable[str]) -> tuple[str, ...]:
@@ -137,10 +132,11 @@ def similarity(a: str, b: str) -> float:
 
 
 @cache
-def _index() -> tuple[tuple[str, ...], tuple[str, ...]]:
+def _index() -> tuple[Sequence[str], tuple[str, ...]]:
     """The dictionary's plain words, and each one's sound as a string."""
-    words = tuple(word for word in dictionary() if word.isalpha())
-    return words, tuple(letters(dictionary()[word][0]) for word in words)
+    plain = [word.isalpha() for word in dictionary()]
+    words = Some(dictionary(), [number for number, is_plain in enumerate(plain) if is_plain])
+    return words, tuple(letters(first) for first, is_plain in zip(dictionary().firsts(), plain, strict=True) if is_plain)
 
 
 @cache

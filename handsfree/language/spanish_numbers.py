@@ -28,10 +28,11 @@ from handsfree.language.splits import (
     Split,
     digit_runs,
     fractional,
-    parts_of,
+    magnitudes,
     production,
     same,
     when,
+    wholes,
     within,
 )
 from handsfree.language.twoway import Entry, Production, TwoWay
@@ -99,43 +100,12 @@ def _cardinals(g: str) -> list[Production]:
     ]
 
 
-def _wholes() -> list[Production]:
+def _fractions() -> list[Production]:
+    """What only Spanish says after the comma."""
     return [
-        Production("whole", ("<cardinal>",), same, when(within(0, MOST - 1), same)),
-        # 'dos veinte', 'uno diez'
-        Production("whole", ("<units>", "<two_digits>"), lambda h, r: 100 * h + r,
-                   when(lambda v: 110 <= v <= 999 and v % 100 >= 10, lambda v: v // 100, lambda v: v % 100)),
-        # 'doce cincuenta', 'veintidós cero cinco'; two tens in a row are one number in full
-        Production("whole", ("<two_digits>", "<two_digits>"), lambda h, r: 100 * h + r,
-                   when(lambda v: 1010 <= v <= 9999 and v % 100 >= 10, lambda v: v // 100, lambda v: v % 100)),
-        Production("whole", ("<two_digits>", "cero", "<units>"), lambda h, r: 100 * h + r,
-                   when(lambda v: 1001 <= v <= 9999 and 0 < v % 100 < 10, lambda v: v // 100, lambda v: v % 100)),
-        # 'dos cero ocho', 'doble cuatro'
-        Production("whole", ("<digits>",), lambda s: int(s) if len(s) > 1 else None, when(within(10, 999_999), str)),
-    ]
-
-
-def _magnitudes() -> list[Production]:
-    def joined(whole: int, fraction: str) -> Decimal:
-        return Decimal(f"{whole}.{fraction}")
-
-    below_one: Split = lambda v: [("point", parts_of(v)[1])] if fractional(v) and v < 1 else []  # noqa: E731
-    with_half: Split = lambda v: [(int(v), v % 1)] if v >= 1 and v % 1 in HALVES else []  # noqa: E731
-    return [
-        Production("fraction", ("<digits>",), same, lambda s: [(s,)]),
-        Production("fraction", ("<two_digits>",), str, lambda s: [(int(s),)] if len(s) == 2 and s[0] != "0" else []),
         Production("fraction", ("<one_m>",), lambda _: "1", lambda s: [(1,)] if s == "1" else [], rare=True),
         Production("fraction", ("cero", "<teen>"), lambda t: f"0{t}",
                    lambda s: [(int(s),)] if len(s) == 3 and s[0] == "0" and "10" <= s[1:] <= "29" else [], rare=True),
-        Production("magnitude", ("<whole>",), Decimal, when(lambda v: not fractional(v), int)),
-        Production("magnitude", ("<whole>", "<point>", "<fraction>"), lambda w, _, f: joined(w, f),
-                   lambda v: [(parts_of(v)[0], "point", parts_of(v)[1])] if fractional(v) else []),
-        Production("magnitude", ("<point>", "<fraction>"), lambda _, f: joined(0, f), below_one),
-        Production("magnitude", ("<whole>", "y", "<half>"), lambda w, h: w + h, with_half),
-        Production("magnitude", ("<half>",), same, when(lambda v: v in HALVES, same)),
-        # a lone digit after 'cero' may be a decimal whose comma was lost: both are given, the one as said first
-        Production("magnitude", ("cero", "<units>"), lambda u: Decimal(u) / 10,
-                   when(lambda v: 0 < v < 1 and len(parts_of(v)[1]) == 1, lambda v: int(v * 10)), rare=True),
     ]
 
 
@@ -244,7 +214,10 @@ def spanish_numbers(grammar: Grammar) -> TwoWay:
         folded = tuple(bare(word) for word in entry.words)
         if folded != entry.words:
             lexicon.append(Entry(entry.name, folded, entry.value, rare=True))
-    productions = [*digit_runs("doble", "triple"), *_wholes(), *_magnitudes(), *_signed("", "<magnitude>"), *_quantities()]
+    productions = [
+        *digit_runs("doble", "triple"), *wholes("<units>", "cero"), *magnitudes("<units>", "cero", "y", *_fractions()),
+        *_signed("", "<magnitude>"), *_quantities(),
+    ]  # fmt: skip
     for g in GENDERS:
         productions += _cardinals(g)
     for g in ("_m", "_f"):

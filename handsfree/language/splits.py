@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable
 from decimal import Decimal
 from typing import Any
 
+from handsfree.language.numerals import MOST
 from handsfree.language.twoway import Production
 
 TEMPERATURES = frozenset({"degF", "degC", "degree", "kelvin"})
@@ -60,3 +61,54 @@ def parts_of(value: Decimal) -> tuple[int, str]:
 
 def fractional(value: Decimal) -> bool:
     return bool(parts_of(value)[1])
+
+
+def wholes(units: str, nought: str) -> list[Production]:
+    """'whole', a number below MOST: in full, or as people read it off. `units`: the part for one to nine, `nought`: the word
+    between tens and units."""
+
+    def joined(hundreds: int, rest: int) -> int:
+        return 100 * hundreds + rest
+
+    def parted(low: int, high: int, test: Callable[[int], bool]) -> Split:
+        return when(lambda v: low <= v <= high and test(v % 100), lambda v: v // 100, lambda v: v % 100)
+
+    return [
+        Production("whole", ("<cardinal>",), same, when(within(0, MOST - 1), same)),
+        # 'one eighteen'
+        Production("whole", (units, "<two_digits>"), joined, parted(110, 999, lambda rest: rest >= 10)),
+        # 'twelve fifty', 'twelve oh five'
+        Production("whole", ("<two_digits>", "<two_digits>"), joined, parted(1010, 9999, lambda rest: rest >= 10)),
+        Production("whole", ("<two_digits>", nought, units), joined, parted(1001, 9999, lambda rest: 0 < rest < 10)),
+        # 'two oh eight', 'double four'
+        Production("whole", ("<digits>",), lambda s: int(s) if len(s) > 1 else None, when(within(10, 999_999), str)),
+    ]
+
+
+def below_one(value: Decimal) -> list[tuple[str, str]]:
+    """A split: the point and the figures after it, where there is nothing before it."""
+    return [("point", parts_of(value)[1])] if fractional(value) and value < 1 else []
+
+
+def after_the_point(_: str, fraction: str) -> Decimal:
+    return Decimal(f"0.{fraction}")
+
+
+def magnitudes(units: str, nought: str, and_: str, *more: Production) -> list[Production]:
+    """'fraction', the figures after the point, and 'magnitude', a number without its sign. `and_`: the word before a half;
+    `more`: a language's own, after those with a point."""
+    with_half: Split = lambda v: [(int(v), v % 1)] if v >= 1 and v % 1 in HALVES else []  # noqa: E731
+    return [
+        Production("fraction", ("<digits>",), same, lambda s: [(s,)]),
+        Production("fraction", ("<two_digits>",), str, lambda s: [(int(s),)] if len(s) == 2 and s[0] != "0" else []),
+        Production("magnitude", ("<whole>",), Decimal, when(lambda v: not fractional(v), int)),
+        Production("magnitude", ("<whole>", "<point>", "<fraction>"), lambda w, _, f: Decimal(f"{w}.{f}"),
+                   lambda v: [(parts_of(v)[0], "point", parts_of(v)[1])] if fractional(v) else []),
+        Production("magnitude", ("<point>", "<fraction>"), after_the_point, below_one),
+        *more,
+        Production("magnitude", ("<whole>", and_, "<half>"), lambda w, h: w + h, with_half),
+        Production("magnitude", ("<half>",), same, when(lambda v: v in HALVES, same)),
+        # a lone digit after the nought may be a decimal whose point was lost: both are given, the one as said first
+        Production("magnitude", (nought, units), lambda u: Decimal(u) / 10,
+                   when(lambda v: 0 < v < 1 and len(parts_of(v)[1]) == 1, lambda v: int(v * 10)), rare=True),
+    ]

@@ -14,9 +14,12 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 from xml.sax.saxutils import escape
 
+from handsfree.language.quantities import symbol
+from handsfree.procedure import phrasing
 from handsfree.procedure.compare import states
 from handsfree.procedure.graph import ways
 from handsfree.procedure.layout import Arrow, Box, Picture, by_graphviz, by_layers
@@ -38,6 +41,15 @@ class Node:
     lines: tuple[str, ...]
     hazard: bool
     span: int
+    hazard_at: int = 0  # the line that begins to name them, 0 for none
+
+
+@dataclass(frozen=True)
+class Span:
+    """What stands on the ground of an isolation, and the same with the step that isolates."""
+
+    short: str
+    label: str
 
 
 @dataclass(frozen=True)
@@ -45,36 +57,43 @@ class Chart:
     title: str
     nodes: tuple[Node, ...]
     edges: tuple[tuple[str, str, str], ...]  # from, to, label
-    spans: tuple[str, ...]  # label of span 1, 2, ...
+    spans: tuple[Span, ...]  # 1, 2, ...
 
 
 def chart_of(book: Book) -> Chart:
     """Of the book's main procedure."""
     procedure = book.procedures[book.main]
+    code = procedure.language
     met = {step: held for (name, step), held in states(book).items() if name == book.main}
     ids = [step.id for step in procedure.steps]
     edges: list[tuple[str, str, str]] = [(START, ids[0], "")]
     for step in procedure.steps:
         merged: dict[str, list[str]] = {}
         for way in ways(procedure, step):
-            merged.setdefault(way.to or END, []).append(way.name)
+            merged.setdefault(way.to or END, []).append(phrasing.way(code, step, way.name))
         for to, names in merged.items():
-            edges.append((step.id, to, ", ".join(name for name in names if name) if len(merged) > 1 else ""))
-    spans, labels = _spans(procedure.steps, met, edges)
+            plain = "" in names or len(merged) == 1  # the ordinary way carries no label, whatever else leads along it
+            edges.append((step.id, to, "" if plain else ", ".join(names)))
+    spans, labels = _spans(procedure.steps, met, edges, code)
     nodes = (
         Node(START, "start", (procedure.title,), False, 0),
         *(
-            Node(step.id, step.kind, tuple(_lines(step)), bool(step.hazards), spans.get(step.id, 0))
-            for step in procedure.steps
+            _node_of(step, code, spans.get(step.id, 0)) for step in procedure.steps
         ),
-        Node(END, "finish", ("end",), False, 0),
+        Node(END, "finish", (phrasing.say(code, "chart-end"),), False, 0),
     )
-    return Chart(f"{procedure.title} ({procedure.procedure}, version {procedure.version})", nodes, tuple(edges), labels)
+    named = {"title": procedure.title, "procedure": procedure.procedure, "version": procedure.version}
+    return Chart(phrasing.say(code, "chart-title", **named), nodes, tuple(edges), labels)
+
+
+def _node_of(step: Step, code: str, span: int) -> Node:
+    lines, hazards = tuple(_lines(step, code)), tuple(_hazard_lines(step, code))
+    return Node(step.id, step.kind, (*lines, *hazards), bool(hazards), span, len(lines) if hazards else 0)
 
 
 def _spans(
-    steps: Sequence[Step], met: dict[str, frozenset[State]], edges: list[tuple[str, str, str]]
-) -> tuple[dict[str, int], tuple[str, ...]]:
+    steps: Sequence[Step], met: dict[str, frozenset[State]], edges: list[tuple[str, str, str]], code: str
+) -> tuple[dict[str, int], tuple[Span, ...]]:
     """Steps that are only ever met isolated (or about to be proved), joined to spans along the edges."""
     import networkx as nx
 
@@ -90,24 +109,30 @@ def _spans(
     labels = []
     for at, group in enumerate(groups, start=1):
         by = [a for a, b, _ in edges if b in group and a in kinds and isinstance(kinds[a], Isolate)]
-        labels.append(f"ISOLATED {at}" + (f" by {by[0]}" if by else ""))
+        short = phrasing.say(code, "chart-span", n=at)
+        labels.append(Span(short, phrasing.say(code, "chart-span-by", n=at, step=by[0]) if by else short))
     return spans, tuple(labels)
 
 
-_EXTRA: dict[type[Any], Callable[[Any], str]] = {
-    Isolate: lambda step: "isolates " + ", ".join(step.sources),
-    Prove: lambda step: (
-        f"proved by {step.method}" + (f", below {step.below:g} {step.unit}" if step.method == "meter" else "")
+Tell = Callable[..., str]
+_EXTRA: dict[type[Any], Callable[[Any, Tell], str]] = {
+    Isolate: lambda step, tell: tell("chart-isolates", sources=", ".join(step.sources)),
+    Prove: lambda step, tell: (
+        tell("chart-proved-below", method=tell("method-meter"), below=f"{step.below:g}", unit=symbol(step.unit).strip())
+        if step.method == "meter" else tell("chart-proved", method=tell("method-switch"))
     ),
-    Read: lambda step: f"{step.plausible[0]:g} to {step.plausible[1]:g} {step.unit}",
-    Wait: lambda step: f"waits {step.lasts}" + (", leaves the site" if step.leaves_site else ""),
-    Call: lambda step: f"does {step.procedure}",
-    Restore: lambda step: "then power on",
-}
+    Read: lambda step, tell: tell(
+        "chart-reads", low=f"{step.plausible[0]:g}", high=f"{step.plausible[1]:g}", unit=symbol(step.unit).strip()
+    ).strip(),
+    Wait: lambda step, tell: tell("chart-leaves" if step.leaves_site else "chart-waits", lasts=step.lasts),
+    Call: lambda step, tell: tell("chart-calls", procedure=step.procedure),
+    Restore: lambda step, tell: tell("chart-restores"),
+}  # fmt: skip
 
 
-def _lines(step: Step) -> Iterator[str]:
-    kind = step.level.upper() if isinstance(step, Caution) else step.kind
+def _lines(step: Step, code: str) -> Iterator[str]:
+    tell = partial(phrasing.say, code)
+    kind = tell(f"level-{step.level}").upper() if isinstance(step, Caution) else tell(f"kind-{step.kind}")
     yield f"{step.id} [{kind}]"
     wrapped = textwrap.wrap(step.say, WIDTH)
     yield from wrapped[: LINES - 1]
@@ -115,9 +140,12 @@ def _lines(step: Step) -> Iterator[str]:
         yield wrapped[LINES - 1] if len(wrapped) == LINES else wrapped[LINES - 1][: WIDTH - 3] + "..."
     extra = _EXTRA.get(type(step))
     if extra is not None:
-        yield from textwrap.wrap(extra(step), WIDTH)
-    if step.hazards:
-        yield from textwrap.wrap("HAZARD: " + ", ".join(hazard.value for hazard in step.hazards), WIDTH)
+        yield from textwrap.wrap(extra(step, tell), WIDTH)
+
+
+def _hazard_lines(step: Step, code: str) -> list[str]:
+    named = ", ".join(phrasing.value(code, "hazard", hazard.value) for hazard in step.hazards)
+    return textwrap.wrap(phrasing.say(code, "chart-hazard", hazards=named), WIDTH) if named else []
 
 
 # ---- Mermaid --------------------------------------------------------------------------------------------------------
@@ -134,7 +162,7 @@ def mermaid(book: Book) -> str:
     chart = chart_of(book)
     names = {node.name: f"n{at}" for at, node in enumerate(chart.nodes)}
     rows = ["---", f"title: {chart.title}", "---", "flowchart TD"]
-    for at, label in enumerate(("", *chart.spans)):
+    for at, label in enumerate(("", *(span.label for span in chart.spans))):
         if at:
             rows.append(f'  subgraph span{at}["{_quoted(label)}"]')
         rows += [_mermaid_node(node, names) for node in chart.nodes if node.span == at]
@@ -214,7 +242,7 @@ def _drawn(chart: Chart, picture: Picture) -> Iterator[str]:
     for node in chart.nodes:
         yield from _node(node, picture.boxes[node.name])
     for span, ground in picture.grounds:
-        yield from _plate(chart.spans[span - 1].split(" by ")[0], ground.left + 6, ground.top + 15, "span", 8.6)
+        yield from _plate(chart.spans[span - 1].short, ground.left + 6, ground.top + 15, "span", 8.6)
     for arrow in picture.arrows:
         if arrow.label:
             yield from _plate(_cut(arrow.label), arrow.label_at[0], arrow.label_at[1], "label", 6.4, middle=True)
@@ -261,7 +289,7 @@ def _node(node: Node, box: Box) -> Iterator[str]:
             yield f'<line class="way" x1="{x:.1f}" y1="{top:.1f}" x2="{x:.1f}" y2="{bottom:.1f}"/>'
     told = False
     for at, line in enumerate(node.lines):
-        told = told or line.startswith("HAZARD")  # the lines from there on name hazards
+        told = told or at == node.hazard_at  # the lines from there on name hazards
         strong = ' class="head"' if at == 0 or told else ""
         x, y = (left + right) / 2, top + PAD + LINE * (at + 0.75)
         yield f'<text{strong} x="{x:.1f}" y="{y:.1f}" text-anchor="middle">{escape(line)}</text>'

@@ -8,12 +8,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from handsfree.errors import Trouble
 from handsfree.language import base
-from handsfree.procedure import listening, observations, passages, proofs, recordings, sounds, values, wording
+from handsfree.procedure import listening, observations, passages, phrasing, proofs, recordings, sounds, values, wording
 from handsfree.procedure.load import FileProblems, load_book, load_file, procedure_files, shown_path
 from handsfree.procedure.model import Book
 from handsfree.procedure.observations import Observations
@@ -24,6 +25,9 @@ from handsfree.procedure.yamlfile import LIMIT_BYTES
 _LEFT_TO_CALLERS = frozenset({
     "dead end", "hazard while live", "proof without isolation", "restore without isolation", "hazard without caution",
 })  # fmt: skip
+
+#: Ways through that are shown to people; all that were followed are in the JSON.
+MOST_WAYS = 40
 
 #: Tells without parsing that a file may call others.
 _CALL = re.compile(rb"kind:\s*['\"]?call")
@@ -40,6 +44,7 @@ class Report:
     routes: tuple[listening.Route, ...] = ()
     extent: listening.Extent | None = None
     callers: tuple[str, ...] = field(default=())
+    language: str = phrasing.USUAL
 
     @property
     def errors(self) -> int:
@@ -75,7 +80,10 @@ def check_file(path: Path, folders: Sequence[Path] | None = None, known: Observa
         book = load_book(path, folders)
     except FileProblems as error:
         remarks = tuple(
-            Remark(one.file, one.line, one.step, "file", Weight.ERROR, one.sentence[:1].upper() + one.sentence[1:], "")
+            Remark(
+                one.file, one.line, one.step, "file", Weight.ERROR, one.sentence[:1].upper() + one.sentence[1:], "",
+                field=one.field,
+            )
             for one in error.problems
         )
         return Report(shown_path(path), path.stem, remarks)
@@ -99,7 +107,7 @@ def check_file(path: Path, folders: Sequence[Path] | None = None, known: Observa
         book.file(name), name, tuple(sorted(remarks, key=lambda remark: (remark.line, remark.group))),
         tuple((step.id, round(listening.seconds(step), 1)) for step in steps),
         listening.routes(book) if sound else (), listening.extent(book) if sound else None,
-        tuple(caller.main for caller in callers),
+        tuple(caller.main for caller in callers), language.code,
     )  # fmt: skip
 
 
@@ -112,35 +120,56 @@ def as_data(reports: Sequence[Report]) -> dict[str, Any]:
     }
 
 
-def lines(report: Report) -> Iterator[str]:
-    """For people."""
+def lines(report: Report, whole: bool = False) -> Iterator[str]:
+    """For people. `whole`: with the listening time of every step and of every way through."""
+    say = partial(phrasing.say, report.language)
     for remark in report.remarks:
         yield remark.shown
     if report.steps:
-        slowest = max(report.steps, key=lambda one: one[1])
-        total = sum(one[1] for one in report.steps)
-        longest = f"the longest is `{slowest[0]}`, {slowest[1]:.0f} s"
-        yield f"{report.file}: {len(report.steps)} steps, {total:.0f} s to listen to in all; {longest}."
+        slowest, total = max(report.steps, key=lambda one: one[1]), sum(one[1] for one in report.steps)
+        yield say(
+            "steps-sum", file=report.file, n=len(report.steps), seconds=f"{total:.0f}", step=slowest[0],
+            longest=f"{slowest[1]:.0f}",
+        )  # fmt: skip
     if report.extent:
-        yield f"{report.file}: {_summary(report.extent)}"
+        yield f"{report.file}: {_summary(report.extent, say)}"
+    if whole:
+        yield from _times_of(report, say)
     if not report.remarks:
-        yield f"{report.file}: nothing to remark."
+        yield say("clean", file=report.file)
 
 
-def _summary(extent: listening.Extent) -> str:
+def _summary(extent: listening.Extent, say: partial[str]) -> str:
     listen, work, locked = extent.listen, extent.minutes, extent.isolations
-    return (
-        f"{extent.ways:,} ways through: {listen[0]:.0f} to {listen[1]:.0f} s to listen to, "
-        f"{work[0]:g} to {work[1]:g} min of work and waiting, {locked[0]} to {locked[1]} isolations."
-    )
+    return say(
+        "ways-sum", ways=f"{extent.ways:,}", least=f"{listen[0]:.0f}", most=f"{listen[1]:.0f}", short=f"{work[0]:g}",
+        long=f"{work[1]:g}", few=locked[0], many=locked[1],
+    )  # fmt: skip
+
+
+def _times_of(report: Report, say: partial[str]) -> Iterator[str]:
+    """A way is told from the others by the steps that not every way has."""
+    if report.steps:
+        yield say("steps-listen", steps=", ".join(f"{step} {seconds:.0f}" for step, seconds in report.steps))
+    shown = report.routes[:MOST_WAYS]
+    always = frozenset.intersection(*(frozenset(route.steps) for route in report.routes)) if report.routes else frozenset()
+    for number, route in enumerate(shown, 1):
+        own = [step for step in route.steps if step not in always]
+        yield say(
+            "way", n=number, seconds=f"{route.listen:.0f}", minutes=f"{route.minutes:g}", isolations=route.isolations,
+            steps=say("way-by", steps=" > ".join(own)) if own else say("way-only"),
+        )  # fmt: skip
+    if report.extent and report.extent.ways > len(shown):
+        yield say("ways-more", n=f"{report.extent.ways - len(shown):,}", most=len(report.routes))
 
 
 def _name(path: Path, book: Book) -> Iterator[Remark]:
     if path.stem != book.main:
+        code = book.procedures[book.main].language
         yield Remark(
             book.file(book.main), 1, "", "file", Weight.ADVICE,
-            f"The file is called '{path.stem}' but the procedure '{book.main}'; others call it by its file's name.",
-            "Make the two the same.",
+            phrasing.say(code, "file-name", file=path.stem, procedure=book.main), phrasing.say(code, "file-name-do"),
+            language=code,
         )  # fmt: skip
 
 
@@ -168,19 +197,16 @@ def _graph(book: Book, callers: tuple[Book, ...]) -> Iterator[Remark]:
         left = bool(callers) and fault.kind in _LEFT_TO_CALLERS and fault.file == book.file(book.main)
         weight = Weight.NOTE if left else Weight.ERROR
         names = ", ".join(f"`{one.main}`" for one in callers)
-        do = f"It is called by {names}, so this matters only where it runs alone." if left else ""
-        yield Remark(fault.file, fault.line, fault.step, "graph", weight, _first_big(fault.sentence), do, fault.path)
-
-
-def _first_big(sentence: str) -> str:
-    return sentence[:1].upper() + sentence[1:]
+        do = phrasing.say(fault.language, "called-by", callers=names) if left else ""
+        yield Remark(
+            fault.file, fault.line, fault.step, "graph", weight, fault.sentence, do, fault.path, fault.aloud,
+            language=fault.language,
+        )  # fmt: skip
 
 
 def _times(book: Book, name: str) -> Iterator[Remark]:
     for step in book.procedures[name].steps:
         piece = listening.longest_piece(step)
         if piece > listening.LIMIT_SECONDS:
-            yield at(
-                book, name, step, "time", Weight.ADVICE, f"takes {piece:.0f} s to listen to in one piece.",
-                f"Split it; at most {listening.LIMIT_SECONDS:.0f} s can be kept in mind.",
-            )  # fmt: skip
+            limit = f"{listening.LIMIT_SECONDS:.0f}"
+            yield at(book, name, step, "time", Weight.ADVICE, "too-long", seconds=f"{piece:.0f}", most=limit)

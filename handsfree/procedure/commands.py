@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from handsfree.errors import Trouble
+from handsfree.procedure.model import Book
 
 
 def check(target: Path | None = None, as_json: bool = False) -> None:
@@ -16,7 +17,7 @@ def check(target: Path | None = None, as_json: bool = False) -> None:
     path = _folder() if target is None else _file(str(target))
     reports = checking.check_path(path)
     for report in reports:
-        for line in checking.lines(report):
+        for line in checking.lines(report, whole=not path.is_dir()):
             print(line)
     data = checking.as_data(reports)
     if as_json:
@@ -32,6 +33,7 @@ def chart(procedure: str, out: Path | None = None, mermaid: bool = False) -> Non
     from handsfree.procedure import chart as charting
     from handsfree.procedure.load import load_book
 
+    _kind_of(out, "A chart as Mermaid text", (".mmd", ".md", ".txt")) if mermaid else _kind_of(out, "A chart", (".svg",))
     book = load_book(procedure)
     _write(charting.mermaid(book) if mermaid else charting.svg(book), out)
 
@@ -41,6 +43,7 @@ def print_copy(procedure: str, out: Path | None = None) -> None:
     from handsfree.procedure import printed
     from handsfree.procedure.load import load_book
 
+    _kind_of(out, "A printed copy", (".pdf", ".md", ".txt"))
     book = load_book(procedure)
     if out is not None and out.suffix.lower() == ".pdf":
         _write(printed.pdf(book), out)
@@ -48,14 +51,13 @@ def print_copy(procedure: str, out: Path | None = None) -> None:
         _write(printed.markdown(book), out)
 
 
-def compare(old: str, new: str, as_json: bool = False) -> None:
+def compare(old: Book, new: Book, as_json: bool = False) -> None:
     from dataclasses import asdict
 
     from handsfree.procedure import compare as comparing
-    from handsfree.procedure.load import load_book
 
-    changes = comparing.compare(load_book(old), load_book(new))
-    for line in comparing.lines(changes):
+    changes = comparing.compare(old, new)
+    for line in comparing.lines(changes, new.procedures[new.main].language):
         print(line)
     if as_json:
         print(json.dumps({"changes": [asdict(change) for change in changes]}, ensure_ascii=False))
@@ -98,6 +100,13 @@ def _file(target: str) -> Path:
 
     path = Path(target)
     return path if path.exists() else named_file(target, usual_folders())
+
+
+def _kind_of(out: Path | None, what: str, known: tuple[str, ...]) -> None:
+    """Trouble for a name whose ending promises another kind of file than is written; one without an ending promises none."""
+    if out is not None and out.suffix and out.suffix.lower() not in known:
+        kinds = " or ".join(known)
+        raise Trouble(f"{what} is written as {kinds}, not as '{out.suffix}'; give --out such a name.")
 
 
 def _write(content: str | bytes, out: Path | None) -> None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
-from handsfree.procedure import proofs
+from handsfree.procedure import phrasing, proofs
 from handsfree.procedure.graph import Expansion, Way, ways
 from handsfree.procedure.model import Book, Caution, Handover, Isolate, Procedure, Prove, Restore, Step
 from handsfree.procedure.proofs import Moment, State
@@ -25,72 +26,67 @@ class Change:
 _SAFE_FIELDS = frozenset({"hazards", "needs_isolation", "protects", "level", "method", "below", "tester", "do", "sources",
                           "checks", "power", "least_seconds"})  # fmt: skip
 _SAFE_KINDS = (Isolate, Prove, Restore, Caution, Handover)
-_NAMES = {
-    "say": "its words", "do": "what to do", "sources": "the sources it isolates", "checks": "its checks",
-    "power": "its last sentence",
-    "below": "the limit below which it is dead", "method": "how it is proved dead", "tester": "how the tester is proved",
-    "hazards": "its hazards", "needs_isolation": "whether it needs isolation", "level": "its signal word",
-    "protects": "the step it protects", "plausible": "the plausible range", "expected": "the expected range",
-    "unit": "the unit", "accuracy": "the instrument's accuracy", "lasts": "how long it waits", "outcome": "the outcome",
-    "least_seconds": "the least time it takes", "minutes": "the time it takes", "to": "whom it hands over to",
-    "summary": "the summary", "evidence": "the evidence", "quantity": "the quantity", "instrument": "the instrument",
-    "because": "the reason", "procedure": "the procedure it calls", "finding": "the finding", "what": "what to take",
-    "complaint": "the complaint it answers",
-    "title": "the title", "purpose": "the purpose", "break_minutes": "the longest break under isolation, in minutes",
-    "lift_kg": "the mass that is lifted, in kilograms", "language": "the language", "decides": "whether it needs 'affirm'",
-}  # fmt: skip
 #: Where a step leads is told as ways, not as fields; the rest is of no concern to the technician.
 _UNTOLD = frozenset({"id", "go", "answers", "cases", "otherwise", "over_range", "unsteady", "sound", "sound_of", "kind"})
 
 
+Tell = Callable[..., str]
+
+
 def compare(old: Book, new: Book) -> tuple[Change, ...]:
-    """Changes of the main procedure and of each it calls, those of safety first, else in the order of the new file."""
+    """Changes of the main procedure and of each it calls, those of safety first, else in the order of the new file; told in
+    the language of the new one."""
+    tell: Tell = partial(phrasing.say, new.procedures[new.main].language)
     changes: list[Change] = []
     for name in dict.fromkeys((*new.procedures, *old.procedures)):
         before = old.procedures.get(old.main if name == new.main else name)
         after = new.procedures.get(new.main if name in (new.main, old.main) else name)
-        prefix = "" if name in (new.main, old.main) else f"In `{name}`: "
+        own = name in (new.main, old.main)
         if before is None or after is None:
-            what = "is called now" if before is None else "is not called any more"
-            changes.append(Change(True, "", f"The procedure `{name}` {what}."))
+            changes.append(Change(True, "", tell("called-now" if before is None else "called-no-more", name=name)))
         else:
-            changes += [Change(one.safety, one.step, prefix + one.sentence) for one in _of_procedure(before, after)]
-    changes += _of_isolation(old, new)
-    changes += _of_proofs(old, new)
+            for one in _of_procedure(before, after, tell):
+                sentence = one.sentence if own else tell("in-procedure", name=name, sentence=one.sentence)
+                changes.append(Change(one.safety, one.step, sentence))
+    changes += _of_isolation(old, new, tell)
+    changes += _of_proofs(old, new, tell)
     return tuple(dict.fromkeys(sorted(changes, key=lambda change: not change.safety)))
 
 
-def lines(changes: tuple[Change, ...]) -> Iterator[str]:
+def lines(changes: tuple[Change, ...], code: str = phrasing.USUAL) -> Iterator[str]:
     if not changes:
-        yield "Nothing changed for the technician."
-    for safety, title in ((True, "Safety:"), (False, "Other changes:")):
+        yield phrasing.say(code, "same")
+    for safety, title in ((True, "safety"), (False, "others")):
         chosen = [change for change in changes if change.safety is safety]
         if chosen:
-            yield title
+            yield phrasing.say(code, title)
             yield from (f"  - {change.sentence}" for change in chosen)
 
 
-def _of_procedure(old: Procedure, new: Procedure) -> Iterator[Change]:
+def _of_procedure(old: Procedure, new: Procedure, tell: Tell) -> Iterator[Change]:
     for field in ("title", "purpose", "complaint", "language", "break_minutes", "lift_kg"):
         before, after = getattr(old, field), getattr(new, field)
         if before != after:
-            sentence = f"Changed {_NAMES[field]}: from {_shown(before)} to {_shown(after)}."
+            what = tell(f"field-{field}")
+            sentence = tell("changed", what=what, before=_shown(before, tell), after=_shown(after, tell))
             yield Change(field in ("break_minutes", "lift_kg"), "", sentence)
     renamed = _renamed(old, new)
     was = {renamed.get(step.id, step.id): step for step in old.steps}
     now = {step.id: step for step in new.steps}
     for name, step in now.items():
         if name not in was:
-            yield Change(_is_safety(step), name, f'New {step.kind} step `{name}`: "{step.say}"')
+            kind = tell(f"kind-{step.kind}")
+            yield Change(_is_safety(step), name, tell("new-step", kind=kind, step=name, text=step.say))
     for name, step in was.items():
         if name not in now:
-            yield Change(_is_safety(step), name, f'The {step.kind} step `{name}` is gone; it said: "{step.say}"')
+            kind = tell(f"kind-{step.kind}")
+            yield Change(_is_safety(step), name, tell("step-gone", kind=kind, step=name, text=step.say))
     for old_name, name in renamed.items():
-        yield Change(False, name, f"Step `{old_name}` is called `{name}` now.")
+        yield Change(False, name, tell("renamed", old=old_name, new=name))
     for name, step in now.items():
         if name in was:
-            yield from _of_step(was[name], step)
-            yield from _of_ways(old, new, was[name], step, renamed)
+            yield from _of_step(was[name], step, tell)
+            yield from _of_ways(old, new, was[name], step, renamed, tell)
 
 
 def _renamed(old: Procedure, new: Procedure) -> dict[str, str]:
@@ -110,69 +106,91 @@ def _is_safety(step: Step) -> bool:
     return isinstance(step, _SAFE_KINDS) or step.behind_gate or bool(step.hazards)
 
 
-def _of_step(old: Step, new: Step) -> Iterator[Change]:
+def _of_step(old: Step, new: Step, tell: Tell) -> Iterator[Change]:
     if old.kind != new.kind:
         safety = _is_safety(old) or _is_safety(new)
-        yield Change(safety, new.id, f"Step `{new.id}` was of the kind '{old.kind}' and is '{new.kind}' now.")
+        before, after = tell(f"kind-{old.kind}"), tell(f"kind-{new.kind}")
+        yield Change(safety, new.id, tell("kind-changed", step=new.id, before=before, after=after))
         return
     for field in type(new).model_fields:
         before, after = getattr(old, field), getattr(new, field)
         if field in _UNTOLD or before == after:
             continue
         safety = field in _SAFE_FIELDS or isinstance(new, _SAFE_KINDS)
-        what = _NAMES.get(field, f"'{field}'")
+        what = tell(f"field-{field}")
+        before, after = _in_words(field, before, tell), _in_words(field, after, tell)
         if isinstance(before, tuple) and isinstance(after, tuple) and field not in ("plausible", "expected", "do", "checks"):
-            yield Change(safety, new.id, f"Step `{new.id}` changed {what}: {_difference(before, after)}.")
+            difference = _difference(before, after, tell)
+            yield Change(safety, new.id, tell("step-changed-list", step=new.id, what=what, difference=difference))
         else:
-            yield Change(safety, new.id, f"Step `{new.id}` changed {what}: from {_shown(before)} to {_shown(after)}.")
+            shown = {"before": _shown(before, tell), "after": _shown(after, tell)}
+            yield Change(safety, new.id, tell("step-changed", step=new.id, what=what, **shown))
 
 
-def _difference(old: tuple[Any, ...], new: tuple[Any, ...]) -> str:
+#: Fields whose values are words of the file, and the group in which they have words of the language.
+_WORDED = {"hazards": "hazard", "level": "level", "method": "method", "what": "what", "outcome": "outcome"}
+
+
+def _in_words(field: str, value: Any, tell: Tell) -> Any:
+    group = _WORDED.get(field)
+    if group is None or value is None:
+        return value
+    if isinstance(value, tuple):
+        return tuple(tell(f"{group}-{str(one).replace(' ', '-')}") for one in value)
+    return tell(f"{group}-{str(value).replace(' ', '-')}")
+
+
+def _difference(old: tuple[Any, ...], new: tuple[Any, ...], tell: Tell) -> str:
     parts = []
     if more := [str(one) for one in new if one not in old]:
-        parts.append("now also " + ", ".join(more))
+        parts.append(tell("now-also", items=", ".join(more)))
     if less := [str(one) for one in old if one not in new]:
-        parts.append("no longer " + ", ".join(less))
-    return "; ".join(parts) or "their order"
+        parts.append(tell("no-longer", items=", ".join(less)))
+    return "; ".join(parts) or tell("their-order")
 
 
-def _shown(value: Any) -> str:
+def _shown(value: Any, tell: Tell) -> str:
     if value is None or value == "":
-        return "nothing"
+        return tell("nothing")
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return tell("yes" if value else "no")
     if isinstance(value, tuple):
         if len(value) == 2 and all(isinstance(one, float) for one in value):
-            return f"{value[0]:g} to {value[1]:g}"
+            return tell("from-to", low=f"{value[0]:g}", high=f"{value[1]:g}")
         return " / ".join(f'"{one}"' for one in value)
     return f"{value:g}" if isinstance(value, float) else f'"{value}"'
 
 
-def _of_ways(old: Procedure, new: Procedure, before: Step, after: Step, renamed: dict[str, str]) -> Iterator[Change]:
-    was = _by_name(ways(old, before), lambda to: renamed.get(to, to))
-    now = _by_name(ways(new, after), lambda to: to)
+def _of_ways(
+    old: Procedure, new: Procedure, before: Step, after: Step, renamed: dict[str, str], tell: Tell
+) -> Iterator[Change]:
+    end = tell("the-end")
+    was = _by_name(ways(old, before), lambda to: renamed.get(to, to), end)
+    now = _by_name(ways(new, after), lambda to: to, end)
     for name in dict.fromkeys((*now, *was)):
-        what = f"'{name}' at step `{after.id}`" if name else f"Step `{after.id}`"
+        shown = phrasing.way(new.language, after, name)
+        what = tell("way-at-step", way=shown, step=after.id) if name else tell("way-of-step", step=after.id)
         if name not in was:
-            yield Change(False, after.id, f"{what} is new and leads to {now[name]}.")
+            yield Change(False, after.id, tell("way-new", what=what, to=now[name]))
         elif name not in now:
-            yield Change(False, after.id, f"{what} is gone; it led to {was[name]}.")
+            yield Change(False, after.id, tell("way-gone", what=what, was=was[name]))
         elif was[name] != now[name]:
-            yield Change(False, after.id, f"{what} led to {was[name]} and leads to {now[name]} now.")
+            yield Change(False, after.id, tell("way-moved", what=what, was=was[name], to=now[name]))
 
 
-def _by_name(found: Iterator[Way], name: Callable[[str], str]) -> dict[str, str]:
-    return {way.name: f"`{name(way.to)}`" if way.to else "the end" for way in found}
+def _by_name(found: Iterator[Way], name: Callable[[str], str], end: str) -> dict[str, str]:
+    return {way.name: f"`{name(way.to)}`" if way.to else end for way in found}
 
 
-def _of_isolation(old: Book, new: Book) -> Iterator[Change]:
+def _of_isolation(old: Book, new: Book, tell: Tell) -> Iterator[Change]:
     """Steps that are met under isolation in one version and live in the other, whatever brought it about."""
     was, now = states(old), states(new)
     for place, after in now.items():
         before = was.get(place)
         if before is not None and before != after:
             name = place[1] if place[0] == new.main else f"{place[0]}/{place[1]}"
-            yield Change(True, name, f"Step `{name}` was done {_state(before)} and is done {_state(after)} now.")
+            states_told = {"before": _state(before, tell), "after": _state(after, tell)}
+            yield Change(True, name, tell("done-otherwise", step=name, **states_told))
 
 
 def states(book: Book) -> dict[tuple[str, str], frozenset[State]]:
@@ -184,16 +202,15 @@ def states(book: Book) -> dict[tuple[str, str], frozenset[State]]:
     return {place: frozenset(held) for place, held in found.items()}
 
 
-def _state(held: frozenset[State]) -> str:
-    words = {State.LIVE: "live", State.ISOLATING: "isolated but not proved dead", State.ISOLATED: "isolated"}
-    return " or ".join(words[state] for state in State if state in held)
+def _state(held: frozenset[State], tell: Tell) -> str:
+    return f" {tell('or')} ".join(tell(f"state-{state}") for state in State if state in held)
 
 
-def _of_proofs(old: Book, new: Book) -> Iterator[Change]:
+def _of_proofs(old: Book, new: Book, tell: Tell) -> Iterator[Change]:
     was = {(fault.kind, fault.step) for fault in proofs.prove(old)}
     now = {(fault.kind, fault.step): fault for fault in proofs.prove(new)}
     for key, fault in now.items():
         if key not in was:
-            yield Change(True, fault.step, f"The new version is not safe to run: {fault.sentence}")
-    for kind, step in was - now.keys():
-        yield Change(True, step, f"The fault '{kind}' at step `{step}` is mended.")
+            yield Change(True, fault.step, tell("not-safe", sentence=fault.sentence))
+    for kind, step in sorted(was - now.keys()):
+        yield Change(True, step, tell("fault-mended", kind=tell(f"fault-{kind.replace(' ', '-')}"), step=step))

@@ -32,7 +32,7 @@ def remarks(step: Decide, procedure: Procedure, say: partial[Remark]) -> Iterato
     whens = [case.when for case in step.cases]
     blamed = {when for when in whens if whens.count(when) > 1}
     for when in sorted(blamed):
-        yield say(Weight.ERROR, f"has the case '{when}' twice.", "Take one out.")
+        yield say(Weight.ERROR, "case-twice", when=when)
     for when in whens:
         if (found := _alone(when, procedure, say)) is not None and when not in blamed:
             blamed.add(when)
@@ -49,12 +49,9 @@ def _alone(when: str, procedure: Procedure, say: partial[Remark]) -> Remark | No
     tried = [evaluation.evaluate(when, point).holds for point in points or ()]
     verdicts = set(tried) or {_wide(when, procedure)}
     if verdicts in ({True}, {False}):
-        often = "always" if True in verdicts else "never"
-        why = f"has the case '{when}', which {often} holds for any plausible reading."
-        return say(Weight.ERROR, why, "Correct the limit, or the 'plausible' range.")
+        return say(Weight.ERROR, "case-always" if True in verdicts else "case-never", when=when)
     if points is not None and not any(_sure(when, point, procedure) for point in points):
-        why = f"has the case '{when}', of which its instrument can never be sure."
-        return say(Weight.ERROR, why, "Move the limit, or ask for a better instrument.")
+        return say(Weight.ERROR, "case-unsure", when=when)
     return None
 
 
@@ -69,8 +66,7 @@ def _together(whens: Sequence[str], procedure: Procedure, say: partial[Remark]) 
             reached.add(first)
     for when in whens:
         if when not in reached:
-            why = f"has the case '{when}', which comes too late: a case before it holds whenever it does."
-            yield say(Weight.ERROR, why, "Put the narrower case first.")
+            yield say(Weight.ERROR, "case-late", when=when)
 
 
 def _sure(when: str, point: Point, procedure: Procedure) -> bool:

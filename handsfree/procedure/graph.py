@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple, TypeAlias
 
 from handsfree.errors import Trouble
+from handsfree.procedure import phrasing
 from handsfree.procedure.model import Answer, Ask, Book, Call, Decide, End, Procedure, Read, Step
 
 #: networkx carries no types of its own, and is imported where it is used.
@@ -93,6 +94,7 @@ class Expansion:
 
     def __init__(self, book: Book) -> None:
         self.book = book
+        self.language = book.procedures[book.main].language
         self._steps = {name: {step.id: step for step in one.steps} for name, one in book.procedures.items()}
         self._ways = {
             (name, step.id): tuple(ways(one, step)) for name, one in book.procedures.items() for step in one.steps
@@ -111,7 +113,7 @@ class Expansion:
                 return
             inner = (*place.calls, (place.procedure, place.step))
             if len(inner) > len(self.book.procedures):
-                raise TooLarge("Procedures call each other in a circle; take one of the calls out.")
+                raise TooLarge(phrasing.say(self.language, "circle"))
             yield Place(inner, step.procedure, called.steps[0].id), ""
             return
         for way in self._ways[place.procedure, place.step]:
@@ -145,8 +147,5 @@ class Expansion:
                 else:
                     graph.add_edge(place, to, names=(name,))
             if len(graph) > LIMIT_PLACES:
-                raise TooLarge(
-                    f"The procedure `{self.book.main}` and what it calls are more than {LIMIT_PLACES} steps when each call "
-                    "is written out; call fewer."
-                )
+                raise TooLarge(phrasing.say(self.language, "size", procedure=self.book.main, most=LIMIT_PLACES))
         return graph

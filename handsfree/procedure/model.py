@@ -63,9 +63,9 @@ class _Step(_Frozen):
     #: False for the steps that only warn of a hazard, or are themselves the way in or out of isolation.
     works: ClassVar[bool] = True
 
-    id: Name
-    say: Sentence
-    hazards: tuple[Hazard, ...] = ()
+    id: Name = Field(description="the step's name in this file, in the record and, with '_' for '-', in expressions")
+    say: Sentence = Field(description="what is read aloud")
+    hazards: tuple[Hazard, ...] = Field((), description="what this step meets, or, on a caution, warns of")
     needs_isolation: bool = Field(False, description="ask for isolation even if no hazard named here needs it")
     go: Name | None = Field(None, description="the step that follows; the next in the list when absent")
     minutes: float | None = Field(None, gt=0, le=100_000, description="how long the work of this step takes")
@@ -102,10 +102,10 @@ class Caution(_Step):
 class Answer(_Frozen):
     """One spoken answer: `say` is its name in the record and in expressions; `also` other ways to say it."""
 
-    say: Annotated[str, Field(min_length=1, max_length=60)]
-    also: tuple[str, ...] = ()
-    go: Name | None = None
-    tells: Tells | None = None
+    say: Annotated[str, Field(min_length=1, max_length=60)] = Field(description="the answer, as it is said and recorded")
+    also: tuple[str, ...] = Field((), description="other ways to say it")
+    go: Name | None = Field(None, description="where it leads; where the step goes when absent")
+    tells: Tells | None = Field(None, description="what it tells the fault model")
 
 
 class Ask(_Step):
@@ -122,14 +122,14 @@ class Read(_Step):
     `accuracy`: the instrument's, as '0.5 degC' or '1 %'. `over_range`, `unsteady`: where those answers lead."""
 
     kind: Literal["read"]
-    quantity: str
+    quantity: str = Field(description="what is measured, in words")
     unit: str = Field(description="a pint unit name: degF, degC, volt, ampere, ohm, psi, kelvin… or empty for a count")
-    plausible: Range
-    expected: Range | None = None
-    accuracy: str | None = None
-    instrument: str | None = None
-    over_range: Name | None = None
-    unsteady: Name | None = None
+    plausible: Range = Field(description="lowest and highest; outside it the program doubts the hearing")
+    expected: Range | None = Field(None, description="lowest and highest; outside it the program doubts the cabinet")
+    accuracy: str | None = Field(None, description="the instrument's, as '0.5 degC' or '1 %'")
+    instrument: str | None = Field(None, description="what it is taken with")
+    over_range: Name | None = Field(None, description="where the answer 'over range' leads")
+    unsteady: Name | None = Field(None, description="where the answer 'unsteady' leads")
     decides: bool = Field(False, description="a branch hangs on it: needs affirm")
 
 
@@ -196,9 +196,9 @@ class Evidence(_Step):
 
 
 class Case(_Frozen):
-    when: Annotated[str, Field(max_length=500)]
-    go: Name
-    tells: Tells | None = None
+    when: Annotated[str, Field(max_length=500)] = Field(description="an expression over answers and readings")
+    go: Name = Field(description="where it leads")
+    tells: Tells | None = Field(None, description="what it tells the fault model")
 
 
 class Decide(_Step):
@@ -250,17 +250,17 @@ GATES = (Isolate, Prove, Restore, Handover)  # 'go back' never crosses one
 
 
 class Procedure(_Frozen):
-    procedure: Name
-    title: str
-    version: Annotated[int, Field(ge=1)] = 1
-    language: Annotated[str, Field(pattern=r"^[a-z]{2}$")] = "en"
-    purpose: str = ""
+    procedure: Name = Field(description="the name of the file, without .yaml")
+    title: str = Field(description="as it is spoken and printed")
+    version: Annotated[int, Field(ge=1)] = Field(1, description="higher with each change")
+    language: Annotated[str, Field(pattern=r"^[a-z]{2}$")] = Field("en", description="of every sentence in it")
+    purpose: str = Field("", description="one sentence on what it is for")
     complaint: Annotated[str, Field(pattern=r"^[a-z_]*$")] = Field("", description="of the fault model")
     #: A longer silence under isolation clears it. 30 minutes: common practice, no source.
     break_minutes: float = Field(30.0, gt=0, le=240, description="a longer silence under isolation clears it")
     #: Above 25 kg two people are called for: common practice, no source.
     lift_kg: float | None = Field(None, gt=0, description="mass of what is lifted; above 25 kg two people are called for")
-    steps: tuple[Step, ...] = Field(min_length=1)
+    steps: tuple[Step, ...] = Field(min_length=1, description="in order; a visit begins at the first")
 
     def step(self, step_id: str) -> Step:
         """Raises KeyError for an id that is not here."""

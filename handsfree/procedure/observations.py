@@ -7,9 +7,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from importlib import import_module
 
+from handsfree.procedure import phrasing
 from handsfree.procedure.model import Ask, Book, Decide, Step
 from handsfree.procedure.remarks import Remark, Weight, at
-from handsfree.procedure.sentences import nearest
 
 #: Check of the fault model -> its answers. The complaints stand under COMPLAINT.
 Observations = Mapping[str, tuple[str, ...]]
@@ -27,18 +27,18 @@ def remarks(book: Book, name: str, known: Observations | None = None) -> Iterato
     procedure = book.procedures[name]
     complaints = known.get(COMPLAINT, ())
     if procedure.complaint and procedure.complaint not in complaints:
-        hint = nearest(procedure.complaint, list(complaints)) or "."
+        code = procedure.language
+        hint = phrasing.hint(code, procedure.complaint, list(complaints))
         yield Remark(
             book.file(name), 1, "", "tells", Weight.ERROR,
-            f"The complaint '{procedure.complaint}' is none of the fault model's{hint}",
-            f"Name one of {', '.join(complaints)}, or take it out.",
+            phrasing.say(code, "complaint", complaint=procedure.complaint, hint=hint),
+            phrasing.say(code, "complaint-do", known=", ".join(complaints)), language=code,
         )  # fmt: skip
     for step in procedure.steps:
         for where, tells in told(step):
-            wrong = _wrong(tells, known)
-            if wrong:
-                why = f"tells the fault model '{tells}' on '{where}', but {wrong}"
-                yield at(book, name, step, "tells", Weight.ERROR, why, "Correct 'tells', or take it out.")
+            key, values = _wrong(tells, known, procedure.language)
+            if key:
+                yield at(book, name, step, "tells", Weight.ERROR, key, where=where, tells=tells, **values)
 
 
 def told(step: Step) -> Iterator[tuple[str, str]]:
@@ -52,11 +52,12 @@ def told(step: Step) -> Iterator[tuple[str, str]]:
     yield from ((where, tells) for where, tells in pairs if tells is not None)
 
 
-def _wrong(tells: str, known: Observations) -> str:
+def _wrong(tells: str, known: Observations, code: str) -> tuple[str, dict[str, str]]:
+    """(key of the sentence, '' for nothing wrong; its values)."""
     check, _, answer = tells.partition("=")
     checks = [name for name in known if name != COMPLAINT]
     if check not in checks:
-        return f"the model has no check '{check}'{nearest(check, checks) or '.'}"
+        return "tells-no-check", {"check": check, "hint": phrasing.hint(code, check, checks)}
     if answer not in known[check]:
-        return f"the check '{check}' has no answer '{answer}'; it has {', '.join(known[check])}."
-    return ""
+        return "tells-no-answer", {"check": check, "answer": answer, "known": ", ".join(known[check])}
+    return "", {}

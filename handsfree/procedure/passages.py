@@ -34,8 +34,7 @@ def remarks(book: Book, name: str) -> Iterator[Remark]:
         if isinstance(step, Decide):
             for named in dict.fromkeys(ids[one] for case in step.cases for one in expressions.names_in(case.when)):
                 if named not in before:
-                    why = f"decides on `{named}`, which no way to it passes."
-                    yield say(Weight.ERROR, why, "Ask it before, or leave it out.")
+                    yield say(Weight.ERROR, "decides-unpassed", named=named)
         else:
             yield from _leaning(step, before, kinds, say)
 
@@ -50,11 +49,9 @@ def _before(graph: Graph, place: Place) -> frozenset[str]:
 def _leaning(
     step: Finding | Handover, before: frozenset[str], kinds: dict[str, Step], say: partial[Remark]
 ) -> Iterator[Remark]:
-    named, how = (step.evidence, "as evidence") if isinstance(step, Finding) else (step.summary, "in its summary")
+    named, how = (step.evidence, "evidence") if isinstance(step, Finding) else (step.summary, "summary")
     for one in named:
         if not isinstance(kinds[one], TELLING):
-            why = f"names `{one}` {how}, a step of the kind '{kinds[one].kind}', which tells nothing."
-            yield say(Weight.ADVICE, why, "Name questions, readings and other steps that leave an answer.")
+            yield say(Weight.ADVICE, f"{how}-mute", named=one, kind=kinds[one].kind)
         elif one not in before:
-            why = f"names `{one}` {how}, which no way to it passes."
-            yield say(Weight.ADVICE, why, "Lead a way through it, or leave it out.")
+            yield say(Weight.ADVICE, f"{how}-unpassed", named=one)

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
+from handsfree.language.quantities import SYMBOLS, symbol
+from handsfree.procedure import phrasing
 from handsfree.procedure.expressions import name_of
 from handsfree.procedure.graph import ways
 from handsfree.procedure.model import (
@@ -35,7 +37,7 @@ from handsfree.procedure.wording import words_of
 
 @dataclass(frozen=True)
 class Line:
-    """`style`: title, part, small, step, say, tick, plain, go, signal."""
+    """`style`: title, part, small, step, say, tick, plain, detail, go, signal."""
 
     style: str
     text: str
@@ -43,7 +45,8 @@ class Line:
 
 class _Words:
     def __init__(self, book: Book) -> None:
-        self.printed = words_of(book.procedures[book.main].language).printed
+        self.code = book.procedures[book.main].language
+        self.printed = words_of(self.code).printed
         self.numbers = {
             (name, step.id): f"{part}.{at}"
             for part, (name, one) in enumerate(book.procedures.items(), start=1)
@@ -54,6 +57,9 @@ class _Words:
 
     def __call__(self, key: str, **values: object) -> str:
         return self.printed[key].format(**values)
+
+    def value(self, what: str, name: str) -> str:
+        return phrasing.value(self.code, what, name)
 
 
 def lines_of(book: Book) -> Iterator[Line]:
@@ -80,7 +86,7 @@ def _step(procedure: Procedure, step: Step, words: _Words) -> Iterator[Line]:
     if step.behind_gate:
         yield Line("tick", words("only-isolated"))
     if step.hazards:
-        yield Line("plain", words("hazards", hazards=", ".join(hazard.value for hazard in step.hazards)))
+        yield Line("plain", words("hazards", hazards=", ".join(words.value("hazard", one) for one in step.hazards)))
     yield Line("say", step.say)
     yield from _WORK.get(type(step), _nothing)(step, words)
     yield from _onward(procedure, step, words)
@@ -102,7 +108,7 @@ def _prove(step: Prove, words: _Words) -> Iterator[Line]:
         return
     tester = step.tester if "tester" in step.model_fields_set else words("tester-known")
     yield Line("tick", f"{words('tester-before')} {tester}")
-    yield Line("tick", words("dead-meter", unit=step.unit, below=f"{step.below:g}"))
+    yield Line("tick", words("dead-meter", unit=symbol(step.unit).strip(), below=f"{step.below:g}"))
     yield Line("tick", words("tester-after"))
 
 
@@ -114,11 +120,19 @@ def _restore(step: Restore, words: _Words) -> Iterator[Line]:
 
 
 def _read(step: Read, words: _Words) -> Iterator[Line]:
-    yield Line("plain", words("reading", quantity=step.quantity, unit=step.unit))
+    unit = symbol(step.unit).strip()
+    yield Line("plain", words("reading", quantity=step.quantity, unit=unit).rstrip())
     if step.expected is not None:
-        yield Line("small", words("expected", low=f"{step.expected[0]:g}", high=f"{step.expected[1]:g}", unit=step.unit))
+        low, high = (f"{one:g}" for one in step.expected)
+        yield Line("detail", words("expected", low=low, high=high, unit=unit).replace(" .", "."))
     if step.instrument is not None or step.accuracy is not None:
-        yield Line("small", words("instrument", instrument=step.instrument or "-", accuracy=step.accuracy or "-"))
+        accuracy = _with_symbols(step.accuracy) if step.accuracy else "-"
+        yield Line("detail", words("instrument", instrument=step.instrument or "-", accuracy=accuracy))
+
+
+def _with_symbols(accuracy: str) -> str:
+    """'0.5 degC' -> '0.5 °C'."""
+    return re.sub(r"(?<=\d) ?(\w+)", lambda found: symbol(found[1]) if found[1] in SYMBOLS else found[0], accuracy)
 
 
 def _handover(step: Handover, words: _Words) -> Iterator[Line]:
@@ -126,11 +140,12 @@ def _handover(step: Handover, words: _Words) -> Iterator[Line]:
     yield Line("plain", words("summary", steps=", ".join(words.numbers[words.here, name] for name in step.summary)))
 
 
-def _one(style: str, key: str, **fields: str) -> Callable[[Any, _Words], Iterator[Line]]:
-    """A line whose values are fields of the step."""
+def _one(style: str, key: str, worded: str = "", **fields: str) -> Callable[[Any, _Words], Iterator[Line]]:
+    """A line whose values are fields of the step. `worded`: the one whose value is a word of the file."""
 
     def made(step: Any, words: _Words) -> Iterator[Line]:
-        yield Line(style, words(key, **{name: getattr(step, field) for name, field in fields.items()}))
+        values = {name: getattr(step, field) for name, field in fields.items()}
+        yield Line(style, words(key, **{n: words.value(n, v) if n == worded else v for n, v in values.items()}))
 
     return made
 
@@ -138,8 +153,8 @@ def _one(style: str, key: str, **fields: str) -> Callable[[Any, _Words], Iterato
 _WORK: dict[type[Any], Callable[[Any, _Words], Iterator[Line]]] = {
     Isolate: _isolate, Prove: _prove, Restore: _restore, Read: _read, Handover: _handover,
     Caution: _one("tick", "understood"), Wait: _one("tick", "wait", lasts="lasts", because="because"),
-    Evidence: _one("tick", "evidence", what="what"), Finding: _one("tick", "finding", finding="finding"),
-    End: _one("tick", "end", outcome="outcome"),
+    Evidence: _one("tick", "evidence", "what", what="what"), Finding: _one("tick", "finding", finding="finding"),
+    End: _one("tick", "end", "outcome", outcome="outcome"),
 }  # fmt: skip
 
 
@@ -178,14 +193,14 @@ def _on_paper(expression: str, words: _Words) -> str:
     """An expression with the numbers of the steps in place of their names."""
     numbers = {name_of(step): f"[{number}]" for (name, step), number in words.numbers.items() if name == words.here}
     text = re.sub(r"[A-Za-z_]\w*", lambda found: numbers.get(found[0], found[0]), expression)
-    return text.replace("==", "=").replace("!=", "not =")
+    return phrasing.expression(words.code, text.replace("==", "=").replace("!=", "not ="))
 
 
 # ---- Markdown -------------------------------------------------------------------------------------------------------
 
 _MARKDOWN = {
     "title": "# {}\n", "part": "\n## {}\n", "small": "_{}_\n", "step": "\n### {}\n", "say": "{}\n", "tick": "- [ ] {}",
-    "plain": "{}\n",
+    "plain": "{}\n", "detail": "_{}_\n",
     "go": "- {}", "signal": "**{}**\n",
 }  # fmt: skip
 
@@ -215,7 +230,8 @@ def _plain(text: str) -> str:
 _PDF: dict[str, tuple[bool, float, float, float]] = {
     "title": (True, 18, 0, 0), "part": (True, 14, 0, 6), "small": (False, 8, 0, 1), "step": (True, 11, 0, 4),
     "say": (False, 11, 6, 1),
-    "tick": (False, 11, 13, 1.5), "plain": (False, 10, 6, 1), "go": (False, 10, 13, 1), "signal": (True, 13, 6, 1),
+    "tick": (False, 11, 13, 1.5), "plain": (False, 10, 6, 1), "detail": (False, 8, 6, 1),
+    "go": (False, 10, 13, 1), "signal": (True, 13, 6, 1),
 }  # fmt: skip
 
 

@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
+from handsfree.procedure import phrasing
 from handsfree.procedure.graph import EXITS, FINISH, MISSING, NOWHERE, Expansion, Graph, Place, TooLarge, start
 from handsfree.procedure.model import (
     GATES,
@@ -37,6 +38,7 @@ from handsfree.procedure.model import (
     Step,
     Wait,
 )
+from handsfree.procedure.remarks import aloud
 
 
 class State(StrEnum):
@@ -52,7 +54,8 @@ class Moment(NamedTuple):
 
 @dataclass(frozen=True)
 class Fault:
-    """`kind`: one of KINDS. `path`: the steps that lead there, as shown in `sentence`; () where no path matters."""
+    """`kind`: one of KINDS. `path`: the steps that lead there, as shown in `sentence`; () where no path matters. `aloud`:
+    the sentence for the ear. Sentences are in the language of the book's main procedure."""
 
     file: str
     line: int
@@ -60,10 +63,13 @@ class Fault:
     kind: str
     sentence: str
     path: tuple[str, ...] = ()
+    aloud: str = ""
+    language: str = phrasing.USUAL
 
     @property
     def shown(self) -> str:
-        return f"{self.file} line {self.line}: {self.sentence}" if self.line else f"{self.file}: {self.sentence}"
+        place = phrasing.say(self.language, "line", file=self.file, line=self.line) if self.line else self.file
+        return f"{place}: {self.sentence}"
 
 
 KINDS = (
@@ -99,7 +105,7 @@ def prove(book: Book) -> tuple[Fault, ...]:
     try:
         graph = expansion.graph()
     except TooLarge as error:
-        return (Fault(book.file(book.main), 0, "", "size", error.sentence),)
+        return (Fault(book.file(book.main), 0, "", "size", error.sentence, language=expansion.language),)
     proof = _Proof(book, expansion, graph)
     found: dict[tuple[str, str, str], Fault] = {}
     for check in (_lost, _isolation, _unreachable, _loops, _hazard_cautions, _protected):
@@ -152,13 +158,21 @@ class _Proof:
     expansion: Expansion
     graph: Graph
 
-    def fault(self, place: Place, kind: str, sentence: str, path: list[Place] | None = None) -> Fault:
-        """`sentence` follows 'step `x`' ; the path is put behind it."""
+    @property
+    def language(self) -> str:
+        return self.expansion.language
+
+    def fault(
+        self, place: Place, kind: str, path: list[Place] | None = None, key: str = "", **values: object
+    ) -> Fault:
+        """`key`: of the sentence that follows the step's name, the kind's own when absent; the path is put behind it."""
+        code, key = self.language, key or kind.replace(" ", "-")
         shown = tuple(one.shown(self.book.main) for one in path or ())
-        tail = f" Path: {' -> '.join(shown)}." if shown else ""
+        tail = f" {phrasing.say(code, 'path', path=' -> '.join(shown))}" if shown else ""
+        sentence = phrasing.say(code, "at-step", step=place.step, why=phrasing.say(code, key, **values))
         return Fault(
             self.book.file(place.procedure), self.book.line(place.procedure, place.step), place.step, kind,
-            f"step `{place.step}` {sentence}{tail}", shown,
+            f"{sentence}{tail}", shown, aloud(code, key, **values), code,
         )  # fmt: skip
 
     def path(self, to: Place) -> list[Place]:
@@ -177,37 +191,30 @@ def _lost(proof: _Proof) -> Iterator[Fault]:
     for place in _places(proof.graph):
         step = proof.expansion.step(place)
         if proof.graph.has_edge(place, MISSING):
-            what = f"calls `{step.procedure}`" if step.kind == "call" else "leads to a step"
-            yield proof.fault(place, "nowhere", f"{what}, which does not exist.", proof.path(place))
+            if step.kind == "call":
+                yield proof.fault(place, "nowhere", proof.path(place), "nowhere-call", procedure=step.procedure)
+            else:
+                yield proof.fault(place, "nowhere", proof.path(place))
         if proof.graph.has_edge(place, NOWHERE):
             names = proof.graph.edges[place, NOWHERE]["names"]
-            by = f" by '{names[0]}'" if names[0] and not place.calls else ""
+            by = names[0] if not place.calls else ""
             # A called procedure that ends goes back to its caller: if nothing follows there, the call is to blame.
             blamed = Place((), *place.calls[0]) if place.calls else place
-            yield proof.fault(
-                blamed, "dead end",
-                f"runs off the end of the procedure{by}; send it on with 'go', or put an 'end' step after it.",
-                proof.path(place),
-            )  # fmt: skip
+            yield proof.fault(blamed, "dead end", proof.path(place), "dead-end-by" if by else "", by=by)
 
 
 def _places(graph: Graph) -> list[Place]:
     return [node for node in graph if isinstance(node, Place) and node not in EXITS]
 
 
-_BAD_MOMENTS: tuple[tuple[str, Callable[[Place, Step, State], bool], str], ...] = (
-    ("hazard while live", lambda place, step, state: step.behind_gate and state is not State.ISOLATED,
-     "works on {hazards} but can be reached without isolation and proving dead; "
-     "put an 'isolate' and a 'prove' step before it."),
-    ("proof without isolation", lambda place, step, state: isinstance(step, Prove) and state is State.LIVE,
-     "proves dead what nobody isolated; put an 'isolate' step before it."),
-    ("restore without isolation", lambda place, step, state: isinstance(step, Restore) and state is State.LIVE,
-     "restores the supply, but can be reached with nothing isolated; lead only isolated paths to it."),
+_BAD_MOMENTS: tuple[tuple[str, Callable[[Place, Step, State], bool]], ...] = (
+    ("hazard while live", lambda place, step, state: step.behind_gate and state is not State.ISOLATED),
+    ("proof without isolation", lambda place, step, state: isinstance(step, Prove) and state is State.LIVE),
+    ("restore without isolation", lambda place, step, state: isinstance(step, Restore) and state is State.LIVE),
     ("ends isolated",
      lambda place, step, state: (
          isinstance(step, End) and not place.calls and step.outcome != "made safe" and state is not State.LIVE
-     ),
-     "ends the visit with the isolation still on; restore first, hand over, or end with the outcome 'made safe'."),
+     )),
 )  # fmt: skip
 
 
@@ -221,17 +228,17 @@ def _isolation(proof: _Proof) -> Iterator[Fault]:
         place, state = moment
         step = proof.expansion.step(place)
         path = None
-        for kind, bad, sentence in _BAD_MOMENTS:
+        for kind, bad in _BAD_MOMENTS:
             if bad(place, step, state):
                 path = path or _path(forward if moment in forward else all_moments, first, moment)
-                yield proof.fault(place, kind, sentence.format(hazards=_named(step)), path)
+                yield proof.fault(place, kind, path, hazards=_named(step, proof.language))
         if isinstance(step, Wait) and not step.leaves_site and state is not State.LIVE:
             yield from _broken(proof, step, _path(all_moments, first, moment))
 
 
-def _named(step: Step) -> str:
-    named = [hazard.value for hazard in step.hazards if hazard in NEEDS_ISOLATION]
-    return " and ".join(named) or "what needs isolation"
+def _named(step: Step, code: str) -> str:
+    named = [phrasing.value(code, "hazard", hazard.value) for hazard in step.hazards if hazard in NEEDS_ISOLATION]
+    return f" {phrasing.say(code, 'and')} ".join(named) or phrasing.say(code, "needs-isolation")
 
 
 def _broken(proof: _Proof, step: Wait, path: list[Place]) -> Iterator[Fault]:
@@ -240,12 +247,7 @@ def _broken(proof: _Proof, step: Wait, path: list[Place]) -> Iterator[Fault]:
     names = (place.procedure, *(procedure for procedure, _ in place.calls))
     allowed = min(proof.book.procedures[name].break_minutes for name in names)
     if step.seconds > allowed * 60:
-        yield proof.fault(
-            place, "wait breaks isolation",
-            f"waits {step.lasts} under isolation, longer than the break of {allowed:g} min that clears it; "
-            "restore before it, or set 'break_minutes'.",
-            path,
-        )  # fmt: skip
+        yield proof.fault(place, "wait breaks isolation", path, lasts=step.lasts, allowed=f"{allowed:g}")
 
 
 def _unreachable(proof: _Proof) -> Iterator[Fault]:
@@ -256,8 +258,7 @@ def _unreachable(proof: _Proof) -> Iterator[Fault]:
             continue  # every call to it is itself unreachable, and reported
         for step in procedure.steps:
             if (name, step.id) not in reached:
-                sentence = "is never reached; lead an answer or a 'go' to it, or take it out."
-                yield proof.fault(Place((), name, step.id), "unreachable", sentence)
+                yield proof.fault(Place((), name, step.id), "unreachable")
 
 
 def _loops(proof: _Proof) -> Iterator[Fault]:
@@ -277,8 +278,7 @@ def _loops(proof: _Proof) -> Iterator[Fault]:
         place = order[0]
         assert isinstance(place, Place)
         around = _around(stuck.subgraph(ring), place)
-        sentence = "is in a loop that nothing leads out of; give it an answer that ends."
-        yield proof.fault(place, "no way out", sentence, around)
+        yield proof.fault(place, "no way out", around)
 
 
 def _around(ring: Graph, place: Place) -> list[Place]:
@@ -300,12 +300,8 @@ def _hazard_cautions(proof: _Proof) -> Iterator[Fault]:
         for place, path in _reached_past(proof, warns):
             step = proof.expansion.step(place)
             if hazard in step.hazards and not isinstance(step, Caution):
-                yield proof.fault(
-                    place, "hazard without caution",
-                    f"meets '{hazard.value}' but can be reached without a caution that names it; "
-                    "put a 'caution' step before it.",
-                    path,
-                )  # fmt: skip
+                named = phrasing.value(proof.language, "hazard", hazard.value)
+                yield proof.fault(place, "hazard without caution", path, hazard=named)
 
 
 def _reached_past(proof: _Proof, removed: Callable[[Place], bool]) -> Iterator[tuple[Place, list[Place]]]:
@@ -330,12 +326,9 @@ def _protected(proof: _Proof) -> Iterator[Fault]:
             follows = _past_cautions(proof, name, step)
             target = step.protects or follows
             if target is None or target != follows:
-                what = f"`{target}`" if target else "no step of this procedure"
-                yield proof.fault(
-                    Place((), name, step.id), "caution out of place",
-                    f"protects {what}, but `{follows or 'nothing'}` follows it; "
-                    "put the caution right before the step it protects.",
-                )  # fmt: skip
+                what = f"`{target}`" if target else phrasing.say(proof.language, "no-step-here")
+                next_one = f"`{follows}`" if follows else phrasing.say(proof.language, "nothing-follows")
+                yield proof.fault(Place((), name, step.id), "caution out of place", target=what, follows=next_one)
             else:
                 guards.setdefault((name, target), []).append(step.id)
     for (name, target), cautions in sorted(guards.items()):
@@ -346,8 +339,7 @@ def _protected(proof: _Proof) -> Iterator[Fault]:
 
         for place, path in _reached_past(proof, guards_it):
             if (place.procedure, place.step) == (name, target):
-                sentence = f"can be reached without its caution `{cautions[0]}`; lead that path to the caution."
-                yield proof.fault(place, "caution passed by", sentence, path)
+                yield proof.fault(place, "caution passed by", path, caution=cautions[0])
                 break
 
 

@@ -15,12 +15,6 @@ def remarks(book: Book, name: str, folder: Path) -> Iterator[Remark]:
         if step.sound is None:
             continue
         if not (folder / step.sound).is_file():
-            yield at(
-                book, name, step, "recording", Weight.ADVICE, f"names a recording that is not there, '{step.sound}'.",
-                "The program's own voice says it; record the step again, or take 'sound' out.",
-            )  # fmt: skip
+            yield at(book, name, step, "recording", Weight.ADVICE, "recording-missing", sound=step.sound)
         elif not step.own_sound:
-            yield at(
-                book, name, step, "recording", Weight.ADVICE, "was edited after it was recorded: text and recording differ.",
-                "The program's own voice says it until the step is recorded again.",
-            )  # fmt: skip
+            yield at(book, name, step, "recording", Weight.ADVICE, "recording-differs")

@@ -25,8 +25,14 @@ _PARTS: dict[str, type[model._Frozen]] = {"answers": model.Answer, "cases": mode
 
 def nearest(word: str, known: list[str]) -> str:
     """'; did you mean `x`?' or ''."""
+    found = near(word, known)
+    return f"; did you mean `{found}`?" if found else ""
+
+
+def near(word: str, known: list[str]) -> str:
+    """The known word that is written most like it; '' for none that is."""
     best = process.extractOne(word, known, scorer=JaroWinkler.similarity, score_cutoff=0.8)
-    return f"; did you mean `{best[0]}`?" if best else ""
+    return str(best[0]) if best else ""
 
 
 def stripped(place: tuple[int | str, ...]) -> Place:

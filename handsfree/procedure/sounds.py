@@ -9,6 +9,8 @@ from itertools import combinations, permutations, product
 
 from handsfree.language.base import Language
 from handsfree.language.meaning import ALWAYS
+from handsfree.procedure import phrasing
+from handsfree.procedure.confusions import shares_of, weighed
 from handsfree.procedure.model import Answer, Ask, Book
 from handsfree.procedure.remarks import Remark, Weight, at
 from handsfree.procedure.wording import Words, texts, words_of
@@ -29,9 +31,7 @@ def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
     for step in procedure.steps:
         for text in texts(step):
             if unsaid := _UNSAID.search(text):
-                do = "Write it in words."
-                why = f"has the sign '{unsaid[0]}', which the voice leaves out or spells."
-                yield at(book, name, step, "sound", Weight.ADVICE, why, do)
+                yield at(book, name, step, "sound", Weight.ADVICE, "unsaid-sign", sign=unsaid[0])
         if isinstance(step, Ask):
             say = partial(at, book, name, step, "sound")
             yield from _alike(step, language, words, say)
@@ -41,24 +41,37 @@ def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
                 yield from _unknown(step, language, words, say)
 
 
+def _far(language: Language, a: str, b: str) -> float:
+    """The nearer of two: by groups of sounds that are like one another, and by confusions that were measured."""
+    return min(language.apart(a, b), weighed(a, b, language.code))
+
+
+def _all_but_one(a: str, b: str, language: Language) -> bool:
+    """Two answers of so few sounds that the one they differ in is all there is to tell them by ('low', 'no')."""
+    from handsfree.language.phonetics import phonemes
+
+    one, other = phonemes(a), phonemes(b)
+    short = len(one) == len(other) <= SHORT
+    return bool(shares_of(language.code)) and short and sum(x != y for x, y in zip(one, other, strict=True)) == 1
+
+
 def ways(answer: Answer) -> tuple[str, ...]:
     return (answer.say, *answer.also)
 
 
 def _alike(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
     for one, other in combinations(step.answers, 2):
-        apart, a, b = min((language.apart(a, b), a, b) for a in ways(one) for b in ways(other))
-        if apart < NEAR:
+        apart, a, b = min((_far(language, a, b), a, b) for a in ways(one) for b in ways(other))
+        if apart < NEAR or _all_but_one(a, b, language):
             weight = Weight.ERROR if apart < ALIKE else Weight.ADVICE
             taken = [way for answer in step.answers if answer is not other for way in ways(answer)]
-            yield say(weight, f"has the answers '{a}' and '{b}', which sound alike.", _better(b, a, taken, language, words))
+            yield say(weight, "alike", a=a, b=b, better=_better(b, a, taken, language, words))
 
 
 def _one_word_apart(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
     """Answers of which one is the other with a word more: a word that is lost turns it round ('tight', 'not tight')."""
     from handsfree.language.tokens import tokens
 
-    do = "Take another word for one of them, so that no lost word turns it into the other."
     for one, other in permutations(step.answers, 2):
         for a, b in product(ways(one), ways(other)):
             short, long = " ".join(tokens(a)), " ".join(tokens(b))
@@ -66,25 +79,21 @@ def _one_word_apart(step: Ask, language: Language, words: Words, say: partial[Re
             if rest == long or not rest:
                 continue
             if rest.endswith(" ") and rest.strip() in words["negations"]:
-                lost = rest.strip()
-                why = f"has the answers '{a}' and '{b}', which differ by '{lost}' alone; recognisers lose such a word."
-                yield say(Weight.ERROR, why, do)
+                yield say(Weight.ERROR, "lost-word", a=a, b=b, lost=rest.strip())
                 return
-            if rest in words["negating_prefixes"] and language.apart(a, b) >= NEAR:
-                yield say(Weight.ADVICE, f"has the answers '{a}' and '{b}', which differ by '{rest}-' alone.", do)
+            if rest in words["negating_prefixes"] and _far(language, a, b) >= NEAR:
+                yield say(Weight.ADVICE, "lost-prefix", a=a, b=b, lost=rest)
                 return
 
 
 def _like_commands(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
     phrases = [way for name in ALWAYS for way in language.commands.get(name, ())]
     for answer in step.answers:
-        apart, way, phrase = min((language.apart(way, phrase), way, phrase) for way in ways(answer) for phrase in phrases)
+        apart, way, phrase = min((_far(language, way, phrase), way, phrase) for way in ways(answer) for phrase in phrases)
         if apart < ALIKE:
             others = [w for one in step.answers if one is not answer for w in ways(one)]
-            yield say(
-                Weight.ERROR, f"has the answer '{way}', which sounds like '{phrase}', a phrase that always works.",
-                _better(way, "", others, language, words),
-            )  # fmt: skip
+            better = _better(way, "", others, language, words)
+            yield say(Weight.ERROR, "like-command", way=way, phrase=phrase, better=better)
 
 
 def _unknown(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
@@ -96,21 +105,22 @@ def _unknown(step: Ask, language: Language, words: Words, say: partial[Remark]) 
             spoken = list(tokens(way))
             missing = lacking(spoken)
             if missing:
-                yield say(
-                    Weight.ERROR, f"has the answer '{way}', but the recogniser's dictionary has no '{missing[0]}'.",
-                    _apart(missing[0]) or _in_words(way, language) or _better(way, "", [], language, words),
-                )  # fmt: skip
+                written = _apart(missing[0]) or _in_words(way, language)
+                better = _write_as(written, language) if written else _better(way, "", [], language, words)
+                yield say(Weight.ERROR, "unknown-word", way=way, word=missing[0], better=better)
             elif 0 < len(phonemes(way)) <= SHORT:
-                yield say(
-                    Weight.ADVICE, f"has the answer '{way}', which is too short to be heard well.",
-                    _better(way, "", [w for one in step.answers if one is not answer for w in ways(one)], language, words),
-                )  # fmt: skip
+                others = [w for one in step.answers if one is not answer for w in ways(one)]
+                yield say(Weight.ADVICE, "too-short", way=way, better=_better(way, "", others, language, words))
 
 
 def _in_words(way: str, language: Language) -> str:
     """'2' -> 'two'."""
     spoken = language.speakable(way)
-    return f"Write it as '{spoken}'." if spoken.casefold() != way.casefold() else ""
+    return spoken if spoken.casefold() != way.casefold() else ""
+
+
+def _write_as(written: str, language: Language) -> str:
+    return phrasing.say(language.code, "write-as", written=written)
 
 
 def _apart(word: str) -> str:
@@ -120,7 +130,7 @@ def _apart(word: str) -> str:
     for cut in range(3, len(word) - 2):
         halves = (word[:cut], word[cut:])
         if not lacking(halves) and all(common(half) for half in halves):
-            return f"Write it as '{halves[0]} {halves[1]}'."
+            return " ".join(halves)
     return ""
 
 
@@ -130,6 +140,6 @@ def _better(answer: str, rival: str, taken: list[str], language: Language, words
     for said in (answer, rival):
         offers = [word for group in words.instead if said.casefold() in group for word in group if word != said.casefold()]
         for offer in offers:
-            if min((language.apart(offer, other) for other in (*taken, *phrases, said)), default=1.0) >= NEAR:
-                return f"Say '{offer}' instead of '{said}'."
-    return "Take a longer word with other vowels, or two words."
+            if min((_far(language, offer, other) for other in (*taken, *phrases, said)), default=1.0) >= NEAR:
+                return phrasing.say(language.code, "say-instead", offer=offer, said=said)
+    return phrasing.say(language.code, "say-longer")

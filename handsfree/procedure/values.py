@@ -43,11 +43,7 @@ def _narrow(step: Read, say: partial[Remark]) -> Iterator[Remark]:
     low, high = step.expected
     off = half_width(step.accuracy, step.unit, max(abs(low), abs(high)))
     if high - low < 2 * off:
-        yield say(
-            Weight.ERROR,
-            f"expects {low:g} to {high:g}, which is narrower than its instrument can tell (±{off:g}).",
-            "Widen 'expected', or ask for a better instrument.",
-        )
+        yield say(Weight.ERROR, "narrow", low=f"{low:g}", high=f"{high:g}", off=f"{off:g}")
 
 
 def _other_unit(
@@ -69,10 +65,7 @@ def _other_unit(
             continue
         asked = rf"\b(?:{before})\s+"
         if named(unit, asked) or (named(unit) and _same_kind(unit, step.unit)):
-            yield say(
-                Weight.ERROR, f"asks for '{units[unit][0]}' in its words, but takes the reading in '{step.unit}'.",
-                "Make the words and 'unit' the same.",
-            )  # fmt: skip
+            yield say(Weight.ERROR, "other-unit", asked=units[unit][0], unit=step.unit)
             return
 
 
@@ -81,13 +74,9 @@ def _proof(step: Prove, say: partial[Remark]) -> Iterator[Remark]:
     from handsfree.language.quantities import convert
 
     if not _same_kind(step.unit, "volt"):
-        why = f"proves dead in '{step.unit}', which is no voltage."
-        yield say(Weight.ERROR, why, "Measure the voltage at the parts that are worked on.")
+        yield say(Weight.ERROR, "no-voltage", unit=step.unit)
     elif (limit := convert(step.below, step.unit, "volt")) >= GUARDED_VOLTS:
-        yield say(
-            Weight.ERROR, f"takes {limit:g} V as dead; parts of {GUARDED_VOLTS:g} V and more can kill.",
-            f"Set 'below' under {GUARDED_VOLTS:g} V; your local code may ask for less.",
-        )  # fmt: skip
+        yield say(Weight.ERROR, "not-dead", limit=f"{limit:g}", guarded=f"{GUARDED_VOLTS:g}")
 
 
 def _same_kind(one: str, other: str) -> bool:
@@ -115,11 +104,8 @@ def _close_limits(step: Decide, readings: dict[str, Read], say: partial[Remark])
         for low, high in pairwise(ordered):
             off = half_width(reading.accuracy, reading.unit, high)
             if high - low < 2 * off:
-                yield say(
-                    Weight.ADVICE,
-                    f"tells `{reading.id}` at {low:g} from {high:g}, nearer than its instrument can (±{off:g}).",
-                    "Move the limits apart, or ask for a better instrument.",
-                )
+                limits_shown = {"low": f"{low:g}", "high": f"{high:g}", "off": f"{off:g}"}
+                yield say(Weight.ADVICE, "close-limits", reading=reading.id, **limits_shown)
 
 
 def _divisions(when: str, readings: dict[str, Read], say: partial[Remark]) -> Iterator[Remark]:
@@ -138,9 +124,6 @@ def _division(
         return
     text = ast.unparse(node)
     if off == 0:
-        yield say(Weight.ERROR, f"divides by zero in '{text}'.", "Correct the divisor.")
+        yield say(Weight.ERROR, "divides", text=text)
     else:
-        yield say(
-            Weight.ADVICE, f"may divide by zero in '{text}': plausible readings make the divisor 0.",
-            "Then 'otherwise' is taken; narrow 'plausible', or decide on the divisor first.",
-        )  # fmt: skip
+        yield say(Weight.ADVICE, "may-divide", text=text)

@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache, partial
+from itertools import pairwise
 from typing import Any
 
 from handsfree.procedure.model import Book, Caution, Evidence, Instruct, Isolate, Prove, Read, Restore, Step, Wait
@@ -76,6 +77,7 @@ def remarks(book: Book, name: str) -> Iterator[Remark]:
             parts = sentences(text)
             for sentence in parts:
                 yield from _of_sentence(sentence, step, words, say)
+            yield from _of_semicolons(parts, words, say)
             yield from _of_order(parts, step, words, say)
             yield from _of_pronouns(parts[0] if parts else "", words, say)
 
@@ -83,14 +85,14 @@ def remarks(book: Book, name: str) -> Iterator[Remark]:
 def _of_sentence(sentence: str, step: Step, words: Words, say: partial[Remark]) -> Iterator[Remark]:
     plain = [word for word in re.findall(r"[\w'°%.,-]+", sentence) if re.search(r"\w", word)]
     if len(plain) > LIMIT_WORDS:
-        yield say(f"has a sentence of {len(plain)} words: '{_short(sentence)}'.", f"Split it; at most {LIMIT_WORDS} words.")
+        yield say("long-sentence", n=len(plain), sentence=_short(sentence), most=LIMIT_WORDS)
     low = re.findall(_WORD, sentence.casefold())
     if second := _second_instruction(low, words):
-        yield say(f"has two instructions in one sentence: '{_short(sentence)}'.", f"Begin a new sentence at '{second}'.")
+        yield say("two-instructions", sentence=_short(sentence), second=second)
     if isinstance(step, _PROCEDURAL) and (passive := _passive(low, words)):
-        yield say(f"is in the passive voice: '{passive}'.", "Say who does what: begin with the verb.")
+        yield say("passive", passive=passive)
     if (side := _side(low, words)) and not any(view in " ".join(low) for view in words["viewpoints"]):
-        yield say(f"says '{side}', but not of whom.", "Say 'on your left', or what one faces.")
+        yield say("side", side=side)
     yield from _bare_values(sentence, words, say)
 
 
@@ -162,7 +164,16 @@ def _bare_values(sentence: str, words: Words, say: partial[Remark]) -> Iterator[
         if follows in words["ranges"] and _NUMBER.search(sentence[match.end() :]):
             continue  # 'between 2 and 5 degrees': the last carries the unit
         if words["small_words"] and (not follows or follows in words["small_words"]):
-            yield say(f"has a value without a unit: '{match[0]}' in '{_short(sentence)}'.", "Put the unit behind it.")
+            yield say("bare-value", value=match[0], sentence=_short(sentence))
+            return
+
+
+def _of_semicolons(parts: list[str], words: Words, say: partial[Remark]) -> Iterator[Remark]:
+    """'Open the door; pull the plug.': what ';' joins is still one sentence."""
+    for one, other in pairwise(parts):
+        first, second = (re.match(_WORD, part.casefold()) for part in (one, other))
+        if one.endswith(";") and first and second and {first[0], second[0]} <= words["instructions"]:
+            yield say("two-instructions", sentence=_short(f"{one} {other}"), second=second[0])
             return
 
 
@@ -175,7 +186,7 @@ def _of_order(parts: list[str], step: Step, words: Words, say: partial[Remark]) 
         first = re.match(_WORD, low)
         warned = next((word for word in sorted(words["warnings"]) if re.search(rf"\b{re.escape(word)}\b", low)), None)
         if warned and acted:
-            yield say(f"warns after it instructs: '{_short(sentence)}'.", "Make it a 'caution' step before this one.")
+            yield say("warns-late", sentence=_short(sentence))
             return
         acted = acted or bool(first and first[0] in words["instructions"])
 
@@ -188,7 +199,7 @@ def _of_pronouns(sentence: str, words: Words, say: partial[Remark]) -> Iterator[
             return  # what follows an article is a thing, whatever else the word may be
         before = word
         if word in words["pronouns"] or (word in words["pointing"] and follows in words["be"] | words["does"]):
-            yield say(f"says '{word}' before anything it could stand for: '{_short(sentence)}'.", "Name the thing.")
+            yield say("pronoun", word=word, sentence=_short(sentence))
             return
         if word not in words["small_words"] and word not in words["instructions"]:
             return

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsfree.sound.echo import best_match
+from handsfree.sound.filters import convolved
 from handsfree.sound.loudspeaker import Tap
 from handsfree.sound.samples import RATE, Samples, silence
 from handsfree.sound.sources import BLOCK, Block
@@ -224,12 +225,10 @@ class Follower:
     @staticmethod
     def _left(taps: NDArray[Any], heard: Samples, played: Samples, first: int) -> float:
         """What the weights leave of the second half of what was heard, where its reference begins at `first` of `played`."""
-        from scipy.signal import fftconvolve
-
         half = len(heard) // 2  # the newer: in the older the reference may have been elsewhere
         begins = max(0, first + half - len(taps))
         reference = played[begins : first + len(heard)]
-        echo = fftconvolve(reference, taps)[first + half - begins : first + len(heard) - begins]
+        echo = convolved(reference, taps)[first + half - begins : first + len(heard) - begins]
         return float(np.mean((heard[half : half + len(echo)] - echo) ** 2)) if len(echo) else np.inf
 
     def _collect(self) -> None:

@@ -18,12 +18,12 @@ def devices() -> None:
 def check(sound_in: str | None, table: tuple[Expected, ...]) -> None:
     """Ten seconds of silence and one phrase; from a device, or a file in that order."""
     from handsfree.sound import check as checking
+    from handsfree.sound.files import is_file
     from handsfree.sound.samples import RealClock, VirtualClock
     from handsfree.sound.sources import FileSource, Source
 
-    from_file = sound_in is not None and (sound_in == "-" or "." in sound_in)
     source: Source
-    if from_file and sound_in is not None:
+    if sound_in is not None and (sound_in == "-" or is_file(sound_in)):
         source = FileSource(sound_in, VirtualClock())
     else:
         from handsfree.sound.microphone import Microphone

@@ -244,8 +244,8 @@ class Keeper:
             if self._closing:
                 return
             with Keeper._library:
-                stream = self._stream
-                gone = stream is not None and (not stream.active or time.monotonic() - self.alive > SILENT)
+                stream = self._stream  # None: it could not be opened again when PortAudio was started anew
+                gone = stream is None or not stream.active or time.monotonic() - self.alive > SILENT
                 if gone:
                     self._shut()
             if gone:
@@ -259,18 +259,22 @@ class Keeper:
         while not self._closing:
             time.sleep(RETRY)
             now = time.monotonic()
-            if now - looked > LOOK_EVERY:
-                looked = now
-                _start_library_anew_if_changed()
-            with Keeper._library:
-                if self._closing:
-                    return
-                for number in self._candidates(patient=now - went < PATIENCE):
-                    with contextlib.suppress(Trouble):
-                        self._open(number)
-                        break
+            with contextlib.suppress(library().PortAudioError):  # of the library itself, when its list changes under it
+                if now - looked > LOOK_EVERY:
+                    looked = now
+                    _start_library_anew_if_changed()
+                with Keeper._library:
+                    if self._closing:
+                        return
+                    self._open_one_of(self._candidates(patient=now - went < PATIENCE))
             if self._stream is not None:
                 self._tell(SoundBack(self.name, self.what))
+                return
+
+    def _open_one_of(self, numbers: list[int]) -> None:
+        for number in numbers:
+            with contextlib.suppress(Trouble):
+                self._open(number)
                 return
 
     def _candidates(self, patient: bool) -> list[int]:

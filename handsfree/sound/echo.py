@@ -25,6 +25,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from handsfree.language.meaning import Heard, Sense, Verdict
+from handsfree.sound.filters import convolved, toeplitz_solved
 from handsfree.sound.prompts import Played
 from handsfree.sound.samples import RATE, Samples, silence
 
@@ -147,9 +148,6 @@ def explained(samples: Samples, reference: Samples, taps: int = TAPS) -> Samples
     """The part of `samples` that a filter of `taps` over `reference` makes, least squares; `reference` begins SEARCH seconds
     earlier and ends as much later. The delay comes from the cross-correlation, whitened (GCC-PHAT; Knapp and Carter, IEEE
     Trans. ASSP 24 (1976), from memory), and the filter begins a little before it."""
-    from scipy.linalg import solve_toeplitz
-    from scipy.signal import fftconvolve
-
     n = len(samples)
     if float(np.dot(reference, reference)) <= 1e-9 * len(reference) or n < taps:
         return np.zeros_like(samples)
@@ -168,11 +166,10 @@ def explained(samples: Samples, reference: Samples, taps: int = TAPS) -> Samples
     auto = auto.copy()
     auto[0] *= 1.001  # keeps it solvable where the speech is narrow
     auto[0] += 1e-9
-    try:
-        weights = solve_toeplitz(auto, cross)
-    except np.linalg.LinAlgError:
+    weights = toeplitz_solved(auto, cross)
+    if weights is None:
         return np.zeros_like(samples)
-    return np.asarray(fftconvolve(lagged, weights)[taps : taps + n], dtype=np.float32)
+    return np.asarray(convolved(lagged, weights)[taps : taps + n], dtype=np.float32)
 
 
 def _delay(d: np.ndarray, x: np.ndarray) -> int:

@@ -24,7 +24,13 @@ from handsfree.sound.samples import RATE, Samples, from_int16, to_int16
 LONGEST = 4 * 3600.0
 #: Rates outside these are a damaged header, not sound.
 RATES = (1_000, 768_000)
+FILES = (".wav", ".flac", ".ogg", ".aiff", ".aif", ".mp3")
 ENDINGS = {".wav": ("WAV", "PCM_16"), ".flac": ("FLAC", "PCM_16")}
+
+
+def is_file(where: str | None) -> bool:
+    """A device is named; a file has a sound file's ending or is there."""
+    return where is not None and where != "-" and (Path(where).suffix.lower() in FILES or Path(where).is_file())
 
 
 def convert(samples: NDArray[np.floating], rate: int) -> Samples:

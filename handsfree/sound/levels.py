@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import lfilter
 
+from handsfree.sound.filters import smoothed
 from handsfree.sound.samples import RATE, Samples
 
 ENVELOPE = 0.03  # s, time constant of each of the two smoothing stages
@@ -50,8 +50,7 @@ def speech_level(samples: Samples, rate: int = RATE) -> SpeechLevel:
         return SpeechLevel(QUIETEST, 0.0, QUIETEST)
     long_term = decibels(energy / len(x))
     g = float(np.exp(-1.0 / (rate * ENVELOPE)))
-    p = lfilter([1 - g], [1, -g], np.abs(x))
-    q = lfilter([1 - g], [1, -g], p)
+    q = smoothed(smoothed(np.abs(x), g), g)
     counts = np.array([_active_samples(q, float(c), round(HANGOVER * rate)) for c in _THRESHOLDS])
     levels = np.array([decibels(energy / n) if n else np.inf for n in counts])
     cuts = 20.0 * np.log10(_THRESHOLDS)

@@ -6,6 +6,7 @@ Rules of this file:
   and recognises. Between them is a line of WAITING utterances; one too many is counted, told and lost.
 - An utterance is judged against what was in force when it ended. If that has changed before its turn comes, it is not for
   the program any more: two quick words never act on a step that nobody has heard.
+- An utterance out of which sound was lost is never accepted: '(not) running' must not be 'running'.
 - Only an accepted utterance stops a prompt, and it does so before anybody else learns of it.
 - What happens is told in one line, in order: utterances, prompts that ended, devices lost and back, sound lost, the end.
 """
@@ -17,7 +18,7 @@ import queue
 import threading
 import time
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
 
@@ -28,6 +29,7 @@ from handsfree.language.meaning import Heard, Listening, Verdict
 from handsfree.sound.canceller import Follower
 from handsfree.sound.echo import EchoGuard, Judgement
 from handsfree.sound.levels import QUIETEST, decibels, power
+from handsfree.sound.memory import LONG, give_back
 from handsfree.sound.prompts import Sink
 from handsfree.sound.samples import RATE, Clock, Samples, silence
 from handsfree.sound.sources import BLOCK, Block, Source
@@ -110,16 +112,18 @@ class _Waiting:
     ended: float
     listening: Listening
     noise: float
+    torn: bool
 
 
 class LiveLoop:
     """Give it a source, a cutter, a sink (made with the same `happenings.tell`) and a recogniser; `start`, `listen` each
     time what is in force changes, and fetch from `happenings`. `tap`: of the Loudspeaker, where there is one; without it,
-    or with a headset, no echo is taken out, but it is still judged."""
+    or with a headset, no echo is taken out, but it is still judged. `first`: done by the thread that recognises before its
+    first utterance, while the program already speaks and listens: what the recogniser loads, it loads then."""
 
     def __init__(
         self, source: Source, cutter: Cutter, sink: Sink, recogniser: Recogniser, happenings: Happenings, clock: Clock,
-        guard: EchoGuard | None = None,
+        guard: EchoGuard | None = None, first: Callable[[], object] | None = None,
     ) -> None:
         self._source, self._cutter, self._sink, self._recogniser = source, cutter, sink, recogniser
         self.happenings, self._clock = happenings, clock
@@ -130,6 +134,10 @@ class LiveLoop:
         self._line: queue.Queue[_Waiting | None] = queue.Queue(WAITING)
         self._raw: deque[Samples] = deque(maxlen=round(KEPT * RATE / BLOCK))
         self._count = 0  # samples fed to the cutter
+        self._gaps: deque[int] = deque(maxlen=1000)  # places in that count where sound is missing
+        self._first = first
+        #: Whether what began then may act; the ear knows. What comes too early must not break off the words after it.
+        self.in_time: Callable[[float, Heard], bool] = lambda started, heard: True
         self._powers: deque[float] = deque(maxlen=round(NOISE_OVER * RATE / BLOCK))
         self._closing = False
         self._busy = threading.Event()
@@ -191,6 +199,8 @@ class LiveLoop:
             self._line.put(None)
 
     def _block(self, block: Block) -> None:
+        if block.lost or block.broken:
+            self._gaps.append(self._count)
         if block.lost:
             self._lost(block.lost, self._cutter.speaking)
         cleaned = self._follower.clean(block) if self._follower is not None else block.samples
@@ -204,8 +214,9 @@ class LiveLoop:
             self._cut(piece, here)
 
     def _cut(self, piece: Piece, zero: float) -> None:
+        torn = any(piece.start_s * RATE < gap < piece.end_s * RATE for gap in self._gaps)
         waiting = _Waiting(
-            piece.samples, self._raw_of(piece), zero + piece.start_s, zero + piece.end_s, self._listening, self.noise
+            piece.samples, self._raw_of(piece), zero + piece.start_s, zero + piece.end_s, self._listening, self.noise, torn
         )
         try:
             self._line.put_nowait(waiting)
@@ -236,10 +247,15 @@ class LiveLoop:
     # ---- recognising ----
 
     def _recognise(self) -> None:
+        if self._first is not None:
+            with contextlib.suppress(Exception):  # what is wrong with the recogniser shows again when it is needed
+                self._first()
         while (waiting := self._line.get()) is not None:
             self._busy.set()
             try:
                 self._judge(waiting)
+                if waiting.ended - waiting.started > LONG:
+                    give_back()
             finally:
                 self._busy.clear()
         if not self._closing:
@@ -262,7 +278,9 @@ class LiveLoop:
             self._tell(waiting, None, judgement)
         else:
             heard = self._guard.allow(self._heard(judgement.cleaned, waiting.listening), judgement)
-            if heard.verdict == Verdict.ACCEPTED:
+            if waiting.torn and heard.verdict == Verdict.ACCEPTED:
+                heard = replace(heard, verdict=Verdict.ASKED_AGAIN, reason="sound was lost in the middle of it")
+            if heard.verdict == Verdict.ACCEPTED and self.in_time(waiting.started, heard):
                 self._sink.cut()
             self._tell(waiting, heard, judgement)
 

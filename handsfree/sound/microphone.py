@@ -51,6 +51,7 @@ class Microphone:
         self._expected: float | None = None  # clock time at which the next callback's first sample is due
         self._converter, self._converter_of = Converter(RATE, 1), -1
         self._rest, self._rest_at, self._rest_lost = silence(0), 0.0, 0
+        self._broken = False
         self._recent: deque[Samples] = deque(maxlen=max(1, round(PREROLL * RATE / BLOCK)))
         self._put = self._got = self._pending_lost = self._overflows = 0  # _put: the callback's; _got: the reader's
         self._captured = self._lost_samples = self._dropped = 0.0
@@ -80,9 +81,9 @@ class Microphone:
             self._got += len(data)
             self._take(data, at, lost, opening)
         samples, self._rest = self._rest[:BLOCK], self._rest[BLOCK:]
-        block = Block(samples, self._rest_at, self._rest_lost)
+        block = Block(samples, self._rest_at, self._rest_lost, self._broken)
         self._rest_at += BLOCK / RATE
-        self._rest_lost = 0
+        self._rest_lost, self._broken = 0, False
         self._recent.append(samples)
         return block
 
@@ -99,6 +100,7 @@ class Microphone:
     def _take(self, data: Any, at: float, lost: int, opening: int) -> None:
         """Convert; `at` is when the first of `data` was in the air."""
         if opening != self._converter_of:
+            self._broken = self._converter_of != -1
             self._converter, self._converter_of = Converter(self._rate, data.shape[1]), opening
             self._rest = silence(0)
         if lost:  # what is left from before the gap must not be joined to what came after it
@@ -122,7 +124,8 @@ class Microphone:
         if status and status.input_overflow:
             self._overflows += 1
             if self._expected is not None:
-                missing = max(0, round((at - self._expected) * self._rate))
+                # Its times may not show it, but the device says that some is lost: told as a sample of ours at least.
+                missing = max(-(-self._rate // RATE), round((at - self._expected) * self._rate))
                 self._lost_samples += missing * RATE / self._rate
                 self._pending_lost += missing
         self._expected = at + frames / self._rate

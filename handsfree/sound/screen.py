@@ -7,6 +7,7 @@ a band across the whole screen; then the step; then what may be said. Words, not
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -120,6 +121,7 @@ class Screen:
         self._console = console or Console()
         self._status = Status()
         self._live: Live | None = None
+        self._lock = threading.Lock()
 
     def __enter__(self) -> Screen:
         if self._console.is_terminal:
@@ -139,10 +141,11 @@ class Screen:
 
     def show(self, **changes: Any) -> None:
         """TypeError for what the screen does not have."""
-        new = replace(self._status, **changes)
-        if new != self._status:
-            self._status = new
-            self._draw()
+        with self._lock:  # the level meter is another thread: neither may put back what the other has changed
+            new = replace(self._status, **changes)
+            if new != self._status:
+                self._status = new
+                self._draw()
 
     def _draw(self) -> None:
         if self._live is not None:

@@ -21,11 +21,12 @@ BLOCK = 512
 @dataclass(frozen=True)
 class Block:
     """`samples`: mono 16 kHz; `started`: of its first sample, on the visit's clock; `lost`: samples at 16 kHz that the
-    device lost just before it."""
+    device lost just before it; `broken`: the device was opened anew just before it."""
 
     samples: Samples = field(repr=False, compare=False)
     started: float
     lost: int = 0
+    broken: bool = False
 
 
 class Source(Protocol):

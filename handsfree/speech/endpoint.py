@@ -16,6 +16,7 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from handsfree.sound.filters import Sections
 from handsfree.speech.engine import RATE
 
 if TYPE_CHECKING:
@@ -24,6 +25,11 @@ if TYPE_CHECKING:
 FRAME = 480  # 30 ms: the longest that the detector takes, the least trouble for its judgement
 FRAME_S = FRAME / RATE
 _QUIETEST_DB = -72.0
+#: scipy.signal.butter(2, [250, 4000], "bandpass", fs=16000, output="sos"), without the ones.
+BAND = (
+    (0.2647126460937785, 0.529425292187557, 0.2647126460937785, -0.05516336784937118, 0.1995121076374737),
+    (1.0, -2.0, 1.0, -1.8618186501895824, 0.8716980131128405),
+)
 
 
 @dataclass(frozen=True)
@@ -73,11 +79,9 @@ class Endpointer:
     def __post_init__(self) -> None:
         import numpy as np
         from pocketsphinx import Vad
-        from scipy.signal import butter
 
         self._vad = Vad(Vad.MEDIUM_STRICT, RATE, FRAME_S)
-        self._band: Any = butter(2, [250, 4000], "bandpass", fs=RATE, output="sos")
-        self._band_state: Any = np.zeros((self._band.shape[0], 2))
+        self._band = Sections(BAND, FRAME)
         self._rest: Samples = np.zeros(0, dtype=np.float32)
         self._levels: deque[float] = deque(maxlen=round(self.timing.floor_window / FRAME_S))
         self._smooth = _QUIETEST_DB
@@ -131,9 +135,8 @@ class Endpointer:
 
     def _judge(self, samples: Samples) -> _Frame:
         import numpy as np
-        from scipy.signal import sosfilt
 
-        band, self._band_state = sosfilt(self._band, samples, zi=self._band_state)
+        band = self._band.feed(samples)
         level = max(10 * math.log10(float(np.mean(np.square(band))) + 1e-12), _QUIETEST_DB - 20)
         self._smooth += 0.5 * (level - self._smooth)
         above = level - self.floor_db if len(self._levels) >= 5 else 0.0

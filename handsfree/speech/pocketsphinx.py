@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Listening, Meaning
-from handsfree.language.phonetics import dictionary, phonemes, pronunciations, sound_distance
+from handsfree.language.phonetics import phonemes, pronunciations, sound_distance
 from handsfree.speech.engine import RATE, Candidate, Testimony
 from handsfree.speech.pocketsphinx_rivals import Phrasebook, rivals_of, weakest_word
 
@@ -39,8 +39,8 @@ _SHORTEST_S = 0.12  # less sound than this holds no word
 _FLOOR = 2e-4  # a peak below this is digital silence, not a quiet voice
 _FRAMES_A_SECOND = 100
 _SCORE_SHIFT = 1024  # the library shifts path scores right by ten bits
-_GRAMMARS_KEPT = 24
-_FORCED_KEPT = 100  # a search takes 0.15 MB
+_GRAMMARS_KEPT = 6  # one takes 5 to 8 MB, and 0.05 s to make again
+_FORCED_KEPT = 40  # a search takes 0.15 MB
 _RIVALS = 6
 #: The free search drowns in noise (0.9 of real time at 10 dB) unless held in; held in so, it costs 0.07 to 0.13 and
 #: its words lie no further from what was said (24 clips: similarity 0.83 clean, 0.42 at 10 dB; wide beams 0.84, 0.32).
@@ -70,8 +70,7 @@ def _decoder(**settings: object) -> Decoder:
         import pocketsphinx
 
         home = Path(pocketsphinx.get_model_path()) / "en-us"
-        paths = {"hmm": str(home / "en-us"), "dict": str(home / "cmudict-en-us.dict")}
-        return pocketsphinx.Decoder(loglevel="FATAL", **paths, **settings)
+        return pocketsphinx.Decoder(loglevel="FATAL", hmm=str(home / "en-us"), **settings)
     except (ImportError, RuntimeError, OSError) as error:
         raise Trouble(f"The model of pocketsphinx cannot be read ({error}); install handsfree again.") from error
 
@@ -133,9 +132,15 @@ def _start(decoder: Decoder, sound: bytes) -> None:
     _decode(decoder, _WARM, sound)
 
 
-def _with_warm(decoder: Decoder) -> Decoder:
-    decoder.add_jsgf_string(_WARM, "#JSGF V1.0;\ngrammar warm;\npublic <warm> = the;\n")
-    return decoder
+_WARM_GRAMMAR = "#JSGF V1.0;\ngrammar warm;\npublic <warm> = the;\n"
+
+
+def _free_decoder() -> Decoder:
+    """The bundled language model and its whole dictionary; and a loop of phones."""
+    found = _decoder(dict=_model_file("cmudict-en-us.dict"), lm=_model_file("en-us.lm.bin"), **_FREE)
+    found.add_allphone_file("phones", _model_file("en-us-phone.lm.bin"))
+    found.add_jsgf_string(_WARM, _WARM_GRAMMAR)
+    return found
 
 
 @dataclass
@@ -149,12 +154,13 @@ class _Searches:
     made: int = 0
 
     def teach(self, text: str) -> None:
-        """Pronunciations for words that the dictionary lacks."""
+        """Pronunciations for words: the decoder has none of its own, since the whole dictionary takes 25 MB in it. Searches
+        that are there already do not need them, so they are not built anew."""
         for word in text.split():
-            if word in self.words or word in dictionary():
+            if word in self.words:
                 continue
             for at, sounds in enumerate(pronunciations(word)):
-                self.decoder.add_word(word if at == 0 else f"{word}({at + 1})", " ".join(sounds) or "SIL", True)
+                self.decoder.add_word(word if at == 0 else f"{word}({at + 1})", " ".join(sounds) or "SIL", False)
             self.words.add(word)
 
     def add(self, grammar: str, kept: OrderedDict[Any, Any], most: int) -> str:
@@ -200,8 +206,12 @@ def force(searches: _Searches, phrase: str, sound: bytes, most: int) -> Decoded:
 
 
 def acoustic_searches() -> _Searches:
-    """A decoder for `force` alone, without the language model."""
-    return _Searches(_with_warm(_decoder(lm=None, bestpath=False, lw=1.0)))
+    """A decoder of grammars alone, without the language model. `lw`: the branch probabilities of a grammar are bookkeeping,
+    not knowledge of what people say, so they weigh little."""
+    searches = _Searches(_decoder(dict=None, lm=None, bestpath=False, lw=1.0))
+    searches.teach("the")
+    searches.decoder.add_jsgf_string(_WARM, _WARM_GRAMMAR)
+    return searches
 
 
 def warm_up(searches: _Searches, sound: bytes) -> None:
@@ -219,10 +229,8 @@ class PocketSphinx:
         self.language = language.code
         self._tongue = language
         self._lock = threading.Lock()
-        # lw: the grammar's branch probabilities are bookkeeping, not knowledge of what people say, so they weigh little.
-        self._grammar = _Searches(_with_warm(_decoder(lm=None, bestpath=False, lw=1.0)))
-        self._free = _with_warm(_decoder(lm=_model_file("en-us.lm.bin"), **_FREE))
-        self._free.add_allphone_file("phones", _model_file("en-us-phone.lm.bin"))
+        self._grammar = acoustic_searches()
+        self._free = _free_decoder()
 
     def phrasebook(self, listening: Listening) -> Phrasebook:
         with self._lock:

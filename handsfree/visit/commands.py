@@ -56,7 +56,8 @@ def opened(asked: Asked, engine: str, journal_clock: Any = None) -> Session:
 
     settings = settings_of(asked)
     if asked.resume is not None:
-        return take_up(asked.resume, clock=journal_clock, key=keys.load())
+        session = take_up(asked.resume, clock=journal_clock, key=keys.load())
+        return replace(session, recordings=_folder_again(session.state.book.main))
     assert asked.procedure is not None
     book = provable(asked.procedure)
     who = Who(settings.technician, settings.site, settings.cabinet)
@@ -69,6 +70,15 @@ def _folder_of(procedure: str) -> Path | None:
     from handsfree.procedure.load import named_file, usual_folders
 
     return named_file(procedure, usual_folders()).parent
+
+
+def _folder_again(name: str) -> Path | None:
+    """Of a procedure that is known by its name alone; None where it is in none of the usual folders any more. A recording of
+    another text than the record has is never played: the record names it by the step that was read that day."""
+    from handsfree.procedure.load import find, usual_folders
+
+    found = find(name, usual_folders())
+    return found.parent if found is not None else None
 
 
 def demo(visits: Path | None, *, as_json: bool, engine: str | None, sound_out: str | None) -> None:

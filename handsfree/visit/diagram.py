@@ -2,20 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
+
 from handsfree.visit.interlock import GATE_WORDS, TABLE, Power, Turn
 
 
-def mermaid() -> str:
-    lines = ["stateDiagram-v2", "    [*] --> LIVE"]
+@dataclass(frozen=True)
+class Arrow:
+    """One way from state to state. `clears`: all that is in no row of the table, and so leads to LIVE."""
+
+    begin: Power
+    end: Power
+    why: str
+    clears: bool = False
+
+
+def arrows() -> Iterator[Arrow]:
+    """Every row of the table, then what clears each state but LIVE."""
     for (power, turn), to in TABLE.items():
         needs = f", after '{GATE_WORDS[power]}, lock' and the number" if turn is Turn.PROVED_DEAD else ""
-        lines.append(f"    {power} --> {to}: {turn}{needs}")
-    named = set(TABLE)
+        yield Arrow(power, to, f"{turn}{needs}")
     for power in Power:
-        clearing = [turn for turn in Turn if (power, turn) not in named and turn is not Turn.PROVED_DEAD]
         if power is not Power.LIVE:
-            lines.append(f"    {power} --> LIVE: {', '.join(clearing)}")
-    return "\n".join(lines)
+            clearing = [turn for turn in Turn if (power, turn) not in TABLE and turn is not Turn.PROVED_DEAD]
+            yield Arrow(power, Power.LIVE, ", ".join(clearing), clears=True)
+
+
+def mermaid() -> str:
+    lines = [f"    {arrow.begin} --> {arrow.end}: {arrow.why}" for arrow in arrows()]
+    return "\n".join(["stateDiagram-v2", "    [*] --> LIVE", *lines])
 
 
 if __name__ == "__main__":

@@ -33,6 +33,7 @@ class LiveEar:
         self._acted = -1.0  # when the last accepted utterance was handed over
         self._unheard: set[int] = set()  # prompts that cannot be cut and have not ended
         self._heard_out = -1.0  # when the last of them ended
+        loop.in_time = lambda started, heard: not self._early(started, heard)
         loop.listen(self._listening)
 
     def said(self, say: Say) -> None:
@@ -74,10 +75,14 @@ class LiveEar:
     def _too_early(self, sound: HeardSound, heard: Heard) -> str:
         if sound.listening != self._listening:
             return "said before what is asked had changed"
-        if sound.started < self._acted:
+        return self._early(sound.started, heard)
+
+    def _early(self, started: float, heard: Heard) -> str:
+        """Asked by the thread that recognises, too."""
+        if started < self._acted:
             return "said before the last answer was acted on"
         over = heard.meaning is not None and heard.meaning.sense == Sense.COMMAND and heard.meaning.text in OVER_A_CAUTION
-        if (self._unheard or sound.started < self._heard_out) and not over:
+        if (self._unheard or started < self._heard_out) and not over:
             return "said before the words that must be heard had ended"
         return ""
 

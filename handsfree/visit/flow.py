@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import takewhile
 from typing import Any
 
 from handsfree.journal.events import Effect, Gate, Say, Tone
@@ -62,10 +63,16 @@ class Flow:
             self.emit(Gate(was.power, interlock.power, how, why, step))
 
     def tells(self, what: str | None) -> None:
-        """What an answer means to the fault model."""
-        if what is not None:
-            check, _, answer = what.partition("=")
-            self.change(told={**self.state.told, check: answer})
+        """What the step brought means to the fault model, in place of what it meant when it was passed before."""
+        assert self.state.step is not None
+        here = (self.state.path, self.state.step.id)
+        others = {step: told for step, told in self.state.tellings.items() if step != here}
+        self.change(tellings={**others, here: what or ""})
+
+    def untell(self, since: tuple[tuple[str, ...], str]) -> None:
+        """Take back what was told at this step and after it."""
+        before = takewhile(lambda told: told[0] != since, self.state.tellings.items())
+        self.change(tellings=dict(before))
 
     def turn_lock(self, what: Turn, why: str = "") -> None:
         self.lock_to(turn(self.state.interlock, what, self.now), what, why)

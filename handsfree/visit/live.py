@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,16 +20,9 @@ if TYPE_CHECKING:
     from handsfree.sound.samples import Clock
     from handsfree.sound.synth import Synthesiser
 
-FILES = (".wav", ".flac", ".ogg", ".aiff", ".aif", ".mp3")
-
-
-def is_file(where: str | None) -> bool:
-    """A device is named; a file has a sound file's ending or is there."""
-    return where is not None and where != "-" and (Path(where).suffix.lower() in FILES or Path(where).is_file())
-
-
 def live_visit(asked: commands.Asked, *, as_json: bool) -> None:
     """Trouble for a microphone, loudspeaker, file or model that cannot be had: before the visit is opened."""
+    from handsfree.sound.files import is_file
     from handsfree.sound.samples import VirtualClock
     from handsfree.visit.demo import DemoClock
 
@@ -109,6 +101,7 @@ def joined(
     from handsfree.sound.echo import EchoGuard
     from handsfree.sound.live import Happenings, LiveLoop
     from handsfree.speech.endpoint import Endpointer
+    from handsfree.visit.ahead import sentences
     from handsfree.visit.ears import LiveEar
     from handsfree.visit.mouth import SpokenMouth
 
@@ -117,13 +110,24 @@ def joined(
     sink = sink_of(asked.sound_out, settings.sound_out, clock, happenings.tell)
     source = source_of(asked.sound_in, settings.sound_in, clock, happenings.tell)
     guard = EchoGuard(headset=settings.headset)
-    loop = LiveLoop(source, Endpointer(), sink, recogniser, happenings, clock, guard)
+    loop = LiveLoop(source, Endpointer(), sink, recogniser, happenings, clock, guard, lambda: _load(recogniser, session))
     synthesiser = _synthesiser(session)
-    synthesiser.ahead(_sentences(session))
+    synthesiser.ahead(sentences(session.state))
     ear = LiveEar(loop, Hearer(recogniser, session.journal, settings.keep_all_sound), clock)
     loop.start()
     mouth = SpokenMouth(synthesiser, sink, session.state.language, [], session.recordings, ear.said)
     return Runner(session.state, session.journal, ear, mouth, clock, watch), loop
+
+
+def _load(recogniser: Any, session: Session) -> None:
+    """Half a second of next to nothing, heard and forgotten: engines load with the first sound that they are given."""
+    import numpy as np
+
+    from handsfree.sound.samples import RATE
+    from handsfree.visit.listening import listening
+
+    nothing = 1e-3 * np.random.default_rng(0).standard_normal(RATE // 2)
+    recogniser.hear(nothing.astype(np.float32), listening(session.state))
 
 
 def source_of(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
@@ -137,6 +141,8 @@ def source_of(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
 
 
 def sink_of(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
+    from handsfree.sound.files import is_file
+
     if named == "-" or is_file(named):
         from handsfree.sound.sinks import FileSink
 
@@ -155,9 +161,3 @@ def _synthesiser(session: Session) -> Synthesiser:
     cache = user_cache_path("handsfree") / "voice"
     return Synthesiser(session.state.language.code, settings.voice, settings.words_a_minute, cache)
 
-
-def _sentences(session: Session) -> Iterable[str]:
-    """The fixed sentences of the main procedure, spoken ahead so that none is waited for."""
-    language, book = session.state.language, session.state.book
-    for step in book.procedures[book.main].steps:
-        yield language.speakable(step.say)

@@ -30,7 +30,7 @@ from handsfree.visit.listening import listening
 from handsfree.visit.movement import clear, forward, take_up
 from handsfree.visit.speaking import answer_words, called, choices, duration
 from handsfree.visit.state import Awaiting, Overlay, State, listen_for
-from handsfree.visit.steps import present, set_wait_timer
+from handsfree.visit.steps import present, record, set_wait_timer
 from handsfree.visit.wishes import is_command
 
 QUIET_SECONDS = 180.0
@@ -53,7 +53,8 @@ def advance(state: State, happening: Stamped) -> tuple[State, tuple[Effect, ...]
     if state.closed and not isinstance(event, events.Resumed):
         return state, ()
     flow = Flow(replace(state, now=max(happening.mono, state.now), wall=happening.wall))
-    too_late = _break_over(flow) and isinstance(event, events.Utterance)
+    # A resume clears whatever isolation there was, and says so, once.
+    too_late = not isinstance(event, events.Resumed) and _break_over(flow) and isinstance(event, events.Utterance)
     if not too_late:
         HANDLERS[type(event)](flow, event)
     _settle(flow, state)
@@ -232,8 +233,14 @@ def _note_kept(flow: Flow, event: events.NoteKept) -> None:
 def _sound_lost(flow: Flow, event: events.SoundLost) -> None:
     """Nobody can speak to the program now: the gate closes and the visit stands by."""
     _shut(flow, flow.words("why-resume"))
+    _unheard(flow)
     flow.prompt("sound-lost", "notice", cuttable=False, what=flow.words(f"part-{event.what}"))
     flow.change(overlay=Overlay.STAND_BY)
+
+
+def _unheard(flow: Flow) -> None:
+    """The words of this step may have been broken off: they are as if never spoken, and a caution is heard to its end."""
+    flow.change(spoken=flow.state.spoken - {flow.state.frames})
 
 
 def _sound_back(flow: Flow, event: events.SoundBack) -> None:
@@ -262,6 +269,7 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
     was, away = state.interlock, flow.now - max(state.interlock.last_heard, state.began)
     # listening: the ear is a new one and has been told of nothing, even where the same is in force as before
     flow.change(outcome="", overlay=Overlay.NONE, pending=None, tries=0, told_quiet=False, listening=None)
+    _unheard(flow)
     if was.power is not Power.LIVE:
         flow.turn_lock(Turn.RESUMED, flow.words("why-resume"))
         flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.words("why-resume"))
@@ -269,9 +277,12 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
         flow.change(awaiting=Awaiting.LOCK_NUMBER, lock_offered=())
         present(flow)
         return
+    if event.unrecorded and isinstance(state.step, model.Finding | model.Handover):
+        record(flow, state.step)
     number, count = places.number_of(state.book, state.frames)
     flow.prompt("resumed", "notice", title=state.procedure.title, number=number, count=count)
-    if away > DAY_BREAK_SECONDS or not was.lock or event.why == "stopped":
+    unknown = away > DAY_BREAK_SECONDS or not was.lock or event.why == "stopped"
+    if unknown and not isinstance(state.step, model.Handover):  # whoever takes over gives a number where they need one
         flow.change(interlock=turn(Interlock(), Turn.RESUMED, flow.now), awaiting=Awaiting.LOCK_NUMBER, trail=())
         flow.prompt("resumed-lock", "notice")
         present(flow)

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from handsfree.sound.synth import Synthesiser
 
 
+LAST_WORDS = 60.0  # s that the end of a visit waits for
+
+
 class SpokenMouth:
     """`ended` collects what a sink reports at once (a file does); a loudspeaker reports to the ear instead.
     `folder`: where the writer's own recordings of steps are, played in place of the synthetic voice. `told` learns of every
@@ -57,5 +60,7 @@ class SpokenMouth:
         self._sink.tone(tone.name)
 
     def close(self) -> None:
+        """Once all is said: the last words of a visit are that a lock may still be on."""
+        self._sink.drain(LAST_WORDS)
         self._sink.close()
         self._synthesiser.close()

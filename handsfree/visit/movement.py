@@ -14,7 +14,7 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Turn
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Frames, Overlay
-from handsfree.visit.steps import ENTER, close, leave, set_wait_timer
+from handsfree.visit.steps import ENTER, close, leave, present, set_wait_timer
 
 #: Steps that wait for nobody may follow each other this often; more is a circle that no proof could see.
 MOST_HOPS = 200
@@ -52,6 +52,10 @@ def _enter(flow: Flow, frames: Frames) -> Frames | None:
     if state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT):
         flow.emit(DropTimer("wait"))
     flow.change(frames=frames, pending=None, tries=0, overlay=Overlay.NONE, told_quiet=False, awaiting=Awaiting.NOTHING)
+    if isinstance(step, model.Isolate | model.Restore) and not state.interlock.lock:
+        flow.change(awaiting=Awaiting.LOCK_NUMBER)  # after a hand-over: `take_up` comes here again with the number
+        present(flow)
+        return None
     path = flow.state.path
     flow.emit(StepEntered(path, step.id, step.kind, flow.state.interlock.power))
     return ENTER[type(step)](flow, step)
@@ -101,9 +105,13 @@ def clear(flow: Flow, what: Turn, why: str) -> None:
 
 
 def take_up(flow: Flow) -> None:
-    """Go on at the step the visit stands at: a wait with what is left of it, a gate from its beginning."""
+    """Go on at the step the visit stands at: a wait with what is left of it, a gate from its beginning; what was found or
+    handed over there is said again, not done again."""
     state = flow.state
-    if isinstance(state.step, model.Wait):
+    if isinstance(state.step, model.Finding | model.Handover):
+        flow.change(awaiting=Awaiting.DONE)
+        present(flow)
+    elif isinstance(state.step, model.Wait):
         left = state.wait_ends - flow.now
         if left <= 0:
             forward(flow)

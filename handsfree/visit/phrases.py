@@ -35,7 +35,7 @@ def _go_back(flow: Flow) -> None:
 
 
 def _correction(flow: Flow) -> None:
-    """Undo the last answer on this side of the gate and ask it again."""
+    """Undo the last answer on this side of the gate and ask it again; what followed from it is not told any more."""
     state = flow.state
     for at in range(len(state.trail) - 1, -1, -1):
         frames = state.trail[at]
@@ -43,6 +43,7 @@ def _correction(flow: Flow) -> None:
         if key in state.remembered:
             kept = {name: result for name, result in state.remembered.items() if name != key}
             flow.change(trail=state.trail[:at], remembered=kept)
+            flow.untell(key)
             flow.emit(Corrected(key[0], key[1]))
             flow.prompt("corrected", "answer")
             backward(flow, frames)

@@ -70,7 +70,11 @@ class Runner:
     def _await(self) -> Iterable[Happening]:
         due = min(self._timers.values(), default=None)
         wait = None if due is None else max(0.0, due - self._clock.now())
-        heard = self._ear.next(wait)
+        try:
+            heard = self._ear.next(wait)
+        except Trouble as trouble:  # the sound of an utterance could not be kept
+            self._unrecorded(trouble)
+            raise
         if heard is not None:
             return (heard,)
         now = self._clock.now()

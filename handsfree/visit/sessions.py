@@ -12,7 +12,17 @@ from handsfree import __version__
 from handsfree.errors import Trouble
 from handsfree.journal import reader
 from handsfree.journal.clock import Clock as JournalClock
-from handsfree.journal.events import HAPPENINGS, Attached, EvidenceTaken, Happening, Opened, Resumed, Stamped, StopAsked
+from handsfree.journal.events import (
+    EFFECTS,
+    HAPPENINGS,
+    Attached,
+    EvidenceTaken,
+    Happening,
+    Opened,
+    Resumed,
+    Stamped,
+    StopAsked,
+)
 from handsfree.journal.keys import DeviceKey
 from handsfree.journal.writer import Journal
 from handsfree.language import base
@@ -85,7 +95,7 @@ def take_up(folder: Path, clock: JournalClock | None = None, key: DeviceKey | No
     """A visit that was interrupted, stopped or is to be continued. Trouble where it ended, or its record does not hold."""
     journal = Journal.resume(folder, clock=clock, key=key)
     try:
-        state = state_of(reader.read(folder), folder)
+        state, whole = state_of(reader.read(folder), folder)
         if state.closed and state.outcome not in ("stopped", "to be continued"):
             raise Trouble(f"{folder} ended as '{state.outcome}'; begin a new visit instead.")
         proofs.may_run(state.book)
@@ -93,28 +103,44 @@ def take_up(folder: Path, clock: JournalClock | None = None, key: DeviceKey | No
         journal.close()
         raise
     why = "to be continued" if state.outcome == "to be continued" else "stopped" if state.closed else "interrupted"
-    return Session(journal, state, Resumed(why, __version__))
+    return Session(journal, state, Resumed(why, __version__, unrecorded=not whole))
 
 
-def state_of(entries: Iterable[Stamped], folder: Path) -> State:
-    """`advance` over every happening of a record. Trouble where its first event opens no visit."""
+def state_of(entries: Iterable[Stamped], folder: Path) -> tuple[State, bool]:
+    """`advance` over every happening of a record; with the state, whether all that the last happening brought is on the
+    record. Trouble where its first event opens no visit."""
     state: State | None = None
+    due = 0
     for entry in entries:
         if isinstance(entry.event, Opened) and state is None:
             state = start(book_of(entry.event), base.load(entry.event.language))
         if state is None:
             raise Trouble(f"{folder} does not begin with an opened visit; it cannot be taken up.", 3)
         if isinstance(entry.event, HAPPENINGS):
-            state, _ = advance(state, entry)
+            state, effects = advance(state, entry)
+            due = len(effects) + (0 if isinstance(entry.event, Resumed) else due)
+        elif isinstance(entry.event, EFFECTS):
+            due -= 1
     if state is None:
         raise Trouble(f"{folder} holds no event; begin a new visit instead.")
-    return state
+    return state, due <= 0
 
 
 def book_of(opened: Opened) -> Book:
     """The procedures as they were read that day, from the copies in the record."""
     procedures = {name: load.parse(text, f"{name}.yaml") for name, text in opened.copies}
     return Book(opened.procedure, procedures, dict(opened.digests), dict(opened.copies))
+
+
+def book_named(named: str) -> Book:
+    """A procedure by its name or file, or as a visit read it, by the visit's folder."""
+    folder = Path(named)
+    if not (folder / reader.JOURNAL).is_file():
+        return load.load_book(named)
+    opened = next((entry.event for entry in reader.read(folder) if isinstance(entry.event, Opened)), None)
+    if opened is None:
+        raise Trouble(f"{folder} does not begin with an opened visit, so it names no procedure.", 3)
+    return book_of(opened)
 
 
 def run(session: Session, runner_of: Callable[[Session], Runner]) -> State:

@@ -81,7 +81,8 @@ class State:
     """`frames`: the stack of procedures, the innermost last; () before the start and after the end. `trail`: places
     'go back' may return to, the latest last. `covering`: the isolation step last entered, where a cleared isolation is made
     again, and `return_to` where to go once it is. `tries`: askings-again in a row. `remembered`: results by
-    (procedure path, step)."""
+    (procedure path, step). `tellings`: what each step that brought something told the fault model, the latest last:
+    'check=answer', or '' for nothing."""
 
     book: Book
     language: Language
@@ -93,7 +94,7 @@ class State:
     covering: Frames = ()
     return_to: Frames = ()
     remembered: Mapping[tuple[tuple[str, ...], str], Result] = field(default_factory=dict)
-    told: Mapping[str, str] = field(default_factory=dict)  # check of the fault model -> its answer
+    tellings: Mapping[tuple[tuple[str, ...], str], str] = field(default_factory=dict)
     pending: Pending | None = None
     lock_offered: tuple[str, ...] = ()
     check: int = 0
@@ -115,6 +116,12 @@ class State:
     @property
     def closed(self) -> bool:
         return bool(self.outcome)
+
+    @property
+    def told(self) -> Mapping[str, str]:
+        """Check of the fault model -> its answer."""
+        parts = (telling.partition("=") for telling in self.tellings.values() if telling)
+        return {check: answer for check, _, answer in parts}
 
     @property
     def path(self) -> tuple[str, ...]:

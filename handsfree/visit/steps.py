@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -116,22 +117,30 @@ def _call(flow: Flow, step: model.Call) -> Onward:
     return places.into(flow.state.book, flow.state.frames, step.procedure)
 
 
+def record(flow: Flow, step: model.Finding | model.Handover) -> None:
+    """What is found, or handed over, here; once, however often it is said."""
+    here, path = results_here(flow), flow.state.path
+    if isinstance(step, model.Finding):
+        evidence = tuple((name, here[name].text) for name in step.evidence if name in here)
+        flow.emit(FindingMade(path, step.id, step.finding, step.say, evidence))
+    else:
+        missing = flow.words("summary-missing")
+        summary = tuple((name, here[name].text if name in here else missing) for name in step.summary)
+        flow.emit(HandedOver(path, step.id, step.to, summary))
+
+
 def _finding(flow: Flow, step: model.Finding) -> Onward:
-    here = results_here(flow)
-    evidence = tuple((name, here[name].text) for name in step.evidence if name in here)
-    flow.emit(FindingMade(flow.state.path, step.id, step.finding, step.say, evidence))
+    record(flow, step)
     return _await(Awaiting.DONE)(flow, step)
 
 
 def _handover(flow: Flow, step: model.Handover) -> Onward:
-    here = results_here(flow)
-    missing = flow.words("summary-missing")
-    summary = tuple((name, here[name].text if name in here else missing) for name in step.summary)
     flow.change(trail=(), covering=(), return_to=())
     if flow.state.interlock.power is not Power.LIVE:
         flow.turn_lock(Turn.HANDED_OVER, flow.words("why-handover"))
         flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.words("why-handover"))
-    flow.emit(HandedOver(flow.state.path, step.id, step.to, summary))
+    flow.change(interlock=replace(flow.state.interlock, lock=()))  # whoever takes over has a padlock of their own
+    record(flow, step)
     return _await(Awaiting.DONE)(flow, step)
 
 
@@ -320,4 +329,4 @@ PRESENT: dict[Awaiting, Callable[[Flow, Any], None]] = {
     Awaiting.CUT_WAIT: _cut_wait,
 }
 
-__all__ = ["ENTER", "PRESENT", "close", "leave", "present", "results_here", "set_wait_timer"]
+__all__ = ["ENTER", "PRESENT", "close", "leave", "present", "record", "results_here", "set_wait_timer"]

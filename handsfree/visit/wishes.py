@@ -21,3 +21,4 @@ def take(flow: Flow, result: Result) -> None:
     state = flow.state
     assert state.step is not None
     flow.change(remembered={**state.remembered, (state.path, state.step.id): result})
+    flow.tells(None)

@@ -5,15 +5,20 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from handsfree.authoring.hearing import WriterHearer
+import numpy as np
+
+from handsfree.authoring.dictation import Written
+from handsfree.authoring.draft import Doubt
+from handsfree.authoring.hearing import WriterHearer, dictated
 from handsfree.authoring.keeping import Recording, open_recording
 from handsfree.authoring.recorder import Recorder
 from handsfree.authoring.turn import State
-from handsfree.journal.events import Happening, KeepNote, ListenFor
+from handsfree.journal.events import Happening, KeepNote, ListenFor, NoteKept
+from handsfree.journal.writer import Journal, flac
 from handsfree.language import base
 from handsfree.sound.samples import RealClock
 from handsfree.visit.keyboard import TypedEar, WrittenMouth
@@ -66,6 +71,51 @@ finish
 """
 
 
+#: Much the same in Spanish.
+MIRAR = """\
+Mirar el ventilador
+nuevo paso
+Peligro. La tensión de red puede matar.
+eso es todo
+guardar
+nuevo paso
+Ponga la palma delante de la boca. ¿Cómo se siente el aire, fresco, caliente o en calma?
+el paso que sigue
+el paso que sigue
+un paso posterior
+ninguno
+guardar
+nuevo paso
+Dé la temperatura del mueble en grados Celsius, entre menos treinta y cincuenta y cinco grados.
+temperatura del mueble
+4
+8
+ninguno
+guardar
+nuevo paso
+El mueble está bastante frío. La queja no se ve ahora.
+hallazgo
+temperatura normal
+paso 2
+paso tres
+eso es todo
+guardar
+nuevo paso
+No se ha encontrado ninguna avería.
+el final
+sin avería encontrada
+guardar
+nuevo paso
+El ventilador mueve poco aire.
+final
+sin reparar
+guardar
+terminar
+paso seis
+terminar
+"""
+
+
 @dataclass
 class Told:
     """A recording that was run: what it said, and how it ended."""
@@ -79,20 +129,46 @@ class Told:
         return self.recording.shelf.path.read_text(encoding="utf-8")
 
 
-def typed(lines: str | Sequence[str], folder: Path, name: str = "fan-look") -> Told:
+def typed(lines: str | Sequence[str], folder: Path, name: str = "fan-look", language: str = "en") -> Told:
     """Recorded from the keyboard until the lines end."""
     text = lines if isinstance(lines, str) else "\n".join(lines) + "\n"
-    recording = open_recording(name, folder, "en", "Resi Kofler", "typed")
+    recording = open_recording(name, folder, language, "Resi Kofler", "typed")
     said: list[str] = []
-    ear = TypedEar(io.StringIO(text), base.load("en"), RealClock())
+    ear = TypedEar(io.StringIO(text), base.load(language), RealClock())
     recorder = Recorder(recording, ear, WrittenMouth(lambda words, role: said.append(words)))
+    return Told(recording, recorder.run(), said)
+
+
+class DoubtingEar(TypedEar):
+    """Lines as typed, but free words come as an engine dictates them: with a clip, and where a line has 'fans|fins|fence',
+    with the first written and the others what it may be. So every doubt of a dictation is known."""
+
+    def __init__(self, lines: Sequence[str], journal: Journal, language: str) -> None:
+        super().__init__(io.StringIO("\n".join(lines) + "\n"), base.load(language), RealClock())
+        self._journal = journal
+
+    def next(self, timeout: float | None) -> Happening | None:
+        happening = super().next(timeout)
+        if not isinstance(happening, NoteKept):
+            return happening
+        pieces = [tuple(word.split("|")) for word in happening.text.split()]
+        doubts = tuple(Doubt(at, word, tuple(others)) for at, (word, *others) in enumerate(pieces) if others)
+        clip, digest = self._journal.keep_sound(flac(np.zeros(4000, dtype=np.float32)))
+        event = dictated(Written(" ".join(word for word, *_ in pieces), doubts, "scripted"))
+        return replace(event, clip=clip, clip_sha256=digest)
+
+
+def doubted(lines: Sequence[str], folder: Path, name: str = "fan-look", language: str = "en") -> Told:
+    """Recorded by dictation whose doubts the lines say."""
+    recording = open_recording(name, folder, language, "Resi Kofler", "scripted")
+    said: list[str] = []
+    mouth = WrittenMouth(lambda words, role: said.append(words))
+    recorder = Recorder(recording, DoubtingEar(lines, recording.journal, language), mouth)
     return Told(recording, recorder.run(), said)
 
 
 def spoken(words: str, voice: str, rate: float) -> Any:
     """Sentence by sentence, with the pause between them that a person makes: flite runs them together."""
-    import numpy as np
-
     from audio_fixtures.voices import padded, silence, synthesise
 
     sentences = re.split(r"(?<=[.?!])\s+", words)

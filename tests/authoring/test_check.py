@@ -98,6 +98,30 @@ def test_a_better_word_is_offered() -> None:
     assert all(re.match(r"Say '|Write it |Take a longer word|Take another word", text) for text in texts.values())
 
 
+def test_answers_of_two_sounds_that_differ_in_one_sound_alike(tmp_path: Path) -> None:
+    path = tmp_path / "level.yaml"
+    path.write_text(
+        "procedure: level\ntitle: A level\nsteps:\n  - {id: level, kind: ask, say: Look at it., answers: [low, 'no']}\n"
+        "  - {id: over, kind: end, say: The work is over., outcome: done}\n", encoding="utf-8",
+    )  # fmt: skip
+    said = [remark.why for remark in check_file(path, []).remarks]
+    assert "Step `level` has the answers 'low' and 'no', which sound alike." in said
+
+
+def test_measured_confusions_bring_answers_nearer_and_never_farther() -> None:
+    from handsfree.language import base
+    from handsfree.procedure.confusions import cost, shares_of, weighed
+
+    english = base.load("en")
+    assert shares_of("es") == {}
+    assert weighed("caliente", "frío", "es") == 1.0
+    shares = shares_of("en")
+    assert shares[frozenset(("M", "N"))] > shares.get(frozenset(("L", "N")), 0.0)
+    assert 0 < cost(0.2) < cost(0.05) < cost(0.0) == 1
+    assert weighed("warm", "worn", "en") < english.apart("warm", "worn")  # M is taken for N more often than half
+    assert weighed("open", "closed", "en") > 0.34
+
+
 def test_the_command_prints_and_exits(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit) as stopped:
         commands.check(FAULTY / "loop.yaml", as_json=True)

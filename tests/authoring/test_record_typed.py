@@ -15,7 +15,7 @@ from handsfree.resources import folder as shipped
 from tests.authoring.scenes import LOOK_AT_FAN, typed
 
 TITLE = "Look at the fan"
-END = ["new step", "That is all there is.", "the end", "done", "keep"]
+END = ["new step", "The work is over.", "the end", "all done", "keep"]
 
 
 def test_a_whole_procedure_loads_is_proved_and_has_nothing_to_remark(tmp_path: Path) -> None:
@@ -26,6 +26,7 @@ def test_a_whole_procedure_loads_is_proved_and_has_nothing_to_remark(tmp_path: P
     caution, ask, read, finding, *_ = procedure.steps
     assert isinstance(caution, Caution)
     assert (caution.level, caution.hazards) == (Level.DANGER, (Hazard.MAINS,))
+    assert caution.say == "Mains voltage can kill."  # its signal word is the level: the visit says it, once
     assert isinstance(ask, Ask)
     assert [(answer.say, answer.go) for answer in ask.answers] == [
         ("cool", None), ("warm", None), ("dead calm", "fan-moves-little-air"),
@@ -152,7 +153,7 @@ def test_one_field_is_changed_and_nothing_else(tmp_path: Path) -> None:
     assert isinstance(read, Read)
     assert (read.plausible, read.expected, read.quantity) == ((0, 100), (39, 46), "temperature of the cabinet")
     assert isinstance(caution, Caution)
-    assert caution.say == "Warning. Mains voltage can hurt."
+    assert caution.say == "Mains voltage can hurt."
 
 
 def test_correction_takes_back_the_last_answer(tmp_path: Path) -> None:
@@ -190,9 +191,32 @@ def test_what_is_no_name_is_refused(name: str, tmp_path: Path) -> None:
 
 
 def test_findings_of_the_check_are_read_out(tmp_path: Path) -> None:
+    """By the number of their step, once, and without the words and signs of the file."""
     told = typed([*_three("finish")], tmp_path)
-    assert any(said.startswith("The check found") for said in told.said)
-    assert any(said.startswith("Step three.") for said in told.said)
+    at = told.said.index("The check found one.")
+    assert told.said[at + 1] == (
+        "Step three runs off the end of the procedure. Say where it leads, or record an end after it."
+    )
+    sharp = ["new step", "Brush the fins.", "an instruction", "sharp fins", "that is all", "keep"]
+    both = ["new step", "Open the door and look at the lamp.", "an instruction", "none", "keep"]
+    told = typed([TITLE, *sharp, *both, *END, "finish"], tmp_path / "other")
+    at = told.said.index("The check found two.")
+    assert told.said[at + 1 : at + 3] == [
+        "Step one meets sharp fins but can be reached without a caution that names it. Record a caution before it.",
+        "Step two has two instructions in one sentence: 'Open the door and look at the lamp.'. "
+        "Begin a new sentence at 'look'.",
+    ]
+    assert not any(sign in said for said in told.said for sign in "`@>_")
+
+
+def test_a_step_that_lost_what_it_names_is_said_to_be_incomplete(tmp_path: Path) -> None:
+    lines = [
+        TITLE, "new step", "Look at the lamp.", "a question", "lit", "dark", "that is all", "straight on", "straight on",
+        "none", "keep", "new step", "The lamp is dark.", "a finding", "lamp dark", "step one", "that is all", "keep", *END,
+        "delete", "step one", "affirm", "affirm", "check it now",
+    ]  # fmt: skip
+    told = typed(lines, tmp_path)
+    assert "Step one is not complete: the evidence. Change it." in told.said
 
 
 def test_it_can_be_stopped_at_any_question(tmp_path: Path) -> None:

@@ -43,7 +43,7 @@ def test_it_is_recorded_to_the_end_and_loads(told: tuple[Told, Voice]) -> None:
     assert recorded.state.outcome == "finished"
     steps = load_procedure(recorded.recording.shelf.path).steps
     assert [type(step) for step in steps] == [Caution, Ask, End]
-    assert steps[0].say == "Danger. Mains voltage can kill."
+    assert steps[0].say == "Mains voltage can kill."  # its signal word is the level, and the visit says it
     assert steps[2].say == "No fault was found."
     assert isinstance(steps[1], Ask)
     assert [answer.say for answer in steps[1].answers] == ["warm air", "dead calm"]

@@ -137,9 +137,12 @@ def test_a_saying_taken_for_another_ends_the_path_and_is_told(book: Any) -> None
 def test_the_map_shows_where_one_is(book: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     from handsfree.authoring.commands import Rehearse, rehearse
 
-    monkeypatch.setattr("sys.stdin", io.StringIO("seven three\naffirm\nunderstood\nnext step\ndead calm\n"))
+    monkeypatch.setattr("sys.stdin", io.StringIO("seven three\naffirm\nunderstood\nnext step\ndead calm\n40\naffirm\n"))
     rehearse(Rehearse("platform-check", typed=True))
     said = capsys.readouterr().out
+    here = [line for line in said.splitlines() if line.startswith(">>")]
+    assert len(here) == len(set(here))  # one map a step, also where a decision goes on at once
+    assert [line.split()[2] for line in here[-2:]] == ["cabinet-temperature", "fan-stopped"]
     assert ">>   4   cabinet-temperature (read)" in said
     assert " x   3   delivery-air (ask)" in said
     assert "!" in next(line for line in said.splitlines() if "clean-condenser" in line)

@@ -128,6 +128,32 @@ def test_sign_in_find_play_and_sign_off_by_keyboard_alone(browser: Any, desk: De
         tab.close()
 
 
+def test_a_password_can_be_looked_at_while_it_is_typed(browser: Any, desk: Desk) -> None:
+    with served(desk) as address:
+        tab = browser.new_page()
+        tab.goto(f"{address}/sign-in")
+        tab.fill("input[name=password]", "what I typed")
+        for kind in ("text", "password"):
+            reach(tab, ".check input")
+            tab.keyboard.press(" ")
+            assert tab.get_attribute("input[name=password]", "type") == kind
+        tab.close()
+
+
+def test_a_row_on_a_narrow_screen_lies_wholly_in_sight_and_is_still_a_row(browser: Any, desk: Desk, season: Made) -> None:
+    with served(desk) as address:
+        tab = browser.new_page(viewport={"width": 390, "height": 800})
+        sign_in(tab, address)
+        for path in ("/visits", "/due", "/search?q=isolated", f"/visits/{season.folders['first'].name}"):
+            tab.goto(f"{address}{path}")
+            right = "Math.max(...[...document.querySelectorAll('.stack tbody *')].map(e => e.getBoundingClientRect().right))"
+            assert 0 < tab.evaluate(right) <= 390, path
+            assert tab.get_by_role("row").count() > 1
+            assert tab.get_by_role("cell").count() > 1
+            picture(tab, f"phone-{path.strip('/').split('?')[0].split('/')[0]}")
+        tab.close()
+
+
 def test_the_replay_runs_with_its_sound_in_step_with_the_text(browser: Any, desk: Desk, season: Made) -> None:
     with served(desk) as address:
         tab = browser.new_page(viewport={"width": 1280, "height": 900})

@@ -9,7 +9,7 @@ from typing import Any
 
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from sqlalchemy import Engine, func, select
+from sqlalchemy import Engine, func, select, update
 
 from handsfree.desk import database, ingest, measures, queries
 from handsfree.desk.measures import Between, FirstFix
@@ -183,6 +183,12 @@ def test_the_figures_are_those_counted_by_hand(engine: Engine, season: Made) -> 
     assert measures.first_fix(engine, EVERYBODY, ALWAYS, now=1e11) == FirstFix(4, 1)
     assert measures.first_fix(engine, EVERYBODY, ALWAYS, now=day(3, 20).timestamp()) == FirstFix(1, 0), "others too young"
     assert measures.first_fix(engine, Scope((BRANDNER,)), ALWAYS, now=1e11) == FirstFix(2, 1)
+    with engine.begin() as connection:  # nothing was to be fixed in either; to HK-4 somebody had to come again all the same
+        names = [season.folders[name].name for name in ("first", "once")]
+        connection.execute(update(Visit).where(Visit.name.in_(names)).values(outcome="no fault found"))
+    assert measures.first_fix(engine, EVERYBODY, ALWAYS, now=1e11) == FirstFix(3, 0)
+    with engine.begin() as connection:
+        connection.execute(update(Visit).where(Visit.name.in_(names)).values(outcome="done"))
     worst = measures.misheard(engine, EVERYBODY, ALWAYS)[0]
     assert (worst.step, worst.again) == ("unplug", 6), "'not isolated' and the wrong lock number, in three visits"
     (minutes,) = measures.minutes_by_procedure(engine, EVERYBODY, ALWAYS)

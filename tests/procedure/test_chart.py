@@ -12,7 +12,7 @@ import pytest
 
 from handsfree.procedure.chart import END, START, chart_of, mermaid, svg
 from handsfree.procedure.layout import Box, by_graphviz, by_layers
-from handsfree.procedure.load import load_book, procedure_files
+from handsfree.procedure.load import book_of, load_book, parse, procedure_files
 from handsfree.procedure.model import Book
 from handsfree.resources import folder
 
@@ -52,7 +52,7 @@ def test_it_is_black_and_white(book: Book, graphviz: bool) -> None:
 def test_the_span_holds_what_is_met_isolated(book: Book) -> None:
     chart = chart_of(book)
     assert [node.name for node in chart.nodes if node.span] == ["dead", "brush", "back-on"]
-    assert chart.spans == ("ISOLATED 1 by unplug",)
+    assert [span.label for span in chart.spans] == ["ISOLATED 1 by unplug"]
     assert (START, "greet", "") in chart.edges
     assert ("fixed", END, "") in chart.edges
 
@@ -102,3 +102,18 @@ def test_mermaid(book: Book) -> None:
         assert {a, b} <= names
     assert text.count("-->") == len(chart_of(book).edges)
     assert not re.search(r'"[^"\n]*[<>](?!br/>|/?br)[^"\n]*"', text.replace("<br/>", ""))
+
+
+OVER_RANGE_ELSEWHERE = """\
+procedure: meter
+title: A meter
+steps:
+  - {id: volts, kind: read, say: Give volts., quantity: supply, unit: volt, plausible: [0, 300], over_range: far}
+  - {id: done, kind: end, say: "Done.", outcome: done}
+  - {id: far, kind: end, say: "Too high.", outcome: not fixed}
+"""
+
+
+def test_the_ordinary_way_of_a_reading_carries_no_label() -> None:
+    chart = chart_of(book_of(parse(OVER_RANGE_ELSEWHERE)))
+    assert [(to, label) for a, to, label in chart.edges if a == "volts"] == [("done", ""), ("far", "over range")]

@@ -110,7 +110,7 @@ def test_a_proof_taken_out_is_told_with_what_follows_from_it() -> None:
     text = "\n".join(change.sentence for change in found)
     assert "The prove step `dead` is gone" in text
     assert "Step `brush` was done isolated and is done isolated but not proved dead now." in text
-    assert "The new version is not safe to run: step `brush` works on moving fan" in text
+    assert "The new version is not safe to run: Step `brush` works on moving fan" in text
     back = "\n".join(change.sentence for change in compare(_without("dead"), book(TEXT)))
     assert "The fault 'hazard while live' at step `brush` is mended." in back
 

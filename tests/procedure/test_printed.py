@@ -34,13 +34,21 @@ def test_markdown(book: Book) -> None:
     assert "Number on my lock: ______" in gate
     assert steps["1.8"].count("- [ ]") == 3
     assert "Only while isolated" in steps["1.9"]
-    assert "cabinet air: ______________ degF" in steps["1.4"]
+    assert "cabinet air: ______________ °F" in steps["1.4"]
     assert "- If over range: go to step 1.16." in steps["1.4"]
     assert "If [1.4] \\> 41 and [1.2] = 'lit': go to step 1.6." in steps["1.5"]
     assert "**CAUTION**" in steps["1.6"]
     assert "Do all of part 2" in steps["1.3"]
     assert "go back to the step that called it" in steps["2.4"]
     assert "Tell them the answers of steps 1.2, 1.4." in steps["1.18"]
+
+
+def test_what_belongs_to_a_step_is_indented_under_it(book: Book) -> None:
+    from handsfree.procedure.printed import _PDF
+
+    styles = {line.text.split()[0]: line.style for line in lines_of(book)}
+    assert (styles["Expected:"], styles["Instrument:"]) == ("detail", "detail")
+    assert _PDF["detail"][2] == _PDF["say"][2] == _PDF["plain"][2]
 
 
 ENGLISH = [path for path in procedure_files(folder("procedures")) if load_procedure(path).language == "en"]

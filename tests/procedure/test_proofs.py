@@ -178,7 +178,7 @@ def test_calls_that_grow_without_end_are_refused() -> None:
 
 
 def test_a_book_with_faults_does_not_start() -> None:
-    with pytest.raises(Trouble, match=r"main\.yaml: step `work` works on mains .* Path: work\."):
+    with pytest.raises(Trouble, match=r"main\.yaml: Step `work` works on mains .* Path: work\."):
         may_run(book_of(procedure("main", step("work", "instruct", hazards=["mains"]), END)))
 
 

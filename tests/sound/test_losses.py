@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
 import pytest
@@ -15,8 +16,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handsfree.journal.events import SoundDropped
-from handsfree.language.meaning import Heard, Listening, Verdict
-from handsfree.sound.live import LOSSES_EVERY, Ended, Happenings, LiveLoop
+from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
+from handsfree.sound.live import LOSSES_EVERY, Ended, Happenings, HeardSound, LiveLoop
 from handsfree.sound.samples import RATE, Samples, VirtualClock, silence
 from handsfree.sound.sinks import NullSink
 from handsfree.sound.sources import BLOCK, Block
@@ -104,6 +105,52 @@ def test_a_loss_long_after_another_is_told_at_once_too() -> None:
 def test_speech_in_any_of_them_is_speech_lost() -> None:
     found = told([5, 5, 5, *[0] * blocks(2 * LOSSES_EVERY)], talking=(2, 3))
     assert [event.speech for _, event in found] == [False, True]
+
+
+class Cutting:
+    """A cutter that finds one utterance, from block `begins` to block `ends`."""
+
+    speaking = False
+
+    def __init__(self, begins: int, ends: int) -> None:
+        self._at, self._begins, self._ends = 0, begins, ends
+
+    def feed(self, samples: Samples) -> tuple[Any, ...]:
+        self._at += 1
+        whole = silence((self._ends - self._begins) * SECONDS)
+        return (Found(whole, self._begins * SECONDS, self._ends * SECONDS),) if self._at == self._ends else ()
+
+
+@dataclass(frozen=True)
+class Found:
+    samples: Samples
+    start_s: float
+    end_s: float
+
+
+class Believing:
+    def hear(self, samples: Samples, listening: Listening) -> Heard:
+        return Heard(Verdict.ACCEPTED, Meaning(Sense.PHRASE, "running"), 1.0)
+
+
+@pytest.mark.parametrize(
+    ("lost_before", "verdict"),
+    [(None, Verdict.ACCEPTED), (10, Verdict.ACCEPTED), (11, Verdict.ASKED_AGAIN), (19, Verdict.ASKED_AGAIN),
+     (20, Verdict.ACCEPTED), (25, Verdict.ACCEPTED)],
+)
+def test_what_has_a_hole_in_it_is_asked_again(lost_before: int | None, verdict: Verdict) -> None:
+    """The utterance is blocks 10 to 19; '(not) running' must not be taken for 'running'."""
+    losses = [480 if number == lost_before else 0 for number in range(40)]
+    clock, happenings = VirtualClock(), Happenings()
+    loop = LiveLoop(Lossy(losses, clock), Cutting(10, 20), NullSink(clock, happenings.tell), Believing(), happenings, clock)
+    loop.listen(Listening(phrases=("running",)))
+    loop.start()
+    heard = []
+    while not isinstance(happening := happenings.next(20), Ended):
+        heard += [happening.heard] if isinstance(happening, HeardSound) else []
+    loop.close()
+    assert [one.verdict for one in heard] == [verdict]
+    assert ("lost" in heard[0].reason) == (verdict == Verdict.ASKED_AGAIN)
 
 
 @given(st.lists(st.sampled_from([0, 0, 0, 1, 480, 16_000]), max_size=900))

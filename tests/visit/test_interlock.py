@@ -8,7 +8,7 @@ import pytest
 
 from handsfree.journal.events import Utterance
 from handsfree.language.meaning import Sense, Verdict, gate_text
-from handsfree.visit.interlock import TABLE, Interlock, Power, Turn, hear_phrase, overstayed, prove, turn
+from handsfree.visit.interlock import TABLE, Interlock, Power, Turn, hear_phrase, overstayed, prove, spoke, turn
 
 LOCK = ("four", "two")
 
@@ -91,3 +91,59 @@ def test_silence_longer_than_the_break_is_an_overstay() -> None:
     assert not overstayed(isolated, 10.0 + 1800, 1800)
     assert overstayed(isolated, 10.0 + 1800.1, 1800)
     assert not overstayed(Interlock(), 1e9, 1800)
+
+
+def test_the_names_that_stand_in_every_record() -> None:
+    """A reader of an old record knows these words: none may change."""
+    assert list(Power) == ["LIVE", "ISOLATING", "ISOLATED", "RESTORING"]
+    assert list(Turn) == [
+        "isolation begun", "proved dead", "restore begun", "restored", "found live", "isolation left", "power is on",
+        "break", "resume", "handover", "visit closed",
+    ]
+
+
+def test_a_visit_starts_live_with_nothing_given() -> None:
+    fresh = Interlock()
+    assert (fresh.power, fresh.lock, fresh.phrase_given, fresh.failures) == (Power.LIVE, (), False, 0)
+    assert fresh.phrase_given is False
+    assert (fresh.last_heard, fresh.since) == (0.0, 0.0)
+    assert not fresh.isolated
+
+
+OPENING = {Turn.ISOLATION_BEGUN: Power.ISOLATING, Turn.RESTORE_BEGUN: Power.RESTORING}
+
+
+@pytest.mark.parametrize("power", Power)
+@pytest.mark.parametrize("what", Turn)
+@pytest.mark.parametrize("given", [False, True])
+def test_every_turn_from_every_state(power: Power, what: Turn, given: bool) -> None:
+    """Written out here a second time: two turns begin something, proving isolates after the phrase, all others are LIVE."""
+    before = Interlock(power, LOCK, phrase_given=given, failures=3, last_heard=2.0, since=1.0)
+    after = turn(before, what, 7.0)
+    proved = what is Turn.PROVED_DEAD and power is Power.ISOLATING and given
+    assert after.power is (Power.ISOLATED if proved else OPENING.get(what, Power.LIVE))
+    assert after.phrase_given is False
+    assert (after.lock, after.failures, after.since) == (LOCK, 0, 7.0)
+    assert after.last_heard == (7.0 if what is Turn.PROVED_DEAD else 2.0)
+
+
+@pytest.mark.parametrize(("power", "word"), [(Power.ISOLATING, "isolated"), (Power.RESTORING, "clear")])
+def test_the_phrase_is_noted_with_its_time_and_the_failures_forgotten(power: Power, word: str) -> None:
+    before = Interlock(power, LOCK, failures=2, last_heard=1.0, since=1.0)
+    after = hear_phrase(before, phrase(word))
+    assert after == Interlock(power, LOCK, phrase_given=True, failures=0, last_heard=5.0, since=1.0)
+    other = hear_phrase(before, phrase("clear" if word == "isolated" else "isolated"))
+    assert other == Interlock(power, LOCK, phrase_given=False, failures=3, last_heard=1.0, since=1.0)
+
+
+def test_one_digit_is_no_lock_number() -> None:
+    assert not hear_phrase(Interlock(Power.ISOLATING, ("four",)), phrase(lock=("four",))).phrase_given
+    assert hear_phrase(Interlock(Power.ISOLATING, LOCK), phrase()).phrase_given
+
+
+def test_a_silence_counts_from_the_last_word_once_the_phrase_was_given() -> None:
+    given = hear_phrase(Interlock(Power.ISOLATING, LOCK), phrase())
+    assert overstayed(given, 5.0 + 60.1, 60)
+    assert not overstayed(spoke(given, 30.0), 30.0 + 60.0, 60)
+    assert spoke(given, 30.0).last_heard == 30.0
+    assert not overstayed(Interlock(Power.ISOLATING, LOCK), 1e9, 60)

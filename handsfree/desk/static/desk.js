@@ -1,5 +1,11 @@
 // The replay of a visit: its rows in order, each for as long as its sound or its pause lasts. All by keyboard, too.
 "use strict";
+// A password may be looked at while it is typed.
+for (const box of document.querySelectorAll("[data-shows-passwords]")) {
+  const fields = [...box.closest("form").querySelectorAll("input[type=password]")];
+  box.hidden = false;
+  box.addEventListener("change", (event) => fields.forEach((field) => { field.type = event.target.checked ? "text" : "password"; }));
+}
 (() => {
   const player = document.getElementById("player");
   if (!player) return;

@@ -1,0 +1,176 @@
+"""Doubtful words, settled by voice from what they may be, or by saying or typing another.
+
+Rules of this file:
+
+- Free words with doubts in them wait in `pending` until these are settled; then the question that asked takes them. So it is
+  for every sentence of a step and for the title alike.
+- What the writer leaves stays marked on its step, and can be settled later, from the review of the step.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from handsfree.authoring.draft import Doubt, DraftStep
+from handsfree.authoring.slots import hear
+from handsfree.authoring.turn import Question, Reply, Turn
+from handsfree.language.meaning import Listening
+from handsfree.procedure.model import text_digest
+
+MOST = 6  # words asked about in one go; the rest stay marked
+_CHOICES = 3
+_ENDS = ".,?!;:"
+_UNSETTLED = frozenset({"settle", "settle-word"})
+
+
+def doubtful(turn: Turn, reply: Reply) -> bool:
+    """These free words are to be settled before they are taken; what ends a list is not."""
+    asked = turn.state.at
+    return bool(reply.text and reply.doubts and asked not in _UNSETTLED and not turn.words.says(reply.text, "that is all"))
+
+
+def begin(turn: Turn, reply: Reply) -> None:
+    turn.change(pending=(turn.state.at, replace(reply, doubts=reply.doubts[MOST:])), doubts=reply.doubts[:MOST])
+    if len(reply.doubts) > 1:
+        turn.prompt("unsure-many", n=turn.spoken(len(reply.doubts)))
+    turn.ask("settle")
+
+
+def again(turn: Turn) -> None:
+    """The words of the step in review that stayed marked."""
+    turn.change(doubts=turn.step.doubts, pending=None)
+    turn.ask("settle")
+
+
+def settled(turn: Turn) -> Reply | None:
+    """The words that waited, once nothing about them is to be asked any more; the question is theirs again."""
+    if turn.state.pending is None or turn.state.doubts:
+        return None
+    asked, reply = turn.state.pending
+    turn.change(pending=None, at=asked)
+    return reply
+
+
+# ---- the question -----------------------------------------------------------------------------------------------------
+
+
+def _words(doubt: Doubt) -> tuple[str, ...]:
+    return (doubt.word, *doubt.others)[:_CHOICES]
+
+
+def _ask(turn: Turn) -> str:
+    doubt, ways = turn.state.doubts[0], turn.words.pairs("ordinal")
+    names = [next(way for way, tag in ways if tag == str(at)) for at in range(1, _CHOICES + 1)]
+    pairs = zip(names, _words(doubt), strict=False)
+    choices = " ".join(turn.words.prompt("settle-way", ordinal=name.capitalize(), word=word) for name, word in pairs)
+    if turn.state.pending is None:
+        return turn.words.prompt("settle-kept", choices=choices)
+    return turn.words.prompt("settle", number=turn.spoken(doubt.at + 1), choices=choices)
+
+
+def _hears(turn: Turn) -> Listening:
+    return hear(turn, "another word", "leave it", phrases=tuple(turn.words.choice("ordinal")))
+
+
+def _take(turn: Turn, reply: Reply) -> bool:
+    doubt = turn.state.doubts[0]
+    if turn.words.says(reply.phrase, "another word"):
+        turn.ask("settle-word")
+    elif turn.words.says(reply.phrase, "leave it"):
+        turn.prompt("word-left")
+        if turn.state.pending is not None:
+            asked, words = turn.state.pending
+            turn.change(pending=(asked, replace(words, doubts=(*words.doubts, doubt))))
+        _next(turn)
+    else:
+        at = int(turn.words.choice("ordinal").get(reply.phrase, "0"))
+        if not 0 < at <= len(_words(doubt)):
+            return False
+        _settle(turn, _words(doubt)[at - 1])
+    return True
+
+
+def _take_word(turn: Turn, reply: Reply) -> bool:
+    word = reply.text.strip(f" {_ENDS}")
+    if word:
+        _settle(turn, word)
+    return bool(word)
+
+
+def _settle(turn: Turn, word: str) -> None:
+    doubt = turn.state.doubts[0]
+    if turn.state.pending is None:
+        left = list(turn.step.doubts)
+        left.remove(doubt)
+        turn.change(step=replace(_mended(turn.step, doubt, word), doubts=tuple(left)))
+    else:
+        asked, reply = turn.state.pending
+        more = len(word.split()) - 1  # the words behind it move where one becomes two
+
+        def moved(other: Doubt) -> Doubt:
+            return replace(other, at=other.at + more) if other.at > doubt.at else other
+
+        text, left_over = _put(reply.text, doubt.at, word), tuple(map(moved, reply.doubts))
+        turn.change(
+            pending=(asked, replace(reply, text=text, doubts=left_over)), doubts=tuple(map(moved, turn.state.doubts))
+        )
+    _next(turn)
+
+
+def _next(turn: Turn) -> None:
+    turn.change(doubts=turn.state.doubts[1:])
+    turn.ask("settle" if turn.state.doubts else "review" if turn.state.pending is None else turn.state.pending[0])
+
+
+# ---- into the words ---------------------------------------------------------------------------------------------------
+
+
+def _put(text: str, at: int, word: str) -> str:
+    """The word in its place, with the capital and the stop that stood there."""
+    pieces = text.split()
+    old = pieces[at]
+    tail = old[len(old.rstrip(_ENDS)) :]
+    pieces[at] = (word[:1].upper() + word[1:] if old[:1].isupper() else word) + tail
+    return " ".join(pieces)
+
+
+def _mended(step: DraftStep, doubt: Doubt, word: str) -> DraftStep:
+    """The doubtful word replaced where it stands: in the field it is of, or in the first that has it."""
+    fields = (doubt.field,) if doubt.field else ("say", *step.facets)
+    for field in fields:
+        if field == "say":
+            if (text := _swapped(step.text, doubt.word, word)) is not None:
+                spoken = step.facets.get("sound_of") == text_digest(step.text)  # what was said is as it was: now it is right
+                return replace(step.having(sound_of=text_digest(text)) if spoken else step, text=text)
+        elif (value := _swapped(step.facets.get(field), doubt.word, word)) is not None:
+            return step.having(**{field: value})
+    return step
+
+
+def _swapped(value: Any, old: str, new: str) -> Any:
+    """The value with the first `old` in it replaced; None where it is not there. A name keeps its '-'."""
+    if isinstance(value, Mapping):
+        said = _swapped(value.get("say"), old, new)
+        return None if said is None else {**value, "say": said}
+    if isinstance(value, list | tuple):
+        for at, one in enumerate(value):
+            if (swapped := _swapped(one, old, new)) is not None:
+                return [*value[:at], swapped, *value[at + 1 :]]
+        return None
+    found = re.search(rf"(?<!\w){re.escape(old)}(?!\w)", value, re.IGNORECASE) if isinstance(value, str) else None
+    if found is None:
+        return None
+    joined = "-".join(new.split()) if "-" in value and " " not in value else new
+    mended = joined[:1].upper() + joined[1:] if found[0][:1].isupper() else joined
+    return value[: found.start()] + mended + value[found.end() :]
+
+
+QUESTIONS: dict[str, Question] = {
+    "settle": Question(_ask, _hears, _take),
+    "settle-word": Question(
+        lambda turn: turn.words.prompt("settle-word"), lambda turn: hear(turn, note=True), _take_word
+    ),
+}

@@ -1,0 +1,80 @@
+"""The pages put together and given to Sphinx.
+
+Rules of this file:
+
+- `pages/*.md` are written by hand. A line `%% NAME` in one is replaced by what GENERATED makes of the program.
+- A warning of Sphinx is an error: a page that does not hold is not built.
+- Nothing is fetched: the pages and what they need are in the folder, and open without a network.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from sphinx.application import Sphinx
+from sphinx.util.docutils import docutils_namespace
+
+from handsfree import __version__
+from handsfree.errors import Trouble
+from handsfree.handbook import decisions, grammar, journal, procedures, states
+
+PAGES = Path(__file__).parent / "pages"
+#: What a line `%% NAME` of a page stands for: Markdown.
+GENERATED: dict[str, Callable[[], str]] = {
+    "procedure": procedures.reference,
+    "grammar": grammar.reference,
+    "events": journal.reference,
+    "interlock picture": states.picture,
+    "interlock ways": states.ways,
+    "happenings": states.happenings,
+    "awaited": states.awaited,
+    "interlock rules": decisions.interlock_rules,
+    "thresholds": decisions.thresholds,
+    "denials": decisions.denials,
+    "branching rules": decisions.branching_rules,
+    "findings": decisions.findings,
+}
+_STANDS = re.compile(r"^%% (.+)$", re.M)
+SETTINGS = {
+    "project": "handsfree",
+    "author": "handsfree",
+    "release": __version__,
+    "extensions": ["myst_parser"],
+    "myst_heading_anchors": 3,
+    "html_theme": "furo",
+    "html_title": f"handsfree {__version__}",
+    "html_copy_source": False,
+    "html_show_copyright": False,
+}
+
+
+def filled(text: str) -> str:
+    """A page with what is generated in its place. KeyError for a name that nothing makes."""
+    return _STANDS.sub(lambda found: GENERATED[found[1]](), text)
+
+
+def build(out: Path) -> None:
+    """Trouble (status 1) where a page does not hold, with each warning; (2) where `out` cannot be written."""
+    if out.exists() and not out.is_dir():
+        raise Trouble(f"{out} is no folder; give the folder to write the handbook to.")
+    with tempfile.TemporaryDirectory(prefix="handsfree-handbook-") as place:
+        source = Path(place) / "pages"
+        source.mkdir()
+        for page in sorted(PAGES.glob("*.md")):
+            (source / page.name).write_text(filled(page.read_text(encoding="utf-8")), encoding="utf-8")
+        warnings = io.StringIO()
+        try:
+            with docutils_namespace():
+                app = Sphinx(
+                    source, None, out, Path(place) / "trees", "html", confoverrides=SETTINGS, status=None, warning=warnings,
+                    freshenv=True, warningiserror=True,
+                )  # fmt: skip
+                app.build()
+        except OSError as error:
+            raise Trouble(f"The handbook cannot be written to {out} ({error.strerror}); choose another folder.") from None
+    if warnings.getvalue().strip() or app.statuscode:
+        raise Trouble(f"The handbook does not hold:\n{warnings.getvalue().strip()}", 1)

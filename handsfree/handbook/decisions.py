@@ -1,0 +1,51 @@
+"""How each decision is made: the rules at the head of the modules that make them, and their limits as they are."""
+
+from __future__ import annotations
+
+import inspect
+
+from handsfree.handbook.markdown import code, rules_of, table, text
+from handsfree.journal import findings as finding
+from handsfree.language.meaning import Denial
+from handsfree.procedure import evaluation
+from handsfree.speech import acceptance
+from handsfree.visit import interlock
+
+
+def interlock_rules() -> str:
+    return rules_of(interlock.__doc__)
+
+
+def branching_rules() -> str:
+    return rules_of(evaluation.__doc__)
+
+
+def thresholds() -> str:
+    """What each set of engines must reach, by what is at stake."""
+    rows = [
+        (engines, str(stake), f"{model.threshold:.1%}")
+        for engines, stakes in acceptance.fitted().items() for stake, model in stakes.items()
+    ]  # fmt: skip
+    return table(("passes that testify", "at stake", "accepted from"), rows)
+
+
+def denials() -> str:
+    """The look-alikes that are never accepted, with an example where the source gives one."""
+    source = inspect.getsource(Denial)
+    examples = dict(line.strip().split(" = ", 1) for line in source.splitlines() if " = " in line)
+    rows = [(str(kind), text(examples[kind.name].partition("#")[2].strip())) for kind in Denial]
+    return table(("look-alike", "as in"), rows)
+
+
+def findings() -> str:
+    """Every rule of the findings, and the limits they go by."""
+    limits = finding.Limits()
+    rules = [
+        (rule.__name__.strip("_").replace("_", " "), text(rule.__doc__ or "")) for rule in finding.RULES
+    ]  # fmt: skip
+    known = [
+        (code("otherwise"), f"{limits.otherwise:g} s", "the least time an isolation takes where its step does not say"),
+        (code("many_again"), str(limits.many_again), "askings-again in one step"),
+        (code("silence"), f"{limits.silence:g} s", "without a word under isolation"),
+    ]  # fmt: skip
+    return table(("finding", "how it is told"), rules) + "\n" + table(("limit", "is", "of what"), known)

@@ -1,0 +1,66 @@
+"""A pronouncing dictionary kept as the text it came in: a Python string and tuples for each of its words would take ten
+times as much memory."""
+
+from __future__ import annotations
+
+from array import array
+from bisect import bisect_left
+from collections.abc import Iterator, Mapping, Sequence
+
+Phonemes = tuple[str, ...]
+
+
+class Pronouncing(Mapping[str, tuple[Phonemes, ...]]):
+    """Word -> its pronunciations. `text`: a line for each, 'word PH PH', 'word(2) PH PH', by word in the order of their code
+    points. `phonemes`: those that there are, so that each is one string however often it occurs."""
+
+    def __init__(self, text: str, phonemes: Phonemes) -> None:
+        self._text = text
+        self._once = {phoneme: phoneme for phoneme in phonemes}
+        self._starts = array("I")  # of the first line of each word, and the end of all
+        at, last = 0, ""
+        for line in text.splitlines(keepends=True):
+            word = line[: line.index(" ")].split("(")[0]
+            if word != last:
+                self._starts.append(at)
+                last = word
+            at += len(line)
+        self._starts.append(at)
+
+    def __len__(self) -> int:
+        return len(self._starts) - 1
+
+    def word(self, number: int) -> str:
+        """The word in this place, counted from 0."""
+        at = self._starts[number]
+        return self._text[at : self._text.index(" ", at)].split("(")[0]
+
+    def __iter__(self) -> Iterator[str]:
+        return map(self.word, range(len(self)))
+
+    def __getitem__(self, word: str) -> tuple[Phonemes, ...]:
+        number = bisect_left(range(len(self)), word, key=self.word)
+        if number == len(self) or self.word(number) != word:
+            raise KeyError(word)
+        return tuple(map(self._sounds, self._text[self._starts[number] : self._starts[number + 1]].splitlines()))
+
+    def firsts(self) -> Iterator[Phonemes]:
+        """The first pronunciation of each word, in their order."""
+        for at in self._starts[:-1]:
+            yield self._sounds(self._text[at : self._text.index("\n", at)])
+
+    def _sounds(self, line: str) -> Phonemes:
+        return tuple([self._once.get(phoneme, phoneme) for phoneme in line.split()[1:]])
+
+
+class Some(Sequence[str]):
+    """Words of a dictionary by their numbers, without a string for each."""
+
+    def __init__(self, whole: Pronouncing, numbers: Sequence[int]) -> None:
+        self._whole, self._numbers = whole, array("I", numbers)
+
+    def __len__(self) -> int:
+        return len(self._numbers)
+
+    def __getitem__(self, at: int) -> str:  # type: ignore[override]  # nobody slices it
+        return self._whole.word(self._numbers[at])

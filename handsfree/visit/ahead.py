@@ -1,0 +1,59 @@
+"""The sentences a visit is sure to need, before it needs them: what is synthesised while others are spoken."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
+
+from handsfree.journal.events import Say
+from handsfree.procedure import model
+from handsfree.visit.flow import Flow
+from handsfree.visit.interlock import Interlock, Power
+from handsfree.visit.speaking import duration
+from handsfree.visit.state import Awaiting, Frame, State
+from handsfree.visit.steps import PRESENT
+
+#: What is awaited at a step of each kind whose words are known from the procedure alone.
+FIXED: dict[type[Any], tuple[Awaiting, ...]] = {
+    model.Instruct: (Awaiting.DONE,),
+    model.Caution: (Awaiting.UNDERSTOOD,),
+    model.Ask: (Awaiting.ANSWER,),
+    model.Read: (Awaiting.READING,),
+    model.Evidence: (Awaiting.DONE,),
+    model.Finding: (Awaiting.DONE,),
+    model.Isolate: (Awaiting.GATE,),
+    model.Restore: (Awaiting.RESTORE_GATE, Awaiting.RESTORE_POWER),
+}
+PROOFS = {
+    "switch": (Awaiting.SWITCH_TRIED,),
+    "meter": (Awaiting.TESTER_BEFORE, Awaiting.DEAD_READING, Awaiting.TESTER_AFTER),
+}
+
+
+def sentences(state: State) -> Iterator[str]:
+    """As the machine says them, those of the main procedure first. Nothing is said by asking: they are for the synthesiser,
+    so what stands behind a gate is among them. A step with the writer's own recording is left out."""
+    book = state.book
+    for name in (book.main, *(name for name in book.procedures if name != book.main)):
+        for step in book.procedures[name].steps:
+            here = replace(state, frames=(Frame(name, step.id),), interlock=Interlock(Power.ISOLATED))
+            for text in _of(here, step):
+                yield state.language.speakable(text)
+
+
+def _of(here: State, step: model.Step) -> Iterator[str]:
+    flow = Flow(here)
+    awaited = PROOFS[step.method] if isinstance(step, model.Prove) else FIXED.get(type(step), ())
+    if isinstance(step, model.Restore):
+        flow.say(step.say, "step")
+        for check in range(len(step.checks)):
+            flow.change(check=check)
+            PRESENT[Awaiting.RESTORE_CHECK](flow, step)
+    elif isinstance(step, model.Wait) and not step.leaves_site:
+        flow.say(flow.words("wait", text=step.say, time=duration(here.language, step.seconds)), "step")
+    elif isinstance(step, model.Decide | model.Call):
+        flow.say(step.say, "step")
+    for awaiting in awaited:
+        PRESENT[awaiting](flow, step)
+    yield from (effect.text for effect in flow.effects if isinstance(effect, Say) and not effect.sound)

@@ -1,0 +1,31 @@
+"""What is synthesised ahead is what is said."""
+
+from __future__ import annotations
+
+from handsfree.journal.events import Say
+from handsfree.visit.ahead import sentences
+from tests.visit import data
+from tests.visit.scenes import Scene, book
+
+
+def test_a_visit_says_of_its_steps_only_what_was_made_ahead() -> None:
+    scene = Scene(book(data.WHOLE)).open()
+    made = set(sentences(scene.state))
+    speakable = scene.state.language.speakable
+    scene.words("next step", "cool", "forty", "isolated lock four two", "nothing runs", "understood", "next step")
+    scene.words("next step", "affirm", "next step", "next step", "next step", "clear lock four two", "next step")
+    said = [entry.event for entry in scene.record if isinstance(entry.event, Say)]
+    steps = [say for say in said if say.role in ("step", "caution")]
+    assert len(steps) > 10
+    assert [say.text for say in steps if speakable(say.text) not in made] == []
+    assert scene.state.outcome == "done"
+
+
+def test_by_meter_too() -> None:
+    scene = Scene(book(data.METER)).open()
+    made = set(sentences(scene.state))
+    speakable = scene.state.language.speakable
+    scene.words("isolated lock four two", "affirm", "zero", "affirm", "affirm")
+    steps = [entry.event for entry in scene.record if isinstance(entry.event, Say) and entry.event.role == "step"]
+    assert scene.step == "touch"
+    assert [say.text for say in steps if speakable(say.text) not in made] == []

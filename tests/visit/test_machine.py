@@ -1,0 +1,219 @@
+"""`advance` at its edges: what is no happening, asking again, timers, losses, resumes. Whole visits are in test_visit."""
+
+from __future__ import annotations
+
+import pytest
+
+from handsfree.journal.events import (
+    ClockMoved,
+    DropTimer,
+    NoteKept,
+    PromptEnded,
+    Resumed,
+    Say,
+    SetTimer,
+    SoundDropped,
+    SoundLost,
+    Stamped,
+    StopAsked,
+    TimerRang,
+    Tone,
+    Utterance,
+)
+from handsfree.language.meaning import Sense, Verdict
+from handsfree.visit.machine import QUIET_SECONDS, advance, start
+from handsfree.visit.state import Awaiting, Overlay
+from tests.visit import data
+from tests.visit.scenes import ENGLISH, Scene, accepted, book
+
+UNSURE = Utterance(Verdict.ASKED_AGAIN, words="mumble")
+
+
+def said(scene: Scene) -> list[str]:
+    return [effect.text for effect in scene.last if isinstance(effect, Say)]
+
+
+def begun(*lines: str) -> Scene:
+    return Scene(book(data.WHOLE)).open().words(*lines)
+
+
+def isolated(*lines: str) -> Scene:
+    return begun("next step", "warm", "43.5", "isolated lock four two", "nothing runs", *lines)
+
+
+def test_what_is_no_happening_is_refused() -> None:
+    state = start(book(data.WHOLE), ENGLISH)
+    with pytest.raises(ValueError, match="Tone is not a happening"):
+        advance(state, Stamped(0, "", 0.0, Tone("x")))
+    with pytest.raises(ValueError, match="first happening of a visit is Opened"):
+        advance(state, Stamped(0, "", 0.0, UNSURE))
+
+
+def test_what_is_only_for_the_record_changes_nothing() -> None:
+    scene = begun()
+    before = scene.state
+    scene.tell(PromptEnded(3, True), after=0.0)
+    assert scene.last == (SetTimer("quiet", QUIET_SECONDS),) or scene.last == ()
+    assert (scene.state.awaiting, scene.state.frames, scene.state.interlock) == (
+        before.awaiting, before.frames, before.interlock)  # fmt: skip
+
+
+def test_a_closed_visit_hears_nothing_but_its_resume() -> None:
+    scene = begun("stop the visit", "affirm", "affirm")
+    before = scene.state
+    assert scene.tell(accepted(Sense.COMMAND, "next step")) == ()
+    assert scene.state is before
+    assert scene.tell(Resumed("interrupted"))
+
+
+def test_the_first_asking_again_is_short_and_the_second_helps() -> None:
+    scene = begun()
+    scene.tell(UNSURE)
+    assert said(scene) == [ENGLISH.prompt("say-again")]
+    scene.tell(UNSURE)
+    assert said(scene)[0].startswith("You can say ")
+    assert scene.words("next step").state.tries == 0
+
+
+@pytest.mark.parametrize(("lines", "help_"), [
+    (("next step",), "I did not get that. You can say cool, warm or iced over."),
+    (("next step", "warm"), ENGLISH.prompt("say-again-reading")),
+    (("next step", "warm", "435"), ENGLISH.prompt("need-affirm")),
+    (("stop the visit",), ENGLISH.prompt("need-affirm")),
+    (("stop the visit", "affirm"), ENGLISH.prompt("need-affirm")),
+])
+def test_the_help_is_that_of_what_is_awaited(lines: tuple[str, ...], help_: str) -> None:
+    scene = begun(*lines)
+    scene.tell(UNSURE)
+    scene.tell(UNSURE)
+    assert said(scene) == [help_]
+
+
+def test_the_lock_number_and_a_caution_have_help_of_their_own() -> None:
+    scene = Scene(book(data.WHOLE)).open()
+    fresh = Scene(book(data.WHOLE))
+    fresh.tell(scene.record[0].event)
+    fresh.tell(UNSURE)
+    fresh.tell(UNSURE)
+    assert said(fresh) == [ENGLISH.prompt("lock-again")]
+    caution = isolated()
+    caution.tell(UNSURE)
+    caution.tell(UNSURE)
+    assert said(caution) == [ENGLISH.prompt("need-understood")]
+
+
+def test_a_near_tie_of_phrases_is_asked_by_their_names() -> None:
+    scene = begun("next step")
+    scene.tell(Utterance(Verdict.ASKED_AGAIN, rivals=(("phrase", "cool", None), ("command", "go back", None))))
+    assert said(scene) == ["Was that cool or go back?"]
+    assert scene.step == "shown"
+
+
+def test_a_near_tie_of_what_is_never_spoken_is_plainly_asked_again() -> None:
+    scene = begun()
+    scene.tell(Utterance(Verdict.ASKED_AGAIN, rivals=(("gate", "isolated, lock four two", None), ("denial", "half", None))))
+    assert said(scene) == [ENGLISH.prompt("say-again")]
+
+
+def test_standing_by_nobody_is_asked_again_and_a_note_takes_no_command() -> None:
+    scene = begun("stand by")
+    scene.tell(UNSURE)
+    assert said(scene) == []
+    assert scene.state.overlay is Overlay.STAND_BY
+    noting = begun("note")
+    noting.tell(UNSURE)
+    assert said(noting) == []
+    noting.tell(accepted(Sense.COMMAND, "next step"))
+    assert (noting.step, noting.state.overlay) == ("look", Overlay.NOTE)
+
+
+def test_power_is_on_is_heard_while_asked_whether_to_stop() -> None:
+    scene = isolated("understood", "stop the visit", "power is on")
+    assert scene.power != "ISOLATED"
+    assert "Isolation is cleared" in scene.said
+
+
+def test_quiet_is_told_once_and_not_in_a_wait_nor_under_an_overlay() -> None:
+    scene = begun()
+    scene.tell(TimerRang("quiet"), after=QUIET_SECONDS)
+    assert said(scene) == [ENGLISH.prompt("quiet", text="Look at the cabinet.")]
+    assert not any(isinstance(effect, SetTimer) for effect in scene.last)
+    for other in (isolated("understood", "next step"), begun("stand by")):
+        other.tell(TimerRang("quiet"), after=QUIET_SECONDS)
+        assert said(other) == []
+
+
+def test_an_unknown_timer_and_a_wait_that_is_over_already_do_nothing() -> None:
+    scene = begun()
+    scene.tell(TimerRang("wait"))
+    scene.tell(TimerRang("something new"))
+    assert said(scene) == []
+    assert scene.step == "look"
+
+
+def test_a_wait_tells_what_is_left_but_not_under_an_overlay() -> None:
+    scene = isolated("understood", "next step")
+    scene.tell(TimerRang("wait"), after=60.0)
+    assert said(scene) == ["one minute left."]
+    assert any(isinstance(effect, SetTimer) and effect.timer == "wait" for effect in scene.last)
+    scene.words("stop the visit")
+    scene.tell(TimerRang("wait"), after=1.0)
+    assert said(scene) == []
+    assert any(isinstance(effect, SetTimer) and effect.timer == "wait" for effect in scene.last)
+
+
+def test_a_note_nobody_waits_for_is_nothing_and_an_empty_one_is_told() -> None:
+    scene = begun()
+    scene.tell(NoteKept("", "", "words"))
+    assert said(scene) == []
+    scene.words("note")
+    scene.tell(NoteKept("", "", ""))
+    assert said(scene)[0] == ENGLISH.prompt("note-lost")
+    scene.words("note")
+    scene.tell(NoteKept("sound/00001.flac", "00" * 32, ""))
+    assert said(scene)[0] == ENGLISH.prompt("note-kept")
+
+
+def test_lost_speech_is_asked_again_and_lost_noise_is_not() -> None:
+    scene = begun()
+    scene.tell(SoundDropped(6400, False))
+    assert said(scene) == []
+    scene.tell(SoundDropped(6400, True))
+    assert said(scene) == [ENGLISH.prompt("sound-dropped")]
+
+
+def test_lost_sound_on_a_live_cabinet_clears_nothing() -> None:
+    scene = begun()
+    scene.tell(SoundLost("headset", "microphone"))
+    assert "Isolation is cleared" not in scene.said
+    assert scene.state.overlay is Overlay.STAND_BY
+
+
+def test_a_clock_that_moved_and_a_stop_from_outside_are_told() -> None:
+    scene = begun()
+    scene.tell(ClockMoved(-7.0))
+    assert said(scene) == [ENGLISH.prompt("clock-moved")]
+    scene.tell(StopAsked("the battery is empty"))
+    assert said(scene)[0] == ENGLISH.prompt("stop-asked", why="the battery is empty")
+    assert scene.state.outcome == "stopped"
+    assert {effect.timer for effect in scene.last if isinstance(effect, DropTimer)} == {"wait", "break", "quiet"}
+
+
+def test_a_resume_before_the_first_step_asks_for_the_lock_number_again() -> None:
+    scene = Scene(book(data.WHOLE))
+    scene.tell(Scene(book(data.WHOLE)).open().record[0].event)
+    scene.words("four two")
+    scene.tell(Resumed("interrupted"))
+    assert (scene.state.awaiting, scene.state.lock_offered) == (Awaiting.LOCK_NUMBER, ())
+    assert said(scene) == [ENGLISH.prompt("lock-number")]
+
+
+@pytest.mark.parametrize(("why", "hours", "asked"), [
+    ("interrupted", 0.1, False), ("interrupted", 12.1, True), ("stopped", 0.1, True),
+])
+def test_after_a_day_or_a_stop_the_lock_number_is_asked_for_again(why: str, hours: float, asked: bool) -> None:
+    scene = begun("next step")
+    scene.tell(Resumed(why), after=hours * 3600)
+    assert (scene.state.awaiting is Awaiting.LOCK_NUMBER) is asked
+    assert (ENGLISH.prompt("resumed-lock") in said(scene)) is asked
+    assert bool(scene.state.interlock.lock) is not asked
