@@ -39,6 +39,9 @@ _NUMBER_FLOOR = -7.0  # the same where a number is asked for: a pass often misse
 _OFF_PACE = 1.5  # nats a deviation beyond the first by which an act is too short or too long for the sound
 _NONE = -40.0  # log-probability standing for "nothing of the kind was found"
 _FIRM = 0.5  # nats that a gate must lie above its true denials
+_NEARLY = 1.0  # nats that a gate must lie above what sounds like it
+_RATHER = -1.0  # nats from which an engine would rather write something else than an answer or command
+_OF_ITS_SOUND = 0.3  # how alike the first engine's own words must be to an answer or command
 _VOUCHED = 0.5  # how well the weakest word of a gate must be found in the free words
 _TIE = 2.0  # nats within which two acts cannot be told apart
 _TRUE_DENIALS = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
@@ -293,34 +296,59 @@ def _weigh_words(testimonies: Sequence[Testimony], listening: Listening, languag
 def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> str:
     """Why the act must not be accepted however probable; '' for no reason.
 
-    Any act: some engine's own words must resemble it. A gate and what may prove the works dead: nobody may have heard a
-    denial, and the first engine must find every true denial well below it. For a proof the engines must agree. For a gate the
-    first engine must have written exactly the phrase, with no longer word around one of its own ('block', 'locker', 'unlock'
-    for 'lock'); a second engine that heard another number speaks through the probability alone, for it mishears digits."""
+    Any act: some engine's own words must resemble it. A choice or command: the engines must agree (`_apart`). A gate and what
+    may prove the works dead: nobody may have heard a denial, and the first engine must find every true denial well below it;
+    for a proof the engines must agree; for a gate see `_not_the_phrase`."""
     features = dict(weighed.features)
     resembling = [value for name, value in features.items() if name.endswith("alike") or name in ("agree", "agree_loop")]
     if resembling and max(resembling) < _RESEMBLES:
         return ELSE
+    if weighed.stake is Stake.CHOICE and _apart(features):
+        return "the witnesses differ"
     if weighed.stake is not Stake.GATE and not weighed.proof:
         return ""
-    first = testimonies[0]
     for testimony in testimonies:
         denials = {m.text for m in language.understand(testimony.free, listening) if m.sense is Sense.DENIAL}
-        if denials & (_TRUE_DENIALS if testimony is first else _TRUE_DENIALS - {Denial.NUMBER}):
+        # a second engine that heard another number speaks through the probability alone, for it mishears digits
+        if denials & (_TRUE_DENIALS if testimony is testimonies[0] else _TRUE_DENIALS - {Denial.NUMBER}):
             return "a denial was heard"
     if features.get("firm", 10.0) < _FIRM:
         return "a denial is as likely"
     if weighed.proof:
-        apart = features.get("one leader", 1.0) < 1 or features.get("free same", 1.0) == 0
-        return "the witnesses differ" if apart else ""
+        differ = features.get("one leader", 1.0) < 1 or features.get("free same", 1.0) == 0
+        return "the witnesses differ" if differ else ""
+    return _not_the_phrase(weighed, testimonies, listening, language)
+
+
+def _apart(features: Mapping[str, float]) -> bool:
+    """Of an answer or command heard by both neural engines: the first would rather have it another act, or wrote something of
+    another sound, or would rather write something else: by far, or while the second is not sure of it either."""
+    if "base far" not in features:
+        return False
+    elsewhere = features["far"] < _RATHER and (features["base far"] < -_RATHER or features["far"] < 2 * _RATHER)
+    return features["rival"] < _RATHER or features["alike"] < _OF_ITS_SOUND or elsewhere
+
+
+def _not_the_phrase(
+    weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language
+) -> str:
+    """Why what was heard is not exactly a gate's phrase; '' where it is. The first engine must have written the phrase, with no
+    longer word around one of its own ('block', 'locker', 'unlock' for 'lock'), and find what sounds like it well below; nobody
+    may have heard more words after it ('isolated lock four two is missing')."""
+    features, first = dict(weighed.features), testimonies[0]
     longer = longer_word(first.free, weighed.best.spoken)
     if longer:
         return f"'{longer}' was heard"
-    whole = any(meaning.sense is Sense.GATE for meaning in language.understand(first.free, listening))
-    if first.engine.startswith(NEURAL) and not whole:
+    if not first.engine.startswith(NEURAL):
+        vouched = max(features.get("weakest", 0.0), features.get("words weakest", 0.0)) >= _VOUCHED
+        return "" if vouched else "a word is missing"
+    if not any(meaning.sense is Sense.GATE for meaning in language.understand(first.free, listening)):
         return "not the whole phrase"
-    vouched = max(features.get("weakest", 0.0), features.get("words weakest", 0.0)) >= _VOUCHED
-    return "" if vouched or first.engine.startswith(NEURAL) else "a word is missing"
+    if features.get("near", 6.0) < _NEARLY:
+        return "it may be a word that sounds alike"
+    digits = {word for digit in range(10) for word in (language.say_number(digit), *language.say_digits(digit).split())}
+    more = [word for t in testimonies[1:] for word in re.findall(r"[^\W\d_]+", t.free.lower())[2:] if word not in digits]
+    return f"'{more[0]}' was heard besides" if more else ""
 
 
 def unfitted(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> float:
