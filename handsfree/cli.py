@@ -99,6 +99,8 @@ def models(
     fetch: Annotated[bool, typer.Option("--fetch", help="Fetch the small English Vosk model (needs a network).")] = False,
 ) -> None:
     """The recognition models at hand, with their hashes."""
+    if add is None and (name or language):
+        raise Trouble("--name and --language say what a model is called that is installed; name its file with --add.")
     from handsfree.speech import commands
 
     commands.models(add, name, language, fetch)
@@ -145,7 +147,7 @@ def sound_check(sound_in: SoundIn = None) -> None:
 def verify(
     visit: Place,
     signed: Annotated[bool, typer.Option("--signed", help="Every event must be signed by a known device.")] = False,
-    events: Annotated[int | None, typer.Option(help="How many events there must be at least.")] = None,
+    events: Annotated[int | None, typer.Option(min=0, help="How many events there must be at least.")] = None,
     head: Annotated[str | None, typer.Option(help="Hash of an event that must be among them, noted earlier.")] = None,
     json: Json = False,
 ) -> None:
@@ -357,7 +359,7 @@ def relisten(
     place: Annotated[Path, typer.Argument(help="A visit, or a folder of them.")],
     scheduler: Annotated[str | None, typer.Option(help="Of a Dask cluster: tcp://192.0.2.1:8786")] = None,
     engine: Engine = None,
-    jobs: Annotated[int | None, typer.Option(min=1, help="Processes on this machine; one a core if absent.")] = None,
+    jobs: Annotated[int | None, typer.Option(min=1, max=256, help="Processes here; one a core if absent.")] = None,
     json: Json = False,
 ) -> None:
     """Every kept utterance through the present recogniser: what is accepted, asked again or different now, gates first."""

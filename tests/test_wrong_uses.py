@@ -65,6 +65,48 @@ WRONG = [
     ("desk --visits folder --sound s3://", 2, "s3://BUCKET/PREFIX"),
     ("desk --visits folder --certificate file.bin --key file.bin", 2, "PEM"),
     ("desk --visits folder --host 192.0.2.7 --certificate file.bin --key file.bin", 2, "has no accounts"),
+    ("desk --visits folder --people sqlite:///file.bin", 2, "file is not a database"),
+    ("desk --visits folder --people postgresql://127.0.0.1:9/none", 2, "does not answer"),
+    ("desk --visits folder --database sqlite:///file.bin", 2, "file is not a database"),
+    ("desk check --visits folder --database sqlite:///file.bin", 2, "file is not a database"),
+    ("desk people-list --visits folder --people sqlite:////nowhere/x", 2, "unable to open database file"),
+    ("desk people-add X --role device --visits nothing", 2, "There is no folder nothing"),
+    ("verify nothing", 2, "holds no visit"),
+    ("verify visit --head 12ab", 2, "64 digits and letters"),
+    ("verify garbage", 3, "does not hold at event 0"),
+    ("replay nothing", 2, "holds no visit"),
+    ("replay blank", 3, "does not begin with an opened visit"),
+    ("replay visit --speed nan", 2, "from 0.1 to 100"),
+    ("replay visit --html folder", 2, "is a folder, not a file"),
+    ("replay visit --pdf file.bin/x.pdf", 2, "cannot be written"),
+    ("export events file.bin/x.jsonl --visit visit", 2, "cannot be written"),
+    ("export sound /nowhere/out.flac --visit visit", 2, "cannot be written"),
+    ("export schema folder", 2, "is a folder, not a file"),
+    ("report visit out.xyz", 2, ".md or .pdf"),
+    ("attach visit nothing --step x", 2, "No evidence was taken"),
+    ("prune file.bin --days 3", 2, "There is no folder"),
+    ("prune folder --days 1e99", 2, "from 0 to 36500"),
+    ("keys --make a/../b", 2, "cannot name a device"),
+    ("models --name x", 2, "name its file with --add"),
+    ("models --add file.bin", 2, "is not a whole zip archive"),
+    ("evaluate folder", 2, "cannot be read"),
+    ("visit nothing-here --typed", 2, "There is no procedure"),
+    ("visit --resume garbage --typed", 2, "nothing to resume"),
+    ("visit too-warm --typed --visits file.bin", 2, "cannot be made"),
+    ("sound check --sound-in nothing.flac", 2, "There is no sound file"),
+    ("sound check --sound-in file.bin", 2, "is not sound that can be read"),
+    ("sound check --sound-in nothing-in-it", 2, "is empty; record it again"),
+    ("chart file.bin", 2, "is not the name of a procedure"),
+    ("chart too-warm --out folder", 2, "Is a directory"),
+    ("print too-warm --out /nowhere/x.pdf", 2, "cannot be written"),
+    ("compare too-warm nothing", 2, "There is no procedure"),
+    ("check folder", 2, "There is no procedure file"),
+    ("record ok-name --typed --folder file.bin", 2, "cannot be made"),
+    ("schema --out folder", 2, "Is a directory"),
+    ("send visit --to http://127.0.0.1:9 --key nothing", 2, "cannot be read"),
+    ("send visit --to ftp://desk", 2, "is no address of a desk"),
+    ("relisten folder", 2, "There is no visit"),
+    ("relisten visit --scheduler nonsense", 2, "no address of a scheduler"),
     ("export events out.jsonl --visit garbage", 3, "There is no event in garbage"),
     ("export events out.jsonl --visit blank", 3, "There is no event in blank"),
     ("export readings out.csv --visit garbage", 3, "There is no event in garbage"),
@@ -84,6 +126,26 @@ WRONG = [
 @pytest.mark.parametrize(("words", "status", "says"), WRONG, ids=[words for words, _, _ in WRONG])
 def test_a_wrong_use_gets_one_sentence(ground: Path, words: str, status: int, says: str) -> None:
     sentence(program(words.split(), ground), status, says)
+
+
+@pytest.mark.parametrize(
+    "words", ["verify visit --events -1", "relisten visit --jobs 99999999", "desk --visits folder --port 0", "nonsense"]
+)
+def test_what_the_parser_refuses_says_how_to_get_help(ground: Path, words: str) -> None:
+    done = program(words.split(), ground)
+    assert done.returncode == 2
+    assert "--help' for help" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("words", ["list", "settings", "schema", "replay visit", "verify visit --json"])
+def test_a_reader_that_goes_away_is_no_fault(ground: Path, words: str) -> None:
+    """As with `| head -1`: silence, and a status that is not success."""
+    line = ["bash", "-c", f'"{sys.executable}" -m handsfree {words} | true; exit ${{PIPESTATUS[0]}}']
+    done = subprocess.run(line, cwd=ground, capture_output=True, text=True, check=False, timeout=120,
+                          env={**os.environ, "PYTHONPATH": str(TOP), "PYTHONUNBUFFERED": "1"})  # fmt: skip
+    assert done.returncode in (0, 1)  # 0 where it had written all before the reader went
+    assert done.stderr == ""
 
 
 def test_what_was_refused_wrote_nothing(ground: Path) -> None:

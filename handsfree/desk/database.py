@@ -5,11 +5,13 @@ SQLite for one desk, PostgreSQL for a fleet; nothing else here knows which it is
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import URL, Engine, create_engine, event, make_url
-from sqlalchemy.exc import ArgumentError, OperationalError
+from sqlalchemy.exc import ArgumentError, DatabaseError
 
 from handsfree.errors import Trouble
 
@@ -67,6 +69,17 @@ def _sqlite_manners(connection: Any, _: Any) -> None:
     cursor.close()
 
 
+@contextmanager
+def answering(engine: Engine) -> Iterator[None]:
+    """Trouble where the database does not answer, or is a file of something else."""
+    try:
+        yield
+    except DatabaseError as error:
+        said = str(error.orig).strip().splitlines()[0]
+        name = engine.url.render_as_string()
+        raise Trouble(f"The database {name} does not answer: {said}. Start it, or see --database and --people.") from None
+
+
 def migrate(engine: Engine) -> None:
     """Up to the newest migration, from whatever is there. Trouble where the database does not answer."""
     from alembic import command
@@ -75,14 +88,9 @@ def migrate(engine: Engine) -> None:
     config = Config()
     config.set_main_option("script_location", str(MIGRATIONS))
     config.set_main_option("path_separator", "os")
-    try:
-        with engine.begin() as connection:
-            config.attributes["connection"] = connection
-            command.upgrade(config, "head")
-    except OperationalError as error:
-        said = str(error.orig).strip().splitlines()[0]
-        name = engine.url.render_as_string()
-        raise Trouble(f"The database {name} does not answer: {said}. Start it, or see --database.") from None
+    with answering(engine), engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")
 
 
 def is_postgresql(engine: Engine) -> bool:

@@ -23,7 +23,7 @@ from argon2.exceptions import InvalidHashError, VerificationError
 from sqlalchemy import Connection, Engine, delete, func, insert, select, update
 from zxcvbn import zxcvbn
 
-from handsfree.desk import watch
+from handsfree.desk import database, watch
 from handsfree.desk.people_tables import Attempt, PeopleBase, Person, SessionRow
 from handsfree.errors import Trouble
 
@@ -62,7 +62,9 @@ LOCAL = Account(0, "this machine", "supervisor", "*", "")
 
 
 def make_tables(engine: Engine) -> None:
-    PeopleBase.metadata.create_all(engine)
+    """Trouble where the database does not answer."""
+    with database.answering(engine):
+        PeopleBase.metadata.create_all(engine)
 
 
 def digest(secret: str) -> str:

@@ -56,7 +56,7 @@ def write(account: Account, flac: Path, voice: Voice | None = None) -> Path:
                     cues.append(cue)
         vtt.write_text(webvtt(cues), encoding="utf-8", newline="\n")
     except (OSError, soundfile.LibsndfileError) as error:
-        raise Trouble(f"The sound of the visit cannot be written to {flac}: {error}.") from None
+        raise Trouble(f"The sound of the visit cannot be written to {flac}: {str(error).rstrip('.')}.") from None
     return vtt
 
 

@@ -5,8 +5,10 @@ Each raises Trouble for what a person must see; a record that does not hold is T
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
+import re
 from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime, timedelta
 from itertools import chain
@@ -21,6 +23,7 @@ from handsfree.journal import keys as device_keys
 from handsfree.journal.events import Stamped
 from handsfree.journal.follow import Machine
 from handsfree.journal.replay import Play, Voice
+from handsfree.journal.shapes import HASH
 
 #: What `export` knows, and the end of the file's name that each is usually given.
 EXPORTS = ("readings", "events", "schema", "sound")
@@ -33,6 +36,8 @@ def verify(
     """Print whether the record holds. Trouble (status 3) at the first place where it does not."""
     from handsfree.journal.verify import verify as judge
 
+    if head is not None and not re.fullmatch(HASH, head):
+        raise Trouble("--head is the hash that an earlier 'handsfree verify' printed: 64 digits and letters from a to f.")
     report = judge(visit, known=device_keys.known(keys_folder), signed=signed, events=events, head=head)
     if as_json:
         print(json.dumps({
@@ -224,4 +229,5 @@ def save_by(to: Path, write: Callable[[Path], Any]) -> None:
     except OSError as error:
         raise Trouble(f"{to} cannot be written: {error.strerror}. Choose another place.") from None
     finally:
-        part.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # also where the folder it should stand in is a file
+            part.unlink()

@@ -76,12 +76,11 @@ def enrol(sound_in: str | None, engine: str | None, forget: bool) -> None:
 
 def _pieces(sound_in: str | None) -> Iterator[Samples]:
     """Utterances of a file, or of the microphone as they come."""
+    from handsfree.sound.files import is_file, read_sound
     from handsfree.speech.endpoint import Endpointer
 
     endpointer = Endpointer()
-    if sound_in is not None and Path(sound_in).is_file():
-        from handsfree.sound.files import read_sound
-
+    if sound_in is not None and is_file(sound_in):
         samples = read_sound(sound_in)
         yield from (piece.samples for piece in (*endpointer.feed(samples), *endpointer.flush()))
         return

@@ -5,14 +5,12 @@ Nothing in this file opens a gate. It asks `interlock.hear_phrase` and `interloc
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from handsfree.journal.events import ReadingTaken, Utterance
-from handsfree.language.meaning import Denial, Sense, Verdict
+from handsfree.language.meaning import Denial, Sense
 from handsfree.language.quantities import convert, unit_fits
 from handsfree.procedure import model
 from handsfree.visit.flow import Flow
-from handsfree.visit.interlock import Turn, hear_phrase, prove
+from handsfree.visit.interlock import Interlock, Turn, hear_phrase, prove
 from handsfree.visit.movement import clear, forward, move, proved
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Pending, Result
@@ -46,21 +44,20 @@ def at_gate(flow: Flow, utterance: Utterance) -> None:
             flow.prompt("phrase-taken", "answer")
             forward(flow)
         return
-    _gate_refused(flow, utterance, clearing)
+    _gate_refused(flow, utterance, after, clearing)
 
 
-def _gate_refused(flow: Flow, utterance: Utterance, clearing: bool) -> None:
-    interlock = hear_phrase(flow.state.interlock, replace(utterance, verdict=Verdict.ASKED_AGAIN))
+def _gate_refused(flow: Flow, utterance: Utterance, after: Interlock, clearing: bool) -> None:
     if onward(utterance):
         key, how = ("gate-closed-restore" if clearing else "gate-closed"), "refused"
     elif utterance.sense == Sense.DENIAL:
         key, how = _DENIED.get(utterance.text, "gate-again"), "denied"
     else:
         key, how = "gate-again", "refused"
-    flow.lock_to(interlock, how, utterance.spoken or utterance.words)
+    flow.lock_to(after, how, utterance.spoken or utterance.words)
     flow.tone("gate shut")
     flow.prompt(key, "refusal")
-    if interlock.failures >= FAILURES_BEFORE_HELP:
+    if after.failures >= FAILURES_BEFORE_HELP:
         flow.prompt("gate-need-full-clear" if clearing else "gate-need-full", "refusal")
     else:
         flow.prompt("clear-need" if clearing else "isolate-need", "question")

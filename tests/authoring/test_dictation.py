@@ -141,3 +141,24 @@ def test_the_neural_engine_writes_sentences() -> None:
     written = dictation.write(padded(synthesise(SENTENCES[0], "rms")))
     assert tokens(written.text) == tokens(SENTENCES[0])
     assert dictation.name == "whisper"
+
+
+def test_one_of_very_many_is_heard_by_the_neural_engine() -> None:
+    """Its primed pass has room for 128 tokens and fails on more; the units of a reading alone are twice that."""
+    from handsfree.authoring.choosing import MOST, Narrowing
+    from handsfree.authoring.words import load as load_words
+    from handsfree.errors import Trouble
+    from handsfree.language.meaning import Listening, Verdict
+    from handsfree.speech.recogniser import build_recogniser
+
+    try:
+        recogniser = build_recogniser("whisper", "en", Path("no-models"))
+    except Trouble:
+        pytest.skip("the weights of the neural engine are not installed")
+    units = load_words("en").language.units
+    listening = Listening(phrases=tuple(dict.fromkeys(way for ways in units.values() for way in ways)), commands=())
+    assert len(listening.phrases) > 4 * MOST
+    heard = Narrowing(recogniser).hear(padded(synthesise("degrees Fahrenheit", "rms")), listening)
+    assert heard.verdict == Verdict.ACCEPTED
+    assert heard.meaning is not None
+    assert heard.meaning.text == "degrees fahrenheit"

@@ -144,7 +144,8 @@ def test_a_row_on_a_narrow_screen_lies_wholly_in_sight_and_is_still_a_row(browse
     with served(desk) as address:
         tab = browser.new_page(viewport={"width": 390, "height": 800})
         sign_in(tab, address)
-        for path in ("/visits", "/due", "/search?q=isolated", f"/visits/{season.folders['first'].name}"):
+        visit = f"/visits/{season.folders['first'].name}"
+        for path in ("/visits", "/due", "/search?q=isolated", "/writer", "/measures", visit):
             tab.goto(f"{address}{path}")
             right = "Math.max(...[...document.querySelectorAll('.stack tbody *')].map(e => e.getBoundingClientRect().right))"
             assert 0 < tab.evaluate(right) <= 390, path

@@ -440,6 +440,7 @@ def test_of_several_missing_files_the_first_is_named(tmp_path: Path) -> None:
     write(tmp_path, story(*two))
     for path in (tmp_path / "sound").iterdir():
         path.unlink()
+    assert verify(tmp_path, sound=False).clips == 2
     assert verify(tmp_path).problem.startswith("Its file sound/00002.flac is missing")
     assert verify(tmp_path).at == 1
 

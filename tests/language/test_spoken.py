@@ -8,6 +8,7 @@ import pytest
 
 from handsfree.language import jsgf
 from handsfree.language.base import load
+from handsfree.language.english_numbers import english_numbers
 from handsfree.language.quantities import alike, canonical
 
 ENGLISH: Any = load("en")
@@ -83,3 +84,13 @@ def test_every_word_of_a_number_is_in_the_vocabulary_and_rare_ones_are_not() -> 
     assert "wun" not in words
     assert "wun" in ENGLISH.two_way.words()
     assert ENGLISH.two_way.read("digits", ("one",) * 41) == ()
+
+
+def test_what_is_kept_of_sayings_is_bounded() -> None:
+    numbers = english_numbers(ENGLISH.grammar)
+    first = numbers.say("cardinal", 7)
+    numbers._memo.update({("nothing", n, False): () for n in range(50_001)})
+    assert numbers.say("cardinal", 7) == first
+    assert len(numbers._memo) > 50_000
+    numbers.say("cardinal", 8)
+    assert len(numbers._memo) < 100

@@ -128,6 +128,14 @@ def test_written_numbers_and_the_signs_after_them_become_words(text: str, said: 
 
 
 @pytest.mark.parametrize(("pieces", "said"), [
+    (("20", "X"), "twenty X"), (("1/2", "5"), "a half five"), (("X5", "1/2"), "X5 a half"), (("20",), "twenty"),
+    (("-5", "1/2"), "minus five and a half"),
+])  # fmt: skip
+def test_only_figures_go_with_figures(pieces: tuple[str, ...], said: str) -> None:
+    assert " ".join(WRITTEN.words(pieces)) == said
+
+
+@pytest.mark.parametrize(("pieces", "said"), [
     (("lock", "42"), "lock four two"), (("-42",), "minus four two"), (("4.2",), "4.2"), (("٤٢",), "٤٢"), (("", "x"), " x"),
     (("-", "7"), "- seven"),
 ])  # fmt: skip
