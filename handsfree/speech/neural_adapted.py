@@ -1,8 +1,8 @@
 """The trade's speech in noise, taught to known weights: small corrections, put into the model's bytes as it is loaded.
 
-tests/bench/adapt.py makes them: low-rank corrections to the matrices (Hu et al., "LoRA", 2021) and corrections to biases and
-norms of whisper tiny.en, learnt from synthetic voices and noises that no measurement uses. The weights themselves are neither
-copied nor changed on disk.
+tests/bench/adapt.py makes them: low-rank corrections to the matrices (Hu et al., "LoRA", 2021, from memory) and corrections
+to biases and norms of whisper tiny.en, learnt from synthetic voices and noises that no measurement uses. The weights
+themselves are neither copied nor changed on disk.
 """
 
 from __future__ import annotations
@@ -34,9 +34,9 @@ def _corrections() -> dict[str, NDArray[np.float32]]:
     except (OSError, ValueError, EOFError):
         raise Trouble(f"{_FILE.name} is missing or damaged; install handsfree again.") from None
     names = {name.rsplit(":", 1)[0] for name in parts}
-    return {
-        name: parts[f"{name}:up"] @ parts[f"{name}:down"] if f"{name}:up" in parts else parts[f"{name}:add"] for name in names
-    }
+    low_rank = {name for name in names if f"{name}:up" in parts}
+    whole = {name: parts[f"{name}:up"] @ parts[f"{name}:down"] for name in low_rank}
+    return {**whole, **{name: parts[f"{name}:add"] for name in names - low_rank}}
 
 
 def adapted(model: bytes) -> bytes:

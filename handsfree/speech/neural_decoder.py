@@ -52,7 +52,8 @@ class Decoder:
         if self._usual is None or self._usual[0] is not usual:
             self._usual = usual, np.ascontiguousarray(self.embedding[usual].astype(np.float32).T)
         more = np.array(sorted(set(besides) - set(usual.tolist())), np.int64)
-        return Outlet(np.concatenate([usual, more]), self._usual[1], self.embedding[more].astype(np.float32).T, self.vocabulary)
+        rows: Array = self.embedding[more].astype(np.float32)
+        return Outlet(np.concatenate([usual, more]), self._usual[1], rows.T, self.vocabulary)
 
     def listen(self, encoded: Array, prompt: list[int], outlet: Outlet | None = None) -> Sound:
         """`encoded`: (frames, width), the encoder's output for one sound. `prompt`: tokens before the text. `outlet`: the
@@ -146,7 +147,8 @@ class Sound:
     def extend(self, parents: Index, tokens: Index) -> tuple[Index, Array]:
         """Grow each parent (a node's number) by one token.
 
-        Returns the new nodes' numbers, (n,), and the natural-log probability of every next token of the outlet, (n, outlet)."""
+        Returns the new nodes' numbers, (n,), and the natural-log probability of every next token of the outlet,
+        (n, outlet)."""
         nodes = self._admit(parents)
         return nodes, self._ahead(nodes, tokens)
 

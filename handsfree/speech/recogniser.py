@@ -66,8 +66,8 @@ class Recogniser:
         return list(self._pool.map(lambda engine: engine.testify(samples, listening), self.engines))
 
     def dictate(self, samples: Samples) -> str:
-        """Free text from the leading engine; '' where it cannot."""
-        return self.engines[0].dictate(samples)
+        """Free text from the last engine, of several the largest; '' where it cannot."""
+        return self.engines[-1].dictate(samples)
 
     def _settled(self, first: Testimony, listening: Listening, samples: Samples) -> Heard | None:
         """An easy choice or command on the first engine alone, or None."""

@@ -296,9 +296,9 @@ def _weigh_words(testimonies: Sequence[Testimony], listening: Listening, languag
 def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> str:
     """Why the act must not be accepted however probable; '' for no reason.
 
-    Any act: some engine's own words must resemble it. A choice or command: the engines must agree (`_apart`). A gate and what
-    may prove the works dead: nobody may have heard a denial, and the first engine must find every true denial well below it;
-    for a proof the engines must agree; for a gate see `_not_the_phrase`."""
+    Any act: some engine's own words must resemble it. A choice or command: the engines must agree (`_apart`). A gate and
+    what may prove the works dead: nobody may have heard a denial, and the first engine must find every true one well below
+    it; for a proof the engines must agree; for a gate see `_not_the_phrase`."""
     features = dict(weighed.features)
     resembling = [value for name, value in features.items() if name.endswith("alike") or name in ("agree", "agree_loop")]
     if resembling and max(resembling) < _RESEMBLES:
@@ -321,8 +321,8 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
 
 
 def _apart(features: Mapping[str, float]) -> bool:
-    """Of an answer or command heard by both neural engines: the first would rather have it another act, or wrote something of
-    another sound, or would rather write something else: by far, or while the second is not sure of it either."""
+    """Of an answer or command heard by both neural engines: the first would rather have it another act, or wrote something
+    of another sound, or would rather write something else: by far, or while the second is not sure of it either."""
     if "base far" not in features:
         return False
     elsewhere = features["far"] < _RATHER and (features["base far"] < -_RATHER or features["far"] < 2 * _RATHER)
@@ -332,9 +332,9 @@ def _apart(features: Mapping[str, float]) -> bool:
 def _not_the_phrase(
     weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language
 ) -> str:
-    """Why what was heard is not exactly a gate's phrase; '' where it is. The first engine must have written the phrase, with no
-    longer word around one of its own ('block', 'locker', 'unlock' for 'lock'), and find what sounds like it well below; nobody
-    may have heard more words after it ('isolated lock four two is missing')."""
+    """Why what was heard is not exactly a gate's phrase; '' where it is. The first engine must have written the phrase, with
+    no longer word around one of its own ('block', 'locker', 'unlock' for 'lock'), and find what sounds like it well below;
+    nobody may have heard more words after it ('isolated lock four two is missing')."""
     features, first = dict(weighed.features), testimonies[0]
     longer = longer_word(first.free, weighed.best.spoken)
     if longer:

@@ -39,6 +39,7 @@ _FREE_REACH, _NUMBER_REACH, _LOCK_REACH = 4.0, 9.0, 12.0
 _BUILT_MOST = 24  # number texts understood, the best first; each takes a millisecond or two
 _AFTER = 4.0  # seconds of silence after the sound, so that the model sees that it ends
 _AFTER_TAUGHT = 2.5  # the taught model has seen it so
+_SAID_MOST = 90  # tokens supposedly said before
 _SHORTEST = 0.15  # seconds of sound; less is no word
 _LONGEST = 26.0
 _FRAMES_A_SECOND = 100
@@ -72,7 +73,8 @@ class Whisper:
 
     `primed`: decode as if the kind of thing that is in force had just been said. It finds 'lock' where the plain
     model would rather write 'look' and 'decimal' where it would write 'national'; it also hears 'isolated' for 'insulated':
-    a witness to be heard beside the plain one, never alone. Both may share one `model`."""
+    a witness to be heard beside another, never alone. `adapted`: with what was taught of the trade's speech in noise, where
+    the weights are those it was taught to (`neural_adapted`)."""
 
     def __init__(
         self, language: Language, folder: Path, threads: int = 1, primed: bool = False, adapted: bool = False,
@@ -159,7 +161,8 @@ class Whisper:
         return self._before(said)
 
     def _before(self, said: Iterable[str]) -> list[int]:
-        return [self._model.tokenizer.token_to_id("<|startofprev|>"), *self._tokens(" ".join(said))]
+        """As much of it as the decoder has room for beside a text."""
+        return [self._model.tokenizer.token_to_id("<|startofprev|>"), *self._tokens(" ".join(said))[:_SAID_MOST]]
 
     def _numbers(self, unit: str) -> list[str]:
         """Numbers in figures and in words, with 'point' and with 'decimal': a model that has only seen figures before writes
@@ -203,8 +206,8 @@ class Whisper:
             for opening in language.gates[listening.gate.word]:
                 for text in _openings(opening):
                     trie.add(self._tokens(text), then=(LOCKS,))
-        tokens = set(trie.tokens()) | {int(token) for alphabet in alphabets.values() for token in alphabet.tokens}
-        return _Prepared(trie, {**alphabets, FREE: self._free(tokens)}, meanings, frozenset(tokens))
+        in_force = set(trie.tokens()) | {int(token) for alphabet in alphabets.values() for token in alphabet.tokens}
+        return _Prepared(trie, {**alphabets, FREE: self._free(in_force)}, meanings, frozenset(in_force))
 
     def _tokens(self, text: str) -> tuple[int, ...]:
         return tuple(self._model.tokenizer.encode(" " + text, add_special_tokens=False).ids)
@@ -361,7 +364,7 @@ def _load(folder: Path, threads: int, language: str, taught: bool) -> _Model:
         return int(tokenizer.token_to_id(f"<|{name}|>") or 0)
 
     several = bool(encoder.is_multilingual)
-    opening = ("startoftranscript", language, "transcribe", "notimestamps") if several else ("startoftranscript", "notimestamps")
+    opening = ("startoftranscript", *([language, "transcribe"] if several else []), "notimestamps")
     end = special("endoftext")
     return _Model(
         encoder, Decoder(weights, heads), tokenizer, tuple(special(name) for name in opening), end, _usual(tokenizer, end),

@@ -1,82 +1,138 @@
-"""prints (spoken, written) samples"""
-import random, re, sys, glob, yaml
+"""What is said to the small model when it is taught the trade's speech, each with the text it is to write.
+
+Faithful transcripts of everything a step may hear, near misses as often as good phrases: the model must come to write
+'Isolated, log 1 8.' as surely as 'Isolated, lock 1 8.'.
+"""
+
+from __future__ import annotations
+
+import random
+import re
 from functools import cache
-from tests.bench import corpus_texts as texts
+
+import yaml
+
 from handsfree.language.phonetics import nearest
-UNITS=("degrees fahrenheit","degrees celsius","degrees","volts","ohms","p s i","amps")
-WR={"degrees fahrenheit":"degrees Fahrenheit","degrees celsius":"degrees Celsius","p s i":"PSI"}
+from handsfree.resources import folder
+from tests.bench import corpus_texts as texts
+
+Pair = tuple[str, str]  # (as spoken, as written)
+
+_UNITS = ("degrees fahrenheit", "degrees celsius", "degrees", "volts", "ohms", "p s i", "amps")
+_WRITTEN = {"degrees fahrenheit": "degrees Fahrenheit", "degrees celsius": "degrees Celsius", "p s i": "PSI"}
+_COMMANDS = (
+    *(way for ways in texts.COMMANDS.values() for way in ways), "correction", "note", "what next", "why", "faster", "slower",
+    "louder", "softer", "power is on", "stop the visit", "affirm", "what can i say", "negative", "new step", "keep it",
+)  # fmt: skip
+_HUNDREDS = {"": 0, "one hundred and ": 100, "two hundred ": 200, "four hundred and ": 400, "three ": 300}
+_TEENS = {word: 13 + at for at, word in enumerate(texts._TEENS[3:])}
+_TENS = {word: 10 * (at + 2) for at, word in enumerate(texts._TENS[2:])}
+_DIGIT = {word: str(at) for at, word in enumerate(texts.DIGITS)}
+_ASKS = re.compile(r"(what|did|can|how|where|is|do|have|who|was|shall|isn't)\b")
+
+
 @cache
-def material():
-    answers,sentences=set(),set()
-    for f in sorted(glob.glob("procedures/*.yaml")):
-        if "revision" in f: continue
-        d=yaml.safe_load(open(f))
-        for s in d["steps"]:
-            for a in (s.get("answers") or {}): answers.add(str(a).lower())
-            for t in re.split(r"(?<=[.?!])\s+", str(s.get("say",""))):
-                if 2<=len(t.split())<=9 and not re.search(r"[\d{}]",t): sentences.add(t)
-    for c in texts.CHOICES: answers.update(c)
-    return sorted(answers), sorted(sentences)
-COMMANDS=[w for ws in texts.COMMANDS.values() for w in ws]+["correction","note","what next","why","faster","slower","louder","softer","power is on","stop the visit","affirm","what can i say","negative","new step","keep it"]
-def cap(t): return t[:1].upper()+t[1:]
-def wr(t,q=False): 
-    t=re.sub(r"\bi\b","I",t)
-    return cap(t)+("?" if q else ".")
-def number(luck):
-    v,said,unit=texts.reading(luck)
-    tail=next((u for u in UNITS if said.endswith(u)),"")
-    body=said[:len(said)-len(tail)].strip()
-    m=re.split(r" (?:point|decimal) ",body)
-    dec=len(m[1].split()) if len(m)>1 else 0
-    fig=f"{v:.{dec}f}"
-    # sometimes the number in a near -teen/-ty form
-    return said, (f"{fig} {WR.get(tail,tail)}".strip()+".")
-def teen(luck):
-    t=luck.choice(texts._TEENS[3:]+texts._TENS[2:]); pre=luck.choice(("","","one hundred and ","two hundred ","four hundred and ","three "))
-    val={**{w:13+i for i,w in enumerate(texts._TEENS[3:])},**{w:10*(i+2) for i,w in enumerate(texts._TENS[2:])}}[t]
-    h={"":0,"one hundred and ":100,"two hundred ":200,"four hundred and ":400,"three ":300}[pre]
-    tail=luck.choice(("",)+UNITS); p=""
-    fig=str(h+val)
-    if luck.random()<.3:
-        d=luck.randrange(10); p=f" point {texts.DIGITS[d]}"; fig+=f".{d}"
-    return f"{pre}{t}{p} {tail}".strip(), f"{fig} {WR.get(tail,tail)}".strip()+"."
-DW={w:str(i) for i,w in enumerate(texts.DIGITS)}
-def lockwr(t):
-    ws=t.split(); out=[]
-    for w in ws: out.append(DW.get(w.strip(","),w) )
-    s=" ".join(out)
-    s=re.sub(r"\b(\w*(?:solat|sulat)\w*),? (?=\w+ \d)",r"\1, ",s)
-    q=bool(re.match(r"(is it|shall i|isn't|was)",s))
-    return wr(s,q)
-def one(luck):
-    answers,sentences=material()
-    r=luck.random()
-    if r<.28: return number(luck)
-    if r<.38: return teen(luck)
-    if r<.49:
-        n=texts.lock(luck); op=luck.choice(("isolated lock","isolated lock","isolated, lock","clear lock"))
-        return f"{op} {' '.join(n)}", lockwr(f"{op} {' '.join(n)}")
-    if r<.62:
-        t=texts.near_miss(texts.lock(luck),luck); 
-        if luck.random()<.3:
-            n=texts.lock(luck); w=luck.choice(nearest("lock",12)+nearest("isolated",8)); 
-            t=f"isolated {w} {' '.join(n)}" if w in nearest("lock",12) else f"{w} lock {' '.join(n)}"
-        return t, lockwr(t)
-    if r<.66: 
-        n=" ".join(texts.lock(luck)); return n, lockwr(n)
-    if r<.78:
-        p=luck.choice(answers); return p, wr(p)
-    if r<.85:
-        c=luck.choice(COMMANDS); return c, wr(c)
-    if r<.90:
-        p=luck.choice(answers); k=luck.randrange(4)
-        t=[f"not {p}",f"it is not {p}",f"is it {p}",f"i think {p}"][k]; return t, wr(t,k==2)
-    if r<.94:
-        w=luck.choice([x for a in answers for x in a.split() if len(x)>2]); n=nearest(w,6)
-        t=luck.choice(n) if n else w; return t, wr(t)
-    if r<.97:
-        s=luck.choice(sentences); return s, s
-    t=luck.choice(texts.UNRELATED); return t, wr(t, bool(re.match(r"(what|did|can|how|where|is|do|have|who|was)\b",t)))
-if __name__=="__main__":
-    l=random.Random(1)
-    for _ in range(60): print(one(l))
+def _material() -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Answers and short sentences of the shipped English procedures."""
+    answers = {phrase for phrases in texts.CHOICES for phrase in phrases}
+    sentences: set[str] = set()
+    for path in sorted(folder("procedures").glob("*.yaml")):
+        procedure = yaml.safe_load(path.read_text(encoding="utf-8"))
+        if procedure.get("language", "en") != "en":
+            continue
+        for step in procedure["steps"]:
+            answers |= {str(answer).lower() for answer in step.get("answers") or ()}
+            spoken = re.split(r"(?<=[.?!])\s+", str(step.get("say", "")))
+            sentences |= {text for text in spoken if 2 <= len(text.split()) <= 9 and not re.search(r"[\d{}]", text)}
+    return tuple(sorted(answers)), tuple(sorted(sentences))
+
+
+def _sentence(text: str, asks: bool = False) -> str:
+    text = re.sub(r"\bi\b", "I", text)
+    return f"{text[:1].upper()}{text[1:]}{'?' if asks else '.'}"
+
+
+def _with_unit(figures: str, unit: str) -> str:
+    return f"{figures} {_WRITTEN.get(unit, unit)}".strip() + "."
+
+
+def _reading(luck: random.Random) -> Pair:
+    value, said, _ = texts.reading(luck)
+    unit = next((unit for unit in _UNITS if said.endswith(unit)), "")
+    _, *after = re.split(r" (?:point|decimal) ", said.removesuffix(unit).strip())
+    return said, _with_unit(f"{value:.{len(after[0].split()) if after else 0}f}", unit)
+
+
+def _teen_or_ten(luck: random.Random) -> Pair:
+    word, before, unit = luck.choice((*_TEENS, *_TENS)), luck.choice(tuple(_HUNDREDS)), luck.choice(("", *_UNITS))
+    figures, after = str(_HUNDREDS[before] + (_TEENS | _TENS)[word]), ""
+    if luck.random() < 0.3:
+        tenth = luck.choice(texts.DIGITS)
+        figures, after = f"{figures}.{_DIGIT[tenth]}", f" point {tenth}"
+    return f"{before}{word}{after} {unit}".strip(), _with_unit(figures, unit)
+
+
+def _digits(text: str) -> Pair:
+    """A gate phrase or what resembles it: digits as figures, a comma before 'lock' or what stands for it."""
+    figures = " ".join(_DIGIT.get(word, word) for word in text.replace(",", "").split())
+    written = re.sub(r"\b(\w*(?:solat|sulat)\w*) (?=\w+ \d)", r"\1, ", figures)
+    return text, _sentence(written, bool(re.match(r"(is it|shall i|isn't|was)\b", text)))
+
+
+def _gate(luck: random.Random) -> Pair:
+    opening = luck.choice(("isolated lock", "isolated lock", "isolated, lock", "clear lock"))
+    return _digits(f"{opening} {' '.join(texts.lock(luck))}")
+
+
+def _near_gate(luck: random.Random) -> Pair:
+    lock = texts.lock(luck)
+    if luck.random() < 0.7:
+        return _digits(texts.near_miss(lock, luck))
+    if luck.random() < 0.6:
+        return _digits(f"isolated {luck.choice(nearest('lock', 12))} {' '.join(lock)}")
+    return _digits(f"{luck.choice(nearest('isolated', 8))} lock {' '.join(lock)}")
+
+
+def _answer(luck: random.Random) -> Pair:
+    answer = luck.choice(_material()[0])
+    return answer, _sentence(answer)
+
+
+def _denied(luck: random.Random) -> Pair:
+    answer = luck.choice(_material()[0])
+    said = luck.choice((f"not {answer}", f"it is not {answer}", f"is it {answer}", f"i think {answer}"))
+    return said, _sentence(said, said.startswith("is it"))
+
+
+def _near_word(luck: random.Random) -> Pair:
+    word = luck.choice([word for answer in _material()[0] for word in answer.split() if len(word) > 2])
+    near = luck.choice(nearest(word, 6) or (word,))
+    return near, _sentence(near)
+
+
+def _command(luck: random.Random) -> Pair:
+    command = luck.choice(_COMMANDS)
+    return command, _sentence(command)
+
+
+def _step(luck: random.Random) -> Pair:
+    sentence = luck.choice(_material()[1])
+    return sentence, sentence
+
+
+def _talk(luck: random.Random) -> Pair:
+    said = luck.choice(texts.UNRELATED)
+    return said, _sentence(said, bool(_ASKS.match(said)))
+
+
+#: Each kind with its share.
+_KINDS = (
+    (_reading, 0.28), (_teen_or_ten, 0.10), (_gate, 0.11), (_near_gate, 0.13), (_answer, 0.12), (_command, 0.07),
+    (_denied, 0.05), (_near_word, 0.04), (_step, 0.03), (_talk, 0.03),
+    (lambda luck: _digits(" ".join(texts.lock(luck))), 0.04),
+)  # fmt: skip
+
+
+def sample(luck: random.Random) -> Pair:
+    make = luck.choices([make for make, _ in _KINDS], [share for _, share in _KINDS])[0]
+    return make(luck)

@@ -242,6 +242,7 @@ def one(name: str, stake: Stake, splits: dict[str, list[Case]]) -> tuple[dict[st
     curve = [f"{passing(unheard, data, allowed)} with {allowed} wrong" for allowed in range(4)]
     p = 1 / (1 + np.exp(-odds(held.x, fitted)))
     accepted = (p >= limit) & ~held.veto
+    where = "held out" if splits["held"] else "the same clips"
     vetoed_right = int((data.veto & data.right).sum())
     wrong = accepted & ~held.right
     bad = int((~data.right).sum())
@@ -249,7 +250,7 @@ def one(name: str, stake: Stake, splits: dict[str, list[Case]]) -> tuple[dict[st
     lines = [
         f"{name}, {stake.value}: fitted on {len(data.right)} clips, {bad} not to be acted on; threshold {limit:.4f}",
         f"  on voices left out: of {data.right.sum()} right, {vetoed_right} forbidden; accepted {', '.join(curve)}",
-        f"  {'held out' if splits['held'] else 'the same clips'} ({len(held.right)}): accepted {accepted.sum()}, of them wrong {wrong.sum()}",
+        f"  {where} ({len(held.right)}): accepted {accepted.sum()}, of them wrong {wrong.sum()}",
         f"  right and accepted: {kept} where the leading act is right",
         "  reliability there:",
         *reliability(p, held.right),
