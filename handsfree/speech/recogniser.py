@@ -21,7 +21,7 @@ from handsfree.errors import Trouble
 from handsfree.language.meaning import Denial, Heard, Listening, Meaning, Sense, Verdict
 from handsfree.speech.acceptance import UNFITTED, Models, StakeModel, fitted
 from handsfree.speech.engine import RATE, Engine, Testimony
-from handsfree.speech.weighing import ELSE, SECOND, Stake, Weighed, unfitted, vetoed, weigh
+from handsfree.speech.weighing import DIFFER, ELSE, SECOND, Stake, Weighed, unfitted, vetoed, weigh
 
 if TYPE_CHECKING:
     from handsfree.language.base import Language
@@ -99,12 +99,13 @@ class Recogniser:
         veto = vetoed(weighed, testimonies, listening, self.language)
         if veto:
             meaning = denial or weighed.denial or weighed.best
-            silent = veto == ELSE and denial is None
+            silent = denial is None and (veto == ELSE or (veto == DIFFER and sure < _FAIR))
             verdict = Verdict.NOT_FOR_ME if silent else Verdict.ASKED_AGAIN
             return self._heard(verdict, meaning, min(sure, 0.5), testimonies, samples, weighed, veto)
         if sure >= _bar(model, weighed):
             return self._heard(Verdict.ACCEPTED, weighed.best, sure, testimonies, samples, weighed)
-        meant = sure >= _FAIR or denial is not None
+        tie = bool(weighed.rivals) and weighed.stake is Stake.READING
+        meant = sure >= _FAIR or denial is not None or tie
         reason = "a near tie" if weighed.rivals and meant else "not sure enough" if meant else "resembles nothing in force"
         meaning = denial if denial is not None and sure < _FAIR else weighed.best
         return self._heard(
@@ -120,7 +121,7 @@ class Recogniser:
     ) -> Heard:  # fmt: skip
         return Heard(
             verdict=verdict, meaning=meaning, sure=sure, words=testimonies[0].free,
-            rivals=weighed.rivals[:3] if weighed is not None and verdict is Verdict.ASKED_AGAIN and sure >= _FAIR else (),
+            rivals=weighed.rivals[:3] if weighed is not None and verdict is Verdict.ASKED_AGAIN else (),
             witnesses=weighed.features if weighed is not None else (), engine="+".join(t.engine for t in testimonies),
             ended=len(samples) / RATE, reason=reason,
         )  # fmt: skip

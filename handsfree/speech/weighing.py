@@ -33,6 +33,7 @@ _ALIKE = 0.86  # similarity from which a text counts as another writing of the s
 NEURAL = "whisper"
 SECOND = "whisper base"  # the larger model, told before what is in force
 ELSE = "something else was heard"
+DIFFER = "the witnesses differ"
 _RESEMBLES = 0.45  # how alike some engine's own words must be to what is acted on
 _FLOOR = -12.0  # nats below everything found: what a pass thinks of an act it did not find
 _NUMBER_FLOOR = -7.0  # the same where a number is asked for: a pass often misses the right one of a million
@@ -304,7 +305,7 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
     if resembling and max(resembling) < _RESEMBLES:
         return ELSE
     if weighed.stake is Stake.CHOICE and _apart(features):
-        return "the witnesses differ"
+        return DIFFER
     if weighed.stake is not Stake.GATE and not weighed.proof:
         return ""
     for testimony in testimonies:
@@ -316,7 +317,7 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
         return "a denial is as likely"
     if weighed.proof:
         differ = features.get("one leader", 1.0) < 1 or features.get("free same", 1.0) == 0
-        return "the witnesses differ" if differ else ""
+        return DIFFER if differ else ""
     return _not_the_phrase(weighed, testimonies, listening, language)
 
 

@@ -13,7 +13,7 @@ from handsfree.language.meaning import Denial, GateAsked, Listening, Meaning, Nu
 from handsfree.speech.acceptance import fitted
 from handsfree.speech.engine import Candidate, Testimony
 from handsfree.speech.recogniser import Recogniser
-from handsfree.speech.weighing import Stake, acts, key, vetoed, weigh
+from handsfree.speech.weighing import SECOND, Stake, acts, key, vetoed, weigh
 
 ENGLISH = load("en")
 GATE = Listening(gate=GateAsked("isolated", ("four", "two")))
@@ -25,10 +25,10 @@ def number(value: float, unit: str | None) -> Meaning:
 
 
 def whisper(
-    *candidates: Candidate, free: str = "", free_score: float = -2.0, other: str = "", primed: bool = False
+    *candidates: Candidate, free: str = "", free_score: float = -2.0, other: str = "", second: bool = False
 ) -> Testimony:
     evidence = ((f"other: {other}", free_score),) if other else ()
-    return Testimony("whisper primed" if primed else "whisper", candidates, free, free_score, evidence)
+    return Testimony(SECOND if second else "whisper", candidates, free, free_score, evidence)
 
 
 class Says:
@@ -72,11 +72,11 @@ def test_an_implausible_value_gives_way_to_one_as_likely() -> None:
 )
 def test_a_gate_is_never_accepted_over_a_denial(free: str) -> None:
     sure = Candidate(OPEN, -0.5)
-    plain, primed = whisper(sure, free=free), whisper(sure, free="Isolated, lock 4 2.", primed=True)
-    weighed = weigh([plain, primed], GATE, ENGLISH)
+    first, second = whisper(sure, free=free), whisper(sure, free="Isolated, lock 4 2.", second=True)
+    weighed = weigh([first, second], GATE, ENGLISH)
     assert weighed is not None
-    assert vetoed(weighed, [plain, primed], GATE, ENGLISH)
-    heard = hear(GATE, plain, primed)
+    assert vetoed(weighed, [first, second], GATE, ENGLISH)
+    heard = hear(GATE, first, second)
     assert heard.verdict is Verdict.ASKED_AGAIN  # type: ignore[attr-defined]
 
 
@@ -85,7 +85,7 @@ def test_a_gate_needs_every_word() -> None:
     plain = whisper(sure, free="isolated")
     weighed = weigh([plain], GATE, ENGLISH)
     assert weighed is not None
-    assert vetoed(weighed, [plain], GATE, ENGLISH) == "a word is missing"
+    assert vetoed(weighed, [plain], GATE, ENGLISH) == "not the whole phrase"
 
 
 def test_what_sounds_the_same_counts_less_against_than_what_does_not() -> None:
@@ -96,8 +96,6 @@ def test_what_sounds_the_same_counts_less_against_than_what_does_not() -> None:
     assert alike is not None
     assert unlike is not None
     assert dict(alike.features)["far"] > dict(unlike.features)["far"]
-    model = fitted()["whisper"][Stake.GATE]
-    assert model.probability(dict(alike.features)) > model.probability(dict(unlike.features))
 
 
 def test_a_denial_alone_is_asked_about_and_nothing_at_all_is_not() -> None:
@@ -111,14 +109,15 @@ def test_a_denial_alone_is_asked_about_and_nothing_at_all_is_not() -> None:
 def test_fifteen_or_fifty_is_asked() -> None:
     listening = Listening(number=NumberAsked("volt"))
     both = (Candidate(number(15, "volt"), -2.0), Candidate(number(50, "volt"), -2.2))
-    heard = hear(listening, whisper(*both, free="15 volts"), whisper(*both, free="50 volts", primed=True))
+    heard = hear(listening, whisper(*both, free="15 volts"), whisper(*both, free="50 volts", second=True))
     assert heard.verdict is Verdict.ASKED_AGAIN  # type: ignore[attr-defined]
     assert {rival.value for rival in heard.rivals} in ({15, 50}, set())  # type: ignore[attr-defined]
 
 
 def test_the_committed_model_is_whole_and_a_damaged_one_is_trouble(tmp_path: Path) -> None:
     for engines, stakes in fitted().items():
-        assert set(stakes) == ({Stake.READING} if engines.endswith("+forced") else set(Stake))
+        assert engines in ("whisper", f"whisper+{SECOND}")
+        assert set(stakes) == set(Stake)
         for model in stakes.values():
             assert len(model.names) == len(model.weights) == len(model.means) == len(model.scales)
             assert 0.5 < model.threshold < 1
@@ -131,7 +130,7 @@ def test_the_committed_model_is_whole_and_a_damaged_one_is_trouble(tmp_path: Pat
 
 def test_a_gate_on_which_one_pass_found_nothing_stays_shut() -> None:
     sure = Candidate(OPEN, -0.1)
-    for pair in ((whisper(sure, free="Isolated, lock 42."), whisper(primed=True)), (whisper(), whisper(sure, primed=True))):
+    for pair in ((whisper(sure, free="Isolated, lock 42."), whisper(second=True)), (whisper(), whisper(sure, second=True))):
         heard = hear(GATE, *pair)
         assert heard.verdict is not Verdict.ACCEPTED  # type: ignore[attr-defined]
 
@@ -140,7 +139,7 @@ def test_a_gate_on_which_one_pass_found_nothing_stays_shut() -> None:
 def test_a_gate_stays_shut_on_a_word_like_one_of_its_own(word: str) -> None:
     sure = Candidate(OPEN, -0.1)
     plain = whisper(sure, free=f"isolated {word} 42")
-    heard = hear(GATE, plain, whisper(sure, free="Isolated, lock 4 2.", primed=True))
+    heard = hear(GATE, plain, whisper(sure, free="Isolated, lock 4 2.", second=True))
     assert heard.verdict is Verdict.ASKED_AGAIN  # type: ignore[attr-defined]
 
 
@@ -151,18 +150,18 @@ NOTHING = Meaning(Sense.PHRASE, "nothing runs", spoken="nothing runs")
 @pytest.mark.parametrize("free", ["Something runs.", "Nothing runs but the fan.", "Nothing runs?", "It still runs."])
 def test_a_proof_is_never_accepted_over_a_denial(free: str) -> None:
     sure = Candidate(NOTHING, -0.2)
-    heard = hear(SWITCH, whisper(sure, free=free), whisper(sure, free="Nothing runs.", primed=True))
+    heard = hear(SWITCH, whisper(sure, free=free), whisper(sure, free="Nothing runs.", second=True))
     assert heard.verdict is not Verdict.ACCEPTED  # type: ignore[attr-defined]
 
 
 def test_a_proof_needs_the_passes_to_agree() -> None:
     runs = Candidate(Meaning(Sense.PHRASE, "it runs", spoken="it runs"), -3.0)
-    pair = [whisper(Candidate(NOTHING, -0.2), free="Nothing runs."), whisper(runs, free="It runs.", primed=True)]
+    pair = [whisper(Candidate(NOTHING, -0.2), free="Nothing runs."), whisper(runs, free="It runs.", second=True)]
     weighed = weigh(pair, SWITCH, ENGLISH)
     assert weighed is not None
     assert weighed.proof
     assert vetoed(weighed, pair, SWITCH, ENGLISH) == "the witnesses differ"
-    agreed = [whisper(Candidate(NOTHING, -0.2), free="Nothing runs.", primed=primed) for primed in (False, True)]
+    agreed = [whisper(Candidate(NOTHING, -0.2), free="Nothing runs.", second=second) for second in (False, True)]
     weighed = weigh(agreed, SWITCH, ENGLISH)
     assert weighed is not None
     assert not vetoed(weighed, agreed, SWITCH, ENGLISH)
