@@ -8,6 +8,8 @@ Rules of this file:
 - A lost device is tried again each RETRY seconds: the same one, then after PATIENCE the system's own choice, then any other.
 - PortAudio sees new devices only when it starts; the list is looked at in a process of its own, and PortAudio is started
   anew, all streams with it, only when that list has changed.
+- PortAudio may be used by one thread at a time; two inside it end the process. A call that overruns its time is left to
+  itself, and nobody else goes in for as long as it is there, up to LEFT_INSIDE seconds: then sound is worth the risk.
 """
 
 from __future__ import annotations
@@ -36,6 +38,7 @@ STARTING = 5.0  # s, the same for a stream just opened
 RETRY = 0.5  # s
 PATIENCE = 2.0  # s for the same device before another is taken
 OPENING = 3.0  # s that a device may take to open or to close
+LEFT_INSIDE = 20.0  # s for a call that overran, before another is made beside it
 LOOK_EVERY = 6.0  # s between looks at the list while something is lost
 #: Asked of the device, s. Measured on PulseAudio: 0.05 stops in 61 ms but runs dry on a busy machine.
 LATENCY = 0.1
@@ -132,10 +135,10 @@ class _Attempt:
     def __init__(self, keeper: Keeper, number: int, rate: int, channels: int) -> None:
         self.stream: Any = None
         self.fault = ""
-        self.abandoned = False
+        self._abandoned, self._lock = False, threading.Lock()
         self.ended, self.done = threading.Event(), threading.Event()
-        work = threading.Thread(target=self._work, args=(keeper, number, rate, channels), daemon=True)
-        work.start()
+        self.thread = threading.Thread(target=self._work, args=(keeper, number, rate, channels), daemon=True)
+        self.thread.start()
 
     def _work(self, keeper: Keeper, number: int, rate: int, channels: int) -> None:
         sd = library()
@@ -154,9 +157,18 @@ class _Attempt:
             self.fault = str(trouble).splitlines()[0]
             if stream is not None:
                 _close(stream)
-        if self.abandoned and self.stream is not None:
+        with self._lock:
+            self.done.set()
+            unwanted = self._abandoned and self.stream is not None
+        if unwanted:
             _close(self.stream)
-        self.done.set()
+
+    def in_time(self) -> bool:
+        """Whether it is done within OPENING; if not, what it may still open is closed again."""
+        self.done.wait(OPENING)
+        with self._lock:
+            self._abandoned = not self.done.is_set()
+        return not self._abandoned
 
 
 def _close(stream: Any) -> None:
@@ -217,12 +229,13 @@ class Keeper:
 
     def _open(self, number: int) -> None:
         """Trouble where no shape works, or where the device does not answer."""
+        _wait_for_overrun()
         device = devices()[number]
         fault = "it does not answer"
         for rate, channels in [self._shape] if self._shape else shapes(device, self.way):
             attempt = _Attempt(self, number, rate, channels)
-            if not attempt.done.wait(OPENING):
-                attempt.abandoned = True
+            if not attempt.in_time():
+                _overrun[attempt.thread] = time.monotonic()
                 _leave_library_running()
                 break
             if attempt.stream is not None:
@@ -234,9 +247,12 @@ class Keeper:
     def _shut(self) -> None:
         stream, self._stream = self._stream, None
         if stream is not None:
+            _wait_for_overrun()
             closing = threading.Thread(target=_close, args=(stream,), daemon=True)
             closing.start()
             closing.join(OPENING)
+            if closing.is_alive():
+                _overrun[closing] = time.monotonic()
 
     def _watch(self) -> None:
         while not self._closing:
@@ -291,13 +307,21 @@ class Keeper:
 
 
 _keepers: list[Keeper] = []
-_stuck = False
+#: Threads inside PortAudio though their time is over, and since when. Under the lock of the library.
+_overrun: dict[threading.Thread, float] = {}
+
+
+def _wait_for_overrun() -> bool:
+    """Whether nobody is left inside. To be called with the library's lock held."""
+    for thread, since in list(_overrun.items()):
+        thread.join(max(0.0, since + LEFT_INSIDE - time.monotonic()))
+        if not thread.is_alive():
+            del _overrun[thread]
+    return not _overrun
 
 
 def _leave_library_running() -> None:
     """With an opening that never returns inside it, ending PortAudio aborts the process: leave that to the system."""
-    global _stuck
-    _stuck = True
     handler = getattr(library(), "_exit_handler", None)
     if handler is not None:
         atexit.unregister(handler)
@@ -307,13 +331,15 @@ def _start_library_anew_if_changed() -> None:
     """Where the list of devices is not the one PortAudio knows: close every stream, start PortAudio again, open those that
     were open. What plays has a gap of a few hundredths of a second."""
     seen = names_now()
-    if _stuck or not seen or seen == [d.name for d in devices()]:
-        return
     sd = library()
     with Keeper._library:
+        if not seen or not _wait_for_overrun() or seen == [d.name for d in devices()]:
+            return
         open_ones = [keeper for keeper in _keepers if keeper.present]
         for keeper in open_ones:
             keeper._shut()
+        if _overrun:
+            return  # they are lost for the moment, and taken up again like any other
         sd._terminate()
         sd._initialize()
         for keeper in open_ones:

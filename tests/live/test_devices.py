@@ -219,6 +219,38 @@ def test_a_device_that_vanishes_and_comes_back_in_mid_sentence(room: Callable[..
     assert found(here.heard()[0], wanted)[1] > 0.95
 
 
+def test_no_two_go_into_the_sound_library_when_one_overruns(
+    room: Callable[..., Room], booth: Booth, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two threads inside PortAudio have ended a process by a segmentation fault."""
+    here = room()
+    inside: list[int] = []  # threads; an opening that was given up closes what it opened
+    most = [0]
+
+    def counted(work: Callable[..., None]) -> Callable[..., None]:
+        def run(*args: Any) -> None:
+            inside.append(threading.get_ident())
+            most[0] = max(most[0], len(set(inside)))
+            try:
+                time.sleep(0.2)
+                work(*args)
+            finally:
+                inside.remove(threading.get_ident())
+
+        return run
+
+    monkeypatch.setattr(devices._Attempt, "_work", counted(devices._Attempt._work))
+    monkeypatch.setattr(devices, "_close", counted(devices._close))
+    monkeypatch.setattr(devices, "OPENING", 0.05)  # every opening and every closing overruns
+    booth.remove("booth")
+    assert {here.wait_for(SoundLost).what for _ in range(2)} == {"microphone", "loudspeaker"}
+    booth.sink("booth")
+    time.sleep(2.0)
+    monkeypatch.setattr(devices, "OPENING", 3.0)
+    assert {here.wait_for(SoundBack, 30).what for _ in range(2)} == {"microphone", "loudspeaker"}
+    assert most == [1]
+
+
 def test_another_device_is_taken_when_the_first_stays_away(room: Callable[..., Room], booth: Booth) -> None:
     here = room()
     booth.remove("booth")
