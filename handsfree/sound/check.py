@@ -14,7 +14,7 @@ import numpy as np
 
 from handsfree.errors import Trouble
 from handsfree.sound import levels
-from handsfree.sound.devices import Device
+from handsfree.sound.cards import Device
 from handsfree.sound.samples import RATE, Samples
 from handsfree.sound.sources import Source
 

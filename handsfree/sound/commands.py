@@ -9,7 +9,7 @@ from handsfree.sound.check import Expected
 def devices() -> None:
     """Trouble where PortAudio is missing, with the command that installs it."""
     from handsfree.sound import check
-    from handsfree.sound.devices import devices as found
+    from handsfree.sound.cards import devices as found
 
     for line in check.device_lines(found()):
         print(line)

@@ -1,13 +1,13 @@
-"""Sound devices: what there is, opening one, noticing that it went, taking it up again.
+"""Keeping a sound device open: opening one, noticing that it went, taking it up again.
 
 Rules of this file:
 
 - A stream is opened by one of the shapes in SHAPES, 16 kHz mono first; what comes is converted by whoever opened it.
 - A device is gone when its stream ends unasked, or when its callback has not been called for SILENT seconds; just opened,
   it has STARTING seconds, for some take two before the first.
-- A lost device is tried again each RETRY seconds: the same one, then after PATIENCE the system's own choice, then any other.
-- PortAudio sees new devices only when it starts; the list is looked at in a process of its own, and PortAudio is started
-  anew, all streams with it, only when that list has changed.
+- A lost device is tried again each RETRY seconds: the same one, then after PATIENCE the system's own choice, then any other;
+  each in a process of its own first (`trial` says why).
+- PortAudio sees new devices only when it starts; it is started anew, all streams with it, when the list has changed.
 - PortAudio may be used by one thread at a time; two inside it end the process. A call that overruns its time is left to
   itself, and nobody else goes in for as long as it is there, up to LEFT_INSIDE seconds: then sound is worth the risk.
 """
@@ -16,119 +16,26 @@ from __future__ import annotations
 
 import atexit
 import contextlib
-import json
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 from handsfree.errors import Trouble
 from handsfree.journal.events import SoundBack, SoundLost
+from handsfree.sound.cards import OPENING, Shape, Way, devices, find, library, shapes
 from handsfree.sound.hush import hush, unhush
 from handsfree.sound.prompts import Tell
-from handsfree.sound.samples import RATE
-
-Way = Literal["input", "output"]
+from handsfree.sound.trial import Found, tried
 
 SILENT = 3.0  # s without a callback; most devices end the stream at once when they go
 STARTING = 5.0  # s, the same for a stream just opened
 RETRY = 0.5  # s
 PATIENCE = 2.0  # s for the same device before another is taken
-OPENING = 3.0  # s that a device may take to open or to close
 LEFT_INSIDE = 20.0  # s for a call that overran, before another is made beside it
 LOOK_EVERY = 6.0  # s between looks at the list while something is lost
 #: Asked of the device, s. Measured on PulseAudio: 0.05 stops in 61 ms but runs dry on a busy machine.
 LATENCY = 0.1
-#: Names that carry no sound to a person.
-DEAF = ("null", "dummy", "auto_null")
-
-INSTALL = {
-    "linux": "sudo apt install libportaudio2",
-    "darwin": "brew install portaudio",
-    "win32": "pip install --force-reinstall sounddevice",
-}
-NO_PORTAUDIO = (
-    "The sound library PortAudio is missing; install it with '{}', or give a sound file to --sound-in and --sound-out."
-)
-
-
-@dataclass(frozen=True)
-class Device:
-    """`inputs`, `outputs`: channels; `rate`: the one it prefers; `usual`: 'input', 'output', both or neither."""
-
-    number: int
-    name: str
-    system: str
-    inputs: int
-    outputs: int
-    rate: float
-    usual: str
-
-
-def library() -> Any:
-    """The `sounddevice` module. Trouble with the command that installs PortAudio where it is missing."""
-    try:
-        import sounddevice
-    except (OSError, ImportError) as fault:
-        raise Trouble(NO_PORTAUDIO.format(INSTALL.get(sys.platform, INSTALL["linux"]))) from fault
-    return sounddevice
-
-
-def devices() -> list[Device]:
-    """Every device PortAudio saw when it started."""
-    sd = library()
-    systems = [api["name"] for api in sd.query_hostapis()]
-    default_in, default_out = sd.default.device
-    return [
-        Device(
-            number, d["name"], systems[d["hostapi"]], d["max_input_channels"], d["max_output_channels"],
-            d["default_samplerate"],
-            " and ".join(way for way, usual in (("input", default_in), ("output", default_out)) if usual == number),
-        )
-        for number, d in enumerate(sd.query_devices())
-    ]
-
-
-def find(wanted: str | None, way: Way) -> int:
-    """Number of the device called `wanted` (its number, name, or a part of its name), or the system's choice for None.
-    Trouble where there is none, or where a part fits several."""
-    having = [d for d in devices() if (d.inputs if way == "input" else d.outputs) > 0]
-    noun = "microphone" if way == "input" else "loudspeaker"
-    if not having:
-        raise Trouble(f"This machine has no {noun}; plug one in, or give a sound file to --sound-{way[:-3]}.")
-    if wanted is None:
-        usual = [d for d in having if way in d.usual]
-        return (usual or having)[0].number
-    whole = [d for d in having if wanted.lower() in (str(d.number), d.name.lower())]
-    part = whole or [d for d in having if wanted.lower() in d.name.lower()]
-    if not part:
-        raise Trouble(f"There is no {noun} called '{wanted}'; see 'handsfree sound' for those there are.")
-    if len(part) > 1 and not whole:
-        raise Trouble(f"'{wanted}' fits {len(part)} devices ({part[0].name}, {part[1].name}…); say more of its name.")
-    return part[0].number
-
-
-def names_now() -> list[str]:
-    """The devices there are at this moment, seen by a process of its own. Empty where that fails."""
-    code = "import json, sounddevice as sd; print(json.dumps([d['name'] for d in sd.query_devices()]))"
-    try:
-        done = subprocess.run([sys.executable, "-c", code], capture_output=True, timeout=10, check=True)
-        return [str(name) for name in json.loads(done.stdout)]
-    except (OSError, subprocess.SubprocessError, ValueError):
-        return []
-
-
-def shapes(device: Device, way: Way) -> list[tuple[int, int]]:
-    """(rate, channels) to try, the program's own first."""
-    most = device.inputs if way == "input" else device.outputs
-    rates = [RATE, round(device.rate), 48_000, 44_100]
-    wanted = [(rate, channels) for rate in rates for channels in (1, 2) if channels <= most]
-    return list(dict.fromkeys(wanted))
-
-
 class _Attempt:
     """Opening one stream, in a thread of its own: on a device that is just vanishing PortAudio can wait for ever."""
 
@@ -189,7 +96,7 @@ class Keeper:
 
     def __init__(
         self, way: Way, wanted: str | None, callback: Callable[..., None], opened: Callable[[int, int], None],
-        lost: Callable[[], None], tell: Tell, shape: tuple[int, int] | None = None, latency: float = LATENCY,
+        lost: Callable[[], None], tell: Tell, shape: Shape | None = None, latency: float = LATENCY,
     ) -> None:
         self.way: Way = way
         self.what = "microphone" if way == "input" else "loudspeaker"
@@ -200,11 +107,13 @@ class Keeper:
         self._closing = False
         self.alive = time.monotonic()  # of the last callback; the callback's owner sets it
         self.name = ""
+        self.shape: Shape | None = None  # at which it is open, or was last
         self.losses = 0
         hush()
         try:
             with Keeper._library:
-                self._open(find(wanted, way))
+                number = find(wanted, way)
+                self._open(number, self._tried_shape(number) if any(k.present for k in _keepers) else shape)
                 _keepers.append(self)
         except BaseException:
             unhush()
@@ -227,22 +136,33 @@ class Keeper:
             self._shut()
         unhush()
 
-    def _open(self, number: int) -> None:
-        """Trouble where no shape works, or where the device does not answer."""
+    def _tried_shape(self, number: int) -> Shape | None:
+        """The one that works, tried out of this process. Trouble where none does; None where the trial did not end."""
+        found = tried(self.way, [str(number)], False, self._shape, self.latency)
+        if found is not None and found.name is None:
+            raise self._cannot(devices()[number].name, found.fault)
+        return found.shape if found else self._shape
+
+    def _cannot(self, name: str, fault: str) -> Trouble:
+        return Trouble(f"The {self.what} '{name}' cannot be opened ({fault}); choose another with 'handsfree sound'.")
+
+    def _open(self, number: int, shape: Shape | None) -> None:
+        """At `shape`, or at the first that works. Trouble where none does, or where the device does not answer."""
         _wait_for_overrun()
         device = devices()[number]
         fault = "it does not answer"
-        for rate, channels in [self._shape] if self._shape else shapes(device, self.way):
+        for rate, channels in [shape] if shape else shapes(device, self.way):
             attempt = _Attempt(self, number, rate, channels)
             if not attempt.in_time():
                 _overrun[attempt.thread] = time.monotonic()
                 _leave_library_running()
                 break
             if attempt.stream is not None:
-                self._stream, self._ended, self.name = attempt.stream, attempt.ended, device.name
+                self._stream, self._ended = attempt.stream, attempt.ended
+                self.name, self.shape = device.name, (rate, channels)
                 return
             fault = attempt.fault
-        raise Trouble(f"The {self.what} '{device.name}' cannot be opened ({fault}); choose another with 'handsfree sound'.")
+        raise self._cannot(device.name, fault)
 
     def _shut(self) -> None:
         stream, self._stream = self._stream, None
@@ -275,35 +195,28 @@ class Keeper:
         while not self._closing:
             time.sleep(RETRY)
             now = time.monotonic()
-            with contextlib.suppress(library().PortAudioError):  # of the library itself, when its list changes under it
-                if now - looked > LOOK_EVERY:
+            anything = now - went >= PATIENCE
+            found = tried(
+                self.way, [self.name, self._wanted, *([None] if anything else [])], anything, self._shape, self.latency
+            )
+            if found is None:
+                continue
+            with contextlib.suppress(library().PortAudioError, Trouble), Keeper._library:
+                if self._closing:
+                    return
+                if now - looked > LOOK_EVERY or not any(keeper.present for keeper in _keepers):
                     looked = now
-                    _start_library_anew_if_changed()
-                with Keeper._library:
-                    if self._closing:
-                        return
-                    self._open_one_of(self._candidates(patient=now - went < PATIENCE))
+                    _start_library_anew_if_changed(found.names)
+                self._open_found(found)
             if self._stream is not None:
                 self._tell(SoundBack(self.name, self.what))
                 return
 
-    def _open_one_of(self, numbers: list[int]) -> None:
-        for number in numbers:
-            with contextlib.suppress(Trouble):
-                self._open(number)
-                return
-
-    def _candidates(self, patient: bool) -> list[int]:
-        found: list[int] = []
-        for wanted in (self.name, self._wanted, *([] if patient else [None])):
-            with contextlib.suppress(Trouble):
-                found.append(find(wanted, self.way))
-        if not patient:
-            found += [
-                d.number for d in devices()
-                if (d.inputs if self.way == "input" else d.outputs) and not any(deaf in d.name.lower() for deaf in DEAF)
-            ]
-        return list(dict.fromkeys(found))
+    def _open_found(self, found: Found) -> None:
+        """What the trial opened, where PortAudio knows it here too."""
+        having = [d for d in devices() if d.name == found.name and (d.inputs if self.way == "input" else d.outputs)]
+        if having and self._stream is None:
+            self._open(having[0].number, found.shape)
 
 
 _keepers: list[Keeper] = []
@@ -327,21 +240,19 @@ def _leave_library_running() -> None:
         atexit.unregister(handler)
 
 
-def _start_library_anew_if_changed() -> None:
-    """Where the list of devices is not the one PortAudio knows: close every stream, start PortAudio again, open those that
-    were open. What plays has a gap of a few hundredths of a second."""
-    seen = names_now()
+def _start_library_anew_if_changed(seen: tuple[str, ...]) -> None:
+    """Where `seen`, the devices there are, is not the list that PortAudio knows: close every stream, start PortAudio again,
+    open those that were open. What plays has a gap of a few hundredths of a second. With the library's lock held."""
     sd = library()
-    with Keeper._library:
-        if not seen or not _wait_for_overrun() or seen == [d.name for d in devices()]:
-            return
-        open_ones = [keeper for keeper in _keepers if keeper.present]
-        for keeper in open_ones:
-            keeper._shut()
-        if _overrun:
-            return  # they are lost for the moment, and taken up again like any other
-        sd._terminate()
-        sd._initialize()
-        for keeper in open_ones:
-            with contextlib.suppress(Trouble):
-                keeper._open(find(keeper.name, keeper.way))
+    if not seen or not _wait_for_overrun() or seen == tuple(d.name for d in devices()):
+        return
+    open_ones = [keeper for keeper in _keepers if keeper.present]
+    for keeper in open_ones:
+        keeper._shut()
+    if _overrun:
+        return  # they are lost for the moment, and taken up again like any other
+    sd._terminate()
+    sd._initialize()
+    for keeper in open_ones:
+        with contextlib.suppress(Trouble):
+            keeper._open(find(keeper.name, keeper.way), keeper.shape)

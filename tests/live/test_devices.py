@@ -16,7 +16,7 @@ import pytest
 
 from handsfree.errors import Trouble
 from handsfree.journal.events import PromptEnded, SoundBack, SoundLost
-from handsfree.sound import devices
+from handsfree.sound import cards, devices, trial
 from handsfree.sound.loudspeaker import Loudspeaker
 from handsfree.sound.microphone import Microphone
 from handsfree.sound.prompts import NOTES, Prompt, tone_samples
@@ -251,8 +251,19 @@ def test_no_two_go_into_the_sound_library_when_one_overruns(
     assert most == [1]
 
 
-def test_another_device_is_taken_when_the_first_stays_away(room: Callable[..., Room], booth: Booth) -> None:
+def test_another_device_is_taken_when_the_first_stays_away(
+    room: Callable[..., Room], booth: Booth, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And nothing is opened in this process that does not open: that can end it (see `trial`)."""
     here = room()
+    faults: list[str] = []
+    work = devices._Attempt._work
+
+    def watched(attempt: devices._Attempt, *args: Any) -> None:
+        work(attempt, *args)
+        faults.append(attempt.fault)
+
+    monkeypatch.setattr(devices._Attempt, "_work", watched)
     booth.remove("booth")
     assert {here.wait_for(SoundLost).what for _ in range(2)} == {"microphone", "loudspeaker"}
     booth.sink("spare")
@@ -260,6 +271,7 @@ def test_another_device_is_taken_when_the_first_stays_away(room: Callable[..., R
     booth.control("set-default-source", "spare.monitor")
     back = [here.wait_for(SoundBack, 12) for _ in range(2)]
     assert all(not e.device.startswith("booth") for e in back)
+    assert faults == ["", ""]
     here.settle()
     wanted = sweep(0.7)
     here.out.play(Prompt(3, "again", wanted))
@@ -269,16 +281,28 @@ def test_another_device_is_taken_when_the_first_stays_away(room: Callable[..., R
 
 
 def test_the_list_and_what_is_not_in_it(booth: Booth) -> None:
-    names = [d.name for d in devices.devices()]
+    names = [d.name for d in cards.devices()]
     assert {LOUDSPEAKER, MICROPHONE} <= set(names)
-    assert devices.names_now() == names
+    there = trial.tried("output", ["gramophone", LOUDSPEAKER], False, None, 0.1)
+    assert there == trial.Found(tuple(names), LOUDSPEAKER, (16_000, 1))
     with pytest.raises(Trouble, match="no microphone called 'gramophone'"):
         Microphone("gramophone", RealClock(), print)
     with pytest.raises(Trouble, match="say more of its name"):
-        devices.find("booth", "output")
-    booth.remove("booth")
-    with pytest.raises(Trouble, match="cannot be opened"):
-        Loudspeaker(LOUDSPEAKER, RealClock(), print)
+        cards.find("booth", "output")
+    clock = RealClock()
+    booth.sink("spare")
+    spare = Microphone("spare in", clock, print)
+    try:
+        booth.remove("booth")
+        gone = trial.tried("output", [LOUDSPEAKER], False, None, 0.1)
+        assert gone is not None
+        assert (gone.name, gone.shape) == (None, None)
+        for _ in range(2):  # beside a stream that runs, and alone
+            with pytest.raises(Trouble, match="cannot be opened"):
+                Loudspeaker(LOUDSPEAKER, clock, print)
+            spare.close()
+    finally:
+        spare.close()
 
 
 DRY = """

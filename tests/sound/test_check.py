@@ -7,7 +7,7 @@ import pytest
 from rich.console import Console
 
 from handsfree.sound import check
-from handsfree.sound.devices import Device
+from handsfree.sound.cards import Device
 from handsfree.sound.samples import RATE, Samples, VirtualClock, silence
 from handsfree.sound.screen import BANDS, LETTERS, Screen, Status, render
 from handsfree.sound.sources import ClipSource

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.sound.devices import INSTALL
+from handsfree.sound.cards import INSTALL
 
 TOP = Path(__file__).resolve().parents[2]
 WITHOUT = """
