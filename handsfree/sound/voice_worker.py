@@ -16,6 +16,7 @@ import json
 import os
 import sys
 import threading
+import wave
 from typing import Any
 
 #: Set to 'bundled' to leave the system's library alone and use the wheel's.
@@ -82,6 +83,15 @@ def settle(rate: int) -> None:
     raise RuntimeError(f"the library does not take {rate} words a minute")
 
 
+def is_empty(file: str) -> bool:
+    """A sound file of no samples. Other formats than WAV (macOS writes AIFF) are left to who reads them."""
+    try:
+        with wave.open(file) as sound:
+            return bool(sound.getnframes() == 0)
+    except wave.Error:
+        return False
+
+
 def answer(engine: Any, name: str, request: dict[str, Any]) -> dict[str, Any]:
     if request["do"] == "voices":
         found = [(v.id, v.name, (v.languages or [""])[0]) for v in engine.getProperty("voices")]
@@ -98,6 +108,10 @@ def answer(engine: Any, name: str, request: dict[str, Any]) -> dict[str, Any]:
     engine.disconnect(token)
     if not os.path.exists(request["file"]):
         return {"error": "the synthesiser wrote nothing"}
+    # An end of the text before that comes late ends this one before it has begun (seen once on a busy machine). What is
+    # still to come of it must not be taken for the next text: told as an error, the process is ended and another asked.
+    if any(letter.isalnum() for letter in request["text"]) and is_empty(request["file"]):
+        return {"error": "the synthesiser wrote an empty sound"}
     return {"file": request["file"]}
 
 

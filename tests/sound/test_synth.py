@@ -9,6 +9,8 @@ import subprocess
 import sys
 import threading
 import time
+import wave
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +18,7 @@ import pytest
 import soundfile
 
 from handsfree.errors import Trouble
+from handsfree.sound import voice_worker
 from handsfree.sound.levels import speech_level
 from handsfree.sound.samples import RATE
 from handsfree.sound.synth import LEVEL, RATE_STEP, Synthesiser
@@ -92,6 +95,27 @@ def test_no_change_of_rate_is_lost(tmp_path: Path) -> None:
         worker.stdin.close()
     assert {rate: max(found) - min(found) < 0.15 for rate, found in lengths.items()} == dict.fromkeys(order, True)
     assert max(lengths[300]) < min(lengths[220]) < min(lengths[150]) < min(lengths[100])
+
+
+def test_an_empty_sound_is_an_error(tmp_path: Path) -> None:
+    """The driver ends a text at the first end that it is told, here one that comes before any sound."""
+
+    class Early:
+        def setProperty(self, name: str, value: object) -> None: ...
+        def connect(self, topic: str, call: Callable[..., None]) -> None:
+            call()
+
+        def disconnect(self, token: object) -> None: ...
+
+        def runAndWait(self) -> None: ...
+
+        def save_to_file(self, text: str, file: str) -> None:
+            with wave.open(file, "wb") as sound:
+                sound.setparams((1, 2, 22_050, 0, "NONE", ""))
+
+    request = {"do": "speak", "text": "Ready.", "file": str(tmp_path / "voice.wav"), "voice": "en-us", "rate": 150}
+    assert voice_worker.answer(Early(), "early", request) == {"error": "the synthesiser wrote an empty sound"}
+    assert "error" not in voice_worker.answer(Early(), "early", {**request, "text": "..."})
 
 
 def test_the_second_time_comes_from_the_cache(tmp_path: Path) -> None:
