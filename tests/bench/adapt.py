@@ -251,7 +251,9 @@ def teach(folder: Path, steps: int, seed: int) -> None:
     texts = Texts(Tokenizer.from_file(str(place / "tokenizer.json")))
     begun = folder / "corrections.pkl"  # of an earlier run of this program, to go on from
     tree: Tree = jax.tree.map(jnp.asarray, pickle.loads(begun.read_bytes())) if begun.exists() else untaught(weights)
-    schedule = optax.warmup_cosine_decay_schedule(RATE_OF_LEARNING / 10, RATE_OF_LEARNING, 30, steps, RATE_OF_LEARNING / 20)
+    schedule = optax.warmup_cosine_decay_schedule(
+        RATE_OF_LEARNING / 10, RATE_OF_LEARNING, min(30, steps // 2), steps, RATE_OF_LEARNING / 20
+    )
     optimiser = optax.chain(optax.clip_by_global_norm(1.0), optax.adamw(schedule, weight_decay=1e-3))
     state, loss = optimiser.init(tree), loss_of(weights, texts.written)
 
