@@ -91,7 +91,3 @@ def migrate(engine: Engine) -> None:
     with answering(engine), engine.begin() as connection:
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
-
-
-def is_postgresql(engine: Engine) -> bool:
-    return engine.dialect.name == "postgresql"

@@ -3,11 +3,10 @@
 Rules of this file:
 
 - The probability is a logistic regression on the features of `weighing`; its coefficients are data
-  (acceptance_model.json), fitted
-  by tests/bench/fit_acceptance.py on voices and noises that its report (acceptance_report.txt) names. Nothing is fitted
-  here.
+  (acceptance_model.json), fitted by tests/bench/fit_acceptance.py on voices and noises that its report
+  (acceptance_report.txt) names. Nothing is fitted here.
 - The threshold is that of what is at stake. A denial, a question, a half phrase is never accepted, however sure.
-- A gate besides needs every word vouched for: see `agreement`.
+- However probable, an act may be forbidden for what else was heard: see `weighing.vetoed`.
 """
 
 from __future__ import annotations
@@ -52,7 +51,7 @@ class StakeModel:
 #: practice, no source.
 UNFITTED = 0.9
 
-Models = Mapping[str, Mapping[Stake, StakeModel]]  # by set of engines: 'whisper', 'whisper+pocketsphinx', 'pocketsphinx'
+Models = Mapping[str, Mapping[Stake, StakeModel]]  # by the engines that testified: 'whisper', 'whisper+whisper base'
 
 
 @cache

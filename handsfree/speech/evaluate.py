@@ -8,8 +8,7 @@ The manifest is JSON Lines, paths relative to it; `Clip` says what a line holds.
 - accepted: something was accepted where nothing may be.
 
 One exception, stated here because it is one: "power is on" accepted at a gate where nothing may be accepted counts as
-right, since
-all it can do is to shut the gate.
+right, since all it can do is to shut the gate.
 """
 
 from __future__ import annotations

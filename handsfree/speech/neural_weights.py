@@ -1,8 +1,8 @@
 """Where the Whisper weights are, which they are, and how to read them.
 
-The weights are a folder in CTranslate2's form (model.bin, tokenizer.json). It is looked for, in this order: the folder
-given; a folder `whisper-*` among the installed models; the packages that carry weights for offline installs (base, in two
-packages for its size, then tiny.en); the hub, by faster-whisper's own loader, when asked to fetch.
+The weights are a folder in CTranslate2's form (model.bin, tokenizer.json). It is looked for, in this order: a folder
+`whisper-*` among the installed models; the packages that carry weights for offline installs (base, in two packages for its
+size; tiny.en).
 """
 
 from __future__ import annotations
@@ -51,12 +51,9 @@ class WeightsFolder:
     name: str
 
 
-def find_weights(models_dir: Path | None = None, folder: Path | None = None, sizes: Sequence[str] = tuple(PACKAGES)) -> (
-    Path | None
-):
-    """The first folder that has Whisper weights, None where there is none; of those in packages, the first of `sizes`.
-    Nothing is fetched."""
-    places: list[Path] = [folder] if folder is not None else []
+def find_weights(models_dir: Path | None = None, sizes: Sequence[str] = tuple(PACKAGES)) -> Path | None:
+    """The first folder that has Whisper weights, None where there is none; of those in packages, the first of `sizes`."""
+    places: list[Path] = []
     if models_dir is not None and models_dir.is_dir():
         places += sorted(models_dir.glob("whisper-*"))
     places += [place for size in sizes if (place := packaged(size)) is not None]
@@ -99,23 +96,6 @@ def files_of(folder: Path) -> dict[str, bytes]:
     """All that CTranslate2 reads, for loading from memory."""
     small = {path.name: path.read_bytes() for path in folder.iterdir() if path.suffix in (".json", ".txt")}
     return {**small, "model.bin": model_bytes(folder)}
-
-
-def fetch_weights(models_dir: Path, size: str = "tiny.en") -> Path:
-    """Fetch weights from the hub into `models_dir` with faster-whisper's own loader. Trouble where that cannot be."""
-    try:
-        from faster_whisper.utils import download_model
-    except ImportError:
-        raise Trouble(
-            "Fetching Whisper weights needs the faster-whisper package: pip install 'handsfree[neural]'."
-        ) from None
-    target = models_dir / f"whisper-{size}"
-    try:
-        return Path(download_model(size, output_dir=str(target)))
-    except Exception as error:  # the hub's client raises many kinds, all meaning the same to the person
-        raise Trouble(
-            f"The Whisper weights could not be fetched ({type(error).__name__}); add them from a folder instead."
-        ) from None
 
 
 @lru_cache(maxsize=8)

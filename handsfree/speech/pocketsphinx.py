@@ -214,11 +214,6 @@ def acoustic_searches() -> _Searches:
     return searches
 
 
-def warm_up(searches: _Searches, sound: bytes) -> None:
-    """To be called once a sound, before `force`."""
-    _start(searches.decoder, sound)
-
-
 class PocketSphinx:
     """See `handsfree.speech.engine.Engine`. Trouble where the model is missing. Safe to call from several threads, one
     at a time inside."""

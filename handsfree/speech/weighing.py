@@ -141,9 +141,8 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
 
     The neural engine leads where it testifies: the act with the highest product of its posterior over its passes."""
     neural = [t for t in testimonies if t.engine.startswith(NEURAL) and t.candidates]
-    plain = [t for t in testimonies if not t.engine.startswith(NEURAL)]
     if not neural:
-        return _weigh_words(plain, listening, language)
+        return _weigh_words([t for t in testimonies if not t.engine.startswith(NEURAL)], listening, language)
     ranked = _ranked(neural, listening)
     if not ranked:
         return None
@@ -163,8 +162,6 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
     features["lead"] = _clip(ranked[0].score - ranked[1].score if len(ranked) > 1 else 24.0, 0, 12)
     features["sounds"] = _clip(math.log(max(1, len(phonemes(best.spoken)))), 0.5, 4)
     features["words"] = float(len(best.spoken.split()))
-    for testimony in plain:
-        features |= _second_opinion(testimony, best, listening)
     rivals = tuple(act.meaning for act in ranked if act.score > ranked[0].score - _TIE * len(neural))
     return Weighed(
         best, STAKES[best.sense], tuple(features.items()), rivals if len(rivals) > 1 else (), _denial(neural[0]),
@@ -248,26 +245,6 @@ _WORD_EVIDENCE = (
 )  # fmt: skip
 
 
-def _second_opinion(testimony: Testimony, best: Meaning, listening: Listening) -> dict[str, float]:
-    """What an engine of another kind makes of the leading act."""
-    evidence = dict(testimony.evidence)
-    first = testimony.candidates[0].meaning if testimony.candidates else None
-    same = first is not None and first.sense is not Sense.DENIAL and key(first, listening) == key(best, listening)
-    found = any(
-        c.meaning.sense is not Sense.DENIAL and key(c.meaning, listening) == key(best, listening)
-        for c in testimony.candidates
-    )
-    denied = first is not None and first.sense is Sense.DENIAL and first.text in _TRUE_DENIALS
-    return {
-        "words same": float(same),
-        "words found": float(found),
-        "words denied": float(denied),
-        "words alike": similarity(testimony.free, best.spoken),
-        "words weakest": weakest_word(best.spoken, phonemes(testimony.free)),
-        "words over loop": _clip(evidence.get("over_loop", -3.0), -3, 3) if same else -3.0,
-    }
-
-
 def _weigh_words(testimonies: Sequence[Testimony], listening: Listening, language: Language) -> Weighed | None:
     """An engine of words alone: its first candidate and its own evidence for it. A denial in front leaves nothing to
     accept."""
@@ -341,8 +318,7 @@ def _not_the_phrase(
     if longer:
         return f"'{longer}' was heard"
     if not first.engine.startswith(NEURAL):
-        vouched = max(features.get("weakest", 0.0), features.get("words weakest", 0.0)) >= _VOUCHED
-        return "" if vouched else "a word is missing"
+        return "" if features.get("weakest", 0.0) >= _VOUCHED else "a word is missing"
     if not any(meaning.sense is Sense.GATE for meaning in language.understand(first.free, listening)):
         return "not the whole phrase"
     if features.get("near", 6.0) < _NEARLY:

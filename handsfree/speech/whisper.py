@@ -7,9 +7,8 @@ Rules of this file:
   text found is parsed by the language; texts of one value add up.
 - Whatever else the model would rather write is found by the same search, so that a phrase can be compared with it.
 
-The encoder runs in CTranslate2 on a window a few seconds longer than the sound, not on 30 s: shorter windows than that
-make the
-model fail to end its text (tests/bench measures it).
+The encoder runs in CTranslate2 on a window a few seconds longer than the sound, not on 30 s: with a shorter window than that
+the model fails to end its text.
 """
 
 from __future__ import annotations

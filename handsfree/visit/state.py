@@ -102,7 +102,6 @@ class State:
     tries: int = 0
     said: int = 0
     spoken: frozenset[Frames] = frozenset()
-    last_prompt: str = ""
     listening: ListenFor | None = None
     rate: int = 0
     volume: int = 0

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import ast
 import math
-import operator
 from pathlib import Path
 
 import pytest
@@ -346,9 +345,6 @@ def test_the_same_as_python_where_all_is_there(text: str, air: float, coil: floa
     assert outcome.holds is wanted
     assert not outcome.borderline
     assert set(dict(outcome.because)) <= set(names_in(text))
-
-
-OPERATORS = {"<": operator.lt, "<=": operator.le, ">": operator.gt, ">=": operator.ge}
 
 
 @given(

@@ -9,7 +9,7 @@ from handsfree.journal.events import HAPPENINGS, Gate, ListenFor, Opened, Say, S
 from handsfree.language import base
 from handsfree.language.meaning import Sense, Verdict, gate_text
 from handsfree.procedure import load
-from handsfree.procedure.model import Book, Isolate, Prove
+from handsfree.procedure.model import Book
 from handsfree.visit.hearing import typed, utterance_of
 from handsfree.visit.machine import advance, start
 from handsfree.visit.state import State, listening_of
@@ -126,7 +126,3 @@ class Scene:
     @property
     def power(self) -> str:
         return str(self.state.interlock.power)
-
-
-def is_gate(step: Any) -> bool:
-    return isinstance(step, Isolate | Prove)
