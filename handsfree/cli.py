@@ -97,13 +97,14 @@ def models(
     name: Annotated[str, typer.Option(help="Its name, where the file's does not say.")] = "",
     language: Annotated[str, typer.Option(help="Its language, as en, where its name does not say.")] = "",
     fetch: Annotated[bool, typer.Option("--fetch", help="Fetch the small English Vosk model (needs a network).")] = False,
+    fetch_whisper: Annotated[str, typer.Option(help="Fetch whisper weights of a size, as base.en (needs a network).")] = "",
 ) -> None:
     """The recognition models at hand, with their hashes."""
     if add is None and (name or language):
         raise Trouble("--name and --language say what a model is called that is installed; name its file with --add.")
     from handsfree.speech import commands
 
-    commands.models(add, name, language, fetch)
+    commands.models(add, name, language, fetch, fetch_whisper)
 
 
 @app.command()
@@ -375,6 +376,7 @@ def settings() -> None:
 
     for name, value, origin, what in module.origins():
         print(f"{name} = {value!s}    ({origin}; {what})")
+    print(f"To set one: a line such as words_a_minute = 130 in {module.settings_file()}, or {module.PREFIX}WORDS_A_MINUTE=130.")
 
 
 def main(arguments: list[str] | None = None) -> Any:

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 QUIET_MINUTES = 1.0  # of waiting for one phrase of an enrolment; then the person has gone
 
 
-def models(add: Path | None, name: str, language: str, fetch: bool) -> None:
-    """List what is installed; first add a model from a zip or folder, or fetch the small English Vosk model."""
+def models(add: Path | None, name: str, language: str, fetch: bool, fetch_whisper: str) -> None:
+    """List what is installed; first add a model from a zip or folder, or fetch the small English Vosk model, or whisper's."""
     from handsfree.speech import models as module
 
     folder = settings().models
@@ -25,6 +25,9 @@ def models(add: Path | None, name: str, language: str, fetch: bool) -> None:
         print(f"Added {added.name} ({added.kind}), sha256 {added.sha256}")
     if fetch:
         fetched = module.fetch_small_english(folder)
+        print(f"Fetched {fetched.name} ({fetched.kind}), sha256 {fetched.sha256}")
+    if fetch_whisper:
+        fetched = module.fetch_whisper(folder, fetch_whisper)
         print(f"Fetched {fetched.name} ({fetched.kind}), sha256 {fetched.sha256}")
     for model in module.installed(folder, hashes=True):
         size = f"{model.size / 1e6:.0f} MB"

@@ -15,6 +15,7 @@ import json
 import os
 import re
 import shutil
+import warnings
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -228,4 +229,26 @@ def fetch_small_english(folder: Path) -> Model:
 
     with _workshop(folder) as made:
         download(_SMALL_ENGLISH, made)
+        return _take_in(made, folder, "", "en")
+
+
+def fetch_whisper(folder: Path, size: str) -> Model:
+    """Fetch whisper weights of `size`, such as 'base.en', from the hub with faster-whisper's own loader. Trouble where there is
+    no network, or no such size."""
+    try:
+        from faster_whisper.utils import available_models, download_model
+    except ImportError:
+        raise Trouble("Whisper weights need the neural engine first: pip install 'handsfree[neural]'.") from None
+    if size not in available_models():
+        raise Trouble(f"There is no whisper '{size}'; say one of {', '.join(available_models())}.")
+    with _workshop(folder) as made:
+        place = made / f"whisper-{size}"
+        try:
+            with warnings.catch_warnings(action="ignore"):  # the loader's own use of the hub's client
+                download_model(size, output_dir=str(place))
+        except Exception as error:  # the hub's client raises many kinds, all meaning the same to the person
+            raise Trouble(
+                f"The whisper weights could not be fetched ({type(error).__name__}): it needs a network. Fetch them elsewhere "
+                "and add their folder with: handsfree models --add FOLDER"
+            ) from None
         return _take_in(made, folder, "", "en")

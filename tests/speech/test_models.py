@@ -144,3 +144,11 @@ def test_without_a_network_fetching_says_so(tmp_path: Path, monkeypatch: pytest.
     with pytest.raises(Trouble, match="needs a network"):
         models.fetch_small_english(tmp_path / "m")
     assert left(tmp_path / "m") == []
+    with pytest.raises(Trouble, match="needs a network"):
+        models.fetch_whisper(tmp_path / "m", "tiny.en")
+    assert left(tmp_path / "m") == []
+
+
+def test_a_size_that_whisper_does_not_have_says_which_it_has(tmp_path: Path) -> None:
+    with pytest.raises(Trouble, match="no whisper 'enormous'; say one of"):
+        models.fetch_whisper(tmp_path, "enormous")
