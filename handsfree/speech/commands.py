@@ -16,7 +16,7 @@ QUIET_MINUTES = 1.0  # of waiting for one phrase of an enrolment; then the perso
 
 
 def models(add: Path | None, name: str, language: str, fetch: bool, fetch_whisper: str) -> None:
-    """List what is installed; first add a model from a zip or folder, or fetch the small English Vosk model, or whisper's."""
+    """List what there is; first add a model from a zip or folder, or fetch the small English Vosk model or whisper's."""
     from handsfree.speech import models as module
 
     folder = settings().models

@@ -15,8 +15,8 @@ import json
 import os
 import re
 import shutil
-import warnings
 import tempfile
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -233,8 +233,8 @@ def fetch_small_english(folder: Path) -> Model:
 
 
 def fetch_whisper(folder: Path, size: str) -> Model:
-    """Fetch whisper weights of `size`, such as 'base.en', from the hub with faster-whisper's own loader. Trouble where there is
-    no network, or no such size."""
+    """Fetch whisper weights of `size`, as 'base.en', from the hub with faster-whisper's own loader. Trouble where there is no
+    network, or no such size."""
     try:
         from faster_whisper.utils import available_models, download_model
     except ImportError:
@@ -248,7 +248,7 @@ def fetch_whisper(folder: Path, size: str) -> Model:
                 download_model(size, output_dir=str(place))
         except Exception as error:  # the hub's client raises many kinds, all meaning the same to the person
             raise Trouble(
-                f"The whisper weights could not be fetched ({type(error).__name__}): it needs a network. Fetch them elsewhere "
-                "and add their folder with: handsfree models --add FOLDER"
+                f"The whisper weights could not be fetched ({type(error).__name__}): it needs a network. Fetch them "
+                "elsewhere and add their folder with: handsfree models --add FOLDER"
             ) from None
         return _take_in(made, folder, "", "en")
