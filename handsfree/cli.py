@@ -376,7 +376,8 @@ def settings() -> None:
 
     for name, value, origin, what in module.origins():
         print(f"{name} = {value!s}    ({origin}; {what})")
-    print(f"To set one: a line such as words_a_minute = 130 in {module.settings_file()}, or {module.PREFIX}WORDS_A_MINUTE=130.")
+    file, variable = module.settings_file(), f"{module.PREFIX}WORDS_A_MINUTE=130"
+    print(f"To set one: a line such as words_a_minute = 130 in {file}, or {variable}.")
 
 
 def main(arguments: list[str] | None = None) -> Any:

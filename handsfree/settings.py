@@ -57,8 +57,9 @@ def origins(**flags: Any) -> list[tuple[str, str, str, str]]:
     """(name, value, where it came from, what it is) of each setting."""
     layers = _layers(flags)
     settings = _checked(layers)
+    values = {name: getattr(settings, name) for name in Settings.model_fields}
     return [
-        (name, str(getattr(settings, name)), _origin(name, layers, "built in"), field.description or "")
+        (name, "" if values[name] is None else str(values[name]), _origin(name, layers, "built in"), field.description or "")
         for name, field in Settings.model_fields.items()
     ]
 

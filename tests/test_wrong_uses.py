@@ -7,6 +7,7 @@ is `handsfree: SENTENCE`. Status 3 is kept for a record that does not hold.
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import socket
 import subprocess
@@ -146,6 +147,23 @@ def test_a_reader_that_goes_away_is_no_fault(ground: Path, words: str) -> None:
                           env={**os.environ, "PYTHONPATH": str(TOP), "PYTHONUNBUFFERED": "1"})  # fmt: skip
     assert done.returncode in (0, 1)  # 0 where it had written all before the reader went
     assert done.stderr == ""
+
+
+def test_the_settings_say_where_one_is_set(ground: Path) -> None:
+    """And a line written there, as it says, counts."""
+    said = program(["settings"], ground).stdout.splitlines()
+    assert not any("= None" in line for line in said)
+    found = re.fullmatch(r"To set one: a line such as (.+) in (.+), or (.+)\.", said[-1])
+    assert found is not None, said[-1]
+    line, file, variable = found.groups()
+    Path(file).parent.mkdir(parents=True, exist_ok=True)
+    try:
+        Path(file).write_text(f"{line}\n")
+        assert f"words_a_minute = 130    ({file}; speaking rate)" in program(["settings"], ground).stdout
+    finally:
+        Path(file).unlink()
+    name, _, value = variable.partition("=")
+    assert "words_a_minute = 130    (environment; speaking rate)" in program(["settings"], ground, **{name: value}).stdout
 
 
 def test_what_was_refused_wrote_nothing(ground: Path) -> None:

@@ -1,8 +1,8 @@
 """Long lists of ways, made short before they are judged.
 
-An engine's second pass is primed with all that may be said and takes only so much of it, and the recorder asks for one of
-forty kinds or seventy units. The first pass, which takes any number, says which few are likely; the usual judgement is
-made among these. Nothing is accepted by the first pass alone."""
+The larger neural model is told before what may be said, and there is room for only so much of it, while the recorder asks
+for one of forty kinds or seventy units. The first engine, which takes any number, says which few are likely; the usual
+judgement is made among these. Nothing is accepted by this first look alone."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from handsfree.sound.samples import Samples
     from handsfree.speech.recogniser import Recogniser
 
-MOST = 12  # ways: about 80 of the 128 tokens that the neural engine's primed pass has room for
+MOST = 12  # ways: some 80 tokens; the larger neural model is told 90 at most
 
 
 class Narrowing:

@@ -26,7 +26,7 @@ def thresholds() -> str:
         (engines, str(stake), f"{model.threshold:.1%}")
         for engines, stakes in acceptance.fitted().items() for stake, model in stakes.items()
     ]  # fmt: skip
-    return table(("passes that testify", "at stake", "accepted from"), rows)
+    return table(("who testifies", "at stake", "accepted from"), rows)
 
 
 def denials() -> str:

@@ -116,6 +116,12 @@ def unit(name: str) -> str:
     return _UNITS.get(name, name)
 
 
+def answer_given(answer: str) -> str:
+    """Evidence of a finding as it is read: '58 degF' -> '58 °F'; an answer in words as it is."""
+    number, _, name = answer.rpartition(" ")
+    return f"{number} {unit(name)}" if number[-1:].isdigit() and name in _UNITS else answer
+
+
 def amount(value: float | None, name: str) -> str:
     return "" if value is None else f"{value:.6g} {unit(name)}".strip()
 
@@ -192,7 +198,8 @@ def _gate(event: ev.Gate) -> _Part:
 
 
 def _finding(event: ev.FindingMade) -> _Part:
-    return "record", "finding", event.text, "; ".join(f"{step}: {answer}" for step, answer in event.evidence), _NONE
+    because = "; ".join(f"{step}: {answer_given(answer)}" for step, answer in event.evidence)
+    return "record", "finding", event.text, because, _NONE
 
 
 def _closed(event: ev.Closed) -> _Part:

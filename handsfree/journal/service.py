@@ -21,7 +21,7 @@ from typing import Any
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account
 from handsfree.journal.events import Stamped
-from handsfree.journal.rows import amount, range_of, span, unit
+from handsfree.journal.rows import amount, answer_given, range_of, span, unit
 
 
 @dataclass(frozen=True)
@@ -162,7 +162,7 @@ def _taken_back(entries: Sequence[Stamped]) -> set[int]:
 def _found(event: ev.FindingMade) -> Iterator[tuple[str, str]]:
     yield "faults", event.text
     for step, answer in event.evidence:
-        yield "evidence", f"{plain(step)}: {answer}"
+        yield "evidence", f"{plain(step)}: {answer_given(answer)}"
 
 
 def _handed(event: ev.HandedOver) -> Iterator[tuple[str, str]]:

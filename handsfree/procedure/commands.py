@@ -23,7 +23,8 @@ def check(target: Path | None = None, as_json: bool = False) -> None:
     if as_json:
         print(json.dumps(data, ensure_ascii=False))
     else:
-        print(f"{len(reports)} files, {data['errors']} errors, {data['remarks']} remarks.")
+        counts = ((len(reports), "file"), (data["errors"], "error"), (data["remarks"], "remark"))
+        print(", ".join(f"{count} {what}{'' if count == 1 else 's'}" for count, what in counts) + ".")
     if data["errors"]:
         sys.exit(1)
 

@@ -144,7 +144,7 @@ def test_the_neural_engine_writes_sentences() -> None:
 
 
 def test_one_of_very_many_is_heard_by_the_neural_engine() -> None:
-    """Its primed pass has room for 128 tokens and fails on more; the units of a reading alone are twice that."""
+    """Its larger model is told only so much of what may be said; the units of a reading alone are more than twice that."""
     from handsfree.authoring.choosing import MOST, Narrowing
     from handsfree.authoring.words import load as load_words
     from handsfree.errors import Trouble

@@ -7,9 +7,9 @@
     handsfree evaluate FOLDER/held/manifest.jsonl
 
 Two splits share nothing but the words: `fit` (for tests/bench/fit_acceptance.py) and `held` have different voices, different
-noises, different rooms; the voices that tests/bench/adapt.py teaches the model with are in neither. Voices are flite's, eSpeak
-NG's, festival's and neural ones (tests/bench/neural_voices.py says which packages they need). Debian's recorded prompts (asterisk-core-sounds-en-g722, one real speaker)
-serve as unrelated speech, half of them in each split.
+noises, different rooms. Some voices of `fit` also teach the model (`TAUGHT`): their clips are made, but not fitted on. Voices
+are flite's, eSpeak NG's, festival's and neural ones (tests/bench/neural_voices.py says which packages they need). Debian's
+recorded prompts (asterisk-core-sounds-en-g722, one real speaker) serve as unrelated speech, half of them in each split.
 """
 
 from __future__ import annotations

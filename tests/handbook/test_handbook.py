@@ -217,7 +217,7 @@ def test_the_supervisor_finds_what_the_page_says(lesson: dict[str, str]) -> None
 
 def test_the_writers_procedure_holds_as_the_page_says(lesson: dict[str, str]) -> None:
     said = lesson["writer"]
-    for wanted in ("1 files, 0 errors, 0 remarks.", "Written: flow.svg", "Written: copy.pdf",
+    for wanted in ("1 file, 0 errors, 0 remarks.", "Written: flow.svg", "Written: copy.pdf",
                    "The rehearsal ended as 'done'"):  # fmt: skip
         assert wanted in said, wanted
     assert "bright" in said  # what comparing tells

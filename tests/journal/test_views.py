@@ -197,6 +197,8 @@ def test_the_service_report_says_what_a_customer_must_know(told: Account) -> Non
     assert "condenser was dirty" in text
     assert "| Temperature of the cabinet | 58 °F (out of its expected range) |  | 39 to 46 °F |" in text
     assert "| Temperature of the delivery air |  | 44 °F |" in text
+    assert "- Cabinet temperature: 58 °F" in text
+    assert "degF" not in text
     assert "Mains voltage can kill" in text
     assert "Brush the condenser" in text
 
