@@ -1,6 +1,6 @@
 # ruff: noqa: E402  the arithmetic library reads its number of threads when it is loaded
-"""Fits the acceptance model: python -m tests.bench.fit_acceptance FOLDER [--share 2] (FOLDER holds corpus splits `fit`
-and `held`).
+"""Fits the acceptance model: python -m tests.bench.fit_acceptance --fit FOLDER… [--held FOLDER…] [--share 2] (each FOLDER
+holds the clips of one split and their manifest, by tests/bench/corpus.py).
 
 Every engine testifies on the clips once (kept as testimony-*.pkl in the split's folder); then, a set of engines and a
 stake at a time:
