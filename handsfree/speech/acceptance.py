@@ -44,7 +44,7 @@ class StakeModel:
                 for name, mean, scale, weight in zip(self.names, self.means, self.scales, self.weights, strict=True)
             )
         )
-        return 1.0 / (1.0 + math.exp(-max(-60.0, min(60.0, total))))
+        return 1.0 / (1.0 + math.exp(-max(-60.0, min(60.0, total)))) if math.isfinite(total) else 0.0
 
 
 #: What an engine nobody could fit must reach (weighing.unfitted): its free decode means exactly the same. Common
@@ -69,10 +69,15 @@ def fitted(path: Path | None = None) -> Models:
 
 
 def _model(values: Mapping[str, Any]) -> StakeModel:
+    def finite(value: Any) -> float:
+        if not math.isfinite(float(value)):
+            raise ValueError(f"{value} is no coefficient")
+        return float(value)
+
     def numbers(name: str) -> tuple[float, ...]:
-        return tuple(float(v) for v in values[name])
+        return tuple(finite(v) for v in values[name])
 
     return StakeModel(
         tuple(str(n) for n in values["names"]), numbers("means"), numbers("scales"), numbers("weights"),
-        float(values["bias"]), float(values["threshold"]),
+        finite(values["bias"]), finite(values["threshold"]),
     )  # fmt: skip

@@ -23,7 +23,7 @@ from functools import cache
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import GateAsked, Heard, Listening, Meaning, NumberAsked, Sense, Verdict
@@ -73,13 +73,21 @@ class Expect(_Strict):
     gate: bool | None = None
     command: str | None = None
 
-    def met_by(self, meaning: Meaning) -> bool:
+    @model_validator(mode="after")
+    def _one(self) -> Expect:
+        if sum(value is not None for value in (self.phrase, self.number, self.gate, self.command)) != 1:
+            raise ValueError("expect says one of phrase, number, gate and command, or is null")
+        return self
+
+    def met_by(self, meaning: Meaning, unit: str = "") -> bool:
+        """`unit`: the one asked for; the same figure in another is another reading."""
         if self.phrase is not None:
             return meaning.sense is Sense.PHRASE and meaning.text == self.phrase
         if self.command is not None:
             return meaning.sense is Sense.COMMAND and meaning.text == self.command
         if self.number is not None:
-            return meaning.sense is Sense.NUMBER and meaning.value is not None and abs(meaning.value - self.number) < 1e-6
+            same = meaning.value is not None and abs(meaning.value - self.number) < 1e-6
+            return meaning.sense is Sense.NUMBER and same and meaning.unit in (None, "", unit)
         return bool(self.gate) and meaning.sense is Sense.GATE
 
 
@@ -124,6 +132,7 @@ class Tally:
     kind: str
     snr: str
     counts: dict[str, int] = field(default_factory=lambda: dict.fromkeys(OUTCOMES, 0))
+    silent: int = 0  # clips in which nothing may be accepted
 
     @property
     def total(self) -> int:
@@ -194,7 +203,8 @@ def outcome(clip: Clip, heard: Heard) -> str:
         return "accepted" if accepted and not shuts else "right"
     if not accepted or heard.meaning is None:
         return "asked_again"
-    return "right" if clip.expect.met_by(heard.meaning) else "wrong"
+    unit = clip.listen_for.number.unit if clip.listen_for.number is not None else ""
+    return "right" if clip.expect.met_by(heard.meaning, unit) else "wrong"
 
 
 # ---- in the worker processes
@@ -282,7 +292,9 @@ def _report(results: Sequence[Verdicted], lags: Sequence[float], engine: str) ->
     tallies: dict[tuple[str, str], Tally] = {}
     for verdicted in results:
         place = verdicted.clip.kind, verdicted.clip.snr
-        tallies.setdefault(place, Tally(*place)).counts[verdicted.outcome] += 1
+        tally = tallies.setdefault(place, Tally(*place))
+        tally.counts[verdicted.outcome] += 1
+        tally.silent += verdicted.clip.expect is None
     p50, p95 = (1000 * float(np.percentile(lags, q)) for q in (50, 95))
     return Report(
         tuple(sorted(tallies.values(), key=lambda t: (t.kind, _loudness(t.snr)))), len(results),
@@ -314,16 +326,13 @@ def table(report: Report) -> Any:
 
 def totals(report: Report) -> Mapping[str, tuple[int, int]]:
     """The two rates that must be near nothing: (count, of how many)."""
-    acted = sum(t.counts["right"] for t in report.tallies if not _nothing(t)) + _sum(report, "wrong")
-    silent = sum(t.total for t in report.tallies if _nothing(t))
+    silent = sum(t.silent for t in report.tallies)
+    accepted_rightly = _sum(report, "right") - (silent - _sum(report, "accepted"))
+    acted = accepted_rightly + _sum(report, "wrong")
     return {
         "wrong, of all that was accepted": (_sum(report, "wrong"), acted),
         "accepted, where nothing should be": (_sum(report, "accepted"), silent),
     }
-
-
-def _nothing(tally: Tally) -> bool:
-    return tally.kind in ("near", "near miss", "near-miss", "unrelated") or tally.counts["accepted"] > 0
 
 
 def _sum(report: Report, name: str) -> int:

