@@ -1,4 +1,4 @@
-"""Words heard that are nearly a phrase's own, which forbid a gate."""
+"""Words heard that are nearly a phrase's own, which forbid a gate; and numbers that are taken for one another."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _VOWELS = frozenset("AA AE AH AO AW AY EH ER EY IH IY OW OY UH UW".split())  # n
 def longer_word(heard: str, spoken: str) -> str:
     """The first word heard that holds one of the phrase's first two words and more besides, or differs from it in one
     consonant and a vowel at most ('log', 'lot'). Vowels are too easily taken for one another to say
-    anything ('look' and 'luck' are how a plain decode writes many a good 'lock')."""
+    anything ('look' and 'luck' are how a transcript writes many a good 'lock')."""
     wanted = [phonemes(word) for word in spoken.split()[:2]]
     for word in re.findall(r"[a-z']+", heard.lower()):
         sounds = phonemes(word)
@@ -23,3 +23,15 @@ def longer_word(heard: str, spoken: str) -> str:
             if len(inside) == len(sounds) and sum(not pair & _VOWELS for pair in other) == 1 and len(other) <= 2:
                 return str(word)
     return ""
+
+
+def twins(a: float, b: float) -> bool:
+    """13 and 30, -14 and -40."""
+    low, high = sorted((abs(a), abs(b)))
+    return a * b > 0 and low in range(13, 20) and high == (low - 10) * 10
+
+
+def one_more(short: float, long: float) -> bool:
+    """The figures of `short` are those of `long` with one left out."""
+    few, many = (f"{abs(value):.12g}".replace(".", "") for value in (short, long))
+    return len(many) == len(few) + 1 and any(many[:at] + many[at + 1 :] == few for at in range(len(many)))

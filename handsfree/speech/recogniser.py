@@ -21,7 +21,7 @@ from handsfree.errors import Trouble
 from handsfree.language.meaning import Denial, Heard, Listening, Meaning, Sense, Verdict
 from handsfree.speech.acceptance import UNFITTED, Models, StakeModel, fitted
 from handsfree.speech.engine import RATE, Engine, Testimony
-from handsfree.speech.weighing import DIFFER, ELSE, SECOND, Stake, Weighed, unfitted, vetoed, weigh
+from handsfree.speech.weighing import DIFFER, ELSE, SECOND, TIED, Stake, Weighed, unfitted, vetoed, weigh
 
 if TYPE_CHECKING:
     from handsfree.language.base import Language
@@ -114,7 +114,7 @@ class Recogniser:
             return self._heard(Verdict.ACCEPTED, weighed.best, sure, testimonies, samples, weighed)
         tie = bool(weighed.rivals) and weighed.stake is Stake.READING
         meant = sure >= _FAIR or denial is not None or tie
-        reason = "a near tie" if weighed.rivals and meant else "not sure enough" if meant else "resembles nothing in force"
+        reason = TIED if weighed.rivals and meant else "not sure enough" if meant else "resembles nothing in force"
         meaning = denial if denial is not None and sure < _FAIR else weighed.best
         return self._heard(
             Verdict.ASKED_AGAIN if meant else Verdict.NOT_FOR_ME, meaning, sure, testimonies, samples, weighed, reason

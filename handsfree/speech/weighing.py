@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING
 from handsfree.language.meaning import Denial, Listening, Meaning, Sense, may_prove
 from handsfree.language.phonetics import phonemes, similarity
 from handsfree.speech.engine import Candidate, Testimony
-from handsfree.speech.near_words import longer_word
+from handsfree.speech.near_words import longer_word, one_more, twins
 from handsfree.speech.pace import SECONDS, misfit
 from handsfree.speech.pocketsphinx_rivals import weakest_word
 
@@ -47,6 +47,9 @@ _SECOND_SHARE = -3.0  # nats of all that a second engine found that the gate mus
 _OF_ITS_SOUND = 0.3  # how alike the first engine's own words must be to an answer or command
 _VOUCHED = 0.5  # how well the weakest word of a gate must be found in the free words
 _TIE = 2.0  # nats within which two acts cannot be told apart
+_TWIN = 8.0  # the same of a number in -teen and its like in -ty
+_ONE_MORE = 3.5  # the same, to the first engine, of a number and one with a figure more
+TIED = "a near tie"
 _TRUE_DENIALS = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
 
 
@@ -67,7 +70,8 @@ STAKES: Mapping[Sense, Stake] = {
 @dataclass(frozen=True)
 class Weighed:
     """`best`: the leading act. `features`: (name, value). `rivals`: acts too near to tell apart, the best included.
-    `denial`: the leading denial where it outweighs the act. `proof`: it may prove that the works are dead."""
+    `denial`: the leading denial where it outweighs the act. `proof`: it may prove that the works are dead.
+    `tied`: some of the rivals are numbers that are known to be taken for it."""
 
     best: Meaning
     stake: Stake
@@ -75,6 +79,7 @@ class Weighed:
     rivals: tuple[Meaning, ...] = ()
     denial: Meaning | None = None
     proof: bool = False
+    tied: bool = False
 
 
 @dataclass(frozen=True)
@@ -164,11 +169,34 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
     features["lead"] = _clip(ranked[0].score - ranked[1].score if len(ranked) > 1 else 24.0, 0, 12)
     features["sounds"] = _clip(math.log(max(1, len(phonemes(best.spoken)))), 0.5, 4)
     features["words"] = float(len(best.spoken.split()))
-    rivals = tuple(act.meaning for act in ranked if act.score > ranked[0].score - _TIE * len(neural))
+    confusable = _confusable(neural, best, listening)
+    rivals = tuple(
+        act.meaning for act in ranked
+        if act.score > ranked[0].score - _TIE * len(neural) or key(act.meaning, listening) in confusable
+    )  # fmt: skip
     return Weighed(
         best, STAKES[best.sense], tuple(features.items()), rivals if len(rivals) > 1 else (), _denial(neural[0]),
-        may_prove(best, listening),
+        may_prove(best, listening), bool(confusable),
     )  # fmt: skip
+
+
+def _confusable(neural: Sequence[Testimony], best: Meaning, listening: Listening) -> set[tuple[Sense, str]]:
+    """Numbers that engines are known to take for one another, and that lie too near `best` to be passed over: its like in
+    -teen or -ty to any engine, and one with a figure more to the first ('ninety one point three two' for '91.3')."""
+    if best.sense is not Sense.NUMBER or best.value is None:
+        return set()
+    found: set[tuple[Sense, str]] = set()
+    for testimony in neural:
+        scores = {key(act.meaning, listening): act for act in acts(testimony, listening)}
+        own = scores.get(key(best, listening))
+        for which, act in scores.items():
+            if own is None or act.meaning.value is None:
+                continue
+            near = own.score - act.score
+            more = testimony is neural[0] and near < _ONE_MORE and one_more(best.value, act.meaning.value)
+            if more or (near < _TWIN and twins(best.value, act.meaning.value)):
+                found.add(which)
+    return found
 
 
 def _ranked(neural: Sequence[Testimony], listening: Listening) -> list[Act]:
@@ -294,6 +322,8 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
             return "a denial was heard"
     if weighed.stake is Stake.CHOICE and _apart(features):
         return DIFFER
+    if weighed.tied:
+        return TIED
     if not proving:
         return ""
     if features.get("firm", 10.0) < _FIRM:

@@ -112,7 +112,28 @@ def test_fifteen_or_fifty_is_asked() -> None:
     both = (Candidate(number(15, "volt"), -2.0), Candidate(number(50, "volt"), -2.2))
     heard = hear(listening, whisper(*both, free="15 volts"), whisper(*both, free="50 volts", second=True))
     assert heard.verdict is Verdict.ASKED_AGAIN  # type: ignore[attr-defined]
-    assert {rival.value for rival in heard.rivals} in ({15, 50}, set())  # type: ignore[attr-defined]
+    assert {rival.value for rival in heard.rivals} == {15, 50}  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    ("likely", "other", "gap", "asked"),
+    [(14, 40, 6.0, True), (80, 18, 7.5, True), (19, 90, 9.0, False), (91.3, 91.32, 3.0, True), (18.6, 18.86, 3.0, True),
+     (18.6, 18.86, 5.0, False), (15, 60, 6.0, False), (-14, -40, 6.0, True), (14, -40, 6.0, False)],
+)  # fmt: skip
+def test_numbers_that_are_taken_for_one_another_are_asked_however_sure(
+    likely: float, other: float, gap: float, asked: bool
+) -> None:
+    listening = Listening(number=NumberAsked("degF", -100, 200))
+    both = (Candidate(number(likely, "degF"), -0.1), Candidate(number(other, "degF"), -0.1 - gap))
+    pair = [whisper(*both, free=ENGLISH.say_number(likely), second=second) for second in (False, True)]
+    weighed = weigh(pair, listening, ENGLISH)
+    assert weighed is not None
+    assert weighed.tied == asked
+    assert vetoed(weighed, pair, listening, ENGLISH) == ("a near tie" if asked else "")
+    heard = hear(listening, *pair)
+    assert heard.verdict is (Verdict.ASKED_AGAIN if asked else Verdict.ACCEPTED)  # type: ignore[attr-defined]
+    if asked:
+        assert {rival.value for rival in heard.rivals} == {likely, other}  # type: ignore[attr-defined]
 
 
 def test_the_committed_model_is_whole_and_a_damaged_one_is_trouble(tmp_path: Path) -> None:
