@@ -40,7 +40,9 @@ _NUMBER_FLOOR = -7.0  # the same where a number is asked for: a pass often misse
 _OFF_PACE = 1.5  # nats a deviation beyond the first by which an act is too short or too long for the sound
 _NONE = -40.0  # log-probability standing for "nothing of the kind was found"
 _FIRM = 0.5  # nats that a gate must lie above its true denials
-_NEARLY = 1.0  # nats that a gate must lie above what sounds like it
+_NEARLY = 1.0  # nats that a gate must lie above what sounds like it, to the first engine
+_WELL = (3.7, 3.3)  # the same, well above: to the first engine, or to a second; one of them must find it so
+_SECOND_FIRM = -1.0  # nats that a gate may lie under its true denials, to a second engine
 _RATHER = -1.0  # nats from which an engine would rather write something else than an answer or command
 _SECOND_ALIKE = 0.6  # how alike a second engine's own words must be to a gate's phrase
 _SECOND_SHARE = -3.0  # nats of all that a second engine found that the gate must have at least
@@ -349,9 +351,9 @@ def _not_the_phrase(
     weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language
 ) -> str:
     """Why what was heard is not exactly a gate's phrase; '' where it is. The first engine must have written the phrase, with
-    no longer word around one of its own ('block', 'locker', 'unlock' for 'lock'), and find what sounds like it well below;
-    nobody may have heard more words after it ('isolated lock four two is missing'); a second engine's words must be near it,
-    and the phrase must have its share of what that engine found."""
+    no longer word around one of its own ('block', 'locker', 'unlock' for 'lock'); what sounds like it must lie below to the
+    first engine, and well below to one of both; nobody may have heard more words after it ('isolated lock four two is
+    missing'); a second engine's words must be near it, and the phrase must have its share of what that engine found."""
     features, first = dict(weighed.features), testimonies[0]
     longer = longer_word(first.free, weighed.best.spoken)
     if longer:
@@ -360,11 +362,11 @@ def _not_the_phrase(
         return "" if features.get("weakest", 0.0) >= _VOUCHED else "a word is missing"
     if not any(meaning.sense is Sense.GATE for meaning in language.understand(first.free, listening)):
         return "not the whole phrase"
-    if features.get("near", 6.0) < _NEARLY:
+    near, nearest = features.get("near", 6.0), features.get("base near", -8.0)
+    if near < _NEARLY or (near < _WELL[0] and nearest < _WELL[1]):
         return "it may be a word that sounds alike"
-    second = min((value for name, value in features.items() if name.endswith(" alike")), default=1.0)
-    share = min((value for name, value in features.items() if name.endswith(" share")), default=0.0)
-    if second < _SECOND_ALIKE or share < _SECOND_SHARE:
+    least = (("base alike", _SECOND_ALIKE), ("base share", _SECOND_SHARE), ("base firm", _SECOND_FIRM))
+    if any(features.get(name, bound) < bound for name, bound in least):
         return DIFFER
     digits = {word for digit in range(10) for word in (language.say_number(digit), *language.say_digits(digit).split())}
     more = [word for t in testimonies[1:] for word in re.findall(r"[^\W\d_]+", t.free.lower())[2:] if word not in digits]

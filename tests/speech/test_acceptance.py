@@ -248,3 +248,19 @@ def test_evidence_that_is_no_number_proves_nothing(value: float) -> None:
     model = fitted()["whisper"][Stake.CHOICE]
     assert model.probability(dict.fromkeys(model.names, value)) == 0.0
     assert model.probability(dict(zip(model.names, model.means, strict=True)), float("nan")) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "opens"),
+    [(-8.0, -8.0, True), (-3.0, -8.0, True), (-8.0, -2.0, True), (-3.0, -2.0, False), (-0.8, -9.0, False)],
+)
+def test_what_sounds_like_a_gate_must_lie_well_below_to_one_engine(first: float, second: float, opens: bool) -> None:
+    """'Isolated log' and 'isolated block', which the engines write as the phrase, are told by how near they come."""
+    near = [
+        Candidate(Meaning(Sense.DENIAL, Denial.NEAR, spoken="isolated log four two"), score) for score in (first, second)
+    ]
+    words = "Isolated, lock 4 2."
+    pair = [whisper(Candidate(OPEN, -0.1), one, free=words, second=n > 0) for n, one in enumerate(near)]
+    weighed = weigh(pair, GATE, ENGLISH)
+    assert weighed is not None
+    assert (vetoed(weighed, pair, GATE, ENGLISH) == "") == opens
