@@ -233,14 +233,14 @@ def fetch_small_english(folder: Path) -> Model:
 
 
 def fetch_whisper(folder: Path, size: str) -> Model:
-    """Fetch whisper weights of `size`, as 'base.en', from the hub with faster-whisper's own loader. Trouble where there is
-    no network, or no such size."""
+    """Fetch whisper weights of `size`, one that acceptance is fitted to, from the hub with faster-whisper's own loader. Trouble
+    where there is no network, or no such size."""
+    if size not in neural_weights.SIZES:
+        raise Trouble(f"Nothing here is fitted to whisper '{size}'; say one of {', '.join(neural_weights.SIZES)}.")
     try:
-        from faster_whisper.utils import available_models, download_model
+        from faster_whisper.utils import download_model
     except ImportError:
         raise Trouble("Whisper weights need the neural engine first: pip install 'handsfree[neural]'.") from None
-    if size not in available_models():
-        raise Trouble(f"There is no whisper '{size}'; say one of {', '.join(available_models())}.")
     with _workshop(folder) as made:
         place = made / f"whisper-{size}"
         try:

@@ -149,6 +149,6 @@ def test_without_a_network_fetching_says_so(tmp_path: Path, monkeypatch: pytest.
     assert left(tmp_path / "m") == []
 
 
-def test_a_size_that_whisper_does_not_have_says_which_it_has(tmp_path: Path) -> None:
-    with pytest.raises(Trouble, match="no whisper 'enormous'; say one of"):
+def test_a_size_that_nothing_is_fitted_to_says_which_there_are(tmp_path: Path) -> None:
+    with pytest.raises(Trouble, match="fitted to whisper 'enormous'; say one of tiny.en, base"):
         models.fetch_whisper(tmp_path, "enormous")
