@@ -233,8 +233,8 @@ def fetch_small_english(folder: Path) -> Model:
 
 
 def fetch_whisper(folder: Path, size: str) -> Model:
-    """Fetch whisper weights of `size`, one that acceptance is fitted to, from the hub with faster-whisper's own loader. Trouble
-    where there is no network, or no such size."""
+    """Fetch whisper weights of `size`, one that acceptance is fitted to, from the hub with faster-whisper's own loader.
+    Trouble where there is no network, or no such size."""
     if size not in neural_weights.SIZES:
         raise Trouble(f"Nothing here is fitted to whisper '{size}'; say one of {', '.join(neural_weights.SIZES)}.")
     try:
