@@ -243,13 +243,6 @@ def test_what_the_second_engine_alone_heard_is_asked_about() -> None:
     assert heard.verdict is not Verdict.ACCEPTED  # type: ignore[attr-defined]
 
 
-@pytest.mark.parametrize("value", [float("nan"), float("inf"), -float("inf")])
-def test_evidence_that_is_no_number_proves_nothing(value: float) -> None:
-    model = fitted()["whisper"][Stake.CHOICE]
-    assert model.probability(dict.fromkeys(model.names, value)) == 0.0
-    assert model.probability(dict(zip(model.names, model.means, strict=True)), float("nan")) == 0.0
-
-
 @pytest.mark.parametrize(
     ("first", "second", "opens"),
     [(-8.0, -8.0, True), (-3.0, -8.0, True), (-8.0, -2.0, True), (-3.0, -2.0, False), (-0.8, -9.0, False)],

@@ -61,3 +61,10 @@ def test_a_model_comes_back_from_its_file_number_for_number(tmp_path: Path) -> N
 
 def test_an_engine_without_a_fit_must_be_surer_than_not() -> None:
     assert UNFITTED == 0.9
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), -float("inf")])
+def test_evidence_that_is_no_number_proves_nothing(value: float) -> None:
+    model = fitted()["whisper"][Stake.CHOICE]
+    assert model.probability(dict.fromkeys(model.names, value)) == 0.0
+    assert model.probability(dict(zip(model.names, model.means, strict=True)), float("nan")) == 0.0
