@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from handsfree.errors import Trouble
+from handsfree.speech import acceptance
 from handsfree.speech.acceptance import UNFITTED, StakeModel, fitted
 from handsfree.speech.weighing import Stake
 
@@ -68,3 +69,15 @@ def test_evidence_that_is_no_number_proves_nothing(value: float) -> None:
     model = fitted()["whisper"][Stake.CHOICE]
     assert model.probability(dict.fromkeys(model.names, value)) == 0.0
     assert model.probability(dict(zip(model.names, model.means, strict=True)), float("nan")) == 0.0
+
+
+def test_coefficients_that_are_no_numbers_are_trouble(tmp_path: Path) -> None:
+    stored = json.loads(Path(acceptance.__file__).with_name("acceptance_model.json").read_text(encoding="utf-8"))
+    for name in ("bias", "threshold", "weights"):
+        harmed = json.loads(json.dumps(stored))
+        values = harmed["models"]["whisper"]["gate"]
+        values[name] = [float("nan")] * len(values["names"]) if name == "weights" else float("inf")
+        path = tmp_path / f"{name}.json"
+        path.write_text(json.dumps(harmed), encoding="utf-8")
+        with pytest.raises(Trouble, match="missing or damaged"):
+            fitted.__wrapped__(path)

@@ -19,7 +19,7 @@ def parts(request: pytest.FixtureRequest) -> Any:
     from handsfree.speech.neural_decoder import Decoder
     from handsfree.speech.neural_weights import files_of, find_weights, read_decoder
 
-    folder = find_weights(sizes=(request.param,))
+    folder = find_weights(request.param)
     assert folder is not None
     files = files_of(folder)
     model = ctranslate2.models.Whisper(
