@@ -2,7 +2,8 @@
 
 PortAudio keeps the last error in one variable for all its threads. An opening that fails while another stream runs can
 therefore read "no error", and the process ends by a segmentation fault or waits for ever (seen with 19.6 on Debian: once
-each in the first four losses of both devices with another in their place). So a device is first opened, started and closed here; only what worked is opened there.
+each in the first four losses of both devices with another in their place). So a device is first opened, started and closed
+here; only what worked is opened there.
 """
 
 from __future__ import annotations
