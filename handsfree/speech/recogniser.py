@@ -96,12 +96,10 @@ class Recogniser:
             )
         name = "+".join(t.engine for t in testimonies if t.candidates)
         model = _models().get(name, {}).get(weighed.stake)
-        if len(self.engines) > 1 and not all(t.candidates for t in testimonies):
-            sure = 0.0  # one of them found nothing in force in it: never enough to act on
+        if len(self.engines) > 1 and (model is None or not all(t.candidates for t in testimonies)):
+            sure = 0.0  # nothing was fitted to these, or one of them found nothing in force: never enough to act on
         elif model is not None:
             sure = self._probability(model, weighed)
-        elif len(self.engines) > 1:
-            sure = 0.0
         else:
             sure = unfitted(weighed, testimonies, listening, self.language)
         veto = vetoed(weighed, testimonies, listening, self.language)
