@@ -6,6 +6,8 @@ more engines into a single `Heard`.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
@@ -18,6 +20,17 @@ if TYPE_CHECKING:
     Samples = NDArray[np.float32]  # mono, 16 kHz, -1 to 1
 
 RATE = 16_000
+OTHER = "other: "  # evidence of an engine: a text with no meaning in force, and its score
+NONE = -40.0  # log-probability standing for "nothing of the kind was found"
+
+
+def log_sum(scores: Iterable[float]) -> float:
+    """The log of the sum of what these are the logs of; NONE of none."""
+    values = [score for score in scores if score > -math.inf]
+    if not values:
+        return NONE
+    top = max(values)
+    return top + math.log(sum(math.exp(value - top) for value in values))
 
 
 @dataclass(frozen=True)

@@ -1,15 +1,14 @@
 """The trade's speech in noise, taught to known weights: small corrections, put into the model's bytes as it is loaded.
 
-tests/bench/adapt.py makes them: low-rank corrections to the matrices (Hu et al., "LoRA", 2021, from memory) and corrections
-to biases and norms of whisper tiny.en, learnt from synthetic voices and noises that no measurement uses. The weights
-themselves are neither copied nor changed on disk.
+tests/bench/adapt.py makes them: low-rank corrections to the matrices (Hu et al., "LoRA", 2021, from memory) and
+corrections to biases and norms of whisper tiny.en and of whisper base, learnt from synthetic voices and noises that no
+measurement uses. The weights themselves are neither copied nor changed on disk.
 """
 
 from __future__ import annotations
 
 import zipfile
 import zlib
-from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,33 +19,32 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-#: SHA-256 of the model.bin that the corrections are for.
-FOR = SIZES["tiny.en"]
-_FILE = Path(__file__).with_name("adapted_tiny_en.npz")
+#: The corrections, by the SHA-256 of the model.bin that they are for.
+CORRECTIONS = {sha: Path(__file__).with_name(f"adapted_{size.replace('.', '_')}.npz") for size, sha in SIZES.items()}
 
 
-@lru_cache(maxsize=1)
-def _corrections() -> dict[str, NDArray[np.float32]]:
+def _corrections(path: Path) -> dict[str, NDArray[np.float32]]:
     """By variable, in full size. Trouble where the file is missing or damaged."""
     import numpy as np
 
     try:
-        with np.load(_FILE, allow_pickle=False) as file:
+        with np.load(path, allow_pickle=False) as file:
             parts = {name: np.asarray(file[name], np.float32) for name in file.files}
     except (OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile, zlib.error):
-        raise Trouble(f"{_FILE.name} is missing or damaged; install handsfree again.") from None
+        raise Trouble(f"{path.name} is missing or damaged; install handsfree again.") from None
     names = {name.rsplit(":", 1)[0] for name in parts}
     low_rank = {name for name in names if f"{name}:up" in parts}
     whole = {name: parts[f"{name}:up"] @ parts[f"{name}:down"] for name in low_rank}
     return {**whole, **{name: parts[f"{name}:add"] for name in names - low_rank}}
 
 
-def adapted(model: bytes) -> bytes:
-    """The bytes of a model.bin whose hash is `FOR`, corrected."""
-    out, corrections = bytearray(model), _corrections()
+def adapted(model: bytes, sha256: str) -> bytes:
+    """The bytes of a model.bin, corrected where corrections for this hash are known."""
+    if sha256 not in CORRECTIONS:
+        return model
+    out, corrections = bytearray(model), _corrections(CORRECTIONS[sha256])
     for one in stored_variables(model):
         if one.name in corrections:
             value = (one.read(model).astype("<f4") + corrections[one.name]).astype(one.dtype)
             out[one.start : one.start + value.nbytes] = value.tobytes()
-    _corrections.cache_clear()  # 60 MB in full size, wanted once
     return bytes(out)

@@ -88,7 +88,7 @@ class Recogniser:
 
     def _judge(self, testimonies: list[Testimony], listening: Listening, samples: Samples) -> Heard:
         weighed = weigh(testimonies, listening, self.language)
-        denial = _leading_denial(testimonies)
+        denial = _leading_denial(testimonies) or self._written_denial(testimonies, listening)
         if weighed is None:
             verdict = Verdict.ASKED_AGAIN if denial is not None else Verdict.NOT_FOR_ME
             return self._heard(
@@ -117,6 +117,14 @@ class Recogniser:
         return self._heard(
             Verdict.ASKED_AGAIN if meant else Verdict.NOT_FOR_ME, meaning, sure, testimonies, samples, weighed, reason
         )
+
+    def _written_denial(self, testimonies: Sequence[Testimony], listening: Listening) -> Meaning | None:
+        """A denial in some engine's own words where dead works hang on the answer: owned up to, whatever it scored as, so
+        that 'power is not isolated' is never met with silence."""
+        if listening.gate is None and not listening.proof:
+            return None
+        meanings = (m for t in testimonies for m in self.language.understand(t.free, listening)[:1])
+        return next((m for m in meanings if m.sense is Sense.DENIAL and m.text in _MEANT), None)
 
     def _probability(self, model: StakeModel, weighed: Weighed) -> float:
         return model.probability(dict(weighed.features), self.enrolment.get(weighed.stake, 0.0))

@@ -13,14 +13,14 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from handsfree.language.meaning import Denial, Listening, Meaning, Sense, may_prove
 from handsfree.language.phonetics import phonemes, similarity
-from handsfree.speech.engine import Candidate, Testimony
+from handsfree.speech.engine import OTHER, Candidate, Testimony, log_sum
 from handsfree.speech.near_words import longer_word, one_more, twins
 from handsfree.speech.pace import SECONDS, misfit
 from handsfree.speech.pocketsphinx_rivals import weakest_word
@@ -28,7 +28,6 @@ from handsfree.speech.pocketsphinx_rivals import weakest_word
 if TYPE_CHECKING:
     from handsfree.language.base import Language
 
-OTHER = "other: "  # evidence of an engine: a text with no meaning in force, and its score
 _ALIKE = 0.86  # similarity from which a text counts as another writing of the same sound
 NEURAL = "whisper"
 SECOND = "whisper base"  # the larger model, told before what is in force
@@ -38,7 +37,6 @@ _RESEMBLES = 0.45  # how alike some engine's own words must be to what is acted 
 _FLOOR = -12.0  # nats below everything found: what a pass thinks of an act it did not find
 _NUMBER_FLOOR = -7.0  # the same where a number is asked for: a pass often misses the right one of a million
 _OFF_PACE = 1.5  # nats a deviation beyond the first by which an act is too short or too long for the sound
-_NONE = -40.0  # log-probability standing for "nothing of the kind was found"
 _FIRM = 0.5  # nats that a gate must lie above its true denials
 _NEARLY = 1.0  # nats that a gate must lie above what sounds like it, to the first engine
 _WELL = (3.7, 3.3)  # the same, well above: to the first engine, or to a second; one of them must find it so
@@ -88,14 +86,6 @@ class Weighed:
 class Act:
     meaning: Meaning
     score: float
-
-
-def log_sum(scores: Iterable[float]) -> float:
-    values = [score for score in scores if score > -math.inf]
-    if not values:
-        return _NONE
-    top = max(values)
-    return top + math.log(sum(math.exp(value - top) for value in values))
 
 
 def acts(testimony: Testimony, listening: Listening) -> list[Act]:
@@ -169,8 +159,6 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
     features["usual"] = max(-6.0, _odd(best, listening))
     features["one leader"] = float(len(leaders) == 1)
     features["lead"] = _clip(ranked[0].score - ranked[1].score if len(ranked) > 1 else 24.0, 0, 12)
-    features["sounds"] = _clip(math.log(max(1, len(phonemes(best.spoken)))), 0.5, 4)
-    features["words"] = float(len(best.spoken.split()))
     confusable = _confusable(neural, best, listening)
     rivals = tuple(
         act.meaning for act in ranked
@@ -253,7 +241,6 @@ def _against(testimony: Testimony, best: Meaning, listening: Listening, language
     near = log_sum(score for near, score, firm in alike if not firm and near >= _ALIKE)
     firm = log_sum(score for _, score, firm in alike if firm)
     rival = log_sum(act.score for act in found.values())
-    sounds = max(1, len(phonemes(best.spoken)))
     heard = _heard(testimony.free, best, language)
     return {
         "rival": _clip(own - rival, -6, 10),
@@ -263,9 +250,6 @@ def _against(testimony: Testimony, best: Meaning, listening: Listening, language
         "share": _clip(own - log_sum([own, near, far, rival]), -8, 0),
         "alike": similarity(heard, best.spoken),
         "weakest": weakest_word(best.spoken, phonemes(heard)),
-        "gap": _clip(own - (testimony.free_score if testimony.free_score is not None else own), -12, 3),
-        "score a sound": _clip(own / sounds, -3, 0),
-        "surprise": _clip((testimony.free_score or 0.0) / max(3, len(phonemes(heard))), -2, 0),
     }
 
 

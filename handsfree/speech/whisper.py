@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Any
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Listening, Meaning
-from handsfree.speech.engine import RATE, Candidate, Testimony
+from handsfree.speech.engine import OTHER, RATE, Candidate, Testimony, log_sum
 from handsfree.speech.pace import SECONDS, spoken_seconds
 
 if TYPE_CHECKING:
@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from handsfree.speech.neural_search import Alphabet, Finish, TrieNode
 
 NUMBERS, LOCKS = "numbers", "locks"
-OTHER = "other: "
 REACH = 14.0  # nats below the best text at which a phrase is given up
 _FREE_REACH, _NUMBER_REACH, _LOCK_REACH = 4.0, 9.0, 12.0
 _BUILT_MOST = 24  # number texts understood, the best first; each takes a millisecond or two
@@ -273,7 +272,7 @@ class Whisper:
                 others.append((f"{OTHER}{text}", finish.score))
             if FREE in finish.kinds:
                 free.append((text, finish.score))
-        candidates = [Candidate(scored[0][1], _log_sum([score for score, _ in scored])) for scored in totals.values()]
+        candidates = [Candidate(scored[0][1], log_sum(score for score, _ in scored)) for scored in totals.values()]
         candidates.sort(key=lambda candidate: -candidate.score)
         text, score = free[0] if free else ("", None)
         return Testimony(self.name, tuple(candidates), text, score, tuple(others[:8]))
@@ -318,11 +317,6 @@ def _vocabulary(language: Language) -> frozenset[str]:
     return frozenset(word for value in values for word in language.say_number(value).split())
 
 
-def _log_sum(scores: list[float]) -> float:
-    top = max(scores)
-    return top + math.log(sum(math.exp(score - top) for score in scores))
-
-
 def _one_thread() -> None:
     """The matrices are small: several threads would spend their time waiting for each other."""
     from threadpoolctl import threadpool_limits
@@ -332,7 +326,7 @@ def _one_thread() -> None:
 
 @lru_cache(maxsize=4)
 def _load(folder: Path, threads: int, language: str, taught: bool) -> _Model:
-    from handsfree.speech.neural_adapted import FOR, adapted
+    from handsfree.speech.neural_adapted import adapted
     from handsfree.speech.neural_weights import files_of, identify, read_decoder
 
     try:
@@ -347,8 +341,8 @@ def _load(folder: Path, threads: int, language: str, taught: bool) -> _Model:
     which = identify(folder)
     _one_thread()
     files = files_of(folder)
-    if taught and which.sha256 == FOR:
-        files["model.bin"] = adapted(files["model.bin"])
+    if taught:
+        files["model.bin"] = adapted(files["model.bin"], which.sha256)
     try:
         encoder = ctranslate2.models.Whisper(
             str(folder), device="cpu", compute_type="int8", intra_threads=threads, files=files

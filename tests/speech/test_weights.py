@@ -52,25 +52,30 @@ def test_a_package_that_was_changed_is_trouble(monkeypatch: pytest.MonkeyPatch) 
 
 @pytest.mark.parametrize("harm", ["cut", "turned", "gone", "text"])
 def test_damaged_corrections_are_trouble(harm: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    whole = neural_adapted._FILE.read_bytes()
+    sha = neural_weights.SIZES["tiny.en"]
+    whole = neural_adapted.CORRECTIONS[sha].read_bytes()
     place = tmp_path / "adapted.npz"
     if harm != "gone":
         turned = bytes([*whole[:400_000], *(byte ^ 255 for byte in whole[400_000:400_100]), *whole[400_100:]])
         place.write_bytes({"cut": whole[: len(whole) // 2], "turned": turned, "text": b"not an archive"}[harm])
-    monkeypatch.setattr(neural_adapted, "_FILE", place)
-    neural_adapted._corrections.cache_clear()
+    monkeypatch.setitem(neural_adapted.CORRECTIONS, sha, place)
     with pytest.raises(Trouble, match="missing or damaged"):
-        neural_adapted._corrections()
+        neural_adapted.adapted(b"", sha)
 
 
-def test_the_corrections_change_every_matrix_they_name_and_nothing_else() -> None:
-    assert SMALL is not None
-    model = (SMALL / "model.bin").read_bytes()
-    taught = neural_adapted.adapted(model)
+@pytest.mark.parametrize("size", ["tiny.en", "base"])
+def test_the_corrections_change_every_matrix_they_name_and_nothing_else(size: str) -> None:
+    place = find_weights(size)
+    assert place is not None
+    model = neural_weights.model_bytes(place)
+    taught = neural_adapted.adapted(model, neural_weights.SIZES[size])
     assert len(taught) == len(model)
-    names = set(neural_adapted._corrections())
-    neural_adapted._corrections.cache_clear()
+    names = set(neural_adapted._corrections(neural_adapted.CORRECTIONS[neural_weights.SIZES[size]]))
     before = {one.name: one for one in neural_weights.stored_variables(model)}
     changed = {name for name, one in before.items() if (one.read(model) != one.read(taught)).any()}
     assert changed == names
     assert len(names) > 80
+
+
+def test_weights_nothing_was_taught_to_stay_as_they_are() -> None:
+    assert neural_adapted.adapted(b"other weights", "0" * 64) == b"other weights"
