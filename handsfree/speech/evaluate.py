@@ -7,8 +7,8 @@ The manifest is JSON Lines, paths relative to it; `Clip` says what a line holds.
 - wrong: something else than what was said was accepted.
 - accepted: something was accepted where nothing may be.
 
-One exception, stated here because it is one: "power is on" accepted at a gate where nothing may be accepted counts as
-right, since all it can do is to shut the gate.
+One exception, stated here because it is one: where nothing may be accepted, what can only shut a gate counts as right
+("power is on" at a gate) and so does what the line names as harmless ("it runs" where dead works are to be proved).
 """
 
 from __future__ import annotations
@@ -50,12 +50,14 @@ class GateLine(_Strict):
 
 
 class ListenFor(_Strict):
-    """`commands`: true for all that always work, or the names of some."""
+    """`commands`: true for all that always work, or the names of some. `proof`: an answer or a reading may prove that the
+    works are dead."""
 
     phrases: tuple[str, ...] = ()
     number: NumberLine | None = None
     gate: GateLine | None = None
     commands: bool | tuple[str, ...] = False
+    proof: bool = False
 
     def listening(self) -> Listening:
         commands = None if self.commands is True else self.commands or ()
@@ -64,6 +66,7 @@ class ListenFor(_Strict):
             number=NumberAsked(self.number.unit, self.number.low, self.number.high) if self.number else None,
             gate=GateAsked(self.gate.word, self.gate.lock) if self.gate else None,
             commands=commands,
+            proof=self.proof,
         )
 
 
@@ -92,12 +95,14 @@ class Expect(_Strict):
 
 
 class Clip(BaseModel):
-    """One line. Tags of any kind; `snr` and `kind` are reported by."""
+    """One line. Tags of any kind; `snr` and `kind` are reported by. `harmless`: what may be accepted though nothing was
+    expected, since it can only keep the works live."""
 
     model_config = ConfigDict(extra="ignore", frozen=True)
     audio: str
     listen_for: ListenFor
     expect: Expect | None
+    harmless: tuple[str, ...] = ()
     tags: dict[str, Any] = Field(default_factory=dict)
 
     @property
@@ -194,13 +199,8 @@ def wilson(count: int, total: int) -> tuple[float, float]:
 def outcome(clip: Clip, heard: Heard) -> str:
     accepted = heard.verdict is Verdict.ACCEPTED and heard.meaning is not None
     if clip.expect is None:
-        shuts = (
-            accepted
-            and clip.listen_for.gate is not None
-            and heard.meaning is not None
-            and heard.meaning.text == "power is on"
-        )
-        return "accepted" if accepted and not shuts else "right"
+        shuts = clip.harmless if clip.listen_for.gate is None else (*clip.harmless, "power is on")
+        return "accepted" if accepted and heard.meaning is not None and heard.meaning.text not in shuts else "right"
     if not accepted or heard.meaning is None:
         return "asked_again"
     unit = clip.listen_for.number.unit if clip.listen_for.number is not None else ""

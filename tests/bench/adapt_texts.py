@@ -110,6 +110,11 @@ def _near_word(luck: random.Random) -> Pair:
     return near, _sentence(near)
 
 
+def _proof(luck: random.Random) -> Pair:
+    said = luck.choice((texts.PROOF[0], texts.PROOF[0], *texts.PROOF, *luck.sample(texts.NEAR_PROOF["fit"], 4)))
+    return said, _sentence(said, bool(_ASKS.match(said)) or said.startswith("does "))
+
+
 def _command(luck: random.Random) -> Pair:
     command = luck.choice(_COMMANDS)
     return command, _sentence(command)
@@ -128,7 +133,7 @@ def _talk(luck: random.Random) -> Pair:
 #: Each kind with its share.
 _KINDS = (
     (_reading, 0.28), (_teen_or_ten, 0.10), (_gate, 0.11), (_near_gate, 0.13), (_answer, 0.12), (_command, 0.07),
-    (_denied, 0.05), (_near_word, 0.04), (_step, 0.03), (_talk, 0.03),
+    (_denied, 0.05), (_proof, 0.05), (_near_word, 0.04), (_step, 0.03), (_talk, 0.03),
     (lambda luck: _digits(" ".join(texts.lock(luck))), 0.04),
 )  # fmt: skip
 

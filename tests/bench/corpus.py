@@ -46,8 +46,10 @@ VOICES = {
 TAUGHT = ("kal16", "ked", "espeak-us-f")
 NOISES = {"fit": ("compressor", "babble", "pink", "hum"), "held": ("fan", "platform", "workshop", "street")}
 ROOMS = {"fit": (0.2, 0.45), "held": (0.3, 0.6)}
-#: Share of each kind among the clips.
+#: Share of each kind among the clips. What is asked for by name alone: proofs that the works are dead, what must never be one,
+#: and answers and readings that are taken back.
 SHARES = {"choice": 0.22, "command": 0.12, "reading": 0.24, "gate": 0.12, "near": 0.18, "unrelated": 0.12}
+BY_NAME = ("proof", "near proof", "denied")
 
 
 @dataclass(frozen=True)
@@ -80,7 +82,7 @@ def plan(split: str, clips: int, seed: int, only: str = "", voices: str = "made"
     out = []
     for kind, share in ({only: 1.0} if only else SHARES).items():
         for number in range(round(clips * share)):
-            text, listen_for, expect, prompt = _say(kind, luck, prompts)
+            text, listen_for, expect, prompt = _say(kind, luck, prompts, split)
             out.append(Clip(
                 name=f"{kind}-{number:05d}", text=text, voice=luck.choice(speakers), rate=luck.choice((0.85, 1.0, 1.0, 1.15, 1.3)),
                 snr=LEVELS[number % 4], noise=luck.choice(NOISES[split]), room=luck.choice((0, 0, 0, *ROOMS[split])),
@@ -91,7 +93,9 @@ def plan(split: str, clips: int, seed: int, only: str = "", voices: str = "made"
     return out
 
 
-def _say(kind: str, luck: random.Random, prompts: Sequence[str]) -> tuple[str, dict[str, Any], dict[str, Any] | None, str]:
+def _say(
+    kind: str, luck: random.Random, prompts: Sequence[str], split: str
+) -> tuple[str, dict[str, Any], dict[str, Any] | None, str]:
     phrases = luck.choice(texts.CHOICES)
     if kind == "choice":
         phrase = luck.choice(phrases)
@@ -105,6 +109,13 @@ def _say(kind: str, luck: random.Random, prompts: Sequence[str]) -> tuple[str, d
     if kind == "reading":
         value, spoken, unit = texts.reading(luck)
         return spoken, {"number": {"unit": unit}, "commands": True}, {"number": value}, ""
+    if kind == "denied":
+        if luck.random() < 0.5:
+            _, spoken, unit = texts.reading(luck)
+            return texts.denied(spoken, luck), {"number": {"unit": unit}, "commands": True}, None, ""
+        return texts.denied(luck.choice(phrases), luck), {"phrases": list(phrases), "commands": True}, None, ""
+    if kind in ("proof", "near proof"):
+        return _proof(kind, luck, split)
     lock = texts.lock(luck)
     gate = {"gate": {"lock": lock}, "commands": True}
     if kind == "gate":
@@ -117,6 +128,17 @@ def _say(kind: str, luck: random.Random, prompts: Sequence[str]) -> tuple[str, d
     if prompts and luck.random() < 0.5:
         return "", listen, None, luck.choice(prompts)
     return luck.choice(texts.UNRELATED), listen, None, ""
+
+
+def _proof(kind: str, luck: random.Random, split: str) -> tuple[str, dict[str, Any], dict[str, Any] | None, str]:
+    switch = {"phrases": list(texts.PROOF), "commands": True, "proof": True}
+    if kind == "near proof":
+        return luck.choice(texts.NEAR_PROOF[split]), switch, None, ""
+    if luck.random() < 0.6:
+        phrase = luck.choice((texts.PROOF[0], *texts.PROOF))
+        return phrase, switch, {"phrase": phrase}, ""
+    value, spoken = texts.dead_volts(luck)
+    return spoken, {"number": {"unit": "volt"}, "commands": True, "proof": True}, {"number": value}, ""
 
 
 @functools.cache
@@ -235,7 +257,8 @@ def _write(job: tuple[Path, Clip]) -> str:
         soundfile.write(path, samples, rate)
     tags = {"snr": clip.snr if clip.snr is not None else "clean", "kind": clip.kind, "voice": clip.voice if not clip.prompt else "recorded",
             "noise": clip.noise, "room": clip.room, "text": clip.text or Path(clip.prompt).stem}  # fmt: skip
-    return json.dumps({"audio": path.name, "listen_for": clip.listen_for, "expect": clip.expect, "tags": tags})
+    harmless = {"harmless": ["it runs"]} if clip.kind == "near proof" else {}
+    return json.dumps({"audio": path.name, "listen_for": clip.listen_for, "expect": clip.expect, **harmless, "tags": tags})
 
 
 def build(
@@ -260,7 +283,7 @@ if __name__ == "__main__":
     parser.add_argument("--clips", type=int, default=2400)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--only", choices=tuple(SHARES), default="")
+    parser.add_argument("--only", choices=(*SHARES, *BY_NAME), default="")
     parser.add_argument("--voices", choices=("made", "neural"), default="made")
     asked = parser.parse_args()
     print(build(asked.out, asked.split, asked.clips, asked.seed, asked.jobs, asked.only, asked.voices))

@@ -124,6 +124,39 @@ def _wrong(lock: list[str], luck: random.Random) -> str:
     return " ".join(digits)
 
 
+PROOF = ("nothing runs", "it runs")
+#: What must never prove that the works are dead: sentences that are also taught, and others that are only ever measured.
+NEAR_PROOF: dict[str, tuple[str, ...]] = {
+    "fit": (
+        "something runs", "nothing runs but the fan", "does nothing run", "not nothing runs", "nothing runs I think",
+        "one thing runs", "it still runs", "nothing ran", "nothing", "runs", "nothing rums", "nothing rungs", "anything runs",
+        "almost nothing runs", "everything runs",
+    ),
+    "held": (
+        "nothing runs except the light", "the fan runs", "nothing ran yesterday", "nothing runs yet", "I think nothing runs",
+        "nothing's wrong", "nothing rusts", "is it so that nothing runs", "nothing much runs", "maybe nothing runs", "no it runs",
+        "nothing is running now but the lamp", "nothing wants", "a thing runs", "not a thing was tried", "did nothing run",
+        "nutting runs", "nothing drums", "the other thing runs", "I said nothing, it runs",
+    ),
+}  # fmt: skip
+
+
+def dead_volts(luck: random.Random) -> tuple[float, str]:
+    """A reading that proves dead works, or one that does not."""
+    value = luck.choice((0.0, 0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.8, 1.0, 2.0, 12.0, 24.0, 118.0, 208.0))
+    whole, tenth = divmod(round(value * 10), 10)
+    said = _whole(whole, luck) if not tenth else f"{_whole(whole, luck)} point {DIGITS[tenth]}"
+    return value, f"{said}{luck.choice((' volts', ' volts', ''))}"
+
+
+def denied(right: str, luck: random.Random) -> str:
+    """An answer or a reading with what takes it back."""
+    return luck.choice((
+        f"not {right}", f"it is not {right}", f"is it {right}", f"{right} I think", f"maybe {right}", f"it isn't {right}",
+        f"never {right}", f"could it be {right}", f"I don't think it is {right}", f"it should be {right}",
+    ))  # fmt: skip
+
+
 UNRELATED: tuple[str, ...] = (
     "I think it is warm outside today", "hand me the screwdriver please", "the power is not isolated", "did you lock the van",
     "what time is lunch", "there are forty two steps up to the station", "I was running late this morning", "he stopped by yesterday",
