@@ -26,6 +26,7 @@ from handsfree.journal.events import (
     Tone,
     Utterance,
 )
+from handsfree.journal.rows import amount, answer_given
 from handsfree.language.meaning import Verdict
 
 
@@ -58,8 +59,8 @@ def _utterance(event: Utterance) -> tuple[str, str, str]:
 def _reading(event: ReadingTaken) -> tuple[str, str, str]:
     if event.value is None:
         return "record", f"{event.quantity}: {event.state}", ""
-    given = "" if event.given_unit == event.unit else f", given as {event.given:g} {event.given_unit}"
-    return "record", f"{event.quantity}: {event.value:g} {event.unit}{given}", "affirmed" if event.affirmed else ""
+    given = "" if event.given_unit == event.unit else f", given as {amount(event.given, event.given_unit)}"
+    return "record", f"{event.quantity}: {amount(event.value, event.unit)}{given}", "affirmed" if event.affirmed else ""
 
 
 _LINES: dict[type[Any], Callable[[Any], tuple[str, str, str]]] = {
@@ -75,7 +76,8 @@ _LINES: dict[type[Any], Callable[[Any], tuple[str, str, str]]] = {
     EvidenceTaken: lambda event: ("record", f"{event.what} taken: {event.step}", ""),
     Attached: lambda event: ("record", f"attached {event.file}", ""),
     Corrected: lambda event: ("record", f"answer to {event.step} taken back", ""),
-    FindingMade: lambda event: ("record", f"finding {event.finding}", "; ".join(f"{n}: {v}" for n, v in event.evidence)),
+    FindingMade: lambda event: ("record", f"finding {event.finding}",
+                                "; ".join(f"{name}: {answer_given(value)}" for name, value in event.evidence)),
     Resumed: lambda event: ("record", f"resumed, {event.why}", ""),
     SoundLost: lambda event: ("record", f"{event.what} {event.device} lost", ""),
     SoundBack: lambda event: ("record", f"{event.what} {event.device} back", ""),
