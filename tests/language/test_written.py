@@ -67,6 +67,11 @@ def test_a_reading_is_written_with_its_unit_in_words_and_signs(value: float, uni
     assert written_forms(value, unit, WRITTEN) == tuple(forms.split(";"))
 
 
+@pytest.mark.parametrize("value", [0.0, 0.5])
+def test_only_what_is_below_zero_is_written_so(value: float) -> None:
+    assert not [form for form in written_forms(value, "degF", WRITTEN) if "below" in form]
+
+
 def test_a_unit_without_words_is_written_by_its_signs() -> None:
     assert written_forms(3.0, "volt", Written(EN, WRITTEN.numbers, {})) == ("3", "3 V", "3 VAC", "3 VDC")
 
@@ -188,6 +193,12 @@ def test_a_gate_phrase_is_written_in_all_its_ways(spoken: str) -> None:
     capital = [text[0].upper() + text[1:] for text in texts]
     marks = ("?", ".") if before else (".",)
     assert written_phrase(spoken, GATES, EN, ASKING) == (*(text + m for text in capital for m in marks), *capital, *texts)
+
+
+def test_a_lock_of_three_figures_is_taken_whole() -> None:
+    assert written_phrase("isolated lock four two one", GATES, EN, ASKING)[:2] == (
+        "Isolated lock 421.", "Isolated, lock 421.",
+    )  # fmt: skip
 
 
 def test_a_gate_elsewhere_than_before_the_number_is_no_gate() -> None:
