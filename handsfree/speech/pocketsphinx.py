@@ -27,6 +27,7 @@ from handsfree.errors import Trouble
 from handsfree.language.meaning import Listening, Meaning
 from handsfree.language.phonetics import phonemes, pronunciations, sound_distance
 from handsfree.speech.engine import RATE, Candidate, Testimony
+from handsfree.speech.pocketsphinx_grammar import Network, automaton, transitions
 from handsfree.speech.pocketsphinx_rivals import Phrasebook, rivals_of, weakest_word
 
 if TYPE_CHECKING:
@@ -163,13 +164,13 @@ class _Searches:
                 self.decoder.add_word(word if at == 0 else f"{word}({at + 1})", " ".join(sounds) or "SIL", False)
             self.words.add(word)
 
-    def add(self, grammar: str, kept: OrderedDict[Any, Any], most: int) -> str:
+    def add(self, network: Network, kept: OrderedDict[Any, Any], most: int) -> str:
         if len(kept) >= most:
             _, oldest = kept.popitem(last=False)
             self.decoder.remove_search(oldest if isinstance(oldest, str) else oldest[0])
         self.made += 1
         name = f"s{self.made}"
-        self.decoder.add_jsgf_string(name, grammar)
+        self.decoder.add_fsg(name, self.decoder.create_fsg(name, *network))
         return name
 
 
@@ -178,19 +179,16 @@ def _quoted(phrase: str) -> str:
     return re.sub(r"[^\w' -]", "", phrase)
 
 
-def grammar_of(language: Speaks, listening: Listening, phrases: tuple[str, ...]) -> str:
-    """The JSGF of a listening: every phrase, decoys among them, and the number or digit rule where one is asked."""
-    rules, ways = "", [_quoted(phrase) for phrase in phrases]
+def number_grammar(language: Speaks, listening: Listening) -> str:
+    """The JSGF of the number or the digits that a listening asks for; '' where it asks for none."""
     asked = listening.number
-    if asked is not None or listening.digits is not None:
-        most = 9999.0 if asked is None else min(max(abs(asked.low), abs(asked.high), 99.9) * 10, 99_999.0)
-        text = language.number_grammar_jsgf(asked.unit if asked else "", most)
-        rules = text.split("grammar number;", 1)[1].replace("public <number>", "<number>")
-        # A number stands for a great many phrases: it gets as much of the probability as all of them together.
-        share = max(len(ways), 1)
-        ways = [f"/1/ {way}" for way in ways]
-        ways.append(f"/{share}/ {'<number>' if asked is not None else '<digits>'}")
-    return f"#JSGF V1.0;\ngrammar said;\npublic <said> = {' | '.join(ways) or '<VOID>'};\n{rules}"
+    if asked is not None:
+        most = min(max(abs(asked.low), abs(asked.high), 99.9) * 10, 99_999.0)
+        return language.number_grammar_jsgf(asked.unit, most)
+    if listening.digits is not None:
+        text = language.number_grammar_jsgf("", 9999.0)
+        return text.replace("public <number>", "<number>").replace("<digits> =", "public <digits> =", 1)
+    return ""
 
 
 def force(searches: _Searches, phrase: str, sound: bytes, most: int) -> Decoded:
@@ -198,8 +196,7 @@ def force(searches: _Searches, phrase: str, sound: bytes, most: int) -> Decoded:
     kept = searches.forced
     if phrase not in kept:
         searches.teach(phrase)
-        text = f"#JSGF V1.0;\ngrammar one;\npublic <one> = {_quoted(phrase)};\n"
-        kept[phrase] = searches.add(text, kept, most)
+        kept[phrase] = searches.add(transitions([_quoted(phrase)], None), kept, most)
     kept.move_to_end(phrase)
     found = _decode(searches.decoder, kept[phrase], sound)
     return found if found.text == phrase else _NOTHING
@@ -237,11 +234,13 @@ class PocketSphinx:
             kept.move_to_end(listening)
             return kept[listening]
         book = Phrasebook.of(self._tongue, listening)
-        text = grammar_of(self._tongue, listening, tuple(book.meanings))
         self._grammar.teach(" ".join(book.meanings))
-        if listening.number or listening.digits:
+        numbers = number_grammar(self._tongue, listening)
+        if numbers:
             self._grammar.teach(" ".join(self._tongue.vocabulary()))
-        name = self._grammar.add(text, kept, _GRAMMARS_KEPT)
+        phrases = [words for words in map(_quoted, book.meanings) if words]
+        network = transitions(phrases, automaton(self._grammar.decoder, numbers) if numbers else None)
+        name = self._grammar.add(network, kept, _GRAMMARS_KEPT)
         kept[listening] = name, book
         return kept[listening]
 
