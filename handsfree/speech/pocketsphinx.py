@@ -239,7 +239,7 @@ class PocketSphinx:
         if numbers:
             self._grammar.teach(" ".join(self._tongue.vocabulary()))
         phrases = [words for words in map(_quoted, book.meanings) if words]
-        network = transitions(phrases, automaton(self._grammar.decoder, numbers) if numbers else None)
+        network = transitions(phrases, automaton(numbers) if numbers else None)
         name = self._grammar.add(network, kept, _GRAMMARS_KEPT)
         kept[listening] = name, book
         return kept[listening]

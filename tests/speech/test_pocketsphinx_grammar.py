@@ -26,7 +26,7 @@ ASKED = {
 
 
 def built(name: str) -> Automaton:
-    return automaton(DECODER, number_grammar(ENGLISH, ASKED[name]))
+    return automaton(number_grammar(ENGLISH, ASKED[name]))
 
 
 def walks(found: Automaton, count: int) -> Iterator[tuple[str, ...]]:
