@@ -1,4 +1,4 @@
-"""Memory and start-up of a visit by sound: `python -m tests.bench.memory [--engine pocketsphinx] [--minutes 2]`.
+"""Memory and start-up of a visit by sound: `python -m tests.bench.memory [--engine pocketsphinx] [--python PYTHON]`.
 
 `handsfree visit` runs in a process of its own on the sound card of software (tests/live/conftest.py), a procedure that asks,
 reads and goes round (invented); this process plays speech at it. Printed: resident memory every ten seconds; from the start
@@ -53,7 +53,7 @@ SAID = (
     "go ahead", "Can somebody move the van, it is blocking the whole entrance.", "not running", "fifty one", "clean",
     "how long", "go back",
 )
-VISIT = (sys.executable, "-m", "handsfree", "visit")
+VISIT = ("-m", "handsfree", "visit")
 LOAD = """
 import sys, time
 from handsfree.visit.commands import recogniser_of
@@ -63,10 +63,10 @@ print(f"processor {time.process_time():.2f} s")
 """
 
 
-def begun_by_keyboard(place: Path) -> Path:
+def begun_by_keyboard(place: Path, python: str) -> Path:
     """A visit that knows its lock number and stands at its first question; cut off there."""
     (place / "round.yaml").write_text(PROCEDURE, encoding="utf-8")
-    words = [*VISIT, str(place / "round.yaml"), "--typed", "--visits", str(place / "visits")]
+    words = [python, *VISIT, str(place / "round.yaml"), "--typed", "--visits", str(place / "visits")]
     with subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
         assert process.stdin
         assert process.stdout
@@ -102,19 +102,19 @@ def speak(out: Any, place: Path, until: float) -> None:
         time.sleep(1.5)
 
 
-def measure(place: Path, engine: str, minutes: float) -> None:
+def measure(place: Path, engine: str, minutes: float, python: str) -> None:
     import psutil
 
     from handsfree.sound.loudspeaker import Loudspeaker
     from handsfree.sound.samples import RealClock
     from tests.live.conftest import LOUDSPEAKER, MICROPHONE
 
-    folder = begun_by_keyboard(place)
+    folder = begun_by_keyboard(place, python)
     before, begun = len(record_of(folder)), time.monotonic()
-    subprocess.run([sys.executable, "-c", LOAD, engine], check=True)
+    subprocess.run([python, "-c", LOAD, engine], check=True)
     print(f"the engine loaded, in a process of its own: {time.monotonic() - begun:.2f} s", flush=True)
     out = Loudspeaker(LOUDSPEAKER, RealClock(), lambda _: None)
-    words = [*VISIT, "--resume", str(folder), "--sound-in", MICROPHONE, "--sound-out", LOUDSPEAKER]
+    words = [python, *VISIT, "--resume", str(folder), "--sound-in", MICROPHONE, "--sound-out", LOUDSPEAKER]
     begun = time.monotonic()
     process = subprocess.Popen([*words, *(["--engine", engine] if engine else [])], stdout=subprocess.DEVNULL)
     try:
@@ -143,6 +143,7 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--engine", default="pocketsphinx")
     asked.add_argument("--minutes", type=float, default=2.0)
+    asked.add_argument("--python", default=sys.executable, help="of an install without the extras, as a technician has it")
     given = asked.parse_args()
     from tests.live import conftest
 
@@ -152,7 +153,7 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as place:
             for name in ("XDG_CONFIG_HOME", "XDG_CACHE_HOME"):
                 os.environ[name] = place
-            measure(Path(place), given.engine, given.minutes)
+            measure(Path(place), given.engine, given.minutes, given.python)
     finally:
         next(server, None)
 

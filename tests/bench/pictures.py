@@ -1,0 +1,108 @@
+"""The README's pictures, made from the real program: `python -m tests.bench.pictures [--visit FOLDER]`.
+
+The demo is run (or a visit of it given); its status screen at the shut gate, its replay page and the chart of a procedure
+are drawn by Chromium and written to handsfree/handbook/pictures/.
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import json
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+
+from handsfree.desk.readout import machine
+from handsfree.journal.account import account
+from handsfree.journal.events import Gate, Say
+from handsfree.journal.page import page
+from handsfree.journal.reader import read_list
+from handsfree.sound.screen import Screen, Status, render
+from handsfree.visit.glance import Glance
+from handsfree.visit.sessions import state_of
+from tests.desk.test_browser import ARGUMENTS, CHROMIUM
+
+PLACE = Path(__file__).resolve().parents[2] / "handsfree" / "handbook" / "pictures"
+CHART = "deck-exchange"
+COLUMNS = 78
+PAGE = """<!doctype html><meta charset="utf-8"><style>body {{ margin: 0; background: #101418; color: #e6e6e6 }}
+pre {{ margin: 12px; font: 15px/1.25 "DejaVu Sans Mono", monospace }}</style>{code}"""
+
+
+def handsfree(*words: str, cwd: Path) -> str:
+    done = subprocess.run([sys.executable, "-m", "handsfree", *words], cwd=cwd, capture_output=True, text=True, check=True)
+    return done.stdout
+
+
+@contextmanager
+def browser(width: int, height: int) -> Iterator[Any]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        found = driver.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield found.new_page(viewport={"width": width, "height": height})
+        found.close()
+
+
+class Kept(Screen):
+    """A screen that keeps what it would show."""
+
+    def __init__(self) -> None:
+        self.status = Status(level=-24.0)
+
+    def show(self, **changes: Any) -> None:
+        self.status = Status(**{**vars(self.status), **changes})
+
+
+def at_the_gate(visit: Path) -> Status:
+    """What stood on the screen when a denial had been heard at the gate."""
+    kept = Kept()
+    glance, entries = Glance(kept), read_list(visit)
+    for at, entry in enumerate(entries):
+        glance(entry, state_of(entries[: at + 1], visit)[0])
+        if isinstance(entry.event, Gate) and entry.event.how == "denied":
+            kept.show(notice=next(e.event.text for e in entries[at:] if isinstance(e.event, Say)))
+            break
+    return kept.status
+
+
+def drawn(status: Status) -> str:
+    console = Console(record=True, width=COLUMNS, file=io.StringIO(), force_terminal=True, color_system="truecolor")
+    console.print(render(status, COLUMNS))
+    return PAGE.format(code=console.export_html(inline_styles=True, code_format="<pre>{code}</pre>"))
+
+
+def main(visit: Path | None) -> None:
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        if visit is None:
+            told = handsfree("demo", "--visits", "visits", "--json", cwd=folder).splitlines()[-1]
+            visit = folder / json.loads(told)["visit"]
+        (folder / "screen.html").write_text(drawn(at_the_gate(visit)), encoding="utf-8")
+        (folder / "replay.html").write_text(page(account(visit, machine())), encoding="utf-8")
+        handsfree("chart", CHART, "--out", "flow.svg", cwd=folder)
+        PLACE.mkdir(exist_ok=True)
+        with browser(820, 600) as tab:
+            tab.goto((folder / "screen.html").as_uri())
+            tab.locator("pre").screenshot(path=str(PLACE / "screen.png"))
+        with browser(1000, 760) as tab:
+            tab.goto((folder / "replay.html").as_uri())
+            tab.screenshot(path=str(PLACE / "replay.png"))
+        with browser(1000, 900) as tab:
+            tab.goto((folder / "flow.svg").as_uri())
+            tab.screenshot(path=str(PLACE / "chart.png"))
+    for path in sorted(PLACE.glob("*.png")):
+        print(f"{path.name}: {path.stat().st_size // 1024} kB")
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description="Make the README's pictures from the real program.")
+    parser.add_argument("--visit", type=Path, help="a visit of the demo, in place of running it")
+    main(parser.parse_args().visit)
