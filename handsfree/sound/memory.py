@@ -1,4 +1,4 @@
-"""Memory that the C library holds on to after a long utterance, given back."""
+"""Memory that the C library holds on to: after a long utterance it is given back, and threads share their reserves."""
 
 from __future__ import annotations
 
@@ -12,17 +12,28 @@ from typing import Any
 LONG = 5.0
 
 
+_ARENA_MAX = -8  # M_ARENA_MAX of glibc's malloc.h
+
+
 @cache
-def _trim() -> Callable[[int], Any] | None:
-    """glibc's malloc_trim; None where the C library is another."""
+def _of_glibc(name: str) -> Callable[..., Any] | None:
+    """A function of glibc; None where the C library is another."""
     try:
-        return getattr(ctypes.CDLL(None), "malloc_trim", None)
+        return getattr(ctypes.CDLL(None), name, None)
     except (OSError, TypeError):
         return None
 
 
 def give_back() -> None:
     """To be called when nothing is in a hurry. Does nothing where the C library cannot."""
-    trim = _trim()
+    trim = _of_glibc("malloc_trim")
     if trim is not None:
         trim(0)
+
+
+def share() -> None:
+    """To be called before the threads of a visit begin, each of which would get a reserve of its own: 12 MB of 336 in all.
+    Does nothing where the C library cannot."""
+    option = _of_glibc("mallopt")
+    if option is not None:
+        option(_ARENA_MAX, 2)

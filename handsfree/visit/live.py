@@ -100,11 +100,13 @@ def joined(
 ) -> tuple[Runner, LiveLoop]:
     from handsfree.sound.echo import EchoGuard
     from handsfree.sound.live import Happenings, LiveLoop
+    from handsfree.sound.memory import share
     from handsfree.speech.endpoint import Endpointer
     from handsfree.visit.ahead import sentences
     from handsfree.visit.ears import LiveEar
     from handsfree.visit.mouth import SpokenMouth
 
+    share()
     clock = commands.RecordClock(session)
     happenings = Happenings()
     sink = sink_of(asked.sound_out, settings.sound_out, clock, happenings.tell)
