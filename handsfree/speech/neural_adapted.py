@@ -1,7 +1,7 @@
 """The trade's speech in noise, taught to known weights: small corrections, put into the model's bytes as it is loaded.
 
 tests/bench/adapt.py makes them: low-rank corrections to the matrices (Hu et al., "LoRA", 2021, from memory) and
-corrections to biases and norms of whisper tiny.en and of whisper base, learnt from synthetic voices and noises that no
+corrections to biases and norms of whisper tiny.en, learnt from synthetic voices and noises that no
 measurement uses. The weights themselves are neither copied nor changed on disk.
 """
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 #: The corrections, by the SHA-256 of the model.bin that they are for.
-CORRECTIONS = {sha: Path(__file__).with_name(f"adapted_{size.replace('.', '_')}.npz") for size, sha in SIZES.items()}
+CORRECTIONS = {SIZES["tiny.en"]: Path(__file__).with_name("adapted_tiny_en.npz")}
 
 
 def _corrections(path: Path) -> dict[str, NDArray[np.float32]]:

@@ -294,7 +294,7 @@ def teach(folder: Path, size: str, steps: int, seed: int) -> None:
             print(f"step {number}: loss {np.mean(losses[-20:]):.4f}", flush=True)
         if number % SAVED_EVERY == 0 or number == steps:
             begun.write_bytes(pickle.dumps(jax.tree.map(np.asarray, tree)))
-    write(tree, neural_adapted.CORRECTIONS[neural_weights.SIZES[size]])
+    write(tree, Path(neural_adapted.__file__).with_name(f"adapted_{size.replace('.', '_')}.npz"))
 
 
 def write(tree: Tree, path: Path) -> None:
