@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -44,21 +44,20 @@ class Recogniser:
         self.engines = tuple(engines)
         self.language = language
         self.enrolment = dict(enrolment or {})
-        self._pools: list[ThreadPoolExecutor] = []  # one thread an engine: none is asked two things at a time
+        self._pool: ThreadPoolExecutor | None = None
         self.name = "+".join(engine.name for engine in self.engines)
 
     def hear(self, samples: Samples, listening: Listening) -> Heard:
         """`samples`: one utterance, float32 mono 16 kHz, silence about it allowed. `started` 0, `ended` its length,
         seconds."""
-        if len(self.engines) == 1:
-            return self._judge([self.engines[0].testify(samples, listening)], listening, samples)
-        first, *others = self._begun(samples, listening)
         grave = listening.number is not None or listening.gate is not None or listening.proof
-        heard = None if grave else self._settled(first.result(), listening, samples)
+        if grave and len(self.engines) > 1:
+            return self._judge(self._all(samples, listening), listening, samples)
+        first = self.engines[0].testify(samples, listening)
+        heard = self._settled(first, listening, samples) if len(self.engines) > 1 else None
         if heard is None:
-            heard = self._judge([one.result() for one in (first, *others)], listening, samples)
-        for one in others:
-            one.cancel()
+            others = [engine.testify(samples, listening) for engine in self.engines[1:]] if first.candidates else []
+            heard = self._judge([first, *others], listening, samples)
         return heard
 
     def load(self) -> None:
@@ -66,14 +65,11 @@ class Recogniser:
         for engine in self.engines:
             getattr(engine, "load", lambda: None)()
 
-    def _begun(self, samples: Samples, listening: Listening) -> list[Future[Testimony]]:
-        """Every engine at once, a thread each: most of their time is spent in libraries that let go of the interpreter. The
-        others do not wait for what the first cannot settle."""
-        if not self._pools:
-            self._pools = [ThreadPoolExecutor(1, thread_name_prefix=engine.name) for engine in self.engines]
-        return [
-            pool.submit(engine.testify, samples, listening) for pool, engine in zip(self._pools, self.engines, strict=True)
-        ]
+    def _all(self, samples: Samples, listening: Listening) -> list[Testimony]:
+        """Every engine at once, a thread each: most of their time is spent in libraries that let go of the interpreter."""
+        if self._pool is None:
+            self._pool = ThreadPoolExecutor(len(self.engines), thread_name_prefix="engine")
+        return list(self._pool.map(lambda engine: engine.testify(samples, listening), self.engines))
 
     def dictate(self, samples: Samples) -> str:
         """Free text from the last engine, of several the largest; '' where it cannot."""

@@ -282,28 +282,3 @@ def test_speech_beside_a_gate_is_still_met_with_silence() -> None:
     back = Candidate(Meaning(Sense.COMMAND, "go back", spoken="go back"), -9.0)
     heard = hear(GATE, whisper(back, free=train), whisper(back, free=train, second=True))
     assert heard.verdict is Verdict.NOT_FOR_ME  # type: ignore[attr-defined]
-
-
-def test_what_the_first_engine_settles_does_not_wait_for_the_others() -> None:
-    import threading
-
-    import numpy as np
-
-    told, asked = threading.Event(), threading.Event()
-
-    class Slow(Says):
-        def testify(self, samples: object, listening: Listening) -> Testimony:
-            asked.set()
-            assert told.wait(20)
-            return self.testimony
-
-    sure = Candidate(ANSWER.meaning, -0.01)
-    slow = Slow(whisper(sure, free="Warm.", second=True))
-    recogniser = Recogniser([Says(whisper(sure, free="Warm.")), slow], ENGLISH)
-    heard = recogniser.hear(np.zeros(16_000, np.float32), WARM)
-    assert heard.verdict is Verdict.ACCEPTED
-    assert heard.engine == "whisper"
-    assert asked.wait(20)  # it had begun, for what the first might not have settled
-    assert not told.is_set()
-    told.set()
-    assert "whisper base" in recogniser.hear(np.zeros(16_000, np.float32), GATE).engine
