@@ -52,6 +52,10 @@ def test_denials_find_their_own_place(engine: PocketSphinx, text: str, voice: st
     assert best.sense is Sense.DENIAL
 
 
+def test_where_nothing_is_in_force_nothing_is_found(engine: PocketSphinx) -> None:
+    assert engine.testify(say("warm"), Listening(commands=())).candidates == ()
+
+
 def test_evidence_parts_right_from_unrelated(engine: PocketSphinx) -> None:
     right = [evidence(engine.testify(say(text), CHOICES)) for text in ("say again", "stand by", "next step")]
     other = [evidence(engine.testify(say(text), CHOICES)) for text in voices.CHATTER[:3]]
