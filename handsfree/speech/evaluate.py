@@ -197,14 +197,14 @@ def wilson(count: int, total: int) -> tuple[float, float]:
 
 
 def outcome(clip: Clip, heard: Heard) -> str:
-    accepted = heard.verdict is Verdict.ACCEPTED and heard.meaning is not None
+    meaning = heard.meaning if heard.verdict is Verdict.ACCEPTED else None
     if clip.expect is None:
         shuts = clip.harmless if clip.listen_for.gate is None else (*clip.harmless, "power is on")
-        return "accepted" if accepted and heard.meaning is not None and heard.meaning.text not in shuts else "right"
-    if not accepted or heard.meaning is None:
+        return "right" if meaning is None or meaning.text in shuts else "accepted"
+    if meaning is None:
         return "asked_again"
     unit = clip.listen_for.number.unit if clip.listen_for.number is not None else ""
-    return "right" if clip.expect.met_by(heard.meaning, unit) else "wrong"
+    return "right" if clip.expect.met_by(meaning, unit) else "wrong"
 
 
 # ---- in the worker processes

@@ -18,10 +18,23 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handsfree.errors import Trouble
-from handsfree.language.meaning import Denial, Heard, Listening, Meaning, Sense, Verdict
+from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
 from handsfree.speech.acceptance import UNFITTED, Models, StakeModel, fitted
 from handsfree.speech.engine import RATE, Engine, Testimony
-from handsfree.speech.weighing import DIFFER, ELSE, SECOND, TIED, Stake, Weighed, unfitted, vetoed, weigh
+from handsfree.speech.weighing import (
+    DIFFER,
+    ELSE,
+    SECOND,
+    TIED,
+    TRUE_DENIALS,
+    Stake,
+    Weighed,
+    leading_denial,
+    unfitted,
+    vetoed,
+    weigh,
+    written_denials,
+)
 
 if TYPE_CHECKING:
     from handsfree.language.base import Language
@@ -32,7 +45,6 @@ _PROOF = 1.0  # log-odds above the usual threshold that a proof of dead works ne
 _PROVEN = 0.93  # and at least this, as at a gate
 _STATED = 0.8  # for a lock number that is stated
 _FAIR = 0.05  # probability from which speech seems meant for the program
-_MEANT = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
 
 
 class Recogniser:
@@ -88,7 +100,7 @@ class Recogniser:
 
     def _judge(self, testimonies: list[Testimony], listening: Listening, samples: Samples) -> Heard:
         weighed = weigh(testimonies, listening, self.language)
-        denial = _leading_denial(testimonies) or self._written_denial(testimonies, listening)
+        denial = self._denial(testimonies, listening)
         if weighed is None:
             verdict = Verdict.ASKED_AGAIN if denial is not None else Verdict.NOT_FOR_ME
             return self._heard(
@@ -118,13 +130,15 @@ class Recogniser:
             Verdict.ASKED_AGAIN if meant else Verdict.NOT_FOR_ME, meaning, sure, testimonies, samples, weighed, reason
         )
 
-    def _written_denial(self, testimonies: Sequence[Testimony], listening: Listening) -> Meaning | None:
-        """A denial in some engine's own words where dead works hang on the answer: owned up to, whatever it scored as, so
-        that 'power is not isolated' is never met with silence."""
-        if listening.gate is None and not listening.proof:
-            return None
-        meanings = (m for t in testimonies for m in self.language.understand(t.free, listening)[:1])
-        return next((m for m in meanings if m.sense is Sense.DENIAL and m.text in _MEANT), None)
+    def _denial(self, testimonies: Sequence[Testimony], listening: Listening) -> Meaning | None:
+        """A denial that says something (not a stray half of a phrase): in front of everything the leading engine found; or,
+        where dead works hang on the answer, in some engine's own words, whatever it scored as, so that 'power is not
+        isolated' is never met with silence."""
+        leading = leading_denial(testimonies[0])
+        found = [leading] if leading is not None else []
+        if listening.gate is not None or listening.proof:
+            found += [m for t in testimonies for m in written_denials(t, listening, self.language)]
+        return next((meaning for meaning in found if meaning.text in TRUE_DENIALS), None)
 
     def _probability(self, model: StakeModel, weighed: Weighed) -> float:
         return model.probability(dict(weighed.features), self.enrolment.get(weighed.stake, 0.0))
@@ -153,12 +167,6 @@ def _bar(model: StakeModel | None, weighed: Weighed) -> float:
 
 def _models() -> Models:
     return fitted()
-
-
-def _leading_denial(testimonies: Sequence[Testimony]) -> Meaning | None:
-    """A denial that says something (not a stray half of a phrase) in front of everything the leading engine found."""
-    first = testimonies[0].candidates[0].meaning if testimonies[0].candidates else None
-    return first if first is not None and first.sense is Sense.DENIAL and first.text in _MEANT else None
 
 
 def build_recogniser(engine: str | None, language_code: str, models_dir: Path) -> Recogniser:

@@ -50,7 +50,7 @@ _TIE = 2.0  # nats within which two acts cannot be told apart
 _TWIN = 8.0  # the same of a number in -teen and its like in -ty
 _ONE_MORE = 3.5  # the same, to the first engine, of a number and one with a figure more
 TIED = "a near tie"
-_TRUE_DENIALS = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
+TRUE_DENIALS = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
 
 
 class Stake(StrEnum):
@@ -165,7 +165,7 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
         if act.score > ranked[0].score - _TIE * len(neural) or key(act.meaning, listening) in confusable
     )  # fmt: skip
     return Weighed(
-        best, STAKES[best.sense], tuple(features.items()), rivals if len(rivals) > 1 else (), _denial(neural[0]),
+        best, STAKES[best.sense], tuple(features.items()), rivals if len(rivals) > 1 else (), leading_denial(neural[0]),
         may_prove(best, listening), bool(confusable),
     )  # fmt: skip
 
@@ -219,10 +219,15 @@ def _others(testimony: Testimony) -> list[tuple[str, float]]:
     return [(name.removeprefix(OTHER), score) for name, score in testimony.evidence if name.startswith(OTHER)]
 
 
-def _denial(testimony: Testimony) -> Meaning | None:
+def leading_denial(testimony: Testimony) -> Meaning | None:
     """The engine's leading candidate where that is a denial."""
     first = testimony.candidates[0].meaning if testimony.candidates else None
     return first if first is not None and first.sense is Sense.DENIAL else None
+
+
+def written_denials(testimony: Testimony, listening: Listening, language: Language) -> list[Meaning]:
+    """What the engine's own words deny of what is in force."""
+    return [meaning for meaning in language.understand(testimony.free, listening) if meaning.sense is Sense.DENIAL]
 
 
 def _against(testimony: Testimony, best: Meaning, listening: Listening, language: Language) -> dict[str, float]:
@@ -231,7 +236,7 @@ def _against(testimony: Testimony, best: Meaning, listening: Listening, language
     floor = (testimony.free_score if testimony.free_score is not None else testimony.candidates[0].score) + _FLOOR
     own = found.pop(key(best, listening), Act(best, floor)).score
     against = [
-        (_heard(c.meaning.spoken, best, language), c.score, c.meaning.text in _TRUE_DENIALS)
+        (_heard(c.meaning.spoken, best, language), c.score, c.meaning.text in TRUE_DENIALS)
         for c in testimony.candidates
         if c.meaning.sense is Sense.DENIAL
     ]
@@ -300,10 +305,10 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
         return ELSE
     proving = weighed.stake is Stake.GATE or weighed.proof
     for testimony in testimonies if proving else testimonies[:1]:
-        denials = {m.text for m in language.understand(testimony.free, listening) if m.sense is Sense.DENIAL}
-        leading = _denial(testimony)
+        denials = {meaning.text for meaning in written_denials(testimony, listening, language)}
+        leading = leading_denial(testimony)
         # a second engine that heard another number speaks by its share alone, for it mishears digits
-        true = _TRUE_DENIALS if testimony is testimonies[0] else _TRUE_DENIALS - {Denial.NUMBER}
+        true = TRUE_DENIALS if testimony is testimonies[0] else TRUE_DENIALS - {Denial.NUMBER}
         if true & (denials | ({leading.text} if leading is not None else set())):
             return "a denial was heard"
     if weighed.stake is Stake.CHOICE and _apart(features):

@@ -28,7 +28,7 @@ _HUNDREDS = {"": 0, "one hundred and ": 100, "two hundred ": 200, "four hundred 
 _TEENS = {word: 13 + at for at, word in enumerate(texts._TEENS[3:])}
 _TENS = {word: 10 * (at + 2) for at, word in enumerate(texts._TENS[2:])}
 _DIGIT = {word: str(at) for at, word in enumerate(texts.DIGITS)}
-_ASKS = re.compile(r"(what|did|can|how|where|is|do|have|who|was|shall|isn't)\b")
+_ASKS = re.compile(r"(what|did|can|how|where|is|do|have|who|was|shall|isn't|does)\b")
 
 
 @cache
@@ -112,7 +112,7 @@ def _near_word(luck: random.Random) -> Pair:
 
 def _proof(luck: random.Random) -> Pair:
     said = luck.choice((texts.PROOF[0], texts.PROOF[0], *texts.PROOF, *luck.sample(texts.NEAR_PROOF["fit"], 4)))
-    return said, _sentence(said, bool(_ASKS.match(said)) or said.startswith("does "))
+    return said, _sentence(said, bool(_ASKS.match(said)))
 
 
 def _command(luck: random.Random) -> Pair:

@@ -20,7 +20,6 @@ import json
 import random
 import subprocess
 import tempfile
-from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -78,11 +77,10 @@ def plan(split: str, clips: int, seed: int, only: str = "", voices: str = "made"
     """The list of clips, the same for the same arguments. `only`: one kind instead of all. `voices`: made or neural."""
     speakers = VOICES[split] if voices == "made" else neural_voices.VOICES[split]
     luck = random.Random(f"{split} {seed}")
-    prompts = _prompts(split)
     out = []
     for kind, share in ({only: 1.0} if only else SHARES).items():
         for number in range(round(clips * share)):
-            text, listen_for, expect, prompt = _say(kind, luck, prompts, split)
+            text, listen_for, expect, prompt = _say(kind, luck, split)
             out.append(Clip(
                 name=f"{kind}-{number:05d}", text=text, voice=luck.choice(speakers), rate=luck.choice((0.85, 1.0, 1.0, 1.15, 1.3)),
                 snr=LEVELS[number % 4], noise=luck.choice(NOISES[split]), room=luck.choice((0, 0, 0, *ROOMS[split])),
@@ -93,9 +91,7 @@ def plan(split: str, clips: int, seed: int, only: str = "", voices: str = "made"
     return out
 
 
-def _say(
-    kind: str, luck: random.Random, prompts: Sequence[str], split: str
-) -> tuple[str, dict[str, Any], dict[str, Any] | None, str]:
+def _say(kind: str, luck: random.Random, split: str) -> tuple[str, dict[str, Any], dict[str, Any] | None, str]:
     phrases = luck.choice(texts.CHOICES)
     if kind == "choice":
         phrase = luck.choice(phrases)
@@ -125,6 +121,7 @@ def _say(
     listen = luck.choice(
         ({"phrases": list(phrases), "commands": True}, {"number": {"unit": "degF"}, "commands": True}, gate)
     )
+    prompts = _prompts(split)
     if prompts and luck.random() < 0.5:
         return "", listen, None, luck.choice(prompts)
     return luck.choice(texts.UNRELATED), listen, None, ""

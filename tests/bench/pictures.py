@@ -14,6 +14,7 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -58,7 +59,7 @@ class Kept(Screen):
         self.status = Status(level=-24.0)
 
     def show(self, **changes: Any) -> None:
-        self.status = Status(**{**vars(self.status), **changes})
+        self.status = replace(self.status, **changes)
 
 
 def at_the_gate(visit: Path) -> Status:
