@@ -9,7 +9,6 @@ from typing import Any
 from handsfree.journal.events import Say
 from handsfree.procedure import model
 from handsfree.visit.flow import Flow
-from handsfree.visit.interlock import Interlock, Power
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Frame, State
 from handsfree.visit.steps import PRESENT
@@ -34,12 +33,18 @@ PROOFS = {
 def sentences(state: State) -> Iterator[str]:
     """As the machine says them, those of the main procedure first. Nothing is said by asking: they are for the synthesiser,
     so what stands behind a gate is among them. A step with the writer's own recording is left out."""
-    book = state.book
+    book = replace(state.book, procedures={name: _unguarded(found) for name, found in state.book.procedures.items()})
     for name in (book.main, *(name for name in book.procedures if name != book.main)):
         for step in book.procedures[name].steps:
-            here = replace(state, frames=(Frame(name, step.id),), interlock=Interlock(Power.ISOLATED))
+            here = replace(state, book=book, frames=(Frame(name, step.id),))
             for text in _of(here, step):
                 yield state.language.speakable(text)
+
+
+def _unguarded(procedure: model.Procedure) -> model.Procedure:
+    """Its words alone: a copy whose steps meet no hazard, so that none need be reached behind a gate to be written down."""
+    free = {"hazards": (), "needs_isolation": False}
+    return procedure.model_copy(update={"steps": tuple(step.model_copy(update=free) for step in procedure.steps)})
 
 
 def _of(here: State, step: model.Step) -> Iterator[str]:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 from handsfree.journal.events import Say
+from handsfree.visit import sessions
 from handsfree.visit.ahead import sentences
 from tests.visit import data
 from tests.visit.scenes import Scene, book
@@ -29,3 +33,12 @@ def test_by_meter_too() -> None:
     steps = [entry.event for entry in scene.record if isinstance(entry.event, Say) and entry.event.role == "step"]
     assert scene.step == "touch"
     assert [say.text for say in steps if speakable(say.text) not in made] == []
+
+
+def test_no_module_but_the_interlock_makes_a_state_of_the_power() -> None:
+    """ISOLATED is reached by `prove` alone, and looked at, not made, everywhere else."""
+    package = Path(sessions.__file__).parents[1]
+    made = re.compile(r"Interlock\(\s*(power\s*=\s*)?Power\.|power\s*=\s*Power\.")
+    others = [path for path in package.rglob("*.py") if path.name != "interlock.py"]
+    assert len(others) > 100
+    assert [path.name for path in others if made.search(path.read_text(encoding="utf-8"))] == []
