@@ -14,7 +14,6 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -52,26 +51,17 @@ def browser(width: int, height: int) -> Iterator[Any]:
         found.close()
 
 
-class Kept(Screen):
-    """A screen that keeps what it would show."""
-
-    def __init__(self) -> None:
-        self.status = Status(level=-24.0)
-
-    def show(self, **changes: Any) -> None:
-        self.status = replace(self.status, **changes)
-
-
 def at_the_gate(visit: Path) -> Status:
     """What stood on the screen when a denial had been heard at the gate."""
-    kept = Kept()
-    glance, entries = Glance(kept), read_list(visit)
+    screen = Screen()
+    screen.show(level=-24.0)
+    glance, entries = Glance(screen), read_list(visit)
     for at, entry in enumerate(entries):
         glance(entry, state_of(entries[: at + 1], visit)[0])
         if isinstance(entry.event, Gate) and entry.event.how == "denied":
-            kept.show(notice=next(e.event.text for e in entries[at:] if isinstance(e.event, Say)))
+            screen.show(notice=next(e.event.text for e in entries[at:] if isinstance(e.event, Say)))
             break
-    return kept.status
+    return screen.status
 
 
 def drawn(status: Status) -> str:
