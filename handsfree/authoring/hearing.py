@@ -13,7 +13,6 @@ from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING
 
-from handsfree.authoring.choosing import Narrowing
 from handsfree.authoring.dictation import Dictation, Written
 from handsfree.authoring.machine import DICTATED
 from handsfree.journal.events import Utterance
@@ -30,7 +29,7 @@ class WriterHearer:
     """`topic` and `listening` are told by the ear: which question free words are asked for, and what is in force."""
 
     def __init__(self, recogniser: Recogniser, dictation: Dictation, journal: Journal, language: str) -> None:
-        self.recogniser, self._dictation = Narrowing(recogniser), dictation
+        self.recogniser, self._dictation = recogniser, dictation
         self._journal, self._language = journal, language
         self.topic = ""
         self.listening = Listening(commands=())

@@ -204,10 +204,12 @@ def written_phrase(spoken: str, gates: Sequence[str], said: NumberWords, asking:
         first, _, rest = gate.partition(" ")
         before = head[: len(head) - len(gate)]
         heads = [head, f"{before}{first}, {rest}", f"{before}{first}. {rest.capitalize()}"]
-        tails = [tail, "-".join(tail), " ".join(words[run:])] if tail else [""]
+        tails = [" ".join(tail), tail, "-".join(tail), " ".join(words[run:])] if tail else [""]
         texts = [f"{h} {t}".strip() for t in dict.fromkeys(tails) for h in heads]
     elif tail:
-        texts = [f"{head} {tail}".strip(), bare]
+        first, _, rest = head.partition(" ")
+        comma = [f"{first}, {rest} {' '.join(tail)}"] if rest else []  # as a transcriber writes what is like a gate
+        texts = list(dict.fromkeys([f"{head} {tail}".strip(), *comma, f"{head} {' '.join(tail)}".strip(), bare]))
     if len(words) > 1 and all(len(word) == 1 for word in words):
         texts.append("".join(words).upper())
     asks = bool(words) and words[0] in asking

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 
 from handsfree.language.phonetics import phonemes
@@ -25,10 +26,11 @@ def longer_word(heard: str, spoken: str) -> str:
     return ""
 
 
-def twins(a: float, b: float) -> bool:
-    """13 and 30, -14 and -40."""
-    low, high = sorted((abs(a), abs(b)))
-    return a * b > 0 and low in range(13, 20) and high == (low - 10) * 10
+def twin(value: float) -> float | None:
+    """13 of 30 and 30 of 13, -40 of -14; None for a number that ends neither in -teen nor in -ty."""
+    size = abs(value)
+    other = (size - 10) * 10 if size in range(13, 20) else size / 10 + 10 if size in range(30, 100, 10) else None
+    return None if other is None else math.copysign(other, value)
 
 
 def one_more(short: float, long: float) -> bool:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -54,7 +54,7 @@ class Decoder:
         rows: Array = self.embedding[more].astype(np.float32)
         return Outlet(np.concatenate([usual, more]), self._usual[1], rows.T, self.vocabulary)
 
-    def listen(self, encoded: Array, prompt: list[int], outlet: Outlet | None = None) -> Sound:
+    def listen(self, encoded: Array, prompt: Sequence[int], outlet: Outlet | None = None) -> Sound:
         """`encoded`: (frames, width), the encoder's output for one sound. `prompt`: tokens before the text. `outlet`: the
         tokens that may be written, every one where None."""
         return Sound(self, encoded, prompt, outlet or self.outlet(np.arange(self.vocabulary)))
@@ -121,7 +121,7 @@ def _softmax(x: Array) -> Array:
 class Sound:
     """One sound, and the tree of texts tried on it. Node 0 is the end of the prompt."""
 
-    def __init__(self, decoder: Decoder, encoded: Array, prompt: list[int], outlet: Outlet) -> None:
+    def __init__(self, decoder: Decoder, encoded: Array, prompt: Sequence[int], outlet: Outlet) -> None:
         self._d = decoder
         self.outlet = outlet
         self._cross = [self._project(layer, encoded) for layer in decoder.layers]

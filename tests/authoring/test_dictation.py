@@ -145,8 +145,7 @@ def test_the_neural_engine_writes_sentences() -> None:
 
 
 def test_one_of_very_many_is_heard_by_the_neural_engine() -> None:
-    """Its larger model is told only so much of what may be said; the units of a reading alone are more than twice that."""
-    from handsfree.authoring.choosing import MOST, Narrowing
+    """All the ways of saying the units of a reading at once."""
     from handsfree.authoring.words import load as load_words
     from handsfree.errors import Trouble
     from handsfree.language.meaning import Listening, Verdict
@@ -158,8 +157,8 @@ def test_one_of_very_many_is_heard_by_the_neural_engine() -> None:
         pytest.skip("the weights of the neural engine are not installed")
     units = load_words("en").language.units
     listening = Listening(phrases=tuple(dict.fromkeys(way for ways in units.values() for way in ways)), commands=())
-    assert len(listening.phrases) > 4 * MOST
-    heard = Narrowing(recogniser).hear(padded(synthesise("degrees Fahrenheit", "rms")), listening)
+    assert len(listening.phrases) > 100
+    heard = recogniser.hear(padded(synthesise("degrees Fahrenheit", "rms")), listening)
     assert heard.verdict == Verdict.ACCEPTED
     assert heard.meaning is not None
     assert heard.meaning.text == "degrees fahrenheit"

@@ -125,18 +125,19 @@ def _wrong(lock: list[str], luck: random.Random) -> str:
 
 
 PROOF = ("nothing runs", "it runs")
-#: What must never prove that the works are dead: sentences that are also taught, and others that are only ever measured.
+#: What must never prove that the works are dead: sentences that are also taught, and others that are only ever measured. All
+#: are sentences that somebody could say ('nothing rums' is taken for 'nothing runs', and nobody means anything else by it).
 NEAR_PROOF: dict[str, tuple[str, ...]] = {
     "fit": (
         "something runs", "nothing runs but the fan", "does nothing run", "not nothing runs", "nothing runs I think",
-        "one thing runs", "it still runs", "nothing ran", "nothing", "runs", "nothing rums", "nothing rungs", "anything runs",
+        "one thing runs", "it still runs", "nothing ran", "nothing", "runs", "anything runs",
         "almost nothing runs", "everything runs",
     ),
     "held": (
         "nothing runs except the light", "the fan runs", "nothing ran yesterday", "nothing runs yet", "I think nothing runs",
         "nothing's wrong", "nothing rusts", "is it so that nothing runs", "nothing much runs", "maybe nothing runs", "no it runs",
         "nothing is running now but the lamp", "nothing wants", "a thing runs", "not a thing was tried", "did nothing run",
-        "nutting runs", "nothing drums", "the other thing runs", "I said nothing, it runs",
+        "nothing drums", "the other thing runs", "I said nothing, it runs",
     ),
 }  # fmt: skip
 

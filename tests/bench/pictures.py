@@ -30,10 +30,10 @@ from handsfree.visit.sessions import state_of
 from tests.desk.test_browser import ARGUMENTS, CHROMIUM
 
 PLACE = Path(__file__).resolve().parents[2] / "handsfree" / "handbook" / "pictures"
-CHART = "deck-exchange"
+CHART, STRETCH = "deck-take-out", {"x": 0, "y": 580, "width": 669, "height": 800}  # where the isolation begins
 COLUMNS = 78
 PAGE = """<!doctype html><meta charset="utf-8"><style>body {{ margin: 0; background: #101418; color: #e6e6e6 }}
-pre {{ margin: 12px; font: 15px/1.25 "DejaVu Sans Mono", monospace }}</style>{code}"""
+pre {{ margin: 12px; font: 15px "DejaVu Sans Mono", monospace }}</style>{code}"""
 
 
 def handsfree(*words: str, cwd: Path) -> str:
@@ -86,9 +86,9 @@ def main(visit: Path | None) -> None:
         with browser(1000, 760) as tab:
             tab.goto((folder / "replay.html").as_uri())
             tab.screenshot(path=str(PLACE / "replay.png"))
-        with browser(1000, 900) as tab:
+        with browser(700, 3000) as tab:
             tab.goto((folder / "flow.svg").as_uri())
-            tab.screenshot(path=str(PLACE / "chart.png"))
+            tab.screenshot(path=str(PLACE / "chart.png"), clip=STRETCH)
     for path in sorted(PLACE.glob("*.png")):
         print(f"{path.name}: {path.stat().st_size // 1024} kB")
 

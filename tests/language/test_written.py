@@ -173,8 +173,10 @@ ASKING = frozenset({"is", "where"})
     ("where am i", "Where am I?;Where am I.;Where am I;where am I"),
     ("o l", "O l.;OL.;O l;OL;o l"),
     ("o", "O.;O;o"),
-    ("lock four two", "Lock 42.;Lock four two.;Lock 42;Lock four two;lock 42;lock four two"),
-    ("four two", "42.;Four two.;42;Four two;four two"),
+    ("lock four two", "Lock 42.;Lock 4 2.;Lock four two.;Lock 42;Lock 4 2;Lock four two;lock 42;lock 4 2;lock four two"),
+    ("four two", "42.;4 2.;Four two.;42;4 2;Four two;four two"),
+    ("isolated log four", "Isolated log 4.;Isolated, log 4.;Isolated log four.;Isolated log 4;Isolated, log 4;"
+                          "Isolated log four;isolated log 4;isolated, log 4;isolated log four"),
     ("isolated lock", "Isolated lock.;Isolated, lock.;Isolated. Lock.;Isolated lock;Isolated, lock;Isolated. Lock;"
                       "isolated lock;isolated, lock;isolated. Lock"),
     ("", ".;"),
@@ -188,7 +190,7 @@ def test_a_gate_phrase_is_written_in_all_its_ways(spoken: str) -> None:
     before = spoken.removesuffix("isolated lock four two")
     texts = [
         f"{before}isolated{between} {number}"
-        for number in ("42", "4-2", "four two") for between in (" lock", ", lock", ". Lock")
+        for number in ("4 2", "42", "4-2", "four two") for between in (" lock", ", lock", ". Lock")
     ]  # fmt: skip
     capital = [text[0].upper() + text[1:] for text in texts]
     marks = ("?", ".") if before else (".",)
@@ -196,13 +198,14 @@ def test_a_gate_phrase_is_written_in_all_its_ways(spoken: str) -> None:
 
 
 def test_a_lock_of_three_figures_is_taken_whole() -> None:
-    assert written_phrase("isolated lock four two one", GATES, EN, ASKING)[:2] == (
-        "Isolated lock 421.", "Isolated, lock 421.",
+    assert written_phrase("isolated lock four two one", GATES, EN, ASKING)[:4] == (
+        "Isolated lock 4 2 1.", "Isolated, lock 4 2 1.", "Isolated. Lock 4 2 1.", "Isolated lock 421.",
     )  # fmt: skip
 
 
 def test_a_gate_elsewhere_than_before_the_number_is_no_gate() -> None:
     assert written_phrase("isolated lock is four two", GATES, EN, ASKING) == (
-        "Isolated lock is 42.", "Isolated lock is four two.", "Isolated lock is 42", "Isolated lock is four two",
-        "isolated lock is 42", "isolated lock is four two",
+        "Isolated lock is 42.", "Isolated, lock is 4 2.", "Isolated lock is 4 2.", "Isolated lock is four two.",
+        "Isolated lock is 42", "Isolated, lock is 4 2", "Isolated lock is 4 2", "Isolated lock is four two",
+        "isolated lock is 42", "isolated, lock is 4 2", "isolated lock is 4 2", "isolated lock is four two",
     )  # fmt: skip

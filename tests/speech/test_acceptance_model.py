@@ -75,7 +75,7 @@ def test_coefficients_that_are_no_numbers_are_trouble(tmp_path: Path) -> None:
     stored = json.loads(Path(acceptance.__file__).with_name("acceptance_model.json").read_text(encoding="utf-8"))
     for name in ("bias", "threshold", "weights"):
         harmed = json.loads(json.dumps(stored))
-        values = harmed["models"]["whisper"]["gate"]
+        values = harmed["models"]["whisper"]["choice"]
         values[name] = [float("nan")] * len(values["names"]) if name == "weights" else float("inf")
         path = tmp_path / f"{name}.json"
         path.write_text(json.dumps(harmed), encoding="utf-8")

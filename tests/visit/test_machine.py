@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from handsfree.journal.events import (
@@ -113,6 +115,17 @@ def test_a_near_tie_of_what_is_never_spoken_is_plainly_asked_again() -> None:
     scene = begun()
     scene.tell(Utterance(Verdict.ASKED_AGAIN, rivals=(("gate", "isolated, lock four two", None), ("denial", "half", None))))
     assert said(scene) == [ENGLISH.prompt("say-again")]
+
+
+def test_a_reading_not_surely_heard_in_a_unit_that_does_not_fit_is_asked_about_by_its_unit() -> None:
+    scene = begun("next step", "warm")
+    amps = Utterance(Verdict.ASKED_AGAIN, Sense.NUMBER, "27.1", 27.1, "ampere", words="27.1 amps")
+    scene.tell(amps)
+    assert said(scene) == ["I heard amps, and this step asks for degrees Fahrenheit. Give the reading again."]
+    assert scene.step == begun("next step", "warm").step
+    fits = replace(amps, unit="degC")
+    scene.tell(fits)
+    assert said(scene) == [ENGLISH.prompt("say-again-reading")]
 
 
 def test_standing_by_nobody_is_asked_again_and_a_note_takes_no_command() -> None:
