@@ -199,17 +199,11 @@ def written_phrase(spoken: str, gates: Sequence[str], said: NumberWords, asking:
     while run > 0 and words[run - 1] in said.digits:
         run -= 1
     head, tail = " ".join(words[:run]), said.figures(words[run:])
-    gate = next((gate for gate in gates if head.endswith(gate)), "")
-    if gate:
-        first, _, rest = gate.partition(" ")
-        before = head[: len(head) - len(gate)]
-        heads = [head, f"{before}{first}, {rest}", f"{before}{first}. {rest.capitalize()}"]
+    if tail or any(head.endswith(gate) for gate in gates):
+        before, _, last = head.rpartition(" ")
+        heads = [head, f"{before}, {last}", f"{before}. {last.capitalize()}"] if before else [head]
         tails = [" ".join(tail), tail, "-".join(tail), " ".join(words[run:])] if tail else [""]
         texts = [f"{h} {t}".strip() for t in dict.fromkeys(tails) for h in heads]
-    elif tail:
-        first, _, rest = head.partition(" ")
-        comma = [f"{first}, {rest} {' '.join(tail)}"] if rest else []  # as a transcriber writes what is like a gate
-        texts = list(dict.fromkeys([f"{head} {tail}".strip(), *comma, f"{head} {' '.join(tail)}".strip(), bare]))
     if len(words) > 1 and all(len(word) == 1 for word in words):
         texts.append("".join(words).upper())
     asks = bool(words) and words[0] in asking

@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Heard, Listening, NumberAsked, Sense
+from handsfree.speech.acceptance import digest as acceptance_digest
 from handsfree.speech.engine import RATE
 from handsfree.speech.weighing import Stake
 
@@ -122,8 +123,10 @@ def save(folder: Path, shifts: Mapping[Stake, float], spoken: Sequence[tuple[Rea
         folder.mkdir(parents=True, exist_ok=True)
         for at, (_, samples) in enumerate(spoken):
             soundfile.write(folder / f"{at:02d}.flac", samples, RATE, subtype="PCM_16")
-        kept = {"engine": engine, "shifts": {stake.value: value for stake, value in shifts.items()},
-                "phrases": [reading.text for reading, _ in spoken]}  # fmt: skip
+        kept = {
+            "engine": engine, "acceptance": acceptance_digest(), "phrases": [reading.text for reading, _ in spoken],
+            "shifts": {stake.value: value for stake, value in shifts.items()},
+        }  # fmt: skip
         part = folder / f"{FILE}.part"
         part.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
         os.replace(part, folder / FILE)
@@ -133,19 +136,20 @@ def save(folder: Path, shifts: Mapping[Stake, float], spoken: Sequence[tuple[Rea
 
 def load(folder: Path, engine: str) -> dict[Stake, float]:
     """The person's log-odds for the engines named (`Recogniser.name`); {} where there is no enrolment or it was made with
-    others. Trouble where the file is damaged or asks for more than enrolment may."""
+    others, or with another fit of acceptance: what it adds to is no longer what it was measured on. Trouble where the file
+    is damaged or asks for more than enrolment may."""
     path = folder / FILE
     if not path.is_file():
         return {}
     try:
         kept = json.loads(path.read_text(encoding="utf-8"))
         found = {Stake(name): float(value) for name, value in kept["shifts"].items()}
-        made_with = str(kept["engine"])
+        made_with = str(kept["engine"]), str(kept.get("acceptance", ""))
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         raise Trouble(f"The enrolment in {folder} is damaged; delete it and read the phrases again.") from None
     if any(stake is Stake.GATE or not abs(value) <= _LARGEST for stake, value in found.items()):
         raise Trouble(f"The enrolment in {folder} was changed by hand beyond what it may; delete it and read again.")
-    return found if made_with == engine else {}
+    return found if made_with == (engine, acceptance_digest()) else {}
 
 
 def forget(folder: Path) -> None:

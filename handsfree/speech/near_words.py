@@ -27,13 +27,20 @@ def longer_word(heard: str, spoken: str) -> str:
 
 
 def twin(value: float) -> float | None:
-    """13 of 30 and 30 of 13, -40 of -14; None for a number that ends neither in -teen nor in -ty."""
-    size = abs(value)
-    other = (size - 10) * 10 if size in range(13, 20) else size / 10 + 10 if size in range(30, 100, 10) else None
-    return None if other is None else math.copysign(other, value)
+    """13 of 30, -40.5 of -14.5, 150 of 115 and back; None where the whole part ends neither in -teen nor in -ty."""
+    whole, part = divmod(abs(value), 1)
+    hundreds, last = divmod(int(whole), 100)
+    other = (last - 10) * 10 if last in range(13, 20) else last // 10 + 10 if last in range(30, 100, 10) else None
+    return None if other is None else math.copysign(round(100 * hundreds + other + part, 9), value)
 
 
-def one_more(short: float, long: float) -> bool:
+def taken_for(a: float, b: float) -> bool:
+    """Numbers that are known to be taken for one another: those in -teen and -ty, and those with a figure more or less
+    ('ninety one point three two' and '91.3')."""
+    return b == twin(a) or _one_more(a, b) or _one_more(b, a)
+
+
+def _one_more(short: float, long: float) -> bool:
     """The figures of `short` are those of `long` with one left out."""
     few, many = (f"{abs(value):.12g}".replace(".", "") for value in (short, long))
     return len(many) == len(few) + 1 and any(many[:at] + many[at + 1 :] == few for at in range(len(many)))

@@ -26,6 +26,8 @@ from handsfree.speech.near_words import twin
 from handsfree.speech.weighing import (
     DIFFER,
     ELSE,
+    NEURAL,
+    OTHER_UNIT,
     SECOND,
     TIED,
     TRUE_DENIALS,
@@ -46,7 +48,7 @@ Shift = Mapping[Stake, float]  # an enrolment: log-odds added for this person
 _PROOF = 1.0  # log-odds above the usual threshold that a proof of dead works needs
 _PROVEN = 0.93  # and at least this, as at a gate
 _STATED = 0.8  # for a lock number that is stated
-_TOLD_APART = 0.993  # for a number in -teen or -ty, whose like in the other is one stress away
+_TOLD_APART = 0.993  # where a fit says how sure it is: a number in -teen or -ty, whose like is one stress away
 _FAIR = 0.05  # probability from which speech seems meant for the program
 
 
@@ -111,7 +113,8 @@ class Recogniser:
             )
         name = "+".join(t.engine for t in testimonies if t.candidates)
         model = _models().get(name, {}).get(weighed.stake)
-        if len(self.engines) > 1 and (model is None or not all(t.candidates for t in testimonies)):
+        neural = testimonies[0].engine.startswith(NEURAL)
+        if (neural and model is None) or not all(t.candidates for t in testimonies):
             sure = 0.0  # nothing was fitted to these, or one of them found nothing in force: never enough to act on
         elif model is not None:
             sure = self._probability(model, weighed)
@@ -120,14 +123,14 @@ class Recogniser:
         veto = vetoed(weighed, testimonies, listening, self.language)
         if veto:
             meaning = denial or weighed.denial or weighed.best
-            silent = denial is None and (veto == ELSE or (veto == DIFFER and sure < _FAIR))
+            silent = denial is None and (veto == ELSE or (veto in (DIFFER, OTHER_UNIT) and sure < _FAIR))
             verdict = Verdict.NOT_FOR_ME if silent else Verdict.ASKED_AGAIN
             return self._heard(verdict, meaning, min(sure, 0.5), testimonies, samples, weighed, veto)
         if sure >= _bar(model, weighed):
             other = self._twin(weighed.best)
             if model is None or other is None or sure >= _TOLD_APART:
                 return self._heard(Verdict.ACCEPTED, weighed.best, sure, testimonies, samples, weighed)
-            weighed = replace(weighed, rivals=(weighed.best, other))
+            weighed = replace(weighed, rivals=tuple(dict.fromkeys((weighed.best, other, *weighed.rivals))))
         tie = bool(weighed.rivals) and weighed.stake is Stake.READING
         meant = sure >= _FAIR or denial is not None or tie
         reason = TIED if weighed.rivals and meant else "not sure enough" if meant else "resembles nothing in force"

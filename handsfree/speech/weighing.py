@@ -22,7 +22,7 @@ from handsfree.language.meaning import Denial, Listening, Meaning, Sense, may_pr
 from handsfree.language.phonetics import phonemes, similarity
 from handsfree.language.quantities import unit_fits
 from handsfree.speech.engine import OTHER, Candidate, Testimony, log_sum
-from handsfree.speech.near_words import longer_word, one_more, twin
+from handsfree.speech.near_words import longer_word, taken_for
 from handsfree.speech.pace import SECONDS, misfit
 from handsfree.speech.pocketsphinx_rivals import weakest_word
 
@@ -43,10 +43,12 @@ _NEARLY = (2.0, 1.5)  # nats that a gate must lie above what sounds like it, to 
 _SECOND_FIRM = 1.5  # the same above its true denials, to a second engine
 _SECOND_ALIKE = 0.6  # how alike a second engine's own words must be to a gate's phrase
 _SECOND_SHARE = -3.0  # nats of all that a second engine found that the gate must have at least
+_OF_ITS_SOUND = 0.3  # how alike the first engine's own words must be to an answer or command
 _VOUCHED = 0.5  # how well the weakest word of a gate must be found in the free words
 _TIE = 2.0  # nats within which two acts cannot be told apart
 _TAKEN_FOR = (2.0, 1.0)  # nats, to the first engine and to a second, within which numbers taken for each other are asked
 TIED = "a near tie"
+ALIKE = "it may be a word that sounds alike"
 OTHER_UNIT = "in a unit that was not asked for"
 TRUE_DENIALS = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
 
@@ -151,19 +153,18 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
         features |= {
             f"{prefix} {name}".strip(): value for name, value in _against(testimony, best, listening, language).items()
         }
-    leaders = {key(found[0].meaning, listening) for found in (acts(t, listening) for t in neural) if found}
+    leaders = [acts(t, listening)[:1] for t in neural]
     free = [[key(m, listening) for m in language.understand(t.free, listening)[:1]] for t in neural]
     features["free same"] = sum(found == [key(best, listening)] for found in free) / len(neural)
     features["in time"] = -min(4.0, _misfit(neural, key(best, listening), listening))
     features["usual"] = max(-6.0, _odd(best, listening))
-    features["one leader"] = float(len(leaders) == 1)
+    in_front = [key(t.candidates[0].meaning, listening) == key(best, listening) for t in neural]
+    features["in front"] = sum(in_front) / len(neural)
+    features["one leader"] = float(all(led and key(led[0].meaning, listening) == key(best, listening) for led in leaders))
     features["lead"] = _clip(ranked[0].score - ranked[1].score if len(ranked) > 1 else 24.0, 0, 12)
-    confusable = {
-        which
-        for testimony in neural
-        for _, gap, which in _taken_for(testimony, best, listening)
-        if gap < _TAKEN_FOR[testimony is not neural[0]]
-    }
+    confusable: set[tuple[Sense, str]] = set()
+    for testimony in neural:
+        confusable |= _taken_for(testimony, best, listening, _TAKEN_FOR[testimony.engine == SECOND])
     rivals = tuple(
         act.meaning for act in ranked
         if act.score > ranked[0].score - _TIE * len(neural) or key(act.meaning, listening) in confusable
@@ -174,19 +175,17 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
     )  # fmt: skip
 
 
-def _taken_for(testimony: Testimony, best: Meaning, listening: Listening) -> list[tuple[str, float, tuple[Sense, str]]]:
-    """Numbers this engine found that are known to be taken for `best`, its like in -teen or -ty ('twin') and one with a
-    figure more or less ('more': 'ninety one point three two' for '91.3'), each with how many nats it lies below."""
+def _taken_for(testimony: Testimony, best: Meaning, listening: Listening, within: float) -> set[tuple[Sense, str]]:
+    """Numbers that this engine found less than `within` nats below `best` and that are known to be taken for it."""
     if best.value is None:
-        return []
+        return set()
     scores = {key(act.meaning, listening): act for act in acts(testimony, listening)}
     own = scores.get(key(best, listening), Act(best, -math.inf)).score
-    values = [(which, own - act.score, act.meaning.value) for which, act in scores.items()]
-    known = [(which, gap, value) for which, gap, value in values if value is not None]
-    alike = [("twin", gap, which) for which, gap, value in known if value == twin(best.value)]
-    return alike + [
-        ("more", gap, which) for which, gap, value in known if one_more(best.value, value) or one_more(value, best.value)
-    ]
+    return {
+        which
+        for which, act in scores.items()
+        if act.meaning.value is not None and own - act.score < within and taken_for(best.value, act.meaning.value)
+    }
 
 
 def _ranked(neural: Sequence[Testimony], listening: Listening) -> list[Act]:
@@ -246,7 +245,6 @@ def _against(testimony: Testimony, best: Meaning, listening: Listening, language
     near = log_sum(score for near, score, firm in alike if not firm and near >= _ALIKE)
     firm = log_sum(score for _, score, firm in alike if firm)
     rival = log_sum(act.score for act in found.values())
-    gaps = _taken_for(testimony, best, listening)
     meant = [key(meaning, listening) for meaning in language.understand(testimony.free, listening)[:1]]
     heard = best.spoken if meant == [key(best, listening)] else _heard(testimony.free, best, language)
     return {
@@ -257,8 +255,6 @@ def _against(testimony: Testimony, best: Meaning, listening: Listening, language
         "share": _clip(own - log_sum([own, near, far, rival]), -8, 0),
         "alike": similarity(heard, best.spoken),
         "weakest": weakest_word(best.spoken, phonemes(heard)),
-        "twin": _clip(min((gap for kind, gap, _ in gaps if kind == "twin"), default=12), -6, 12),
-        "more": _clip(min((gap for kind, gap, _ in gaps if kind == "more"), default=12), -6, 12),
     }
 
 
@@ -300,9 +296,10 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
     """Why the act must not be accepted however probable; '' for no reason.
 
     Any act: some engine's own words must resemble it, and the first engine must neither write a true denial nor find one
-    likelier than all else. A choice or command: both neural engines must have it in front. A gate and what may prove the
-    works dead: nobody may have heard a denial, and the first engine must find every true one well below it; for a proof the
-    engines must agree; for a gate see `_not_the_phrase`."""
+    likelier than all else. A choice or command: both neural engines must have it in front of other acts, and the first one's
+    words be something of its sound. A gate and what may prove the works dead: nobody may have heard a denial; true ones must
+    lie well below, and so must what sounds like it, to both engines; a proof both must write and have in front of all else;
+    for a gate see `_not_the_phrase`."""
     features = dict(weighed.features)
     resembling = [value for name, value in features.items() if name.endswith("alike") or name in ("agree", "agree_loop")]
     if resembling and max(resembling) < _RESEMBLES:
@@ -315,7 +312,8 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
         true = TRUE_DENIALS if testimony is testimonies[0] else TRUE_DENIALS - {Denial.NUMBER}
         if true & (denials | ({leading.text} if leading is not None else set())):
             return "a denial was heard"
-    if weighed.stake is Stake.CHOICE and "base far" in features and ("far" not in features or features["one leader"] < 1):
+    apart = features.get("one leader", 1.0) < 1 or features.get("alike", 0.0) < _OF_ITS_SOUND
+    if weighed.stake is Stake.CHOICE and apart and "base share" in features:  # a second engine heard it too
         return DIFFER
     asked = listening.number
     if weighed.best.sense is Sense.NUMBER and asked is not None and not unit_fits(asked.unit, weighed.best.unit):
@@ -326,10 +324,24 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
         return ""
     if features.get("firm", 10.0) < _FIRM:
         return "a denial is as likely"
-    if weighed.proof:
-        differ = features.get("one leader", 1.0) < 1 or features.get("free same", 1.0) == 0
-        return DIFFER if differ else ""
-    return _not_the_phrase(weighed, testimonies, listening, language)
+    if not weighed.proof:
+        return _not_the_phrase(weighed, testimonies, listening, language)
+    if not testimonies[0].engine.startswith(NEURAL):
+        return ""
+    if _looks_alike(features):
+        return ALIKE
+    agreed = features["in front"] == 1 and features["free same"] == 1 and _second_firm(features)
+    return "" if agreed else DIFFER
+
+
+def _looks_alike(features: Mapping[str, float]) -> bool:
+    """What sounds like the act lies too near below it, to either engine; or one of them is not there to say."""
+    return features.get("near", -8.0) < _NEARLY[0] or features.get("base near", -8.0) < _NEARLY[1]
+
+
+def _second_firm(features: Mapping[str, float]) -> bool:
+    """True denials lie well below, to the second engine."""
+    return features.get("base firm", -8.0) >= _SECOND_FIRM
 
 
 def _not_the_phrase(
@@ -348,10 +360,10 @@ def _not_the_phrase(
         return "" if features.get("weakest", 0.0) >= _VOUCHED else "a word is missing"
     if not any(meaning.sense is Sense.GATE for meaning in language.understand(first.free, listening)):
         return "not the whole phrase"
-    if features.get("near", 6.0) < _NEARLY[0] or features.get("base near", -8.0) < _NEARLY[1]:
-        return "it may be a word that sounds alike"
-    least = (("base alike", _SECOND_ALIKE), ("base share", _SECOND_SHARE), ("base firm", _SECOND_FIRM))
-    if any(features.get(name, bound) < bound for name, bound in least):
+    if _looks_alike(features):
+        return ALIKE
+    least = (("base alike", _SECOND_ALIKE), ("base share", _SECOND_SHARE))
+    if not _second_firm(features) or any(features[name] < bound for name, bound in least):
         return DIFFER
     digits = {word for digit in range(10) for word in (language.say_number(digit), *language.say_digits(digit).split())}
     more = [word for t in testimonies[1:] for word in re.findall(r"[^\W\d_]+", t.free.lower())[2:] if word not in digits]

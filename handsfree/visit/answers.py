@@ -106,9 +106,10 @@ def _reading(flow: Flow, utterance: Utterance) -> None:
 def in_another_unit(flow: Flow, unit: str | None) -> bool:
     """A reading in volts where ohms are asked for: which is meant is asked, whether it was clearly heard or not."""
     step = flow.state.step
-    if flow.state.awaiting is not Awaiting.READING or not isinstance(step, model.Read) or unit_fits(step.unit, unit):
+    asked = flow.state.awaiting in (Awaiting.READING, Awaiting.DEAD_READING)
+    if unit is None or not asked or not isinstance(step, (model.Read, model.Prove)) or unit_fits(step.unit, unit):
         return False
-    flow.prompt("unit-doubt", "question", spoken=unit_name(flow, unit or ""), asked=unit_name(flow, step.unit))
+    flow.prompt("unit-doubt", "question", spoken=unit_name(flow, unit), asked=unit_name(flow, step.unit))
     return True
 
 

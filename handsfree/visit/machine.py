@@ -123,11 +123,12 @@ def _ask_again(flow: Flow, utterance: events.Utterance) -> None:
         return
     flow.change(tries=state.tries + 1)
     flow.tone("not understood")
-    if utterance.sense == Sense.NUMBER and state.overlay is Overlay.NONE and in_another_unit(flow, utterance.unit):
+    first = flow.state.tries < TRIES_BEFORE_HELP
+    if first and utterance.sense == Sense.NUMBER and state.overlay is Overlay.NONE and in_another_unit(flow, utterance.unit):
         return
     if utterance.rivals:
         _which(flow, utterance)
-    elif flow.state.tries < TRIES_BEFORE_HELP:
+    elif first:
         flow.prompt("say-again", "question")
     else:
         _help(flow)

@@ -173,10 +173,9 @@ ASKING = frozenset({"is", "where"})
     ("where am i", "Where am I?;Where am I.;Where am I;where am I"),
     ("o l", "O l.;OL.;O l;OL;o l"),
     ("o", "O.;O;o"),
-    ("lock four two", "Lock 42.;Lock 4 2.;Lock four two.;Lock 42;Lock 4 2;Lock four two;lock 42;lock 4 2;lock four two"),
-    ("four two", "42.;4 2.;Four two.;42;4 2;Four two;four two"),
-    ("isolated log four", "Isolated log 4.;Isolated, log 4.;Isolated log four.;Isolated log 4;Isolated, log 4;"
-                          "Isolated log four;isolated log 4;isolated, log 4;isolated log four"),
+    ("lock four two", "Lock 4 2.;Lock 42.;Lock 4-2.;Lock four two.;Lock 4 2;Lock 42;Lock 4-2;Lock four two;"
+                      "lock 4 2;lock 42;lock 4-2;lock four two"),
+    ("four two", "4 2.;42.;4-2.;Four two.;4 2;42;4-2;Four two;four two"),
     ("isolated lock", "Isolated lock.;Isolated, lock.;Isolated. Lock.;Isolated lock;Isolated, lock;Isolated. Lock;"
                       "isolated lock;isolated, lock;isolated. Lock"),
     ("", ".;"),
@@ -185,15 +184,17 @@ def test_a_phrase_is_written_as_a_sentence_and_as_it_is(spoken: str, forms: str)
     assert written_phrase(spoken, GATES, EN, ASKING) == tuple(forms.split(";"))
 
 
-@pytest.mark.parametrize("spoken", ["isolated lock four two", "is it isolated lock four two"])
-def test_a_gate_phrase_is_written_in_all_its_ways(spoken: str) -> None:
-    before = spoken.removesuffix("isolated lock four two")
+@pytest.mark.parametrize("head", ["isolated lock", "is it isolated lock", "isolated log", "isolated but lock"])
+def test_a_gate_phrase_and_all_that_is_like_it_is_written_in_the_same_ways(head: str) -> None:
+    """Scores of one meaning add up over its ways: with fewer of them a look-alike would seem the less likely for it."""
+    spoken, (before, last) = f"{head} four two", head.rsplit(" ", 1)
     texts = [
-        f"{before}isolated{between} {number}"
-        for number in ("4 2", "42", "4-2", "four two") for between in (" lock", ", lock", ". Lock")
-    ]  # fmt: skip
+        f"{before}{between}{number}"
+        for number in ("4 2", "42", "4-2", "four two")
+        for between in (f" {last} ", f", {last} ", f". {last.capitalize()} ")
+    ]
     capital = [text[0].upper() + text[1:] for text in texts]
-    marks = ("?", ".") if before else (".",)
+    marks = ("?", ".") if head.startswith("is it") else (".",)
     assert written_phrase(spoken, GATES, EN, ASKING) == (*(text + m for text in capital for m in marks), *capital, *texts)
 
 
@@ -204,8 +205,7 @@ def test_a_lock_of_three_figures_is_taken_whole() -> None:
 
 
 def test_a_gate_elsewhere_than_before_the_number_is_no_gate() -> None:
-    assert written_phrase("isolated lock is four two", GATES, EN, ASKING) == (
-        "Isolated lock is 42.", "Isolated, lock is 4 2.", "Isolated lock is 4 2.", "Isolated lock is four two.",
-        "Isolated lock is 42", "Isolated, lock is 4 2", "Isolated lock is 4 2", "Isolated lock is four two",
-        "isolated lock is 42", "isolated, lock is 4 2", "isolated lock is 4 2", "isolated lock is four two",
+    """The comma stands before the last word, whatever it is."""
+    assert written_phrase("isolated lock is four two", GATES, EN, ASKING)[:3] == (
+        "Isolated lock is 4 2.", "Isolated lock, is 4 2.", "Isolated lock. Is 4 2.",
     )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from handsfree.language.meaning import Denial, GateAsked, Listening, Meaning, Nu
 from handsfree.speech import acceptance
 from handsfree.speech.acceptance import fitted
 from handsfree.speech.engine import Candidate, Testimony
+from handsfree.speech.near_words import twin
 from handsfree.speech.recogniser import Recogniser
 from handsfree.speech.weighing import SECOND, Stake, acts, key, vetoed, weigh
 
@@ -116,6 +118,30 @@ def test_fifteen_or_fifty_is_asked() -> None:
     assert {rival.value for rival in heard.rivals} == {15, 50}  # type: ignore[attr-defined]
 
 
+@pytest.mark.parametrize(("first", "second", "asked"), [(1.9, 12.0, True), (2.1, 1.1, False), (12.0, 0.9, True)])
+def test_numbers_taken_for_one_another_are_asked_where_either_engine_has_them_near(
+    first: float, second: float, asked: bool
+) -> None:
+    listening = Listening(number=NumberAsked("degF", -100, 200))
+    said = Candidate(number(91.3, "degF"), -0.1)
+    pair = [
+        whisper(said, Candidate(number(91.32, "degF"), -0.1 - gap), free="91.3", second=at > 0)
+        for at, gap in enumerate((first, second))
+    ]
+    weighed = weigh(pair, listening, ENGLISH)
+    assert weighed is not None
+    assert weighed.tied == asked
+
+
+@pytest.mark.parametrize(
+    ("value", "other"),
+    [(13, 30), (30, 13), (-14, -40), (115, 150), (150, 115), (13.5, 30.5), (90.1, 19.1), (12, None), (20, None), (0, None),
+     (31, None), (100, None), (10, None)],
+)  # fmt: skip
+def test_the_like_of_a_number_in_teen_or_ty(value: float, other: float | None) -> None:
+    assert twin(value) == other
+
+
 @pytest.mark.parametrize(
     ("likely", "other", "gap", "asked"),
     [(14, 40, 0.6, True), (80, 18, 0.9, True), (19, 90, 9.0, False), (91.3, 91.32, 0.7, True), (91.32, 91.3, 0.7, True),
@@ -193,9 +219,16 @@ def test_a_gate_stays_shut_on_a_word_like_its_own_that_the_second_engine_alone_w
 def test_a_choice_that_the_engines_lead_differently_is_asked() -> None:
     why = Candidate(Meaning(Sense.COMMAND, "why", spoken="why"), -0.1)
     pair = [whisper(ANSWER, free="Warm."), whisper(why, free="Why.", second=True)]
-    weighed = weigh(pair, Listening(phrases=("cool", "warm", "hot")), ENGLISH)
+    listening = Listening(phrases=("cool", "warm", "hot"))
+    weighed = weigh(pair, listening, ENGLISH)
     assert weighed is not None
-    assert vetoed(weighed, pair, WARM, ENGLISH) == "the witnesses differ"
+    assert vetoed(weighed, pair, listening, ENGLISH) == "the witnesses differ"
+
+
+def test_a_choice_of_whose_sound_the_first_engine_wrote_nothing_is_asked() -> None:
+    for free, answer in (("Warm.", Verdict.ACCEPTED), ("The lorry was.", Verdict.ASKED_AGAIN)):
+        heard = hear(WARM, whisper(ANSWER, free=free), whisper(ANSWER, free="Warm.", second=True))
+        assert heard.verdict is answer  # type: ignore[attr-defined]
 
 
 def test_a_reading_in_a_unit_that_does_not_fit_is_asked_and_weighs_less() -> None:
@@ -237,6 +270,67 @@ def test_a_proof_needs_the_passes_to_agree() -> None:
     weighed = weigh(agreed, SWITCH, ENGLISH)
     assert weighed is not None
     assert not vetoed(weighed, agreed, SWITCH, ENGLISH)
+
+
+AFFIRM = Listening(commands=("affirm", "negative"), proof=True)
+YES = Candidate(Meaning(Sense.COMMAND, "affirm", spoken="affirm"), -0.1)
+
+
+@pytest.mark.parametrize("like", ["firm", "confirm", "a farm"])
+@pytest.mark.parametrize("second", [False, True])
+def test_a_proof_that_one_engine_takes_for_a_word_like_it_is_asked(like: str, second: bool) -> None:
+    near = Candidate(Meaning(Sense.DENIAL, Denial.NEAR, spoken=like), -0.2)
+    other = whisper(near, replace(YES, score=-3.2), free=f"{like.capitalize()}.", second=second)
+    sure = whisper(YES, free="Affirm.", second=not second)
+    heard = hear(AFFIRM, *((sure, other) if second else (other, sure)))
+    assert heard.verdict is not Verdict.ACCEPTED  # type: ignore[attr-defined]
+    agreed = hear(AFFIRM, whisper(YES, free="Affirm."), whisper(YES, free="Affirm.", second=True))
+    assert agreed.verdict is Verdict.ACCEPTED  # type: ignore[attr-defined]
+
+
+def test_a_proof_needs_an_act_of_each_engine_and_the_words_of_both() -> None:
+    sure = [whisper(Candidate(NOTHING, -0.2), free="Nothing runs.", second=second) for second in (False, True)]
+    assert hear(SWITCH, *sure).verdict is Verdict.ACCEPTED  # type: ignore[attr-defined]
+    rungs = whisper(lead(Denial.NEAR, -0.2, "nothing rungs"), free="Nothing rungs.", second=True)
+    assert hear(SWITCH, sure[0], rungs).verdict is not Verdict.ACCEPTED  # type: ignore[attr-defined]
+    wrote = whisper(Candidate(NOTHING, -0.2), free="Nothing rungs.", other="Nothing rungs.")
+    assert hear(SWITCH, wrote, sure[1]).verdict is not Verdict.ACCEPTED  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "asked"),
+    [(-9.0, -9.0, False), (-0.5, -9.0, True), (-9.0, -1.4, True), (-0.7, -9.0, False), (-9.0, -1.7, False)],
+)
+def test_true_denials_must_lie_below_what_proves_to_both_engines(first: float, second: float, asked: bool) -> None:
+    for listening, act, words in ((GATE, OPEN, "Isolated, lock 4 2."), (SWITCH, NOTHING, "Nothing runs.")):
+        pair = [
+            whisper(Candidate(act, -0.1), lead(Denial.NEGATION, score, "not so"), free=words, second=at > 0)
+            for at, score in enumerate((first, second))
+        ]
+        weighed = weigh(pair, listening, ENGLISH)
+        assert weighed is not None
+        assert bool(vetoed(weighed, pair, listening, ENGLISH)) == asked
+
+
+def test_a_gate_needs_its_share_of_what_the_second_engine_found() -> None:
+    first = whisper(Candidate(OPEN, -0.1), free="Isolated, lock 4 2.")
+    for below, verdict in ((2.0, Verdict.ACCEPTED), (3.2, Verdict.ASKED_AGAIN)):
+        half = lead(Denial.HALF, -0.1, "isolated")  # no true denial, and far from the phrase in sound
+        second = whisper(half, Candidate(OPEN, -0.1 - below), free="Isolated, lock 4 2.", second=True)
+        weighed = weigh([first, second], GATE, ENGLISH)
+        assert weighed is not None
+        assert (vetoed(weighed, [first, second], GATE, ENGLISH) == "") == (verdict is Verdict.ACCEPTED)
+
+
+def test_one_neural_engine_alone_settles_nothing_grave() -> None:
+    """Nothing was fitted to it alone but choices."""
+    volts = Listening(number=NumberAsked("volt"))
+    for listening, act, words in (
+        (volts, number(15, "volt"), "15 volts"), (GATE, OPEN, "Isolated, lock 4 2."),
+        (Listening(number=NumberAsked("volt"), proof=True), number(0, "volt"), "0 volts"),
+    ):  # fmt: skip
+        heard = hear(listening, whisper(Candidate(act, -0.01), free=words))
+        assert heard.verdict is not Verdict.ACCEPTED  # type: ignore[attr-defined]
 
 
 def lead(which: Denial, score: float, spoken: str) -> Candidate:
