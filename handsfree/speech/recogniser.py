@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
+from handsfree.language.phonetics import phonemes
 from handsfree.speech.acceptance import UNFITTED, Models, StakeModel, fitted
 from handsfree.speech.engine import RATE, Engine, Testimony
 from handsfree.speech.near_words import twin
@@ -49,6 +50,8 @@ _PROOF = 1.0  # log-odds above the usual threshold that a proof of dead works ne
 _PROVEN = 0.93  # and at least this, as at a gate
 _STATED = 0.8  # for a lock number that is stated
 _TOLD_APART = 0.993  # where a fit says how sure it is: a number in -teen or -ty, whose like is one stress away
+_SHORT = 3  # sounds: 'why' and 'note' are soon heard in an answer's place ('dry', 'right', 'no')
+_SHORT_SURE = 0.998  # for a command that short; every right one of the fit beside answers lies above
 _FAIR = 0.05  # probability from which speech seems meant for the program
 
 
@@ -99,7 +102,7 @@ class Recogniser:
         if weighed is None or model is None or weighed.stake is not Stake.CHOICE:
             return None
         sure = self._probability(model, weighed)
-        if sure < model.threshold or vetoed(weighed, [first], listening, self.language):
+        if sure < _bar(model, weighed) or vetoed(weighed, [first], listening, self.language):
             return None
         return self._heard(Verdict.ACCEPTED, weighed.best, sure, [first], samples, weighed)
 
@@ -178,6 +181,8 @@ def _bar(model: StakeModel | None, weighed: Weighed) -> float:
         return UNFITTED
     if weighed.proof:
         return max(_PROVEN, 1 / (1 + (1 / model.threshold - 1) * math.exp(-_PROOF)))
+    if weighed.best.sense is Sense.COMMAND and len(phonemes(weighed.best.spoken)) <= _SHORT:
+        return max(model.threshold, _SHORT_SURE)
     return min(model.threshold, _STATED) if weighed.best.sense is Sense.DIGITS else model.threshold
 
 
