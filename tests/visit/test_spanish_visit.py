@@ -97,7 +97,7 @@ LINES = (
     ("está caliente", "Caliente."),
     ("corrección", "Corregido."),
     ("Caliente.", "Lea su termómetro"),
-    ("doce voltios", "Usted ha dado voltios, y este paso pide grados Celsius"),
+    ("doce voltios", "He oído voltios, y este paso pide grados Celsius"),
     ("doce", "uno dos: doce grados Celsius. ¿Afirmo o negativo?"),
     ("negativo", "Dé la lectura otra vez."),
     ("12,5 °C", "uno dos coma cinco: doce coma cinco grados Celsius"),
