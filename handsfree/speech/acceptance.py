@@ -60,7 +60,9 @@ _COMMITTED = Path(__file__).with_name("acceptance_model.json")
 
 @cache
 def digest() -> str:
-    """The SHA-256 of the committed models: what was measured with others does not hold for these."""
+    """The SHA-256 of the committed models: what was measured with others does not hold for these. Trouble where the
+    file is missing or damaged."""
+    fitted()  # a missing or damaged file is told there
     return hashlib.sha256(_COMMITTED.read_bytes()).hexdigest()
 
 

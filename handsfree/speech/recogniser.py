@@ -131,9 +131,10 @@ class Recogniser:
             return self._heard(verdict, meaning, min(sure, 0.5), testimonies, samples, weighed, veto)
         if sure >= _bar(model, weighed):
             other = self._twin(weighed.best)
-            if model is None or other is None or sure >= _TOLD_APART:
+            if model is None or other is None or model.probability(dict(weighed.features)) >= _TOLD_APART:
                 return self._heard(Verdict.ACCEPTED, weighed.best, sure, testimonies, samples, weighed)
-            weighed = replace(weighed, rivals=tuple(dict.fromkeys((weighed.best, other, *weighed.rivals))))
+            more = [rival for rival in weighed.rivals if rival.value not in (weighed.best.value, other.value)]
+            weighed = replace(weighed, rivals=(weighed.best, other, *more))
         tie = bool(weighed.rivals) and weighed.stake is Stake.READING
         meant = sure >= _FAIR or denial is not None or tie
         reason = TIED if weighed.rivals and meant else "not sure enough" if meant else "resembles nothing in force"
@@ -160,7 +161,9 @@ class Recogniser:
         return next((meaning for meaning in found if meaning.text in TRUE_DENIALS), None)
 
     def _probability(self, model: StakeModel, weighed: Weighed) -> float:
-        return model.probability(dict(weighed.features), self.enrolment.get(weighed.stake, 0.0))
+        """With what was fitted to the person, but for what may prove the works dead: that gets easier for nobody."""
+        shift = 0.0 if weighed.proof else self.enrolment.get(weighed.stake, 0.0)
+        return model.probability(dict(weighed.features), shift)
 
     def _heard(
         self, verdict: Verdict, meaning: Meaning | None, sure: float, testimonies: Sequence[Testimony], samples: Samples,

@@ -38,11 +38,9 @@ _RESEMBLES = 0.45  # how alike some engine's own words must be to what is acted 
 _FLOOR = -12.0  # nats below everything found: what a pass thinks of an act it did not find
 _NUMBER_FLOOR = -7.0  # the same where a number is asked for: a pass often misses the right one of a million
 _OFF_PACE = 1.5  # nats a deviation beyond the first by which an act is too short or too long for the sound
-_FIRM = 0.5  # nats that a gate must lie above its true denials
-_NEARLY = (3.5, 1.5)  # nats that a gate must lie above what sounds like it, to the first engine and to a second
+_FIRM = 0.5  # nats that what proves must lie above its true denials
+_NEARLY = (3.5, 1.5)  # nats that what proves must lie above what sounds like it, to the first engine and to a second
 _SECOND_FIRM = 1.5  # the same above its true denials, to a second engine
-_SECOND_ALIKE = 0.6  # how alike a second engine's own words must be to a gate's phrase
-_SECOND_SHARE = -3.0  # nats of all that a second engine found that the gate must have at least
 _OF_ITS_SOUND = 0.3  # how alike the first engine's own words must be to an answer or command
 _VOUCHED = 0.5  # how well the weakest word of a gate must be found in the free words
 _TIE = 2.0  # nats within which two acts cannot be told apart
@@ -297,9 +295,9 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
 
     Any act: some engine's own words must resemble it, and the first engine must neither write a true denial nor find one
     likelier than all else. A choice or command: both neural engines must have it in front of other acts, and the first one's
-    words be something of its sound. A gate and what may prove the works dead: nobody may have heard a denial; true ones must
-    lie well below, and so must what sounds like it, to both engines; a proof both must write and have in front of all else;
-    for a gate see `_not_the_phrase`."""
+    words be something of its sound. A gate and what may prove the works dead: nobody may have heard a denial; no other act
+    may be near; true denials and what sounds like it must lie well below, to both engines; and both must have written it,
+    every word, and have it in front of all else."""
     features = dict(weighed.features)
     resembling = [value for name, value in features.items() if name.endswith("alike") or name in ("agree", "agree_loop")]
     if resembling and max(resembling) < _RESEMBLES:
@@ -318,19 +316,22 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
     asked = listening.number
     if weighed.best.sense is Sense.NUMBER and asked is not None and not unit_fits(asked.unit, weighed.best.unit):
         return OTHER_UNIT
-    if weighed.tied:
+    if weighed.tied or (proving and weighed.rivals):
         return TIED
     if not proving:
         return ""
     if features.get("firm", 10.0) < _FIRM:
         return "a denial is as likely"
-    if not weighed.proof:
-        return _not_the_phrase(weighed, testimonies, listening, language)
-    if not testimonies[0].engine.startswith(NEURAL):
+    neural = testimonies[0].engine.startswith(NEURAL)
+    if weighed.stake is Stake.GATE:
+        reason = _not_the_phrase(weighed, testimonies, listening, language)
+        if reason or not neural:
+            return reason
+    if not neural:
         return ""
     if _looks_alike(features):
         return ALIKE
-    agreed = features["in front"] == 1 and features["free same"] == 1 and _second_firm(features)
+    agreed = features["in front"] == 1 and features["free same"] == 1 and features.get("base firm", -8.0) >= _SECOND_FIRM
     return "" if agreed else DIFFER
 
 
@@ -339,35 +340,20 @@ def _looks_alike(features: Mapping[str, float]) -> bool:
     return features.get("near", -8.0) < _NEARLY[0] or features.get("base near", -8.0) < _NEARLY[1]
 
 
-def _second_firm(features: Mapping[str, float]) -> bool:
-    """True denials lie well below, to the second engine."""
-    return features.get("base firm", -8.0) >= _SECOND_FIRM
-
-
 def _not_the_phrase(
     weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language
 ) -> str:
-    """Why what was heard is not exactly a gate's phrase; '' where it is. The first engine must have written the phrase; none
-    may have written a longer word around one of its own ('block', 'locker', 'unlock' for 'lock'), or more words after it
-    ('isolated lock four two is missing'); what sounds like it, and true denials, must lie below it to both; a second
-    engine's words must be near it, and the phrase must have its share of what that engine found."""
-    features, first = dict(weighed.features), testimonies[0]
+    """What keeps words from being a gate's phrase, named for whoever reads the record; '' where nothing does. None may have
+    written a longer word around one of its own ('block', 'locker', 'unlock' for 'lock'), and the first engine must have
+    written the whole of it."""
     for testimony in testimonies:
         longer = longer_word(testimony.free, weighed.best.spoken)
         if longer:
             return f"'{longer}' was heard"
-    if not first.engine.startswith(NEURAL):
-        return "" if features.get("weakest", 0.0) >= _VOUCHED else "a word is missing"
-    if not any(meaning.sense is Sense.GATE for meaning in language.understand(first.free, listening)):
-        return "not the whole phrase"
-    if _looks_alike(features):
-        return ALIKE
-    least = (("base alike", _SECOND_ALIKE), ("base share", _SECOND_SHARE))
-    if not _second_firm(features) or any(features[name] < bound for name, bound in least):
-        return DIFFER
-    digits = {word for digit in range(10) for word in (language.say_number(digit), *language.say_digits(digit).split())}
-    more = [word for t in testimonies[1:] for word in re.findall(r"[^\W\d_]+", t.free.lower())[2:] if word not in digits]
-    return f"'{more[0]}' was heard besides" if more else ""
+    if not testimonies[0].engine.startswith(NEURAL):
+        return "" if dict(weighed.features).get("weakest", 0.0) >= _VOUCHED else "a word is missing"
+    wrote = language.understand(testimonies[0].free, listening)
+    return "" if any(meaning.sense is Sense.GATE for meaning in wrote) else "not the whole phrase"
 
 
 def unfitted(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> float:

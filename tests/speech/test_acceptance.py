@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from handsfree.errors import Trouble
@@ -50,10 +51,11 @@ class Says:
         return ""
 
 
-def hear(listening: Listening, *testimonies: Testimony) -> object:
-    import numpy as np
+SOUND = np.zeros(16_000, np.float32)
 
-    return Recogniser([Says(t) for t in testimonies], ENGLISH).hear(np.zeros(16_000, np.float32), listening)
+
+def hear(listening: Listening, *testimonies: Testimony) -> object:
+    return Recogniser([Says(t) for t in testimonies], ENGLISH).hear(SOUND, listening)
 
 
 def test_a_value_with_and_without_its_unit_is_one_act() -> None:
@@ -324,14 +326,51 @@ def test_true_denials_must_lie_below_what_proves_to_both_engines(first: float, s
         assert bool(vetoed(weighed, pair, listening, ENGLISH)) == asked
 
 
-def test_a_gate_needs_its_share_of_what_the_second_engine_found() -> None:
-    first = whisper(Candidate(OPEN, -0.1), free="Isolated, lock 4 2.")
-    for below, verdict in ((2.0, Verdict.ACCEPTED), (3.2, Verdict.ASKED_AGAIN)):
-        half = lead(Denial.HALF, -0.1, "isolated")  # no true denial, and far from the phrase in sound
-        second = whisper(half, Candidate(OPEN, -0.1 - below), free="Isolated, lock 4 2.", second=True)
-        weighed = weigh([first, second], GATE, ENGLISH)
+@pytest.mark.parametrize("which", [False, True])
+@pytest.mark.parametrize(
+    "leader",
+    [Meaning(Sense.COMMAND, "power is on", spoken="power is on"), Meaning(Sense.DENIAL, Denial.HALF, spoken="isolated")],
+)
+def test_what_proves_stands_in_front_of_all_else_to_both_engines(leader: Meaning, which: bool) -> None:
+    for listening, act, words in ((GATE, OPEN, "Isolated, lock 4 2."), (SWITCH, NOTHING, "Nothing runs.")):
+        plain = whisper(Candidate(act, -0.1), free=words, second=not which)
+        behind = whisper(Candidate(leader, -0.1), Candidate(act, -0.6), free=words, second=which)
+        pair = (plain, behind) if which else (behind, plain)
+        assert hear(listening, *pair).verdict is Verdict.ASKED_AGAIN  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    "wrote",
+    ["Isolated, lock 43.", "Isolated lock 142", "Isolated, lock 42 43.", "Isolated, lock 4.", "Unisolated lock 42",
+     "Insulated, lock 42.", "Isolate lock 42", "Violated lock 42", "Isolated, lock 42 is missing."],
+)  # fmt: skip
+@pytest.mark.parametrize("second", [False, True])
+def test_a_gate_opens_to_nothing_but_its_phrase_in_the_words_of_both(wrote: str, second: bool) -> None:
+    sure = Candidate(OPEN, -0.1)
+    pair = [whisper(sure, free=wrote if at == second else "Isolated, lock 4 2.", second=at) for at in (False, True)]
+    assert hear(GATE, *pair).verdict is not Verdict.ACCEPTED  # type: ignore[attr-defined]
+
+
+def test_a_proof_that_ties_with_its_opposite_is_asked() -> None:
+    for listening, yes, no, words in (
+        (AFFIRM, YES.meaning, Meaning(Sense.COMMAND, "negative", spoken="negative"), "Affirm."),
+        (SWITCH, NOTHING, Meaning(Sense.PHRASE, "it runs", spoken="it runs"), "Nothing runs."),
+    ):
+        pair = [whisper(Candidate(yes, -0.7), Candidate(no, -0.75), free=words, second=second) for second in (False, True)]
+        weighed = weigh(pair, listening, ENGLISH)
         assert weighed is not None
-        assert (vetoed(weighed, [first, second], GATE, ENGLISH) == "") == (verdict is Verdict.ACCEPTED)
+        assert vetoed(weighed, pair, listening, ENGLISH) == "a near tie"
+        assert hear(listening, *pair).verdict is Verdict.ASKED_AGAIN  # type: ignore[attr-defined]
+
+
+def test_an_enrolment_makes_no_proof_and_no_number_in_teen_or_ty_easier() -> None:
+    volts, seven = NumberAsked("volt"), Candidate(number(7, "volt"), -2.1)
+    for listening, value, gap in ((Listening(number=volts, proof=True), 0.0, 2.1), (Listening(number=volts), 14.0, 4.0)):
+        act, other = Candidate(number(value, "volt"), -0.1), replace(seven, score=-0.1 - gap)
+        pair = [whisper(act, other, free=f"{value:g} volts", second=second) for second in (False, True)]
+        for shift in (0.0, 1.5):
+            heard = Recogniser([Says(t) for t in pair], ENGLISH, {Stake.READING: shift}).hear(SOUND, listening)
+            assert heard.verdict is Verdict.ASKED_AGAIN, (value, shift, heard.sure)
 
 
 def test_one_neural_engine_alone_settles_nothing_grave() -> None:
