@@ -190,8 +190,8 @@ def written_forms(value: float, unit: str, written: Written) -> tuple[str, ...]:
 
 
 def written_phrase(spoken: str, gates: Sequence[str], said: NumberWords, asking: frozenset[str]) -> tuple[str, ...]:
-    """'isolated lock four two' -> 'Isolated, lock 42.' and its like; 'where am i' -> 'Where am I?'. `gates`: how
-    gate phrases begin; `asking`: words a question begins with."""
+    """'isolated lock four two' -> 'Isolated, lock 42.' and its like; 'where am i' -> 'Where am I?'. `gates`: how gate
+    phrases begin, which are written as such where no number follows too; `asking`: words a question begins with."""
     words = spoken.split()
     bare = said.capital(spoken)
     texts = [bare]

@@ -146,26 +146,26 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
         return None
     best = ranked[0].meaning
     features: dict[str, float] = {}
-    for testimony in neural:
+    act = key(best, listening)
+    wrote = [[key(meaning, listening) for meaning in language.understand(t.free, listening)[:1]] == [act] for t in neural]
+    for testimony, written in zip(neural, wrote, strict=True):
         prefix = testimony.engine.removeprefix(NEURAL).strip()
-        features |= {
-            f"{prefix} {name}".strip(): value for name, value in _against(testimony, best, listening, language).items()
-        }
+        found = _against(testimony, best, written, listening, language)
+        features |= {f"{prefix} {name}".strip(): value for name, value in found.items()}
     leaders = [acts(t, listening)[:1] for t in neural]
-    free = [[key(m, listening) for m in language.understand(t.free, listening)[:1]] for t in neural]
-    features["free same"] = sum(found == [key(best, listening)] for found in free) / len(neural)
-    features["in time"] = -min(4.0, _misfit(neural, key(best, listening), listening))
+    features["free same"] = sum(wrote) / len(neural)
+    features["in time"] = -min(4.0, _misfit(neural, act, listening))
     features["usual"] = max(-6.0, _odd(best, listening))
-    in_front = [key(t.candidates[0].meaning, listening) == key(best, listening) for t in neural]
+    in_front = [key(t.candidates[0].meaning, listening) == act for t in neural]
     features["in front"] = sum(in_front) / len(neural)
-    features["one leader"] = float(all(led and key(led[0].meaning, listening) == key(best, listening) for led in leaders))
+    features["one leader"] = float(all(led and key(led[0].meaning, listening) == act for led in leaders))
     features["lead"] = _clip(ranked[0].score - ranked[1].score if len(ranked) > 1 else 24.0, 0, 12)
     confusable: set[tuple[Sense, str]] = set()
     for testimony in neural:
         confusable |= _taken_for(testimony, best, listening, _TAKEN_FOR[testimony.engine == SECOND])
     rivals = tuple(
-        act.meaning for act in ranked
-        if act.score > ranked[0].score - _TIE * len(neural) or key(act.meaning, listening) in confusable
+        one.meaning for one in ranked
+        if one.score > ranked[0].score - _TIE * len(neural) or key(one.meaning, listening) in confusable
     )  # fmt: skip
     return Weighed(
         best, STAKES[best.sense], tuple(features.items()), rivals if len(rivals) > 1 else (), leading_denial(neural[0]),
@@ -227,8 +227,11 @@ def written_denials(testimony: Testimony, listening: Listening, language: Langua
     return [meaning for meaning in language.understand(testimony.free, listening) if meaning.sense is Sense.DENIAL]
 
 
-def _against(testimony: Testimony, best: Meaning, listening: Listening, language: Language) -> dict[str, float]:
-    """How one neural pass sees `best`: in nats above each kind of thing that speaks against it."""
+def _against(
+    testimony: Testimony, best: Meaning, written: bool, listening: Listening, language: Language
+) -> dict[str, float]:
+    """How one neural pass sees `best`: in nats above each kind of thing that speaks against it. `written`: its own words
+    mean just that."""
     found = {key(act.meaning, listening): act for act in acts(testimony, listening)}
     floor = (testimony.free_score if testimony.free_score is not None else testimony.candidates[0].score) + _FLOOR
     own = found.pop(key(best, listening), Act(best, floor)).score
@@ -243,8 +246,7 @@ def _against(testimony: Testimony, best: Meaning, listening: Listening, language
     near = log_sum(score for near, score, firm in alike if not firm and near >= _ALIKE)
     firm = log_sum(score for _, score, firm in alike if firm)
     rival = log_sum(act.score for act in found.values())
-    meant = [key(meaning, listening) for meaning in language.understand(testimony.free, listening)[:1]]
-    heard = best.spoken if meant == [key(best, listening)] else _heard(testimony.free, best, language)
+    heard = best.spoken if written else _heard(testimony.free, best, language)
     return {
         "rival": _clip(own - rival, -6, 10),
         "far": _clip(own - far, -10, 10),

@@ -37,14 +37,14 @@ from handsfree.language.base import load
 from handsfree.language.meaning import Listening
 from handsfree.speech import evaluate
 from handsfree.speech.engine import Testimony
-from handsfree.speech.weighing import Stake, Weighed, vetoed, weigh
+from handsfree.speech.weighing import NEURAL, SECOND, Stake, Weighed, vetoed, weigh
 from tests.bench.corpus import TAUGHT
 
 Fitted = tuple[np.ndarray, np.ndarray, np.ndarray, float]
 HOME = Path(evaluate.__file__).parent
 SETS: dict[str, tuple[str, ...]] = {
-    "whisper": ("whisper",),
-    "whisper+whisper base": ("whisper", "whisper base"),
+    NEURAL: (NEURAL,),
+    f"{NEURAL}+{SECOND}": (NEURAL, SECOND),
 }
 #: The least that any threshold may be, however few the mistakes of the fit were.
 LEAST = {Stake.CHOICE: 0.96, Stake.READING: 0.93, Stake.GATE: 0.93}
@@ -56,7 +56,7 @@ ALLOWED = {Stake.CHOICE: 1, Stake.READING: 0, Stake.GATE: 1}
 #: Log-odds that the threshold lies above the most probable other mistake.
 MARGIN = {Stake.CHOICE: 0.3, Stake.READING: 0.1, Stake.GATE: 0.3}
 #: What a set of engines decides: the first alone may settle nothing but a choice.
-DECIDES: dict[str, tuple[Stake, ...]] = {"whisper": (Stake.CHOICE,)}
+DECIDES: dict[str, tuple[Stake, ...]] = {NEURAL: (Stake.CHOICE,)}
 STRENGTH = 3.0  # inverse of the penalty on the coefficients
 #: The evidence that acceptance is fitted on; more of it fits the few mistakes less well (MEASURED.md has the trials).
 KEPT: dict[Stake, tuple[str, ...]] = {
