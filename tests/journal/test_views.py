@@ -211,7 +211,11 @@ def test_no_customer_report_carries_the_lock_number_or_the_voice(told: Account, 
     if shutil.which("pdftotext"):
         (tmp_path / "r.pdf").write_bytes(service_pdf(service(told)))
         texts.append(subprocess.run(["pdftotext", tmp_path / "r.pdf", "-"], capture_output=True, check=True).stdout.decode())
-    for text in texts:
+    # the record's hash and the end of the visit's name are drawn anew each time, and may hold any three figures by chance
+    drawn = [r"\s*".join(map(re.escape, name)) for name in (told.report.head, told.folder.name)]
+    for whole in texts:
+        text, taken = re.subn("|".join(drawn), "", whole)
+        assert taken >= 2
         assert not re.search(r"seven|three|nine|739|7 3 9|lock(ed)?, ", text.lower())
         assert ".flac" not in text
         assert "isolated, lock" not in text.lower()
