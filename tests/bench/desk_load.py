@@ -1,7 +1,7 @@
 """A hundred readers and twenty senders on one desk: `python -m tests.bench.desk_load [--database postgresql]`.
 
 The desk runs in a process of its own, as the program serves it; all readers and senders are tasks of this one, on the same
-The desk runs in a process of its own, as the program serves it; readers and senders are tasks of this one, on the same
+cores.
 """
 
 from __future__ import annotations

@@ -1,0 +1,25 @@
+"""How the tests are shared out where several processes run them (`pytest -n 2`): a file's tests stay together, and what
+needs the sound card of software is one group, which begins first, in the first process, for it mostly waits for sound to be
+played. The other processes give way to it, as a busy machine would make sound late."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+_LIVE = Path(__file__).parent / "live"
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    worker = getattr(config, "workerinput", None)
+    if worker and worker["workerid"] != "gw0":
+        os.nice(19)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: _LIVE not in item.path.parents)
+    for item in items:
+        group = "live" if _LIVE in item.path.parents else str(item.path)
+        item.add_marker(pytest.mark.xdist_group(group))
