@@ -134,10 +134,10 @@ def save(folder: Path, shifts: Mapping[Stake, float], spoken: Sequence[tuple[Rea
         raise Trouble(f"The enrolment cannot be kept in {folder}: {error}; choose another folder.") from None
 
 
-def load(folder: Path, engine: str) -> dict[Stake, float]:
-    """The person's log-odds for the engines named (`Recogniser.name`); {} where there is no enrolment or it was made with
-    others, or with another fit of acceptance: what it adds to is no longer what it was measured on. Trouble where the file
-    is damaged or asks for more than enrolment may."""
+def load(folder: Path, engine: str) -> dict[Stake, float] | None:
+    """The person's log-odds for the engines named (`Recogniser.name`); {} where there is no enrolment; None where there is
+    one, of other engines or another fit of acceptance: what it adds to is no longer what it was measured on. Trouble where
+    the file is damaged or asks for more than enrolment may."""
     path = folder / FILE
     if not path.is_file():
         return {}
@@ -149,7 +149,7 @@ def load(folder: Path, engine: str) -> dict[Stake, float]:
         raise Trouble(f"The enrolment in {folder} is damaged; delete it and read the phrases again.") from None
     if any(stake is Stake.GATE or not abs(value) <= _LARGEST for stake, value in found.items()):
         raise Trouble(f"The enrolment in {folder} was changed by hand beyond what it may; delete it and read again.")
-    return found if made_with == (engine, acceptance_digest()) else {}
+    return found if made_with == (engine, acceptance_digest()) else None
 
 
 def forget(folder: Path) -> None:

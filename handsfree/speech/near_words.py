@@ -27,11 +27,15 @@ def longer_word(heard: str, spoken: str) -> str:
 
 
 def twin(value: float) -> float | None:
-    """13 of 30, -40.5 of -14.5, 150 of 115 and back; None where the whole part ends neither in -teen nor in -ty."""
+    """13 of 30, -40.5 of -14.5, 150 of 115, 15,000 of 50,000 and back; None where neither the whole part nor its thousands
+    end in -teen or -ty."""
     whole, part = divmod(abs(value), 1)
-    hundreds, last = divmod(int(whole), 100)
-    other = (last - 10) * 10 if last in range(13, 20) else last // 10 + 10 if last in range(30, 100, 10) else None
-    return None if other is None else math.copysign(round(100 * hundreds + other + part, 9), value)
+    for unit in (1, 1000):
+        hundreds, last = divmod(int(whole) // unit, 100)
+        other = (last - 10) * 10 if last in range(13, 20) else last // 10 + 10 if last in range(30, 100, 10) else None
+        if other is not None:
+            return math.copysign(round((100 * hundreds + other) * unit + int(whole) % unit + part, 9), value)
+    return None
 
 
 def taken_for(a: float, b: float) -> bool:

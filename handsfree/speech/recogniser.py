@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
-from handsfree.language.phonetics import phonemes
+from handsfree.language.phonetics import phonemes, similarity
 from handsfree.speech.acceptance import UNFITTED, Models, StakeModel, fitted
 from handsfree.speech.engine import RATE, Engine, Testimony
 from handsfree.speech.near_words import twin
@@ -50,6 +50,7 @@ _PROOF = 1.0  # log-odds above the usual threshold that a proof of dead works ne
 _PROVEN = 0.93  # and at least this, as at a gate
 _STATED = 0.8  # for a lock number that is stated
 _TOLD_APART = 0.993  # where a fit says how sure it is: a number in -teen or -ty, whose like is one stress away
+_LIKE = 0.65  # from how alike they sound ('thirteen' and 'thirty' 0.70); 'seven zero' and 'seventeen' 0.61
 _SHORT = 3  # sounds: 'why' and 'note' are soon heard in an answer's place ('dry', 'right', 'no')
 _SHORT_SURE = 0.998  # for a command that short; every right one of the fit beside answers lies above
 _FAIR = 0.05  # probability from which speech seems meant for the program
@@ -144,9 +145,9 @@ class Recogniser:
         )
 
     def _twin(self, meaning: Meaning) -> Meaning | None:
-        """'Forty' of 'fourteen', whether an engine found it or not."""
+        """'Forty' of 'fourteen', whether an engine found it or not; None of 'one four', which says which it is."""
         other = twin(meaning.value) if meaning.sense is Sense.NUMBER and meaning.value is not None else None
-        if other is None:
+        if other is None or similarity(meaning.spoken, self.language.say_number(other)) < _LIKE:
             return None
         return replace(meaning, value=other, text=f"{other:g}", spoken=self.language.say_number(other))
 

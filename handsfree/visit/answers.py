@@ -12,7 +12,7 @@ from typing import Any
 
 from handsfree.journal.events import AnswerTaken, CautionTaken, EvidenceTaken, ReadingTaken, Utterance
 from handsfree.language.meaning import Sense
-from handsfree.language.quantities import convert, unit_fits
+from handsfree.language.quantities import convert
 from handsfree.procedure import model
 from handsfree.procedure.evaluation import decides
 from handsfree.visit import gates, places
@@ -20,7 +20,7 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.movement import forward, move, take_up
 from handsfree.visit.speaking import answer_words, called, choices, read_back, side_of_expected
 from handsfree.visit.state import Awaiting, Pending, Result
-from handsfree.visit.steps import present, unit_name
+from handsfree.visit.steps import in_another_unit, present, unit_name
 from handsfree.visit.wishes import is_command, onward, take
 
 # ---- the lock number ------------------------------------------------------------------------------------------------
@@ -101,16 +101,6 @@ def _reading(flow: Flow, utterance: Utterance) -> None:
         _number(flow, step, utterance.value, utterance.unit or step.unit)
     else:
         flow.prompt("need-reading", "refusal", unit=unit_name(flow, step.unit))
-
-
-def in_another_unit(flow: Flow, unit: str | None) -> bool:
-    """A reading in volts where ohms are asked for: which is meant is asked, whether it was clearly heard or not."""
-    step = flow.state.step
-    asked = flow.state.awaiting in (Awaiting.READING, Awaiting.DEAD_READING)
-    if unit is None or not asked or not isinstance(step, (model.Read, model.Prove)) or unit_fits(step.unit, unit):
-        return False
-    flow.prompt("unit-doubt", "question", spoken=unit_name(flow, unit), asked=unit_name(flow, step.unit))
-    return True
 
 
 def _number(flow: Flow, step: model.Read, given: float, unit: str) -> None:

@@ -129,7 +129,10 @@ def recogniser_of(engine: str | None, language: str) -> Any:
     from handsfree.speech.recogniser import build_recogniser
 
     recogniser = build_recogniser(engine, language, load_settings().models)
-    recogniser.enrolment.update(enrol.load(enrolment_folder(), recogniser.name))
+    shifts = enrol.load(enrolment_folder(), recogniser.name)
+    if shifts is None:
+        print("The enrolment is of another recogniser and is not used; read the phrases again: handsfree enrol")
+    recogniser.enrolment.update(shifts or {})
     return recogniser
 
 

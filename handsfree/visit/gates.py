@@ -7,14 +7,14 @@ from __future__ import annotations
 
 from handsfree.journal.events import ReadingTaken, Utterance
 from handsfree.language.meaning import Denial, Sense
-from handsfree.language.quantities import convert, unit_fits
+from handsfree.language.quantities import convert
 from handsfree.procedure import model
 from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Interlock, Turn, hear_phrase, prove
 from handsfree.visit.movement import clear, forward, move, proved
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Pending, Result
-from handsfree.visit.steps import close, present, unit_name
+from handsfree.visit.steps import close, in_another_unit, present, unit_name
 from handsfree.visit.wishes import is_command, onward, take
 
 FAILURES_BEFORE_HELP = 3
@@ -86,7 +86,9 @@ def dead_reading(flow: Flow, utterance: Utterance) -> None:
     step = flow.state.step
     assert isinstance(step, model.Prove)
     unit = utterance.unit or step.unit
-    if utterance.sense == Sense.STATE or (utterance.value is not None and not unit_fits(step.unit, unit)):
+    if utterance.value is not None and in_another_unit(flow, unit):
+        return
+    if utterance.sense == Sense.STATE:
         flow.prompt("reading-again", "question")
     elif utterance.sense == Sense.NUMBER and utterance.value is not None:
         value = convert(utterance.value, unit, step.unit)

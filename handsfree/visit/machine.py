@@ -22,7 +22,7 @@ from handsfree.language.meaning import Sense, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
 from handsfree.visit import phrases, places
-from handsfree.visit.answers import ANSWERS, in_another_unit
+from handsfree.visit.answers import ANSWERS
 from handsfree.visit.flow import Flow
 from handsfree.visit.gates import at_gate
 from handsfree.visit.interlock import Interlock, Power, Turn, overstayed, spoke, turn
@@ -30,7 +30,7 @@ from handsfree.visit.listening import listening
 from handsfree.visit.movement import clear, forward, take_up
 from handsfree.visit.speaking import answer_words, called, choices, duration
 from handsfree.visit.state import Awaiting, Overlay, State, listen_for
-from handsfree.visit.steps import present, record, set_wait_timer
+from handsfree.visit.steps import in_another_unit, present, record, set_wait_timer
 from handsfree.visit.wishes import is_command
 
 QUIET_SECONDS = 180.0
@@ -140,6 +140,7 @@ _NEEDS: dict[Awaiting, str] = {
     Awaiting.LOCK_AFFIRM: "need-affirm",
     Awaiting.UNDERSTOOD: "need-understood",
     Awaiting.READING: "say-again-reading",
+    Awaiting.DEAD_READING: "say-again-reading",
     Awaiting.READING_AFFIRM: "need-affirm",
     Awaiting.TESTER_BEFORE: "need-affirm",
     Awaiting.TESTER_AFTER: "need-affirm",

@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from handsfree.journal.events import Closed, Decided, FindingMade, HandedOver, SetTimer
+from handsfree.language.quantities import unit_fits
 from handsfree.procedure import model
 from handsfree.procedure.evaluation import evaluate, widths_of
 from handsfree.procedure.expressions import name_of
@@ -304,6 +305,16 @@ def _tester(flow: Flow, step: model.Prove) -> str:
 
 def unit_name(flow: Flow, unit: str) -> str:
     return flow.state.language.say_unit(unit)
+
+
+def in_another_unit(flow: Flow, unit: str | None) -> bool:
+    """A reading in volts where ohms are asked for: which is meant is asked, whether it was clearly heard or not."""
+    step = flow.state.step
+    asked = flow.state.awaiting in (Awaiting.READING, Awaiting.DEAD_READING)
+    if unit is None or not asked or not isinstance(step, (model.Read, model.Prove)) or unit_fits(step.unit, unit):
+        return False
+    flow.prompt("unit-doubt", "question", spoken=unit_name(flow, unit), asked=unit_name(flow, step.unit))
+    return True
 
 
 PRESENT: dict[Awaiting, Callable[[Flow, Any], None]] = {

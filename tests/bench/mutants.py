@@ -173,7 +173,8 @@ def _options(target: Target) -> list[str]:
     settings.load_profile("mutants")
     os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"  # loading them would cost more than the tests
     chosen = ["-k", f"not ({target.leave_out})"] if target.leave_out else []
-    return ["-x", "-q", "-p", "no:cacheprovider", "--no-header", "--tb=no", *chosen, *target.tests]
+    plain = ["-o", "addopts=--import-mode=importlib"]  # the project's own options are for plug-ins that are not loaded
+    return [*plain, "-x", "-q", "-p", "no:cacheprovider", "--no-header", "--tb=no", *chosen, *target.tests]
 
 
 def _anew(target: Target, source: str | None, pipe: int) -> int:

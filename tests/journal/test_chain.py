@@ -20,7 +20,18 @@ from handsfree.errors import Trouble
 from handsfree.journal import canonical as form
 from handsfree.journal import keys
 from handsfree.journal.canonical import _same, _Unsure, as_line, canonical, entry_in, entry_of, line_of, unsigned_bytes
-from handsfree.journal.events import ClockMoved, Opened, Resumed, Sealed, SignedBy, SoundRemoved, Stamped, Tone, to_data
+from handsfree.journal.events import (
+    ClockMoved,
+    Opened,
+    Resumed,
+    Sealed,
+    SignedBy,
+    SoundRemoved,
+    Stamped,
+    TailDropped,
+    Tone,
+    to_data,
+)
 from handsfree.journal.reader import Broken, lines, read, read_list, torn_tail, walk
 from handsfree.journal.verify import Report, _first_bad_signature, verify
 
@@ -225,6 +236,7 @@ def test_a_torn_last_line_is_told_and_left_out(cut: int, torn: bool, tmp_path: P
     path.write_bytes(data[:-cut])
     report = verify(tmp_path)
     assert (report.at, report.events) == (2, 2)
+    assert report.problem.startswith("The line ")
     assert report.problem.endswith("a resume would cut it off, keep it beside and note it.") is torn
     assert [stamped.n for stamped in read(tmp_path)] == [0, 1]
 
@@ -270,6 +282,8 @@ def test_what_cannot_be_read_is_trouble_with_its_reason() -> None:
             act(place)
 
 
+DROPPED = TailDropped(40, "0" * 64, "attached/001-torn.bin")
+
 # ---- the clock ------------------------------------------------------------------------------------------------------
 
 
@@ -294,11 +308,16 @@ def test_a_jump_of_the_wall_clock(seconds: float, event: Any, why: str, tmp_path
     assert report.at == (1 if why else None)
 
 
-@pytest.mark.parametrize("event", [ClockMoved(90.0), Resumed("interrupted")])
+@pytest.mark.parametrize("event", [ClockMoved(90.0), Resumed("interrupted"), DROPPED])
 def test_a_jump_forward_that_is_noted_is_a_remark(event: Any, tmp_path: Path) -> None:
-    report = verify(write(tmp_path, jumped(90.0, event)))
+    report = verify(write(tmp_path, jumped(90.0, event)), sound=False)
     assert report.holds
     assert report.remarks[0] == "The wall clock jumped forward 1 times, noted each time. Order is by the count."
+
+
+def test_every_jump_is_counted(tmp_path: Path) -> None:
+    later = [entry(ClockMoved(90.0), at, **{"wall": entry(OPENED, 90.0 * at)["wall"]}) for at in (1.0, 2.0, 3.0)]
+    assert verify(write(tmp_path, story(*later, seal=False))).remarks[0].startswith("The wall clock jumped forward 3 times")
 
 
 # ---- signatures -----------------------------------------------------------------------------------------------------
@@ -465,6 +484,11 @@ def test_a_removal_needs_its_mark_with_the_hash(tmp_path: Path) -> None:
     assert first(marked("sound/00001.flac", "0" * 64)) == (
         2, "It says sound/00001.flac was removed, but not with the hash that event 1 gave it.")  # fmt: skip
     assert "is missing" in marked("sound/00009.flac", digest).problem
+    both = tuple((f"sound/0000{n}.flac", digest) for n in (1, 2))
+    notes = [kept(tmp_path), kept(tmp_path, "sound/00002.flac")]
+    for name, _ in both:
+        (tmp_path / name).unlink()
+    assert verify(write(tmp_path, story(*notes, entry(SoundRemoved(both, "age"), 2.0)))).removed == 2
 
 
 # ---- what was noted elsewhere ---------------------------------------------------------------------------------------

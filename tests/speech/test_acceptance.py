@@ -138,7 +138,7 @@ def test_numbers_taken_for_one_another_are_asked_where_either_engine_has_them_ne
 @pytest.mark.parametrize(
     ("value", "other"),
     [(13, 30), (30, 13), (-14, -40), (115, 150), (150, 115), (13.5, 30.5), (90.1, 19.1), (12, None), (20, None), (0, None),
-     (31, None), (100, None), (10, None)],
+     (31, None), (100, None), (10, None), (15_000, 50_000), (113_000, 130_000), (1_015, 1_050), (15_200, 50_200)],
 )  # fmt: skip
 def test_the_like_of_a_number_in_teen_or_ty(value: float, other: float | None) -> None:
     assert twin(value) == other
@@ -191,6 +191,18 @@ def test_a_number_whose_like_is_one_stress_away_must_be_surer_than_others(said: 
     unsure = told(said, 4.0)
     assert unsure.verdict is Verdict.ASKED_AGAIN
     assert [rival.value for rival in unsure.rivals] == [said, like]
+
+
+@pytest.mark.parametrize(("said", "spoken"), [(14.0, "one four"), (70.0, "seven zero"), (16.5, "one six point five")])
+def test_a_number_said_figure_by_figure_has_no_like(said: float, spoken: str) -> None:
+    """It is what 'fourteen or forty? Give it digit by digit' asks for."""
+    sure = Candidate(replace(number(said, "degF"), spoken=spoken), -0.1)
+    pair = (sure, Candidate(number(7, "degF"), -4.1))
+    heard = hear(
+        Listening(number=NumberAsked("degF", -100, 200)),
+        *(whisper(*pair, free=f"{said:g} degrees", second=second) for second in (False, True)),
+    )
+    assert heard.verdict is Verdict.ACCEPTED  # type: ignore[attr-defined]
 
 
 def test_the_committed_model_is_whole_and_a_damaged_one_is_trouble(tmp_path: Path) -> None:

@@ -60,9 +60,9 @@ def test_too_little_said_teaches_nothing() -> None:
 def test_an_enrolment_made_with_another_fit_is_not_used(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     enrol.save(tmp_path, {Stake.CHOICE: 0.5}, [], "whisper")
     monkeypatch.setattr(enrol, "acceptance_digest", lambda: "another")
-    assert enrol.load(tmp_path, "whisper") == {}
+    assert enrol.load(tmp_path, "whisper") is None
     (tmp_path / enrol.FILE).write_text('{"engine": "whisper", "shifts": {"choice": 0.5}}')  # from before it was kept
-    assert enrol.load(tmp_path, "whisper") == {}
+    assert enrol.load(tmp_path, "whisper") is None
 
 
 def test_keeping_loading_and_forgetting(tmp_path: Path) -> None:
@@ -70,7 +70,7 @@ def test_keeping_loading_and_forgetting(tmp_path: Path) -> None:
     said = [(reading, sound * 0) for reading, sound in SPOKEN]
     enrol.save(folder, {Stake.CHOICE: 0.5}, said, "pocketsphinx")
     assert enrol.load(folder, "pocketsphinx") == {Stake.CHOICE: 0.5}
-    assert enrol.load(folder, "whisper") == {}  # other engines, other probabilities
+    assert enrol.load(folder, "whisper") is None  # other engines, other probabilities
     enrol.forget(folder)
     assert not folder.exists()
     assert enrol.load(folder, "pocketsphinx") == {}

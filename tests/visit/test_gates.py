@@ -151,9 +151,17 @@ def test_no_state_of_a_meter_is_a_dead_reading(line: str) -> None:
     assert roles(scene) == [("question", True)]
 
 
+def test_a_dead_reading_not_understood_is_asked_for_digit_by_digit() -> None:
+    scene = at_meter("affirm")
+    for _ in range(2):
+        scene.tell(Utterance(Verdict.ASKED_AGAIN))
+    assert said(scene) == words("say-again-reading")
+
+
 def test_amperes_are_no_dead_reading_and_millivolts_are_volts() -> None:
     scene = at_meter("affirm", "zero amps")
-    assert said(scene) == words("reading-again")
+    assert said(scene) == [ENGLISH.prompt("unit-doubt", spoken="amps", asked="volts")]
+    assert roles(scene) == [("question", True)]
     assert scene.state.pending is None
     scene.words("fifty millivolts")
     assert scene.state.pending is not None
