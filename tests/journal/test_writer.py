@@ -205,10 +205,10 @@ def test_with_a_key_every_event_is_signed_after_its_device_is_named(tmp_path: Pa
     key = keys.make("van-7", tmp_path / "keys")
     folder = tmp_path / "v"
     with Journal.create(folder, clock=TestClock(), key=key) as journal:
-        written = journal.append(OPENED, Tone("x"))
-        assert [type(stamped.event) for stamped in written] == [Opened, SignedBy, Tone]
+        written = journal.append(OPENED, Tone("x"), Tone("z"))
+        assert [type(stamped.event) for stamped in written] == [Opened, SignedBy, Tone, Tone]
         assert written[1].event == SignedBy("van-7", key.public_key)
-        assert [bool(stamped.signature) for stamped in written] == [False, True, True]
+        assert [bool(stamped.signature) for stamped in written] == [False, True, True, True]
         assert [type(stamped.event) for stamped in journal.append(Tone("y"))] == [Tone]
         journal.seal()
     assert verify(folder, known=keys.known(tmp_path / "keys"), signed=True).holds
@@ -218,8 +218,8 @@ def test_with_a_key_every_event_is_signed_after_its_device_is_named(tmp_path: Pa
         journal.seal()
     other = keys.make("van-8", tmp_path / "other")
     with Journal.resume(folder, clock=TestClock(at=3000.0), key=other) as journal:
-        written = journal.append(Resumed("interrupted"))
-        assert [type(stamped.event) for stamped in written] == [SignedBy, Resumed]
+        written = journal.append(Resumed("interrupted"), Tone("x"))
+        assert [type(stamped.event) for stamped in written] == [SignedBy, Resumed, Tone]
         journal.seal()
     assert [name[:5] for name in verify(folder).signers] == ["van-7", "van-8"]
     assert verify(folder).holds
@@ -235,6 +235,7 @@ def test_with_a_key_every_event_is_signed_after_its_device_is_named(tmp_path: Pa
     (errno.EACCES, "its folder may not be written. The visit stops here, safely recorded up to now; allow writing"),
     (errno.EPERM, "its folder may not be written. The visit stops here, safely recorded up to now; allow writing"),
     (errno.EIO, "the disk failed (it failed). The visit stops here; look after the disk"),
+    (0, "the disk failed (it failed). The visit stops here; look after the disk"),
 ])
 def test_each_failure_of_the_disk_has_its_sentence(code: int, why: str, tmp_path: Path) -> None:
     folder = tmp_path / "v"

@@ -116,6 +116,22 @@ def test_each_of_these_ways_reads_back_as_its_value(code: str) -> None:
             assert numbers.read(name, way)[0] == value
 
 
+HALF = Decimal("0.5")
+
+
+@pytest.mark.parametrize(("name", "words", "read"), [
+    ("signed", "five below", (Decimal(-5),)),
+    ("signed", "zero below", ()),
+    ("quantity", "five degrees below", ((Decimal(-5), "degree"),)),
+    ("quantity", "five volts below", ()),
+    ("quantity", "zero degrees below zero", ()),
+    ("quantity", "half a volt", ((HALF, "volt"),)),
+    ("quantity", "half an ohm", ((HALF, "ohm"),)),
+])
+def test_below_is_of_temperatures_and_half_of_units(name: str, words: str, read: tuple[Any, ...]) -> None:
+    assert grammar("en").read(name, tuple(words.split())) == read
+
+
 def test_no_way_is_given_twice_and_none_reads_as_two_under_cardinal(code: str) -> None:
     numbers = grammar(code)
     for value in WHOLE:
