@@ -1,6 +1,5 @@
-"""The command line: one thin function a verb. Everything heavy is imported where it is used, so that --help is quick."""
-
-from __future__ import annotations
+"""The command line: one thin function a verb. Everything heavy is imported where it is used, so that --help is quick; for
+the same reason annotations are no strings here, each of which typer would compile."""
 
 import sys
 from pathlib import Path

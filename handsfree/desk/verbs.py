@@ -1,7 +1,5 @@
 """`handsfree desk` and the verbs beneath it, one thin function each. Everything heavy is imported where it is used."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 
