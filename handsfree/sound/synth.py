@@ -114,14 +114,6 @@ class Synthesiser:
         for text in texts:
             self._todo.put((text, self._stepped(steps)))
 
-    def caught_up(self, timeout: float) -> bool:
-        """Wait until everything asked for ahead so far is made."""
-        done = threading.Event()
-        self._todo.put(cast(Any, done))
-        if self._background is None:
-            self.ahead(())
-        return done.wait(timeout)
-
     def close(self) -> None:
         self._todo.put(None)
         self._worker.stop()
@@ -137,9 +129,6 @@ class Synthesiser:
 
     def _make_ahead(self) -> None:
         while (task := self._todo.get()) is not None:
-            if isinstance(task, threading.Event):
-                task.set()
-                continue
             with self._calm:
                 self._calm.wait_for(lambda: self._urgent == 0)
             try:

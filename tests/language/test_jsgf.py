@@ -1,9 +1,8 @@
-"""Grammar files: what is read, what is refused and how it is said, expanding, sampling, writing out again."""
+"""Grammar files: what is read, what is refused and how it is said, expanding, writing out again."""
 
 from __future__ import annotations
 
 import contextlib
-import random
 
 import pytest
 from hypothesis import given
@@ -11,9 +10,10 @@ from hypothesis import strategies as st
 
 from handsfree.errors import Trouble
 from handsfree.language import jsgf
-from handsfree.language.expand import expand, grammar_text, sample
+from handsfree.language.expand import expand
 from handsfree.language.jsgf import Choice, Expansion, Grammar, Repeat, Rule, Sequence, Tagged, Word
 from handsfree.resources import folder
+from tests.language.grammar_out import grammar_text
 
 HEAD = "#JSGF V1.0 UTF-8 en;\ngrammar g;\n"
 
@@ -74,8 +74,6 @@ def test_a_rule_that_refers_to_itself_is_refused() -> None:
     grammar = jsgf.parse(HEAD + "<r> = a <s>; <s> = b <r>;")
     with pytest.raises(Trouble, match="refers to itself"):
         expand(grammar, "r")
-    with pytest.raises(Trouble, match="refers to itself"):
-        sample(grammar, "r", random.Random(1))
 
 
 def test_a_missing_file_is_a_sentence(tmp_path: object) -> None:
@@ -100,12 +98,6 @@ _expansions: st.SearchStrategy[Expansion] = st.recursive(
 def test_writing_out_and_reading_back_says_the_same(expansion: Expansion) -> None:
     grammar = Grammar("g", {"r": Rule("r", expansion, True, 1)})
     assert expand(jsgf.parse(grammar_text(grammar)), "r") == expand(grammar, "r")
-
-
-@given(_expansions, st.integers())
-def test_a_sample_is_one_of_the_phrases(expansion: Expansion, seed: int) -> None:
-    grammar = Grammar("g", {"r": Rule("r", expansion, True, 1)})
-    assert sample(grammar, "r", random.Random(seed)) in expand(grammar, "r")
 
 
 @given(st.text(max_size=80))

@@ -191,7 +191,9 @@ def test_texts_made_ahead_do_not_hold_up_the_one_needed_now(tmp_path: Path) -> N
         time.sleep(0.1)
         voice.speak("Stop.")
         assert voice.made < 40
-        assert voice.caught_up(60)
+        until = time.monotonic() + 60
+        while voice.made < 41 and time.monotonic() < until:
+            time.sleep(0.05)
         made = voice.made
         assert made == 41
         voice.speak("Read the gauge on cabinet number 39 and say it.")
