@@ -61,6 +61,8 @@ class _Gathered:
 
 #: Kinds of step that are work on the cabinet.
 _WORK = ("instruct", "isolate", "prove", "restore", "wait")
+#: Of these, kinds whose first sentence only announces what is to be done.
+_ANNOUNCED = ("isolate", "restore")
 #: Where a step done speaks of a part that was changed. A heuristic over the procedure's own sentences.
 _PART = re.compile(r"\b(fit|exchange|replace|new deck|new part|spare|slide .* new)\b", re.IGNORECASE)
 _NONE_LINE = "None recorded."
@@ -109,6 +111,7 @@ def _gather(entries: Sequence[Stamped]) -> _Gathered:
     step: ev.StepEntered | None = None
     moved_on = said = False
     words: list[str] = []
+    announced = ""
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.HAPPENINGS) and not isinstance(event, ev.PromptEnded):
@@ -117,7 +120,7 @@ def _gather(entries: Sequence[Stamped]) -> _Gathered:
             (got.cut if step is not None and step.kind == "wait" and said else got.work).extend(words if moved_on else [])
             words = []
         if isinstance(event, ev.StepEntered):
-            step = event
+            step, announced = event, ""
         elif isinstance(event, ev.Gate):
             restored = restored or (event.was, event.now) == ("RESTORING", "LIVE")
         elif entry.n in corrected:
@@ -125,7 +128,8 @@ def _gather(entries: Sequence[Stamped]) -> _Gathered:
         elif isinstance(event, ev.ReadingTaken):
             (got.after if restored else got.before)[event.quantity] = event
         elif isinstance(event, ev.Say) and event.role == "step" and step is not None and event.step == step.step:
-            if step.kind in _WORK:
+            announced = announced or event.text
+            if step.kind in _WORK and not (step.kind in _ANNOUNCED and event.text == announced):
                 words.append(_told(event.text))
         elif type(event) in _LINES:
             for name, line in _LINES[type(event)](event):
