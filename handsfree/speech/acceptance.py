@@ -61,9 +61,15 @@ _COMMITTED = Path(__file__).with_name("acceptance_model.json")
 @cache
 def digest() -> str:
     """The SHA-256 of the committed models: what was measured with others does not hold for these. Trouble where the
-    file is missing or damaged."""
-    fitted()  # a missing or damaged file is told there
-    return hashlib.sha256(_COMMITTED.read_bytes()).hexdigest()
+    file is missing."""
+    try:
+        return hashlib.sha256(_COMMITTED.read_bytes()).hexdigest()
+    except OSError:
+        raise _damaged(_COMMITTED) from None
+
+
+def _damaged(place: Path) -> Trouble:
+    return Trouble(f"The acceptance model {place.name} is missing or damaged; install handsfree again.")
 
 
 @cache
@@ -77,7 +83,7 @@ def fitted(path: Path | None = None) -> Models:
             for engines, stakes in stored["models"].items()
         }
     except (OSError, ValueError, KeyError, TypeError):
-        raise Trouble(f"The acceptance model {place.name} is missing or damaged; install handsfree again.") from None
+        raise _damaged(place) from None
 
 
 def _model(values: Mapping[str, Any]) -> StakeModel:

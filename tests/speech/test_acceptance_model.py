@@ -81,3 +81,12 @@ def test_coefficients_that_are_no_numbers_are_trouble(tmp_path: Path) -> None:
         path.write_text(json.dumps(harmed), encoding="utf-8")
         with pytest.raises(Trouble, match="missing or damaged"):
             fitted.__wrapped__(path)
+
+
+def test_the_models_are_told_apart_by_the_hash_of_their_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    place = tmp_path / "model.json"
+    monkeypatch.setattr(acceptance, "_COMMITTED", place)
+    with pytest.raises(Trouble, match=r"model\.json is missing or damaged"):
+        acceptance.digest.__wrapped__()
+    place.write_bytes(b"abc")
+    assert acceptance.digest.__wrapped__() == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"  # FIPS 180-4
