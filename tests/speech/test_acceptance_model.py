@@ -89,4 +89,5 @@ def test_the_models_are_told_apart_by_the_hash_of_their_file(tmp_path: Path, mon
     with pytest.raises(Trouble, match=r"model\.json is missing or damaged"):
         acceptance.digest.__wrapped__()
     place.write_bytes(b"abc")
-    assert acceptance.digest.__wrapped__() == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"  # FIPS 180-4
+    known = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"  # of "abc", FIPS 180-2 (from memory)
+    assert acceptance.digest.__wrapped__() == known
