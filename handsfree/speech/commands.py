@@ -75,6 +75,10 @@ def enrol(sound_in: str | None, engine: str | None, forget: bool) -> None:
     module.save(folder, shifts, spoken, recogniser.name)
     learnt = ", ".join(f"{stake} {shift:+.2f}" for stake, shift in shifts.items()) or "nothing: every phrase was too unlike"
     print(f"Learnt (log-odds): {learnt}. Kept in {folder}; delete it with: handsfree enrol --forget")
+    opened, tried = module.gates_opened(recogniser, spoken)
+    print(f"A gate would have opened to {opened} of your {tried} phrases at the first try; nothing learnt changes that.")
+    if 2 * opened < tried:
+        print("That is few: a gate will often stay shut to this voice. Try a microphone nearer the mouth, or --typed.")
 
 
 def _pieces(sound_in: str | None) -> Iterator[Samples]:

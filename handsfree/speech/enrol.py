@@ -3,7 +3,7 @@
 Rules of this file:
 
 - What is learnt is one number a stake: log-odds added to the calibrated probability of choices and of readings. Never of a
-  gate: nobody's gate gets easier.
+  gate: nobody's gate gets easier. How often a gate would have opened is told, so that nobody finds out on a platform.
 - It is learnt from the person's own voice both ways: each phrase where it is in force (should be accepted) and where it is
   not (must not be). The second limits the first.
 - Recordings and the result stay in the folder given, on this machine; `forget` deletes them.
@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from handsfree.errors import Trouble
-from handsfree.language.meaning import Heard, Listening, NumberAsked, Sense
+from handsfree.language.meaning import GateAsked, Heard, Listening, NumberAsked, Sense, Verdict, gate_text
 from handsfree.speech.acceptance import digest as acceptance_digest
 from handsfree.speech.engine import RATE
 from handsfree.speech.weighing import Stake
@@ -48,6 +48,7 @@ class Reading:
 _ANSWERS = Listening(phrases=("cool", "warm", "hot", "running", "stopped", "frosted"), commands=())
 _COMMANDS = Listening()
 _NUMBER = Listening(number=NumberAsked("degF", -40, 250), commands=())
+_LOCKS = (("four", "two"), ("seven", "three", "nine"), ("one", "eight"))
 #: About two minutes at a reading pace, each said once with a pause.
 SCRIPT: tuple[Reading, ...] = (
     *(Reading(text, _ANSWERS) for text in _ANSWERS.phrases),
@@ -60,6 +61,7 @@ SCRIPT: tuple[Reading, ...] = (
             ("two oh eight", 208.0), ("ninety six point four", 96.4), ("sixty five", 65.0),
         )
     ),
+    *(Reading(gate_text("isolated", lock), Listening(gate=GateAsked("isolated", lock))) for lock in _LOCKS),
 )  # fmt: skip
 
 
@@ -90,8 +92,9 @@ def learn(
     little to go by is left out."""
     wanted: dict[Stake, list[float]] = {}
     unwanted: dict[Stake, list[float]] = {}
-    places = tuple(dict.fromkeys(reading.listening for reading, _ in spoken))
-    for reading, samples in spoken:
+    teaching = [(reading, samples) for reading, samples in spoken if reading.listening.gate is None]
+    places = tuple(dict.fromkeys(reading.listening for reading, _ in teaching))
+    for reading, samples in teaching:
         for place in places:
             heard = recogniser.hear(samples, place)
             stake = _stake(place)
@@ -104,6 +107,12 @@ def learn(
         for stake in (Stake.CHOICE, Stake.READING)
         if len(wanted.get(stake, [])) >= _FEWEST and stake in thresholds
     }
+
+
+def gates_opened(recogniser: Hears, spoken: Sequence[tuple[Reading, Samples]]) -> tuple[int, int]:
+    """How many of the gate's phrases were taken at the first try, and of how many."""
+    said = [recogniser.hear(samples, reading.listening) for reading, samples in spoken if reading.listening.gate is not None]
+    return sum(heard.verdict is Verdict.ACCEPTED for heard in said), len(said)
 
 
 def shift(wanted: Sequence[float], unwanted: Sequence[float], threshold: float) -> float:

@@ -38,7 +38,7 @@ class Scripted:
     def hear(self, samples: np.ndarray, listening: Listening) -> Heard:
         reading = enrol.SCRIPT[int(samples[0])]
         right = reading.listening == listening
-        sense = Sense.NUMBER if reading.value is not None else Sense.PHRASE
+        sense = Sense.NUMBER if reading.value is not None else Sense.GATE if reading.listening.gate else Sense.PHRASE
         meaning = Meaning(sense, reading.text, reading.value, spoken=reading.text)
         return Heard(Verdict.ASKED_AGAIN, meaning, 0.8 if right else 0.01)
 
@@ -51,6 +51,18 @@ def test_learning_never_touches_the_gate(tmp_path: Path) -> None:
     found = enrol.learn(Scripted(), SPOKEN, THRESHOLDS)
     assert set(found) == {Stake.CHOICE, Stake.READING}
     assert found[Stake.CHOICE] == pytest.approx(math.log(9) - math.log(4))
+
+
+def test_how_often_a_gate_would_have_opened_is_told() -> None:
+    class Opens(Scripted):
+        def hear(self, samples: np.ndarray, listening: Listening) -> Heard:
+            heard = super().hear(samples, listening)
+            return Heard(Verdict.ACCEPTED, heard.meaning, 0.99) if int(samples[0]) == len(SPOKEN) - 1 else heard
+
+    gates = sum(reading.listening.gate is not None for reading in enrol.SCRIPT)
+    assert gates >= 3
+    assert enrol.gates_opened(Scripted(), SPOKEN) == (0, gates)
+    assert enrol.gates_opened(Opens(), SPOKEN) == (1, gates)
 
 
 def test_too_little_said_teaches_nothing() -> None:
