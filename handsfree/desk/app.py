@@ -10,6 +10,7 @@ import time
 from collections.abc import AsyncIterator
 
 from anyio import CapacityLimiter
+from sqlalchemy.exc import OperationalError
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
@@ -19,8 +20,9 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from handsfree.desk import changes, pages, uploads, watch
+from handsfree.desk.database import gone
 from handsfree.desk.guard import HEADERS, Guard
-from handsfree.desk.ingest import refresh
+from handsfree.desk.rereading import read_folders
 from handsfree.desk.setting import Desk
 from handsfree.desk.web import HERE, sorry
 from handsfree.errors import Trouble
@@ -67,16 +69,29 @@ async def _failed(request: Request, error: Exception) -> Response:
     return PlainTextResponse("The desk failed at this; it is in its log. Try again.", 500, headers)
 
 
+async def _no_database(request: Request, error: Exception) -> Response:
+    """It may be deleted at any time: then it is built again at once, and not at the next look at the folders."""
+    if not gone(request.app.state.desk.engine):
+        raise error
+    request.app.state.wake.set()
+    said = "The database was deleted and is built again from the visits. Try again in a moment."
+    return PlainTextResponse(said, 503, {"retry-after": "5"})
+
+
 def build(desk: Desk, *, read_every: float | None = 60.0) -> Starlette:
     """`read_every`: seconds between looks at the folders, None for none but at the start."""
-    over = threading.Event()
+    over, wake = threading.Event(), threading.Event()
 
     def keep_reading() -> None:
         wait, swept = read_every, 0.0
-        while not over.wait(wait):
+        while True:
+            wake.wait(wait)
+            if over.is_set():
+                return
+            wake.clear()
             began = time.monotonic()
             try:
-                refresh(desk.engine, desk.visits, desk.known, sound_elsewhere=desk.files.elsewhere)
+                read_folders(desk)
                 if began - swept > SWEEP_EVERY:
                     desk.incoming.sweep()
                     swept = began
@@ -94,12 +109,13 @@ def build(desk: Desk, *, read_every: float | None = 60.0) -> Starlette:
         with watch.kept_in(desk.own):
             yield
         over.set()
+        wake.set()
 
     app = Starlette(
         routes=ROUTES, middleware=[Middleware(Guard, desk=desk)], lifespan=life,
-        exception_handlers={HTTPException: _http, Exception: _failed},
+        exception_handlers={HTTPException: _http, OperationalError: _no_database, Exception: _failed},
     )
-    app.state.desk = desk
+    app.state.desk, app.state.wake = desk, wake
     # Threads of their own: argon2 takes memory and a core each, an upload waits for a disk; neither keeps pages waiting.
     app.state.hashing = CapacityLimiter(os.cpu_count() or 2)
     app.state.storing = CapacityLimiter(8)

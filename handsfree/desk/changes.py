@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from handsfree.desk import people, queries, signoffs, watch
-from handsfree.desk.ingest import refresh
+from handsfree.desk.rereading import read_folders
 from handsfree.desk.signoffs import SignOff
 from handsfree.desk.web import (
     Form,
@@ -165,6 +165,6 @@ def sign_off(request: Request, form: Form) -> Response:
 @form_for_roles("supervisor")
 def read_again(request: Request, form: Form) -> Response:
     desk = desk_of(request)
-    done = refresh(desk.engine, desk.visits, desk.known, sound_elsewhere=desk.files.elsewhere)
+    done = read_folders(desk)
     said = f"The folders were read: {done.read} visits new or changed, {done.gone} gone, {done.same} as before."
     return then(request, "/", said)

@@ -5,6 +5,8 @@ SQLite for one desk, PostgreSQL for a fleet; nothing else here knows which it is
 
 from __future__ import annotations
 
+import contextlib
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -71,23 +73,45 @@ def _sqlite_manners(connection: Any, _: Any) -> None:
 
 @contextmanager
 def answering(engine: Engine) -> Iterator[None]:
-    """Trouble where the database does not answer, or is a file of something else."""
+    """Trouble where the database does not answer, is damaged, or is a file of something else."""
     try:
         yield
     except DatabaseError as error:
         said = str(error.orig).strip().splitlines()[0]
         name = engine.url.render_as_string()
+        if engine.dialect.name == "sqlite" and ("not a database" in said or "malformed" in said):
+            raise Trouble(f"The database {name} is damaged, or is none ({said}). A desk's own desk.sqlite3 may be deleted: "
+                          "it is built again. One of people is worked out from nothing: put a copy back.") from None
         raise Trouble(f"The database {name} does not answer: {said}. Start it, or see --database and --people.") from None
 
 
 def migrate(engine: Engine) -> None:
-    """Up to the newest migration, from whatever is there. Trouble where the database does not answer."""
+    """Up to the newest migration, from whatever is there. Trouble where the database does not answer, or was made by a
+    newer handsfree."""
     from alembic import command
     from alembic.config import Config
+    from alembic.util.exc import CommandError
 
     config = Config()
     config.set_main_option("script_location", str(MIGRATIONS))
     config.set_main_option("path_separator", "os")
-    with answering(engine), engine.begin() as connection:
-        config.attributes["connection"] = connection
-        command.upgrade(config, "head")
+    try:
+        with answering(engine), engine.begin() as connection:
+            config.attributes["connection"] = connection
+            command.upgrade(config, "head")
+    except CommandError as error:
+        name = engine.url.render_as_string()
+        raise Trouble(f"The database {name} was made by another version of handsfree ({error}). Install the newer one, or "
+                      "delete the database: it is built again from the visits.") from None
+
+
+def gone(engine: Engine) -> bool:
+    """An SQLite file that was deleted while the desk runs; a connection opened since has made an empty one of its name."""
+    if engine.dialect.name != "sqlite":
+        return False
+    path = Path(engine.url.database or "").absolute()
+    try:
+        with contextlib.closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as file:
+            return not file.execute("SELECT 1 FROM alembic_version").fetchall()  # written when the tables are made
+    except sqlite3.DatabaseError as error:
+        return not path.exists() or "no such table" in str(error)

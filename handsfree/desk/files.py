@@ -9,8 +9,10 @@ Rules of this file:
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
-from collections.abc import Callable
+import secrets
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +37,36 @@ class Files:
             if not self._root.strip("/"):
                 raise Trouble(f"The store {url} names no place to keep sound in. Write s3://BUCKET/PREFIX, or a folder.")
 
+    def try_out(self) -> None:
+        """Trouble where the store cannot be written, read and cleared: better now than with a visit on its way."""
+        if self._system is None:
+            return
+        at = self._at(".desk", f"trial-{secrets.token_hex(8)}")
+        try:
+            with self._answering():
+                self._make_room(at)
+                self._system.pipe_file(at, b"handsfree")
+                held = self._system.cat_file(at) == b"handsfree"
+                self._system.rm_file(at)
+        except OSError as error:
+            raise Trouble(f"The store {self.url} cannot be used: {error}. See its name and who may write there.") from None
+        if not held:
+            raise Trouble(f"The store {self.url} gave back something else than was put there; do not use it.")
+
+    @contextlib.contextmanager
+    def _answering(self) -> Iterator[None]:
+        """Every store has errors of its own, and not all of them are OSErrors."""
+        try:
+            yield
+        except OSError:
+            raise
+        except Exception as error:
+            raise OSError(f"{type(error).__name__}: {error}") from error
+
+    def _make_room(self, at: str) -> None:
+        if getattr(self._system, "protocol", None) in ("file", ("file", "local")):
+            self._system.makedirs(at.rpartition("/")[0], exist_ok=True)
+
     @property
     def elsewhere(self) -> bool:
         return self._system is not None
@@ -49,7 +81,8 @@ class Files:
             if local.is_file() and not local.is_symlink():
                 data = local.read_bytes()
             elif self._system is not None:
-                data = bytes(self._system.cat_file(self._at(visit, path)))
+                with self._answering():
+                    data = bytes(self._system.cat_file(self._at(visit, path)))
             else:
                 raise FileNotFoundError
         except FileNotFoundError:
@@ -63,23 +96,24 @@ class Files:
     def keep(self, visit: str, path: str, source: Path) -> None:
         """Into the store. OSError where it will not have it."""
         at = self._at(visit, path)
-        if getattr(self._system, "protocol", None) in ("file", ("file", "local")):
-            self._system.makedirs(at.rpartition("/")[0], exist_ok=True)
-        self._system.put_file(str(source), at)
+        with self._answering():
+            self._make_room(at)
+            self._system.put_file(str(source), at)
 
     def drop_others(self, visit: str, named: set[str]) -> None:
         """What the store has of a visit and `named` does not name: sound that was pruned."""
         if self._system is None:
             return
         root = self._at(visit, "")
-        try:
-            there = self._system.find(root)
-        except FileNotFoundError:
-            return
-        for at in there:
-            path = "/".join(str(at).rsplit("/", 2)[-2:])
-            if path not in named:
-                self._system.rm_file(at)
+        with self._answering():
+            try:
+                there = self._system.find(root)
+            except FileNotFoundError:
+                return
+            for at in there:
+                path = "/".join(str(at).rsplit("/", 2)[-2:])
+                if path not in named:
+                    self._system.rm_file(at)
 
     def check(self, named: list[tuple[str, str, str]], tell: Callable[[str], None]) -> int:
         """Every (visit, path, hash) fetched and held against its hash; `tell` is given each sentence. How many failed."""

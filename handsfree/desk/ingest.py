@@ -23,6 +23,7 @@ from typing import Any, TypeVar
 from sqlalchemy import Connection, Engine, delete, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
+from handsfree.desk.marks import judged_by
 from handsfree.desk.readout import VERSION, ReadOut, machine, read_out, unreadable
 from handsfree.desk.tables import OF_VISIT, FindingRow, Saying, SignOffRow, Visit
 from handsfree.errors import Trouble
@@ -60,7 +61,7 @@ def refresh(
         there = {row.name: (row.size, row.changed, row.reading) for row in connection.execute(
             select(Visit.name, Visit.size, Visit.changed, Visit.reading))}
     stale, seen = [], set()
-    for name, size, changed in folders(visits):
+    for name, size, changed in folders(visits, known):
         seen.add(name)
         if there.get(name) != (size, changed, VERSION):
             stale.append(visits / name)
@@ -81,8 +82,8 @@ def _take_out(connection: Connection, names: Sequence[str]) -> None:
     connection.execute(delete(Visit).where(Visit.name.in_(names)))
 
 
-def folders(visits: Path) -> Iterator[tuple[str, int, int]]:
-    """(name, size, change) of each visit's journal. Folders that begin with a dot are the desk's own."""
+def folders(visits: Path, known: Mapping[str, str] | None = None) -> Iterator[tuple[str, int, int]]:
+    """(name, size of the journal, `marks.judged_by`) of each visit. Folders that begin with a dot are the desk's own."""
     try:
         found = sorted(entry.name for entry in os.scandir(visits) if not entry.name.startswith(".") and entry.is_dir())
     except OSError as error:
@@ -92,7 +93,7 @@ def folders(visits: Path) -> Iterator[tuple[str, int, int]]:
             stat = (visits / name / JOURNAL).stat()
         except OSError:
             continue
-        yield name, stat.st_size, stat.st_mtime_ns
+        yield name, stat.st_size, judged_by(visits / name, known)
 
 
 def ingest(engine: Engine, folder: Path, known: dict[str, str] | None = None, *, sound_elsewhere: bool = False) -> None:
@@ -104,7 +105,7 @@ def _read(folder: Path, known: dict[str, str] | None, sound_elsewhere: bool) -> 
     try:
         return read_out(folder, known, machine(), sound_elsewhere=sound_elsewhere)
     except Trouble as trouble:
-        return unreadable(folder, trouble.sentence)
+        return unreadable(folder, trouble.sentence, known)
 
 
 def _read_all(stale: Sequence[Path], cores: int | None, reading: Callable[[Path], ReadOut]) -> Iterator[ReadOut]:

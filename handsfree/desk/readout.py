@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from handsfree.desk.marks import judged_by
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account, account
 from handsfree.journal.events import Opened, Stamped
@@ -17,7 +18,7 @@ from handsfree.journal.rows import range_of
 from handsfree.journal.verify import verify
 
 #: Raise it when what is read out of a folder changes: every visit is then read anew.
-VERSION = 1
+VERSION = 2
 
 #: Rules of the desk's own beside those of `journal.findings`.
 BROKEN, DEPARTED = "record does not hold", "record does not follow"
@@ -51,7 +52,7 @@ def read_out(
 ) -> ReadOut:
     """Everything the desk shows of a visit but its sound. `sound_elsewhere`: it is kept in a store, where each file is held
     against its hash when it is asked for. Trouble where nothing of the visit can be read."""
-    stat = (folder / "journal.jsonl").stat()
+    size, changed = (folder / "journal.jsonl").stat().st_size, judged_by(folder, known)
     seen = account(folder, the_machine or machine(), known=known)
     if sound_elsewhere:
         seen = replace(seen, report=verify(folder, known=known, sound=False))
@@ -65,7 +66,7 @@ def read_out(
         "findings": _findings(seen, began),
         "steps": _steps(seen.entries, began),
     }
-    return ReadOut(_visit(folder, seen, began, stat.st_size, stat.st_mtime_ns), rows)
+    return ReadOut(_visit(folder, seen, began, size, changed), rows)
 
 
 def _visit(folder: Path, seen: Account, began: float, size: int, changed: int) -> Values:
@@ -175,9 +176,11 @@ def _faults(entries: Sequence[Stamped], began: float) -> list[Values]:
     ]
 
 
-def finding_key(visit: str, n: int, rule: str) -> str:
-    """The name of a finding for good: the same record gives the same one, however often it is read."""
-    return hashlib.sha256(f"{visit}\n{n}\n{rule}".encode()).hexdigest()
+def finding_key(visit: str, n: int, rule: str, sentence: str) -> str:
+    """The name of a finding for good: the same record gives the same one, however often it is read. Where the record itself
+    is at fault its sentence belongs to the name: another fault at the same place is not signed off with the first."""
+    told = f"\n{sentence}" if rule in (BROKEN, DEPARTED) else ""
+    return hashlib.sha256(f"{visit}\n{n}\n{rule}{told}".encode()).hexdigest()
 
 
 def _findings(seen: Account, began: float) -> list[Values]:
@@ -190,7 +193,7 @@ def _findings(seen: Account, began: float) -> list[Values]:
         found.append((DEPARTED, seen.departure.n, seen.departure.at, f"{seen.departure.sentence}."))
     name = seen.folder.name
     return [
-        {"key": finding_key(name, n, rule), "n": n, "began": began, "at": at, "rule": rule, "sentence": sentence,
+        {"key": finding_key(name, n, rule, sentence), "n": n, "began": began, "at": at, "rule": rule, "sentence": sentence,
          "signed": False}
         for rule, n, at, sentence in found
     ]
@@ -230,16 +233,16 @@ def _steps(entries: Sequence[Stamped], began: float) -> list[Values]:
     return found
 
 
-def unreadable(folder: Path, problem: str) -> ReadOut:
+def unreadable(folder: Path, problem: str, known: dict[str, str] | None = None) -> ReadOut:
     """A folder of which nothing can be read is shown, too, with a finding that says so."""
     stat = (folder / "journal.jsonl").stat()
     began = datetime.fromtimestamp(stat.st_mtime).astimezone()
     visit: Values = {
-        "name": folder.name, "size": stat.st_size, "changed": stat.st_mtime_ns, "reading": VERSION, "head": "", "events": 0,
-        "problem": problem, "signed_by": "", "procedure": "", "technician": "", "site": "", "cabinet": "", "program": "",
-        "engine": "", "began": began.timestamp(), "began_text": began.isoformat(timespec="seconds"), "lasted": 0.0,
-        "outcome": "not readable", "trips": 1, "due": None,
+        "name": folder.name, "size": stat.st_size, "changed": judged_by(folder, known), "reading": VERSION, "head": "",
+        "events": 0, "problem": problem, "signed_by": "", "procedure": "", "technician": "", "site": "", "cabinet": "",
+        "program": "", "engine": "", "began": began.timestamp(), "began_text": began.isoformat(timespec="seconds"),
+        "lasted": 0.0, "outcome": "not readable", "trips": 1, "due": None,
     }
-    finding = {"key": finding_key(folder.name, 0, BROKEN), "n": 0, "began": visit["began"], "at": 0.0, "rule": BROKEN,
-               "sentence": problem, "signed": False}
+    key = finding_key(folder.name, 0, BROKEN, problem)
+    finding = {"key": key, "n": 0, "began": visit["began"], "at": 0.0, "rule": BROKEN, "sentence": problem, "signed": False}
     return ReadOut(visit, {"findings": [finding]})

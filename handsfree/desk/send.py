@@ -15,8 +15,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from handsfree.desk.marks import mark_of
 from handsfree.desk.sendline import Destination, KeyUnknown, Later, Line, Refused, ready, transfer
-from handsfree.desk.sendqueue import REFUSED, STORED, WAITING, Queue, Row, mark_of
+from handsfree.desk.sendqueue import REFUSED, STORED, WAITING, Queue, Row
 from handsfree.errors import Trouble
 from handsfree.journal.reader import JOURNAL
 

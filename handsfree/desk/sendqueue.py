@@ -10,15 +10,14 @@ Rules of this file:
 
 from __future__ import annotations
 
-import hashlib
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from handsfree.desk.marks import mark_of
 from handsfree.errors import Trouble
-from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND
 
 WAITING, STORED, REFUSED = "waiting", "stored", "refused"
 #: Seconds ahead that no honest `due` lies.
@@ -51,18 +50,6 @@ class Row:
     tries: int
     due: float
     why: str
-
-
-def mark_of(folder: Path) -> str:
-    """Names, sizes and times of a visit's files as one hash: another one where anything was written since."""
-    found = hashlib.sha256()
-    for path in [folder / JOURNAL, *(p for kind in (SOUND, ATTACHED) for p in sorted((folder / kind).glob("*")))]:
-        try:
-            stat = path.stat()
-        except OSError:
-            continue
-        found.update(f"{path.name}\0{stat.st_size}\0{stat.st_mtime_ns}\0".encode())
-    return found.hexdigest()
 
 
 class Queue:

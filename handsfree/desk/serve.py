@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import ipaddress
+import os
 import secrets
 import socket
 import sys
@@ -111,6 +112,7 @@ def open_desk(asked: Asked, tell: Any = None) -> tuple[Desk, Refreshed]:
     database.migrate(engine)
     known = keys.known()
     files = Files(asked.visits, asked.sound, asked.options)
+    files.try_out()
     done = refresh(engine, asked.visits, known, tell, sound_elsewhere=files.elsewhere)
     signoffs.rebuild(engine, asked.visits / database.OWN, known)
     desk = Desk(
@@ -169,5 +171,7 @@ def door_of(asked: Asked, settings: Any) -> socket.socket:
     try:
         return socket.create_server((asked.host, asked.port), family=family, backlog=2048)
     except OSError as error:
-        raise Trouble(f"The desk cannot listen on port {asked.port} of {asked.host} ({error.strerror or error}); choose "
+        code = error.errno or 0
+        why = os.strerror(code) if code > 0 else error.strerror or error  # the library's own sentence says it twice
+        raise Trouble(f"The desk cannot listen on port {asked.port} of {asked.host} ({why}); choose "
                       "another with --port, or stop what listens there.") from None

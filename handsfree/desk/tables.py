@@ -24,9 +24,10 @@ class Base(DeclarativeBase):
 
 
 class Visit(Base):
-    """`size`, `changed`: of the journal file when it was read, `reading`: version of the reading code, by these a refresh
-    knows what is stale. `trips`: 1, and one more for each return to one that was to be continued. `due`: earliest return of
-    one to be continued, None otherwise. `problem`: why the record does not hold, '' where it does."""
+    """`size`: of the journal file when it was read, `changed`: `marks.judged_by` then, `reading`: version of the reading
+    code; by these a refresh knows what is stale. `trips`: 1, and one more for each return to one that was to be
+    continued. `due`: earliest return of one to be continued, None otherwise. `problem`: why the record does not hold, ''
+    where it does."""
 
     __tablename__ = "visits"
 

@@ -6,7 +6,7 @@ import functools
 import hashlib
 import hmac
 from collections.abc import Awaitable, Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, quote, urlencode
@@ -213,7 +213,7 @@ def seconds_of_day(text: str, *, end: bool = False) -> float | None:
         return None
     if not 1970 < begin.year < 9999:  # what no clock has shown yet no zone can be worked out for
         return None
-    return begin.astimezone().timestamp() + (86_400 if end else 0)
+    return (begin + timedelta(days=end)).astimezone().timestamp()  # a day on which the clock is changed has 23 or 25 hours
 
 
 def now() -> float:

@@ -140,7 +140,7 @@ def range_of(reading: ev.ReadingTaken) -> str:
 def _utterance(event: ev.Utterance) -> _Part:
     words = event.spoken or event.text or event.words
     how = "typed, " if event.typed else ""
-    aside = f"{how}{event.verdict}, {event.sure:.0%} sure"
+    aside = f"{how}{event.verdict}, {event.sure:.1%} sure"
     topics = _GATES if event.sense in ("gate", "denial") else _NONE
     if event.verdict == "asked again":
         rivals = ", ".join(text or f"{value:g}" if value is not None else text for _, text, value in event.rivals)

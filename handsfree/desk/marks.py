@@ -1,0 +1,28 @@
+"""Whether anything of a visit's folder was written since: told by names, sizes and times, without reading it."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from pathlib import Path
+
+from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND
+
+
+def mark_of(folder: Path) -> str:
+    """Names, sizes and times of a visit's files as one hash: another one where anything was written since."""
+    found = hashlib.sha256()
+    for path in [folder / JOURNAL, *(p for kind in (SOUND, ATTACHED) for p in sorted((folder / kind).glob("*")))]:
+        try:
+            stat = path.stat()
+        except OSError:
+            continue
+        found.update(f"{path.name}\0{stat.st_size}\0{stat.st_mtime_ns}\0".encode())
+    return found.hexdigest()
+
+
+def judged_by(folder: Path, known: Mapping[str, str] | None) -> int:
+    """The mark together with the keys that signatures are judged by, as a number of 63 bits: what a database holds of a
+    visit holds as long as this is the same."""
+    keys = "".join(f"{key}\0{device}\0" for key, device in sorted((known or {}).items()))
+    return int.from_bytes(hashlib.sha256(f"{mark_of(folder)}\0{keys}".encode()).digest()[:8]) >> 1

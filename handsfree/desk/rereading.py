@@ -1,0 +1,24 @@
+"""The folders read again while the desk runs."""
+
+from __future__ import annotations
+
+import threading
+
+from handsfree.desk import database, signoffs
+from handsfree.desk.ingest import Refreshed, refresh
+from handsfree.desk.setting import Desk
+
+_one_builds = threading.Lock()
+
+
+def read_folders(desk: Desk) -> Refreshed:
+    """The database as the folders are now; one that was deleted meanwhile is built again, with its sign-offs."""
+    with _one_builds:
+        anew = database.gone(desk.engine)
+        if anew:
+            desk.engine.dispose()  # connections that still have the file that is no more
+            database.migrate(desk.engine)
+        done = refresh(desk.engine, desk.visits, desk.known, sound_elsewhere=desk.files.elsewhere)
+        if anew:
+            signoffs.rebuild(desk.engine, desk.own, desk.known)
+    return done
