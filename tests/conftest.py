@@ -8,11 +8,14 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 _LIVE = Path(__file__).parent / "live"
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    settings.register_profile("untimed", deadline=None)  # a first example may load tables; no test is a timed one
+    settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "untimed"))
     worker = getattr(config, "workerinput", None)
     if worker and worker["workerid"] != "gw0":
         os.nice(19)

@@ -36,6 +36,10 @@ def ground(tmp_path_factory: pytest.TempPathFactory) -> Path:
     assert done.returncode == 0, done.stderr
     (made,) = (folder / "visits").iterdir()
     made.rename(folder / "visit")
+    shutil.copytree(folder / "visit", folder / "locked")
+    (folder / "locked" / "journal.lock").unlink(missing_ok=True)
+    (folder / "locked" / "journal.lock").mkdir()
+    (folder / "linked.jsonl").symlink_to(folder / "visit" / "journal.jsonl")
     (folder / "file.bin").write_bytes(b"\x00\xff\x01not at all\n" * 9)
     (folder / "nothing-in-it").touch()
     (folder / "folder").mkdir()
@@ -78,7 +82,16 @@ WRONG = [
     ("replay nothing", 2, "holds no visit"),
     ("replay blank", 3, "does not begin with an opened visit"),
     ("replay visit --speed nan", 2, "from 0.1 to 100"),
-    ("replay visit --html folder", 2, "is a folder, not a file"),
+    ("replay visit --html folder", 2, ".html or .htm"),
+    ("replay visit --html visit/journal.jsonl", 2, ".html or .htm"),
+    ("replay visit --html visit/sound/00001.html", 2, "belongs to the record of a visit"),
+    ("replay visit --pdf mine.yaml", 2, "as .pdf"),
+    ("export events visit/journal.jsonl --visit visit", 2, "belongs to the record of a visit"),
+    ("export events linked.jsonl --visit visit", 2, "belongs to the record of a visit"),
+    ("export sound visit/sound/00001.flac --visit visit", 2, "belongs to the record of a visit"),
+    ("demo --sound-out visit/attached/x.wav", 2, "belongs to the record of a visit"),
+    ("schema --out mine.yaml", 2, "give --out such a name"),
+    ("visit --resume locked --typed", 2, "Nothing can be recorded in locked"),
     ("replay visit --pdf file.bin/x.pdf", 2, "cannot be written"),
     ("export events file.bin/x.jsonl --visit visit", 2, "cannot be written"),
     ("export sound /nowhere/out.flac --visit visit", 2, "cannot be written"),
@@ -98,12 +111,12 @@ WRONG = [
     ("sound check --sound-in file.bin", 2, "is not sound that can be read"),
     ("sound check --sound-in nothing-in-it", 2, "is empty; record it again"),
     ("chart file.bin", 2, "is not the name of a procedure"),
-    ("chart too-warm --out folder", 2, "Is a directory"),
+    ("chart too-warm --out folder", 2, "is a folder, not a file"),
     ("print too-warm --out /nowhere/x.pdf", 2, "cannot be written"),
     ("compare too-warm nothing", 2, "There is no procedure"),
     ("check folder", 2, "There is no procedure file"),
     ("record ok-name --typed --folder file.bin", 2, "cannot be made"),
-    ("schema --out folder", 2, "Is a directory"),
+    ("schema --out folder", 2, "is a folder, not a file"),
     ("send visit --to http://127.0.0.1:9 --key nothing", 2, "cannot be read"),
     ("send visit --to ftp://desk", 2, "is no address of a desk"),
     ("relisten folder", 2, "There is no visit"),
@@ -170,7 +183,8 @@ def test_what_was_refused_wrote_nothing(ground: Path) -> None:
     for words in ("export events out.jsonl --visit garbage", "visit too-warm --typed --sound-in room.flac --visits new",
                   "record door-and-fan --typed --sound-in room.flac"):  # fmt: skip
         program(words.split(), ground)
-    assert not {"out.jsonl", "new", "procedures"} & {path.name for path in ground.iterdir()}
+    assert not {"out.jsonl", "new", "procedures", "mine.yaml"} & {path.name for path in ground.iterdir()}
+    assert program(["verify", "visit"], ground).returncode == 0
 
 
 def test_the_desk_tells_its_address_only_once_it_listens(ground: Path) -> None:

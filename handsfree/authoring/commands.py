@@ -66,9 +66,12 @@ def _show(recording: Recording, state: State, as_json: bool) -> None:
         data: dict[str, Any] = {"procedure": str(path), "finished": finished, "steps": len(state.draft.steps)}
         print(json.dumps(data | {"unsure": unsure}, ensure_ascii=False))
         return
-    print(f"Written: {path}")
+    print(f"Written: {path}" if path.is_file() else "No file was written: there is neither a title nor a step yet.")
+    if recording.shelf.before.is_file():
+        print(f"Recording keeps no comments: the file with them is beside it, {recording.shelf.before}.")
     if not finished:
-        print(f"Not finished; take it up with: handsfree record {recording.shelf.name}")
+        where = "" if recording.shelf.folder == Path("procedures") else f" --folder {recording.shelf.folder}"
+        print(f"Not finished; take it up with: handsfree record {recording.shelf.name}{where}")
 
 
 @dataclass(frozen=True)

@@ -59,15 +59,38 @@ class Shelf:
         return as_yaml(draft, self.sounds(draft))
 
     def save(self, draft: Draft) -> None:
-        """Trouble where the disk does not take it."""
+        """A file that says the same already stays as it is, comments and all; of one with comments a copy is left beside,
+        for what is recorded has none. Nothing is written of a procedure that has neither title nor step. Trouble where the
+        disk does not take it."""
+        if not draft.steps and not draft.header.get("title") and not self.path.is_file():
+            return
+        text = self.text(draft)
         try:
             for step in draft.steps:
                 if step.clips:
                     self._write_sound(self._file(step.id, step.clips), step.clips)
-            replace_file(self.path, self.text(draft).encode("utf-8"))
+            by_hand = self._by_hand()
+            if by_hand and yamlfile.read(by_hand).data == yamlfile.read(text).data:
+                return
+            if "#" in by_hand:
+                replace_file(self.before, by_hand.encode("utf-8"))
+            replace_file(self.path, text.encode("utf-8"))
         except OSError as error:
             why = error.strerror or str(error)
             raise Trouble(f"{self.path.name} cannot be saved ({why}); mend that, then record again: all is kept.") from None
+
+    @property
+    def before(self) -> Path:
+        """What stood in the procedure's file before a recording took its comments away."""
+        return self.path.with_suffix(".yaml.before")
+
+    def _by_hand(self) -> str:
+        """The file as it stands where a person wrote it, '' where a recorder did or there is none."""
+        try:
+            text = self.path.read_text(encoding="utf-8")
+            return "" if as_yaml(from_data(yamlfile.read(text).data, text), {}) == text else text
+        except (OSError, UnicodeDecodeError, Trouble):
+            return ""
 
     def _write_sound(self, name: str, clips: tuple[str, ...]) -> None:
         if (self.folder / name).is_file():

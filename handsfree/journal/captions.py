@@ -22,6 +22,7 @@ from handsfree.journal.account import Account
 from handsfree.journal.events import Utterance
 from handsfree.journal.replay import Voice
 from handsfree.journal.rows import Row, clock
+from handsfree.outputs import save, save_by
 
 RATE = 16_000
 LONGEST_GAP = 3.0
@@ -46,18 +47,32 @@ def write(account: Account, flac: Path, voice: Voice | None = None) -> Path:
     import soundfile
 
     vtt = flac.with_suffix(".vtt")
-    cues = []
-    try:
-        with soundfile.SoundFile(flac, "w", RATE, 1, "PCM_16", format="FLAC") as out:
+    cues: list[Cue] = []
+
+    def fill(path: Path) -> None:
+        with soundfile.SoundFile(path, "w", RATE, 1, "PCM_16", format="FLAC") as out:
             for samples, cue in pieces(account, voice):
                 if samples is not None:
-                    out.write(samples)
+                    _put(out, samples)
                 if cue is not None:
                     cues.append(cue)
-        vtt.write_text(webvtt(cues), encoding="utf-8", newline="\n")
-    except (OSError, soundfile.LibsndfileError) as error:
-        raise Trouble(f"The sound of the visit cannot be written to {flac}: {str(error).rstrip('.')}.") from None
+
+    def _put(out: Any, samples: Any) -> None:
+        try:
+            out.write(samples)
+        except soundfile.LibsndfileError as error:
+            raise OSError(_why(error)) from None
+
+    try:
+        save_by(flac, fill)
+    except soundfile.LibsndfileError as error:
+        raise Trouble(f"{flac} cannot be written: {_why(error)}. Choose another place.") from None
+    save(vtt, lambda: webvtt(cues).encode())
     return vtt
+
+
+def _why(error: Any) -> str:
+    return str(error.error_string).rstrip(".").lower()
 
 
 def pieces(account: Account, voice: Voice | None) -> Iterator[tuple[Any, Cue | None]]:
@@ -85,7 +100,11 @@ def _samples(folder: Path, row: Row, voice: Voice | None) -> Any:
     if row.clip and (folder / row.clip).is_file():
         import soundfile
 
-        samples, rate = soundfile.read(folder / row.clip, dtype="float32", always_2d=True)
+        try:
+            samples, rate = soundfile.read(folder / row.clip, dtype="float32", always_2d=True)
+        except (soundfile.LibsndfileError, ValueError) as error:
+            why = f"{folder / row.clip} is no sound that can be read ({error}); run 'handsfree verify {folder}'."
+            raise Trouble(why, 3) from None
         if rate == RATE:
             return samples[:, 0]
     if row.what == "said" and voice is not None:

@@ -5,15 +5,12 @@ Each raises Trouble for what a person must see; a record that does not hold is T
 
 from __future__ import annotations
 
-import contextlib
 import json
-import os
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterator
 from datetime import datetime, timedelta
 from itertools import chain
 from pathlib import Path
-from typing import Any
 
 from rich.console import Console
 from rich.markup import escape
@@ -24,6 +21,7 @@ from handsfree.journal.events import Stamped
 from handsfree.journal.follow import Machine
 from handsfree.journal.replay import Play, Voice
 from handsfree.journal.shapes import HASH
+from handsfree.outputs import kind_of, save, save_by
 
 #: What `export` knows, and the end of the file's name that each is usually given.
 EXPORTS = ("readings", "events", "schema", "sound")
@@ -73,6 +71,10 @@ def replay(
     from handsfree.journal.account import account
 
     out = console or Console()
+    if html is not None:
+        kind_of(html, (".html", ".htm"), "A visit's page")
+    if pdf is not None:
+        kind_of(pdf, (".pdf",), "A visit on paper")
     want = terminal.wish(speed, begin, only)
     told = account(visit, machine, device_keys.known(keys_folder))
     if html is not None:
@@ -108,10 +110,10 @@ def keys(
     """Show the keys; first make this device's (`make`: its name) or trust another's (`trust`: its name and public key)."""
     out = console or Console()
     folder = keys_folder or device_keys.default_folder()
+    if trust is not None:  # first: where it is none, no key is made either
+        device_keys.trust(*trust, folder)
     if make is not None:
         device_keys.make(make, folder)
-    if trust is not None:
-        device_keys.trust(*trust, folder)
     own = device_keys.load(folder)
     if own is None:
         out.print("This device has no key; make one with: handsfree keys --make NAME", highlight=False, soft_wrap=True)
@@ -159,9 +161,9 @@ def export(visit: Path | None, what: str, to: Path, *, voice: Voice | None = Non
         from handsfree.journal.account import account
         from handsfree.journal.captions import write
 
-        _suffix(to, (".flac",), "The sound of a visit")
+        kind_of(to, (".flac",), "The sound of a visit")
         out.print(escape(f"Written: {write(account(visit), to, voice)}"), highlight=False, soft_wrap=True)
-    elif _suffix(to, (".csv", ".parquet"), "Readings") == ".csv":
+    elif kind_of(to, (".csv", ".parquet"), "Readings") == ".csv":
         entries = _begun(visit)
         save(to, lambda: exports.readings_csv(entries).encode())
     else:
@@ -190,7 +192,7 @@ def report(visit: Path, to: Path, *, keys_folder: Path | None = None, console: C
 
     told = account(visit, known=device_keys.known(keys_folder))
     found = service(told)
-    if _suffix(to, (".md", ".pdf"), "A service report") == ".md":
+    if kind_of(to, (".md", ".pdf"), "A service report") == ".md":
         save(to, lambda: markdown(found).encode())
     else:
         from handsfree.journal.pdf import service_pdf
@@ -199,35 +201,3 @@ def report(visit: Path, to: Path, *, keys_folder: Path | None = None, console: C
     (console or Console()).print(escape(f"Written: {to}"), highlight=False, soft_wrap=True)
     if not told.report.holds:
         raise Trouble(f"The record of {visit} does not hold at event {told.report.at}. {told.report.problem}", 3)
-
-
-def _suffix(to: Path, known: tuple[str, ...], what: str) -> str:
-    if to.suffix.lower() not in known:
-        raise Trouble(f"{what} can be written as {' or '.join(known)}; give the file such a name, not '{to.name}'.")
-    return to.suffix.lower()
-
-
-def save(to: Path, make: Callable[[], bytes | Iterable[bytes]]) -> None:
-    """Whole or not at all."""
-
-    def write(path: Path) -> None:
-        made = make()
-        with path.open("wb") as out:
-            for part in [made] if isinstance(made, bytes) else made:
-                out.write(part)
-
-    save_by(to, write)
-
-
-def save_by(to: Path, write: Callable[[Path], Any]) -> None:
-    if not to.name or to.is_dir():
-        raise Trouble(f"{to} is a folder, not a file. Give the name of the file to write.")
-    part = to.with_name(f".{to.name}.part")
-    try:
-        write(part)
-        os.replace(part, to)
-    except OSError as error:
-        raise Trouble(f"{to} cannot be written: {error.strerror}. Choose another place.") from None
-    finally:
-        with contextlib.suppress(OSError):  # also where the folder it should stand in is a file
-            part.unlink()

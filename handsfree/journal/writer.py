@@ -261,6 +261,8 @@ def _locked(folder: Path) -> FileLock:
         lock.acquire()
     except Timeout:
         raise Trouble(f"{folder} is being written by another handsfree. Stop that one first.") from None
+    except OSError as error:
+        raise _trouble(folder, error) from None
     return lock
 
 

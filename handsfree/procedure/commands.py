@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from handsfree.errors import Trouble
+from handsfree.outputs import save
 from handsfree.procedure.model import Book
 
 
@@ -67,6 +68,7 @@ def compare(old: Book, new: Book, as_json: bool = False) -> None:
 def schema(out: Path | None = None) -> None:
     from handsfree.procedure.schema import schema as made
 
+    _kind_of(out, "A schema", (".json",))
     _write(json.dumps(made(), indent=2, ensure_ascii=False) + "\n", out)
 
 
@@ -115,8 +117,5 @@ def _write(content: str | bytes, out: Path | None) -> None:
         sys.stdout.write(content if isinstance(content, str) else content.decode("latin-1"))
         return
     data = content.encode("utf-8") if isinstance(content, str) else content
-    try:
-        out.write_bytes(data)
-    except OSError as error:
-        raise Trouble(f"{out.name} cannot be written ({error.strerror}); choose another place with --out.") from None
+    save(out, lambda: data)
     print(f"Written: {out}")

@@ -18,6 +18,7 @@ import soxr
 from numpy.typing import NDArray
 
 from handsfree.errors import Trouble
+from handsfree.outputs import spare_the_record
 from handsfree.sound.samples import RATE, Samples, from_int16, to_int16
 
 #: Longest sound read whole into memory; longer ones are for streaming.
@@ -148,6 +149,7 @@ class SoundOut:
         kind = ENDINGS.get(Path(path).suffix.lower())
         if kind is None:
             raise Trouble(f"Sound cannot be written to '{path}'; end the name in .wav or .flac, or give '-'.")
+        spare_the_record(Path(path))
         try:
             self._file = soundfile.SoundFile(self.path, "w", rate, 1, format=kind[0], subtype=kind[1])
         except (soundfile.LibsndfileError, RuntimeError, OSError) as fault:

@@ -224,3 +224,40 @@ def test_it_can_be_stopped_at_any_question(tmp_path: Path) -> None:
         told = typed([*lines, "stop recording", "new step"], tmp_path / str(len(lines)))
         assert told.state.outcome == "stopped"
         assert told.said[-1] == "The recording is stopped. Everything kept is saved."
+
+
+BY_HAND = """# Written by hand. All names are invented.
+procedure: fan-look
+title: Look at the fan  # a remark
+version: 1
+language: en
+steps:
+  # common practice, no source
+  - {id: brush, kind: instruct, say: Brush the condenser.}
+  - {id: end-done, kind: end, outcome: done, say: The work is over.}
+"""
+
+
+def test_a_file_written_by_hand_is_left_alone_until_something_is_changed(tmp_path: Path) -> None:
+    path = tmp_path / "fan-look.yaml"
+    path.write_text(BY_HAND, encoding="utf-8")
+    typed([], tmp_path)
+    assert path.read_text(encoding="utf-8") == BY_HAND
+    assert not path.with_suffix(".yaml.before").exists()
+
+
+def test_a_recording_that_takes_comments_away_leaves_the_file_that_had_them_beside(tmp_path: Path) -> None:
+    path = tmp_path / "fan-look.yaml"
+    path.write_text(BY_HAND, encoding="utf-8")
+    told = typed(["new step", "Look that the fan turns.", "an instruction", "that is all", "keep"], tmp_path)
+    assert len(told.state.draft.steps) == 3
+    assert "invented" not in path.read_text(encoding="utf-8")
+    before = path.with_suffix(".yaml.before")
+    assert before.read_text(encoding="utf-8") == BY_HAND
+    typed(["new step", "Look that the lamp is lit.", "an instruction", "that is all", "keep"], tmp_path)
+    assert before.read_text(encoding="utf-8") == BY_HAND, "what the recorder wrote itself is no reason to write it again"
+
+
+def test_nothing_recorded_leaves_no_file(tmp_path: Path) -> None:
+    typed([], tmp_path)
+    assert not (tmp_path / "fan-look.yaml").exists()

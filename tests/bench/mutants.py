@@ -170,7 +170,7 @@ def _options(target: Target) -> list[str]:
     from hypothesis import settings
 
     settings.register_profile("mutants", max_examples=25, deadline=None, derandomize=True, database=None)
-    settings.load_profile("mutants")
+    os.environ["HYPOTHESIS_PROFILE"] = "mutants"
     os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"  # loading them would cost more than the tests
     chosen = ["-k", f"not ({target.leave_out})"] if target.leave_out else []
     plain = ["-o", "addopts=--import-mode=importlib"]  # the project's own options are for plug-ins that are not loaded

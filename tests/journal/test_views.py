@@ -333,6 +333,17 @@ def test_the_sound_of_the_visit_has_captions_that_fit_it(told: Account, tmp_path
     assert np.abs(samples[int((begin + 0.05) * rate) : int((end - 0.05) * rate)]).max() > 0.15  # the clip's tone is there
 
 
+def test_a_clip_that_is_no_sound_is_named_and_nothing_is_left(done: Path, tmp_path: Path) -> None:
+    visit = tmp_path / "visit"
+    shutil.copytree(done, visit)
+    clip = sorted((visit / "sound").glob("*.flac"))[2]
+    clip.write_bytes(b"no sound at all" * 50)
+    with pytest.raises(Trouble, match=rf"{clip.name} is no sound that can be read .* run 'handsfree verify") as trouble:
+        commands.export(visit, "sound", tmp_path / "out.flac")
+    assert trouble.value.status == 3
+    assert not [path for path in tmp_path.iterdir() if path != visit]
+
+
 def test_a_file_is_written_whole_or_not_at_all(done: Path, tmp_path: Path) -> None:
     with pytest.raises(Trouble, match="cannot be written"):
         commands.export(done, "events", tmp_path / "no" / "such" / "e.jsonl")

@@ -1,0 +1,58 @@
+"""Files that a person names to be written: whole or not at all, and never over a part of a visit's record."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any
+
+from handsfree.errors import Trouble
+
+_JOURNAL = "journal.jsonl"
+_BESIDE = ("sound", "attached")
+
+
+def spare_the_record(to: Path) -> None:
+    """Trouble where `to` is, or would stand among, what a visit's record is made of."""
+    place = Path(os.path.realpath(to))
+    visit = place.parent.parent if place.parent.name in _BESIDE else place.parent
+    part = place.parent.name in _BESIDE or place.name.startswith("journal.")
+    if part and (place.name == _JOURNAL or (visit / _JOURNAL).is_file()):
+        raise Trouble(f"{to} belongs to the record of a visit, which nothing may write over; give another name.")
+
+
+def save(to: Path, make: Callable[[], bytes | Iterable[bytes]]) -> None:
+    """Whole or not at all. Trouble as of `save_by`."""
+
+    def write(path: Path) -> None:
+        made = make()
+        with path.open("wb") as out:
+            for part in [made] if isinstance(made, bytes) else made:
+                out.write(part)
+
+    save_by(to, write)
+
+
+def save_by(to: Path, write: Callable[[Path], Any]) -> None:
+    """`write` is given a file beside `to` that takes its place when it is whole. Trouble where that cannot be."""
+    if not to.name or to.is_dir():
+        raise Trouble(f"{to} is a folder, not a file. Give the name of the file to write.")
+    spare_the_record(to)
+    part = to.with_name(f".{to.name}.part")
+    try:
+        write(part)
+        os.replace(part, to)
+    except OSError as error:
+        raise Trouble(f"{to} cannot be written: {error.strerror or error}. Choose another place.") from None
+    finally:
+        with contextlib.suppress(OSError):  # also where the folder it should stand in is a file
+            part.unlink()
+
+
+def kind_of(to: Path, known: tuple[str, ...], what: str) -> str:
+    """The ending of the name, in small letters. Trouble where it is none of `known`."""
+    if to.suffix.lower() not in known:
+        raise Trouble(f"{what} can be written as {' or '.join(known)}; give the file such a name, not '{to.name}'.")
+    return to.suffix.lower()
