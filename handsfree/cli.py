@@ -101,6 +101,8 @@ def models(
     """The recognition models at hand, with their hashes."""
     if add is None and (name or language):
         raise Trouble("--name and --language say what a model is called that is installed; name its file with --add.")
+    _not_with("--add", add is not None, fetch=fetch, fetch_whisper=fetch_whisper or None)
+    _not_with("--fetch", fetch, fetch_whisper=fetch_whisper or None)
     from handsfree.speech import commands
 
     commands.models(add, name, language, fetch, fetch_whisper)
@@ -113,6 +115,7 @@ def enrol(
     forget: Annotated[bool, typer.Option("--forget", help="Delete the enrolment, recordings and all.")] = False,
 ) -> None:
     """Two minutes of reading fit the acceptance to one person. Never required; kept on this machine."""
+    _not_with("--forget", forget, sound_in=sound_in, engine=engine)
     from handsfree.speech import commands
 
     commands.enrol(sound_in, engine, forget)
@@ -167,6 +170,8 @@ def replay(
     pdf: Annotated[Path | None, typer.Option(help="Write it on paper.")] = None,
 ) -> None:
     """The visit as it went, worked out again from its record; exit status 3 where the record does not follow from it."""
+    for name, path in (("--html", html), ("--pdf", pdf)):  # the whole visit stands there
+        _not_with(name, path is not None, speed=speed, only=only, **{"from": begin})
     from handsfree.journal import commands
     from handsfree.visit import review
 
