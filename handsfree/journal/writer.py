@@ -65,7 +65,7 @@ class Journal:
         except FileExistsError:
             raise Trouble(f"{folder} is there already. Give the visit a folder of its own, or resume that one.") from None
         except OSError as error:
-            raise _trouble(folder, error) from None
+            raise _trouble(folder, error, begun=False) from None
         return journal
 
     @classmethod
@@ -266,18 +266,25 @@ def _locked(folder: Path) -> FileLock:
     return lock
 
 
+#: What is the matter, and what to do about it.
 _WHY = {
-    errno.ENOSPC: "the disk is full. The visit stops here, safely recorded up to now; free some space",
-    errno.EDQUOT: "the disk quota is used up. The visit stops here, safely recorded up to now; free some space",
-    errno.EROFS: "the disk is read-only. The visit stops here, safely recorded up to now; make it writable",
-    errno.EACCES: "its folder may not be written. The visit stops here, safely recorded up to now; allow writing",
-    errno.EPERM: "its folder may not be written. The visit stops here, safely recorded up to now; allow writing",
+    errno.ENOSPC: ("the disk is full", "free some space"),
+    errno.EDQUOT: ("the disk quota is used up", "free some space"),
+    errno.EROFS: ("the disk is read-only", "make it writable"),
+    errno.EACCES: ("its folder may not be written", "allow writing"),
+    errno.EPERM: ("its folder may not be written", "allow writing"),
 }
 
 
-def _trouble(folder: Path, error: OSError) -> Trouble:
-    why = _WHY.get(error.errno or 0, f"the disk failed ({error.strerror}). The visit stops here; look after the disk")
-    return Trouble(f"Nothing can be recorded in {folder}: {why}, then resume the visit with 'handsfree visit --resume'.")
+def _trouble(folder: Path, error: OSError, *, begun: bool = True) -> Trouble:
+    reason, advice = _WHY.get(error.errno or 0, (f"the disk failed ({error.strerror})", "look after the disk"))
+    if not begun:
+        return Trouble(f"No record can be begun in {folder}: {reason}; {advice}, then begin again.")
+    stops = "The visit stops here, safely recorded up to now" if error.errno in _WHY else "The visit stops here"
+    return Trouble(
+        f"Nothing can be recorded in {folder}: {reason}. {stops}; {advice}, then resume the visit with "
+        "'handsfree visit --resume'."
+    )
 
 
 def _cleaned(event: Any) -> Any:

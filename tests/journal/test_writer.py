@@ -241,6 +241,14 @@ def test_each_failure_of_the_disk_has_its_sentence(code: int, why: str, tmp_path
     folder = tmp_path / "v"
     with pytest.raises(Trouble) as trouble:
         Journal.create(folder, disk=FailingDisk("folder", code=code))
+    reason, advice = why.split(". ")[0], why.split("; ")[1]
+    assert trouble.value.sentence == f"No record can be begun in {folder}: {reason}; {advice}, then begin again."
+    disk = FailingDisk(code=code)
+    journal = Journal.create(folder, disk=disk, clock=TestClock())
+    journal.append(OPENED)
+    disk.at = {"write"}
+    with pytest.raises(Trouble) as trouble:
+        journal.append(Tone("x"))
     assert trouble.value.sentence == (
         f"Nothing can be recorded in {folder}: {why}, then resume the visit with 'handsfree visit --resume'."
     )
