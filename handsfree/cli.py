@@ -71,7 +71,9 @@ def visit(
         procedure=procedure, resume=resume, typed=typed, sound_in=sound_in, sound_out=sound_out, engine=engine,
         visits=visits, technician=technician, site=site, cabinet=cabinet, screen=screen,
     )
-    commands.visit(ask, as_json=json)
+    from handsfree.visit.live import live_visit
+
+    commands.visit(ask, live_visit, as_json=json)
 
 
 # ---- hearing --------------------------------------------------------------------------------------------------------
@@ -305,10 +307,9 @@ def record(
 ) -> None:
     """Record a procedure by voice, step by step; saved after every step, taken up again where it stopped."""
     _not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine)
-    from handsfree.authoring import commands
+    from handsfree.authoring import asked, commands
 
-    asked = commands.Asked(name, folder, typed, language, sound_in, sound_out, engine)
-    commands.record(asked, as_json=json)
+    commands.record(asked.Asked(name, folder, typed, language, sound_in, sound_out, engine), as_json=json)
 
 
 @app.command()
@@ -324,10 +325,9 @@ def rehearse(
     """Walk every path of a procedure with synthetic voices: what is asked again, what is misheard, how long it takes."""
     _not_with("--typed", typed, spoken=spoken, voice=voice, most=most, engine=engine, json=json)
     _not_with("--spoken", spoken, voice=voice, most=most, json=json)
-    from handsfree.authoring import commands
+    from handsfree.authoring import asked, commands
 
-    asked = commands.Rehearse(procedure, typed, spoken, tuple(voice or ()), engine, most)
-    commands.rehearse(asked, as_json=json)
+    commands.rehearse(asked.Rehearse(procedure, typed, spoken, tuple(voice or ()), engine, most), as_json=json)
 
 
 @app.command()

@@ -6,6 +6,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import grimp
+import networkx as nx
 import pytest
 
 TOP = Path(__file__).resolve().parents[1]
@@ -22,6 +24,13 @@ def test_dependencies_point_one_way() -> None:
         cwd=TOP, capture_output=True, text=True, check=False,
     )
     assert "0 broken" in done.stdout, done.stdout + done.stderr
+
+
+def test_no_two_modules_import_each_other_in_a_circle() -> None:
+    """Not even inside a function, or for the types alone."""
+    graph = grimp.build_graph("handsfree", cache_dir=None)
+    imports = nx.DiGraph((one, other) for one in graph.modules for other in graph.find_modules_directly_imported_by(one))
+    assert [sorted(circle) for circle in nx.strongly_connected_components(imports) if len(circle) > 1] == []
 
 
 def test_ruff_has_nothing_to_say() -> None:

@@ -4,27 +4,14 @@ from __future__ import annotations
 
 import json
 import sys
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from handsfree.authoring.asked import Asked, Rehearse
 from handsfree.authoring.keeping import Recording, open_recording
 from handsfree.authoring.recorder import Recorder
 from handsfree.authoring.turn import State
 from handsfree.errors import Trouble
-
-
-@dataclass(frozen=True)
-class Asked:
-    """What the command line asked of a recording. `folder`: where the procedure is kept; `procedures` here when absent."""
-
-    name: str
-    folder: Path | None = None
-    typed: bool = False
-    language: str | None = None
-    sound_in: str | None = None
-    sound_out: str | None = None
-    engine: str | None = None
 
 
 def record(asked: Asked, *, as_json: bool = False) -> None:
@@ -72,19 +59,6 @@ def _show(recording: Recording, state: State, as_json: bool) -> None:
     if not finished:
         where = "" if recording.shelf.folder == Path("procedures") else f" --folder {recording.shelf.folder}"
         print(f"Not finished; take it up with: handsfree record {recording.shelf.name}{where}")
-
-
-@dataclass(frozen=True)
-class Rehearse:
-    """What the command line asked of a rehearsal. `typed`, `spoken`: interactive, with a map, kept nowhere. `most`: paths
-    to walk."""
-
-    procedure: str
-    typed: bool = False
-    spoken: bool = False
-    voices: tuple[str, ...] = ()
-    engine: str | None = None
-    most: int | None = None
 
 
 def rehearse(asked: Rehearse, *, as_json: bool = False) -> None:

@@ -16,7 +16,7 @@ from handsfree.visit.sessions import Session, run
 from handsfree.visit.state import State
 
 if TYPE_CHECKING:
-    from handsfree.authoring.commands import Rehearse
+    from handsfree.authoring.asked import Rehearse
 
 
 def mapped(write: Callable[[Stamped, State], None], out: Any) -> Callable[[Stamped, State], None]:

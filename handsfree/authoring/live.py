@@ -16,7 +16,7 @@ from handsfree.visit.mouth import SpokenMouth
 from handsfree.visit.state import listening_of
 
 if TYPE_CHECKING:
-    from handsfree.authoring.commands import Asked
+    from handsfree.authoring.asked import Asked
 
 #: Seconds of silence that end a sentence of the writer's, and the longest one: people think while they dictate.
 PAUSE, LONGEST = 1.2, 40.0

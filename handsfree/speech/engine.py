@@ -7,7 +7,7 @@ more engines into a single `Heard`.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
@@ -65,3 +65,20 @@ class Engine(Protocol):
     def dictate(self, samples: Samples) -> str:
         """Free text of a note or a step being recorded; '' where the engine cannot."""
         ...
+
+
+class Speaks(Protocol):
+    """What an engine of words needs of a language: part of `handsfree.language.base.Language`, and its numbers' grammar."""
+
+    @property
+    def code(self) -> str: ...
+
+    def understand(self, text: str, listening: Listening) -> tuple[Meaning, ...]: ...
+
+    def forms(self, listening: Listening) -> Mapping[str, Meaning]: ...
+
+    def decoys(self, listening: Listening) -> Mapping[str, Meaning]: ...
+
+    def number_grammar_jsgf(self, unit: str = "", most: float = 9999) -> str: ...
+
+    def vocabulary(self) -> frozenset[str]: ...

@@ -17,11 +17,10 @@ import re
 import threading
 import warnings
 from collections import OrderedDict
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Listening, Meaning
@@ -33,7 +32,7 @@ from handsfree.speech.pocketsphinx_rivals import Phrasebook, rivals_of, weakest_
 if TYPE_CHECKING:
     from pocketsphinx import Decoder, Hypothesis
 
-    from handsfree.speech.engine import Samples
+    from handsfree.speech.engine import Samples, Speaks
 
 NAME = "pocketsphinx"
 _SHORTEST_S = 0.12  # less sound than this holds no word
@@ -47,23 +46,6 @@ _RIVALS = 6
 #: its words lie no further from what was said (24 clips: similarity 0.83 clean, 0.42 at 10 dB; wide beams 0.84, 0.32).
 _FREE = {"fwdflat": False, "beam": 1e-40, "pbeam": 1e-40, "wbeam": 1e-20, "maxhmmpf": 3000}
 _WARM = "warm"  # a search that costs next to nothing
-
-
-class Speaks(Protocol):
-    """What this engine needs of a language: part of `handsfree.language.base.Language`, and the grammar of its numbers."""
-
-    @property
-    def code(self) -> str: ...
-
-    def understand(self, text: str, listening: Listening) -> tuple[Meaning, ...]: ...
-
-    def forms(self, listening: Listening) -> Mapping[str, Meaning]: ...
-
-    def decoys(self, listening: Listening) -> Mapping[str, Meaning]: ...
-
-    def number_grammar_jsgf(self, unit: str = "", most: float = 9999) -> str: ...
-
-    def vocabulary(self) -> frozenset[str]: ...
 
 
 def _decoder(**settings: object) -> Decoder:

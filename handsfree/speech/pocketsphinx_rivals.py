@@ -18,7 +18,7 @@ from handsfree.language.meaning import Listening, Meaning
 from handsfree.language.phonetics import Phonemes, letters, phonemes, sound_distance
 
 if TYPE_CHECKING:
-    from handsfree.speech.pocketsphinx import Speaks
+    from handsfree.speech.engine import Speaks
 
 _NEAR_WORD = 0.55  # words at most this far apart are exchanged for one another
 _NUMBER_RIVALS = 6

@@ -252,4 +252,5 @@ def _vosk(language: Language, models_dir: Path) -> list[Engine]:
     from handsfree.speech.models import vosk_model
     from handsfree.speech.vosk import load
 
-    return [load(models_dir, language.code)] if vosk_model(models_dir, language.code) is not None else []
+    model = vosk_model(models_dir, language.code)
+    return [load(model.path, language.code)] if model is not None else []

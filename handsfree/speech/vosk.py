@@ -22,12 +22,12 @@ from typing import TYPE_CHECKING, Any
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Listening, Meaning
 from handsfree.speech.engine import RATE, Candidate, Testimony
-from handsfree.speech.pocketsphinx import Speaks, as_pcm
+from handsfree.speech.pocketsphinx import as_pcm
 
 if TYPE_CHECKING:
     from vosk import KaldiRecognizer  # type: ignore[import-untyped]  # carries no types
 
-    from handsfree.speech.engine import Samples
+    from handsfree.speech.engine import Samples, Speaks
 
 NAME = "vosk"
 _ALTERNATIVES = 5
@@ -175,13 +175,9 @@ def download(language: str, folder: Path) -> None:
         vosk.MODEL_DIRS = usual
 
 
-def load(models_folder: Path, language: str = "en") -> Vosk:
-    """The engine on the installed model of the language. Trouble where there is none."""
+def load(model: Path, language: str = "en") -> Vosk:
+    """The engine on a model of the language, in the folder `model`."""
     from handsfree.language.base import load as load_language
-    from handsfree.speech.models import vosk_model
 
-    model = vosk_model(models_folder, language)
-    if model is None:
-        raise Trouble(f"No Vosk model for '{language}' is installed; add one with 'handsfree models --add FILE.zip'.")
     tongue: Any = load_language(language)
-    return Vosk(model.path, tongue, lambda a, b: 1.0 - float(tongue.apart(a, b)))
+    return Vosk(model, tongue, lambda a, b: 1.0 - float(tongue.apart(a, b)))

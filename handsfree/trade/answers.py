@@ -7,14 +7,16 @@ that asks a question maps to a check of `CHECKS`, both by name. `reply` takes ei
 from __future__ import annotations
 
 import math
+import random
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from handsfree.errors import Trouble
 from handsfree.trade import cooling, electrical
+from handsfree.trade.faultmodel import Model
 from handsfree.trade.sensors import Beta, which_is_wrong
 from handsfree.trade.simulated import LOCKED_AMPERES, NOMINAL_VOLTS, PLATE_AMPERES
-from handsfree.trade.simulator import AIR_HEAT, SimulatedCabinet, State, settled
+from handsfree.trade.simulator import AIR_HEAT, SimulatedCabinet, State, cabinet, complaints, settled
 from handsfree.trade.uncertain import reading as uncertain
 
 SENSOR = Beta(10_000.0, 25.0, 3435.0)
@@ -264,3 +266,15 @@ def answer(cabinet: SimulatedCabinet, check: str, now: float) -> str:
 def reply(cabinet: SimulatedCabinet, name: str, now: float) -> str | float:
     """A reading (float) or an answer (str), whichever the name belongs to."""
     return reading(cabinet, name, now) if name in READINGS else answer(cabinet, name, now)
+
+
+def simulated_visit(model: Model, seed: int) -> tuple[str, str, dict[str, str]]:
+    """A fault drawn by the model's priors, a complaint that it causes, and the simulator's answer to every check."""
+    rng = random.Random(f"visit/{seed}")
+    fault = rng.choices([f.id for f in model.faults], [f.prior for f in model.faults])[0]
+    for attempt in range(200):  # a mild fault that nobody notices brings no visit: draw it again
+        simulated = cabinet(fault, seed * 200 + attempt)
+        noticed = complaints(simulated)
+        if noticed:
+            return fault, rng.choice(noticed), {check: answer(simulated, check, 0.0) for check in model.checks}
+    raise Trouble(f"The simulator cannot make the fault {fault!r} noticeable: check its numbers.")

@@ -24,7 +24,6 @@ from dataclasses import dataclass, replace
 
 from handsfree.errors import Trouble
 from handsfree.trade import possible
-from handsfree.trade.faultmodel import Model
 from handsfree.trade.simulated import FAULTS, Condition, background
 
 AIR_HEAT = 1006.0  # J / (kg K), dry air: ASHRAE Fundamentals
@@ -196,17 +195,3 @@ def _noticed(condition: Condition) -> Iterator[str]:
         yield "iced_up"
     if condition.noise_source() != "none":
         yield "noisy"
-
-
-def simulated_visit(model: Model, seed: int) -> tuple[str, str, dict[str, str]]:
-    """A fault drawn by the model's priors, a complaint that it causes, and the simulator's answer to every check."""
-    from handsfree.trade.answers import answer
-
-    rng = random.Random(f"visit/{seed}")
-    fault = rng.choices([f.id for f in model.faults], [f.prior for f in model.faults])[0]
-    for attempt in range(200):  # a mild fault that nobody notices brings no visit: draw it again
-        simulated = cabinet(fault, seed * 200 + attempt)
-        noticed = complaints(simulated)
-        if noticed:
-            return fault, rng.choice(noticed), {check: answer(simulated, check, 0.0) for check in model.checks}
-    raise Trouble(f"The simulator cannot make the fault {fault!r} noticeable: check its numbers.")

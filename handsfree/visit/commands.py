@@ -37,14 +37,12 @@ class Asked:
     screen: bool = False
 
 
-def visit(asked: Asked, *, as_json: bool) -> None:
-    """Trouble for anything that keeps the visit from running."""
+def visit(asked: Asked, by_sound: Callable[[Asked, bool], None], *, as_json: bool) -> None:
+    """`by_sound` holds it where it is not typed. Trouble for anything that keeps the visit from running."""
     if (asked.procedure is None) == (asked.resume is None):
         raise Trouble("Name one procedure to begin, or one visit with --resume; 'handsfree list' shows the procedures.")
     if not asked.typed:
-        from handsfree.visit.live import live_visit
-
-        live_visit(asked, as_json=as_json)
+        by_sound(asked, as_json)
         return
     session = opened(asked, "typed")
     show(session, run(session, lambda s: typed_runner(s, printer(sys.stdout))), as_json)

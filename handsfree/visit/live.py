@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from handsfree.sound.samples import Clock
     from handsfree.sound.synth import Synthesiser
 
-def live_visit(asked: commands.Asked, *, as_json: bool) -> None:
+
+def live_visit(asked: commands.Asked, as_json: bool) -> None:
     """Trouble for a microphone, loudspeaker, file or model that cannot be had: before the visit is opened."""
     from handsfree.sound.files import is_file
     from handsfree.sound.samples import VirtualClock

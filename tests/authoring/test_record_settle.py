@@ -135,7 +135,8 @@ def test_a_recording_cut_off_while_a_word_is_settled_goes_on_there(tmp_path: Pat
 
 
 def test_a_recording_that_could_not_begin_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from handsfree.authoring.commands import Asked, record
+    from handsfree.authoring.asked import Asked
+    from handsfree.authoring.commands import record
 
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
     for _ in range(2):

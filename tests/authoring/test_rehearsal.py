@@ -135,7 +135,8 @@ def test_a_saying_taken_for_another_ends_the_path_and_is_told(book: Any) -> None
 
 
 def test_the_map_shows_where_one_is(book: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    from handsfree.authoring.commands import Rehearse, rehearse
+    from handsfree.authoring.asked import Rehearse
+    from handsfree.authoring.commands import rehearse
 
     monkeypatch.setattr("sys.stdin", io.StringIO("seven three\naffirm\nunderstood\nnext step\ndead calm\n40\naffirm\n"))
     rehearse(Rehearse("platform-check", typed=True))

@@ -13,6 +13,7 @@ from handsfree.journal.events import Opened, Say
 from handsfree.journal.reader import read_list
 from handsfree.procedure.load import load_book
 from handsfree.visit.commands import Asked, opened, visit
+from handsfree.visit.live import live_visit
 from handsfree.visit.sessions import book_named, state_of
 from tests.authoring.scenes import LOOK_AT_FAN, typed
 
@@ -40,7 +41,7 @@ def asked(resume: Path | None = None) -> Asked:
 def visited(lines: str, monkeypatch: pytest.MonkeyPatch, resume: Path | None = None) -> Path:
     before = set(Path("visits").iterdir()) if Path("visits").is_dir() else set()
     monkeypatch.setattr("sys.stdin", io.StringIO(lines))
-    visit(asked(resume), as_json=False)
+    visit(asked(resume), live_visit, as_json=False)
     return resume or next(iter(set(Path("visits").iterdir()) - before))
 
 

@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from handsfree.authoring import live
-from handsfree.authoring.commands import Asked
+from handsfree.authoring.asked import Asked
 from handsfree.authoring.keeping import open_recording
 from handsfree.journal.events import PromptEnded, Say, Utterance
 from handsfree.journal.reader import read_list

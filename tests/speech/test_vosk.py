@@ -13,7 +13,8 @@ from rapidfuzz import fuzz
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Listening, Meaning, Sense
-from handsfree.speech.vosk import Vosk, load
+from handsfree.speech.recogniser import build_recogniser
+from handsfree.speech.vosk import Vosk
 from tests.speech.fixtures_voices import voices
 
 WORDS = ("네", "아니요", "다음", "다시", "뒤로", "기다려", "하나", "둘", "다섯", "여섯", "일곱", "여덟", "아홉",
@@ -105,7 +106,7 @@ def test_it_keeps_its_log_to_itself(engine: Vosk, capfd: pytest.CaptureFixture[s
 
 
 def test_no_model_and_a_broken_one_are_said_in_a_sentence(tmp_path: Path) -> None:
-    with pytest.raises(Trouble, match="No Vosk model for 'en'"):
-        load(tmp_path, "en")
+    with pytest.raises(Trouble, match="'vosk' is not installed for 'en'"):
+        build_recogniser("vosk", "en", tmp_path)
     with pytest.raises(Trouble, match="does not load"):
         Vosk(tmp_path, Korean())

@@ -125,7 +125,8 @@ def test_what_lies_near_a_gates_phrase_forbids_it(
 
 @pytest.mark.parametrize(("free", "reason"), [
     ("Isolated, block 4 2.", "'block' was heard"), ("Isolated, lock 4.", "not the whole phrase"),
-    ("Warm.", "not the whole phrase"), ("Not isolated, lock 4 2.", "a denial was heard"), ("Isolated, lock 4 3.", "a denial was heard"),
+    ("Warm.", "not the whole phrase"), ("Not isolated, lock 4 2.", "a denial was heard"),
+    ("Isolated, lock 4 3.", "a denial was heard"),
 ])  # fmt: skip
 def test_what_the_first_engine_wrote_forbids_a_gate_by_its_name(free: str, reason: str) -> None:
     assert verdict(neural((OPEN, -0.1), free=free), SURE_TOO) == reason

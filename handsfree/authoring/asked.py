@@ -1,0 +1,32 @@
+"""What the command line asked of the procedure writer's verbs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the command line asked of a recording. `folder`: where the procedure is kept; `procedures` here when absent."""
+
+    name: str
+    folder: Path | None = None
+    typed: bool = False
+    language: str | None = None
+    sound_in: str | None = None
+    sound_out: str | None = None
+    engine: str | None = None
+
+
+@dataclass(frozen=True)
+class Rehearse:
+    """What the command line asked of a rehearsal. `typed`, `spoken`: interactive, with a map, kept nowhere. `most`: paths
+    to walk."""
+
+    procedure: str
+    typed: bool = False
+    spoken: bool = False
+    voices: tuple[str, ...] = ()
+    engine: str | None = None
+    most: int | None = None
