@@ -397,7 +397,3 @@ def main(arguments: list[str] | None = None) -> Any:
     except PermissionError as error:  # in a file or folder that no verb of its own asks about
         print(f"handsfree: {error.filename}: {error.strerror}. See who may read and write there.", file=sys.stderr)
         sys.exit(2)
-
-
-if __name__ == "__main__":
-    main()
