@@ -156,7 +156,7 @@ def test_a_line_given_up_leaves_nothing_half_at_the_desk(line_and_desk: tuple[Ba
 
 def _start(folder: Path | None, to: str, key: Path, place: Path) -> subprocess.Popen[bytes]:
     named = [str(folder)] if folder else []
-    words = [sys.executable, "-m", "handsfree.cli", "send", *named, "--to", to, "--key", str(key)]
+    words = [sys.executable, "-m", "handsfree", "send", *named, "--to", to, "--key", str(key)]
     env = {**os.environ, "HANDSFREE_OUTBOX": str(place / "outbox.sqlite3"), "HANDSFREE_SETTINGS": str(place / "none.toml")}
     return subprocess.Popen(words, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
 

@@ -133,7 +133,7 @@ def visited(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, list[Stamped
     visits = tmp_path_factory.mktemp("visits")
     lines = "".join(f"{line}\n" for line, _ in LINES)
     done = subprocess.run(
-        [sys.executable, "-m", "handsfree.cli", "visit", "revision-de-anden", "--typed", "--visits", str(visits), "--json"],
+        [sys.executable, "-m", "handsfree", "visit", "revision-de-anden", "--typed", "--visits", str(visits), "--json"],
         input=lines, capture_output=True, text=True, timeout=120, check=False, encoding="utf-8",
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
@@ -178,7 +178,7 @@ def test_what_was_measured_and_found_is_recorded(visited: tuple[str, list[Stampe
 
 def test_lines_that_end_stop_the_visit_in_spanish(tmp_path: Path) -> None:
     done = subprocess.run(
-        [sys.executable, "-m", "handsfree.cli", "visit", "revision-de-anden", "--typed", "--visits", str(tmp_path)],
+        [sys.executable, "-m", "handsfree", "visit", "revision-de-anden", "--typed", "--visits", str(tmp_path)],
         input="cuatro dos\nafirmo\n", capture_output=True, text=True, timeout=120, check=False, encoding="utf-8",
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
@@ -341,7 +341,7 @@ def test_the_language_of_the_procedure_is_listened_for_not_that_of_the_settings(
     """The bundled English engine must not listen to a Spanish visit; the visit is not begun."""
     visits = tmp_path / "v"
     done = subprocess.run(
-        [sys.executable, "-m", "handsfree.cli", "visit", "revision-de-anden", "--visits", str(visits), "--sound-in", "-"],
+        [sys.executable, "-m", "handsfree", "visit", "revision-de-anden", "--visits", str(visits), "--sound-in", "-"],
         input="", capture_output=True, text=True, timeout=120, check=False,
         env={**os.environ, "HANDSFREE_LANGUAGE": "en", "HANDSFREE_MODELS": str(tmp_path)},
     )  # fmt: skip
