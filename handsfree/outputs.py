@@ -19,7 +19,7 @@ def spare_the_record(to: Path) -> None:
     place = Path(os.path.realpath(to))
     visit = place.parent.parent if place.parent.name in _BESIDE else place.parent
     part = place.parent.name in _BESIDE or place.name.startswith("journal.")
-    if part and (place.name == _JOURNAL or (visit / _JOURNAL).is_file()):
+    if part and (visit / _JOURNAL).is_file():
         raise Trouble(f"{to} belongs to the record of a visit, which nothing may write over; give another name.")
 
 
