@@ -124,7 +124,7 @@ def test_the_better_engine_writes_and_the_trade_doubts() -> None:
     sound = padded(synthesise("x", "slt"))
     ear = _Fixed(("brush", 1.0), ("the", 1.0), ("fins", 1.0), ("ten", 1.0), ("times", 1.0))
     # The ear is a stand-in: it has what is asked of it here, not all that its type has.
-    written = Dictation(lambda samples: "Brush the fans 10 times.", ear, None, "whisper").write(sound)  # type: ignore[arg-type]
+    written = Dictation(lambda samples: "Brush the fans 10 times.", ear, None, "whisper").write(sound)  # type: ignore[arg-type]  # no real ear
     assert written.text == "Brush the fans 10 times."
     assert [(doubt.at, doubt.word, doubt.others) for doubt in written.doubts] == [(2, "fans", ("fins",))]
 
