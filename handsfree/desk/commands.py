@@ -48,7 +48,7 @@ def people_add(visits: Path, name: str, role: str, team: str, technician: str, d
         print(f"The upload key of {name}; it is shown only now:\n{key}")
     else:
         print(f"{name} is a {role} now.")
-        if sum(account.role != "device" for account in people.everybody(engine)) == 1:
+        if people.persons(engine) == 1:
             print("That is the first account: a desk that runs already must be started again to ask for it.")
 
 

@@ -165,6 +165,11 @@ def everybody(engine: Engine) -> list[Account]:
         return [Account(r.id, r.name, r.role, r.team, r.technician) for r in rows]
 
 
+def persons(engine: Engine) -> int:
+    """How many there are who sign in; devices do not."""
+    return sum(account.role != "device" for account in everybody(engine))
+
+
 def technicians_of(engine: Engine, team: str) -> list[str]:
     """The names in the records of a team's technicians."""
     with engine.connect() as connection:

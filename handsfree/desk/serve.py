@@ -106,7 +106,7 @@ def open_people(asked: Asked) -> Any:
 def open_desk(asked: Asked, tell: Any = None) -> tuple[Desk, Refreshed]:
     """Judged, migrated, read from the folders. `tell`: (done, of how many) while it reads."""
     accounts = open_people(asked)
-    count = sum(account.role != "device" for account in people.everybody(accounts))
+    count = people.persons(accounts)
     judge(asked, count)
     engine = database.open_engine(asked.database_url)
     database.migrate(engine)

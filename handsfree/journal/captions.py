@@ -50,29 +50,19 @@ def write(account: Account, flac: Path, voice: Voice | None = None) -> Path:
     cues: list[Cue] = []
 
     def fill(path: Path) -> None:
-        with soundfile.SoundFile(path, "w", RATE, 1, "PCM_16", format="FLAC") as out:
-            for samples, cue in pieces(account, voice):
-                if samples is not None:
-                    _put(out, samples)
-                if cue is not None:
-                    cues.append(cue)
-
-    def _put(out: Any, samples: Any) -> None:
         try:
-            out.write(samples)
-        except soundfile.LibsndfileError as error:
-            raise OSError(_why(error)) from None
+            with soundfile.SoundFile(path, "w", RATE, 1, "PCM_16", format="FLAC") as out:
+                for samples, cue in pieces(account, voice):
+                    if samples is not None:
+                        out.write(samples)
+                    if cue is not None:
+                        cues.append(cue)
+        except soundfile.LibsndfileError as error:  # of the file written: what cannot be read is Trouble already
+            raise OSError(str(error.error_string).rstrip(".").lower()) from None
 
-    try:
-        save_by(flac, fill)
-    except soundfile.LibsndfileError as error:
-        raise Trouble(f"{flac} cannot be written: {_why(error)}. Choose another place.") from None
+    save_by(flac, fill)
     save(vtt, lambda: webvtt(cues).encode())
     return vtt
-
-
-def _why(error: Any) -> str:
-    return str(error.error_string).rstrip(".").lower()
 
 
 def pieces(account: Account, voice: Voice | None) -> Iterator[tuple[Any, Cue | None]]:

@@ -129,7 +129,8 @@ def recogniser_of(engine: str | None, language: str) -> Any:
     recogniser = build_recogniser(engine, language, load_settings().models)
     shifts = enrol.load(enrolment_folder(), recogniser.name)
     if shifts is None:
-        print("The enrolment is of another recogniser and is not used; read the phrases again: handsfree enrol")
+        said = "The enrolment is of another recogniser and is not used; read the phrases again: handsfree enrol"
+        print(said, file=sys.stderr)  # standard output may be sound
     recogniser.enrolment.update(shifts or {})
     return recogniser
 

@@ -77,6 +77,20 @@ def test_an_enrolment_made_with_another_fit_is_not_used(tmp_path: Path, monkeypa
     assert enrol.load(tmp_path, "whisper") is None
 
 
+def test_that_it_is_not_used_is_told_beside_the_sound_and_not_in_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from handsfree.speech.commands import enrolment_folder
+    from handsfree.visit.commands import recogniser_of
+
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    enrol.save(enrolment_folder(), {Stake.CHOICE: 0.5}, [], "another engine")
+    assert recogniser_of("pocketsphinx", "en").enrolment == {}
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert "read the phrases again: handsfree enrol" in told.err
+
+
 def test_keeping_loading_and_forgetting(tmp_path: Path) -> None:
     folder = tmp_path / "person"
     said = [(reading, sound * 0) for reading, sound in SPOKEN]
