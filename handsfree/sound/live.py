@@ -6,6 +6,8 @@ Rules of this file:
   and recognises. Between them is a line of WAITING utterances; one too many is counted, told and lost.
 - An utterance is judged against what was in force when it ended. If that has changed before its turn comes, it is not for
   the program any more: two quick words never act on a step that nobody has heard.
+- While the end of speech is awaited, what was said so far is heard ahead; what was heard counts only if the utterance turns
+  out to be that very sound and the same is in force, so it changes when a verdict comes and never which.
 - An utterance out of which sound was lost is never accepted: '(not) running' must not be 'running'.
 - Only an accepted utterance stops a prompt, and it does so before anybody else learns of it.
 - What happens is told in one line, in order: utterances, prompts that ended, devices lost and back, sound lost, the end.
@@ -54,10 +56,13 @@ class Piece(Protocol):
 
 
 class Cutter(Protocol):
-    """Finds utterances in sound that is fed to it; `speaking` while one is under way."""
+    """Finds utterances in sound that is fed to it; `speaking` while one is under way; `supposed`: the one that it will be
+    if nothing more is said, where that is known already."""
 
     @property
     def speaking(self) -> bool: ...
+    @property
+    def supposed(self) -> Piece | None: ...
 
     def feed(self, samples: Samples) -> Iterable[Piece]: ...
 
@@ -113,6 +118,14 @@ class _Waiting:
     listening: Listening
     noise: float
     torn: bool
+    ahead: bool = False  # the end of speech is still awaited
+
+
+@dataclass(frozen=True)
+class _HeardAhead:
+    samples: Samples
+    listening: Listening
+    heard: Heard
 
 
 class LiveLoop:
@@ -134,6 +147,8 @@ class LiveLoop:
         self._line: queue.Queue[_Waiting | None] = queue.Queue(WAITING)
         self._raw: deque[Samples] = deque(maxlen=round(KEPT * RATE / BLOCK))
         self._count = 0  # samples fed to the cutter
+        self._supposed: Piece | None = None
+        self._ahead: _HeardAhead | None = None
         self._gaps: deque[int] = deque(maxlen=1000)  # places in that count where sound is missing
         self._first = first
         #: Whether what began then may act; the ear knows. What comes too early must not break off the words after it.
@@ -144,7 +159,7 @@ class LiveLoop:
         self._untold_loss = SoundDropped(0, False)
         self._loss_told = -LOSSES_EVERY
         self.level = QUIETEST  # dB full scale, of the last blocks: for a meter
-        self.judged = self.own = self.stale = self.crowded = self.faults = 0
+        self.judged = self.own = self.stale = self.crowded = self.faults = self.foreseen = 0
         self._threads = [
             threading.Thread(target=work, name=name, daemon=True)
             for name, work in (("listening", self._listen), ("recognising", self._recognise))
@@ -212,14 +227,21 @@ class LiveLoop:
         self.level = max(decibels(loud), self.level - 1.0)
         for piece in self._cutter.feed(cleaned):
             self._cut(piece, here)
+        supposed = self._cutter.supposed
+        if supposed is not None and supposed is not self._supposed and self._line.empty():
+            with contextlib.suppress(queue.Full):
+                self._line.put_nowait(replace(self._waiting(supposed, here), ahead=True))
+        self._supposed = supposed
 
-    def _cut(self, piece: Piece, zero: float) -> None:
+    def _waiting(self, piece: Piece, zero: float) -> _Waiting:
         torn = any(piece.start_s * RATE < gap < piece.end_s * RATE for gap in self._gaps)
-        waiting = _Waiting(
+        return _Waiting(
             piece.samples, self._raw_of(piece), zero + piece.start_s, zero + piece.end_s, self._listening, self.noise, torn
         )
+
+    def _cut(self, piece: Piece, zero: float) -> None:
         try:
-            self._line.put_nowait(waiting)
+            self._line.put_nowait(self._waiting(piece, zero))
         except queue.Full:
             self.crowded += 1
             self._lost(len(piece.samples), speech=True)
@@ -253,7 +275,10 @@ class LiveLoop:
         while (waiting := self._line.get()) is not None:
             self._busy.set()
             try:
-                self._judge(waiting)
+                if waiting.ahead:
+                    self._hear_ahead(waiting)
+                else:
+                    self._judge(waiting)
                 if waiting.ended - waiting.started > LONG:
                     give_back()
             finally:
@@ -261,12 +286,24 @@ class LiveLoop:
         if not self._closing:
             self.happenings.tell(Ended())
 
-    def _judge(self, waiting: _Waiting) -> None:
-        self.judged += 1
-        judgement = self._guard.judge(
+    def _judgement(self, waiting: _Waiting) -> Judgement:
+        return self._guard.judge(
             waiting.raw, waiting.started, waiting.ended, self._sink.history(),
             waiting.cleaned if self._follower is not None else None, waiting.noise, LEAD,
         )
+
+    def _hear_ahead(self, waiting: _Waiting) -> None:
+        """Nothing is told of it, and a fault is left to show when it matters."""
+        judgement = self._judgement(waiting)
+        if judgement.own or waiting.listening != self._listening or waiting.listening.note:
+            return
+        with contextlib.suppress(Exception):
+            heard = self._recogniser.hear(judgement.cleaned, waiting.listening)
+            self._ahead = _HeardAhead(judgement.cleaned, waiting.listening, heard)
+
+    def _judge(self, waiting: _Waiting) -> None:
+        self.judged += 1
+        judgement = self._judgement(waiting)
         if judgement.own:
             self.own += 1
             self._tell(waiting, _not_for_me(judgement.why), judgement)
@@ -286,6 +323,10 @@ class LiveLoop:
 
     def _heard(self, samples: Samples, listening: Listening) -> Heard:
         """A recogniser that fails once must not leave the program deaf: what it failed on is asked again."""
+        ahead, self._ahead = self._ahead, None
+        if ahead is not None and ahead.listening == listening and np.array_equal(ahead.samples, samples):
+            self.foreseen += 1
+            return ahead.heard
         try:
             return self._recogniser.hear(samples, listening)
         except Exception as fault:

@@ -72,7 +72,8 @@ class _Frame:
 
 @dataclass
 class Endpointer:
-    """`feed` sound in blocks of any length, get finished utterances; `flush` at the end of the stream."""
+    """`feed` sound in blocks of any length, get finished utterances; `flush` at the end of the stream. `supposed`: the
+    utterance that will be finished if nothing more is said, known once it has been quiet for its tail; None before."""
 
     timing: Timing = field(default_factory=Timing)
 
@@ -89,6 +90,7 @@ class Endpointer:
         self._inside: list[_Frame] = []
         self._quiet = 0
         self._count = 0  # frames seen
+        self.supposed: Utterance | None = None
 
     @property
     def speaking(self) -> bool:
@@ -130,6 +132,10 @@ class Endpointer:
             return None
         self._inside.append(frame)
         self._quiet = 0 if frame.speech else self._quiet + 1
+        if self._quiet == 0:
+            self.supposed = None
+        elif self._quiet == self._tail_frames:
+            self.supposed = self._whole()
         too_long = len(self._inside) * FRAME_S >= self.timing.longest
         return self._end() if too_long or self._quiet * FRAME_S >= self.timing.pause else None
 
@@ -147,16 +153,28 @@ class Endpointer:
         speech = above >= self.timing.sure or bool(self._vad.is_speech(pcm))
         return _Frame(samples, level, speech, speech and _voiced(band))
 
+    @property
+    def _tail_frames(self) -> int:
+        return round(self.timing.tail / FRAME_S)
+
+    def _kept(self) -> int:
+        """Frames of the utterance under way that belong to it: its tail, but not the silence after."""
+        return len(self._inside) - max(self._quiet - self._tail_frames, 0)
+
     def _end(self) -> Utterance | None:
-        frames, quiet = self._inside, self._quiet
-        self._inside, self._quiet = [], 0
+        found = self._whole()
+        self._before.extend(self._inside[self._kept() :])
+        self._inside, self._quiet, self.supposed = [], 0, None
+        return found
+
+    def _whole(self) -> Utterance | None:
+        """The utterance under way, up to its tail; None where it is no speech."""
+        frames = self._inside
         speech = sum(one.speech for one in frames) * FRAME_S
         voiced = sum(one.voiced for one in frames) * FRAME_S
-        kept = len(frames) - max(quiet - round(self.timing.tail / FRAME_S), 0)
-        self._before.extend(frames[kept:])
         if speech < self.timing.least or voiced < self.timing.voiced or _knock(frames):
             return None
-        return self._utterance(frames[:kept], self._count - len(frames), self._count - quiet)
+        return self._utterance(frames[: self._kept()], self._count - len(frames), self._count - self._quiet)
 
     def _utterance(self, frames: list[_Frame], first: int, last: int) -> Utterance:
         import numpy as np

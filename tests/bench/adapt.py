@@ -66,7 +66,7 @@ def say(folder: Path, clips: int, seed: int, neural: float) -> None:
     with (folder / "said.jsonl").open("a", encoding="utf-8") as file:
         for number in range(clips):
             said, written = sample(luck)
-            voice = luck.choice(neural_voices.VOICES["adapt"] if luck.random() < neural else VOICES)
+            voice = neural_voices.teaching(luck) if luck.random() < neural else luck.choice(VOICES)
             rate, path = luck.uniform(0.85, 1.3), folder / f"{seed}-{number:05d}.flac"
             if not path.exists():
                 samples = corpus.speak(said, voice, rate)
@@ -166,7 +166,10 @@ def batches(clips: list[Clip], seed: int) -> Iterator[list[np.ndarray]]:
 
 
 def linear(x: Any, model: dict[str, Any], name: str) -> Any:
-    return x @ model[f"{name}/weight"].T + model[f"{name}/bias"]
+    """The correction is multiplied on its own: so no slope of a whole matrix is ever worked out, a third of the work."""
+    weight = f"{name}/weight"
+    out = x @ model[weight].T + model[f"{name}/bias"]
+    return out + (x @ model[f"{weight}:down"].T) @ model[f"{weight}:up"].T if f"{weight}:up" in model else out
 
 
 def norm(x: Any, model: dict[str, Any], name: str) -> Any:
@@ -237,8 +240,8 @@ def untaught(weights: dict[str, np.ndarray]) -> Tree:
 
 
 def corrected(weights: dict[str, Any], tree: Tree) -> dict[str, Any]:
-    changed = {name: weights[name] + tree["up"][name] @ tree["down"][name] for name in tree["up"]}
-    return {**weights, **changed, **{name: weights[name] + value for name, value in tree["add"].items()}}
+    parts = {f"{name}:{part}": tree[part][name] for part in ("down", "up") for name in tree[part]}
+    return {**weights, **parts, **{name: weights[name] + value for name, value in tree["add"].items()}}
 
 
 def loss_of(weights: dict[str, Any], written: np.ndarray) -> Callable[..., Any]:

@@ -28,6 +28,9 @@ _HUNDREDS = {"": 0, "one hundred and ": 100, "two hundred ": 200, "four hundred 
 _TEENS = {word: 13 + at for at, word in enumerate(texts._TEENS[3:])}
 _TENS = {word: 10 * (at + 2) for at, word in enumerate(texts._TENS[2:])}
 _DIGIT = {word: str(at) for at, word in enumerate(texts.DIGITS)}
+#: What is taken for 'lock' most, beside what the dictionary has near it.
+_NEAR_LOCK = ("log", "log", "block", "block", "look", "luck", "clock", "locker", "unlock", "locks", *nearest("lock", 12))
+_LEADING = ("if", "was", "is", "is it", "when", "not", "never", "isn't", "it was", "and if", "as", "with", "unless", "once")
 _ASKS = re.compile(r"(what|did|can|how|where|is|do|have|who|was|shall|isn't|does)\b")
 
 
@@ -88,8 +91,10 @@ def _near_gate(luck: random.Random) -> Pair:
     lock = texts.lock(luck)
     if luck.random() < 0.5:
         return _digits(texts.near_miss(lock, luck))
+    if luck.random() < 0.3:
+        return _digits(f"{luck.choice(_LEADING)} isolated lock {' '.join(lock)}")
     if luck.random() < 0.6:
-        return _digits(f"isolated {luck.choice(nearest('lock', 12))} {' '.join(lock)}")
+        return _digits(f"isolated {luck.choice(_NEAR_LOCK)} {' '.join(lock)}")
     return _digits(f"{luck.choice(nearest('isolated', 8))} lock {' '.join(lock)}")
 
 
@@ -100,8 +105,11 @@ def _answer(luck: random.Random) -> Pair:
 
 def _denied(luck: random.Random) -> Pair:
     answer = luck.choice(_material()[0])
-    said = luck.choice((f"not {answer}", f"it is not {answer}", f"is it {answer}", f"i think {answer}"))
-    return said, _sentence(said, said.startswith("is it"))
+    said = luck.choice((
+        f"not {answer}", f"it is not {answer}", f"is it {answer}", f"i think {answer}", f"it isn't {answer}",
+        f"it isn't {answer}", f"isn't it {answer}", f"maybe {answer}", f"it is {answer}", f"never {answer}",
+    ))  # fmt: skip
+    return said, _sentence(said, said.startswith(("is it", "isn't it")))
 
 
 def _near_word(luck: random.Random) -> Pair:
@@ -111,6 +119,9 @@ def _near_word(luck: random.Random) -> Pair:
 
 
 def _proof(luck: random.Random) -> Pair:
+    if luck.random() < 0.15:
+        said = f"{texts.PROOF[0].split()[0]} {luck.choice(nearest('runs', 12))}"
+        return said, _sentence(said)
     said = luck.choice((texts.PROOF[0], texts.PROOF[0], *texts.PROOF, *luck.sample(texts.NEAR_PROOF["fit"], 4)))
     return said, _sentence(said, bool(_ASKS.match(said)))
 
@@ -132,9 +143,9 @@ def _talk(luck: random.Random) -> Pair:
 
 #: Each kind with its share.
 _KINDS = (
-    (_reading, 0.28), (_teen_or_ten, 0.10), (_gate, 0.11), (_near_gate, 0.13), (_answer, 0.12), (_command, 0.07),
-    (_denied, 0.05), (_proof, 0.05), (_near_word, 0.04), (_step, 0.03), (_talk, 0.03),
-    (lambda luck: _digits(" ".join(texts.lock(luck))), 0.04),
+    (_reading, 0.22), (_teen_or_ten, 0.08), (_gate, 0.15), (_near_gate, 0.19), (_answer, 0.10), (_command, 0.06),
+    (_denied, 0.05), (_proof, 0.05), (_near_word, 0.04), (_step, 0.02), (_talk, 0.02),
+    (lambda luck: _digits(" ".join(texts.lock(luck))), 0.02),
 )  # fmt: skip
 
 

@@ -157,7 +157,7 @@ def speak(text: str, voice: str, rate: float) -> made.Samples:
         return made.synthesise(text, voice, rate)
     if voice.startswith("joe"):
         return neural_voices.joe(text, rate, 1.09 if voice.endswith("high") else 1.0)
-    if voice in neural_voices.ALL:
+    if neural_voices.knows(voice):
         return neural_voices.speak(text, voice, rate)
     return _festival(text, {"ked": "ked_diphone", "slt-hts": "cmu_us_slt_arctic_hts"}[voice], rate)
 

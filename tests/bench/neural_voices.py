@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import functools
 import os
+import random
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,24 @@ VOICES: dict[str, tuple[str, ...]] = {
 ALL = frozenset(voice for voices in VOICES.values() for voice in voices)
 
 
+#: Accents that neural voices are given where they teach: eSpeak NG's names.
+ACCENTS = (
+    "en-us", "en-gb", "en-gb-scotland", "en-gb-scotland", "en-gb-x-rp", "en-gb-x-gbclan", "en-gb-x-gbcwmd", "en-029",
+    "en-us-nyc",
+)  # fmt: skip
+
+
+def knows(voice: str) -> bool:
+    return set(voice.partition("@")[0].split("+")) <= ALL
+
+
+def teaching(luck: random.Random) -> str:
+    """A speaker for teaching: one of the voices, or one between two of them; mostly with an accent not its own."""
+    voices = VOICES["adapt"]
+    names = luck.sample(voices, 2) if luck.random() < 0.5 else [luck.choice(voices)]
+    return "+".join(names) + (f"@{luck.choice(ACCENTS)}" if luck.random() < 0.75 else "")
+
+
 @functools.cache
 def _speaker() -> Any:
     import onnxruntime
@@ -42,8 +61,19 @@ def _speaker() -> Any:
 
 
 def speak(text: str, voice: str, rate: float) -> made.Samples:
-    """By a voice of `ALL`; the second letter of its name is that of its speaker's sex, the first American or British."""
-    samples, its_rate = _speaker().create(text, voice=voice, speed=rate, lang="en-us" if voice[0] == "a" else "en-gb")
+    """By a voice of `ALL`; the second letter of its name is that of its speaker's sex, the first American or British.
+
+    "af_sky+bm_fable@en-gb-scotland" is a speaker half-way between two, with the sounds of an accent of eSpeak NG's.
+    """
+    import phonemizer
+
+    names, _, accent = voice.partition("@")
+    speaker = _speaker()
+    style = np.mean([speaker.get_voice_style(name) for name in names.split("+")], axis=0)
+    language = accent or ("en-us" if voice[0] == "a" else "en-gb")
+    sounds = phonemizer.phonemize(text, language, preserve_punctuation=True, with_stress=True)
+    known = "".join(sound for sound in sounds.replace("ʉ", "u") if sound in speaker.tokenizer.vocab)
+    samples, its_rate = speaker.create(known.strip(), voice=style, speed=rate, is_phonemes=True)
     return made.resample(samples, its_rate, 16_000)
 
 

@@ -27,6 +27,7 @@ class Cutting:
     """Finds one utterance in the first block."""
 
     speaking = False
+    supposed = None
     done = False
 
     def feed(self, samples: Samples) -> tuple[Any, ...]:

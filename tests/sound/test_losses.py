@@ -47,6 +47,8 @@ class Lossy:
 class Talking:
     """A cutter in whose sound somebody speaks from block `begins` to block `ends`."""
 
+    supposed = None
+
     def __init__(self, begins: int, ends: int) -> None:
         self._at, self._begins, self._ends = 0, begins, ends
 
@@ -111,6 +113,7 @@ class Cutting:
     """A cutter that finds one utterance, from block `begins` to block `ends`."""
 
     speaking = False
+    supposed = None
 
     def __init__(self, begins: int, ends: int) -> None:
         self._at, self._begins, self._ends = 0, begins, ends
