@@ -2,7 +2,8 @@
 
     python -m tests.bench.adapt say FOLDER --clips 2400        (speaks sentences by the voices kept for teaching)
     python -m tests.bench.adapt teach FOLDER --size tiny.en --steps 560       (an hour or two on two cores; may be stopped
-    python -m tests.bench.adapt teach FOLDER --size base --steps 400           and run again, which goes on from there)
+    python -m tests.bench.adapt teach FOLDER --size base --steps 400           and run again, which goes on from there; the
+                                                                               first begins with what ships, or --fresh)
 
 Needs jax and optax beside the test extra. Corrections of low rank to every matrix of the model, and to its biases and norms,
 are learnt so that it writes what was said (tests/bench/adapt_texts.py), mixed afresh each time: another speed, room,
@@ -256,15 +257,19 @@ def loss_of(weights: dict[str, Any], written: np.ndarray) -> Callable[..., Any]:
     return loss
 
 
-def teach(folder: Path, size: str, steps: int, seed: int) -> None:
+def teach(folder: Path, size: str, steps: int, seed: int, fresh: bool) -> None:
     place = neural_weights.find_weights(size)
     assert place is not None, "install handsfree[neural]"
     model = neural_weights.model_bytes(place)
     stored = {one.name: one.read(model) for one in neural_weights.stored_variables(model) if one.dtype == "<f2"}
     weights = {name: jnp.asarray(value, jnp.float32) for name, value in stored.items()}
     texts = Texts(Tokenizer.from_file(str(place / "tokenizer.json")))
+    out = Path(neural_adapted.__file__).with_name(f"adapted_{size.replace('.', '_')}.npz")
     begun = folder / f"corrections-{size}.pkl"  # of an earlier run of this program, to go on from
-    tree: Tree = jax.tree.map(jnp.asarray, pickle.loads(begun.read_bytes())) if begun.exists() else untaught(weights)
+    if begun.exists():
+        tree: Tree = jax.tree.map(jnp.asarray, pickle.loads(begun.read_bytes()))
+    else:
+        tree = taught(out) if out.exists() and not fresh else untaught(weights)
     schedule = optax.warmup_cosine_decay_schedule(
         RATE_OF_LEARNING / 10, RATE_OF_LEARNING, min(30, steps // 2), steps, RATE_OF_LEARNING / 20
     )
@@ -297,7 +302,17 @@ def teach(folder: Path, size: str, steps: int, seed: int) -> None:
             print(f"step {number}: loss {np.mean(losses[-20:]):.4f}", flush=True)
         if number % SAVED_EVERY == 0 or number == steps:
             begun.write_bytes(pickle.dumps(jax.tree.map(np.asarray, tree)))
-    write(tree, Path(neural_adapted.__file__).with_name(f"adapted_{size.replace('.', '_')}.npz"))
+    write(tree, out)
+
+
+def taught(path: Path) -> Tree:
+    """The corrections that `write` wrote."""
+    tree: Tree = {"down": {}, "up": {}, "add": {}}
+    with np.load(path, allow_pickle=False) as parts:
+        for key in parts.files:
+            name, part = key.rsplit(":", 1)
+            tree[part][name] = jnp.asarray(parts[key], jnp.float32)
+    return tree
 
 
 def write(tree: Tree, path: Path) -> None:
@@ -315,8 +330,9 @@ if __name__ == "__main__":
     parser.add_argument("--neural", type=float, default=0.25, help="share of the clips said by neural voices")
     parser.add_argument("--steps", type=int, default=560)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--fresh", action="store_true", help="do not go on from the corrections that ship")
     asked = parser.parse_args()
     if asked.what == "say":
         say(asked.folder, asked.clips, asked.seed, asked.neural)
     else:
-        teach(asked.folder, asked.size, asked.steps, asked.seed)
+        teach(asked.folder, asked.size, asked.steps, asked.seed, asked.fresh)
