@@ -2,8 +2,8 @@
 
 Rules of this file:
 
-- The first engine may settle an easy choice or command alone, at a stricter threshold than all together have. A reading, a
-  gate and a proof that the works are dead always hear every engine.
+- The first engine may settle an easy choice or command alone, no short one, at a stricter threshold than all together have.
+  A reading, a gate and a proof that the works are dead always hear every engine.
 - Nothing is accepted while a true denial leads, whatever the probability; nor where one of the engines found nothing.
 - What is not accepted is asked again when it seems meant for the program (a look-alike, a near tie, a fair probability);
   else the program stays silent.
@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
-from handsfree.language.phonetics import phonemes, similarity
+from handsfree.language.phonetics import similarity
 from handsfree.speech.acceptance import UNFITTED, Models, StakeModel, fitted
 from handsfree.speech.engine import RATE, Engine, Testimony
 from handsfree.speech.near_words import twin
@@ -35,6 +35,7 @@ from handsfree.speech.weighing import (
     Stake,
     Weighed,
     leading_denial,
+    short_command,
     unfitted,
     vetoed,
     weigh,
@@ -46,12 +47,11 @@ if TYPE_CHECKING:
     from handsfree.speech.engine import Samples
 
 Shift = Mapping[Stake, float]  # an enrolment: log-odds added for this person
-_PROOF = 1.0  # log-odds above the usual threshold that a proof of dead works needs
+_PROOF = 0.3  # log-odds above the usual threshold that a proof of dead works needs
 _PROVEN = 0.93  # and at least this, as at a gate
 _STATED = 0.8  # for a lock number that is stated
 _TOLD_APART = 0.993  # where a fit says how sure it is: a number in -teen or -ty, whose like is one stress away
 _LIKE = 0.65  # from how alike they sound ('thirteen' and 'thirty' 0.70); 'seven zero' and 'seventeen' 0.61
-_SHORT = 3  # sounds: 'why' and 'note' are soon heard in an answer's place ('dry', 'right', 'no')
 _SHORT_SURE = 0.998  # for a command that short; every right one of the fit beside answers lies above
 _FAIR = 0.05  # probability from which speech seems meant for the program
 
@@ -100,7 +100,7 @@ class Recogniser:
         """An easy choice or command on the first engine alone, or None."""
         weighed = weigh([first], listening, self.language)
         model = _models().get(first.engine, {}).get(Stake.CHOICE)
-        if weighed is None or model is None or weighed.stake is not Stake.CHOICE:
+        if weighed is None or model is None or weighed.stake is not Stake.CHOICE or short_command(weighed.best):
             return None
         sure = self._probability(model, weighed)
         if sure < _bar(model, weighed) or vetoed(weighed, [first], listening, self.language):
@@ -185,7 +185,7 @@ def _bar(model: StakeModel | None, weighed: Weighed) -> float:
         return UNFITTED
     if weighed.proof:
         return max(_PROVEN, 1 / (1 + (1 / model.threshold - 1) * math.exp(-_PROOF)))
-    if weighed.best.sense is Sense.COMMAND and len(phonemes(weighed.best.spoken)) <= _SHORT:
+    if short_command(weighed.best):
         return max(model.threshold, _SHORT_SURE)
     return min(model.threshold, _STATED) if weighed.best.sense is Sense.DIGITS else model.threshold
 

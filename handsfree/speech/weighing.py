@@ -38,11 +38,12 @@ _RESEMBLES = 0.45  # how alike some engine's own words must be to what is acted 
 _FLOOR = -12.0  # nats below everything found: what a pass thinks of an act it did not find
 _NUMBER_FLOOR = -7.0  # the same where a number is asked for: a pass often misses the right one of a million
 _OFF_PACE = 1.5  # nats a deviation beyond the first by which an act is too short or too long for the sound
-_FIRM = 0.5  # nats that what proves must lie above its true denials
-_NEARLY = (3.5, 1.5)  # nats that what proves must lie above what sounds like it, to the first engine and to a second
-_SECOND_FIRM = 1.5  # the same above its true denials, to a second engine
+_FIRM = 3.0  # nats that what proves must lie above its true denials
+_NEARLY = (2.5, 3.0)  # nats that what proves must lie above what sounds like it, to the first engine and to a second
+_SECOND_FIRM = 3.0  # the same above its true denials, to a second engine
 _OF_ITS_SOUND = 0.3  # how alike the first engine's own words must be to an answer or command
 _VOUCHED = 0.5  # how well the weakest word of a gate must be found in the free words
+_SHORT = 3  # sounds: 'why' and 'note' are soon heard in an answer's place ('dry', 'right', 'no')
 _TIE = 2.0  # nats within which two acts cannot be told apart
 _TAKEN_FOR = (2.0, 1.0)  # nats, to the first engine and to a second, within which numbers taken for each other are asked
 TIED = "a near tie"
@@ -220,6 +221,11 @@ def leading_denial(testimony: Testimony) -> Meaning | None:
     """The engine's leading candidate where that is a denial."""
     first = testimony.candidates[0].meaning if testimony.candidates else None
     return first if first is not None and first.sense is Sense.DENIAL else None
+
+
+def short_command(meaning: Meaning) -> bool:
+    """A command of so few sounds that it is soon heard where something else was said."""
+    return meaning.sense is Sense.COMMAND and len(phonemes(meaning.spoken)) <= _SHORT
 
 
 def written_denials(testimony: Testimony, listening: Listening, language: Language) -> list[Meaning]:

@@ -37,7 +37,7 @@ from handsfree.language.base import load
 from handsfree.language.meaning import Listening
 from handsfree.speech import evaluate
 from handsfree.speech.engine import Testimony
-from handsfree.speech.weighing import NEURAL, SECOND, Stake, Weighed, vetoed, weigh
+from handsfree.speech.weighing import NEURAL, SECOND, Stake, Weighed, short_command, vetoed, weigh
 from tests.bench.corpus import TAUGHT
 
 Fitted = tuple[np.ndarray, np.ndarray, np.ndarray, float]
@@ -46,13 +46,12 @@ SETS: dict[str, tuple[str, ...]] = {
     NEURAL: (NEURAL,),
     f"{NEURAL}+{SECOND}": (NEURAL, SECOND),
 }
-#: The least that any threshold may be, however few the mistakes of the fit were.
-LEAST = {Stake.CHOICE: 0.96, Stake.READING: 0.93, Stake.GATE: 0.93}
-#: Mistakes on voices left out that the threshold lets pass, where all engines are heard: a 'right' that both write as 'why',
-#: an 'isolated log' that both write as 'isolated lock'. A threshold above the first lets half of the right choices in, one
-#: above the second a tenth of the right gates (acceptance_report.txt). To the first engine alone, none: to ask the second
-#: costs only time.
-ALLOWED = {Stake.CHOICE: 1, Stake.READING: 0, Stake.GATE: 1}
+#: The least that any threshold may be, however few the mistakes of the fit were; and where the first engine settles alone.
+LEAST = {Stake.CHOICE: 0.99, Stake.READING: 0.99, Stake.GATE: 0.93}
+LEAST_ALONE = 0.9985
+#: Mistakes on voices left out that the threshold lets pass, where all engines are heard; to the first engine alone, none: to
+#: ask the second costs only time.
+ALLOWED = {Stake.CHOICE: 0, Stake.READING: 0, Stake.GATE: 0}
 #: Log-odds that the threshold lies above the most probable other mistake.
 MARGIN = {Stake.CHOICE: 0.3, Stake.READING: 0.1, Stake.GATE: 0.3}
 #: What a set of engines decides: the first alone may settle nothing but a choice.
@@ -136,7 +135,8 @@ def rows(cases: Sequence[Case], engines: tuple[str, ...], stake: Stake) -> Rows:
     for case in cases:
         chosen = [t for t in case.testimonies if t.engine in engines]
         weighed = weigh(chosen, case.listening, language)
-        if weighed is not None and weighed.stake is stake:
+        alone = len(engines) == 1  # what it never settles alone, its threshold need not keep out
+        if weighed is not None and weighed.stake is stake and not (alone and short_command(weighed.best)):
             found.append((case, weighed, bool(vetoed(weighed, chosen, case.listening, language))))
     every = {name for _, weighed, _ in found for name, _ in weighed.features}
     full = [(c, w, v) for c, w, v in found if len(w.features) == len(every)]  # a pass without any candidate is left out
@@ -187,10 +187,10 @@ def _is_right(case: Case, weighed: Weighed) -> bool:
 
 
 def threshold(logits: np.ndarray, data: Rows, stake: Stake, allowed: int) -> float:
-    """The probability above which no more mistakes than allowed are left, with the margin; LEAST at least."""
+    """The probability above which no more mistakes than allowed are left, with the margin."""
     wrong = np.sort(logits[~data.right & ~data.veto])[::-1]
     highest = float(wrong[allowed]) if len(wrong) > allowed else 0.0
-    return max(LEAST[stake], float(1 / (1 + np.exp(-(max(highest, 0.0) + MARGIN[stake])))))
+    return float(1 / (1 + np.exp(-(max(highest, 0.0) + MARGIN[stake]))))
 
 
 def passing(logits: np.ndarray, data: Rows, allowed: int) -> int:
@@ -243,6 +243,7 @@ def one(name: str, stake: Stake, splits: dict[str, list[Case]]) -> tuple[dict[st
     fitted = fit(data.x, data.right)
     unheard = left_out(data)
     limit = threshold(unheard, data, stake, 0 if name in DECIDES else ALLOWED[stake])
+    limit = max(limit, LEAST_ALONE if name in DECIDES else LEAST[stake])
     curve = [f"{passing(unheard, data, allowed)} with {allowed} wrong" for allowed in range(4)]
     p = 1 / (1 + np.exp(-odds(held.x, fitted)))
     accepted = (p >= limit) & ~held.veto

@@ -325,7 +325,7 @@ def test_a_proof_needs_an_act_of_each_engine_and_the_words_of_both() -> None:
 
 @pytest.mark.parametrize(
     ("first", "second", "asked"),
-    [(-9.0, -9.0, False), (-0.5, -9.0, True), (-9.0, -1.4, True), (-0.7, -9.0, False), (-9.0, -1.7, False)],
+    [(-9.0, -9.0, False), (-3.0, -9.0, True), (-9.0, -3.0, True), (-3.2, -9.0, False), (-9.0, -3.2, False)],
 )
 def test_true_denials_must_lie_below_what_proves_to_both_engines(first: float, second: float, asked: bool) -> None:
     for listening, act, words in ((GATE, OPEN, "Isolated, lock 4 2."), (SWITCH, NOTHING, "Nothing runs.")):
@@ -450,7 +450,7 @@ def test_what_the_second_engine_alone_heard_is_asked_about() -> None:
 
 @pytest.mark.parametrize(
     ("first", "second", "opens"),
-    [(-8.0, -8.0, True), (-3.7, -8.0, True), (-8.0, -2.0, True), (-8.0, -1.4, False), (-3.4, -9.0, False)],
+    [(-8.0, -8.0, True), (-2.7, -8.0, True), (-8.0, -3.2, True), (-8.0, -2.9, False), (-2.4, -9.0, False)],
 )
 def test_what_sounds_like_a_gate_must_lie_below_it_to_both_engines(first: float, second: float, opens: bool) -> None:
     """'Isolated log' and 'isolated block', which the engines write as the phrase, are told by how near they come."""

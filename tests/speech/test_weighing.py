@@ -105,14 +105,14 @@ def test_one_neural_engine_opens_no_gate() -> None:
 
 
 @pytest.mark.parametrize(("first", "second", "reason"), [
-    (((OPEN, -0.1), (DENIED, -0.5)), ((OPEN, -0.1),), "a denial is as likely"),
-    (((OPEN, -0.1), (DENIED, -0.7)), ((OPEN, -0.1),), ""),
-    (((OPEN, -0.1),), ((OPEN, -0.1), (DENIED, -1.5)), "the witnesses differ"),
-    (((OPEN, -0.1),), ((OPEN, -0.1), (DENIED, -1.7)), ""),
-    (((OPEN, -0.1), (LOG, -3.5)), ((OPEN, -0.1),), "it may be a word that sounds alike"),
-    (((OPEN, -0.1), (LOG, -3.7)), ((OPEN, -0.1),), ""),
-    (((OPEN, -0.1),), ((OPEN, -0.1), (LOG, -1.5)), "it may be a word that sounds alike"),
-    (((OPEN, -0.1),), ((OPEN, -0.1), (LOG, -1.7)), ""),
+    (((OPEN, -0.1), (DENIED, -3.0)), ((OPEN, -0.1),), "a denial is as likely"),
+    (((OPEN, -0.1), (DENIED, -3.2)), ((OPEN, -0.1),), ""),
+    (((OPEN, -0.1),), ((OPEN, -0.1), (DENIED, -3.0)), "the witnesses differ"),
+    (((OPEN, -0.1),), ((OPEN, -0.1), (DENIED, -3.2)), ""),
+    (((OPEN, -0.1), (LOG, -2.5)), ((OPEN, -0.1),), "it may be a word that sounds alike"),
+    (((OPEN, -0.1), (LOG, -2.7)), ((OPEN, -0.1),), ""),
+    (((OPEN, -0.1),), ((OPEN, -0.1), (LOG, -3.0)), "it may be a word that sounds alike"),
+    (((OPEN, -0.1),), ((OPEN, -0.1), (LOG, -3.2)), ""),
     (((OPEN, -0.1),), ((DENIED, -0.1), (OPEN, -2.0)), "a denial was heard"),
     (((OTHER_NUMBER, -0.1), (OPEN, -2.0)), ((OPEN, -0.1),), "a denial was heard"),
     (((OPEN, -0.1),), ((OTHER_NUMBER, -0.1), (OPEN, -0.4)), "the witnesses differ"),
