@@ -88,6 +88,7 @@ def main() -> int:
     clips = evaluate.read_manifest(given.manifest)
     clips = clips[:: max(1, len(clips) // given.clips)][: given.clips]
     recogniser = build_recogniser(None, "en", Path())
+    recogniser.load()  # as a visit does while it speaks its first words
     for name, ahead in (("heard ahead", True), ("heard when it ended", False)):
         found = np.array(lags(clips, given.manifest.parent, recogniser, ahead)) * 1000
         low, mid, high = (np.percentile(found, q) for q in (5, 50, 95))
