@@ -66,7 +66,7 @@ class EchoGuard:
         nothing was playing; `started`, `ended` on the clock of `played`; `noise`: mean square when nobody speaks; `lead`:
         seconds at its beginning in which nothing was said yet."""
         spoken = started + lead
-        during = [p for p in played if p.started < ended and _over(p, ended) + DIES_AWAY > spoken]
+        during = heard_over(played, spoken, ended)
         handed_on = samples if cleaned is None else cleaned
         if not during or not len(samples):
             return Judgement(False, "", handed_on)
@@ -90,6 +90,11 @@ class EchoGuard:
         if (not self.headset or judgement.foreign < self._surely) and any(says(text, heard) for text in judgement.texts):
             return replace(heard, verdict=Verdict.NOT_FOR_ME, reason="the program's own words")
         return heard
+
+
+def heard_over(played: Iterable[Played], spoken: float, ended: float) -> list[Played]:
+    """What was playing, or had not died away yet, between these two times."""
+    return [p for p in played if p.started < ended and _over(p, ended) + DIES_AWAY > spoken]
 
 
 def says(text: str, heard: Heard) -> bool:

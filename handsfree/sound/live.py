@@ -6,8 +6,9 @@ Rules of this file:
   and recognises. Between them is a line of WAITING utterances; one too many is counted, told and lost.
 - An utterance is judged against what was in force when it ended. If that has changed before its turn comes, it is not for
   the program any more: two quick words never act on a step that nobody has heard.
-- While the end of speech is awaited, what was said so far is heard ahead; what was heard counts only if the utterance turns
-  out to be that very sound and the same is in force, so it changes when a verdict comes and never which.
+- While the end of speech is awaited, and nothing plays or waits, what was said so far is heard ahead. It counts only if the
+  utterance turns out to be that very sound and the same is in force: it changes when a verdict comes and never which. Who
+  goes on speaking gives it up; only what is being heard already is heard to its end, and a verdict may wait for that.
 - An utterance out of which sound was lost is never accepted: '(not) running' must not be 'running'.
 - Only an accepted utterance stops a prompt, and it does so before anybody else learns of it.
 - What happens is told in one line, in order: utterances, prompts that ended, devices lost and back, sound lost, the end.
@@ -29,7 +30,7 @@ import numpy as np
 from handsfree.journal.events import SoundDropped
 from handsfree.language.meaning import Heard, Listening, Verdict
 from handsfree.sound.canceller import Follower
-from handsfree.sound.echo import EchoGuard, Judgement
+from handsfree.sound.echo import EchoGuard, Judgement, heard_over
 from handsfree.sound.levels import QUIETEST, decibels, power
 from handsfree.sound.memory import LONG, give_back
 from handsfree.sound.prompts import Sink
@@ -110,7 +111,7 @@ class Happenings:
 
 
 @dataclass(frozen=True)
-class _Waiting:
+class Waiting:
     cleaned: Samples
     raw: Samples
     started: float
@@ -118,7 +119,54 @@ class _Waiting:
     listening: Listening
     noise: float
     torn: bool
-    ahead: bool = False  # the end of speech is still awaited
+
+
+class Line:
+    """Utterances that wait to be judged, WAITING at most; beside them, in no place of theirs, the one that is supposed: the
+    newest only, and given out where nothing else waits. `busy` from when one is given out until the next is asked for."""
+
+    def __init__(self) -> None:
+        self._waiting: deque[Waiting] = deque()
+        self._supposed: Waiting | None = None
+        self._changed = threading.Condition()
+        self._closed = self.busy = False
+
+    def put(self, waiting: Waiting) -> bool:
+        """Whether there was room."""
+        with self._changed:
+            room = len(self._waiting) < WAITING
+            if room:
+                self._waiting.append(waiting)
+                self._changed.notify()
+        return room
+
+    def suppose(self, supposed: Waiting | None) -> None:
+        with self._changed:
+            self._supposed = supposed
+            self._changed.notify()
+
+    def close(self) -> None:
+        """What waits is still given out."""
+        with self._changed:
+            self._closed = True
+            self._changed.notify()
+
+    def next(self) -> tuple[Waiting, bool] | None:
+        """The next, and whether it is only supposed; None when all was given out and no more will come."""
+        with self._changed:
+            self.busy = False
+            self._changed.wait_for(lambda: self._waiting or self._supposed or self._closed)
+            if self._waiting:
+                self.busy = True
+                return self._waiting.popleft(), False
+            if self._closed or self._supposed is None:
+                return None
+            self.busy, supposed, self._supposed = True, self._supposed, None
+            return supposed, True
+
+    def settled(self) -> bool:
+        with self._changed:
+            return not self._waiting and not self.busy
 
 
 @dataclass(frozen=True)
@@ -144,7 +192,7 @@ class LiveLoop:
         tap = getattr(sink, "tap", None)
         self._follower = Follower(tap) if tap is not None and not self._guard.headset else None
         self._listening = Listening()
-        self._line: queue.Queue[_Waiting | None] = queue.Queue(WAITING)
+        self._line = Line()
         self._raw: deque[Samples] = deque(maxlen=round(KEPT * RATE / BLOCK))
         self._count = 0  # samples fed to the cutter
         self._supposed: Piece | None = None
@@ -155,7 +203,6 @@ class LiveLoop:
         self.in_time: Callable[[float, Heard], bool] = lambda started, heard: True
         self._powers: deque[float] = deque(maxlen=round(NOISE_OVER * RATE / BLOCK))
         self._closing = False
-        self._busy = threading.Event()
         self._untold_loss = SoundDropped(0, False)
         self._loss_told = -LOSSES_EVERY
         self.level = QUIETEST  # dB full scale, of the last blocks: for a meter
@@ -185,7 +232,7 @@ class LiveLoop:
     def settled(self, timeout: float) -> bool:
         """Wait until every utterance cut so far is judged."""
         until = time.monotonic() + timeout
-        while self._line.qsize() or self._busy.is_set():
+        while not self._line.settled():
             if time.monotonic() > until:
                 return False
             time.sleep(0.01)
@@ -195,8 +242,7 @@ class LiveLoop:
         self._closing = True
         self._source.close()
         self._threads[0].join(2)
-        with contextlib.suppress(queue.Full):
-            self._line.put_nowait(None)
+        self._line.close()
         self._threads[1].join(10)
 
     # ---- listening ----
@@ -210,8 +256,7 @@ class LiveLoop:
                 break
             self._tell_losses()
         self._tell_losses(whenever=True)
-        if not self._closing:
-            self._line.put(None)
+        self._line.close()
 
     def _block(self, block: Block) -> None:
         if block.lost or block.broken:
@@ -227,22 +272,18 @@ class LiveLoop:
         self.level = max(decibels(loud), self.level - 1.0)
         for piece in self._cutter.feed(cleaned):
             self._cut(piece, here)
-        supposed = self._cutter.supposed
-        if supposed is not None and supposed is not self._supposed and self._line.empty():
-            with contextlib.suppress(queue.Full):
-                self._line.put_nowait(replace(self._waiting(supposed, here), ahead=True))
-        self._supposed = supposed
+        if self._cutter.supposed is not self._supposed:
+            self._supposed = self._cutter.supposed
+            self._line.suppose(self._waiting(self._supposed, here) if self._supposed is not None else None)
 
-    def _waiting(self, piece: Piece, zero: float) -> _Waiting:
+    def _waiting(self, piece: Piece, zero: float) -> Waiting:
         torn = any(piece.start_s * RATE < gap < piece.end_s * RATE for gap in self._gaps)
-        return _Waiting(
+        return Waiting(
             piece.samples, self._raw_of(piece), zero + piece.start_s, zero + piece.end_s, self._listening, self.noise, torn
         )
 
     def _cut(self, piece: Piece, zero: float) -> None:
-        try:
-            self._line.put_nowait(self._waiting(piece, zero))
-        except queue.Full:
+        if not self._line.put(self._waiting(piece, zero)):
             self.crowded += 1
             self._lost(len(piece.samples), speech=True)
 
@@ -272,38 +313,33 @@ class LiveLoop:
         if self._first is not None:
             with contextlib.suppress(Exception):  # what is wrong with the recogniser shows again when it is needed
                 self._first()
-        while (waiting := self._line.get()) is not None:
-            self._busy.set()
-            try:
-                if waiting.ahead:
-                    self._hear_ahead(waiting)
-                else:
-                    self._judge(waiting)
-                if waiting.ended - waiting.started > LONG:
-                    give_back()
-            finally:
-                self._busy.clear()
+        while (given := self._line.next()) is not None:
+            waiting, supposed = given
+            if supposed:
+                self._hear_ahead(waiting)
+            else:
+                self._judge(waiting)
+            if waiting.ended - waiting.started > LONG:
+                give_back()
         if not self._closing:
             self.happenings.tell(Ended())
 
-    def _judgement(self, waiting: _Waiting) -> Judgement:
-        return self._guard.judge(
-            waiting.raw, waiting.started, waiting.ended, self._sink.history(),
-            waiting.cleaned if self._follower is not None else None, waiting.noise, LEAD,
-        )
-
-    def _hear_ahead(self, waiting: _Waiting) -> None:
-        """Nothing is told of it, and a fault is left to show when it matters."""
-        judgement = self._judgement(waiting)
-        if judgement.own or waiting.listening != self._listening or waiting.listening.note:
+    def _hear_ahead(self, waiting: Waiting) -> None:
+        """Nothing is told of it, and a fault is left to show when it matters. Not over a prompt, whose echo must be taken
+        out first, nor of a note, which is not recognised."""
+        listening = waiting.listening
+        if listening.note or listening != self._listening:
+            return
+        if heard_over(self._sink.history(), waiting.started + LEAD, waiting.ended):
             return
         with contextlib.suppress(Exception):
-            heard = self._recogniser.hear(judgement.cleaned, waiting.listening)
-            self._ahead = _HeardAhead(judgement.cleaned, waiting.listening, heard)
+            self._ahead = _HeardAhead(waiting.cleaned, listening, self._recogniser.hear(waiting.cleaned, listening))
 
-    def _judge(self, waiting: _Waiting) -> None:
+    def _judge(self, waiting: Waiting) -> None:
         self.judged += 1
-        judgement = self._judgement(waiting)
+        judgement = self._guard.judge(
+            waiting.raw, waiting.started, waiting.ended, self._sink.history(), waiting.cleaned, waiting.noise, LEAD
+        )
         if judgement.own:
             self.own += 1
             self._tell(waiting, _not_for_me(judgement.why), judgement)
@@ -333,7 +369,7 @@ class LiveLoop:
             self.faults += 1
             return Heard(Verdict.ASKED_AGAIN, None, 0.0, reason=f"the recogniser failed: {type(fault).__name__}: {fault}")
 
-    def _tell(self, waiting: _Waiting, heard: Heard | None, judgement: Judgement) -> None:
+    def _tell(self, waiting: Waiting, heard: Heard | None, judgement: Judgement) -> None:
         if heard is not None:
             heard = replace(heard, started=waiting.started, ended=waiting.ended)
         self.happenings.tell(

@@ -26,15 +26,20 @@ CORRECTIONS = {
 }
 
 
-def _corrections(path: Path) -> dict[str, NDArray[np.float32]]:
-    """By variable, in full size. Trouble where the file is missing or damaged."""
+def parts_of(path: Path) -> dict[str, NDArray[np.float32]]:
+    """As they are kept: 'variable:up' and 'variable:down', or 'variable:add'. Trouble where missing or damaged."""
     import numpy as np
 
     try:
         with np.load(path, allow_pickle=False) as file:
-            parts = {name: np.asarray(file[name], np.float32) for name in file.files}
+            return {name: np.asarray(file[name], np.float32) for name in file.files}
     except (OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile, zlib.error):
         raise Trouble(f"{path.name} is missing or damaged; install handsfree again.") from None
+
+
+def _corrections(path: Path) -> dict[str, NDArray[np.float32]]:
+    """By variable, in full size."""
+    parts = parts_of(path)
     names = {name.rsplit(":", 1)[0] for name in parts}
     low_rank = {name for name in names if f"{name}:up" in parts}
     whole = {name: parts[f"{name}:up"] @ parts[f"{name}:down"] for name in low_rank}

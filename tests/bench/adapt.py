@@ -308,10 +308,9 @@ def teach(folder: Path, size: str, steps: int, seed: int, fresh: bool) -> None:
 def taught(path: Path) -> Tree:
     """The corrections that `write` wrote."""
     tree: Tree = {"down": {}, "up": {}, "add": {}}
-    with np.load(path, allow_pickle=False) as parts:
-        for key in parts.files:
-            name, part = key.rsplit(":", 1)
-            tree[part][name] = jnp.asarray(parts[key], jnp.float32)
+    for key, value in neural_adapted.parts_of(path).items():
+        name, part = key.rsplit(":", 1)
+        tree[part][name] = jnp.asarray(value)
     return tree
 
 

@@ -29,7 +29,7 @@ _TEENS = {word: 13 + at for at, word in enumerate(texts._TEENS[3:])}
 _TENS = {word: 10 * (at + 2) for at, word in enumerate(texts._TENS[2:])}
 _DIGIT = {word: str(at) for at, word in enumerate(texts.DIGITS)}
 #: What is taken for 'lock' most, beside what the dictionary has near it.
-_NEAR_LOCK = ("log", "log", "block", "block", "look", "luck", "clock", "locker", "unlock", "locks", *nearest("lock", 12))
+_NEAR_LOCK = ("log", "log", "block", "block", "look", "luck", "clock", "locker", "unlock", "locks")
 _LEADING = ("if", "was", "is", "is it", "when", "not", "never", "isn't", "it was", "and if", "as", "with", "unless", "once")
 _ASKS = re.compile(r"(what|did|can|how|where|is|do|have|who|was|shall|isn't|does)\b")
 
@@ -94,7 +94,7 @@ def _near_gate(luck: random.Random) -> Pair:
     if luck.random() < 0.3:
         return _digits(f"{luck.choice(_LEADING)} isolated lock {' '.join(lock)}")
     if luck.random() < 0.6:
-        return _digits(f"isolated {luck.choice(_NEAR_LOCK)} {' '.join(lock)}")
+        return _digits(f"isolated {luck.choice((*_NEAR_LOCK, *nearest('lock', 12)))} {' '.join(lock)}")
     return _digits(f"{luck.choice(nearest('isolated', 8))} lock {' '.join(lock)}")
 
 

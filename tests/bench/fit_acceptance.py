@@ -7,8 +7,8 @@ stake at a time:
 
 1. logistic regression on the features of handsfree.speech.weighing, target: the leading act is what was said;
 2. its probability for each clip of `fit` by models that never heard that clip's voice (whole voices left out in turn);
-3. the threshold: above every left-out probability at which acting would have been wrong but those ALLOWED, with a margin
-   in log-odds;
+3. the threshold: above every left-out probability at which acting would have been wrong, with a margin in log-odds, and
+   LEAST at least;
 4. what that gives on `held`, whose voices, noises and rooms were in neither: the report. Nothing is chosen on `held`.
 
 Writes handsfree/speech/acceptance_model.json and acceptance_report.txt.
@@ -49,9 +49,6 @@ SETS: dict[str, tuple[str, ...]] = {
 #: The least that any threshold may be, however few the mistakes of the fit were; and where the first engine settles alone.
 LEAST = {Stake.CHOICE: 0.99, Stake.READING: 0.99, Stake.GATE: 0.93}
 LEAST_ALONE = 0.9985
-#: Mistakes on voices left out that the threshold lets pass, where all engines are heard; to the first engine alone, none: to
-#: ask the second costs only time.
-ALLOWED = {Stake.CHOICE: 0, Stake.READING: 0, Stake.GATE: 0}
 #: Log-odds that the threshold lies above the most probable other mistake.
 MARGIN = {Stake.CHOICE: 0.3, Stake.READING: 0.1, Stake.GATE: 0.3}
 #: What a set of engines decides: the first alone may settle nothing but a choice.
@@ -186,11 +183,10 @@ def _is_right(case: Case, weighed: Weighed) -> bool:
     return case.clip.expect is not None and case.clip.expect.met_by(weighed.best, unit)
 
 
-def threshold(logits: np.ndarray, data: Rows, stake: Stake, allowed: int) -> float:
-    """The probability above which no more mistakes than allowed are left, with the margin."""
-    wrong = np.sort(logits[~data.right & ~data.veto])[::-1]
-    highest = float(wrong[allowed]) if len(wrong) > allowed else 0.0
-    return float(1 / (1 + np.exp(-(max(highest, 0.0) + MARGIN[stake]))))
+def threshold(logits: np.ndarray, data: Rows, margin: float, least: float) -> float:
+    """The probability above which no mistake is left, with the margin in log-odds."""
+    highest = float(np.max(logits[~data.right & ~data.veto], initial=0.0))
+    return max(least, float(1 / (1 + np.exp(-(highest + margin)))))
 
 
 def passing(logits: np.ndarray, data: Rows, allowed: int) -> int:
@@ -242,8 +238,7 @@ def one(name: str, stake: Stake, splits: dict[str, list[Case]]) -> tuple[dict[st
     held = rows(splits["held"], SETS[name], stake) if splits["held"] else data
     fitted = fit(data.x, data.right)
     unheard = left_out(data)
-    limit = threshold(unheard, data, stake, 0 if name in DECIDES else ALLOWED[stake])
-    limit = max(limit, LEAST_ALONE if name in DECIDES else LEAST[stake])
+    limit = threshold(unheard, data, MARGIN[stake], LEAST_ALONE if name in DECIDES else LEAST[stake])
     curve = [f"{passing(unheard, data, allowed)} with {allowed} wrong" for allowed in range(4)]
     p = 1 / (1 + np.exp(-odds(held.x, fitted)))
     accepted = (p >= limit) & ~held.veto

@@ -72,8 +72,8 @@ def speak(text: str, voice: str, rate: float) -> made.Samples:
     style = np.mean([speaker.get_voice_style(name) for name in names.split("+")], axis=0)
     language = accent or ("en-us" if voice[0] == "a" else "en-gb")
     sounds = phonemizer.phonemize(text, language, preserve_punctuation=True, with_stress=True)
-    known = "".join(sound for sound in sounds.replace("ʉ", "u") if sound in speaker.tokenizer.vocab)
-    samples, its_rate = speaker.create(known.strip(), voice=style, speed=rate, is_phonemes=True)
+    known = speaker.tokenizer.known(sounds.replace("ʉ", "u")).strip()  # which has no sound for the Scottish 'oo'
+    samples, its_rate = speaker.create(known, voice=style, speed=rate, is_phonemes=True)
     return made.resample(samples, its_rate, 16_000)
 
 

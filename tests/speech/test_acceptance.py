@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -175,6 +176,21 @@ def test_a_very_short_command_must_be_surer_than_a_longer_one(word: str, taken: 
     heard = hear(Listening(phrases=("cool", "warm", "hot")), *pair)
     assert 0.96 < heard.sure < 0.998  # type: ignore[attr-defined]
     assert (heard.verdict is Verdict.ACCEPTED) == taken  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(("word", "alone"), [("why", False), ("note", False), ("next step", True)])
+def test_no_very_short_command_is_settled_by_the_first_engine_alone(word: str, alone: bool) -> None:
+    """On the fit's clips all its mistakes were such. 'Says' would hand over what it has: here the second engine breaks."""
+
+    class Breaks(Says):
+        def testify(self, samples: object, listening: Listening) -> Testimony:
+            raise LookupError
+
+    surely = whisper(Candidate(Meaning(Sense.COMMAND, word, spoken=word), -0.01), free=f"{word.capitalize()}.")
+    listening = Listening(phrases=("cool", "warm", "hot"))
+    recogniser = Recogniser([Says(surely), Breaks(whisper(second=True))], ENGLISH)
+    with nullcontext() if alone else pytest.raises(LookupError):
+        assert recogniser.hear(SOUND, listening).verdict is Verdict.ACCEPTED
 
 
 @pytest.mark.parametrize(("said", "like"), [(14.0, 40.0), (40.0, 14.0), (-19.0, -90.0)])
