@@ -47,7 +47,7 @@ SETS: dict[str, tuple[str, ...]] = {
     f"{NEURAL}+{SECOND}": (NEURAL, SECOND),
 }
 #: The least that any threshold may be, however few the mistakes of the fit were; and where the first engine settles alone.
-LEAST = {Stake.CHOICE: 0.99, Stake.READING: 0.98, Stake.GATE: 0.93}
+LEAST = {Stake.CHOICE: 0.99, Stake.READING: 0.99, Stake.GATE: 0.93}
 LEAST_ALONE = 0.9985
 #: Log-odds that the threshold lies above the most probable other mistake.
 MARGIN = {Stake.CHOICE: 0.3, Stake.READING: 0.1, Stake.GATE: 0.3}

@@ -170,7 +170,7 @@ def test_numbers_that_are_taken_for_one_another_are_asked_however_sure(
 def test_a_very_short_command_must_be_surer_than_a_longer_one(word: str, taken: bool) -> None:
     """'Dry' and 'right' were heard as 'why' by both engines, 'no' as 'note'."""
     said = Candidate(Meaning(Sense.COMMAND, word, spoken=word), -0.1)
-    other = Candidate(Meaning(Sense.PHRASE, "cool", spoken="cool"), -5.0)
+    other = Candidate(Meaning(Sense.PHRASE, "cool", spoken="cool"), -4.0)
     free = f"{word.capitalize()}."
     pair = [whisper(said, other, free=free, other="some talk", free_score=-2.5, second=second) for second in (False, True)]
     heard = hear(Listening(phrases=("cool", "warm", "hot")), *pair)
@@ -466,7 +466,7 @@ def test_what_the_second_engine_alone_heard_is_asked_about() -> None:
 
 @pytest.mark.parametrize(
     ("first", "second", "opens"),
-    [(-8.0, -8.0, True), (-3.7, -8.0, True), (-8.0, -3.7, True), (-8.0, -3.4, False), (-3.4, -9.0, False)],
+    [(-8.0, -8.0, True), (-3.2, -8.0, True), (-8.0, -3.2, True), (-8.0, -2.9, False), (-2.9, -9.0, False)],
 )
 def test_what_sounds_like_a_gate_must_lie_below_it_to_both_engines(first: float, second: float, opens: bool) -> None:
     """'Isolated log' and 'isolated block', which the engines write as the phrase, are told by how near they come."""
