@@ -1,7 +1,7 @@
 """Teaches a whisper model the trade's speech in noise; writes handsfree/speech/adapted_tiny_en.npz or adapted_base.npz.
 
     python -m tests.bench.adapt say FOLDER --clips 2400        (speaks sentences by the voices kept for teaching)
-    python -m tests.bench.adapt teach FOLDER --size tiny.en --steps 560       (an hour or two on a core; may be stopped
+    python -m tests.bench.adapt teach FOLDER --size tiny.en --steps 560       (an hour or two on two cores; may be stopped
     python -m tests.bench.adapt teach FOLDER --size base --steps 400           and run again, which goes on from there; the
                                                                                first begins with what ships, or --fresh)
 
@@ -9,6 +9,9 @@ Needs torch beside the test extra. Corrections of low rank to every matrix of th
 are learnt so that it writes what was said (tests/bench/adapt_texts.py), mixed afresh each time: another speed, room,
 level, noise and signal-to-noise ratio. No prompt stands before: the taught model is heard without one. Voices: flite's
 kal16, festival's ked, variants of eSpeak NG, neural voices kept for this; none of them fits acceptance or measures it.
+
+What ships was taught before other microphones, blends of three, readings taken back and the voices from am_santa on were
+added; teaching with them was not kept (handsfree/speech/MEASURED.md).
 """
 
 from __future__ import annotations

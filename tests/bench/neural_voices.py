@@ -63,7 +63,8 @@ def _speaker() -> Any:
 
 
 def speak(text: str, voice: str, rate: float) -> made.Samples:
-    """By a voice of `ALL`; the second letter of its name is that of its speaker's sex, the first American or British.
+    """By a voice of `ALL`; the second letter of its name is that of its speaker's sex, the first of the
+    language: a American, b British; without an accent all but a are given British sounds, a blend those of its first.
 
     "af_sky+bm_fable@en-gb-scotland" is a speaker half-way between two (or in the middle of more), with the sounds of an
     accent of eSpeak NG's.
