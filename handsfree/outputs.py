@@ -1,9 +1,10 @@
-"""Files that a person names to be written: whole or not at all, and never over a part of a visit's record."""
+"""Files that are written whole or not at all; those that a person names, never over a part of a visit's record."""
 
 from __future__ import annotations
 
 import contextlib
 import os
+import tempfile
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
@@ -56,3 +57,30 @@ def kind_of(to: Path, known: tuple[str, ...], what: str) -> str:
     if to.suffix.lower() not in known:
         raise Trouble(f"{what} can be written as {' or '.join(known)}; give the file such a name, not '{to.name}'.")
     return to.suffix.lower()
+
+
+def replace_file(path: Path, data: bytes) -> None:
+    """The whole new content or the whole old one, whatever happens in between. OSError where it cannot be written."""
+    handle, part = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(part, 0o644)
+        os.replace(part, path)
+    except BaseException:
+        Path(part).unlink(missing_ok=True)
+        raise
+    sync_folder(path.parent)
+
+
+def sync_folder(path: Path) -> None:
+    """A name that was put into it is on disk when this returns. OSError where the system cannot."""
+    if os.name == "nt":  # Windows has no handle of a folder to flush; NTFS journals the name itself
+        return
+    fd = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(fd)
+    finally:
+        os.close(fd)

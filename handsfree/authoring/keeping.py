@@ -12,10 +12,8 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
 import re
 import shutil
-import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -30,6 +28,7 @@ from handsfree.journal import reader
 from handsfree.journal.clock import Clock
 from handsfree.journal.events import Happening, Opened, Resumed
 from handsfree.journal.writer import Journal
+from handsfree.outputs import replace_file
 from handsfree.procedure import load, yamlfile
 from handsfree.procedure.model import text_digest
 
@@ -103,24 +102,6 @@ class Shelf:
         pieces = [read_sound(self.session / clip) for clip in clips if (self.session / clip).is_file()]
         if pieces:
             replace_file(self.folder / name, flac(np.concatenate(pieces)))
-
-
-def replace_file(path: Path, data: bytes) -> None:
-    """The whole new content or the whole old one, whatever happens in between. OSError where it cannot be written."""
-    handle, part = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(part, 0o644)
-        os.replace(part, path)
-    except BaseException:
-        Path(part).unlink(missing_ok=True)
-        raise
-    from handsfree.journal.disk import RealDisk
-
-    RealDisk().sync_folder(path.parent)
 
 
 @dataclass(frozen=True)

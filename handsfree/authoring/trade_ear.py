@@ -54,7 +54,7 @@ def _kept(folder: Path, without: tuple[str, ...]) -> Path:
     """The model's file in the cache, made where it is not there yet."""
     from platformdirs import user_cache_path
 
-    from handsfree.authoring.keeping import replace_file
+    from handsfree.outputs import replace_file
     from handsfree.procedure.load import procedure_files
 
     mark = hashlib.sha256(repr((without, trade_words.EVERYDAY, EVERYDAY_LEAST)).encode())

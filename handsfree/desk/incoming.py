@@ -29,6 +29,7 @@ from handsfree.journal.disk import RealDisk
 from handsfree.journal.events import Opened
 from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND, read
 from handsfree.journal.verify import Report, verify
+from handsfree.outputs import replace_file
 
 MANIFEST, DONE, BEGUN = "manifest.json", "stored.json", ".begun"
 #: Days after which an upload that nobody goes on with is thrown away.
@@ -82,7 +83,7 @@ class Incoming:
             (folder / DONE).unlink(missing_ok=True)  # it was stored once, and the visit's folder has gone since
             folder.mkdir(parents=True, exist_ok=True)
             if not (folder / MANIFEST).exists():
-                _whole(folder / MANIFEST, manifest.to_json())
+                replace_file(folder / MANIFEST, manifest.to_json())
             return Outcome(200, self._state(manifest))
 
     def state(self, upload: str) -> Outcome:
@@ -129,7 +130,7 @@ class Incoming:
             if done is None:
                 done = self._store(manifest)
             if isinstance(done.answer, Stored):
-                _whole(self.place / upload / DONE, to_json(done.answer))
+                replace_file(self.place / upload / DONE, to_json(done.answer))
                 self._empty(upload)
             elif done.status == 422:
                 shutil.rmtree(self.place / upload, ignore_errors=True)
@@ -307,10 +308,3 @@ def _digest(path: Path, size: int | None = None) -> str:
 def _sync(path: Path) -> None:
     with path.open("rb+") as stream:
         os.fsync(stream.fileno())
-
-
-def _whole(path: Path, data: bytes) -> None:
-    part = path.with_suffix(".new")
-    part.write_bytes(data)
-    _sync(part)
-    os.replace(part, path)

@@ -12,6 +12,8 @@ import os
 from pathlib import Path
 from typing import Protocol
 
+from handsfree.outputs import sync_folder
+
 
 class AppendFile(Protocol):
     def write(self, data: bytes) -> None: ...
@@ -79,10 +81,4 @@ class RealDisk:
         self.sync_folder(path.parent)
 
     def sync_folder(self, path: Path) -> None:
-        if os.name == "nt":  # Windows has no handle of a folder to flush; NTFS journals the name itself
-            return
-        fd = os.open(path, os.O_RDONLY)
-        try:
-            os.fsync(fd)
-        finally:
-            os.close(fd)
+        sync_folder(path)

@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import json
 import math
-import os
 import shutil
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -22,6 +21,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import GateAsked, Heard, Listening, NumberAsked, Sense, Verdict, gate_text
+from handsfree.outputs import replace_file
 from handsfree.speech.acceptance import digest as acceptance_digest
 from handsfree.speech.engine import RATE
 from handsfree.speech.weighing import Stake
@@ -136,9 +136,7 @@ def save(folder: Path, shifts: Mapping[Stake, float], spoken: Sequence[tuple[Rea
             "engine": engine, "acceptance": acceptance_digest(), "phrases": [reading.text for reading, _ in spoken],
             "shifts": {stake.value: value for stake, value in shifts.items()},
         }  # fmt: skip
-        part = folder / f"{FILE}.part"
-        part.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
-        os.replace(part, folder / FILE)
+        replace_file(folder / FILE, (json.dumps(kept, indent=1) + "\n").encode())
     except (OSError, RuntimeError) as error:
         raise Trouble(f"The enrolment cannot be kept in {folder}: {error}; choose another folder.") from None
 
