@@ -24,6 +24,7 @@ from handsfree.language.phonetics import similarity
 from handsfree.speech.acceptance import UNFITTED, Models, StakeModel, fitted
 from handsfree.speech.engine import RATE, Engine, Testimony
 from handsfree.speech.near_words import twin
+from handsfree.speech.pace import ABOVE_NOISE
 from handsfree.speech.weighing import (
     DIFFER,
     ELSE,
@@ -49,10 +50,12 @@ if TYPE_CHECKING:
 Shift = Mapping[Stake, float]  # an enrolment: log-odds added for this person
 _PROOF = 0.3  # log-odds above the usual threshold that a proof of dead works needs
 _PROVEN = 0.93  # and at least this, as at a gate
+_IN_QUIET = 0.977  # for a gate whose speech stands _QUIET dB out of the noise; in more noise the fit's threshold holds
+_QUIET = 20.0  # dB: what 20 dB of signal to noise gives and 10 does not. Look-alikes in quiet: 0.88 on the fit, 0.969 since
 _STATED = 0.8  # for a lock number that is stated
-_TOLD_APART = 0.993  # where a fit says how sure it is: a number in -teen or -ty, whose like is one stress away
+_TOLD_APART = 0.99  # a number in -teen or -ty, whose like is one stress away; wrong ones of the fit lay at 0.975 at most
 _LIKE = 0.65  # from how alike they sound ('thirteen' and 'thirty' 0.70); 'seven zero' and 'seventeen' 0.61
-_SHORT_SURE = 0.998  # for a command that short: what was taken for one on the clips of the fit lay at 0.992 at most
+_SHORT_SURE = 0.9993  # for a command that short: 'no' was taken for 'note' at 0.9983 (MEASURED.md)
 _FAIR = 0.05  # probability from which speech seems meant for the program
 
 
@@ -180,11 +183,14 @@ class Recogniser:
 
 def _bar(model: StakeModel | None, weighed: Weighed) -> float:
     """The probability from which to act. A lock number being stated is read back and affirmed before it counts, whatever it
-    was, so it need not be as sure as a reading that is acted on; what may prove the works dead must be surer."""
+    was, so it need not be as sure as a reading that is acted on; what may prove the works dead must be surer, as must a
+    gate where the noise is loud."""
     if model is None:
         return UNFITTED
     if weighed.proof:
         return max(_PROVEN, 1 / (1 + (1 / model.threshold - 1) * math.exp(-_PROOF)))
+    if weighed.stake is Stake.GATE and dict(weighed.features).get(ABOVE_NOISE, 0.0) > _QUIET:
+        return min(model.threshold, _IN_QUIET)
     if short_command(weighed.best):
         return max(model.threshold, _SHORT_SURE)
     return min(model.threshold, _STATED) if weighed.best.sense is Sense.DIGITS else model.threshold

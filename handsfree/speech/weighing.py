@@ -23,7 +23,7 @@ from handsfree.language.phonetics import phonemes, similarity
 from handsfree.language.quantities import unit_fits
 from handsfree.speech.engine import OTHER, Candidate, Testimony, log_sum
 from handsfree.speech.near_words import longer_word, taken_for
-from handsfree.speech.pace import SECONDS, misfit
+from handsfree.speech.pace import ABOVE_NOISE, SECONDS, misfit
 from handsfree.speech.pocketsphinx_rivals import weakest_word
 
 if TYPE_CHECKING:
@@ -39,13 +39,13 @@ _FLOOR = -12.0  # nats below everything found: what a pass thinks of an act it d
 _NUMBER_FLOOR = -7.0  # the same where a number is asked for: a pass often misses the right one of a million
 _OFF_PACE = 1.5  # nats a deviation beyond the first by which an act is too short or too long for the sound
 _FIRM = 3.0  # nats that what proves must lie above its true denials
-_NEARLY = (3.0, 3.0)  # nats that what proves must lie above what sounds like it, to the first engine and to a second
+_NEARLY = (2.0, 2.0)  # nats that what proves must lie above what sounds like it, to the first engine and to a second
 _SECOND_FIRM = 3.0  # the same above its true denials, to a second engine
 _OF_ITS_SOUND = 0.3  # how alike the first engine's own words must be to an answer or command
 _VOUCHED = 0.5  # how well the weakest word of a gate must be found in the free words
 _SHORT = 3  # sounds: 'why' and 'note' are soon heard in an answer's place ('dry', 'right', 'no')
 _TIE = 2.0  # nats within which two acts cannot be told apart
-_TAKEN_FOR = (2.0, 1.0)  # nats, to the first engine and to a second, within which numbers taken for each other are asked
+_TAKEN_FOR = (1.0, 1.0)  # nats, to the first engine and to a second, within which numbers taken for each other are asked
 TIED = "a near tie"
 ALIKE = "it may be a word that sounds alike"
 OTHER_UNIT = "in a unit that was not asked for"
@@ -155,6 +155,7 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
         features |= {f"{prefix} {name}".strip(): value for name, value in found.items()}
     leaders = [acts(t, listening)[:1] for t in neural]
     features["free same"] = sum(wrote) / len(neural)
+    features[ABOVE_NOISE] = _clip(dict(neural[0].evidence).get(ABOVE_NOISE, 0.0), 8, 24)
     features["in time"] = -min(4.0, _misfit(neural, act, listening))
     features["usual"] = max(-6.0, _odd(best, listening))
     in_front = [key(t.candidates[0].meaning, listening) == act for t in neural]
@@ -259,6 +260,7 @@ def _against(
         "near": _clip(own - near, -8, 6),
         "firm": _clip(own - firm, -8, 10),
         "share": _clip(own - log_sum([own, near, far, rival]), -8, 0),
+        "odds": _clip(own - log_sum([near, far, rival]), -6, 7),  # the same, told apart also where it is nearly all
         "alike": similarity(heard, best.spoken),
         "weakest": weakest_word(best.spoken, phonemes(heard)),
     }

@@ -149,9 +149,9 @@ def _talk(luck: random.Random) -> Pair:
 
 #: Each kind with its share.
 _KINDS = (
-    (_reading, 0.20), (_teen_or_ten, 0.08), (_gate, 0.15), (_near_gate, 0.19), (_answer, 0.10), (_command, 0.06),
-    (_denied, 0.04), (_reading_denied, 0.03), (_proof, 0.05), (_near_word, 0.04), (_step, 0.02), (_talk, 0.02),
-    (lambda luck: _digits(" ".join(texts.lock(luck))), 0.02),
+    (_reading, 0.20), (_teen_or_ten, 0.07), (_gate, 0.13), (_near_gate, 0.16), (_answer, 0.17), (_command, 0.06),
+    (_denied, 0.04), (_reading_denied, 0.03), (_proof, 0.04), (_near_word, 0.05), (_step, 0.015), (_talk, 0.02),
+    (lambda luck: _digits(" ".join(texts.lock(luck))), 0.015),
 )  # fmt: skip
 
 

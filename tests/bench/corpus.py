@@ -43,6 +43,10 @@ VOICES = {
 }  # fmt: skip
 #: Of `fit`, those that the neural model was taught with as well: acceptance is not fitted on them.
 TAUGHT = ("kal16", "ked", "espeak-us-f")
+#: Voices that teach only: accent and pitch.
+PICO = {
+    "pico-us": ("en-US", 1.0), "pico-us-low": ("en-US", 0.75), "pico-gb": ("en-GB", 1.0), "pico-gb-low": ("en-GB", 0.72),
+}  # fmt: skip
 NOISES = {"fit": ("compressor", "babble", "pink", "hum"), "held": ("fan", "platform", "workshop", "street")}
 ROOMS = {"fit": (0.2, 0.45), "held": (0.3, 0.6)}
 #: Share of each kind among the clips. What is asked for by name alone: proofs that the works are dead, what must never be one,
@@ -159,6 +163,8 @@ def speak(text: str, voice: str, rate: float) -> made.Samples:
         return neural_voices.joe(text, rate, 1.09 if voice.endswith("high") else 1.0)
     if neural_voices.knows(voice):
         return neural_voices.speak(text, voice, rate)
+    if voice in PICO:
+        return _pico(text, *PICO[voice], rate)
     return _festival(text, {"ked": "ked_diphone", "slt-hts": "cmu_us_slt_arctic_hts"}[voice], rate)
 
 
@@ -170,6 +176,13 @@ def _festival(text: str, name: str, rate: float) -> made.Samples:
         subprocess.run(["festival", "--pipe"], input=script, text=True, check=True, capture_output=True)
         samples, its_rate = soundfile.read(path, dtype="float32")
     return made.resample(samples, its_rate, RATE)
+
+
+def _pico(text: str, accent: str, pitch: float, rate: float) -> made.Samples:
+    """Needs py-nanotts."""
+    from py_nanotts import NanoTTS
+
+    return np.frombuffer(NanoTTS().speak(text, voice=accent, speed=rate, pitch=pitch), "<i2").astype(np.float32) / 32768
 
 
 def recorded(path: str) -> made.Samples:

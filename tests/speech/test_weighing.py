@@ -109,10 +109,10 @@ def test_one_neural_engine_opens_no_gate() -> None:
     (((OPEN, -0.1), (DENIED, -3.2)), ((OPEN, -0.1),), ""),
     (((OPEN, -0.1),), ((OPEN, -0.1), (DENIED, -3.0)), "the witnesses differ"),
     (((OPEN, -0.1),), ((OPEN, -0.1), (DENIED, -3.2)), ""),
-    (((OPEN, -0.1), (LOG, -3.0)), ((OPEN, -0.1),), "it may be a word that sounds alike"),
-    (((OPEN, -0.1), (LOG, -3.2)), ((OPEN, -0.1),), ""),
-    (((OPEN, -0.1),), ((OPEN, -0.1), (LOG, -3.0)), "it may be a word that sounds alike"),
-    (((OPEN, -0.1),), ((OPEN, -0.1), (LOG, -3.2)), ""),
+    (((OPEN, -0.1), (LOG, -2.0)), ((OPEN, -0.1),), "it may be a word that sounds alike"),
+    (((OPEN, -0.1), (LOG, -2.2)), ((OPEN, -0.1),), ""),
+    (((OPEN, -0.1),), ((OPEN, -0.1), (LOG, -2.0)), "it may be a word that sounds alike"),
+    (((OPEN, -0.1),), ((OPEN, -0.1), (LOG, -2.2)), ""),
     (((OPEN, -0.1),), ((DENIED, -0.1), (OPEN, -2.0)), "a denial was heard"),
     (((OTHER_NUMBER, -0.1), (OPEN, -2.0)), ((OPEN, -0.1),), "a denial was heard"),
     (((OPEN, -0.1),), ((OTHER_NUMBER, -0.1), (OPEN, -0.4)), "the witnesses differ"),
@@ -138,3 +138,15 @@ def test_what_the_first_engine_wrote_forbids_a_gate_by_its_name(free: str, reaso
 ])  # fmt: skip
 def test_what_the_second_engine_wrote_forbids_it_too(free: str, reason: str) -> None:
     assert verdict(SURE, neural((OPEN, -0.1), free=free, second=True)) == reason
+
+
+@pytest.mark.parametrize(("against", "odds"), [(2.0, 2.0), (4.5, 4.5), (6.5, 6.5), (9.0, 7.0)])
+def test_odds_go_on_where_the_share_no_longer_tells(against: float, odds: float) -> None:
+    found = features(neural((COOL, -0.1), (WARM, -0.1 - against), free="Cool."))
+    assert found["odds"] == pytest.approx(odds)
+    assert found["share"] == pytest.approx(-math.log1p(math.exp(-against)))
+
+
+def test_what_stands_against_an_act_adds_up_in_its_odds() -> None:
+    found = features(neural((COOL, -0.1), (WARM, -3.1), (NOT_COOL, -3.1), free="Cool."))
+    assert found["odds"] == pytest.approx(3.0 - math.log(2))
