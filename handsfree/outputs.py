@@ -59,7 +59,7 @@ def kind_of(to: Path, known: tuple[str, ...], what: str) -> str:
     return to.suffix.lower()
 
 
-def replace_file(path: Path, data: bytes) -> None:
+def replace_file(path: Path, data: bytes, mode: int = 0o644) -> None:
     """The whole new content or the whole old one, whatever happens in between. OSError where it cannot be written."""
     handle, part = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     try:
@@ -67,7 +67,7 @@ def replace_file(path: Path, data: bytes) -> None:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
-        os.chmod(part, 0o644)
+        os.chmod(part, mode)
         os.replace(part, path)
     except BaseException:
         Path(part).unlink(missing_ok=True)

@@ -83,7 +83,7 @@ class Incoming:
             (folder / DONE).unlink(missing_ok=True)  # it was stored once, and the visit's folder has gone since
             folder.mkdir(parents=True, exist_ok=True)
             if not (folder / MANIFEST).exists():
-                replace_file(folder / MANIFEST, manifest.to_json())
+                replace_file(folder / MANIFEST, manifest.to_json(), 0o600)
             return Outcome(200, self._state(manifest))
 
     def state(self, upload: str) -> Outcome:
@@ -130,7 +130,7 @@ class Incoming:
             if done is None:
                 done = self._store(manifest)
             if isinstance(done.answer, Stored):
-                replace_file(self.place / upload / DONE, to_json(done.answer))
+                replace_file(self.place / upload / DONE, to_json(done.answer), 0o600)
                 self._empty(upload)
             elif done.status == 422:
                 shutil.rmtree(self.place / upload, ignore_errors=True)

@@ -5,7 +5,8 @@ Rules of this file:
 - The probability is a logistic regression on the features of `weighing`; its coefficients are data
   (acceptance_model.json), fitted by tests/bench/fit_acceptance.py on voices and noises that its report
   (acceptance_report.txt) names. Nothing is fitted here.
-- The threshold is that of what is at stake. A denial, a question, a half phrase is never accepted, however sure.
+- The threshold is that of what is at stake (at a gate also of the noise: `recogniser`). A denial, a question, a half phrase
+  is never accepted, however sure.
 - However probable, an act may be forbidden for what else was heard: see `weighing.vetoed`.
 """
 

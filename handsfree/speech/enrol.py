@@ -136,7 +136,7 @@ def save(folder: Path, shifts: Mapping[Stake, float], spoken: Sequence[tuple[Rea
             "engine": engine, "acceptance": acceptance_digest(), "phrases": [reading.text for reading, _ in spoken],
             "shifts": {stake.value: value for stake, value in shifts.items()},
         }  # fmt: skip
-        replace_file(folder / FILE, (json.dumps(kept, indent=1) + "\n").encode())
+        replace_file(folder / FILE, (json.dumps(kept, indent=1) + "\n").encode(), 0o600)
     except (OSError, RuntimeError) as error:
         raise Trouble(f"The enrolment cannot be kept in {folder}: {error}; choose another folder.") from None
 
@@ -163,7 +163,7 @@ def forget(folder: Path) -> None:
     """Delete the enrolment, recordings and all. Trouble where there is none."""
     if not (folder / FILE).is_file():
         raise Trouble(f"There is no enrolment in {folder}.")
-    for path in [folder / FILE, *folder.glob("[0-9][0-9].flac")]:
+    for path in [folder / FILE, *folder.glob(f".{FILE}.*"), *folder.glob("[0-9][0-9].flac")]:  # what a crash left, too
         path.unlink(missing_ok=True)
     if not any(folder.iterdir()):
         shutil.rmtree(folder)

@@ -49,8 +49,8 @@ if TYPE_CHECKING:
 
 Shift = Mapping[Stake, float]  # an enrolment: log-odds added for this person
 _PROOF = 0.3  # log-odds above the usual threshold that a proof of dead works needs
-_PROVEN = 0.93  # and at least this, as at a gate
-_IN_QUIET = 0.977  # for a gate whose speech stands _QUIET dB out of the noise; in more noise the fit's threshold holds
+_PROVEN = 0.9885  # and at least this, as at a gate in noise
+_IN_QUIET = 0.977  # for a gate whose speech stands _QUIET dB out of the noise; in more noise a model's threshold holds
 _QUIET = 20.0  # dB: what 20 dB of signal to noise gives and 10 does not. Look-alikes in quiet: 0.88 on the fit, 0.969 since
 _STATED = 0.8  # for a lock number that is stated
 _TOLD_APART = 0.99  # a number in -teen or -ty, whose like is one stress away; wrong ones of the fit lay at 0.975 at most
@@ -165,8 +165,9 @@ class Recogniser:
         return next((meaning for meaning in found if meaning.text in TRUE_DENIALS), None)
 
     def _probability(self, model: StakeModel, weighed: Weighed) -> float:
-        """With what was fitted to the person, but for what may prove the works dead: that gets easier for nobody."""
-        shift = 0.0 if weighed.proof else self.enrolment.get(weighed.stake, 0.0)
+        """With what was fitted to the person, but for what may prove the works dead, which gets easier for nobody, and for
+        what a word of the person's own, said in its place, is soon taken for."""
+        shift = 0.0 if weighed.proof or short_command(weighed.best) else self.enrolment.get(weighed.stake, 0.0)
         return model.probability(dict(weighed.features), shift)
 
     def _heard(

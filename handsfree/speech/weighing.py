@@ -38,9 +38,10 @@ _RESEMBLES = 0.45  # how alike some engine's own words must be to what is acted 
 _FLOOR = -12.0  # nats below everything found: what a pass thinks of an act it did not find
 _NUMBER_FLOOR = -7.0  # the same where a number is asked for: a pass often misses the right one of a million
 _OFF_PACE = 1.5  # nats a deviation beyond the first by which an act is too short or too long for the sound
-_FIRM = 3.0  # nats that what proves must lie above its true denials
+_FIRM = 3.0  # nats that an act must lie above its true denials
 _NEARLY = (2.0, 2.0)  # nats that what proves must lie above what sounds like it, to the first engine and to a second
 _SECOND_FIRM = 3.0  # the same above its true denials, to a second engine
+_BY_FAR = -2.0  # log-odds of an answer or command from which an engine is for something else by far
 _OF_ITS_SOUND = 0.3  # how alike the first engine's own words must be to an answer or command
 _VOUCHED = 0.5  # how well the weakest word of a gate must be found in the free words
 _SHORT = 3  # sounds: 'why' and 'note' are soon heard in an answer's place ('dry', 'right', 'no')
@@ -303,11 +304,11 @@ def _weigh_words(testimonies: Sequence[Testimony], listening: Listening, languag
 def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> str:
     """Why the act must not be accepted however probable; '' for no reason.
 
-    Any act: some engine's own words must resemble it, and the first engine must neither write a true denial nor find one
-    likelier than all else. A choice or command: both neural engines must have it in front of other acts, and the first one's
-    words be something of its sound. A gate and what may prove the works dead: nobody may have heard a denial; no other act
-    may be near; true denials and what sounds like it must lie well below, to both engines; and both must have written it,
-    every word, and have it in front of all else."""
+    Any act: some engine's own words must resemble it, the first engine must neither write a true denial nor find one
+    likelier than all else, and true denials must lie well below it. A choice or command: both neural engines must have it in
+    front of other acts, neither be for something else by far, and the first one's words be something of its sound. A gate
+    and what may prove the works dead: nobody may have heard a denial; no other act may be near; what sounds like it must lie
+    well below, to both engines; and both must have written it, every word, and have it in front of all else."""
     features = dict(weighed.features)
     resembling = [value for name, value in features.items() if name.endswith("alike") or name in ("agree", "agree_loop")]
     if resembling and max(resembling) < _RESEMBLES:
@@ -320,7 +321,7 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
         true = TRUE_DENIALS if testimony is testimonies[0] else TRUE_DENIALS - {Denial.NUMBER}
         if true & (denials | ({leading.text} if leading is not None else set())):
             return "a denial was heard"
-    apart = features.get("one leader", 1.0) < 1 or features.get("alike", 0.0) < _OF_ITS_SOUND
+    apart = features.get("one leader", 1.0) < 1 or features.get("alike", 0.0) < _OF_ITS_SOUND or _outweighed(features)
     if weighed.stake is Stake.CHOICE and apart and "base share" in features:  # a second engine heard it too
         return DIFFER
     asked = listening.number
@@ -328,10 +329,10 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
         return OTHER_UNIT
     if weighed.tied or (proving and weighed.rivals):
         return TIED
+    if features.get("firm", 10.0) < _FIRM or (not proving and features.get("base firm", 10.0) < _SECOND_FIRM):
+        return "a denial is as likely"
     if not proving:
         return ""
-    if features.get("firm", 10.0) < _FIRM:
-        return "a denial is as likely"
     neural = testimonies[0].engine.startswith(NEURAL)
     if weighed.stake is Stake.GATE:
         reason = _not_the_phrase(weighed, testimonies, listening, language)
@@ -343,6 +344,12 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
         return ALIKE
     agreed = features["in front"] == 1 and features["free same"] == 1 and features.get("base firm", -8.0) >= _SECOND_FIRM
     return "" if agreed else DIFFER
+
+
+def _outweighed(features: Mapping[str, float]) -> bool:
+    """All else is likelier to both engines, or by far to one of them."""
+    odds = features.get("odds", -6.0), features.get("base odds", -6.0)
+    return max(odds) < 0 or min(odds) < _BY_FAR
 
 
 def _looks_alike(features: Mapping[str, float]) -> bool:

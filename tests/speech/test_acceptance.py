@@ -510,12 +510,12 @@ def _in_noise(testimony: Testimony, decibels: float) -> Testimony:
     return replace(testimony, evidence=(*testimony.evidence, (ABOVE_NOISE, decibels)))
 
 
-def _gate(decibels: float | None, second: float) -> Any:
-    """By two engines; a look-alike lies that far below to the second."""
+def _gate(decibels: float | None, second: float, first: float = 5.0) -> Any:
+    """By two engines; a look-alike lies that far below to each."""
     log = Meaning(Sense.DENIAL, Denial.NEAR, spoken="isolated log four two")
     pair = [
-        whisper(Candidate(OPEN, -0.1), Candidate(log, -0.1 - below), free="Isolated, lock 4 2.", second=below == second)
-        for below in (5.0, second)
+        whisper(Candidate(OPEN, -0.1), Candidate(log, -0.1 - below), free="Isolated, lock 4 2.", second=at > 0)
+        for at, below in enumerate((first, second))
     ]
     return hear(GATE, *(pair if decibels is None else [_in_noise(one, decibels) for one in pair]))
 
@@ -527,9 +527,58 @@ def test_a_gate_must_be_surer_where_the_noise_is_loud() -> None:
     assert (loud.verdict, loud.reason) == (Verdict.ASKED_AGAIN, "not sure enough")
     assert untold.sure < loud.sure < quiet.sure < fitted()[f"whisper+{SECOND}"][Stake.GATE].threshold
     assert untold.verdict is Verdict.ASKED_AGAIN  # nobody said how loud it was
-    assert _gate(12.0, 6.5).verdict is Verdict.ACCEPTED
+    assert _gate(12.0, 6.8, 6.8).verdict is Verdict.ACCEPTED
 
 
 @pytest.mark.parametrize("decibels", [20.1, 19.9])
 def test_quiet_begins_at_20_decibels(decibels: float) -> None:
-    assert (_gate(decibels, 2.9).verdict is Verdict.ACCEPTED) == (decibels > 20)
+    assert (_gate(decibels, 4.0).verdict is Verdict.ACCEPTED) == (decibels > 20)
+
+
+NOT_COOL = Meaning(Sense.DENIAL, Denial.NEGATION, spoken="it isn't cool")
+COOL = Meaning(Sense.PHRASE, "cool", spoken="cool")
+
+
+def _cool(*against: tuple[float, ...]) -> Any:
+    """'Cool' by two engines, a true denial and some talk each that far below."""
+    pair = [
+        replace(
+            whisper(Candidate(COOL, -0.1), Candidate(NOT_COOL, -0.1 - denial), free="Cool.", second=at > 0),
+            evidence=(("other: some talk", -0.1 - talk),),
+        )
+        for at, (denial, talk) in enumerate(against)
+    ]
+    return hear(Listening(phrases=("cool", "warm", "hot")), *pair)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "taken"),
+    [(9.0, 9.0, True), (2.7, 9.0, False), (9.0, 2.7, False), (2.7, 2.7, False), (3.2, 3.2, True)],
+)
+def test_no_answer_is_taken_over_a_true_denial_near_it_not_by_the_first_engine_alone(
+    first: float, second: float, taken: bool
+) -> None:
+    heard = _cool((first, 2.0), (second, 9.0))  # the talk keeps the first from settling it alone
+    assert (heard.verdict is Verdict.ACCEPTED) == taken
+    if not taken:
+        assert heard.reason == "a denial is as likely"
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "taken"),
+    [(1.0, 1.0, True), (-0.5, -0.5, False), (2.0, -1.5, True), (2.0, -3.0, False), (-3.0, 9.0, False)],
+)
+def test_no_answer_is_taken_that_all_else_outweighs_to_both_engines_or_by_far_to_one(
+    first: float, second: float, taken: bool
+) -> None:
+    heard = _cool((9.0, first), (9.0, second))
+    assert (heard.verdict is Verdict.ACCEPTED) == taken
+    if not taken:
+        assert heard.reason == "the witnesses differ"
+
+
+def test_enrolment_makes_no_very_short_command_easier() -> None:
+    said = Candidate(Meaning(Sense.COMMAND, "note", spoken="note"), -0.1)
+    pair = [whisper(said, free="Note.", other="some talk", free_score=-2.5, second=second) for second in (False, True)]
+    recogniser = Recogniser([Says(t) for t in pair], ENGLISH, {Stake.CHOICE: 1.5})
+    assert recogniser.hear(SOUND, Listening(phrases=("cool", "warm"))).verdict is not Verdict.ACCEPTED
