@@ -26,30 +26,8 @@ _LOUD = 0.35  # of the way from the quiet to the loud moments, in decibels
 _ONSET, _SOUND, _SPREAD = 0.2, 0.077, 0.26
 
 
-def spoken_seconds(samples: Samples) -> float:
-    """From the first to the last moment that stands out of the noise; `samples` mono, 16 kHz. 0 for silence."""
-    import numpy as np
-
-    level = _levels(samples)
-    if not len(level):
-        return 0.0
-    quiet, loud = np.percentile(level, 12), np.percentile(level, 95)
-    there = np.flatnonzero(level > quiet + _LOUD * (loud - quiet))
-    return float(there[-1] - there[0] + 1) * _HOP / 16_000 if len(there) else 0.0
-
-
-def above_noise(samples: Samples) -> float:
-    """Decibels from the quiet to the loud moments of an utterance with a little of what went on around it, `samples` as
-    above. What a device gives before sound begins (nothing at all) is no quiet moment. 0 for silence."""
-    import numpy as np
-
-    level = _levels(samples)
-    level = level[level > _NOTHING]
-    return float(np.percentile(level, 95) - np.percentile(level, 12)) if len(level) else 0.0
-
-
-def _levels(samples: Samples) -> NDArray[np.float64]:
-    """Decibels every 10 ms, of 200 Hz to 4 kHz, over 50 ms each; none for less than that."""
+def levels(samples: Samples) -> NDArray[np.float64]:
+    """Decibels every 10 ms, of 200 Hz to 4 kHz, over 50 ms each; none for less than that. `samples` mono, 16 kHz."""
     import numpy as np
 
     count = len(samples) // _HOP
@@ -58,6 +36,26 @@ def _levels(samples: Samples) -> NDArray[np.float64]:
     frames = samples[: count * _HOP].reshape(count, _HOP) * np.hanning(_HOP)
     power = np.square(np.abs(np.fft.rfft(frames, axis=1)))[:, 2:40].sum(1)
     return 10 * np.log10(np.convolve(power, np.ones(5) / 5, "same") + 1e-9)
+
+
+def spoken_seconds(level: NDArray[np.float64]) -> float:
+    """From the first to the last moment that stands out of the noise; `level` as `levels` gives it. 0 for silence."""
+    import numpy as np
+
+    if not len(level):
+        return 0.0
+    quiet, loud = np.percentile(level, 12), np.percentile(level, 95)
+    there = np.flatnonzero(level > quiet + _LOUD * (loud - quiet))
+    return float(there[-1] - there[0] + 1) * _HOP / 16_000 if len(there) else 0.0
+
+
+def above_noise(level: NDArray[np.float64]) -> float:
+    """Decibels from the quiet to the loud moments of an utterance with a little of what went on around it; `level` as
+    above. What a device gives before sound begins (nothing at all) is no quiet moment. 0 for silence."""
+    import numpy as np
+
+    level = level[level > _NOTHING]
+    return float(np.percentile(level, 95) - np.percentile(level, 12)) if len(level) else 0.0
 
 
 def misfit(sounds: int, seconds: float) -> float:

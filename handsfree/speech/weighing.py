@@ -39,14 +39,14 @@ _FLOOR = -12.0  # nats below everything found: what a pass thinks of an act it d
 _NUMBER_FLOOR = -7.0  # the same where a number is asked for: a pass often misses the right one of a million
 _OFF_PACE = 1.5  # nats a deviation beyond the first by which an act is too short or too long for the sound
 _FIRM = 3.0  # nats that an act must lie above its true denials
-_NEARLY = (2.0, 2.0)  # nats that what proves must lie above what sounds like it, to the first engine and to a second
+_NEARLY = 2.0  # nats that what proves must lie above what sounds like it, to each engine
 _SECOND_FIRM = 3.0  # the same above its true denials, to a second engine
 _BY_FAR = -2.0  # log-odds of an answer or command from which an engine is for something else by far
 _OF_ITS_SOUND = 0.3  # how alike the first engine's own words must be to an answer or command
 _VOUCHED = 0.5  # how well the weakest word of a gate must be found in the free words
 _SHORT = 3  # sounds: 'why' and 'note' are soon heard in an answer's place ('dry', 'right', 'no')
 _TIE = 2.0  # nats within which two acts cannot be told apart
-_TAKEN_FOR = (1.0, 1.0)  # nats, to the first engine and to a second, within which numbers taken for each other are asked
+_TAKEN_FOR = 1.0  # nats within which numbers taken for each other are asked
 TIED = "a near tie"
 ALIKE = "it may be a word that sounds alike"
 OTHER_UNIT = "in a unit that was not asked for"
@@ -165,7 +165,7 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
     features["lead"] = _clip(ranked[0].score - ranked[1].score if len(ranked) > 1 else 24.0, 0, 12)
     confusable: set[tuple[Sense, str]] = set()
     for testimony in neural:
-        confusable |= _taken_for(testimony, best, listening, _TAKEN_FOR[testimony.engine == SECOND])
+        confusable |= _taken_for(testimony, best, listening)
     rivals = tuple(
         one.meaning for one in ranked
         if one.score > ranked[0].score - _TIE * len(neural) or key(one.meaning, listening) in confusable
@@ -176,8 +176,8 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
     )  # fmt: skip
 
 
-def _taken_for(testimony: Testimony, best: Meaning, listening: Listening, within: float) -> set[tuple[Sense, str]]:
-    """Numbers that this engine found less than `within` nats below `best` and that are known to be taken for it."""
+def _taken_for(testimony: Testimony, best: Meaning, listening: Listening) -> set[tuple[Sense, str]]:
+    """Numbers that this engine found little below `best` and that are known to be taken for it."""
     if best.value is None:
         return set()
     scores = {key(act.meaning, listening): act for act in acts(testimony, listening)}
@@ -185,7 +185,7 @@ def _taken_for(testimony: Testimony, best: Meaning, listening: Listening, within
     return {
         which
         for which, act in scores.items()
-        if act.meaning.value is not None and own - act.score < within and taken_for(best.value, act.meaning.value)
+        if act.meaning.value is not None and own - act.score < _TAKEN_FOR and taken_for(best.value, act.meaning.value)
     }
 
 
@@ -354,7 +354,7 @@ def _outweighed(features: Mapping[str, float]) -> bool:
 
 def _looks_alike(features: Mapping[str, float]) -> bool:
     """What sounds like the act lies too near below it, to either engine; or one of them is not there to say."""
-    return features.get("near", -8.0) < _NEARLY[0] or features.get("base near", -8.0) < _NEARLY[1]
+    return min(features.get("near", -8.0), features.get("base near", -8.0)) < _NEARLY
 
 
 def _not_the_phrase(

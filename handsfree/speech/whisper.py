@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, Any
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Listening, Meaning
 from handsfree.speech.engine import OTHER, RATE, Candidate, Testimony, log_sum
-from handsfree.speech.pace import ABOVE_NOISE, SECONDS, above_noise, spoken_seconds
+from handsfree.speech.pace import ABOVE_NOISE, SECONDS, above_noise, levels, spoken_seconds
 
 if TYPE_CHECKING:
     from handsfree.language.base import Language
@@ -86,7 +86,8 @@ class Whisper:
         prepared = self._prepare(listening)
         finishes = self._search(samples, prepared)
         found = self._testimony(finishes, prepared, listening)
-        about = ((SECONDS, spoken_seconds(samples)), (ABOVE_NOISE, above_noise(samples)))
+        level = levels(samples)
+        about = ((SECONDS, spoken_seconds(level)), (ABOVE_NOISE, above_noise(level)))
         return replace(found, evidence=(*found.evidence, *about))
 
     def dictate(self, samples: Samples) -> str:

@@ -105,9 +105,14 @@ def say(folder: Path, clips: int, seed: int, neural: float, revoice: float) -> N
                 samples = corpus.speak(said, voice, rate)
                 if luck.random() < revoice:
                     samples = revoiced(samples, luck)
-                soundfile.write(path, samples * np.float32(0.5 / max(1e-6, float(np.abs(samples).max()))), RATE)
+                _keep(path, samples)
                 file.write(json.dumps({"audio": path.name, "said": said, "written": written, "voice": voice}) + "\n")
                 file.flush()
+
+
+def _keep(path: Path, samples: np.ndarray) -> None:
+    """At a peak of 0.5."""
+    soundfile.write(path, samples * np.float32(0.5 / max(1e-6, float(np.abs(samples).max()))), RATE)
 
 
 def say_again(folder: Path, share: float, seed: int) -> None:
@@ -119,7 +124,7 @@ def say_again(folder: Path, share: float, seed: int) -> None:
             if luck.random() < share:
                 samples = revoiced(soundfile.read(folder / entry["audio"], dtype="float32")[0], luck)
                 name = f"again-{entry['audio']}"
-                soundfile.write(folder / name, samples * np.float32(0.5 / max(1e-6, float(np.abs(samples).max()))), RATE)
+                _keep(folder / name, samples)
                 file.write(json.dumps({**entry, "audio": name, "voice": f"{entry['voice']} revoiced"}) + "\n")
 
 
