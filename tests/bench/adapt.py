@@ -40,15 +40,15 @@ from torch.nn import functional
 
 from audio_fixtures import voices as made
 from handsfree.speech import neural_adapted, neural_weights
-from handsfree.speech.mel import log_mel
+from handsfree.speech.mel import log_mel, on_floor
 from tests.bench import corpus, neural_voices
-from tests.bench.adapt_texts import sample
+from tests.bench.adapt_texts import gate_or_near, sample
 
 RATE = 16_000
 RANK = 16
 HEAD = 64  # columns a head, of every size of whisper
 LONGEST_TEXT = 24  # tokens
-FRAMES = (420, 600)  # lengths of sound that are trained on, silence after it included
+FRAMES = (330, 430, 600)  # lengths of sound that are trained on, silence after it included
 BATCH, SAVED_EVERY = 16, 60
 
 MORE_VOICES = {
@@ -56,7 +56,13 @@ MORE_VOICES = {
     "espeak-gb-m7": made.Voice("espeak-ng", "en-gb+m7"), "kal16-short": made.Voice("flite", "kal16", tract=1.03),
     "kal16-long": made.Voice("flite", "kal16", tract=0.9, pitch=120),
     "espeak-scotland-f4": made.Voice("espeak-ng", "en-gb-scotland+f4"), "espeak-us-m4": made.Voice("espeak-ng", "en-us+m4"),
-    "espeak-nyc-m8": made.Voice("espeak-ng", "en-us-nyc+m8"),
+    "espeak-nyc-m8": made.Voice("espeak-ng", "en-us-nyc+m8"), "espeak-us-alex": made.Voice("espeak-ng", "en-us+Alex"),
+    "espeak-gb-andy": made.Voice("espeak-ng", "en-gb+Andy"), "espeak-us-annie": made.Voice("espeak-ng", "en-us+Annie"),
+    "espeak-gb-michael": made.Voice("espeak-ng", "en-gb+Michael"), "espeak-029-mike": made.Voice("espeak-ng", "en-029+Mike"),
+    "espeak-us-linda": made.Voice("espeak-ng", "en-us+linda", tract=1.04),
+    "espeak-us-gene": made.Voice("espeak-ng", "en-us+Gene"),
+    "espeak-clan-denis": made.Voice("espeak-ng", "en-gb-x-gbclan+Denis"),
+    "espeak-cwmd-lee": made.Voice("espeak-ng", "en-gb-x-gbcwmd+Lee", tract=0.95),
 }  # fmt: skip
 VOICES = (
     "kal16", "kal16-low", "kal16-high", *MORE_VOICES, "ked", "ked", "ked", *corpus.PICO, *corpus.PICO, "espeak-us-f",
@@ -90,15 +96,16 @@ def revoiced(speech: np.ndarray, luck: random.Random) -> np.ndarray:
     return np.asarray(pyworld.synthesize(pitch, spectrum, noisiness, RATE), np.float32)
 
 
-def say(folder: Path, clips: int, seed: int, neural: float, revoice: float) -> None:
+def say(folder: Path, clips: int, seed: int, neural: float, revoice: float, gates: float) -> None:
     """`neural`: the share that is said by the neural voices (HANDSFREE_BENCH_VOICES), the rest by the others; `revoice`: the
-    share that is given another speaker afterwards. What is there already is kept."""
+    share that is given another speaker afterwards; `gates`: the share of gate phrases and what stands beside them, on top of
+    those among the rest. What is there already is kept."""
     made.VOICES.update(MORE_VOICES)
     folder.mkdir(parents=True, exist_ok=True)
     luck = random.Random(seed)
     with (folder / "said.jsonl").open("a", encoding="utf-8") as file:
         for number in range(clips):
-            said, written = sample(luck)
+            said, written = gate_or_near(luck) if luck.random() < gates else sample(luck)
             voice = neural_voices.teaching(luck) if luck.random() < neural else luck.choice(VOICES)
             rate, path = luck.uniform(0.85, 1.3), folder / f"{seed}-{number:05d}.flac"
             if not path.exists():
@@ -224,7 +231,7 @@ def batches(clips: list[Clip], seed: int) -> Iterator[list[np.ndarray]]:
         frames = next((frames for frames in FRAMES if len(sound) / 160 + luck.uniform(120, 200) <= frames), None)
         if frames is None:
             continue
-        waiting[frames].append((log_mel(sound, frames), *rows))
+        waiting[frames].append((log_mel(on_floor(sound), frames), *rows))
         if len(waiting[frames]) == BATCH:
             yield [np.stack([np.asarray(one[part]) for one in waiting[frames]]) for part in range(4)]
             waiting[frames] = []
@@ -409,6 +416,7 @@ if __name__ == "__main__":
     parser.add_argument("--clips", type=int, default=2400)
     parser.add_argument("--neural", type=float, default=0.25, help="share of the clips said by neural voices")
     parser.add_argument("--revoice", type=float, default=0.3, help="share of the clips given another speaker")
+    parser.add_argument("--gates", type=float, default=0.0, help="share of gate phrases and their look-alikes, on top")
     parser.add_argument("--steps", type=int, default=560)
     parser.add_argument("--rate", type=float, default=1.3e-3, help="of learning, the highest")
     parser.add_argument("--seed", type=int, default=1)
@@ -419,6 +427,6 @@ if __name__ == "__main__":
     elif asked.what == "half":
         write(half_way(taught(asked.folder), taught(asked.other)), asked.folder)
     elif asked.what == "say":
-        say(asked.folder, asked.clips, asked.seed, asked.neural, asked.revoice)
+        say(asked.folder, asked.clips, asked.seed, asked.neural, asked.revoice, asked.gates)
     else:
         teach(asked.folder, asked.size, asked.steps, asked.seed, asked.rate, asked.fresh)

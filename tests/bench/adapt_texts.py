@@ -98,6 +98,16 @@ def _near_gate(luck: random.Random) -> Pair:
     return _digits(f"{luck.choice(nearest('isolated', 8))} lock {' '.join(lock)}")
 
 
+def gate_or_near(luck: random.Random) -> Pair:
+    """A gate phrase as often as what is one word beside it: what a gate's bar hangs on."""
+    if luck.random() < 0.4:
+        return _gate(luck)
+    if luck.random() < 0.25:
+        return _near_gate(luck)
+    word = luck.choice((*_NEAR_LOCK, "clock", "block", "log", *nearest("lock", 12)))
+    return _digits(f"isolated{luck.choice((',', ''))} {word} {' '.join(texts.lock(luck))}")
+
+
 def _answer(luck: random.Random) -> Pair:
     answer = luck.choice(_material()[0])
     return answer, _sentence(answer)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-from audio_fixtures.voices import synthesise
+from audio_fixtures.voices import padded, synthesise
+from handsfree.language.meaning import GateAsked, Listening
+from handsfree.speech.recogniser import build_recogniser
 
 ctranslate2 = pytest.importorskip("ctranslate2")
 
@@ -91,3 +94,46 @@ def test_mel_is_that_of_faster_whisper() -> None:
     padded = np.zeros(500 * 160, np.float32)
     padded[: len(samples)] = samples[: len(padded)]
     assert np.abs(extractor(padded, padding=160)[:, :500] - log_mel(padded, 500)).max() < 2e-3
+
+
+def test_a_little_noise_lies_under_every_sound_the_same_each_time() -> None:
+    from handsfree.speech.mel import on_floor
+
+    speech = synthesise("stand by", "rms")
+    sound = np.concatenate([np.zeros(8000, np.float32), speech, np.zeros(8000, np.float32)])
+    before, heard = sound.copy(), on_floor(sound)
+    assert np.array_equal(sound, before)
+    assert np.array_equal(heard, on_floor(sound))
+    loud = np.percentile(np.square(sound[: len(sound) // 160 * 160].reshape(-1, 160)).mean(axis=1), 95)
+    assert abs(10 * np.log10(loud / np.square(heard[:8000]).mean()) - 38) < 1.5
+    assert np.abs(heard - sound)[8000:-8000].max() < 0.1 * np.abs(speech).max()
+    assert np.allclose(on_floor(10 * sound), 10 * heard, rtol=1e-4, atol=1e-5)
+
+
+def test_nothing_stays_nothing() -> None:
+    from handsfree.speech.mel import on_floor
+
+    for nothing in (np.zeros(16_000, np.float32), np.zeros(0, np.float32), np.zeros(100, np.float32)):
+        assert np.array_equal(on_floor(nothing), nothing)
+
+
+def test_sound_of_any_length_has_a_floor() -> None:
+    from handsfree.speech.mel import on_floor
+
+    long = np.tile(synthesise("stand by", "rms"), 60)
+    assert len(long) > 480_000
+    assert len(on_floor(long)) == len(long)
+
+
+def test_lock_after_a_moment_of_nothing_is_not_block() -> None:
+    """A pause of digital silence before it, as by a headset that mutes between words. 8 of 8; 2 without the noise."""
+    recogniser = build_recogniser("whisper", "en", Path("none"))
+    wrote = [
+        recogniser.engines[0].testify(
+            padded(synthesise(f"isolated, lock {digits}", voice), 0.4, 0.5),
+            Listening(gate=GateAsked("isolated", tuple(digits.split()))),
+        ).free
+        for voice in ("slt", "slt-low")
+        for digits in ("five one five", "six six", "one two", "four six seven nine")
+    ]
+    assert sum(text.startswith("Isolated, lock ") for text in wrote) >= 7, wrote
