@@ -49,11 +49,11 @@ if TYPE_CHECKING:
 
 Shift = Mapping[Stake, float]  # an enrolment: log-odds added for this person
 _PROOF = 0.3  # log-odds above the usual threshold that a proof of dead works needs
-_PROVEN = 0.995  # and at least this: "nothing's wrong" was taken for "nothing runs" at 0.9962 (MEASURED.md)
+_PROVEN = 0.995  # and at least this: "nothing's wrong" was taken for "nothing runs" at 0.990 (MEASURED.md)
 _IN_QUIET = 0.977  # for a gate whose speech stands _QUIET dB out of the noise; in more noise a model's threshold holds
-_QUIET = 22.0  # dB: what 20 dB of signal to noise gives, and in noise that comes and goes not even 5 (20.1 was seen)
+_QUIET = 22.0  # dB: what 20 dB of signal to noise gives; 5 dB over a noise that comes and goes can look like 20
 _STATED = 0.8  # for a lock number that is stated
-_TOLD_APART = 0.995  # a number in -teen or -ty, whose like is one stress away: some 4 nats for both engines
+_TOLD_APART = 0.997  # a number in -teen or -ty, whose like is one stress away: more than 4 nats to both engines
 _LIKE = 0.65  # from how alike they sound ('thirteen' and 'thirty' 0.70); 'seven zero' and 'seventeen' 0.61
 _SHORT_SURE = 0.9993  # for a command that short: 'no' was taken for 'note' at 0.9983 (MEASURED.md)
 _FAIR = 0.05  # probability from which speech seems meant for the program

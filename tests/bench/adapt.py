@@ -105,7 +105,7 @@ def say(folder: Path, clips: int, seed: int, neural: float, revoice: float, gate
     luck = random.Random(seed)
     with (folder / "said.jsonl").open("a", encoding="utf-8") as file:
         for number in range(clips):
-            said, written = gate_or_near(luck) if luck.random() < gates else sample(luck)
+            said, written = gate_or_near(luck) if gates and luck.random() < gates else sample(luck)
             voice = neural_voices.teaching(luck) if luck.random() < neural else luck.choice(VOICES)
             rate, path = luck.uniform(0.85, 1.3), folder / f"{seed}-{number:05d}.flac"
             if not path.exists():

@@ -99,7 +99,7 @@ def _near_gate(luck: random.Random) -> Pair:
 
 
 def gate_or_near(luck: random.Random) -> Pair:
-    """A gate phrase as often as what is one word beside it: what a gate's bar hangs on."""
+    """Gate phrases, four in ten, and what is one word beside them: what a gate's bar hangs on."""
     if luck.random() < 0.4:
         return _gate(luck)
     if luck.random() < 0.25:

@@ -175,7 +175,7 @@ def test_a_very_short_command_must_be_surer_than_a_longer_one(word: str, taken: 
     free = f"{word.capitalize()}."
     pair = [whisper(said, other, free=free, other="some talk", free_score=-2.5, second=second) for second in (False, True)]
     heard = hear(Listening(phrases=("cool", "warm", "hot")), *pair)
-    assert 0.975 < heard.sure < 0.9993  # type: ignore[attr-defined]
+    assert 0.95 < heard.sure < 0.9993  # type: ignore[attr-defined]
     assert (heard.verdict is Verdict.ACCEPTED) == taken  # type: ignore[attr-defined]
 
 
@@ -206,7 +206,7 @@ def test_a_number_whose_like_is_one_stress_away_must_be_surer_than_others(said: 
     assert told(said, 12.0).verdict is Verdict.ACCEPTED
     least = fitted()[f"whisper+{SECOND}"][Stake.READING].threshold
     just = next(below / 10 for below in range(120) if told(25.0, below / 10).sure >= least)
-    assert told(25.0, just).sure < 0.99
+    assert told(25.0, just).sure < 0.997
     assert told(25.0, just).verdict is Verdict.ACCEPTED
     unsure = told(said, just)
     assert unsure.verdict is Verdict.ASKED_AGAIN
@@ -397,7 +397,7 @@ def test_a_proof_that_ties_with_its_opposite_is_asked() -> None:
 
 def test_an_enrolment_makes_no_proof_and_no_number_in_teen_or_ty_easier() -> None:
     volts, seven = NumberAsked("volt"), Candidate(number(7, "volt"), -2.1)
-    for listening, value, gap in ((Listening(number=volts, proof=True), 0.0, 2.1), (Listening(number=volts), 14.0, 3.6)):
+    for listening, value, gap in ((Listening(number=volts, proof=True), 0.0, 2.1), (Listening(number=volts), 14.0, 4.0)):
         act, other = Candidate(number(value, "volt"), -0.1), replace(seven, score=-0.1 - gap)
         pair = [whisper(act, other, free=f"{value:g} volts", second=second) for second in (False, True)]
         for shift in (0.0, 1.5):

@@ -117,12 +117,17 @@ def test_nothing_stays_nothing() -> None:
         assert np.array_equal(on_floor(nothing), nothing)
 
 
-def test_sound_of_any_length_has_a_floor() -> None:
+def test_a_short_word_and_the_first_30_s_of_a_long_sound_have_a_floor() -> None:
     from handsfree.speech.mel import on_floor
 
     long = np.tile(synthesise("stand by", "rms"), 60)
-    assert len(long) > 480_000
-    assert len(on_floor(long)) == len(long)
+    more = on_floor(long) - long
+    assert len(more) > 480_000
+    assert np.square(more[470_000:480_000]).mean() > 0  # what the model hears at most
+    assert not more[480_000:].any()
+    lost = np.zeros(128_000, np.float32)
+    lost[60_000:64_000] = synthesise("stand by", "rms")[2000:6000]
+    assert 1e-10 < np.square(on_floor(lost)[:50_000]).mean() < 1e-3 * np.square(lost[60_000:64_000]).mean()
 
 
 def test_lock_after_a_moment_of_nothing_is_not_block() -> None:
