@@ -147,8 +147,11 @@ class Synthesiser:
         if samples is None:
             samples = self._from_disk(key)
         if samples is None:
-            samples = self._make(text, rate)
-            self.made += 1
+            with self._lock:
+                samples = self._memory.get(key)  # made by the other thread while this one waited
+                if samples is None:
+                    samples = self._memory[key] = self._make(text, rate)
+                    self.made += 1
             self._to_disk(key, samples)
         else:
             self.found += 1
@@ -166,12 +169,12 @@ class Synthesiser:
         return hashlib.sha256(parts.encode()).hexdigest()[:40]
 
     def _make(self, text: str, rate: int) -> Samples:
+        """The caller holds the lock, and has looked up the voice."""
         import soundfile
 
-        voice = self.voice
-        with self._lock, tempfile.TemporaryDirectory(prefix="handsfree-", ignore_cleanup_errors=True) as folder:
+        with tempfile.TemporaryDirectory(prefix="handsfree-", ignore_cleanup_errors=True) as folder:
             file = os.path.join(folder, "voice.wav")
-            self._worker.ask({"do": "speak", "text": text, "file": file, "voice": voice, "rate": rate})
+            self._worker.ask({"do": "speak", "text": text, "file": file, "voice": self._voice, "rate": rate})
             try:
                 data, made_at = soundfile.read(file, dtype="float32", always_2d=True)
             except (soundfile.LibsndfileError, RuntimeError) as fault:

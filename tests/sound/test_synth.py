@@ -200,6 +200,16 @@ def test_texts_made_ahead_do_not_hold_up_the_one_needed_now(tmp_path: Path) -> N
         assert voice.made == made
 
 
+def test_two_threads_that_want_the_same_have_it_made_once(tmp_path: Path) -> None:
+    with Synthesiser(cache=tmp_path) as voice:
+        threads = [threading.Thread(target=voice.speak, args=("Read the gauge and say it.",)) for _ in range(4)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join(30)
+        assert voice.made == 1
+
+
 def test_two_threads_at_once() -> None:
     with Synthesiser() as voice:
         lengths: dict[int, int] = {}
