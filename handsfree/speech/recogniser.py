@@ -25,20 +25,17 @@ from handsfree.speech.acceptance import UNFITTED, Models, StakeModel, fitted
 from handsfree.speech.engine import RATE, Engine, Testimony
 from handsfree.speech.near_words import twin
 from handsfree.speech.pace import ABOVE_NOISE
+from handsfree.speech.vetoes import DIFFER, ELSE, OTHER_UNIT, TIED, vetoed
 from handsfree.speech.weighing import (
-    DIFFER,
-    ELSE,
     NEURAL,
-    OTHER_UNIT,
     SECOND,
-    TIED,
     TRUE_DENIALS,
     Stake,
     Weighed,
+    apart,
     leading_denial,
     short_command,
     unfitted,
-    vetoed,
     weigh,
     written_denials,
 )
@@ -53,8 +50,10 @@ _PROVEN = 0.995  # and at least this: "nothing's wrong" was taken for "nothing r
 _IN_QUIET = 0.977  # for a gate whose speech stands _QUIET dB out of the noise; in more noise a model's threshold holds
 _QUIET = 22.0  # dB: what 20 dB of signal to noise gives; 5 dB over a noise that comes and goes can look like 20
 _STATED = 0.8  # for a lock number that is stated
-_TOLD_APART = 0.997  # a number in -teen or -ty, whose like is one stress away: more than 4 nats to both engines
+_LIKE_SURE = 0.99  # for a number in -teen or -ty, whose like is one stress away ('forty' was taken for 14, 40 not found)
+_LIKE_APART = 4.0  # nats that it must lie above its like, to either engine
 _LIKE = 0.65  # from how alike they sound ('thirteen' and 'thirty' 0.70); 'seven zero' and 'seventeen' 0.61
+_COMMANDED = 0.95  # for a command: it acts wherever it is heard
 _SHORT_SURE = 0.9993  # for a command that short: 'no' was taken for 'note' at 0.9983 (MEASURED.md)
 _FAIR = 0.05  # probability from which speech seems meant for the program
 
@@ -135,7 +134,7 @@ class Recogniser:
             return self._heard(verdict, meaning, min(sure, 0.5), testimonies, samples, weighed, veto)
         if sure >= _bar(model, weighed):
             other = self._twin(weighed.best)
-            if model is None or other is None or model.probability(dict(weighed.features)) >= _TOLD_APART:
+            if model is None or other is None or self._told_apart(model, weighed, other, testimonies, listening):
                 return self._heard(Verdict.ACCEPTED, weighed.best, sure, testimonies, samples, weighed)
             more = [rival for rival in weighed.rivals if rival.value not in (weighed.best.value, other.value)]
             weighed = replace(weighed, rivals=(weighed.best, other, *more))
@@ -153,6 +152,13 @@ class Recogniser:
         if other is None or similarity(meaning.spoken, self.language.say_number(other)) < _LIKE:
             return None
         return replace(meaning, value=other, text=f"{other:g}", spoken=self.language.say_number(other))
+
+    def _told_apart(
+        self, model: StakeModel, weighed: Weighed, other: Meaning, testimonies: Sequence[Testimony], listening: Listening
+    ) -> bool:
+        """No enrolment makes it easier."""
+        sure = model.probability(dict(weighed.features)) >= _LIKE_SURE
+        return sure and apart(testimonies, weighed.best, other, listening) >= _LIKE_APART
 
     def _denial(self, testimonies: Sequence[Testimony], listening: Listening) -> Meaning | None:
         """A denial that says something (not a stray half of a phrase): in front of everything the leading engine found; or,
@@ -192,8 +198,8 @@ def _bar(model: StakeModel | None, weighed: Weighed) -> float:
         return max(_PROVEN, 1 / (1 + (1 / model.threshold - 1) * math.exp(-_PROOF)))
     if weighed.stake is Stake.GATE and dict(weighed.features).get(ABOVE_NOISE, 0.0) > _QUIET:
         return min(model.threshold, _IN_QUIET)
-    if short_command(weighed.best):
-        return max(model.threshold, _SHORT_SURE)
+    if weighed.best.sense is Sense.COMMAND:
+        return max(model.threshold, _SHORT_SURE if short_command(weighed.best) else _COMMANDED)
     return min(model.threshold, _STATED) if weighed.best.sense is Sense.DIGITS else model.threshold
 
 

@@ -22,7 +22,7 @@ from handsfree.language.meaning import Denial, Listening, Meaning, Sense, may_pr
 from handsfree.language.phonetics import phonemes, similarity
 from handsfree.language.quantities import unit_fits
 from handsfree.speech.engine import OTHER, Candidate, Testimony, log_sum
-from handsfree.speech.near_words import longer_word, taken_for
+from handsfree.speech.near_words import taken_for
 from handsfree.speech.pace import ABOVE_NOISE, SECONDS, misfit
 from handsfree.speech.pocketsphinx_rivals import weakest_word
 
@@ -32,24 +32,14 @@ if TYPE_CHECKING:
 _ALIKE = 0.86  # similarity from which a text counts as another writing of the same sound
 NEURAL = "whisper"
 SECOND = "whisper base"  # the larger model
-ELSE = "something else was heard"
-DIFFER = "the witnesses differ"
-_RESEMBLES = 0.45  # how alike some engine's own words must be to what is acted on
 _FLOOR = -12.0  # nats below everything found: what a pass thinks of an act it did not find
 _NUMBER_FLOOR = -7.0  # the same where a number is asked for: a pass often misses the right one of a million
 _OFF_PACE = 1.5  # nats a deviation beyond the first by which an act is too short or too long for the sound
-_FIRM = 3.0  # nats that an act must lie above its true denials
-_NEARLY = 2.0  # nats that what proves must lie above what sounds like it, to each engine
-_SECOND_FIRM = 3.0  # the same above its true denials, to a second engine
-_BY_FAR = -2.0  # log-odds of an answer or command from which an engine is for something else by far
-_OF_ITS_SOUND = 0.3  # how alike the first engine's own words must be to an answer or command
-_VOUCHED = 0.5  # how well the weakest word of a gate must be found in the free words
 _SHORT = 3  # sounds: 'why' and 'note' are soon heard in an answer's place ('dry', 'right', 'no')
 _TIE = 2.0  # nats within which two acts cannot be told apart
 _TAKEN_FOR = 1.0  # nats within which numbers taken for each other are asked
-TIED = "a near tie"
-ALIKE = "it may be a word that sounds alike"
-OTHER_UNIT = "in a unit that was not asked for"
+_SOUNDS_ALIKE = 0.6  # answers and commands that are taken for each other: 'running' and 'humming' 0.70, 'no' and 'note' 0.67
+_TOO_NEAR = 3.0  # nats within which these are asked
 TRUE_DENIALS = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
 
 
@@ -176,17 +166,32 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, language: Lang
     )  # fmt: skip
 
 
+def apart(testimonies: Sequence[Testimony], best: Meaning, other: Meaning, listening: Listening) -> float:
+    """Nats by which the engine that is least sure puts one value above another, whatever its unit; infinite where none found
+    the other."""
+    gaps = []
+    for testimony in testimonies:
+        found = acts(testimony, listening)
+        own = max((act.score for act in found if key(act.meaning, listening) == key(best, listening)), default=-math.inf)
+        unfound = math.inf if own > -math.inf else -math.inf
+        gaps += [own - act.score for act in found if act.meaning.value == other.value] or [unfound]
+    return min(gaps)
+
+
 def _taken_for(testimony: Testimony, best: Meaning, listening: Listening) -> set[tuple[Sense, str]]:
-    """Numbers that this engine found little below `best` and that are known to be taken for it."""
-    if best.value is None:
-        return set()
+    """What this engine found little below `best` and is known to be taken for it: numbers, or what sounds like an answer."""
     scores = {key(act.meaning, listening): act for act in acts(testimony, listening)}
     own = scores.get(key(best, listening), Act(best, -math.inf)).score
-    return {
-        which
-        for which, act in scores.items()
-        if act.meaning.value is not None and own - act.score < _TAKEN_FOR and taken_for(best.value, act.meaning.value)
-    }
+    return {which for which, act in scores.items() if act.meaning != best and _confused(best, act.meaning, own - act.score)}
+
+
+def _confused(best: Meaning, other: Meaning, apart: float) -> bool:
+    """`apart`: nats. Two ways of saying one act are never confused."""
+    if best.value is not None:
+        return other.value is not None and apart < _TAKEN_FOR and taken_for(best.value, other.value)
+    if best.sense not in (Sense.PHRASE, Sense.COMMAND) or apart >= _TOO_NEAR or best.text == other.text:
+        return False
+    return similarity(best.spoken, other.spoken) >= _SOUNDS_ALIKE
 
 
 def _ranked(neural: Sequence[Testimony], listening: Listening) -> list[Act]:
@@ -299,78 +304,6 @@ def _weigh_words(testimonies: Sequence[Testimony], listening: Listening, languag
         best, STAKES[best.sense], tuple(features.items()), rivals if len(rivals) > 1 else (),
         proof=may_prove(best, listening),
     )  # fmt: skip
-
-
-def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> str:
-    """Why the act must not be accepted however probable; '' for no reason.
-
-    Any act: some engine's own words must resemble it, the first engine must neither write a true denial nor find one
-    likelier than all else, and true denials must lie well below it. A choice or command: both neural engines must have it in
-    front of other acts, neither be for something else by far, and the first one's words be something of its sound. A gate
-    and what may prove the works dead: nobody may have heard a denial; no other act may be near; what sounds like it must lie
-    well below, to both engines; and both must have written it, every word, and have it in front of all else."""
-    features = dict(weighed.features)
-    resembling = [value for name, value in features.items() if name.endswith("alike") or name in ("agree", "agree_loop")]
-    if resembling and max(resembling) < _RESEMBLES:
-        return ELSE
-    proving = weighed.stake is Stake.GATE or weighed.proof
-    for testimony in testimonies if proving else testimonies[:1]:
-        denials = {meaning.text for meaning in written_denials(testimony, listening, language)}
-        leading = leading_denial(testimony)
-        # a second engine that heard another number speaks by its share alone, for it mishears digits
-        true = TRUE_DENIALS if testimony is testimonies[0] else TRUE_DENIALS - {Denial.NUMBER}
-        if true & (denials | ({leading.text} if leading is not None else set())):
-            return "a denial was heard"
-    apart = features.get("one leader", 1.0) < 1 or features.get("alike", 0.0) < _OF_ITS_SOUND or _outweighed(features)
-    if weighed.stake is Stake.CHOICE and apart and "base share" in features:  # a second engine heard it too
-        return DIFFER
-    asked = listening.number
-    if weighed.best.sense is Sense.NUMBER and asked is not None and not unit_fits(asked.unit, weighed.best.unit):
-        return OTHER_UNIT
-    if weighed.tied or (proving and weighed.rivals):
-        return TIED
-    if features.get("firm", 10.0) < _FIRM or (not proving and features.get("base firm", 10.0) < _SECOND_FIRM):
-        return "a denial is as likely"
-    if not proving:
-        return ""
-    neural = testimonies[0].engine.startswith(NEURAL)
-    if weighed.stake is Stake.GATE:
-        reason = _not_the_phrase(weighed, testimonies, listening, language)
-        if reason or not neural:
-            return reason
-    if not neural:
-        return ""
-    if _looks_alike(features):
-        return ALIKE
-    agreed = features["in front"] == 1 and features["free same"] == 1 and features.get("base firm", -8.0) >= _SECOND_FIRM
-    return "" if agreed else DIFFER
-
-
-def _outweighed(features: Mapping[str, float]) -> bool:
-    """All else is likelier to both engines, or by far to one of them."""
-    odds = features.get("odds", -6.0), features.get("base odds", -6.0)
-    return max(odds) < 0 or min(odds) < _BY_FAR
-
-
-def _looks_alike(features: Mapping[str, float]) -> bool:
-    """What sounds like the act lies too near below it, to either engine; or one of them is not there to say."""
-    return min(features.get("near", -8.0), features.get("base near", -8.0)) < _NEARLY
-
-
-def _not_the_phrase(
-    weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language
-) -> str:
-    """What keeps words from being a gate's phrase, named for whoever reads the record; '' where nothing does. None may have
-    written a longer word around one of its own ('block', 'locker', 'unlock' for 'lock'), and the first engine must have
-    written the whole of it."""
-    for testimony in testimonies:
-        longer = longer_word(testimony.free, weighed.best.spoken)
-        if longer:
-            return f"'{longer}' was heard"
-    if not testimonies[0].engine.startswith(NEURAL):
-        return "" if dict(weighed.features).get("weakest", 0.0) >= _VOUCHED else "a word is missing"
-    wrote = language.understand(testimonies[0].free, listening)
-    return "" if any(meaning.sense is Sense.GATE for meaning in wrote) else "not the whole phrase"
 
 
 def unfitted(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> float:

@@ -25,7 +25,7 @@ import pickle
 import queue
 import random
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -64,9 +64,11 @@ MORE_VOICES = {
     "espeak-clan-denis": made.Voice("espeak-ng", "en-gb-x-gbclan+Denis"),
     "espeak-cwmd-lee": made.Voice("espeak-ng", "en-gb-x-gbcwmd+Lee", tract=0.95),
 }  # fmt: skip
+#: Made from recordings of persons, as flite has them; the first is American, the second Scottish.
+RECORDED = ("rms", "rms-low", "rms-high", "awb", "awb-low", "awb-high")
 VOICES = (
-    "kal16", "kal16-low", "kal16-high", *MORE_VOICES, "ked", "ked", "ked", *corpus.PICO, *corpus.PICO, "espeak-us-f",
-    "espeak-scotland", "espeak-caribbean",
+    *RECORDED, "kal16", "kal16-low", "kal16-high", *MORE_VOICES, "ked", "ked", "ked", *corpus.PICO, *corpus.PICO,
+    "espeak-us-f", "espeak-scotland", "espeak-caribbean",
 )  # fmt: skip
 
 Clip = tuple[np.ndarray, tuple[list[int], list[int], list[int]]]  # sound, and (tokens in, tokens out, weight of each)
@@ -96,8 +98,10 @@ def revoiced(speech: np.ndarray, luck: random.Random) -> np.ndarray:
     return np.asarray(pyworld.synthesize(pitch, spectrum, noisiness, RATE), np.float32)
 
 
-def say(folder: Path, clips: int, seed: int, neural: float, revoice: float, gates: float) -> None:
-    """`neural`: the share that is said by the neural voices (HANDSFREE_BENCH_VOICES), the rest by the others; `revoice`: the
+def say(
+    folder: Path, clips: int, seed: int, neural: float, revoice: float, gates: float, speakers: Sequence[str] = VOICES
+) -> None:
+    """`neural`: the share that is said by the neural voices (HANDSFREE_BENCH_VOICES), the rest by `speakers`; `revoice`: the
     share that is given another speaker afterwards; `gates`: the share of gate phrases and what stands beside them, on top of
     those among the rest. What is there already is kept."""
     made.VOICES.update(MORE_VOICES)
@@ -106,7 +110,7 @@ def say(folder: Path, clips: int, seed: int, neural: float, revoice: float, gate
     with (folder / "said.jsonl").open("a", encoding="utf-8") as file:
         for number in range(clips):
             said, written = gate_or_near(luck) if gates and luck.random() < gates else sample(luck)
-            voice = neural_voices.teaching(luck) if luck.random() < neural else luck.choice(VOICES)
+            voice = neural_voices.teaching(luck) if luck.random() < neural else luck.choice(speakers)
             rate, path = luck.uniform(0.85, 1.3), folder / f"{seed}-{number:05d}.flac"
             if not path.exists():
                 samples = corpus.speak(said, voice, rate)
@@ -417,6 +421,7 @@ if __name__ == "__main__":
     parser.add_argument("--neural", type=float, default=0.25, help="share of the clips said by neural voices")
     parser.add_argument("--revoice", type=float, default=0.3, help="share of the clips given another speaker")
     parser.add_argument("--gates", type=float, default=0.0, help="share of gate phrases and their look-alikes, on top")
+    parser.add_argument("--speakers", nargs="+", choices=VOICES, default=VOICES, help="say: instead of all")
     parser.add_argument("--steps", type=int, default=560)
     parser.add_argument("--rate", type=float, default=1.3e-3, help="of learning, the highest")
     parser.add_argument("--seed", type=int, default=1)
@@ -427,6 +432,6 @@ if __name__ == "__main__":
     elif asked.what == "half":
         write(half_way(taught(asked.folder), taught(asked.other)), asked.folder)
     elif asked.what == "say":
-        say(asked.folder, asked.clips, asked.seed, asked.neural, asked.revoice, asked.gates)
+        say(asked.folder, asked.clips, asked.seed, asked.neural, asked.revoice, asked.gates, asked.speakers)
     else:
         teach(asked.folder, asked.size, asked.steps, asked.seed, asked.rate, asked.fresh)

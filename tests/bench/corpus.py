@@ -29,6 +29,7 @@ import numpy as np
 import soundfile
 
 from audio_fixtures import voices as made
+from handsfree.language.phonetics import nearest
 from handsfree.sound.levels import speech_level
 from tests.bench import corpus_texts as texts
 from tests.bench import neural_voices
@@ -50,9 +51,9 @@ PICO = {
 NOISES = {"fit": ("compressor", "babble", "pink", "hum"), "held": ("fan", "platform", "workshop", "street")}
 ROOMS = {"fit": (0.2, 0.45), "held": (0.3, 0.6)}
 #: Share of each kind among the clips. What is asked for by name alone: proofs that the works are dead, what must never be one,
-#: and answers and readings that are taken back.
+#: answers and readings that are taken back, and words that are one sound beside an answer.
 SHARES = {"choice": 0.22, "command": 0.12, "reading": 0.24, "gate": 0.12, "near": 0.18, "unrelated": 0.12}
-BY_NAME = ("proof", "near proof", "denied")
+BY_NAME = ("proof", "near proof", "denied", "near word")
 
 
 @dataclass(frozen=True)
@@ -113,7 +114,12 @@ def _say(kind: str, luck: random.Random, split: str) -> tuple[str, dict[str, Any
         if luck.random() < 0.5:
             _, spoken, unit = texts.reading(luck)
             return texts.denied(spoken, luck), {"number": {"unit": unit}, "commands": True}, None, ""
+        if any(phrase.startswith("not ") for phrase in phrases):  # 'not done' denies one answer and is the other
+            phrases = texts.CHOICES[0]
         return texts.denied(luck.choice(phrases), luck), {"phrases": list(phrases), "commands": True}, None, ""
+    if kind == "near word":
+        answer = luck.choice([phrase for phrase in phrases if " " not in phrase] or ["freezing"])
+        return luck.choice(nearest(answer, 8)), {"phrases": list(phrases), "commands": True}, None, ""
     if kind in ("proof", "near proof"):
         return _proof(kind, luck, split)
     lock = texts.lock(luck)

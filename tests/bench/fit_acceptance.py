@@ -37,7 +37,8 @@ from handsfree.language.base import load
 from handsfree.language.meaning import Listening
 from handsfree.speech import evaluate
 from handsfree.speech.engine import Testimony
-from handsfree.speech.weighing import NEURAL, SECOND, Stake, Weighed, short_command, vetoed, weigh
+from handsfree.speech.vetoes import vetoed
+from handsfree.speech.weighing import NEURAL, SECOND, Stake, Weighed, short_command, weigh
 from tests.bench.corpus import TAUGHT
 
 Fitted = tuple[np.ndarray, np.ndarray, np.ndarray, float]
@@ -49,10 +50,10 @@ SETS: dict[str, tuple[str, ...]] = {
 #: The least that any threshold may be, however few the mistakes of the fit were; and where the first engine settles alone.
 #: A gate's was set after two near misses of `held` had passed at less (MEASURED.md); the fit's own is a higher number, of
 #: odds that the noise no longer lowers. In quiet the recogniser asks for less.
-LEAST = {Stake.CHOICE: 0.95, Stake.READING: 0.985, Stake.GATE: 0.9885}
+LEAST = {Stake.CHOICE: 0.88, Stake.READING: 0.98, Stake.GATE: 0.9885}
 LEAST_ALONE = 0.9985
-#: Mistakes of the fit that the threshold may leave; one of 550 readings was, in the fit before.
-ALLOWED = dict.fromkeys(Stake, 0)
+#: Mistakes of the fit that the threshold may leave: one reading of 640 accepted ("seven two" as 62).
+ALLOWED = {Stake.CHOICE: 0, Stake.READING: 1, Stake.GATE: 0}
 #: Log-odds that the threshold lies above the most probable other mistake.
 MARGIN = {Stake.CHOICE: 0.3, Stake.READING: 0.1, Stake.GATE: 0.1}
 #: What a set of engines decides: the first alone may settle nothing but a choice.
@@ -61,7 +62,7 @@ STRENGTH = 3.0  # inverse of the penalty on the coefficients
 #: The evidence that acceptance is fitted on; more of it fits the few mistakes less well (MEASURED.md has the trials).
 KEPT: dict[Stake, tuple[str, ...]] = {
     Stake.CHOICE: ("odds", "base odds", "lead", "in front"),
-    Stake.READING: ("odds", "base odds", "lead", "above noise"),
+    Stake.READING: ("odds", "base odds", "lead", "above noise", "in front", "one leader"),
     Stake.GATE: ("odds", "base odds", "above noise"),
 }
 

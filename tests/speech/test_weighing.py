@@ -11,7 +11,8 @@ from handsfree.language.base import load
 from handsfree.language.meaning import Denial, GateAsked, Listening, Meaning, Sense, gate_text
 from handsfree.language.phonetics import phonemes
 from handsfree.speech.engine import Candidate, Testimony
-from handsfree.speech.weighing import SECOND, Stake, vetoed, weigh
+from handsfree.speech.vetoes import vetoed
+from handsfree.speech.weighing import SECOND, Stake, weigh
 
 ENGLISH = load("en")
 ANSWERS = Listening(phrases=("cool", "warm", "hot"))
