@@ -94,6 +94,12 @@ class Listening:
     note: bool = False
     proof: bool = False
 
+    @property
+    def of_a_visit(self) -> bool:
+        """All that always works is in force, as where a visit asks for an answer; a recorder, among whose free words its own
+        commands are listened for, names what is."""
+        return self.commands is None
+
 
 def may_prove(meaning: Meaning, listening: Listening) -> bool:
     """Acting on it may leave somebody believing that the works are dead."""

@@ -7,7 +7,7 @@ Rules of this file:
   (acceptance_report.txt) names. Nothing is fitted here.
 - The threshold is that of what is at stake (at a gate also of the noise: `recogniser`). A denial, a question, a half phrase
   is never accepted, however sure.
-- However probable, an act may be forbidden for what else was heard: see `weighing.vetoed`.
+- However probable, an act may be forbidden for what else was heard: see `vetoes.vetoed`.
 """
 
 from __future__ import annotations

@@ -53,7 +53,8 @@ _STATED = 0.8  # for a lock number that is stated
 _LIKE_SURE = 0.99  # for a number in -teen or -ty, whose like is one stress away ('forty' was taken for 14, 40 not found)
 _LIKE_APART = 4.0  # nats that it must lie above its like, to either engine
 _LIKE = 0.65  # from how alike they sound ('thirteen' and 'thirty' 0.70); 'seven zero' and 'seventeen' 0.61
-_COMMANDED = 0.95  # for a command: it acts wherever it is heard
+_COMMANDED = 0.97  # for a command: it acts wherever it is heard
+_UNSHIFTED = 0.8  # for an answer or command without what an enrolment adds
 _SHORT_SURE = 0.9993  # for a command that short: 'no' was taken for 'note' at 0.9983 (MEASURED.md)
 _FAIR = 0.05  # probability from which speech seems meant for the program
 
@@ -132,7 +133,7 @@ class Recogniser:
             silent = denial is None and (veto == ELSE or (veto in (DIFFER, OTHER_UNIT) and sure < _FAIR))
             verdict = Verdict.NOT_FOR_ME if silent else Verdict.ASKED_AGAIN
             return self._heard(verdict, meaning, min(sure, 0.5), testimonies, samples, weighed, veto)
-        if sure >= _bar(model, weighed):
+        if sure >= _bar(model, weighed) and _sure_enough_by_itself(model, weighed):
             other = self._twin(weighed.best)
             if model is None or other is None or self._told_apart(model, weighed, other, testimonies, listening):
                 return self._heard(Verdict.ACCEPTED, weighed.best, sure, testimonies, samples, weighed)
@@ -186,6 +187,13 @@ class Recogniser:
             witnesses=weighed.features if weighed is not None else (), engine="+".join(t.engine for t in testimonies),
             ended=len(samples) / RATE, reason=reason,
         )  # fmt: skip
+
+
+def _sure_enough_by_itself(model: StakeModel | None, weighed: Weighed) -> bool:
+    """An enrolment makes no answer easier without end: the lower its bar, the more words beside it are taken."""
+    if model is None or weighed.stake is not Stake.CHOICE:
+        return True
+    return model.probability(dict(weighed.features)) >= _UNSHIFTED
 
 
 def _bar(model: StakeModel | None, weighed: Weighed) -> float:

@@ -9,10 +9,11 @@ Rules of this file:
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from handsfree.language.meaning import Denial, Listening, Sense
+from handsfree.language.meaning import Denial, Listening, Meaning, Sense
 from handsfree.language.quantities import unit_fits
 from handsfree.speech.engine import Testimony
 from handsfree.speech.near_words import longer_word
@@ -30,7 +31,8 @@ _RESEMBLES = 0.45  # how alike some engine's own words must be to what is acted 
 _FIRM = 3.0  # nats that an act must lie above its true denials
 _NEARLY = 2.0  # nats that what proves must lie above what sounds like it, to each engine
 _SECOND_FIRM = 3.0  # the same above its true denials, to a second engine
-_BY_FAR = -2.0  # log-odds of an answer or command from which an engine is for something else by far
+_BY_FAR = -2.0  # log-odds from which an engine is for something else by far
+_OUTVOTED = -4.0  # the same of an answer that a visit asks for: of 442 right ones accepted by both, two lay lower
 _OF_ITS_SOUND = 0.3  # how alike the first engine's own words must be to an answer or command
 _VOUCHED = 0.5  # how well the weakest word of a gate must be found in the free words
 
@@ -39,11 +41,12 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
     """Why the act must not be accepted however probable; '' for no reason.
 
     Any act: some engine's own words must resemble it, the first engine must neither write a true denial nor find one
-    likelier than all else, and true denials must lie well below it. An answer or command: both neural engines must have it
-    in front of other acts. A command, besides: neither may be for something else by far, and the first one's words must be
-    something of its sound. A gate and what may prove the works dead: all that, and nobody may have heard a denial; no other
-    act may be near; what sounds like it must lie well below, to both engines; and both must have written it, every word, and
-    have it in front of all else."""
+    likelier than all else, and true denials must lie well below it. An answer or command: both neural engines must find it
+    the likeliest of what could be acted on, neither be for something else by far, and the first one's words be something of
+    its sound; an answer that a visit asks for may be outweighed by more, as long as nobody wrote another answer. A reading:
+    neither engine for something else by far. A gate and what may prove the works dead: nobody may have heard a denial; no
+    other act may be near; what sounds like it must lie well below, to both engines; and both must have written it, every
+    word, and have it in front of all else."""
     features = dict(weighed.features)
     resembling = [value for name, value in features.items() if name.endswith("alike") or name in ("agree", "agree_loop")]
     if resembling and max(resembling) < _RESEMBLES:
@@ -56,13 +59,15 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
         true = TRUE_DENIALS if testimony is testimonies[0] else TRUE_DENIALS - {Denial.NUMBER}
         if true & (denials | ({leading.text} if leading is not None else set())):
             return "a denial was heard"
-    if weighed.stake is Stake.CHOICE and "base share" in features and _apart(weighed, features):
+    if weighed.stake is Stake.CHOICE and "base share" in features and not _agreed(weighed, testimonies, listening):
         return DIFFER
     asked = listening.number
     if weighed.best.sense is Sense.NUMBER and asked is not None and not unit_fits(asked.unit, weighed.best.unit):
         return OTHER_UNIT
     if weighed.tied or (proving and weighed.rivals):
         return TIED
+    if weighed.best.sense is Sense.NUMBER and min(_odds(features), default=0.0) < _BY_FAR:
+        return DIFFER
     if features.get("firm", 10.0) < _FIRM or (not proving and features.get("base firm", 10.0) < _SECOND_FIRM):
         return "a denial is as likely"
     if not proving:
@@ -80,19 +85,33 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
     return "" if agreed else DIFFER
 
 
-def _apart(weighed: Weighed, features: Mapping[str, float]) -> bool:
-    """Where a second engine heard an answer or command too. That all else outweighs an answer, to one engine or to both, is
-    left to the probability, which was fitted on words one sound beside it as well ('dam' for 'damp')."""
-    if features.get("one leader", 1.0) < 1:
-        return True
-    lenient = weighed.best.sense is Sense.PHRASE and not weighed.proof
-    return not lenient and (features.get("alike", 0.0) < _OF_ITS_SOUND or _outweighed(features))
+def _agreed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening) -> bool:
+    """On an answer or command that a second engine heard too. That one engine, or both, would rather have something else is
+    left to the probability where a visit asks for an answer: in noise good ones are written 'Field.' for 'failed'. A
+    command is in force everywhere, a recorder's among free words: for them one engine is enough."""
+    features = dict(weighed.features)
+    if features["one leader"] < 1 or features.get("alike", 0.0) < _OF_ITS_SOUND:
+        return False
+    odds = _odds(features)
+    if weighed.best.sense is Sense.PHRASE and not weighed.proof and listening.of_a_visit:
+        return min(odds) >= _OUTVOTED and not any(_wrote_another(t.free, weighed.best, listening) for t in testimonies)
+    return max(odds) >= 0 and min(odds) >= _BY_FAR
 
 
-def _outweighed(features: Mapping[str, float]) -> bool:
-    """All else is likelier to both engines, or by far to one of them."""
-    odds = features.get("odds", -6.0), features.get("base odds", -6.0)
-    return max(odds) < 0 or min(odds) < _BY_FAR
+def _odds(features: Mapping[str, float]) -> list[float]:
+    """Of the act against all else, to each engine that found it."""
+    return [features[name] for name in ("odds", "base odds") if name in features]
+
+
+def _wrote_another(words: str, best: Meaning, listening: Listening) -> bool:
+    """Another of the step's answers stands in the engine's own words, and neither holds the other ('drags', 'it drags')."""
+    heard, own = _spaced(words), _spaced(best.text)
+    others = [_spaced(phrase) for phrase in listening.phrases]
+    return any(other in heard and other not in own and own not in other for other in others)
+
+
+def _spaced(text: str) -> str:
+    return " " + " ".join(re.findall(r"[\w']+", text.lower())) + " "
 
 
 def _looks_alike(features: Mapping[str, float]) -> bool:

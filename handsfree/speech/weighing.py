@@ -38,7 +38,7 @@ _OFF_PACE = 1.5  # nats a deviation beyond the first by which an act is too shor
 _SHORT = 3  # sounds: 'why' and 'note' are soon heard in an answer's place ('dry', 'right', 'no')
 _TIE = 2.0  # nats within which two acts cannot be told apart
 _TAKEN_FOR = 1.0  # nats within which numbers taken for each other are asked
-_SOUNDS_ALIKE = 0.6  # answers and commands that are taken for each other: 'running' and 'humming' 0.70, 'no' and 'note' 0.67
+_SOUNDS_ALIKE = 0.6  # words that are taken for each other: 'running' and 'humming' 0.70, 'no' and 'note' 0.67
 _TOO_NEAR = 3.0  # nats within which these are asked
 TRUE_DENIALS = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
 
@@ -61,7 +61,7 @@ STAKES: Mapping[Sense, Stake] = {
 class Weighed:
     """`best`: the leading act. `features`: (name, value). `rivals`: acts too near to tell apart, the best included.
     `denial`: the leading denial where it outweighs the act. `proof`: it may prove that the works are dead.
-    `tied`: some of the rivals are numbers that are known to be taken for it."""
+    `tied`: some of the rivals are numbers, or sound alike, and are known to be taken for it."""
 
     best: Meaning
     stake: Stake
@@ -182,16 +182,22 @@ def _taken_for(testimony: Testimony, best: Meaning, listening: Listening) -> set
     """What this engine found little below `best` and is known to be taken for it: numbers, or what sounds like an answer."""
     scores = {key(act.meaning, listening): act for act in acts(testimony, listening)}
     own = scores.get(key(best, listening), Act(best, -math.inf)).score
-    return {which for which, act in scores.items() if act.meaning != best and _confused(best, act.meaning, own - act.score)}
+    near = {which: act.meaning for which, act in scores.items() if act.meaning != best}
+    return {which for which, other in near.items() if _confused(best, other, own - scores[which].score, listening)}
 
 
-def _confused(best: Meaning, other: Meaning, apart: float) -> bool:
-    """`apart`: nats. Two ways of saying one act are never confused."""
+def _confused(best: Meaning, other: Meaning, nats: float, listening: Listening) -> bool:
+    """`nats`: how far the other lies below. A visit's answers and commands are taken for each other where they differ in one
+    word, and these two words sound alike; 'drags' and 'it drags' are two ways of saying one answer. Among a recorder's words
+    there are such ways ('fan blade', 'fan blades'): there nothing is asked."""
     if best.value is not None:
-        return other.value is not None and apart < _TAKEN_FOR and taken_for(best.value, other.value)
-    if best.sense not in (Sense.PHRASE, Sense.COMMAND) or apart >= _TOO_NEAR or best.text == other.text:
+        return other.value is not None and nats < _TAKEN_FOR and taken_for(best.value, other.value)
+    words = {best.sense, other.sense} <= {Sense.PHRASE, Sense.COMMAND}
+    if not (words and listening.of_a_visit and nats < _TOO_NEAR):
         return False
-    return similarity(best.spoken, other.spoken) >= _SOUNDS_ALIKE
+    said, like = best.spoken.split(), other.spoken.split()
+    mine, theirs = [word for word in said if word not in like], [word for word in like if word not in said]
+    return len(mine) == len(theirs) == 1 and similarity(mine[0], theirs[0]) >= _SOUNDS_ALIKE
 
 
 def _ranked(neural: Sequence[Testimony], listening: Listening) -> list[Act]:

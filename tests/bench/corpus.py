@@ -29,7 +29,7 @@ import numpy as np
 import soundfile
 
 from audio_fixtures import voices as made
-from handsfree.language.phonetics import nearest
+from handsfree.language.phonetics import common, dictionary, nearest
 from handsfree.sound.levels import speech_level
 from tests.bench import corpus_texts as texts
 from tests.bench import neural_voices
@@ -51,9 +51,9 @@ PICO = {
 NOISES = {"fit": ("compressor", "babble", "pink", "hum"), "held": ("fan", "platform", "workshop", "street")}
 ROOMS = {"fit": (0.2, 0.45), "held": (0.3, 0.6)}
 #: Share of each kind among the clips. What is asked for by name alone: proofs that the works are dead, what must never be one,
-#: answers and readings that are taken back, and words that are one sound beside an answer.
+#: answers and readings that are taken back, words that are one sound beside an answer, and any word at all.
 SHARES = {"choice": 0.22, "command": 0.12, "reading": 0.24, "gate": 0.12, "near": 0.18, "unrelated": 0.12}
-BY_NAME = ("proof", "near proof", "denied", "near word")
+BY_NAME = ("proof", "near proof", "denied", "near word", "word")
 
 
 @dataclass(frozen=True)
@@ -120,6 +120,9 @@ def _say(kind: str, luck: random.Random, split: str) -> tuple[str, dict[str, Any
     if kind == "near word":
         answer = luck.choice([phrase for phrase in phrases if " " not in phrase] or ["freezing"])
         return luck.choice(nearest(answer, 8)), {"phrases": list(phrases), "commands": True}, None, ""
+    if kind == "word":
+        word = luck.choice([word for word in _words() if word not in " ".join(phrases).split()])
+        return word, {"phrases": list(phrases), "commands": True}, None, ""
     if kind in ("proof", "near proof"):
         return _proof(kind, luck, split)
     lock = texts.lock(luck)
@@ -146,6 +149,13 @@ def _proof(kind: str, luck: random.Random, split: str) -> tuple[str, dict[str, A
         return phrase, switch, {"phrase": phrase}, ""
     value, spoken = texts.dead_volts(luck)
     return spoken, {"number": {"unit": "volt"}, "commands": True, "proof": True}, {"number": value}, ""
+
+
+@functools.cache
+def _words() -> tuple[str, ...]:
+    """What people say, but for the words of commands."""
+    commands = {word for ways in texts.COMMANDS.values() for way in ways for word in way.split()}
+    return tuple(word for word in dictionary() if word.isalpha() and len(word) > 2 and common(word) and word not in commands)
 
 
 @functools.cache

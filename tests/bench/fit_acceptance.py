@@ -52,7 +52,7 @@ SETS: dict[str, tuple[str, ...]] = {
 #: odds that the noise no longer lowers. In quiet the recogniser asks for less.
 LEAST = {Stake.CHOICE: 0.88, Stake.READING: 0.98, Stake.GATE: 0.9885}
 LEAST_ALONE = 0.9985
-#: Mistakes of the fit that the threshold may leave: one reading of 640 accepted ("seven two" as 62).
+#: Mistakes of the fit that the threshold may leave: one reading ("seven two" as 62), with 645 right ones above the next.
 ALLOWED = {Stake.CHOICE: 0, Stake.READING: 1, Stake.GATE: 0}
 #: Log-odds that the threshold lies above the most probable other mistake.
 MARGIN = {Stake.CHOICE: 0.3, Stake.READING: 0.1, Stake.GATE: 0.1}

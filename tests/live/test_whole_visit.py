@@ -268,6 +268,7 @@ def test_a_whole_visit_by_recorded_voice(booth: Booth, alone: Path) -> None:
     assert [entry.event.finding for entry in visit.entries if isinstance(entry.event, FindingMade)] == ["dirty-condenser"]
     assert len(heard_in(visit, "accepted")) >= 8
     assert not_said(visit) == []
+    assert len(visit.said) <= 13 + SAYS_AGAIN  # the script's, and few of them again
     assert "Your lock goes home with you" in visit.last_words.text
     assert not visit.last_words.cut
     assert visit.last_words.ended is not None

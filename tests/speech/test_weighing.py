@@ -4,12 +4,16 @@ hand stand in for the engines, which test_evaluate and test_pocketsphinx run."""
 from __future__ import annotations
 
 import math
+from itertools import combinations
 
 import pytest
 
 from handsfree.language.base import load
 from handsfree.language.meaning import Denial, GateAsked, Listening, Meaning, Sense, gate_text
 from handsfree.language.phonetics import phonemes
+from handsfree.procedure.load import load_procedure
+from handsfree.procedure.model import Ask
+from handsfree.resources import folder
 from handsfree.speech.engine import Candidate, Testimony
 from handsfree.speech.vetoes import vetoed
 from handsfree.speech.weighing import SECOND, Stake, weigh
@@ -151,3 +155,24 @@ def test_odds_go_on_where_the_share_no_longer_tells(against: float, odds: float)
 def test_what_stands_against_an_act_adds_up_in_its_odds() -> None:
     found = features(neural((COOL, -0.1), (WARM, -3.1), (NOT_COOL, -3.1), free="Cool."))
     assert found["odds"] == pytest.approx(3.0 - math.log(2))
+
+
+def test_no_two_ways_of_saying_one_answer_of_what_ships_are_taken_for_each_other() -> None:
+    """They would be asked about for ever: 'drags or it drags?'"""
+    asked = 0
+    for path in sorted(folder("procedures").glob("*.yaml")):
+        procedure = load_procedure(path)
+        for step in procedure.steps:
+            for answer in step.answers if isinstance(step, Ask) and procedure.language == "en" else ():
+                ways = [Meaning(Sense.PHRASE, way, spoken=way) for way in (answer.say, *answer.also)]
+                asked += len(ways) > 1
+                for one, other in combinations(ways, 2):
+                    listening = Listening(phrases=(one.text, other.text))
+                    pair = [
+                        Testimony(name, (Candidate(one, -0.1), Candidate(other, -0.2)), one.text, -0.1)
+                        for name in ("whisper", SECOND)
+                    ]
+                    weighed = weigh(pair, listening, ENGLISH)
+                    assert weighed is not None
+                    assert not weighed.tied, (path.name, one.text, other.text)
+    assert asked > 20
