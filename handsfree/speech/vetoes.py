@@ -81,8 +81,8 @@ def vetoed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listen
         return ""
     if _looks_alike(features):
         return ALIKE
-    agreed = features["in front"] == 1 and features["free same"] == 1 and features.get("base firm", -8.0) >= _SECOND_FIRM
-    return "" if agreed else DIFFER
+    both = features["in front"] == 1 and features["free same"] == 1 and features.get("base firm", -8.0) >= _SECOND_FIRM
+    return "" if both else DIFFER
 
 
 def _agreed(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening) -> bool:

@@ -118,7 +118,7 @@ def _say(kind: str, luck: random.Random, split: str) -> tuple[str, dict[str, Any
             phrases = texts.CHOICES[0]
         return texts.denied(luck.choice(phrases), luck), {"phrases": list(phrases), "commands": True}, None, ""
     if kind == "near word":
-        answer = luck.choice([phrase for phrase in phrases if " " not in phrase] or ["freezing"])
+        answer = luck.choice([phrase for phrase in phrases if " " not in phrase] or ["freezing"])  # a word of the sentences
         return luck.choice(nearest(answer, 8)), {"phrases": list(phrases), "commands": True}, None, ""
     if kind == "word":
         word = luck.choice([word for word in _words() if word not in " ".join(phrases).split()])
