@@ -16,11 +16,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handsfree.speech.neural_product import product
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
+    from handsfree.speech.neural_product import Product
     from handsfree.speech.neural_weights import Weights
 
     Array = NDArray[np.float32]
@@ -44,12 +47,12 @@ class Decoder:
         self.layers = [_Layer(weights, f"layer_{number}") for number in range(count)]
         self.last_norm = (weights["layer_norm/gamma"], weights["layer_norm/beta"])
 
-        self._usual: tuple[Index, Array] | None = None
+        self._usual: tuple[Index, Product] | None = None
 
     def outlet(self, usual: Index, besides: Iterable[int] = ()) -> Outlet:
         """The tokens that may be written: `usual`, the same at every call, whose matrix is laid out once, and a few more."""
         if self._usual is None or self._usual[0] is not usual:
-            self._usual = usual, np.ascontiguousarray(self.embedding[usual].astype(np.float32).T)
+            self._usual = usual, product(self.embedding[usual].astype(np.float32).T)
         more = np.array(sorted(set(besides) - set(usual.tolist())), np.int64)
         rows: Array = self.embedding[more].astype(np.float32)
         return Outlet(np.concatenate([usual, more]), self._usual[1], rows.T, self.vocabulary)
@@ -64,7 +67,7 @@ class Outlet:
     """The tokens a text may be written with, and the matrices that score them. Most of a vocabulary is names and other
     languages: leaving them out takes a third off a pass."""
 
-    def __init__(self, tokens: Index, usual: Array, more: Array, vocabulary: int) -> None:
+    def __init__(self, tokens: Index, usual: Product, more: Array, vocabulary: int) -> None:
         self.tokens = tokens
         self._usual, self._more = usual, more
         self._columns: Index = np.full(vocabulary, -1, np.int64)
@@ -76,13 +79,14 @@ class Outlet:
         return out
 
     def logits(self, x: Array) -> Array:
-        return np.concatenate([x @ self._usual, x @ self._more], axis=-1) if self._more.size else x @ self._usual
+        usual = self._usual(x)
+        return np.concatenate([usual, x @ self._more], axis=-1) if self._more.size else usual
 
 
 class _Layer:
     def __init__(self, weights: Weights, name: str) -> None:
-        def linear(part: str) -> tuple[Array, Array]:
-            return np.ascontiguousarray(weights[f"{name}/{part}/weight"].T), weights[f"{name}/{part}/bias"]
+        def linear(part: str) -> Product:
+            return product(weights[f"{name}/{part}/weight"].T, weights[f"{name}/{part}/bias"])
 
         def norm(part: str) -> tuple[Array, Array]:
             return weights[f"{name}/{part}/layer_norm/gamma"], weights[f"{name}/{part}/layer_norm/beta"]
@@ -97,11 +101,6 @@ def _norm(x: Array, scale: tuple[Array, Array]) -> Array:
     centred = x - x.mean(-1, keepdims=True)
     variance = np.mean(centred * centred, -1, keepdims=True)
     out: Array = centred / np.sqrt(variance + _EPSILON) * scale[0] + scale[1]
-    return out
-
-
-def _apply(x: Array, linear: tuple[Array, Array]) -> Array:
-    out: Array = x @ linear[0] + linear[1]
     return out
 
 
@@ -139,7 +138,7 @@ class Sound:
 
     def _project(self, layer: _Layer, encoded: Array) -> tuple[Array, Array]:
         heads, width = self._d.heads, self._d.width
-        both = _apply(encoded, layer.cross_kv).reshape(len(encoded), 2, heads, width // heads)
+        both = layer.cross_kv(encoded).reshape(len(encoded), 2, heads, width // heads)
         # (heads, size, frames) and (heads, frames, size), so that each head is one matrix product
         return np.ascontiguousarray(both[:, 0].transpose(1, 2, 0)), np.ascontiguousarray(both[:, 1].transpose(1, 0, 2))
 
@@ -157,7 +156,7 @@ class Sound:
         for number, layer in enumerate(d.layers):
             x = x + self._look_back(number, layer, _norm(x, layer.self_norm), nodes)
             x = x + self._look_at_sound(number, layer, _norm(x, layer.cross_norm))
-            x = x + _apply(_gelu(_apply(_norm(x, layer.ffn_norm), layer.up)), layer.down)
+            x = x + layer.down(_gelu(layer.up(_norm(x, layer.ffn_norm))))
         logits = self.outlet.logits(_norm(x[-last:], d.last_norm))
         top = logits.max(-1, keepdims=True)
         logits -= top + np.log(np.exp(logits - top).sum(-1, keepdims=True))
@@ -181,7 +180,7 @@ class Sound:
     def _look_back(self, number: int, layer: _Layer, x: Array, nodes: Index) -> Array:
         heads, width = self._d.heads, self._d.width
         size = width // heads
-        query, key, value = np.split(_apply(x, layer.self_in), 3, axis=-1)
+        query, key, value = np.split(layer.self_in(x), 3, axis=-1)
         memory = self._memory[number]
         memory[0, nodes], memory[1, nodes] = key, value
         depths = self._depth[nodes]
@@ -192,12 +191,12 @@ class Sound:
         fit = np.einsum("nhs,ndhs->nhd", query.reshape(-1, heads, size), keys) / np.float32(size**0.5)
         later = np.arange(length)[None, :] > depths[:, None]
         weight = _softmax(np.where(later[:, None, :], np.float32(-1e9), fit))
-        return _apply(np.einsum("nhd,ndhs->nhs", weight, values).reshape(-1, width), layer.self_out)
+        return layer.self_out(np.einsum("nhd,ndhs->nhs", weight, values).reshape(-1, width))
 
     def _look_at_sound(self, number: int, layer: _Layer, x: Array) -> Array:
         heads, width = self._d.heads, self._d.width
         size = width // heads
-        query = _apply(x, layer.cross_q).reshape(-1, heads, size).transpose(1, 0, 2)
+        query = layer.cross_q(x).reshape(-1, heads, size).transpose(1, 0, 2)
         keys, values = self._cross[number]
         weight = _softmax((query @ keys) / np.float32(size**0.5))
-        return _apply((weight @ values).transpose(1, 0, 2).reshape(-1, width), layer.cross_out)
+        return layer.cross_out((weight @ values).transpose(1, 0, 2).reshape(-1, width))
