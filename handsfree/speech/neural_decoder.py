@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handsfree.speech.neural_product import product
+from handsfree.speech.neural_product import EPSILON, feed_forward, product
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     Index = NDArray[np.int64]
 
 _DEEPEST = 128  # tokens, the prompt's among them; no sentence of one utterance is longer
-_EPSILON = 1e-5
 
 
 class Decoder:
@@ -85,29 +84,22 @@ class Outlet:
 
 class _Layer:
     def __init__(self, weights: Weights, name: str) -> None:
-        def linear(part: str) -> Product:
-            return product(weights[f"{name}/{part}/weight"].T, weights[f"{name}/{part}/bias"])
+        def linear(part: str) -> tuple[Array, Array]:
+            return weights[f"{name}/{part}/weight"].T, weights[f"{name}/{part}/bias"]
 
         def norm(part: str) -> tuple[Array, Array]:
             return weights[f"{name}/{part}/layer_norm/gamma"], weights[f"{name}/{part}/layer_norm/beta"]
 
-        self.self_norm, self.cross_norm, self.ffn_norm = norm("self_attention"), norm("attention"), norm("ffn")
-        self.self_in, self.self_out = linear("self_attention/linear_0"), linear("self_attention/linear_1")
-        self.cross_q, self.cross_kv, self.cross_out = (linear(f"attention/linear_{n}") for n in range(3))
-        self.up, self.down = linear("ffn/linear_0"), linear("ffn/linear_1")
+        self.self_norm, self.cross_norm = norm("self_attention"), norm("attention")
+        self.self_in, self.self_out = (product(*linear(f"self_attention/linear_{n}")) for n in range(2))
+        self.cross_q, self.cross_kv, self.cross_out = (product(*linear(f"attention/linear_{n}")) for n in range(3))
+        self.feed_forward = feed_forward(norm("ffn"), linear("ffn/linear_0"), linear("ffn/linear_1"))
 
 
 def _norm(x: Array, scale: tuple[Array, Array]) -> Array:
     centred = x - x.mean(-1, keepdims=True)
     variance = np.mean(centred * centred, -1, keepdims=True)
-    out: Array = centred / np.sqrt(variance + _EPSILON) * scale[0] + scale[1]
-    return out
-
-
-def _gelu(x: Array) -> Array:
-    from scipy.special import erf
-
-    out: Array = (0.5 * x * (1 + erf(x * np.float32(0.7071067811865476)))).astype(np.float32)
+    out: Array = centred / np.sqrt(variance + EPSILON) * scale[0] + scale[1]
     return out
 
 
@@ -156,7 +148,7 @@ class Sound:
         for number, layer in enumerate(d.layers):
             x = x + self._look_back(number, layer, _norm(x, layer.self_norm), nodes)
             x = x + self._look_at_sound(number, layer, _norm(x, layer.cross_norm))
-            x = x + layer.down(_gelu(layer.up(_norm(x, layer.ffn_norm))))
+            x = x + layer.feed_forward(x)
         logits = self.outlet.logits(_norm(x[-last:], d.last_norm))
         top = logits.max(-1, keepdims=True)
         logits -= top + np.log(np.exp(logits - top).sum(-1, keepdims=True))

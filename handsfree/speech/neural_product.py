@@ -1,15 +1,15 @@
 """Products of a few rows with one fixed matrix, over and over: what a text decoder does nearly all of its time.
 
 numpy hands each product to a library that lays the whole matrix out anew before it multiplies; with three to sixteen rows
-that takes longer than the multiplying. ONNX Runtime lays it out once, when the product is made. Measured with the base model
-on two cores: a matrix of 512 by 2048 and eight rows 0.3 ms where numpy takes 0.6; an utterance at a gate heard by both
-engines in two thirds to three quarters of the time (`tests.bench.products`). Results differ in the last digits.
+that takes longer than the multiplying. ONNX Runtime lays it out once, when the product is made. Measured on two cores
+(`tests.bench.products`): a matrix of 512 by 2048 and eight rows 0.3 ms where numpy takes 0.7. With it an utterance at a gate
+is heard by both engines in seven tenths of the time (MEASURED.md). Results differ in the last digits.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,34 +20,59 @@ if TYPE_CHECKING:
     Array = NDArray[np.float32]
 
 Product = Callable[["Array"], "Array"]
+Linear = tuple["Array", "Array"]  # a matrix and its offset
+
+_OPSET, _FORMAT = 20, 9  # of ONNX: Gelu is an operator from the first on
+EPSILON = 1e-5  # under the root of a norm: as Whisper was trained
+_ATTRIBUTES = {"LayerNormalization": {"epsilon": EPSILON}}
 
 
 def product(matrix: Array, offset: Array | None = None) -> Product:
-    """x -> x @ matrix + offset, in single precision; `matrix` (m, n), `offset` (n,), x (rows, m). Of neither is the array
-    given kept in the form it has. One thread: the matrices are small."""
+    """x -> x @ matrix + offset, in single precision; `matrix` (m, n), `offset` (n,), x (rows, m). The arrays are copied. One
+    thread: the matrices are small."""
+    given, steps = {"matrix": matrix}, [("MatMul", ("x", "matrix"))]
+    if offset is not None:
+        given["offset"] = offset
+        steps.append(("Add", ("", "offset")))
+    return _chain(steps, given, matrix.shape)
+
+
+def feed_forward(norm: Linear, up: Linear, down: Linear) -> Product:
+    """x -> gelu(normed(x) @ up + its offset) @ down + its offset, x (rows, m): the part of a transformer's layer that looks
+    at one place alone. `norm`: scale and offset, (m,); `up` (m, n), `down` (n, m), each with its offset. Gelu by the error
+    function."""
+    given = {"scale": norm[0], "shift": norm[1], "up": up[0], "more": up[1], "down": down[0], "less": down[1]}
+    steps = [
+        ("LayerNormalization", ("x", "scale", "shift")), ("MatMul", ("", "up")), ("Add", ("", "more")), ("Gelu", ("",)),
+        ("MatMul", ("", "down")), ("Add", ("", "less")),
+    ]  # fmt: skip
+    return _chain(steps, given, (up[0].shape[0], down[0].shape[1]))
+
+
+def _chain(steps: Sequence[tuple[str, tuple[str, ...]]], given: Mapping[str, Array], shape: tuple[int, ...]) -> Product:
+    """Operators of ONNX one after the other, '' for what came of the one before; (rows, shape[0]) to (rows, shape[1])."""
     import onnxruntime
     from onnx import TensorProto, helper
 
-    given = {"matrix": np.ascontiguousarray(matrix, np.float32)}
-    nodes = [helper.make_node("MatMul", ["x", "matrix"], ["product"])]
-    if offset is not None:
-        given["offset"] = np.ascontiguousarray(offset, np.float32)
-        nodes.append(helper.make_node("Add", ["product", "offset"], ["sum"]))
-    graph = helper.make_graph(
-        nodes, "product",
-        [helper.make_tensor_value_info("x", TensorProto.FLOAT, ["rows", matrix.shape[0]])],
-        [helper.make_tensor_value_info(nodes[-1].output[0], TensorProto.FLOAT, ["rows", matrix.shape[1]])],
-        _outside(given),
-    )  # fmt: skip
-    model = helper.make_model(graph, opset_imports=[helper.make_opsetid("", 17)], ir_version=8)
+    arrays = {name: np.ascontiguousarray(array, np.float32) for name, array in given.items()}
+    nodes, last = [], "x"
+    for number, (operator, inputs) in enumerate(steps):
+        out = f"after {number}"
+        attributes: dict[str, Any] = _ATTRIBUTES.get(operator, {})
+        nodes.append(helper.make_node(operator, [name or last for name in inputs], [out], **attributes))
+        last = out
+    ends = zip(("x", last), shape, strict=True)
+    first, final = (helper.make_tensor_value_info(name, TensorProto.FLOAT, ["rows", width]) for name, width in ends)
+    graph = helper.make_graph(nodes, "product", [first], [final], _outside(arrays))
+    model = helper.make_model(graph, opset_imports=[helper.make_opsetid("", _OPSET)], ir_version=_FORMAT)
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = options.inter_op_num_threads = 1
-    options.add_external_initializers(list(given), [onnxruntime.OrtValue.ortvalue_from_numpy(a) for a in given.values()])
+    options.add_external_initializers(list(arrays), [onnxruntime.OrtValue.ortvalue_from_numpy(a) for a in arrays.values()])
     session = onnxruntime.InferenceSession(model.SerializeToString(), options, providers=["CPUExecutionProvider"])
 
     def of(x: Array) -> Array:
-        out: Array = session.run(None, {"x": x})[0]
-        return out
+        found: Array = session.run(None, {"x": x})[0]
+        return found
 
     return of
 

@@ -66,7 +66,7 @@ class Booth:
 
 
 class Pulse:
-    """How late, in seconds, a thread that only sleeps woke at most: later than LATE, and the machine had no time for sound."""
+    """How late, in seconds, a thread that only sleeps woke at most: over LATE, and the machine had no time for sound."""
 
     LATE = 0.03
 

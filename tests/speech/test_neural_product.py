@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.special import erf
 
 pytest.importorskip("onnxruntime")
 
-from handsfree.speech.neural_product import product
+from handsfree.speech.neural_product import feed_forward, product
 
 RANDOM = np.random.default_rng(4)
 
@@ -26,6 +27,16 @@ def test_it_is_the_product_and_the_sum(rows: int, size: int, width: int, offset:
     more, x = numbers(width) if offset else None, numbers(rows, size)
     wanted = x.astype(np.float64) @ matrix + (more if more is not None else 0)
     assert np.abs(product(matrix, more)(x) - wanted).max() < 1e-4
+
+
+def test_feeding_forward_is_norm_product_gelu_and_product() -> None:
+    norm, up, down = (numbers(24), numbers(24)), (numbers(24, 96), numbers(96)), (numbers(96, 24), numbers(24))
+    x = numbers(7, 24)
+    wide = x.astype(np.float64)
+    normed = (wide - wide.mean(1, keepdims=True)) / np.sqrt(wide.var(1, keepdims=True) + 1e-5) * norm[0] + norm[1]
+    between = normed @ up[0] + up[1]
+    wanted = 0.5 * between * (1 + erf(between / np.sqrt(2))) @ down[0] + down[1]
+    assert np.abs(feed_forward(norm, up, down)(x) - wanted).max() < 1e-3
 
 
 def test_what_is_done_to_the_arrays_afterwards_does_nothing() -> None:
