@@ -313,6 +313,7 @@ class LiveLoop:
         if self._first is not None:
             with contextlib.suppress(Exception):  # what is wrong with the recogniser shows again when it is needed
                 self._first()
+            give_back()  # 170 MB of the neural engine's loading
         while (given := self._line.next()) is not None:
             waiting, supposed = given
             if supposed:
