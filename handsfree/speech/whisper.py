@@ -281,7 +281,7 @@ def _load(folder: Path, threads: int, language: str) -> _Model:
 
     try:
         import ctranslate2
-        import onnx  # noqa: F401  # both for the decoder
+        import onnx  # noqa: F401
         import onnxruntime  # noqa: F401
         from tokenizers import Tokenizer
     except ImportError:

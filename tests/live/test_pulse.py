@@ -2,47 +2,67 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
+import time
+from collections.abc import Callable
 
+import psutil
 import pytest
 
 from .conftest import Pulse, undisturbed
 
 
-def failing(times: int, still: bool) -> tuple[list[int], object]:
-    """An attempt that fails so often, the machine standing still meanwhile or not; and how often it was made."""
+def failing(times: int, meanwhile: Callable[[], None]) -> tuple[list[int], Callable[[], int]]:
+    """An attempt that fails so often; and a list, as long as the times it was made."""
     made: list[int] = []
 
     def attempt() -> int:
         made.append(len(made))
-        if still:
-            stand_still(0.1)
+        meanwhile()
         assert len(made) > times
         return len(made)
 
     return made, attempt
 
 
-def stand_still(seconds: float) -> None:
-    """Another process stops this one, every thread of it, and lets it go on."""
-    code = f"import os, signal, time; os.kill({os.getpid()}, signal.SIGSTOP); time.sleep({seconds}); "
-    subprocess.run([sys.executable, "-c", code + f"os.kill({os.getpid()}, signal.SIGCONT)"], check=True)
+def still(pulse: Pulse) -> None:
+    """What only sleeps stands still, as it does with all the machine."""
+    process = psutil.Process(pulse.process.pid)
+    process.suspend()
+    time.sleep(0.3)
+    process.resume()
 
 
-def test_a_failure_while_the_machine_stood_still_is_made_again() -> None:
-    made, attempt = failing(2, still=True)
-    assert undisturbed(attempt) == 3
-    made, attempt = failing(9, still=True)
+def hold_the_interpreter() -> None:
+    """Nothing else of this process runs for some tenths of a second."""
+    sorted(range(3_000_000), key=lambda number: -number)
+
+
+@pytest.mark.filterwarnings("ignore:made again")
+def test_a_failure_while_the_machine_stood_still_is_made_again(pulse: Pulse) -> None:
+    _, attempt = failing(2, lambda: still(pulse))
+    assert undisturbed(attempt, pulse) == 3
+    made, attempt = failing(9, lambda: still(pulse))
     with pytest.raises(AssertionError):
-        undisturbed(attempt, times=3)
+        undisturbed(attempt, pulse)
     assert len(made) == 3
 
 
-def test_a_failure_on_a_machine_at_rest_is_one(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.filterwarnings("ignore:made again")
+def test_a_failure_of_the_program_is_one(pulse: Pulse, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Pulse, "LATE", 60.0)  # how much at rest the machine is that runs this is not known
-    made, attempt = failing(1, still=False)
+    made, attempt = failing(1, lambda: None)
     with pytest.raises(AssertionError):
-        undisturbed(attempt)
+        undisturbed(attempt, pulse)
     assert made == [0]
+    torn = iter(range(9))
+    made, attempt = failing(1, lambda: None)
+    assert undisturbed(attempt, pulse, torn=lambda: next(torn)) == 2
+
+
+def test_a_program_that_holds_itself_up_does_not_hold_up_the_pulse(pulse: Pulse) -> None:
+    late = []
+    for _ in range(5):  # the machine itself may stand still once
+        pulse.latest()
+        hold_the_interpreter()
+        late.append(pulse.latest())
+    assert min(late) < Pulse.LATE

@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from rapidfuzz.distance import Levenshtein
 
 from handsfree.authoring import live
 from handsfree.authoring.asked import Asked
@@ -159,8 +158,7 @@ def test_a_step_is_recorded_over_the_device(
     assert verify(recording.shelf.session).holds
     (step,) = load_procedure(recording.shelf.path).steps
     assert isinstance(step, Instruct)
-    wanted, kept = tokens(SAYS["words"][0]), tokens(step.say)
-    assert Levenshtein.distance(wanted, kept) <= 1, kept  # a busy machine may tear one of her words
+    assert tokens(step.say) == tokens(SAYS["words"][0])
     assert step.hazards == ()
     assert step.own_sound
     assert len(read_sound(recording.shelf.folder / step.own_sound)) > 20_000
