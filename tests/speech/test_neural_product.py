@@ -29,16 +29,14 @@ def numbers_of(seed: int) -> Numbers:
 
 
 numbers = numbers_of(4)
-
-
 SIZES = st.integers(1, 70)
 
 
 @given(rows=st.integers(0, 40), size=SIZES, width=SIZES, offset=st.booleans(), tall=st.booleans(), seed=st.integers(0, 999))
 def test_it_is_the_product_and_the_sum(rows: int, size: int, width: int, offset: bool, tall: bool, seed: int) -> None:
-    numbers = numbers_of(seed)
-    matrix = numbers(width, size).T if tall else numbers(size, width)
-    more, x = numbers(width) if offset else None, numbers(rows, size)
+    drawn = numbers_of(seed)
+    matrix = drawn(width, size).T if tall else drawn(size, width)
+    more, x = drawn(width) if offset else None, drawn(rows, size)
     wanted = x.astype(np.float64) @ matrix + (more if more is not None else 0)
     assert np.allclose(product(matrix, more)(x), wanted, rtol=0, atol=1e-4)
 
@@ -63,18 +61,18 @@ def test_what_is_done_to_the_arrays_afterwards_does_nothing() -> None:
 
 
 def test_threads_may_share_one() -> None:
-    times, given = product(numbers(256, 300)), [numbers(rows, 256) for rows in range(1, 9)]
-    wanted, right = [times(x) for x in given], []
+    times, sounds = product(numbers(256, 300)), [numbers(rows, 256) for rows in range(1, 9)]
+    wanted, right = [times(x) for x in sounds], []
 
     def work(number: int) -> None:
-        right.extend(np.array_equal(times(given[number]), wanted[number]) for _ in range(50))
+        right.extend(np.array_equal(times(sounds[number]), wanted[number]) for _ in range(50))
 
-    threads = [Thread(target=work, args=(number,)) for number in range(len(given))]
+    threads = [Thread(target=work, args=(number,)) for number in range(len(sounds))]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    assert right == [True] * 50 * len(given)
+    assert right == [True] * 50 * len(sounds)
 
 
 def test_what_is_missing_is_told_before_anything_is_heard(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
