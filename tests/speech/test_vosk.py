@@ -3,6 +3,7 @@ eSpeak NG. It is a formant voice and a hard test for any model: see the share be
 
 from __future__ import annotations
 
+import ctypes
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -78,12 +79,16 @@ def test_recombined_words_mean_nothing_unless_the_language_says_so(engine: Vosk)
 
 
 def test_what_was_heard_before_does_not_change_the_answer(engine: Vosk) -> None:
-    """The scores do change: the library dithers (by 1.3 and 2.3 nats in two tries)."""
+    """Not at all where the library's dither is the same. It draws it from the C library: with what that happened to give,
+    the score of one sound lay between 99.8 and 108.2 in 16 tries."""
+    chance = ctypes.CDLL(None)
+    chance.srand(1)
     first = engine.testify(say("정지"), LISTENING).candidates[0]
     engine.testify(say("계속"), LISTENING)
+    chance.srand(1)
     again = engine.testify(say("정지"), LISTENING).candidates[0]
     assert again.meaning == first.meaning
-    assert abs(again.score - first.score) < 8
+    assert abs(again.score - first.score) < 1e-3
 
 
 def test_the_free_decode_is_its_own(engine: Vosk) -> None:
