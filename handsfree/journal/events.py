@@ -40,7 +40,9 @@ class Opened:
 class Utterance:
     """One utterance, judged. The meaning's fields are flat so that any reader can filter on them; `sense` is '' where
     nothing was understood. `rivals` are (sense, text, value) of meanings too near to tell apart. `clip`: file name beside
-    the journal, '' where the sound is not kept; `clip_sha256` binds it. Times in seconds on the visit's clock."""
+    the journal, '' where the sound is not kept; `clip_sha256` binds it. Times in seconds on the visit's clock. `voice`:
+    'same', 'doubtful' or 'other' against the voice that stated the lock number, '' where nothing compared voices. `meant`:
+    probability that this speech was addressed to the program; 0 in journals made before it was told."""
 
     verdict: str
     sense: str = ""
@@ -59,6 +61,8 @@ class Utterance:
     clip_sha256: str = ""
     reason: str = ""
     typed: bool = False
+    voice: str = ""
+    meant: float = 0.0
 
 
 @dataclass(frozen=True)

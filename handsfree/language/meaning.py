@@ -4,7 +4,8 @@ Rules of this file:
 
 - `Listening` says what is in force: this step's answers and the phrases that always work, nothing else.
 - `Meaning` says what an utterance asks for, in the program's words, never in the engine's.
-- `Heard` pairs the two with a verdict.  Only the verdict ACCEPTED lets anybody act; a denial, a question or a
+- `Heard` pairs the two with a verdict.  Only the verdict ACCEPTED lets anybody act; PROPOSED is read back first and counts
+  on 'affirm' alone, and never occurs at a gate or where dead works hang on the answer; a denial, a question or a
   wrong lock number is a meaning that is never accepted, kept so that the program can say why the gate stays shut.
 """
 
@@ -16,6 +17,7 @@ from enum import StrEnum
 
 class Verdict(StrEnum):
     ACCEPTED = "accepted"
+    PROPOSED = "proposed"  # likely, not sure: read back, and counts once it is affirmed
     ASKED_AGAIN = "asked again"  # speech for the program, but not surely what it seems: ask
     NOT_FOR_ME = "not for me"  # no speech, or speech that nothing in force resembles: stay silent
 
@@ -112,7 +114,9 @@ class Heard:
     """One utterance, judged. `sure`: calibrated probability, 0 to 1, that acting on `meaning` is right.
     `rivals`: other meanings too near to tell apart (the best included); the program then asks which.
     `words`: what the leading engine made of it, for the reader of the record.
-    `witnesses`: (name, value) of each piece of evidence. `started`, `ended`: seconds on the visit's clock."""
+    `witnesses`: (name, value) of each piece of evidence. `started`, `ended`: seconds on the visit's clock.
+    `voice`: 'same', 'doubtful' or 'other' against the voice that stated the lock number, '' where nothing compares voices.
+    `meant`: probability, 0 to 1, that this speech was addressed to the program."""
 
     verdict: Verdict
     meaning: Meaning | None
@@ -124,6 +128,8 @@ class Heard:
     started: float = 0.0
     ended: float = 0.0
     reason: str = ""  # why not accepted, in a few words, for the record
+    voice: str = ""
+    meant: float = 0.0
 
 
 #: Phrases that always work, by name. How each is said is in grammar/<language>.jsgf.

@@ -53,6 +53,8 @@ def utterance_of(heard: Heard, clip: str = "", clip_sha256: str = "", typed: boo
         clip_sha256=clip_sha256,
         reason=heard.reason,
         typed=typed,
+        voice=heard.voice,
+        meant=round(float(heard.meant), 6),
     )
 
 
@@ -76,6 +78,7 @@ def typed(language: Language, words: str, listening: Listening, now: float) -> H
         engine="typed",
         started=now,
         ended=now,
+        meant=1.0,
         reason="" if accepted else (f"a look-alike: {best.text}" if best else "not in force"),
     )
 
@@ -98,7 +101,7 @@ class Hearer:
 
     def event_of(self, heard: Heard, samples: Samples) -> Utterance:
         """What is recorded of it, with its clip where one is kept."""
-        keep = self._keep_all or heard.verdict == Verdict.ACCEPTED
+        keep = self._keep_all or heard.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
         clip, digest = self._keep(samples) if keep and len(samples) else ("", "")
         return utterance_of(heard, clip, digest)
 

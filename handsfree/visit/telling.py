@@ -51,6 +51,8 @@ def _utterance(event: Utterance) -> tuple[str, str, str]:
     meant = event.spoken or event.text or event.words
     if event.verdict == Verdict.ACCEPTED:
         return "technician", meant, f"accepted, {event.sure:.1%} sure"
+    if event.verdict == Verdict.PROPOSED:
+        return "technician", meant, f"read back to be affirmed, {event.sure:.1%} sure"
     if event.verdict == Verdict.NOT_FOR_ME:
         return "technician", event.words or "(a sound)", "not for the program"
     return "technician", event.words or meant or "(speech)", f"asked again: {event.reason or 'not sure'}"
