@@ -99,7 +99,8 @@ def _of_sentence(sentence: str, step: Step, words: Words, say: partial[Remark]) 
 def _side(low: list[str], words: Words) -> str:
     """'on the left', 'the left door'; 'the right door' too, but not 'the right tool', which is the fitting one."""
     text = " ".join(low)
-    phrase = next((side for side in sorted(words["sides"]) if re.search(rf"\b{re.escape(side)}\b", text)), "")
+    sides = words["sides"] - words["turned_to"] if words["turning"] & set(low) else words["sides"]
+    phrase = next((side for side in sorted(sides) if re.search(rf"\b{re.escape(side)}\b", text)), "")
     if phrase:
         return phrase
     for article, side, thing in zip(low, low[1:], low[2:], strict=False):
@@ -116,7 +117,7 @@ def _short(sentence: str) -> str:
 def _second_instruction(low: list[str], words: Words) -> str:
     """The verb of a second instruction, '' for none. The sentence must itself begin as an instruction."""
     verbs = words["instructions"]
-    if not any(word in verbs for word in low[:1]):
+    if not any(word in verbs for word in low[:1]) or low[0] in words["meanwhile"]:
         return ""
     for at_, word in enumerate(low[1:-1], start=1):
         follows = low[at_ + 1]

@@ -30,6 +30,8 @@ BLAMED = [
     ("Open the door. Be careful of the edge.", "warns after it instructs"),
     ("Pull the handle on the left.", "not of whom"),
     ("Look at the right-hand lamp.", "not of whom"),
+    ("Turn the knob on the left.", "not of whom"),
+    ("Look to the right.", "not of whom"),
     ("Look at the left door.", "'left door'"),
     ("Open the right door.", "'right door'"),
     ("The pins get measured.", "passive voice: 'get measured'"),
@@ -47,6 +49,10 @@ BLAMED = [
     ("Look at " + "the lamp behind " * 7 + "the grille.", "a sentence of 25 words"),
 ]
 ALONE = [
+    "Pull the plug before you open the cover.",
+    "Turn the valve a quarter turn to the left.",
+    "The bracket is fixed to the frame.",
+    "Hold the shaft still and turn the nut.",
     "Open the door. Look inside.",
     "Take the right tool.",
     "Put what is left in the tray.",
@@ -88,6 +94,15 @@ def test_blamed(say: str, part: str) -> None:
 @pytest.mark.parametrize("say", ALONE)
 def test_left_alone(say: str) -> None:
     assert remarked(say) == []
+
+
+def test_good_technical_english_is_left_alone() -> None:
+    """At most one sentence in a hundred of some 300, written before the rules were read (see the file's head)."""
+    text = (Path(__file__).parent / "good_sentences.txt").read_text(encoding="utf-8")
+    good = [line for line in text.splitlines() if line and not line.startswith("#")]
+    blamed = [line for line in good if remarked(line)]
+    assert len(good) >= 300
+    assert len(blamed) <= len(good) // 100, blamed
 
 
 def test_statements_and_questions_may_be_passive() -> None:
