@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from handsfree.authoring.draft import FOLLOWING, DraftStep
 from handsfree.authoring.slots import EVER, finish_slot, hear, hear_step, in_unit, step_names, target_of
-from handsfree.authoring.turn import Question, Reply, Turn
+from handsfree.authoring.turn import Reply, Row, Turn, row
 from handsfree.language.meaning import Listening, NumberAsked
 from handsfree.procedure.expressions import name_of
 
@@ -89,20 +89,20 @@ def _take_more(turn: Turn, reply: Reply) -> bool:
     return True
 
 
-QUESTIONS: dict[str, Question] = {
-    "case_step": Question(lambda turn: turn.words.prompt("case_step"), hear_step, _take_step),
-    "case_relation": Question(
+QUESTIONS: dict[str, Row] = {
+    "case_step": row(lambda turn: turn.words.prompt("case_step"), hear_step, _take_step),
+    "case_relation": row(
         lambda turn: turn.words.prompt("case_relation"),
         lambda turn: hear(turn, phrases=tuple(turn.words.choice("relation"))), _take_relation,
     ),
-    "case_value": Question(lambda turn: turn.words.prompt("case_value"), _hear_value, _take_value),
-    "case_answer": Question(
+    "case_value": row(lambda turn: turn.words.prompt("case_value"), _hear_value, _take_value),
+    "case_answer": row(
         lambda turn: turn.words.prompt("case_answer"), lambda turn: hear(turn, phrases=_answers(turn)), _take_answer
     ),
-    "case_go": Question(
+    "case_go": row(
         lambda turn: turn.words.prompt("case_go"), lambda turn: hear_step(turn, "following", "later"), _take_go
     ),
-    "case_more": Question(
+    "case_more": row(
         lambda turn: turn.words.prompt("case_more"),
         lambda turn: Listening(commands=(*EVER, "affirm", "negative")), _take_more,
     ),

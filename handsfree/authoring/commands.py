@@ -38,9 +38,9 @@ def _live(recording: Recording, asked: Asked, settings: Any) -> Recorder:
 
 
 def _typed(recording: Recording) -> Recorder:
+    from handsfree.dialogue.keyboard import TypedEar, WrittenMouth
     from handsfree.language import base
     from handsfree.sound.samples import RealClock
-    from handsfree.visit.keyboard import TypedEar, WrittenMouth
 
     ear = TypedEar(sys.stdin, base.load(recording.state.words.language.code), RealClock(recording.journal.now()))
     return Recorder(recording, ear, WrittenMouth(lambda text, role: print(text, flush=True)))
@@ -92,13 +92,13 @@ def _bench(asked: Rehearse, book: Any) -> Any:
     from platformdirs import user_cache_path
 
     from handsfree.authoring import rehearsal, voices
+    from handsfree.dialogue.mouth import SpokenMouth
     from handsfree.journal.events import Happening
     from handsfree.language import base
     from handsfree.settings import load
     from handsfree.sound.sinks import FileSink
     from handsfree.sound.synth import Synthesiser
     from handsfree.speech.recogniser import build_recogniser
-    from handsfree.visit.mouth import SpokenMouth
 
     settings = load()
     code = book.procedures[book.main].language

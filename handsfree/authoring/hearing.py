@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING
 
 from handsfree.authoring.dictation import Dictation, Written
 from handsfree.authoring.machine import DICTATED
+from handsfree.dialogue.hearing import utterance_of
 from handsfree.journal.events import Utterance
 from handsfree.language.meaning import Heard, Listening, Verdict
-from handsfree.visit.hearing import utterance_of
 
 if TYPE_CHECKING:
     from handsfree.journal.writer import Journal

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handsfree.authoring.map import text_map
+from handsfree.dialogue.runner import Runner
 from handsfree.journal.events import Stamped, StepEntered
 from handsfree.visit import commands
-from handsfree.visit.runner import Runner
 from handsfree.visit.sessions import Session, run
 from handsfree.visit.state import State
 
@@ -57,7 +57,7 @@ def _spoken(visit: commands.Asked, watch: Any) -> State:
     settings = commands.settings_of(visit)
     recogniser = commands.recogniser_of(settings.engine or None, settings.language)
 
-    def runner(session: Session) -> Runner:
+    def runner(session: Session) -> Runner[State]:
         made, _ = live.joined(session, visit, settings, recogniser, watch)
         return made
 

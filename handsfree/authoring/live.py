@@ -9,11 +9,11 @@ from handsfree.authoring.dictation import Dictation
 from handsfree.authoring.hearing import WriterHearer
 from handsfree.authoring.keeping import Recording
 from handsfree.authoring.recorder import Recorder
+from handsfree.dialogue.ears import LiveEar, RecordingEar
+from handsfree.dialogue.listening import listening_of
+from handsfree.dialogue.mouth import SpokenMouth
 from handsfree.errors import Trouble
 from handsfree.journal.events import Happening, KeepNote, ListenFor
-from handsfree.visit.ears import LiveEar, RecordingEar
-from handsfree.visit.mouth import SpokenMouth
-from handsfree.visit.state import listening_of
 
 if TYPE_CHECKING:
     from handsfree.authoring.asked import Asked

@@ -19,15 +19,15 @@ from typing import Any
 from handsfree.authoring import cases, rearranging, settling, slots
 from handsfree.authoring.draft import Doubt, Draft
 from handsfree.authoring.questions import MAIN, can_say
-from handsfree.authoring.turn import Question, Reply, Save, State, Turn
+from handsfree.authoring.turn import Reply, Row, Save, State, Turn
 from handsfree.authoring.words import Words
+from handsfree.dialogue.listening import listen_for
 from handsfree.journal import events
 from handsfree.language.meaning import Sense, Verdict
-from handsfree.visit.state import listen_for
 
 #: The sense of an utterance that is free words; its rivals are (word, what it may be, its place from 0).
 DICTATED = "dictated"
-QUESTIONS: dict[str, Question] = {
+QUESTIONS: dict[str, Row] = {
     **slots.QUESTIONS, **cases.QUESTIONS, **rearranging.QUESTIONS, **settling.QUESTIONS, **MAIN,
 }  # fmt: skip
 
@@ -42,7 +42,7 @@ def advance(state: State, happening: events.Stamped) -> tuple[State, tuple[Any, 
     handle = HANDLERS.get(type(happening.event))
     if handle is None or (state.closed and not isinstance(happening.event, events.Resumed)):
         return state, ()
-    turn = Turn(state)
+    turn = Turn(state, QUESTIONS)
     handle(turn, happening.event)
     _settle(turn)
     return turn.state, tuple(turn.effects)
@@ -52,12 +52,12 @@ def _settle(turn: Turn) -> None:
     """What is in force now."""
     if turn.state.closed:
         return
-    listening = QUESTIONS[turn.state.at].hears(turn)
+    listening = turn.question.hears(turn)
     if listening != turn.state.listening:
         turn.change(listening=listening)
-        turn.effects.append(listen_for(listening))
+        turn.emit(listen_for(listening))
     if listening.note:
-        turn.effects.append(events.KeepNote(turn.state.at))
+        turn.emit(events.KeepNote(turn.state.at))
 
 
 def present(turn: Turn) -> None:
@@ -66,13 +66,13 @@ def present(turn: Turn) -> None:
         turn.change(at=slots.next_slot(turn) or "review")
     elif turn.state.at == "":
         turn.change(at="idle")
-    turn.say(QUESTIONS[turn.state.at].ask(turn))
+    turn.question.says(turn)
 
 
 def _opened(turn: Turn, event: events.Opened) -> None:
     turn.prompt("begin", "notice", name=turn.state.draft.name)
     turn.change(at="idle" if turn.state.draft.header.get("title") else "title")
-    turn.effects.append(Save(turn.state.draft))
+    turn.emit(Save(turn.state.draft))
     present(turn)
 
 
@@ -83,7 +83,7 @@ def _resumed(turn: Turn, event: events.Resumed) -> None:
     words = ("no-steps", "one-step")[count] if count < 2 else "many-steps"
     kept = turn.words.prompt(words, n=turn.spoken(count))
     turn.prompt("resumed", "notice", name=turn.state.draft.name, count=kept)
-    turn.effects.append(Save(turn.state.draft))
+    turn.emit(Save(turn.state.draft))
     present(turn)
 
 
@@ -147,7 +147,7 @@ def _command(turn: Turn, name: str) -> None:
     if name == "say again":
         present(turn)
     elif name == "what can i say":
-        turn.prompt("can-say", "help", choices=turn.words.joined(can_say(turn, QUESTIONS[turn.state.at].rule)))
+        turn.prompt("can-say", "help", choices=turn.words.joined(can_say(turn)))
     elif name == "correction":
         _take_back(turn)
     else:
@@ -160,7 +160,7 @@ def _take_back(turn: Turn) -> None:
         turn.prompt("nothing-to-correct")
         return
     turn.change(**{name: getattr(before, name) for name in _TAKEN_BACK}, undo=None, said=said)
-    turn.effects.append(Save(turn.state.draft))
+    turn.emit(Save(turn.state.draft))
     present(turn)
 
 
@@ -173,7 +173,7 @@ def _answered(turn: Turn, reply: Reply) -> None:
     if turn.words.says(words, "stop recording"):
         turn.prompt("stopped", "notice")
         turn.change(outcome="stopped")
-        turn.effects.append(events.Closed("stopped"))
+        turn.emit(events.Closed("stopped"))
         return
     if settling.doubtful(turn, reply):
         settling.begin(turn, reply)
@@ -188,7 +188,7 @@ def _answered(turn: Turn, reply: Reply) -> None:
 def _taken(turn: Turn, reply: Reply) -> bool:
     """By the question that is asked; a slot that stays is followed by the next."""
     asked = turn.state.at
-    taken = QUESTIONS[asked].take(turn, reply)
+    taken = turn.question.takes(turn, reply)
     if taken and turn.state.at == asked and asked in slots.QUESTIONS:
         turn.ask("")
     return taken
@@ -199,13 +199,13 @@ def _ask_again(turn: Turn) -> None:
     if turn.state.tries < 2:
         turn.prompt("say-again", "question")
     else:
-        turn.prompt("can-say", "help", choices=turn.words.joined(can_say(turn, QUESTIONS[turn.state.at].rule)))
+        turn.prompt("can-say", "help", choices=turn.words.joined(can_say(turn)))
 
 
 def _stop_asked(turn: Turn, event: events.StopAsked) -> None:
     turn.prompt("stopped", "notice")
     turn.change(outcome="stopped")
-    turn.effects.append(events.Closed("stopped"))
+    turn.emit(events.Closed("stopped"))
 
 
 def _sound_dropped(turn: Turn, event: events.SoundDropped) -> None:

@@ -18,12 +18,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
+from handsfree.dialogue.hearing import typed, utterance_of
+from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import AnswerTaken, Decided, Opened, ReadingTaken, Resumed, Stamped, StepEntered, TimerRang
 from handsfree.procedure import expressions, model
 from handsfree.procedure.model import Book, Procedure, Read
-from handsfree.visit.hearing import typed, utterance_of
 from handsfree.visit.machine import advance, start
-from handsfree.visit.state import Awaiting, State, listening_of
+from handsfree.visit.state import Awaiting, State
 
 LOCK = ("seven", "three")
 BUDGET = 6_000  # turns of the machine
@@ -153,7 +154,10 @@ def _options(state: State) -> tuple[str, ...]:
     match state.awaiting:
         case Awaiting.LOCK_NUMBER:
             return (lock,)
-        case Awaiting.LOCK_AFFIRM | Awaiting.TESTER_BEFORE | Awaiting.TESTER_AFTER | Awaiting.READING_AFFIRM:
+        case (
+            Awaiting.LOCK_AFFIRM | Awaiting.TESTER_BEFORE | Awaiting.TESTER_AFTER
+            | Awaiting.READING_AFFIRM | Awaiting.DEAD_AFFIRM
+        ):
             return (language.commands["affirm"][0],)
         case Awaiting.UNDERSTOOD:
             return (language.commands["understood"][0],)

@@ -10,7 +10,7 @@ from handsfree.authoring.draft import LATER, DraftStep, named
 from handsfree.authoring.review import kind_name, review
 from handsfree.authoring.said import as_sentence, facets_said, without_signal
 from handsfree.authoring.slots import ALWAYS_CHANGED, FILLS, SLOTS, hear, hear_step, target_of
-from handsfree.authoring.turn import CheckIt, Question, Reply, Turn
+from handsfree.authoring.turn import CheckIt, Reply, Row, Turn, row
 from handsfree.journal.events import AnswerTaken, Closed
 
 IDLE = ("new step", "change step", "move before", "delete", "read all", "check it", "finish", "stop recording")
@@ -33,12 +33,12 @@ def _by_command(does: Does) -> Callable[[Turn, Reply], bool]:
     return take
 
 
-def can_say(turn: Turn, rule: str) -> list[str]:
-    """What is in force, one way of each, for people. `rule`: of the question's choices."""
+def can_say(turn: Turn) -> list[str]:
+    """What is in force, one way of each, for people."""
     if turn.state.at in ("idle", "finish", "review"):
         return [turn.words.taught(command) for command in (_in_review(turn) if turn.state.at == "review" else IDLE)]
-    if rule:
-        return [turn.words.name_of(rule, tag) for tag in dict.fromkeys(tag for _, tag in turn.words.pairs(rule))]
+    if mays := turn.question.mays(turn):
+        return list(mays)
     listening = turn.state.listening
     asked = ("affirm", "negative") if listening and "affirm" in (listening.commands or ()) else ()
     return [*(listening.phrases[:12] if listening else ()), *asked] or [turn.words.taught("stop recording")]
@@ -77,7 +77,7 @@ def _read_all(turn: Turn) -> None:
 
 def _check(turn: Turn) -> None:
     turn.save()
-    turn.effects.append(CheckIt())
+    turn.emit(CheckIt())
     turn.ask("idle")
 
 
@@ -102,7 +102,7 @@ def _finish_again(turn: Turn) -> None:
     turn.save()
     turn.prompt("finished", "notice")
     turn.change(outcome="finished")
-    turn.effects.append(Closed("finished"))
+    turn.emit(Closed("finished"))
 
 
 def _open_end(turn: Turn) -> tuple[DraftStep, int] | None:
@@ -187,7 +187,7 @@ def _keep(turn: Turn) -> None:
     step = named(turn.step, taken, turn.words.small)
     draft = draft.with_step(step)
     turn.change(draft=draft, step=None, done=frozenset(), partial={})
-    turn.effects.append(AnswerTaken((draft.name,), step.id, "kept"))
+    turn.emit(AnswerTaken((draft.name,), step.id, "kept"))
     turn.save()
     turn.prompt("kept", number=turn.spoken(draft.place(step.uid) + 1))
     turn.ask("idle")
@@ -269,18 +269,18 @@ _DOES_REVIEW: Does = {
     "keep": _keep, "again": _again, "more": _more, "change": lambda turn: turn.ask("change-what"), "move before": _move_this,
     "delete": _delete_this, "settle": settling.again,
 }  # fmt: skip
-MAIN: dict[str, Question] = {
-    "title": Question(lambda turn: turn.words.prompt("title"), lambda turn: hear(turn, note=True), _take_title),
-    "idle": Question(lambda turn: turn.words.prompt("ready"), lambda turn: hear(turn, *IDLE), _by_command(_DOES_IDLE)),
-    "finish": Question(
+MAIN: dict[str, Row] = {
+    "title": row(lambda turn: turn.words.prompt("title"), lambda turn: hear(turn, note=True), _take_title),
+    "idle": row(lambda turn: turn.words.prompt("ready"), lambda turn: hear(turn, *IDLE), _by_command(_DOES_IDLE)),
+    "finish": row(
         lambda turn: turn.words.prompt("finish"), lambda turn: hear(turn, *IDLE),
         _by_command({**_DOES_IDLE, "finish": _finish_again}),
     ),
-    "open-end": Question(_ask_open_end, lambda turn: hear_step(turn, "following"), _take_open_end),
-    "words": Question(_ask_words, lambda turn: hear(turn, note=True), _take_words),
-    "review": Question(
+    "open-end": row(_ask_open_end, lambda turn: hear_step(turn, "following"), _take_open_end),
+    "words": row(_ask_words, lambda turn: hear(turn, note=True), _take_words),
+    "review": row(
         lambda turn: review(turn.step, turn.number, turn.state.draft, turn.words),
         lambda turn: hear(turn, *_in_review(turn)), _by_command(_DOES_REVIEW),
     ),
-    "change-what": Question(_ask_change, lambda turn: hear(turn, phrases=tuple(_changeable(turn))), _take_change),
+    "change-what": row(_ask_change, lambda turn: hear(turn, phrases=tuple(_changeable(turn))), _take_change),
 }  # fmt: skip

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from handsfree.authoring.draft import reference
 from handsfree.authoring.slots import EVER, SLOTS, hear_step, step_names
-from handsfree.authoring.turn import Question, Reply, Turn
+from handsfree.authoring.turn import Reply, Row, Turn, row
 from handsfree.journal.events import AnswerTaken
 from handsfree.language.meaning import Listening
 
@@ -76,9 +76,9 @@ def _take_delete(last: bool) -> Callable[[Turn, Reply], bool]:
 
 
 _AFFIRM = Listening(commands=(*EVER, "affirm", "negative"))
-QUESTIONS: dict[str, Question] = {
-    "which": Question(lambda turn: turn.words.prompt(f"which-{turn.state.purpose}"), hear_step, _take_which),
-    "move-where": Question(lambda turn: turn.words.prompt("move-where"), hear_step, _take_where),
-    "delete-once": Question(_ask_delete("delete-once"), lambda turn: _AFFIRM, _take_delete(False)),
-    "delete-twice": Question(_ask_delete("delete-twice"), lambda turn: _AFFIRM, _take_delete(True)),
+QUESTIONS: dict[str, Row] = {
+    "which": row(lambda turn: turn.words.prompt(f"which-{turn.state.purpose}"), hear_step, _take_which),
+    "move-where": row(lambda turn: turn.words.prompt("move-where"), hear_step, _take_where),
+    "delete-once": row(_ask_delete("delete-once"), lambda turn: _AFFIRM, _take_delete(False)),
+    "delete-twice": row(_ask_delete("delete-twice"), lambda turn: _AFFIRM, _take_delete(True)),
 }

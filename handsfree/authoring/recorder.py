@@ -1,9 +1,6 @@
-"""The recorder at work: happenings to the machine, its effects performed. It has no opinions.
+"""The recorder at work: the machine of `authoring.machine` under the runner of every dialogue.
 
-Rules of this file:
-
-- Record, then act: a happening is on disk before `advance` sees it, its effects before any is performed.
-- What the check found is said, and recorded as said; the machine does not hang on it.
+What the check found is said, and recorded as said; the machine does not hang on it.
 """
 
 from __future__ import annotations
@@ -16,74 +13,53 @@ from handsfree.authoring.keeping import Recording
 from handsfree.authoring.machine import advance
 from handsfree.authoring.turn import CheckIt, Save, State
 from handsfree.authoring.words import Words
-from handsfree.journal.events import Happening, KeepNote, ListenFor, Say, StopAsked, Tone
+from handsfree.dialogue.parts import Ear, Machine, Mouth
+from handsfree.dialogue.runner import Runner
+from handsfree.journal.events import StopAsked
 from handsfree.procedure.check import check_file
 from handsfree.procedure.remarks import Remark, Weight
-from handsfree.visit.parts import Ear, Mouth
+from handsfree.sound.samples import RealClock
 
 MOST_FINDINGS = 12  # said aloud in one go; the rest are for the screen
-_INTERNAL = (Save, CheckIt)
 
 
 class Recorder:
-    """`watch` sees every recorded event: for the screen and the tests."""
+    """A recording under way. `watch` sees every recorded event: for the screen and the tests."""
 
     def __init__(self, recording: Recording, ear: Ear, mouth: Mouth, watch: Callable[[Any], None] | None = None) -> None:
-        self.state: State = recording.state
-        self._recording, self._ear, self._mouth = recording, ear, mouth
-        self._watch = watch or (lambda entry: None)
+        def save(state: State, effect: Save) -> Iterator[str]:
+            recording.shelf.save(effect.draft)
+            return iter(())
+
+        def check(state: State, effect: CheckIt) -> Iterator[str]:
+            return findings(state, recording)
+
+        machine = Machine[State](advance, lambda state: state.words.prompt("unrecorded"), {Save: save, CheckIt: check})
+        clock = RealClock(recording.journal.now())
+        self._recording = recording
+        self._runner = Runner(
+            machine, recording.state, recording.journal, ear, mouth, clock,
+            None if watch is None else lambda entry, state: watch(entry),
+        )  # fmt: skip
+
+    @property
+    def state(self) -> State:
+        return self._runner.state
 
     def run(self) -> State:
         """To the end. An interrupt, or an ear that has nothing more, stops it; what was kept is saved either way."""
         try:
             try:
-                self.happen(self._recording.first)
-                while not self.state.closed:
-                    heard = self._ear.next(None)
-                    if heard is not None:
-                        self.happen(heard)
+                self._runner.run(self._recording.first)
             except KeyboardInterrupt:
-                self.happen(StopAsked("interrupted at the keyboard"))
+                self._runner.happen(StopAsked("interrupted at the keyboard"))
             except EOFError:
-                self.happen(StopAsked("there is nothing more to hear"))
+                self._runner.happen(StopAsked("there is nothing more to hear"))
             self._recording.journal.seal()
         finally:
-            self._ear.close()
-            self._mouth.close()
+            self._runner.close()
             self._recording.journal.close()
         return self.state
-
-    def happen(self, happening: Happening) -> None:
-        for stamped in self._recording.journal.append(happening):
-            self._watch(stamped)
-            self.state, effects = advance(self.state, stamped)
-            told = [effect for effect in effects if not isinstance(effect, _INTERNAL)]
-            for entry in self._recording.journal.append(*told) if told else ():
-                self._watch(entry)
-            for effect in effects:
-                self._perform(effect)
-
-    def _perform(self, effect: Any) -> None:
-        match effect:
-            case Save():
-                self._recording.shelf.save(effect.draft)
-            case CheckIt():
-                self._say_findings()
-            case Say():
-                self._mouth.say(effect, self.state.rate, self.state.volume)
-            case Tone():
-                self._mouth.tone(effect)
-            case ListenFor():
-                self._ear.listen(effect)
-            case KeepNote():
-                self._ear.keep_note(effect)
-
-    def _say_findings(self) -> None:
-        for text in findings(self.state, self._recording):
-            say = Say(self.state.said, text, "notice")
-            for entry in self._recording.journal.append(say):
-                self._watch(entry)
-            self._mouth.say(say, self.state.rate, self.state.volume)
 
 
 def findings(state: State, recording: Recording) -> Iterator[str]:

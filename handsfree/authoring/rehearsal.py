@@ -18,15 +18,16 @@ from typing import TYPE_CHECKING, Any
 
 from handsfree.authoring import paths
 from handsfree.authoring.paths import RETURN, WAIT, Path
+from handsfree.dialogue.hearing import Recogniser, typed, utterance_of
+from handsfree.dialogue.listening import listening_of
+from handsfree.dialogue.parts import Mouth
+from handsfree.dialogue.runner import Runner
 from handsfree.journal.events import Happening, KeepNote, ListenFor, Opened, Resumed, Stamped, StepEntered
 from handsfree.language import base
 from handsfree.language.meaning import Heard, Listening, Verdict
 from handsfree.procedure.model import Book
-from handsfree.visit.hearing import Recogniser, typed, utterance_of
-from handsfree.visit.machine import start
-from handsfree.visit.parts import Mouth
-from handsfree.visit.runner import Runner
-from handsfree.visit.state import Awaiting, State, listening_of
+from handsfree.visit.machine import MACHINE, start
+from handsfree.visit.state import Awaiting, State
 
 if TYPE_CHECKING:
     from handsfree.sound.samples import Samples, VirtualClock
@@ -201,7 +202,7 @@ def walk(bench: Bench, number: int, path: Path, voice: str) -> Walked:
         if isinstance(entry.event, StepEntered):
             minutes += book.at(entry.event.path[-1], entry.event.step).minutes or 0.0
 
-    runner = Runner(state, _Notebook(clock), ear, bench.mouth_of(clock), clock, watch)
+    runner = Runner(MACHINE, state, _Notebook(clock), ear, bench.mouth_of(clock), clock, watch)
     first: Happening = Opened("rehearsal", book.main, language.code, "", "", "", "", "rehearsal")
     finished, spent = True, 0.0
     try:

@@ -16,7 +16,7 @@ from typing import Any
 
 from handsfree.authoring.draft import Doubt, DraftStep
 from handsfree.authoring.slots import hear
-from handsfree.authoring.turn import Question, Reply, Turn
+from handsfree.authoring.turn import Reply, Row, Turn, row
 from handsfree.language.meaning import Listening
 from handsfree.procedure.model import text_digest
 
@@ -168,9 +168,9 @@ def _swapped(value: Any, old: str, new: str) -> Any:
     return value[: found.start()] + mended + value[found.end() :]
 
 
-QUESTIONS: dict[str, Question] = {
-    "settle": Question(_ask, _hears, _take),
-    "settle-word": Question(
+QUESTIONS: dict[str, Row] = {
+    "settle": row(_ask, _hears, _take),
+    "settle-word": row(
         lambda turn: turn.words.prompt("settle-word"), lambda turn: hear(turn, note=True), _take_word
     ),
 }

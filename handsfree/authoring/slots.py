@@ -14,7 +14,7 @@ from typing import Any
 
 from handsfree.authoring.draft import FOLLOWING, LATER, reference, slug
 from handsfree.authoring.said import TIMES, as_sentence, lasting
-from handsfree.authoring.turn import Question, Reply, Turn
+from handsfree.authoring.turn import Reply, Row, Turn, row
 from handsfree.language.meaning import Listening, NumberAsked
 
 SLOTS: dict[str, tuple[str, ...]] = {
@@ -81,7 +81,7 @@ def hear(turn: Turn, *commands: str, phrases: Sequence[str] = (), **more: Any) -
     return Listening(phrases=tuple(dict.fromkeys((*phrases, *ways))), commands=EVER, **more)
 
 
-def _choice(slot: str, rule: str) -> Question:
+def _choice(slot: str, rule: str) -> Row:
     """One of the choices of a rule."""
 
     def take(turn: Turn, reply: Reply) -> bool:
@@ -92,7 +92,7 @@ def _choice(slot: str, rule: str) -> Question:
         finish_slot(turn, slot)
         return True
 
-    return Question(_plain(slot), lambda turn: hear(turn, phrases=tuple(turn.words.choice(rule))), take, rule)
+    return row(_plain(slot), lambda turn: hear(turn, phrases=tuple(turn.words.choice(rule))), take, rule)
 
 
 def _so_far(slot: str, items: Callable[[Turn], list[str]]) -> Callable[[Turn], str]:
@@ -113,7 +113,7 @@ def _end_of_list(turn: Turn, slot: str) -> bool:
     return True
 
 
-def _hazards() -> Question:
+def _hazards() -> Row:
     def items(turn: Turn) -> list[str]:
         return [turn.words.name_of("hazard", one) for one in turn.step.facets.get("hazards", ())]
 
@@ -130,7 +130,7 @@ def _hazards() -> Question:
     def hears(turn: Turn) -> Listening:
         return hear(turn, "nothing", "that is all", phrases=tuple(turn.words.choice("hazard")))
 
-    return Question(_so_far("hazards", items), hears, take, "hazard")
+    return row(_so_far("hazards", items), hears, take, "hazard")
 
 
 Wrap = Callable[[Turn, Reply], Any]
@@ -144,7 +144,7 @@ def _name(turn: Turn, reply: Reply) -> str:
     return plain_words(reply.text or reply.phrase)
 
 
-def _dictated_list(slot: str, wrap: Wrap) -> Question:
+def _dictated_list(slot: str, wrap: Wrap) -> Row:
     def items(turn: Turn) -> list[str]:
         return [str(one["say"] if isinstance(one, dict) else one) for one in turn.step.facets.get(slot, ())]
 
@@ -161,10 +161,10 @@ def _dictated_list(slot: str, wrap: Wrap) -> Question:
         turn.change(partial={"list": slot})
         return True
 
-    return Question(_so_far(slot, items), lambda turn: hear(turn, "that is all", note=True), take)
+    return row(_so_far(slot, items), lambda turn: hear(turn, "that is all", note=True), take)
 
 
-def _dictated(slot: str, wrap: Wrap) -> Question:
+def _dictated(slot: str, wrap: Wrap) -> Row:
     def take(turn: Turn, reply: Reply) -> bool:
         value = wrap(turn, reply)
         if not value:
@@ -174,7 +174,7 @@ def _dictated(slot: str, wrap: Wrap) -> Question:
         finish_slot(turn, slot)
         return True
 
-    return Question(_plain(slot), lambda turn: hear(turn, note=True), take)
+    return row(_plain(slot), lambda turn: hear(turn, note=True), take)
 
 
 def plain_words(text: str) -> str:
@@ -184,7 +184,7 @@ def plain_words(text: str) -> str:
 # ---- readings ---------------------------------------------------------------------------------------------------------
 
 
-def _unit() -> Question:
+def _unit() -> Row:
     def units(turn: Turn) -> dict[str, str]:
         named = {way: name for name, ways in turn.words.language.units.items() if name != "degree" for way in ways}
         return named | dict.fromkeys(turn.words.ways("no unit"), "")
@@ -197,10 +197,10 @@ def _unit() -> Question:
         finish_slot(turn, "unit")
         return True
 
-    return Question(_plain("unit"), lambda turn: hear(turn, phrases=tuple(units(turn))), take)
+    return row(_plain("unit"), lambda turn: hear(turn, phrases=tuple(units(turn))), take)
 
 
-def _limit(slot: str, may_skip: bool) -> Question:
+def _limit(slot: str, may_skip: bool) -> Row:
     facet, _, end = slot.rpartition("_")
 
     def hears(turn: Turn) -> Listening:
@@ -226,7 +226,7 @@ def _limit(slot: str, may_skip: bool) -> Question:
         finish_slot(turn, slot)
         return True
 
-    return Question(_plain(slot), hears, take)
+    return row(_plain(slot), hears, take)
 
 
 def in_unit(turn: Turn, reply: Reply) -> float | None:
@@ -242,7 +242,7 @@ def in_unit(turn: Turn, reply: Reply) -> float | None:
     return round(convert(reply.value, reply.unit, unit), 6)
 
 
-def _lasts() -> Question:
+def _lasts() -> Row:
     def take(turn: Turn, reply: Reply) -> bool:
         if reply.value is None or reply.value <= 0:
             return False
@@ -254,7 +254,7 @@ def _lasts() -> Question:
         finish_slot(turn, "lasts")
         return True
 
-    return Question(_plain("lasts"), lambda turn: hear(turn, number=NumberAsked("minute", 0, 100_000)), take)
+    return row(_plain("lasts"), lambda turn: hear(turn, number=NumberAsked("minute", 0, 100_000)), take)
 
 
 # ---- other steps ------------------------------------------------------------------------------------------------------
@@ -280,7 +280,7 @@ def target_of(turn: Turn, reply: Reply) -> tuple[bool, str | None]:
     return (False, None) if uid is None else (True, reference(uid))
 
 
-def _target(slot: str) -> Question:
+def _target(slot: str) -> Row:
     def take(turn: Turn, reply: Reply) -> bool:
         understood, to = target_of(turn, reply)
         if understood:
@@ -288,10 +288,10 @@ def _target(slot: str) -> Question:
             finish_slot(turn, slot)
         return understood
 
-    return Question(_plain(slot), lambda turn: hear_step(turn, "following", "later"), take)
+    return row(_plain(slot), lambda turn: hear_step(turn, "following", "later"), take)
 
 
-def _leads() -> Question:
+def _leads() -> Row:
     def answer(turn: Turn) -> int:
         return next(at for at, one in enumerate(turn.step.facets["answers"]) if "go" not in one)
 
@@ -306,10 +306,10 @@ def _leads() -> Question:
             turn.facets(answers=answers)
         return understood
 
-    return Question(ask, lambda turn: hear_step(turn, "following", "later"), take)
+    return row(ask, lambda turn: hear_step(turn, "following", "later"), take)
 
 
-def _steps(slot: str, kinds: tuple[str, ...]) -> Question:
+def _steps(slot: str, kinds: tuple[str, ...]) -> Row:
     def items(turn: Turn) -> list[str]:
         numbers = [turn.state.draft.number(one) for one in turn.step.facets.get(slot, ())]
         return [turn.words.step_name(one) for one in numbers if one is not None]
@@ -328,10 +328,10 @@ def _steps(slot: str, kinds: tuple[str, ...]) -> Question:
         turn.change(partial={"list": slot})
         return True
 
-    return Question(_so_far(slot, items), lambda turn: hear_step(turn, "that is all"), take)
+    return row(_so_far(slot, items), lambda turn: hear_step(turn, "that is all"), take)
 
 
-def _procedure() -> Question:
+def _procedure() -> Row:
     def names(turn: Turn) -> dict[str, str]:
         return {name.replace("-", " "): name for name in turn.state.procedures}
 
@@ -343,7 +343,7 @@ def _procedure() -> Question:
         finish_slot(turn, "procedure")
         return True
 
-    return Question(_plain("procedure"), lambda turn: hear(turn, phrases=tuple(names(turn))), take)
+    return row(_plain("procedure"), lambda turn: hear(turn, phrases=tuple(names(turn))), take)
 
 
 def _quantity(turn: Turn, reply: Reply) -> str:
@@ -359,7 +359,7 @@ def _answer(turn: Turn, reply: Reply) -> dict[str, Any]:
     return {"say": name if name.isupper() else name.lower()}
 
 
-QUESTIONS: dict[str, Question] = {
+QUESTIONS: dict[str, Row] = {
     "kind": _choice("kind", "kind"), "level": _choice("level", "level"), "hazards": _hazards(),
     "answers": _dictated_list("answers", _answer), "leads": _leads(), "go": _target("go"), "otherwise": _target("otherwise"),
     "quantity": _dictated("quantity", _quantity), "unit": _unit(),

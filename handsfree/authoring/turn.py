@@ -9,13 +9,14 @@ Rules of this file:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, ClassVar
 
 from handsfree.authoring.draft import Doubt, Draft, DraftStep
 from handsfree.authoring.words import Words
-from handsfree.journal.events import Say, Tone
+from handsfree.dialogue.question import Question, Stake
+from handsfree.dialogue.question import Turn as Turned
 from handsfree.language.meaning import Listening
 
 
@@ -72,30 +73,31 @@ class State:
     rate: int = 0
     volume: int = 0
 
+    waiting: ClassVar[bool] = False  # there are no waits in a recording
+
+    @property
+    def asked(self) -> str:
+        return self.at
+
     @property
     def closed(self) -> bool:
         return bool(self.outcome)
 
 
-@dataclass(frozen=True)
-class Question:
-    """`ask`: what is said. `hears`: what is in force. `take`: what an answer does; False for one that is none.
-    `rule`: of the grammar, where its choices are the answers."""
-
-    ask: Callable[[Turn], str]
-    hears: Callable[[Turn], Listening]
-    take: Callable[[Turn, Reply], bool]
-    rule: str = ""
-
-
-class Turn:
-    def __init__(self, state: State) -> None:
-        self.state = state
-        self.effects: list[Any] = []
-
+class Turn(Turned[State]):
     @property
     def words(self) -> Words:
         return self.state.words
+
+    @property
+    def place(self) -> str:
+        return self.state.step.id if self.state.step is not None else ""
+
+    def sentence(self, key: str, **values: object) -> str:
+        return self.words.prompt(key, **values)
+
+    def prompt(self, key: str, role: str = "answer", *, cuttable: bool = True, **values: object) -> None:
+        super().prompt(key, role, cuttable=cuttable, **values)
 
     @property
     def step(self) -> DraftStep:
@@ -108,9 +110,6 @@ class Turn:
         steps, uid = self.state.draft.steps, self.step.uid
         return next((at for at, one in enumerate(steps, 1) if one.uid == uid), len(steps) + 1)
 
-    def change(self, **changes: Any) -> None:
-        self.state = replace(self.state, **changes)
-
     def facets(self, **facets: Any) -> None:
         self.change(step=self.step.having(**facets))
 
@@ -119,19 +118,8 @@ class Turn:
         marked = tuple(replace(doubt, field=field) for doubt in doubts)
         self.change(step=replace(self.step, doubts=(*self.step.doubts, *marked)))
 
-    def say(self, text: str, role: str = "question") -> None:
-        step = self.state.step.id if self.state.step is not None else ""
-        self.effects.append(Say(self.state.said, text, role, step=step))
-        self.change(said=self.state.said + 1)
-
-    def prompt(self, key: str, role: str = "answer", **values: object) -> None:
-        self.say(self.words.prompt(key, **values), role)
-
-    def tone(self, name: str) -> None:
-        self.effects.append(Tone(name))
-
     def save(self) -> None:
-        self.effects.append(Save(self.state.draft))
+        self.emit(Save(self.state.draft))
 
     def ask(self, at: str) -> None:
         """Go to a question; it is said when the turn ends."""
@@ -139,3 +127,18 @@ class Turn:
 
     def spoken(self, number: float) -> str:
         return self.words.language.say_number(number)
+
+
+Row = Question[Turn, Reply]
+
+
+def row(
+    ask: Callable[[Turn], str], hears: Callable[[Turn], Listening], take: Callable[[Turn, Reply], bool], rule: str = ""
+) -> Row:
+    """A question of the recorder, put in one sentence. `rule`: of the grammar, where its choices are the answers."""
+
+    def mays(turn: Turn) -> tuple[str, ...]:
+        tags: Sequence[str] = tuple(dict.fromkeys(tag for _, tag in turn.words.pairs(rule))) if rule else ()
+        return tuple(turn.words.name_of(rule, tag) for tag in tags)
+
+    return Question(lambda turn: turn.say(ask(turn), "question"), hears, take, ask, mays, Stake.ANSWER)

@@ -159,8 +159,8 @@ def hear_batch(batch: Batch) -> Answer:
 
 
 def _hear(recogniser: Any, folder: Path, kept: _Kept) -> Again:
+    from handsfree.dialogue.listening import listening_of
     from handsfree.sound.files import read_sound
-    from handsfree.visit.state import listening_of
 
     path = folder / kept.event.clip
     if hashlib.sha256(path.read_bytes()).hexdigest() != kept.event.clip_sha256:

@@ -8,12 +8,10 @@ from html import escape
 from typing import Any
 
 from handsfree.handbook.markdown import code, table, text
-from handsfree.visit.answers import ANSWERS
 from handsfree.visit.diagram import Arrow, arrows
 from handsfree.visit.interlock import Power
-from handsfree.visit.listening import BY_OVERLAY
 from handsfree.visit.machine import HANDLERS
-from handsfree.visit.state import Overlay
+from handsfree.visit.questions import QUESTIONS
 
 #: Middles of the boxes, in pixels: the way of an isolation runs round, clockwise from the top left.
 PLACES = {Power.LIVE: (170, 90), Power.ISOLATING: (590, 90), Power.ISOLATED: (590, 370), Power.RESTORING: (170, 370)}
@@ -53,12 +51,9 @@ def happenings() -> str:
 
 
 def awaited() -> str:
-    rows = [(str(what), _handled(handler), "") for what, handler in ANSWERS.items()]
-    rows += [
-        (str(overlay), "laid over the rest", ", ".join(code(name) for name in listening.commands or ()))
-        for overlay, listening in BY_OVERLAY.items() if overlay is not Overlay.NONE
-    ]  # fmt: skip
-    return table(("the visit waits for", "answered in", "heard under it alone"), rows)
+    """One line a question: where its answer is taken, and what hangs on it."""
+    rows = [(str(name), _handled(row.takes), str(row.stake)) for name, row in QUESTIONS.items()]
+    return table(("the visit asks for", "answered in", "what hangs on it"), rows)
 
 
 def _handled(handler: Any) -> str:

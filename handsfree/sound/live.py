@@ -34,7 +34,7 @@ from handsfree.sound.echo import EchoGuard, Judgement, heard_over
 from handsfree.sound.levels import QUIETEST, decibels, power
 from handsfree.sound.memory import LONG, give_back
 from handsfree.sound.prompts import Sink
-from handsfree.sound.samples import RATE, Clock, Samples, silence
+from handsfree.sound.samples import RATE, Clock, Piece, Samples, silence
 from handsfree.sound.sources import BLOCK, Block, Source
 
 WAITING = 4  # utterances
@@ -43,17 +43,6 @@ NOISE_OVER = 10.0  # s over which the noise is followed
 LEAD = 0.3  # s at the beginning of an utterance that are pre-roll
 FULL = 200  # happenings waiting from which sound that was not for the program is no longer told
 LOSSES_EVERY = 10.0  # s: losses sooner after one that was told are added up, and told together when it has passed
-
-
-class Piece(Protocol):
-    """One utterance: its sound, and when that was, seconds since the cutter's first sample. `speech.endpoint` makes them."""
-
-    @property
-    def samples(self) -> Samples: ...
-    @property
-    def start_s(self) -> float: ...
-    @property
-    def end_s(self) -> float: ...
 
 
 class Cutter(Protocol):
@@ -73,7 +62,7 @@ class Recogniser(Protocol):
 
 
 @dataclass(frozen=True)
-class HeardSound:
+class HeardPiece:
     """One utterance, judged. `heard` is None where what was asked for is a note: the sound itself is the answer.
     `samples`: without the echo; times are on the visit's clock and in `heard`."""
 
@@ -97,7 +86,7 @@ class Happenings:
         self.untold = 0  # utterances not for the program, left out because nobody fetched
 
     def tell(self, happening: Any) -> None:
-        heard = happening.heard if isinstance(happening, HeardSound) else None
+        heard = happening.heard if isinstance(happening, HeardPiece) else None
         if heard is not None and heard.verdict == Verdict.NOT_FOR_ME and self._line.qsize() > FULL:
             self.untold += 1
             return
@@ -111,7 +100,7 @@ class Happenings:
 
 
 @dataclass(frozen=True)
-class Waiting:
+class PieceInLine:
     cleaned: Samples
     raw: Samples
     started: float
@@ -126,12 +115,12 @@ class Line:
     newest only, and given out where nothing else waits. `busy` from when one is given out until the next is asked for."""
 
     def __init__(self) -> None:
-        self._waiting: deque[Waiting] = deque()
-        self._supposed: Waiting | None = None
+        self._waiting: deque[PieceInLine] = deque()
+        self._supposed: PieceInLine | None = None
         self._changed = threading.Condition()
         self._closed = self.busy = False
 
-    def put(self, waiting: Waiting) -> bool:
+    def put(self, waiting: PieceInLine) -> bool:
         """Whether there was room."""
         with self._changed:
             room = len(self._waiting) < WAITING
@@ -140,7 +129,7 @@ class Line:
                 self._changed.notify()
         return room
 
-    def suppose(self, supposed: Waiting | None) -> None:
+    def suppose(self, supposed: PieceInLine | None) -> None:
         with self._changed:
             self._supposed = supposed
             self._changed.notify()
@@ -151,7 +140,7 @@ class Line:
             self._closed = True
             self._changed.notify()
 
-    def next(self) -> tuple[Waiting, bool] | None:
+    def next(self) -> tuple[PieceInLine, bool] | None:
         """The next, and whether it is only supposed; None when all was given out and no more will come."""
         with self._changed:
             self.busy = False
@@ -276,9 +265,9 @@ class LiveLoop:
             self._supposed = self._cutter.supposed
             self._line.suppose(self._waiting(self._supposed, here) if self._supposed is not None else None)
 
-    def _waiting(self, piece: Piece, zero: float) -> Waiting:
+    def _waiting(self, piece: Piece, zero: float) -> PieceInLine:
         torn = any(piece.start_s * RATE < gap < piece.end_s * RATE for gap in self._gaps)
-        return Waiting(
+        return PieceInLine(
             piece.samples, self._raw_of(piece), zero + piece.start_s, zero + piece.end_s, self._listening, self.noise, torn
         )
 
@@ -325,7 +314,7 @@ class LiveLoop:
         if not self._closing:
             self.happenings.tell(Ended())
 
-    def _hear_ahead(self, waiting: Waiting) -> None:
+    def _hear_ahead(self, waiting: PieceInLine) -> None:
         """Nothing is told of it, and a fault is left to show when it matters. Not over a prompt, whose echo must be taken
         out first, nor of a note, which is not recognised."""
         listening = waiting.listening
@@ -336,7 +325,7 @@ class LiveLoop:
         with contextlib.suppress(Exception):
             self._ahead = _HeardAhead(waiting.cleaned, listening, self._recogniser.hear(waiting.cleaned, listening))
 
-    def _judge(self, waiting: Waiting) -> None:
+    def _judge(self, waiting: PieceInLine) -> None:
         self.judged += 1
         judgement = self._guard.judge(
             waiting.raw, waiting.started, waiting.ended, self._sink.history(), waiting.cleaned, waiting.noise, LEAD
@@ -370,11 +359,11 @@ class LiveLoop:
             self.faults += 1
             return Heard(Verdict.ASKED_AGAIN, None, 0.0, reason=f"the recogniser failed: {type(fault).__name__}: {fault}")
 
-    def _tell(self, waiting: Waiting, heard: Heard | None, judgement: Judgement) -> None:
+    def _tell(self, waiting: PieceInLine, heard: Heard | None, judgement: Judgement) -> None:
         if heard is not None:
             heard = replace(heard, started=waiting.started, ended=waiting.ended)
         self.happenings.tell(
-            HeardSound(heard, judgement.cleaned, waiting.started, waiting.ended, waiting.listening, judgement)
+            HeardPiece(heard, judgement.cleaned, waiting.started, waiting.ended, waiting.listening, judgement)
         )
 
 

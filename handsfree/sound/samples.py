@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import threading
 import time
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -19,6 +20,20 @@ from numpy.typing import NDArray
 Samples = NDArray[np.float32]
 
 RATE = 16_000
+
+
+@dataclass(frozen=True)
+class Piece:
+    """The sound of one utterance, cut out. `start_s`, `end_s`: in the stream, of `samples`, pre-roll and tail included.
+    `spoke_until_s`: the last speech frame's end. `clipped`: the microphone was overdriven. `snr_db`: speech over the noise
+    around it, an estimate."""
+
+    samples: Samples
+    start_s: float
+    end_s: float
+    spoke_until_s: float = 0.0
+    clipped: bool = False
+    snr_db: float = 0.0
 
 
 class Clock(Protocol):

@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from handsfree.sound.filters import Sections
+from handsfree.sound.samples import Piece
 from handsfree.speech.engine import RATE
 
 if TYPE_CHECKING:
@@ -49,19 +50,6 @@ class Timing:
     floor_window: float = 4.0
 
 
-@dataclass(frozen=True)
-class Utterance:
-    """`start_s`, `end_s`: in the stream, of `samples`, pre-roll and tail included. `spoke_until_s`: the last speech frame's
-    end. `clipped`: the microphone was overdriven. `snr_db`: speech over the noise around it, an estimate."""
-
-    samples: Samples
-    start_s: float
-    end_s: float
-    spoke_until_s: float
-    clipped: bool
-    snr_db: float
-
-
 @dataclass
 class _Frame:
     samples: Samples
@@ -90,7 +78,7 @@ class Endpointer:
         self._inside: list[_Frame] = []
         self._quiet = 0
         self._count = 0  # frames seen
-        self.supposed: Utterance | None = None
+        self.supposed: Piece | None = None
 
     @property
     def speaking(self) -> bool:
@@ -105,7 +93,7 @@ class Endpointer:
         # A low percentile of a noise's level lies below its mean: 1.5 dB for frames smoothed as here (measured, steady fan).
         return max(ordered[len(ordered) // 6] + 1.5, _QUIETEST_DB)
 
-    def feed(self, block: Samples) -> list[Utterance]:
+    def feed(self, block: Samples) -> list[Piece]:
         """`block`: float32, mono, 16 kHz. Utterances that ended in it."""
         import numpy as np
 
@@ -115,12 +103,12 @@ class Endpointer:
         found = (self._frame(sound[at : at + FRAME]) for at in range(0, whole, FRAME))
         return [utterance for utterance in found if utterance is not None]
 
-    def flush(self) -> list[Utterance]:
+    def flush(self) -> list[Piece]:
         """The end of the stream: whatever was being said."""
         ended = self._end() if self._inside else None
         return [ended] if ended else []
 
-    def _frame(self, samples: Samples) -> Utterance | None:
+    def _frame(self, samples: Samples) -> Piece | None:
         frame = self._judge(samples)
         self._count += 1
         if not self._inside:
@@ -161,13 +149,13 @@ class Endpointer:
         """Frames of the utterance under way that belong to it: its tail, but not the silence after."""
         return len(self._inside) - max(self._quiet - self._tail_frames, 0)
 
-    def _end(self) -> Utterance | None:
+    def _end(self) -> Piece | None:
         found = self._whole()
         self._before.extend(self._inside[self._kept() :])
         self._inside, self._quiet, self.supposed = [], 0, None
         return found
 
-    def _whole(self) -> Utterance | None:
+    def _whole(self) -> Piece | None:
         """The utterance under way, up to its tail; None where it is no speech."""
         frames = self._inside
         speech = sum(one.speech for one in frames) * FRAME_S
@@ -176,7 +164,7 @@ class Endpointer:
             return None
         return self._utterance(frames[: self._kept()], self._count - len(frames), self._count - self._quiet)
 
-    def _utterance(self, frames: list[_Frame], first: int, last: int) -> Utterance:
+    def _utterance(self, frames: list[_Frame], first: int, last: int) -> Piece:
         import numpy as np
 
         samples = np.concatenate([one.samples for one in frames])
@@ -184,7 +172,7 @@ class Endpointer:
         noise = 10 ** (self.floor_db / 10)
         snr = 10 * math.log10(max(float(np.mean(loud)) - noise, noise * 1e-2) / noise)
         clipped = float(np.mean(np.abs(samples) >= 0.985)) > 0.001
-        return Utterance(samples, first * FRAME_S, (first + len(frames)) * FRAME_S, last * FRAME_S, clipped, snr)
+        return Piece(samples, first * FRAME_S, (first + len(frames)) * FRAME_S, last * FRAME_S, clipped, snr)
 
 
 def _voiced(band: Any) -> bool:

@@ -4,26 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import Any
 
 from handsfree.journal.events import Say
 from handsfree.procedure import model
-from handsfree.visit.flow import Flow
+from handsfree.visit.questions import QUESTIONS, flow_of
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Frame, State
-from handsfree.visit.steps import PRESENT
+from handsfree.visit.steps import KINDS
 
-#: What is awaited at a step of each kind whose words are known from the procedure alone.
-FIXED: dict[type[Any], tuple[Awaiting, ...]] = {
-    model.Instruct: (Awaiting.DONE,),
-    model.Caution: (Awaiting.UNDERSTOOD,),
-    model.Ask: (Awaiting.ANSWER,),
-    model.Read: (Awaiting.READING,),
-    model.Evidence: (Awaiting.DONE,),
-    model.Finding: (Awaiting.DONE,),
-    model.Isolate: (Awaiting.GATE,),
-    model.Restore: (Awaiting.RESTORE_GATE, Awaiting.RESTORE_POWER),
-}
 PROOFS = {
     "switch": (Awaiting.SWITCH_TRIED,),
     "meter": (Awaiting.TESTER_BEFORE, Awaiting.DEAD_READING, Awaiting.TESTER_AFTER),
@@ -48,17 +36,17 @@ def _unguarded(procedure: model.Procedure) -> model.Procedure:
 
 
 def _of(here: State, step: model.Step) -> Iterator[str]:
-    flow = Flow(here)
-    awaited = PROOFS[step.method] if isinstance(step, model.Prove) else FIXED.get(type(step), ())
+    flow = flow_of(here)
+    awaited = PROOFS[step.method] if isinstance(step, model.Prove) else KINDS[type(step)].known
     if isinstance(step, model.Restore):
         flow.say(step.say, "step")
         for check in range(len(step.checks)):
             flow.change(check=check)
-            PRESENT[Awaiting.RESTORE_CHECK](flow, step)
+            QUESTIONS[Awaiting.RESTORE_CHECK].says(flow)
     elif isinstance(step, model.Wait) and not step.leaves_site:
-        flow.say(flow.words("wait", text=step.say, time=duration(here.language, step.seconds)), "step")
+        flow.say(flow.sentence("wait", text=step.say, time=duration(here.language, step.seconds)), "step")
     elif isinstance(step, model.Decide | model.Call):
         flow.say(step.say, "step")
     for awaiting in awaited:
-        PRESENT[awaiting](flow, step)
+        QUESTIONS[awaiting].says(flow)
     yield from (effect.text for effect in flow.effects if isinstance(effect, Say) and not effect.sound)

@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from handsfree.dialogue.runner import Runner, Watcher
 from handsfree.errors import Trouble
 from handsfree.journal.events import Stamped
 from handsfree.settings import load as load_settings
-from handsfree.visit.runner import Runner, Watcher
+from handsfree.visit.machine import MACHINE
 from handsfree.visit.sessions import Session, Who, begin, provable, run, take_up
 from handsfree.visit.state import State
 from handsfree.visit.telling import Line, clock, line
@@ -99,14 +100,14 @@ def demo(visits: Path | None, *, as_json: bool, engine: str | None, sound_out: s
 
 
 def _demo_runner(
-    session: Session, script: Any, recogniser: Any, clock_: Any, sound_out: str | None, write: Watcher
-) -> Runner:
+    session: Session, script: Any, recogniser: Any, clock_: Any, sound_out: str | None, write: Watcher[State]
+) -> Runner[State]:
+    from handsfree.dialogue.hearing import Hearer
+    from handsfree.dialogue.mouth import SpokenMouth
     from handsfree.journal.events import Happening
     from handsfree.sound.sinks import FileSink
     from handsfree.sound.synth import Synthesiser
     from handsfree.visit.demo import DemoEar
-    from handsfree.visit.hearing import Hearer
-    from handsfree.visit.mouth import SpokenMouth
 
     ended: list[Happening] = []
     sink = FileSink(sound_out, clock_, ended.append)
@@ -117,7 +118,7 @@ def _demo_runner(
         write(entry, state)
         ear.watch(entry, state)
 
-    return Runner(session.state, session.journal, ear, mouth, clock_, watch)
+    return Runner(MACHINE, session.state, session.journal, ear, mouth, clock_, watch)
 
 
 def recogniser_of(engine: str | None, language: str) -> Any:
@@ -141,14 +142,14 @@ def settings_of(asked: Asked) -> Any:
     )
 
 
-def typed_runner(session: Session, write: Watcher) -> Runner:
-    from handsfree.visit.keyboard import TypedEar, WrittenMouth
+def typed_runner(session: Session, write: Watcher[State]) -> Runner[State]:
+    from handsfree.dialogue.keyboard import TypedEar, WrittenMouth
 
     clock_ = RecordClock(session)
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(errors="replace")  # a stray byte is a word not understood, not the end of the visit
     ear = TypedEar(sys.stdin, session.state.language, clock_)
-    return Runner(session.state, session.journal, ear, WrittenMouth(lambda text, role: None), clock_, write)
+    return Runner(MACHINE, session.state, session.journal, ear, WrittenMouth(lambda text, role: None), clock_, write)
 
 
 class RecordClock:
@@ -166,7 +167,7 @@ class RecordClock:
         time.sleep(max(0.0, seconds))
 
 
-def printer(out: Any) -> Watcher:
+def printer(out: Any) -> Watcher[State]:
     """Prints each thing a bystander would notice, with its time."""
     paint = _painter(out)
 

@@ -16,12 +16,13 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from handsfree.dialogue.hearing import Hearer, utterances
+from handsfree.dialogue.listening import listening_of
 from handsfree.errors import Trouble
 from handsfree.journal.events import Happening, KeepNote, ListenFor, Stamped
 from handsfree.language.meaning import Listening
 from handsfree.sound.samples import RATE, VirtualClock
-from handsfree.visit.hearing import Hearer, utterances
-from handsfree.visit.state import State, listening_of
+from handsfree.visit.state import State
 
 if TYPE_CHECKING:
     from handsfree.sound.samples import Samples

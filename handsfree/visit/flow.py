@@ -1,45 +1,38 @@
-"""One turn of the visit while it is being worked out: the state so far and the effects so far.
-
-`advance` makes one, passes it through plain functions and takes the result out: from outside it is pure.
-"""
+"""One turn of the visit while it is being worked out: the state so far and the effects so far."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import takewhile
-from typing import Any
 
-from handsfree.journal.events import Effect, Gate, Say, Tone
+from handsfree.dialogue.question import Turn as Turned
+from handsfree.journal.events import Gate
 from handsfree.visit.interlock import Interlock, Turn, turn
 from handsfree.visit.state import State
 
 
-class Flow:
-    def __init__(self, state: State) -> None:
-        self.state = state
-        self.effects: list[Effect] = []
-
+class Flow(Turned[State]):
     @property
     def now(self) -> float:
         return self.state.now
 
-    def change(self, **changes: Any) -> None:
-        self.state = replace(self.state, **changes)
+    @property
+    def place(self) -> str:
+        return self.state.frames[-1].step if self.state.frames else ""
 
-    def emit(self, *effects: Effect) -> None:
-        self.effects.extend(effects)
+    @property
+    def may_cut(self) -> bool:
+        """The words of this step were heard to their end before."""
+        return self.state.frames in self.state.spoken
 
-    def tone(self, name: str) -> None:
-        self.emit(Tone(name))
+    def sentence(self, key: str, **values: object) -> str:
+        return self.state.language.prompt(key, **values)
 
     def say(self, text: str, role: str, *, cuttable: bool = True, sound: str = "") -> None:
         """The one way by which a turn speaks, so that the words of a hazard step have one gate: whoever asks for them, they
         go out while the interlock says ISOLATED, or not at all."""
         if self._hazard_words(text):
-            text, role, cuttable, sound = self.words(f"isolation-{self.state.interlock.power}"), "refusal", False, ""
-        step = self.state.frames[-1].step if self.state.frames else ""
-        self.emit(Say(self.state.said, text, role, cuttable, step, sound))
-        self.change(said=self.state.said + 1)
+            text, role, cuttable, sound = self.sentence(f"isolation-{self.state.interlock.power}"), "refusal", False, ""
+        super().say(text, role, cuttable=cuttable, sound=sound)
 
     def _hazard_words(self, text: str) -> bool:
         step = self.state.step
@@ -47,20 +40,13 @@ class Flow:
             return False
         return step.say in text
 
-    def prompt(self, key: str, role: str, *, cuttable: bool = True, **values: object) -> None:
-        self.say(self.words(key, **values), role, cuttable=cuttable)
-
-    def words(self, key: str, **values: object) -> str:
-        return self.state.language.prompt(key, **values)
-
     def lock_to(self, interlock: Interlock, how: str, why: str = "") -> None:
         """Take the interlock that `interlock.py` gave, and record it if the state changed or a try failed."""
         was = self.state.interlock
         self.change(interlock=interlock)
         moved = was.power is not interlock.power or was.phrase_given != interlock.phrase_given
         if moved or interlock.failures > was.failures:
-            step = self.state.frames[-1].step if self.state.frames else ""
-            self.emit(Gate(was.power, interlock.power, how, why, step))
+            self.emit(Gate(was.power, interlock.power, how, why, self.place))
 
     def tells(self, what: str | None) -> None:
         """What the step brought means to the fault model, in place of what it meant when it was passed before."""

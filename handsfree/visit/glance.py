@@ -6,7 +6,7 @@ import threading
 from typing import TYPE_CHECKING
 
 from handsfree.journal.events import Say, Stamped, Utterance
-from handsfree.visit.listening import listening
+from handsfree.visit.questions import listening
 from handsfree.visit.state import State
 
 if TYPE_CHECKING:

@@ -6,12 +6,13 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from handsfree.dialogue.hearing import Hearer
+from handsfree.dialogue.runner import Runner, Watcher
 from handsfree.errors import Trouble
 from handsfree.journal.events import Happening, Stamped
 from handsfree.settings import load as load_settings
 from handsfree.visit import commands
-from handsfree.visit.hearing import Hearer
-from handsfree.visit.runner import Runner, Watcher
+from handsfree.visit.machine import MACHINE
 from handsfree.visit.sessions import Session, run
 from handsfree.visit.state import State
 
@@ -60,10 +61,12 @@ def _language_of(asked: commands.Asked) -> str:
     return book.procedures[book.main].language
 
 
-def _from_recording(session: Session, asked: commands.Asked, recogniser: Any, clock: Any, watch: Watcher) -> Runner:
+def _from_recording(
+    session: Session, asked: commands.Asked, recogniser: Any, clock: Any, watch: Watcher[State]
+) -> Runner[State]:
+    from handsfree.dialogue.ears import RecordingEar
+    from handsfree.dialogue.mouth import SpokenMouth
     from handsfree.sound.sinks import FileSink
-    from handsfree.visit.ears import RecordingEar
-    from handsfree.visit.mouth import SpokenMouth
 
     assert asked.sound_in is not None
     ended: list[Happening] = []
@@ -75,7 +78,7 @@ def _from_recording(session: Session, asked: commands.Asked, recogniser: Any, cl
         watch(entry, state)
         ear.watch(entry, state)
 
-    return Runner(session.state, session.journal, ear, mouth, clock, both)
+    return Runner(MACHINE, session.state, session.journal, ear, mouth, clock, both)
 
 
 def _on_screen(session: Session, asked: commands.Asked, settings: Any, recogniser: Any) -> State:
@@ -85,7 +88,7 @@ def _on_screen(session: Session, asked: commands.Asked, settings: Any, recognise
     with Screen() as screen:
         glance = Glance(screen)
 
-        def runner_of(session: Session) -> Runner:
+        def runner_of(session: Session) -> Runner[State]:
             runner, loop = joined(session, asked, settings, recogniser, glance)
             glance.meter(loop)
             return runner
@@ -97,15 +100,15 @@ def _on_screen(session: Session, asked: commands.Asked, settings: Any, recognise
 
 
 def joined(
-    session: Session, asked: commands.Asked, settings: Any, recogniser: Any, watch: Watcher
-) -> tuple[Runner, LiveLoop]:
+    session: Session, asked: commands.Asked, settings: Any, recogniser: Any, watch: Watcher[State]
+) -> tuple[Runner[State], LiveLoop]:
+    from handsfree.dialogue.ears import LiveEar
+    from handsfree.dialogue.mouth import SpokenMouth
     from handsfree.sound.echo import EchoGuard
     from handsfree.sound.live import Happenings, LiveLoop
     from handsfree.sound.memory import share
     from handsfree.speech.endpoint import Endpointer
     from handsfree.visit.ahead import sentences
-    from handsfree.visit.ears import LiveEar
-    from handsfree.visit.mouth import SpokenMouth
 
     share()
     clock = commands.RecordClock(session)
@@ -119,7 +122,7 @@ def joined(
     ear = LiveEar(loop, Hearer(recogniser, session.journal, settings.keep_all_sound), clock)
     loop.start()
     mouth = SpokenMouth(synthesiser, sink, session.state.language, [], session.recordings, ear.said)
-    return Runner(session.state, session.journal, ear, mouth, clock, watch), loop
+    return Runner(MACHINE, session.state, session.journal, ear, mouth, clock, watch), loop
 
 
 def _load(recogniser: Any, session: Session) -> None:
@@ -128,7 +131,7 @@ def _load(recogniser: Any, session: Session) -> None:
     import numpy as np
 
     from handsfree.sound.samples import RATE
-    from handsfree.visit.listening import listening
+    from handsfree.visit.questions import listening
 
     nothing = 1e-3 * np.random.default_rng(0).standard_normal(RATE // 2)
     recogniser.load()

@@ -15,22 +15,24 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+from handsfree.dialogue.listening import listen_for
+from handsfree.dialogue.parts import Machine
 from handsfree.journal import events
 from handsfree.journal.events import DropTimer, Effect, SetTimer, Stamped
 from handsfree.language.base import Language
-from handsfree.language.meaning import Sense, Verdict
+from handsfree.language.meaning import Listening, Sense, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
 from handsfree.visit import phrases, places
-from handsfree.visit.answers import ANSWERS
 from handsfree.visit.flow import Flow
-from handsfree.visit.gates import at_gate
 from handsfree.visit.interlock import Interlock, Power, Turn, overstayed, spoke, turn
-from handsfree.visit.listening import listening
 from handsfree.visit.movement import clear, forward, take_up
-from handsfree.visit.speaking import answer_words, called, choices, duration
-from handsfree.visit.state import Awaiting, Overlay, State, listen_for
-from handsfree.visit.steps import in_another_unit, present, record, set_wait_timer
+from handsfree.visit.overlays import stop
+from handsfree.visit.questions import flow_of
+from handsfree.visit.readings import in_another_unit
+from handsfree.visit.speaking import called, choices, duration
+from handsfree.visit.state import Awaiting, Overlay, State
+from handsfree.visit.steps import present, record, set_wait_timer
 from handsfree.visit.wishes import is_command
 
 QUIET_SECONDS = 180.0
@@ -52,7 +54,7 @@ def advance(state: State, happening: Stamped) -> tuple[State, tuple[Effect, ...]
         raise ValueError("the first happening of a visit is Opened")
     if state.closed and not isinstance(event, events.Resumed):
         return state, ()
-    flow = Flow(replace(state, now=max(happening.mono, state.now), wall=happening.wall))
+    flow = flow_of(replace(state, now=max(happening.mono, state.now), wall=happening.wall))
     # A resume clears whatever isolation there was, and says so, once.
     too_late = not isinstance(event, events.Resumed) and _break_over(flow) and isinstance(event, events.Utterance)
     if not too_late:
@@ -66,14 +68,14 @@ def _break_over(flow: Flow) -> bool:
     state = flow.state
     if not state.frames or not overstayed(state.interlock, flow.now, state.procedure.break_minutes * 60):
         return False
-    clear(flow, Turn.BREAK, flow.words("why-break"))
+    clear(flow, Turn.BREAK, flow.sentence("why-break"))
     return True
 
 
 def _settle(flow: Flow, before: State) -> None:
     """What follows from the turn: what is in force now, and the timers that watch over silence."""
     state = flow.state
-    now = listen_for(listening(state))
+    now = listen_for(Listening(commands=()) if state.closed else flow.question.hears(flow))
     if now != state.listening:
         flow.change(listening=now)
         flow.emit(now)
@@ -98,66 +100,53 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     if utterance.verdict == Verdict.NOT_FOR_ME:
         return
     state = flow.state
-    if state.overlay is Overlay.STAND_BY:
-        if utterance.verdict == Verdict.ACCEPTED:
-            phrases.OVERLAYS[Overlay.STAND_BY](flow, utterance)
-        return
     if utterance.verdict != Verdict.ACCEPTED:
         _ask_again(flow, utterance)
         return
-    flow.change(tries=0, told_quiet=False, interlock=spoke(state.interlock, flow.now))
+    flow.change(told_quiet=False, interlock=spoke(state.interlock, flow.now))
     flow.tone("heard")
-    if state.overlay is not Overlay.NONE and not is_command(utterance, "power is on"):
-        phrases.OVERLAYS[state.overlay](flow, utterance)
-    elif not phrases.use(flow, utterance):
-        ANSWERS[state.awaiting](flow, utterance)
+    alone = state.overlay is not Overlay.NONE and not is_command(utterance, "power is on")
+    if alone or not phrases.use(flow, utterance):
+        _answered(flow, utterance)
+
+
+def _answered(flow: Flow, utterance: events.Utterance) -> None:
+    """What was heard, given to the question; where it is no answer to it, the question in its shortest form."""
+    question, tries = flow.question, flow.state.tries
+    flow.change(tries=0)
+    if not question.takes(flow, utterance):
+        flow.change(tries=tries)
+        _missed(flow)
 
 
 def _ask_again(flow: Flow, utterance: events.Utterance) -> None:
     """Not sure enough: ask, in a way that helps more with each try. Nothing is acted on."""
     state = flow.state
-    if state.overlay is Overlay.NOTE:
+    if state.overlay in (Overlay.NOTE, Overlay.STAND_BY):
         return
     if state.awaiting in (Awaiting.GATE, Awaiting.RESTORE_GATE) and state.overlay is Overlay.NONE:
-        at_gate(flow, utterance)
+        flow.question.takes(flow, utterance)
         return
-    flow.change(tries=state.tries + 1)
     flow.tone("not understood")
-    first = flow.state.tries < TRIES_BEFORE_HELP
+    first = state.tries + 1 < TRIES_BEFORE_HELP
     if first and utterance.sense == Sense.NUMBER and state.overlay is Overlay.NONE and in_another_unit(flow, utterance.unit):
-        return
-    if utterance.rivals:
+        flow.change(tries=state.tries + 1)
+    elif utterance.rivals:
+        flow.change(tries=state.tries + 1)
         _which(flow, utterance)
-    elif first:
-        flow.prompt("say-again", "question")
     else:
-        _help(flow)
+        _missed(flow)
 
 
-#: What is said where 'say again' has not helped: what the program needs here.
-_NEEDS: dict[Awaiting, str] = {
-    Awaiting.LOCK_NUMBER: "lock-again",
-    Awaiting.LOCK_AFFIRM: "need-affirm",
-    Awaiting.UNDERSTOOD: "need-understood",
-    Awaiting.READING: "say-again-reading",
-    Awaiting.DEAD_READING: "say-again-reading",
-    Awaiting.READING_AFFIRM: "need-affirm",
-    Awaiting.TESTER_BEFORE: "need-affirm",
-    Awaiting.TESTER_AFTER: "need-affirm",
-    Awaiting.CUT_WAIT: "need-affirm",
-}
-
-
-def _help(flow: Flow) -> None:
-    state = flow.state
-    if state.overlay in (Overlay.STOP_ONCE, Overlay.STOP_TWICE):
-        flow.prompt("need-affirm", "question")
-    elif isinstance(state.step, model.Ask) and state.awaiting is Awaiting.ANSWER:
-        flow.prompt("say-again-choices", "question", choices=choices(state.language, answer_words(state.step)))
-    elif state.awaiting in _NEEDS:
-        flow.prompt(_NEEDS[state.awaiting], "question")
+def _missed(flow: Flow) -> None:
+    """The question in its shortest form; where that has not helped, what may be said."""
+    flow.change(tries=flow.state.tries + 1)
+    asks = flow.question.asks(flow)
+    mays = flow.question.mays(flow) if flow.state.tries >= TRIES_BEFORE_HELP else ()
+    if mays:
+        flow.prompt("say-again-mays", "question", asks=asks, choices=choices(flow.state.language, mays))
     else:
-        phrases.PHRASES["what can i say"](flow)
+        flow.say(asks, "question")
 
 
 def _which(flow: Flow, utterance: events.Utterance) -> None:
@@ -219,10 +208,10 @@ def _whereabouts(flow: Flow) -> str:
     state = flow.state
     step, awaiting = state.step, state.awaiting
     if step is None or awaiting in (Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM):
-        return flow.words("lock-number")
+        return flow.sentence("lock-number")
     if isinstance(step, model.Restore):
         gate, power = awaiting is Awaiting.RESTORE_GATE, awaiting is Awaiting.RESTORE_POWER
-        return flow.words("clear-need") if gate else step.power if power else step.checks[state.check]
+        return flow.sentence("clear-need") if gate else step.power if power else step.checks[state.check]
     return step.say
 
 
@@ -236,9 +225,9 @@ def _note_kept(flow: Flow, event: events.NoteKept) -> None:
 
 def _sound_lost(flow: Flow, event: events.SoundLost) -> None:
     """Nobody can speak to the program now: the gate closes and the visit stands by."""
-    _shut(flow, flow.words("why-resume"))
+    _shut(flow, flow.sentence("why-resume"))
     _unheard(flow)
-    flow.prompt("sound-lost", "notice", cuttable=False, what=flow.words(f"part-{event.what}"))
+    flow.prompt("sound-lost", "notice", cuttable=False, what=flow.sentence(f"part-{event.what}"))
     flow.change(overlay=Overlay.STAND_BY)
 
 
@@ -275,8 +264,8 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
     flow.change(outcome="", overlay=Overlay.NONE, pending=None, tries=0, told_quiet=False, listening=None)
     _unheard(flow)
     if was.power is not Power.LIVE:
-        flow.turn_lock(Turn.RESUMED, flow.words("why-resume"))
-        flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.words("why-resume"))
+        flow.turn_lock(Turn.RESUMED, flow.sentence("why-resume"))
+        flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.sentence("why-resume"))
     if not state.frames:
         flow.change(awaiting=Awaiting.LOCK_NUMBER, lock_offered=())
         present(flow)
@@ -296,7 +285,7 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
 
 def _stop_asked(flow: Flow, event: events.StopAsked) -> None:
     flow.prompt("stop-asked", "notice", cuttable=False, why=event.why)
-    phrases.stop(flow, event.why)
+    stop(flow, event.why)
 
 
 def _recorded_only(flow: Flow, event: Any) -> None:
@@ -317,3 +306,7 @@ HANDLERS: dict[type[Any], Callable[[Flow, Any], None]] = {
     events.Resumed: _resumed,
     events.StopAsked: _stop_asked,
 }
+
+
+#: What the runner is given.
+MACHINE: Machine[State] = Machine(advance, lambda state: state.language.prompt("unrecorded"))

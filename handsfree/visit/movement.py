@@ -14,7 +14,7 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Turn
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Frames, Overlay
-from handsfree.visit.steps import ENTER, close, leave, present, set_wait_timer
+from handsfree.visit.steps import KINDS, close, leave, present, set_wait_timer
 
 #: Steps that wait for nobody may follow each other this often; more is a circle that no proof could see.
 MOST_HOPS = 200
@@ -58,7 +58,7 @@ def _enter(flow: Flow, frames: Frames) -> Frames | None:
         return None
     path = flow.state.path
     flow.emit(StepEntered(path, step.id, step.kind, flow.state.interlock.power))
-    return ENTER[type(step)](flow, step)
+    return KINDS[type(step)].enters(flow, step)
 
 
 def forward(flow: Flow, go: str | None = None) -> None:

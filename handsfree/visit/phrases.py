@@ -1,4 +1,4 @@
-"""The phrases that always work, and what is laid over the visit for a moment: stand by, a note, being asked whether to stop.
+"""The phrases that always work.
 
 One table, `PHRASES`, by command name. 'Next step', 'go ahead', 'affirm' and the like are not here: they answer the step.
 """
@@ -12,12 +12,10 @@ from handsfree.language.meaning import ALWAYS, Sense
 from handsfree.visit import places
 from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Power, Turn
-from handsfree.visit.listening import listening
 from handsfree.visit.movement import backward, clear
 from handsfree.visit.speaking import choices, duration
 from handsfree.visit.state import Awaiting, Overlay
-from handsfree.visit.steps import close, present
-from handsfree.visit.wishes import is_command
+from handsfree.visit.steps import present
 
 
 def _say_again(flow: Flow) -> None:
@@ -63,7 +61,7 @@ def _how_long(flow: Flow) -> None:
 
 def _where(flow: Flow) -> None:
     state = flow.state
-    isolation = flow.words(f"isolation-{state.interlock.power}")
+    isolation = flow.sentence(f"isolation-{state.interlock.power}")
     if state.frames:
         number, count = places.number_of(state.book, state.frames)
         title = state.procedure.title
@@ -74,13 +72,13 @@ def _where(flow: Flow) -> None:
 
 def _can_say(flow: Flow) -> None:
     state = flow.state
-    now = listening(state)
+    now = flow.question.hears(flow)
     names = ALWAYS if now.commands is None else now.commands
     words = (
         *now.phrases,
-        *((flow.words("a-lock-number"),) if now.digits is not None else ()),
-        *((flow.words("a-reading"),) if now.number is not None else ()),
-        *((flow.words(f"a-gate-{now.gate.word}"),) if now.gate is not None else ()),
+        *((flow.sentence("a-lock-number"),) if now.digits is not None else ()),
+        *((flow.sentence("a-reading"),) if now.number is not None else ()),
+        *((flow.sentence(f"a-gate-{now.gate.word}"),) if now.gate is not None else ()),
         *(state.language.commands[name][0] for name in sorted(names, key=lambda name: name in ALWAYS)),
     )
     flow.prompt("can-say", "help", choices=choices(state.language, words))
@@ -106,7 +104,7 @@ def _power_is_on(flow: Flow) -> None:
     if flow.state.interlock.power is Power.LIVE:
         _where(flow)
     else:
-        clear(flow, Turn.POWER_IS_ON, flow.words("why-power-on"))
+        clear(flow, Turn.POWER_IS_ON, flow.sentence("why-power-on"))
 
 
 def _voice(rate: int, volume: int) -> Callable[[Flow], None]:
@@ -165,7 +163,7 @@ def use(flow: Flow, utterance: Utterance) -> bool:
     awaiting = flow.state.awaiting
     if utterance.sense != Sense.COMMAND or utterance.text not in PHRASES:
         return False
-    if utterance.text == "correction" and awaiting in (Awaiting.READING_AFFIRM, Awaiting.LOCK_AFFIRM):
+    if utterance.text == "correction" and awaiting in (Awaiting.READING_AFFIRM, Awaiting.DEAD_AFFIRM, Awaiting.LOCK_AFFIRM):
         return False
     if utterance.text == "say again" and awaiting is Awaiting.LOCK_AFFIRM:
         return False
@@ -175,47 +173,4 @@ def use(flow: Flow, utterance: Utterance) -> bool:
     return True
 
 
-# ---- what is laid over ----------------------------------------------------------------------------------------------
-
-
-def _standing_by(flow: Flow, utterance: Utterance) -> None:
-    if is_command(utterance, "go ahead"):
-        flow.change(overlay=Overlay.NONE)
-        flow.prompt("going-ahead", "answer")
-        present(flow)
-
-
-def _stop_once(flow: Flow, utterance: Utterance) -> None:
-    if is_command(utterance, "affirm"):
-        flow.change(overlay=Overlay.STOP_TWICE)
-        flow.prompt("stop-twice", "question")
-    elif is_command(utterance, "negative"):
-        _go_on(flow)
-
-
-def _stop_twice(flow: Flow, utterance: Utterance) -> None:
-    if is_command(utterance, "affirm"):
-        stop(flow, "")
-    elif is_command(utterance, "negative"):
-        _go_on(flow)
-
-
-def _go_on(flow: Flow) -> None:
-    flow.change(overlay=Overlay.NONE)
-    flow.prompt("not-stopped", "answer")
-    present(flow)
-
-
-def stop(flow: Flow, why: str) -> None:
-    flow.change(overlay=Overlay.NONE)
-    close(flow, "stopped", why)
-
-
-OVERLAYS: dict[Overlay, Callable[[Flow, Utterance], None]] = {
-    Overlay.STAND_BY: _standing_by,
-    Overlay.NOTE: lambda flow, utterance: None,
-    Overlay.STOP_ONCE: _stop_once,
-    Overlay.STOP_TWICE: _stop_twice,
-}
-
-__all__ = ["OVERLAYS", "PHRASES", "stop", "use"]
+__all__ = ["PHRASES", "use"]

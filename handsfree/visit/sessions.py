@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from handsfree import __version__
+from handsfree.dialogue.runner import Runner
 from handsfree.errors import Trouble
 from handsfree.journal import reader
 from handsfree.journal.clock import Clock as JournalClock
@@ -29,7 +30,6 @@ from handsfree.language import base
 from handsfree.procedure import load, proofs
 from handsfree.procedure.model import Book
 from handsfree.visit.machine import advance, start
-from handsfree.visit.runner import Runner
 from handsfree.visit.state import State
 
 
@@ -143,7 +143,7 @@ def book_named(named: str) -> Book:
     return book_of(opened)
 
 
-def run(session: Session, runner_of: Callable[[Session], Runner]) -> State:
+def run(session: Session, runner_of: Callable[[Session], Runner[State]]) -> State:
     """Run to the end and seal the record. An interrupt, or an ear that has nothing more, stops the visit on the record."""
     try:
         runner = runner_of(session)

@@ -12,7 +12,6 @@ from enum import StrEnum
 
 from handsfree.journal.events import ListenFor
 from handsfree.language.base import Language
-from handsfree.language.meaning import GateAsked, Listening, NumberAsked
 from handsfree.procedure.model import Book, Procedure, Step
 from handsfree.visit.interlock import Interlock
 
@@ -30,6 +29,7 @@ class Awaiting(StrEnum):
     TESTER_BEFORE = "tester proved before"
     SWITCH_TRIED = "switch tried"
     DEAD_READING = "reading of dead"
+    DEAD_AFFIRM = "reading of dead affirmed"
     TESTER_AFTER = "tester proved after"
     RESTORE_CHECK = "restore check"
     RESTORE_GATE = "clear phrase"
@@ -117,6 +117,16 @@ class State:
         return bool(self.outcome)
 
     @property
+    def asked(self) -> Awaiting | Overlay:
+        """The row of `visit.questions.QUESTIONS` that is asked now."""
+        return self.overlay or self.awaiting
+
+    @property
+    def waiting(self) -> bool:
+        """A wait of the procedure: nobody is expected to speak."""
+        return self.awaiting is Awaiting.WAIT
+
+    @property
     def told(self) -> Mapping[str, str]:
         """Check of the fault model -> its answer."""
         parts = (telling.partition("=") for telling in self.tellings.values() if telling)
@@ -133,32 +143,3 @@ class State:
     @property
     def step(self) -> Step | None:
         return self.book.at(self.frames[-1].procedure, self.frames[-1].step) if self.frames else None
-
-
-def listen_for(listening: Listening) -> ListenFor:
-    number, gate = listening.number, listening.gate
-    return ListenFor(
-        phrases=listening.phrases,
-        number_unit=None if number is None else number.unit,
-        number_low=0.0 if number is None else number.low,
-        number_high=0.0 if number is None else number.high,
-        gate="" if gate is None else gate.word,
-        lock=() if gate is None else gate.lock,
-        digits=listening.digits,
-        commands=listening.commands,
-        note=listening.note,
-        proof=listening.proof,
-    )
-
-
-def listening_of(event: ListenFor) -> Listening:
-    """The other way round: what the recogniser is to be given."""
-    return Listening(
-        phrases=event.phrases,
-        number=None if event.number_unit is None else NumberAsked(event.number_unit, event.number_low, event.number_high),
-        gate=GateAsked(event.gate, event.lock) if event.gate else None,
-        digits=event.digits,
-        commands=event.commands,
-        note=event.note,
-        proof=event.proof,
-    )

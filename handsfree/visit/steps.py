@@ -1,27 +1,25 @@
-"""What each kind of step does when it is entered, and how it is said.
+"""What each kind of step does: one row a kind in `KINDS`.
 
-Two tables: `ENTER` gives, for each kind, what is awaited next (or where to go at once, for the kinds that wait for
-nobody); `PRESENT` gives, for each thing awaited, the words. Saying a step again is presenting it again, so what is said
-first and what is said again cannot differ.
+A row says what happens when a step of that kind is entered: which question of `visit.questions` is put, or where to go at
+once, for the kinds that wait for nobody. Saying a step again is putting its question again, so what is said first and what
+is said again cannot differ.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
 from handsfree.journal.events import Closed, Decided, FindingMade, HandedOver, SetTimer
-from handsfree.language.quantities import unit_fits
 from handsfree.procedure import model
 from handsfree.procedure.evaluation import evaluate, widths_of
 from handsfree.procedure.expressions import name_of
 from handsfree.visit import places
 from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Power, Turn
-from handsfree.visit.speaking import answer_words, choices, duration, result_words
+from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Frames, Result
 
 #: None: the visit waits. Frames: it goes there at once; () ends it.
@@ -53,7 +51,7 @@ def _prove(flow: Flow, step: model.Prove) -> Onward:
 def _restore(flow: Flow, step: model.Restore) -> Onward:
     flow.change(trail=(), check=0, covering=(), return_to=())
     flow.say(step.say, "step", cuttable=False)
-    flow.turn_lock(Turn.RESTORE_BEGUN, flow.words("why-restore"))
+    flow.turn_lock(Turn.RESTORE_BEGUN, flow.sentence("why-restore"))
     return _await(Awaiting.RESTORE_CHECK)(flow, step)
 
 
@@ -63,7 +61,7 @@ def _wait(flow: Flow, step: model.Wait) -> Onward:
     if step.leaves_site:
         close(flow, "to be continued", "", not_before=ends)
         return None
-    flow.say(flow.words("wait", text=step.say, time=duration(flow.state.language, step.seconds)), "step")
+    flow.say(flow.sentence("wait", text=step.say, time=duration(flow.state.language, step.seconds)), "step")
     set_wait_timer(flow)
     return None
 
@@ -125,7 +123,7 @@ def record(flow: Flow, step: model.Finding | model.Handover) -> None:
         evidence = tuple((name, here[name].text) for name in step.evidence if name in here)
         flow.emit(FindingMade(path, step.id, step.finding, step.say, evidence))
     else:
-        missing = flow.words("summary-missing")
+        missing = flow.sentence("summary-missing")
         summary = tuple((name, here[name].text if name in here else missing) for name in step.summary)
         flow.emit(HandedOver(path, step.id, step.to, summary))
 
@@ -138,8 +136,8 @@ def _finding(flow: Flow, step: model.Finding) -> Onward:
 def _handover(flow: Flow, step: model.Handover) -> Onward:
     flow.change(trail=(), covering=(), return_to=())
     if flow.state.interlock.power is not Power.LIVE:
-        flow.turn_lock(Turn.HANDED_OVER, flow.words("why-handover"))
-        flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.words("why-handover"))
+        flow.turn_lock(Turn.HANDED_OVER, flow.sentence("why-handover"))
+        flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.sentence("why-handover"))
     flow.change(interlock=replace(flow.state.interlock, lock=()))  # whoever takes over has a padlock of their own
     record(flow, step)
     return _await(Awaiting.DONE)(flow, step)
@@ -188,156 +186,46 @@ def _when(flow: Flow, seconds: float) -> str:
     try:
         then = datetime.fromisoformat(flow.state.wall) + timedelta(seconds=seconds)
     except ValueError:
-        return flow.words("in-time", time=time)
-    day = flow.words(f"weekday-{then.weekday()}")
-    return flow.words("on-day", day=day, clock=f"{then:%H:%M}", time=time)
-
-
-ENTER: dict[type[Any], Callable[[Flow, Any], Onward]] = {
-    model.Instruct: _await(Awaiting.DONE),
-    model.Caution: _await(Awaiting.UNDERSTOOD),
-    model.Ask: _await(Awaiting.ANSWER),
-    model.Read: _await(Awaiting.READING),
-    model.Isolate: _isolate,
-    model.Prove: _prove,
-    model.Restore: _restore,
-    model.Wait: _wait,
-    model.Evidence: _await(Awaiting.DONE),
-    model.Decide: _decide,
-    model.Call: _call,
-    model.Finding: _finding,
-    model.Handover: _handover,
-    model.End: _end,
-}
-
-
-# ---- how it is said -------------------------------------------------------------------------------------------------
+        return flow.sentence("in-time", time=time)
+    day = flow.sentence(f"weekday-{then.weekday()}")
+    return flow.sentence("on-day", day=day, clock=f"{then:%H:%M}", time=time)
 
 
 def present(flow: Flow) -> None:
-    """Say what is awaited. The first time, the words of a caution or a gate cannot be cut short."""
-    PRESENT[flow.state.awaiting](flow, flow.state.step)
+    """Put the question that is asked. The first time, the words of a caution or a gate cannot be cut short."""
+    flow.question.says(flow)
     if flow.state.frames:
         flow.change(spoken=flow.state.spoken | {flow.state.frames})
 
 
-def _may_cut(flow: Flow) -> bool:
-    return flow.state.frames in flow.state.spoken
+@dataclass(frozen=True)
+class Kind:
+    """A kind of step. `enters`: what it does when it is entered. `known`: the questions whose words are known from the
+    procedure alone, so that they can be synthesised before they are needed."""
+
+    enters: Callable[[Flow, Any], Onward]
+    known: tuple[Awaiting, ...] = ()
 
 
-def _done(flow: Flow, step: Any) -> None:
-    if isinstance(step, model.Evidence):
-        flow.say(flow.words("evidence", text=step.say), "step", sound=step.own_sound)
-    elif isinstance(step, model.Finding):
-        flow.prompt("finding", "step", text=step.say)
-    elif isinstance(step, model.Handover):
-        flow.prompt("handover", "step", to=step.to, text=step.say)
-        flow.prompt("summary", "step")
-        here = results_here(flow)
-        for name in step.summary:
-            value = _brought(flow, name, here[name]) if name in here else flow.words("summary-missing")
-            flow.prompt("summary-line", "step", name=_plain(name), value=value)
-    else:
-        flow.say(step.say, "step", sound=step.own_sound)
+def _asks(awaiting: Awaiting) -> Kind:
+    return Kind(_await(awaiting), (awaiting,))
 
 
-def _brought(flow: Flow, name: str, result: Result) -> str:
-    if isinstance(flow.state.procedure.step(name), model.Call):
-        return flow.words(f"outcome-{result.text.replace(' ', '-')}")
-    return result_words(flow.state.language, result)
-
-
-def _plain(step_id: str) -> str:
-    return re.sub("-", " ", step_id)
-
-
-def _caution(flow: Flow, step: model.Caution) -> None:
-    cuttable = _may_cut(flow)
-    flow.prompt(f"signal-{step.level}", "caution", cuttable=cuttable, text=step.say)
-    flow.prompt("ask-understood", "question", cuttable=cuttable)
-
-
-def _ask(flow: Flow, step: model.Ask) -> None:
-    flow.say(step.say, "step", sound=step.own_sound)
-    flow.prompt("choices", "question", choices=choices(flow.state.language, answer_words(step)))
-
-
-def _read(flow: Flow, step: model.Read) -> None:
-    flow.say(step.say, "step", sound=step.own_sound)
-
-
-def _reading_affirm(flow: Flow, step: model.Read | model.Prove) -> None:
-    from handsfree.visit.speaking import read_back
-
-    pending = flow.state.pending
-    assert pending is not None  # READING_AFFIRM is only entered with one
-    if isinstance(step, model.Read) and not step.plausible[0] <= pending.value <= step.plausible[1]:
-        quantity = flow.state.language.say_quantity(pending.given, pending.given_unit)
-        flow.prompt("implausible", "readback", quantity=quantity)
-    else:
-        flow.say(read_back(flow.state.language, step, pending, affirm=True), "readback")
-
-
-def _gate(flow: Flow, step: model.Isolate) -> None:
-    cuttable = _may_cut(flow)
-    flow.say(step.say, "step", cuttable=cuttable, sound=step.own_sound)
-    for sentence in step.do:
-        flow.say(sentence, "step", cuttable=cuttable)
-    flow.prompt("isolate-need", "question", cuttable=cuttable)
-
-
-def _restore_check(flow: Flow, step: model.Restore) -> None:
-    flow.prompt("restore-check", "step", cuttable=_may_cut(flow), text=step.checks[flow.state.check])
-
-
-def _wait_left(flow: Flow, step: model.Wait) -> None:
-    flow.prompt("wait-left", "step", time=duration(flow.state.language, flow.state.wait_ends - flow.now))
-
-
-def _cut_wait(flow: Flow, step: model.Wait) -> None:
-    flow.prompt("wait-cut", "question", time=duration(flow.state.language, flow.state.wait_ends - flow.now))
-
-
-def _tester(flow: Flow, step: model.Prove) -> str:
-    """The step's own words, else those of the language."""
-    return step.tester if "tester" in step.model_fields_set else flow.words("tester-known")
-
-
-def unit_name(flow: Flow, unit: str) -> str:
-    return flow.state.language.say_unit(unit)
-
-
-def in_another_unit(flow: Flow, unit: str | None) -> bool:
-    """A reading in volts where ohms are asked for: which is meant is asked, whether it was clearly heard or not."""
-    step = flow.state.step
-    asked = flow.state.awaiting in (Awaiting.READING, Awaiting.DEAD_READING)
-    if unit is None or not asked or not isinstance(step, (model.Read, model.Prove)) or unit_fits(step.unit, unit):
-        return False
-    flow.prompt("unit-doubt", "question", spoken=unit_name(flow, unit), asked=unit_name(flow, step.unit))
-    return True
-
-
-PRESENT: dict[Awaiting, Callable[[Flow, Any], None]] = {
-    Awaiting.NOTHING: lambda flow, step: None,
-    Awaiting.LOCK_NUMBER: lambda flow, step: flow.prompt("lock-number", "question"),
-    Awaiting.LOCK_AFFIRM: lambda flow, step: flow.prompt("need-affirm", "question"),
-    Awaiting.DONE: _done,
-    Awaiting.UNDERSTOOD: _caution,
-    Awaiting.ANSWER: _ask,
-    Awaiting.READING: _read,
-    Awaiting.READING_AFFIRM: _reading_affirm,
-    Awaiting.GATE: _gate,
-    Awaiting.TESTER_BEFORE: lambda f, step: f.prompt("prove-tester", "step", cuttable=_may_cut(f), text=_tester(f, step)),
-    Awaiting.SWITCH_TRIED: lambda f, step: f.prompt("prove-switch", "step", cuttable=_may_cut(f), text=step.say),
-    Awaiting.DEAD_READING: lambda f, step: f.prompt(
-        "prove-reading", "step", cuttable=_may_cut(f), text=step.say, unit=unit_name(f, step.unit)
-    ),
-    Awaiting.TESTER_AFTER: lambda f, step: f.prompt("prove-tester-after", "step"),
-    Awaiting.RESTORE_CHECK: _restore_check,
-    Awaiting.RESTORE_GATE: lambda f, step: f.prompt("clear-need", "question", cuttable=False),
-    Awaiting.RESTORE_POWER: lambda f, step: f.prompt("restore-power", "step", text=step.power),
-    Awaiting.WAIT: _wait_left,
-    Awaiting.CUT_WAIT: _cut_wait,
+KINDS: dict[type[Any], Kind] = {
+    model.Instruct: _asks(Awaiting.DONE),
+    model.Caution: _asks(Awaiting.UNDERSTOOD),
+    model.Ask: _asks(Awaiting.ANSWER),
+    model.Read: _asks(Awaiting.READING),
+    model.Isolate: Kind(_isolate, (Awaiting.GATE,)),
+    model.Prove: Kind(_prove),  # its questions hang on its method: `visit.ahead` knows them
+    model.Restore: Kind(_restore, (Awaiting.RESTORE_GATE, Awaiting.RESTORE_POWER)),
+    model.Wait: Kind(_wait),
+    model.Evidence: _asks(Awaiting.DONE),
+    model.Decide: Kind(_decide),
+    model.Call: Kind(_call),
+    model.Finding: Kind(_finding, (Awaiting.DONE,)),
+    model.Handover: Kind(_handover),
+    model.End: Kind(_end),
 }
 
-__all__ = ["ENTER", "PRESENT", "close", "leave", "present", "record", "results_here", "set_wait_timer"]
+__all__ = ["KINDS", "Kind", "close", "leave", "present", "record", "results_here", "set_wait_timer"]

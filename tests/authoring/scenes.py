@@ -17,12 +17,12 @@ from handsfree.authoring.hearing import WriterHearer, dictated
 from handsfree.authoring.keeping import Recording, open_recording
 from handsfree.authoring.recorder import Recorder
 from handsfree.authoring.turn import State
+from handsfree.dialogue.keyboard import TypedEar, WrittenMouth
+from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import Happening, KeepNote, ListenFor, NoteKept
 from handsfree.journal.writer import Journal, flac
 from handsfree.language import base
 from handsfree.sound.samples import RealClock
-from handsfree.visit.keyboard import TypedEar, WrittenMouth
-from handsfree.visit.state import listening_of
 
 #: A whole short procedure of the Hochgrat Mountain Railway (invented), as it would be typed.
 LOOK_AT_FAN = """\

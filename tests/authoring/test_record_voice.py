@@ -93,6 +93,7 @@ def test_a_recording_that_is_gone_is_marked(told: tuple[Told, Voice], tmp_path: 
 
 def test_the_technician_hears_the_writer(told: tuple[Told, Voice]) -> None:
     """The visit names the recording of each step, and the mouth plays that and not its own voice."""
+    from handsfree.dialogue.mouth import SpokenMouth
     from handsfree.journal.events import Opened, Say, Stamped
     from handsfree.language import base
     from handsfree.procedure.load import load_book
@@ -100,7 +101,6 @@ def test_the_technician_hears_the_writer(told: tuple[Told, Voice]) -> None:
     from handsfree.sound.sinks import FileSink
     from handsfree.sound.synth import Synthesiser
     from handsfree.visit.machine import advance, start
-    from handsfree.visit.mouth import SpokenMouth
 
     recorded, _ = told
     path = recorded.recording.shelf.path

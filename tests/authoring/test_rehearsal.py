@@ -15,9 +15,9 @@ from handsfree.authoring import paths, report
 from handsfree.authoring.map import text_map
 from handsfree.authoring.rehearsal import Bench, walk
 from handsfree.authoring.voices import flite
+from handsfree.dialogue.keyboard import WrittenMouth
 from handsfree.language.meaning import Heard, Listening, Verdict
 from handsfree.procedure.load import load_book
-from handsfree.visit.keyboard import WrittenMouth
 
 
 @pytest.fixture(scope="module")
@@ -93,7 +93,7 @@ class _Scripted:
         return ""
 
     def hear(self, samples: Any, listening: Listening) -> Heard:
-        from handsfree.visit.hearing import typed
+        from handsfree.dialogue.hearing import typed
 
         slip = self._slips.get(self.words)
         if isinstance(slip, str):

@@ -19,8 +19,8 @@ from typing import Any
 import numpy as np
 
 from handsfree.sound.files import read_sound
-from handsfree.sound.live import Happenings, HeardSound, LiveLoop, Piece
-from handsfree.sound.samples import RATE, RealClock, Samples
+from handsfree.sound.live import Happenings, HeardPiece, LiveLoop
+from handsfree.sound.samples import RATE, Piece, RealClock, Samples
 from handsfree.sound.sinks import NullSink
 from handsfree.sound.sources import ClipSource
 from handsfree.speech import evaluate
@@ -71,7 +71,7 @@ def lags(clips: list[Any], folder: Path, recogniser: Any, ahead: bool) -> tuple[
         source.say(sound)
         until = time.monotonic() + len(sound) / RATE + AFTER
         while time.monotonic() < until:
-            if isinstance(happenings.next(0.1), HeardSound):
+            if isinstance(happenings.next(0.1), HeardPiece):
                 out.append(time.perf_counter() - cutter.decided.popleft())
         loop.settled(AFTER)
     loop.close()

@@ -25,6 +25,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from handsfree.dialogue.hearing import typed, utterance_of
+from handsfree.dialogue.listening import listening_of
 from handsfree.errors import Trouble
 from handsfree.journal.events import (
     Closed,
@@ -45,9 +47,8 @@ from handsfree.procedure.model import Ask, Book, Prove, Read
 from handsfree.resources import folder
 from handsfree.trade.faultmodel import shipped
 from handsfree.trade.simulator import SimulatedCabinet, cabinet, complaints
-from handsfree.visit.hearing import typed, utterance_of
 from handsfree.visit.machine import advance, start
-from handsfree.visit.state import Awaiting, Overlay, State, listening_of
+from handsfree.visit.state import Awaiting, Overlay, State
 from tests.bench.simulated_technician import OFF_SCALE, UNSTEADY, Technician
 
 ENGLISH = base.load("en")
@@ -282,6 +283,7 @@ WORDS = {
     Awaiting.TESTER_BEFORE: "affirm",
     Awaiting.SWITCH_TRIED: "nothing runs",
     Awaiting.TESTER_AFTER: "affirm",
+    Awaiting.DEAD_AFFIRM: "affirm",
     Awaiting.RESTORE_CHECK: "next step",
     Awaiting.RESTORE_GATE: f"clear lock {LOCK}",
     Awaiting.RESTORE_POWER: "next step",

@@ -7,14 +7,14 @@ import shutil
 from dataclasses import replace
 from pathlib import Path
 
+from handsfree.dialogue.hearing import Hearer
+from handsfree.dialogue.listening import listen_for, listening_of
 from handsfree.journal.events import ListenFor, Opened, Utterance
 from handsfree.journal.writer import Journal
 from handsfree.resources import folder
 from handsfree.sound.files import read_sound
 from handsfree.speech.evaluate import read_manifest
 from handsfree.speech.recogniser import build_recogniser
-from handsfree.visit.hearing import Hearer
-from handsfree.visit.state import listen_for, listening_of
 
 ENGINE = "pocketsphinx"
 LOCK = ("four", "two")

@@ -9,16 +9,18 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from handsfree.dialogue.hearing import typed, utterance_of
+from handsfree.dialogue.listening import listening_of
+from handsfree.dialogue.runner import Runner
 from handsfree.journal.events import KeepNote, ListenFor, NoteKept, PromptEnded, Say, Tone, Utterance
 from handsfree.journal.follow import Machine
 from handsfree.journal.keys import DeviceKey
 from handsfree.language import base
 from handsfree.language.meaning import Listening
 from handsfree.visit import sessions
-from handsfree.visit.hearing import typed, utterance_of
+from handsfree.visit.machine import MACHINE as VISIT
 from handsfree.visit.machine import advance, start
-from handsfree.visit.runner import Runner
-from handsfree.visit.state import State, listening_of
+from handsfree.visit.state import State
 from tests.journal.made import TestClock, clip
 
 LOCK = "seven three nine"
@@ -151,4 +153,4 @@ def run(
             clock.at += seconds
 
     ear = _Ear(lines, session, clock)
-    return sessions.run(session, lambda s: Runner(s.state, s.journal, ear, _Mouth(clock, said), Now(), watch))
+    return sessions.run(session, lambda s: Runner(VISIT, s.state, s.journal, ear, _Mouth(clock, said), Now(), watch))

@@ -23,7 +23,7 @@ from handsfree.resources import folder
 from handsfree.sound.echo import EchoGuard
 from handsfree.sound.files import read_sound
 from handsfree.sound.levels import at_level
-from handsfree.sound.live import Happenings, HeardSound, LiveLoop
+from handsfree.sound.live import Happenings, HeardPiece, LiveLoop
 from handsfree.sound.loudspeaker import Loudspeaker
 from handsfree.sound.microphone import Microphone
 from handsfree.sound.prompts import Prompt
@@ -110,7 +110,7 @@ class Cabinet:
     def accepted(self) -> list[Any]:
         return [
             h.heard for h in self.told
-            if isinstance(h, HeardSound) and h.heard is not None and h.heard.verdict == Verdict.ACCEPTED
+            if isinstance(h, HeardPiece) and h.heard is not None and h.heard.verdict == Verdict.ACCEPTED
         ]
 
     def close(self) -> None:
@@ -134,7 +134,7 @@ def cabinet(booth: Booth) -> Iterator[Any]:
 
 
 def is_accepted(happening: Any) -> bool:
-    return isinstance(happening, HeardSound) and happening.heard is not None and happening.heard.verdict == Verdict.ACCEPTED
+    return isinstance(happening, HeardPiece) and happening.heard is not None and happening.heard.verdict == Verdict.ACCEPTED
 
 
 def prompt_ended(number: int) -> Any:
@@ -166,7 +166,7 @@ def test_speaking_over_a_prompt_stops_it(cabinet: Any, said: Any) -> None:
         heard = here.gather(is_accepted, 4.0)
         print(here.loop._follower.met, here.loop._follower.aligned, [p.started for p in here.technician.history()][-1])
     for h in here.told:
-        if isinstance(h, HeardSound) and h.heard:
+        if isinstance(h, HeardPiece) and h.heard:
             print(h.heard.verdict, h.heard.reason, repr(h.heard.words), h.started, h.ended, h.judgement.foreign)
     assert heard is not None, (here.loop._follower.met, here.loop._follower.aligned)
     assert heard.heard.meaning.text == "next step"
@@ -229,14 +229,14 @@ def test_its_own_voice_at_full_level_is_never_accepted(cabinet: Any, canceller: 
         here.gather(lambda _: False, 0.5)
         print("judged", here.loop.judged, "own", here.loop.own, "stale", here.loop.stale)
         for h in here.told:
-            if isinstance(h, HeardSound):
+            if isinstance(h, HeardPiece):
                 print(h.heard and (h.heard.verdict, h.heard.reason, h.heard.words), h.judgement)
         if not canceller:
             assert here.loop.own > 0  # it did hear itself, and knew; of a prompt that is torn it need not know
 
     undisturbed(once, pulse, torn=lambda: here.out.underflows)
     assert here.accepted() == []
-    assert here.loop.faults == 0, [h.heard.reason for h in here.told if isinstance(h, HeardSound) and h.heard]
+    assert here.loop.faults == 0, [h.heard.reason for h in here.told if isinstance(h, HeardPiece) and h.heard]
 
 
 def test_a_gate_is_heard_after_the_prompt_but_not_over_it(cabinet: Any) -> None:
@@ -259,7 +259,7 @@ def test_a_gate_is_heard_after_the_prompt_but_not_over_it(cabinet: Any) -> None:
         heard = here.gather(is_accepted, 5)
         if heard is not None:
             break
-    told = [(h.heard.verdict, h.heard.reason, h.heard.words) for h in here.told if isinstance(h, HeardSound) and h.heard]
+    told = [(h.heard.verdict, h.heard.reason, h.heard.words) for h in here.told if isinstance(h, HeardPiece) and h.heard]
     assert heard is not None, told
     assert heard.heard.meaning.sense == Sense.GATE
 

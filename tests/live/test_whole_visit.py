@@ -19,6 +19,8 @@ from typing import Any
 import pytest
 import yaml
 
+from handsfree.dialogue.hearing import typed
+from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import FindingMade, Gate, ListenFor, PromptEnded, Say, Stamped, StepEntered, Utterance
 from handsfree.journal.reader import read_list
 from handsfree.journal.verify import verify
@@ -29,9 +31,8 @@ from handsfree.sound.loudspeaker import Loudspeaker
 from handsfree.sound.prompts import Played, Prompt
 from handsfree.visit import commands, sessions
 from handsfree.visit.demo import THINKS, Script, load_script
-from handsfree.visit.hearing import typed
 from handsfree.visit.live import joined
-from handsfree.visit.state import Awaiting, State, listening_of
+from handsfree.visit.state import Awaiting, State
 
 from .conftest import LOUDSPEAKER, MICROPHONE, Booth
 from .test_loop import recogniser

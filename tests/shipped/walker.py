@@ -214,7 +214,10 @@ def _moves(state: State) -> Iterator[Move]:
     match state.awaiting:
         case Awaiting.LOCK_NUMBER:
             yield "lock", (said(Sense.DIGITS, " ".join(LOCK)),)
-        case Awaiting.LOCK_AFFIRM | Awaiting.TESTER_BEFORE | Awaiting.TESTER_AFTER | Awaiting.READING_AFFIRM:
+        case (
+            Awaiting.LOCK_AFFIRM | Awaiting.TESTER_BEFORE | Awaiting.TESTER_AFTER
+            | Awaiting.READING_AFFIRM | Awaiting.DEAD_AFFIRM
+        ):
             yield "affirm", (AFFIRM,)
         case Awaiting.DONE | Awaiting.RESTORE_CHECK | Awaiting.RESTORE_POWER:
             yield "", (NEXT,)

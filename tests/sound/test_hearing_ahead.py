@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from audio_fixtures import voices
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
-from handsfree.sound.live import WAITING, Ended, Happenings, HeardSound, Line, LiveLoop, Waiting
+from handsfree.sound.live import WAITING, Ended, Happenings, HeardPiece, Line, LiveLoop, PieceInLine
 from handsfree.sound.prompts import Played
 from handsfree.sound.samples import RealClock, Samples, silence
 from handsfree.sound.sinks import NullSink
@@ -58,7 +58,7 @@ class Playing(NullSink):
 
 def told(
     recogniser: Measuring, *sounds: Samples, sink: type[NullSink] = NullSink
-) -> tuple[LiveLoop, list[HeardSound]]:
+) -> tuple[LiveLoop, list[HeardPiece]]:
     clock, happenings = RealClock(), Happenings()
     source = ClipSource(clock, before=1.0, after=1.2)
     loop = LiveLoop(source, Endpointer(), sink(clock, happenings.tell), recogniser, happenings, clock)
@@ -129,9 +129,9 @@ def test_over_a_prompt_nothing_is_heard_ahead() -> None:
 def test_what_is_supposed_takes_nobodys_place(acts: list[str]) -> None:
     """Utterances come out in order, WAITING of them fit whatever is supposed, and what is supposed comes out where nothing
     waits: the newest, once."""
-    line, waiting, supposed = Line(), list[Waiting](), None
+    line, waiting, supposed = Line(), list[PieceInLine](), None
     for number, act in enumerate(acts):
-        one = Waiting(silence(0), silence(0), number, number, BEFORE, 0.0, False)
+        one = PieceInLine(silence(0), silence(0), number, number, BEFORE, 0.0, False)
         if act == "put":
             assert line.put(one) == (len(waiting) < WAITING)
             waiting = [*waiting, one][:WAITING]

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from handsfree.journal.events import SoundDropped
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
-from handsfree.sound.live import LOSSES_EVERY, Ended, Happenings, HeardSound, LiveLoop
+from handsfree.sound.live import LOSSES_EVERY, Ended, Happenings, HeardPiece, LiveLoop
 from handsfree.sound.samples import RATE, Samples, VirtualClock, silence
 from handsfree.sound.sinks import NullSink
 from handsfree.sound.sources import BLOCK, Block
@@ -150,7 +150,7 @@ def test_what_has_a_hole_in_it_is_asked_again(lost_before: int | None, verdict: 
     loop.start()
     heard = []
     while not isinstance(happening := happenings.next(20), Ended):
-        heard += [happening.heard] if isinstance(happening, HeardSound) else []
+        heard += [happening.heard] if isinstance(happening, HeardPiece) else []
     loop.close()
     assert [one.verdict for one in heard] == [verdict]
     assert ("lost" in heard[0].reason) == (verdict == Verdict.ASKED_AGAIN)

@@ -9,13 +9,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handsfree.speech.endpoint import Endpointer, Timing, Utterance
+from handsfree.sound.samples import Piece
+from handsfree.speech.endpoint import Endpointer, Timing
 from tests.speech.fixtures_voices import voices
 
 WORDS = ("warm", "hot", "say again", "note", "why", "one hundred and fifteen", "isolated lock four two", "next")
 
 
-def run(sound: np.ndarray, block: int = 1600, timing: Timing | None = None) -> list[Utterance]:
+def run(sound: np.ndarray, block: int = 1600, timing: Timing | None = None) -> list[Piece]:
     end = Endpointer(timing or Timing())
     found = [u for at in range(0, len(sound), block) for u in end.feed(sound[at : at + block])]
     return found + end.flush()

@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from handsfree.dialogue.hearing import typed, utterance_of
+from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import HAPPENINGS, Gate, ListenFor, Opened, Say, Stamped, StepEntered, Utterance
 from handsfree.language import base
 from handsfree.language.meaning import Sense, Verdict, gate_text
 from handsfree.procedure import load
 from handsfree.procedure.model import Book
-from handsfree.visit.hearing import typed, utterance_of
 from handsfree.visit.machine import advance, start
-from handsfree.visit.state import State, listening_of
+from handsfree.visit.state import State
 
 ENGLISH = base.load("en")
 

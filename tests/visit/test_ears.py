@@ -8,14 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from handsfree.dialogue.ears import LiveEar
+from handsfree.dialogue.hearing import Hearer
+from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import ListenFor, PromptEnded, Say, Utterance
 from handsfree.journal.writer import Journal
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
-from handsfree.sound.live import Happenings, HeardSound
+from handsfree.sound.live import Happenings, HeardPiece
 from handsfree.sound.samples import VirtualClock
-from handsfree.visit.ears import LiveEar
-from handsfree.visit.hearing import Hearer
-from handsfree.visit.state import listening_of
 
 ANY = listening_of(ListenFor())
 
@@ -42,7 +42,7 @@ class Booth:
     def hears(self, command: str, started: float, ended: float, listening: Listening = ANY) -> Utterance:
         meaning = Meaning(Sense.COMMAND, command)
         heard = Heard(Verdict.ACCEPTED, meaning, 0.99, started=started, ended=ended)
-        self.loop.happenings.tell(HeardSound(heard, np.zeros(0, np.float32), started, ended, listening))
+        self.loop.happenings.tell(HeardPiece(heard, np.zeros(0, np.float32), started, ended, listening))
         event = self.ear.next(0.1)
         assert isinstance(event, Utterance)
         return event

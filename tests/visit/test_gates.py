@@ -151,11 +151,12 @@ def test_no_state_of_a_meter_is_a_dead_reading(line: str) -> None:
     assert roles(scene) == [("question", True)]
 
 
-def test_a_dead_reading_not_understood_is_asked_for_digit_by_digit() -> None:
+def test_a_dead_reading_not_understood_is_asked_for_and_then_told_how() -> None:
     scene = at_meter("affirm")
-    for _ in range(2):
-        scene.tell(Utterance(Verdict.ASKED_AGAIN))
-    assert said(scene) == words("say-again-reading")
+    scene.tell(Utterance(Verdict.ASKED_AGAIN))
+    assert said(scene) == ["The reading, in volts?"]
+    scene.tell(Utterance(Verdict.ASKED_AGAIN))
+    assert said(scene) == ["The reading, in volts? You can say a reading, over range or unsteady."]
 
 
 def test_amperes_are_no_dead_reading_and_millivolts_are_volts() -> None:
@@ -167,22 +168,22 @@ def test_amperes_are_no_dead_reading_and_millivolts_are_volts() -> None:
     assert scene.state.pending is not None
     assert (scene.state.pending.value, scene.state.pending.given) == (pytest.approx(0.05), 50.0)
     assert scene.state.pending.given_unit == "millivolt"
-    assert scene.state.awaiting is Awaiting.READING_AFFIRM
+    assert scene.state.awaiting is Awaiting.DEAD_AFFIRM
 
 
 def test_what_is_no_reading_is_told_what_is_needed() -> None:
     scene = at_meter("affirm", "next step")
-    assert said(scene) == [ENGLISH.prompt("need-reading", unit="volts")]
-    assert roles(scene) == [("refusal", True)]
+    assert said(scene) == ["The reading, in volts?"]
+    assert roles(scene) == [("question", True)]
     scene.tell(accepted(Sense.NUMBER, "", None, "volt"))
-    assert said(scene) == [ENGLISH.prompt("need-reading", unit="volts")]
+    assert said(scene)[0].startswith("The reading, in volts?")
 
 
 @pytest.mark.parametrize(("reading", "dead"), [("twenty nine point nine", True), ("thirty", False), ("minus thirty", False),
                                                ("minus twenty nine", True)])  # fmt: skip
 def test_dead_is_below_the_limit_whichever_way_round_the_leads_are(reading: str, dead: bool) -> None:
     scene = at_meter("affirm", reading)
-    assert (scene.state.awaiting is Awaiting.READING_AFFIRM) is dead
+    assert (scene.state.awaiting is Awaiting.DEAD_AFFIRM) is dead
     assert (ENGLISH.prompt("not-dead") in said(scene)) is not dead
 
 
@@ -237,8 +238,8 @@ def test_isolated_is_told_with_its_tone_and_recorded_as_the_proof() -> None:
 def test_the_switch_is_asked_about_until_it_is_answered(said_: str) -> None:
     scene = at_gate().words(OPENS)
     scene.tell(accepted(Sense.PHRASE if said_ == "warm" else Sense.COMMAND, said_))
-    assert said(scene) == [ENGLISH.prompt("need-answer", choices="nothing runs or it runs")]
-    assert roles(scene) == [("refusal", True)]
+    assert said(scene) == ["Nothing runs or it runs?"]
+    assert roles(scene) == [("question", True)]
     assert (scene.step, scene.power) == ("proof", "ISOLATING")
 
 
@@ -281,7 +282,7 @@ def test_each_restore_check_waits_for_its_own_next_step() -> None:
     scene = at_gate().words(OPENS, "nothing runs", "understood", "next step", "next step", "affirm", "next step")
     assert (scene.state.awaiting, scene.state.check) == (Awaiting.RESTORE_CHECK, 0)
     scene.tell(accepted(Sense.COMMAND, "affirm"))
-    assert (said(scene), scene.state.check) == ([], 0)
+    assert (said(scene), scene.state.check) == (["Say next step when it is so."], 0)
     scene.words("next step")
     assert (said(scene), scene.state.check, scene.state.awaiting) == (
         ["Covers on. Say next step when it is so."], 1, Awaiting.RESTORE_CHECK)
@@ -293,7 +294,8 @@ def test_each_restore_check_waits_for_its_own_next_step() -> None:
 def test_the_power_comes_back_at_the_persons_word_alone() -> None:
     scene = at_clear().words("clear lock four two")
     scene.tell(accepted(Sense.COMMAND, "affirm"))
-    assert (scene.state.awaiting, scene.power, said(scene)) == (Awaiting.RESTORE_POWER, "RESTORING", [])
+    assert (scene.state.awaiting, scene.power) == (Awaiting.RESTORE_POWER, "RESTORING")
+    assert said(scene) == ["Say next step when the power is on."]
     scene.words("power is on")
     assert events(scene, Gate) == [Gate("RESTORING", "LIVE", "restored", "", "restore")]
     assert said(scene)[0] == ENGLISH.prompt("restored")

@@ -6,10 +6,10 @@ import io
 
 import pytest
 
+from handsfree.dialogue.keyboard import TypedEar
 from handsfree.journal.events import Stamped, Utterance
 from handsfree.language.meaning import Verdict
 from handsfree.visit.commands import printer
-from handsfree.visit.keyboard import TypedEar
 from tests.visit import data
 from tests.visit.scenes import ENGLISH, Scene, book
 

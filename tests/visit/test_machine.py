@@ -71,18 +71,18 @@ def test_a_closed_visit_hears_nothing_but_its_resume() -> None:
 def test_the_first_asking_again_is_short_and_the_second_helps() -> None:
     scene = begun()
     scene.tell(UNSURE)
-    assert said(scene) == [ENGLISH.prompt("say-again")]
+    assert said(scene) == ["Say next step when it is done."]
     scene.tell(UNSURE)
-    assert said(scene)[0].startswith("You can say ")
+    assert said(scene) == ["Say next step when it is done. You can say next step, go back or note."]
     assert scene.words("next step").state.tries == 0
 
 
 @pytest.mark.parametrize(("lines", "help_"), [
-    (("next step",), "I did not get that. You can say cool, warm or iced over."),
-    (("next step", "warm"), ENGLISH.prompt("say-again-reading")),
-    (("next step", "warm", "435"), ENGLISH.prompt("need-affirm")),
-    (("stop the visit",), ENGLISH.prompt("need-affirm")),
-    (("stop the visit", "affirm"), ENGLISH.prompt("need-affirm")),
+    (("next step",), "Cool, warm or iced over? You can say cool, warm or iced over."),
+    (("next step", "warm"), "The reading, in degrees Fahrenheit? You can say a reading, over range or unsteady."),
+    (("next step", "warm", "435"), "Affirm or negative? You can say affirm, negative or correction."),
+    (("stop the visit",), "Stop the visit? Affirm or negative. You can say affirm or negative."),
+    (("stop the visit", "affirm"), "Once more. Stop here? Affirm or negative. You can say affirm or negative."),
 ])
 def test_the_help_is_that_of_what_is_awaited(lines: tuple[str, ...], help_: str) -> None:
     scene = begun(*lines)
@@ -97,11 +97,11 @@ def test_the_lock_number_and_a_caution_have_help_of_their_own() -> None:
     fresh.tell(scene.record[0].event)
     fresh.tell(UNSURE)
     fresh.tell(UNSURE)
-    assert said(fresh) == [ENGLISH.prompt("lock-again")]
+    assert said(fresh)[0].startswith(ENGLISH.prompt("lock-again"))
     caution = isolated()
     caution.tell(UNSURE)
     caution.tell(UNSURE)
-    assert said(caution) == [ENGLISH.prompt("need-understood")]
+    assert said(caution)[0].startswith(ENGLISH.prompt("need-understood"))
 
 
 def test_a_near_tie_of_phrases_is_asked_by_their_names() -> None:
@@ -125,7 +125,7 @@ def test_a_reading_not_surely_heard_in_a_unit_that_does_not_fit_is_asked_about_b
     assert scene.step == begun("next step", "warm").step
     fits = replace(amps, unit="degC")
     scene.tell(fits)
-    assert said(scene) == [ENGLISH.prompt("say-again-reading")]
+    assert said(scene)[0].startswith("The reading, in degrees Fahrenheit?")
 
 
 def test_standing_by_nobody_is_asked_again_and_a_note_takes_no_command() -> None:

@@ -23,8 +23,8 @@ from handsfree.journal.events import (
     Utterance,
 )
 from handsfree.language.meaning import Sense, Verdict
-from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Interlock
+from handsfree.visit.questions import flow_of
 from tests.visit import data
 from tests.visit.scenes import Scene, accepted, book
 
@@ -362,7 +362,7 @@ def test_the_words_of_a_hazard_step_have_one_gate() -> None:
     """Asked for in any way, at a step that no procedure that was proved would stand at."""
     scene = isolated().words("understood")
     for interlock, spoken in ((scene.state.interlock, True), (Interlock(lock=("four", "two")), False)):
-        flow = Flow(replace(scene.state, interlock=interlock))
+        flow = flow_of(replace(scene.state, interlock=interlock))
         flow.say("Reach into the fan.", "step", sound="own.flac")
         flow.prompt("quiet", "notice", text="Reach into the fan.")
         said = [effect for effect in flow.effects if isinstance(effect, Say)]

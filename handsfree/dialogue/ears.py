@@ -6,14 +6,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from handsfree.dialogue.hearing import Hearer, utterances
+from handsfree.dialogue.listening import listening_of
+from handsfree.dialogue.question import Dialogue
 from handsfree.journal.events import Happening, KeepNote, ListenFor, PromptEnded, Say, Stamped
 from handsfree.language.meaning import Heard, Listening, Sense, Verdict
 from handsfree.sound.samples import RATE, Clock
-from handsfree.visit.hearing import Hearer, utterances
-from handsfree.visit.state import Awaiting, State, listening_of
 
 if TYPE_CHECKING:
-    from handsfree.sound.live import HeardSound, LiveLoop
+    from handsfree.sound.live import HeardPiece, LiveLoop
 
 PAUSE = 0.5  # seconds of a recording's clock between what the program said and what it hears next
 
@@ -48,12 +49,12 @@ class LiveEar:
         """The listening says so already."""
 
     def next(self, timeout: float | None) -> Happening | None:
-        from handsfree.sound.live import Ended, HeardSound
+        from handsfree.sound.live import Ended, HeardPiece
 
         told = self._loop.happenings.next(timeout)
         if isinstance(told, Ended):
             raise EOFError
-        if isinstance(told, HeardSound):
+        if isinstance(told, HeardPiece):
             return self._event(told)
         if isinstance(told, PromptEnded) and told.said in self._unheard:
             self._unheard.discard(told.said)
@@ -61,7 +62,7 @@ class LiveEar:
         happening: Happening | None = told
         return happening
 
-    def _event(self, sound: HeardSound) -> Happening:
+    def _event(self, sound: HeardPiece) -> Happening:
         if sound.heard is None:
             return self._hearer.note_of(sound.samples, sound.started, sound.ended)
         heard = sound.heard
@@ -72,7 +73,7 @@ class LiveEar:
             self._acted = self._clock.now()
         return self._hearer.event_of(heard, sound.samples)
 
-    def _too_early(self, sound: HeardSound, heard: Heard) -> str:
+    def _too_early(self, sound: HeardPiece, heard: Heard) -> str:
         if sound.listening != self._listening:
             return "said before what is asked had changed"
         return self._early(sound.started, heard)
@@ -105,8 +106,8 @@ class RecordingEar:
         self._listening = Listening(commands=())
         self._waits = False
 
-    def watch(self, entry: Stamped, state: State) -> None:
-        self._waits = state.awaiting is Awaiting.WAIT
+    def watch(self, entry: Stamped, state: Dialogue) -> None:
+        self._waits = state.waiting
 
     def listen(self, what: ListenFor) -> None:
         self._listening = listening_of(what)

@@ -11,7 +11,7 @@ from handsfree.language.meaning import WHEN_ASKED, Denial, Heard, Listening, Mea
 
 if TYPE_CHECKING:
     from handsfree.journal.writer import Journal
-    from handsfree.sound.samples import Samples
+    from handsfree.sound.samples import Piece, Samples
 
 
 class Recogniser(Protocol):
@@ -20,17 +20,6 @@ class Recogniser(Protocol):
     def hear(self, samples: Samples, listening: Listening) -> Heard: ...
 
     def dictate(self, samples: Samples) -> str: ...
-
-
-class Piece(Protocol):
-    """One utterance cut out of sound; seconds from its beginning."""
-
-    @property
-    def samples(self) -> Samples: ...
-    @property
-    def start_s(self) -> float: ...
-    @property
-    def end_s(self) -> float: ...
 
 
 def utterance_of(heard: Heard, clip: str = "", clip_sha256: str = "", typed: bool = False) -> Utterance:

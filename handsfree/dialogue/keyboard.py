@@ -7,12 +7,12 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
+from handsfree.dialogue.hearing import typed, utterance_of
+from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import Happening, KeepNote, ListenFor, NoteKept, PromptEnded, Say, Tone
 from handsfree.language.base import Language
 from handsfree.language.meaning import Listening
 from handsfree.sound.samples import Clock
-from handsfree.visit.hearing import typed, utterance_of
-from handsfree.visit.state import listening_of
 
 LONGEST_LINE = 500
 

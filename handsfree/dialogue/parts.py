@@ -1,12 +1,13 @@
-"""What the runner is joined to: an ear that brings happenings, a mouth that performs what is spoken, a record.
+"""What the runner is joined to: a machine, an ear that brings happenings, a mouth that performs what is spoken, a record.
 
 Each has more than one maker (keyboard, files, devices); the runner knows only these shapes.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any, Protocol
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Generic, Protocol, TypeVar
 
 from handsfree.journal.events import Happening, KeepNote, ListenFor, Say, Stamped, Tone
 
@@ -44,3 +45,16 @@ class Record(Protocol):
     def append(self, *events: Any) -> tuple[Stamped, ...]: ...
 
     def close(self) -> None: ...
+
+
+S = TypeVar("S", bound=Any)
+
+
+@dataclass(frozen=True)
+class Machine(Generic[S]):
+    """What the runner runs. `unrecorded`: the one sentence said without a record, that there is none. `own`: effects that
+    are performed and not recorded; each may say something, which is."""
+
+    advance: Callable[[S, Stamped], tuple[S, tuple[Any, ...]]]
+    unrecorded: Callable[[S], str]
+    own: Mapping[type[Any], Callable[[S, Any], Iterable[str]]] = field(default_factory=dict)

@@ -1,24 +1,25 @@
-"""The runner: brings happenings to the machine and performs its effects. It has no opinions.
+"""The runner: brings happenings to a machine and performs its effects. It has no opinions.
 
 The rules of this file:
 
 - Record, then act: a happening is on disk before `advance` sees it, its effects before any is performed.
-- If the record cannot be written the visit stops, aloud. Nothing goes on unrecorded.
+- If the record cannot be written the dialogue stops, aloud. Nothing goes on unrecorded.
 - Timers ring as happenings, in the order they are due.
+- An effect of the machine's own (a recorder's `Save`) is performed by who made the runner, and recorded nowhere.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable
-from typing import Any
+from typing import Any, Generic, TypeVar
 
+from handsfree.dialogue.parts import Ear, Machine, Mouth, Record
 from handsfree.errors import Trouble
 from handsfree.journal.events import (
     HAPPENINGS,
     Closed,
     DropTimer,
-    Effect,
     Happening,
     KeepNote,
     ListenFor,
@@ -30,27 +31,27 @@ from handsfree.journal.events import (
     Tone,
 )
 from handsfree.sound.samples import Clock
-from handsfree.visit.machine import advance
-from handsfree.visit.parts import Ear, Mouth, Record
-from handsfree.visit.state import State
 
-Watcher = Callable[[Stamped, State], None]
+S = TypeVar("S", bound=Any)
+#: Sees every recorded event with the state after it: for the screen and the tests.
+Watcher = Callable[[Stamped, S], None]
 
 
-class Runner:
-    """One visit under way. `watch` sees every recorded event with the state after it: for the screen and the tests."""
+class Runner(Generic[S]):
+    """One dialogue under way."""
 
     def __init__(
-        self, state: State, record: Record, ear: Ear, mouth: Mouth, clock: Clock, watch: Watcher | None = None
-    ) -> None:
+        self, machine: Machine[S], state: S, record: Record, ear: Ear, mouth: Mouth, clock: Clock,
+        watch: Watcher[S] | None = None,
+    ) -> None:  # fmt: skip
         self.state = state
-        self._record, self._ear, self._mouth, self._clock = record, ear, mouth, clock
+        self._machine, self._record, self._ear, self._mouth, self._clock = machine, record, ear, mouth, clock
         self._watch = watch
         self._timers: dict[str, float] = {}
         self._todo: deque[Happening] = deque()
 
-    def run(self, first: Happening) -> State:
-        """Until the visit is closed. Trouble where the record cannot be written; EOFError where the ear has ended."""
+    def run(self, first: Happening) -> S:
+        """Until it is closed. Trouble where the record cannot be written; EOFError where the ear has ended."""
         self._todo.append(first)
         while True:
             while self._todo:
@@ -95,17 +96,31 @@ class Runner:
             raise
 
     def _turn(self, stamped: Stamped) -> None:
-        self.state, effects = advance(self.state, stamped)
-        for recorded in self._record.append(*effects) if effects else ():
+        self.state, effects = self._machine.advance(self.state, stamped)
+        own = self._machine.own
+        told = [effect for effect in effects if type(effect) not in own]
+        for recorded in self._record.append(*told) if told else ():
             self._show(recorded)
-            self._perform(recorded.event)
+        for effect in effects:
+            if type(effect) in own:
+                self._speak(own[type(effect)](self.state, effect))
+            else:
+                self._perform(effect)
+
+    def _speak(self, texts: Iterable[str]) -> None:
+        """What an effect of the machine's own has to say."""
+        for text in texts:
+            say = Say(self.state.said, text, "notice")
+            for recorded in self._record.append(say):
+                self._show(recorded)
+            self._perform(say)
 
     def _unrecorded(self, trouble: Trouble) -> None:
         """The one thing said without a record: that there is none."""
-        text = self.state.language.prompt("unrecorded")
-        self._mouth.say(Say(self.state.said, text, "notice", cuttable=False), 0, 0)
+        say = Say(self.state.said, self._machine.unrecorded(self.state), "notice", cuttable=False)
+        self._mouth.say(say, 0, 0)
 
-    def _perform(self, effect: Effect) -> None:
+    def _perform(self, effect: Any) -> None:
         action = _ACTIONS.get(type(effect))
         if action is not None:
             action(self, effect)
@@ -124,7 +139,7 @@ class Runner:
         self._timers.pop(effect.timer, None)
 
 
-_ACTIONS: dict[type[Any], Callable[[Runner, Any], None]] = {
+_ACTIONS: dict[type[Any], Callable[[Runner[Any], Any], None]] = {
     Say: Runner._say,
     Tone: lambda runner, effect: runner._mouth.tone(effect),
     ListenFor: lambda runner, effect: runner._ear.listen(effect),

@@ -1,0 +1,105 @@
+"""A question, and one turn of a dialogue while it is worked out.
+
+The rules of this file:
+
+- All that is true of a kind of question stands in one row: what it says, what is in force, what a heard answer does, the
+  question in its shortest form, what may be said to it, and what hangs on it.
+- A turn is made from a frozen state, passed through plain functions, and state and effects are taken out again: from outside
+  it is pure. It carries the table of questions, so that a row may lead to any other row.
+- Nothing here knows a procedure, a visit or a recording.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Any, Generic, Protocol, TypeVar
+
+from handsfree.journal.events import Say, Tone
+from handsfree.language.meaning import Listening
+
+
+class Stake(StrEnum):
+    """What hangs on the answer, and so how easily a word counts."""
+
+    NOTHING = "nothing"  # going on: 'done', 'ready', 'got it' move on
+    ANSWER = "answer"  # an answer or a reading: yes-like words count as 'affirm' where it is read back
+    GUARDED = "guarded"  # a gate, a proof, a caution: its own words and no others
+
+
+class Dialogue(Protocol):
+    """What the core asks of a state. `asked`: the name of the question in the table. `said`: prompts so far. `rate`,
+    `volume`: steps from the usual. `waiting`: nobody is expected to speak."""
+
+    @property
+    def asked(self) -> str: ...
+    @property
+    def said(self) -> int: ...
+    @property
+    def rate(self) -> int: ...
+    @property
+    def volume(self) -> int: ...
+    @property
+    def closed(self) -> bool: ...
+    @property
+    def waiting(self) -> bool: ...
+
+
+S = TypeVar("S", bound=Any)  # a frozen data class that is a Dialogue
+T = TypeVar("T")
+A = TypeVar("A")
+
+
+@dataclass(frozen=True)
+class Question(Generic[T, A]):
+    """One row. `T`: the turn, `A`: what an answer is.
+
+    `says`: the question as it is put. `hears`: what is in force. `takes`: what a heard answer does; False for one that is
+    no answer to it, and then the program says `asks`, the question in its shortest form ('Dry or soaked?'), once, and the
+    second time what may be said. `mays`: up to three things one may say, the likeliest first."""
+
+    says: Callable[[T], None]
+    hears: Callable[[T], Listening]
+    takes: Callable[[T, A], bool]
+    asks: Callable[[T], str]
+    mays: Callable[[T], tuple[str, ...]] = lambda turn: ()
+    stake: Stake = Stake.NOTHING
+
+
+class Turn(Generic[S]):
+    """The state so far and the effects so far. A dialogue of its own kind says where its sentences are (`sentence`) and to
+    what step a prompt belongs (`place`)."""
+
+    def __init__(self, state: S, questions: Mapping[Any, Question[Any, Any]]) -> None:
+        self.state: S = state
+        self.questions = questions
+        self.effects: list[Any] = []
+
+    @property
+    def question(self) -> Question[Any, Any]:
+        """The row of what is asked now."""
+        return self.questions[self.state.asked]
+
+    @property
+    def place(self) -> str:
+        return ""
+
+    def sentence(self, key: str, **values: object) -> str:
+        raise NotImplementedError
+
+    def change(self, **changes: Any) -> None:
+        self.state = replace(self.state, **changes)
+
+    def emit(self, *effects: Any) -> None:
+        self.effects.extend(effects)
+
+    def tone(self, name: str) -> None:
+        self.emit(Tone(name))
+
+    def say(self, text: str, role: str, *, cuttable: bool = True, sound: str = "") -> None:
+        self.emit(Say(self.state.said, text, role, cuttable, self.place, sound))
+        self.change(said=self.state.said + 1)
+
+    def prompt(self, key: str, role: str, *, cuttable: bool = True, **values: object) -> None:
+        self.say(self.sentence(key, **values), role, cuttable=cuttable)

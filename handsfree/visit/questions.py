@@ -1,0 +1,21 @@
+"""The one table of what a visit asks. A row stands where its kind is: plain steps, readings, gates, what is laid over."""
+
+from __future__ import annotations
+
+from handsfree.language.meaning import Listening
+from handsfree.visit import gates, overlays, plain, readings
+from handsfree.visit.flow import Flow
+from handsfree.visit.plain import Rows
+from handsfree.visit.state import State
+
+QUESTIONS: Rows = {**plain.ROWS, **readings.ROWS, **gates.ROWS, **overlays.ROWS}
+
+
+def flow_of(state: State) -> Flow:
+    """A turn of the visit."""
+    return Flow(state, QUESTIONS)
+
+
+def listening(state: State) -> Listening:
+    """What is in force to be heard. Nothing else of the grammar is listened for."""
+    return Listening(commands=()) if state.closed else flow_of(state).question.hears(flow_of(state))
