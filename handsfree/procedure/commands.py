@@ -31,13 +31,15 @@ def check(target: Path | None = None, as_json: bool = False) -> None:
 
 
 def chart(procedure: str, out: Path | None = None, mermaid: bool = False) -> None:
-    """SVG, or Mermaid text, to `out` or standard output."""
-    from handsfree.procedure import chart as charting
+    """SVG, or Mermaid text, to `out` or standard output; a page that prints a sheet a page where `out` ends in .html."""
+    from handsfree.procedure import chart_drawing
+    from handsfree.procedure.chart import mermaid as as_mermaid
     from handsfree.procedure.load import load_book
 
-    _kind_of(out, "A chart as Mermaid text", (".mmd", ".md", ".txt")) if mermaid else _kind_of(out, "A chart", (".svg",))
+    _kind_of(out, *(("A chart as Mermaid text", (".mmd", ".md", ".txt")) if mermaid else ("A chart", (".svg", ".html"))))
     book = load_book(procedure)
-    _write(charting.mermaid(book) if mermaid else charting.svg(book), out)
+    drawn = chart_drawing.html if out is not None and out.suffix.lower() == ".html" else chart_drawing.svg
+    _write(as_mermaid(book) if mermaid else drawn(book), out)
 
 
 def print_copy(procedure: str, out: Path | None = None) -> None:

@@ -1,208 +1,240 @@
-"""Where the boxes of a chart stand. Two ways to the same `Picture`: Graphviz, when its `dot` is there, and layers of our
-own. All in pixels, y downwards."""
+"""Where the boxes of a chart stand: sheets of A4 with three columns each.
+
+Rules of this file:
+
+- The main line runs down the left column. At each box it goes the way that finds nothing, else the way from which most of
+  the procedure is still ahead.
+- A branch stands beside the box it leaves where there is room. Its arrow runs in a lane of the gutter; lanes are given so
+  that no two arrows cross (the branch that leaves higher up turns down further right).
+- Every other way is named at the box, by the number and the sheet of where it leads. So no line crosses another, and no
+  label touches one.
+
+All in pixels, y downwards, each sheet from its own upper left corner."""
 
 from __future__ import annotations
 
-import json
-import shutil
-import subprocess
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
-Sizes = Mapping[str, tuple[float, float]]
-Edges = Sequence[tuple[str, str, str]]
-Point = tuple[float, float]
-GAP_X, GAP_Y, MARGIN = 36.0, 56.0, 14.0
+COLUMNS, COLUMN, GUTTER, MARGIN = 3, 262.0, 46.0, 26.0
+HEAD = 62.0  # of a sheet: its title
+GAP, ORIGIN = 26.0, 18.0  # between boxes of a line; above a line that says where it comes from
+LANE, LANES = 8.0, 5
+WIDTH = 2 * MARGIN + COLUMNS * COLUMN + (COLUMNS - 1) * GUTTER
+HEIGHT = round(WIDTH * 297 / 210)
+BOTTOM = HEIGHT - MARGIN
 
 
 @dataclass(frozen=True)
-class Box:
-    left: float
-    top: float
-    width: float
+class Shape:
+    """What is to be placed. `ways`: where its ways lead, in order; `rows`: how far below its top the middle of each way's
+    row is; `finds`: it is where a branch begins (a finding, a hand-over, an end), not where the main line goes on."""
+
+    name: str
     height: float
+    ways: tuple[str, ...] = ()
+    rows: tuple[float, ...] = ()
+    finds: bool = False
+
+
+@dataclass(frozen=True)
+class Spot:
+    """`from_`: the box that a line's first box comes from where no arrow shows it, '' elsewhere."""
+
+    sheet: int
+    column: int
+    top: float
+    height: float
+    number: int = 0
+    from_: str = ""
+
+    @property
+    def left(self) -> float:
+        return MARGIN + self.column * (COLUMN + GUTTER)
+
+    @property
+    def right(self) -> float:
+        return self.left + COLUMN
+
+    @property
+    def bottom(self) -> float:
+        return self.top + self.height
 
 
 @dataclass(frozen=True)
 class Arrow:
-    """`curved`: the points after the first are control points of cubic curves, three each."""
+    """From way number `way` of a box to another box of the same sheet, as a broken line."""
 
-    points: tuple[Point, ...]
-    label: str
-    label_at: Point
-    curved: bool
+    name: str
+    way: int
+    to: str
+    points: tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
-class Picture:
-    """`grounds`: (span, area to shade); a span may have several."""
-
-    width: float
-    height: float
-    boxes: dict[str, Box]
+class Layout:
+    spots: Mapping[str, Spot]
     arrows: tuple[Arrow, ...]
-    grounds: tuple[tuple[int, Box], ...]
+    sheets: int
 
 
-# ---- Graphviz -------------------------------------------------------------------------------------------------------
+@dataclass
+class _Line:
+    names: list[str]
+    origin: str
 
 
-def by_graphviz(sizes: Sizes, edges: Edges, spans: Mapping[str, int]) -> Picture | None:
-    """None where `dot` is not there or fails."""
-    dot = shutil.which("dot")
-    if dot is None:
-        return None
-    names = {name: f"n{at}" for at, name in enumerate(sizes)}
-    try:
-        done = subprocess.run(
-            [dot, "-Tjson0"],
-            input=_dot_text(sizes, edges, spans, names),
-            capture_output=True,
-            text=True,
-            timeout=60,
-            check=True,
-        )
-        return _from_dot(json.loads(done.stdout), sizes, edges, spans, names)
-    except (OSError, subprocess.SubprocessError, ValueError, KeyError):
-        return None
+@dataclass
+class _Sheets:
+    """`ends`: how far down each column of the sheet being filled is taken."""
+
+    shapes: Mapping[str, Shape]
+    spots: dict[str, Spot] = field(default_factory=dict)
+    arrows: list[Arrow] = field(default_factory=list)
+    sheet: int = 0
+    ends: list[float] = field(default_factory=lambda: [HEAD] * COLUMNS)
+    lanes: list[list[tuple[float, float, int]]] = field(default_factory=lambda: [[] for _ in range(COLUMNS)])
+
+    def turn_over(self) -> None:
+        self.sheet += 1
+        self.ends = [HEAD] * COLUMNS
+        self.lanes = [[] for _ in range(COLUMNS)]
 
 
-def _dot_text(sizes: Sizes, edges: Edges, spans: Mapping[str, int], names: Mapping[str, str]) -> str:
-    rows = ['digraph { rankdir=TB; nodesep=0.4; ranksep=0.55; node [shape=box fixedsize=true label=""]; edge [fontsize=11];']
-    for span in sorted(set(spans.values())):
-        if span:
-            rows.append(f"subgraph cluster_{span} {{ margin=22;")
-        for name, (width, height) in sizes.items():
-            if spans[name] == span:
-                rows.append(f"{names[name]} [width={width / 72:.4f} height={height / 72:.4f}];")
-        if span:
-            rows.append("}")
-    for at, (a, b, label) in enumerate(edges):
-        text = f' label="{"x" * min(len(label), 34)}"' if label else ""  # only its room is wanted
-        rows.append(f'{names[a]} -> {names[b]} [id="{at}"{text}];')
-    return "\n".join([*rows, "}"])
+def lay_out(shapes: Sequence[Shape], first: str) -> Layout:
+    """Every shape that can be reached from `first`, and after them those that cannot. `first` names one of them."""
+    by_name = {shape.name: shape for shape in shapes}
+    sheets = _Sheets(by_name)
+    waiting = _lines(by_name, first)
+    while waiting:
+        _fill(sheets, waiting)
+        if waiting:
+            sheets.turn_over()
+    order = sorted(sheets.spots.items(), key=lambda item: (item[1].sheet, item[1].column, item[1].top))
+    numbered = {name: replace(spot, number=at) for at, (name, spot) in enumerate(order, start=1)}
+    return Layout(numbered, tuple(sheets.arrows), sheets.sheet + 1)
 
 
-def _from_dot(
-    data: dict[str, Any], sizes: Sizes, edges: Edges, spans: Mapping[str, int], names: Mapping[str, str]
-) -> Picture:
-    _, _, width, height = (float(part) for part in data["bb"].split(","))
-    by_short = {one["name"]: one for one in data["objects"]}
+def _lines(shapes: Mapping[str, Shape], first: str) -> list[_Line]:
+    """The main line, then the branches in the order in which they leave it, each followed by its own."""
+    ahead = _ahead(shapes)
+    taken: set[str] = set()
 
-    def point(text: str) -> Point:
-        x, y = text.split(",")
-        return float(x), height - float(y)
+    def line(head: str, origin: str) -> Iterator[_Line]:
+        names: list[str] = []
+        name: str | None = head
+        while name is not None:
+            taken.add(name)
+            names.append(name)
+            free = [to for to in dict.fromkeys(shapes[name].ways) if to in shapes and to not in taken]
+            name = max(free, key=lambda to: (not shapes[to].finds, ahead[to]), default=None)
+        yield _Line(names, origin)
+        for name in names:
+            for to in dict.fromkeys(shapes[name].ways):
+                if to in shapes and to not in taken:
+                    yield from line(to, name)
 
-    boxes = {}
-    for name, (w, h) in sizes.items():
-        x, y = point(by_short[names[name]]["pos"])
-        boxes[name] = Box(x - w / 2, y - h / 2, w, h)
-    arrows = []
-    for one in data["edges"]:
-        _, _, label = edges[int(one["id"])]
-        parts = one["pos"].split()
-        tip = next((point(part[2:]) for part in parts if part.startswith("e,")), None)
-        points = [point(part) for part in parts if "," in part and part[0] not in "es"]
-        if tip is not None:
-            points[-1] = tip
-        arrows.append(Arrow(tuple(points), label, point(one["lp"]) if "lp" in one else points[0], True))
-    grounds = []
-    for span in sorted(set(spans.values()) - {0}):
-        x1, y1, x2, y2 = (float(part) for part in by_short[f"cluster_{span}"]["bb"].split(","))
-        grounds.append((span, Box(x1, height - y2, x2 - x1, y2 - y1)))
-    return Picture(width, height, boxes, tuple(arrows), tuple(grounds))
+    found = list(line(first, ""))
+    for name in shapes:
+        if name not in taken:
+            found += line(name, "")
+    return found
 
 
-# ---- our own --------------------------------------------------------------------------------------------------------
-
-
-def by_layers(sizes: Sizes, edges: Edges, spans: Mapping[str, int]) -> Picture:
-    """Each box as low as the longest way to it says, loops cut at the edge that closes them; in a layer, boxes stand in the
-    order of those they come from. Ways that go up, or past other layers, run in lanes at the right."""
-    layer = _layers(sizes, edges)
-    rows: dict[int, list[str]] = {}
-    for name in sizes:
-        rows.setdefault(layer[name], []).append(name)
-    boxes: dict[str, Box] = {}
-    y = 0.0
-    for at in sorted(rows):
-        row = sorted(rows[at], key=lambda name: _pull(name, edges, boxes))
-        x = 0.0
-        tallest = max(sizes[name][1] for name in row)
-        for name in row:
-            width, height = sizes[name]
-            boxes[name] = Box(x, y + (tallest - height) / 2, width, height)
-            x += width + GAP_X
-        y += tallest + GAP_Y
-    body = max(box.left + box.width for box in boxes.values())
-    boxes = _centred(rows, boxes, body)
-    arrows, width = _arrows(edges, boxes, layer, body)
-    grounds = tuple(
-        (spans[name], Box(box.left - MARGIN, box.top - MARGIN - 8, box.width + 2 * MARGIN, box.height + 2 * MARGIN + 8))
-        for name, box in boxes.items()
-        if spans[name]
-    )
-    return Picture(width, y, boxes, arrows, grounds)
-
-
-def _layers(sizes: Sizes, edges: Edges) -> dict[str, int]:
+def _ahead(shapes: Mapping[str, Shape]) -> dict[str, int]:
     import networkx as nx
 
     graph = nx.DiGraph()
-    graph.add_nodes_from(sizes)
-    graph.add_edges_from((a, b) for a, b, _ in edges if a != b)
-    done: set[str] = set()
-    back = set()
-    for a, b, kind in nx.dfs_labeled_edges(graph):  # every part, also one that nothing leads to
-        if kind == "reverse":
-            done.add(b)
-        elif kind == "nontree" and b not in done:
-            back.add((a, b))  # b is still open: the way closes a loop
-    graph.remove_edges_from(back)
-    layer: dict[str, int] = {}
-    for name in nx.topological_sort(graph):
-        layer[name] = max((layer[one] + 1 for one in graph.predecessors(name)), default=0)
-    return layer
+    graph.add_nodes_from(shapes)
+    graph.add_edges_from((name, to) for name, shape in shapes.items() for to in shape.ways if to in shapes)
+    return {name: len(nx.descendants(graph, name)) for name in shapes}
 
 
-def _pull(name: str, edges: Edges, boxes: Mapping[str, Box]) -> float:
-    """The middle of the boxes above that lead here."""
-    above = [boxes[a].left + boxes[a].width / 2 for a, b, _ in edges if b == name and a in boxes]
-    return sum(above) / len(above) if above else 0.0
+def _fill(sheets: _Sheets, waiting: list[_Line]) -> None:
+    """One sheet: the first line that waits down the left column, its branches beside it, the line's rest down what columns
+    are still empty, then what else finds room whole."""
+    rest = _down(sheets, waiting.pop(0), 0)
+    for column in range(COLUMNS - 1):
+        _beside(sheets, waiting, column)
+        if rest is not None and sheets.ends[column + 1] == HEAD:
+            rest = _down(sheets, rest, column + 1)
+    if rest is not None:
+        waiting.insert(0, rest)
+    placed = True
+    while placed and rest is None:
+        placed = False
+        for line in list(waiting):
+            column = min(range(COLUMNS), key=lambda at: sheets.ends[at])
+            top = _below(sheets, column) + ORIGIN
+            if top + _length(sheets, line) <= BOTTOM:
+                waiting.remove(line)
+                _down(sheets, line, column)
+                for beside in range(column, COLUMNS - 1):
+                    _beside(sheets, waiting, beside)
+                placed = True
+                break
 
 
-def _centred(rows: Mapping[int, Sequence[str]], boxes: Mapping[str, Box], body: float) -> dict[str, Box]:
-    moved = {}
-    for row in rows.values():
-        shift = (body - max(boxes[name].left + boxes[name].width for name in row)) / 2
-        for name in row:
-            box = boxes[name]
-            moved[name] = Box(box.left + shift, box.top, box.width, box.height)
-    return moved
+def _below(sheets: _Sheets, column: int) -> float:
+    end = sheets.ends[column]
+    return end if end == HEAD else end + GAP
 
 
-def _arrows(
-    edges: Edges, boxes: Mapping[str, Box], layer: Mapping[str, int], body: float
-) -> tuple[tuple[Arrow, ...], float]:
-    arrows, lane = [], body + 30.0
-    for a, b, label in edges:
-        one, other = boxes[a], boxes[b]
-        start = (one.left + one.width / 2, one.top + one.height)
-        end = (other.left + other.width / 2, other.top)
-        if layer[b] == layer[a] + 1:
-            points: tuple[Point, ...] = (start, end)
-        else:
-            points = (
-                start,
-                (start[0], start[1] + 16),
-                (lane, start[1] + 16),
-                (lane, end[1] - 16),
-                (end[0], end[1] - 16),
-                end,
-            )
-            lane += 14.0
-        near = 0.35 if len(points) == 2 else 0.0
-        at = (start[0] + (end[0] - start[0]) * near, start[1] + (22 if len(points) > 2 else (end[1] - start[1]) * near + 4))
-        arrows.append(Arrow(points, label, at if len(points) == 2 else (start[0] + 24, at[1] - 10), False))
-    return tuple(arrows), lane + 20.0
+def _length(sheets: _Sheets, line: _Line) -> float:
+    return sum(sheets.shapes[name].height for name in line.names) + GAP * (len(line.names) - 1)
+
+
+def _down(sheets: _Sheets, line: _Line, column: int) -> _Line | None:
+    """The line from the end of the column on; what found no room. One box is always placed on an empty column."""
+    top = _below(sheets, column) + (ORIGIN if line.origin else 0)
+    for at, name in enumerate(line.names):
+        height = sheets.shapes[name].height
+        if at and top + height > BOTTOM:
+            return _Line(line.names[at:], line.names[at - 1])
+        _put(sheets, name, column, top, line.origin if at == 0 else "")
+        if at:
+            _straight(sheets, line.names[at - 1], name)
+        top += height + GAP
+    return None
+
+
+def _put(sheets: _Sheets, name: str, column: int, top: float, from_: str) -> None:
+    height = sheets.shapes[name].height
+    sheets.spots[name] = Spot(sheets.sheet, column, top, height, 0, from_)
+    sheets.ends[column] = top + height
+
+
+def _straight(sheets: _Sheets, name: str, to: str) -> None:
+    one, other = sheets.spots[name], sheets.spots[to]
+    middle = (one.left + one.right) / 2
+    way = sheets.shapes[name].ways.index(to)
+    sheets.arrows.append(Arrow(name, way, to, ((middle, one.bottom), (middle, other.top))))
+
+
+def _beside(sheets: _Sheets, waiting: list[_Line], column: int) -> None:
+    """The branches of the boxes in `column`, in the next one, from the top down, as far as each finds room whole."""
+    here = [name for name, spot in sheets.spots.items() if (spot.sheet, spot.column) == (sheets.sheet, column)]
+    for name in sorted(here, key=lambda one: sheets.spots[one].top):
+        for line in [one for one in waiting if one.origin == name]:
+            way = sheets.shapes[name].ways.index(line.names[0])
+            leaves = sheets.spots[name].top + sheets.shapes[name].rows[way]
+            top = max(leaves - 14, _below(sheets, column + 1))
+            lane = _lane(sheets, column, leaves, top + 14)
+            if lane is None or top + _length(sheets, line) > BOTTOM:
+                continue
+            waiting.remove(line)
+            sheets.ends[column + 1] = top - GAP
+            _down(sheets, _Line(line.names, ""), column + 1)
+            one, other = sheets.spots[name], sheets.spots[line.names[0]]
+            x = one.right + GUTTER - 10 - LANE * lane
+            enters = other.top + 14
+            points = ((one.right, leaves), (x, leaves), (x, enters), (other.left, enters))
+            straight = abs(enters - leaves) < 0.5
+            sheets.arrows.append(Arrow(name, way, line.names[0], (points[0], points[-1]) if straight else points))
+            sheets.lanes[column].append((leaves, enters, lane))
+
+
+def _lane(sheets: _Sheets, column: int, leaves: float, enters: float) -> int | None:
+    """0 is the furthest right. One more than any whose upright part this one's would overlap; None where none is free."""
+    lane = max((taken + 1 for up, down, taken in sheets.lanes[column] if up <= enters and leaves <= down), default=0)
+    return lane if lane < LANES else None

@@ -10,7 +10,8 @@ from hypothesis import HealthCheck, given, settings
 
 from handsfree.language.base import load
 from handsfree.procedure import listening, sounds, values, wording
-from handsfree.procedure.chart import chart_of, mermaid, svg
+from handsfree.procedure.chart import chart_of, mermaid
+from handsfree.procedure.chart_drawing import svg
 from handsfree.procedure.compare import compare, lines
 from handsfree.procedure.graph import FINISH, Expansion, start
 from handsfree.procedure.model import Book
@@ -25,7 +26,7 @@ ENGLISH = load("en")
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_nothing_falls_over(book: Book, other: Book) -> None:
     chart = chart_of(book)
-    root = ElementTree.fromstring(svg(book, graphviz=False))
+    root = ElementTree.fromstring(svg(book))
     assert len(list(root.iter())) > len(chart.nodes)
     assert mermaid(book).count("-->") == len(chart.edges)
     steps = sum(len(one.steps) for one in book.procedures.values())

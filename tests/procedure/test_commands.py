@@ -45,7 +45,7 @@ def test_a_copy_is_not_written_as_another_kind_of_file(name: str, tmp_path: Path
 
 
 def test_a_chart_is_not_written_as_another_kind_of_file(tmp_path: Path) -> None:
-    with pytest.raises(Trouble, match=r"A chart is written as \.svg, not as '\.png'"):
+    with pytest.raises(Trouble, match=r"A chart is written as \.svg or \.html, not as '\.png'"):
         commands.chart(WARM, tmp_path / "flow.png")
     with pytest.raises(Trouble, match=r"not as '\.svg'"):
         commands.chart(WARM, tmp_path / "flow.svg", mermaid=True)

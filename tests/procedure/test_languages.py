@@ -9,7 +9,8 @@ import pytest
 
 from handsfree.language.prompts import places
 from handsfree.procedure import phrasing
-from handsfree.procedure.chart import mermaid, svg
+from handsfree.procedure.chart import mermaid
+from handsfree.procedure.chart_drawing import svg
 from handsfree.procedure.check import check_file, lines
 from handsfree.procedure.compare import compare
 from handsfree.procedure.compare import lines as compared
@@ -53,7 +54,7 @@ def test_a_printed_copy_in_spanish() -> None:
     assert "Fin: sin avería encontrada." in text
 
 
-@pytest.mark.parametrize("draw", [mermaid, lambda book: svg(book, False)])
+@pytest.mark.parametrize("draw", [mermaid, svg])
 def test_a_chart_in_spanish(draw: object) -> None:
     assert callable(draw)
     drawn = re.sub(r"<style>.*?</style>", "", str(draw(load_book(NAME))), flags=re.DOTALL)
