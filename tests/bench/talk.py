@@ -26,6 +26,9 @@ from functools import cache
 from math import isinf
 from typing import Any
 
+from handsfree.visit.hearing import typed, utterance_of
+from handsfree.visit.runner import Runner
+
 from handsfree.errors import Trouble
 from handsfree.journal.events import Happening, KeepNote, ListenFor, NoteKept, PromptEnded, Resumed, Say, Stamped, Tone
 from handsfree.language import base
@@ -33,8 +36,6 @@ from handsfree.language.meaning import Sense
 from handsfree.language.quantities import convert
 from handsfree.procedure import model
 from handsfree.sound.samples import RATE, VirtualClock
-from handsfree.visit.hearing import typed, utterance_of
-from handsfree.visit.runner import Runner
 from handsfree.visit.state import State, listening_of
 from tests.bench.talk_cabinet import JOBS, Cabinet
 from tests.bench.talk_topics import ASKED, GRILLE_OFF, GRILLE_ON, READ, WORK, Topic, topics_of
