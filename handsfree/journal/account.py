@@ -2,17 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from handsfree.errors import Trouble
-from handsfree.journal.events import Closed, Gate, Opened, ReadingTaken, Sealed, SignedBy, Stamped
+from handsfree.journal.events import (
+    EFFECTS,
+    HAPPENINGS,
+    Attached,
+    ClockMoved,
+    Closed,
+    Gate,
+    Opened,
+    ReadingTaken,
+    Resumed,
+    Stamped,
+    TailDropped,
+)
 from handsfree.journal.findings import Finding, Limits, findings
 from handsfree.journal.follow import Departure, Machine, departure
 from handsfree.journal.reader import journal_of, read
-from handsfree.journal.rows import Row, rows
+from handsfree.journal.rows import TROUBLE, Row, printable, row_of, rows
+from handsfree.journal.salvage import Scrap, after, scrap
+from handsfree.journal.shapes import file_allowed
 from handsfree.journal.verify import Report, verify
 
 
@@ -37,6 +51,9 @@ class Taken:
 
 @dataclass(frozen=True)
 class Account:
+    """`lasted`: seconds from the opening to the last thing that happened; `on_site`: without the time between trips.
+    `after`: events behind a break, vouched for by nothing; they are in `rows`, marked, and count nowhere else."""
+
     folder: Path
     opened: Opened
     began: str
@@ -49,43 +66,124 @@ class Account:
     report: Report
     departure: Departure | None
     entries: Sequence[Stamped]
+    after: Sequence[Stamped] = ()
+    on_site: float = 0.0
 
 
-def account(visit: Path, machine: Machine | None = None, known: Mapping[str, str] | None = None) -> Account:
-    """Everything a view needs. With `machine` also whether the record follows from it. A record that does not hold is shown
-    up to the place where it does not, and says so. Trouble where nothing of it can be read."""
-    report = verify(visit, known=known)
-    entries = _readable(visit)
+def account(
+    visit: Path, machine: Machine | None = None, known: Mapping[str, str] | None = None, removers: Collection[str] = ()
+) -> Account:
+    """Everything a view needs. With `machine` also whether the record follows from it. What stands behind a break
+    is shown, too, marked as unverified. Trouble where nothing of it can be read."""
+    report = verify(visit, known=known, removers=removers)
+    entries, scraps = _parted(visit, report)
     opened = next((entry.event for entry in entries if isinstance(entry.event, Opened)), None)
     if opened is None:
         raise Trouble(f"Nothing in {visit} can be shown: it does not begin with an opened visit. Run 'handsfree verify'.", 3)
     closed = [entry.event for entry in entries if isinstance(entry.event, Closed)]
-    lasted = [entry.mono for entry in entries if not isinstance(entry.event, Sealed | SignedBy)][-1]
+    lived = [entry for entry in entries if is_lived(entry)] or entries[:1]
+    lasted = lived[-1].mono
     return Account(
         folder=journal_of(visit).parent,
         opened=opened,
         began=entries[0].wall,
         lasted=lasted,
         outcome=closed[-1].outcome if closed else "not closed",
-        rows=tuple(rows(entries)),
+        rows=(*_with_torn_ends(visit, entries, _named(rows(entries), report)), *_behind(entries[-1], scraps)),
         findings=findings(entries, limits_from(machine, opened)),
-        spans=spans(entries),
+        spans=spans(entries, lasted),
         readings=tuple(Taken(e.n, e.mono, e.event) for e in entries if isinstance(e.event, ReadingTaken)),
         report=report,
         departure=None if machine is None else departure(entries, machine),
         entries=entries,
+        after=tuple(s.entry for s in scraps if s.entry is not None and s.whole),
+        on_site=on_site(entries),
     )
 
 
-def _readable(visit: Path) -> list[Stamped]:
+def _parted(visit: Path, report: Report) -> tuple[list[Stamped], list[Scrap]]:
+    """(what holds, what stands behind the first place that does not)."""
     found: list[Stamped] = []
     try:
         for entry in read(visit):
+            if report.cut is not None and entry.n >= (report.at or 0):
+                break
             found.append(entry)
     except Trouble as trouble:
-        if trouble.status != 3 or not found:
+        if trouble.status != 3:
             raise
-    return found
+    return found, [] if report.cut is None else list(after(visit, report.cut))
+
+
+def readable(visit: Path) -> tuple[list[Stamped], list[Stamped], int | None]:
+    """(the events that hold, those behind a break, the number of the event that breaks or None). Files are not looked at."""
+    report = verify(visit, sound=False)
+    entries, scraps = _parted(visit, report)
+    behind = [s.entry for s in scraps if s.entry is not None and s.whole]
+    return entries, behind, None if report.cut is None else report.at
+
+
+def is_lived(entry: Stamped) -> bool:
+    """It happened on site: not a mark of the journal, nor what was noted when it was opened again."""
+    return isinstance(entry.event, (*HAPPENINGS, *EFFECTS)) and not isinstance(entry.event, ClockMoved | Resumed | Attached)
+
+
+def on_site(entries: Sequence[Stamped]) -> float:
+    """Seconds from each opening or taking up again to the last thing that happened before the next."""
+    total, began, last = 0.0, entries[0].mono if entries else 0.0, entries[0].mono if entries else 0.0
+    for entry in entries:
+        if isinstance(entry.event, Resumed):
+            total, began, last = total + last - began, entry.mono, entry.mono
+        elif is_lived(entry):
+            last = entry.mono
+    return total + last - began
+
+
+def _with_torn_ends(visit: Path, entries: Sequence[Stamped], told: Iterator[Row]) -> Iterator[Row]:
+    """After the mark of a cut end, what can be read in what was cut off: nobody knows who cut it."""
+    torn = {e.n: e.event for e in entries if isinstance(e.event, TailDropped) and file_allowed(e.event.file)}
+    for row in told:
+        yield row
+        if row.n in torn:
+            try:
+                data = (journal_of(visit).parent / torn[row.n].file).read_bytes()
+            except OSError:
+                continue
+            for line in data.splitlines(keepends=True)[:200]:
+                yield from _scrap_row(scrap(line), row, "in it stood")
+
+
+def _named(told: Iterator[Row], report: Report) -> Iterator[Row]:
+    """The marks of signers by the names that their keys have here."""
+    names = {cover.key: cover.device for cover in report.covers}
+    for row in told:
+        name = names.get(row.aside, "") if row.what == "signed" else ""
+        yield replace(row, text=f"Signed by {name}") if name else row
+
+
+def _behind(last: Stamped, scraps: Sequence[Scrap]) -> Iterator[Row]:
+    """One row that says where the record breaks, then all that stands there."""
+    if not scraps:
+        return
+    said = "Here the record breaks. What follows is unverified: it may have been changed, moved or added"
+    yield Row(last.n + 1, last.mono, last.wall, "record", "break", said, "", TROUBLE, unverified=True)
+    place = Row(last.n + 1, last.mono, last.wall, "record", "break", "")
+    for one in scraps:
+        for row in _scrap_row(one, place, "unverified"):
+            place = row
+            yield row
+
+
+def _scrap_row(one: Scrap, place: Row, aside: str) -> Iterator[Row]:
+    """In words where it is an event that tells a reader something; as it stands where it is none."""
+    if one.entry is None:
+        yield replace(place, who="record", what="unreadable", text=printable(one.text), aside=aside, topics=TROUBLE,
+                      clip="", unverified=True)
+        return
+    row = row_of(one.entry)
+    if row is not None:
+        how = aside if one.whole else f"{aside}, its bytes were changed"
+        yield replace(row, aside=f"{how}; {row.aside}".rstrip("; "), topics=row.topics | TROUBLE, unverified=True, clip="")
 
 
 def limits_from(machine: Machine | None, opened: Opened) -> Limits:
@@ -105,8 +203,8 @@ def limits_from(machine: Machine | None, opened: Opened) -> Limits:
     return Limits(least_seconds=least)
 
 
-def spans(entries: Sequence[Stamped]) -> tuple[Span, ...]:
-    """From LIVE at the beginning to the end, each change a span."""
+def spans(entries: Sequence[Stamped], end: float | None = None) -> tuple[Span, ...]:
+    """From LIVE at the beginning to `end`, or the last event, each change a span."""
     found: list[Span] = []
     state, begin, n = "LIVE", entries[0].mono if entries else 0.0, 0
     for entry in entries:
@@ -114,5 +212,5 @@ def spans(entries: Sequence[Stamped]) -> tuple[Span, ...]:
             found.append(Span(state, begin, entry.mono, n))
             state, begin, n = entry.event.now, entry.mono, entry.n
     if entries:
-        found.append(Span(state, begin, entries[-1].mono, n))
+        found.append(Span(state, begin, max(begin, entries[-1].mono if end is None else end), n))
     return tuple(found)

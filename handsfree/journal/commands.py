@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Sequence
+from dataclasses import asdict
 from datetime import datetime, timedelta
-from itertools import chain
 from pathlib import Path
 
 from rich.console import Console
@@ -20,7 +20,9 @@ from handsfree.journal import keys as device_keys
 from handsfree.journal.events import Stamped
 from handsfree.journal.follow import Machine
 from handsfree.journal.replay import Play, Voice
+from handsfree.journal.rows import printable
 from handsfree.journal.shapes import HASH
+from handsfree.journal.words import as_words
 from handsfree.outputs import kind_of, save, save_by
 
 #: What `export` knows, and the end of the file's name that each is usually given.
@@ -28,36 +30,37 @@ EXPORTS = ("readings", "events", "schema", "sound")
 
 
 def verify(
-    visit: Path, *, signed: bool = False, events: int | None = None, head: str | None = None,
+    visit: Path, *, signed: bool = False, events: int | None = None, head: str | None = None, words: str | None = None,
     keys_folder: Path | None = None, as_json: bool = False, console: Console | None = None,
 ) -> None:  # fmt: skip
-    """Print whether the record holds. Trouble (status 3) at the first place where it does not."""
+    """Print whether the record holds and what that covers. Trouble (status 3) at the first place where it does not."""
     from handsfree.journal.verify import verify as judge
 
     if head is not None and not re.fullmatch(HASH, head):
         raise Trouble("--head is the hash that an earlier 'handsfree verify' printed: 64 digits and letters from a to f.")
-    report = judge(visit, known=device_keys.known(keys_folder), signed=signed, events=events, head=head)
+    try:
+        noted = as_words(words) if words is not None else None
+    except ValueError as error:
+        raise Trouble(f"'{words}' will not do for --words: {error}.") from None
+    known, removers = device_keys.known(keys_folder), device_keys.removers(keys_folder)
+    report = judge(visit, known=known, removers=removers, signed=signed, events=events, head=head, words=noted)
     if as_json:
         print(json.dumps({
             "holds": report.holds, "events": report.events, "head": report.head, "at": report.at, "problem": report.problem,
             "remarks": report.remarks, "clips": report.clips, "removed": report.removed, "signers": report.signers,
+            "all_signed": report.all_signed, "words": report.words, "renamed": report.renamed,
+            "covers": [asdict(c) for c in report.covers], "joins": [asdict(j) for j in report.joins],
+            "removals": [asdict(r) for r in report.removals],
         }))  # fmt: skip
     if not report.holds:
         raise Trouble(f"The record of {visit} does not hold at event {report.at}. {report.problem}", 3)
     if not as_json:
         out = console or Console()
-        out.print(
-            f"The record holds: {report.events} events, {report.clips} files beside it.", highlight=False, soft_wrap=True
-        )
-        if report.signers:
-            out.print(escape(f"Signed by {', '.join(report.signers)}."), highlight=False, soft_wrap=True)
-        for remark in report.remarks:
-            out.print(escape(remark), highlight=False, soft_wrap=True)
-        out.print(
-            f"Its last event is {report.head}; note it elsewhere, and a cut end can be found.",
-            highlight=False,
-            soft_wrap=True,
-        )
+        files = f"{report.clips} files beside it are as they were recorded." if report.clips else ""
+        end = f"Its head is {report.head}, in words: {report.words}. Note it elsewhere, and a cut end can be found."
+        for line in (report.verdict, files, *report.remarks, end):
+            if line:
+                out.print(escape(printable(line)), highlight=False, soft_wrap=True)
 
 
 def replay(
@@ -76,7 +79,7 @@ def replay(
     if pdf is not None:
         kind_of(pdf, (".pdf",), "A visit on paper")
     want = terminal.wish(speed, begin, only)
-    told = account(visit, machine, device_keys.known(keys_folder))
+    told = account(visit, machine, device_keys.known(keys_folder), device_keys.removers(keys_folder))
     if html is not None:
         from handsfree.journal.page import page
 
@@ -155,8 +158,8 @@ def export(visit: Path | None, what: str, to: Path, *, voice: Voice | None = Non
     elif visit is None:
         raise Trouble("Name the folder of a visit to export from.")
     elif what == "events":
-        entries = _begun(visit)
-        save(to, lambda: exports.events_jsonl(entries))
+        all_of_it = _all_of(visit)
+        save(to, lambda: exports.events_jsonl(*all_of_it))
     elif what == "sound":
         from handsfree.journal.account import account
         from handsfree.journal.captions import write
@@ -164,24 +167,35 @@ def export(visit: Path | None, what: str, to: Path, *, voice: Voice | None = Non
         kind_of(to, (".flac",), "The sound of a visit")
         out.print(escape(f"Written: {write(account(visit), to, voice)}"), highlight=False, soft_wrap=True)
     elif kind_of(to, (".csv", ".parquet"), "Readings") == ".csv":
-        entries = _begun(visit)
-        save(to, lambda: exports.readings_csv(entries).encode())
+        all_of_it = _all_of(visit)
+        save(to, lambda: exports.readings_csv(*all_of_it).encode())
     else:
-        entries = _begun(visit)
-        save_by(to, lambda path: exports.readings_parquet(entries, path))
+        entries, broken_at = _all_of(visit)
+        save_by(to, lambda path: exports.readings_parquet(entries, path, broken_at))
     out.print(escape(f"Written: {to}"), highlight=False, soft_wrap=True)
+    if visit is not None and what in ("events", "readings"):
+        _say_whether_it_holds(visit)
 
 
-def _begun(visit: Path) -> Iterator[Stamped]:
-    """The events of a record that holds one at least. Trouble (status 3) where there is none: bytes of something else look
-    like a torn end from the first on."""
-    from handsfree.journal.reader import read
+def _all_of(visit: Path) -> tuple[Sequence[Stamped], int | None]:
+    """(every event that can be read, the number from which on nothing vouches for them or None). Trouble (status 3) where
+    there is none."""
+    from handsfree.journal.account import readable
 
-    entries = read(visit)
-    first = next(entries, None)
-    if first is None:
+    entries, behind, broken_at = readable(visit)
+    if not entries:
         raise Trouble(f"There is no event in {visit}; nothing was written. Run 'handsfree verify {visit}'.", 3)
-    return chain((first,), entries)
+    return [*entries, *behind], broken_at
+
+
+def _say_whether_it_holds(visit: Path) -> None:
+    """Trouble (status 3), after all is written, where what was written is not vouched for to its end."""
+    from handsfree.journal.account import readable
+
+    _, _, broken_at = readable(visit)
+    if broken_at is not None:
+        why = "what stands behind is written, too, and marked as unverified"
+        raise Trouble(f"The record of {visit} does not hold at event {broken_at}; {why}.", 3)
 
 
 def report(visit: Path, to: Path, *, keys_folder: Path | None = None, console: Console | None = None) -> None:

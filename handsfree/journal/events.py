@@ -333,11 +333,19 @@ class SignedBy:
 
 @dataclass(frozen=True)
 class TailDropped:
-    """At a resume: what a crash left half-written at the end, never acknowledged, was cut off and kept in `file`."""
+    """At a resume: bytes at the end that did not hold were cut off and kept in `file`. A crash leaves such, half-written and
+    never acknowledged; so does who damages an end."""
 
     size: int
     sha256: str
     file: str
+
+
+@dataclass(frozen=True)
+class EndOpen:
+    """At a resume: after `events` events no seal stood. A crash leaves that, and so does who cuts off an end."""
+
+    events: int
 
 
 Happening = (
@@ -348,7 +356,7 @@ Effect = (
     Say | Tone | ListenFor | SetTimer | DropTimer | StepEntered | AnswerTaken | ReadingTaken | CautionTaken | Gate
     | Corrected | FindingMade | HandedOver | Decided | SetVoice | KeepNote | EvidenceTaken | Closed
 )
-Mark = Sealed | SoundRemoved | SignedBy | TailDropped
+Mark = Sealed | SoundRemoved | SignedBy | TailDropped | EndOpen
 Event = Happening | Effect | Mark
 
 HAPPENINGS: tuple[type[Any], ...] = get_args(Happening)

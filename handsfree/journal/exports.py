@@ -25,11 +25,12 @@ COLUMNS: dict[str, bool] = {
     "visit": False, "n": True, "wall": False, "mono": True, "path": False, "step": False, "quantity": False,
     "value": True, "unit": False, "given": True, "given_unit": False, "state": False, "plausible_low": True,
     "plausible_high": True, "expected_low": True, "expected_high": True, "accuracy": False, "affirmed": False,
-    "verdict": False,
+    "verdict": False, "record": False,
 }  # fmt: skip
 
 
-def reading_rows(entries: Iterable[Stamped]) -> Iterator[dict[str, Any]]:
+def reading_rows(entries: Iterable[Stamped], broken_at: int | None = None) -> Iterator[dict[str, Any]]:
+    """`broken_at`: from this event on the record is vouched for by nothing; None where it holds."""
     visit = ""
     for entry in entries:
         r = entry.event
@@ -44,19 +45,20 @@ def reading_rows(entries: Iterable[Stamped]) -> Iterator[dict[str, Any]]:
                 "given_unit": r.given_unit, "state": r.state, "plausible_low": low, "plausible_high": high,
                 "expected_low": least, "expected_high": most, "accuracy": r.accuracy,
                 "affirmed": "yes" if r.affirmed else "no", "verdict": range_of(r),
+                "record": "unverified" if broken_at is not None and entry.n >= broken_at else "holds",
             }  # fmt: skip
 
 
-def readings_csv(entries: Iterable[Stamped]) -> str:
+def readings_csv(entries: Iterable[Stamped], broken_at: int | None = None) -> str:
     """RFC 4180, with a head."""
     out = io.StringIO(newline="")
     writer = csv.DictWriter(out, list(COLUMNS))
     writer.writeheader()
-    writer.writerows(reading_rows(entries))
+    writer.writerows(reading_rows(entries, broken_at))
     return out.getvalue()
 
 
-def readings_parquet(entries: Iterable[Stamped], path: Path) -> None:
+def readings_parquet(entries: Iterable[Stamped], path: Path, broken_at: int | None = None) -> None:
     """Trouble where pyarrow is not installed."""
     try:
         import pyarrow as pa
@@ -66,13 +68,14 @@ def readings_parquet(entries: Iterable[Stamped], path: Path) -> None:
     kinds = {
         name: pa.int64() if name == "n" else pa.float64() if number else pa.string() for name, number in COLUMNS.items()
     }
-    pq.write_table(pa.Table.from_pylist(list(reading_rows(entries)), schema=pa.schema(list(kinds.items()))), path)
+    pq.write_table(pa.Table.from_pylist(list(reading_rows(entries, broken_at)), schema=pa.schema(list(kinds.items()))), path)
 
 
-def events_jsonl(entries: Iterable[Stamped]) -> Iterator[bytes]:
+def events_jsonl(entries: Iterable[Stamped], broken_at: int | None = None) -> Iterator[bytes]:
     """A line an event, canonical JSON, that `schema()` describes."""
     for entry in entries:
-        yield canonical(entry_of(entry)) + b"\n"
+        marked = {"unverified": True} if broken_at is not None and entry.n >= broken_at else {}
+        yield canonical(entry_of(entry) | marked) + b"\n"
 
 
 def schema() -> dict[str, Any]:
@@ -90,6 +93,7 @@ def schema() -> dict[str, Any]:
             "n": {"type": "integer", "minimum": 0},
             "prev": {"type": "string", "pattern": f"^({HASH})?$", "description": "SHA-256 of the entry before"},
             "signature": {"type": "string", "pattern": "^[0-9a-f]{128}$", "description": "Ed25519, RFC 8032"},
+            "unverified": {"const": True, "description": "it stands behind a break of the record"},
             "wall": {"type": "string", "format": "date-time", "pattern": f"^{WALL}$"},
         },
         "allOf": [

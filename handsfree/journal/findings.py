@@ -178,6 +178,20 @@ def _not_sealed(entries: Entries, limits: Limits) -> Iterator[Finding]:
         yield Finding("no seal", last.n, last.mono, sentence)
 
 
+def _end_may_be_cut(entries: Entries, limits: Limits) -> Iterator[Finding]:
+    """It was taken up again, and no seal stood before: a crash and a cut end look alike."""
+    solid = ""
+    joined = False
+    for entry in entries:
+        event = entry.event
+        if isinstance(event, ev.TailDropped | ev.EndOpen | ev.Resumed) and not joined and solid not in ("", "Sealed"):
+            sentence = f"Taken up again after event {entry.n - 1} without a seal: it crashed there, or its end was cut off."
+            yield Finding("end may be cut", entry.n, entry.mono, sentence)
+            joined = True
+        if not isinstance(event, ev.TailDropped | ev.EndOpen | ev.SignedBy | ev.ClockMoved):
+            solid, joined = type(event).__name__, False
+
+
 RULES: tuple[Callable[[Entries, Limits], Iterator[Finding]], ...] = (
     _gate_too_fast,
     _step_skipped,
@@ -186,5 +200,6 @@ RULES: tuple[Callable[[Entries, Limits], Iterator[Finding]], ...] = (
     _long_silence,
     _wait_cut,
     _clock_moved,
+    _end_may_be_cut,
     _not_sealed,
 )

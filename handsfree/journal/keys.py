@@ -12,7 +12,7 @@ from __future__ import annotations
 import os
 import re
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 
 from cryptography.exceptions import InvalidSignature
@@ -23,6 +23,8 @@ from handsfree.errors import Trouble
 
 SECRET = "device.pem"
 TRUSTED = "trusted"
+#: The second line of a trusted key whose holder may remove the sound of others' visits.
+MAY_REMOVE = "may remove sound"
 _DEVICE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}")
 _PUBLIC = re.compile(r"[0-9a-f]{64}")
 
@@ -88,8 +90,9 @@ def load(folder: Path | None = None) -> DeviceKey | None:
     return DeviceKey(first.decode(errors="replace").removeprefix("device: ").strip(), secret)
 
 
-def trust(device: str, public_key: str, folder: Path | None = None) -> Path:
-    """Put a device's public key (64 hexadecimal digits) among those known here."""
+def trust(device: str, public_key: str, folder: Path | None = None, *, may_remove: bool = False) -> Path:
+    """Put a device's public key (64 hexadecimal digits) among those known here. `may_remove`: it may remove the sound of
+    visits that other devices recorded."""
     folder = (folder or default_folder()) / TRUSTED
     if not _DEVICE.fullmatch(device) or not _PUBLIC.fullmatch(public_key):
         raise Trouble("A public key is a device's name and 64 hexadecimal digits, as 'handsfree keys' prints them.")
@@ -98,7 +101,7 @@ def trust(device: str, public_key: str, folder: Path | None = None) -> Path:
         raise Trouble(f"Another key is known as '{device}' here ({path}). Give the new one another name.")
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        path.write_text(public_key + "\n")
+        path.write_text(public_key + "\n" + (MAY_REMOVE + "\n" if may_remove else ""))
     except OSError as error:
         raise Trouble(f"No key can be written to {folder}: {error.strerror}. Check who may write there.") from None
     return path
@@ -111,9 +114,16 @@ def known(folder: Path | None = None) -> dict[str, str]:
     return {_public_key_in(path): path.stem for path in sorted(folder.glob("*.pub"))} if folder.is_dir() else {}
 
 
+def removers(folder: Path | None = None) -> frozenset[str]:
+    """Public keys known here whose holders may remove the sound of others' visits."""
+    folder = (folder or default_folder()) / TRUSTED
+    found = sorted(folder.glob("*.pub")) if folder.is_dir() else []
+    return frozenset(_public_key_in(path) for path in found if MAY_REMOVE in path.read_text(errors="replace").splitlines())
+
+
 def _public_key_in(path: Path) -> str:
     try:
-        found = path.read_text(encoding="ascii").strip()
+        found = path.read_text(encoding="ascii").removesuffix(f"{MAY_REMOVE}\n").strip()
     except (OSError, ValueError):
         found = ""
     if not _PUBLIC.fullmatch(found):
@@ -123,7 +133,12 @@ def _public_key_in(path: Path) -> str:
 
 def signed_by(public_key: str, signature: str, message: bytes) -> bool:
     try:
-        Ed25519PublicKey.from_public_bytes(bytes.fromhex(public_key)).verify(bytes.fromhex(signature), message)
+        _public(public_key).verify(bytes.fromhex(signature), message)
     except (InvalidSignature, ValueError):
         return False
     return True
+
+
+@lru_cache(maxsize=256)
+def _public(key: str) -> Ed25519PublicKey:
+    return Ed25519PublicKey.from_public_bytes(bytes.fromhex(key))

@@ -42,17 +42,15 @@ def _link(n: int, at: float) -> str:
 def facts(account: Account) -> list[tuple[str, str]]:
     """What every view says first."""
     opened, report = account.opened, account.report
-    holds = f"holds, {report.events} events" if report.holds else f"DOES NOT HOLD at event {report.at}: {report.problem}"
     found = [
+        ("Record", report.verdict),
         ("Procedure", opened.procedure),
         ("Technician", opened.technician),
         ("Site", opened.site),
         ("Cabinet", opened.cabinet),
         ("Begun", account.began),
-        ("Lasted", span(account.lasted)),
+        ("On site", span(account.on_site)),
         ("Ended as", account.outcome),
-        ("Record", holds),
-        ("Signed by", ", ".join(report.signers) or "nobody"),
     ]
     if account.departure is not None:
         where = account.departure
@@ -155,9 +153,11 @@ def _timeline(account: Account) -> str:
 
 def _row(folder: Path, row: Row) -> str:
     kind = f"{row.who}{' step' if row.what == 'step' else ''}{' trouble' if row.trouble else ''}"
-    flag = '<span class="flag">Look:</span> ' if row.trouble else ""
+    flag = '<span class="flag">Look:</span> ' if row.trouble and not row.unverified else ""
+    kind += " unverified" if row.unverified else ""
+    place = "" if row.unverified else f' id="e{row.n}"'  # a number may stand twice behind a break
     return (
-        f'<tr id="e{row.n}" class="{kind}"><th scope="row" class="when">{clock(row.at)}</th><td>{row.who}</td>'
+        f'<tr{place} class="{kind}"><th scope="row" class="when">{clock(row.at)}</th><td>{row.who}</td>'
         f'<td>{flag}<span class="words">{safe(_said(row))}</span>{_aside(row)}</td>'
         f'<td class="sound">{_audio(folder, row)}</td></tr>'
     )
@@ -177,4 +177,5 @@ def _audio(folder: Path, row: Row) -> str:
 def _foot(account: Account) -> str:
     remarks = "".join(f"<p>{safe(remark)}</p>" for remark in account.report.remarks)
     program = safe(account.opened.program)
-    return f"{remarks}<p>Hash of the last event: {account.report.head}. Recorded by handsfree {program}.</p>"
+    head = f"Hash of the last event: {account.report.head}, in words: {account.report.words}."
+    return f"{remarks}<p>{head} Recorded by handsfree {program}.</p>"

@@ -86,6 +86,8 @@ class _Sheet(FPDF):
 def service_pdf(report: Service, fonts: Sequence[tuple[str, str]] = FONTS) -> bytes:
     sheet = _Sheet(report.title, fonts)
     sheet.heading(report.title, 16)
+    if report.warning:
+        sheet.line_of(report.warning, bold=True)
     for name, text in report.facts:
         sheet.line_of(f"{name}: {text}")
     for section in report.sections:
@@ -122,12 +124,14 @@ def visit_pdf(account: Account, fonts: Sequence[tuple[str, str]] = FONTS) -> byt
     if not account.readings:
         sheet.line_of("No reading was taken in this visit.")
     sheet.heading("Timeline")
-    rows = tuple((clock(r.at), r.who, f"{'Look: ' if r.trouble else ''}{r.what}: {r.text}", r.aside) for r in account.rows)
+    flags = ["", "Look: ", "Unverified: "]
+    said = [f"{flags[2 * r.unverified or r.trouble]}{r.what}: {r.text}" for r in account.rows]
+    rows = tuple((clock(r.at), r.who, what, r.aside) for r, what in zip(account.rows, said, strict=True))
     sheet.grid(Table(("When", "Who", "What", ""), rows), (3, 3, 10, 6))
     sheet.ln(3)
     for remark in account.report.remarks:
         sheet.line_of(remark)
-    sheet.line_of(f"Hash of the last event: {account.report.head}")
+    sheet.line_of(f"Hash of the last event: {account.report.head}, in words: {account.report.words}")
     return bytes(sheet.output())
 
 

@@ -15,7 +15,7 @@ from rich.panel import Panel
 
 from handsfree.errors import Trouble
 from handsfree.journal.account import Account
-from handsfree.journal.rows import TOPICS, Row, clock, span
+from handsfree.journal.rows import TOPICS, Row, clock, printable, span
 
 #: Text -> mono samples at 16 kHz: the program's voice anew, for the record keeps its words, not its sound.
 Voice = Callable[[str], Any]
@@ -88,31 +88,34 @@ _WHO = {"technician": "hears", "program": "says", "record": "notes"}
 
 def shown(row: Row) -> str:
     """One line, in rich's markup. Trouble carries a '!' as well as a colour."""
-    style = "bold red" if row.trouble else _STYLE[row.who]
+    style = "red" if row.unverified else "bold red" if row.trouble else _STYLE[row.who]
     text = escape(f"{row.what}: {row.text}" if row.what in ("asked again", "not for the program") else row.text)
     body = f"[{style}]{text}[/{style}]" if style else text
     aside = f" [dim]({escape(row.aside)})[/dim]" if row.aside else ""
-    return f"[dim]{clock(row.at):>12}[/dim] {'!' if row.trouble else ' '} {_WHO[row.who]:<6} {body}{aside}"
+    flag = "?" if row.unverified else "!" if row.trouble else " "
+    return f"[dim]{clock(row.at):>12}[/dim] {flag} {_WHO[row.who]:<6} {body}{aside}"
 
 
 def _head(account: Account, console: Console) -> None:
     opened, report = account.opened, account.report
     lines = [
-        f"{opened.procedure}, begun {account.began}, lasted {span(account.lasted)}, ended as: {account.outcome}",
+        report.verdict,
+        f"{opened.procedure}, begun {account.began}, on site {span(account.on_site)}, ended as: {account.outcome}",
         ", ".join(part for part in (opened.technician, opened.site, opened.cabinet) if part),
-        "The record holds." if report.holds else f"THE RECORD DOES NOT HOLD at event {report.at}: {report.problem}",
     ]
     if account.departure is not None:
         where = account.departure
         lines.append(f"THE RECORD DOES NOT FOLLOW from the machine at event {where.n} ({clock(where.at)}): {where.sentence}")
     lines += [f"! {clock(finding.at)} {finding.sentence}" for finding in account.findings]
-    console.print(Panel("\n".join(escape(line) for line in lines if line), title=escape(opened.visit), expand=False))
+    shown = "\n".join(escape(printable(line)) for line in lines if line)
+    console.print(Panel(shown, title=escape(printable(opened.visit)), expand=False))
 
 
 def _foot(account: Account, console: Console) -> None:
     for remark in account.report.remarks:
-        console.print(f"[dim]{escape(remark)}[/dim]", soft_wrap=True)
-    console.print(f"[dim]{account.report.events} events, head {account.report.head}[/dim]", soft_wrap=True)
+        console.print(f"[dim]{escape(printable(remark))}[/dim]", soft_wrap=True)
+    head = f"{account.report.events} events, head {account.report.head}, in words: {account.report.words}"
+    console.print(f"[dim]{head}[/dim]", soft_wrap=True)
 
 
 def _sound(folder: Path, row: Row, voice: Voice | None, play: Play, sleep: Callable[[float], None], speed: float) -> float:

@@ -20,7 +20,8 @@ TOPICS = ("gates", "readings", "trouble")
 @dataclass(frozen=True)
 class Row:
     """`who`: program, technician or record. `what`: its kind in a word. `aside`: the verdict, the range, how a gate opened.
-    `topics`: which of TOPICS it belongs to. `clip`: its sound, '' for none."""
+    `topics`: which of TOPICS it belongs to. `clip`: its sound, '' for none. `unverified`: it stands after a break of the
+    record, and nothing vouches for it."""
 
     n: int
     at: float
@@ -31,6 +32,7 @@ class Row:
     aside: str = ""
     topics: frozenset[str] = frozenset()
     clip: str = ""
+    unverified: bool = False
 
     @property
     def trouble(self) -> bool:
@@ -41,7 +43,7 @@ _Part = tuple[str, str, str, str, frozenset[str]]  # who, what, text, aside, top
 _NONE: frozenset[str] = frozenset()
 _GATES = frozenset({"gates"})
 _READINGS = frozenset({"readings"})
-_TROUBLE = frozenset({"trouble"})
+TROUBLE = frozenset({"trouble"})
 
 
 def rows(entries: Iterable[Stamped]) -> Iterator[Row]:
@@ -67,7 +69,17 @@ def row_of(entry: Stamped) -> Row | None:
         return None
     who, what, text, aside, topics = make(entry.event)
     clip = getattr(entry.event, "clip", "")
-    return Row(entry.n, entry.mono, entry.wall, who, what, text, aside, topics, clip)
+    return Row(entry.n, entry.mono, entry.wall, who, what, printable(text), printable(aside), topics, clip)
+
+
+#: Characters of a text that a row shows: what is longer was not said by a person.
+LONGEST_TEXT = 2000
+
+
+def printable(text: str) -> str:
+    """Without what steers a terminal or turns the direction of writing, and no longer than `LONGEST_TEXT`."""
+    shown = "".join(c if c.isprintable() else " " if c in "\n\t" else "\ufffd" for c in text[:LONGEST_TEXT])
+    return shown if len(text) <= LONGEST_TEXT else f"{shown}…"
 
 
 def clock(seconds: float) -> str:
@@ -145,7 +157,7 @@ def _utterance(event: ev.Utterance) -> _Part:
     if event.verdict == "asked again":
         rivals = ", ".join(text or f"{value:g}" if value is not None else text for _, text, value in event.rivals)
         aside += f": {event.reason or 'not sure'}" + (f"; or {rivals}" if rivals else "")
-        return "technician", "asked again", words or "(speech)", aside, topics | _TROUBLE
+        return "technician", "asked again", words or "(speech)", aside, topics | TROUBLE
     if event.verdict == "not for me":
         return "technician", "not for the program", event.words or "(a sound)", aside, topics
     return "technician", "heard", words, aside, topics
@@ -166,7 +178,7 @@ def _reading(event: ev.ReadingTaken) -> _Part:
         parts.append("affirmed")
     text = f"{event.quantity}: {event.state or amount(event.value, event.unit)}"
     bad = where in ("not plausible", "out of its expected range", "over range", "unsteady")
-    return "record", "reading", text, "; ".join(part for part in parts if part), _READINGS | (_TROUBLE if bad else _NONE)
+    return "record", "reading", text, "; ".join(part for part in parts if part), _READINGS | (TROUBLE if bad else _NONE)
 
 
 #: Ways that a gate was shut, kept shut or cleared which a supervisor wants to see.
@@ -194,7 +206,7 @@ def _gate(event: ev.Gate) -> _Part:
     shut = event.was == event.now and event.how not in {"phrase", *_QUIET}
     lost = event.was in ("ISOLATED", "ISOLATING") and event.now == "LIVE"
     aside = f"{how}: {event.why}" if event.why else how
-    return "record", "gate", text, aside, _GATES | (_TROUBLE if shut or lost else _NONE)
+    return "record", "gate", text, aside, _GATES | (TROUBLE if shut or lost else _NONE)
 
 
 def _finding(event: ev.FindingMade) -> _Part:
@@ -206,11 +218,11 @@ def _closed(event: ev.Closed) -> _Part:
     later = "" if event.not_before is None else f"not before {clock(event.not_before)} on the visit's clock"
     bad = event.outcome in ("stopped", "not fixed", "to be continued")
     text = f"Closed: {event.outcome}. {event.text}".strip()
-    return "record", "closed", text, later, _TROUBLE if bad else _NONE
+    return "record", "closed", text, later, TROUBLE if bad else _NONE
 
 
 def _said(event: ev.Say) -> _Part:
-    topics = (_GATES if event.role == "refusal" else _NONE) | (_TROUBLE if event.role == "refusal" else _NONE)
+    topics = (_GATES if event.role == "refusal" else _NONE) | (TROUBLE if event.role == "refusal" else _NONE)
     return "program", "said", event.text, "" if event.role == "step" else event.role, topics
 
 
@@ -225,32 +237,32 @@ _ROWS: dict[type[Any], Callable[[Any], _Part]] = {
     ev.Utterance: _utterance,
     ev.NoteKept: lambda e: ("technician", "note", e.text or "(a note, in sound only)", f"kept, {span(e.seconds)}", _NONE),
     ev.Attached: lambda e: ("record", "attached", f"{e.step}: {e.file}", "", _NONE),
-    ev.SoundLost: lambda e: ("record", "sound lost", f"The {e.what} was lost", e.device, _TROUBLE),
-    ev.SoundBack: lambda e: ("record", "sound back", f"The {e.what} is back", e.device, _TROUBLE),
+    ev.SoundLost: lambda e: ("record", "sound lost", f"The {e.what} was lost", e.device, TROUBLE),
+    ev.SoundBack: lambda e: ("record", "sound back", f"The {e.what} is back", e.device, TROUBLE),
     ev.SoundDropped: lambda e: (
         "record",
         "sound dropped",
         f"{e.samples / 16:.0f} ms of sound lost",
         "in speech" if e.speech else "",
-        _TROUBLE,
+        TROUBLE,
     ),
-    ev.ClockMoved: lambda e: ("record", "clock moved", f"The wall clock jumped by {e.seconds:+.1f} s", "", _TROUBLE),
-    ev.Resumed: lambda e: ("record", "resumed", "Taken up again", e.why, _TROUBLE),
-    ev.StopAsked: lambda e: ("record", "stop", "A stop was asked from outside the voice", e.why, _TROUBLE),
+    ev.ClockMoved: lambda e: ("record", "clock moved", f"The wall clock jumped by {e.seconds:+.1f} s", "", TROUBLE),
+    ev.Resumed: lambda e: ("record", "resumed", "Taken up again", e.why, TROUBLE),
+    ev.StopAsked: lambda e: ("record", "stop", "A stop was asked from outside the voice", e.why, TROUBLE),
     ev.Say: _said,
     ev.StepEntered: lambda e: ("record", "step", f"Step {e.step} ({e.kind})", f"{' > '.join(e.path)}; {e.isolation}", _NONE),
     ev.AnswerTaken: lambda e: ("record", "answer", f"{e.step}: {e.answer}", "corrected" if e.corrected else "", _NONE),
     ev.ReadingTaken: _reading,
     ev.CautionTaken: lambda e: ("record", "caution", f"{e.level.capitalize()} acknowledged: {e.step}", "", _NONE),
     ev.Gate: _gate,
-    ev.Corrected: lambda e: ("record", "correction", f"The answer to {e.step} was taken back", "", _TROUBLE),
+    ev.Corrected: lambda e: ("record", "correction", f"The answer to {e.step} was taken back", "", TROUBLE),
     ev.FindingMade: _finding,
     ev.HandedOver: lambda e: (
         "record",
         "handed over",
         f"Handed over to {e.to}",
         "; ".join(f"{k}: {v}" for k, v in e.summary),
-        _TROUBLE,
+        TROUBLE,
     ),
     ev.Decided: lambda e: (
         "record",
@@ -263,12 +275,19 @@ _ROWS: dict[type[Any], Callable[[Any], _Part]] = {
     ev.Closed: _closed,
     ev.Sealed: lambda e: ("record", "sealed", f"Sealed after {e.events} events", e.head, _NONE),
     ev.SoundRemoved: lambda e: ("record", "sound removed", f"Sound of {len(e.clips)} events removed", e.why, _NONE),
-    ev.SignedBy: lambda e: ("record", "signed", f"Signed by {e.device}", e.public_key, _NONE),
+    ev.SignedBy: lambda e: ("record", "signed", f"Under a key whose holder calls itself {e.device}", e.public_key, _NONE),
+    ev.EndOpen: lambda e: (
+        "record",
+        "end open",
+        f"No seal stood after event {e.events - 1}: a crash, or an end that was cut off",
+        "",
+        TROUBLE,
+    ),
     ev.TailDropped: lambda e: (
         "record",
         "torn end",
-        f"A torn end of {e.size} bytes, never acknowledged, was cut off",
-        f"now {e.file}",
-        _TROUBLE,
+        f"{e.size} bytes at the end did not hold and were cut off: a crash leaves such, and so does who damages an end",
+        f"kept as {e.file}",
+        TROUBLE,
     ),
 }

@@ -21,7 +21,7 @@ from typing import Any
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account
 from handsfree.journal.events import Stamped
-from handsfree.journal.rows import amount, answer_given, range_of, span, unit
+from handsfree.journal.rows import amount, answer_given, printable, range_of, span, unit
 
 
 @dataclass(frozen=True)
@@ -45,6 +45,7 @@ class Service:
     facts: tuple[tuple[str, str], ...]
     sections: tuple[Section, ...]
     foot: str
+    warning: str = ""
 
 
 @dataclass
@@ -77,7 +78,7 @@ def service(account: Account) -> Service:
         ("Site", opened.site),
         ("Cabinet", opened.cabinet),
         ("Date", account.began[:10]),
-        ("Time on site", span(account.lasted)),
+        ("Time on site", span(account.on_site)),
         ("Result", account.outcome),
     ]
     products = [text for name, text in _reading_lines(got) if "product" in name.lower()]
@@ -96,13 +97,17 @@ def service(account: Account) -> Service:
         f"Made from the record of the visit, {account.report.events} events, {account.report.head}. "
         "Local codes and licensed practice come first."
     )
+    warning = ""
     if not account.report.holds:
-        foot = "THE RECORD BEHIND THIS REPORT DOES NOT HOLD; do not rely on it. " + foot
-    return Service(f"Service report {opened.visit}", tuple((k, v) for k, v in facts if v), sections, foot)
+        warning = "THE RECORD BEHIND THIS REPORT DOES NOT HOLD; do not rely on it."
+        if account.after or account.report.cut is not None:
+            warning += f" It breaks at event {account.report.at}, and what stands behind is left out here."
+    shown = tuple((k, printable(v)) for k, v in facts if v)
+    return Service(printable(f"Service report {opened.visit}"), shown, sections, foot, warning)
 
 
 def _section(title: str, lines: Sequence[str]) -> Section:
-    return Section(title, tuple(dict.fromkeys(lines)) or (_NONE_LINE,))
+    return Section(title, tuple(dict.fromkeys(printable(line) for line in lines)) or (_NONE_LINE,))
 
 
 def _gather(entries: Sequence[Stamped]) -> _Gathered:
@@ -236,7 +241,7 @@ def markdown(report: Service) -> str:
     def clean(text: str) -> str:
         return _SPECIAL.sub(r"\\\1", " ".join(text.split()))
 
-    out = [f"# {clean(report.title)}", ""]
+    out = [f"# {clean(report.title)}", "", *([f"**{clean(report.warning)}**", ""] if report.warning else [])]
     out += [f"- {clean(name)}: {clean(text)}" for name, text in report.facts]
     for section in report.sections:
         out += ["", f"## {section.title}", ""]

@@ -1,44 +1,51 @@
-"""Does the record hold? The first place that does not is named.
+"""Does the record hold, and what does that say? The first place that does not is named, and what each key covers.
 
 Rules of this file:
 
-- One pass, constant memory: what is kept is the last event, the last signature of each device and the clips seen missing.
-- The chain of hashes makes one signature vouch for all before it, so only the last of each device is checked; when it fails,
-  a second pass finds the first that does. Once a journal is signed, every event after must be.
+- One pass, constant memory: what is kept is the last event, the stretches by key, and the clips seen missing.
+- Every signature is checked, each against the key that the record names there. What a key covers is in `coverage`.
 - A chain shows an accident and a careless edit. Against somebody who can rewrite it all only signatures by a key known
-  here help, and against cutting off the end only the seal and what was noted elsewhere (`Report.events`, `Report.head`).
+  here help, and against cutting off the end only the seal and what was noted elsewhere (`Report.events`, `Report.head`,
+  `Report.words`).
+- All signed means every event under a key known here, and no place where a cut end could hide; where one could, what was
+  noted elsewhere may vouch for it.
 """
 
 from __future__ import annotations
 
 import hashlib
-import json
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from handsfree.errors import Trouble
-from handsfree.journal.canonical import canonical
 from handsfree.journal.clock import JUMP
+from handsfree.journal.coverage import Cover, Join, Removal, told
 from handsfree.journal.keys import signed_by
 from handsfree.journal.reader import Broken, journal_of, stamped, torn_tail, walk
 from handsfree.journal.shapes import Envelope, file_allowed
+from handsfree.journal.words import words_of
 
 
 @dataclass(frozen=True)
 class Report:
-    """`problem`: the first place that does not hold, in words, '' where all holds. `remarks`: what a reader should know
-    though nothing is wrong. `open_end`: the problem is only that there is no seal.
-    `head`: hash of the last event; note it elsewhere, and a cut end is found."""
+    """`problem`: the first place that does not hold, in words, '' where all holds; `at` its event. `cut`: the byte
+    from which on nothing is vouched for, None where the chain goes on. `remarks`: what a reader should know beside.
+    `open_end`: the problem is only that there is no seal. `renamed`: the name its folder has in place of its own.
+    `head`: hash of the last event; note it, or its `words`, elsewhere, and a cut end is found."""
 
     events: int
     head: str
     problem: str = ""
     at: int | None = None
+    cut: int | None = None
     remarks: tuple[str, ...] = ()
     clips: int = 0
     removed: int = 0
-    signers: tuple[str, ...] = ()
+    covers: tuple[Cover, ...] = ()
+    joins: tuple[Join, ...] = ()
+    removals: tuple[Removal, ...] = ()
+    renamed: str = ""
     sealed: bool = False
     open_end: bool = False
 
@@ -46,9 +53,44 @@ class Report:
     def holds(self) -> bool:
         return not self.problem
 
+    @property
+    def words(self) -> str:
+        return words_of(self.head)
+
+    @property
+    def signers(self) -> tuple[str, ...]:
+        """Whose keys cover any of it, the name known here before what the record calls itself."""
+        return tuple(dict.fromkeys(f"{c.device or c.called} ({c.key[:8]}…)" for c in self.covers if c.key))
+
+    @property
+    def all_signed(self) -> bool:
+        """Every event is under a key known here."""
+        return self.holds and bool(self.covers) and all(cover.trusted for cover in self.covers)
+
+    @property
+    def verdict(self) -> str:
+        """One line for the top of a page: what holds, and by whose word."""
+        if self.open_end:
+            return f"The record has no seal after its {self.events} events: it was cut off, or the visit crashed or goes on."
+        if not self.holds:
+            return f"THE RECORD DOES NOT HOLD at event {self.at}: {self.problem}"
+        if self.all_signed:
+            return f"The record holds: all {self.events} events under {' and '.join(self.signers)}."
+        some = [c for c in self.covers if c.trusted]
+        if some:
+            whose = " and ".join(f"events {c.first} to {c.last} {c.by()}" for c in some)
+            return f"The chain of {self.events} events holds. Keys known here cover only {whose}."
+        if any(c.key for c in self.covers):
+            return f"The chain of {self.events} events holds, under a key that is not known here."
+        return f"The chain of {self.events} events holds, under no key."
+
 
 class _NoSeal(Broken):
     """All holds, up to an end without a seal."""
+
+
+class _Odd(Broken):
+    """Something is not as it must be, but the chain goes on behind it."""
 
 
 @dataclass
@@ -57,6 +99,7 @@ class _Seen:
 
     folder: Path
     known: Mapping[str, str]
+    removers: Collection[str]
     events: int = 0
     head: str = ""
     last: Envelope | None = None
@@ -64,7 +107,14 @@ class _Seen:
     jumps: int = 0
     signer: str = ""
     signers: dict[str, str] = field(default_factory=dict)
-    latest: dict[str, tuple[int, int, bytes, str]] = field(default_factory=dict)
+    covers: list[Cover] = field(default_factory=list)
+    joins: list[Join] = field(default_factory=list)
+    joining: bool = False
+    solid: str = ""
+    removals: list[Removal] = field(default_factory=list)
+    seals: list[str] = field(default_factory=list)
+    tells: list[str] = field(default_factory=list)
+    renamed: str = ""
     missing: dict[str, tuple[int, int, str]] = field(default_factory=dict)
     clips: int = 0
     removed: int = 0
@@ -76,21 +126,29 @@ def verify(
     visit: Path,
     *,
     known: Mapping[str, str] | None = None,
+    removers: Collection[str] = (),
     signed: bool = False,
     events: int | None = None,
     head: str | None = None,
+    words: str | None = None,
     sound: bool = True,
 ) -> Report:
-    """Judge a visit. `known`: public keys known here (key -> device), as `keys.known()` gives; `signed`: must be signed by
-    one of them; `events`, `head`: how many events there must be at least, and the hash of any of them, as noted elsewhere;
-    `sound`: look at the files, too. Trouble where there is no journal or it cannot be read."""
+    """Judge a visit. `known`: public keys known here (key -> device), as `keys.known()` gives, and of these `removers` those
+    that may remove others' sound; `signed`: every event must be under one of them; `events`, `head`, `words`: how many
+    events there must be at least, the hash of any of them, the words of a seal, as noted elsewhere; `sound`: look at the
+    files, too. Trouble where there is no journal or it cannot be read."""
     path = journal_of(visit)
-    seen = _Seen(path.parent, known or {}, wanted=head)
+    seen = _Seen(path.parent, known or {}, removers, wanted=head)
     try:
         with path.open("rb") as stream:
             for at, entry, found, digest in walk(stream):
                 _look(seen, at, entry, found, digest, sound)
-        _at_the_end(seen, path, signed, events, head)
+        _at_the_end(seen, path)
+        _against_notes(seen, path, events, head, words)
+        _as_signed(seen, signed, bool(events or head or words))
+        if seen.last is not None and seen.last.kind != "Sealed":
+            why = "it ends without a seal: it was cut off, or the visit crashed or still goes on"
+            raise _NoSeal(seen.events, path.stat().st_size, why)
     except Broken as broken:
         return _report(seen, broken, path)
     except OSError as error:
@@ -104,47 +162,99 @@ def _look(seen: _Seen, at: int, entry: bytes, found: Envelope, digest: str, soun
     seen.noted = seen.noted or digest == seen.wanted
     drift = found.time - found.mono
     if n and abs(drift - seen.drift) > JUMP:
-        _clock(seen, at, entry, found, drift - seen.drift)
+        _clock(seen, at, found, drift - seen.drift)
     seen.drift = drift
     if n == 0 and found.kind != "Opened":
         raise Broken(0, at, f"a visit begins with Opened, not with {found.kind}")
+    _join(seen, found)
     if found.kind in _MARKS:
         _MARKS[found.kind](seen, at, entry, found)
-    if found.signature or seen.signer:
-        if not found.signature:
-            raise Broken(n, at, "it is not signed, though those before it are")
-        if not seen.signer:
-            raise Broken(n, at, "it is signed, but nothing says by which device")
-        seen.latest[seen.signer] = (n, at, entry, found.signature)
+    _cover(seen, at, entry, found)
+    if found.kind == "Sealed":
+        seen.seals.append(digest)
     if found.file:
         seen.clips += 1
         if not file_allowed(found.file):
-            raise Broken(n, at, f"it names a file outside its folder: {found.file!r}")
+            raise _Odd(n, at, f"it names a file outside its folder: {found.file!r}")
         if sound:
             _file(seen, at, found)
     seen.events, seen.head, seen.last = n + 1, digest, found
 
 
-def _clock(seen: _Seen, at: int, entry: bytes, found: Envelope, jumped: float) -> None:
+_SIGNATURE = b',"signature":"'
+
+
+def _unsigned(entry: bytes) -> bytes:
+    """What the signature is over: RFC 8785 sorts the signature before the wall time, which ends the entry."""
+    at = entry.rfind(_SIGNATURE)
+    return entry[:at] + entry[at + len(_SIGNATURE) + 129 :]
+
+
+def _cover(seen: _Seen, at: int, entry: bytes, found: Envelope) -> None:
+    """The event's own signature judged, and the stretch it belongs to made longer or begun."""
+    n, key = found.n, ""
+    if found.signature:
+        key = seen.signer
+        if not key:
+            raise Broken(n, at, "it is signed, but nothing says by which device")
+        if not signed_by(key, found.signature, _unsigned(entry)):
+            raise Broken(n, at, "its signature is not by the device that the record names: it was changed")
+    last, opening = (seen.covers[-1] if seen.covers else None), seen.last
+    if n == 1 and key and opening is not None and (opening.mono, opening.wall) == (found.mono, found.wall):
+        seen.covers[-1] = last = replace(seen.covers[-1], key=key, device=seen.known.get(key, ""), called=seen.signers[key])
+    if last is not None and last.key == key:
+        seen.covers[-1] = replace(last, last=n)
+        return
+    if len(seen.covers) >= 1000:
+        raise Broken(n, at, "it changes hands more than 1000 times")
+    seen.covers.append(Cover(n, n, found.wall, key, seen.known.get(key, ""), seen.signers.get(key, "")))
+
+
+#: What a resume may put between the end of what stood and what comes now.
+_BETWEEN = ("TailDropped", "EndOpen", "SignedBy", "ClockMoved")
+_OPENS_AGAIN = ("TailDropped", "EndOpen", "Resumed", "SoundRemoved")
+
+
+def _join(seen: _Seen, found: Envelope) -> None:
+    """Was the record opened again here, and did a seal stand before? A run of marks is one opening."""
+    if found.kind in _OPENS_AGAIN and not seen.joining and seen.solid != "SoundRemoved":
+        seen.joins.append(Join(found.n, found.wall, seen.solid == "Sealed"))
+        seen.joining = True
+    if found.kind not in _BETWEEN:
+        seen.joining, seen.solid = False, found.kind
+
+
+def _clock(seen: _Seen, at: int, found: Envelope, jumped: float) -> None:
     """The wall clock jumped against the count. Forward and noted is a remark; backward is a problem even when noted, for the
     times before and after it contradict each other; a resume may find any amount of time passed, but none less."""
-    noted = found.kind == "ClockMoved" or found.kind in ("Resumed", "TailDropped")
+    noted = found.kind in ("ClockMoved", "Resumed", "TailDropped", "EndOpen")
     if jumped < 0:
         said = "the record notes it" if found.kind == "ClockMoved" else "the record does not note it"
-        raise Broken(found.n, at, f"the wall clock was set back by {-jumped:.1f} s here ({said})")
+        raise _Odd(found.n, at, f"the wall clock was set back by {-jumped:.1f} s here ({said})")
     if not noted:
-        raise Broken(found.n, at, f"the wall clock was set forward by {jumped:.1f} s here and the record does not note it")
+        raise _Odd(found.n, at, f"the wall clock was set forward by {jumped:.1f} s here and the record does not note it")
     seen.jumps += 1
+
+
+def _opened(seen: _Seen, at: int, entry: bytes, found: Envelope) -> None:
+    name = stamped(entry).event.visit
+    folder = seen.folder.name or seen.folder.resolve().name
+    if found.n == 0 and name != folder:
+        seen.renamed = folder
+        seen.tells.append(f"Its folder is called '{folder}', the record is of visit '{name}': it was renamed or copied.")
 
 
 def _signed_by(seen: _Seen, at: int, entry: bytes, found: Envelope) -> None:
     event = stamped(entry).event
     if seen.known and event.public_key not in seen.known:
-        raise Broken(found.n, at, f"it is signed by '{event.device}', whose key is not known here")
+        raise _Odd(found.n, at, f"it is signed by '{event.device}', whose key is not known here")
     if len(seen.signers) >= 1000:
         raise Broken(found.n, at, "more than 1000 devices claim to have signed it")
+    name = seen.known.get(event.public_key, event.device)
+    if name != event.device:
+        seen.tells.append(f"At event {found.n} the signer calls itself {event.device}; the key is that of {name}.")
     seen.signer = event.public_key
-    seen.signers[event.public_key] = seen.known.get(event.public_key, event.device)
+    seen.signers[event.public_key] = event.device
 
 
 def _sealed(seen: _Seen, at: int, entry: bytes, found: Envelope) -> None:
@@ -154,99 +264,110 @@ def _sealed(seen: _Seen, at: int, entry: bytes, found: Envelope) -> None:
 
 
 def _sound_removed(seen: _Seen, at: int, entry: bytes, found: Envelope) -> None:
-    for name, digest in stamped(entry).event.clips:
+    clips = stamped(entry).event.clips
+    for name, digest in clips:
         if (was := seen.missing.pop(name, None)) is not None:
             if was[2] != digest:
-                raise Broken(found.n, at, f"it says {name} was removed, but not with the hash that event {was[0]} gave it")
+                raise _Odd(found.n, at, f"it says {name} was removed, but not with the hash that event {was[0]} gave it")
             seen.removed += 1
+    key = seen.signer if found.signature else ""
+    own = any(cover.key == key for cover in seen.covers[:-1]) or (bool(seen.covers) and seen.covers[0].key == key)
+    right = key in seen.known and (own or key in seen.removers)
+    by = (seen.known.get(key) or seen.signers.get(key, "")) if key else ""
+    seen.removals.append(Removal(found.n, found.wall, len(clips), by, right))
 
 
-_MARKS = {"SignedBy": _signed_by, "Sealed": _sealed, "SoundRemoved": _sound_removed}
+_MARKS = {"Opened": _opened, "SignedBy": _signed_by, "Sealed": _sealed, "SoundRemoved": _sound_removed}
 
 
 def _file(seen: _Seen, at: int, found: Envelope) -> None:
     path = seen.folder / found.file
     try:
         if path.is_symlink():
-            raise Broken(found.n, at, f"its file {found.file} is a link, not the file")
+            raise _Odd(found.n, at, f"its file {found.file} is a link, not the file")
         with path.open("rb") as stream:
             digest = hashlib.file_digest(stream, "sha256").hexdigest()
     except IsADirectoryError:
-        raise Broken(found.n, at, f"its file {found.file} is a folder") from None
+        raise _Odd(found.n, at, f"its file {found.file} is a folder") from None
     except FileNotFoundError:
         seen.missing.setdefault(found.file, (found.n, at, found.file_sha256))
         return
     if digest != found.file_sha256:
-        raise Broken(found.n, at, f"its file {found.file} is not the one that was recorded: its hash differs")
+        raise _Odd(found.n, at, f"its file {found.file} is not the one that was recorded: its hash differs")
 
 
-def _at_the_end(seen: _Seen, path: Path, signed: bool, events: int | None, head: str | None) -> None:
-    size = path.stat().st_size
+def _at_the_end(seen: _Seen, path: Path) -> None:
     if seen.last is None:
         raise Broken(0, 0, "there is no event in it")
-    for key, (n, at, entry, signature) in seen.latest.items():
-        if not signed_by(key, signature, _unsigned(entry)):
-            raise _first_bad_signature(path, n, at)
     if seen.missing:
         name, (n, at, _) = min(seen.missing.items(), key=lambda item: item[1][0])
-        raise Broken(n, at, f"its file {name} is missing, and no mark says that it was removed")
-    if signed and not seen.signers:
-        raise Broken(0, 0, "it is not signed")
-    if signed and not seen.known:
-        raise Broken(0, 0, "it is signed, but no key is known here to judge it by; add one with 'handsfree keys'")
+        raise _Odd(n, at, f"its file {name} is missing, and no mark says that it was removed")
+
+
+def _against_notes(seen: _Seen, path: Path, events: int | None, head: str | None, words: str | None) -> None:
+    size = path.stat().st_size
     if events is not None and seen.events < events:
-        raise Broken(seen.events, size, f"it ends here, but {events} events were noted: its end was cut off")
+        raise _Odd(seen.events, size, f"it ends here, but {events} events were noted: its end was cut off")
     if head is not None and not seen.noted:
-        raise Broken(seen.events, size, "the head hash that was noted is of no event in it: it was cut off or rewritten")
-    if seen.last.kind != "Sealed":
-        raise _NoSeal(seen.events, size, "it ends without a seal: it was cut off, or the visit crashed or still goes on")
+        raise _Odd(seen.events, size, "the head hash that was noted is of no event in it: it was cut off or rewritten")
+    if words is not None and not any(words_of(seal) == words for seal in seen.seals):
+        why = f"no seal in it has the words '{words}': it was cut off, rewritten, or is another visit"
+        raise _Odd(seen.events, size, why)
 
 
-def _unsigned(entry: bytes) -> bytes:
-    data = json.loads(entry)
-    data.pop("signature")
-    return canonical(data)
-
-
-def _first_bad_signature(path: Path, n: int, at: int) -> Broken:
-    """Second pass, over signatures. The last one of a device failed, so at the latest that one is found."""
-    signer = ""
-    with path.open("rb") as stream:
-        for here, entry, found, _ in walk(stream):
-            if found.kind == "SignedBy":
-                signer = stamped(entry).event.public_key
-            if found.signature and not signed_by(signer, found.signature, _unsigned(entry)):
-                return Broken(found.n, here, "its signature is not by the device that the record names: it was changed")
-    return Broken(n, at, "its signature is not by the device that the record names: it was changed")
+def _as_signed(seen: _Seen, signed: bool, noted: bool) -> None:
+    """Every event under a key known here, and nowhere that a cut end could hide."""
+    if not signed:
+        return
+    if not seen.signers:
+        raise _Odd(0, 0, "it is not signed")
+    if not seen.known:
+        raise _Odd(0, 0, "it is signed, but no key is known here to judge it by; add one with 'handsfree keys'")
+    for cover in seen.covers:
+        if not cover.trusted:
+            who = "it is not signed" if not cover.key else f"it is {cover.by()}"
+            raise _Odd(cover.first, 0, f"{who}, and neither is what stands to event {cover.last}" if not cover.key else who)
+    for join in seen.joins:
+        if not join.sealed and not noted:
+            why = "it was taken up again here and no seal stands before: a crash, or its end was cut off. A head noted " \
+                  "elsewhere can tell (--head, --words)"
+            raise _Odd(join.n, 0, why)
 
 
 def _report(seen: _Seen, broken: Broken | None, path: Path) -> Report:
     problem = "" if broken is None else f"{broken.why[0].upper()}{broken.why[1:]}."
     if broken is not None and broken.n == seen.events and broken.why.startswith("the line") and torn_tail(path, broken):
         problem += " It may be what a crash left half-written; a resume would cut it off, keep it beside and note it."
-    signers = tuple(f"{device} ({key[:8]}…)" for key, device in seen.signers.items())
     return Report(
         events=seen.events,
         head=seen.head,
         problem=problem,
         at=None if broken is None else broken.n,
+        cut=None if broken is None or isinstance(broken, _NoSeal | _Odd) else broken.at,
         remarks=tuple(_remarks(seen)),
         clips=seen.clips,
         removed=seen.removed,
-        signers=signers,
+        covers=tuple(seen.covers),
+        joins=tuple(seen.joins),
+        removals=tuple(seen.removals),
+        renamed=seen.renamed,
         sealed=seen.last is not None and seen.last.kind == "Sealed",
         open_end=isinstance(broken, _NoSeal),
     )
 
 
 def _remarks(seen: _Seen) -> list[str]:
-    found = []
+    """What each key covers first, then what else a reader should know."""
+    found = [*told(tuple(seen.covers), bool(seen.known)), *seen.tells]
+    if not seen.known and any(cover.key for cover in seen.covers):
+        found.append("No device's key is known here, so nothing says whose signature it is.")
+    for join in seen.joins:
+        if not join.sealed:
+            found.append(f"Taken up again at event {join.n}; no seal stands before: a crash, or an end that was cut off.")
+    for gone in seen.removals:
+        whose = f"by {gone.by}" if gone.by else "under no key"
+        right = "" if gone.right else ", with no right that is known here"
+        found.append(f"At event {gone.n} the sound of {gone.clips} events was removed, {whose}{right}.")
     if seen.jumps:
         found.append(f"The wall clock jumped forward {seen.jumps} times, noted each time. Order is by the count.")
-    if not seen.signers:
-        found.append("It is not signed: the chain shows accidents and careless edits, not a wholly rewritten record.")
-    elif not seen.known:
-        found.append("It is signed, but no device's key is known here, so nothing says whose signature it is.")
-    if seen.removed:
-        found.append(f"The sound of {seen.removed} events was removed; a mark says which and why.")
     return found

@@ -26,7 +26,7 @@ from handsfree.errors import Trouble
 from handsfree.journal.canonical import AROUND, entry_in, line_of, unsigned_bytes
 from handsfree.journal.clock import Clock, SystemClock, VisitClock
 from handsfree.journal.disk import AppendFile, Disk, RealDisk
-from handsfree.journal.events import HAPPENINGS, ClockMoved, Opened, Sealed, SignedBy, Stamped, TailDropped
+from handsfree.journal.events import HAPPENINGS, ClockMoved, EndOpen, Opened, Sealed, SignedBy, Stamped, TailDropped
 from handsfree.journal.keys import DeviceKey
 from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND, Broken, stamped, torn_tail, walk
 
@@ -44,6 +44,7 @@ class Journal:
         self._disk, self._clock, self._key, self._lock = disk, clock, key, lock
         self._file: AppendFile | None = None
         self._signing = ""
+        self._open_end = False
         self._clips = 0
         self._attached = 0
 
@@ -73,7 +74,8 @@ class Journal:
         cls, folder: Path, *, clock: Clock | None = None, disk: Disk | None = None, key: DeviceKey | None = None
     ) -> Journal:
         """The journal of a visit that was begun, to carry on; read the events so far with `reader.read(folder)`.
-        A torn tail is cut off, kept beside, and noted. Trouble (status 3) where the record does not hold otherwise."""
+        A torn tail is cut off, kept beside, and noted, and so is an end without a seal. Trouble (status 3) where the record
+        does not hold otherwise."""
         if not (folder / JOURNAL).is_file():
             raise Trouble(f"{folder} holds no visit to resume: there is no {JOURNAL} in it.")
         disk = disk or RealDisk()
@@ -110,6 +112,7 @@ class Journal:
         self._clock.carry_on(last.mono, last.wall)
         self._file = self._disk.append_to(path, new=False)
         self._sweep(named)
+        self._open_end = last.kind != "Sealed" and tail is None
         if tail is not None:
             with path.open("rb") as stream:
                 stream.seek(tail.at)
@@ -149,8 +152,9 @@ class Journal:
 
     def append(self, *events: Any) -> tuple[Stamped, ...]:
         """Write events; on disk when it returns. Returns all that was written, in order: before a happening a `ClockMoved`
-        where the wall clock has jumped, after `Opened` a `SignedBy` where there is a key. Give every happening among them to
-        `advance`. Trouble where the disk is full, read-only or failing; the journal is closed then."""
+        where the wall clock has jumped, after `Opened` a `SignedBy` where there is a key, at a resume an `EndOpen` where no
+        seal stood. Give every happening among them to `advance`. Trouble where the disk is full, read-only or failing; the
+        journal is closed then."""
         file = self._file
         if file is None:
             raise Trouble(f"The record of {self.folder} is closed: nothing more can be written to it. Resume the visit.")
@@ -173,6 +177,7 @@ class Journal:
         except OSError as error:
             self._give_up(file)
             raise _trouble(self.folder, error) from None
+        self._open_end = False
         self.count, self.head, self._signing, self.size = count, head, signing, self.size + len(data)
         return tuple(written)
 
@@ -180,6 +185,8 @@ class Journal:
         found = list(events)
         if jumped:
             found.insert(0, ClockMoved(jumped))
+        if self._open_end:
+            found.insert(0, EndOpen(self.count))
         if self._key is not None and self._signing != self._key.public_key:
             opened = next((at for at, event in enumerate(found) if isinstance(event, Opened)), -1)
             found.insert(opened + 1, SignedBy(self._key.device, self._key.public_key))
@@ -211,6 +218,8 @@ class Journal:
 
     def seal(self) -> Stamped:
         """The end, for now: the visit may be resumed and sealed again."""
+        if self._open_end or (self._key is not None and self._signing != self._key.public_key):
+            self.append()  # the marks of a resume come first, for a seal counts what is before it
         return self.append(Sealed(self.count, self.head))[-1]
 
     # ---- files beside ----------------------------------------------------------------------------------------------

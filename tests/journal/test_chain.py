@@ -20,6 +20,7 @@ from handsfree.errors import Trouble
 from handsfree.journal import canonical as form
 from handsfree.journal import keys
 from handsfree.journal.canonical import _same, _Unsure, as_line, canonical, entry_in, entry_of, line_of, unsigned_bytes
+from handsfree.journal.coverage import Cover
 from handsfree.journal.events import (
     ClockMoved,
     Opened,
@@ -33,7 +34,7 @@ from handsfree.journal.events import (
     to_data,
 )
 from handsfree.journal.reader import Broken, lines, read, read_list, torn_tail, walk
-from handsfree.journal.verify import Report, _first_bad_signature, verify
+from handsfree.journal.verify import Report, verify
 
 WALL = "2026-02-11T09:30:00.000+01:00"
 OPENED = Opened("v", "p", "en", "A. Brandner (invented)", "Hochgrat (invented)", "HK-4", "0.1", "typed")
@@ -157,10 +158,12 @@ def first(report: Report) -> tuple[int | None, str]:
 def test_a_sealed_record_holds_and_says_what_it_is(tmp_path: Path) -> None:
     report = verify(write(tmp_path, story()))
     lines_ = (tmp_path / "journal.jsonl").read_bytes().splitlines(keepends=True)
-    assert report == Report(
-        events=4, head=json.loads(lines_[-1])["sha256"], sealed=True,
-        remarks=("It is not signed: the chain shows accidents and careless edits, not a wholly rewritten record.",),
-    )
+    wall = json.loads(lines_[0])["entry"]["wall"]
+    assert (report.events, report.head, report.sealed) == (4, json.loads(lines_[-1])["sha256"], True)
+    assert report.covers == (Cover(0, 3, wall),)
+    assert report.remarks[0] == (
+        "Events 0 to 3: under no key: the chain shows accidents and careless edits, not a wholly rewritten record.")
+    assert "It was never signed, or its signatures were taken away" in verify(tmp_path, known={"0" * 64: "x"}).remarks[0]
     assert report.holds
     assert [stamped.n for stamped in read_list(tmp_path)] == [0, 1, 2, 3]
     assert verify(tmp_path / "journal.jsonl") == report
@@ -177,7 +180,7 @@ def test_no_event_at_all(tmp_path: Path) -> None:
     (tmp_path / "journal.jsonl").touch()
     assert first(verify(tmp_path)) == (0, "There is no event in it.")
     assert (verify(tmp_path).sealed, verify(tmp_path).head, verify(tmp_path).events) == (False, "", 0)
-    assert Report(1, "ab") == Report(1, "ab", "", None, (), 0, 0, (), sealed=False, open_end=False)
+    assert Report(1, "ab") == Report(1, "ab", "", None, None, (), 0, 0, (), sealed=False, open_end=False)
     assert read_list(tmp_path) == []
     (tmp_path / "journal.jsonl").unlink()
     with pytest.raises(Trouble, match=r"holds no visit: there is no journal\.jsonl in it"):
@@ -312,12 +315,12 @@ def test_a_jump_of_the_wall_clock(seconds: float, event: Any, why: str, tmp_path
 def test_a_jump_forward_that_is_noted_is_a_remark(event: Any, tmp_path: Path) -> None:
     report = verify(write(tmp_path, jumped(90.0, event)), sound=False)
     assert report.holds
-    assert report.remarks[0] == "The wall clock jumped forward 1 times, noted each time. Order is by the count."
+    assert report.remarks[-1] == "The wall clock jumped forward 1 times, noted each time. Order is by the count."
 
 
 def test_every_jump_is_counted(tmp_path: Path) -> None:
     later = [entry(ClockMoved(90.0), at, **{"wall": entry(OPENED, 90.0 * at)["wall"]}) for at in (1.0, 2.0, 3.0)]
-    assert verify(write(tmp_path, story(*later, seal=False))).remarks[0].startswith("The wall clock jumped forward 3 times")
+    assert verify(write(tmp_path, story(*later, seal=False))).remarks[-1].startswith("The wall clock jumped forward 3 times")
 
 
 # ---- signatures -----------------------------------------------------------------------------------------------------
@@ -337,22 +340,24 @@ def test_a_signed_record_names_its_signer(tmp_path: Path, key: keys.DeviceKey) -
     report = verify(folder, known=keys.known(tmp_path / "keys"), signed=True)
     assert report.holds
     assert report.signers == (f"van-7 ({key.public_key[:8]}…)",)
-    assert report.remarks == ()
+    assert report.all_signed
+    assert report.remarks[0].startswith(f"Events 0 to 4: by van-7 (key {key.public_key[:8]}…), unchanged since")
     assert verify(folder, known={key.public_key: "the van"}).signers == (f"the van ({key.public_key[:8]}…)",)
-    # a record that was put right between the two passes is still judged by the first of them
-    assert (broken := _first_bad_signature(folder / "journal.jsonl", 4, 99)).n == 4
-    assert broken.at == 99
-    (remark,) = verify(folder).remarks
-    assert remark == "It is signed, but no device's key is known here, so nothing says whose signature it is."
+    nobody = "No device's key is known here, so nothing says whose signature it is."
+    assert nobody in verify(folder).remarks
+    assert nobody not in verify(folder, known={key.public_key: "the van"}).remarks
 
 
-@pytest.mark.parametrize(("unsigned", "at", "why"), [
-    ((2,), 2, "It is not signed, though those before it are."), ((4,), 4, "It is not signed, though those before it are."),
-])
-def test_every_event_after_the_first_signature_is_signed(
-    unsigned: tuple[int, ...], at: int, why: str, tmp_path: Path, key: keys.DeviceKey
+@pytest.mark.parametrize("gap", [2, 4])
+def test_an_event_between_that_is_not_signed_is_told_and_is_not_all_signed(
+    gap: int, tmp_path: Path, key: keys.DeviceKey
 ) -> None:
-    assert first(verify(write(tmp_path / "v", signed_story(key), key, unsigned))) == (at, why)
+    folder, known = write(tmp_path / "v", signed_story(key), key, (gap,)), {key.public_key: "the van"}
+    report = verify(folder, known=known)
+    assert not report.all_signed
+    assert [(c.first, c.last) for c in report.covers if not c.key] == [(gap, gap)]
+    judged = verify(folder, known=known, signed=True)
+    assert (judged.at, judged.problem[:16]) == (gap, "It is not signed")
 
 
 def test_a_signature_before_any_device_is_named(tmp_path: Path, key: keys.DeviceKey) -> None:
@@ -370,11 +375,12 @@ def test_the_first_signature_that_is_false_is_found_from_the_last(at: int, tmp_p
     assert first(report) == (at, "Its signature is not by the device that the record names: it was changed.")
 
 
-def test_one_false_signature_in_the_middle_is_vouched_for_by_the_chain(tmp_path: Path, key: keys.DeviceKey) -> None:
-    """The last signature is over the hash of all before it, the false one among them: the signer signed it so."""
+def test_one_false_signature_in_the_middle_is_found_though_a_later_one_holds(tmp_path: Path, key: keys.DeviceKey) -> None:
+    """Whoever signs later says that it stood so, not who wrote it."""
     entries = signed_story(key)
     entries[2]["signature"] = "0" * 128
-    assert verify(write(tmp_path / "v", entries, key)).holds
+    assert first(verify(write(tmp_path / "v", entries, key))) == (
+        2, "Its signature is not by the device that the record names: it was changed.")  # fmt: skip
 
 
 def test_a_known_key_is_asked_for_and_another_refused(tmp_path: Path, key: keys.DeviceKey) -> None:
@@ -414,7 +420,7 @@ def test_two_devices_each_sign_their_part(tmp_path: Path, key: keys.DeviceKey) -
 
 def test_a_thousand_devices_are_too_many(tmp_path: Path, key: keys.DeviceKey, monkeypatch: pytest.MonkeyPatch) -> None:
     """Without signatures of their own: the claim alone must not fill the memory."""
-    marks = [entry(SignedBy("d", f"{n:064x}"), 1.0, signature="0" * 128) for n in range(1001)]
+    marks = [entry(SignedBy("d", f"{n:064x}"), 1.0) for n in range(1001)]
     report = verify(write(tmp_path / "v", [entry(OPENED, 0.0), *marks], None))
     assert first(report) == (1001, "More than 1000 devices claim to have signed it.")
 
@@ -480,7 +486,7 @@ def test_a_removal_needs_its_mark_with_the_hash(tmp_path: Path) -> None:
     report = marked("sound/00001.flac", digest)
     assert report.holds
     assert (report.clips, report.removed) == (1, 1)
-    assert report.remarks[-1] == "The sound of 1 events was removed; a mark says which and why."
+    assert "At event 2 the sound of 1 events was removed, under no key, with no right that is known here." in report.remarks
     assert first(marked("sound/00001.flac", "0" * 64)) == (
         2, "It says sound/00001.flac was removed, but not with the hash that event 1 gave it.")  # fmt: skip
     assert "is missing" in marked("sound/00009.flac", digest).problem

@@ -19,6 +19,7 @@ from handsfree.journal.disk import AppendFile, RealDisk
 from handsfree.journal.events import (
     Attached,
     ClockMoved,
+    EndOpen,
     NoteKept,
     Opened,
     Resumed,
@@ -313,8 +314,9 @@ def test_a_resume_goes_on_where_the_record_ends(tmp_path: Path) -> None:
     with Journal.resume(tmp_path / "v", clock=clock) as again:
         assert (again.count, again.size, again.head) == (2, size, json.loads(on_disk(tmp_path / "v")[-1])["sha256"])
         assert again.now() >= 100.0
-        (stamped,) = again.append(Resumed("interrupted"))
-        assert (stamped.n, stamped.prev) == (2, json.loads(on_disk(tmp_path / "v")[1])["sha256"])
+        mark, stamped = again.append(Resumed("interrupted"))
+        assert mark.event == EndOpen(2)
+        assert (stamped.n, stamped.prev) == (3, json.loads(on_disk(tmp_path / "v")[2])["sha256"])
         again.seal()
     assert verify(tmp_path / "v").holds
 

@@ -1,0 +1,86 @@
+"""What a key covers, and what it does not: a record's integrity told event by event.
+
+Rules of this file:
+
+- A signature says two things: that its key's holder wrote this event, and that everything before it stood so when it was
+  written. The first is *covered*; the second is only *since*: a key that came months later vouches for no more.
+- Event 0 opens the visit before the mark that names the device; it counts as covered where that mark is event 1 and bears
+  the same time, for both are one append.
+- Where a visit was taken up again and no seal stands before, a crash and a cut end look alike: that is said, not guessed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Cover:
+    """Events `first` to `last` by one hand. `key`: '' for none. `device`: the name that key has here, '' where it is not
+    known here; `called`: what the record calls it. `since`: RFC 3339, when the first was written."""
+
+    first: int
+    last: int
+    since: str
+    key: str = ""
+    device: str = ""
+    called: str = ""
+
+    @property
+    def trusted(self) -> bool:
+        return self.device != ""
+
+    def by(self) -> str:
+        if not self.key:
+            return "under no key"
+        if self.device:
+            return f"by {self.device} (key {self.key[:8]}…)"
+        return f"under a key that is not known here ({self.key[:8]}…), which calls itself {self.called}"
+
+
+@dataclass(frozen=True)
+class Join:
+    """Where the record was opened again to be written on: before event `n`. `sealed`: it had been ended properly."""
+
+    n: int
+    wall: str
+    sealed: bool
+
+
+@dataclass(frozen=True)
+class Removal:
+    """A mark that sound was removed. `right`: signed by a key known here, of the device whose record it is or of somebody
+    who may remove."""
+
+    n: int
+    wall: str
+    clips: int
+    by: str
+    right: bool
+
+
+def told(covers: tuple[Cover, ...], keys_here: bool) -> list[str]:
+    """A sentence for each stretch of events."""
+    found = []
+    for at, cover in enumerate(covers):
+        where = f"Events {cover.first} to {cover.last}: {cover.by()}"
+        later = next((c for c in covers[at + 1 :] if c.key), None)
+        if cover.key:
+            found.append(f"{where}, unchanged since they were written, from {day_and_time(cover.since)} on.")
+        elif later is not None:
+            name = later.device or later.called
+            found.append(f"{where} when written; that they stood so on {day_and_time(later.since)} is the word of {name}.")
+        elif at:
+            found.append(f"{where}: what was written there after event {cover.first - 1} nobody has signed.")
+        else:
+            found.append(f"{where}: {_NOBODY}{_STRIPPED if keys_here else ''}.")
+    return found
+
+
+_NOBODY = "the chain shows accidents and careless edits, not a wholly rewritten record"
+_STRIPPED = ". It was never signed, or its signatures were taken away: the two look alike"
+
+
+def day_and_time(wall: str) -> str:
+    """RFC 3339 as a person reads it, in the offset it was written in: '2026-02-11 09:30'."""
+    return wall[:16].replace("T", " ")
