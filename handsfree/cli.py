@@ -7,8 +7,10 @@ from typing import Annotated, Any
 
 import typer
 
+from handsfree import record_verbs
 from handsfree.desk import verbs
 from handsfree.errors import Trouble
+from handsfree.record_verbs import not_with
 
 app = typer.Typer(
     name="handsfree",
@@ -25,14 +27,6 @@ Engine = Annotated[str | None, typer.Option("--engine", help="Recogniser: whispe
 Place = Annotated[Path, typer.Argument(help="Folder of a visit.")]
 SoundIn = Annotated[str | None, typer.Option("--sound-in", help="A device, a sound file, or '-' for raw samples.")]
 SoundOut = Annotated[str | None, typer.Option("--sound-out", help="A device, a sound file, or '-' for raw samples.")]
-
-
-def _not_with(one: str, given: bool, **others: object) -> None:
-    """Trouble where an option stands beside one that it makes meaningless: to pass over it in silence would mislead."""
-    for name, value in others.items():
-        other = "--" + name.replace("_", "-")
-        if given and value not in (None, False):
-            raise Trouble(f"{one} and {other} cannot stand together; leave out the one that is not meant.")
 
 
 @app.command()
@@ -64,7 +58,7 @@ def visit(
     json: Json = False,
 ) -> None:
     """A visit: the procedure read aloud, answered by voice."""
-    _not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine, screen=screen)
+    not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine, screen=screen)
     from handsfree.visit import commands
 
     ask = commands.Asked(
@@ -103,8 +97,8 @@ def models(
     """The recognition models at hand, with their hashes."""
     if add is None and (name or language):
         raise Trouble("--name and --language say what a model is called that is installed; name its file with --add.")
-    _not_with("--add", add is not None, fetch=fetch, fetch_whisper=fetch_whisper or None)
-    _not_with("--fetch", fetch, fetch_whisper=fetch_whisper or None)
+    not_with("--add", add is not None, fetch=fetch, fetch_whisper=fetch_whisper or None)
+    not_with("--fetch", fetch, fetch_whisper=fetch_whisper or None)
     from handsfree.speech import commands
 
     commands.models(add, name, language, fetch, fetch_whisper)
@@ -117,7 +111,7 @@ def enrol(
     forget: Annotated[bool, typer.Option("--forget", help="Delete the enrolment, recordings and all.")] = False,
 ) -> None:
     """Two minutes of reading fit the acceptance to one person. Never required; kept on this machine."""
-    _not_with("--forget", forget, sound_in=sound_in, engine=engine)
+    not_with("--forget", forget, sound_in=sound_in, engine=engine)
     from handsfree.speech import commands
 
     commands.enrol(sound_in, engine, forget)
@@ -148,93 +142,8 @@ def sound_check(sound_in: SoundIn = None) -> None:
 # ---- the record -----------------------------------------------------------------------------------------------------
 
 
-@app.command()
-def verify(
-    visit: Place,
-    signed: Annotated[bool, typer.Option("--signed", help="Every event must be signed by a known device.")] = False,
-    events: Annotated[int | None, typer.Option(min=0, help="How many events there must be at least.")] = None,
-    head: Annotated[str | None, typer.Option(help="Hash of an event that must be among them, noted earlier.")] = None,
-    json: Json = False,
-) -> None:
-    """Whether the record of a visit is whole and unchanged. Exit status 3, and the first bad place, where it is not."""
-    from handsfree.journal import commands
-
-    commands.verify(visit, signed=signed, events=events, head=head, as_json=json)
-
-
-@app.command()
-def replay(
-    visit: Place,
-    speed: Annotated[float | None, typer.Option(help="Play in time with its sound, so many times as fast.")] = None,
-    begin: Annotated[str | None, typer.Option("--from", help="Begin at this time, as 12:30 or 0:12:30.")] = None,
-    only: Annotated[str | None, typer.Option(help="gates, readings or trouble.")] = None,
-    html: Annotated[Path | None, typer.Option(help="Write one page that needs nothing else.")] = None,
-    pdf: Annotated[Path | None, typer.Option(help="Write it on paper.")] = None,
-) -> None:
-    """The visit as it went, worked out again from its record; exit status 3 where the record does not follow from it."""
-    for name, path in (("--html", html), ("--pdf", pdf)):  # the whole visit stands there
-        _not_with(name, path is not None, speed=speed, only=only, **{"from": begin})
-    from handsfree.journal import commands
-    from handsfree.visit import review
-
-    voice = review.voice() if speed is not None else None
-    commands.replay(visit, review.machine(), speed=speed, begin=begin, only=only, html=html, pdf=pdf, voice=voice)
-
-
-@app.command()
-def keys(
-    make: Annotated[str | None, typer.Option(help="Make this device's signing key; the device's name.")] = None,
-    trust: Annotated[tuple[str, str] | None, typer.Option(help="Trust another device: its name and public key.")] = None,
-) -> None:
-    """The signing keys: this device's own, and the known ones."""
-    from handsfree.journal import commands
-
-    commands.keys(make=make, trust=trust)
-
-
-@app.command()
-def export(
-    what: Annotated[str, typer.Argument(help="readings, events, schema or sound.")],
-    to: Annotated[Path, typer.Argument(help="File to write: .csv or .parquet, .jsonl, .json, .flac.")],
-    visit: Annotated[Path | None, typer.Option("--visit", help="Folder of the visit.")] = None,
-) -> None:
-    """Readings as a table, events with their schema, or the whole visit's sound with captions."""
-    from handsfree.journal import commands
-    from handsfree.visit import review
-
-    commands.export(visit, what, to, voice=review.voice() if what == "sound" else None)
-
-
-@app.command()
-def report(visit: Place, to: Annotated[Path, typer.Argument(help="File to write, .md or .pdf.")]) -> None:
-    """The service report for the customer: no technician's voice, no lock number."""
-    from handsfree.journal import commands
-
-    commands.report(visit, to)
-
-
-@app.command()
-def attach(
-    visit: Place,
-    file: Annotated[Path, typer.Argument(help="The photo or other file.")],
-    step: Annotated[str, typer.Option(help="The step that asked for it.")],
-) -> None:
-    """Add the photo that a step asked for to the record of a visit, bound by its hash."""
-    from handsfree.journal import keys
-    from handsfree.visit import sessions
-
-    print(f"Kept as {sessions.attach(visit, file, step, keys.load())}")
-
-
-@app.command()
-def prune(
-    visits: Annotated[Path, typer.Argument(help="Folder that visits are kept in.")],
-    days: Annotated[float, typer.Option(help="Remove sound older than so many days.")],
-) -> None:
-    """Remove old sound, leaving a mark that the record still verifies by."""
-    from handsfree.journal import commands
-
-    commands.prune(visits, days=days)
+for verb in record_verbs.VERBS:
+    app.command()(verb)
 
 
 # ---- the procedure writer's -----------------------------------------------------------------------------------------
@@ -306,7 +215,7 @@ def record(
     json: Json = False,
 ) -> None:
     """Record a procedure by voice, step by step; saved after every step, taken up again where it stopped."""
-    _not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine)
+    not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine)
     from handsfree.authoring import asked, commands
 
     commands.record(asked.Asked(name, folder, typed, language, sound_in, sound_out, engine), as_json=json)
@@ -323,8 +232,8 @@ def rehearse(
     json: Json = False,
 ) -> None:
     """Walk every path of a procedure with synthetic voices: what is asked again, what is misheard, how long it takes."""
-    _not_with("--typed", typed, spoken=spoken, voice=voice, most=most, engine=engine, json=json)
-    _not_with("--spoken", spoken, voice=voice, most=most, json=json)
+    not_with("--typed", typed, spoken=spoken, voice=voice, most=most, engine=engine, json=json)
+    not_with("--spoken", spoken, voice=voice, most=most, json=json)
     from handsfree.authoring import asked, commands
 
     commands.rehearse(asked.Rehearse(procedure, typed, spoken, tuple(voice or ()), engine, most), as_json=json)
@@ -389,7 +298,7 @@ def main(arguments: list[str] | None = None) -> Any:
     try:
         return app(arguments, standalone_mode=True)
     except Trouble as trouble:
-        print(f"handsfree: {trouble.sentence}", file=sys.stderr)
+        print(f"handsfree: {_seen(trouble.sentence)}", file=sys.stderr)
         sys.exit(trouble.status)
     except BrokenPipeError:
         sys.stderr.close()
@@ -397,3 +306,8 @@ def main(arguments: list[str] | None = None) -> Any:
     except PermissionError as error:  # in a file or folder that no verb of its own asks about
         print(f"handsfree: {error.filename}: {error.strerror}. See who may read and write there.", file=sys.stderr)
         sys.exit(2)
+
+
+def _seen(sentence: str) -> str:
+    """Without what steers a terminal: a record, a procedure or a file's name may be quoted in it."""
+    return "".join(c if c.isprintable() or c == "\n" else "\ufffd" for c in sentence)

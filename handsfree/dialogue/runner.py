@@ -120,6 +120,10 @@ class Runner(Generic[S]):
         say = Say(self.state.said, self._machine.unrecorded(self.state), "notice", cuttable=False)
         self._mouth.say(say, 0, 0)
 
+    def tell(self, sentence: str) -> None:
+        """After the record is closed: what is said of it cannot stand in it."""
+        self._mouth.say(Say(0, sentence, "notice", cuttable=False), self.state.rate, self.state.volume)
+
     def _perform(self, effect: Any) -> None:
         action = _ACTIONS.get(type(effect))
         if action is not None:

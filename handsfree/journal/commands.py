@@ -107,14 +107,14 @@ def replay(
 
 
 def keys(
-    *, make: str | None = None, trust: tuple[str, str] | None = None, keys_folder: Path | None = None,
-    console: Console | None = None,
+    *, make: str | None = None, trust: tuple[str, str] | None = None, may_remove: bool = False,
+    keys_folder: Path | None = None, console: Console | None = None,
 ) -> None:  # fmt: skip
     """Show the keys; first make this device's (`make`: its name) or trust another's (`trust`: its name and public key)."""
     out = console or Console()
     folder = keys_folder or device_keys.default_folder()
     if trust is not None:  # first: where it is none, no key is made either
-        device_keys.trust(*trust, folder)
+        device_keys.trust(*trust, folder, may_remove=may_remove)
     if make is not None:
         device_keys.make(make, folder)
     own = device_keys.load(folder)
@@ -122,8 +122,10 @@ def keys(
         out.print("This device has no key; make one with: handsfree keys --make NAME", highlight=False, soft_wrap=True)
     else:
         out.print(escape(f"This device is {own.device}. Its public key: {own.public_key}"), highlight=False, soft_wrap=True)
+    may = device_keys.removers(folder)
     for key, device in device_keys.known(folder).items():
-        out.print(escape(f"Known: {device} {key}"), highlight=False, soft_wrap=True)
+        right = ", and may remove the sound of others' visits" if key in may else ""
+        out.print(escape(f"Known: {device} {key}{right}"), highlight=False, soft_wrap=True)
 
 
 def prune(visits: Path, *, days: float, keys_folder: Path | None = None, console: Console | None = None) -> None:

@@ -204,14 +204,18 @@ def _painter(out: Any) -> Callable[[Line], str]:
 
 def show(session: Session, state: State, as_json: bool, out: Any = None) -> None:
     """Where the visit is, and how it ended."""
+    from handsfree.journal.words import words_of
+
     out = out or sys.stdout
     finished = state.outcome not in ("", "stopped", "to be continued")
     if as_json:
         result = {"visit": str(session.folder), "finished": finished, "outcome": state.outcome,
-                  "isolation": str(state.interlock.power), "seconds": round(state.now, 3)}
+                  "isolation": str(state.interlock.power), "seconds": round(state.now, 3),
+                  "head": session.journal.head, "words": words_of(session.journal.head)}
         _put(out, json.dumps(result))
     else:
         _put(out, f"The visit is in {session.folder}")
+        _put(out, f"The words of its record, to note elsewhere: {words_of(session.journal.head)}")
         if not finished:
             again = f"handsfree visit --resume {session.folder}"
             _put(out, f"It was {state.outcome or 'not finished'}; take it up with: {again}")

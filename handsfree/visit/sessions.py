@@ -25,6 +25,7 @@ from handsfree.journal.events import (
     StopAsked,
 )
 from handsfree.journal.keys import DeviceKey
+from handsfree.journal.words import words_of
 from handsfree.journal.writer import Journal
 from handsfree.language import base
 from handsfree.procedure import load, proofs
@@ -160,6 +161,7 @@ def run(session: Session, runner_of: Callable[[Session], Runner[State]]) -> Stat
             runner.happen(StopAsked(_why(session, "why-silence")))
             state = runner.state
         session.journal.seal()
+        runner.tell(state.language.prompt("head-in-words", words=words_of(session.journal.head)))
     finally:
         runner.close()
         session.journal.close()

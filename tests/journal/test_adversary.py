@@ -1,4 +1,4 @@
-"""What somebody could do to a record, or what simply befalls one, and what every reader must then say. Each test does it to a
+"""What somebody could do to a record, or what simply befalls one, and what every reader must then say. Each does it to a
 whole visit with the program's own tools or with an editor, and reads what a supervisor would read."""
 
 from __future__ import annotations
@@ -233,7 +233,7 @@ def test_signed_again_by_another_trusted_device_every_reader_names_that_one(tmp_
 def test_signatures_that_are_nobodys_are_found_wherever_they_stand(tmp_path: Path, trusted: Trusted) -> None:
     """Only the last of a device vouched for all before it; garbage before passed."""
     folder = write_visit(tmp_path / VISIT, key=trusted.one)
-    entries = [e for e in read_list(folder)[:-1]]
+    entries = read_list(folder)[:-1]
     lines, prev = [], ""
     for n, entry in enumerate(entries):
         entry = dataclasses.replace(entry, n=n, prev=prev, signature="")

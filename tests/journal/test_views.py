@@ -46,7 +46,8 @@ def _terminal(told: Account, *, only: str | None = None, begin: str | None = Non
 def test_the_terminal_shows_everything_a_supervisor_asks(told: Account) -> None:
     text = _terminal(told)
     for wanted in [
-        "The chain of", "holds, under no key", "58 °F", "out of its expected range", "expected 39 to 46", "typed, accepted, 100.0% sure",
+        "The chain of", "holds, under no key", "58 °F", "out of its expected range", "expected 39 to 46",
+        "typed, accepted, 100.0% sure",
         "Isolation: ISOLATING to ISOLATED", "by proof", "a denial was heard: not isolated", "Danger acknowledged",
         "said again", "The wait is over", "condenser was dirty", "0:02:3",
     ]:  # fmt: skip

@@ -1,0 +1,108 @@
+"""The verbs of the record, one thin function each. Everything heavy is imported where it is used."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from handsfree.errors import Trouble
+
+Json = Annotated[bool, typer.Option("--json", help="The last line of output is one JSON object.")]
+Place = Annotated[Path, typer.Argument(help="Folder of a visit.")]
+
+
+def not_with(one: str, given: bool, **others: object) -> None:
+    """Trouble where an option stands beside one that it makes meaningless: to pass over it in silence would mislead."""
+    for name, value in others.items():
+        other = "--" + name.replace("_", "-")
+        if given and value not in (None, False):
+            raise Trouble(f"{one} and {other} cannot stand together; leave out the one that is not meant.")
+
+
+def verify(
+    visit: Place,
+    signed: Annotated[bool, typer.Option("--signed", help="Every event under a known key, no end cut off.")] = False,
+    events: Annotated[int | None, typer.Option(min=0, help="How many events there must be at least.")] = None,
+    head: Annotated[str | None, typer.Option(help="Hash of an event that must be among them, noted earlier.")] = None,
+    words: Annotated[str | None, typer.Option(help="The four words said at the end of the visit.")] = None,
+    json: Json = False,
+) -> None:
+    """Whether the record of a visit is whole and unchanged, since when and by whose key. Exit status 3, and the first bad
+    place, where it is not."""
+    from handsfree.journal import commands
+
+    commands.verify(visit, signed=signed, events=events, head=head, words=words, as_json=json)
+
+
+def replay(
+    visit: Place,
+    speed: Annotated[float | None, typer.Option(help="Play in time with its sound, so many times as fast.")] = None,
+    begin: Annotated[str | None, typer.Option("--from", help="Begin at this time, as 12:30 or 0:12:30.")] = None,
+    only: Annotated[str | None, typer.Option(help="gates, readings or trouble.")] = None,
+    html: Annotated[Path | None, typer.Option(help="Write one page that needs nothing else.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="Write it on paper.")] = None,
+) -> None:
+    """The visit as it went, worked out again from its record; exit status 3 where the record does not follow from it."""
+    for name, path in (("--html", html), ("--pdf", pdf)):  # the whole visit stands there
+        not_with(name, path is not None, speed=speed, only=only, **{"from": begin})
+    from handsfree.journal import commands
+    from handsfree.visit import review
+
+    voice = review.voice() if speed is not None else None
+    commands.replay(visit, review.machine(), speed=speed, begin=begin, only=only, html=html, pdf=pdf, voice=voice)
+
+
+def keys(
+    make: Annotated[str | None, typer.Option(help="Make this device's signing key; the device's name.")] = None,
+    trust: Annotated[tuple[str, str] | None, typer.Option(help="Trust another device: its name and public key.")] = None,
+    may_remove: Annotated[bool, typer.Option("--may-remove", help="It may remove the sound of others' visits.")] = False,
+) -> None:
+    """The signing keys: this device's own, and the known ones."""
+    from handsfree.journal import commands
+
+    commands.keys(make=make, trust=trust, may_remove=may_remove)
+
+
+def export(
+    what: Annotated[str, typer.Argument(help="readings, events, schema or sound.")],
+    to: Annotated[Path, typer.Argument(help="File to write: .csv or .parquet, .jsonl, .json, .flac.")],
+    visit: Annotated[Path | None, typer.Option("--visit", help="Folder of the visit.")] = None,
+) -> None:
+    """Readings as a table, events with their schema, or the whole visit's sound with captions."""
+    from handsfree.journal import commands
+    from handsfree.visit import review
+
+    commands.export(visit, what, to, voice=review.voice() if what == "sound" else None)
+
+
+def report(visit: Place, to: Annotated[Path, typer.Argument(help="File to write, .md or .pdf.")]) -> None:
+    """The service report for the customer: no technician's voice, no lock number."""
+    from handsfree.journal import commands
+
+    commands.report(visit, to)
+
+
+def attach(
+    visit: Place,
+    file: Annotated[Path, typer.Argument(help="The photo or other file.")],
+    step: Annotated[str, typer.Option(help="The step that asked for it.")],
+) -> None:
+    """Add the photo that a step asked for to the record of a visit, bound by its hash."""
+    from handsfree.journal import keys
+    from handsfree.visit import sessions
+
+    print(f"Kept as {sessions.attach(visit, file, step, keys.load())}")
+
+
+def prune(
+    visits: Annotated[Path, typer.Argument(help="Folder that visits are kept in.")],
+    days: Annotated[float, typer.Option(help="Remove sound older than so many days.")],
+) -> None:
+    """Remove old sound, leaving a mark that the record still verifies by."""
+    from handsfree.journal import commands
+
+    commands.prune(visits, days=days)
+
+
+VERBS: tuple[Callable[..., None], ...] = (verify, replay, keys, export, report, attach, prune)
