@@ -46,6 +46,7 @@ def demo(
 def visit(
     procedure: Annotated[str | None, typer.Argument(help="Name of a procedure that ships, or a procedure file.")] = None,
     resume: Annotated[Path | None, typer.Option("--resume", help="Folder of a visit to take up again.")] = None,
+    call: Annotated[Path | None, typer.Option("--call", help="The dispatcher's call sheet, YAML or JSON.")] = None,
     typed: Annotated[bool, typer.Option("--typed", help="From the keyboard: a line typed is a line heard.")] = False,
     sound_in: SoundIn = None,
     sound_out: SoundOut = None,
@@ -53,17 +54,18 @@ def visit(
     visits: Visits = None,
     technician: Annotated[str | None, typer.Option(help="Who works.")] = None,
     site: Annotated[str | None, typer.Option(help="Where.")] = None,
-    cabinet: Annotated[str | None, typer.Option(help="On which cabinet.")] = None,
+    cabinet: Annotated[str | None, typer.Option(help="On which cabinet: its model, or the number on it.")] = None,
+    by_manual: Annotated[bool, typer.Option("--by-manual", help="Work without a page of this cabinet.")] = False,
     screen: Annotated[bool, typer.Option("--screen", help="A large status screen in place of the running text.")] = False,
     json: Json = False,
 ) -> None:
-    """A visit: the procedure read aloud, answered by voice."""
+    """A visit: without a name it asks what is wrong; the procedure is read aloud and answered by voice."""
     not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine, screen=screen)
     from handsfree.visit import commands
 
     ask = commands.Asked(
         procedure=procedure, resume=resume, typed=typed, sound_in=sound_in, sound_out=sound_out, engine=engine,
-        visits=visits, technician=technician, site=site, cabinet=cabinet, screen=screen,
+        visits=visits, technician=technician, site=site, cabinet=cabinet, screen=screen, call=call, by_manual=by_manual,
     )
     from handsfree.visit.live import live_visit
 
@@ -240,11 +242,11 @@ def rehearse(
 
 
 @app.command()
-def schema(out: Out = None) -> None:
+def schema(out: Out = None, cabinet: Annotated[bool, typer.Option("--cabinet", help="Of cabinets' pages.")] = False) -> None:
     """The JSON Schema of procedure files, for editors."""
     from handsfree.procedure import commands
 
-    commands.schema(out)
+    commands.schema(out, cabinet)
 
 
 # ---- the desk and the fleet -----------------------------------------------------------------------------------------
@@ -287,10 +289,7 @@ def settings() -> None:
     """Every setting, its value, and where that came from."""
     from handsfree import settings as module
 
-    for name, value, origin, what in module.origins():
-        print(f"{name} = {value!s}    ({origin}; {what})")
-    file, variable = module.settings_file(), f"{module.PREFIX}WORDS_A_MINUTE=130"
-    print(f"To set one: a line such as words_a_minute = 130 in {file}, or {variable}.")
+    module.show()
 
 
 def main(arguments: list[str] | None = None) -> Any:

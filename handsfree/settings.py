@@ -95,3 +95,10 @@ def _checked(layers: list[tuple[str, dict[str, Any]]]) -> Settings:
         name = str(first["loc"][0])
         origin = _origin(name, layers, "a flag")
         raise Trouble(f"Setting '{name}' from {origin} cannot be: {first['msg']}. See 'handsfree settings'.") from None
+
+
+def show() -> None:
+    """Every setting, its value and where that came from, printed."""
+    for name, value, origin, what in origins():
+        print(f"{name} = {value!s}    ({origin}; {what})")
+    print(f"To set one: a line such as words_a_minute = 130 in {settings_file()}, or {PREFIX}WORDS_A_MINUTE=130.")

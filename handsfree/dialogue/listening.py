@@ -19,6 +19,7 @@ def listen_for(listening: Listening) -> ListenFor:
         commands=listening.commands,
         note=listening.note,
         proof=listening.proof,
+        asides=listening.asides,
     )
 
 
@@ -32,4 +33,5 @@ def listening_of(event: ListenFor) -> Listening:
         commands=event.commands,
         note=event.note,
         proof=event.proof,
+        asides=event.asides,
     )

@@ -22,7 +22,7 @@ from handsfree.journal.values import made, plain
 @dataclass(frozen=True)
 class Opened:
     """The visit begins. `copies`: name and text of each procedure as read that day; `digests`: their SHA-256.
-    `begin_at`: usually the main procedure's first step."""
+    `page`, `page_copy`, `page_sha256`: name, text and digest of the cabinet's page, '' where it has none."""
 
     visit: str
     procedure: str
@@ -34,6 +34,9 @@ class Opened:
     engine: str
     digests: tuple[tuple[str, str], ...] = ()
     copies: tuple[tuple[str, str], ...] = ()
+    page: str = ""
+    page_copy: str = ""
+    page_sha256: str = ""
 
 
 @dataclass(frozen=True)
@@ -173,6 +176,7 @@ class ListenFor:
     commands: tuple[str, ...] | None = None
     note: bool = False
     proof: bool = False
+    asides: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -49,7 +49,7 @@ class Decoys:
             yield from self.gate(listening.gate)
         taught: set[tuple[Sense, str]] = set()
         for spoken, meaning in accepted.items():
-            if meaning.sense is Sense.GATE:
+            if meaning.sense is Sense.GATE or meaning.text in listening.asides:  # an aside only tells: it can do no harm
                 continue
             first = (meaning.sense, meaning.text) not in taught
             taught.add((meaning.sense, meaning.text))

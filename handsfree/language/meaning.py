@@ -85,6 +85,7 @@ def gate_text(word: str, lock: tuple[str, ...]) -> str:
 class Listening:
     """What is in force. `commands`: None for all that always work, else just those named (stand by listens only
     for 'go ahead'). `digits`: (fewest, most) digits when a number is stated digit by digit.
+    `asides`: questions that are answered without touching what is asked ('where is the relay').
     `note`: the next utterance is kept as a note, whatever it says.
     `proof`: an answer, a reading or 'affirm' may prove that the works are dead, and is believed no easier than a gate."""
 
@@ -95,6 +96,7 @@ class Listening:
     commands: tuple[str, ...] | None = None
     note: bool = False
     proof: bool = False
+    asides: tuple[str, ...] = ()
 
     @property
     def of_a_visit(self) -> bool:

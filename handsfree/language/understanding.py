@@ -92,6 +92,8 @@ def _in_force(listening: Listening, vocabulary: Vocabulary, tongue: Tongue) -> I
     for name in ALWAYS if listening.commands is None else listening.commands:
         for way in vocabulary.commands[name]:
             yield way, Meaning(Sense.COMMAND, name)
+    for aside in listening.asides:
+        yield spoken_phrase(aside, tongue), Meaning(Sense.COMMAND, aside)
 
 
 def gate_forms(gate: GateAsked, vocabulary: Vocabulary, tongue: Tongue) -> tuple[str, ...]:

@@ -14,7 +14,19 @@ from typing import Any
 
 from handsfree.errors import Trouble
 from handsfree.language import base
-from handsfree.procedure import listening, observations, passages, phrasing, proofs, recordings, sounds, values, wording
+from handsfree.procedure import (
+    cabinet,
+    listening,
+    observations,
+    page_check,
+    passages,
+    phrasing,
+    proofs,
+    recordings,
+    sounds,
+    values,
+    wording,
+)  # fmt: skip
 from handsfree.procedure.load import FileProblems, load_book, load_file, procedure_files, shown_path
 from handsfree.procedure.model import Book
 from handsfree.procedure.observations import Observations
@@ -60,8 +72,28 @@ def check_path(
         files = procedure_files(path)
         if not files:
             raise Trouble(f"There is no procedure file in {shown_path(path)}; a procedure's name ends in .yaml.")
+        pages = path / cabinet.FOLDER
+        files += procedure_files(pages) if pages.is_dir() else []
         return tuple(_check_in_folder(file, folders, known) for file in files)
     return (check_file(path, folders, known),)
+
+
+def _check_page(path: Path) -> Report:
+    try:
+        page = cabinet.load_page(path).page
+    except FileProblems as error:
+        return Report(shown_path(path), path.stem, _file_remarks(error))
+    return Report(shown_path(path), page.cabinet, tuple(page_check.of_page(shown_path(path), page)), language=page.language)
+
+
+def _file_remarks(error: FileProblems) -> tuple[Remark, ...]:
+    return tuple(
+        Remark(
+            one.file, one.line, one.step, "file", Weight.ERROR, one.sentence[:1].upper() + one.sentence[1:], "",
+            field=one.field,
+        )
+        for one in error.problems
+    )
 
 
 def _check_in_folder(path: Path, folders: Sequence[Path] | None, known: Observations | None) -> Report:
@@ -75,18 +107,13 @@ def _check_in_folder(path: Path, folders: Sequence[Path] | None, known: Observat
 
 def check_file(path: Path, folders: Sequence[Path] | None = None, known: Observations | None = None) -> Report:
     """Trouble only where the file cannot be read at all; what is wrong in it is in the report."""
+    if cabinet.is_page(path):
+        return _check_page(path)
     try:
         load_file(path)
         book = load_book(path, folders)
     except FileProblems as error:
-        remarks = tuple(
-            Remark(
-                one.file, one.line, one.step, "file", Weight.ERROR, one.sentence[:1].upper() + one.sentence[1:], "",
-                field=one.field,
-            )
-            for one in error.problems
-        )
-        return Report(shown_path(path), path.stem, remarks)
+        return Report(shown_path(path), path.stem, _file_remarks(error))
     name = book.main
     language = base.load(book.procedures[name].language)
     callers = _callers(path, name, folders)
@@ -96,6 +123,7 @@ def check_file(path: Path, folders: Sequence[Path] | None = None, known: Observa
         *values.remarks(book, name, language),
         *passages.remarks(book, name),
         *wording.remarks(book, name),
+        *page_check.of_steps(book, name),
         *sounds.remarks(book, name, language),
         *recordings.remarks(book, name, path.resolve().parent),
         *observations.remarks(book, name, known),

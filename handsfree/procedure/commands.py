@@ -67,10 +67,13 @@ def compare(old: Book, new: Book, as_json: bool = False) -> None:
         print(json.dumps({"changes": [asdict(change) for change in changes]}, ensure_ascii=False))
 
 
-def schema(out: Path | None = None) -> None:
-    from handsfree.procedure.schema import schema as made
+def schema(out: Path | None = None, cabinet: bool = False) -> None:
+    """Of a procedure, or of a cabinet's page."""
+    from handsfree.procedure import cabinet as pages
+    from handsfree.procedure.schema import schema as of_procedure
 
     _kind_of(out, "A schema", (".json",))
+    made = pages.schema if cabinet else of_procedure
     _write(json.dumps(made(), indent=2, ensure_ascii=False) + "\n", out)
 
 

@@ -64,7 +64,7 @@ def parse(text: str, file_name: str = "procedure.yaml") -> Procedure:
 
 def load_file(path: Path, shown: str = "") -> Loaded:
     shown = shown or shown_path(path)
-    data = _bytes(path, shown)
+    data = file_bytes(path, shown)
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -115,20 +115,22 @@ def procedure_files(folder: Path) -> list[Path]:
 # ---- one file -------------------------------------------------------------------------------------------------------
 
 
-def _bytes(path: Path, shown: str) -> bytes:
+def file_bytes(path: Path, shown: str, what: str = "procedure file") -> bytes:
+    """Trouble where it is not there, no file, too large or not to be read. `what`: what the sentences call it."""
     try:
         facts = path.stat()
         if stat.S_ISDIR(facts.st_mode):
-            raise Trouble(f"{shown} is a folder; name a procedure file in it.")
+            raise Trouble(f"{shown} is a folder; name a {what} in it.")
         if not stat.S_ISREG(facts.st_mode):
-            raise Trouble(f"{shown} is not a file; name a procedure file.")
+            raise Trouble(f"{shown} is not a file; name a {what}.")
         if facts.st_size > LIMIT_BYTES:
             size = facts.st_size / 1e6
             raise Trouble(f"{shown} is {size:.1f} MB; at most {LIMIT_BYTES / 1e6:.0f} MB is read; name another file.")
         with path.open("rb") as stream:
             data = stream.read(LIMIT_BYTES + 1)  # it may have grown since
     except FileNotFoundError:
-        raise Trouble(f"There is no procedure file {shown}; look at the name, or list them with 'handsfree list'.") from None
+        hint = ", or list them with 'handsfree list'" if what == "procedure file" else ""
+        raise Trouble(f"There is no {what} {shown}; look at the name{hint}.") from None
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise Trouble(f"{shown} cannot be read ({reason}); look at its permissions and name.") from None

@@ -65,6 +65,9 @@ class _Step(_Frozen):
 
     id: Name = Field(description="the step's name in this file, in the record and, with '_' for '-', in expressions")
     say: Sentence = Field(description="what is read aloud")
+    with_page: Sentence | None = Field(
+        None, description="what is read aloud instead where the cabinet's page knows every {name} in it"
+    )
     hazards: tuple[Hazard, ...] = Field((), description="what this step meets, or, on a caution, warns of")
     needs_isolation: bool = Field(False, description="ask for isolation even if no hazard named here needs it")
     go: Name | None = Field(None, description="the step that follows; the next in the list when absent")
@@ -290,6 +293,8 @@ class Book:
     texts: Mapping[str, str] = field(default_factory=dict)
     files: Mapping[str, str] = field(default_factory=dict)
     lines: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+    #: What may be asked of the cabinet's page at any time -> its answer.
+    asides: Mapping[str, str] = field(default_factory=dict)
 
     def at(self, procedure: str, step_id: str) -> Step:
         return self.procedures[procedure].step(step_id)

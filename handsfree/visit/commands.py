@@ -36,6 +36,8 @@ class Asked:
     site: str | None
     cabinet: str | None
     screen: bool = False
+    call: Path | None = None
+    by_manual: bool = False
 
 
 def visit(asked: Asked, by_sound: Callable[[Asked, bool], None], *, as_json: bool) -> None:
@@ -52,6 +54,7 @@ def visit(asked: Asked, by_sound: Callable[[Asked, bool], None], *, as_json: boo
 def opened(asked: Asked, engine: str, journal_clock: Any = None) -> Session:
     """The session asked for: a new one, or one taken up again."""
     from handsfree.journal import keys
+    from handsfree.procedure.cabinet import page_of
 
     settings = settings_of(asked)
     if asked.resume is not None:
@@ -60,7 +63,8 @@ def opened(asked: Asked, engine: str, journal_clock: Any = None) -> Session:
     assert asked.procedure is not None
     book = provable(asked.procedure)
     who = Who(settings.technician, settings.site, settings.cabinet)
-    session = begin(book, settings.visits, who, engine, clock=journal_clock, key=keys.load())
+    page = page_of(settings.cabinet) if settings.cabinet and not asked.by_manual else None
+    session = begin(book, settings.visits, who, engine, clock=journal_clock, key=keys.load(), page=page)
     return replace(session, recordings=_folder_of(asked.procedure))
 
 

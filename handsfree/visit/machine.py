@@ -20,7 +20,7 @@ from handsfree.dialogue.parts import Machine
 from handsfree.journal import events
 from handsfree.journal.events import DropTimer, Effect, SetTimer, Stamped
 from handsfree.language.base import Language
-from handsfree.language.meaning import Listening, Sense, Verdict
+from handsfree.language.meaning import Sense, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
 from handsfree.visit import phrases, places
@@ -28,7 +28,7 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Interlock, Power, Turn, overstayed, spoke, turn
 from handsfree.visit.movement import clear, forward, take_up
 from handsfree.visit.overlays import stop
-from handsfree.visit.questions import flow_of
+from handsfree.visit.questions import flow_of, listening
 from handsfree.visit.readings import in_another_unit
 from handsfree.visit.speaking import called, choices, duration
 from handsfree.visit.state import Awaiting, Overlay, State
@@ -75,7 +75,7 @@ def _break_over(flow: Flow) -> bool:
 def _settle(flow: Flow, before: State) -> None:
     """What follows from the turn: what is in force now, and the timers that watch over silence."""
     state = flow.state
-    now = listen_for(Listening(commands=()) if state.closed else flow.question.hears(flow))
+    now = listen_for(listening(state))
     if now != state.listening:
         flow.change(listening=now)
         flow.emit(now)

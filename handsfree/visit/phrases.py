@@ -161,6 +161,9 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
 def use(flow: Flow, utterance: Utterance) -> bool:
     """Do what an always-working phrase asks; False where it is not one, or where what is awaited takes it itself."""
     awaiting = flow.state.awaiting
+    if utterance.sense == Sense.COMMAND and utterance.text in flow.state.book.asides:
+        flow.say(flow.state.book.asides[utterance.text], "help")
+        return True
     if utterance.sense != Sense.COMMAND or utterance.text not in PHRASES:
         return False
     if utterance.text == "correction" and awaiting in (Awaiting.READING_AFFIRM, Awaiting.DEAD_AFFIRM, Awaiting.LOCK_AFFIRM):

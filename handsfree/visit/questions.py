@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from handsfree.language.meaning import Listening
+from dataclasses import replace
+
+from handsfree.language.meaning import ALWAYS, Listening
 from handsfree.visit import gates, overlays, plain, readings
 from handsfree.visit.flow import Flow
 from handsfree.visit.plain import Rows
@@ -17,5 +19,10 @@ def flow_of(state: State) -> Flow:
 
 
 def listening(state: State) -> Listening:
-    """What is in force to be heard. Nothing else of the grammar is listened for."""
-    return Listening(commands=()) if state.closed else flow_of(state).question.hears(flow_of(state))
+    """What is in force to be heard. Nothing else of the grammar is listened for. The cabinet's page may be asked wherever
+    'where am I' may be."""
+    if state.closed:
+        return Listening(commands=())
+    now = flow_of(state).question.hears(flow_of(state))
+    open_to_asides = not now.note and "where am i" in (ALWAYS if now.commands is None else now.commands)
+    return replace(now, asides=tuple(state.book.asides)) if open_to_asides else now

@@ -28,7 +28,9 @@ from handsfree.journal.keys import DeviceKey
 from handsfree.journal.words import words_of
 from handsfree.journal.writer import Journal
 from handsfree.language import base
-from handsfree.procedure import load, proofs
+from handsfree.procedure import cabinet, load, proofs
+from handsfree.procedure.asides import at_cabinet
+from handsfree.procedure.cabinet import PageFile
 from handsfree.procedure.model import Book
 from handsfree.visit.machine import advance, start
 from handsfree.visit.state import State
@@ -65,9 +67,10 @@ def provable(name_or_path: str | Path) -> Book:
 
 
 def begin(
-    book: Book, visits: Path, who: Who, engine: str, clock: JournalClock | None = None, key: DeviceKey | None = None
+    book: Book, visits: Path, who: Who, engine: str, clock: JournalClock | None = None, key: DeviceKey | None = None,
+    page: PageFile | None = None,
 ) -> Session:
-    """A new folder under `visits`. Trouble where it cannot be made."""
+    """A new folder under `visits`. `page`: the cabinet's. Trouble where it cannot be made."""
     language = base.load(book.procedures[book.main].language)
     now = clock.wall() if clock is not None else datetime.now().astimezone()
     name = f"{now:%Y-%m-%dT%H%M%S}-{book.main}-{secrets.token_hex(2)}"
@@ -88,8 +91,11 @@ def begin(
         engine=engine,
         digests=tuple(sorted(book.digests.items())),
         copies=tuple(sorted(book.texts.items())),
+        page=page.page.cabinet if page is not None else "",
+        page_copy=page.text if page is not None else "",
+        page_sha256=page.digest if page is not None else "",
     )
-    return Session(journal, start(book, language), opened)
+    return Session(journal, start(at_cabinet(book, page.page, language) if page is not None else book, language), opened)
 
 
 def take_up(folder: Path, clock: JournalClock | None = None, key: DeviceKey | None = None) -> Session:
@@ -130,7 +136,10 @@ def state_of(entries: Iterable[Stamped], folder: Path) -> tuple[State, bool]:
 def book_of(opened: Opened) -> Book:
     """The procedures as they were read that day, from the copies in the record."""
     procedures = {name: load.parse(text, f"{name}.yaml") for name, text in opened.copies}
-    return Book(opened.procedure, procedures, dict(opened.digests), dict(opened.copies))
+    book = Book(opened.procedure, procedures, dict(opened.digests), dict(opened.copies))
+    if not opened.page_copy:
+        return book
+    return at_cabinet(book, cabinet.parse(opened.page_copy, f"{opened.page}.yaml"), base.load(opened.language))
 
 
 def book_named(named: str) -> Book:

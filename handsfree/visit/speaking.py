@@ -24,7 +24,7 @@ def answer_words(step: Ask) -> tuple[str, ...]:
 def called(language: Language, sense: str, text: str) -> str:
     """What a meaning is called aloud: a command or a state by the first way to say it, an answer as it is written."""
     if sense == Sense.COMMAND or text in WHEN_ASKED:
-        return language.commands[text][0]
+        return language.commands[text][0] if text in language.commands else text
     return language.states[text][0] if sense == Sense.STATE else text
 
 

@@ -34,7 +34,7 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def asked(resume: Path | None = None) -> Asked:
     return Asked(
         procedure=None if resume else NAME, resume=resume, typed=True, sound_in=None, sound_out=None, engine=None,
-        visits=Path("visits"), technician="Resi Kofler", site="Talstation", cabinet="cabinet 7",
+        visits=Path("visits"), technician="Resi Kofler", site="Talstation", cabinet="cabinet 7", by_manual=True,
     )  # fmt: skip
 
 

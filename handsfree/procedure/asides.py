@@ -1,0 +1,70 @@
+"""What may be asked of a cabinet's page at any time, and its answers: the page's facts in words of `grammar/XX.page.yaml`.
+
+A language without that file, or a page in another language, answers nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import Any
+
+import yaml
+
+from handsfree.language.base import Language
+from handsfree.procedure.cabinet import Page, spoken_from
+from handsfree.procedure.model import Book
+from handsfree.resources import folder
+
+
+def at_cabinet(book: Book, page: Page, language: Language) -> Book:
+    """The book as it is spoken at this cabinet."""
+    return replace(spoken_from(book, page), asides=asides(page, language))
+
+
+def asides(page: Page, language: Language) -> dict[str, str]:
+    """Question, as it is spoken -> answer."""
+    path = folder("grammar") / f"{language.code}.page.yaml"
+    if page.language != language.code or not path.is_file():
+        return {}
+    templates = yaml.safe_load(path.read_text(encoding="utf-8"))
+    found: dict[str, str] = {}
+    for key, values in _asked(page, language, templates):
+        row = templates[key]
+        for way in row["asked"]:
+            found.setdefault(way.format(**values), row["answer"].format(**values))
+    return found
+
+
+def _asked(page: Page, language: Language, templates: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, str]]]:
+    """(key of the templates, what fills them in)."""
+    for part, text in page.places.items():
+        yield "where-many" if part.endswith("s") else "where", {"part": part, "text": text}
+    for lead in page.leads:
+        number = language.say_number(float(lead.terminal))
+        yield "terminal", {"terminal": number, "colour": lead.colour, "source": lead.source, "to": lead.to}
+    for name, text in page.keys.model_dump(by_alias=True).items():
+        if text:
+            yield f"key-{name}", {"text": text}
+    for part, text in page.parts.items():
+        yield "part", {"part": part, "text": text}
+    yield from _figures(page, templates)
+    for key, sentence in (("door", page.door), ("delivery", page.delivery)):
+        if sentence:
+            yield key, {"text": sentence}
+
+
+def _figures(page: Page, templates: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, str]]]:
+    if page.plate is not None:
+        plate = page.plate
+        yield "plate", {
+            "volts": f"{plate.volts:g}", "hertz": f"{plate.hertz:g}", "amperes": f"{plate.amperes:g}",
+            "refrigerant": plate.refrigerant, "charge": f"{plate.charge_grams:g}",
+            "flame": templates["flame-yes" if plate.flame_symbol else "flame-no"],
+        }  # fmt: skip
+    if page.deck is not None:
+        yield "deck", {
+            "kilograms": f"{page.deck.kilograms:g}", "screws": str(page.deck.hand_screws), "text": page.deck.out,
+        }  # fmt: skip
+    if page.setting is not None:
+        yield "setting", {name: f"{getattr(page.setting, name):g}" for name in ("works", "low", "high")}

@@ -1,0 +1,31 @@
+"""What `check` says of cabinets' pages, and of steps that speak from them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from handsfree.language import base
+from handsfree.language.meaning import Listening
+from handsfree.procedure.asides import asides
+from handsfree.procedure.cabinet import Page, unknown_names
+from handsfree.procedure.model import Book
+from handsfree.procedure.remarks import Remark, Weight
+
+NAMES = "show-mode, set-mode, show-setting, set-setting, calls, door, delivery, deck-out, place-PART, part-PART"
+
+
+def of_page(file: str, page: Page) -> Iterator[Remark]:
+    """A question that is another phrase already could never be asked."""
+    language = base.load(page.language)
+    taken = set(language.forms(Listening()))
+    for question in asides(page, language):
+        if taken & set(language.forms(Listening(commands=(), asides=(question,)))):
+            why = f"'{question}' is a phrase that always works already."
+            yield Remark(file, 0, "", "sound", Weight.ERROR, why, "Name the part in another way.")
+
+
+def of_steps(book: Book, name: str) -> Iterator[Remark]:
+    """A name that no page can have would never be spoken."""
+    for step, hole in unknown_names(book, name):
+        why = f"Step `{step}` names {{{hole}}} in its `with_page`, which no cabinet's page has."
+        yield Remark(book.file(name), book.line(name, step), step, "values", Weight.ERROR, why, f"Use one of {NAMES}.")

@@ -1,0 +1,67 @@
+"""The cabinet's page in a visit: asked at any moment, it answers, and nothing else moves."""
+
+from __future__ import annotations
+
+from handsfree.dialogue.hearing import typed, utterance_of
+from handsfree.dialogue.listening import listening_of
+from handsfree.journal.events import ListenFor, Opened, Say, Stamped
+from handsfree.language import base
+from handsfree.procedure import cabinet, load
+from handsfree.procedure.asides import at_cabinet
+from handsfree.resources import folder
+from handsfree.visit.machine import advance, start
+from handsfree.visit.sessions import book_of
+from handsfree.visit.state import State
+
+ENGLISH = base.load("en")
+PAGE = cabinet.load_page(folder("procedures") / "cabinets" / "firnkasten-40.yaml")
+LOOK = """procedure: look
+title: Look
+steps:
+  - {id: fan, kind: ask, say: "Does the fan turn?", answers: {turning: end, stopped: end}}
+  - {id: end, kind: end, say: "Done.", outcome: done}
+"""
+
+
+def say(state: State, words: str) -> tuple[State, list[str]]:
+    heard = utterance_of(typed(ENGLISH, words, listening_of(state.listening or ListenFor()), 1.0), typed=True)
+    after, effects = advance(state, Stamped(0, "2026-03-02T08:00:00+00:00", 1.0, heard))
+    return after, [effect.text for effect in effects if isinstance(effect, Say)]
+
+
+def opened(page: bool) -> State:
+    book = load.book_of(load.parse(LOOK, "look.yaml"))
+    book = at_cabinet(book, PAGE.page, ENGLISH) if page else book
+    first = Opened("v", "look", "en", "", "", "", "t", "typed")
+    return advance(start(book, ENGLISH), Stamped(0, "2026-03-02T08:00:00+00:00", 0.0, first))[0]
+
+
+def at_the_question(page: bool) -> State:
+    state = opened(page)
+    for words in ("four two", "affirm"):
+        if state.frames:
+            break
+        state, _ = say(state, words)
+    return state
+
+
+def test_what_the_page_knows_is_answered_and_the_question_stays() -> None:
+    state = at_the_question(page=True)
+    after, said = say(state, "Where is the relay?")
+    assert said == ["The relay: in the control box, at the left, behind the lower grille."]
+    assert (after.frames, after.awaiting, after.remembered) == (state.frames, state.awaiting, state.remembered)
+    assert say(after, "what colour goes to terminal two")[1] == ["Terminal two: black, from the relay to the compressor."]
+    assert say(after, "how do I show the setting")[1] == ["Press the lower key once."]
+
+
+def test_without_a_page_it_is_no_question() -> None:
+    state = at_the_question(page=False)
+    assert all("control box" not in text for text in say(state, "where is the relay")[1])
+
+
+def test_the_record_carries_the_page_as_it_was_read() -> None:
+    opened_event = Opened(
+        "v", "look", "en", "", "", "", "t", "typed", copies=(("look", LOOK),), page=PAGE.page.cabinet, page_copy=PAGE.text,
+        page_sha256=PAGE.digest,
+    )  # fmt: skip
+    assert "where is the relay" in book_of(opened_event).asides
