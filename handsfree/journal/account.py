@@ -22,12 +22,14 @@ from handsfree.journal.events import (
     TailDropped,
 )
 from handsfree.journal.findings import Finding, Limits, findings
-from handsfree.journal.follow import Departure, Machine, departure
+from handsfree.journal.follow import Departure, Machine, departure, earlier
 from handsfree.journal.reader import journal_of, read
 from handsfree.journal.rows import TROUBLE, Row, printable, row_of, rows
 from handsfree.journal.salvage import Scrap, after, scrap
 from handsfree.journal.shapes import file_allowed
 from handsfree.journal.verify import Report, verify
+
+EARLIER = "An earlier program made this record. It is shown as it was, and not compared with today's rules."
 
 
 @dataclass(frozen=True)
@@ -90,15 +92,21 @@ def account(
         lasted=lasted,
         outcome=closed[-1].outcome if closed else "not closed",
         rows=(*_with_torn_ends(visit, entries, _named(rows(entries), report)), *_behind(entries[-1], scraps)),
-        findings=findings(entries, limits_from(machine, opened)),
+        findings=(*_earlier(entries[0], opened, machine), *findings(entries, limits_from(machine, opened))),
         spans=spans(entries, lasted),
         readings=tuple(Taken(e.n, e.mono, e.event) for e in entries if isinstance(e.event, ReadingTaken)),
         report=report,
-        departure=None if machine is None else departure(entries, machine),
+        departure=None if machine is None or earlier(opened, machine) else departure(entries, machine),
         entries=entries,
         after=tuple(s.entry for s in scraps if s.entry is not None and s.whole),
         on_site=on_site(entries),
     )
+
+
+def _earlier(first: Stamped, opened: Opened, machine: Machine | None) -> Iterator[Finding]:
+    """Said in every view: they all show the findings."""
+    if earlier(opened, machine):
+        yield Finding("earlier program", first.n, first.mono, EARLIER)
 
 
 def _parted(visit: Path, report: Report) -> tuple[list[Stamped], list[Scrap]]:

@@ -22,7 +22,9 @@ from handsfree.journal.values import made, plain
 @dataclass(frozen=True)
 class Opened:
     """The visit begins. `copies`: name and text of each procedure as read that day; `digests`: their SHA-256.
-    `page`, `page_copy`, `page_sha256`: name, text and digest of the cabinet's page, '' where it has none."""
+    `page`, `page_copy`, `page_sha256`: name, text and digest of the cabinet's page, '' where it has none.
+    `rules`: the number of the machine's rules that wrote this record; 0 before they were numbered. `hazards`: the file of
+    hazards as read that day."""
 
     visit: str
     procedure: str
@@ -37,6 +39,8 @@ class Opened:
     page: str = ""
     page_copy: str = ""
     page_sha256: str = ""
+    rules: int = 0
+    hazards: str = ""
 
 
 @dataclass(frozen=True)

@@ -24,8 +24,11 @@ Advance = Callable[[Any, Stamped], tuple[Any, tuple[Any, ...]]]
 
 @dataclass(frozen=True)
 class Machine:
+    """`rules`: the number of its rules; a record written under others is shown as it was and not compared."""
+
     start: Start
     advance: Advance
+    rules: int = 0
 
 
 @dataclass(frozen=True)
@@ -60,6 +63,11 @@ def follow(entries: Iterable[Stamped], machine: Machine) -> Iterator[Followed]:
             departure = walker.take(entry)
             walker.departed = departure is not None
         yield Followed(entry, None if walker.departed else walker.state, departure)
+
+
+def earlier(opened: Opened, machine: Machine | None) -> bool:
+    """The record was made by a program of other rules: what it would be answered today is not what was answered."""
+    return machine is not None and opened.rules != machine.rules
 
 
 def departure(entries: Iterable[Stamped], machine: Machine) -> Departure | None:

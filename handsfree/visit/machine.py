@@ -35,6 +35,9 @@ from handsfree.visit.state import Awaiting, Overlay, State
 from handsfree.visit.steps import present, record, set_wait_timer
 from handsfree.visit.wishes import is_command
 
+#: Raised when the same happenings are answered otherwise than before: a record made under another number is shown as it
+#: was, and a visit resumed from one starts from what is on record.
+RULES = 2
 QUIET_SECONDS = 180.0
 TRIES_BEFORE_HELP = 2
 DAY_BREAK_SECONDS = 12 * 3600.0  # after a longer absence the lock is another lock: its number is asked for again

@@ -8,14 +8,14 @@ from typing import Any
 from handsfree.journal.events import Opened
 from handsfree.journal.follow import Machine
 from handsfree.language import base
-from handsfree.visit.machine import advance, start
+from handsfree.visit.machine import RULES, advance, start
 from handsfree.visit.sessions import book_of
 from handsfree.visit.state import State
 
 
 def machine() -> Machine:
     """The machine of the visit, begun from the procedures in the record."""
-    return Machine(begun, advance)
+    return Machine(begun, advance, RULES)
 
 
 def begun(opened: Opened) -> State:

@@ -6,6 +6,7 @@ import secrets
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import chain
 from pathlib import Path
 
 from handsfree import __version__
@@ -32,7 +33,8 @@ from handsfree.procedure import cabinet, load, proofs
 from handsfree.procedure.asides import at_cabinet
 from handsfree.procedure.cabinet import PageFile
 from handsfree.procedure.model import Book
-from handsfree.visit.machine import advance, start
+from handsfree.visit.machine import RULES, advance, start
+from handsfree.visit.rebuilt import rebuilt
 from handsfree.visit.state import State
 
 
@@ -94,6 +96,7 @@ def begin(
         page=page.page.cabinet if page is not None else "",
         page_copy=page.text if page is not None else "",
         page_sha256=page.digest if page is not None else "",
+        rules=RULES,
     )
     return Session(journal, start(at_cabinet(book, page.page, language) if page is not None else book, language), opened)
 
@@ -118,9 +121,12 @@ def state_of(entries: Iterable[Stamped], folder: Path) -> tuple[State, bool]:
     record. Trouble where its first event opens no visit."""
     state: State | None = None
     due = 0
+    entries = iter(entries)
     for entry in entries:
         if isinstance(entry.event, Opened) and state is None:
             state = start(book_of(entry.event), base.load(entry.event.language))
+            if entry.event.rules != RULES:
+                return rebuilt(state, chain((entry,), entries)), False
         if state is None:
             raise Trouble(f"{folder} does not begin with an opened visit; it cannot be taken up.", 3)
         if isinstance(entry.event, HAPPENINGS):

@@ -19,7 +19,7 @@ from handsfree.language import base
 from handsfree.language.meaning import Listening
 from handsfree.visit import sessions
 from handsfree.visit.machine import MACHINE as VISIT
-from handsfree.visit.machine import advance, start
+from handsfree.visit.machine import RULES, advance, start
 from handsfree.visit.state import State
 from tests.journal.made import TestClock, clip
 
@@ -63,7 +63,7 @@ LINES: tuple[str | float, ...] = (
 #: A procedure of the tests' own, so that the shipped ones may change.
 PROCEDURE = Path(__file__).parent / "data" / "summit-check.yaml"
 
-MACHINE = Machine(lambda opened: start(sessions.book_of(opened), base.load(opened.language)), advance)
+MACHINE = Machine(lambda opened: start(sessions.book_of(opened), base.load(opened.language)), advance, RULES)
 
 
 class _Ear:
