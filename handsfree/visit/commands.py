@@ -153,7 +153,9 @@ def typed_runner(session: Session, write: Watcher[State]) -> Runner[State]:
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(errors="replace")  # a stray byte is a word not understood, not the end of the visit
     ear = TypedEar(sys.stdin, session.state.language, clock_)
-    return Runner(MACHINE, session.state, session.journal, ear, WrittenMouth(lambda text, role: None), clock_, write)
+    mouth = WrittenMouth(lambda text, role: None)
+    beside, watch = session.incoming.beside(ear), session.incoming.watching(write)
+    return Runner(MACHINE, session.state, session.journal, beside, mouth, clock_, watch)
 
 
 class RecordClock:

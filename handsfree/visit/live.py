@@ -122,7 +122,8 @@ def joined(
     ear = LiveEar(loop, Hearer(recogniser, session.journal, settings.keep_all_sound), clock)
     loop.start()
     mouth = SpokenMouth(synthesiser, sink, session.state.language, [], session.recordings, ear.said)
-    return Runner(MACHINE, session.state, session.journal, ear, mouth, clock, watch), loop
+    beside, watch = session.incoming.beside(ear), session.incoming.watching(watch)
+    return Runner(MACHINE, session.state, session.journal, beside, mouth, clock, watch), loop
 
 
 def _load(recogniser: Any, session: Session) -> None:

@@ -226,6 +226,12 @@ def _note_kept(flow: Flow, event: events.NoteKept) -> None:
     present(flow)
 
 
+def _attached(flow: Flow, event: events.Attached) -> None:
+    """A photo has come in: said, for the technician cannot look."""
+    if flow.state.frames and flow.state.overlay is Overlay.NONE:
+        flow.prompt("photo-kept", "notice")
+
+
 def _sound_lost(flow: Flow, event: events.SoundLost) -> None:
     """Nobody can speak to the program now: the gate closes and the visit stands by."""
     _shut(flow, flow.sentence("why-resume"))
@@ -301,7 +307,7 @@ HANDLERS: dict[type[Any], Callable[[Flow, Any], None]] = {
     events.TimerRang: _timer,
     events.PromptEnded: _recorded_only,
     events.NoteKept: _note_kept,
-    events.Attached: _recorded_only,
+    events.Attached: _attached,
     events.SoundLost: _sound_lost,
     events.SoundBack: _sound_back,
     events.SoundDropped: _sound_dropped,

@@ -6,6 +6,7 @@ import secrets
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from itertools import chain
 from pathlib import Path
 
@@ -33,6 +34,7 @@ from handsfree.procedure import cabinet, load, proofs
 from handsfree.procedure.asides import at_cabinet
 from handsfree.procedure.cabinet import PageFile
 from handsfree.procedure.model import Book
+from handsfree.visit.incoming import Incoming
 from handsfree.visit.machine import RULES, advance, start
 from handsfree.visit.rebuilt import rebuilt
 from handsfree.visit.state import State
@@ -55,6 +57,10 @@ class Session:
     state: State
     first: Happening
     recordings: Path | None = None
+
+    @cached_property
+    def incoming(self) -> Incoming:
+        return Incoming(self.journal)
 
     @property
     def folder(self) -> Path:
@@ -175,6 +181,8 @@ def run(session: Session, runner_of: Callable[[Session], Runner[State]]) -> Stat
         except EOFError:
             runner.happen(StopAsked(_why(session, "why-silence")))
             state = runner.state
+        while (photo := session.incoming.look(last=True)) is not None:
+            runner.happen(photo)
         session.journal.seal()
         runner.tell(state.language.prompt("head-in-words", words=words_of(session.journal.head)))
     finally:
