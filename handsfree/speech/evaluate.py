@@ -1,11 +1,17 @@
 """Measuring recognition on a manifest of clips: `handsfree evaluate MANIFEST`.
 
-The manifest is JSON Lines, paths relative to it; `Clip` says what a line holds. Every clip counts once:
+The manifest is JSON Lines; `manifest.Clip` says what a line holds. Every line counts once:
 
-- right: what was said was accepted; or, where nothing may be accepted, nothing was.
-- asked again: something was said, and nothing accepted.
+- right: what was said was accepted; or, where nothing may be accepted, nothing was accepted or proposed.
+- proposed right: what was said was proposed, to be affirmed.
+- proposed wrong: something else was proposed, or something where nothing may be.
+- asked again: something was said, and nothing accepted or proposed.
 - wrong: something else than what was said was accepted.
 - accepted: something was accepted where nothing may be.
+
+A line of several clips is one person saying the same thing again, as in a visit: each is weighed together with those before
+it, and the first that is accepted, or rightly proposed (and so affirmed), ends the line. A wrong proposal is refused, and
+the next clip is heard; what the last one comes to is what the line comes to.
 
 One exception, stated here because it is one: where nothing may be accepted, what can only shut a gate counts as right
 ("power is on" at a gate) and so does what the line names as harmless ("it runs" where dead works are to be proved).
@@ -21,111 +27,25 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from handsfree.language.meaning import Heard, Listening, Meaning, Verdict
+from handsfree.speech.manifest import Clip, read_manifest
 
-from handsfree.errors import Trouble
-from handsfree.language.meaning import GateAsked, Heard, Listening, Meaning, NumberAsked, Sense, Verdict
-
-OUTCOMES = ("right", "asked_again", "wrong", "accepted")
+OUTCOMES = ("right", "proposed_right", "proposed_wrong", "asked_again", "wrong", "accepted")
 _Z = 1.959964  # of the normal distribution, two-sided 95 %
 _LAG_CLIPS = 40
 _THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
-class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class NumberLine(_Strict):
-    unit: str = ""
-    low: float = -1e9
-    high: float = 1e9
-
-
-class GateLine(_Strict):
-    lock: Annotated[tuple[str, ...], Field(min_length=1, max_length=8)]
-    word: str = "isolated"
-
-
-class ListenFor(_Strict):
-    """`commands`: true for all that always work, or the names of some. `proof`: an answer or a reading may prove that the
-    works are dead."""
-
-    phrases: tuple[str, ...] = ()
-    number: NumberLine | None = None
-    gate: GateLine | None = None
-    commands: bool | tuple[str, ...] = False
-    proof: bool = False
-
-    def listening(self) -> Listening:
-        commands = None if self.commands is True else self.commands or ()
-        return Listening(
-            phrases=self.phrases,
-            number=NumberAsked(self.number.unit, self.number.low, self.number.high) if self.number else None,
-            gate=GateAsked(self.gate.word, self.gate.lock) if self.gate else None,
-            commands=commands,
-            proof=self.proof,
-        )
-
-
-class Expect(_Strict):
-    phrase: str | None = None
-    number: float | None = None
-    gate: bool | None = None
-    command: str | None = None
-
-    @model_validator(mode="after")
-    def _one(self) -> Expect:
-        if sum(value is not None for value in (self.phrase, self.number, self.gate, self.command)) != 1:
-            raise ValueError("expect says one of phrase, number, gate and command, or is null")
-        return self
-
-    def met_by(self, meaning: Meaning, unit: str = "") -> bool:
-        """`unit`: the one asked for; the same figure in another is another reading."""
-        if self.phrase is not None:
-            return meaning.sense is Sense.PHRASE and meaning.text == self.phrase
-        if self.command is not None:
-            return meaning.sense is Sense.COMMAND and meaning.text == self.command
-        if self.number is not None:
-            same = meaning.value is not None and abs(meaning.value - self.number) < 1e-6
-            return meaning.sense is Sense.NUMBER and same and meaning.unit in (None, "", unit)
-        return bool(self.gate) and meaning.sense is Sense.GATE
-
-
-class Clip(BaseModel):
-    """One line. Tags of any kind; `snr` and `kind` are reported by. `harmless`: what may be accepted though nothing was
-    expected, since it can only keep the works live."""
-
-    model_config = ConfigDict(extra="ignore", frozen=True)
-    audio: str
-    listen_for: ListenFor
-    expect: Expect | None
-    harmless: tuple[str, ...] = ()
-    tags: dict[str, Any] = Field(default_factory=dict)
-
-    @property
-    def kind(self) -> str:
-        if "kind" in self.tags:
-            return str(self.tags["kind"])
-        if self.expect is None:
-            return "near miss" if self.listen_for.gate else "unrelated"
-        named = {"phrase": "choice", "command": "command", "number": "reading", "gate": "gate"}
-        return next(kind for name, kind in named.items() if getattr(self.expect, name) is not None)
-
-    @property
-    def snr(self) -> str:
-        level = self.tags.get("snr", "clean")
-        return f"{level:g}" if isinstance(level, int | float) else str(level)
-
-
 @dataclass(frozen=True)
 class Verdicted:
-    """One clip's outcome. Seconds: `cpu` of this process, `lag` of the clock, `sound` of the clip."""
+    """One line's outcome. `verdict`: the last one; `heard`: all of it, in words. Seconds: `cpu` of this process, `lag` of
+    the clock, `sound` of the clips."""
 
     clip: Clip
     outcome: str
+    verdict: str
     heard: str
     cpu: float
     lag: float
@@ -137,7 +57,8 @@ class Tally:
     kind: str
     snr: str
     counts: dict[str, int] = field(default_factory=lambda: dict.fromkeys(OUTCOMES, 0))
-    silent: int = 0  # clips in which nothing may be accepted
+    silent: int = 0  # lines in which nothing may be accepted
+    kept: int = 0  # of these, right
 
     @property
     def total(self) -> int:
@@ -163,29 +84,6 @@ class Report:
         })  # fmt: skip
 
 
-def read_manifest(path: Path) -> list[Clip]:
-    """Trouble naming file and line where a line does not hold; Trouble where there is none."""
-    try:
-        lines = path.read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        raise Trouble(
-            f"The manifest {path} cannot be read ({type(error).__name__}); give the path of a JSON Lines file."
-        ) from None
-    clips = []
-    for number, line in enumerate(lines, 1):
-        if not line.strip():
-            continue
-        try:
-            clips.append(Clip.model_validate_json(line))
-        except ValidationError as error:
-            first = error.errors()[0]
-            where = ".".join(str(part) for part in first["loc"]) or "the line"
-            raise Trouble(f"{path} line {number}: {where}: {first['msg']}.") from None
-    if not clips:
-        raise Trouble(f"The manifest {path} has no clips in it.")
-    return clips
-
-
 def wilson(count: int, total: int) -> tuple[float, float]:
     """The 95 % interval of a rate: Wilson, J. Am. Stat. Assoc. 22 (1927), 209-212 (formula from memory)."""
     if total == 0:
@@ -197,14 +95,34 @@ def wilson(count: int, total: int) -> tuple[float, float]:
 
 
 def outcome(clip: Clip, heard: Heard) -> str:
-    meaning = heard.meaning if heard.verdict is Verdict.ACCEPTED else None
+    meaning = heard.meaning if heard.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED) else None
+    proposed = heard.verdict is Verdict.PROPOSED
     if clip.expect is None:
-        shuts = clip.harmless if clip.listen_for.gate is None else (*clip.harmless, "power is on")
-        return "right" if meaning is None or meaning.text in shuts else "accepted"
+        if meaning is None or harmless(clip, meaning):
+            return "right"
+        return "proposed_wrong" if proposed else "accepted"
     if meaning is None:
         return "asked_again"
-    unit = clip.listen_for.number.unit if clip.listen_for.number is not None else ""
-    return "right" if clip.expect.met_by(meaning, unit) else "wrong"
+    met = clip.expect.met_by(meaning, clip.unit)
+    if proposed:
+        return "proposed_right" if met else "proposed_wrong"
+    return "right" if met else "wrong"
+
+
+def harmless(clip: Clip, meaning: Meaning) -> bool:
+    """What may be accepted though nothing was expected: it can only shut a gate or keep the works live."""
+    shuts = clip.harmless if clip.listen_for.gate is None else (*clip.harmless, "power is on")
+    return meaning.text in shuts
+
+
+def hear_in_turn(recogniser: Any, sounds: Sequence[Any], clip: Clip, listening: Listening) -> tuple[Heard, str]:
+    """The last of the sayings that had to be heard, and what it came to."""
+    for samples in sounds:
+        heard = recogniser.hear(samples, listening)
+        came_to = outcome(clip, heard)
+        if heard.verdict is Verdict.ACCEPTED or came_to == "proposed_right":
+            break
+    return heard, came_to
 
 
 # ---- in the worker processes
@@ -222,16 +140,16 @@ def _judge(job: tuple[Clip, Path, str | None, str, str]) -> Verdicted:
 
     clip, folder, engine, language, models = job
     recogniser = _recogniser(engine, language, models)
-    samples = read_sound(folder / clip.audio)
+    sounds = [read_sound(folder / name) for name in clip.sayings]
     listening = clip.listen_for.listening()
     _warm(recogniser, listening)
     cpu, clock = time.process_time(), time.perf_counter()
-    heard = recogniser.hear(samples, listening)
+    heard, came_to = hear_in_turn(recogniser, sounds, clip, listening)
     cpu, clock = time.process_time() - cpu, time.perf_counter() - clock
     said = f"{heard.verdict}: {heard.meaning.sense} {heard.meaning.text}" if heard.meaning else str(heard.verdict)
-    return Verdicted(
-        clip, outcome(clip, heard), f"{said} ({heard.sure:.3f}); heard '{heard.words}'", cpu, clock, len(samples) / 16_000
-    )
+    told = f"{said} ({heard.sure:.3f}); heard '{heard.words}'"
+    length = sum(len(samples) for samples in sounds) / 16_000
+    return Verdicted(clip, came_to, str(heard.verdict), told, cpu, clock, length)
 
 
 def _warm(recogniser: Any, listening: Listening) -> None:
@@ -294,12 +212,14 @@ def _report(results: Sequence[Verdicted], lags: Sequence[float], engine: str) ->
         place = verdicted.clip.kind, verdicted.clip.snr
         tally = tallies.setdefault(place, Tally(*place))
         tally.counts[verdicted.outcome] += 1
-        tally.silent += verdicted.clip.expect is None
+        if verdicted.clip.expect is None:
+            tally.silent += 1
+            tally.kept += verdicted.outcome == "right"
     p50, p95 = (1000 * float(np.percentile(lags, q)) for q in (50, 95))
     return Report(
         tuple(sorted(tallies.values(), key=lambda t: (t.kind, _loudness(t.snr)))), len(results),
         sum(v.cpu for v in results) / max(1e-9, sum(v.sound for v in results)), p50, p95, engine,
-        tuple(v for v in results if v.outcome in ("wrong", "accepted")),
+        tuple(v for v in results if v.outcome in ("wrong", "accepted", "proposed_wrong")),
     )  # fmt: skip
 
 
@@ -325,13 +245,14 @@ def table(report: Report) -> Any:
 
 
 def totals(report: Report) -> Mapping[str, tuple[int, int]]:
-    """The two rates that must be near nothing: (count, of how many)."""
+    """The rates that must be near nothing: (count, of how many)."""
     silent = sum(t.silent for t in report.tallies)
-    accepted_rightly = _sum(report, "right") - (silent - _sum(report, "accepted"))
-    acted = accepted_rightly + _sum(report, "wrong")
+    acted = _sum(report, "right") - sum(t.kept for t in report.tallies) + _sum(report, "wrong")
+    proposed = _sum(report, "proposed_right") + _sum(report, "proposed_wrong")
     return {
         "wrong, of all that was accepted": (_sum(report, "wrong"), acted),
         "accepted, where nothing should be": (_sum(report, "accepted"), silent),
+        "wrong, of all that was proposed": (_sum(report, "proposed_wrong"), proposed),
     }
 
 
@@ -340,7 +261,7 @@ def _sum(report: Report, name: str) -> int:
 
 
 def command(manifest: Path, engine: str | None, as_json: bool, models: Path, show: bool = False) -> int:
-    """What the verb prints. `show`: every clip that was wrong or accepted."""
+    """What the verb prints. `show`: every line that was wrong, accepted or wrongly proposed."""
     from rich.console import Console
 
     report = evaluate(manifest, engine, models)
@@ -354,7 +275,7 @@ def command(manifest: Path, engine: str | None, as_json: bool, models: Path, sho
     console.print(f"engine {report.engine}; {speed}; {lag}")
     if show:
         for v in report.mistakes:
-            console.print(f"{v.outcome}: {v.clip.audio} {v.clip.tags} -> {v.heard}", markup=False)
+            console.print(f"{v.outcome}: {' '.join(v.clip.sayings)} {v.clip.tags} -> {v.heard}", markup=False)
     if as_json:
         print(report.as_json())
     return 0

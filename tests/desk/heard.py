@@ -13,7 +13,7 @@ from handsfree.journal.events import ListenFor, Opened, Utterance
 from handsfree.journal.writer import Journal
 from handsfree.resources import folder
 from handsfree.sound.files import read_sound
-from handsfree.speech.evaluate import read_manifest
+from handsfree.speech.manifest import read_manifest
 from handsfree.speech.recogniser import build_recogniser
 
 ENGINE = "pocketsphinx"

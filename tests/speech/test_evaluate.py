@@ -57,7 +57,10 @@ def test_numbers_and_commands_are_met_by_value_and_name() -> None:
 
 @pytest.mark.parametrize(
     "text", ["", "not json\n", '{"audio": "a.wav"}\n', '{"audio": "a.wav", "listen_for": {"gates": 1}, "expect": null}\n',
-     '{"audio": "a.wav", "listen_for": {"phrases": ["warm"]}, "expect": {}}\n'],
+     '{"audio": "a.wav", "listen_for": {"phrases": ["warm"]}, "expect": {}}\n',
+     '{"audio": [], "listen_for": {"phrases": ["warm"]}, "expect": null}\n',
+     '{"audio": ["a.wav", ""], "listen_for": {"phrases": ["warm"]}, "expect": null}\n',
+     '{"audio": ["a.wav", 3], "listen_for": {"phrases": ["warm"]}, "expect": null}\n'],
 )
 def test_a_bad_manifest_is_one_sentence(tmp_path: Path, text: str) -> None:
     path = tmp_path / "m.jsonl"
@@ -92,8 +95,64 @@ def test_what_may_not_be_accepted_goes_by_the_expectation_whatever_its_kind() ->
     said = clip({"phrases": ["warm"], "commands": True}, {"phrase": "warm"})
     rows = [(quiet, "right")] * 9 + [(quiet, "accepted"), (said, "right"), (said, "wrong"), (said, "asked_again")]
     kinds = [one.model_copy(update={"tags": {"kind": "bystander"}}) for one, _ in rows]
-    results = [evaluate.Verdicted(kind, result, "", 0.1, 0.1, 1.0) for kind, (_, result) in zip(kinds, rows, strict=True)]
+    results = [
+        evaluate.Verdicted(kind, result, "", "", 0.1, 0.1, 1.0) for kind, (_, result) in zip(kinds, rows, strict=True)
+    ]
     assert evaluate.totals(evaluate._report(results, [0.1], "any")) == {
         "wrong, of all that was accepted": (1, 2),
         "accepted, where nothing should be": (1, 10),
+        "wrong, of all that was proposed": (0, 0),
     }
+
+
+WARM, HOT = Meaning(Sense.PHRASE, "warm"), Meaning(Sense.PHRASE, "hot")
+
+
+def proposed(meaning: Meaning) -> Heard:
+    return Heard(Verdict.PROPOSED, meaning, 0.7)
+
+
+def test_proposals_are_counted_by_themselves_and_each_line_once() -> None:
+    choice = clip({"phrases": ["warm", "hot"], "commands": True}, {"phrase": "warm"})
+    nothing = clip({"phrases": ["warm", "hot"], "commands": True}, None)
+    assert evaluate.outcome(choice, proposed(WARM)) == "proposed_right"
+    assert evaluate.outcome(choice, proposed(HOT)) == "proposed_wrong"
+    assert evaluate.outcome(nothing, proposed(HOT)) == "proposed_wrong"
+    outcomes = [(choice, "right"), (choice, "proposed_right"), (nothing, "proposed_wrong"), (nothing, "right")]
+    results = [evaluate.Verdicted(line, came_to, "", "", 0.1, 0.1, 1.0) for line, came_to in outcomes]
+    report = evaluate._report(results, [0.1], "any")
+    by = json.loads(report.as_json())["by"]
+    assert sum(row["proposed_right"] for row in by) == 1
+    assert sum(row["proposed_wrong"] for row in by) == 1
+    assert sum(sum(row[name] for name in evaluate.OUTCOMES) for row in by) == 4
+    assert evaluate.totals(report)["wrong, of all that was accepted"] == (0, 1)
+    assert evaluate.totals(report)["wrong, of all that was proposed"] == (1, 2)
+
+
+class Says:
+    """A recogniser that says one thing after another."""
+
+    def __init__(self, *heard: Heard) -> None:
+        self.left = list(heard)
+
+    def hear(self, samples: object, listening: object) -> Heard:
+        return self.left.pop(0)
+
+
+@pytest.mark.parametrize(
+    ("heard", "came_to", "left"),
+    [
+        ([Heard(Verdict.ASKED_AGAIN, WARM, 0.4), accepted(WARM), accepted(HOT)], "right", 1),
+        ([proposed(HOT), proposed(WARM), accepted(HOT)], "proposed_right", 1),
+        ([accepted(HOT), accepted(WARM)], "wrong", 1),
+        ([proposed(HOT), Heard(Verdict.NOT_FOR_ME, None, 0.0), proposed(HOT)], "proposed_wrong", 0),
+    ],
+)
+def test_the_same_said_again_is_heard_until_it_is_taken(heard: list[Heard], came_to: str, left: int) -> None:
+    line = evaluate.Clip.model_validate(
+        {"audio": ["a.wav", "b.wav", "c.wav"], "listen_for": {"phrases": ["warm", "hot"]}, "expect": {"phrase": "warm"}}
+    )
+    assert line.sayings == ("a.wav", "b.wav", "c.wav")
+    says = Says(*heard)
+    _, found = evaluate.hear_in_turn(says, [0] * len(heard), line, line.listen_for.listening())
+    assert (found, len(says.left)) == (came_to, left)

@@ -31,7 +31,7 @@ def test_all_kinds_voices_and_noises_are_there() -> None:
 
 
 def test_every_line_has_the_form_that_evaluate_reads() -> None:
-    from handsfree.speech.evaluate import Clip
+    from handsfree.speech.manifest import Clip
 
     for line in LINES:
         assert Clip.model_validate(line)
