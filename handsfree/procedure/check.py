@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -17,14 +17,10 @@ from handsfree.language import base
 from handsfree.procedure import (
     cabinet,
     listening,
-    observations,
     page_check,
-    passages,
     phrasing,
-    proofs,
     recordings,
-    sounds,
-    values,
+    safe,
     wording,
 )  # fmt: skip
 from handsfree.procedure.load import FileProblems, load_book, load_file, procedure_files, shown_path
@@ -120,13 +116,9 @@ def check_file(path: Path, folders: Sequence[Path] | None = None, known: Observa
     remarks = (
         *_name(path, book),
         *_graph(book, callers),
-        *values.remarks(book, name, language),
-        *passages.remarks(book, name),
+        *safe.remarks_of(book, name, known),
         *wording.remarks(book, name),
-        *page_check.of_steps(book, name),
-        *sounds.remarks(book, name, language),
         *recordings.remarks(book, name, path.resolve().parent),
-        *observations.remarks(book, name, known),
         *_times(book, name),
     )
     steps = book.procedures[name].steps
@@ -219,17 +211,15 @@ def _callers(path: Path, name: str, folders: Sequence[Path] | None) -> tuple[Boo
 def _graph(book: Book, callers: tuple[Book, ...]) -> Iterator[Remark]:
     """The faults of this procedure's file; those of what it calls are reported with that file, unless only this call brings
     them about."""
-    for fault in proofs.prove(book):
-        if fault.file != book.file(book.main) and fault.kind not in _LEFT_TO_CALLERS:
+    for fault, kind in safe.graph_faults(book):
+        own = fault.file == book.file(book.main)
+        if not own and kind not in _LEFT_TO_CALLERS:
             continue
-        left = bool(callers) and fault.kind in _LEFT_TO_CALLERS and fault.file == book.file(book.main)
-        weight = Weight.NOTE if left else Weight.ERROR
+        if not (callers and own and kind in _LEFT_TO_CALLERS):
+            yield fault
+            continue
         names = ", ".join(f"`{one.main}`" for one in callers)
-        do = phrasing.say(fault.language, "called-by", callers=names) if left else ""
-        yield Remark(
-            fault.file, fault.line, fault.step, "graph", weight, fault.sentence, do, fault.path, fault.aloud,
-            language=fault.language,
-        )  # fmt: skip
+        yield replace(fault, weight=Weight.NOTE, do=phrasing.say(fault.language, "called-by", callers=names))
 
 
 def _times(book: Book, name: str) -> Iterator[Remark]:

@@ -43,12 +43,14 @@ def chart(procedure: str, out: Path | None = None, mermaid: bool = False) -> Non
 
 
 def print_copy(procedure: str, out: Path | None = None) -> None:
-    """Markdown to standard output or to a file; PDF where `out` ends in .pdf."""
-    from handsfree.procedure import printed
+    """Markdown to standard output or to a file; PDF where `out` ends in .pdf. Trouble where it is not safe to run: paper
+    cannot refuse a step."""
+    from handsfree.procedure import printed, safe
     from handsfree.procedure.load import load_book
 
     _kind_of(out, "A printed copy", (".pdf", ".md", ".txt"))
     book = load_book(procedure)
+    safe.must_run(book)
     if out is not None and out.suffix.lower() == ".pdf":
         _write(printed.pdf(book), out)
     else:
@@ -56,15 +58,19 @@ def print_copy(procedure: str, out: Path | None = None) -> None:
 
 
 def compare(old: Book, new: Book, as_json: bool = False) -> None:
+    """Exits with 1 where the new one is not safe to run."""
     from dataclasses import asdict
 
     from handsfree.procedure import compare as comparing
+    from handsfree.procedure import safe
 
     changes = comparing.compare(old, new)
     for line in comparing.lines(changes, new.procedures[new.main].language):
         print(line)
     if as_json:
         print(json.dumps({"changes": [asdict(change) for change in changes]}, ensure_ascii=False))
+    if safe.faults_of(new):
+        sys.exit(1)
 
 
 def schema(out: Path | None = None, cabinet: bool = False) -> None:
@@ -78,22 +84,33 @@ def schema(out: Path | None = None, cabinet: bool = False) -> None:
 
 
 def list_procedures(as_json: bool = False) -> None:
-    """Those in the folder `procedures` here, then those that ship; a broken file is listed with what is wrong."""
-    from handsfree.procedure.load import load_procedure, procedure_files, usual_folders
+    """Those in the folder `procedures` here, then those that ship; what may not run is marked with why."""
+    from handsfree.procedure.load import procedure_files, usual_folders
 
     rows: dict[str, dict[str, str]] = {}
     for folder in usual_folders():
         for path in procedure_files(folder) if folder.is_dir() else []:
-            try:
-                one = load_procedure(path)
-                row = {"name": path.stem, "title": one.title, "language": one.language, "purpose": one.purpose}
-            except Trouble as error:
-                row = {"name": path.stem, "title": "", "trouble": error.sentence.splitlines()[0]}
-            rows.setdefault(path.stem, row)
+            if path.stem not in rows:
+                rows[path.stem] = _listed(path)
     for row in rows.values():
-        print(f"{row['name']:32} {row['title'] or row['trouble']}")
+        may_not = f"   may not run: {row['trouble']}" if row["title"] and row.get("trouble") else ""
+        print(f"{row['name']:32} {row['title'] or row['trouble']}{may_not}")
     if as_json:
         print(json.dumps({"procedures": list(rows.values())}, ensure_ascii=False))
+
+
+def _listed(path: Path) -> dict[str, str]:
+    from handsfree.procedure import safe
+    from handsfree.procedure.load import load_book
+
+    try:
+        book = load_book(path)
+    except Trouble as error:
+        return {"name": path.stem, "title": "", "trouble": error.sentence.splitlines()[0]}
+    one = book.procedures[book.main]
+    row = {"name": path.stem, "title": one.title, "language": one.language, "purpose": one.purpose}
+    faults = safe.faults_of(book)
+    return row | {"trouble": faults[0].why} if faults else row
 
 
 def _folder() -> Path:

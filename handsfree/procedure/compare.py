@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-from handsfree.procedure import phrasing, proofs
+from handsfree.procedure import phrasing, proofs, safe
 from handsfree.procedure.graph import Expansion, Way, ways
 from handsfree.procedure.model import Book, Caution, Handover, Isolate, Procedure, Prove, Restore, Step
 from handsfree.procedure.proofs import Moment, State
@@ -214,3 +214,7 @@ def _of_proofs(old: Book, new: Book, tell: Tell) -> Iterator[Change]:
             yield Change(True, fault.step, tell("not-safe", sentence=fault.sentence))
     for kind, step in sorted(was - now.keys()):
         yield Change(True, step, tell("fault-mended", kind=tell(f"fault-{kind.replace(' ', '-')}"), step=step))
+    before = {(fault.step, fault.why) for fault in safe.faults_of(old)}
+    for other in safe.faults_of(new):
+        if other.group != "graph" and (other.step, other.why) not in before:
+            yield Change(True, other.step, tell("not-safe", sentence=other.why))

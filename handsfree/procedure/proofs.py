@@ -99,8 +99,8 @@ def barrier(step: Step) -> bool:
 
 
 def prove(book: Book) -> tuple[Fault, ...]:
-    """Every fault of the book, each step and kind once; () for a procedure that may run. Books that load_book would have
-    refused (a call or a target that does not exist) get faults too."""
+    """Every fault of the book's graph, each step and kind once; `safe.faults_of` asks this and more. Books that load_book
+    would have refused (a call or a target that does not exist) get faults too."""
     expansion = Expansion(book)
     try:
         graph = expansion.graph()
@@ -112,15 +112,6 @@ def prove(book: Book) -> tuple[Fault, ...]:
         for fault in check(proof):
             found.setdefault((fault.file, fault.step, fault.kind), fault)
     return tuple(sorted(found.values(), key=lambda fault: (KINDS.index(fault.kind), fault.file, fault.line)))
-
-
-def may_run(book: Book) -> None:
-    """Trouble with every fault, the first first, where the book has any."""
-    from handsfree.errors import Trouble
-
-    faults = prove(book)
-    if faults:
-        raise Trouble("This procedure is not safe to run.\n" + "\n".join(fault.shown for fault in faults))
 
 
 def moments(expansion: Expansion, go_back: bool = True) -> Graph:

@@ -13,11 +13,13 @@ from handsfree.language.base import Language
 from handsfree.procedure import decisions, evaluation, expressions
 from handsfree.procedure.accuracy import half_width
 from handsfree.procedure.expressions import name_of
-from handsfree.procedure.model import Book, Decide, Prove, Read
+from handsfree.procedure.model import Book, Decide, Prove, Read, Wait
 from handsfree.procedure.remarks import Remark, Weight, at
 from handsfree.procedure.wording import words_of
 
 GUARDED_VOLTS = 50.0
+#: No visit waits longer; a date beyond the calendar's end would stop one that runs. Common practice, no source.
+LONGEST_WAIT_DAYS = 31
 
 
 def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
@@ -30,6 +32,8 @@ def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
             yield from _other_unit(step, language, words_of(procedure.language)["unit_leads"], say)
         if isinstance(step, Prove) and step.method == "meter":
             yield from _proof(step, say)
+        if isinstance(step, Wait) and step.seconds > LONGEST_WAIT_DAYS * 86_400:
+            yield say(Weight.ERROR, "wait-too-long", lasts=step.lasts, most=LONGEST_WAIT_DAYS)
         if isinstance(step, Decide):
             yield from _close_limits(step, readings, say)
             for case in step.cases:

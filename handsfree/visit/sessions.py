@@ -30,7 +30,7 @@ from handsfree.journal.keys import DeviceKey
 from handsfree.journal.words import words_of
 from handsfree.journal.writer import Journal
 from handsfree.language import base
-from handsfree.procedure import cabinet, load, proofs
+from handsfree.procedure import cabinet, load, safe
 from handsfree.procedure.asides import at_cabinet
 from handsfree.procedure.cabinet import PageFile
 from handsfree.procedure.model import Book
@@ -70,7 +70,7 @@ class Session:
 def provable(name_or_path: str | Path) -> Book:
     """The book of a procedure that may run. Trouble with every fault where it may not."""
     book = load.load_book(name_or_path)
-    proofs.may_run(book)
+    safe.must_run(book)
     return book
 
 
@@ -114,7 +114,7 @@ def take_up(folder: Path, clock: JournalClock | None = None, key: DeviceKey | No
         state, whole = state_of(reader.read(folder), folder)
         if state.closed and state.outcome not in ("stopped", "to be continued"):
             raise Trouble(f"{folder} ended as '{state.outcome}'; begin a new visit instead.")
-        proofs.may_run(state.book)
+        safe.must_run(state.book)
     except Trouble:
         journal.close()
         raise

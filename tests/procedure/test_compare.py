@@ -86,7 +86,7 @@ def test_each_change_in_words(pair: tuple[str, str], safety: bool, sentence: str
 
 
 def test_safety_comes_first() -> None:
-    found = changed(("say: Open the door. Look", "say: Look"), ("below: 30", "below: 50"), ("lasts: 5 min", "lasts: 8 min"))
+    found = changed(("say: Open the door. Look", "say: Look"), ("below: 30", "below: 45"), ("lasts: 5 min", "lasts: 8 min"))
     assert [change.safety for change in found] == [True, False, False]
     assert next(iter(lines(found))) == "Safety:"
 

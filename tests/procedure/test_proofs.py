@@ -15,7 +15,8 @@ from handsfree.errors import Trouble
 from handsfree.procedure.graph import EXITS, Expansion, Place, start
 from handsfree.procedure.load import book_of, load_book
 from handsfree.procedure.model import Book
-from handsfree.procedure.proofs import KINDS, Moment, State, after, barrier, may_run, moments, prove
+from handsfree.procedure.proofs import KINDS, Moment, State, after, barrier, moments, prove
+from handsfree.procedure.safe import must_run
 from handsfree.procedure.sentences import STEP
 from tests.procedure.machines import Walker, books, procedure, step
 
@@ -35,7 +36,7 @@ def faults(*steps: dict[str, Any], **more: Any) -> dict[str, tuple[str, tuple[st
 
 def test_a_safe_one_has_none() -> None:
     assert faults(*SAFE, END) == {}
-    may_run(book_of(procedure("main", *SAFE, END)))
+    must_run(book_of(procedure("main", *SAFE, END)))
 
 
 HAND = [
@@ -178,8 +179,8 @@ def test_calls_that_grow_without_end_are_refused() -> None:
 
 
 def test_a_book_with_faults_does_not_start() -> None:
-    with pytest.raises(Trouble, match=r"main\.yaml: Step `work` works on mains .* Path: work\."):
-        may_run(book_of(procedure("main", step("work", "instruct", hazards=["mains"]), END)))
+    with pytest.raises(Trouble, match=r"main\.yaml: error, graph: Step `work` works on mains .* Path: work\."):
+        must_run(book_of(procedure("main", step("work", "instruct", hazards=["mains"]), END)))
 
 
 COMPARED = {
