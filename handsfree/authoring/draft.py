@@ -20,7 +20,9 @@ from handsfree.language.tokens import tokens
 
 LATER, FOLLOWING = "@later", "@next"
 #: The fields in which a step names others.
-REFERENCES = frozenset({"go", "over_range", "unsteady", "protects", "otherwise", "evidence", "summary"})
+REFERENCES = frozenset({
+    "go", "over_range", "unsteady", "unknown", "absent", "skip", "protects", "otherwise", "evidence", "summary",
+})  # fmt: skip
 _ORDER = ("id", "kind", "level", "lasts", "hazards", "needs_isolation", "say")
 _MOST_IN_NAME = 4  # words
 _SHORT = 40  # letters of an item in a list on one line

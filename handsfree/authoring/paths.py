@@ -11,7 +11,6 @@ Rules of this file:
 
 from __future__ import annotations
 
-import ast
 import random
 from collections import Counter
 from collections.abc import Iterator
@@ -22,6 +21,7 @@ from handsfree.dialogue.hearing import typed, utterance_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import AnswerTaken, Decided, Opened, ReadingTaken, Resumed, Stamped, StepEntered, TimerRang
 from handsfree.procedure import expressions, model
+from handsfree.procedure.evaluation import limits
 from handsfree.procedure.model import Book, Procedure, Read
 from handsfree.visit.machine import advance, start
 from handsfree.visit.state import Awaiting, State
@@ -195,11 +195,11 @@ def values_of(procedure: Procedure, step: Read) -> tuple[float, ...]:
     low, high = step.plausible
     middle = step.expected or step.plausible
     tried = [(middle[0] + middle[1]) / 2]
-    limits = list(_limits(procedure, step))
-    for limit in limits:
+    compared = list(limits(procedure, step))
+    for limit in compared:
         beyond = max((high - low) * 0.03, abs(limit) * 0.05)
         tried += [limit - beyond, limit + beyond]
-    if limits or _decides(procedure, step):
+    if compared or _decides(procedure, step):
         tried += [low + (high - low) * 0.15, high - (high - low) * 0.15]
     digits = 0 if high - low >= 20 else 1 if high - low >= 2 else 2
     rounded = dict.fromkeys(round(value, digits) for value in tried)
@@ -215,19 +215,6 @@ def _cases(procedure: Procedure) -> Iterator[model.Case]:
     for step in procedure.steps:
         if isinstance(step, model.Decide):
             yield from step.cases
-
-
-def _limits(procedure: Procedure, step: Read) -> Iterator[float]:
-    """Each plain number that a decision compares this reading with."""
-    name = expressions.name_of(step.id)
-    for case in _cases(procedure):
-        for node in ast.walk(expressions.parse(case.when)):
-            if isinstance(node, ast.Compare):
-                sides = [node.left, *node.comparators]
-                if any(isinstance(side, ast.Name) and side.id == name for side in sides):
-                    for side in sides:
-                        if isinstance(side, ast.Constant) and isinstance(side.value, int | float):
-                            yield float(side.value)
 
 
 def shortened(path: Path, most: int = 8) -> str:

@@ -20,6 +20,7 @@ def listen_for(listening: Listening) -> ListenFor:
         note=listening.note,
         proof=listening.proof,
         asides=listening.asides,
+        also=listening.also,
     )
 
 
@@ -34,4 +35,5 @@ def listening_of(event: ListenFor) -> Listening:
         note=event.note,
         proof=event.proof,
         asides=event.asides,
+        also=event.also,
     )

@@ -38,11 +38,19 @@ class SpokenMouth:
             self._told(say)
         samples = self._recording(say.sound) if say.sound else None
         if samples is None:
-            samples = self._synthesiser.speak(self._language.speakable(say.text), rate)
+            samples = self._spoken(say, rate)
         self._sink.play(Prompt(say.number, say.text, samples, say.cuttable, volume))
         ended = tuple(self._ended)
         self._ended.clear()
         return ended
+
+    def _spoken(self, say: Say, rate: int) -> Samples:
+        """What was taken and what is asked next each by itself: the latter was often made ahead."""
+        import numpy as np
+
+        parts = (say.text[: say.front], say.text[say.front :].strip())
+        spoken = [self._synthesiser.speak(self._language.speakable(part), rate) for part in parts if part]
+        return np.concatenate(spoken) if len(spoken) > 1 else spoken[0]
 
     def _recording(self, name: str) -> Samples | None:
         """None where the recording is not there: the synthetic voice says it then."""

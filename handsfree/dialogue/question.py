@@ -75,6 +75,7 @@ class Turn(Generic[S]):
         self.state: S = state
         self.questions = questions
         self.effects: list[Any] = []
+        self._heard = ""
 
     @property
     def question(self) -> Question[Any, Any]:
@@ -98,8 +99,26 @@ class Turn(Generic[S]):
         self.emit(Tone(name))
 
     def say(self, text: str, role: str, *, cuttable: bool = True, sound: str = "") -> None:
-        self.emit(Say(self.state.said, text, role, cuttable, self.place, sound))
+        front, self._heard = self._heard, ""
+        if front and sound:  # a recording says its own words and no others
+            self._say(front, "readback", True, "")
+            front = ""
+        self._say(text, role, cuttable, sound, front)
+
+    def _say(self, text: str, role: str, cuttable: bool, sound: str, front: str = "") -> None:
+        whole = f"{front} {text}" if front else text
+        self.emit(Say(self.state.said, whole, role, cuttable, self.place, sound, len(front)))
         self.change(said=self.state.said + 1)
+
+    def heard(self, text: str) -> None:
+        """What was taken, said in front of the next sentence of this turn, or by itself where there is none."""
+        self._heard = f"{self._heard} {text}".strip()
+
+    def flush(self) -> None:
+        """The turn is over."""
+        if self._heard:
+            text, self._heard = self._heard, ""
+            self._say(text, "readback", True, "")
 
     def prompt(self, key: str, role: str, *, cuttable: bool = True, **values: object) -> None:
         self.say(self.sentence(key, **values), role, cuttable=cuttable)

@@ -14,6 +14,15 @@ import dataclasses
 from dataclasses import dataclass, field
 from typing import Any, get_args
 
+from handsfree.journal.conversation import Alarm as Alarm
+from handsfree.journal.conversation import FactUsed as FactUsed
+from handsfree.journal.conversation import SetForm as SetForm
+from handsfree.journal.conversation import StepPassed as StepPassed
+from handsfree.journal.marks import EndOpen as EndOpen
+from handsfree.journal.marks import Sealed as Sealed
+from handsfree.journal.marks import SignedBy as SignedBy
+from handsfree.journal.marks import SoundRemoved as SoundRemoved
+from handsfree.journal.marks import TailDropped as TailDropped
 from handsfree.journal.values import made, plain
 
 # ---- happenings ---------------------------------------------------------------------------------------------------
@@ -24,7 +33,8 @@ class Opened:
     """The visit begins. `copies`: name and text of each procedure as read that day; `digests`: their SHA-256.
     `page`, `page_copy`, `page_sha256`: name, text and digest of the cabinet's page, '' where it has none.
     `rules`: the number of the machine's rules that wrote this record; 0 before they were numbered. `hazards`: the file of
-    hazards as read that day."""
+    hazards as read that day. `emergency`: whom to call, as it is said; `form`: how much is said, '' for the usual. `known`:
+    facts that the visit begins with, (name, an answer's words, or a number and its unit)."""
 
     visit: str
     procedure: str
@@ -41,6 +51,9 @@ class Opened:
     page_sha256: str = ""
     rules: int = 0
     hazards: str = ""
+    emergency: str = ""
+    form: str = ""
+    known: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -149,7 +162,8 @@ class StopAsked:
 @dataclass(frozen=True)
 class Say:
     """`number` counts the visit's prompts. `role`: step, caution, answer, refusal, question, readback, help, notice.
-    `cuttable`: barge-in may stop it. `step`: where it belongs. `sound`: the writer's recording to play instead, or ''."""
+    `cuttable`: barge-in may stop it. `step`: where it belongs. `sound`: the writer's recording to play instead, or ''.
+    `front`: how many characters of `text`, at its beginning, say what was just taken."""
 
     number: int
     text: str
@@ -157,6 +171,7 @@ class Say:
     cuttable: bool = True
     step: str = ""
     sound: str = ""
+    front: int = 0
 
 
 @dataclass(frozen=True)
@@ -181,6 +196,7 @@ class ListenFor:
     note: bool = False
     proof: bool = False
     asides: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -312,57 +328,14 @@ class Closed:
     text: str = ""
 
 
-# ---- marks of the journal itself ----------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Sealed:
-    """The end: the number of events before it and the hash of the last."""
-
-    events: int
-    head: str
-
-
-@dataclass(frozen=True)
-class SoundRemoved:
-    """Written by `prune`: sound of these events was removed; the hashes stay, so that what is left still verifies."""
-
-    clips: tuple[tuple[str, str], ...]
-    why: str
-
-
-@dataclass(frozen=True)
-class SignedBy:
-    """From this event on every event is signed by this device. `public_key`: Ed25519, 32 bytes in hexadecimal."""
-
-    device: str
-    public_key: str
-
-
-@dataclass(frozen=True)
-class TailDropped:
-    """At a resume: bytes at the end that did not hold were cut off and kept in `file`. A crash leaves such, half-written and
-    never acknowledged; so does who damages an end."""
-
-    size: int
-    sha256: str
-    file: str
-
-
-@dataclass(frozen=True)
-class EndOpen:
-    """At a resume: after `events` events no seal stood. A crash leaves that, and so does who cuts off an end."""
-
-    events: int
-
-
 Happening = (
     Opened | Utterance | TimerRang | PromptEnded | NoteKept | Attached | SoundLost | SoundBack | SoundDropped
     | ClockMoved | Resumed | StopAsked
 )
 Effect = (
     Say | Tone | ListenFor | SetTimer | DropTimer | StepEntered | AnswerTaken | ReadingTaken | CautionTaken | Gate
-    | Corrected | FindingMade | HandedOver | Decided | SetVoice | KeepNote | EvidenceTaken | Closed
+    | Corrected | FindingMade | HandedOver | Decided | SetVoice | SetForm | Alarm | FactUsed | StepPassed
+    | KeepNote | EvidenceTaken | Closed
 )
 Mark = Sealed | SoundRemoved | SignedBy | TailDropped | EndOpen
 Event = Happening | Effect | Mark

@@ -11,6 +11,7 @@ Rules of this file:
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -86,7 +87,7 @@ class Listening:
     """What is in force. `commands`: None for all that always work, else just those named (stand by listens only
     for 'go ahead'). `digits`: (fewest, most) digits when a number is stated digit by digit.
     `asides`: questions that are answered without touching what is asked ('where is the relay').
-    `note`: the next utterance is kept as a note, whatever it says.
+    `also`: commands of this question's own, besides those. `note`: the next utterance is kept as a note, whatever it says.
     `proof`: an answer, a reading or 'affirm' may prove that the works are dead, and is believed no easier than a gate."""
 
     phrases: tuple[str, ...] = ()
@@ -97,12 +98,25 @@ class Listening:
     note: bool = False
     proof: bool = False
     asides: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
+
+    @property
+    def named(self) -> tuple[str, ...]:
+        """Every command in force, by name."""
+        return (*(ALWAYS if self.commands is None else self.commands), *self.also)
 
     @property
     def of_a_visit(self) -> bool:
         """All that always works is in force, as where a visit asks for an answer; a recorder, among whose free words its own
         commands are listened for, names what is."""
-        return self.commands is None
+        return self.commands is None or set(self.commands) >= set(ALWAYS) - set(GIVES_WAY)
+
+
+def beside(answers: Sequence[str], ways: Mapping[str, tuple[str, ...]]) -> tuple[str, ...] | None:
+    """`Listening.commands` beside these answers: None for all that always work. `ways`: `Language.commands`."""
+    words = [word.casefold() for answer in answers for word in answer.split()]
+    gone = {name for name in GIVES_WAY if any(word.startswith(ways[name][0]) for word in words)}
+    return tuple(name for name in ALWAYS if name not in gone) if gone else None
 
 
 def may_prove(meaning: Meaning, listening: Listening) -> bool:
@@ -138,6 +152,15 @@ class Heard:
 ALWAYS: tuple[str, ...] = (
     "next step", "go back", "say again", "stand by", "go ahead", "how long", "where am i", "what can i say",
     "correction", "note", "stop the visit", "faster", "slower", "louder", "softer", "power is on", "what next", "why",
+    "help", "stop", "short form", "usual form", "full form", "i am hurt", "fire", "i got a shock", "i smell gas",
 )
+#: Not in force beside an answer with a word that begins like it ('stopped'): nothing is lost by not hearing it there.
+GIVES_WAY: tuple[str, ...] = ("stop",)
+#: Of these, what is answered with the safe act and the emergency call, whatever else is going on.
+EMERGENCY: tuple[str, ...] = ("i am hurt", "fire", "i got a shock", "i smell gas")
 #: In force only when the program has asked for one of them.
-WHEN_ASKED: tuple[str, ...] = ("affirm", "negative", "understood")
+WHEN_ASKED: tuple[str, ...] = (
+    "affirm", "negative", "understood", "yes", "no", "done", "cannot tell", "not fitted", "skip it",
+)
+#: Ways out of a question that nobody can answer; the procedure says where they lead.
+WAYS_OUT: tuple[str, ...] = ("cannot tell", "not fitted", "skip it")

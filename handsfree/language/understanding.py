@@ -13,7 +13,6 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from handsfree.language.meaning import (
-    ALWAYS,
     WHEN_ASKED,
     Denial,
     GateAsked,
@@ -89,7 +88,7 @@ def _in_force(listening: Listening, vocabulary: Vocabulary, tongue: Tongue) -> I
         for name, ways in vocabulary.states.items():
             for way in ways:
                 yield way, Meaning(Sense.STATE, name)
-    for name in ALWAYS if listening.commands is None else listening.commands:
+    for name in listening.named:
         for way in vocabulary.commands[name]:
             yield way, Meaning(Sense.COMMAND, name)
     for aside in listening.asides:

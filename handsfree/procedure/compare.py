@@ -27,7 +27,9 @@ _SAFE_FIELDS = frozenset({"hazards", "needs_isolation", "protects", "level", "me
                           "checks", "power", "least_seconds"})  # fmt: skip
 _SAFE_KINDS = (Isolate, Prove, Restore, Caution, Handover)
 #: Where a step leads is told as ways, not as fields; the rest is of no concern to the technician.
-_UNTOLD = frozenset({"id", "go", "answers", "cases", "otherwise", "over_range", "unsteady", "sound", "sound_of", "kind"})
+_UNTOLD = frozenset({"id", "go", "answers", "cases", "otherwise", "over_range", "unsteady", "unknown", "absent", "skip",
+                     "sound", "sound_of", "kind", "short", "makes", "spoils", "unless", "fact", "keeps",
+                     "aloud"})  # fmt: skip
 
 
 Tell = Callable[..., str]

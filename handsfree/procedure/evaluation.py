@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import ast
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
@@ -96,6 +96,31 @@ def decides(procedure: Procedure) -> frozenset[str]:
             for case in step.cases:
                 names |= set(names_in(case.when))
     return frozenset(step.id for step in procedure.steps if name_of(step.id) in names)
+
+
+#: Share of the plausible range within which a reading counts as near a limit: common practice, no source.
+NEAR = 0.01
+
+
+def limits(procedure: Procedure, step: Read) -> Iterator[float]:
+    """Each plain number that a decision compares this reading with."""
+    name = name_of(step.id)
+    for each in procedure.steps:
+        for case in each.cases if each.kind == "decide" else ():
+            for node in ast.walk(parse(case.when)):
+                sides = [node.left, *node.comparators] if isinstance(node, ast.Compare) else []
+                if any(isinstance(side, ast.Name) and side.id == name for side in sides):
+                    yield from (
+                        float(side.value) for side in sides
+                        if isinstance(side, ast.Constant) and isinstance(side.value, int | float)
+                    )
+
+
+def near_a_limit(procedure: Procedure, step: Read, value: float) -> bool:
+    """So near to a limit on which a decision hangs that the instrument, or the ear, may have put it on this side."""
+    low, high = step.plausible
+    off = max(half_width(step.accuracy, step.unit, value), NEAR * (high - low))
+    return any(abs(value - limit) <= off for limit in limits(procedure, step))
 
 
 # ---- terms ----------------------------------------------------------------------------------------------------------

@@ -62,16 +62,25 @@ def ways(procedure: Procedure, step: Step) -> Iterator[Way]:
         case Ask():
             for answer in step.answers:
                 yield Way(answer.say, _after(answer, after))
+            yield from _ways_out(step)
         case Read():
             yield Way("", after)
             yield Way("over range", step.over_range or after)
             yield Way("unsteady", step.unsteady or after)
+            yield from _ways_out(step)
         case Decide():
             for case in step.cases:
                 yield Way(case.when, case.go)
             yield Way("otherwise", step.otherwise)
         case _:
             yield Way("", after)
+
+
+def _ways_out(step: Ask | Read) -> Iterator[Way]:
+    """Of who cannot answer, by the names that the record has for them."""
+    for name, to in (("cannot tell", step.unknown), ("not fitted", step.absent), ("skip it", step.skip)):
+        if to is not None:
+            yield Way(name, to)
 
 
 def outcomes(procedure: Procedure) -> tuple[str, ...]:

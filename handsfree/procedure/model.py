@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
 NAME = r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$"
 Name = Annotated[str, Field(pattern=NAME, max_length=60)]
@@ -24,6 +24,23 @@ Sentence = Annotated[str, Field(min_length=1, max_length=2000)]
 Range = tuple[float, float]
 #: What an answer tells the fault model of `trade/faults.yaml`: 'display=dark'. 'What next' and 'why' rest on these.
 Tells = Annotated[str, Field(pattern=r"^[a-z_]+=[a-z_]+$", max_length=80)]
+
+
+#: What is known in a visit, by name: an answer's words, or what a step makes so ('grille': 'off').
+Facts = Annotated[
+    tuple[tuple[Name, Annotated[str, Field(min_length=1, max_length=60)]], ...],
+    BeforeValidator(lambda given: tuple(given.items()) if isinstance(given, dict) else given),
+    WithJsonSchema({"type": "object", "additionalProperties": {"type": "string", "maxLength": 60}}),
+]
+Duration = Annotated[str, Field(pattern=r"^\d+(\.\d+)? ?(s|min|h|d)$")]
+
+
+def seconds_of(duration: str) -> float:
+    """'90 s', '5 min', '24 h', '2 d'."""
+    number, unit = duration.replace(" ", ""), ""
+    while number and number[-1].isalpha():
+        number, unit = number[:-1], number[-1] + unit
+    return float(number) * {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}[unit]
 
 
 class Hazard(StrEnum):
@@ -72,6 +89,11 @@ class _Step(_Frozen):
     needs_isolation: bool = Field(False, description="ask for isolation even if no hazard named here needs it")
     go: Name | None = Field(None, description="the step that follows; the next in the list when absent")
     minutes: float | None = Field(None, gt=0, le=100_000, description="how long the work of this step takes")
+    short: Annotated[str, Field(max_length=120)] | None = Field(
+        None, description="what is said in the short form; the step's name in words when absent"
+    )
+    makes: Facts = Field((), description="what is known to be so in the visit once this step is behind")
+    spoils: tuple[Name, ...] = Field((), description="facts that are not known any more once this step is behind")
     sound: str | None = Field(None, description="the writer's own recording of this step, a file beside the procedure")
     sound_of: str | None = Field(None, description="SHA-256 of the text that `sound` speaks")
 
@@ -85,7 +107,28 @@ class _Step(_Frozen):
         return self.works and (self.needs_isolation or bool(NEEDS_ISOLATION & set(self.hazards)))
 
 
-class Instruct(_Step):
+class _Passable(_Step):
+    unless: Facts = Field((), description="passed in silence where all of these are known to be so")
+
+
+class _Asked(_Passable):
+    """A question. What nobody can answer leads on, too: 'can't tell' to `unknown`, 'not fitted' to `absent`, 'skip it' to
+    `skip`, the latter two to `unknown` where they are absent. Without `unknown` a reading goes on to what follows it, and
+    a question where one of its answers does."""
+
+    unknown: Name | None = Field(None, description="where the answer 'can't tell' leads")
+    absent: Name | None = Field(None, description="where the answer 'not fitted' leads; `unknown` when absent")
+    skip: Name | None = Field(None, description="where the answer 'skip it' leads; `unknown` when absent")
+    fact: Name | None = Field(None, description="known in the whole visit under this name, and then not asked again")
+    keeps: Duration | None = Field(None, description="how long the fact is known; for the whole visit when absent")
+
+    @property
+    def lasting(self) -> float | None:
+        """`keeps` in seconds."""
+        return None if self.keeps is None else seconds_of(self.keeps)
+
+
+class Instruct(_Passable):
     """Do one thing, then say 'next step'."""
 
     kind: Literal["instruct"]
@@ -109,16 +152,25 @@ class Answer(_Frozen):
     also: tuple[str, ...] = Field((), description="other ways to say it")
     go: Name | None = Field(None, description="where it leads; where the step goes when absent")
     tells: Tells | None = Field(None, description="what it tells the fault model")
+    stands_for: Literal["yes", "no"] | None = Field(None, description="heard for it, too, where the question asks yes or no")
+    makes: Facts = Field((), description="what is known to be so in the visit after this answer")
 
 
-class Ask(_Step):
+class Ask(_Asked):
     """A question with a small set of spoken answers."""
 
     kind: Literal["ask"]
     answers: tuple[Answer, ...] = Field(min_length=2, max_length=8)
 
 
-class Read(_Step):
+def way_out(step: Ask | Read, name: str) -> tuple[bool, str | None]:
+    """Whether 'cannot tell', 'not fitted' or 'skip it' leads anywhere from the step, and where; None for what follows it."""
+    to = {"cannot tell": None, "not fitted": step.absent, "skip it": step.skip}[name] or step.unknown
+    follows = isinstance(step, Read) or any(answer.go is None for answer in step.answers)
+    return to is not None or follows, to
+
+
+class Read(_Asked):
     """A reading taken by the technician and spoken.
 
     `plausible`: outside it the program doubts the hearing; `expected`: outside it the program doubts the cabinet.
@@ -170,28 +222,25 @@ class Restore(_Step):
     power: Sentence = Field(description="the sentence that tells to take the lock off and put the supply on")
 
 
-class Wait(_Step):
+class Wait(_Passable):
     """`lasts`: '90 s', '5 min', '24 h', '2 d'. A wait of 12 hours or more closes the visit as to be continued. A wait may be
     cut short with 'next step' and 'affirm', which the record shows, unless it is `firm`."""
 
     kind: Literal["wait"]
     firm: bool = False
-    lasts: Annotated[str, Field(pattern=r"^\d+(\.\d+)? ?(s|min|h|d)$")]
+    lasts: Duration
     because: Sentence
 
     @property
     def seconds(self) -> float:
-        number, unit = self.lasts.replace(" ", ""), ""
-        while number and number[-1].isalpha():
-            number, unit = number[:-1], number[-1] + unit
-        return float(number) * {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}[unit]
+        return seconds_of(self.lasts)
 
     @property
     def leaves_site(self) -> bool:
         return self.seconds >= 12 * 3600
 
 
-class Evidence(_Step):
+class Evidence(_Passable):
     """A photo or other evidence to take; the record notes that it was taken and may carry a file."""
 
     kind: Literal["evidence"]
@@ -205,16 +254,18 @@ class Case(_Frozen):
 
 
 class Decide(_Step):
-    """Goes to the first case whose expression holds, else to `otherwise`. `say` explains it and is spoken before it goes on.
-    An expression that meets a reading not taken or a borderline one goes to `otherwise`, and the record says so."""
+    """Goes to the first case whose expression holds, else to `otherwise`. `say` explains it; it is spoken where `aloud`
+    asks for it. An expression that meets a reading not taken or a borderline one goes to
+    `otherwise`, and the record says so."""
 
     kind: Literal["decide"]
     cases: tuple[Case, ...] = Field(min_length=1)
+    aloud: bool = Field(False, description="say `say` before going on; a decision that only branches is silent")
     otherwise: Name
     otherwise_tells: Tells | None = None
 
 
-class Call(_Step):
+class Call(_Passable):
     """Another procedure as a step."""
 
     kind: Literal["call"]

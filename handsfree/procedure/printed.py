@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
+from handsfree.language.meaning import WAYS_OUT
 from handsfree.language.quantities import SYMBOLS, symbol
 from handsfree.procedure import phrasing
 from handsfree.procedure.expressions import name_of
@@ -171,7 +172,8 @@ def _onward(procedure: Procedure, step: Step, words: _Words) -> Iterator[Line]:
         if way.name and not isinstance(step, Decide):
             if isinstance(step, Read) and way.to == procedure.following(step.id):
                 continue  # over range and unsteady that go on like a number
-            name = words(way.name.replace(" ", "-")) if isinstance(step, Read) else way.name
+            fixed = isinstance(step, Read) or way.name in WAYS_OUT
+            name = words(way.name.replace(" ", "-")) if fixed else way.name
             yield Line(
                 "go", words("answer", answer=name, number=number(way.to)) if way.to else words("answer-out", answer=name)
             )

@@ -96,6 +96,10 @@ def targets(step: Step) -> Iterator[tuple[Place, str, str]]:
     """(field, how the step uses it, id) of every step that this one names."""
     if step.go is not None:
         yield ("go",), "goes to", step.go
+    if isinstance(step, Ask | Read):
+        for field, target in (("unknown", step.unknown), ("absent", step.absent), ("skip", step.skip)):
+            if target is not None:
+                yield (field,), f"sends '{field}' to", target
     match step:
         case Ask():
             for at, answer in enumerate(step.answers):

@@ -8,7 +8,7 @@ from functools import partial
 from itertools import combinations, permutations, product
 
 from handsfree.language.base import Language
-from handsfree.language.meaning import ALWAYS
+from handsfree.language.meaning import ALWAYS, GIVES_WAY
 from handsfree.procedure import phrasing
 from handsfree.procedure.confusions import shares_of, weighed
 from handsfree.procedure.model import Answer, Ask, Book
@@ -87,7 +87,7 @@ def _one_word_apart(step: Ask, language: Language, words: Words, say: partial[Re
 
 
 def _like_commands(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
-    phrases = [way for name in ALWAYS for way in language.commands.get(name, ())]
+    phrases = [way for name in ALWAYS if name not in GIVES_WAY for way in language.commands.get(name, ())]
     for answer in step.answers:
         apart, way, phrase = min((_far(language, way, phrase), way, phrase) for way in ways(answer) for phrase in phrases)
         if apart < ALIKE:

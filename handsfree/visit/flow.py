@@ -6,11 +6,17 @@ from itertools import takewhile
 
 from handsfree.dialogue.question import Turn as Turned
 from handsfree.journal.events import Gate
+from handsfree.procedure.model import Step
 from handsfree.visit.interlock import Interlock, Turn, turn
-from handsfree.visit.state import State
+from handsfree.visit.state import Form, State
 
 
 class Flow(Turned[State]):
+    """`again`: somebody asked to hear it again, so it is said in full. `affirmed`: what is heard was read back before."""
+
+    again = False
+    affirmed = False
+
     @property
     def now(self) -> float:
         return self.state.now
@@ -38,7 +44,14 @@ class Flow(Turned[State]):
         step = self.state.step
         if step is None or not step.behind_gate or self.state.interlock.isolated:
             return False
-        return step.say in text
+        return step.say in text or bool(step.short and step.short in text)
+
+    def step_words(self, step: Step) -> str:
+        """What a plain step says: its sentence, in the short form its name."""
+        if self.state.form is not Form.SHORT or self.again:
+            return step.say
+        name = step.id.replace("-", " ")
+        return step.short or f"{name[:1].upper()}{name[1:]}."
 
     def lock_to(self, interlock: Interlock, how: str, why: str = "") -> None:
         """Take the interlock that `interlock.py` gave, and record it if the state changed or a try failed."""

@@ -16,7 +16,7 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Interlock, Turn, hear_phrase, prove
 from handsfree.visit.movement import clear, forward, move, proved
 from handsfree.visit.plain import Rows, always, asks, called
-from handsfree.visit.readings import asks_reading, hears_affirm, in_another_unit, may_read, says_affirm, unit_name
+from handsfree.visit.readings import asks_reading, in_another_unit, may_read, says_affirm, unit_name
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Pending, Result
 from handsfree.visit.steps import close, present
@@ -123,7 +123,7 @@ def _reading_taken(
 
 
 def dead_affirm(flow: Flow, utterance: Utterance) -> bool:
-    """A reading that says dead was read back: it counts once affirmed."""
+    """A reading that says dead was read back: it counts once affirmed. Another reading takes its place."""
     step, pending = flow.state.step, flow.state.pending
     assert isinstance(step, model.Prove)
     assert pending is not None
@@ -134,6 +134,9 @@ def dead_affirm(flow: Flow, utterance: Utterance) -> bool:
     elif is_command(utterance, "negative", "correction"):
         flow.change(pending=None, awaiting=Awaiting.DEAD_READING)
         flow.prompt("reading-again", "question")
+    elif utterance.sense == Sense.NUMBER:
+        flow.change(pending=None, awaiting=Awaiting.DEAD_READING)
+        return dead_reading(flow, utterance)
     else:
         return False
     return True
@@ -210,6 +213,14 @@ def restore_power(flow: Flow, utterance: Utterance) -> bool:
 # ---- what is said and heard -----------------------------------------------------------------------------------------
 
 
+def _hears_tester(flow: Flow) -> Listening:
+    return Listening(also=("affirm", "negative"), proof=True)
+
+
+def _dead_number(flow: Flow) -> NumberAsked:
+    return NumberAsked(_prove(flow).unit, 0.0, 1000.0)
+
+
 def _hears_gate(word: str) -> Callable[[Flow], Listening]:
     return lambda flow: Listening(gate=GateAsked(word, flow.state.interlock.lock))
 
@@ -270,21 +281,22 @@ ROWS: Rows = {
         _says_gate, _hears_gate("isolated"), at_gate, asks("isolate-need"), _may_gate("isolated"), Stake.GUARDED
     ),
     Awaiting.TESTER_BEFORE: Question(
-        _says_tester, hears_affirm, tester_before, asks("need-affirm"), called("affirm", "negative"), Stake.GUARDED
+        _says_tester, _hears_tester, tester_before, asks("need-affirm"), called("affirm", "negative"), Stake.GUARDED
     ),
     Awaiting.SWITCH_TRIED: Question(
         _says_switch, lambda flow: Listening(phrases=_tried(flow), proof=True), switch_tried, _asks_switch, _tried,
         Stake.GUARDED,
     ),
     Awaiting.DEAD_READING: Question(
-        _says_dead, lambda flow: Listening(number=NumberAsked(_prove(flow).unit, 0.0, 1000.0), proof=True), dead_reading,
+        _says_dead, lambda flow: Listening(number=_dead_number(flow), proof=True), dead_reading,
         asks_reading, may_read, Stake.GUARDED,
     ),
     Awaiting.DEAD_AFFIRM: Question(
-        says_affirm, hears_affirm, dead_affirm, asks("need-affirm"), called("affirm", "negative"), Stake.GUARDED
+        says_affirm, lambda flow: Listening(number=_dead_number(flow), also=("affirm", "negative"), proof=True),
+        dead_affirm, asks("need-affirm"), called("affirm", "negative"), Stake.GUARDED
     ),
     Awaiting.TESTER_AFTER: Question(
-        lambda flow: flow.prompt("prove-tester-after", "step"), hears_affirm, tester_after, asks("need-affirm"),
+        lambda flow: flow.prompt("prove-tester-after", "step"), _hears_tester, tester_after, asks("need-affirm"),
         called("affirm", "negative"), Stake.GUARDED,
     ),
     Awaiting.RESTORE_CHECK: Question(

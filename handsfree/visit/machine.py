@@ -16,22 +16,24 @@ from dataclasses import replace
 from typing import Any
 
 from handsfree.dialogue.listening import listen_for
+from handsfree.dialogue.meant import meant
 from handsfree.dialogue.parts import Machine
+from handsfree.dialogue.question import Stake
 from handsfree.journal import events
 from handsfree.journal.events import DropTimer, Effect, SetTimer, Stamped
 from handsfree.language.base import Language
-from handsfree.language.meaning import Sense, Verdict
+from handsfree.language.meaning import EMERGENCY, Sense, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
-from handsfree.visit import phrases, places
+from handsfree.visit import facts, helping, phrases, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Interlock, Power, Turn, overstayed, spoke, turn
 from handsfree.visit.movement import clear, forward, take_up
 from handsfree.visit.overlays import stop
 from handsfree.visit.questions import flow_of, listening
 from handsfree.visit.readings import in_another_unit
-from handsfree.visit.speaking import called, choices, duration
-from handsfree.visit.state import Awaiting, Overlay, State
+from handsfree.visit.speaking import choices, duration
+from handsfree.visit.state import Awaiting, Form, Overlay, State
 from handsfree.visit.steps import present, record, set_wait_timer
 from handsfree.visit.wishes import is_command
 
@@ -77,6 +79,7 @@ def _break_over(flow: Flow) -> bool:
 
 def _settle(flow: Flow, before: State) -> None:
     """What follows from the turn: what is in force now, and the timers that watch over silence."""
+    flow.flush()
     state = flow.state
     now = listen_for(listening(state))
     if now != state.listening:
@@ -100,17 +103,29 @@ def _settle(flow: Flow, before: State) -> None:
 
 
 def _utterance(flow: Flow, utterance: events.Utterance) -> None:
-    if utterance.verdict == Verdict.NOT_FOR_ME:
-        return
+    """An alarm need only be likely. Of the rest, what was accepted acts, what is likely is read back, and what was meant for
+    the program and not understood is asked for again. A bystander gets no answer."""
     state = flow.state
+    likely = utterance.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
+    if likely and is_command(utterance, *EMERGENCY):
+        utterance = replace(utterance, verdict=Verdict.ACCEPTED)
+    if utterance.verdict == Verdict.NOT_FOR_ME and not meant(utterance, flow.question, flow.now - state.heard_out):
+        return
+    if utterance.verdict == Verdict.PROPOSED and flow.question.stake is not Stake.GUARDED:
+        _propose(flow, utterance)
+        return
     if utterance.verdict != Verdict.ACCEPTED:
         _ask_again(flow, utterance)
         return
     flow.change(told_quiet=False, interlock=spoke(state.interlock, flow.now))
     flow.tone("heard")
-    alone = state.overlay is not Overlay.NONE and not is_command(utterance, "power is on")
-    if alone or not phrases.use(flow, utterance):
+    over = state.overlay not in (Overlay.NONE, Overlay.PROPOSAL)
+    if (over and not is_command(utterance, *OVER_ALL)) or not phrases.use(flow, utterance):
         _answered(flow, utterance)
+
+
+#: What is heard whatever is laid over the visit.
+OVER_ALL = ("power is on", "help", "stop", *EMERGENCY)
 
 
 def _answered(flow: Flow, utterance: events.Utterance) -> None:
@@ -120,6 +135,16 @@ def _answered(flow: Flow, utterance: events.Utterance) -> None:
     if not question.takes(flow, utterance):
         flow.change(tries=tries)
         _missed(flow)
+
+
+def _propose(flow: Flow, utterance: events.Utterance) -> None:
+    """Likely, not sure: read back. It counts once it is affirmed; another answer takes its place."""
+    if flow.state.overlay not in (Overlay.NONE, Overlay.PROPOSAL):
+        _ask_again(flow, utterance)
+        return
+    flow.tone("not understood")
+    flow.change(overlay=Overlay.PROPOSAL, proposed=utterance)
+    flow.question.says(flow)
 
 
 def _ask_again(flow: Flow, utterance: events.Utterance) -> None:
@@ -134,9 +159,9 @@ def _ask_again(flow: Flow, utterance: events.Utterance) -> None:
     first = state.tries + 1 < TRIES_BEFORE_HELP
     if first and utterance.sense == Sense.NUMBER and state.overlay is Overlay.NONE and in_another_unit(flow, utterance.unit):
         flow.change(tries=state.tries + 1)
-    elif utterance.rivals:
+    elif rivals := _rivals(flow, utterance):
         flow.change(tries=state.tries + 1)
-        _which(flow, utterance)
+        flow.prompt("which", "question", choices=choices(state.language, rivals))
     else:
         _missed(flow)
 
@@ -144,27 +169,24 @@ def _ask_again(flow: Flow, utterance: events.Utterance) -> None:
 def _missed(flow: Flow) -> None:
     """The question in its shortest form; where that has not helped, what may be said."""
     flow.change(tries=flow.state.tries + 1)
-    asks = flow.question.asks(flow)
-    mays = flow.question.mays(flow) if flow.state.tries >= TRIES_BEFORE_HELP else ()
-    if mays:
-        flow.prompt("say-again-mays", "question", asks=asks, choices=choices(flow.state.language, mays))
-    else:
-        flow.say(asks, "question")
+    helping_now = flow.state.tries >= TRIES_BEFORE_HELP
+    flow.say(helping.asked(flow) if helping_now else flow.question.asks(flow), "question")
 
 
-def _which(flow: Flow, utterance: events.Utterance) -> None:
-    """'Fifteen or fifty?': a near tie is asked, never settled by the first of two."""
-    language = flow.state.language
+def _rivals(flow: Flow, utterance: events.Utterance) -> list[str]:
+    """'Fifteen or fifty?': a near tie is asked, never settled by the first of two; only among answers of this question."""
+    language, now = flow.state.language, flow.question.hears(flow)
     numbers = [value for sense, _, value in utterance.rivals if sense == Sense.NUMBER and value is not None]
-    if numbers:
-        flow.prompt("which-number", "question", choices=choices(language, [language.say_number(n) for n in numbers]))
-    else:
-        unsaid = (Sense.GATE, Sense.DENIAL)  # the lock number is never spoken, and a denial has no name
-        names = [called(language, sense, text) for sense, text, _ in utterance.rivals if sense not in unsaid]
-        if names:
-            flow.prompt("which", "question", choices=choices(language, names))
-        else:
-            flow.prompt("say-again", "question")
+    if len(numbers) > 1:
+        return [_apart(language, number) for number in numbers]
+    names = [text for sense, text, _ in utterance.rivals if sense == Sense.PHRASE and text in now.phrases]
+    return list(dict.fromkeys(names)) if len(set(names)) > 1 else []
+
+
+def _apart(language: Language, number: float) -> str:
+    """Both ways, where one is soon taken for the other."""
+    words = language.say_number(number)
+    return f"{words}, {language.say_digits(number)}" if language.needs_both_ways(number) else words
 
 
 # ---- everything else ------------------------------------------------------------------------------------------------
@@ -172,7 +194,9 @@ def _which(flow: Flow, utterance: events.Utterance) -> None:
 
 def _opened(flow: Flow, event: events.Opened) -> None:
     state = flow.state
-    flow.change(began=flow.now, awaiting=Awaiting.LOCK_NUMBER)
+    form = Form(event.form) if event.form in set(Form) else Form.USUAL
+    flow.change(began=flow.now, awaiting=Awaiting.LOCK_NUMBER, form=form, emergency=event.emergency)
+    flow.change(facts=facts.given(event.known, flow.now))
     flow.prompt("welcome", "notice", title=state.book.procedures[state.book.main].title)
     present(flow)
 
@@ -297,6 +321,12 @@ def _stop_asked(flow: Flow, event: events.StopAsked) -> None:
     stop(flow, event.why)
 
 
+def _prompt_ended(flow: Flow, event: events.PromptEnded) -> None:
+    """From when on an answer is to be expected."""
+    if event.said == flow.state.said - 1:
+        flow.change(heard_out=flow.now)
+
+
 def _recorded_only(flow: Flow, event: Any) -> None:
     """In the record for its readers; the visit does not hang on it."""
 
@@ -305,7 +335,7 @@ HANDLERS: dict[type[Any], Callable[[Flow, Any], None]] = {
     events.Opened: _opened,
     events.Utterance: _utterance,
     events.TimerRang: _timer,
-    events.PromptEnded: _recorded_only,
+    events.PromptEnded: _prompt_ended,
     events.NoteKept: _note_kept,
     events.Attached: _attached,
     events.SoundLost: _sound_lost,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from handsfree.journal.events import DropTimer, StepEntered
 from handsfree.procedure import model
-from handsfree.visit import places
+from handsfree.visit import facts, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Turn
 from handsfree.visit.speaking import duration
@@ -56,18 +56,20 @@ def _enter(flow: Flow, frames: Frames) -> Frames | None:
         flow.change(awaiting=Awaiting.LOCK_NUMBER)  # after a hand-over: `take_up` comes here again with the number
         present(flow)
         return None
+    if facts.needless(flow, step):
+        return leave(flow)
     path = flow.state.path
     flow.emit(StepEntered(path, step.id, step.kind, flow.state.interlock.power))
     return KINDS[type(step)].enters(flow, step)
 
 
-def forward(flow: Flow, go: str | None = None) -> None:
-    """From this step to the next, remembering this one for 'go back'."""
+def forward(flow: Flow, go: str | None = None, makes: model.Facts = ()) -> None:
+    """From this step to the next, remembering this one for 'go back'. `makes`: facts of the answer that was given."""
     state = flow.state
     step = state.step
     crossing = isinstance(step, model.GATES) or places.leaves_site(state.book, state.frames)
     flow.change(trail=() if crossing else (*state.trail, state.frames))
-    move(flow, leave(flow, go))
+    move(flow, leave(flow, go, makes))
 
 
 def backward(flow: Flow, frames: Frames) -> None:

@@ -1,15 +1,18 @@
-"""The questions that are laid over the visit for a moment: stand by, a note, whether to stop. One row each, in `ROWS`."""
+"""The questions laid over the visit for a moment: stand by, a note, whether to stop, whether it was that. Rows in `ROWS`."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from handsfree.dialogue.question import Question, Stake
 from handsfree.journal.events import Utterance
-from handsfree.language.meaning import Listening
+from handsfree.language.meaning import EMERGENCY, Listening, Sense, Verdict
 from handsfree.visit.flow import Flow
-from handsfree.visit.plain import Rows, asks, called, commands, says
+from handsfree.visit.plain import YES_NO, Rows, asks, called, commands, says
+from handsfree.visit.speaking import called as named
 from handsfree.visit.state import Overlay
 from handsfree.visit.steps import close, present
-from handsfree.visit.wishes import is_command
+from handsfree.visit.wishes import affirms, denies, is_command
 
 
 def _takes_go_ahead(flow: Flow, utterance: Utterance) -> bool:
@@ -22,7 +25,7 @@ def _takes_go_ahead(flow: Flow, utterance: Utterance) -> bool:
 
 
 def _takes_stop_once(flow: Flow, utterance: Utterance) -> bool:
-    if is_command(utterance, "affirm"):
+    if affirms(utterance):
         flow.change(overlay=Overlay.STOP_TWICE)
         flow.prompt("stop-twice", "question")
         return True
@@ -30,14 +33,14 @@ def _takes_stop_once(flow: Flow, utterance: Utterance) -> bool:
 
 
 def _takes_stop_twice(flow: Flow, utterance: Utterance) -> bool:
-    if is_command(utterance, "affirm"):
+    if affirms(utterance):
         stop(flow, "")
         return True
     return _goes_on(flow, utterance)
 
 
 def _goes_on(flow: Flow, utterance: Utterance) -> bool:
-    if not is_command(utterance, "negative"):
+    if not denies(utterance):
         return False
     flow.change(overlay=Overlay.NONE)
     flow.prompt("not-stopped", "answer")
@@ -50,18 +53,60 @@ def stop(flow: Flow, why: str) -> None:
     close(flow, "stopped", why)
 
 
-_STOP = commands("affirm", "negative", "power is on")
+def hears_proposal(flow: Flow) -> Listening:
+    """The question's own answers, and yes or no to what was likely heard."""
+    below = flow.questions[flow.state.awaiting].hears(flow)
+    return replace(below, also=tuple(dict.fromkeys((*below.also, *YES_NO))))
+
+
+def _takes_proposal(flow: Flow, utterance: Utterance) -> bool:
+    proposed = flow.state.proposed
+    assert proposed is not None
+    flow.change(overlay=Overlay.NONE, proposed=None)
+    if affirms(utterance):
+        flow.affirmed = True
+        return bool(flow.question.takes(flow, replace(proposed, verdict=Verdict.ACCEPTED)))
+    if denies(utterance):
+        return False  # the question again, in its shortest form
+    return bool(flow.question.takes(flow, utterance))
+
+
+def says_proposal(flow: Flow) -> None:
+    flow.say(_asks_proposal(flow), "readback")
+
+
+def _asks_proposal(flow: Flow) -> str:
+    """'Fifty, five zero?', 'Hot?'"""
+    proposed, language = flow.state.proposed, flow.state.language
+    assert proposed is not None
+    if proposed.sense == Sense.NUMBER and proposed.value is not None:
+        step = flow.state.step
+        unit = proposed.unit or str(getattr(step, "unit", ""))
+        words = language.say_quantity(proposed.value, unit)
+        if language.needs_both_ways(proposed.value):
+            words = f"{words}, {language.say_digits(proposed.value)}"
+    else:
+        words = named(language, proposed.sense, proposed.text)
+    return flow.sentence("short-choices", choices=words[:1].upper() + words[1:])
+
+
+#: What is heard whatever is laid over.
+_EVER = ("help", "stop", "power is on", *EMERGENCY)
+_STOP = commands("affirm", "negative", "yes", "no", *_EVER)
 ROWS: Rows = {
     Overlay.STAND_BY: Question(
-        says("standing-by"), commands("go ahead"), _takes_go_ahead, asks("standing-by"), called("go ahead")
+        says("standing-by"), commands("go ahead", *_EVER), _takes_go_ahead, asks("standing-by"), called("go ahead")
     ),
     Overlay.NOTE: Question(
         says("note-now"), lambda flow: Listening(commands=(), note=True), lambda flow, utterance: True, asks("note-now")
     ),
     Overlay.STOP_ONCE: Question(
-        says("stop-once"), _STOP, _takes_stop_once, asks("stop-once"), called("affirm", "negative"), Stake.GUARDED
+        says("stop-once"), _STOP, _takes_stop_once, asks("stop-once"), called("affirm", "negative"), Stake.ANSWER
     ),
     Overlay.STOP_TWICE: Question(
-        says("stop-twice"), _STOP, _takes_stop_twice, asks("stop-twice"), called("affirm", "negative"), Stake.GUARDED
+        says("stop-twice"), _STOP, _takes_stop_twice, asks("stop-twice"), called("affirm", "negative"), Stake.ANSWER
+    ),
+    Overlay.PROPOSAL: Question(
+        says_proposal, hears_proposal, _takes_proposal, _asks_proposal, called("affirm", "negative"), Stake.ANSWER
     ),
 }  # fmt: skip

@@ -8,18 +8,24 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from handsfree.journal.events import Corrected, KeepNote, SetVoice, Utterance
-from handsfree.language.meaning import ALWAYS, Sense
-from handsfree.visit import places
+from handsfree.language.meaning import EMERGENCY, Sense
+from handsfree.visit import facts, helping, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Power, Turn
 from handsfree.visit.movement import backward, clear
-from handsfree.visit.speaking import choices, duration
-from handsfree.visit.state import Awaiting, Overlay
+from handsfree.visit.plain import left
+from handsfree.visit.speaking import duration
+from handsfree.visit.state import Awaiting, Form, Overlay
 from handsfree.visit.steps import present
 
 
 def _say_again(flow: Flow) -> None:
+    flow.again = True
     present(flow)
+
+
+def _quiet(flow: Flow) -> None:
+    """'Stop': what was being said is broken off by its being heard; nothing more is said until somebody speaks."""
 
 
 def _go_back(flow: Flow) -> None:
@@ -42,6 +48,7 @@ def _correction(flow: Flow) -> None:
             kept = {name: result for name, result in state.remembered.items() if name != key}
             flow.change(trail=state.trail[:at], remembered=kept)
             flow.untell(key)
+            facts.unlearn(flow, key)
             flow.emit(Corrected(key[0], key[1]))
             flow.prompt("corrected", "answer")
             backward(flow, frames)
@@ -54,7 +61,7 @@ def _how_long(flow: Flow) -> None:
     time = duration(state.language, flow.now - state.began)
     flow.prompt("how-long", "help", since=time)
     if state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT):
-        flow.prompt("how-long-wait", "help", time=duration(state.language, max(state.wait_ends - flow.now, 0)))
+        flow.prompt("how-long-wait", "help", time=left(flow))
     if state.interlock.isolated:
         flow.prompt("how-long-isolated", "help", time=duration(state.language, flow.now - state.interlock.since))
 
@@ -68,20 +75,6 @@ def _where(flow: Flow) -> None:
         flow.prompt("where", "help", title=title, number=number, count=count, isolation=isolation)
     else:
         flow.say(isolation, "help")
-
-
-def _can_say(flow: Flow) -> None:
-    state = flow.state
-    now = flow.question.hears(flow)
-    names = ALWAYS if now.commands is None else now.commands
-    words = (
-        *now.phrases,
-        *((flow.sentence("a-lock-number"),) if now.digits is not None else ()),
-        *((flow.sentence("a-reading"),) if now.number is not None else ()),
-        *((flow.sentence(f"a-gate-{now.gate.word}"),) if now.gate is not None else ()),
-        *(state.language.commands[name][0] for name in sorted(names, key=lambda name: name in ALWAYS)),
-    )
-    flow.prompt("can-say", "help", choices=choices(state.language, words))
 
 
 def _stand_by(flow: Flow) -> None:
@@ -144,7 +137,12 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
     "correction": _correction,
     "how long": _how_long,
     "where am i": _where,
-    "what can i say": _can_say,
+    "what can i say": helping.can_say,
+    "help": helping.helps,
+    "stop": _quiet,
+    "short form": helping.form(Form.SHORT),
+    "usual form": helping.form(Form.USUAL),
+    "full form": helping.form(Form.FULL),
     "stand by": _stand_by,
     "note": _note,
     "stop the visit": _stop,
@@ -163,6 +161,9 @@ def use(flow: Flow, utterance: Utterance) -> bool:
     awaiting = flow.state.awaiting
     if utterance.sense == Sense.COMMAND and utterance.text in flow.state.book.asides:
         flow.say(flow.state.book.asides[utterance.text], "help")
+        return True
+    if utterance.sense == Sense.COMMAND and utterance.text in EMERGENCY:
+        helping.alarm(flow, utterance)
         return True
     if utterance.sense != Sense.COMMAND or utterance.text not in PHRASES:
         return False

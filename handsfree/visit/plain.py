@@ -8,19 +8,23 @@ from typing import Any
 
 from handsfree.dialogue.question import Question, Stake
 from handsfree.journal.events import AnswerTaken, CautionTaken, EvidenceTaken, Utterance
-from handsfree.language.meaning import ALWAYS, Listening, Sense
+from handsfree.language.meaning import EMERGENCY, WAYS_OUT, Listening, Sense, beside
 from handsfree.procedure import model
 from handsfree.visit import places
+from handsfree.visit.facts import learn
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import forward, move, take_up
 from handsfree.visit.speaking import answer_words, choices, duration, result_words
-from handsfree.visit.state import Awaiting, Overlay, Result
+from handsfree.visit.state import Awaiting, Form, Overlay, Result
 from handsfree.visit.steps import present, results_here
-from handsfree.visit.wishes import is_command, onward, take
+from handsfree.visit.wishes import affirms, denies, done, is_command, onward, take, way_out
 
-YES_NO = (*ALWAYS, "affirm", "negative")
+YES_NO = ("affirm", "negative", "yes", "no")
 #: Before the lock number is known there is no step to move on from.
-BEFORE = ("say again", "stand by", "what can i say", "stop the visit", "faster", "slower", "louder", "softer")
+BEFORE = (
+    "say again", "stand by", "what can i say", "stop the visit", "faster", "slower", "louder", "softer", "help", "stop",
+    "short form", "usual form", "full form", *EMERGENCY,
+)
 
 Row = Question[Flow, Utterance]
 Rows = dict[Awaiting | Overlay, Row]
@@ -32,7 +36,13 @@ def always(flow: Flow) -> Listening:
 
 
 def commands(*names: str) -> Callable[[Flow], Listening]:
+    """These and no others."""
     return lambda flow: Listening(commands=names)
+
+
+def also(*names: str) -> Callable[[Flow], Listening]:
+    """These besides the phrases that always work."""
+    return lambda flow: Listening(also=names)
 
 
 def asks(key: str) -> Callable[[Flow], str]:
@@ -55,7 +65,7 @@ def _takes_lock_number(flow: Flow, utterance: Utterance) -> bool:
     digits = tuple(utterance.text.split())
     if utterance.sense != Sense.DIGITS or not 2 <= len(digits) <= 4:
         return False
-    flow.change(lock_offered=digits, awaiting=Awaiting.LOCK_AFFIRM)
+    flow.change(lock_offered=digits, awaiting=Awaiting.LOCK_AFFIRM)  # said where one is to be affirmed, it is another
     flow.prompt("lock-readback", "readback", digits=" ".join(digits))
     return True
 
@@ -73,7 +83,7 @@ def _takes_lock_affirm(flow: Flow, utterance: Utterance) -> bool:
         flow.change(lock_offered=(), awaiting=Awaiting.LOCK_NUMBER)
         flow.prompt("lock-again", "question")
     else:
-        return False
+        return _takes_lock_number(flow, utterance)
     return True
 
 
@@ -84,7 +94,7 @@ def _says_done(flow: Flow) -> None:
     step = flow.state.step
     assert step is not None
     if isinstance(step, model.Evidence):
-        flow.say(flow.sentence("evidence", text=step.say), "step", sound=step.own_sound)
+        flow.say(flow.sentence("evidence", text=flow.step_words(step)), "step", sound=_sound(flow, step))
     elif isinstance(step, model.Finding):
         flow.prompt("finding", "step", text=step.say)
     elif isinstance(step, model.Handover):
@@ -95,7 +105,12 @@ def _says_done(flow: Flow) -> None:
             value = _brought(flow, name, here[name]) if name in here else flow.sentence("summary-missing")
             flow.prompt("summary-line", "step", name=name.replace("-", " "), value=value)
     else:
-        flow.say(step.say, "step", sound=step.own_sound)
+        flow.say(flow.step_words(step), "step", sound=_sound(flow, step))
+
+
+def _sound(flow: Flow, step: model.Step) -> str:
+    """The writer's recording speaks the whole sentence."""
+    return step.own_sound if flow.step_words(step) == step.say else ""
 
 
 def _brought(flow: Flow, name: str, result: Result) -> str:
@@ -106,12 +121,12 @@ def _brought(flow: Flow, name: str, result: Result) -> str:
 
 def _takes_done(flow: Flow, utterance: Utterance) -> bool:
     step = flow.state.step
-    if not onward(utterance):
+    if not done(utterance):
         return False
     if isinstance(step, model.Evidence):
         flow.emit(EvidenceTaken(flow.state.path, step.id, step.what))
         take(flow, Result(step.what))
-        flow.prompt("evidence-taken", "answer")
+        flow.heard(flow.sentence("evidence-taken"))
     forward(flow)
     return True
 
@@ -120,10 +135,14 @@ def _takes_done(flow: Flow, utterance: Utterance) -> bool:
 
 
 def _says_caution(flow: Flow) -> None:
+    """In full once a visit, then by its name; in full again for who asks for it."""
     step, cuttable = flow.state.step, flow.may_cut
     assert isinstance(step, model.Caution)
-    flow.prompt(f"signal-{step.level}", "caution", cuttable=cuttable, text=step.say)
-    flow.prompt("ask-understood", "question", cuttable=cuttable)
+    known = step.say in flow.state.warned and not flow.again
+    name = step.short or step.id.replace("-", " ")
+    text = flow.sentence("signal-again", name=name.rstrip(".")) if known else step.say
+    signal = flow.sentence(f"signal-{step.level}", text=text)
+    flow.say(f"{signal} {flow.sentence('ask-understood')}", "caution", cuttable=cuttable)
 
 
 def _takes_understood(flow: Flow, utterance: Utterance) -> bool:
@@ -132,6 +151,7 @@ def _takes_understood(flow: Flow, utterance: Utterance) -> bool:
     if not is_command(utterance, "understood"):
         return False
     flow.emit(CautionTaken(flow.state.path, step.id, step.level))
+    flow.change(warned=flow.state.warned | {step.say})
     forward(flow)
     return True
 
@@ -145,26 +165,55 @@ def _ask(flow: Flow) -> model.Ask:
 
 
 def _says_answer(flow: Flow) -> None:
+    """The choices are read in the full form, or where it is said again; else only after a miss, or when asked for."""
     step = _ask(flow)
-    flow.say(step.say, "step", sound=step.own_sound)
-    flow.prompt("choices", "question", choices=choices(flow.state.language, answer_words(step)))
+    text, sound = flow.step_words(step), _sound(flow, step)
+    if not sound and (flow.state.form is Form.FULL or flow.again):
+        text = f"{text} {flow.sentence('choices', choices=choices(flow.state.language, answer_words(step)))}"
+    flow.say(text, "step", sound=sound)
 
 
 def _hears_answer(flow: Flow) -> Listening:
-    return Listening(phrases=tuple(words for answer in _ask(flow).answers for words in (answer.say, *answer.also)))
+    answers = _ask(flow).answers
+    phrases = tuple(words for answer in answers for words in (answer.say, *answer.also))
+    yes_no = tuple(dict.fromkeys(answer.stands_for for answer in answers if answer.stands_for))
+    return Listening(phrases=phrases, commands=beside(phrases, flow.state.language.commands), also=(*yes_no, *WAYS_OUT))
 
 
 def _takes_answer(flow: Flow, utterance: Utterance) -> bool:
     step = _ask(flow)
-    for answer in step.answers:
-        if utterance.sense == Sense.PHRASE and utterance.text in (answer.say, *answer.also):
-            flow.emit(AnswerTaken(flow.state.path, step.id, answer.say))
-            take(flow, Result(answer.say))
-            flow.tells(answer.tells)
-            flow.prompt("answer-taken", "readback", answer=answer.say.capitalize())
-            forward(flow, answer.go)
-            return True
-    return False
+    if out := way_out(utterance):
+        return _takes_way_out(flow, step, out)
+    answer = next((each for each in step.answers if _meant(each, utterance)), None)
+    if answer is None:
+        return False
+    flow.emit(AnswerTaken(flow.state.path, step.id, answer.say))
+    take(flow, Result(answer.say))
+    if step.fact is not None:
+        learn(flow, step.fact, Result(answer.say), step.lasting)
+    flow.tells(answer.tells)
+    flow.heard(flow.sentence("answer-taken", answer=answer.say.capitalize()))
+    forward(flow, answer.go, answer.makes)
+    return True
+
+
+def _meant(answer: model.Answer, utterance: Utterance) -> bool:
+    if utterance.sense == Sense.PHRASE:
+        return utterance.text in (answer.say, *answer.also)
+    return answer.stands_for is not None and is_command(utterance, answer.stands_for)
+
+
+def _takes_way_out(flow: Flow, step: model.Ask, out: str) -> bool:
+    """Where the procedure says; where it says nothing, what follows, if any answer leads there."""
+    there, go = model.way_out(step, out)
+    if not there:
+        flow.prompt("no-way-out", "refusal", asks=_asks_answer(flow))
+        return True
+    flow.emit(AnswerTaken(flow.state.path, step.id, out))
+    take(flow, Result(out, state=out))
+    flow.heard(flow.sentence(f"way-{out.replace(' ', '-')}"))
+    forward(flow, go)
+    return True
 
 
 def _asks_answer(flow: Flow) -> str:
@@ -177,8 +226,10 @@ def _asks_answer(flow: Flow) -> str:
 
 
 def left(flow: Flow) -> str:
-    """What is left of the wait, aloud."""
-    return duration(flow.state.language, max(flow.state.wait_ends - flow.now, 0.0))
+    """What is left of the wait, aloud: to the minute while there are more than two, else to five seconds."""
+    seconds = max(flow.state.wait_ends - flow.now, 0.0)
+    whole = 60.0 if seconds > 120 else 5.0
+    return duration(flow.state.language, max(round(seconds / whole), 1) * whole if seconds > 0 else 0.0)
 
 
 def _takes_wait(flow: Flow, utterance: Utterance) -> bool:
@@ -195,11 +246,11 @@ def _takes_wait(flow: Flow, utterance: Utterance) -> bool:
 
 
 def _takes_cut_wait(flow: Flow, utterance: Utterance) -> bool:
-    if is_command(utterance, "affirm"):
+    if affirms(utterance):
         seconds = max(flow.state.wait_ends - flow.now, 0.0)
         take(flow, Result(f"cut short, {seconds:.0f} s left", seconds, "second", "cut short"))
         forward(flow)
-    elif is_command(utterance, "negative"):
+    elif denies(utterance):
         flow.change(awaiting=Awaiting.WAIT)
         present(flow)
     else:
@@ -218,23 +269,27 @@ ROWS: Rows = {
         asks("lock-again"), lambda flow: (flow.sentence("a-lock-number"),), Stake.GUARDED,
     ),
     Awaiting.LOCK_AFFIRM: Question(
-        says("need-affirm"), commands(*BEFORE, "affirm", "negative", "correction"), _takes_lock_affirm,
-        asks("need-affirm"), called("affirm", "negative"), Stake.GUARDED,
+        says("need-affirm"),
+        lambda flow: Listening(digits=(2, 4), commands=(*BEFORE, "affirm", "negative", "correction")),
+        _takes_lock_affirm, asks("need-affirm"), called("affirm", "negative"), Stake.GUARDED,
     ),
-    Awaiting.DONE: Question(_says_done, always, _takes_done, asks("need-next"), called("next step", "go back", "note")),
+    Awaiting.DONE: Question(
+        _says_done, also("done"), _takes_done, asks("need-done"), called("done", "say again", "go back")
+    ),
     Awaiting.UNDERSTOOD: Question(
-        _says_caution, commands(*ALWAYS, "understood"), _takes_understood, asks("need-understood"),
+        _says_caution, also("understood"), _takes_understood, asks("need-understood"),
         called("understood", "say again", "stand by"), Stake.GUARDED,
     ),
     Awaiting.ANSWER: Question(
-        _says_answer, _hears_answer, _takes_answer, _asks_answer, lambda flow: answer_words(_ask(flow)), Stake.ANSWER
+        _says_answer, _hears_answer, _takes_answer, _asks_answer, called("cannot tell", "not fitted", "say again"),
+        Stake.ANSWER,
     ),
     Awaiting.WAIT: Question(
         lambda flow: flow.prompt("wait-left", "step", time=left(flow)), always, _takes_wait,
         lambda flow: flow.sentence("wait-left", time=left(flow)), called("how long", "next step", "note"),
     ),
     Awaiting.CUT_WAIT: Question(
-        lambda flow: flow.prompt("wait-cut", "question", time=left(flow)), commands(*YES_NO), _takes_cut_wait,
+        lambda flow: flow.prompt("wait-cut", "question", time=left(flow)), also(*YES_NO), _takes_cut_wait,
         asks("need-affirm"), called("affirm", "negative"), Stake.ANSWER,
     ),
 }  # fmt: skip

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from handsfree.language.meaning import ALWAYS, Listening
+from handsfree.language.meaning import Listening
 from handsfree.visit import gates, overlays, plain, readings
 from handsfree.visit.flow import Flow
 from handsfree.visit.plain import Rows
@@ -24,5 +24,5 @@ def listening(state: State) -> Listening:
     if state.closed:
         return Listening(commands=())
     now = flow_of(state).question.hears(flow_of(state))
-    open_to_asides = not now.note and "where am i" in (ALWAYS if now.commands is None else now.commands)
+    open_to_asides = not now.note and "where am i" in now.named
     return replace(now, asides=tuple(state.book.asides)) if open_to_asides else now

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from handsfree.dialogue.question import Question, Stake
 from handsfree.journal.events import ReadingTaken, Utterance
-from handsfree.language.meaning import Listening, NumberAsked, Sense
+from handsfree.language.meaning import WAYS_OUT, Listening, NumberAsked, Sense
 from handsfree.language.quantities import convert, unit_fits
 from handsfree.procedure import model
-from handsfree.procedure.evaluation import decides
+from handsfree.procedure.evaluation import near_a_limit
 from handsfree.visit import speaking
+from handsfree.visit.facts import learn
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import forward
 from handsfree.visit.plain import YES_NO, Rows, asks, called
 from handsfree.visit.speaking import read_back, side_of_expected
 from handsfree.visit.state import Awaiting, Pending, Result
 from handsfree.visit.steps import present
-from handsfree.visit.wishes import is_command, take
+from handsfree.visit.wishes import affirms, denies, take, way_out
 
 
 def _read(flow: Flow) -> model.Read:
@@ -47,23 +48,26 @@ def asks_reading(flow: Flow) -> str:
 
 def may_read(flow: Flow) -> tuple[str, ...]:
     states = flow.state.language.states
-    return (flow.sentence("a-reading"), states["over range"][0], states["unsteady"][0])
+    return (flow.sentence("a-reading"), states["over range"][0], flow.state.language.commands["cannot tell"][0])
 
 
 def _says_reading(flow: Flow) -> None:
     step = _read(flow)
-    flow.say(step.say, "step", sound=step.own_sound)
+    text = flow.step_words(step)
+    flow.say(text, "step", sound=step.own_sound if text == step.say else "")
 
 
 def _hears_reading(flow: Flow) -> Listening:
     step = _read(flow)
-    return Listening(number=NumberAsked(step.unit, *step.plausible))
+    return Listening(number=NumberAsked(step.unit, *step.plausible), also=WAYS_OUT)
 
 
 def _takes_reading(flow: Flow, utterance: Utterance) -> bool:
     step = _read(flow)
     if utterance.sense == Sense.STATE:
-        _state_taken(flow, step, utterance.text)
+        _no_number(flow, step, utterance.text)
+    elif out := way_out(utterance):
+        _no_number(flow, step, out)
     elif utterance.sense == Sense.NUMBER and utterance.value is not None:
         _number(flow, step, utterance.value, utterance.unit or step.unit)
     else:
@@ -72,17 +76,24 @@ def _takes_reading(flow: Flow, utterance: Utterance) -> bool:
 
 
 def _number(flow: Flow, step: model.Read, given: float, unit: str) -> None:
+    """Affirmed is only what is implausible or near a limit on which something hangs, where the writer asks for it, and what
+    was not surely heard (a proposal). What was affirmed as a proposal, or said twice, needs no third time."""
     if in_another_unit(flow, unit):
         return
-    pending = Pending(convert(given, unit, step.unit), given, unit)
+    before, pending = flow.state.pending, Pending(convert(given, unit, step.unit), given, unit)
     flow.change(pending=pending)
-    low, high = step.plausible
-    if step.decides or step.id in decides(flow.state.procedure) or not low <= pending.value <= high:
+    twice = flow.affirmed or pending == before
+    if not twice and _to_affirm(flow, step, pending.value):
         flow.change(awaiting=Awaiting.READING_AFFIRM)
         present(flow)
-    else:
-        flow.say(read_back(flow.state.language, step, pending, affirm=False), "readback")
-        _take_reading(flow, step, pending, affirmed=False)
+        return
+    flow.heard(read_back(flow.state.language, step, pending, affirm=False))
+    _take_reading(flow, step, pending, affirmed=twice)
+
+
+def _to_affirm(flow: Flow, step: model.Read, value: float) -> bool:
+    low, high = step.plausible
+    return step.decides or not low <= value <= high or near_a_limit(flow.state.procedure, step, value)
 
 
 def _take_reading(flow: Flow, step: model.Read, pending: Pending, *, affirmed: bool) -> None:
@@ -90,24 +101,34 @@ def _take_reading(flow: Flow, step: model.Read, pending: Pending, *, affirmed: b
         flow.state.path, step.id, step.quantity, pending.value, step.unit, pending.given, pending.given_unit, "",
         step.plausible, step.expected, step.accuracy or "", affirmed,
     ))
-    take(flow, Result(f"{pending.value:g} {step.unit}".strip(), pending.value, step.unit))
+    result = Result(f"{pending.value:g} {step.unit}".strip(), pending.value, step.unit)
+    take(flow, result)
+    if step.fact is not None:
+        learn(flow, step.fact, result, step.lasting)
     aside = side_of_expected(flow.state.language, step, pending.value)
     if aside:
-        flow.say(aside, "notice")
+        flow.heard(aside)
     forward(flow)
 
 
-def _state_taken(flow: Flow, step: model.Read, state: str) -> None:
-    go = {"over range": step.over_range, "unsteady": step.unsteady}.get(state)
-    if go is None:
-        flow.prompt("state-unknown", "refusal")
-        return
+def _no_number(flow: Flow, step: model.Read, state: str) -> None:
+    """Over range, unsteady, or nothing that can be told: an answer of its own, which leads where the procedure says."""
+    if state in WAYS_OUT:
+        go = model.way_out(step, state)[1]
+    else:
+        go = {"over range": step.over_range, "unsteady": step.unsteady}[state] or step.unknown
+        if go is None:
+            flow.prompt("state-unknown", "refusal", asks=asks_reading(flow))
+            return
     flow.emit(ReadingTaken(
         flow.state.path, step.id, step.quantity, None, step.unit, None, step.unit, state,
         step.plausible, step.expected, step.accuracy or "",
     ))
     take(flow, Result(state, None, step.unit, state))
-    flow.prompt("state-taken", "readback", state=speaking.called(flow.state.language, Sense.STATE, state))
+    if state in WAYS_OUT:
+        flow.heard(flow.sentence(f"way-{state.replace(' ', '-')}"))
+    else:
+        flow.heard(flow.sentence("state-taken", state=speaking.called(flow.state.language, Sense.STATE, state)))
     forward(flow, go)
 
 
@@ -122,19 +143,23 @@ def says_affirm(flow: Flow) -> None:
         flow.say(read_back(flow.state.language, step, pending, affirm=True), "readback")
 
 
-def hears_affirm(flow: Flow) -> Listening:
-    """Yes or no to what was read back, or to whether the tester works: part of the proof on a step that proves dead."""
-    return Listening(commands=YES_NO, proof=isinstance(flow.state.step, model.Prove))
+def _hears_affirm(flow: Flow) -> Listening:
+    """Yes or no to what was read back, or another reading in its place."""
+    step = _read(flow)
+    return Listening(number=NumberAsked(step.unit, *step.plausible), also=YES_NO)
 
 
 def _takes_affirm(flow: Flow, utterance: Utterance) -> bool:
     step, pending = _read(flow), flow.state.pending
     assert pending is not None
-    if is_command(utterance, "affirm"):
+    if affirms(utterance):
         _take_reading(flow, step, pending, affirmed=True)
-    elif is_command(utterance, "negative", "correction"):
+    elif denies(utterance):
         flow.change(pending=None, awaiting=Awaiting.READING)
         flow.prompt("reading-again", "question")
+    elif utterance.sense == Sense.NUMBER and utterance.value is not None:  # a number said here is a correction
+        flow.change(awaiting=Awaiting.READING)
+        _number(flow, step, utterance.value, utterance.unit or step.unit)
     else:
         return False
     return True
@@ -143,7 +168,7 @@ def _takes_affirm(flow: Flow, utterance: Utterance) -> bool:
 ROWS: Rows = {
     Awaiting.READING: Question(_says_reading, _hears_reading, _takes_reading, asks_reading, may_read, Stake.ANSWER),
     Awaiting.READING_AFFIRM: Question(
-        says_affirm, hears_affirm, _takes_affirm, asks("need-affirm"), called("affirm", "negative", "correction"),
+        says_affirm, _hears_affirm, _takes_affirm, asks("need-affirm"), called("affirm", "negative", "correction"),
         Stake.ANSWER,
     ),
 }  # fmt: skip

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from handsfree.journal.events import ListenFor
+from handsfree.journal.events import ListenFor, Utterance
 from handsfree.language.base import Language
 from handsfree.procedure.model import Book, Procedure, Step
 from handsfree.visit.interlock import Interlock
@@ -44,6 +44,7 @@ class Overlay(StrEnum):
     NOTE = "note"
     STOP_ONCE = "stop asked once"
     STOP_TWICE = "stop asked twice"
+    PROPOSAL = "was it that"
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,16 @@ class Frame:
 
 
 Frames = tuple[Frame, ...]
+#: The step that brought something: (procedure path, step id).
+Origin = tuple[tuple[str, ...], str]
+
+
+class Form(StrEnum):
+    """How much is said."""
+
+    FULL = "full"  # every choice is read
+    USUAL = "usual"
+    SHORT = "short"  # a step's name and what is new
 
 
 @dataclass(frozen=True)
@@ -65,6 +76,16 @@ class Result:
     value: float | None = None
     unit: str = ""
     state: str = ""
+
+
+@dataclass(frozen=True)
+class Fact:
+    """What is known since `at` (seconds on the visit's clock), from `origin`, for `keeps` seconds or the whole visit."""
+
+    result: Result
+    at: float
+    origin: Origin
+    keeps: float | None = None
 
 
 @dataclass(frozen=True)
@@ -82,7 +103,9 @@ class State:
     'go back' may return to, the latest last. `covering`: the isolation step last entered, where a cleared isolation is made
     again, and `return_to` where to go once it is. `tries`: askings-again in a row. `remembered`: results by
     (procedure path, step). `tellings`: what each step that brought something told the fault model, the latest last:
-    'check=answer', or '' for nothing."""
+    'check=answer', or '' for nothing. `facts`: what is known in the whole visit, by name. `warned`: the cautions that were
+    understood, by their text. `proposed`: what was likely heard, read back. `heard_out`: when the last prompt had ended.
+    `emergency`: whom to call, as it is said."""
 
     book: Book
     language: Language
@@ -95,6 +118,12 @@ class State:
     return_to: Frames = ()
     remembered: Mapping[tuple[tuple[str, ...], str], Result] = field(default_factory=dict)
     tellings: Mapping[tuple[tuple[str, ...], str], str] = field(default_factory=dict)
+    facts: Mapping[str, Fact] = field(default_factory=dict)
+    warned: frozenset[str] = frozenset()
+    proposed: Utterance | None = None
+    heard_out: float = 0.0
+    form: Form = Form.USUAL
+    emergency: str = ""
     pending: Pending | None = None
     lock_offered: tuple[str, ...] = ()
     check: int = 0

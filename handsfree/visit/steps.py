@@ -16,11 +16,12 @@ from handsfree.journal.events import Closed, Decided, FindingMade, HandedOver, S
 from handsfree.procedure import model
 from handsfree.procedure.evaluation import evaluate, widths_of
 from handsfree.procedure.expressions import name_of
-from handsfree.visit import places
+from handsfree.visit import facts, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Power, Turn
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Frames, Result
+from handsfree.visit.wishes import take
 
 #: None: the visit waits. Frames: it goes there at once; () ends it.
 Onward = Frames | None
@@ -61,16 +62,40 @@ def _wait(flow: Flow, step: model.Wait) -> Onward:
     if step.leaves_site:
         close(flow, "to be continued", "", not_before=ends)
         return None
-    flow.say(flow.sentence("wait", text=step.say, time=duration(flow.state.language, step.seconds)), "step")
+    half = step.seconds >= HALF_TIME_FROM
+    key = "wait" if half else "wait-short"
+    flow.say(flow.sentence(key, text=flow.step_words(step), time=duration(flow.state.language, step.seconds)), "step")
     set_wait_timer(flow)
     return None
 
 
+#: Seconds: of a shorter wait only the end is told.
+HALF_TIME_FROM = 120.0
+
+
 def set_wait_timer(flow: Flow) -> None:
-    """Rings when the next whole minute of the wait is left (five minutes where more than ten are), or at its end."""
-    left = flow.state.wait_ends - flow.now
-    stride = 300.0 if left > 600 else 60.0 if left > 60 else max(left, 0.0)
-    flow.emit(SetTimer("wait", left % stride or stride if stride else 0.0))
+    """Rings at half time, where that is told and still to come, and at the end. In between a wait is quiet."""
+    left, step = flow.state.wait_ends - flow.now, flow.state.step
+    half = left - step.seconds / 2 if isinstance(step, model.Wait) and step.seconds >= HALF_TIME_FROM else 0.0
+    flow.emit(SetTimer("wait", round(half, 3) if half > 1.0 else max(left, 0.0)))
+
+
+def _ask(flow: Flow, step: model.Ask) -> Onward:
+    """What is known already is not asked: the visit goes where that answer leads."""
+    told = facts.told(flow, step)
+    if told is None or told.answer is None:
+        return _await(Awaiting.ANSWER)(flow, step)
+    take(flow, told.result)
+    flow.tells(told.answer.tells)
+    return leave(flow, told.answer.go, told.answer.makes)
+
+
+def _read(flow: Flow, step: model.Read) -> Onward:
+    told = facts.told(flow, step)
+    if told is None:
+        return _await(Awaiting.READING)(flow, step)
+    take(flow, told.result)
+    return leave(flow)
 
 
 def _decide(flow: Flow, step: model.Decide) -> Onward:
@@ -79,7 +104,8 @@ def _decide(flow: Flow, step: model.Decide) -> Onward:
     values = {name_of(name): result.value if result.value is not None else _words(result)
               for name, result in results_here(flow).items()}
     widths = widths_of(state.procedure, values)
-    flow.say(step.say, "step")
+    if step.aloud:
+        flow.say(step.say, "step")
     go, case, tells, used = step.otherwise, "otherwise", step.otherwise_tells, {}
     for each in step.cases:
         outcome = evaluate(each.when, values, widths=widths)
@@ -151,15 +177,18 @@ def _end(flow: Flow, step: model.End) -> Onward:
     return None
 
 
-def leave(flow: Flow, go: str | None = None) -> Frames:
-    """Where the visit goes from its step. A called procedure that ends on the way leaves its outcome with its call step:
-    that of its End, 'done' where it runs off its last step."""
+def leave(flow: Flow, go: str | None = None, makes: model.Facts = ()) -> Frames:
+    """Where the visit goes from its step, which is behind now. `makes`: facts of the answer given. A called procedure that
+    ends on the way leaves its outcome with its call step: that of its End, 'done' where it runs off its last step."""
     state = flow.state
+    if state.step is not None:
+        facts.behind(flow, state.step, makes)
     onward = places.after(state.book, state.frames, go)
     outcome = state.step.outcome if isinstance(state.step, model.End) else "done"
     for call in places.left(state.frames, onward):
         key = (tuple(frame.procedure for frame in call), call[-1].step)
         flow.change(remembered={**flow.state.remembered, key: Result(outcome)})
+        facts.behind(flow, state.book.at(call[-1].procedure, call[-1].step))
         outcome = "done"
     return onward
 
@@ -214,8 +243,8 @@ def _asks(awaiting: Awaiting) -> Kind:
 KINDS: dict[type[Any], Kind] = {
     model.Instruct: _asks(Awaiting.DONE),
     model.Caution: _asks(Awaiting.UNDERSTOOD),
-    model.Ask: _asks(Awaiting.ANSWER),
-    model.Read: _asks(Awaiting.READING),
+    model.Ask: Kind(_ask, (Awaiting.ANSWER,)),
+    model.Read: Kind(_read, (Awaiting.READING,)),
     model.Isolate: Kind(_isolate, (Awaiting.GATE,)),
     model.Prove: Kind(_prove),  # its questions hang on its method: `visit.ahead` knows them
     model.Restore: Kind(_restore, (Awaiting.RESTORE_GATE, Awaiting.RESTORE_POWER)),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from handsfree.journal.events import Utterance
-from handsfree.language.meaning import Sense
+from handsfree.language.meaning import WAYS_OUT, Sense
 from handsfree.visit.flow import Flow
 from handsfree.visit.state import Result
 
@@ -15,6 +15,25 @@ def is_command(utterance: Utterance, *names: str) -> bool:
 def onward(utterance: Utterance) -> bool:
     """'Next step' and 'go ahead' are one wish."""
     return is_command(utterance, "next step", "go ahead")
+
+
+def done(utterance: Utterance) -> bool:
+    """Where nothing is at stake, 'done' and its like move on, too."""
+    return onward(utterance) or is_command(utterance, "done")
+
+
+def affirms(utterance: Utterance) -> bool:
+    """'Yes' counts only where a question listens for it: never at a gate or a proof."""
+    return is_command(utterance, "affirm", "yes")
+
+
+def denies(utterance: Utterance) -> bool:
+    return is_command(utterance, "negative", "correction", "no")
+
+
+def way_out(utterance: Utterance) -> str:
+    """'cannot tell', 'not fitted', 'skip it', or ''."""
+    return utterance.text if is_command(utterance, *WAYS_OUT) else ""
 
 
 def take(flow: Flow, result: Result) -> None:

@@ -36,7 +36,7 @@ from handsfree.journal.events import (
 from handsfree.language import base
 from handsfree.language.meaning import Sense, Verdict, gate_text
 from handsfree.procedure import expressions
-from handsfree.procedure.evaluation import evaluate, widths_of
+from handsfree.procedure.evaluation import evaluate, near_a_limit, widths_of
 from handsfree.procedure.graph import ways
 from handsfree.procedure.model import Ask, Book, Decide, Procedure, Read, Step
 from handsfree.visit.machine import advance, start
@@ -246,6 +246,13 @@ def _answers(step: Step | None) -> Iterator[Move]:
     for answer in step.answers:
         for words in (answer.say, *answer.also):
             yield answer.say, (said(Sense.PHRASE, words),)
+    yield from _ways_out(step)
+
+
+def _ways_out(step: Ask | Read) -> Iterator[Move]:
+    for name, to in (("cannot tell", step.unknown), ("not fitted", step.absent), ("skip it", step.skip)):
+        if to is not None:
+            yield name, (command(name),)
 
 
 def _readings(state: State) -> Iterator[Move]:
@@ -258,16 +265,13 @@ def _readings(state: State) -> Iterator[Move]:
         yield "over range", (said(Sense.STATE, "over range"),)
     if step.unsteady is not None:
         yield "unsteady", (said(Sense.STATE, "unsteady"),)
+    yield from _ways_out(step)
 
 
 def _asks_back(state: State, step: Read, value: float) -> bool:
-    return step.decides or step.id in _deciding(state.procedure) or not step.plausible[0] <= value <= step.plausible[1]
+    """What is implausible, or so near to a limit that it may be on the other side of it, is affirmed."""
+    return step.decides or near_a_limit(state.procedure, step, value) or not step.plausible[0] <= value <= step.plausible[1]
 
-
-@cache
-def _deciding(procedure: Procedure) -> frozenset[str]:
-    names = set(chain.from_iterable(_names(case.when) for step in decisions(procedure) for case in step.cases))
-    return frozenset(step.id for step in procedure.steps if expressions.name_of(step.id) in names)
 
 
 @cache

@@ -21,7 +21,7 @@ def test_a_visit_says_of_its_steps_only_what_was_made_ahead() -> None:
     said = [entry.event for entry in scene.record if isinstance(entry.event, Say)]
     steps = [say for say in said if say.role in ("step", "caution")]
     assert len(steps) > 10
-    assert [say.text for say in steps if speakable(say.text) not in made] == []
+    assert [say.text for say in steps if speakable(say.text[say.front :].strip()) not in made] == []
     assert scene.state.outcome == "done"
 
 
@@ -32,7 +32,7 @@ def test_by_meter_too() -> None:
     scene.words("isolated lock four two", "affirm", "zero", "affirm", "affirm")
     steps = [entry.event for entry in scene.record if isinstance(entry.event, Say) and entry.event.role == "step"]
     assert scene.step == "touch"
-    assert [say.text for say in steps if speakable(say.text) not in made] == []
+    assert [say.text for say in steps if speakable(say.text[say.front :].strip()) not in made] == []
 
 
 def test_no_module_but_the_interlock_makes_a_state_of_the_power() -> None:

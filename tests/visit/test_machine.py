@@ -71,15 +71,15 @@ def test_a_closed_visit_hears_nothing_but_its_resume() -> None:
 def test_the_first_asking_again_is_short_and_the_second_helps() -> None:
     scene = begun()
     scene.tell(UNSURE)
-    assert said(scene) == ["Say next step when it is done."]
+    assert said(scene) == ["Say done when it is done."]
     scene.tell(UNSURE)
-    assert said(scene) == ["Say next step when it is done. You can say next step, go back or note."]
+    assert said(scene) == ["Say done when it is done. You can say done, say again or go back."]
     assert scene.words("next step").state.tries == 0
 
 
 @pytest.mark.parametrize(("lines", "help_"), [
-    (("next step",), "Cool, warm or iced over? You can say cool, warm or iced over."),
-    (("next step", "warm"), "The reading, in degrees Fahrenheit? You can say a reading, over range or unsteady."),
+    (("next step",), "Cool, warm or iced over? You can say cannot tell, not fitted or say again."),
+    (("next step", "warm"), "The reading, in degrees Fahrenheit? You can say a reading, over range or cannot tell."),
     (("next step", "warm", "435"), "Affirm or negative? You can say affirm, negative or correction."),
     (("stop the visit",), "Stop the visit? Affirm or negative. You can say affirm or negative."),
     (("stop the visit", "affirm"), "Once more. Stop here? Affirm or negative. You can say affirm or negative."),
@@ -107,14 +107,16 @@ def test_the_lock_number_and_a_caution_have_help_of_their_own() -> None:
 def test_a_near_tie_of_phrases_is_asked_by_their_names() -> None:
     scene = begun("next step")
     scene.tell(Utterance(Verdict.ASKED_AGAIN, rivals=(("phrase", "cool", None), ("command", "go back", None))))
-    assert said(scene) == ["Was that cool or go back?"]
+    assert said(scene) == ["Cool, warm or iced over?"], "only answers of the same question are set against each other"
+    scene.tell(Utterance(Verdict.ASKED_AGAIN, rivals=(("phrase", "cool", None), ("phrase", "warm", None))))
+    assert said(scene) == ["Was that cool or warm?"]
     assert scene.step == "shown"
 
 
 def test_a_near_tie_of_what_is_never_spoken_is_plainly_asked_again() -> None:
     scene = begun()
     scene.tell(Utterance(Verdict.ASKED_AGAIN, rivals=(("gate", "isolated, lock four two", None), ("denial", "half", None))))
-    assert said(scene) == [ENGLISH.prompt("say-again")]
+    assert said(scene) == ["Say done when it is done."]
 
 
 def test_a_reading_not_surely_heard_in_a_unit_that_does_not_fit_is_asked_about_by_its_unit() -> None:

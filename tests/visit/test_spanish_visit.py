@@ -95,15 +95,14 @@ LINES = (
     ("dónde estoy", "Revisión de andén, paso 2 de"),
     ("siguiente paso", "¿Cómo se siente el aire?"),
     ("calor", "¿Fresco, caliente o en calma?"),
-    ("no caliente", "Puede decir fresco, caliente o en calma"),
+    ("no caliente", "Puede decir no lo sé, no lo lleva o repita"),
     ("está caliente", "Caliente."),
     ("corrección", "Corregido."),
     ("Caliente.", "Lea su termómetro"),
     ("doce voltios", "He oído voltios, y este paso pide grados Celsius"),
-    ("doce", "uno dos: doce grados Celsius. ¿Afirmo o negativo?"),
+    ("noventa", "noventa grados Celsius no es verosímil aquí. ¿Afirmo o negativo?"),
     ("negativo", "Dé la lectura otra vez."),
-    ("12,5 °C", "uno dos coma cinco: doce coma cinco grados Celsius"),
-    ("afirmo", "Es más de lo esperado."),
+    ("12,5 °C", "uno dos coma cinco: doce coma cinco grados Celsius. Es más de lo esperado."),
     ("siguiente paso", "No se pasa sin aislar."),
     ("¿está aislado?", "Eso era una pregunta"),
     ("no está aislado, candado 42", "Ha dicho que no."),
@@ -124,8 +123,7 @@ LINES = (
     ("hay tensión", "Alimentación restablecida"),
     ("siguiente paso", "¿Acortarlo?"),
     ("afirmo", "Después dé la temperatura"),
-    ("dos bajo cero", "menos dos grados Celsius. ¿Afirmo o negativo?"),
-    ("afirmo", "Con el condensador limpio"),
+    ("dos bajo cero", "menos dos grados Celsius."),
     ("siguiente paso", "La visita está cerrada."),
 )
 
@@ -172,7 +170,7 @@ def test_the_gate_kept_shut_until_the_phrase_and_the_number_was_never_spoken(vis
 
 def test_what_was_measured_and_found_is_recorded(visited: tuple[str, list[Stamped]]) -> None:
     readings = [entry.event for entry in visited[1] if isinstance(entry.event, ReadingTaken)]
-    assert [(reading.value, reading.affirmed) for reading in readings] == [(12.5, True), (-2, True)]
+    assert [(reading.value, reading.affirmed) for reading in readings] == [(12.5, False), (-2, False)]
     assert {reading.unit for reading in readings} == {"degC"}
     assert [e.event.finding for e in visited[1] if isinstance(e.event, FindingMade)] == ["delivery-air-cold-after-cleaning"]
     assert sum(isinstance(entry.event, Decided) for entry in visited[1]) == 2
@@ -293,11 +291,12 @@ def test_all_that_always_works_is_answered_in_spanish(scene: Scene) -> None:
 def test_near_ties_are_asked_in_spanish(scene: Scene) -> None:
     scene.words("4 2", "afirmo", "siguiente paso")
     told = scene.tell(unsure((Sense.PHRASE, "encendido", None), (Sense.COMMAND, "next step", None)))
-    assert "¿Ha dicho encendido o siguiente paso?" in told
-    assert "Repita." in scene.tell(unsure((Sense.DENIAL, "negation", None)))
+    assert "¿Encendido o apagado?" in told
+    told = scene.tell(unsure((Sense.PHRASE, "encendido", None), (Sense.PHRASE, "apagado", None)))
+    assert "¿Ha dicho encendido o apagado?" in told
     scene.words("encendido")
     told = scene.tell(unsure((Sense.NUMBER, "60", 60.0), (Sense.NUMBER, "70", 70.0)))
-    assert "¿Ha dicho sesenta o setenta?" in told
+    assert "¿Ha dicho sesenta, seis cero o setenta, siete cero?" in told
     told = scene.tell(unsure((Sense.NUMBER, "60", None), (Sense.STATE, "over range", None)))
     assert "fuera de rango" in told
 

@@ -22,11 +22,14 @@ from handsfree.journal.events import (
     TimerRang,
     Utterance,
 )
-from handsfree.language.meaning import Sense, Verdict
+from handsfree.language.meaning import EMERGENCY, Sense, Verdict
 from handsfree.visit.interlock import Interlock
 from handsfree.visit.questions import flow_of
 from tests.visit import data
 from tests.visit.scenes import Scene, accepted, book
+
+#: Standing by: the way on, and what is heard at every moment.
+STANDING_BY = ListenFor(commands=("go ahead", "help", "stop", "power is on", *EMERGENCY))
 
 
 def at_gate() -> Scene:
@@ -201,13 +204,13 @@ def test_a_near_tie_is_asked_never_settled() -> None:
     scene = Scene(book(data.WHOLE)).open().words("next step", "warm")
     tie = Utterance(Verdict.ASKED_AGAIN, Sense.NUMBER, "15", 15.0, rivals=(("number", "15", 15.0), ("number", "50", 50.0)))
     scene.tell(tie)
-    assert "fifteen or fifty" in scene.said
+    assert "fifteen, one five or fifty, five zero" in scene.said
     assert scene.step == "air"
 
 
 def test_stand_by_listens_for_go_ahead_only() -> None:
     scene = Scene(book(data.WHOLE)).open().words("stand by")
-    assert scene.state.listening == ListenFor(commands=("go ahead",))
+    assert scene.state.listening == STANDING_BY
     scene.tell(accepted(Sense.COMMAND, "next step"))
     assert scene.step == "look"
     scene.words("go ahead")
@@ -266,7 +269,7 @@ def test_a_wait_of_a_day_closes_and_resumes_with_what_is_left() -> None:
 
 def test_a_wait_cut_short_is_asked_and_recorded() -> None:
     scene = isolated().words("understood", "next step", "next step")
-    assert "Cut it short" in scene.said
+    assert "Cut the wait short" in scene.said
     scene.words("affirm")
     assert scene.step == "touch"
     assert scene.state.remembered[("whole",), "rest"].state == "cut short"
@@ -392,7 +395,7 @@ def test_sound_that_comes_back_stands_by_as_it_says() -> None:
     scene.tell(TimerRang("wait"), after=181)
     assert scene.step == "thaw"
     scene.tell(SoundBack("headset", "microphone"))
-    assert scene.state.listening == ListenFor(commands=("go ahead",))
+    assert scene.state.listening == STANDING_BY
     scene.words("go ahead")
     assert SetTimer("wait", 0.0) in scene.last
     scene.tell(TimerRang("wait"))

@@ -1,0 +1,43 @@
+"""Effects of a conversation: how much is said, an alarm, what is known and so not asked. Among `journal.events`, too."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class SetForm:
+    """How much is said from now on: full, usual or short."""
+
+    form: str
+
+
+@dataclass(frozen=True)
+class Alarm:
+    """A word of hurt, fire, shock or gas. `kind`: the phrase's name; `words`: as said; `isolation`: as it stood."""
+
+    kind: str
+    words: str
+    isolation: str
+    step: str = ""
+
+
+@dataclass(frozen=True)
+class FactUsed:
+    """A question was not asked, for its answer is known: `fact` by its name, `value` as a reader should see it, `age` in
+    seconds."""
+
+    path: tuple[str, ...]
+    step: str
+    fact: str
+    value: str
+    age: float
+
+
+@dataclass(frozen=True)
+class StepPassed:
+    """A step was not needed: `because` of these facts."""
+
+    path: tuple[str, ...]
+    step: str
+    because: tuple[tuple[str, str], ...] = ()

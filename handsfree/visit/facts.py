@@ -1,0 +1,113 @@
+"""What is known in this visit, so that nothing is asked twice.
+
+The rules of this file:
+
+- A fact has a name, a value, the time it was learned, the step that brought it, and what makes it stale: its age (`keeps`)
+  or a step that spoils it. Nothing depends on its being known: what is not is asked.
+- A step never answers itself: who comes to the same question again is asked again.
+- Facts open no gate. What is isolated, the interlock alone knows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from handsfree.journal.events import FactUsed, StepPassed
+from handsfree.language.quantities import convert, unit_fits
+from handsfree.procedure import model
+from handsfree.visit.flow import Flow
+from handsfree.visit.state import Fact, Origin, Result
+
+
+def origin(flow: Flow) -> Origin:
+    assert flow.state.step is not None
+    return flow.state.path, flow.state.step.id
+
+
+def known(flow: Flow, name: str) -> Fact | None:
+    """The fact, where it is known now."""
+    fact = flow.state.facts.get(name)
+    if fact is None or (fact.keeps is not None and flow.now - fact.at > fact.keeps):
+        return None
+    return fact
+
+
+def learn(flow: Flow, name: str, result: Result, keeps: float | None = None) -> None:
+    fact = Fact(result, flow.now, origin(flow), keeps)
+    flow.change(facts={**flow.state.facts, name: fact})
+
+
+def given(known: Iterable[tuple[str, str]], now: float) -> dict[str, Fact]:
+    """What a visit begins with, from a call sheet or the cabinet's page: 'warm', or a number and its unit, '230 volt'."""
+    return {name: Fact(_result(value), now, ((), "")) for name, value in known}
+
+
+def _result(value: str) -> Result:
+    number, _, unit = value.partition(" ")
+    try:
+        return Result(value, float(number), unit.strip())
+    except ValueError:
+        return Result(value)
+
+
+def behind(flow: Flow, step: model.Step, makes: model.Facts = ()) -> None:
+    """The step is behind: what it spoils is not known any more, what it makes so is. `makes`: of the answer given."""
+    if step.spoils:
+        kept = {name: fact for name, fact in flow.state.facts.items() if name not in step.spoils}
+        flow.change(facts=kept)
+    for name, value in (*step.makes, *makes):
+        learn(flow, name, Result(value))
+
+
+def unlearn(flow: Flow, where: Origin) -> None:
+    """What this step brought is taken back."""
+    flow.change(facts={name: fact for name, fact in flow.state.facts.items() if fact.origin != where})
+
+
+def needless(flow: Flow, step: model.Step) -> bool:
+    """All that would make the step needless is known to be so; then the record says that it was passed."""
+    unless: model.Facts = getattr(step, "unless", ())
+    if not unless or not all(_is(flow, name, value) for name, value in unless):
+        return False
+    flow.emit(StepPassed(flow.state.path, step.id, unless))
+    return True
+
+
+def _is(flow: Flow, name: str, value: str) -> bool:
+    fact = known(flow, name)
+    return fact is not None and fact.result.text == value
+
+
+@dataclass(frozen=True)
+class Told:
+    """A question that need not be asked: what it would have brought, and the answer that says so."""
+
+    result: Result
+    answer: model.Answer | None = None
+
+
+def told(flow: Flow, step: model.Ask | model.Read) -> Told | None:
+    """What is known in answer to the question; None where it must be asked."""
+    fact = known(flow, step.fact) if step.fact is not None else None
+    if fact is None or fact.origin == origin(flow) or fact.result.state:
+        return None
+    found = _as_answer(step, fact.result) if isinstance(step, model.Ask) else _as_reading(step, fact.result)
+    if found is not None:
+        value = found.result.text
+        flow.emit(FactUsed(flow.state.path, step.id, str(step.fact), value, round(flow.now - fact.at, 3)))
+    return found
+
+
+def _as_answer(step: model.Ask, result: Result) -> Told | None:
+    answer = next((each for each in step.answers if result.text in (each.say, *each.also)), None)
+    return None if answer is None else Told(Result(answer.say), answer)
+
+
+def _as_reading(step: model.Read, result: Result) -> Told | None:
+    if result.value is None or not unit_fits(step.unit, result.unit):
+        return None
+    value = convert(result.value, result.unit, step.unit)
+    if not step.plausible[0] <= value <= step.plausible[1]:
+        return None
+    return Told(Result(f"{value:g} {step.unit}".strip(), value, step.unit))

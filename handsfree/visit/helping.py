@@ -1,0 +1,57 @@
+"""What the program says for the person rather than for the procedure: what is asked here, what may be said, whom to call."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from handsfree.journal.events import Alarm, SetForm, Utterance
+from handsfree.language.meaning import ALWAYS, EMERGENCY
+from handsfree.visit.flow import Flow
+from handsfree.visit.speaking import choices
+from handsfree.visit.state import Form, Overlay
+
+#: What is said of each, by its key: the safe act and the call. Common practice, no source; local rules come first.
+ALARMS = dict(zip(EMERGENCY, ("alarm-hurt", "alarm-fire", "alarm-shock", "alarm-gas"), strict=True))
+
+
+def asked(flow: Flow) -> str:
+    """What is asked here, in its shortest form, and up to three things one may say."""
+    asks, mays = flow.question.asks(flow), flow.question.mays(flow)
+    return flow.sentence("asks-mays", asks=asks, choices=choices(flow.state.language, mays)) if mays else asks
+
+
+def helps(flow: Flow) -> None:
+    flow.say(f"{asked(flow)} {flow.sentence('help-hurt')}", "help")
+
+
+def can_say(flow: Flow) -> None:
+    """Everything that may be said here, its own things first."""
+    state, now = flow.state, flow.question.hears(flow)
+    words = (
+        *now.phrases,
+        *((flow.sentence("a-lock-number"),) if now.digits is not None else ()),
+        *((flow.sentence("a-reading"),) if now.number is not None else ()),
+        *((flow.sentence(f"a-gate-{now.gate.word}"),) if now.gate is not None else ()),
+        *(state.language.commands[name][0] for name in sorted(now.named, key=lambda name: name in ALWAYS)),
+    )
+    flow.prompt("can-say", "help", choices=choices(state.language, words))
+
+
+def form(which: Form) -> Callable[[Flow], None]:
+    def change(flow: Flow) -> None:
+        flow.change(form=which)
+        flow.emit(SetForm(which))
+        flow.prompt(f"form-{which}", "answer")
+
+    return change
+
+
+def alarm(flow: Flow, utterance: Utterance) -> None:
+    """Hurt, fire, shock or gas: the safe act and the call first, then the isolation as it stands. The visit stands by; the
+    isolation is as it was, for nothing that was said here says otherwise."""
+    state = flow.state
+    flow.emit(Alarm(utterance.text, utterance.words or utterance.spoken, str(state.interlock.power), flow.place))
+    call = state.emergency or flow.sentence("emergency-call")
+    isolation = flow.sentence(f"isolation-{state.interlock.power}")
+    flow.change(overlay=Overlay.STAND_BY)
+    flow.prompt(ALARMS[utterance.text], "caution", cuttable=False, call=call, isolation=isolation)
