@@ -8,3 +8,7 @@ class Trouble(Exception):
         super().__init__(sentence)
         self.sentence = sentence
         self.status = status
+
+
+class Unkept(Trouble):
+    """What should be in the record could not be written."""

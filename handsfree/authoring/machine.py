@@ -208,6 +208,12 @@ def _stop_asked(turn: Turn, event: events.StopAsked) -> None:
     turn.emit(events.Closed("stopped"))
 
 
+def _fault_met(turn: Turn, event: events.FaultMet) -> None:
+    turn.prompt("fault", "notice")
+    turn.change(outcome="stopped")
+    turn.emit(events.Closed("stopped"))
+
+
 def _sound_dropped(turn: Turn, event: events.SoundDropped) -> None:
     if event.speech:
         turn.prompt("say-again", "question")
@@ -219,5 +225,6 @@ HANDLERS: dict[type[Any], Callable[[Turn, Any], None]] = {
     events.Utterance: _utterance,
     events.NoteKept: _note,
     events.StopAsked: _stop_asked,
+    events.FaultMet: _fault_met,
     events.SoundDropped: _sound_dropped,
 }

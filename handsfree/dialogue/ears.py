@@ -49,11 +49,13 @@ class LiveEar:
         """The listening says so already."""
 
     def next(self, timeout: float | None) -> Happening | None:
-        from handsfree.sound.live import Ended, HeardPiece
+        from handsfree.sound.live import Ended, HeardPiece, ThreadFailed
 
         told = self._loop.happenings.next(timeout)
         if isinstance(told, Ended):
             raise EOFError
+        if isinstance(told, ThreadFailed):
+            raise told.error
         if isinstance(told, HeardPiece):
             return self._event(told)
         if isinstance(told, PromptEnded) and told.said in self._unheard:

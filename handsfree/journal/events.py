@@ -156,6 +156,14 @@ class StopAsked:
     why: str
 
 
+@dataclass(frozen=True)
+class FaultMet:
+    """Something outside the machine failed. `part`: ear, mouth, clock, watcher, record or program; `what`: its error."""
+
+    part: str
+    what: str
+
+
 # ---- effects -------------------------------------------------------------------------------------------------------
 
 
@@ -320,6 +328,17 @@ class EvidenceTaken:
 
 
 @dataclass(frozen=True)
+class FaultCaught:
+    """The program failed: isolation is cleared, the visit stopped. `during`: the kind of happening; `path`, `step`: where it
+    was; `what`: the error."""
+
+    during: str
+    path: tuple[str, ...]
+    step: str
+    what: str
+
+
+@dataclass(frozen=True)
 class Closed:
     """`outcome`: that of the End step, or 'stopped', 'to be continued'. `not_before`: seconds on the visit's clock."""
 
@@ -330,12 +349,12 @@ class Closed:
 
 Happening = (
     Opened | Utterance | TimerRang | PromptEnded | NoteKept | Attached | SoundLost | SoundBack | SoundDropped
-    | ClockMoved | Resumed | StopAsked
+    | ClockMoved | Resumed | StopAsked | FaultMet
 )
 Effect = (
     Say | Tone | ListenFor | SetTimer | DropTimer | StepEntered | AnswerTaken | ReadingTaken | CautionTaken | Gate
     | Corrected | FindingMade | HandedOver | Decided | SetVoice | SetForm | Alarm | FactUsed | StepPassed
-    | KeepNote | EvidenceTaken | Closed
+    | KeepNote | EvidenceTaken | FaultCaught | Closed
 )
 Mark = Sealed | SoundRemoved | SignedBy | TailDropped | EndOpen
 Event = Happening | Effect | Mark

@@ -22,7 +22,7 @@ from typing import Any
 
 from filelock import FileLock, Timeout
 
-from handsfree.errors import Trouble
+from handsfree.errors import Trouble, Unkept
 from handsfree.journal.canonical import AROUND, entry_in, line_of, unsigned_bytes
 from handsfree.journal.clock import Clock, SystemClock, VisitClock
 from handsfree.journal.disk import AppendFile, Disk, RealDisk
@@ -290,7 +290,7 @@ def _trouble(folder: Path, error: OSError, *, begun: bool = True) -> Trouble:
     if not begun:
         return Trouble(f"No record can be begun in {folder}: {reason}; {advice}, then begin again.")
     stops = "The visit stops here, safely recorded up to now" if error.errno in _WHY else "The visit stops here"
-    return Trouble(
+    return Unkept(
         f"Nothing can be recorded in {folder}: {reason}. {stops}; {advice}, then resume the visit with "
         "'handsfree visit --resume'."
     )

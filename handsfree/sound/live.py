@@ -78,6 +78,13 @@ class Ended:
     """The sound is over and will not come back."""
 
 
+@dataclass(frozen=True)
+class ThreadFailed:
+    """One of the two threads came to its end by an error: the program is deaf."""
+
+    error: Exception
+
+
 class Happenings:
     """The one line of what happened. `tell` never waits; `next` gives None when `timeout` seconds passed."""
 
@@ -197,7 +204,7 @@ class LiveLoop:
         self.level = QUIETEST  # dB full scale, of the last blocks: for a meter
         self.judged = self.own = self.stale = self.crowded = self.faults = self.foreseen = 0
         self._threads = [
-            threading.Thread(target=work, name=name, daemon=True)
+            threading.Thread(target=self._telling, args=(work,), name=name, daemon=True)
             for name, work in (("listening", self._listen), ("recognising", self._recognise))
         ]
 
@@ -235,6 +242,13 @@ class LiveLoop:
         self._threads[1].join(10)
 
     # ---- listening ----
+
+    def _telling(self, work: Callable[[], None]) -> None:
+        """A thread must not end in silence."""
+        try:
+            work()
+        except Exception as error:
+            self.happenings.tell(ThreadFailed(error))
 
     def _listen(self) -> None:
         while not self._closing:

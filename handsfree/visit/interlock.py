@@ -43,6 +43,7 @@ class Turn(StrEnum):
     RESUMED = "resume"
     HANDED_OVER = "handover"
     CLOSED = "visit closed"
+    FAULT = "fault"
 
 
 TABLE: dict[tuple[Power, Turn], Power] = {

@@ -6,6 +6,7 @@ The rules of this file:
   the list of what it was given; running `advance` over it again is replay, resume and proof at once.
 - Each kind of happening has one handler in `HANDLERS`.
 - An utterance acts only when its verdict is *accepted*. *Asked again* makes the program ask. *Not for me* does nothing.
+- Whatever raises in a turn leaves a visit that is stopped and LIVE (`visit.faults`), never a traceback.
 - Whatever happens, an isolation that outlived its time is cleared first; what was said then is not used.
 """
 
@@ -26,6 +27,7 @@ from handsfree.language.meaning import EMERGENCY, Sense, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
 from handsfree.visit import facts, helping, phrases, places
+from handsfree.visit.faults import failed
 from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Interlock, Power, Turn, overstayed, spoke, turn
 from handsfree.visit.movement import clear, forward, take_up
@@ -60,12 +62,20 @@ def advance(state: State, happening: Stamped) -> tuple[State, tuple[Effect, ...]
     if state.closed and not isinstance(event, events.Resumed):
         return state, ()
     flow = flow_of(replace(state, now=max(happening.mono, state.now), wall=happening.wall))
+    before = flow.state
+    try:
+        _take(flow, state, event)
+    except Exception as error:
+        return failed(before, flow.state.frames or before.frames, type(event).__name__, f"{type(error).__name__}: {error}")
+    return flow.state, tuple(flow.effects)
+
+
+def _take(flow: Flow, state: State, event: Any) -> None:
     # A resume clears whatever isolation there was, and says so, once.
     too_late = not isinstance(event, events.Resumed) and _break_over(flow) and isinstance(event, events.Utterance)
     if not too_late:
         HANDLERS[type(event)](flow, event)
     _settle(flow, state)
-    return flow.state, tuple(flow.effects)
 
 
 def _break_over(flow: Flow) -> bool:
@@ -294,7 +304,7 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
     state = flow.state
     was, away = state.interlock, flow.now - max(state.interlock.last_heard, state.began)
     # listening: the ear is a new one and has been told of nothing, even where the same is in force as before
-    flow.change(outcome="", overlay=Overlay.NONE, pending=None, tries=0, told_quiet=False, listening=None)
+    flow.change(outcome="", fault="", overlay=Overlay.NONE, pending=None, tries=0, told_quiet=False, listening=None)
     _unheard(flow)
     if was.power is not Power.LIVE:
         flow.turn_lock(Turn.RESUMED, flow.sentence("why-resume"))
@@ -327,6 +337,12 @@ def _prompt_ended(flow: Flow, event: events.PromptEnded) -> None:
         flow.change(heard_out=flow.now)
 
 
+def _fault_met(flow: Flow, event: events.FaultMet) -> None:
+    """The ear, the mouth, the clock or the record failed: as unsafe as a fault of the machine's own."""
+    flow.state, effects = failed(flow.state, flow.state.frames, type(event).__name__, f"{event.part}: {event.what}")
+    flow.emit(*effects)
+
+
 def _recorded_only(flow: Flow, event: Any) -> None:
     """In the record for its readers; the visit does not hang on it."""
 
@@ -344,6 +360,7 @@ HANDLERS: dict[type[Any], Callable[[Flow, Any], None]] = {
     events.ClockMoved: _clock_moved,
     events.Resumed: _resumed,
     events.StopAsked: _stop_asked,
+    events.FaultMet: _fault_met,
 }
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from handsfree.journal.events import DropTimer, StepEntered
 from handsfree.procedure import model
 from handsfree.visit import facts, places
+from handsfree.visit.faults import passes
 from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Turn
 from handsfree.visit.speaking import duration
@@ -56,6 +57,9 @@ def _enter(flow: Flow, frames: Frames) -> Frames | None:
         flow.change(awaiting=Awaiting.LOCK_NUMBER)  # after a hand-over: `take_up` comes here again with the number
         present(flow)
         return None
+    if passes(flow.state, frames, step):
+        flow.prompt("passed-over", "notice", cuttable=False, text=step.say)
+        return leave(flow, step.otherwise if isinstance(step, model.Decide) else None)
     if facts.needless(flow, step):
         return leave(flow)
     path = flow.state.path

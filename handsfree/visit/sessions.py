@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import secrets
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -12,7 +13,7 @@ from pathlib import Path
 
 from handsfree import __version__
 from handsfree.dialogue.runner import Runner
-from handsfree.errors import Trouble
+from handsfree.errors import Trouble, Unkept
 from handsfree.journal import reader
 from handsfree.journal.clock import Clock as JournalClock
 from handsfree.journal.events import (
@@ -166,29 +167,51 @@ def book_named(named: str) -> Book:
 
 
 def run(session: Session, runner_of: Callable[[Session], Runner[State]]) -> State:
-    """Run to the end and seal the record. An interrupt, or an ear that has nothing more, stops the visit on the record."""
+    """Run to the end and seal the record. An interrupt, or an ear that has nothing more, stops the visit on the record.
+    Trouble where anything failed: it was said, the isolation is cleared, and the record is closed."""
     try:
         runner = runner_of(session)
     except Trouble:
         _abandon(session)
         raise
     try:
-        try:
-            state = runner.run(session.first)
-        except KeyboardInterrupt:
-            runner.happen(StopAsked(_why(session, "why-keyboard")))
-            state = runner.state
-        except EOFError:
-            runner.happen(StopAsked(_why(session, "why-silence")))
-            state = runner.state
+        state = _to_its_end(session, runner)
         while (photo := session.incoming.look(last=True)) is not None:
             runner.happen(photo)
         session.journal.seal()
         runner.tell(state.language.prompt("head-in-words", words=words_of(session.journal.head)))
+    except Trouble as trouble:
+        if not isinstance(trouble, Unkept):
+            with contextlib.suppress(Trouble):  # what was written holds without a seal
+                session.journal.seal()
+        raise _told(session, runner.state, trouble) from trouble.__cause__
     finally:
-        runner.close()
-        session.journal.close()
+        try:
+            runner.close()
+        finally:
+            session.journal.close()
+    if state.fault:
+        raise _told(session, state, Trouble(f"The program has a fault: {' '.join(state.fault.split())}."))
     return state
+
+
+def _to_its_end(session: Session, runner: Runner[State]) -> State:
+    try:
+        return runner.run(session.first)
+    except KeyboardInterrupt:
+        runner.happen(StopAsked(_why(session, "why-keyboard")))
+    except EOFError:
+        runner.happen(StopAsked(_why(session, "why-silence")))
+    return runner.state
+
+
+def _told(session: Session, state: State, trouble: Trouble) -> Trouble:
+    """For whoever reads it at the desk: what to do about the cabinet, and about the visit."""
+    if state.outcome not in ("", "stopped"):
+        return Trouble(f"{trouble.sentence} The visit was over before; it is in {session.folder}", trouble.status)
+    again = f"handsfree visit --resume {session.folder}"
+    what_now = f"Treat the cabinet as live; the visit is stopped. Take it up with: {again}"
+    return Trouble(f"{trouble.sentence} {what_now}", trouble.status)
 
 
 def _why(session: Session, key: str) -> str:

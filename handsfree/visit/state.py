@@ -105,7 +105,8 @@ class State:
     (procedure path, step). `tellings`: what each step that brought something told the fault model, the latest last:
     'check=answer', or '' for nothing. `facts`: what is known in the whole visit, by name. `warned`: the cautions that were
     understood, by their text. `proposed`: what was likely heard, read back. `heard_out`: when the last prompt had ended.
-    `emergency`: whom to call, as it is said."""
+    `emergency`: whom to call, as it is said. `fault`: what broke the visit
+    off, '' for nothing; `failed_at`: the step at which the program last failed; `broken`: those that are not tried again."""
 
     book: Book
     language: Language
@@ -140,6 +141,9 @@ class State:
     told_quiet: bool = False
     outcome: str = ""
     not_before: float | None = None
+    fault: str = ""
+    failed_at: Frames = ()
+    broken: frozenset[Frames] = frozenset()
 
     @property
     def closed(self) -> bool:

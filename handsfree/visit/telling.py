@@ -13,6 +13,8 @@ from handsfree.journal.events import (
     Closed,
     Corrected,
     EvidenceTaken,
+    FaultCaught,
+    FaultMet,
     FindingMade,
     Gate,
     NoteKept,
@@ -84,6 +86,8 @@ _LINES: dict[type[Any], Callable[[Any], tuple[str, str, str]]] = {
     SoundLost: lambda event: ("record", f"{event.what} {event.device} lost", ""),
     SoundBack: lambda event: ("record", f"{event.what} {event.device} back", ""),
     StopAsked: lambda event: ("record", f"stop asked: {event.why}", ""),
+    FaultMet: lambda event: ("record", f"{event.part} failed", event.what),
+    FaultCaught: lambda event: ("record", "the program failed: stopped, as live", event.what),
     Closed: lambda event: ("record", f"closed: {event.outcome}", event.text),
 }
 

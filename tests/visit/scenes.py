@@ -7,7 +7,7 @@ from typing import Any
 
 from handsfree.dialogue.hearing import typed, utterance_of
 from handsfree.dialogue.listening import listening_of
-from handsfree.journal.events import HAPPENINGS, Gate, ListenFor, Opened, Say, Stamped, StepEntered, Utterance
+from handsfree.journal.events import HAPPENINGS, FaultCaught, Gate, ListenFor, Opened, Say, Stamped, StepEntered, Utterance
 from handsfree.language import base
 from handsfree.language.meaning import Sense, Verdict, gate_text
 from handsfree.procedure import load
@@ -77,6 +77,7 @@ class Scene:
         self.oracle = Oracle()
         self.now = 0.0
         self.last: tuple[Any, ...] = ()
+        self.breaks = False  # the machine is made to fail
 
     def _stamp(self, event: Any) -> Stamped:
         stamped = Stamped(len(self.record), "2026-03-02T08:00:00+00:00", self.now, event)
@@ -92,6 +93,7 @@ class Scene:
         if self.state.interlock.lock and not before.interlock.lock:
             self.oracle.lock = self.oracle.offered
         for effect in effects:
+            assert self.breaks or not isinstance(effect, FaultCaught), effect
             self._stamp(effect)
             self.oracle.sees(effect, self.book)
         self.last = effects

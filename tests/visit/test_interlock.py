@@ -98,7 +98,7 @@ def test_the_names_that_stand_in_every_record() -> None:
     assert list(Power) == ["LIVE", "ISOLATING", "ISOLATED", "RESTORING"]
     assert list(Turn) == [
         "isolation begun", "proved dead", "restore begun", "restored", "found live", "isolation left", "power is on",
-        "break", "resume", "handover", "visit closed",
+        "break", "resume", "handover", "visit closed", "fault",
     ]
 
 

@@ -1,0 +1,51 @@
+"""When the program itself fails in a running visit. It cannot know then what is true of the cabinet, so it says: live.
+
+The rules of this file:
+
+- Isolation is cleared, one sentence says so, the record has what broke and where, and the visit is stopped. It may be taken
+  up again like any stopped visit.
+- Nothing here asks a question, a step or a procedure for anything: those may be what broke.
+- A step that breaks as it is entered, or twice while it is asked, is passed over aloud when the visit is taken up again. A
+  step that keeps a person safe (a caution, a gate) is never passed over.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from handsfree.journal.events import Closed, DropTimer, Effect, FaultCaught, Gate, Say, Tone
+from handsfree.procedure import model
+from handsfree.visit.interlock import Power, Turn, turn
+from handsfree.visit.state import Awaiting, Frames, Overlay, State
+
+MOST_TOLD = 200  # characters of an error that the record keeps
+#: Steps whose words a person must have heard, or whose proof must have been made.
+NEVER_PASSED = (model.Caution, *model.GATES)
+
+
+def failed(state: State, at: Frames, during: str, what: str) -> tuple[State, tuple[Effect, ...]]:
+    """The state and effects of a turn that broke. `state`: before the turn. `at`: the step it had reached. `during`: the
+    kind of happening. `what`: the error."""
+    was = state.interlock
+    path = tuple(frame.procedure for frame in at)
+    effects: list[Effect] = [FaultCaught(during, path, at[-1].step if at else "", what[:MOST_TOLD])]
+    if was.power is not Power.LIVE:
+        effects.append(Gate(was.power, Power.LIVE, Turn.FAULT, state.language.prompt("why-fault")))
+    effects.append(Tone("gate shut"))
+    said = [state.language.prompt("fault")]
+    if was.power is not Power.LIVE:
+        said.append(state.language.prompt("ended-locked"))
+    effects += [Say(state.said + n, text, "notice", cuttable=False) for n, text in enumerate(said)]
+    effects += [DropTimer("wait"), DropTimer("break"), DropTimer("quiet"), Closed("stopped")]
+    again = at and (at != state.frames or at == state.failed_at)
+    return replace(
+        state, interlock=turn(was, Turn.FAULT, state.now), overlay=Overlay.NONE, pending=None, outcome="stopped",
+        not_before=None, said=state.said + len(said), fault=what, failed_at=at,
+        broken=state.broken | ({at} if again else set()),
+        awaiting=Awaiting.LOCK_NUMBER if state.awaiting is Awaiting.NOTHING else state.awaiting,
+    ), tuple(effects)  # fmt: skip
+
+
+def passes(state: State, frames: Frames, step: model.Step) -> bool:
+    """The step broke before, and may be passed over."""
+    return frames in state.broken and not isinstance(step, NEVER_PASSED)
