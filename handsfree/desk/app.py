@@ -41,6 +41,8 @@ ROUTES = [
     Route("/account", changes.change_password, methods=["POST"]),
     Route("/account/sessions", changes.end_sessions, methods=["POST"]),
     Route("/visits", pages.visits),
+    Route("/visits.csv", pages.visits_csv),
+    Route("/findings.csv", pages.findings_csv),
     Route("/visits/{name}", pages.visit),
     Route("/visits/{name}/file/{n:int}", pages.sound),
     Route("/search", pages.search),

@@ -100,9 +100,9 @@ class Files:
             self._make_room(at)
             self._system.put_file(str(source), at)
 
-    def drop_others(self, visit: str, named: set[str]) -> None:
-        """What the store has of a visit and `named` does not name: sound that was pruned."""
-        if self._system is None:
+    def drop(self, visit: str, removed: set[str]) -> None:
+        """What the store has of a visit and `removed` names: sound that was pruned."""
+        if self._system is None or not removed:
             return
         root = self._at(visit, "")
         with self._answering():
@@ -112,7 +112,7 @@ class Files:
                 return
             for at in there:
                 path = "/".join(str(at).rsplit("/", 2)[-2:])
-                if path not in named:
+                if path in removed:
                     self._system.rm_file(at)
 
     def check(self, named: list[tuple[str, str, str]], tell: Callable[[str], None]) -> int:

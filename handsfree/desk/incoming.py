@@ -14,19 +14,22 @@ import hashlib
 import os
 import shutil
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from filelock import FileLock, Timeout
 
+from handsfree.desk import quarantine
 from handsfree.desk.files import Files
+from handsfree.desk.heads import Heads, not_as_noted
 from handsfree.desk.protocol import Manifest, Problem, State, Stored, parse_manifest, parse_stored, to_json
 from handsfree.desk.quota import Begun, Quota
 from handsfree.errors import Trouble
 from handsfree.journal.disk import RealDisk
 from handsfree.journal.events import Opened
+from handsfree.journal.findings import BROKEN, COPIED, NOT_THEIRS
 from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND, read
 from handsfree.journal.verify import Report, verify
 from handsfree.outputs import replace_file
@@ -34,6 +37,10 @@ from handsfree.outputs import replace_file
 MANIFEST, DONE, BEGUN = "manifest.json", "stored.json", ".begun"
 #: Days after which an upload that nobody goes on with is thrown away.
 STALE_DAYS = 30
+
+
+#: How a visit was opened -> what speaks against it, as a sentence, '' for nothing.
+Judge = Callable[[Opened], str]
 
 
 @dataclass(frozen=True)
@@ -50,14 +57,16 @@ class Busy(Exception):
 
 @dataclass(frozen=True)
 class Incoming:
-    """`known`: public keys whose signatures count; `signed_only`: nothing unsigned is stored; `quota`: how much of it one
-    sender may have unfinished."""
+    """`known`: public keys whose signatures count, `removers` those that may remove others' sound; `signed_only`: nothing
+    unsigned is stored; `quota`: how much of it one sender may have unfinished; `heads`: what was noted of visits."""
 
     visits: Path
     files: Files
     known: dict[str, str]
     signed_only: bool = False
     quota: Quota = field(default_factory=Quota)
+    removers: frozenset[str] = frozenset()
+    heads: Heads | None = None
 
     @property
     def place(self) -> Path:
@@ -116,7 +125,8 @@ class Incoming:
                 return Outcome(422, self._state(manifest))
             return Outcome(200, self._state(manifest))
 
-    def commit(self, upload: str) -> Outcome:
+    def commit(self, upload: str, sender: str = "", judge: Judge | None = None) -> Outcome:
+        """`sender`: who sends it, by a name for people. `judge`: what else speaks against a visit, by how it was opened."""
         manifest = self._manifest(upload)
         if manifest is None:
             return Outcome(404, Problem("This upload was not offered, or is done with; offer it again."))
@@ -128,7 +138,7 @@ class Incoming:
                 return Outcome(409, state)
             done = self._stored(manifest)
             if done is None:
-                done = self._store(manifest)
+                done = self._store(manifest, sender, judge)
             if isinstance(done.answer, Stored):
                 replace_file(self.place / upload / DONE, to_json(done.answer), 0o600)
                 self._empty(upload)
@@ -179,18 +189,29 @@ class Incoming:
         report = verify(journal.parent, known=self.known, sound=not self.files.elsewhere)
         return Outcome(200, Stored(manifest.visit, report.events, report.head)) if report.holds else None
 
-    def _store(self, manifest: Manifest) -> Outcome:
+    def _store(self, manifest: Manifest, sender: str, judge: Judge | None) -> Outcome:
         staged = self._staged(manifest)
-        problem, report = self._judged(staged, manifest)
-        if not problem:
-            problem = self._against_stored(staged, manifest)
-        if problem:
-            return Outcome(422, Problem(problem))
+        report = verify(staged, known=self.known, removers=self.removers, signed=self.signed_only)
+        if self.signed_only and not report.holds and not any(cover.key for cover in report.covers):
+            return Outcome(422, Problem("This desk takes only signed visits, and this one is under no key."))
+        why = self._judged(staged, manifest, report, judge)
+        if why is not None:
+            return self._aside(staged, manifest, report, replace(why, sender=sender))
+        removed = _removed_with_right(staged, report)
+        if self.heads is not None:  # before it is seen: a visit that is shown has its head noted
+            self.heads.note((manifest.visit, report.events, report.head), by=sender)
         if self.files.elsewhere:
             self._send_on(staged, manifest)
         self._appear(staged, self.visits / manifest.visit)
-        self._drop_removed(manifest)
+        self._drop_removed(manifest, removed)
         return Outcome(201, Stored(manifest.visit, report.events, report.head))
+
+    def _aside(self, staged: Path, manifest: Manifest, report: Report, why: quarantine.Why) -> Outcome:
+        if quarantine.full(self.visits, why.sender):
+            most = f"{quarantine.MOST} visits of this device are in quarantine already"
+            return Outcome(507, Problem(f"{most}; whoever looks after the desk must look at those first."))
+        name = quarantine.keep(self.visits, staged, manifest.upload, why)
+        return Outcome(201, Stored(name, report.events, report.head, why.sentence))
 
     def _staged(self, manifest: Manifest) -> Path:
         """The visit's folder as it will be, made of links to the parts."""
@@ -207,24 +228,36 @@ class Incoming:
                 _sync(staged / part.path)
         return staged
 
-    def _judged(self, staged: Path, manifest: Manifest) -> tuple[str, Report]:
-        report = verify(staged, known=self.known, signed=self.signed_only)
+    def _judged(
+        self, staged: Path, manifest: Manifest, report: Report, judge: Judge | None
+    ) -> quarantine.Why | None:
+        """Why it goes into quarantine; None where nothing speaks against it."""
         if not report.holds:
-            return f"It does not verify: {report.problem}", report
+            return quarantine.Why(f"It does not verify: {report.problem}", n=report.at)
         opened = next((entry.event for entry in read(staged) if isinstance(entry.event, Opened)), None)
         if opened is None or opened.visit != manifest.visit:
-            return "Its record is of a visit of another name.", report
-        return "", report
+            return quarantine.Why(f"It was sent as {manifest.visit}, and its record is of another visit.", COPIED)
+        if judge is not None and (problem := judge(opened)):
+            return quarantine.Why(problem, NOT_THEIRS)
+        return self._against_stored(staged, manifest) or self._against_noted(staged, manifest)
 
-    def _against_stored(self, staged: Path, manifest: Manifest) -> str:
-        """Why it may not take the place of what is there; '' where it may."""
+    def _against_stored(self, staged: Path, manifest: Manifest) -> quarantine.Why | None:
+        """Why it may not take the place of what is there."""
         there, new = self.visits / manifest.visit / JOURNAL, staged / JOURNAL
         if not there.is_file():
-            return ""
+            return None
         size = _size(there)
         if _size(new) >= size and _digest(new, size) == _digest(there):
-            return ""
-        return "Another visit has this name already, and the new one does not begin with it. Both are kept where they are."
+            return None
+        n = quarantine.parting(there.parent, staged)
+        said = f"A visit of this name is stored already, and this one is another from event {n} on."
+        return quarantine.Why(f"{said} Both are kept: compare them.", BROKEN, n=n)
+
+    def _against_noted(self, staged: Path, manifest: Manifest) -> quarantine.Why | None:
+        noted = self.heads.last_of(manifest.visit) if self.heads is not None else None
+        if noted is None or verify(staged, sound=False, events=noted.events, head=noted.head).problem == "":
+            return None
+        return quarantine.Why(not_as_noted(noted), BROKEN, n=noted.events - 1)
 
     def _send_on(self, staged: Path, manifest: Manifest) -> None:
         for part in manifest.parts:
@@ -251,15 +284,16 @@ class Incoming:
         os.replace(staged / JOURNAL, place / JOURNAL)
         disk.sync_folder(place)
 
-    def _drop_removed(self, manifest: Manifest) -> None:
-        """The sound that the sender has pruned goes here, too: the new record verifies without it."""
+    def _drop_removed(self, manifest: Manifest, removed: set[str]) -> None:
+        """The sound that the sender has pruned goes here, too, where its mark is signed by who may: the new record verifies
+        without it. A mark without the right takes nothing away here."""
         named = {part.path for part in manifest.parts}
         place = self.visits / manifest.visit
         for kind in (SOUND, ATTACHED):
             for path in (place / kind).iterdir():
-                if f"{kind}/{path.name}" not in named:
+                if (name := f"{kind}/{path.name}") in removed and name not in named:
                     path.unlink()
-        self.files.drop_others(manifest.visit, named)
+        self.files.drop(manifest.visit, removed - named)
 
     def sweep(self, now: float | None = None) -> int:
         """Throw away uploads that nobody went on with for STALE_DAYS. How many."""
@@ -271,6 +305,14 @@ class Incoming:
                 shutil.rmtree(folder, ignore_errors=True)
                 gone += 1
         return gone
+
+
+def _removed_with_right(staged: Path, report: Report) -> set[str]:
+    """The files that marks name which were signed by who may remove them."""
+    marks = {removal.n for removal in report.removals if removal.right}
+    if not marks:
+        return set()
+    return {name for entry in read(staged) if entry.n in marks for name, _ in entry.event.clips}
 
 
 @contextmanager

@@ -10,6 +10,7 @@ Rules of this file:
 from __future__ import annotations
 
 import hashlib
+import logging
 import os
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -23,13 +24,17 @@ from typing import Any, TypeVar
 from sqlalchemy import Connection, Engine, delete, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
+from handsfree.desk.heads import Head, Heads
 from handsfree.desk.marks import judged_by
+from handsfree.desk.quarantine import folder_of
+from handsfree.desk.quarantine import names as quarantined
 from handsfree.desk.readout import VERSION, ReadOut, machine, read_out, unreadable
-from handsfree.desk.tables import OF_VISIT, FindingRow, Saying, SignOffRow, Visit
+from handsfree.desk.tables import GOOD, OF_VISIT, FindingRow, Saying, SignOffRow, Visit
 from handsfree.errors import Trouble
 from handsfree.journal.reader import JOURNAL
 
 T = TypeVar("T")
+log = logging.getLogger("handsfree.desk")
 BATCH = 50
 #: From this many stale visits on, the cores read them side by side.
 MANY = 200
@@ -55,8 +60,11 @@ def refresh(
     tell: Callable[[int, int], None] | None = None,
     cores: int | None = None,
     sound_elsewhere: bool = False,
+    heads: Heads | None = None,
+    removers: frozenset[str] = frozenset(),
 ) -> Refreshed:
-    """The database as the folders are now. `tell` is given (done, of how many) after each batch."""
+    """The database as the folders are now. `tell` is given (done, of how many) after each batch. `heads`: each visit is held
+    against what was noted of it, and those that hold are noted."""
     with engine.connect() as connection:
         there = {row.name: (row.size, row.changed, row.reading) for row in connection.execute(
             select(Visit.name, Visit.size, Visit.changed, Visit.reading))}
@@ -64,11 +72,16 @@ def refresh(
     for name, size, changed in folders(visits, known):
         seen.add(name)
         if there.get(name) != (size, changed, VERSION):
-            stale.append(visits / name)
+            stale.append(folder_of(visits, name))
     gone = sorted(set(there) - seen)
     done, problems = 0, []
-    for batch in _batches(_read_all(stale, cores, partial(_read, known=known, sound_elsewhere=sound_elsewhere)), BATCH):
+    noted = heads.noted() if heads is not None else {}
+    reading = partial(_read, known=known, sound_elsewhere=sound_elsewhere, noted=noted, removers=removers)
+    for batch in _batches(_read_all(stale, cores, reading), BATCH):
         put(engine, batch)
+        if heads is not None:
+            good = [out.visit for out in batch if out.visit["standing"] == GOOD and not out.visit["problem"]]
+            heads.note(*((v["name"], v["events"], v["head"]) for v in good), by="found here")
         problems += [out.visit["name"] for out in batch if out.visit["outcome"] == "not readable"]
         done += len(batch)
         if tell is not None:
@@ -88,24 +101,34 @@ def folders(visits: Path, known: Mapping[str, str] | None = None) -> Iterator[tu
         found = sorted(entry.name for entry in os.scandir(visits) if not entry.name.startswith(".") and entry.is_dir())
     except OSError as error:
         raise Trouble(f"The folder of visits {visits} cannot be read: {error.strerror}. Name it with --visits.") from None
-    for name in found:
+    for name in (*found, *quarantined(visits)):
+        folder = folder_of(visits, name)
         try:
-            stat = (visits / name / JOURNAL).stat()
+            stat = (folder / JOURNAL).stat()
         except OSError:
             continue
-        yield name, stat.st_size, judged_by(visits / name, known)
+        yield name, stat.st_size, judged_by(folder, known)
 
 
-def ingest(engine: Engine, folder: Path, known: dict[str, str] | None = None, *, sound_elsewhere: bool = False) -> None:
-    """One visit, now."""
-    put(engine, [_read(folder, known, sound_elsewhere)])
+def ingest(
+    engine: Engine, folder: Path, known: dict[str, str] | None = None, *, sound_elsewhere: bool = False,
+    removers: frozenset[str] = frozenset(),
+) -> None:
+    """One visit, now: it was held against what was noted of it when it came."""
+    put(engine, [_read(folder, known, sound_elsewhere, {}, removers)])
 
 
-def _read(folder: Path, known: dict[str, str] | None, sound_elsewhere: bool) -> ReadOut:
+def _read(
+    folder: Path, known: dict[str, str] | None, sound_elsewhere: bool, noted: Mapping[str, Head], removers: frozenset[str]
+) -> ReadOut:
     try:
-        return read_out(folder, known, machine(), sound_elsewhere=sound_elsewhere)
+        return read_out(folder, known, machine(), sound_elsewhere=sound_elsewhere, noted=noted.get(folder.name),
+                        removers=removers)
     except Trouble as trouble:
         return unreadable(folder, trouble.sentence, known)
+    except Exception as error:  # one bad visit is one bad row, whatever is the matter with it
+        log.exception("a visit could not be read: %s", folder.name)
+        return unreadable(folder, f"The desk stumbled over it ({type(error).__name__}); its log says where.", known)
 
 
 def _read_all(stale: Sequence[Path], cores: int | None, reading: Callable[[Path], ReadOut]) -> Iterator[ReadOut]:

@@ -17,7 +17,7 @@ from typing import Any
 from sqlalchemy import Engine, Select, and_, case, func, not_, or_, select
 
 from handsfree.desk.queries import Rows, Scope, _all
-from handsfree.desk.tables import StepRow, Visit
+from handsfree.desk.tables import GOOD, StepRow, Visit
 
 DAY = 86_400.0
 AGAIN_DAYS = 30
@@ -53,7 +53,8 @@ def _chained(scope: Scope, between: Between) -> Any:
             func.lag(Visit.began).over(partition_by=cabinet, order_by=Visit.began).label("before"),
             func.lead(Visit.began).over(partition_by=cabinet, order_by=Visit.began).label("after"),
         )
-        .where(Visit.cabinet != "", Visit.began >= between.since - reach, Visit.began < between.until + reach)
+        .where(Visit.standing == GOOD, Visit.cabinet != "")
+        .where(Visit.began >= between.since - reach, Visit.began < between.until + reach)
         .subquery("chained")
     )
 
@@ -117,8 +118,9 @@ def minutes_by_step(engine: Engine, scope: Scope, between: Between) -> Rows:
 def minutes_by_procedure(engine: Engine, scope: Scope, between: Between) -> Rows:
     """(procedure, visits, minutes) of visits that came to an end in one trip."""
     asked = (
-        select(Visit.procedure, func.count().label("visits"), (func.avg(Visit.lasted) / 60).label("minutes"))
+        select(Visit.procedure, func.count().label("visits"), (func.avg(Visit.on_site) / 60).label("minutes"))
         .where(scope.where(), Visit.began >= between.since, Visit.began < between.until)
+        .where(Visit.standing == GOOD)
         .where(Visit.trips == 1, Visit.outcome.not_in(("not closed", "not readable", "stopped", "to be continued")))
         .group_by(Visit.procedure)
     )

@@ -13,9 +13,13 @@ from starlette.responses import Response
 
 from handsfree.desk import measures, queries
 from handsfree.desk.drawing import Point, over_time
+from handsfree.desk.lists import FINDING_COLUMNS, MOST_EXPORTED, VISIT_COLUMNS, as_csv
+from handsfree.desk.quarantine import folder_of
 from handsfree.desk.queries import Filter
-from handsfree.desk.web import asked_for, desk_of, for_roles, now, page, plain, scope_of, seconds_of_day, sorry
+from handsfree.desk.readout import LARGEST_VALUE
+from handsfree.desk.web import asked_for, bad_days, desk_of, for_roles, now, page, plain, scope_of, seconds_of_day, sorry
 from handsfree.errors import Trouble
+from handsfree.journal.findings import LEVELS
 from handsfree.journal.rows import Row, rows, unit
 
 LOOKERS = ("supervisor", "technician")
@@ -38,20 +42,60 @@ def home(request: Request) -> Response:
 @for_roles(*LOOKERS)
 def visits(request: Request) -> Response:
     engine, scope = desk_of(request).engine, scope_of(request)
-    given = {name: asked_for(request, name) for name in ("site", "cabinet", "technician", "fault", "since", "until")}
-    want = Filter(given["site"], given["cabinet"], given["technician"], given["fault"],
-                  seconds_of_day(given["since"]), seconds_of_day(given["until"], end=True))
-    found = queries.visits(engine, scope, want, _after(asked_for(request, "after")))
-    more = ""
+    given, want, sort = _wanted(request)
+    skip = _number(asked_for(request, "skip"))
+    found = queries.visits(engine, scope, want, _after(asked_for(request, "after")), sort=sort, skip=skip)
+    more, kept = "", {k: v for k, v in given.items() if v}
     if len(found) > queries.PAGE:
         last = found[queries.PAGE - 1]
-        more = urlencode({**{k: v for k, v in given.items() if v}, "after": f"{last.began!r}_{last.id}"})
+        on = {"skip": skip + queries.PAGE} if sort else {"after": f"{last.began!r}_{last.id}"}
+        more = urlencode({**kept, **on})
     places = queries.places(engine, scope)
     return page(
-        request, "visits.html", visits=found[: queries.PAGE], more=more, given=given,
+        request, "visits.html", visits=found[: queries.PAGE], more=more, given=given, problem=bad_days(given),
+        asked=urlencode(kept), outcomes=queries.outcomes(engine, scope), procedures=queries.procedures(engine, scope),
+        levels=LEVELS, sorts=queries.SORTS,
         sites=sorted({p.site for p in places if p.site}), cabinets=sorted({p.cabinet for p in places if p.cabinet}),
         technicians=sorted({p.technician for p in places if p.technician}), faults=queries.faults(engine, scope),
     )
+
+
+_FILTERS = ("site", "cabinet", "technician", "fault", "outcome", "procedure", "level", "open", "since", "until", "sort")
+
+
+def _wanted(request: Request) -> tuple[dict[str, str], Filter, str]:
+    """(what the form holds, the filter it makes, what to sort by)."""
+    given = {name: asked_for(request, name) for name in _FILTERS}
+    want = Filter(
+        given["site"], given["cabinet"], given["technician"], given["fault"], seconds_of_day(given["since"]),
+        seconds_of_day(given["until"], end=True), given["outcome"], given["procedure"], given["level"],
+        given["open"] == "yes",
+    )
+    return given, want, given["sort"] if given["sort"] in queries.SORTS else ""
+
+
+def _number(text: str) -> int:
+    return min(int(text), 10**9) if text.isascii() and text.isdigit() and len(text) < 10 else 0
+
+
+@for_roles(*LOOKERS)
+def visits_csv(request: Request) -> Response:
+    """The list as asked for, as RFC 4180, at most MOST_EXPORTED rows of it."""
+    _, want, sort = _wanted(request)
+    found = queries.visits(desk_of(request).engine, scope_of(request), want, most=MOST_EXPORTED, sort=sort)
+    return as_csv("visits.csv", VISIT_COLUMNS, found[:MOST_EXPORTED])
+
+
+@for_roles(*LOOKERS)
+def findings_csv(request: Request) -> Response:
+    signed, rule, level = _asked_findings(request)
+    found = queries.findings(desk_of(request).engine, scope_of(request), signed=signed, rule=rule, level=level,
+                             most=MOST_EXPORTED)
+    return as_csv("findings.csv", FINDING_COLUMNS, found)
+
+
+def _asked_findings(request: Request) -> tuple[bool, str, str]:
+    return asked_for(request, "signed") == "yes", asked_for(request, "rule", 100), asked_for(request, "level", 10)
 
 
 def _after(text: str) -> tuple[float, int] | None:
@@ -74,7 +118,7 @@ def visit(request: Request) -> Response:
         return sorry(request, 404, "There is no such visit, or it is not for you.")
     shown: list[Row] = []
     try:
-        shown.extend(rows(read(desk.visits / name)))
+        shown.extend(rows(read(folder_of(desk.visits, name))))
     except Trouble as trouble:
         problem = trouble.sentence if not found.problem else found.problem
     else:
@@ -139,7 +183,7 @@ def cabinet(request: Request) -> Response:
 def _chart(quantity: str, taken: Sequence[Any]) -> dict[str, Any]:
     """Drawn in the unit of the latest; readings in another unit are in the table alone."""
     name = taken[-1].unit
-    drawn = [r for r in taken if r.value is not None and r.unit == name]
+    drawn = [r for r in taken if r.value is not None and abs(r.value) < LARGEST_VALUE and r.unit == name]
     points = [Point(r.taken, r.value, r.low, r.high, r.where, r.name) for r in drawn]
     drawing = over_time(quantity, unit(name), points)
     return {"quantity": quantity, "unit": unit(name), "drawing": drawing, "readings": list(reversed(taken))}
@@ -148,10 +192,12 @@ def _chart(quantity: str, taken: Sequence[Any]) -> dict[str, Any]:
 @for_roles(*LOOKERS)
 def findings(request: Request) -> Response:
     engine, scope = desk_of(request).engine, scope_of(request)
-    signed, rule = asked_for(request, "signed") == "yes", asked_for(request, "rule", 100)
+    signed, rule, level = _asked_findings(request)
+    kept = {"signed": "yes" if signed else "", "rule": rule, "level": level}
     return page(
-        request, "findings.html", signed=signed, rule=rule, rules=queries.rules(engine, scope),
-        findings=queries.findings(engine, scope, signed=signed, rule=rule),
+        request, "findings.html", signed=signed, rule=rule, level=level, levels=LEVELS, rules=queries.rules(engine, scope),
+        asked=urlencode({k: v for k, v in kept.items() if v}),
+        findings=queries.findings(engine, scope, signed=signed, rule=rule, level=level),
         open_findings=queries.open_findings(engine, scope),
         may_sign=request.state.account.role == "supervisor", signs_with=getattr(desk_of(request).key, "device", ""),
     )

@@ -177,6 +177,19 @@ def technicians_of(engine: Engine, team: str) -> list[str]:
         return sorted(set(rows)) if team else []
 
 
+def not_theirs(engine: Engine, device: Account, technician: str) -> str:
+    """What speaks against a device of one team sending a visit in the name of another team's technician, as a sentence; ''
+    where it has no team, or the name is nobody's here."""
+    if not device.team:
+        return ""
+    with engine.connect() as connection:
+        asked = select(Person.team).where(Person.technician == technician, Person.role != "device", Person.team != "*")
+        teams = sorted(set(connection.scalars(asked)))
+    if not teams or device.team in teams:
+        return ""
+    return f"{device.name} is a device of team {device.team}, and {technician} works in team {' and '.join(teams)}."
+
+
 def _of_name(name: str) -> str:
     return f"name:{name[:100]}"
 

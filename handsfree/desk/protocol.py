@@ -14,17 +14,18 @@ The rules:
                                                                 -> 200 State; 409 State (A is not where it goes on);
                                                                    422 State (whole, but its hash is wrong: from 0 again)
     POST /upload/UPLOAD/commit        no body                   -> 201 Stored (now); 200 Stored (was already);
-                                                                   409 State (parts are missing); 422 Problem (it does not
-                                                                   verify, or another visit has its name: do not try again)
+                                                                   409 State (parts are missing); 422 Problem (it is no
+                                                                   visit this desk takes: do not try again)
 
 - `State.have` says how many bytes of each part are safe on disk. A part goes on exactly there; a range that begins elsewhere
   changes nothing. An empty part needs no PUT. A device that lost its connection asks for the State and goes on.
 - A State of 'stored' has every part whole: nothing is left to send, and a commit is answered with Stored once more.
 - A part is at most PIECE bytes a PUT. A half PUT (the line broke) keeps what arrived.
 - The commit verifies everything together, as `handsfree verify` does, before the visit is seen by anybody; then the folder
-  appears under its name in one step. What does not verify is thrown away and never stored.
+  appears under its name in one step. What does not verify, or has another visit's name, is stored in quarantine, where it is
+  shown first and counts in nothing: `Stored.quarantined` says why.
 - A visit that was taken up again is a longer journal that begins with the stored one: it takes its place. A shorter one that
-  the stored one begins with is stored already. Any other of the same name is refused.
+  the stored one begins with is stored already. Any other of the same name goes into quarantine beside it.
 - 401: the key is not known. 429: too fast, wait as many seconds as `Retry-After` says. 5xx: try again later.
 """
 
@@ -94,9 +95,12 @@ class State:
 
 @dataclass(frozen=True)
 class Stored:
+    """`quarantined`: why it is kept apart from those that count, as a sentence; '' where it counts."""
+
     visit: str
     events: int
     head: str
+    quarantined: str = ""
 
 
 @dataclass(frozen=True)
@@ -104,6 +108,10 @@ class Problem:
     """A sentence for a person."""
 
     problem: str
+
+
+def names_a_visit(text: str) -> bool:
+    return _NAME.fullmatch(text) is not None
 
 
 def to_json(answer: State | Stored | Problem) -> bytes:
@@ -183,7 +191,7 @@ def parse_stored(data: bytes) -> Stored:
     """ValueError where it is none."""
     try:
         raw = json.loads(data)
-        return Stored(_text(raw["visit"]), _size(raw["events"]), _text(raw["head"]))
+        return Stored(_text(raw["visit"]), _size(raw["events"]), _text(raw["head"]), _text(raw.get("quarantined", "")))
     except (KeyError, TypeError, AttributeError, ValueError) as error:
         raise ValueError(f"the answer is not the desk's ({type(error).__name__})") from None
 

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, Engine, Row, Select, exists, func, literal_column, select, table, true, tuple_
+from sqlalchemy import ColumnElement, Engine, Row, Select, exists, func, literal_column, or_, select, table, true, tuple_
+from sqlalchemy.orm import aliased
 
 from handsfree.desk.tables import (
+    GOOD,
     Fault,
     File,
     FindingRow,
@@ -19,6 +21,7 @@ from handsfree.desk.tables import (
     Saying,
     SignOffRow,
     Visit,
+    folded,
 )
 
 PAGE = 50
@@ -40,7 +43,8 @@ EVERYBODY = Scope()
 
 @dataclass(frozen=True)
 class Filter:
-    """'' and None do not count. `since`, `until`: seconds of the epoch."""
+    """'' and None do not count. `site`, `cabinet`, `technician` and `fault` match a part, whatever its capitals and accents.
+    `since`, `until`: seconds of the epoch. `level`: of a finding it has; `open`: one that is not signed off."""
 
     site: str = ""
     cabinet: str = ""
@@ -48,13 +52,29 @@ class Filter:
     fault: str = ""
     since: float | None = None
     until: float | None = None
+    outcome: str = ""
+    procedure: str = ""
+    level: str = ""
+    open: bool = False
 
     def where(self) -> list[ColumnElement[bool]]:
-        same = ((Visit.site, self.site), (Visit.cabinet, self.cabinet), (Visit.technician, self.technician))
-        found: list[ColumnElement[bool]] = [column == value for column, value in same if value]
+        parts = (
+            (Visit.site_folded, self.site), (Visit.cabinet_folded, self.cabinet),
+            (Visit.technician_folded, self.technician),
+        )  # fmt: skip
+        found: list[ColumnElement[bool]] = [
+            column.contains(folded(value), autoescape=True) for column, value in parts if value
+        ]
+        found += [column == value for column, value in ((Visit.outcome, self.outcome), (Visit.procedure, self.procedure))
+                  if value]
         if self.fault:
             # EXISTS, not IN: SQLite would gather every visit that ever had the fault before it looked at the newest.
-            found.append(exists().where(Fault.visit_id == Visit.id, Fault.fault == self.fault))
+            named = exists().where(Fault.visit_id == Visit.id, Fault.fault == self.fault)
+            found.append(or_(Visit.found_folded.contains(folded(self.fault), autoescape=True), named))
+        if self.level or self.open:
+            about = [FindingRow.visit_id == Visit.id, *([FindingRow.level == self.level] if self.level else []),
+                     *([~FindingRow.signed] if self.open else [])]
+            found.append(exists().where(*about))
         if self.since is not None:
             found.append(Visit.began >= self.since)
         if self.until is not None:
@@ -62,22 +82,39 @@ class Filter:
         return found
 
 
+#: What a list of visits can be sorted by, beside the newest first.
+SORTS: dict[str, tuple[Any, ...]] = {
+    "gravest": (Visit.rank, Visit.began.desc(), Visit.id.desc()),
+    "site": (Visit.site_folded, Visit.cabinet_folded, Visit.began.desc(), Visit.id.desc()),
+    "cabinet": (Visit.cabinet_folded, Visit.site_folded, Visit.began.desc(), Visit.id.desc()),
+    "technician": (Visit.technician_folded, Visit.began.desc(), Visit.id.desc()),
+    "longest": (Visit.on_site.desc(), Visit.id.desc()),
+    "oldest": (Visit.began, Visit.id),
+}
+
+
 def visits(
-    engine: Engine, scope: Scope, want: Filter, after: tuple[float, int] | None = None, most: int = PAGE
+    engine: Engine, scope: Scope, want: Filter, after: tuple[float, int] | None = None, most: int = PAGE, *,
+    sort: str = "", skip: int = 0,
 ) -> Rows:
-    """The newest first; `after`: (began, id) of the last one seen. One more than `most`, where there are more."""
+    """The newest first; `after`: (began, id) of the last one seen. Sorted as SORTS has it, `skip` of them left out. One more
+    than `most`, where there are more."""
     asked = select(Visit).where(scope.where(), *want.where())
+    if sort in SORTS:
+        return _all(engine, _columns(asked).order_by(*SORTS[sort]).offset(skip).limit(most + 1))
     if after is not None:
         asked = asked.where(tuple_(Visit.began, Visit.id) < tuple_(*after))
     return _all(engine, _columns(asked).order_by(Visit.began.desc(), Visit.id.desc()).limit(most + 1))
 
 
 def _columns(asked: Select[Any]) -> Select[Any]:
-    trouble = select(func.count()).where(FindingRow.visit_id == Visit.id, ~FindingRow.signed).scalar_subquery()
-    fault = (
-        select(Fault.fault).where(Fault.visit_id == Visit.id).order_by(Fault.n.desc()).limit(1).scalar_subquery()
+    of_it = (FindingRow.visit_id == Visit.id, ~FindingRow.signed)
+    trouble = select(func.count()).where(*of_it).scalar_subquery()
+    worst = select(FindingRow.rule).where(*of_it).order_by(FindingRow.rank, FindingRow.n).limit(1).scalar_subquery()
+    level = select(FindingRow.level).where(*of_it).order_by(FindingRow.rank, FindingRow.n).limit(1).scalar_subquery()
+    return asked.with_only_columns(
+        *Visit.__table__.columns, trouble.label("open_findings"), worst.label("worst"), level.label("level")
     )
-    return asked.with_only_columns(*Visit.__table__.columns, trouble.label("open_findings"), fault.label("fault"))
 
 
 def visit(engine: Engine, scope: Scope, name: str) -> Row[Any] | None:
@@ -102,8 +139,11 @@ def all_files(engine: Engine) -> list[tuple[str, str, str]]:
 
 
 def due(engine: Engine, scope: Scope) -> Rows:
-    """Visits to be continued, the one due first at the top."""
-    asked = select(*Visit.__table__.columns).where(scope.where(), Visit.due.is_not(None))
+    """Visits to be continued that nobody has come back to, the one due first at the top."""
+    later = aliased(Visit)
+    came_back = exists().where(later.site == Visit.site, later.cabinet == Visit.cabinet, later.began > Visit.began,
+                               later.standing == GOOD, Visit.cabinet != "")
+    asked = select(*Visit.__table__.columns).where(scope.where(), Visit.due.is_not(None), Visit.standing == GOOD, ~came_back)
     return _all(engine, asked.order_by(Visit.due).limit(200))
 
 
@@ -153,19 +193,21 @@ def _matching(words: list[str], postgresql: bool) -> Any:
     return select(Saying.id, Saying.text).where(Saying.id.in_(rows)).limit(300).subquery("matching")
 
 
-def findings(engine: Engine, scope: Scope, *, signed: bool, rule: str = "", most: int = 100) -> Rows:
-    """The worklist: open ones, the oldest first; or those signed off, the newest first."""
+def findings(engine: Engine, scope: Scope, *, signed: bool, rule: str = "", level: str = "", most: int = 100) -> Rows:
+    """The worklist: open ones, the gravest first and of these the newest; or those signed off, the newest first."""
     asked = (
-        select(FindingRow.key, FindingRow.n, FindingRow.at, FindingRow.rule, FindingRow.sentence, Visit.name, Visit.head,
-               Visit.began_text, Visit.site, Visit.cabinet, Visit.technician, SignOffRow.by, SignOffRow.comment,
-               SignOffRow.wall, SignOffRow.device)
+        select(FindingRow.key, FindingRow.n, FindingRow.at, FindingRow.rule, FindingRow.sentence, FindingRow.level,
+               Visit.name, Visit.head, Visit.found, Visit.standing, Visit.procedure, Visit.began_text, Visit.site,
+               Visit.cabinet, Visit.technician, SignOffRow.by, SignOffRow.comment, SignOffRow.wall, SignOffRow.device)
         .join(Visit, Visit.id == FindingRow.visit_id)
         .outerjoin(SignOffRow, SignOffRow.key == FindingRow.key)
         .where(scope.where(), FindingRow.signed if signed else ~FindingRow.signed)
     )
     if rule:
         asked = asked.where(FindingRow.rule == rule)
-    order = (SignOffRow.wall.desc(), FindingRow.key) if signed else (FindingRow.began, FindingRow.n)
+    if level:
+        asked = asked.where(FindingRow.level == level)
+    order = (SignOffRow.wall.desc(), FindingRow.key) if signed else (FindingRow.rank, FindingRow.began.desc(), FindingRow.n)
     return _all(engine, asked.order_by(*order).limit(most))
 
 
@@ -178,7 +220,7 @@ def finding(engine: Engine, scope: Scope, key: str) -> Row[Any] | None:
 def findings_of(engine: Engine, visit_id: int) -> Rows:
     asked = select(*FindingRow.__table__.columns, SignOffRow.by, SignOffRow.comment, SignOffRow.wall)
     asked = asked.outerjoin(SignOffRow, SignOffRow.key == FindingRow.key).where(FindingRow.visit_id == visit_id)
-    return _all(engine, asked.order_by(FindingRow.n))
+    return _all(engine, asked.order_by(FindingRow.rank, FindingRow.n))
 
 
 def open_findings(engine: Engine, scope: Scope) -> int:
@@ -210,6 +252,18 @@ def places(engine: Engine, scope: Scope) -> Rows:
     last = select(Visit.site, Visit.cabinet, Visit.technician).where(scope.where())
     last = last.order_by(Visit.began.desc()).limit(2000)
     return _all(engine, select(last.subquery()).distinct())
+
+
+def outcomes(engine: Engine, scope: Scope) -> list[str]:
+    """Of the last visits."""
+    last = select(Visit.outcome).where(scope.where()).order_by(Visit.began.desc()).limit(2000)
+    return sorted({row.outcome for row in _all(engine, select(last.subquery()).distinct())})
+
+
+def procedures(engine: Engine, scope: Scope) -> list[str]:
+    """Of the last visits."""
+    last = select(Visit.procedure).where(scope.where()).order_by(Visit.began.desc()).limit(2000)
+    return sorted({row.procedure for row in _all(engine, select(last.subquery()).distinct())} - {""})
 
 
 def faults(engine: Engine, scope: Scope) -> list[str]:

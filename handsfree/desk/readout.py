@@ -9,19 +9,26 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from handsfree.desk import protocol, quarantine
+from handsfree.desk.heads import Head, not_as_noted
 from handsfree.desk.marks import judged_by
+from handsfree.desk.tables import COPY, GOOD, NOT_HOLDING, QUARANTINED, folded
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account, account
 from handsfree.journal.events import Opened, Stamped
+from handsfree.journal.findings import BROKEN, COPIED, DEPARTED, LOOK, RANKS, Finding, rank_of
 from handsfree.journal.follow import Machine
+from handsfree.journal.found import diagnosis, tells
 from handsfree.journal.rows import range_of
 from handsfree.journal.verify import verify
 
 #: Raise it when what is read out of a folder changes: every visit is then read anew.
-VERSION = 2
-
-#: Rules of the desk's own beside those of `journal.findings`.
-BROKEN, DEPARTED = "record does not hold", "record does not follow"
+VERSION = 3
+#: Seconds that no due time lies ahead of the beginning: two years.
+LATEST_DUE = 2 * 366 * 86_400.0
+#: Longest text of a line or a diagnosis that is put into the database, and most rows of a kind of one visit: what an honest
+#: visit never comes near, so that a dishonest one costs no more than it.
+LONGEST_TEXT, MOST_ROWS = 4_000, 20_000
 
 Values = dict[str, Any]
 
@@ -48,25 +55,55 @@ def machine() -> Machine:
 
 
 def read_out(
-    folder: Path, known: dict[str, str] | None = None, the_machine: Machine | None = None, *, sound_elsewhere: bool = False
+    folder: Path, known: dict[str, str] | None = None, the_machine: Machine | None = None, *,
+    sound_elsewhere: bool = False, noted: Head | None = None, removers: frozenset[str] = frozenset(),
 ) -> ReadOut:
     """Everything the desk shows of a visit but its sound. `sound_elsewhere`: it is kept in a store, where each file is held
-    against its hash when it is asked for. Trouble where nothing of the visit can be read."""
+    against its hash when it is asked for; `noted`: what the head ledger has of it. Trouble where nothing of the visit can be
+    read."""
     size, changed = (folder / "journal.jsonl").stat().st_size, judged_by(folder, known)
-    seen = account(folder, the_machine or machine(), known=known)
+    seen = account(folder, the_machine or machine(), known=known, removers=removers)
     if sound_elsewhere:
-        seen = replace(seen, report=verify(folder, known=known, sound=False))
+        seen = replace(seen, report=verify(folder, known=known, removers=removers, sound=False))
+    seen = _against(seen, noted)
     began = datetime.fromisoformat(seen.began).timestamp()
+    standing = _standing(folder, seen)
     rows: dict[str, list[Values]] = {
         "lines": _lines(seen.entries, began),
-        "files": _files(seen.entries),
-        "readings": _readings(seen),
+        "files": _files(seen, sound_elsewhere),
         "gates": _gates(seen.entries),
-        "faults": _faults(seen.entries, began),
-        "findings": _findings(seen, began),
-        "steps": _steps(seen.entries, began),
+        "findings": _findings(seen, began, folder, standing),
     }
-    return ReadOut(_visit(folder, seen, began, size, changed), rows)
+    if standing == GOOD:  # what does not count is in no figure, no chart and no list of faults
+        rows |= {"readings": _readings(seen), "faults": _faults(seen.entries, began), "steps": _steps(seen.entries, began)}
+    rank = min((row["rank"] for row in rows["findings"]), default=99)
+    values = _visit(folder, seen, began, size, changed) | {"standing": standing, "rank": rank}
+    return ReadOut(values, {name: some[:MOST_ROWS] for name, some in rows.items()})
+
+
+def _against(seen: Account, noted: Head | None) -> Account:
+    """The record held against the head that was noted of it."""
+    report = seen.report
+    if noted is None or not report.holds or report.head == noted.head:
+        return seen
+    if verify(seen.folder, sound=False, events=noted.events, head=noted.head).holds:
+        return seen
+    report = replace(report, problem=not_as_noted(noted), at=min(noted.events, report.events) - 1)
+    wrong = Finding(BROKEN, report.at or 0, 0.0, report.problem)
+    return replace(seen, report=report, findings=(wrong, *seen.findings))
+
+
+def _standing(folder: Path, seen: Account) -> str:
+    if folder.parent.name == quarantine.FOLDER:
+        return QUARANTINED
+    if seen.report.renamed and (folder.parent / seen.opened.visit / "journal.jsonl").is_file() and _same_kind(seen):
+        return COPY
+    return GOOD if seen.report.holds or seen.report.open_end else NOT_HOLDING
+
+
+def _same_kind(seen: Account) -> bool:
+    """The name is one that a visit can have: nothing else is looked for on the disk."""
+    return protocol.names_a_visit(seen.opened.visit)
 
 
 def _visit(folder: Path, seen: Account, began: float, size: int, changed: int) -> Values:
@@ -74,7 +111,10 @@ def _visit(folder: Path, seen: Account, began: float, size: int, changed: int) -
     closed = next((e.event for e in reversed(seen.entries) if isinstance(e.event, ev.Closed | ev.Resumed)), None)
     due = None
     if isinstance(closed, ev.Closed) and closed.outcome == "to be continued":
-        due = began + (closed.not_before if closed.not_before is not None else seen.lasted)
+        wait = closed.not_before if closed.not_before is not None else seen.lasted
+        due = began + min(max(wait, 0.0), LATEST_DUE)
+    found = diagnosis(seen.entries)
+    words = found.event.text[:LONGEST_TEXT] if found is not None else ""
     outcome = closed.outcome if isinstance(closed, ev.Closed) else "not closed"
     return {
         "name": folder.name,
@@ -94,10 +134,18 @@ def _visit(folder: Path, seen: Account, began: float, size: int, changed: int) -
         "began": began,
         "began_text": seen.began,
         "lasted": seen.lasted,
+        "on_site": seen.on_site,
+        "found": words,
+        **_folded(opened.site, opened.cabinet, opened.technician, words),
         "outcome": outcome,
         "trips": 1 + sum(isinstance(e.event, ev.Resumed) and e.event.why == "to be continued" for e in seen.entries),
         "due": due,
     }
+
+
+def _folded(site: str, cabinet: str, technician: str, found: str) -> Values:
+    texts = {"site": site, "cabinet": cabinet, "technician": technician, "found": found}
+    return {f"{name}_folded": folded(text[:300]) for name, text in texts.items()}
 
 
 def _lines(entries: Sequence[Stamped], began: float) -> list[Values]:
@@ -112,7 +160,7 @@ def _lines(entries: Sequence[Stamped], began: float) -> list[Values]:
             who, verdict, reason, sure, text = said
             found.append(
                 {"n": entry.n, "began": began, "at": entry.mono, "who": who, "verdict": verdict, "reason": reason,
-                 "sure": sure, "procedure": procedure, "step": step, "text": text.replace("\x00", "\ufffd")}
+                 "sure": sure, "procedure": procedure, "step": step, "text": text[:LONGEST_TEXT].replace("\x00", "\ufffd")}
             )
     return found
 
@@ -132,16 +180,27 @@ def _said(event: Any) -> tuple[str, str, str, float, str] | None:
 _BINDS = {ev.Utterance: ("clip", "clip_sha256"), ev.NoteKept: ("clip", "clip_sha256"), ev.Attached: ("file", "sha256")}
 
 
-def _files(entries: Sequence[Stamped]) -> list[Values]:
-    """What is still there: sound taken away by `prune` has no row."""
-    removed = {name for e in entries if isinstance(e.event, ev.SoundRemoved) for name, _ in e.event.clips}
+def _files(seen: Account, elsewhere: bool) -> list[Values]:
+    """What is still there: sound taken away with the right to has no row. A mark without the right takes nothing away."""
+    with_right = {removal.n for removal in seen.report.removals if removal.right}
+    removed = {
+        name
+        for e in seen.entries
+        if isinstance(e.event, ev.SoundRemoved)
+        for name, _ in e.event.clips
+        if e.n in with_right or not (elsewhere or (seen.folder / name).is_file())
+    }
     found = []
-    for entry in entries:
+    for entry in seen.entries:
         if (names := _BINDS.get(type(entry.event))) is not None:
             path = getattr(entry.event, names[0])
             if path and path not in removed:
                 found.append({"n": entry.n, "path": path, "sha256": getattr(entry.event, names[1])})
     return found
+
+
+#: No quantity of this trade has a value beyond it in any unit: ohms of an open winding come nearest.
+LARGEST_VALUE = 1e12
 
 
 def _readings(seen: Account) -> list[Values]:
@@ -153,9 +212,10 @@ def _readings(seen: Account) -> list[Values]:
             "quantity": taken.reading.quantity, "value": taken.reading.value, "unit": taken.reading.unit,
             "low": taken.reading.expected[0] if taken.reading.expected else None,
             "high": taken.reading.expected[1] if taken.reading.expected else None,
-            "where": range_of(taken.reading),
+            "where": range_of(taken.reading)[:60],
         }
         for taken in seen.readings
+        if taken.reading.value is None or abs(taken.reading.value) < LARGEST_VALUE
     ]
 
 
@@ -170,7 +230,7 @@ def _gates(entries: Sequence[Stamped]) -> list[Values]:
 
 def _faults(entries: Sequence[Stamped], began: float) -> list[Values]:
     return [
-        {"n": e.n, "began": began, "fault": e.event.finding, "text": e.event.text}
+        {"n": e.n, "began": began, "fault": e.event.finding, "tells": tells(e.event), "text": e.event.text[:LONGEST_TEXT]}
         for e in entries
         if isinstance(e.event, ev.FindingMade)
     ]
@@ -183,20 +243,20 @@ def finding_key(visit: str, n: int, rule: str, sentence: str) -> str:
     return hashlib.sha256(f"{visit}\n{n}\n{rule}{told}".encode()).hexdigest()
 
 
-def _findings(seen: Account, began: float) -> list[Values]:
+def _findings(seen: Account, began: float, folder: Path, standing: str) -> list[Values]:
     found = [(f.rule, f.n, f.at, f.sentence) for f in seen.findings]
-    report = seen.report
-    unsealed = "ends without a seal" in report.problem  # `journal.findings` says that already, in its own rule
-    if report.problem and not unsealed:
-        found.append((BROKEN, report.at or 0, 0.0, report.problem))
-    if seen.departure is not None:
-        found.append((DEPARTED, seen.departure.n, seen.departure.at, f"{seen.departure.sentence}."))
-    name = seen.folder.name
-    return [
-        {"key": finding_key(name, n, rule, sentence), "n": n, "began": began, "at": at, "rule": rule, "sentence": sentence,
-         "signed": False}
-        for rule, n, at, sentence in found
-    ]
+    if standing == COPY:
+        found.append((COPIED, 0, 0.0, f"This folder is a copy of visit {seen.opened.visit}, which is here, too."))
+    why = quarantine.why_of(folder)
+    if standing == QUARANTINED and why.sentence and (why.rule or not any(rule == BROKEN for rule, *_ in found)):
+        found.append((why.rule or BROKEN, why.n or 0, 0.0, why.sentence))
+    return [finding_row(folder.name, began, *one) for one in found]
+
+
+def finding_row(name: str, began: float, rule: str, n: int, at: float, sentence: str) -> Values:
+    key = finding_key(name, n, rule, sentence)
+    return {"key": key, "n": n, "began": began, "at": at, "rule": rule, "sentence": sentence[:LONGEST_TEXT],
+            "level": RANKS.get(rule, LOOK), "rank": rank_of(rule), "signed": False}
 
 
 _COUNTED = {"say again": "repeated", "go back": "back", "stand by": "stood_by"}
@@ -241,8 +301,8 @@ def unreadable(folder: Path, problem: str, known: dict[str, str] | None = None) 
         "name": folder.name, "size": stat.st_size, "changed": judged_by(folder, known), "reading": VERSION, "head": "",
         "events": 0, "problem": problem, "signed_by": "", "procedure": "", "technician": "", "site": "", "cabinet": "",
         "program": "", "engine": "", "began": began.timestamp(), "began_text": began.isoformat(timespec="seconds"),
-        "lasted": 0.0, "outcome": "not readable", "trips": 1, "due": None,
+        "lasted": 0.0, "outcome": "not readable", "trips": 1, "due": None, "on_site": 0.0, "found": "",
+        **_folded("", "", "", ""), "rank": 0,
+        "standing": QUARANTINED if folder.parent.name == quarantine.FOLDER else NOT_HOLDING,
     }
-    key = finding_key(folder.name, 0, BROKEN, problem)
-    finding = {"key": key, "n": 0, "began": visit["began"], "at": 0.0, "rule": BROKEN, "sentence": problem, "signed": False}
-    return ReadOut(visit, {"findings": [finding]})
+    return ReadOut(visit, {"findings": [finding_row(folder.name, visit["began"], BROKEN, 0, 0.0, problem)]})

@@ -18,7 +18,8 @@ def read_folders(desk: Desk) -> Refreshed:
         if anew:
             desk.engine.dispose()  # connections that still have the file that is no more
             database.migrate(desk.engine)
-        done = refresh(desk.engine, desk.visits, desk.known, sound_elsewhere=desk.files.elsewhere)
+        done = refresh(desk.engine, desk.visits, desk.known, sound_elsewhere=desk.files.elsewhere,
+                       heads=desk.heads, removers=desk.removers)
         if anew:
             signoffs.rebuild(desk.engine, desk.own, desk.known)
     return done

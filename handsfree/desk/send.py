@@ -129,7 +129,7 @@ def work(queue: Queue, to: Destination, tell: Tell, pace: Pace | None = None, li
 def _try(queue: Queue, row: Row, line: Line, tell: Tell, pace: Pace) -> None:
     name, safe, mark = row.folder.name, line.safe, mark_of(row.folder)
     try:
-        transfer(line, row.folder)
+        apart = transfer(line, row.folder)
     except Refused as error:
         queue.refused(row, mark, str(error))
         tell(News(name, REFUSED, str(error)))
@@ -140,5 +140,5 @@ def _try(queue: Queue, row: Row, line: Line, tell: Tell, pace: Pace) -> None:
         queue.later(row, tries, pace.now() + wait, later.why, later.everyone)
         tell(News(name, WAITING, later.why, wait))
         return
-    queue.stored(row, mark)
-    tell(News(name, STORED))
+    queue.stored(row, mark, apart)
+    tell(News(name, STORED, apart))

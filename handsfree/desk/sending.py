@@ -124,7 +124,7 @@ def _needed() -> None:
 
 def _told(news: News) -> None:
     words = {
-        "stored": "stored",
+        "stored": f"stored, but kept apart at the desk: {news.why}" if news.why else "stored",
         "waiting": f"waits: {news.why}; tried again in {news.wait:.0f} s",
         "refused": f"refused: {news.why}",
     }[news.what]

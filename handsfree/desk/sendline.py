@@ -178,21 +178,21 @@ def _retry_after(answer: httpx.Response) -> float:
 
 
 def ready(folder: Path, *, sound: bool = True) -> Report:
-    """Judge a visit before it goes. Refused where it does not hold; Later where it is not at its end."""
+    """Judge a visit before it goes. Refused where it is none; Later where it is not at its end. One that does not hold
+    goes, too: the desk keeps it apart and shows it first, and nobody would hear of it otherwise."""
     try:
         report = verify(folder, sound=sound)
     except Trouble as trouble:
         raise Refused(trouble.sentence) from None
     if report.open_end:
         raise Later("it has no end yet: it still goes on, or crashed and waits to be taken up again", 60.0, everyone=False)
-    if not report.holds:
-        raise Refused(f"its record does not hold, so the desk would not take it: {report.problem}")
     return report
 
 
-def transfer(line: Line, folder: Path, tell: Callable[[int, int], None] | None = None) -> None:
-    """Until the desk has said that it is stored. `tell`: (bytes that are safe, of how many) as it goes on. Later, Refused or
-    KeyUnknown where it could not be; then all that arrived counts, and the next call goes on from there."""
+def transfer(line: Line, folder: Path, tell: Callable[[int, int], None] | None = None) -> str:
+    """Until the desk has said that it is stored; why it is kept apart there, '' where it counts. `tell`: (bytes that are
+    safe, of how many) as it goes on. Later, Refused or KeyUnknown where it could not be; then all that arrived counts, and
+    the next call goes on from there."""
     report = ready(folder, sound=False)
     try:
         manifest = manifest_of(folder)
@@ -203,12 +203,14 @@ def transfer(line: Line, folder: Path, tell: Callable[[int, int], None] | None =
     state = _state(manifest, *line.ask("POST", PATH, manifest.to_json()))
     for _ in range(STALLS):
         if state.state == "stored":
-            return
+            return ""
         _Sending(line, folder, manifest, state, tell).parts()
         status, body = line.ask("POST", f"{PATH}/{manifest.upload}/commit")
         if status in (200, 201):
-            _check(_stored(body), status, manifest, report)
-            return
+            stored = _stored(body)
+            if not stored.quarantined:
+                _check(stored, status, manifest, report)
+            return stored.quarantined
         state = _state(manifest, status, body)
     raise Later("the desk keeps saying that parts are missing")
 

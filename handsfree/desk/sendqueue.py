@@ -124,9 +124,9 @@ class Queue:
 
     # ---- what came of it --------------------------------------------------------------------------------------------
 
-    def stored(self, row: Row, mark: str) -> None:
-        """`mark`: the folder's before it was read to be sent."""
-        self._set(row, STORED, mark, 0, 0.0, "")
+    def stored(self, row: Row, mark: str, apart: str = "") -> None:
+        """`mark`: the folder's before it was read to be sent. `apart`: why the desk keeps it in quarantine."""
+        self._set(row, STORED, mark, 0, 0.0, apart)
 
     def refused(self, row: Row, mark: str, why: str) -> None:
         self._set(row, REFUSED, mark, row.tries, 0.0, why)

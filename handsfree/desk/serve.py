@@ -113,13 +113,14 @@ def open_desk(asked: Asked, tell: Any = None) -> tuple[Desk, Refreshed]:
     known = keys.known()
     files = Files(asked.visits, asked.sound, asked.options)
     files.try_out()
-    done = refresh(engine, asked.visits, known, tell, sound_elsewhere=files.elsewhere)
-    signoffs.rebuild(engine, asked.visits / database.OWN, known)
     desk = Desk(
         asked.visits, engine, accounts, files, origins(asked), keys.load(), known, asked.signed_only,
         secure=asked.certificate is not None or asked.origin is not None,
-        door="" if count else secrets.token_urlsafe(32),
+        door="" if count else secrets.token_urlsafe(32), removers=keys.removers(),
     )
+    done = refresh(engine, asked.visits, known, tell, sound_elsewhere=files.elsewhere, heads=desk.heads,
+                   removers=desk.removers)
+    signoffs.rebuild(engine, asked.visits / database.OWN, known)
     return desk, done
 
 

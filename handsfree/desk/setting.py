@@ -13,6 +13,7 @@ from sqlalchemy import Engine
 
 from handsfree.desk import people, watch
 from handsfree.desk.files import Files
+from handsfree.desk.heads import Heads
 from handsfree.desk.incoming import Incoming
 from handsfree.desk.people import LOCAL, Account
 from handsfree.desk.queries import EVERYBODY, Scope
@@ -76,6 +77,15 @@ class Desk:
     quota: Quota = field(default_factory=Quota)
     stamp: bytes = field(default_factory=lambda: secrets.token_bytes(32), repr=False)
     tell: Callable[[str], None] = print
+    removers: frozenset[str] = frozenset()
+    _heads: Heads | None = field(default=None, repr=False)
+
+    @property
+    def heads(self) -> Heads:
+        """The head ledger in the desk's own folder."""
+        if self._heads is None:
+            self._heads = Heads(self.own, self.key)
+        return self._heads
 
     @property
     def own(self) -> Path:
@@ -83,7 +93,7 @@ class Desk:
 
     @property
     def incoming(self) -> Incoming:
-        return Incoming(self.visits, self.files, self.known, self.signed_only, self.quota)
+        return Incoming(self.visits, self.files, self.known, self.signed_only, self.quota, self.removers, self.heads)
 
     @property
     def hosts(self) -> frozenset[str]:

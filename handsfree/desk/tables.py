@@ -12,11 +12,23 @@ Rules of this file:
 
 from __future__ import annotations
 
+import unicodedata
+
 from sqlalchemy import BigInteger, Boolean, Double, ForeignKey, Index, Integer, String, Text, text
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 #: SQLite counts its own rows only in a column of type INTEGER.
 Id = BigInteger().with_variant(Integer, "sqlite")
+
+
+#: Of a visit: it counts; its record does not hold; it came so and is kept apart; it is another's copy.
+GOOD, NOT_HOLDING, QUARANTINED, COPY = "good", "broken", "quarantine", "copy"
+
+
+def folded(text: str) -> str:
+    """Without capitals and accents: as names are searched for."""
+    plain = unicodedata.normalize("NFKD", text.casefold())
+    return "".join(c for c in plain if not unicodedata.combining(c))
 
 
 class Base(DeclarativeBase):
@@ -27,7 +39,8 @@ class Visit(Base):
     """`size`: of the journal file when it was read, `changed`: `marks.judged_by` then, `reading`: version of the reading
     code; by these a refresh knows what is stale. `trips`: 1, and one more for each return to one that was to be
     continued. `due`: earliest return of one to be continued, None otherwise. `problem`: why the record does not hold, ''
-    where it does."""
+    where it does. `found`: the diagnosis in words. `standing`: GOOD, or why it counts in no figure. `rank`: of its gravest
+    finding, signed off or not. `…_folded`: as `folded` writes them, for finding them by a part."""
 
     __tablename__ = "visits"
 
@@ -52,12 +65,22 @@ class Visit(Base):
     outcome: Mapped[str] = mapped_column(Text)
     trips: Mapped[int] = mapped_column(Integer)
     due: Mapped[float | None] = mapped_column(Double)
+    found: Mapped[str] = mapped_column(Text, server_default="")
+    site_folded: Mapped[str] = mapped_column(Text, server_default="")
+    cabinet_folded: Mapped[str] = mapped_column(Text, server_default="")
+    technician_folded: Mapped[str] = mapped_column(Text, server_default="")
+    found_folded: Mapped[str] = mapped_column(Text, server_default="")
+    on_site: Mapped[float] = mapped_column(Double, server_default="0")
+    standing: Mapped[str] = mapped_column(String(12), server_default="good")
+    rank: Mapped[int] = mapped_column(Integer, server_default="99")
     __table_args__ = (
         Index("visits_by_time", "began", "id"),
         Index("visits_by_site", "site", "began"),
         Index("visits_by_cabinet", "cabinet", "began"),
         Index("visits_by_technician", "technician", "began"),
         Index("visits_by_due", "due"),
+        Index("visits_by_outcome", "outcome", "began"),
+        Index("visits_by_procedure", "procedure", "began"),
     )
 
 
@@ -144,7 +167,7 @@ class GateChange(Base):
 
 
 class Fault(Base):
-    """A diagnosis the procedure came to."""
+    """A diagnosis the procedure came to. `tells`: see `journal.found`."""
 
     __tablename__ = "faults"
 
@@ -152,6 +175,7 @@ class Fault(Base):
     n: Mapped[int] = _n()
     began: Mapped[float] = mapped_column(Double)
     fault: Mapped[str] = mapped_column(Text)
+    tells: Mapped[str] = mapped_column(String(8), server_default="fault")
     text: Mapped[str] = mapped_column(Text)
     __table_args__ = (Index("faults_by_name", "fault", "began"),)
 
@@ -169,9 +193,14 @@ class FindingRow(Base):
     at: Mapped[float] = mapped_column(Double)
     rule: Mapped[str] = mapped_column(Text)
     sentence: Mapped[str] = mapped_column(Text)
+    level: Mapped[str] = mapped_column(String(8), server_default="look")
+    rank: Mapped[int] = mapped_column(Integer, server_default="99")
     signed: Mapped[bool] = mapped_column(Boolean)
     __table_args__ = (
         Index("findings_of_visit", "visit_id", "n"),
+        Index(
+            "findings_by_rank", "rank", "began", postgresql_where=text("NOT signed"), sqlite_where=text("NOT signed")
+        ),
         Index("findings_open", "began", postgresql_where=text("NOT signed"), sqlite_where=text("NOT signed")),
     )
 

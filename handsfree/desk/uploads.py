@@ -12,10 +12,11 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from handsfree.desk import people, watch
-from handsfree.desk.incoming import Busy, Outcome
+from handsfree.desk.incoming import Busy, Judge, Outcome
 from handsfree.desk.ingest import ingest
 from handsfree.desk.people import Account
 from handsfree.desk.protocol import PATH, PIECE, Problem, Stored, parse_range, to_json
+from handsfree.desk.quarantine import folder_of
 from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
 
@@ -103,13 +104,17 @@ async def commit(request: Request) -> Response:
     desk: Desk = request.app.state.desk
 
     def work(upload: str) -> Outcome:
-        outcome = desk.incoming.commit(upload)
+        judge: Judge = lambda opened: people.not_theirs(desk.people, who, opened.technician)  # noqa: E731
+        outcome = desk.incoming.commit(upload, who.name, judge)
         if isinstance(outcome.answer, Stored):
-            watch.note("visit stored", device=who.name, visit=outcome.answer.visit)
+            what = "visit quarantined" if outcome.answer.quarantined else "visit stored"
+            watch.note(what, device=who.name, visit=outcome.answer.visit)
         elif isinstance(outcome.answer, Problem):
             watch.note("visit refused", device=who.name, upload=upload, why=outcome.answer.problem)
         if isinstance(outcome.answer, Stored) and outcome.status == 201:
-            ingest(desk.engine, desk.visits / outcome.answer.visit, desk.known, sound_elsewhere=desk.files.elsewhere)
+            folder = folder_of(desk.visits, outcome.answer.visit)
+            elsewhere = desk.files.elsewhere and not outcome.answer.quarantined
+            ingest(desk.engine, folder, desk.known, sound_elsewhere=elsewhere, removers=desk.removers)
         return outcome
 
     return await _do(request, work, request.path_params["upload"])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import hashlib
 import hmac
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -21,7 +21,7 @@ from handsfree.desk.people import Account
 from handsfree.desk.queries import Scope
 from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
-from handsfree.journal.rows import amount, clock, span, unit
+from handsfree.journal.rows import amount, clock, minutes, plainly, span, unit
 
 HERE = Path(__file__).parent
 LARGEST_FORM = 64_000
@@ -30,16 +30,23 @@ _pages = Environment(loader=FileSystemLoader(HERE / "pages"), autoescape=True, u
                      lstrip_blocks=True)
 
 
+#: What is written for a moment that no calendar has: a record may say anything.
+NO_TIME = "no date"
+
+
 def day(seconds: float | None) -> str:
-    return "" if seconds is None else f"{datetime.fromtimestamp(seconds).astimezone():%Y-%m-%d}"
+    return moment(seconds)[:10]
 
 
 def moment(seconds: float | None, like: str = "") -> str:
     """In the offset of the RFC 3339 time `like`, else in that of the desk."""
     if seconds is None:
         return ""
-    zone = datetime.fromisoformat(like).tzinfo if like else None
-    return f"{datetime.fromtimestamp(seconds).astimezone(zone):%Y-%m-%d %H:%M}"
+    try:
+        zone = datetime.fromisoformat(like).tzinfo if like else None
+        return f"{datetime.fromtimestamp(seconds).astimezone(zone):%Y-%m-%d %H:%M}"
+    except (ValueError, OverflowError, OSError):
+        return NO_TIME
 
 
 def wall(text: str) -> str:
@@ -49,6 +56,7 @@ def wall(text: str) -> str:
 
 _pages.filters |= {
     "day": day, "moment": moment, "wall": wall, "clock": clock, "span": span, "unit": unit, "amount": amount,
+    "plainly": plainly, "minutes": minutes, "short": lambda text: clock(text).split(".")[0],
     "quoted": lambda text: quote(str(text), safe=""), "query": urlencode,
 }
 
@@ -214,6 +222,12 @@ def seconds_of_day(text: str, *, end: bool = False) -> float | None:
     if not 1970 < begin.year < 9999:  # what no clock has shown yet no zone can be worked out for
         return None
     return (begin + timedelta(days=end)).astimezone().timestamp()  # a day on which the clock is changed has 23 or 25 hours
+
+
+def bad_days(given: Mapping[str, str]) -> str:
+    """A sentence on the dates of a form that are none, '' where all are."""
+    bad = [given[name] for name in ("since", "until") if given.get(name) and seconds_of_day(given[name]) is None]
+    return f"{' and '.join(bad)}: no date as 2026-02-11 is. It was left out." if bad else ""
 
 
 def now() -> float:

@@ -21,7 +21,7 @@ from handsfree.journal.events import (
     Stamped,
     TailDropped,
 )
-from handsfree.journal.findings import Finding, Limits, findings
+from handsfree.journal.findings import BROKEN, DEPARTED, NO_RIGHT, Finding, Limits, findings, in_order
 from handsfree.journal.follow import Departure, Machine, departure, earlier
 from handsfree.journal.reader import journal_of, read
 from handsfree.journal.rows import TROUBLE, Row, printable, row_of, rows
@@ -82,6 +82,7 @@ def account(
     opened = next((entry.event for entry in entries if isinstance(entry.event, Opened)), None)
     if opened is None:
         raise Trouble(f"Nothing in {visit} can be shown: it does not begin with an opened visit. Run 'handsfree verify'.", 3)
+    gone = None if machine is None or earlier(opened, machine) else departure(entries, machine)
     closed = [entry.event for entry in entries if isinstance(entry.event, Closed)]
     lived = [entry for entry in entries if is_lived(entry)] or entries[:1]
     lasted = lived[-1].mono
@@ -92,11 +93,15 @@ def account(
         lasted=lasted,
         outcome=closed[-1].outcome if closed else "not closed",
         rows=(*_with_torn_ends(visit, entries, _named(rows(entries), report)), *_behind(entries[-1], scraps)),
-        findings=(*_earlier(entries[0], opened, machine), *findings(entries, limits_from(machine, opened))),
+        findings=in_order([
+            *_of_the_record(report, gone, bool(known)),
+            *_earlier(entries[0], opened, machine),
+            *findings(entries, limits_from(machine, opened)),
+        ]),
         spans=spans(entries, lasted),
         readings=tuple(Taken(e.n, e.mono, e.event) for e in entries if isinstance(e.event, ReadingTaken)),
         report=report,
-        departure=None if machine is None or earlier(opened, machine) else departure(entries, machine),
+        departure=gone,
         entries=entries,
         after=tuple(s.entry for s in scraps if s.entry is not None and s.whole),
         on_site=on_site(entries),
@@ -121,6 +126,19 @@ def _parted(visit: Path, report: Report) -> tuple[list[Stamped], list[Scrap]]:
         if trouble.status != 3:
             raise
     return found, [] if report.cut is None else list(after(visit, report.cut))
+
+
+def _of_the_record(report: Report, gone: Departure | None, keys_here: bool) -> Iterator[Finding]:
+    """What is wrong with the record itself. Where no key is known nobody can have the right to remove sound."""
+    if report.problem and not report.open_end:
+        yield Finding(BROKEN, report.at or 0, 0.0, report.problem)
+    if gone is not None:
+        yield Finding(DEPARTED, gone.n, gone.at, f"The record does not follow from the program: {gone.sentence}.")
+    for removal in report.removals:
+        if keys_here and not removal.right:
+            by = removal.by or "nobody who signed for it"
+            sentence = f"The sound of {removal.clips} events was removed by {by}, with no right that is known here."
+            yield Finding(NO_RIGHT, removal.n, 0.0, sentence)
 
 
 def readable(visit: Path) -> tuple[list[Stamped], list[Stamped], int | None]:
@@ -208,7 +226,13 @@ def limits_from(machine: Machine | None, opened: Opened) -> Limits:
         for step in procedure.steps
         if step.kind == "isolate"
     }
-    return Limits(least_seconds=least)
+    hazardous = {
+        (name, step.id)
+        for name, procedure in book.procedures.items()
+        for step in procedure.steps
+        if getattr(step, "behind_gate", False)
+    }
+    return Limits(least_seconds=least, hazardous=frozenset(hazardous))
 
 
 def spans(entries: Sequence[Stamped], end: float | None = None) -> tuple[Span, ...]:

@@ -1,28 +1,69 @@
-"""What a supervisor looks for, computed from the record.
+"""What a supervisor looks for, computed from the record, the gravest first.
 
-Each rule is one function over the events; its limits are `Limits`, rules of thumb without a published source where not said
-otherwise. A finding is a question to ask, not a verdict on a person.
+Rules of this file:
+
+- Each rule is one function over the events and one row of `RANKS`; its limits are `Limits`, rules of thumb without a
+  published source where not said otherwise. A finding is a question to ask, not a verdict on a person.
+- What the complaint itself explains is no finding: a cabinet that was too warm when somebody came because it is too warm.
+- A sentence is for a person: words and minutes, no names of steps as a program writes them.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from handsfree.journal import events as ev
 from handsfree.journal.events import HAPPENINGS, Stamped
-from handsfree.journal.rows import amount, clock, range_of, span
+from handsfree.journal.found import FAULT, tells
+from handsfree.journal.rows import amount, clock, plainly, range_of, span
 
 Place = tuple[tuple[str, ...], str]
+
+#: How grave a finding is, in words, the gravest first.
+GRAVE, LOOK, NOTE = "grave", "look", "note"
+LEVELS = (GRAVE, LOOK, NOTE)
+#: Of the record itself; `account` finds these.
+BROKEN, DEPARTED, NO_RIGHT = "record does not hold", "record does not follow", "sound removed without the right"
+#: Found by the desk alone, which sees other visits.
+COPIED, CAME_BACK, NOT_THEIRS = "copy of another visit", "came back after it was fixed", "sent for another team"
+#: Rule -> how grave, in the order of the queue. What can hurt comes before what was merely not done well.
+RANKS: Mapping[str, str] = {
+    BROKEN: GRAVE,
+    DEPARTED: GRAVE,
+    NOT_THEIRS: GRAVE,
+    COPIED: GRAVE,
+    "lock left on": GRAVE,
+    "lock removed for another": GRAVE,
+    "gate too fast": GRAVE,
+    "hazard without its proof": GRAVE,
+    NO_RIGHT: GRAVE,
+    "end may be cut": LOOK,
+    "wait cut short": LOOK,
+    "borderline accused": LOOK,
+    CAME_BACK: LOOK,
+    "closed out of range": LOOK,
+    "reading not plausible": LOOK,
+    "another voice at a gate": LOOK,
+    "silence under isolation": LOOK,
+    "step skipped": LOOK,
+    "clock moved": LOOK,
+    "no seal": LOOK,
+    "asked again often": NOTE,
+    "earlier program": NOTE,
+}
+_ORDER = {rule: at for at, rule in enumerate(RANKS)}
 
 
 @dataclass(frozen=True)
 class Limits:
     """`least_seconds`: by (procedure, step), the least time the work of an isolation can take; `otherwise` for the
-    rest. `many_again`: askings-again in one step; `silence`: seconds without a word under isolation.
-    Common practice, no source."""
+    rest. `hazardous`: steps that may be met only behind an isolation. `many_again`: askings-again in one step; `silence`:
+    seconds without a word under isolation. Common practice, no source."""
 
     least_seconds: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    hazardous: frozenset[tuple[str, str]] = frozenset()
     otherwise: float = 10.0
     many_again: int = 3
     silence: float = 600.0
@@ -37,35 +78,101 @@ class Finding:
     at: float
     sentence: str
 
+    @property
+    def level(self) -> str:
+        return RANKS.get(self.rule, LOOK)
+
+    @property
+    def rank(self) -> int:
+        """For the queue: the gravest has the least."""
+        return rank_of(self.rule)
+
+
+def rank_of(rule: str) -> int:
+    return _ORDER.get(rule, len(_ORDER))
+
 
 Entries = Sequence[Stamped]
 
 
 def findings(entries: Entries, limits: Limits | None = None) -> tuple[Finding, ...]:
-    """All findings, in the order of the record."""
+    """All findings, the gravest first."""
     limits = limits or Limits()
-    found = [finding for rule in RULES for finding in rule(entries, limits)]
-    return tuple(sorted(found, key=lambda finding: (finding.n, finding.rule)))
+    return in_order([finding for rule in RULES for finding in rule(entries, limits)])
+
+
+def in_order(found: Sequence[Finding]) -> tuple[Finding, ...]:
+    return tuple(sorted(found, key=lambda finding: (finding.rank, finding.n)))
 
 
 def _gate_too_fast(entries: Entries, limits: Limits) -> Iterator[Finding]:
-    """From the isolation step being entered to its phrase."""
+    """From the end of the last instruction, said for the first time, to the beginning of the phrase. Instructions asked for
+    again do not count: whoever asks has done the work meanwhile, or will take longer still."""
     entered: Stamped | None = None
+    since, speaking = 0.0, set[int]()
+    texts: set[str] = set()
+    spoke = 0.0
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.StepEntered):
             entered = entry if event.kind == "isolate" else None
-        if isinstance(event, ev.Gate) and event.how == "phrase" and event.now == "ISOLATING" and entered is not None:
-            step = entered.event
-            least = limits.least_seconds.get((step.path[-1] if step.path else "", step.step), limits.otherwise)
-            took = entry.mono - entered.mono
-            if took < least:
-                yield Finding(
-                    "gate too fast",
-                    entry.n,
-                    entry.mono,
-                    f"The gate at {step.step} was confirmed {span(took)} after it was read; its work takes {span(least)}.",
-                )
+            since, speaking, texts = entry.mono, set(), set()
+        elif isinstance(event, ev.Say) and event.role in ("step", "caution", "question") and event.text not in texts:
+            texts.add(event.text)
+            speaking.add(event.number)
+        elif isinstance(event, ev.PromptEnded) and event.said in speaking:
+            speaking.discard(event.said)
+            since = max(since, entry.mono)
+        elif isinstance(event, ev.Utterance):
+            spoke = event.started if 0.0 < event.started <= entry.mono else entry.mono
+        elif isinstance(event, ev.Gate) and (event.how, event.now) == ("phrase", "ISOLATING") and entered is not None:
+            found = _too_fast(entry, entered, (spoke or entry.mono) - since if not speaking else 0.0, limits)
+            if found is not None:
+                yield found
+
+
+def _too_fast(entry: Stamped, entered: Stamped, took: float, limits: Limits) -> Finding | None:
+    step = entered.event
+    least = limits.least_seconds.get((step.path[-1] if step.path else "", step.step), limits.otherwise)
+    if took >= least:
+        return None
+    when = f"{span(took)} after the last word of its instructions" if took > 0 else "while its instructions were still read"
+    sentence = f"The isolation at {plainly(step.step)} was confirmed {when}; the work takes at least {span(least)}."
+    return Finding("gate too fast", entry.n, entry.mono, sentence)
+
+
+def _hazard_without_proof(entries: Entries, limits: Limits) -> Iterator[Finding]:
+    """The machine does not let this happen; a record in which it did is not the machine's, or the machine is at fault."""
+    for entry in entries:
+        event = entry.event
+        if not isinstance(event, ev.StepEntered) or event.isolation == "ISOLATED":
+            continue
+        if ((event.path[-1] if event.path else ""), event.step) in limits.hazardous:
+            sentence = f"{plainly(event.step).capitalize()} can hurt, and was begun while the supply was not proved dead."
+            yield Finding("hazard without its proof", entry.n, entry.mono, sentence)
+
+
+def _lock_left_on(entries: Entries, limits: Limits) -> Iterator[Finding]:
+    """It ended with the supply isolated and nobody named who takes the lock off."""
+    state, handed, closed = "LIVE", False, None
+    for entry in entries:
+        event = entry.event
+        if isinstance(event, ev.Gate):
+            state = event.now
+        handed = handed or isinstance(event, ev.HandedOver)
+        if isinstance(event, ev.Closed | ev.Resumed):
+            closed = entry if isinstance(event, ev.Closed) else None
+    if closed is not None and state != "LIVE" and not handed and closed.event.outcome != "to be continued":
+        how = f"The visit ended as {closed.event.outcome} with the supply still {state.lower()}: is the lock still on?"
+        yield Finding("lock left on", closed.n, closed.mono, how)
+
+
+def _another_voice(entries: Entries, limits: Limits) -> Iterator[Finding]:
+    for entry in entries:
+        event = entry.event
+        if isinstance(event, ev.Utterance) and (event.sense, event.verdict, event.voice) == ("gate", "accepted", "other"):
+            said = "The phrase of a gate was taken from another voice than the one that stated the lock number."
+            yield Finding("another voice at a gate", entry.n, entry.mono, said)
 
 
 def _step_skipped(entries: Entries, limits: Limits) -> Iterator[Finding]:
@@ -84,9 +191,8 @@ def _step_skipped(entries: Entries, limits: Limits) -> Iterator[Finding]:
         elif isinstance(event, HAPPENINGS):
             went_back = isinstance(event, ev.Utterance) and event.verdict == "accepted" and event.text == "go back"
     for (_, step), entry in left.items():
-        yield Finding(
-            "step skipped", entry.n, entry.mono, f"Step {step} was left by going back at {clock(entry.mono)} and never done."
-        )
+        sentence = f"{plainly(step).capitalize()} was left by going back at {clock(entry.mono)} and never done."
+        yield Finding("step skipped", entry.n, entry.mono, sentence)
 
 
 def _many_again(entries: Entries, limits: Limits) -> Iterator[Finding]:
@@ -95,28 +201,87 @@ def _many_again(entries: Entries, limits: Limits) -> Iterator[Finding]:
     for entry in [*entries, None]:
         if entry is None or isinstance(entry.event, ev.StepEntered):
             if count >= limits.many_again and first is not None:
-                yield Finding(
-                    "asked again often", first.n, first.mono, f"At {step} the program had to ask again {count} times."
-                )
+                sentence = f"At {plainly(step)} the program had to ask again {count} times."
+                yield Finding("asked again often", first.n, first.mono, sentence)
             if entry is not None:
                 step, count, first = entry.event.step, 0, None
         elif isinstance(entry.event, ev.Utterance) and entry.event.verdict == "asked again":
             count, first = count + 1, first or entry
 
 
-def _out_of_range(entries: Entries, limits: Limits) -> Iterator[Finding]:
-    """A reading was accepted that its step does not call plausible, or does not expect."""
+#: Outcomes that say the cabinet is well.
+_WELL = ("fixed", "done", "no fault found")
+_OUT, _ABSURD = "out of its expected range", "not plausible"
+
+
+def _not_plausible(entries: Entries, limits: Limits) -> Iterator[Finding]:
+    """A reading was accepted that its own step calls hardly possible."""
     for entry in entries:
         event = entry.event
-        if isinstance(event, ev.ReadingTaken) and range_of(event) in ("not plausible", "out of its expected range"):
+        if isinstance(event, ev.ReadingTaken) and range_of(event) == _ABSURD:
             affirmed = ", affirmed" if event.affirmed else ""
-            what = f"{event.quantity.capitalize()} of {amount(event.value, event.unit)}"
-            yield Finding(
-                "reading out of range",
-                entry.n,
-                entry.mono,
-                f"{what} was accepted{affirmed}: {range_of(event)}.",
-            )
+            low, high = event.plausible or (0.0, 0.0)
+            what = f"{plainly(event.quantity).capitalize()} of {amount(event.value, event.unit)} was accepted{affirmed}"
+            yield Finding("reading not plausible", entry.n, entry.mono, f"{what}; {low:g} to {high:g} is plausible.")
+
+
+def _closed_out_of_range(entries: Entries, limits: Limits) -> Iterator[Finding]:
+    """Called well though the last reading of something was not. What was read before the work is the complaint: before
+    the supply was given back, or before the fault was found where none was taken away."""
+    since = _work_done(entries)
+    last: dict[tuple[str, str], Stamped] = {}
+    well = ""
+    for entry in entries:
+        event = entry.event
+        if isinstance(event, ev.ReadingTaken) and entry.n > since:
+            last[(event.path[-1] if event.path else "", event.quantity)] = entry
+        if isinstance(event, ev.Closed | ev.Resumed):
+            well = event.outcome if isinstance(event, ev.Closed) and event.outcome in _WELL else ""
+    for entry in last.values() if well else ():
+        event = entry.event
+        if range_of(event) == _OUT and event.expected is not None:
+            what = f"{plainly(event.quantity)} was last {amount(event.value, event.unit)}"
+            sentence = f"Closed as {well}, though {what}; {event.expected[0]:g} to {event.expected[1]:g} is expected."
+            yield Finding("closed out of range", entry.n, entry.mono, sentence)
+
+
+def _work_done(entries: Entries) -> int:
+    """The event behind which readings judge the work; -1 where nothing was found or done."""
+    restored = [e.n for e in entries if isinstance(e.event, ev.Gate) and (e.event.was, e.event.now) == ("RESTORING", "LIVE")]
+    faults = [e.n for e in entries if isinstance(e.event, ev.FindingMade) and tells(e.event) == FAULT]
+    return restored[-1] if restored else faults[-1] if faults else -1
+
+
+def _borderline_accused(entries: Entries, limits: Limits) -> Iterator[Finding]:
+    """A diagnosis that rests on a reading no further out of its range than its instrument may be wrong."""
+    latest: dict[str, ev.ReadingTaken] = {}
+    for entry in entries:
+        event = entry.event
+        if isinstance(event, ev.ReadingTaken):
+            latest[event.step] = event
+        if isinstance(event, ev.FindingMade):
+            for step, _ in event.evidence:
+                taken = latest.get(step)
+                if taken is not None and (over := _over(taken)) is not None and over <= _accuracy(taken):
+                    what = f"{plainly(taken.quantity)} was only {amount(over, taken.unit)} out of range"
+                    sentence = f"“{event.text}” rests on a borderline reading: {what}, and the instrument is good to "
+                    yield Finding("borderline accused", entry.n, entry.mono, f"{sentence}{taken.accuracy}.")
+
+
+def _over(taken: ev.ReadingTaken) -> float | None:
+    """How far out of what is expected; None where it is within, or nothing is expected."""
+    if taken.value is None or taken.expected is None or range_of(taken) != _OUT:
+        return None
+    return max(taken.expected[0] - taken.value, taken.value - taken.expected[1])
+
+
+def _accuracy(taken: ev.ReadingTaken) -> float:
+    """In the reading's unit: '0.5 degC', or a share of the value: '1.5 %'. 0.0 where the record says none."""
+    found = re.match(r"\s*(?:±\s*)?([0-9]{1,6}(?:\.[0-9]{1,6})?)\s*(\S*)", taken.accuracy)
+    if found is None:
+        return 0.0
+    number = float(found[1])
+    return abs(taken.value or 0.0) * number / 100 if found[2] in ("%", "percent") else number
 
 
 def _long_silence(entries: Entries, limits: Limits) -> Iterator[Finding]:
@@ -142,19 +307,20 @@ def _wait_cut(entries: Entries, limits: Limits) -> Iterator[Finding]:
     """A wait left because somebody said so, not because its time was over."""
     waiting: Stamped | None = None
     cause: Stamped | None = None
+    due = 0.0
     for entry in entries:
         event = entry.event
+        if isinstance(event, ev.SetTimer) and event.timer == "wait":
+            due = event.seconds
         if isinstance(event, HAPPENINGS) and not isinstance(event, ev.PromptEnded):
             cause = entry
         elif isinstance(event, ev.StepEntered | ev.Closed):
             said = cause is not None and isinstance(cause.event, ev.Utterance)
             if waiting is not None and said and not (isinstance(event, ev.Closed) and event.outcome == "to be continued"):
-                yield Finding(
-                    "wait cut short",
-                    entry.n,
-                    entry.mono,
-                    f"The wait {waiting.event.step} was cut short after {span(entry.mono - waiting.mono)}.",
-                )
+                asked, took = f" of {span(due)}" if due else "", span(entry.mono - waiting.mono)
+                sentence = f"The wait{asked} at {plainly(waiting.event.step)} was cut short after {took}."
+                yield Finding("wait cut short", entry.n, entry.mono, sentence)
+            due = 0.0
             waiting = entry if isinstance(event, ev.StepEntered) and event.kind == "wait" else None
 
 
@@ -194,9 +360,14 @@ def _end_may_be_cut(entries: Entries, limits: Limits) -> Iterator[Finding]:
 
 RULES: tuple[Callable[[Entries, Limits], Iterator[Finding]], ...] = (
     _gate_too_fast,
+    _hazard_without_proof,
+    _lock_left_on,
+    _another_voice,
     _step_skipped,
     _many_again,
-    _out_of_range,
+    _not_plausible,
+    _closed_out_of_range,
+    _borderline_accused,
     _long_silence,
     _wait_cut,
     _clock_moved,

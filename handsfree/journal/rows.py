@@ -82,6 +82,11 @@ def printable(text: str) -> str:
     return shown if len(text) <= LONGEST_TEXT else f"{shown}…"
 
 
+def plainly(name: str) -> str:
+    """A name as a program writes it, in words: 'fan-circuit' -> 'fan circuit'"""
+    return name.replace("-", " ").replace("_", " ")
+
+
 def clock(seconds: float) -> str:
     """'0:01:07.4'; days before the hours where there are any: '2 d 03:00:00.0'"""
     tenths = max(round(seconds * 10), 0)
@@ -103,6 +108,18 @@ def span(seconds: float) -> str:
     if hours < 48:
         return f"{hours} h {minutes} min" if minutes else f"{hours} h"
     return f"{hours / 24:.1f} d"
+
+
+def minutes(seconds: float) -> str:
+    """As a person says how long: 'under a minute', '12 min', '2 h 5 min', '3 days'"""
+    whole = round(seconds / 60)
+    if seconds < 30:
+        return "under a minute"
+    if whole < 60:
+        return f"{whole} min"
+    if whole < 48 * 60:
+        return f"{whole // 60} h {whole % 60} min" if whole % 60 else f"{whole // 60} h"
+    return f"{whole / 1440:.0f} days"
 
 
 #: pint unit name -> how it is written.

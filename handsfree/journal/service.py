@@ -6,8 +6,11 @@ Rules of this file:
 - It is made from steps, answers, readings, findings and hand-overs alone. What the technician said, in sound or in words
   (utterances, notes, gate phrases), and what the program read back are never shown, so neither voice nor lock number can get
   into it.
-- A step counts as done when the person, or its time, moved on from it; not when it was gone back from or stopped at.
-  A wait is done by its time alone: one that a person moved on from is an open point.
+- A step counts as done when the person said so; not when it was only read, gone back from or stopped at. A wait is done by
+  its time alone: one that a person moved on from is an open point.
+- Work is what changes the cabinet. Looking, listening, measuring, plugging and locking are how it is found out and made
+  safe: what they gave stands under the evidence, the readings and the isolation.
+- A fault is a fault: that something is sound, or that the work proved itself, stands apart, and advice on the stock, too.
 - Supervisors' findings stay with the supervisor; what a customer must know of a reading stands beside it.
 """
 
@@ -21,6 +24,7 @@ from typing import Any
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account
 from handsfree.journal.events import Stamped
+from handsfree.journal.found import ADVICE, FAULT, PROVED, SOUND, tells
 from handsfree.journal.rows import amount, answer_given, printable, range_of, span, unit
 
 
@@ -51,6 +55,8 @@ class Service:
 @dataclass
 class _Gathered:
     faults: list[str] = field(default_factory=list)
+    proved: list[str] = field(default_factory=list)
+    advice: list[str] = field(default_factory=list)
     evidence: list[str] = field(default_factory=list)
     work: list[str] = field(default_factory=list)
     cautions: list[str] = field(default_factory=list)
@@ -60,10 +66,18 @@ class _Gathered:
     after: dict[str, ev.ReadingTaken] = field(default_factory=dict)
 
 
-#: Kinds of step that are work on the cabinet.
-_WORK = ("instruct", "isolate", "prove", "restore", "wait")
-#: Of these, kinds whose first sentence only announces what is to be done.
-_ANNOUNCED = ("isolate", "restore")
+#: Kinds of step that may be work on the cabinet.
+_WORK = ("instruct", "wait")
+#: How a sentence begins that is no work: it looks, measures, waits, or handles the plug. A heuristic over the procedures'
+#: own sentences, in English and Spanish; what it does not know counts as work.
+_NO_WORK = re.compile(
+    r"\s*(look|listen|read|hold|watch|feel|find|check|measure|note|ask|tell|say|stand|keep|give|wait|switch|(un)?plug"
+    r"|take (a|the) (photo|reading)|put (your|a|the) (thermometer|probe|meter)|(pull|push) the plug|(put|take) your lock"
+    r"|turn (it|the cabinet) (on|off)|(open|close|shut) the door"
+    r"|mire|escuche|lea|espere|mida|ponga su termómetro|abra|cierre|enchufe|desenchufe)\b",
+    re.IGNORECASE,
+)
+_PLUG = re.compile(r"\b(plug|unplug|lock and tag|socket|enchufe|candado)\b", re.IGNORECASE)
 #: Where a step done speaks of a part that was changed. A heuristic over the procedure's own sentences.
 _PART = re.compile(r"\b(fit|exchange|replace|new deck|new part|spare|slide .* new)\b", re.IGNORECASE)
 _NONE_LINE = "None recorded."
@@ -84,12 +98,15 @@ def service(account: Account) -> Service:
     products = [text for name, text in _reading_lines(got) if "product" in name.lower()]
     parts = [text for text in got.work if _PART.search(text)]
     sections = (
-        _section("Fault", got.faults),
+        _section("Fault", got.faults or ["No fault was found."] * bool(got.proved)),
+        *([_section("Found in order", got.proved)] if got.proved else []),
         _section("Evidence", got.evidence),
         _section("Work done", got.work),
+        _section("Isolation", _isolation(account)),
         _section("Parts", parts),
         Section("Readings before and after", table=_readings(got)) if got.before or got.after else _section("Readings", []),
         _section("Product temperature", products),
+        *([_section("On the stock", got.advice)] if got.advice else []),
         _section("Cautions", got.cautions),
         _section("Open points", _open_points(account, got)),
     )
@@ -116,16 +133,19 @@ def _gather(entries: Sequence[Stamped]) -> _Gathered:
     step: ev.StepEntered | None = None
     moved_on = said = False
     words: list[str] = []
-    announced = ""
+    texts: set[str] = set()
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.HAPPENINGS) and not isinstance(event, ev.PromptEnded):
             moved_on, said = _moves_on(event), isinstance(event, ev.Utterance)
         if isinstance(event, ev.StepEntered | ev.Closed):
-            (got.cut if step is not None and step.kind == "wait" and said else got.work).extend(words if moved_on else [])
+            if step is not None and step.kind == "wait" and said:
+                got.cut.extend(words if moved_on else [])
+            elif moved_on and (said or (step is not None and step.kind == "wait")):
+                got.work.extend(words)
             words = []
         if isinstance(event, ev.StepEntered):
-            step, announced = event, ""
+            step = event
         elif isinstance(event, ev.Gate):
             restored = restored or (event.was, event.now) == ("RESTORING", "LIVE")
         elif entry.n in corrected:
@@ -133,9 +153,9 @@ def _gather(entries: Sequence[Stamped]) -> _Gathered:
         elif isinstance(event, ev.ReadingTaken):
             (got.after if restored else got.before)[event.quantity] = event
         elif isinstance(event, ev.Say) and event.role == "step" and step is not None and event.step == step.step:
-            announced = announced or event.text
-            if step.kind in _WORK and not (step.kind in _ANNOUNCED and event.text == announced):
-                words.append(_told(event.text))
+            if step.kind in _WORK and event.text not in texts and (told := _told(event.text, step.kind)):
+                texts.add(event.text)
+                words.append(told)
         elif type(event) in _LINES:
             for name, line in _LINES[type(event)](event):
                 getattr(got, name).append(line)
@@ -150,9 +170,21 @@ def _moves_on(event: object) -> bool:
     return isinstance(event, ev.TimerRang)
 
 
-def _told(text: str) -> str:
-    """The step's sentences, without those that say what to answer."""
-    return " ".join(part for part in re.split(r"(?<=[.!?])\s+", text) if not part.startswith(("Say ", "I count ")))
+def _told(text: str, kind: str) -> str:
+    """The step's sentences that are work, without those that say what to answer."""
+    parts = [part for part in re.split(r"(?<=[.!?])\s+", text) if not part.startswith(("Say ", "I count "))]
+    return " ".join(part for part in parts if kind == "wait" or not (_NO_WORK.match(part) or _PLUG.search(part)))
+
+
+def _isolation(account: Account) -> list[str]:
+    """When the supply was made safe, proved dead and given back, for how long; no lock number."""
+    found = []
+    for at, one in enumerate(account.spans):
+        if one.state == "ISOLATED":
+            back = any(later.state == "LIVE" for later in account.spans[at + 1 :])
+            how = "then given back" if back else "not given back in this visit"
+            found.append(f"Made safe under a lock and proved dead for {span(one.end - one.begin)}, {how}.")
+    return found
 
 
 def _taken_back(entries: Sequence[Stamped]) -> set[int]:
@@ -168,8 +200,11 @@ def _taken_back(entries: Sequence[Stamped]) -> set[int]:
     return gone
 
 
+_SECTION = {FAULT: "faults", SOUND: "proved", PROVED: "proved", ADVICE: "advice"}
+
+
 def _found(event: ev.FindingMade) -> Iterator[tuple[str, str]]:
-    yield "faults", event.text
+    yield _SECTION[tells(event)], event.text
     for step, answer in event.evidence:
         yield "evidence", f"{plain(step)}: {answer_given(answer)}"
 

@@ -16,7 +16,7 @@ from typing import Any
 
 import uvicorn
 
-from handsfree.desk import database, people
+from handsfree.desk import database, heads, people, quarantine
 from handsfree.desk.app import build
 from handsfree.desk.files import Files
 from handsfree.desk.setting import Desk, Rate, Rates
@@ -55,7 +55,11 @@ class Served:
         for path in self.desk.visits.iterdir():
             if not path.name.startswith("."):
                 shutil.rmtree(path)
-        shutil.rmtree(self.desk.incoming.place, ignore_errors=True)
+        for kept in (self.desk.incoming.place, quarantine.place(self.desk.visits)):
+            shutil.rmtree(kept, ignore_errors=True)
+        for name in (heads.FILE, heads.TREE):
+            (self.desk.own / name).unlink(missing_ok=True)
+        self.desk._heads = None
 
 
 def _counted(app: Any, statuses: list[int], under_way: list[int]) -> Any:

@@ -54,12 +54,12 @@ def test_what_is_kept_comes_back_and_what_was_changed_does_not(store: Files, tmp
     with pytest.raises(Trouble, match="not there any more") as gone:
         store.fetch("v", "sound/00009.flac", digest)
     assert gone.value.status == 2
-    store.drop_others("v", {"sound/00001.flac"})
+    store.drop("v", {"sound/00002.flac", "attached/001-x.png"})
     assert store.fetch("v", "sound/00001.flac", digest)
     for path in ("sound/00002.flac", "attached/001-x.png"):
         with pytest.raises(Trouble, match="not there any more"):
             store.fetch("v", path, digest)
-    store.drop_others("never-there", set())
+    store.drop("never-there", {"sound/00001.flac"})
 
 
 def test_the_folder_of_the_visit_comes_before_the_store(store: Files, tmp_path: Path) -> None:

@@ -192,7 +192,7 @@ def test_the_figures_are_those_counted_by_hand(engine: Engine, season: Made) -> 
     worst = measures.misheard(engine, EVERYBODY, ALWAYS)[0]
     assert (worst.step, worst.again) == ("unplug", 6), "'not isolated' and the wrong lock number, in three visits"
     (minutes,) = measures.minutes_by_procedure(engine, EVERYBODY, ALWAYS)
-    lasted = [row.lasted for row in queries.visits(engine, EVERYBODY, Filter()) if row.outcome == "done"]
+    lasted = [row.on_site for row in queries.visits(engine, EVERYBODY, Filter()) if row.outcome == "done"]
     assert minutes.visits == 3
     assert abs(minutes.minutes - sum(lasted) / 180) < 1e-9
 

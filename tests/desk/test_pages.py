@@ -26,7 +26,7 @@ def test_each_page_shows_what_it_is_for(desk: Desk, season: Made) -> None:
         "/visits?cabinet=TK-1": ("TK-1",),
         "/search?q=gasket": ("the gasket is torn at the lower hinge",),
         "/due": (thaw, "2026-03-06"),
-        "/findings": ("Reading out of range", "Step skipped", "Sign off"),
+        "/findings": ("Step skipped", "Sign off", "As a file (CSV)"),
         f"/cabinet?cabinet=HK-4&site={quote(SUMMIT)}": ("<svg", "2 readings from 58 to 58 °F, 2 out of range", "58 °F"),
         "/measures": ("HK-4", "unplug", "of 4 first visits"),
         "/writer": ("clean-condenser", "Stood by"),

@@ -14,9 +14,10 @@ import httpx
 import pytest
 from starlette.testclient import TestClient
 
-from handsfree.desk import database, people, queries
+from handsfree.desk import database, people, quarantine, queries
 from handsfree.desk.app import build
 from handsfree.desk.files import Files
+from handsfree.desk.measures import Between, first_fix, minutes_by_procedure
 from handsfree.desk.protocol import (
     PIECE,
     Manifest,
@@ -172,7 +173,9 @@ def test_a_part_with_the_wrong_bytes_begins_again(empty: Desk, season: Made) -> 
 
 
 @pytest.mark.parametrize("change", ["edited", "cut", "clip swapped", "renamed", "unsealed", "no journal of ours"])
-def test_what_does_not_verify_is_never_stored(empty: Desk, season: Made, tmp_path: Path, change: str) -> None:
+def test_what_does_not_verify_is_kept_apart_shown_first_and_never_counted(
+    empty: Desk, season: Made, tmp_path: Path, change: str
+) -> None:
     folder = tmp_path / season.folders["first"].name
     shutil.copytree(season.folders["first"], folder)
     journal = folder / "journal.jsonl"
@@ -189,11 +192,23 @@ def test_what_does_not_verify_is_never_stored(empty: Desk, season: Made, tmp_pat
         journal.write_bytes(b"".join(lines[:-1]))
     else:
         journal.write_bytes(b"#!/bin/sh\n")
-    answer = Device(empty).send(folder)
+    device = Device(empty)
+    device.send(season.folders["once"])
+    answer = device.send(folder)
     assert answer is not None
-    assert answer.status_code == 422
-    assert "problem" in answer.json()
-    assert [path.name for path in empty.visits.iterdir()] == [".desk"]
+    assert answer.status_code == 201
+    assert answer.json()["quarantined"]
+    assert [path.name for path in empty.visits.iterdir() if path.name[0] != "."] == [season.folders["once"].name]
+    (name,) = quarantine.names(empty.visits)
+    first = queries.findings(empty.engine, EVERYBODY, signed=False)[0]
+    assert (first.name, first.standing, first.level) == (name, "quarantine", "grave")
+    shown = queries.visits(empty.engine, EVERYBODY, Filter(), sort="gravest")[0]
+    assert (shown.name, shown.rank) == (name, 0 if change != "renamed" else shown.rank)
+    year = Between(0.0, 4e9)
+    assert first_fix(empty.engine, EVERYBODY, year, 4e9).firsts == 1
+    assert sum(row.visits for row in minutes_by_procedure(empty.engine, EVERYBODY, year)) == 1
+    assert Device(empty).send(folder).json()["quarantined"] == answer.json()["quarantined"]  # type: ignore[union-attr]
+    assert len(list(quarantine.names(empty.visits))) == 1
 
 
 def test_a_visit_taken_up_again_takes_the_place_of_its_beginning(empty: Desk, season: Made, tmp_path: Path) -> None:
@@ -213,7 +228,7 @@ def test_a_visit_taken_up_again_takes_the_place_of_its_beginning(empty: Desk, se
     assert parse_state(device.offer(before).content).state == "stored", "its beginning is part of it"
 
 
-def test_another_visit_of_the_same_name_is_refused(empty: Desk, season: Made, tmp_path: Path) -> None:
+def test_another_visit_of_the_same_name_is_kept_beside(empty: Desk, season: Made, tmp_path: Path) -> None:
     device = Device(empty)
     device.send(season.folders["thaw"])
     other = tmp_path / season.folders["thaw"].name
@@ -224,8 +239,8 @@ def test_another_visit_of_the_same_name_is_refused(empty: Desk, season: Made, tm
         journal.seal()
     answer = device.send(other)
     assert answer is not None
-    assert answer.status_code == 422
-    assert "Another visit has this name" in answer.json()["problem"]
+    assert answer.status_code == 201
+    assert "is another from event" in answer.json()["quarantined"]
     assert same(empty.visits / other.name, season.folders["thaw"])
 
 

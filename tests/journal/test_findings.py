@@ -10,7 +10,7 @@ import pytest
 from handsfree.journal import events as ev
 from handsfree.journal.account import account, limits_from, spans
 from handsfree.journal.events import Stamped
-from handsfree.journal.findings import Limits, findings
+from handsfree.journal.findings import GRAVE, LEVELS, NOTE, RANKS, Limits, findings
 from tests.journal.made import LOCK
 from tests.journal.visited import LINES, MACHINE, visit
 
@@ -38,6 +38,58 @@ PHRASE = ev.Gate("ISOLATING", "ISOLATING", "phrase", "", "off")
 @pytest.mark.parametrize(("took", "found"), [(4.0, ["gate too fast"]), (11.0, []), (10.0, [])])
 def test_a_gate_confirmed_faster_than_its_work(took: float, found: list[str]) -> None:
     assert _rules((0.0, _step("off", "isolate")), (took, PHRASE)) == found
+
+
+def _isolation(name: str, begin: float, first: int, did: float) -> list[tuple[float, Any]]:
+    """Three sentences read for 20 s, then the phrase `did` seconds after the last word."""
+    path = _step(name, "isolate")
+    texts = ("Switch it off.", "Pull the plug.", "Say isolated, lock, and your number.")
+    said = [(begin, ev.Say(first + n, text, "question" if n == 2 else "step", step=name)) for n, text in enumerate(texts)]
+    ended = [(begin + t, ev.PromptEnded(first + n)) for n, t in enumerate((7.0, 13.0, 20.0))]
+    spoke = ev.Utterance("accepted", "gate", "isolated", started=begin + 20.0 + did, ended=begin + 22.0 + did)
+    gate = ev.Gate("ISOLATING", "ISOLATING", "phrase", "", name)
+    return [(begin, path), *said, *ended, (begin + 22.5 + did, spoke), (begin + 22.5 + did, gate)]
+
+
+@pytest.mark.parametrize(("did", "found"), [(7.0, 5), (9.9, 5), (10.0, 0), (12.0, 0)])
+def test_five_isolations_are_judged_from_the_last_word_of_their_instructions(did: float, found: int) -> None:
+    timed = [one for n in range(5) for one in _isolation(f"off-{n}", 100.0 * n, 3 * n, did)]
+    assert _rules(*timed) == ["gate too fast"] * found
+
+
+def test_instructions_asked_for_again_do_not_hurry_whoever_asked() -> None:
+    begun = _isolation("off", 0.0, 0, 40.0)
+    again = [(50.0, ev.Say(9, "Pull the plug.", "step", step="off")), (55.0, ev.PromptEnded(9))]
+    assert _rules(*begun[:-2], *again, *begun[-2:]) == []
+
+
+def test_a_phrase_over_the_instructions_is_too_fast() -> None:
+    begun = _isolation("off", 0.0, 0, 40.0)
+    (finding,) = findings(_record(*begun[:5], *begun[-2:]))
+    assert "while its instructions were still read" in finding.sentence
+
+
+def test_a_lock_left_on_and_a_hazard_without_its_proof() -> None:
+    gone = ((0.0, ISOLATED), (5.0, ev.Closed("done")))
+    assert _rules(*gone) == ["lock left on"]
+    assert _rules((0.0, ISOLATED), (1.0, ev.HandedOver(PATH, "x", "a licensed hand")), (5.0, ev.Closed("done"))) == []
+    assert _rules((0.0, ISOLATED), (1.0, ev.Gate("RESTORING", "LIVE", "restore", "")), (5.0, ev.Closed("done"))) == []
+    limits = Limits(hazardous=frozenset({("p", "fan")}))
+    assert _rules((0.0, _step("fan", isolation="LIVE")), limits=limits) == ["hazard without its proof"]
+    assert _rules((0.0, _step("fan", isolation="ISOLATED")), limits=limits) == []
+
+
+def test_another_voice_at_a_gate() -> None:
+    for voice, found in (("other", ["another voice at a gate"]), ("same", []), ("", []), ("doubtful", [])):
+        assert _rules((0.0, ev.Utterance("accepted", "gate", "isolated", voice=voice))) == found
+
+
+def test_the_gravest_comes_first_and_every_rule_has_its_rank() -> None:
+    timed = ((0.0, _step("a")), *[(1.0, AGAIN)] * 3, (2.0, _step("off", "isolate")), (3.0, PHRASE), (4.0, ISOLATED))
+    found = findings(_record(*timed, (5.0, ev.Closed("done"))))
+    assert [f.rule for f in found] == ["lock left on", "gate too fast", "asked again often"]
+    assert [f.level for f in found] == [GRAVE, GRAVE, NOTE]
+    assert set(RANKS.values()) == set(LEVELS)
 
 
 def test_the_time_a_gate_takes_is_the_procedures() -> None:
@@ -74,12 +126,39 @@ def test_many_askings_again_in_one_step(times: int, found: list[str]) -> None:
     assert _rules((0.0, _step("a")), *split) == ["asked again often"] * sum(part >= 3 for part in halves)
 
 
+def _taken(value: float, accuracy: str = "") -> ev.ReadingTaken:
+    return ev.ReadingTaken(PATH, "air", "air", value, "degC", value, "degC", "", (-30.0, 60.0), (1.0, 5.0), accuracy)
+
+
 @pytest.mark.parametrize(
-    ("value", "found"), [(3.0, []), (1.0, []), (5.0, []), (5.1, ["reading out of range"]), (80.0, ["reading out of range"])]
+    ("value", "found"),
+    [(3.0, []), (1.0, []), (5.0, []), (5.1, ["closed out of range"]), (80.0, ["reading not plausible"])],
 )
-def test_a_reading_out_of_range_that_was_accepted(value: float, found: list[str]) -> None:
-    taken = ev.ReadingTaken(PATH, "air", "air", value, "degC", value, "degC", "", (-30.0, 60.0), (1.0, 5.0))
-    assert _rules((0.0, taken)) == found
+@pytest.mark.parametrize("outcome", ["fixed", "done", "no fault found"])
+def test_a_visit_that_ended_well_though_a_reading_had_not(value: float, found: list[str], outcome: str) -> None:
+    assert _rules((0.0, _taken(value)), (9.0, ev.Closed(outcome))) == found
+
+
+def test_what_the_complaint_explains_is_no_finding() -> None:
+    """Too warm when somebody came because it is too warm, and in range in the end; or not mended, and said so."""
+    assert _rules((0.0, _taken(14.0)), (500.0, _taken(3.0)), (501.0, ev.Closed("fixed"))) == []
+    restored = ev.Gate("RESTORING", "LIVE", "restore", "")
+    assert _rules((0.0, _taken(14.0)), (300.0, restored), (501.0, ev.Closed("fixed"))) == []
+    assert _rules((0.0, restored), (300.0, _taken(14.0)), (501.0, ev.Closed("fixed"))) == ["closed out of range"]
+    for outcome in ("not fixed", "handed over", "to be continued", "stopped"):
+        assert _rules((0.0, _taken(14.0)), (9.0, ev.Closed(outcome))) == []
+    again = _rules((0.0, _taken(14.0)), (9.0, ev.Closed("fixed")), (10.0, ev.Resumed("stopped")))
+    assert "closed out of range" not in again
+
+
+@pytest.mark.parametrize(
+    ("value", "accuracy", "found"),
+    [(5.4, "0.5 degC", True), (5.6, "0.5 degC", False), (5.4, "", False), (5.05, "1 %", True), (3.0, "5 degC", False),
+     (5.4, "± 0.5 K", True), (5.4, "good", False)],
+)
+def test_a_diagnosis_on_a_borderline_reading(value: float, accuracy: str, found: bool) -> None:
+    made = ev.FindingMade(PATH, "end", "dirty-condenser", "The condenser was dirty.", (("air", f"{value} degC"),))
+    assert ("borderline accused" in _rules((0.0, _taken(value, accuracy)), (1.0, made))) == found
 
 
 ISOLATED = ev.Gate("ISOLATING", "ISOLATED", "proof", "", "dead")
@@ -116,7 +195,7 @@ def test_a_hasty_visit_through_the_machine(tmp_path: Any) -> None:
     rest = hasty.index("clear lock seven three nine") + 2
     folder = visit(tmp_path, [*hasty[:rest], "next step", "affirm", *hasty[rest:]])
     told = account(folder, MACHINE)
-    assert {"wait cut short", "reading out of range"} <= {finding.rule for finding in told.findings}
+    assert {"wait cut short", "gate too fast"} <= {finding.rule for finding in told.findings}
     limits = limits_from(MACHINE, told.opened)
     assert limits.least_seconds == {("summit-check", "unplug"): 10.0}
     assert told.departure is None

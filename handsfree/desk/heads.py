@@ -1,0 +1,230 @@
+"""The head ledger: what each visit's last hash was when it came, kept where no device reaches.
+
+Rules of this file:
+
+- A line a visit as it was stored: its name, number of events, head, the wall time, which device sent it. It only grows; each
+  line carries the hash of the one before (`journal.canonical`), and all lines together are the leaves of a Merkle tree as
+  RFC 6962 has it (`journal.ledger`), so that somebody who kept an earlier root can have it proved that nothing was changed,
+  moved or left out since.
+- After each line the root is written down beside it, signed by the desk's key where it has one: a *tree head*.
+- What was noted of a visit is held against it whenever it is read: a visit whose record has no event of that hash was cut,
+  rewritten or swapped.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import threading
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from filelock import FileLock
+
+from handsfree.errors import Trouble
+from handsfree.journal import ledger
+from handsfree.journal.canonical import as_line, canonical, entry_in
+from handsfree.journal.disk import RealDisk
+from handsfree.journal.keys import DeviceKey, signed_by
+
+FILE, TREE = "heads.jsonl", "tree-head.json"
+
+
+@dataclass(frozen=True)
+class Head:
+    """`n` from 0; `wall` RFC 3339; `by`: the account that sent it, or 'found here'."""
+
+    n: int
+    visit: str
+    events: int
+    head: str
+    wall: str
+    by: str
+
+
+@dataclass(frozen=True)
+class TreeHead:
+    """`root`: of the first `size` lines, in hexadecimal. `signature` over the canonical form of the rest, '' for none."""
+
+    size: int
+    root: str
+    wall: str
+    device: str = ""
+    public_key: str = ""
+    signature: str = ""
+
+    def unsigned(self) -> bytes:
+        return canonical({k: v for k, v in asdict(self).items() if k != "signature"})
+
+    @property
+    def holds(self) -> bool:
+        """Its signature is that of the key it names."""
+        return not self.signature or signed_by(self.public_key, self.signature, self.unsigned())
+
+
+class Heads:
+    """The ledger in the desk's own folder. Read once, and again when another process has written to it."""
+
+    def __init__(self, folder: Path, key: DeviceKey | None = None) -> None:
+        self.folder, self.key = folder, key
+        self._lock = threading.Lock()
+        self._size = 0
+        self._leaves: list[bytes] = []
+        self._of: dict[str, Head] = {}
+        self._prev = ""
+
+    def note(self, *heads: tuple[str, int, str], by: str) -> int:
+        """(visit, events, head) of each, on disk when it returns; the same as noted last of a visit is not noted twice. How
+        many were new. Trouble where the disk will not have it, or the ledger does not hold."""
+        path = self.folder / FILE
+        self.folder.mkdir(parents=True, exist_ok=True)
+        with self._lock, FileLock(self.folder / f"{FILE}.lock", timeout=30):
+            self._catch_up()
+            wall = datetime.now().astimezone().isoformat(timespec="seconds")
+            block, prev, first = b"", self._prev, len(self._leaves)
+            count = 0
+            for visit, events, head in heads:
+                if (last := self._of.get(visit)) is None or last.head != head:
+                    new = Head(first + count, visit, events, head, wall, by)
+                    line, prev = as_line(canonical({**asdict(new), "prev": prev}))
+                    block, count = block + line, count + 1
+            try:
+                if count:
+                    _append(path, block)
+                    self._catch_up()
+                    self._write_tree_head(wall)
+            except OSError as error:
+                raise Trouble(f"The head ledger could not be written: {path}: {error.strerror}.") from None
+            return count
+
+    def noted(self) -> dict[str, Head]:
+        """What was noted last of every visit."""
+        with self._lock:
+            self._catch_up()
+            return dict(self._of)
+
+    def last_of(self, visit: str) -> Head | None:
+        """What was noted of a visit last."""
+        with self._lock:
+            self._catch_up()
+            return self._of.get(visit)
+
+    def tree_head(self) -> TreeHead:
+        with self._lock:
+            self._catch_up()
+            return self._signed(datetime.now().astimezone().isoformat(timespec="seconds"))
+
+    def proof(self, visit: str) -> dict[str, Any] | None:
+        """That the head noted last of a visit is in the tree: what `holds_proof` judges. None where nothing was noted."""
+        head = self.last_of(visit)
+        if head is None:
+            return None
+        with self._lock:
+            path = ledger.inclusion(self._leaves, head.n)
+            tree = self._signed(head.wall)
+        line = next(line for n, line in enumerate(_lines(self.folder / FILE)) if n == head.n)
+        return {"tree": asdict(tree), "leaf": line.decode(), "at": head.n, "path": [h.hex() for h in path]}
+
+    def since(self, size: int) -> list[str]:
+        """The consistency proof from the tree of `size` lines to that of now. IndexError for a size it never had."""
+        with self._lock:
+            self._catch_up()
+            return [h.hex() for h in ledger.consistency(self._leaves, size)]
+
+    def all(self) -> list[Head]:
+        """Every line. Trouble (status 3) names the first that does not hold."""
+        found: list[Head] = []
+        prev = ""
+        for n, line in enumerate(_lines(self.folder / FILE)):
+            data, prev = self._judged(line, n, prev)
+            found.append(_head(data))
+        return found
+
+    # ---- what it is made of ----------------------------------------------------------------------------------------
+
+    def _catch_up(self) -> None:
+        path = self.folder / FILE
+        size = path.stat().st_size if path.exists() else 0
+        if size == self._size:
+            return
+        if size < self._size:
+            raise Trouble(f"The head ledger {path} has become shorter: it was changed. Put back a good copy.", 3)
+        with path.open("rb") as stream:
+            stream.seek(self._size)
+            for line in stream:
+                if not line.endswith(b"\n"):
+                    break  # half-written by a crash, told to nobody; the next append cuts it off
+                data, self._prev = self._judged(line, len(self._leaves), self._prev)
+                self._leaves.append(ledger.leaf_hash(line))
+                self._of[data["visit"]] = _head(data)
+                self._size += len(line)
+
+    def _judged(self, line: bytes, n: int, prev: str) -> tuple[dict[str, Any], str]:
+        entry = entry_in(line)
+        data: dict[str, Any] = json.loads(entry) if entry is not None else {}
+        if entry is None or data.get("n") != n or data.get("prev") != prev:
+            raise Trouble(f"The head ledger {self.folder / FILE} does not hold at line {n + 1}: it was changed.", 3)
+        return data, hashlib.sha256(entry).hexdigest()
+
+    def _signed(self, wall: str) -> TreeHead:
+        found = TreeHead(len(self._leaves), ledger.root(self._leaves).hex(), wall)
+        if self.key is None:
+            return found
+        named = TreeHead(found.size, found.root, wall, self.key.device, self.key.public_key)
+        return TreeHead(**{**asdict(named), "signature": self.key.sign(named.unsigned())})
+
+    def _write_tree_head(self, wall: str) -> None:
+        from handsfree.outputs import replace_file
+
+        replace_file(self.folder / TREE, json.dumps(asdict(self._signed(wall)), sort_keys=True).encode(), 0o600)
+
+
+def not_as_noted(noted: Head) -> str:
+    """What is wrong with a record that has no event of the hash that was noted of it."""
+    when = noted.wall[:16].replace("T", " ")
+    said = f"Its head was noted here on {when}, with {noted.events} events, and this record is not that one."
+    return f"{said} Its end was cut off, or it was rewritten or swapped."
+
+
+def _head(data: dict[str, Any]) -> Head:
+    return Head(**{name: data[name] for name in ("n", "visit", "events", "head", "wall", "by")})
+
+
+def _lines(path: Path) -> Iterator[bytes]:
+    if path.exists():
+        with path.open("rb") as stream:
+            yield from (line for line in stream if line.endswith(b"\n"))
+
+
+def _append(path: Path, line: bytes) -> None:
+    if path.exists():
+        with path.open("r+b") as stream:
+            size = stream.seek(0, 2)
+            stream.seek(max(0, size - 5000))
+            tail = stream.read()
+            if tail and not tail.endswith(b"\n"):
+                stream.truncate(size - len(tail) + tail.rfind(b"\n") + 1)
+    file = RealDisk().append_to(path, new=not path.exists())
+    try:
+        file.write(line)
+        file.sync()
+    finally:
+        file.close()
+
+
+def holds_proof(proof: dict[str, Any], visit: str, head: str) -> bool:
+    """Does this proof say that a desk noted `head` of `visit`? Which desk, the key of the signature in `tree` says."""
+    try:
+        tree = TreeHead(**proof["tree"])
+        line = str(proof["leaf"]).encode()
+        entry = entry_in(line)
+        data = json.loads(entry) if entry is not None else {}
+        path = [bytes.fromhex(one) for one in proof["path"]]
+        wanted = bytes.fromhex(tree.root)
+        inside = ledger.holds_inclusion(ledger.leaf_hash(line), int(proof["at"]), tree.size, path, wanted)
+    except (KeyError, TypeError, ValueError, AttributeError):
+        return False
+    return inside and tree.holds and (data.get("visit"), data.get("head")) == (visit, head)
