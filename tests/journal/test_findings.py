@@ -195,7 +195,7 @@ def test_a_hasty_visit_through_the_machine(tmp_path: Any) -> None:
     rest = hasty.index("clear lock seven three nine") + 2
     folder = visit(tmp_path, [*hasty[:rest], "next step", "affirm", *hasty[rest:]])
     told = account(folder, MACHINE)
-    assert {"wait cut short", "gate too fast"} <= {finding.rule for finding in told.findings}
+    assert "wait cut short" in {finding.rule for finding in told.findings}
     limits = limits_from(MACHINE, told.opened)
     assert limits.least_seconds == {("summit-check", "unplug"): 10.0}
     assert told.departure is None
