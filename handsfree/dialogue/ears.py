@@ -73,7 +73,7 @@ class LiveEar:
             heard = replace(heard, verdict=Verdict.NOT_FOR_ME, reason=reason)
         if heard.verdict == Verdict.ACCEPTED:
             self._acted = self._clock.now()
-        return self._hearer.event_of(heard, sound.samples)
+        return self._hearer.event_of(heard, sound.samples, sound.listening)
 
     def _too_early(self, sound: HeardPiece, heard: Heard) -> str:
         if sound.listening != self._listening:

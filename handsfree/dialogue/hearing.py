@@ -72,13 +72,22 @@ def typed(language: Language, words: str, listening: Listening, now: float) -> H
     )
 
 
+class Voices(Protocol):
+    """Tells voices apart; `handsfree.speech.speaker.Voices` does."""
+
+    def of(self, heard: Heard, samples: Samples, listening: Listening) -> str: ...
+
+
 class Hearer:
-    """Sound to happenings: recognised, its sound kept beside the record where that is due, put into an event.
+    """Sound to happenings: recognised, its voice compared, its sound kept beside the record where that is due, put into an
+    event. `voices`: None where nothing compares them.
 
     Sound that was not accepted is kept only where `keep_all` asks for it: bystanders are recorded by any open microphone."""
 
-    def __init__(self, recogniser: Recogniser, journal: Journal, keep_all: bool = False) -> None:
-        self.recogniser = recogniser
+    def __init__(
+        self, recogniser: Recogniser, journal: Journal, keep_all: bool = False, voices: Voices | None = None
+    ) -> None:
+        self.recogniser, self._voices = recogniser, voices
         self._journal, self._keep_all = journal, keep_all
 
     def hear_utterance(self, samples: Samples, listening: Listening, started: float, ended: float) -> Utterance | NoteKept:
@@ -86,10 +95,12 @@ class Hearer:
         if listening.note:
             return self.note_of(samples, started, ended)
         heard = replace(self.recogniser.hear(samples, listening), started=started, ended=ended)
-        return self.event_of(heard, samples)
+        return self.event_of(heard, samples, listening)
 
-    def event_of(self, heard: Heard, samples: Samples) -> Utterance:
-        """What is recorded of it, with its clip where one is kept."""
+    def event_of(self, heard: Heard, samples: Samples, listening: Listening) -> Utterance:
+        """What is recorded of it, with its voice where that was compared and its clip where one is kept."""
+        if self._voices is not None:
+            heard = replace(heard, voice=self._voices.of(heard, samples, listening))
         keep = self._keep_all or heard.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
         clip, digest = self._keep(samples) if keep and len(samples) else ("", "")
         return utterance_of(heard, clip, digest)

@@ -70,7 +70,7 @@ def _from_recording(
 
     assert asked.sound_in is not None
     ended: list[Happening] = []
-    ear = RecordingEar(asked.sound_in, Hearer(recogniser, session.journal, load_settings().keep_all_sound), clock)
+    ear = RecordingEar(asked.sound_in, hearer_of(session, recogniser), clock)
     sink = FileSink(asked.sound_out, clock, ended.append)
     mouth = SpokenMouth(_synthesiser(session), sink, session.state.language, ended, session.recordings)
 
@@ -119,11 +119,21 @@ def joined(
     loop = LiveLoop(source, Endpointer(), sink, recogniser, happenings, clock, guard, lambda: _load(recogniser, session))
     synthesiser = _synthesiser(session)
     synthesiser.ahead(sentences(session.state))
-    ear = LiveEar(loop, Hearer(recogniser, session.journal, settings.keep_all_sound), clock)
+    ear = LiveEar(loop, hearer_of(session, recogniser), clock)
     loop.start()
     mouth = SpokenMouth(synthesiser, sink, session.state.language, [], session.recordings, ear.said)
     beside, watch = session.incoming.beside(ear), session.incoming.watching(watch)
     return Runner(MACHINE, session.state, session.journal, beside, mouth, clock, watch), loop
+
+
+def hearer_of(session: Session, recogniser: Any) -> Hearer:
+    """With the witness of voices, where it is installed; where it is not, that is said before the visit begins."""
+    from handsfree.speech.speaker import Voices, installed
+
+    encoder, missing = installed()
+    if missing:
+        print(f"{missing[0].upper()}{missing[1:]}.", file=sys.stderr)  # standard output may be sound
+    return Hearer(recogniser, session.journal, load_settings().keep_all_sound, Voices(encoder))
 
 
 def _load(recogniser: Any, session: Session) -> None:

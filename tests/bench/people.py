@@ -197,6 +197,12 @@ def report(results: Sequence[Result], asked: argparse.Namespace) -> dict[str, An
     }  # fmt: skip
 
 
+def written(found: dict[str, Any]) -> str:
+    """The object with a line for each row: a change of the results can be read."""
+    head = json.dumps({name: value for name, value in found.items() if name != "by"})
+    return head[:-1] + ', "by": [\n ' + ",\n ".join(json.dumps(row) for row in found["by"]) + "\n]}\n"
+
+
 def show(found: Sequence[dict[str, Any]]) -> None:
     heads = ("kind", "noise", "speaker", "clips", *(name.replace("_", " ") for name in OUTCOMES))
     table = [heads, *([str(row[name]) for name in ("kind", "snr", "speaker", "clips", *OUTCOMES)] for row in found)]
@@ -234,7 +240,7 @@ def main() -> int:
             if result.outcome in ("wrong", "accepted", "proposed_wrong"):
                 print(f"{result.outcome}: {result.said.speaker} '{result.said.text}' {result.said.level}: {result.heard}")
     if asked.out:
-        asked.out.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
+        asked.out.write_text(written(found), encoding="utf-8")
     if asked.json:
         print(json.dumps(found))
     return 0

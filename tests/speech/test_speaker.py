@@ -1,0 +1,141 @@
+"""Whose voice: what is compared with what, what it comes to, and that it is never more than a doubt."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+
+import numpy as np
+import pytest
+
+from handsfree.language.meaning import GateAsked, Heard, Listening, Meaning, Sense, Verdict
+from handsfree.speech import speaker, voice_bars
+from handsfree.speech.speaker import DOUBTFUL, OTHER, SAME, Voiceprint, Voices, verdict
+from handsfree.speech.speaker_sound import above_noise, spoken_part, windows
+
+RATE = 16_000
+LOCK = ("four", "two")
+STATED = Heard(Verdict.ACCEPTED, Meaning(Sense.DIGITS, "four two"), 0.9)
+GATE = Heard(Verdict.ACCEPTED, Meaning(Sense.GATE, "isolated, lock four two"), 0.99)
+AT_GATE = Listening(gate=GateAsked("isolated", LOCK))
+STATING = Listening(digits=(2, 8))
+
+
+def turned(degrees: float) -> speaker.Direction:
+    angle = np.radians(degrees)
+    return np.array([np.cos(angle), np.sin(angle)], np.float32)
+
+
+def sound(value: float) -> np.ndarray:
+    return np.full(RATE, value, np.float32)
+
+
+@dataclass
+class Turns:
+    """An encoder by which a sound's value is its direction in degrees; not a number where nothing can be told."""
+
+    heard: list[float] = field(default_factory=list)
+
+    def direction(self, samples: np.ndarray) -> speaker.Direction | None:
+        self.heard.append(float(samples[0]))
+        return None if np.isnan(samples[0]) else turned(float(samples[0]))
+
+
+def test_the_voice_that_stated_the_number_is_the_one_compared_with() -> None:
+    voices = Voices(Turns())
+    assert voices.of(GATE, sound(0), AT_GATE) == ""  # nobody stated a number
+    assert voices.of(STATED, sound(0), STATING) == ""
+    assert voices.of(GATE, sound(10), AT_GATE) == SAME
+    assert voices.of(GATE, sound(170), AT_GATE) == OTHER
+    assert voices.of(GATE, sound(np.nan), AT_GATE) == ""
+    assert voices.of(GATE, sound(10), Listening(gate=GateAsked("isolated", ("nine",)))) == ""
+
+
+def test_two_people_each_have_their_number_and_a_proof_takes_either() -> None:
+    voices = Voices(Turns())
+    voices.of(STATED, sound(0), STATING)
+    voices.of(Heard(Verdict.ACCEPTED, Meaning(Sense.DIGITS, "nine one"), 0.9), sound(90), STATING)
+    assert voices.of(GATE, sound(90), AT_GATE) == OTHER
+    assert voices.of(GATE, sound(90), Listening(gate=GateAsked("isolated", ("nine", "one")))) == SAME
+    nothing_runs = Heard(Verdict.ACCEPTED, Meaning(Sense.PHRASE, "nothing runs"), 0.99)
+    proof = Listening(phrases=("nothing runs", "it runs"), proof=True)
+    assert [voices.of(nothing_runs, sound(at), proof) for at in (0, 90, 200)] == [SAME, SAME, OTHER]
+
+
+def test_clips_that_are_surely_of_the_voice_add_up_and_no_others() -> None:
+    voices = Voices(Turns())
+    voices.of(STATED, sound(0), STATING)
+    warm, choice = Heard(Verdict.ACCEPTED, Meaning(Sense.PHRASE, "warm"), 0.99), Listening(phrases=("warm", "hot"))
+    assert voices.of(warm, sound(20), choice) == ""  # learnt from, said nowhere
+    assert voices.known[LOCK].clips == 2
+    voices.of(warm, sound(170), choice)
+    voices.of(Heard(Verdict.ASKED_AGAIN, None, 0.2), sound(0), choice)
+    voices.of(Heard(Verdict.NOT_FOR_ME, None, 0.0), sound(0), AT_GATE)
+    assert voices.known[LOCK].clips == 2
+
+
+def test_who_states_the_number_last_owns_it() -> None:
+    voices = Voices(Turns())
+    voices.of(STATED, sound(0), STATING)
+    voices.of(STATED, sound(120), STATING)
+    assert voices.known[LOCK].clips == 1
+    assert voices.of(GATE, sound(120), AT_GATE) == SAME
+
+
+def test_the_better_a_voice_is_known_the_more_alike_it_must_be() -> None:
+    at = voice_bars.SAME.value
+    assert verdict(at, 4) == verdict(at, 40) == SAME
+    assert verdict(at - 0.01, 4) == DOUBTFUL
+    assert verdict(at - 0.01, 2) == SAME
+    assert verdict(at - voice_bars.GAP.value - 0.01, 4) == OTHER
+    for clips in (1, 2, 4, 8):
+        order = [OTHER, DOUBTFUL, SAME]
+        found = [order.index(verdict(likeness, clips)) for likeness in np.linspace(-1, 1, 41)]
+        assert found == sorted(found)
+
+
+def test_a_witness_that_fails_or_is_not_there_says_nothing() -> None:
+    class Fails:
+        def direction(self, samples: np.ndarray) -> speaker.Direction | None:
+            raise RuntimeError("no memory")
+
+    voices = Voices(Fails())
+    voices.known[LOCK] = Voiceprint(turned(0))
+    assert voices.of(GATE, sound(0), AT_GATE) == ""
+    assert voices.encoder is None
+    assert Voices(None).of(GATE, sound(0), AT_GATE) == ""
+
+
+def test_missing_and_damaged_weights_are_told_in_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(speaker, "_MODULE", "no_such_module_at_all")
+    assert speaker.installed() == (None, speaker.MISSING)
+    monkeypatch.setattr(speaker, "_MODULE", "handsfree")
+    assert speaker.installed() == (None, speaker.DAMAGED)
+    monkeypatch.setattr(speaker, "_WEIGHTS", "errors.py")
+    assert speaker.installed() == (None, speaker.DAMAGED)
+
+
+def test_the_spoken_part_and_its_windows() -> None:
+    rng = np.random.default_rng(1)
+    quiet, loud = rng.normal(0, 1e-4, RATE), rng.normal(0, 0.1, RATE)
+    samples = np.concatenate([quiet, loud, quiet]).astype(np.float32)
+    assert len(spoken_part(samples)) == pytest.approx(RATE, abs=0.1 * RATE)
+    assert above_noise(samples) == pytest.approx(60, abs=3)
+    assert windows(loud.astype(np.float32)).shape[1:] == (80, 40)
+    assert windows(loud[: RATE // 4].astype(np.float32)).shape == (1, 80, 40)
+    assert len(spoken_part(np.zeros(0, np.float32))) == 0
+
+
+def test_with_the_real_encoder_a_voice_is_its_own_and_not_another() -> None:
+    encoder, missing = speaker.installed()
+    if encoder is None:
+        pytest.skip(missing)
+    from audio_fixtures import voices as made
+
+    assert hashlib.sha256(encoder._weights).hexdigest() == speaker.SHA256
+    voices = Voices(encoder)
+    say = {name: made.padded(made.synthesise("isolated, lock four two", name)) for name in ("slt", "rms")}
+    voices.of(STATED, made.padded(made.synthesise("my lock number is four two", "slt")), STATING)
+    assert voices.of(GATE, say["slt"], AT_GATE) == SAME
+    assert voices.of(GATE, say["rms"], AT_GATE) in (DOUBTFUL, OTHER)
+    assert voices.of(GATE, np.zeros(RATE, np.float32), AT_GATE) == ""
