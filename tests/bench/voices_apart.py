@@ -1,0 +1,151 @@
+"""The speaker witness: how often the right voice is doubted, and how often another is not noticed, by length of speech, by
+how many clips the voice is known by, and by noise; on people and on synthetic voices that set no bar.
+
+    python -m tests.bench.voices_apart [--trials 6] [--seed 1] [--json] [--out FILE]
+
+A person's speech is words of theirs, one after another until there is enough. The curve: for each share of the right voice
+doubted, the share of others not noticed where the bar is put there. At the bars of `voice_bars`: as the program decides.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import random
+import sys
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from audio_fixtures import voices as made
+from handsfree.errors import Trouble
+from handsfree.speech.speaker import SAME, Encoder, Voiceprint, installed, verdict
+from tests.bench import unlike_voices
+from tests.bench.corpus import RATE
+from tests.bench.corpus_texts import DIGITS
+from tests.bench.people_words import sound, speakers
+from tests.bench.unlike_voices import NOISES, in_noise, level
+
+SECONDS = (1.0, 2.0, 3.5)
+KNOWN_BY = (1, 2, 4)
+LEVELS = (None, 20.0, 10.0)
+SHARES = (0.01, 0.03, 0.05, 0.10)
+Speaks = Callable[[float, random.Random], made.Samples]  # seconds, luck -> about so much speech
+
+
+def people() -> dict[str, Speaks]:
+    """Those who say enough in their everyday voice; three of them also act or have another microphone in the packages."""
+
+    def speaks(files: list[Path]) -> Speaks:
+        def some(seconds: float, luck: random.Random) -> made.Samples:
+            out: list[made.Samples] = []
+            while sum(map(len, out)) < seconds * RATE:
+                out += [sound(luck.choice(files)), made.silence(0.1)]
+            return np.concatenate(out)[: round(1.2 * seconds * RATE)]
+
+        return some
+
+    files = {one.name: [*one.words.values(), *one.numbers.values()] for one in speakers()}
+    return {name: speaks(found) for name, found in files.items() if len(found) >= 8}
+
+
+def synthetic() -> dict[str, Speaks]:
+    def speaks(name: str) -> Speaks:
+        def some(seconds: float, luck: random.Random) -> made.Samples:
+            figures = " ".join(luck.choices(DIGITS, k=2))
+            text = {1.0: f"lock {figures}", 2.0: f"isolated, lock {figures}"}.get(
+                seconds, f"isolated, lock {figures}, isolated, lock {figures}"
+            )
+            return unlike_voices.speak(text, name)
+
+        return some
+
+    return {name: speaks(name) for name in unlike_voices.names()}
+
+
+@dataclass(frozen=True)
+class Trial:
+    """`right`: the voice that is known spoke. `likeness` and `clips` as the witness has them."""
+
+    right: bool
+    likeness: float
+    clips: int
+
+
+def trials(
+    encoder: Encoder, who: Mapping[str, Speaks], seconds: float, snr: float | None, each: int, luck: random.Random
+) -> dict[int, list[Trial]]:
+    """By how many clips a voice is known by. The known voice spoke 1 s a clip, in another noise than the one compared."""
+    names = list(who)
+
+    def direction(name: str, length: float) -> Any:
+        clip = in_noise(who[name](length, luck), snr, luck.choice(NOISES), luck.randrange(1 << 30))
+        return encoder.direction(clip)
+
+    known = {name: [d for d in (direction(name, 1.0) for _ in range(8)) if d is not None] for name in names}
+    tested = {name: [d for d in (direction(name, seconds) for _ in range(each)) if d is not None] for name in names}
+    out: dict[int, list[Trial]] = {}
+    for clips in KNOWN_BY:
+        for name in names:
+            if len(known[name]) < clips:
+                continue
+            for _ in range(each):
+                voice = Voiceprint(np.asarray(sum(luck.sample(known[name], clips)), np.float32), clips)
+                for other in names:
+                    if tested[other] and (other == name or luck.random() < 0.5):
+                        likeness = voice.likeness(luck.choice(tested[other]))
+                        out.setdefault(clips, []).append(Trial(other == name, likeness, clips))
+    return out
+
+
+def row(found: list[Trial]) -> dict[str, Any]:
+    right = np.array([t.likeness for t in found if t.right])
+    others = np.array([t.likeness for t in found if not t.right])
+    doubted = np.mean([verdict(t.likeness, t.clips) != SAME for t in found if t.right])
+    unnoticed = np.mean([verdict(t.likeness, t.clips) == SAME for t in found if not t.right])
+    curve = {f"{share:.0%}": round(float(np.mean(others >= np.quantile(right, share))), 3) for share in SHARES}
+    shares = {"doubted": round(float(doubted), 3), "unnoticed": round(float(unnoticed), 3)}
+    return {"right": len(right), "others": len(others), **shares, "curve": curve}
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--trials", type=int, default=6, help="of each voice at each length and level")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--json", action="store_true")
+    parser.add_argument("--out", type=Path)
+    asked = parser.parse_args()
+    encoder, missing = installed()
+    if encoder is None:
+        print(missing, file=sys.stderr)
+        return 2
+    try:
+        groups = {"people": people(), "synthetic": synthetic()}
+    except Trouble as trouble:
+        print(trouble, file=sys.stderr)
+        return 2
+    by = []
+    for group, who in groups.items():
+        for snr in LEVELS:
+            for seconds in SECONDS:
+                luck = random.Random(f"{asked.seed} {group} {snr} {seconds}")
+                for clips, found in trials(encoder, who, seconds, snr, asked.trials, luck).items():
+                    by.append({"who": group, "snr": level(snr), "seconds": seconds, "known_by": clips, **row(found)})
+                    print(json.dumps(by[-1]), flush=True)
+    from tests.bench.__main__ import machine
+
+    found_all = {"command": "python -m tests.bench.voices_apart", "machine": machine(), "seed": asked.seed, "by": by}
+    if asked.out:
+        from tests.bench.people import written
+
+        asked.out.write_text(written(found_all), encoding="utf-8")
+    if asked.json:
+        print(json.dumps(found_all))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
