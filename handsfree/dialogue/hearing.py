@@ -59,8 +59,9 @@ def typed(language: Language, words: str, listening: Listening, now: float) -> H
     if best is not None and "?" in words and (best.sense == Sense.PHRASE or best.text in WHEN_ASKED):
         best = Meaning(Sense.DENIAL, Denial.QUESTION, spoken=words)  # 'nothing runs?' proves nothing
     accepted = best is not None and best.sense != Sense.DENIAL
+    unsure = Verdict.NOT_FOR_ME if best is None else Verdict.ASKED_AGAIN
     return Heard(
-        verdict=Verdict.ACCEPTED if accepted else Verdict.ASKED_AGAIN,
+        verdict=Verdict.ACCEPTED if accepted else unsure,
         meaning=best,
         sure=1.0 if accepted else 0.0,
         words=words,

@@ -20,6 +20,10 @@ class Language(Protocol):
     #: over-range / unsteady -> every way to say it
     states: Mapping[str, tuple[str, ...]]
 
+    #: to tell who is meant: 'replying' words people answer with, 'plain' words of every sentence, 'trade' of the work,
+    #: 'others' of other people
+    hints: Mapping[str, frozenset[str]]
+
     def prompt(self, key: str, **values: object) -> str:
         """The sentence for `key` from grammar/<code>.prompts.yaml, filled in. KeyError for one that is not there."""
         ...

@@ -78,6 +78,10 @@ class GrammarLanguage(ABC):
         return {name: self._ways(name.replace(" ", "_")) for name in (*ALWAYS, *WHEN_ASKED)}
 
     @cached_property
+    def hints(self) -> Mapping[str, frozenset[str]]:
+        return {rule: frozenset(self._ways(rule)) for rule in ("replying", "plain", "trade", "others")}
+
+    @cached_property
     def gates(self) -> Mapping[str, tuple[str, ...]]:
         return self._tagged("gate")
 

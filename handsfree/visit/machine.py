@@ -17,7 +17,7 @@ from dataclasses import replace
 from typing import Any
 
 from handsfree.dialogue.listening import listen_for
-from handsfree.dialogue.meant import meant
+from handsfree.dialogue.meant import BAR, TOO_EARLY, Asked, meant, words_of
 from handsfree.dialogue.parts import Machine
 from handsfree.dialogue.question import Stake
 from handsfree.journal import events
@@ -32,9 +32,10 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.interlock import Interlock, Power, Turn, overstayed, spoke, turn
 from handsfree.visit.movement import clear, forward, take_up
 from handsfree.visit.overlays import stop
+from handsfree.visit.plain import left
 from handsfree.visit.questions import flow_of, listening
 from handsfree.visit.readings import in_another_unit
-from handsfree.visit.speaking import choices, duration
+from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Form, Overlay, State
 from handsfree.visit.steps import present, record, set_wait_timer
 from handsfree.visit.wishes import is_command
@@ -119,7 +120,9 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     likely = utterance.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
     if likely and is_command(utterance, *EMERGENCY):
         utterance = replace(utterance, verdict=Verdict.ACCEPTED)
-    if utterance.verdict == Verdict.NOT_FOR_ME and not meant(utterance, flow.question, flow.now - state.heard_out):
+    if utterance.verdict == Verdict.NOT_FOR_ME:
+        if not state.waiting and _was_meant(flow, utterance):
+            _ask_again(flow, utterance)
         return
     if utterance.verdict == Verdict.PROPOSED and flow.question.stake is not Stake.GUARDED:
         _propose(flow, utterance)
@@ -132,6 +135,18 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     over = state.overlay not in (Overlay.NONE, Overlay.PROPOSAL)
     if (over and not is_command(utterance, *OVER_ALL)) or not phrases.use(flow, utterance):
         _answered(flow, utterance)
+
+
+def _was_meant(flow: Flow, utterance: events.Utterance) -> bool:
+    """Speech that resembles nothing in force, after a question: its person gets an answer, a bystander none."""
+    state = flow.state
+    judged = utterance.engine and not utterance.reason.startswith(TOO_EARLY)  # the program's own voice no engine hears
+    if not judged or state.overlay in (Overlay.STAND_BY, Overlay.NOTE):
+        return False
+    work = words_of(step.say for procedure in state.book.procedures.values() for step in procedure.steps)
+    question = words_of((flow.question.asks(flow), *(step.say for step in (state.step,) if step is not None)))
+    begun = utterance.started if utterance.ended else flow.now
+    return meant(utterance, Asked(question, work, begun - state.heard_out), state.language.hints) >= BAR
 
 
 #: What is heard whatever is laid over the visit.
@@ -231,7 +246,7 @@ def _wait_rang(flow: Flow) -> None:
         forward(flow)
     elif not over:
         if state.overlay is Overlay.NONE:
-            flow.prompt("wait-left", "notice", time=duration(state.language, state.wait_ends - flow.now))
+            flow.prompt("half-time", "notice", time=left(flow))
         set_wait_timer(flow)
 
 

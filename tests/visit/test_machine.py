@@ -169,7 +169,7 @@ def test_an_unknown_timer_and_a_wait_that_is_over_already_do_nothing() -> None:
 def test_a_wait_tells_what_is_left_but_not_under_an_overlay() -> None:
     scene = isolated("understood", "next step")
     scene.tell(TimerRang("wait"), after=60.0)
-    assert said(scene) == ["one minute left."]
+    assert said(scene) == ["Half time: one minute left."]
     assert any(isinstance(effect, SetTimer) and effect.timer == "wait" for effect in scene.last)
     scene.words("stop the visit")
     scene.tell(TimerRang("wait"), after=1.0)

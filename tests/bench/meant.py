@@ -1,0 +1,186 @@
+"""Who gets an answer: natural answers outside the grammar against bystanders' sentences.
+
+    python -m tests.bench.meant [--fit] [--voice N] [--show] [--json]
+
+Each sentence is said after its question, through the real machine; it is answered where the program says anything within the
+same turn. Seconds after the end of the question: a spoken answer 0.5 to 5, an answer to work 3 to 60 (work takes time), a
+bystander's sentence at any time in the two minutes after a question, and, counted by itself, in the first five seconds.
+`--fit` works out the weights anew from every first line of two; the counts are of the others, and of all. `--voice N`: N
+sentences of each side, spoken by synthetic voices and heard by the real recogniser in noise at 10 dB. Sentences and times
+are invented.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import random
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from handsfree.dialogue import meant
+from handsfree.dialogue.hearing import typed, utterance_of
+from handsfree.dialogue.listening import listening_of
+from handsfree.journal.events import ListenFor, PromptEnded, Say, Utterance
+from handsfree.language.meaning import Verdict
+from handsfree.procedure.model import Procedure
+from tests.visit.scenes import ENGLISH, Scene, book
+
+SENTENCES = Path(__file__).with_name("meant_sentences.yaml")
+WORK = ("instruct", "evidence", "isolate")
+STEPS = {
+    "isolate": "sources: [mains by cord and plug]\n    do: [Put your lock on it.]", "caution": "level: caution",
+    "evidence": "", "instruct": "",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Said:
+    """`late`: seconds after the end of the question. `held`: out of the fit."""
+
+    question: str
+    words: str
+    late: float
+    natural: bool
+    held: bool
+    soon: bool = False
+
+
+def _data() -> dict[str, Any]:
+    """Everything as text: a line `yes` is the word."""
+    found: dict[str, Any] = yaml.load(SENTENCES.read_text(encoding="utf-8"), Loader=yaml.BaseLoader)
+    return found
+
+
+def _procedure(name: str, question: dict[str, Any]) -> str:
+    kind = question.get("does") or ("read" if "unit" in question else "ask")
+    body = {
+        "ask": "answers: {" + ", ".join(f"{each}: " for each in question.get("answers", ())) + "}",
+        "read": f"quantity: reading\n    unit: {question.get('unit', '')}\n    plausible: [-60, 500]",
+    }.get(kind) or STEPS[kind]
+    then = "  - {id: dead, kind: prove, method: switch, say: Try the switch.}\n" if kind == "isolate" else ""
+    return (
+        f"procedure: bench-{name}\ntitle: Bench\nsteps:\n"
+        f"  - id: {name}\n    kind: {kind}\n    say: {json.dumps(question['say'])}\n"
+        f"    {body}\n{then}  - {{id: end, kind: end, outcome: done, say: Done.}}\n"
+    )
+
+
+@cache
+def _shipped() -> dict[str, Procedure]:
+    """What else a whole visit has in its book: its words are of the work."""
+    from handsfree.procedure.load import load_procedure, procedure_files
+    from handsfree.resources import folder
+
+    found = (load_procedure(path) for path in procedure_files(folder("procedures")))
+    return {one.procedure: one for one in found if one.language == "en"}
+
+
+def scene(name: str, question: dict[str, Any]) -> Scene:
+    """A visit that has just asked it."""
+    own = book(_procedure(name, question))
+    here = Scene(replace(own, procedures={**_shipped(), **own.procedures})).open()
+    here.tell(PromptEnded(here.state.said - 1), 2.0)
+    return here
+
+
+def corpus(seed: int = 1) -> Iterator[Said]:
+    chance, data = random.Random(seed), _data()
+    for question, lines in data["natural"].items():
+        work = data["questions"][question].get("does") in WORK
+        for at, words in enumerate(lines):
+            yield Said(question, words, chance.uniform(3, 60) if work else chance.uniform(0.5, 5), True, at % 2 == 1)
+    for soon in (False, True):
+        for at, words in enumerate(data["bystanders"]):
+            question = chance.choice(list(data["questions"]))
+            late = chance.uniform(0.5, 5) if soon else chance.uniform(0, 120)
+            yield Said(question, words, late, False, at % 2 == 1, soon)
+
+
+def heard_as(here: Scene, said: Said) -> Utterance:
+    """As words alone give it, with an ear that makes no mistakes."""
+    now = here.now + said.late
+    listening = listening_of(here.state.listening or ListenFor())
+    judged = typed(ENGLISH, said.words, listening, now)
+    return replace(utterance_of(judged), engine="words", started=now, ended=now + 1.0, meant=0.0)
+
+
+def answered(said: Said, questions: dict[str, Any]) -> bool:
+    here = scene(said.question, questions[said.question])
+    effects = here.tell(heard_as(here, said), said.late + 1.0)
+    return any(isinstance(effect, Say) for effect in effects)
+
+
+def shares(every: list[Said], got: list[bool]) -> dict[str, Any]:
+    def share(*, natural: bool, soon: bool, held: bool | None) -> list[int]:
+        mine = [yes for said, yes in zip(every, got, strict=True)
+                if (said.natural, said.soon) == (natural, soon) and held in (None, said.held)]  # fmt: skip
+        return [sum(mine), len(mine)]
+
+    return {
+        "natural": share(natural=True, soon=False, held=None),
+        "natural, held out": share(natural=True, soon=False, held=True),
+        "bystanders": share(natural=False, soon=False, held=None),
+        "bystanders, held out": share(natural=False, soon=False, held=True),
+        "bystanders in the first five seconds": share(natural=False, soon=True, held=None),
+        "bystanders in the first five seconds, held out": share(natural=False, soon=True, held=True),
+    }  # fmt: skip
+
+
+def fit(every: list[Said], questions: dict[str, Any]) -> dict[str, float]:
+    """Logistic regression on what is not held out and means nothing in force."""
+    from sklearn.linear_model import LogisticRegression
+
+    names, rows, truth, weights = [name for name in meant.WEIGHTS if name != "bias"], [], [], []
+    for said in every:
+        here = scene(said.question, questions[said.question])
+        utterance = heard_as(here, said)
+        if said.held or utterance.verdict != Verdict.NOT_FOR_ME:
+            continue
+        step = here.state.step
+        question = meant.words_of((*([step.say] if step else ()), *questions[said.question].get("answers", ())))
+        work = meant.words_of(step.say for one in _shipped().values() for step in one.steps)
+        found = meant.features(said.words, meant.Asked(question, work, said.late), ENGLISH.hints)
+        rows.append([found[name] for name in names])
+        truth.append(said.natural)
+        weights.append(0.25 if said.soon else 1.0)  # most of what bystanders say follows no question
+    model = LogisticRegression(C=1.0, max_iter=1000).fit(rows, truth, weights)
+    return {"bias": round(float(model.intercept_[0]), 2),
+            **{name: round(float(weight), 2) for name, weight in zip(names, model.coef_[0], strict=True)}}  # fmt: skip
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--fit", action="store_true")
+    parser.add_argument("--voice", type=int, default=0, metavar="N")
+    parser.add_argument("--show", action="store_true", help="what went the wrong way; only of lines that are not held out")
+    parser.add_argument("--json", action="store_true")
+    asked = parser.parse_args()
+    questions, every = _data()["questions"], list(corpus())
+    if asked.fit:
+        print(fit(every, questions))
+    if asked.voice:
+        from tests.bench.meant_voice import by_voice
+
+        every, got = by_voice(every, questions, asked.voice)
+    else:
+        got = [answered(said, questions) for said in every]
+    found = shares(every, got)
+    for name, (yes, of) in found.items():
+        if of:
+            print(f"{name}: {yes} of {of} answered ({yes / of:.1%})")
+    if asked.show:
+        for said, yes in zip(every, got, strict=True):
+            if yes is not said.natural and not said.held:
+                print(f"  {'silent' if said.natural else 'answered'}: {said.question}, {said.late:.1f} s: {said.words}")
+    if asked.json:
+        print(json.dumps(found))
+
+
+if __name__ == "__main__":
+    main()

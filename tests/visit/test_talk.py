@@ -1,0 +1,346 @@
+"""People's words, facts, forms, proposals: what the dialogue makes of them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from handsfree.journal.events import (
+    Alarm,
+    AnswerTaken,
+    FactUsed,
+    PromptEnded,
+    ReadingTaken,
+    Say,
+    SetTimer,
+    StepPassed,
+    TimerRang,
+    Utterance,
+)
+from handsfree.language.meaning import EMERGENCY, Sense, Verdict
+from handsfree.visit.state import Awaiting, Overlay
+from tests.visit import data
+from tests.visit.scenes import Scene, book
+
+TALK = """
+procedure: talk
+title: Talk
+steps:
+  - id: floor
+    kind: ask
+    say: Look at the floor. Is it dry?
+    fact: floor
+    unknown: ask-desk
+    absent: grille
+    answers:
+      dry: {stands_for: "yes", go: grille}
+      soaked: {stands_for: "no", go: mop, makes: {site: wet}}
+  - {id: mop, kind: instruct, say: Mop the floor., short: Mop., unless: {site: dry}, spoils: [floor], go: grille}
+  - {id: ask-desk, kind: instruct, say: Call the desk.}
+  - {id: grille, kind: instruct, say: Take the grille off., makes: {grille: 'off'}, unless: {grille: 'off'}}
+  - id: shown
+    kind: read
+    say: Give the temperature.
+    quantity: temperature
+    unit: degF
+    plausible: [0, 100]
+    fact: shown
+    keeps: 10 min
+  - {id: warn, kind: caution, level: warning, say: The fins are sharp., short: Sharp fins.}
+  - id: deep
+    kind: ask
+    say: How deep is the ice?
+    answers: {thin: shown-again, thick: shown-again}
+  - id: shown-again
+    kind: read
+    say: Give the temperature again.
+    quantity: temperature
+    unit: degC
+    plausible: [-20, 60]
+    fact: shown
+  - id: cold
+    kind: decide
+    say: The temperature decides.
+    cases: [{when: shown < 46, go: warn-again}]
+    otherwise: warn-again
+  - {id: warn-again, kind: caution, level: warning, say: The fins are sharp., short: Sharp fins.}
+  - id: floor-again
+    kind: ask
+    say: Is the floor dry now?
+    fact: floor
+    answers: {dry: grille-again, soaked: grille-again}
+  - {id: grille-again, kind: instruct, say: Take the grille off now., unless: {grille: 'off'}}
+  - {id: rest, kind: wait, lasts: 4 min, because: it must settle, say: Let it settle.}
+  - {id: done, kind: end, outcome: done, say: That was it.}
+"""
+
+
+def talk(*lines: str) -> Scene:
+    return Scene(book(TALK)).open().words(*lines)
+
+
+def events(scene: Scene, kind: type) -> list[object]:
+    return [entry.event for entry in scene.record if isinstance(entry.event, kind)]
+
+
+def said(scene: Scene) -> list[str]:
+    return [effect.text for effect in scene.last if isinstance(effect, Say)]
+
+
+def heard(verdict: Verdict, words: str, *, sense: Sense | str = "", text: str = "", value: float | None = None) -> Utterance:
+    return Utterance(verdict, sense, text, value, words=words, engine="test", sure=0.6)
+
+
+# ---- yes and no, done ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("words", "answer", "step"), [
+    ("yes", "Dry.", "grille"), ("no", "Soaked.", "mop"), ("yeah", "Dry.", "grille"),
+])  # fmt: skip
+def test_yes_and_no_say_what_they_were_taken_for(words: str, answer: str, step: str) -> None:
+    scene = talk(words)
+    assert scene.step == step
+    assert said(scene)[0].startswith(answer)
+    assert events(scene, AnswerTaken)[-1].answer == answer.lower().rstrip(".")  # type: ignore[attr-defined]
+
+
+def test_what_was_heard_stands_in_front_of_the_next_sentence_and_in_no_prompt_of_its_own() -> None:
+    scene = talk("yes")
+    (say,) = [effect for effect in scene.last if isinstance(effect, Say)]
+    assert (say.text, say.text[say.front :].strip()) == ("Dry. Take the grille off.", "Take the grille off.")
+
+
+@pytest.mark.parametrize("words", ["done", "ready", "got it", "finished", "it is done"])
+def test_done_moves_on_where_nothing_is_at_stake(words: str) -> None:
+    assert talk("yes", words).step == "shown"
+
+
+def test_yes_does_not_move_on_from_work() -> None:
+    scene = talk("yes", "yes")
+    assert scene.step == "grille"
+    assert said(scene) == ["Say done when it is done."]
+
+
+@pytest.mark.parametrize("words", ["yes", "done", "ready", "okay", "got it"])
+def test_no_word_of_habit_counts_at_a_gate_a_caution_or_a_proof(words: str) -> None:
+    whole = Scene(book(data.WHOLE)).open().words("next step", "warm", "43.5")
+    for opens, at in ((None, "isolate"), ("isolated lock four two", "proof"), ("nothing runs", "warn")):
+        if opens is not None:
+            whole.words(opens)
+        before = (whole.step, whole.power, whole.state.awaiting)
+        whole.words(words)
+        assert (whole.step, whole.power, whole.state.awaiting) == before
+        assert before[0] == at
+        assert whole.said, "never silence"
+
+
+# ---- ways out --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("words", "step"), [("can't tell", "ask-desk"), ("not fitted", "grille"), ("skip it", "ask-desk")])
+def test_who_cannot_answer_is_led_where_the_procedure_says_and_the_record_keeps_it(words: str, step: str) -> None:
+    scene = talk(words)
+    assert scene.step == step
+    assert events(scene, AnswerTaken)[-1].answer in ("cannot tell", "not fitted", "skip it")  # type: ignore[attr-defined]
+
+
+def test_a_reading_nobody_can_take_goes_on_unknown_and_decides_nothing() -> None:
+    scene = talk("yes", "done", "can't tell")
+    assert scene.step == "warn"
+    assert events(scene, ReadingTaken)[-1].state == "cannot tell"  # type: ignore[attr-defined]
+    assert "shown" not in scene.state.facts
+
+
+def test_a_question_without_a_way_out_says_that_it_is_needed() -> None:
+    scene = talk("yes", "done", "50", "understood", "can't tell")
+    assert scene.step == "deep"
+    assert "I need this one" in scene.said
+
+
+# ---- facts -----------------------------------------------------------------------------------------------------------
+
+
+def through(*, pause: float = 1.0) -> Scene:
+    scene = talk("yes", "done", "50", "understood")
+    scene.words("thin", after=pause)
+    return scene
+
+
+def test_what_is_known_is_not_asked_again_in_another_unit_or_another_step() -> None:
+    scene = through()
+    assert scene.step == "warn-again"
+    used = events(scene, FactUsed)[-1]
+    assert (used.fact, used.value) == ("shown", "10 degC")  # type: ignore[attr-defined]
+    scene.words("understood")
+    assert scene.step == "rest", "the floor and the grille are known"
+    assert [event.step for event in events(scene, StepPassed)] == ["grille-again"]  # type: ignore[attr-defined]
+
+
+def test_a_fact_grows_stale() -> None:
+    assert through(pause=700.0).step == "shown-again"
+
+
+def test_what_a_step_spoils_is_asked_again() -> None:
+    scene = talk("no", "done", "done", "50", "understood", "thin", "understood")
+    assert scene.step == "floor-again"
+
+
+def test_a_correction_takes_the_fact_back() -> None:
+    scene = talk("yes", "done", "50", "correction")
+    assert scene.step == "shown"
+    assert "shown" not in scene.state.facts
+
+
+# ---- readings --------------------------------------------------------------------------------------------------------
+
+
+def test_only_what_is_implausible_or_near_a_limit_is_affirmed() -> None:
+    assert talk("yes", "done", "70").step == "warn"
+    near = talk("yes", "done", "46.5")
+    assert near.state.awaiting is Awaiting.READING_AFFIRM
+    assert talk("yes", "done", "170").state.awaiting is Awaiting.READING_AFFIRM
+
+
+def test_a_number_said_where_one_is_to_be_affirmed_is_a_correction() -> None:
+    scene = talk("yes", "done", "46.5", "70")
+    assert scene.step == "warn"
+    assert events(scene, ReadingTaken)[-1].value == 70  # type: ignore[attr-defined]
+
+
+def test_yes_affirms_a_reading_and_the_same_number_again_does() -> None:
+    for words in ("yes", "affirm", "46.5"):
+        scene = talk("yes", "done", "46.5", words)
+        assert scene.step == "warn"
+        assert events(scene, ReadingTaken)[-1].affirmed  # type: ignore[attr-defined]
+
+
+# ---- proposals -------------------------------------------------------------------------------------------------------
+
+
+def test_what_is_likely_is_read_back_and_counts_once_it_is_affirmed() -> None:
+    scene = talk()
+    scene.tell(heard(Verdict.PROPOSED, "try", sense=Sense.PHRASE, text="dry"))
+    assert (said(scene), scene.step) == (["Dry?"], "floor")
+    assert scene.words("yes").step == "grille"
+    number = talk("yes", "done")
+    number.tell(heard(Verdict.PROPOSED, "fifty", sense=Sense.NUMBER, text="50", value=50.0))
+    assert said(number) == ["Fifty degrees Fahrenheit, five zero?"]
+    assert number.words("affirm").step == "warn"
+    assert events(number, ReadingTaken)[-1].affirmed  # type: ignore[attr-defined]
+
+
+def test_a_proposal_denied_or_answered_otherwise_is_not_taken() -> None:
+    for words, step in (("no", "floor"), ("soaked", "mop")):
+        scene = talk()
+        scene.tell(heard(Verdict.PROPOSED, "try", sense=Sense.PHRASE, text="dry"))
+        assert scene.words(words).step == step
+        assert scene.state.overlay is Overlay.NONE
+
+
+def test_nothing_is_proposed_at_a_gate() -> None:
+    whole = Scene(book(data.WHOLE)).open().words("next step", "warm", "43.5")
+    whole.tell(heard(Verdict.PROPOSED, "isolated", sense=Sense.GATE, text="isolated, lock four two"))
+    assert (whole.power, whole.state.overlay) == ("ISOLATING", Overlay.NONE)
+    assert not whole.state.interlock.phrase_given
+
+
+# ---- never silence ---------------------------------------------------------------------------------------------------
+
+
+def test_its_person_gets_the_question_in_short_and_a_bystander_nothing() -> None:
+    scene = talk()
+    scene.tell(PromptEnded(scene.state.said - 1), after=3.0)
+    natural = heard(Verdict.NOT_FOR_ME, "bit damp at the outlet")
+    scene.tell(replace(natural, started=scene.now + 1, ended=scene.now + 2), after=2.0)
+    assert said(scene) == ["Dry or soaked?"]
+    other = replace(natural, words="we are meeting her sister at the restaurant tonight")
+    scene.tell(replace(other, started=scene.now + 1, ended=scene.now + 3), after=3.0)
+    assert said(scene) == []
+    scene.tell(replace(natural, voice="other", started=scene.now + 1, ended=scene.now + 2), after=2.0)
+    assert said(scene) == []
+
+
+def test_the_programs_own_voice_and_what_came_too_early_get_no_answer() -> None:
+    scene = talk()
+    scene.tell(PromptEnded(scene.state.said - 1))
+    for event in (
+        Utterance(Verdict.NOT_FOR_ME, words="is it dry", reason="the program's own voice"),
+        replace(heard(Verdict.NOT_FOR_ME, "bit damp"), reason="said before the last answer was acted on"),
+    ):
+        scene.tell(event)
+        assert said(scene) == []
+
+
+# ---- help, stop, alarms ----------------------------------------------------------------------------------------------
+
+
+def test_help_says_what_is_asked_and_what_one_may_say() -> None:
+    scene = talk("help")
+    assert scene.said.startswith("Dry or soaked? You can say ")
+    assert "I am hurt" in scene.said
+
+
+def test_stop_means_be_quiet_and_the_visit_goes_on() -> None:
+    scene = talk("stop")
+    assert (said(scene), scene.state.overlay, scene.step) == ([], Overlay.NONE, "floor")
+    assert talk("stop the visit").state.overlay is Overlay.STOP_ONCE
+
+
+@pytest.mark.parametrize("kind", EMERGENCY)
+@pytest.mark.parametrize("over", ["", "stand by", "stop the visit"])
+def test_an_alarm_is_answered_at_once_whatever_is_laid_over_and_stays_in_the_record(kind: str, over: str) -> None:
+    scene = talk(*filter(None, (over,)), kind)
+    (alarm,) = events(scene, Alarm)
+    assert (alarm.kind, alarm.isolation) == (kind, "LIVE")  # type: ignore[attr-defined]
+    assert "Call the local emergency number." in scene.said
+    assert "Not isolated." in scene.said
+    assert scene.state.overlay is Overlay.STAND_BY
+    assert scene.words("go ahead").step == "floor"
+
+
+def test_an_alarm_leaves_the_isolation_as_it_stands() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "43.5", "isolated lock four two", "nothing runs")
+    scene.tell(heard(Verdict.PROPOSED, "fire", sense=Sense.COMMAND, text="fire"))
+    assert (scene.power, "Isolated." in scene.said) == ("ISOLATED", True)
+
+
+# ---- pace ------------------------------------------------------------------------------------------------------------
+
+
+def test_the_choices_are_read_in_the_full_form_and_when_asked_for() -> None:
+    scene = talk()
+    assert "Say dry or soaked." not in [entry.event.text for entry in scene.record if isinstance(entry.event, Say)][-1]
+    assert "Say dry or soaked." in scene.words("say again").said
+    scene.words("full form", "no", "done", "done", "50", "understood")
+    assert scene.said == "Fifty" or scene.said.endswith("Say thin or thick.")
+
+
+def test_the_short_form_says_the_name_and_the_whole_when_asked_again() -> None:
+    scene = talk("short form", "no")
+    assert said(scene) == ["Soaked. Mop."]
+    assert said(scene.words("say again")) == ["Mop the floor."]
+    assert said(scene.words("done")) == ["Grille."]
+
+
+def test_a_caution_is_read_in_full_once_and_then_by_its_name() -> None:
+    scene = through()
+    assert said(scene)[-1] == "Thin. Warning. As before: Sharp fins. Say understood."
+    assert scene.step == "warn-again"
+    assert "The fins are sharp." in scene.words("say again").said
+
+
+def test_a_wait_is_quiet_but_for_half_time_and_the_end() -> None:
+    scene = through().words("understood")
+    assert "I will tell you at half time and at the end." in scene.said
+    assert SetTimer("wait", 120.0) in scene.last
+    scene.tell(TimerRang("wait"), after=120.0)
+    assert said(scene) == ["Half time: 2 minutes left."]
+    assert SetTimer("wait", 120.0) in scene.last
+    assert "left of this wait" in scene.words("how long").said
+    scene.tell(TimerRang("wait"), after=119.0)
+    assert scene.state.outcome == "done"
+
+
+def test_a_decision_that_only_branches_is_silent() -> None:
+    assert "The temperature decides." not in " ".join(e.event.text for e in through().record if isinstance(e.event, Say))
