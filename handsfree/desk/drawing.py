@@ -25,8 +25,17 @@ class Point:
     visit: str
 
 
+#: What a drawing can show: larger levels are no reading, later moments no date.
+LARGEST, LATEST = 1e12, 4e9
+
+
+def _drawable(value: float | None) -> bool:
+    return value is None or (math.isfinite(value) and abs(value) < LARGEST)
+
+
 def over_time(quantity: str, unit: str, points: Sequence[Point]) -> str:
-    """'' where there is nothing to draw."""
+    """'' where there is nothing to draw. Points that no drawing can show are left out."""
+    points = [p for p in points if all(_drawable(v) for v in (p.taken, p.value, p.low, p.high))]
     if not points:
         return ""
     times = [point.taken for point in points]
@@ -35,7 +44,7 @@ def over_time(quantity: str, unit: str, points: Sequence[Point]) -> str:
         first, last = first - 43_200, last + 43_200
     levels = [v for p in points for v in (p.value, p.low, p.high) if v is not None]
     low, high = min(levels), max(levels)
-    margin = (high - low) * 0.08 or 1.0
+    margin = (high - low) * 0.08 or max(1.0, abs(high) * 0.08)
     low, high = low - margin, high + margin
 
     def x(taken: float) -> float:

@@ -5,8 +5,8 @@ Rules of this file:
 - Passwords are argon2id (RFC 9106, the `argon2-cffi` package), never written anywhere else.
 - A session is 256 random bits in a cookie; the database has its SHA-256. It ends after `IDLE` without use, after `LONGEST`
   in any case, when signed out, and when the password, the role, the team or the name in the records changes.
-- A wrong name costs as much time as a wrong password. Failures are counted by name and by address, in the database, so that
-  several servers count together.
+- A wrong name costs as much time as a wrong password. Failures are counted by name and by place, in the database, so that
+  several servers count together; they slow the place they come from, and do not lock a person out of their own.
 """
 
 from __future__ import annotations
@@ -30,9 +30,11 @@ from handsfree.errors import Trouble
 ROLES = ("technician", "supervisor", "writer", "device")
 #: Seconds. ASVS 4.0.3, 3.3.2 for level 2: 30 minutes idle, 12 hours at the longest (from memory).
 IDLE, LONGEST = 30 * 60.0, 12 * 3600.0
-#: Failures of one name, and from one address, in WINDOW seconds until it must wait. ASVS 4.0.3, 2.2.1: no more than 100
-#: failed attempts an hour on one account (from memory); this is well under it.
-OF_NAME, OF_ADDRESS, WINDOW = 5, 20, 15 * 60.0
+#: Failures of one name from one place, and of all names from one place, in WINDOW seconds until that place must wait: the
+#: guesser waits, and the person at another place does not. Of one name from everywhere OF_NAME_ANYWHERE; beyond that only
+#: places where the person has signed in before are judged, for `REMEMBERED` seconds. ASVS 4.0.3, 2.2.1: no more than 100
+#: failed attempts an hour on one account (from memory); this is 80.
+OF_NAME, OF_ADDRESS, OF_NAME_ANYWHERE, WINDOW, REMEMBERED = 5, 20, 20, 15 * 60.0, 30 * 86_400.0
 #: ASVS 4.0.3, 2.1.1 and 2.1.2 (from memory): at least 12 characters, at most 128, none cut off.
 SHORTEST_PASSWORD, LONGEST_PASSWORD = 12, 128
 #: Guesses, as a power of ten, under which a password is refused: the estimate of the `zxcvbn` package, which knows 30,000
@@ -149,7 +151,8 @@ def reset_password(engine: Engine, name: str, password: str) -> None:
         row = _there(connection, name)
         if row.role == "device":
             raise Trouble("A device has a key, no password: remove it and add it again for a new one.")
-        connection.execute(delete(Attempt).where(Attempt.of == _of_name(name)))
+        counted = (Attempt.of == _of_name(name)) | Attempt.of.startswith(f"{_of_name(name)}|", autoescape=True)
+        connection.execute(delete(Attempt).where(counted))
         _put_password(connection, row.id, password)
     watch.note("password reset", name=name)
 
@@ -214,25 +217,36 @@ def sign_in(engine: Engine, name: str, password: str, address: str, now: float |
 
 def _judged(engine: Engine, name: str, password: str, address: str, now: float) -> int | None:
     """Whose name and password these are, None for nobody's. Trouble where there were too many failures."""
-    of_name, of_address = _of_name(name), f"from:{place_of(address)}"
+    place = place_of(address)
+    of_name, of_address, here = _of_name(name), f"from:{place}", f"{_of_name(name)}|{place}"
+    seen = f"seen:{digest(here)}"
     with engine.begin() as connection:
-        connection.execute(delete(Attempt).where(Attempt.at < now - WINDOW))
+        old = Attempt.at < now - WINDOW
+        connection.execute(delete(Attempt).where(old, Attempt.of.not_like("seen:%")))
+        connection.execute(delete(Attempt).where(Attempt.at < now - REMEMBERED))
         # Of a name before it is judged, so that many at once are no way round the limit; from an address only failures, for
         # a whole office may come in by one in the same minute.
-        connection.execute(insert(Attempt), [{"of": of_name, "at": now}])
+        connection.execute(insert(Attempt), [{"of": of_name, "at": now}, {"of": here, "at": now}])
         row = connection.execute(select(Person).where(Person.name == name)).first()
         who = name if row is not None else "(nobody of that name)"
-        for of, most in ((of_name, OF_NAME), (of_address, OF_ADDRESS - 1)):
-            if (connection.scalar(select(func.count()).select_from(Attempt).where(Attempt.of == of)) or 0) > most:
-                watch.note("sign-in not tried, too many failures", name=who, address=address)
-                raise Trouble("Too many failures to sign in. Wait a quarter of an hour.")
+
+        def count(of: str) -> int:
+            return connection.scalar(select(func.count()).select_from(Attempt).where(Attempt.of == of)) or 0
+
+        known_here = count(seen) > 0
+        if count(here) > OF_NAME or count(of_address) >= OF_ADDRESS or (
+            count(of_name) > OF_NAME_ANYWHERE and not known_here
+        ):
+            watch.note("sign-in not tried, too many failures", name=who, address=address)
+            raise Trouble("Too many failures to sign in from here. Wait a quarter of an hour.")
     right = _right(row.password if row is not None and row.password else _NOBODY, password)
     watch.note("password right" if right else "password wrong", name=who, address=address)
     with engine.begin() as connection:
         if not right or row is None or not row.password:
             connection.execute(insert(Attempt), [{"of": of_address, "at": now}])
             return None
-        connection.execute(delete(Attempt).where(Attempt.of == of_name))
+        connection.execute(delete(Attempt).where(Attempt.of.in_((here, seen))))
+        connection.execute(insert(Attempt), [{"of": seen, "at": now}])
         if _hasher.check_needs_rehash(row.password):
             connection.execute(update(Person).where(Person.id == row.id).values(password=_hasher.hash(password)))
     return int(row.id)

@@ -153,8 +153,9 @@ def hear_batch(batch: Batch) -> Answer:
             continue
         try:
             heard.append(_hear(recogniser, folder, each))
-        except (Trouble, OSError) as error:
-            left_out.append((each.n, str(error)))
+        except Exception as error:  # a clip may be anything, and the rest of the archive is still to be heard
+            why = str(error) if isinstance(error, Trouble | OSError) else f"it cannot be heard ({type(error).__name__})"
+            left_out.append((each.n, why))
     return Answer(batch, tuple(heard), tuple(left_out), gone, fingerprint(), recogniser.name)
 
 

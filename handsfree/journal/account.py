@@ -21,8 +21,8 @@ from handsfree.journal.events import (
     Stamped,
     TailDropped,
 )
-from handsfree.journal.findings import BROKEN, DEPARTED, NO_RIGHT, Finding, Limits, findings, in_order
-from handsfree.journal.follow import Departure, Machine, departure, earlier
+from handsfree.journal.findings import BROKEN, DEPARTED, NO_RIGHT, NOT_COMPARED, Finding, Limits, findings, in_order
+from handsfree.journal.follow import Departure, Machine, TooMuch, departure, earlier
 from handsfree.journal.reader import journal_of, read
 from handsfree.journal.rows import TROUBLE, Row, printable, row_of, rows
 from handsfree.journal.salvage import Scrap, after, scrap
@@ -82,7 +82,7 @@ def account(
     opened = next((entry.event for entry in entries if isinstance(entry.event, Opened)), None)
     if opened is None:
         raise Trouble(f"Nothing in {visit} can be shown: it does not begin with an opened visit. Run 'handsfree verify'.", 3)
-    gone = None if machine is None or earlier(opened, machine) else departure(entries, machine)
+    gone, left_off = _compared(entries, opened, machine)
     closed = [entry.event for entry in entries if isinstance(entry.event, Closed)]
     lived = [entry for entry in entries if is_lived(entry)] or entries[:1]
     lasted = lived[-1].mono
@@ -96,6 +96,7 @@ def account(
         findings=in_order([
             *_of_the_record(report, gone, bool(known)),
             *_earlier(entries[0], opened, machine),
+            *([] if left_off is None else [Finding(NOT_COMPARED, left_off, 0.0, _LEFT_OFF.format(n=left_off))]),
             *findings(entries, limits_from(machine, opened)),
         ]),
         spans=spans(entries, lasted),
@@ -106,6 +107,21 @@ def account(
         after=tuple(s.entry for s in scraps if s.entry is not None and s.whole),
         on_site=on_site(entries),
     )
+
+
+_LEFT_OFF = "Comparing this record with the program takes too long; it was left off at event {n}."
+
+
+def _compared(
+    entries: Sequence[Stamped], opened: Opened, machine: Machine | None
+) -> tuple[Departure | None, int | None]:
+    """(where the record does not follow from the machine, where comparing was left off); None for nowhere."""
+    if machine is None or earlier(opened, machine):
+        return None, None
+    try:
+        return departure(entries, machine), None
+    except TooMuch as much:
+        return None, much.n
 
 
 def _earlier(first: Stamped, opened: Opened, machine: Machine | None) -> Iterator[Finding]:

@@ -26,6 +26,7 @@ GRAVE, LOOK, NOTE = "grave", "look", "note"
 LEVELS = (GRAVE, LOOK, NOTE)
 #: Of the record itself; `account` finds these.
 BROKEN, DEPARTED, NO_RIGHT = "record does not hold", "record does not follow", "sound removed without the right"
+NOT_COMPARED = "not compared with the program"
 #: Found by the desk alone, which sees other visits.
 COPIED, CAME_BACK, NOT_THEIRS = "copy of another visit", "came back after it was fixed", "sent for another team"
 #: Rule -> how grave, in the order of the queue. What can hurt comes before what was merely not done well.
@@ -39,6 +40,7 @@ RANKS: Mapping[str, str] = {
     "gate too fast": GRAVE,
     "hazard without its proof": GRAVE,
     NO_RIGHT: GRAVE,
+    NOT_COMPARED: LOOK,
     "end may be cut": LOOK,
     "wait cut short": LOOK,
     "borderline accused": LOOK,

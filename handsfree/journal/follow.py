@@ -10,6 +10,7 @@ The machine is given as two functions, so that the journal knows nothing of visi
 from __future__ import annotations
 
 import json
+import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
@@ -38,6 +39,18 @@ class Departure:
     n: int
     at: float
     sentence: str
+
+
+class TooMuch(Exception):
+    """Comparing took more than it may. `n`: the event at which it was left off."""
+
+    def __init__(self, n: int) -> None:
+        super().__init__(n)
+        self.n = n
+
+
+#: Seconds of one core that a record may take to compare: a visit of 223 events took 0.016 s.
+BUDGET = 10.0
 
 
 @dataclass(frozen=True)
@@ -70,9 +83,16 @@ def earlier(opened: Opened, machine: Machine | None) -> bool:
     return machine is not None and opened.rules != machine.rules
 
 
-def departure(entries: Iterable[Stamped], machine: Machine) -> Departure | None:
-    """The first, None where the record follows."""
-    return next((step.departure for step in follow(entries, machine) if step.departure is not None), None)
+def departure(entries: Iterable[Stamped], machine: Machine, budget: float = BUDGET) -> Departure | None:
+    """The first, None where the record follows. TooMuch where it takes more than `budget` seconds of a core: a record is
+    written by others, and may ask for as much work as it likes."""
+    until = time.thread_time() + budget
+    for step in follow(entries, machine):
+        if step.departure is not None:
+            return step.departure
+        if time.thread_time() > until:
+            raise TooMuch(step.entry.n)
+    return None
 
 
 class _Walker:

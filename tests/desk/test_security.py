@@ -3,6 +3,7 @@ whose rows name the tests that hold them: those here, and some in the files besi
 
 from __future__ import annotations
 
+import contextlib
 import re
 import socket
 import subprocess
@@ -200,7 +201,8 @@ def test_guessing_is_slowed(desk: Desk) -> None:
     browser = client(desk)
     codes = [post(browser, "/sign-in", name="Vera", password=f"guess {n}").status_code for n in range(8)]
     assert codes == [401] * people.OF_NAME + [429] * 3
-    assert post(browser, "/sign-in", name="Vera", password=PASSWORD).status_code == 429, "not even the right one"
+    assert post(browser, "/sign-in", name="Vera", password=PASSWORD).status_code == 429, "not even the right one, from there"
+    assert people.sign_in(desk.people, "Vera", PASSWORD, "10.9.9.9") is not None, "the person at another place is not slowed"
     assert post(browser, "/sign-in", name="Anna", password=PASSWORD).status_code == 303
     later = time.time() + people.WINDOW + 1
     assert people.sign_in(desk.people, "Vera", PASSWORD, "x", later) is not None
@@ -226,7 +228,32 @@ def test_many_guesses_at_once_are_counted(desk: Desk) -> None:
 
     with ThreadPoolExecutor(8) as pool:
         judged = sum(pool.map(guess, range(16)))
-    assert judged <= people.OF_NAME
+    assert judged == 16, "from sixteen places: under what one name may have from everywhere"
+    with ThreadPoolExecutor(8) as pool:
+        judged += sum(pool.map(guess, range(100, 140)))
+    assert judged <= people.OF_NAME_ANYWHERE
+
+
+def test_guesses_from_one_place_at_once_are_counted(desk: Desk) -> None:
+    def guess(n: int) -> bool:
+        try:
+            people.sign_in(desk.people, "Vera", f"guess {n}", "10.0.2.1")
+        except Trouble:
+            return False
+        return True
+
+    with ThreadPoolExecutor(8) as pool:
+        assert sum(pool.map(guess, range(16))) <= people.OF_NAME
+
+
+def test_guesses_from_everywhere_do_not_keep_a_person_from_their_own_place(desk: Desk) -> None:
+    assert people.sign_in(desk.people, "Vera", PASSWORD, "10.7.7.7") is not None
+    for n in range(people.OF_NAME_ANYWHERE + 5):
+        with contextlib.suppress(Trouble):
+            people.sign_in(desk.people, "Vera", "guess", f"10.8.0.{n}")
+    with pytest.raises(Trouble, match="Too many"):
+        people.sign_in(desk.people, "Vera", PASSWORD, "10.8.1.1")
+    assert people.sign_in(desk.people, "Vera", PASSWORD, "10.7.7.7") is not None
 
 
 def test_no_redirect_leads_out_of_the_desk(desk: Desk) -> None:

@@ -1,0 +1,274 @@
+"""What one device key, or one folder, can do to the desk: nothing that stops it, nothing that counts. Each is done with real
+records, whole by their own hashes."""
+
+from __future__ import annotations
+
+import dataclasses
+import shutil
+import time
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from handsfree.desk import people, quarantine, queries, relisten
+from handsfree.desk.drawing import Point, over_time
+from handsfree.desk.heads import FILE, Heads, holds_proof
+from handsfree.desk.measures import Between, first_fix
+from handsfree.desk.queries import EVERYBODY, Filter
+from handsfree.desk.rereading import read_folders
+from handsfree.desk.setting import Desk
+from handsfree.errors import Trouble
+from handsfree.journal import events as ev
+from handsfree.journal.account import account
+from handsfree.journal.events import EFFECTS, Closed, Opened, ReadingTaken
+from handsfree.journal.findings import NOT_COMPARED, NOT_THEIRS
+from handsfree.journal.follow import Machine
+from handsfree.journal.keys import make
+from handsfree.journal.prune import prune
+from handsfree.journal.reader import read_list
+from handsfree.journal.writer import Journal
+from tests.desk import made
+from tests.desk.made import Made
+from tests.desk.test_pages import signed_in
+from tests.desk.test_uploads import Device, empty
+from tests.journal.made import TestClock, write_visit
+
+__all__ = ["empty"]
+ALWAYS = Between(0.0, 4e9)
+OPENED = Opened("v", "kiosk-warm", "en", made.BRANDNER, made.SUMMIT, "HK-4", "0.1", "typed")
+
+
+def record(place: Path, name: str, *events: Any, key: Any = None, opened: Opened = OPENED) -> Path:
+    with Journal.create(place / name, clock=TestClock(), key=key) as journal:
+        journal.append(dataclasses.replace(opened, visit=name))
+        for event in events:
+            journal.append(event)
+        journal.seal()
+    return place / name
+
+
+PAGES = ("/", "/visits", "/due", "/findings", "/measures", "/writer", "/visits?sort=gravest", "/visits.csv", "/findings.csv")
+
+
+@pytest.mark.parametrize("not_before", [9e15, -9e15, 1e300, 4e11])
+def test_a_due_time_that_no_calendar_has(desk: Desk, not_before: float) -> None:
+    folder = record(desk.visits, "late", Closed("to be continued", not_before))
+    read_folders(desk)
+    browser = signed_in(desk, "Vera")
+    for path in (*PAGES, f"/visits/{folder.name}"):
+        assert browser.get(path).status_code == 200, path
+
+
+@pytest.mark.parametrize("value", [1e17, -1e17, 1e300, 5e-324, 0.0])
+def test_a_reading_beyond_all_measure(desk: Desk, value: float) -> None:
+    wide = (-1e308, 1e308)
+    taken = ReadingTaken(("kiosk-warm",), "air", "air temperature", value, "degC", value, "degC", "", wide, (0, 1))
+    folder = record(desk.visits, "far", taken, Closed("fixed"))
+    read_folders(desk)
+    browser = signed_in(desk, "Vera")
+    for path in (*PAGES, f"/visits/{folder.name}", f"/cabinet?site={made.SUMMIT}&cabinet=HK-4"):
+        assert browser.get(path).status_code == 200, path
+
+
+@pytest.mark.parametrize(
+    "points",
+    [
+        [(0.0, 1e17)], [(0.0, 1e17), (1.0, 1e17)], [(0.0, 1.0), (1.0, 1e300)], [(1e18, 1.0)], [(0.0, float("inf"))],
+        [(0.0, 1e11), (86_400.0, 1e11)], [(0.0, 5e-324), (1e9, 5e-324)], [(0.0, -1e-300), (1e9, 1e-300)],
+    ],
+)
+def test_whatever_is_drawn_is_drawn_in_bounds(points: list[tuple[float, float]]) -> None:
+    drawn = over_time("air", "°C", [Point(at, value, None, None, "", "v") for at, value in points])
+    assert len(drawn) < 20_000
+    assert "nan" not in drawn
+    assert "inf" not in drawn
+
+
+def test_texts_without_end_cost_a_row_and_no_more(desk: Desk) -> None:
+    long = "x" * 200_000
+    opened = dataclasses.replace(OPENED, technician=long, site=long, cabinet=long, procedure=long)
+    made_ = ev.FindingMade(("kiosk-warm",), "a", long, long, ((long, long),))
+    folder = record(desk.visits, "long", made_, ev.NoteKept("", "", long, 1.0), Closed(long, None, long), opened=opened)
+    read_folders(desk)
+    browser = signed_in(desk, "Vera")
+    for path in PAGES:
+        answer = browser.get(path)
+        assert answer.status_code == 200, path
+        assert len(answer.content) < 200_000, path
+    assert browser.get(f"/visits/{folder.name}").status_code == 200
+
+
+def test_a_record_that_takes_too_long_to_compare_is_left_off(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A machine that works for each happening, as asking 'what next' over and over did; the budget is made small."""
+    monkeypatch.setattr("handsfree.journal.follow.departure.__defaults__", (0.2,))
+    happened = 0
+
+    def slow(state: Any, entry: Any) -> tuple[Any, tuple[Any, ...]]:
+        nonlocal happened
+        happened += 1
+        until = time.thread_time() + 0.05
+        while time.thread_time() < until:
+            pass
+        return state, ()
+
+    folder = record(tmp_path, "slow", *[ev.TimerRang("x")] * 200)
+    found = account(folder, Machine(lambda opened: 1, slow)).findings
+    assert NOT_COMPARED in {finding.rule for finding in found}
+    assert happened < 20
+    assert not any(isinstance(entry.event, EFFECTS) for entry in read_list(folder))
+
+
+def test_a_flac_of_42_bytes_ends_no_listening_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    class Deaf:
+        name = "deaf"
+
+        def hear(self, samples: Any, listening: Any) -> Any:
+            raise ValueError("no samples")
+
+    monkeypatch.setattr(relisten, "_recogniser", lambda *_: Deaf())
+    folder = tmp_path / "v"
+    with Journal.create(folder, clock=TestClock()) as journal:
+        journal.append(OPENED)
+        for data in (b"fLaC" + b"\0" * 38, b"fLaC\0\0\0\x22" + b"\xff" * 34, b""):
+            name, digest = journal.keep_sound(data)
+            journal.append(ev.Utterance("accepted", "phrase", "yes", clip=name, clip_sha256=digest))
+        journal.seal()
+    answer = relisten.hear_batch(relisten.Batch(str(folder), 0, 1, None, ""))
+    assert len(answer.left_out) == 3
+
+
+# ---- in another's name -----------------------------------------------------------------------------------------------
+
+
+def test_a_device_of_one_team_in_the_name_of_another(empty: Desk, tmp_path: Path) -> None:
+    people.add(empty.people, "Anna", "technician", "summit", made.BRANDNER, "snow lamps over twelve sheds")
+    device = Device(empty)
+    with empty.people.begin() as connection:
+        from sqlalchemy import update
+
+        from handsfree.desk.people_tables import Person
+
+        connection.execute(update(Person).where(Person.role == "device").values(team="valley"))
+    answer = device.send(record(tmp_path, "theirs", Closed("fixed")))
+    assert answer is not None
+    assert "is a device of team valley" in answer.json()["quarantined"]
+    assert queries.findings(empty.engine, EVERYBODY, signed=False)[0].rule == NOT_THEIRS
+    assert first_fix(empty.engine, EVERYBODY, ALWAYS, 4e9).firsts == 0
+    unknown = dataclasses.replace(OPENED, technician="Somebody new")
+    answer = device.send(record(tmp_path, "new", Closed("fixed"), opened=unknown))
+    assert answer is not None
+    assert answer.json()["quarantined"] == ""
+
+
+# ---- sound ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("signed", [False, True])
+def test_only_a_mark_with_the_right_to_removes_stored_sound(empty: Desk, tmp_path: Path, signed: bool) -> None:
+    from datetime import timedelta
+
+    key = make("van-1", tmp_path / "keys") if signed else None
+    if key is not None:
+        empty.known = {key.public_key: "van-1"}
+    folder = write_visit(tmp_path / "2026-02-11-kiosk-4", key=key)
+    device = Device(empty)
+    device.send(folder)
+    there = empty.visits / folder.name / "sound"
+    before = sorted(path.name for path in there.iterdir())
+    late = TestClock(began=TestClock().began + timedelta(days=100))
+    (done,) = prune(folder, timedelta(days=90), now=late.wall(), key=key, clock=late)
+    assert done.removed == len(before)
+    answer = device.send(folder)
+    assert answer is not None
+    assert answer.json()["quarantined"] == ""
+    assert sorted(path.name for path in there.iterdir()) == ([] if signed else before)
+
+
+# ---- copies, cuts and swaps -------------------------------------------------------------------------------------------
+
+
+def test_a_copied_folder_counts_once(desk: Desk, season: Made) -> None:
+    before = first_fix(desk.engine, EVERYBODY, ALWAYS, 4e9)
+    name = season.folders["once"].name
+    shutil.copytree(desk.visits / name, desk.visits / "copy-of-it")
+    read_folders(desk)
+    assert first_fix(desk.engine, EVERYBODY, ALWAYS, 4e9) == before
+    (row,) = [row for row in queries.visits(desk.engine, EVERYBODY, Filter()) if row.name == "copy-of-it"]
+    assert row.standing == "copy"
+    assert row.worst == "copy of another visit"
+    assert "is a copy of visit" in signed_in(desk, "Vera").get("/findings").text
+
+
+def test_a_visit_cut_or_swapped_in_the_folder_is_told_by_what_was_noted(desk: Desk, season: Made) -> None:
+    read_folders(desk)
+    folder = desk.visits / season.folders["once"].name
+    desk.heads.note(*[(folder.name, n, read.head) for n, read in [(_events(folder), account(folder).report)]], by="test")
+    lines = (folder / "journal.jsonl").read_bytes().splitlines(keepends=True)
+    (folder / "journal.jsonl").write_bytes(b"".join(lines[: len(lines) // 2]))
+    with Journal.resume(folder) as journal:
+        journal.append(Closed("fixed"))
+        journal.seal()
+    read_folders(desk)
+    first = queries.findings(desk.engine, EVERYBODY, signed=False)[0]
+    assert (first.name, first.standing) == (folder.name, "broken")
+    assert "was noted here" in first.sentence
+
+
+def _events(folder: Path) -> int:
+    return len(read_list(folder))
+
+
+def test_a_visit_that_was_here_and_comes_back_shorter(empty: Desk, season: Made, tmp_path: Path) -> None:
+    folder = season.folders["once"]
+    device = Device(empty)
+    device.send(folder)
+    shutil.rmtree(empty.visits / folder.name)
+    cut = tmp_path / folder.name
+    shutil.copytree(folder, cut)
+    lines = (cut / "journal.jsonl").read_bytes().splitlines(keepends=True)
+    (cut / "journal.jsonl").write_bytes(b"".join(lines[:-20]))
+    with Journal.resume(cut) as journal:
+        journal.seal()
+    answer = device.send(cut)
+    assert answer is not None
+    assert "was noted here" in answer.json()["quarantined"]
+    assert len(list(quarantine.names(empty.visits))) == 1
+
+
+def test_the_ledger_grows_holds_and_proves(tmp_path: Path) -> None:
+    key = make("desk-1", tmp_path / "keys")
+    heads = Heads(tmp_path / "own", key)
+    for n in range(9):
+        assert heads.note((f"visit-{n}", 10 + n, f"{n:064x}"), by="van-1") == 1
+    assert heads.note(("visit-3", 13, f"{3:064x}"), by="van-1") == 0
+    again = Heads(tmp_path / "own", key)
+    assert [head.visit for head in again.all()] == [f"visit-{n}" for n in range(9)]
+    proof = again.proof("visit-4")
+    assert proof is not None
+    assert holds_proof(proof, "visit-4", f"{4:064x}")
+    assert not holds_proof(proof, "visit-5", f"{4:064x}")
+    assert not holds_proof({**proof, "at": 5}, "visit-4", f"{4:064x}")
+    assert not holds_proof({**proof, "tree": {**proof["tree"], "root": "0" * 64}}, "visit-4", f"{4:064x}")
+    assert not holds_proof({}, "visit-4", "")
+    assert again.tree_head().holds
+    assert again.proof("nobody") is None
+
+
+@pytest.mark.parametrize("what", ["changed", "shorter", "swapped"])
+def test_a_ledger_that_was_changed_is_told(tmp_path: Path, what: str) -> None:
+    heads = Heads(tmp_path)
+    heads.note(*[(f"visit-{n}", n, f"{n:064x}") for n in range(4)], by="van-1")
+    path = tmp_path / FILE
+    lines = path.read_bytes().splitlines(keepends=True)
+    if what == "changed":
+        path.write_bytes(path.read_bytes().replace(b"visit-2", b"visit-9"))
+    elif what == "shorter":
+        path.write_bytes(b"".join(lines[:2]))
+    else:
+        path.write_bytes(b"".join([lines[1], lines[0], *lines[2:]]))
+    ask = partial(heads.note, ("visit-5", 5, "5" * 64), by="van-1") if what == "shorter" else Heads(tmp_path).all
+    with pytest.raises(Trouble) as caught:
+        ask()
+    assert caught.value.status == 3
