@@ -8,7 +8,7 @@ from handsfree.handbook.markdown import code, rules_of, table, text
 from handsfree.journal import findings as finding
 from handsfree.language.meaning import Denial
 from handsfree.procedure import evaluation
-from handsfree.speech import acceptance
+from handsfree.speech import bars
 from handsfree.visit import interlock
 
 
@@ -21,12 +21,9 @@ def branching_rules() -> str:
 
 
 def thresholds() -> str:
-    """What each set of engines must reach, by what is at stake."""
-    rows = [
-        (engines, str(stake), f"{model.threshold:.1%}")
-        for engines, stakes in acceptance.fitted().items() for stake, model in stakes.items()
-    ]  # fmt: skip
-    return table(("who testifies", "at stake", "accepted from"), rows)
+    """Every bar that hearing acts on, with its reason and what it costs."""
+    rows = [(bar.name, bars.written(bar), text(bar.reason), text(bar.costs)) for bar in bars.EVERY]
+    return table(("bar", "is", "why", "what it costs"), rows)
 
 
 def denials() -> str:

@@ -146,6 +146,7 @@ class Heard:
     reason: str = ""  # why not accepted, in a few words, for the record
     voice: str = ""
     meant: float = 0.0
+    shares: tuple[tuple[Meaning, float], ...] = ()  # probability of each act that was weighed, for adding up sayings
 
 
 #: Phrases that always work, by name. How each is said is in grammar/<language>.jsgf.

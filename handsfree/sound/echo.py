@@ -80,7 +80,8 @@ class EchoGuard:
 
     def allow(self, heard: Heard, judgement: Judgement) -> Heard:
         """What was heard, its verdict taken back where it may be the program's own speech."""
-        if heard.verdict != Verdict.ACCEPTED or heard.meaning is None or not judgement.overlap:
+        acts = heard.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
+        if not acts or heard.meaning is None or not judgement.overlap:
             return heard
         witnesses = (*heard.witnesses, ("foreign", round(judgement.foreign, 3)), ("overlap", round(judgement.overlap, 3)))
         gate = heard.meaning.sense == Sense.GATE

@@ -2,12 +2,11 @@
 
 Rules of this file:
 
-- The probability is a logistic regression on the features of `weighing`; its coefficients are data
-  (acceptance_model.json), fitted by tests/bench/fit_acceptance.py on voices and noises that its report
-  (acceptance_report.txt) names. Nothing is fitted here.
-- The threshold is that of what is at stake (at a gate also of the noise: `recogniser`). A denial, a question, a half phrase
-  is never accepted, however sure.
-- However probable, an act may be forbidden for what else was heard: see `vetoes.vetoed`.
+- The probability is a logistic regression on the features of `weighing`; its coefficients are data (acceptance_model.json),
+  fitted by tests/bench/fit_acceptance.py with speakers left out in turn (acceptance_report.txt). Nothing is fitted here.
+- A model belongs to a set of kinds of evidence ('sounds+tokens'), never to engines by name: what gives the same kind may
+  stand in.
+- What probability is enough for what is in `bars`.
 """
 
 from __future__ import annotations
@@ -15,54 +14,68 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 from handsfree.errors import Trouble
-from handsfree.speech.weighing import Stake
+from handsfree.language.meaning import Listening
+from handsfree.speech.engine import Witness
+from handsfree.speech.weighing import Shares, Stake
+
+_COMMITTED = Path(__file__).with_name("acceptance_model.json")
 
 
 @dataclass(frozen=True)
-class StakeModel:
-    """Coefficients on standardised features; accepted at `threshold` or above."""
+class Logistic:
+    """Coefficients on standardised features."""
 
     names: tuple[str, ...]
     means: tuple[float, ...]
     scales: tuple[float, ...]
     weights: tuple[float, ...]
     bias: float
-    threshold: float
+
+    def odds(self, features: Mapping[str, float]) -> float:
+        """Log-odds. KeyError where a feature is missing."""
+        terms = zip(self.names, self.means, self.scales, self.weights, strict=True)
+        return self.bias + sum(weight * (features[name] - mean) / scale for name, mean, scale, weight in terms)
 
     def probability(self, features: Mapping[str, float], shift: float = 0.0) -> float:
-        """`shift`: log-odds added, from an enrolment. KeyError where a feature is missing."""
-        total = (
-            self.bias
-            + shift
-            + sum(
-                weight * (features[name] - mean) / scale
-                for name, mean, scale, weight in zip(self.names, self.means, self.scales, self.weights, strict=True)
-            )
-        )
-        return 1.0 / (1.0 + math.exp(-max(-60.0, min(60.0, total)))) if math.isfinite(total) else 0.0
+        """`shift`: log-odds added, from an enrolment or from what was said before."""
+        return logistic(self.odds(features) + shift)
 
 
-#: What an engine nobody could fit must reach (weighing.unfitted): its free decode means exactly the same. Common
-#: practice, no source.
-UNFITTED = 0.9
-
-Models = Mapping[str, Mapping[Stake, StakeModel]]  # by the engines that testified: 'whisper', 'whisper+whisper base'
+def logistic(odds: float) -> float:
+    """Odds without an end are odds that nothing was fitted to: 0."""
+    return 1.0 / (1.0 + math.exp(-max(-60.0, min(60.0, odds)))) if math.isfinite(odds) else 0.0
 
 
-_COMMITTED = Path(__file__).with_name("acceptance_model.json")
+@dataclass(frozen=True)
+class Fit:
+    """What was fitted for one set of kinds of evidence. `ranking`: what a nat of each weighs, by what is asked for."""
+
+    ranking: Mapping[str, Shares]
+    stakes: Mapping[Stake, Logistic]
+    meant: Logistic | None
+
+
+def ranked_as(listening: Listening) -> str:
+    """Which ranking of a `Fit` holds: numbers are heard otherwise than words."""
+    return "number" if listening.number is not None or listening.digits is not None else "other"
+
+
+def set_of(kinds: Iterable[Witness]) -> str:
+    """'sounds+tokens'."""
+    return "+".join(sorted({kind.value for kind in kinds}))
 
 
 @cache
 def digest() -> str:
-    """The SHA-256 of the committed models: what was measured with others does not hold for these. Trouble where the
-    file is missing."""
+    """The SHA-256 of the committed fit: what was measured with another does not hold for this. Trouble where the file is
+    missing."""
     try:
         return hashlib.sha256(_COMMITTED.read_bytes()).hexdigest()
     except OSError:
@@ -74,29 +87,42 @@ def _damaged(place: Path) -> Trouble:
 
 
 @cache
-def fitted(path: Path | None = None) -> Models:
-    """The committed models. Trouble where the file is missing or damaged."""
+def fitted(path: Path | None = None) -> Mapping[str, Fit]:
+    """By set of kinds. Trouble where the file is missing or damaged."""
     place = path or _COMMITTED
     try:
         stored = json.loads(place.read_text(encoding="utf-8"))
-        return {
-            engines: {Stake(name): _model(values) for name, values in stakes.items()}
-            for engines, stakes in stored["models"].items()
-        }
-    except (OSError, ValueError, KeyError, TypeError):
+        return {name: _fit(values) for name, values in stored["models"].items()}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
         raise _damaged(place) from None
 
 
-def _model(values: Mapping[str, Any]) -> StakeModel:
-    def finite(value: Any) -> float:
-        if not math.isfinite(float(value)):
-            raise ValueError(f"{value} is no coefficient")
-        return float(value)
+def _fit(values: Mapping[str, Any]) -> Fit:
+    ranking = {
+        which: {Witness(kind): _finite(weight) for kind, weight in shares.items()}
+        for which, shares in values["ranking"].items()
+    }
+    stakes = {stake: _logistic(values[stake.value]) for stake in Stake if stake.value in values}
+    return Fit(ranking, stakes, _logistic(values["meant"]) if "meant" in values else None)
 
+
+def _finite(value: Any) -> float:
+    if not math.isfinite(float(value)):
+        raise ValueError(f"{value} is no coefficient")
+    return float(value)
+
+
+def _logistic(values: Mapping[str, Any]) -> Logistic:
     def numbers(name: str) -> tuple[float, ...]:
-        return tuple(finite(v) for v in values[name])
+        return tuple(_finite(v) for v in values[name])
 
-    return StakeModel(
-        tuple(str(n) for n in values["names"]), numbers("means"), numbers("scales"), numbers("weights"),
-        finite(values["bias"]), finite(values["threshold"]),
-    )  # fmt: skip
+    found = Logistic(
+        tuple(str(n) for n in values["names"]),
+        numbers("means"),
+        numbers("scales"),
+        numbers("weights"),
+        _finite(values["bias"]),
+    )
+    if len({len(found.names), len(found.means), len(found.scales), len(found.weights)}) != 1 or 0 in found.scales:
+        raise ValueError("not as many coefficients as features")
+    return found

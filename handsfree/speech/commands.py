@@ -49,8 +49,8 @@ def enrolment_folder() -> Path:
 
 def enrol(sound_in: str | None, engine: str | None, forget: bool) -> None:
     """Read the phrases aloud once; what is learnt stays on this machine. A sound file may hold them, in their order."""
-    from handsfree.speech import acceptance
     from handsfree.speech import enrol as module
+    from handsfree.speech.bars import thresholds
     from handsfree.speech.recogniser import build_recogniser
 
     folder = enrolment_folder()
@@ -59,9 +59,6 @@ def enrol(sound_in: str | None, engine: str | None, forget: bool) -> None:
         print(f"The enrolment in {folder} is deleted, recordings and all.")
         return
     recogniser = build_recogniser(engine or settings().engine or None, "en", settings().models)
-    fitted = acceptance.fitted().get(recogniser.name)
-    if fitted is None:
-        raise Trouble(f"There is no fitted acceptance for {recogniser.name}; enrolment has nothing to shift.")
     print("Read each line aloud when it is shown, as you would at work. It takes about two minutes.")
     spoken = []
     pieces = _pieces(sound_in)
@@ -71,7 +68,7 @@ def enrol(sound_in: str | None, engine: str | None, forget: bool) -> None:
         if piece is None:
             raise Trouble(f"No speech came for '{reading.text}'; nothing was kept. Check the microphone and begin again.")
         spoken.append((reading, piece))
-    shifts = module.learn(recogniser, spoken, {stake: model.threshold for stake, model in fitted.items()})
+    shifts = module.learn(recogniser, spoken, thresholds())
     module.save(folder, shifts, spoken, recogniser.name)
     learnt = ", ".join(f"{stake} {shift:+.2f}" for stake, shift in shifts.items()) or "nothing: every phrase was too unlike"
     print(f"Learnt (log-odds): {learnt}. Kept in {folder}; delete it with: handsfree enrol --forget")

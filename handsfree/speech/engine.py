@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import TYPE_CHECKING, Protocol
 
 from handsfree.language.meaning import Listening, Meaning
@@ -33,6 +34,14 @@ def log_sum(scores: Iterable[float]) -> float:
     return top + math.log(sum(math.exp(value - top) for value in values))
 
 
+class Witness(StrEnum):
+    """What kind of evidence an engine gives: acceptance is fitted to sets of kinds, never to names."""
+
+    SOUNDS = "sounds"  # likelihood of the sounds of each text
+    TOKENS = "tokens"  # likelihood of each text to a model that writes freely
+    GRAMMAR = "grammar"  # the likeliest of a grammar, and a free decode to compare it with
+
+
 @dataclass(frozen=True)
 class Candidate:
     """One meaning the engine can find in the sound. `score`: natural-log likelihood, comparable within it only."""
@@ -52,11 +61,30 @@ class Testimony:
     free: str
     free_score: float | None = None
     evidence: tuple[tuple[str, float], ...] = ()
+    gives: Witness = Witness.TOKENS
+    trace: object = field(default=None, repr=False, compare=False)  # the engine's own, for scoring what another offers
+
+
+@dataclass(frozen=True)
+class Declared:
+    """What an engine says of itself. `does`, `cost`: in words, for the sound check and the handbook. `proposes`: it finds
+    numbers by itself, which others may then score. `extra`: names of evidence of its own that acceptance may be fitted
+    to."""
+
+    name: str
+    gives: Witness
+    does: str
+    cost: str
+    proposes: bool = False
+    extra: tuple[str, ...] = ()
 
 
 class Engine(Protocol):
     name: str
     language: str
+
+    @property
+    def declares(self) -> Declared: ...
 
     def testify(self, samples: Samples, listening: Listening) -> Testimony:
         """Evidence on one utterance. Never raises on odd sound: silence gives no candidates."""

@@ -88,7 +88,7 @@ def _stake(listening: Listening) -> Stake:
 def learn(
     recogniser: Hears, spoken: Sequence[tuple[Reading, Samples]], thresholds: Mapping[Stake, float]
 ) -> dict[Stake, float]:
-    """Log-odds to add, by stake. `recogniser`: without any enrolment; `thresholds`: its acceptance model's. A stake with too
+    """Log-odds to add, by stake. `recogniser`: without any enrolment; `thresholds`: those of `bars`. A stake with too
     little to go by is left out."""
     wanted: dict[Stake, list[float]] = {}
     unwanted: dict[Stake, list[float]] = {}

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Listening, Meaning
-from handsfree.speech.engine import RATE, Candidate, Testimony
+from handsfree.speech.engine import RATE, Candidate, Declared, Testimony, Witness
 from handsfree.speech.pocketsphinx import as_pcm
 
 if TYPE_CHECKING:
@@ -57,6 +57,7 @@ class Vosk:
     model does not load."""
 
     name = NAME
+    declares = Declared(NAME, Witness.GRAMMAR, "answers from a grammar, beside a free decode of the same sound", cost="0.2 of the sound")
 
     def __init__(self, path: Path, language: Speaks, alike: Likeness = spelled_alike) -> None:
         self.language = language.code
@@ -99,7 +100,7 @@ class Vosk:
         import numpy as np
 
         if not len(samples) or not float(np.max(np.abs(samples), initial=0.0)) > 0:
-            return Testimony(self.name, (), "")
+            return Testimony(self.name, (), "", gives=Witness.GRAMMAR)
         sound = as_pcm(samples)
         with self._lock:
             recogniser = self._recogniser(listening)
@@ -107,7 +108,8 @@ class Vosk:
             free = str(_heard(self._free, sound).get("text", ""))
         texts = [(" ".join(str(item["text"]).split()), float(item["confidence"])) for item in listed]
         candidates = self._candidates(texts, listening)
-        return Testimony(self.name, candidates, free, None, self._evidence(texts, candidates, free, len(samples) / RATE))
+        evidence = self._evidence(texts, candidates, free, len(samples) / RATE)
+        return Testimony(self.name, candidates, free, None, evidence, Witness.GRAMMAR)
 
     def _candidates(self, texts: list[tuple[str, float]], listening: Listening) -> tuple[Candidate, ...]:
         """One a meaning, best first; words that mean nothing in force are no candidates."""

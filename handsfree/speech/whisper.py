@@ -23,8 +23,7 @@ from typing import TYPE_CHECKING, Any
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Listening, Meaning
-from handsfree.speech.engine import OTHER, RATE, Candidate, Testimony, log_sum
-from handsfree.speech.pace import ABOVE_NOISE, SECONDS, above_noise, levels, spoken_seconds
+from handsfree.speech.engine import OTHER, RATE, Candidate, Declared, Testimony, Witness, log_sum
 
 if TYPE_CHECKING:
     from handsfree.language.base import Language
@@ -62,8 +61,13 @@ class Whisper:
     """`folder`: weights in CTranslate2's form, with what they were taught of the trade's speech in noise where
     `neural_adapted` knows them. Nothing is loaded before the first utterance (or `load`)."""
 
-    def __init__(self, language: Language, folder: Path, threads: int = 1, name: str = "whisper") -> None:
+    declares = Declared("whisper", Witness.TOKENS, "scores each phrase against all it might write", cost="0.1 of the sound")
+
+    def __init__(
+        self, language: Language, folder: Path, threads: int = 1, name: str = "whisper", taught: bool = True
+    ) -> None:
         self.name = name
+        self._taught = taught
         self.language = language.code
         self._language = language
         self._folder = folder
@@ -72,7 +76,7 @@ class Whisper:
 
     @cached_property
     def _model(self) -> _Model:
-        return _load(self._folder, self._threads, self.language)
+        return _load(self._folder, self._threads, self.language, self._taught)
 
     def load(self) -> str:
         """Load now; returns the name of the weights with the head of their SHA-256."""
@@ -85,10 +89,7 @@ class Whisper:
             return Testimony(self.name, (), "")
         prepared = self._prepare(listening)
         finishes = self._search(samples, prepared)
-        found = self._testimony(finishes, prepared, listening)
-        level = levels(samples)
-        about = ((SECONDS, spoken_seconds(level)), (ABOVE_NOISE, above_noise(level)))
-        return replace(found, evidence=(*found.evidence, *about))
+        return self._testimony(finishes, prepared, listening)
 
     def dictate(self, samples: Samples) -> str:
         """The free decode of a note, sentence punctuation and all."""
@@ -275,7 +276,7 @@ def _one_thread() -> None:
 
 
 @lru_cache(maxsize=4)
-def _load(folder: Path, threads: int, language: str) -> _Model:
+def _load(folder: Path, threads: int, language: str, taught: bool) -> _Model:
     from handsfree.speech.neural_adapted import CORRECTIONS, adapted
     from handsfree.speech.neural_weights import files_of, identify, read_decoder
 
@@ -291,7 +292,8 @@ def _load(folder: Path, threads: int, language: str) -> _Model:
     which = identify(folder)
     _one_thread()
     files = files_of(folder)
-    files["model.bin"] = adapted(files["model.bin"], which.sha256)
+    if taught:
+        files["model.bin"] = adapted(files["model.bin"], which.sha256)
     try:
         encoder = ctranslate2.models.Whisper(
             str(folder), device="cpu", compute_type="int8", intra_threads=threads, files=files
@@ -310,7 +312,7 @@ def _load(folder: Path, threads: int, language: str) -> _Model:
     end = special("endoftext")
     return _Model(
         encoder, Decoder(weights, heads), tokenizer, tuple(special(name) for name in opening), end, _usual(tokenizer, end),
-        which.name, which.sha256, which.sha256 in CORRECTIONS,
+        which.name, which.sha256, taught and which.sha256 in CORRECTIONS,
     )  # fmt: skip
 
 

@@ -1,15 +1,13 @@
-# ruff: noqa: E402  the arithmetic library reads its number of threads when it is loaded
-"""Fits the acceptance model: python -m tests.bench.fit_acceptance --fit FOLDER… [--held FOLDER…] [--share 2] (each FOLDER
-holds the clips of one split and their manifest, by tests/bench/corpus.py).
+"""Fits the weighing of witnesses: python -m tests.bench.fit_acceptance --fit FOLDER… [--held FOLDER…] [--write]
 
-Every engine testifies on the clips once (kept as testimony-*.pkl in the split's folder); then, a set of engines and a
-stake at a time:
+Each FOLDER holds clips (tests/bench/fresh.py) and what each engine testifies on them (tests/bench/testimony.py). For a set
+of engines, one of each kind of evidence:
 
-1. logistic regression on the features of handsfree.speech.weighing, target: the leading act is what was said;
-2. its probability for each clip of `fit` by models that never heard that clip's voice (whole voices left out in turn);
-3. the threshold: above every left-out probability at which acting would have been wrong (but the few that ALLOWED
-   leaves), with a margin in log-odds, and LEAST at least;
-4. what that gives on `held`, whose voices, noises and rooms were in neither: the report. Nothing is chosen on `held` here.
+1. what a nat of each kind weighs in ranking acts: conditional logit over the acts of each clip on which one was right;
+2. the probability that the leading act is right: logistic regression on the features of handsfree.speech.weighing, its
+   coefficients held to the sign that the evidence has by its meaning;
+3. whether the speech was meant for the program: likewise, on how like anything in force it is;
+4. what that gives on voices left out in turn, at each bar: the report. Bars are set in handsfree/speech/bars.py by hand.
 
 Writes handsfree/speech/acceptance_model.json and acceptance_report.txt.
 """
@@ -18,137 +16,116 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
-import pickle
-from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
-for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")
-
 import numpy as np
 
-from handsfree.language.base import load
-from handsfree.language.meaning import Listening
-from handsfree.speech import evaluate
-from handsfree.speech.engine import Testimony
-from handsfree.speech.vetoes import vetoed
-from handsfree.speech.weighing import NEURAL, SECOND, Stake, Weighed, short_command, weigh
-from tests.bench.corpus import TAUGHT
+from handsfree.speech import acceptance
+from handsfree.speech.engine import Testimony, Witness
+from handsfree.speech.weighing import Stake, Weighed, _Seen, likeness, weigh
+from tests.bench.testimony import Said, cached, read
+
+HOME = Path(acceptance.__file__).parent
+#: Sets of engines to compare, by the evidence they give together: name -> engines (files testimony-NAME.pkl).
+SETS: dict[str, tuple[str, ...]] = {
+    "sounds": ("phonetic",), "tokens": ("tiny",), "sounds+tokens": ("phonetic", "tiny"), "grammar": ("pocketsphinx",),
+}  # fmt: skip
+STRENGTH = 3.0  # inverse of the penalty on the coefficients
+BARS = (0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.97, 0.98, 0.99, 0.995, 0.999)
+UNMEANT = ("unrelated", "word")
 
 Fitted = tuple[np.ndarray, np.ndarray, np.ndarray, float]
-HOME = Path(evaluate.__file__).parent
-SETS: dict[str, tuple[str, ...]] = {
-    NEURAL: (NEURAL,),
-    f"{NEURAL}+{SECOND}": (NEURAL, SECOND),
-}
-#: The least that any threshold may be, however few the mistakes of the fit were; and where the first engine settles alone.
-#: A gate's was set after two near misses of `held` had passed at less (MEASURED.md); the fit's own is a higher number, of
-#: odds that the noise no longer lowers. In quiet the recogniser asks for less.
-LEAST = {Stake.CHOICE: 0.88, Stake.READING: 0.98, Stake.GATE: 0.9885}
-LEAST_ALONE = 0.9985
-#: Mistakes of the fit that the threshold may leave: one reading ("seven two" as 62), with 645 right ones above the next.
-ALLOWED = {Stake.CHOICE: 0, Stake.READING: 1, Stake.GATE: 0}
-#: Log-odds that the threshold lies above the most probable other mistake.
-MARGIN = {Stake.CHOICE: 0.3, Stake.READING: 0.1, Stake.GATE: 0.1}
-#: What a set of engines decides: the first alone may settle nothing but a choice.
-DECIDES: dict[str, tuple[Stake, ...]] = {NEURAL: (Stake.CHOICE,)}
-STRENGTH = 3.0  # inverse of the penalty on the coefficients
-#: The evidence that acceptance is fitted on; more of it fits the few mistakes less well (MEASURED.md has the trials).
-KEPT: dict[Stake, tuple[str, ...]] = {
-    Stake.CHOICE: ("odds", "base odds", "lead", "in front"),
-    Stake.READING: ("odds", "base odds", "lead", "above noise", "in front", "one leader"),
-    Stake.GATE: ("odds", "base odds", "above noise"),
-}
 
 
 @dataclass(frozen=True)
 class Case:
-    clip: evaluate.Clip
-    listening: Listening
+    said: Said
     testimonies: tuple[Testimony, ...]
 
-
-@cache
-def _engines() -> tuple[Any, ...]:
-    """As a visit builds them."""
-    from handsfree.speech.recogniser import build_recogniser
-
-    return build_recogniser("whisper", "en", Path("no models added")).engines
+    @property
+    def voice(self) -> str:
+        """Of a blend the first speaker; a shifted voice is the same one."""
+        return str(self.said.tags["voice"]).partition("@")[0].partition("+")[0].split("-")[0]
 
 
-def testimony(folder: Path, share: int, jobs: int) -> list[Case]:
-    """Every `share`-th clip of the split by voices that taught nothing, heard by all engines; what was heard before is read
-    from the cache."""
-    cache = folder / "testimony-whisper.pkl"
-    known = dict(_stored(cache))
-    clips = [clip for at, clip in enumerate(evaluate.read_manifest(folder / "manifest.jsonl")) if not (at // 4) % share]
-    clips = [clip for clip in clips if not str(clip.tags["voice"]).startswith(TAUGHT)]
-    missing = [clip for clip in clips if clip.audio not in known]
-    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool, cache.open("ab") as file:
-        for audio, heard in pool.map(_hear, [(folder, clip) for clip in missing], chunksize=8):
-            known[audio] = heard
-            pickle.dump((audio, heard), file)
-            file.flush()
-    return [Case(clip, clip.listen_for.listening(), known[clip.audio]) for clip in clips]
+def cases(folders: Sequence[Path], engines: Sequence[str]) -> list[Case]:
+    out = []
+    for folder in folders:
+        heard = [cached(folder, engine) for engine in engines]
+        for said in read(folder):
+            if all(said.audio in one for one in heard):
+                out.append(Case(said, tuple(one[said.audio].testimony for one in heard)))
+    return out
 
 
-def _hear(job: tuple[Path, evaluate.Clip]) -> tuple[str, tuple[Testimony, ...]]:
-    from handsfree.sound.files import read_sound
+def ranking(some: Sequence[Case]) -> acceptance.Shares:
+    """What a nat of each kind weighs: maximises the probability of the right act among all acts of its clip."""
+    from scipy.optimize import minimize
+    from scipy.special import logsumexp
 
-    folder, clip = job
-    samples, listening = read_sound(folder / clip.audio), clip.listen_for.listening()
-    return clip.audio, tuple(engine.testify(samples, listening) for engine in _engines())
+    kinds = list(dict.fromkeys(t.gives for case in some for t in case.testimonies))
+    tables = []
+    for case in some:
+        seen = [_Seen.of(t, case.said.listening) for t in case.testimonies if t.candidates]
+        every = {which: act.meaning for view in seen for which, act in view.acts.items()}
+        right = [which for which, meaning in every.items() if case.said.right(meaning)]
+        if right and len(every) > 1:
+            order = [right[0], *(which for which in every if which != right[0])]
+            tables.append(np.array([[_part(which, seen, kind) for kind in kinds] for which in order]))
+
+    def loss(w: np.ndarray) -> float:
+        return float(sum(logsumexp(table @ w) - table[0] @ w for table in tables) / len(tables) + 1e-4 * (w @ w))
+
+    found = minimize(loss, np.full(len(kinds), 0.5), bounds=[(0.02, 3.0)] * len(kinds), method="L-BFGS-B")
+    first = sum(bool(table[0] @ found.x >= (table @ found.x).max() - 1e-9) for table in tables)
+    print(f"  ranking: {dict(zip(kinds, np.round(found.x, 3).tolist(), strict=True))}; in front {first} of {len(tables)}")
+    return {kind: round(float(w), 4) for kind, w in zip(kinds, found.x, strict=True)}
 
 
-def _stored(cache: Path) -> Iterator[tuple[str, tuple[Testimony, ...]]]:
-    if cache.exists():
-        with cache.open("rb") as file:
-            while True:
-                try:
-                    yield pickle.load(file)
-                except EOFError:
-                    return
+def _part(which: Any, seen: Sequence[_Seen], kind: Witness) -> float:
+    from handsfree.speech.weighing import together
+
+    return together(which, [view for view in seen if view.gives is kind], {kind: 1.0})
 
 
 @dataclass(frozen=True)
 class Rows:
-    """Of one stake: features, whether acting is right, whether forbidden anyway, and each row's clip."""
-
     names: tuple[str, ...]
     x: np.ndarray
     right: np.ndarray
-    veto: np.ndarray
-    clips: tuple[evaluate.Clip, ...]
+    cases: tuple[Case, ...]
+    weighed: tuple[Weighed | None, ...] = ()
 
     @property
     def voices(self) -> list[str]:
-        return [str(clip.tags["voice"]).split("-")[0] for clip in self.clips]
+        return [case.voice for case in self.cases]
 
 
-def rows(cases: Sequence[Case], engines: tuple[str, ...], stake: Stake) -> Rows:
-    language = load("en")
-    found: list[tuple[Case, Weighed, bool]] = []
-    for case in cases:
-        chosen = [t for t in case.testimonies if t.engine in engines]
-        weighed = weigh(chosen, case.listening, language)
-        alone = len(engines) == 1  # what it never settles alone, its threshold need not keep out
-        if weighed is not None and weighed.stake is stake and not (alone and short_command(weighed.best)):
-            found.append((case, weighed, bool(vetoed(weighed, chosen, case.listening, language))))
-    every = {name for _, weighed, _ in found for name, _ in weighed.features}
-    full = [(c, w, v) for c, w, v in found if len(w.features) == len(every)]  # a pass without any candidate is left out
-    names = tuple(name for name in KEPT[stake] if name in every)
-    x = np.array([[dict(w.features)[name] for name in names] for _, w, _ in full])
-    right = np.array([_is_right(c, w) for c, w, _ in full])
-    return Rows(names, x, right, np.array([v for _, _, v in full]), tuple(c.clip for c, _, _ in full))
+def rows(some: Sequence[Case], shares: Mapping[str, acceptance.Shares], stake: Stake) -> Rows:
+    found = []
+    for case in some:
+        weighed = weigh(case.testimonies, case.said.listening, shares[acceptance.ranked_as(case.said.listening)])
+        if weighed is not None and weighed.stake is stake:
+            found.append((case, weighed))
+    names = tuple(sorted({name for _, w in found for name, _ in w.features}))
+    full = [(c, w) for c, w in found if len(w.features) == len(names)]
+    x = np.array([[dict(w.features)[name] for name in names] for _, w in full]).reshape(len(full), len(names))
+    right = np.array([c.said.right(w.best) for c, w in full])
+    return Rows(names, x, right, tuple(c for c, _ in full), tuple(w for _, w in full))
 
 
-def fit(x: np.ndarray, right: np.ndarray) -> Fitted:
+def meant_rows(some: Sequence[Case]) -> Rows:
+    found = [(case, dict(likeness(case.testimonies))) for case in some]
+    names = tuple(sorted({name for _, values in found for name in values}))
+    full = [(c, v) for c, v in found if len(v) == len(names)]
+    x = np.array([[v[name] for name in names] for _, v in full])
+    return Rows(names, x, np.array([c.said.tags["kind"] not in UNMEANT for c, _ in full]), tuple(c for c, _ in full))
+
+
+def fit(x: np.ndarray, right: np.ndarray, signed: bool = True) -> Fitted:
     """Logistic regression with a penalty on squares, its coefficients held to the sign that the evidence has by its meaning:
     with few clips an unbounded one would learn that speaking against an act speaks for it."""
     from scipy.optimize import minimize
@@ -163,7 +140,7 @@ def fit(x: np.ndarray, right: np.ndarray) -> Fitted:
         gradient = np.append(z.T @ pull + w[:-1] / STRENGTH, pull.sum())
         return float(np.logaddexp(0, -score).sum() + (w[:-1] ** 2).sum() / (2 * STRENGTH)), gradient
 
-    bounds = [(0.0, None)] * x.shape[1] + [(None, None)]
+    bounds = [(0.0 if signed else None, None)] * x.shape[1] + [(None, None)]
     found = minimize(loss, np.zeros(x.shape[1] + 1), jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 2000})
     return means, scales, found.x[:-1], float(found.x[-1])
 
@@ -175,109 +152,111 @@ def odds(x: np.ndarray, fitted: Fitted) -> np.ndarray:
 
 
 def left_out(data: Rows) -> np.ndarray:
-    """Log-odds of each row by a model that heard none of its voice."""
+    """Probability of each row by a model that heard none of its voice."""
     out = np.zeros(len(data.right))
+    voices = np.array(data.voices)
     for voice in sorted(set(data.voices)):
-        there = np.array([v == voice for v in data.voices])
+        there = voices == voice
         out[there] = odds(data.x[there], fit(data.x[~there], data.right[~there]))
-    return out
+    return np.asarray(1 / (1 + np.exp(-out)))
 
 
-def _is_right(case: Case, weighed: Weighed) -> bool:
-    unit = case.listening.number.unit if case.listening.number is not None else ""
-    return case.clip.expect is not None and case.clip.expect.met_by(weighed.best, unit)
-
-
-def threshold(logits: np.ndarray, data: Rows, margin: float, least: float, allowed: int) -> float:
-    """The probability above which no more mistakes are left than `allowed`, with the margin in log-odds."""
-    wrong = np.sort(logits[~data.right & ~data.veto])[::-1]
-    highest = max(0.0, float(wrong[allowed])) if len(wrong) > allowed else 0.0
-    return max(least, float(1 / (1 + np.exp(-(highest + margin)))))
-
-
-def passing(logits: np.ndarray, data: Rows, allowed: int) -> int:
-    """How many right ones are accepted where the threshold lets so many wrong ones pass."""
-    wrong = np.sort(logits[~data.right & ~data.veto])[::-1]
-    limit = wrong[allowed] if len(wrong) > allowed else -np.inf
-    return int(((logits > limit) & data.right & ~data.veto).sum())
-
-
-def reliability(p: np.ndarray, right: np.ndarray) -> list[str]:
+def curve(p: np.ndarray, data: Rows) -> list[str]:
+    """At each bar: right and wrong ones taken, by level."""
+    levels = np.array([str(case.said.tags["snr"]) for case in data.cases])
+    possible = np.array([case.said.expect is not None for case in data.cases])
     lines = []
-    for low, high in ((0, 0.1), (0.1, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 0.97), (0.97, 0.99), (0.99, 1.01)):
-        inside = (p >= low) & (p < high)
-        if inside.any():
-            said = f"said {low:.2f} to {min(high, 1):.2f}: {inside.sum():5d} clips"
-            lines.append(f"    {said}, mean {p[inside].mean():.3f}, right {right[inside].mean():.3f}")
+    for bar in BARS:
+        taken = p >= bar
+        by = ", ".join(
+            f"{level}: {(taken & data.right & (levels == level)).sum()}/{(possible & (levels == level)).sum()}"
+            for level in sorted(set(levels), key=lambda name: -1e3 if name == "clean" else -float(name))
+        )
+        wrong = taken & ~data.right
+        other = (wrong & possible).sum()
+        lines.append(
+            f"    at {bar:5}: right {(taken & data.right).sum():4d}, another thing was said {other:3d}, nothing in force was {wrong.sum() - other:3d} | {by}"
+        )
     return lines
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser()
-    parser.add_argument("--fit", type=Path, nargs="+", required=True, help="folders with a manifest to fit on")
-    parser.add_argument("--held", type=Path, nargs="*", default=[], help="folders with a manifest to report on")
-    parser.add_argument("--share", type=int, default=1, help="use every n-th clip")
-    parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--sets", nargs="*", default=list(SETS))
-    asked = parser.parse_args()
-    path = HOME / "acceptance_model.json"
-    stored: dict[str, Any] = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {"models": {}}
-    report = ["Acceptance model: reliability and limits. Written by tests/bench/fit_acceptance.py.", ""]
-    for name in asked.sets:
-        splits = {
-            split: [case for folder in folders for case in testimony(folder, asked.share, asked.jobs)]
-            for split, folders in (("fit", asked.fit), ("held", asked.held))
-        }
-        stored["models"][name] = {}
-        for stake in DECIDES.get(name, tuple(Stake)):
-            values, lines = one(name, stake, splits)
-            stored["models"][name][stake.value] = values
-            report += lines
-    path.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
-    text = "\n".join(report) + "\n"
-    (HOME / "acceptance_report.txt").write_text(text, encoding="utf-8")
-    print(text)
-
-
-def one(name: str, stake: Stake, splits: dict[str, list[Case]]) -> tuple[dict[str, Any], list[str]]:
-    data = rows(splits["fit"], SETS[name], stake)
-    held = rows(splits["held"], SETS[name], stake) if splits["held"] else data
+def report(name: str, folders: Sequence[Path], engines: Sequence[str], show: bool) -> tuple[dict[str, Any], list[str]]:
+    some = cases(folders, engines)
+    print(f"{name} = {engines}: {len(some)} clips")
+    numbers = [case for case in some if acceptance.ranked_as(case.said.listening) == "number"]
+    others = [case for case in some if acceptance.ranked_as(case.said.listening) != "number"]
+    shares = {"number": ranking(numbers), "other": ranking(others)}
+    stored: dict[str, Any] = {"ranking": {which: {k.value: v for k, v in share.items()} for which, share in shares.items()}}
+    lines = [f"{name} ({', '.join(engines)}), {len(some)} clips; ranking {stored['ranking']}"]
+    for stake in Stake:
+        data = rows(some, shares, stake)
+        if not len(data.right):
+            continue
+        fitted = fit(data.x, data.right)
+        p = left_out(data)
+        stored[stake.value] = as_stored(data.names, fitted)
+        weights = ", ".join(f"{n} {w / s:.3f}" for n, w, s in zip(data.names, fitted[2], fitted[1], strict=True))
+        lines += [f"  {stake}: {len(data.right)} clips, leading act right {data.right.sum()}; {weights}", *curve(p, data)]
+        if show:
+            for at in np.argsort(-p):
+                if not data.right[at] and p[at] > 0.5:
+                    case, best = data.cases[at], data.weighed[at]
+                    assert best is not None
+                    said = case.said.tags
+                    lines.append(
+                        f"      {p[at]:.4f} {said['kind']} '{said['text']}' as '{best.best.spoken or best.best.text}' {said['snr']} {said['voice']} {case.said.listening.phrases}"
+                    )
+    data = meant_rows(some)
     fitted = fit(data.x, data.right)
-    unheard = left_out(data)
-    limit = threshold(unheard, data, MARGIN[stake], LEAST_ALONE if name in DECIDES else LEAST[stake], ALLOWED[stake])
-    curve = [f"{passing(unheard, data, allowed)} with {allowed} wrong" for allowed in range(4)]
-    p = 1 / (1 + np.exp(-odds(held.x, fitted)))
-    accepted = (p >= limit) & ~held.veto
-    where = "held out" if splits["held"] else "the same clips"
-    vetoed_right = int((data.veto & data.right).sum())
-    wrong = accepted & ~held.right
-    bad = int((~data.right).sum())
-    kept = f"{(accepted & held.right).sum()} of {held.right.sum()}"
-    lines = [
-        f"{name}, {stake.value}: fitted on {len(data.right)} clips, {bad} not to be acted on; threshold {limit:.4f}",
-        f"  on voices left out: of {data.right.sum()} right, {vetoed_right} forbidden; accepted {', '.join(curve)}",
-        f"  {where} ({len(held.right)}): accepted {accepted.sum()}, of them wrong {wrong.sum()}",
-        f"  right and accepted: {kept} where the leading act is right",
-        "  reliability there:",
-        *reliability(p, held.right),
+    stored["meant"] = as_stored(data.names, fitted)
+    p = left_out(data)
+    lines.append(f"  meant: {len(data.right)} clips, {data.right.sum()} meant for the program")
+    lines += [
+        f"    at {bar}: of the meant {(p[data.right] >= bar).mean():.3f}, of the others {(p[~data.right] >= bar).mean():.3f}"
+        for bar in (0.3, 0.5, 0.7, 0.9)
     ]
-    for at in np.flatnonzero(wrong):
-        tags = held.clips[at].tags
-        lines.append(f"    mistake: {tags['text']!r} {tags['snr']} dB {tags['voice']} p {p[at]:.4f}")
+    return stored, [*lines, ""]
+
+
+def as_stored(names: Sequence[str], fitted: Fitted) -> dict[str, Any]:
     means, scales, weights, bias = fitted
-    values = {
-        "names": list(data.names),
+    return {
+        "names": list(names),
         "means": _short(means),
         "scales": _short(scales),
         "weights": _short(weights),
         "bias": round(bias, 5),
-        "threshold": round(limit, 5),
     }
-    return values, [*lines, ""]
 
 
 def _short(values: np.ndarray) -> list[float]:
     return [round(float(v), 5) for v in values]
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--fit", type=Path, nargs="+", required=True, help="folders with clips and testimony")
+    parser.add_argument(
+        "--sets", nargs="*", default=list(SETS), help="names of SETS, or NAME=engine,engine to compare others"
+    )
+    parser.add_argument("--write", action="store_true", help="store the fit; else print the report alone")
+    parser.add_argument("--show", action="store_true", help="every mistake above one half")
+    asked = parser.parse_args()
+    path = HOME / "acceptance_model.json"
+    stored: dict[str, Any] = {"models": {}}
+    lines = [
+        "Acceptance: what each set of witnesses gives on voices left out. Written by tests/bench/fit_acceptance.py.",
+        "",
+    ]
+    for given in asked.sets:
+        name, _, listed = given.partition("=")
+        values, told = report(name, asked.fit, tuple(listed.split(",")) if listed else SETS[name], asked.show)
+        stored["models"][name] = values
+        lines += told
+    print("\n".join(lines))
+    if asked.write:
+        path.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
+        (HOME / "acceptance_report.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

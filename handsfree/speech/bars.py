@@ -1,0 +1,154 @@
+"""Every threshold on which hearing acts: one table, each with its value, its unit, why it is where it is, and what it costs.
+
+Rules of this file:
+
+- A bar is a probability that acting is right, as `acceptance` gives it, unless its unit says otherwise.
+- Above *take* the program acts. Above *propose* it reads back what it made out, and acts on 'affirm' alone; never at a gate,
+  nor where dead works hang on the answer. Below, it asks which of two, asks again, or stays silent.
+- What it costs is what the fit gives on voices left out (acceptance_report.txt), or who gets asked again.
+- README, handbook and the sound check are generated from here: no other file repeats a number of these.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from handsfree.language.meaning import Listening, Meaning, Sense
+from handsfree.speech.weighing import Stake
+
+
+@dataclass(frozen=True)
+class Bar:
+    name: str
+    value: float
+    unit: str
+    reason: str
+    costs: str
+
+
+_P = "probability"
+
+TAKE_ANSWER = Bar(
+    "take an answer",
+    0.90,
+    _P,
+    "An answer is repeated nowhere: what is taken wrongly is found out late.",
+    "Of answers in noise some are read back first.",
+)
+TAKE_COMMAND = Bar(
+    "take a command",
+    0.95,
+    _P,
+    "A command is in force everywhere, also while somebody talks to somebody else.",
+    "In loud noise a command is said twice.",
+)
+TAKE_READING = Bar(
+    "take a reading",
+    0.97,
+    _P,
+    "A number off by one figure looks as good as the right one.",
+    "Numbers in noise are read back first.",
+)
+TAKE_STATED = Bar(
+    "take a lock number that is stated",
+    0.60,
+    _P,
+    "It is read back and affirmed before it counts, whatever it was.",
+    "Four in ten at the bar are corrected at once.",
+)
+TAKE_GATE = Bar(
+    "open a gate",
+    0.985,
+    _P,
+    "Hands go where the power was. Nothing but the phrase with the right number may open it.",
+    "In loud noise the phrase is said twice or three times.",
+)
+TAKE_PROOF = Bar(
+    "believe that the works are dead",
+    0.99,
+    _P,
+    "As a gate: somebody will touch what this says is dead.",
+    "An answer that proves is asked again oftener than others.",
+)
+ALONE = Bar(
+    "more for one witness alone",
+    1.5,
+    "log-odds",
+    "Where one of the two witnesses is not installed or has failed, nobody contradicts.",
+    "Without its second witness the program asks again oftener.",
+)
+PROPOSE = Bar(
+    "read back and ask to affirm",
+    0.40,
+    _P,
+    "Read back, a mistake costs one 'negative'; saying it again costs as much.",
+    "A few in a hundred that are read back are wrong, and refused.",
+)
+WHICH = Bar(
+    "ask which of two",
+    0.75,
+    _P,
+    "The two likeliest answers of one question together; asking which takes one word.",
+    "The answer is said once more.",
+)
+MEANT = Bar(
+    "ask again",
+    0.50,
+    _P,
+    "Speech like nothing in force is somebody else's; answering it disturbs.",
+    "Of what is meant for the program a little is met with silence, and said again.",
+)
+AGAIN = Bar(
+    "weight of an earlier saying",
+    0.6,
+    "share",
+    "The same voice in the same noise errs alike twice, so two sayings count less than two witnesses.",
+    "A third saying is needed now and then.",
+)
+CHANGED = Bar(
+    "a changed mind",
+    0.50,
+    _P,
+    "Something else than before, and surely so: what was said before counts no more.",
+    "After a change the first saying counts alone.",
+)
+CLIPPED = Bar(
+    "sound that is cut off at its top",
+    0.02,
+    "share of samples",
+    "A microphone too near or too loud bends the sound of every word.",
+    "The person is told, and a gate stays shut.",
+)
+EVERY: tuple[Bar, ...] = (
+    TAKE_ANSWER, TAKE_COMMAND, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF, ALONE, PROPOSE, WHICH, MEANT, AGAIN, CHANGED,
+    CLIPPED,
+)  # fmt: skip
+
+
+def written(bar: Bar) -> str:
+    """'97 %', '0.6 share'."""
+    return f"{bar.value:.1%}" if bar.unit == _P else f"{bar.value:g} {bar.unit}"
+
+
+def take(meaning: Meaning, proof: bool) -> Bar:
+    """What it takes to act on this at once."""
+    if proof:
+        return TAKE_PROOF
+    return _TAKE[meaning.sense]
+
+
+_TAKE = {
+    Sense.PHRASE: TAKE_ANSWER, Sense.COMMAND: TAKE_COMMAND, Sense.NUMBER: TAKE_READING, Sense.STATE: TAKE_READING,
+    Sense.DIGITS: TAKE_STATED, Sense.GATE: TAKE_GATE,
+}  # fmt: skip
+
+
+def may_propose(meaning: Meaning, proof: bool, listening: Listening) -> bool:
+    """An answer, a reading or a state that nobody can be hurt by. A command is said again sooner than affirmed."""
+    harmless = not proof and listening.gate is None
+    return harmless and meaning.sense in (Sense.PHRASE, Sense.NUMBER, Sense.STATE)
+
+
+def thresholds() -> dict[Stake, float]:
+    """By stake, as an enrolment needs them."""
+    return {Stake.CHOICE: TAKE_ANSWER.value, Stake.READING: TAKE_READING.value, Stake.GATE: TAKE_GATE.value}

@@ -1,0 +1,145 @@
+"""The exact score of a text under a recogniser of phonemes whose frames are labelled by connectionist temporal
+classification: the sum over every way to lay the text's sounds over the frames (Graves et al., ICML 2006, section 4.1).
+
+Rules of this file:
+
+- Texts are sequences of symbols (numbers). Their beginnings are walked once: they hang in a tree, whose nodes all step from
+  one frame to the next together.
+- What can be any of many beginnings followed by any of many endings (a number and its decimals and unit) is scored by
+  meeting in the middle: beginnings forwards, endings backwards, one product of matrices between.
+- Knows nothing of languages or of any model: a frame is the probability of each symbol and of none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
+
+Symbols = tuple[int, ...]
+NEVER = -1e3  # log-probability of what no path through the frames gives
+_TINY = 1e-290
+
+
+@dataclass(frozen=True)
+class Frames:
+    """`symbols`: (frames, symbols) probability of each symbol; `blank`: (frames,) of none."""
+
+    symbols: Floats
+    blank: Floats
+
+    def reversed(self) -> Frames:
+        return Frames(self.symbols[::-1], self.blank[::-1])
+
+
+@dataclass(frozen=True)
+class Tree:
+    """Node 0 is the root. `parent`, `symbol`: of each node; `repeats`: its symbol is its parent's too; `ends`: the node at
+    which each text ends, in the order given."""
+
+    parent: Ints
+    symbol: Ints
+    repeats: NDArray[np.bool_]
+    ends: Ints
+
+
+def tree(texts: Sequence[Symbols]) -> Tree:
+    children: dict[tuple[int, int], int] = {}
+    parent, symbol, ends = [0], [-1], []
+    for text in texts:
+        node = 0
+        for sound in text:
+            found = children.get((node, sound))
+            if found is None:
+                found = len(parent)
+                children[(node, sound)] = found
+                parent.append(node)
+                symbol.append(sound)
+            node = found
+        ends.append(node)
+    parents, symbols = np.array(parent, np.int64), np.array(symbol, np.int64)
+    return Tree(parents, symbols, (symbols == symbols[parents]) & (parents > 0), np.array(ends, np.int64))
+
+
+@dataclass(frozen=True)
+class Walked:
+    """Probability of each text's sounds over the frames so far, divided by exp(`scale`) of the frame: (frames + 1, texts),
+    the last frame a sound (`sounding`) or none (`silent`). `scale`: (frames + 1,) log."""
+
+    sounding: Floats
+    silent: Floats
+    scale: Floats
+
+    def whole(self) -> Floats:
+        """Log-probability of each text over all frames."""
+        total = self.sounding[-1] + self.silent[-1]
+        out: Floats = np.where(total > _TINY, np.log(np.maximum(total, _TINY)) + self.scale[-1], NEVER)
+        return out
+
+
+def walk(frames: Frames, texts: Tree, keep: bool = False) -> Walked:
+    """`keep`: every frame is kept, else the last alone."""
+    count, nodes = len(frames.blank), len(texts.parent)
+    sounding, silent = np.zeros(nodes), np.zeros(nodes)
+    silent[0] = 1.0
+    scale = 0.0
+    kept_sounding, kept_silent, scales = [sounding[texts.ends]], [silent[texts.ends]], [0.0]
+    columns = np.maximum(texts.symbol, 0)
+    apart = ~texts.repeats
+    for at in range(count):
+        emitted = frames.symbols[at][columns]
+        arriving = silent[texts.parent] + sounding[texts.parent] * apart
+        new_sounding = (sounding + arriving) * emitted
+        new_sounding[0] = 0.0
+        silent = (silent + sounding) * frames.blank[at]
+        sounding = new_sounding
+        top = max(float(sounding.max()), float(silent.max()), _TINY)
+        sounding /= top
+        silent /= top
+        scale += float(np.log(top))
+        if keep or at == count - 1:
+            kept_sounding.append(sounding[texts.ends])
+            kept_silent.append(silent[texts.ends])
+            scales.append(scale)
+    return Walked(np.array(kept_sounding), np.array(kept_silent), np.array(scales))
+
+
+def score(frames: Frames, texts: Sequence[Symbols]) -> Floats:
+    """Log-probability of each text."""
+    if not texts or not len(frames.blank):
+        return np.full(len(texts), NEVER)
+    return walk(frames, tree(texts)).whole()
+
+
+def met(beginnings: Walked, last: Ints, endings: Walked, first: Ints) -> Floats:
+    """(beginnings, endings) log-probability of each beginning followed by each ending, none of them empty. `endings`: walked
+    over the reversed frames, each text reversed. `last`, `first`: the symbol a beginning ends with, an ending begins with:
+    where they are the same a frame of none must lie between."""
+    count = len(beginnings.scale) - 1
+    # frame t is the last of the beginning, frame t + 1 the first sound of the ending: count - t frames of it, reversed
+    back = endings.sounding[count - np.arange(count + 1)]
+    shift = beginnings.scale + endings.scale[::-1]
+    top = float(shift.max())
+    weight = np.exp(np.maximum(shift - top, -700.0))[:, None]
+    sounding, silent = beginnings.sounding * weight, beginnings.silent * weight
+    total = (sounding + silent).T @ back
+    same = last[:, None] == first[None, :]
+    if same.any():
+        total = np.where(same, silent.T @ back, total)
+    out: Floats = np.where(total > _TINY, np.log(np.maximum(total, _TINY)) + top, NEVER)
+    return out
+
+
+def freely(frames: Frames) -> Symbols:
+    """The likeliest label of each frame, repeats and nothing left out: what was said, as far as frames tell."""
+    best = np.where(frames.symbols.max(1) > frames.blank, frames.symbols.argmax(1), -1)
+    changed = np.append(True, best[1:] != best[:-1]) if len(best) else np.zeros(0, bool)
+    return tuple(int(symbol) for symbol in best[changed] if symbol >= 0)

@@ -1,0 +1,87 @@
+"""The engines there are, and which hear together.
+
+Rules of this file:
+
+- Adding an engine is one file with its class, one row of `ENGINES` here, and a fit of the evidence it gives.
+- A row says whether the engine is installed for a language, and builds it. What it is, it declares itself
+  (`engine.Declared`).
+- Of a set, whatever is installed hears; the recogniser says what is missing and is more cautious without it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from handsfree.errors import Trouble
+from handsfree.speech.engine import Engine
+
+if TYPE_CHECKING:
+    from handsfree.language.base import Language
+
+Builder = Callable[[Any, Path], Engine | None]  # (language, models folder) -> the engine, None where it is not installed
+_LIBRARIES = ("tokenizers", "onnx", "onnxruntime")  # of the writing engine, beside ctranslate2
+
+
+def _phonetic(language: Language, models_dir: Path) -> Engine | None:
+    from handsfree.speech.phonetic import Phonetic, missing, weights
+
+    if language.code != "en" or missing():
+        return None
+    weights()  # Trouble before a visit, and not from an engine that fails at every word
+    found: Any = language
+    return Phonetic(found)
+
+
+def _whisper(language: Language, models_dir: Path) -> Engine | None:
+    from handsfree.speech.neural_weights import find_weights
+    from handsfree.speech.whisper import Whisper
+
+    if find_spec("ctranslate2") is None or language.code != "en":
+        return None
+    folder = find_weights("tiny.en", models_dir)
+    if folder is None:
+        return None
+    lacking = [library for library in _LIBRARIES if find_spec(library) is None]
+    if lacking:
+        raise Trouble(
+            f"The neural engine needs {' and '.join(lacking)}, not installed here; install all of it with: "
+            "pip install 'handsfree[neural]'. Until then --engine pocketsphinx works without."
+        )
+    return Whisper(language, folder)
+
+
+def _vosk(language: Language, models_dir: Path) -> Engine | None:
+    from handsfree.speech.models import vosk_model
+    from handsfree.speech.vosk import load
+
+    model = vosk_model(models_dir, language.code)
+    return load(model.path, language.code) if model is not None else None
+
+
+def _pocketsphinx(language: Language, models_dir: Path) -> Engine | None:
+    from handsfree.speech.pocketsphinx import load
+
+    return load("en") if language.code == "en" else None
+
+
+ENGINES: Mapping[str, Builder] = {
+    "whisper": _whisper, "phonetic": _phonetic, "vosk": _vosk, "pocketsphinx": _pocketsphinx,
+}  # fmt: skip
+#: What may be asked for by name, the best first: engines that hear together.
+SETS: Mapping[str, tuple[str, ...]] = {
+    "whisper": ("whisper", "phonetic"), "phonetic": ("phonetic",), "vosk": ("vosk",), "pocketsphinx": ("pocketsphinx",),
+}  # fmt: skip
+
+
+def installed(name: str, language: Language, models_dir: Path) -> tuple[list[Engine], str]:
+    """The engines of a set that are there, and a sentence on those that are not. None where the first is not."""
+    built = {which: ENGINES[which](language, models_dir) for which in SETS[name]}
+    first, *_ = SETS[name]
+    if built[first] is None:
+        return [], ""
+    lacking = [which for which, engine in built.items() if engine is None]
+    told = f"Without its witness '{' and '.join(lacking)}' the program asks again oftener." if lacking else ""
+    return [engine for engine in built.values() if engine is not None], told

@@ -1,0 +1,159 @@
+"""From the testimony on one utterance to a verdict: taken, proposed, asked which, asked again, or silence. Pure.
+
+Rules of this file:
+
+- One probability decides, against the bars of `bars`. What is at stake chooses the bar.
+- Nothing is taken or proposed while a true denial leads to any witness, or stands in the words that one wrote: 'not', 'is
+  it', 'I think', 'still on'. Where dead works hang on the answer another number and half a phrase count as denials, too.
+- Where a witness has failed, or is not there, more is needed of the other (`bars.ALONE`), and no gate opens to one that
+  failed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from handsfree.language.meaning import Denial, Heard, Listening, Meaning, Sense, Verdict
+from handsfree.language.quantities import unit_fits
+from handsfree.speech import bars
+from handsfree.speech.acceptance import Fit, fitted, logistic, ranked_as, set_of
+from handsfree.speech.engine import Testimony, Witness
+from handsfree.speech.weighing import (
+    TRUE_DENIALS,
+    Stake,
+    Weighed,
+    key,
+    leading_denial,
+    likeness,
+    weigh,
+    written_denials,
+)
+
+if TYPE_CHECKING:
+    from handsfree.language.base import Language
+
+Shift = Mapping[Stake, float]  # an enrolment: log-odds added for this person
+DENIED = "a denial was heard"
+WHICH = "a near tie"
+UNSURE = "not sure enough"
+UNLIKE = "resembles nothing in force"
+OTHER_UNIT = "in a unit that was not asked for"
+FAILED = "a witness failed"
+
+
+def judge(
+    testimonies: Sequence[Testimony], listening: Listening, language: Language, enrolment: Shift, failed: str = ""
+) -> Heard:
+    """`testimonies`: of the engines that heard the sound. `failed`: what is wrong with one that did not, in words."""
+    fit = _fit(testimonies)
+    weighed = weigh(testimonies, listening, fit.ranking[ranked_as(listening)]) if fit is not None else None
+    meant = _meant(testimonies, fit)
+    denial = denied(testimonies, listening, language)
+    name = "+".join(testimony.engine for testimony in testimonies)
+    words = next((t.free for t in testimonies if t.gives is not Witness.SOUNDS), testimonies[0].free if testimonies else "")
+
+    def heard(
+        verdict: Verdict, meaning: Meaning | None, sure: float, reason: str = "", rivals: tuple[Meaning, ...] = ()
+    ) -> Heard:
+        features = weighed.features if weighed is not None else ()
+        shares = shares_of(weighed, sure, listening) if weighed is not None else ()
+        return Heard(
+            verdict, meaning, sure, words, rivals, features, name, reason=reason or failed, meant=meant, shares=shares
+        )
+
+    if weighed is None or fit is None:
+        spoke = denial is not None or meant >= bars.MEANT.value
+        return heard(
+            Verdict.ASKED_AGAIN if spoke else Verdict.NOT_FOR_ME, denial, 0.0, str(denial.text) if denial else UNLIKE
+        )
+    sure = probability(weighed, fit, enrolment, alone=len(fit.ranking[ranked_as(listening)]) < 2)
+    if denial is not None:
+        return heard(Verdict.ASKED_AGAIN, denial, min(sure, 0.5), DENIED)
+    verdict, reason, rivals = decide(
+        weighed.best, sure, meant, shares_of(weighed, sure, listening), listening, weighed.proof
+    )
+    if failed and (weighed.proof or weighed.stake is Stake.GATE) and verdict is Verdict.ACCEPTED:
+        verdict, reason = Verdict.ASKED_AGAIN, f"{FAILED}: {failed}"
+    return heard(verdict, weighed.best, sure, reason, rivals)
+
+
+def decide(
+    best: Meaning, sure: float, meant: float, shares: Sequence[tuple[Meaning, float]], listening: Listening, proof: bool
+) -> tuple[Verdict, str, tuple[Meaning, ...]]:
+    """The verdict on the likeliest act, why it is not taken, and what it cannot be told from. `shares`: the probability of
+    each act, the likeliest first."""
+    asked = listening.number
+    if best.sense is Sense.NUMBER and asked is not None and not unit_fits(asked.unit, best.unit):
+        return Verdict.ASKED_AGAIN, OTHER_UNIT, ()
+    if sure >= bars.take(best, proof).value:
+        return Verdict.ACCEPTED, "", ()
+    if bars.may_propose(best, proof, listening) and sure >= bars.PROPOSE.value:
+        return Verdict.PROPOSED, "", ()
+    two = _two(best, shares, listening, proof)
+    if two:
+        return Verdict.ASKED_AGAIN, WHICH, two
+    if meant >= bars.MEANT.value or sure >= bars.PROPOSE.value:
+        return Verdict.ASKED_AGAIN, UNSURE, ()
+    return Verdict.NOT_FOR_ME, UNLIKE, ()
+
+
+def _two(best: Meaning, shares: Sequence[tuple[Meaning, float]], listening: Listening, proof: bool) -> tuple[Meaning, ...]:
+    """The two likeliest, where they are answers of the same question and nearly all that it may have been."""
+    if proof or best.sense not in (Sense.PHRASE, Sense.NUMBER) or len(shares) < 2:
+        return ()
+    (first, p), (second, q) = shares[:2]
+    same = first.sense is second.sense and first == best
+    return (first, second) if same and p + q >= bars.WHICH.value and q >= 0.2 * p else ()
+
+
+def probability(weighed: Weighed, fit: Fit, enrolment: Shift, alone: bool) -> float:
+    """With what was fitted to the person, but for what may prove the works dead, which gets easier for nobody. Less where
+    one witness is alone."""
+    model = fit.stakes.get(weighed.stake)
+    if model is None:
+        return 0.0
+    shift = 0.0 if weighed.proof else enrolment.get(weighed.stake, 0.0)
+    return logistic(model.odds(dict(weighed.features)) + shift - (bars.ALONE.value if alone else 0.0))
+
+
+def shares_of(weighed: Weighed, sure: float, listening: Listening) -> tuple[tuple[Meaning, float], ...]:
+    """The probability of each act weighed: `sure` for the likeliest, the rest of what may be parted as their scores are."""
+    import math
+
+    rest = [(act.meaning, math.exp(max(-60.0, act.score - weighed.ranked[0].score))) for act in weighed.ranked[1:]]
+    total = sum(weight for _, weight in rest)
+    left = (1 - sure) * total / (total + 1.0)  # the 1: something else than all of these
+    return ((weighed.best, sure), *((meaning, left * weight / total) for meaning, weight in rest if total > 0))
+
+
+def denied(testimonies: Sequence[Testimony], listening: Listening, language: Language) -> Meaning | None:
+    """A true denial that leads to any witness, or stands in its words. Where dead works hang on the answer, in anybody's
+    words, whatever it scored as, so that 'power is not isolated' is never met with silence."""
+    grave = listening.gate is not None or listening.proof
+    for testimony in testimonies:
+        leading = leading_denial(testimony)
+        if leading is not None and leading.text in (TRUE_DENIALS if grave else TRUE_DENIALS - {Denial.NUMBER}):
+            return leading
+        writes = testimony.gives is not Witness.SOUNDS
+        for meaning in written_denials(testimony, listening, language) if writes else ():
+            if meaning.text in TRUE_DENIALS and (grave or meaning.text != Denial.NUMBER):
+                return meaning
+    return None
+
+
+def _fit(testimonies: Sequence[Testimony]) -> Fit | None:
+    """Of the kinds of evidence that found anything; None where nothing was fitted to these."""
+    kinds = {testimony.gives for testimony in testimonies if testimony.candidates}
+    return fitted().get(set_of(kinds)) if kinds else None
+
+
+def _meant(testimonies: Sequence[Testimony], fit: Fit | None) -> float:
+    if fit is None or fit.meant is None:
+        return 0.0
+    features = dict(likeness(testimonies))
+    return fit.meant.probability(features) if all(name in features for name in fit.meant.names) else 0.0
+
+
+def same(a: Meaning, b: Meaning, listening: Listening) -> bool:
+    return key(a, listening) == key(b, listening)

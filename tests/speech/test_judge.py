@@ -1,0 +1,255 @@
+"""The verdict on testimony written by hand; no engine is run."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from handsfree.language.base import load
+from handsfree.language.meaning import Denial, GateAsked, Heard, Listening, Meaning, NumberAsked, Sense, Verdict, gate_text
+from handsfree.speech import bars, judge
+from handsfree.speech.engine import OTHER, Candidate, Declared, Testimony, Witness
+from handsfree.speech.recogniser import Recogniser
+from handsfree.speech.weighing import Stake, acts, key, weigh
+
+ENGLISH = load("en")
+GATE = Listening(gate=GateAsked("isolated", ("four", "two")))
+OPEN = Meaning(Sense.GATE, gate_text("isolated", ("four", "two")), spoken="isolated lock four two")
+ANSWERS = Listening(phrases=("running", "humming", "stopped"))
+DEAD = Listening(phrases=("nothing runs", "it runs"), proof=True)
+READ = Listening(number=NumberAsked("degF", -20, 120))
+SOUND = np.full(16_000, 0.1, np.float32)
+DENIALS = (Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE)
+
+
+def answer(text: str) -> Meaning:
+    return Meaning(Sense.PHRASE, text, spoken=text)
+
+
+def number(value: float, unit: str | None = None) -> Meaning:
+    return Meaning(Sense.NUMBER, f"{value:g}", float(value), unit, ENGLISH.say_number(value))
+
+
+def denial(kind: Denial, spoken: str = "not so") -> Meaning:
+    return Meaning(Sense.DENIAL, kind, spoken=spoken)
+
+
+def tokens(*candidates: tuple[Meaning, float], free: str = "", other: float | None = None) -> Testimony:
+    evidence = ((f"{OTHER}something else", other),) if other is not None else ()
+    found = tuple(Candidate(*one) for one in sorted(candidates, key=lambda one: -one[1]))
+    return Testimony("writes", found, free, -0.1, evidence, Witness.TOKENS)
+
+
+def sounds(*candidates: tuple[Meaning, float], free_score: float = -1.0, count: int = 8) -> Testimony:
+    found = tuple(Candidate(*one) for one in sorted(candidates, key=lambda one: -one[1]))
+    return Testimony("hears", found, "AH", free_score, (("sounds", float(count)),), Witness.SOUNDS)
+
+
+def heard(listening: Listening, *testimonies: Testimony, failed: str = "") -> Heard:
+    return judge.judge(testimonies, listening, ENGLISH, {}, failed)
+
+
+def clear(meaning: Meaning, *others: Meaning) -> tuple[Testimony, Testimony]:
+    """Both witnesses for this, all else far below."""
+    return (
+        tokens((meaning, -0.1), *((other, -14.0) for other in others), free=meaning.spoken, other=-14.0),
+        sounds((meaning, -1.5), *((other, -20.0) for other in others)),
+    )
+
+
+def test_what_both_witnesses_have_clearly_in_front_is_taken() -> None:
+    assert heard(ANSWERS, *clear(answer("running"), answer("humming"))).verdict is Verdict.ACCEPTED
+    assert heard(GATE, *clear(OPEN, denial(Denial.NUMBER, "isolated lock four three"))).verdict is Verdict.ACCEPTED
+    assert heard(READ, *clear(number(43.5), number(40.5))).verdict is Verdict.ACCEPTED
+    assert heard(DEAD, *clear(answer("nothing runs"), answer("it runs"))).verdict is Verdict.ACCEPTED
+
+
+@pytest.mark.parametrize("kind", [*DENIALS, Denial.NUMBER])
+@pytest.mark.parametrize("writes", [True, False])
+def test_no_gate_and_no_proof_is_taken_where_a_denial_leads_to_either_witness(kind: Denial, writes: bool) -> None:
+    for listening, meaning in ((GATE, OPEN), (DEAD, answer("nothing runs"))):
+        one, other = clear(meaning)
+        against = (denial(kind), 0.0)
+        one, other = (tokens((meaning, -0.1), against), other) if writes else (one, sounds((meaning, -1.5), against))
+        found = heard(listening, one, other)
+        assert found.verdict is Verdict.ASKED_AGAIN
+        assert found.meaning is not None
+        assert found.meaning.text == kind
+
+
+@pytest.mark.parametrize("kind", DENIALS)
+def test_nothing_at_all_is_taken_or_proposed_where_a_true_denial_leads(kind: Denial) -> None:
+    for listening, meaning in ((ANSWERS, answer("running")), (READ, number(43.5))):
+        one, other = clear(meaning)
+        assert heard(listening, one, sounds((meaning, -1.5), (denial(kind), -1.0))).verdict is Verdict.ASKED_AGAIN
+        assert heard(listening, tokens((meaning, -0.3), (denial(kind), -0.2)), other).verdict is Verdict.ASKED_AGAIN
+
+
+@pytest.mark.parametrize(
+    "wrote", ["Not isolated, lock 42.", "Isolated, lock 43.", "Isolated, lock 42?", "isolated lock 42 I think", "It is still on."]
+)
+def test_a_denial_that_somebody_wrote_down_keeps_a_gate_shut_whatever_it_scored(wrote: str) -> None:
+    one, other = clear(OPEN)
+    found = heard(GATE, tokens((OPEN, -0.1), free=wrote), other)
+    assert found.verdict is Verdict.ASKED_AGAIN
+    assert found.meaning is not None
+    assert found.meaning.sense is Sense.DENIAL
+
+
+@pytest.mark.parametrize("wrote", ["Something runs.", "Nothing runs but the fan.", "Nothing runs?", "It still runs."])
+def test_a_proof_is_never_taken_over_a_denial_that_was_written(wrote: str) -> None:
+    one, other = clear(answer("nothing runs"))
+    assert heard(DEAD, tokens((answer("nothing runs"), -0.1), free=wrote), other).verdict is Verdict.ASKED_AGAIN
+
+
+def test_a_gate_and_a_proof_are_never_proposed() -> None:
+    for listening, meaning in ((GATE, OPEN), (DEAD, answer("nothing runs"))):
+        for odds in np.linspace(0, 14, 15):
+            verdict = heard(listening, tokens((meaning, -odds), other=-0.1), sounds((meaning, -odds))).verdict
+            assert verdict is not Verdict.PROPOSED
+
+
+def test_the_less_sure_the_less_is_done() -> None:
+    """Taken, proposed, asked again, silent: in this order as the evidence falls."""
+    order = [Verdict.ACCEPTED, Verdict.PROPOSED, Verdict.ASKED_AGAIN, Verdict.NOT_FOR_ME]
+    met: list[int] = []
+    for odds in np.linspace(0, 20, 41):
+        one = tokens((answer("running"), -0.1 - odds), other=-8.0 + odds / 2, free="something else")
+        found = heard(ANSWERS, one, sounds((answer("running"), -1.5 - odds), (answer("humming"), -12.0 - odds)))
+        met.append(order.index(found.verdict))
+    assert met == sorted(met)
+    assert met[0] == 0
+    assert met[-1] == 3
+    assert 1 in met
+
+
+def test_which_of_two_is_asked_among_answers_of_one_question_alone() -> None:
+    running, humming = answer("running"), answer("humming")
+    louder = Meaning(Sense.COMMAND, "louder", spoken="louder")
+    shares = ((running, 0.36), (humming, 0.34))
+    assert judge.decide(running, 0.36, 0.9, shares, ANSWERS, proof=False)[2] == ()  # too little together
+    shares = ((running, 0.39), (humming, 0.37))
+    assert judge.decide(running, 0.39, 0.9, shares, ANSWERS, proof=False)[2] == (running, humming)
+    shares = ((running, 0.39), (louder, 0.37))
+    assert judge.decide(running, 0.39, 0.9, shares, ANSWERS, proof=False)[2] == ()
+    shares = ((answer("nothing runs"), 0.39), (answer("it runs"), 0.37))
+    assert judge.decide(shares[0][0], 0.39, 0.9, shares, DEAD, proof=True)[2] == ()
+
+
+def test_a_command_is_not_proposed() -> None:
+    louder = Meaning(Sense.COMMAND, "louder", spoken="louder")
+    assert judge.decide(louder, 0.7, 0.9, ((louder, 0.7),), ANSWERS, proof=False)[0] is Verdict.ASKED_AGAIN
+
+
+def test_a_reading_in_another_unit_is_asked() -> None:
+    found = heard(READ, *clear(number(43.5, "volt")))
+    assert found.verdict is Verdict.ASKED_AGAIN
+    assert found.reason == judge.OTHER_UNIT
+
+
+def test_a_value_with_and_without_its_unit_is_one_act() -> None:
+    found = acts(tokens((number(43.5, "degF"), -2.0), (number(43.5), -2.0)), Listening(number=NumberAsked("degF")))
+    assert len(found) == 1
+    assert found[0].meaning.unit == "degF"
+    assert found[0].score == pytest.approx(-2.0 + 0.6931, abs=1e-3)
+    assert key(number(43.5, "degC"), READ) != key(number(43.5), READ)
+
+
+def test_an_implausible_value_gives_way_to_one_as_likely() -> None:
+    assert acts(tokens((number(435), -2.0), (number(43.5), -3.0)), READ)[0].meaning.value == 43.5
+
+
+def test_one_witness_alone_needs_more() -> None:
+    """And a gate does not open to it any easier than to two."""
+    fit = judge.fitted()
+    for name in ("sounds", "tokens"):
+        weighed = weigh([clear(answer("running"))[name == "sounds"]], ANSWERS, fit[name].ranking["other"])
+        assert weighed is not None
+        both = judge.probability(weighed, fit[name], {}, alone=False)
+        assert judge.probability(weighed, fit[name], {}, alone=True) < both
+
+
+@pytest.mark.parametrize("stake", list(Stake))
+def test_every_set_of_two_and_of_one_is_fitted_to_every_stake(stake: Stake) -> None:
+    for name in ("sounds+tokens", "sounds", "tokens"):
+        assert stake in judge.fitted()[name].stakes
+        assert judge.fitted()[name].meant is not None
+
+
+def test_all_evidence_speaks_for_an_act_or_not_at_all() -> None:
+    for fit in judge.fitted().values():
+        assert all(weight >= 0 for model in fit.stakes.values() for weight in model.weights)
+
+
+def test_an_enrolment_makes_no_proof_easier() -> None:
+    fit = judge.fitted()["sounds+tokens"]
+    weighed = weigh(clear(answer("nothing runs")), DEAD, fit.ranking["other"])
+    assert weighed is not None
+    shifted = judge.probability(weighed, fit, {Stake.CHOICE: 1.5}, alone=False)
+    assert shifted == judge.probability(weighed, fit, {}, alone=False)
+
+
+def test_nothing_heard_is_silence_and_a_denial_alone_is_asked_about() -> None:
+    assert heard(ANSWERS, tokens(), sounds()).verdict is Verdict.NOT_FOR_ME
+    found = heard(GATE, tokens((denial(Denial.NEGATION), -0.1)), sounds((denial(Denial.NEGATION), -1.5)))
+    assert found.verdict is Verdict.ASKED_AGAIN
+
+
+# ---- the recogniser about it
+
+
+class Says:
+    """An engine that says what it is told to, or fails."""
+
+    language = "en"
+
+    def __init__(self, testimony: Testimony | Exception) -> None:
+        self.testimony = testimony
+        self.name = testimony.engine if isinstance(testimony, Testimony) else "broken"
+        self.declares = Declared(self.name, Witness.TOKENS, "says what it is told", cost="nothing")
+
+    def testify(self, samples: object, listening: Listening) -> Testimony:
+        if isinstance(self.testimony, Exception):
+            raise self.testimony
+        return self.testimony
+
+    def dictate(self, samples: object) -> str:
+        return ""
+
+
+def test_an_engine_that_dies_in_the_middle_opens_no_gate_and_is_named() -> None:
+    for one in clear(OPEN, denial(Denial.NUMBER, "isolated lock four three")):
+        found = Recogniser([Says(one), Says(RuntimeError("out of memory"))], ENGLISH).hear(SOUND, GATE)
+        assert found.verdict is Verdict.ASKED_AGAIN
+        assert "out of memory" in found.reason
+
+
+def test_where_one_engine_died_an_answer_that_the_other_has_clearly_is_still_heard() -> None:
+    one = clear(answer("running"), answer("humming"))[0]
+    found = Recogniser([Says(one), Says(RuntimeError("gone"))], ENGLISH).hear(SOUND, ANSWERS)
+    assert found.meaning == answer("running")
+    assert found.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
+
+
+def test_where_every_engine_died_the_caller_is_told() -> None:
+    with pytest.raises(RuntimeError, match="gone"):
+        Recogniser([Says(RuntimeError("gone"))], ENGLISH).hear(SOUND, ANSWERS)
+
+
+def test_a_microphone_that_clips_opens_no_gate_but_takes_an_answer() -> None:
+    loud = np.where(np.arange(16_000) % 10 < 5, 1.0, -1.0).astype(np.float32)
+    gate = Recogniser([Says(one) for one in clear(OPEN)], ENGLISH).hear(loud, GATE)
+    assert gate.verdict is Verdict.ASKED_AGAIN
+    assert "too loud" in gate.reason
+    said = Recogniser([Says(one) for one in clear(answer("running"))], ENGLISH).hear(loud, ANSWERS)
+    assert said.verdict is Verdict.ACCEPTED
+
+
+def test_every_bar_has_a_reason_a_cost_and_a_unit() -> None:
+    assert len({bar.name for bar in bars.EVERY}) == len(bars.EVERY)
+    for bar in bars.EVERY:
+        assert bar.reason.endswith(".")
+        assert bar.costs.endswith(".")
+        assert bar.unit
+        assert bars.written(bar)
+    assert bars.PROPOSE.value < bars.TAKE_ANSWER.value < bars.TAKE_GATE.value <= bars.TAKE_PROOF.value
