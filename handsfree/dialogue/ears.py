@@ -71,6 +71,7 @@ class LiveEar:
         reason = self._too_early(sound, heard)
         if reason and heard.verdict != Verdict.NOT_FOR_ME:
             heard = replace(heard, verdict=Verdict.NOT_FOR_ME, reason=reason)
+        heard = self._hearer.together(heard, sound.listening)
         if heard.verdict == Verdict.ACCEPTED:
             self._acted = self._clock.now()
         return self._hearer.event_of(heard, sound.samples, sound.listening)

@@ -96,7 +96,13 @@ class Hearer:
         if listening.note:
             return self.note_of(samples, started, ended)
         heard = replace(self.recogniser.hear(samples, listening), started=started, ended=ended)
-        return self.event_of(heard, samples, listening)
+        return self.event_of(self.together(heard, listening), samples, listening)
+
+    def together(self, heard: Heard, listening: Listening) -> Heard:
+        """Weighed with what was said before under the same question, where the recogniser can. To be asked once of each
+        utterance, its times on the visit's clock."""
+        weighed: Heard = getattr(self.recogniser, "together", lambda one, _: one)(heard, listening)
+        return weighed
 
     def event_of(self, heard: Heard, samples: Samples, listening: Listening) -> Utterance:
         """What is recorded of it, with its voice where that was compared and its clip where one is kept."""

@@ -90,9 +90,8 @@ class Decoys:
             yield from ((" ".join(half), Denial.HALF) for half in _halves((*words, *gate.lock)))
             yield f"{words[0]} {number}", Denial.HALF
             yield from ((f"{opening} {' '.join(other)}", Denial.NUMBER) for other in self.other_numbers(gate.lock))
-            for at, word in enumerate(words):
-                for other in self.near(word, 3):
-                    yield " ".join((*words[:at], other, *words[at + 1:], *gate.lock)), Denial.NEAR
+            for other in self.near(words[0], 3):  # a word like 'lock' with the right number is the phrase in another accent
+                yield " ".join((other, *words[1:], *gate.lock)), Denial.NEAR
         for word, ways in self.vocabulary.gates.items():
             if word != gate.word:
                 near = GateAsked(word, gate.lock)

@@ -14,6 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from handsfree.language.meaning import Listening, Meaning, Sense
+from handsfree.language.phonetics import phonemes
 from handsfree.speech.weighing import Stake
 
 
@@ -27,6 +28,7 @@ class Bar:
 
 
 _P = "probability"
+_SHORT = 3  # sounds
 
 TAKE_ANSWER = Bar(
     "take an answer",
@@ -42,9 +44,16 @@ TAKE_COMMAND = Bar(
     "A command is in force everywhere, also while somebody talks to somebody else.",
     "In loud noise a command is said twice.",
 )
+TAKE_SHORT = Bar(
+    "take a command of three sounds or fewer",
+    0.98,
+    _P,
+    "'Why' and 'note' are heard in many a word that begins or ends so.",
+    "Short commands are said twice oftener than long ones.",
+)
 TAKE_READING = Bar(
     "take a reading",
-    0.97,
+    0.95,
     _P,
     "A number off by one figure looks as good as the right one.",
     "Numbers in noise are read back first.",
@@ -58,14 +67,14 @@ TAKE_STATED = Bar(
 )
 TAKE_GATE = Bar(
     "open a gate",
-    0.985,
+    0.97,
     _P,
     "Hands go where the power was. Nothing but the phrase with the right number may open it.",
     "In loud noise the phrase is said twice or three times.",
 )
 TAKE_PROOF = Bar(
     "believe that the works are dead",
-    0.99,
+    0.98,
     _P,
     "As a gate: somebody will touch what this says is dead.",
     "An answer that proves is asked again oftener than others.",
@@ -79,7 +88,7 @@ ALONE = Bar(
 )
 PROPOSE = Bar(
     "read back and ask to affirm",
-    0.40,
+    0.35,
     _P,
     "Read back, a mistake costs one 'negative'; saying it again costs as much.",
     "A few in a hundred that are read back are wrong, and refused.",
@@ -120,8 +129,8 @@ CLIPPED = Bar(
     "The person is told, and a gate stays shut.",
 )
 EVERY: tuple[Bar, ...] = (
-    TAKE_ANSWER, TAKE_COMMAND, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF, ALONE, PROPOSE, WHICH, MEANT, AGAIN, CHANGED,
-    CLIPPED,
+    TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF, ALONE, PROPOSE, WHICH, MEANT,
+    AGAIN, CHANGED, CLIPPED,
 )  # fmt: skip
 
 
@@ -134,7 +143,12 @@ def take(meaning: Meaning, proof: bool) -> Bar:
     """What it takes to act on this at once."""
     if proof:
         return TAKE_PROOF
-    return _TAKE[meaning.sense]
+    return TAKE_SHORT if short_command(meaning) else _TAKE[meaning.sense]
+
+
+def short_command(meaning: Meaning) -> bool:
+    """A command of so few sounds that it is soon heard where something else was said."""
+    return meaning.sense is Sense.COMMAND and len(phonemes(meaning.spoken or meaning.text)) <= _SHORT
 
 
 _TAKE = {

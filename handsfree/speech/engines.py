@@ -76,12 +76,13 @@ SETS: Mapping[str, tuple[str, ...]] = {
 }  # fmt: skip
 
 
-def installed(name: str, language: Language, models_dir: Path) -> tuple[list[Engine], str]:
-    """The engines of a set that are there, and a sentence on those that are not. None where the first is not."""
+def installed(name: str, language: Language, models_dir: Path, named: bool) -> tuple[list[Engine], str]:
+    """The engines of a set that are there, and a sentence on those that are not. `named`: this very set was asked for, so
+    none of it will do without the first."""
     built = {which: ENGINES[which](language, models_dir) for which in SETS[name]}
-    first, *_ = SETS[name]
-    if built[first] is None:
-        return [], ""
+    found = [engine for engine in built.values() if engine is not None]
     lacking = [which for which, engine in built.items() if engine is None]
+    if not found or (named and SETS[name][0] in lacking):
+        return [], ""
     told = f"Without its witness '{' and '.join(lacking)}' the program asks again oftener." if lacking else ""
-    return [engine for engine in built.values() if engine is not None], told
+    return found, told

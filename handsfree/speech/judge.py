@@ -18,12 +18,12 @@ from handsfree.language.meaning import Denial, Heard, Listening, Meaning, Sense,
 from handsfree.language.quantities import unit_fits
 from handsfree.speech import bars
 from handsfree.speech.acceptance import Fit, fitted, logistic, ranked_as, set_of
+from handsfree.speech.bars import short_command
 from handsfree.speech.engine import Testimony, Witness
 from handsfree.speech.weighing import (
     TRUE_DENIALS,
     Stake,
     Weighed,
-    key,
     leading_denial,
     likeness,
     weigh,
@@ -40,6 +40,7 @@ UNSURE = "not sure enough"
 UNLIKE = "resembles nothing in force"
 OTHER_UNIT = "in a unit that was not asked for"
 FAILED = "a witness failed"
+_NEAR = 0.5  # share of the likelier that makes the other as likely, for a person who is asked which
 
 
 def judge(
@@ -88,23 +89,23 @@ def decide(
         return Verdict.ASKED_AGAIN, OTHER_UNIT, ()
     if sure >= bars.take(best, proof).value:
         return Verdict.ACCEPTED, "", ()
-    if bars.may_propose(best, proof, listening) and sure >= bars.PROPOSE.value:
-        return Verdict.PROPOSED, "", ()
-    two = _two(best, shares, listening, proof)
+    two = _two(best, shares, proof)
     if two:
         return Verdict.ASKED_AGAIN, WHICH, two
+    if bars.may_propose(best, proof, listening) and sure >= bars.PROPOSE.value:
+        return Verdict.PROPOSED, "", ()
     if meant >= bars.MEANT.value or sure >= bars.PROPOSE.value:
         return Verdict.ASKED_AGAIN, UNSURE, ()
     return Verdict.NOT_FOR_ME, UNLIKE, ()
 
 
-def _two(best: Meaning, shares: Sequence[tuple[Meaning, float]], listening: Listening, proof: bool) -> tuple[Meaning, ...]:
+def _two(best: Meaning, shares: Sequence[tuple[Meaning, float]], proof: bool) -> tuple[Meaning, ...]:
     """The two likeliest, where they are answers of the same question and nearly all that it may have been."""
     if proof or best.sense not in (Sense.PHRASE, Sense.NUMBER) or len(shares) < 2:
         return ()
     (first, p), (second, q) = shares[:2]
     same = first.sense is second.sense and first == best
-    return (first, second) if same and p + q >= bars.WHICH.value and q >= 0.2 * p else ()
+    return (first, second) if same and p + q >= bars.WHICH.value and q >= _NEAR * p else ()
 
 
 def probability(weighed: Weighed, fit: Fit, enrolment: Shift, alone: bool) -> float:
@@ -113,7 +114,8 @@ def probability(weighed: Weighed, fit: Fit, enrolment: Shift, alone: bool) -> fl
     model = fit.stakes.get(weighed.stake)
     if model is None:
         return 0.0
-    shift = 0.0 if weighed.proof else enrolment.get(weighed.stake, 0.0)
+    stake = Stake.CHOICE if weighed.stake is Stake.COMMAND and not short_command(weighed.best) else weighed.stake
+    shift = 0.0 if weighed.proof else enrolment.get(stake, 0.0)
     return logistic(model.odds(dict(weighed.features)) + shift - (bars.ALONE.value if alone else 0.0))
 
 
@@ -153,7 +155,3 @@ def _meant(testimonies: Sequence[Testimony], fit: Fit | None) -> float:
         return 0.0
     features = dict(likeness(testimonies))
     return fit.meant.probability(features) if all(name in features for name in fit.meant.names) else 0.0
-
-
-def same(a: Meaning, b: Meaning, listening: Listening) -> bool:
-    return key(a, listening) == key(b, listening)

@@ -46,13 +46,14 @@ def _corrections(path: Path) -> dict[str, NDArray[np.float32]]:
     return {**whole, **{name: parts[f"{name}:add"] for name in names - low_rank}}
 
 
-def adapted(model: bytes, sha256: str) -> bytes:
-    """The bytes of a model.bin, corrected where corrections for this hash are known."""
+def adapted(model: bytes, sha256: str, share: float = 1.0) -> bytes:
+    """The bytes of a model.bin, corrected where corrections for this hash are known. `share`: how much of them; half-way
+    keeps more of what was not taught (Wortsman et al., CVPR 2022, from memory)."""
     if sha256 not in CORRECTIONS:
         return model
     out, corrections = bytearray(model), _corrections(CORRECTIONS[sha256])
     for one in stored_variables(model):
         if one.name in corrections:
-            value = (one.read(model).astype("<f4") + corrections[one.name]).astype(one.dtype)
+            value = (one.read(model).astype("<f4") + share * corrections[one.name]).astype(one.dtype)
             out[one.start : one.start + value.nbytes] = value.tobytes()
     return bytes(out)

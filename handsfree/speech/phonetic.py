@@ -70,7 +70,7 @@ class Phonetic:
 
     def testify(self, samples: Samples, listening: Listening) -> Testimony:
         """Evidence on one utterance; silence gives no candidates."""
-        if len(samples) < _SHORTEST * RATE or len(samples) > _LONGEST * RATE or float(abs(samples).max()) < 1e-4:
+        if len(samples) < _SHORTEST * RATE or len(samples) > _LONGEST * RATE or not float(abs(samples).max()) >= 1e-4:
             return Testimony(self.name, (), "", gives=Witness.SOUNDS)
         frames = self._model.frames(samples)
         prepared = self._prepare(listening)

@@ -104,7 +104,7 @@ def _said(language: GrammarLanguage, value: float) -> Iterator[str]:
     from handsfree.language.numerals import exact
 
     for way in language.two_way.say("signed", exact(value)):
-        if not _RARE & set(way):
+        if not _RARE & set(way) and not ("half" in way and "a" not in way):
             yield " ".join(way)
 
 
@@ -122,5 +122,7 @@ def _tails(language: GrammarLanguage, unit: str) -> tuple[str, ...]:
     units = [*language.units.get(own, ())[:3], *(language.units[name][0] for name in others if name in language.units)]
     if own in ("degF", "degC"):
         units += language.units["degree"]
+        below = [way.replace("{}", "").strip() for way in language.words.below]
+        units += [*below, *(f"{unit} {below[-1]}" for unit in language.units["degree"][:1])]
     units = list(dict.fromkeys(units))
     return tuple(dict.fromkeys([*units, *decimals, *(f"{tail} {way}" for tail in decimals for way in units)]))

@@ -198,7 +198,9 @@ class PocketSphinx:
     at a time inside."""
 
     name = NAME
-    declares = Declared(NAME, Witness.GRAMMAR, "answers from a grammar, beside a free decode of the same sound", cost="0.3 of the sound")
+    declares = Declared(
+        NAME, Witness.GRAMMAR, "answers from a grammar, beside a free decode of the same sound", cost="0.3 of the sound"
+    )
 
     def __init__(self, language: Speaks) -> None:
         self.language = language.code

@@ -22,6 +22,7 @@ from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
 from handsfree.speech.bars import CLIPPED
 from handsfree.speech.engine import RATE, Engine, Testimony
 from handsfree.speech.judge import Shift, judge
+from handsfree.speech.sayings import Sayings, add
 
 if TYPE_CHECKING:
     from handsfree.language.base import Language
@@ -45,6 +46,7 @@ class Recogniser:
         self.enrolment = dict(enrolment or {})
         self.missing = missing
         self._pool: ThreadPoolExecutor | None = None
+        self._said: Sayings | None = None
         self.name = "+".join(engine.name for engine in self.engines)
 
     def hear(self, samples: Samples, listening: Listening) -> Heard:
@@ -55,6 +57,12 @@ class Recogniser:
         if found.verdict is Verdict.ACCEPTED and _clipped(samples) > CLIPPED.value and _grave(found, listening):
             found = replace(found, verdict=Verdict.ASKED_AGAIN, reason=_NOISY)
         return replace(found, ended=len(samples) / RATE)
+
+    def together(self, heard: Heard, listening: Listening) -> Heard:
+        """Weighed with what was said before under the same question and not taken (`sayings`). To be asked once of each
+        utterance, its times on the visit's clock."""
+        weighed, self._said = add(self._said, heard, listening)
+        return weighed
 
     def load(self) -> None:
         """Load every engine that can be loaded before it hears. Trouble where one cannot."""
@@ -118,7 +126,7 @@ def build_recogniser(engine: str | None, language_code: str, models_dir: Path) -
     if engine is not None and engine not in SETS:
         raise Trouble(f"There is no engine '{engine}'; there are: {', '.join(SETS)}.")
     for name in SETS if engine is None else (engine,):
-        found, missing = installed(name, language, models_dir)
+        found, missing = installed(name, language, models_dir, named=engine is not None)
         if found:
             return Recogniser(found, language, missing=missing)
     if engine is not None:

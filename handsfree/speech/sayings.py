@@ -7,6 +7,7 @@ Rules of this file:
   ones at a share (`bars.AGAIN`), since the same voice in the same noise errs alike.
 - It holds for answers, readings and gates alike, against the same bars as one saying.
 - A changed mind is noticed: something else, and surely so, begins anew. So does another question, or a denial.
+- What was taken back for another reason than doubt is never made good by saying it again.
 - Pure: the sayings before are handed in, nothing is kept here.
 """
 
@@ -18,13 +19,16 @@ from dataclasses import dataclass, replace
 
 from handsfree.language.meaning import Heard, Listening, Sense, Verdict, may_prove
 from handsfree.speech import bars
-from handsfree.speech.judge import DENIED, FAILED, decide
+from handsfree.speech.judge import UNSURE, WHICH, decide
 from handsfree.speech.weighing import Key, key
 
 WITHIN = 45.0  # seconds between two sayings of one thing
 _LEAST = 1e-3  # probability left to an act that a saying did not find: none rules out for ever
 #: What is supposed before anything is said: of an act, and of something else than all of them. Common practice, no source.
 _PRIOR, _ELSE = 0.1, 0.2
+#: Why a saying was not taken, where another may help. A denial, a witness that failed, sound that was lost or said over the
+#: program's own words are no doubts: what they took back stays so, and is never added to.
+_DOUBTS = frozenset({"", UNSURE, WHICH})
 _OTHER: Key = (Sense.DENIAL, "something else")
 
 
@@ -43,7 +47,7 @@ def add(before: Sayings | None, heard: Heard, listening: Listening) -> tuple[Hea
     clock. What was not meant for the program neither adds nor takes away."""
     if heard.verdict is Verdict.NOT_FOR_ME:
         return heard, before
-    if heard.verdict is Verdict.ACCEPTED or _denies(heard) or not heard.shares:
+    if heard.verdict is Verdict.ACCEPTED or heard.reason not in _DOUBTS or not heard.shares:
         return heard, None
     own = {key(meaning, listening): share for meaning, share in heard.shares}
     kept = before if before is not None and _goes_on(before, heard, own, listening) else None
@@ -51,10 +55,6 @@ def add(before: Sayings | None, heard: Heard, listening: Listening) -> tuple[Hea
     together = _together(heard, told, listening) if kept is not None else heard
     left = None if together.verdict is Verdict.ACCEPTED else Sayings(listening, told, heard.ended)
     return together, left
-
-
-def _denies(heard: Heard) -> bool:
-    return heard.reason == DENIED or (heard.meaning is not None and heard.meaning.sense is Sense.DENIAL)
 
 
 def _goes_on(before: Sayings, heard: Heard, own: Mapping[Key, float], listening: Listening) -> bool:
@@ -86,14 +86,14 @@ def _likelier(which: Key, share: float) -> float:
 
 def _together(heard: Heard, told: Mapping[Key, float], listening: Listening) -> Heard:
     """Judged anew on the sum. A gate and a proof are taken for what was said last, and for nothing that only an earlier
-    saying found; nor from a witness that failed."""
+    saying found."""
     found = {key(meaning, listening): meaning for meaning, _ in heard.shares}
     weights = {which: math.exp(min(50.0, nats)) * (_ELSE if which == _OTHER else _PRIOR) for which, nats in told.items()}
     total = sum(weights.values())
     shares = sorted(((found[w], weight / total) for w, weight in weights.items() if w in found), key=lambda pair: -pair[1])
     best, sure = shares[0]
     proof = may_prove(best, listening)
-    if (proof or best.sense is Sense.GATE) and (best != heard.meaning or heard.reason.startswith(FAILED)):
+    if (proof or best.sense is Sense.GATE) and best != heard.meaning:
         return heard
     verdict, reason, rivals = decide(best, sure, heard.meant, shares, listening, proof)
     return replace(heard, verdict=verdict, meaning=best, sure=sure, reason=reason, rivals=rivals, shares=tuple(shares))

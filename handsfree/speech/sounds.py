@@ -23,30 +23,36 @@ from handsfree.language.tokens import tokens
 #: the witness is known to write it ('two' with the vowel of 'toe'). Set on the synthetic voices that bars are fitted on.
 WRITTEN: dict[str, dict[str, float]] = {
     "AA": {"ɑ": 1, "ɒ": 1, "ɔ": 0.5, "ʌ": 0.3, "ʊ": 0.1, "a": 0.5, "oʊ": 0.1},
-    "AE": {"æ": 1, "a": 1, "ɛ": 0.2, "ɑ": 0.1}, "AH": {"ʌ": 1, "ə": 1, "ɐ": 1, "ɪ": 0.2, "ɑ": 0.2, "ʊ": 0.2, "ɛ": 0.1, "æ": 0.1},
+    "AE": {"æ": 1, "a": 1, "ɛ": 0.2, "ɑ": 0.1},
+    "AH": {"ʌ": 1, "ə": 1, "ɐ": 1, "ɪ": 0.2, "ɑ": 0.2, "ʊ": 0.2, "ɛ": 0.1, "æ": 0.1},
     "AO": {"ɔ": 1, "ɒ": 1, "ɑ": 0.5, "o": 0.5, "oʊ": 0.3, "ʌ": 0.1}, "AW": {"aʊ": 1, "æ": 0.1, "ɑ": 0.05},
-    "AY": {"aɪ": 1, "ɔɪ": 0.1, "eɪ": 0.05, "ɑ": 0.05, "i": 0.03},
-    "B": {"b": 1, "p": 0.1, "v": 0.05}, "CH": {"t͡ʃ": 1, "ʃ": 0.2, "d͡ʒ": 0.1}, "D": {"d": 1, "ɾ": 1, "t": 0.2, "ð": 0.1},
-    "DH": {"ð": 1, "d": 0.3, "θ": 0.2, "v": 0.05}, "EH": {"ɛ": 1, "e": 1, "eə": 1, "ɪ": 0.2, "æ": 0.2, "eɪ": 0.1, "ə": 0.1, "ʌ": 0.1},
-    "ER": {"ɝ": 1, "ɚ": 1, "ɜ": 1, "ə": 0.5, "ɔ": 0.03, "ɑ": 0.03}, "EY": {"eɪ": 1, "e": 0.5, "ɛ": 0.2, "aɪ": 0.1, "i": 0.05},
-    "F": {"f": 1, "θ": 0.2, "v": 0.1}, "G": {"g": 1, "ɡ": 1, "k": 0.2}, "HH": {"h": 1}, "IH": {"ɪ": 1, "ɪə": 1, "i": 0.3, "ə": 0.4, "ɛ": 0.2},
-    "IY": {"i": 1, "ɪ": 0.3, "eɪ": 0.05}, "JH": {"d͡ʒ": 1, "ʒ": 0.5, "t͡ʃ": 0.1}, "K": {"k": 1, "g": 0.2, "kʰ": 1}, "L": {"l": 1, "ɫ": 1},
-    "M": {"m": 1, "n": 0.1}, "N": {"n": 1, "m": 0.1, "ŋ": 0.1}, "NG": {"ŋ": 1, "n": 0.3},
-    "OW": {"oʊ": 1, "o": 1, "ɔ": 0.2, "ʊ": 0.05, "u": 0.05}, "OY": {"ɔɪ": 1, "aɪ": 0.1}, "P": {"p": 1, "b": 0.1, "pʰ": 1},
-    "R": {"ɹ": 1, "r": 1, "ɾ": 0.3, "ɝ": 0.1}, "S": {"s": 1, "z": 0.2, "θ": 0.05}, "SH": {"ʃ": 1, "s": 0.1}, "T": {"t": 1, "ɾ": 1, "d": 0.2, "tʰ": 1},
-    "TH": {"θ": 1, "f": 0.3, "ð": 0.2, "s": 0.1, "t": 0.1}, "UH": {"ʊ": 1, "u": 0.2, "ʌ": 0.2, "ə": 0.2}, "UW": {"u": 1, "ʊ": 0.3, "oʊ": 0.3},
-    "V": {"v": 1, "f": 0.2, "b": 0.05}, "W": {"w": 1}, "Y": {"j": 1}, "Z": {"z": 1, "s": 0.3}, "ZH": {"ʒ": 1, "ʃ": 0.2, "d͡ʒ": 0.2},
+    "AY": {"aɪ": 1, "ɔɪ": 0.1, "eɪ": 0.05, "ɑ": 0.05, "i": 0.03}, "B": {"b": 1, "p": 0.1, "v": 0.05},
+    "CH": {"t͡ʃ": 1, "ʃ": 0.2, "d͡ʒ": 0.1}, "D": {"d": 1, "ɾ": 1, "t": 0.2, "ð": 0.1},
+    "DH": {"ð": 1, "d": 0.3, "θ": 0.2, "v": 0.05},
+    "EH": {"ɛ": 1, "e": 1, "eə": 1, "ɪ": 0.2, "æ": 0.2, "eɪ": 0.1, "ə": 0.1, "ʌ": 0.1},
+    "ER": {"ɝ": 1, "ɚ": 1, "ɜ": 1, "ə": 0.5, "ɔ": 0.03, "ɑ": 0.03},
+    "EY": {"eɪ": 1, "e": 0.5, "ɛ": 0.2, "aɪ": 0.1, "i": 0.05}, "F": {"f": 1, "θ": 0.2, "v": 0.1},
+    "G": {"g": 1, "ɡ": 1, "k": 0.2}, "HH": {"h": 1}, "IH": {"ɪ": 1, "ɪə": 1, "i": 0.3, "ə": 0.4, "ɛ": 0.2},
+    "IY": {"i": 1, "ɪ": 0.3, "eɪ": 0.05}, "JH": {"d͡ʒ": 1, "ʒ": 0.5, "t͡ʃ": 0.1}, "K": {"k": 1, "g": 0.2, "kʰ": 1},
+    "L": {"l": 1, "ɫ": 1}, "M": {"m": 1, "n": 0.1}, "N": {"n": 1, "m": 0.1, "ŋ": 0.1}, "NG": {"ŋ": 1, "n": 0.3},
+    "OW": {"oʊ": 1, "o": 1, "ɔ": 0.2, "ʊ": 0.05, "u": 0.05}, "OY": {"ɔɪ": 1, "aɪ": 0.1},
+    "P": {"p": 1, "b": 0.1, "pʰ": 1}, "R": {"ɹ": 1, "r": 1, "ɾ": 0.3, "ɝ": 0.1}, "S": {"s": 1, "z": 0.2, "θ": 0.05},
+    "SH": {"ʃ": 1, "s": 0.1}, "T": {"t": 1, "ɾ": 1, "d": 0.2, "tʰ": 1},
+    "TH": {"θ": 1, "f": 0.3, "ð": 0.2, "s": 0.1, "t": 0.1}, "UH": {"ʊ": 1, "u": 0.2, "ʌ": 0.2, "ə": 0.2},
+    "UW": {"u": 1, "ʊ": 0.3, "oʊ": 0.3}, "V": {"v": 1, "f": 0.2, "b": 0.05}, "W": {"w": 1}, "Y": {"j": 1},
+    "Z": {"z": 1, "s": 0.3}, "ZH": {"ʒ": 1, "ʃ": 0.2, "d͡ʒ": 0.2},
 }  # fmt: skip
 SYMBOL = {phoneme: number for number, phoneme in enumerate(PHONEMES)}
 VOWELS = frozenset("AA AE AH AO AW AY EH ER EY IH IY OW OY UH UW".split())  # noqa: SIM905
 #: What the witness writes for words that are not said as they are spelt (so its teacher spelt them), and what the radio
 #: makes of one. Of the 1,500 commonest words in what the program says and hears, those that differ most from the dictionary.
 _OWN = {
-    "one": "OW N EH", "two": "T W OW", "nine": "N AY N ER", "is": "IY S", "of": "AO F", "to": "T OW", "when": "EH N", "do": "D OW",
-    "does": "D OW Z", "are": "EH R", "give": "G AY V", "as": "AA Z", "done": "D OW N", "now": "N OW", "nothing": "N OW DH IH NG",
-    "come": "K OW M", "comes": "K OW M Z", "none": "N OW N", "have": "HH EY V", "into": "N T UW", "once": "N S EH", "hours": "HH AO R Z",
-    "who": "UW", "were": "W EH R", "yes": "EH S", "enough": "IH N AW", "such": "S AH K", "built": "B Y UW T", "both": "B AA TH",
-    "worn": "W ER N", "own": "AW N", "circuit": "S ER K Y UW IH T", "lose": "L OW Z", "celsius": "S EH L SH AH S",
+    "one": "OW N EH", "two": "T W OW", "nine": "N AY N ER", "is": "IY S", "of": "AO F", "to": "T OW", "when": "EH N",
+    "do": "D OW", "does": "D OW Z", "are": "EH R", "give": "G AY V", "as": "AA Z", "done": "D OW N", "now": "N OW",
+    "nothing": "N OW DH IH NG", "come": "K OW M", "comes": "K OW M Z", "none": "N OW N", "have": "HH EY V",
+    "into": "N T UW", "once": "N S EH", "hours": "HH AO R Z", "who": "UW", "were": "W EH R", "yes": "EH S",
+    "enough": "IH N AW", "such": "S AH K", "built": "B Y UW T", "both": "B AA TH", "worn": "W ER N", "own": "AW N",
+    "circuit": "S ER K Y UW IH T", "lose": "L OW Z", "celsius": "S EH L SH AH S",
 }  # fmt: skip
 OWN_WAYS: dict[str, tuple[Phonemes, ...]] = {word: (tuple(way.split()),) for word, way in _OWN.items()}
 _MOST_WAYS = 6  # of one text

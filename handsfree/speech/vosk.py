@@ -57,7 +57,9 @@ class Vosk:
     model does not load."""
 
     name = NAME
-    declares = Declared(NAME, Witness.GRAMMAR, "answers from a grammar, beside a free decode of the same sound", cost="0.2 of the sound")
+    declares = Declared(
+        NAME, Witness.GRAMMAR, "answers from a grammar, beside a free decode of the same sound", cost="0.2 of the sound"
+    )
 
     def __init__(self, path: Path, language: Speaks, alike: Likeness = spelled_alike) -> None:
         self.language = language.code

@@ -25,7 +25,8 @@ if TYPE_CHECKING:
     from handsfree.language.base import Language
 
 TRUE_DENIALS = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
-#: What stands against an act in earnest: what denies it, and what leaves half of it out.
+#: What stands against an act in earnest: what denies it, and what leaves half of it out; at a gate another word in its
+#: place.
 _EARNEST = TRUE_DENIALS | {Denial.HALF}
 #: Nats below the best of all that a witness found: what it thinks of an act that it did not find.
 FLOOR = {Witness.TOKENS: -12.0, Witness.SOUNDS: -30.0, Witness.GRAMMAR: -12.0}
@@ -35,12 +36,13 @@ class Stake(StrEnum):
     """What is at stake when an act is accepted wrongly."""
 
     CHOICE = "choice"
+    COMMAND = "command"
     READING = "reading"
     GATE = "gate"
 
 
 STAKES: Mapping[Sense, Stake] = {
-    Sense.PHRASE: Stake.CHOICE, Sense.COMMAND: Stake.CHOICE, Sense.STATE: Stake.READING, Sense.NUMBER: Stake.READING,
+    Sense.PHRASE: Stake.CHOICE, Sense.COMMAND: Stake.COMMAND, Sense.STATE: Stake.READING, Sense.NUMBER: Stake.READING,
     Sense.DIGITS: Stake.READING, Sense.GATE: Stake.GATE,
 }  # fmt: skip
 
@@ -133,7 +135,7 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, shares: Shares
     for view in seen:
         features |= {f"{view.gives.value} {name}": value for name, value in view.of_act(key(best, listening), best).items()}
     after = ranked[1].score if len(ranked) > 1 else -math.inf
-    features["lead"] = _clip(ranked[0].score - after, 0, 12)
+    features["lead"] = _clip(ranked[0].score - after, 0, 8)
     return Weighed(
         best,
         STAKES[best.sense],
@@ -162,41 +164,40 @@ class _Seen:
     def of_act(self, which: Key, best: Meaning) -> dict[str, float]:
         own = self.acts[which].score if which in self.acts else self.top + FLOOR[self.gives]
         rival = max((act.score for other, act in self.acts.items() if other != which), default=-math.inf)
-        return _FEATURES[self.gives](self.testimony, own, rival)
+        return _FEATURES[self.gives](self.testimony, best, own, rival)
 
 
-def _denied(testimony: Testimony) -> float:
-    """The best score of what stands against any act in earnest."""
-    return max(
-        (c.score for c in testimony.candidates if c.meaning.sense is Sense.DENIAL and c.meaning.text in _EARNEST),
-        default=-math.inf,
-    )
+def _denied(testimony: Testimony, best: Meaning) -> float:
+    """The best score of what stands against the act in earnest."""
+    earnest = _EARNEST | {Denial.NEAR} if best.sense is Sense.GATE else _EARNEST
+    denials = (c for c in testimony.candidates if c.meaning.sense is Sense.DENIAL)
+    return max((c.score for c in denials if c.meaning.text in earnest), default=-math.inf)
 
 
-def _of_tokens(testimony: Testimony, own: float, rival: float) -> dict[str, float]:
+def _of_tokens(testimony: Testimony, best: Meaning, own: float, rival: float) -> dict[str, float]:
     """`odds`: the act against all else that it might write, each as a probability; `lead`: over the next act."""
     others = [c.score for c in testimony.candidates if c.meaning.sense is Sense.DENIAL]
     others += [score for name, score in testimony.evidence if name.startswith(OTHER)]
     return {
         "odds": _clip(own - log_sum([*others, rival]), -6, 7),
-        "lead": _clip(own - rival, -6, 10),
-        "denied": _clip(own - _denied(testimony), -6, 10),
+        "lead": _clip(own - rival, -6, 7),
+        "denied": _clip(own - _denied(testimony, best), -6, 7),
     }
 
 
-def _of_sounds(testimony: Testimony, own: float, rival: float) -> dict[str, float]:
+def _of_sounds(testimony: Testimony, best: Meaning, own: float, rival: float) -> dict[str, float]:
     """`lead`: over the next act; `denied`: over what denies it; `free`: under what was said freely, and a sound of it."""
     free = testimony.free_score if testimony.free_score is not None else own
     count = max(1.0, dict(testimony.evidence).get("sounds", 1.0))
     return {
-        "lead": _clip(own - rival, -8, 12),
-        "denied": _clip(own - _denied(testimony), -8, 12),
+        "lead": _clip(own - rival, -8, 8),
+        "denied": _clip(own - _denied(testimony, best), -8, 8),
         "free": _clip(own - free, -25, 0),
         "each": _clip((own - free) / count, -4, 0),
     }
 
 
-def _of_grammar(testimony: Testimony, own: float, rival: float) -> dict[str, float]:
+def _of_grammar(testimony: Testimony, best: Meaning, own: float, rival: float) -> dict[str, float]:
     """What the engine says of its first candidate, if this is it; and how far it leads, a second of speech."""
     evidence = dict(testimony.evidence)
     first = bool(testimony.candidates) and own >= testimony.candidates[0].score
@@ -204,7 +205,7 @@ def _of_grammar(testimony: Testimony, own: float, rival: float) -> dict[str, flo
     return {
         "agree": _clip(max(evidence.get("agree", 0.0), evidence.get("agree_loop", 0.0)) if first else 0.0, 0, 1),
         "lead": _clip((own - rival) / seconds, -20, 60),
-        "denied": _clip((own - _denied(testimony)) / seconds, -20, 60),
+        "denied": _clip((own - _denied(testimony, best)) / seconds, -20, 60),
     }
 
 

@@ -64,7 +64,7 @@ class Whisper:
     declares = Declared("whisper", Witness.TOKENS, "scores each phrase against all it might write", cost="0.1 of the sound")
 
     def __init__(
-        self, language: Language, folder: Path, threads: int = 1, name: str = "whisper", taught: bool = True
+        self, language: Language, folder: Path, threads: int = 1, name: str = "whisper", taught: float = 1.0
     ) -> None:
         self.name = name
         self._taught = taught
@@ -276,7 +276,7 @@ def _one_thread() -> None:
 
 
 @lru_cache(maxsize=4)
-def _load(folder: Path, threads: int, language: str, taught: bool) -> _Model:
+def _load(folder: Path, threads: int, language: str, taught: float) -> _Model:
     from handsfree.speech.neural_adapted import CORRECTIONS, adapted
     from handsfree.speech.neural_weights import files_of, identify, read_decoder
 
@@ -293,7 +293,7 @@ def _load(folder: Path, threads: int, language: str, taught: bool) -> _Model:
     _one_thread()
     files = files_of(folder)
     if taught:
-        files["model.bin"] = adapted(files["model.bin"], which.sha256)
+        files["model.bin"] = adapted(files["model.bin"], which.sha256, taught)
     try:
         encoder = ctranslate2.models.Whisper(
             str(folder), device="cpu", compute_type="int8", intra_threads=threads, files=files
@@ -312,7 +312,7 @@ def _load(folder: Path, threads: int, language: str, taught: bool) -> _Model:
     end = special("endoftext")
     return _Model(
         encoder, Decoder(weights, heads), tokenizer, tuple(special(name) for name in opening), end, _usual(tokenizer, end),
-        which.name, which.sha256, taught and which.sha256 in CORRECTIONS,
+        which.name, which.sha256, taught > 0 and which.sha256 in CORRECTIONS,
     )  # fmt: skip
 
 

@@ -136,6 +136,8 @@ def recogniser_of(engine: str | None, language: str) -> Any:
     if shifts is None:
         said = "The enrolment is of another recogniser and is not used; read the phrases again: handsfree enrol"
         print(said, file=sys.stderr)  # standard output may be sound
+    if recogniser.missing:
+        print(recogniser.missing, file=sys.stderr)
     recogniser.enrolment.update(shifts or {})
     return recogniser
 

@@ -161,6 +161,19 @@ def left_out(data: Rows) -> np.ndarray:
     return np.asarray(1 / (1 + np.exp(-out)))
 
 
+def curves(p: np.ndarray, data: Rows) -> list[str]:
+    """A curve for each sense of the leading act."""
+    senses = [w.best.sense for w in data.weighed if w is not None]
+    lines = []
+    for sense in dict.fromkeys(senses):
+        at = np.array([other is sense for other in senses])
+        some = Rows(
+            data.names, data.x[at], data.right[at], tuple(c for c, there in zip(data.cases, at, strict=True) if there)
+        )
+        lines += [f"   {sense}", *curve(p[at], some)]
+    return lines
+
+
 def curve(p: np.ndarray, data: Rows) -> list[str]:
     """At each bar: right and wrong ones taken, by level."""
     levels = np.array([str(case.said.tags["snr"]) for case in data.cases])
@@ -175,7 +188,8 @@ def curve(p: np.ndarray, data: Rows) -> list[str]:
         wrong = taken & ~data.right
         other = (wrong & possible).sum()
         lines.append(
-            f"    at {bar:5}: right {(taken & data.right).sum():4d}, another thing was said {other:3d}, nothing in force was {wrong.sum() - other:3d} | {by}"
+            f"    at {bar:5}: right {(taken & data.right).sum():4d}, another thing was said {other:3d}, "
+            f"nothing in force was {wrong.sum() - other:3d} | {by}"
         )
     return lines
 
@@ -196,7 +210,7 @@ def report(name: str, folders: Sequence[Path], engines: Sequence[str], show: boo
         p = left_out(data)
         stored[stake.value] = as_stored(data.names, fitted)
         weights = ", ".join(f"{n} {w / s:.3f}" for n, w, s in zip(data.names, fitted[2], fitted[1], strict=True))
-        lines += [f"  {stake}: {len(data.right)} clips, leading act right {data.right.sum()}; {weights}", *curve(p, data)]
+        lines += [f"  {stake}: {len(data.right)} clips, leading act right {data.right.sum()}; {weights}", *curves(p, data)]
         if show:
             for at in np.argsort(-p):
                 if not data.right[at] and p[at] > 0.5:
@@ -204,7 +218,8 @@ def report(name: str, folders: Sequence[Path], engines: Sequence[str], show: boo
                     assert best is not None
                     said = case.said.tags
                     lines.append(
-                        f"      {p[at]:.4f} {said['kind']} '{said['text']}' as '{best.best.spoken or best.best.text}' {said['snr']} {said['voice']} {case.said.listening.phrases}"
+                        f"      {p[at]:.4f} {said['kind']} '{said['text']}' as '{best.best.spoken or best.best.text}' "
+                        f"{said['snr']} {said['voice']} {case.said.listening.phrases}"
                     )
     data = meant_rows(some)
     fitted = fit(data.x, data.right)

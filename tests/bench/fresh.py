@@ -1,3 +1,4 @@
+# ruff: noqa: E501  tables of texts
 """Clips to fit the weighing of witnesses on: words drawn from a whole dictionary, so that nothing fitted is about the
 trade's own.
 

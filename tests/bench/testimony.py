@@ -83,6 +83,9 @@ def _listening(asked: dict[str, Any]) -> Listening:
     )
 
 
+_TAUGHT = {"": 1.0, "half": 0.5, "untaught": 0.0}
+
+
 @cache
 def engine(name: str) -> Any:
     from handsfree.speech.neural_weights import find_weights
@@ -96,8 +99,8 @@ def engine(name: str) -> Any:
         from handsfree.speech.pocketsphinx import PocketSphinx
 
         return PocketSphinx(language)
-    size, _, untaught = name.partition("-")
-    return Whisper(language, find_weights({"tiny": "tiny.en", "base": "base"}[size]), taught=not untaught)
+    size, _, taught = name.partition("-")
+    return Whisper(language, find_weights({"tiny": "tiny.en", "base": "base"}[size]), taught=_TAUGHT[taught])
 
 
 def offered(testimonies: list[Testimony]) -> dict[str, Meaning]:

@@ -86,10 +86,11 @@ def test_nothing_at_all_is_taken_or_proposed_where_a_true_denial_leads(kind: Den
 
 
 @pytest.mark.parametrize(
-    "wrote", ["Not isolated, lock 42.", "Isolated, lock 43.", "Isolated, lock 42?", "isolated lock 42 I think", "It is still on."]
+    "wrote",
+    ["Not isolated, lock 42.", "Isolated, lock 43.", "Isolated, lock 42?", "isolated lock 42 I think", "It is still on."],
 )
 def test_a_denial_that_somebody_wrote_down_keeps_a_gate_shut_whatever_it_scored(wrote: str) -> None:
-    one, other = clear(OPEN)
+    _, other = clear(OPEN)
     found = heard(GATE, tokens((OPEN, -0.1), free=wrote), other)
     assert found.verdict is Verdict.ASKED_AGAIN
     assert found.meaning is not None
@@ -98,7 +99,7 @@ def test_a_denial_that_somebody_wrote_down_keeps_a_gate_shut_whatever_it_scored(
 
 @pytest.mark.parametrize("wrote", ["Something runs.", "Nothing runs but the fan.", "Nothing runs?", "It still runs."])
 def test_a_proof_is_never_taken_over_a_denial_that_was_written(wrote: str) -> None:
-    one, other = clear(answer("nothing runs"))
+    _, other = clear(answer("nothing runs"))
     assert heard(DEAD, tokens((answer("nothing runs"), -0.1), free=wrote), other).verdict is Verdict.ASKED_AGAIN
 
 
@@ -114,12 +115,13 @@ def test_the_less_sure_the_less_is_done() -> None:
     order = [Verdict.ACCEPTED, Verdict.PROPOSED, Verdict.ASKED_AGAIN, Verdict.NOT_FOR_ME]
     met: list[int] = []
     for odds in np.linspace(0, 20, 41):
-        one = tokens((answer("running"), -0.1 - odds), other=-8.0 + odds / 2, free="something else")
-        found = heard(ANSWERS, one, sounds((answer("running"), -1.5 - odds), (answer("humming"), -12.0 - odds)))
+        near = (denial(Denial.HALF), -12.0)
+        one = tokens((answer("running"), -0.1 - odds), near, other=-8.0 + odds / 2, free="something else")
+        found = heard(ANSWERS, one, sounds((answer("running"), -1.5 - odds), near, (answer("humming"), -12.0 - odds)))
         met.append(order.index(found.verdict))
     assert met == sorted(met)
     assert met[0] == 0
-    assert met[-1] == 3
+    assert met[-1] > 1
     assert 1 in met
 
 

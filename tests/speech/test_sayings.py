@@ -20,7 +20,9 @@ def answer(text: str) -> Meaning:
     return Meaning(Sense.PHRASE, text, spoken=text)
 
 
-def said(best: Meaning, sure: float, at: float = 0.0, listening: Listening = ANSWERS, *others: tuple[Meaning, float]) -> Heard:
+def said(
+    best: Meaning, sure: float, at: float = 0.0, listening: Listening = ANSWERS, *others: tuple[Meaning, float]
+) -> Heard:
     shares = ((best, sure), *others)
     verdict, reason, rivals = decide(best, sure, 0.9, shares, listening, proof=listening.proof)
     return Heard(verdict, best, sure, reason=reason, rivals=rivals, meant=0.9, shares=shares, started=at, ended=at + 1)
@@ -104,3 +106,10 @@ def test_earlier_sayings_count_less_than_the_last() -> None:
     assert 0 < bars.AGAIN.value < 1
     with pytest.raises(ValueError, match="nothing was said"):
         all_of([], ANSWERS)
+
+
+@pytest.mark.parametrize("reason", ["sound was lost in the middle of it", "said while the program was speaking"])
+def test_what_others_took_back_is_not_made_good_by_what_was_said_before(reason: str) -> None:
+    _, before = add(None, said(OPEN, 0.97, 0.0, GATE), GATE)
+    torn = replace(said(OPEN, 0.999, 5.0, GATE), verdict=Verdict.ASKED_AGAIN, reason=reason)
+    assert add(before, torn, GATE)[0] == torn

@@ -16,18 +16,28 @@ SMALL = packaged("tiny.en")
 pytestmark = pytest.mark.skipif(SMALL is None or packaged("base") is None, reason="needs the neural extra")
 
 
-def test_both_models_are_taken_together(tmp_path: Path) -> None:
-    assert [engine.name for engine in build_recogniser(None, "en", tmp_path).engines] == ["whisper", "whisper base"]
+def test_both_witnesses_are_taken_together(tmp_path: Path) -> None:
+    found = build_recogniser(None, "en", tmp_path)
+    assert [engine.name for engine in found.engines] == ["whisper", "phonetic"]
+    assert found.missing == ""
 
 
-@pytest.mark.parametrize("missing", ["tiny.en", "base"])
-def test_one_model_without_the_other_is_trouble(
-    missing: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+def test_without_the_witness_of_sounds_the_other_hears_and_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setitem(neural_weights.PACKAGES, missing, (("no_such_package", "data"),))
-    with pytest.raises(Trouble, match=f"whisper {missing} is missing"):
-        build_recogniser(None, "en", tmp_path)
-    assert build_recogniser("pocketsphinx", "en", tmp_path).name == "pocketsphinx"
+    monkeypatch.setattr("handsfree.speech.phonetic.missing", lambda: True)
+    found = build_recogniser(None, "en", tmp_path)
+    assert [engine.name for engine in found.engines] == ["whisper"]
+    assert "phonetic" in found.missing
+
+
+def test_without_the_witness_that_writes_the_other_hears(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(neural_weights.PACKAGES, "tiny.en", (("no_such_package", "data"),))
+    found = build_recogniser(None, "en", tmp_path)
+    assert [engine.name for engine in found.engines] == ["phonetic"]
+    assert "whisper" in found.missing
+    with pytest.raises(Trouble, match="'whisper' is not installed"):
+        build_recogniser("whisper", "en", tmp_path)
 
 
 def test_an_added_folder_counts_only_where_its_hash_is_known(tmp_path: Path) -> None:

@@ -1,0 +1,124 @@
+"""The phonetic witness: what it makes of words nobody taught it, and what is said where its weights are not what they should
+be."""
+
+from __future__ import annotations
+
+import importlib.metadata
+import shutil
+from importlib.util import find_spec
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from audio_fixtures import voices as made
+from handsfree.errors import Trouble
+from handsfree.language.base import load
+from handsfree.language.meaning import GateAsked, Listening, Meaning, NumberAsked, Sense
+from handsfree.speech import phonetic, sounds
+from handsfree.speech.engine import Testimony, Witness
+from handsfree.speech.phonetic import Phonetic
+from handsfree.speech.recogniser import build_recogniser
+
+pytestmark = pytest.mark.skipif(phonetic.missing(), reason="needs the phonetic witness")
+GATE = Listening(gate=GateAsked("isolated", ("four", "two")))
+
+
+@pytest.fixture(scope="module")
+def engine() -> Phonetic:
+    return Phonetic(load("en"))
+
+
+def say(text: str, voice: str = "slt") -> np.ndarray:
+    return made.padded(made.synthesise(text, voice))
+
+
+def first(testimony: Testimony) -> Meaning:
+    """But for the dictionary's words that sound nearest, which only stand beside."""
+    return next(candidate.meaning for candidate in testimony.candidates if not _near(candidate.meaning))
+
+
+@pytest.mark.parametrize("voice", ["slt", "espeak-gb"])
+def test_words_that_nobody_taught_it_are_told_apart(engine: Phonetic, voice: str) -> None:
+    """Invented answers of a procedure that there is not."""
+    listening = Listening(phrases=("amber lantern", "copper thimble", "walnut"), commands=())
+    for phrase in listening.phrases:
+        assert first(engine.testify(say(phrase, voice), listening)).text == phrase
+
+
+def test_numbers_are_found_without_another_witness(engine: Phonetic) -> None:
+    listening = Listening(number=NumberAsked("degF", -40, 250), commands=())
+    for said, value in (("forty three point five degrees", 43.5), ("minus twelve", -12.0), ("two hundred and eight", 208.0)):
+        assert first(engine.testify(say(said), listening)).value == value
+
+
+def test_the_phrase_of_a_gate_lies_over_what_denies_it_and_every_other_number(engine: Phonetic) -> None:
+    found = engine.testify(say("isolated lock four two", "awb"), GATE)
+    scores = {c.meaning.sense: c.score for c in reversed(found.candidates)}
+    assert scores[Sense.GATE] > scores[Sense.DENIAL] + 4
+
+
+def _near(meaning: Meaning) -> bool:
+    return meaning.text == "near word"
+
+
+@pytest.mark.parametrize("said", ["not isolated lock four two", "isolated lock four three", "is it isolated lock four two"])
+def test_what_denies_the_phrase_lies_over_it(engine: Phonetic, said: str) -> None:
+    found = engine.testify(say(said), GATE)
+    scores = {candidate.meaning.text: candidate.score for candidate in reversed(found.candidates)}
+    assert first(found).sense is Sense.DENIAL
+    assert scores["isolated, lock four two"] < found.candidates[0].score - 2
+
+
+def test_what_another_offers_is_scored_and_stands_among_the_rest(engine: Phonetic) -> None:
+    listening = Listening(number=NumberAsked("volt"), commands=())
+    alone = engine.testify(say("two thousand three hundred and seventeen"), listening)
+    offered = {"two thousand three hundred and seventeen": Meaning(Sense.NUMBER, "2317", 2317.0, spoken="two thousand…")}
+    assert first(engine.also(alone, offered)).value == 2317.0
+    assert engine.also(alone, {}) == alone
+
+
+@pytest.mark.parametrize("sound", [np.zeros(0), np.zeros(100), np.zeros(16_000), np.full(8_000, np.nan)])
+def test_odd_sound_gives_no_candidates(engine: Phonetic, sound: np.ndarray) -> None:
+    found = engine.testify(sound.astype(np.float32), GATE)
+    assert found.candidates == ()
+    assert found.gives is Witness.SOUNDS
+
+
+def test_a_word_no_dictionary_has_gets_its_sounds_from_its_letters(engine: Phonetic) -> None:
+    assert sounds.ways("firnkasten") != ()
+    listening = Listening(phrases=("firnkasten", "walnut"), commands=())
+    assert first(engine.testify(say("walnut"), listening)).text == "walnut"
+
+
+def test_an_accent_costs_less_than_another_word() -> None:
+    for phoneme, written in sounds.WRITTEN.items():
+        assert max(written.values()) == 1, phoneme
+        assert all(0 < weight <= 1 for weight in written.values())
+
+
+@pytest.mark.parametrize("harm", ["half", "turned", "gone"])
+def test_weights_that_are_not_whole_are_told_in_a_sentence(
+    harm: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spec = find_spec(phonetic.PACKAGE)
+    assert spec is not None
+    assert spec.submodule_search_locations
+    whole = (Path(next(iter(spec.submodule_search_locations))) / phonetic._WEIGHTS).read_bytes()
+    (tmp_path / "assets").mkdir()
+    if harm != "gone":
+        harmed = {"half": whole[: len(whole) // 2], "turned": bytes([whole[0] ^ 255]) + whole[1:]}
+        (tmp_path / phonetic._WEIGHTS).write_bytes(harmed[harm])
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: SimpleNamespace(submodule_search_locations=[str(tmp_path)]))
+    with pytest.raises(Trouble, match=r"pip install --force-reinstall hama==1\.7\.0"):
+        phonetic.weights()
+    shutil.rmtree(tmp_path / "assets")
+
+
+def test_another_version_is_told_in_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(importlib.metadata, "version", lambda name: "1.8.0")
+    with pytest.raises(Trouble, match=r"fitted to hama 1\.7\.0, and 1\.8\.0 is installed"):
+        phonetic.weights()
+    with pytest.raises(Trouble, match=r"1\.8\.0"):
+        build_recogniser("phonetic", "en", Path("no models added"))
