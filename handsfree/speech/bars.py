@@ -86,6 +86,13 @@ ALONE = Bar(
     "Where one of the two witnesses is not installed or has failed, nobody contradicts.",
     "Without its second witness the program asks again oftener.",
 )
+UNFITTED = Bar(
+    "a witness that nobody could fit",
+    0.955,
+    _P,
+    "It is believed where its free words mean exactly what its grammar found: enough for an answer, never for a gate.",
+    "With such an engine alone no gate opens by voice.",
+)
 PROPOSE = Bar(
     "read back and ask to affirm",
     0.35,
@@ -129,8 +136,8 @@ CLIPPED = Bar(
     "The person is told, and a gate stays shut.",
 )
 EVERY: tuple[Bar, ...] = (
-    TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF, ALONE, PROPOSE, WHICH, MEANT,
-    AGAIN, CHANGED, CLIPPED,
+    TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF, ALONE, UNFITTED, PROPOSE,
+    WHICH, MEANT, AGAIN, CHANGED, CLIPPED,
 )  # fmt: skip
 
 

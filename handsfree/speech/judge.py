@@ -24,8 +24,10 @@ from handsfree.speech.weighing import (
     TRUE_DENIALS,
     Stake,
     Weighed,
+    key,
     leading_denial,
     likeness,
+    spoke,
     weigh,
     written_denials,
 )
@@ -48,7 +50,7 @@ def judge(
 ) -> Heard:
     """`testimonies`: of the engines that heard the sound. `failed`: what is wrong with one that did not, in words."""
     fit = _fit(testimonies)
-    weighed = weigh(testimonies, listening, fit.ranking[ranked_as(listening)]) if fit is not None else None
+    weighed = weigh(testimonies, listening, fit.ranking[ranked_as(listening)] if fit is not None else {})
     meant = _meant(testimonies, fit)
     denial = denied(testimonies, listening, language)
     name = "+".join(testimony.engine for testimony in testimonies)
@@ -63,12 +65,12 @@ def judge(
             verdict, meaning, sure, words, rivals, features, name, reason=reason or failed, meant=meant, shares=shares
         )
 
-    if weighed is None or fit is None:
+    if weighed is None:
         spoke = denial is not None or meant >= bars.MEANT.value
         return heard(
             Verdict.ASKED_AGAIN if spoke else Verdict.NOT_FOR_ME, denial, 0.0, str(denial.text) if denial else UNLIKE
         )
-    sure = probability(weighed, fit, enrolment, alone=len(fit.ranking[ranked_as(listening)]) < 2)
+    sure = probability(weighed, fit, enrolment) if fit is not None else unfitted(weighed, testimonies, listening, language)
     if denial is not None:
         return heard(Verdict.ASKED_AGAIN, denial, min(sure, 0.5), DENIED)
     verdict, reason, rivals = decide(
@@ -108,15 +110,25 @@ def _two(best: Meaning, shares: Sequence[tuple[Meaning, float]], proof: bool) ->
     return (first, second) if same and p + q >= bars.WHICH.value and q >= _NEAR * p else ()
 
 
-def probability(weighed: Weighed, fit: Fit, enrolment: Shift, alone: bool) -> float:
+def probability(weighed: Weighed, fit: Fit, enrolment: Shift) -> float:
     """With what was fitted to the person, but for what may prove the works dead, which gets easier for nobody. Less where
     one witness is alone."""
     model = fit.stakes.get(weighed.stake)
     if model is None:
         return 0.0
-    stake = Stake.CHOICE if weighed.stake is Stake.COMMAND and not short_command(weighed.best) else weighed.stake
-    shift = 0.0 if weighed.proof else enrolment.get(stake, 0.0)
-    return logistic(model.odds(dict(weighed.features)) + shift - (bars.ALONE.value if alone else 0.0))
+    easier = weighed.stake is not Stake.GATE and not weighed.proof and not short_command(weighed.best)
+    shift = enrolment.get(Stake.CHOICE if weighed.stake is Stake.COMMAND else weighed.stake, 0.0) if easier else 0.0
+    alone = bars.ALONE.value if len(fit.ranking["other"]) < 2 else 0.0
+    return logistic(model.odds(dict(weighed.features)) + shift - alone)
+
+
+def unfitted(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> float:
+    """For evidence that nobody could fit: sure only where the free words mean exactly the same act, and never sure enough
+    for a gate or a proof."""
+    own = key(weighed.best, listening)
+    wrote = [language.understand(testimony.free, listening)[:1] for testimony in testimonies if testimony.free]
+    same = bool(wrote) and all(any(key(meaning, listening) == own for meaning in meanings) for meanings in wrote)
+    return bars.UNFITTED.value if same else bars.PROPOSE.value / 2
 
 
 def shares_of(weighed: Weighed, sure: float, listening: Listening) -> tuple[tuple[Meaning, float], ...]:
@@ -145,8 +157,8 @@ def denied(testimonies: Sequence[Testimony], listening: Listening, language: Lan
 
 
 def _fit(testimonies: Sequence[Testimony]) -> Fit | None:
-    """Of the kinds of evidence that found anything; None where nothing was fitted to these."""
-    kinds = {testimony.gives for testimony in testimonies if testimony.candidates}
+    """Of the kinds of evidence that heard anything; None where nothing was fitted to these."""
+    kinds = {testimony.gives for testimony in testimonies if spoke(testimony)}
     return fitted().get(set_of(kinds)) if kinds else None
 
 

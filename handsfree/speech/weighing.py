@@ -31,6 +31,8 @@ _EARNEST = TRUE_DENIALS | {Denial.HALF}
 #: Nats below the best of all that a witness found: what it thinks of an act that it did not find.
 FLOOR = {Witness.TOKENS: -12.0, Witness.SOUNDS: -30.0, Witness.GRAMMAR: -12.0}
 
+_USUALLY = 3.0  # nats that an act which was said lies over its denials, where none was listed
+
 
 class Stake(StrEnum):
     """What is at stake when an act is accepted wrongly."""
@@ -126,7 +128,7 @@ def _odd(meaning: Meaning, listening: Listening) -> float:
 
 def weigh(testimonies: Sequence[Testimony], listening: Listening, shares: Shares) -> Weighed | None:
     """The leading act of all witnesses together and its features; None where no witness found anything in force."""
-    seen = [_Seen.of(testimony, listening) for testimony in testimonies if testimony.candidates]
+    seen = [_Seen.of(testimony, listening) for testimony in testimonies if spoke(testimony)]
     ranked = _ranked(seen, shares)
     if not ranked:
         return None
@@ -146,6 +148,11 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, shares: Shares
     )
 
 
+def spoke(testimony: Testimony) -> bool:
+    """It heard something, in force or not: a witness that found nothing of what is in force speaks against all of it."""
+    return bool(testimony.candidates or testimony.free)
+
+
 @dataclass(frozen=True)
 class _Seen:
     """One witness's view: `acts` by what they are; `top`: the best score of anything, denials too."""
@@ -158,20 +165,22 @@ class _Seen:
     @staticmethod
     def of(testimony: Testimony, listening: Listening) -> _Seen:
         found = {key(act.meaning, listening): act for act in acts(testimony, listening)}
-        top = max(candidate.score for candidate in testimony.candidates)
+        unfound = testimony.free_score if testimony.free_score is not None else 0.0
+        top = max((candidate.score for candidate in testimony.candidates), default=unfound)
         return _Seen(testimony.gives, testimony, found, max(top, *(act.score for act in found.values())) if found else top)
 
     def of_act(self, which: Key, best: Meaning) -> dict[str, float]:
         own = self.acts[which].score if which in self.acts else self.top + FLOOR[self.gives]
-        rival = max((act.score for other, act in self.acts.items() if other != which), default=-math.inf)
+        unfound = -math.inf if which in self.acts else self.top
+        rival = max((act.score for other, act in self.acts.items() if other != which), default=unfound)
         return _FEATURES[self.gives](self.testimony, best, own, rival)
 
 
-def _denied(testimony: Testimony, best: Meaning) -> float:
-    """The best score of what stands against the act in earnest."""
+def _over_denials(testimony: Testimony, best: Meaning, own: float) -> float:
+    """How far the act lies over the best of what stands against it in earnest; where nothing does, as far as is usual."""
     earnest = _EARNEST | {Denial.NEAR} if best.sense is Sense.GATE else _EARNEST
     denials = (c for c in testimony.candidates if c.meaning.sense is Sense.DENIAL)
-    return max((c.score for c in denials if c.meaning.text in earnest), default=-math.inf)
+    return own - max((c.score for c in denials if c.meaning.text in earnest), default=own - _USUALLY)
 
 
 def _of_tokens(testimony: Testimony, best: Meaning, own: float, rival: float) -> dict[str, float]:
@@ -181,7 +190,7 @@ def _of_tokens(testimony: Testimony, best: Meaning, own: float, rival: float) ->
     return {
         "odds": _clip(own - log_sum([*others, rival]), -6, 7),
         "lead": _clip(own - rival, -6, 7),
-        "denied": _clip(own - _denied(testimony, best), -6, 7),
+        "denied": _clip(_over_denials(testimony, best, own), -6, 7),
     }
 
 
@@ -191,7 +200,7 @@ def _of_sounds(testimony: Testimony, best: Meaning, own: float, rival: float) ->
     count = max(1.0, dict(testimony.evidence).get("sounds", 1.0))
     return {
         "lead": _clip(own - rival, -8, 8),
-        "denied": _clip(own - _denied(testimony, best), -8, 8),
+        "denied": _clip(_over_denials(testimony, best, own), -8, 8),
         "free": _clip(own - free, -25, 0),
         "each": _clip((own - free) / count, -4, 0),
     }
@@ -205,7 +214,7 @@ def _of_grammar(testimony: Testimony, best: Meaning, own: float, rival: float) -
     return {
         "agree": _clip(max(evidence.get("agree", 0.0), evidence.get("agree_loop", 0.0)) if first else 0.0, 0, 1),
         "lead": _clip((own - rival) / seconds, -20, 60),
-        "denied": _clip((own - _denied(testimony, best)) / seconds, -20, 60),
+        "denied": _clip((_over_denials(testimony, best, own)) / seconds, -20, 60),
     }
 
 

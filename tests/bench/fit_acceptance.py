@@ -25,7 +25,7 @@ import numpy as np
 
 from handsfree.speech import acceptance
 from handsfree.speech.engine import Testimony, Witness
-from handsfree.speech.weighing import Stake, Weighed, _Seen, likeness, weigh
+from handsfree.speech.weighing import Stake, Weighed, _Seen, likeness, spoke, weigh
 from tests.bench.testimony import Said, cached, read
 
 HOME = Path(acceptance.__file__).parent
@@ -69,7 +69,7 @@ def ranking(some: Sequence[Case]) -> acceptance.Shares:
     kinds = list(dict.fromkeys(t.gives for case in some for t in case.testimonies))
     tables = []
     for case in some:
-        seen = [_Seen.of(t, case.said.listening) for t in case.testimonies if t.candidates]
+        seen = [_Seen.of(t, case.said.listening) for t in case.testimonies if spoke(t)]
         every = {which: act.meaning for view in seen for which, act in view.acts.items()}
         right = [which for which, meaning in every.items() if case.said.right(meaning)]
         if right and len(every) > 1:

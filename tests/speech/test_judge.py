@@ -167,8 +167,8 @@ def test_one_witness_alone_needs_more() -> None:
     for name in ("sounds", "tokens"):
         weighed = weigh([clear(answer("running"))[name == "sounds"]], ANSWERS, fit[name].ranking["other"])
         assert weighed is not None
-        both = judge.probability(weighed, fit[name], {}, alone=False)
-        assert judge.probability(weighed, fit[name], {}, alone=True) < both
+        unpaired = judge.logistic(fit[name].stakes[Stake.CHOICE].odds(dict(weighed.features)))
+        assert judge.probability(weighed, fit[name], {}) < unpaired
 
 
 @pytest.mark.parametrize("stake", list(Stake))
@@ -187,8 +187,25 @@ def test_an_enrolment_makes_no_proof_easier() -> None:
     fit = judge.fitted()["sounds+tokens"]
     weighed = weigh(clear(answer("nothing runs")), DEAD, fit.ranking["other"])
     assert weighed is not None
-    shifted = judge.probability(weighed, fit, {Stake.CHOICE: 1.5}, alone=False)
-    assert shifted == judge.probability(weighed, fit, {}, alone=False)
+    shifted = judge.probability(weighed, fit, {Stake.CHOICE: 1.5})
+    assert shifted == judge.probability(weighed, fit, {})
+
+
+def test_a_witness_that_found_nothing_in_force_speaks_against_it() -> None:
+    _, hears = clear(answer("running"), answer("humming"))
+    silent = Testimony("writes", (), "Put it on the shelf.", -1.0, ((f"{OTHER}Put it on the shelf.", -1.0),), Witness.TOKENS)
+    assert heard(ANSWERS, silent, hears).verdict is not Verdict.ACCEPTED
+
+
+def test_evidence_that_nobody_fitted_is_believed_where_the_free_words_say_the_same_and_opens_no_gate() -> None:
+    def grammar(meaning: Meaning, free: str) -> Testimony:
+        return Testimony("old", (Candidate(meaning, -5.0),), free, -5.0, (("agree", 1.0),), Witness.GRAMMAR)
+
+    assert "grammar" not in judge.fitted()
+    assert heard(ANSWERS, grammar(answer("running"), "running")).verdict is Verdict.ACCEPTED
+    assert heard(ANSWERS, grammar(answer("running"), "rumbling")).verdict is not Verdict.ACCEPTED
+    assert heard(GATE, grammar(OPEN, "isolated lock four two")).verdict is not Verdict.ACCEPTED
+    assert heard(DEAD, grammar(answer("nothing runs"), "nothing runs")).verdict is not Verdict.ACCEPTED
 
 
 def test_nothing_heard_is_silence_and_a_denial_alone_is_asked_about() -> None:
