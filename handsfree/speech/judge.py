@@ -5,6 +5,7 @@ Rules of this file:
 - One probability decides, against the bars of `bars`. What is at stake chooses the bar.
 - Nothing is taken or proposed while a true denial leads to any witness, or stands in the words that one wrote: 'not', 'is
   it', 'I think', 'still on'. Where dead works hang on the answer another number and half a phrase count as denials, too.
+- A gate and a proof must have been found by every witness that heard anything.
 - Where a witness has failed, or is not there, more is needed of the other (`bars.ALONE`), and no gate opens to one that
   failed.
 """
@@ -24,6 +25,7 @@ from handsfree.speech.weighing import (
     TRUE_DENIALS,
     Stake,
     Weighed,
+    acts,
     key,
     leading_denial,
     likeness,
@@ -42,6 +44,7 @@ UNSURE = "not sure enough"
 UNLIKE = "resembles nothing in force"
 OTHER_UNIT = "in a unit that was not asked for"
 FAILED = "a witness failed"
+UNFOUND = "a witness found nothing of it"
 _NEAR = 0.5  # share of the likelier that makes the other as likely, for a person who is asked which
 
 
@@ -76,9 +79,15 @@ def judge(
     verdict, reason, rivals = decide(
         weighed.best, sure, meant, shares_of(weighed, sure, listening), listening, weighed.proof
     )
-    if failed and (weighed.proof or weighed.stake is Stake.GATE) and verdict is Verdict.ACCEPTED:
-        verdict, reason = Verdict.ASKED_AGAIN, f"{FAILED}: {failed}"
+    if verdict is Verdict.ACCEPTED and (weighed.proof or weighed.stake is Stake.GATE):
+        against = f"{FAILED}: {failed}" if failed else "" if _found_by_all(testimonies, weighed.best, listening) else UNFOUND
+        verdict, reason = (Verdict.ASKED_AGAIN, against) if against else (verdict, reason)
     return heard(verdict, weighed.best, sure, reason, rivals)
+
+
+def _found_by_all(testimonies: Sequence[Testimony], best: Meaning, listening: Listening) -> bool:
+    own = key(best, listening)
+    return all(any(key(act.meaning, listening) == own for act in acts(t, listening)) for t in testimonies if spoke(t))
 
 
 def decide(
