@@ -10,8 +10,8 @@ Rules of this file:
 
 from __future__ import annotations
 
+import importlib.util
 from collections.abc import Callable, Mapping
-from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -39,12 +39,12 @@ def _whisper(language: Language, models_dir: Path) -> Engine | None:
     from handsfree.speech.neural_weights import find_weights
     from handsfree.speech.whisper import Whisper
 
-    if find_spec("ctranslate2") is None or language.code != "en":
+    if importlib.util.find_spec("ctranslate2") is None or language.code != "en":
         return None
     folder = find_weights("tiny.en", models_dir)
     if folder is None:
         return None
-    lacking = [library for library in _LIBRARIES if find_spec(library) is None]
+    lacking = [library for library in _LIBRARIES if importlib.util.find_spec(library) is None]
     if lacking:
         raise Trouble(
             f"The neural engine needs {' and '.join(lacking)}, not installed here; install all of it with: "

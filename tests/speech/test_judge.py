@@ -196,7 +196,8 @@ def test_a_witness_that_found_nothing_in_force_speaks_against_it() -> None:
     silent = Testimony("writes", (), "Put it on the shelf.", -1.0, ((f"{OTHER}Put it on the shelf.", -1.0),), Witness.TOKENS)
     both = heard(ANSWERS, *clear(answer("running"), answer("humming")))
     assert heard(ANSWERS, silent, hears).sure < both.sure
-    assert heard(GATE, silent, clear(OPEN, denial(Denial.NUMBER, "isolated lock four three"))[1]).verdict is not Verdict.ACCEPTED
+    _, hears = clear(OPEN, denial(Denial.NUMBER, "isolated lock four three"))
+    assert heard(GATE, silent, hears).verdict is not Verdict.ACCEPTED
 
 
 def test_evidence_that_nobody_fitted_is_believed_where_the_free_words_say_the_same_and_opens_no_gate() -> None:
