@@ -31,9 +31,9 @@ if TYPE_CHECKING:
     from handsfree.speech.neural_search import Alphabet, Finish, TrieNode
 
 NUMBERS, LOCKS = "numbers", "locks"
-#: How much of what the weights were taught they keep: half-way hears the trade's words nearly as well and loses little of the
-#: others. Of 382 answers in words nobody taught, joined to the phonetic witness, 366 are taken at 0.9 (351 with all of it, 330 to 350
-#: with none); of 419 readings 304 (258, 290).
+#: How much of what the weights were taught they keep: half-way hears the trade's words nearly as well and loses little of
+#: the others. Of 382 answers in words nobody taught, joined to the phonetic witness, 366 are taken at 0.9 (351 with all of
+#: it, 330 to 350 with none); of 419 readings 304 (258, 290).
 TAUGHT = 0.5
 REACH = 14.0  # nats below the best text at which a phrase is given up
 _FREE_REACH, _NUMBER_REACH, _LOCK_REACH = 4.0, 9.0, 12.0
