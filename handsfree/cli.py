@@ -60,7 +60,7 @@ def visit(
     json: Json = False,
 ) -> None:
     """A visit: without a name it asks what is wrong; the procedure is read aloud and answered by voice."""
-    not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine, screen=screen)
+    not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine)
     from handsfree.visit import commands
 
     ask = commands.Asked(

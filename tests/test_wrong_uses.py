@@ -127,7 +127,6 @@ WRONG = [
     ("export readings out.parquet --visit blank", 3, "There is no event in blank"),
     ("visit too-warm --typed --sound-in room.flac", 2, "--typed and --sound-in cannot stand together"),
     ("visit too-warm --typed --sound-out room.flac", 2, "--typed and --sound-out cannot stand together"),
-    ("visit too-warm --typed --screen", 2, "--typed and --screen cannot stand together"),
     ("record door-and-fan --typed --sound-in room.flac", 2, "--typed and --sound-in cannot stand together"),
     ("rehearse too-warm --typed --spoken", 2, "--typed and --spoken cannot stand together"),
     ("replay visit --html page.html --only gates", 2, "--html and --only cannot stand together"),

@@ -6,11 +6,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from handsfree.dialogue.hearing import Hearer, utterances
+from handsfree.dialogue.hearing import Hearer, typed, utterance_of, utterances
+from handsfree.dialogue.keyboard import Line, event_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.dialogue.question import Dialogue
 from handsfree.journal.events import Happening, KeepNote, ListenFor, PromptEnded, Say, Stamped
-from handsfree.language.meaning import Heard, Listening, Sense, Verdict
+from handsfree.language.base import Language
+from handsfree.language.meaning import EMERGENCY, Heard, Listening, Sense, Verdict
 from handsfree.sound.samples import RATE, Clock
 
 if TYPE_CHECKING:
@@ -20,16 +22,17 @@ PAUSE = 0.5  # seconds of a recording's clock between what the program said and 
 
 
 #: What may be said into words that must be heard to their end.
-OVER_A_CAUTION = ("say again", "stand by", "power is on", "stop the visit")
+OVER_A_CAUTION = ("say again", "stand by", "power is on", "stop the visit", *EMERGENCY)
 
 
 class LiveEar:
     """The live loop's happenings, as events. Not for the program is what was said while something else was in force, what
     began before the last answer was acted on (two quick words never act on a step nobody has heard), and an answer to a
-    caution or a gate that had not been heard to its end. `said` is told of every prompt."""
+    caution or a gate that had not been heard to its end. `said` is told of every prompt. A line typed meanwhile joins
+    what is heard, under the same rules."""
 
-    def __init__(self, loop: LiveLoop, hearer: Hearer, clock: Clock) -> None:
-        self._loop, self._hearer, self._clock = loop, hearer, clock
+    def __init__(self, loop: LiveLoop, hearer: Hearer, clock: Clock, language: Language | None = None) -> None:
+        self._loop, self._hearer, self._clock, self._language = loop, hearer, clock, language
         self._listening = Listening(commands=())
         self._acted = -1.0  # when the last accepted utterance was handed over
         self._unheard: set[int] = set()  # prompts that cannot be cut and have not ended
@@ -58,6 +61,8 @@ class LiveEar:
             raise told.error
         if isinstance(told, HeardPiece):
             return self._event(told)
+        if isinstance(told, Line):
+            return self._line(told)
         if isinstance(told, PromptEnded) and told.said in self._unheard:
             self._unheard.discard(told.said)
             self._heard_out = self._clock.now()
@@ -75,6 +80,18 @@ class LiveEar:
         if heard.verdict == Verdict.ACCEPTED:
             self._acted = self._clock.now()
         return self._hearer.event_of(heard, sound.samples, sound.listening)
+
+    def _line(self, line: Line) -> Happening | None:
+        assert self._language is not None  # lines come only where a keyboard was joined
+        if self._listening.note or not line.words:
+            return event_of(line, self._language, self._listening)
+        heard = typed(self._language, line.words, self._listening, line.now)
+        if reason := self._early(line.now, heard):
+            heard = replace(heard, verdict=Verdict.NOT_FOR_ME, reason=reason)
+        if heard.verdict == Verdict.ACCEPTED:
+            self._loop.cut()
+            self._acted = self._clock.now()
+        return utterance_of(heard, typed=True)
 
     def _too_early(self, sound: HeardPiece, heard: Heard) -> str:
         if sound.listening != self._listening:

@@ -1,11 +1,14 @@
-"""A visit from the keyboard: a line typed is a line heard, everything else is the same."""
+"""The keyboard as an ear: a line typed is a line heard, by the same rules, alone or beside the microphone."""
 
 from __future__ import annotations
 
+import contextlib
 import queue
+import sys
 import threading
-from collections.abc import Callable, Sequence
-from typing import TextIO
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, TextIO
 
 from handsfree.dialogue.hearing import typed, utterance_of
 from handsfree.dialogue.listening import listening_of
@@ -15,25 +18,82 @@ from handsfree.language.meaning import Listening
 from handsfree.sound.samples import Clock
 
 LONGEST_LINE = 500
+ERASES, ENDS = ("\x7f", "\b"), "\x04"
 
 
-class TypedEar:
-    """Reads lines in a thread of its own, so that timers ring between them. EOFError once the lines have ended."""
+@dataclass(frozen=True)
+class Line:
+    """What was typed. `now`: seconds on the dialogue's clock."""
 
-    def __init__(self, lines: TextIO | None, language: Language, clock: Clock) -> None:
-        self._language, self._clock = language, clock
-        self._listening = Listening(commands=())
-        self._heard: queue.Queue[str | None] = queue.Queue()
+    words: str
+    now: float
+
+
+def event_of(line: Line, language: Language, listening: Listening) -> Happening | None:
+    """A note where one is due; None for an empty line."""
+    if listening.note:
+        return NoteKept(clip="", clip_sha256="", text=line.words)
+    if not line.words:
+        return None
+    return utterance_of(typed(language, line.words, listening, line.now), typed=True)
+
+
+class Keyboard:
+    """Reads lines in a thread of its own and hands each to `tell`; None once they have ended. `shows` is told of what is
+    being typed, where the terminal is a screen that is drawn anew all the time and must not echo."""
+
+    def __init__(
+        self, lines: TextIO | None, tell: Callable[[str | None], object], shows: Callable[[str], object] | None = None
+    ) -> None:
+        self._tell, self._shows = tell, shows
         self._reader = threading.Thread(target=self._read, args=(lines,), name="keyboard", daemon=True)
         self._reader.start()
 
     def _read(self, lines: TextIO | None) -> None:
+        with contextlib.suppress(ValueError, OSError):  # closed under us, or bytes that are no text: no more lines
+            for line in self._lines(lines):
+                self._tell(line.strip()[:LONGEST_LINE])
+        self._tell(None)
+
+    def _lines(self, lines: TextIO | None) -> Iterator[str]:
+        if lines is None:  # the program was started without a standard input
+            return
+        if self._shows is not None and lines.isatty() and sys.platform != "win32":
+            yield from self._keys(lines, self._shows)
+        else:
+            yield from lines
+
+    def _keys(self, lines: TextIO, shows: Callable[[str], object]) -> Iterator[str]:
+        """Key by key, without the terminal's own echo; the terminal is put back as it was."""
+        import termios
+        import tty
+
+        number = lines.fileno()
+        before = termios.tcgetattr(number)
+        so_far = ""
         try:
-            for line in lines or ():  # None: the program was started without a standard input
-                self._heard.put(line.strip()[:LONGEST_LINE])
-        except (ValueError, OSError):  # closed under us, or bytes that are no text: no more lines
-            pass
-        self._heard.put(None)
+            tty.setcbreak(number)
+            while (key := lines.read(1)) and key != ENDS:
+                if key in "\r\n":
+                    yield so_far
+                    so_far = ""
+                else:
+                    so_far = so_far[:-1] if key in ERASES else (so_far + key)[:LONGEST_LINE]
+                shows(so_far)
+        finally:
+            termios.tcsetattr(number, termios.TCSADRAIN, before)
+
+
+class TypedEar:
+    """The keyboard alone; timers ring between its lines. EOFError once the lines have ended."""
+
+    def __init__(
+        self, lines: TextIO | None, language: Language, clock: Clock, shows: Callable[[str], object] | None = None
+    ) -> None:
+        self._language, self._clock = language, clock
+        self._listening = Listening(commands=())
+        self._heard: queue.Queue[str | None] = queue.Queue()
+        self._keyboard = Keyboard(lines, self._heard.put, shows)
 
     def listen(self, what: ListenFor) -> None:
         self._listening = listening_of(what)
@@ -48,14 +108,22 @@ class TypedEar:
             return None
         if words is None:
             raise EOFError
-        if self._listening.note:
-            return NoteKept(clip="", clip_sha256="", text=words)
-        if not words:
-            return None
-        return utterance_of(typed(self._language, words, self._listening, self._clock.now()), typed=True)
+        return event_of(Line(words, self._clock.now()), self._language, self._listening)
 
     def close(self) -> None:
         """The thread is a daemon and ends with its lines."""
+
+
+def beside(
+    lines: TextIO | None, tell: Callable[[Any], None], clock: Clock, shows: Callable[[str], object] | None = None
+) -> Keyboard:
+    """A keyboard whose lines join what is heard. Their end ends nothing: the microphone goes on."""
+
+    def line(words: str | None) -> None:
+        if words is not None:
+            tell(Line(words, clock.now()))
+
+    return Keyboard(lines, line, shows)
 
 
 class WrittenMouth:

@@ -216,6 +216,10 @@ class LiveLoop:
         """What is in force from now on."""
         self._listening = listening
 
+    def cut(self) -> None:
+        """Break off what is being said, as one who speaks does."""
+        self._sink.cut()
+
     @property
     def speaking(self) -> bool:
         return self._cutter.speaking

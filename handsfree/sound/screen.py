@@ -45,7 +45,8 @@ QUIET, LOUD = -60.0, -6.0  # dB: the ends of the meter
 
 @dataclass(frozen=True)
 class Status:
-    """What the screen shows. `phrases`: in force; `level`: dB full scale; `heard`, `verdict`: of the last utterance."""
+    """What the screen shows. `phrases`: in force; `level`: dB full scale; `heard`, `verdict`: of the last utterance.
+    `typing`: the line that is being typed."""
 
     step: str = ""
     phrases: tuple[str, ...] = ()
@@ -55,6 +56,7 @@ class Status:
     heard: str = ""
     verdict: str = ""
     notice: str = field(default="")
+    typing: str = ""
 
 
 def large(words: str, width: int) -> list[str]:
@@ -97,6 +99,8 @@ def render(status: Status, width: int) -> RenderableType:
     ]
     if status.notice:
         parts.append(Padding(Text(status.notice, style="bold reverse"), (1, 2)))
+    if status.typing:
+        parts.append(Padding(Text(f"> {status.typing}", style="bold"), (0, 2)))
     return Group(*parts)
 
 

@@ -48,7 +48,20 @@ def visit(asked: Asked, by_sound: Callable[[Asked, bool], None], *, as_json: boo
         by_sound(asked, as_json)
         return
     session = opened(asked, "typed")
-    show(session, run(session, lambda s: typed_runner(s, printer(sys.stdout))), as_json)
+    if asked.screen and sys.stdout.isatty():
+        state = _typed_on_screen(session)
+    else:
+        state = run(session, lambda s: typed_runner(s, printer(sys.stdout)))
+    show(session, state, as_json)
+
+
+def _typed_on_screen(session: Session) -> State:
+    from handsfree.sound.screen import Screen
+    from handsfree.visit.glance import Glance
+
+    with Screen() as screen:
+        glance = Glance(screen)
+        return run(session, lambda s: typed_runner(s, glance, glance.typing))
 
 
 def opened(asked: Asked, engine: str, journal_clock: Any = None) -> Session:
@@ -148,13 +161,15 @@ def settings_of(asked: Asked) -> Any:
     )
 
 
-def typed_runner(session: Session, write: Watcher[State]) -> Runner[State]:
+def typed_runner(
+    session: Session, write: Watcher[State], shows: Callable[[str], object] | None = None
+) -> Runner[State]:
     from handsfree.dialogue.keyboard import TypedEar, WrittenMouth
 
     clock_ = RecordClock(session)
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(errors="replace")  # a stray byte is a word not understood, not the end of the visit
-    ear = TypedEar(sys.stdin, session.state.language, clock_)
+    ear = TypedEar(sys.stdin, session.state.language, clock_, shows)
     mouth = WrittenMouth(lambda text, role: None)
     beside, watch = session.incoming.beside(ear), session.incoming.watching(write)
     return Runner(MACHINE, session.state, session.journal, beside, mouth, clock_, watch)

@@ -31,6 +31,9 @@ class Glance:
             self._screen.show(heard=event.spoken or event.text or event.words, verdict=event.verdict, notice="")
         self._screen.show(interlock=str(state.interlock.power), phrases=_in_force(state))
 
+    def typing(self, words: str) -> None:
+        self._screen.show(typing=words)
+
     def meter(self, loop: LiveLoop) -> None:
         def follow() -> None:
             while not self._over.wait(METER_EVERY):

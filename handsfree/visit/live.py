@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -89,7 +90,7 @@ def _on_screen(session: Session, asked: commands.Asked, settings: Any, recognise
         glance = Glance(screen)
 
         def runner_of(session: Session) -> Runner[State]:
-            runner, loop = joined(session, asked, settings, recogniser, glance)
+            runner, loop = joined(session, asked, settings, recogniser, glance, glance.typing)
             glance.meter(loop)
             return runner
 
@@ -100,8 +101,11 @@ def _on_screen(session: Session, asked: commands.Asked, settings: Any, recognise
 
 
 def joined(
-    session: Session, asked: commands.Asked, settings: Any, recogniser: Any, watch: Watcher[State]
-) -> tuple[Runner[State], LiveLoop]:
+    session: Session, asked: commands.Asked, settings: Any, recogniser: Any, watch: Watcher[State],
+    shows: Callable[[str], object] | None = None,
+) -> tuple[Runner[State], LiveLoop]:  # fmt: skip
+    """`shows` is told of the line that is being typed, where a screen is drawn."""
+    from handsfree.dialogue import keyboard
     from handsfree.dialogue.ears import LiveEar
     from handsfree.dialogue.mouth import SpokenMouth
     from handsfree.sound.echo import EchoGuard
@@ -119,8 +123,10 @@ def joined(
     loop = LiveLoop(source, Endpointer(), sink, recogniser, happenings, clock, guard, lambda: _load(recogniser, session))
     synthesiser = _synthesiser(session)
     synthesiser.ahead(sentences(session.state))
-    ear = LiveEar(loop, hearer_of(session, recogniser), clock)
+    ear = LiveEar(loop, hearer_of(session, recogniser), clock, session.state.language)
     loop.start()
+    if asked.sound_in != "-" and sys.stdin is not None and sys.stdin.isatty():  # a hand that is dry may type
+        keyboard.beside(sys.stdin, happenings.tell, clock, shows)
     mouth = SpokenMouth(synthesiser, sink, session.state.language, [], session.recordings, ear.said)
     beside, watch = session.incoming.beside(ear), session.incoming.watching(watch)
     return Runner(MACHINE, session.state, session.journal, beside, mouth, clock, watch), loop

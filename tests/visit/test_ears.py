@@ -10,12 +10,14 @@ import pytest
 
 from handsfree.dialogue.ears import LiveEar
 from handsfree.dialogue.hearing import Hearer
+from handsfree.dialogue.keyboard import Line
 from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import ListenFor, PromptEnded, Say, Utterance
 from handsfree.journal.writer import Journal
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
 from handsfree.sound.live import Happenings, HeardPiece
 from handsfree.sound.samples import VirtualClock
+from tests.visit.scenes import ENGLISH
 
 ANY = listening_of(ListenFor())
 
@@ -31,18 +33,30 @@ class Loop:
 
     def listen(self, listening: Listening) -> None: ...
 
+    cuts = 0
+
+    def cut(self) -> None:
+        self.cuts += 1
+
 
 class Booth:
     def __init__(self, folder: Path) -> None:
         self.clock, self.loop = VirtualClock(), Loop()
         self.journal = Journal.create(folder / "v")
-        self.ear = LiveEar(self.loop, Hearer(None, self.journal), self.clock)  # type: ignore[arg-type]  # stand-ins, see above
+        self.ear = LiveEar(self.loop, Hearer(None, self.journal), self.clock, ENGLISH)  # type: ignore[arg-type]  # see above
         self.ear.listen(ListenFor())
 
     def hears(self, command: str, started: float, ended: float, listening: Listening = ANY) -> Utterance:
         meaning = Meaning(Sense.COMMAND, command)
         heard = Heard(Verdict.ACCEPTED, meaning, 0.99, started=started, ended=ended)
         self.loop.happenings.tell(HeardPiece(heard, np.zeros(0, np.float32), started, ended, listening))
+        event = self.ear.next(0.1)
+        assert isinstance(event, Utterance)
+        return event
+
+
+    def types(self, words: str) -> Utterance:
+        self.loop.happenings.tell(Line(words, self.clock.now()))
         event = self.ear.next(0.1)
         assert isinstance(event, Utterance)
         return event
@@ -81,3 +95,25 @@ def test_a_caution_is_heard_out_before_it_is_understood(booth: Booth) -> None:
 def test_what_was_said_to_another_question_is_not_for_this_one(booth: Booth) -> None:
     booth.clock.wait(3.0)
     assert booth.hears("next step", 1.0, 2.0, Listening(commands=("go ahead",))).verdict == "not for me"
+
+
+def test_a_typed_line_joins_what_is_heard_breaks_off_the_prompt_and_opens_a_gate(booth: Booth) -> None:
+    booth.ear.listen(ListenFor(gate="isolated", lock=("four", "two")))
+    typed = booth.types("isolated lock four two")
+    assert (typed.verdict, typed.sense, typed.typed) == ("accepted", "gate", True)
+    assert booth.loop.cuts == 1
+    assert booth.types("isolated lock four three").verdict == "asked again"
+    assert booth.loop.cuts == 1
+
+
+def test_a_typed_line_waits_for_the_end_of_a_caution_too(booth: Booth) -> None:
+    booth.ear.listen(ListenFor(also=("understood",)))
+    booth.ear.said(Say(7, "Danger. Mains voltage can kill.", "caution", cuttable=False))
+    booth.clock.wait(2.0)
+    assert booth.types("understood").verdict == "not for me"
+    assert booth.types("fire").verdict == "accepted", "an alarm is heard over anything"
+    booth.clock.wait(2.0)
+    booth.loop.happenings.tell(PromptEnded(7))
+    booth.ear.next(0.1)
+    booth.clock.wait(1.0)
+    assert booth.types("understood").verdict == "accepted"

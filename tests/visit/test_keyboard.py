@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import io
+import os
+import pty
+import queue
+import time
 
 import pytest
 
-from handsfree.dialogue.keyboard import TypedEar
+from handsfree.dialogue.keyboard import Keyboard, TypedEar
 from handsfree.journal.events import Stamped, Utterance
 from handsfree.language.meaning import Verdict
 from handsfree.visit.commands import printer
@@ -53,3 +57,20 @@ def test_a_terminal_that_is_gone_does_not_end_the_visit() -> None:
     gone = Gone()
     printer(gone)(HEARD, Scene(book(data.WHOLE)).state)
     assert gone.tried
+
+
+def test_keys_are_read_without_an_echo_and_shown_as_they_come() -> None:
+    """Under a screen that is drawn anew all the time; on a terminal of the system's own."""
+    master, slave = pty.openpty()
+    told: queue.Queue[str | None] = queue.Queue()
+    shown: list[str] = []
+    with os.fdopen(slave, encoding="utf-8") as terminal:
+        Keyboard(terminal, told.put, shown.append)
+        os.write(master, b"nexx")
+        while not shown or shown[-1] != "nexx":
+            time.sleep(0.01)
+        os.write(master, b"\x7ft step\n")
+        assert told.get(timeout=10) == "next step"
+        os.write(master, b"\x04")
+        assert told.get(timeout=10) is None
+    assert shown[-1] == ""
