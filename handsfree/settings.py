@@ -33,6 +33,10 @@ class Settings(BaseModel):
     headset: bool = Field(False, description="the microphone does not hear the loudspeaker: listen while speaking")
     voice: str = Field("", description="voice of the synthesiser; the language's own when empty")
     words_a_minute: int = Field(150, ge=80, le=300, description="speaking rate")
+    form: Literal["", "full", "usual", "short"] = Field(
+        "", description="how much is said; as the person last asked for when empty"
+    )
+    emergency_call: str = Field("", max_length=60, description="whom to call in an emergency, as it is said: '1 1 2'")
     send_to: str = Field("", description="address of the desk that visits are sent to; nothing is sent while it is empty")
     send_key: Path | None = Field(None, description="file with the key that the desk gave this device")
     outbox: Path = Field(user_data_path("handsfree") / "outbox.sqlite3", description="what is still to be sent")

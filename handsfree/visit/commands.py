@@ -75,7 +75,7 @@ def opened(asked: Asked, engine: str, journal_clock: Any = None) -> Session:
         return replace(session, recordings=_folder_again(session.state.book.main))
     assert asked.procedure is not None
     book = provable(asked.procedure)
-    who = Who(settings.technician, settings.site, settings.cabinet)
+    who = Who(settings.technician, settings.site, settings.cabinet, settings.emergency_call, settings.form)
     page = page_of(settings.cabinet) if settings.cabinet and not asked.by_manual else None
     session = begin(book, settings.visits, who, engine, clock=journal_clock, key=keys.load(), page=page)
     return replace(session, recordings=_folder_of(asked.procedure))

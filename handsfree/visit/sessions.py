@@ -35,19 +35,22 @@ from handsfree.procedure import cabinet, load, safe
 from handsfree.procedure.asides import at_cabinet
 from handsfree.procedure.cabinet import PageFile
 from handsfree.procedure.model import Book
+from handsfree.visit import habits
 from handsfree.visit.incoming import Incoming
 from handsfree.visit.machine import RULES, advance, start
 from handsfree.visit.rebuilt import rebuilt
-from handsfree.visit.state import State
+from handsfree.visit.state import Form, State
 
 
 @dataclass(frozen=True)
 class Who:
-    """Who works where on what; any of them may be ''."""
+    """Who works where on what, whom to call in an emergency, how much to say; any of them may be ''."""
 
     technician: str = ""
     site: str = ""
     cabinet: str = ""
+    emergency: str = ""
+    form: str = ""
 
 
 @dataclass(frozen=True)
@@ -104,6 +107,8 @@ def begin(
         page_copy=page.text if page is not None else "",
         page_sha256=page.digest if page is not None else "",
         rules=RULES,
+        emergency=who.emergency,
+        form=who.form or habits.form_of(who.technician),
     )
     return Session(journal, start(at_cabinet(book, page.page, language) if page is not None else book, language), opened)
 
@@ -176,6 +181,8 @@ def run(session: Session, runner_of: Callable[[Session], Runner[State]]) -> Stat
         raise
     try:
         state = _to_its_end(session, runner)
+        if isinstance(session.first, Opened) and state.form != (session.first.form or Form.USUAL):
+            habits.remember(session.first.technician, state.form)
         while (photo := session.incoming.look(last=True)) is not None:
             runner.happen(photo)
         session.journal.seal()

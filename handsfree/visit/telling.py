@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from handsfree.journal.events import (
+    Alarm,
     AnswerTaken,
     Attached,
     CautionTaken,
     Closed,
     Corrected,
     EvidenceTaken,
+    FactUsed,
     FaultCaught,
     FaultMet,
     FindingMade,
@@ -24,6 +26,7 @@ from handsfree.journal.events import (
     SoundBack,
     SoundLost,
     Stamped,
+    StepPassed,
     StopAsked,
     Tone,
     Utterance,
@@ -77,6 +80,9 @@ _LINES: dict[type[Any], Callable[[Any], tuple[str, str, str]]] = {
     ReadingTaken: _reading,
     AnswerTaken: lambda event: ("record", f"{event.step}: {event.answer}", ""),
     CautionTaken: lambda event: ("record", f"{event.level} understood: {event.step}", ""),
+    Alarm: lambda event: ("record", f"alarm: {event.kind}", f"isolation {event.isolation}"),
+    FactUsed: lambda event: ("record", f"{event.step}: {event.value}", f"known already: {event.fact}"),
+    StepPassed: lambda event: ("record", f"{event.step} passed", ", ".join(f"{name}: {of}" for name, of in event.because)),
     EvidenceTaken: lambda event: ("record", f"{event.what} taken: {event.step}", ""),
     Attached: lambda event: ("record", f"attached {event.file}", ""),
     Corrected: lambda event: ("record", f"answer to {event.step} taken back", ""),
