@@ -160,7 +160,7 @@ class Ask(_Asked):
     """A question with a small set of spoken answers."""
 
     kind: Literal["ask"]
-    answers: tuple[Answer, ...] = Field(min_length=2, max_length=8)
+    answers: tuple[Answer, ...] = Field(min_length=2, max_length=12)
 
 
 def way_out(step: Ask | Read, name: str) -> tuple[bool, str | None]:

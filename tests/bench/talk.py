@@ -26,9 +26,9 @@ from functools import cache
 from math import isinf
 from typing import Any
 
-from handsfree.visit.hearing import typed, utterance_of
-from handsfree.visit.runner import Runner
-
+from handsfree.dialogue.hearing import typed, utterance_of
+from handsfree.dialogue.listening import listening_of
+from handsfree.dialogue.runner import Runner
 from handsfree.errors import Trouble
 from handsfree.journal.events import Happening, KeepNote, ListenFor, NoteKept, PromptEnded, Resumed, Say, Stamped, Tone
 from handsfree.language import base
@@ -36,7 +36,8 @@ from handsfree.language.meaning import Sense
 from handsfree.language.quantities import convert
 from handsfree.procedure import model
 from handsfree.sound.samples import RATE, VirtualClock
-from handsfree.visit.state import State, listening_of
+from handsfree.visit.machine import MACHINE
+from handsfree.visit.state import State
 from tests.bench.talk_cabinet import JOBS, Cabinet
 from tests.bench.talk_topics import ASKED, GRILLE_OFF, GRILLE_ON, READ, WORK, Topic, topics_of
 from tests.bench.talk_visit import opening
@@ -48,6 +49,7 @@ USUAL_MINUTES = 0.3
 MOST_UTTERANCES = 400
 MOST_VISITS = 4  # a job may go over several days
 FORMS = ("usual", "short")
+YES_NO = ("yes", "no")
 
 
 @dataclass
@@ -128,7 +130,7 @@ class Technician:
 
     def __init__(self, job: str, tally: Tally, clock: VirtualClock) -> None:
         self.cabinet, self.tally, self.clock = Cabinet(JOBS[job]), tally, clock
-        self.runner: Runner | None = None
+        self.runner: Runner[State] | None = None
         self.force = ListenFor()
         self.told: dict[str, float] = {}
         self.due: float | None = None
@@ -209,13 +211,13 @@ class Technician:
         force, state = self.force, self.state
         if force.gate:
             return self._gate(force.gate)
+        named = (*(force.commands or ()), *getattr(force, "also", ()))
+        if "understood" in named:
+            return "understood"
+        if "affirm" in named and not force.phrases:
+            return "affirm"
         if force.digits is not None:
             return LOCK
-        commands = force.commands
-        if commands is not None and "understood" in commands:
-            return "understood"
-        if commands is not None and "affirm" in commands and not force.phrases:
-            return "affirm"
         if force.phrases:
             return self._answer(state)
         if force.number_unit is not None:
@@ -257,13 +259,14 @@ class Technician:
         text = self._text(state)
         if re.search(r"again", text):
             self._work(text)
-        for topic in topics_of(text, numbers=False):
-            words = topic.says(self.cabinet) if topic.says is not None else ()
-            said = next((each for each in words if _understood(each, self.force)), None)
-            if said is not None:
+        fitting = topics_of(text, numbers=False)
+        ways = [(topic, words) for topic in fitting for words in _says(topic, self.cabinet) if words not in YES_NO]
+        ways += [(fitting[0], words) for words in _says(fitting[0], self.cabinet) if words in YES_NO]
+        for topic, words in ways:
+            if _understood(words, self.force):
                 self._asked(topic)
                 self._work(text)
-                return said
+                return words
         raise AssertionError(f"'{text}' takes no fact of the cabinet, only {', '.join(self.force.phrases)}")
 
     def _reading(self, state: State) -> str:
@@ -344,6 +347,10 @@ class Technician:
             self.told["setting"] = self.now
 
 
+def _says(topic: Topic, cabinet: Cabinet) -> tuple[str, ...]:
+    return topic.says(cabinet) if topic.says is not None else ()
+
+
 def _understood(words: str, force: ListenFor) -> bool:
     """As an answer, or a command that stands for one."""
     heard = typed(ENGLISH, words, listening_of(force), 0.0)
@@ -360,7 +367,7 @@ def job(name: str, form: str) -> Tally:
     record = Kept(clock)
     state, first = opening(name, form)
     for _ in range(MOST_VISITS):
-        runner = Runner(state, record, technician, Listener(tally, clock), clock)
+        runner = Runner(MACHINE, state, record, technician, Listener(tally, clock), clock)
         technician.runner, technician.due = runner, None
         state = runner.run(first)
         if state.not_before is None:

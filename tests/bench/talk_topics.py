@@ -93,11 +93,12 @@ ASKED: tuple[Topic, ...] = (
     Topic("filled", "fault", r"when was .*filled|filled or serviced|freshly filled",
           _always("long before", "earlier", "no")),
     # the cabinet
+    Topic("mode", "fault", r"\bmode\b", lambda c: (
+        ("dark", "no") if not c.facts.lit else
+        ("cooling", "yes") if c.facts.mode == "cooling" else ("something else", "another mode", "other", "no"))),
     Topic("display", "fault", r"display.*(lit|dark)", _if(
         lambda c: c.facts.lit and not c.facts.fuse_blown, ("lit up", "lit", "yes"), ("blank", "dark", "no"))),
     Topic("what it does", "fault", r"what does (the cabinet|it) do", _does, live=True),
-    Topic("mode", "fault", r"which mode|mode is it in|in (its )?cooling mode\?|mode.*cooling\?", _if(
-        lambda c: c.facts.mode == "cooling", ("cooling", "yes"), ("something else", "another mode", "other", "no"))),
     Topic("door strip", "fault", r"strip", _if(
         lambda c: c.facts.door_seals, ("holds fast", "holds", "yes"), ("slips out", "slips", "no"))),
     Topic("delivery air", "fault", r"(air|palm).*(feel|move)|delivery opening", _air, lasts=15, live=True),

@@ -38,7 +38,7 @@ WANTED = {
     "arrival-and-hazards", "too-warm", "freezing-the-stock", "dead-or-trips", "runs-all-the-time", "noisy-or-vibrating",
     "iced-up", "defrost", "condenser-cleaning", "sensor-check-and-exchange", "fans-check-and-exchange",
     "compressor-does-not-start", "relay-and-connector-check", "deck-take-out", "deck-put-in", "deck-exchange",
-    "prove-pull-down", "food-safety", "sealed-circuit-suspicion", "close-out", "platform-check",
+    "prove-pull-down", "food-safety", "sealed-circuit-suspicion", "close-out", "platform-check", "service-call",
 }  # fmt: skip
 COMPLAINTS = ("too-warm", "freezing-the-stock", "dead-or-trips", "runs-all-the-time", "noisy-or-vibrating", "iced-up")
 
@@ -181,14 +181,39 @@ def test_findings_name_steps_that_bring_evidence(book: Book) -> None:
 
 
 @pytest.mark.parametrize("name", COMPLAINTS)
-def test_a_complaint_begins_with_the_hazards_and_ends_with_proof_stock_and_customer(name: str) -> None:
+def test_a_complaint_ends_with_its_proof_or_is_handed_over_with_all_that_was_asked(name: str) -> None:
     steps = main_steps(book_named(name))
-    assert isinstance(steps[0], Call)
-    assert steps[0].procedure == "arrival-and-hazards"
     called = {step.procedure for step in steps if isinstance(step, Call)}
-    assert {"prove-pull-down", "food-safety", "close-out"} <= called
+    assert "prove-pull-down" in called
     assert any(isinstance(step, Finding) for step in steps)
     desk = next(step for step in steps if isinstance(step, Handover) and step.to == "the support desk")
     asked = {step.id for step in steps if isinstance(step, Ask | Read)}
     by_the_way = {"door-work", "spare-deck", "frozen-where", "outlet-lamp", "tighten"}
     assert asked - set(desk.summary) <= by_the_way, "the desk is told all that was asked"
+
+
+def test_a_visit_goes_every_way_by_the_hazards_the_stock_and_the_customer() -> None:
+    """Each part once, and the ways of `service-call` are those of all complaints."""
+    visit = book_named("service-call").procedures["service-call"]
+    calls = [step for step in visit.steps if isinstance(step, Call)]
+    assert {*COMPLAINTS, "deck-exchange"} <= {step.procedure for step in calls}
+    ways = {step.id for step in calls if step.procedure in (*COMPLAINTS, "deck-exchange")}
+    graph = nx.DiGraph()
+    for step in visit.steps:
+        for answer in step.answers if isinstance(step, Ask) else ():
+            graph.add_edge(step.id, answer.go or visit.following(step.id))
+        if isinstance(step, Ask) and step.unknown is not None:
+            graph.add_edge(step.id, step.unknown)
+        if isinstance(step, Decide):
+            graph.add_edges_from((step.id, to) for to in (step.otherwise, *(case.go for case in step.cases)))
+        elif not isinstance(step, Ask) and (after := visit.following(step.id)) is not None:
+            graph.add_edge(step.id, after)
+    first, site = visit.steps[0].id, {step.id for step in calls if step.procedure == "arrival-and-hazards"}
+    unguarded = graph.subgraph(set(graph) - site)
+    assert not ways & set(nx.descendants(unguarded, first)), "nobody works before the hazards of the site were looked at"
+    closing = {step.id for step in calls if step.procedure == "close-out"}
+    stock = {step.id for step in calls if step.procedure == "food-safety"}
+    ends = {step.id for step in visit.steps if step.kind == "end"}
+    for left_out in (closing, stock):
+        open_ended = graph.subgraph(set(graph) - left_out)
+        assert not any(ends & set(nx.descendants(open_ended, way)) for way in ways), "whatever the way, the visit is closed"

@@ -1,0 +1,112 @@
+"""How a visit begins: by a complaint, by the name of a procedure, or by the dispatcher's call sheet.
+
+Rules of this file:
+
+- A visit without a name is `service-call`: it asks what is wrong.
+- The name of one of its ways is that complaint, told beforehand: the visit asks it no more, and has its arrival, its stock and its
+  close-out all the same.
+- What a call sheet says of the complaint counts where exactly one complaint has those words; else the technician is asked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from handsfree.language import base
+from handsfree.language.base import Language
+from handsfree.language.meaning import Listening, Sense
+from handsfree.procedure import load
+from handsfree.procedure.cabinet import Page
+from handsfree.procedure.evaluation import evaluate
+from handsfree.procedure.expressions import name_of
+from handsfree.procedure.model import Ask, Book, Call, Decide
+from handsfree.visit.callsheet import CallSheet, load_call_sheet
+
+VISIT = "service-call"
+COMPLAINT = "complaint"
+#: What is known before the visit begins: (fact, its words, its number, its unit); None and '' for words alone.
+Known = tuple[str, str, float | None, str]
+
+
+@dataclass(frozen=True)
+class Begun:
+    """`procedure`: name or file. `known`: facts. `sheet`: where there is one."""
+
+    procedure: str
+    known: tuple[Known, ...] = ()
+    sheet: CallSheet | None = None
+
+
+def begun_by(named: str | None, call: Path | None) -> Begun:
+    """Trouble where the call sheet is faulty, or there is no such procedure."""
+    if call is not None:
+        sheet = load_call_sheet(call)
+        complaint = complaint_in(sheet.complaint, load.load_book(VISIT))
+        return Begun(VISIT, _told(complaint), sheet)
+    if named is None:
+        return Begun(VISIT)
+    if load.is_name(named):
+        complaint = ways(load.load_book(VISIT)).get(named)
+        if complaint is not None:
+            return Begun(VISIT, _told(complaint))
+    return Begun(named)
+
+
+def _told(complaint: str | None) -> tuple[Known, ...]:
+    return () if complaint is None else ((COMPLAINT, complaint, None, ""),)
+
+
+def ways(book: Book) -> dict[str, str]:
+    """Procedure -> the complaint that leads to it, by the visit's own decision; the first where several do."""
+    asked, found = _asked(book), {}
+    decisions = [step for step in book.procedures[book.main].steps if isinstance(step, Decide)]
+    for answer in asked.answers if asked is not None else ():
+        for decide in decisions:
+            go = next((case.go for case in decide.cases if evaluate(case.when, {name_of(COMPLAINT): answer.say}).sure), None)
+            step = book.at(book.main, go) if go is not None else None
+            if isinstance(step, Call):
+                found.setdefault(step.procedure, answer.say)
+    return found
+
+
+def complaint_in(text: str, book: Book) -> str | None:
+    """The complaint that a text means: one of its answers, or the one answer whose words stand in it; None where none or more
+    than one does."""
+    asked = _asked(book)
+    if asked is None:
+        return None
+    language = base.load(book.procedures[book.main].language)
+    phrases = {way: answer.say for answer in asked.answers for way in (answer.say, *answer.also)}
+    meant = [each for each in language.understand(text, Listening(phrases=tuple(phrases))) if each.sense is Sense.PHRASE]
+    if meant:
+        return phrases[meant[0].text]
+    said = f" {_plain(text, language)} "
+    found = {say for way, say in phrases.items() if f" {_plain(way, language)} " in said}
+    return found.pop() if len(found) == 1 else None
+
+
+def _plain(text: str, language: Language) -> str:
+    from handsfree.language.tokens import tokens
+
+    return " ".join(tokens(text))
+
+
+def _asked(book: Book) -> Ask | None:
+    first = book.procedures[book.main].steps[0]
+    return first if isinstance(first, Ask) and first.fact == COMPLAINT else None
+
+
+def known_of(page: Page) -> tuple[Known, ...]:
+    """What the cabinet's page tells before anybody looks."""
+    found: list[Known] = []
+    if page.plate is not None:
+        plate = page.plate
+        found.append(("flame-symbol", "flame shown" if plate.flame_symbol else "plain plate", None, ""))
+        found.append(("plate-voltage", f"{plate.volts:g} volt", plate.volts, "volt"))
+        found.append(("plate-current", f"{plate.amperes:g} ampere", plate.amperes, "ampere"))
+    if page.deck is not None:
+        found.append(("deck-mass", f"{page.deck.kilograms:g} kilogram", page.deck.kilograms, "kilogram"))
+    if page.heater is not None:
+        found.append(("heater", "heater fitted" if page.heater else "timed pauses", None, ""))
+    return tuple(found)
