@@ -42,8 +42,8 @@ class Asked:
 
 def visit(asked: Asked, by_sound: Callable[[Asked, bool], None], *, as_json: bool) -> None:
     """`by_sound` holds it where it is not typed. Trouble for anything that keeps the visit from running."""
-    if (asked.procedure is None) == (asked.resume is None):
-        raise Trouble("Name one procedure to begin, or one visit with --resume; 'handsfree list' shows the procedures.")
+    if sum(one is not None for one in (asked.procedure, asked.resume, asked.call)) > 1:
+        raise Trouble("Name one procedure, one call sheet (--call) or one visit to take up again (--resume), not two.")
     if not asked.typed:
         by_sound(asked, as_json)
         return
@@ -68,17 +68,22 @@ def opened(asked: Asked, engine: str, journal_clock: Any = None) -> Session:
     """The session asked for: a new one, or one taken up again."""
     from handsfree.journal import keys
     from handsfree.procedure.cabinet import page_of
+    from handsfree.visit.starting import begun_by
 
     settings = settings_of(asked)
     if asked.resume is not None:
         session = take_up(asked.resume, clock=journal_clock, key=keys.load())
         return replace(session, recordings=_folder_again(session.state.book.main))
-    assert asked.procedure is not None
-    book = provable(asked.procedure)
-    who = Who(settings.technician, settings.site, settings.cabinet, settings.emergency_call, settings.form)
-    page = page_of(settings.cabinet) if settings.cabinet and not asked.by_manual else None
-    session = begin(book, settings.visits, who, engine, clock=journal_clock, key=keys.load(), page=page)
-    return replace(session, recordings=_folder_of(asked.procedure))
+    begun = begun_by(asked.procedure, asked.call)
+    site = begun.sheet.site if begun.sheet is not None and asked.site is None else settings.site
+    cabinet = begun.sheet.cabinet if begun.sheet is not None and asked.cabinet is None else settings.cabinet
+    page = page_of(cabinet) if cabinet and not asked.by_manual else None
+    book = provable(begun.procedure)
+    who = Who(settings.technician, site, cabinet, settings.emergency_call, settings.form)
+    session = begin(
+        book, settings.visits, who, engine, clock=journal_clock, key=keys.load(), page=page, known=begun.known
+    )
+    return replace(session, recordings=_folder_of(begun.procedure))
 
 
 def _folder_of(procedure: str) -> Path | None:

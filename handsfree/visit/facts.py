@@ -57,7 +57,7 @@ def behind(flow: Flow, step: model.Step, makes: model.Facts = ()) -> None:
         kept = {name: fact for name, fact in flow.state.facts.items() if name not in step.spoils}
         flow.change(facts=kept)
     for name, value in (*step.makes, *makes):
-        learn(flow, name, Result(value))
+        learn(flow, name, _result(value))
 
 
 def unlearn(flow: Flow, where: Origin) -> None:

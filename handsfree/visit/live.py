@@ -54,11 +54,11 @@ def _language_of(asked: commands.Asked) -> str:
     from handsfree.journal import reader
     from handsfree.journal.events import Opened
     from handsfree.procedure import load
+    from handsfree.visit.starting import begun_by
 
     if asked.resume is not None:
         return next((entry.event.language for entry in reader.read(asked.resume) if isinstance(entry.event, Opened)), "en")
-    assert asked.procedure is not None
-    book = load.load_book(asked.procedure)
+    book = load.load_book(begun_by(asked.procedure, asked.call).procedure)
     return book.procedures[book.main].language
 
 

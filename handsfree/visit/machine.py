@@ -74,6 +74,8 @@ def advance(state: State, happening: Stamped) -> tuple[State, tuple[Effect, ...]
 def _take(flow: Flow, state: State, event: Any) -> None:
     # A resume clears whatever isolation there was, and says so, once.
     too_late = not isinstance(event, events.Resumed) and _break_over(flow) and isinstance(event, events.Utterance)
+    if not isinstance(event, events.Resumed):
+        flow.change(found=())
     if not too_late:
         HANDLERS[type(event)](flow, event)
     _settle(flow, state)
@@ -107,7 +109,13 @@ def _settle(flow: Flow, before: State) -> None:
     elif not held and before.interlock.power is Power.ISOLATED:
         flow.emit(DropTimer("break"))
     if flow.effects and not state.told_quiet:
-        flow.emit(SetTimer("quiet", QUIET_SECONDS))
+        flow.emit(SetTimer("quiet", _patience(state)))
+
+
+def _patience(state: State) -> float:
+    """Who does the work of a step is not asked where they are before that work can be done."""
+    minutes = state.step.minutes if state.step is not None and state.step.minutes is not None else 0.0
+    return max(QUIET_SECONDS, 90.0 * minutes)
 
 
 # ---- utterances -----------------------------------------------------------------------------------------------------
@@ -241,7 +249,7 @@ def _wait_rang(flow: Flow) -> None:
     over = _wait_over(state)
     if over and state.overlay in (Overlay.NONE, Overlay.STAND_BY):
         flow.tone("waiting")
-        flow.prompt("wait-over", "notice")
+        flow.heard(flow.sentence("wait-over"))
     if state.overlay is Overlay.NONE and over:
         forward(flow)
     elif not over:
@@ -328,8 +336,10 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
         flow.change(awaiting=Awaiting.LOCK_NUMBER, lock_offered=())
         present(flow)
         return
-    if event.unrecorded and isinstance(state.step, model.Finding | model.Handover):
-        record(flow, state.step)
+    if event.unrecorded:
+        flow.emit(*state.found)
+        if isinstance(state.step, model.Handover):
+            record(flow, state.step)
     number, count = places.number_of(state.book, state.frames)
     flow.prompt("resumed", "notice", title=state.procedure.title, number=number, count=count)
     unknown = away > DAY_BREAK_SECONDS or not was.lock or event.why == "stopped"

@@ -118,7 +118,9 @@ def _advice(sentences: str) -> Callable[[Flow], None]:
         from handsfree.trade import faultmodel, whatnext
 
         model = faultmodel.shipped()
-        complaint = flow.state.book.procedures[flow.state.book.main].complaint
+        books = flow.state.book.procedures
+        under_way = (*reversed(flow.state.path), flow.state.book.main)
+        complaint = next((books[name].complaint for name in under_way if books[name].complaint), "")
         answers = {check.id: check.answers for check in (*model.checks.values(), model.complaint)}
         given = {**flow.state.told, model.complaint.id: complaint}
         told = {check: answer for check, answer in given.items() if answer in answers.get(check, ())}

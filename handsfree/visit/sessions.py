@@ -39,6 +39,7 @@ from handsfree.visit import habits
 from handsfree.visit.incoming import Incoming
 from handsfree.visit.machine import RULES, advance, start
 from handsfree.visit.rebuilt import rebuilt
+from handsfree.visit.starting import Known, known_of
 from handsfree.visit.state import Form, State
 
 
@@ -80,9 +81,10 @@ def provable(name_or_path: str | Path) -> Book:
 
 def begin(
     book: Book, visits: Path, who: Who, engine: str, clock: JournalClock | None = None, key: DeviceKey | None = None,
-    page: PageFile | None = None,
+    page: PageFile | None = None, known: Iterable[Known] = (),
 ) -> Session:
-    """A new folder under `visits`. `page`: the cabinet's. Trouble where it cannot be made."""
+    """A new folder under `visits`. `page`: the cabinet's; `known`: facts besides those of the page. Trouble where it cannot
+    be made."""
     language = base.load(book.procedures[book.main].language)
     now = clock.wall() if clock is not None else datetime.now().astimezone()
     name = f"{now:%Y-%m-%dT%H%M%S}-{book.main}-{secrets.token_hex(2)}"
@@ -103,6 +105,7 @@ def begin(
         engine=engine,
         digests=tuple(sorted(book.digests.items())),
         copies=tuple(sorted(book.texts.items())),
+        known=(*known, *(known_of(page.page) if page is not None else ())),
         page=page.page.cabinet if page is not None else "",
         page_copy=page.text if page is not None else "",
         page_sha256=page.digest if page is not None else "",

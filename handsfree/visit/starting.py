@@ -3,8 +3,8 @@
 Rules of this file:
 
 - A visit without a name is `service-call`: it asks what is wrong.
-- The name of one of its ways is that complaint, told beforehand: the visit asks it no more, and has its arrival, its stock and its
-  close-out all the same.
+- The name of one of its ways is that complaint, told beforehand: the visit does not ask it, and has its arrival, its stock
+  and its close-out all the same.
 - What a call sheet says of the complaint counts where exactly one complaint has those words; else the technician is asked.
 """
 
@@ -25,8 +25,8 @@ from handsfree.visit.callsheet import CallSheet, load_call_sheet
 
 VISIT = "service-call"
 COMPLAINT = "complaint"
-#: What is known before the visit begins: (fact, its words, its number, its unit); None and '' for words alone.
-Known = tuple[str, str, float | None, str]
+#: What is known before the visit begins: (fact, its words), or a number with its unit: '230 volt'.
+Known = tuple[str, str]
 
 
 @dataclass(frozen=True)
@@ -54,12 +54,13 @@ def begun_by(named: str | None, call: Path | None) -> Begun:
 
 
 def _told(complaint: str | None) -> tuple[Known, ...]:
-    return () if complaint is None else ((COMPLAINT, complaint, None, ""),)
+    return () if complaint is None else ((COMPLAINT, complaint),)
 
 
 def ways(book: Book) -> dict[str, str]:
     """Procedure -> the complaint that leads to it, by the visit's own decision; the first where several do."""
-    asked, found = _asked(book), {}
+    asked = _asked(book)
+    found: dict[str, str] = {}
     decisions = [step for step in book.procedures[book.main].steps if isinstance(step, Decide)]
     for answer in asked.answers if asked is not None else ():
         for decide in decisions:
@@ -71,8 +72,8 @@ def ways(book: Book) -> dict[str, str]:
 
 
 def complaint_in(text: str, book: Book) -> str | None:
-    """The complaint that a text means: one of its answers, or the one answer whose words stand in it; None where none or more
-    than one does."""
+    """The complaint that a text means: one of its answers, or the one answer whose words stand in it; None where none does,
+    or more than one."""
     asked = _asked(book)
     if asked is None:
         return None
@@ -101,12 +102,11 @@ def known_of(page: Page) -> tuple[Known, ...]:
     """What the cabinet's page tells before anybody looks."""
     found: list[Known] = []
     if page.plate is not None:
-        plate = page.plate
-        found.append(("flame-symbol", "flame shown" if plate.flame_symbol else "plain plate", None, ""))
-        found.append(("plate-voltage", f"{plate.volts:g} volt", plate.volts, "volt"))
-        found.append(("plate-current", f"{plate.amperes:g} ampere", plate.amperes, "ampere"))
+        found.append(("flame-symbol", "flame shown" if page.plate.flame_symbol else "plain plate"))
+        found.append(("plate-voltage", f"{page.plate.volts:g} volt"))
+        found.append(("plate-current", f"{page.plate.amperes:g} ampere"))
     if page.deck is not None:
-        found.append(("deck-mass", f"{page.deck.kilograms:g} kilogram", page.deck.kilograms, "kilogram"))
+        found.append(("deck-mass", f"{page.deck.kilograms:g} kilogram"))
     if page.heater is not None:
-        found.append(("heater", "heater fitted" if page.heater else "timed pauses", None, ""))
+        found.append(("heater", "heater fitted" if page.heater else "timed pauses"))
     return tuple(found)

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from handsfree.journal.events import ListenFor, Utterance
+from handsfree.journal.events import FindingMade, ListenFor, Utterance
 from handsfree.language.base import Language
 from handsfree.procedure.model import Book, Procedure, Step
 from handsfree.visit.interlock import Interlock
@@ -105,6 +105,7 @@ class State:
     (procedure path, step). `tellings`: what each step that brought something told the fault model, the latest last:
     'check=answer', or '' for nothing. `facts`: what is known in the whole visit, by name. `warned`: the cautions that were
     understood, by their text. `proposed`: what was likely heard, read back. `heard_out`: when the last prompt had ended.
+    `found`: findings of the last turn. `waited`: how a wait goes was explained.
     `emergency`: whom to call, as it is said. `fault`: what broke the visit
     off, '' for nothing; `failed_at`: the step at which the program last failed; `broken`: those that are not tried again."""
 
@@ -123,6 +124,8 @@ class State:
     warned: frozenset[str] = frozenset()
     proposed: Utterance | None = None
     heard_out: float = 0.0
+    found: tuple[FindingMade, ...] = ()
+    waited: bool = False
     form: Form = Form.USUAL
     emergency: str = ""
     pending: Pending | None = None

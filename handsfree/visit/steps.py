@@ -63,7 +63,8 @@ def _wait(flow: Flow, step: model.Wait) -> Onward:
         close(flow, "to be continued", "", not_before=ends)
         return None
     half = step.seconds >= HALF_TIME_FROM
-    key = "wait" if half else "wait-short"
+    key = "wait-again" if flow.state.waited else "wait" if half else "wait-short"
+    flow.change(waited=True)
     flow.say(flow.sentence(key, text=flow.step_words(step), time=duration(flow.state.language, step.seconds)), "step")
     set_wait_timer(flow)
     return None
@@ -138,7 +139,8 @@ def results_here(flow: Flow) -> dict[str, Result]:
 
 
 def _call(flow: Flow, step: model.Call) -> Onward:
-    flow.say(step.say, "step")
+    """Its words come in front of what it leads to."""
+    flow.heard(step.say)
     return places.into(flow.state.book, flow.state.frames, step.procedure)
 
 
@@ -147,7 +149,9 @@ def record(flow: Flow, step: model.Finding | model.Handover) -> None:
     here, path = results_here(flow), flow.state.path
     if isinstance(step, model.Finding):
         evidence = tuple((name, here[name].text) for name in step.evidence if name in here)
-        flow.emit(FindingMade(path, step.id, step.finding, step.say, evidence))
+        made = FindingMade(path, step.id, step.finding, step.say, evidence)
+        flow.emit(made)
+        flow.change(found=(*flow.state.found, made))
     else:
         missing = flow.sentence("summary-missing")
         summary = tuple((name, here[name].text if name in here else missing) for name in step.summary)
@@ -155,8 +159,10 @@ def record(flow: Flow, step: model.Finding | model.Handover) -> None:
 
 
 def _finding(flow: Flow, step: model.Finding) -> Onward:
+    """Said, recorded, and gone on from: it asks for nothing."""
     record(flow, step)
-    return _await(Awaiting.DONE)(flow, step)
+    flow.prompt("finding", "step", text=flow.step_words(step))
+    return leave(flow)
 
 
 def _handover(flow: Flow, step: model.Handover) -> Onward:
@@ -170,8 +176,7 @@ def _handover(flow: Flow, step: model.Handover) -> Onward:
 
 
 def _end(flow: Flow, step: model.End) -> Onward:
-    if len(flow.state.frames) > 1:
-        flow.say(step.say, "step")
+    if len(flow.state.frames) > 1:  # whoever called it goes on; there is nothing to say
         return leave(flow)
     close(flow, step.outcome, step.say)
     return None
@@ -252,7 +257,7 @@ KINDS: dict[type[Any], Kind] = {
     model.Evidence: _asks(Awaiting.DONE),
     model.Decide: Kind(_decide),
     model.Call: Kind(_call),
-    model.Finding: Kind(_finding, (Awaiting.DONE,)),
+    model.Finding: Kind(_finding),
     model.Handover: Kind(_handover),
     model.End: Kind(_end),
 }

@@ -40,7 +40,7 @@ from handsfree.visit.machine import MACHINE
 from handsfree.visit.state import State
 from tests.bench.talk_cabinet import JOBS, Cabinet
 from tests.bench.talk_topics import ASKED, GRILLE_OFF, GRILLE_ON, READ, WORK, Topic, topics_of
-from tests.bench.talk_visit import opening
+from tests.bench.talk_visit import OF_THE_PAGE, opening
 
 ENGLISH = base.load("en")
 LOCK = "four two"
@@ -132,9 +132,9 @@ class Technician:
         self.cabinet, self.tally, self.clock = Cabinet(JOBS[job]), tally, clock
         self.runner: Runner[State] | None = None
         self.force = ListenFor()
-        self.told: dict[str, float] = {}
+        self.told: dict[str, float] = dict.fromkeys(OF_THE_PAGE, 0.0)
         self.due: float | None = None
-        self.clearing = False
+        self.clearing = self.complained = False
         self.last = ""
         self.note = False
         self.refused = 0
@@ -218,18 +218,15 @@ class Technician:
             return "affirm"
         if force.digits is not None:
             return LOCK
+        if force.phrases and _understood(self.cabinet.facts.complaint, force) and not self.complained:
+            self.complained = True
+            return self.cabinet.facts.complaint
         if force.phrases:
             return self._answer(state)
         if force.number_unit is not None:
             return self._reading(state)
-        if state.step is None:
-            return self._opening()
         self._done(state)
         return "next step"
-
-    def _opening(self) -> str:
-        """The program has asked what is wrong, or something else about the visit."""
-        return self.cabinet.facts.complaint
 
     def _gate(self, word: str) -> str:
         if word == "isolated":
@@ -365,7 +362,7 @@ def job(name: str, form: str) -> Tally:
     tally, clock = Tally(), VirtualClock()
     technician = Technician(name, tally, clock)
     record = Kept(clock)
-    state, first = opening(name, form)
+    state, first = opening(form)
     for _ in range(MOST_VISITS):
         runner = Runner(MACHINE, state, record, technician, Listener(tally, clock), clock)
         technician.runner, technician.due = runner, None

@@ -95,7 +95,11 @@ class Cabinet:
         self.powered = on
 
     def change(self, **fields: object) -> None:
+        """Something is done to it. A compressor that can run from now on has not run before."""
+        ran = self.runs
         self.facts = replace(self.facts, **fields)  # type: ignore[arg-type]
+        if self.runs and not ran:
+            self.on_since = self.minute
 
     @property
     def runs(self) -> bool:

@@ -71,7 +71,7 @@ def _does(c: Cabinet) -> tuple[str, ...]:
 def _left(c: Cabinet) -> tuple[str, ...]:
     if not c.powered:
         return ("locked off", "locked")
-    return ("running cold", "cold", "running") if c.fahrenheit < 46 else ("pulling down",)
+    return ("running cold", "cold", "running") if c.fahrenheit < 46 else ("pulling down", "running")
 
 
 ASKED: tuple[Topic, ...] = (
@@ -87,7 +87,7 @@ ASKED: tuple[Topic, ...] = (
     Topic("stock moves", "stock", r"bottles? moves? freely|stock.*freely|bottles?.*(trapped|stuck)", _if(
         lambda c: c.facts.frozen, ("trapped", "frozen fast", "no"), ("moving freely", "free", "yes"))),
     Topic("where frozen", "fault", r"frozen stock|where .*(lie|frozen)", _always("everywhere", "all over")),
-    Topic("stock kind", "stock", r"what does the cabinet hold|kind of (stock|food)|what is in (it|the cabinet)",
+    Topic("stock kind", "stock", r"does the cabinet hold|kind of (stock|food)|what is in (it|the cabinet)",
           _always("sealed drinks", "drinks")),
     Topic("drinks whole", "stock", r"burst or swell|drinks.*whole", _always("all whole", "whole", "yes")),
     Topic("filled", "fault", r"when was .*filled|filled or serviced|freshly filled",
@@ -141,7 +141,7 @@ ASKED: tuple[Topic, ...] = (
     Topic("panels", "work", r"panels.*in place|panels,? .*(grille|grommet)|covers? .*(in place|fitted)",
           _always("everything fitted", "all in place", "yes")),
     Topic("tools", "work", r"tools", _always("all there", "yes", "done")),
-    Topic("left how", "work", r"which state do you leave|how do you leave", _left),
+    Topic("left how", "work", r"which state do you leave|how do you leave|plug locked\?", _left),
     Topic("stay", "work", r"stay for the end|return tomorrow|stay or", _always("staying", "stay")),
     Topic("try", "work", r"which try", _always("repeated")),
     Topic("more", "work", r"what else|anything else|else (is )?wrong", _always("nothing else", "that is all", "no")),

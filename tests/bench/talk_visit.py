@@ -1,24 +1,28 @@
-"""How a job of `tests.bench.talk` begins: the state and the first happening, as the program opens a visit."""
+"""How a job of `tests.bench.talk` begins: the state and the first happening, as the program opens a visit.
+
+The visit is begun without a name, at a cabinet that has a page; the technician says what is wrong."""
 
 from __future__ import annotations
 
 from handsfree.journal.events import Happening, Opened
 from handsfree.language import base
+from handsfree.procedure.asides import at_cabinet
+from handsfree.procedure.cabinet import page_of
 from handsfree.procedure.load import load_book
 from handsfree.resources import folder
 from handsfree.visit.machine import start
+from handsfree.visit.starting import VISIT, known_of
 from handsfree.visit.state import State
 
-#: The procedure that a job is begun with.
-BEGUN_WITH = {
-    "dirty-condenser": "too-warm", "wrong-mode": "too-warm", "wrong-setting": "too-warm", "relay-terminal-off": "too-warm",
-    "sensor-reads-low": "too-warm", "deck-exchange": "deck-exchange", "dead-cabinet": "dead-or-trips", "iced-up": "iced-up",
-    "noisy": "noisy-or-vibrating", "freezing-stock": "freezing-the-stock",
-}  # fmt: skip
+CABINET = "firnkasten-40"
+#: What the page tells, by the names of `talk_topics`: asking it would be asking what is known.
+OF_THE_PAGE = ("plate voltage", "plate current", "deck mass", "flame symbol", "heater fitted")
 
 
-def opening(job: str, form: str) -> tuple[State, Happening]:
+def opening(form: str) -> tuple[State, Happening]:
     """`form`: usual or short."""
-    place = folder("procedures")
-    book = load_book(place / f"{BEGUN_WITH[job]}.yaml", [place])
-    return start(book, base.load("en")), Opened("v", book.main, "en", "", "", "", "bench", "typed")
+    place, english = folder("procedures"), base.load("en")
+    book = load_book(place / f"{VISIT}.yaml", [place])
+    page = page_of(CABINET).page
+    first = Opened("v", book.main, "en", "", "", "", "bench", "typed", form=form, known=known_of(page), page=CABINET)
+    return start(at_cabinet(book, page, english), english), first
