@@ -98,13 +98,13 @@ ASKED: tuple[Topic, ...] = (
         ("cooling", "yes") if c.facts.mode == "cooling" else ("something else", "another mode", "other", "no"))),
     Topic("display", "fault", r"display.*(lit|dark)", _if(
         lambda c: c.facts.lit and not c.facts.fuse_blown, ("lit up", "lit", "yes"), ("blank", "dark", "no"))),
-    Topic("what it does", "fault", r"what does (the cabinet|it) do", _does, live=True),
+    Topic("what it does", "fault", r"what does (the cabinet|it) do|does the cabinet (stay|run)", _does, live=True),
     Topic("door strip", "fault", r"strip", _if(
         lambda c: c.facts.door_seals, ("holds fast", "holds", "yes"), ("slips out", "slips", "no"))),
     Topic("delivery air", "fault", r"(air|palm).*(feel|move)|delivery opening", _air, lasts=15, live=True),
-    Topic("noise now", "fault", r"how does the cabinet sound|noise (gone|still)", _if(
+    Topic("noise now", "fault", r"how does the cabinet sound|noise (gone|still|much better)", _if(
         lambda c: c.facts.panel_loose, ("as before", "no"), ("much better", "gone", "yes"))),
-    Topic("noise", "fault", r"where does the noise", _always("outer panel", "panel")),
+    Topic("noise", "fault", r"where does the noise|listen from outside", _always("outer panel", "panel")),
     Topic("stands", "fault", r"how does it stand|does it rock|stand.*firm", _always("standing firmly", "firm", "yes")),
     Topic("loose parts", "fault", r"tighten each|what did you find|anything loose", _always("loose parts", "loose", "yes")),
     Topic("tubes", "fault", r"touch another|tubes.*touch", _always("well apart", "apart", "no")),
@@ -114,7 +114,8 @@ ASKED: tuple[Topic, ...] = (
     Topic("evaporator fan", "fault", r"evaporator fan", _always("freely", "turns", "turning", "yes")),
     Topic("coil", "fault", r"\bcoil\b|frost lie", lambda c: (
         ("iced over", "ice", "some ice", "yes") if c.facts.coil_iced
-        else ("bare coil", "bare", "no ice", "no") if not c.runs or c.minute > 600 else ("even frost", "even", "no"))),
+        else ("bare coil", "bare", "no ice", "no") if not c.runs or c.minute > 600 else ("even frost", "even", "no")),
+        lasts=600),
     Topic("condenser", "fault", r"condenser", _if(
         lambda c: c.facts.condenser_dirty, ("dirty", "clogged", "yes"), ("clean", "no"))),
     Topic("compressor touch", "fault", r"touch it briefly|how (warm|hot) is the compressor", _if(
@@ -124,7 +125,8 @@ ASKED: tuple[Topic, ...] = (
     Topic("water or burns", "fault", r"water, burns|burns and", _always("dry and sound", "dry", "no")),
     Topic("fuse", "fault", r"\bfuse\b", _if(
         lambda c: c.facts.fuse_blown, ("blown", "no"), ("conducting", "yes"))),
-    Topic("outlet", "fault", r"outlet tester|what does the lamp|outlet (live|dead)", _always("shines", "live", "yes")),
+    Topic("outlet", "fault", r"outlet tester|(what )?does (the|its) lamp|outlet (live|dead)",
+          _always("shines", "live", "yes")),
     Topic("call for cooling", "fault", r"call for cooling|controller do", _always("calls for cooling", "yes")),
     Topic("start device", "fault", r"start device.*how is it", _always("sound")),
     Topic("start device kind", "fault", r"start device.*which kind|which kind is it", _always("without coil")),
@@ -179,6 +181,7 @@ READ: tuple[Topic, ...] = (
     Topic("delivery temperature", "fault", r"delivery", value=_delivery, unit="degF", lasts=10, live=True),
     Topic("product", "stock", r"two packs|product", value=lambda c: c.fahrenheit, unit="degF", lasts=10),
     Topic("shown", "fault", r"cabinet shows|shown", value=_shown, unit="degF", lasts=10),
+    Topic("at the sensor", "fault", r"at the sensor|after the work", value=lambda c: c.fahrenheit, unit="degF", lasts=10),
     Topic("inside", "fault", r"thermometer|temperature of the cabinet|back to the evaporator|middle bottles",
           value=lambda c: c.fahrenheit, unit="degF", lasts=10),
     Topic("deck mass", "work", r"\bmass\b", value=lambda c: 18.0, unit="kilogram"),
