@@ -61,11 +61,14 @@ def ways(book: Book) -> dict[str, str]:
     """Procedure -> the complaint that leads to it, by the visit's own decision; the first where several do."""
     asked = _asked(book)
     found: dict[str, str] = {}
-    decisions = [step for step in book.procedures[book.main].steps if isinstance(step, Decide)]
+    decisions = [
+        step for step in book.procedures[book.main].steps
+        if isinstance(step, Decide) and any(f"{COMPLAINT} ==" in case.when for case in step.cases)
+    ]
     for answer in asked.answers if asked is not None else ():
         for decide in decisions:
-            go = next((case.go for case in decide.cases if evaluate(case.when, {name_of(COMPLAINT): answer.say}).sure), None)
-            step = book.at(book.main, go) if go is not None else None
+            sure = (case.go for case in decide.cases if evaluate(case.when, {name_of(COMPLAINT): answer.say}).sure)
+            step = book.at(book.main, next(sure, decide.otherwise))
             if isinstance(step, Call):
                 found.setdefault(step.procedure, answer.say)
     return found
