@@ -27,7 +27,7 @@ def test_every_way_ends_and_no_hazard_is_met_live(name: str) -> None:
 
 
 def test_every_way_of_a_visit_ends() -> None:
-    """From outside its ways: each in turn with all its ends, and once more as what else is wrong; the others with one end."""
+    """From outside its ways: each in turn with all its ends, and again as what else is wrong; the others with one end."""
     book = book_named("service-call")
     visit = book.procedures[book.main]
     whole = Walk(book)
