@@ -112,12 +112,13 @@ class Voiceprint:
         return Voiceprint(np.asarray(self.total + direction, np.float32), self.clips + 1)
 
 
-def verdict(likeness: float, clips: int) -> str:
-    """`clips`: how many the voice is known by."""
+def verdict(likeness: float, clips: int, quiet: bool = False) -> str:
+    """`clips`: how many the voice is known by; `quiet`: the speech stands well out of the noise."""
     few = bars.FEW.value * max(0.0, math.log2(bars.KNOWN.value / clips))
-    if likeness >= bars.SAME.value - few:
+    same = bars.SAME.value - few + (bars.MORE.value if quiet else 0.0)
+    if likeness >= same:
         return SAME
-    return DOUBTFUL if likeness >= bars.SAME.value - bars.GAP.value - few else OTHER
+    return DOUBTFUL if likeness >= same - bars.GAP.value else OTHER
 
 
 Lock = tuple[str, ...]
@@ -163,7 +164,8 @@ class Voices:
         if direction is None:
             return ""
         owner = nearest(among, direction)
-        found = verdict(among[owner].likeness(direction), among[owner].clips)
+        quiet = above_noise(samples) >= bars.QUIET.value
+        found = verdict(among[owner].likeness(direction), among[owner].clips, quiet)
         if found == SAME and among[owner].likeness(direction) >= bars.ADDS.value:
             self.known[owner] = among[owner].and_also(direction)
         return found

@@ -30,6 +30,14 @@ FEW = Bar(
     "One short clip tells little of a voice: the same person's next is less alike.",
     "More voices pass for one that is known by one clip.",
 )  # fmt: skip
+QUIET = Bar(
+    "quiet", 30.0, "decibels", "What is heard clean tells voices apart better than what is heard at 20 dB.",
+    "In quiet a clip must be more alike.",
+)  # fmt: skip
+MORE = Bar(
+    "more in quiet", 0.15, "likeness", "So much more alike are the clips of one voice that three in a hundred lie under.",
+    "As at the same voice.",
+)  # fmt: skip
 KNOWN = Bar("a voice well known", 4, "clips", "More clips change the curve no further.", "A few utterances go by first.")
 ADDS = Bar(
     "surely the same voice", 0.45, "likeness",
@@ -44,4 +52,4 @@ NOISE = Bar(
     "At 10 dB nine in ten other voices pass where three in a hundred of the right are doubted: it says nothing there.",
     "In loud noise voices are not compared.",
 )  # fmt: skip
-EVERY: tuple[Bar, ...] = (SAME, GAP, FEW, KNOWN, ADDS, LEAST, NOISE)
+EVERY: tuple[Bar, ...] = (SAME, GAP, FEW, QUIET, MORE, KNOWN, ADDS, LEAST, NOISE)

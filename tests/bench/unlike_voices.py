@@ -26,6 +26,8 @@ MBROLA = {
     "romanian-man": "mb-ro1-en",
 }  # fmt: skip
 FESTIVAL = {"festival-man": "ked_diphone", "festival-woman": "cmu_us_slt_arctic_hts"}
+#: The program's own voice, as the microphone hears it.
+OWN = "the program"
 NOISES = ("fan", "platform", "workshop", "street")
 LEVELS: tuple[float | None, ...] = (None, 20.0, 10.0, 5.0)
 
@@ -44,6 +46,8 @@ def names() -> tuple[str, ...]:
 @lru_cache(maxsize=4096)
 def speak(text: str, voice: str, rate: float = 1.0) -> made.Samples:
     """float32 mono 16 kHz, peak 0.5. KeyError for an unknown voice."""
+    if voice == OWN:
+        return made.synthesise(text, "espeak-gb", rate)
     samples = _festival(text, FESTIVAL[voice], rate) if voice in FESTIVAL else _espeak(text, MBROLA[voice], rate)
     out = np.asarray(samples * (0.5 / max(float(np.abs(samples).max()), 1e-6)), np.float32)
     out.flags.writeable = False

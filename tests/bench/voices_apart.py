@@ -73,6 +73,11 @@ class Trial:
     right: bool
     likeness: float
     clips: int
+    quiet: bool
+
+    @property
+    def same(self) -> bool:
+        return verdict(self.likeness, self.clips, self.quiet) == SAME
 
 
 def trials(
@@ -97,15 +102,15 @@ def trials(
                 for other in names:
                     if tested[other] and (other == name or luck.random() < 0.5):
                         likeness = voice.likeness(luck.choice(tested[other]))
-                        out.setdefault(clips, []).append(Trial(other == name, likeness, clips))
+                        out.setdefault(clips, []).append(Trial(other == name, likeness, clips, snr is None))
     return out
 
 
 def row(found: list[Trial]) -> dict[str, Any]:
     right = np.array([t.likeness for t in found if t.right])
     others = np.array([t.likeness for t in found if not t.right])
-    doubted = np.mean([verdict(t.likeness, t.clips) != SAME for t in found if t.right])
-    unnoticed = np.mean([verdict(t.likeness, t.clips) == SAME for t in found if not t.right])
+    doubted = np.mean([not t.same for t in found if t.right])
+    unnoticed = np.mean([t.same for t in found if not t.right])
     curve = {f"{share:.0%}": round(float(np.mean(others >= np.quantile(right, share))), 3) for share in SHARES}
     shares = {"doubted": round(float(doubted), 3), "unnoticed": round(float(unnoticed), 3)}
     return {"right": len(right), "others": len(others), **shares, "curve": curve}

@@ -1,0 +1,141 @@
+"""At the gate, and where dead works are to be proved: what must never pass, each meaning by itself, and the phrase itself.
+
+    python -m tests.bench.near [--each 12] [--gates 60] [--seed 1] [--json] [--out FILE] [--show]
+
+`--each`: sentences of each class at each level; `--gates`: right phrases at each level, spread over the voices, said a second
+time where the first did not open. Voices are those of unlike_voices, clean and at 20, 10 and 5 dB.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import random
+import sys
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from handsfree.errors import Trouble
+from handsfree.language.meaning import GateAsked, Heard, Listening, Sense, Verdict
+from tests.bench.gate_phrases import ACCENTS, NEAR, PROOFS, PROVES, filled, lock
+from tests.bench.hearers import Hears, recogniser
+from tests.bench.unlike_voices import LEVELS, NOISES, OWN, level, names
+
+
+@dataclass(frozen=True)
+class Said:
+    """`kind`: gate, accent, near (a gate's) or proof; `means`: the class."""
+
+    kind: str
+    means: str
+    snr: float | None
+    text: str
+    voice: str
+    listening: Listening
+    seed: int
+
+
+def plan(voices: Sequence[str], each: int, gates: int, seed: int) -> Iterator[Said]:
+    """The same for the same arguments, and the same sentences at every level."""
+    for snr in LEVELS:
+        luck = random.Random(seed)
+        at = 0
+        for kind, means, pattern in _patterns(each, gates, luck):
+            number = lock(luck)
+            proof = kind == "proof"
+            listening = Listening(phrases=PROVES, proof=True) if proof else Listening(gate=GateAsked("isolated", number))
+            at += 1
+            voice = OWN if means == "own voice" else voices[at % len(voices)]
+            yield Said(kind, means, snr, filled(pattern, number, luck), voice, listening, luck.randrange(1 << 30))
+
+
+def _patterns(each: int, gates: int, luck: random.Random) -> Iterator[tuple[str, str, str]]:
+    yield from (("gate", "the phrase", "isolated, lock {n}") for _ in range(gates))
+    yield from (("accent", "the phrase in another accent", luck.choice(ACCENTS)) for _ in range(each))
+    for kind, table in (("near", NEAR), ("proof", PROOFS)):
+        for means, patterns in table.items():
+            order = luck.sample(patterns, len(patterns))
+            yield from ((kind, means, order[at % len(order)]) for at in range(each))
+
+
+def passed(said: Said, heard: Heard) -> bool:
+    """It opened the gate, or proved that the works are dead."""
+    if heard.verdict is not Verdict.ACCEPTED or heard.meaning is None:
+        return False
+    if said.kind == "proof":
+        return heard.meaning.sense is Sense.PHRASE and heard.meaning.text == PROVES[0]
+    return heard.meaning.sense is Sense.GATE
+
+
+def judge(said: Said, hears: Hears) -> tuple[str, Heard]:
+    """opened, opened at the second saying, asked again, silent, or (of a near miss) proposed."""
+    hears.begin()
+    heard = hears.hear(said.text, said.voice, said.snr, NOISES[said.seed % 4], said.seed, said.listening)
+    if passed(said, heard):
+        return "opened", heard
+    if said.kind == "gate":
+        heard = hears.hear(said.text, said.voice, said.snr, NOISES[said.seed % 4], said.seed + 1, said.listening, rate=0.85)
+        if passed(said, heard):
+            return "second", heard
+    if heard.verdict is Verdict.PROPOSED:
+        return "proposed", heard
+    return "silent" if heard.verdict is Verdict.NOT_FOR_ME else "asked_again", heard
+
+
+OUTCOMES = ("opened", "second", "proposed", "asked_again", "silent")
+
+
+def rows(results: Sequence[tuple[Said, str]]) -> list[dict[str, Any]]:
+    counts: dict[tuple[str, str, str], Counter[str]] = {}
+    for said, came_to in results:
+        counts.setdefault((said.kind, said.means, level(said.snr)), Counter())[came_to] += 1
+        if said.kind == "gate" and said.snr is None:
+            counts.setdefault(("gate by voice", said.voice, "clean"), Counter())[came_to] += 1
+    return [
+        {"kind": kind, "means": means, "snr": snr, "clips": count.total(), **{name: count[name] for name in OUTCOMES}}
+        for (kind, means, snr), count in counts.items()
+    ]
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--each", type=int, default=12)
+    parser.add_argument("--gates", type=int, default=60)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--engine")
+    parser.add_argument("--json", action="store_true")
+    parser.add_argument("--out", type=Path)
+    parser.add_argument("--show", action="store_true", help="name each near miss that passed")
+    asked = parser.parse_args()
+    try:
+        voices, hears = names(), Hears(recogniser(asked.engine))
+    except Trouble as trouble:
+        print(trouble, file=sys.stderr)
+        return 2
+    results = []
+    for said in plan(voices, asked.each, asked.gates, asked.seed):
+        came_to, heard = judge(said, hears)
+        results.append((said, came_to))
+        if asked.show and said.kind in ("near", "proof") and came_to in ("opened", "proposed"):
+            what = f"{came_to}: {said.means} '{said.text}' {said.voice} {level(said.snr)}"
+            print(f"{what}: {heard.sure:.3f} '{heard.words}'", flush=True)
+    from tests.bench.__main__ import machine
+    from tests.bench.people import written
+
+    found = {"command": "python -m tests.bench.near", "machine": machine(), "seed": asked.seed, "by": rows(results)}
+    for row in found["by"]:
+        print(row)
+    near = [came_to for said, came_to in results if said.kind in ("near", "proof")]
+    print(f"near misses and proofs that passed: {near.count('opened')} of {len(near)}")
+    if asked.out:
+        asked.out.write_text(written(found), encoding="utf-8")
+    if asked.json:
+        print(json.dumps(found))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
