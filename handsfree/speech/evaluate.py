@@ -24,7 +24,7 @@ import os
 import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -35,6 +35,7 @@ from handsfree.speech.manifest import Clip, read_manifest
 OUTCOMES = ("right", "proposed_right", "proposed_wrong", "asked_again", "wrong", "accepted")
 _Z = 1.959964  # of the normal distribution, two-sided 95 %
 _LAG_CLIPS = 40
+_BETWEEN, _LONG_AFTER = 3.0, 600.0  # s between two sayings of one line, and between two lines
 _THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
@@ -116,13 +117,24 @@ def harmless(clip: Clip, meaning: Meaning) -> bool:
 
 
 def hear_in_turn(recogniser: Any, sounds: Sequence[Any], clip: Clip, listening: Listening) -> tuple[Heard, str]:
-    """The last of the sayings that had to be heard, and what it came to."""
+    """The last of the sayings that had to be heard, and what it came to, each weighed with those before it as in a visit:
+    one after another, and long after whatever was heard before this line."""
+    weighed = getattr(recogniser, "together", lambda one, _: one)
+    now = _Clock.now = _Clock.now + _LONG_AFTER
     for samples in sounds:
-        heard = recogniser.hear(samples, listening)
+        ended = now + len(samples) / 16_000
+        heard = weighed(replace(recogniser.hear(samples, listening), started=now, ended=ended), listening)
         came_to = outcome(clip, heard)
         if heard.verdict is Verdict.ACCEPTED or came_to == "proposed_right":
             break
+        now = _Clock.now = ended + _BETWEEN
     return heard, came_to
+
+
+class _Clock:
+    """Of this process; sayings are weighed together by when they were said."""
+
+    now = 0.0
 
 
 # ---- in the worker processes

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 
 from handsfree.language.meaning import Heard, Listening, Sense, Verdict
-from handsfree.speech import voice_bars as bars
+from handsfree.speech import bars
 from handsfree.speech.engine import RATE
 from handsfree.speech.speaker_sound import above_noise, spoken_part, windows
 
@@ -56,7 +56,7 @@ class Encoder:
     def direction(self, samples: Samples) -> Direction | None:
         """`samples`: one utterance, float32 mono 16 kHz."""
         speech = spoken_part(samples)
-        if len(speech) < bars.LEAST.value * RATE or above_noise(samples) < bars.NOISE.value:
+        if len(speech) < bars.VOICE_LEAST.value * RATE or above_noise(samples) < bars.VOICE_NOISE.value:
             return None
         if self._session is None:
             self._session = _session(self._weights)
@@ -114,11 +114,11 @@ class Voiceprint:
 
 def verdict(likeness: float, clips: int, quiet: bool = False) -> str:
     """`clips`: how many the voice is known by; `quiet`: the speech stands well out of the noise."""
-    few = bars.FEW.value * max(0.0, math.log2(bars.KNOWN.value / clips))
-    same = bars.SAME.value - few + (bars.MORE.value if quiet else 0.0)
+    few = bars.VOICE_FEW.value * max(0.0, math.log2(bars.VOICE_KNOWN.value / clips))
+    same = bars.VOICE_SAME.value - few + (bars.VOICE_MORE.value if quiet else 0.0)
     if likeness >= same:
         return SAME
-    return DOUBTFUL if likeness >= same - bars.GAP.value else OTHER
+    return DOUBTFUL if likeness >= same - bars.VOICE_GAP.value else OTHER
 
 
 Lock = tuple[str, ...]
@@ -164,9 +164,9 @@ class Voices:
         if direction is None:
             return ""
         owner = nearest(among, direction)
-        quiet = above_noise(samples) >= bars.QUIET.value
+        quiet = above_noise(samples) >= bars.VOICE_QUIET.value
         found = verdict(among[owner].likeness(direction), among[owner].clips, quiet)
-        if found == SAME and among[owner].likeness(direction) >= bars.ADDS.value:
+        if found == SAME and among[owner].likeness(direction) >= bars.VOICE_ADDS.value:
             self.known[owner] = among[owner].and_also(direction)
         return found
 

@@ -4,7 +4,7 @@ asked, on voices that judge.
     python -m tests.bench.exchanges [--each 30] [--seed 1] [--only answer,reading,gate] [--json] [--out FILE]
 
 The person says the value. Rightly proposed, they say "affirm"; wrongly proposed, "negative", and the value again; asked
-again, or met with silence, the value again, slower. All of it is spoken, in noise, and heard by the recogniser as a visit uses it.
+again, or met with silence, the value again, slower. All of it is spoken, in noise, and heard as in a visit.
 Answers are words of a dictionary, one or two, two to six in force, and the commands; readings are of every form; gates have
 numbers of two to four figures. After FIVE sayings the person gives up.
 """

@@ -2,8 +2,8 @@
 
     python -m tests.bench.near [--each 12] [--gates 60] [--seed 1] [--json] [--out FILE] [--show]
 
-`--each`: sentences of each class at each level; `--gates`: right phrases at each level, spread over the voices, said a second
-time where the first did not open. Voices are those of unlike_voices, clean and at 20, 10 and 5 dB.
+`--each`: sentences of each class at each level; `--gates`: right phrases at each level, spread over the voices, said again
+where the first did not open. Voices are those of unlike_voices, clean and at 20, 10 and 5 dB.
 """
 
 from __future__ import annotations
@@ -42,12 +42,10 @@ def plan(voices: Sequence[str], each: int, gates: int, seed: int) -> Iterator[Sa
     """The same for the same arguments, and the same sentences at every level."""
     for snr in LEVELS:
         luck = random.Random(seed)
-        at = 0
-        for kind, means, pattern in _patterns(each, gates, luck):
+        for at, (kind, means, pattern) in enumerate(_patterns(each, gates, luck)):
             number = lock(luck)
             proof = kind == "proof"
             listening = Listening(phrases=PROVES, proof=True) if proof else Listening(gate=GateAsked("isolated", number))
-            at += 1
             voice = OWN if means == "own voice" else voices[at % len(voices)]
             yield Said(kind, means, snr, filled(pattern, number, luck), voice, listening, luck.randrange(1 << 30))
 

@@ -4,7 +4,7 @@ how many clips the voice is known by, and by noise; on people and on synthetic v
     python -m tests.bench.voices_apart [--trials 6] [--seed 1] [--json] [--out FILE]
 
 A person's speech is words of theirs, one after another until there is enough. The curve: for each share of the right voice
-doubted, the share of others not noticed where the bar is put there. At the bars of `voice_bars`: as the program decides.
+doubted, the share of others not noticed where the bar is put there. At the bars of `bars`: as the program decides.
 """
 
 from __future__ import annotations

@@ -154,5 +154,28 @@ def test_the_same_said_again_is_heard_until_it_is_taken(heard: list[Heard], came
     )
     assert line.sayings == ("a.wav", "b.wav", "c.wav")
     says = Says(*heard)
-    _, found = evaluate.hear_in_turn(says, [0] * len(heard), line, line.listen_for.listening())
+    _, found = evaluate.hear_in_turn(says, [[0.0]] * len(heard), line, line.listen_for.listening())
     assert (found, len(says.left)) == (came_to, left)
+
+
+def test_what_was_said_again_is_weighed_with_what_was_said_before_and_a_new_line_begins_anew() -> None:
+    class Adds(Says):
+        def __init__(self, *heard: Heard) -> None:
+            super().__init__(*heard)
+            self.times: list[tuple[float, float]] = []
+
+        def together(self, heard: Heard, listening: object) -> Heard:
+            self.times.append((heard.started, heard.ended))
+            return accepted(WARM) if len(self.times) == 2 else heard
+
+    again = Heard(Verdict.ASKED_AGAIN, WARM, 0.4)
+    line = evaluate.Clip.model_validate(
+        {"audio": ["a.wav", "b.wav", "c.wav"], "listen_for": {"phrases": ["warm", "hot"]}, "expect": {"phrase": "warm"}}
+    )
+    adds = Adds(again, again, again, again)
+    sounds = [[0.0] * 16_000] * 3
+    assert evaluate.hear_in_turn(adds, sounds, line, line.listen_for.listening())[1] == "right"
+    evaluate.hear_in_turn(adds, sounds[:1], line, line.listen_for.listening())
+    (first, ended), (second, _), (later, _) = adds.times
+    assert (ended - first, second - ended) == pytest.approx((1.0, 3.0))
+    assert later - second > 60

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from handsfree.language.meaning import GateAsked, Heard, Listening, Meaning, Sense, Verdict
-from handsfree.speech import speaker, voice_bars
+from handsfree.speech import bars, speaker
 from handsfree.speech.speaker import DOUBTFUL, OTHER, SAME, Voiceprint, Voices, verdict
 from handsfree.speech.speaker_sound import above_noise, spoken_part, windows
 
@@ -83,12 +83,12 @@ def test_who_states_the_number_last_owns_it() -> None:
 
 
 def test_the_better_a_voice_is_known_the_more_alike_it_must_be() -> None:
-    at = voice_bars.SAME.value
+    at = bars.VOICE_SAME.value
     assert verdict(at, 4) == verdict(at, 40) == SAME
     assert verdict(at - 0.01, 4) == DOUBTFUL
     assert verdict(at - 0.01, 2) == SAME
-    assert verdict(at - voice_bars.GAP.value - 0.01, 4) == OTHER
-    assert verdict(at + 0.01, 4, quiet=True) == DOUBTFUL
+    assert verdict(at - bars.VOICE_GAP.value - 0.01, 4) == OTHER
+    assert verdict(at + 0.1, 4, quiet=True) == DOUBTFUL
     for clips in (1, 2, 4, 8):
         order = [OTHER, DOUBTFUL, SAME]
         found = [order.index(verdict(likeness, clips)) for likeness in np.linspace(-1, 1, 41)]
