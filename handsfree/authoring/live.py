@@ -81,36 +81,26 @@ def _print(entry: Any) -> None:
 
 
 def _joined(recording: Recording, hearer: WriterHearer, asked: Asked, settings: Any) -> tuple[Any, Any]:
-    from platformdirs import user_cache_path
-
+    from handsfree.dialogue.wiring import Devices, voice_of, wired
     from handsfree.language import base
     from handsfree.sound.files import is_file
     from handsfree.sound.samples import RealClock, VirtualClock
-    from handsfree.sound.synth import Synthesiser
-    from handsfree.visit import live
+    from handsfree.speech.endpoint import Endpointer, Timing
 
     code = recording.state.words.language.code
-    voice = Synthesiser(code, settings.voice, settings.words_a_minute, user_cache_path("handsfree") / "voice")
-    ended: list[Happening] = []
+    voice, language = voice_of(code, settings), base.load(code)
     if is_file(asked.sound_in):
         from handsfree.sound.sinks import FileSink
 
         if not Path(str(asked.sound_in)).is_file():
             raise Trouble(f"There is no sound file '{asked.sound_in}'; look at the name.")
+        ended: list[Happening] = []
         pretended = VirtualClock()
-        sink: Any = FileSink(asked.sound_out, pretended, ended.append)
-        return FileEar(str(asked.sound_in), hearer, pretended), SpokenMouth(voice, sink, base.load(code), ended)
-    from handsfree.sound.echo import EchoGuard
-    from handsfree.sound.live import Happenings, LiveLoop
-    from handsfree.speech.endpoint import Endpointer, Timing
-
+        sink = FileSink(asked.sound_out, pretended, ended.append)
+        return FileEar(str(asked.sound_in), hearer, pretended), SpokenMouth(voice, sink, language, ended)
     clock = RealClock(recording.journal.now())  # the record's, also where it is taken up again
-    happenings = Happenings()
-    sink = live.sink_of(asked.sound_out, settings.sound_out, clock, happenings.tell)
-    source = live.source_of(asked.sound_in, settings.sound_in, clock, happenings.tell)
     cutter = Endpointer(Timing(pause=PAUSE, longest=LONGEST))
-    guard = EchoGuard(headset=settings.headset)
-    loop = LiveLoop(source, cutter, sink, hearer.recogniser, happenings, clock, guard)
-    ear = WriterEar(loop, hearer, clock)
-    loop.start()
-    return ear, SpokenMouth(voice, sink, base.load(code), [], told=ear.said)
+    wires = wired(Devices(asked.sound_in, asked.sound_out, settings), cutter, hearer.recogniser, clock)
+    ear = WriterEar(wires.loop, hearer, clock)
+    wires.loop.start()
+    return ear, SpokenMouth(voice, wires.sink, language, [], told=ear.said)

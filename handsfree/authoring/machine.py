@@ -107,7 +107,7 @@ def _free_words(turn: Turn, reply: Reply) -> None:
 def _utterance(turn: Turn, event: events.Utterance) -> None:
     if event.verdict == Verdict.NOT_FOR_ME:
         return
-    if event.verdict != Verdict.ACCEPTED and not _twice(turn, event):
+    if event.verdict != Verdict.ACCEPTED and not _harmless(turn, event) and not _twice(turn, event):
         turn.tone("not understood")
         _ask_again(turn)
         return
@@ -122,6 +122,17 @@ def _utterance(turn: Turn, event: events.Utterance) -> None:
         _answered(turn, Reply(phrase=event.text, clip=event.clip))
     else:
         _ask_again(turn)
+
+
+def _harmless(turn: Turn, event: events.Utterance) -> bool:
+    """Likely, and nothing is kept, deleted or ended by it: the writer hears at once what it was taken for."""
+    if event.verdict != Verdict.PROPOSED or event.sense not in (Sense.PHRASE, Sense.NUMBER):
+        return False
+    return not any(turn.words.says(event.text, command) for command in GRAVE)
+
+
+#: What a likely word is not enough for.
+GRAVE = ("keep", "delete", "finish", "stop recording", "that is all")
 
 
 def _twice(turn: Turn, event: events.Utterance) -> bool:

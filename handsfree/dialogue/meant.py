@@ -77,6 +77,6 @@ def meant(utterance: Utterance, asked: Asked, hints: Mapping[str, frozenset[str]
         return 0.0
     found = features(words, asked, hints)
     odds = sum(WEIGHTS[name] * value for name, value in found.items()) + VOICES.get(utterance.voice, 0.0)
-    if utterance.meant and not utterance.typed:
-        odds += 0.5 * min(max(math.log(utterance.meant / max(1 - utterance.meant, 1e-6)), -3.0), 3.0)
+    if utterance.meant > 0.5 and not utterance.typed:  # less says only that it is unlike what is in force, as all of this is
+        odds += 0.5 * min(math.log(utterance.meant / max(1 - utterance.meant, 1e-6)), 3.0)
     return 1 / (1 + math.exp(-odds))

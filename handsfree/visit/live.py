@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from handsfree.dialogue.hearing import Hearer
 from handsfree.dialogue.runner import Runner, Watcher
+from handsfree.dialogue.wiring import Devices, voice_of, wired
 from handsfree.errors import Trouble
 from handsfree.journal.events import Happening, Stamped
 from handsfree.settings import load as load_settings
@@ -19,8 +20,6 @@ from handsfree.visit.state import State
 
 if TYPE_CHECKING:
     from handsfree.sound.live import LiveLoop
-    from handsfree.sound.samples import Clock
-    from handsfree.sound.synth import Synthesiser
 
 
 def live_visit(asked: commands.Asked, as_json: bool) -> None:
@@ -73,7 +72,8 @@ def _from_recording(
     ended: list[Happening] = []
     ear = RecordingEar(asked.sound_in, hearer_of(session, recogniser), clock)
     sink = FileSink(asked.sound_out, clock, ended.append)
-    mouth = SpokenMouth(_synthesiser(session), sink, session.state.language, ended, session.recordings)
+    voice = voice_of(session.state.language.code, load_settings())
+    mouth = SpokenMouth(voice, sink, session.state.language, ended, session.recordings)
 
     def both(entry: Stamped, state: State) -> None:
         watch(entry, state)
@@ -108,26 +108,21 @@ def joined(
     from handsfree.dialogue import keyboard
     from handsfree.dialogue.ears import LiveEar
     from handsfree.dialogue.mouth import SpokenMouth
-    from handsfree.sound.echo import EchoGuard
-    from handsfree.sound.live import Happenings, LiveLoop
     from handsfree.sound.memory import share
     from handsfree.speech.endpoint import Endpointer
     from handsfree.visit.ahead import sentences
 
     share()
     clock = commands.RecordClock(session)
-    happenings = Happenings()
-    sink = sink_of(asked.sound_out, settings.sound_out, clock, happenings.tell)
-    source = source_of(asked.sound_in, settings.sound_in, clock, happenings.tell)
-    guard = EchoGuard(headset=settings.headset)
-    loop = LiveLoop(source, Endpointer(), sink, recogniser, happenings, clock, guard, lambda: _load(recogniser, session))
-    synthesiser = _synthesiser(session)
+    devices = Devices(asked.sound_in, asked.sound_out, settings)
+    wires = wired(devices, Endpointer(), recogniser, clock, lambda: _load(recogniser, session))
+    loop, synthesiser = wires.loop, voice_of(session.state.language.code, load_settings())
     synthesiser.ahead(sentences(session.state))
     ear = LiveEar(loop, hearer_of(session, recogniser), clock, session.state.language)
     loop.start()
     if asked.sound_in != "-" and sys.stdin is not None and sys.stdin.isatty():  # a hand that is dry may type
-        keyboard.beside(sys.stdin, happenings.tell, clock, shows)
-    mouth = SpokenMouth(synthesiser, sink, session.state.language, [], session.recordings, ear.said)
+        keyboard.beside(sys.stdin, wires.happenings.tell, clock, shows)
+    mouth = SpokenMouth(synthesiser, wires.sink, session.state.language, [], session.recordings, ear.said)
     beside, watch = session.incoming.beside(ear), session.incoming.watching(watch)
     return Runner(MACHINE, session.state, session.journal, beside, mouth, clock, watch), loop
 
@@ -153,36 +148,3 @@ def _load(recogniser: Any, session: Session) -> None:
     nothing = 1e-3 * np.random.default_rng(0).standard_normal(RATE // 2)
     recogniser.load()
     recogniser.hear(nothing.astype(np.float32), listening(session.state))
-
-
-def source_of(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
-    if named == "-":
-        from handsfree.sound.sources import FileSource
-
-        return FileSource("-", clock)
-    from handsfree.sound.microphone import Microphone
-
-    return Microphone(named or usual or None, clock, tell)
-
-
-def sink_of(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
-    from handsfree.sound.files import is_file
-
-    if named == "-" or is_file(named):
-        from handsfree.sound.sinks import FileSink
-
-        return FileSink(named, clock, tell)
-    from handsfree.sound.loudspeaker import Loudspeaker
-
-    return Loudspeaker(named or usual or None, clock, tell)
-
-
-def _synthesiser(session: Session) -> Synthesiser:
-    from platformdirs import user_cache_path
-
-    from handsfree.sound.synth import Synthesiser
-
-    settings = load_settings()
-    cache = user_cache_path("handsfree") / "voice"
-    return Synthesiser(session.state.language.code, settings.voice, settings.words_a_minute, cache)
-

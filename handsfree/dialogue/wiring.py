@@ -1,0 +1,75 @@
+"""Microphone, loudspeaker, recogniser and voice joined for a dialogue: one way, for the visit and for the recorder."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from handsfree.sound.samples import Clock
+
+if TYPE_CHECKING:
+    from handsfree.sound.live import Happenings, LiveLoop
+    from handsfree.sound.prompts import Sink
+    from handsfree.sound.synth import Synthesiser
+
+
+@dataclass(frozen=True)
+class Devices:
+    """As the command line and the settings name them; None and '' for the usual ones, '-' for a pipe."""
+
+    sound_in: str | None
+    sound_out: str | None
+    settings: Any
+
+
+@dataclass(frozen=True)
+class Wires:
+    """The live loop, not started yet, the sink that prompts go to, and the line on which both tell what happened."""
+
+    loop: LiveLoop
+    sink: Sink
+    happenings: Happenings
+
+
+def wired(devices: Devices, cutter: Any, recogniser: Any, clock: Clock, first: Callable[[], object] | None = None) -> Wires:
+    """`first`: done by the thread that recognises before its first utterance. Trouble for a device that cannot be had."""
+    from handsfree.sound.echo import EchoGuard
+    from handsfree.sound.live import Happenings, LiveLoop
+
+    happenings, settings = Happenings(), devices.settings
+    sink = sink_of(devices.sound_out, settings.sound_out, clock, happenings.tell)
+    source = source_of(devices.sound_in, settings.sound_in, clock, happenings.tell)
+    guard = EchoGuard(headset=settings.headset)
+    return Wires(LiveLoop(source, cutter, sink, recogniser, happenings, clock, guard, first), sink, happenings)
+
+
+def source_of(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
+    if named == "-":
+        from handsfree.sound.sources import FileSource
+
+        return FileSource("-", clock)
+    from handsfree.sound.microphone import Microphone
+
+    return Microphone(named or usual or None, clock, tell)
+
+
+def sink_of(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
+    from handsfree.sound.files import is_file
+
+    if named == "-" or is_file(named):
+        from handsfree.sound.sinks import FileSink
+
+        return FileSink(named, clock, tell)
+    from handsfree.sound.loudspeaker import Loudspeaker
+
+    return Loudspeaker(named or usual or None, clock, tell)
+
+
+def voice_of(code: str, settings: Any) -> Synthesiser:
+    """The program's own, with what it has said before kept."""
+    from platformdirs import user_cache_path
+
+    from handsfree.sound.synth import Synthesiser
+
+    return Synthesiser(code, settings.voice, settings.words_a_minute, user_cache_path("handsfree") / "voice")
