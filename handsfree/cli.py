@@ -94,7 +94,7 @@ def models(
     name: Annotated[str, typer.Option(help="Its name, where the file's does not say.")] = "",
     language: Annotated[str, typer.Option(help="Its language, as en, where its name does not say.")] = "",
     fetch: Annotated[bool, typer.Option("--fetch", help="Fetch the small English Vosk model (needs a network).")] = False,
-    fetch_whisper: Annotated[str, typer.Option(help="Fetch whisper weights: tiny.en or base (needs a network).")] = "",
+    fetch_whisper: Annotated[str, typer.Option(help="Fetch whisper's weights: tiny.en (needs a network).")] = "",
 ) -> None:
     """The recognition models at hand, with their hashes."""
     if add is None and (name or language):

@@ -93,6 +93,13 @@ UNFITTED = Bar(
     "It is believed where its free words mean exactly what its grammar found: enough for an answer, never for a gate.",
     "With such an engine alone no gate opens by voice.",
 )
+DENIED = Bar(
+    "a denial that the witness of sounds alone hears",
+    5.0,
+    "nats before the act",
+    "In noise it finds a 'not' or an 'is it' where there is none; how near they lie is in the probability already.",
+    "At no margin a sixth of the gates at 5 dB stay shut, and not one near miss of 150 more.",
+)
 PROPOSE = Bar(
     "read back and ask to affirm",
     0.35,
@@ -178,8 +185,8 @@ VOICE_NOISE = Bar(
     "In loud noise voices are not compared.",
 )  # fmt: skip
 EVERY: tuple[Bar, ...] = (
-    TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF, ALONE, UNFITTED, PROPOSE,
-    WHICH, MEANT, AGAIN, CHANGED, CLIPPED, VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_QUIET, VOICE_MORE, VOICE_KNOWN,
+    TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF, ALONE, UNFITTED, DENIED,
+    PROPOSE, WHICH, MEANT, AGAIN, CHANGED, CLIPPED, VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_QUIET, VOICE_MORE, VOICE_KNOWN,
     VOICE_ADDS, VOICE_LEAST, VOICE_NOISE,
 )  # fmt: skip
 

@@ -3,7 +3,7 @@
 Rules of this file:
 
 - One probability decides, against the bars of `bars`. What is at stake chooses the bar.
-- Nothing is taken or proposed while a true denial leads to any witness, or stands in the words that one wrote: 'not', 'is
+- Nothing is taken or proposed while a true denial leads to a witness, or stands in the words that one wrote: 'not', 'is
   it', 'I think', 'still on'. Where dead works hang on the answer another number and half a phrase count as denials, too.
 - A gate and a proof must have been found by every witness that heard anything.
 - Where a witness has failed, or is not there, more is needed of the other (`bars.ALONE`), and no gate opens to one that
@@ -12,6 +12,7 @@ Rules of this file:
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -142,8 +143,6 @@ def unfitted(weighed: Weighed, testimonies: Sequence[Testimony], listening: List
 
 def shares_of(weighed: Weighed, sure: float, listening: Listening) -> tuple[tuple[Meaning, float], ...]:
     """The probability of each act weighed: `sure` for the likeliest, the rest of what may be parted as their scores are."""
-    import math
-
     rest = [(act.meaning, math.exp(max(-60.0, act.score - weighed.ranked[0].score))) for act in weighed.ranked[1:]]
     total = sum(weight for _, weight in rest)
     left = (1 - sure) * total / (total + 1.0)  # the 1: something else than all of these
@@ -151,18 +150,26 @@ def shares_of(weighed: Weighed, sure: float, listening: Listening) -> tuple[tupl
 
 
 def denied(testimonies: Sequence[Testimony], listening: Listening, language: Language) -> Meaning | None:
-    """A true denial that leads to any witness, or stands in its words. Where dead works hang on the answer, in anybody's
-    words, whatever it scored as, so that 'power is not isolated' is never met with silence."""
+    """A true denial that stands in the words of a witness that writes, or leads to it; or leads by far to one that hears
+    sounds, which in noise finds a 'not' where there is none (`bars.DENIED`). Where dead works hang on the answer another
+    number is a denial, too. So 'power is not isolated' is never met with silence."""
     grave = listening.gate is not None or listening.proof
+    true = TRUE_DENIALS if grave else TRUE_DENIALS - {Denial.NUMBER}
     for testimony in testimonies:
         leading = leading_denial(testimony)
-        if leading is not None and leading.text in (TRUE_DENIALS if grave else TRUE_DENIALS - {Denial.NUMBER}):
+        if leading is not None and leading.text in true and _surely(testimony, listening):
             return leading
         writes = testimony.gives is not Witness.SOUNDS
         for meaning in written_denials(testimony, listening, language) if writes else ():
-            if meaning.text in TRUE_DENIALS and (grave or meaning.text != Denial.NUMBER):
+            if meaning.text in true:
                 return meaning
     return None
+
+
+def _surely(testimony: Testimony, listening: Listening) -> bool:
+    """What leads to this witness leads by as much as it takes to believe."""
+    best = max((act.score for act in acts(testimony, listening)), default=-math.inf)
+    return testimony.gives is not Witness.SOUNDS or best < testimony.candidates[0].score - bars.DENIED.value
 
 
 def _fit(testimonies: Sequence[Testimony]) -> Fit | None:

@@ -1,8 +1,8 @@
 """The trade's speech in noise, taught to known weights: small corrections, put into the model's bytes as it is loaded.
 
 tests/bench/adapt.py makes them: low-rank corrections to the matrices (Hu et al., "LoRA", 2021, from memory) and
-corrections to biases and norms of whisper tiny.en and base, learnt from synthetic voices and noises that no measurement
-uses. The weights themselves are neither copied nor changed on disk. The corrections (5.7 MB) lie in the repository because
+corrections to biases and norms of whisper tiny.en, learnt from synthetic voices and noises that no measurement
+uses. The weights themselves are neither copied nor changed on disk. The corrections (1.9 MB) lie in the repository because
 hours of teaching, and voices that are no package's, would be needed to make them anew.
 """
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 #: The corrections, by the SHA-256 of the model.bin that they are for.
 CORRECTIONS = {
-    SIZES[size]: Path(__file__).with_name(f"adapted_{size.replace('.', '_')}.npz") for size in ("tiny.en", "base")
+    SIZES[size]: Path(__file__).with_name(f"adapted_{size.replace('.', '_')}.npz") for size in SIZES
 }
 
 

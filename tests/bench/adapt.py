@@ -1,8 +1,8 @@
-"""Teaches a whisper model the trade's speech in noise; writes handsfree/speech/adapted_tiny_en.npz or adapted_base.npz.
+"""Teaches whisper tiny.en the trade's speech in noise; writes handsfree/speech/adapted_tiny_en.npz.
 
     python -m tests.bench.adapt say FOLDER --clips 2400        (speaks sentences by the voices kept for teaching)
     python -m tests.bench.adapt teach FOLDER --size tiny.en --steps 560       (an hour or so on a core each; may be stopped
-    python -m tests.bench.adapt teach FOLDER --size base --steps 400           and run again, which goes on from there; the
+                                                                               and run again, which goes on from there; the
                                                                                first begins with what ships, or --fresh)
     python -m tests.bench.adapt again FOLDER --revoice 0.5                     (a part of it once more, by another speaker)
     python -m tests.bench.adapt half NEW.npz --other OLD.npz                   (NEW becomes the mean of both corrections)

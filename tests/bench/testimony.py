@@ -99,8 +99,8 @@ def engine(name: str) -> Any:
         from handsfree.speech.pocketsphinx import PocketSphinx
 
         return PocketSphinx(language)
-    size, _, taught = name.partition("-")
-    return Whisper(language, find_weights({"tiny": "tiny.en", "base": "base"}[size]), taught=_TAUGHT[taught])
+    taught = name.removeprefix("tiny").lstrip("-")
+    return Whisper(language, find_weights("tiny.en"), taught=_TAUGHT[taught])
 
 
 def offered(testimonies: list[Testimony]) -> dict[str, Meaning]:

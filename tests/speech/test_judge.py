@@ -70,7 +70,7 @@ def test_no_gate_and_no_proof_is_taken_where_a_denial_leads_to_either_witness(ki
     for listening, meaning in ((GATE, OPEN), (DEAD, answer("nothing runs"))):
         one, other = clear(meaning)
         against = (denial(kind), 0.0)
-        one, other = (tokens((meaning, -0.1), against), other) if writes else (one, sounds((meaning, -1.5), against))
+        one, other = (tokens((meaning, -0.1), against), other) if writes else (one, sounds((meaning, -6.5), against))
         found = heard(listening, one, other)
         assert found.verdict is Verdict.ASKED_AGAIN
         assert found.meaning is not None
@@ -81,7 +81,7 @@ def test_no_gate_and_no_proof_is_taken_where_a_denial_leads_to_either_witness(ki
 def test_nothing_at_all_is_taken_or_proposed_where_a_true_denial_leads(kind: Denial) -> None:
     for listening, meaning in ((ANSWERS, answer("running")), (READ, number(43.5))):
         one, other = clear(meaning)
-        assert heard(listening, one, sounds((meaning, -1.5), (denial(kind), -1.0))).verdict is Verdict.ASKED_AGAIN
+        assert heard(listening, one, sounds((meaning, -7.0), (denial(kind), -1.0))).verdict is Verdict.ASKED_AGAIN
         assert heard(listening, tokens((meaning, -0.3), (denial(kind), -0.2)), other).verdict is Verdict.ASKED_AGAIN
 
 

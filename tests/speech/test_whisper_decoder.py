@@ -15,7 +15,7 @@ from handsfree.speech.recogniser import build_recogniser
 ctranslate2 = pytest.importorskip("ctranslate2")
 
 
-@pytest.fixture(scope="module", params=["tiny.en", "base"])
+@pytest.fixture(scope="module", params=["tiny.en"])
 def parts(request: pytest.FixtureRequest) -> Any:
     from tokenizers import Tokenizer
 
