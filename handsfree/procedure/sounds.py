@@ -8,7 +8,7 @@ from functools import partial
 from itertools import combinations, permutations, product
 
 from handsfree.language.base import Language
-from handsfree.language.meaning import ALWAYS, GIVES_WAY
+from handsfree.language.meaning import ALWAYS, GIVES_WAY, WHEN_ASKED
 from handsfree.procedure import phrasing
 from handsfree.procedure.confusions import shares_of, weighed
 from handsfree.procedure.model import Answer, Ask, Book
@@ -88,12 +88,25 @@ def _one_word_apart(step: Ask, language: Language, words: Words, say: partial[Re
 
 def _like_commands(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
     phrases = [way for name in ALWAYS if name not in GIVES_WAY for way in language.commands.get(name, ())]
+    guarded = _guarded(language)
     for answer in step.answers:
+        same = next((way for way in ways(answer) if way.casefold() in guarded), None)
+        if same is not None:
+            yield say(Weight.ERROR, "guarded-answer", way=same)
+            continue
         apart, way, phrase = min((_far(language, way, phrase), way, phrase) for way in ways(answer) for phrase in phrases)
         if apart < ALIKE:
             others = [w for one in step.answers if one is not answer for w in ways(one)]
             better = _better(way, "", others, language, words)
             yield say(Weight.ERROR, "like-command", way=way, phrase=phrase, better=better)
+
+
+def _guarded(language: Language) -> frozenset[str]:
+    """The very words on which a proof, a caution or a gate hangs. 'Yes', 'no' and 'done' stand for answers."""
+    names = [name for name in (*WHEN_ASKED, *GIVES_WAY) if name not in ("yes", "no", "done")]
+    return frozenset(way for name in names for way in language.commands.get(name, ())) | {
+        way for starts in language.gates.values() for way in starts
+    }
 
 
 def _unknown(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:

@@ -34,6 +34,8 @@ def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
             yield from _proof(step, say)
         if isinstance(step, Wait) and step.seconds > LONGEST_WAIT_DAYS * 86_400:
             yield say(Weight.ERROR, "wait-too-long", lasts=step.lasts, most=LONGEST_WAIT_DAYS)
+        if isinstance(step, Wait) and step.seconds <= 0:
+            yield say(Weight.ERROR, "wait-of-nothing", lasts=step.lasts)
         if isinstance(step, Decide):
             yield from _close_limits(step, readings, say)
             for case in step.cases:

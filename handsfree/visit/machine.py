@@ -171,8 +171,10 @@ def _answered(flow: Flow, utterance: events.Utterance) -> None:
 
 
 def _propose(flow: Flow, utterance: events.Utterance) -> None:
-    """Likely, not sure: read back. It counts once it is affirmed; another answer takes its place."""
-    if flow.state.overlay not in (Overlay.NONE, Overlay.PROPOSAL):
+    """Likely, not sure: read back. It counts once it is affirmed; another answer takes its place. A gate phrase never is:
+    the lock number is not said aloud, and no gate opens by 'affirm'."""
+    over = flow.state.overlay not in (Overlay.NONE, Overlay.PROPOSAL)
+    if over or utterance.sense in (Sense.GATE, Sense.DENIAL, Sense.DIGITS):
         _ask_again(flow, utterance)
         return
     flow.tone("not understood")

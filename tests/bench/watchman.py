@@ -1,0 +1,277 @@
+"""The watchman of `tests.bench.walk`: small visits, and rules of what may be done in them, apart from the machine.
+
+It shares no code with the machine's rules. It is told what happened (utterances, silences, crashes, resumes)
+and reads what the record says of it; which step needs which source stands in `BOOKS`, written by hand beside each text. Its
+rules, from 29 CFR 1910.147 (d), (e), (f) and 1910.333 (b):
+
+1. The words of a hazard step are spoken, and it is entered, only while every source that feeds it is dead: since that source
+   was last cleared, everybody here gave the phrase with their own number for it, and then it was proved.
+2. The record says ISOLATED only then, too.
+3. Cleared is: a resume, a lost device, a stop, a fault, a silence longer than the break, a hand-over; for one source: its
+   isolation begun anew, its restore, found live, 'power is on' where it is the one meant. While it is not known which one is
+   meant, all are.
+4. 'Put the power on' is said only when every lock on that source was taken off by its owner's number, or by the steps for
+   an owner who is gone.
+5. A lock number is said only where it is read back.
+6. After 'power is on' something is said.
+7. Nothing breaks, and what a replay of the record comes to is the state the visit is in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from handsfree.journal import events as ev
+from handsfree.language import base
+from handsfree.language.meaning import Sense, Verdict
+
+ENGLISH = base.load("en")
+BREAK = 30 * 60.0
+DAY = 13 * 3600.0
+A, B, NOBODYS = ("four", "two"), ("five", "one"), ("nine", "nine")
+
+
+@dataclass(frozen=True)
+class Small:
+    """A small visit. By step: `needs`, the sources of a hazard step; `isolates`, `proves`, `restores`. `points`: readings a
+    measurement takes. `behind`: source -> what fills it again. `people`: numbers of who may be here. `limit`: volts."""
+
+    text: str
+    needs: Mapping[str, tuple[str, ...]]
+    isolates: Mapping[str, tuple[str, ...]]
+    proves: Mapping[str, tuple[str, str]]
+    restores: Mapping[str, tuple[str, ...]]
+    power: Mapping[str, tuple[str, ...]]
+    points: int = 1
+    limit: float = 30.0
+    behind: Mapping[str, str] = field(default_factory=dict)
+    unlocked: frozenset[str] = frozenset()
+    people: tuple[tuple[str, ...], ...] = (A,)
+    phrases: tuple[str, ...] = ()
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(name for names in self.isolates.values() for name in names))
+
+
+ONE = Small(
+    """
+procedure: one
+title: One plug
+steps:
+  - {id: look, kind: instruct, say: Look at it.}
+  - {id: which, kind: ask, say: How is it now, answers: {cool: off, warm: {go: done}}}
+  - {id: off, kind: isolate, say: Isolate the plug., do: [Pull the plug.], sources: [mains]}
+  - {id: dead, kind: prove, method: switch, say: Try the switch.}
+  - {id: touch, kind: instruct, hazards: [mains], say: Touch the bare terminal.}
+  - {id: again, kind: ask, hazards: [mains], say: Loosen the bare wire., answers: {cool: back, warm: touch, iced over: look}}
+  - {id: back, kind: restore, say: Restore the plug., checks: [Tools out., Covers on.], power: Put the plug in.}
+  - {id: done, kind: end, outcome: done, say: That was it.}
+""",
+    needs={"touch": ("mains",), "again": ("mains",)}, isolates={"off": ("mains",)}, proves={"dead": ("mains", "switch")},
+    restores={"back": ("mains",)}, power={"Put the plug in.": ("mains",)}, phrases=("cool", "warm", "iced over"),
+)  # fmt: skip
+
+METER = Small(
+    """
+procedure: meter
+title: By meter
+steps:
+  - {id: off, kind: isolate, say: Isolate the plug., do: [Pull the plug.], sources: [mains]}
+  - {id: dead, kind: prove, method: meter, unit: volt, below: 5, say: Measure at the terminals.}
+  - {id: touch, kind: instruct, hazards: [mains], say: Touch the bare terminal.}
+  - {id: rest, kind: wait, lasts: 2 min, because: it must settle, say: Let it settle.}
+  - {id: back, kind: restore, say: Restore the plug., checks: [Tools out., Covers on.], power: Put the plug in.}
+  - {id: done, kind: end, outcome: done, say: That was it.}
+""",
+    needs={"touch": ("mains",)}, isolates={"off": ("mains",)}, proves={"dead": ("mains", "meter")},
+    restores={"back": ("mains",)}, power={"Put the plug in.": ("mains",)}, limit=5.0,
+)  # fmt: skip
+
+BOOKS: dict[str, Small] = {"one": ONE, "meter": METER}
+
+
+# ---- the watchman ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Watch:
+    """What can be known from what happened and from the record. `gave`: (source, number) since the source was last cleared.
+    `locks`: (source, number) of locks that are on, whatever was cleared. `seen`: sources seen running. `doubt`: sources one
+    of which is on. `tried`, `affirmed`, `readings`, `after`: of the proof under way. `gone`: affirms for an absent owner."""
+
+    people: frozenset[tuple[str, ...]] = frozenset()
+    offered: tuple[str, ...] = ()
+    step: str = ""
+    gave: frozenset[tuple[str, tuple[str, ...]]] = frozenset()
+    dead: frozenset[str] = frozenset()
+    begun: frozenset[str] = frozenset()
+    locks: frozenset[tuple[str, tuple[str, ...]]] = frozenset()
+    doubt: frozenset[str] = frozenset()
+    tried: bool = False
+    affirmed: bool = False
+    readings: int = 0
+    after: bool = False
+    relieved: frozenset[str] = frozenset()
+    asked: str = ""
+    gone: int = 0
+
+
+def clear(small: Small, watch: Watch, names: Any) -> Watch:
+    """These sources are not dead any more, nor what is filled from them."""
+    off = set(names)
+    off |= {name for name, filler in small.behind.items() if filler in off}
+    return replace(
+        watch, gave=frozenset(one for one in watch.gave if one[0] not in off), dead=watch.dead - off,
+        relieved=watch.relieved - off,
+    )  # fmt: skip
+
+
+def clear_all(small: Small, watch: Watch) -> Watch:
+    return replace(clear(small, watch, small.sources), doubt=frozenset(), begun=frozenset(), offered=())
+
+
+def power_on(small: Small, watch: Watch) -> Watch:
+    if len(watch.doubt) or len(watch.begun - small.unlocked) < 2:
+        return clear(small, replace(watch, doubt=frozenset()), small.sources)
+    return replace(watch, doubt=watch.begun)
+
+
+def hears(small: Small, watch: Watch, happening: ev.Stamped, silence: float) -> Watch:
+    """The watchman after something happened, before it is known what the program makes of it."""
+    event = happening.event
+    if silence > BREAK and not isinstance(event, ev.Resumed):
+        watch = replace(clear(small, watch, small.sources), asked="")
+    match event:
+        case ev.Resumed():
+            watch = replace(clear_all(small, watch), asked="")
+            if event.why == "stopped" or silence > 12 * 3600:
+                watch = replace(watch, people=frozenset())
+        case ev.SoundLost() | ev.StopAsked() | ev.FaultMet():
+            watch = replace(clear_all(small, watch), asked="")
+        case ev.NoteKept():
+            noting, watch = watch.asked == "note", replace(watch, asked="")
+            watch = power_on(small, watch) if noting and "power is on" in event.text else watch
+        case ev.Utterance() if event.verdict == Verdict.ACCEPTED and silence > BREAK:
+            watch = replace(watch, asked="")
+        case ev.Utterance() if event.verdict == Verdict.ACCEPTED and silence <= BREAK:
+            watch = said(small, watch, event)
+    return watch
+
+
+def said(small: Small, watch: Watch, event: ev.Utterance) -> Watch:
+    """An accepted utterance."""
+    watch = replace(watch, asked="")
+    match event.sense, event.text:
+        case Sense.DIGITS, digits:
+            return replace(watch, offered=tuple(digits.split()))
+        case Sense.COMMAND, "power is on":
+            return power_on(small, watch)
+        case Sense.COMMAND, "affirm":
+            return replace(watch, after=watch.readings > 0, affirmed=True)
+        case Sense.COMMAND, "next step" if watch.step in small.isolates:
+            free = frozenset(small.isolates[watch.step]) & small.unlocked
+            return replace(watch, relieved=watch.relieved | free)
+        case Sense.PHRASE, "nothing runs":
+            return replace(watch, tried=watch.step in small.proves)
+        case Sense.PHRASE, name if watch.doubt and name in watch.doubt:
+            return replace(clear(small, watch, (name,)), doubt=frozenset())
+        case Sense.PHRASE, "it runs" if small.proves.get(watch.step, ("", ""))[1] == "switch":
+            return replace(clear(small, watch, (small.proves[watch.step][0],)), tried=False)
+        case Sense.GATE, text:
+            word, _, number = text.partition(", lock ")
+            return gate(small, watch, word, tuple(number.split()))
+    return watch
+
+
+def gate(small: Small, watch: Watch, word: str, number: tuple[str, ...]) -> Watch:
+    if number not in watch.people:
+        return watch
+    held = {name for name, _ in watch.gave} | watch.dead
+    here = set(small.isolates.get(watch.step, ())) - small.unlocked
+    if word == "isolated":
+        mine = frozenset((name, number) for name in here | (held - small.unlocked))
+        return replace(watch, gave=watch.gave | mine, locks=watch.locks | mine)
+    return replace(watch, locks=frozenset(one for one in watch.locks if one[1] != number))
+
+
+def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
+    """The watchman after one effect; and the rule it breaks, '' for none."""
+    match effect:
+        case ev.FaultCaught():
+            return watch, f"7: the program failed: {effect.what}"
+        case ev.KeepNote():
+            return replace(watch, asked="note"), ""
+        case ev.Closed():
+            return clear_all(small, watch), ""
+        case ev.ReadingTaken() if watch.step in small.proves:
+            if effect.value is None or abs(effect.value) >= small.limit:
+                return replace(clear(small, watch, (small.proves[watch.step][0],)), readings=0, after=False), ""
+            return replace(watch, readings=watch.readings + effect.affirmed, after=False), ""
+        case ev.Gate() if effect.now == "ISOLATED" and effect.was != "ISOLATED":
+            return proved(small, watch, effect)
+        case ev.StepEntered():
+            return entered(small, watch, effect)
+        case ev.Say():
+            return spoken(small, watch, effect.text)
+    return watch, ""
+
+
+def proved(small: Small, watch: Watch, effect: ev.Gate) -> tuple[Watch, str]:
+    name = getattr(effect, "source", "") or small.proves.get(watch.step, ("?", ""))[0]
+    source, how = small.proves.get(watch.step, ("?", ""))
+    if source != name:
+        return watch, f"2: {name} is ISOLATED at {watch.step}, which does not prove it"
+    measured = watch.affirmed and watch.readings >= small.points and watch.after
+    if not (measured or (how == "switch" and watch.tried)):
+        return watch, f"2: {name} is ISOLATED without its proof"
+    if name in small.unlocked:
+        if name not in watch.relieved:
+            return watch, f"2: {name} is ISOLATED and was not relieved"
+    elif not watch.people or any((name, one) not in watch.gave for one in watch.people):
+        return watch, f"2: {name} is ISOLATED without everybody's phrase"
+    return replace(watch, dead=watch.dead | {name}, doubt=watch.doubt - {name}), ""
+
+
+def entered(small: Small, watch: Watch, effect: ev.StepEntered) -> tuple[Watch, str]:
+    step = effect.step
+    watch = replace(watch, step=step, tried=False, affirmed=False, readings=0, after=False)
+    if step in small.isolates:
+        watch = clear(small, watch, small.isolates[step])
+        watch = replace(watch, begun=watch.begun | set(small.isolates[step]))
+    elif step in small.restores:
+        watch = replace(clear(small, watch, small.restores[step]), gone=0)
+    return watch, unready(small, watch, step)
+
+
+def unready(small: Small, watch: Watch, step: str) -> str:
+    for name in small.needs.get(step, ()):
+        if name not in watch.dead:
+            return f"1: {step}, which {name} feeds, while it is not dead"
+        if name in watch.doubt:
+            return f"1: {step}, which {name} feeds, while that may be on"
+        if name not in small.unlocked and any((name, one) not in watch.gave for one in watch.people):
+            return f"1: {step}, while somebody here has no lock on {name}"
+    return ""
+
+
+def spoken(small: Small, watch: Watch, text: str) -> tuple[Watch, str]:
+    if text == ENGLISH.prompt("lock-kept") and watch.offered:
+        return replace(watch, people=watch.people | {watch.offered}, offered=()), ""
+    for step in small.needs:
+        if WORDS[small.text][step] in text:
+            return watch, unready(small, watch, step)
+    for words, names in small.power.items():
+        if words in text:
+            on = [f"{name} by {' '.join(number)}" for name, number in watch.locks if name in names]
+            if on and watch.gone < 3:
+                return watch, f"4: '{words}' while locks are on: {', '.join(sorted(on))}"
+    for number in small.people:
+        if " ".join(number) in text.lower() and text != ENGLISH.prompt("lock-readback", digits=" ".join(number)):
+            return watch, f"5: a lock number is said: {text}"
+    return watch, ""
+
+
+WORDS: dict[str, dict[str, str]] = {}  # text of a book -> words of each hazard step
