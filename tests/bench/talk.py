@@ -339,7 +339,7 @@ class Technician:
                 work.does(self.cabinet)
                 self._spoil(lambda topic, work=work: topic.name in work.spoils)
                 self.told.update(dict.fromkeys(work.tells, self.now))
-        if found := re.search(r"set the (controller|setting) (back )?to (\d\d)", text, re.IGNORECASE):
+        if found := re.search(r"set (it|the controller|the setting) (back )?to (\d\d)", text, re.IGNORECASE):
             self.cabinet.change(setting=float(found.group(3)))
             self.told["setting"] = self.now
 

@@ -220,7 +220,8 @@ def _setting(c: Cabinet, text: str) -> None:
 
 
 WORK: tuple[Work, ...] = (
-    Work(r"cooling mode|set .*\bmode\b", _set(mode="cooling"), tells=("mode",), spoils=("compressor", "delivery air")),
+    Work(r"cooling mode|set .*(\bmode\b|to cooling)", _set(mode="cooling"), tells=("mode",),
+         spoils=("compressor", "delivery air")),
     Work(r"brush|clean the condenser", _set(condenser_dirty=False), tells=("condenser",), spoils=("condenser bend",)),
     Work(r"until it clicks|terminal.*home|push (the|each) (terminal|connector)", _set(connectors_home=True),
          tells=("terminals",), spoils=("compressor", "voltage behind")),

@@ -1,0 +1,40 @@
+"""The handbook's page on how much is said, from `results/talk-before.json` and `talk-after.json`.
+
+    python -m tests.bench.talk_page > handsfree/handbook/pages/talk.md
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+RESULTS = Path(__file__).parent / "results"
+HEAD = """# How much it talks
+
+Ten whole jobs, from "what is wrong?" to the words with the customer, by a simulated technician who answers from the facts of a cabinet,
+through the real machine and runner; listening times are those of the real synthesiser at 150 words a minute. Nothing is misheard
+here. `python -m tests.bench.talk` measures it again. *Before* is the program before its dialogue was made anew: there the deck exchange
+had no arrival, no proof of cold and no close-out. *Known, asked* counts questions whose answer had been told, and work that was done already.
+*First question*: prompts before the first question about the fault.
+"""
+COLUMNS = ("prompts", "utterances", "listening_min", "known_asked", "first_question")
+NAMES = ("prompts", "the technician speaks", "listening, min", "known, asked", "first question")
+
+
+def cells(row: dict[str, Any]) -> str:
+    return " | ".join(f"{row[name]:.1f}" if name == "listening_min" else str(row[name]) for name in COLUMNS)
+
+
+def main() -> None:
+    before, after = (json.loads((RESULTS / f"talk-{name}.json").read_text()) for name in ("before", "after"))
+    print(HEAD)
+    print(f"| job | form | {' | '.join(NAMES)} |\n|---|---|{'---|' * len(COLUMNS)}")
+    for job in before:
+        print(f"| {job} | before | {cells(before[job]['usual'])} |")
+        for form in ("usual", "short"):
+            print(f"| {job} | {form} | {cells(after[job][form])} |")
+
+
+if __name__ == "__main__":
+    main()
