@@ -88,7 +88,7 @@ def test_the_better_a_voice_is_known_the_more_alike_it_must_be() -> None:
     assert verdict(at - 0.01, 4) == DOUBTFUL
     assert verdict(at - 0.01, 2) == SAME
     assert verdict(at - bars.VOICE_GAP.value - 0.01, 4) == OTHER
-    assert verdict(at + 0.1, 4, quiet=True) == DOUBTFUL
+    assert verdict(at + 0.01, 4, quiet=True) == DOUBTFUL
     for clips in (1, 2, 4, 8):
         order = [OTHER, DOUBTFUL, SAME]
         found = [order.index(verdict(likeness, clips)) for likeness in np.linspace(-1, 1, 41)]
