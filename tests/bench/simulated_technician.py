@@ -178,6 +178,13 @@ def _try(t: Technician) -> str:
     return t.rng.choice(("first try", "repeated"))
 
 
+def _mode_or_dark(t: Technician) -> str:
+    """A dark display shows no mode."""
+    if t.look("display") == "dark":
+        return "dark"
+    return {"cooling": "cooling", "other": "something else"}[t.look("mode")]
+
+
 def _always(words: str) -> Callable[[Technician], str]:
     return lambda t: words
 
@@ -201,6 +208,8 @@ _TURNS = _seen("condenser_fan_turns", turning="turning", still="stopped")
 #: By (procedure, step); under '' where the id means the same everywhere.
 ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     **{("", name): _always(words) for name, words in {
+        "site": "dry and sound", "wet-or-damaged": "wet", "what-else": "nothing else", "locked-or-not": "running",
+        "dead-or-warm": "too warm", "first-of-them": "too warm",
         "floor": "dry", "drying": "mopped up", "cord": "intact", "trapped-stock": "moving freely",
         "gas-detector": "stays calm",
         "plate-symbol": "plain plate", "panels": "everything fitted", "customer": "customer present", "pins": "as marked",
@@ -214,6 +223,8 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     **dict.fromkeys((("", "spare-deck"), ("", "condemned")), _spare_deck),
     ("", "display"): _seen("display", lit="lit up", dark="blank"),
     ("", "controller-mode"): _seen("mode", cooling="cooling", other="something else"),
+    ("too-warm", "controller-mode"): lambda t: _mode_or_dark(t),
+    ("service-call", "complaint"): _always("too warm"),
     ("", "load"): _seen("load", heavy="freshly filled", ordinary="long before"),
     ("", "door-strip"): _seen("door_strip", holds="holds fast", slips="slips out"),
     ("", "ice-door"): _seen("door_strip", holds="holds fast", slips="slips out"),
@@ -321,7 +332,8 @@ MEASURED: dict[str, Callable[[Technician], float | str]] = {
     **dict.fromkeys(("setting", "final-setting"), lambda t: t.meter("setting")),
     **dict.fromkeys(("shown-temperature", "shown-after", "final-shown"), _shown),
     **dict.fromkeys((
-        "cabinet-temperature", "thermometer-after", "sensor-place-temperature", "product-temperature", "first-temperature",
+        "cabinet-temperature", "cabinet-first", "thermometer-after", "sensor-place-temperature", "product-temperature",
+        "first-temperature",
         "second-temperature", "third-temperature", "fourth-temperature", "last-temperature", "late-temperature",
         "morning-temperature", "silent-temperature", "return-temperature"), lambda t: t.meter("cabinet_temperature")),
     "room-temperature": lambda t: t.meter("room_temperature"),
