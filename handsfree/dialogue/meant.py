@@ -15,15 +15,18 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from handsfree.journal.events import Utterance
+from handsfree.language.meaning import Verdict
 from handsfree.language.tokens import tokens
 
 BAR = 0.55
 #: How the reason begins of speech that was over before the question was: nobody can have answered it.
 TOO_EARLY = "said before"
+#: Log-odds for resembling something in force, and how sure of it the recogniser must be that no more is asked.
+LIKE, LIKELY = 2.0, 0.2
 #: Seconds after which the time since the question says nothing any more.
 LONGEST = 120.0
 #: What a comparison of voices adds, in log-odds: common practice, no source.
-VOICES = {"same": 2.5, "doubtful": -1.0, "other": -4.0, "": 0.0}
+VOICES = {"same": 1.0, "doubtful": -1.0, "other": -4.0, "": 0.0}
 
 
 @dataclass(frozen=True)
@@ -71,12 +74,12 @@ def features(words: str, asked: Asked, hints: Mapping[str, frozenset[str]]) -> d
 
 
 def meant(utterance: Utterance, asked: Asked, hints: Mapping[str, frozenset[str]]) -> float:
-    """Probability that it was for the program; 0 where no words were made out."""
-    words = utterance.words or utterance.spoken
-    if not tokens(words):
-        return 0.0
+    """Probability that it was for the program. Where no words were made out, only the recogniser's own verdict says."""
+    words, like = utterance.words or utterance.spoken, utterance.verdict == Verdict.ASKED_AGAIN
+    if not tokens(words) or (like and utterance.sure >= LIKELY):
+        return float(like)
     found = features(words, asked, hints)
-    odds = sum(WEIGHTS[name] * value for name, value in found.items()) + VOICES.get(utterance.voice, 0.0)
+    odds = sum(WEIGHTS[name] * value for name, value in found.items()) + VOICES.get(utterance.voice, 0.0) + LIKE * like
     if utterance.meant > 0.5 and not utterance.typed:  # less says only that it is unlike what is in force, as all of this is
         odds += 0.5 * min(math.log(utterance.meant / max(1 - utterance.meant, 1e-6)), 3.0)
     return 1 / (1 + math.exp(-odds))

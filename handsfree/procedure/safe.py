@@ -17,7 +17,7 @@ from functools import lru_cache
 
 from handsfree.errors import Trouble
 from handsfree.language import base
-from handsfree.procedure import observations, page_check, passages, proofs, sounds, values
+from handsfree.procedure import knowing, observations, page_check, passages, proofs, sounds, values
 from handsfree.procedure.model import Book, Procedure
 from handsfree.procedure.observations import Observations
 from handsfree.procedure.remarks import Remark, Weight
@@ -51,7 +51,8 @@ def graph_faults(book: Book) -> Iterator[tuple[Remark, str]]:
 def remarks_of(book: Book, name: str, known: Observations | None = None) -> tuple[Remark, ...]:
     """Of one procedure's values, passages, sounds and what it tells: the errors among them are faults."""
     alone = replace(book, main=name)
-    return (*_by_itself(book, name), *passages.remarks(alone, name), *observations.remarks(book, name, known))
+    own = (*_by_itself(book, name), *knowing.remarks(book, name))
+    return (*own, *passages.remarks(alone, name), *observations.remarks(book, name, known))
 
 
 def _by_itself(book: Book, name: str) -> Iterator[Remark]:

@@ -128,8 +128,10 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     likely = utterance.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
     if likely and is_command(utterance, *EMERGENCY):
         utterance = replace(utterance, verdict=Verdict.ACCEPTED)
-    if utterance.verdict == Verdict.NOT_FOR_ME:
-        if not state.waiting and _was_meant(flow, utterance):
+    guarded = flow.question.stake is Stake.GUARDED  # what may deny an isolation is never met with silence
+    unsure = utterance.verdict == Verdict.ASKED_AGAIN and not guarded
+    if utterance.verdict == Verdict.NOT_FOR_ME or unsure:
+        if (unsure or not state.waiting) and _was_meant(flow, utterance):
             _ask_again(flow, utterance)
         return
     if utterance.verdict == Verdict.PROPOSED and flow.question.stake is not Stake.GUARDED:
@@ -146,9 +148,10 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
 
 
 def _was_meant(flow: Flow, utterance: events.Utterance) -> bool:
-    """Speech that resembles nothing in force, after a question: its person gets an answer, a bystander none."""
+    """Speech that nobody surely understood, after a question: its person gets an answer, a bystander none."""
     state = flow.state
-    judged = utterance.engine and not utterance.reason.startswith(TOO_EARLY)  # the program's own voice no engine hears
+    judged = utterance.engine or utterance.verdict == Verdict.ASKED_AGAIN  # the program's own voice no engine hears
+    judged = judged and not utterance.reason.startswith(TOO_EARLY)
     if not judged or state.overlay in (Overlay.STAND_BY, Overlay.NOTE):
         return False
     work = words_of(step.say for procedure in state.book.procedures.values() for step in procedure.steps)

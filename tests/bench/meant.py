@@ -1,6 +1,6 @@
 """Who gets an answer: natural answers outside the grammar against bystanders' sentences.
 
-    python -m tests.bench.meant [--fit] [--voice N] [--show] [--json]
+    python -m tests.bench.meant [--fit] [--voice N] [--witness KNOWS NOTICES] [--show] [--json]
 
 Each sentence is said after its question, through the real machine; it is answered where the program says anything within the
 same turn. Seconds after the end of the question: a spoken answer 0.5 to 5, an answer to work 3 to 60 (work takes time), a
@@ -110,9 +110,15 @@ def heard_as(here: Scene, said: Said) -> Utterance:
     return replace(utterance_of(judged), engine="words", started=now, ended=now + 1.0, meant=0.0)
 
 
-def answered(said: Said, questions: dict[str, Any]) -> bool:
+def answered(said: Said, questions: dict[str, Any], witness: tuple[float, float] | None, chance: random.Random) -> bool:
+    """`witness`: how often a witness of voices knows its person, and notices another; None where there is none."""
     here = scene(said.question, questions[said.question])
-    effects = here.tell(heard_as(here, said), said.late + 1.0)
+    utterance = heard_as(here, said)
+    if witness is not None:
+        right = chance.random() < witness[0 if said.natural else 1]
+        voice = ("same" if right else "doubtful") if said.natural else ("other" if right else "same")
+        utterance = replace(utterance, voice=voice)
+    effects = here.tell(utterance, said.late + 1.0)
     return any(isinstance(effect, Say) for effect in effects)
 
 
@@ -158,6 +164,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--fit", action="store_true")
     parser.add_argument("--voice", type=int, default=0, metavar="N")
+    parser.add_argument("--witness", type=float, nargs=2, metavar=("KNOWS", "NOTICES"), help="a simulated witness of voices")
     parser.add_argument("--show", action="store_true", help="what went the wrong way; only of lines that are not held out")
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
@@ -169,7 +176,8 @@ def main() -> None:
 
         every, got = by_voice(every, questions, asked.voice)
     else:
-        got = [answered(said, questions) for said in every]
+        witness, chance = tuple(asked.witness) if asked.witness else None, random.Random(2)
+        got = [answered(said, questions, witness, chance) for said in every]
     found = shares(every, got)
     for name, (yes, of) in found.items():
         if of:
