@@ -19,7 +19,7 @@ from __future__ import annotations
 import argparse
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cache
@@ -30,7 +30,18 @@ from handsfree.dialogue.hearing import typed, utterance_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.dialogue.runner import Runner
 from handsfree.errors import Trouble
-from handsfree.journal.events import Happening, KeepNote, ListenFor, NoteKept, PromptEnded, Resumed, Say, Stamped, Tone
+from handsfree.journal.events import (
+    Happening,
+    KeepNote,
+    ListenFor,
+    NoteKept,
+    PromptEnded,
+    Resumed,
+    Say,
+    Stamped,
+    Tone,
+    Utterance,
+)  # fmt: skip
 from handsfree.language import base
 from handsfree.language.meaning import Sense
 from handsfree.language.quantities import convert
@@ -88,6 +99,14 @@ def spoken_seconds(text: str) -> float:
     return len(_synthesiser().speak(text)) / RATE
 
 
+#: Words, how often they were said here before, what is in force, seconds -> the utterance that the machine gets.
+Voice = Callable[[str, int, ListenFor, float], Utterance]
+
+
+def by_typing(words: str, again: int, force: ListenFor, now: float) -> Utterance:
+    return utterance_of(typed(ENGLISH, words, listening_of(force), now), typed=True)
+
+
 class Listener:
     """The mouth's other end: counts what is said, and lets it take its time."""
 
@@ -128,7 +147,10 @@ class Kept:
 class Technician:
     """The ear: what the technician says next, once the work is done. `told`: topic -> minute when it was last told."""
 
-    def __init__(self, job: str, tally: Tally, clock: VirtualClock) -> None:
+    def __init__(self, job: str, tally: Tally, clock: VirtualClock, voice: Voice) -> None:
+        self.voice, self.words, self.again = voice, "", 0
+        self.unheard: Any = None  # where what was said was not acted on
+        self.meant = Utterance("")
         self.cabinet, self.tally, self.clock = Cabinet(JOBS[job]), tally, clock
         self.runner: Runner[State] | None = None
         self.force = ListenFor()
@@ -197,12 +219,26 @@ class Technician:
             self.note = False
             return NoteKept("", "", "a note")
         self.cabinet.pass_to(self.now)
-        words = self._words()
-        heard = utterance_of(typed(ENGLISH, words, listening_of(self.force), self.clock.now()), typed=True)
+        if self.state.proposed is not None and self.state.overlay:
+            words = self._to_a_proposal(self.state.proposed)
+            heard = self.voice(words, 0, self.force, self.clock.now())
+            self.unheard = None if words == "affirm" and heard.verdict == "accepted" else self.unheard
+        else:
+            where = (self.state.frames, self.state.awaiting)
+            self.again = self.again + 1 if self.unheard == where else 0
+            self.words = self.words if self.again else self._words()
+            words, self.meant = self.words, by_typing(self.words, 0, self.force, 0.0)
+            heard = self.voice(words, self.again, self.force, self.clock.now())
+            self.unheard = None if heard.verdict == "accepted" else where
         self.tally.utterances += 1
         self.tally.lines.append(f"{self.now:6.1f}  hears  {words}")
         assert self.tally.utterances < MOST_UTTERANCES, "\n".join(self.tally.lines[-60:])
         return heard
+
+    def _to_a_proposal(self, heard: Utterance) -> str:
+        """'Wet?' is affirmed where it is what was said."""
+        same = (heard.sense, heard.text, heard.value) == (self.meant.sense, self.meant.text, self.meant.value)
+        return "affirm" if same else "negative"
 
     def _text(self, state: State) -> str:
         return state.step.say if state.step is not None else ""
@@ -357,10 +393,10 @@ def _understood(words: str, force: ListenFor) -> bool:
 # ---- one job ----------------------------------------------------------------------------------------------------------
 
 
-def job(name: str, form: str) -> Tally:
+def job(name: str, form: str, voice: Voice = by_typing) -> Tally:
     """A whole job. AssertionError where the technician does not know what to say, or it does not end."""
     tally, clock = Tally(), VirtualClock()
-    technician = Technician(name, tally, clock)
+    technician = Technician(name, tally, clock, voice)
     record = Kept(clock)
     state, first = opening(form)
     for _ in range(MOST_VISITS):
