@@ -45,6 +45,7 @@ ROUTES = [
     Route("/findings.csv", pages.findings_csv),
     Route("/visits/{name}", pages.visit),
     Route("/visits/{name}/file/{n:int}", pages.sound),
+    Route("/visits/{name}/proof", pages.proof),
     Route("/search", pages.search),
     Route("/due", pages.due),
     Route("/cabinet", pages.cabinet),
@@ -54,6 +55,7 @@ ROUTES = [
     Route("/writer", pages.writer),
     Route("/refresh", changes.read_again, methods=["POST"]),
     *uploads.ROUTES,
+    Route("/static/screen.css", pages.screen_css),
     Mount("/static", StaticFiles(directory=HERE / "static")),
 ]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Sequence
 from itertools import groupby
@@ -14,13 +15,15 @@ from starlette.responses import Response
 from handsfree.desk import measures, queries
 from handsfree.desk.drawing import Point, over_time
 from handsfree.desk.lists import FINDING_COLUMNS, MOST_EXPORTED, VISIT_COLUMNS, as_csv
-from handsfree.desk.quarantine import folder_of
+from handsfree.desk.quarantine import folder_of, why_of
 from handsfree.desk.queries import Filter
 from handsfree.desk.readout import LARGEST_VALUE
+from handsfree.desk.shown import shown_of
 from handsfree.desk.web import asked_for, bad_days, desk_of, for_roles, now, page, plain, scope_of, seconds_of_day, sorry
 from handsfree.errors import Trouble
+from handsfree.journal import screen
 from handsfree.journal.findings import LEVELS
-from handsfree.journal.rows import Row, rows, unit
+from handsfree.journal.rows import unit
 
 LOOKERS = ("supervisor", "technician")
 #: Of a visit and of an event: what the databases count to.
@@ -109,23 +112,16 @@ def _after(text: str) -> tuple[float, int] | None:
 
 @for_roles(*LOOKERS)
 def visit(request: Request) -> Response:
-    """The replay: every row of the record, its sound beside it."""
-    from handsfree.journal.reader import read
-
+    """The one screen of the visit, and under it the story with its sound."""
     desk, name = desk_of(request), plain(request.path_params["name"])
     found = queries.visit(desk.engine, scope_of(request), name)
     if found is None:
         return sorry(request, 404, "There is no such visit, or it is not for you.")
-    shown: list[Row] = []
-    try:
-        shown.extend(rows(read(folder_of(desk.visits, name))))
-    except Trouble as trouble:
-        problem = trouble.sentence if not found.problem else found.problem
-    else:
-        problem = found.problem
+    shown = shown_of(desk, found, _number(asked_for(request, "part")))
     return page(
-        request, "visit.html", visit=found, rows=shown, problem=problem, files=queries.files(desk.engine, found.id),
-        findings=queries.findings_of(desk.engine, found.id), may_sign=request.state.account.role == "supervisor",
+        request, "visit.html", visit=found, shown=shown, findings=queries.findings_of(desk.engine, found.id),
+        may_sign=request.state.account.role == "supervisor", why=why_of(folder_of(desk.visits, name)).sentence,
+        noted=desk.heads.last_of(name),
     )
 
 
@@ -153,6 +149,23 @@ def sound(request: Request) -> Response:
     shown = kind != "" and data.startswith(begins)
     how = f'{"inline" if shown else "attachment"}; filename="{last}"'
     return Response(data, media_type=kind if shown else "application/octet-stream", headers={"content-disposition": how})
+
+
+@for_roles(*LOOKERS)
+def proof(request: Request) -> Response:
+    """That a visit's head is in the desk's ledger (RFC 6962), for somebody who trusts only the tree's root."""
+    desk, name = desk_of(request), plain(request.path_params["name"])
+    known = queries.visit(desk.engine, scope_of(request), name)
+    found = desk.heads.proof(name) if known is not None else None
+    if found is None:
+        return sorry(request, 404, "Nothing was noted of such a visit, or it is not for you.")
+    headers = {"content-disposition": 'attachment; filename="proof.json"'}
+    return Response(json.dumps(found, indent=1), media_type="application/json", headers=headers)
+
+
+def screen_css(request: Request) -> Response:
+    """The look of a visit's screen, one for the exported page and the desk."""
+    return Response(screen.css(), media_type="text/css; charset=utf-8")
 
 
 @for_roles(*LOOKERS)

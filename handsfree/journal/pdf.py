@@ -7,16 +7,17 @@ Helvetica is used, and a sign that it lacks is written as '?' except those spell
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import Path
 
 from fpdf import FPDF, FontFace
 from fpdf.enums import XPos, YPos
 
 from handsfree.journal.account import Account
-from handsfree.journal.events import ReadingTaken
-from handsfree.journal.page import facts
-from handsfree.journal.rows import amount, clock, range_of, span
+from handsfree.journal.rows import clock, minutes
+from handsfree.journal.screen import STATES
 from handsfree.journal.service import Service, Table
+from handsfree.journal.story import Chapter, Curve, story
 
 #: (plain, bold), most likely first.
 FONTS = (
@@ -102,32 +103,37 @@ def service_pdf(report: Service, fonts: Sequence[tuple[str, str]] = FONTS) -> by
 
 
 def visit_pdf(account: Account, fonts: Sequence[tuple[str, str]] = FONTS) -> bytes:
-    """The same story as the page, without sound."""
-    sheet = _Sheet(f"Visit {account.opened.visit}", fonts)
-    sheet.heading(f"Visit {account.opened.visit}", 16)
-    for name, text in facts(account):
-        sheet.line_of(f"{name}: {text}")
-    sheet.heading("What needs a look")
-    for line in _trouble(account) or ["Nothing was found that needs a look."]:
-        sheet.bullet(line)
-    sheet.heading("Isolation")
+    """The same screen and story as the page, without sound."""
+    told = story(account)
+    sheet = _Sheet(told.title, fonts)
+    sheet.heading(told.title, 15)
+    sheet.line_of(told.verdict, bold=bool(told.warning))
+    sheet.line_of("; ".join(f"{name}: {text}" for name, text in told.facts))
+    _listed(sheet, "What needs a look", [f"{f.level}, {clock(f.at)[:-2]}  {f.rule}: {f.sentence}" for f in told.look],
+            "Nothing was found that needs a look.")  # fmt: skip
+    sheet.heading("What was found")
+    sheet.line_of(f"Complaint: {told.complaint}")
+    sheet.line_of(told.found or "No diagnosis is recorded.", bold=True)
+    for one in told.evidence:
+        sheet.bullet(f"{one.what}: {one.answer}")
+    _listed(sheet, "What was done", told.done, "No work on the cabinet is recorded.")
+    _listed(sheet, "What is next", told.next, "Nothing is left open.")
+    sheet.heading("Isolations")
     _spans(sheet, account)
-    states = tuple((s.state, clock(s.begin), clock(s.end), span(s.end - s.begin)) for s in account.spans)
-    sheet.grid(Table(("State", "From", "To", "For"), states), (3, 2, 2, 2))
-    sheet.ln(3)
-    gates = tuple((clock(row.at), row.text, row.aside) for row in account.rows if row.what == "gate")
+    gates = tuple((clock(row.at)[:-2], row.text, row.aside) for row in account.rows if row.what == "gate")
     if gates:
         sheet.grid(Table(("When", "What", "How"), gates), (2, 4, 6))
-    sheet.heading("Readings")
-    for taken in account.readings:
-        _reading(sheet, taken.at, taken.reading)
-    if not account.readings:
+    sheet.heading("Before and after")
+    if told.readings:
+        sheet.grid(Table(("Reading", "Before", "After", "Expected"), told.readings), (4, 3, 3, 3))
+    else:
         sheet.line_of("No reading was taken in this visit.")
-    sheet.heading("Timeline")
-    flags = ["", "Look: ", "Unverified: "]
-    said = [f"{flags[2 * r.unverified or r.trouble]}{r.what}: {r.text}" for r in account.rows]
-    rows = tuple((clock(r.at), r.who, what, r.aside) for r, what in zip(account.rows, said, strict=True))
-    sheet.grid(Table(("When", "Who", "What", ""), rows), (3, 3, 10, 6))
+    for drawn in told.curves:
+        if len(drawn.points) > 1:
+            _curve(sheet, drawn)
+    sheet.heading("The story, step by step")
+    for chapter in told.chapters:
+        _chapter(sheet, chapter)
     sheet.ln(3)
     for remark in account.report.remarks:
         sheet.line_of(remark)
@@ -135,11 +141,26 @@ def visit_pdf(account: Account, fonts: Sequence[tuple[str, str]] = FONTS) -> byt
     return bytes(sheet.output())
 
 
-def _trouble(account: Account) -> list[str]:
-    seen = {finding.n for finding in account.findings}
-    lines = [f"{clock(f.at)}  {f.rule}: {f.sentence}" for f in account.findings]
-    rows = [r for r in account.rows if r.trouble and r.n not in seen]
-    return lines + [f"{clock(r.at)}  {r.what}: {r.text}" + (f" ({r.aside})" if r.aside else "") for r in rows]
+def _listed(sheet: _Sheet, head: str, lines: Sequence[str], nothing: str) -> None:
+    sheet.heading(head)
+    for line in lines:
+        sheet.bullet(line)
+    if not lines:
+        sheet.line_of(nothing)
+
+
+_FLAGS = ("", "Look: ", "Unverified: ")
+
+
+def _chapter(sheet: _Sheet, chapter: Chapter) -> None:
+    if sheet.will_page_break(16):
+        sheet.add_page()
+    sheet.ln(1.5)
+    look = "   (look)" if chapter.look else ""
+    sheet.line_of(f"{clock(chapter.at)[:-2]}  {chapter.title}, {minutes(chapter.seconds)}{look}", bold=True)
+    said = [f"{_FLAGS[2 * r.unverified or r.trouble]}{r.what}: {r.text}" for r in chapter.rows]
+    rows = tuple((clock(r.at)[:-2], r.who, what, r.aside) for r, what in zip(chapter.rows, said, strict=True))
+    sheet.grid(Table(("When", "Who", "What", ""), rows), (2, 3, 10, 6))
 
 
 #: Grey and the spacing of upright bars for each state: told apart in black and white.
@@ -152,7 +173,7 @@ def _spans(sheet: _Sheet, account: Account) -> None:
     sheet.set_font(sheet.face, "", 7)
     for s in account.spans:
         x, w = left + width * min(s.begin / end, 1.0), width * max(min(s.end, end) - s.begin, 0.0) / end
-        grey, gap = _LOOK[s.state]
+        grey, gap = _LOOK.get(s.state, (255, 0.0))
         sheet.set_fill_color(grey)
         sheet.rect(x, top, w, 7, style="FD")
         at = x + gap
@@ -160,37 +181,44 @@ def _spans(sheet: _Sheet, account: Account) -> None:
             sheet.line(at, top, at, top + 7)
             at += gap
         if w > 18:
-            sheet.text(x + 1, top - 1, s.state)
+            sheet.text(x + 1, top - 1, STATES.get(s.state, "live"))
     sheet.set_y(top + 10)
 
 
-def _reading(sheet: _Sheet, at: float, reading: ReadingTaken) -> None:
-    """Its words, and under them the line of what is plausible, the box of what is expected, the mark of what was read."""
-    where = range_of(reading)
-    sheet.line_of(
-        f"{clock(at)}  {reading.quantity}: {reading.state or amount(reading.value, reading.unit)}  {where}", bold=True
-    )
-    if reading.value is None or reading.plausible is None:
-        return
-    ranges = [reading.plausible, *([reading.expected] if reading.expected else []), (reading.value, reading.value)]
-    low, high = min(r[0] for r in ranges), max(r[1] for r in ranges)
+def _curve(sheet: _Sheet, one: Curve) -> None:
+    """Points joined, what is expected as a grey band."""
+    if sheet.will_page_break(44):
+        sheet.add_page()
+    first, last = one.points[0], one.points[-1]
+    took = minutes(last.at - first.at)
+    sheet.line_of(f"{one.quantity.capitalize()}: from {first.value:g} to {last.value:g} {one.unit} in {took}")
+    values = [p.value for p in one.points] + [v for v in (one.low, one.high) if v is not None and abs(v) < 1e9]
+    low, high = min(values), max(values)
+    room = (high - low) * 0.15 or max(abs(high) * 0.1, 1.0)
+    low, high, end = low - room, high + room, max(last.at, first.at + 60.0)
+    top, left, wide, tall = sheet.get_y() + 1, sheet.l_margin + 14, 110.0, 30.0
 
-    def x(value: float) -> float:
-        return sheet.l_margin + 5 + (value - low) / ((high - low) or 1.0) * 90
+    def x(at: float) -> float:
+        return left + (at - first.at) / (end - first.at) * wide
 
-    y = sheet.get_y() + 4
-    sheet.line(x(reading.plausible[0]), y, x(reading.plausible[1]), y)
-    if reading.expected is not None:
-        sheet.set_fill_color(215)
-        sheet.rect(x(reading.expected[0]), y - 2, max(x(reading.expected[1]) - x(reading.expected[0]), 0.5), 4, style="FD")
-    here = x(reading.value)
-    if where.startswith(("not", "out")):
-        sheet.line(here - 2, y - 2, here + 2, y + 2)
-        sheet.line(here - 2, y + 2, here + 2, y - 2)
-    else:
-        sheet.set_fill_color(0)
-        sheet.rect(here - 0.8, y - 2.5, 1.6, 5, style="F")
+    def y(value: float) -> float:
+        return top + (high - value) / (high - low) * tall
+
     sheet.set_font(sheet.face, "", 7)
-    sheet.text(x(reading.plausible[0]), y + 5, f"{reading.plausible[0]:g}")
-    sheet.text(x(reading.plausible[1]), y + 5, f"{reading.plausible[1]:g}")
-    sheet.set_y(y + 8)
+    if one.low is not None and one.high is not None:
+        sheet.set_fill_color(228)
+        sheet.rect(left, y(one.high), wide, max(y(one.low) - y(one.high), 0.5), style="F")
+        for value in (one.low, one.high):
+            sheet.text(left - 12, y(value) + 1, f"{value:g}")
+    sheet.rect(left, top, wide, tall)
+    for p, q in pairwise(one.points):
+        sheet.line(x(p.at), y(p.value), x(q.at), y(q.value))
+    for p in one.points:
+        here, up = x(p.at), y(p.value)
+        if p.out:
+            sheet.line(here - 1.2, up - 1.2, here + 1.2, up + 1.2)
+            sheet.line(here - 1.2, up + 1.2, here + 1.2, up - 1.2)
+        else:
+            sheet.set_fill_color(0)
+            sheet.rect(here - 0.8, up - 0.8, 1.6, 1.6, style="F")
+    sheet.set_y(top + tall + 3)

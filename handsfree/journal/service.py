@@ -53,7 +53,9 @@ class Service:
 
 
 @dataclass
-class _Gathered:
+class Gathered:
+    """What was found, done and read, out of the events that hold."""
+
     faults: list[str] = field(default_factory=list)
     proved: list[str] = field(default_factory=list)
     advice: list[str] = field(default_factory=list)
@@ -85,7 +87,7 @@ _NONE_LINE = "None recorded."
 
 def service(account: Account) -> Service:
     """The report of one visit."""
-    got = _gather(account.entries)
+    got = gathered(account.entries)
     opened = account.opened
     facts = [
         ("Visit", opened.visit),
@@ -108,7 +110,7 @@ def service(account: Account) -> Service:
         _section("Product temperature", products),
         *([_section("On the stock", got.advice)] if got.advice else []),
         _section("Cautions", got.cautions),
-        _section("Open points", _open_points(account, got)),
+        _section("Open points", open_points(account, got)),
     )
     foot = (
         f"Made from the record of the visit, {account.report.events} events, {account.report.head}. "
@@ -127,8 +129,9 @@ def _section(title: str, lines: Sequence[str]) -> Section:
     return Section(title, tuple(dict.fromkeys(printable(line) for line in lines)) or (_NONE_LINE,))
 
 
-def _gather(entries: Sequence[Stamped]) -> _Gathered:
-    got = _Gathered()
+def gathered(entries: Sequence[Stamped]) -> Gathered:
+    """By `Rules of this file`."""
+    got = Gathered()
     restored, corrected = False, _taken_back(entries)
     step: ev.StepEntered | None = None
     moved_on = said = False
@@ -172,7 +175,7 @@ def _moves_on(event: object) -> bool:
 
 def _told(text: str, kind: str) -> str:
     """The step's sentences that are work, without those that say what to answer."""
-    parts = [part for part in re.split(r"(?<=[.!?])\s+", text) if not part.startswith(("Say ", "I count "))]
+    parts = [part for part in re.split(r"(?<=[.!?])\s+", text) if not part.startswith(("Say ", "I "))]
     return " ".join(part for part in parts if kind == "wait" or not (_NO_WORK.match(part) or _PLUG.search(part)))
 
 
@@ -237,13 +240,13 @@ def _shown(reading: ev.ReadingTaken | None) -> str:
     return f"{value} ({where})" if where.startswith(("not", "out")) else value
 
 
-def _reading_lines(got: _Gathered) -> Iterator[tuple[str, str]]:
+def _reading_lines(got: Gathered) -> Iterator[tuple[str, str]]:
     for when, readings in (("before", got.before), ("after", got.after)):
         for name, reading in readings.items():
             yield name, f"{name.capitalize()}, {when} the work: {_shown(reading)}"
 
 
-def _readings(got: _Gathered) -> Table:
+def _readings(got: Gathered) -> Table:
     names = list(dict.fromkeys([*got.before, *got.after]))
     rows = []
     for name in names:
@@ -253,7 +256,8 @@ def _readings(got: _Gathered) -> Table:
     return Table(("Reading", "Before the work", "After the work", "Expected"), tuple(rows))
 
 
-def _open_points(account: Account, got: _Gathered) -> list[str]:
+def open_points(account: Account, got: Gathered) -> list[str]:
+    """What is left to do, in words for a person."""
     points = [*got.handed, *dict.fromkeys(f"A wait was cut short: {text}" for text in got.cut)]
     if account.outcome in ("not closed", "stopped", "to be continued", "not fixed", "made safe"):
         points.append(f"The visit ended as: {account.outcome}.")

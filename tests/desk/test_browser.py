@@ -13,6 +13,7 @@ from urllib.parse import quote
 import pytest
 
 from handsfree.desk import queries, signoffs
+from handsfree.desk.ingest import ingest
 from handsfree.desk.queries import EVERYBODY
 from handsfree.desk.setting import Desk
 from tests.desk.conftest import PASSWORD
@@ -100,18 +101,19 @@ def test_sign_in_find_play_and_sign_off_by_keyboard_alone(browser: Any, desk: De
         tab.keyboard.press("Enter")
         tab.wait_for_selector("#player:not([hidden])")
 
-        reach(tab, "button.hear")
-        tab.keyboard.press("Enter")
-        until(tab, "document.getElementById('sound').ended")
+        reach(tab, "#record")
+        tab.keyboard.press("ArrowRight")
+        until(tab, "document.getElementById('sound').duration > 0")
         assert tab.evaluate("document.getElementById('sound').duration") == pytest.approx(0.6, abs=0.05)
-        assert tab.locator("tr.now").count() == 1
-        heard = tab.evaluate("document.querySelector('tr.now').dataset.sound")
+        assert tab.locator(".row.now").count() == 1
+        tab.keyboard.press(" ")
+        before = tab.evaluate("document.querySelector('.row.now').id")
+        tab.keyboard.press("ArrowRight")
+        assert tab.evaluate("document.querySelector('.row.now').id") != before
+        heard = tab.evaluate("document.querySelector('.row.now [data-sound]').dataset.sound")
         assert tab.evaluate("document.getElementById('sound').src").endswith(heard)
-
-        reach(tab, "#record", "Shift+Tab")
-        before = tab.evaluate("document.querySelector('tr.now').id")
-        tab.keyboard.press("j")
-        assert tab.evaluate("document.querySelector('tr.now').id") != before
+        tab.keyboard.press(" ")
+        assert tab.evaluate("document.getElementById('sound').paused")
 
         reach(tab, 'nav a[href="/findings"]', "Shift+Tab")
         tab.keyboard.press("Enter")
@@ -145,7 +147,11 @@ def test_a_row_on_a_narrow_screen_lies_wholly_in_sight_and_is_still_a_row(browse
         tab = browser.new_page(viewport={"width": 390, "height": 800})
         sign_in(tab, address)
         visit = f"/visits/{season.folders['first'].name}"
-        for path in ("/visits", "/due", "/search?q=isolated", "/writer", "/measures", visit):
+        tab.goto(f"{address}{visit}")
+        right = "Math.max(...[...document.querySelectorAll('.row *')].map(e => e.getBoundingClientRect().right))"
+        assert tab.evaluate(right) <= 390
+        picture(tab, "phone-visit")
+        for path in ("/visits", "/due", "/search?q=isolated", "/writer", "/measures"):
             tab.goto(f"{address}{path}")
             right = "Math.max(...[...document.querySelectorAll('.stack tbody *')].map(e => e.getBoundingClientRect().right))"
             assert 0 < tab.evaluate(right) <= 390, path
@@ -162,7 +168,7 @@ def test_the_replay_runs_with_its_sound_in_step_with_the_text(browser: Any, desk
         tab.goto(f"{address}/visits/{season.folders['first'].name}")
         tab.evaluate("""() => { window.steps = []; const sound = document.getElementById('sound');
             sound.addEventListener('playing', () => window.steps.push(
-                [document.querySelector('tr.now')?.dataset.sound, new URL(sound.src).pathname])); }""")
+                [document.querySelector('.row.now [data-sound]')?.dataset.sound, new URL(sound.src).pathname])); }""")
         tab.select_option("#pauses", "0")
         tab.select_option("#speed", "1.5")
         tab.focus("#record")
@@ -172,11 +178,50 @@ def test_the_replay_runs_with_its_sound_in_step_with_the_text(browser: Any, desk
         assert tab.evaluate("document.getElementById('sound').paused")
         steps = tab.evaluate("window.steps")
         assert all(row == playing for row, playing in steps), "the marked row is the one that is heard"
-        order = tab.evaluate("[...document.querySelectorAll('tr[data-sound]')].map(row => row.dataset.sound)")
+        order = tab.evaluate("[...document.querySelectorAll('#record [data-sound]')].map(row => row.dataset.sound)")
         assert [playing for _, playing in steps][:5] == order[:5]
-        tab.select_option("#only", "gates")
-        shown = tab.locator("#rows tr:visible").count()
-        assert 0 < shown == tab.locator('#rows tr[data-topics~="gates"]').count() < tab.locator("#rows tr").count()
+        tab.close()
+
+
+def test_a_missing_clip_is_said_and_passed_over(browser: Any, desk: Desk, season: Made) -> None:
+    folder = desk.visits / season.folders["first"].name
+    (folder / "sound" / "00002.flac").unlink()
+    with served(desk) as address:
+        tab = browser.new_page(viewport={"width": 1280, "height": 900})
+        sign_in(tab, address)
+        tab.goto(f"{address}/visits/{folder.name}")
+        tab.evaluate("""() => { window.said = []; new MutationObserver(() => window.said.push(
+            document.getElementById('now').textContent)).observe(document.getElementById('now'), {childList: true}); }""")
+        tab.select_option("#pauses", "0")
+        tab.focus("#record")
+        tab.keyboard.press(" ")
+        until(tab, "window.said.some(text => text.includes('missing'))")
+        missed = tab.evaluate("window.said.findIndex(text => text.includes('missing'))")
+        until(tab, f"window.said.length > {missed} + 2")
+        tab.close()
+
+
+def test_from_signing_in_to_hearing_what_was_wrong_in_two_acts(browser: Any, desk: Desk, season: Made) -> None:
+    """The gravest finding stands first on the first page; it leads to its visit, which plays from what was said there. By
+    keyboard alone."""
+    folder = desk.visits / season.folders["once"].name
+    journal = folder / "journal.jsonl"
+    journal.write_bytes(journal.read_bytes().replace(b'"not isolated"', b'"now isolated"', 1))
+    ingest(desk.engine, folder)
+    with served(desk) as address:
+        tab = browser.new_page(viewport={"width": 1280, "height": 900})
+        sign_in(tab, address)
+        reach(tab, "#open ~ ul a")
+        assert "Record does not hold" in tab.evaluate("document.activeElement.textContent")
+        tab.keyboard.press("Enter")  # the first act
+        tab.wait_for_selector("#player:not([hidden])")
+        assert folder.name in tab.url
+        assert tab.locator(".warn").first.is_visible()
+        reach(tab, "button.from")
+        tab.keyboard.press("Enter")  # the second
+        until(tab, "document.getElementById('sound').duration > 0")
+        assert tab.locator(".row.now").count() == 1
+        picture(tab, "broken-visit")
         tab.close()
 
 

@@ -9,29 +9,32 @@ for (const box of document.querySelectorAll("[data-shows-passwords]")) {
 (() => {
   const player = document.getElementById("player");
   if (!player) return;
-  const [play, sound, now, pauses, speed, only] = ["play", "sound", "now", "pauses", "speed", "only"].map((id) => document.getElementById(id));
-  const all = [...document.querySelectorAll("#rows tr")];
-  let rows = all, at = -1, running = false, timer = 0;
+  const [play, sound, now, pauses, speed, unfold, record] =
+    ["play", "sound", "now", "pauses", "speed", "unfold", "record"].map((id) => document.getElementById(id));
+  const rows = [...record.querySelectorAll(".row:not(.unverified)")];
+  let at = -1, running = false, timer = 0;
 
-  const clock = (row) => row.querySelector("th").textContent;
+  const clock = (row) => row.querySelector(".when").textContent;
   const words = (row) => row.querySelector(".words").textContent.trim();
+  const clip = (row) => row.querySelector("[data-sound]")?.dataset.sound;
 
   function show(index) {
     if (rows[at]) rows[at].classList.remove("now");
     at = index;
     const row = rows[at];
     if (!row) return;
+    row.closest("details").open = true;
     row.classList.add("now");
     row.scrollIntoView({ block: "nearest" });
     now.textContent = `${clock(row)}  ${words(row)}`;
   }
 
-  function halt(words_) {
+  function halt(said) {
     running = false;
     clearTimeout(timer);
     sound.pause();
     play.textContent = at > 0 && at < rows.length - 1 ? "Go on" : "Play from the top";
-    if (words_) now.textContent = words_;
+    if (said) now.textContent = said;
   }
 
   // What the program said is kept as words only: its row stays for as long as saying it takes, about 15 letters a second.
@@ -39,8 +42,8 @@ for (const box of document.querySelectorAll("[data-shows-passwords]")) {
     const next = rows[at + 1];
     if (!next) return 0;
     const gap = Math.max(0, Number(next.dataset.at) - Number(row.dataset.at));
-    const reading = row.classList.contains("program") ? words(row).length / 15 : 0;
-    return Math.min(gap, Math.max(Number(pauses.value), Math.min(reading, Number(pauses.value) ? reading : 0)));
+    const most = Number(pauses.value);
+    return most ? Math.min(gap, Math.max(most, row.classList.contains("program") ? words(row).length / 15 : 0)) : 0;
   }
 
   function step() {
@@ -48,11 +51,14 @@ for (const box of document.querySelectorAll("[data-shows-passwords]")) {
     if (!running) return;
     const row = rows[at];
     if (!row) return halt("That was all.");
-    if (row.dataset.sound) {
-      hear(row).catch(() => halt("This sound cannot be played."));
-    } else {
-      timer = setTimeout(onward, (pauseAfter(row) * 1000) / Number(speed.value));
-    }
+    if (clip(row)) hear(row).catch(() => missing());
+    else timer = setTimeout(onward, (pauseAfter(row) * 1000) / Number(speed.value));
+  }
+
+  // A sound that is gone, or is none, is said and passed over: the rest of the visit is still to be heard.
+  function missing() {
+    if (sound.error || !sound.paused || running) now.textContent = `${clock(rows[at])}  This sound is missing; on to the next.`;
+    if (running) timer = setTimeout(onward, 700);
   }
 
   function onward() {
@@ -63,7 +69,7 @@ for (const box of document.querySelectorAll("[data-shows-passwords]")) {
   }
 
   function hear(row) {
-    sound.src = row.dataset.sound;
+    sound.src = clip(row);
     sound.playbackRate = Number(speed.value);
     return sound.play();
   }
@@ -77,34 +83,56 @@ for (const box of document.querySelectorAll("[data-shows-passwords]")) {
     step();
   }
 
-  sound.addEventListener("ended", () => { if (running) onward(); else now.textContent = "Played."; });
-  sound.addEventListener("error", () => { if (sound.src) halt("This sound cannot be played."); });
-  play.addEventListener("click", () => running ? halt("Paused.") : start(at >= 0 && at < rows.length - 1 ? at : 0));
-  for (const row of all) {
-    const button = row.querySelector("button.hear");
-    if (!button) continue;
-    button.hidden = false;
-    button.addEventListener("click", () => {
-      halt();
-      show(rows.indexOf(row));
-      hear(row).catch(() => { now.textContent = "This sound cannot be played."; });
-    });
+  // The first row at or behind an event, else the last: findings point at events, some of which have no row.
+  function rowOf(n) {
+    const index = rows.findIndex((row) => Number(row.id.slice(1)) >= n);
+    return index < 0 ? rows.length - 1 : index;
   }
-  only.addEventListener("change", () => {
-    halt();
-    for (const row of all) row.hidden = Boolean(only.value) && !row.dataset.topics.split(" ").includes(only.value);
-    rows = all.filter((row) => !row.hidden);
-    show(-1);
-    now.textContent = `${rows.length} rows.`;
+  // Before what is to be looked at, the last that was said: that is what one wants to hear.
+  function before(index) {
+    let back = index;
+    while (back > 0 && index - back < 12 && !clip(rows[back])) back -= 1;
+    return clip(rows[back]) ? back : index;
+  }
+
+  sound.addEventListener("ended", () => { if (running) onward(); else now.textContent = "Played."; });
+  play.addEventListener("click", () => running ? halt("Paused.") : start(at >= 0 && at < rows.length - 1 ? at : 0));
+  for (const [index, row] of rows.entries()) {
+    const button = row.querySelector("button.hear");
+    if (button) button.addEventListener("click", () => start(index));
+  }
+  for (const button of document.querySelectorAll("button.from")) {
+    button.hidden = false;
+    button.addEventListener("click", () => { const index = rowOf(Number(button.dataset.from)); if (index >= 0) start(before(index)); });
+  }
+  unfold.addEventListener("click", () => {
+    const all = [...record.querySelectorAll("details")], open = all.some((one) => !one.open);
+    for (const one of all) one.open = open;
+    unfold.textContent = open ? "Fold all" : "Unfold all";
   });
-  // Only with the record in focus: a letter alone must do nothing elsewhere (WCAG 2.2, 2.1.4).
-  document.getElementById("record").addEventListener("keydown", (event) => {
+  function spoken(from, by) {
+    for (let index = from + by; index >= 0 && index < rows.length; index += by) if (clip(rows[index])) return index;
+    return -1;
+  }
+  // Only with the story in focus: a letter alone must do nothing elsewhere (WCAG 2.2, 2.1.4).
+  record.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey || event.target.closest("input, select, textarea, button, summary, a")) return;
     if (event.key === " ") { event.preventDefault(); play.click(); }
-    if (event.key === "j" || event.key === "k") {
-      const to = Math.min(rows.length - 1, Math.max(0, at + (event.key === "j" ? 1 : -1)));
-      if (running) start(to); else show(to);
+    if (event.key === "ArrowRight" || event.key === "ArrowLeft") {
+      const to = spoken(at, event.key === "ArrowRight" ? 1 : -1);
+      if (to < 0) return;
+      event.preventDefault();
+      start(to);
     }
   });
+  // A link to a row inside a folded step unfolds it.
+  function arrive() {
+    const row = location.hash.startsWith("#e") && document.getElementById(location.hash.slice(1));
+    if (!row || !row.closest("details")) return;
+    row.closest("details").open = true;
+    row.scrollIntoView({ block: "center" });
+  }
+  window.addEventListener("hashchange", arrive);
+  arrive();
   player.hidden = false;
 })();

@@ -1,0 +1,267 @@
+"""The one screen of a visit as HTML: the same for the exported page and for the desk, which put their own head and foot
+around it and say how a row is heard.
+
+Nothing is told by colour alone: each state has a pattern or a word, each finding its level in words. Everything that comes
+out of a record is escaped here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from html import escape
+from importlib.resources import files
+
+from handsfree.journal.account import Account
+from handsfree.journal.events import Utterance
+from handsfree.journal.findings import Finding
+from handsfree.journal.rows import Row, clock, minutes, plainly
+from handsfree.journal.story import Chapter, Curve, Story
+
+#: A row -> its player as HTML, '' for none.
+Heard = Callable[[Row], str]
+#: A finding -> what stands under it as HTML, '' for nothing.
+Under = Callable[[Finding], str]
+
+STATES = {"LIVE": "live", "ISOLATING": "being isolated", "ISOLATED": "isolated", "RESTORING": "being given back"}
+WIDTH = 960
+
+
+def css() -> str:
+    return files("handsfree.journal").joinpath("screen.css").read_text(encoding="utf-8")
+
+
+def safe(text: str) -> str:
+    """Escaped, and without the characters that HTML does not allow."""
+    return escape("".join(c if c.isprintable() or c in "\n\t " else "\ufffd" for c in text))
+
+
+def short(seconds: float) -> str:
+    """'0:12:30'; days before it where there are any."""
+    return clock(seconds).split(".")[0]
+
+
+def link(n: int, words: str) -> str:
+    return f'<a href="#e{n}">{safe(words)}</a>' if n >= 0 else safe(words)
+
+
+def summary(told: Story, account: Account, look: str) -> str:
+    """The screen above the story. `look`: the list of what needs a look, by `look_list` or the desk's own."""
+    warning = f'<p class="warn" role="alert"><strong>{safe(told.warning)}</strong></p>' if told.warning else ""
+    facts = "".join(f"<div><dt>{safe(name)}</dt><dd>{safe(text)}</dd></div>" for name, text in told.facts)
+    cards = (
+        _card("look", "What needs a look", look),
+        _card("found", "What was found", _found(told)),
+        _card("done", "What was done", _list(told.done, "No work on the cabinet is recorded.")),
+        _card("next", "What is next", _list(told.next, "Nothing is left open.")),
+    )
+    drawn = "".join(curve(one) for one in told.curves if len(one.points) > 1)
+    return (
+        f'{warning}<dl class="facts">{facts}</dl><div class="cards">{"".join(cards)}</div>'
+        f'{_card("safe", "Isolations", _band(account) + _gates(account), "wide")}'
+        f'{_card("air", "Before and after", _table(told) + drawn, "wide")}'
+    )
+
+
+def _card(name: str, head: str, body: str, kind: str = "") -> str:
+    return (
+        f'<section class="card {kind}" id="{name}" tabindex="-1" aria-labelledby="{name}-head">'
+        f'<h2 id="{name}-head">{head}</h2>{body}</section>'
+    )
+
+
+def look_list(found: Iterable[Finding], under: Under = lambda finding: "") -> str:
+    items = "".join(
+        f'<li class="{f.level}"><span class="level">{f.level}</span> <a href="#e{f.n}">{safe(f.rule.capitalize())}</a> '
+        f'<span class="when">{short(f.at)}</span><br>{safe(f.sentence)}{under(f)}</li>'
+        for f in found
+    )
+    return f'<ul class="look">{items}</ul>' if items else "<p>Nothing was found that needs a look.</p>"
+
+
+def _found(told: Story) -> str:
+    if not told.found:
+        return "<p>No diagnosis is recorded.</p>"
+    evidence = "".join(
+        f"<div><dt>{link(one.n, one.what)}</dt><dd>{safe(one.answer)}</dd></div>" for one in told.evidence
+    )
+    because = f'<dl class="because">{evidence}</dl>' if evidence else ""
+    complaint = f'<p class="soft">Complaint: {safe(told.complaint)}</p>'
+    return f'{complaint}<p class="finding">{link(told.found_n, told.found)}</p>{because}'
+
+
+def _list(lines: Iterable[str], nothing: str) -> str:
+    items = "".join(f"<li>{safe(line)}</li>" for line in lines)
+    return f"<ul>{items}</ul>" if items else f"<p>{nothing}</p>"
+
+
+def _table(told: Story) -> str:
+    if not told.readings:
+        return "<p>No reading was taken in this visit.</p>"
+    rows = "".join(
+        f'<tr><th scope="row">{safe(name)}</th><td>{_reading(before)}</td><td>{_reading(after)}</td>'
+        f"<td>{safe(want)}</td></tr>"
+        for name, before, after, want in told.readings
+    )
+    head = "".join(f'<th scope="col">{words}</th>' for words in ("Reading", "Before", "After", "Expected"))
+    return (
+        '<div class="scroll" tabindex="0" role="group" aria-label="Readings before and after the work">'
+        f'<table class="readings"><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>'
+    )
+
+
+def _reading(text: str) -> str:
+    value, comma, verdict = text.partition(", ")
+    return f'{safe(value)} <span class="flag">{safe(verdict)}</span>' if comma else safe(text) or "–"
+
+
+# ---- drawings --------------------------------------------------------------------------------------------------------
+
+PATTERNS = """<svg class="defs" aria-hidden="true" focusable="false"><defs>
+<pattern id="s-ISOLATING" width="8" height="8" patternUnits="userSpaceOnUse"><rect width="8" height="8" class="p1"/>
+<circle cx="4" cy="4" r="1.6" class="p2"/></pattern>
+<pattern id="s-ISOLATED" width="8" height="8" patternUnits="userSpaceOnUse"><rect width="8" height="8" class="p3"/>
+<rect width="3" height="8" class="p4"/></pattern>
+<pattern id="s-RESTORING" width="8" height="8" patternUnits="userSpaceOnUse"><rect width="8" height="8" class="p1"/>
+<path d="M0 8L8 0" class="p5"/></pattern></defs></svg>"""
+
+
+def _band(account: Account) -> str:
+    """Isolation over the visit, and under it every stretch of speech and every finding."""
+    end = max(account.lasted, 1.0)
+
+    def x(at: float) -> float:
+        return round(8 + min(max(at, 0.0), end) / end * (WIDTH - 16), 1)
+
+    bars = []
+    for one in account.spans:
+        left, wide = x(one.begin), max(x(one.end) - x(one.begin), 1.0)
+        fill = "" if one.state not in STATES or one.state == "LIVE" else f' fill="url(#s-{one.state})"'
+        words = f"{STATES.get(one.state, 'live')}, {short(one.begin)} to {short(one.end)}"
+        kind = "bar" if fill else "bar live"
+        box = f'x="{left}" y="20" width="{wide:.1f}" height="26"'
+        bars.append(f'<rect {box} class="{kind}"{fill}><title>{words}</title></rect>')
+        if wide > 9 * len(STATES.get(one.state, "")):
+            bars.append(f'<text x="{left + 4}" y="15">{STATES.get(one.state, "live")}</text>')
+    speech = [e.event for e in account.entries if isinstance(e.event, Utterance) and e.event.ended > e.event.started > 0]
+    ticks = [
+        f'<rect x="{x(s.started)}" y="52" width="{max(x(s.ended) - x(s.started), 1.5):.1f}" height="12" class="speech"/>'
+        for s in speech[:2000]
+    ]
+    marks = [
+        f'<path d="M{x(f.at)} 68l6 11h-12z" class="mark"><title>{safe(f.rule)}</title></path>'
+        for f in account.findings[:200]
+        if f.at
+    ]
+    times = "".join(
+        f'<text x="{x(end * part)}" y="96" text-anchor="{anchor}">{short(end * part)}</text>'
+        for part, anchor in ((0.0, "start"), (0.25, "middle"), (0.5, "middle"), (0.75, "middle"), (1.0, "end"))
+    )
+    named = "; ".join(f"{STATES.get(s.state, 'live')} from {short(s.begin)} to {short(s.end)}" for s in account.spans[:20])
+    label = safe(f"The supply over the visit: {named}. Below it, when the technician spoke and what needs a look.")
+    drawn = "".join((*bars, *ticks, *marks))
+    return (
+        f'{PATTERNS}<div class="scroll" tabindex="0" role="group" aria-label="The visit on one line of time">'
+        f'<svg viewBox="0 0 {WIDTH} 100" class="band" role="img" aria-label="{label}">{drawn}{times}</svg></div>'
+    )
+
+
+#: Ways a gate changes that are told in the list; what only begins is seen in the band.
+_QUIET = ("by isolation begun", "by restore begun")
+
+
+def _gates(account: Account) -> str:
+    who = account.opened.technician or "somebody"
+    told = [row for row in account.rows if row.what == "gate" and not row.aside.startswith(_QUIET)]
+    if not told:
+        return "<p>No gate was met in this visit.</p>"
+    items = "".join(
+        f'<li><a href="#e{row.n}" class="when">{short(row.at)}</a> {_gate(row)}'
+        f'{" <span class=flag>unverified</span>" if row.unverified else ""}</li>'
+        for row in told[:60]
+    )
+    return f'<p class="soft">By {safe(who)}, by voice:</p><ul class="gates">{items}</ul>'
+
+
+def _gate(row: Row) -> str:
+    text = row.text.removeprefix("Isolation: ")
+    for state, words in STATES.items():
+        text = text.replace(state, words)
+    return f"{safe(text)} <span class='soft'>{safe(plainly(row.aside))}</span>" if row.aside else safe(text)
+
+
+def curve(one: Curve) -> str:
+    """One quantity over the visit: points joined, the expected range as a band, when the supply came back as a line."""
+    values = [p.value for p in one.points] + [v for v in (one.low, one.high) if v is not None and abs(v) < 1e9]
+    low, high = min(values), max(values)
+    room = (high - low) * 0.15 or max(abs(high) * 0.1, 1.0)
+    low, high = low - room, high + room
+    begin, end = one.points[0].at, max(one.points[-1].at, one.points[0].at + 60.0)
+
+    def x(at: float) -> float:
+        return round(56 + (min(max(at, begin), end) - begin) / (end - begin) * 420, 1)
+
+    def y(value: float) -> float:
+        return round(12 + (high - value) / (high - low) * 116, 1)
+
+    parts = []
+    if one.low is not None and one.high is not None:
+        tall = max(y(one.low) - y(one.high), 1)
+        parts.append(f'<rect x="56" y="{y(one.high)}" width="420" height="{tall:.1f}" class="want"/>')
+        parts += [f'<text x="50" y="{y(v) + 4}" text-anchor="end">{v:g}</text>' for v in (one.low, one.high)]
+    if one.restored is not None and begin < one.restored < end:
+        back = x(one.restored)
+        parts.append(f'<path d="M{back} 8V132" class="back"/><text x="{back + 4}" y="18">power back</text>')
+    path = " ".join(f"{'M' if at == 0 else 'L'}{x(p.at)} {y(p.value)}" for at, p in enumerate(one.points))
+    parts.append(f'<path d="{path}" class="thread"/>')
+    for p in one.points[:400]:
+        left, up = x(p.at), y(p.value)
+        shape = f"M{left - 5} {up - 5}l10 10m0-10l-10 10" if p.out else f"M{left} {up - 5}l5 5-5 5-5-5z"
+        kind = "cross" if p.out else "dot"
+        parts.append(f'<path d="{shape}" class="{kind}"><title>{p.value:g} at {short(p.at)}</title></path>')
+    first, last = one.points[0], one.points[-1]
+    parts.append(f'<text x="56" y="148">{short(begin)}</text><text x="476" y="148" text-anchor="end">{short(end)}</text>')
+    name = one.quantity.capitalize()
+    words = f"{name}: from {first.value:g} to {last.value:g} {one.unit} in {minutes(last.at - first.at)}"
+    return (
+        f'<figure class="curve"><figcaption>{safe(words)}</figcaption>'
+        f'<svg viewBox="0 0 500 156" role="img" aria-label="{safe(words)}. The table above has the readings.">'
+        f'{"".join(parts)}</svg></figure>'
+    )
+
+
+# ---- the story --------------------------------------------------------------------------------------------------------
+
+_WHO = {"technician": "heard", "program": "says", "record": "notes"}
+#: Asides that tell a supervisor nothing: that a plain answer was taken.
+_PLAIN = ("accepted,", "typed, accepted,")
+
+
+def chapters(told: Story, heard: Heard) -> str:
+    return "".join(chapter(one, heard) for one in told.chapters)
+
+
+def chapter(one: Chapter, heard: Heard) -> str:
+    """A stay in a step, folded unless something in it needs a look."""
+    rows = "".join(_row(row, heard) for row in one.rows)
+    flag = ' <span class="level">look</span>' if one.look else ""
+    place = f' id="e{one.n}"' if one.kind not in ("", "break") and one.n >= 0 else ""
+    kind = f'<span class="soft">{safe(one.kind)}</span> ' if one.kind not in ("", "break") else ""
+    return (
+        f'<details class="step{" broken" if one.kind == "break" else ""}"{" open" if one.look else ""}{place}><summary>'
+        f'<span class="when">{short(one.at)}</span> <span class="title">{safe(one.title)}</span> {kind}'
+        f'<span class="soft">{minutes(one.seconds)}</span>{flag}</summary><ol class="rows">{rows}</ol></details>'
+    )
+
+
+def _row(row: Row, heard: Heard) -> str:
+    kind = f"row {row.who}{' trouble' if row.trouble else ''}{' unverified' if row.unverified else ''}"
+    aside = "" if row.aside.startswith(_PLAIN) else row.aside
+    words = f"{row.what}: {row.text}" if row.who == "technician" and row.what != "heard" else row.text
+    place = "" if row.unverified else f' id="e{row.n}"'  # a number may stand twice behind a break
+    told = f' <span class="soft">{safe(aside)}</span>' if aside else ""
+    mark = '<span class="flag" title="needs a look">!</span> ' if row.trouble and not row.unverified else ""
+    mark = '<span class="flag">unverified</span> ' if row.unverified else mark
+    return (
+        f'<li{place} class="{kind}" data-at="{row.at:g}" tabindex="-1"><span class="when">{short(row.at)}</span>'
+        f'<span class="who">{_WHO[row.who]}</span><span class="words">{mark}{safe(words)}{told}</span>{heard(row)}</li>'
+    )
