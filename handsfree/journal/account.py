@@ -97,7 +97,8 @@ def account(
             *_of_the_record(report, gone, bool(known)),
             *_earlier(entries[0], opened, machine),
             *([] if left_off is None else [Finding(NOT_COMPARED, left_off, 0.0, _LEFT_OFF.format(n=left_off))]),
-            *findings(entries, limits_from(machine, opened)),
+            # where it breaks the seal is behind the break, if there is one: that is said already
+            *(f for f in findings(entries, limits_from(machine, opened)) if report.cut is None or f.rule != "no seal"),
         ]),
         spans=spans(entries, lasted),
         readings=tuple(Taken(e.n, e.mono, e.event) for e in entries if isinstance(e.event, ReadingTaken)),

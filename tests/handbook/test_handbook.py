@@ -212,7 +212,7 @@ def test_the_supervisor_finds_what_the_page_says(lesson: dict[str, str]) -> None
                    "vera is a supervisor", "The upload key of van-three", "0 sign-offs and 0 files hold",
                    "This device is van-three"):  # fmt: skip
         assert wanted in said, wanted
-    assert "The gate at unplug was confirmed" in lesson["visit.html"]
+    assert "The isolation at unplug was confirmed" in lesson["visit.html"]
 
 
 def test_the_writers_procedure_holds_as_the_page_says(lesson: dict[str, str]) -> None:
