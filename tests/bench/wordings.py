@@ -1,5 +1,5 @@
-"""Which wording of the gate's phrase lies farthest from its own denials: each is said, and its denials, by voices that judge,
-in noise; the phonetic witness scores the wording against its rivals by meaning.
+"""Which wording of the gate's phrase lies farthest from its own denials: each is said, and its denials, by voices that
+judge, in noise; the phonetic witness scores the wording against its rivals by meaning.
 
     python -m tests.bench.wordings [--each 4] [--seed 1] [--json] [--out FILE]
 

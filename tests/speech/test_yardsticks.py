@@ -1,0 +1,94 @@
+"""The yardsticks of hearing are what they say: the same clips for the same arguments, no near miss that means the phrase."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from handsfree.language.base import load
+from handsfree.language.meaning import GateAsked, Heard, Listening, Meaning, Sense, Verdict
+from tests.bench import exchanges, gate_phrases, near, people
+from tests.bench.people_words import Speaker
+
+ENGLISH = load("en")
+LOCK = ("four", "two", "seven")
+WORDS = ("ant", "bee", "cow", "dog", "elk", "fox", "gnu", "hen", "owl")
+GATE = Listening(gate=GateAsked("isolated", LOCK))
+SENTENCES = [(means, pattern) for means, patterns in gate_phrases.NEAR.items() for pattern in patterns]
+
+
+@pytest.mark.parametrize(("means", "pattern"), SENTENCES)
+def test_what_must_never_open_a_gate_does_not_when_it_is_typed(means: str, pattern: str) -> None:
+    for seed in range(8):
+        text = gate_phrases.filled(pattern, LOCK, random.Random(seed))
+        assert all(meaning.sense is not Sense.GATE for meaning in ENGLISH.understand(text, GATE)[:1]), text
+
+
+def test_another_number_is_another_and_one_uneven_has_a_figure_more_or_less() -> None:
+    for seed in range(60):
+        luck = random.Random(seed)
+        other = gate_phrases.filled("{w}", LOCK, luck).split()
+        uneven = gate_phrases.filled("{u}", LOCK, luck).split()
+        assert len(other) == len(LOCK)
+        assert tuple(other) != LOCK
+        assert abs(len(uneven) - len(LOCK)) == 1
+
+
+def test_the_people_say_the_same_at_every_level_and_none_is_in_force_where_none_should_be() -> None:
+    paths = {word: people.Path(f"/{word}.wav") for word in WORDS}
+    everybody = (Speaker("one", "p", paths, {4: people.Path("/4.wav")}), Speaker("two", "p", paths))
+    planned = people.plan(everybody, 8, 3)
+    assert planned == people.plan(everybody, 8, 3)
+    by_level = {level: [s.text for s in planned if s.snr == level and s.kind == "answer"] for level in people.LEVELS}
+    assert len({tuple(texts) for texts in by_level.values()}) == 1
+    assert len(by_level[None]) == 8
+    for said in planned:
+        phrases = said.line.listen_for.phrases
+        if said.kind == "answer":
+            assert 2 <= len(phrases) <= 6
+            assert said.text in phrases
+        if said.kind == "other word":
+            assert len(phrases) >= 2
+            assert said.text not in phrases
+
+
+def test_only_the_gate_and_only_the_proof_of_dead_count_as_passed() -> None:
+    gate = near.Said("near", "denied", None, "", "v", GATE, 0)
+    proof = near.Said("proof", "denied", None, "", "v", Listening(phrases=gate_phrases.PROVES, proof=True), 0)
+    opens = Heard(Verdict.ACCEPTED, Meaning(Sense.GATE, "isolated, lock four two seven"), 1.0)
+    assert near.passed(gate, opens)
+    assert not near.passed(gate, Heard(Verdict.ACCEPTED, Meaning(Sense.COMMAND, "power is on"), 1.0))
+    assert not near.passed(gate, Heard(Verdict.ASKED_AGAIN, opens.meaning, 1.0))
+    assert near.passed(proof, Heard(Verdict.ACCEPTED, Meaning(Sense.PHRASE, "nothing runs"), 1.0))
+    assert not near.passed(proof, Heard(Verdict.ACCEPTED, Meaning(Sense.PHRASE, "it runs"), 1.0))
+
+
+class Speaks:
+    """A person whose utterances are heard as told."""
+
+    def __init__(self, *heard: Heard) -> None:
+        self.left, self.asked = list(heard), list[str]()
+
+    def begin(self) -> None: ...
+
+    def hear(self, text: str, *args: object, **named: object) -> Heard:
+        self.asked.append(text)
+        return self.left.pop(0)
+
+
+def heard(verdict: Verdict, text: str, sense: Sense = Sense.PHRASE) -> Heard:
+    return Heard(verdict, Meaning(sense, text), 0.5)
+
+
+def test_a_wrong_proposal_is_refused_and_the_value_said_again() -> None:
+    wants = exchanges.Wants("warm", Listening(phrases=("warm", "hot")), exchanges.Expect(phrase="warm"))
+    speaks = Speaks(
+        heard(Verdict.PROPOSED, "hot"), heard(Verdict.ACCEPTED, "negative", Sense.COMMAND),
+        heard(Verdict.ASKED_AGAIN, "hot"), heard(Verdict.PROPOSED, "warm"),
+        heard(Verdict.ASKED_AGAIN, "affirm", Sense.COMMAND),
+        heard(Verdict.ACCEPTED, "affirm", Sense.COMMAND),
+    )  # fmt: skip
+    person = exchanges.Person(speaks, "v", None, "fan", random.Random(1))  # type: ignore[arg-type]
+    assert exchanges.exchange(wants, person) == exchanges.Exchange("right", 3, 6, 1)
+    assert speaks.asked == ["warm", "negative", "warm", "warm", "affirm", "affirm"]
