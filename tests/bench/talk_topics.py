@@ -139,7 +139,7 @@ ASKED: tuple[Topic, ...] = (
           _always("spare here", "deck here", "yes")),
     Topic("deck plate", "work", r"plates? .*(agree|new deck)", _always("plates agree", "they agree", "yes")),
     Topic("all free", "work", r"is each (one )?free|all free|deck.*free\?", _always("all free", "free", "yes")),
-    Topic("grommet", "work", r"grommet in the wall|grommet.*sit", _always("seated all round", "seated", "yes")),
+    Topic("grommet", "work", r"grommet in the wall|grommet.*(sit|seated)", _always("seated all round", "seated", "yes")),
     Topic("panels", "work", r"panels.*in place|panels,? .*(grille|grommet)|covers? .*(in place|fitted)",
           _always("everything fitted", "all in place", "yes")),
     Topic("tools", "work", r"tools", _always("all there", "yes", "done")),

@@ -90,7 +90,7 @@ FACTS = (
                      for first in ("leads-off", "divider-out"))
          and "screws" in book_named("deck-take-out").at("deck-take-out", "divider-out").say),
     Fact("deck-put-in", "fed back through the wall with the grommet refitted",
-         lambda: ids("deck-put-in").index("leads-through") < ids("deck-put-in").index("grommet-in")),
+         lambda: re.search(r"leads back through the wall.*Refit the grommet", text_of("deck-put-in")) is not None),
     Fact("prove-pull-down", "settings are checked and the compressor is awaited",
          lambda: ids("prove-pull-down").index("setting") < ids("prove-pull-down").index("compressor-start")),
     Fact("prove-pull-down", "rest a compressor some minutes",
