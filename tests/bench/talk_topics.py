@@ -108,6 +108,9 @@ ASKED: tuple[Topic, ...] = (
     Topic("stands", "fault", r"how does it stand|does it rock|stand.*firm", _always("standing firmly", "firm", "yes")),
     Topic("loose parts", "fault", r"tighten each|what did you find|anything loose", _always("loose parts", "loose", "yes")),
     Topic("tubes", "fault", r"touch another|tubes.*touch", _always("well apart", "apart", "no")),
+    Topic("cycles", "fault", r"run and stop|ran and stopped", _if(
+        lambda c: c.runs and c.fahrenheit < c.facts.setting + 3, ("both seen", "ran and stopped", "run and stop"),
+        ("runs onward", "ran onward", "never ran")), lasts=10),
     Topic("compressor", "fault", r"compressor (do|follow)|listen at|does (it|the compressor) run|compressor.*\?$",
           _sound, lasts=15, live=True),
     Topic("condenser fan", "fault", r"condenser fan", _always("turning", "turns", "yes"), live=True),
@@ -184,6 +187,7 @@ READ: tuple[Topic, ...] = (
     Topic("at the sensor", "fault", r"at the sensor|after the work", value=lambda c: c.fahrenheit, unit="degF", lasts=10),
     Topic("inside", "fault", r"thermometer|temperature of the cabinet|back to the evaporator|middle bottles",
           value=lambda c: c.fahrenheit, unit="degF", lasts=10),
+    Topic("stock mass", "stock", r"mass of the stock", value=lambda c: 40.0, unit="kilogram"),
     Topic("deck mass", "work", r"\bmass\b", value=lambda c: 18.0, unit="kilogram"),
     Topic("plate voltage", "fault", r"voltage on the plate|voltage.*plate|plate.*volt", value=lambda c: 230.0, unit="volt"),
     Topic("charge left", "work", r"capacitors?", value=lambda c: 0.0, unit="volt", lasts=5, live=True),
