@@ -71,9 +71,9 @@ def _suspect_beta(shown: float, measured: float, ohms: float, r25: float, beta: 
     return str(sensors.which_is_wrong(shown, _near(measured, accuracy), _share(ohms, 1.0), curve).suspect)
 
 
-def _windings(common_start: float, common_run: float, start_run: float, frame: float, percent: float) -> str:
+def _windings(common_start: float, common_run: float, start_run: float, frame: float, percent: float, plate: float) -> str:
     first, second, both = (_share(value, percent) for value in (common_start, common_run, start_run))
-    return str(electrical.windings(first, second, both, frame).verdict)
+    return str(electrical.windings(first, second, both, frame, plate or None).verdict)
 
 
 def _left(target: float, *values: float) -> float:
@@ -137,8 +137,8 @@ _LIST = (
     Call("evaporator_split", lambda i, o, a: str(cooling.evaporator_split(_near(i, a), _near(o, a))),
          (Argument("air_in", C), Argument("air_out", C), _KELVIN),
          "word", "Judges the air's drop in temperature across the evaporator.", _SPLITS),
-    Call("condenser_state", lambda t, i, a: cooling.condenser_state(_near(t, a), _near(i, a)),
-         (Argument("condensing", C), Argument("air_in", C), _KELVIN),
+    Call("condenser_state", lambda t, i, a, c: cooling.condenser_state(_near(t, a), _near(i, a), c),
+         (Argument("condensing", C), Argument("air_in", C), _KELVIN, Argument("cabinet", C, cooling.LOAD_FROM)),
          "word", "Judges how far the condenser is above the air.", ("clean", "suspect", "dirty", "borderline")),
     Call("setting_advice", cooling.setting_advice, (Argument("setting", C),),
          "word", "Judges the setting of a drinks cabinet.", ("too cold", "normal", "too warm")),
@@ -166,12 +166,15 @@ _LIST = (
     Call("supply_ansi_a", lambda v, n, p: str(electrical.supply(_share(v, p), n, "ANSI C84.1 A").verdict),
          (Argument("voltage", V), Argument("nominal", V), _PERCENT),
          "word", "Supply voltage against ANSI C84.1 A.", VERDICTS),
+    Call("supply_state", lambda v, n, p: str(electrical.supply_system(_share(v, p), n).verdict),
+         (Argument("voltage", V), Argument("system", V), _PERCENT),
+         "word", "Supply voltage against the limits of its nominal system.", VERDICTS),
     Call("current_state", lambda a, plate, p: str(electrical.running_current(_share(a, p), plate)),
          (Argument("current", A), Argument("plate", A), Argument("accuracy", "percent", 2.0)),
          "word", "Judges a running current against the plate.", _CURRENTS),
     Call("windings_state", _windings,
          (Argument("common_start", OHM), Argument("common_run", OHM), Argument("start_run", OHM),
-          Argument("frame", "megaohm", math.inf), _PERCENT),
+          Argument("frame", "megaohm", math.inf), _PERCENT, Argument("plate", V, 0.0)),
          "word", "Judges the windings of a compressor.", tuple(str(w) for w in electrical.Windings)),
     Call("winding_temperature", electrical.winding_temperature,
          (Argument("cold_resistance", OHM), Argument("cold", C), Argument("hot_resistance", OHM)),

@@ -19,6 +19,11 @@ if TYPE_CHECKING:
 
 WATER_HEAT = 4.18  # kJ / (kg K) at 20 degC: soft drinks and beer lie within a few percent of water (from memory)
 CONDENSER_CLEAN, CONDENSER_DIRTY = 15.0, 20.0  # kelvin over the entering air: common practice, no source
+# A warm cabinet boils the refrigerant warmer, so that more heat comes over to the condenser: about 2 % a kelvin of the
+# cabinet above 5 degrees, and no more than half as much again. Common practice, no source.
+LOAD_A_KELVIN, LOAD_MOST, LOAD_FROM = 0.02, 1.5, 5.0
+# A setting of a drinks cabinet (39 and 46 degF, as the procedures have them): common practice, no source.
+SETTING_LOW, SETTING_HIGH = (39 - 32) / 1.8, (46 - 32) / 1.8
 EVAPORATOR_LOW, EVAPORATOR_HIGH = 3.0, 12.0  # kelvin of air-side split: common practice, no source
 
 
@@ -60,15 +65,17 @@ def evaporator_split(air_in: Value, air_out: Value) -> Split:
     return _band(air_in - air_out, EVAPORATOR_LOW, EVAPORATOR_HIGH, "evaporator split")
 
 
-def condenser_state(condensing: Value, air_in: Value) -> str:
+def condenser_state(condensing: Value, air_in: Value, cabinet: float = LOAD_FROM) -> str:
     """ "clean", "suspect", "dirty" or "borderline", from the condensing temperature over the entering air.
 
     The condensing temperature comes from a gauge, or from a probe clipped to a tube bend half-way along the coil.
-    A dirty coil, a slow fan, or hot air drawn in again all raise it; look before you clean.
+    A dirty coil, a slow fan, or hot air drawn in again all raise it; look before you clean. `cabinet`: the air inside,
+    degrees Celsius; a warm one loads the condenser more, and the limits go up with it.
     """
     possible.celsius(best(condensing), "condensing temperature")
     possible.celsius(best(air_in), "air into the condenser")
-    split = _band(condensing - air_in, CONDENSER_CLEAN, CONDENSER_DIRTY, "condenser split")
+    share = min(LOAD_MOST, 1 + LOAD_A_KELVIN * max(0.0, possible.celsius(cabinet, "air in the cabinet") - LOAD_FROM))
+    split = _band(condensing - air_in, CONDENSER_CLEAN * share, CONDENSER_DIRTY * share, "condenser split")
     return {Split.LOW: "clean", Split.NORMAL: "suspect", Split.HIGH: "dirty"}.get(split, "borderline")
 
 
@@ -166,9 +173,9 @@ def setting_advice(set_point: float) -> str:
     Works setting near 43 degF (6.1 degC); much below 39 degF (3.9 degC) risks freezing: common practice, no source.
     """
     possible.celsius(set_point, "setting")
-    if set_point < 3.5:
+    if set_point < SETTING_LOW:
         return "too cold"
-    return "too warm" if set_point > 9.0 else "normal"
+    return "too warm" if set_point > SETTING_HIGH else "normal"
 
 
 def compressor_by_touch(touch: str) -> str:

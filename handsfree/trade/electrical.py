@@ -25,6 +25,12 @@ SUPPLY_BANDS: dict[str, tuple[float, float]] = {
     "ANSI C84.1 B": (110 / 120, 127 / 120),
     "EN 50160": (0.90, 1.10),
 }
+# What a supply system's nominal voltage is, in volts, and the standard that its limits come from. ANSI C84.1 names 120, 208
+# and 240 V; EN 50160 230 V; 100 V is held to 5 percent as well (Japan's rule is 101 +/- 6 V, from memory).
+SYSTEMS: dict[float, str] = {
+    100.0: "ANSI C84.1 A", 120.0: "ANSI C84.1 A", 127.0: "ANSI C84.1 A", 208.0: "ANSI C84.1 A", 220.0: "EN 50160",
+    230.0: "EN 50160", 240.0: "ANSI C84.1 A",
+}  # fmt: skip
 # Copper and aluminium: IEC 60034-1, resistance method (aluminium's 225 from memory).
 WINDING_CONSTANT = {"copper": 234.5, "aluminium": 225.0}
 COPPER_RESISTIVITY = 0.01724  # ohm mm2 / m at 20 degC: IEC 60028, annealed copper (from memory)
@@ -32,6 +38,8 @@ INSULATION_LEAST = 1.0  # megohm, protective class I: EN 50699 / VDE 0702 (from 
 DROP_LIMIT = 0.10  # of the resting voltage while the motor starts: common practice, no source
 LOCKED_MULTIPLE = 3.0  # running current of three times the plate's: common practice, no source
 PLATE_HIGH, PLATE_LOW = 1.10, 0.50  # of the plate's current: common practice, no source
+LEAD_OHMS = 0.2  # less than meter leads: common practice, no source
+SHORT_AMPERES = 250.0  # no winding of a cabinet's compressor draws so much, even locked: common practice, no source
 SAFE_VOLTS = 34.0  # a capacitor one second after unplugging: IEC 60335-1 clause 22.5 (from memory)
 
 
@@ -43,6 +51,14 @@ def supply(volts: Value, nominal: float, standard: str = "EN 50160") -> Comparis
         raise Trouble(f"The supply standard {standard!r} is not known: use one of {', '.join(SUPPLY_BANDS)}.")
     low, high = SUPPLY_BANDS[standard]
     return compare(volts, low * nominal, high * nominal, what="supply voltage")
+
+
+def supply_system(volts: Value, system: float) -> Comparison:
+    """Hold the supply voltage against the limits of its nominal system, not of a plate. Trouble where there is no such."""
+    if system not in SYSTEMS:
+        known = ", ".join(f"{one:g}" for one in SYSTEMS)
+        raise Trouble(f"{system:g} volts is no supply system: name the system of the site, not the plate. Known: {known}.")
+    return supply(volts, system, SYSTEMS[system])
 
 
 class Current(StrEnum):
@@ -88,6 +104,7 @@ class Windings(StrEnum):
 
     SOUND = "sound"
     OPEN = "open"
+    COMMON = "common open"
     SHORTED = "shorted"
     FRAME = "to frame"
     MISMATCH = "does not add up"
@@ -104,11 +121,16 @@ class WindingReport:
     start: float = math.nan
 
 
-def windings(common_start: Value, common_run: Value, start_run: Value, frame_megohms: float = math.inf) -> WindingReport:
+def windings(
+    common_start: Value, common_run: Value, start_run: Value, frame_megohms: float = math.inf, plate: float | None = None
+) -> WindingReport:
     """Judge the windings of a hermetic single-phase motor, all leads off. Resistances in ohms; infinite is open.
 
     Between start and run the two windings lie in series, so that reading is the sum of the other two
-    (Kirchhoff); a fourth check is to the frame, in megohms.
+    (Kirchhoff); a fourth check is to the frame, in megohms. `plate`: the compressor's voltage, which says what a winding
+    would draw: more than `SHORT_AMPERES` is a short circuit (Ohm's law). Common open to both, with start to run sound, is
+    the overload in the shell as well as a winding: it is COMMON, which condemns nothing. Run above start is sound too:
+    some compressors with a starting thermistor are wound so.
     """
     values = (common_start, common_run, start_run)
     for value, name in zip(values, ("common to start", "common to run", "start to run"), strict=True):
@@ -116,9 +138,12 @@ def windings(common_start: Value, common_run: Value, start_run: Value, frame_meg
     possible.ohms(frame_megohms, "resistance to the frame")
     if frame_megohms < INSULATION_LEAST:
         return WindingReport(Windings.FRAME, "A winding leaks to the frame. Do not power this compressor again.")
+    if math.isinf(best(common_start)) and math.isinf(best(common_run)) and not math.isinf(best(start_run)):
+        return WindingReport(Windings.COMMON, _where_open([True, True, False]))
     if any(math.isinf(best(v)) for v in values):
         return WindingReport(Windings.OPEN, _where_open([math.isinf(best(v)) for v in values]))
-    if min(best(v) for v in values) < 0.2:  # less than meter leads: common practice, no source
+    least = LEAD_OHMS if plate is None else max(LEAD_OHMS, possible.positive(plate, "voltage on the plate") / SHORT_AMPERES)
+    if min(best(v) for v in values) < least:
         return WindingReport(Windings.SHORTED, "A winding reads as a short circuit. Zero the leads and repeat once.")
     return _sum_rule(common_start, common_run, start_run)
 
@@ -144,9 +169,6 @@ def _sum_rule(common_start: Value, common_run: Value, start_run: Value) -> Windi
         return WindingReport(Windings.MISMATCH, said, run, start)
     if COVERAGE * spread(gap) > 0.25 * best(start_run):
         return WindingReport(Windings.BORDERLINE, "This meter is too coarse for these windings.", run, start)
-    if run > start * 1.02 + COVERAGE * spread(common_run - common_start):
-        said = "The run winding reads above the start winding. The leads may be swapped: look at the terminal marks."
-        return WindingReport(Windings.MISMATCH, said, run, start)
     return WindingReport(Windings.SOUND, "The windings add up, and none goes to the frame.", run, start)
 
 

@@ -9,6 +9,7 @@ Opening a sealed circuit is for certified technicians only (40 CFR part 82 subpa
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -18,6 +19,7 @@ from handsfree.trade.possible import KELVIN_OFFSET
 
 Point = Literal["bubble", "dew"]
 LOWEST = -100.0  # degrees Celsius
+COLDEST_SUCTION = -60.0  # degrees Celsius of a dew point that a cabinet's circuit can run at: common practice, no source
 
 
 @dataclass(frozen=True)
@@ -34,13 +36,14 @@ class Refrigerant:
     critical_celsius: float
     critical_kilopascals: float
     blend: bool = False
+    triple_celsius: float = -math.inf  # where it lies above LOWEST; below it there is no liquid
 
 
 _LIST = (
     Refrigerant("R-134a", "R134a", "A1", 101.06, 4059),
     Refrigerant("R-290", "R290", "A3", 96.74, 4251),
     Refrigerant("R-600a", "R600a", "A3", 134.66, 3629),
-    Refrigerant("R-744", "CarbonDioxide", "A1", 30.978, 7377),
+    Refrigerant("R-744", "CarbonDioxide", "A1", 30.978, 7377, triple_celsius=-56.558),
     Refrigerant("R-1234yf", "R1234yf", "A2L", 94.7, 3384),
     Refrigerant("R-1270", "R1270", "A3", 91.06, 4555),
     Refrigerant("R-404A", "R404A.mix", "A1", 72.12, 3735, True),
@@ -105,6 +108,7 @@ def saturation_pressure(name: str, celsius: float, point: Point = "dew") -> floa
     if possible.celsius(celsius) >= known.critical_celsius:
         raise Trouble(f"{known.name} has no saturation at {celsius:g} degrees Celsius: that is above its critical point.")
     # Lower than any gauge set is used; far below it the equations of state are carried beyond their range.
+    _above_triple(known, celsius)
     possible.between(celsius, LOWEST, known.critical_celsius, "saturation temperature", "degrees Celsius")
     return _props(name, "P", "T", celsius + KELVIN_OFFSET, _quality(point)) / 1000
 
@@ -115,7 +119,15 @@ def saturation_temperature(name: str, kilopascals: float, point: Point = "dew") 
     pascals = 1000 * possible.positive(kilopascals, "absolute pressure", "kilopascals")
     if kilopascals >= known.critical_kilopascals:
         raise Trouble(f"{known.name} has no saturation at {kilopascals:g} kilopascals: that is above its critical point.")
-    return _props(name, "T", "P", pascals, _quality(point)) - KELVIN_OFFSET
+    celsius = _props(name, "T", "P", pascals, _quality(point)) - KELVIN_OFFSET
+    _above_triple(known, celsius)
+    return celsius
+
+
+def _above_triple(known: Refrigerant, celsius: float) -> None:
+    if celsius < known.triple_celsius:
+        said = f"{known.name} has no liquid at {celsius:g} degrees Celsius: that is below its triple point."
+        raise Trouble(said)
 
 
 def glide(name: str, kilopascals: float) -> float:
@@ -147,7 +159,11 @@ def gauge(absolute_kilopascals: float, altitude_metres: float = 0.0) -> float:
 def superheat(name: str, suction_gauge: float, line_celsius: float, altitude_metres: float = 0.0) -> float:
     """Kelvin by which the suction gas is above its *dew* point. Gauge in kilopascals."""
     possible.celsius(line_celsius, "suction line temperature")
-    return line_celsius - saturation_temperature(name, absolute(suction_gauge, altitude_metres), "dew")
+    total = absolute(suction_gauge, altitude_metres)
+    if total < saturation_pressure(name, max(COLDEST_SUCTION, refrigerant(name).triple_celsius + 0.1), "dew"):
+        said = f"A suction of {suction_gauge:g} kilopascals is a vacuum, not a running circuit: check the gauge and its valve."
+        raise Trouble(said)
+    return line_celsius - saturation_temperature(name, total, "dew")
 
 
 def subcooling(name: str, liquid_gauge: float, line_celsius: float, altitude_metres: float = 0.0) -> float:

@@ -30,6 +30,12 @@ class Curve(Protocol):
         ...
 
 
+def _on_curve(celsius: float) -> float:
+    """A temperature at which a thermistor has a resistance that a meter can read. Trouble for another."""
+    possible.celsius(celsius)
+    return possible.between(celsius, THERMISTOR_LOW, THERMISTOR_HIGH, "temperature of a thermistor", "degrees Celsius")
+
+
 @dataclass(frozen=True)
 class SteinhartHart:
     """1/T = a + b ln R + c (ln R)^3, T in kelvin, R in ohms: Steinhart and Hart, Deep-Sea Research 15 (1968)."""
@@ -48,9 +54,7 @@ class SteinhartHart:
 
     def ohms(self, celsius: float) -> float:
         """Ohms at a temperature: the one real root of the cubic in ln R (Cardano)."""
-        kelvin = possible.celsius(celsius) + KELVIN_OFFSET
-        if kelvin <= 0:
-            raise Trouble("No thermistor has a resistance at absolute zero: read the temperature again.")
+        kelvin = _on_curve(celsius) + KELVIN_OFFSET
         if self.c == 0:
             return math.exp((1 / kelvin - self.a) / self.b)
         p, q = self.b / self.c, (self.a - 1 / kelvin) / self.c
@@ -77,11 +81,12 @@ class Beta:
 
     def ohms(self, celsius: float) -> float:
         """Ohms at a temperature in degrees Celsius."""
-        kelvin = possible.celsius(celsius) + KELVIN_OFFSET
-        if kelvin <= 0:
-            raise Trouble("No thermistor has a resistance at absolute zero: read the temperature again.")
+        kelvin = _on_curve(celsius) + KELVIN_OFFSET
         return self.reference_ohms * math.exp(self.beta * (1 / kelvin - 1 / (self.reference_celsius + KELVIN_OFFSET)))
 
+
+# Between these a thermistor of a cabinet has a curve (degrees Celsius): common practice, no source.
+THERMISTOR_LOW, THERMISTOR_HIGH = -80.0, 200.0
 
 # Callendar-Van Dusen coefficients: IEC 60751.
 _A, _B, _C = 3.9083e-3, -5.775e-7, -4.183e-12
@@ -106,7 +111,8 @@ class Platinum:
         """Degrees Celsius at a resistance: the quadratic above zero, Newton's steps below it."""
         possible.ohms(ohms)
         low, high = self.ohms(PLATINUM_LOW), self.ohms(PLATINUM_HIGH)
-        possible.between(ohms, low, high, "platinum sensor resistance", "ohms")
+        step = 0.005 * self.zero_ohms / 100  # tables are printed to 0.01 ohm for a Pt100, so their own ends are taken
+        possible.between(ohms, low - step, high + step, "platinum sensor resistance", "ohms")
         ratio = ohms / self.zero_ohms
         t = (-_A + math.sqrt(_A * _A - 4 * _B * (1 - ratio))) / (2 * _B)
         for _ in range(0 if ratio >= 1 else 8):

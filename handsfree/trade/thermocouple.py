@@ -80,7 +80,7 @@ def millivolts(kind: str, celsius: float) -> float:
     return couple.millivolts(celsius)
 
 
-_ROUNDING = 1e-9  # mV: what binary arithmetic may add at the very end of a range
+_ROUNDING = 0.0005  # mV: tables are printed to 0.001 mV, so their own ends are taken
 
 
 def celsius(kind: str, measured_millivolts: float, junction_celsius: float = 0.0) -> float:

@@ -41,6 +41,7 @@ EXAMPLES: dict[str, tuple[tuple[float | str, ...], float | bool | str]] = {
     "pull_down_left": ((5.0, 0.0, 9.0, 20.0, 5.0, 40.0, 3.0), 0.0),
     "supply_en50160": ((230.0, 230.0), "pass"),
     "supply_ansi_a": ((100.0, 120.0), "fail"),
+    "supply_state": ((100.0, 120.0), "fail"),
     "current_state": ((2.0, 2.0), "normal"),
     "windings_state": ((20.0, math.inf, math.inf), "open"),
     "winding_temperature": ((10.0, 20.0, 20.0), 274.5),

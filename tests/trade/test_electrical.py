@@ -65,10 +65,10 @@ def test_sound_windings_are_never_condemned_by_the_meter(run: float, ratio: floa
         ((20.0, 8.0, 28.0), 0.2, e.Windings.FRAME, "frame"),
         ((math.inf, 8.0, math.inf), math.inf, e.Windings.OPEN, "start winding"),
         ((20.0, math.inf, math.inf), math.inf, e.Windings.OPEN, "run winding"),
-        ((math.inf, math.inf, 28.0), math.inf, e.Windings.OPEN, "overload"),
+        ((math.inf, math.inf, 28.0), math.inf, e.Windings.COMMON, "overload"),
         ((20.0, 0.0, 20.0), math.inf, e.Windings.SHORTED, "short"),
         ((20.0, 8.0, 22.0), math.inf, e.Windings.MISMATCH, "sum"),
-        ((8.0, 20.0, 28.0), math.inf, e.Windings.MISMATCH, "swapped"),
+        ((8.0, 20.0, 28.0), math.inf, e.Windings.SOUND, "add up"),
     ],
 )
 def test_windings(three: tuple[float, float, float], frame: float, verdict: e.Windings, word: str) -> None:
