@@ -161,7 +161,7 @@ def superheat(name: str, suction_gauge: float, line_celsius: float, altitude_met
     possible.celsius(line_celsius, "suction line temperature")
     total = absolute(suction_gauge, altitude_metres)
     if total < saturation_pressure(name, max(COLDEST_SUCTION, refrigerant(name).triple_celsius + 0.1), "dew"):
-        said = f"A suction of {suction_gauge:g} kilopascals is a vacuum, not a running circuit: check the gauge and its valve."
+        said = f"A suction of {suction_gauge:g} kilopascals is a vacuum, not a running circuit: check the gauge."
         raise Trouble(said)
     return line_celsius - saturation_temperature(name, total, "dew")
 

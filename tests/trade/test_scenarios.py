@@ -102,7 +102,6 @@ NOT_YET: dict[str, str] = {
     "breaker was out": "as the program was when this was written",
     "weak capacitor": "as the program was when this was written",
     "current relay bad by no look": "as the program was when this was written",
-    "start below run": "as the program was when this was written",
     "run winding 0.3 ohm": "as the program was when this was written",
     "burnt contact": "as the program was when this was written",
     "satisfied at 43": "as the program was when this was written",
