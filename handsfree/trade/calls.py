@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from handsfree.errors import Trouble
-from handsfree.trade import cautions, cooling, electrical, food, pulldown, refrigerants, sensors, thermocouple
+from handsfree.trade import cautions, cooling, electrical, food, proof, pulldown, refrigerants, sensors, thermocouple
 from handsfree.trade import uncertain as u
 
 if TYPE_CHECKING:
@@ -160,6 +160,13 @@ _LIST = (
          C, "Temperature at which the cabinet is likely to settle.", (), _TIMED, 2),
     Call("pull_down_left", _left, (Argument("target", C),),
          MIN, "Likely minutes from the last reading to the target; infinite if never.", (), _TIMED, 2),
+    Call("cold_proof", lambda low, high, a, *rows: str(proof.proof(_pairs(rows), low, high, a)),
+         (Argument("low", C), Argument("high", C), Argument("accuracy", "delta_degC")),
+         "word", "What timed readings prove of a cabinet's cold, both sides of its band.",
+         tuple(str(o) for o in proof.Cold), _TIMED, 2),
+    Call("cold_hours", lambda high, a, *rows: proof.hours_left(_pairs(rows), high, a),
+         (Argument("high", C), Argument("accuracy", "delta_degC")),
+         "hour", "Likely hours to the band from above; unknown where the readings cannot say.", (), _TIMED, 2),
     # electrical
     Call("supply_en50160", lambda v, n, p: str(electrical.supply(_share(v, p), n, "EN 50160").verdict),
          (Argument("voltage", V), Argument("nominal", V), _PERCENT), "word", "Supply voltage against EN 50160.", VERDICTS),
@@ -219,6 +226,9 @@ _LIST = (
     Call("food_minutes_above", lambda accuracy, *rows: food.time_above(_pairs(rows), accuracy=accuracy).most,
          (Argument("accuracy", "delta_degC"),), MIN, "Most minutes above five degrees Celsius that the readings allow.",
          (), _TIMED, 1),
+    Call("food_verdict", lambda since, accuracy, *rows: str(food.verdict(since, _pairs(rows), accuracy)),
+         (Argument("minutes_since_cold", MIN), Argument("accuracy", "delta_degC")),
+         "word", "Keep, discard or ask, from every reading of the visit.", tuple(str(f) for f in food.Food), _TIMED, 1),
     Call("vending_must_stop", food.vending_must_stop, (Argument("minutes_above", MIN),),
          "truth", "Whether a vending machine must stop, after its time above five degrees Celsius."),
     Call("people_to_lift", cautions.people_to_lift, (Argument("mass", "kilogram"),),

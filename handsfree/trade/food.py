@@ -128,6 +128,24 @@ def decide(
     return FoodDecision(Food.ASK, (said, "Stop its sale and ask the operator.", DEFER), exposure)
 
 
+def verdict(minutes_since_cold: float, readings: Sequence[tuple[float, float]], accuracy: float = 0.5) -> Food:
+    """Keep, discard or ask, from every (minute, degrees Celsius) reading of a visit that tells of the food, the product's last.
+
+    Readings of the cabinet count as the product's own: in the worst case it was as warm as its air (3-501.16 (A)(2)). Keep
+    only where every reading is surely inside the limit, and where nobody need guess over more than 30 minutes (the yardstick
+    of 4-204.111). Discard only where the product is surely above it now, and nobody can say that it was cold within four
+    hours (3-501.19, from memory). Whatever lies between is asked.
+    """
+    rows = _rows(readings)
+    possible.not_negative(minutes_since_cold, "time since the stock was surely cold", "minutes")
+    possible.not_negative(accuracy, "accuracy of the thermometer")
+    if max(value for _, value in rows) + accuracy <= LIMIT and minutes_since_cold <= VENDING_MINUTES:
+        return Food.KEEP
+    if rows[-1][1] - accuracy > LIMIT and minutes_since_cold >= DISCARD_MINUTES:
+        return Food.DISCARD
+    return Food.ASK
+
+
 def vending_must_stop(minutes_above: float) -> bool:
     """Whether a vending machine must stop: above 5 degrees Celsius for more than 30 minutes (4-204.111)."""
     return possible.not_negative(minutes_above, "time above the limit", "minutes") > VENDING_MINUTES

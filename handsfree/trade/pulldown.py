@@ -225,15 +225,23 @@ def _may_condemn(rows: list[tuple[float, float]], given: _Given) -> bool:
     if len(rows) < FEWEST_TO_CONDEMN or rows[-1][0] < SHORTEST_TO_CONDEMN:
         return False
     later = [row for row in rows if row[0] >= rows[-1][0] / 2]
-    middle = sum(t for t, _ in later) / len(later)
-    mean = sum(y for _, y in later) / len(later)
-    squares = sum((t - middle) ** 2 for t, _ in later)
+    return stops_short(later, given.target, given.noise, given.bias, min(given.slowest, SLOW_STOCK))
+
+
+def stops_short(
+    rows: Sequence[tuple[float, float]], target: float, noise: float, bias: float, ahead: float, coverage: float = 2.0
+) -> bool:
+    """Whether the line through (minute, degrees Celsius) readings, as steep as `coverage` times its own doubt allows, and
+    carried on for `ahead` minutes, ends above the target."""
+    middle = sum(t for t, _ in rows) / len(rows)
+    mean = sum(y for _, y in rows) / len(rows)
+    squares = sum((t - middle) ** 2 for t, _ in rows)
     if squares == 0:
         return False
-    slope = sum((t - middle) * (y - mean) for t, y in later) / squares
-    steepest = min(0.0, slope - 2 * given.noise / math.sqrt(squares))
+    slope = sum((t - middle) * (y - mean) for t, y in rows) / squares
+    steepest = min(0.0, slope - coverage * noise / math.sqrt(squares))
     end = mean + slope * (rows[-1][0] - middle)
-    return end + steepest * min(given.slowest, SLOW_STOCK) - 2 * given.bias > given.target
+    return end + steepest * ahead - 2 * bias > target
 
 
 def _sentence(outlook: Outlook, settle: float, doubt: float, likely: float, latest: float) -> str:

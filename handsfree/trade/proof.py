@@ -1,0 +1,144 @@
+"""Whether a cabinet is cold again, from its timed readings and a band about its setting; and whether it will be.
+
+Rules of this file:
+
+- The band is the setting, its differential either side. Cold means surely inside it and not on the way out of it: colder
+  than the band is as bad as warmer.
+- Above the band the fit of `pulldown` is asked (Newton's law); below it a cabinet must warm up until its thermostat takes
+  over. Where a line through the readings, at its most hopeful, stops short even so, it will not get there.
+- What the readings cannot tell is "read again". Nothing is called cold on hope.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from handsfree.trade import possible, pulldown
+
+DIFFERENTIAL = 3 / 1.8  # kelvin either side of a setting, 3 degF: common practice, no source
+AHEAD = 60.0  # minutes that a slope is carried on, to see whether it leaves the band: common practice, no source
+NOISE = 0.3  # kelvin, one standard deviation of a reading between bottles: common practice, no source
+FEWEST, SHORTEST = 3, 25.0  # readings and minutes before anything is called cold
+SHORTEST_FLAT = 45.0  # minutes before a cabinet that does not fall is said to stay warm
+
+
+class Cold(StrEnum):
+    """What the readings prove."""
+
+    COLD = "cold"
+    COMING = "on its way"
+    WARM = "stays too warm"
+    FROZEN = "stays too cold"
+    AGAIN = "read again"
+
+
+@dataclass(frozen=True)
+class Slope:
+    """Kelvin an hour through the readings, with its doubt at a coverage of two."""
+
+    value: float
+    doubt: float
+
+    @property
+    def rises(self) -> bool:
+        return self.value - self.doubt > 0
+
+    @property
+    def falls(self) -> bool:
+        return self.value + self.doubt < 0
+
+
+def slope(readings: Sequence[tuple[float, float]], noise: float = NOISE) -> Slope:
+    """The straight line through (minute, degrees Celsius), by least squares; the doubt is what `noise` leaves of it."""
+    middle = sum(t for t, _ in readings) / len(readings)
+    mean = sum(y for _, y in readings) / len(readings)
+    squares = sum((t - middle) ** 2 for t, _ in readings)
+    if squares == 0:
+        return Slope(0.0, math.inf)
+    value = sum((t - middle) * (y - mean) for t, y in readings) / squares
+    return Slope(60 * value, 60 * 2 * noise / math.sqrt(squares))
+
+
+def scatter(readings: Sequence[tuple[float, float]]) -> float:
+    """Root mean square of what a straight line leaves over, kelvin: a cabinet that cycles does not follow the law."""
+    if len(readings) < FEWEST:
+        return 0.0
+    middle = sum(t for t, _ in readings) / len(readings)
+    mean = sum(y for _, y in readings) / len(readings)
+    line = slope(readings).value / 60
+    left = sum((y - mean - line * (t - middle)) ** 2 for t, y in readings)
+    return math.sqrt(left / (len(readings) - 2))
+
+
+def proof(readings: Sequence[tuple[float, float]], low: float, high: float, accuracy: float = 0.5) -> Cold:
+    """Cold, on its way, or not, from (minute, degrees Celsius) readings with the door shut and the deck switched on.
+
+    `low`, `high`: the band, degrees Celsius. `accuracy`: the thermometer's limit of error, kelvin. Trouble for fewer than
+    two times, or a band upside down.
+    """
+    possible.positive(high - low, "width of the band", "kelvin")
+    rows = sorted(readings)
+    fitted = pulldown.fit(rows, high, accuracy=accuracy)
+    last, doubt = rows[-1][1], 2 * math.hypot(NOISE / 2, accuracy / math.sqrt(3))
+    if len(rows) < FEWEST or rows[-1][0] - rows[0][0] < SHORTEST:
+        return Cold.AGAIN if last <= high else _from_above(fitted, rows, accuracy)
+    if last > high:
+        return _from_above(fitted, rows, accuracy)
+    if last < low:
+        return _from_below(rows, low, accuracy)
+    near_edge = last - doubt < low or last + doubt > high
+    return Cold.AGAIN if near_edge or _leaves(rows, low, high) else Cold.COLD
+
+
+def _leaves(rows: Sequence[tuple[float, float]], low: float, high: float) -> bool:
+    """Whether a slope that is no chance, of the last three readings or of all that lie in the band, leads out of it soon."""
+    inside = [row for row in rows if low <= row[1] <= high]
+    for line in (slope(rows[-FEWEST:]), slope(inside)):
+        ahead = rows[-1][1] + line.value * AHEAD / 60
+        if (line.rises and ahead > high) or (line.falls and ahead < low):
+            return True
+    return False
+
+
+def _from_above(fitted: pulldown.PullDown, rows: Sequence[tuple[float, float]], accuracy: float) -> Cold:
+    falls = len(rows) >= FEWEST and slope(rows).falls
+    short = fitted.outlook is pulldown.Outlook.NOT_GOING or (not falls and _flat(rows, fitted.target, accuracy))
+    if short and scatter(rows[len(rows) // 2 :]) <= 2 * NOISE:
+        return Cold.WARM
+    coming = fitted.outlook in (pulldown.Outlook.ON_ITS_WAY, pulldown.Outlook.THERE) or falls
+    return Cold.COMING if coming else Cold.AGAIN
+
+
+def _flat(rows: Sequence[tuple[float, float]], target: float, accuracy: float) -> bool:
+    """Too flat to get there: as steep as all the readings allow, and by the best guess of their later half, which a start
+    that lags does not hide."""
+    if len(rows) < pulldown.FEWEST_TO_CONDEMN or rows[-1][0] - rows[0][0] < SHORTEST_FLAT:
+        return False
+    later = [row for row in rows if row[0] >= (rows[0][0] + rows[-1][0]) / 2]
+    bias, ahead = accuracy / math.sqrt(3), pulldown.SLOW_STOCK
+    return pulldown.stops_short(rows, target, NOISE, bias, ahead) and pulldown.stops_short(
+        later, target, NOISE, bias, ahead, coverage=0.0
+    )
+
+
+def _from_below(rows: Sequence[tuple[float, float]], low: float, accuracy: float) -> Cold:
+    """Too cold still: it warms up, or it stays so."""
+    line = slope(rows)
+    if line.rises:
+        return Cold.COMING
+    hopeful = rows[-1][1] + (line.value + line.doubt) * pulldown.SLOW_STOCK / 60
+    enough = len(rows) >= pulldown.FEWEST_TO_CONDEMN and rows[-1][0] - rows[0][0] >= pulldown.SHORTEST_TO_CONDEMN
+    surely = rows[-1][1] + accuracy < low
+    flat = not line.rises and line.value <= line.doubt
+    return Cold.FROZEN if enough and surely and (hopeful < low or flat) else Cold.AGAIN
+
+
+def hours_left(readings: Sequence[tuple[float, float]], high: float, accuracy: float = 0.5) -> float:
+    """Likely hours from the last reading to the band from above; infinite where the readings cannot say."""
+    rows = sorted(readings)
+    fitted = pulldown.fit(rows, high, accuracy=accuracy)
+    spent = rows[-1][0] - rows[0][0]
+    return max(0.0, fitted.likely - spent) / 60
