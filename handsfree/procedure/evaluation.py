@@ -19,11 +19,13 @@ from itertools import pairwise
 from typing import Any
 
 from handsfree.procedure.accuracy import half_width
-from handsfree.procedure.expressions import name_of, names_in, parse
+from handsfree.procedure.expressions import name_of, names_in, parse, rows_of
 from handsfree.procedure.functions import BUILT_IN, Calls, run, signature, usual_calls
 from handsfree.procedure.model import Procedure, Read
 
 Value = float | str | bool | None
+#: (minute, value) of timed readings.
+Pairs = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
@@ -55,6 +57,7 @@ class _Bench:
     values: Mapping[str, Value]
     widths: Mapping[str, float]
     calls: Calls
+    series: Mapping[str, Pairs] = field(default_factory=dict)
     used: dict[str, Value] = field(default_factory=dict)
 
 
@@ -62,11 +65,13 @@ _UNKNOWN = _Term(None)
 
 
 def evaluate(
-    text: str, values: Mapping[str, Value], calls: Calls | None = None, widths: Mapping[str, float] | None = None
+    text: str, values: Mapping[str, Value], calls: Calls | None = None, widths: Mapping[str, float] | None = None,
+    series: Mapping[str, Pairs] | None = None,
 ) -> Outcome:
     """`values`: by name as expressions write it (missing or None: not taken). `widths`: half-width of each reading, in its
-    own unit. Raises expressions.Wrong for a text that `expressions.check` would not have passed."""
-    bench = _Bench(values, widths or {}, {**BUILT_IN, **(usual_calls() if calls is None else calls)})
+    own unit. `series`: the timed readings that `rows` stands for. Raises expressions.Wrong for a text that
+    `expressions.check` would not have passed."""
+    bench = _Bench(values, widths or {}, {**BUILT_IN, **(usual_calls() if calls is None else calls)}, series or {})
     term = _term(parse(text), bench)
     holds = term.value if isinstance(term.value, bool) else None
     return Outcome(holds, holds is not None and term.firm is None, tuple(bench.used.items()))
@@ -247,7 +252,7 @@ def _called(node: ast.Call, bench: _Bench) -> _Term:
         bench.used[name] = value
         return _Term(value is not None, 0.0, value is not None)
     call = bench.calls.get(node.func.id)
-    terms = [_term(argument, bench) for argument in node.args]
+    terms = [term for argument in node.args for term in _argument(argument, bench)]
     if call is None or any(term.value is None for term in terms):
         return _UNKNOWN
     values = [term.value for term in terms]
@@ -265,6 +270,16 @@ def _called(node: ast.Call, bench: _Bench) -> _Term:
         numbers = [abs(one - result) if isinstance(one, float) else math.inf for one in moved]
         off += max(numbers, default=0.0)
     return _Term(result, off)
+
+
+def _argument(node: ast.expr, bench: _Bench) -> list[_Term]:
+    """One term, or as many as the readings that `rows` stands for."""
+    name = rows_of(node)
+    if name is None:
+        return [_term(node, bench)]
+    pairs = bench.series.get(name, ())
+    bench.used[f"{name} readings"] = float(len(pairs))
+    return [_Term(value) for pair in pairs for value in pair]
 
 
 def _moved(values: list[Value], at: int, term: _Term) -> list[list[Value]]:

@@ -7,6 +7,7 @@ Rules of this file:
 - Text may only be compared, by == or !=, with one of the answers of the step it is compared to; a call step with an outcome
   that the called procedure can end with.
 - Numbers of two different units do not meet in a sum or a comparison. A difference of two temperatures has its own unit.
+- `rows("proof")` stands for the timed readings of a series, last in a call that takes pairs.
 - `taken(step)` says whether a reading or an answer is there. Other calls are to the table that the caller gives.
 
 `check` says what is wrong. `evaluate`, in evaluation.py, computes."""
@@ -21,7 +22,7 @@ from functools import lru_cache
 from typing import get_args
 
 from handsfree.procedure.functions import BUILT_IN, Calls, Parameter, Signature, signature, usual_calls
-from handsfree.procedure.model import Ask, Call, End, Read, Step
+from handsfree.procedure.model import Ask, Call, End, Read, Series, Step
 
 LIMIT_TEXT = 500
 LIMIT_NODES = 120
@@ -29,6 +30,7 @@ LIMIT_DEPTH = 20
 LIMIT_NUMBER = 1e12
 
 #: Every outcome that a procedure can end with.
+SERIES: tuple[str, ...] = get_args(Series)
 OUTCOMES: tuple[str, ...] = get_args(End.model_fields["outcome"].annotation)
 
 COMPARE = (ast.Lt, ast.LtE, ast.Gt, ast.GtE, ast.Eq, ast.NotEq)
@@ -259,6 +261,28 @@ def _answer(node: ast.expr, answers: tuple[str, ...] | None, of: ast.expr) -> No
         raise Wrong(f"`{_shown(of)}` has no answer '{node.value!s}'{nearest(str(node.value), list(answers)) or '.'}")
 
 
+def rows_of(node: ast.expr) -> str | None:
+    """The series that `rows("...")` names; None for anything else."""
+    if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "rows" and len(node.args) == 1:
+        name = node.args[0]
+        return name.value if isinstance(name, ast.Constant) and isinstance(name.value, str) else None
+    return None
+
+
+def _without_rows(name: str, shape: Signature, node: ast.Call) -> list[ast.expr]:
+    """The arguments before `rows`, which may only stand last, for the pairs that a function takes. Raises Wrong."""
+    given = [rows_of(argument) for argument in node.args]
+    if not any(given):
+        return node.args
+    if not shape.repeats or any(given[:-1]) or given[-1] not in SERIES:
+        raise Wrong(f"'rows' stands last, for the timed pairs of a function, and names one of: {', '.join(SERIES)}.")
+    fixed = sum(1 for one in shape.parameters if one.needed)
+    if not fixed <= len(node.args) - 1 <= len(shape.parameters):
+        named = ", ".join(one.name for one in shape.parameters)
+        raise Wrong(f"`{name}` takes {named} before its rows; {len(node.args) - 1} were given.")
+    return node.args[:-1]
+
+
 def _of_call(node: ast.Call, tables: Tables, calls: Calls | None) -> _Kind:
     from handsfree.procedure.sentences import nearest
 
@@ -273,9 +297,11 @@ def _of_call(node: ast.Call, tables: Tables, calls: Calls | None) -> _Kind:
     if name not in table:
         raise Wrong(f"there is no function `{name}`{nearest(name, [*table, 'taken']) or '.'}")
     shape = signature(table[name])
-    given = [_kind(argument, tables, calls) for argument in node.args]
+    plain = _without_rows(name, shape, node)
+    given = [_kind(argument, tables, calls) for argument in plain]
     first = given[0].unit if given else None
-    for kind, parameter, argument in zip(given, _matched(name, shape, len(given)), node.args, strict=True):
+    matched = shape.parameters[: len(given)] if plain is not node.args else _matched(name, shape, len(given))
+    for kind, parameter, argument in zip(given, matched, plain, strict=True):
         _fits(name, kind, parameter, argument, first)
     return _Kind(shape.what, shape.unit, shape.words)
 

@@ -23,6 +23,8 @@ Name = Annotated[str, Field(pattern=NAME, max_length=60)]
 Sentence = Annotated[str, Field(min_length=1, max_length=2000)]
 Range = tuple[float, float]
 #: What an answer tells the fault model of `trade/faults.yaml`: 'display=dark'. 'What next' and 'why' rest on these.
+#: Readings of one thing over a whole visit, for functions that judge them together: `rows("proof")`.
+Series = Literal["proof", "food"]
 Tells = Annotated[str, Field(pattern=r"^[a-z_]+=[a-z_]+$", max_length=80)]
 
 
@@ -185,6 +187,9 @@ class Read(_Asked):
     instrument: str | None = Field(None, description="what it is taken with")
     over_range: Name | None = Field(None, description="where the answer 'over range' leads")
     unsteady: Name | None = Field(None, description="where the answer 'unsteady' leads")
+    series: tuple[Series, ...] = Field(
+        (), description="kept with its time beside the others of the series; rows(...) in expressions stands for them"
+    )
     decides: bool = Field(False, description="a branch hangs on it: needs affirm")
 
 
@@ -277,6 +282,7 @@ class Finding(_Step):
 
     kind: Literal["finding"]
     finding: Name
+    open: bool = Field(False, description="says that something is left open: it accuses nobody")
     evidence: tuple[Name, ...] = Field(min_length=1, description="ids of steps whose answers or readings led here")
 
 
@@ -292,7 +298,7 @@ class Handover(_Step):
 
 class End(_Step):
     kind: Literal["end"]
-    outcome: Literal["fixed", "not fixed", "handed over", "to be continued", "no fault found", "made safe", "done"]
+    outcome: Literal["fixed", "not fixed", "handed over", "to be continued", "no fault found", "made safe", "done", "watch"]
 
 
 Step = Annotated[

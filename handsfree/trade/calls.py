@@ -167,6 +167,8 @@ _LIST = (
     Call("cold_hours", lambda high, a, *rows: proof.hours_left(_pairs(rows), high, a),
          (Argument("high", C), Argument("accuracy", "delta_degC")),
          "hour", "Likely hours to the band from above; unknown where the readings cannot say.", (), _TIMED, 2),
+    Call("timed_readings", lambda *rows: len(rows) / 2, (), "dimensionless", "How many timed readings there are.",
+         (), _TIMED, 0),
     # electrical
     Call("supply_en50160", lambda v, n, p: str(electrical.supply(_share(v, p), n, "EN 50160").verdict),
          (Argument("voltage", V), Argument("nominal", V), _PERCENT), "word", "Supply voltage against EN 50160.", VERDICTS),

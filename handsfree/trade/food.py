@@ -129,7 +129,7 @@ def decide(
 
 
 def verdict(minutes_since_cold: float, readings: Sequence[tuple[float, float]], accuracy: float = 0.5) -> Food:
-    """Keep, discard or ask, from every (minute, degrees Celsius) reading of a visit that tells of the food, the product's last.
+    """Keep, discard or ask, from every (minute, degrees Celsius) reading of a visit, the product's last.
 
     Readings of the cabinet count as the product's own: in the worst case it was as warm as its air (3-501.16 (A)(2)). Keep
     only where every reading is surely inside the limit, and where nobody need guess over more than 30 minutes (the yardstick

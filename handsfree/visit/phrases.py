@@ -46,7 +46,10 @@ def _correction(flow: Flow) -> None:
         key = (tuple(frame.procedure for frame in frames), frames[-1].step)
         if key in state.remembered:
             kept = {name: result for name, result in state.remembered.items() if name != key}
-            flow.change(trail=state.trail[:at], remembered=kept)
+            last = max((n for n, one in enumerate(state.series) if (one.path, one.step) == key), default=-1)
+            times = {state.series[last].minute} if last >= 0 else set()
+            series = tuple(one for one in state.series if (one.path, one.step) != key or one.minute not in times)
+            flow.change(trail=state.trail[:at], remembered=kept, series=series)
             flow.untell(key)
             facts.unlearn(flow, key)
             flow.emit(Corrected(key[0], key[1]))

@@ -14,7 +14,7 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.movement import forward
 from handsfree.visit.plain import YES_NO, Rows, asks, called
 from handsfree.visit.speaking import read_back, side_of_expected
-from handsfree.visit.state import Awaiting, Pending, Result
+from handsfree.visit.state import Awaiting, Pending, Result, Sample
 from handsfree.visit.steps import present
 from handsfree.visit.wishes import affirms, denies, take, way_out
 
@@ -103,12 +103,21 @@ def _take_reading(flow: Flow, step: model.Read, pending: Pending, *, affirmed: b
     ))
     result = Result(f"{pending.value:g} {step.unit}".strip(), pending.value, step.unit)
     take(flow, result)
+    keep_sample(flow, step, pending.value)
     if step.fact is not None:
         learn(flow, step.fact, result, step.lasting)
     aside = side_of_expected(flow.state.language, step, pending.value)
     if aside:
         flow.heard(aside)
     forward(flow)
+
+
+def keep_sample(flow: Flow, step: model.Read, value: float) -> None:
+    """Beside the others of its series, with its time."""
+    celsius = convert(value, step.unit, "degC") if step.unit == "degF" else value
+    minute = (flow.now - flow.state.began) / 60
+    kept = tuple(Sample(name, flow.state.path, step.id, minute, celsius) for name in step.series)
+    flow.change(series=(*flow.state.series, *kept))
 
 
 def _no_number(flow: Flow, step: model.Read, state: str) -> None:

@@ -89,6 +89,18 @@ class Fact:
 
 
 @dataclass(frozen=True)
+class Sample:
+    """A reading of a series: which series, where it was taken, when (minutes of the visit), and its value; temperatures in
+    degrees Celsius, whatever they were given in."""
+
+    series: str
+    path: tuple[str, ...]
+    step: str
+    minute: float
+    value: float
+
+
+@dataclass(frozen=True)
 class Pending:
     """A reading heard, not yet taken: in the step's unit, and as it was given."""
 
@@ -128,6 +140,7 @@ class State:
     waited: bool = False
     form: Form = Form.USUAL
     emergency: str = ""
+    series: tuple[Sample, ...] = ()
     pending: Pending | None = None
     lock_offered: tuple[str, ...] = ()
     check: int = 0

@@ -105,11 +105,12 @@ def _decide(flow: Flow, step: model.Decide) -> Onward:
     values = {name_of(name): result.value if result.value is not None else _words(result)
               for name, result in results_here(flow).items()}
     widths = widths_of(state.procedure, values)
+    series = series_here(flow)
     if step.aloud:
         flow.say(step.say, "step")
     go, case, tells, used = step.otherwise, "otherwise", step.otherwise_tells, {}
     for each in step.cases:
-        outcome = evaluate(each.when, values, widths=widths)
+        outcome = evaluate(each.when, values, widths=widths, series=series)
         used.update(dict(outcome.because))
         if outcome.sure:
             go, case, tells = each.go, each.when, each.tells
@@ -138,9 +139,20 @@ def results_here(flow: Flow) -> dict[str, Result]:
     return {step: result for (where, step), result in flow.state.remembered.items() if where == path}
 
 
+def series_here(flow: Flow) -> dict[str, tuple[tuple[float, float], ...]]:
+    """Series -> its (minute, value) pairs in order: of a proof those of the one that is running, of food all."""
+    found: dict[str, tuple[tuple[float, float], ...]] = {}
+    for one in flow.state.series:
+        if one.series != "proof" or one.path == flow.state.path:
+            found[one.series] = (*found.get(one.series, ()), (one.minute, one.value))
+    return found
+
+
 def _call(flow: Flow, step: model.Call) -> Onward:
     """Its words come in front of what it leads to."""
     flow.heard(step.say)
+    inner = (*flow.state.path, step.procedure)  # a proof begins afresh
+    flow.change(series=tuple(one for one in flow.state.series if one.series != "proof" or one.path != inner))
     return places.into(flow.state.book, flow.state.frames, step.procedure)
 
 

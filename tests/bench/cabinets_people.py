@@ -36,7 +36,7 @@ def _set(**fields: object) -> Work:
 
 
 def _dial(c: Cabinet, text: str) -> None:
-    found = re.search(r"(\d+(?:\.\d+)?) ?°F", text)
+    found = re.search(r"to (-?\d+(?:\.\d+)?) ?°F", text)
     c.setting = (float(found.group(1)) - 32) / 1.8 if found else 6.1
 
 

@@ -268,7 +268,13 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ("", "evaporator-spin"): lambda t: _spin(t.condition.evaporator_fan, t.condition.ice),
     ("", "condenser-spin"): lambda t: _spin(t.condition.condenser_fan, 0.0),
     ("", "oil-traces"): lambda t: "oily joint" if t.condition.charge < 0.7 and t.rng.random() < 0.7 else "clean and dry",
-    ("", "stay-or-return"): lambda t: "tomorrow" if t.now.celsius > 10 else "staying",
+    **dict.fromkeys(
+        (("", "stay-hour"), ("", "stay-three"), ("", "stay-eight"), ("", "stay-night")),
+        lambda t: "tomorrow" if t.now.celsius > 10 else "staying",
+    ),
+    **dict.fromkeys((("", "cycles"), ("", "cycles-again")), lambda t: {
+        "never": "never ran", "always": "runs onward", "cycles": "both seen"}[settled(t.condition)[1]]),
+    ("", "frozen-look"): _always("frozen hard"),
     ("", "cabinet-state"): _cabinet_state,
 }  # fmt: skip
 
@@ -333,8 +339,7 @@ MEASURED: dict[str, Callable[[Technician], float | str]] = {
     **dict.fromkeys(("shown-temperature", "shown-after", "final-shown"), _shown),
     **dict.fromkeys((
         "cabinet-temperature", "cabinet-first", "thermometer-after", "sensor-place-temperature", "product-temperature",
-        "first-temperature",
-        "second-temperature", "third-temperature", "fourth-temperature", "last-temperature", "late-temperature",
+        "first-temperature", "next-temperature",
         "morning-temperature", "silent-temperature", "return-temperature"), lambda t: t.meter("cabinet_temperature")),
     "room-temperature": lambda t: t.meter("room_temperature"),
     "condenser-air": lambda t: t.meter("condenser_air"),
@@ -371,6 +376,7 @@ MEASURED: dict[str, Callable[[Technician], float | str]] = {
     "minutes-off": _cycle(False),
     "minutes-since-cold": lambda t: 60.0,
     "deck-mass": lambda t: 20.0,
+    "stock-mass": lambda t: 60.0,
 }
 
 

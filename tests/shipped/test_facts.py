@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import pytest
 
-from handsfree.procedure.evaluation import evaluate
+from handsfree.procedure.evaluation import Pairs, evaluate
 from handsfree.procedure.model import Ask, Book, Call, Caution, Decide, Handover, Isolate, Read, Restore, Step, Wait
 from tests.shipped.conftest import NAMES, book_named
 
@@ -38,12 +38,12 @@ def answers(name: str, step: str) -> dict[str, str | None]:
     return {answer.say: answer.go for answer in found.answers}
 
 
-def chosen(name: str, step: str, **values: float | str) -> str:
+def chosen(name: str, step: str, series: Mapping[str, Pairs] | None = None, **values: float | str) -> str:
     """Where a decision goes with these results, by the program's own evaluator."""
     found = book_named(name).at(name, step)
     assert isinstance(found, Decide)
     for case in found.cases:
-        outcome = evaluate(case.when, values)
+        outcome = evaluate(case.when, values, series=series)
         if outcome.sure:
             return case.go
         if outcome.holds is None:
@@ -59,7 +59,8 @@ class Fact:
 
 
 FACTS = (
-    Fact("prove-pull-down", "works set near 43 degf", lambda: read("prove-pull-down", "setting").expected == (39, 46)),
+    Fact("prove-pull-down", "works set near 43 degf", lambda: "43" in book_named("prove-pull-down").at(
+        "prove-pull-down", "set-setting").say),
     Fact("freezing-the-stock", "about 39 degf risks freezing",
          lambda: chosen("freezing-the-stock", "setting-low", setting=38.0) == "setting-found"
          and chosen("freezing-the-stock", "setting-low", setting=43.0) == "shown-temperature"),
@@ -155,7 +156,8 @@ def test_arrival_names_every_hazard_and_who_comes_first() -> None:
 )
 def test_food_follows_the_food_code(product: float, minutes: float, filled: str, go: str) -> None:
     """FDA Food Code 2022: 3-501.16 (A)(2), 41 degF; 4-204.111, 30 minutes after filling; 3-501.19, 4 hours (from memory)."""
-    got = chosen("food-safety", "keep-or-not", product_temperature=product, minutes_since_cold=minutes, filled=filled)
+    food = {"food": ((10.0, (product - 32) / 1.8),)}
+    got = chosen("food-safety", "keep-or-not", food, product_temperature=product, minutes_since_cold=minutes, filled=filled)
     assert got == go
 
 
@@ -234,20 +236,25 @@ def test_the_deck_exchange_calls_both_halves() -> None:
 
 
 @pytest.mark.parametrize(
-    ("first", "second", "third", "fourth", "go"),
+    ("fahrenheit", "go"),
     [
-        (70.0, 55.0, 47.0, 42.0, "proved-cold"),
-        (90.0, 75.0, 62.0, 52.0, "on-its-way"),
-        (85.0, 86.0, 86.0, 87.0, "settles-warm"),
-        (60.0, 60.0, 60.0, 60.0, "falling-or-not"),  # flat so far: time before a verdict
+        ((60.0, 53.0, 47.0, 43.5, 43.0, 43.0), "cycles"),
+        ((90.0, 75.0, 62.0, 52.0), "how-long"),
+        ((85.0, 86.0, 86.0, 87.0), "settles-warm"),
+        ((38.0, 40.0, 42.0, 44.0), "next-wait"),  # it warms up: nothing is proved
+        ((26.0, 26.0, 26.0, 26.0), "settles-cold"),
+        ((45.0,) * 12, "watched"),
     ],
 )
-def test_pull_down_is_judged_by_newtons_law(first: float, second: float, third: float, fourth: float, go: str) -> None:
-    got = chosen(
-        "prove-pull-down", "cold-by-now",
-        first_temperature=first, second_temperature=second, third_temperature=third, fourth_temperature=fourth,
-    )  # fmt: skip
-    assert got == go
+def test_a_pull_down_is_judged_by_all_its_readings(fahrenheit: tuple[float, ...], go: str) -> None:
+    proof = {"proof": tuple((15.0 * at, (one - 32) / 1.8) for at, one in enumerate(fahrenheit))}
+    assert chosen("prove-pull-down", "judged", proof, setting=43.0) == go
+
+
+def test_food_is_judged_by_every_reading_of_the_visit() -> None:
+    """60 degF in the cabinet earlier in the visit, 38 degF in the product now, cold five minutes ago: nobody knows."""
+    food = {"food": ((5.0, (60 - 32) / 1.8), (40.0, (38 - 32) / 1.8))}
+    assert chosen("food-safety", "keep-or-not", food, product_temperature=38.0, minutes_since_cold=5.0) == "ask-authority"
 
 
 def test_windings_add_up() -> None:

@@ -56,13 +56,10 @@ WORTH_TRYING: Mapping[str, tuple[float, ...]] = {
     "return-temperature": (45.0,),
     "condenser-air": (70.0,),
     "condenser-bend": (90.0, 72.0, 103.0, 130.0),
-    "first-temperature": (90.0,),
-    "second-temperature": (75.0, 85.0),
-    "third-temperature": (62.0, 80.5, 84.0, 90.0),
-    "fourth-temperature": (52.0, 40.0, 83.5, 60.0, 88.0),
+    "first-temperature": (43.0, 90.0),
+    "next-temperature": (43.0, 84.0),
     "silent-temperature": (38.0, 60.0),
-    "late-temperature": (42.0, 50.0, 90.0),
-    "last-temperature": (42.0, 58.0, 92.0),
+    "stock-mass": (10.0, 40.0, 300.0),
     "morning-temperature": (42.0, 46.0, 60.0),
     "sensor-place-temperature": (41.0,),
     "sensor-resistance": (10000.0, 12000.0, 10700.0),
@@ -318,8 +315,25 @@ def _key(state: State) -> Any:
     held = tuple(_held(state, state.frames[: depth + 1]) for depth in range(len(state.frames)))
     return (
         state.frames, state.awaiting, state.check, lock.power, lock.phrase_given, state.closed, held,
-        state.covering, state.return_to,
+        state.covering, state.return_to, _series(state),
     )  # fmt: skip
+
+
+def _series(state: State) -> Any:
+    """Of the series that decisions judge, what they would say of it now; readings that lead the same ways are one."""
+    if not state.frames:
+        return ()
+    series: dict[str, tuple[tuple[float, float], ...]] = {}
+    for one in state.series:
+        if one.series != "proof" or one.path == state.path:
+            series[one.series] = (*series.get(one.series, ()), (one.minute, one.value))
+    here = ((step, result) for (where, step), result in state.remembered.items() if where == state.path)
+    values = {expressions.name_of(step): _value(result) for step, result in here}
+    ways = tuple(
+        tuple(evaluate(case.when, values, series=series).holds for case in step.cases)
+        for step in decisions(state.procedure) if any("rows(" in case.when for case in step.cases)
+    )  # fmt: skip
+    return ways if any(series) else ()
 
 
 def _held(state: State, frames: Frames) -> Any:
@@ -388,5 +402,6 @@ def all_edges(procedure: Procedure) -> set[Edge]:
                 edges |= {(step.id, "over range")} if step.over_range else set()
                 edges |= {(step.id, "unsteady")} if step.unsteady else set()
             case Decide():
-                edges |= {(step.id, case.when) for case in step.cases} | {(step.id, "otherwise")}
+                # What judges a whole series is tried with series of its own, in test_facts.
+                edges |= {(step.id, case.when) for case in step.cases if "rows(" not in case.when} | {(step.id, "otherwise")}
     return edges

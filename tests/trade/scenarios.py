@@ -73,7 +73,7 @@ SCENARIOS: tuple[Scenario, ...] = (
              {**inside(60, 55, 48, 42, 40, 40), "product": (38.0, F), "minutes cold": (5.0, "minute"),
               "shown": (60.0, F)}, never=("keep-fresh-food",)),
     Scenario("frozen at -12", "too_warm", "frozen food that stayed frozen may stay",
-             {"mode_cooling": False}, {"product kind": ("frozen food", ""), "product": (-12.0, F), "minutes cold": (120.0, "minute"),
+             {"mode_cooling": False}, {"product kind": ("frozen food", ""), "frozen look": ("frozen hard", ""), "product": (-12.0, F), "minutes cold": (120.0, "minute"),
               **inside(60, 50, 44, 42, 42)}, never=("discard-fresh-food", "ask-about-fresh-food", "sale-stops")),
     Scenario("drinks stay", "too_warm", "sealed drinks need no cooling for safety", {"setting": 12.8},
              accept=("keep-sealed-drinks",)),

@@ -41,6 +41,7 @@ EXAMPLES: dict[str, tuple[tuple[float | str, ...], float | bool | str]] = {
     "pull_down_left": ((5.0, 0.0, 9.0, 20.0, 5.0, 40.0, 3.0), 0.0),
     "cold_proof": ((4.4, 7.8, 0.5, 0.0, 6.1, 15.0, 6.1, 30.0, 6.1), "cold"),
     "cold_hours": ((7.0, 0.5, 0.0, 22.0, 30.0, 16.14, 60.0, 12.0, 90.0, 9.07), 0.5),
+    "timed_readings": ((0.0, 6.1, 15.0, 6.1), 2.0),
     "food_verdict": ((20.0, 0.5, 0.0, 3.0, 20.0, 3.0), "keep"),
     "supply_en50160": ((230.0, 230.0), "pass"),
     "supply_ansi_a": ((100.0, 120.0), "fail"),
