@@ -30,8 +30,14 @@ from tests.bench.cabinets_faults import draw
 from tests.bench.cabinets_people import Puzzled, Technician
 from tests.bench.cabinets_physics import Cabinet, is_well
 from tests.bench.cabinets_scoring import ACCUSES, PARTS
-from tests.bench.simulated_visits import ENGLISH, MOST_UTTERANCES, PROCEDURES, Site, Visit
+from tests.bench.simulated_visits import ENGLISH, MOST_UTTERANCES, Site, Visit
 from tests.bench.simulated_visits import by_typing as typed_ear
+
+#: Complaint of a cabinet -> as the site says it.
+COMPLAINTS = {
+    "too_warm": "too warm", "freezing": "freezing", "dead": "dead", "noisy": "noisy", "iced_up": "iced up",
+    "runs_always": "runs all the time",
+}  # fmt: skip
 
 
 def lenient(words: str, listening: Listening, now: float) -> Utterance:
@@ -50,7 +56,7 @@ class FieldSite(Site):
         from handsfree.visit.machine import start
         from tests.bench.simulated_visits import book
 
-        self.book = book(PROCEDURES[complaint])
+        self.book = book("service-call")
         self.state = start(self.book, ENGLISH)
         self.visit = Visit(fault, complaint)
         self.technician: Any = technician
@@ -63,7 +69,8 @@ class FieldSite(Site):
         from handsfree.journal.events import NoteKept
         from handsfree.visit.state import Overlay
 
-        self._tell(Opened("v", self.book.main, "en", "", "", "", "t", "simulated"))
+        known = (("complaint", COMPLAINTS[self.visit.complaint]),)
+        self._tell(Opened("v", self.book.main, "en", "", "", "", "t", "simulated", known=known))
         while not self.state.closed or self.state.not_before is not None:
             if self.state.closed:
                 later = max(self.now, self.state.not_before or 0.0)

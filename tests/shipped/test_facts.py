@@ -251,6 +251,22 @@ def test_a_pull_down_is_judged_by_all_its_readings(fahrenheit: tuple[float, ...]
     assert chosen("prove-pull-down", "judged", proof, setting=43.0) == go
 
 
+@pytest.mark.parametrize(
+    ("fahrenheit", "go"),
+    [
+        ((60.0, 55.0, 51.3, 48.5), "stay-hour"), ((80.0, 73.0, 67.0, 61.5), "stay-three"),
+        ((80.0, 76.0, 72.3, 69.0), "stay-eight"),
+        ((80.0, 79.0, 78.2, 77.2), "stay-night"),
+    ],
+)
+def test_the_hours_it_needs_are_said(fahrenheit: tuple[float, ...], go: str) -> None:
+    proof = {"proof": tuple((15.0 * at, (one - 32) / 1.8) for at, one in enumerate(fahrenheit))}
+    got = chosen("prove-pull-down", "how-long", proof, setting=43.0)
+    if got == "stock-mass":
+        got = chosen("prove-pull-down", "how-long-by-mass", stock_mass=200.0, next_temperature=fahrenheit[-1], setting=43.0)
+    assert got == go
+
+
 def test_food_is_judged_by_every_reading_of_the_visit() -> None:
     """60 degF in the cabinet earlier in the visit, 38 degF in the product now, cold five minutes ago: nobody knows."""
     food = {"food": ((5.0, (60 - 32) / 1.8), (40.0, (38 - 32) / 1.8))}

@@ -11,6 +11,11 @@ from handsfree.procedure.proofs import prove
 from tests.shipped.conftest import NAMES, book_named
 from tests.shipped.walker import Walk, all_edges, walk
 
+#: What hangs on how fast a cabinet cools over many readings: tried with readings of its own, in test_facts.
+BY_SERIES = ("how-long", "how-long-by-mass", "stock-mass", "stay-hour", "stay-three", "stay-eight", "stay-night",
+             "overnight", "by-morning", "morning-temperature", "hour-wait", "settles-warm", "settles-cold", "watched",
+             "next-look", "end-watched", "not-cold")  # fmt: skip
+
 #: Made of others, each of which is walked by itself: it is walked from outside them.
 OF_OTHERS = ("service-call",)
 
@@ -62,8 +67,9 @@ def only_asks_for(visit: Procedure, name: str) -> Procedure:
 
 def left_nothing_out(book: Book, found: Walk) -> None:
     main = book.procedures[book.main]
-    assert all_edges(main) - found.edges == set()
-    assert {(book.main, step.id) for step in main.steps} - found.entered == set()
+    aside = set(BY_SERIES) if book.main == "prove-pull-down" else set()
+    assert {edge for edge in all_edges(main) if edge[0] not in aside} - found.edges == set()
+    assert {(book.main, step.id) for step in main.steps if step.id not in aside} - found.entered == set()
     outcomes = {step.outcome for step in main.steps if isinstance(step, End)}
     assert outcomes <= {outcome for outcome, _ in found.closed}
     assert {power for _, power in found.closed} == {"LIVE"}, "a closed visit counts on no isolation"

@@ -333,7 +333,8 @@ def _series(state: State) -> Any:
         tuple(evaluate(case.when, values, series=series).holds for case in step.cases)
         for step in decisions(state.procedure) if any("rows(" in case.when for case in step.cases)
     )  # fmt: skip
-    return ways if any(series) else ()
+    lately = tuple(round(value) for _, value in series.get("proof", ())[-3:])
+    return (ways, lately) if any(series) else ()
 
 
 def _held(state: State, frames: Frames) -> Any:

@@ -89,8 +89,6 @@ def amiss(scenario: Scenario) -> list[str]:
 
 #: Not concluded rightly yet: scenario -> why.
 NOT_YET: dict[str, str] = {
-    "46 and never heard": "as the program was when this was written",
-    "food, 60 seen in the visit": "as the program was when this was written",
     "split of 21.5 degF": "as the program was when this was written",
     "split of 5.9 degF": "as the program was when this was written",
     "124 V, plate 115": "as the program was when this was written",
