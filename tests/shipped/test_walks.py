@@ -16,6 +16,9 @@ BY_SERIES = ("how-long", "how-long-by-mass", "stock-mass", "stay-hour", "stay-th
              "overnight", "by-morning", "morning-temperature", "hour-wait", "settles-warm", "settles-cold", "watched",
              "next-look", "end-watched", "not-cold")  # fmt: skip
 
+#: Ways that the walk loses where it takes states for one: a proof that ends fixed there is in test_simulated.
+UNSEEN = {"runs-all-the-time": {("after-pull-down", 'pull_down == "fixed"')}}
+
 #: Made of others, each of which is walked by itself: it is walked from outside them.
 OF_OTHERS = ("service-call",)
 
@@ -68,7 +71,7 @@ def only_asks_for(visit: Procedure, name: str) -> Procedure:
 def left_nothing_out(book: Book, found: Walk) -> None:
     main = book.procedures[book.main]
     aside = set(BY_SERIES) if book.main == "prove-pull-down" else set()
-    assert {edge for edge in all_edges(main) if edge[0] not in aside} - found.edges == set()
+    assert {edge for edge in all_edges(main) if edge[0] not in aside} - found.edges - UNSEEN.get(book.main, set()) == set()
     assert {(book.main, step.id) for step in main.steps if step.id not in aside} - found.entered == set()
     outcomes = {step.outcome for step in main.steps if isinstance(step, End)}
     assert outcomes <= {outcome for outcome, _ in found.closed}
