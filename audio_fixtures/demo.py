@@ -23,15 +23,16 @@ FOLDER = Path(__file__).parent / "demo"
 
 #: At which step, awaiting what, the technician says what, one after the other. The last is said again when asked again.
 SCRIPT: list[tuple[str, str, list[str]]] = [
-    ("", "lock number", ["seven three nine"]),
-    ("", "lock number affirmed", ["affirm"]),
     ("arrival-danger", "caution understood", ["understood"]),
     ("place-thermometer", "step done", ["where am I", "next step"]),
     ("delivery-air", "answer", ["tepid", "warm"]),
     ("cabinet-temperature", "reading", ["sixty two degrees fahrenheit", "fifty two degrees fahrenheit"]),
-    ("cabinet-temperature", "reading affirmed", ["correction", "affirm"]),
+    ("unplug", "lock number", ["seven three nine"]),
+    ("unplug", "lock number affirmed", ["affirm"]),
+    ("unplug", "seen running before", ["correction", "affirm"]),
     ("unplug", "gate phrase", ["next step", "power is not isolated", "isolated, lock, seven three nine"]),
     ("prove-dead", "switch tried", ["nothing runs"]),
+    ("prove-dead", "switched off again", ["affirm"]),
     ("fins-warning", "caution understood", ["understood"]),
     ("clean-condenser", "step done", ["say again", "does this train stop at the summit", "next step"]),
     ("restore-supply", "restore check", ["next step"]),

@@ -155,7 +155,8 @@ def _options(state: State) -> tuple[str, ...]:
         case Awaiting.LOCK_NUMBER:
             return (lock,)
         case (
-            Awaiting.LOCK_AFFIRM | Awaiting.TESTER_BEFORE | Awaiting.TESTER_AFTER
+            Awaiting.LOCK_AFFIRM | Awaiting.TESTER_BEFORE | Awaiting.TESTER_AFTER | Awaiting.SEEN | Awaiting.OFF_AGAIN
+            | Awaiting.LOOKED
             | Awaiting.READING_AFFIRM | Awaiting.DEAD_AFFIRM
         ):
             return (language.commands["affirm"][0],)

@@ -5,15 +5,15 @@ from __future__ import annotations
 import inspect
 
 from handsfree.handbook.markdown import code, rules_of, table, text
+from handsfree.isolation import interlock, people, rules
 from handsfree.journal import findings as finding
 from handsfree.language.meaning import Denial
 from handsfree.procedure import evaluation
 from handsfree.speech import bars
-from handsfree.visit import interlock
 
 
 def interlock_rules() -> str:
-    return rules_of(interlock.__doc__)
+    return "\n".join(rules_of(module.__doc__) for module in (rules, people, interlock))
 
 
 def branching_rules() -> str:

@@ -8,8 +8,8 @@ from html import escape
 from typing import Any
 
 from handsfree.handbook.markdown import code, table, text
+from handsfree.isolation.rules import Power
 from handsfree.visit.diagram import Arrow, arrows
-from handsfree.visit.interlock import Power
 from handsfree.visit.machine import HANDLERS
 from handsfree.visit.questions import QUESTIONS
 

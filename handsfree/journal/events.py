@@ -142,11 +142,13 @@ class ClockMoved:
 
 @dataclass(frozen=True)
 class Resumed:
-    """After a crash, a stop or a day's wait. `unrecorded`: not all that the last happening before brought is on record."""
+    """After a crash, a stop or a day's wait. `unrecorded`: not all that the last happening before brought is on record.
+    `technician`: who takes it up, '' for who had it before."""
 
     why: str
     program: str = ""
     unrecorded: bool = False
+    technician: str = ""
 
 
 @dataclass(frozen=True)
@@ -264,14 +266,26 @@ class CautionTaken:
 
 @dataclass(frozen=True)
 class Gate:
-    """`was`, `now`: LIVE, ISOLATING, ISOLATED, RESTORING. `why`: the words for it. `how`: phrase, proof, restore,
-    'power is on', break, resume, handover, refused, denied, wrong number."""
+    """`was`, `now`: LIVE, ISOLATING, ISOLATED, RESTORING, of `source` ('' where there is one). `why`: the words for it.
+    `how`: phrase, proof, restore, 'power is on', break, resume, handover, refused, denied, wrong number."""
 
     was: str
     now: str
     how: str
     why: str
     step: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class LockChanged:
+    """A lock went on or came off. `owner`: by name, never by number. `how`: phrase, or 'without its owner' by the procedure
+    of 29 CFR 1910.147 (e)(3)."""
+
+    owner: str
+    source: str
+    on: bool
+    how: str = "phrase"
 
 
 @dataclass(frozen=True)
@@ -353,7 +367,7 @@ Happening = (
 )
 Effect = (
     Say | Tone | ListenFor | SetTimer | DropTimer | StepEntered | AnswerTaken | ReadingTaken | CautionTaken | Gate
-    | Corrected | FindingMade | HandedOver | Decided | SetVoice | SetForm | Alarm | FactUsed | StepPassed
+    | LockChanged | Corrected | FindingMade | HandedOver | Decided | SetVoice | SetForm | Alarm | FactUsed | StepPassed
     | KeepNote | EvidenceTaken | FaultCaught | Closed
 )
 Mark = Sealed | SoundRemoved | SignedBy | TailDropped | EndOpen

@@ -280,6 +280,13 @@ _ROWS: dict[type[Any], Callable[[Any], _Part]] = {
     ev.ReadingTaken: _reading,
     ev.CautionTaken: lambda e: ("record", "caution", f"{e.level.capitalize()} acknowledged: {e.step}", "", _NONE),
     ev.Gate: _gate,
+    ev.LockChanged: lambda e: (
+        "record",
+        "lock",
+        f"The lock of {e.owner} is {'on' if e.on else 'off'} {e.source}",
+        "" if e.how == "phrase" else e.how,
+        _GATES | (TROUBLE if e.how != "phrase" else _NONE),
+    ),
     ev.Corrected: lambda e: ("record", "correction", f"The answer to {e.step} was taken back", "", TROUBLE),
     ev.FindingMade: _finding,
     ev.HandedOver: lambda e: (

@@ -154,6 +154,7 @@ ALWAYS: tuple[str, ...] = (
     "next step", "go back", "say again", "stand by", "go ahead", "how long", "where am i", "what can i say",
     "correction", "note", "stop the visit", "faster", "slower", "louder", "softer", "power is on", "what next", "why",
     "help", "stop", "short form", "usual form", "full form", "i am hurt", "fire", "i got a shock", "i smell gas",
+    "second person", "i am leaving",
 )
 #: Not in force beside an answer with a word that begins like it ('stopped'): nothing is lost by not hearing it there.
 GIVES_WAY: tuple[str, ...] = ("stop",)

@@ -65,3 +65,12 @@ def _factor(given: str, unit: str, text: str) -> float:
         return float(one.to(difference.get(unit, unit or "dimensionless")).magnitude)
     except Exception:  # pint raises a dozen kinds, all meaning the same here
         raise ValueError(f"has the accuracy '{text}', which does not fit its unit '{unit}'.") from None
+
+
+def same_kind(one: str, other: str) -> bool:
+    """Both are units of the same quantity; False where either is none."""
+    units = registry()
+    try:
+        return bool(units.Unit(one).dimensionality == units.Unit(other).dimensionality)
+    except Exception:  # a unit pint does not know is reported elsewhere
+        return False

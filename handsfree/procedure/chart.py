@@ -22,6 +22,7 @@ from handsfree.procedure.compare import states
 from handsfree.procedure.graph import ways
 from handsfree.procedure.model import Book, Call, Caution, Isolate, Prove, Read, Restore, Step, Wait
 from handsfree.procedure.proofs import State
+from handsfree.procedure.sources import method_of
 
 WIDTH = 38  # letters a line
 LINES = 5  # of what a step says
@@ -118,10 +119,7 @@ def _spans(
 Tell = Callable[..., str]
 _EXTRA: dict[type[Any], Callable[[Any, Tell], str]] = {
     Isolate: lambda step, tell: tell("chart-isolates", sources=", ".join(step.sources)),
-    Prove: lambda step, tell: (
-        tell("chart-proved-below", method=tell("method-meter"), below=f"{step.below:g}", unit=symbol(step.unit).strip())
-        if step.method == "meter" else tell("chart-proved", method=tell("method-switch"))
-    ),
+    Prove: lambda step, tell: _proved(step, tell),
     Read: lambda step, tell: tell(
         "chart-reads", low=f"{step.plausible[0]:g}", high=f"{step.plausible[1]:g}", unit=symbol(step.unit).strip()
     ).strip(),
@@ -129,6 +127,15 @@ _EXTRA: dict[type[Any], Callable[[Any, Tell], str]] = {
     Call: lambda step, tell: tell("chart-calls", procedure=step.procedure),
     Restore: lambda step, tell: tell("chart-restores"),
 }  # fmt: skip
+
+
+def _proved(step: Prove, tell: Tell) -> str:
+    method = method_of(step)
+    known = phrasing.has(phrasing.USUAL, f"method-{step.method}")  # a trade's own method goes by its name
+    name = tell(f"method-{step.method}") if known else step.method
+    if method.form != "measure":
+        return tell("chart-proved", method=name)
+    return tell("chart-proved-below", method=name, below=f"{step.limit(method):g}", unit=symbol(step.unit).strip())
 
 
 def _lines(step: Step, code: str) -> Iterator[str]:
@@ -145,7 +152,7 @@ def _lines(step: Step, code: str) -> Iterator[str]:
 
 
 def _hazard_lines(step: Step, code: str) -> list[str]:
-    named = ", ".join(phrasing.value(code, "hazard", hazard.value) for hazard in step.hazards)
+    named = ", ".join(phrasing.value(code, "hazard", hazard) for hazard in step.hazards)
     return textwrap.wrap(phrasing.say(code, "chart-hazard", hazards=named), WIDTH - 6) if named else []  # bold
 
 

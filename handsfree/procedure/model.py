@@ -14,13 +14,20 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import cached_property
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic_core import PydanticCustomError
+
+from handsfree.isolation import energy
+from handsfree.procedure.hazards import usual
+from handsfree.procedure.sources import Energy
 
 NAME = r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$"
 Name = Annotated[str, Field(pattern=NAME, max_length=60)]
 Sentence = Annotated[str, Field(min_length=1, max_length=2000)]
+SourceName = Annotated[str, Field(min_length=1, max_length=60)]
 Range = tuple[float, float]
 #: What an answer tells the fault model of `trade/faults.yaml`: 'display=dark'. 'What next' and 'why' rest on these.
 #: Readings of one thing over a whole visit, for functions that judge them together: `rows("proof")`.
@@ -45,20 +52,24 @@ def seconds_of(duration: str) -> float:
     return float(number) * {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}[unit]
 
 
-class Hazard(StrEnum):
-    MAINS = "mains"
-    MOVING_FAN = "moving fan"
-    HOT_SURFACE = "hot surface"
-    SHARP_FINS = "sharp fins"
-    STORED_CHARGE = "stored charge"
-    REFRIGERANT = "refrigerant"
-    HEAVY_LOAD = "heavy load"
+def _known_hazard(name: str) -> str:
+    known = usual().hazards
+    if name not in known:
+        expected = ", ".join(f"'{one}'" for one in known)
+        raise PydanticCustomError("enum", "Input should be {expected}", {"expected": expected})
+    return name
 
 
-#: Hazards that the supply feeds: a step that names one is unreachable unless the visit is ISOLATED.
-#: The others stay when the supply is off; they need their caution, not the lock (29 CFR 1910.147 covers the energy that
-#: can be isolated). A step may still ask for isolation with `needs_isolation: true`.
-NEEDS_ISOLATION = frozenset({Hazard.MAINS, Hazard.MOVING_FAN, Hazard.STORED_CHARGE})
+#: By its name in the files of hazards (`procedures/hazards`). One that a source feeds is met only while that is ISOLATED;
+#: the others stay when every supply is off and need their caution, not a lock (29 CFR 1910.147 covers the energy that can be
+#: isolated). A step may still ask for isolation with `needs_isolation: true`.
+Hazard = Annotated[str, AfterValidator(_known_hazard), WithJsonSchema({"type": "string", "enum": sorted(usual().hazards)})]
+
+
+def is_fed(hazard: str) -> bool:
+    """Some kind of energy feeds it."""
+    known = usual().hazards.get(hazard)
+    return known is None or bool(known.fed_by)
 
 
 class Level(StrEnum):
@@ -89,6 +100,7 @@ class _Step(_Frozen):
     )
     hazards: tuple[Hazard, ...] = Field((), description="what this step meets, or, on a caution, warns of")
     needs_isolation: bool = Field(False, description="ask for isolation even if no hazard named here needs it")
+    people: int = Field(1, ge=1, le=2, description="how many have to have a lock on what this step needs isolated")
     go: Name | None = Field(None, description="the step that follows; the next in the list when absent")
     minutes: float | None = Field(None, gt=0, le=100_000, description="how long the work of this step takes")
     short: Annotated[str, Field(max_length=120)] | None = Field(
@@ -106,7 +118,7 @@ class _Step(_Frozen):
 
     @property
     def behind_gate(self) -> bool:
-        return self.works and (self.needs_isolation or bool(NEEDS_ISOLATION & set(self.hazards)))
+        return self.works and (self.needs_isolation or any(map(is_fed, self.hazards)))
 
 
 class _Passable(_Step):
@@ -194,26 +206,37 @@ class Read(_Asked):
 
 
 class Isolate(_Step):
-    """Isolation: cautions read, what to switch off, unplug or lock, then the gate phrase. 29 CFR 1910.147 (d)."""
+    """Isolation: what to switch off, unplug or lock, then everybody's gate phrase; of sources that have no lock (a charge),
+    what to do to relieve them. 29 CFR 1910.147 (d)."""
 
     works: ClassVar[bool] = False
 
     kind: Literal["isolate"]
     do: tuple[Sentence, ...] = Field(min_length=1, description="one sentence each: switch off, unplug, lock, tag")
-    sources: tuple[str, ...] = Field(min_length=1, description="each energy source this isolates, by name")
+    sources: tuple[SourceName, ...] = Field(min_length=1, description="each energy source this isolates, by name")
     least_seconds: float = Field(10.0, ge=0, description="no person does this work faster: used to find habit confirmations")
 
 
 class Prove(_Step):
-    """Proving dead, 29 CFR 1910.147 (d)(6) and, by meter, 1910.333 (b)(2)(iv): prove the tester, test, prove it again."""
+    """Proving one source dead, 29 CFR 1910.147 (d)(6) and, by measuring, 1910.333 (b)(2)(iv): prove the tester, test every
+    point, prove the tester again. `source`: the one that the procedure isolates, when absent."""
 
     works: ClassVar[bool] = False
 
     kind: Literal["prove"]
-    method: Literal["switch", "meter"]
+    method: str = Field(max_length=60, description="a proof of the files of hazards: switch, meter…")
+    source: SourceName | None = Field(None, description="which source; the one that is isolated here when absent")
     unit: str = "volt"
-    below: float = Field(30.0, gt=0, description="meter: dead is below this")
+    below: float | None = Field(None, gt=0, description="measured: dead is below this; never above the method's own limit")
+    points: tuple[Sentence, ...] = Field((), max_length=12, description="what is measured; the method's own when absent")
     tester: Sentence = "Prove the tester on a known live source."
+
+    def limit(self, method: energy.Method) -> float:
+        """In the step's unit, dead is below this."""
+        return method.most if self.below is None else self.below
+
+    def measured(self, method: energy.Method) -> tuple[str, ...]:
+        return self.points or method.points
 
 
 class Restore(_Step):
@@ -223,6 +246,7 @@ class Restore(_Step):
     works: ClassVar[bool] = False
 
     kind: Literal["restore"]
+    sources: tuple[SourceName, ...] = Field((), description="which come back; all that this procedure isolates when absent")
     checks: tuple[Sentence, ...] = Field(min_length=2, description="each acknowledged with 'next step', in this order")
     power: Sentence = Field(description="the sentence that tells to take the lock off and put the supply on")
 
@@ -309,6 +333,24 @@ Step = Annotated[
 GATES = (Isolate, Prove, Restore, Handover)  # 'go back' never crosses one
 
 
+class SourceOf(_Frozen):
+    """A source of energy as a procedure names it."""
+
+    name: SourceName = Field(description="as it is spoken")
+    kind: str = Field(max_length=60, description="a kind of the files of hazards: mains, charge, water…")
+    behind: tuple[SourceName, ...] | None = Field(
+        None, description="sources that fill it again; all of the kinds it is behind when absent"
+    )
+    proofs: tuple[str, ...] = Field((), description="methods that all have to prove it; any of its kind's when absent")
+
+
+def _by_name(given: object) -> object:
+    """The short form: names, each with what is true of it."""
+    if not isinstance(given, dict):
+        return given
+    return [{"name": name, **(fields if isinstance(fields, dict) else {"kind": fields})} for name, fields in given.items()]
+
+
 class Procedure(_Frozen):
     procedure: Name = Field(description="the name of the file, without .yaml")
     title: str = Field(description="as it is spoken and printed")
@@ -320,6 +362,9 @@ class Procedure(_Frozen):
     break_minutes: float = Field(30.0, gt=0, le=240, description="a longer silence under isolation clears it")
     #: Above 25 kg two people are called for: common practice, no source.
     lift_kg: float | None = Field(None, gt=0, description="mass of what is lifted; above 25 kg two people are called for")
+    sources: Annotated[tuple[SourceOf, ...], BeforeValidator(_by_name)] = Field(
+        (), description="what can be isolated here, by name: {cabinet plug: {kind: mains}}"
+    )
     steps: tuple[Step, ...] = Field(min_length=1, description="in order; a visit begins at the first")
 
     def step(self, step_id: str) -> Step:
@@ -355,6 +400,11 @@ class Book:
 
     def at(self, procedure: str, step_id: str) -> Step:
         return self.procedures[procedure].step(step_id)
+
+    @cached_property
+    def energy(self) -> Energy:
+        """Its sources, and what each step needs of them."""
+        return Energy(self.procedures)
 
     def file(self, procedure: str) -> str:
         return self.files.get(procedure, f"{procedure}.yaml")

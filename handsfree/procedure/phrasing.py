@@ -30,7 +30,8 @@ def has(code: str, key: str) -> bool:
 
 def value(code: str, what: str, name: str) -> str:
     """A value of the file in words: ('hazard', 'moving fan') -> 'moving fan'. `what`: hazard, kind, level, method, ..."""
-    return say(code, f"{what}-{name.replace(' ', '-')}")
+    key = f"{what}-{name.replace(' ', '-')}"
+    return say(code, key) if has(code, key) else name  # hazards and methods are data that any trade extends
 
 
 def hint(code: str, word: str, known: list[str], otherwise: str = ".") -> str:

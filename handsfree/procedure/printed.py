@@ -33,6 +33,7 @@ from handsfree.procedure.model import (
     Step,
     Wait,
 )  # fmt: skip
+from handsfree.procedure.sources import method_of
 from handsfree.procedure.wording import words_of
 
 
@@ -104,12 +105,15 @@ def _isolate(step: Isolate, words: _Words) -> Iterator[Line]:
 
 
 def _prove(step: Prove, words: _Words) -> Iterator[Line]:
-    if step.method == "switch":
+    method = method_of(step)
+    if method.form != "measure":
         yield Line("tick", words("dead-switch"))
         return
     tester = step.tester if "tester" in step.model_fields_set else words("tester-known")
     yield Line("tick", f"{words('tester-before')} {tester}")
-    yield Line("tick", words("dead-meter", unit=symbol(step.unit).strip(), below=f"{step.below:g}"))
+    unit = symbol(step.unit).strip()
+    for point in step.measured(method):
+        yield Line("tick", f"{point}: " + words("dead-meter", unit=unit, below=f"{step.limit(method):g}"))
     yield Line("tick", words("tester-after"))
 
 

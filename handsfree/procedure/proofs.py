@@ -2,8 +2,8 @@
 
 Rules of this file:
 
-- What is proved is proved of *moments*: a place together with the isolation that holds on arriving there, LIVE, ISOLATING
-  (claimed, not proved dead) or ISOLATED. Each kind of step changes it in one way, in the table `AFTER`.
+- What is proved is proved of *moments*: a place together with how every source stands on arriving there. Each kind of step
+  changes that in one way, in `after`, by the rules of `handsfree.isolation.rules`: the machine decides by the same.
 - 'Go back' moves to the step visited before and undoes nothing of the isolation. It never crosses a barrier: a gate, or a
   wait that leaves the site. Every step that changes the isolation is a barrier, so going back reaches no new moment;
   its edges are in the graph all the same, so that this stays proved if either list changes.
@@ -22,26 +22,38 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
-from handsfree.procedure import phrasing
+from handsfree.isolation import rules
+from handsfree.isolation.rules import Hold, Holds, Power, Turn
+from handsfree.procedure import isolation_faults, phrasing
 from handsfree.procedure.graph import EXITS, FINISH, MISSING, NOWHERE, Expansion, Graph, Place, TooLarge, start
+from handsfree.procedure.hazards import usual
 from handsfree.procedure.model import (
     GATES,
-    NEEDS_ISOLATION,
     Book,
     Caution,
     End,
     Handover,
-    Hazard,
     Isolate,
     Prove,
     Restore,
     Step,
     Wait,
+    is_fed,
 )
 from handsfree.procedure.remarks import aloud
+from handsfree.procedure.sources import UNKNOWN, Energy, method_of
+
+#: How every source stands: (name, hold), by name; what is LIVE is left out.
+Standing = tuple[tuple[str, Hold], ...]
+
+
+def standing(holds: Holds) -> Standing:
+    return tuple(sorted((name, hold) for name, hold in holds.items() if hold.power is not Power.LIVE))
 
 
 class State(StrEnum):
+    """How all sources together stand, for people: the least safe of what was begun."""
+
     LIVE = "live"
     ISOLATING = "isolating"
     ISOLATED = "isolated"
@@ -49,7 +61,16 @@ class State(StrEnum):
 
 class Moment(NamedTuple):
     place: Place
-    state: State
+    standing: Standing
+
+    @property
+    def state(self) -> State:
+        powers = {hold.power for _, hold in self.standing}
+        return State.LIVE if not powers else State.ISOLATED if powers == {Power.ISOLATED} else State.ISOLATING
+
+    @property
+    def holds(self) -> dict[str, Hold]:
+        return dict(self.standing)
 
 
 @dataclass(frozen=True)
@@ -73,24 +94,30 @@ class Fault:
 
 
 KINDS = (
-    "size", "nowhere", "hazard while live", "proof without isolation", "restore without isolation", "ends isolated",
+    "size", "nowhere", "hazard while live", "proof without isolation", "proof before relief", "filled again",
+    "restore without isolation", "ends isolated", "source unfit", "proof unfit",
     "wait breaks isolation", "dead end", "unreachable", "no way out", "hazard without caution", "caution out of place",
     "caution passed by",
 )  # fmt: skip
 
 
-def after(step: Step, state: State) -> State:
-    """The isolation once the step is done."""
+def after(energy: Energy, procedure: str, step: Step, holds: Holds) -> dict[str, Hold]:
+    """How the sources stand once the step is done: everybody gives their phrases, and every proof finds it dead."""
+    sources, then = energy.sources, dict(holds)
     match step:
         case Isolate():
-            return State.ISOLATING
+            then.update({name: rules.turned(rules.at(then, name), Turn.ISOLATION_BEGUN) for name in step.sources})
+            then = rules.claimed(sources, step.sources, rules.settled(sources, then))
         case Prove():
-            return State.ISOLATED if state is not State.LIVE else State.LIVE
-        case Restore() | Handover():
-            return State.LIVE
+            source = energy.proves(procedure, step)
+            then[source.name] = rules.proved(source, step.method, rules.at(then, source.name))
+        case Restore():
+            then.update(dict.fromkeys(energy.restores(procedure, step), rules.LIVE))
+        case Handover():
+            return {}
         case Wait() if step.leaves_site:
-            return State.LIVE
-    return state
+            return {}
+    return rules.settled(sources, then)
 
 
 def barrier(step: Step) -> bool:
@@ -108,6 +135,9 @@ def prove(book: Book) -> tuple[Fault, ...]:
         return (Fault(book.file(book.main), 0, "", "size", error.sentence, language=expansion.language),)
     proof = _Proof(book, expansion, graph)
     found: dict[tuple[str, str, str], Fault] = {}
+    for name, step, kind, key, values in isolation_faults.found(book):
+        one = proof.fault(Place((), name, step), kind, None, key, **values)
+        found.setdefault((one.file, one.step, one.kind), one)
     for check in (_lost, _isolation, _unreachable, _loops, _hazard_cautions, _protected):
         for fault in check(proof):
             found.setdefault((fault.file, fault.step, fault.kind), fault)
@@ -115,11 +145,11 @@ def prove(book: Book) -> tuple[Fault, ...]:
 
 
 def moments(expansion: Expansion, go_back: bool = True) -> Graph:
-    """The graph of moments, from the beginning in LIVE. Exits are places, without a state."""
+    """The graph of moments, from the beginning, all LIVE. Exits are places, with no standing."""
     import networkx as nx
 
     graph: Graph = nx.DiGraph()
-    first = Moment(start(expansion.book), State.LIVE)
+    first = Moment(start(expansion.book), ())
     graph.add_node(first)
     waiting = [first]
 
@@ -131,7 +161,7 @@ def moments(expansion: Expansion, go_back: bool = True) -> Graph:
     while waiting:
         here = waiting.pop()
         step = expansion.step(here.place)
-        then = after(step, here.state)
+        then = standing(after(expansion.book.energy, here.place.procedure, step, here.holds))
         for place, _ in expansion.next_places(here.place):
             if place in EXITS:
                 add(here, place)
@@ -152,6 +182,18 @@ class _Proof:
     @property
     def language(self) -> str:
         return self.expansion.language
+
+    @property
+    def energy(self) -> Energy:
+        return self.book.energy
+
+    def met(self, step: Step) -> tuple[str, ...]:
+        """The hazards of a step; relieving a charge meets what that charge feeds."""
+        if not isinstance(step, Isolate):
+            return step.hazards
+        loose = {self.energy.sources[name].kind for name in step.sources} - {UNKNOWN}
+        fed = {kind.name for kind in loose if not kind.lock}
+        return (*step.hazards, *(one.name for one in usual().hazards.values() if fed & set(one.fed_by)))
 
     def fault(
         self, place: Place, kind: str, path: list[Place] | None = None, key: str = "", **values: object
@@ -198,38 +240,85 @@ def _places(graph: Graph) -> list[Place]:
     return [node for node in graph if isinstance(node, Place) and node not in EXITS]
 
 
-_BAD_MOMENTS: tuple[tuple[str, Callable[[Place, Step, State], bool]], ...] = (
-    ("hazard while live", lambda place, step, state: step.behind_gate and state is not State.ISOLATED),
-    ("proof without isolation", lambda place, step, state: isinstance(step, Prove) and state is State.LIVE),
-    ("restore without isolation", lambda place, step, state: isinstance(step, Restore) and state is State.LIVE),
-    ("ends isolated",
-     lambda place, step, state: (
-         isinstance(step, End) and not place.calls and step.outcome != "made safe" and state is not State.LIVE
-     )),
-)  # fmt: skip
+def _hazard_live(proof: _Proof, place: Place, step: Step, holds: Holds) -> bool:
+    return bool(rules.missing(proof.energy.needs(step), holds))
+
+
+def _proof_unclaimed(proof: _Proof, place: Place, step: Step, holds: Holds) -> bool:
+    return isinstance(step, Prove) and not rules.at(holds, proof.energy.proves(place.procedure, step).name).held
+
+
+def _proof_unrelieved(proof: _Proof, place: Place, step: Step, holds: Holds) -> bool:
+    if not isinstance(step, Prove):
+        return False
+    source = proof.energy.proves(place.procedure, step)
+    return bool(rules.unrelieved(source, method_of(step), proof.energy.sources, holds))
+
+
+def _filled_again(proof: _Proof, place: Place, step: Step, holds: Holds) -> bool:
+    """Relieved while what fills it again is on: what is isolated in the same step counts."""
+    if not isinstance(step, Isolate):
+        return False
+    claims = after(proof.energy, place.procedure, step, holds)
+    mine = rules.by_phrase(proof.energy.sources, step.sources) or step.sources
+    return any(not rules.at(claims, name).claimed for name in mine)
+
+
+def _nothing_to_restore(proof: _Proof, place: Place, step: Step, holds: Holds) -> bool:
+    if not isinstance(step, Restore):
+        return False
+    return not any(rules.at(holds, name).held for name in proof.energy.restores(place.procedure, step))
+
+
+def _ends_isolated(proof: _Proof, place: Place, step: Step, holds: Holds) -> bool:
+    return isinstance(step, End) and not place.calls and step.outcome != "made safe" and _held(holds)
+
+
+def _held(holds: Holds) -> bool:
+    return any(hold.power is not Power.LIVE for hold in holds.values())
+
+
+_BAD_MOMENTS: tuple[tuple[str, Callable[[_Proof, Place, Step, Holds], bool]], ...] = (
+    ("hazard while live", _hazard_live),
+    ("proof without isolation", _proof_unclaimed),
+    ("proof before relief", _proof_unrelieved),
+    ("filled again", _filled_again),
+    ("restore without isolation", _nothing_to_restore),
+    ("ends isolated", _ends_isolated),
+)
 
 
 def _isolation(proof: _Proof) -> Iterator[Fault]:
     all_moments = moments(proof.expansion)
     forward = moments(proof.expansion, go_back=False)
-    first = Moment(start(proof.book), State.LIVE)
+    first = Moment(start(proof.book), ())
     for moment in all_moments:
         if not isinstance(moment, Moment):
             continue
-        place, state = moment
+        place, holds = moment.place, moment.holds
         step = proof.expansion.step(place)
         path = None
         for kind, bad in _BAD_MOMENTS:
-            if bad(place, step, state):
+            if bad(proof, place, step, holds):
                 path = path or _path(forward if moment in forward else all_moments, first, moment)
-                yield proof.fault(place, kind, path, hazards=_named(step, proof.language))
-        if isinstance(step, Wait) and not step.leaves_site and state is not State.LIVE:
+                yield proof.fault(place, kind, path, **_values(proof, place, step, holds))
+        if isinstance(step, Wait) and not step.leaves_site and _held(holds):
             yield from _broken(proof, step, _path(all_moments, first, moment))
 
 
-def _named(step: Step, code: str) -> str:
-    named = [phrasing.value(code, "hazard", hazard.value) for hazard in step.hazards if hazard in NEEDS_ISOLATION]
-    return f" {phrasing.say(code, 'and')} ".join(named) or phrasing.say(code, "needs-isolation")
+def _values(proof: _Proof, place: Place, step: Step, holds: Holds) -> dict[str, str]:
+    """What the sentences of a bad moment name: the hazards of the step, and the sources that are wrong there."""
+    code = proof.language
+    named = [phrasing.value(code, "hazard", hazard) for hazard in step.hazards if is_fed(hazard)]
+    both = f" {phrasing.say(code, 'and')} "
+    wrong: tuple[str, ...] = rules.missing(proof.energy.needs(step), holds)
+    if isinstance(step, Prove):
+        source = proof.energy.proves(place.procedure, step)
+        wrong = rules.unrelieved(source, method_of(step), proof.energy.sources, holds) or (source.name,)
+    return {
+        "hazards": both.join(named) or phrasing.say(code, "needs-isolation"),
+        "sources": both.join(name.lstrip("?") or phrasing.say(code, "some-source") for name in wrong),
+    }
 
 
 def _broken(proof: _Proof, step: Wait, path: list[Place]) -> Iterator[Fault]:
@@ -280,18 +369,18 @@ def _around(ring: Graph, place: Place) -> list[Place]:
 
 
 def _hazard_cautions(proof: _Proof) -> Iterator[Fault]:
-    """A hazard that stays when the supply is off needs its caution on every path: take out the cautions that name it, and
+    """A hazard that asks for one needs its caution on every path: take out the cautions that name it, and
     no step that meets it may be reachable (the same as: some of them together dominate it)."""
-    for hazard in sorted(set(Hazard) - NEEDS_ISOLATION):
+    for hazard in sorted(one.name for one in usual().hazards.values() if one.caution):
 
-        def warns(place: Place, hazard: Hazard = hazard) -> bool:
+        def warns(place: Place, hazard: str = hazard) -> bool:
             step = proof.expansion.step(place)
             return isinstance(step, Caution) and hazard in step.hazards
 
         for place, path in _reached_past(proof, warns):
             step = proof.expansion.step(place)
-            if hazard in step.hazards and not isinstance(step, Caution):
-                named = phrasing.value(proof.language, "hazard", hazard.value)
+            if hazard in proof.met(step) and not isinstance(step, Caution):
+                named = phrasing.value(proof.language, "hazard", hazard)
                 yield proof.fault(place, "hazard without caution", path, hazard=named)
 
 

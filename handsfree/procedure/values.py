@@ -11,13 +11,12 @@ from itertools import pairwise
 
 from handsfree.language.base import Language
 from handsfree.procedure import decisions, evaluation, expressions
-from handsfree.procedure.accuracy import half_width
+from handsfree.procedure.accuracy import half_width, same_kind
 from handsfree.procedure.expressions import name_of
-from handsfree.procedure.model import Book, Decide, Prove, Read, Wait
+from handsfree.procedure.model import Book, Decide, Read, Wait
 from handsfree.procedure.remarks import Remark, Weight, at
 from handsfree.procedure.wording import words_of
 
-GUARDED_VOLTS = 50.0
 #: No visit waits longer; a date beyond the calendar's end would stop one that runs. Common practice, no source.
 LONGEST_WAIT_DAYS = 31
 
@@ -30,8 +29,6 @@ def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
         if isinstance(step, Read):
             yield from _narrow(step, say)
             yield from _other_unit(step, language, words_of(procedure.language)["unit_leads"], say)
-        if isinstance(step, Prove) and step.method == "meter":
-            yield from _proof(step, say)
         if isinstance(step, Wait) and step.seconds > LONGEST_WAIT_DAYS * 86_400:
             yield say(Weight.ERROR, "wait-too-long", lasts=step.lasts, most=LONGEST_WAIT_DAYS)
         if isinstance(step, Wait) and step.seconds <= 0:
@@ -70,29 +67,9 @@ def _other_unit(
         if unit in (step.unit, "degree"):
             continue
         asked = rf"\b(?:{before})\s+"
-        if named(unit, asked) or (named(unit) and _same_kind(unit, step.unit)):
+        if named(unit, asked) or (named(unit) and same_kind(unit, step.unit)):
             yield say(Weight.ERROR, "other-unit", asked=units[unit][0], unit=step.unit)
             return
-
-
-def _proof(step: Prove, say: partial[Remark]) -> Iterator[Remark]:
-    """Dead is a voltage below which live parts need no guard: 29 CFR 1910.303 (g)(2)(i), 50 volts (from memory)."""
-    from handsfree.language.quantities import convert
-
-    if not _same_kind(step.unit, "volt"):
-        yield say(Weight.ERROR, "no-voltage", unit=step.unit)
-    elif (limit := convert(step.below, step.unit, "volt")) >= GUARDED_VOLTS:
-        yield say(Weight.ERROR, "not-dead", limit=f"{limit:g}", guarded=f"{GUARDED_VOLTS:g}")
-
-
-def _same_kind(one: str, other: str) -> bool:
-    from handsfree.procedure.accuracy import registry
-
-    units = registry()
-    try:
-        return bool(units.Unit(one).dimensionality == units.Unit(other).dimensionality)
-    except Exception:  # a unit pint does not know is reported elsewhere
-        return False
 
 
 def _close_limits(step: Decide, readings: dict[str, Read], say: partial[Remark]) -> Iterator[Remark]:

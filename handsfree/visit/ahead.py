@@ -7,14 +7,17 @@ from dataclasses import replace
 
 from handsfree.journal.events import Say
 from handsfree.procedure import model
+from handsfree.procedure.sources import method_of
+from handsfree.visit.gates import restore_checks
 from handsfree.visit.questions import QUESTIONS, flow_of
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Frame, State
 from handsfree.visit.steps import KINDS
 
 PROOFS = {
-    "switch": (Awaiting.SWITCH_TRIED,),
-    "meter": (Awaiting.TESTER_BEFORE, Awaiting.DEAD_READING, Awaiting.TESTER_AFTER),
+    "try": (Awaiting.SWITCH_TRIED, Awaiting.OFF_AGAIN),
+    "look": (Awaiting.LOOKED,),
+    "measure": (Awaiting.TESTER_BEFORE, Awaiting.DEAD_READING, Awaiting.TESTER_AFTER),
 }
 
 
@@ -37,10 +40,10 @@ def _unguarded(procedure: model.Procedure) -> model.Procedure:
 
 def _of(here: State, step: model.Step) -> Iterator[str]:
     flow = flow_of(here)
-    awaited = PROOFS[step.method] if isinstance(step, model.Prove) else KINDS[type(step)].known
+    awaited = PROOFS[method_of(step).form] if isinstance(step, model.Prove) else KINDS[type(step)].known
     if isinstance(step, model.Restore):
         flow.say(step.say, "step")
-        for check in range(len(step.checks)):
+        for check in range(len(restore_checks(flow))):
             flow.change(check=check)
             QUESTIONS[Awaiting.RESTORE_CHECK].says(flow)
     elif isinstance(step, model.Wait) and not step.leaves_site:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from handsfree.visit.interlock import GATE_WORDS, TABLE, Power, Turn
+from handsfree.isolation.rules import TABLE, Power, Turn
 
 
 @dataclass(frozen=True)
@@ -21,11 +21,11 @@ class Arrow:
 def arrows() -> Iterator[Arrow]:
     """Every row of the table, then what clears each state but LIVE."""
     for (power, turn), to in TABLE.items():
-        needs = f", after '{GATE_WORDS[power]}, lock' and the number" if turn is Turn.PROVED_DEAD else ""
-        yield Arrow(power, to, f"{turn}{needs}")
+        yield Arrow(power, to, str(turn))
+    yield Arrow(Power.ISOLATING, Power.ISOLATED, "proved dead, after everybody's 'isolated, lock' and their number")
     for power in Power:
         if power is not Power.LIVE:
-            clearing = [turn for turn in Turn if (power, turn) not in TABLE and turn is not Turn.PROVED_DEAD]
+            clearing = [turn for turn in Turn if (power, turn) not in TABLE]
             yield Arrow(power, Power.LIVE, ", ".join(clearing), clears=True)
 
 

@@ -13,9 +13,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from handsfree.isolation.interlock import turn_all
+from handsfree.isolation.people import left_on
+from handsfree.isolation.rules import Power, Turn
 from handsfree.journal.events import Closed, DropTimer, Effect, FaultCaught, Gate, Say, Tone
 from handsfree.procedure import model
-from handsfree.visit.interlock import Power, Turn, turn
 from handsfree.visit.state import Awaiting, Frames, Overlay, State
 
 MOST_TOLD = 200  # characters of an error that the record keeps
@@ -29,17 +31,20 @@ def failed(state: State, at: Frames, during: str, what: str) -> tuple[State, tup
     was = state.interlock
     path = tuple(frame.procedure for frame in at)
     effects: list[Effect] = [FaultCaught(during, path, at[-1].step if at else "", what[:MOST_TOLD])]
-    if was.power is not Power.LIVE:
-        effects.append(Gate(was.power, Power.LIVE, Turn.FAULT, state.language.prompt("why-fault")))
+    several, why = len(was.sources) > 1, state.language.prompt("why-fault")
+    for name, hold in was.holds.items():
+        if hold.power is not Power.LIVE:
+            effects.append(Gate(hold.power, Power.LIVE, Turn.FAULT, why, source=name if several else ""))
     effects.append(Tone("gate shut"))
     said = [state.language.prompt("fault")]
     if was.power is not Power.LIVE:
         said.append(state.language.prompt("ended-locked"))
+    said += [state.language.prompt("lock-left", owner=owner, source=source) for owner, source in left_on(was.locks)]
     effects += [Say(state.said + n, text, "notice", cuttable=False) for n, text in enumerate(said)]
     effects += [DropTimer("wait"), DropTimer("break"), DropTimer("quiet"), Closed("stopped")]
     again = at and (at != state.frames or at == state.failed_at)
     return replace(
-        state, interlock=turn(was, Turn.FAULT, state.now), overlay=Overlay.NONE, pending=None, outcome="stopped",
+        state, interlock=turn_all(was, Turn.FAULT, state.now), overlay=Overlay.NONE, pending=None, outcome="stopped",
         not_before=None, said=state.said + len(said), fault=what, failed_at=at,
         broken=state.broken | ({at} if again else set()),
         awaiting=Awaiting.LOCK_NUMBER if state.awaiting is Awaiting.NOTHING else state.awaiting,

@@ -5,10 +5,14 @@ from __future__ import annotations
 from itertools import takewhile
 
 from handsfree.dialogue.question import Turn as Turned
-from handsfree.journal.events import Gate
+from handsfree.isolation.interlock import Interlock, turn, turn_all
+from handsfree.isolation.rules import Turn
+from handsfree.journal.events import Gate, LockChanged
 from handsfree.procedure.model import Step
-from handsfree.visit.interlock import Interlock, Turn, turn
 from handsfree.visit.state import Form, State
+
+#: How a lock came off whose owner is gone.
+WITHOUT = "without its owner"
 
 
 class Flow(Turned[State]):
@@ -42,7 +46,7 @@ class Flow(Turned[State]):
 
     def _hazard_words(self, text: str) -> bool:
         step = self.state.step
-        if step is None or not step.behind_gate or self.state.interlock.isolated:
+        if step is None or not self.state.shut:
             return False
         return step.say in text or bool(step.short and step.short in text)
 
@@ -53,13 +57,20 @@ class Flow(Turned[State]):
         name = step.id.replace("-", " ")
         return step.short or f"{name[:1].upper()}{name[1:]}."
 
-    def lock_to(self, interlock: Interlock, how: str, why: str = "") -> None:
-        """Take the interlock that `interlock.py` gave, and record it if the state changed or a try failed."""
+    def lock_to(self, interlock: Interlock, how: str, why: str = "", at: tuple[str, ...] = ()) -> None:
+        """Take the interlock that the core gave, and record each source that changed, each lock that went on or came off,
+        and a try that failed at the sources `at`."""
         was = self.state.interlock
         self.change(interlock=interlock)
-        moved = was.power is not interlock.power or was.phrase_given != interlock.phrase_given
-        if moved or interlock.failures > was.failures:
-            self.emit(Gate(was.power, interlock.power, how, why, self.place))
+        several = len(interlock.sources) > 1
+        failed = interlock.failures > was.failures
+        for name in interlock.sources:
+            before, after = was.hold(name), interlock.hold(name)
+            phrase = before.claimed != after.claimed or (how == "phrase" and name in at and was.given != interlock.given)
+            if before.power is not after.power or phrase or (failed and name in at):
+                self.emit(Gate(before.power, after.power, how, why, self.place, name if several else ""))
+        for lock in sorted(was.locks ^ interlock.locks, key=lambda lock: (lock.source, lock.owner)):
+            self.emit(LockChanged(lock.owner, lock.source, lock in interlock.locks, how if how == WITHOUT else "phrase"))
 
     def tells(self, what: str | None) -> None:
         """What the step brought means to the fault model, in place of what it meant when it was passed before."""
@@ -73,5 +84,7 @@ class Flow(Turned[State]):
         before = takewhile(lambda told: told[0] != since, self.state.tellings.items())
         self.change(tellings=dict(before))
 
-    def turn_lock(self, what: Turn, why: str = "") -> None:
-        self.lock_to(turn(self.state.interlock, what, self.now), what, why)
+    def turn_lock(self, what: Turn, why: str = "", names: tuple[str, ...] | None = None) -> None:
+        """`names`: of the sources; all where it is None."""
+        here = self.state.interlock
+        self.lock_to(turn_all(here, what, self.now) if names is None else turn(here, names, what, self.now), what, why)

@@ -1,268 +1,223 @@
-"""The questions at a gate: the phrase, the proof that it is dead, and the order of restoring. One row each, in `ROWS`.
+"""The questions of isolating and restoring: what ran before, the phrases, the order of restoring. One row each, in `ROWS`.
 
-Nothing in this file opens a gate. It asks `interlock.hear_phrase` and `interlock.prove`, and says why one stays shut.
+Nothing in this file opens a gate. It asks `handsfree.isolation.interlock`, and says why one stays shut.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from handsfree.dialogue.question import Question, Stake
-from handsfree.journal.events import ReadingTaken, Utterance
-from handsfree.language.meaning import Denial, GateAsked, Listening, NumberAsked, Sense
-from handsfree.language.quantities import convert
+from handsfree.isolation.interlock import hear_phrase, lock_off, owner_awaited, relieved, saw
+from handsfree.isolation.people import named
+from handsfree.isolation.rules import Turn
+from handsfree.journal.events import Utterance
+from handsfree.language.meaning import GateAsked, Listening
 from handsfree.procedure import model
 from handsfree.visit.flow import Flow
-from handsfree.visit.interlock import Interlock, Turn, hear_phrase, prove
-from handsfree.visit.movement import clear, forward, move, proved
+from handsfree.visit.movement import clear, forward
 from handsfree.visit.plain import Rows, always, asks, called
-from handsfree.visit.readings import asks_reading, in_another_unit, may_read, says_affirm, unit_name
-from handsfree.visit.speaking import choices
-from handsfree.visit.state import Awaiting, Pending, Result
-from handsfree.visit.steps import close, present
-from handsfree.visit.wishes import is_command, onward, take
+from handsfree.visit.refusals import refused, voice_doubted
+from handsfree.visit.state import Awaiting
+from handsfree.visit.steps import present
+from handsfree.visit.wishes import is_command, onward
 
-FAILURES_BEFORE_HELP = 3
 
-_DENIED: dict[str, str] = {
-    Denial.NEGATION: "gate-denied-negation",
-    Denial.STILL_ON: "gate-denied-live",
-    Denial.QUESTION: "gate-denied-question",
-    Denial.UNSURE: "gate-denied-unsure",
-    Denial.HALF: "gate-denied-half",
-    Denial.NUMBER: "gate-denied-number",
-}
+def isolate_step(flow: Flow) -> model.Isolate:
+    assert isinstance(flow.state.step, model.Isolate)
+    return flow.state.step
+
+
+def restored(flow: Flow) -> tuple[str, ...]:
+    """The sources that come back at this restore."""
+    step, state = flow.state.step, flow.state
+    assert isinstance(step, model.Restore)
+    return state.book.energy.restores(state.frames[-1].procedure, step)
+
+
+# ---- isolating ------------------------------------------------------------------------------------------------------
+
+
+def _says_seen(flow: Flow) -> None:
+    step = isolate_step(flow)
+    flow.prompt("isolate-seen", "question", cuttable=flow.may_cut, text=step.say)
+
+
+def seen(flow: Flow, utterance: Utterance) -> bool:
+    """What ran or was lit before: only that can show by a try that it is dead."""
+    if not is_command(utterance, "affirm", "negative"):
+        return False
+    ran = is_command(utterance, "affirm")
+    flow.change(interlock=saw(flow.state.interlock, isolate_step(flow).sources, ran), awaiting=Awaiting.GATE)
+    _says_work(flow)
+    return True
+
+
+def _says_work(flow: Flow) -> None:
+    """What is to be done, in one breath, then what opens the gate."""
+    flow.say(" ".join(isolate_step(flow).do), "step", cuttable=flow.may_cut)
+    flow.say(need(flow, "isolated"), "question", cuttable=flow.may_cut)
+
+
+def _says_gate(flow: Flow) -> None:
+    step = isolate_step(flow)
+    if not flow.state.book.energy.tries(step.sources):
+        flow.prompt("isolate-told", "step", cuttable=flow.may_cut, text=step.say)
+    _says_work(flow)
+
+
+def need(flow: Flow, word: str) -> str:
+    """What opens the gate, and whose phrase it is where several are here."""
+    key = "isolate-need" if word == "isolated" else "clear-need"
+    interlock = flow.state.interlock
+    if len([one for one in interlock.people if one.here]) < 2:
+        return flow.sentence(key)
+    return flow.sentence(f"{key}-of", owner=interlock.person.name)
 
 
 def at_gate(flow: Flow, utterance: Utterance) -> bool:
-    """The gate phrase, or anything else said at a gate. Only `hear_phrase` opens; all the rest is a reason to stay shut."""
-    after = hear_phrase(flow.state.interlock, utterance)
-    clearing = flow.state.awaiting is Awaiting.RESTORE_GATE
-    if after.phrase_given:
-        flow.lock_to(after, "phrase", utterance.spoken)
-        flow.tone("gate open")
-        if clearing:
-            flow.change(awaiting=Awaiting.RESTORE_POWER)
-            flow.prompt("restored-clear", "answer")
-            present(flow)
-        else:
-            flow.prompt("phrase-taken", "answer")
-            forward(flow)
+    """The gate phrase, or anything else said at a gate. Only the core opens; all the rest is a reason to stay shut."""
+    names, who = isolate_step(flow).sources, flow.state.interlock.person.name
+    if voice_doubted(flow, utterance):
         return True
-    _gate_refused(flow, utterance, after, clearing)
-    return True
-
-
-def _gate_refused(flow: Flow, utterance: Utterance, after: Interlock, clearing: bool) -> None:
-    if onward(utterance):
-        key, how = ("gate-closed-restore" if clearing else "gate-closed"), "refused"
-    elif utterance.sense == Sense.DENIAL:
-        key, how = _DENIED.get(utterance.text, "gate-again"), "denied"
-    else:
-        key, how = "gate-again", "refused"
-    flow.lock_to(after, how, utterance.spoken or utterance.words)
-    flow.tone("gate shut")
-    flow.prompt(key, "refusal")
-    if after.failures >= FAILURES_BEFORE_HELP:
-        flow.prompt("gate-need-full-clear" if clearing else "gate-need-full", "refusal")
-    else:
-        flow.prompt("clear-need" if clearing else "isolate-need", "question")
-
-
-def tester_before(flow: Flow, utterance: Utterance) -> bool:
-    return _tester(flow, utterance, Awaiting.DEAD_READING)
-
-
-def _tester(flow: Flow, utterance: Utterance, then: Awaiting | None) -> bool:
-    """`then`: what follows a good tester; None where dead is now proved."""
-    if is_command(utterance, "affirm"):
-        if then is None:
-            _dead(flow)
-        else:
-            flow.change(awaiting=then)
-            present(flow)
-    elif is_command(utterance, "negative"):
-        flow.prompt("tester-bad", "refusal", cuttable=False)
-        _isolate_anew(flow)
-    else:
-        return False
-    return True
-
-
-def dead_reading(flow: Flow, utterance: Utterance) -> bool:
-    step = flow.state.step
-    assert isinstance(step, model.Prove)
-    unit = utterance.unit or step.unit
-    if utterance.value is not None and in_another_unit(flow, unit):
+    after = hear_phrase(flow.state.interlock, names, utterance, flow.now)
+    if after.failures:
+        refused(flow, utterance, after, "isolated", names)
         return True
-    if utterance.sense == Sense.STATE:
-        flow.prompt("reading-again", "question")
-    elif utterance.sense == Sense.NUMBER and utterance.value is not None:
-        value = convert(utterance.value, unit, step.unit)
-        if abs(value) < step.below:  # dead hangs on it: 'eighteen volts' may have been eighty
-            flow.change(pending=Pending(value, utterance.value, unit), awaiting=Awaiting.DEAD_AFFIRM)
-            present(flow)
-        else:
-            quantity = flow.state.language.say_quantity(utterance.value, unit)
-            flow.say(flow.sentence("readback", quantity=quantity), "readback")
-            _reading_taken(flow, step, value, utterance.value, unit)
-            _live(flow)
-    else:
-        return False
-    return True
-
-
-def _reading_taken(
-    flow: Flow, step: model.Prove, value: float, given: float, unit: str, *, affirmed: bool = False
-) -> None:
-    flow.emit(ReadingTaken(
-        flow.state.path, step.id, "absence of voltage", value, step.unit, given, unit, expected=(0.0, step.below),
-        affirmed=affirmed,
-    ))
-    take(flow, Result(f"{value:g} {step.unit}".strip(), value, step.unit))
-
-
-def dead_affirm(flow: Flow, utterance: Utterance) -> bool:
-    """A reading that says dead was read back: it counts once affirmed. Another reading takes its place."""
-    step, pending = flow.state.step, flow.state.pending
-    assert isinstance(step, model.Prove)
-    assert pending is not None
-    if is_command(utterance, "affirm"):
-        _reading_taken(flow, step, pending.value, pending.given, pending.given_unit, affirmed=True)
-        flow.change(pending=None, awaiting=Awaiting.TESTER_AFTER)
-        present(flow)
-    elif is_command(utterance, "negative", "correction"):
-        flow.change(pending=None, awaiting=Awaiting.DEAD_READING)
-        flow.prompt("reading-again", "question")
-    elif utterance.sense == Sense.NUMBER:
-        flow.change(pending=None, awaiting=Awaiting.DEAD_READING)
-        return dead_reading(flow, utterance)
-    else:
-        return False
-    return True
-
-
-def tester_after(flow: Flow, utterance: Utterance) -> bool:
-    return _tester(flow, utterance, None)
-
-
-def _tried(flow: Flow) -> tuple[str, str]:
-    return flow.sentence("answer-nothing-runs"), flow.sentence("answer-it-runs")
-
-
-def switch_tried(flow: Flow, utterance: Utterance) -> bool:
-    dead, live = _tried(flow)
-    if utterance.sense == Sense.PHRASE and utterance.text == dead:
-        take(flow, Result(dead))
-        _dead(flow)
-    elif utterance.sense == Sense.PHRASE and utterance.text == live:
-        _live(flow)
-    else:
-        return False
-    return True
-
-
-def _dead(flow: Flow) -> None:
-    step = flow.state.step
-    assert step is not None
-    flow.lock_to(prove(flow.state.interlock, flow.now), "proof", step.id)
-    if not flow.state.interlock.isolated:  # proved without a phrase: only a procedure that no proof has seen gets here
-        _isolate_anew(flow)
-        return
+    flow.lock_to(after, "phrase", flow.sentence("why-phrase", owner=who), names)
+    flow.change(voice_doubted=False)
     flow.tone("gate open")
-    flow.prompt("isolated", "notice")
-    proved(flow)
-
-
-def _isolate_anew(flow: Flow) -> None:
-    """Back to the isolation step; a procedure that has none is stopped, never 'done'."""
-    if flow.state.covering:
-        move(flow, flow.state.covering)
+    if after.speaker:
+        flow.say(need(flow, "isolated"), "question")
     else:
-        flow.prompt("hazard-no-isolation", "refusal", cuttable=False)
-        close(flow, "stopped", "")
+        flow.prompt("phrase-taken", "answer")
+        forward(flow)
+    return True
 
 
-def _live(flow: Flow) -> None:
-    flow.prompt("not-dead", "refusal", cuttable=False)
-    clear(flow, Turn.FOUND_LIVE, flow.sentence("why-live"))
+def _says_relieved(flow: Flow) -> None:
+    step = isolate_step(flow)
+    flow.say(step.say, "step", cuttable=flow.may_cut, sound=step.own_sound)
+    flow.say(" ".join(step.do), "step", cuttable=flow.may_cut)
+    flow.prompt("need-relieved", "question")
+
+
+def relief_done(flow: Flow, utterance: Utterance) -> bool:
+    """What has no lock was relieved; that it is gone is for the measurement that follows to say."""
+    if not onward(utterance):
+        return False
+    names = isolate_step(flow).sources
+    flow.lock_to(relieved(flow.state.interlock, names, flow.now), "relieved", flow.sentence("why-relieved"), names)
+    forward(flow)
+    return True
+
+
+# ---- restoring ------------------------------------------------------------------------------------------------------
+
+
+def restore_checks(flow: Flow) -> tuple[str, ...]:
+    """Those of the step, then what no restore may leave out: controls off, people told (29 CFR 1910.147 (e)(1), (e)(2))."""
+    assert isinstance(flow.state.step, model.Restore)
+    return (*flow.state.step.checks, flow.sentence("restore-off"))
+
+
+def _says_check(flow: Flow) -> None:
+    flow.prompt("restore-check", "step", cuttable=flow.may_cut, text=restore_checks(flow)[flow.state.check])
 
 
 def restore_check(flow: Flow, utterance: Utterance) -> bool:
-    step = flow.state.step
-    assert isinstance(step, model.Restore)
     if not onward(utterance):
         return False
-    if flow.state.check + 1 < len(step.checks):
+    if flow.state.check + 1 < len(restore_checks(flow)):
         flow.change(check=flow.state.check + 1)
+        present(flow)
     else:
-        flow.change(awaiting=Awaiting.RESTORE_GATE)
+        next_owner(flow)
+    return True
+
+
+def next_owner(flow: Flow) -> None:
+    """Each lock by its owner; then the power. Nobody whose lock is on is passed over, and without one on record somebody
+    here says that all is clear."""
+    interlock = flow.state.interlock
+    owner = owner_awaited(interlock, restored(flow))
+    person = named(interlock.people, owner)
+    if not owner and interlock.given:
+        flow.change(awaiting=Awaiting.RESTORE_POWER)
+        flow.prompt("restored-clear", "answer")
+    elif owner and (person is None or not person.here):
+        flow.change(awaiting=Awaiting.OWNER_GONE, interlock=replace(interlock, absent=0))
+    else:
+        flow.change(awaiting=Awaiting.RESTORE_GATE, interlock=replace(interlock, speaker=owner))
     present(flow)
+
+
+def at_clear(flow: Flow, utterance: Utterance) -> bool:
+    names, who = restored(flow), flow.state.interlock.person.name
+    if voice_doubted(flow, utterance):
+        return True
+    after = lock_off(flow.state.interlock, names, utterance)
+    if after.failures:
+        refused(flow, utterance, after, "clear", names)
+        return True
+    flow.lock_to(after, "phrase", flow.sentence("why-phrase", owner=who), names)
+    flow.change(voice_doubted=False)
+    flow.tone("gate open")
+    next_owner(flow)
     return True
 
 
 def restore_power(flow: Flow, utterance: Utterance) -> bool:
     if not (onward(utterance) or is_command(utterance, "power is on")):
         return False
-    flow.turn_lock(Turn.RESTORED, "")
+    flow.turn_lock(Turn.RESTORED, "", restored(flow))
     flow.prompt("restored", "notice")
     forward(flow)
     return True
 
 
-# ---- what is said and heard -----------------------------------------------------------------------------------------
+# ---- which source is on ---------------------------------------------------------------------------------------------
 
 
-def _hears_tester(flow: Flow) -> Listening:
-    return Listening(also=("affirm", "negative"), proof=True)
+def _held(flow: Flow) -> tuple[str, ...]:
+    interlock = flow.state.interlock
+    return tuple(name for name in interlock.sources if interlock.hold(name).held)
 
 
-def _dead_number(flow: Flow) -> NumberAsked:
-    return NumberAsked(_prove(flow).unit, 0.0, 1000.0)
+def _which(flow: Flow) -> tuple[str, ...]:
+    return (*_held(flow), flow.sentence("all-sources"))
 
 
-def _hears_gate(word: str) -> Callable[[Flow], Listening]:
+def _says_which(flow: Flow) -> None:
+    flow.say(_asks_which(flow), "question", cuttable=False)
+
+
+def _asks_which(flow: Flow) -> str:
+    from handsfree.visit.speaking import choices
+
+    return flow.sentence("which-source", choices=choices(flow.state.language, _which(flow)))
+
+
+def which_source(flow: Flow, utterance: Utterance) -> bool:
+    """Until it is answered every step is shut; what is no answer leaves it so."""
+    if utterance.text not in _which(flow):
+        return False
+    names = (utterance.text,) if utterance.text in _held(flow) else None
+    flow.change(interlock=replace(flow.state.interlock, doubt=False))
+    clear(flow, Turn.POWER_IS_ON, flow.sentence("why-power-on"), names)
+    return True
+
+
+# ---- rows -----------------------------------------------------------------------------------------------------------
+
+
+def hears_gate(word: str) -> Callable[[Flow], Listening]:
     return lambda flow: Listening(gate=GateAsked(word, flow.state.interlock.lock))
 
 
-def _may_gate(word: str) -> Callable[[Flow], tuple[str, ...]]:
+def may_gate(word: str) -> Callable[[Flow], tuple[str, ...]]:
     return lambda flow: (flow.sentence(f"a-gate-{word}"), *called("power is on", "stop the visit")(flow))
-
-
-def _says_gate(flow: Flow) -> None:
-    step, cuttable = flow.state.step, flow.may_cut
-    assert isinstance(step, model.Isolate)
-    flow.say(step.say, "step", cuttable=cuttable, sound=step.own_sound)
-    for sentence in step.do:
-        flow.say(sentence, "step", cuttable=cuttable)
-    flow.prompt("isolate-need", "question", cuttable=cuttable)
-
-
-def _prove(flow: Flow) -> model.Prove:
-    assert isinstance(flow.state.step, model.Prove)
-    return flow.state.step
-
-
-def _says_tester(flow: Flow) -> None:
-    """The step's own words, else those of the language."""
-    step = _prove(flow)
-    words = step.tester if "tester" in step.model_fields_set else flow.sentence("tester-known")
-    flow.prompt("prove-tester", "step", cuttable=flow.may_cut, text=words)
-
-
-def _says_switch(flow: Flow) -> None:
-    flow.prompt("prove-switch", "step", cuttable=flow.may_cut, text=_prove(flow).say)
-
-
-def _says_dead(flow: Flow) -> None:
-    step = _prove(flow)
-    flow.prompt("prove-reading", "step", cuttable=flow.may_cut, text=step.say, unit=unit_name(flow, step.unit))
-
-
-def _says_check(flow: Flow) -> None:
-    step = flow.state.step
-    assert isinstance(step, model.Restore)
-    flow.prompt("restore-check", "step", cuttable=flow.may_cut, text=step.checks[flow.state.check])
 
 
 def _says_power(flow: Flow) -> None:
@@ -271,43 +226,33 @@ def _says_power(flow: Flow) -> None:
     flow.prompt("restore-power", "step", text=step.power)
 
 
-def _asks_switch(flow: Flow) -> str:
-    words = choices(flow.state.language, _tried(flow))
-    return flow.sentence("short-choices", choices=words[:1].upper() + words[1:])
+def _yes_no(flow: Flow) -> Listening:
+    return Listening(also=("affirm", "negative"))
 
 
 ROWS: Rows = {
+    Awaiting.SEEN: Question(
+        _says_seen, _yes_no, seen, asks("short-seen"), called("affirm", "negative"), Stake.GUARDED
+    ),
     Awaiting.GATE: Question(
-        _says_gate, _hears_gate("isolated"), at_gate, asks("isolate-need"), _may_gate("isolated"), Stake.GUARDED
+        _says_gate, hears_gate("isolated"), at_gate, lambda flow: need(flow, "isolated"), may_gate("isolated"), Stake.GUARDED
     ),
-    Awaiting.TESTER_BEFORE: Question(
-        _says_tester, _hears_tester, tester_before, asks("need-affirm"), called("affirm", "negative"), Stake.GUARDED
-    ),
-    Awaiting.SWITCH_TRIED: Question(
-        _says_switch, lambda flow: Listening(phrases=_tried(flow), proof=True), switch_tried, _asks_switch, _tried,
-        Stake.GUARDED,
-    ),
-    Awaiting.DEAD_READING: Question(
-        _says_dead, lambda flow: Listening(number=_dead_number(flow), proof=True), dead_reading,
-        asks_reading, may_read, Stake.GUARDED,
-    ),
-    Awaiting.DEAD_AFFIRM: Question(
-        says_affirm, lambda flow: Listening(number=_dead_number(flow), also=("affirm", "negative"), proof=True),
-        dead_affirm, asks("need-affirm"), called("affirm", "negative"), Stake.GUARDED
-    ),
-    Awaiting.TESTER_AFTER: Question(
-        lambda flow: flow.prompt("prove-tester-after", "step"), _hears_tester, tester_after, asks("need-affirm"),
-        called("affirm", "negative"), Stake.GUARDED,
+    Awaiting.RELIEVED: Question(
+        _says_relieved, always, relief_done, asks("need-relieved"), called("next step", "power is on"), Stake.GUARDED
     ),
     Awaiting.RESTORE_CHECK: Question(
         _says_check, always, restore_check, asks("need-check"), called("next step", "say again", "power is on"),
         Stake.GUARDED,
     ),
     Awaiting.RESTORE_GATE: Question(
-        lambda flow: flow.prompt("clear-need", "question", cuttable=False), _hears_gate("clear"), at_gate,
-        asks("clear-need"), _may_gate("clear"), Stake.GUARDED,
+        lambda flow: flow.say(need(flow, "clear"), "question", cuttable=False), hears_gate("clear"), at_clear,
+        lambda flow: need(flow, "clear"), may_gate("clear"), Stake.GUARDED,
     ),
     Awaiting.RESTORE_POWER: Question(
         _says_power, always, restore_power, asks("need-power"), called("next step", "power is on"), Stake.GUARDED
+    ),
+    Awaiting.WHICH_SOURCE: Question(
+        _says_which, lambda flow: Listening(phrases=_which(flow), commands=("stop the visit", "say again")), which_source,
+        _asks_which, _which, Stake.GUARDED,
     ),
 }  # fmt: skip

@@ -20,6 +20,8 @@ from handsfree.dialogue.listening import listen_for
 from handsfree.dialogue.meant import BAR, TOO_EARLY, Asked, meant, words_of
 from handsfree.dialogue.parts import Machine
 from handsfree.dialogue.question import Stake
+from handsfree.isolation.interlock import Interlock, came_back, nobody, overstayed, spoke
+from handsfree.isolation.rules import Power, Turn
 from handsfree.journal import events
 from handsfree.journal.events import DropTimer, Effect, SetTimer, Stamped
 from handsfree.language.base import Language
@@ -29,28 +31,30 @@ from handsfree.procedure.model import Book
 from handsfree.visit import facts, helping, phrases, places
 from handsfree.visit.faults import failed
 from handsfree.visit.flow import Flow
-from handsfree.visit.interlock import Interlock, Power, Turn, overstayed, spoke, turn
-from handsfree.visit.movement import clear, forward, take_up
+from handsfree.visit.gates import restore_checks
+from handsfree.visit.movement import clear, forward, move, take_up
 from handsfree.visit.overlays import stop
 from handsfree.visit.plain import left
 from handsfree.visit.questions import flow_of, listening
 from handsfree.visit.readings import in_another_unit
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Form, Overlay, State
-from handsfree.visit.steps import present, record, set_wait_timer
+from handsfree.visit.steps import present, record, set_wait_timer, tell_locks
 from handsfree.visit.wishes import is_command
 
 #: Raised when the same happenings are answered otherwise than before: a record made under another number is shown as it
 #: was, and a visit resumed from one starts from what is on record.
 RULES = 2
 QUIET_SECONDS = 180.0
+PERSONS = (Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.OWNER_GONE, Awaiting.WHICH_SOURCE)
+GATES = (Awaiting.GATE, Awaiting.RESTORE_GATE, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE)
 TRIES_BEFORE_HELP = 2
 DAY_BREAK_SECONDS = 12 * 3600.0  # after a longer absence the lock is another lock: its number is asked for again
 
 
 def start(book: Book, language: Language) -> State:
     """The state before anything happened. The first happening must be Opened."""
-    return State(book, language)
+    return State(book, language, interlock=Interlock(book.energy.sources))
 
 
 def advance(state: State, happening: Stamped) -> tuple[State, tuple[Effect, ...]]:
@@ -58,10 +62,10 @@ def advance(state: State, happening: Stamped) -> tuple[State, tuple[Effect, ...]
     event = happening.event
     if type(event) not in HANDLERS:
         raise ValueError(f"{type(event).__name__} is not a happening")
-    if not state.frames and state.awaiting is Awaiting.NOTHING and not isinstance(event, events.Opened):
-        raise ValueError("the first happening of a visit is Opened")
     if state.closed and not isinstance(event, events.Resumed):
         return state, ()
+    if not state.frames and not isinstance(event, events.Opened | events.Resumed):
+        raise ValueError("the first happening of a visit is Opened")
     flow = flow_of(replace(state, now=max(happening.mono, state.now), wall=happening.wall))
     before = flow.state
     try:
@@ -84,10 +88,15 @@ def _take(flow: Flow, state: State, event: Any) -> None:
 def _break_over(flow: Flow) -> bool:
     """Clear an isolation that was left alone for too long (rule 5 of the interlock)."""
     state = flow.state
-    if not state.frames or not overstayed(state.interlock, flow.now, state.procedure.break_minutes * 60):
+    if not state.frames:
         return False
-    clear(flow, Turn.BREAK, flow.sentence("why-break"))
-    return True
+    if overstayed(state.interlock, flow.now, state.procedure.break_minutes * 60):
+        clear(flow, Turn.BREAK, flow.sentence("why-break"))
+        return True
+    back = came_back(state.interlock, flow.now)
+    if back:
+        clear(flow, Turn.CAME_BACK, flow.sentence("why-came-back", source=", ".join(back)), back)
+    return bool(back)
 
 
 def _settle(flow: Flow, before: State) -> None:
@@ -103,10 +112,10 @@ def _settle(flow: Flow, before: State) -> None:
         return
     if before.overlay is not Overlay.NONE and state.overlay is Overlay.NONE and _wait_over(state):
         flow.emit(SetTimer("wait", 0.0))
-    held = state.interlock.power is Power.ISOLATED or state.interlock.phrase_given
+    held = state.interlock.held
     if held and state.interlock.last_heard != before.interlock.last_heard and state.frames:
         flow.emit(SetTimer("break", state.procedure.break_minutes * 60 + 1))
-    elif not held and before.interlock.power is Power.ISOLATED:
+    elif not held and before.interlock.held:
         flow.emit(DropTimer("break"))
     if flow.effects and not state.told_quiet:
         flow.emit(SetTimer("quiet", _patience(state)))
@@ -142,6 +151,9 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
         return
     flow.change(told_quiet=False, interlock=spoke(state.interlock, flow.now))
     flow.tone("heard")
+    if _power_on(state, utterance):
+        phrases.power_is_on(flow)
+        return
     over = state.overlay not in (Overlay.NONE, Overlay.PROPOSAL)
     if (over and not is_command(utterance, *OVER_ALL)) or not phrases.use(flow, utterance):
         _answered(flow, utterance)
@@ -161,7 +173,15 @@ def _was_meant(flow: Flow, utterance: events.Utterance) -> bool:
 
 
 #: What is heard whatever is laid over the visit.
-OVER_ALL = ("power is on", "help", "stop", *EMERGENCY)
+OVER_ALL = ("help", "stop", *EMERGENCY)
+
+
+def _power_on(state: State, utterance: events.Utterance) -> bool:
+    """It was said that the power is on, whatever else those words may be the answer to; once the power was asked for at a
+    restore, they are that answer."""
+    asked = state.awaiting is Awaiting.RESTORE_POWER and state.overlay is Overlay.NONE
+    ways = state.language.commands["power is on"]
+    return not asked and (is_command(utterance, "power is on") or utterance.text.casefold() in ways)
 
 
 def _answered(flow: Flow, utterance: events.Utterance) -> None:
@@ -190,7 +210,7 @@ def _ask_again(flow: Flow, utterance: events.Utterance) -> None:
     state = flow.state
     if state.overlay in (Overlay.NOTE, Overlay.STAND_BY):
         return
-    if state.awaiting in (Awaiting.GATE, Awaiting.RESTORE_GATE) and state.overlay is Overlay.NONE:
+    if state.awaiting in GATES and state.overlay is Overlay.NONE:
         flow.question.takes(flow, utterance)
         return
     flow.tone("not understood")
@@ -233,10 +253,10 @@ def _apart(language: Language, number: float) -> str:
 def _opened(flow: Flow, event: events.Opened) -> None:
     state = flow.state
     form = Form(event.form) if event.form in set(Form) else Form.USUAL
-    flow.change(began=flow.now, awaiting=Awaiting.LOCK_NUMBER, form=form, emergency=event.emergency)
+    flow.change(began=flow.now, technician=event.technician, form=form, emergency=event.emergency)
     flow.change(facts=facts.given(event.known, flow.now))
     flow.prompt("welcome", "notice", title=state.book.procedures[state.book.main].title)
-    present(flow)
+    move(flow, (places.first(state.book, state.book.main),))
 
 
 def _timer(flow: Flow, event: events.TimerRang) -> None:
@@ -272,18 +292,24 @@ def _whereabouts(flow: Flow) -> str:
     asked for while the visit still stands at its step, and a restore must not be told as 'power comes back'."""
     state = flow.state
     step, awaiting = state.step, state.awaiting
-    if step is None or awaiting in (Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM):
-        return flow.sentence("lock-number")
+    if step is None or state.shut or awaiting in (*GATES, *PERSONS):
+        return flow.question.asks(flow)
     if isinstance(step, model.Restore):
-        gate, power = awaiting is Awaiting.RESTORE_GATE, awaiting is Awaiting.RESTORE_POWER
-        return flow.sentence("clear-need") if gate else step.power if power else step.checks[state.check]
+        if awaiting is Awaiting.RESTORE_CHECK:
+            return restore_checks(flow)[state.check]
+        return step.power if awaiting is Awaiting.RESTORE_POWER else flow.question.asks(flow)
     return step.say
 
 
 def _note_kept(flow: Flow, event: events.NoteKept) -> None:
+    """'Power is on' is never a note only: it is kept as one, and it acts."""
     if flow.state.overlay is not Overlay.NOTE:
         return
     flow.change(overlay=Overlay.NONE)
+    words = " ".join(event.text.casefold().replace(",", " ").replace(".", " ").split())
+    if any(way in words for way in flow.state.language.commands["power is on"]):
+        phrases.power_is_on(flow)
+        return
     flow.prompt("note-kept" if event.clip or event.text else "note-lost", "answer")
     present(flow)
 
@@ -328,18 +354,19 @@ def _clock_moved(flow: Flow, event: events.ClockMoved) -> None:
 
 
 def _resumed(flow: Flow, event: events.Resumed) -> None:
-    """The gate is closed, the place is told aloud, and the visit goes on from it."""
+    """Every source is LIVE, the place and the locks that are on are told aloud, and the visit goes on from it."""
     state = flow.state
     was, away = state.interlock, flow.now - max(state.interlock.last_heard, state.began)
     # listening: the ear is a new one and has been told of nothing, even where the same is in force as before
-    flow.change(outcome="", fault="", overlay=Overlay.NONE, pending=None, tries=0, told_quiet=False, listening=None)
+    flow.change(outcome="", fault="", overlay=Overlay.NONE, pending=None, tries=0, told_quiet=False, listening=None,
+                joining="", lock_offered=())  # fmt: skip
     _unheard(flow)
-    if was.power is not Power.LIVE:
+    if was.power is not Power.LIVE or was.doubt:
         flow.turn_lock(Turn.RESUMED, flow.sentence("why-resume"))
         flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.sentence("why-resume"))
+    tell_locks(flow)
     if not state.frames:
-        flow.change(awaiting=Awaiting.LOCK_NUMBER, lock_offered=())
-        present(flow)
+        move(flow, (places.first(state.book, state.book.main),))
         return
     if event.unrecorded:
         flow.emit(*state.found)
@@ -347,12 +374,9 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
             record(flow, state.step)
     number, count = places.number_of(state.book, state.frames)
     flow.prompt("resumed", "notice", title=state.procedure.title, number=number, count=count)
-    unknown = away > DAY_BREAK_SECONDS or not was.lock or event.why == "stopped"
-    if unknown and not isinstance(state.step, model.Handover):  # whoever takes over gives a number where they need one
-        flow.change(interlock=turn(Interlock(), Turn.RESUMED, flow.now), awaiting=Awaiting.LOCK_NUMBER, trail=())
-        flow.prompt("resumed-lock", "notice")
-        present(flow)
-        return
+    another = event.technician not in ("", state.technician)
+    if another or away > DAY_BREAK_SECONDS or event.why == "stopped":
+        flow.change(interlock=nobody(flow.state.interlock), trail=(), technician=event.technician or state.technician)
     take_up(flow)
 
 

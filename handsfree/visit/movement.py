@@ -1,18 +1,20 @@
 """Going from step to step. Every way to another step passes `move`, and `move` alone enters steps.
 
-The rule of this file: a step behind the gate is entered only while the interlock says ISOLATED. Whoever asks for it
-otherwise (next, back, a correction, a resume, a called procedure, a decision) is sent to the isolation step that covers it,
-and comes back once that is proved.
+The rule of this file: a step is entered only while every source it needs is ISOLATED. Whoever asks for it otherwise (next,
+back, a correction, a resume, a called procedure, a decision) is sent to the isolation step of the first that is not, and
+comes back once all are proved.
 """
 
 from __future__ import annotations
 
+from handsfree.isolation import rules
+from handsfree.isolation.rules import Power, Turn
 from handsfree.journal.events import DropTimer, StepEntered
 from handsfree.procedure import model
+from handsfree.procedure.sources import method_of
 from handsfree.visit import facts, places
 from handsfree.visit.faults import passes
 from handsfree.visit.flow import Flow
-from handsfree.visit.interlock import Turn
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Frames, Overlay
 from handsfree.visit.steps import KINDS, close, leave, present, set_wait_timer
@@ -36,26 +38,26 @@ def move(flow: Flow, frames: Frames) -> None:
 
 
 def _enter(flow: Flow, frames: Frames) -> Frames | None:
-    state = flow.state
-    step = state.book.at(frames[-1].procedure, frames[-1].step)
-    if step.behind_gate and not state.interlock.isolated:
-        if not state.covering:
+    step = flow.state.book.at(frames[-1].procedure, frames[-1].step)
+    wanting = lacking(flow, frames)
+    if wanting:
+        instead = flow.state.covering.get(wanting[0], ())
+        if not instead:
             flow.prompt("hazard-no-isolation", "refusal", cuttable=False)
             close(flow, "stopped", "")
             return None
-        flow.change(return_to=frames)
-        flow.prompt("isolate-again", "refusal", cuttable=False)
-        frames = state.covering
-        step = state.book.at(frames[-1].procedure, frames[-1].step)
-    if isinstance(step, model.Prove) and not state.interlock.phrase_given and state.covering:
-        frames = state.covering  # proving dead follows the phrase, never replaces it
-        step = state.book.at(frames[-1].procedure, frames[-1].step)
-    if state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT):
+        if step.works:
+            flow.change(return_to=frames)
+            flow.prompt("isolate-again", "refusal", cuttable=False)
+        frames = instead
+        step = flow.state.book.at(frames[-1].procedure, frames[-1].step)
+    if flow.state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT):
         flow.emit(DropTimer("wait"))
-    flow.change(frames=frames, pending=None, tries=0, overlay=Overlay.NONE, told_quiet=False, awaiting=Awaiting.NOTHING)
-    if isinstance(step, model.Isolate | model.Restore) and not state.interlock.lock:
-        flow.change(awaiting=Awaiting.LOCK_NUMBER)  # after a hand-over: `take_up` comes here again with the number
-        present(flow)
+    flow.change(frames=frames, pending=None, tries=0, overlay=Overlay.NONE, told_quiet=False, awaiting=Awaiting.NOTHING,
+                point=0, voice_doubted=False)  # fmt: skip
+    if isinstance(step, model.Isolate | model.Restore) and not state_number(flow):
+        return None
+    if not enough_people(flow, step):
         return None
     if passes(flow.state, frames, step):
         flow.prompt("passed-over", "notice", cuttable=False, text=step.say)
@@ -65,6 +67,41 @@ def _enter(flow: Flow, frames: Frames) -> Frames | None:
     path = flow.state.path
     flow.emit(StepEntered(path, step.id, step.kind, flow.state.interlock.power))
     return KINDS[type(step)].enters(flow, step)
+
+
+def lacking(flow: Flow, frames: Frames) -> tuple[str, ...]:
+    """The sources that have to be isolated, or relieved, before this step is entered: the first of them first."""
+    book, interlock = flow.state.book, flow.state.interlock
+    sources, holds = book.energy.sources, interlock.holds
+    step = book.at(frames[-1].procedure, frames[-1].step)
+    if isinstance(step, model.Prove):  # proving dead follows the phrase, never replaces it
+        source = book.energy.proves(frames[-1].procedure, step)
+        if not interlock.hold(source.name).held:
+            return (source.name,)
+        return rules.unrelieved(source, method_of(step), sources, holds)
+    if isinstance(step, model.Isolate):
+        mine = rules.by_phrase(sources, step.sources) or step.sources
+        return tuple(one for name in mine for one in rules.unready(sources[name], holds) if one not in mine)
+    return interlock.missing(book.energy.needs(step))
+
+
+def state_number(flow: Flow) -> bool:
+    """Somebody here has stated the number on their own lock; else it is asked for."""
+    if flow.state.interlock.lock:
+        return True
+    flow.change(awaiting=Awaiting.LOCK_NUMBER, joining="")
+    present(flow)
+    return False
+
+
+def enough_people(flow: Flow, step: model.Step) -> bool:
+    """As many locks are on as the step asks for; else the second person is asked for."""
+    if step.people < 2 or flow.state.interlock.locked_by(flow.state.needs) >= step.people:
+        return True
+    flow.prompt("second-needed", "notice", cuttable=False)
+    flow.change(awaiting=Awaiting.LOCK_NUMBER, joining=flow.sentence("second-person"))
+    present(flow)
+    return False
 
 
 def forward(flow: Flow, go: str | None = None, makes: model.Facts = ()) -> None:
@@ -77,37 +114,54 @@ def forward(flow: Flow, go: str | None = None, makes: model.Facts = ()) -> None:
 
 
 def backward(flow: Flow, frames: Frames) -> None:
-    """To a place on the trail. An isolation that was begun and not confirmed is left: the visit is LIVE again."""
-    if isinstance(flow.state.step, model.Isolate):
-        flow.turn_lock(Turn.LEFT, "")
-        flow.change(covering=())
+    """To a place on the trail. An isolation that was begun and not confirmed is left: its sources are LIVE again."""
+    step = flow.state.step
+    if isinstance(step, model.Isolate):
+        flow.turn_lock(Turn.LEFT, "", step.sources)
+        flow.change(covering={name: at for name, at in flow.state.covering.items() if name not in step.sources})
     move(flow, frames)
 
 
 def proved(flow: Flow) -> None:
-    """After proving dead: on, or back to where a cleared isolation had been needed."""
+    """After proving dead: on, or back to where a cleared isolation had been needed, once all that is needed there is
+    ISOLATED; what is claimed and not proved yet is proved by a step that follows."""
     back = flow.state.return_to
-    flow.change(return_to=())
-    if back:
-        flow.change(trail=())
+    wanting = lacking(flow, back) if back else ()
+    if back and not wanting:
+        flow.change(return_to=(), trail=())
         move(flow, back)
+    elif back and not flow.state.interlock.hold(wanting[0]).held:
+        move(flow, flow.state.covering.get(wanting[0], back))
     else:
         forward(flow)
 
 
-def clear(flow: Flow, what: Turn, why: str) -> None:
-    """Isolation is gone: say so at once, and go where that leaves the visit."""
-    state = flow.state
-    opening = isinstance(state.step, model.Isolate | model.Prove)
-    flow.turn_lock(what, why)
+def clear(flow: Flow, what: Turn, why: str, names: tuple[str, ...] | None = None) -> None:
+    """The isolation of these sources is gone (of all, where `names` is None): say so at once, and what to do now."""
+    flow.turn_lock(what, why, names)
     flow.tone("gate shut")
     flow.prompt("isolation-cleared", "notice", cuttable=False, why=why)
     flow.change(overlay=Overlay.NONE)
+    go_on(flow)
+
+
+def go_on(flow: Flow) -> None:
+    """What to do now, after something was cleared: the isolation that the step lacks, else the step's question again."""
+    state = flow.state
     step = state.step
-    if opening and state.covering:
-        move(flow, state.covering)
-    elif step is not None and (step.behind_gate or isinstance(step, model.Restore)):
+    if step is None:
+        present(flow)
+        return
+    opening = isinstance(step, model.Isolate | model.Prove)
+    if opening and isinstance(step, model.Isolate):
+        begun = all(state.interlock.hold(name).power is Power.ISOLATING for name in step.sources)
+        if not begun or lacking(flow, state.frames):
+            move(flow, state.frames)
+            return
+    if lacking(flow, state.frames) or isinstance(step, model.Restore):
         move(flow, state.frames)
+    else:
+        present(flow)
 
 
 def take_up(flow: Flow) -> None:
@@ -125,7 +179,5 @@ def take_up(flow: Flow) -> None:
         flow.change(awaiting=Awaiting.WAIT)
         flow.prompt("wait-early", "notice", time=duration(state.language, left))
         set_wait_timer(flow)
-    elif isinstance(state.step, model.Isolate | model.Prove) and state.covering:
-        move(flow, state.covering)
     else:
         move(flow, state.frames)

@@ -6,13 +6,15 @@ One table, `PHRASES`, by command name. 'Next step', 'go ahead', 'affirm' and the
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
+from handsfree.isolation.rules import Power, Turn
 from handsfree.journal.events import Corrected, KeepNote, SetVoice, Utterance
 from handsfree.language.meaning import EMERGENCY, Sense
 from handsfree.visit import facts, helping, places
 from handsfree.visit.flow import Flow
-from handsfree.visit.interlock import Power, Turn
 from handsfree.visit.movement import backward, clear
+from handsfree.visit.persons import begin_join, begin_leave
 from handsfree.visit.plain import left
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Form, Overlay
@@ -66,7 +68,8 @@ def _how_long(flow: Flow) -> None:
     if state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT):
         flow.prompt("how-long-wait", "help", time=left(flow))
     if state.interlock.isolated:
-        flow.prompt("how-long-isolated", "help", time=duration(state.language, flow.now - state.interlock.since))
+        since = max((at for at in state.interlock.since.values()), default=flow.now)
+        flow.prompt("how-long-isolated", "help", time=duration(state.language, flow.now - since))
 
 
 def _where(flow: Flow) -> None:
@@ -96,11 +99,24 @@ def _stop(flow: Flow) -> None:
     flow.prompt("stop-once", "question")
 
 
-def _power_is_on(flow: Flow) -> None:
-    if flow.state.interlock.power is Power.LIVE:
+def power_is_on(flow: Flow) -> None:
+    """At every moment, in every overlay: the source that is meant is LIVE at once; where several are held, which it is
+    is asked, and all are shut until it is answered. What to do now follows always."""
+    interlock = flow.state.interlock
+    flow.change(overlay=Overlay.NONE)
+    begun = [name for name in interlock.sources if interlock.hold(name).power is not Power.LIVE]
+    locked = [name for name in begun if interlock.sources[name].kind.lock]
+    if not begun and not interlock.doubt:
         _where(flow)
-    else:
+        present(flow)
+    elif interlock.doubt or len(locked) < 2:
+        flow.change(interlock=replace(interlock, doubt=False))
         clear(flow, Turn.POWER_IS_ON, flow.sentence("why-power-on"))
+    else:
+        flow.change(interlock=replace(interlock, doubt=True), awaiting=Awaiting.WHICH_SOURCE, pending=None)
+        flow.tone("gate shut")
+        flow.prompt("hands-out", "notice", cuttable=False)
+        present(flow)
 
 
 def _voice(rate: int, volume: int) -> Callable[[Flow], None]:
@@ -151,7 +167,9 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
     "stand by": _stand_by,
     "note": _note,
     "stop the visit": _stop,
-    "power is on": _power_is_on,
+    "power is on": power_is_on,
+    "second person": begin_join,
+    "i am leaving": begin_leave,
     "faster": _voice(1, 0),
     "slower": _voice(-1, 0),
     "louder": _voice(0, 1),
@@ -159,6 +177,11 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
     "what next": _advice("what_next"),
     "why": _advice("why"),
 }
+
+
+PEOPLE = ("second person", "i am leaving")
+#: Who comes or goes is not taken up half way through these.
+NO_PEOPLE = (Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE, Awaiting.WHICH_SOURCE)
 
 
 def use(flow: Flow, utterance: Utterance) -> bool:
@@ -176,7 +199,9 @@ def use(flow: Flow, utterance: Utterance) -> bool:
         return False
     if utterance.text == "say again" and awaiting is Awaiting.LOCK_AFFIRM:
         return False
-    if utterance.text == "power is on" and awaiting is Awaiting.RESTORE_POWER:
+    if utterance.text == "power is on" and awaiting is Awaiting.RESTORE_POWER and not flow.state.overlay:
+        return False
+    if utterance.text in PEOPLE and awaiting in NO_PEOPLE:
         return False
     PHRASES[utterance.text](flow)
     return True

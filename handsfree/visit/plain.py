@@ -1,19 +1,17 @@
-"""The questions of plain steps: the lock number, a step to do, a caution, an answer, a wait. One row each, in `ROWS`."""
+"""The questions of plain steps: a step to do, a caution, an answer, a wait. One row each, in `ROWS`."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 from handsfree.dialogue.question import Question, Stake
 from handsfree.journal.events import AnswerTaken, CautionTaken, EvidenceTaken, Utterance
 from handsfree.language.meaning import EMERGENCY, WAYS_OUT, Listening, Sense, beside
 from handsfree.procedure import model
-from handsfree.visit import places
 from handsfree.visit.facts import learn
 from handsfree.visit.flow import Flow
-from handsfree.visit.movement import forward, move, take_up
+from handsfree.visit.movement import forward
 from handsfree.visit.speaking import answer_words, choices, duration, result_words
 from handsfree.visit.state import Awaiting, Form, Overlay, Result
 from handsfree.visit.steps import present, results_here
@@ -22,8 +20,8 @@ from handsfree.visit.wishes import affirms, denies, done, is_command, onward, ta
 YES_NO = ("affirm", "negative", "yes", "no")
 #: Before the lock number is known there is no step to move on from.
 BEFORE = (
-    "say again", "stand by", "what can i say", "stop the visit", "faster", "slower", "louder", "softer", "help", "stop",
-    "short form", "usual form", "full form", *EMERGENCY,
+    "say again", "stand by", "what can i say", "stop the visit", "power is on", "faster", "slower", "louder", "softer",
+    "help", "stop", "short form", "usual form", "full form", *EMERGENCY,
 )
 
 Row = Question[Flow, Utterance]
@@ -56,35 +54,6 @@ def says(key: str, role: str = "question") -> Callable[[Flow], None]:
 def called(*names: str) -> Callable[[Flow], tuple[str, ...]]:
     """Commands by the first way to say them: what one may say."""
     return lambda flow: tuple(flow.state.language.commands[name][0] for name in names)
-
-
-# ---- the lock number ------------------------------------------------------------------------------------------------
-
-
-def _takes_lock_number(flow: Flow, utterance: Utterance) -> bool:
-    digits = tuple(utterance.text.split())
-    if utterance.sense != Sense.DIGITS or not 2 <= len(digits) <= 4:
-        return False
-    flow.change(lock_offered=digits, awaiting=Awaiting.LOCK_AFFIRM)  # said where one is to be affirmed, it is another
-    flow.prompt("lock-readback", "readback", digits=" ".join(digits))
-    return True
-
-
-def _takes_lock_affirm(flow: Flow, utterance: Utterance) -> bool:
-    state = flow.state
-    if is_command(utterance, "affirm"):
-        flow.change(interlock=replace(state.interlock, lock=state.lock_offered), lock_offered=())
-        flow.prompt("lock-kept", "notice")
-        if state.frames:
-            take_up(flow)
-        else:
-            move(flow, (places.first(state.book, state.book.main),))
-    elif is_command(utterance, "negative", "correction", "say again"):
-        flow.change(lock_offered=(), awaiting=Awaiting.LOCK_NUMBER)
-        flow.prompt("lock-again", "question")
-    else:
-        return _takes_lock_number(flow, utterance)
-    return True
 
 
 # ---- a step to be done ----------------------------------------------------------------------------------------------
@@ -264,15 +233,6 @@ def _nothing(flow: Flow, *_: Any) -> bool:
 
 ROWS: Rows = {
     Awaiting.NOTHING: Question(lambda flow: None, always, _nothing, lambda flow: ""),
-    Awaiting.LOCK_NUMBER: Question(
-        says("lock-number"), lambda flow: Listening(digits=(2, 4), commands=BEFORE), _takes_lock_number,
-        asks("lock-again"), lambda flow: (flow.sentence("a-lock-number"),), Stake.GUARDED,
-    ),
-    Awaiting.LOCK_AFFIRM: Question(
-        says("need-affirm"),
-        lambda flow: Listening(digits=(2, 4), commands=(*BEFORE, "affirm", "negative", "correction")),
-        _takes_lock_affirm, asks("need-affirm"), called("affirm", "negative"), Stake.GUARDED,
-    ),
     Awaiting.DONE: Question(
         _says_done, also("done"), _takes_done, asks("need-done"), called("done", "say again", "go back")
     ),

@@ -8,6 +8,7 @@ from handsfree.language.meaning import WAYS_OUT, Listening, NumberAsked, Sense
 from handsfree.language.quantities import convert, unit_fits
 from handsfree.procedure import model
 from handsfree.procedure.evaluation import near_a_limit
+from handsfree.procedure.sources import unit_of
 from handsfree.visit import speaking
 from handsfree.visit.facts import learn
 from handsfree.visit.flow import Flow
@@ -28,13 +29,17 @@ def unit_name(flow: Flow, unit: str) -> str:
     return flow.state.language.say_unit(unit)
 
 
+def asked_in(step: model.Read | model.Prove) -> str:
+    return unit_of(step) if isinstance(step, model.Prove) else step.unit
+
+
 def in_another_unit(flow: Flow, unit: str | None) -> bool:
     """A reading in volts where ohms are asked for: which is meant is asked, whether it was clearly heard or not."""
     step = flow.state.step
     asked = flow.state.awaiting in (Awaiting.READING, Awaiting.DEAD_READING)
-    if unit is None or not asked or not isinstance(step, (model.Read, model.Prove)) or unit_fits(step.unit, unit):
+    if unit is None or not asked or not isinstance(step, (model.Read, model.Prove)) or unit_fits(asked_in(step), unit):
         return False
-    flow.prompt("unit-doubt", "question", spoken=unit_name(flow, unit), asked=unit_name(flow, step.unit))
+    flow.prompt("unit-doubt", "question", spoken=unit_name(flow, unit), asked=unit_name(flow, asked_in(step)))
     return True
 
 
@@ -42,7 +47,7 @@ def asks_reading(flow: Flow) -> str:
     """'The reading, in volts?'"""
     step = flow.state.step
     assert isinstance(step, model.Read | model.Prove)
-    unit = unit_name(flow, step.unit)
+    unit = unit_name(flow, asked_in(step))
     return flow.sentence("short-reading", unit=unit) if unit else flow.sentence("short-count")
 
 

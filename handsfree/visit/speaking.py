@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from handsfree.language.base import Language
 from handsfree.language.meaning import WHEN_ASKED, Sense
 from handsfree.procedure.model import Ask, Prove, Read
+from handsfree.procedure.sources import unit_of
 from handsfree.visit.state import Pending, Result
 
 
@@ -58,8 +59,9 @@ def read_back(language: Language, step: Read | Prove, pending: Pending, affirm: 
            (False, True): "readback-affirm", (True, True): "readback-both-affirm"}[both, affirm]
     values = {"quantity": quantity, **({"digits": language.say_digits(pending.given)} if both else {})}
     text = language.prompt(key, **values)
-    if pending.given_unit != step.unit:
-        text += " " + language.prompt("converted", quantity=language.say_quantity(round(pending.value, 2), step.unit))
+    unit = unit_of(step) if isinstance(step, Prove) else step.unit
+    if pending.given_unit != unit:
+        text += " " + language.prompt("converted", quantity=language.say_quantity(round(pending.value, 2), unit))
     return text
 
 

@@ -10,10 +10,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from handsfree.isolation.interlock import Interlock
 from handsfree.journal.events import FindingMade, ListenFor, Utterance
 from handsfree.language.base import Language
 from handsfree.procedure.model import Book, Procedure, Step
-from handsfree.visit.interlock import Interlock
 
 
 class Awaiting(StrEnum):
@@ -25,14 +25,22 @@ class Awaiting(StrEnum):
     ANSWER = "answer"
     READING = "reading"
     READING_AFFIRM = "reading affirmed"
+    SEEN = "seen running before"
     GATE = "gate phrase"
+    RELIEVED = "relieved"
     TESTER_BEFORE = "tester proved before"
     SWITCH_TRIED = "switch tried"
+    OFF_AGAIN = "switched off again"
+    LOOKED = "looked at"
     DEAD_READING = "reading of dead"
     DEAD_AFFIRM = "reading of dead affirmed"
     TESTER_AFTER = "tester proved after"
     RESTORE_CHECK = "restore check"
     RESTORE_GATE = "clear phrase"
+    OWNER_GONE = "owner of a lock gone"
+    JOIN_GATE = "another's gate phrase"
+    LEAVE_GATE = "clear phrase of who leaves"
+    WHICH_SOURCE = "which source is on"
     RESTORE_POWER = "power put on"
     WAIT = "wait"
     CUT_WAIT = "wait cut short"
@@ -112,8 +120,10 @@ class Pending:
 @dataclass(frozen=True)
 class State:
     """`frames`: the stack of procedures, the innermost last; () before the start and after the end. `trail`: places
-    'go back' may return to, the latest last. `covering`: the isolation step last entered, where a cleared isolation is made
-    again, and `return_to` where to go once it is. `tries`: askings-again in a row. `remembered`: results by
+    'go back' may return to, the latest last. `covering`: for each source the isolation step last entered, where a
+    cleared isolation is made again, and `return_to` where to go once it is. `joining`: who states a number; `technician`:
+    who works, by name, '' where nobody said. `voice_doubted`: the phrase was right and the voice in doubt, once. `check`,
+    `point`: which check of a restore, which point of a proof. `tries`: askings-again in a row. `remembered`: results by
     (procedure path, step). `tellings`: what each step that brought something told the fault model, the latest last:
     'check=answer', or '' for nothing. `facts`: what is known in the whole visit, by name. `warned`: the cautions that were
     understood, by their text. `proposed`: what was likely heard, read back. `heard_out`: when the last prompt had ended.
@@ -128,7 +138,7 @@ class State:
     overlay: Overlay = Overlay.NONE
     interlock: Interlock = field(default_factory=Interlock)
     trail: tuple[Frames, ...] = ()
-    covering: Frames = ()
+    covering: Mapping[str, Frames] = field(default_factory=dict)
     return_to: Frames = ()
     remembered: Mapping[tuple[tuple[str, ...], str], Result] = field(default_factory=dict)
     tellings: Mapping[tuple[tuple[str, ...], str], str] = field(default_factory=dict)
@@ -143,7 +153,11 @@ class State:
     series: tuple[Sample, ...] = ()
     pending: Pending | None = None
     lock_offered: tuple[str, ...] = ()
+    joining: str = ""
+    technician: str = ""
+    voice_doubted: bool = False
     check: int = 0
+    point: int = 0
     wait_ends: float = 0.0
     tries: int = 0
     said: int = 0
@@ -169,6 +183,17 @@ class State:
     def asked(self) -> Awaiting | Overlay:
         """The row of `visit.questions.QUESTIONS` that is asked now."""
         return self.overlay or self.awaiting
+
+    @property
+    def needs(self) -> tuple[str, ...]:
+        """The sources that the step needs ISOLATED."""
+        step = self.step
+        return () if step is None else self.book.energy.needs(step)
+
+    @property
+    def shut(self) -> bool:
+        """The step may not be reached, or spoken, now."""
+        return bool(self.interlock.missing(self.needs))
 
     @property
     def waiting(self) -> bool:

@@ -8,17 +8,20 @@ is said again cannot differ.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from handsfree.isolation.interlock import nobody
+from handsfree.isolation.people import left_on
+from handsfree.isolation.rules import Power, Turn, by_phrase, tells
 from handsfree.journal.events import Closed, Decided, FindingMade, HandedOver, SetTimer
 from handsfree.procedure import model
 from handsfree.procedure.evaluation import evaluate, widths_of
 from handsfree.procedure.expressions import name_of
+from handsfree.procedure.sources import method_of
 from handsfree.visit import facts, places
 from handsfree.visit.flow import Flow
-from handsfree.visit.interlock import Power, Turn
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Frames, Result
 from handsfree.visit.wishes import take
@@ -38,21 +41,37 @@ def _await(awaiting: Awaiting) -> Callable[[Flow, Any], Onward]:
 
 def _isolate(flow: Flow, step: model.Isolate) -> Onward:
     """Until the phrase is given, 'go back' and 'correction' may leave again: what is behind is as LIVE as it was."""
-    was_live = flow.state.interlock.power is Power.LIVE and not flow.state.return_to
-    flow.change(covering=flow.state.frames, trail=flow.state.trail if was_live else ())
-    flow.turn_lock(Turn.ISOLATION_BEGUN, step.say)
-    return _await(Awaiting.GATE)(flow, step)
+    state = flow.state
+    was_live = all(state.interlock.hold(name).power is Power.LIVE for name in step.sources) and not state.return_to
+    covering = {**state.covering, **dict.fromkeys(step.sources, state.frames)}
+    flow.change(covering=covering, trail=state.trail if was_live else ())
+    flow.turn_lock(Turn.ISOLATION_BEGUN, step.say, step.sources)
+    if not by_phrase(state.book.energy.sources, step.sources):
+        return _await(Awaiting.RELIEVED)(flow, step)
+    return _await(Awaiting.SEEN if state.book.energy.tries(step.sources) else Awaiting.GATE)(flow, step)
 
 
 def _prove(flow: Flow, step: model.Prove) -> Onward:
-    flow.change(trail=())
-    return _await(Awaiting.TESTER_BEFORE if step.method == "meter" else Awaiting.SWITCH_TRIED)(flow, step)
+    """A try counts only where something ran or was lit before; else it is measured."""
+    flow.change(trail=(), point=0)
+    method = method_of(step)
+    hold = flow.state.interlock.hold(flow.state.book.energy.proves(flow.state.frames[-1].procedure, step).name)
+    if method.form == "look":
+        return _await(Awaiting.LOOKED)(flow, step)
+    if method.form == "try" and tells(method, hold):
+        return _await(Awaiting.SWITCH_TRIED)(flow, step)
+    if method.form == "try":
+        flow.prompt("try-tells-nothing", "notice", cuttable=False)
+    return _await(Awaiting.TESTER_BEFORE)(flow, step)
 
 
 def _restore(flow: Flow, step: model.Restore) -> Onward:
-    flow.change(trail=(), check=0, covering=(), return_to=())
+    state = flow.state
+    names = state.book.energy.restores(state.frames[-1].procedure, step)
+    covering = {name: at for name, at in state.covering.items() if name not in names}
+    flow.change(trail=(), check=0, covering=covering, return_to=())
     flow.say(step.say, "step", cuttable=False)
-    flow.turn_lock(Turn.RESTORE_BEGUN, flow.sentence("why-restore"))
+    flow.turn_lock(Turn.RESTORE_BEGUN, flow.sentence("why-restore"), names)
     return _await(Awaiting.RESTORE_CHECK)(flow, step)
 
 
@@ -178,11 +197,12 @@ def _finding(flow: Flow, step: model.Finding) -> Onward:
 
 
 def _handover(flow: Flow, step: model.Handover) -> Onward:
-    flow.change(trail=(), covering=(), return_to=())
+    flow.change(trail=(), covering={}, return_to=())
     if flow.state.interlock.power is not Power.LIVE:
         flow.turn_lock(Turn.HANDED_OVER, flow.sentence("why-handover"))
         flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.sentence("why-handover"))
-    flow.change(interlock=replace(flow.state.interlock, lock=()))  # whoever takes over has a padlock of their own
+    tell_locks(flow)
+    flow.change(interlock=nobody(flow.state.interlock))  # whoever takes over has a padlock of their own
     record(flow, step)
     return _await(Awaiting.DONE)(flow, step)
 
@@ -210,6 +230,12 @@ def leave(flow: Flow, go: str | None = None, makes: model.Facts = ()) -> Frames:
     return onward
 
 
+def tell_locks(flow: Flow) -> None:
+    """Whose locks are still on, by name, each with its source."""
+    for owner, source in left_on(flow.state.interlock.locks):
+        flow.prompt("lock-left", "notice", cuttable=False, owner=owner, source=source)
+
+
 def close(flow: Flow, outcome: str, text: str, not_before: float | None = None) -> None:
     """End the visit, saying so. A lock that may still be on is named; the isolation is no longer watched over."""
     state = flow.state
@@ -220,8 +246,9 @@ def close(flow: Flow, outcome: str, text: str, not_before: float | None = None) 
     elif text:
         flow.prompt("ended", "notice", text=text)
     if state.interlock.power is not Power.LIVE:
-        flow.prompt("ended-locked", "notice", cuttable=False)
         flow.turn_lock(Turn.CLOSED, outcome)
+        flow.prompt("ended-locked", "notice", cuttable=False)
+    tell_locks(flow)
     flow.change(outcome=outcome, not_before=not_before)
     flow.emit(Closed(outcome, not_before, text))
 
@@ -262,7 +289,7 @@ KINDS: dict[type[Any], Kind] = {
     model.Caution: _asks(Awaiting.UNDERSTOOD),
     model.Ask: Kind(_ask, (Awaiting.ANSWER,)),
     model.Read: Kind(_read, (Awaiting.READING,)),
-    model.Isolate: Kind(_isolate, (Awaiting.GATE,)),
+    model.Isolate: Kind(_isolate, (Awaiting.SEEN, Awaiting.GATE)),
     model.Prove: Kind(_prove),  # its questions hang on its method: `visit.ahead` knows them
     model.Restore: Kind(_restore, (Awaiting.RESTORE_GATE, Awaiting.RESTORE_POWER)),
     model.Wait: Kind(_wait),
@@ -274,4 +301,4 @@ KINDS: dict[type[Any], Kind] = {
     model.End: Kind(_end),
 }
 
-__all__ = ["KINDS", "Kind", "close", "leave", "present", "record", "results_here", "set_wait_timer"]
+__all__ = ["KINDS", "Kind", "close", "leave", "present", "record", "results_here", "set_wait_timer", "tell_locks"]

@@ -12,7 +12,7 @@ from handsfree.language.prompts import places
 from handsfree.language.tokens import tokens
 from handsfree.procedure.check import check_file
 from handsfree.procedure.load import load_book, load_procedure
-from handsfree.procedure.model import Ask, Caution, Finding, Hazard, Level, Read
+from handsfree.procedure.model import Ask, Caution, Finding, Level, Read
 from handsfree.procedure.proofs import prove
 from tests.authoring.scenes import MIRAR, doubted, typed
 
@@ -28,7 +28,7 @@ def test_a_whole_procedure_loads_is_proved_and_has_nothing_to_remark(tmp_path: P
     assert procedure.language == "es"
     caution, ask, read, finding, *_ = procedure.steps
     assert isinstance(caution, Caution)
-    assert (caution.id, caution.level, caution.hazards) == ("tension-red-puede-matar", Level.DANGER, (Hazard.MAINS,))
+    assert (caution.id, caution.level, caution.hazards) == ("tension-red-puede-matar", Level.DANGER, ("mains",))
     assert isinstance(ask, Ask)
     assert [(answer.say, answer.go) for answer in ask.answers] == [
         ("fresco", None), ("caliente", None), ("en calma", "ventilador-mueve-poco-aire"),
@@ -53,7 +53,7 @@ def test_from_the_command_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, 
 
 KINDS: dict[str, tuple[tuple[str, ...], dict[str, object]]] = {
     "instruct": (("Cepille el condensador.", "una instrucción", "aletas cortantes", "nada más"),
-                 {"hazards": (Hazard.SHARP_FINS,)}),
+                 {"hazards": ("sharp fins",)}),
     "isolate": (
         ("Los pasos siguientes ponen sus manos cerca del ventilador.", "aislamiento", "Saque la clavija.",
          "Ponga su candado.", "eso es todo", "red por cable y clavija", "eso es todo"),

@@ -9,7 +9,7 @@ import pytest
 from handsfree.errors import Trouble
 from handsfree.procedure.check import check_file
 from handsfree.procedure.load import load_book, load_procedure
-from handsfree.procedure.model import Ask, Caution, Decide, Finding, Hazard, Level, Read
+from handsfree.procedure.model import Ask, Caution, Decide, Finding, Level, Read
 from handsfree.procedure.proofs import prove
 from handsfree.resources import folder as shipped
 from tests.authoring.scenes import LOOK_AT_FAN, typed
@@ -25,7 +25,7 @@ def test_a_whole_procedure_loads_is_proved_and_has_nothing_to_remark(tmp_path: P
     procedure = load_procedure(path)
     caution, ask, read, finding, *_ = procedure.steps
     assert isinstance(caution, Caution)
-    assert (caution.level, caution.hazards) == (Level.DANGER, (Hazard.MAINS,))
+    assert (caution.level, caution.hazards) == (Level.DANGER, ("mains",))
     assert caution.say == "Mains voltage can kill."  # its signal word is the level: the visit says it, once
     assert isinstance(ask, Ask)
     assert [(answer.say, answer.go) for answer in ask.answers] == [
@@ -46,7 +46,7 @@ def _one(folder: Path, *lines: str) -> object:
 
 
 KINDS: dict[str, tuple[tuple[str, ...], dict[str, object]]] = {
-    "instruct": (("Brush the condenser.", "an instruction", "sharp fins", "that is all"), {"hazards": (Hazard.SHARP_FINS,)}),
+    "instruct": (("Brush the condenser.", "an instruction", "sharp fins", "that is all"), {"hazards": ("sharp fins",)}),
     "ask": (
         ("Look at the lamp.", "a question", "lit", "dark", "that is all", "straight on", "straight on", "none"),
         {"kind": "ask"},

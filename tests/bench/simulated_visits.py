@@ -217,7 +217,7 @@ class Site:
 
     def _power(self, before: State) -> None:
         technician = self._at_the_cabinet()
-        if before.awaiting is Awaiting.GATE and self.state.interlock.phrase_given:
+        if before.awaiting is Awaiting.GATE and self.state.interlock.held:
             technician.power(False)
         if before.awaiting is Awaiting.RESTORE_POWER and self.state.awaiting is not Awaiting.RESTORE_POWER:
             technician.power(True)
@@ -280,6 +280,9 @@ WORDS = {
     Awaiting.DONE: "next step",
     Awaiting.UNDERSTOOD: "understood",
     Awaiting.GATE: f"isolated lock {LOCK}",
+    Awaiting.SEEN: "affirm",
+    Awaiting.OFF_AGAIN: "affirm",
+    Awaiting.RELIEVED: "next step",
     Awaiting.TESTER_BEFORE: "affirm",
     Awaiting.SWITCH_TRIED: "nothing runs",
     Awaiting.TESTER_AFTER: "affirm",

@@ -11,12 +11,12 @@ from pathlib import Path
 import pytest
 
 from handsfree.errors import Trouble
+from handsfree.isolation.rules import Power
 from handsfree.journal.events import Say
 from handsfree.journal.follow import follow
 from handsfree.journal.reader import read_list
 from handsfree.journal.verify import verify
 from handsfree.visit import sessions
-from handsfree.visit.interlock import Power
 from handsfree.visit.state import Awaiting, State
 from tests.faults.disks import FailingDisk
 from tests.journal.made import TestClock
@@ -53,7 +53,7 @@ def _wrong(folder: Path, before: State) -> str:
     now = after[resumed].state
     if now is None or any(step.departure is not None for step in after):
         return "the record does not follow from the machine"
-    if now.interlock.power is Power.ISOLATED or now.interlock.phrase_given:
+    if now.interlock.power is Power.ISOLATED or now.interlock.held:
         return "the gate is open"
     spoken = " ".join(entry.event.text for entry in entries[resumed:] if isinstance(entry.event, Say)).lower()
     if not spoken:

@@ -16,12 +16,12 @@ import pytest
 from handsfree.errors import Trouble
 from handsfree.handbook import build as building
 from handsfree.handbook.markdown import text
+from handsfree.isolation.rules import TABLE, Power
 from handsfree.journal.events import KINDS
 from handsfree.language import jsgf
 from handsfree.procedure import model
 from handsfree.resources import folder
 from handsfree.visit.diagram import arrows, mermaid
-from handsfree.visit.interlock import TABLE, Power
 from handsfree.visit.machine import HANDLERS
 from handsfree.visit.state import Awaiting, Overlay
 

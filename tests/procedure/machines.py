@@ -10,7 +10,6 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from handsfree.procedure import model
 from handsfree.procedure.load import book_of
 from handsfree.procedure.model import Book, Procedure
 from handsfree.procedure.sentences import STEP
@@ -66,7 +65,7 @@ class Walker:
         moves: list[Any] = []
         if history:
             moves.append((history[-1], iso, history[:-1], warned))
-        warned = warned or (here.kind == "caution" and model.Hazard.SHARP_FINS in here.hazards)
+        warned = warned or (here.kind == "caution" and "sharp fins" in here.hazards)
         gate = here.kind in ("isolate", "prove", "restore", "handover") or (here.kind == "wait" and here.lasts == "24 h")
         then = {"isolate": "claimed", "restore": "live", "handover": "live"}.get(here.kind, iso)
         if here.kind == "prove" and iso != "live":
@@ -90,12 +89,12 @@ class Walker:
     def _judge(self, spot: Spot, name: str, here: Any, iso: str, warned: bool) -> None:
         works = here.kind not in ("caution", "isolate", "prove", "restore", "handover")
         rules = {
-            "hazard while live": works and model.Hazard.MAINS in here.hazards and iso != "dead",
+            "hazard while live": works and "mains" in here.hazards and iso != "dead",
             "proof without isolation": here.kind == "prove" and iso == "live",
             "restore without isolation": here.kind == "restore" and iso == "live",
             "ends isolated": here.kind == "end" and len(spot) == 1 and iso != "live" and here.outcome != "made safe",
             "wait breaks isolation": here.kind == "wait" and here.lasts == "45 min" and iso != "live",
-            "hazard without caution": here.kind != "caution" and model.Hazard.SHARP_FINS in here.hazards and not warned,
+            "hazard without caution": here.kind != "caution" and "sharp fins" in here.hazards and not warned,
         }
         self.broken |= {(kind, name, here.id) for kind, is_broken in rules.items() if is_broken}
 

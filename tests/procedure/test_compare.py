@@ -34,7 +34,7 @@ def test_nothing() -> None:
 
 
 CASES = [
-    (("below: 30", "below: 50"), True, "Step `dead` changed the limit below which it is dead: from 30 to 50."),
+    (("below: 5", "below: 4"), True, "Step `dead` changed the limit below which it is dead: from 5 to 4."),
     (
         ("sources: [mains plug]", "sources: [mains plug, battery]"),
         True,
@@ -86,7 +86,7 @@ def test_each_change_in_words(pair: tuple[str, str], safety: bool, sentence: str
 
 
 def test_safety_comes_first() -> None:
-    found = changed(("say: Open the door. Look", "say: Look"), ("below: 30", "below: 45"), ("lasts: 5 min", "lasts: 8 min"))
+    found = changed(("say: Open the door. Look", "say: Look"), ("below: 5", "below: 3"), ("lasts: 5 min", "lasts: 8 min"))
     assert [change.safety for change in found] == [True, False, False]
     assert next(iter(lines(found))) == "Safety:"
 

@@ -14,8 +14,8 @@ from handsfree.procedure.chart_drawing import svg
 from handsfree.procedure.check import check_file, lines
 from handsfree.procedure.compare import compare
 from handsfree.procedure.compare import lines as compared
+from handsfree.procedure.hazards import usual
 from handsfree.procedure.load import book_of, load_book, parse
-from handsfree.procedure.model import Hazard
 from handsfree.procedure.printed import markdown
 from handsfree.procedure.wording import words_of
 from handsfree.resources import folder
@@ -24,7 +24,7 @@ NAME = "revision-de-anden"
 TEXT = (folder("procedures") / f"{NAME}.yaml").read_text(encoding="utf-8")
 #: Words of the file and of the English tables that a Spanish reader must not meet; not those that are Spanish too ('error').
 ENGLISH = {
-    *(hazard.value for hazard in Hazard if hazard is not Hazard.REFRIGERANT),
+    *(one for one in usual().hazards if phrasing.has("en", f"hazard-{one.replace(' ', '-')}") and one != "refrigerant"),
     "degC", "Hazards", "Expected", "Instrument", "over range", "unsteady", "otherwise", "ISOLATED", "HAZARD", "waits",
     "isolates", "proved", "instruct", "caution", "handover", "no fault found", "not fixed", "handed over", "version",
     "steps", "ways through", "nothing to remark", "advice", "wording", "has two instructions", "says", "changed", "Safety",

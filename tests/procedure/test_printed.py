@@ -32,7 +32,7 @@ def test_markdown(book: Book) -> None:
         "- [ ] Set the power switch behind the kick plate to off.", "- [ ] Pull the plug.",
     ]  # fmt: skip
     assert "Number on my lock: ______" in gate
-    assert steps["1.8"].count("- [ ]") == 3
+    assert steps["1.8"].count("- [ ]") == 5
     assert "Only while isolated" in steps["1.9"]
     assert "cabinet air: ______________ °F" in steps["1.4"]
     assert "- If over range: go to step 1.16." in steps["1.4"]

@@ -12,10 +12,11 @@ import pytest
 from hypothesis import HealthCheck, event, given, settings
 
 from handsfree.errors import Trouble
+from handsfree.isolation.rules import Hold, Power
 from handsfree.procedure.graph import EXITS, Expansion, Place, start
 from handsfree.procedure.load import book_of, load_book
 from handsfree.procedure.model import Book
-from handsfree.procedure.proofs import KINDS, Moment, State, after, barrier, moments, prove
+from handsfree.procedure.proofs import KINDS, Moment, State, after, barrier, moments, prove, standing
 from handsfree.procedure.safe import must_run
 from handsfree.procedure.sentences import STEP
 from tests.procedure.machines import Walker, books, procedure, step
@@ -38,6 +39,11 @@ def test_a_safe_one_has_none() -> None:
     assert faults(*SAFE, END) == {}
     must_run(book_of(procedure("main", *SAFE, END)))
 
+
+WARN = step("warn", "caution", hazards=["stored charge"])
+RELIEF = step("relief", "isolate", sources=["capacitors"])
+GONE = step("gone", "prove", method="charge-meter", source="capacitors")
+BOTH = step("both", "restore", sources=["plug", "capacitors"])
 
 HAND = [
     ((step("work", "instruct", hazards=["mains"]), END), "hazard while live", "work", ("work",)),
@@ -98,6 +104,13 @@ HAND = [
         ("look", "cut"),
     ),
     ((step("a", "instruct", go="nothing"), END), "nowhere", "a", ("a",)),
+    (
+        (WARN, ISO, step("dead", "prove", method="meter", source="plug"), RELIEF, GONE, BOTH, END),
+        "proof before relief", "dead", ("warn", "iso", "dead"),
+    ),
+    ((WARN, RELIEF, GONE, ISO, DEAD, BOTH, END), "filled again", "relief", ("warn", "relief")),
+    ((step("iso", "isolate", sources=["the moon"]), step("back", "restore"), END), "source unfit", "iso", ()),
+    ((ISO, step("dead", "prove", method="meter", below=400), BACK, END), "proof unfit", "dead", ()),
     ((step("a", "call", procedure="nothing"), END), "nowhere", "a", ("a",)),
 ]
 
@@ -292,11 +305,23 @@ def test_exhaustively_on_every_small_procedure() -> None:
     assert 0 < faulty < tried
 
 
+HOLDS = {
+    State.LIVE: Hold(), State.ISOLATING: Hold(Power.ISOLATING, claimed=True),
+    State.ISOLATED: Hold(Power.ISOLATED, claimed=True),
+}
+
+
+def _after(one: Any, state: State) -> State:
+    energy = book_of(procedure("main", step("iso", "isolate"), END)).energy
+    then = after(energy, "main", one, {"plug": HOLDS[state]})
+    return Moment(Place((), "main", "s"), standing(then)).state
+
+
 def test_the_table_of_states_says_what_every_kind_of_step_does() -> None:
     changes = {}
     for kind in ("instruct", "caution", "isolate", "prove", "restore", "wait", "handover", "end"):
         one = STEP.validate_python(step("s", kind))
-        changes[kind] = [after(one, state).value for state in State]
+        changes[kind] = [State(_after(one, state)) for state in State]
     same = ["live", "isolating", "isolated"]
     assert changes == {
         "instruct": same,

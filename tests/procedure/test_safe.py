@@ -27,7 +27,7 @@ steps:
     say: Isolate the lamp.
     do: [Pull the plug., Put your lock and tag on it.]
     sources: [mains by cord and plug]
-  - {id: dead, kind: prove, method: meter, unit: volt, below: 30, say: Measure between the pins.}
+  - {id: dead, kind: prove, method: meter, unit: volt, below: 5, say: Measure between the pins.}
   - {id: rest, kind: wait, lasts: 2 min, because: The lamp is hot., say: Let the lamp cool.}
   - id: contact
     kind: ask
@@ -39,8 +39,8 @@ steps:
 """
 #: What was seen to start although `check` called it an error, or to fall over in the middle.
 SEEN = {
-    "dead at mains voltage": ("below: 30", "below: 400"),
-    "dead at more than mains voltage": ("below: 30", "below: 500"),
+    "dead at mains voltage": ("below: 5", "below: 400"),
+    "dead at more than mains voltage": ("below: 5", "below: 500"),
     "a proof in a pressure": ("unit: volt", "unit: bar"),
     "a proof in a temperature": ("unit: volt", "unit: degF"),
     "an answer that is a safety phrase": ("answers: [corroded,", "answers: [power is on,"),
@@ -87,10 +87,10 @@ def test_check_and_visit_agree_on_every_faulty_procedure(path: Path) -> None:
 
 
 def test_a_fault_in_what_is_called_keeps_the_caller_from_running(tmp_path: Path) -> None:
-    written(tmp_path, GOOD.replace("below: 30", "below: 400"))
+    written(tmp_path, GOOD.replace("below: 5", "below: 400"))
     outer = "procedure: outer\ntitle: Outer\nsteps:\n  - {id: do, kind: call, procedure: lamp, say: The lamp comes next.}\n"
     path = written(tmp_path, outer + "  - {id: end, kind: end, outcome: done, say: The end.}\n", "outer")
-    with pytest.raises(Trouble, match="takes 400 V as dead"):
+    with pytest.raises(Trouble, match="calls dead what is below 400"):
         provable(path)
 
 
@@ -101,7 +101,7 @@ def test_every_procedure_that_ships_may_run() -> None:
 
 def test_a_visit_is_not_taken_up_on_a_procedure_that_may_not_run(tmp_path: Path) -> None:
     """As of a record made before a rule was known: it is told, and nothing of the record is lost."""
-    path = written(tmp_path, GOOD.replace("below: 30", "below: 400"))
+    path = written(tmp_path, GOOD.replace("below: 5", "below: 400"))
     session = begin(load_book(path), tmp_path / "visits", Who(), "typed")
     session.journal.append(session.first)
     session.journal.close()
@@ -115,23 +115,23 @@ def test_list_marks_what_may_not_run(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (tmp_path / "procedures").mkdir()
-    written(tmp_path / "procedures", GOOD.replace("below: 30", "below: 400"))
+    written(tmp_path / "procedures", GOOD.replace("below: 5", "below: 400"))
     written(tmp_path / "procedures", GOOD.replace("procedure: lamp", "procedure: torch"), "torch")
     monkeypatch.chdir(tmp_path)
     commands.list_procedures()
     rows = {line.split()[0]: line for line in capsys.readouterr().out.splitlines()}
-    assert "may not run: Step `dead` takes 400 V as dead" in rows["lamp"]
+    assert "may not run: Step `dead` calls dead what is below 400" in rows["lamp"]
     assert "may not run" not in rows["torch"]
     assert not [name for name, row in rows.items() if "may not run" in row and name != "lamp"]
 
 
 def test_paper_and_comparison_ask_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    path = written(tmp_path, GOOD.replace("below: 30", "below: 400"))
+    path = written(tmp_path, GOOD.replace("below: 5", "below: 400"))
     with pytest.raises(Trouble, match="not safe to run"):
         commands.print_copy(str(path))
     good = load_book(written(tmp_path, GOOD, "good"))
     with pytest.raises(SystemExit) as stopped:
         commands.compare(good, load_book(path))
     assert stopped.value.code == 1
-    assert "takes 400 V as dead" in capsys.readouterr().out
+    assert "calls dead what is below 400" in capsys.readouterr().out
     commands.compare(load_book(path), good)

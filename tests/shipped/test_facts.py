@@ -124,7 +124,7 @@ def test_facts_of_common_practice(fact: Fact) -> None:
 def test_isolation_is_by_a_plug_that_stays_under_control(book: Book) -> None:
     """29 CFR 1910.147 (a)(2)(iii)(A): unplugging isolates only while the plug stays with the person who works."""
     for step in book.procedures[book.main].steps:
-        if isinstance(step, Isolate):
+        if isinstance(step, Isolate) and "capacitors" not in step.sources:
             done = " ".join(step.do)
             assert "plug" in done
             assert "lock" in done

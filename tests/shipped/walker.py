@@ -163,28 +163,38 @@ def _tell(found: Walk, state: State, event: Any) -> State:
     if isinstance(event, Utterance):
         event = replace(event, started=mono, ended=mono)
     after, effects = advance(state, Stamped(0, WALL, mono, event))
-    power = str(state.interlock.power)
+    powers = {name: str(state.interlock.hold(name).power) for name in state.book.energy.sources}
     for effect in effects:
-        power = _watch(found, state, effect, power)
+        _watch(found, state, effect, powers)
     assert after is not state or isinstance(event, TimerRang), f"{event} did nothing at {state.frames}"
     return after
 
 
-def _watch(found: Walk, before: State, effect: Effect, power: str) -> str:
-    """The power after this effect. An account of its own: it follows the gates, never the machine's state."""
+#: What these hazards ask for besides the mains, by the names that the procedures that ship give.
+MAINS, CHARGE = ("mains by cord and plug", "red por cable y clavija"), "capacitors"
+
+
+def _needed(step: Step, powers: dict[str, str]) -> set[str]:
+    """Written from the hazards alone, apart from the program's own account."""
+    return {name for name in MAINS if name in powers} | ({CHARGE} if "stored charge" in step.hazards else set())
+
+
+def _watch(found: Walk, before: State, effect: Effect, powers: dict[str, str]) -> None:
+    """`powers` after this effect. An account of its own: it follows the gates, never the machine's state."""
     match effect:
         case Gate():
-            assert effect.was == power, "the gates follow each other"
+            (source,) = [effect.source] if effect.source else powers
+            assert effect.was == powers[source], "the gates follow each other"
             if effect.now == "ISOLATED" and effect.was != "ISOLATED":
                 assert effect.how == "proof"
-                assert before.interlock.phrase_given
-            return str(effect.now)
+                assert before.interlock.hold(source).claimed
+            powers[source] = str(effect.now)
         case StepEntered():
             step = found.book.at(effect.path[-1], effect.step)
             found.entered.add((effect.path[-1], effect.step))
             if step.behind_gate:
                 found.hazards += 1
-                assert power == "ISOLATED", f"{effect.step} entered while {power}"
+                assert {powers.get(name) for name in _needed(step, powers)} == {"ISOLATED"}, f"{effect.step}: {powers}"
         case Decided() if len(effect.path) == 1:
             found.edges.add((effect.step, "otherwise" if effect.case.startswith("otherwise") else effect.case))
         case FindingMade():
@@ -197,8 +207,11 @@ def _watch(found: Walk, before: State, effect: Effect, power: str) -> str:
             assert "goes in circles" not in effect.text
             assert "has none" not in effect.text
         case Closed():
-            found.closed.add((effect.outcome, power))
-    return power
+            found.closed.add((effect.outcome, _worst(powers)))
+
+
+def _worst(powers: dict[str, str]) -> str:
+    return next((one for one in ("RESTORING", "ISOLATING", "ISOLATED") if one in powers.values()), "LIVE")
 
 
 # ---- what can be said at a state ------------------------------------------------------------------------------------
@@ -212,11 +225,11 @@ def _moves(state: State) -> Iterator[Move]:
         case Awaiting.LOCK_NUMBER:
             yield "lock", (said(Sense.DIGITS, " ".join(LOCK)),)
         case (
-            Awaiting.LOCK_AFFIRM | Awaiting.TESTER_BEFORE | Awaiting.TESTER_AFTER
+            Awaiting.LOCK_AFFIRM | Awaiting.TESTER_BEFORE | Awaiting.TESTER_AFTER | Awaiting.SEEN | Awaiting.OFF_AGAIN
             | Awaiting.READING_AFFIRM | Awaiting.DEAD_AFFIRM
         ):
             yield "affirm", (AFFIRM,)
-        case Awaiting.DONE | Awaiting.RESTORE_CHECK | Awaiting.RESTORE_POWER:
+        case Awaiting.DONE | Awaiting.RESTORE_CHECK | Awaiting.RESTORE_POWER | Awaiting.RELIEVED:
             yield "", (NEXT,)
         case Awaiting.UNDERSTOOD:
             yield "", (command("understood"),)
@@ -314,8 +327,8 @@ def _key(state: State) -> Any:
     lock = state.interlock
     held = tuple(_held(state, state.frames[: depth + 1]) for depth in range(len(state.frames)))
     return (
-        state.frames, state.awaiting, state.check, lock.power, lock.phrase_given, state.closed, held,
-        state.covering, state.return_to, _series(state),
+        state.frames, state.awaiting, state.check, state.point, tuple(sorted(lock.holds.items())), lock.given, lock.locks,
+        state.closed, held, tuple(sorted(state.covering.items())), state.return_to, _series(state),
     )  # fmt: skip
 
 

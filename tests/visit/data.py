@@ -41,7 +41,7 @@ procedure: meter
 title: By meter
 steps:
   - {id: isolate, kind: isolate, say: Isolate., do: [Pull the plug.], sources: [mains]}
-  - {id: proof, kind: prove, method: meter, unit: volt, below: 30, say: Measure at the terminals.}
+  - {id: proof, kind: prove, method: meter, unit: volt, points: [the terminals], say: Measure there.}
   - {id: touch, kind: instruct, hazards: [mains], say: Touch the terminal.}
   - {id: restore, kind: restore, say: Back., checks: [Tools out., Covers on.], power: Put the plug in.}
   - {id: done, kind: end, outcome: done, say: Done.}

@@ -13,7 +13,7 @@ from handsfree.language.meaning import Sense, Verdict, gate_text
 from handsfree.procedure import load
 from handsfree.procedure.model import Book
 from handsfree.visit.machine import advance, start
-from handsfree.visit.state import State
+from handsfree.visit.state import Awaiting, State
 
 ENGLISH = base.load("en")
 
@@ -76,6 +76,8 @@ class Scene:
         self.record: list[Stamped] = []
         self.oracle = Oracle()
         self.now = 0.0
+        self.lock = ""
+        self.ran: bool | None = True
         self.last: tuple[Any, ...] = ()
         self.breaks = False  # the machine is made to fail
 
@@ -100,14 +102,34 @@ class Scene:
         return effects
 
     def open(self, lock: str = "four two") -> Scene:
+        """`lock`: what is said where the number is asked for, that is, at the first isolation."""
+        self.lock = lock
         self.tell(Opened("v", self.book.main, "en", "", "", "", "t", "typed"))
-        self.words(lock, "affirm")
+        self._usual()
         return self
+
+    def _usual(self) -> None:
+        """What most tests take for granted: the number where it is asked for, that something ran before an isolation that is
+        tried, that its switch is off again after the try."""
+        if self.lock and self.state.awaiting is Awaiting.LOCK_NUMBER and not self.state.joining and not self.state.overlay:
+            self.one(self.lock)
+            self.one("affirm")
+        if self.ran is not None and self.state.awaiting is Awaiting.SEEN and not self.state.overlay:
+            self.one("affirm" if self.ran else "negative")
+        if self.ran is not None and self.state.awaiting is Awaiting.OFF_AGAIN and not self.state.overlay:
+            self.one("affirm")
+
+    def one(self, line: str, after: float = 1.0) -> None:
+        listening = listening_of(self.state.listening or ListenFor())
+        self.tell(utterance_of(typed(ENGLISH, line, listening, self.now), typed=True), after)
 
     def words(self, *lines: str, after: float = 1.0) -> Scene:
         for line in lines:
-            listening = listening_of(self.state.listening or ListenFor())
-            self.tell(utterance_of(typed(ENGLISH, line, listening, self.now), typed=True), after)
+            self._usual()
+            self.one(line, after)
+            asked = self.last
+            self._usual()
+            self.last = asked if self.last is asked else (*asked, *self.last)
         return self
 
     def again(self) -> State:

@@ -17,7 +17,7 @@ def test_a_visit_says_of_its_steps_only_what_was_made_ahead() -> None:
     made = set(sentences(scene.state))
     speakable = scene.state.language.speakable
     scene.words("next step", "cool", "forty", "isolated lock four two", "nothing runs", "understood", "next step")
-    scene.words("next step", "affirm", "next step", "next step", "next step", "clear lock four two", "next step")
+    scene.words("next step", "affirm", *["next step"] * 4, "clear lock four two", "next step")
     said = [entry.event for entry in scene.record if isinstance(entry.event, Say)]
     steps = [say for say in said if say.role in ("step", "caution")]
     assert len(steps) > 10
@@ -36,9 +36,9 @@ def test_by_meter_too() -> None:
 
 
 def test_no_module_but_the_interlock_makes_a_state_of_the_power() -> None:
-    """ISOLATED is reached by `prove` alone, and looked at, not made, everywhere else."""
+    """ISOLATED is reached by `rules.proved` alone, and looked at, not made, everywhere else."""
     package = Path(sessions.__file__).parents[1]
-    made = re.compile(r"Interlock\(\s*(power\s*=\s*)?Power\.|power\s*=\s*Power\.")
-    others = [path for path in package.rglob("*.py") if path.name != "interlock.py"]
+    made = re.compile(r"=\s*Power\.ISOLATED|Hold\(\s*(power\s*=\s*)?Power\.")
+    others = [path for path in package.rglob("*.py") if path.parent.name != "isolation"]
     assert len(others) > 100
     assert [path.name for path in others if made.search(path.read_text(encoding="utf-8"))] == []

@@ -87,8 +87,6 @@ def test_the_comparison_would_find_english() -> None:
 
 #: A typed line, and what the program must say right after it.
 LINES = (
-    ("cuatro dos", "He oído cuatro dos."),
-    ("afirmo", "Número guardado"),
     ("siguiente paso", "Diga entendido."),
     ("entendido", "Ponga su termómetro"),
     ("qué puedo decir", "siguiente paso"),
@@ -103,22 +101,27 @@ LINES = (
     ("noventa", "noventa grados Celsius no es verosímil aquí. ¿Afirmo o negativo?"),
     ("negativo", "Dé la lectura otra vez."),
     ("12,5 °C", "uno dos coma cinco: doce coma cinco grados Celsius. Es más de lo esperado."),
+    ("cuatro dos", "He oído cuatro dos."),
+    ("afirmo", "Número guardado"),
+    ("afirmo", "Apague el mueble"),
     ("siguiente paso", "No se pasa sin aislar."),
     ("¿está aislado?", "Eso era una pregunta"),
     ("no está aislado, candado 42", "Ha dicho que no."),
     ("aislado, candado 43", "Ese no es su número"),
     ("creo que está aislado", "No parece seguro"),
     ("todavía hay tensión", "Hay tensión. El paso sigue cerrado."),
-    ("isolated, lock 42", "No estoy seguro de haberlo oído"),
+    ("isolated, lock 42", "He oído las cifras, no la palabra."),
     ("aislado, candado cuatro dos", "Frase aceptada"),
-    ("nada funciona", "Aislado."),
+    ("nada funciona", "Apáguelo otra vez."),
+    ("afirmo", "Aislado."),
     ("entendido", "Cepille el condensador"),
     ("cuánto tiempo", "Aislado desde hace"),
     ("siguiente paso", "Saque todas las herramientas"),
     ("siguiente paso", "rejilla inferior"),
     ("siguiente paso", "todas las manos"),
+    ("siguiente paso", "su interruptor esté apagado"),
     ("siguiente paso", "despejado, candado, y su número"),
-    ("aislado, candado 42", "No estoy seguro de haberlo oído"),
+    ("aislado, candado 42", "He oído las cifras, no la palabra."),
     ("Despejado, candado 42.", "Despejado."),
     ("hay tensión", "Alimentación restablecida"),
     ("siguiente paso", "¿Acortarlo?"),
@@ -159,7 +162,7 @@ def test_each_line_is_answered_in_spanish(visited: tuple[str, list[Stamped]]) ->
 def test_the_gate_kept_shut_until_the_phrase_and_the_number_was_never_spoken(visited: tuple[str, list[Stamped]]) -> None:
     gates = [entry.event for entry in visited[1] if isinstance(entry.event, Gate)]
     opened = [gate for gate in gates if gate.how == "phrase"]
-    assert [gate.why for gate in opened] == ["aislado candado cuatro dos", "despejado candado cuatro dos"]
+    assert [gate.why for gate in opened] == ["la frase de la primera persona"] * 2
     first = gates.index(opened[0])
     assert sum(gate.how in ("denied", "refused") for gate in gates[:first]) == 7
     kept = next(i for i, e in enumerate(visited[1]) if isinstance(e.event, Say) and "Número guardado" in e.event.text)
@@ -205,7 +208,7 @@ steps:
   - {id: segunda, kind: read, say: Dé la temperatura., quantity: temperatura, unit: degC, plausible: [-30, 50]}
   - {id: foto, kind: evidence, what: photo, say: Tome una foto de la placa.}
   - {id: aislar, kind: isolate, say: Ahora se aísla., do: [Saque la clavija.], sources: [red]}
-  - {id: medir, kind: prove, method: meter, unit: volt, below: 30, say: Mida en los bornes.}
+  - {id: medir, kind: prove, method: meter, unit: volt, points: [los bornes], say: Mida ahí.}
   - {id: tocar, kind: instruct, hazards: [mains], say: Toque el borne.}
   - id: volver
     kind: restore
@@ -269,7 +272,7 @@ def unsure(*rivals: tuple[str, str, float | None]) -> Utterance:
 
 
 def test_all_that_always_works_is_answered_in_spanish(scene: Scene) -> None:
-    scene.words("4 2", "afirmo", "siguiente paso")
+    scene.words("siguiente paso")
     assert scene.state.frames[-1].step == "pregunta"
     for name in ALWAYS:
         for way in SPANISH.commands[name]:
@@ -288,7 +291,7 @@ def test_all_that_always_works_is_answered_in_spanish(scene: Scene) -> None:
 
 
 def test_near_ties_are_asked_in_spanish(scene: Scene) -> None:
-    scene.words("4 2", "afirmo", "siguiente paso")
+    scene.words("siguiente paso")
     told = scene.tell(unsure((Sense.PHRASE, "encendido", None), (Sense.COMMAND, "next step", None)))
     assert "¿Encendido o apagado?" in told
     told = scene.tell(unsure((Sense.PHRASE, "encendido", None), (Sense.PHRASE, "apagado", None)))
@@ -301,17 +304,17 @@ def test_near_ties_are_asked_in_spanish(scene: Scene) -> None:
 
 
 def test_a_visit_through_every_kind_of_step(scene: Scene) -> None:
-    scene.words("4 2", "afirmo", "siguiente paso", "encendido")
+    scene.words("siguiente paso", "encendido")
     assert "Anotado: fuera de rango." in scene.words("fuera de escala")
     assert "menos cuatro grados Celsius" in scene.words("cuatro bajo cero")
-    scene.words("siguiente paso")
+    scene.words("siguiente paso", "4 2", "afirmo")
     assert "Frase aceptada" in scene.words("aislado candado 42")
     scene.words("afirmo", "dos voltios", "afirmo", "afirmo")
     assert str(scene.state.interlock.power) == "ISOLATED"
     assert "El aislamiento se ha perdido: hay tensión." in scene.words("hay tensión")
     scene.words("aislado candado 42", "afirmo", "dos voltios", "afirmo", "afirmo")
     assert str(scene.state.interlock.power) == "ISOLATED"
-    scene.words("siguiente paso", "siguiente paso", "siguiente paso", "despejado candado 42", "siguiente paso")
+    scene.words(*["siguiente paso"] * 4, "despejado candado 42", "siguiente paso")
     assert "Esta espera le protege." in scene.words("siguiente paso")
     told = scene.tell(TimerRang("wait"), after=200.0)
     assert "parte: sin avería encontrada." in told

@@ -26,7 +26,6 @@ from handsfree.procedure.model import (
     Evidence,
     Finding,
     Handover,
-    Hazard,
     Instruct,
     Isolate,
     Procedure,
@@ -46,7 +45,7 @@ def steps(draw: st.DrawFn, ids: list[str], at: int, calls: list[str]) -> Any:
     to = st.sampled_from(ids)
     go = draw(st.none() | to)
     common: dict[str, Any] = {"id": ids[at], "say": f"This is {ids[at]}.", "go": go}
-    hazards = draw(st.sampled_from([(), (), (Hazard.MAINS,), (Hazard.MOVING_FAN,), (Hazard.SHARP_FINS,)]))
+    hazards = draw(st.sampled_from([(), (), ("mains",), ("moving fan",), ("sharp fins",)]))
     kind = draw(st.sampled_from(
         ["instruct", "instruct", "caution", "ask", "read", "isolate", "isolate", "prove", "prove", "restore", "wait",
          "evidence", "decide", "call", "finding", "handover", "end"]
@@ -98,9 +97,9 @@ def sensible(draw: st.DrawFn) -> Procedure:
     walks really get behind the gate."""
     hazards = [f"h{n}" for n in range(draw(st.integers(1, 4)))]
     inside = tuple(
-        Instruct(kind="instruct", id=name, say=f"This is {name}.", hazards=(Hazard.MAINS,)) for name in hazards
+        Instruct(kind="instruct", id=name, say=f"This is {name}.", hazards=("mains",)) for name in hazards
     )
-    asks = Ask(kind="ask", id="which", say="Which?", hazards=(Hazard.MAINS,), answers=(
+    asks = Ask(kind="ask", id="which", say="Which?", hazards=("mains",), answers=(
         Answer(say="cool", go=draw(st.sampled_from([*hazards, "restore", "start", "isolate"]))),
         Answer(say="warm", go=draw(st.sampled_from([*hazards, "restore"]))),
     ))
@@ -110,7 +109,7 @@ def sensible(draw: st.DrawFn) -> Procedure:
         Prove(kind="prove", id="prove", say="Try.", method=draw(st.sampled_from(["switch", "meter"]))),
         *inside, asks,
         Restore(kind="restore", id="restore", say="Back.", checks=("Tools.", "Covers."), power="On."),
-        Instruct(kind="instruct", id="after", say="This is after.", hazards=draw(st.sampled_from([(), (Hazard.MAINS,)])),
+        Instruct(kind="instruct", id="after", say="This is after.", hazards=draw(st.sampled_from([(), ("mains",)])),
                  go=draw(st.sampled_from([None, "start", "h0", "prove"]))),
         End(kind="end", id="end", say="End.", outcome="done"),
     ))

@@ -242,7 +242,7 @@ def test_nothing_is_proposed_at_a_gate() -> None:
     whole = Scene(book(data.WHOLE)).open().words("next step", "warm", "43.5")
     whole.tell(heard(Verdict.PROPOSED, "isolated", sense=Sense.GATE, text="isolated, lock four two"))
     assert (whole.power, whole.state.overlay) == ("ISOLATING", Overlay.NONE)
-    assert not whole.state.interlock.phrase_given
+    assert not whole.state.interlock.held
 
 
 # ---- never silence ---------------------------------------------------------------------------------------------------

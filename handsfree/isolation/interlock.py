@@ -1,0 +1,226 @@
+"""The interlock: how every source stands, whose locks are on, and the only functions that change it.
+
+The rules of `rules` and `people` hold here whatever a procedure, an utterance or another module does. Beyond them:
+
+1. A source is claimed once every person here gave the phrase with their own number, in this isolation (`hear_phrase`).
+2. A restore is cleared once every lock on its sources came off, each by its owner, or without its owner by (e)(3).
+3. While it is in doubt which source is on, every step is shut (`doubt`); the answer clears the one that is meant.
+4. A silence longer than the procedure allows clears what is held; what may have come back is to be relieved and proved
+   again. Both are counted on the visit's clock, not by a timer that may fail.
+5. A resume, a break, a hand-over and a fault clear every source. Locks stay on the record until they came off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+
+from handsfree.isolation import people as folk
+from handsfree.isolation import rules
+from handsfree.isolation.energy import Source, Sources
+from handsfree.isolation.people import Lock, Locks, People, Person
+from handsfree.isolation.rules import Hold, Power, Turn
+from handsfree.journal.events import Utterance
+
+#: More than any step asks for.
+MANY = 1000
+
+
+@dataclass(frozen=True)
+class Interlock:
+    """`speaker`: whose phrase is awaited, '' for the first who is here. `given`: who gave it in this isolation or restore.
+    `failures`: tries at the present gate that did not open it. `absent`: steps of (e)(3) affirmed. `last_heard`: when
+    somebody last spoke to the program; `since` and `proved_at`: when each source came to where it stands, and was proved;
+    all in seconds on the visit's clock. `doubt`: some source is on, and it is not known which."""
+
+    sources: Sources = field(default_factory=dict)
+    holds: Mapping[str, Hold] = field(default_factory=dict)
+    people: People = ()
+    locks: Locks = frozenset()
+    speaker: str = ""
+    given: frozenset[str] = frozenset()
+    failures: int = 0
+    absent: int = 0
+    doubt: bool = False
+    last_heard: float = 0.0
+    since: Mapping[str, float] = field(default_factory=dict)
+    proved_at: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def power(self) -> Power:
+        """Of the whole, as it is told: the least safe of what was begun, LIVE where nothing was."""
+        states = {hold.power for hold in self.holds.values()} - {Power.LIVE}
+        order = (Power.RESTORING, Power.ISOLATING, Power.ISOLATED)
+        return next((power for power in order if power in states), Power.LIVE)
+
+    @property
+    def isolated(self) -> bool:
+        """Everything that was begun is ISOLATED, and something was."""
+        return self.power is Power.ISOLATED and not self.doubt
+
+    @property
+    def held(self) -> bool:
+        return any(hold.held for hold in self.holds.values())
+
+    @property
+    def person(self) -> Person:
+        """Whose phrase is awaited."""
+        present = folk.here(self.people)
+        return folk.named(present, self.speaker) or (present[0] if present else Person(self.speaker))
+
+    @property
+    def lock(self) -> tuple[str, ...]:
+        """The number of who is to speak, () before it is stated."""
+        return self.person.number
+
+    def hold(self, name: str) -> Hold:
+        return rules.at(self.holds, name)
+
+    def locked_by(self, needs: Iterable[str]) -> int:
+        """How many have a lock on every one of these that can be locked; as many as may be wanted where none can."""
+        each = [set(folk.owners(self.locks, name)) for name in needs
+                if name in self.sources and self.sources[name].kind.lock]
+        return len(set.intersection(*each)) if each else MANY
+
+    def missing(self, needs: Iterable[str]) -> tuple[str, ...]:
+        """Of the sources a step needs, those that do not let it be reached now."""
+        return tuple(needs) if self.doubt else rules.missing(needs, self.holds)
+
+
+def nobody(interlock: Interlock) -> Interlock:
+    """Nobody is known to be here any more; the locks stay as they are."""
+    return replace(interlock, people=folk.gone(interlock.people), speaker="", given=frozenset())
+
+
+def _with(interlock: Interlock, now: float, holds: Mapping[str, Hold]) -> Interlock:
+    """These holds, settled, with the time of each change."""
+    after = rules.settled(interlock.sources, {**interlock.holds, **holds})
+    changed = [name for name, hold in after.items() if hold.power is not interlock.hold(name).power]
+    return replace(interlock, holds=after, since={**interlock.since, **dict.fromkeys(changed, now)})
+
+
+def turn(interlock: Interlock, names: Iterable[str], what: Turn, now: float) -> Interlock:
+    """These sources after `what`, the others as they are (rule 5 of `rules`). Whoever gave a phrase gives it anew."""
+    holds = {name: rules.turned(interlock.hold(name), what) for name in names}
+    return replace(_with(interlock, now, holds), given=frozenset(), failures=0, absent=0, speaker="")
+
+
+def turn_all(interlock: Interlock, what: Turn, now: float) -> Interlock:
+    """Every source, as after a crash; nothing is in doubt then."""
+    return replace(turn(interlock, tuple(interlock.holds), what, now), doubt=False)
+
+
+def saw(interlock: Interlock, names: Iterable[str], running: bool) -> Interlock:
+    """It ran or was lit before its controls were switched off, or nothing did."""
+    return replace(interlock, holds={**interlock.holds, **{n: rules.saw(interlock.hold(n), running) for n in names}})
+
+
+def waits_for(interlock: Interlock) -> Person | None:
+    """Who of those here has not given the phrase yet, the first of them."""
+    return next((one for one in folk.here(interlock.people) if one.name not in interlock.given), None)
+
+
+def hear_phrase(interlock: Interlock, names: tuple[str, ...], utterance: Utterance, now: float) -> Interlock:
+    """At the gate of an isolation: the lock of who speaks goes on, if this is their phrase, and the sources are claimed with
+    the last of them (rule 1); else one more failure."""
+    person = interlock.person
+    begun = all(interlock.hold(name).power is Power.ISOLATING for name in names)
+    if not begun or not folk.opens(person, "isolated", utterance):
+        return replace(interlock, failures=interlock.failures + 1)
+    locks = interlock.locks | {Lock(name, person.name) for name in names if interlock.sources[name].kind.lock}
+    given = interlock.given | {person.name}
+    heard = replace(interlock, locks=locks, given=given, failures=0, last_heard=utterance.ended)
+    following = waits_for(heard)
+    if following is not None:
+        return replace(heard, speaker=following.name)
+    return _claimed(replace(heard, speaker=""), names, now)
+
+
+def _claimed(interlock: Interlock, names: Iterable[str], now: float) -> Interlock:
+    return _with(interlock, now, rules.claimed(interlock.sources, names, interlock.holds))
+
+
+def relieved(interlock: Interlock, names: tuple[str, ...], now: float) -> Interlock:
+    """What has no lock was relieved: claimed, if nothing fills it again. A source with a lock is never claimed so."""
+    if rules.by_phrase(interlock.sources, names):
+        return interlock
+    return _claimed(replace(interlock, failures=0, last_heard=now), names, now)
+
+
+def prove(interlock: Interlock, name: str, method: str, now: float) -> Interlock:
+    """After a proof of death of one source (rule 2 of `rules`)."""
+    hold = rules.proved(interlock.sources[name], method, interlock.hold(name))
+    proved = replace(_with(interlock, now, {name: hold}), last_heard=now)
+    return replace(proved, proved_at={**proved.proved_at, name: now})
+
+
+def join(interlock: Interlock, name: str, number: tuple[str, ...]) -> Interlock:
+    """A person is here, under their own number; unchanged where the number is another's, or none."""
+    return replace(interlock, people=folk.numbered(interlock.people, name, number))
+
+
+def lock_on(interlock: Interlock, person: Person, utterance: Utterance) -> Interlock:
+    """A further lock on everything that is held, by its owner's phrase; nobody's state changes (29 CFR 1910.147 (f)(3))."""
+    if not folk.opens(person, "isolated", utterance):
+        return replace(interlock, failures=interlock.failures + 1)
+    held = [name for name, hold in interlock.holds.items() if hold.held and interlock.sources[name].kind.lock]
+    locks = interlock.locks | {Lock(name, person.name) for name in held}
+    return replace(interlock, locks=locks, failures=0, speaker="", last_heard=utterance.ended)
+
+
+def lock_off(interlock: Interlock, names: Iterable[str], utterance: Utterance) -> Interlock:
+    """The lock of who speaks comes off these sources, if this is their phrase; else one more failure. That nobody relies on
+    the source any more is for the caller: `cleared` says when a restore may go on."""
+    person, off = interlock.person, frozenset(names)
+    if not folk.opens(person, "clear", utterance):
+        return replace(interlock, failures=interlock.failures + 1)
+    locks = frozenset(lock for lock in interlock.locks if lock.owner != person.name or lock.source not in off)
+    return replace(
+        interlock, locks=locks, given=interlock.given | {person.name}, failures=0, speaker="", last_heard=utterance.ended
+    )
+
+
+def leave(interlock: Interlock, names: Iterable[str], utterance: Utterance) -> Interlock:
+    """Who speaks goes, and their lock comes off, only while another's stays on each of these (29 CFR 1910.147 (f)(4))."""
+    person, mine = interlock.person, tuple(names)
+    if any(not set(folk.owners(interlock.locks, name)) - {person.name} for name in mine):
+        return replace(interlock, failures=interlock.failures + 1)
+    off = lock_off(interlock, mine, utterance)
+    if off.failures:
+        return off
+    people = tuple(replace(one, here=one.here and one.name != person.name) for one in off.people)
+    return replace(off, people=people)
+
+
+def owner_awaited(interlock: Interlock, names: Iterable[str]) -> str:
+    """Whose lock is still to come off these sources: of who is here first, then of who is gone; '' where none is on."""
+    on = {lock.owner for lock in interlock.locks if lock.source in frozenset(names)}
+    present = [one.name for one in folk.here(interlock.people) if one.name in on]
+    return next(iter([*present, *sorted(on)]), "")
+
+
+def absent_affirmed(interlock: Interlock, owner: str) -> Interlock:
+    """One more step of (e)(3) was affirmed; after the last the locks of this owner are off."""
+    affirmed = interlock.absent + 1
+    locks = folk.without_owner(interlock.locks, owner, affirmed)
+    return replace(interlock, locks=locks, absent=affirmed if locks == interlock.locks else 0)
+
+
+def overstayed(interlock: Interlock, now: float, break_seconds: float) -> bool:
+    """Everybody has been silent, with something held, for longer than the procedure allows (rule 4)."""
+    return interlock.held and now - interlock.last_heard > break_seconds
+
+
+def came_back(interlock: Interlock, now: float) -> tuple[str, ...]:
+    """What may have come back since it was proved (29 CFR 1910.147 (d)(5)(ii))."""
+
+    def over(name: str, source: Source) -> bool:
+        limit = source.kind.returns
+        proved = interlock.hold(name).power is Power.ISOLATED
+        return limit is not None and proved and now - interlock.proved_at.get(name, now) > limit * 60
+
+    return tuple(name for name, source in interlock.sources.items() if over(name, source))
+
+
+def spoke(interlock: Interlock, now: float) -> Interlock:
+    return replace(interlock, last_heard=now)

@@ -1,0 +1,101 @@
+"""Who is here, and whose lock is on what.
+
+Rules of this file:
+
+- One lock, one person (29 CFR 1910.147 (c)(5)(ii)): each states their own number, and no two the same.
+- A lock goes on, and comes off, by the phrase with its owner's number; `opens` is the one place that looks.
+- A lock whose owner is gone comes off by the procedure of (e)(3) alone, in `without_owner`, after each of its steps.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from handsfree.journal.events import Utterance
+from handsfree.language.meaning import Sense, Verdict, gate_text
+
+FEWEST, MOST = 2, 4
+#: 29 CFR 1910.147 (e)(3)(i) to (iii), by key of the language's sentences: not at the site; every reasonable effort to reach
+#: them; they know before they come back to work.
+WITHOUT_OWNER: tuple[str, ...] = ("absent-not-here", "absent-tried", "absent-will-know")
+
+
+@dataclass(frozen=True)
+class Person:
+    """`number`: on their own lock, as digit words, () before it was stated. `here`: at the cabinet in this part of the
+    visit."""
+
+    name: str
+    number: tuple[str, ...] = ()
+    here: bool = True
+
+    @property
+    def may_lock(self) -> bool:
+        return self.here and FEWEST <= len(self.number) <= MOST
+
+
+@dataclass(frozen=True)
+class Lock:
+    source: str
+    owner: str
+
+
+People = tuple[Person, ...]
+Locks = frozenset[Lock]
+
+
+def named(people: People, name: str) -> Person | None:
+    return next((person for person in people if person.name == name), None)
+
+
+def here(people: People) -> People:
+    """Who works here now, in the order they came."""
+    return tuple(person for person in people if person.here)
+
+
+def taken(people: People, name: str, number: tuple[str, ...]) -> bool:
+    """The number is another's."""
+    return any(person.number == number and person.name != name for person in people)
+
+
+def numbered(people: People, name: str, number: tuple[str, ...]) -> People:
+    """With this person here under this number; unchanged where it is no number, or another's."""
+    if not FEWEST <= len(number) <= MOST or taken(people, name, number):
+        return people
+    person = Person(name, number)
+    if named(people, name) is None:
+        return (*people, person)
+    return tuple(person if one.name == name else one for one in people)
+
+
+def gone(people: People) -> People:
+    """Nobody is known to be here, as after a break of the visit; the numbers are not believed any more either."""
+    return tuple(replace(person, here=False, number=()) for person in people)
+
+
+def opens(person: Person, word: str, utterance: Utterance) -> bool:
+    """This utterance is this person's gate phrase: accepted, as a gate's, with the word and their own number. A voice that
+    is not theirs opens nothing; there is no flag, setting or command that stands for it."""
+    return (
+        person.may_lock
+        and utterance.verdict == Verdict.ACCEPTED
+        and utterance.sense == Sense.GATE
+        and utterance.text == gate_text(word, person.number)
+        and utterance.voice != "other"
+    )
+
+
+def owners(locks: Locks, source: str) -> tuple[str, ...]:
+    return tuple(sorted(lock.owner for lock in locks if lock.source == source))
+
+
+def left_on(locks: Locks) -> tuple[tuple[str, str], ...]:
+    """(owner, source) of every lock that is on, in order."""
+    return tuple(sorted((lock.owner, lock.source) for lock in locks))
+
+
+def without_owner(locks: Locks, owner: str, affirmed: int) -> Locks:
+    """The locks once every step of (e)(3) was affirmed; as they were before that."""
+    if affirmed < len(WITHOUT_OWNER):
+        return locks
+    return frozenset(lock for lock in locks if lock.owner != owner)

@@ -1,0 +1,146 @@
+"""The rules of reaching a hazard, written once: the proof of a procedure's graph and the running visit both decide by these.
+
+1. Each source has one state: LIVE, ISOLATING, ISOLATED, RESTORING. All begin LIVE.
+2. ISOLATED is reached in `proved` alone: from ISOLATING, after it was claimed (everybody's gate phrase; of what has no lock,
+   that it was relieved), once every proof the source asks for was given in this isolation.
+3. What is behind another source (a charge behind the mains) can be claimed only while that one is claimed or ISOLATED, and
+   falls with it. A measurement proves a source only when all that is behind it was relieved before.
+4. A try to start proves only what was seen running or lit before.
+5. Whatever is not in the table leaves a source LIVE. Clearing is never refused. Clearing one leaves the others.
+6. A step is open when every source it needs is ISOLATED.
+
+29 CFR 1910.147 (d), (e); 1910.333 (b)(2)(iv).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from handsfree.isolation.energy import Method, Source, Sources
+
+
+class Power(StrEnum):
+    LIVE = "LIVE"
+    ISOLATING = "ISOLATING"
+    ISOLATED = "ISOLATED"
+    RESTORING = "RESTORING"
+
+
+class Turn(StrEnum):
+    """What can happen to a source's state, but for its claim and its proof, which have functions of their own."""
+
+    ISOLATION_BEGUN = "isolation begun"
+    RESTORE_BEGUN = "restore begun"
+    RESTORED = "restored"
+    FOUND_LIVE = "found live"
+    LEFT = "isolation left"
+    POWER_IS_ON = "power is on"
+    BREAK = "break"
+    CAME_BACK = "may have come back"
+    RESUMED = "resume"
+    HANDED_OVER = "handover"
+    FAULT = "fault"
+    CLOSED = "visit closed"
+
+
+TABLE: dict[tuple[Power, Turn], Power] = {
+    (power, turn): after
+    for turn, after in ((Turn.ISOLATION_BEGUN, Power.ISOLATING), (Turn.RESTORE_BEGUN, Power.RESTORING))
+    for power in Power
+}
+
+
+@dataclass(frozen=True)
+class Hold:
+    """How one source stands. `claimed`: the phrase was given, or it was relieved, in this isolation; `proofs`: methods that
+    proved it in this isolation; `seen`: it was seen running or lit before its controls were switched off."""
+
+    power: Power = Power.LIVE
+    claimed: bool = False
+    proofs: frozenset[str] = frozenset()
+    seen: bool = False
+
+    @property
+    def held(self) -> bool:
+        """Somebody relies on it: a silence counts."""
+        return self.claimed or self.power is Power.ISOLATED
+
+
+Holds = Mapping[str, Hold]
+LIVE = Hold()
+
+
+def at(holds: Holds, name: str) -> Hold:
+    return holds.get(name, LIVE)
+
+
+def turned(hold: Hold, what: Turn) -> Hold:
+    """After `what`; anything not in the table is LIVE (rule 5)."""
+    return Hold(TABLE.get((hold.power, what), Power.LIVE))
+
+
+def saw(hold: Hold, running: bool) -> Hold:
+    """Whether it ran or was lit before its controls were switched off, of a source that is being isolated."""
+    return replace(hold, seen=running) if hold.power is Power.ISOLATING else hold
+
+
+def unready(source: Source, holds: Holds) -> tuple[str, ...]:
+    """What must be claimed before this source can be: those that fill it again (rule 3)."""
+    return tuple(name for name in source.behind if not at(holds, name).held)
+
+
+def by_phrase(sources: Sources, names: Iterable[str]) -> tuple[str, ...]:
+    """Of the sources of one isolation, those that are claimed by the phrase: what has a lock. () where it relieves."""
+    return tuple(name for name in names if sources[name].kind.lock)
+
+
+def claimed(sources: Sources, names: Iterable[str], holds: Holds) -> dict[str, Hold]:
+    """With what an isolation of these claims: what has a lock, or, where nothing has, what was relieved; of these what is
+    being isolated and nothing fills again (rules 2 and 3)."""
+    all_names = tuple(names)
+    then = dict(holds)
+    for name in by_phrase(sources, all_names) or all_names:
+        hold = at(then, name)
+        if hold.power is Power.ISOLATING and not unready(sources[name], then):
+            then[name] = replace(hold, claimed=True)
+    return then
+
+
+def unrelieved(source: Source, method: Method, sources: Sources, holds: Holds) -> tuple[str, ...]:
+    """What must be relieved before this method may prove this source (rule 3)."""
+    if method.form != "measure":
+        return ()
+    behind = (one for one in sources.values() if source.name in one.behind)
+    return tuple(one.name for one in behind if not at(holds, one.name).held)
+
+
+def tells(method: Method, hold: Hold) -> bool:
+    """The method can tell dead from live here (rule 4)."""
+    return method.form != "try" or hold.seen
+
+
+def proved(source: Source, method: str, hold: Hold) -> Hold:
+    """After a proof of death. ISOLATED is made here and nowhere else (rule 2); a proof of what was never claimed is none."""
+    proofs = hold.proofs | {method}
+    if hold.power is Power.ISOLATED:
+        return replace(hold, proofs=proofs)
+    if hold.power is not Power.ISOLATING or not hold.claimed:
+        return LIVE
+    return replace(hold, proofs=proofs, power=Power.ISOLATED if source.proved_by(proofs) else Power.ISOLATING)
+
+
+def settled(sources: Sources, holds: Holds) -> dict[str, Hold]:
+    """What is behind a source that nobody holds any more is not held either (rule 3)."""
+    found = dict(holds)
+    while True:
+        fallen = [name for name, hold in found.items() if hold.held and name in sources and unready(sources[name], found)]
+        if not fallen:
+            return found
+        found.update(dict.fromkeys(fallen, LIVE))
+
+
+def missing(needs: Iterable[str], holds: Holds) -> tuple[str, ...]:
+    """Of the sources a step needs, those that are not ISOLATED. () opens the step (rule 6)."""
+    return tuple(name for name in needs if at(holds, name).power is not Power.ISOLATED)

@@ -1,0 +1,84 @@
+"""What is wrong with the sources and the proofs that a book names, whatever way leads to them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from handsfree.isolation.energy import Method, Source
+from handsfree.language.quantities import convert
+from handsfree.procedure.accuracy import same_kind
+from handsfree.procedure.hazards import usual
+from handsfree.procedure.model import Book, Isolate, Prove, Restore
+from handsfree.procedure.sources import NO_METHOD, UNKNOWN, method_of
+
+#: (procedure, step, kind of fault, key of its sentence, what the sentence names)
+Found = tuple[str, str, str, str, dict[str, str]]
+
+
+def found(book: Book) -> Iterator[Found]:
+    for name, procedure in book.procedures.items():
+        for given in procedure.sources:
+            for key, values in _declared(book, given.name, given):
+                yield name, procedure.steps[0].id, "source unfit", key, {"source": given.name, **values}
+        for step in procedure.steps:
+            if isinstance(step, Isolate):
+                yield from _isolates(book, name, step)
+            elif isinstance(step, Restore):
+                for one in step.sources:
+                    if one not in book.energy.sources:
+                        yield name, step.id, "source unfit", "source-unknown", {"source": one}
+            elif isinstance(step, Prove):
+                for key, values in _proves(book, name, step):
+                    yield name, step.id, "proof unfit", key, values
+
+
+def _declared(book: Book, name: str, given: Any) -> Iterator[tuple[str, dict[str, str]]]:
+    kind = usual().kinds.get(given.kind)
+    if kind is None:
+        yield "source-kind", {"kind": given.kind}
+        return
+    for before in given.behind or ():
+        if before not in book.energy.sources or before == name:
+            yield "source-unknown", {"source": before}
+    for method in given.proofs:
+        if method not in kind.proofs:
+            yield "proof-not-of-kind", {"method": method, "kind": kind.name}
+    for one in book.procedures.values():
+        if any(other.name == name and other != given for other in one.sources):
+            yield "source-twice", {"procedure": one.procedure}
+
+
+def _isolates(book: Book, name: str, step: Isolate) -> Iterator[Found]:
+    unknown = [one for one in step.sources if book.energy.sources[one].kind is UNKNOWN]
+    for one in unknown:
+        yield name, step.id, "source unfit", "source-unknown", {"source": one}
+    locked = {book.energy.sources[one].kind.lock for one in step.sources}
+    if len(locked) > 1 and not unknown:
+        yield name, step.id, "source unfit", "isolation-mixed", {}
+
+
+def _proves(book: Book, name: str, step: Prove) -> Iterator[tuple[str, dict[str, str]]]:
+    source, method = book.energy.proves(name, step), method_of(step)
+    if method is NO_METHOD:
+        yield "proof-unknown", {"method": step.method}
+        return
+    if source.name == "?":
+        yield from [("proof-of-which", {})] if book.energy.sources else []
+        return
+    if source.kind is UNKNOWN:
+        yield "source-unknown", {"source": source.name}
+    elif step.method not in source.kind.proofs:
+        yield "proof-not-of-kind", {"method": step.method, "kind": source.kind.name}
+    if method.form == "measure":
+        yield from _measured(step, method, source)
+
+
+def _measured(step: Prove, method: Method, source: Source) -> Iterator[tuple[str, dict[str, str]]]:
+    if not same_kind(step.unit, method.unit):
+        yield "proof-unit", {"unit": step.unit, "wanted": method.unit}
+        return
+    if step.below is not None and convert(step.below, step.unit, method.unit) > method.most:
+        yield "proof-limit", {"below": f"{step.below:g}", "most": f"{method.most:g}", "unit": method.unit}
+    if step.points and len(step.points) < len(method.points):
+        yield "proof-points", {"least": str(len(method.points))}

@@ -1,0 +1,208 @@
+"""The questions about who is here: the number on a lock, a second person's lock, one who leaves, an owner who is gone. One
+row each, in `ROWS`. What each does to the locks is the core's (`handsfree.isolation`)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from handsfree.dialogue.question import Question, Stake
+from handsfree.isolation.interlock import absent_affirmed, join, leave, lock_on, owner_awaited
+from handsfree.isolation.people import WITHOUT_OWNER, Person, here, taken
+from handsfree.journal.events import Utterance
+from handsfree.language.meaning import GateAsked, Listening, Sense
+from handsfree.visit.flow import WITHOUT, Flow
+from handsfree.visit.gates import next_owner, restored
+from handsfree.visit.movement import go_on, take_up
+from handsfree.visit.plain import BEFORE, Rows, asks, called, commands, says
+from handsfree.visit.refusals import refused, voice_doubted
+from handsfree.visit.state import Awaiting
+from handsfree.visit.steps import present
+from handsfree.visit.wishes import is_command
+
+
+def _who(flow: Flow) -> str:
+    """Who states a number: the one who joins, else the first person here."""
+    state = flow.state
+    return state.joining or state.technician or flow.sentence("first-person")
+
+
+def _says_number(flow: Flow) -> None:
+    flow.prompt("lock-number-of" if flow.state.joining else "lock-number", "question", owner=_who(flow))
+
+
+def takes_number(flow: Flow, utterance: Utterance) -> bool:
+    digits = tuple(utterance.text.split())
+    if utterance.sense != Sense.DIGITS or not 2 <= len(digits) <= 4:
+        return False
+    if taken(flow.state.interlock.people, _who(flow), digits):
+        flow.prompt("lock-taken", "refusal")
+        return True
+    flow.change(lock_offered=digits, awaiting=Awaiting.LOCK_AFFIRM)
+    flow.prompt("lock-readback", "readback", digits=" ".join(digits))
+    return True
+
+
+def takes_affirm(flow: Flow, utterance: Utterance) -> bool:
+    state = flow.state
+    if is_command(utterance, "affirm"):
+        flow.change(interlock=join(state.interlock, _who(flow), state.lock_offered), lock_offered=())
+        flow.prompt("lock-kept", "notice")
+        _kept(flow)
+    elif is_command(utterance, "negative", "correction", "say again"):
+        flow.change(lock_offered=(), awaiting=Awaiting.LOCK_NUMBER)
+        flow.prompt("lock-again", "question")
+    else:
+        return takes_number(flow, utterance)
+    return True
+
+
+def _kept(flow: Flow) -> None:
+    """Whoever joins where something is held puts a lock on it; else the visit goes on."""
+    state = flow.state
+    if state.joining and state.interlock.held:
+        flow.change(awaiting=Awaiting.JOIN_GATE, interlock=replace(state.interlock, speaker=state.joining, failures=0))
+        present(flow)
+    else:
+        flow.change(joining="")
+        take_up(flow)
+
+
+def at_join(flow: Flow, utterance: Utterance) -> bool:
+    """The second person's phrase: a lock more on what is held. Nobody's isolation changes by it."""
+    if voice_doubted(flow, utterance):
+        return True
+    interlock = flow.state.interlock
+    after = lock_on(interlock, interlock.person, utterance)
+    if after.failures:
+        refused(flow, utterance, after, "isolated", tuple(interlock.holds))
+        return True
+    flow.lock_to(after, "phrase", flow.sentence("why-phrase", owner=interlock.person.name))
+    flow.change(joining="", voice_doubted=False)
+    flow.tone("gate open")
+    flow.prompt("lock-joined", "answer")
+    take_up(flow)
+    return True
+
+
+def begin_join(flow: Flow) -> None:
+    """'Second person': they state their number, and where something is held, they lock it."""
+    names = [flow.sentence("second-person"), flow.sentence("first-person")]
+    present_names = {one.name for one in here(flow.state.interlock.people)}
+    free = [name for name in names if name not in present_names]
+    if len(present_names) > 1 or not free:
+        flow.prompt("no-more-people", "refusal")
+        return
+    flow.change(awaiting=Awaiting.LOCK_NUMBER, joining=free[0], pending=None)
+    present(flow)
+
+
+def begin_leave(flow: Flow) -> None:
+    """'I am leaving': the outgoing person's lock comes off while the incoming one's stays on."""
+    present_people = here(flow.state.interlock.people)
+    if len(present_people) < 2:
+        flow.prompt("leave-alone", "refusal")
+        return
+    flow.change(awaiting=Awaiting.LEAVE_GATE, pending=None,
+                interlock=replace(flow.state.interlock, speaker=present_people[0].name, failures=0))  # fmt: skip
+    present(flow)
+
+
+def _held(flow: Flow) -> tuple[str, ...]:
+    interlock = flow.state.interlock
+    return tuple(n for n in interlock.sources if interlock.hold(n).held and interlock.sources[n].kind.lock)
+
+
+def at_leave(flow: Flow, utterance: Utterance) -> bool:
+    state = flow.state
+    people = here(state.interlock.people)
+    if is_command(utterance, "negative"):  # it is the other one who leaves
+        others = [one.name for one in people if one.name != state.interlock.person.name]
+        flow.change(interlock=replace(state.interlock, speaker=others[0]))
+        present(flow)
+        return True
+    if voice_doubted(flow, utterance):
+        return True
+    who, names = state.interlock.person.name, _held(flow)
+    after = leave(state.interlock, names, utterance)
+    if after.failures:
+        refused(flow, utterance, after, "clear", names)
+        return True
+    flow.lock_to(after, "phrase", flow.sentence("why-phrase", owner=who))
+    flow.change(voice_doubted=False)
+    flow.prompt("left", "notice", owner=who)
+    take_up(flow)
+    return True
+
+
+# ---- an owner who is gone: 29 CFR 1910.147 (e)(3) ---------------------------------------------------------------------
+
+
+def _says_gone(flow: Flow) -> None:
+    flow.say(_asks_gone(flow), "question", cuttable=False)
+
+
+def _asks_gone(flow: Flow) -> str:
+    owner = owner_awaited(flow.state.interlock, restored(flow))
+    return flow.sentence(WITHOUT_OWNER[flow.state.interlock.absent], owner=owner)
+
+
+def owner_gone(flow: Flow, utterance: Utterance) -> bool:
+    """Each step affirmed, in order; anything else leaves the lock on."""
+    interlock = flow.state.interlock
+    owner = owner_awaited(interlock, restored(flow))
+    if is_command(utterance, "negative"):
+        flow.prompt("absent-stays", "refusal", cuttable=False, owner=owner)
+        flow.change(interlock=replace(interlock, absent=0))
+        present(flow)
+        return True
+    if not is_command(utterance, "affirm"):
+        return False
+    flow.lock_to(absent_affirmed(interlock, owner), WITHOUT, flow.sentence("why-absent", owner=owner))
+    if flow.state.interlock.absent:
+        present(flow)
+    else:
+        flow.prompt("absent-off", "notice", cuttable=False, owner=owner)
+        next_owner(flow)
+    return True
+
+
+def _says_join(flow: Flow) -> None:
+    flow.prompt("join-need", "question", cuttable=False, owner=flow.state.interlock.person.name)
+
+
+def _says_leave(flow: Flow) -> None:
+    flow.prompt("leave-need", "question", cuttable=False, owner=flow.state.interlock.person.name)
+
+
+def _hears(word: str, *more: str) -> Callable[[Flow], Listening]:
+    return lambda flow: Listening(gate=GateAsked(word, flow.state.interlock.lock),
+                                  commands=("say again", "stop the visit", "power is on", "stand by", *more))  # fmt: skip
+
+
+ROWS: Rows = {
+    Awaiting.LOCK_NUMBER: Question(
+        _says_number, lambda flow: Listening(digits=(2, 4), commands=BEFORE), takes_number, asks("lock-again"),
+        lambda flow: (flow.sentence("a-lock-number"),), Stake.GUARDED,
+    ),
+    Awaiting.LOCK_AFFIRM: Question(
+        says("need-affirm"), lambda flow: Listening(digits=(2, 4), commands=(*BEFORE, "affirm", "negative", "correction")),
+        takes_affirm, asks("need-affirm"), called("affirm", "negative"), Stake.GUARDED,
+    ),
+    Awaiting.JOIN_GATE: Question(
+        _says_join, _hears("isolated"), at_join,
+        lambda flow: flow.sentence("join-need", owner=flow.state.interlock.person.name),
+        lambda flow: (flow.sentence("a-gate-isolated"),), Stake.GUARDED,
+    ),
+    Awaiting.LEAVE_GATE: Question(
+        _says_leave, _hears("clear", "negative"), at_leave,
+        lambda flow: flow.sentence("leave-need", owner=flow.state.interlock.person.name),
+        lambda flow: (flow.sentence("a-gate-clear"),), Stake.GUARDED,
+    ),
+    Awaiting.OWNER_GONE: Question(
+        _says_gone, commands("affirm", "negative", "say again", "stop the visit", "power is on"), owner_gone, _asks_gone,
+        called("affirm", "negative"), Stake.GUARDED,
+    ),
+}  # fmt: skip
+
+__all__ = ["ROWS", "Person", "begin_join", "begin_leave", "go_on"]

@@ -1,0 +1,89 @@
+"""Why a gate stays shut, and what helps: which half was missing, then what helps a hearing, then the keyboard, then a safe
+stop. Nothing here opens one."""
+
+from __future__ import annotations
+
+from handsfree.isolation.interlock import Interlock
+from handsfree.isolation.people import left_on
+from handsfree.journal.events import Utterance
+from handsfree.language.meaning import Denial, Sense, Verdict
+from handsfree.visit.flow import Flow
+from handsfree.visit.wishes import onward
+
+_DENIED: dict[str, str] = {
+    Denial.NEGATION: "gate-denied-negation",
+    Denial.STILL_ON: "gate-denied-live",
+    Denial.QUESTION: "gate-denied-question",
+    Denial.UNSURE: "gate-denied-unsure",
+    Denial.NUMBER: "gate-denied-number",
+}
+#: What helps, by the number of tries that failed; the last for all that follow.
+_HELPS = ("need", "gate-nearer", "gate-typed", "gate-stop")
+
+
+def refused(flow: Flow, utterance: Utterance, after: Interlock, word: str, names: tuple[str, ...]) -> None:
+    """Say why, then what helps. The figures are never said."""
+    first = after.failures == 1
+    key = _key(flow, utterance, word)
+    how = "denied" if utterance.sense == Sense.DENIAL else "refused"
+    flow.lock_to(after, how, _without_figures(flow, utterance.spoken or utterance.words), names)
+    flow.tone("gate shut")
+    flow.prompt(key, "refusal")
+    if word == "clear" and first:
+        flow.prompt("gate-do-not-plug", "refusal", cuttable=False)
+    _help(flow, after, word)
+
+
+def _help(flow: Flow, after: Interlock, word: str) -> None:
+    help_ = _HELPS[min(after.failures, len(_HELPS)) - 1]
+    if help_ == "need":
+        flow.say(flow.question.asks(flow), "question")
+        return
+    need = flow.sentence("gate-full-isolated" if word == "isolated" else "gate-full-clear")
+    if help_ != "gate-stop":
+        flow.prompt(help_, "refusal", need=need)
+        return
+    flow.prompt(help_, "refusal", need=need)
+    for owner, source in left_on(after.locks):
+        flow.prompt("lock-left", "notice", owner=owner, source=source)
+
+
+def _key(flow: Flow, utterance: Utterance, word: str) -> str:
+    if onward(utterance):
+        return "gate-closed" if word == "isolated" else "gate-closed-restore"
+    if utterance.verdict == Verdict.ACCEPTED and utterance.sense == Sense.GATE and utterance.voice == "other":
+        return "gate-other-voice"
+    if utterance.sense == Sense.DENIAL and utterance.text in _DENIED:
+        return _DENIED[utterance.text]
+    return _half(flow, utterance, word)
+
+
+def _half(flow: Flow, utterance: Utterance, word: str) -> str:
+    """Which half was heard, by the words that were: the word of the gate, or figures."""
+    heard = (utterance.spoken or utterance.words).casefold().replace(",", " ").split()
+    figures = any(_is_figure(flow, one) for one in heard)
+    spoken = flow.sentence(f"word-{word}").casefold() in heard
+    if spoken and not figures:
+        return "gate-no-figures"
+    if figures and not spoken:
+        return "gate-no-word"
+    return "gate-again"
+
+
+def _is_figure(flow: Flow, word: str) -> bool:
+    return word.isdigit() or any(meaning.value is not None for meaning in flow.state.language.numbers([word]))
+
+
+def _without_figures(flow: Flow, words: str) -> str:
+    """What was heard at a gate, for the record that people read: the figures are nobody's business."""
+    return " ".join("…" if _is_figure(flow, one.strip(",.")) else one for one in words.split())
+
+
+def voice_doubted(flow: Flow, utterance: Utterance) -> bool:
+    """The phrase was heard and the voice is in doubt: it is asked for once more. Doubt is never a reason to open."""
+    right = utterance.verdict == Verdict.ACCEPTED and utterance.sense == Sense.GATE
+    if not right or utterance.voice != "doubtful" or flow.state.voice_doubted:
+        return False
+    flow.change(voice_doubted=True)
+    flow.prompt("gate-voice-again", "question")
+    return True
