@@ -13,9 +13,10 @@ from __future__ import annotations
 
 import random
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 from handsfree.dialogue.hearing import typed, utterance_of
 from handsfree.dialogue.listening import listening_of
@@ -100,8 +101,8 @@ def _begin(book: Book) -> _Walk:
 
     language = base.load(book.procedures[book.main].language)
     opened = Opened("rehearsal", book.main, language.code, "", "", "", "", "typed")
-    state, _ = advance(start(book, language), Stamped(0, WALL, 0.0, opened))
-    return _Walk(state)
+    state, effects = advance(start(book, language), Stamped(0, WALL, 0.0, opened))
+    return _gone(_Walk(state), state, (), effects) or _Walk(state)
 
 
 def happening(state: State, say: str) -> object:
@@ -126,6 +127,11 @@ def _step(walk: _Walk, say: str) -> _Walk | None:
     if after.tries > state.tries or (say != WAIT and after.frames == state.frames and after.awaiting == state.awaiting
                                      and after.check == state.check and after.closed == state.closed):  # fmt: skip
         return None
+    return _gone(walk, after, (say,), effects)
+
+
+def _gone(walk: _Walk, after: State, said: tuple[str, ...], effects: Iterable[Any]) -> _Walk | None:
+    """The walk with what these effects tell of its way; None where that leads round a loop again."""
     route, passed = list(walk.route), list(walk.passed)
     for effect in effects:
         match effect:
@@ -141,7 +147,7 @@ def _step(walk: _Walk, say: str) -> _Walk | None:
                 route.append(f"({effect.state})")
             case Decided():
                 route.append(f"[{effect.case}]")
-    return _Walk(after, (*walk.says, say), tuple(route), tuple(passed))
+    return _Walk(after, (*walk.says, *said), tuple(route), tuple(passed))
 
 
 def _options(state: State) -> tuple[str, ...]:

@@ -71,7 +71,7 @@ def test_a_visit_interrupted_under_isolation_goes_on_to_its_end(tmp_path: Path) 
     """Stopped at the isolated work; after the resume the number is given and isolation made anew, and the end is reached."""
     stop = LINES.index("say again")
     folder = visit(tmp_path, LINES[:stop])
-    rest = [LOCK, "affirm", f"isolated lock {LOCK}", "nothing runs", "understood", *LINES[stop:]]
+    rest = [LOCK, "affirm", "affirm", f"isolated lock {LOCK}", "nothing runs", "affirm", "understood", *LINES[stop:]]
     state = resume(folder, rest, at=2500.0)
     assert state.outcome == "done", (state.outcome, state.frames)
     assert departure(read_list(folder), MACHINE) is None
