@@ -34,12 +34,14 @@ EARLIER = "An earlier program made this record. It is shown as it was, and not c
 
 @dataclass(frozen=True)
 class Span:
-    """The isolation was in `state` from `begin` to `end` (seconds on the visit's clock); `n`: the event that began it."""
+    """The isolation of `source` ('' where the record names none) was in `state` from `begin` to `end`, seconds on the
+    visit's clock; `n`: the event that began it."""
 
     state: str
     begin: float
     end: float
     n: int
+    source: str = ""
 
 
 @dataclass(frozen=True)
@@ -253,13 +255,23 @@ def limits_from(machine: Machine | None, opened: Opened) -> Limits:
 
 
 def spans(entries: Sequence[Stamped], end: float | None = None) -> tuple[Span, ...]:
-    """From LIVE at the beginning to `end`, or the last event, each change a span."""
+    """From LIVE at the beginning to `end`, or the last event, each change a span; source by source where gates name them."""
+    if not entries:
+        return ()
+    gates = [entry for entry in entries if isinstance(entry.event, Gate)]
+    named = list(dict.fromkeys(_source(entry) for entry in gates if _source(entry))) or [""]
+    last = entries[-1].mono if end is None else end
     found: list[Span] = []
-    state, begin, n = "LIVE", entries[0].mono if entries else 0.0, 0
-    for entry in entries:
-        if isinstance(entry.event, Gate) and entry.event.now != state:
-            found.append(Span(state, begin, entry.mono, n))
-            state, begin, n = entry.event.now, entry.mono, entry.n
-    if entries:
-        found.append(Span(state, begin, max(begin, entries[-1].mono if end is None else end), n))
+    for source in named:
+        state, begin, n = "LIVE", entries[0].mono, 0
+        for entry in gates:
+            if _source(entry) in ("", source) and entry.event.now != state:
+                found.append(Span(state, begin, entry.mono, n, source))
+                state, begin, n = entry.event.now, entry.mono, entry.n
+        found.append(Span(state, begin, max(begin, last), n, source))
     return tuple(found)
+
+
+def _source(gate: Stamped) -> str:
+    """Records of before have gates without a source: theirs is the one supply."""
+    return str(getattr(gate.event, "source", ""))

@@ -155,18 +155,30 @@ def _hazard_without_proof(entries: Entries, limits: Limits) -> Iterator[Finding]
 
 
 def _lock_left_on(entries: Entries, limits: Limits) -> Iterator[Finding]:
-    """It ended with the supply isolated and nobody named who takes the lock off."""
-    state, handed, closed = "LIVE", False, None
+    """It ended with a source isolated and nobody named who takes the lock off."""
+    states: dict[str, str] = {}
+    handed, closed = False, None
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.Gate):
-            state = event.now
+            states[getattr(event, "source", "")] = event.now
         handed = handed or isinstance(event, ev.HandedOver)
         if isinstance(event, ev.Closed | ev.Resumed):
             closed = entry if isinstance(event, ev.Closed) else None
-    if closed is not None and state != "LIVE" and not handed and closed.event.outcome != "to be continued":
-        how = f"The visit ended as {closed.event.outcome} with the supply still {state.lower()}: is the lock still on?"
-        yield Finding("lock left on", closed.n, closed.mono, how)
+    left = {source or "the supply": state for source, state in states.items() if state != "LIVE"}
+    if closed is not None and left and not handed and closed.event.outcome != "to be continued":
+        still = " and ".join(f"{source} still {state.lower()}" for source, state in left.items())
+        sentence = f"The visit ended as {closed.event.outcome} with {still}: is the lock still on?"
+        yield Finding("lock left on", closed.n, closed.mono, sentence)
+
+
+def _lock_removed(entries: Entries, limits: Limits) -> Iterator[Finding]:
+    """A lock came off without who had put it on (29 CFR 1910.147 (e)(3))."""
+    for entry in entries:
+        event = entry.event
+        if type(event).__name__ == "LockChanged" and not event.on and event.how == "without its owner":
+            sentence = f"The lock of {event.owner} was taken off {event.source or 'the supply'} without its owner."
+            yield Finding("lock removed for another", entry.n, entry.mono, sentence)
 
 
 def _another_voice(entries: Entries, limits: Limits) -> Iterator[Finding]:
@@ -364,6 +376,7 @@ RULES: tuple[Callable[[Entries, Limits], Iterator[Finding]], ...] = (
     _gate_too_fast,
     _hazard_without_proof,
     _lock_left_on,
+    _lock_removed,
     _another_voice,
     _step_skipped,
     _many_again,

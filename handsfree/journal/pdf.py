@@ -169,9 +169,14 @@ _LOOK = {"LIVE": (255, 0.0), "ISOLATING": (232, 3.0), "ISOLATED": (205, 1.0), "R
 
 def _spans(sheet: _Sheet, account: Account) -> None:
     end, left, width = max(account.lasted, 1.0), sheet.l_margin, sheet.epw
-    top = sheet.get_y() + 5
     sheet.set_font(sheet.face, "", 7)
+    begin = sheet.get_y() + 5
+    sources = list(dict.fromkeys(s.source for s in account.spans))
+    top = begin
     for s in account.spans:
+        top = begin + 13 * sources.index(s.source)
+        if s.source and s.begin == account.spans[0].begin:
+            sheet.text(left + width - 30, top - 1, sheet.written(s.source[:24]))
         x, w = left + width * min(s.begin / end, 1.0), width * max(min(s.end, end) - s.begin, 0.0) / end
         grey, gap = _LOOK.get(s.state, (255, 0.0))
         sheet.set_fill_color(grey)

@@ -133,35 +133,41 @@ def _band(account: Account) -> str:
         return round(8 + min(max(at, 0.0), end) / end * (WIDTH - 16), 1)
 
     bars = []
+    sources = list(dict.fromkeys(one.source for one in account.spans))
     for one in account.spans:
+        down = 46 * sources.index(one.source)
         left, wide = x(one.begin), max(x(one.end) - x(one.begin), 1.0)
         fill = "" if one.state not in STATES or one.state == "LIVE" else f' fill="url(#s-{one.state})"'
         words = f"{STATES.get(one.state, 'live')}, {short(one.begin)} to {short(one.end)}"
         kind = "bar" if fill else "bar live"
-        box = f'x="{left}" y="20" width="{wide:.1f}" height="26"'
+        box = f'x="{left}" y="{20 + down}" width="{wide:.1f}" height="26"'
         bars.append(f'<rect {box} class="{kind}"{fill}><title>{words}</title></rect>')
         if wide > 9 * len(STATES.get(one.state, "")):
-            bars.append(f'<text x="{left + 4}" y="15">{STATES.get(one.state, "live")}</text>')
+            bars.append(f'<text x="{left + 4}" y="{15 + down}">{STATES.get(one.state, "live")}</text>')
+        if one.source and one.begin == account.spans[0].begin:
+            bars.append(f'<text x="{WIDTH - 8}" y="{15 + down}" text-anchor="end" class="source">{safe(one.source)}</text>')
+    low = 46 * (len(sources) - 1)
     speech = [e.event for e in account.entries if isinstance(e.event, Utterance) and e.event.ended > e.event.started > 0]
+    stretches = [(x(s.started), max(x(s.ended) - x(s.started), 1.5)) for s in speech[:2000]]
     ticks = [
-        f'<rect x="{x(s.started)}" y="52" width="{max(x(s.ended) - x(s.started), 1.5):.1f}" height="12" class="speech"/>'
-        for s in speech[:2000]
+        f'<rect x="{left}" y="{52 + low}" width="{wide:.1f}" height="12" class="speech"/>' for left, wide in stretches
     ]
     marks = [
-        f'<path d="M{x(f.at)} 68l6 11h-12z" class="mark"><title>{safe(f.rule)}</title></path>'
+        f'<path d="M{x(f.at)} {68 + low}l6 11h-12z" class="mark"><title>{safe(f.rule)}</title></path>'
         for f in account.findings[:200]
         if f.at
     ]
     times = "".join(
-        f'<text x="{x(end * part)}" y="96" text-anchor="{anchor}">{short(end * part)}</text>'
+        f'<text x="{x(end * part)}" y="{96 + low}" text-anchor="{anchor}">{short(end * part)}</text>'
         for part, anchor in ((0.0, "start"), (0.25, "middle"), (0.5, "middle"), (0.75, "middle"), (1.0, "end"))
     )
-    named = "; ".join(f"{STATES.get(s.state, 'live')} from {short(s.begin)} to {short(s.end)}" for s in account.spans[:20])
+    told = [f"{s.source} {STATES.get(s.state, 'live')} from {short(s.begin)} to {short(s.end)}" for s in account.spans[:20]]
+    named = "; ".join(told)
     label = safe(f"The supply over the visit: {named}. Below it, when the technician spoke and what needs a look.")
     drawn = "".join((*bars, *ticks, *marks))
     return (
         f'{PATTERNS}<div class="scroll" tabindex="0" role="group" aria-label="The visit on one line of time">'
-        f'<svg viewBox="0 0 {WIDTH} 100" class="band" role="img" aria-label="{label}">{drawn}{times}</svg></div>'
+        f'<svg viewBox="0 0 {WIDTH} {100 + low}" class="band" role="img" aria-label="{label}">{drawn}{times}</svg></div>'
     )
 
 

@@ -184,9 +184,10 @@ def _isolation(account: Account) -> list[str]:
     found = []
     for at, one in enumerate(account.spans):
         if one.state == "ISOLATED":
-            back = any(later.state == "LIVE" for later in account.spans[at + 1 :])
+            back = any(later.state == "LIVE" and later.source == one.source for later in account.spans[at + 1 :])
+            where = f"{one.source}: made" if one.source else "Made"
             how = "then given back" if back else "not given back in this visit"
-            found.append(f"Made safe under a lock and proved dead for {span(one.end - one.begin)}, {how}.")
+            found.append(f"{where} safe under a lock and proved dead for {span(one.end - one.begin)}, {how}.")
     return found
 
 
@@ -261,9 +262,11 @@ def open_points(account: Account, got: Gathered) -> list[str]:
     points = [*got.handed, *dict.fromkeys(f"A wait was cut short: {text}" for text in got.cut)]
     if account.outcome in ("not closed", "stopped", "to be continued", "not fixed", "made safe"):
         points.append(f"The visit ended as: {account.outcome}.")
-    states = [s.state for s in account.spans]
-    if "RESTORING" not in states[-2:-1] and {"ISOLATING", "ISOLATED"} & set(states[-2:]):
-        points.append("The supply was isolated, and no restoring of it is recorded after that.")
+    for source in dict.fromkeys(s.source for s in account.spans):
+        states = [s.state for s in account.spans if s.source == source]
+        if "RESTORING" not in states[-2:-1] and {"ISOLATING", "ISOLATED"} & set(states[-2:]):
+            what = source.capitalize() if source else "The supply"
+            points.append(f"{what} was isolated, and no restoring of it is recorded after that.")
     latest = {**got.before, **got.after}
     points += [
         f"{name.capitalize()} was last {_shown(r)}." for name, r in latest.items() if range_of(r).startswith(("not", "out"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from itertools import pairwise
 from typing import Any
 
@@ -206,3 +207,35 @@ def test_spans_follow_each_other_without_a_gap(told: Any) -> None:
     assert [span.state for span in found] == ["LIVE", "ISOLATING", "ISOLATED", "RESTORING", "LIVE"]
     assert all(a.end == b.begin for a, b in pairwise(found))
     assert found[-1].end == told.entries[-1].mono
+
+
+def test_sources_are_told_one_by_one_and_a_lock_taken_off_for_another() -> None:
+    """Gates that name their source, and locks with owners, as later records have them."""
+
+    @dataclasses.dataclass(frozen=True)
+    class SourceGate(ev.Gate):
+        source: str = ""
+
+    @dataclasses.dataclass(frozen=True)
+    class LockChanged:
+        owner: str
+        source: str
+        on: bool
+        how: str = "phrase"
+
+    plug, gas = (
+        [SourceGate(was, now, how, "", source=name)
+         for was, now, how in (("LIVE", "ISOLATING", "phrase"), ("ISOLATING", "ISOLATED", "proof"))]
+        for name in ("cabinet plug", "gas")
+    )
+    back = SourceGate("RESTORING", "LIVE", "restore", "", source="cabinet plug")
+    off = LockChanged("A. Brandner", "gas", False, "without its owner")
+    timed = [(float(n), event) for n, event in enumerate([*plug, *gas, back, off, ev.Closed("done")])]
+    found = {f.rule: f.sentence for f in findings(_record(*timed))}
+    assert "gas still isolated" in found["lock left on"]
+    assert "cabinet plug" not in found["lock left on"]
+    assert found["lock removed for another"] == "The lock of A. Brandner was taken off gas without its owner."
+    told = spans(_record(*timed))
+    assert {s.source for s in told} == {"cabinet plug", "gas"}
+    assert [s.state for s in told if s.source == "gas"] == ["LIVE", "ISOLATING", "ISOLATED"]
+    assert [s.state for s in told if s.source == "cabinet plug"] == ["LIVE", "ISOLATING", "ISOLATED", "LIVE"]
