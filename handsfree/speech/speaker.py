@@ -112,13 +112,12 @@ class Voiceprint:
         return Voiceprint(np.asarray(self.total + direction, np.float32), self.clips + 1)
 
 
-def verdict(likeness: float, clips: int, quiet: bool = False) -> str:
-    """`clips`: how many the voice is known by; `quiet`: the speech stands well out of the noise."""
+def verdict(likeness: float, clips: int) -> str:
+    """`clips`: how many the voice is known by."""
     few = bars.VOICE_FEW.value * max(0.0, math.log2(bars.VOICE_KNOWN.value / clips))
-    same = bars.VOICE_SAME.value - few + (bars.VOICE_MORE.value if quiet else 0.0)
-    if likeness >= same:
+    if likeness >= bars.VOICE_SAME.value - few:
         return SAME
-    return DOUBTFUL if likeness >= same - bars.VOICE_GAP.value else OTHER
+    return DOUBTFUL if likeness >= bars.VOICE_SAME.value - bars.VOICE_GAP.value - few else OTHER
 
 
 Lock = tuple[str, ...]
@@ -164,11 +163,11 @@ class Voices:
         if direction is None:
             return ""
         owner = nearest(among, direction)
-        quiet = above_noise(samples) >= bars.VOICE_QUIET.value
-        found = verdict(among[owner].likeness(direction), among[owner].clips, quiet)
+        found = verdict(among[owner].likeness(direction), among[owner].clips)
         if found == SAME and among[owner].likeness(direction) >= bars.VOICE_ADDS.value:
             self.known[owner] = among[owner].and_also(direction)
-        return found
+        enough = len(spoken_part(samples)) >= bars.VOICE_SPEECH.value * RATE
+        return found if enough else ""
 
     def _direction(self, samples: Samples) -> Direction | None:
         """A witness that fails is one that is not there: it is not asked again, and no visit ends for it."""

@@ -1,5 +1,5 @@
-"""The speaker witness: how often the right voice is doubted, and how often another is not noticed, by length of speech, by
-how many clips the voice is known by, and by noise; on people and on synthetic voices that set no bar.
+"""The speaker witness: how often the right voice is doubted (and refused), and how often another is not noticed, by length
+of speech, by how many clips the voice is known by, and by noise; on people and on synthetic voices that set no bar.
 
     python -m tests.bench.voices_apart [--trials 6] [--seed 1] [--json] [--out FILE]
 
@@ -22,16 +22,16 @@ import numpy as np
 
 from audio_fixtures import voices as made
 from handsfree.errors import Trouble
-from handsfree.speech.speaker import SAME, Encoder, Voiceprint, installed, verdict
+from handsfree.speech.speaker import OTHER, SAME, Encoder, Voiceprint, installed, verdict
 from tests.bench import unlike_voices
 from tests.bench.corpus import RATE
 from tests.bench.corpus_texts import DIGITS
 from tests.bench.people_words import sound, speakers
 from tests.bench.unlike_voices import NOISES, in_noise, level
 
-SECONDS = (1.0, 2.0, 3.5)
+SECONDS = (1.2, 2.0, 3.5)
 KNOWN_BY = (1, 2, 4)
-LEVELS = (None, 20.0, 10.0)
+LEVELS = (20.0, None)
 SHARES = (0.01, 0.03, 0.05, 0.10)
 Speaks = Callable[[float, random.Random], made.Samples]  # seconds, luck -> about so much speech
 
@@ -56,7 +56,7 @@ def synthetic() -> dict[str, Speaks]:
     def speaks(name: str) -> Speaks:
         def some(seconds: float, luck: random.Random) -> made.Samples:
             figures = " ".join(luck.choices(DIGITS, k=2))
-            text = {1.0: f"lock {figures}", 2.0: f"isolated, lock {figures}"}.get(
+            text = {1.2: f"lock {figures}", 2.0: f"isolated, lock {figures}"}.get(
                 seconds, f"isolated, lock {figures}, isolated, lock {figures}"
             )
             return unlike_voices.speak(text, name)
@@ -73,11 +73,10 @@ class Trial:
     right: bool
     likeness: float
     clips: int
-    quiet: bool
 
     @property
-    def same(self) -> bool:
-        return verdict(self.likeness, self.clips, self.quiet) == SAME
+    def verdict(self) -> str:
+        return verdict(self.likeness, self.clips)
 
 
 def trials(
@@ -102,17 +101,19 @@ def trials(
                 for other in names:
                     if tested[other] and (other == name or luck.random() < 0.5):
                         likeness = voice.likeness(luck.choice(tested[other]))
-                        out.setdefault(clips, []).append(Trial(other == name, likeness, clips, snr is None))
+                        out.setdefault(clips, []).append(Trial(other == name, likeness, clips))
     return out
 
 
 def row(found: list[Trial]) -> dict[str, Any]:
     right = np.array([t.likeness for t in found if t.right])
     others = np.array([t.likeness for t in found if not t.right])
-    doubted = np.mean([not t.same for t in found if t.right])
-    unnoticed = np.mean([t.same for t in found if not t.right])
+    doubted = np.mean([t.verdict != SAME for t in found if t.right])
+    refused = np.mean([t.verdict == OTHER for t in found if t.right])
+    unnoticed = np.mean([t.verdict == SAME for t in found if not t.right])
     curve = {f"{share:.0%}": round(float(np.mean(others >= np.quantile(right, share))), 3) for share in SHARES}
-    shares = {"doubted": round(float(doubted), 3), "unnoticed": round(float(unnoticed), 3)}
+    named = {"doubted": doubted, "refused": refused, "unnoticed": unnoticed}
+    shares = {name: round(float(share), 3) for name, share in named.items()}
     return {"right": len(right), "others": len(others), **shares, "curve": curve}
 
 

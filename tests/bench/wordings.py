@@ -1,7 +1,7 @@
 """Which wording of the gate's phrase lies farthest from its own denials: each is said, and its denials, by voices that
 judge, in noise; the phonetic witness scores the wording against its rivals by meaning.
 
-    python -m tests.bench.wordings [--each 4] [--seed 1] [--json] [--out FILE]
+    python -m tests.bench.wordings [--each 4] [--levels 20,10,5] [--seed 1] [--json] [--out FILE]
 
 A wording is worth what it opens where none of its denials opens: `ahead` is how many nats it lies before its best rival when
 it is said itself, `behind` how many when a denial is said; `opens` the share said rightly that lies above every denial at
@@ -31,7 +31,6 @@ WORDINGS = (
     "it is isolated, lock {n}", "supply isolated, lock {n}", "all isolated, lock {n}", "isolated, lock number {n}",
     "I have isolated, lock {n}", "isolated, my lock {n}", "confirm isolated, lock {n}",
 )  # fmt: skip
-LEVELS: tuple[float | None, ...] = (20.0, 10.0, 5.0)
 #: Around the whole; and in place of 'isolated'.
 _AROUND = ("not {}", "is {}", "is it {}", "if {}", "when {}", "he said {}", "no longer {}", "{} I think", "{} in a minute",
            "{} not", "{} is off", "nearly {}", "was {}")  # fmt: skip
@@ -81,17 +80,17 @@ class Scores:
         return float(best[0] - best[1:].max())
 
 
-def measured(each: int, seed: int) -> Iterator[dict[str, Any]]:
+def measured(each: int, seed: int, levels: Sequence[float]) -> Iterator[dict[str, Any]]:
     voices, scores = names(), Scores()
     for wording in WORDINGS:
-        found: dict[float | None, tuple[list[float], list[float]]] = {snr: ([], []) for snr in LEVELS}
+        found: dict[float, tuple[list[float], list[float]]] = {snr: ([], []) for snr in levels}
         luck, length = random.Random(seed), 0.0
         for at in range(2 * each):
             number = luck.choices(DIGITS, k=luck.choice((2, 3)))
             right, denied = wording.replace("{n}", " ".join(number)), said_instead(wording, number, luck)
             voice, noise, their = voices[at % len(voices)], NOISES[at % 4], rivals(wording, number)
             length += len(speak(right, voice)) / 16_000 / (2 * each)
-            for snr in LEVELS:
+            for snr in levels:
                 for place, text in enumerate((right, denied)):
                     found[snr][place].append(scores.ahead(in_noise(speak(text, voice), snr, noise, at), right, their))
         for snr, (rightly, denials) in found.items():
@@ -106,13 +105,14 @@ def measured(each: int, seed: int) -> Iterator[dict[str, Any]]:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--each", type=int, default=4, help="half of how often a wording, and a denial, is said a level")
+    parser.add_argument("--levels", default="20,10,5", help="dB")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--out", type=Path)
     asked = parser.parse_args()
     by = []
     try:
-        for row in measured(asked.each, asked.seed):
+        for row in measured(asked.each, asked.seed, [float(one) for one in asked.levels.split(",")]):
             by.append(row)
             print(json.dumps(row), flush=True)
     except Trouble as trouble:
