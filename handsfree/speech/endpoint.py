@@ -36,8 +36,8 @@ BAND = (
 
 @dataclass(frozen=True)
 class Timing:
-    """Seconds and decibels. `pause`: silence that ends an utterance, for which the verdict waits; digits said one by one with
-    0.5 s between them stay together. `patient`: the same where a lock number is awaited; with 0.9 s between them.
+    """Seconds and decibels. `pause`: silence that ends an utterance, for which the verdict waits; digits said one by one
+    with 0.5 s between them stay together. `patient`: the same where a lock number is awaited; with 0.9 s between them.
     `preroll`, `tail`: kept before and after. `least`: less speech than this is dropped. `clear`, `sure`: decibels above the
     floor that count with and without the detector's consent."""
 
