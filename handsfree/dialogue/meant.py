@@ -22,7 +22,7 @@ BAR = 0.55
 #: How the reason begins of speech that was over before the question was: nobody can have answered it.
 TOO_EARLY = "said before"
 #: Log-odds for resembling something in force, and how sure of it the recogniser must be that no more is asked.
-LIKE, LIKELY = 2.0, 0.2
+LIKE, LIKELY = 1.0, 0.2
 #: Seconds after which the time since the question says nothing any more.
 LONGEST = 120.0
 #: What a comparison of voices adds, in log-odds: common practice, no source.
