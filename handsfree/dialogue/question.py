@@ -112,7 +112,7 @@ class Turn(Generic[S]):
 
     def heard(self, text: str) -> None:
         """What was taken, said in front of the next sentence of this turn, or by itself where there is none."""
-        self._heard = f"{self._heard} {text}".strip()
+        self._heard = f"{self._heard} {text[:1].upper()}{text[1:]}".strip()
 
     def flush(self) -> None:
         """The turn is over."""

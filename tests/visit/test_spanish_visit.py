@@ -100,7 +100,7 @@ LINES = (
     ("doce voltios", "He oído voltios, y este paso pide grados Celsius"),
     ("noventa", "noventa grados Celsius no es verosímil aquí. ¿Afirmo o negativo?"),
     ("negativo", "Dé la lectura otra vez."),
-    ("12,5 °C", "uno dos coma cinco: doce coma cinco grados Celsius. Es más de lo esperado."),
+    ("12,5 °C", "Uno dos coma cinco: doce coma cinco grados Celsius. Es más de lo esperado."),
     ("cuatro dos", "He oído cuatro dos."),
     ("afirmo", "Número guardado"),
     ("afirmo", "Apague el mueble"),
@@ -306,7 +306,7 @@ def test_near_ties_are_asked_in_spanish(scene: Scene) -> None:
 def test_a_visit_through_every_kind_of_step(scene: Scene) -> None:
     scene.words("siguiente paso", "encendido")
     assert "Anotado: fuera de rango." in scene.words("fuera de escala")
-    assert "menos cuatro grados Celsius" in scene.words("cuatro bajo cero")
+    assert "Menos cuatro grados Celsius" in scene.words("cuatro bajo cero")
     scene.words("siguiente paso", "4 2", "afirmo")
     assert "Frase aceptada" in scene.words("aislado candado 42")
     scene.words("afirmo", "dos voltios", "afirmo", "afirmo")

@@ -191,7 +191,7 @@ def test_an_implausible_reading_needs_affirm() -> None:
 
 def test_teens_are_read_back_both_ways() -> None:
     scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "fifteen")
-    assert "one five" in scene.said
+    assert "One five" in scene.said
     assert "fifteen" in scene.said
 
 
