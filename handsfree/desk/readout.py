@@ -19,6 +19,7 @@ from handsfree.journal.events import Opened, Stamped
 from handsfree.journal.findings import BROKEN, COPIED, DEPARTED, LOOK, RANKS, Finding, rank_of
 from handsfree.journal.follow import Machine
 from handsfree.journal.found import diagnosis, tells
+from handsfree.journal.private import shown_words
 from handsfree.journal.rows import range_of
 from handsfree.journal.verify import verify
 
@@ -167,8 +168,8 @@ def _lines(entries: Sequence[Stamped], began: float) -> list[Values]:
 
 def _said(event: Any) -> tuple[str, str, str, float, str] | None:
     if isinstance(event, ev.Utterance):
-        text = event.spoken or event.text or event.words
-        both = f"{text} / {event.words}" if event.words and event.words != text else text
+        text, wrote = shown_words(event), shown_words(event, event.words)
+        both = f"{text} / {wrote}" if event.words and wrote != text else text
         return ("technician", event.verdict, event.reason, event.sure, both) if both else None
     if isinstance(event, ev.NoteKept):
         return ("note", "", "", 0.0, event.text) if event.text else None

@@ -12,6 +12,7 @@ from typing import Any
 
 from handsfree.journal import events as ev
 from handsfree.journal.events import Stamped
+from handsfree.journal.private import shown_words
 
 #: What `--only` knows.
 TOPICS = ("gates", "readings", "trouble")
@@ -167,7 +168,7 @@ def range_of(reading: ev.ReadingTaken) -> str:
 
 
 def _utterance(event: ev.Utterance) -> _Part:
-    words = event.spoken or event.text or event.words
+    words = shown_words(event)
     how = "typed, " if event.typed else ""
     aside = f"{how}{event.verdict}, {event.sure:.1%} sure"
     topics = _GATES if event.sense in ("gate", "denial") else _NONE
@@ -176,7 +177,7 @@ def _utterance(event: ev.Utterance) -> _Part:
         aside += f": {event.reason or 'not sure'}" + (f"; or {rivals}" if rivals else "")
         return "technician", "asked again", words or "(speech)", aside, topics | TROUBLE
     if event.verdict == "not for me":
-        return "technician", "not for the program", event.words or "(a sound)", aside, topics
+        return "technician", "not for the program", shown_words(event, event.words) or "(a sound)", aside, topics
     return "technician", "heard", words, aside, topics
 
 

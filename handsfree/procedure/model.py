@@ -348,7 +348,7 @@ def _by_name(given: object) -> object:
     """The short form: names, each with what is true of it."""
     if not isinstance(given, dict):
         return given
-    return [{"name": name, **(fields if isinstance(fields, dict) else {"kind": fields})} for name, fields in given.items()]
+    return tuple({"name": name, **(of if isinstance(of, dict) else {"kind": of})} for name, of in given.items())
 
 
 class Procedure(_Frozen):

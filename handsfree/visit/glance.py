@@ -6,6 +6,7 @@ import threading
 from typing import TYPE_CHECKING
 
 from handsfree.journal.events import Say, Stamped, Utterance
+from handsfree.journal.private import shown_words
 from handsfree.visit.questions import listening
 from handsfree.visit.state import State
 
@@ -28,7 +29,7 @@ class Glance:
         if isinstance(event, Say):
             self._screen.show(step=event.text) if event.role in ("step", "caution") else self._screen.show(notice=event.text)
         elif isinstance(event, Utterance):
-            self._screen.show(heard=event.spoken or event.text or event.words, verdict=event.verdict, notice="")
+            self._screen.show(heard=shown_words(event), verdict=event.verdict, notice="")
         self._screen.show(interlock=str(state.interlock.power), phrases=_in_force(state))
 
     def typing(self, words: str) -> None:

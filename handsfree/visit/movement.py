@@ -51,6 +51,8 @@ def _enter(flow: Flow, frames: Frames) -> Frames | None:
             flow.prompt("isolate-again", "refusal", cuttable=False)
         frames = instead
         step = flow.state.book.at(frames[-1].procedure, frames[-1].step)
+    if flow.state.return_to and _isolated_already(flow, frames, step):
+        return places.after(flow.state.book, frames)
     if flow.state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT):
         flow.emit(DropTimer("wait"))
     flow.change(frames=frames, pending=None, tries=0, overlay=Overlay.NONE, told_quiet=False, awaiting=Awaiting.NOTHING,
@@ -67,6 +69,17 @@ def _enter(flow: Flow, frames: Frames) -> Frames | None:
     path = flow.state.path
     flow.emit(StepEntered(path, step.id, step.kind, flow.state.interlock.power))
     return KINDS[type(step)].enters(flow, step)
+
+
+def _isolated_already(flow: Flow, frames: Frames, step: model.Step) -> bool:
+    """On the way back to where something was lacking: this isolates, or proves, what stayed as it was."""
+    interlock = flow.state.interlock
+    if isinstance(step, model.Isolate):
+        return all(interlock.hold(name).held for name in step.sources)
+    if isinstance(step, model.Prove):
+        source = flow.state.book.energy.proves(frames[-1].procedure, step)
+        return interlock.hold(source.name).power is Power.ISOLATED
+    return False
 
 
 def lacking(flow: Flow, frames: Frames) -> tuple[str, ...]:
@@ -160,6 +173,8 @@ def go_on(flow: Flow) -> None:
             return
     if lacking(flow, state.frames) or isinstance(step, model.Restore):
         move(flow, state.frames)
+    elif state.awaiting is Awaiting.WHICH_SOURCE:  # asked in between: the step's own question is put again
+        take_up(flow)
     else:
         present(flow)
 

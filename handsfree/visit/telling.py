@@ -31,6 +31,7 @@ from handsfree.journal.events import (
     Tone,
     Utterance,
 )
+from handsfree.journal.private import shown_words
 from handsfree.journal.rows import amount, answer_given
 from handsfree.language.meaning import Verdict
 
@@ -53,14 +54,14 @@ def clock(seconds: float) -> str:
 
 
 def _utterance(event: Utterance) -> tuple[str, str, str]:
-    meant = event.spoken or event.text or event.words
+    meant = shown_words(event)
     if event.verdict == Verdict.ACCEPTED:
         return "technician", meant, f"accepted, {event.sure:.1%} sure"
     if event.verdict == Verdict.PROPOSED:
         return "technician", meant, f"read back to be affirmed, {event.sure:.1%} sure"
     if event.verdict == Verdict.NOT_FOR_ME:
-        return "technician", event.words or "(a sound)", "not for the program"
-    return "technician", event.words or meant or "(speech)", f"asked again: {event.reason or 'not sure'}"
+        return "technician", shown_words(event, event.words) or "(a sound)", "not for the program"
+    return "technician", shown_words(event, event.words) or meant or "(speech)", f"asked again: {event.reason or 'not sure'}"
 
 
 def _reading(event: ReadingTaken) -> tuple[str, str, str]:

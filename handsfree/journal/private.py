@@ -1,0 +1,42 @@
+"""What people read of an utterance: the number on a lock is left out. It is in the record alone, which replay needs whole.
+
+29 CFR 1910.147 (c)(5)(ii) asks for a name on a lock, not for its number to be passed round.
+"""
+
+from __future__ import annotations
+
+from handsfree.journal.events import Utterance
+
+HIDDEN = "…"
+#: Figures as they are said or written, in the languages that ship.
+FIGURES = frozenset({
+    "zero", "oh", "nought", "naught", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "niner",
+    "wun", "tree", "fower", "fife", "ait",
+    "cero", "uno", "una", "dos", "tres", "cuatro", "cinco", "seis", "siete", "ocho", "nueve",
+})  # fmt: skip
+#: Kinds of meaning that may hold a number of a lock.
+HOLDS_A_NUMBER = ("digits", "gate", "denial")
+
+
+def shown_words(event: Utterance, words: str = "") -> str:
+    """What was said, as a reader may see it; `words` in place of the first of its own."""
+    words = words or event.spoken or event.text or event.words
+    if event.sense in HOLDS_A_NUMBER:
+        return without_figures(words)
+    return words if event.sense else without_figures(words, least=2)  # not understood: it may have been the number
+
+
+def without_figures(words: str, least: int = 1) -> str:
+    """'isolated lock seven three nine' -> 'isolated lock …'. `least`: so many figures in a row are left out."""
+    kept: list[str] = []
+    run: list[str] = []
+    for word in [*words.split(), ""]:
+        bare = word.strip(".,;:!?").casefold()
+        if bare and (bare.isdigit() or bare in FIGURES):
+            run.append(word)
+            continue
+        digits = sum(len(one.strip(".,;:!?")) if one[:1].isdigit() else 1 for one in run)
+        kept += [HIDDEN] if run and digits >= least else run
+        run = []
+        kept += [word] if word else []
+    return " ".join(kept)
