@@ -46,13 +46,14 @@ class ReadOut:
 def machine() -> Machine:
     """The visit's own, for saying whether a record follows from it."""
     from handsfree.language import base
+    from handsfree.procedure.hazards import digest
     from handsfree.visit.machine import RULES, advance, start
     from handsfree.visit.sessions import book_of
 
     def begin(opened: Opened) -> Any:
         return start(book_of(opened), base.load(opened.language))
 
-    return Machine(begin, advance, RULES)
+    return Machine(begin, advance, RULES, digest())
 
 
 def read_out(

@@ -25,11 +25,13 @@ Advance = Callable[[Any, Stamped], tuple[Any, tuple[Any, ...]]]
 
 @dataclass(frozen=True)
 class Machine:
-    """`rules`: the number of its rules; a record written under others is shown as it was and not compared."""
+    """`rules`: the number of its rules, `hazards`: the digest of its files of hazards; a record written under others is
+    shown as it was and not compared."""
 
     start: Start
     advance: Advance
     rules: int = 0
+    hazards: str = ""
 
 
 @dataclass(frozen=True)
@@ -80,7 +82,7 @@ def follow(entries: Iterable[Stamped], machine: Machine) -> Iterator[Followed]:
 
 def earlier(opened: Opened, machine: Machine | None) -> bool:
     """The record was made by a program of other rules: what it would be answered today is not what was answered."""
-    return machine is not None and opened.rules != machine.rules
+    return machine is not None and (opened.rules, opened.hazards) != (machine.rules, machine.hazards)
 
 
 def departure(entries: Iterable[Stamped], machine: Machine, budget: float = BUDGET) -> Departure | None:

@@ -72,7 +72,7 @@ def opened(asked: Asked, engine: str, journal_clock: Any = None) -> Session:
 
     settings = settings_of(asked)
     if asked.resume is not None:
-        session = take_up(asked.resume, clock=journal_clock, key=keys.load())
+        session = take_up(asked.resume, clock=journal_clock, key=keys.load(), technician=asked.technician or "")
         return replace(session, recordings=_folder_again(session.state.book.main))
     begun = begun_by(asked.procedure, asked.call)
     site = begun.sheet.site if begun.sheet is not None and asked.site is None else settings.site

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+from handsfree.isolation.people import Lock
 from handsfree.journal import events as ev
 from handsfree.journal.events import Stamped
 from handsfree.visit.state import Frame, Frames, Result, State
@@ -21,11 +22,16 @@ def rebuilt(state: State, entries: Iterable[Stamped]) -> State:
     remembered: dict[Key, Result] = {}
     frames: Frames = ()
     outcome, not_before, now, wall, began = "", None, 0.0, "", None
+    technician, locked = "", False
     for entry in entries:
         event = entry.event
         now, wall = max(now, entry.mono), entry.wall
         began = entry.mono if began is None else began
         match event:
+            case ev.Opened():
+                technician = event.technician
+            case ev.Gate() if event.how == "phrase":
+                locked = event.now == "ISOLATING"
             case ev.StepEntered():
                 frames = _at(state, frames, event.path, event.step) or frames
             case ev.AnswerTaken():
@@ -40,9 +46,11 @@ def rebuilt(state: State, entries: Iterable[Stamped]) -> State:
                 outcome, not_before = event.outcome, event.not_before
             case ev.Resumed():
                 outcome, not_before = "", None
+    owner = technician or state.language.prompt("first-person")
+    locks = frozenset(Lock(name, owner) for name in state.book.energy.sources) if locked else frozenset()
     return replace(
-        state, frames=frames, remembered=remembered, outcome=outcome, not_before=not_before, now=now, wall=wall,
-        began=began or 0.0, wait_ends=not_before or 0.0,
+        state, interlock=replace(state.interlock, locks=locks), technician=technician, frames=frames, remembered=remembered,
+        outcome=outcome, not_before=not_before, now=now, wall=wall, began=began or 0.0, wait_ends=not_before or 0.0,
     )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from handsfree.journal.events import Opened
 from handsfree.journal.follow import Machine
 from handsfree.language import base
+from handsfree.procedure.hazards import digest
 from handsfree.visit.machine import RULES, advance, start
 from handsfree.visit.sessions import book_of
 from handsfree.visit.state import State
@@ -15,7 +16,7 @@ from handsfree.visit.state import State
 
 def machine() -> Machine:
     """The machine of the visit, begun from the procedures in the record."""
-    return Machine(begun, advance, RULES)
+    return Machine(begun, advance, RULES, digest())
 
 
 def begun(opened: Opened) -> State:

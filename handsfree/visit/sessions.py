@@ -31,7 +31,7 @@ from handsfree.journal.keys import DeviceKey
 from handsfree.journal.words import words_of
 from handsfree.journal.writer import Journal
 from handsfree.language import base
-from handsfree.procedure import cabinet, load, safe
+from handsfree.procedure import cabinet, hazards, load, safe
 from handsfree.procedure.asides import at_cabinet
 from handsfree.procedure.cabinet import PageFile
 from handsfree.procedure.model import Book
@@ -110,14 +110,18 @@ def begin(
         page_copy=page.text if page is not None else "",
         page_sha256=page.digest if page is not None else "",
         rules=RULES,
+        hazards=hazards.digest(),
         emergency=who.emergency,
         form=who.form or habits.form_of(who.technician),
     )
     return Session(journal, start(at_cabinet(book, page.page, language) if page is not None else book, language), opened)
 
 
-def take_up(folder: Path, clock: JournalClock | None = None, key: DeviceKey | None = None) -> Session:
-    """A visit that was interrupted, stopped or is to be continued. Trouble where it ended, or its record does not hold."""
+def take_up(
+    folder: Path, clock: JournalClock | None = None, key: DeviceKey | None = None, technician: str = ""
+) -> Session:
+    """A visit that was interrupted, stopped or is to be continued; `technician`: who takes it up, '' for who had it. Trouble
+    where it ended, or its record does not hold."""
     journal = Journal.resume(folder, clock=clock, key=key)
     try:
         state, whole = state_of(reader.read(folder), folder)
@@ -128,7 +132,7 @@ def take_up(folder: Path, clock: JournalClock | None = None, key: DeviceKey | No
         journal.close()
         raise
     why = "to be continued" if state.outcome == "to be continued" else "stopped" if state.closed else "interrupted"
-    return Session(journal, state, Resumed(why, __version__, unrecorded=not whole))
+    return Session(journal, state, Resumed(why, __version__, unrecorded=not whole, technician=technician))
 
 
 def state_of(entries: Iterable[Stamped], folder: Path) -> tuple[State, bool]:
@@ -140,7 +144,7 @@ def state_of(entries: Iterable[Stamped], folder: Path) -> tuple[State, bool]:
     for entry in entries:
         if isinstance(entry.event, Opened) and state is None:
             state = start(book_of(entry.event), base.load(entry.event.language))
-            if entry.event.rules != RULES:
+            if (entry.event.rules, entry.event.hazards) != (RULES, hazards.digest()):
                 return rebuilt(state, chain((entry,), entries)), False
         if state is None:
             raise Trouble(f"{folder} does not begin with an opened visit; it cannot be taken up.", 3)

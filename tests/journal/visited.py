@@ -17,6 +17,7 @@ from handsfree.journal.follow import Machine
 from handsfree.journal.keys import DeviceKey
 from handsfree.language import base
 from handsfree.language.meaning import Listening
+from handsfree.procedure.hazards import digest
 from handsfree.visit import sessions
 from handsfree.visit.machine import MACHINE as VISIT
 from handsfree.visit.machine import RULES, advance, start
@@ -66,7 +67,7 @@ LINES: tuple[str | float, ...] = (
 #: A procedure of the tests' own, so that the shipped ones may change.
 PROCEDURE = Path(__file__).parent / "data" / "summit-check.yaml"
 
-MACHINE = Machine(lambda opened: start(sessions.book_of(opened), base.load(opened.language)), advance, RULES)
+MACHINE = Machine(lambda opened: start(sessions.book_of(opened), base.load(opened.language)), advance, RULES, digest())
 
 
 class _Ear:

@@ -1,0 +1,280 @@
+"""The trusted core by itself: every rule of `rules`, `people`, `interlock` and `energy`, and every way round them tried."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import product
+
+import pytest
+
+from handsfree.isolation import interlock as lock
+from handsfree.isolation import people as folk
+from handsfree.isolation import rules
+from handsfree.isolation.energy import Catalogue, Hazard, Kind, Method, Source, needed
+from handsfree.isolation.interlock import Interlock
+from handsfree.isolation.people import Lock, Person
+from handsfree.isolation.rules import LIVE, Hold, Power, Turn
+from handsfree.journal.events import Utterance
+from handsfree.language.meaning import Sense, Verdict, gate_text
+
+MAINS, CHARGE = Kind("mains", proofs=("try", "meter")), Kind("charge", lock=False, proofs=("meter",), returns=30.0)
+PLUG, TAP, CAP = Source("plug", MAINS), Source("tap", MAINS), Source("cap", CHARGE, behind=("plug",))
+SOURCES = {"plug": PLUG, "tap": TAP, "cap": CAP}
+TRY, METER = Method("try", "try"), Method("meter", "measure", unit="volt", most=5, points=("a",))
+ANN, BEN = Person("Ann", ("one", "two")), Person("Ben", ("three", "four"))
+CLAIMED, DEAD = Hold(Power.ISOLATING, claimed=True), Hold(Power.ISOLATED, claimed=True)
+HOLDS = [Hold(power, claimed, proofs) for power, claimed, proofs in
+         product(Power, (False, True), (frozenset(), frozenset({"try"})))]  # fmt: skip
+
+
+def phrase(word: str, person: Person, **changes: object) -> Utterance:
+    return replace(Utterance(Verdict.ACCEPTED, Sense.GATE, gate_text(word, person.number), ended=5.0), **changes)  # type: ignore[arg-type]
+
+
+def begun(*names: str, people: tuple[Person, ...] = (ANN,)) -> Interlock:
+    return lock.turn(Interlock(SOURCES, people=people), names, Turn.ISOLATION_BEGUN, 1.0)
+
+
+# ---- rules ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("hold", HOLDS)
+@pytest.mark.parametrize("what", list(Turn))
+def test_no_turn_makes_anything_isolated_or_keeps_a_claim(hold: Hold, what: Turn) -> None:
+    after = rules.turned(hold, what)
+    wanted = {Turn.ISOLATION_BEGUN: Power.ISOLATING, Turn.RESTORE_BEGUN: Power.RESTORING}.get(what, Power.LIVE)
+    assert after == Hold(wanted)
+
+
+@pytest.mark.parametrize("hold", HOLDS)
+def test_a_proof_isolates_what_was_claimed_and_nothing_else(hold: Hold) -> None:
+    after = rules.proved(PLUG, "meter", hold)
+    fit = hold.power is Power.ISOLATED or (hold.power is Power.ISOLATING and hold.claimed)
+    assert (after.power is Power.ISOLATED) is fit
+    assert after == LIVE or "meter" in after.proofs
+    assert fit or after == LIVE
+
+
+def test_every_proof_that_is_asked_for_is_needed_and_no_other_counts() -> None:
+    strict = replace(PLUG, proofs=("try", "meter"))
+    once = rules.proved(strict, "try", CLAIMED)
+    assert once.power is Power.ISOLATING
+    assert rules.proved(strict, "try", once).power is Power.ISOLATING
+    assert rules.proved(strict, "meter", once).power is Power.ISOLATED
+    assert rules.proved(PLUG, "a look", CLAIMED).power is Power.ISOLATING
+    assert rules.proved(Source("x", Kind("?")), "meter", CLAIMED).power is Power.ISOLATING
+
+
+def test_only_what_is_being_isolated_is_claimed_and_a_charge_behind_what_is() -> None:
+    begins = {"plug": Hold(Power.ISOLATING), "cap": Hold(Power.ISOLATING)}
+    assert rules.claimed(SOURCES, ["plug", "cap"], begins) == {"plug": CLAIMED, "cap": Hold(Power.ISOLATING)}
+    assert rules.claimed(SOURCES, ["cap"], begins) == begins
+    assert rules.claimed(SOURCES, ["cap"], {**begins, "plug": CLAIMED})["cap"] == CLAIMED
+    assert rules.claimed(SOURCES, ["plug"], {"plug": Hold(Power.RESTORING)}) == {"plug": Hold(Power.RESTORING)}
+    assert rules.claimed(SOURCES, ["plug"], {}) == {}
+    assert rules.by_phrase(SOURCES, ["cap"]) == ()
+    assert rules.by_phrase(SOURCES, ["cap", "plug"]) == ("plug",)
+    assert rules.unready(CAP, {}) == ("plug",)
+    assert rules.unready(CAP, {"plug": DEAD}) == ()
+
+
+def test_what_is_behind_falls_with_what_fills_it() -> None:
+    assert rules.settled(SOURCES, {"plug": Hold(Power.RESTORING), "cap": DEAD, "tap": DEAD}) == {
+        "plug": Hold(Power.RESTORING), "cap": LIVE, "tap": DEAD
+    }  # fmt: skip
+    assert rules.settled(SOURCES, {"plug": CLAIMED, "cap": DEAD})["cap"] == DEAD
+    chain = {**SOURCES, "far": Source("far", CHARGE, behind=("cap",))}
+    assert rules.settled(chain, {"plug": LIVE, "cap": DEAD, "far": DEAD, "none": DEAD}) == {
+        "plug": LIVE, "cap": LIVE, "far": LIVE, "none": DEAD
+    }  # fmt: skip
+
+
+def test_a_measurement_waits_for_relief_and_a_try_for_what_ran() -> None:
+    assert rules.unrelieved(PLUG, METER, SOURCES, {}) == ("cap",)
+    assert rules.unrelieved(PLUG, METER, SOURCES, {"cap": CLAIMED}) == ()
+    assert rules.unrelieved(PLUG, TRY, SOURCES, {}) == ()
+    assert rules.unrelieved(TAP, METER, SOURCES, {}) == ()
+    assert not rules.tells(TRY, CLAIMED)
+    assert rules.tells(TRY, replace(CLAIMED, seen=True))
+    assert rules.tells(METER, CLAIMED)
+    assert rules.saw(Hold(Power.ISOLATING), True).seen
+    assert not rules.saw(DEAD, True).seen
+    assert rules.missing(["plug", "tap", "?gas"], {"plug": DEAD, "tap": CLAIMED}) == ("tap", "?gas")
+    assert (CLAIMED.held, DEAD.held, Hold(Power.ISOLATED).held, Hold(Power.ISOLATING).held) == (True, True, True, False)
+
+
+# ---- energy ---------------------------------------------------------------------------------------------------------
+
+
+def test_what_a_step_needs() -> None:
+    known = Catalogue({"mains": MAINS, "charge": CHARGE}, {"shock": Hazard("shock", ("mains",)), "cut": Hazard("cut"),
+                      "bite": Hazard("bite", ("mains", "charge"))})  # fmt: skip
+    assert needed(known, ["cut"], False, SOURCES) == ()
+    assert needed(known, ["shock"], False, SOURCES) == ("plug", "tap")
+    assert needed(known, ["bite", "shock"], False, SOURCES) == ("plug", "tap", "cap")
+    assert needed(known, ["bite"], False, {"plug": PLUG}) == ("plug", "?charge")
+    assert needed(known, ["dragon"], False, SOURCES) == ("?dragon",)
+    assert needed(known, [], True, SOURCES) == ("plug", "tap")
+    assert needed(known, [], True, {"cap": CAP}) == ("?",)
+    assert known.kind_called("mains") is MAINS
+    assert known.kind_called("nothing") is None
+    assert Catalogue({"m": replace(MAINS, also=("cord",))}).kind_called("cord") is not None
+
+
+# ---- people ---------------------------------------------------------------------------------------------------------
+
+
+def test_only_the_own_phrase_of_who_is_here_opens() -> None:
+    assert folk.opens(ANN, "isolated", phrase("isolated", ANN))
+    assert folk.opens(ANN, "isolated", phrase("isolated", ANN, voice="doubtful"))
+    for wrong in (
+        phrase("clear", ANN), phrase("isolated", BEN), phrase("isolated", ANN, verdict=Verdict.ASKED_AGAIN),
+        phrase("isolated", ANN, verdict=Verdict.PROPOSED), phrase("isolated", ANN, verdict=Verdict.NOT_FOR_ME),
+        phrase("isolated", ANN, sense=Sense.PHRASE), phrase("isolated", ANN, sense=Sense.DENIAL),
+        phrase("isolated", ANN, voice="other"),
+    ):  # fmt: skip
+        assert not folk.opens(ANN, "isolated", wrong)
+    for nobody in (replace(ANN, here=False), Person("x"), Person("x", ("one",)), Person("x", tuple("12345"))):
+        assert not folk.opens(nobody, "isolated", phrase("isolated", nobody))
+
+
+def test_numbers_are_two_to_four_figures_and_no_two_the_same() -> None:
+    assert folk.numbered((ANN,), "Ben", BEN.number) == (ANN, BEN)
+    assert folk.numbered((ANN,), "Ben", ANN.number) == (ANN,)
+    assert folk.numbered((ANN, BEN), "Ben", ("nine", "nine"))[1].number == ("nine", "nine")
+    assert folk.numbered((ANN,), "Ann", ANN.number) == (ANN,)
+    for bad in ((), ("one",), tuple("12345")):
+        assert folk.numbered((ANN,), "Ben", bad) == (ANN,)
+    assert folk.numbered((), "Ann", tuple("1234")) == (Person("Ann", tuple("1234")),)
+    assert folk.gone((ANN,)) == (Person("Ann", (), False),)
+    assert folk.here((replace(ANN, here=False), BEN)) == (BEN,)
+    assert folk.named((ANN,), "Ben") is None
+    assert folk.taken((ANN,), "Ben", ANN.number)
+    assert not folk.taken((ANN,), "Ann", ANN.number)
+
+
+def test_a_lock_without_its_owner_comes_off_after_every_step_of_the_procedure() -> None:
+    on = frozenset({Lock("plug", "Ann"), Lock("plug", "Ben")})
+    for affirmed in range(len(folk.WITHOUT_OWNER)):
+        assert folk.without_owner(on, "Ann", affirmed) == on
+    assert folk.without_owner(on, "Ann", len(folk.WITHOUT_OWNER)) == {Lock("plug", "Ben")}
+    assert folk.left_on(on) == (("Ann", "plug"), ("Ben", "plug"))
+    assert folk.owners(on, "plug") == ("Ann", "Ben")
+    assert folk.owners(on, "tap") == ()
+    state = Interlock(SOURCES, locks=on)
+    for _ in range(2):
+        state = lock.absent_affirmed(state, "Ann")
+        assert state.locks == on
+    state = lock.absent_affirmed(state, "Ann")
+    assert (state.locks, state.absent) == (frozenset({Lock("plug", "Ben")}), 0)
+
+
+# ---- the interlock --------------------------------------------------------------------------------------------------
+
+
+def test_one_person_one_source() -> None:
+    state = begun("plug")
+    assert (state.power, state.isolated, state.held) == (Power.ISOLATING, False, False)
+    state = lock.hear_phrase(state, ("plug",), phrase("isolated", ANN), 2.0)
+    assert (state.hold("plug"), state.locks, state.last_heard) == (CLAIMED, frozenset({Lock("plug", "Ann")}), 5.0)
+    state = lock.prove(state, "plug", "meter", 9.0)
+    assert (state.power, state.isolated, state.since["plug"], state.proved_at["plug"]) == (Power.ISOLATED, True, 9.0, 9.0)
+    assert state.missing(["plug"]) == ()
+    assert state.missing(["plug", "tap"]) == ("tap",)
+    assert replace(state, doubt=True).missing(["plug"]) == ("plug",)
+    assert not replace(state, doubt=True).isolated
+
+
+def test_everybody_here_gives_their_phrase_before_it_is_claimed() -> None:
+    state = begun("plug", people=(ANN, BEN))
+    state = lock.hear_phrase(state, ("plug",), phrase("isolated", ANN), 2.0)
+    assert (state.hold("plug").claimed, state.speaker) == (False, "Ben")
+    again = lock.hear_phrase(state, ("plug",), phrase("isolated", ANN), 2.0)
+    assert (again.failures, again.hold("plug").claimed) == (1, False)
+    assert lock.hear_phrase(state, ("plug",), phrase("isolated", BEN), 2.0).hold("plug") == CLAIMED
+
+
+def test_a_phrase_where_nothing_was_begun_claims_nothing() -> None:
+    for state in (Interlock(SOURCES, people=(ANN,)), lock.turn(begun("plug"), ["plug"], Turn.RESTORE_BEGUN, 2.0)):
+        after = lock.hear_phrase(state, ("plug",), phrase("isolated", ANN), 2.0)
+        assert (after.failures, after.locks, after.holds) == (1, frozenset(), state.holds)
+    nobody = lock.hear_phrase(begun("plug", people=()), ("plug",), phrase("isolated", ANN), 2.0)
+    assert nobody.failures == 1
+
+
+def test_what_has_a_lock_is_never_claimed_by_relieving_it() -> None:
+    state = begun("plug", "cap")
+    assert lock.relieved(state, ("plug",), 2.0) == state
+    assert lock.relieved(state, ("plug", "cap"), 2.0) == state
+    assert not lock.relieved(state, ("cap",), 2.0).hold("cap").claimed  # what fills it is on
+    state = lock.hear_phrase(state, ("plug",), phrase("isolated", ANN), 2.0)
+    assert lock.relieved(state, ("cap",), 3.0).hold("cap") == CLAIMED
+
+
+def ready(people: tuple[Person, ...] = (ANN,)) -> Interlock:
+    state = begun("plug", people=people)
+    for person in people:
+        state = lock.hear_phrase(state, ("plug",), phrase("isolated", person), 2.0)
+    return lock.prove(state, "plug", "meter", 3.0)
+
+
+def test_each_lock_comes_off_by_its_owner() -> None:
+    state = lock.turn(ready((ANN, BEN)), ["plug"], Turn.RESTORE_BEGUN, 4.0)
+    assert lock.owner_awaited(state, ["plug"]) == "Ann"
+    wrong = lock.lock_off(replace(state, speaker="Ann"), ["plug"], phrase("clear", BEN))
+    assert (wrong.failures, len(wrong.locks)) == (1, 2)
+    state = lock.lock_off(replace(state, speaker="Ann"), ["plug"], phrase("clear", ANN))
+    assert lock.owner_awaited(state, ["plug"]) == "Ben"
+    assert lock.owner_awaited(state, ["tap"]) == ""
+    state = lock.lock_off(replace(state, speaker="Ben"), ["plug"], phrase("clear", BEN))
+    assert (state.locks, lock.owner_awaited(state, ["plug"])) == (frozenset(), "")
+
+
+def test_another_lock_joins_and_the_first_leaves_while_it_stays_on() -> None:
+    state = lock.join(ready(), "Ben", BEN.number)
+    assert lock.join(state, "Cem", ANN.number) == state
+    assert lock.lock_on(state, BEN, phrase("isolated", ANN)).failures == 1
+    assert (state.locked_by(["plug"]), state.locked_by(["cap"]), state.locked_by([])) == (1, lock.MANY, lock.MANY)
+    assert lock.leave(state, ["plug"], phrase("clear", ANN)).failures == 1  # nobody else's lock is on
+    state = lock.lock_on(state, BEN, phrase("isolated", BEN))
+    assert (state.locked_by(["plug"]), state.locked_by(["plug", "tap"])) == (2, 0)
+    assert lock.leave(state, ["plug"], phrase("clear", BEN)).failures == 1
+    state = lock.leave(state, ["plug"], phrase("clear", ANN))
+    assert (state.locks, state.hold("plug").power) == (frozenset({Lock("plug", "Ben")}), Power.ISOLATED)
+    assert [one.here for one in state.people] == [False, True]
+    assert state.person == BEN
+
+
+def test_clearing_one_leaves_the_other_and_clearing_all_ends_the_doubt() -> None:
+    state = lock.turn(replace(ready(), holds={"plug": DEAD, "tap": DEAD}), ["tap"], Turn.POWER_IS_ON, 7.0)
+    assert (state.hold("plug"), state.hold("tap"), state.since["tap"]) == (DEAD, LIVE, 7.0)
+    assert "plug" in state.since
+    assert state.since["plug"] == 3.0
+    gone = lock.turn_all(replace(state, doubt=True), Turn.RESUMED, 8.0)
+    assert (gone.power, gone.doubt, gone.locks) == (Power.LIVE, False, state.locks)
+    assert lock.nobody(gone).lock == ()
+
+
+def test_the_least_safe_is_told_of_the_whole() -> None:
+    def power(*powers: Power) -> Power:
+        return Interlock(SOURCES, dict(zip(SOURCES, map(Hold, powers), strict=False))).power
+
+    assert power() is Power.LIVE
+    assert power(Power.ISOLATED, Power.LIVE) is Power.ISOLATED
+    assert power(Power.ISOLATED, Power.ISOLATING) is Power.ISOLATING
+    assert power(Power.RESTORING, Power.ISOLATING) is Power.RESTORING
+
+
+def test_silence_and_what_comes_back_are_counted_from_the_last_word_and_the_proof() -> None:
+    state = ready()
+    assert lock.overstayed(state, 3.0 + 60.1, 60.0)
+    assert not lock.overstayed(state, 3.0 + 60.0, 60.0)
+    assert not lock.overstayed(lock.spoke(state, 50.0), 110.0, 60.0)
+    assert not lock.overstayed(begun("plug"), 1e9, 60.0)
+    state = replace(state, holds={**state.holds, "cap": DEAD}, proved_at={"plug": 0.0, "cap": 10.0})
+    assert lock.came_back(state, 10.0 + 1800.0) == ()
+    assert lock.came_back(state, 10.1 + 1800.0) == ("cap",)
+    assert lock.came_back(replace(state, holds={"cap": CLAIMED}), 1e9) == ()
+    assert lock.came_back(replace(state, proved_at={}), 1e9) == ()
+    assert lock.waits_for(replace(state, given=frozenset({"Ann"}))) is None
+    assert lock.saw(begun("plug"), ["plug"], True).hold("plug").seen
