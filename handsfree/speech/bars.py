@@ -151,8 +151,8 @@ VOICE_SAME = Bar(
     "The person says the phrase once more.",
 )  # fmt: skip
 VOICE_GAP = Bar(
-    "less, and it is another's", 0.10, "likeness",
-    "Between the two the voice is in doubt, and asked for once more; five in a thousand of the right voice lie under both.",
+    "less, and it is another's", 0.20, "likeness",
+    "Between the two the voice is in doubt, and asked for once more. Wide, for people vary more than synthetic voices.",
     "The gate stays shut, and the program says why.",
 )  # fmt: skip
 VOICE_FEW = Bar(

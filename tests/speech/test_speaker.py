@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import pytest
 
+from handsfree.dialogue.hearing import Hearer
+from handsfree.journal.events import Utterance
 from handsfree.language.meaning import GateAsked, Heard, Listening, Meaning, Sense, Verdict
 from handsfree.speech import bars, speaker
 from handsfree.speech.speaker import DOUBTFUL, OTHER, SAME, Voiceprint, Voices, verdict
@@ -140,3 +142,24 @@ def test_with_the_real_encoder_a_voice_is_its_own_and_not_another() -> None:
     assert voices.of(GATE, say["slt"], AT_GATE) == SAME
     assert voices.of(GATE, say["rms"], AT_GATE) in (DOUBTFUL, OTHER)
     assert voices.of(GATE, np.zeros(RATE, np.float32), AT_GATE) == ""
+
+
+def test_what_is_thought_of_a_voice_is_in_the_record_of_the_utterance() -> None:
+    class Hears:
+        def __init__(self, *heard: Heard) -> None:
+            self.left = list(heard)
+
+        def hear(self, samples: np.ndarray, listening: Listening) -> Heard:
+            return self.left.pop(0)
+
+        def dictate(self, samples: np.ndarray) -> str:
+            return ""
+
+    class Keeps:
+        def keep_sound(self, data: bytes) -> tuple[str, str]:
+            return "a.flac", "0" * 64
+
+    hearer = Hearer(Hears(STATED, GATE, GATE), Keeps(), voices=Voices(Turns()))  # type: ignore[arg-type]
+    said = [(sound(0), STATING), (sound(5), AT_GATE), (sound(180), AT_GATE)]
+    told = [hearer.hear_utterance(samples, listening, 0.0, 2.0) for samples, listening in said]
+    assert [event.voice for event in told if isinstance(event, Utterance)] == ["", SAME, OTHER]
