@@ -32,14 +32,15 @@ _SHORT = 3  # sounds
 
 TAKE_ANSWER = Bar(
     "take an answer",
-    0.90,
+    0.80,
     _P,
     "An answer is repeated nowhere: what is taken wrongly is found out late.",
-    "Of answers in noise some are read back first.",
+    "On voices left out 2 in 100 clean answers and 16 at 5 dB are read back or asked again; of words one sound beside an "
+    "answer, which nobody says there, four in ten are taken.",
 )
 TAKE_COMMAND = Bar(
     "take a command",
-    0.95,
+    0.90,
     _P,
     "A command is in force everywhere, also while somebody talks to somebody else.",
     "In loud noise a command is said twice.",
@@ -67,7 +68,7 @@ TAKE_STATED = Bar(
 )
 TAKE_GATE = Bar(
     "open a gate",
-    0.97,
+    0.98,
     _P,
     "Hands go where the power was. Nothing but the phrase with the right number may open it.",
     "In loud noise the phrase is said twice or three times.",
@@ -102,7 +103,7 @@ DENIED = Bar(
 )
 PROPOSE = Bar(
     "read back and ask to affirm",
-    0.35,
+    0.50,
     _P,
     "Read back, a mistake costs one 'negative'; saying it again costs as much.",
     "A few in a hundred that are read back are wrong, and refused.",

@@ -35,7 +35,7 @@ SETS: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 STRENGTH = 3.0  # inverse of the penalty on the coefficients
 BARS = (0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.97, 0.98, 0.99, 0.995, 0.999)
-UNMEANT = ("unrelated", "word")
+UNMEANT = ("unrelated", "word", "beside")
 
 Fitted = tuple[np.ndarray, np.ndarray, np.ndarray, float]
 
