@@ -58,9 +58,16 @@ def taken(people: People, name: str, number: tuple[str, ...]) -> bool:
     return any(person.number == number and person.name != name for person in people)
 
 
-def numbered(people: People, name: str, number: tuple[str, ...]) -> People:
-    """With this person here under this number; unchanged where it is no number, or another's."""
-    if not FEWEST <= len(number) <= MOST or taken(people, name, number):
+def another(people: People, locks: Locks, name: str, number: tuple[str, ...]) -> bool:
+    """Whoever states this number is not the one whose lock is on under this name: that lock has another number."""
+    known = named(people, name)
+    return known is not None and known.number != number and any(lock.owner == name for lock in locks)
+
+
+def numbered(people: People, locks: Locks, name: str, number: tuple[str, ...]) -> People:
+    """With this person here under this number; unchanged where it is no number, or another's, or where this person's lock is
+    on and has another number."""
+    if not FEWEST <= len(number) <= MOST or taken(people, name, number) or another(people, locks, name, number):
         return people
     person = Person(name, number)
     if named(people, name) is None:
@@ -69,8 +76,9 @@ def numbered(people: People, name: str, number: tuple[str, ...]) -> People:
 
 
 def gone(people: People) -> People:
-    """Nobody is known to be here, as after a break of the visit; the numbers are not believed any more either."""
-    return tuple(replace(person, here=False, number=()) for person in people)
+    """Nobody is known to be here, as after a break of the visit. Each number is stated anew; it is kept, so that a lock that
+    is still on stays its owner's."""
+    return tuple(replace(person, here=False) for person in people)
 
 
 def opens(person: Person, word: str, utterance: Utterance) -> bool:

@@ -348,7 +348,12 @@ def _by_name(given: object) -> object:
     """The short form: names, each with what is true of it."""
     if not isinstance(given, dict):
         return given
-    return tuple({"name": name, **(of if isinstance(of, dict) else {"kind": of})} for name, of in given.items())
+    return tuple({"name": name, **_fields(fields)} for name, fields in given.items())
+
+
+def _fields(given: object) -> dict[str, object]:
+    fields = given if isinstance(given, dict) else {"kind": given}
+    return {name: tuple(value) if isinstance(value, list) else value for name, value in fields.items()}
 
 
 class Procedure(_Frozen):

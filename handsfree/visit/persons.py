@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from handsfree.dialogue.question import Question, Stake
 from handsfree.isolation.interlock import absent_affirmed, join, leave, lock_on, owner_awaited
-from handsfree.isolation.people import WITHOUT_OWNER, Person, here, taken
+from handsfree.isolation.people import WITHOUT_OWNER, Person, another, here, taken
 from handsfree.journal.events import Utterance
 from handsfree.language.meaning import GateAsked, Listening, Sense
 from handsfree.visit.flow import WITHOUT, Flow
@@ -27,6 +27,13 @@ def _who(flow: Flow) -> str:
     return state.joining or state.technician or flow.sentence("first-person")
 
 
+def _names(flow: Flow) -> list[str]:
+    """What a further person may be called: names of nobody who is here or whose lock is on."""
+    interlock = flow.state.interlock
+    known = {one.name for one in here(interlock.people)} | {lock.owner for lock in interlock.locks}
+    return [name for name in (flow.sentence("second-person"), flow.sentence("first-person")) if name not in known]
+
+
 def _says_number(flow: Flow) -> None:
     flow.prompt("lock-number-of" if flow.state.joining else "lock-number", "question", owner=_who(flow))
 
@@ -35,7 +42,15 @@ def takes_number(flow: Flow, utterance: Utterance) -> bool:
     digits = tuple(utterance.text.split())
     if utterance.sense != Sense.DIGITS or not 2 <= len(digits) <= 4:
         return False
-    if taken(flow.state.interlock.people, _who(flow), digits):
+    interlock = flow.state.interlock
+    if another(interlock.people, interlock.locks, _who(flow), digits):
+        owner, free = _who(flow), _names(flow)
+        if not free:
+            flow.prompt("lock-taken", "refusal")
+            return True
+        flow.change(joining=free[0])
+        flow.prompt("lock-of-another", "notice", cuttable=False, owner=owner, you=free[0])
+    if taken(interlock.people, _who(flow), digits):
         flow.prompt("lock-taken", "refusal")
         return True
     flow.change(lock_offered=digits, awaiting=Awaiting.LOCK_AFFIRM)

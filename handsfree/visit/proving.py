@@ -162,6 +162,9 @@ def switch_tried(flow: Flow, utterance: Utterance) -> bool:
 
 def off_again(flow: Flow, utterance: Utterance) -> bool:
     """The controls are off again before the try counts (29 CFR 1910.147 (d)(6), App. A)."""
+    if utterance.sense == Sense.PHRASE and utterance.text == _tried(flow)[1]:  # a controller may start late
+        _live(flow)
+        return True
     if not is_command(utterance, "affirm"):
         return False
     _dead(flow)
@@ -261,6 +264,10 @@ def hears_affirm(flow: Flow) -> Listening:
     return Listening(also=("affirm", "negative"), proof=True)
 
 
+def _hears_off_again(flow: Flow) -> Listening:
+    return Listening(phrases=_tried(flow)[1:], also=("affirm",), proof=True)
+
+
 _yes_no = called("affirm", "negative")
 ROWS: Rows = {
     Awaiting.TESTER_BEFORE: Question(
@@ -271,7 +278,7 @@ ROWS: Rows = {
         Stake.GUARDED,
     ),
     Awaiting.OFF_AGAIN: Question(
-        lambda flow: flow.prompt("prove-off-again", "step"), hears_affirm, off_again, asks("short-off-again"),
+        lambda flow: flow.prompt("prove-off-again", "step"), _hears_off_again, off_again, asks("short-off-again"),
         called("affirm", "say again"), Stake.GUARDED,
     ),
     Awaiting.LOOKED: Question(_says_look, hears_affirm, looked, asks("need-affirm"), _yes_no, Stake.GUARDED),

@@ -19,7 +19,8 @@ from handsfree.journal import events as ev
 from handsfree.language.meaning import ALWAYS, WHEN_ASKED, Denial, Sense, Verdict, gate_text
 from handsfree.procedure import load
 from handsfree.visit.machine import advance, start
-from tests.bench.watchman import BOOKS, BREAK, DAY, ENGLISH, NOBODYS, WORDS, A, Small, Watch, broken, hears
+from tests.bench.small_visits import BOOKS
+from tests.bench.watchman import BREAK, DAY, ENGLISH, NOBODYS, WORDS, A, B, Small, Watch, broken, hears
 
 WALL = "2026-03-02T08:00:00+00:00"
 WAIT = 120.0  # s, what is left of every wait in a state at time zero
@@ -38,12 +39,29 @@ IDLE_EVERY = 11
 Letters = list[tuple[Any, float]]
 
 
+def letter(text: str) -> ev.Utterance:
+    """Of a good way."""
+    kind, _, whose = text.partition(" ")
+    number = {"A": A, "B": B}.get(whose)
+    if number is not None:
+        return heard(Sense.DIGITS, " ".join(number)) if kind == "number" else heard(Sense.GATE, gate_text(kind, number))
+    if text[0].isdigit():
+        return heard(Sense.NUMBER, text, float(text))
+    return heard(Sense.COMMAND if text in (*ALWAYS, *WHEN_ASKED) else Sense.PHRASE, text)
+
+
+def _sources(small: Small) -> tuple[str, ...]:
+    return (*small.sources, "all of them") if len(small.sources) > 1 else ()
+
+
 def few(small: Small) -> Letters:
     """What a person would say, and what goes wrong most: for a walk of seconds."""
-    said_ = ("next step", "affirm", "negative", "power is on", "go back")
+    said_ = ("next step", "affirm", "negative", "power is on", "go back", "note")
+    said_ += ("second person", "i am leaving") if len(small.people) > 1 else ()
     letters: Letters = [(heard(Sense.COMMAND, name), 1.0) for name in said_]
-    letters += [(heard(Sense.PHRASE, text), 1.0) for text in (*small.phrases, "nothing runs", "it runs")]
-    letters += [(heard(Sense.NUMBER, f"{value:g}", value), 1.0) for value in (1.0, 208.0)]
+    words = (*small.phrases, "nothing runs", "it runs", *_sources(small))
+    letters += [(heard(Sense.PHRASE, text), 1.0) for text in words]
+    letters += [(heard(Sense.NUMBER, f"{value:g}", value), 1.0) for value in (0.5, 208.0)]
     letters += [(heard(Sense.DIGITS, " ".join(number)), 1.0) for number in small.people]
     for word in ("isolated", "clear"):
         letters += [(heard(Sense.GATE, gate_text(word, number)), 1.0) for number in (*small.people, NOBODYS)]
@@ -56,10 +74,9 @@ def alphabet(small: Small) -> Iterator[tuple[Any, float]]:
     """(happening, seconds of silence before it)."""
     for name in sorted({*ALWAYS, *WHEN_ASKED}):
         yield heard(Sense.COMMAND, name), 1.0
-    names = (*small.sources, "all of them") if len(small.sources) > 1 else ()
-    for text in (*small.phrases, "nothing runs", "it runs", *names):
+    for text in (*small.phrases, "nothing runs", "it runs", *_sources(small)):
         yield heard(Sense.PHRASE, text), 1.0
-    yield heard(Sense.NUMBER, "1", 1.0), 1.0
+    yield heard(Sense.NUMBER, "0.5", 0.5), 1.0
     yield heard(Sense.NUMBER, "208", 208.0), 1.0
     yield heard(Sense.STATE, "over range"), 1.0
     for number in small.people:
@@ -93,6 +110,7 @@ def alphabet(small: Small) -> Iterator[tuple[Any, float]]:
 #: Fields of a state or of what is in it that are clocks, or do not decide what comes.
 CLOCKS = ("now", "began", "last_heard", "since", "proved_at", "heard_out", "wall")
 LEFT_OUT = (
+    "found", "voice_doubted",
     "book", "language", "listening", "said", "spoken", "rate", "volume", "told_quiet", "tellings", "fault", "failed_at",
     "tries", "form",
 )  # fmt: skip
@@ -166,6 +184,17 @@ def walk(
     state, watch = still(state), Watch()
     seen = {(bare(state), watch)}
     todo: deque[tuple[Any, Watch, Way]] = deque([(state, watch, ())])
+    way: Way = ()
+    for text in small.good:  # so that a walk that is cut off has been at every part of the visit
+        happening = ev.Stamped(9, WALL, 1.0, letter(text))
+        watch = hears(small, watch, happening, 1.0)
+        state, effects = advance(state, happening)
+        for effect in effects:
+            watch, _ = broken(small, watch, effect)
+            walked.entered |= {effect.step} if isinstance(effect, ev.StepEntered) else set()
+        state, way = still(state), ((happening.event, 1.0), way)
+        seen.add((bare(state), watch))
+        todo.append((state, watch, way))
     while todo and not (first and walked.found):
         state, watch, way = todo.popleft()
         walked.states += 1

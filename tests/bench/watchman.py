@@ -36,7 +36,9 @@ A, B, NOBODYS = ("four", "two"), ("five", "one"), ("nine", "nine")
 @dataclass(frozen=True)
 class Small:
     """A small visit. By step: `needs`, the sources of a hazard step; `isolates`, `proves`, `restores`. `points`: readings a
-    measurement takes. `behind`: source -> what fills it again. `people`: numbers of who may be here. `limit`: volts."""
+    measurement takes. `behind`: source -> what fills it again. `people`: numbers of who may be here. `limit`: of a
+    measurement.
+    `good`: what is said on a way straight through: a command, a phrase, a figure, 'number A', 'isolated A', 'clear A'."""
 
     text: str
     needs: Mapping[str, tuple[str, ...]]
@@ -50,57 +52,20 @@ class Small:
     unlocked: frozenset[str] = frozenset()
     people: tuple[tuple[str, ...], ...] = (A,)
     phrases: tuple[str, ...] = ()
+    good: tuple[str, ...] = ()
 
     @property
     def sources(self) -> tuple[str, ...]:
         return tuple(dict.fromkeys(name for names in self.isolates.values() for name in names))
 
 
-ONE = Small(
-    """
-procedure: one
-title: One plug
-steps:
-  - {id: look, kind: instruct, say: Look at it.}
-  - {id: which, kind: ask, say: How is it now, answers: {cool: off, warm: {go: done}}}
-  - {id: off, kind: isolate, say: Isolate the plug., do: [Pull the plug.], sources: [mains]}
-  - {id: dead, kind: prove, method: switch, say: Try the switch.}
-  - {id: touch, kind: instruct, hazards: [mains], say: Touch the bare terminal.}
-  - {id: again, kind: ask, hazards: [mains], say: Loosen the bare wire., answers: {cool: back, warm: touch, iced over: look}}
-  - {id: back, kind: restore, say: Restore the plug., checks: [Tools out., Covers on.], power: Put the plug in.}
-  - {id: done, kind: end, outcome: done, say: That was it.}
-""",
-    needs={"touch": ("mains",), "again": ("mains",)}, isolates={"off": ("mains",)}, proves={"dead": ("mains", "switch")},
-    restores={"back": ("mains",)}, power={"Put the plug in.": ("mains",)}, phrases=("cool", "warm", "iced over"),
-)  # fmt: skip
-
-METER = Small(
-    """
-procedure: meter
-title: By meter
-steps:
-  - {id: off, kind: isolate, say: Isolate the plug., do: [Pull the plug.], sources: [mains]}
-  - {id: dead, kind: prove, method: meter, unit: volt, below: 5, say: Measure at the terminals.}
-  - {id: touch, kind: instruct, hazards: [mains], say: Touch the bare terminal.}
-  - {id: rest, kind: wait, lasts: 2 min, because: it must settle, say: Let it settle.}
-  - {id: back, kind: restore, say: Restore the plug., checks: [Tools out., Covers on.], power: Put the plug in.}
-  - {id: done, kind: end, outcome: done, say: That was it.}
-""",
-    needs={"touch": ("mains",)}, isolates={"off": ("mains",)}, proves={"dead": ("mains", "meter")},
-    restores={"back": ("mains",)}, power={"Put the plug in.": ("mains",)}, limit=5.0,
-)  # fmt: skip
-
-BOOKS: dict[str, Small] = {"one": ONE, "meter": METER}
-
-
-# ---- the watchman ---------------------------------------------------------------------------------------------------
-
-
 @dataclass(frozen=True)
 class Watch:
     """What can be known from what happened and from the record. `gave`: (source, number) since the source was last cleared.
     `locks`: (source, number) of locks that are on, whatever was cleared. `seen`: sources seen running. `doubt`: sources one
-    of which is on. `tried`, `affirmed`, `readings`, `after`: of the proof under way. `gone`: affirms for an absent owner."""
+    of which is on. `tried`, `affirmed`, `readings`, `after`: of the proof under way. `runs_heard`: 'it runs' is
+    listened for. `gone`: affirms for an absent owner. `pending`: word and number of the gate phrase just said. `owners`:
+    (name in the record, number) of whose locks are on."""
 
     people: frozenset[tuple[str, ...]] = frozenset()
     offered: tuple[str, ...] = ()
@@ -117,6 +82,10 @@ class Watch:
     relieved: frozenset[str] = frozenset()
     asked: str = ""
     gone: int = 0
+    seen: frozenset[str] = frozenset()
+    runs_heard: bool = False
+    pending: tuple[str, tuple[str, ...]] = ("", ())
+    owners: frozenset[tuple[str, tuple[str, ...]]] = frozenset()
 
 
 def clear(small: Small, watch: Watch, names: Any) -> Watch:
@@ -130,7 +99,7 @@ def clear(small: Small, watch: Watch, names: Any) -> Watch:
 
 
 def clear_all(small: Small, watch: Watch) -> Watch:
-    return replace(clear(small, watch, small.sources), doubt=frozenset(), begun=frozenset(), offered=())
+    return replace(clear(small, watch, small.sources), doubt=frozenset(), begun=frozenset())
 
 
 def power_on(small: Small, watch: Watch) -> Watch:
@@ -139,14 +108,22 @@ def power_on(small: Small, watch: Watch) -> Watch:
     return replace(watch, doubt=watch.begun)
 
 
+def held(watch: Watch) -> bool:
+    """Somebody relies on something: everybody here gave the phrase for it, or it was relieved or proved."""
+    names = {name for name, _ in watch.gave}
+    every = any(all((name, one) in watch.gave for one in watch.people) for name in names)
+    return bool(watch.dead or watch.relieved or every)
+
+
 def hears(small: Small, watch: Watch, happening: ev.Stamped, silence: float) -> Watch:
     """The watchman after something happened, before it is known what the program makes of it."""
     event = happening.event
-    if silence > BREAK and not isinstance(event, ev.Resumed):
+    late = silence > BREAK and held(watch)
+    if late and not isinstance(event, ev.Resumed):
         watch = replace(clear(small, watch, small.sources), asked="")
     match event:
         case ev.Resumed():
-            watch = replace(clear_all(small, watch), asked="")
+            watch = replace(clear_all(small, watch), asked="", offered=())
             if event.why == "stopped" or silence > 12 * 3600:
                 watch = replace(watch, people=frozenset())
         case ev.SoundLost() | ev.StopAsked() | ev.FaultMet():
@@ -154,47 +131,38 @@ def hears(small: Small, watch: Watch, happening: ev.Stamped, silence: float) -> 
         case ev.NoteKept():
             noting, watch = watch.asked == "note", replace(watch, asked="")
             watch = power_on(small, watch) if noting and "power is on" in event.text else watch
-        case ev.Utterance() if event.verdict == Verdict.ACCEPTED and silence > BREAK:
+        case ev.Utterance() if event.verdict == Verdict.ACCEPTED and late:
             watch = replace(watch, asked="")
-        case ev.Utterance() if event.verdict == Verdict.ACCEPTED and silence <= BREAK:
+        case ev.Utterance() if event.verdict == Verdict.ACCEPTED:
             watch = said(small, watch, event)
     return watch
 
 
 def said(small: Small, watch: Watch, event: ev.Utterance) -> Watch:
     """An accepted utterance."""
-    watch = replace(watch, asked="")
+    asked, watch = watch.asked, replace(watch, asked="" if watch.asked == "note" else watch.asked)
     match event.sense, event.text:
-        case Sense.DIGITS, digits:
-            return replace(watch, offered=tuple(digits.split()))
-        case Sense.COMMAND, "power is on":
+        case Sense.COMMAND, "power is on" if asked != "power":  # else it is what was asked for
             return power_on(small, watch)
         case Sense.COMMAND, "affirm":
-            return replace(watch, after=watch.readings > 0, affirmed=True)
-        case Sense.COMMAND, "next step" if watch.step in small.isolates:
+            ran = set(small.isolates.get(watch.step, ())) if not watch.gone else set()
+            free = {name for name in ran if all(one[0] != name for one in watch.gave)}
+            return replace(
+                watch, after=watch.readings > 0 or watch.tried, affirmed=True, seen=watch.seen | free, gone=watch.gone + 1
+            )
+        case Sense.COMMAND, "next step" | "go ahead" | "done" if watch.step in small.isolates:
             free = frozenset(small.isolates[watch.step]) & small.unlocked
             return replace(watch, relieved=watch.relieved | free)
         case Sense.PHRASE, "nothing runs":
-            return replace(watch, tried=watch.step in small.proves)
+            return replace(watch, tried=watch.step in small.proves, after=False)
         case Sense.PHRASE, name if watch.doubt and name in watch.doubt:
             return replace(clear(small, watch, (name,)), doubt=frozenset())
-        case Sense.PHRASE, "it runs" if small.proves.get(watch.step, ("", ""))[1] == "switch":
+        case Sense.PHRASE, "it runs" if watch.runs_heard and small.proves.get(watch.step, ("", ""))[1] == "switch":
             return replace(clear(small, watch, (small.proves[watch.step][0],)), tried=False)
         case Sense.GATE, text:
             word, _, number = text.partition(", lock ")
-            return gate(small, watch, word, tuple(number.split()))
+            return replace(watch, pending=(word, tuple(number.split())))
     return watch
-
-
-def gate(small: Small, watch: Watch, word: str, number: tuple[str, ...]) -> Watch:
-    if number not in watch.people:
-        return watch
-    held = {name for name, _ in watch.gave} | watch.dead
-    here = set(small.isolates.get(watch.step, ())) - small.unlocked
-    if word == "isolated":
-        mine = frozenset((name, number) for name in here | (held - small.unlocked))
-        return replace(watch, gave=watch.gave | mine, locks=watch.locks | mine)
-    return replace(watch, locks=frozenset(one for one in watch.locks if one[1] != number))
 
 
 def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
@@ -202,6 +170,8 @@ def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
     match effect:
         case ev.FaultCaught():
             return watch, f"7: the program failed: {effect.what}"
+        case ev.ListenFor():
+            return replace(watch, runs_heard="it runs" in effect.phrases), ""
         case ev.KeepNote():
             return replace(watch, asked="note"), ""
         case ev.Closed():
@@ -210,6 +180,10 @@ def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
             if effect.value is None or abs(effect.value) >= small.limit:
                 return replace(clear(small, watch, (small.proves[watch.step][0],)), readings=0, after=False), ""
             return replace(watch, readings=watch.readings + effect.affirmed, after=False), ""
+        case ev.Gate() if effect.how == "phrase" and effect.now == "ISOLATING":
+            return phrase(small, watch, effect)
+        case ev.LockChanged():
+            return lock(small, watch, effect)
         case ev.Gate() if effect.now == "ISOLATED" and effect.was != "ISOLATED":
             return proved(small, watch, effect)
         case ev.StepEntered():
@@ -219,13 +193,42 @@ def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
     return watch, ""
 
 
+def phrase(small: Small, watch: Watch, effect: ev.Gate) -> tuple[Watch, str]:
+    """The record says that a phrase was taken: it must have been said, by somebody who is here."""
+    word, number = watch.pending
+    if word != "isolated" or number not in watch.people:
+        return watch, f"2: a phrase is taken that nobody here said: {word} {' '.join(number)}"
+    names = (effect.source,) if effect.source else small.sources
+    return replace(watch, gave=watch.gave | {(name, number) for name in names}), ""
+
+
+def lock(small: Small, watch: Watch, effect: ev.LockChanged) -> tuple[Watch, str]:
+    """A lock goes on by the phrase of somebody who is here; it comes off by its owner's number, or by the three steps."""
+    word, number = watch.pending
+    if effect.on:
+        if word != "isolated" or number not in watch.people:
+            return watch, "4: a lock is on record that nobody here put on"
+        mine = (effect.source, number)
+        return replace(watch, gave=watch.gave | {mine}, locks=watch.locks | {mine},
+                       owners=watch.owners | {(effect.owner, number)}), ""  # fmt: skip
+    if effect.how != "phrase":
+        theirs = {one for name, one in watch.owners if name == effect.owner}
+        why = "" if watch.gone >= 3 else "4: a lock comes off without its owner before the three steps"
+        return replace(watch, locks=frozenset(one for one in watch.locks if one[1] not in theirs)), why
+    mine = (effect.source, number)
+    if word != "clear" or mine not in watch.locks:
+        return watch, f"4: a lock on {effect.source} comes off by a number that is not on it"
+    return replace(watch, locks=watch.locks - {mine}), ""
+
+
 def proved(small: Small, watch: Watch, effect: ev.Gate) -> tuple[Watch, str]:
     name = getattr(effect, "source", "") or small.proves.get(watch.step, ("?", ""))[0]
     source, how = small.proves.get(watch.step, ("?", ""))
     if source != name:
         return watch, f"2: {name} is ISOLATED at {watch.step}, which does not prove it"
     measured = watch.affirmed and watch.readings >= small.points and watch.after
-    if not (measured or (how == "switch" and watch.tried)):
+    tried = how == "switch" and watch.tried and watch.after and source in watch.seen
+    if not (measured or tried):
         return watch, f"2: {name} is ISOLATED without its proof"
     if name in small.unlocked:
         if name not in watch.relieved:
@@ -237,10 +240,11 @@ def proved(small: Small, watch: Watch, effect: ev.Gate) -> tuple[Watch, str]:
 
 def entered(small: Small, watch: Watch, effect: ev.StepEntered) -> tuple[Watch, str]:
     step = effect.step
-    watch = replace(watch, step=step, tried=False, affirmed=False, readings=0, after=False)
+    watch = replace(watch, step=step, asked="", tried=False, affirmed=False, readings=0, after=False)
     if step in small.isolates:
         watch = clear(small, watch, small.isolates[step])
-        watch = replace(watch, begun=watch.begun | set(small.isolates[step]))
+        names = set(small.isolates[step])
+        watch = replace(watch, begun=watch.begun | names, seen=watch.seen - names, gone=0)
     elif step in small.restores:
         watch = replace(clear(small, watch, small.restores[step]), gone=0)
     return watch, unready(small, watch, step)
@@ -254,20 +258,35 @@ def unready(small: Small, watch: Watch, step: str) -> str:
             return f"1: {step}, which {name} feeds, while that may be on"
         if name not in small.unlocked and any((name, one) not in watch.gave for one in watch.people):
             return f"1: {step}, while somebody here has no lock on {name}"
+        if name not in small.unlocked and not watch.people:
+            return f"1: {step}, while nobody is here whose lock is on {name}"
     return ""
 
 
 def spoken(small: Small, watch: Watch, text: str) -> tuple[Watch, str]:
     if text == ENGLISH.prompt("lock-kept") and watch.offered:
         return replace(watch, people=watch.people | {watch.offered}, offered=()), ""
+    for number in small.people:
+        if text == ENGLISH.prompt("lock-readback", digits=" ".join(number)):
+            return replace(watch, offered=number), ""
+    if text == ENGLISH.prompt("lock-joined") and watch.pending[0] == "isolated":
+        names = ({name for name, _ in watch.gave} | watch.dead) - small.unlocked
+        return replace(watch, gave=watch.gave | {(name, watch.pending[1]) for name in names}), ""
+    if any(text == ENGLISH.prompt("left", owner=name) for name, _ in watch.owners):
+        number = watch.pending[1]
+        gave = frozenset(one for one in watch.gave if one[1] != number)
+        return replace(watch, people=watch.people - {number}, gave=gave), ""
+    if any(text == ENGLISH.prompt("absent-not-here", owner=name) for name, _ in watch.owners):
+        return replace(watch, gone=0), ""
     for step in small.needs:
         if WORDS[small.text][step] in text:
             return watch, unready(small, watch, step)
     for words, names in small.power.items():
         if words in text:
             on = [f"{name} by {' '.join(number)}" for name, number in watch.locks if name in names]
-            if on and watch.gone < 3:
-                return watch, f"4: '{words}' while locks are on: {', '.join(sorted(on))}"
+            if on:
+                return watch, f"4: '{words}' is said while locks are on: {', '.join(sorted(on))}"
+            return replace(watch, asked="power"), ""
     for number in small.people:
         if " ".join(number) in text.lower() and text != ENGLISH.prompt("lock-readback", digits=" ".join(number)):
             return watch, f"5: a lock number is said: {text}"

@@ -10,10 +10,10 @@ import pytest
 from handsfree.journal.events import Resumed, Utterance
 from handsfree.language.meaning import gate_text
 from handsfree.visit import gates, machine, phrases
+from tests.bench.small_visits import BOOKS, METER, ONE
 from tests.bench.walk import Walked, few, walk
-from tests.bench.watchman import METER, ONE
 
-MOST = 1300
+MOST = 500
 
 
 def small(first: bool = False) -> Walked:
@@ -35,6 +35,15 @@ def test_a_visit_with_a_try_for_its_proof() -> None:
     assert {"touch", "again"} <= walked.entered
 
 
+@pytest.mark.parametrize("name", ["two", "charge"])
+def test_two_sources_two_people_and_a_stored_charge(name: str) -> None:
+    """Along the whole of a good way, everything that may happen at each of its places."""
+    walked = walk(BOOKS[name], 60, letters=few(BOOKS[name]))
+    assert walked.found == []
+    assert walked.isolated
+    assert {"touch", "back", "done"} <= walked.entered
+
+
 def _any_number(monkeypatch: pytest.MonkeyPatch) -> None:
     """Whoever's number opens the gate."""
     real = gates.hear_phrase
@@ -53,11 +62,11 @@ def _no_break(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def _deaf_to_power(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(phrases.PHRASES, "power is on", lambda flow: flow.say("Noted.", "notice"))
+    monkeypatch.setattr(phrases, "power_is_on", lambda flow: flow.say("Noted.", "notice"))
 
 
 def _mute_at_power(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(phrases.PHRASES, "power is on", lambda flow: None)
+    monkeypatch.setattr(phrases, "power_is_on", lambda flow: None)
 
 
 def _resumed_as_it_was(monkeypatch: pytest.MonkeyPatch) -> None:

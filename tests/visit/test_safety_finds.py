@@ -1,0 +1,57 @@
+"""What walks and random visits found, each as it was seen; by the real machine."""
+
+from __future__ import annotations
+
+from handsfree.journal.events import Resumed
+from handsfree.language.meaning import Sense
+from tests.bench.small_visits import ONE
+from tests.bench.walk import letter
+from tests.bench.watchman import A
+from tests.visit.scenes import Scene, accepted, book
+
+
+def at_the_try() -> Scene:
+    """One plug, its phrase given, 'nothing runs' said; asked whether it is off again."""
+    scene = Scene(book(ONE.text)).open()
+    for text in ONE.good[:7]:
+        scene.tell(letter(text))
+    assert scene.power == "ISOLATING"
+    return scene
+
+
+def test_a_controller_that_starts_late_after_nothing_ran_is_live() -> None:
+    scene = at_the_try()
+    scene.tell(accepted(Sense.PHRASE, "it runs"))
+    assert scene.step == "off"
+    scene.tell(letter("affirm"))
+    assert scene.power != "ISOLATED"
+
+
+def test_whoever_comes_after_a_stop_does_not_take_off_the_lock_of_who_went() -> None:
+    """The first person's lock is on; another states another number as if they were the first, and says all is clear."""
+    scene = at_the_try()
+    scene.tell(letter("affirm"))
+    assert scene.power == "ISOLATED"
+    for text in ("stop the visit", "affirm", "affirm"):
+        scene.tell(letter(text))
+    assert scene.state.closed
+    scene.tell(Resumed("stopped"))
+    assert "lock of the first person" in scene.said
+    for text in ("number B", "affirm", "affirm", "isolated B", "nothing runs", "affirm", "next step", "cool"):
+        scene.tell(letter(text))
+    assert scene.step == "back"
+    for text in ("next step", "next step", "next step", "clear B"):
+        scene.tell(letter(text))
+    locks = {(lock.owner, lock.source) for lock in scene.state.interlock.locks}
+    assert ("the first person", "mains") in locks
+    assert "Put the plug in" not in " ".join(getattr(effect, "text", "") for effect in scene.last)
+
+
+def test_the_same_number_makes_the_same_person_again() -> None:
+    scene = at_the_try()
+    scene.tell(letter("affirm"))
+    scene.tell(Resumed("stopped"))
+    for text in ("number A", "affirm", "affirm", "isolated A", "nothing runs", "affirm"):
+        scene.tell(letter(text))
+    assert scene.power == "ISOLATED"
+    assert [person.number for person in scene.state.interlock.people] == [A]
