@@ -156,7 +156,7 @@ def prove(interlock: Interlock, name: str, method: str, now: float) -> Interlock
 
 def join(interlock: Interlock, name: str, number: tuple[str, ...]) -> Interlock:
     """A person is here, under their own number; unchanged where the number is another's, or none."""
-    return replace(interlock, people=folk.numbered(interlock.people, interlock.locks, name, number))
+    return replace(interlock, people=folk.numbered(interlock.people, name, number, interlock.locks))
 
 
 def lock_on(interlock: Interlock, person: Person, utterance: Utterance) -> Interlock:

@@ -64,7 +64,7 @@ def another(people: People, locks: Locks, name: str, number: tuple[str, ...]) ->
     return known is not None and known.number != number and any(lock.owner == name for lock in locks)
 
 
-def numbered(people: People, locks: Locks, name: str, number: tuple[str, ...]) -> People:
+def numbered(people: People, name: str, number: tuple[str, ...], locks: Locks = frozenset()) -> People:
     """With this person here under this number; unchanged where it is no number, or another's, or where this person's lock is
     on and has another number."""
     if not FEWEST <= len(number) <= MOST or taken(people, name, number) or another(people, locks, name, number):

@@ -146,11 +146,27 @@ def test_numbers_are_two_to_four_figures_and_no_two_the_same() -> None:
     for bad in ((), ("one",), tuple("12345")):
         assert folk.numbered((ANN,), "Ben", bad) == (ANN,)
     assert folk.numbered((), "Ann", tuple("1234")) == (Person("Ann", tuple("1234")),)
-    assert folk.gone((ANN,)) == (Person("Ann", (), False),)
+    assert folk.gone((ANN,)) == (replace(ANN, here=False),)
     assert folk.here((replace(ANN, here=False), BEN)) == (BEN,)
     assert folk.named((ANN,), "Ben") is None
     assert folk.taken((ANN,), "Ben", ANN.number)
     assert not folk.taken((ANN,), "Ann", ANN.number)
+
+
+def test_another_number_is_another_person_where_a_lock_is_on() -> None:
+    """After a stop everybody states a number anew; whoever's lock is on is known by theirs."""
+    gone, on = folk.gone((ANN,)), frozenset({Lock("plug", "Ann")})
+    assert folk.another(gone, on, "Ann", BEN.number)
+    assert not folk.another(gone, on, "Ann", ANN.number)
+    assert not folk.another(gone, frozenset(), "Ann", BEN.number)
+    assert not folk.another(gone, frozenset({Lock("plug", "Ben")}), "Ann", BEN.number)
+    assert not folk.another((), on, "Ann", BEN.number)
+    assert folk.numbered(gone, "Ann", BEN.number, on) == gone
+    assert folk.numbered(gone, "Ann", ANN.number, on) == (ANN,)
+    assert folk.numbered(gone, "Ann", BEN.number) == (Person("Ann", BEN.number),)
+    state = Interlock(SOURCES, people=gone, locks=on)
+    assert lock.join(state, "Ann", BEN.number) == state
+    assert lock.join(state, "Ann", ANN.number).people == (ANN,)
 
 
 def test_a_lock_without_its_owner_comes_off_after_every_step_of_the_procedure() -> None:
