@@ -13,6 +13,7 @@ COLD_RUN = 28.0  # degF: where a sound deck would settle without its controller;
 PULL_MINUTES = 35.0  # time constant of the pull-down; invented
 WARM_MINUTES = 900.0  # time constant of the drift to the room; invented
 NORMAL_SETTING = 43.0
+BAND = 1.5  # degF either side of the setting
 
 
 @dataclass(frozen=True)
@@ -68,26 +69,23 @@ class Cabinet:
     powered: bool = True
     on_since: float = -600.0
     off_since: float = 0.0
+    cooling: bool = False
 
     @property
     def fahrenheit(self) -> float:
         return self.facts.inside
 
     def pass_to(self, minute: float) -> None:
-        """The temperature goes where the facts drive it."""
-        gone = max(0.0, minute - self.minute)
-        f, here = self.facts, self.facts.inside
-        shown = here + f.sensor_offset
-        cooling = self.powered and f.feeds()
-        if cooling and f.rejects():
-            floor = max(COLD_RUN, f.setting - f.sensor_offset - 1.0)
-            towards, tau = (COLD_RUN, PULL_MINUTES) if shown > f.setting - 1.0 else (floor, PULL_MINUTES)
-            here = max(floor, towards + (here - towards) * math.exp(-gone / tau)) if here > floor else _drift(here, f, gone)
-        elif not cooling:
-            here = _drift(here, f, gone)
-        if not self.powered and gone > 600:
-            f = replace(f, coil_iced=False)
-        self.facts, self.minute = replace(f, inside=here), max(self.minute, minute)
+        """The temperature goes where the facts drive it, five minutes at a time."""
+        while self.minute < minute:
+            gone = min(5.0, minute - self.minute)
+            f, here = self.facts, self.facts.inside
+            shown = here + f.sensor_offset
+            self.cooling = self.powered and f.feeds() and shown > f.setting + (-BAND if self.cooling else BAND)
+            towards, tau = (COLD_RUN, PULL_MINUTES) if self.cooling and f.rejects() else (f.room, WARM_MINUTES)
+            here = towards + (here - towards) * math.exp(-gone / tau) if not self.cooling or f.rejects() else here
+            iced = f.coil_iced and (self.powered or self.minute - self.off_since < 600)
+            self.facts, self.minute = replace(f, inside=here, coil_iced=iced), self.minute + gone
 
     def power(self, on: bool) -> None:
         if on and not self.powered:
@@ -105,7 +103,3 @@ class Cabinet:
     def runs(self) -> bool:
         """The compressor, some minutes after power came."""
         return self.powered and self.facts.feeds()
-
-
-def _drift(here: float, facts: Facts, minutes: float) -> float:
-    return facts.room + (here - facts.room) * math.exp(-minutes / WARM_MINUTES)
