@@ -119,6 +119,8 @@ def _take_reading(flow: Flow, step: model.Read, pending: Pending, *, affirmed: b
 
 def keep_sample(flow: Flow, step: model.Read, value: float) -> None:
     """Beside the others of its series, with its time."""
+    if not step.series:  # most readings: pint, which converts, takes half a second to load
+        return
     celsius = convert(value, step.unit, "degC") if step.unit == "degF" else value
     minute = (flow.now - flow.state.began) / 60
     kept = tuple(Sample(name, flow.state.path, step.id, minute, celsius) for name in step.series)
