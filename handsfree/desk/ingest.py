@@ -24,6 +24,7 @@ from typing import Any, TypeVar
 from sqlalchemy import Connection, Engine, delete, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
+from handsfree.desk import returns
 from handsfree.desk.heads import Head, Heads
 from handsfree.desk.marks import judged_by
 from handsfree.desk.quarantine import folder_of
@@ -177,6 +178,7 @@ def put_in(connection: Connection, outs: Sequence[ReadOut]) -> None:
                 values.append(filled)
         if values:
             connection.execute(insert(table), values)
+    returns.note(connection, ids.values())
 
 
 def _visit_rows(connection: Connection, outs: Sequence[ReadOut]) -> dict[str, int]:

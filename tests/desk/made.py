@@ -55,11 +55,11 @@ def season(visits: Path) -> Made:
     days = visits.parent / "days.yaml"
     days.parent.mkdir(parents=True, exist_ok=True)
     days.write_text(DAYS, encoding="utf-8")
-    unsure = (*whole[:5], "say again", "go back", "stand by", "go ahead")
-    noted = ("note", "the gasket is torn at the lower hinge", *whole[4:])
+    unsure = (*whole[:3], "say again", "go back", "stand by", "go ahead")
+    noted = ("note", "the gasket is torn at the lower hinge", *whole[2:])
     folders = {
         "first": visit(visits, whole, BRANDNER, SUMMIT, "HK-4", day(2, 11)),
-        "back": visit(visits, (*whole[:4], *noted), FESSLER, SUMMIT, "HK-4", day(2, 20)),
+        "back": visit(visits, (*whole[:2], *noted), FESSLER, SUMMIT, "HK-4", day(2, 20)),
         "once": visit(visits, whole, BRANDNER, VALLEY, "TK-1", day(3, 2)),
         "thaw": visit(visits, (LOCK, "affirm", "next step"), HUBER, VALLEY, "TK-2", day(3, 5), days),
         "stopped": visit(visits, unsure, HUBER, SUMMIT, "HK-9", day(3, 9)),

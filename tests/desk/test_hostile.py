@@ -23,7 +23,7 @@ from handsfree.errors import Trouble
 from handsfree.journal import events as ev
 from handsfree.journal.account import account
 from handsfree.journal.events import EFFECTS, Closed, Opened, ReadingTaken
-from handsfree.journal.findings import NOT_COMPARED, NOT_THEIRS
+from handsfree.journal.findings import CAME_BACK, NOT_COMPARED, NOT_THEIRS
 from handsfree.journal.follow import Machine
 from handsfree.journal.keys import make
 from handsfree.journal.prune import prune
@@ -214,6 +214,16 @@ def test_a_visit_cut_or_swapped_in_the_folder_is_told_by_what_was_noted(desk: De
     first = queries.findings(desk.engine, EVERYBODY, signed=False)[0]
     assert (first.name, first.standing) == (folder.name, "broken")
     assert "was noted here" in first.sentence
+
+
+def test_fixed_that_came_back_is_a_finding_of_the_visit_that_said_so(desk: Desk, season: Made) -> None:
+    first = season.folders["first"].name
+    rows = [row for row in queries.findings(desk.engine, EVERYBODY, signed=False) if row.rule == CAME_BACK]
+    assert [(row.name, row.level) for row in rows] == [(first, "look")]
+    assert "after 9 days, on 2026-02-20" in rows[0].sentence
+    shutil.copytree(desk.visits / season.folders["once"].name, desk.visits / "copy")
+    read_folders(desk)
+    assert [row for row in queries.findings(desk.engine, EVERYBODY, signed=False) if row.rule == CAME_BACK] == rows
 
 
 def _events(folder: Path) -> int:
