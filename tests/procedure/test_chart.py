@@ -31,7 +31,7 @@ def test_every_step_answer_and_hazard_is_on_the_picture(book: Book) -> None:
     for step in book.procedures["warm-cabinet"].steps:
         assert sum(bool(re.match(rf"\d+  {step.id} \[", text)) for text in texts) == 1
     for said in ("dark", "lit", "running", "silent", "over range", "unsteady", "otherwise"):
-        assert texts.count(said) == 1
+        assert sum(said in text.split(", ") for text in texts) == 1
     assert "HAZARD: moving fan, sharp fins" in texts
     assert any(text.startswith("ISOLATED 1") for text in texts)
     thick = [element for element in root.iter() if "hazard" in element.get("class", "").split()]
