@@ -77,8 +77,10 @@ class Interlock:
         return rules.at(self.holds, name)
 
     def locked_by(self, needs: Iterable[str]) -> int:
-        """How many have a lock on every one of these that can be locked; as many as may be wanted where none can."""
-        each = [set(folk.owners(self.locks, name)) for name in needs
+        """How many who are here have a lock on every one of these that can be locked; as many as may be wanted where none
+        can. The lock of who is gone lifts nothing."""
+        present = {one.name for one in folk.here(self.people)}
+        each = [present & set(folk.owners(self.locks, name)) for name in needs
                 if name in self.sources and self.sources[name].kind.lock]
         return len(set.intersection(*each)) if each else MANY
 

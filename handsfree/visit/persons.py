@@ -31,7 +31,8 @@ def _names(flow: Flow) -> list[str]:
     """What a further person may be called: names of nobody who is here or whose lock is on."""
     interlock = flow.state.interlock
     known = {one.name for one in here(interlock.people)} | {lock.owner for lock in interlock.locks}
-    return [name for name in (flow.sentence("second-person"), flow.sentence("first-person")) if name not in known]
+    names = ("second-person", "first-person", "third-person")
+    return [name for name in map(flow.sentence, names) if name not in known]
 
 
 def _says_number(flow: Flow) -> None:
@@ -43,7 +44,10 @@ def takes_number(flow: Flow, utterance: Utterance) -> bool:
     if utterance.sense != Sense.DIGITS or not 2 <= len(digits) <= 4:
         return False
     interlock = flow.state.interlock
-    if another(interlock.people, interlock.locks, _who(flow), digits):
+    known = next((one for one in interlock.people if one.number == digits and not one.here), None)
+    if known is not None:  # whoever comes back is known by the number on their lock
+        flow.change(joining=known.name)
+    elif another(interlock.people, interlock.locks, _who(flow), digits):
         owner, free = _who(flow), _names(flow)
         if not free:
             flow.prompt("lock-taken", "refusal")

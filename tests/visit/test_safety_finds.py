@@ -47,6 +47,48 @@ def test_whoever_comes_after_a_stop_does_not_take_off_the_lock_of_who_went() -> 
     assert "Put the plug in" not in " ".join(getattr(effect, "text", "") for effect in scene.last)
 
 
+LIFT = """
+procedure: lift
+title: A lift
+sources: {plug: {kind: mains}}
+steps:
+  - {id: off, kind: isolate, say: Isolate the plug., do: [Pull the plug.], sources: [plug]}
+  - {id: dead, kind: prove, method: switch, source: plug, say: Try the switch.}
+  - {id: lift, kind: instruct, hazards: [mains], people: 2, say: Lift the deck out.}
+  - {id: back, kind: restore, say: Restore the plug., checks: [Tools out., Covers on.], power: Put the plug in.}
+  - {id: done, kind: end, outcome: done, say: That was it.}
+"""
+
+
+def lifting() -> Scene:
+    """Two people, both locks on, at the lift; then the visit is stopped."""
+    scene = Scene(book(LIFT)).open()
+    for text in ("isolated A", "nothing runs", "affirm", "number B", "affirm", "isolated B"):
+        scene.tell(letter(text))
+    assert "Lift the deck out." in scene.said
+    for text in ("stop the visit", "affirm", "affirm"):
+        scene.tell(letter(text))
+    scene.tell(Resumed("stopped"))
+    return scene
+
+
+def test_who_comes_back_is_known_by_the_number_on_their_lock() -> None:
+    scene = lifting()
+    for text in ("number B", "affirm"):
+        scene.tell(letter(text))
+    assert [(one.name, one.here) for one in scene.state.interlock.people if one.here] == [("the second person", True)]
+
+
+def test_the_lock_of_who_is_gone_lifts_nothing() -> None:
+    """One of two came back; both locks are on record."""
+    scene = lifting()
+    for text in ("number B", "affirm", "affirm", "isolated B", "nothing runs", "affirm"):
+        scene.tell(letter(text))
+    assert len(scene.state.interlock.locks) == 2
+    assert "Lift the deck out." not in scene.said
+    assert "takes two" in scene.said
+
+
 def test_the_same_number_makes_the_same_person_again() -> None:
     scene = at_the_try()
     scene.tell(letter("affirm"))
