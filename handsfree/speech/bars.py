@@ -68,14 +68,15 @@ TAKE_STATED = Bar(
 )
 TAKE_GATE = Bar(
     "open a gate",
-    0.98,
+    0.997,
     _P,
-    "Hands go where the power was. Nothing but the phrase with the right number may open it.",
-    "In loud noise the phrase is said twice or three times.",
+    "Hands go where the power was. On voices left out no near miss of 670 lies over 95 %; of 120 by voices of another "
+    "kind two did, at 99.6 % ('de-isolated' at 10 dB, 'isolation lock' at 5 dB), and the bar stands over them since.",
+    "One gate in ten more is said twice in quiet, one in four in loud noise.",
 )
 TAKE_PROOF = Bar(
     "believe that the works are dead",
-    0.98,
+    0.99,
     _P,
     "As a gate: somebody will touch what this says is dead.",
     "An answer that proves is asked again oftener than others.",

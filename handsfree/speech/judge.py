@@ -64,9 +64,10 @@ def judge(
         verdict: Verdict, meaning: Meaning | None, sure: float, reason: str = "", rivals: tuple[Meaning, ...] = ()
     ) -> Heard:
         features = weighed.features if weighed is not None else ()
+        told = f"{reason}; {FAILED}: {failed}" if reason and failed and failed not in reason else reason or failed
         shares = shares_of(weighed, sure, listening) if weighed is not None else ()
         return Heard(
-            verdict, meaning, sure, words, rivals, features, name, reason=reason or failed, meant=meant, shares=shares
+            verdict, meaning, sure, words, rivals, features, name, reason=told, meant=meant, shares=shares
         )
 
     if weighed is None:

@@ -274,4 +274,4 @@ def test_every_bar_has_a_reason_a_cost_and_a_unit() -> None:
         assert bar.costs.endswith(".")
         assert bar.unit
         assert bars.written(bar)
-    assert bars.PROPOSE.value < bars.TAKE_ANSWER.value < bars.TAKE_GATE.value <= bars.TAKE_PROOF.value
+    assert bars.PROPOSE.value < bars.TAKE_ANSWER.value < bars.TAKE_PROOF.value <= bars.TAKE_GATE.value

@@ -37,7 +37,7 @@ def test_what_was_said_twice_the_same_is_taken_where_once_was_not_enough() -> No
 
 
 def test_a_gate_adds_up_as_well_but_two_doubtful_sayings_open_none() -> None:
-    assert all_of([said(OPEN, 0.95, 0.0, GATE), said(OPEN, 0.95, 5.0, GATE)], GATE).verdict is Verdict.ACCEPTED
+    assert all_of([said(OPEN, 0.98, 0.0, GATE), said(OPEN, 0.98, 5.0, GATE)], GATE).verdict is Verdict.ACCEPTED
     assert all_of([said(OPEN, 0.6, 0.0, GATE), said(OPEN, 0.6, 5.0, GATE)], GATE).verdict is Verdict.ASKED_AGAIN
 
 
