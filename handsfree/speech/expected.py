@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from handsfree.sound.check import Expected
 
-#: Answers of people and of voices with accents (tests/bench/results/hearing.json, to which a test holds it). 40 dB stands for
-#: clean.
+#: Answers of people and of voices with accents (tests/bench/results/hearing.json, to which a test holds it). 40 dB stands
+#: for clean.
 TABLE: tuple[Expected, ...] = (
     Expected(5.0, 52 / 66),
     Expected(10.0, 58 / 66),

@@ -1,4 +1,4 @@
-"""The README's table of hearing, from what was measured: python -m tests.bench.hearing_table (tests/bench/results/hearing.json)."""
+"""The README's table of hearing, from what was measured (results/hearing.json): python -m tests.bench.hearing_table"""
 
 from __future__ import annotations
 
