@@ -19,15 +19,15 @@ Said = tuple[str, ...]
 
 #: Name, pattern: of questions with answers.
 ASKED: tuple[tuple[str, str], ...] = (
-    ("breaker", r"breaker|earth.leakage|residual|test button"),
-    ("which try", r"which try"),
+    ("breaker", r"look at the breaker|earth.leakage|residual|test button"),
+    ("which try", r"which try|the first try"),
     ("capacitor fitted", r"(have|has|is there|carry).* capacitor|capacitor.*(fitted|there)\?"),
     ("known start device", r"known.good start|another start device|start device .*(fits|from the van)"),
     ("call for cooling", r"call for cooling|does the controller|controller (do|call)|symbol for cooling"),
     ("stock blocks", r"stock.*(stand|lie|block|cover|clear|before|in front)|in front of the (delivery )?(opening|coil|return)"),
     ("sun", r"\bsun\b|oven|heat(er|s) (beside|near)"),
     ("vents", r"\bvents?\b.*(free|clear|how)"),
-    ("fan kind", r"(kind|type) of (fan|motor)|electronic|wires (lead|go) to the fan"),
+    ("fan kind", r"plates of the fans|(kind|type) of (fan|motor)|electronic|wires (lead|go) to the fan"),
     ("fan turns", r"evaporator fan.*(do|turn)\b.*\?"),
     ("air after", r"air feel now|does the air move now"),
     ("starts and stops", r"run and stop|(start|stop)s?\b.*\b(stop|start)|cycle|rest now and then|seen (it )?(run|stop)"),
@@ -58,8 +58,8 @@ ASKED: tuple[tuple[str, str], ...] = (
 READ: tuple[tuple[str, str], ...] = (
     ("nominal", r"nominal|supply system|printed .*outlet"),
     ("earth leakage", r"leakage current"),
-    ("capacitance", r"capacitance|microfarad"),
     ("capacitor plate", r"on the capacitor"),
+    ("capacitance", r"capacitance|microfarad"),
     ("minutes on", r"time the compressor from its start|time that the compressor runs"),
     ("minutes off", r"time the compressor from its stop|time that the compressor rests"),
     ("start volts", r"lowest voltage|while it tries"),
@@ -154,7 +154,7 @@ def _if(true: Callable[[Cabinet], bool], yes: Said, no: Said) -> Callable[[Cabin
 
 
 ANSWERS: dict[str, Callable[[Cabinet], Said]] = {
-    "breaker": lambda c: ("tripped", "breaker tripped", "off") if c.breaker_out else ("all on", "on", "set"),
+    "breaker": lambda c: ("one tripped", "tripped") if c.breaker_out else ("all on", "on", "set"),
     "which try": _always("repeated"),
     "capacitor fitted": _if(lambda c: c.kind == "capacitor", ("capacitor", "fitted", "yes"), ("none", "no capacitor", "no")),
     "call for cooling": _if(lambda c: c.calls, ("calls for cooling", "calls", "yes"), ("idle", "no call", "no")),

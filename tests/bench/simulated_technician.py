@@ -275,6 +275,13 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     **dict.fromkeys((("", "cycles"), ("", "cycles-again")), lambda t: {
         "never": "never ran", "always": "runs onward", "cycles": "both seen"}[settled(t.condition)[1]]),
     ("", "frozen-look"): _always("frozen hard"),
+    ("", "breaker"): lambda t: "one tripped" if t.condition.tripped() else "all on",
+    ("", "capacitor-fitted"): _always("none"),
+    ("", "try-known"): lambda t: t.spare("spare here", "order one"),
+    ("", "split-again"): _try,
+    ("", "load-first"): _seen("load", heavy="freshly filled", ordinary="long before"),
+    ("", "stock-look"): _always("clear"),
+    ("", "fan-kind"): _always("plain motor"),
     ("", "cabinet-state"): _cabinet_state,
 }  # fmt: skip
 
@@ -377,6 +384,10 @@ MEASURED: dict[str, Callable[[Technician], float | str]] = {
     "minutes-since-cold": lambda t: 60.0,
     "deck-mass": lambda t: 20.0,
     "stock-mass": lambda t: 60.0,
+    "supply-system": lambda t: 230.0,
+    "capacitor-plate": lambda t: 60.0,
+    "capacitance": lambda t: 60.0,
+    "past-common": lambda t: t.meter("start_to_run"),
 }
 
 
@@ -419,6 +430,7 @@ WORK: dict[str, Callable[[Technician], None]] = {
     "fit-sensor": lambda t: t.change(sensor_error=0.0),
     "fit-fan": _fit_fan,
     "fit-part": _fit_part,
+    "fit-known": lambda t: t.change(start_good=True),
     "slide-in": _new_deck,
     "tighten": lambda t: t.change(panel_loose=False),
 }

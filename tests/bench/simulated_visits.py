@@ -92,6 +92,7 @@ ACCUSES: dict[str, frozenset[str]] = {
     "relay-welded": frozenset({"relay_welded"}),
     "relay-contact-poor": frozenset({"relay_open", "relay_welded"}),
     "terminal-not-home": frozenset({"connector_loose"}),
+    "breaker-out": frozenset({"earth_fault", "no_supply"}),
     "start-device-failed": frozenset({"start_device"}),
     "overload-open": frozenset({"overload_open"}),
     "compressor-seized-suspected": frozenset({"compressor_seized"}),

@@ -43,7 +43,7 @@ def inside(*fahrenheit: float) -> dict[str, tuple[Said, str]]:
     return {"inside": (list(fahrenheit), F)}
 
 
-CIRCUIT_RUNS = {"compressor": ("runs smoothly", ""), "coil": ("bare coil", ""), "delivery air": ("strongly", "")}
+CIRCUIT_RUNS = {"compressor": ("runs smoothly", ""), "condenser fan": ("turning", ""), "coil": ("bare coil", ""), "delivery air": ("strongly", "")}
 HUMS = {"compressor": ("hums and clicks", "")}
 
 SCENARIOS: tuple[Scenario, ...] = (
@@ -113,7 +113,8 @@ SCENARIOS: tuple[Scenario, ...] = (
              {"kind": "capacitor", "capacitor": 0.3}, HUMS, accept=("capacitor-failed",),
              never=("compressor-seized-suspected",), turns=140),
     Scenario("current relay bad by no look", "too_warm", "a relay that looks well is tried against a known-good one",
-             {"kind": "relay", "start_good": False}, {**HUMS, "relay looks": ("undamaged", "")}, accept=("start-device-failed",),
+             {"kind": "relay", "start_good": False}, {**HUMS, "relay looks": ("undamaged", "")},
+             {"fit a part of the same number": {"compressor": ("runs smoothly", "")}}, accept=("start-device-failed",),
              never=("compressor-seized-suspected",), turns=140),
     Scenario("start below run", "too_warm", "some 220 V compressors with a thermistor read so in health",
              {"start_below_run": True, "start_good": False}, {**HUMS, "start ohms": (18.0, OHM)},

@@ -1,0 +1,76 @@
+"""What an `otherwise` may not do: accuse, discard or fit a part on a value too near its limit, or on nothing at all.
+
+Rules of this file:
+
+- A decide step goes to `otherwise` not only where no case holds: also where a reading lies within its own accuracy of a
+  limit, and where an answer or a reading is missing. So it leads to no finding that accuses (one that is not `open`), to no
+  new part and to no discard, before another question, reading or wait has been answered.
+- A decision that no reading and no question enters, but only the outcomes of calls, or whether something was taken, cannot
+  be borderline, and is not judged.
+- Of a further decision on the way only its own `otherwise` counts: its cases hold surely.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from handsfree.procedure import expressions
+from handsfree.procedure.expressions import name_of
+from handsfree.procedure.model import Ask, Call, Decide, Evidence, Finding, Handover, Instruct, Procedure, Read, Wait
+
+#: Words of an instruction that condemns: a part is fitted or exchanged, or stock goes.
+CONDEMNS = re.compile(r"\b(exchange|fit (a|the) (new|part)|discard|set (it|them) aside)\b", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Accusation:
+    """`step`: the decide step whose `otherwise` leads there; `to`: what it comes to."""
+
+    step: str
+    to: str
+    finding: str
+
+
+def accusations(procedure: Procedure) -> Iterator[Accusation]:
+    for step in procedure.steps:
+        if isinstance(step, Decide) and _may_be_unknown(procedure, step):
+            found = _accuses(procedure, step.otherwise)
+            if found is not None:
+                yield Accusation(step.id, *found)
+
+
+def _may_be_unknown(procedure: Procedure, step: Decide) -> bool:
+    """Whether a reading or an answer enters that can be borderline or missing."""
+    steps = {name_of(one.id): one for one in procedure.steps}
+    for case in step.cases:
+        bare = re.sub(r"\btaken\(\w+\)", "True", case.when)
+        if any(isinstance(steps.get(name), Read | Ask) for name in expressions.names_in(bare)):
+            return True
+        if "rows(" in case.when:
+            return True
+    return False
+
+
+def _accuses(procedure: Procedure, start: str) -> tuple[str, str] | None:
+    """The first step on the way from `start` that accuses; None where somebody is asked before."""
+    at: str | None = start
+    for _ in procedure.steps:
+        if at is None:
+            return None
+        step = procedure.step(at)
+        match step:
+            case Finding():
+                if not step.open:
+                    return step.id, step.finding
+            case Instruct():
+                if CONDEMNS.search(step.say):
+                    return step.id, step.id
+            case Ask() | Read() | Wait() | Call() | Handover() | Evidence():
+                return None
+            case Decide():
+                at = step.otherwise
+                continue
+        at = procedure.following(step.id)
+    return None
