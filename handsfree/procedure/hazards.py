@@ -21,8 +21,8 @@ _UNITS = {"min": 1.0, "h": 60.0, "d": 1440.0}
 
 
 def catalogue_of(texts: Iterable[tuple[str, str]]) -> Catalogue:
-    """From (name of the file, its text), a later one replacing what an earlier one names. Trouble for what is wrong in one:
-    the file, the entry, and what is wrong with it."""
+    """From (name of the file, its text). A later one may add, and make stricter what an earlier one names, never weaken it.
+    Trouble for what is wrong in one: the file, the entry, and what is wrong with it."""
     import yaml
 
     found: dict[str, dict[str, Any]] = {part: {} for part in _PARTS}
@@ -35,11 +35,37 @@ def catalogue_of(texts: Iterable[tuple[str, str]]) -> Catalogue:
             raise Trouble(f"{name} may hold kinds, hazards and proofs, and nothing else.")
         for part, entries in data.items():
             for entry, fields in _entries(name, part, entries):
-                found[part][entry] = _made(name, part, entry, fields)
+                made_so = _made(name, part, entry, fields)
+                if entry in found[part] and (why := _weaker(found[part][entry], made_so)):
+                    raise Trouble(f"{name}: {part}, '{entry}' {why}. A file may add to what is known, not weaken it.")
+                found[part][entry] = made_so
     made = Catalogue(found["kinds"], found["hazards"], found["proofs"])
     for sentence in _loose_ends(made):
         raise Trouble(f"The files of hazards do not fit together: {sentence}")
     return made
+
+
+def _weaker(before: Any, after: Any) -> str:
+    """In what an entry asks less than the one it would replace; '' where it does not."""
+    return next((why for why, holds in _kept(before, after) if not holds), "")
+
+
+def _kept(before: Any, after: Any) -> Iterator[tuple[str, bool]]:
+    """(what would be weakened, whether it is not)."""
+    match before:
+        case Hazard():
+            yield "is fed by less", set(before.fed_by) <= set(after.fed_by)
+            yield "drops its caution", after.caution or not before.caution
+        case Kind():
+            yield "drops its lock", after.lock or not before.lock
+            yield "is filled again by less", set(before.behind) <= set(after.behind)
+            yield "is proved dead by more", set(after.proofs) <= set(before.proofs)
+            yield "may stay longer", before.returns is None or (after.returns or float("inf")) <= before.returns
+        case Method():
+            same = (before.form, before.quantity, before.unit, before.instead)
+            yield "proves otherwise", same == (after.form, after.quantity, after.unit, after.instead)
+            yield "allows a higher limit", after.most <= before.most
+            yield "measures fewer points", set(before.points) <= set(after.points)
 
 
 def _entries(name: str, part: str, entries: Any) -> Iterator[tuple[str, dict[str, Any]]]:
