@@ -41,3 +41,11 @@ class StepPassed:
     path: tuple[str, ...]
     step: str
     because: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class SetVoice:
+    """Steps from the usual: `rate` and `volume` -3 to 3."""
+
+    rate: int
+    volume: int

@@ -17,6 +17,7 @@ from typing import Any, get_args
 from handsfree.journal.conversation import Alarm as Alarm
 from handsfree.journal.conversation import FactUsed as FactUsed
 from handsfree.journal.conversation import SetForm as SetForm
+from handsfree.journal.conversation import SetVoice as SetVoice
 from handsfree.journal.conversation import StepPassed as StepPassed
 from handsfree.journal.marks import EndOpen as EndOpen
 from handsfree.journal.marks import Sealed as Sealed
@@ -317,14 +318,6 @@ class Decided:
     step: str
     case: str
     because: tuple[tuple[str, str], ...] = ()
-
-
-@dataclass(frozen=True)
-class SetVoice:
-    """Steps from the usual: `rate` and `volume` -3 to 3."""
-
-    rate: int
-    volume: int
 
 
 @dataclass(frozen=True)
