@@ -5,13 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from handsfree.isolation.energy import Kind, Method, Source, needed
 from handsfree.procedure.hazards import usual
-
-if TYPE_CHECKING:
-    from handsfree.procedure.model import Procedure
 
 #: Of a source whose kind nobody knows: it can be locked, and nothing proves it dead.
 UNKNOWN = Kind("?")
@@ -20,9 +17,10 @@ NO_METHOD = Method("?", "look")
 
 @dataclass(frozen=True)
 class Energy:
-    """`procedures`: of a book. What is worked out here stays the same while the book runs, so it is kept."""
+    """`procedures`: of a book, each a `procedure.model.Procedure`, whose book holds one of these. What is worked out here stays
+    the same while the book runs, so it is kept."""
 
-    procedures: Mapping[str, Procedure]
+    procedures: Mapping[str, Any]
 
     @cached_property
     def sources(self) -> dict[str, Source]:
