@@ -17,8 +17,8 @@ NO_METHOD = Method("?", "look")
 
 @dataclass(frozen=True)
 class Energy:
-    """`procedures`: of a book, each a `procedure.model.Procedure`, whose book holds one of these. What is worked out here stays
-    the same while the book runs, so it is kept."""
+    """`procedures`: of a book, each a `procedure.model.Procedure`, whose book holds one of these. What is worked out here
+    stays the same while the book runs, so it is kept."""
 
     procedures: Mapping[str, Any]
 

@@ -17,7 +17,6 @@ from dataclasses import replace
 from typing import Any
 
 from handsfree.dialogue.listening import listen_for
-from handsfree.dialogue.meant import BAR, TOO_EARLY, Asked, meant, words_of
 from handsfree.dialogue.parts import Machine
 from handsfree.dialogue.question import Stake
 from handsfree.isolation.interlock import Interlock, came_back, nobody, overstayed, spoke
@@ -25,10 +24,10 @@ from handsfree.isolation.rules import Power, Turn
 from handsfree.journal import events
 from handsfree.journal.events import DropTimer, Effect, SetTimer, Stamped
 from handsfree.language.base import Language
-from handsfree.language.meaning import EMERGENCY, Sense, Verdict
+from handsfree.language.meaning import EMERGENCY, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
-from handsfree.visit import facts, helping, phrases, places
+from handsfree.visit import facts, phrases, places, unsure
 from handsfree.visit.faults import failed
 from handsfree.visit.flow import Flow
 from handsfree.visit.gates import restore_checks
@@ -36,8 +35,6 @@ from handsfree.visit.movement import clear, forward, move, take_up
 from handsfree.visit.overlays import stop
 from handsfree.visit.plain import left
 from handsfree.visit.questions import flow_of, listening
-from handsfree.visit.readings import in_another_unit
-from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Form, Overlay, State
 from handsfree.visit.steps import present, record, set_wait_timer, tell_locks
 from handsfree.visit.wishes import is_command
@@ -47,8 +44,6 @@ from handsfree.visit.wishes import is_command
 RULES = 2
 QUIET_SECONDS = 180.0
 PERSONS = (Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.OWNER_GONE, Awaiting.WHICH_SOURCE)
-GATES = (Awaiting.GATE, Awaiting.RESTORE_GATE, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE)
-TRIES_BEFORE_HELP = 2
 DAY_BREAK_SECONDS = 12 * 3600.0  # after a longer absence the lock is another lock: its number is asked for again
 
 
@@ -138,16 +133,16 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     if likely and is_command(utterance, *EMERGENCY):
         utterance = replace(utterance, verdict=Verdict.ACCEPTED)
     guarded = flow.question.stake is Stake.GUARDED  # what may deny an isolation is never met with silence
-    unsure = utterance.verdict == Verdict.ASKED_AGAIN and not guarded
-    if utterance.verdict == Verdict.NOT_FOR_ME or unsure:
-        if (unsure or not state.waiting) and _was_meant(flow, utterance):
-            _ask_again(flow, utterance)
+    again = utterance.verdict == Verdict.ASKED_AGAIN and not guarded
+    if utterance.verdict == Verdict.NOT_FOR_ME or again:
+        if (again or not state.waiting) and unsure.was_meant(flow, utterance):
+            unsure.ask_again(flow, utterance)
         return
     if utterance.verdict == Verdict.PROPOSED and flow.question.stake is not Stake.GUARDED:
-        _propose(flow, utterance)
+        unsure.propose(flow, utterance)
         return
     if utterance.verdict != Verdict.ACCEPTED:
-        _ask_again(flow, utterance)
+        unsure.ask_again(flow, utterance)
         return
     flow.change(told_quiet=False, interlock=spoke(state.interlock, flow.now))
     flow.tone("heard")
@@ -157,19 +152,6 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     over = state.overlay not in (Overlay.NONE, Overlay.PROPOSAL)
     if (over and not is_command(utterance, *OVER_ALL)) or not phrases.use(flow, utterance):
         _answered(flow, utterance)
-
-
-def _was_meant(flow: Flow, utterance: events.Utterance) -> bool:
-    """Speech that nobody surely understood, after a question: its person gets an answer, a bystander none."""
-    state = flow.state
-    judged = utterance.engine or utterance.verdict == Verdict.ASKED_AGAIN  # the program's own voice no engine hears
-    judged = judged and not utterance.reason.startswith(TOO_EARLY)
-    if not judged or state.overlay in (Overlay.STAND_BY, Overlay.NOTE):
-        return False
-    work = words_of(step.say for procedure in state.book.procedures.values() for step in procedure.steps)
-    question = words_of((flow.question.asks(flow), *(step.say for step in (state.step,) if step is not None)))
-    begun = utterance.started if utterance.ended else flow.now
-    return meant(utterance, Asked(question, work, begun - state.heard_out), state.language.hints) >= BAR
 
 
 #: What is heard whatever is laid over the visit.
@@ -190,61 +172,7 @@ def _answered(flow: Flow, utterance: events.Utterance) -> None:
     flow.change(tries=0)
     if not question.takes(flow, utterance):
         flow.change(tries=tries)
-        _missed(flow)
-
-
-def _propose(flow: Flow, utterance: events.Utterance) -> None:
-    """Likely, not sure: read back. It counts once it is affirmed; another answer takes its place. A gate phrase never is:
-    the lock number is not said aloud, and no gate opens by 'affirm'."""
-    over = flow.state.overlay not in (Overlay.NONE, Overlay.PROPOSAL)
-    if over or utterance.sense in (Sense.GATE, Sense.DENIAL, Sense.DIGITS):
-        _ask_again(flow, utterance)
-        return
-    flow.tone("not understood")
-    flow.change(overlay=Overlay.PROPOSAL, proposed=utterance)
-    flow.question.says(flow)
-
-
-def _ask_again(flow: Flow, utterance: events.Utterance) -> None:
-    """Not sure enough: ask, in a way that helps more with each try. Nothing is acted on."""
-    state = flow.state
-    if state.overlay in (Overlay.NOTE, Overlay.STAND_BY):
-        return
-    if state.awaiting in GATES and state.overlay is Overlay.NONE:
-        flow.question.takes(flow, utterance)
-        return
-    flow.tone("not understood")
-    first = state.tries + 1 < TRIES_BEFORE_HELP
-    if first and utterance.sense == Sense.NUMBER and state.overlay is Overlay.NONE and in_another_unit(flow, utterance.unit):
-        flow.change(tries=state.tries + 1)
-    elif rivals := _rivals(flow, utterance):
-        flow.change(tries=state.tries + 1)
-        flow.prompt("which", "question", choices=choices(state.language, rivals))
-    else:
-        _missed(flow)
-
-
-def _missed(flow: Flow) -> None:
-    """The question in its shortest form; where that has not helped, what may be said."""
-    flow.change(tries=flow.state.tries + 1)
-    helping_now = flow.state.tries >= TRIES_BEFORE_HELP
-    flow.say(helping.asked(flow) if helping_now else flow.question.asks(flow), "question")
-
-
-def _rivals(flow: Flow, utterance: events.Utterance) -> list[str]:
-    """'Fifteen or fifty?': a near tie is asked, never settled by the first of two; only among answers of this question."""
-    language, now = flow.state.language, flow.question.hears(flow)
-    numbers = [value for sense, _, value in utterance.rivals if sense == Sense.NUMBER and value is not None]
-    if len(numbers) > 1:
-        return [_apart(language, number) for number in numbers]
-    names = [text for sense, text, _ in utterance.rivals if sense == Sense.PHRASE and text in now.phrases]
-    return list(dict.fromkeys(names)) if len(set(names)) > 1 else []
-
-
-def _apart(language: Language, number: float) -> str:
-    """Both ways, where one is soon taken for the other."""
-    words = language.say_number(number)
-    return f"{words}, {language.say_digits(number)}" if language.needs_both_ways(number) else words
+        unsure.missed(flow)
 
 
 # ---- everything else ------------------------------------------------------------------------------------------------
@@ -292,7 +220,7 @@ def _whereabouts(flow: Flow) -> str:
     asked for while the visit still stands at its step, and a restore must not be told as 'power comes back'."""
     state = flow.state
     step, awaiting = state.step, state.awaiting
-    if step is None or state.shut or awaiting in (*GATES, *PERSONS):
+    if step is None or state.shut or awaiting in (*unsure.GATES, *PERSONS):
         return flow.question.asks(flow)
     if isinstance(step, model.Restore):
         if awaiting is Awaiting.RESTORE_CHECK:

@@ -1,0 +1,86 @@
+"""What was said for the program and not surely understood: asked again, asked which of two, or read back.
+
+Nothing here acts on what was said. A bystander gets no answer; what may deny an isolation always gets one.
+"""
+
+from __future__ import annotations
+
+from handsfree.dialogue.meant import BAR, TOO_EARLY, Asked, meant, words_of
+from handsfree.journal.events import Utterance
+from handsfree.language.base import Language
+from handsfree.language.meaning import Sense, Verdict
+from handsfree.visit import helping
+from handsfree.visit.flow import Flow
+from handsfree.visit.readings import in_another_unit
+from handsfree.visit.speaking import choices
+from handsfree.visit.state import Awaiting, Overlay
+
+GATES = (Awaiting.GATE, Awaiting.RESTORE_GATE, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE)
+TRIES_BEFORE_HELP = 2
+
+
+def was_meant(flow: Flow, utterance: Utterance) -> bool:
+    """Speech that nobody surely understood, after a question: its person gets an answer, a bystander none."""
+    state = flow.state
+    judged = utterance.engine or utterance.verdict == Verdict.ASKED_AGAIN  # the program's own voice no engine hears
+    judged = judged and not utterance.reason.startswith(TOO_EARLY)
+    if not judged or state.overlay in (Overlay.STAND_BY, Overlay.NOTE):
+        return False
+    work = words_of(step.say for procedure in state.book.procedures.values() for step in procedure.steps)
+    question = words_of((flow.question.asks(flow), *(step.say for step in (state.step,) if step is not None)))
+    begun = utterance.started if utterance.ended else flow.now
+    return meant(utterance, Asked(question, work, begun - state.heard_out), state.language.hints) >= BAR
+
+
+def propose(flow: Flow, utterance: Utterance) -> None:
+    """Likely, not sure: read back. It counts once it is affirmed; another answer takes its place. A gate phrase never is:
+    the lock number is not said aloud, and no gate opens by 'affirm'."""
+    over = flow.state.overlay not in (Overlay.NONE, Overlay.PROPOSAL)
+    if over or utterance.sense in (Sense.GATE, Sense.DENIAL, Sense.DIGITS):
+        ask_again(flow, utterance)
+        return
+    flow.tone("not understood")
+    flow.change(overlay=Overlay.PROPOSAL, proposed=utterance)
+    flow.question.says(flow)
+
+
+def ask_again(flow: Flow, utterance: Utterance) -> None:
+    """Not sure enough: ask, in a way that helps more with each try. Nothing is acted on."""
+    state = flow.state
+    if state.overlay in (Overlay.NOTE, Overlay.STAND_BY):
+        return
+    if state.awaiting in GATES and state.overlay is Overlay.NONE:
+        flow.question.takes(flow, utterance)
+        return
+    flow.tone("not understood")
+    first = state.tries + 1 < TRIES_BEFORE_HELP
+    if first and utterance.sense == Sense.NUMBER and state.overlay is Overlay.NONE and in_another_unit(flow, utterance.unit):
+        flow.change(tries=state.tries + 1)
+    elif rivals := _rivals(flow, utterance):
+        flow.change(tries=state.tries + 1)
+        flow.prompt("which", "question", choices=choices(state.language, rivals))
+    else:
+        missed(flow)
+
+
+def missed(flow: Flow) -> None:
+    """The question in its shortest form; where that has not helped, what may be said."""
+    flow.change(tries=flow.state.tries + 1)
+    helping_now = flow.state.tries >= TRIES_BEFORE_HELP
+    flow.say(helping.asked(flow) if helping_now else flow.question.asks(flow), "question")
+
+
+def _rivals(flow: Flow, utterance: Utterance) -> list[str]:
+    """'Fifteen or fifty?': a near tie is asked, never settled by the first of two; only among answers of this question."""
+    language, now = flow.state.language, flow.question.hears(flow)
+    numbers = [value for sense, _, value in utterance.rivals if sense == Sense.NUMBER and value is not None]
+    if len(numbers) > 1:
+        return [_apart(language, number) for number in numbers]
+    names = [text for sense, text, _ in utterance.rivals if sense == Sense.PHRASE and text in now.phrases]
+    return list(dict.fromkeys(names)) if len(set(names)) > 1 else []
+
+
+def _apart(language: Language, number: float) -> str:
+    """Both ways, where one is soon taken for the other."""
+    words = language.say_number(number)
+    return f"{words}, {language.say_digits(number)}" if language.needs_both_ways(number) else words
