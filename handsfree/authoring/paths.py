@@ -27,7 +27,7 @@ from handsfree.procedure.model import Book, Procedure, Read
 from handsfree.visit.machine import advance, start
 from handsfree.visit.state import Awaiting, State
 
-LOCK = ("seven", "three")
+LOCK, SECOND = ("seven", "three"), ("five", "six")
 BUDGET = 6_000  # turns of the machine
 WALKS, STALE = 300, 40  # walks at the most; so many without a new path are enough
 LONGEST = 400  # sayings in one path
@@ -155,11 +155,11 @@ def _options(state: State) -> tuple[str, ...]:
     if state.closed:
         return (RETURN,)
     language, step = state.language, state.step
-    lock = " ".join(LOCK)
+    lock = " ".join(state.interlock.lock)
     first = {name: ways[0] for name, ways in language.gates.items()}
     match state.awaiting:
         case Awaiting.LOCK_NUMBER:
-            return (lock,)
+            return (" ".join(SECOND if state.joining else LOCK),)
         case (
             Awaiting.LOCK_AFFIRM | Awaiting.TESTER_BEFORE | Awaiting.TESTER_AFTER | Awaiting.SEEN | Awaiting.OFF_AGAIN
             | Awaiting.LOOKED
@@ -174,7 +174,7 @@ def _options(state: State) -> tuple[str, ...]:
         case Awaiting.READING:
             assert isinstance(step, Read)
             return tuple(_readings(state, step))
-        case Awaiting.GATE:
+        case Awaiting.GATE | Awaiting.JOIN_GATE:
             return (f"{first['isolated']} {lock}",)
         case Awaiting.RESTORE_GATE:
             return (f"{first['clear']} {lock}",)

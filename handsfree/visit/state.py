@@ -38,7 +38,7 @@ class Awaiting(StrEnum):
     RESTORE_CHECK = "restore check"
     RESTORE_GATE = "clear phrase"
     OWNER_GONE = "owner of a lock gone"
-    JOIN_GATE = "another's gate phrase"
+    JOIN_GATE = "gate phrase of another"
     LEAVE_GATE = "clear phrase of who leaves"
     WHICH_SOURCE = "which source is on"
     RESTORE_POWER = "power put on"

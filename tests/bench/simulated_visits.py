@@ -52,7 +52,7 @@ from handsfree.visit.state import Awaiting, Overlay, State
 from tests.bench.simulated_technician import OFF_SCALE, UNSTEADY, Technician
 
 ENGLISH = base.load("en")
-LOCK = "four two"
+LOCK, SECOND = "four two", "five six"
 WALL = "2026-03-02T08:00:00+00:00"
 MOST_UTTERANCES = 600
 SAYS_AGAIN = 3
@@ -238,7 +238,13 @@ class Site:
             heard = pending is not None and self.intended is not None and abs(pending.value - self.intended) < 0.051
             return "affirm" if heard else "negative"
         if awaiting is Awaiting.LOCK_AFFIRM:
-            return "affirm" if " ".join(self.state.lock_offered) == LOCK else "negative"
+            meant = SECOND if self.state.joining else LOCK
+            return "affirm" if " ".join(self.state.lock_offered) == meant else "negative"
+        if awaiting is Awaiting.LOCK_NUMBER:
+            return SECOND if self.state.joining else LOCK
+        if awaiting in (Awaiting.GATE, Awaiting.JOIN_GATE, Awaiting.RESTORE_GATE):
+            word = "clear" if awaiting is Awaiting.RESTORE_GATE else "isolated"
+            return f"{word} lock {' '.join(self.state.interlock.lock)}"
         if awaiting is Awaiting.DEAD_READING:
             assert isinstance(step, Prove)
             self.intended = 0.0
@@ -277,10 +283,8 @@ WORKING = frozenset({
 OVERLAID = {Overlay.STAND_BY: "go ahead", Overlay.STOP_ONCE: "negative", Overlay.STOP_TWICE: "negative"}
 WORDS = {
     Awaiting.CUT_WAIT: "negative",
-    Awaiting.LOCK_NUMBER: LOCK,
     Awaiting.DONE: "next step",
     Awaiting.UNDERSTOOD: "understood",
-    Awaiting.GATE: f"isolated lock {LOCK}",
     Awaiting.SEEN: "affirm",
     Awaiting.OFF_AGAIN: "affirm",
     Awaiting.RELIEVED: "next step",
@@ -289,7 +293,6 @@ WORDS = {
     Awaiting.TESTER_AFTER: "affirm",
     Awaiting.DEAD_AFFIRM: "affirm",
     Awaiting.RESTORE_CHECK: "next step",
-    Awaiting.RESTORE_GATE: f"clear lock {LOCK}",
     Awaiting.RESTORE_POWER: "next step",
 }
 

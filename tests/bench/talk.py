@@ -55,6 +55,7 @@ from tests.bench.talk_visit import OF_THE_PAGE, opening
 
 ENGLISH = base.load("en")
 LOCK = "four two"
+SECOND = "five six"
 THINKS = 1.0  # seconds from the end of a prompt to the answer, beside the work; it counts in no figure
 USUAL_MINUTES = 0.3
 MOST_UTTERANCES = 400
@@ -253,7 +254,7 @@ class Technician:
         if "affirm" in named and not force.phrases:
             return "affirm"
         if force.digits is not None:
-            return LOCK
+            return SECOND if state.joining else LOCK
         if force.phrases and _understood(self.cabinet.facts.complaint, force) and not self.complained:
             self.complained = True
             return self.cabinet.facts.complaint
@@ -273,7 +274,7 @@ class Technician:
             self._power(False)
         else:
             self.clearing = True
-        return f"{word} lock {LOCK}"
+        return f"{word} lock {' '.join(self.state.interlock.lock)}"
 
     def _power(self, on: bool) -> None:
         if on != self.cabinet.powered:

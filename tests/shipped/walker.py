@@ -42,7 +42,7 @@ from handsfree.procedure.model import Ask, Book, Decide, Procedure, Read, Step
 from handsfree.visit.machine import advance, start
 from handsfree.visit.state import Awaiting, Frames, Result, State
 
-LOCK = ("four", "two")
+LOCK, SECOND = ("four", "two"), ("five", "six")
 WALL = "2026-03-02T08:00:00+00:00"
 
 #: Readings worth trying, by step; those of one decision together reach each of its cases. The boundaries that stand as
@@ -223,7 +223,7 @@ def _moves(state: State) -> Iterator[Move]:
         return
     match state.awaiting:
         case Awaiting.LOCK_NUMBER:
-            yield "lock", (said(Sense.DIGITS, " ".join(LOCK)),)
+            yield "lock", (said(Sense.DIGITS, " ".join(SECOND if state.joining else LOCK)),)
         case (
             Awaiting.LOCK_AFFIRM | Awaiting.TESTER_BEFORE | Awaiting.TESTER_AFTER | Awaiting.SEEN | Awaiting.OFF_AGAIN
             | Awaiting.READING_AFFIRM | Awaiting.DEAD_AFFIRM
@@ -238,9 +238,11 @@ def _moves(state: State) -> Iterator[Move]:
         case Awaiting.READING:
             yield from _readings(state)
         case Awaiting.GATE:
-            yield "", (NEXT, command("go ahead"), said(Sense.GATE, gate_text("isolated", LOCK)))
+            yield "", (NEXT, command("go ahead"), said(Sense.GATE, gate_text("isolated", state.interlock.lock)))
+        case Awaiting.JOIN_GATE:
+            yield "", (said(Sense.GATE, gate_text("isolated", state.interlock.lock)),)
         case Awaiting.RESTORE_GATE:
-            yield "", (NEXT, said(Sense.GATE, gate_text("clear", LOCK)))
+            yield "", (NEXT, said(Sense.GATE, gate_text("clear", state.interlock.lock)))
         case Awaiting.SWITCH_TRIED:
             yield "dead", (said(Sense.PHRASE, state.language.prompt("answer-nothing-runs")),)
             yield "live", (said(Sense.PHRASE, state.language.prompt("answer-it-runs")),)
