@@ -224,5 +224,15 @@ def came_back(interlock: Interlock, now: float) -> tuple[str, ...]:
     return tuple(name for name, source in interlock.sources.items() if over(name, source))
 
 
+def next_return(interlock: Interlock) -> float | None:
+    """When the first of what is proved may have come back, on the visit's clock; None where nothing does."""
+    returns = [
+        interlock.proved_at[name] + source.kind.returns * 60
+        for name, source in interlock.sources.items()
+        if source.kind.returns is not None and name in interlock.proved_at and interlock.hold(name).power is Power.ISOLATED
+    ]
+    return min(returns, default=None)
+
+
 def spoke(interlock: Interlock, now: float) -> Interlock:
     return replace(interlock, last_heard=now)

@@ -19,7 +19,7 @@ from typing import Any
 from handsfree.dialogue.listening import listen_for
 from handsfree.dialogue.parts import Machine
 from handsfree.dialogue.question import Stake
-from handsfree.isolation.interlock import Interlock, came_back, nobody, overstayed, spoke
+from handsfree.isolation.interlock import Interlock, came_back, next_return, nobody, overstayed, spoke
 from handsfree.isolation.rules import Power, Turn
 from handsfree.journal import events
 from handsfree.journal.events import DropTimer, Effect, SetTimer, Stamped
@@ -108,12 +108,21 @@ def _settle(flow: Flow, before: State) -> None:
     if before.overlay is not Overlay.NONE and state.overlay is Overlay.NONE and _wait_over(state):
         flow.emit(SetTimer("wait", 0.0))
     held = state.interlock.held
-    if held and state.interlock.last_heard != before.interlock.last_heard and state.frames:
-        flow.emit(SetTimer("break", state.procedure.break_minutes * 60 + 1))
+    since, was = state.interlock, before.interlock
+    if held and (since.last_heard != was.last_heard or since.proved_at != was.proved_at or since.holds != was.holds):
+        flow.emit(SetTimer("break", _watched_for(state)))
     elif not held and before.interlock.held:
         flow.emit(DropTimer("break"))
     if flow.effects and not state.told_quiet:
         flow.emit(SetTimer("quiet", _patience(state)))
+
+
+def _watched_for(state: State) -> float:
+    """Seconds until the isolation is looked at again though nobody speaks: the silence is too long, or what was proved may
+    have come back with hands beside it."""
+    ends = state.interlock.last_heard + (state.procedure.break_minutes * 60 if state.frames else 0.0)
+    returns = next_return(state.interlock)
+    return max(0.0, (ends if returns is None else min(ends, returns)) - state.now) + 1
 
 
 def _patience(state: State) -> float:

@@ -175,7 +175,12 @@ def _alone(doc: Doc, at: int) -> None:
     doc["steps"][at]["answers"] = {first: answers[first]} if isinstance(answers, dict) else [first]
 
 
-_ASK, _READ, _PROVE, _WAIT = _kind("ask"), _numbers, _kind("prove"), _kind("wait")
+def _ask(doc: Doc, at: int) -> bool:
+    """The words put in are English."""
+    return doc["steps"][at]["kind"] == "ask" and doc.get("language", "en") == "en"
+
+
+_ASK, _READ, _PROVE, _WAIT = _ask, _numbers, _kind("prove"), _kind("wait")
 _ANY = _has("id")
 FAULTS: tuple[Row, ...] = (
     Row("a proof of dead is left out", _only("prove"), _drop),

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from handsfree.journal.events import Resumed
+from typing import Any
+
+import pytest
+
+from handsfree.journal.events import Opened, Resumed, Say, SetTimer, Stamped, TimerRang
 from handsfree.language.meaning import Sense
-from tests.bench.small_visits import ONE
+from handsfree.visit.machine import advance, start
+from tests.bench.small_visits import CHARGE, ONE
 from tests.bench.walk import letter
 from tests.bench.watchman import A
-from tests.visit.scenes import Scene, accepted, book
+from tests.visit.scenes import ENGLISH, Scene, accepted, book
 
 
 def at_the_try() -> Scene:
@@ -97,3 +102,31 @@ def test_the_same_number_makes_the_same_person_again() -> None:
         scene.tell(letter(text))
     assert scene.power == "ISOLATED"
     assert [person.number for person in scene.state.interlock.people] == [A]
+
+
+def test_a_charge_that_may_be_back_is_told_of_though_nobody_speaks() -> None:
+    """It was measured, the last word fell a minute before it may be back: the timer rings then."""
+    state, now = start(book(CHARGE.text), ENGLISH), 0.0
+    rings = 0.0
+
+    def tell(event: Any, after: float = 1.0) -> str:
+        nonlocal state, now, rings
+        now += after
+        state, effects = advance(state, Stamped(0, "2026-03-02T08:00:00+00:00", now, event))
+        rings = next((now + one.seconds for one in effects if isinstance(one, SetTimer) and one.timer == "break"), rings)
+        return " ".join(one.text for one in effects if isinstance(one, Say))
+
+    tell(Opened("v", "charge", "en", "", "", "", "t", "t"))
+    for text in CHARGE.good[:11]:
+        tell(letter(text))
+    assert state.step is not None
+    assert state.step.id == "touch"
+    proved = now
+    tell(letter("say again"), 29 * 60)
+    assert rings - proved == pytest.approx(30 * 60 + 1, abs=0.1)
+    said = tell(TimerRang("break"), rings - now)
+    assert "may have come back" in said
+    assert "bare terminal" not in said
+    assert state.interlock.hold("capacitor").power == "ISOLATING"
+    assert state.interlock.hold("plug").power == "ISOLATED"
+    assert rings == pytest.approx(proved + 29 * 60 + 30 * 60 + 1, abs=2.0)  # the silence over the plug is watched on
