@@ -20,11 +20,12 @@ questions whose answer had been told, and work that was done already. *First que
 about the fault.
 """
 WANTED = """
-Wanted, usual form: dirty condenser 30 utterances and 4 minutes (short form 2.5), wrong mode or setting 15 and 2
-minutes, deck exchange 35 and 4 minutes, the first question about the fault after 4 prompts, nothing known asked.
-Reached: the first question (but for freezing stock, and the exchange, which has none of its own until the end) and
-all but three of the known ones. Not reached: the minutes and, by a little, the utterances. What costs most now is the
-isolation and its restore with all that they must ask, and the readings that prove the cold.
+Wanted, usual form: dirty condenser 30 utterances and 4 minutes (short form 2.5), wrong mode or setting 15 and 2 minutes,
+deck exchange 35 and 4 minutes, the first question about the fault after 4 prompts, nothing known asked. Reached: the
+utterances of the wrong setting; the first question, but for freezing stock by one, and the exchange, which has none until
+its end; nothing known asked in seven of ten. Not reached: the minutes, the exchange, and by one or two utterances the
+condenser and the mode. What costs most now is the isolation and its restore with all that they must ask, and the readings
+that prove the cold.
 """
 VOICE = """
 By voice, a synthetic one in compressor noise at 10 dB, through the real recogniser (`python -m

@@ -90,7 +90,7 @@ ASKED: tuple[Topic, ...] = (
     Topic("stock kind", "stock", r"does the cabinet hold|kind of (stock|food)|what is in (it|the cabinet)",
           _always("sealed drinks", "drinks")),
     Topic("drinks whole", "stock", r"burst or swell|drinks.*whole", _always("all whole", "whole", "yes")),
-    Topic("filled", "fault", r"when was .*filled|filled or serviced|freshly filled",
+    Topic("filled", "fault", r"when was .*filled|filled or serviced|filled today|freshly filled",
           _always("long before", "earlier", "no")),
     # the cabinet
     Topic("mode", "fault", r"\bmode\b", lambda c: (
