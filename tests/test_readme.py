@@ -45,6 +45,10 @@ MICROPHONE = "a microphone and a loudspeaker, which a machine that runs tests ne
 INSTEAD = {
     "handsfree demo": Instead("handsfree list", "the demo is run once for all of these tests, below"),
     "handsfree sound check": Instead("handsfree sound check --sound-in room.flac", MICROPHONE, says="next step"),
+    "handsfree visit": Instead("handsfree visit --sound-in room.flac --sound-out out.flac", MICROPHONE, says="The visit is in"),
+    "handsfree visit --call SHEET": Instead(
+        "handsfree visit --call call.yaml --sound-in room.flac --sound-out out.flac", MICROPHONE, says="The visit is in"
+    ),
     "handsfree visit too-warm": Instead(
         "handsfree visit too-warm --sound-in room.flac --sound-out out.flac", MICROPHONE, says="The visit is in"
     ),
@@ -156,6 +160,7 @@ def ground(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ground]:
     assert stopped.returncode == 0, stopped.stderr
     shutil.copytree(TOP / "procedures", folder / "procedures")
     room(folder / "room.flac")
+    (folder / "call.yaml").write_text("site: Talstation\ncabinet: HK-4\ncomplaint: warm\n", encoding="utf-8")
     (folder / "store").mkdir()
     with desk(folder, "store") as entry:
         url = entry.partition("/enter/")[0]
