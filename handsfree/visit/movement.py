@@ -53,6 +53,8 @@ def _enter(flow: Flow, frames: Frames) -> Frames | None:
         step = flow.state.book.at(frames[-1].procedure, frames[-1].step)
     if flow.state.return_to and _isolated_already(flow, frames, step):
         return places.after(flow.state.book, frames)
+    if isinstance(step, model.Isolate) and not flow.state.return_to and _all_isolated(flow, step.sources):
+        return _kept(flow, frames, step)
     if flow.state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT):
         flow.emit(DropTimer("wait"))
     flow.change(frames=frames, pending=None, tries=0, overlay=Overlay.NONE, told_quiet=False, awaiting=Awaiting.NOTHING,
@@ -69,6 +71,27 @@ def _enter(flow: Flow, frames: Frames) -> Frames | None:
     path = flow.state.path
     flow.emit(StepEntered(path, step.id, step.kind, flow.state.interlock.power))
     return KINDS[type(step)].enters(flow, step)
+
+
+def _all_isolated(flow: Flow, names: tuple[str, ...]) -> bool:
+    return all(flow.state.interlock.hold(name).power is Power.ISOLATED for name in names) and not flow.state.interlock.doubt
+
+
+def _kept(flow: Flow, frames: Frames, step: model.Isolate) -> Frames:
+    """What another procedure of this visit isolated and proved stays so: it is not asked for twice, nor are the proofs that
+    follow right here. Should it be cleared later, it is isolated by this step."""
+    book = flow.state.book
+    flow.prompt("isolation-kept", "notice")
+    flow.change(trail=(), covering={**flow.state.covering, **dict.fromkeys(step.sources, frames)})
+    onward = places.after(book, frames)
+    while onward:
+        following = book.at(onward[-1].procedure, onward[-1].step)
+        if not isinstance(following, model.Prove):
+            break
+        if book.energy.proves(onward[-1].procedure, following).name not in step.sources:
+            break
+        onward = places.after(book, onward)
+    return onward
 
 
 def _isolated_already(flow: Flow, frames: Frames, step: model.Step) -> bool:

@@ -374,3 +374,19 @@ def test_the_number_is_in_nothing_that_people_read() -> None:
     shown = [text for text in told if "seven three" in text or "739" in text]
     assert [text.removesuffix(" readback") for text in shown] == [ENGLISH.prompt("lock-readback", digits="seven three nine")]
     assert not any("seven" in entry.event.why for entry in scene.record if isinstance(entry.event, Gate))
+
+
+AGAIN = """
+  - {id: off-2, kind: isolate, say: Once more., do: [Pull the plug.], sources: [plug]}
+  - {id: dead-2, kind: prove, method: switch, say: Try it.}
+  - {id: between, kind: caution, level: warning, hazards: [heavy load], say: Careful.}
+"""
+
+
+def test_what_is_isolated_and_proved_is_not_asked_for_twice() -> None:
+    text = LIFT.replace("people: 2, ", "").replace("  - {id: out,", f"{AGAIN[1:]}  - {{id: out,")
+    scene = Scene(book(text)).open().words(OPENS, "nothing runs", "understood")
+    assert (scene.step, powers(scene)) == ("between", {"plug": "ISOLATED"})
+    assert ENGLISH.prompt("isolation-kept") in scene.said
+    scene.words("understood", "power is on")
+    assert scene.step == "off-2"
