@@ -45,7 +45,9 @@ MICROPHONE = "a microphone and a loudspeaker, which a machine that runs tests ne
 INSTEAD = {
     "handsfree demo": Instead("handsfree list", "the demo is run once for all of these tests, below"),
     "handsfree sound check": Instead("handsfree sound check --sound-in room.flac", MICROPHONE, says="next step"),
-    "handsfree visit": Instead("handsfree visit --sound-in room.flac --sound-out out.flac", MICROPHONE, says="The visit is in"),
+    "handsfree visit": Instead(
+        "handsfree visit --sound-in room.flac --sound-out out.flac", MICROPHONE, says="The visit is in"
+    ),
     "handsfree visit --call SHEET": Instead(
         "handsfree visit --call call.yaml --sound-in room.flac --sound-out out.flac", MICROPHONE, says="The visit is in"
     ),
