@@ -47,9 +47,7 @@ LOSSES_EVERY = 10.0  # s: losses sooner after one that was told are added up, an
 
 class Cutter(Protocol):
     """Finds utterances in sound that is fed to it; `speaking` while one is under way; `supposed`: the one that it will be
-    if nothing more is said, where that is known already. `patient`: set where who speaks may pause longer."""
-
-    patient: bool
+    if nothing more is said, where that is known already."""
 
     @property
     def speaking(self) -> bool: ...
@@ -215,9 +213,8 @@ class LiveLoop:
             thread.start()
 
     def listen(self, listening: Listening) -> None:
-        """What is in force from now on. Who says figures one by one is waited for longer."""
+        """What is in force from now on."""
         self._listening = listening
-        self._cutter.patient = listening.gate is not None or listening.digits is not None
 
     def cut(self) -> None:
         """Break off what is being said, as one who speaks does."""

@@ -4,8 +4,7 @@ Rules of this file:
 
 - A frame (30 ms) is speech when its level between 250 and 4000 Hz stands clear of the noise floor *and* PocketSphinx's
   voice-activity detector does not deny it, or stands far clear of it. Both adapt: fans start and stop.
-- What was said just before speech was noticed belongs to it (pre-roll), and so do pauses shorter than `Timing.pause`;
-  where a lock number is awaited, figures said one by one, than `Timing.patient`.
+- What was said just before speech was noticed belongs to it (pre-roll), and so do pauses shorter than `Timing.pause`.
 - A knock is not an utterance: it dies away at once and has no low voice in it. A dull knock that has, passes: the
   recogniser must then say that it was nothing.
 """
@@ -36,13 +35,11 @@ BAND = (
 
 @dataclass(frozen=True)
 class Timing:
-    """Seconds and decibels. `pause`: silence that ends an utterance, for which the verdict waits; digits said one by one
-    with 0.5 s between them stay together. `patient`: the same where a lock number is awaited; with 0.9 s between them.
-    `preroll`, `tail`: kept before and after. `least`: less speech than this is dropped. `clear`, `sure`: decibels above the
-    floor that count with and without the detector's consent."""
+    """Seconds and decibels. `pause`: silence that ends an utterance; digits said one by one with 0.5 s between them stay
+    together, and the verdict waits this long. `preroll`, `tail`: kept before and after. `least`: less speech than this is
+    dropped. `clear`, `sure`: decibels above the floor that count with and without the detector's consent."""
 
     pause: float = 0.78
-    patient: float = 1.15
     preroll: float = 0.36
     tail: float = 0.3
     least: float = 0.15
@@ -64,8 +61,7 @@ class _Frame:
 @dataclass
 class Endpointer:
     """`feed` sound in blocks of any length, get finished utterances; `flush` at the end of the stream. `supposed`: the
-    utterance that will be finished if nothing more is said, known once it has been quiet for its tail; None before.
-    `patient`: who speaks may pause longer, set by whoever knows what is awaited."""
+    utterance that will be finished if nothing more is said, known once it has been quiet for its tail; None before."""
 
     timing: Timing = field(default_factory=Timing)
 
@@ -83,7 +79,6 @@ class Endpointer:
         self._quiet = 0
         self._count = 0  # frames seen
         self.supposed: Piece | None = None
-        self.patient = False
 
     @property
     def speaking(self) -> bool:
@@ -130,8 +125,7 @@ class Endpointer:
         elif self._quiet == self._tail_frames:
             self.supposed = self._whole()
         too_long = len(self._inside) * FRAME_S >= self.timing.longest
-        pause = self.timing.patient if self.patient else self.timing.pause
-        return self._end() if too_long or self._quiet * FRAME_S >= pause else None
+        return self._end() if too_long or self._quiet * FRAME_S >= self.timing.pause else None
 
     def _judge(self, samples: Samples) -> _Frame:
         import numpy as np

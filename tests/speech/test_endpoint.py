@@ -131,16 +131,3 @@ def test_what_is_supposed_is_what_is_found(block: int) -> None:
             known = at / 16_000
         supposed = end.supposed
     assert len(found) == len(WORDS)
-
-
-@pytest.mark.parametrize("voice", ["slt", "awb"])
-def test_who_says_a_lock_number_slowly_is_not_cut(voice: str) -> None:
-    """"Four … two", 0.9 s apart: one utterance where a lock number is awaited, two elsewhere."""
-    parts = [voices.silence(1.5), speech("four", voice), voices.silence(0.9), speech("two", voice), voices.silence(2.0)]
-    sound = voices.mix(np.concatenate(parts), voices.fan_noise(8.0, 1), 20)
-    found = {}
-    for patient in (False, True):
-        end = Endpointer(Timing())
-        end.patient = patient
-        found[patient] = len([*end.feed(sound), *end.flush()])
-    assert found == {False: 2, True: 1}
