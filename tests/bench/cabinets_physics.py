@@ -88,6 +88,7 @@ class Cabinet:
     on_for: float = 0.0
     powered_for: float = 60.0
     run_minutes: float = 0.0
+    stopped_at: float = -1e9  # the minute of the last stop with the plug in
 
     # ---- electrics
 
@@ -198,6 +199,8 @@ class Cabinet:
             self.overload_open = True
         fed = self.fed and not self.overload_open
         if not fed:
+            if self.running and self.plug_in:
+                self.stopped_at = self.minute
             self.running = self.humming = False
             self.off_for, self.on_for = self.off_for + dt, 0.0
             return

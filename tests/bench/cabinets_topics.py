@@ -128,6 +128,8 @@ def _stops(c: Cabinet) -> Said:
         return ("runs onward", "never stops", "never stopped")
     if c.calls and not c.running:
         return ("silent", "never ran", "does not run", "hums and clicks")
+    if c.minute - c.stopped_at > 60:
+        return ("stops", "runs onward", "follows") if c.running else ("never ran", "stops", "follows")
     return ("stops", "both seen", "follows", "starts and stops")
 
 
