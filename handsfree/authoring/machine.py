@@ -22,6 +22,7 @@ from handsfree.authoring.questions import MAIN, can_say
 from handsfree.authoring.turn import Reply, Row, Save, State, Turn
 from handsfree.authoring.words import Words
 from handsfree.dialogue.listening import listen_for
+from handsfree.dialogue.meant import TOO_EARLY
 from handsfree.journal import events
 from handsfree.language.meaning import Sense, Verdict
 
@@ -106,6 +107,9 @@ def _free_words(turn: Turn, reply: Reply) -> None:
 
 def _utterance(turn: Turn, event: events.Utterance) -> None:
     if event.verdict == Verdict.NOT_FOR_ME:
+        if event.engine and event.words and not event.reason.startswith(TOO_EARLY):  # the writer alone speaks here
+            turn.tone("not understood")
+            _ask_again(turn)
         return
     if event.verdict != Verdict.ACCEPTED and not _harmless(turn, event) and not _twice(turn, event):
         turn.tone("not understood")
