@@ -22,6 +22,7 @@ from handsfree.dialogue.hearing import Recogniser, typed, utterance_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.dialogue.parts import Mouth
 from handsfree.dialogue.runner import Runner
+from handsfree.errors import Trouble
 from handsfree.journal.events import Happening, KeepNote, ListenFor, Opened, Resumed, Stamped, StepEntered
 from handsfree.language import base
 from handsfree.language.meaning import Heard, Listening, Verdict
@@ -213,7 +214,9 @@ def walk(bench: Bench, number: int, path: Path, voice: str) -> Walked:
             clock.wait(away)
             spent += away
             runner.run(Resumed("return visit"))
-    except Mistaken:
+    except (Mistaken, Trouble) as fault:  # the runner tells what an ear raises as a fault of the ear
+        if not isinstance(fault, Mistaken) and not isinstance(fault.__cause__, Mistaken):
+            raise
         finished = False
     except EOFError:
         finished = runner.state.closed
