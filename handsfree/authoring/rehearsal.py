@@ -100,8 +100,8 @@ class Bench:
         return self.heard[key], len(sound) / RATE
 
 
-class Mistaken(Exception):
-    """A saying was taken for another."""
+class Mistaken(EOFError):
+    """A saying was taken for another: the walk is at its end, as where there is nothing more to say."""
 
 
 class _Ear:
