@@ -4,7 +4,8 @@ The rules of `rules` and `people` hold here whatever a procedure, an utterance o
 
 1. A source is claimed once every person here gave the phrase with their own number, in this isolation (`hear_phrase`).
 2. A restore is cleared once every lock on its sources came off, each by its owner, or without its owner by (e)(3).
-3. While it is in doubt which source is on, every step is shut (`doubt`); the answer clears the one that is meant.
+3. While it is in doubt which source is on, every step is shut (`doubt`); the answer clears the one that is meant. So is a
+   step while somebody here has no lock on a source that it needs (29 CFR 1910.147 (f)(3)(ii)(D)).
 4. A silence longer than the procedure allows clears what is held; what may have come back is to be relieved and proved
    again. Both are counted on the visit's clock, not by a timer that may fail.
 5. A resume, a break, a hand-over and a fault clear every source. Locks stay on the record until they came off.
@@ -86,7 +87,17 @@ class Interlock:
 
     def missing(self, needs: Iterable[str]) -> tuple[str, ...]:
         """Of the sources a step needs, those that do not let it be reached now."""
-        return tuple(needs) if self.doubt else rules.missing(needs, self.holds)
+        if self.doubt:
+            return tuple(needs)
+        named = tuple(needs)
+        return tuple(name for name in named if name in rules.missing(named, self.holds) or self.unlocked(name))
+
+    def unlocked(self, name: str) -> bool:
+        """Somebody who is here has no lock on it, though it can be locked: who has joined and not yet given the phrase."""
+        if name not in self.sources or not self.sources[name].kind.lock:
+            return False
+        on = folk.owners(self.locks, name)
+        return any(one.name not in on for one in folk.here(self.people))
 
 
 def nobody(interlock: Interlock) -> Interlock:

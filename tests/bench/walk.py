@@ -234,7 +234,7 @@ def walk(
 
 def _power_on(event: Any, watch: Watch) -> bool:
     said_it = isinstance(event, ev.Utterance) and event.verdict == Verdict.ACCEPTED and event.text == "power is on"
-    return said_it or (watch.asked == "note" and isinstance(event, ev.NoteKept))
+    return said_it or (watch.asked == "note" and isinstance(event, ev.NoteKept) and "power is on" in event.text)
 
 
 def _meant(why: str, event: Any) -> bool:

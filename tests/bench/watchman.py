@@ -129,7 +129,8 @@ def hears(small: Small, watch: Watch, happening: ev.Stamped, silence: float) -> 
         case ev.SoundLost() | ev.StopAsked() | ev.FaultMet():
             watch = replace(clear_all(small, watch), asked="")
         case ev.NoteKept():
-            noting, watch = watch.asked == "note", replace(watch, asked="")
+            noting = watch.asked == "note"  # a note that nobody asked for leaves what is asked as it is
+            watch = replace(watch, asked="") if noting else watch
             watch = power_on(small, watch) if noting and "power is on" in event.text else watch
         case ev.Utterance() if event.verdict == Verdict.ACCEPTED and late:
             watch = replace(watch, asked="")

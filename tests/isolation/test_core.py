@@ -294,3 +294,12 @@ def test_silence_and_what_comes_back_are_counted_from_the_last_word_and_the_proo
     assert lock.came_back(replace(state, proved_at={}), 1e9) == ()
     assert lock.waits_for(replace(state, given=frozenset({"Ann"}))) is None
     assert lock.saw(begun("plug"), ["plug"], True).hold("plug").seen
+
+
+def test_a_source_is_shut_while_somebody_here_has_no_lock_on_it() -> None:
+    """Who has joined works here too: their lock goes on before the next step (29 CFR 1910.147 (f)(3)(ii)(D))."""
+    state = replace(ready(), holds={"plug": DEAD, "cap": DEAD})
+    assert state.missing(["plug", "cap"]) == ()
+    joined = lock.join(state, BEN.name, BEN.number)
+    assert joined.missing(["plug", "cap"]) == ("plug",)  # a charge takes no lock
+    assert lock.lock_on(joined, BEN, phrase("isolated", BEN)).missing(["plug", "cap"]) == ()
