@@ -102,6 +102,13 @@ DENIED = Bar(
     "In noise it finds a 'not' or an 'is it' where there is none; how near they lie is in the probability already.",
     "At no margin a sixth of the gates at 5 dB stay shut, and not one near miss of 150 more.",
 )
+OTHERWISE = Bar(
+    "take what a witness wrote otherwise",
+    0.97,
+    _P,
+    "A word that was not offered sounds like one that was; what a witness writes down freely tells them apart.",
+    "An answer that is written otherwise is read back first, a command is said again.",
+)
 PROPOSE = Bar(
     "read back and ask to affirm",
     0.50,
@@ -185,7 +192,7 @@ VOICE_NOISE = Bar(
 )  # fmt: skip
 EVERY: tuple[Bar, ...] = (
     TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF, ALONE, UNFITTED, DENIED,
-    PROPOSE, WHICH, MEANT, AGAIN, CHANGED, CLIPPED, VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_KNOWN,
+    OTHERWISE, PROPOSE, WHICH, MEANT, AGAIN, CHANGED, CLIPPED, VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_KNOWN,
     VOICE_ADDS, VOICE_LEAST, VOICE_SPEECH, VOICE_NOISE,
 )  # fmt: skip
 

@@ -6,6 +6,8 @@ Rules of this file:
 - Nothing is taken or proposed while a true denial leads to a witness, or stands in the words that one wrote: 'not', 'is
   it', 'I think', 'still on'. Where dead works hang on the answer another number and half a phrase count as denials, too.
 - A gate and a proof must have been found by every witness that heard anything.
+- What a witness that writes put down as something else proves nothing, is no short command, and takes more to be believed
+  (`bars.OTHERWISE`): a word that was not offered sounds like one that was.
 - Where a witness has failed, or is not there, more is needed of the other (`bars.ALONE`), and no gate opens to one that
   failed.
 """
@@ -46,6 +48,7 @@ UNLIKE = "resembles nothing in force"
 OTHER_UNIT = "in a unit that was not asked for"
 FAILED = "a witness failed"
 UNFOUND = "a witness found nothing of it"
+OTHERWISE = "a witness wrote something else"
 _NEAR = 0.5  # share of the likelier that makes the other as likely, for a person who is asked which
 
 
@@ -84,7 +87,25 @@ def judge(
     if verdict is Verdict.ACCEPTED and (weighed.proof or weighed.stake is Stake.GATE):
         against = f"{FAILED}: {failed}" if failed else "" if _found_by_all(testimonies, weighed.best, listening) else UNFOUND
         verdict, reason = (Verdict.ASKED_AGAIN, against) if against else (verdict, reason)
+    if verdict is Verdict.ACCEPTED and _otherwise(testimonies, weighed, sure, listening, language):
+        proposes = bars.may_propose(weighed.best, weighed.proof, listening)
+        verdict, reason = Verdict.PROPOSED if proposes else Verdict.ASKED_AGAIN, OTHERWISE
     return heard(verdict, weighed.best, sure, reason, rivals)
+
+
+def _otherwise(
+    testimonies: Sequence[Testimony], weighed: Weighed, sure: float, listening: Listening, language: Language
+) -> bool:
+    """A witness that writes put down something else, and it is a proof, a short command, or not sure enough for that. The
+    phrase of a gate in another accent is written in many ways, and has a bar of its own; a lock number is affirmed."""
+    best = weighed.best
+    if best.sense in (Sense.GATE, Sense.DIGITS):
+        return False
+    if not weighed.proof and not short_command(best) and sure >= bars.OTHERWISE.value:
+        return False
+    own = key(best, listening)
+    wrote = [t.free for t in testimonies if t.gives is not Witness.SOUNDS and t.free]
+    return any(all(key(meaning, listening) != own for meaning in language.understand(free, listening)) for free in wrote)
 
 
 def _found_by_all(testimonies: Sequence[Testimony], best: Meaning, listening: Listening) -> bool:

@@ -85,15 +85,15 @@ def _likelier(which: Key, share: float) -> float:
 
 
 def _together(heard: Heard, told: Mapping[Key, float], listening: Listening) -> Heard:
-    """Judged anew on the sum. A gate and a proof are taken for what was said last, and for nothing that only an earlier
-    saying found."""
+    """Judged anew on the sum. A gate and a proof stand on one saying alone: a near miss said twice errs alike twice, and how
+    often that would open was not measured."""
     found = {key(meaning, listening): meaning for meaning, _ in heard.shares}
     weights = {which: math.exp(min(50.0, nats)) * (_ELSE if which == _OTHER else _PRIOR) for which, nats in told.items()}
     total = sum(weights.values())
     shares = sorted(((found[w], weight / total) for w, weight in weights.items() if w in found), key=lambda pair: -pair[1])
     best, sure = shares[0]
     proof = may_prove(best, listening)
-    if (proof or best.sense is Sense.GATE) and best != heard.meaning:
+    if proof or best.sense is Sense.GATE:
         return heard
     verdict, reason, rivals = decide(best, sure, heard.meant, shares, listening, proof)
     return replace(heard, verdict=verdict, meaning=best, sure=sure, reason=reason, rivals=rivals, shares=tuple(shares))

@@ -239,14 +239,15 @@ def _whereabouts(flow: Flow) -> str:
 
 
 def _note_kept(flow: Flow, event: events.NoteKept) -> None:
-    """'Power is on' is never a note only: it is kept as one, and it acts."""
+    """'Power is on' is never a note only: it is kept as one, and it acts, also where the note ends after it was left."""
+    words = " ".join(event.text.casefold().replace(",", " ").replace(".", " ").split())
+    if any(way in words for way in flow.state.language.commands["power is on"]):
+        flow.change(overlay=Overlay.NONE)
+        phrases.power_is_on(flow)
+        return
     if flow.state.overlay is not Overlay.NOTE:
         return
     flow.change(overlay=Overlay.NONE)
-    words = " ".join(event.text.casefold().replace(",", " ").replace(".", " ").split())
-    if any(way in words for way in flow.state.language.commands["power is on"]):
-        phrases.power_is_on(flow)
-        return
     flow.prompt("note-kept" if event.clip or event.text else "note-lost", "answer")
     present(flow)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -136,6 +138,33 @@ def test_which_of_two_is_asked_among_answers_of_one_question_alone() -> None:
     assert judge.decide(running, 0.39, 0.9, shares, ANSWERS, proof=False)[2] == ()
     shares = ((answer("nothing runs"), 0.39), (answer("it runs"), 0.37))
     assert judge.decide(shares[0][0], 0.39, 0.9, shares, DEAD, proof=True)[2] == ()
+
+
+@pytest.mark.parametrize("wrote", ["nothing much", "if nothing ran", "nothing rusts", "some noise"])
+def test_a_proof_is_taken_only_where_it_was_written_word_for_word(wrote: str) -> None:
+    best = answer("nothing runs")
+    writes, hears = clear(best, answer("it runs"))
+    assert heard(DEAD, writes, hears).verdict is Verdict.ACCEPTED
+    got = heard(DEAD, replace(writes, free=wrote), hears)
+    assert (got.verdict, got.reason) == (Verdict.ASKED_AGAIN, judge.OTHERWISE)
+
+
+def test_what_was_written_as_something_else_must_be_surer(monkeypatch: pytest.MonkeyPatch) -> None:
+    writes, hears = clear(answer("humming"), answer("running"))
+    otherwise = replace(writes, free="plumbing")
+    assert heard(ANSWERS, otherwise, hears).sure >= bars.OTHERWISE.value
+    assert heard(ANSWERS, otherwise, hears).verdict is Verdict.ACCEPTED
+    between = (bars.TAKE_ANSWER.value + bars.OTHERWISE.value) / 2
+    monkeypatch.setattr(judge, "probability", lambda *given: between)
+    assert heard(ANSWERS, writes, hears).verdict is Verdict.ACCEPTED
+    assert heard(ANSWERS, otherwise, hears).verdict is Verdict.PROPOSED
+
+
+def test_a_short_command_is_taken_only_where_it_was_written() -> None:
+    note = Meaning(Sense.COMMAND, "note", spoken="note")
+    writes, hears = clear(note)
+    assert heard(ANSWERS, writes, hears).verdict is Verdict.ACCEPTED
+    assert heard(ANSWERS, replace(writes, free="nope"), hears).verdict is Verdict.ASKED_AGAIN
 
 
 def test_a_command_is_not_proposed() -> None:
