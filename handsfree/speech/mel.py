@@ -49,7 +49,7 @@ def _noise() -> NDArray[np.float32]:
 def on_floor(samples: NDArray[np.float32]) -> NDArray[np.float32]:
     """With noise under it, 38 dB below its loud moments (the 95th percentile of the power of 10 ms); at most 30 s of it.
     Of 12 gate phrases said with a pause of nothing before 'lock', the small engine wrote 8 as 'block' without it, none
-    with it (MEASURED.md). float32 in and out."""
+    with it (tests/bench/results/hearing-log.md). float32 in and out."""
     count = len(samples) // HOP
     if not count:
         return samples

@@ -3,7 +3,7 @@
 numpy hands each product to a library that lays the whole matrix out anew before it multiplies; with three to sixteen rows
 that takes longer than the multiplying. ONNX Runtime lays it out once, when the product is made. Measured on two cores
 (`tests.bench.products`): a matrix of 512 by 2048 and eight rows 0.3 ms where numpy takes 0.7. With it an utterance at a gate
-is heard by both engines in seven tenths of the time (MEASURED.md). Results differ in the last digits.
+is heard by both engines in seven tenths of the time (tests/bench/results/hearing-log.md). Results differ in the last digits.
 """
 
 from __future__ import annotations

@@ -13,7 +13,7 @@ time: another speed, room, level, microphone, noise and signal-to-noise ratio. N
 heard without one. Voices: flite's kal16, festival's ked, SVOX Pico's two, variants of eSpeak NG, neural voices kept for
 this; a part of the clips is given another speaker (`revoiced`). None of them fits acceptance or measures it.
 
-What was taught with it, in which order, is told in handsfree/speech/MEASURED.md.
+What was taught with it, in which order, is told in tests/bench/results/hearing-log.md.
 """
 
 from __future__ import annotations
