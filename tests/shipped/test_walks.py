@@ -21,6 +21,7 @@ BY_SERIES = ("how-long", "how-long-by-mass", "stock-mass", "stay-hour", "stay-th
 UNSEEN = {
     "runs-all-the-time": {("after-pull-down", 'pull_down == "fixed"'), ("run-share", "otherwise")},
     "defrost": {("heater-state", "otherwise")},
+    "compressor-does-not-start": {("winding-sum", "otherwise")},
 }
 
 #: Made of others, each of which is walked by itself: it is walked from outside them.
