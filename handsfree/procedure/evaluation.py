@@ -15,6 +15,7 @@ import ast
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -112,13 +113,20 @@ def limits(procedure: Procedure, step: Read) -> Iterator[float]:
     name = name_of(step.id)
     for each in procedure.steps:
         for case in each.cases if each.kind == "decide" else ():
-            for node in ast.walk(parse(case.when)):
-                sides = [node.left, *node.comparators] if isinstance(node, ast.Compare) else []
-                if any(isinstance(side, ast.Name) and side.id == name for side in sides):
-                    yield from (
-                        float(side.value) for side in sides
-                        if isinstance(side, ast.Constant) and isinstance(side.value, int | float)
-                    )
+            yield from (limit for names, limits_ in _comparisons(case.when) if name in names for limit in limits_)
+
+
+@lru_cache(maxsize=4096)
+def _comparisons(when: str) -> tuple[tuple[frozenset[str], tuple[float, ...]], ...]:
+    """Of each comparison, the names and the plain numbers in it."""
+    found = []
+    for node in ast.walk(parse(when)):
+        if isinstance(node, ast.Compare):
+            sides = [node.left, *node.comparators]
+            numbers = (side.value for side in sides if isinstance(side, ast.Constant))
+            names = frozenset(side.id for side in sides if isinstance(side, ast.Name))
+            found.append((names, tuple(float(number) for number in numbers if isinstance(number, int | float))))
+    return tuple(found)
 
 
 def near_a_limit(procedure: Procedure, step: Read, value: float) -> bool:

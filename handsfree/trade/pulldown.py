@@ -17,6 +17,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 from handsfree.errors import Trouble
 from handsfree.trade import possible
@@ -174,6 +175,14 @@ def fit(
     thought possible: an empty cabinet cannot take 48 hours, and saying so (300, say) brings the answer sooner.
     Readings may come in any order. Raises Trouble for fewer than two different times.
     """
+    return _fit(tuple((minute, value) for minute, value in readings), target, noise, accuracy, slowest)
+
+
+@lru_cache(maxsize=4096)
+def _fit(
+    readings: tuple[tuple[float, float], ...], target: float, noise: float, accuracy: float, slowest: float
+) -> PullDown:
+    """The same readings are judged by several cases of one decision."""
     possible.celsius(target, "target")
     possible.positive(noise, "scatter of the readings", "kelvin")
     possible.between(slowest, 2 * SHORTEST, LONGEST, "longest time constant", "minutes")

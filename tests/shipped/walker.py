@@ -14,7 +14,7 @@ from __future__ import annotations
 import ast
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cache
+from functools import cache, lru_cache
 from itertools import chain
 from typing import Any
 
@@ -348,12 +348,23 @@ def _series(state: State) -> Any:
             series[one.series] = (*series.get(one.series, ()), (one.minute, one.value))
     here = ((step, result) for (where, step), result in state.remembered.items() if where == state.path)
     values = {expressions.name_of(step): _value(result) for step, result in here}
-    ways = tuple(
-        tuple(evaluate(case.when, values, series=series).holds for case in step.cases)
+    judged = tuple(
+        tuple(case.when for case in step.cases)
         for step in decisions(state.procedure) if any("rows(" in case.when for case in step.cases)
     )  # fmt: skip
+    named = {name for cases in judged for when in cases for name in _names(when)}
+    told = tuple(sorted((name, value) for name, value in values.items() if name in named))
     lately = tuple(round(value) for _, value in series.get("proof", ())[-3:])
-    return (ways, lately) if any(series) else ()
+    return (_ways(judged, told, tuple(sorted(series.items()))), lately) if any(series) else ()
+
+
+@lru_cache(maxsize=100_000)
+def _ways(
+    judged: tuple[tuple[str, ...], ...], told: tuple[tuple[str, Any], ...], series: tuple[tuple[str, Any], ...]
+) -> Any:
+    """The same readings are met in many states."""
+    values, rows = dict(told), dict(series)
+    return tuple(tuple(evaluate(when, values, series=rows).holds for when in cases) for cases in judged)
 
 
 def _held(state: State, frames: Frames) -> Any:
