@@ -28,6 +28,7 @@ from typing import Any
 from handsfree.dialogue.hearing import typed, utterance_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.errors import Trouble
+from handsfree.isolation.people import named
 from handsfree.journal.events import (
     Closed,
     FindingMade,
@@ -224,32 +225,42 @@ class Site:
             technician.power(True)
 
     def _words(self) -> str:
-        technician, step, awaiting = self._at_the_cabinet(), self.state.step, self.state.awaiting
+        self._at_the_cabinet()
         if self.state.overlay in OVERLAID:
             return OVERLAID[self.state.overlay]
-        if awaiting is Awaiting.ANSWER:
-            assert isinstance(step, Ask)
-            return technician.answer(step, self.state.path[-1])
-        if awaiting is Awaiting.READING:
-            assert isinstance(step, Read)
-            return self._reading(step)
-        if awaiting is Awaiting.READING_AFFIRM:
-            pending = self.state.pending
-            heard = pending is not None and self.intended is not None and abs(pending.value - self.intended) < 0.051
-            return "affirm" if heard else "negative"
-        if awaiting is Awaiting.LOCK_AFFIRM:
-            meant = SECOND if self.state.joining else LOCK
-            return "affirm" if " ".join(self.state.lock_offered) == meant else "negative"
-        if awaiting is Awaiting.LOCK_NUMBER:
-            return SECOND if self.state.joining else LOCK
-        if awaiting in (Awaiting.GATE, Awaiting.JOIN_GATE, Awaiting.RESTORE_GATE):
-            word = "clear" if awaiting is Awaiting.RESTORE_GATE else "isolated"
-            return f"{word} lock {' '.join(self.state.interlock.lock)}"
-        if awaiting is Awaiting.DEAD_READING:
-            assert isinstance(step, Prove)
-            self.intended = 0.0
-            return ENGLISH.say_number(0.0)
-        return WORDS[awaiting]
+        own = OF_THE_STATE.get(self.state.awaiting)
+        return WORDS[self.state.awaiting] if own is None else own(self)
+
+    def _answer(self) -> str:
+        step = self.state.step
+        assert isinstance(step, Ask)
+        return self.technician.answer(step, self.state.path[-1])
+
+    def _measured(self) -> str:
+        step = self.state.step
+        assert isinstance(step, Read)
+        return self._reading(step)
+
+    def _dead(self) -> str:
+        assert isinstance(self.state.step, Prove)
+        self.intended = 0.0
+        return ENGLISH.say_number(0.0)
+
+    def _reading_affirmed(self) -> str:
+        pending = self.state.pending
+        heard = pending is not None and self.intended is not None and abs(pending.value - self.intended) < 0.051
+        return "affirm" if heard else "negative"
+
+    def _number(self) -> str:
+        """The number on one's lock. Whoever comes back has the number that they had."""
+        known = named(self.state.interlock.people, self.state.joining)
+        return " ".join(known.number) if known is not None else SECOND if self.state.joining else LOCK
+
+    def _number_affirmed(self) -> str:
+        return "affirm" if " ".join(self.state.lock_offered) == self._number() else "negative"
+
+    def _gate(self, word: str) -> str:
+        return f"{word} lock {' '.join(self.state.interlock.lock)}"
 
     def _reading(self, step: Read) -> str:
         value = self.technician.reading(step)
@@ -287,6 +298,7 @@ WORDS = {
     Awaiting.UNDERSTOOD: "understood",
     Awaiting.SEEN: "affirm",
     Awaiting.OFF_AGAIN: "affirm",
+    Awaiting.LOOKED: "affirm",
     Awaiting.RELIEVED: "next step",
     Awaiting.TESTER_BEFORE: "affirm",
     Awaiting.SWITCH_TRIED: "nothing runs",
@@ -294,7 +306,25 @@ WORDS = {
     Awaiting.DEAD_AFFIRM: "affirm",
     Awaiting.RESTORE_CHECK: "next step",
     Awaiting.RESTORE_POWER: "next step",
+    # Nobody here is gone and no power is on unasked: only what was misheard leads to these two.
+    Awaiting.OWNER_GONE: "affirm",
+    Awaiting.WHICH_SOURCE: ENGLISH.prompt("all-sources"),
 }
+#: What hangs on the state besides.
+OF_THE_STATE: dict[Awaiting, Callable[[Site], str]] = {
+    Awaiting.ANSWER: Site._answer,
+    Awaiting.READING: Site._measured,
+    Awaiting.READING_AFFIRM: Site._reading_affirmed,
+    Awaiting.LOCK_NUMBER: Site._number,
+    Awaiting.LOCK_AFFIRM: Site._number_affirmed,
+    Awaiting.DEAD_READING: Site._dead,
+    Awaiting.GATE: lambda site: site._gate("isolated"),
+    Awaiting.JOIN_GATE: lambda site: site._gate("isolated"),
+    Awaiting.RESTORE_GATE: lambda site: site._gate("clear"),
+    Awaiting.LEAVE_GATE: lambda site: site._gate("clear"),
+}
+#: Nothing is said here: time passes, or the visit goes on by itself.
+SILENT = frozenset({Awaiting.NOTHING, Awaiting.WAIT})
 
 
 def visits(seed: int, count: int, ear: Ear = by_typing) -> Iterable[Visit]:

@@ -4,14 +4,17 @@ A few dozen here; the hundreds, the table and the spoken visits are `python -m t
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import pytest
 
+from handsfree.isolation.people import Lock, Person
 from handsfree.procedure.model import Ask, Finding, Read
 from handsfree.trade.faultmodel import shipped
+from handsfree.visit.state import Awaiting
 from tests.bench.simulated_technician import ASKED, MEASURED
-from tests.bench.simulated_visits import ACCUSES, PROCEDURES, Site, Visit, draw, rows
+from tests.bench.simulated_visits import ACCUSES, OF_THE_STATE, PROCEDURES, SILENT, WORDS, Site, Visit, draw, rows
 from tests.shipped.conftest import NAMES, book_named
 
 EACH = 6
@@ -30,6 +33,25 @@ def test_the_technician_knows_an_answer_to_every_question_and_reading() -> None:
                 assert (name, step.id) in ASKED or ("", step.id) in ASKED, f"{name}/{step.id}"
             if isinstance(step, Read):
                 assert step.id in MEASURED, f"{name}/{step.id}"
+
+
+def test_the_technician_has_words_for_all_that_a_visit_can_wait_for() -> None:
+    assert set(WORDS) | set(OF_THE_STATE) == set(Awaiting) - SILENT
+    assert not set(WORDS) & set(OF_THE_STATE)
+
+
+def test_who_comes_back_to_their_own_lock_says_its_number_again() -> None:
+    """The lock stays on over a wait. Another's number would leave it on, with its owner away."""
+    site = Site(*draw(7_000, "too_warm"))
+    back = Person("the first person", ("four", "two"), here=False)
+    lock = replace(site.state.interlock, people=(back,), locks=frozenset({Lock("mains by cord and plug", back.name)}))
+    offered = replace(site.state, interlock=lock, joining=back.name, lock_offered=back.number)
+    site.state = replace(offered, awaiting=Awaiting.LOCK_NUMBER)
+    assert site._words() == "four two"
+    site.state = replace(offered, awaiting=Awaiting.LOCK_AFFIRM)
+    assert site._words() == "affirm"
+    site.state = replace(site.state, joining="the second person", lock_offered=("five", "six"))
+    assert site._words() == "affirm"
 
 
 def test_every_accusing_finding_is_one_that_a_procedure_makes_and_a_fault_of_the_model() -> None:
