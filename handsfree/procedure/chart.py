@@ -21,7 +21,7 @@ from handsfree.procedure import phrasing
 from handsfree.procedure.compare import states
 from handsfree.procedure.graph import ways
 from handsfree.procedure.model import Book, Call, Caution, Isolate, Prove, Read, Restore, Step, Wait
-from handsfree.procedure.proofs import State
+from handsfree.procedure.proof_parts import State
 from handsfree.procedure.sources import method_of
 
 WIDTH = 38  # letters a line

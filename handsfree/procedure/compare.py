@@ -10,7 +10,7 @@ from typing import Any
 from handsfree.procedure import phrasing, proofs, safe
 from handsfree.procedure.graph import Expansion, Way, ways
 from handsfree.procedure.model import Book, Caution, Handover, Isolate, Procedure, Prove, Restore, Step
-from handsfree.procedure.proofs import Moment, State
+from handsfree.procedure.proof_parts import Moment, State
 
 
 @dataclass(frozen=True)

@@ -158,3 +158,7 @@ class Expansion:
             if len(graph) > LIMIT_PLACES:
                 raise TooLarge(phrasing.say(self.language, "size", procedure=self.book.main, most=LIMIT_PLACES))
         return graph
+
+
+def places(graph: Graph) -> list[Place]:
+    return [node for node in graph if isinstance(node, Place) and node not in EXITS]

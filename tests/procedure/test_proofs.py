@@ -16,7 +16,8 @@ from handsfree.isolation.rules import Hold, Power
 from handsfree.procedure.graph import EXITS, Expansion, Place, start
 from handsfree.procedure.load import book_of, load_book
 from handsfree.procedure.model import Book
-from handsfree.procedure.proofs import KINDS, Moment, State, after, barrier, moments, prove, standing
+from handsfree.procedure.proof_parts import KINDS, Moment, State, standing
+from handsfree.procedure.proofs import after, barrier, moments, prove
 from handsfree.procedure.safe import must_run
 from handsfree.procedure.sentences import STEP
 from tests.procedure.machines import Walker, books, procedure, step

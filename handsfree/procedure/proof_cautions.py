@@ -1,0 +1,78 @@
+"""The part of the proof that is about cautions: a hazard that stays when its source is off is warned of on every path, and a
+caution stands right before what it protects."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from handsfree.procedure import phrasing
+from handsfree.procedure.graph import Place, places, start
+from handsfree.procedure.hazards import usual
+from handsfree.procedure.model import Caution, Step
+from handsfree.procedure.proof_parts import Fault, Proof
+
+
+def hazard_cautions(proof: Proof) -> Iterator[Fault]:
+    """A hazard that asks for one needs its caution on every path: take out the cautions that name it, and
+    no step that meets it may be reachable (the same as: some of them together dominate it)."""
+    for hazard in sorted(one.name for one in usual().hazards.values() if one.caution):
+
+        def warns(place: Place, hazard: str = hazard) -> bool:
+            step = proof.expansion.step(place)
+            return isinstance(step, Caution) and hazard in step.hazards
+
+        for place, path in _reached_past(proof, warns):
+            step = proof.expansion.step(place)
+            if hazard in proof.met(step) and not isinstance(step, Caution):
+                named = phrasing.value(proof.language, "hazard", hazard)
+                yield proof.fault(place, "hazard without caution", path, hazard=named)
+
+
+def _reached_past(proof: Proof, removed: Callable[[Place], bool]) -> Iterator[tuple[Place, list[Place]]]:
+    """(place, path to it) of all that is reachable with the steps for which `removed` holds taken out."""
+    import networkx as nx
+
+    first = start(proof.book)
+    kept = [place for place in places(proof.graph) if not removed(place)]
+    if first not in kept:
+        return
+    yield from nx.single_source_shortest_path(proof.graph.subgraph(kept), first).items()
+
+
+def protected(proof: Proof) -> Iterator[Fault]:
+    """A caution is read right before what it protects, and nothing reaches that without passing it."""
+    guards: dict[tuple[str, str], list[str]] = {}
+    for name in {place.procedure for place in places(proof.graph)}:
+        procedure = proof.book.procedures[name]
+        for step in procedure.steps:
+            if not isinstance(step, Caution):
+                continue
+            follows = _past_cautions(proof, name, step)
+            target = step.protects or follows
+            if target is None or target != follows:
+                what = f"`{target}`" if target else phrasing.say(proof.language, "no-step-here")
+                next_one = f"`{follows}`" if follows else phrasing.say(proof.language, "nothing-follows")
+                yield proof.fault(Place((), name, step.id), "caution out of place", target=what, follows=next_one)
+            else:
+                guards.setdefault((name, target), []).append(step.id)
+    for (name, target), cautions in sorted(guards.items()):
+        removed = frozenset((name, caution) for caution in cautions)
+
+        def guards_it(place: Place, removed: frozenset[tuple[str, str]] = removed) -> bool:
+            return (place.procedure, place.step) in removed
+
+        for place, path in _reached_past(proof, guards_it):
+            if (place.procedure, place.step) == (name, target):
+                yield proof.fault(place, "caution passed by", path, caution=cautions[0])
+                break
+
+
+def _past_cautions(proof: Proof, name: str, step: Step) -> str | None:
+    """The first step after this one that is no caution; None off the end or in a ring of cautions."""
+    procedure, seen = proof.book.procedures[name], {step.id}
+    steps = {one.id: one for one in procedure.steps}
+    following = procedure.following(step.id)
+    while following in steps and following not in seen and isinstance(steps[following], Caution):
+        seen.add(following)
+        following = procedure.following(following)
+    return following if following in steps and following not in seen else None
