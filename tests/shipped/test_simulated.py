@@ -10,12 +10,13 @@ from functools import cache
 import pytest
 
 from handsfree.isolation.people import Lock, Person
-from handsfree.procedure.model import Ask, Finding, Read
+from handsfree.procedure.model import Ask, End, Finding, Read
 from handsfree.trade.faultmodel import shipped
 from handsfree.visit.state import Awaiting
 from tests.bench.simulated_technician import ASKED, MEASURED
 from tests.bench.simulated_visits import ACCUSES, OF_THE_STATE, PROCEDURES, SILENT, WORDS, Site, Visit, draw, rows
 from tests.shipped.conftest import NAMES, book_named
+from tests.shipped.test_walks import BEYOND_UNSEEN
 
 EACH = 6
 
@@ -70,6 +71,16 @@ def test_visits_end_and_mostly_find_the_fault(complaint: str) -> None:
     assert all(visit.outcome for visit in visits)
     right = [visit for visit in visits if visit.verdict == "right"]
     assert len(right) >= EACH - 2, [(visit.fault, visit.findings) for visit in visits if visit.verdict != "right"]
+
+
+@pytest.mark.parametrize("name", BEYOND_UNSEEN)
+def test_visits_come_to_the_ends_that_the_walk_loses(name: str) -> None:
+    """By an outcome that no other end of the procedure has."""
+    complaint = next(one for one, procedure in PROCEDURES.items() if procedure == name)
+    ends = {step.id: step.outcome for step in book_named(name).procedures[name].steps if isinstance(step, End)}
+    for lost in BEYOND_UNSEEN[name]:
+        assert list(ends.values()).count(ends[lost]) == 1
+        assert ends[lost] in {visit.outcome for visit in made(complaint)}
 
 
 def test_a_visit_is_the_same_twice() -> None:
