@@ -61,12 +61,16 @@ class WriterHearer:
 
         return self._journal.keep_sound(flac(samples))
 
-    # ---- as visit.hearing.Hearer, for the live ear
+    # ---- as dialogue.hearing.Hearer, for the live ear
 
     def note_of(self, samples: Samples, started: float, ended: float) -> Utterance:
         return self.hear_utterance(samples, replace(self.listening, note=True), started, ended)
 
-    def event_of(self, heard: Heard, samples: Samples) -> Utterance:
+    def together(self, heard: Heard, listening: Listening) -> Heard:
+        """Each saying of the writer is taken by itself."""
+        return heard
+
+    def event_of(self, heard: Heard, samples: Samples, listening: Listening) -> Utterance:
         return utterance_of(heard, *self._keep(samples))
 
 

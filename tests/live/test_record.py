@@ -64,9 +64,10 @@ class Writer:
         self.gave_up = ""
 
     def join(self, recorder: Any) -> None:
-        self._recorder, self._hear = recorder, recorder._ear.next
+        self._runner = recorder._runner
+        self._hear = self._runner._ear.next
         self._waits = threading.Event()
-        recorder._ear.next = self.next
+        self._runner._ear.next = self.next
         threading.Thread(target=self._work, name="writer", daemon=True).start()
 
     def leave(self) -> None:
@@ -101,7 +102,7 @@ class Writer:
             time.sleep(0.05)
             if time.monotonic() > until:
                 self.gave_up = f"no end after {LONGEST:.0f} s; she had said {self.said}"
-            elif self._speaking or not self._waits.is_set() or self._recorder._mouth._sink.busy():
+            elif self._speaking or not self._waits.is_set() or self._runner._mouth._sink.busy():
                 quiet = 0.0
             else:
                 quiet += 0.05
@@ -110,8 +111,8 @@ class Writer:
                     quiet = 0.0
 
     def _turn(self) -> None:
-        at = self._recorder.state.at
-        if self._recorder.state.tries and self._last[0] == at:
+        at = self._runner.state.at
+        if self._runner.state.tries and self._last[0] == at:
             words = self._last[1]
         elif self._left.get(at):
             words = self._left[at].pop(0)
@@ -140,7 +141,7 @@ def recorded(say: Any, folder: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[A
     asked = Asked("fan-look", folder, sound_in=MICROPHONE, sound_out=LOUDSPEAKER)
     writer = Writer(say)
     recorder = live.live_recorder(recording, asked, load_settings())
-    recorder._watch = writer.watch
+    recorder._runner._watch = lambda entry, state: writer.watch(entry)
     writer.join(recorder)
     try:
         state = recorder.run()
