@@ -131,9 +131,9 @@ def test_a_short_word_and_the_first_30_s_of_a_long_sound_have_a_floor() -> None:
 
 
 def test_lock_after_a_moment_of_nothing_is_heard_as_the_phrase() -> None:
-    """A pause of digital silence before it, as by a headset that mutes between words. This witness alone writes "block" three
-    times of eight since it is only half taught; with the other, whose sounds tell the two apart, each is the phrase, and
-    all but one are sure enough."""
+    """A pause of digital silence before it, as by a headset that mutes between words. This witness alone writes "block"
+    three times of eight since it is only half taught; with the other, whose sounds tell the two apart, each is the phrase,
+    and all but one are sure enough."""
     recogniser = build_recogniser("whisper", "en", Path("none"))
     heard = [
         recogniser.hear(
