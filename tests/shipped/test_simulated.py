@@ -16,7 +16,6 @@ from handsfree.visit.state import Awaiting
 from tests.bench.simulated_technician import ASKED, MEASURED
 from tests.bench.simulated_visits import ACCUSES, OF_THE_STATE, PROCEDURES, SILENT, WORDS, Site, Visit, draw, rows
 from tests.shipped.conftest import NAMES, book_named
-from tests.shipped.test_walks import BEYOND_UNSEEN
 
 EACH = 6
 
@@ -71,6 +70,10 @@ def test_visits_end_and_mostly_find_the_fault(complaint: str) -> None:
     assert all(visit.outcome for visit in visits)
     right = [visit for visit in visits if visit.verdict == "right"]
     assert len(right) >= EACH - 2, [(visit.fault, visit.findings) for visit in visits if visit.verdict != "right"]
+
+
+#: Ends that hang on a proof over many readings, which the walks of their callers meet only from outside.
+BEYOND_UNSEEN = {"runs-all-the-time": {"end-mended"}}
 
 
 @pytest.mark.parametrize("name", BEYOND_UNSEEN)
