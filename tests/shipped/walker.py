@@ -376,7 +376,32 @@ def _held(state: State, frames: Frames) -> Any:
     }
     main = len(frames) == 1
     ahead = _ahead(procedure)[frames[-1].step]
-    return tuple(_choice(procedure, step, results, main) for step in decisions(procedure) if step.id in ahead)
+    counts, here = _counts(procedure), frames[-1].step
+    return tuple(
+        _choice(procedure, step, {name: results[name] for name in results if (here, step.id, name) in counts}, main)
+        for step in decisions(procedure) if step.id in ahead
+    )  # fmt: skip
+
+
+@cache
+def _counts(procedure: Procedure) -> frozenset[tuple[str, str, str]]:
+    """(step, decision, name): from this step a way leads to the decision on which the name is not taken anew. What is kept
+    as a fact is not asked twice, so it counts always."""
+    import networkx as nx
+
+    graph = nx.DiGraph()
+    for step in procedure.steps:
+        graph.add_node(step.id)
+        graph.add_edges_from((step.id, way.to) for way in ways(procedure, step) if way.to is not None)
+    takes = {expressions.name_of(step.id): step for step in procedure.steps}
+    found: set[tuple[str, str, str]] = set()
+    for decision in decisions(procedure):
+        for name in chain.from_iterable(_names(case.when) for case in decision.cases):
+            taker = takes.get(name)
+            anew = taker is not None and taker is not decision and not getattr(taker, "fact", None)
+            less = nx.restricted_view(graph, [taker.id], []) if taker is not None and anew else graph
+            found |= {(step, decision.id, name) for step in nx.ancestors(less, decision.id) | {decision.id}}
+    return frozenset(found)
 
 
 @cache
