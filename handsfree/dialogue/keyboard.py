@@ -72,7 +72,7 @@ class Keyboard:
         before = termios.tcgetattr(number)
         so_far = ""
         try:
-            tty.setcbreak(number)
+            tty.setcbreak(number, termios.TCSADRAIN)  # what was typed before is not thrown away
             while (key := lines.read(1)) and key != ENDS:
                 if key in "\r\n":
                     yield so_far

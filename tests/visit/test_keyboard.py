@@ -6,7 +6,9 @@ import io
 import os
 import pty
 import queue
+import termios
 import time
+from collections.abc import Callable
 
 import pytest
 
@@ -59,6 +61,14 @@ def test_a_terminal_that_is_gone_does_not_end_the_visit() -> None:
     assert gone.tried
 
 
+def _until(so: Callable[[], object]) -> None:
+    """A wait that ends: a test that hangs tells nothing."""
+    last = time.monotonic() + 30
+    while not so():
+        assert time.monotonic() < last
+        time.sleep(0.01)
+
+
 def test_keys_are_read_without_an_echo_and_shown_as_they_come() -> None:
     """Under a screen that is drawn anew all the time; on a terminal of the system's own."""
     master, slave = pty.openpty()
@@ -66,9 +76,9 @@ def test_keys_are_read_without_an_echo_and_shown_as_they_come() -> None:
     shown: list[str] = []
     with os.fdopen(slave, encoding="utf-8") as terminal:
         Keyboard(terminal, told.put, shown.append)
+        _until(lambda: not termios.tcgetattr(terminal.fileno())[3] & termios.ICANON)  # the thread has the terminal
         os.write(master, b"nexx")
-        while not shown or shown[-1] != "nexx":
-            time.sleep(0.01)
+        _until(lambda: shown[-1:] == ["nexx"])
         os.write(master, b"\x7ft step\n")
         assert told.get(timeout=10) == "next step"
         os.write(master, b"\x04")
