@@ -6,44 +6,19 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
-from handsfree.isolation import rules
-from handsfree.isolation.rules import Hold, Holds, Power, Turn
+from handsfree.isolation.rules import Hold, Holds, Power
 from handsfree.procedure import phrasing
 from handsfree.procedure.graph import Expansion, Graph, Place, start
 from handsfree.procedure.hazards import usual
 from handsfree.procedure.model import (
     Book,
-    Handover,
     Isolate,
-    Prove,
-    Restore,
     Step,
-    Wait,
 )
 from handsfree.procedure.remarks import aloud
 from handsfree.procedure.sources import UNKNOWN, Energy
 
-
 #: How every source stands: (name, hold), by name; what is LIVE is left out.
-def after(energy: Energy, procedure: str, step: Step, holds: Holds) -> dict[str, Hold]:
-    """How the sources stand once the step is done: everybody gives their phrases, and every proof finds it dead."""
-    sources, then = energy.sources, dict(holds)
-    match step:
-        case Isolate():
-            then.update({name: rules.turned(rules.at(then, name), Turn.ISOLATION_BEGUN) for name in step.sources})
-            then = rules.claimed(sources, step.sources, rules.settled(sources, then))
-        case Prove():
-            source = energy.proves(procedure, step)
-            then[source.name] = rules.proved(source, step.method, rules.at(then, source.name))
-        case Restore():
-            then.update(dict.fromkeys(energy.restores(procedure, step), rules.LIVE))
-        case Handover():
-            return {}
-        case Wait() if step.leaves_site:
-            return {}
-    return rules.settled(sources, then)
-
-
 Standing = tuple[tuple[str, Hold], ...]
 
 

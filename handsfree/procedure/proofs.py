@@ -40,7 +40,6 @@ from handsfree.procedure.proof_parts import KINDS, Fault, Moment, Proof, standin
 from handsfree.procedure.sources import Energy, method_of
 
 
-#: How every source stands: (name, hold), by name; what is LIVE is left out.
 def after(energy: Energy, procedure: str, step: Step, holds: Holds) -> dict[str, Hold]:
     """How the sources stand once the step is done: everybody gives their phrases, and every proof finds it dead."""
     sources, then = energy.sources, dict(holds)
