@@ -1,17 +1,20 @@
 """At the gate, and where dead works are to be proved: what must never pass, each meaning by itself, and the phrase itself.
 
-    python -m tests.bench.near [--each 12] [--gates 60] [--seed 1] [--json] [--out FILE] [--show]
+    python -m tests.bench.near [--each 12] [--gates 60] [--seed 1] [--minutes 30] [--json] [--out FILE] [--show]
 
 `--each`: sentences of each class at each level; `--gates`: right phrases at each level, spread over the voices, said again
-where the first did not open. Voices are those of unlike_voices, clean and at 20, 10 and 5 dB.
+where the first did not open. `--minutes`: stop then, with as much of every class. The first of many are the same as few, and
+none is heard twice (`evidence`), so more may be asked for later. Voices are those of unlike_voices, clean, at 20, 10, 5 dB.
 """
 
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 import random
 import sys
+import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -27,7 +30,7 @@ from tests.bench.unlike_voices import LEVELS, NOISES, OWN, level, names
 
 @dataclass(frozen=True)
 class Said:
-    """`kind`: gate, accent, near (a gate's) or proof; `means`: the class."""
+    """`kind`: gate, accent, near (a gate's), proof (that must not be) or proves; `means`: the class."""
 
     kind: str
     means: str
@@ -38,32 +41,47 @@ class Said:
     seed: int
 
 
-def plan(voices: Sequence[str], each: int, gates: int, seed: int) -> Iterator[Said]:
-    """The same for the same arguments, and the same sentences at every level."""
-    for snr in LEVELS:
-        luck = random.Random(seed)
-        for at, (kind, means, pattern) in enumerate(_patterns(each, gates, luck)):
-            number = lock(luck)
-            proof = kind == "proof"
-            listening = Listening(phrases=PROVES, proof=True) if proof else Listening(gate=GateAsked("isolated", number))
-            voice = OWN if means == "own voice" else voices[at % len(voices)]
-            yield Said(kind, means, snr, filled(pattern, number, luck), voice, listening, luck.randrange(1 << 30))
+def plan(voices: Sequence[str], each: int, gates: int, seed: int) -> Iterator[list[Said]]:
+    """In rounds: one of every class at every level, and as many gates as make up `gates` in the end. The same for the same
+    arguments, the first rounds of many the same as few, and the same sentences at every level."""
+    rounds = max(each, 1)
+    for at in range(rounds):
+        some = range(at * gates // rounds, (at + 1) * gates // rounds)
+        drafts = [
+            *(_classes(at, seed) if each else ()),
+            *(("gate", "the phrase", "isolated, lock {n}", one) for one in some),
+        ]
+        yield [_said(draft, snr, voices, seed) for draft in drafts for snr in LEVELS]
 
 
-def _patterns(each: int, gates: int, luck: random.Random) -> Iterator[tuple[str, str, str]]:
-    yield from (("gate", "the phrase", "isolated, lock {n}") for _ in range(gates))
-    yield from (("accent", "the phrase in another accent", luck.choice(ACCENTS)) for _ in range(each))
-    for kind, table in (("near", NEAR), ("proof", PROOFS)):
+_TABLES = {
+    "accent": {"the phrase in another accent": ACCENTS}, "proves": {"the proof": PROVES[:1]}, "near": NEAR, "proof": PROOFS,
+}  # fmt: skip
+Draft = tuple[str, str, str, int]  # kind, class, pattern, which of its class
+
+
+def _classes(at: int, seed: int) -> Iterator[Draft]:
+    for kind, table in _TABLES.items():
         for means, patterns in table.items():
-            order = luck.sample(patterns, len(patterns))
-            yield from ((kind, means, order[at % len(order)]) for at in range(each))
+            order = random.Random(f"{seed} {kind} {means}").sample(patterns, len(patterns))
+            yield kind, means, order[at % len(order)], at
+
+
+def _said(draft: Draft, snr: float | None, voices: Sequence[str], seed: int) -> Said:
+    kind, means, pattern, at = draft
+    luck = random.Random(f"{seed} {kind} {means} {at}")
+    number, first = lock(luck), random.Random(f"{seed} {means}").randrange(len(voices))
+    proof = kind in ("proof", "proves")
+    listening = Listening(phrases=PROVES, proof=True) if proof else Listening(gate=GateAsked("isolated", number))
+    voice = OWN if means == "own voice" else voices[(first + at) % len(voices)]
+    return Said(kind, means, snr, filled(pattern, number, luck), voice, listening, luck.randrange(1 << 30))
 
 
 def passed(said: Said, heard: Heard) -> bool:
     """It opened the gate, or proved that the works are dead."""
     if heard.verdict is not Verdict.ACCEPTED or heard.meaning is None:
         return False
-    if said.kind == "proof":
+    if said.listening.proof:
         return heard.meaning.sense is Sense.PHRASE and heard.meaning.text == PROVES[0]
     return heard.meaning.sense is Sense.GATE
 
@@ -103,6 +121,7 @@ def main() -> int:
     parser.add_argument("--each", type=int, default=12)
     parser.add_argument("--gates", type=int, default=60)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--minutes", type=float, default=1e6, help="stop after these, between two rounds")
     parser.add_argument("--engine")
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--out", type=Path)
@@ -113,8 +132,10 @@ def main() -> int:
     except Trouble as trouble:
         print(trouble, file=sys.stderr)
         return 2
-    results = []
-    for said in plan(voices, asked.each, asked.gates, asked.seed):
+    results: list[tuple[Said, str]] = []
+    until = time.monotonic() + 60 * asked.minutes
+    planned = itertools.takewhile(lambda _: time.monotonic() < until, plan(voices, asked.each, asked.gates, asked.seed))
+    for said in itertools.chain.from_iterable(planned):
         came_to, heard = judge(said, hears)
         results.append((said, came_to))
         if asked.show and said.kind in ("near", "proof") and came_to in ("opened", "proposed"):

@@ -8,7 +8,8 @@ and shouts. Every kind clean and at 20, 10 and 5 dB of fan, platform, workshop a
 `--sample`: how many clips of each kind at each level, spread over the speakers; 0 takes every word once. The last line of
 `--json` is one object.
 
-The recordings judge; nothing is taught, fitted or set on them.
+No recording is heard twice by a witness that has not changed (`evidence`). The recordings judge; nothing is taught, fitted
+or set on them.
 """
 
 from __future__ import annotations
@@ -152,12 +153,11 @@ _HEARS: dict[str | None, Any] = {}
 
 def judge(job: tuple[Said, str | None]) -> Result:
     """In a worker process."""
-    from handsfree import settings
-    from handsfree.speech.recogniser import build_recogniser
+    from tests.bench.hearers import recogniser
 
     said, engine = job
     if engine not in _HEARS:
-        _HEARS[engine] = build_recogniser(engine, "en", settings.load().models)
+        _HEARS[engine] = recogniser(engine)
     heard = _HEARS[engine].hear(render(said), said.line.listen_for.listening())
     came_to = outcome(said.line, heard)
     if came_to == "asked_again" or (said.line.expect is None and came_to == "right"):

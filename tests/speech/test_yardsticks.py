@@ -92,3 +92,15 @@ def test_a_wrong_proposal_is_refused_and_the_value_said_again() -> None:
     person = exchanges.Person(speaks, "v", None, "fan", random.Random(1))  # type: ignore[arg-type]
     assert exchanges.exchange(wants, person) == exchanges.Exchange("right", 3, 6, 1)
     assert speaks.asked == ["warm", "negative", "warm", "warm", "affirm", "affirm"]
+
+
+def test_more_near_misses_begin_with_the_same_ones_and_every_round_has_every_class_at_every_level() -> None:
+    few, many = (list(near.plan(["a", "b", "c"], each, 5 * each, 1)) for each in (2, 4))
+    assert many[:2] == few
+    classes = {("accent", "the phrase in another accent"), ("proves", "the proof")}
+    classes |= {("near", means) for means in gate_phrases.NEAR} | {("proof", means) for means in gate_phrases.PROOFS}
+    for said in many:
+        for level in near.LEVELS:
+            assert {(one.kind, one.means) for one in said if one.snr == level} == classes | {("gate", "the phrase")}
+            assert sum(one.kind == "gate" for one in said if one.snr == level) == 5
+        assert len({one.text for one in said}) < len(said) / 2, "the same sentences at every level"
