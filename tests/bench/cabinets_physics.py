@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 STEP = 0.5  # minutes
+LONG_STEP = 1.0  # minutes, of hours in which nobody looks: the shortest time constant is three
 HELD_BACK = 3.0  # minutes that a controller holds a compressor back: common practice, no source
 HOT_SHELL, COOL_SHELL = 115.0, 70.0  # an overload in the shell opens and closes: common practice, no source
 
@@ -83,6 +84,7 @@ class Cabinet:
     sensed: float = 6.0
     running: bool = False
     humming: bool = False
+    stalled: bool = False  # whether its last try to start failed: what opens and closes then is heard as hum and click
     overload_open: bool = False
     off_for: float = 10.0
     on_for: float = 0.0
@@ -145,10 +147,10 @@ class Cabinet:
     def rejecting(self) -> float:
         return max(0.03, (1 - 0.97 * self.dirt) * (0.06 + 0.94 * self.condenser_fan))
 
-    def pass_to(self, minute: float) -> None:
+    def pass_to(self, minute: float, step: float = STEP) -> None:
         """Let the time go on."""
         while self.minute < minute - 1e-9:
-            self._step(min(STEP, minute - self.minute))
+            self._step(min(step, minute - self.minute))
 
     def _step(self, dt: float) -> None:
         seconds = 60 * dt
@@ -198,6 +200,7 @@ class Cabinet:
         if not self.overload_good:
             self.overload_open = True
         fed = self.fed and not self.overload_open
+        self.stalled = self.stalled and self.fed
         if not fed:
             if self.running and self.plug_in:
                 self.stopped_at = self.minute
@@ -207,6 +210,7 @@ class Cabinet:
         if not self.running:
             self.running = self.can_start()
             self.humming = not self.running and self.winding != "open"
+            self.stalled = self.humming
         self.off_for, self.on_for = (0.0, self.on_for + dt) if self.running else (self.off_for, 0.0)
         self.run_minutes += dt if self.running else 0.0
         if self.humming or self.shell > HOT_SHELL or self.condensing > 78:
@@ -226,7 +230,7 @@ class Cabinet:
 
     def settle(self, hours: float) -> None:
         """Left alone: so it stands when the site calls."""
-        self.pass_to(self.minute + 60 * hours)
+        self.pass_to(self.minute + 60 * hours, LONG_STEP)
 
 
 def is_well(cabinet: Cabinet, hours: float = 40.0) -> bool:

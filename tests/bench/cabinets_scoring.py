@@ -39,7 +39,7 @@ ACCUSES: dict[str, frozenset[str]] = {
     "drain-blocked": F({"drain"}),
     "defrost-heater-bad": F({"defrost_heater"}),
     "condenser-restricted": F({"condenser_blocked"}),
-    "terminal-not-home": F({"connector_loose"}),
+    **dict.fromkeys(("terminal-not-home", "fan-terminal-not-home"), F({"connector_loose"})),
     "start-device-failed": F({"start_device"}),
     "capacitor-failed": F({"capacitor"}),
     "overload-open": F({"overload_open"}),

@@ -19,6 +19,7 @@ Said = tuple[str, ...]
 
 #: Name, pattern: of questions with answers.
 ASKED: tuple[tuple[str, str], ...] = (
+    ("wet or damaged", r"site wet, or is the cord"),
     ("breaker", r"look at the breaker|earth.leakage|residual|test button"),
     ("which try", r"which try|the first try"),
     ("capacitor fitted", r"(have|has|is there|carry).* capacitor|capacitor.*(fitted|there)\?"),
@@ -100,7 +101,8 @@ def topics(text: str, numbers: bool) -> list[str]:
 def _sound(c: Cabinet) -> Said:
     if c.running:
         return ("runs smoothly", "running", "it runs", "yes")
-    return ("hums and clicks",) if c.humming or (c.fed and c.winding != "open") else ("silent", "no")
+    # An overload that opened on a running compressor makes no hum; one that opened on a stall closes into the next stall.
+    return ("hums and clicks",) if c.humming or c.stalled else ("silent", "no")
 
 
 def _air(c: Cabinet) -> Said:
@@ -157,7 +159,7 @@ def _if(true: Callable[[Cabinet], bool], yes: Said, no: Said) -> Callable[[Cabin
 
 ANSWERS: dict[str, Callable[[Cabinet], Said]] = {
     "breaker": lambda c: ("one tripped", "tripped") if c.breaker_out else ("all on", "on", "set"),
-    "which try": _always("repeated"),
+    "which try": _always("repeated"), "wet or damaged": _always("damaged"),
     "capacitor fitted": _if(lambda c: c.kind == "capacitor", ("capacitor", "fitted", "yes"), ("none", "no capacitor", "no")),
     "call for cooling": _if(lambda c: c.calls, ("calls for cooling", "calls", "yes"), ("idle", "no call", "no")),
     "stock blocks": _if(lambda c: c.stock_blocks, ("blocked", "stock in the way", "yes"), ("clear", "all clear", "no")),
@@ -192,7 +194,7 @@ ANSWERS: dict[str, Callable[[Cabinet], Said]] = {
     "door strip": _if(lambda c: c.gap < 1, ("holds fast",), ("slips out",)),
     "door again": _if(lambda c: c.gap < 1, ("holds fast",), ("slips out",)),
     "delivery air": _air, "air after": _air,
-    "noise": lambda c: ("outer panel",) if c.panel_loose else ("compressor",) if c.humming else ("silence", "nothing"),
+    "noise": lambda c: ("outer panel",) if c.panel_loose else ("compressor",) if c.humming or c.stalled else ("silence", "nothing"),
     "noise now": _if(lambda c: c.panel_loose, ("as before",), ("much better",)),
     "stands": _if(lambda c: c.tilted, ("rocks", "rocking"), ("standing firmly",)),
     "loose parts": _if(lambda c: c.panel_loose, ("loose parts",), ("everything tight",)),

@@ -117,6 +117,7 @@ class Visit:
     handed_to: list[str] = field(default_factory=list)
     outcome: str = ""
     minutes: float = 0.0
+    worked: float = 0.0
     isolations: int = 0
     utterances: int = 0
     mended: bool = False
