@@ -204,8 +204,9 @@ def visits(seed: int, count: int, show: bool = False) -> Iterable[Visit | Puzzle
         if show:
             wrong = [name for name in visit.findings if name in PARTS and visit.fault not in PARTS[name]]
             flag = "FIXED THAT IS NOT" if visit.vain else "SOUND CONDEMNED" if wrong else "" if right(visit) else "WRONG"
-            print(f"{number} {fault} ({complaint}): {visit.outcome}, {visit.isolations} iso, {visit.minutes:.0f} min, {visit.worked:.0f} work, "
-                  f"{visit.utterances} turns, {' '.join(visit.findings)}  {flag}", flush=True)  # fmt: skip
+            print(f"{number} {fault} ({complaint}): {visit.outcome}, {visit.isolations} iso, {visit.minutes:.0f} min, "
+                  f"{visit.worked:.0f} work, {visit.utterances} turns, "
+                  f"{' '.join(visit.findings)}  {flag}", flush=True)  # fmt: skip
         yield visit
 
 
