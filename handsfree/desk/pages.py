@@ -117,7 +117,8 @@ def visit(request: Request) -> Response:
     found = queries.visit(desk.engine, scope_of(request), name)
     if found is None:
         return sorry(request, 404, "There is no such visit, or it is not for you.")
-    shown = shown_of(desk, found, _number(asked_for(request, "part")))
+    at = asked_for(request, "at")
+    shown = shown_of(desk, found, _number(asked_for(request, "part")), _number(at) if at else None)
     return page(
         request, "visit.html", visit=found, shown=shown, findings=queries.findings_of(desk.engine, found.id),
         may_sign=request.state.account.role == "supervisor", why=why_of(folder_of(desk.visits, name)).sentence,

@@ -217,10 +217,11 @@ def finding(engine: Engine, scope: Scope, key: str) -> Row[Any] | None:
     return found[0] if found else None
 
 
-def findings_of(engine: Engine, visit_id: int) -> Rows:
+def findings_of(engine: Engine, visit_id: int, most: int = 40) -> Rows:
+    """Of one visit, the gravest first."""
     asked = select(*FindingRow.__table__.columns, SignOffRow.by, SignOffRow.comment, SignOffRow.wall)
     asked = asked.outerjoin(SignOffRow, SignOffRow.key == FindingRow.key).where(FindingRow.visit_id == visit_id)
-    return _all(engine, asked.order_by(FindingRow.rank, FindingRow.n))
+    return _all(engine, asked.order_by(FindingRow.rank, FindingRow.n).limit(most))
 
 
 def open_findings(engine: Engine, scope: Scope) -> int:

@@ -3,14 +3,15 @@
 Rules of this file:
 
 - It is worked out from the folder each time; nothing of it is in the database, so it cannot be older than the record.
-- A long story comes in parts of at most ROWS rows: a page stays small whatever a record holds.
+- A long story comes in parts of about ROOM bytes: a page stays small whatever a record holds.
 - What cannot be read is a sentence and not a fault of the desk.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import sys
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import quote
 
@@ -25,13 +26,14 @@ from handsfree.journal.rows import Row
 from handsfree.journal.screen import safe, short
 from handsfree.journal.story import Chapter, story
 
-#: Rows of the story on one page, and chapters in which nothing needs a look.
-ROWS = 400
+#: Bytes of the story on one page, and of a row beside its words, about.
+ROOM, A_ROW = 90_000, 420
 
 
 @dataclass(frozen=True)
 class Shown:
-    """HTML, escaped by `screen`. `part` of `parts`; `problem`: why nothing can be shown, '' where it can."""
+    """HTML, escaped by `screen`. `part` of `parts`, with the events `first` to `last`; `problem`: why nothing can be shown,
+    '' where it can."""
 
     title: str
     verdict: str
@@ -41,13 +43,16 @@ class Shown:
     part: int = 0
     parts: int = 1
     problem: str = ""
+    first: int = 0
+    last: int = -1
 
 
 #: Stands where the desk's own list of findings goes.
 LOOK = "<!--look-->"
 
 
-def shown_of(desk: Desk, found: Any, part: int) -> Shown:
+def shown_of(desk: Desk, found: Any, part: int, at: int | None = None) -> Shown:
+    """`at`: an event that is to be on the page, whatever `part` says."""
     try:
         seen = account(folder_of(desk.visits, found.name), None, desk.known, desk.removers)
     except (Trouble, OSError) as trouble:
@@ -65,23 +70,48 @@ def shown_of(desk: Desk, found: Any, part: int) -> Shown:
         return f'<button type="button" class="hear" data-sound="{address}" aria-label="{label}">Play</button>'
 
     parts = in_parts(told.chapters)
+    if at is not None:
+        part = max((n for n, some in enumerate(parts) if n == 0 or _begin(some) <= at), default=0)
     part = min(part, len(parts) - 1)
     pieces = "".join(screen.chapter(one, heard) for one in parts[part])
-    return Shown(
-        told.title, told.verdict, screen.summary(told, seen, LOOK), pieces, foot(seen), part, len(parts)
-    )
+    first = _begin(parts[part]) if part else 0
+    last = _begin(parts[part + 1]) - 1 if part + 1 < len(parts) else sys.maxsize
+    summary = screen.summary(told, seen, LOOK)
+    return Shown(told.title, told.verdict, summary, pieces, foot(seen), part, len(parts), first=first, last=last)
+
+
+def _begin(some: Sequence[Chapter]) -> int:
+    """The first event of a part."""
+    return next((row.n for one in some for row in one.rows), 0)
 
 
 def in_parts(chapters: Sequence[Chapter]) -> list[list[Chapter]]:
-    """Chapters of at most ROWS rows together; one that is longer alone is cut into several of its name."""
+    """Chapters of at most ROOM bytes together; one that is longer alone is cut into several of its name."""
     found: list[list[Chapter]] = [[]]
-    room = ROWS
+    left = ROOM
     for one in chapters:
-        for at in range(0, len(one.rows), ROWS):
-            some = one.rows[at : at + ROWS]
-            if len(some) > room and found[-1]:
+        for at, some in enumerate(_pieces(one.rows)):
+            size = sum(map(_size, some))
+            if size > left and found[-1]:
                 found.append([])
-                room = ROWS
-            found[-1].append(Chapter(one.n if at == 0 else -1, one.at, one.title, one.kind, one.seconds, some, one.look))
-            room -= len(some)
+                left = ROOM
+            found[-1].append(replace(one, n=one.n if at == 0 else -1, rows=some))
+            left -= size
     return found
+
+
+def _pieces(rows: Sequence[Row]) -> Iterator[tuple[Row, ...]]:
+    """As few as hold all rows, each of at most ROOM bytes or one row."""
+    some: list[Row] = []
+    left = ROOM
+    for row in rows:
+        if some and _size(row) > left:
+            yield tuple(some)
+            some, left = [], ROOM
+        some.append(row)
+        left -= _size(row)
+    yield tuple(some)
+
+
+def _size(row: Row) -> int:
+    return A_ROW + len(safe(row.text).encode()) + len(safe(row.aside).encode())

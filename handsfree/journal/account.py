@@ -96,7 +96,7 @@ def account(
         outcome=closed[-1].outcome if closed else "not closed",
         rows=(*_with_torn_ends(visit, entries, _named(rows(entries), report)), *_behind(entries[-1], scraps)),
         findings=in_order([
-            *_of_the_record(report, gone, bool(known)),
+            *_of_the_record(report, gone, bool(known), entries),
             *_earlier(entries[0], opened, machine),
             *([] if left_off is None else [Finding(NOT_COMPARED, left_off, 0.0, _LEFT_OFF.format(n=left_off))]),
             # where it breaks the seal is behind the break, if there is one: that is said already
@@ -147,10 +147,13 @@ def _parted(visit: Path, report: Report) -> tuple[list[Stamped], list[Scrap]]:
     return found, [] if report.cut is None else list(after(visit, report.cut))
 
 
-def _of_the_record(report: Report, gone: Departure | None, keys_here: bool) -> Iterator[Finding]:
+def _of_the_record(
+    report: Report, gone: Departure | None, keys_here: bool, entries: Sequence[Stamped]
+) -> Iterator[Finding]:
     """What is wrong with the record itself. Where no key is known nobody can have the right to remove sound."""
     if report.problem and not report.open_end:
-        yield Finding(BROKEN, report.at or 0, 0.0, report.problem)
+        at = next((e.mono for e in reversed(entries) if e.n <= (report.at or 0)), 0.0)
+        yield Finding(BROKEN, report.at or 0, at, report.problem)
     if gone is not None:
         yield Finding(DEPARTED, gone.n, gone.at, f"The record does not follow from the program: {gone.sentence}.")
     for removal in report.removals:

@@ -205,7 +205,7 @@ def _step_skipped(entries: Entries, limits: Limits) -> Iterator[Finding]:
         elif isinstance(event, HAPPENINGS):
             went_back = isinstance(event, ev.Utterance) and event.verdict == "accepted" and event.text == "go back"
     for (_, step), entry in left.items():
-        sentence = f"{plainly(step).capitalize()} was left by going back at {clock(entry.mono)} and never done."
+        sentence = f"{plainly(step).capitalize()} was left by going back at {clock(entry.mono)[:-2]} and never done."
         yield Finding("step skipped", entry.n, entry.mono, sentence)
 
 
@@ -309,7 +309,7 @@ def _long_silence(entries: Entries, limits: Limits) -> Iterator[Finding]:
                 "silence under isolation",
                 entry.n,
                 entry.mono,
-                f"Nothing was said for {span(entry.mono - last)} under isolation, from {clock(last)} on.",
+                f"Nothing was said for {span(entry.mono - last)} under isolation, from {clock(last)[:-2]} on.",
             )
         if spoke or isinstance(event, ev.Gate):
             last = entry.mono

@@ -41,7 +41,7 @@ def _audio(folder: Path, row: Row) -> str:
 
 def foot(account: Account) -> str:
     """What the record is worth, in sentences."""
-    remarks = "".join(f"<p>{safe(remark)}</p>" for remark in account.report.remarks)
+    remarks = "".join(f"<p>{safe(remark)}</p>" for remark in account.report.remarks[:40])
     opened = account.opened
     head = f"Hash of the last event: {account.report.head}, in words: {account.report.words}."
     made = f"Visit {opened.visit}, procedure {opened.procedure}; handsfree {opened.program}, heard by {opened.engine}."

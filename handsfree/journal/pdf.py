@@ -120,7 +120,7 @@ def visit_pdf(account: Account, fonts: Sequence[tuple[str, str]] = FONTS) -> byt
     _listed(sheet, "What is next", told.next, "Nothing is left open.")
     sheet.heading("Isolations")
     _spans(sheet, account)
-    gates = tuple((clock(row.at)[:-2], row.text, row.aside) for row in account.rows if row.what == "gate")
+    gates = tuple((clock(g.at)[:-2], g.what, f"unverified: {g.how}" if g.unverified else g.how) for g in told.gates)
     if gates:
         sheet.grid(Table(("When", "What", "How"), gates), (2, 4, 6))
     sheet.heading("Before and after")

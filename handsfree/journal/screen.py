@@ -14,8 +14,8 @@ from importlib.resources import files
 from handsfree.journal.account import Account
 from handsfree.journal.events import Utterance
 from handsfree.journal.findings import Finding
-from handsfree.journal.rows import Row, clock, minutes, plainly
-from handsfree.journal.story import Chapter, Curve, Story
+from handsfree.journal.rows import Row, clock, minutes
+from handsfree.journal.story import BEGINNING, LONGEST_LINE, Chapter, Curve, Story
 
 #: A row -> its player as HTML, '' for none.
 Heard = Callable[[Row], str]
@@ -24,6 +24,8 @@ Under = Callable[[Finding], str]
 
 STATES = {"LIVE": "live", "ISOLATING": "being isolated", "ISOLATED": "isolated", "RESTORING": "being given back"}
 WIDTH = 960
+#: Stretches of one band, and marks under it.
+MOST_BARS = 100
 
 
 def css() -> str:
@@ -57,7 +59,7 @@ def summary(told: Story, account: Account, look: str) -> str:
     drawn = "".join(curve(one) for one in told.curves if len(one.points) > 1)
     return (
         f'{warning}<dl class="facts">{facts}</dl><div class="cards">{"".join(cards)}</div>'
-        f'{_card("safe", "Isolations", _band(account) + _gates(account), "wide")}'
+        f'{_card("safe", "Isolations", _band(account) + _gates(told, account), "wide")}'
         f'{_card("air", "Before and after", _table(told) + drawn, "wide")}'
     )
 
@@ -72,10 +74,10 @@ def _card(name: str, head: str, body: str, kind: str = "") -> str:
 def look_list(found: Iterable[Finding], under: Under = lambda finding: "") -> str:
     items = "".join(
         f'<li class="{f.level}"><span class="level">{f.level}</span> <a href="#e{f.n}">{safe(f.rule.capitalize())}</a> '
-        f'<span class="when">{short(f.at)}</span><br>{safe(f.sentence)}{under(f)}</li>'
+        f'<span class="when">{short(f.at)}</span><br>{safe(f.sentence[:LONGEST_LINE])}{under(f)}</li>'
         for f in found
     )
-    return f'<ul class="look">{items}</ul>' if items else "<p>Nothing was found that needs a look.</p>"
+    return f'<ul class="looks">{items}</ul>' if items else "<p>Nothing was found that needs a look.</p>"
 
 
 def _found(told: Story) -> str:
@@ -133,8 +135,8 @@ def _band(account: Account) -> str:
         return round(8 + min(max(at, 0.0), end) / end * (WIDTH - 16), 1)
 
     bars = []
-    sources = list(dict.fromkeys(one.source for one in account.spans))
-    for one in account.spans:
+    sources = list(dict.fromkeys(one.source for one in account.spans[:MOST_BARS]))
+    for one in account.spans[:MOST_BARS]:
         down = 46 * sources.index(one.source)
         left, wide = x(one.begin), max(x(one.end) - x(one.begin), 1.0)
         fill = "" if one.state not in STATES or one.state == "LIVE" else f' fill="url(#s-{one.state})"'
@@ -148,13 +150,14 @@ def _band(account: Account) -> str:
             bars.append(f'<text x="{WIDTH - 8}" y="{15 + down}" text-anchor="end" class="source">{safe(one.source)}</text>')
     low = 46 * (len(sources) - 1)
     speech = [e.event for e in account.entries if isinstance(e.event, Utterance) and e.event.ended > e.event.started > 0]
-    stretches = [(x(s.started), max(x(s.ended) - x(s.started), 1.5)) for s in speech[:2000]]
+    stretches = {round(x(s.started) / 2): max(x(s.ended) - x(s.started), 1.5) for s in speech}
     ticks = [
-        f'<rect x="{left}" y="{52 + low}" width="{wide:.1f}" height="12" class="speech"/>' for left, wide in stretches
+        f'<rect x="{2 * left}" y="{52 + low}" width="{wide:.1f}" height="12" class="speech"/>'
+        for left, wide in stretches.items()
     ]
     marks = [
         f'<path d="M{x(f.at)} {68 + low}l6 11h-12z" class="mark"><title>{safe(f.rule)}</title></path>'
-        for f in account.findings[:200]
+        for f in account.findings[:MOST_BARS]
         if f.at
     ]
     times = "".join(
@@ -171,28 +174,17 @@ def _band(account: Account) -> str:
     )
 
 
-#: Ways a gate changes that are told in the list; what only begins is seen in the band.
-_QUIET = ("by isolation begun", "by restore begun")
-
-
-def _gates(account: Account) -> str:
-    who = account.opened.technician or "somebody"
-    told = [row for row in account.rows if row.what == "gate" and not row.aside.startswith(_QUIET)]
-    if not told:
+def _gates(told: Story, account: Account) -> str:
+    if not told.gates:
         return "<p>No gate was met in this visit.</p>"
     items = "".join(
-        f'<li><a href="#e{row.n}" class="when">{short(row.at)}</a> {_gate(row)}'
-        f'{" <span class=flag>unverified</span>" if row.unverified else ""}</li>'
-        for row in told[:60]
+        f'<li><a href="#e{one.n}" class="when">{short(one.at)}</a> {safe(one.what)} '
+        f'{f"<span class=soft>{safe(one.how)}</span>" if one.how else ""}'
+        f'{" <span class=flag>unverified</span>" if one.unverified else ""}</li>'
+        for one in told.gates
     )
+    who = account.opened.technician or "somebody"
     return f'<p class="soft">By {safe(who)}, by voice:</p><ul class="gates">{items}</ul>'
-
-
-def _gate(row: Row) -> str:
-    text = row.text.removeprefix("Isolation: ")
-    for state, words in STATES.items():
-        text = text.replace(state, words)
-    return f"{safe(text)} <span class='soft'>{safe(plainly(row.aside))}</span>" if row.aside else safe(text)
 
 
 def curve(one: Curve) -> str:
@@ -219,7 +211,7 @@ def curve(one: Curve) -> str:
         parts.append(f'<path d="M{back} 8V132" class="back"/><text x="{back + 4}" y="18">power back</text>')
     path = " ".join(f"{'M' if at == 0 else 'L'}{x(p.at)} {y(p.value)}" for at, p in enumerate(one.points))
     parts.append(f'<path d="{path}" class="thread"/>')
-    for p in one.points[:400]:
+    for p in one.points:
         left, up = x(p.at), y(p.value)
         shape = f"M{left - 5} {up - 5}l10 10m0-10l-10 10" if p.out else f"M{left} {up - 5}l5 5-5 5-5-5z"
         kind = "cross" if p.out else "dot"
@@ -238,8 +230,6 @@ def curve(one: Curve) -> str:
 # ---- the story --------------------------------------------------------------------------------------------------------
 
 _WHO = {"technician": "heard", "program": "says", "record": "notes"}
-#: Asides that tell a supervisor nothing: that a plain answer was taken.
-_PLAIN = ("accepted,", "typed, accepted,")
 
 
 def chapters(told: Story, heard: Heard) -> str:
@@ -250,21 +240,20 @@ def chapter(one: Chapter, heard: Heard) -> str:
     """A stay in a step, folded unless something in it needs a look."""
     rows = "".join(_row(row, heard) for row in one.rows)
     flag = ' <span class="level">look</span>' if one.look else ""
-    place = f' id="e{one.n}"' if one.kind not in ("", "break") and one.n >= 0 else ""
-    kind = f'<span class="soft">{safe(one.kind)}</span> ' if one.kind not in ("", "break") else ""
+    place = f' id="e{one.n}"' if one.n >= 0 and not one.broken and one.title != BEGINNING else ""
+    aside = ", ".join(part for part in (one.kind, minutes(one.seconds) if one.seconds >= 30 else "") if part)
     return (
-        f'<details class="step{" broken" if one.kind == "break" else ""}"{" open" if one.look else ""}{place}><summary>'
-        f'<span class="when">{short(one.at)}</span> <span class="title">{safe(one.title)}</span> {kind}'
-        f'<span class="soft">{minutes(one.seconds)}</span>{flag}</summary><ol class="rows">{rows}</ol></details>'
+        f'<details class="step{" broken" if one.broken else ""}"{" open" if one.look else ""}{place}><summary>'
+        f'<span class="when">{short(one.at)}</span> <span class="title">{safe(one.title)}</span> '
+        f'<span class="soft">{safe(aside)}</span>{flag}</summary><ol class="rows">{rows}</ol></details>'
     )
 
 
 def _row(row: Row, heard: Heard) -> str:
     kind = f"row {row.who}{' trouble' if row.trouble else ''}{' unverified' if row.unverified else ''}"
-    aside = "" if row.aside.startswith(_PLAIN) else row.aside
     words = f"{row.what}: {row.text}" if row.who == "technician" and row.what != "heard" else row.text
     place = "" if row.unverified else f' id="e{row.n}"'  # a number may stand twice behind a break
-    told = f' <span class="soft">{safe(aside)}</span>' if aside else ""
+    told = f' <span class="soft">{safe(row.aside)}</span>' if row.aside else ""
     mark = '<span class="flag" title="needs a look">!</span> ' if row.trouble and not row.unverified else ""
     mark = '<span class="flag">unverified</span> ' if row.unverified else mark
     return (

@@ -11,8 +11,8 @@ Rules of this file:
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account
@@ -55,8 +55,20 @@ class Curve:
 
 
 @dataclass(frozen=True)
+class Passed:
+    """What happened at a gate, in a sentence. `how`: by what, in words. `unverified`: it stands behind a break."""
+
+    n: int
+    at: float
+    what: str
+    how: str
+    unverified: bool
+
+
+@dataclass(frozen=True)
 class Chapter:
-    """A stay in a step. `title` in words; `kind`: of the step; `seconds`: how long. `look`: it has something to look at."""
+    """A stay in a step. `title` and `kind`, what one does in it, in words; `seconds`: how long. `look`: it has something to
+    look at. `broken`: what stands behind a break of the record."""
 
     n: int
     at: float
@@ -65,6 +77,7 @@ class Chapter:
     seconds: float
     rows: tuple[Row, ...]
     look: bool
+    broken: bool = False
 
 
 @dataclass(frozen=True)
@@ -80,9 +93,14 @@ class Story:
     done: tuple[str, ...]
     readings: tuple[tuple[str, str, str, str], ...]
     curves: tuple[Curve, ...]
+    gates: tuple[Passed, ...]
     look: tuple[Finding, ...]
     next: tuple[str, ...]
     chapters: tuple[Chapter, ...]
+
+
+#: Lines of one list of the screen and letters of a line, quantities drawn and points of one: no honest visit has as many.
+MOST, LONGEST_LINE, MOST_CURVES, MOST_POINTS = 40, 400, 4, 120
 
 
 def story(account: Account) -> Story:
@@ -100,16 +118,28 @@ def story(account: Account) -> Story:
         facts=tuple((name, printable(text)) for name, text in facts if text),
         verdict=printable(account.report.verdict),
         warning=printable(warning),
-        found=printable(found.event.text) if found is not None else "",
+        found=_line(found.event.text) if found is not None else "",
         found_n=found.n if found is not None else -1,
-        evidence=tuple(_evidence(account, found.event)) if found is not None else (),
-        done=tuple(dict.fromkeys(printable(line) for line in got.work)),
-        readings=tuple(_before_and_after(got.before, got.after)),
+        evidence=tuple(_evidence(account, found.event))[:MOST] if found is not None else (),
+        done=_lines(got.work),
+        readings=tuple(_before_and_after(got.before, got.after))[:MOST],
         curves=tuple(_curves(account)),
-        look=account.findings,
-        next=tuple(dict.fromkeys(printable(line) for line in (*open_points(account, got), *_due(account)))),
+        gates=tuple(_gates(account.rows)),
+        look=account.findings[:MOST],
+        next=_lines((*open_points(account, got), *_due(account))),
         chapters=tuple(_chapters(account)),
     )
+
+
+def _lines(texts: Iterable[str]) -> tuple[str, ...]:
+    """Each once, printable, cut to LONGEST_LINE; at most MOST, the last of which says how many more there are."""
+    found = tuple(dict.fromkeys(_line(text) for text in texts))
+    return found if len(found) <= MOST else (*found[: MOST - 1], f"And {len(found) - MOST + 1} more: see the story.")
+
+
+def _line(text: str) -> str:
+    shown = printable(text)
+    return shown if len(shown) <= LONGEST_LINE else f"{shown[:LONGEST_LINE]}…"
 
 
 def complaint_of(opened: ev.Opened) -> str:
@@ -122,7 +152,7 @@ def complaint_of(opened: ev.Opened) -> str:
 def _evidence(account: Account, finding: ev.FindingMade) -> Iterator[Evidence]:
     taken = {e.event.step: e.n for e in account.entries if isinstance(e.event, ev.ReadingTaken | ev.AnswerTaken)}
     for step, answer in finding.evidence:
-        yield Evidence(printable(plainly(step)).capitalize(), printable(answer_given(answer)), taken.get(step, -1))
+        yield Evidence(_line(plainly(step)).capitalize(), _line(answer_given(answer)), taken.get(step, -1))
 
 
 def _before_and_after(
@@ -131,14 +161,14 @@ def _before_and_after(
     for name in dict.fromkeys([*before, *after]):
         some = after.get(name) or before[name]
         expected = f"{some.expected[0]:g} to {some.expected[1]:g} {unit(some.unit)}" if some.expected else ""
-        yield printable(plainly(name)).capitalize(), _shown(before.get(name)), _shown(after.get(name)), expected
+        yield _line(plainly(name)).capitalize(), _shown(before.get(name)), _shown(after.get(name)), expected
 
 
 def _shown(reading: ev.ReadingTaken | None) -> str:
     if reading is None:
         return ""
     where = range_of(reading)
-    value = printable(reading.state) or amount(reading.value, reading.unit)
+    value = _line(reading.state) or amount(reading.value, reading.unit)
     return f"{value}, {'not plausible' if where.startswith('not') else 'out of range'}" if _out(where) else value
 
 
@@ -153,11 +183,11 @@ def _curves(account: Account) -> Iterator[Curve]:
     for taken in account.readings:
         if taken.reading.value is not None and abs(taken.reading.value) < 1e9:
             by.setdefault(taken.reading.quantity, []).append((taken.n, taken.at, taken.reading))
-    for quantity, some in sorted(by.items(), key=lambda item: -len(item[1])):
+    for quantity, some in sorted(by.items(), key=lambda item: -len(item[1]))[:MOST_CURVES]:
         last = some[-1][2]
         points = tuple(Point(n, at, r.value or 0.0, _out(range_of(r))) for n, at, r in some if r.unit == last.unit)
         low, high = last.expected if last.expected is not None else (None, None)
-        yield Curve(printable(plainly(quantity)), unit(last.unit), points, low, high, restored)
+        yield Curve(printable(plainly(quantity)), unit(last.unit), points[-MOST_POINTS:], low, high, restored)
 
 
 def _due(account: Account) -> Iterator[str]:
@@ -170,6 +200,52 @@ def _due(account: Account) -> Iterator[str]:
             return
 
 
+#: (state before, state after) -> what that is to a person.
+_GATES = {
+    ("LIVE", "ISOLATING"): "Isolation begun",
+    ("ISOLATING", "ISOLATED"): "Proved dead: isolated",
+    ("ISOLATED", "ISOLATING"): "To be isolated anew",
+    ("ISOLATED", "RESTORING"): "Giving back begun",
+    ("ISOLATING", "RESTORING"): "Giving back begun",
+    ("LIVE", "RESTORING"): "Giving back begun",
+    ("RESTORING", "LIVE"): "Given back: live",
+    ("ISOLATING", "ISOLATING"): "Isolated, lock and number said",
+    ("RESTORING", "RESTORING"): "All clear, lock and number said",
+}
+_BEGUN = ("by isolation begun", "by restore begun")
+
+
+def _gates(told: Sequence[Row]) -> Iterator[Passed]:
+    """Those that a person changed or tried; what only begins is seen in the band."""
+    some = [row for row in told if row.what == "gate" and not row.aside.removeprefix("unverified; ").startswith(_BEGUN)]
+    for row in some[:MOST]:
+        yield Passed(row.n, row.at, gate_words(row), _line(_how(row.aside)), row.unverified)
+
+
+def gate_words(row: Row) -> str:
+    """A row of a gate as a sentence: 'Proved dead: isolated'."""
+    text = row.text.removeprefix("Isolation: ")
+    if text.endswith("the gate stays shut"):
+        return "The gate stayed shut"
+    was, _, now = text.partition(" to ") if " to " in text else (text.partition(",")[0], "", text.partition(",")[0])
+    return _GATES.get((was, now), "Live again" if now == "LIVE" else text)
+
+
+def _how(aside: str) -> str:
+    """By what, where the sentence does not say so already."""
+    how = aside.removeprefix("unverified").lstrip("; ,")
+    return how.removeprefix("by phrase: the phrase of ") if how.startswith("by phrase") else plainly(how)
+
+
+#: Kind of a step -> what one does in it.
+_KINDS = {
+    "instruct": "work", "caution": "warning", "ask": "question", "read": "reading", "isolate": "isolation",
+    "prove": "proof of death", "restore": "giving back", "wait": "wait", "evidence": "evidence", "finding": "finding",
+    "handover": "hand-over", "end": "",  "decide": "", "call": "",
+}  # fmt: skip
+
+
+BEGINNING = "The beginning"
 #: Rows that are told by the chapter's own head, or by the foot of the page.
 _UNTOLD = ("step", "signed", "sealed", "opened")
 
@@ -177,7 +253,7 @@ _UNTOLD = ("step", "signed", "sealed", "opened")
 def _chapters(account: Account) -> Iterator[Chapter]:
     looks = {finding.n for finding in account.findings}
     kinds = {e.n: e.event for e in account.entries if isinstance(e.event, ev.StepEntered)}
-    head: tuple[int, float, str, str] = (0, 0.0, "The beginning", "")
+    head: tuple[int, float, str, str] = (0, 0.0, BEGINNING, "")
     rows: list[Row] = []
     for row in account.rows:
         entered = kinds.get(row.n) if row.what == "step" and not row.unverified else None
@@ -185,14 +261,47 @@ def _chapters(account: Account) -> Iterator[Chapter]:
             if rows:
                 yield _chapter(head, rows, row.at, looks)
             title = "After the break: unverified" if entered is None else printable(plainly(entered.step)).capitalize()
-            head, rows = (row.n, row.at, title, entered.kind if entered is not None else "break"), []
+            kind = "break" if entered is None else _KINDS.get(entered.kind, printable(entered.kind))
+            head, rows = (row.n, row.at, title, kind), []
         if row.what not in _UNTOLD or row.unverified:
-            rows.append(row)
+            rows.append(in_words(row))
     if rows:
         yield _chapter(head, rows, max(rows[-1].at, head[1]), looks)
 
 
 def _chapter(head: tuple[int, float, str, str], rows: Sequence[Row], end: float, looks: set[int]) -> Chapter:
     n, at, title, kind = head
-    look = kind == "break" or any(row.n in looks for row in rows) or n in looks
-    return Chapter(n, at, title, kind, max(end - at, 0.0), tuple(rows), look)
+    broken = kind == "break"
+    look = broken or any(row.n in looks for row in rows) or n in looks
+    return Chapter(n, at, title, "" if broken else kind, max(end - at, 0.0), tuple(rows), look, broken)
+
+
+def in_words(row: Row) -> Row:
+    """A row as a supervisor reads it: no names as a program writes them, nothing of a plain answer that was taken."""
+    if row.what == "gate":
+        return replace(row, text=gate_words(row), aside=_how(row.aside))
+    if row.what == "step":
+        name = re.fullmatch(r"Step (\S+) \((\w+)\)", row.text)
+        said = f"{plainly(name[1]).capitalize()}" if name is not None else row.text
+        return replace(row, text=f"Step: {said}", aside="")
+    if row.what == "sealed":
+        return replace(row, aside="")
+    if row.what in ("answer", "decision", "attached", "evidence", "known", "passed", "caution"):
+        place, colon, rest = row.text.partition(": ")
+        text = f"{plainly(place).capitalize()}: {rest}" if colon and row.what != "caution" else plainly(row.text)
+        return replace(row, text=text, aside=plainly(row.aside))
+    if row.what == "finding":
+        return replace(row, aside=plainly(row.aside))
+    if row.who != "record":
+        return replace(row, aside=_plain_aside(row.aside))
+    return row
+
+
+#: What tells a supervisor nothing: how sure it was of a plain answer, and which part of a step's text a sentence was.
+_SURE = re.compile(r"(?:typed, )?(?:accepted|asked again|not for me), [\d.]+% sure(?:: )?")
+_PARTS = ("question", "answer", "notice")
+
+
+def _plain_aside(aside: str) -> str:
+    left = _SURE.sub("", aside.removeprefix("unverified").lstrip("; ,"))
+    return "" if left in _PARTS else left

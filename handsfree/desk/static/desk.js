@@ -9,8 +9,8 @@ for (const box of document.querySelectorAll("[data-shows-passwords]")) {
 (() => {
   const player = document.getElementById("player");
   if (!player) return;
-  const [play, sound, now, pauses, speed, unfold, record] =
-    ["play", "sound", "now", "pauses", "speed", "unfold", "record"].map((id) => document.getElementById(id));
+  const [play, sound, now, pauses, speed, unfold, record, place, line] =
+    ["play", "sound", "now", "pauses", "speed", "unfold", "record", "place", "line"].map((id) => document.getElementById(id));
   const rows = [...record.querySelectorAll(".row:not(.unverified)")];
   let at = -1, running = false, timer = 0;
 
@@ -27,7 +27,35 @@ for (const box of document.querySelectorAll("[data-shows-passwords]")) {
     row.classList.add("now");
     row.scrollIntoView({ block: "nearest" });
     now.textContent = `${clock(row)}  ${words(row)}`;
+    put(Number(row.dataset.at));
   }
+
+  // The visit's own time as a line: where somebody spoke is marked, where something needs a look is marked otherwise.
+  const begin = rows.length ? Number(rows[0].dataset.at) : 0;
+  const end = rows.length ? Math.max(Number(rows[rows.length - 1].dataset.at), begin + 1) : 1;
+  function put(seconds) {
+    place.value = Math.round(seconds);
+    const whole = Math.max(0, Math.round(seconds)), two = (n) => String(n).padStart(2, "0");
+    place.setAttribute("aria-valuetext", `${Math.floor(whole / 3600)}:${two(Math.floor(whole / 60) % 60)}:${two(whole % 60)}`);
+  }
+  function drawLine() {
+    place.min = Math.floor(begin);
+    place.max = Math.ceil(end);
+    for (const row of rows) {
+      const spoke = clip(row), trouble = row.classList.contains("trouble");
+      if (!spoke && !trouble) continue;
+      const mark = document.createElementNS("http://www.w3.org/2000/svg", "rect");
+      const x = ((Number(row.dataset.at) - begin) / (end - begin)) * 994;
+      for (const [name, value] of Object.entries({ x, y: spoke ? 4 : 13, width: spoke ? 3 : 5, height: spoke ? 16 : 7 })) mark.setAttribute(name, value);
+      mark.setAttribute("class", trouble ? "trouble" : "speech");
+      line.append(mark);
+    }
+    put(begin);
+  }
+  place.addEventListener("input", () => {
+    const index = rows.findIndex((row) => Number(row.dataset.at) >= Number(place.value));
+    if (running) start(index < 0 ? rows.length - 1 : index); else show(index < 0 ? rows.length - 1 : index);
+  });
 
   function halt(said) {
     running = false;
@@ -99,11 +127,11 @@ for (const box of document.querySelectorAll("[data-shows-passwords]")) {
   play.addEventListener("click", () => running ? halt("Paused.") : start(at >= 0 && at < rows.length - 1 ? at : 0));
   for (const [index, row] of rows.entries()) {
     const button = row.querySelector("button.hear");
-    if (button) button.addEventListener("click", () => start(index));
+    if (button) button.addEventListener("click", () => { start(index); rows[index].focus({ preventScroll: true }); });
   }
   for (const button of document.querySelectorAll("button.from")) {
     button.hidden = false;
-    button.addEventListener("click", () => { const index = rowOf(Number(button.dataset.from)); if (index >= 0) start(before(index)); });
+    button.addEventListener("click", () => { const index = rowOf(Number(button.dataset.from)); if (index >= 0) { start(before(index)); rows[at].focus({ preventScroll: true }); } });
   }
   unfold.addEventListener("click", () => {
     const all = [...record.querySelectorAll("details")], open = all.some((one) => !one.open);
@@ -134,5 +162,10 @@ for (const box of document.querySelectorAll("[data-shows-passwords]")) {
   }
   window.addEventListener("hashchange", arrive);
   arrive();
+  drawLine();
   player.hidden = false;
+  // Who comes from a list of findings comes to hear one: its button has the focus.
+  const wanted = new URLSearchParams(location.search).get("at");
+  const first = wanted && document.querySelector(`button.from[data-from="${CSS.escape(wanted)}"]`);
+  if (first) first.focus();
 })();

@@ -1,0 +1,48 @@
+"""An archive of hundreds, cheaply: the season's visits put in again under other names, days and cabinets. Their rows are
+whole; their folders are not there."""
+
+from __future__ import annotations
+
+import copy
+import hashlib
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
+
+from handsfree.desk.ingest import put
+from handsfree.desk.readout import ReadOut, machine, read_out
+from handsfree.desk.setting import Desk
+from tests.desk.made import Made
+
+DAY = 86_400.0
+
+
+def outs_of(season: Made) -> list[ReadOut]:
+    return [read_out(folder, None, machine()) for folder in season.folders.values()]
+
+
+def multiplied(outs: Sequence[ReadOut], count: int) -> Iterator[ReadOut]:
+    """`count` visits, one a day into the past, ten cabinets a site."""
+    for number in range(count):
+        found = copy.deepcopy(outs[number % len(outs)])
+        back = -(1 + number) * DAY
+        found.visit["name"] = f"2025-made-{number}"
+        found.visit["cabinet"] = f"MK-{number % 50}"
+        found.visit["cabinet_folded"] = found.visit["cabinet"].lower()
+        found.visit["began"] += back
+        found.visit["began_text"] = _moved(found.visit["began_text"], back)
+        for table, some in found.rows.items():
+            for row in some:
+                row.update({name: row[name] + back for name in ("began", "taken") if name in row})
+                if table == "findings":
+                    row["key"] = hashlib.sha256(f"{number}{row['key']}".encode()).hexdigest()
+                if table == "readings":
+                    row["cabinet"] = found.visit["cabinet"]
+        yield found
+
+
+def _moved(text: str, seconds: float) -> str:
+    return (datetime.fromisoformat(text) + timedelta(seconds=seconds)).isoformat()
+
+
+def fill(desk: Desk, season: Made, count: int) -> None:
+    put(desk.engine, list(multiplied(outs_of(season), count)))
