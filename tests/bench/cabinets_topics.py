@@ -84,7 +84,8 @@ READ: tuple[tuple[str, str], ...] = (
     ("relay output", r"behind the relay"),
     ("relay drop", r"across the (contact|relay)"),
     ("terminal volts", r"voltage (at|behind|between) the (supply )?terminals|at the terminals"),
-    ("ice bath", r"ice"),
+    ("ice table", r"table.*\b(32|thirty.two)\b"),
+    ("ice bath", r"ice water"),
 )  # fmt: skip
 
 
@@ -282,7 +283,7 @@ READINGS: dict[str, tuple[Callable[[Cabinet, Random], float], str]] = {
     "terminal volts": (lambda c, r: c.volts * r.uniform(0.995, 1.005) if c.fed else 0.0, "volt"),
     "voltage behind": (lambda c, r: c.volts * r.uniform(0.995, 1.005) if c.fed else 0.0, "volt"),
     "relay output": (lambda c, r: c.volts * r.uniform(0.995, 1.005) if c.fed and c.terminals_home else 0.0, "volt"),
-    "relay drop": (lambda c, r: 0.1 if c.fed else c.volts, "volt"),
+    "relay drop": (lambda c, r: 0.1 if c.relay == "welded" or (c.relay == "good" and c.calls) else c.volts if c.live else 0.0, "volt"),
     "start volts": (lambda c, r: (c.start_volts if c.fed else 0.0) * r.uniform(0.995, 1.005), "volt"),
     "charge left": (lambda c, r: 0.0, "volt"),
     "capacitance": (lambda c, r: 60.0 * c.capacitor * r.uniform(0.99, 1.01), "microfarad"),
@@ -303,6 +304,7 @@ READINGS: dict[str, tuple[Callable[[Cabinet, Random], float], str]] = {
     "heater watts": (lambda c, r: 200.0, "watt"), "heater volts": (lambda c, r: c.plate, "volt"),
     "heater ohms": (lambda c, r: c.plate**2 / 200 if c.heater_good else inf, "ohm"),
     "sensor ohms": (lambda c, r: _thermistor(c.sensed), "ohm"),
+    "ice bath": (lambda c, r: _thermistor(c.sensor_error), "ohm"), "ice table": (lambda c, r: _thermistor(0.0), "ohm"),
     "table ohms": (lambda c, r: _thermistor(c.air + r.gauss(0, 0.3)), "ohm"),
     "minutes cold": (lambda c, r: 300.0 if c.stock > 6 else 10.0, "minute"),
     "deck mass": (lambda c, r: 18.0, "kilogram"),

@@ -244,6 +244,7 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ("", "compressor-sound"): _sound,
     ("", "compressor-start"): _sound,
     ("", "sound-after"): _sound,
+    ("", "sound-again"): _sound,
     ("noisy-or-vibrating", "compressor-sound"): lambda t: "hums and clicks" if t.condition.tries() else "knocks inside",
     ("", "compressor-touch"): _seen("compressor_touch", cool="cool", warm="warm", very_hot="very hot"),
     ("", "compressor-stops"): lambda t: "runs onward" if t.condition.relay == "welded" else "stops",
@@ -321,10 +322,10 @@ def _fed(t: Technician, quantity: str = "supply_voltage") -> float:
     return t.meter(quantity) if t.on and c.switched_on() and _calls(t) else 0.0
 
 
-def _behind_relay(t: Technician) -> float:
+def _across_contact(t: Technician) -> float:
     c = t.condition
     closed = c.display_lit() and (c.relay == "welded" or (c.relay == "good" and _calls(t)))
-    return t.meter("supply_voltage") if t.on and closed and c.connectors_home else 0.0
+    return 0.3 if closed or not t.on else t.meter("supply_voltage")
 
 
 def _fan_ohms(speed: float, rng: Random) -> float:
@@ -356,7 +357,8 @@ MEASURED: dict[str, Callable[[Technician], float | str]] = {
     "supply-voltage": lambda t: t.meter("supply_voltage"),
     "terminal-voltage": _fed,
     "start-voltage": lambda t: _fed(t, "start_voltage"),
-    "relay-output": _behind_relay,
+    "contact-drop": _across_contact,
+    "outlet-voltage": lambda t: t.meter("supply_voltage"),
     "contact-ohms": lambda t: 0.3 if t.condition.relay == "welded" else OFF_SCALE,
     "sensor-resistance": lambda t: t.meter("sensor_resistance"),
     "table-resistance": lambda t: answers.SENSOR.ohms(t.meter("cabinet_temperature")),

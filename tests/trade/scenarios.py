@@ -129,7 +129,7 @@ SCENARIOS: tuple[Scenario, ...] = (
     Scenario("lead off the relay", "too_warm", "connectors first once the cover is off: one isolation",
              {"terminals_home": False}, accept=("terminal-not-home",), isolations=1, turns=100),
     Scenario("burnt contact", "too_warm", "a burnt contact reads full voltage without load and drops under it",
-             {"relay": "open"}, {"relay contact": (float("inf"), OHM), "relay output": (60.0, V), "terminal volts": (60.0, V),
+             {"relay": "open"}, {"relay contact": (float("inf"), OHM), "relay output": (60.0, V), "relay drop": (170.0, V), "terminal volts": (60.0, V),
               "compressor": ("silent", "")}, accept=("relay-voltage-low", "relay-contact-poor", "relay-does-not-close"),
              isolations=3, turns=150),
     # ---- controller and sensor

@@ -89,18 +89,7 @@ def amiss(scenario: Scenario) -> list[str]:
     return [*found, f"({', '.join(made)}; {visit.isolations} isolations, {visit.utterances} turns)"] if found else []
 
 
-#: Not concluded rightly yet: scenario -> why.
-NOT_YET: dict[str, str] = {
-    "burnt contact": "the compressor's terminals and the relay's are measured in two procedures, each with two isolations",
-}
-
-
-def _marked() -> list[Any]:
-    marks = {name: [pytest.mark.xfail(reason=why, raises=AssertionError, strict=True)] for name, why in NOT_YET.items()}
-    return [pytest.param(one, id=one.name, marks=marks.get(one.name, [])) for one in SCENARIOS]
-
-
-@pytest.mark.parametrize("scenario", _marked())
+@pytest.mark.parametrize("scenario", SCENARIOS, ids=[one.name for one in SCENARIOS])
 def test_an_experts_scenario(scenario: Scenario) -> None:
     assert not amiss(scenario)
 
