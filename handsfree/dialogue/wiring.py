@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any
 from handsfree.sound.samples import Clock
 
 if TYPE_CHECKING:
+    from handsfree.language.meaning import Heard, Listening
     from handsfree.sound.live import Happenings, LiveLoop
     from handsfree.sound.prompts import Sink
+    from handsfree.sound.samples import Samples
     from handsfree.sound.synth import Synthesiser
 
 
@@ -32,8 +34,12 @@ class Wires:
     happenings: Happenings
 
 
-def wired(devices: Devices, cutter: Any, recogniser: Any, clock: Clock, first: Callable[[], object] | None = None) -> Wires:
-    """`first`: done by the thread that recognises before its first utterance. Trouble for a device that cannot be had."""
+def wired(
+    devices: Devices, cutter: Any, recogniser: Any, clock: Clock, first: Callable[[], object] | None = None,
+    ahead: Callable[[Samples, Heard, Listening], object] | None = None,
+) -> Wires:  # fmt: skip
+    """`first`: done by the thread that recognises before its first utterance; `ahead`: told what was heard ahead. Trouble
+    for a device that cannot be had."""
     from handsfree.sound.echo import EchoGuard
     from handsfree.sound.live import Happenings, LiveLoop
 
@@ -41,7 +47,7 @@ def wired(devices: Devices, cutter: Any, recogniser: Any, clock: Clock, first: C
     sink = sink_of(devices.sound_out, settings.sound_out, clock, happenings.tell)
     source = source_of(devices.sound_in, settings.sound_in, clock, happenings.tell)
     guard = EchoGuard(headset=settings.headset)
-    return Wires(LiveLoop(source, cutter, sink, recogniser, happenings, clock, guard, first), sink, happenings)
+    return Wires(LiveLoop(source, cutter, sink, recogniser, happenings, clock, guard, first, ahead), sink, happenings)
 
 
 def source_of(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:

@@ -7,8 +7,8 @@ Rules of this file:
 - An utterance is judged against what was in force when it ended. If that has changed before its turn comes, it is not for
   the program any more: two quick words never act on a step that nobody has heard.
 - While the end of speech is awaited, and nothing plays or waits, what was said so far is heard ahead. It counts only if the
-  utterance turns out to be that very sound and the same is in force: it changes when a verdict comes and never which. Who
-  goes on speaking gives it up; only what is being heard already is heard to its end, and a verdict may wait for that.
+  utterance turns out to be that very sound and the same is in force. Who goes on speaking gives it up; only what is being
+  heard already is heard to its end, and a verdict may wait for that. The cutter may wait longer or less long by it.
 - An utterance out of which sound was lost is never accepted: '(not) running' must not be 'running'.
 - Only an accepted utterance stops a prompt, and it does so before anybody else learns of it.
 - What happens is told in one line, in order: utterances, prompts that ended, devices lost and back, sound lost, the end.
@@ -176,11 +176,13 @@ class LiveLoop:
     """Give it a source, a cutter, a sink (made with the same `happenings.tell`) and a recogniser; `start`, `listen` each
     time what is in force changes, and fetch from `happenings`. `tap`: of the Loudspeaker, where there is one; without it,
     or with a headset, no echo is taken out, but it is still judged. `first`: done by the thread that recognises before its
-    first utterance, while the program already speaks and listens: what the recogniser loads, it loads then."""
+    first utterance, while the program already speaks and listens: what the recogniser loads, it loads then. `ahead`: told
+    what the utterance under way was heard as, so far."""
 
     def __init__(
         self, source: Source, cutter: Cutter, sink: Sink, recogniser: Recogniser, happenings: Happenings, clock: Clock,
         guard: EchoGuard | None = None, first: Callable[[], object] | None = None,
+        ahead: Callable[[Samples, Heard, Listening], object] | None = None,
     ) -> None:
         self._source, self._cutter, self._sink, self._recogniser = source, cutter, sink, recogniser
         self.happenings, self._clock = happenings, clock
@@ -194,7 +196,7 @@ class LiveLoop:
         self._supposed: Piece | None = None
         self._ahead: _HeardAhead | None = None
         self._gaps: deque[int] = deque(maxlen=1000)  # places in that count where sound is missing
-        self._first = first
+        self._first, self._told_ahead = first, ahead
         #: Whether what began then may act; the ear knows. What comes too early must not break off the words after it.
         self.in_time: Callable[[float, Heard], bool] = lambda started, heard: True
         self._powers: deque[float] = deque(maxlen=round(NOISE_OVER * RATE / BLOCK))
@@ -342,6 +344,8 @@ class LiveLoop:
             return
         with contextlib.suppress(Exception):
             self._ahead = _HeardAhead(waiting.cleaned, listening, self._recogniser.hear(waiting.cleaned, listening))
+            if self._told_ahead is not None:
+                self._told_ahead(waiting.cleaned, self._ahead.heard, listening)
 
     def _judge(self, waiting: PieceInLine) -> None:
         self.judged += 1

@@ -4,7 +4,8 @@ Rules of this file:
 
 - A frame (30 ms) is speech when its level between 250 and 4000 Hz stands clear of the noise floor *and* PocketSphinx's
   voice-activity detector does not deny it, or stands far clear of it. Both adapt: fans start and stop.
-- What was said just before speech was noticed belongs to it (pre-roll), and so do pauses shorter than `Timing.pause`.
+- What was said just before speech was noticed belongs to it (pre-roll), and so do pauses shorter than `Timing.pause`; it
+  waits longer, or less long, where it is told what was said so far (`patience`).
 - A knock is not an utterance: it dies away at once and has no low voice in it. A dull knock that has, passes: the
   recogniser must then say that it was nothing.
 """
@@ -19,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 from handsfree.sound.filters import Sections
 from handsfree.sound.samples import Piece
 from handsfree.speech.engine import RATE
+from handsfree.speech.patience import SoFar
 
 if TYPE_CHECKING:
     from handsfree.speech.engine import Samples
@@ -36,10 +38,13 @@ BAND = (
 @dataclass(frozen=True)
 class Timing:
     """Seconds and decibels. `pause`: silence that ends an utterance; digits said one by one with 0.5 s between them stay
-    together, and the verdict waits this long. `preroll`, `tail`: kept before and after. `least`: less speech than this is
+    together, and the verdict waits this long. `begun`, `whole`: the same after what is a beginning of something in force,
+    and after what is whole. `preroll`, `tail`: kept before and after. `least`: less speech than this is
     dropped. `clear`, `sure`: decibels above the floor that count with and without the detector's consent."""
 
     pause: float = 0.78
+    begun: float = 1.3
+    whole: float = 0.54
     preroll: float = 0.36
     tail: float = 0.3
     least: float = 0.15
@@ -79,6 +84,7 @@ class Endpointer:
         self._quiet = 0
         self._count = 0  # frames seen
         self.supposed: Piece | None = None
+        self._told: tuple[Samples | None, SoFar] = (None, SoFar.UNKNOWN)
 
     @property
     def speaking(self) -> bool:
@@ -108,6 +114,16 @@ class Endpointer:
         ended = self._end() if self._inside else None
         return [ended] if ended else []
 
+    def expect(self, supposed: Samples, said: SoFar) -> None:
+        """What the sound of `supposed` was heard as; nothing where more has been said since. From any thread."""
+        self._told = (supposed, said)
+
+    def _waits(self) -> float:
+        supposed, said = self._told
+        if self.supposed is None or supposed is not self.supposed.samples:
+            return self.timing.pause
+        return {SoFar.BEGUN: self.timing.begun, SoFar.WHOLE: self.timing.whole}.get(said, self.timing.pause)
+
     def _frame(self, samples: Samples) -> Piece | None:
         frame = self._judge(samples)
         self._count += 1
@@ -125,7 +141,7 @@ class Endpointer:
         elif self._quiet == self._tail_frames:
             self.supposed = self._whole()
         too_long = len(self._inside) * FRAME_S >= self.timing.longest
-        return self._end() if too_long or self._quiet * FRAME_S >= self.timing.pause else None
+        return self._end() if too_long or self._quiet * FRAME_S >= self._waits() else None
 
     def _judge(self, samples: Samples) -> _Frame:
         import numpy as np

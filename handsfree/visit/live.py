@@ -19,6 +19,7 @@ from handsfree.visit.sessions import Session, run
 from handsfree.visit.state import State
 
 if TYPE_CHECKING:
+    from handsfree.language.meaning import Heard, Listening
     from handsfree.sound.live import LiveLoop
 
 
@@ -110,12 +111,18 @@ def joined(
     from handsfree.dialogue.mouth import SpokenMouth
     from handsfree.sound.memory import share
     from handsfree.speech.endpoint import Endpointer
+    from handsfree.speech.patience import so_far
     from handsfree.visit.ahead import sentences
 
     share()
     clock = commands.RecordClock(session)
     devices = Devices(asked.sound_in, asked.sound_out, settings)
-    wires = wired(devices, Endpointer(), recogniser, clock, lambda: _load(recogniser, session))
+    cutter, language = Endpointer(), session.state.language
+
+    def ahead(samples: Any, heard: Heard, listening: Listening) -> None:
+        cutter.expect(samples, so_far(heard, listening, language))
+
+    wires = wired(devices, cutter, recogniser, clock, lambda: _load(recogniser, session), ahead)
     loop, synthesiser = wires.loop, voice_of(session.state.language.code, load_settings())
     synthesiser.ahead(sentences(session.state))
     ear = LiveEar(loop, hearer_of(session, recogniser), clock, session.state.language)

@@ -1,39 +1,70 @@
-"""Where utterances begin and end: today's detector beside a neural one, on voices that judge.
+"""Where utterances begin and end: the detector that ships, beside others, on voices that judge.
 
-    python -m tests.bench.ends [--each 16] [--seed 1] [--json] [--out FILE]
+    python -m tests.bench.ends [--each 16] [--pauses 8] [--levels clean,20,10,5] [--detectors alone,told,neural] [--seed 1]
+                               [--json] [--out FILE]
 
 whole: one piece with all of the speech in it (60 ms at each end may be missing); clipped: one piece with less; cut: several;
-missed: none. `slow`: two figures with a pause between them; whole is wanted. `two`: two sentences with a pause; two pieces
-are wanted. `noise`: pieces a minute where nobody speaks. `after`: seconds from the end of speech until the piece is known.
-The neural detector is the one in the package faster-whisper, in place of level and PocketSphinx's; all else is the same.
+missed: none. `slow`: one number with a pause in it; one piece is wanted. `two`: two sentences with a pause between; two
+pieces are wanted. `noise`: pieces a minute where nobody speaks. `after`: seconds from the end of speech until the piece is
+known, the median.
+
+Detectors: `alone`, level and PocketSphinx's; `told`, the same told what was said so far as in a visit (`speech.patience`),
+hearing taking DELAY seconds; `neural`, the network in the package faster-whisper in their place; `neural told`, both.
 """
 
 from __future__ import annotations
 
-import argparse
-import json
-import random
 import sys
-import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from audio_fixtures import voices as made
-from handsfree.errors import Trouble
+from handsfree.language.meaning import GateAsked, Listening, NumberAsked
 from handsfree.sound.samples import RATE, Piece, Samples
 from handsfree.speech.endpoint import FRAME, Endpointer, _Frame, _voiced
+from handsfree.speech.patience import so_far
 from tests.bench.corpus import _mixed, noise
-from tests.bench.unlike_voices import LEVELS, NOISES, level, names, speak
+from tests.bench.hearers import recogniser
+from tests.bench.reported import Row, arguments, reported
+from tests.bench.unlike_voices import NOISES, level, names, speak
 
-BEFORE, AFTER = 2.5, 1.6  # seconds of noise around
+BEFORE, AFTER = 2.5, 2.0  # seconds of noise around
 LOST = 0.06
-TEXTS = ("isolated, lock four two", "warm", "forty one point five", "next step", "standing water", "it is running")
+DELAY = 0.21  # s that hearing takes, in the median of tests.bench.lag
 PAUSES = (0.3, 0.5, 0.7, 0.9, 1.1)
 _CHUNK, _CONTEXT = 512, 64
+_WATER = Listening(phrases=("dry", "damp", "standing water"))
+_AIR = Listening(phrases=("cool", "warm", "hot"))
+_LOCK, _READING = Listening(digits=(1, 6)), Listening(number=NumberAsked("degF"))
+_GATE = Listening(gate=GateAsked("isolated", ("four", "two")))
+
+
+@dataclass(frozen=True)
+class Said:
+    """`parts`: what is said, a pause between each and the next. `wanted`: pieces."""
+
+    what: str
+    parts: tuple[str, ...]
+    listening: Listening
+    wanted: int = 1
+
+
+ONE = (
+    Said("one", ("isolated, lock four two",), _GATE), Said("one", ("warm",), _AIR),
+    Said("one", ("forty one point five",), _READING), Said("one", ("next step",), _AIR),
+    Said("one", ("standing water",), _WATER), Said("one", ("four two",), _LOCK),
+)  # fmt: skip
+PAUSED = (
+    Said("slow lock number", ("four", "two"), _LOCK), Said("slow gate", ("isolated, lock four", "two"), _GATE),
+    Said("slow reading", ("forty three", "point five"), _READING), Said("two sentences", ("warm", "next step"), _AIR, 2),
+    Said("two sentences", ("standing water", "say again"), _WATER, 2),
+)  # fmt: skip
 
 
 class Neural(Endpointer):
@@ -41,22 +72,16 @@ class Neural(Endpointer):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        import faster_whisper
-        import onnxruntime
-
-        options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = 1
-        path = Path(faster_whisper.__file__).parent / "assets" / "silero_vad_v6.onnx"
-        self._network = onnxruntime.InferenceSession(str(path), options, providers=["CPUExecutionProvider"])
+        self._network = _network()
         self._state = [np.zeros((1, 1, 128), np.float32) for _ in range(2)]
-        self._waiting, self._context = np.zeros(0, np.float32), np.zeros(_CONTEXT, np.float32)
+        self._left, self._context = np.zeros(0, np.float32), np.zeros(_CONTEXT, np.float32)
         self._probability = 0.0
 
     def _judge(self, samples: Samples) -> _Frame:
         level = super()._judge(samples).level
-        self._waiting = np.concatenate([self._waiting, samples])
-        while len(self._waiting) >= _CHUNK:
-            chunk, self._waiting = self._waiting[:_CHUNK], self._waiting[_CHUNK:]
+        self._left = np.concatenate([self._left, samples])
+        while len(self._left) >= _CHUNK:
+            chunk, self._left = self._left[:_CHUNK], self._left[_CHUNK:]
             given = {"input": np.concatenate([self._context, chunk])[None], "h": self._state[0], "c": self._state[1]}
             found, *self._state = self._network.run(None, given)
             self._context, self._probability = chunk[-_CONTEXT:], float(np.ravel(found)[-1])
@@ -64,14 +89,37 @@ class Neural(Endpointer):
         return _Frame(samples, level, speech, speech and (self._probability >= 0.5 or _voiced(samples)))
 
 
-DETECTORS: dict[str, Callable[[], Endpointer]] = {"today": Endpointer, "neural": Neural}
+@cache
+def _network() -> Any:
+    import faster_whisper
+    import onnxruntime
+
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = 1
+    path = Path(faster_whisper.__file__).parent / "assets" / "silero_vad_v6.onnx"
+    return onnxruntime.InferenceSession(str(path), options, providers=["CPUExecutionProvider"])
 
 
-def pieces(detector: Callable[[], Endpointer], sound: Samples) -> list[tuple[Piece, float]]:
-    """Each with the second at which it was known."""
-    cutter, out = detector(), []
+#: What cuts, and whether it is told what was said so far.
+DETECTORS: dict[str, tuple[Callable[[], Endpointer], bool]] = {
+    "alone": (Endpointer, False), "told": (Endpointer, True), "neural": (Neural, False), "neural told": (Neural, True),
+}  # fmt: skip
+
+
+def pieces(detector: str, sound: Samples, listening: Listening, hears: Any = None) -> list[tuple[Piece, float]]:
+    """Each with the second at which it was known. `hears`: the recogniser, where the detector is told."""
+    build, told = DETECTORS[detector]
+    cutter, out, due = build(), list[tuple[Piece, float]](), list[tuple[float, Piece]]()
+    known: Piece | None = None
     for at in range(0, len(sound), FRAME):
-        out += [(piece, (at + FRAME) / RATE) for piece in cutter.feed(sound[at : at + FRAME])]
+        now = (at + FRAME) / RATE
+        out += [(piece, now) for piece in cutter.feed(sound[at : at + FRAME])]
+        if told and cutter.supposed is not None and cutter.supposed is not known:
+            due.append((now + DELAY, cutter.supposed))
+        known = cutter.supposed
+        while due and due[0][0] <= now:
+            _, piece = due.pop(0)
+            cutter.expect(piece.samples, so_far(hears.hear(piece.samples, listening), listening, hears.language))
     return out + [(piece, len(sound) / RATE) for piece in cutter.flush()]
 
 
@@ -92,36 +140,34 @@ def surrounded(speech: Samples, snr: float | None, kind: str, seed: int) -> tupl
     return _mixed(sound, background, 40.0 if snr is None else snr), float(loud[0]), float(loud[-1])
 
 
-def measured(detector: str, each: int, seed: int) -> Iterator[dict[str, Any]]:
-    voices, build = names(), DETECTORS[detector]
-    cpu, heard = time.process_time(), 0.0
-    for snr in LEVELS:
-        luck, tally, lags = random.Random(seed), Counter[str](), []
+def measured(detector: str, each: int, pauses: int, levels: Sequence[float | None], seed: int) -> Iterator[Row]:
+    voices, hears = names(), recogniser(None) if DETECTORS[detector][1] else None
+
+    def cut(said: Said, pause: float, snr: float | None, at: int) -> tuple[list[tuple[Piece, float]], float, float]:
+        voice = voices[(3 * at + 1) % len(voices)]
+        parts = [_tight(speak(text, voice)) for text in said.parts]
+        joined = [part for one in parts for part in (made.silence(pause), one)][1:]
+        sound, first, last = surrounded(np.concatenate(joined), snr, NOISES[at % 4], seed * 1000 + at)
+        return pieces(detector, sound, said.listening, hears), first, last
+
+    for snr in levels:
+        tally, lags = Counter[str](), []
         for at in range(each):
-            speech = speak(luck.choice(TEXTS), voices[at % len(voices)])
-            sound, first, last = surrounded(speech, snr, NOISES[at % 4], luck.randrange(100_000))
-            found = pieces(build, sound)
-            heard += len(sound) / RATE
+            found, first, last = cut(ONE[at % len(ONE)], 0.0, snr, at)
             tally[came_to(found, first, last)] += 1
             lags += [known - last for _, known in found[-1:]]
         after = round(float(np.median(lags or [0])), 2)
         yield {"detector": detector, "what": "one", "snr": level(snr), **tally, "after": after}
-        for what, texts in (("slow", ("four", "two")), ("two", ("warm", "next step"))):
+        for said in PAUSED:
             for pause in PAUSES:
-                counts = Counter[str]()
-                for at in range(max(4, each // 4)):
-                    one, other = (_tight(speak(text, voices[at % len(voices)])) for text in texts)
-                    joined = np.concatenate([one, made.silence(pause), other])
-                    sound, first, last = surrounded(joined, snr, NOISES[at % 4], luck.randrange(100_000))
-                    found = pieces(build, sound)
-                    counts[f"{len(found)} pieces"] += 1
-                yield {"detector": detector, "what": what, "pause": pause, "snr": level(snr), **counts}
-    minutes, false = 2, 0
-    for kind in NOISES:
-        quiet = noise(kind, 60.0 * minutes / len(NOISES), seed) * np.float32(0.02)
-        false += len(pieces(build, quiet))
+                every = [cut(said, pause, snr, at)[0] for at in range(pauses)]
+                right = sum(len(found) == said.wanted for found in every)
+                what = f"{said.what}: {' … '.join(said.parts)}"
+                yield {"detector": detector, "what": what, "pause": pause, "snr": level(snr), "right": right, "of": pauses}
+    minutes = 2
+    quiet = [noise(kind, 60.0 * minutes / len(NOISES), seed) * np.float32(0.02) for kind in NOISES]
+    false = sum(len(pieces(detector, sound, _AIR, hears)) for sound in quiet)
     yield {"detector": detector, "what": "noise", "pieces_a_minute": false / minutes}
-    yield {"detector": detector, "what": "processor", "of_the_sound": round((time.process_time() - cpu) / heard, 4)}
 
 
 def _tight(speech: Samples) -> Samples:
@@ -130,31 +176,22 @@ def _tight(speech: Samples) -> Samples:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = arguments(__doc__)
     parser.add_argument("--each", type=int, default=16)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--detectors", default=",".join(DETECTORS))
-    parser.add_argument("--json", action="store_true")
-    parser.add_argument("--out", type=Path)
+    parser.add_argument("--pauses", type=int, default=8, help="of each pause at each level")
+    parser.add_argument("--levels", default="clean,20,10,5")
+    parser.add_argument("--detectors", default="alone,told,neural")
     asked = parser.parse_args()
-    by = []
-    try:
-        for detector in asked.detectors.split(","):
-            for row in measured(detector, asked.each, asked.seed):
-                by.append(row)
-                print(json.dumps(row), flush=True)
-    except Trouble as trouble:
-        print(trouble, file=sys.stderr)
-        return 2
-    from tests.bench.__main__ import machine
-    from tests.bench.people import written
+    wanted = asked.detectors.split(",")
+    if unknown := [one for one in wanted if one not in DETECTORS]:
+        parser.error(f"no such detector: {', '.join(unknown)}; there are: {', '.join(DETECTORS)}")
+    levels = [None if one == "clean" else float(one) for one in asked.levels.split(",")]
 
-    found = {"command": "python -m tests.bench.ends", "machine": machine(), "seed": asked.seed, "by": by}
-    if asked.out:
-        asked.out.write_text(written(found), encoding="utf-8")
-    if asked.json:
-        print(json.dumps(found))
-    return 0
+    def rows() -> Iterator[Row]:
+        for detector in wanted:
+            yield from measured(detector, asked.each, asked.pauses, levels, asked.seed)
+
+    return reported("tests.bench.ends", asked, rows)
 
 
 if __name__ == "__main__":

@@ -164,7 +164,7 @@ def main() -> int:
                 results.append((kind, snr, exchange(wants, person)))
             print(json.dumps(list(rows(results))[-1]), flush=True)
     from tests.bench.__main__ import machine
-    from tests.bench.people import written
+    from tests.bench.reported import written
 
     by = list(rows(results))
     found = {"command": "python -m tests.bench.exchanges", "machine": machine(), "seed": asked.seed, "by": by}

@@ -142,7 +142,7 @@ def main() -> int:
             what = f"{came_to}: {said.means} '{said.text}' {said.voice} {level(said.snr)}"
             print(f"{what}: {heard.sure:.3f} '{heard.words}'", flush=True)
     from tests.bench.__main__ import machine
-    from tests.bench.people import written
+    from tests.bench.reported import written
 
     found = {"command": "python -m tests.bench.near", "machine": machine(), "seed": asked.seed, "by": rows(results)}
     for row in found["by"]:

@@ -36,6 +36,7 @@ from handsfree.speech.evaluate import outcome
 from handsfree.speech.manifest import Clip
 from tests.bench.corpus import NOISES, RATE, _mixed, noise
 from tests.bench.people_words import Speaker, sound, speakers, spoken
+from tests.bench.reported import written
 
 LEVELS: tuple[float | None, ...] = (None, 20.0, 10.0, 5.0)
 KINDS = ("answer", "reading", "other word", "unrelated")
@@ -195,12 +196,6 @@ def report(results: Sequence[Result], asked: argparse.Namespace) -> dict[str, An
         "command": "python -m tests.bench.people " + " ".join(sys.argv[1:]), "machine": machine(), "seed": asked.seed,
         "sample": asked.sample, "by": rows(results),
     }  # fmt: skip
-
-
-def written(found: dict[str, Any]) -> str:
-    """The object with a line for each row: a change of the results can be read."""
-    head = json.dumps({name: value for name, value in found.items() if name != "by"})
-    return head[:-1] + ', "by": [\n ' + ",\n ".join(json.dumps(row) for row in found["by"]) + "\n]}\n"
 
 
 def show(found: Sequence[dict[str, Any]]) -> None:

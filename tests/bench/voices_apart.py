@@ -9,11 +9,9 @@ doubted, the share of others not noticed where the bar is put there. At the bars
 
 from __future__ import annotations
 
-import argparse
-import json
 import random
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -27,6 +25,7 @@ from tests.bench import unlike_voices
 from tests.bench.corpus import RATE
 from tests.bench.corpus_texts import DIGITS
 from tests.bench.people_words import sound, speakers
+from tests.bench.reported import arguments, reported
 from tests.bench.unlike_voices import NOISES, in_noise, level
 
 SECONDS = (1.2, 2.0, 3.5)
@@ -117,40 +116,23 @@ def row(found: list[Trial]) -> dict[str, Any]:
     return {"right": len(right), "others": len(others), **shares, "curve": curve}
 
 
-def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--trials", type=int, default=6, help="of each voice at each length and level")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--json", action="store_true")
-    parser.add_argument("--out", type=Path)
-    asked = parser.parse_args()
+def measured(each: int, seed: int) -> Iterator[dict[str, Any]]:
     encoder, missing = installed()
     if encoder is None:
-        print(missing, file=sys.stderr)
-        return 2
-    try:
-        groups = {"people": people(), "synthetic": synthetic()}
-    except Trouble as trouble:
-        print(trouble, file=sys.stderr)
-        return 2
-    by = []
-    for group, who in groups.items():
+        raise Trouble(missing)
+    for group, who in {"people": people(), "synthetic": synthetic()}.items():
         for snr in LEVELS:
             for seconds in SECONDS:
-                luck = random.Random(f"{asked.seed} {group} {snr} {seconds}")
-                for clips, found in trials(encoder, who, seconds, snr, asked.trials, luck).items():
-                    by.append({"who": group, "snr": level(snr), "seconds": seconds, "known_by": clips, **row(found)})
-                    print(json.dumps(by[-1]), flush=True)
-    from tests.bench.__main__ import machine
+                luck = random.Random(f"{seed} {group} {snr} {seconds}")
+                for clips, found in trials(encoder, who, seconds, snr, each, luck).items():
+                    yield {"who": group, "snr": level(snr), "seconds": seconds, "known_by": clips, **row(found)}
 
-    found_all = {"command": "python -m tests.bench.voices_apart", "machine": machine(), "seed": asked.seed, "by": by}
-    if asked.out:
-        from tests.bench.people import written
 
-        asked.out.write_text(written(found_all), encoding="utf-8")
-    if asked.json:
-        print(json.dumps(found_all))
-    return 0
+def main() -> int:
+    parser = arguments(__doc__)
+    parser.add_argument("--trials", type=int, default=6, help="of each voice at each length and level")
+    asked = parser.parse_args()
+    return reported("tests.bench.voices_apart", asked, lambda: measured(asked.trials, asked.seed))
 
 
 if __name__ == "__main__":

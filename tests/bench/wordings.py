@@ -10,19 +10,16 @@ that level, `area` the probability that one said rightly lies above one denied.
 
 from __future__ import annotations
 
-import argparse
-import json
 import random
 import sys
 from collections.abc import Iterator, Sequence
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from handsfree.errors import Trouble
 from tests.bench.corpus_texts import DIGITS
 from tests.bench.gate_phrases import filled
+from tests.bench.reported import arguments, reported
 from tests.bench.unlike_voices import NOISES, in_noise, level, names, speak
 
 #: All keep the word 'isolated' and the number.
@@ -103,30 +100,12 @@ def measured(each: int, seed: int, levels: Sequence[float]) -> Iterator[dict[str
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = arguments(__doc__)
     parser.add_argument("--each", type=int, default=4, help="half of how often a wording, and a denial, is said a level")
     parser.add_argument("--levels", default="20,10,5", help="dB")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--json", action="store_true")
-    parser.add_argument("--out", type=Path)
     asked = parser.parse_args()
-    by = []
-    try:
-        for row in measured(asked.each, asked.seed, [float(one) for one in asked.levels.split(",")]):
-            by.append(row)
-            print(json.dumps(row), flush=True)
-    except Trouble as trouble:
-        print(trouble, file=sys.stderr)
-        return 2
-    from tests.bench.__main__ import machine
-    from tests.bench.people import written
-
-    found = {"command": "python -m tests.bench.wordings", "machine": machine(), "seed": asked.seed, "by": by}
-    if asked.out:
-        asked.out.write_text(written(found), encoding="utf-8")
-    if asked.json:
-        print(json.dumps(found))
-    return 0
+    levels = [float(one) for one in asked.levels.split(",")]
+    return reported("tests.bench.wordings", asked, lambda: measured(asked.each, asked.seed, levels))
 
 
 if __name__ == "__main__":

@@ -1,0 +1,70 @@
+"""How long to wait for more, by what was said so far: heard ahead, while the end of speech is awaited.
+
+Rules of this file:
+
+- What is a beginning of something in force waits longer: a figure where a lock number is stated, what does not open the
+  gate that is asked for, a number without its decimals or its unit, an answer with which another begins. "Four … two" is one
+  number.
+- An answer or a command that was surely taken, and with which nothing else in force begins, waits less: what follows is
+  another sentence. Never at a gate nor where dead works are to be proved: there a 'not' may come late.
+- Of all else nothing is known, and the usual pause ends it. So it is for what the program said itself: that is not heard
+  ahead, and so no echo is ever waited on for longer.
+- It changes where an utterance ends, never what it means: the whole is heard anew. Pure.
+"""
+
+from __future__ import annotations
+
+import re
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
+from handsfree.speech.bars import short_command
+
+if TYPE_CHECKING:
+    from handsfree.language.base import Language
+
+
+class SoFar(StrEnum):
+    """What was said so far is: a beginning, whole, or not known to be either."""
+
+    BEGUN = "begun"
+    WHOLE = "whole"
+    UNKNOWN = "unknown"
+
+
+def so_far(heard: Heard, listening: Listening, language: Language) -> SoFar:
+    """`heard`: of the sound up to now, as if nothing more came."""
+    if _begun(heard, listening, language):
+        return SoFar.BEGUN
+    taken = heard.verdict is Verdict.ACCEPTED and heard.meaning is not None
+    if not taken or listening.gate is not None or listening.proof or heard.meaning is None:
+        return SoFar.UNKNOWN
+    sentence = heard.meaning.sense in (Sense.PHRASE, Sense.COMMAND) and not short_command(heard.meaning)
+    return SoFar.WHOLE if sentence else SoFar.UNKNOWN
+
+
+def _begun(heard: Heard, listening: Listening, language: Language) -> bool:
+    meaning = heard.meaning
+    taken = heard.verdict is Verdict.ACCEPTED and meaning is not None
+    if meaning is not None and meaning.sense in (Sense.PHRASE, Sense.COMMAND) and taken:
+        return _another_begins(meaning, listening, language)
+    if meaning is not None and meaning.sense is Sense.NUMBER:
+        return meaning.unit is None and meaning.value is not None and float(meaning.value).is_integer()
+    if listening.gate is not None:
+        return heard.verdict is Verdict.ASKED_AGAIN
+    numbers = listening.digits is not None or listening.number is not None
+    return numbers and bool(_figures(language) & set(re.findall(r"[a-z]+|\d", heard.words.lower())))
+
+
+def _another_begins(meaning: Meaning, listening: Listening, language: Language) -> bool:
+    said = {meaning.text, meaning.spoken} - {""}
+    return any(
+        form.startswith(f"{words} ") and (other.sense, other.text) != (meaning.sense, meaning.text)
+        for form, other in language.forms(listening).items() for words in said
+    )  # fmt: skip
+
+
+def _figures(language: Language) -> frozenset[str]:
+    said = (say(value) for value in range(101) for say in (language.say_number, language.say_digits))
+    return frozenset(word for words in said for word in words.split()) | frozenset("0123456789")
