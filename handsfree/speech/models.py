@@ -16,7 +16,6 @@ import os
 import re
 import shutil
 import tempfile
-import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -233,22 +232,28 @@ def fetch_small_english(folder: Path) -> Model:
 
 
 def fetch_whisper(folder: Path, size: str) -> Model:
-    """Fetch whisper weights of `size`, one that acceptance is fitted to, from the hub with faster-whisper's own loader.
-    Trouble where there is no network, or no such size."""
+    """Fetch whisper weights of `size`, one that acceptance is fitted to, from where those who converted them keep them.
+    Trouble where there is no network, no such size, or what came is not what it should be."""
     if size not in neural_weights.SIZES:
         raise Trouble(f"Nothing here is fitted to whisper '{size}'; say one of {', '.join(neural_weights.SIZES)}.")
-    try:
-        from faster_whisper.utils import download_model
-    except ImportError:
-        raise Trouble("Whisper weights need the neural engine first: pip install 'handsfree[neural]'.") from None
     with _workshop(folder) as made:
         place = made / f"whisper-{size}"
-        try:
-            with warnings.catch_warnings(action="ignore"):  # the loader's own use of the hub's client
-                download_model(size, output_dir=str(place))
-        except Exception as error:  # the hub's client raises many kinds, all meaning the same to the person
-            raise Trouble(
-                f"The whisper weights could not be fetched ({type(error).__name__}): it needs a network. Fetch them "
-                "elsewhere and add their folder with: handsfree models --add FOLDER"
-            ) from None
+        place.mkdir()
+        for name in neural_weights.FILES:
+            _fetch(f"{neural_weights.SOURCE.format(size=size)}/{name}", place / name)
+        if neural_weights.identify(place).sha256 != neural_weights.SIZES[size]:
+            raise Trouble(f"What was fetched is not the whisper {size} that this program is fitted to; nothing was kept.")
         return _take_in(made, folder, "", "en")
+
+
+def _fetch(address: str, place: Path) -> None:
+    from urllib.request import urlopen
+
+    try:
+        with urlopen(address, timeout=30) as source, place.open("wb") as out:
+            shutil.copyfileobj(source, out, 1 << 20)
+    except OSError as error:  # the library's own errors are kinds of it
+        raise Trouble(
+            f"The whisper weights could not be fetched ({type(error).__name__}): it needs a network. Fetch them "
+            "elsewhere and add their folder with: handsfree models --add FOLDER"
+        ) from None

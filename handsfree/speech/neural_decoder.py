@@ -1,6 +1,6 @@
 """Whisper's text decoder, run over a tree of texts at once.
 
-CTranslate2 runs the encoder. The decoder is run here because scoring many texts against one sound is a different job from
+The decoder is written here because scoring many texts against one sound is a different job from
 decoding: a library batches whole sentences, each with its own copy of the sound's keys and values, while texts that begin
 alike need their beginning only once and all share the one sound. `Decoder.listen` projects the sound once; `Sound.extend`
 then takes any number of (parent, token) pairs and gives each one's distribution over the next token.

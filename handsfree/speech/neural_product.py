@@ -9,22 +9,21 @@ is heard by both engines in seven tenths of the time (tests/bench/results/hearin
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-import numpy as np
+from handsfree.speech.graphs import Graph, Node, session
 
 if TYPE_CHECKING:
+    import numpy as np
     from numpy.typing import NDArray
-    from onnx import TensorProto
 
     Array = NDArray[np.float32]
 
 Product = Callable[["Array"], "Array"]
 Linear = tuple["Array", "Array"]  # a matrix and its offset
 
-_OPSET, _FORMAT = 20, 9  # of ONNX: Gelu is an operator from the first on
 EPSILON = 1e-5  # under the root of a norm: as Whisper was trained
-_ATTRIBUTES = {"LayerNormalization": {"epsilon": EPSILON}}
+_ATTRIBUTES: dict[str, dict[str, float | int | list[int]]] = {"LayerNormalization": {"epsilon": EPSILON}}
 
 
 def product(matrix: Array, offset: Array | None = None) -> Product:
@@ -54,44 +53,9 @@ def feed_forward(norm: Linear, up: Linear, down: Linear) -> Product:
 
 def _chain(steps: Sequence[tuple[str, tuple[str, ...]]], given: Mapping[str, Array], shape: tuple[int, ...]) -> Product:
     """Operators of ONNX one after the other, '' for what came of the one before; (rows, shape[0]) to (rows, shape[1])."""
-    import onnxruntime
-    from onnx import TensorProto, helper
-
-    arrays = {name: np.ascontiguousarray(array, np.float32) for name, array in given.items()}
     nodes, last = [], "x"
     for number, (operator, inputs) in enumerate(steps):
         out = f"after {number}"
-        attributes: dict[str, Any] = _ATTRIBUTES.get(operator, {})
-        nodes.append(helper.make_node(operator, [name or last for name in inputs], [out], **attributes))
+        nodes.append(Node(operator, tuple(name or last for name in inputs), out, _ATTRIBUTES.get(operator, {})))
         last = out
-    ends = zip(("x", last), shape, strict=True)
-    first, final = (helper.make_tensor_value_info(name, TensorProto.FLOAT, ["rows", width]) for name, width in ends)
-    graph = helper.make_graph(nodes, "product", [first], [final], _external(arrays))
-    model = helper.make_model(graph, opset_imports=[helper.make_opsetid("", _OPSET)], ir_version=_FORMAT)
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = options.inter_op_num_threads = 1
-    # Copied here, and so the only copy: a test changes the arrays afterwards.
-    options.add_external_initializers(list(arrays), [onnxruntime.OrtValue.ortvalue_from_numpy(a) for a in arrays.values()])
-    session = onnxruntime.InferenceSession(model.SerializeToString(), options, providers=["CPUExecutionProvider"])
-
-    def multiply(x: Array) -> Array:
-        out: Array = session.run(None, {"x": x})[0]
-        return out
-
-    return multiply
-
-
-def _external(given: Mapping[str, Array]) -> list[TensorProto]:
-    """Names, shapes and sizes only, for a model whose arrays are handed to the session beside it: a model that contains them
-    would hold them twice more (250 MB for the two decoders)."""
-    from onnx import TensorProto
-
-    tensors = []
-    for name, array in given.items():
-        tensor = TensorProto(
-            name=name, data_type=TensorProto.FLOAT, dims=array.shape, data_location=TensorProto.EXTERNAL
-        )
-        for key, value in (("location", name), ("offset", "0"), ("length", str(array.nbytes))):
-            tensor.external_data.add(key=key, value=value)
-        tensors.append(tensor)
-    return tensors
+    return session(Graph(nodes, given, ("x", ("rows", shape[0])), (last, ("rows", shape[1]))))

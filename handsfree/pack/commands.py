@@ -1,0 +1,33 @@
+"""The verbs `models pack` and `models unpack`: made, set up, and told."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from handsfree.errors import Trouble
+from handsfree.settings import load as load_settings
+
+
+def pack(to: Path, wheels: Path | None, procedures: Path | None) -> None:
+    """Trouble where it cannot be made."""
+    from handsfree.pack.making import Wish, make
+
+    own = procedures if procedures is not None else Path("procedures") if Path("procedures").is_dir() else None
+    print("Gathering the wheels of what is installed here.", flush=True)
+    made = make(to, Wish(wheels, load_settings().models, own))
+    print(f"{to}: {made.files} files, {made.size / 1e6:.0f} MB.")
+    for licence, names in made.licences:
+        print(f"  {licence}: {len(names)}")
+    print("Each package's licence is in its licences.txt. Who hands the pack on must keep to them.")
+    print(f"On the device, with no network: python3 {to.name} FOLDER")
+
+
+def unpack(pack: Path, folder: Path) -> None:
+    """Trouble where it cannot be set up, and nothing is left behind then."""
+    from handsfree.pack.setting_up import Refused, set_up
+
+    try:
+        program = set_up(pack, folder)
+    except Refused as refused:
+        raise Trouble(str(refused)) from None
+    print(f"It works here. Start a visit with: HANDSFREE_SETTINGS={folder / 'settings.toml'} {program} visit")
