@@ -144,12 +144,14 @@ class ClockMoved:
 @dataclass(frozen=True)
 class Resumed:
     """After a crash, a stop or a day's wait. `unrecorded`: not all that the last happening before brought is on record.
-    `technician`: who takes it up, '' for who had it before."""
+    `technician`: who takes it up, '' for who had it before. `barred`: why its procedure may not run any more; then only its
+    locks come off."""
 
     why: str
     program: str = ""
     unrecorded: bool = False
     technician: str = ""
+    barred: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

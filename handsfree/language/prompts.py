@@ -12,6 +12,7 @@ from __future__ import annotations
 import string
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from handsfree.errors import Trouble
@@ -34,7 +35,8 @@ class Prompts:
         return self.sentences[key].format(**{name: str(value) for name, value in values.items()})
 
 
-def places(sentence: str) -> set[str]:
+@lru_cache(maxsize=4096)
+def places(sentence: str) -> frozenset[str]:
     """The names between braces. ValueError where braces do not match or hold more than a name."""
     names: set[str] = set()
     for _, name, form, conversion in string.Formatter().parse(sentence):
@@ -43,7 +45,7 @@ def places(sentence: str) -> set[str]:
         if not name.isidentifier() or form or conversion:
             raise ValueError(f"{{{name}}} must be a plain name")
         names.add(name)
-    return names
+    return frozenset(names)
 
 
 def load(path: Path) -> Prompts:

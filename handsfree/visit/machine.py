@@ -27,7 +27,7 @@ from handsfree.language.base import Language
 from handsfree.language.meaning import EMERGENCY, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
-from handsfree.visit import facts, phrases, places, unsure
+from handsfree.visit import facts, phrases, places, unsure, wayout
 from handsfree.visit.faults import failed
 from handsfree.visit.flow import Flow
 from handsfree.visit.gates import restore_checks
@@ -303,6 +303,9 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
         flow.turn_lock(Turn.RESUMED, flow.sentence("why-resume"))
         flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.sentence("why-resume"))
     tell_locks(flow)
+    if event.barred:
+        _bar(flow, event)
+        return
     if not state.frames:
         move(flow, (places.first(state.book, state.book.main),))
         return
@@ -312,10 +315,24 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
             record(flow, state.step)
     number, count = places.number_of(state.book, state.frames)
     flow.prompt("resumed", "notice", title=state.procedure.title, number=number, count=count)
+    _who_is_here(flow, event, away)
+    take_up(flow)
+
+
+def _who_is_here(flow: Flow, event: events.Resumed, away: float) -> None:
+    """After a stop, a day, or under another name, whoever is here says their number anew."""
+    state = flow.state
     another = event.technician not in ("", state.technician)
     if another or away > DAY_BREAK_SECONDS or event.why == "stopped":
-        flow.change(interlock=nobody(flow.state.interlock), trail=(), technician=event.technician or state.technician)
-    take_up(flow)
+        flow.change(interlock=nobody(state.interlock), trail=(), technician=event.technician or state.technician)
+
+
+def _bar(flow: Flow, event: events.Resumed) -> None:
+    """The procedure may not run any more: of all it says, nothing; the locks that are on come off."""
+    flow.prompt("barred", "notice", cuttable=False)
+    flow.change(interlock=nobody(flow.state.interlock), technician=event.technician or flow.state.technician)
+    flow.state = wayout.restoring(flow.state)
+    move(flow, flow.state.frames)
 
 
 def _stop_asked(flow: Flow, event: events.StopAsked) -> None:

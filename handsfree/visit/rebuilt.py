@@ -1,17 +1,19 @@
 """The state of a visit whose happenings were answered under other rules: from what is on record, not from `advance`.
 
 What was recorded stays as it was: where the visit stood, what it was answered. Isolation is never rebuilt: every source is
-LIVE, and the locks that were on are named, so that all is isolated anew.
+LIVE, and the locks that were on are named, each with its owner and their number, so that all is isolated anew and nobody
+else's number takes one off.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
-from handsfree.isolation.people import Lock
+from handsfree.isolation.people import Lock, Locks, People, Person
 from handsfree.journal import events as ev
 from handsfree.journal.events import Stamped
+from handsfree.language.meaning import Sense, Verdict
 from handsfree.visit.state import Frame, Frames, Result, State
 
 Key = tuple[tuple[str, ...], str]
@@ -22,7 +24,7 @@ def rebuilt(state: State, entries: Iterable[Stamped]) -> State:
     remembered: dict[Key, Result] = {}
     frames: Frames = ()
     outcome, not_before, now, wall, began = "", None, 0.0, "", None
-    technician, locked = "", False
+    technician, on = "", _Locks()
     for entry in entries:
         event = entry.event
         now, wall = max(now, entry.mono), entry.wall
@@ -30,8 +32,13 @@ def rebuilt(state: State, entries: Iterable[Stamped]) -> State:
         match event:
             case ev.Opened():
                 technician = event.technician
+            case ev.Utterance() if event.sense == Sense.GATE and event.verdict == Verdict.ACCEPTED:
+                on.said = tuple(event.text.partition(", lock ")[2].split())
             case ev.Gate() if event.how == "phrase":
-                locked = event.now == "ISOLATING"
+                on.whole = event.now == "ISOLATING"
+                on.first = on.said if on.whole else on.first
+            case ev.LockChanged():
+                on.changed(event)
             case ev.StepEntered():
                 frames = _at(state, frames, event.path, event.step) or frames
             case ev.AnswerTaken():
@@ -46,12 +53,43 @@ def rebuilt(state: State, entries: Iterable[Stamped]) -> State:
                 outcome, not_before = event.outcome, event.not_before
             case ev.Resumed():
                 outcome, not_before = "", None
-    owner = technician or state.language.prompt("first-person")
-    locks = frozenset(Lock(name, owner) for name in state.book.energy.sources) if locked else frozenset()
+    locks, people = on.found(technician or state.language.prompt("first-person"), tuple(state.book.energy.sources))
+    interlock = replace(state.interlock, locks=locks, people=people)
     return replace(
-        state, interlock=replace(state.interlock, locks=locks), technician=technician, frames=frames, remembered=remembered,
+        state, interlock=interlock, technician=technician, frames=frames, remembered=remembered,
         outcome=outcome, not_before=not_before, now=now, wall=wall, began=began or 0.0, wait_ends=not_before or 0.0,
     )  # fmt: skip
+
+
+@dataclass
+class _Locks:
+    """What a record says of locks. `said`: the number of the last gate phrase; `numbers`: by owner. A record that names no
+    owners says `whole`, that all was locked, with the number `first`."""
+
+    said: tuple[str, ...] = ()
+    whole: bool = False
+    first: tuple[str, ...] = ()
+    named: bool = False
+    locks: set[Lock] = field(default_factory=set)
+    numbers: dict[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def changed(self, event: ev.LockChanged) -> None:
+        self.named = True
+        lock = Lock(event.source, event.owner)
+        if event.on:
+            self.locks.add(lock)
+            self.numbers[event.owner] = self.said
+        else:
+            self.locks.discard(lock)
+
+    def found(self, owner: str, sources: tuple[str, ...]) -> tuple[Locks, People]:
+        """The locks that are on, and whose they are; nobody is here yet."""
+        if not self.named and self.whole:
+            self.locks = {Lock(name, owner) for name in sources}
+            self.numbers = {owner: self.first}
+        owners = {lock.owner for lock in self.locks}
+        people = tuple(Person(name, number, here=False) for name, number in self.numbers.items() if name in owners)
+        return frozenset(self.locks), people
 
 
 def _at(state: State, before: Frames, path: tuple[str, ...], step: str) -> Frames:

@@ -35,7 +35,7 @@ from handsfree.procedure import cabinet, hazards, load, safe
 from handsfree.procedure.asides import at_cabinet
 from handsfree.procedure.cabinet import PageFile
 from handsfree.procedure.model import Book
-from handsfree.visit import habits
+from handsfree.visit import habits, wayout
 from handsfree.visit.incoming import Incoming
 from handsfree.visit.machine import RULES, advance, start
 from handsfree.visit.rebuilt import rebuilt
@@ -120,19 +120,30 @@ def begin(
 def take_up(
     folder: Path, clock: JournalClock | None = None, key: DeviceKey | None = None, technician: str = ""
 ) -> Session:
-    """A visit that was interrupted, stopped or is to be continued; `technician`: who takes it up, '' for who had it. Trouble
-    where it ended, or its record does not hold."""
+    """A visit that was interrupted, stopped or is to be continued; `technician`: who takes it up, '' for who had it. One
+    whose procedure may not run any more is taken up while a lock is on, for the restore alone. Trouble where it ended,
+    where its record does not hold, or where nothing is left to restore of one that may not run."""
     journal = Journal.resume(folder, clock=clock, key=key)
     try:
         state, whole = state_of(reader.read(folder), folder)
         if state.closed and state.outcome not in ("stopped", "to be continued"):
             raise Trouble(f"{folder} ended as '{state.outcome}'; begin a new visit instead.")
-        safe.must_run(state.book)
+        barred = _barred(state)
     except Trouble:
         journal.close()
         raise
     why = "to be continued" if state.outcome == "to be continued" else "stopped" if state.closed else "interrupted"
-    return Session(journal, state, Resumed(why, __version__, unrecorded=not whole, technician=technician))
+    return Session(journal, state, Resumed(why, __version__, unrecorded=not whole, technician=technician, barred=barred))
+
+
+def _barred(state: State) -> tuple[str, ...]:
+    """Why the procedure may not run any more, () where it may, or where only the restore is left of it already. Trouble
+    where it may not and nobody is left with a lock on."""
+    if wayout.only_restores(state):
+        return ()
+    if not state.interlock.locks:
+        safe.must_run(state.book)
+    return tuple(fault.shown for fault in safe.faults_of(state.book))
 
 
 def state_of(entries: Iterable[Stamped], folder: Path) -> tuple[State, bool]:

@@ -93,7 +93,7 @@ steps:
     needs={"touch": ("plug", "capacitor")}, isolates={"off": ("plug",), "relieve": ("capacitor",)},
     proves={"dead": ("plug", "switch"), "empty": ("capacitor", "meter")}, restores={"back": ("plug", "capacitor")},
     power={"Put the plug in.": ("plug",)}, limit=10.0, behind={"capacitor": "plug"},
-    unlocked=frozenset({"capacitor"}),
+    unlocked=frozenset({"capacitor"}), returns={"capacitor": 30 * 60.0},
     good=(
         "number A", "affirm", "affirm", "isolated A", "nothing runs", "affirm", "next step", "affirm", "0.5",
         "affirm", "affirm", "next step", "next step", "next step", "next step", "clear A", "next step",

@@ -15,11 +15,13 @@ rules, from 29 CFR 1910.147 (d), (e), (f) and 1910.333 (b):
 5. A lock number is said only where it is read back.
 6. After 'power is on' something is said.
 7. Nothing breaks, and what a replay of the record comes to is the state the visit is in.
+8. What may have come back since it was proved (a charge) is not dead any more when its time is over, however often somebody
+   speaks. A voice that is not the one that stated the number puts no lock on and takes none off.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -30,13 +32,15 @@ from handsfree.language.meaning import Sense, Verdict
 ENGLISH = base.load("en")
 BREAK = 30 * 60.0
 DAY = 13 * 3600.0
+NOTHING_SAID: tuple[str, tuple[str, ...]] = ("", ())
 A, B, NOBODYS = ("four", "two"), ("five", "one"), ("nine", "nine")
 
 
 @dataclass(frozen=True)
 class Small:
     """A small visit. By step: `needs`, the sources of a hazard step; `isolates`, `proves`, `restores`. `points`: readings a
-    measurement takes. `behind`: source -> what fills it again. `people`: numbers of who may be here. `limit`: of a
+    measurement takes. `behind`: source -> what fills it again. `returns`: source -> seconds after
+    which it may have come back. `people`: numbers of who may be here. `limit`: of a
     measurement.
     `good`: what is said on a way straight through: a command, a phrase, a figure, 'number A', 'isolated A', 'clear A'."""
 
@@ -50,6 +54,7 @@ class Small:
     limit: float = 30.0
     behind: Mapping[str, str] = field(default_factory=dict)
     unlocked: frozenset[str] = frozenset()
+    returns: Mapping[str, float] = field(default_factory=dict)
     people: tuple[tuple[str, ...], ...] = (A,)
     phrases: tuple[str, ...] = ()
     good: tuple[str, ...] = ()
@@ -64,8 +69,8 @@ class Watch:
     """What can be known from what happened and from the record. `gave`: (source, number) since the source was last cleared.
     `locks`: (source, number) of locks that are on, whatever was cleared. `seen`: sources seen running. `doubt`: sources one
     of which is on. `tried`, `affirmed`, `readings`, `after`: of the proof under way. `runs_heard`: 'it runs' is
-    listened for. `gone`: affirms for an absent owner. `pending`: word and number of the gate phrase just said. `owners`:
-    (name in the record, number) of whose locks are on."""
+    listened for, `gate_heard`: a gate phrase. `gone`: affirms for an absent owner, -1 where nobody asked for them.
+    `pending`: word and number of the gate phrase just said. `owners`: (name in the record, number) of whose locks are on."""
 
     people: frozenset[tuple[str, ...]] = frozenset()
     offered: tuple[str, ...] = ()
@@ -81,10 +86,11 @@ class Watch:
     after: bool = False
     relieved: frozenset[str] = frozenset()
     asked: str = ""
-    gone: int = 0
+    gone: int = -1
     seen: frozenset[str] = frozenset()
     runs_heard: bool = False
-    pending: tuple[str, tuple[str, ...]] = ("", ())
+    gate_heard: bool = False
+    pending: tuple[str, tuple[str, ...]] = NOTHING_SAID
     owners: frozenset[tuple[str, tuple[str, ...]]] = frozenset()
 
 
@@ -115,12 +121,15 @@ def held(watch: Watch) -> bool:
     return bool(watch.dead or watch.relieved or every)
 
 
-def hears(small: Small, watch: Watch, happening: ev.Stamped, silence: float) -> Watch:
-    """The watchman after something happened, before it is known what the program makes of it."""
+def hears(small: Small, watch: Watch, happening: ev.Stamped, silence: float, over: Collection[str] = ()) -> Watch:
+    """The watchman after something happened, before it is known what the program makes of it. `over`: sources that were
+    proved longer ago than they may be trusted."""
     event = happening.event
+    watch = quiet(watch)
     late = silence > BREAK and held(watch)
-    if late and not isinstance(event, ev.Resumed):
-        watch = replace(clear(small, watch, small.sources), asked="")
+    back = frozenset(small.sources) if late else watch.dead.intersection(over)
+    if back and not isinstance(event, ev.Resumed):
+        watch = replace(clear(small, watch, back), asked="")
     match event:
         case ev.Resumed():
             watch = replace(clear_all(small, watch), asked="", offered=())
@@ -132,7 +141,7 @@ def hears(small: Small, watch: Watch, happening: ev.Stamped, silence: float) -> 
             noting = watch.asked == "note"  # a note that nobody asked for leaves what is asked as it is
             watch = replace(watch, asked="") if noting else watch
             watch = power_on(small, watch) if noting and "power is on" in event.text else watch
-        case ev.Utterance() if event.verdict == Verdict.ACCEPTED and late:
+        case ev.Utterance() if event.verdict == Verdict.ACCEPTED and back:
             watch = replace(watch, asked="")
         case ev.Utterance() if event.verdict == Verdict.ACCEPTED:
             watch = said(small, watch, event)
@@ -146,11 +155,13 @@ def said(small: Small, watch: Watch, event: ev.Utterance) -> Watch:
         case Sense.COMMAND, "power is on" if asked != "power":  # else it is what was asked for
             return power_on(small, watch)
         case Sense.COMMAND, "affirm":
-            ran = set(small.isolates.get(watch.step, ())) if not watch.gone else set()
+            ran = set() if watch.gate_heard else set(small.isolates.get(watch.step, ()))
             free = {name for name in ran if all(one[0] != name for one in watch.gave)}
+            proving = watch.step in small.proves
             return replace(
-                watch, after=watch.readings > 0 or watch.tried, affirmed=True, seen=watch.seen | free, gone=watch.gone + 1
-            )
+                watch, after=proving and (watch.readings > 0 or watch.tried), affirmed=proving, seen=watch.seen | free,
+                gone=watch.gone if watch.gone < 0 else min(watch.gone + 1, 3),
+            )  # fmt: skip
         case Sense.COMMAND, "next step" | "go ahead" | "done" if watch.step in small.isolates:
             free = frozenset(small.isolates[watch.step]) & small.unlocked
             return replace(watch, relieved=watch.relieved | free)
@@ -162,8 +173,15 @@ def said(small: Small, watch: Watch, event: ev.Utterance) -> Watch:
             return replace(clear(small, watch, (small.proves[watch.step][0],)), tried=False)
         case Sense.GATE, text:
             word, _, number = text.partition(", lock ")
+            if event.voice == "other":
+                return watch
             return replace(watch, pending=(word, tuple(number.split())))
     return watch
+
+
+def quiet(watch: Watch) -> Watch:
+    """Once all that came of a happening was seen, the phrase that was said is over."""
+    return watch if watch.pending == NOTHING_SAID else replace(watch, pending=NOTHING_SAID)
 
 
 def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
@@ -172,7 +190,7 @@ def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
         case ev.FaultCaught():
             return watch, f"7: the program failed: {effect.what}"
         case ev.ListenFor():
-            return replace(watch, runs_heard="it runs" in effect.phrases), ""
+            return replace(watch, runs_heard="it runs" in effect.phrases, gate_heard=bool(effect.gate)), ""
         case ev.KeepNote():
             return replace(watch, asked="note"), ""
         case ev.Closed():
@@ -180,7 +198,7 @@ def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
         case ev.ReadingTaken() if watch.step in small.proves:
             if effect.value is None or abs(effect.value) >= small.limit:
                 return replace(clear(small, watch, (small.proves[watch.step][0],)), readings=0, after=False), ""
-            return replace(watch, readings=watch.readings + effect.affirmed, after=False), ""
+            return replace(watch, readings=min(watch.readings + effect.affirmed, small.points), after=False), ""
         case ev.Gate() if effect.how == "phrase" and effect.now == "ISOLATING":
             return phrase(small, watch, effect)
         case ev.LockChanged():
@@ -241,13 +259,13 @@ def proved(small: Small, watch: Watch, effect: ev.Gate) -> tuple[Watch, str]:
 
 def entered(small: Small, watch: Watch, effect: ev.StepEntered) -> tuple[Watch, str]:
     step = effect.step
-    watch = replace(watch, step=step, asked="", tried=False, affirmed=False, readings=0, after=False)
+    watch = replace(watch, step=step, asked="", tried=False, affirmed=False, readings=0, after=False, gone=-1)
     if step in small.isolates:
         watch = clear(small, watch, small.isolates[step])
         names = set(small.isolates[step])
-        watch = replace(watch, begun=watch.begun | names, seen=watch.seen - names, gone=0)
+        watch = replace(watch, begun=watch.begun | names, seen=watch.seen - names)
     elif step in small.restores:
-        watch = replace(clear(small, watch, small.restores[step]), gone=0)
+        watch = clear(small, watch, small.restores[step])
     return watch, unready(small, watch, step)
 
 

@@ -1,0 +1,87 @@
+"""Which states of a visit are taken for one, so that a small visit has finitely many, and why nothing is lost by it.
+
+A fold is sound where two states that differ only in what is left out answer every happening alike, but for words that no
+rule of the watchman is about. `walk` tries that too: of states that were taken for one it keeps some apart and compares
+what becomes of them (`twins`).
+
+- Clocks. A state is moved to time zero. What time does is a happening of its own: a silence longer than the break, a day,
+  what was proved longer ago than it may stay so (`aged`), the end of a wait. Each may come in every state, so whatever the
+  clocks of the state had been, what they would bring is walked.
+- The way back. `go back` and `correction` lead to a place on the trail. In place of the trail its set of places is kept, and
+  both are walked to each of them: more than the program can do, never less. The trail empty is walked too.
+- Values of answers that no step of the book decides on, hands over or reports: that one was given is kept, not which.
+- What is read under one question only, elsewhere: what was proposed, a reading not yet affirmed, a number not yet affirmed.
+- How it is said and how often: form, rate, volume, askings again, refusals beyond the third, what was spoken before.
+- A source of which nothing was begun is the same as one not named.
+- Which steps broke: walked with none of them, and, where asked for, with all of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
+
+from handsfree.isolation.rules import LIVE
+from handsfree.procedure import model
+from handsfree.visit.state import Awaiting, Overlay, State
+
+WAIT = 120.0  # s, what is left of every wait in a state at time zero
+LONG_AGO = -1.0e6  # s: whatever was proved then may have come back
+_PENDING = (Awaiting.READING_AFFIRM, Awaiting.DEAD_AFFIRM)
+_DECIDES = (model.Decide, model.Finding, model.Handover)
+Key = tuple[Any, ...]
+
+
+def reads_values(book: Any) -> bool:
+    """Some step acts on, or tells, what was answered."""
+    return any(isinstance(step, _DECIDES) for one in book.procedures.values() for step in one.steps)
+
+
+def key(state: State, values: bool) -> Key:
+    """What decides the future. `values`: `reads_values` of the book."""
+    lock = state.interlock
+    return (
+        state.frames, state.awaiting, state.overlay, state.outcome, state.not_before is not None, waits(state),
+        frozenset(state.trail), state.return_to, frozenset(state.covering.items()),
+        frozenset(state.remembered.items() if values else state.remembered),
+        frozenset(state.facts), state.warned, state.proposed if state.overlay is Overlay.PROPOSAL else None,
+        state.pending if state.awaiting in _PENDING else None,
+        state.lock_offered if state.awaiting is Awaiting.LOCK_AFFIRM else (), state.joining, state.technician,
+        state.voice_doubted, state.check, state.point,
+        frozenset(item for item in lock.holds.items() if item[1] != LIVE), lock.people, lock.locks, lock.speaker, lock.given,
+        min(lock.failures, 3), lock.absent, lock.doubt,
+    )  # fmt: skip
+
+
+def waits(state: State) -> bool:
+    return state.wait_ends - state.now > 0.5
+
+
+def still(state: State) -> State:
+    """The same at time zero, counters at three at most, nothing broken."""
+    lock = state.interlock
+    held = replace(
+        lock, failures=min(lock.failures, 3), last_heard=0.0, since=dict.fromkeys(lock.since, 0.0),
+        proved_at=dict.fromkeys(lock.proved_at, 0.0),
+    )  # fmt: skip
+    trail = tuple(dict.fromkeys(state.trail))
+    return replace(
+        state, interlock=held, trail=trail, tries=min(state.tries, 3), said=0, now=0.0, began=0.0, heard_out=0.0, wall="",
+        wait_ends=WAIT if waits(state) else 0.0, broken=frozenset(), fault="", failed_at=(),
+        not_before=None if state.not_before is None else WAIT,
+    )  # fmt: skip
+
+
+def aged(state: State) -> State:
+    """The same, with all that was proved proved so long ago that it may have come back; somebody spoke just now."""
+    lock = state.interlock
+    return replace(state, interlock=replace(lock, proved_at=dict.fromkeys(lock.proved_at, LONG_AGO)))
+
+
+def ways_back(state: State) -> Iterator[State]:
+    """The states that this one stands for when somebody goes back."""
+    for last in dict.fromkeys(state.trail):
+        yield replace(state, trail=(*(one for one in state.trail if one != last), last))
+    if state.trail:
+        yield replace(state, trail=())
