@@ -202,7 +202,7 @@ class Restore(_Step):
 
     kind: Literal["restore"]
     sources: tuple[SourceName, ...] = Field((), description="which come back; all that this procedure isolates when absent")
-    checks: tuple[Sentence, ...] = Field(min_length=2, description="each acknowledged with 'next step', in this order")
+    checks: tuple[Sentence, ...] = Field(min_length=1, description="each acknowledged with 'next step', in this order")
     power: Sentence = Field(description="the sentence that tells to take the lock off and put the supply on")
 
 

@@ -89,6 +89,9 @@ def _break_over(flow: Flow) -> bool:
         clear(flow, Turn.BREAK, flow.sentence("why-break"))
         return True
     back = came_back(state.interlock, flow.now)
+    if back and not set(back) & set(state.needs):  # nothing at hand is fed by it: the next step that is will ask for it
+        flow.turn_lock(Turn.CAME_BACK, flow.sentence("why-came-back", source=", ".join(back)), back)
+        return False
     if back:
         clear(flow, Turn.CAME_BACK, flow.sentence("why-came-back", source=", ".join(back)), back)
     return bool(back)

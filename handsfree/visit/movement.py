@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from handsfree.isolation import rules
 from handsfree.isolation.rules import Power, Turn
-from handsfree.journal.events import DropTimer, StepEntered
+from handsfree.journal.events import DropTimer, StepEntered, StepPassed
 from handsfree.procedure import model
 from handsfree.procedure.sources import method_of
 from handsfree.visit import facts, places
@@ -78,10 +78,11 @@ def _all_isolated(flow: Flow, names: tuple[str, ...]) -> bool:
 
 
 def _kept(flow: Flow, frames: Frames, step: model.Isolate) -> Frames:
-    """What another procedure of this visit isolated and proved stays so: it is not asked for twice, nor are the proofs that
-    follow right here. Should it be cleared later, it is isolated by this step."""
+    """What another procedure of this visit isolated and proved stays so: it is not asked for twice, nor are the proofs
+    that follow right here, and nothing is said of it; the record has it. Should it be cleared later, it is isolated by this step."""
     book = flow.state.book
-    flow.prompt("isolation-kept", "notice")
+    path = tuple(frame.procedure for frame in frames)
+    flow.emit(StepPassed(path, step.id, tuple((name, str(Power.ISOLATED)) for name in step.sources)))
     flow.change(trail=(), covering={**flow.state.covering, **dict.fromkeys(step.sources, frames)})
     onward = places.after(book, frames)
     while onward:

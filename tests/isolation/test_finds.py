@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from handsfree.errors import Trouble
-from handsfree.journal.events import Gate, LockChanged, NoteKept, Resumed, Say
+from handsfree.journal.events import Gate, LockChanged, NoteKept, Resumed, Say, StepPassed
 from handsfree.language.meaning import Sense, gate_text
 from handsfree.procedure import proofs
 from handsfree.procedure.safe import must_run
@@ -156,6 +156,22 @@ def test_a_charge_that_may_have_come_back_is_measured_again() -> None:
     assert powers(scene)["capacitors"] != "ISOLATED"
     assert powers(scene)["plug"] == "ISOLATED"
     assert scene.step == "relief"
+
+
+def test_a_charge_that_came_back_beside_other_work_is_told_where_it_is_needed() -> None:
+    more = "{id: more, kind: instruct, hazards: [stored charge], say: Hold it again.}"
+    text = CHARGE.replace("  - {id: back", f"  - {{id: tidy, kind: instruct, say: Tidy up.}}\n  - {more}\n  - {{id: back")
+    scene = Scene(book(text)).open().words("understood", OPENS, "next step", "affirm", "zero", "affirm", "affirm")
+    scene.words(*TESTED, "next step")
+    for _ in range(4):
+        scene.words("say again", after=500.0)
+        assert scene.said == "Tidy up."
+    assert powers(scene)["capacitors"] == "LIVE"
+    scene.words("next step")
+    assert scene.step == "relief"
+    assert "Hold it again" not in scene.said
+    scene.words("next step", "affirm", "zero", "affirm", "affirm")
+    assert scene.step == "more"
 
 
 def test_power_on_the_plug_takes_the_charge_behind_it_along() -> None:
@@ -387,6 +403,7 @@ def test_what_is_isolated_and_proved_is_not_asked_for_twice() -> None:
     text = LIFT.replace("people: 2, ", "").replace("  - {id: out,", f"{AGAIN[1:]}  - {{id: out,")
     scene = Scene(book(text)).open().words(OPENS, "nothing runs", "understood")
     assert (scene.step, powers(scene)) == ("between", {"plug": "ISOLATED"})
-    assert ENGLISH.prompt("isolation-kept") in scene.said
+    passed = [e.event for e in scene.record if isinstance(e.event, StepPassed)]
+    assert [(one.step, one.because) for one in passed] == [("off-2", (("plug", "ISOLATED"),))]
     scene.words("understood", "power is on")
     assert scene.step == "off-2"
