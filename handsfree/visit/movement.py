@@ -79,7 +79,8 @@ def _all_isolated(flow: Flow, names: tuple[str, ...]) -> bool:
 
 def _kept(flow: Flow, frames: Frames, step: model.Isolate) -> Frames:
     """What another procedure of this visit isolated and proved stays so: it is not asked for twice, nor are the proofs
-    that follow right here, and nothing is said of it; the record has it. Should it be cleared later, it is isolated by this step."""
+    that follow right here, and nothing is said of it; the record has it. Should it be cleared later, it is
+    isolated by this step."""
     book = flow.state.book
     path = tuple(frame.procedure for frame in frames)
     flow.emit(StepPassed(path, step.id, tuple((name, str(Power.ISOLATED)) for name in step.sources)))
