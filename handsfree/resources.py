@@ -2,7 +2,22 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from pathlib import Path
+from typing import Any
+
+#: The arithmetic and the fault model of refrigeration: one package, which an installation for another trade may leave out.
+TRADE = "handsfree.trade"
+
+
+def of_trade(module: str) -> Any:
+    """A module of the trade's package; None where that is left out."""
+    try:
+        return import_module(f"{TRADE}.{module}")
+    except ModuleNotFoundError as error:
+        if (error.name or "").startswith(TRADE):
+            return None
+        raise
 
 
 def folder(name: str) -> Path:

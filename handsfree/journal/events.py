@@ -304,6 +304,7 @@ class FindingMade:
     finding: str
     text: str
     evidence: tuple[tuple[str, str], ...] = ()
+    means: str = ""
 
 
 @dataclass(frozen=True)

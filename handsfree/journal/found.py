@@ -1,8 +1,8 @@
 """What a diagnosis of a procedure tells: a fault, that something is sound, that work proved itself, or advice.
 
 Procedures call all of these findings. A supervisor, and a customer still more, must not read "Sealed drinks may stay" where
-the fault stands. The shipped names that are no fault are listed; a name that is not listed is a fault, so that a new one is
-never lost.
+the fault stands. What a procedure itself says of its finding (`means`) counts. Of a finding that says nothing the shipped
+names that are no fault are listed here; a name that is not listed is a fault, so that a new one is never lost.
 """
 
 from __future__ import annotations
@@ -28,6 +28,8 @@ _ADVISING = ("food-safety",)
 
 
 def tells(finding: FindingMade) -> str:
+    if finding.means in (FAULT, SOUND, PROVED, ADVICE):
+        return finding.means
     if finding.path and finding.path[-1] in _ADVISING:
         return ADVICE
     return _TELLS.get(finding.finding, FAULT)

@@ -10,7 +10,7 @@ Rules of this file:
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import NoReturn
@@ -265,9 +265,10 @@ def parse(text: str, file: str = "grammar") -> Grammar:
     return grammar
 
 
-def load(path: Path) -> Grammar:
-    """Trouble where the file cannot be read or is not UTF-8, besides what `parse` raises."""
+def load(path: Path, with_more: Callable[[str], str] = str) -> Grammar:
+    """`with_more`: puts into the text what stands elsewhere. Trouble where the file cannot be read or is not UTF-8, besides
+    what `parse` raises."""
     try:
-        return parse(path.read_text(encoding="utf-8"), path.name)
+        return parse(with_more(path.read_text(encoding="utf-8")), path.name)
     except (OSError, UnicodeDecodeError) as error:
         raise Trouble(f"The grammar {path.name} cannot be read: {error}.") from error

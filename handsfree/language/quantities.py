@@ -14,8 +14,11 @@ from __future__ import annotations
 from functools import cache
 from typing import TYPE_CHECKING
 
+from handsfree.language.declared import declared
+from handsfree.language.registry import registry as registry
+
 if TYPE_CHECKING:
-    from pint import Unit, UnitRegistry
+    from pint import Unit
 
 #: pint name -> how it is written, the one the program writes first
 SYMBOLS: dict[str, tuple[str, ...]] = {
@@ -44,14 +47,6 @@ _TEMPERATURES = frozenset({"degF", "degC", "kelvin", "delta_degF", "delta_degC"}
 _DIFFERENCES = {"degF": "delta_degF", "degC": "delta_degC", "kelvin": "delta_degC"}
 #: names said short: (asked, spoken). A gauge in psi is read as 'sixty eight pounds'.
 _SAID_SHORT = frozenset({("psi", "pound")})
-
-
-@cache
-def registry() -> UnitRegistry[float]:
-    """pint's registry, offset temperatures included. Takes half a second the first time."""
-    from pint import UnitRegistry
-
-    return UnitRegistry(autoconvert_offset_to_baseunit=True)
 
 
 def _unit(name: str) -> Unit:
@@ -134,3 +129,6 @@ def alike(unit: str) -> tuple[str, ...]:
         return ()
     rest = [name for name in SYMBOLS if name not in (asked, "degree", "delta_degF", "delta_degC") and unit_fits(asked, name)]
     return (asked, *rest, *(["degree"] if asked in _TEMPERATURES else []))
+
+
+SYMBOLS.update({name: one.symbols for name, one in declared().items()})

@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from functools import cache, cached_property, lru_cache
 
 from handsfree.language import prompts, understanding
+from handsfree.language.declared import with_units
 from handsfree.language.decoys import Decoys
 from handsfree.language.expand import expand
 from handsfree.language.jsgf import Grammar
@@ -67,7 +68,7 @@ class GrammarLanguage(ABC):
 
     @cached_property
     def grammar(self) -> Grammar:
-        return load_grammar(folder("grammar") / f"{self.code}.jsgf")
+        return load_grammar(folder("grammar") / f"{self.code}.jsgf", lambda text: with_units(text, self.code))
 
     @cached_property
     def _prompts(self) -> prompts.Prompts:
@@ -102,7 +103,7 @@ class GrammarLanguage(ABC):
         for phrase in expand(self.grammar, rule):
             ways[phrase.tags[-1]] = (*ways.get(phrase.tags[-1], ()), phrase.text)
         if not once:  # one that is the same after one and after many stands once in the expansion
-            ways = {name: (way[0], *way) if name in self.uncounted else way for name, way in ways.items()}
+            ways = {name: (way[0], *way) if name in self.uncounted or len(way) == 1 else way for name, way in ways.items()}
         return ways
 
     @cached_property

@@ -135,7 +135,8 @@ def _proved(step: Prove, tell: Tell) -> str:
     name = tell(f"method-{step.method}") if known else step.method
     if method.form != "measure":
         return tell("chart-proved", method=name)
-    return tell("chart-proved-below", method=name, below=f"{step.limit(method):g}", unit=symbol(step.unit).strip())
+    unit = symbol(step.measured_in(method)).strip()
+    return tell("chart-proved-below", method=name, below=f"{step.limit(method):g}", unit=unit)
 
 
 def _lines(step: Step, code: str) -> Iterator[str]:

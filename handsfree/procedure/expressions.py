@@ -3,7 +3,8 @@
 Rules of this file:
 
 - The text is parsed to a tree and every node must be in a short list; nothing is ever compiled or called by name from it.
-- Names are ids of read, ask and call steps of the same procedure, with '-' written as '_'.
+- Names are ids of read, ask and call steps of the same procedure, as they stand there: `supply-air - room-air > 5`. A minus
+  has a blank on both sides. Names with '_' for '-', as older files have them, mean the same.
 - Text may only be compared, by == or !=, with one of the answers of the step it is compared to; a call step with an outcome
   that the called procedure can end with.
 - Numbers of two different units do not meet in a sum or a comparison. A difference of two temperatures has its own unit.
@@ -15,6 +16,7 @@ Rules of this file:
 from __future__ import annotations
 
 import ast
+import re
 import warnings
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -22,15 +24,16 @@ from functools import lru_cache
 from typing import get_args
 
 from handsfree.procedure.functions import BUILT_IN, Calls, Parameter, Signature, signature, usual_calls
-from handsfree.procedure.model import Ask, Call, End, Read, Series, Step
+from handsfree.procedure.model import Ask, Call, End, Read, Step
 
 LIMIT_TEXT = 500
 LIMIT_NODES = 120
 LIMIT_DEPTH = 20
 LIMIT_NUMBER = 1e12
 
+#: Series that a visit brings from elsewhere: the proof that is running, what the stock read from the beginning on.
+BROUGHT = frozenset({"proof", "food"})
 #: Every outcome that a procedure can end with.
-SERIES: tuple[str, ...] = get_args(Series)
 OUTCOMES: tuple[str, ...] = get_args(End.model_fields["outcome"].annotation)
 
 COMPARE = (ast.Lt, ast.LtE, ast.Gt, ast.GtE, ast.Eq, ast.NotEq)
@@ -51,25 +54,37 @@ class Tables:
 
     readings: Mapping[str, str] = field(default_factory=dict)
     answers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    series: frozenset[str] = BROUGHT
 
     @staticmethod
     def of(steps: Iterable[Step], outcomes: Mapping[str, tuple[str, ...]] | None = None) -> Tables:
         """`outcomes`: of each called procedure, by its name; any outcome there is where it is not known."""
         readings: dict[str, str] = {}
         answers: dict[str, tuple[str, ...]] = {}
+        series = set(BROUGHT)
         for step in steps:
             if isinstance(step, Read):
                 readings[name_of(step.id)] = step.unit
+                series.update(step.series)
             elif isinstance(step, Ask):
                 answers[name_of(step.id)] = tuple(answer.say for answer in step.answers)
             elif isinstance(step, Call):
                 answers[name_of(step.id)] = (outcomes or {}).get(step.procedure, OUTCOMES)
-        return Tables(readings, answers)
+        return Tables(readings, answers, frozenset(series))
 
 
 def name_of(step_id: str) -> str:
-    """How an expression writes the id of a step."""
+    """The id of a step, as the names of a parsed expression have it."""
     return step_id.replace("-", "_")
+
+
+#: Text in quotes, or a name with '-' in it.
+_SPELLED = re.compile(r""" "[^"]*" | '[^']*' | (?<![\w.]) [a-z]\w* (?: -\w+ )+ """, re.VERBOSE)
+
+
+def _joined(text: str) -> str:
+    """With '_' for the '-' of names."""
+    return _SPELLED.sub(lambda found: found[0] if found[0][0] in "\"'" else name_of(found[0]), text)
 
 
 @lru_cache(maxsize=2048)
@@ -82,12 +97,12 @@ def parse(text: str) -> ast.expr:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            tree = ast.parse(text.strip(), mode="eval")
+            tree = ast.parse(_joined(text.strip()), mode="eval")
         _measured(tree)
     except (SyntaxError, ValueError, MemoryError, RecursionError) as error:
         if isinstance(error, Wrong):
             raise
-        raise Wrong("it is not an expression; write it as 'supply_air > 5 and fan == \"stopped\"'.") from None
+        raise Wrong("it is not an expression; write it as 'supply-air > 5 and fan == \"stopped\"'.") from None
     return tree.body
 
 
@@ -269,13 +284,14 @@ def rows_of(node: ast.expr) -> str | None:
     return None
 
 
-def _without_rows(name: str, shape: Signature, node: ast.Call) -> list[ast.expr]:
+def _without_rows(name: str, shape: Signature, node: ast.Call, known: frozenset[str]) -> list[ast.expr]:
     """The arguments before `rows`, which may only stand last, for the pairs that a function takes. Raises Wrong."""
     given = [rows_of(argument) for argument in node.args]
     if not any(given):
         return node.args
-    if not shape.repeats or any(given[:-1]) or given[-1] not in SERIES:
-        raise Wrong(f"'rows' stands last, for the timed pairs of a function, and names one of: {', '.join(SERIES)}.")
+    if not shape.repeats or any(given[:-1]) or given[-1] not in known:
+        named = ", ".join(sorted(known))
+        raise Wrong(f"'rows' stands last, for the timed pairs of a function, and names one of: {named}.")
     fixed = sum(1 for one in shape.parameters if one.needed)
     if not fixed <= len(node.args) - 1 <= len(shape.parameters):
         named = ", ".join(one.name for one in shape.parameters)
@@ -297,7 +313,7 @@ def _of_call(node: ast.Call, tables: Tables, calls: Calls | None) -> _Kind:
     if name not in table:
         raise Wrong(f"there is no function `{name}`{nearest(name, [*table, 'taken']) or '.'}")
     shape = signature(table[name])
-    plain = _without_rows(name, shape, node)
+    plain = _without_rows(name, shape, node, tables.series)
     given = [_kind(argument, tables, calls) for argument in plain]
     first = given[0].unit if given else None
     matched = shape.parameters[: len(given)] if plain is not node.args else _matched(name, shape, len(given))

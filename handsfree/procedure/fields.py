@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
 from pydantic_core import PydanticCustomError
@@ -16,7 +16,7 @@ Sentence = Annotated[str, Field(min_length=1, max_length=2000)]
 SourceName = Annotated[str, Field(min_length=1, max_length=60)]
 Range = tuple[float, float]
 #: Readings of one thing over a whole visit, for functions that judge them together: `rows("proof")`.
-Series = Literal["proof", "food"]
+Series = Name
 #: What an answer tells the fault model of `trade/faults.yaml`: 'display=dark'. 'What next' and 'why' rest on these.
 Tells = Annotated[str, Field(pattern=r"^[a-z_]+=[a-z_]+$", max_length=80)]
 #: What is known in a visit, by name: an answer's words, or what a step makes so ('grille': 'off').

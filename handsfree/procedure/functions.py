@@ -11,6 +11,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from handsfree.resources import of_trade
+
 #: Name -> a function, or an entry of `handsfree.trade.calls.CALLS`.
 Calls = Mapping[str, Any]
 _UNITLESS = frozenset({"any", "dimensionless"})
@@ -70,10 +72,9 @@ BUILT_IN: Calls = {
 
 
 def usual_calls() -> Calls:
-    """The table of the trade's functions."""
-    from importlib import import_module
-
-    calls: Calls = import_module("handsfree.trade.calls").CALLS
+    """The table of the trade's functions; empty where the trade is left out."""
+    module = of_trade("calls")
+    calls: Calls = {} if module is None else module.CALLS
     return calls
 
 

@@ -75,10 +75,11 @@ def _proves(book: Book, name: str, step: Prove) -> Iterator[tuple[str, dict[str,
 
 
 def _measured(step: Prove, method: Method, source: Source) -> Iterator[tuple[str, dict[str, str]]]:
-    if not same_kind(step.unit, method.unit):
-        yield "proof-unit", {"unit": step.unit, "wanted": method.unit}
+    unit = step.measured_in(method)
+    if not same_kind(unit, method.unit):
+        yield "proof-unit", {"unit": unit, "wanted": method.unit}
         return
-    if step.below is not None and convert(step.below, step.unit, method.unit) > method.most:
+    if step.below is not None and convert(step.below, unit, method.unit) > method.most:
         yield "proof-limit", {"below": f"{step.below:g}", "most": f"{method.most:g}", "unit": method.unit}
     if step.points and len(step.points) < len(method.points):
         yield "proof-points", {"least": str(len(method.points))}

@@ -13,7 +13,7 @@ import hashlib
 import json
 import re
 import stat
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -174,8 +174,9 @@ def _validated(document: Document, shown: str) -> tuple[list[Problem], Procedure
     if len(raw) > LIMIT_STEPS:
         sentence = f"there are {len(raw)} steps; at most {LIMIT_STEPS} are allowed, so make parts of it procedures to call."
         return [*problems, Problem(shown, document.line(("steps",)), sentence, "", "steps")], None
+    shared = {one.name: one.shared for one in whole.instruments} if whole is not None else {}
     for at, one in enumerate(raw):
-        step = _step(one, at, document, shown, problems)
+        step = _step(_with_instrument(one, shared), at, document, shown, problems)
         if step is not None:
             steps.append((at, step))
     ids = [one["id"] for one in raw if isinstance(one, dict) and isinstance(one.get("id"), str)]
@@ -184,6 +185,13 @@ def _validated(document: Document, shown: str) -> tuple[list[Problem], Procedure
         return problems, None
     assert whole is not None
     return [], whole.model_copy(update={"steps": tuple(step for _, step in steps)})
+
+
+def _with_instrument(one: Any, shared: Mapping[str, dict[str, Any]]) -> Any:
+    """A reading with what the procedure says of its instrument, where the step itself does not say it."""
+    if not isinstance(one, dict) or one.get("kind") != "read" or not isinstance(one.get("instrument"), str):
+        return one
+    return {**shared.get(one["instrument"], {}), **one}
 
 
 def _step(one: Any, at: int, document: Document, shown: str, problems: list[Problem]) -> Step | None:

@@ -16,9 +16,10 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BeforeValidator, Field
 
 from handsfree.isolation import energy
+from handsfree.language.quantities import convert, unit_fits
 from handsfree.procedure.fields import NAME as NAME
 from handsfree.procedure.fields import Duration as Duration
 from handsfree.procedure.fields import Facts as Facts
@@ -32,11 +33,8 @@ from handsfree.procedure.fields import SourceName as SourceName
 from handsfree.procedure.fields import Tells as Tells
 from handsfree.procedure.fields import is_fed as is_fed
 from handsfree.procedure.fields import seconds_of as seconds_of
+from handsfree.procedure.parts import Frozen, Instrument, SourceOf, by_name
 from handsfree.procedure.sources import Energy
-
-
-class _Frozen(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 def text_digest(text: str) -> str:
@@ -44,11 +42,11 @@ def text_digest(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-class _Step(_Frozen):
+class _Step(Frozen):
     #: False for the steps that only warn of a hazard, or are themselves the way in or out of isolation.
     works: ClassVar[bool] = True
 
-    id: Name = Field(description="the step's name in this file, in the record and, with '_' for '-', in expressions")
+    id: Name = Field(description="the step's name in this file, in the record and in expressions")
     say: Sentence = Field(description="what is read aloud")
     with_page: Sentence | None = Field(
         None, description="what is read aloud instead where the cabinet's page knows every {name} in it"
@@ -114,7 +112,7 @@ class Caution(_Step):
     protects: Name | None = None
 
 
-class Answer(_Frozen):
+class Answer(Frozen):
     """One spoken answer: `say` is its name in the record and in expressions; `also` other ways to say it."""
 
     say: Annotated[str, Field(min_length=1, max_length=60)] = Field(description="the answer, as it is said and recorded")
@@ -181,14 +179,19 @@ class Prove(_Step):
     kind: Literal["prove"]
     method: str = Field(max_length=60, description="a proof of the files of hazards: switch, meter…")
     source: SourceName | None = Field(None, description="which source; the one that is isolated here when absent")
-    unit: str = "volt"
+    unit: str = Field("", description="what it is measured in; the method's own unit when absent")
     below: float | None = Field(None, gt=0, description="measured: dead is below this; never above the method's own limit")
     points: tuple[Sentence, ...] = Field((), max_length=12, description="what is measured; the method's own when absent")
     tester: Sentence = "Prove the tester on a known live source."
 
+    def measured_in(self, method: energy.Method) -> str:
+        return self.unit or method.unit
+
     def limit(self, method: energy.Method) -> float:
-        """In the step's unit, dead is below this."""
-        return method.most if self.below is None else self.below
+        """In `measured_in`, dead is below this: never more than the method allows."""
+        unit = self.measured_in(method)
+        most = convert(method.most, method.unit, unit) if unit_fits(unit, method.unit) else method.most
+        return most if self.below is None else min(self.below, most)
 
     def measured(self, method: energy.Method) -> tuple[str, ...]:
         return self.points or method.points
@@ -231,7 +234,7 @@ class Evidence(_Passable):
     what: Literal["photo", "video", "sound", "document", "sample"] = "photo"
 
 
-class Case(_Frozen):
+class Case(Frozen):
     when: Annotated[str, Field(max_length=500)] = Field(description="an expression over answers and readings")
     go: Name = Field(description="where it leads")
     tells: Tells | None = Field(None, description="what it tells the fault model")
@@ -261,6 +264,9 @@ class Finding(_Step):
 
     kind: Literal["finding"]
     finding: Name
+    means: Literal["fault", "sound", "proved", "advice"] | None = Field(
+        None, description="a fault, that something is in order, that the work is proved, or advice; a fault when absent"
+    )
     open: bool = Field(False, description="says that something is left open: it accuses nobody")
     evidence: tuple[Name, ...] = Field(min_length=1, description="ids of steps whose answers or readings led here")
 
@@ -288,30 +294,7 @@ Step = Annotated[
 GATES = (Isolate, Prove, Restore, Handover)  # 'go back' never crosses one
 
 
-class SourceOf(_Frozen):
-    """A source of energy as a procedure names it."""
-
-    name: SourceName = Field(description="as it is spoken")
-    kind: str = Field(max_length=60, description="a kind of the files of hazards: mains, charge, water…")
-    behind: tuple[SourceName, ...] | None = Field(
-        None, description="sources that fill it again; all of the kinds it is behind when absent"
-    )
-    proofs: tuple[str, ...] = Field((), description="methods that all have to prove it; any of its kind's when absent")
-
-
-def _by_name(given: object) -> object:
-    """The short form: names, each with what is true of it."""
-    if not isinstance(given, dict):
-        return given
-    return tuple({"name": name, **_fields(fields)} for name, fields in given.items())
-
-
-def _fields(given: object) -> dict[str, object]:
-    fields = given if isinstance(given, dict) else {"kind": given}
-    return {name: tuple(value) if isinstance(value, list) else value for name, value in fields.items()}
-
-
-class Procedure(_Frozen):
+class Procedure(Frozen):
     procedure: Name = Field(description="the name of the file, without .yaml")
     title: str = Field(description="as it is spoken and printed")
     version: Annotated[int, Field(ge=1)] = Field(1, description="higher with each change")
@@ -322,8 +305,11 @@ class Procedure(_Frozen):
     break_minutes: float = Field(30.0, gt=0, le=240, description="a longer silence under isolation clears it")
     #: Above 25 kg two people are called for: common practice, no source.
     lift_kg: float | None = Field(None, gt=0, description="mass of what is lifted; above 25 kg two people are called for")
-    sources: Annotated[tuple[SourceOf, ...], BeforeValidator(_by_name)] = Field(
+    sources: Annotated[tuple[SourceOf, ...], BeforeValidator(by_name)] = Field(
         (), description="what can be isolated here, by name: {cabinet plug: {kind: mains}}"
+    )
+    instruments: Annotated[tuple[Instrument, ...], BeforeValidator(by_name)] = Field(
+        (), description="what readings share, by instrument: {thermometer: {unit: degF, accuracy: 1 degF}}"
     )
     steps: tuple[Step, ...] = Field(min_length=1, description="in order; a visit begins at the first")
 

@@ -111,7 +111,7 @@ def _prove(step: Prove, words: _Words) -> Iterator[Line]:
         return
     tester = step.tester if "tester" in step.model_fields_set else words("tester-known")
     yield Line("tick", f"{words('tester-before')} {tester}")
-    unit = symbol(step.unit).strip()
+    unit = symbol(step.measured_in(method)).strip()
     for point in step.measured(method):
         yield Line("tick", f"{point}: " + words("dead-meter", unit=unit, below=f"{step.limit(method):g}"))
     yield Line("tick", words("tester-after"))

@@ -77,7 +77,7 @@ def _of_step(
         yield from _of_reading(step)
     if isinstance(step, Ask):
         yield from _of_answers(step.answers)
-    if isinstance(step, Prove) and step.method == "meter" and not unit_exists(step.unit):
+    if isinstance(step, Prove) and not unit_exists(step.unit):
         yield ("unit",), _no_unit(step.unit)
     if isinstance(step, Decide):
         for at, case in enumerate(step.cases):

@@ -27,4 +27,7 @@ def schema() -> dict[str, Any]:
             },
         ],
     }  # fmt: skip
+    reading = definitions["Read"]
+    shared = set(definitions["Instrument"]["properties"])
+    reading["required"] = [name for name in reading["required"] if name not in shared]
     return made

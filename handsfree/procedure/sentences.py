@@ -10,6 +10,7 @@ from rapidfuzz import process
 from rapidfuzz.distance import JaroWinkler
 
 from handsfree.procedure import model
+from handsfree.procedure.parts import Frozen
 from handsfree.procedure.yamlfile import Place
 
 STEP: TypeAdapter[model.Step] = TypeAdapter(model.Step)
@@ -20,7 +21,7 @@ KINDS: dict[str, type[model._Step]] = {
         model.Evidence, model.Decide, model.Call, model.Finding, model.Handover, model.End,
     )
 }
-_PARTS: dict[str, type[model._Frozen]] = {"answers": model.Answer, "cases": model.Case}
+_PARTS: dict[str, type[Frozen]] = {"answers": model.Answer, "cases": model.Case}
 
 
 def nearest(word: str, known: list[str]) -> str:

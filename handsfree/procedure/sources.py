@@ -108,6 +108,6 @@ def unit_of(step: Any) -> str:
     """What a proof is read in: the step's own unit where its method measures, else that of the measurement made instead."""
     method = method_of(step)
     if method.form == "measure":
-        return str(step.unit)
+        return str(step.measured_in(method))
     instead = usual().methods.get(method.instead, NO_METHOD)
     return instead.unit or str(step.unit)

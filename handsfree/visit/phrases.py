@@ -11,6 +11,7 @@ from dataclasses import replace
 from handsfree.isolation.rules import Power, Turn
 from handsfree.journal.events import Corrected, KeepNote, SetVoice, Utterance
 from handsfree.language.meaning import EMERGENCY, Sense
+from handsfree.resources import of_trade
 from handsfree.visit import facts, helping, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import backward, clear
@@ -134,8 +135,10 @@ def _advice(sentences: str) -> Callable[[Flow], None]:
     """What the fault model says of the answers so far; it only advises. `sentences`: 'what_next' or 'why'."""
 
     def advise(flow: Flow) -> None:
-        from handsfree.trade import faultmodel, whatnext
-
+        faultmodel, whatnext = of_trade("faultmodel"), of_trade("whatnext")
+        if faultmodel is None:
+            flow.prompt("nothing-next", "help")
+            return
         model = faultmodel.shipped()
         books = flow.state.book.procedures
         under_way = (*reversed(flow.state.path), flow.state.book.main)

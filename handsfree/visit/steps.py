@@ -180,7 +180,7 @@ def record(flow: Flow, step: model.Finding | model.Handover) -> None:
     here, path = results_here(flow), flow.state.path
     if isinstance(step, model.Finding):
         evidence = tuple((name, here[name].text) for name in step.evidence if name in here)
-        made = FindingMade(path, step.id, step.finding, step.say, evidence)
+        made = FindingMade(path, step.id, step.finding, step.say, evidence, step.means or "")
         flow.emit(made)
         flow.change(found=(*flow.state.found, made))
     else:

@@ -1,0 +1,72 @@
+"""Units that a trade adds in files of its own, `procedures/units/NAME.yaml`, with how they are written and said:
+
+    newton: {symbols: [N], en: [newtons, newton], es: [newtons, newton]}
+
+The name is pint's. The first way of each language is said after many, the second after one."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from handsfree.errors import Trouble
+from handsfree.language.registry import registry
+from handsfree.resources import folder
+
+FOLDER = "units"
+_NAME = re.compile(r"^[A-Za-z]\w{0,39}$", re.ASCII)
+_WAY = re.compile(r"^[^\W\d_]+( [^\W\d_]+){0,4}$")
+
+
+@dataclass(frozen=True)
+class Declared:
+    """`ways`: by language, the plural first."""
+
+    symbols: tuple[str, ...]
+    ways: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+
+@cache
+def declared() -> Mapping[str, Declared]:
+    """By pint's name. Trouble for a file that cannot be read or says something else."""
+    return dict(_units())
+
+
+def _units() -> Iterator[tuple[str, Declared]]:
+    places = dict.fromkeys(place.resolve() for place in (folder("procedures") / FOLDER, Path("procedures") / FOLDER))
+    for path in (path for place in places if place.is_dir() for path in sorted(place.glob("*.yaml"))):
+        import yaml
+
+        try:
+            data = yaml.safe_load(path.read_text("utf-8")) or {}
+        except (OSError, UnicodeDecodeError, yaml.YAMLError) as error:
+            raise Trouble(f"The file of units {path.name} cannot be read: {' '.join(str(error).split())[:200]}") from None
+        if not isinstance(data, dict):
+            raise Trouble(f"{path.name} must hold units, as 'newton: {{symbols: [N], en: [newtons, newton]}}'.")
+        for name, fields in data.items():
+            yield str(name), _unit(path.name, str(name), fields)
+
+
+def _unit(file: str, name: str, fields: Any) -> Declared:
+    fit = isinstance(fields, dict) and all(
+        isinstance(value, list) and value and all(isinstance(one, str) for one in value) for value in fields.values()
+    )
+    if not fit or not fields.get("symbols"):
+        raise Trouble(f"{file}: '{name}' needs its signs and its words, as '{{symbols: [N], en: [newtons, newton]}}'.")
+    if not _NAME.match(name) or name not in registry():
+        raise Trouble(f"{file}: '{name}' is no unit that pint knows; write its English name, as 'newton'.")
+    ways = {code: tuple(words) for code, words in fields.items() if code != "symbols"}
+    for way in (way for words in ways.values() for way in words):
+        if not _WAY.match(way):
+            raise Trouble(f"{file}: '{name}' is said '{way}'; write up to five words, as they are spoken.")
+    return Declared(tuple(fields["symbols"]), ways)
+
+
+def with_units(text: str, code: str) -> str:
+    """The text of a grammar with the declared units among its own."""
+    own = [f"({' | '.join(one.ways[code])}) {{{name}}}" for name, one in declared().items() if code in one.ways]
+    return re.sub(r"(<unit>\s*=)", lambda found: f"{found[1]} {' | '.join(own)} |", text, count=1) if own else text
