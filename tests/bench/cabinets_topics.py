@@ -51,7 +51,7 @@ ASKED: tuple[tuple[str, str], ...] = (
     ("spin evaporator", r"turn the evaporator fan by hand"),
     ("left of ice", r"left of the ice"),
     ("relay looks", r"burns, melting"),
-    ("start looks", r"shake it|start device\. .*how is it"),
+    ("start looks", r"shake it|shake the start|start device\. .*how is it"),
     ("door again", r"test with the strip again"),
     ("gas", r"gas detector"),
     ("new part", r"(same|new) (part|relay|sensor|fan)|with you\?"),
