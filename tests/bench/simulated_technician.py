@@ -214,7 +214,7 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
         "gas-detector": "stays calm",
         "plate-symbol": "plain plate", "panels": "everything fitted", "customer": "customer present", "pins": "as marked",
         "moisture": "dry and sound", "fuse": "conducting", "deck-plate": "plates agree", "people": "partner here",
-        "fetch-partner": "partner here", "grommet-in": "seated all round", "all-free": "all free",
+        "fetch-partner": "partner here", "grommet-in": "seated all round", "divider-out": "all free",
         "drain-look": "running free",
         "heater-fitted": "heater fitted", "stock-kind": "sealed drinks", "drinks-look": "all whole", "filled": "earlier",
         "frozen-where": "everywhere", "level": "standing firmly", "tubes-apart": "well apart",
