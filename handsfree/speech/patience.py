@@ -65,6 +65,12 @@ def _another_begins(meaning: Meaning, listening: Listening, language: Language) 
     )  # fmt: skip
 
 
+_NUMBERS: dict[str, frozenset[str]] = {}  # by language; a twentieth of a second to list
+
+
 def _figures(language: Language) -> frozenset[str]:
-    said = (say(value) for value in range(101) for say in (language.say_number, language.say_digits))
-    return frozenset(word for words in said for word in words.split()) | frozenset("0123456789")
+    """The words and signs that numbers up to a hundred are said with."""
+    if language.code not in _NUMBERS:
+        said = (say(value) for value in range(101) for say in (language.say_number, language.say_digits))
+        _NUMBERS[language.code] = frozenset(word for words in said for word in words.split()) | frozenset("0123456789")
+    return _NUMBERS[language.code]
