@@ -192,12 +192,12 @@ def start(long: bool) -> Iterator[Row]:
 
 def memory(long: bool) -> Iterator[Row]:
     """tests.bench.memory: a visit with the engine that needs nothing else, on the sound card of software."""
-    out = told(["-m", "tests.bench.memory", "--engine", "pocketsphinx", "--minutes", "2" if long else "0.5"])
-    loads = re.search(r"of its own: ([0-9.]+) s", out)
-    listens = re.search(r"visit listening: ([0-9.]+) s", out)
-    sizes = re.findall(r"^ *[0-9.]+ s +([0-9.]+) MB", out, re.M)
-    if loads and listens:
-        yield Row("visit listening, and its engine alone", f"{listens[1]} s, {loads[1]} s", "no more than 1 s apart")
+    out = told(["-m", "tests.bench.memory", "--engine", "pocketsphinx", "--minutes", "2" if long else "0.5", "--json"])
+    found = json.loads(out.splitlines()[-1])["by"]
+    seconds = [row["seconds"] for row in found if row["what"] != "resident" and "seconds" in row]
+    sizes = [row["mb"] for row in found if row["what"] == "resident"]
+    if len(seconds) == 2:
+        yield Row("visit listening, and its engine alone", f"{seconds[1]} s, {seconds[0]} s", "no more than 1 s apart")
     if sizes:
         yield Row(f"memory of a visit with pocketsphinx, {len(sizes)} looks: first, last", f"{sizes[0]} MB, {sizes[-1]} MB",
                   f"≤ {VISIT_MEMORY_MB} MB")  # fmt: skip

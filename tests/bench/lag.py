@@ -1,23 +1,27 @@
-"""How long after the end of speech the verdict comes: `python -m tests.bench.lag MANIFEST [--clips 40]`.
+"""How long after the end of speech the verdict comes.
+
+    python -m tests.bench.lag MANIFEST [--clips 40] [--json] [--out FILE]
 
 Clips of the manifest, every so many, are played to the live loop at the pace of sound, with the engines that a visit has;
-once with what was said heard ahead while the end of speech is awaited, and once without. Printed for both, side by side: how
-many utterances, and the time from the end-of-speech decision to the verdict, 50th and 95th percentile. Noise goes on
-around each clip as it is in it, so that the end of speech is found as on a platform.
+once with what was said heard ahead while the end of speech is awaited, and once without. For both: how many utterances, the
+time from the end-of-speech decision to the verdict, and how busy the machine was: times hold where `load` is under its
+cores. Noise goes on around each clip as it is in it, so that the end of speech is found as on a platform.
 """
 
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 import time
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from handsfree import settings
 from handsfree.sound.files import read_sound
 from handsfree.sound.live import Happenings, HeardPiece, LiveLoop
 from handsfree.sound.samples import RATE, Piece, RealClock, Samples
@@ -26,6 +30,7 @@ from handsfree.sound.sources import ClipSource
 from handsfree.speech import evaluate
 from handsfree.speech.endpoint import Endpointer
 from handsfree.speech.recogniser import build_recogniser
+from tests.bench.reported import Row, arguments, reported
 
 AFTER = 2.0  # s for a verdict; a clip in which no speech was found has none
 
@@ -78,26 +83,29 @@ def lags(clips: list[Any], folder: Path, recogniser: Any, ahead: bool) -> tuple[
     return out, loop.foreseen
 
 
-def main() -> int:
-    asked = argparse.ArgumentParser(description="How long after the end of speech the verdict comes.")
-    asked.add_argument("manifest", type=Path)
-    asked.add_argument("--clips", type=int, default=40)
-    given = asked.parse_args()
-    clips = evaluate.read_manifest(given.manifest)
-    clips = clips[:: max(1, len(clips) // given.clips)][: given.clips]
-    recogniser = build_recogniser(None, "en", Path())
+def measured(asked: argparse.Namespace) -> Iterator[Row]:
+    clips = evaluate.read_manifest(asked.manifest)
+    clips = clips[:: max(1, len(clips) // asked.clips)][: asked.clips]
+    recogniser = build_recogniser(None, "en", settings.load().models)
     recogniser.load()  # as a visit does while it speaks its first words
     for clip in clips:  # as in a visit, what is in force is ready before anybody speaks
         recogniser.hear(np.zeros(RATE // 2, dtype=np.float32), clip.listen_for.listening())
     for name, ahead in (("heard ahead", True), ("heard when it ended", False)):
-        seconds, foreseen = lags(clips, given.manifest.parent, recogniser, ahead)
-        if not seconds:
-            print(f"{name}: no speech was found in {len(clips)} clips")
-            continue
-        low, mid, high = np.percentile(np.array(seconds) * 1000, (5, 50, 95))
-        print(f"{name}: {len(seconds)} utterances of {len(clips)} clips, {foreseen} of them ahead; verdict after", end=" ")
-        print(f"{mid:.0f} ms in the median, {high:.0f} ms at the 95th percentile ({low:.0f} ms at the 5th)", flush=True)
-    return 0
+        busy = os.getloadavg()[0]
+        seconds, foreseen = lags(clips, asked.manifest.parent, recogniser, ahead)
+        low, mid, high = np.percentile(np.array(seconds or [np.nan]) * 1000, (5, 50, 95))
+        yield {
+            "what": name, "clips": len(clips), "utterances": len(seconds), "ahead": foreseen, "p5_ms": round(low),
+            "median_ms": round(mid), "p95_ms": round(high), "load": round(max(busy, os.getloadavg()[0]), 1),
+        }  # fmt: skip
+
+
+def main() -> int:
+    parser = arguments(__doc__)
+    parser.add_argument("manifest", type=Path)
+    parser.add_argument("--clips", type=int, default=40)
+    asked = parser.parse_args()
+    return reported("tests.bench.lag", asked, lambda: measured(asked))
 
 
 if __name__ == "__main__":

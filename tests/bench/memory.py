@@ -1,9 +1,11 @@
-"""Memory and start-up of a visit by sound: `python -m tests.bench.memory [--engine pocketsphinx] [--python PYTHON]`.
+"""Memory and start-up of a visit by sound.
+
+    python -m tests.bench.memory [--engine pocketsphinx] [--minutes 2] [--python PYTHON] [--json] [--out FILE]
 
 `handsfree visit` runs in a process of its own on the sound card of software (tests/live/conftest.py), a procedure that asks,
-reads and goes round (invented); this process plays speech at it. Printed: resident memory every ten seconds; from the start
-of the process to its first listening on the record; and what the engine alone takes to load, in a process that does nothing
-else: the visit should take at most a second more. An engine that hears the lock number badly would never come past it, so
+reads and goes round (invented); this process plays speech at it. Given: resident memory every ten seconds and the most it
+was; from the start of the process to its first listening on the record; and what the engine alone takes to load, in a process
+that does nothing else: the visit should take at most a second more. An engine that hears the lock number badly would never come past it, so
 the visit is begun from the keyboard, cut off, and taken up by sound.
 """
 
@@ -16,8 +18,11 @@ import sys
 import tempfile
 import threading
 import time
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+
+from tests.bench.reported import Row, arguments, reported
 
 PROCEDURE = """
 procedure: round
@@ -102,7 +107,7 @@ def speak(out: Any, place: Path, until: float) -> None:
         time.sleep(1.5)
 
 
-def measure(place: Path, engine: str, minutes: float, python: str) -> None:
+def measure(place: Path, engine: str, minutes: float, python: str) -> Iterator[Row]:
     import psutil
 
     from handsfree.sound.loudspeaker import Loudspeaker
@@ -112,39 +117,56 @@ def measure(place: Path, engine: str, minutes: float, python: str) -> None:
     folder = begun_by_keyboard(place, python)
     before, begun = len(record_of(folder)), time.monotonic()
     subprocess.run([python, "-c", LOAD, engine], check=True)
-    print(f"the engine loaded, in a process of its own: {time.monotonic() - begun:.2f} s", flush=True)
+    yield {"what": "the engine loaded, in a process of its own", "seconds": round(time.monotonic() - begun, 2)}
     out = Loudspeaker(LOUDSPEAKER, RealClock(), lambda _: None)
     words = [python, *VISIT, "--resume", str(folder), "--sound-in", MICROPHONE, "--sound-out", LOUDSPEAKER]
     begun = time.monotonic()
     process = subprocess.Popen([*words, *(["--engine", engine] if engine else [])], stdout=subprocess.DEVNULL)
     try:
-        me = psutil.Process(process.pid)
+        me, peak = psutil.Process(process.pid), 0.0
         while not listening_since(folder, before) and process.poll() is None:
             time.sleep(0.02)
         work = me.cpu_times()
         passed = time.monotonic() - begun
-        print(f"the visit listening: {passed:.2f} s, {work.user + work.system:.2f} s of processor", flush=True)
+        yield {"what": "the visit listening", "seconds": round(passed, 2), "processor_s": round(work.user + work.system, 2)}
         until = time.monotonic() + 60 * minutes
         threading.Thread(target=speak, args=(out, place, until), daemon=True).start()
         while time.monotonic() < until and process.poll() is None:
             time.sleep(10)
             voices = sum(child.memory_info().rss for child in me.children(recursive=True)) / 1e6
-            now = time.monotonic() - begun
-            print(f"{now:6.1f} s  {me.memory_info().rss / 1e6:7.1f} MB  (its voice {voices:.1f} MB)", flush=True)
+            peak = max(peak, highest(process.pid))
+            yield {
+                "what": "resident", "seconds": round(time.monotonic() - begun), "mb": round(me.memory_info().rss / 1e6),
+                "peak_mb": round(peak), "its_voice_mb": round(voices),
+            }  # fmt: skip
     finally:
         process.terminate()
         process.wait(20)
         out.close()
     heard = [line for line in record_of(folder)[before:] if '"Utterance"' in line]
-    print(f"utterances {len(heard)}, accepted {sum('accepted' in line for line in heard)}")
+    accepted = sum("accepted" in line for line in heard)
+    yield {"what": "the whole visit", "peak_mb": round(peak), "utterances": len(heard), "accepted": accepted}
 
 
-def main() -> None:
-    asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--engine", default="pocketsphinx")
-    asked.add_argument("--minutes", type=float, default=2.0)
-    asked.add_argument("--python", default=sys.executable, help="of an install without the extras, as a technician has it")
-    given = asked.parse_args()
+def highest(pid: int) -> float:
+    """MB resident at the most, so far (Linux); 0 where the process has ended."""
+    try:
+        lines = Path(f"/proc/{pid}/status").read_text(encoding="ascii").splitlines()
+    except OSError:
+        return 0.0
+    return next((float(line.split()[1]) * 1024 / 1e6 for line in lines if line.startswith("VmHWM")), 0.0)
+
+
+def main() -> int:
+    parser = arguments(__doc__)
+    parser.add_argument("--engine", default="", help="'' for the best that is installed")
+    parser.add_argument("--minutes", type=float, default=2.0)
+    parser.add_argument("--python", default=sys.executable, help="of an install without the extras, as a technician has it")
+    asked = parser.parse_args()
+    return reported("tests.bench.memory", asked, lambda: on_a_sound_card(asked))
+
+
+def on_a_sound_card(given: argparse.Namespace) -> Iterator[Row]:
     from tests.live import conftest
 
     server = conftest.started()
@@ -153,7 +175,7 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as place:
             for name in ("XDG_CONFIG_HOME", "XDG_CACHE_HOME"):
                 os.environ[name] = place
-            measure(Path(place), given.engine, given.minutes, given.python)
+            yield from measure(Path(place), given.engine, given.minutes, given.python)
     finally:
         next(server, None)
 
