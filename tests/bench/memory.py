@@ -4,9 +4,9 @@
 
 `handsfree visit` runs in a process of its own on the sound card of software (tests/live/conftest.py), a procedure that asks,
 reads and goes round (invented); this process plays speech at it. Given: resident memory every ten seconds and the most it
-was; from the start of the process to its first listening on the record; and what the engine alone takes to load, in a process
-that does nothing else: the visit should take at most a second more. An engine that hears the lock number badly would never come past it, so
-the visit is begun from the keyboard, cut off, and taken up by sound.
+was; from the start of the process to its first listening on the record; and what the engine alone takes to load, in a
+process that does nothing else: the visit should take at most a second more. An engine that hears the lock number badly would
+never come past it, so the visit is begun from the keyboard, cut off, and taken up by sound.
 """
 
 from __future__ import annotations
@@ -32,8 +32,8 @@ purpose: Something to say, to ask and to read, for as long as it takes. Invented
 steps:
   - id: fan
     kind: ask
-    say: Is the evaporator fan running? Say running, not running, or cannot see it.
-    answers: {running: {go: air}, not running: {go: air}, cannot see it: {go: air}}
+    say: Is the evaporator fan running? Say running, standing still, or cannot see it.
+    answers: {running: {go: air}, standing still: {go: air}, cannot see it: {go: air}}
   - id: air
     kind: read
     say: How warm is the air that comes out, in degrees Fahrenheit?
@@ -55,7 +55,7 @@ steps:
 """
 SAID = (
     "running", "next step", "forty three point five", "say again", "dusty", "where am I", "once more", "stand by",
-    "go ahead", "Can somebody move the van, it is blocking the whole entrance.", "not running", "fifty one", "clean",
+    "go ahead", "Can somebody move the van, it is blocking the whole entrance.", "standing still", "fifty one", "clean",
     "how long", "go back",
 )
 VISIT = ("-m", "handsfree", "visit")
