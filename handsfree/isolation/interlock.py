@@ -142,11 +142,16 @@ def hear_phrase(interlock: Interlock, names: tuple[str, ...], utterance: Utteran
         return replace(interlock, failures=interlock.failures + 1)
     locks = interlock.locks | {Lock(name, person.name) for name in names if interlock.sources[name].kind.lock}
     given = interlock.given | {person.name}
-    heard = replace(interlock, locks=locks, given=given, failures=0, last_heard=utterance.ended)
+    heard = replace(interlock, locks=locks, given=given, failures=0, last_heard=_heard(interlock, utterance))
     following = waits_for(heard)
     if following is not None:
         return replace(heard, speaker=following.name)
     return _claimed(replace(heard, speaker=""), names, now)
+
+
+def _heard(interlock: Interlock, utterance: Utterance) -> float:
+    """When somebody last spoke: never earlier than was known, whatever times an utterance carries."""
+    return max(interlock.last_heard, utterance.ended)
 
 
 def _claimed(interlock: Interlock, names: Iterable[str], now: float) -> Interlock:
@@ -178,7 +183,7 @@ def lock_on(interlock: Interlock, person: Person, utterance: Utterance) -> Inter
         return replace(interlock, failures=interlock.failures + 1)
     held = [name for name, hold in interlock.holds.items() if hold.held and interlock.sources[name].kind.lock]
     locks = interlock.locks | {Lock(name, person.name) for name in held}
-    return replace(interlock, locks=locks, failures=0, speaker="", last_heard=utterance.ended)
+    return replace(interlock, locks=locks, failures=0, speaker="", last_heard=_heard(interlock, utterance))
 
 
 def lock_off(interlock: Interlock, names: Iterable[str], utterance: Utterance) -> Interlock:
@@ -189,8 +194,9 @@ def lock_off(interlock: Interlock, names: Iterable[str], utterance: Utterance) -
         return replace(interlock, failures=interlock.failures + 1)
     locks = frozenset(lock for lock in interlock.locks if lock.owner != person.name or lock.source not in off)
     return replace(
-        interlock, locks=locks, given=interlock.given | {person.name}, failures=0, speaker="", last_heard=utterance.ended
-    )
+        interlock, locks=locks, given=interlock.given | {person.name}, failures=0, speaker="",
+        last_heard=_heard(interlock, utterance),
+    )  # fmt: skip
 
 
 def leave(interlock: Interlock, names: Iterable[str], utterance: Utterance) -> Interlock:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from dataclasses import replace
 from typing import Any
 
 from handsfree.dialogue.hearing import typed, utterance_of
@@ -30,6 +31,7 @@ class Voice:
         self.recogniser, self.voice, self.snr = recogniser, voice, snr
         self.counts = {"asked_again": 0, "misheard": 0, "typed": 0}
         self.misheard: list[tuple[str, str]] = []
+        self.again: list[tuple[str, str]] = []
         self.sayings = 0
 
     def __call__(self, words: str, again: int, force: ListenFor, now: float) -> Utterance:
@@ -44,9 +46,12 @@ class Voice:
         self.sayings += 1
         speech = voices.padded(voices.synthesise(words, self.voice, RATES[again % len(RATES)]))
         noise = voices.compressor_noise(len(speech) / voices.RATE + 0.1, seed=self.sayings)[: len(speech)]
-        heard = utterance_of(self.recogniser.hear(voices.mix(speech, noise, self.snr), listening))
+        judged = self.recogniser.hear(voices.mix(speech, noise, self.snr), listening)
+        heard = utterance_of(replace(judged, started=now, ended=now))
         if heard.verdict != Verdict.ACCEPTED:
             self.counts["asked_again"] += 1
+            why = heard.reason or f"{heard.sense} {heard.text}"
+            self.again.append((words, f"{heard.verdict}, {heard.sure:.2f} sure, heard '{heard.words}', {why}"))
         elif (heard.sense, heard.text, heard.value) != (meant.sense, meant.text, meant.value):
             self.counts["misheard"] += 1
             self.misheard.append((words, f"{heard.sense} {heard.text}"))
@@ -59,6 +64,7 @@ def main() -> None:
     parser.add_argument("--voice", default="slt", help="of audio_fixtures/voices.py")
     parser.add_argument("--snr", type=float, default=10.0, help="dB")
     parser.add_argument("--engine", default=None)
+    parser.add_argument("--show", action="store_true", help="every line that was said and heard")
     parser.add_argument("--json", action="store_true", help="the last line is one object")
     asked = parser.parse_args()
 
@@ -73,6 +79,10 @@ def main() -> None:
         tally = job(name, "usual", voice)
         found[name] = {**tally.row(), "outcome": tally.outcome, **voice.counts}
         print(f"{name}, {asked.voice} at {asked.snr:g} dB ({recogniser.name}): {found[name]}", flush=True)
+        if asked.show:
+            print(*tally.lines, sep="\n")
+        for words, heard in voice.again:
+            print(f"    asked again: '{words}': {heard}", flush=True)
         for words, instead in voice.misheard:
             print(f"    said '{words}', heard '{instead}'", flush=True)
     if asked.json:

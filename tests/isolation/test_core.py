@@ -303,3 +303,17 @@ def test_a_source_is_shut_while_somebody_here_has_no_lock_on_it() -> None:
     joined = lock.join(state, BEN.name, BEN.number)
     assert joined.missing(["plug", "cap"]) == ("plug",)  # a charge takes no lock
     assert lock.lock_on(joined, BEN, phrase("isolated", BEN)).missing(["plug", "cap"]) == ()
+
+
+@pytest.mark.parametrize("ended", [0.0, 3999.0, 4000.0])
+def test_a_phrase_never_makes_it_look_as_if_nobody_had_spoken(ended: float) -> None:
+    """Whatever times an utterance carries, a silence is counted from when somebody last spoke (rule 4)."""
+    spoke = lock.spoke(begun("plug"), 4000.0)
+    claimed = lock.hear_phrase(spoke, ("plug",), phrase("isolated", ANN, ended=ended), 4000.0)
+    assert claimed.held
+    assert not lock.overstayed(claimed, 4001.0, 1800.0)
+    isolated = lock.prove(claimed, "plug", "try", 4000.0)
+    for after in (lock.lock_on(isolated, BEN, phrase("isolated", BEN, ended=ended)),
+                  lock.lock_off(isolated, (), phrase("clear", ANN, ended=ended))):  # fmt: skip
+        assert after.held and after.failures == 0
+        assert not lock.overstayed(after, 4001.0, 1800.0)
