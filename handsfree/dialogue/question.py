@@ -28,6 +28,12 @@ class Stake(StrEnum):
     GUARDED = "guarded"  # a gate, a proof, a caution: its own words and no others
 
 
+def capital(text: str) -> str:
+    """As a sentence begins, whatever its first word was filled with; past an opening mark ('¿cuatro dos?')."""
+    at = len(text) - len(text.lstrip("¿¡"))
+    return f"{text[:at]}{text[at : at + 1].upper()}{text[at + 1 :]}"
+
+
 class Dialogue(Protocol):
     """What the core asks of a state. `asked`: the name of the question in the table. `said`: prompts so far. `rate`,
     `volume`: steps from the usual. `waiting`: nobody is expected to speak."""
@@ -100,19 +106,20 @@ class Turn(Generic[S]):
 
     def say(self, text: str, role: str, *, cuttable: bool = True, sound: str = "") -> None:
         front, self._heard = self._heard, ""
-        if front and sound:  # a recording says its own words and no others
+        if front and (sound or role == "refusal"):  # a recording says its own words alone, and so does a refusal
             self._say(front, "readback", True, "")
             front = ""
         self._say(text, role, cuttable, sound, front)
 
     def _say(self, text: str, role: str, cuttable: bool, sound: str, front: str = "") -> None:
+        text = capital(text)
         whole = f"{front} {text}" if front else text
         self.emit(Say(self.state.said, whole, role, cuttable, self.place, sound, len(front)))
         self.change(said=self.state.said + 1)
 
     def heard(self, text: str) -> None:
         """What was taken, said in front of the next sentence of this turn, or by itself where there is none."""
-        self._heard = f"{self._heard} {text[:1].upper()}{text[1:]}".strip()
+        self._heard = f"{self._heard} {capital(text)}".strip()
 
     def flush(self) -> None:
         """The turn is over."""

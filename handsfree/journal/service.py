@@ -70,6 +70,7 @@ class Gathered:
 
 #: Kinds of step that may be work on the cabinet.
 _WORK = ("instruct", "wait")
+_NO_WORDS_OF_THE_STEP = re.compile(r"(Say|I|Another) |(\d+|one) (second|minute|hour)s?\b")
 #: How a sentence begins that is no work: it looks, measures, waits, or handles the plug. A heuristic over the procedures'
 #: own sentences, in English and Spanish; what it does not know counts as work.
 _NO_WORK = re.compile(
@@ -156,15 +157,21 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
         elif isinstance(event, ev.ReadingTaken):
             (got.after if restored else got.before)[event.quantity] = event
         elif isinstance(event, ev.Say) and event.role == "step" and step is not None and event.step == step.step:
-            if step.kind in _WORK and event.text not in texts and (told := _told(event.text, step.kind)):
-                texts.add(event.text)
+            text = own_words(event)
+            if step.kind in _WORK and text not in texts and (told := _told(text, step.kind)):
+                texts.add(text)
                 words.append(told)
         elif type(event) in _LINES:
             for name, line in _LINES[type(event)](event):
                 getattr(got, name).append(line)
         if isinstance(event, ev.Say) and event.role == "caution":
-            got.cautions.append(event.text)
+            got.cautions.append(own_words(event))
     return got
+
+
+def own_words(say: ev.Say) -> str:
+    """Without what was taken before, which is said in front."""
+    return say.text[say.front :].strip()
 
 
 def _moves_on(event: object) -> bool:
@@ -174,8 +181,8 @@ def _moves_on(event: object) -> bool:
 
 
 def _told(text: str, kind: str) -> str:
-    """The step's sentences that are work, without those that say what to answer."""
-    parts = [part for part in re.split(r"(?<=[.!?])\s+", text) if not part.startswith(("Say ", "I "))]
+    """The step's sentences that are work, without those that say what to answer and how long a wait is."""
+    parts = [part for part in re.split(r"(?<=[.!?])\s+", text) if not _NO_WORDS_OF_THE_STEP.match(part)]
     return " ".join(part for part in parts if kind == "wait" or not (_NO_WORK.match(part) or _PLUG.search(part)))
 
 

@@ -8,11 +8,11 @@ from dataclasses import replace
 from handsfree.journal.events import Say
 from handsfree.procedure import model
 from handsfree.procedure.sources import method_of
+from handsfree.visit.flow import LEARNED
 from handsfree.visit.gates import restore_checks
 from handsfree.visit.questions import QUESTIONS, flow_of
-from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Frame, State
-from handsfree.visit.steps import KINDS
+from handsfree.visit.steps import KINDS, wait_words
 
 PROOFS = {
     "try": (Awaiting.SWITCH_TRIED, Awaiting.OFF_AGAIN),
@@ -28,8 +28,9 @@ def sentences(state: State) -> Iterator[str]:
     for name in (book.main, *(name for name in book.procedures if name != book.main)):
         for step in book.procedures[name].steps:
             here = replace(state, book=book, frames=(Frame(name, step.id),))
-            for text in _of(here, step):
-                yield state.language.speakable(text)
+            for learned, waited in ((frozenset(), False), (frozenset(LEARNED.values()), True)):
+                for text in _of(replace(here, learned=learned, waited=waited), step):
+                    yield state.language.speakable(text)
 
 
 def _unguarded(procedure: model.Procedure) -> model.Procedure:
@@ -47,7 +48,7 @@ def _of(here: State, step: model.Step) -> Iterator[str]:
             flow.change(check=check)
             QUESTIONS[Awaiting.RESTORE_CHECK].says(flow)
     elif isinstance(step, model.Wait) and not step.leaves_site:
-        flow.say(flow.sentence("wait", text=step.say, time=duration(here.language, step.seconds)), "step")
+        flow.say(wait_words(flow, step), "step")
     elif isinstance(step, model.Decide | model.Call):
         flow.say(step.say, "step")
     for awaiting in awaited:

@@ -13,6 +13,8 @@ from handsfree.visit.state import Form, State
 
 #: How a lock came off whose owner is gone.
 WITHOUT = "without its owner"
+#: Words that tell that a person knows how an answer is worded here -> the cue that need not be said any more.
+LEARNED = {"affirm": "affirm", "negative": "affirm", "next step": "next", "go ahead": "next", "understood": "understood"}
 
 
 class Flow(Turned[State]):
@@ -56,6 +58,13 @@ class Flow(Turned[State]):
             return step.say
         name = step.id.replace("-", " ")
         return step.short or f"{name[:1].upper()}{name[1:]}."
+
+    def cue(self, name: str) -> str:
+        """How the answer is worded ('Affirm or negative?'), with a space before it: said until the person has worded one so,
+        in the full form always, in the short form never; always to who asks again."""
+        form = self.state.form
+        left_out = form is Form.SHORT or (form is Form.USUAL and name in self.state.learned)
+        return "" if left_out and not self.again else f" {self.sentence(f'cue-{name}')}"
 
     def lock_to(self, interlock: Interlock, how: str, why: str = "", at: tuple[str, ...] = ()) -> None:
         """Take the interlock that the core gave, and record each source that changed, each lock that went on or came off,

@@ -41,7 +41,8 @@ def restored(flow: Flow) -> tuple[str, ...]:
 
 def _says_seen(flow: Flow) -> None:
     step = isolate_step(flow)
-    flow.prompt("isolate-seen", "question", cuttable=flow.may_cut, text=step.say)
+    text, cue = flow.step_words(step), flow.cue("affirm")
+    flow.prompt("isolate-seen", "question", cuttable=flow.may_cut, text=text, cue=cue)
 
 
 def seen(flow: Flow, utterance: Utterance) -> bool:
@@ -56,8 +57,7 @@ def seen(flow: Flow, utterance: Utterance) -> bool:
 
 def _says_work(flow: Flow) -> None:
     """What is to be done, in one breath, then what opens the gate."""
-    flow.say(" ".join(isolate_step(flow).do), "step", cuttable=flow.may_cut)
-    flow.say(need(flow, "isolated"), "question", cuttable=flow.may_cut)
+    flow.say(" ".join((*isolate_step(flow).do, need(flow, "isolated"))), "step", cuttable=flow.may_cut)
 
 
 def _says_gate(flow: Flow) -> None:
@@ -91,7 +91,7 @@ def at_gate(flow: Flow, utterance: Utterance) -> bool:
     if after.speaker:
         flow.say(need(flow, "isolated"), "question")
     else:
-        flow.prompt("phrase-taken", "answer")
+        flow.heard(flow.sentence("phrase-taken"))
         forward(flow)
     return True
 
@@ -99,8 +99,7 @@ def at_gate(flow: Flow, utterance: Utterance) -> bool:
 def _says_relieved(flow: Flow) -> None:
     step = isolate_step(flow)
     flow.say(step.say, "step", cuttable=flow.may_cut, sound=step.own_sound)
-    flow.say(" ".join(step.do), "step", cuttable=flow.may_cut)
-    flow.prompt("need-relieved", "question")
+    flow.say(f"{' '.join(step.do)}{flow.cue('next')}", "step", cuttable=flow.may_cut)
 
 
 def relief_done(flow: Flow, utterance: Utterance) -> bool:
@@ -123,7 +122,7 @@ def restore_checks(flow: Flow) -> tuple[str, ...]:
 
 
 def _says_check(flow: Flow) -> None:
-    flow.prompt("restore-check", "step", cuttable=flow.may_cut, text=restore_checks(flow)[flow.state.check])
+    flow.say(f"{restore_checks(flow)[flow.state.check]}{flow.cue('next')}", "step", cuttable=flow.may_cut)
 
 
 def restore_check(flow: Flow, utterance: Utterance) -> bool:
@@ -145,7 +144,7 @@ def next_owner(flow: Flow) -> None:
     person = named(interlock.people, owner)
     if not owner and interlock.given:
         flow.change(awaiting=Awaiting.RESTORE_POWER)
-        flow.prompt("restored-clear", "answer")
+        flow.heard(flow.sentence("restored-clear"))
     elif owner and (person is None or not person.here):
         flow.change(awaiting=Awaiting.OWNER_GONE, interlock=replace(interlock, absent=0))
     else:
@@ -172,7 +171,7 @@ def restore_power(flow: Flow, utterance: Utterance) -> bool:
     if not (onward(utterance) or is_command(utterance, "power is on")):
         return False
     flow.turn_lock(Turn.RESTORED, "", restored(flow))
-    flow.prompt("restored", "notice")
+    flow.heard(flow.sentence("restored"))
     forward(flow)
     return True
 
@@ -223,7 +222,7 @@ def may_gate(word: str) -> Callable[[Flow], tuple[str, ...]]:
 def _says_power(flow: Flow) -> None:
     step = flow.state.step
     assert isinstance(step, model.Restore)
-    flow.prompt("restore-power", "step", text=step.power)
+    flow.say(f"{step.power}{flow.cue('next')}", "step")
 
 
 def _yes_no(flow: Flow) -> Listening:

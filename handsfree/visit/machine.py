@@ -29,19 +29,20 @@ from handsfree.procedure import model
 from handsfree.procedure.model import Book
 from handsfree.visit import facts, phrases, places, unsure, wayout
 from handsfree.visit.faults import failed
-from handsfree.visit.flow import Flow
+from handsfree.visit.flow import LEARNED, Flow
 from handsfree.visit.gates import restore_checks
 from handsfree.visit.movement import clear, forward, move, take_up
 from handsfree.visit.overlays import stop
 from handsfree.visit.plain import left
 from handsfree.visit.questions import flow_of, listening
+from handsfree.visit.starting import VISIT
 from handsfree.visit.state import Awaiting, Form, Overlay, State
 from handsfree.visit.steps import present, record, set_wait_timer, tell_locks
 from handsfree.visit.wishes import is_command
 
 #: Raised when the same happenings are answered otherwise than before: a record made under another number is shown as it
 #: was, and a visit resumed from one starts from what is on record.
-RULES = 2
+RULES = 3
 QUIET_SECONDS = 180.0
 PERSONS = (Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.OWNER_GONE, Awaiting.WHICH_SOURCE)
 DAY_BREAK_SECONDS = 12 * 3600.0  # after a longer absence the lock is another lock: its number is asked for again
@@ -158,6 +159,8 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
         return
     flow.change(told_quiet=False, interlock=spoke(state.interlock, flow.now))
     flow.tone("heard")
+    if is_command(utterance, *LEARNED):
+        flow.change(learned=flow.state.learned | {LEARNED[utterance.text]})
     if _power_on(state, utterance):
         phrases.power_is_on(flow)
         return
@@ -195,7 +198,8 @@ def _opened(flow: Flow, event: events.Opened) -> None:
     form = Form(event.form) if event.form in set(Form) else Form.USUAL
     flow.change(began=flow.now, technician=event.technician, form=form, emergency=event.emergency)
     flow.change(facts=facts.given(event.known, flow.now))
-    flow.prompt("welcome", "notice", title=state.book.procedures[state.book.main].title)
+    title = "" if state.book.main == VISIT else state.book.procedures[state.book.main].title
+    flow.heard(flow.sentence("welcome-to", title=title) if title else flow.sentence("welcome"))
     move(flow, (places.first(state.book, state.book.main),))
 
 
@@ -220,6 +224,7 @@ def _wait_rang(flow: Flow) -> None:
     elif not over:
         if state.overlay is Overlay.NONE:
             flow.prompt("half-time", "notice", time=left(flow))
+        flow.change(half=False)
         set_wait_timer(flow)
 
 
@@ -327,7 +332,8 @@ def _who_is_here(flow: Flow, event: events.Resumed, away: float) -> None:
     state = flow.state
     another = event.technician not in ("", state.technician)
     if another or away > DAY_BREAK_SECONDS or event.why == "stopped":
-        flow.change(interlock=nobody(state.interlock), trail=(), technician=event.technician or state.technician)
+        flow.change(interlock=nobody(state.interlock), trail=(), technician=event.technician or state.technician,
+                    learned=frozenset())  # fmt: skip
 
 
 def _bar(flow: Flow, event: events.Resumed) -> None:

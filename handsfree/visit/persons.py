@@ -58,7 +58,7 @@ def takes_number(flow: Flow, utterance: Utterance) -> bool:
         flow.prompt("lock-taken", "refusal")
         return True
     flow.change(lock_offered=digits, awaiting=Awaiting.LOCK_AFFIRM)
-    flow.prompt("lock-readback", "readback", digits=" ".join(digits))
+    flow.prompt("lock-readback", "readback", digits=" ".join(digits), cue=flow.cue("affirm"))
     return True
 
 
@@ -66,7 +66,7 @@ def takes_affirm(flow: Flow, utterance: Utterance) -> bool:
     state = flow.state
     if is_command(utterance, "affirm"):
         flow.change(interlock=join(state.interlock, _who(flow), state.lock_offered), lock_offered=())
-        flow.prompt("lock-kept", "notice")
+        flow.heard(flow.sentence("lock-kept"))
         _kept(flow)
     elif is_command(utterance, "negative", "correction", "say again"):
         flow.change(lock_offered=(), awaiting=Awaiting.LOCK_NUMBER)

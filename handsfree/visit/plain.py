@@ -14,7 +14,7 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.movement import forward
 from handsfree.visit.speaking import answer_words, choices, duration, result_words
 from handsfree.visit.state import Awaiting, Form, Overlay, Result
-from handsfree.visit.steps import present, results_here
+from handsfree.visit.steps import finding_words, present, results_here
 from handsfree.visit.wishes import affirms, denies, done, is_command, onward, take, way_out
 
 YES_NO = ("affirm", "negative", "yes", "no")
@@ -63,9 +63,9 @@ def _says_done(flow: Flow) -> None:
     step = flow.state.step
     assert step is not None
     if isinstance(step, model.Evidence):
-        flow.say(flow.sentence("evidence", text=flow.step_words(step)), "step", sound=_sound(flow, step))
+        flow.say(f"{flow.step_words(step)}{_cue_taken(flow)}", "step", sound=_sound(flow, step))
     elif isinstance(step, model.Finding):
-        flow.prompt("finding", "step", text=step.say)
+        flow.say(finding_words(flow, step), "step")
     elif isinstance(step, model.Handover):
         flow.prompt("handover", "step", to=step.to, text=step.say)
         flow.prompt("summary", "step")
@@ -75,6 +75,11 @@ def _says_done(flow: Flow) -> None:
             flow.prompt("summary-line", "step", name=name.replace("-", " "), value=value)
     else:
         flow.say(flow.step_words(step), "step", sound=_sound(flow, step))
+
+
+def _cue_taken(flow: Flow) -> str:
+    """Once somebody has said 'next step' they know how to go on."""
+    return "" if "next" in flow.state.learned and flow.state.form is Form.USUAL and not flow.again else flow.cue("taken")
 
 
 def _sound(flow: Flow, step: model.Step) -> str:
@@ -111,7 +116,7 @@ def _says_caution(flow: Flow) -> None:
     name = step.short or step.id.replace("-", " ")
     text = flow.sentence("signal-again", name=name.rstrip(".")) if known else step.say
     signal = flow.sentence(f"signal-{step.level}", text=text)
-    flow.say(f"{signal} {flow.sentence('ask-understood')}", "caution", cuttable=cuttable)
+    flow.say(f"{signal}{flow.cue('understood')}", "caution", cuttable=cuttable)
 
 
 def _takes_understood(flow: Flow, utterance: Utterance) -> bool:
@@ -249,7 +254,7 @@ ROWS: Rows = {
         lambda flow: flow.sentence("wait-left", time=left(flow)), called("how long", "next step", "note"),
     ),
     Awaiting.CUT_WAIT: Question(
-        lambda flow: flow.prompt("wait-cut", "question", time=left(flow)), also(*YES_NO), _takes_cut_wait,
-        asks("need-affirm"), called("affirm", "negative"), Stake.ANSWER,
+        lambda flow: flow.prompt("wait-cut", "question", time=left(flow), cue=flow.cue("affirm")), also(*YES_NO),
+        _takes_cut_wait, asks("need-affirm"), called("affirm", "negative"), Stake.ANSWER,
     ),
 }  # fmt: skip

@@ -193,7 +193,7 @@ def _dead(flow: Flow) -> None:
     flow.tone("gate open")
     several = len(flow.state.interlock.sources) > 1
     key = "isolated" if hold.power == "ISOLATED" else "proof-taken"
-    flow.prompt(f"{key}-of" if several else key, "notice", source=source.name)
+    flow.heard(flow.sentence(f"{key}-of" if several else key, source=source.name))
     proved(flow)
 
 
@@ -219,7 +219,7 @@ def _says_tester(flow: Flow) -> None:
     """The step's own words, else those of the language."""
     step = prove_step(flow)
     words = step.tester if "tester" in step.model_fields_set else flow.sentence("tester-known")
-    flow.prompt("prove-tester", "step", cuttable=flow.may_cut, text=words)
+    flow.prompt("prove-tester", "step", cuttable=flow.may_cut, text=words, cue=flow.cue("affirm"))
 
 
 def _says_switch(flow: Flow) -> None:
@@ -227,7 +227,7 @@ def _says_switch(flow: Flow) -> None:
 
 
 def _says_look(flow: Flow) -> None:
-    flow.prompt("prove-look", "step", cuttable=flow.may_cut, text=prove_step(flow).say)
+    flow.prompt("prove-look", "step", cuttable=flow.may_cut, text=prove_step(flow).say, cue=flow.cue("affirm"))
 
 
 def point_words(flow: Flow, point: str) -> str:
@@ -287,7 +287,7 @@ ROWS: Rows = {
         says_affirm, _hears_dead_affirm, dead_affirm, asks("need-affirm"), _yes_no, Stake.GUARDED
     ),
     Awaiting.TESTER_AFTER: Question(
-        lambda flow: flow.prompt("prove-tester-after", "step"), hears_affirm, tester_after, asks("need-affirm"), _yes_no,
-        Stake.GUARDED,
+        lambda flow: flow.prompt("prove-tester-after", "step", cue=flow.cue("affirm")), hears_affirm, tester_after,
+        asks("need-affirm"), _yes_no, Stake.GUARDED,
     ),
 }  # fmt: skip

@@ -14,7 +14,7 @@ from handsfree.visit.facts import learn
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import forward
 from handsfree.visit.plain import YES_NO, Rows, asks, called
-from handsfree.visit.speaking import read_back, side_of_expected
+from handsfree.visit.speaking import read_back, side_of_expected, taken_words
 from handsfree.visit.state import Awaiting, Pending, Result, Sample
 from handsfree.visit.steps import present
 from handsfree.visit.wishes import affirms, denies, take, way_out
@@ -92,7 +92,7 @@ def _number(flow: Flow, step: model.Read, given: float, unit: str) -> None:
         flow.change(awaiting=Awaiting.READING_AFFIRM)
         present(flow)
         return
-    flow.heard(read_back(flow.state.language, step, pending, affirm=False))
+    flow.heard(taken_words(flow.state.language, step, pending))
     _take_reading(flow, step, pending, affirmed=twice)
 
 
@@ -154,9 +154,9 @@ def says_affirm(flow: Flow) -> None:
     assert isinstance(step, model.Read | model.Prove)
     if isinstance(step, model.Read) and not step.plausible[0] <= pending.value <= step.plausible[1]:
         quantity = flow.state.language.say_quantity(pending.given, pending.given_unit)
-        flow.prompt("implausible", "readback", quantity=quantity)
+        flow.prompt("implausible", "readback", quantity=quantity, cue=flow.cue("affirm"))
     else:
-        flow.say(read_back(flow.state.language, step, pending, affirm=True), "readback")
+        flow.say(f"{read_back(flow.state.language, step, pending)}{flow.cue('affirm')}", "readback")
 
 
 def _hears_affirm(flow: Flow) -> Listening:

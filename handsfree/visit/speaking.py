@@ -51,18 +51,36 @@ def duration(language: Language, seconds: float) -> str:
     return f" {language.prompt('and')} ".join(parts[:2])
 
 
-def read_back(language: Language, step: Read | Prove, pending: Pending, affirm: bool) -> str:
-    """The reading as given, both ways where -teen and -ty could be taken for one another."""
+def read_back(language: Language, step: Read | Prove, pending: Pending) -> str:
+    """The reading as given, to be affirmed: both ways where -teen and -ty could be taken for one another."""
     quantity = language.say_quantity(pending.given, pending.given_unit)
     both = language.needs_both_ways(pending.given)
-    key = {(False, False): "readback", (True, False): "readback-both",
-           (False, True): "readback-affirm", (True, True): "readback-both-affirm"}[both, affirm]
-    values = {"quantity": quantity, **({"digits": language.say_digits(pending.given)} if both else {})}
-    text = language.prompt(key, **values)
-    unit = unit_of(step) if isinstance(step, Prove) else step.unit
-    if pending.given_unit != unit:
-        text += " " + language.prompt("converted", quantity=language.say_quantity(round(pending.value, 2), unit))
-    return text
+    digits = {"digits": language.say_digits(pending.given)} if both else {}
+    text = language.prompt("readback-both-affirm" if both else "readback-affirm", quantity=quantity, **digits)
+    return text + _converted(language, step, pending)
+
+
+def taken_words(language: Language, step: Read | Prove, pending: Pending) -> str:
+    """The reading that was taken: digit by digit where it could be taken for another; its unit where it is not the one that
+    was asked for, and then what that is in the one asked for."""
+    if language.needs_both_ways(pending.given):
+        number = language.say_digits(pending.given)
+    else:
+        number = language.say_number(pending.given)
+    if pending.given_unit != _unit(step):
+        number = language.say_quantity(pending.given, pending.given_unit)
+    return language.prompt("readback", quantity=number) + _converted(language, step, pending)
+
+
+def _converted(language: Language, step: Read | Prove, pending: Pending) -> str:
+    unit = _unit(step)
+    if pending.given_unit == unit:
+        return ""
+    return " " + language.prompt("converted", quantity=language.say_quantity(round(pending.value, 2), unit))
+
+
+def _unit(step: Read | Prove) -> str:
+    return unit_of(step) if isinstance(step, Prove) else step.unit
 
 
 def side_of_expected(language: Language, step: Read, value: float) -> str:

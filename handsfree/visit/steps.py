@@ -23,7 +23,7 @@ from handsfree.procedure.sources import method_of
 from handsfree.visit import facts, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.speaking import duration
-from handsfree.visit.state import Awaiting, Frames, Result
+from handsfree.visit.state import Awaiting, Form, Frames, Result
 from handsfree.visit.wishes import take
 
 #: None: the visit waits. Frames: it goes there at once; () ends it.
@@ -70,7 +70,7 @@ def _restore(flow: Flow, step: model.Restore) -> Onward:
     names = state.book.energy.restores(state.frames[-1].procedure, step)
     covering = {name: at for name, at in state.covering.items() if name not in names}
     flow.change(trail=(), check=0, covering=covering, return_to=())
-    flow.say(step.say, "step", cuttable=False)
+    flow.say(flow.step_words(step), "step", cuttable=False)
     flow.turn_lock(Turn.RESTORE_BEGUN, flow.sentence("why-restore"), names)
     return _await(Awaiting.RESTORE_CHECK)(flow, step)
 
@@ -81,22 +81,29 @@ def _wait(flow: Flow, step: model.Wait) -> Onward:
     if step.leaves_site:
         close(flow, "to be continued", "", not_before=ends)
         return None
-    half = step.seconds >= HALF_TIME_FROM
-    key = "wait-again" if flow.state.waited else "wait" if half else "wait-short"
-    flow.change(waited=True)
-    flow.say(flow.sentence(key, text=flow.step_words(step), time=duration(flow.state.language, step.seconds)), "step")
+    another = flow.may_cut  # the same wait was counted before: only how long is new
+    half = step.seconds >= HALF_TIME_FROM and not another
+    flow.say(wait_words(flow, step), "step")
+    flow.change(waited=True, half=half, spoken=flow.state.spoken | {flow.state.frames})
     set_wait_timer(flow)
     return None
 
 
+def wait_words(flow: Flow, step: model.Wait) -> str:
+    """What is waited for and how long; the first time in a visit, when the program will speak again."""
+    first = "wait" if step.seconds >= HALF_TIME_FROM else "wait-short"
+    key = "wait-another" if flow.may_cut else "wait-again" if flow.state.waited else first
+    return flow.sentence(key, text=flow.step_words(step), time=duration(flow.state.language, step.seconds))
+
+
 #: Seconds: of a shorter wait only the end is told.
-HALF_TIME_FROM = 120.0
+HALF_TIME_FROM = 1200.0
 
 
 def set_wait_timer(flow: Flow) -> None:
-    """Rings at half time, where that is told and still to come, and at the end. In between a wait is quiet."""
+    """Rings at half time, where that is still to be told, and at the end. In between a wait is quiet."""
     left, step = flow.state.wait_ends - flow.now, flow.state.step
-    half = left - step.seconds / 2 if isinstance(step, model.Wait) and step.seconds >= HALF_TIME_FROM else 0.0
+    half = left - step.seconds / 2 if isinstance(step, model.Wait) and flow.state.half else 0.0
     flow.emit(SetTimer("wait", round(half, 3) if half > 1.0 else max(left, 0.0)))
 
 
@@ -168,8 +175,9 @@ def series_here(flow: Flow) -> dict[str, tuple[tuple[float, float], ...]]:
 
 
 def _call(flow: Flow, step: model.Call) -> Onward:
-    """Its words come in front of what it leads to."""
-    flow.heard(step.say)
+    """Its words come in front of what it leads to; the short form leaves them out."""
+    if flow.state.form is not Form.SHORT:
+        flow.heard(step.say)
     inner = (*flow.state.path, step.procedure)  # a proof begins afresh
     flow.change(series=tuple(one for one in flow.state.series if one.series != "proof" or one.path != inner))
     return places.into(flow.state.book, flow.state.frames, step.procedure)
@@ -192,8 +200,15 @@ def record(flow: Flow, step: model.Finding | model.Handover) -> None:
 def _finding(flow: Flow, step: model.Finding) -> Onward:
     """Said, recorded, and gone on from: it asks for nothing."""
     record(flow, step)
-    flow.prompt("finding", "step", text=flow.step_words(step))
+    flow.say(finding_words(flow, step), "step")
     return leave(flow)
+
+
+def finding_words(flow: Flow, step: model.Finding) -> str:
+    """Its sentence, for that is what is new; the full form says what it is."""
+    if flow.state.form is Form.FULL or flow.again:
+        return flow.sentence("finding", text=step.say)
+    return step.short if step.short and flow.state.form is Form.SHORT else step.say
 
 
 def _handover(flow: Flow, step: model.Handover) -> Onward:
@@ -301,4 +316,7 @@ KINDS: dict[type[Any], Kind] = {
     model.End: Kind(_end),
 }
 
-__all__ = ["KINDS", "Kind", "close", "leave", "present", "record", "results_here", "set_wait_timer", "tell_locks"]
+__all__ = [
+    "KINDS", "Kind", "close", "finding_words", "leave", "present", "record", "results_here", "set_wait_timer",
+    "tell_locks", "wait_words",
+]  # fmt: skip

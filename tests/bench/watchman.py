@@ -25,6 +25,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from handsfree.dialogue.question import capital
 from handsfree.journal import events as ev
 from handsfree.language import base
 from handsfree.language.meaning import Sense, Verdict
@@ -282,16 +283,21 @@ def unready(small: Small, watch: Watch, step: str) -> str:
     return ""
 
 
+def read_back(number: tuple[str, ...]) -> str:
+    return ENGLISH.prompt("lock-readback", digits=" ".join(number), cue="").capitalize()
+
+
 def spoken(small: Small, watch: Watch, text: str) -> tuple[Watch, str]:
-    if text == ENGLISH.prompt("lock-kept") and watch.offered:
-        return replace(watch, people=watch.people | {watch.offered}, offered=()), ""
+    kept = ENGLISH.prompt("lock-kept")
+    if text.startswith(kept) and watch.offered:
+        watch, text = replace(watch, people=watch.people | {watch.offered}, offered=()), text.removeprefix(kept).strip()
     for number in small.people:
-        if text == ENGLISH.prompt("lock-readback", digits=" ".join(number)):
+        if text.startswith(read_back(number)):
             return replace(watch, offered=number), ""
     if text == ENGLISH.prompt("lock-joined") and watch.pending[0] == "isolated":
         names = ({name for name, _ in watch.gave} | watch.dead) - small.unlocked
         return replace(watch, gave=watch.gave | {(name, watch.pending[1]) for name in names}), ""
-    if any(text == ENGLISH.prompt("left", owner=name) for name, _ in watch.owners):
+    if any(text == capital(ENGLISH.prompt("left", owner=name)) for name, _ in watch.owners):
         number = watch.pending[1]
         gave = frozenset(one for one in watch.gave if one[1] != number)
         return replace(watch, people=watch.people - {number}, gave=gave), ""
@@ -307,7 +313,7 @@ def spoken(small: Small, watch: Watch, text: str) -> tuple[Watch, str]:
                 return watch, f"4: '{words}' is said while locks are on: {', '.join(sorted(on))}"
             return replace(watch, asked="power"), ""
     for number in small.people:
-        if " ".join(number) in text.lower() and text != ENGLISH.prompt("lock-readback", digits=" ".join(number)):
+        if " ".join(number) in text.lower() and not text.startswith(read_back(number)):
             return watch, f"5: a lock number is said: {text}"
     return watch, ""
 

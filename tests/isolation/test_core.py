@@ -315,5 +315,6 @@ def test_a_phrase_never_makes_it_look_as_if_nobody_had_spoken(ended: float) -> N
     isolated = lock.prove(claimed, "plug", "try", 4000.0)
     for after in (lock.lock_on(isolated, BEN, phrase("isolated", BEN, ended=ended)),
                   lock.lock_off(isolated, (), phrase("clear", ANN, ended=ended))):  # fmt: skip
-        assert after.held and after.failures == 0
+        assert after.held
+        assert after.failures == 0
         assert not lock.overstayed(after, 4001.0, 1800.0)

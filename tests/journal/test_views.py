@@ -49,7 +49,7 @@ def test_the_terminal_shows_everything_a_supervisor_asks(told: Account) -> None:
         "The chain of", "holds, under no key", "58 °F", "out of its expected range", "expected 39 to 46",
         "typed, accepted, 100.0% sure",
         "Isolation: ISOLATING to ISOLATED", "by proof", "a denial was heard: not isolated", "Danger acknowledged",
-        "said again", "The wait is over", "condenser was dirty", "0:02:",
+        "said again", "Time is up", "condenser was dirty", "0:02:",
     ]:  # fmt: skip
         assert wanted in text, wanted
     assert "DOES NOT FOLLOW" not in text

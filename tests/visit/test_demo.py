@@ -61,7 +61,7 @@ def test_it_shows_what_it_promises(demo: tuple[dict[str, object], list[Stamped],
     assert [gate.how for gate in gates if gate.now == "ISOLATED" and gate.was != gate.now] == ["proof"]
     first_open = next(n for n, gate in enumerate(gates) if gate.how == "phrase")
     assert any(gate.how in ("refused", "denied") for gate in gates[:first_open])
-    assert sum("seven three nine" in e.event.text for e in entries if isinstance(e.event, Say)) == 1
+    assert sum("seven three nine" in e.event.text.casefold() for e in entries if isinstance(e.event, Say)) == 1
 
 
 def test_its_record_holds_and_follows(demo: tuple[dict[str, object], list[Stamped], Path]) -> None:

@@ -13,9 +13,7 @@ from handsfree.journal.events import (
     PromptEnded,
     ReadingTaken,
     Say,
-    SetTimer,
     StepPassed,
-    TimerRang,
     Utterance,
 )
 from handsfree.language.meaning import EMERGENCY, Sense, Verdict
@@ -325,21 +323,9 @@ def test_the_short_form_says_the_name_and_the_whole_when_asked_again() -> None:
 
 def test_a_caution_is_read_in_full_once_and_then_by_its_name() -> None:
     scene = through()
-    assert said(scene)[-1] == "Thin. Warning. As before: Sharp fins. Say understood."
+    assert said(scene)[-1] == "Thin. Warning. As before: Sharp fins."
     assert scene.step == "warn-again"
     assert "The fins are sharp." in scene.words("say again").said
-
-
-def test_a_wait_is_quiet_but_for_half_time_and_the_end() -> None:
-    scene = through().words("understood")
-    assert "I will tell you at half time and at the end." in scene.said
-    assert SetTimer("wait", 120.0) in scene.last
-    scene.tell(TimerRang("wait"), after=120.0)
-    assert said(scene) == ["Half time: 2 minutes left."]
-    assert SetTimer("wait", 120.0) in scene.last
-    assert "left of this wait" in scene.words("how long").said
-    scene.tell(TimerRang("wait"), after=119.0)
-    assert scene.state.outcome == "done"
 
 
 def test_a_decision_that_only_branches_is_silent() -> None:

@@ -58,7 +58,7 @@ def test_the_lock_number_is_spoken_once_and_never_again() -> None:
     scene = Scene(book(data.WHOLE)).open("seven three nine")
     scene.words("next step", "warm", "43.5", "say again", "isolated lock seven three nine", "nothing runs", "where am i")
     said = [entry.event.text for entry in scene.record if isinstance(entry.event, Say)]
-    assert sum("seven three nine" in text for text in said) == 1
+    assert sum("seven three nine" in text.casefold() for text in said) == 1
 
 
 @pytest.mark.parametrize("line", [
@@ -184,15 +184,14 @@ def test_a_unit_that_cannot_be_is_asked_about() -> None:
 
 def test_an_implausible_reading_needs_affirm() -> None:
     scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "435")
-    assert "not plausible" in scene.said
+    assert "hardly possible" in scene.said
     assert scene.words("next step").step == "air"
     assert scene.words("negative", "43.5").step == "isolate"
 
 
-def test_teens_are_read_back_both_ways() -> None:
+def test_what_may_be_taken_for_another_number_is_said_by_its_digits() -> None:
     scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "fifteen")
-    assert "One five" in scene.said
-    assert "fifteen" in scene.said
+    assert scene.said.startswith("One five.")
 
 
 def test_over_range_is_an_answer_of_its_own() -> None:
@@ -336,7 +335,7 @@ def test_a_resume_tells_the_new_ear_what_is_in_force(lines: tuple[str, ...]) -> 
 def test_a_dead_reading_counts_once_affirmed() -> None:
     """The reading that isolates is read back both ways and needs its 'affirm'."""
     scene = Scene(book(data.METER)).open().words("isolated lock four two", "affirm", "four point one volts")
-    assert "four point one volts. Affirm or negative?" in scene.said
+    assert "Four point one volts?" in scene.said
     assert not any(isinstance(entry.event, ReadingTaken) for entry in scene.record)
     scene.words("next step")
     assert (scene.step, scene.power) == ("proof", "ISOLATING")
