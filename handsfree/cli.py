@@ -72,6 +72,33 @@ def visit(
     commands.visit(ask, live_visit, as_json=json)
 
 
+standby = typer.Typer(help="Wait for a visit to be started by voice.", invoke_without_command=True)
+app.add_typer(standby, name="stand-by")
+
+
+@standby.callback()
+def stand_by(
+    context: typer.Context, sound_in: SoundIn = None, sound_out: SoundOut = None, visits: Visits = None
+) -> None:
+    """Wait with a headset for "start a visit"; take up again at once what a crash or a loss of power broke off."""
+    if context.invoked_subcommand is not None:
+        not_with(f"'stand-by {context.invoked_subcommand}'", True, sound_in=sound_in, sound_out=sound_out, visits=visits)
+        return
+    from handsfree.standby import commands
+
+    commands.run(sound_in, sound_out, visits)
+
+
+@standby.command("unit")
+def stand_by_unit(
+    out: Annotated[Path | None, typer.Option(metavar="FILE", help="Where to, if not your own place.")] = None,
+) -> None:
+    """Write a systemd user unit, so that it stands by whenever you are signed in."""
+    from handsfree.standby import commands
+
+    commands.unit(out)
+
+
 # ---- hearing --------------------------------------------------------------------------------------------------------
 
 

@@ -81,6 +81,13 @@ TAKE_PROOF = Bar(
     "As a gate: somebody will touch what this says is dead.",
     "An answer that proves is asked again oftener than others.",
 )
+TAKE_START = Bar(
+    "start a visit from stand-by",
+    0.97,
+    _P,
+    "The microphone hears a whole day of other people's talk. A visit that nobody wanted disturbs; nothing is lost by one.",
+    "Now and then the words are said twice.",
+)
 ALONE = Bar(
     "more for one witness alone",
     1.5,
@@ -191,8 +198,8 @@ VOICE_NOISE = Bar(
     "In loud noise voices are not compared.",
 )  # fmt: skip
 EVERY: tuple[Bar, ...] = (
-    TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF, ALONE, UNFITTED, DENIED,
-    OTHERWISE, PROPOSE, WHICH, MEANT, AGAIN, CHANGED, CLIPPED, VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_KNOWN,
+    TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF, TAKE_START, ALONE, UNFITTED,
+    DENIED, OTHERWISE, PROPOSE, WHICH, MEANT, AGAIN, CHANGED, CLIPPED, VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_KNOWN,
     VOICE_ADDS, VOICE_LEAST, VOICE_SPEECH, VOICE_NOISE,
 )  # fmt: skip
 

@@ -1,0 +1,49 @@
+"""The verbs `stand-by` and `stand-by unit`."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+from handsfree.errors import Trouble
+from handsfree.outputs import save
+from handsfree.settings import PREFIX
+from handsfree.settings import load as load_settings
+from handsfree.standby.supervising import House, stand_by
+from handsfree.standby.unit import NAME, text
+
+
+def run(sound_in: str | None, sound_out: str | None, visits: Path | None) -> None:
+    """Until it is interrupted. Trouble where visits cannot be kept."""
+    settings = load_settings(visits=visits)
+    try:
+        settings.visits.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        sentence = f"The folder for visits {settings.visits} cannot be made ({error.strerror}); choose another."
+        raise Trouble(sentence) from None
+    devices = [*(("--sound-in", sound_in) if sound_in else ()), *(("--sound-out", sound_out) if sound_out else ())]
+    house = House(
+        settings.visits, (*devices, "--visits", str(settings.visits)), (*devices, "--language", settings.language)
+    )
+    print("Standing by. Say 'start a visit'. Control-C ends it.", flush=True)
+    try:
+        stand_by(house, lambda sentence: print(sentence, flush=True))
+    except KeyboardInterrupt:
+        print("Stand-by has ended.")
+
+
+def unit(out: Path | None) -> None:
+    """Written, with what to do next. Trouble where it cannot be written."""
+    place = out or Path.home() / ".config" / "systemd" / "user" / NAME
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise Trouble(f"The folder {place.parent} cannot be made ({error.strerror}); name a file with --out.") from None
+    command = (sys.executable, "-m", "handsfree", "stand-by")
+    named = os.environ.get(f"{PREFIX}SETTINGS", "")
+    content = text(command, Path.cwd(), str(Path(named).resolve()) if named else "")
+    save(place, content.encode)
+    print(f"{place} is written. It stands by from your next sign-in; at once with:")
+    print(f"  systemctl --user enable --now {place.name}")
+    print("Before anybody signs in, too: loginctl enable-linger")

@@ -1,0 +1,116 @@
+"""What stand-by does next: a pure function of what happened.
+
+Rules of this file:
+
+- A visit that broke off by itself, by a crash or a loss of power, is taken up again at once: somebody may kneel there. It
+  resumes with everything live, as every resume does.
+- A visit that a person stopped, or left to be continued, waits for that person's words.
+- What fails again and again is tried ever more slowly, and told.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+TRIES = 3  # times that one visit is taken up again by itself before its person is asked
+FRESH = 12 * 3600.0  # s: a visit broken off longer ago is nobody's who kneels there now (common practice, no source)
+LONGEST_REST = 60.0  # s
+
+START, GO_ON = "start", "go on"
+
+
+@dataclass(frozen=True)
+class Unfinished:
+    """A visit that did not come to its end. `age`: seconds since its last event. `broken`: neither stopped by a person nor
+    left to be continued."""
+
+    folder: Path
+    age: float
+    broken: bool
+
+
+@dataclass(frozen=True)
+class State:
+    """`tries`: how often `last`, a visit, was taken up by itself. `failures`: of the listener, one after the other."""
+
+    last: Path | None = None
+    tries: int = 0
+    failures: int = 0
+
+
+@dataclass(frozen=True)
+class Begun:
+    """Stand-by began, or a visit is over. `unfinished`: the newest visit that did not come to its end, None for none."""
+
+    unfinished: Unfinished | None = None
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """The listener heard START or GO_ON."""
+
+    what: str
+    unfinished: Unfinished | None = None
+
+
+@dataclass(frozen=True)
+class Deaf:
+    """The listener ended without having heard either. `why`: in a sentence, '' where it told none."""
+
+    why: str = ""
+
+
+Happening = Begun | Wanted | Deaf
+
+
+@dataclass(frozen=True)
+class Listen:
+    """Listen for the words. `may_go_on`: there is a visit to go on with. `say`: key of the sentence said first."""
+
+    may_go_on: bool
+    say: str = "standby-ready"
+
+
+@dataclass(frozen=True)
+class Visit:
+    """Hold a visit. `folder`: the one to take up again, None for a new one."""
+
+    folder: Path | None
+
+
+@dataclass(frozen=True)
+class Rest:
+    """Wait, then listen again. `why`: to be told."""
+
+    seconds: float
+    why: str
+
+
+Effect = Listen | Visit | Rest
+
+
+def advance(state: State, happening: Happening) -> tuple[State, Effect]:
+    """What comes next: one thing at a time."""
+    match happening:
+        case Begun(unfinished):
+            return _begun(state, unfinished)
+        case Wanted(what, unfinished):
+            state = State()
+            if what == GO_ON and unfinished is not None:
+                return replace(state, last=unfinished.folder), Visit(unfinished.folder)
+            return state, Visit(None)
+        case Deaf(why):
+            state = replace(state, failures=state.failures + 1)
+            return state, Rest(min(LONGEST_REST, 2.0**state.failures), why)
+
+
+def _begun(state: State, unfinished: Unfinished | None) -> tuple[State, Effect]:
+    if unfinished is None:
+        return State(), Listen(may_go_on=False)
+    tries = state.tries if unfinished.folder == state.last else 0
+    if not unfinished.broken or unfinished.age > FRESH:
+        return State(), Listen(may_go_on=True, say="standby-unfinished")
+    if tries >= TRIES:
+        return State(unfinished.folder, tries), Listen(may_go_on=True, say="standby-broken")
+    return State(unfinished.folder, tries + 1), Visit(unfinished.folder)

@@ -1,0 +1,126 @@
+"""The listener: a process of its own that hears nothing but the words that start a visit, and ends when it has heard them.
+
+Rules of this file:
+
+- Nothing is kept: no sound, no text. What is not one of the words is forgotten as soon as it is heard.
+- The words are told on standard output, as the last line. Whatever else happens is a sentence on standard error.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from handsfree.errors import Trouble
+from handsfree.standby.core import GO_ON, START
+
+if TYPE_CHECKING:
+    from handsfree.language.base import Language
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Of the listener: devices and language as the command line names them, what it says first, what may be answered."""
+
+    sound_in: str | None
+    sound_out: str | None
+    language: str
+    say: str
+    may_go_on: bool
+
+
+def listen(asked: Asked) -> str:
+    """START or GO_ON, once it was said. Trouble for a device, voice or engine that cannot be had; EOFError where the sound
+    ended."""
+    from handsfree.dialogue.wiring import Devices, voice_of, wired
+    from handsfree.language import base
+    from handsfree.settings import load as load_settings
+    from handsfree.sound.memory import share
+    from handsfree.sound.prompts import Prompt
+    from handsfree.sound.samples import RealClock
+    from handsfree.speech.endpoint import Endpointer
+    from handsfree.speech.recogniser import build_recogniser
+
+    share()
+    settings, language, clock = load_settings(), base.load(asked.language), RealClock()
+    recogniser = build_recogniser(settings.engine or None, asked.language, settings.models)
+    wires = wired(Devices(asked.sound_in, asked.sound_out, settings), Endpointer(), recogniser, clock, recogniser.load)
+    voice, words = voice_of(asked.language, settings), _words(language, asked.may_go_on)
+    numbers = iter(range(1, sys.maxsize))
+
+    def say(key: str) -> None:
+        text = language.prompt(key, start=language.prompt("standby-start"), on=language.prompt("standby-on"))
+        wires.sink.play(Prompt(next(numbers), text, voice.speak(language.speakable(text))))
+
+    wires.loop.start()
+    try:
+        wires.loop.listen(_listening(tuple(words)))
+        say(asked.say)
+        found = _heard(wires.happenings, words, say)
+        say("standby-taken")
+        drain = getattr(wires.sink, "drain", None)
+        if drain is not None:
+            drain(5)
+        return found
+    finally:
+        wires.loop.close()
+        wires.sink.close()
+
+
+def _words(language: Language, may_go_on: bool) -> dict[str, str]:
+    """What may be said, with what it means."""
+    words = {language.prompt("standby-start"): START}
+    return {**words, language.prompt("standby-on"): GO_ON} if may_go_on else words
+
+
+def _listening(words: tuple[str, ...]) -> Any:
+    from handsfree.language.meaning import Listening
+
+    return Listening(phrases=words, commands=())
+
+
+def _heard(happenings: Any, words: dict[str, str], say: Any) -> str:
+    from handsfree.language.meaning import Verdict
+    from handsfree.sound.live import Ended, HeardPiece, ThreadFailed
+    from handsfree.speech.bars import TAKE_START
+
+    while True:
+        told = happenings.next(None)
+        if isinstance(told, Ended):
+            raise EOFError
+        if isinstance(told, ThreadFailed):
+            raise told.error
+        heard = told.heard if isinstance(told, HeardPiece) else None
+        if heard is None or heard.meaning is None or heard.meaning.text not in words:
+            continue
+        if heard.verdict is Verdict.ACCEPTED and heard.sure >= TAKE_START.value:
+            return words[heard.meaning.text]
+        if heard.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED):
+            say("standby-again")
+
+
+def main(arguments: list[str]) -> int:
+    """0 with the word on standard output; 2 with a sentence on standard error."""
+    parser = argparse.ArgumentParser(prog="listening")
+    for name in ("sound-in", "sound-out"):
+        parser.add_argument(f"--{name}", default=None)
+    parser.add_argument("--language", default="en")
+    parser.add_argument("--say", default="standby-ready")
+    parser.add_argument("--may-go-on", action="store_true")
+    given = parser.parse_args(arguments)
+    asked = Asked(given.sound_in, given.sound_out, given.language, given.say, given.may_go_on)
+    try:
+        print(listen(asked), flush=True)
+    except Trouble as trouble:
+        print(trouble.sentence, file=sys.stderr)
+        return 2
+    except EOFError:
+        print("The sound ended. Look at the microphone.", file=sys.stderr)
+        return 2
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
