@@ -24,6 +24,7 @@ class Settings(BaseModel):
     visits: Path = Field(Path("visits"), description="folder that visits are kept in")
     models: Path = Field(user_data_path("handsfree") / "models", description="folder of installed recognition models")
     technician: str = Field("", description="who works")
+    technicians: str = Field("", max_length=1000, description="who may come besides, by name, with commas between")
     site: str = Field("", description="where")
     cabinet: str = Field("", description="on which cabinet")
     language: str = Field("en", pattern="^[a-z]{2}$", description="language of the program")
@@ -41,6 +42,10 @@ class Settings(BaseModel):
     send_key: Path | None = Field(None, description="file with the key that the desk gave this device")
     outbox: Path = Field(user_data_path("handsfree") / "outbox.sqlite3", description="what is still to be sent")
     keep_all_sound: bool = Field(False, description="keep also sound that was not accepted; bystanders are recorded then")
+
+    @property
+    def who_may_come(self) -> tuple[str, ...]:
+        return tuple(filter(None, (name.strip() for name in self.technicians.split(","))))
 
 
 def _origin(name: str, layers: list[tuple[str, dict[str, Any]]], otherwise: str) -> str:

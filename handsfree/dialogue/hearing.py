@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from handsfree.journal.events import NoteKept, Utterance
 from handsfree.language.base import Language
-from handsfree.language.meaning import WHEN_ASKED, Denial, Heard, Listening, Meaning, Sense, Verdict
+from handsfree.language.meaning import EMERGENCY, WHEN_ASKED, Denial, Heard, Listening, Meaning, Sense, Verdict
 
 if TYPE_CHECKING:
     from handsfree.journal.writer import Journal
@@ -79,6 +79,10 @@ class Voices(Protocol):
     def of(self, heard: Heard, samples: Samples, listening: Listening) -> str: ...
 
 
+#: Acts where it is said into a note as well.
+NEVER_A_NOTE = ("power is on", *EMERGENCY)
+
+
 class Hearer:
     """Sound to happenings: recognised, its voice compared, its sound kept beside the record where that is due, put into an
     event. `voices`: None where nothing compares them.
@@ -113,8 +117,12 @@ class Hearer:
         return utterance_of(heard, clip, digest)
 
     def note_of(self, samples: Samples, started: float, ended: float) -> NoteKept:
+        """It is searched besides for what is never a note only: that the power is on, that somebody needs help."""
         clip, digest = self._keep(samples)
-        return NoteKept(clip, digest, self.recogniser.dictate(samples), round(ended - started, 3))
+        alarm = self.recogniser.hear(samples, Listening(commands=NEVER_A_NOTE))
+        likely = alarm.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED) and alarm.meaning is not None
+        named = alarm.meaning.text if likely and alarm.meaning is not None and alarm.meaning.sense is Sense.COMMAND else ""
+        return NoteKept(clip, digest, self.recogniser.dictate(samples), round(ended - started, 3), named)
 
     def _keep(self, samples: Samples) -> tuple[str, str]:
         from handsfree.journal.writer import flac

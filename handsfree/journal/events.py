@@ -35,7 +35,8 @@ class Opened:
     `page`, `page_copy`, `page_sha256`: name, text and digest of the cabinet's page, '' where it has none.
     `rules`: the number of the machine's rules that wrote this record; 0 before they were numbered. `hazards`: the file of
     hazards as read that day. `emergency`: whom to call, as it is said; `form`: how much is said, '' for the usual. `known`:
-    facts that the visit begins with, (name, an answer's words, or a number and its unit)."""
+    facts that the visit begins with, (name, an answer's words, or a number and its unit). `technicians`: names of who may
+    come."""
 
     visit: str
     procedure: str
@@ -55,6 +56,7 @@ class Opened:
     emergency: str = ""
     form: str = ""
     known: tuple[tuple[str, str], ...] = ()
+    technicians: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -101,10 +103,14 @@ class PromptEnded:
 
 @dataclass(frozen=True)
 class NoteKept:
+    """`text`: as it was dictated or typed. `alarm`: the command that it was likely to be besides, that the power is on or
+    that somebody needs help; '' for none."""
+
     clip: str
     clip_sha256: str
     text: str = ""
     seconds: float = 0.0
+    alarm: str = ""
 
 
 @dataclass(frozen=True)

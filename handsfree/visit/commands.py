@@ -79,7 +79,7 @@ def opened(asked: Asked, engine: str, journal_clock: Any = None) -> Session:
     cabinet = begun.sheet.cabinet if begun.sheet is not None and asked.cabinet is None else settings.cabinet
     page = page_of(cabinet) if cabinet and not asked.by_manual else None
     book = provable(begun.procedure)
-    who = Who(settings.technician, site, cabinet, settings.emergency_call, settings.form)
+    who = Who(settings.technician, site, cabinet, settings.emergency_call, settings.form, settings.who_may_come)
     session = begin(
         book, settings.visits, who, engine, clock=journal_clock, key=keys.load(), page=page, known=begun.known
     )

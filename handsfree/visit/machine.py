@@ -24,10 +24,10 @@ from handsfree.isolation.rules import Power, Turn
 from handsfree.journal import events
 from handsfree.journal.events import DropTimer, Effect, SetTimer, Stamped
 from handsfree.language.base import Language
-from handsfree.language.meaning import EMERGENCY, Verdict
+from handsfree.language.meaning import EMERGENCY, Sense, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
-from handsfree.visit import facts, phrases, places, unsure, wayout
+from handsfree.visit import facts, helping, phrases, places, unsure, wayout
 from handsfree.visit.faults import failed
 from handsfree.visit.flow import LEARNED, Flow
 from handsfree.visit.gates import restore_checks
@@ -44,7 +44,7 @@ from handsfree.visit.wishes import is_command
 #: was, and a visit resumed from one starts from what is on record.
 RULES = 3
 QUIET_SECONDS = 180.0
-PERSONS = (Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.OWNER_GONE, Awaiting.WHICH_SOURCE)
+PERSONS = (Awaiting.WHO, Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.OWNER_GONE, Awaiting.WHICH_SOURCE)
 DAY_BREAK_SECONDS = 12 * 3600.0  # after a longer absence the lock is another lock: its number is asked for again
 
 
@@ -197,6 +197,7 @@ def _opened(flow: Flow, event: events.Opened) -> None:
     state = flow.state
     form = Form(event.form) if event.form in set(Form) else Form.USUAL
     flow.change(began=flow.now, technician=event.technician, form=form, emergency=event.emergency)
+    flow.change(technicians=event.technicians)
     flow.change(facts=facts.given(event.known, flow.now))
     title = "" if state.book.main == VISIT else state.book.procedures[state.book.main].title
     flow.heard(flow.sentence("welcome-to", title=title) if title else flow.sentence("welcome"))
@@ -247,17 +248,37 @@ def _whereabouts(flow: Flow) -> str:
 
 
 def _note_kept(flow: Flow, event: events.NoteKept) -> None:
-    """'Power is on' is never a note only: it is kept as one, and it acts, also where the note ends after it was left."""
-    words = " ".join(event.text.casefold().replace(",", " ").replace(".", " ").split())
-    if any(way in words for way in flow.state.language.commands["power is on"]):
+    """'Power is on' and an alarm are never a note only: they are kept as one, and they act, also where the note ends after
+    it was left. Of a note in which no word was understood it is said what to do, should it have been that."""
+    kind = event.alarm or _alarm_in(flow, event.text)
+    if kind == "power is on":
         flow.change(overlay=Overlay.NONE)
         phrases.power_is_on(flow)
+        return
+    if kind in EMERGENCY:
+        heard = events.Utterance(Verdict.ACCEPTED, Sense.COMMAND, kind, spoken=event.text, words=event.text)
+        helping.alarm(flow, heard)
         return
     if flow.state.overlay is not Overlay.NOTE:
         return
     flow.change(overlay=Overlay.NONE)
     flow.prompt("note-kept" if event.clip or event.text else "note-lost", "answer")
+    if event.clip and not event.text and flow.state.interlock.held:
+        flow.prompt("note-not-understood", "notice")
     present(flow)
+
+
+def _alarm_in(flow: Flow, text: str) -> str:
+    """What stands in a note that is never a note only, '' for nothing. As a whole: 'fire' as a note of one word, for the
+    word alone stands in many a note."""
+    words = " ".join(text.casefold().translate(_STOPS).split())
+    ways = flow.state.language.commands
+    if any(way in words for way in ways["power is on"]):
+        return "power is on"
+    return next((kind for kind in EMERGENCY if words in ways[kind]), "")
+
+
+_STOPS = str.maketrans(",.;:!?", "      ")
 
 
 def _attached(flow: Flow, event: events.Attached) -> None:

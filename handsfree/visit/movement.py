@@ -13,6 +13,7 @@ from handsfree.journal.events import DropTimer, StepEntered, StepPassed
 from handsfree.procedure import model
 from handsfree.procedure.sources import method_of
 from handsfree.visit import facts, places
+from handsfree.visit.comers import ask_who
 from handsfree.visit.faults import passes
 from handsfree.visit.flow import Flow
 from handsfree.visit.speaking import duration
@@ -137,8 +138,7 @@ def enough_people(flow: Flow, step: model.Step) -> bool:
     if step.people < 2 or flow.state.interlock.locked_by(flow.state.needs) >= step.people:
         return True
     flow.prompt("second-needed", "notice", cuttable=False)
-    flow.change(awaiting=Awaiting.LOCK_NUMBER, joining=flow.sentence("second-person"))
-    present(flow)
+    ask_who(flow)
     return False
 
 

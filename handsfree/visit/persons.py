@@ -11,11 +11,13 @@ from handsfree.isolation.interlock import absent_affirmed, join, leave, lock_on,
 from handsfree.isolation.people import WITHOUT_OWNER, Person, another, here, taken
 from handsfree.journal.events import Utterance
 from handsfree.language.meaning import GateAsked, Listening, Sense
+from handsfree.visit.comers import ask_who, free_names, may_come
 from handsfree.visit.flow import WITHOUT, Flow
 from handsfree.visit.gates import next_owner, restored
 from handsfree.visit.movement import go_on, take_up
 from handsfree.visit.plain import BEFORE, Rows, asks, called, commands, says
 from handsfree.visit.refusals import refused, voice_doubted
+from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting
 from handsfree.visit.steps import present
 from handsfree.visit.wishes import is_command
@@ -27,12 +29,33 @@ def _who(flow: Flow) -> str:
     return state.joining or state.technician or flow.sentence("first-person")
 
 
-def _names(flow: Flow) -> list[str]:
-    """What a further person may be called: names of nobody who is here or whose lock is on."""
-    interlock = flow.state.interlock
-    known = {one.name for one in here(interlock.people)} | {lock.owner for lock in interlock.locks}
-    names = ("second-person", "first-person", "third-person")
-    return [name for name in map(flow.sentence, names) if name not in known]
+def _choices(flow: Flow) -> tuple[str, ...]:
+    """Where a number was given that is not on that person's lock, that person first; then who may come, or somebody new."""
+    owner = (_who(flow),) if flow.state.lock_offered else ()
+    return tuple(dict.fromkeys((*owner, *may_come(flow), flow.sentence("somebody-new"))))
+
+
+def _asks_who(flow: Flow) -> str:
+    words = choices(flow.state.language, _choices(flow))
+    return flow.sentence("who-of-two" if flow.state.lock_offered else "who-comes", owner=_who(flow), choices=words)
+
+
+def takes_who(flow: Flow, utterance: Utterance) -> bool:
+    """Who it is; a new one keeps the number that was given, whoever is known states it again."""
+    if utterance.sense != Sense.PHRASE or utterance.text not in _choices(flow):
+        return False
+    offered, owner = flow.state.lock_offered, _who(flow)
+    unnamed = utterance.text == flow.sentence("somebody-new")
+    name = next(iter(free_names(flow)), "") if unnamed else utterance.text
+    if not name:
+        flow.prompt("lock-taken", "refusal")
+    elif offered and name != owner:
+        flow.change(joining=name)
+        _read_back(flow, offered)
+    else:
+        flow.change(joining=flow.state.joining if offered else name, lock_offered=(), awaiting=Awaiting.LOCK_NUMBER)
+        present(flow)
+    return True
 
 
 def _says_number(flow: Flow) -> None:
@@ -47,19 +70,22 @@ def takes_number(flow: Flow, utterance: Utterance) -> bool:
     known = next((one for one in interlock.people if one.number == digits and not one.here), None)
     if known is not None:  # whoever comes back is known by the number on their lock
         flow.change(joining=known.name)
-    elif another(interlock.people, interlock.locks, _who(flow), digits):
-        owner, free = _who(flow), _names(flow)
-        if not free:
-            flow.prompt("lock-taken", "refusal")
-            return True
-        flow.change(joining=free[0])
-        flow.prompt("lock-of-another", "notice", cuttable=False, owner=owner, you=free[0])
-    if taken(interlock.people, _who(flow), digits):
+    elif taken(interlock.people, _who(flow), digits):
         flow.prompt("lock-taken", "refusal")
         return True
-    flow.change(lock_offered=digits, awaiting=Awaiting.LOCK_AFFIRM)
-    flow.prompt("lock-readback", "readback", digits=" ".join(digits), cue=flow.cue("affirm"))
+    elif another(interlock.people, interlock.locks, _who(flow), digits):  # misheard, misremembered, or somebody else
+        flow.change(lock_offered=digits, awaiting=Awaiting.WHO)
+        present(flow)
+        return True
+    _read_back(flow, digits)
     return True
+
+
+def _read_back(flow: Flow, digits: tuple[str, ...]) -> None:
+    """The number, once, and whose it is where that is not plain."""
+    flow.change(lock_offered=digits, awaiting=Awaiting.LOCK_AFFIRM)
+    key = "lock-readback-of" if flow.state.joining else "lock-readback"
+    flow.prompt(key, "readback", digits=" ".join(digits), owner=_who(flow), cue=flow.cue("affirm"))
 
 
 def takes_affirm(flow: Flow, utterance: Utterance) -> bool:
@@ -106,14 +132,10 @@ def at_join(flow: Flow, utterance: Utterance) -> bool:
 
 def begin_join(flow: Flow) -> None:
     """'Second person': they state their number, and where something is held, they lock it."""
-    names = [flow.sentence("second-person"), flow.sentence("first-person")]
-    present_names = {one.name for one in here(flow.state.interlock.people)}
-    free = [name for name in names if name not in present_names]
-    if len(present_names) > 1 or not free:
+    if len(here(flow.state.interlock.people)) > 1 or not free_names(flow):
         flow.prompt("no-more-people", "refusal")
         return
-    flow.change(awaiting=Awaiting.LOCK_NUMBER, joining=free[0], pending=None)
-    present(flow)
+    ask_who(flow)
 
 
 def begin_leave(flow: Flow) -> None:
@@ -200,6 +222,10 @@ def _hears(word: str, *more: str) -> Callable[[Flow], Listening]:
 
 
 ROWS: Rows = {
+    Awaiting.WHO: Question(
+        lambda flow: flow.say(_asks_who(flow), "question"), lambda flow: Listening(phrases=_choices(flow), commands=BEFORE),
+        takes_who, _asks_who, _choices, Stake.GUARDED,
+    ),
     Awaiting.LOCK_NUMBER: Question(
         _says_number, lambda flow: Listening(digits=(2, 4), commands=BEFORE), takes_number, asks("lock-again"),
         lambda flow: (flow.sentence("a-lock-number"),), Stake.GUARDED,

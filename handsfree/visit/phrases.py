@@ -184,7 +184,9 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
 
 PEOPLE = ("second person", "i am leaving")
 #: Who comes or goes is not taken up half way through these.
-NO_PEOPLE = (Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE, Awaiting.WHICH_SOURCE)
+NO_PEOPLE = (
+    Awaiting.WHO, Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE, Awaiting.WHICH_SOURCE,
+)  # fmt: skip
 
 
 def use(flow: Flow, utterance: Utterance) -> bool:

@@ -45,13 +45,14 @@ from handsfree.visit.state import Form, State
 
 @dataclass(frozen=True)
 class Who:
-    """Who works where on what, whom to call in an emergency, how much to say; any of them may be ''."""
+    """Who works where on what, whom to call in an emergency, how much to say, who may come besides; any may be empty."""
 
     technician: str = ""
     site: str = ""
     cabinet: str = ""
     emergency: str = ""
     form: str = ""
+    technicians: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -112,6 +113,7 @@ def begin(
         rules=RULES,
         hazards=hazards.digest(),
         emergency=who.emergency,
+        technicians=who.technicians,
         form=who.form or habits.form_of(who.technician),
     )
     return Session(journal, start(at_cabinet(book, page.page, language) if page is not None else book, language), opened)

@@ -18,6 +18,7 @@ from handsfree.procedure.model import Book, Procedure, Step
 
 class Awaiting(StrEnum):
     NOTHING = "nothing"
+    WHO = "who it is"
     LOCK_NUMBER = "lock number"
     LOCK_AFFIRM = "lock number affirmed"
     DONE = "step done"
@@ -122,7 +123,8 @@ class State:
     """`frames`: the stack of procedures, the innermost last; () before the start and after the end. `trail`: places
     'go back' may return to, the latest last. `covering`: for each source the isolation step last entered, where a
     cleared isolation is made again, and `return_to` where to go once it is. `joining`: who states a number; `technician`:
-    who works, by name, '' where nobody said. `voice_doubted`: the phrase was right and the voice in doubt, once. `check`,
+    who works, by name, '' where nobody said; `technicians`: who may come besides.
+    `voice_doubted`: the phrase was right and the voice in doubt, once. `check`,
     `point`: which check of a restore, which point of a proof. `tries`: askings-again in a row. `remembered`: results by
     (procedure path, step). `tellings`: what each step that brought something told the fault model, the latest last:
     'check=answer', or '' for nothing. `facts`: what is known in the whole visit, by name. `warned`: the cautions that were
@@ -158,6 +160,7 @@ class State:
     lock_offered: tuple[str, ...] = ()
     joining: str = ""
     technician: str = ""
+    technicians: tuple[str, ...] = ()
     voice_doubted: bool = False
     check: int = 0
     point: int = 0

@@ -67,7 +67,7 @@ def few(small: Small) -> Letters:
     said_ = ("next step", "affirm", "negative", "power is on", "go back", "note")
     said_ += ("second person", "i am leaving") if len(small.people) > 1 else ()
     letters: Letters = [(heard(Sense.COMMAND, name), 1.0) for name in said_]
-    words = (*small.phrases, "nothing runs", "it runs", *_sources(small))
+    words = (*small.phrases, "nothing runs", "it runs", *_sources(small), *(WHO if len(small.people) > 1 else ()))
     letters += [(heard(Sense.PHRASE, text), 1.0) for text in words]
     letters += [(heard(Sense.NUMBER, f"{value:g}", value), 1.0) for value in (0.5, 208.0)]
     letters += [(heard(Sense.DIGITS, " ".join(number)), 1.0) for number in small.people]
@@ -102,7 +102,7 @@ def alphabet(small: Small) -> Iterator[tuple[Any, float]]:
 def _spoken(small: Small) -> Iterator[tuple[Any, float]]:
     for name in sorted({*ALWAYS, *WHEN_ASKED}):
         yield heard(Sense.COMMAND, name), 1.0
-    for text in (*small.phrases, "nothing runs", "it runs", *_sources(small)):
+    for text in (*small.phrases, "nothing runs", "it runs", *_sources(small), *WHO):
         yield heard(Sense.PHRASE, text), 1.0
     yield heard(Sense.NUMBER, "0.5", 0.5), 1.0
     yield heard(Sense.NUMBER, "208", 208.0), 1.0
@@ -128,6 +128,8 @@ def _others() -> Iterator[Any]:
         yield ev.TimerRang(timer)
     yield ev.NoteKept("", "", "the gasket is torn", 2.0)
     yield ev.NoteKept("", "", "the power is on", 2.0)
+    yield ev.NoteKept("clip", "0" * 64, "", 2.0)
+    yield ev.NoteKept("clip", "0" * 64, "", 2.0, "power is on")
     yield ev.SoundLost("d", "microphone")
     yield ev.SoundBack("d", "microphone")
     yield ev.SoundDropped(900, True)
@@ -155,6 +157,7 @@ class Walked:
 
 
 Way = tuple[Any, ...]  # ((happening, silence), way before) or ()
+WHO = ("somebody new", "the first person", "the second person")
 BACK = ("go back", "correction")
 REPLAY_EVERY, TWINS_EVERY, TWINS_EACH = 97, 64, 2
 
@@ -296,7 +299,8 @@ def walk(
 
 def _power_on(event: Any, watch: Watch) -> bool:
     said_it = isinstance(event, ev.Utterance) and event.verdict == Verdict.ACCEPTED and event.text == "power is on"
-    return said_it or (watch.asked == "note" and isinstance(event, ev.NoteKept) and "power is on" in event.text)
+    noted = watch.asked == "note" and isinstance(event, ev.NoteKept)
+    return said_it or (noted and "power is on" in f"{event.text} {event.alarm}")
 
 
 def _meant(why: str, event: Any) -> bool:

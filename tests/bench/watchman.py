@@ -141,7 +141,7 @@ def hears(small: Small, watch: Watch, happening: ev.Stamped, silence: float, ove
         case ev.NoteKept():
             noting = watch.asked == "note"  # a note that nobody asked for leaves what is asked as it is
             watch = replace(watch, asked="") if noting else watch
-            watch = power_on(small, watch) if noting and "power is on" in event.text else watch
+            watch = power_on(small, watch) if noting and "power is on" in f"{event.text} {event.alarm}" else watch
         case ev.Utterance() if event.verdict == Verdict.ACCEPTED and back:
             watch = replace(watch, asked="")
         case ev.Utterance() if event.verdict == Verdict.ACCEPTED:
@@ -283,16 +283,12 @@ def unready(small: Small, watch: Watch, step: str) -> str:
     return ""
 
 
-def read_back(number: tuple[str, ...]) -> str:
-    return ENGLISH.prompt("lock-readback", digits=" ".join(number), cue="").capitalize()
-
-
 def spoken(small: Small, watch: Watch, text: str) -> tuple[Watch, str]:
     kept = ENGLISH.prompt("lock-kept")
     if text.startswith(kept) and watch.offered:
         watch, text = replace(watch, people=watch.people | {watch.offered}, offered=()), text.removeprefix(kept).strip()
     for number in small.people:
-        if text.startswith(read_back(number)):
+        if _reads_back(text, number):
             return replace(watch, offered=number), ""
     if text == ENGLISH.prompt("lock-joined") and watch.pending[0] == "isolated":
         names = ({name for name, _ in watch.gave} | watch.dead) - small.unlocked
@@ -313,9 +309,17 @@ def spoken(small: Small, watch: Watch, text: str) -> tuple[Watch, str]:
                 return watch, f"4: '{words}' is said while locks are on: {', '.join(sorted(on))}"
             return replace(watch, asked="power"), ""
     for number in small.people:
-        if " ".join(number) in text.lower() and not text.startswith(read_back(number)):
+        if " ".join(number) in text.lower() and not _reads_back(text, number):
             return watch, f"5: a lock number is said: {text}"
     return watch, ""
 
 
+def _reads_back(text: str, number: tuple[str, ...]) -> bool:
+    digits = " ".join(number)
+    named = (ENGLISH.prompt("lock-readback-of", digits=digits, owner=ENGLISH.prompt(name), cue="") for name in OWNERS)
+    starts = (ENGLISH.prompt("lock-readback", digits=digits, cue=""), *named)
+    return text.casefold().startswith(tuple(start.casefold() for start in starts))
+
+
+OWNERS = ("first-person", "second-person", "third-person")
 WORDS: dict[str, dict[str, str]] = {}  # text of a book -> words of each hazard step

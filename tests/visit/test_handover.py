@@ -53,7 +53,7 @@ def test_who_takes_over_gives_the_number_of_their_own_padlock() -> None:
     assert scene.state.awaiting is Awaiting.LOCK_NUMBER
     assert "your own lock" in scene.said
     assert "Isolation once more" not in scene.said
-    scene.words("seven eight", "affirm")
+    scene.words("seven eight", "somebody new", "affirm")
     assert scene.step == "isolate-again"
     scene.words("isolated lock four two")
     assert scene.state.awaiting is Awaiting.GATE, "the number of who left opens nothing"

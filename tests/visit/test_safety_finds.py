@@ -42,7 +42,10 @@ def test_whoever_comes_after_a_stop_does_not_take_off_the_lock_of_who_went() -> 
     assert scene.state.closed
     scene.tell(Resumed("stopped"))
     assert "lock of the first person" in scene.said
-    for text in ("number B", "affirm", "affirm", "isolated B", "nothing runs", "affirm", "next step", "cool"):
+    scene.tell(letter("number B"))
+    assert ENGLISH.prompt("who-of-two", owner="the first person", choices="the first person or somebody new") == scene.said
+    scene.tell(accepted(Sense.PHRASE, "somebody new"))
+    for text in ("affirm", "affirm", "isolated B", "nothing runs", "affirm", "next step", "cool"):
         scene.tell(letter(text))
     assert scene.step == "back"
     for text in ("next step", "next step", "next step", "clear B"):

@@ -1,0 +1,32 @@
+"""Who comes: the names a further person may have, and the question that asks which."""
+
+from __future__ import annotations
+
+from handsfree.isolation.people import here
+from handsfree.visit.flow import Flow
+from handsfree.visit.state import Awaiting
+from handsfree.visit.steps import present
+
+
+def free_names(flow: Flow) -> list[str]:
+    """What a person without a name may be called: names of nobody who is here or whose lock is on."""
+    interlock = flow.state.interlock
+    known = {one.name for one in here(interlock.people)} | {lock.owner for lock in interlock.locks}
+    names = map(flow.sentence, ("second-person", "first-person", "third-person"))
+    return [name for name in names if name not in known]
+
+
+def may_come(flow: Flow) -> tuple[str, ...]:
+    """Those of the known technicians who are not here."""
+    state = flow.state
+    present_names = {one.name for one in here(state.interlock.people)} | {state.technician}
+    return tuple(name for name in state.technicians if name not in present_names)
+
+
+def ask_who(flow: Flow) -> None:
+    """Whoever comes says who they are, where names are known, and then the number on their lock."""
+    if may_come(flow):
+        flow.change(awaiting=Awaiting.WHO, joining="", lock_offered=(), pending=None)
+    else:
+        flow.change(awaiting=Awaiting.LOCK_NUMBER, joining=next(iter(free_names(flow)), ""), lock_offered=(), pending=None)
+    present(flow)

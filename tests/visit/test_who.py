@@ -1,0 +1,130 @@
+"""Who it is: a number that is not on that person's lock, names that are known, and what a note may hide."""
+
+from __future__ import annotations
+
+import pytest
+
+from handsfree.journal.events import Alarm, LockChanged, NoteKept, Opened, Resumed
+from handsfree.settings import Settings
+from handsfree.visit.state import Awaiting, Overlay
+from tests.isolation.test_finds import LIFT, OPENS
+from tests.visit.scenes import ENGLISH, Scene, book
+
+ALONE = LIFT.replace("people: 2, ", "")
+BO, CY = "B. Alder (invented)", "C. Birch (invented)"
+
+
+@pytest.fixture(autouse=True)
+def _no_oracle(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The oracle of `scenes` knows one person."""
+    monkeypatch.setattr("tests.visit.scenes.Oracle.sees", lambda *_: None)
+
+
+def stopped() -> Scene:
+    """The first person's lock, number 42, is on; the visit was stopped and is taken up."""
+    scene = Scene(book(ALONE)).open().words(OPENS, "nothing runs", "understood")
+    scene.words("stop the visit", "affirm", "affirm")
+    scene.lock = ""
+    scene.tell(Resumed("stopped"))
+    return scene
+
+
+def test_a_number_misremembered_makes_no_second_person() -> None:
+    scene = stopped().words("four three")
+    assert scene.state.awaiting is Awaiting.WHO
+    assert "four two" not in scene.said
+    scene.words("the first person")
+    assert scene.state.awaiting is Awaiting.LOCK_NUMBER
+    scene.words("four two", "affirm")
+    assert scene.state.interlock.person.name == "the first person"
+
+
+def test_who_insists_on_the_wrong_number_is_asked_again_and_takes_nothing_off() -> None:
+    scene = stopped()
+    for _ in range(3):
+        scene.words("four three", "the first person")
+    assert scene.state.awaiting is Awaiting.LOCK_NUMBER
+    assert scene.state.interlock.locks
+
+
+def test_somebody_new_is_told_who_they_are_with_the_number() -> None:
+    scene = stopped().words("four three", "somebody new")
+    assert scene.said == ENGLISH.prompt("lock-readback-of", digits="four three", owner="the second person")
+    scene.words("affirm")
+    assert scene.state.interlock.person.name == "the second person"
+
+
+@pytest.mark.parametrize("line", ["next step", "affirm", "isolated lock four three", "somebody", "yes"])
+def test_no_other_word_says_who_it_is(line: str) -> None:
+    scene = stopped().words("four three", line)
+    assert scene.state.awaiting is Awaiting.WHO
+
+
+def known(text: str = LIFT) -> Scene:
+    scene = Scene(book(text))
+    scene.lock = "four two"
+    scene.tell(Opened("v", scene.book.main, "en", BO, "", "", "t", "typed", technicians=(BO, CY)))
+    scene.words(OPENS, "nothing runs", "understood")
+    return scene
+
+
+def test_a_second_person_says_their_name_where_names_are_known_and_the_record_has_it() -> None:
+    scene = known()
+    assert scene.state.awaiting is Awaiting.WHO
+    assert scene.said.endswith(ENGLISH.prompt("who-comes", choices=f"{CY} or somebody new"))
+    scene.words(CY)
+    assert ENGLISH.prompt("lock-number-of", owner=CY) in scene.said
+    scene.words("five six", "affirm", "isolated lock five six")
+    assert scene.step == "out"
+    on = {e.event.owner for e in scene.record if isinstance(e.event, LockChanged)}
+    assert on == {BO, CY}
+
+
+def test_who_is_on_no_list_is_the_second_person() -> None:
+    scene = known().words("somebody new", "five six", "affirm", "isolated lock five six")
+    assert {lock.owner for lock in scene.state.interlock.locks} == {BO, "the second person"}
+
+
+def test_after_a_transfer_the_next_who_comes_has_a_name_of_their_own() -> None:
+    scene = Scene(book(LIFT)).open().words(OPENS, "nothing runs", "understood", "five six", "affirm")
+    scene.words("isolated lock five six", "i am leaving", "clear lock four two", "second person", "seven eight", "affirm")
+    scene.words("isolated lock seven eight")
+    assert {lock.owner for lock in scene.state.interlock.locks} == {"the second person", "the first person"}
+    assert len({one.number for one in scene.state.interlock.people if one.here}) == 2
+
+
+def test_the_names_are_a_setting() -> None:
+    assert Settings(technicians=f"{BO}, {CY} ,").who_may_come == (BO, CY)
+
+
+# ---- notes ----------------------------------------------------------------------------------------------------------
+
+
+def noting(**note: str) -> Scene:
+    scene = Scene(book(ALONE)).open().words(OPENS, "nothing runs", "note")
+    scene.tell(NoteKept("note-1.flac", "0" * 64, **note))
+    return scene
+
+
+def test_a_spoken_note_that_was_likely_power_is_on_acts() -> None:
+    scene = noting(alarm="power is on")
+    assert scene.power != "ISOLATED"
+    assert "Isolation is cleared" in scene.said
+
+
+def test_a_note_of_which_no_word_was_understood_says_what_to_do_should_it_have_been_that() -> None:
+    assert ENGLISH.prompt("note-not-understood") in noting().said
+    assert ENGLISH.prompt("note-not-understood") not in noting(text="the gasket is torn").said
+
+
+@pytest.mark.parametrize("note", [{"alarm": "i am hurt"}, {"text": "I am hurt!"}, {"text": "Fire."}])
+def test_an_alarm_in_a_note_is_answered(note: dict[str, str]) -> None:
+    scene = noting(**note)
+    assert [e.event.kind for e in scene.record if isinstance(e.event, Alarm)]
+    assert scene.state.overlay is Overlay.STAND_BY
+
+
+def test_the_word_alone_in_a_note_is_no_alarm() -> None:
+    scene = noting(text="the fire label is torn off")
+    assert not [e for e in scene.record if isinstance(e.event, Alarm)]
+    assert scene.power == "ISOLATED"
