@@ -24,6 +24,12 @@ from handsfree.journal.marks import Sealed as Sealed
 from handsfree.journal.marks import SignedBy as SignedBy
 from handsfree.journal.marks import SoundRemoved as SoundRemoved
 from handsfree.journal.marks import TailDropped as TailDropped
+from handsfree.journal.outside import Attached as Attached
+from handsfree.journal.outside import ClockMoved as ClockMoved
+from handsfree.journal.outside import NoteKept as NoteKept
+from handsfree.journal.outside import SoundBack as SoundBack
+from handsfree.journal.outside import SoundDropped as SoundDropped
+from handsfree.journal.outside import SoundLost as SoundLost
 from handsfree.journal.values import made, plain
 
 # ---- happenings ---------------------------------------------------------------------------------------------------
@@ -99,52 +105,6 @@ class PromptEnded:
 
     said: int
     cut: bool = False
-
-
-@dataclass(frozen=True)
-class NoteKept:
-    """`text`: as it was dictated or typed. `alarm`: the command that it was likely to be besides, that the power is on or
-    that somebody needs help; '' for none."""
-
-    clip: str
-    clip_sha256: str
-    text: str = ""
-    seconds: float = 0.0
-    alarm: str = ""
-
-
-@dataclass(frozen=True)
-class Attached:
-    step: str
-    file: str
-    sha256: str
-
-
-@dataclass(frozen=True)
-class SoundLost:
-    device: str
-    what: str  # 'microphone' or 'loudspeaker'
-
-
-@dataclass(frozen=True)
-class SoundBack:
-    device: str
-    what: str
-
-
-@dataclass(frozen=True)
-class SoundDropped:
-    """Samples at 16 kHz that the device lost; `speech`: someone was speaking."""
-
-    samples: int
-    speech: bool
-
-
-@dataclass(frozen=True)
-class ClockMoved:
-    """The wall clock jumped by `seconds` against the monotonic one."""
-
-    seconds: float
 
 
 @dataclass(frozen=True)

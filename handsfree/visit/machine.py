@@ -24,10 +24,10 @@ from handsfree.isolation.rules import Power, Turn
 from handsfree.journal import events
 from handsfree.journal.events import DropTimer, Effect, SetTimer, Stamped
 from handsfree.language.base import Language
-from handsfree.language.meaning import EMERGENCY, Sense, Verdict
+from handsfree.language.meaning import EMERGENCY, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
-from handsfree.visit import facts, helping, phrases, places, unsure, wayout
+from handsfree.visit import facts, notes, phrases, places, unsure, wayout
 from handsfree.visit.faults import failed
 from handsfree.visit.flow import LEARNED, Flow
 from handsfree.visit.gates import restore_checks
@@ -37,7 +37,7 @@ from handsfree.visit.plain import left
 from handsfree.visit.questions import flow_of, listening
 from handsfree.visit.starting import VISIT
 from handsfree.visit.state import Awaiting, Form, Overlay, State
-from handsfree.visit.steps import present, record, set_wait_timer, tell_locks
+from handsfree.visit.steps import record, set_wait_timer, tell_locks
 from handsfree.visit.wishes import is_command
 
 #: Raised when the same happenings are answered otherwise than before: a record made under another number is shown as it
@@ -247,40 +247,6 @@ def _whereabouts(flow: Flow) -> str:
     return step.say
 
 
-def _note_kept(flow: Flow, event: events.NoteKept) -> None:
-    """'Power is on' and an alarm are never a note only: they are kept as one, and they act, also where the note ends after
-    it was left. Of a note in which no word was understood it is said what to do, should it have been that."""
-    kind = event.alarm or _alarm_in(flow, event.text)
-    if kind == "power is on":
-        flow.change(overlay=Overlay.NONE)
-        phrases.power_is_on(flow)
-        return
-    if kind in EMERGENCY:
-        heard = events.Utterance(Verdict.ACCEPTED, Sense.COMMAND, kind, spoken=event.text, words=event.text)
-        helping.alarm(flow, heard)
-        return
-    if flow.state.overlay is not Overlay.NOTE:
-        return
-    flow.change(overlay=Overlay.NONE)
-    flow.prompt("note-kept" if event.clip or event.text else "note-lost", "answer")
-    if event.clip and not event.text and flow.state.interlock.held:
-        flow.prompt("note-not-understood", "notice")
-    present(flow)
-
-
-def _alarm_in(flow: Flow, text: str) -> str:
-    """What stands in a note that is never a note only, '' for nothing. As a whole: 'fire' as a note of one word, for the
-    word alone stands in many a note."""
-    words = " ".join(text.casefold().translate(_STOPS).split())
-    ways = flow.state.language.commands
-    if any(way in words for way in ways["power is on"]):
-        return "power is on"
-    return next((kind for kind in EMERGENCY if words in ways[kind]), "")
-
-
-_STOPS = str.maketrans(",.;:!?", "      ")
-
-
 def _attached(flow: Flow, event: events.Attached) -> None:
     """A photo has come in: said, for the technician cannot look."""
     if flow.state.frames and flow.state.overlay is Overlay.NONE:
@@ -391,7 +357,7 @@ HANDLERS: dict[type[Any], Callable[[Flow, Any], None]] = {
     events.Utterance: _utterance,
     events.TimerRang: _timer,
     events.PromptEnded: _prompt_ended,
-    events.NoteKept: _note_kept,
+    events.NoteKept: notes.note_kept,
     events.Attached: _attached,
     events.SoundLost: _sound_lost,
     events.SoundBack: _sound_back,

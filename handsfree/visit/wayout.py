@@ -13,6 +13,7 @@ from dataclasses import replace
 
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
+from handsfree.procedure.parts import SourceOf
 from handsfree.visit.state import Frame, State
 
 #: Its name in the record: no file's.
@@ -40,7 +41,7 @@ def restoring(state: State) -> State:
     )  # fmt: skip
     procedure = model.Procedure(
         procedure=NAME, title=words("barred-title"), language=state.language.code, steps=steps,
-        sources=tuple(model.SourceOf(name=name, kind=kinds.get(name, "mains")) for name in names),
+        sources=tuple(SourceOf(name=name, kind=kinds.get(name, "mains")) for name in names),
     )  # fmt: skip
     return replace(state, book=Book(NAME, {NAME: procedure}), frames=(Frame(NAME, _LOCKS),), trail=(), covering={},
                    return_to=(), pending=None)  # fmt: skip

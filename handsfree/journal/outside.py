@@ -1,0 +1,51 @@
+"""Happenings beside what is said: a note, a photo, a device lost or back, the clock. Among `journal.events`, too."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class NoteKept:
+    """`text`: as it was dictated or typed. `alarm`: the command that it was likely to be besides, that the power is on or
+    that somebody needs help; '' for none."""
+
+    clip: str
+    clip_sha256: str
+    text: str = ""
+    seconds: float = 0.0
+    alarm: str = ""
+
+
+@dataclass(frozen=True)
+class Attached:
+    step: str
+    file: str
+    sha256: str
+
+
+@dataclass(frozen=True)
+class SoundLost:
+    device: str
+    what: str  # 'microphone' or 'loudspeaker'
+
+
+@dataclass(frozen=True)
+class SoundBack:
+    device: str
+    what: str
+
+
+@dataclass(frozen=True)
+class SoundDropped:
+    """Samples at 16 kHz that the device lost; `speech`: someone was speaking."""
+
+    samples: int
+    speech: bool
+
+
+@dataclass(frozen=True)
+class ClockMoved:
+    """The wall clock jumped by `seconds` against the monotonic one."""
+
+    seconds: float

@@ -1,0 +1,44 @@
+"""A note is over: kept, and acted on where it was more than one."""
+
+from __future__ import annotations
+
+from handsfree.journal.events import NoteKept, Utterance
+from handsfree.language.meaning import EMERGENCY, Sense, Verdict
+from handsfree.visit import helping, phrases
+from handsfree.visit.flow import Flow
+from handsfree.visit.state import Overlay
+from handsfree.visit.steps import present
+
+
+def note_kept(flow: Flow, event: NoteKept) -> None:
+    """'Power is on' and an alarm are never a note only: they are kept as one, and they act, also where the note ends after
+    it was left. Of a note in which no word was understood it is said what to do, should it have been that."""
+    kind = event.alarm or _alarm_in(flow, event.text)
+    if kind == "power is on":
+        flow.change(overlay=Overlay.NONE)
+        phrases.power_is_on(flow)
+        return
+    if kind in EMERGENCY:
+        heard = Utterance(Verdict.ACCEPTED, Sense.COMMAND, kind, spoken=event.text, words=event.text)
+        helping.alarm(flow, heard)
+        return
+    if flow.state.overlay is not Overlay.NOTE:
+        return
+    flow.change(overlay=Overlay.NONE)
+    flow.prompt("note-kept" if event.clip or event.text else "note-lost", "answer")
+    if event.clip and not event.text and flow.state.interlock.held:
+        flow.prompt("note-not-understood", "notice")
+    present(flow)
+
+
+def _alarm_in(flow: Flow, text: str) -> str:
+    """What stands in a note that is never a note only, '' for nothing. As a whole: 'fire' as a note of one word, for the
+    word alone stands in many a note."""
+    words = " ".join(text.casefold().translate(_STOPS).split())
+    ways = flow.state.language.commands
+    if any(way in words for way in ways["power is on"]):
+        return "power is on"
+    return next((kind for kind in EMERGENCY if words in ways[kind]), "")
+
+
+_STOPS = str.maketrans(",.;:!?", "      ")
