@@ -49,7 +49,7 @@ def test_who_insists_on_the_wrong_number_is_asked_again_and_takes_nothing_off() 
 
 def test_somebody_new_is_told_who_they_are_with_the_number() -> None:
     scene = stopped().words("four three", "somebody new")
-    assert scene.said == ENGLISH.prompt("lock-readback-of", digits="four three", owner="the second person")
+    assert scene.said.startswith("Four three, for the second person?")
     scene.words("affirm")
     assert scene.state.interlock.person.name == "the second person"
 
