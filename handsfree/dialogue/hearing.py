@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
+from handsfree.dialogue.meant import LIKELY
 from handsfree.journal.events import NoteKept, Utterance
 from handsfree.language.base import Language
 from handsfree.language.meaning import EMERGENCY, WHEN_ASKED, Denial, Heard, Listening, Meaning, Sense, Verdict
@@ -73,14 +74,24 @@ def typed(language: Language, words: str, listening: Listening, now: float) -> H
     )
 
 
+#: Acts where it is said into a note as well.
+NEVER_A_NOTE = ("power is on", *EMERGENCY)
+
+
+def alarm_in(heard: Heard) -> str:
+    """The command of these that was likely heard in a note, ''; of 'power is on', which only ever makes safer, it is enough
+    that it may have been."""
+    if heard.meaning is None or heard.meaning.text not in NEVER_A_NOTE or heard.verdict == Verdict.NOT_FOR_ME:
+        return ""
+    likely = heard.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
+    maybe = heard.meaning.text == "power is on" and heard.sure >= LIKELY
+    return heard.meaning.text if likely or maybe else ""
+
+
 class Voices(Protocol):
     """Tells voices apart; `handsfree.speech.speaker.Voices` does."""
 
     def of(self, heard: Heard, samples: Samples, listening: Listening) -> str: ...
-
-
-#: Acts where it is said into a note as well.
-NEVER_A_NOTE = ("power is on", *EMERGENCY)
 
 
 class Hearer:
@@ -119,10 +130,9 @@ class Hearer:
     def note_of(self, samples: Samples, started: float, ended: float) -> NoteKept:
         """It is searched besides for what is never a note only: that the power is on, that somebody needs help."""
         clip, digest = self._keep(samples)
-        alarm = self.recogniser.hear(samples, Listening(commands=NEVER_A_NOTE))
-        likely = alarm.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED) and alarm.meaning is not None
-        named = alarm.meaning.text if likely and alarm.meaning is not None and alarm.meaning.sense is Sense.COMMAND else ""
-        return NoteKept(clip, digest, self.recogniser.dictate(samples), round(ended - started, 3), named)
+        text = self.recogniser.dictate(samples)
+        alarm = alarm_in(self.recogniser.hear(samples, Listening(commands=NEVER_A_NOTE)))
+        return NoteKept(clip, digest, text, round(ended - started, 3), alarm)
 
     def _keep(self, samples: Samples) -> tuple[str, str]:
         from handsfree.journal.writer import flac

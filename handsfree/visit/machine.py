@@ -139,14 +139,16 @@ def _patience(state: State) -> float:
 
 
 def _utterance(flow: Flow, utterance: events.Utterance) -> None:
-    """An alarm need only be likely. Of the rest, what was accepted acts, what is likely is read back, and what was meant for
-    the program and not understood is asked for again. A bystander gets no answer."""
+    """An alarm need only be likely, nor need 'power is on' while anything is isolated. Of the rest, what was accepted acts,
+    what is likely is read back, and what was meant for the program and not understood is asked for again. A bystander gets
+    no answer."""
     state = flow.state
     likely = utterance.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
-    if likely and is_command(utterance, *EMERGENCY):
+    held = state.interlock.power is not Power.LIVE
+    if likely and (is_command(utterance, *EMERGENCY) or (held and _power_on(state, utterance))):
         utterance = replace(utterance, verdict=Verdict.ACCEPTED)
     guarded = flow.question.stake is Stake.GUARDED  # what may deny an isolation is never met with silence
-    again = utterance.verdict == Verdict.ASKED_AGAIN and not guarded
+    again = utterance.verdict == Verdict.ASKED_AGAIN and not guarded and not unsure.perhaps_power_on(flow, utterance)
     if utterance.verdict == Verdict.NOT_FOR_ME or again:
         if (again or not state.waiting) and unsure.was_meant(flow, utterance):
             unsure.ask_again(flow, utterance)

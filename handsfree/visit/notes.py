@@ -12,7 +12,8 @@ from handsfree.visit.steps import present
 
 def note_kept(flow: Flow, event: NoteKept) -> None:
     """'Power is on' and an alarm are never a note only: they are kept as one, and they act, also where the note ends after
-    it was left. Of a note in which no word was understood it is said what to do, should it have been that."""
+    it was left. Of a note under an isolation it is said what the program takes for true, and where no word was understood,
+    what to do, should it have been that."""
     kind = event.alarm or _alarm_in(flow, event.text)
     if kind == "power is on":
         flow.change(overlay=Overlay.NONE)
@@ -28,6 +29,8 @@ def note_kept(flow: Flow, event: NoteKept) -> None:
     flow.prompt("note-kept" if event.clip or event.text else "note-lost", "answer")
     if event.clip and not event.text and flow.state.interlock.held:
         flow.prompt("note-not-understood", "notice")
+    elif event.clip and flow.state.interlock.held:  # who knows better says so
+        flow.heard(flow.sentence(f"still-{flow.state.interlock.power}"))
     present(flow)
 
 

@@ -5,7 +5,8 @@ Nothing here acts on what was said. A bystander gets no answer; what may deny an
 
 from __future__ import annotations
 
-from handsfree.dialogue.meant import BAR, TOO_EARLY, Asked, meant, words_of
+from handsfree.dialogue.meant import BAR, LIKELY, TOO_EARLY, Asked, meant, words_of
+from handsfree.isolation.rules import Power
 from handsfree.journal.events import Utterance
 from handsfree.language.base import Language
 from handsfree.language.meaning import Sense, Verdict
@@ -14,6 +15,7 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.readings import in_another_unit
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Overlay
+from handsfree.visit.wishes import is_command
 
 GATES = (Awaiting.GATE, Awaiting.RESTORE_GATE, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE)
 TRIES_BEFORE_HELP = 2
@@ -47,6 +49,11 @@ def propose(flow: Flow, utterance: Utterance) -> None:
 def ask_again(flow: Flow, utterance: Utterance) -> None:
     """Not sure enough: ask, in a way that helps more with each try. Nothing is acted on."""
     state = flow.state
+    if perhaps_power_on(flow, utterance):
+        flow.tone("not understood")
+        flow.heard(flow.sentence("power-doubt"))
+        flow.say(flow.question.asks(flow), "question", cuttable=False)
+        return
     if state.overlay in (Overlay.NOTE, Overlay.STAND_BY):
         return
     if state.awaiting in GATES and state.overlay is Overlay.NONE:
@@ -61,6 +68,14 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
         flow.prompt("which", "question", choices=choices(state.language, rivals))
     else:
         missed(flow)
+
+
+def perhaps_power_on(flow: Flow, utterance: Utterance) -> bool:
+    """It may have been 'power is on', and somebody relies on the isolation."""
+    if flow.state.awaiting is Awaiting.RESTORE_POWER and not flow.state.overlay:
+        return False
+    perhaps = is_command(utterance, "power is on") and utterance.sure >= LIKELY
+    return perhaps and flow.state.interlock.power is not Power.LIVE
 
 
 def missed(flow: Flow) -> None:

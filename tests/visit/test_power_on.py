@@ -1,0 +1,148 @@
+"""'Power is on', at every moment: in every overlay, in a note that nobody could write down, and when it was only likely
+heard. What to do now follows always."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from handsfree.dialogue.hearing import Hearer
+from handsfree.journal.events import Alarm, ListenFor, NoteKept, Say, Utterance
+from handsfree.language.meaning import EMERGENCY, Heard, Listening, Meaning, Sense, Verdict
+from handsfree.visit.state import Overlay
+from tests.visit import data
+from tests.visit.scenes import Scene, accepted, book
+
+OPENS = "isolated lock four two"
+POWER = accepted(Sense.COMMAND, "power is on")
+
+
+def isolated(*lines: str) -> Scene:
+    return Scene(book(data.WHOLE)).open().words("next step", "warm", "43.5", OPENS, "nothing runs", *lines)
+
+
+def cleared_and_told(scene: Scene) -> None:
+    said = [effect for effect in scene.last if isinstance(effect, Say)]
+    assert scene.power != "ISOLATED"
+    assert scene.state.overlay is Overlay.NONE
+    assert said[0].text.startswith("Isolation is cleared: power is on. Hands out.")
+    assert not said[0].cuttable
+    assert "Tell everybody here that the power goes off." in said[-1].text  # what to do now
+    assert scene.step == "isolate"
+
+
+def proposal(scene: Scene) -> Scene:
+    scene.tell(Utterance(Verdict.PROPOSED, Sense.COMMAND, "go back", words="go back", engine="test", sure=0.8))
+    return scene
+
+
+OVERLAYS = [(), ("stand by",), ("stop the visit",), ("stop the visit", "affirm"), ("note",)]
+
+
+@pytest.mark.parametrize("over", OVERLAYS)
+@pytest.mark.parametrize("verdict", [Verdict.ACCEPTED, Verdict.PROPOSED])
+def test_it_acts_in_every_overlay_and_need_only_be_likely(over: tuple[str, ...], verdict: Verdict) -> None:
+    scene = isolated("understood", *over)
+    scene.ran = None
+    scene.tell(replace(POWER, verdict=verdict))
+    cleared_and_told(scene)
+
+
+def test_it_acts_under_a_proposal() -> None:
+    scene = proposal(isolated("understood"))
+    assert scene.state.overlay is Overlay.PROPOSAL
+    scene.ran = None
+    scene.tell(POWER)
+    cleared_and_told(scene)
+
+
+@pytest.mark.parametrize("over", OVERLAYS[:-1])
+def test_what_was_perhaps_that_is_asked_about_while_somebody_relies_on_the_isolation(over: tuple[str, ...]) -> None:
+    scene = isolated("understood", *over)
+    scene.tell(replace(POWER, verdict=Verdict.ASKED_AGAIN, sure=0.5, engine="test"))
+    assert scene.said.startswith("If the power is on, say: power is on.")
+    assert scene.power == "ISOLATED"
+    live = Scene(book(data.WHOLE)).open()
+    live.tell(replace(POWER, verdict=Verdict.ASKED_AGAIN, sure=0.5, engine="test"))
+    assert "power is on" not in live.said
+
+
+# ---- notes ----------------------------------------------------------------------------------------------------------
+
+
+def test_a_note_in_which_it_was_heard_acts_though_nobody_could_write_it_down() -> None:
+    scene = isolated("understood", "note")
+    scene.ran = None
+    scene.tell(NoteKept("sound/1.flac", "00" * 32, "", 1.5, alarm="power is on"))
+    cleared_and_told(scene)
+
+
+@pytest.mark.parametrize("kind", EMERGENCY)
+def test_a_cry_for_help_in_a_note_is_one(kind: str) -> None:
+    scene = isolated("understood", "note")
+    scene.tell(NoteKept("", "", "all it is on", 1.0, alarm=kind))
+    assert [e.event.kind for e in scene.record if isinstance(e.event, Alarm)] == [kind]
+    assert "Call the local emergency number." in scene.said
+    assert scene.state.overlay is Overlay.STAND_BY
+
+
+def test_a_note_under_isolation_is_answered_by_what_the_program_takes_for_true() -> None:
+    """Whatever was in it and nobody understood: who hears 'isolated' and knows better, says so."""
+    scene = isolated("understood", "note")
+    scene.tell(NoteKept("sound/1.flac", "00" * 32, "the fan hub is cracked", 1.5))
+    assert scene.said.startswith("Note kept. It still counts as isolated.")
+    live = Scene(book(data.WHOLE)).open().words("note")
+    live.tell(NoteKept("sound/1.flac", "00" * 32, "", 1.5))
+    assert "isolated" not in live.said
+
+
+class Recogniser:
+    """Hears what it is told, and writes nothing down."""
+
+    def __init__(self, heard: Heard) -> None:
+        self.heard, self.asked = heard, Listening()
+
+    def hear(self, samples: object, listening: Listening) -> Heard:
+        self.asked = listening
+        return self.heard
+
+    def dictate(self, samples: object) -> str:
+        return ""
+
+
+class Journal:
+    def keep_sound(self, data: bytes) -> tuple[str, str]:
+        return "sound/1.flac", "00" * 32
+
+
+@pytest.mark.parametrize(("verdict", "sure", "text", "alarm"), [
+    (Verdict.ACCEPTED, 1.0, "power is on", "power is on"),
+    (Verdict.PROPOSED, 0.8, "i am hurt", "i am hurt"),
+    (Verdict.ASKED_AGAIN, 0.6, "power is on", "power is on"),
+    (Verdict.ASKED_AGAIN, 0.05, "power is on", ""),
+    (Verdict.ASKED_AGAIN, 0.6, "fire", ""),
+    (Verdict.NOT_FOR_ME, 0.6, "power is on", ""),
+])  # fmt: skip
+def test_the_sound_of_a_note_is_heard_for_what_cannot_wait(verdict: Verdict, sure: float, text: str, alarm: str) -> None:
+    recogniser = Recogniser(Heard(verdict, Meaning(Sense.COMMAND, text), sure))
+    hearer = Hearer(recogniser, Journal())  # type: ignore[arg-type]
+    note = hearer.note_of(np.zeros(8000, dtype=np.float32), 0.0, 0.5)
+    assert note.alarm == alarm
+    assert recogniser.asked.commands == ("power is on", *EMERGENCY)
+    assert not recogniser.asked.note
+
+
+def test_where_the_power_was_asked_for_it_is_the_answer_whatever_was_laid_over_it() -> None:
+    scene = isolated("understood", *["next step"] * 2, "affirm", *["next step"] * 4, "clear lock four two")
+    assert scene.state.awaiting == "power put on"
+    scene.words("stand by", "go ahead", "power is on")
+    assert scene.state.outcome == "done"
+
+
+def test_nothing_isolated_tells_where_we_are() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("power is on")
+    assert "Not isolated." in scene.said
+    assert scene.said.endswith("Look at the cabinet.")
+    assert scene.state.listening != ListenFor()
