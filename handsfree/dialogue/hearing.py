@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 from handsfree.dialogue.meant import LIKELY
 from handsfree.journal.events import NoteKept, Utterance
 from handsfree.language.base import Language
+from handsfree.language.gist import by_gist
 from handsfree.language.meaning import EMERGENCY, WHEN_ASKED, Denial, Heard, Listening, Meaning, Sense, Verdict
 
 if TYPE_CHECKING:
@@ -60,12 +61,17 @@ def typed(language: Language, words: str, listening: Listening, now: float) -> H
     if best is not None and "?" in words and (best.sense == Sense.PHRASE or best.text in WHEN_ASKED):
         best = Meaning(Sense.DENIAL, Denial.QUESTION, spoken=words)  # 'nothing runs?' proves nothing
     accepted = best is not None and best.sense != Sense.DENIAL
+    rivals: tuple[Meaning, ...] = ()
+    if not accepted and "?" not in words and (told := by_gist(language, words, listening)):
+        best, rivals = told[0], told if len(told) > 1 else ()
+        accepted = not rivals
     unsure = Verdict.NOT_FOR_ME if best is None else Verdict.ASKED_AGAIN
     return Heard(
         verdict=Verdict.ACCEPTED if accepted else unsure,
         meaning=best,
         sure=1.0 if accepted else 0.0,
         words=words,
+        rivals=rivals,
         engine="typed",
         started=now,
         ended=now,

@@ -21,6 +21,7 @@ def listen_for(listening: Listening) -> ListenFor:
         proof=listening.proof,
         asides=listening.asides,
         also=listening.also,
+        gist=listening.gist,
     )
 
 
@@ -36,4 +37,5 @@ def listening_of(event: ListenFor) -> Listening:
         proof=event.proof,
         asides=event.asides,
         also=event.also,
+        gist=event.gist,
     )

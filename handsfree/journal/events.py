@@ -176,6 +176,7 @@ class ListenFor:
     proof: bool = False
     asides: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
+    gist: str = ""
 
 
 @dataclass(frozen=True)

@@ -88,6 +88,7 @@ class Listening:
     for 'go ahead'). `digits`: (fewest, most) digits when a number is stated digit by digit.
     `asides`: questions that are answered without touching what is asked ('where is the relay').
     `also`: commands of this question's own, besides those. `note`: the next utterance is kept as a note, whatever it says.
+    `gist`: the lexicon by which a sentence in a person's own words is one of the phrases (`language.gist`), '' for none.
     `proof`: an answer, a reading or 'affirm' may prove that the works are dead, and is believed no easier than a gate."""
 
     phrases: tuple[str, ...] = ()
@@ -99,6 +100,7 @@ class Listening:
     proof: bool = False
     asides: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
+    gist: str = ""
 
     @property
     def named(self) -> tuple[str, ...]:

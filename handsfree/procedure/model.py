@@ -127,6 +127,9 @@ class Ask(_Asked):
     """A question with a small set of spoken answers."""
 
     kind: Literal["ask"]
+    gist: Annotated[str, Field(pattern=r"^[a-z]*$")] = Field(
+        "", description="answers may be told in a person's own words: by the file grammar/LANGUAGE.NAME.yaml of this name"
+    )
     answers: tuple[Answer, ...] = Field(min_length=2, max_length=12)
 
 

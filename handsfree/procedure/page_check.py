@@ -1,14 +1,15 @@
-"""What `check` says of cabinets' pages, and of steps that speak from them."""
+"""What `check` says of cabinets' pages, of steps that speak from them, and of questions that take people's own words."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 from handsfree.language import base
+from handsfree.language.gist import lexicon
 from handsfree.language.meaning import Listening
 from handsfree.procedure.asides import asides
 from handsfree.procedure.cabinet import Page, unknown_names
-from handsfree.procedure.model import Book
+from handsfree.procedure.model import Ask, Book
 from handsfree.procedure.remarks import Remark, Weight
 
 NAMES = "show-mode, set-mode, show-setting, set-setting, calls, door, delivery, deck-out, place-PART, part-PART"
@@ -25,7 +26,13 @@ def of_page(file: str, page: Page) -> Iterator[Remark]:
 
 
 def of_steps(book: Book, name: str) -> Iterator[Remark]:
-    """A name that no page can have would never be spoken."""
-    for step, hole in unknown_names(book, name):
-        why = f"Step `{step}` names {{{hole}}} in its `with_page`, which no cabinet's page has."
-        yield Remark(book.file(name), book.line(name, step), step, "values", Weight.ERROR, why, f"Use one of {NAMES}.")
+    """A name that no page can have would never be spoken; words by a file that is not there would never be understood."""
+    procedure = book.procedures[name]
+    for step in procedure.steps:
+        if isinstance(step, Ask) and step.gist and lexicon(procedure.language, step.gist) is None:
+            why = f"Step `{step.id}` takes people's words by '{step.gist}', and there is no such file."
+            do = f"Write grammar/{procedure.language}.{step.gist}.yaml, or take `gist` out."
+            yield Remark(book.file(name), book.line(name, step.id), step.id, "values", Weight.ERROR, why, do)
+    for at, hole in unknown_names(book, name):
+        why = f"Step `{at}` names {{{hole}}} in its `with_page`, which no cabinet's page has."
+        yield Remark(book.file(name), book.line(name, at), at, "values", Weight.ERROR, why, f"Use one of {NAMES}.")

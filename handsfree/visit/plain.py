@@ -151,7 +151,8 @@ def _hears_answer(flow: Flow) -> Listening:
     answers = _ask(flow).answers
     phrases = tuple(words for answer in answers for words in (answer.say, *answer.also))
     yes_no = tuple(dict.fromkeys(answer.stands_for for answer in answers if answer.stands_for))
-    return Listening(phrases=phrases, commands=beside(phrases, flow.state.language.commands), also=(*yes_no, *WAYS_OUT))
+    named = beside(phrases, flow.state.language.commands)
+    return Listening(phrases=phrases, commands=named, also=(*yes_no, *WAYS_OUT), gist=_ask(flow).gist)
 
 
 def _takes_answer(flow: Flow, utterance: Utterance) -> bool:

@@ -13,8 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from handsfree.language import base
-from handsfree.language.base import Language
+from handsfree.language import base, gist
 from handsfree.language.meaning import Listening, Sense
 from handsfree.procedure import load
 from handsfree.procedure.cabinet import Page
@@ -75,8 +74,7 @@ def ways(book: Book) -> dict[str, str]:
 
 
 def complaint_in(text: str, book: Book) -> str | None:
-    """The complaint that a text means: one of its answers, or the one answer whose words stand in it; None where none does,
-    or more than one."""
+    """The complaint that a text means: one of its answers, or what its words tell; None where they tell none, or two."""
     asked = _asked(book)
     if asked is None:
         return None
@@ -85,15 +83,8 @@ def complaint_in(text: str, book: Book) -> str | None:
     meant = [each for each in language.understand(text, Listening(phrases=tuple(phrases))) if each.sense is Sense.PHRASE]
     if meant:
         return phrases[meant[0].text]
-    said = f" {_plain(text, language)} "
-    found = {say for way, say in phrases.items() if f" {_plain(way, language)} " in said}
-    return found.pop() if len(found) == 1 else None
-
-
-def _plain(text: str, language: Language) -> str:
-    from handsfree.language.tokens import tokens
-
-    return " ".join(tokens(text))
+    found = gist.told(text, language.code, asked.gist)
+    return phrases.get(found[0]) if len(found) == 1 else None
 
 
 def _asked(book: Book) -> Ask | None:

@@ -5,10 +5,13 @@ Nothing here acts on what was said. A bystander gets no answer; what may deny an
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from handsfree.dialogue.meant import BAR, LIKELY, TOO_EARLY, Asked, meant, words_of
 from handsfree.isolation.rules import Power
 from handsfree.journal.events import Utterance
 from handsfree.language.base import Language
+from handsfree.language.gist import by_gist
 from handsfree.language.meaning import Sense, Verdict
 from handsfree.visit import helping
 from handsfree.visit.flow import Flow
@@ -59,6 +62,10 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
     if state.awaiting in GATES and state.overlay is Overlay.NONE:
         flow.question.takes(flow, utterance)
         return
+    utterance = _in_own_words(flow, utterance)
+    if utterance.verdict == Verdict.PROPOSED:
+        propose(flow, utterance)
+        return
     flow.tone("not understood")
     first = state.tries + 1 < TRIES_BEFORE_HELP
     if first and utterance.sense == Sense.NUMBER and state.overlay is Overlay.NONE and in_another_unit(flow, utterance.unit):
@@ -76,6 +83,17 @@ def perhaps_power_on(flow: Flow, utterance: Utterance) -> bool:
         return False
     perhaps = is_command(utterance, "power is on") and utterance.sure >= LIKELY
     return perhaps and flow.state.interlock.power is not Power.LIVE
+
+
+def _in_own_words(flow: Flow, utterance: Utterance) -> Utterance:
+    """'The beer is lukewarm' at "What is wrong?": read back as what it means; where it means two, with both as rivals."""
+    state = flow.state
+    if utterance.typed or state.overlay is not Overlay.NONE:
+        return utterance
+    told = by_gist(state.language, utterance.words, flow.question.hears(flow))
+    if len(told) == 1:
+        return replace(utterance, verdict=Verdict.PROPOSED, sense=Sense.PHRASE, text=told[0].text, value=None, unit=None)
+    return replace(utterance, rivals=tuple((str(one.sense), one.text, None) for one in told)) if told else utterance
 
 
 def missed(flow: Flow) -> None:

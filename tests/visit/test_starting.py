@@ -47,6 +47,19 @@ def sheet(**changes: Any) -> Path:
 
 
 @pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ("the beer is lukewarm", "Mains voltage can kill"),
+        ("it rattles and there is a puddle", "Was that noisy or wet?"),
+        ("the door handle is broken", "Too warm, freezing, dead"),
+    ],
+)
+def test_what_is_wrong_may_be_typed_in_ones_own_words(words: str, says: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    events = visited(f"{words}\n", monkeypatch)
+    assert says in next(event.text for event in reversed(events) if isinstance(event, Say) and event.role != "notice")
+
+
+@pytest.mark.parametrize(
     ("text", "complaint"),
     [
         ("it is too warm inside", "too warm"), ("Warm", "too warm"), ("makes a noise since Monday", "noisy"),
