@@ -181,7 +181,7 @@ VOICE_KNOWN = Bar(
 )  # fmt: skip
 VOICE_ADDS = Bar(
     "surely the same voice", 0.60, "likeness",
-    "What is added to a voice must not be another's.",
+    "What is added to a voice must not be another's; where it is known by few clips, less is surely enough.",
     "A voice is learnt more slowly.",
 )  # fmt: skip
 VOICE_LEAST = Bar(

@@ -159,6 +159,19 @@ def load(folder: Path, engine: str) -> dict[Stake, float] | None:
     return found if made_with == (engine, acceptance_digest()) else None
 
 
+def clips(folder: Path, most: int = 12) -> list[Samples]:
+    """What was read aloud, the longest first; nothing where there is no enrolment, or its sound cannot be read."""
+    from handsfree.sound.files import read_sound
+
+    if not (folder / FILE).is_file():
+        return []
+    try:
+        every = [read_sound(path) for path in sorted(folder.glob("[0-9][0-9].flac"))]
+    except Trouble:
+        return []
+    return sorted(every, key=len, reverse=True)[:most]
+
+
 def forget(folder: Path) -> None:
     """Delete the enrolment, recordings and all. Trouble where there is none."""
     if not (folder / FILE).is_file():

@@ -6,7 +6,9 @@ Rules of this file:
   direction is the speaker's (generalised end-to-end loss: Wan et al., ICASSP 2018, arXiv 1710.10467). Its weights are known
   by their hash; without them, or with others, every voice is '' and the visit says so.
 - How alike two voices are is the cosine between their directions, less the direction that all voices share.
-- The more clips a voice is known by, the more alike a clip of it must be; in loud noise nothing is said of it.
+- A voice is known by the clip that stated the number, and by all that was accepted before it, or read at an enrolment, and
+  is surely of the same voice. The more clips a voice is known by, the more alike a clip of it must be; in loud noise nothing
+  is said of it.
 - Every bar is in `bars`. tests/bench/voices_apart.py has the curve.
 """
 
@@ -14,7 +16,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -112,23 +114,44 @@ class Voiceprint:
         return Voiceprint(np.asarray(self.total + direction, np.float32), self.clips + 1)
 
 
+def _few(clips: int) -> float:
+    """What a voice that is known by so few clips is allowed in likeness."""
+    return bars.VOICE_FEW.value * max(0.0, math.log2(bars.VOICE_KNOWN.value / clips))
+
+
+def gathered(stated: Direction, before: Iterable[Direction]) -> Voiceprint:
+    """The voice that stated a number, known also by what was said before and is surely of it, the likest first."""
+    known, left = Voiceprint(stated), list(before)
+    while left:
+        at = int(np.argmax([known.likeness(direction) for direction in left]))
+        if known.likeness(left[at]) < bars.VOICE_ADDS.value - _few(known.clips):
+            break
+        known = known.and_also(left.pop(at))
+    return known
+
+
 def verdict(likeness: float, clips: int) -> str:
     """`clips`: how many the voice is known by."""
-    few = bars.VOICE_FEW.value * max(0.0, math.log2(bars.VOICE_KNOWN.value / clips))
+    few = _few(clips)
     if likeness >= bars.VOICE_SAME.value - few:
         return SAME
     return DOUBTFUL if likeness >= bars.VOICE_SAME.value - bars.VOICE_GAP.value - few else OTHER
 
 
 Lock = tuple[str, ...]
+BEFORE = 40  # clips kept from before a number is stated
 
 
 @dataclass
 class Voices:
-    """The voices that stated a lock number, by that number. `encoder` None: nothing is compared."""
+    """The voices that stated a lock number, by that number. `before`: what was accepted of anybody, and what was read at an
+    enrolment: BEFORE at the most, of the latest. `enrolment`: the clips of one, asked for when the first number is stated.
+    `encoder` None: nothing is compared."""
 
     encoder: Encodes | None
     known: dict[Lock, Voiceprint] = field(default_factory=dict)
+    before: list[Direction] = field(default_factory=list)
+    enrolment: Callable[[], Iterable[Samples]] | None = None
 
     def of(self, heard: Heard, samples: Samples, listening: Listening) -> str:
         """What `Heard.voice` should say of this utterance: 'same', 'doubtful' or 'other' at a gate and where dead works are
@@ -142,25 +165,36 @@ class Voices:
         guarded = listening.gate is not None or listening.proof
         if not guarded and not taken:
             return ""
-        whose = self.whose(samples, listening.gate.lock if listening.gate is not None else None)
+        direction = self._direction(samples)
+        if direction is None:
+            return ""
+        whose = self._whose(samples, direction, listening.gate.lock if listening.gate is not None else None)
+        if taken and not guarded:
+            self.before = [*self.before, direction][-BEFORE:]
         return whose if guarded else ""
+
+    def _enrolled(self) -> None:
+        """What the person of this machine read aloud once: whoever states a number and sounds like it is known by it."""
+        clips, self.enrolment = self.enrolment() if self.enrolment is not None else (), None
+        found = (self._direction(samples) for samples in clips)
+        self.before += [direction for direction in found if direction is not None]
 
     def stated(self, lock: Lock, samples: Samples) -> None:
         """This voice said that the number is its own. The same number again is another saying of the same voice only if it
         is like it; else it begins anew, for whoever states the number last owns it."""
+        self._enrolled()
         direction = self._direction(samples)
         if direction is None:
             return
-        before = self.known.get(lock)
-        alike = before is not None and verdict(before.likeness(direction), before.clips) == SAME
-        self.known[lock] = before.and_also(direction) if before is not None and alike else Voiceprint(direction)
+        owner = self.known.get(lock)
+        alike = owner is not None and verdict(owner.likeness(direction), owner.clips) == SAME
+        self.known[lock] = owner.and_also(direction) if owner is not None and alike else gathered(direction, self.before)
 
-    def whose(self, samples: Samples, lock: Lock | None) -> str:
+    def _whose(self, samples: Samples, direction: Direction, lock: Lock | None) -> str:
         """Against the voice of this number; of any that is known where the number does not matter. '' where nothing can be
         compared. A clip that is surely of the voice adds to what is known of it."""
         among = self.known if lock is None else {lock: self.known[lock]} if lock in self.known else {}
-        direction = self._direction(samples) if among else None
-        if direction is None:
+        if not among:
             return ""
         owner = nearest(among, direction)
         found = verdict(among[owner].likeness(direction), among[owner].clips)

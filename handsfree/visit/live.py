@@ -136,12 +136,15 @@ def joined(
 
 def hearer_of(session: Session, recogniser: Any) -> Hearer:
     """With the witness of voices, where it is installed; where it is not, that is said before the visit begins."""
+    from handsfree.speech import enrol
+    from handsfree.speech.commands import enrolment_folder
     from handsfree.speech.speaker import Voices, installed
 
     encoder, missing = installed()
     if missing:
         print(f"{missing[0].upper()}{missing[1:]}.", file=sys.stderr)  # standard output may be sound
-    return Hearer(recogniser, session.journal, load_settings().keep_all_sound, Voices(encoder))
+    voices = Voices(encoder, enrolment=lambda: enrol.clips(enrolment_folder()))
+    return Hearer(recogniser, session.journal, load_settings().keep_all_sound, voices)
 
 
 def _load(recogniser: Any, session: Session) -> None:

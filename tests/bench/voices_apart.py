@@ -3,8 +3,10 @@ of speech, by how many clips the voice is known by, and by noise; on people and 
 
     python -m tests.bench.voices_apart [--trials 6] [--seed 1] [--json] [--out FILE]
 
-A person's speech is words of theirs, one after another until there is enough. The curve: for each share of the right voice
-doubted, the share of others not noticed where the bar is put there. At the bars of `bars`: as the program decides.
+Known by a visit: by the clip that stated the number and by what `speaker.gathered` takes of six clips that the same voice
+said before and two that another said. A person's speech is words of theirs, one after another until there is enough. The
+curve: for each share of the right voice doubted, the share of others not noticed where the bar is put there. At the bars of
+`bars`: as the program decides.
 """
 
 from __future__ import annotations
@@ -14,13 +16,13 @@ import sys
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from audio_fixtures import voices as made
 from handsfree.errors import Trouble
-from handsfree.speech.speaker import OTHER, SAME, Encoder, Voiceprint, installed, verdict
+from handsfree.speech.speaker import OTHER, SAME, Encoder, Voiceprint, gathered, installed, verdict
 from tests.bench import unlike_voices
 from tests.bench.corpus import RATE
 from tests.bench.corpus_texts import DIGITS
@@ -28,8 +30,12 @@ from tests.bench.people_words import sound, speakers
 from tests.bench.reported import arguments, reported
 from tests.bench.unlike_voices import NOISES, in_noise, level
 
+if TYPE_CHECKING:
+    from handsfree.speech.speaker import Direction
+
 SECONDS = (1.2, 2.0, 3.5)
 KNOWN_BY = (1, 2, 4)
+VISIT, BEFORE, OTHERS = "a visit", 6, 2  # clips before the number was stated: of the voice, and of another
 LEVELS = (20.0, None)
 SHARES = (0.01, 0.03, 0.05, 0.10)
 Speaks = Callable[[float, random.Random], made.Samples]  # seconds, luck -> about so much speech
@@ -80,8 +86,9 @@ class Trial:
 
 def trials(
     encoder: Encoder, who: Mapping[str, Speaks], seconds: float, snr: float | None, each: int, luck: random.Random
-) -> dict[int, list[Trial]]:
-    """By how many clips a voice is known by. The known voice spoke 1 s a clip, in another noise than the one compared."""
+) -> dict[int | str, list[Trial]]:
+    """By how many clips a voice is known by, or by a visit. The known voice spoke 1 s a clip, in another noise than the one
+    compared."""
     names = list(who)
 
     def direction(name: str, length: float) -> Any:
@@ -90,18 +97,26 @@ def trials(
 
     known = {name: [d for d in (direction(name, 1.0) for _ in range(8)) if d is not None] for name in names}
     tested = {name: [d for d in (direction(name, seconds) for _ in range(each)) if d is not None] for name in names}
-    out: dict[int, list[Trial]] = {}
-    for clips in KNOWN_BY:
+    out: dict[int | str, list[Trial]] = {}
+    for by in (*KNOWN_BY, VISIT):
         for name in names:
-            if len(known[name]) < clips:
+            if len(known[name]) < (1 + BEFORE if isinstance(by, str) else by):
                 continue
             for _ in range(each):
-                voice = Voiceprint(np.asarray(sum(luck.sample(known[name], clips)), np.float32), clips)
+                voice = _known_by(by, name, known, luck)
                 for other in names:
                     if tested[other] and (other == name or luck.random() < 0.5):
                         likeness = voice.likeness(luck.choice(tested[other]))
-                        out.setdefault(clips, []).append(Trial(other == name, likeness, clips))
+                        out.setdefault(by, []).append(Trial(other == name, likeness, voice.clips))
     return out
+
+
+def _known_by(by: int | str, name: str, known: Mapping[str, list[Direction]], luck: random.Random) -> Voiceprint:
+    if not isinstance(by, str):
+        return Voiceprint(np.asarray(sum(luck.sample(known[name], by)), np.float32), by)
+    stated, *before = luck.sample(known[name], 1 + BEFORE)
+    another = luck.choice([other for other in known if other != name and len(known[other]) >= OTHERS])
+    return gathered(stated, [*before, *luck.sample(known[another], OTHERS)])
 
 
 def row(found: list[Trial]) -> dict[str, Any]:

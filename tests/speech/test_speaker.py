@@ -163,3 +163,41 @@ def test_what_is_thought_of_a_voice_is_in_the_record_of_the_utterance() -> None:
     said = [(sound(0), STATING), (sound(5), AT_GATE), (sound(180), AT_GATE)]
     told = [hearer.hear_utterance(samples, listening, 0.0, 2.0) for samples, listening in said]
     assert [event.voice for event in told if isinstance(event, Utterance)] == ["", SAME, OTHER]
+
+
+WARM, CHOICE = Heard(Verdict.ACCEPTED, Meaning(Sense.PHRASE, "warm"), 0.99), Listening(phrases=("warm", "hot"))
+
+
+def test_a_voice_is_known_by_what_it_said_before_it_stated_the_number_and_by_nobody_elses_words() -> None:
+    voices = Voices(Turns())
+    for at in (10, 160, 20, 170, -15):
+        assert voices.of(WARM, sound(at), CHOICE) == ""
+    voices.of(Heard(Verdict.ASKED_AGAIN, None, 0.2), sound(5), CHOICE)
+    voices.of(STATED, sound(0), STATING)
+    assert voices.known[LOCK].clips == 4
+    assert voices.of(GATE, sound(5), AT_GATE) == SAME
+    assert voices.of(GATE, sound(165), AT_GATE) == OTHER
+
+
+def test_what_was_gathered_does_not_wander_to_another_voice() -> None:
+    """A chain of clips, each like the next: the ends of it are two voices."""
+    known = speaker.gathered(turned(0), [turned(at) for at in range(30, 181, 30)])
+    assert known.likeness(turned(0)) > bars.VOICE_SAME.value
+    assert known.likeness(turned(180)) < 0
+    assert known.likeness(turned(150)) < bars.VOICE_SAME.value
+
+
+def test_who_enrolled_is_known_by_that_and_another_who_states_a_number_is_not() -> None:
+    asked = list[int]()
+
+    def read_aloud() -> list[np.ndarray]:
+        asked.append(1)
+        return [sound(at) for at in (0, 10, -10, 5)]
+
+    voices = Voices(Turns(), enrolment=read_aloud)
+    voices.of(WARM, sound(3), CHOICE)
+    assert not asked
+    voices.of(STATED, sound(0), STATING)
+    voices.of(Heard(Verdict.ACCEPTED, Meaning(Sense.DIGITS, "nine one"), 0.9), sound(120), STATING)
+    assert (voices.known[LOCK].clips, voices.known["nine", "one"].clips) == (6, 1)
+    assert asked == [1]
