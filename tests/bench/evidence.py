@@ -9,6 +9,7 @@ is not among them. The folder is HANDSFREE_BENCH_EVIDENCE, else one in the user'
 from __future__ import annotations
 
 import ast
+import dataclasses
 import functools
 import hashlib
 import importlib.util
@@ -123,7 +124,10 @@ class Kept:
 
     def _listed(self, listening: Listening) -> bytes:
         parts = [part(listening).items() for part in (self.speaks.forms, self.speaks.decoys)]
-        listed = [repr(listening), *(sorted(map(repr, items)) for items in parts)]
+        usual = Listening()  # what is not asked for does not count: a later kind of question asks nothing of the others
+        asked = [(one.name, getattr(listening, one.name)) for one in dataclasses.fields(listening)]
+        told = [pair for pair in asked if pair[1] != getattr(usual, pair[0])]
+        listed = [repr(told), *(sorted(map(repr, items)) for items in parts)]
         return hashlib.sha256(repr(listed).encode()).digest()
 
     def testify(self, samples: Samples, listening: Listening) -> Testimony:

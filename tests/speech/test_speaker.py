@@ -201,3 +201,17 @@ def test_who_enrolled_is_known_by_that_and_another_who_states_a_number_is_not() 
     voices.of(Heard(Verdict.ACCEPTED, Meaning(Sense.DIGITS, "nine one"), 0.9), sound(120), STATING)
     assert (voices.known[LOCK].clips, voices.known["nine", "one"].clips) == (6, 1)
     assert asked == [1]
+
+
+def test_a_visit_says_where_voices_are_not_compared(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from types import SimpleNamespace
+
+    from handsfree.visit.live import hearer_of
+
+    monkeypatch.setattr(speaker, "installed", lambda: (None, speaker.MISSING))
+    hearer_of(SimpleNamespace(journal=None), recogniser=None)  # type: ignore[arg-type]
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert told.err == f"{speaker.MISSING[0].upper()}{speaker.MISSING[1:]}.\n"
