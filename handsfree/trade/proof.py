@@ -132,8 +132,8 @@ def _from_below(rows: Sequence[tuple[float, float]], low: float, accuracy: float
     hopeful = rows[-1][1] + (line.value + line.doubt) * pulldown.SLOW_STOCK / 60
     enough = len(rows) >= pulldown.FEWEST_TO_CONDEMN and rows[-1][0] - rows[0][0] >= pulldown.SHORTEST_TO_CONDEMN
     surely = rows[-1][1] + accuracy < low
-    flat = not line.rises and line.value <= line.doubt
-    return Cold.FROZEN if enough and surely and (hopeful < low or flat) else Cold.AGAIN
+    # Heavy stock warms by half a kelvin an hour: flat for less than its doubt says nothing yet.
+    return Cold.FROZEN if enough and surely and hopeful < low else Cold.AGAIN
 
 
 def hours_left(readings: Sequence[tuple[float, float]], high: float, accuracy: float = 0.5) -> float:

@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 import statistics
 from collections import Counter
 from collections.abc import Iterable
@@ -37,6 +38,7 @@ from tests.bench.cabinets_faults import draw
 from tests.bench.cabinets_people import Puzzled, Technician
 from tests.bench.cabinets_physics import Cabinet, is_well
 from tests.bench.cabinets_scoring import ACCUSES, PARTS
+from tests.bench.cabinets_topics import UNKNOWN
 from tests.bench.simulated_visits import ENGLISH, MOST_UTTERANCES, Site, Visit
 
 #: Complaint of a cabinet -> as the site says it.
@@ -54,12 +56,14 @@ def _typed(words: str, listening: Listening) -> Heard:
 def lenient(words: str, listening: Listening, now: float) -> Utterance:
     """As typed; vague words are heard, and asked again. AssertionError for other words that are not understood."""
     heard = replace(_typed(words, listening), started=now, ended=now)
-    vague = words in ("cannot tell", "kind of")
+    vague = words in (UNKNOWN, "kind of")
     assert vague or heard.verdict == Verdict.ACCEPTED, f"'{words}' is not understood here: {heard.reason}"
     return utterance_of(heard, typed=True)
 
 
 MOST_STEPS = 2000
+#: Questions that ask what is so after the work that they name; 'was anything loose?' asks what was so before it.
+WORK_FIRST = re.compile(r"strip again|exchange it now", re.IGNORECASE)
 
 
 class Endless(Exception):
@@ -128,13 +132,15 @@ class FieldSite(Site):
             if hesitant is not None:
                 return hesitant
         if awaiting is Awaiting.ANSWER and isinstance(step, Ask) and not self.state.overlay:
+            if WORK_FIRST.search(step.say):
+                technician.does(step.say)
             return str(technician.answer(step, self.state.path[-1]))
         return super()._words()
 
     def _reading(self, step: Read) -> str:
         value = self.technician.reading(step)
         if isinstance(value, str):
-            if step.over_range is not None:
+            if value == UNKNOWN or step.over_range is not None:
                 return value
             value = step.plausible[1]
         self.intended = min(max(value, step.plausible[0]), step.plausible[1])

@@ -16,9 +16,9 @@ from random import Random
 from handsfree.language.quantities import convert
 from handsfree.procedure.model import Ask, Read, Step
 from tests.bench.cabinets_physics import Cabinet
-from tests.bench.cabinets_topics import ANSWERS, PLAIN, READINGS, topics
+from tests.bench.cabinets_topics import ANSWERS, PLAIN, READINGS, UNKNOWN, topics
 
-WRONG, VAGUE, UNKNOWN, LATE = 0.03, 0.03, 0.04, 0.05
+WRONG, VAGUE, UNSURE, LATE = 0.03, 0.03, 0.04, 0.05
 OFF_SCALE = "off scale"
 Work = Callable[[Cabinet], None]
 
@@ -49,7 +49,8 @@ def _new_deck(c: Cabinet) -> None:
 
 
 def _fan(c: Cabinet, found: str) -> None:
-    setattr(c, "evaporator_fan" if found.startswith("evaporator") else "condenser_fan", 1.0)
+    which = "evaporator_fan" if c.evaporator_fan < 0.2 or found.startswith("evaporator") else "condenser_fan"
+    setattr(c, which, 1.0)
 
 
 def _part(c: Cabinet, found: str) -> None:
@@ -130,9 +131,9 @@ class Technician:
         chance = self.rng.random()
         if chance < LATE:
             self.late = self.rng.uniform(1, 6)
-        if chance < UNKNOWN:
-            return "cannot tell"
-        return "kind of" if chance < UNKNOWN + VAGUE else None
+        if chance < UNSURE:
+            return UNKNOWN
+        return "kind of" if chance < UNSURE + VAGUE else None
 
     def answer(self, step: Ask, procedure: str) -> str:
         says = self.truth(step)
@@ -144,6 +145,8 @@ class Technician:
         names = topics(self._text(step), numbers=False)
         for name in names:
             for words in PLAIN.get(name) or ANSWERS.get(name, lambda c: ())(self.cabinet):
+                if words == UNKNOWN:
+                    return UNKNOWN
                 for one in step.answers:
                     if words == one.say or words in one.also:
                         return one.say
@@ -157,6 +160,8 @@ class Technician:
                 continue
             law, unit = READINGS[name]
             value = law(self.cabinet, self.rng)
+            if math.isnan(value):
+                return UNKNOWN
             if math.isinf(value) or value > _RANGE.get(unit, math.inf):
                 return OFF_SCALE
             value += self.bias if unit == "degC" else 0.0

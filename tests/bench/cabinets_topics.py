@@ -9,21 +9,25 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from math import inf
+from math import inf, nan
 from random import Random
 
 from tests.bench import talk_topics
 from tests.bench.cabinets_physics import Cabinet
 
 Said = tuple[str, ...]
+#: What is said of what nobody can see: a setting on a dark display.
+UNKNOWN = "cannot tell"
 
 #: Name, pattern: of questions with answers.
 ASKED: tuple[tuple[str, str], ...] = (
+    ("drying", r"is it dry now"), ("which first", r"which comes first"),
+    ("noise kind", r"rattle, or knock"),
     ("wet or damaged", r"site wet, or is the cord"),
     ("breaker", r"look at the breaker|earth.leakage|residual|test button"),
     ("which try", r"which try|the first try"),
     ("capacitor fitted", r"(have|has|is there|carry).* capacitor|capacitor.*(fitted|there)\?"),
-    ("known start device", r"known.good start|another start device|start device .*(fits|from the van)"),
+    ("known start device", r"known.good start|start device .*(fits|from the van)"),
     ("call for cooling", r"call for cooling|does the controller|controller (do|call)|symbol for cooling"),
     ("stock blocks", r"stock.*(stand|lie|block|cover|clear|before|in front)|in front of the (delivery )?(opening|coil|return)"),
     ("sun", r"\bsun\b|oven|heat(er|s) (beside|near)"),
@@ -54,9 +58,10 @@ ASKED: tuple[tuple[str, str], ...] = (
     ("start looks", r"shake it|shake the start|start device\. .*how is it"),
     ("door again", r"test with the strip again"),
     ("gas", r"gas detector"),
-    ("new part", r"(same|new) (part|relay|sensor|fan)|with you\?"),
+    ("new part", r"(same|new|another|spare) (part|relay|sensor|fan|start device|deck)\b|with you\?"),
 )  # fmt: skip
 READ: tuple[tuple[str, str], ...] = (
+    ("beside the sensor", r"at the sensor|beside the (temperature )?sensor"),
     ("nominal", r"nominal|supply system|printed .*outlet"),
     ("earth leakage", r"leakage current"),
     ("capacitor plate", r"on the capacitor"),
@@ -161,8 +166,10 @@ def _if(true: Callable[[Cabinet], bool], yes: Said, no: Said) -> Callable[[Cabin
 ANSWERS: dict[str, Callable[[Cabinet], Said]] = {
     "breaker": lambda c: ("one tripped", "tripped") if c.breaker_out else ("all on", "on", "set"),
     "which try": _always("repeated"), "wet or damaged": _always("damaged"),
+    "drying": _always("mopped up"), "which first": _always("too warm"),
+    "noise kind": _if(lambda c: c.stalled or c.humming, ("hums and clicks",), ("rattles",)),
     "capacitor fitted": _if(lambda c: c.kind == "capacitor", ("capacitor", "fitted", "yes"), ("none", "no capacitor", "no")),
-    "call for cooling": _if(lambda c: c.calls, ("calls for cooling", "calls", "yes"), ("idle", "no call", "no")),
+    "call for cooling": lambda c: (UNKNOWN,) if not c.display else ("calls for cooling", "calls", "yes") if c.calls else ("idle", "no call", "no"),
     "stock blocks": _if(lambda c: c.stock_blocks, ("blocked", "stock in the way", "yes"), ("clear", "all clear", "no")),
     "sun": _if(lambda c: c.sun > 50, ("in the sun", "sun", "yes"), ("shaded", "in the shade", "no")),
     "vents": _always("all clear", "clear"),
@@ -191,7 +198,7 @@ ANSWERS: dict[str, Callable[[Cabinet], Said]] = {
     "gas": _always("stays calm"), "frozen look": _if(lambda c: c.stock < -1, ("frozen hard",), ("one thaws",)),
     "display": _if(lambda c: c.display, ("lit up", "lit"), ("blank", "dark")),
     "what it does": _does,
-    "mode": _if(lambda c: c.mode_cooling, ("cooling",), ("something else",)),
+    "mode": lambda c: ("dark", UNKNOWN) if not c.display else ("cooling",) if c.mode_cooling else ("something else",),
     "door strip": _if(lambda c: c.gap < 1, ("holds fast",), ("slips out",)),
     "door again": _if(lambda c: c.gap < 1, ("holds fast",), ("slips out",)),
     "delivery air": _air, "air after": _air,
@@ -271,9 +278,11 @@ def _thermistor(celsius: float) -> float:
 
 
 READINGS: dict[str, tuple[Callable[[Cabinet, Random], float], str]] = {
-    "setting": (lambda c, r: c.setting, "degC"),
-    "shown": (lambda c, r: c.sensed + r.uniform(-0.1, 0.1), "degC"),
+    "setting": (lambda c, r: c.setting if c.display else nan, "degC"),
+    "shown": (lambda c, r: c.sensed + r.uniform(-0.1, 0.1) if c.display else nan, "degC"),
     "room": (lambda c, r: c.room + r.gauss(0, 0.3), "degC"),
+    # Beside the sensor is air; between the bottles is half of it stock.
+    "beside the sensor": (lambda c, r: c.air + r.gauss(0, 0.2), "degC"),
     "inside": (lambda c, r: 0.5 * c.air + 0.5 * c.stock + r.gauss(0, 0.2), "degC"),
     "product": (lambda c, r: c.stock + r.gauss(0, 0.2), "degC"),
     "delivery temperature": (lambda c, r: c.air - (0.45 * (c.air - c.coil) if c.running else 0.0) + r.gauss(0, 0.3), "degC"),

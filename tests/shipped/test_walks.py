@@ -21,12 +21,14 @@ UNSEEN = {
     "runs-all-the-time": {("run-share", "otherwise")},
     "defrost": {("heater-state", "otherwise")},
     "compressor-does-not-start": {("winding-sum", "otherwise")},
+    "fans-check-and-exchange": {("turned-or-not", "otherwise")},
+    "prove-pull-down": {("read-on", "not taken(setting)")},
 }
 
 #: Walked by itself, and by whoever calls it only from outside: what it makes of many readings would be met there all over.
 FROM_OUTSIDE = ("prove-pull-down",)
 #: Of these all that they call is met from outside: together they are more than can be walked.
-MANY_CALLED = ("too-warm",)
+MANY_CALLED = ("too-warm", "compressor-does-not-start")
 
 #: Made of others, each of which is walked by itself: it is walked from outside them.
 OF_OTHERS = ("service-call",)

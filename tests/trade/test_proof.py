@@ -29,7 +29,8 @@ def band(setting: float) -> tuple[float, float]:
     [
         ((38, 40, 42, 44), 43, {Cold.AGAIN}),
         ((38, 40, 42, 44, 47, 51), 43, {Cold.WARM, Cold.AGAIN}),
-        ((26, 26, 26, 26), 43, {Cold.FROZEN}),
+        ((26, 26, 26, 26), 43, {Cold.AGAIN}),  # a sound one with heavy stock warms by half a kelvin an hour
+        ((26,) * 9, 43, {Cold.FROZEN}),
         ((26, 28, 30, 32), 43, {Cold.COMING}),
         ((46, 46, 46, 46), 46, {Cold.COLD}),
         ((46, 46, 46, 46), 43, {Cold.AGAIN}),
@@ -102,6 +103,21 @@ def test_a_cabinet_of_physics_that_does_not_cool_is_never_cold(name: str) -> Non
         if not well:
             said = [proof(found[:upto], target - DIFFERENTIAL, target + DIFFERENTIAL) for upto in range(3, len(found))]
             assert Cold.COLD not in said, (seed, found)
+
+
+def test_a_cabinet_that_warms_slowly_from_frozen_is_not_said_to_stay_so() -> None:
+    """Sound again after a welded relay, its heavy stock at -5 degrees: it takes hours, and nothing is wrong with it."""
+    for seed in range(8):
+        rng = random.Random(f"thaw/{seed}")
+        cabinet = sound(rng)
+        cabinet.stock_joules = 700e3
+        cabinet.air = cabinet.stock = cabinet.sensed = -5.0
+        cabinet.minute, found = 0.0, []
+        for at in range(9):
+            cabinet.pass_to(25.0 * at)
+            found.append((25.0 * at, round(0.5 * cabinet.air + 0.5 * cabinet.stock + rng.gauss(0, 0.2), 1)))
+        said = [proof(found[:upto], cabinet.setting - DIFFERENTIAL, cabinet.setting + DIFFERENTIAL) for upto in range(3, 10)]
+        assert Cold.FROZEN not in said, found
 
 
 def test_hours_to_the_band_are_those_of_the_law() -> None:
