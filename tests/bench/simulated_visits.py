@@ -309,6 +309,7 @@ WORDS = {
     Awaiting.RESTORE_POWER: "next step",
     # Nobody here is gone and no power is on unasked: only what was misheard leads to these two.
     Awaiting.OWNER_GONE: "affirm",
+    Awaiting.WHO: "the first person",
     Awaiting.WHICH_SOURCE: ENGLISH.prompt("all-sources"),
 }
 #: What hangs on the state besides.
