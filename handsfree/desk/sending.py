@@ -61,6 +61,7 @@ def _send(asked: Asked, key: Path | None, queue: Queue, address: str, as_json: b
         print(f"{row.folder.name}: {'is stored already' if row.state == STORED else 'was refused: ' + row.why}")
     for name, why in done.unfit:
         print(f"{name}: not sent: {why}")
+    unsafe = _unsafe(asked.place)
     until = float("inf") if asked.minutes is None else time.time() + 60 * asked.minutes
     try:
         with FileLock(queue.place.with_suffix(".lock"), timeout=0):
@@ -69,11 +70,27 @@ def _send(asked: Asked, key: Path | None, queue: Queue, address: str, as_json: b
         print("Another 'handsfree send' is at work on the queue and takes these along.")
     except KeyboardInterrupt:
         print("\nInterrupted; what is not stored waits in the queue. Go on with 'handsfree send'.", file=sys.stderr)
-    counts = _counts(queue, address) | {"unfit": len(done.unfit)}
+    counts = _counts(queue, address) | {"unfit": len(done.unfit), "unsafe": unsafe}
     if as_json:
         print(json.dumps({"to": address, **counts}))
     bad = counts["waiting"] or done.unfit or any(row.state == REFUSED for row in _asked_for(queue, address, asked.place))
     return 1 if bad else 0
+
+
+def _unsafe(place: Path | None) -> int:
+    """How many of these visits ran what may not run now, each told; they are sent all the same."""
+    from handsfree.desk import send as sending
+    from handsfree.desk.fitness import Judged, faults_of
+
+    judged: Judged = {}
+    told = 0
+    for folder in sending.visits_in(place) if place else ():
+        faults = faults_of(folder, judged)
+        if faults:
+            told += 1
+            more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
+            print(f"{folder.name}: what it ran is not safe to run by what is known now: {faults[0]}{more}")
+    return told
 
 
 def _address(queue: Queue, given: str) -> str:

@@ -7,9 +7,10 @@ what becomes of them (`twins`).
 - Clocks. A state is moved to time zero. What time does is a happening of its own: a silence longer than the break, a day,
   what was proved longer ago than it may stay so (`aged`), the end of a wait. Each may come in every state, so whatever the
   clocks of the state had been, what they would bring is walked.
-- The way back. `go back` and `correction` lead to a place on the trail. In place of the trail its set of places is kept, and
-  both are walked to each of them: more than the program can do, never less. The trail empty is walked too.
-- Values of answers that no step of the book decides on, hands over or reports: that one was given is kept, not which.
+- The way back. `go back` and `correction` lead to a place on the trail, which holds none but steps of which 'go back'
+  crosses nothing. The trail is left out; both are walked to each such step of the book, as if it had been passed and
+  answered, and to none: more than the program can do, never less.
+- What was answered, where no step of the book decides on it, hands it over or reports it: only `correction` looks for it.
 - What is read under one question only, elsewhere: what was proposed, a reading not yet affirmed, a number not yet affirmed.
 - How it is said and how often: form, rate, volume, askings again, refusals beyond the third, what was spoken before.
 - A source of which nothing was begun is the same as one not named.
@@ -24,7 +25,7 @@ from typing import Any
 
 from handsfree.isolation.rules import LIVE
 from handsfree.procedure import model
-from handsfree.visit.state import Awaiting, Overlay, State
+from handsfree.visit.state import Awaiting, Frame, Overlay, Result, State
 
 WAIT = 120.0  # s, what is left of every wait in a state at time zero
 LONG_AGO = -1.0e6  # s: whatever was proved then may have come back
@@ -43,8 +44,7 @@ def key(state: State, values: bool) -> Key:
     lock = state.interlock
     return (
         state.frames, state.awaiting, state.overlay, state.outcome, state.not_before is not None, waits(state),
-        frozenset(state.trail), state.return_to, frozenset(state.covering.items()),
-        frozenset(state.remembered.items() if values else state.remembered),
+        state.return_to, frozenset(state.covering.items()), frozenset(state.remembered.items()) if values else None,
         frozenset(state.facts), state.warned, state.proposed if state.overlay is Overlay.PROPOSAL else None,
         state.pending if state.awaiting in _PENDING else None,
         state.lock_offered if state.awaiting is Awaiting.LOCK_AFFIRM else (), state.joining, state.technician,
@@ -65,9 +65,8 @@ def still(state: State) -> State:
         lock, failures=min(lock.failures, 3), last_heard=0.0, since=dict.fromkeys(lock.since, 0.0),
         proved_at=dict.fromkeys(lock.proved_at, 0.0),
     )  # fmt: skip
-    trail = tuple(dict.fromkeys(state.trail))
     return replace(
-        state, interlock=held, trail=trail, tries=min(state.tries, 3), said=0, now=0.0, began=0.0, heard_out=0.0, wall="",
+        state, interlock=held, trail=(), tries=min(state.tries, 3), said=0, now=0.0, began=0.0, heard_out=0.0, wall="",
         wait_ends=WAIT if waits(state) else 0.0, broken=frozenset(), fault="", failed_at=(),
         not_before=None if state.not_before is None else WAIT,
     )  # fmt: skip
@@ -81,7 +80,9 @@ def aged(state: State) -> State:
 
 def ways_back(state: State) -> Iterator[State]:
     """The states that this one stands for when somebody goes back."""
-    for last in dict.fromkeys(state.trail):
-        yield replace(state, trail=(*(one for one in state.trail if one != last), last))
-    if state.trail:
-        yield replace(state, trail=())
+    yield replace(state, trail=())
+    for name, procedure in state.book.procedures.items():
+        for step in procedure.steps:
+            if not isinstance(step, model.GATES) and state.path in ((name,), ()):
+                answered = {**state.remembered, ((name,), step.id): Result("")}
+                yield replace(state, trail=((Frame(name, step.id),),), remembered=answered)

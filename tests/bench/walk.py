@@ -193,7 +193,7 @@ class Walk:
                     continue
                 if self.walked.states % IDLE_EVERY and getattr(event, "text", "") in IDLE:
                     continue
-                for begun in folding.ways_back(state) if _goes_back(event) and state.trail else (state,):
+                for begun in folding.ways_back(state) if _goes_back(event) else (state,):
                     self._happen(begun, watch, way, event, silence)
         return self.walked
 
