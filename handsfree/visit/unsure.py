@@ -62,10 +62,11 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
     if state.awaiting in GATES and state.overlay is Overlay.NONE:
         flow.question.takes(flow, utterance)
         return
-    utterance = _in_own_words(flow, utterance)
-    if utterance.verdict == Verdict.PROPOSED:
-        propose(flow, utterance)
+    own = _in_own_words(flow, utterance)
+    if own.verdict == Verdict.PROPOSED and utterance.verdict != Verdict.PROPOSED:
+        propose(flow, own)
         return
+    utterance = own
     flow.tone("not understood")
     first = state.tries + 1 < TRIES_BEFORE_HELP
     if first and utterance.sense == Sense.NUMBER and state.overlay is Overlay.NONE and in_another_unit(flow, utterance.unit):

@@ -10,15 +10,18 @@ from typing import Any
 import pytest
 
 from handsfree.errors import Trouble
-from handsfree.journal.events import Opened, Say, StepEntered
+from handsfree.journal.events import AnswerTaken, Opened, Say, Stamped, StepEntered, Utterance
 from handsfree.journal.reader import read
+from handsfree.language import base
 from handsfree.procedure import load
 from handsfree.visit import starting
 from handsfree.visit.callsheet import load_call_sheet
 from handsfree.visit.commands import Asked, visit
+from handsfree.visit.machine import advance, start
 
 SHEET = {"site": "Talstation", "cabinet": "HK-4", "complaint": "it is too warm inside"}
 BOOK = load.load_book(starting.VISIT)
+WALL = "2026-03-02T08:00:00+00:00"
 
 
 def asked(**fields: Any) -> Asked:
@@ -138,3 +141,24 @@ def test_what_cannot_stand_together_or_is_not_there_is_a_sentence(monkeypatch: p
 def test_a_cabinet_without_a_page_is_worked_on_by_the_manual(monkeypatch: pytest.MonkeyPatch) -> None:
     events = visited("four two\naffirm\n", monkeypatch, procedure="too-warm", cabinet="X-1", by_manual=True)
     assert (events[0].cabinet, events[0].page) == ("X-1", "")
+
+
+def heard(state: Any, words: str, verdict: str = "asked again", sense: str = "") -> tuple[Any, list[str]]:
+    """A sentence that no witness was sure of, as a microphone gives it."""
+    event = Utterance(verdict, sense, words=words, engine="test", meant=1.0, started=2.0, ended=3.0)
+    after, effects = advance(state, Stamped(1, WALL, 4.0, event))
+    return after, [effect.text for effect in effects if isinstance(effect, Say)]
+
+
+def test_what_is_wrong_may_be_spoken_in_ones_own_words_and_is_read_back() -> None:
+    english = base.load("en")
+    first = Opened("v", BOOK.main, "en", "", "", "", "t", "test")
+    state = advance(start(BOOK, english), Stamped(0, WALL, 0.0, first))[0]
+    proposed, said = heard(state, "the beer is lukewarm")
+    assert said == ["Too warm?"]
+    yes = Utterance("accepted", "command", "affirm", sure=1.0, engine="test", meant=1.0)
+    _, effects = advance(proposed, Stamped(2, WALL, 6.0, yes))
+    assert [effect.answer for effect in effects if isinstance(effect, AnswerTaken)] == ["too warm"]
+    assert heard(state, "it rattles and there is a puddle")[1] == ["Was that noisy or wet?"]
+    (asked,) = heard(state, "it is not warm", "proposed", "denial")[1]
+    assert asked.startswith("Too warm, freezing, dead,")
