@@ -58,6 +58,14 @@ INSTEAD = {
         "handsfree visit --resume STOPPED --typed", "the demo's visit is done, and a stopped one can be taken up",
         says="The visit goes on.",
     ),
+    "handsfree stand-by": Instead(
+        "handsfree stand-by unit --out stand-by.service", f"it waits until it is stopped; {MICROPHONE}",
+        says="is written",
+    ),
+    "handsfree models pack FILE": Instead(
+        "handsfree models pack kit --wheels nowhere", "it fetches 240 MB; tests/bench/packs.py makes one", 2,
+        "There is no folder nowhere",
+    ),
     "handsfree enrol": Instead(
         "handsfree enrol --sound-in room.flac", f"{MICROPHONE}; two minutes of reading are in tests/speech", 2, "No speech"
     ),
@@ -80,6 +88,7 @@ class Ground:
     visit: str
     stopped: str
     url: str
+    demo: str  # what it printed
 
     def run(self, line: str, **more: str) -> subprocess.CompletedProcess[str]:
         meant = {**MEANT, "VISIT": self.visit, "STOPPED": self.stopped, "URL": self.url}
@@ -102,10 +111,10 @@ def program(words: list[str], folder: Path, **more: str) -> subprocess.Completed
 
 
 def extras(line: str) -> set[str]:
-    """What an install line names between brackets, as in `-e '.[neural,test]'`."""
-    found = re.search(r"'\.\[([a-z0-9,-]+)\]'", line)
+    """What an install line names between brackets, as in `-e '.[export,test]'`; nothing for a plain `-e .`."""
+    found = re.search(r" -e (?:'\.\[([a-z0-9,-]+)\]'|\. )", line)
     assert found, line
-    return set(found[1].split(","))
+    return set(found[1].split(",")) if found[1] else set()
 
 
 def brought(wanted: set[str]) -> set[str]:
@@ -166,7 +175,7 @@ def ground(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ground]:
     (folder / "store").mkdir()
     with desk(folder, "store") as entry:
         url = entry.partition("/enter/")[0]
-        yield Ground(folder, visit, json.loads(stopped.stdout.splitlines()[-1])["visit"], url)
+        yield Ground(folder, visit, json.loads(stopped.stdout.splitlines()[-1])["visit"], url, done.stdout)
 
 
 def room(path: Path) -> None:
@@ -235,6 +244,24 @@ def test_the_desk_of_the_readme_serves_the_visits(ground: Ground) -> None:
         browser.open(entry, timeout=30).close()
         with browser.open(entry.partition("enter/")[0], timeout=30) as page:
             assert Path(ground.visit).name in page.read().decode()
+
+
+def test_what_it_sounds_like_is_what_the_demo_says(ground: Ground) -> None:
+    """Every line of the transcript in its order, by who speaks and what is said; times and certainties may differ."""
+    said = iter(_spoken(ground.demo))
+    for line in _spoken("\n".join(line[4:] for line in readme.text("README.md").splitlines() if line.startswith("    0:"))):
+        assert any(_alike(line, one) for one in said), f"the demo does not say, or not there: {line}"
+
+
+def _spoken(text: str) -> list[str]:
+    """'says   Cool, warm or dead calm?' of each line that a person hears or says."""
+    found = re.findall(r"^ *\d+:\d\d:\d\d\.\d  (says|hears) +(.*?)(?:  \(.*\))?$", text, re.M)
+    return [f"{who} {words}" for who, words in found]
+
+
+def _alike(line: str, one: str) -> bool:
+    """The page may leave out the end of a long sentence."""
+    return one.startswith(line.removesuffix("…").rstrip()) if line.endswith("…") else one == line
 
 
 def test_no_exception_is_left_over() -> None:

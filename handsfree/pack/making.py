@@ -62,6 +62,8 @@ class Made:
 
 def make(to: Path, wish: Wish) -> Made:
     """Write the pack `to`, whole or not at all. Trouble where wheels cannot be had or `to` cannot be written."""
+    if wish.wheels is not None and not wish.wheels.is_dir():
+        raise Trouble(f"There is no folder {wish.wheels}. Name a folder of wheels, or leave --wheels out to fetch them.")
     with tempfile.TemporaryDirectory(prefix="pack-") as made:
         folder = Path(made)
         wheels = _wheels(folder, wish.wheels)
@@ -126,8 +128,6 @@ def _wheels(folder: Path, given: Path | None) -> list[Path]:
     place.mkdir()
     limits.write_text("".join(f"{line}\n" for line in sorted(_installed())), encoding="utf-8")
     near = ["--no-index", "--find-links", str(given)] if given is not None else []
-    if given is not None and not given.is_dir():
-        raise Trouble(f"There is no folder {given}. Name a folder of wheels, or leave --wheels out to fetch them.")
     top = _checkout()
     if top is not None:
         _pip("wheel", "-q", "--no-deps", *near, "-w", str(place), str(top))
