@@ -158,6 +158,21 @@ CLIPPED = Bar(
     "A microphone too near or too loud bends the sound of every word.",
     "The person is told, and a gate stays shut.",
 )
+PAUSE = Bar(
+    "the end of what is said", 0.78, "seconds of quiet",
+    "Figures said one by one with half a second between them stay together.",
+    "The verdict waits as long, and hears ahead meanwhile.",
+)  # fmt: skip
+PAUSE_BEGUN = Bar(
+    "the same after a beginning", 1.3, "seconds of quiet",
+    "A figure of a lock number, a number that may go on, a gate's phrase that is not whole: who speaks slowly is not cut.",
+    "A number without decimals or unit is taken half a second later.",
+)  # fmt: skip
+PAUSE_WHOLE = Bar(
+    "the same after a sure answer or command", 0.54, "seconds of quiet",
+    "What follows is another sentence. Never at a gate or a proof, where a 'not' may come late.",
+    "Who adds a word to an answer after half a second says two things.",
+)  # fmt: skip
 # Of the speaker witness: set on 24 synthetic voices that judge nothing, saying lock numbers and gate phrases at several
 # rates, clean and at 20 dB, so that three in a hundred clips of a voice's own lie under the first.
 # tests/bench/voices_apart.py measures them on others.
@@ -198,9 +213,9 @@ VOICE_NOISE = Bar(
     "In loud noise voices are not compared.",
 )  # fmt: skip
 EVERY: tuple[Bar, ...] = (
-    TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF, TAKE_START, ALONE, UNFITTED,
-    DENIED, OTHERWISE, PROPOSE, WHICH, MEANT, AGAIN, CHANGED, CLIPPED, VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_KNOWN,
-    VOICE_ADDS, VOICE_LEAST, VOICE_SPEECH, VOICE_NOISE,
+    TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF, TAKE_START, ALONE,
+    UNFITTED, DENIED, OTHERWISE, PROPOSE, WHICH, MEANT, AGAIN, CHANGED, CLIPPED, PAUSE, PAUSE_BEGUN, PAUSE_WHOLE,
+    VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_KNOWN, VOICE_ADDS, VOICE_LEAST, VOICE_SPEECH, VOICE_NOISE,
 )  # fmt: skip
 
 

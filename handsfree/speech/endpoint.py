@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 from handsfree.sound.filters import Sections
 from handsfree.sound.samples import Piece
+from handsfree.speech import bars
 from handsfree.speech.engine import RATE
 from handsfree.speech.patience import SoFar
 
@@ -37,14 +38,13 @@ BAND = (
 
 @dataclass(frozen=True)
 class Timing:
-    """Seconds and decibels. `pause`: silence that ends an utterance; digits said one by one with 0.5 s between them stay
-    together, and the verdict waits this long. `begun`, `whole`: the same after what is a beginning of something in force,
-    and after what is whole. `preroll`, `tail`: kept before and after. `least`: less speech than this is
+    """Seconds and decibels. `pause`: silence that ends an utterance. `begun`, `whole`: the same after what is a beginning of
+    something in force, and after what is whole. `preroll`, `tail`: kept before and after. `least`: less speech than this is
     dropped. `clear`, `sure`: decibels above the floor that count with and without the detector's consent."""
 
-    pause: float = 0.78
-    begun: float = 1.3
-    whole: float = 0.54
+    pause: float = bars.PAUSE.value
+    begun: float = bars.PAUSE_BEGUN.value
+    whole: float = bars.PAUSE_WHOLE.value
     preroll: float = 0.36
     tail: float = 0.3
     least: float = 0.15
