@@ -94,6 +94,14 @@ def alarm_in(heard: Heard) -> str:
     return heard.meaning.text if likely or maybe else ""
 
 
+def level_of(samples: Samples) -> float:
+    """dB full scale of the active speech; 0 where there is none to measure."""
+    from handsfree.sound.levels import QUIETEST, speech_level
+
+    level = speech_level(samples).active if len(samples) else QUIETEST
+    return 0.0 if level <= QUIETEST else round(min(level, -0.1), 1)
+
+
 class Voices(Protocol):
     """Tells voices apart; `handsfree.speech.speaker.Voices` does."""
 
@@ -131,7 +139,7 @@ class Hearer:
             heard = replace(heard, voice=self._voices.of(heard, samples, listening))
         keep = self._keep_all or heard.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
         clip, digest = self._keep(samples) if keep and len(samples) else ("", "")
-        return utterance_of(heard, clip, digest)
+        return replace(utterance_of(heard, clip, digest), level=level_of(samples))
 
     def note_of(self, samples: Samples, started: float, ended: float) -> NoteKept:
         """It is searched besides for what is never a note only: that the power is on, that somebody needs help."""

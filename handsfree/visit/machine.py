@@ -17,6 +17,7 @@ from dataclasses import replace
 from typing import Any
 
 from handsfree.dialogue.listening import listen_for
+from handsfree.dialogue.meant import usual_level
 from handsfree.dialogue.parts import Machine
 from handsfree.dialogue.question import Stake
 from handsfree.isolation.interlock import Interlock, came_back, next_return, nobody, overstayed, spoke
@@ -159,7 +160,8 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     if utterance.verdict != Verdict.ACCEPTED:
         unsure.ask_again(flow, utterance)
         return
-    flow.change(told_quiet=False, interlock=spoke(state.interlock, flow.now))
+    level = usual_level(state.level, utterance.level)
+    flow.change(told_quiet=False, interlock=spoke(state.interlock, flow.now), level=level)
     flow.tone("heard")
     if is_command(utterance, *LEARNED):
         flow.change(learned=flow.state.learned | {LEARNED[utterance.text]})

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from handsfree.dialogue.meant import BAR, LIKELY, TOO_EARLY, Asked, meant, words_of
+from handsfree.dialogue.question import Stake
 from handsfree.isolation.rules import Power
 from handsfree.journal.events import Utterance
 from handsfree.language.base import Language
@@ -34,7 +35,22 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
     work = words_of(step.say for procedure in state.book.procedures.values() for step in procedure.steps)
     question = words_of((flow.question.asks(flow), *(step.say for step in (state.step,) if step is not None)))
     begun = utterance.started if utterance.ended else flow.now
-    return meant(utterance, Asked(question, work, begun - state.heard_out), state.language.hints) >= BAR
+    since = begun - state.heard_out
+    asked = Asked(question, work, since, expected(flow), state.level, flow.question.hears(flow).number is not None)
+    return meant(utterance, asked, state.language.hints) >= BAR
+
+
+def expected(flow: Flow) -> float:
+    """Seconds in which an answer may be looked for: the work of the step where its writer says how long, else what looking
+    or doing takes (common practice, no source)."""
+    step = flow.state.step
+    if step is not None and step.minutes is not None:
+        return 60.0 * step.minutes
+    return LOOKING if flow.question.stake is Stake.ANSWER else DOING
+
+
+#: Seconds after a question by which most look and answer, and after work by which most are done.
+LOOKING, DOING = 5.0, 45.0
 
 
 def propose(flow: Flow, utterance: Utterance) -> None:

@@ -3,17 +3,20 @@
     python -m tests.bench.meant [--fit] [--voice N] [--witness KNOWS NOTICES] [--show] [--json]
 
 Each sentence is said after its question, through the real machine; it is answered where the program says anything within the
-same turn. Seconds after the end of the question: a spoken answer 0.5 to 5, an answer to work 3 to 60 (work takes time), a
-bystander's sentence at any time in the two minutes after a question, and, counted by itself, in the first five seconds.
-`--fit` works out the weights anew from every first line of two; the counts are of the others, and of all. `--voice N`: N
-sentences of each side, spoken by synthetic voices and heard by the real recogniser in noise at 10 dB. Sentences and times
-are invented.
+same turn. Seconds from the end of the question: an answer to a question some 3, to work some 20 (log-normal, of twenty one
+takes more than four times that); a bystander's sentence at any time in two minutes, and, counted by itself, in the first
+five seconds. How loud: the person within 4 dB of the usual, a bystander some 10 dB below, within 6 (`dialogue.meant`).
+`--judging`: the sentences of other jobs, places and moments that nothing was fitted on. `--fit` works out the weights anew
+from all the others, the counts of which then tell only that the fit holds. `--words-alone`: nothing measures how loud.
+`--voice N`: N sentences of each side, spoken by voices at a distance and heard by the real recogniser in noise. Sentences,
+times and levels are invented.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import math
 import random
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -29,9 +32,12 @@ from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import ListenFor, PromptEnded, Say, Utterance
 from handsfree.language.meaning import Verdict
 from handsfree.procedure.model import Procedure
+from handsfree.visit.questions import flow_of
+from handsfree.visit.unsure import expected
 from tests.visit.scenes import ENGLISH, Scene, book
 
 SENTENCES = Path(__file__).with_name("meant_sentences.yaml")
+JUDGING = Path(__file__).with_name("meant_judging.yaml")
 WORK = ("instruct", "evidence", "isolate")
 STEPS = {
     "isolate": "sources: [mains by cord and plug]\n    do: [Put your lock on it.]", "caution": "level: caution",
@@ -41,7 +47,7 @@ STEPS = {
 
 @dataclass(frozen=True)
 class Said:
-    """`late`: seconds after the end of the question. `held`: out of the fit."""
+    """`late`: seconds after the end of the question. `louder`: dB than its person usually is. `held`: out of the fit."""
 
     question: str
     words: str
@@ -49,11 +55,18 @@ class Said:
     natural: bool
     held: bool
     soon: bool = False
+    louder: float = 0.0
 
 
-def _data() -> dict[str, Any]:
+USUAL = -30.0  # dB full scale
+#: Seconds after a question, in the middle, at which looking is over, and work; one in twenty takes four times that.
+SEEN, DONE = 3.0, 20.0
+DRAWS = 4  # of times and levels, of each sentence that is fitted on
+
+
+def _data(path: Path = SENTENCES) -> dict[str, Any]:
     """Everything as text: a line `yes` is the word."""
-    found: dict[str, Any] = yaml.load(SENTENCES.read_text(encoding="utf-8"), Loader=yaml.BaseLoader)
+    found: dict[str, Any] = yaml.load(path.read_text(encoding="utf-8"), Loader=yaml.BaseLoader)
     return found
 
 
@@ -86,20 +99,22 @@ def scene(name: str, question: dict[str, Any]) -> Scene:
     own = book(_procedure(name, question))
     here = Scene(replace(own, procedures={**_shipped(), **own.procedures})).open()
     here.tell(PromptEnded(here.state.said - 1), 2.0)
+    here.state = replace(here.state, level=USUAL)
     return here
 
 
-def corpus(seed: int = 1) -> Iterator[Said]:
-    chance, data = random.Random(seed), _data()
+def corpus(path: Path = SENTENCES, seed: int = 1) -> Iterator[Said]:
+    chance, data = random.Random(seed), _data(path)
     for question, lines in data["natural"].items():
         work = data["questions"][question].get("does") in WORK
         for at, words in enumerate(lines):
-            yield Said(question, words, chance.uniform(3, 60) if work else chance.uniform(0.5, 5), True, at % 2 == 1)
+            late = max(0.5, chance.lognormvariate(math.log(DONE if work else SEEN), 0.9))
+            yield Said(question, words, late, True, at % 2 == 1, louder=chance.gauss(*meant.OWN))
     for soon in (False, True):
         for at, words in enumerate(data["bystanders"]):
             question = chance.choice(list(data["questions"]))
             late = chance.uniform(0.5, 5) if soon else chance.uniform(0, 120)
-            yield Said(question, words, late, False, at % 2 == 1, soon)
+            yield Said(question, words, late, False, at % 2 == 1, soon, chance.gauss(*meant.OTHERS))
 
 
 def heard_as(here: Scene, said: Said) -> Utterance:
@@ -107,7 +122,8 @@ def heard_as(here: Scene, said: Said) -> Utterance:
     now = here.now + said.late
     listening = listening_of(here.state.listening or ListenFor())
     judged = typed(ENGLISH, said.words, listening, now)
-    return replace(utterance_of(judged), engine="words", started=now, ended=now + 1.0, meant=0.0)
+    return replace(utterance_of(judged), engine="words", started=now, ended=now + 1.0, meant=0.0,
+                   level=USUAL + said.louder)  # fmt: skip
 
 
 def answered(said: Said, questions: dict[str, Any], witness: tuple[float, float] | None, chance: random.Random) -> bool:
@@ -139,19 +155,21 @@ def shares(every: list[Said], got: list[bool]) -> dict[str, Any]:
 
 
 def fit(every: list[Said], questions: dict[str, Any]) -> dict[str, float]:
-    """Logistic regression on what is not held out and means nothing in force."""
+    """Logistic regression on what means nothing in force."""
     from sklearn.linear_model import LogisticRegression
 
     names, rows, truth, weights = [name for name in meant.WEIGHTS if name != "bias"], [], [], []
     for said in every:
         here = scene(said.question, questions[said.question])
         utterance = heard_as(here, said)
-        if said.held or utterance.verdict != Verdict.NOT_FOR_ME:
+        if utterance.verdict != Verdict.NOT_FOR_ME:
             continue
         step = here.state.step
         question = meant.words_of((*([step.say] if step else ()), *questions[said.question].get("answers", ())))
         work = meant.words_of(step.say for one in _shipped().values() for step in one.steps)
-        found = meant.features(said.words, meant.Asked(question, work, said.late), ENGLISH.hints)
+        flow = flow_of(here.state)
+        asked = meant.Asked(question, work, said.late, expected(flow), USUAL, flow.question.hears(flow).number is not None)
+        found = meant.features(said.words, asked, ENGLISH.hints, USUAL + said.louder)
         rows.append([found[name] for name in names])
         truth.append(said.natural)
         weights.append(0.25 if said.soon else 1.0)  # most of what bystanders say follows no question
@@ -163,18 +181,24 @@ def fit(every: list[Said], questions: dict[str, Any]) -> dict[str, float]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--fit", action="store_true")
+    parser.add_argument("--judging", action="store_true", help="the sentences that nothing was fitted on")
     parser.add_argument("--voice", type=int, default=0, metavar="N")
     parser.add_argument("--witness", type=float, nargs=2, metavar=("KNOWS", "NOTICES"), help="a simulated witness of voices")
     parser.add_argument("--show", action="store_true", help="what went the wrong way; only of lines that are not held out")
+    parser.add_argument("--words-alone", action="store_true", help="nothing measures how loud anybody is")
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
-    questions, every = _data()["questions"], list(corpus())
+    path = JUDGING if asked.judging else SENTENCES
+    assert not (asked.judging and (asked.fit or asked.show)), "nothing is fitted on what judges, nor looked at line by line"
+    questions, every = _data(path)["questions"], list(corpus(path))
+    if asked.words_alone:
+        every = [replace(said, louder=-USUAL) for said in every]  # a level of 0: not known
     if asked.fit:
-        print(fit(every, questions))
+        print(fit([said for seed in range(DRAWS) for said in corpus(path, seed)], questions))
     if asked.voice:
         from tests.bench.meant_voice import by_voice
 
-        every, got = by_voice(every, questions, asked.voice)
+        every, got = by_voice(every, questions, asked.voice, asked.show)
     else:
         witness, chance = tuple(asked.witness) if asked.witness else None, random.Random(2)
         got = [answered(said, questions, witness, chance) for said in every]

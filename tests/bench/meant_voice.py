@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from audio_fixtures import voices as made
-from handsfree.dialogue.hearing import utterance_of
+from handsfree.dialogue.hearing import level_of, utterance_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import ListenFor, Say
 from handsfree.sound.samples import Samples
@@ -19,21 +19,25 @@ if TYPE_CHECKING:
     from tests.bench.meant import Said
 
 VOICES = ("rms", "slt", "awb")
-LEVEL = 10.0  # dB of speech over noise
+LEVEL = 10.0  # dB of the person's usual speech over the noise
+ROOM = 0.45  # s of reverberation, of whoever stands away
 
 
-def sound(words: str, voice: str, seed: int) -> Samples:
-    """In pink noise, LEVEL dB below it by the active speech level (ITU-T P.56)."""
-    speech = made.padded(made.synthesise(words, voice), 0.5, 0.9)
-    scale = 10 ** ((speech_level(speech).active - LEVEL) / 20)
-    return np.asarray(speech + noise("pink", len(speech) / made.RATE, seed)[: len(speech)] * scale, dtype=np.float32)
+def sound(words: str, voice: str, seed: int, usual: float, louder: float, *, away: bool) -> Samples:
+    """`usual` dB full scale and `louder` by the active speech level (ITU-T P.56), in pink noise LEVEL dB below the usual;
+    from across a room where `away`."""
+    dry = made.synthesise(words, voice)
+    speech = made.padded(made.room(dry, ROOM, seed) if away else dry, 0.5, 0.9)
+    speech = speech * 10 ** ((usual + louder - speech_level(speech).active) / 20)
+    hiss = noise("pink", len(speech) / made.RATE, seed)[: len(speech)]
+    return np.asarray(speech + hiss * 10 ** ((usual - LEVEL) / 20), dtype=np.float32)
 
 
-def by_voice(every: list[Said], questions: dict[str, Any], count: int) -> tuple[list[Said], list[bool]]:
+def by_voice(every: list[Said], questions: dict[str, Any], count: int, show: bool) -> tuple[list[Said], list[bool]]:
     """`count` of each side at random, and of each whether it got an answer."""
     from handsfree.settings import load
     from handsfree.speech.recogniser import build_recogniser
-    from tests.bench.meant import scene
+    from tests.bench.meant import USUAL, scene
 
     recogniser, chance = build_recogniser(None, "en", load().models), random.Random(7)
     sides = [[said for said in every if said.natural], [said for said in every if not said.natural and not said.soon]]
@@ -43,12 +47,12 @@ def by_voice(every: list[Said], questions: dict[str, Any], count: int) -> tuple[
         here = scene(said.question, questions[said.question])
         listening = listening_of(here.state.listening or ListenFor())
         started = here.now + said.late
-        heard = replace(
-            recogniser.hear(sound(said.words, VOICES[at % 3], at), listening), started=started, ended=started + 1.5
-        )
-        effects = here.tell(utterance_of(heard), said.late + 1.5)
+        samples = sound(said.words, VOICES[at % 3], at, USUAL, said.louder, away=not said.natural)
+        heard = replace(recogniser.hear(samples, listening), started=started, ended=started + 1.5)
+        effects = here.tell(replace(utterance_of(heard), level=level_of(samples)), said.late + 1.5)
         got.append(any(isinstance(effect, Say) for effect in effects))
         side = "natural" if said.natural else "bystander"
-        print(f"  {side}, {said.question}, {said.late:.0f} s: {said.words!r} heard as {heard.words!r}: {heard.verdict}, "
-              f"{heard.reason or heard.meaning}, {'answered' if got[-1] else 'silent'}")  # fmt: skip
+        if show:
+            print(f"  {side}, {said.question}, {said.late:.0f} s: {said.words!r} heard as {heard.words!r}: {heard.verdict}, "
+                  f"{heard.reason or heard.meaning}, {'answered' if got[-1] else 'silent'}")  # fmt: skip
     return chosen, got
