@@ -8,6 +8,8 @@ Rules of this file:
 - A decision that no reading and no question enters, but only the outcomes of calls, or whether something was taken, cannot
   be borderline, and is not judged.
 - Of a further decision on the way only its own `otherwise` counts: its cases hold surely.
+- In a procedure that answers a complaint 'fixed' and 'no fault found' are conclusions too; a part's end is its caller's to weigh.
+- It is a fault: no visit starts with it.
 """
 
 from __future__ import annotations
@@ -18,10 +20,14 @@ from dataclasses import dataclass
 
 from handsfree.procedure import expressions
 from handsfree.procedure.expressions import name_of
-from handsfree.procedure.model import Ask, Call, Decide, Evidence, Finding, Handover, Instruct, Procedure, Read, Wait
+from handsfree.procedure.model import Ask, Book, Call, Decide, End, Evidence, Finding, Handover, Instruct, Procedure, Read, Wait
+from handsfree.procedure.remarks import Remark, Weight, at
 
 #: Words of an instruction that condemns: a part is fitted or exchanged, or stock goes.
 CONDEMNS = re.compile(r"\b(exchange|fit (a|the) (new|part)|discard|set (it|them) aside)\b", re.IGNORECASE)
+
+#: Outcomes that say that all is well.
+CONCLUDES = ("fixed", "no fault found")
 
 
 @dataclass(frozen=True)
@@ -31,6 +37,13 @@ class Accusation:
     step: str
     to: str
     finding: str
+
+
+def remarks(book: Book, name: str) -> Iterator[Remark]:
+    """Each of them, as an error of the procedure."""
+    procedure = book.procedures[name]
+    for one in accusations(procedure):
+        yield at(book, name, procedure.step(one.step), "values", Weight.ERROR, "otherwise-accuses", to=one.to)
 
 
 def accusations(procedure: Procedure) -> Iterator[Accusation]:
@@ -55,11 +68,11 @@ def _may_be_unknown(procedure: Procedure, step: Decide) -> bool:
 
 def _accuses(procedure: Procedure, start: str) -> tuple[str, str] | None:
     """The first step on the way from `start` that accuses; None where somebody is asked before."""
-    at: str | None = start
+    here: str | None = start
     for _ in procedure.steps:
-        if at is None:
+        if here is None:
             return None
-        step = procedure.step(at)
+        step = procedure.step(here)
         match step:
             case Finding():
                 if not step.open:
@@ -70,7 +83,10 @@ def _accuses(procedure: Procedure, start: str) -> tuple[str, str] | None:
             case Ask() | Read() | Wait() | Call() | Handover() | Evidence():
                 return None
             case Decide():
-                at = step.otherwise
+                here = step.otherwise
                 continue
-        at = procedure.following(step.id)
+            case End():
+                concludes = bool(procedure.complaint) and step.outcome in CONCLUDES
+                return (step.id, step.outcome) if concludes else None
+        here = procedure.following(step.id)
     return None

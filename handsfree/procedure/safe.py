@@ -17,7 +17,7 @@ from functools import lru_cache
 
 from handsfree.errors import Trouble
 from handsfree.language import base
-from handsfree.procedure import knowing, observations, page_check, passages, proofs, sounds, values
+from handsfree.procedure import borderline, knowing, observations, page_check, passages, proofs, sounds, values
 from handsfree.procedure.model import Book, Procedure
 from handsfree.procedure.observations import Observations
 from handsfree.procedure.remarks import Remark, Weight
@@ -66,5 +66,6 @@ def _remarks(procedure: Procedure) -> tuple[Remark, ...]:
     name, language = procedure.procedure, base.load(procedure.language)
     book = Book(name, {name: procedure})
     return (
-        *values.remarks(book, name, language), *page_check.of_steps(book, name), *sounds.remarks(book, name, language)
+        *values.remarks(book, name, language), *page_check.of_steps(book, name), *sounds.remarks(book, name, language),
+        *borderline.remarks(book, name),
     )  # fmt: skip

@@ -46,6 +46,12 @@ SEEN = {
     "an answer that is a safety phrase": ("answers: [corroded,", "answers: [power is on,"),
     "an answer that is a command": ("answers: [corroded,", "answers: [stand by,"),
     "a wait beyond the calendar": ("lasts: 2 min", "lasts: 4000000 d"),
+    "an accusation for want of an answer": (
+        "    answers: [corroded, spotless]\n",
+        "    answers: [corroded, spotless]\n"
+        '  - {id: judged, kind: decide, say: It decides., cases: [{when: contact == "spotless", go: back}], otherwise: bad}\n'
+        "  - {id: bad, kind: finding, finding: lamp-failed, say: The lamp failed., evidence: [contact]}\n",
+    ),
     "a wait of a month and more": ("lasts: 2 min", "lasts: 40 d"),
 }
 

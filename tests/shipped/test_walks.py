@@ -20,7 +20,7 @@ BY_SERIES = ("how-long", "how-long-by-mass", "stock-mass", "stay-hour", "stay-th
 UNSEEN = {
     "runs-all-the-time": {("run-share", "otherwise")},
     "defrost": {("heater-state", "otherwise")},
-    "compressor-does-not-start": {("winding-sum", "otherwise")},
+    "compressor-does-not-start": {("winding-sum", "otherwise"), ("lost-or-seized", "otherwise")},
     "fans-check-and-exchange": {("turned-or-not", "otherwise")},
     "prove-pull-down": {("read-on", "not taken(setting)")},
 }
