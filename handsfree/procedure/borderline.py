@@ -8,7 +8,7 @@ Rules of this file:
 - A decision that no reading and no question enters, but only the outcomes of calls, or whether something was taken, cannot
   be borderline, and is not judged.
 - Of a further decision on the way only its own `otherwise` counts: its cases hold surely.
-- In a procedure that answers a complaint 'fixed' and 'no fault found' are conclusions too; a part's end is its caller's to weigh.
+- In a procedure that answers a complaint 'fixed' and 'no fault found' are conclusions too; a part's end is its caller's.
 - It is a fault: no visit starts with it.
 """
 
@@ -20,7 +20,20 @@ from dataclasses import dataclass
 
 from handsfree.procedure import expressions
 from handsfree.procedure.expressions import name_of
-from handsfree.procedure.model import Ask, Book, Call, Decide, End, Evidence, Finding, Handover, Instruct, Procedure, Read, Wait
+from handsfree.procedure.model import (
+    Ask,
+    Book,
+    Call,
+    Decide,
+    End,
+    Evidence,
+    Finding,
+    Handover,
+    Instruct,
+    Procedure,
+    Read,
+    Wait,
+)
 from handsfree.procedure.remarks import Remark, Weight, at
 
 #: Words of an instruction that condemns: a part is fitted or exchanged, or stock goes.

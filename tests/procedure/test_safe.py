@@ -49,7 +49,7 @@ SEEN = {
     "an accusation for want of an answer": (
         "    answers: [corroded, spotless]\n",
         "    answers: [corroded, spotless]\n"
-        '  - {id: judged, kind: decide, say: It decides., cases: [{when: contact == "spotless", go: back}], otherwise: bad}\n'
+        '  - {id: judge, kind: decide, say: Judge it., cases: [{when: contact == "spotless", go: back}], otherwise: bad}\n'
         "  - {id: bad, kind: finding, finding: lamp-failed, say: The lamp failed., evidence: [contact]}\n",
     ),
     "a wait of a month and more": ("lasts: 2 min", "lasts: 40 d"),
