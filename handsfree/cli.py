@@ -244,11 +244,15 @@ def chart(
 
 
 @app.command("print")
-def print_copy(procedure: Name, out: Out = None) -> None:
+def print_copy(
+    procedure: Name,
+    out: Out = None,
+    card: Annotated[bool, typer.Option("--card", help="One page for the pocket, as PDF.")] = False,
+) -> None:
     """A copy on paper, for when the battery is dead: Markdown, or PDF where --out ends in .pdf."""
     from handsfree.procedure import commands
 
-    commands.print_copy(procedure, out)
+    commands.print_copy(procedure, out, card)
 
 
 @app.command()

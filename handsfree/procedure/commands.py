@@ -42,17 +42,19 @@ def chart(procedure: str, out: Path | None = None, mermaid: bool = False) -> Non
     _write(as_mermaid(book) if mermaid else drawn(book), out)
 
 
-def print_copy(procedure: str, out: Path | None = None) -> None:
-    """Markdown to standard output or to a file; PDF where `out` ends in .pdf. Trouble where it is not safe to run: paper
-    cannot refuse a step."""
-    from handsfree.procedure import printed, safe
+def print_copy(procedure: str, out: Path | None = None, card: bool = False) -> None:
+    """Markdown to standard output or to a file; PDF where `out` ends in .pdf. `card`: the one page for the pocket, a PDF.
+    Trouble where it is not safe to run: paper cannot refuse a step."""
+    from handsfree.procedure import paper, printed, safe
     from handsfree.procedure.load import load_book
 
-    _kind_of(out, "A printed copy", (".pdf", ".md", ".txt"))
+    _kind_of(out, *(("A card", (".pdf",)) if card else ("A printed copy", (".pdf", ".md", ".txt"))))
+    if card and out is None:
+        raise Trouble("A card is a PDF; say where to with --out NAME.pdf.")
     book = load_book(procedure)
     safe.must_run(book)
     if out is not None and out.suffix.lower() == ".pdf":
-        _write(printed.pdf(book), out)
+        _write(paper.card(book) if card else paper.pdf(book), out)
     else:
         _write(printed.markdown(book), out)
 

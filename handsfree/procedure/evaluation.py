@@ -78,6 +78,11 @@ def evaluate(
     return Outcome(holds, holds is not None and term.firm is None, tuple(bench.used.items()))
 
 
+def value_of(node: ast.expr, values: Mapping[str, Value]) -> Value:
+    """The value of a part of a parsed expression; None for unknown."""
+    return _term(node, _Bench(values, {}, {**BUILT_IN, **usual_calls()})).value
+
+
 def spread(node: ast.expr, values: Mapping[str, Value], widths: Mapping[str, float]) -> tuple[float | None, float]:
     """(value, half-width) of a part of a parsed expression that is a number; (None, 0) for unknown."""
     term = _term(node, _Bench(values, widths, {**BUILT_IN, **usual_calls()}))

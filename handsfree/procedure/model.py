@@ -33,7 +33,8 @@ from handsfree.procedure.fields import SourceName as SourceName
 from handsfree.procedure.fields import Tells as Tells
 from handsfree.procedure.fields import is_fed as is_fed
 from handsfree.procedure.fields import seconds_of as seconds_of
-from handsfree.procedure.parts import Frozen, Instrument, SourceOf, by_name
+from handsfree.procedure.parts import Frozen, Instrument, by_name
+from handsfree.procedure.parts import SourceOf as SourceOf
 from handsfree.procedure.sources import Energy
 
 

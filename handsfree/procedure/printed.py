@@ -1,22 +1,24 @@
-"""A procedure on paper, for when the battery is dead: Markdown and PDF from the same lines.
+"""A procedure on paper, for when the battery is dead: the lines of it, and Markdown from them. `paper.py` makes the PDF.
 
-Tick boxes stand at every gate and caution, lines to write on at every reading. What a technician reads in print is what the
-program would say; the words around it are in grammar/<language>.wording.yaml."""
+Rules of this file:
+
+- Every step of the book is there, under one number that runs through the whole copy; `→ 12` leads to step 12.
+- ☐ is a box to tick, a run of _ a line to write on. Every gate has both, and room for a name and a time.
+- A decision is said in words, by the numbers of its steps and the names of its tables; nothing in quotes is touched.
+- The words around are in grammar/<language>.wording.yaml."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from functools import partial
 from typing import Any
 
 from handsfree.language.meaning import WAYS_OUT
 from handsfree.language.quantities import SYMBOLS, symbol
-from handsfree.procedure import phrasing
-from handsfree.procedure.expressions import name_of
-from handsfree.procedure.graph import ways
+from handsfree.procedure.copying import BOX, HARD, Copy, Line, tables_of
+from handsfree.procedure.graph import outcomes, ways
 from handsfree.procedure.model import (
+    Ask,
     Book,
     Call,
     Caution,
@@ -25,6 +27,7 @@ from handsfree.procedure.model import (
     Evidence,
     Finding,
     Handover,
+    Instruct,
     Isolate,
     Procedure,
     Prove,
@@ -33,106 +36,129 @@ from handsfree.procedure.model import (
     Step,
     Wait,
 )  # fmt: skip
+from handsfree.procedure.sheets import sheets
 from handsfree.procedure.sources import method_of
-from handsfree.procedure.wording import words_of
 
 
-@dataclass(frozen=True)
-class Line:
-    """`style`: title, part, small, step, say, tick, plain, detail, go, signal."""
-
-    style: str
-    text: str
-
-
-class _Words:
-    def __init__(self, book: Book) -> None:
-        self.code = book.procedures[book.main].language
-        self.printed = words_of(self.code).printed
-        self.numbers = {
-            (name, step.id): f"{part}.{at}"
-            for part, (name, one) in enumerate(book.procedures.items(), start=1)
-            for at, step in enumerate(one.steps, start=1)
-        }
-        self.here = book.main  # the procedure whose steps are being printed
-        self.parts = {name: at for at, name in enumerate(book.procedures, start=1)}
-
-    def __call__(self, key: str, **values: object) -> str:
-        return self.printed[key].format(**values)
-
-    def value(self, what: str, name: str) -> str:
-        return phrasing.value(self.code, what, name)
-
-
-def lines_of(book: Book) -> Iterator[Line]:
-    words = _Words(book)
+def lines_of(book: Book, copy: Copy | None = None) -> Iterator[Line]:
+    copy = copy or Copy(book)
     main = book.procedures[book.main]
     yield Line("title", main.title)
     if main.purpose:
         yield Line("plain", main.purpose)
-    yield Line("small", words("use"))
-    digest = book.digests.get(book.main, "")
-    yield Line("small", words("copy", version=main.version, digest=digest or "-"))
-    for name in dict.fromkeys((book.main, *book.procedures)):
-        procedure = book.procedures[name]
-        words.here = name
-        yield Line("part", words("part", part=words.parts[name], title=procedure.title))
-        for step in procedure.steps:
-            yield from _step(procedure, step, words)
+    yield Line("plain", copy.words("use", first=1))
+    yield Line("plain", copy.words("use-bar"))
+    yield Line("plain", copy.words("use-limits"))
+    yield Line("small", copy.words("copy", version=main.version, digest=book.digests.get(book.main, "") or "-"))
+    body = [line for name in copy.parts for line in _part(book.procedures[name], copy)]
+    yield Line("contents", copy.words("contents"))
+    for name, at in copy.parts.items():
+        first, last = copy.extent(name)
+        title = copy.words("part", part=at, title=book.procedures[name].title)
+        yield Line("contents", f"{title}: {copy.words('from-step', first=first, last=last)}", first)
+    if copy.drawn:
+        yield Line("contents", copy.words("tables"))
+    yield from body
+    if copy.drawn:
+        yield Line("part", copy.words("tables"))
+        yield from (Line(style, text) for style, text in sheets(copy))
 
 
-def _step(procedure: Procedure, step: Step, words: _Words) -> Iterator[Line]:
-    yield Line("step", words("step", number=words.numbers[procedure.procedure, step.id]))
-    if isinstance(step, Caution):
-        yield Line("signal", words(f"signal-{step.level}"))
+def _part(procedure: Procedure, copy: Copy) -> Iterator[Line]:
+    copy.here = procedure.procedure
+    first, _ = copy.extent(procedure.procedure)
+    yield Line("part", copy.words("part", part=copy.parts[procedure.procedure], title=procedure.title), first)
+    for step in procedure.steps:
+        yield from _step(procedure, step, copy)
+
+
+def _step(procedure: Procedure, step: Step, copy: Copy) -> Iterator[Line]:
+    number = copy.number(step.id)
+    yield Line("step", copy.words("step", number=number), number)
     if step.behind_gate:
-        yield Line("tick", words("only-isolated"))
+        yield Line("gate", copy.words("only-isolated"), number)
+    if isinstance(step, Caution):
+        yield Line("signal", copy.words(f"signal-{step.level}"), number)
+    say = copy.words("finding", say=step.say) if isinstance(step, Finding) else step.say
+    if isinstance(step, Instruct | Finding):
+        say = f"{BOX}{HARD}{say}"
     if step.hazards:
-        yield Line("plain", words("hazards", hazards=", ".join(words.value("hazard", one) for one in step.hazards)))
-    yield Line("say", step.say)
-    yield from _WORK.get(type(step), _nothing)(step, words)
-    yield from _onward(procedure, step, words)
+        named = ", ".join(copy.value("hazard", one) for one in step.hazards)
+        say = f"{say} {copy.words('hazards', hazards=named)}"
+    onward = "   ".join(_onward(procedure, step, copy))
+    if type(step) not in _WORK and not isinstance(step, Ask):  # nothing stands between its words and where they lead
+        say, onward = f"{say} {onward}".rstrip(), ""
+    work = list(_WORK.get(type(step), _nothing)(step, copy))
+    if isinstance(step, _IN_ONE):
+        say, work = "   ".join([say, *(text for _, text in work)]), []
+    if not isinstance(step, Decide):
+        yield Line("say", say, number)
+    for style, text in work:
+        yield Line(style, text, number)
+    if onward:
+        yield Line("go", onward, number)
 
 
-def _nothing(step: Any, words: _Words) -> Iterator[Line]:
+Work = Iterator[tuple[str, str]]
+
+
+def _nothing(step: Any, copy: Copy) -> Work:
     return iter(())
 
 
-def _isolate(step: Isolate, words: _Words) -> Iterator[Line]:
-    yield Line("plain", words("sources", sources=", ".join(step.sources)))
-    yield from (Line("tick", one) for one in step.do)
-    yield Line("tick", words("isolated"))
+def _tick(text: str) -> tuple[str, str]:
+    return "tick", f"{BOX}{HARD}{text}"
 
 
-def _prove(step: Prove, words: _Words) -> Iterator[Line]:
+def _isolate(step: Isolate, copy: Copy) -> Work:
+    yield "plain", copy.words("sources", sources=", ".join(step.sources))
+    yield from (_tick(one) for one in step.do)
+    locked = copy.book.energy.with_lock(step.sources)
+    yield _tick(copy.words("isolated" if locked else "relieved"))
+    if step.people > 1:
+        yield _tick(f"{copy.words('second')}: {copy.words('isolated')}")
+
+
+def _prove(step: Prove, copy: Copy) -> Work:
     method = method_of(step)
-    if method.form != "measure":
-        yield Line("tick", words("dead-switch"))
+    if method.form == "look":
+        yield _tick(copy.words("dead-look"))
         return
-    tester = step.tester if "tester" in step.model_fields_set else words("tester-known")
-    yield Line("tick", f"{words('tester-before')} {tester}")
-    unit = symbol(step.measured_in(method)).strip()
-    for point in step.measured(method):
-        yield Line("tick", f"{point}: " + words("dead-meter", unit=unit, below=f"{step.limit(method):g}"))
-    yield Line("tick", words("tester-after"))
+    if method.form == "try":
+        yield _tick(copy.words("dead-try"))
+        from handsfree.procedure.hazards import usual
+
+        method = usual().methods.get(method.instead, method)
+        yield "plain", copy.words("dead-try-instead")
+    tester = step.tester if "tester" in step.model_fields_set else copy.words("tester-known")
+    yield _tick(f"{copy.words('tester-before')} {tester}")
+    own = method is method_of(step)
+    unit = symbol(step.measured_in(method) if own else method.unit).strip()
+    for point in step.measured(method) if own else method.points:
+        limit = step.limit(method) if own else method.most
+        yield _tick(copy.words("dead-meter", point=point[:1].upper() + point[1:], unit=unit, below=f"{limit:.2g}"))
+    yield _tick(copy.words("tester-after"))
 
 
-def _restore(step: Restore, words: _Words) -> Iterator[Line]:
-    yield from (Line("tick", one) for one in step.checks)
-    yield Line("tick", words("clear"))
-    yield Line("say", step.power)
-    yield Line("tick", words("power"))
+def _restore(step: Restore, copy: Copy) -> Work:
+    yield from (_tick(one) for one in step.checks)
+    yield _tick(copy.words("clear"))
+    yield "plain", step.power
+    yield _tick(copy.words("power"))
 
 
-def _read(step: Read, words: _Words) -> Iterator[Line]:
+def _read(step: Read, copy: Copy) -> Work:
     unit = symbol(step.unit).strip()
-    yield Line("plain", words("reading", quantity=step.quantity, unit=unit).rstrip())
+    parts = [copy.words("reading", unit=unit).strip()]
+    if step.series:
+        parts.append(copy.words("timed"))
     if step.expected is not None:
         low, high = (f"{one:g}" for one in step.expected)
-        yield Line("detail", words("expected", low=low, high=high, unit=unit).replace(" .", "."))
-    if step.instrument is not None or step.accuracy is not None:
-        accuracy = _with_symbols(step.accuracy) if step.accuracy else "-"
-        yield Line("detail", words("instrument", instrument=step.instrument or "-", accuracy=accuracy))
+        parts.append(copy.words("expected", low=low, high=high, unit=unit).replace(" .", "."))
+    if step.instrument is not None and step.accuracy is not None:
+        accuracy = copy.words("instrument", instrument=step.instrument, accuracy=_with_symbols(step.accuracy))
+        parts.append(accuracy[:1].upper() + accuracy[1:])
+    yield "plain", " ".join(parts)
 
 
 def _with_symbols(accuracy: str) -> str:
@@ -140,86 +166,100 @@ def _with_symbols(accuracy: str) -> str:
     return re.sub(r"(?<=\d) ?(\w+)", lambda found: symbol(found[1]) if found[1] in SYMBOLS else found[0], accuracy)
 
 
-def _handover(step: Handover, words: _Words) -> Iterator[Line]:
-    yield Line("tick", words("handover", to=step.to))
-    yield Line("plain", words("summary", steps=", ".join(words.numbers[words.here, name] for name in step.summary)))
+def _handover(step: Handover, copy: Copy) -> Work:
+    yield _tick(copy.words("handover", to=step.to))
+    yield "plain", copy.words("summary", steps=", ".join(str(copy.number(name)) for name in step.summary))
 
 
-def _one(style: str, key: str, worded: str = "", **fields: str) -> Callable[[Any, _Words], Iterator[Line]]:
-    """A line whose values are fields of the step. `worded`: the one whose value is a word of the file."""
+def _call(step: Call, copy: Copy) -> Work:
+    if step.procedure not in copy.parts:
+        return
+    first, last = copy.extent(step.procedure)
+    ends = outcomes(copy.book.procedures[step.procedure])
+    key = "call" if len(ends) > 1 else "call-done"
+    how = [f"{BOX}{HARD}{copy.value('outcome', one)}".replace(" ", HARD) for one in ends] if len(ends) > 1 else []
+    yield _tick("   ".join([copy.words(key, part=copy.parts[step.procedure], first=first, last=last), *how]))
 
-    def made(step: Any, words: _Words) -> Iterator[Line]:
-        values = {name: getattr(step, field) for name, field in fields.items()}
-        yield Line(style, words(key, **{n: words.value(n, v) if n == worded else v for n, v in values.items()}))
 
-    return made
+def _end(step: End, copy: Copy) -> Work:
+    key = "end" if copy.here == copy.book.main else "end-part"
+    yield _tick(copy.words(key, outcome=copy.value("outcome", step.outcome)))
 
 
-_WORK: dict[type[Any], Callable[[Any, _Words], Iterator[Line]]] = {
-    Isolate: _isolate, Prove: _prove, Restore: _restore, Read: _read, Handover: _handover,
-    Caution: _one("tick", "understood"), Wait: _one("tick", "wait", lasts="lasts", because="because"),
-    Evidence: _one("tick", "evidence", "what", what="what"), Finding: _one("tick", "finding", finding="finding"),
-    End: _one("tick", "end", "outcome", outcome="outcome"),
+def _decide(step: Decide, copy: Copy) -> Work:
+    saying = copy.saying(tables_of(copy))
+    for case in step.cases:
+        condition = saying.condition(case.when)
+        yield _tick(f"{condition[:1].upper()}{condition[1:]} {copy.to(case.go)}")
+    yield _tick(f"{copy.words('otherwise')} {copy.to(step.otherwise)}")
+
+
+def _wait(step: Wait, copy: Copy) -> Work:
+    yield _tick(copy.words("wait", lasts=step.lasts, because=step.because))
+
+
+def _evidence(step: Evidence, copy: Copy) -> Work:
+    yield _tick(copy.words("evidence", what=copy.value("what", step.what)))
+
+
+def _caution(step: Caution, copy: Copy) -> Work:
+    yield _tick(copy.words("understood"))
+
+
+_WORK: dict[type[Any], Callable[[Any, Copy], Work]] = {
+    Isolate: _isolate, Prove: _prove, Restore: _restore, Read: _read, Handover: _handover, Call: _call, Decide: _decide,
+    Caution: _caution, Wait: _wait, Evidence: _evidence, End: _end,
 }  # fmt: skip
 
 
-def _onward(procedure: Procedure, step: Step, words: _Words) -> Iterator[Line]:
-    number: Callable[[str], str] = partial(lambda name, to: words.numbers[name, to], procedure.procedure)
+#: What is done of them stands on the line of what is said.
+_IN_ONE = (Read, End, Evidence, Wait, Caution)
+
+
+def _onward(procedure: Procedure, step: Step, copy: Copy) -> Iterator[str]:
+    """The ways on, but for simply going on to the next line."""
+    if isinstance(step, End | Decide):
+        return
     ids = [one.id for one in procedure.steps]
     at = ids.index(step.id)
-    next_one = ids[at + 1] if at + 1 < len(ids) else None
-    if isinstance(step, Call):
-        yield Line("tick", words("call", part=words.parts.get(step.procedure, "-")))
+    following = ids[at + 1] if at + 1 < len(ids) else None
     for way in ways(procedure, step):
-        if isinstance(step, End):
-            break
-        if way.name and not isinstance(step, Decide):
-            if isinstance(step, Read) and way.to == procedure.following(step.id):
-                continue  # over range and unsteady that go on like a number
+        if isinstance(step, Read) and way.name and way.to == procedure.following(step.id):
+            continue  # over range and unsteady that go on like a number
+        lead = copy.to(way.to) if way.to != following or (isinstance(step, Ask) and way.to is not None) else ""
+        if way.name:
             fixed = isinstance(step, Read) or way.name in WAYS_OUT
-            name = words(way.name.replace(" ", "-")) if fixed else way.name
-            yield Line(
-                "go", words("answer", answer=name, number=number(way.to)) if way.to else words("answer-out", answer=name)
-            )
-        elif way.name:
-            yield Line("go", _case(step, way.name, number(way.to or ""), words))
+            name = copy.words(way.name.replace(" ", "-")) if fixed else way.name
+            end = copy.words("out") if way.to is None else lead
+            yield f"{BOX}{HARD}{name.replace(' ', HARD)}{HARD}{end}".rstrip(HARD)
         elif way.to is None:
-            yield Line("go", words("out"))
-        elif way.to != next_one:
-            yield Line("go", words("go", number=number(way.to)))
+            yield copy.words("out")
+        elif lead:
+            yield lead
 
 
-def _case(step: Step, name: str, number: str, words: _Words) -> str:
-    if name == "otherwise":
-        return words("otherwise", number=number)
-    return words("case", case=_on_paper(name, words), number=number)
-
-
-def _on_paper(expression: str, words: _Words) -> str:
-    """An expression with the numbers of the steps in place of their names."""
-    numbers = {name_of(step): f"[{number}]" for (name, step), number in words.numbers.items() if name == words.here}
-    text = re.sub(r"[A-Za-z_]\w*", lambda found: numbers.get(found[0], found[0]), expression)
-    return phrasing.expression(words.code, text.replace("==", "=").replace("!=", "not ="))
 
 
 # ---- Markdown -------------------------------------------------------------------------------------------------------
 
 _MARKDOWN = {
-    "title": "# {}\n", "part": "\n## {}\n", "small": "_{}_\n", "step": "\n### {}\n", "say": "{}\n", "tick": "- [ ] {}",
-    "plain": "{}\n", "detail": "_{}_\n",
-    "go": "- {}", "signal": "**{}**\n",
+    "title": "# {}\n", "part": "\n## {}\n", "small": "_{}_\n", "contents": "- {}", "step": "\n### {}\n", "say": "{}\n",
+    "tick": "- {}", "plain": "{}\n", "gate": "_{}_\n", "go": "- {}", "signal": "**{}**\n", "table": "\n**{}**\n",
+    "row": "- {}", "chart": "{}\n",
 }  # fmt: skip
+_LISTED = frozenset({"tick", "go", "contents", "row"})
 
 
 def markdown(book: Book) -> str:
     rows: list[str] = []
     listed = False
     for line in lines_of(book):
-        in_list = line.style in ("tick", "go")
-        if listed and not in_list and not rows[-1].endswith("\n"):
+        if listed and line.style not in _LISTED and not rows[-1].endswith("\n"):
             rows.append("")
-        rows.append(_MARKDOWN[line.style].format(_plain(line.text)))
-        listed = in_list
+        text = line.text.removeprefix(BOX + HARD) if line.style == "tick" else line.text
+        text = ("[ ] " if line.style == "tick" else "") + _plain(text)
+        rows.append(_MARKDOWN[line.style].format(text))
+        listed = line.style in _LISTED
     return "\n".join(rows) + "\n"
 
 
@@ -228,57 +268,3 @@ def _plain(text: str) -> str:
     for sign in "\\*`<>|#":
         text = text.replace(sign, "\\" + sign)
     return text.replace("_", "\\_") if "__" not in text else text
-
-
-# ---- PDF ------------------------------------------------------------------------------------------------------------
-
-#: style -> (bold, size in points, left indent in mm, space before in mm)
-_PDF: dict[str, tuple[bool, float, float, float]] = {
-    "title": (True, 18, 0, 0), "part": (True, 14, 0, 6), "small": (False, 8, 0, 1), "step": (True, 11, 0, 4),
-    "say": (False, 11, 6, 1),
-    "tick": (False, 11, 13, 1.5), "plain": (False, 10, 6, 1), "detail": (False, 8, 6, 1),
-    "go": (False, 10, 13, 1), "signal": (True, 13, 6, 1),
-}  # fmt: skip
-
-
-def pdf(book: Book) -> bytes:
-    """A4. The fonts are those every reader has, which know Western European letters; others print as '?'."""
-    from fpdf import FPDF
-
-    class Paper(FPDF):
-        def footer(self) -> None:
-            self.set_y(-12)
-            self.set_font("Helvetica", size=8)
-            self.cell(0, 6, f"{_latin(book.procedures[book.main].title)}   {self.page_no()} / {{nb}}", align="C")
-
-    paper = Paper(format="A4")
-    paper.set_auto_page_break(True, margin=16)
-    paper.set_creation_date(_undated())
-    paper.add_page()
-    for line in lines_of(book):
-        bold, size, indent, before = _PDF[line.style]
-        paper.set_font("Helvetica", style="B" if bold else "", size=size)
-        paper.ln(before)
-        height = size * 0.45
-        if line.style == "step" and paper.get_y() > 250:
-            paper.add_page()  # no heading alone at the foot
-        if line.style == "tick":
-            if paper.will_page_break(height + 1):
-                paper.add_page()
-            paper.rect(paper.l_margin + indent - 6, paper.get_y() + 0.4, 4, 4)
-        paper.set_x(paper.l_margin + indent)
-        paper.multi_cell(paper.epw - indent, height, _latin(line.text), new_x="LMARGIN", new_y="NEXT", align="L")
-    return bytes(paper.output())
-
-
-def _undated() -> Any:
-    """The same procedure prints to the same bytes."""
-    from datetime import UTC, datetime
-
-    return datetime(2000, 1, 1, tzinfo=UTC)
-
-
-def _latin(text: str) -> str:
-    for sign, plain in (("–", "-"), ("—", "-"), ("’", "'"), ("“", '"'), ("”", '"'), ("…", "..."), ("Ω", "ohm"), ("→", "->")):
-        text = text.replace(sign, plain)
-    return text.encode("latin-1", "replace").decode("latin-1")

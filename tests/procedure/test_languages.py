@@ -48,10 +48,9 @@ def test_a_printed_copy_in_spanish() -> None:
     text = markdown(load_book(NAME))
     assert _english(re.sub(r"^.*SHA-256.*$", "", text, flags=re.MULTILINE)) == []
     assert "Peligros: ventilador en marcha, aletas cortantes, superficie caliente." in text
-    assert "temperatura del mueble: ______________ °C" in text
-    assert "_Esperado: de 4 a 8 °C._" in text
+    assert "______________ °C Esperado: de 4 a 8 °C." in text
     assert "(0.5 °C)" in text
-    assert "Fin: sin avería encontrada." in text
+    assert "Fin: sin avería encontrada. Nombre:" in text
 
 
 @pytest.mark.parametrize("draw", [mermaid, svg])
