@@ -261,6 +261,7 @@ class Call(_Passable):
 
     kind: Literal["call"]
     procedure: Name
+    aloud: bool = Field(True, description="`say` is spoken, but in the short form; false where it tells nothing new")
 
 
 class Finding(_Step):

@@ -176,7 +176,7 @@ def series_here(flow: Flow) -> dict[str, tuple[tuple[float, float], ...]]:
 
 def _call(flow: Flow, step: model.Call) -> Onward:
     """Its words come in front of what it leads to; the short form leaves them out."""
-    if flow.state.form is not Form.SHORT:
+    if step.aloud and flow.state.form is not Form.SHORT:
         flow.heard(step.say)
     inner = (*flow.state.path, step.procedure)  # a proof begins afresh
     flow.change(series=tuple(one for one in flow.state.series if one.series != "proof" or one.path != inner))
