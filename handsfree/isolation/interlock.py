@@ -115,12 +115,28 @@ def _with(interlock: Interlock, now: float, holds: Mapping[str, Hold]) -> Interl
 def turn(interlock: Interlock, names: Iterable[str], what: Turn, now: float) -> Interlock:
     """These sources after `what`, the others as they are (rule 5 of `rules`). Whoever gave a phrase gives it anew."""
     holds = {name: rules.turned(interlock.hold(name), what) for name in names}
-    return replace(_with(interlock, now, holds), given=frozenset(), failures=0, absent=0, speaker="")
+    doubt = interlock.doubt and what is not Turn.POWER_IS_ON
+    return replace(_with(interlock, now, holds), given=frozenset(), failures=0, absent=0, speaker="", doubt=doubt)
 
 
 def turn_all(interlock: Interlock, what: Turn, now: float) -> Interlock:
     """Every source, as after a crash; nothing is in doubt then."""
     return replace(turn(interlock, tuple(interlock.holds), what, now), doubt=False)
+
+
+def in_doubt(interlock: Interlock) -> Interlock:
+    """Some source is on, and it is not known which (rule 3)."""
+    return replace(interlock, doubt=True)
+
+
+def awaits(interlock: Interlock, speaker: str) -> Interlock:
+    """This person's phrase is awaited next."""
+    return replace(interlock, speaker=speaker, failures=0)
+
+
+def absent_anew(interlock: Interlock) -> Interlock:
+    """The steps of (e)(3) are asked from the first."""
+    return replace(interlock, absent=0)
 
 
 def saw(interlock: Interlock, names: Iterable[str], running: bool) -> Interlock:
@@ -200,8 +216,10 @@ def lock_off(interlock: Interlock, names: Iterable[str], utterance: Utterance) -
 
 
 def leave(interlock: Interlock, names: Iterable[str], utterance: Utterance) -> Interlock:
-    """Who speaks goes, and their lock comes off, only while another's stays on each of these (29 CFR 1910.147 (f)(4))."""
-    person, mine = interlock.person, tuple(names)
+    """Who speaks goes, and their lock comes off these and whatever else it is on, only while another's stays on each of them
+    (29 CFR 1910.147 (f)(4))."""
+    person = interlock.person
+    mine = {*names, *(lock.source for lock in interlock.locks if lock.owner == person.name)}
     if any(not set(folk.owners(interlock.locks, name)) - {person.name} for name in mine):
         return replace(interlock, failures=interlock.failures + 1)
     off = lock_off(interlock, mine, utterance)

@@ -182,11 +182,18 @@ def _lock_removed(entries: Entries, limits: Limits) -> Iterator[Finding]:
 
 
 def _another_voice(entries: Entries, limits: Limits) -> Iterator[Finding]:
+    doubted = False
     for entry in entries:
         event = entry.event
-        if isinstance(event, ev.Utterance) and (event.sense, event.verdict, event.voice) == ("gate", "accepted", "other"):
-            said = "The phrase of a gate was taken from another voice than the one that stated the lock number."
+        if not isinstance(event, ev.Utterance) or (event.sense, event.verdict) != ("gate", "accepted"):
+            continue
+        if event.voice == "other":
+            said = "The phrase of a gate came from another voice than the one that stated the number; it opened nothing."
             yield Finding("another voice at a gate", entry.n, entry.mono, said)
+        elif event.voice == "doubtful" and doubted:
+            said = "The phrase of a gate was taken with the voice in doubt, the second time, too."
+            yield Finding("another voice at a gate", entry.n, entry.mono, said)
+        doubted = event.voice == "doubtful" and not doubted
 
 
 def _step_skipped(entries: Entries, limits: Limits) -> Iterator[Finding]:

@@ -6,10 +6,9 @@ Nothing in this file opens a gate. It asks `handsfree.isolation.interlock`, and 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 from handsfree.dialogue.question import Question, Stake
-from handsfree.isolation.interlock import hear_phrase, lock_off, owner_awaited, relieved, saw
+from handsfree.isolation.interlock import absent_anew, awaits, hear_phrase, lock_off, owner_awaited, relieved, saw
 from handsfree.isolation.people import named
 from handsfree.isolation.rules import Turn
 from handsfree.journal.events import Utterance
@@ -146,9 +145,9 @@ def next_owner(flow: Flow) -> None:
         flow.change(awaiting=Awaiting.RESTORE_POWER)
         flow.heard(flow.sentence("restored-clear"))
     elif owner and (person is None or not person.here):
-        flow.change(awaiting=Awaiting.OWNER_GONE, interlock=replace(interlock, absent=0))
+        flow.change(awaiting=Awaiting.OWNER_GONE, interlock=absent_anew(interlock))
     else:
-        flow.change(awaiting=Awaiting.RESTORE_GATE, interlock=replace(interlock, speaker=owner))
+        flow.change(awaiting=Awaiting.RESTORE_GATE, interlock=awaits(interlock, owner))
     present(flow)
 
 
@@ -203,7 +202,6 @@ def which_source(flow: Flow, utterance: Utterance) -> bool:
     if utterance.text not in _which(flow):
         return False
     names = (utterance.text,) if utterance.text in _held(flow) else None
-    flow.change(interlock=replace(flow.state.interlock, doubt=False))
     clear(flow, Turn.POWER_IS_ON, flow.sentence("why-power-on"), names)
     return True
 

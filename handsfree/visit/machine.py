@@ -144,6 +144,7 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     what is likely is read back, and what was meant for the program and not understood is asked for again. A bystander gets
     no answer."""
     state = flow.state
+    utterance = replace(utterance, ended=min(utterance.ended, flow.now))  # no ear hears what is still to be said
     likely = utterance.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
     held = state.interlock.power is not Power.LIVE
     if likely and (is_command(utterance, *EMERGENCY) or (held and _power_on(state, utterance))):

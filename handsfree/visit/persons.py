@@ -4,10 +4,9 @@ row each, in `ROWS`. What each does to the locks is the core's (`handsfree.isola
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 from handsfree.dialogue.question import Question, Stake
-from handsfree.isolation.interlock import absent_affirmed, join, leave, lock_on, owner_awaited
+from handsfree.isolation.interlock import absent_affirmed, absent_anew, awaits, join, leave, lock_on, owner_awaited
 from handsfree.isolation.people import WITHOUT_OWNER, Person, another, here, taken
 from handsfree.journal.events import Utterance
 from handsfree.language.meaning import GateAsked, Listening, Sense
@@ -42,6 +41,8 @@ def _asks_who(flow: Flow) -> str:
 
 def takes_who(flow: Flow, utterance: Utterance) -> bool:
     """Who it is; a new one keeps the number that was given, whoever is known states it again."""
+    if _takes_back(flow, utterance):
+        return True
     if utterance.sense != Sense.PHRASE or utterance.text not in _choices(flow):
         return False
     offered, owner = flow.state.lock_offered, _who(flow)
@@ -62,7 +63,22 @@ def _says_number(flow: Flow) -> None:
     flow.prompt("lock-number-of" if flow.state.joining else "lock-number", "question", owner=_who(flow))
 
 
+def _nobody_comes(flow: Flow) -> tuple[str, ...]:
+    """'Negative', where somebody works here and another was only said to come: a misheard word binds nobody."""
+    return ("negative",) if here(flow.state.interlock.people) else ()
+
+
+def _takes_back(flow: Flow, utterance: Utterance) -> bool:
+    if not is_command(utterance, *_nobody_comes(flow)):
+        return False
+    flow.change(joining="", lock_offered=())
+    take_up(flow)
+    return True
+
+
 def takes_number(flow: Flow, utterance: Utterance) -> bool:
+    if _takes_back(flow, utterance):
+        return True
     digits = tuple(utterance.text.split())
     if utterance.sense != Sense.DIGITS or not 2 <= len(digits) <= 4:
         return False
@@ -106,7 +122,7 @@ def _kept(flow: Flow) -> None:
     """Whoever joins where something is held puts a lock on it; else the visit goes on."""
     state = flow.state
     if state.joining and state.interlock.held:
-        flow.change(awaiting=Awaiting.JOIN_GATE, interlock=replace(state.interlock, speaker=state.joining, failures=0))
+        flow.change(awaiting=Awaiting.JOIN_GATE, interlock=awaits(state.interlock, state.joining))
         present(flow)
     else:
         flow.change(joining="")
@@ -145,7 +161,7 @@ def begin_leave(flow: Flow) -> None:
         flow.prompt("leave-alone", "refusal")
         return
     flow.change(awaiting=Awaiting.LEAVE_GATE, pending=None,
-                interlock=replace(flow.state.interlock, speaker=present_people[0].name, failures=0))  # fmt: skip
+                interlock=awaits(flow.state.interlock, present_people[0].name))  # fmt: skip
     present(flow)
 
 
@@ -159,7 +175,7 @@ def at_leave(flow: Flow, utterance: Utterance) -> bool:
     people = here(state.interlock.people)
     if is_command(utterance, "negative"):  # it is the other one who leaves
         others = [one.name for one in people if one.name != state.interlock.person.name]
-        flow.change(interlock=replace(state.interlock, speaker=others[0]))
+        flow.change(interlock=awaits(state.interlock, others[0]))
         present(flow)
         return True
     if voice_doubted(flow, utterance):
@@ -194,7 +210,7 @@ def owner_gone(flow: Flow, utterance: Utterance) -> bool:
     owner = owner_awaited(interlock, restored(flow))
     if is_command(utterance, "negative"):
         flow.prompt("absent-stays", "refusal", cuttable=False, owner=owner)
-        flow.change(interlock=replace(interlock, absent=0))
+        flow.change(interlock=absent_anew(interlock))
         present(flow)
         return True
     if not is_command(utterance, "affirm"):
@@ -221,13 +237,21 @@ def _hears(word: str, *more: str) -> Callable[[Flow], Listening]:
                                   commands=("say again", "stop the visit", "power is on", "stand by", *more))  # fmt: skip
 
 
+def _hears_who(flow: Flow) -> Listening:
+    return Listening(phrases=_choices(flow), commands=BEFORE, also=_nobody_comes(flow))
+
+
+def _hears_number(flow: Flow) -> Listening:
+    return Listening(digits=(2, 4), commands=BEFORE, also=_nobody_comes(flow))
+
+
 ROWS: Rows = {
     Awaiting.WHO: Question(
-        lambda flow: flow.say(_asks_who(flow), "question"), lambda flow: Listening(phrases=_choices(flow), commands=BEFORE),
+        lambda flow: flow.say(_asks_who(flow), "question"), _hears_who,
         takes_who, _asks_who, _choices, Stake.GUARDED,
     ),
     Awaiting.LOCK_NUMBER: Question(
-        _says_number, lambda flow: Listening(digits=(2, 4), commands=BEFORE), takes_number, asks("lock-again"),
+        _says_number, _hears_number, takes_number, asks("lock-again"),
         lambda flow: (flow.sentence("a-lock-number"),), Stake.GUARDED,
     ),
     Awaiting.LOCK_AFFIRM: Question(

@@ -6,11 +6,13 @@ One table, `PHRASES`, by command name. 'Next step', 'go ahead', 'affirm' and the
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
+from handsfree.isolation.energy import needed
+from handsfree.isolation.interlock import in_doubt
 from handsfree.isolation.rules import Power, Turn
 from handsfree.journal.events import Corrected, KeepNote, SetVoice, Utterance
 from handsfree.language.meaning import EMERGENCY, Sense
+from handsfree.procedure.hazards import usual
 from handsfree.resources import of_trade
 from handsfree.visit import facts, helping, places
 from handsfree.visit.flow import Flow
@@ -111,10 +113,9 @@ def power_is_on(flow: Flow) -> None:
         _where(flow)
         present(flow)
     elif interlock.doubt or len(locked) < 2:
-        flow.change(interlock=replace(interlock, doubt=False))
         clear(flow, Turn.POWER_IS_ON, flow.sentence("why-power-on"))
     else:
-        flow.change(interlock=replace(interlock, doubt=True), awaiting=Awaiting.WHICH_SOURCE, pending=None)
+        flow.change(interlock=in_doubt(interlock), awaiting=Awaiting.WHICH_SOURCE, pending=None)
         flow.tone("gate shut")
         flow.prompt("hands-out", "notice", cuttable=False)
         present(flow)
@@ -149,10 +150,16 @@ def _advice(sentences: str) -> Callable[[Flow], None]:
         if not told or flow.state.language.code != "en":  # the fault model speaks English only
             flow.prompt("nothing-next", "help")
             return
-        for sentence in getattr(whatnext, sentences)(model, told, isolated=flow.state.interlock.isolated):
+        for sentence in getattr(whatnext, sentences)(model, told, isolated=_all_dead(flow)):
             flow.say(sentence, "help")
 
     return advise
+
+
+def _all_dead(flow: Flow) -> bool:
+    """Everything that can be locked is ISOLATED: the fault model knows no sources, so what it advises may meet any."""
+    energy, interlock = flow.state.book.energy, flow.state.interlock
+    return not interlock.missing(needed(usual(), (), True, energy.sources))
 
 
 PHRASES: dict[str, Callable[[Flow], None]] = {
@@ -182,11 +189,15 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
 }
 
 
+#: Which source is on is answered first.
+MOVES = ("go back", "correction")
 PEOPLE = ("second person", "i am leaving")
 #: Who comes or goes is not taken up half way through these.
 NO_PEOPLE = (
     Awaiting.WHO, Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE, Awaiting.WHICH_SOURCE,
 )  # fmt: skip
+#: Which source is on is answered before anybody moves.
+MOVES = ("go back", "correction")
 
 
 def use(flow: Flow, utterance: Utterance) -> bool:
@@ -207,6 +218,8 @@ def use(flow: Flow, utterance: Utterance) -> bool:
     if utterance.text == "power is on" and awaiting is Awaiting.RESTORE_POWER and not flow.state.overlay:
         return False
     if utterance.text in PEOPLE and awaiting in NO_PEOPLE:
+        return False
+    if utterance.text in MOVES and awaiting is Awaiting.WHICH_SOURCE:
         return False
     PHRASES[utterance.text](flow)
     return True

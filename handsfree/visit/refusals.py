@@ -80,9 +80,13 @@ def _without_figures(flow: Flow, words: str) -> str:
 
 
 def voice_doubted(flow: Flow, utterance: Utterance) -> bool:
-    """The phrase was heard and the voice is in doubt: it is asked for once more. Doubt is never a reason to open."""
+    """The phrase was heard and the voice is in doubt: it is asked for once more. Doubt is never a reason to open; in doubt
+    the second time, too, that is said, and the record has both."""
     right = utterance.verdict == Verdict.ACCEPTED and utterance.sense == Sense.GATE
-    if not right or utterance.voice != "doubtful" or flow.state.voice_doubted:
+    if not right or utterance.voice != "doubtful":
+        return False
+    if flow.state.voice_doubted:
+        flow.prompt("gate-voice-doubted", "notice")
         return False
     flow.change(voice_doubted=True)
     flow.prompt("gate-voice-again", "question")

@@ -83,6 +83,9 @@ def test_a_lock_left_on_and_a_hazard_without_its_proof() -> None:
 def test_another_voice_at_a_gate() -> None:
     for voice, found in (("other", ["another voice at a gate"]), ("same", []), ("", []), ("doubtful", [])):
         assert _rules((0.0, ev.Utterance("accepted", "gate", "isolated", voice=voice))) == found
+    doubt = ev.Utterance("accepted", "gate", "isolated", voice="doubtful")
+    assert _rules((0.0, doubt), (4.0, doubt)) == ["another voice at a gate"]
+    assert _rules((0.0, doubt), (4.0, ev.Utterance("accepted", "gate", "isolated", voice="same"))) == []
 
 
 def test_the_gravest_comes_first_and_every_rule_has_its_rank() -> None:
