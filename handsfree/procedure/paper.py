@@ -25,8 +25,8 @@ MARGIN, GAP, TOP, FOOT = 9.5, 6.5, 9.0, 287.0  # mm
 COLUMN = (210 - 2 * MARGIN - GAP) / 2
 GUTTER = 7.5  # mm, for the number of a step
 MOST_LAYOUTS = 6
-#: Letters of a copy of few pages.
-LARGER, FEW_PAGES = (1.3, 1.15), 9.0
+#: Letters of a copy of few pages, and of one of many; the smallest letters that may be.
+SCALES, FEW_PAGES, SMALLEST = (1.3, 1.15, 1.0, 0.95), 9.6, 0.92
 LEADING = 0.392  # mm a point: 1.11 of the letters' height
 
 
@@ -102,6 +102,11 @@ class Sheet:
     @property
     def left(self) -> float:
         return MARGIN + self.column * (COLUMN + GAP)
+
+    @property
+    def filled(self) -> float:
+        """Pages, the last in halves."""
+        return self.pdf.page_no() - (0.5 if self.column == 0 else 0.0)
 
     def next_column(self) -> None:
         self.column = 1 - self.column
@@ -200,14 +205,14 @@ class Sheet:
         self.y += CHART
 
 
-CHART = 62.0  # mm
+CHART = 54.0  # mm
 
 
 def pdf(book: Book) -> bytes:
     """Pages that name each other's numbers: laid out anew until no number moves. A short one is set larger."""
     lines, pages = list(lines_of(book)), {0: 0}
     sheet = _laid_out(book, lines, pages)
-    scale = next((one for one in LARGER if sheet.pdf.page_no() * one**2 < FEW_PAGES), 1.0)
+    scale = next((one for one in SCALES if sheet.filled * one**2 < FEW_PAGES), SMALLEST)
     for _ in range(MOST_LAYOUTS):
         sheet = _laid_out(book, lines, pages, scale)
         if sheet.pages == pages:
@@ -282,7 +287,7 @@ def wrapped(line: Line, style: str, sheet: Sheet, pages: dict[int, int]) -> list
     rows: list[list[Piece]] = [[]]
     used = 0.0
     for word in words:
-        piece = Piece(word if not rows[-1] else f" {word}", looks.bold or ARROW in word)
+        piece = Piece(word if not rows[-1] else f" {word}", looks.bold or line.style == "go" or ARROW in word)
         wide = sheet.width(piece, size)
         if rows[-1] and used + wide > room:
             rows.append([])

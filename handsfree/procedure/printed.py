@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
+from itertools import zip_longest
 from typing import Any
 
 from handsfree.language.meaning import WAYS_OUT
@@ -188,7 +189,10 @@ def _end(step: End, copy: Copy) -> Work:
 
 def _decide(step: Decide, copy: Copy) -> Work:
     saying = copy.saying(tables_of(copy))
-    for case in step.cases:
+    cases = list(step.cases)
+    while len(cases) > 1 and cases[-1].go == step.otherwise:
+        cases.pop()  # it leads where every other case does
+    for case in cases:
         condition = saying.condition(case.when)
         yield _tick(f"{condition[:1].upper()}{condition[1:]} {copy.to(case.go)}")
     yield _tick(f"{copy.words('otherwise')} {copy.to(step.otherwise)}")
@@ -223,14 +227,18 @@ def _onward(procedure: Procedure, step: Step, copy: Copy) -> Iterator[str]:
     ids = [one.id for one in procedure.steps]
     at = ids.index(step.id)
     following = ids[at + 1] if at + 1 < len(ids) else None
-    for way in ways(procedure, step):
-        if isinstance(step, Read) and way.name and way.to == procedure.following(step.id):
-            continue  # over range and unsteady that go on like a number
+    found = [
+        way for way in ways(procedure, step)
+        if not (isinstance(step, Read) and way.name and way.to == procedure.following(step.id))
+    ]  # fmt: skip  # over range and unsteady that go on like a number are left out
+    for way, after in zip_longest(found, found[1:]):
         lead = copy.to(way.to) if way.to != following or (isinstance(step, Ask) and way.to is not None) else ""
         if way.name:
             fixed = isinstance(step, Read) or way.name in WAYS_OUT
             name = copy.words(way.name.replace(" ", "-")) if fixed else way.name
             end = copy.words("out") if way.to is None else lead
+            if after is not None and after.to == way.to and after.name:
+                end = ""  # the arrow stands behind the last of those that lead there
             yield f"{BOX}{HARD}{name.replace(' ', HARD)}{HARD}{end}".rstrip(HARD)
         elif way.to is None:
             yield copy.words("out")
