@@ -37,7 +37,7 @@ from tests.bench.unlike_voices import NOISES, level, names, speak
 BEFORE, AFTER = 2.5, 2.0  # seconds of noise around
 LOST = 0.06
 DELAY = 0.21  # s that hearing takes, in the median of tests.bench.lag
-PAUSES = (0.3, 0.5, 0.7, 0.9, 1.1)
+PAUSES = (0.5, 0.7, 0.9, 1.1)
 _CHUNK, _CONTEXT = 512, 64
 _WATER = Listening(phrases=("dry", "damp", "standing water"))
 _AIR = Listening(phrases=("cool", "warm", "hot"))

@@ -153,3 +153,22 @@ def test_a_recogniser_that_fails_ahead_is_tried_again(fails: tuple[int, ...], ve
     assert only.heard is not None
     assert only.heard.verdict is verdict
     assert loop.faults == len(fails) - 1
+
+
+@pytest.mark.parametrize(("sink", "heard_so_far"), [(NullSink, 1), (Playing, 0)])
+def test_the_cutter_is_told_what_was_said_so_far_and_never_of_the_programs_own_words(
+    sink: type[NullSink], heard_so_far: int
+) -> None:
+    clock, happenings, told = RealClock(), Happenings(), list[tuple[Samples, Heard, Listening]]()
+    loop = LiveLoop(
+        ClipSource(clock), Endpointer(), sink(clock, happenings.tell), Measuring(), happenings, clock,
+        ahead=lambda *what: told.append(what),
+    )  # fmt: skip
+    loop.listen(BEFORE)
+    sound = voices.synthesise("warm", "slt")
+    loop._hear_ahead(PieceInLine(sound, sound, 0.0, len(sound) / 16_000, BEFORE, 0.0, False))
+    assert len(told) == heard_so_far
+    for samples, heard, listening in told:
+        assert samples is sound
+        assert heard.verdict is Verdict.ACCEPTED
+        assert listening == BEFORE
