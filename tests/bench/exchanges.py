@@ -16,7 +16,7 @@ import json
 import random
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -46,12 +46,13 @@ class Wants:
 @dataclass(frozen=True)
 class Exchange:
     """`taken`: right, wrong, or nothing; `sayings` of the value; `utterances`, those that affirm or refuse among them;
-    `refused`: wrong proposals."""
+    `refused`: wrong proposals; `first`: what the first saying came to, as in `handsfree evaluate`."""
 
     taken: str
     sayings: int
     utterances: int
     refused: int
+    first: str = ""
 
 
 def answer(luck: random.Random) -> Wants:
@@ -103,11 +104,33 @@ class Person:
         return None
 
 
+FIRST = ("right", "proposed_right", "proposed_wrong", "wrong", "asked_again", "silent")
+
+
+def came_to(wants: Wants, heard: Heard) -> str:
+    if heard.meaning is None or heard.verdict not in (Verdict.ACCEPTED, Verdict.PROPOSED):
+        return "silent" if heard.verdict is Verdict.NOT_FOR_ME else "asked_again"
+    right = wants.expect.met_by(heard.meaning, wants.unit)
+    if wants.listening.gate is not None and heard.meaning.sense is not Sense.GATE:
+        return "asked_again"  # it can only have kept the gate shut
+    if heard.verdict is Verdict.PROPOSED:
+        return "proposed_right" if right else "proposed_wrong"
+    return "right" if right else "wrong"
+
+
 def exchange(wants: Wants, person: Person) -> Exchange:
+    """Until it is taken, or given up."""
     person.hears.begin()
+    first = person.says(wants.text, wants.listening)
+    return replace(_went_on(wants, person, first), first=came_to(wants, first))
+
+
+def _went_on(wants: Wants, person: Person, first: Heard) -> Exchange:
     refused = 0
     for saying in range(1, FIVE + 1):
-        heard = person.says(wants.text, wants.listening, 1.0 if saying == 1 else person.luck.choice((0.85, 0.95)))
+        heard = first
+        if saying > 1:
+            heard = person.says(wants.text, wants.listening, person.luck.choice((0.85, 0.95)))
         if heard.meaning is None or heard.verdict not in (Verdict.ACCEPTED, Verdict.PROPOSED):
             continue
         right = wants.expect.met_by(heard.meaning, wants.unit)
@@ -134,6 +157,7 @@ def rows(results: Sequence[tuple[str, float | None, Exchange]]) -> Iterator[dict
             "mean_sayings": round(sum(one.sayings for one in found) / len(found), 3),
             "mean_utterances": round(sum(one.utterances for one in found) / len(found), 3),
             "wrong_proposals": sum(one.refused for one in found),
+            "first": {it: sum(one.first == it for one in found) for it in FIRST},
         }  # fmt: skip
 
 
