@@ -70,10 +70,18 @@ def made_of(engine: Any) -> str:
         text = path.read_bytes()
         digest.update(text)
         for beside in sorted(path.parent.iterdir()):
-            if beside.suffix in _WEIGHTS and beside.stem.split("_")[0].encode() in text:
+            if beside.suffix in _WEIGHTS and _names(text, beside):
                 digest.update(beside.read_bytes())
     digest.update(str(engine.load() if hasattr(engine, "load") else "").encode())
     return digest.hexdigest()
+
+
+def _names(text: bytes, weights: Path) -> bool:
+    """The module names these weights. A name that no module has in full is put together somewhere: then its first part is
+    enough."""
+    if any(weights.name.encode() in module.read_bytes() for module in weights.parent.glob("*.py")):
+        return weights.name.encode() in text
+    return weights.stem.split("_")[0].encode() in text
 
 
 class Store:

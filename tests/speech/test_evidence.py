@@ -93,3 +93,12 @@ def test_what_only_the_judge_reads_is_no_part_of_a_witness() -> None:
         assert not names & {"bars.py", "judge.py", "weighing.py", "acceptance.py", "sayings.py"}
     assert {"ctc.py", "sounds.py", "phonetic_numbers.py"} <= {p.name for p in evidence.sources("handsfree.speech.phonetic")}
     assert {"neural_adapted.py", "neural_search.py"} <= {p.name for p in evidence.sources("handsfree.speech.whisper")}
+
+
+def test_weights_belong_to_the_module_that_names_them(tmp_path: Path) -> None:
+    (tmp_path / "one.py").write_text('PATH = "adapted_one.npz"', encoding="utf-8")
+    (tmp_path / "two.py").write_text('PATH = f"adapted_{size}.npz"', encoding="utf-8")
+    named, put_together = tmp_path / "adapted_one.npz", tmp_path / "adapted_tiny.npz"
+    one, two = ((tmp_path / name).read_bytes() for name in ("one.py", "two.py"))
+    assert [evidence._names(text, named) for text in (one, two)] == [True, False]
+    assert [evidence._names(text, put_together) for text in (two, b"nothing")] == [True, False]
