@@ -1,83 +1,147 @@
-"""The pages that change something: signing in and out, signing off, the password, reading the folders anew."""
+"""The pages that change something: signing in and out, the password, reading the folders anew."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from urllib.parse import parse_qsl
 
 from anyio import CapacityLimiter, from_thread, to_thread
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from handsfree.desk import people, queries, signoffs, watch
+from handsfree.desk import factor, people, watch
+from handsfree.desk.factor import CodeWanted
 from handsfree.desk.rereading import read_folders
-from handsfree.desk.signoffs import SignOff
+from handsfree.desk.vouching import signed_in_elsewhere
 from handsfree.desk.web import (
+    LARGEST_FORM,
     Form,
     address_of,
     desk_of,
     for_roles,
     form_for_roles,
     page,
-    plain,
     read_form,
-    scope_of,
+    sign_in_form,
     sorry,
     then,
 )
 from handsfree.errors import Trouble
 
 SIGNED_IN = ("supervisor", "technician", "writer")
-LONGEST_COMMENT = 2000
 #: People who may wait to have their password judged; who comes after is told to come again. Judging takes about 0.1 s of one
 #: core, so on two cores the last of them waits about as many seconds as a browser's user would.
 MOST_WAITING = 200
 
 
-def _inward(address: str) -> str:
+def inward(address: str) -> str:
     """Only to a page of this desk."""
     plain = address.startswith("/") and not address.startswith(("//", "/\\")) and address.isprintable()
     return address if plain and len(address) < 300 else "/"
 
 
 def _open(request: Request, secret: str, to: str) -> Response:
-    answer = RedirectResponse(_inward(to), 303)
+    return _with_cookie(request, RedirectResponse(inward(to), 303), secret)
+
+
+def _with_cookie(request: Request, answer: Response, secret: str) -> Response:
     desk = desk_of(request)
     answer.set_cookie(desk.cookie(), secret, httponly=True, samesite="strict", secure=desk.secure, path="/")
     return answer
 
 
 async def sign_in_page(request: Request) -> Response:
-    return _sign_in(request, 200, _inward(request.query_params.get("to", "/")))
-
-
-def _sign_in(request: Request, status: int, to: str, problem: str = "", name: str = "") -> Response:
-    """`accounts`: there is somebody who could; where nobody is, the printed link is the way in."""
-    accounts = not desk_of(request).by_door
-    return page(request, "sign_in.html", status, to=to, problem=problem, name=name, accounts=accounts)
+    return sign_in_form(request, 200, inward(request.query_params.get("to", "/")))
 
 
 async def sign_in(request: Request) -> Response:
     form = await read_form(request)
     if form is None:
         return sorry(request, 413, "The form is too large.")
-    desk, name, to = desk_of(request), form.get("name", "").strip(), _inward(form.get("to", "/"))
+    desk, name, to = desk_of(request), form.get("name", "").strip(), inward(form.get("to", "/"))
+    again = partial(sign_in_form, request, name=name, kept=form.get("kept", ""), kept_to=inward(form.get("kept_to", "/")))
     hashing: CapacityLimiter = request.app.state.hashing
     if hashing.statistics().tasks_waiting >= MOST_WAITING:
-        answer = _sign_in(request, 503, to, "Very many are signing in at this moment. Try again in a few seconds.", name)
+        answer = again(503, to, "Very many are signing in at this moment. Try again in a few seconds.")
         answer.headers["retry-after"] = "5"
         return answer
     try:
         judge = partial(people.sign_in, desk.people, name, form.get("password", ""), address_of(request))
-        secret = await to_thread.run_sync(judge, limiter=hashing)
+        came = await to_thread.run_sync(judge, limiter=hashing)
     except Trouble as trouble:
-        return _sign_in(request, 429, to, trouble.sentence, name)
-    if secret is None:
-        return _sign_in(request, 401, to, "The name or the password is not right.", name)
+        return again(429, to, trouble.sentence)
+    if came is None:
+        return again(401, to, "The name or the password is not right.")
+    fields = {"to": to, "kept": form.get("kept", ""), "kept_to": inward(form.get("kept_to", "/"))}
+    if isinstance(came, CodeWanted):
+        return page(request, "code.html", token=came.token, problem="", **fields)
+    return await _come_in(request, came, fields)
+
+
+async def _come_in(request: Request, secret: str, fields: dict[str, str]) -> Response:
     if request.state.secret:
-        await run_in_threadpool(desk.leave, request.state.secret)
-    return _open(request, secret, to)
+        await run_in_threadpool(desk_of(request).leave, request.state.secret)
+    return await opened(request, secret, fields["to"], fields["kept"], fields["kept_to"])
+
+
+async def code(request: Request) -> Response:
+    """The second factor, after the password."""
+    form = await read_form(request)
+    if form is None:
+        return sorry(request, 413, "The form is too large.")
+    desk, token = desk_of(request), form.get("pending", "")
+    fields = {"to": inward(form.get("to", "/")), "kept": form.get("kept", ""), "kept_to": inward(form.get("kept_to", "/"))}
+    try:
+        person = await run_in_threadpool(factor.judge, desk.people, token, form.get("code", ""))
+    except Trouble as trouble:
+        kept = {"kept": fields["kept"], "kept_to": fields["kept_to"]}
+        return sign_in_form(request, 401, fields["to"], trouble.sentence, **kept)
+    watch.note("code wrong" if person is None else "code right", address=address_of(request))
+    if person is None:
+        return page(request, "code.html", 401, token=token, problem="That code is not right, or was used before.", **fields)
+    return await _come_in(request, await run_in_threadpool(people.begin_session, desk.people, person), fields)
+
+
+async def elsewhere(request: Request) -> Response:
+    """To the provider's page."""
+    desk = desk_of(request)
+    if desk.sign_on is None:
+        return sorry(request, 404, "This desk has no provider to sign in with.")
+    to = inward(request.query_params.get("to", "/"))
+    try:
+        return await desk.sign_on.begin(request, desk.origins[0], to, f"{desk.cookie()}-elsewhere", desk.secure)
+    except Trouble as trouble:
+        return sign_in_form(request, 503, to, trouble.sentence)
+
+
+async def came_back(request: Request) -> Response:
+    """From the provider's page."""
+    desk = desk_of(request)
+    if desk.sign_on is None:
+        return sorry(request, 404, "This desk has no provider to sign in with.")
+    try:
+        found = await desk.sign_on.back(request, request.cookies.get(f"{desk.cookie()}-elsewhere", ""))
+        person = await run_in_threadpool(signed_in_elsewhere, desk.people, found)
+    except Trouble as trouble:
+        return sign_in_form(request, 403, "/", trouble.sentence)
+    secret = await run_in_threadpool(people.begin_session, desk.people, person)
+    # A page in between, as for the printed link: this answer is to a link from elsewhere.
+    answer = _with_cookie(request, page(request, "entered.html", to=inward(found.to)), secret)
+    answer.delete_cookie(f"{desk.cookie()}-elsewhere", path="/", secure=desk.secure, httponly=True, samesite="lax")
+    return answer
+
+
+async def opened(request: Request, secret: str, to: str, kept: str = "", kept_to: str = "/") -> Response:
+    """Signed in: to where they were going, or to the form that they had filled in when their session was over."""
+    fields = dict(parse_qsl(kept[:LARGEST_FORM], max_num_fields=150))
+    if not fields:
+        return _open(request, secret, to)
+    account = await run_in_threadpool(desk_of(request).who, secret)
+    request.state.account, request.state.secret = account, secret
+    text = fields.pop("text", None)
+    return _with_cookie(request, page(request, "kept.html", fields=fields, text=text, to=kept_to), secret)
 
 
 async def enter(request: Request) -> Response:
@@ -86,10 +150,7 @@ async def enter(request: Request) -> Response:
     if secret is None:
         return sorry(request, 403, "That link was used already or is another desk's. Start the desk again for a new one.")
     # A page in between: a Strict cookie set in answer to a link from elsewhere would not come back with a redirect.
-    answer = page(request, "entered.html")
-    desk = desk_of(request)
-    answer.set_cookie(desk.cookie(), secret, httponly=True, samesite="strict", secure=desk.secure, path="/")
-    return answer
+    return _with_cookie(request, page(request, "entered.html", to="/"), secret)
 
 
 @form_for_roles(*SIGNED_IN)
@@ -106,7 +167,8 @@ def sign_out(request: Request, form: Form) -> Response:
 def _account(request: Request, status: int = 200, problem: str = "") -> Response:
     desk, account = desk_of(request), request.state.account
     sessions = people.sessions_of(desk.people, account.id) if account.id else []
-    return page(request, "account.html", status, problem=problem, sessions=sessions)
+    coded = bool(account.id) and factor.wanted(desk.people, account.id)
+    return page(request, "account.html", status, problem=problem, sessions=sessions, coded=coded)
 
 
 @for_roles(*SIGNED_IN)
@@ -142,24 +204,26 @@ def end_sessions(request: Request, form: Form) -> Response:
     return _with_password(request, change, "Every session of yours has ended, here and everywhere.")
 
 
-@form_for_roles("supervisor")
-def sign_off(request: Request, form: Form) -> Response:
-    """Journalled first, then shown."""
-    desk, account = desk_of(request), request.state.account
-    found = queries.finding(desk.engine, scope_of(request), plain(request.path_params["key"]))
-    if found is None:
-        return sorry(request, 404, "There is no such finding, or it is not for you.")
-    comment = form.get("comment", "").strip()
-    if not comment:
-        return sorry(request, 422, "A finding is signed off with a comment: say what you found out. Nothing was signed off.")
-    if len(comment) > LONGEST_COMMENT:
-        return sorry(request, 422, f"A comment has at most {LONGEST_COMMENT} characters. Nothing was signed off.")
-    off = SignOff(found.key, found.name, found.n, found.rule, found.sentence, found.head, account.name, comment)
-    kept = signoffs.append(desk.own, off, desk.key)
-    signoffs.note(desk.engine, kept)
-    watch.note("finding signed off", name=account.name, visit=found.name, rule=found.rule)
-    back = form.get("back", "")
-    return then(request, _inward(back) if back else "/findings", "The finding is signed off.")
+@form_for_roles(*SIGNED_IN)
+def second_factor(request: Request, form: Form) -> Response:
+    """Begun and taken away with the password, confirmed with a first code."""
+    desk, account, do = desk_of(request), request.state.account, form.get("do", "")
+    if account.id == 0:
+        return sorry(request, 403, "The person at this machine has no password, and needs no second factor.")
+    try:
+        if do == "confirm":
+            factor.confirm(desk.people, account.id, form.get("code", ""))
+            watch.note("second factor begun", name=account.name)
+            return then(request, "/account", "The second factor is on: a code is asked for at every sign-in.")
+        judge = partial(people.owns, desk.people, account, form.get("old", ""), address_of(request))
+        from_thread.run(partial(to_thread.run_sync, limiter=request.app.state.hashing), judge)
+        if do == "remove":
+            factor.remove(desk.people, account.id)
+            watch.note("second factor taken away", name=account.name)
+            return then(request, "/account", "The second factor is off.")
+        return page(request, "factor.html", shown=factor.begin(desk.people, account.id, account.name))
+    except Trouble as trouble:
+        return _account(request, 422, trouble.sentence)
 
 
 @form_for_roles("supervisor")

@@ -34,16 +34,19 @@ def desk(asked: Asked) -> None:
     serve(asked)
 
 
-def people_add(visits: Path, name: str, role: str, team: str, technician: str, database: str | None = None) -> None:
-    """`handsfree desk people-add NAME --role ROLE [--team TEAM] [--technician NAME]`: asks for the password twice, or reads
-    one line where the input is no terminal. A device's upload key is printed once."""
+def people_add(
+    visits: Path, name: str, role: str, team: str, technician: str, database: str | None = None, mail: str = ""
+) -> None:
+    """`handsfree desk people-add NAME --role ROLE [--team TEAM] [--technician NAME] [--mail MAIL]`: asks for the password
+    twice, or reads one line where the input is no terminal; for who signs in elsewhere it asks for none. A device's upload
+    key is printed once."""
     _needed()
     from handsfree.desk import people
 
     engine = open_people(Asked(visits, people=database))
-    password = "" if role == "device" else _password()
+    password = "" if role == "device" or mail else _password()
     with _noted(visits):
-        key = people.add(engine, name, role, team, technician, password)
+        key = people.add(engine, name, role, team, technician, password, mail)
     if key:
         print(f"The upload key of {name}; it is shown only now:\n{key}")
     else:
@@ -65,19 +68,21 @@ def people_remove(visits: Path, name: str, database: str | None = None) -> None:
 
 def people_change(
     visits: Path, name: str, role: str | None, team: str | None, technician: str | None, password: bool,
-    database: str | None = None,
+    database: str | None = None, forget_codes: bool = False,
 ) -> None:
-    """`handsfree desk people-change NAME [--role ROLE] [--team TEAM] [--technician NAME] [--password]`: every session of
-    theirs ends. A password is asked for as `people_add` does."""
+    """`handsfree desk people-change NAME [--role ROLE] [--team TEAM] [--technician NAME] [--password] [--forget-codes]`:
+    every session of theirs ends. A password is asked for as `people_add` does."""
     _needed()
     from handsfree.desk import people
 
-    if not password and (role, team, technician) == (None, None, None):
-        raise Trouble("Say what is to change: --role, --team, --technician or --password.")
+    if not password and not forget_codes and (role, team, technician) == (None, None, None):
+        raise Trouble("Say what is to change: --role, --team, --technician, --password or --forget-codes.")
     engine = open_people(Asked(visits, people=database))
     with _noted(visits):
         if (role, team, technician) != (None, None, None):
             people.alter(engine, name, role, team, technician)
+        if forget_codes:
+            people.forget_codes(engine, name)
         if password:
             people.reset_password(engine, name, _password())
     print(f"{name} is changed; whoever was signed in as {name} is so no more.")
@@ -102,19 +107,46 @@ def people_list(visits: Path, database: str | None = None) -> None:
         print(", ".join(part for part in parts if part))
 
 
-def check(visits: Path, database: str | None = None, sound: str | None = None) -> None:
-    """`handsfree desk check`: the journal of sign-offs, and every sound and attachment fetched and held against its hash.
-    Trouble (status 3) where one does not hold."""
+def digest(visits: Path, days: int, out: Path | None, origin: str, database: str | None = None) -> None:
+    """`handsfree desk digest [--days N] [--out FILE]`: of everybody's visits, as Markdown."""
     _needed()
     from handsfree.desk import database as databases
-    from handsfree.desk import queries, signoffs
+    from handsfree.desk import threads
+    from handsfree.desk.digest import digest as made
+    from handsfree.desk.digest import markdown
+    from handsfree.desk.ingest import refresh
+    from handsfree.desk.queries import EVERYBODY
+    from handsfree.journal import keys
+    from handsfree.outputs import kind_of, save
+
+    if out is not None:
+        kind_of(out, (".md",), "A digest")
+    own, known = databases.own_folder(visits), keys.known()
+    engine = databases.open_engine(Asked(visits, database=database).database_url)
+    databases.migrate(engine)
+    refresh(engine, visits, known)
+    threads.rebuild(engine, own, known)
+    text = markdown(made(engine, EVERYBODY, days), origin.rstrip("/"))
+    if out is None:
+        print(text)
+    else:
+        save(out, text.encode)
+        print(f"Written: {out}")
+
+
+def check(visits: Path, database: str | None = None, sound: str | None = None) -> None:
+    """`handsfree desk check`: the journal of acts, and every sound and attachment fetched and held against its hash.
+    Trouble (status 3) where one does not hold."""
+    _needed()
+    from handsfree.desk import acts, queries
+    from handsfree.desk import database as databases
     from handsfree.desk.files import Files
     from handsfree.desk.ingest import refresh
     from handsfree.journal import keys
 
     asked = Asked(visits, database=database, sound=sound)
     known = keys.known()
-    count = sum(1 for _ in signoffs.read(databases.own_folder(visits), known))
+    count = sum(1 for _ in acts.read(databases.own_folder(visits), known))
     engine = databases.open_engine(asked.database_url)
     databases.migrate(engine)
     files = Files(visits, sound)
@@ -123,7 +155,7 @@ def check(visits: Path, database: str | None = None, sound: str | None = None) -
     bad = files.check(named, lambda sentence: print(sentence, file=sys.stderr))
     if bad:
         raise Trouble(f"{bad} of {len(named)} files do not hold.", 3)
-    print(f"{count} sign-offs and {len(named)} files hold.")
+    print(f"{count} acts and {len(named)} files hold.")
 
 
 def _password() -> str:

@@ -7,18 +7,20 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
-from collections.abc import Iterator
+import threading
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import URL, Engine, create_engine, event, make_url
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import ArgumentError, DatabaseError
 
 from handsfree.errors import Trouble
 
 OWN = ".desk"
 MIGRATIONS = Path(__file__).parent / "migrations"
+_one_at_a_time = threading.Lock()
 
 
 def sqlite_url(path: Path) -> str:
@@ -115,3 +117,23 @@ def gone(engine: Engine) -> bool:
             return not file.execute("SELECT 1 FROM alembic_version").fetchall()  # written when the tables are made
     except sqlite3.DatabaseError as error:
         return not path.exists() or "no such table" in str(error)
+
+
+def put_alone(engine: Engine, work: Callable[[Connection], None]) -> None:
+    """`work` in a transaction. SQLite has one writer at a time anyhow; waiting here is fairer than there."""
+    if engine.dialect.name == "sqlite":
+        with _one_at_a_time, engine.begin() as connection:
+            work(connection)
+        return
+    with engine.begin() as connection:
+        work(connection)
+
+
+#: What is done by one transaction at a time, in PostgreSQL: each has a number, which means nothing else.
+ROLLS, THREADS = 7_300_451, 7_300_452
+
+
+def alone_at(connection: Connection, what: int) -> None:
+    """Until the transaction ends nobody else is at `what`. In SQLite there is one writer anyhow."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(text("SELECT pg_advisory_xact_lock(:of)"), {"of": what})

@@ -108,3 +108,53 @@ def _expected(points: Sequence[Point], x: Scale, y: Scale) -> Iterator[str]:
         top, bottom = y(point.high), y(point.low)
         yield (f'<rect x="{left}" y="{top}" width="{max(right - left, 6):.1f}" height="{max(bottom - top, 1):.1f}" '
                'class="expected"/>')
+
+
+@dataclass(frozen=True)
+class Run:
+    """One visit's curve. `label`: its day; `points`: (minutes since its first reading, value)."""
+
+    label: str
+    visit: str
+    points: tuple[tuple[float, float], ...]
+
+
+def overlaid(quantity: str, unit: str, runs: Sequence[Run]) -> str:
+    """Curves of several visits over one another, the newest drawn strongest, each told apart by its dashes and its day."""
+    runs = [run for run in runs if all(_drawable(t) and _drawable(v) for t, v in run.points)]
+    if not runs:
+        return ""
+    end = max(max(t for t, _ in run.points) for run in runs) or 1.0
+    levels = [v for run in runs for _, v in run.points]
+    low, high = min(levels), max(levels)
+    margin = (high - low) * 0.08 or max(1.0, abs(high) * 0.08)
+    low, high = low - margin, high + margin
+
+    def x(minutes: float) -> float:
+        return round(LEFT + max(minutes, 0.0) / end * (WIDTH - LEFT - RIGHT - 90), 1)
+
+    def y(value: float) -> float:
+        return round(TOP + (high - value) / (high - low) * (HEIGHT - TOP - BOTTOM), 1)
+
+    parts = [*_grid(low, high, y)]
+    parts += [f'<text x="{x(end * part)}" y="{HEIGHT - 12}" text-anchor="middle">{end * part:.0f} min</text>'
+              for part in (0.0, 0.5, 1.0)]
+    heights: list[float] = []
+    told: list[str] = []
+    for at, run in enumerate(runs):
+        path = " ".join(f"{'L' if i else 'M'}{x(t)} {y(v)}" for i, (t, v) in enumerate(run.points))
+        newest = at == len(runs) - 1
+        kind = "run newest" if newest else f"run dash{at % 4}"
+        up = y(run.points[-1][1])
+        while any(abs(up - other) < 13 for other in heights):
+            up += 13
+        heights.append(up)
+        first, last = run.points[0][1], run.points[-1][1]
+        words = f"{run.label}: from {first:g} to {last:g} {unit} in {run.points[-1][0]:.0f} min"
+        parts.append(f'<path d="{path}" class="{kind}"><title>{escape(words)}</title></path>')
+        strong = ' class="strong"' if newest else ""
+        parts.append(f'<text x="{WIDTH - RIGHT - 80}" y="{up + 4}"{strong}>{escape(run.label)}</text>')
+        told.append(words)
+    label = f"{quantity} over the minutes of {len(runs)} visits: {'; '.join(told)}"
+    return (f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(label)}" class="drawing">'
+            f'{"".join(parts)}</svg>')

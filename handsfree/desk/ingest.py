@@ -12,7 +12,6 @@ from __future__ import annotations
 import hashlib
 import logging
 import os
-import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -24,13 +23,14 @@ from typing import Any, TypeVar
 from sqlalchemy import Connection, Engine, delete, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
-from handsfree.desk import returns
+from handsfree.desk import returns, rolls, threads
+from handsfree.desk.database import put_alone
 from handsfree.desk.heads import Head, Heads
 from handsfree.desk.marks import judged_by
 from handsfree.desk.quarantine import folder_of
 from handsfree.desk.quarantine import names as quarantined
 from handsfree.desk.readout import VERSION, ReadOut, machine, read_out, unreadable
-from handsfree.desk.tables import GOOD, OF_VISIT, FindingRow, Saying, SignOffRow, Visit
+from handsfree.desk.tables import GOOD, OF_VISIT, FindingRow, Saying, ThreadRow, Visit, folded
 from handsfree.errors import Trouble
 from handsfree.journal.reader import JOURNAL
 
@@ -41,7 +41,6 @@ BATCH = 50
 MANY = 200
 #: Longer values of a column that has an index would not fit a page of it.
 LONGEST = {"procedure", "technician", "site", "cabinet", "fault", "quantity", "outcome", "step", "rule"}
-_one_at_a_time = threading.Lock()
 
 
 @dataclass(frozen=True)
@@ -93,7 +92,11 @@ def refresh(
 
 
 def _take_out(connection: Connection, names: Sequence[str]) -> None:
+    days = _days(connection, names)
+    of = select(Visit.site, Visit.cabinet).where(Visit.name.in_(names)).distinct()
+    cabinets = [(row.site, row.cabinet) for row in connection.execute(of)]
     connection.execute(delete(Visit).where(Visit.name.in_(names)))
+    rolls.fill(connection, days | returns.note_cabinets(connection, cabinets))
 
 
 def folders(visits: Path, known: Mapping[str, str] | None = None) -> Iterator[tuple[str, int, int]]:
@@ -152,20 +155,11 @@ def put(engine: Engine, outs: Sequence[ReadOut]) -> None:
     put_alone(engine, lambda connection: put_in(connection, outs))
 
 
-def put_alone(engine: Engine, work: Callable[[Connection], None]) -> None:
-    """`work` in a transaction. SQLite has one writer at a time anyhow; waiting here is fairer than there."""
-    if engine.dialect.name == "sqlite":
-        with _one_at_a_time, engine.begin() as connection:
-            work(connection)
-        return
-    with engine.begin() as connection:
-        work(connection)
-
-
 def put_in(connection: Connection, outs: Sequence[ReadOut]) -> None:
+    days = _days(connection, [out.visit["name"] for out in outs]) | {out.visit["day"] for out in outs}
     ids = _visit_rows(connection, outs)
     sayings = _sayings(connection, {line["text"] for out in outs for line in out.rows.get("lines", ())})
-    signed = _signed(connection, [f["key"] for out in outs for f in out.rows.get("findings", ())])
+    closed = _closed(connection, [f["key"] for out in outs for f in out.rows.get("findings", ())])
     for table in OF_VISIT:
         values: list[dict[str, Any]] = []
         for out in outs:
@@ -174,11 +168,17 @@ def put_in(connection: Connection, outs: Sequence[ReadOut]) -> None:
                 if table.__tablename__ == "lines":
                     filled["saying_id"] = sayings[_digest(filled.pop("text"))]
                 if table is FindingRow:
-                    filled["signed"] = row["key"] in signed
+                    filled["closed"] = row["key"] in closed
                 values.append(filled)
         if values:
             connection.execute(insert(table), values)
-    returns.note(connection, ids.values())
+    days |= returns.note(connection, ids.values())
+    rolls.fill(connection, days)
+    threads.hear_answers(connection)
+
+
+def _days(connection: Connection, names: Sequence[str]) -> set[int]:
+    return set(connection.scalars(select(Visit.day).where(Visit.name.in_(names))))
 
 
 def _visit_rows(connection: Connection, outs: Sequence[ReadOut]) -> dict[str, int]:
@@ -214,7 +214,8 @@ def _sayings(connection: Connection, texts: set[str]) -> dict[str, int]:
     """digest -> id, of texts there or put now."""
     by_digest = {_digest(text): text.replace("\x00", "\ufffd") for text in texts}
     found = _ids_of(connection, list(by_digest))
-    missing = [{"digest": digest, "text": by_digest[digest]} for digest in sorted(by_digest.keys() - found.keys())]
+    new = sorted(by_digest.keys() - found.keys())
+    missing = [{"digest": digest, "text": by_digest[digest], "folded": folded(by_digest[digest])} for digest in new]
     if missing:
         build = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
         connection.execute(build(Saying).on_conflict_do_nothing(index_elements=["digest"]), missing)
@@ -230,8 +231,8 @@ def _ids_of(connection: Connection, digests: list[str]) -> dict[str, int]:
     return found
 
 
-def _signed(connection: Connection, keys: list[str]) -> set[str]:
+def _closed(connection: Connection, keys: list[str]) -> set[str]:
     found: set[str] = set()
     for some in _batches(keys, 500):
-        found |= set(connection.scalars(select(SignOffRow.key).where(SignOffRow.key.in_(some))))
+        found |= set(connection.scalars(select(ThreadRow.key).where(ThreadRow.closed, ThreadRow.key.in_(some))))
     return found

@@ -11,17 +11,19 @@ Rules of this file:
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Engine, Select, and_, case, func, not_, or_, select
+from sqlalchemy import Engine, Select, func, select
 
-from handsfree.desk.queries import Rows, Scope, _all
-from handsfree.desk.tables import GOOD, StepRow, Visit
+from handsfree.desk.queries import EVERYBODY, Rows, Scope, _all
+from handsfree.desk.returns import AGAIN_DAYS, DAY, MENDED, NOTHING
+from handsfree.desk.rolls import REACH, count, is_first, is_fixed, is_return, is_single
+from handsfree.desk.tables import GOOD, RollDay, RollStep, StepRow, Visit
 
-DAY = 86_400.0
-AGAIN_DAYS = 30
-MENDED, NOTHING = ("fixed", "done"), "no fault found"
+__all__ = ["AGAIN_DAYS", "DAY", "MENDED", "NOTHING", "Between", "FirstFix"]
 
 
 @dataclass(frozen=True)
@@ -30,6 +32,16 @@ class Between:
 
     since: float
     until: float
+
+    @property
+    def days(self) -> tuple[int, int]:
+        """The first day and the last, as the rolls count them."""
+        return day_of(self.since), day_of(self.until - 1)
+
+
+def day_of(seconds: float) -> int:
+    """Days since 1970-01-01, by the desk's clock."""
+    return datetime.fromtimestamp(min(max(seconds, 86_400.0), 4e9)).date().toordinal() - 719_163
 
 
 @dataclass(frozen=True)
@@ -42,102 +54,146 @@ class FirstFix:
         return self.fixed / self.firsts if self.firsts else None
 
 
-def _chained(scope: Scope, between: Between) -> Any:
-    """Visits with the beginning of the one before and after at the same cabinet. Whoever came, it is the same cabinet: the
-    scope is applied outside."""
-    cabinet = (Visit.site, Visit.cabinet)
-    reach = AGAIN_DAYS * DAY
-    return (
-        select(
-            Visit.site, Visit.cabinet, Visit.technician, Visit.began, Visit.outcome, Visit.trips,
-            func.lag(Visit.began).over(partition_by=cabinet, order_by=Visit.began).label("before"),
-            func.lead(Visit.began).over(partition_by=cabinet, order_by=Visit.began).label("after"),
-        )
-        .where(Visit.standing == GOOD, Visit.cabinet != "")
-        .where(Visit.began >= between.since - reach, Visit.began < between.until + reach)
-        .subquery("chained")
+def _visits(scope: Scope, between: Between, *columns: Any) -> Select[Any]:
+    """Visits that count, of a scope that does not see everybody: a few thousand a year."""
+    return select(*columns).where(
+        scope.where(), Visit.standing == GOOD, Visit.began >= between.since, Visit.began < between.until
     )
 
 
-def _mine(chained: Any, scope: Scope) -> Any:
-    return chained.c.technician.in_(scope.technicians) if scope.technicians is not None else True
+def _days(between: Between, *columns: Any) -> Select[Any]:
+    first, last = between.days
+    return select(*columns).where(RollDay.day >= first, RollDay.day <= last)
 
 
 def returns(engine: Engine, scope: Scope, between: Between, most: int = 30) -> Rows:
     """(site, cabinet, visits, returns, last) of the cabinets that came back, the most often first."""
-    one = _chained(scope, between)
-    back = case((one.c.began - one.c.before <= AGAIN_DAYS * DAY, 1), else_=0)
-    count = func.sum(back).label("returns")
-    asked = (
-        select(one.c.site, one.c.cabinet, func.count().label("visits"), count, func.max(one.c.began).label("last"))
-        .where(one.c.began >= between.since, one.c.began < between.until, _mine(one, scope))
-        .group_by(one.c.site, one.c.cabinet)
-        .having(func.sum(back) > 0)
-        .order_by(count.desc(), func.max(one.c.began).desc(), one.c.cabinet)
+    back = func.count().label("returns")
+    last = func.max(Visit.began)
+    top = (
+        _visits(scope, between, Visit.site, Visit.cabinet, back, last.label("last"))
+        .where(is_return())
+        .group_by(Visit.site, Visit.cabinet)
+        .order_by(back.desc(), last.desc(), Visit.cabinet)
         .limit(most)
+        .subquery("top")
     )
-    return _all(engine, asked)
+    visits = (
+        select(func.count())
+        .where(Visit.site == top.c.site, Visit.cabinet == top.c.cabinet, Visit.standing == GOOD)
+        .where(Visit.began >= between.since, Visit.began < between.until)
+        .scalar_subquery()
+    )
+    asked = select(top.c.site, top.c.cabinet, visits.label("visits"), top.c.returns, top.c.last)
+    return _all(engine, asked.order_by(top.c.returns.desc(), top.c.last.desc(), top.c.cabinet))
 
 
 def first_fix(engine: Engine, scope: Scope, between: Between, now: float) -> FirstFix:
-    one = _chained(scope, between)
-    reach = AGAIN_DAYS * DAY
-    first = and_(
-        (one.c.before.is_(None)) | (one.c.began - one.c.before > reach),
-        one.c.began >= between.since, one.c.began < between.until, one.c.began <= now - reach,
+    """Of first visits that are old enough to know whether somebody had to come again."""
+    between = Between(between.since, min(between.until, now - REACH))
+    if scope == EVERYBODY:
+        sums = (func.coalesce(func.sum(column), 0) for column in (RollDay.firsts, RollDay.fixed))
+        row: Any = _all(engine, _days(between, *sums))[0]
+    else:
+        row = _all(engine, _visits(scope, between, count(is_first()), count(is_fixed())))[0]
+    return FirstFix(int(row[0]), int(row[1]))
+
+
+_STEPS = ("stays", "visits", "heard", "again", "repeated", "back", "stood_by", "seconds")
+
+
+def _steps(scope: Scope, between: Between) -> Any:
+    """(procedure, step, *_STEPS) as a subquery."""
+    if scope == EVERYBODY:
+        first, last = between.days
+        asked = select(RollStep.procedure, RollStep.step, *(func.sum(getattr(RollStep, n)).label(n) for n in _STEPS))
+        asked = asked.where(RollStep.day >= first, RollStep.day <= last)
+        return asked.group_by(RollStep.procedure, RollStep.step).subquery("steps")
+    asked = (
+        select(
+            StepRow.procedure, StepRow.step, func.count().label("stays"),
+            func.count(func.distinct(StepRow.visit_id)).label("visits"),
+            *(func.sum(getattr(StepRow, name)).label(name) for name in _STEPS[2:]),
+        )
+        .join(Visit, Visit.id == StepRow.visit_id)
+        .where(scope.where(), StepRow.began >= between.since, StepRow.began < between.until)
     )
-    stayed = (one.c.after.is_(None)) | (one.c.after - one.c.began > reach)
-    fixed = case((and_(one.c.outcome.in_(MENDED), one.c.trips == 1, stayed), 1), else_=0)
-    asked: Any = select(func.count().label("firsts"), func.coalesce(func.sum(fixed), 0).label("fixed"))
-    counted = or_(one.c.outcome != NOTHING, not_(stayed))
-    row = _all(engine, asked.where(first, counted, _mine(one, scope)))[0]
-    return FirstFix(int(row.firsts), int(row.fixed))
-
-
-def _steps(scope: Scope, between: Between, *columns: Any) -> Select[Any]:
-    asked = select(StepRow.procedure, StepRow.step, *columns)
-    if scope.technicians is not None:
-        asked = asked.join(Visit, Visit.id == StepRow.visit_id).where(scope.where())
-    asked = asked.where(StepRow.began >= between.since, StepRow.began < between.until)
-    return asked.group_by(StepRow.procedure, StepRow.step)
+    return asked.group_by(StepRow.procedure, StepRow.step).subquery("steps")
 
 
 def misheard(engine: Engine, scope: Scope, between: Between, most: int = 30) -> Rows:
     """(procedure, step, heard, again) of the steps where the program asked again most."""
-    again, heard = func.sum(StepRow.again).label("again"), func.sum(StepRow.heard).label("heard")
-    asked = _steps(scope, between, heard, again).having(func.sum(StepRow.again) > 0)
-    return _all(engine, asked.order_by(again.desc(), StepRow.procedure, StepRow.step).limit(most))
+    one = _steps(scope, between).c
+    asked = select(one.procedure, one.step, one.heard, one.again).where(one.again > 0)
+    return _all(engine, asked.order_by(one.again.desc(), one.procedure, one.step).limit(most))
 
 
 def minutes_by_step(engine: Engine, scope: Scope, between: Between) -> Rows:
     """(procedure, step, stays, minutes)."""
-    asked = _steps(scope, between, func.count().label("stays"), (func.avg(StepRow.seconds) / 60).label("minutes"))
-    return _all(engine, asked.order_by(StepRow.procedure, StepRow.step).limit(1000))
-
-
-def minutes_by_procedure(engine: Engine, scope: Scope, between: Between) -> Rows:
-    """(procedure, visits, minutes) of visits that came to an end in one trip."""
-    asked = (
-        select(Visit.procedure, func.count().label("visits"), (func.avg(Visit.on_site) / 60).label("minutes"))
-        .where(scope.where(), Visit.began >= between.since, Visit.began < between.until)
-        .where(Visit.standing == GOOD)
-        .where(Visit.trips == 1, Visit.outcome.not_in(("not closed", "not readable", "stopped", "to be continued")))
-        .group_by(Visit.procedure)
-    )
-    return _all(engine, asked.order_by(Visit.procedure))
+    one = _steps(scope, between).c
+    asked = select(one.procedure, one.step, one.stays, (one.seconds / one.stays / 60).label("minutes"))
+    return _all(engine, asked.order_by(one.procedure, one.step).limit(1000))
 
 
 def for_the_writer(engine: Engine, between: Between) -> Rows:
     """By step, without names: (procedure, step, stays, visits, heard, again, repeated, back, stood_by, minutes), the most
     trouble for each stay first."""
-    from handsfree.desk.queries import EVERYBODY
+    one = _steps(EVERYBODY, between).c
+    trouble = (one.again + one.repeated + one.back + one.stood_by) * 1.0 / one.stays
+    columns = (one.procedure, one.step, one.stays, one.visits, one.heard, one.again, one.repeated, one.back, one.stood_by)
+    asked = select(*columns, (one.seconds / one.stays / 60).label("minutes"))
+    return _all(engine, asked.order_by(trouble.desc(), one.procedure, one.step).limit(500))
 
-    stays = func.count()
-    trouble = func.sum(StepRow.again + StepRow.repeated + StepRow.back + StepRow.stood_by)
-    asked = _steps(
-        EVERYBODY, between, stays.label("stays"), func.count(func.distinct(StepRow.visit_id)).label("visits"),
-        func.sum(StepRow.heard).label("heard"), func.sum(StepRow.again).label("again"),
-        func.sum(StepRow.repeated).label("repeated"), func.sum(StepRow.back).label("back"),
-        func.sum(StepRow.stood_by).label("stood_by"), (func.avg(StepRow.seconds) / 60).label("minutes"),
+
+def again_share(engine: Engine, between: Between) -> float | None:
+    """Askings-again of all that was said to the program by everybody; None where nothing was."""
+    row: Any = _all(engine, _days(between, func.sum(RollDay.heard), func.sum(RollDay.again)))[0]
+    return row[1] / row[0] if row[0] else None
+
+
+@dataclass(frozen=True)
+class Version:
+    """What came of visits opened with one version of a procedure. `minutes`: on site, of those in one trip, None for none;
+    `outcomes`: how many ended as what; `again`: askings-again of all that was said to the program."""
+
+    procedure: str
+    version: str
+    visits: int
+    minutes: float | None
+    firsts: int
+    fixed: int
+    again: float | None
+    outcomes: tuple[tuple[str, int], ...]
+
+
+def by_version(engine: Engine, scope: Scope, between: Between) -> list[Version]:
+    """Each procedure and version, the procedure's most used version first."""
+    if scope == EVERYBODY:
+        sums = (RollDay.visits, RollDay.single, RollDay.firsts, RollDay.fixed, RollDay.heard, RollDay.again, RollDay.seconds)
+        keys: tuple[Any, ...] = (RollDay.procedure, RollDay.version, RollDay.outcome)
+        asked = _days(between, *keys, *(func.sum(one).label(one.key) for one in sums)).group_by(*keys)
+    else:
+        seconds = func.sum(Visit.on_site).filter(is_single())
+        keys = (Visit.procedure, Visit.version, Visit.outcome)
+        asked = _visits(
+            scope, between, *keys, func.count().label("visits"), count(is_single()).label("single"),
+            count(is_first()).label("firsts"), count(is_fixed()).label("fixed"), func.sum(Visit.heard).label("heard"),
+            func.sum(Visit.again).label("again"), func.coalesce(seconds, 0.0).label("seconds"),
+        ).group_by(*keys)
+    by: dict[tuple[str, str], list[Any]] = {}
+    for row in _all(engine, asked):
+        by.setdefault((row.procedure, row.version), []).append(row)
+    found = [_version(*of, rows) for of, rows in by.items()]
+    return sorted(found, key=lambda one: (one.procedure, -one.visits, one.version))
+
+
+def _version(procedure: str, version: str, rows: Sequence[Any]) -> Version:
+    def total(name: str) -> Any:
+        return sum(getattr(row, name) for row in rows)
+
+    single, heard = total("single"), total("heard")
+    outcomes = tuple(sorted(((row.outcome, int(row.visits)) for row in rows), key=lambda one: (-one[1], one[0])))
+    return Version(
+        procedure, version, int(total("visits")), total("seconds") / single / 60 if single else None, int(total("firsts")),
+        int(total("fixed")), total("again") / heard if heard else None, outcomes,
     )
-    return _all(engine, asked.order_by((trouble * 1.0 / stays).desc(), StepRow.procedure, StepRow.step).limit(500))

@@ -4,26 +4,32 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
-from itertools import groupby
+from dataclasses import replace
+from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 
-from handsfree.desk import measures, queries
-from handsfree.desk.drawing import Point, over_time
-from handsfree.desk.lists import FINDING_COLUMNS, MOST_EXPORTED, VISIT_COLUMNS, as_csv
+from handsfree.desk import acts, people, queries, saved, threads
+from handsfree.desk.lists import (
+    DUE_COLUMNS,
+    FINDING_COLUMNS,
+    FOLLOW_UP_COLUMNS,
+    KINDS,
+    MOST_EXPORTED,
+    SAID_COLUMNS,
+    VISIT_COLUMNS,
+    as_file,
+)
 from handsfree.desk.quarantine import folder_of, why_of
-from handsfree.desk.queries import Filter
-from handsfree.desk.readout import LARGEST_VALUE
+from handsfree.desk.queries import Filter, Queue
 from handsfree.desk.shown import shown_of
 from handsfree.desk.web import asked_for, bad_days, desk_of, for_roles, now, page, plain, scope_of, seconds_of_day, sorry
 from handsfree.errors import Trouble
 from handsfree.journal import screen
 from handsfree.journal.findings import LEVELS
-from handsfree.journal.rows import unit
 
 LOOKERS = ("supervisor", "technician")
 #: Of a visit and of an event: what the databases count to.
@@ -32,20 +38,29 @@ LARGEST_ID, LARGEST_N = 2**63 - 1, 2**31 - 1
 
 @for_roles("supervisor", "technician", "writer")
 def home(request: Request) -> Response:
-    if request.state.account.role == "writer":
-        return _writer(request)
+    account = request.state.account
+    if account.role == "writer":
+        return RedirectResponse("/writer", 303)
     engine, scope = desk_of(request).engine, scope_of(request)
     return page(
         request, "home.html", visits=queries.visits(engine, scope, Filter(), most=12)[:12],
         due=queries.due(engine, scope)[:8], open_findings=queries.open_findings(engine, scope),
-        findings=queries.findings(engine, scope, signed=False, most=8), now=now(),
+        findings=queries.findings(engine, scope, most=8), now=now(),
+        mine=queries.findings(engine, scope, Queue(assigned=account.name), most=8),
+        questions=threads.questions(engine, account.technician) if account.role == "technician" else [],
+        answers=queries.findings(engine, scope, Queue(state=acts.ANSWERED), most=8) if account.role == "supervisor" else [],
+        follow_ups=[row for row in threads.follow_ups(engine, scope) if row.went is None][:8],
     )
 
 
 @for_roles(*LOOKERS)
 def visits(request: Request) -> Response:
+    """The list, or as a file: `/visits.csv`, `/visits.parquet`."""
     engine, scope = desk_of(request).engine, scope_of(request)
-    given, want, sort = _wanted(request)
+    given, want, sort = wanted(request)
+    if (kind := file_kind(request)) is not None:
+        found = queries.visits(engine, scope, want, most=MOST_EXPORTED, sort=sort)
+        return as_file(kind, "visits", VISIT_COLUMNS, found)
     skip = _number(asked_for(request, "skip"))
     found = queries.visits(engine, scope, want, _after(asked_for(request, "after")), sort=sort, skip=skip)
     more, kept = "", {k: v for k, v in given.items() if v}
@@ -53,52 +68,48 @@ def visits(request: Request) -> Response:
         last = found[queries.PAGE - 1]
         on = {"skip": skip + queries.PAGE} if sort else {"after": f"{last.began!r}_{last.id}"}
         more = urlencode({**kept, **on})
-    places = queries.places(engine, scope)
     return page(
         request, "visits.html", visits=found[: queries.PAGE], more=more, given=given, problem=bad_days(given),
-        asked=urlencode(kept), outcomes=queries.outcomes(engine, scope), procedures=queries.procedures(engine, scope),
-        levels=LEVELS, sorts=queries.SORTS,
-        sites=sorted({p.site for p in places if p.site}), cabinets=sorted({p.cabinet for p in places if p.cabinet}),
-        technicians=sorted({p.technician for p in places if p.technician}), faults=queries.faults(engine, scope),
+        asked=urlencode(kept), **choices(request), sorts=queries.SORTS,
+        kept=saved.of(desk_of(request).people, request.state.account.id),
     )
 
 
-_FILTERS = ("site", "cabinet", "technician", "fault", "outcome", "procedure", "level", "open", "since", "until", "sort")
+def choices(request: Request) -> dict[str, Any]:
+    """What the fields of a form offer."""
+    engine, scope = desk_of(request).engine, scope_of(request)
+    places = queries.places(engine, scope)
+    return {
+        "sites": sorted({p.site for p in places if p.site}), "cabinets": sorted({p.cabinet for p in places if p.cabinet}),
+        "technicians": sorted({p.technician for p in places if p.technician}), "faults": queries.faults(engine, scope),
+        "outcomes": queries.outcomes(engine, scope), "procedures": queries.procedures(engine, scope),
+        "versions": queries.versions(engine, scope), "levels": LEVELS,
+    }  # fmt: skip
 
 
-def _wanted(request: Request) -> tuple[dict[str, str], Filter, str]:
+FILTERS = ("site", "cabinet", "technician", "fault", "words", "outcome", "procedure", "version", "level", "open", "since",
+           "until", "sort")  # fmt: skip
+
+
+def wanted(request: Request) -> tuple[dict[str, str], Filter, str]:
     """(what the form holds, the filter it makes, what to sort by)."""
-    given = {name: asked_for(request, name) for name in _FILTERS}
+    given = {name: asked_for(request, name) for name in FILTERS}
     want = Filter(
         given["site"], given["cabinet"], given["technician"], given["fault"], seconds_of_day(given["since"]),
         seconds_of_day(given["until"], end=True), given["outcome"], given["procedure"], given["level"],
-        given["open"] == "yes",
+        given["open"] == "yes", given["version"], given["words"],
     )
     return given, want, given["sort"] if given["sort"] in queries.SORTS else ""
 
 
+def file_kind(request: Request) -> str | None:
+    """Which kind of file the address asks for, None for a page."""
+    kind = request.path_params.get("kind")
+    return kind if kind in KINDS else None
+
+
 def _number(text: str) -> int:
     return min(int(text), 10**9) if text.isascii() and text.isdigit() and len(text) < 10 else 0
-
-
-@for_roles(*LOOKERS)
-def visits_csv(request: Request) -> Response:
-    """The list as asked for, as RFC 4180, at most MOST_EXPORTED rows of it."""
-    _, want, sort = _wanted(request)
-    found = queries.visits(desk_of(request).engine, scope_of(request), want, most=MOST_EXPORTED, sort=sort)
-    return as_csv("visits.csv", VISIT_COLUMNS, found[:MOST_EXPORTED])
-
-
-@for_roles(*LOOKERS)
-def findings_csv(request: Request) -> Response:
-    signed, rule, level = _asked_findings(request)
-    found = queries.findings(desk_of(request).engine, scope_of(request), signed=signed, rule=rule, level=level,
-                             most=MOST_EXPORTED)
-    return as_csv("findings.csv", FINDING_COLUMNS, found)
-
-
-def _asked_findings(request: Request) -> tuple[bool, str, str]:
-    return asked_for(request, "signed") == "yes", asked_for(request, "rule", 100), asked_for(request, "level", 10)
 
 
 def _after(text: str) -> tuple[float, int] | None:
@@ -119,10 +130,11 @@ def visit(request: Request) -> Response:
         return sorry(request, 404, "There is no such visit, or it is not for you.")
     at = asked_for(request, "at")
     shown = shown_of(desk, found, _number(asked_for(request, "part")), _number(at) if at else None)
+    account = request.state.account
     return page(
         request, "visit.html", visit=found, shown=shown, findings=queries.findings_of(desk.engine, found.id),
-        may_sign=request.state.account.role == "supervisor", why=why_of(folder_of(desk.visits, name)).sentence,
-        noted=desk.heads.last_of(name),
+        threads=threads.of_visit(desk.engine, name), may_act=account.role == "supervisor", what=acts.WHAT,
+        supervisors=_supervisors(request), why=why_of(folder_of(desk.visits, name)).sentence, noted=desk.heads.last_of(name),
     )
 
 
@@ -173,76 +185,62 @@ def screen_css(request: Request) -> Response:
 def search(request: Request) -> Response:
     text, who = asked_for(request, "q", 200), asked_for(request, "who")
     who = who if who in ("technician", "program", "note") else ""
-    found = queries.search(desk_of(request).engine, scope_of(request), text, who) if text else []
-    return page(request, "search.html", q=text, who=who, found=found)
+    kind = file_kind(request)
+    most = queries.PAGE if kind is None else MOST_EXPORTED
+    found = queries.search(desk_of(request).engine, scope_of(request), text, who, most) if text else []
+    if kind is not None:
+        return as_file(kind, "words", SAID_COLUMNS, found)
+    return page(request, "search.html", q=text, who=who, found=found, asked=urlencode({"q": text, "who": who}))
 
 
 @for_roles(*LOOKERS)
 def due(request: Request) -> Response:
-    return page(request, "due.html", visits=queries.due(desk_of(request).engine, scope_of(request)), now=now())
-
-
-@for_roles(*LOOKERS)
-def cabinet(request: Request) -> Response:
+    """Visits to be continued, and findings that somebody must go back for."""
     engine, scope = desk_of(request).engine, scope_of(request)
-    site, name = asked_for(request, "site"), asked_for(request, "cabinet")
-    taken = queries.readings(engine, scope, site, name)
-    if not name:
-        return sorry(request, 404, "Say which cabinet: open it from a visit.")
-    charts = [_chart(quantity, list(some)) for quantity, some in groupby(taken, key=lambda row: row.quantity)]
-    seen = queries.visits(engine, scope, Filter(site=site, cabinet=name))[: queries.PAGE]
-    return page(request, "cabinet.html", site=site, cabinet=name, charts=charts, visits=seen)
+    later, follow_ups = queries.due(engine, scope), threads.follow_ups(engine, scope)
+    if (kind := file_kind(request)) is not None:
+        if asked_for(request, "what") == "follow-ups":
+            return as_file(kind, "follow-ups", FOLLOW_UP_COLUMNS, follow_ups)
+        return as_file(kind, "to-be-continued", DUE_COLUMNS, later)
+    return page(request, "due.html", visits=later, follow_ups=follow_ups, now=now(), today=f"{_today()}")
 
 
-def _chart(quantity: str, taken: Sequence[Any]) -> dict[str, Any]:
-    """Drawn in the unit of the latest; readings in another unit are in the table alone."""
-    name = taken[-1].unit
-    drawn = [r for r in taken if r.value is not None and abs(r.value) < LARGEST_VALUE and r.unit == name]
-    points = [Point(r.taken, r.value, r.low, r.high, r.where, r.name) for r in drawn]
-    drawing = over_time(quantity, unit(name), points)
-    return {"quantity": quantity, "unit": unit(name), "drawing": drawing, "readings": list(reversed(taken))}
+def _today() -> str:
+    return f"{datetime.now().astimezone():%Y-%m-%d}"
+
+
+#: What the list of findings can be of: in the address, in words.
+WHICH = {
+    "": "open", "mine": "assigned to me", "asked": "asked, no answer yet", "answered": "answered", "yes": "closed",
+}  # fmt: skip
 
 
 @for_roles(*LOOKERS)
 def findings(request: Request) -> Response:
-    engine, scope = desk_of(request).engine, scope_of(request)
-    signed, rule, level = _asked_findings(request)
-    kept = {"signed": "yes" if signed else "", "rule": rule, "level": level}
+    engine, scope, account = desk_of(request).engine, scope_of(request), request.state.account
+    given, of, _ = wanted(request)
+    which, rule = asked_for(request, "signed", 10), asked_for(request, "rule", 100)
+    which = which if which in WHICH else ""
+    want = Queue(
+        closed=which == "yes", rule=rule, level=given["level"], state=which if which in (acts.ASKED, acts.ANSWERED) else "",
+        assigned=account.name if which == "mine" else "", of=replace(of, level="", open=False),
+    )
+    kept = {k: v for k, v in {**given, "signed": which, "rule": rule}.items() if v}
+    if (kind := file_kind(request)) is not None:
+        return as_file(kind, "findings", FINDING_COLUMNS, queries.findings(engine, scope, want, most=MOST_EXPORTED + 1))
+    skip = _number(asked_for(request, "skip"))
+    found = queries.findings(engine, scope, want, most=queries.PAGE + 1, skip=skip)
+    more = urlencode({**kept, "skip": skip + queries.PAGE}) if len(found) > queries.PAGE else ""
+    here = f"/findings?{urlencode(kept)}" if kept else "/findings"
+    desk = desk_of(request)
     return page(
-        request, "findings.html", signed=signed, rule=rule, level=level, levels=LEVELS, rules=queries.rules(engine, scope),
-        asked=urlencode({k: v for k, v in kept.items() if v}),
-        findings=queries.findings(engine, scope, signed=signed, rule=rule, level=level),
-        open_findings=queries.open_findings(engine, scope),
-        may_sign=request.state.account.role == "supervisor", signs_with=getattr(desk_of(request).key, "device", ""),
+        request, "findings.html", which=which, rule=rule, rules=queries.rules(engine, scope), given=given, which_words=WHICH,
+        asked=urlencode(kept), findings=found[: queries.PAGE], open_findings=queries.open_findings(engine, scope), more=more,
+        may_act=account.role == "supervisor", signs_with=getattr(desk.key, "device", ""), back=here, problem=bad_days(given),
+        what=acts.WHAT, supervisors=_supervisors(request), **choices(request),
     )
 
 
-def _between(request: Request) -> tuple[measures.Between, dict[str, str]]:
-    """The last year where nothing else is asked for."""
-    given = {name: asked_for(request, name, 10) for name in ("since", "until")}
-    until = seconds_of_day(given["until"], end=True) or now()
-    since = seconds_of_day(given["since"])
-    return measures.Between(since if since is not None else until - 365 * measures.DAY, until), given
-
-
-@for_roles("supervisor")
-def figures(request: Request) -> Response:
-    engine, scope = desk_of(request).engine, scope_of(request)
-    between, given = _between(request)
-    return page(
-        request, "figures.html", given=given, between=between, again_days=measures.AGAIN_DAYS,
-        returns=measures.returns(engine, scope, between), fix=measures.first_fix(engine, scope, between, now()),
-        misheard=measures.misheard(engine, scope, between), procedures=measures.minutes_by_procedure(engine, scope, between),
-        steps=measures.minutes_by_step(engine, scope, between),
-    )
-
-
-@for_roles("writer", "supervisor")
-def writer(request: Request) -> Response:
-    return _writer(request)
-
-
-def _writer(request: Request) -> Response:
-    between, given = _between(request)
-    steps = measures.for_the_writer(desk_of(request).engine, between)
-    return page(request, "writer.html", given=given, between=between, steps=steps)
+def _supervisors(request: Request) -> list[str]:
+    desk = desk_of(request)
+    return [] if desk.by_door else people.supervisors(desk.people)

@@ -11,7 +11,6 @@ Rules of this file:
 
 from __future__ import annotations
 
-import hashlib
 import ipaddress
 import secrets
 import time
@@ -23,8 +22,20 @@ from argon2.exceptions import InvalidHashError, VerificationError
 from sqlalchemy import Connection, Engine, delete, func, insert, select, update
 from zxcvbn import zxcvbn
 
-from handsfree.desk import database, watch
-from handsfree.desk.people_tables import Attempt, PeopleBase, Person, SessionRow
+from handsfree.desk import database, factor, watch
+from handsfree.desk.digests import digest
+from handsfree.desk.factor import CodeWanted
+from handsfree.desk.people_tables import (
+    Attempt,
+    DeviceSeen,
+    Elsewhere,
+    Pending,
+    PeopleBase,
+    Person,
+    SavedSearch,
+    SecondFactor,
+    SessionRow,
+)
 from handsfree.errors import Trouble
 
 ROLES = ("technician", "supervisor", "writer", "device")
@@ -69,10 +80,6 @@ def make_tables(engine: Engine) -> None:
         PeopleBase.metadata.create_all(engine)
 
 
-def digest(secret: str) -> str:
-    return hashlib.sha256(secret.encode()).hexdigest()
-
-
 def judge_password(password: str, name: str) -> None:
     """Trouble where it is too short, too long, or what would be tried first."""
     if len(password) < SHORTEST_PASSWORD:
@@ -93,20 +100,31 @@ def _judge_place(role: str, team: str) -> None:
         raise Trouble("Only a supervisor's team can be '*', everybody; give the name of one.")
 
 
-def add(engine: Engine, name: str, role: str, team: str, technician: str, password: str) -> str:
-    """A new account; the upload key of a device, shown once, '' for the others. Trouble for what cannot be."""
+def add(engine: Engine, name: str, role: str, team: str, technician: str, password: str, mail: str = "") -> str:
+    """A new account; the upload key of a device, shown once, '' for the others. `mail`: who has it signs in elsewhere, and
+    needs no password. Trouble for what cannot be."""
     _judge_place(role, team)
     if not 1 <= len(name) <= 100 or not name.isprintable():
         raise Trouble("A name has 1 to 100 characters that can be seen.")
     key = secrets.token_urlsafe(32) if role == "device" else ""
-    if role != "device":
+    if role == "device" and mail:
+        raise Trouble("A device signs in with its key alone.")
+    if mail and (mail.count("@") != 1 or len(mail) > 200 or not mail.isprintable()):
+        raise Trouble("--mail is the address by which the provider knows the person: name@example.org")
+    by_password = role != "device" and not (mail and not password)
+    if by_password:
         judge_password(password, name)
     row = {"name": name, "role": role, "team": team, "technician": technician or name,
-           "password": _hasher.hash(password) if role != "device" else "", "upload_key": digest(key) if key else ""}
+           "password": _hasher.hash(password) if by_password else "", "upload_key": digest(key) if key else ""}
     with engine.begin() as connection:
         if connection.scalar(select(func.count()).select_from(Person).where(Person.name == name)):
             raise Trouble(f"There is somebody called '{name}' already; take them away first, or choose another name.")
-        connection.execute(insert(Person), [row])
+        if mail and connection.scalar(select(Elsewhere.person_id).where(Elsewhere.mail == mail.casefold())) is not None:
+            raise Trouble(f"Somebody has the address {mail} already.")
+        made = connection.execute(insert(Person).returning(Person.id), [row]).scalar_one()
+        if mail:
+            values = {"person_id": made, "mail": mail.casefold(), "issuer": "", "subject": ""}
+            connection.execute(insert(Elsewhere), [values])
     watch.note("account made", name=name, role=role, team=team)
     return key
 
@@ -122,7 +140,8 @@ def remove(engine: Engine, name: str) -> None:
     """And every session of theirs ends. Trouble where there is nobody of that name."""
     with engine.begin() as connection:
         row = _there(connection, name)
-        connection.execute(delete(SessionRow).where(SessionRow.person_id == row.id))
+        for table in (SessionRow, SavedSearch, DeviceSeen, SecondFactor, Pending, Elsewhere):
+            connection.execute(delete(table).where(table.person_id == row.id))
         connection.execute(delete(Person).where(Person.id == row.id))
     watch.note("account removed", name=name)
 
@@ -142,6 +161,16 @@ def alter(
         connection.execute(update(Person).where(Person.id == row.id).values(**values))
         connection.execute(delete(SessionRow).where(SessionRow.person_id == row.id))
     watch.note("account changed", name=name, role=role, team=team)
+
+
+def forget_codes(engine: Engine, name: str) -> None:
+    """By who runs the desk, for somebody who lost their telephone: the second factor is off, every session of theirs
+    ends."""
+    with engine.begin() as connection:
+        row = _there(connection, name)
+        connection.execute(delete(SecondFactor).where(SecondFactor.person_id == row.id))
+        connection.execute(delete(SessionRow).where(SessionRow.person_id == row.id))
+    watch.note("second factor taken away", name=name)
 
 
 def reset_password(engine: Engine, name: str, password: str) -> None:
@@ -171,6 +200,11 @@ def everybody(engine: Engine) -> list[Account]:
 def persons(engine: Engine) -> int:
     """How many there are who sign in; devices do not."""
     return sum(account.role != "device" for account in everybody(engine))
+
+
+def supervisors(engine: Engine) -> list[str]:
+    """Their names."""
+    return [account.name for account in everybody(engine) if account.role == "supervisor"]
 
 
 def technicians_of(engine: Engine, team: str) -> list[str]:
@@ -208,14 +242,19 @@ def place_of(address: str) -> str:
     return str(getattr(found, "ipv4_mapped", None) or found)
 
 
-def sign_in(engine: Engine, name: str, password: str, address: str, now: float | None = None) -> str | None:
-    """The secret of a new session; None where name or password is wrong. Trouble where there were too many failures."""
+def sign_in(
+    engine: Engine, name: str, password: str, address: str, now: float | None = None
+) -> str | CodeWanted | None:
+    """The secret of a new session, or a code that is wanted first; None where name or password is wrong. Trouble where there
+    were too many failures."""
     now = time.time() if now is None else now
-    person = _judged(engine, name, password, address, now)
-    return None if person is None else begin_session(engine, person, now)
+    person = judged(engine, name, password, address, now)
+    if person is None:
+        return None
+    return factor.wait_for(engine, person, now) if factor.wanted(engine, person) else begin_session(engine, person, now)
 
 
-def _judged(engine: Engine, name: str, password: str, address: str, now: float) -> int | None:
+def judged(engine: Engine, name: str, password: str, address: str, now: float) -> int | None:
     """Whose name and password these are, None for nobody's. Trouble where there were too many failures."""
     place = place_of(address)
     of_name, of_address, here = _of_name(name), f"from:{place}", f"{_of_name(name)}|{place}"
@@ -312,17 +351,21 @@ def sessions_of(engine: Engine, person: int, now: float | None = None) -> list[S
 
 def end_all(engine: Engine, account: Account, password: str, address: str) -> None:
     """All sessions of the account end. Trouble where the password is wrong."""
-    if _judged(engine, account.name, password, address, time.time()) is None:
-        raise Trouble("The password you have now was not that.")
+    owns(engine, account, password, address)
     with engine.begin() as connection:
         connection.execute(delete(SessionRow).where(SessionRow.person_id == account.id))
     watch.note("every session ended", name=account.name)
 
 
+def owns(engine: Engine, account: Account, password: str, address: str) -> None:
+    """Trouble where that is not the account's password."""
+    if judged(engine, account.name, password, address, time.time()) is None:
+        raise Trouble("The password you have now was not that.")
+
+
 def change_password(engine: Engine, account: Account, old: str, new: str, address: str) -> None:
     """All sessions of the account end. Trouble where the old one is wrong or the new one will not do."""
-    if _judged(engine, account.name, old, address, time.time()) is None:
-        raise Trouble("The password you have now was not that.")
+    owns(engine, account, old, address)
     judge_password(new, account.name)
     with engine.begin() as connection:
         _put_password(connection, account.id, new)

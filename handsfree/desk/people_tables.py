@@ -11,7 +11,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 
 class PeopleBase(DeclarativeBase):
-    """Made by `create_all`: three small tables."""
+    """Made by `create_all`: small tables. One that was made is never altered: what is new is a table of its own."""
 
 
 class Person(PeopleBase):
@@ -47,3 +47,95 @@ class Attempt(PeopleBase):
     of: Mapped[str] = mapped_column(String(160))
     at: Mapped[float] = mapped_column(Double)
     __table_args__ = (Index("attempts_of", "of", "at"),)
+
+
+class SavedSearch(PeopleBase):
+    """A list that a person keeps. `person_id`: 0 for whoever is at a desk without accounts. `address`: of the page."""
+
+    __tablename__ = "saved_searches"
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    person_id: Mapped[int] = mapped_column(Integer, index=True)
+    name: Mapped[str] = mapped_column(String(60))
+    address: Mapped[str] = mapped_column(Text)
+
+
+class TeamRow(PeopleBase):
+    """Which region a team belongs to."""
+
+    __tablename__ = "teams"
+
+    team: Mapped[str] = mapped_column(String(100), primary_key=True)
+    region: Mapped[str] = mapped_column(String(100))
+
+
+class DeviceSeen(PeopleBase):
+    """What is known of a device that sends: seconds of the epoch when it was heard of last, and when a visit of it was
+    stored last; `waiting`: how many visits wait on it, by its own word, -1 where it does not say."""
+
+    __tablename__ = "devices_seen"
+
+    person_id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    seen: Mapped[float] = mapped_column(Double)
+    stored: Mapped[float | None] = mapped_column(Double)
+    waiting: Mapped[int] = mapped_column(Integer)
+
+
+class SecondFactor(PeopleBase):
+    """A secret for time-based codes (RFC 6238). `confirmed`: a first code was right, and it is asked for from then on;
+    `used`: the last time step whose code was taken, which is taken once."""
+
+    __tablename__ = "second_factors"
+
+    person_id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    secret: Mapped[str] = mapped_column(String(64))
+    confirmed: Mapped[int] = mapped_column(Integer)
+    used: Mapped[int] = mapped_column(Integer)
+
+
+class Pending(PeopleBase):
+    """A sign-in whose password was right and whose code is still to come."""
+
+    __tablename__ = "pending_sign_ins"
+
+    digest: Mapped[str] = mapped_column(String(64), primary_key=True)
+    person_id: Mapped[int] = mapped_column(Integer)
+    at: Mapped[float] = mapped_column(Double)
+    tries: Mapped[int] = mapped_column(Integer)
+
+
+class Elsewhere(PeopleBase):
+    """Who signs in by OpenID Connect: `mail` is what the provider must vouch for the first time; from then on it is `issuer`
+    and `subject`, '' until then."""
+
+    __tablename__ = "elsewhere"
+
+    person_id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    mail: Mapped[str] = mapped_column(String(200))
+    issuer: Mapped[str] = mapped_column(String(300))
+    subject: Mapped[str] = mapped_column(String(300))
+
+
+class Known(PeopleBase):
+    """A site, a cabinet, a person or a device as the firm knows it: its own `id`, whatever it is called today (`name`).
+    `kind`: of `registry.KINDS`."""
+
+    __tablename__ = "known_things"
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    kind: Mapped[str] = mapped_column(String(12), index=True)
+    name: Mapped[str] = mapped_column(Text)
+    team: Mapped[str] = mapped_column(String(100))
+
+
+class KnownName(PeopleBase):
+    """A name that records have for a known thing. `under`: of a cabinet the site, as the records have it; else ''."""
+
+    __tablename__ = "known_names"
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    thing_id: Mapped[int] = mapped_column(ForeignKey("known_things.id", ondelete="CASCADE"))
+    kind: Mapped[str] = mapped_column(String(12))
+    under: Mapped[str] = mapped_column(Text)
+    name: Mapped[str] = mapped_column(Text)
+    __table_args__ = (Index("known_by_name", "kind", "name", "under"),)

@@ -26,6 +26,7 @@ The rules:
   shown first and counts in nothing: `Stored.quarantined` says why.
 - A visit that was taken up again is a longer journal that begins with the stored one: it takes its place. A shorter one that
   the stored one begins with is stored already. Any other of the same name goes into quarantine beside it.
+- `X-Waiting` with an offer says how many visits wait on the device: the desk shows a queue that grows old.
 - 401: the key is not known. 429: too fast, wait as many seconds as `Retry-After` says. 5xx: try again later.
 """
 

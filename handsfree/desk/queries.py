@@ -4,10 +4,25 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import ColumnElement, Engine, Row, Select, exists, func, literal_column, or_, select, table, true, tuple_
+from sqlalchemy import (
+    ColumnElement,
+    Engine,
+    Row,
+    Select,
+    and_,
+    exists,
+    false,
+    func,
+    literal_column,
+    or_,
+    select,
+    table,
+    true,
+    tuple_,
+)
 from sqlalchemy.orm import aliased
 
 from handsfree.desk.tables import (
@@ -19,7 +34,7 @@ from handsfree.desk.tables import (
     Line,
     Reading,
     Saying,
-    SignOffRow,
+    ThreadRow,
     Visit,
     folded,
 )
@@ -44,7 +59,9 @@ EVERYBODY = Scope()
 @dataclass(frozen=True)
 class Filter:
     """'' and None do not count. `site`, `cabinet`, `technician` and `fault` match a part, whatever its capitals and accents.
-    `since`, `until`: seconds of the epoch. `level`: of a finding it has; `open`: one that is not signed off."""
+    `since`, `until`: seconds of the epoch. `level`: of a finding it has; `open`: one that is not closed. `version`: as
+    `readout.version_of` writes it. `exactly`: the technician's name, whole. `words`: that were said or noted in it; all
+    begin a word of one saying. `at`: (site, cabinet) as records have them, at one of which it was."""
 
     site: str = ""
     cabinet: str = ""
@@ -56,8 +73,12 @@ class Filter:
     procedure: str = ""
     level: str = ""
     open: bool = False
+    version: str = ""
+    words: str = ""
+    exactly: str = ""
+    at: tuple[tuple[str, str], ...] = ()
 
-    def where(self) -> list[ColumnElement[bool]]:
+    def where(self, postgresql: bool) -> list[ColumnElement[bool]]:
         parts = (
             (Visit.site_folded, self.site), (Visit.cabinet_folded, self.cabinet),
             (Visit.technician_folded, self.technician),
@@ -65,16 +86,23 @@ class Filter:
         found: list[ColumnElement[bool]] = [
             column.contains(folded(value), autoescape=True) for column, value in parts if value
         ]
-        found += [column == value for column, value in ((Visit.outcome, self.outcome), (Visit.procedure, self.procedure))
-                  if value]
+        if self.at:
+            found.append(or_(*(and_(Visit.site == site, Visit.cabinet == cabinet) for site, cabinet in self.at)))
+        exact = (
+            (Visit.technician, self.exactly), (Visit.outcome, self.outcome), (Visit.procedure, self.procedure),
+            (Visit.version, self.version),
+        )  # fmt: skip
+        found += [column == value for column, value in exact if value]
         if self.fault:
             # EXISTS, not IN: SQLite would gather every visit that ever had the fault before it looked at the newest.
             named = exists().where(Fault.visit_id == Visit.id, Fault.fault == self.fault)
             found.append(or_(Visit.found_folded.contains(folded(self.fault), autoescape=True), named))
         if self.level or self.open:
             about = [FindingRow.visit_id == Visit.id, *([FindingRow.level == self.level] if self.level else []),
-                     *([~FindingRow.signed] if self.open else [])]
+                     *([~FindingRow.closed] if self.open else [])]
             found.append(exists().where(*about))
+        if self.words:
+            found.append(said_in(self.words, postgresql))
         if self.since is not None:
             found.append(Visit.began >= self.since)
         if self.until is not None:
@@ -90,6 +118,8 @@ SORTS: dict[str, tuple[Any, ...]] = {
     "technician": (Visit.technician_folded, Visit.began.desc(), Visit.id.desc()),
     "longest": (Visit.on_site.desc(), Visit.id.desc()),
     "oldest": (Visit.began, Visit.id),
+    "outcome": (Visit.outcome, Visit.began.desc(), Visit.id.desc()),
+    "procedure": (Visit.procedure, Visit.version, Visit.began.desc(), Visit.id.desc()),
 }
 
 
@@ -99,7 +129,7 @@ def visits(
 ) -> Rows:
     """The newest first; `after`: (began, id) of the last one seen. Sorted as SORTS has it, `skip` of them left out. One more
     than `most`, where there are more."""
-    asked = select(Visit).where(scope.where(), *want.where())
+    asked = select(Visit).where(scope.where(), *want.where(_is_postgresql(engine)))
     if sort in SORTS:
         return _all(engine, _columns(asked).order_by(*SORTS[sort]).offset(skip).limit(most + 1))
     if after is not None:
@@ -108,7 +138,7 @@ def visits(
 
 
 def _columns(asked: Select[Any]) -> Select[Any]:
-    of_it = (FindingRow.visit_id == Visit.id, ~FindingRow.signed)
+    of_it = (FindingRow.visit_id == Visit.id, ~FindingRow.closed)
     trouble = select(func.count()).where(*of_it).scalar_subquery()
     worst = select(FindingRow.rule).where(*of_it).order_by(FindingRow.rank, FindingRow.n).limit(1).scalar_subquery()
     level = select(FindingRow.level).where(*of_it).order_by(FindingRow.rank, FindingRow.n).limit(1).scalar_subquery()
@@ -147,8 +177,21 @@ def due(engine: Engine, scope: Scope) -> Rows:
     return _all(engine, asked.order_by(Visit.due).limit(200))
 
 
+def _is_postgresql(engine: Engine) -> bool:
+    return engine.dialect.name == "postgresql"
+
+
 def _words(text: str) -> list[str]:
-    return re.findall(r"\w+", text)[:8]
+    return re.findall(r"\w+", folded(text))[:8]
+
+
+def said_in(text: str, postgresql: bool) -> ColumnElement[bool]:
+    """Visits in which all these words begin words of one saying; none where there is no word."""
+    words = _words(text)
+    if not words:
+        return false()
+    matching = _matching(words, postgresql)
+    return Visit.id.in_(select(Line.visit_id).join(matching, matching.c.id == Line.saying_id))
 
 
 def search(engine: Engine, scope: Scope, text: str, who: str = "", most: int = PAGE) -> Rows:
@@ -156,7 +199,7 @@ def search(engine: Engine, scope: Scope, text: str, who: str = "", most: int = P
     words = _words(text)
     if not words:
         return []
-    postgresql = engine.dialect.name == "postgresql"
+    postgresql = _is_postgresql(engine)
     matching = _matching(words, postgresql)
     conditions = [scope.where(), *([Line.who == who] if who else [])]
     columns = (Line.n, Line.at, Line.who, Line.verdict, Line.step, Line.sure, Visit.name, Visit.began, Visit.began_text,
@@ -182,7 +225,7 @@ def _matching(words: list[str], postgresql: bool) -> Any:
     """The sayings. A few hundred at most: a search that finds more wants another word."""
     if postgresql:
         query = " & ".join(f"{word}:*" for word in words)
-        found = func.to_tsvector(literal_column("'simple'"), Saying.text).op("@@")(
+        found = func.to_tsvector(literal_column("'simple'"), Saying.folded).op("@@")(
             func.to_tsquery(literal_column("'simple'"), query)
         )
         return select(Saying.id, Saying.text).where(found).limit(300).subquery("matching")
@@ -193,50 +236,74 @@ def _matching(words: list[str], postgresql: bool) -> Any:
     return select(Saying.id, Saying.text).where(Saying.id.in_(rows)).limit(300).subquery("matching")
 
 
-def findings(engine: Engine, scope: Scope, *, signed: bool, rule: str = "", level: str = "", most: int = 100) -> Rows:
-    """The worklist: open ones, the gravest first and of these the newest; or those signed off, the newest first."""
+@dataclass(frozen=True)
+class Queue:
+    """Which findings: `closed` or open; of a `rule`, a `level`; whose thread has a `state` ('asked', 'answered', …), is
+    `assigned` to an account, or has `asked` a technician; of visits as `of` has it. '' does not count."""
+
+    closed: bool = False
+    rule: str = ""
+    level: str = ""
+    state: str = ""
+    assigned: str = ""
+    asked: str = ""
+    of: Filter = field(default_factory=lambda: Filter())
+
+    def where(self, postgresql: bool) -> list[ColumnElement[bool]]:
+        pairs = (
+            (FindingRow.rule, self.rule), (FindingRow.level, self.level), (ThreadRow.state, self.state),
+            (ThreadRow.assigned, self.assigned), (ThreadRow.asked, self.asked),
+        )  # fmt: skip
+        found: list[ColumnElement[bool]] = [column == value for column, value in pairs if value]
+        return [FindingRow.closed.is_(self.closed), *found, *self.of.where(postgresql)]
+
+
+def findings(engine: Engine, scope: Scope, want: Queue | None = None, most: int = 100, skip: int = 0) -> Rows:
+    """The worklist: open ones, the gravest first and of these the newest; or those closed, the last closed first."""
+    want = want or Queue()
     asked = (
         select(FindingRow.key, FindingRow.n, FindingRow.at, FindingRow.rule, FindingRow.sentence, FindingRow.level,
-               Visit.name, Visit.head, Visit.found, Visit.standing, Visit.procedure, Visit.began_text, Visit.site,
-               Visit.cabinet, Visit.technician, SignOffRow.by, SignOffRow.comment, SignOffRow.wall, SignOffRow.device)
+               FindingRow.closed, Visit.name, Visit.head, Visit.found, Visit.standing, Visit.procedure, Visit.complaint,
+               Visit.version, Visit.began_text, Visit.site, Visit.cabinet, Visit.technician, ThreadRow.by, ThreadRow.comment,
+               ThreadRow.wall, ThreadRow.device, ThreadRow.state, ThreadRow.assigned, ThreadRow.asked, ThreadRow.due)
         .join(Visit, Visit.id == FindingRow.visit_id)
-        .outerjoin(SignOffRow, SignOffRow.key == FindingRow.key)
-        .where(scope.where(), FindingRow.signed if signed else ~FindingRow.signed)
+        .outerjoin(ThreadRow, ThreadRow.key == FindingRow.key)
+        .where(scope.where(), *want.where(_is_postgresql(engine)))
     )
-    if rule:
-        asked = asked.where(FindingRow.rule == rule)
-    if level:
-        asked = asked.where(FindingRow.level == level)
-    order = (SignOffRow.wall.desc(), FindingRow.key) if signed else (FindingRow.rank, FindingRow.began.desc(), FindingRow.n)
-    return _all(engine, asked.order_by(*order).limit(most))
+    newest = (FindingRow.rank, FindingRow.began.desc(), FindingRow.n)
+    order = (ThreadRow.wall.desc(), FindingRow.key) if want.closed else newest
+    return _all(engine, asked.order_by(*order).offset(skip).limit(most))
 
 
 def finding(engine: Engine, scope: Scope, key: str) -> Row[Any] | None:
-    asked = select(FindingRow.key, FindingRow.n, FindingRow.rule, FindingRow.sentence, Visit.name, Visit.head)
-    found = _all(engine, asked.join(Visit, Visit.id == FindingRow.visit_id).where(scope.where(), FindingRow.key == key))
+    asked = select(FindingRow.key, FindingRow.n, FindingRow.rule, FindingRow.sentence, Visit.name, Visit.head,
+                   Visit.technician, ThreadRow.asked, ThreadRow.state)
+    asked = asked.join(Visit, Visit.id == FindingRow.visit_id).outerjoin(ThreadRow, ThreadRow.key == FindingRow.key)
+    found = _all(engine, asked.where(scope.where(), FindingRow.key == key))
     return found[0] if found else None
 
 
 def findings_of(engine: Engine, visit_id: int, most: int = 40) -> Rows:
     """Of one visit, the gravest first."""
-    asked = select(*FindingRow.__table__.columns, SignOffRow.by, SignOffRow.comment, SignOffRow.wall)
-    asked = asked.outerjoin(SignOffRow, SignOffRow.key == FindingRow.key).where(FindingRow.visit_id == visit_id)
+    asked = select(*FindingRow.__table__.columns, ThreadRow.state, ThreadRow.assigned, ThreadRow.asked)
+    asked = asked.outerjoin(ThreadRow, ThreadRow.key == FindingRow.key).where(FindingRow.visit_id == visit_id)
     return _all(engine, asked.order_by(FindingRow.rank, FindingRow.n).limit(most))
 
 
 def open_findings(engine: Engine, scope: Scope) -> int:
-    asked = select(func.count()).select_from(FindingRow).where(~FindingRow.signed)
+    asked = select(func.count()).select_from(FindingRow).where(~FindingRow.closed)
     if scope.technicians is not None:  # without names the index of the open ones is enough
         asked = asked.join(Visit, Visit.id == FindingRow.visit_id).where(scope.where())
     return int(_all(engine, asked)[0][0])
 
 
-def readings(engine: Engine, scope: Scope, site: str, cabinet: str) -> Rows:
-    """Of one cabinet, by quantity and time: the last two thousand."""
+def readings(engine: Engine, scope: Scope, at: Sequence[tuple[str, str]]) -> Rows:
+    """Of one cabinet, under each (site, cabinet) that records have for it, by quantity and time: the last two thousand."""
+    here = or_(*(and_(Reading.site == site, Reading.cabinet == cabinet) for site, cabinet in at))
     asked = (
-        select(*Reading.__table__.columns, Visit.name)
+        select(*Reading.__table__.columns, Visit.name, Visit.began, Visit.began_text, Visit.technician)
         .join(Visit, Visit.id == Reading.visit_id)
-        .where(scope.where(), Reading.site == site, Reading.cabinet == cabinet)
+        .where(scope.where(), here)
         .order_by(Reading.taken.desc())
         .limit(2000)
     )
@@ -267,6 +334,12 @@ def procedures(engine: Engine, scope: Scope) -> list[str]:
     return sorted({row.procedure for row in _all(engine, select(last.subquery()).distinct())} - {""})
 
 
+def versions(engine: Engine, scope: Scope) -> list[str]:
+    """Of the last visits."""
+    last = select(Visit.version).where(scope.where()).order_by(Visit.began.desc()).limit(2000)
+    return sorted({row.version for row in _all(engine, select(last.subquery()).distinct())} - {""})
+
+
 def faults(engine: Engine, scope: Scope) -> list[str]:
     """Names of the faults found in the last visits."""
     last = select(Fault.fault).order_by(Fault.visit_id.desc()).limit(2000)
@@ -278,7 +351,7 @@ def faults(engine: Engine, scope: Scope) -> list[str]:
 
 def rules(engine: Engine, scope: Scope) -> list[str]:
     """Of the open findings."""
-    asked = select(FindingRow.rule).where(~FindingRow.signed).distinct()
+    asked = select(FindingRow.rule).where(~FindingRow.closed).distinct()
     if scope.technicians is not None:
         asked = asked.join(Visit, Visit.id == FindingRow.visit_id).where(scope.where())
     return sorted(row.rule for row in _all(engine, asked))

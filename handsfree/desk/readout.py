@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -21,10 +22,12 @@ from handsfree.journal.follow import Machine
 from handsfree.journal.found import diagnosis, tells
 from handsfree.journal.private import shown_words
 from handsfree.journal.rows import range_of
+from handsfree.journal.service import gathered, parts_of
+from handsfree.journal.story import complaint_of
 from handsfree.journal.verify import verify
 
 #: Raise it when what is read out of a folder changes: every visit is then read anew.
-VERSION = 3
+VERSION = 4
 #: Seconds that no due time lies ahead of the beginning: two years.
 LATEST_DUE = 2 * 366 * 86_400.0
 #: Longest text of a line or a diagnosis that is put into the database, and most rows of a kind of one visit: what an honest
@@ -140,9 +143,23 @@ def _visit(folder: Path, seen: Account, began: float, size: int, changed: int) -
         "found": words,
         **_folded(opened.site, opened.cabinet, opened.technician, words),
         "outcome": outcome,
+        "complaint": complaint_of(opened)[:300],
+        "version": version_of(opened),
+        "parts": "; ".join(parts_of(gathered(seen.entries)))[:LONGEST_TEXT],
+        "heard": sum(isinstance(e.event, ev.Utterance) and e.event.verdict != "not for me" for e in seen.entries),
+        "again": sum(isinstance(e.event, ev.Utterance) and e.event.verdict == "asked again" for e in seen.entries),
+        "day": datetime.fromisoformat(seen.began).date().toordinal() - 719_163,
         "trips": 1 + sum(isinstance(e.event, ev.Resumed) and e.event.why == "to be continued" for e in seen.entries),
         "due": due,
     }
+
+
+def version_of(opened: Opened) -> str:
+    """Of the procedure that was begun with: as it calls itself, and the beginning of its text's hash, for a text may change
+    and its number not; '' where the record has neither."""
+    called = re.search(r"(?m)^version:\s*['\"]?([^\s'\"#]{1,20})", dict(opened.copies).get(opened.procedure, ""))
+    digest = dict(opened.digests).get(opened.procedure, "")[:6]
+    return f"{called[1]} ({digest})" if called is not None and digest else called[1] if called is not None else digest
 
 
 def _folded(site: str, cabinet: str, technician: str, found: str) -> Values:
@@ -258,7 +275,7 @@ def _findings(seen: Account, began: float, folder: Path, standing: str) -> list[
 def finding_row(name: str, began: float, rule: str, n: int, at: float, sentence: str) -> Values:
     key = finding_key(name, n, rule, sentence)
     return {"key": key, "n": n, "began": began, "at": at, "rule": rule, "sentence": sentence[:LONGEST_TEXT],
-            "level": RANKS.get(rule, LOOK), "rank": rank_of(rule), "signed": False}
+            "level": RANKS.get(rule, LOOK), "rank": rank_of(rule), "closed": False}
 
 
 _COUNTED = {"say again": "repeated", "go back": "back", "stand by": "stood_by"}
@@ -306,5 +323,6 @@ def unreadable(folder: Path, problem: str, known: dict[str, str] | None = None) 
         "lasted": 0.0, "outcome": "not readable", "trips": 1, "due": None, "on_site": 0.0, "found": "",
         **_folded("", "", "", ""), "rank": 0,
         "standing": QUARANTINED if folder.parent.name == quarantine.FOLDER else NOT_HOLDING,
+        "complaint": "", "version": "", "parts": "", "heard": 0, "again": 0, "day": began.date().toordinal() - 719_163,
     }
     return ReadOut(visit, {"findings": [finding_row(folder.name, visit["began"], BROKEN, 0, 0.0, problem)]})

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 
-from handsfree.desk import database, signoffs
+from handsfree.desk import database, threads
 from handsfree.desk.ingest import Refreshed, refresh
 from handsfree.desk.setting import Desk
 
@@ -12,7 +12,8 @@ _one_builds = threading.Lock()
 
 
 def read_folders(desk: Desk) -> Refreshed:
-    """The database as the folders are now; one that was deleted meanwhile is built again, with its sign-offs."""
+    """The database as the folders are now; one that was deleted meanwhile is built again, with what was done about
+    findings."""
     with _one_builds:
         anew = database.gone(desk.engine)
         if anew:
@@ -21,5 +22,5 @@ def read_folders(desk: Desk) -> Refreshed:
         done = refresh(desk.engine, desk.visits, desk.known, sound_elsewhere=desk.files.elsewhere,
                        heads=desk.heads, removers=desk.removers)
         if anew:
-            signoffs.rebuild(desk.engine, desk.own, desk.known)
+            threads.rebuild(desk.engine, desk.own, desk.known)
     return done

@@ -1,4 +1,5 @@
-"""*Fixed* that came back: a finding of the visit that said so, found when the next visit to the cabinet is put in.
+"""How the visits to one cabinet follow one another, and *fixed* that came back: a finding of the visit that said so,
+found when the next visit to the cabinet is put in.
 
 Rules of this file:
 
@@ -9,34 +10,68 @@ Rules of this file:
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from datetime import datetime
 from itertools import pairwise
 from typing import Any
 
 from sqlalchemy import Connection, delete, insert, select, update
 
-from handsfree.desk.measures import AGAIN_DAYS, DAY, MENDED
 from handsfree.desk.readout import finding_row
-from handsfree.desk.tables import GOOD, FindingRow, SignOffRow, Visit
+from handsfree.desk.tables import GOOD, FindingRow, ThreadRow, Visit
 from handsfree.journal.findings import CAME_BACK
 
+DAY = 86_400.0
+AGAIN_DAYS = 30
+#: Outcomes that say the work mended it; one that found nothing to mend.
+MENDED, NOTHING = ("fixed", "done"), "no fault found"
 #: Visits of one cabinet that are looked at, the newest: a cabinet has a few a year.
 MOST = 200
 
 
-def note(connection: Connection, ids: Collection[int]) -> None:
-    """The findings of the cabinets that these visits are of."""
-    of = select(Visit.site, Visit.cabinet).where(Visit.id.in_(ids), Visit.cabinet != "", Visit.standing == GOOD).distinct()
-    for site, cabinet in connection.execute(of).all():
+def note(connection: Connection, ids: Collection[int]) -> set[int]:
+    """Of the cabinets that these visits are of. The days of which something has changed."""
+    of = select(Visit.site, Visit.cabinet).where(Visit.id.in_(ids)).distinct()
+    return note_cabinets(connection, [(row.site, row.cabinet) for row in connection.execute(of)])
+
+
+def note_cabinets(connection: Connection, cabinets: Iterable[tuple[str, str]]) -> set[int]:
+    days: set[int] = set()
+    for site, cabinet in cabinets:
         asked = select(Visit).with_only_columns(
-            Visit.id, Visit.name, Visit.began, Visit.began_text, Visit.lasted, Visit.events, Visit.outcome, Visit.rank
+            Visit.id,
+            Visit.name,
+            Visit.began,
+            Visit.began_text,
+            Visit.lasted,
+            Visit.events,
+            Visit.outcome,
+            Visit.rank,
+            Visit.day,
+            Visit.since_last,
+            Visit.until_next,
         )
-        asked = asked.where(Visit.site == site, Visit.cabinet == cabinet, Visit.standing == GOOD)
-        _put(connection, connection.execute(asked.order_by(Visit.began.desc()).limit(MOST)).all()[::-1])
+        asked = asked.where(Visit.site == site, Visit.cabinet == cabinet, Visit.standing == GOOD, Visit.cabinet != "")
+        some = connection.execute(asked.order_by(Visit.began.desc(), Visit.id.desc()).limit(MOST)).all()[::-1]
+        days |= _apart(connection, some)
+        _came_back(connection, some)
+    return days
 
 
-def _put(connection: Connection, visits: Sequence[Any]) -> None:
+def _apart(connection: Connection, visits: Sequence[Any]) -> set[int]:
+    """How far each lies from the one before and after."""
+    changed: set[int] = set()
+    for before, one, after in zip([None, *visits], visits, [*visits[1:], None], strict=False):
+        since = one.began - before.began if before is not None else None
+        until = after.began - one.began if after is not None else None
+        if (since, until) != (one.since_last, one.until_next):
+            values = {"since_last": since, "until_next": until}
+            connection.execute(update(Visit).where(Visit.id == one.id).values(**values))
+            changed.add(one.day)
+    return changed
+
+
+def _came_back(connection: Connection, visits: Sequence[Any]) -> None:
     ids = [visit.id for visit in visits]
     connection.execute(delete(FindingRow).where(FindingRow.visit_id.in_(ids), FindingRow.rule == CAME_BACK))
     rows = []
@@ -51,5 +86,5 @@ def _put(connection: Connection, visits: Sequence[Any]) -> None:
                 connection.execute(update(Visit).where(Visit.id == one.id).values(rank=row["rank"]))
     if rows:
         keys = [row["key"] for row in rows]
-        signed = set(connection.scalars(select(SignOffRow.key).where(SignOffRow.key.in_(keys))))
-        connection.execute(insert(FindingRow), [{**row, "signed": row["key"] in signed} for row in rows])
+        closed = set(connection.scalars(select(ThreadRow.key).where(ThreadRow.closed, ThreadRow.key.in_(keys))))
+        connection.execute(insert(FindingRow), [{**row, "closed": row["key"] in closed} for row in rows])

@@ -128,6 +128,7 @@ def work(queue: Queue, to: Destination, tell: Tell, pace: Pace | None = None, li
 
 def _try(queue: Queue, row: Row, line: Line, tell: Tell, pace: Pace) -> None:
     name, safe, mark = row.folder.name, line.safe, mark_of(row.folder)
+    line.waiting = sum(other.state == WAITING for other in queue.rows(row.destination))
     try:
         apart = transfer(line, row.folder)
     except Refused as error:

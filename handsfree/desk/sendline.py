@@ -101,7 +101,8 @@ def loopback(host: str) -> bool:
 
 class Line:
     """A line to one desk; a context manager. `piece`: bytes of a PUT, grown while all goes well, halved when the line
-    breaks. `safe`: bytes that became safe at the desk while this line was used, as far as the desk has said."""
+    breaks. `waiting`: how many visits wait here, told to the desk, -1 for not known. `safe`: bytes that became safe at
+    the desk while this line was used, as far as the desk has said."""
 
     def __init__(self, to: Destination, piece: int = PIECE // 4) -> None:
         import ssl
@@ -109,7 +110,7 @@ class Line:
         import httpx
 
         parts = urlsplit(to.address)
-        self.to, self.piece, self.safe = to, piece, 0
+        self.to, self.piece, self.safe, self.waiting = to, piece, 0, -1
         self._known: dict[str, int] = {}
         self._largest = max(piece, PIECE)
         self._http = httpx.Client(
@@ -200,7 +201,7 @@ def transfer(line: Line, folder: Path, tell: Callable[[int, int], None] | None =
         raise Refused(trouble.sentence) from None
     except OSError as error:
         raise Later(f"it cannot be read ({error.strerror})", everyone=False) from None
-    state = _state(manifest, *line.ask("POST", PATH, manifest.to_json()))
+    state = _state(manifest, *line.ask("POST", PATH, manifest.to_json(), x_waiting=str(line.waiting)))
     for _ in range(STALLS):
         if state.state == "stored":
             return ""

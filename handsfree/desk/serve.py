@@ -13,10 +13,11 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
-from handsfree.desk import database, people, signoffs
+from handsfree.desk import database, people, threads
 from handsfree.desk.files import Files
 from handsfree.desk.ingest import Refreshed, refresh
 from handsfree.desk.setting import Desk
+from handsfree.desk.signon import SignOn
 from handsfree.errors import Trouble
 from handsfree.journal import keys
 
@@ -27,7 +28,8 @@ EVERY_ADDRESS = ("0.0.0.0", "::")
 @dataclass(frozen=True)
 class Asked:
     """What the command line asked for. `origin`: the address browsers use, where a proxy in front does the TLS or `host` is
-    none that they could ask for."""
+    none that they could ask for. `sign_on`: issuer of a provider of OpenID Connect, '' for none; `sign_on_client`: what it
+    knows this desk by; `sign_on_secret`: file with the secret that it gave."""
 
     visits: Path
     database: str | None = None
@@ -39,6 +41,9 @@ class Asked:
     key: Path | None = None
     origin: str | None = None
     signed_only: bool = False
+    sign_on: str = ""
+    sign_on_client: str = ""
+    sign_on_secret: Path | None = None
     options: dict[str, Any] | None = None
 
     @property
@@ -96,6 +101,20 @@ def origins(asked: Asked) -> tuple[str, ...]:
     return tuple(f"{scheme}://{name}{port}" for name in names)
 
 
+def sign_on_of(asked: Asked) -> SignOn | None:
+    """Trouble where one of the three is missing, or the file cannot be read."""
+    if not asked.sign_on:
+        return None
+    if not asked.sign_on_client or asked.sign_on_secret is None:
+        raise Trouble("To sign in elsewhere give --sign-on, --sign-on-client and --sign-on-secret together.")
+    try:
+        secret = asked.sign_on_secret.read_text(encoding="utf-8").strip()
+    except (OSError, ValueError) as error:
+        sentence = f"The secret in {asked.sign_on_secret} cannot be read ({error}); keep it in a file of its own."
+        raise Trouble(sentence) from None
+    return SignOn(asked.sign_on, asked.sign_on_client, secret)
+
+
 def open_people(asked: Asked) -> Any:
     database.own_folder(asked.visits)
     engine = database.open_engine(asked.people_url)
@@ -117,10 +136,11 @@ def open_desk(asked: Asked, tell: Any = None) -> tuple[Desk, Refreshed]:
         asked.visits, engine, accounts, files, origins(asked), keys.load(), known, asked.signed_only,
         secure=asked.certificate is not None or asked.origin is not None,
         door="" if count else secrets.token_urlsafe(32), removers=keys.removers(),
+        sign_on=sign_on_of(asked),
     )
     done = refresh(engine, asked.visits, known, tell, sound_elsewhere=files.elsewhere, heads=desk.heads,
                    removers=desk.removers)
-    signoffs.rebuild(engine, asked.visits / database.OWN, known)
+    threads.rebuild(engine, asked.visits / database.OWN, known)
     return desk, done
 
 

@@ -12,12 +12,14 @@ from pathlib import Path
 from sqlalchemy import Engine
 
 from handsfree.desk import people, watch
+from handsfree.desk.digests import digest as digest_of
 from handsfree.desk.files import Files
 from handsfree.desk.heads import Heads
 from handsfree.desk.incoming import Incoming
 from handsfree.desk.people import LOCAL, Account
 from handsfree.desk.queries import EVERYBODY, Scope
 from handsfree.desk.quota import Quota
+from handsfree.desk.signon import SignOn
 from handsfree.journal.keys import DeviceKey
 
 
@@ -34,6 +36,8 @@ class Rates:
     address: Rate = Rate(50, 400)
     account: Rate = Rate(20, 300)
     device: Rate = Rate(50, 200)
+    #: Seconds of a core that judging a device's visits may take: an honest one takes about a tenth.
+    work: Rate = Rate(0.2, 60)
 
 
 class Buckets:
@@ -42,6 +46,13 @@ class Buckets:
     def __init__(self) -> None:
         self._left: dict[str, tuple[float, float]] = {}
         self._lock = threading.Lock()
+
+    def spend(self, name: str, rate: Rate, cost: float, now: float | None = None) -> None:
+        """What could not be known before it was done; `take` makes the next one wait for it."""
+        now = time.monotonic() if now is None else now
+        with self._lock:
+            left, since = self._left.get(name, (rate.at_once, now))
+            self._left[name] = min(rate.at_once, left + (now - since) * rate.a_second) - cost, now
 
     def take(self, name: str, rate: Rate, now: float | None = None) -> float:
         now = time.monotonic() if now is None else now
@@ -59,7 +70,8 @@ class Buckets:
 class Desk:
     """`origins`: scheme and host by which browsers may reach it. `secure`: over TLS. `door`: the secret in the link printed
     at the start where there are no accounts, '' where there are; it opens once, and when that session is over `tell` is
-    given the next one. `stamp`: marks the sentences that this desk shows on a page (`web.then`)."""
+    given the next one. `sign_on`: where people may sign in elsewhere, None for nowhere. `stamp`: marks the sentences that
+    this desk shows on a page (`web.then`)."""
 
     visits: Path
     engine: Engine
@@ -78,6 +90,7 @@ class Desk:
     stamp: bytes = field(default_factory=lambda: secrets.token_bytes(32), repr=False)
     tell: Callable[[str], None] = print
     removers: frozenset[str] = frozenset()
+    sign_on: SignOn | None = None
     _heads: Heads | None = field(default=None, repr=False)
 
     @property
@@ -114,12 +127,12 @@ class Desk:
             return None
         self.door = ""
         secret, at = secrets.token_urlsafe(32), time.time()
-        self.local[people.digest(secret)] = at, at
+        self.local[digest_of(secret)] = at, at
         watch.note("came in by the printed link")
         return secret
 
     def who(self, secret: str, now: float | None = None) -> Account | None:
-        digest, now = people.digest(secret), time.time() if now is None else now
+        digest, now = digest_of(secret), time.time() if now is None else now
         if (local := self.local.get(digest)) is None:
             return people.of_session(self.people, secret)
         began, seen = local
@@ -130,8 +143,8 @@ class Desk:
         return None
 
     def leave(self, secret: str) -> None:
-        if self.local.get(people.digest(secret)) is not None:
-            self._next_door(people.digest(secret))
+        if self.local.get(digest_of(secret)) is not None:
+            self._next_door(digest_of(secret))
         people.end_session(self.people, secret)
 
     def _next_door(self, digest: str) -> None:

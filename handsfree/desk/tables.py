@@ -2,7 +2,7 @@
 
 Rules of this file:
 
-- The folders are the truth. A table holds nothing that is not in a folder or in the journal of sign-offs.
+- The folders are the truth. A table holds nothing that is not in a folder or in the desk's own journal of acts.
 - A moment is a double: seconds of the epoch, UTC. Both databases subtract and compare them alike; `began_text` keeps the
   wall time with its offset as the record has it. In PostgreSQL `to_timestamp(began)` shows one.
 - What is said is said again and again. A text is kept once, in `sayings`, and a line points at it: full-text search looks
@@ -40,7 +40,11 @@ class Visit(Base):
     code; by these a refresh knows what is stale. `trips`: 1, and one more for each return to one that was to be
     continued. `due`: earliest return of one to be continued, None otherwise. `problem`: why the record does not hold, ''
     where it does. `found`: the diagnosis in words. `standing`: GOOD, or why it counts in no figure. `rank`: of its gravest
-    finding, signed off or not. `…_folded`: as `folded` writes them, for finding them by a part."""
+    finding, closed or not. `…_folded`: as `folded` writes them, for finding them by a part. `complaint`: what it was opened
+    for, in words; `version`: of that procedure, as it calls itself, and the beginning of its text's hash. `parts`: what was
+    fitted or exchanged. `heard`, `again`: utterances for the program, and how often it asked again. `since_last`,
+    `until_next`: seconds to the visit before and after at the same cabinet, None for none. `day`: days since 1970-01-01, by
+    the clock of the place."""
 
     __tablename__ = "visits"
 
@@ -73,7 +77,16 @@ class Visit(Base):
     on_site: Mapped[float] = mapped_column(Double, server_default="0")
     standing: Mapped[str] = mapped_column(String(12), server_default="good")
     rank: Mapped[int] = mapped_column(Integer, server_default="99")
+    complaint: Mapped[str] = mapped_column(Text, server_default="")
+    version: Mapped[str] = mapped_column(String(40), server_default="")
+    parts: Mapped[str] = mapped_column(Text, server_default="")
+    heard: Mapped[int] = mapped_column(Integer, server_default="0")
+    again: Mapped[int] = mapped_column(Integer, server_default="0")
+    since_last: Mapped[float | None] = mapped_column(Double)
+    until_next: Mapped[float | None] = mapped_column(Double)
+    day: Mapped[int] = mapped_column(Integer, server_default="0")
     __table_args__ = (
+        Index("visits_by_day", "day"),
         Index("visits_by_time", "began", "id"),
         Index("visits_by_site", "site", "began"),
         Index("visits_by_cabinet", "cabinet", "began"),
@@ -85,13 +98,14 @@ class Visit(Base):
 
 
 class Saying(Base):
-    """A text, once."""
+    """A text, once. `folded`: as it is searched for."""
 
     __tablename__ = "sayings"
 
     id: Mapped[int] = mapped_column(Id, primary_key=True)
     digest: Mapped[str] = mapped_column(String(64), unique=True)
     text: Mapped[str] = mapped_column(Text)
+    folded: Mapped[str] = mapped_column(Text, server_default="")
 
 
 def _visit() -> Mapped[int]:
@@ -182,7 +196,7 @@ class Fault(Base):
 
 class FindingRow(Base):
     """A computed finding. `key` names it for good: of the visit, the event's hash-chained number and the rule.
-    `signed`: a sign-off is in the desk's journal."""
+    `closed`: it was signed off or dismissed, by the desk's journal."""
 
     __tablename__ = "findings"
 
@@ -195,28 +209,58 @@ class FindingRow(Base):
     sentence: Mapped[str] = mapped_column(Text)
     level: Mapped[str] = mapped_column(String(8), server_default="look")
     rank: Mapped[int] = mapped_column(Integer, server_default="99")
-    signed: Mapped[bool] = mapped_column(Boolean)
+    closed: Mapped[bool] = mapped_column(Boolean)
     __table_args__ = (
         Index("findings_of_visit", "visit_id", "n"),
         Index(
-            "findings_by_rank", "rank", "began", postgresql_where=text("NOT signed"), sqlite_where=text("NOT signed")
+            "findings_by_rank", "rank", "began", postgresql_where=text("NOT closed"), sqlite_where=text("NOT closed")
         ),
-        Index("findings_open", "began", postgresql_where=text("NOT signed"), sqlite_where=text("NOT signed")),
+        Index("findings_open", "began", postgresql_where=text("NOT closed"), sqlite_where=text("NOT closed")),
     )
 
 
-class SignOffRow(Base):
-    """Out of the desk's journal, the last one of a finding."""
+class ThreadRow(Base):
+    """How the thread of a finding stands, out of the desk's journal. `state`: '' or of the last act that has one
+    (`acts.WHAT`); `closed`; `assigned`: to which account; `asked`: which technician; `due`: the day of the last
+    follow-up. `by`, `comment`, `wall`, `device`: of the act that closed it last."""
 
-    __tablename__ = "sign_offs"
+    __tablename__ = "threads"
 
     key: Mapped[str] = mapped_column(String(64), primary_key=True)
-    visit: Mapped[str] = mapped_column(String(200))
-    rule: Mapped[str] = mapped_column(Text)
+    visit: Mapped[str] = mapped_column(String(255))
+    state: Mapped[str] = mapped_column(String(20))
+    closed: Mapped[bool] = mapped_column(Boolean)
+    assigned: Mapped[str] = mapped_column(Text)
+    asked: Mapped[str] = mapped_column(Text)
+    due: Mapped[str] = mapped_column(String(10))
     by: Mapped[str] = mapped_column(Text)
     comment: Mapped[str] = mapped_column(Text)
     wall: Mapped[str] = mapped_column(String(40))
     device: Mapped[str] = mapped_column(Text)
+    __table_args__ = (Index("threads_by_assigned", "assigned"), Index("threads_by_asked", "asked"))
+
+
+class ActRow(Base):
+    """One act in the thread of a finding. `n`: its line in the desk's journal, None for an answer that was spoken on a
+    visit: then `spoken` is the visit and `spoken_n` the event. `at`: seconds of the epoch."""
+
+    __tablename__ = "acts"
+
+    id: Mapped[int] = mapped_column(Id, primary_key=True)
+    n: Mapped[int | None] = mapped_column(Integer)
+    key: Mapped[str] = mapped_column(String(64))
+    visit: Mapped[str] = mapped_column(String(255))
+    what: Mapped[str] = mapped_column(String(20))
+    by: Mapped[str] = mapped_column(Text)
+    text: Mapped[str] = mapped_column(Text)
+    to: Mapped[str] = mapped_column(Text)
+    due: Mapped[str] = mapped_column(String(10))
+    wall: Mapped[str] = mapped_column(String(40))
+    at: Mapped[float] = mapped_column(Double)
+    device: Mapped[str] = mapped_column(Text)
+    spoken: Mapped[str] = mapped_column(String(255), server_default="")
+    spoken_n: Mapped[int] = mapped_column(Integer, server_default="0")
+    __table_args__ = (Index("acts_of_finding", "key", "at"), Index("acts_by_what", "what", "at"))
 
 
 class StepRow(Base):
@@ -238,6 +282,44 @@ class StepRow(Base):
     back: Mapped[int] = mapped_column(Integer)
     stood_by: Mapped[int] = mapped_column(Integer)
     __table_args__ = (Index("steps_by_time", "began"),)
+
+
+class RollDay(Base):
+    """The visits that count of one day, rolled up. `single`: in one trip and to an end, which took `seconds` on site;
+    `firsts`, `fixed`, `returns`: see `measures`."""
+
+    __tablename__ = "roll_days"
+
+    day: Mapped[int] = mapped_column(Integer, primary_key=True)
+    procedure: Mapped[str] = mapped_column(Text, primary_key=True)
+    version: Mapped[str] = mapped_column(String(40), primary_key=True)
+    outcome: Mapped[str] = mapped_column(Text, primary_key=True)
+    visits: Mapped[int] = mapped_column(Integer)
+    single: Mapped[int] = mapped_column(Integer)
+    firsts: Mapped[int] = mapped_column(Integer)
+    fixed: Mapped[int] = mapped_column(Integer)
+    returns: Mapped[int] = mapped_column(Integer)
+    heard: Mapped[int] = mapped_column(Integer)
+    again: Mapped[int] = mapped_column(Integer)
+    seconds: Mapped[float] = mapped_column(Double)
+
+
+class RollStep(Base):
+    """The stays in one step on one day, rolled up."""
+
+    __tablename__ = "roll_steps"
+
+    day: Mapped[int] = mapped_column(Integer, primary_key=True)
+    procedure: Mapped[str] = mapped_column(Text, primary_key=True)
+    step: Mapped[str] = mapped_column(Text, primary_key=True)
+    stays: Mapped[int] = mapped_column(Integer)
+    visits: Mapped[int] = mapped_column(Integer)
+    heard: Mapped[int] = mapped_column(Integer)
+    again: Mapped[int] = mapped_column(Integer)
+    repeated: Mapped[int] = mapped_column(Integer)
+    back: Mapped[int] = mapped_column(Integer)
+    stood_by: Mapped[int] = mapped_column(Integer)
+    seconds: Mapped[float] = mapped_column(Double)
 
 
 #: Everything of a visit, in an order in which it can be deleted.

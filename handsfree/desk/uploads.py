@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from functools import partial
 
@@ -11,7 +12,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from handsfree.desk import people, watch
+from handsfree.desk import devices, people, watch
 from handsfree.desk.incoming import Busy, Judge, Outcome
 from handsfree.desk.ingest import ingest
 from handsfree.desk.people import Account
@@ -40,8 +41,8 @@ def _answer(outcome: Outcome) -> Response:
     return Response(to_json(outcome.answer), outcome.status, media_type="application/json")
 
 
-def _no(status: int, sentence: str) -> Response:
-    headers = {"retry-after": "2"} if status == 503 else None
+def _no(status: int, sentence: str, wait: float = 2.0) -> Response:
+    headers = {"retry-after": str(max(1, round(wait)))} if status == 503 else None
     return Response(to_json(Problem(sentence)), status, headers, "application/json")
 
 
@@ -68,7 +69,14 @@ async def offer(request: Request) -> Response:
     if too_much:
         return _no(413, "The manifest is too large.")
     desk: Desk = request.app.state.desk
-    return await _do(request, desk.incoming.offer, b"".join(chunks), str(who.id))
+    waiting = request.headers.get("x-waiting", "")
+    count = int(waiting) if waiting.isascii() and waiting.isdigit() and len(waiting) < 8 else -1
+
+    def work(body: bytes) -> Outcome:
+        devices.heard_of(desk.people, who.id, count)
+        return desk.incoming.offer(body, str(who.id))
+
+    return await _do(request, work, b"".join(chunks))
 
 
 async def state(request: Request) -> Response:
@@ -102,11 +110,21 @@ async def commit(request: Request) -> Response:
     if isinstance(who, Response):
         return who
     desk: Desk = request.app.state.desk
+    if wait := desk.buckets.take(f"work {who.id}", desk.rates.work):
+        return _no(503, "The desk has worked long on this device's visits; send the next one later.", wait)
 
     def work(upload: str) -> Outcome:
+        began = time.thread_time()
+        try:
+            return judged(upload)
+        finally:
+            desk.buckets.spend(f"work {who.id}", desk.rates.work, time.thread_time() - began)
+
+    def judged(upload: str) -> Outcome:
         judge: Judge = lambda opened: people.not_theirs(desk.people, who, opened.technician)  # noqa: E731
         outcome = desk.incoming.commit(upload, who.name, judge)
         if isinstance(outcome.answer, Stored):
+            devices.stored(desk.people, who.id)
             what = "visit quarantined" if outcome.answer.quarantined else "visit stored"
             watch.note(what, device=who.name, visit=outcome.answer.visit)
         elif isinstance(outcome.answer, Problem):

@@ -24,13 +24,19 @@ def desk(
     key: Annotated[Path | None, typer.Option(help="Its key.")] = None,
     origin: Annotated[str | None, typer.Option(help="The address browsers use, where --host is another.")] = None,
     signed_only: Annotated[bool, typer.Option("--signed-only", help="Take only visits signed by a known device.")] = False,
+    sign_on: Annotated[str, typer.Option(help="Issuer of OpenID Connect that people may sign in with.")] = "",
+    sign_on_client: Annotated[str, typer.Option(help="What it knows this desk by.")] = "",
+    sign_on_secret: Annotated[Path | None, typer.Option(help="File with the secret it gave.")] = None,
 ) -> None:
     """Serve the desk until interrupted. Its database is made from the visit folders and can be deleted at any time."""
     if context.invoked_subcommand is None:
         from handsfree.desk import commands
         from handsfree.desk.serve import Asked
 
-        commands.desk(Asked(visits, database, people, sound, host, port, certificate, key, origin, signed_only))
+        commands.desk(Asked(
+            visits, database, people, sound, host, port, certificate, key, origin, signed_only, sign_on, sign_on_client,
+            sign_on_secret,
+        ))  # fmt: skip
 
 
 @app.command("people-add")
@@ -39,13 +45,14 @@ def people_add(
     role: Annotated[str, typer.Option(help="technician, supervisor, writer or device.")],
     team: Annotated[str, typer.Option(help="Team; '*' for everybody.")] = "",
     technician: Annotated[str, typer.Option(help="The technician's name as visits have it.")] = "",
+    mail: Annotated[str, typer.Option(help="They sign in by --sign-on, which vouches for it; no password.")] = "",
     visits: Visits = Path("visits"),
     people: People = None,
 ) -> None:
     """Add a person, or a device that sends. The password is asked for; it never stands on the command line."""
     from handsfree.desk import commands
 
-    commands.people_add(visits, name, role, team, technician, people)
+    commands.people_add(visits, name, role, team, technician, people, mail)
 
 
 @app.command("people-change")
@@ -55,13 +62,14 @@ def people_change(
     team: Annotated[str | None, typer.Option(help="Team; '*' for everybody.")] = None,
     technician: Annotated[str | None, typer.Option(help="The technician's name as visits have it.")] = None,
     password: Annotated[bool, typer.Option("--password", help="A new password, which is asked for.")] = False,
+    forget_codes: Annotated[bool, typer.Option("--forget-codes", help="Take away their second factor.")] = False,
     visits: Visits = Path("visits"),
     people: People = None,
 ) -> None:
     """Give a person another role, team or password; every session of theirs ends."""
     from handsfree.desk import commands
 
-    commands.people_change(visits, name, role, team, technician, password, people)
+    commands.people_change(visits, name, role, team, technician, password, people, forget_codes)
 
 
 @app.command("people-remove")
@@ -82,13 +90,27 @@ def people_list(visits: Visits = Path("visits"), people: People = None) -> None:
     commands.people_list(visits, people)
 
 
+@app.command("digest")
+def digest(
+    days: Annotated[int, typer.Option(min=1, max=31, help="So many days back.")] = 1,
+    out: Annotated[Path | None, typer.Option(help="A file for it, in place of printing it.")] = None,
+    origin: Annotated[str, typer.Option(help="The desk's address, before the links in it.")] = "",
+    visits: Visits = Path("visits"),
+    database: Annotated[str | None, typer.Option(help="As the desk was started with.")] = None,
+) -> None:
+    """What came in, what needs somebody, what is due: for a message every morning."""
+    from handsfree.desk import commands
+
+    commands.digest(visits, days, out, origin, database)
+
+
 @app.command("check")
 def check(
     visits: Visits = Path("visits"),
     database: Annotated[str | None, typer.Option(help="As the desk was started with.")] = None,
     sound: Annotated[str | None, typer.Option(help="As the desk was started with.")] = None,
 ) -> None:
-    """Whether the sign-offs and every sound and attachment hold. Exit status 3 where one does not."""
+    """Whether what was done about findings and every sound and attachment hold. Exit status 3 where one does not."""
     from handsfree.desk import commands
 
     commands.check(visits, database, sound)

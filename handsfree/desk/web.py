@@ -68,12 +68,12 @@ def token(secret: str) -> str:
 
 #: role -> (address, words) of what it may open.
 _LOOKING = (
-    ("/", "Today"), ("/visits", "Visits"), ("/search", "Search"), ("/due", "To be continued"), ("/findings", "Findings"),
+    ("/", "Today"), ("/findings", "Findings"), ("/visits", "Visits"), ("/search", "Words"), ("/due", "Due"),
 )
 MENU = {
-    "supervisor": (*_LOOKING, ("/measures", "Figures"), ("/writer", "For the writer")),
-    "technician": _LOOKING,
-    "writer": (("/writer", "For the writer"),),
+    "supervisor": (*_LOOKING, ("/digest", "Digest"), ("/measures", "Figures"), ("/people", "People"), ("/writer", "Steps")),
+    "technician": (("/me", "Mine"), *_LOOKING),
+    "writer": (("/writer", "Steps"),),
 }
 
 
@@ -159,11 +159,13 @@ def form_for_roles(*roles: str) -> Callable[[FormView], Endpoint]:
         @functools.wraps(view)
         async def endpoint(request: Request) -> Response:
             refusal = _refusal(request, roles)
-            if refusal is not None:
+            if refusal is not None and request.state.account is not None:
                 return refusal
             form = await read_form(request)
             if form is None:
                 return sorry(request, 413, "The form is too large; nothing was changed.")
+            if refusal is not None:
+                return _kept(request, form) or refusal
             if not hmac.compare_digest(form.get("token", "").encode(), token(request.state.secret).encode()):
                 watch.note("refused: form of another session", name=request.state.account.name, path=request.url.path)
                 return sorry(request, 403, "The form was not made for this session; nothing was changed.")
@@ -172,6 +174,30 @@ def form_for_roles(*roles: str) -> Callable[[FormView], Endpoint]:
         return endpoint
 
     return wrap
+
+
+#: What is never kept of a form that came without a session.
+_NOT_KEPT = ("token", "old", "new", "again", "password", "code")
+
+
+def _kept(request: Request, form: Form) -> Response | None:
+    """The session is over: what was written comes back with the form to sign in, and is not lost. None where nothing was."""
+    kept = {name: value for name, value in form.items() if name not in _NOT_KEPT and value}
+    if not any(kept.get(name, "").strip() for name in ("text", "name", "note")) or desk_of(request).by_door:
+        return None
+    return sign_in_form(request, 401, "/", kept=urlencode(kept), kept_to=request.url.path)
+
+
+def sign_in_form(
+    request: Request, status: int, to: str, problem: str = "", name: str = "", *, kept: str = "", kept_to: str = ""
+) -> Response:
+    """`kept`: a form that came when the session was over, URL-encoded, and `kept_to` where it was going. Where there is
+    nobody who could sign in, the printed link is the way in."""
+    desk = desk_of(request)
+    return page(
+        request, "sign_in.html", status, to=to, problem=problem, name=name, accounts=not desk.by_door, kept=kept,
+        kept_to=kept_to, elsewhere=desk.sign_on.label if desk.sign_on is not None else "",
+    )
 
 
 async def read_form(request: Request) -> Form | None:
@@ -184,7 +210,7 @@ async def read_form(request: Request) -> Form | None:
     if request.headers.get("content-type", "").partition(";")[0].strip().lower() != "application/x-www-form-urlencoded":
         return {}
     try:
-        pairs = parse_qsl(body.decode(), keep_blank_values=True, max_num_fields=50)
+        pairs = parse_qsl(body.decode(), keep_blank_values=True, max_num_fields=150)
     except ValueError:
         return {}
     return {name: plain(value) for name, value in pairs} if len(dict(pairs)) == len(pairs) else {}

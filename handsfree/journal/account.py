@@ -248,13 +248,14 @@ def limits_from(machine: Machine | None, opened: Opened) -> Limits:
         for step in procedure.steps
         if step.kind == "isolate"
     }
-    hazardous = {
-        (name, step.id)
+    several = len(book.energy.sources) > 1
+    needs = {
+        (name, step.id): of if several else ("",)
         for name, procedure in book.procedures.items()
         for step in procedure.steps
-        if getattr(step, "behind_gate", False)
+        if (of := book.energy.needs(step))
     }
-    return Limits(least_seconds=least, hazardous=frozenset(hazardous))
+    return Limits(least_seconds=least, needs=needs)
 
 
 def spans(entries: Sequence[Stamped], end: float | None = None) -> tuple[Span, ...]:

@@ -61,11 +61,12 @@ _ORDER = {rule: at for at, rule in enumerate(RANKS)}
 @dataclass(frozen=True)
 class Limits:
     """`least_seconds`: by (procedure, step), the least time the work of an isolation can take; `otherwise` for the
-    rest. `hazardous`: steps that may be met only behind an isolation. `many_again`: askings-again in one step; `silence`:
-    seconds without a word under isolation. Common practice, no source."""
+    rest. `needs`: by (procedure, step), the sources that must be isolated before it is met, '' for the only one there is.
+    `many_again`: askings-again in one step; `silence`: seconds without a word under isolation. Common practice, no
+    source."""
 
     least_seconds: Mapping[tuple[str, str], float] = field(default_factory=dict)
-    hazardous: frozenset[tuple[str, str]] = frozenset()
+    needs: Mapping[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)
     otherwise: float = 10.0
     many_again: int = 3
     silence: float = 600.0
@@ -139,36 +140,48 @@ def _too_fast(entry: Stamped, entered: Stamped, took: float, limits: Limits) -> 
     if took >= least:
         return None
     when = f"{span(took)} after the last word of its instructions" if took > 0 else "while its instructions were still read"
-    sentence = f"The isolation at {plainly(step.step)} was confirmed {when}; the work takes at least {span(least)}."
+    of = f" of {entry.event.source}" if entry.event.source else ""
+    sentence = f"The isolation{of} at {plainly(step.step)} was confirmed {when}; the work takes at least {span(least)}."
     return Finding("gate too fast", entry.n, entry.mono, sentence)
 
 
 def _hazard_without_proof(entries: Entries, limits: Limits) -> Iterator[Finding]:
-    """The machine does not let this happen; a record in which it did is not the machine's, or the machine is at fault."""
+    """Source by source: what does not feed the step may be live. The machine does not let this happen; a record in which it
+    did is not the machine's, or the machine is at fault."""
+    states: dict[str, str] = {}
     for entry in entries:
         event = entry.event
-        if not isinstance(event, ev.StepEntered) or event.isolation == "ISOLATED":
+        if isinstance(event, ev.Gate):
+            states[event.source] = event.now
+        if not isinstance(event, ev.StepEntered):
             continue
-        if ((event.path[-1] if event.path else ""), event.step) in limits.hazardous:
-            sentence = f"{plainly(event.step).capitalize()} can hurt, and was begun while the supply was not proved dead."
+        needs = limits.needs.get((event.path[-1] if event.path else "", event.step), ())
+        live = [name for name in needs if states.get(name, states.get("", "LIVE")) != "ISOLATED"]
+        if live:
+            what = " and ".join(name or "the supply" for name in live)
+            sentence = f"{plainly(event.step).capitalize()} can hurt, and was begun while {what} was not proved dead."
             yield Finding("hazard without its proof", entry.n, entry.mono, sentence)
 
 
 def _lock_left_on(entries: Entries, limits: Limits) -> Iterator[Finding]:
-    """It ended with a source isolated and nobody named who takes the lock off."""
+    """It ended with a source isolated, or a lock on, and nobody named who takes it off."""
     states: dict[str, str] = {}
+    locks: dict[tuple[str, str], bool] = {}
     handed, closed = False, None
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.Gate):
-            states[getattr(event, "source", "")] = event.now
+            states[event.source] = event.now
+        elif isinstance(event, ev.LockChanged):
+            locks[(event.owner, event.source)] = event.on
         handed = handed or isinstance(event, ev.HandedOver)
         if isinstance(event, ev.Closed | ev.Resumed):
             closed = entry if isinstance(event, ev.Closed) else None
-    left = {source or "the supply": state for source, state in states.items() if state != "LIVE"}
+    left = [f"{source or 'the supply'} still {state.lower()}" for source, state in states.items() if state != "LIVE"]
+    left += [f"the lock of {owner} still on {source or 'the supply'}" for (owner, source), on in locks.items() if on]
     if closed is not None and left and not handed and closed.event.outcome != "to be continued":
-        still = " and ".join(f"{source} still {state.lower()}" for source, state in left.items())
-        sentence = f"The visit ended as {closed.event.outcome} with {still}: is the lock still on?"
+        asked = "" if any(locks.values()) else ": is the lock still on?"
+        sentence = f"The visit ended as {closed.event.outcome} with {' and '.join(left)}{asked or '.'}"
         yield Finding("lock left on", closed.n, closed.mono, sentence)
 
 
@@ -176,7 +189,7 @@ def _lock_removed(entries: Entries, limits: Limits) -> Iterator[Finding]:
     """A lock came off without who had put it on (29 CFR 1910.147 (e)(3))."""
     for entry in entries:
         event = entry.event
-        if type(event).__name__ == "LockChanged" and not event.on and event.how == "without its owner":
+        if isinstance(event, ev.LockChanged) and not event.on and event.how == "without its owner":
             sentence = f"The lock of {event.owner} was taken off {event.source or 'the supply'} without its owner."
             yield Finding("lock removed for another", entry.n, entry.mono, sentence)
 
@@ -312,12 +325,8 @@ def _long_silence(entries: Entries, limits: Limits) -> Iterator[Finding]:
         event = entry.event
         spoke = isinstance(event, ev.Utterance | ev.NoteKept) and getattr(event, "verdict", "") != "not for me"
         if held and (spoke or isinstance(event, ev.Gate)) and entry.mono - last > limits.silence:
-            yield Finding(
-                "silence under isolation",
-                entry.n,
-                entry.mono,
-                f"Nothing was said for {span(entry.mono - last)} under isolation, from {clock(last)[:-2]} on.",
-            )
+            said = f"Nothing was said for {span(entry.mono - last)} under isolation, from {clock(last)[:-2]} on."
+            yield Finding("silence under isolation", entry.n, entry.mono, said)
         if spoke or isinstance(event, ev.Gate):
             last = entry.mono
         if isinstance(event, ev.Gate):
@@ -349,12 +358,8 @@ def _clock_moved(entries: Entries, limits: Limits) -> Iterator[Finding]:
     """The wall clock jumped against the count of the visit."""
     for entry in entries:
         if isinstance(entry.event, ev.ClockMoved):
-            yield Finding(
-                "clock moved",
-                entry.n,
-                entry.mono,
-                f"The wall clock jumped by {entry.event.seconds:+.1f} s; order and durations are by the count.",
-            )
+            said = f"The wall clock jumped by {entry.event.seconds:+.1f} s; order and durations are by the count."
+            yield Finding("clock moved", entry.n, entry.mono, said)
 
 
 def _not_sealed(entries: Entries, limits: Limits) -> Iterator[Finding]:

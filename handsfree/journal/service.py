@@ -99,7 +99,7 @@ def service(account: Account) -> Service:
         ("Result", account.outcome),
     ]
     products = [text for name, text in _reading_lines(got) if "product" in name.lower()]
-    parts = [text for text in got.work if _PART.search(text)]
+    parts = parts_of(got)
     sections = (
         _section("Fault", got.faults or ["No fault was found."] * bool(got.proved)),
         *([_section("Found in order", got.proved)] if got.proved else []),
@@ -172,6 +172,11 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
 def own_words(say: ev.Say) -> str:
     """Without what was taken before, which is said in front."""
     return say.text[say.front :].strip()
+
+
+def parts_of(got: Gathered) -> list[str]:
+    """What was done that speaks of a part that was changed."""
+    return [text for text in got.work if _PART.search(text)]
 
 
 def _moves_on(event: object) -> bool:

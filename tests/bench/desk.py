@@ -157,7 +157,7 @@ def questions(size: int) -> dict[str, Callable[[Engine], object]]:
         "search: said in most visits": lambda e: queries.search(e, EVERYBODY, "isolated lock"),
         "search: nothing": lambda e: queries.search(e, EVERYBODY, "zeppelin"),
         "to be continued": lambda e: queries.due(e, EVERYBODY),
-        "open findings, first 100": lambda e: queries.findings(e, EVERYBODY, signed=False),
+        "open findings, first 100": lambda e: queries.findings(e, EVERYBODY),
         "open findings, counted": lambda e: queries.open_findings(e, EVERYBODY),
         "readings of a cabinet": lambda e: queries.readings(e, EVERYBODY, site, f"GK-{cabinet}"),
         "returns, a month": lambda e: measures.returns(e, EVERYBODY, month),

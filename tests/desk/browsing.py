@@ -20,7 +20,7 @@ def client(desk: Desk) -> TestClient:
     return TestClient(build(desk, read_every=None), base_url=ORIGIN, follow_redirects=False)
 
 
-def post(browser: TestClient, address: str, **fields: str) -> httpx.Response:
+def post(browser: TestClient, address: str, /, **fields: str) -> httpx.Response:
     return browser.post(address, content=urlencode(fields), headers=FORM)
 
 

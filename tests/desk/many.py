@@ -29,6 +29,7 @@ def multiplied(outs: Sequence[ReadOut], count: int) -> Iterator[ReadOut]:
         found.visit["cabinet"] = f"MK-{number % 50}"
         found.visit["cabinet_folded"] = found.visit["cabinet"].lower()
         found.visit["began"] += back
+        found.visit["day"] -= 1 + number
         found.visit["began_text"] = _moved(found.visit["began_text"], back)
         for table, some in found.rows.items():
             for row in some:

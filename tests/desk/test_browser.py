@@ -12,12 +12,12 @@ from urllib.parse import quote
 
 import pytest
 
-from handsfree.desk import queries, signoffs
+from handsfree.desk import acts, queries, threads
 from handsfree.desk.ingest import ingest
 from handsfree.desk.queries import EVERYBODY
 from handsfree.desk.setting import Desk
 from tests.desk.conftest import PASSWORD
-from tests.desk.made import SUMMIT, Made
+from tests.desk.made import BRANDNER, SUMMIT, Made
 from tests.desk.serving import served
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -118,13 +118,15 @@ def test_sign_in_find_play_and_sign_off_by_keyboard_alone(browser: Any, desk: De
         reach(tab, 'nav a[href="/findings"]', "Shift+Tab")
         tab.keyboard.press("Enter")
         tab.wait_for_selector("h1:text('Findings')")
+        reach(tab, ".findings input")
+        tab.keyboard.press(" ")
         reach(tab, "textarea")
         tab.keyboard.type("Asked her: the door stood open.")
-        tab.keyboard.press("Tab")
+        reach(tab, "#many button")
         tab.keyboard.press("Enter")
         tab.wait_for_selector("[role=status]:text('signed off')")
-        (kept,) = signoffs.read(desk.own)
-        assert kept.sign_off.comment == "Asked her: the door stood open."
+        (kept,) = acts.read(desk.own)
+        assert kept.act.text == "Asked her: the door stood open."
         assert troubles == [], "nothing is blocked by the policy, no script fails"
         assert all(url.startswith(address) for url in asked), "nothing is fetched from outside"
         tab.close()
@@ -243,13 +245,19 @@ def test_no_page_has_a_fault_by_axe_and_none_scrolls_sideways(browser: Any, desk
         "figures": "/measures",
         "writer": "/writer",
         "account": "/account",
+        "digest": "/digest?days=7",
+        "people": "/people",
+        "team": "/people?team=summit",
+        "technician": f"/technician?name={quote(BRANDNER)}",
+        "devices": "/devices",
+        "registry": "/registry",
         "sorry": "/nope",
     }
-    finding = queries.findings(desk.engine, EVERYBODY, signed=False)[0]
-    off = signoffs.SignOff(
+    finding = queries.findings(desk.engine, EVERYBODY)[0]
+    off = acts.Act(
         finding.key, finding.name, finding.n, finding.rule, finding.sentence, finding.head, "Vera", "seen"
     )
-    signoffs.note(desk.engine, signoffs.append(desk.own, off, None))
+    threads.note(desk.engine, acts.append(desk.own, [off], None))
     with served(desk) as address:
         tab = browser.new_page(viewport={"width": 1280, "height": 900})
         tab.goto(f"{address}/sign-in")

@@ -120,6 +120,76 @@ def test_a_record_that_takes_too_long_to_compare_is_left_off(tmp_path: Path, mon
     assert not any(isinstance(entry.event, EFFECTS) for entry in read_list(folder))
 
 
+#: Journals of some 139 kB, the procedure in each as its sender likes it.
+_STEP = "  - id: {id}\n    kind: {kind}\n    say: Is it warm?\n{rest}"
+_OVER = _STEP.format(id="over", kind="end", rest="    outcome: done\n")
+_HEAD = "procedure: p\ntitle: P\nversion: 1\npurpose: x\nsteps:\n"
+
+
+def _diamonds(count: int) -> str:
+    """Two ways at each of many questions, which come together again: 2 to the power of `count` ways through."""
+    found = []
+    for n in range(count):
+        on = f"q{n + 1}" if n + 1 < count else "over"
+        answers = f"    answers:\n      warm: {{go: a{n}}}\n      cold: {{go: b{n}}}\n"
+        found.append(_STEP.format(id=f"q{n}", kind="ask", rest=answers))
+        found += [_STEP.format(id=f"{side}{n}", kind="instruct", rest=f"    go: {on}\n") for side in "ab"]
+    return _HEAD + "".join(found) + _OVER
+
+
+def _mesh(count: int) -> str:
+    """Every question leads to every other."""
+    answers = "".join(f"      word{chr(97 + n % 26)}{chr(97 + n // 26)}: {{go: q{n}}}\n" for n in range(count))
+    asked = [_STEP.format(id=f"q{n}", kind="ask", rest=f"    unknown: over\n    answers:\n{answers}") for n in range(count)]
+    return _HEAD + "".join(asked) + _OVER
+
+
+_BOMB = "a: &a [x, x, x, x, x, x, x, x, x]\n" + "".join(
+    f"{chr(98 + n)}: &{chr(98 + n)} [{', '.join(['*' + chr(97 + n)] * 9)}]\n" for n in range(9)
+)
+LARGE = {
+    "two ways a hundred times": _diamonds(100), "two ways without end": _diamonds(560), "all to all": _mesh(70),
+    "deep": "[" * 130_000, "names of names": _BOMB, "one line": f"title: '{'a ' * 65_000}'\nversion: {' ' * 9_000}",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", LARGE)
+def test_a_journal_of_139_kilobytes_is_read_in_bounded_work(tmp_path: Path, name: str) -> None:
+    """Seconds of this thread's own processor, not of a clock: four such kept a desk busy for 221."""
+    import hashlib
+
+    from handsfree.desk.readout import machine, read_out
+    from handsfree.procedure.hazards import digest
+    from handsfree.visit.machine import RULES
+
+    text = LARGE[name]
+    opened = dataclasses.replace(
+        OPENED, procedure="p", copies=(("p", text),), digests=(("p", hashlib.sha256(text.encode()).hexdigest()),),
+        rules=RULES, hazards=digest(),
+    )  # fmt: skip
+    asked = [ev.Utterance("accepted", "command", "what next", words="what next") for _ in range(100)]
+    folder = record(tmp_path, "large", *asked, Closed("fixed"), opened=opened)
+    began = time.thread_time()
+    out = read_out(folder, None, machine())
+    assert time.thread_time() - began < 15, "of which comparing may take ten"
+    assert {row["rule"] for row in out.rows["findings"]} & {"record does not follow", NOT_COMPARED, "earlier program"}
+
+
+def test_a_sender_whose_visits_take_long_waits_and_others_do_not(empty: Desk, season: Made) -> None:
+    """Work is counted by sender: here the first one's is used up."""
+    slow, other = Device(empty), Device(empty)
+    who = people.of_upload_key(empty.people, slow.key)
+    assert who is not None
+    empty.buckets.spend(f"work {who.id}", empty.rates.work, 100.0)
+    answer = slow.send(season.folders["once"])
+    assert answer is not None
+    assert answer.status_code == 503
+    assert int(answer.headers["retry-after"]) >= 200, "forty seconds over, at a fifth of one a second"
+    answer = other.send(season.folders["once"])
+    assert answer is not None
+    assert answer.status_code == 201
+
+
 def test_a_flac_of_42_bytes_ends_no_listening_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     class Deaf:
         name = "deaf"
@@ -154,7 +224,7 @@ def test_a_device_of_one_team_in_the_name_of_another(empty: Desk, tmp_path: Path
     answer = device.send(record(tmp_path, "theirs", Closed("fixed")))
     assert answer is not None
     assert "is a device of team valley" in answer.json()["quarantined"]
-    assert queries.findings(empty.engine, EVERYBODY, signed=False)[0].rule == NOT_THEIRS
+    assert queries.findings(empty.engine, EVERYBODY)[0].rule == NOT_THEIRS
     assert first_fix(empty.engine, EVERYBODY, ALWAYS, 4e9).firsts == 0
     unknown = dataclasses.replace(OPENED, technician="Somebody new")
     answer = device.send(record(tmp_path, "new", Closed("fixed"), opened=unknown))
@@ -211,19 +281,19 @@ def test_a_visit_cut_or_swapped_in_the_folder_is_told_by_what_was_noted(desk: De
         journal.append(Closed("fixed"))
         journal.seal()
     read_folders(desk)
-    first = queries.findings(desk.engine, EVERYBODY, signed=False)[0]
+    first = queries.findings(desk.engine, EVERYBODY)[0]
     assert (first.name, first.standing) == (folder.name, "broken")
     assert "was noted here" in first.sentence
 
 
 def test_fixed_that_came_back_is_a_finding_of_the_visit_that_said_so(desk: Desk, season: Made) -> None:
     first = season.folders["first"].name
-    rows = [row for row in queries.findings(desk.engine, EVERYBODY, signed=False) if row.rule == CAME_BACK]
+    rows = [row for row in queries.findings(desk.engine, EVERYBODY) if row.rule == CAME_BACK]
     assert [(row.name, row.level) for row in rows] == [(first, "look")]
     assert "after 9 days, on 2026-02-20" in rows[0].sentence
     shutil.copytree(desk.visits / season.folders["once"].name, desk.visits / "copy")
     read_folders(desk)
-    assert [row for row in queries.findings(desk.engine, EVERYBODY, signed=False) if row.rule == CAME_BACK] == rows
+    assert [row for row in queries.findings(desk.engine, EVERYBODY) if row.rule == CAME_BACK] == rows
 
 
 def _events(folder: Path) -> int:

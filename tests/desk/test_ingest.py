@@ -11,7 +11,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from sqlalchemy import Engine, func, select, update
 
-from handsfree.desk import database, ingest, measures, queries
+from handsfree.desk import database, ingest, measures, queries, rolls
 from handsfree.desk.measures import Between, FirstFix
 from handsfree.desk.queries import EVERYBODY, Filter, Scope
 from handsfree.desk.tables import OF_VISIT, Saying, Visit
@@ -115,7 +115,7 @@ def test_a_changed_record_and_an_unreadable_one_are_findings(engine: Engine, sea
     unreadable.write_bytes(b"no journal at all\n")
     done = ingest.refresh(engine, mine.visits)
     assert done.problems == (mine.folders["once"].name,)
-    found = {(row.name, row.rule) for row in queries.findings(engine, EVERYBODY, signed=False)}
+    found = {(row.name, row.rule) for row in queries.findings(engine, EVERYBODY)}
     assert {(mine.folders[name].name, "record does not hold") for name in ("first", "once")} <= found
 
 
@@ -168,11 +168,11 @@ def test_to_be_continued_says_when(engine: Engine, season: Made) -> None:
 
 def test_readings_of_one_cabinet_by_time(engine: Engine, season: Made) -> None:
     ingest.refresh(engine, season.visits)
-    taken = queries.readings(engine, EVERYBODY, SUMMIT, "HK-4")
+    taken = queries.readings(engine, EVERYBODY, [(SUMMIT, "HK-4")])
     assert [(r.value, r.where) for r in taken if "cabinet" in r.quantity] == [(58.0, "out of its expected range")] * 2
     assert [(row.quantity, row.taken) for row in taken] == sorted((row.quantity, row.taken) for row in taken)
     assert len(taken) == 4
-    assert queries.readings(engine, EVERYBODY, VALLEY, "HK-4") == []
+    assert queries.readings(engine, EVERYBODY, [(VALLEY, "HK-4")]) == []
 
 
 def _asked_again(folder: Path, step: str) -> int:
@@ -194,15 +194,17 @@ def test_the_figures_are_those_counted_by_hand(engine: Engine, season: Made) -> 
     with engine.begin() as connection:  # nothing was to be fixed in either; to HK-4 somebody had to come again all the same
         names = [season.folders[name].name for name in ("first", "once")]
         connection.execute(update(Visit).where(Visit.name.in_(names)).values(outcome="no fault found"))
+    rolls.rebuild(engine)
     assert measures.first_fix(engine, EVERYBODY, ALWAYS, now=1e11) == FirstFix(3, 0)
     with engine.begin() as connection:
         connection.execute(update(Visit).where(Visit.name.in_(names)).values(outcome="done"))
+    rolls.rebuild(engine)
     worst = measures.misheard(engine, EVERYBODY, ALWAYS)[0]
     assert worst.step == "unplug", "'not isolated' and the wrong lock number, in three visits"
     assert worst.again == sum(_asked_again(folder, "unplug") for folder in season.folders.values()) >= 6
-    (minutes,) = measures.minutes_by_procedure(engine, EVERYBODY, ALWAYS)
+    (minutes,) = [row for row in measures.by_version(engine, EVERYBODY, ALWAYS) if row.procedure == "platform-check"]
     lasted = [row.on_site for row in queries.visits(engine, EVERYBODY, Filter()) if row.outcome == "done"]
-    assert minutes.visits == 3
+    assert (minutes.visits, minutes.outcomes) == (4, (("done", 3), ("stopped", 1)))
     assert abs(minutes.minutes - sum(lasted) / 180) < 1e-9
 
 

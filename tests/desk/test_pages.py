@@ -8,7 +8,7 @@ from urllib.parse import quote
 
 import pytest
 
-from handsfree.desk import people, queries, signoffs
+from handsfree.desk import acts, people, queries, threads
 from handsfree.desk.queries import EVERYBODY
 from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
@@ -26,10 +26,10 @@ def test_each_page_shows_what_it_is_for(desk: Desk, season: Made) -> None:
         "/visits?cabinet=TK-1": ("TK-1",),
         "/search?q=gasket": ("the gasket is torn at the lower hinge",),
         "/due": (thaw, "2026-03-06"),
-        "/findings": ("Step skipped", "Sign off", "As a file (CSV)"),
+        "/findings": ("Step skipped", "Sign off", "/findings.csv", "/findings.parquet"),
         f"/cabinet?cabinet=HK-4&site={quote(SUMMIT)}": ("<svg", "2 readings from 58 to 58 °F, 2 out of range", "58 °F"),
         "/measures": ("HK-4", "unplug", "of 4 first visits"),
-        "/writer": ("clean-condenser", "Stood by"),
+        "/writer": ("clean condenser", "Stood by"),
         f"/visits/{first}": ("isolated lock", "asked again", "What needs a look", "data-sound="),
     }.items():
         answer = browser.get(address)
@@ -70,31 +70,32 @@ def test_a_technician_sees_their_own_a_supervisor_their_team_a_writer_no_names(d
         assert anna.get(address).status_code == 404
     assert "gasket" not in re.sub(r'value="gasket"', "", anna.get("/search?q=gasket").text)
     assert "Sign off" not in anna.get("/findings").text
+    assert anna.get("/technician?name=x").status_code == 403
     assert anna.get("/measures").status_code == 403
     wilma = signed_in(desk, "Wilma")
     everything = wilma.get("/").text + wilma.get("/writer").text
-    assert "clean-condenser" in everything
+    assert "clean condenser" in everything
     assert not any(name in everything for name in ("Brandner", "Fessler", "Huber", "HK-4", *names))
     for address in ("/visits", "/search?q=isolated", "/due", "/findings", "/measures", "/cabinet?cabinet=HK-4"):
         assert wilma.get(address).status_code == 403
 
 
 def key_of(desk: Desk) -> str:
-    return str(queries.findings(desk.engine, EVERYBODY, signed=False)[0].key)
+    return str(queries.findings(desk.engine, EVERYBODY)[0].key)
 
 
 def test_a_finding_is_signed_off_with_a_comment_in_the_journal_and_the_visit_stays(desk: Desk, tmp_path: Path) -> None:
     desk.key = keys.make("desk-1", tmp_path / "keys")
     browser, key = signed_in(desk, "Vera"), key_of(desk)
-    visit = queries.findings(desk.engine, EVERYBODY, signed=False)[0].name
+    visit = queries.findings(desk.engine, EVERYBODY)[0].name
     before = {path: path.read_bytes() for path in (desk.visits / visit).rglob("*") if path.is_file()}
-    empty = post(browser, f"/findings/{key}", token=token(browser), comment=" ")
+    empty = post(browser, f"/findings/{key}", token=token(browser), text=" ")
     assert empty.status_code == 422
-    assert list(signoffs.read(desk.own)) == []
-    done = post(browser, f"/findings/{key}", token=token(browser), comment="Asked her: the door stood open. <b>fine</b>")
+    assert list(acts.read(desk.own)) == []
+    done = post(browser, f"/findings/{key}", token=token(browser), text="Asked her: the door stood open. <b>fine</b>")
     assert done.status_code == 303
-    (kept,) = signoffs.read(desk.own, {desk.key.public_key: "desk-1"})
-    assert (kept.sign_off.key, kept.sign_off.by, kept.device) == (key, "Vera", "desk-1")
+    (kept,) = acts.read(desk.own, {desk.key.public_key: "desk-1"})
+    assert (kept.act.key, kept.act.by, kept.device) == (key, "Vera", "desk-1")
     assert {path: path.read_bytes() for path in (desk.visits / visit).rglob("*") if path.is_file()} == before
     assert key not in browser.get("/findings").text
     assert "the door stood open. &lt;b&gt;fine&lt;/b&gt;" in browser.get("/findings?signed=yes").text
@@ -104,31 +105,31 @@ def test_sign_offs_outlive_the_database(desk: Desk, season: Made) -> None:
     from handsfree.desk.ingest import refresh
 
     browser, key = signed_in(desk, "Vera"), key_of(desk)
-    post(browser, f"/findings/{key}", token=token(browser), comment="seen")
+    post(browser, f"/findings/{key}", token=token(browser), text="seen")
     from sqlalchemy import delete
 
-    from handsfree.desk.tables import SignOffRow, Visit
+    from handsfree.desk.tables import ThreadRow, Visit
 
     with desk.engine.begin() as connection:
         connection.execute(delete(Visit))
-        connection.execute(delete(SignOffRow))
+        connection.execute(delete(ThreadRow))
     refresh(desk.engine, desk.visits)
-    assert len(queries.findings(desk.engine, EVERYBODY, signed=True)) == 0
-    assert signoffs.rebuild(desk.engine, desk.own) == 1
-    assert [row.key for row in queries.findings(desk.engine, EVERYBODY, signed=True)] == [key]
+    assert len(queries.findings(desk.engine, EVERYBODY, queries.Queue(closed=True))) == 0
+    assert threads.rebuild(desk.engine, desk.own) == 1
+    assert [row.key for row in queries.findings(desk.engine, EVERYBODY, queries.Queue(closed=True))] == [key]
 
 
 def test_every_byte_of_the_desks_journal_is_guarded(tmp_path: Path) -> None:
     key = keys.make("desk-1", tmp_path / "keys")
     for number in range(3):
-        signoffs.append(tmp_path, signoffs.SignOff(f"k{number}", "v", number, "r", "s", "h", "Vera", "fine"), key)
-    path = tmp_path / signoffs.FILE
+        acts.append(tmp_path, [acts.Act(f"k{number}", "v", number, "r", "s", "h", "Vera", "fine")], key)
+    path = tmp_path / acts.FILE
     whole = path.read_bytes()
     missed = 0
     for at in range(len(whole) - 1):
         path.write_bytes(whole[:at] + bytes([whole[at] ^ 1]) + whole[at + 1 :])
         try:
-            missed += len(list(signoffs.read(tmp_path))) == 3
+            missed += len(list(acts.read(tmp_path))) == 3
         except Trouble:
             continue
     assert missed == 0
@@ -136,22 +137,22 @@ def test_every_byte_of_the_desks_journal_is_guarded(tmp_path: Path) -> None:
     for broken in (lines[1:], [lines[0], lines[2]], [lines[1], lines[0], lines[2]]):
         path.write_bytes(b"".join(broken))
         with pytest.raises(Trouble, match="does not hold"):
-            list(signoffs.read(tmp_path))
+            list(acts.read(tmp_path))
     path.write_bytes(whole)
     with pytest.raises(Trouble, match="not known here"):
-        list(signoffs.read(tmp_path, {"00": "somebody else"}))
+        list(acts.read(tmp_path, {"00": "somebody else"}))
 
 
 def test_a_line_that_a_crash_left_half_written_is_no_obstacle(tmp_path: Path) -> None:
-    off = signoffs.SignOff("k", "v", 1, "r", "s", "h", "Vera", "fine")
-    signoffs.append(tmp_path, off, None)
-    path = tmp_path / signoffs.FILE
+    off = acts.Act("k", "v", 1, "r", "s", "h", "Vera", "fine")
+    acts.append(tmp_path, [off], None)
+    path = tmp_path / acts.FILE
     whole = path.read_bytes()
     for cut in range(1, len(whole)):
         path.write_bytes(whole + whole[:cut])
-        assert len(list(signoffs.read(tmp_path))) == 1
-        signoffs.append(tmp_path, off, None)
-        assert [kept.n for kept in signoffs.read(tmp_path)] == [0, 1]
+        assert len(list(acts.read(tmp_path))) == 1
+        acts.append(tmp_path, [off], None)
+        assert [kept.n for kept in acts.read(tmp_path)] == [0, 1]
         path.write_bytes(whole)
 
 

@@ -28,14 +28,14 @@ def delete_database(desk: Desk) -> None:
 
 
 def broken(desk: Desk) -> set[str]:
-    found = queries.findings(desk.engine, EVERYBODY, signed=False)
+    found = queries.findings(desk.engine, EVERYBODY)
     return {row.name for row in found if row.rule == "record does not hold"}
 
 
 def test_a_database_deleted_under_the_desk_is_built_again_with_its_sign_offs(desk: Desk) -> None:
     browser = signed_in(desk, "Vera")
-    finding = queries.findings(desk.engine, EVERYBODY, signed=False)[0]
-    assert post(browser, f"/findings/{finding.key}", token=token(browser), comment="Looked at.").status_code == 303
+    finding = queries.findings(desk.engine, EVERYBODY)[0]
+    assert post(browser, f"/findings/{finding.key}", token=token(browser), text="Looked at.").status_code == 303
     visits = queries.visits(desk.engine, EVERYBODY, queries.Filter())
     delete_database(desk)
     assert database.gone(desk.engine)
@@ -43,7 +43,7 @@ def test_a_database_deleted_under_the_desk_is_built_again_with_its_sign_offs(des
     assert answer.status_code == 303
     assert not database.gone(desk.engine)
     assert [row.name for row in queries.visits(desk.engine, EVERYBODY, queries.Filter())] == [row.name for row in visits]
-    assert finding.key in {row.key for row in queries.findings(desk.engine, EVERYBODY, signed=True)}
+    assert finding.key in {row.key for row in queries.findings(desk.engine, EVERYBODY, queries.Queue(closed=True))}
 
 
 def test_a_page_asked_for_in_between_says_so_and_has_the_database_built(desk: Desk, season: Made) -> None:

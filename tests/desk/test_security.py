@@ -31,7 +31,7 @@ READS = [r.path for r in ROUTES if isinstance(r, Route) and "GET" in (r.methods 
 CHANGES = [
     r.path for r in ROUTES if isinstance(r, Route) and "POST" in (r.methods or ()) and not r.path.startswith("/upload")
 ]
-OPEN = {"/sign-in", "/enter/{door}", "/static/screen.css"}
+OPEN = {"/sign-in", "/enter/{door}", "/static/screen.css", "/elsewhere", "/elsewhere/back", "/sign-in/code"}
 
 
 def test_the_list_names_tests_that_there_are() -> None:
@@ -50,8 +50,11 @@ def real(path: str) -> str:
 def test_every_address_is_accounted_for() -> None:
     """A new one must be looked at here."""
     assert {r.path for r in ROUTES if isinstance(r, Mount)} == {"/static"}
-    assert len(READS) == 17
-    assert set(CHANGES) == {"/sign-in", "/sign-out", "/account", "/account/sessions", "/findings/{key}", "/refresh"}
+    assert len(READS) == 34
+    assert set(CHANGES) == {
+        "/sign-in", "/sign-out", "/account", "/account/sessions", "/findings/{key}", "/findings", "/saved", "/people/region",
+        "/registry", "/refresh", "/sign-in/code", "/account/factor",
+    }  # fmt: skip
 
 
 def test_nothing_opens_without_signing_in(desk: Desk) -> None:
@@ -68,8 +71,10 @@ def test_roles(desk: Desk) -> None:
     for who in ("Anna", "Wilma"):
         browser = signed_in(desk, who)
         form = token(browser)
-        for path in ("/findings/{key}", "/refresh"):
-            assert post(browser, real(path), token=form, comment="x").status_code == 403
+        for path in ("/findings", "/refresh", "/people/region", "/registry"):
+            assert post(browser, real(path), token=form, text="x").status_code == 403
+        answer = post(browser, real("/findings/{key}"), token=form, text="x")
+        assert answer.status_code == (404 if who == "Anna" else 403)
 
 
 def test_a_change_from_another_page_is_refused(desk: Desk) -> None:
@@ -85,7 +90,7 @@ def test_a_change_from_another_page_is_refused(desk: Desk) -> None:
     other = token(signed_in(desk, "Vera"))
     for path in set(CHANGES) - OPEN:
         for wrong in ("", form[:-1], other):
-            assert post(browser, real(path), token=wrong, comment="x").status_code == 403, path
+            assert post(browser, real(path), token=wrong, text="x").status_code == 403, path
     assert browser.get("/").status_code == 200, "still signed in"
 
 

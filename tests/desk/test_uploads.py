@@ -17,7 +17,7 @@ from starlette.testclient import TestClient
 from handsfree.desk import database, people, quarantine, queries
 from handsfree.desk.app import build
 from handsfree.desk.files import Files
-from handsfree.desk.measures import Between, first_fix, minutes_by_procedure
+from handsfree.desk.measures import Between, by_version, first_fix
 from handsfree.desk.protocol import (
     PIECE,
     Manifest,
@@ -200,13 +200,13 @@ def test_what_does_not_verify_is_kept_apart_shown_first_and_never_counted(
     assert answer.json()["quarantined"]
     assert [path.name for path in empty.visits.iterdir() if path.name[0] != "."] == [season.folders["once"].name]
     (name,) = quarantine.names(empty.visits)
-    first = queries.findings(empty.engine, EVERYBODY, signed=False)[0]
+    first = queries.findings(empty.engine, EVERYBODY)[0]
     assert (first.name, first.standing, first.level) == (name, "quarantine", "grave")
     shown = queries.visits(empty.engine, EVERYBODY, Filter(), sort="gravest")[0]
     assert (shown.name, shown.rank) == (name, 0 if change != "renamed" else shown.rank)
     year = Between(0.0, 4e9)
     assert first_fix(empty.engine, EVERYBODY, year, 4e9).firsts == 1
-    assert sum(row.visits for row in minutes_by_procedure(empty.engine, EVERYBODY, year)) == 1
+    assert sum(row.visits for row in by_version(empty.engine, EVERYBODY, year)) == 1
     assert Device(empty).send(folder).json()["quarantined"] == answer.json()["quarantined"]  # type: ignore[union-attr]
     assert len(list(quarantine.names(empty.visits))) == 1
 

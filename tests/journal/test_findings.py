@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from itertools import pairwise
 from typing import Any
 
@@ -75,9 +74,42 @@ def test_a_lock_left_on_and_a_hazard_without_its_proof() -> None:
     assert _rules(*gone) == ["lock left on"]
     assert _rules((0.0, ISOLATED), (1.0, ev.HandedOver(PATH, "x", "a licensed hand")), (5.0, ev.Closed("done"))) == []
     assert _rules((0.0, ISOLATED), (1.0, ev.Gate("RESTORING", "LIVE", "restore", "")), (5.0, ev.Closed("done"))) == []
-    limits = Limits(hazardous=frozenset({("p", "fan")}))
-    assert _rules((0.0, _step("fan", isolation="LIVE")), limits=limits) == ["hazard without its proof"]
-    assert _rules((0.0, _step("fan", isolation="ISOLATED")), limits=limits) == []
+
+
+def _proved(source: str) -> ev.Gate:
+    return ev.Gate("ISOLATING", "ISOLATED", "proof", "", source=source)
+
+
+@pytest.mark.parametrize(
+    ("needs", "gates", "live"),
+    [
+        (("",), (), "the supply"),
+        (("",), (_proved(""),), ""),
+        (("",), (_proved(""), ev.Gate("ISOLATED", "LIVE", "power is on", "")), "the supply"),
+        (("plug", "water"), (_proved("plug"),), "water"),
+        (("plug",), (_proved("plug"), ev.Gate("ISOLATED", "RESTORING", "restore", "", source="water")), ""),
+        (("plug", "water"), (_proved("plug"), _proved("water")), ""),
+        (("plug", "water"), (), "plug and water"),
+        ((), (), ""),
+    ],
+)
+def test_a_hazard_met_while_what_feeds_it_is_not_proved_dead(
+    needs: tuple[str, ...], gates: tuple[ev.Gate, ...], live: str
+) -> None:
+    """Source by source: another that is given back, or never was isolated, is no matter."""
+    limits = Limits(needs={("p", "fan"): needs})
+    timed = [(0.0, gate) for gate in gates]
+    found = [f for f in findings(_record(*timed, (1.0, _step("fan"))), limits) if f.rule == "hazard without its proof"]
+    said = f"Fan can hurt, and was begun while {live} was not proved dead."
+    assert [f.sentence for f in found] == ([said] if live else [])
+
+
+def test_a_lock_that_stays_on_is_told_by_its_owner() -> None:
+    on, off = (ev.LockChanged("A. Brandner", "plug", state) for state in (True, False))
+    (one,) = findings(_record((0.0, on), (5.0, ev.Closed("fixed"))))
+    assert one.rule == "lock left on"
+    assert one.sentence == "The visit ended as fixed with the lock of A. Brandner still on plug."
+    assert _rules((0.0, on), (1.0, off), (5.0, ev.Closed("fixed"))) == []
 
 
 def test_another_voice_at_a_gate() -> None:
@@ -215,24 +247,13 @@ def test_spans_follow_each_other_without_a_gap(told: Any) -> None:
 def test_sources_are_told_one_by_one_and_a_lock_taken_off_for_another() -> None:
     """Gates that name their source, and locks with owners, as later records have them."""
 
-    @dataclasses.dataclass(frozen=True)
-    class SourceGate(ev.Gate):
-        source: str = ""
-
-    @dataclasses.dataclass(frozen=True)
-    class LockChanged:
-        owner: str
-        source: str
-        on: bool
-        how: str = "phrase"
-
     plug, gas = (
-        [SourceGate(was, now, how, "", source=name)
+        [ev.Gate(was, now, how, "", source=name)
          for was, now, how in (("LIVE", "ISOLATING", "phrase"), ("ISOLATING", "ISOLATED", "proof"))]
         for name in ("cabinet plug", "gas")
     )
-    back = SourceGate("RESTORING", "LIVE", "restore", "", source="cabinet plug")
-    off = LockChanged("A. Brandner", "gas", False, "without its owner")
+    back = ev.Gate("RESTORING", "LIVE", "restore", "", source="cabinet plug")
+    off = ev.LockChanged("A. Brandner", "gas", False, "without its owner")
     timed = [(float(n), event) for n, event in enumerate([*plug, *gas, back, off, ev.Closed("done")])]
     found = {f.rule: f.sentence for f in findings(_record(*timed))}
     assert "gas still isolated" in found["lock left on"]

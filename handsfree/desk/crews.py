@@ -1,0 +1,157 @@
+"""Technicians, their teams and regions, with figures rolled up from one to the next.
+
+Rules of this file:
+
+- A technician is a name in the records; the team is that of their account, the region that of the team.
+- Askings-again are told beside all that was said, and beside everybody's: noise and accents are not the person's fault.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Engine, delete, func, insert, select
+
+from handsfree.desk.measures import Between
+from handsfree.desk.people_tables import Person, TeamRow
+from handsfree.desk.queries import Scope, _all
+from handsfree.desk.rolls import count, is_first, is_fixed, is_return
+from handsfree.desk.tables import GOOD, FindingRow, Visit
+from handsfree.errors import Trouble
+
+NO_TEAM, NO_REGION = "no team", "no region"
+
+
+@dataclass(frozen=True)
+class Crew:
+    """Figures of a technician, a team or a region; '' where it is of more than one. `minutes` on site in the mean; `again`:
+    share asked again of what was said to the program; None where there is nothing to count. `last`: seconds of the epoch."""
+
+    technician: str
+    team: str
+    region: str
+    visits: int
+    seconds: float
+    heard: int
+    asked_again: int
+    firsts: int
+    fixed: int
+    returns: int
+    open_findings: int
+    last: float
+    people: int = 1
+
+    @property
+    def minutes(self) -> float | None:
+        return self.seconds / self.visits / 60 if self.visits else None
+
+    @property
+    def again(self) -> float | None:
+        return self.asked_again / self.heard if self.heard else None
+
+    @property
+    def rate(self) -> float | None:
+        return self.fixed / self.firsts if self.firsts else None
+
+
+def regions(engine: Engine) -> dict[str, str]:
+    """Team -> region."""
+    with engine.connect() as connection:
+        return {row.team: row.region for row in connection.execute(select(TeamRow.team, TeamRow.region))}
+
+
+def put_region(engine: Engine, team: str, region: str) -> None:
+    """'' takes it out of the one it was in. Trouble for a name that cannot be."""
+    if len(region) > 100 or not region.isprintable() or not team:
+        raise Trouble("A region has a name of at most 100 characters that can be seen. Nothing was changed.")
+    with engine.begin() as connection:
+        connection.execute(delete(TeamRow).where(TeamRow.team == team))
+        if region:
+            connection.execute(insert(TeamRow), [{"team": team, "region": region}])
+
+
+def teams(engine: Engine) -> dict[str, str]:
+    """Technician, as the records have the name -> team."""
+    asked = select(Person.technician, Person.team).where(Person.role != "device", Person.team != "*", Person.team != "")
+    with engine.connect() as connection:
+        return {row.technician: row.team for row in connection.execute(asked)}
+
+
+def technicians(engine: Engine, people: Engine, scope: Scope, between: Between, name: str = "") -> list[Crew]:
+    """Each by themselves, by name. `name`: of this one alone."""
+    open_of = (
+        select(Visit.technician, func.count().label("many"))
+        .join(FindingRow, FindingRow.visit_id == Visit.id)
+        .where(scope.where(), ~FindingRow.closed)
+        .group_by(Visit.technician)
+    )
+    asked = (
+        select(
+            Visit.technician,
+            func.count().label("visits"),
+            func.sum(Visit.on_site).label("seconds"),
+            func.sum(Visit.heard).label("heard"),
+            func.sum(Visit.again).label("asked_again"),
+            count(is_first()).label("firsts"),
+            count(is_fixed()).label("fixed"),
+            count(is_return()).label("returns"),
+            func.max(Visit.began).label("last"),
+        )
+        .where(scope.where(), Visit.standing == GOOD, Visit.began >= between.since, Visit.began < between.until)
+        .group_by(Visit.technician)
+        .order_by(Visit.technician)
+    )
+    if name:
+        asked, open_of = asked.where(Visit.technician == name), open_of.where(Visit.technician == name)
+    team_of, region_of = teams(people), regions(people)
+    still = {row.technician: row.many for row in _all(engine, open_of)}
+    return [_crew(row, team_of, region_of, still) for row in _all(engine, asked)]
+
+
+def _crew(row: Any, team_of: dict[str, str], region_of: dict[str, str], still: dict[str, int]) -> Crew:
+    team = team_of.get(row.technician, NO_TEAM)
+    return Crew(
+        row.technician,
+        team,
+        region_of.get(team, NO_REGION),
+        int(row.visits),
+        float(row.seconds),
+        int(row.heard),
+        int(row.asked_again),
+        int(row.firsts),
+        int(row.fixed),
+        int(row.returns),
+        still.get(row.technician, 0),
+        row.last,
+    )
+
+
+def rolled(crews: Iterable[Crew], *, by_region: bool = False) -> list[Crew]:
+    """Teams out of technicians, or regions, by name; `people`: how many went into each."""
+    by: dict[tuple[str, str], list[Crew]] = {}
+    for one in crews:
+        by.setdefault((one.region, "" if by_region else one.team), []).append(one)
+    return [_sum(region, team, some) for (region, team), some in sorted(by.items())]
+
+
+def _sum(region: str, team: str, some: list[Crew]) -> Crew:
+    def total(name: str) -> Any:
+        return sum(getattr(one, name) for one in some)
+
+    return Crew(
+        "",
+        team,
+        region,
+        total("visits"),
+        total("seconds"),
+        total("heard"),
+        total("asked_again"),
+        total("firsts"),
+        total("fixed"),
+        total("returns"),
+        total("open_findings"),
+        max(one.last for one in some),
+        total("people"),
+    )

@@ -1,0 +1,85 @@
+"""Devices that send: when each was heard of last, what waits on it, and which have fallen silent.
+
+A device is silent after SILENT_DAYS without a word, and its queue is stale where visits wait on it, or lie here half
+sent, and none was stored for STALE_DAYS. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import Engine, delete, insert, select
+
+from handsfree.desk.people_tables import DeviceSeen, Person
+
+SILENT_DAYS, STALE_DAYS, DAY = 7, 2, 86_400.0
+WELL, SILENT, STALE, NEVER = "well", "silent", "queue is stale", "never heard of"
+
+
+@dataclass(frozen=True)
+class Device:
+    """`seen`, `stored`: seconds of the epoch, None for never. `waiting`: on it, by its own word, -1 where it does not say.
+    `unfinished`: uploads begun here and not ended."""
+
+    name: str
+    team: str
+    seen: float | None
+    stored: float | None
+    waiting: int
+    unfinished: int
+    standing: str
+
+
+def heard_of(engine: Engine, device: int, waiting: int) -> None:
+    _put(engine, device, waiting=waiting)
+
+
+def stored(engine: Engine, device: int) -> None:
+    _put(engine, device, stored=True)
+
+
+def _put(engine: Engine, device: int, *, waiting: int | None = None, stored: bool = False) -> None:
+    now = time.time()
+    with engine.begin() as connection:
+        was = connection.execute(select(*DeviceSeen.__table__.columns).where(DeviceSeen.person_id == device)).first()
+        left = was.waiting if was is not None else -1
+        if stored and left > 0:
+            left -= 1
+        connection.execute(delete(DeviceSeen).where(DeviceSeen.person_id == device))
+        connection.execute(insert(DeviceSeen), [{
+            "person_id": device, "seen": now, "stored": now if stored else was.stored if was is not None else None,
+            "waiting": left if waiting is None else waiting,
+        }])  # fmt: skip
+
+
+def all_of(engine: Engine, begun: Path, teams: tuple[str, ...] | None = None, now: float | None = None) -> list[Device]:
+    """Those that need a look first. `begun`: where unfinished uploads are counted; `teams`: of these alone, None for all."""
+    now = time.time() if now is None else now
+    asked = (
+        select(Person.id, Person.name, Person.team, DeviceSeen.seen, DeviceSeen.stored, DeviceSeen.waiting)
+        .outerjoin(DeviceSeen, DeviceSeen.person_id == Person.id)
+        .where(Person.role == "device")
+        .order_by(Person.name)
+    )
+    if teams is not None:
+        asked = asked.where(Person.team.in_(teams))
+    found = []
+    with engine.connect() as connection:
+        for row in connection.execute(asked):
+            folder = begun / str(row.id)
+            unfinished = sum(1 for _ in folder.iterdir()) if folder.is_dir() else 0
+            waiting = row.waiting if row.waiting is not None else -1
+            standing = _standing(row.seen, row.stored, max(waiting, 0) + unfinished, now)
+            found.append(Device(row.name, row.team, row.seen, row.stored, waiting, unfinished, standing))
+    order = (NEVER, SILENT, STALE, WELL)
+    return sorted(found, key=lambda one: (order.index(one.standing), one.seen or 0.0, one.name))
+
+
+def _standing(seen: float | None, stored: float | None, waits: int, now: float) -> str:
+    if seen is None:
+        return NEVER
+    if now - seen > SILENT_DAYS * DAY:
+        return SILENT
+    return STALE if waits and now - (stored or 0.0) > STALE_DAYS * DAY else WELL

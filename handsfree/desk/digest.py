@@ -1,0 +1,147 @@
+"""What a supervisor reads once a day or once a week: what came in, what needs them, what is due. As a page and as a file.
+
+Pure but for the questions it asks; drawn by the page's template and by `markdown`, from the same lines."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import Engine, func, select
+
+from handsfree.desk import queries, threads
+from handsfree.desk.acts import ANSWERED, ASKED
+from handsfree.desk.measures import DAY, Between, returns
+from handsfree.desk.queries import Filter, Queue, Rows, Scope, _all
+from handsfree.desk.tables import GOOD, ActRow, FindingRow, Visit
+from handsfree.journal.findings import GRAVE, LOOK
+
+#: How many days it may look back over.
+SPANS = {1: "day", 7: "week"}
+MOST = 30
+
+
+@dataclass(frozen=True)
+class Digest:
+    """`outcomes`: visits begun by how they ended; `found`: new open findings, the gravest first, of which there are `grave`
+    and `looks`; `done`: what was done about findings, by what; `due`: follow-ups due by `until` or before."""
+
+    days: int
+    since: float
+    until: float
+    visits: int
+    outcomes: tuple[tuple[str, int], ...]
+    apart: int
+    found: Rows
+    grave: int
+    looks: int
+    done: tuple[tuple[str, int], ...]
+    asked: Rows
+    answered: Rows
+    later: Rows
+    follow_ups: Rows
+    returns: Rows
+
+
+def digest(engine: Engine, scope: Scope, days: int, now: float | None = None) -> Digest:
+    now = time.time() if now is None else now
+    until = now
+    since = until - days * DAY
+    between = Filter(since=since, until=until)
+    window = (scope.where(), Visit.began >= since, Visit.began < until)
+    outcomes = _all(
+        engine,
+        select(Visit.outcome, func.count().label("many"))
+        .where(*window, Visit.standing == GOOD)
+        .group_by(Visit.outcome)
+        .order_by(func.count().desc(), Visit.outcome),
+    )
+    apart = _all(engine, select(func.count()).select_from(Visit).where(*window, Visit.standing != GOOD))[0][0]
+    levels = {row.level: row.many for row in _all(
+        engine, select(FindingRow.level, func.count().label("many")).join(Visit, Visit.id == FindingRow.visit_id)
+        .where(*window, ~FindingRow.closed).group_by(FindingRow.level))}  # fmt: skip
+    done = _all(
+        engine,
+        select(ActRow.what, func.count().label("many"))
+        .join(Visit, Visit.name == ActRow.visit)
+        .where(scope.where(), ActRow.at >= since, ActRow.at < until)
+        .group_by(ActRow.what)
+        .order_by(ActRow.what),
+    )
+    today = f"{datetime.fromtimestamp(until).astimezone():%Y-%m-%d}"
+    return Digest(
+        days,
+        since,
+        until,
+        sum(row.many for row in outcomes),
+        tuple((row.outcome, row.many) for row in outcomes),
+        apart,
+        queries.findings(engine, scope, Queue(of=between), most=MOST),
+        levels.get(GRAVE, 0),
+        levels.get(LOOK, 0),
+        tuple((row.what, row.many) for row in done),
+        queries.findings(engine, scope, Queue(state=ASKED), most=MOST),
+        queries.findings(engine, scope, Queue(state=ANSWERED), most=MOST),
+        [row for row in queries.due(engine, scope) if row.due < until][:MOST],
+        [row for row in threads.follow_ups(engine, scope) if row.went is None and row.due <= today][:MOST],
+        returns(engine, scope, Between(since, until), MOST),
+    )
+
+
+def sections(of: Digest) -> list[tuple[str, list[tuple[str, str]]]]:
+    """(heading, (address at the desk or '', line) of it); every heading is there, with no line where there is nothing."""
+    ended = ", ".join(f"{many} {outcome}" for outcome, many in of.outcomes)
+    came = [("", f"{of.visits} visits: {ended}." if of.visits else "No visit was begun.")]
+    came += [
+        ("/findings?level=grave", f"{of.apart} more count in nothing: their record does not hold, or is a copy.")
+    ] * bool(of.apart)
+    acts = ", ".join(f"{many} {what}" for what, many in of.done)
+    return [
+        ("What came in", came),
+        (
+            f"What needs you: {of.grave} grave, {of.looks} to look at",
+            [_finding(row, f"{row.level}: {row.rule}. {row.sentence}") for row in of.found],
+        ),
+        ("Answered, to be closed", [_finding(row, f"{row.rule}: answered by {row.asked}.") for row in of.answered]),
+        ("Asked, no answer yet", [_finding(row, f"{row.rule}: {row.asked} was asked.") for row in of.asked]),
+        ("Overdue", [
+            *[_finding(row, f"{row.rule}: somebody was to go there by {row.due}.") for row in of.follow_ups],
+            *[(f"/visits/{row.name}", f"{_place(row)}: to be continued, since {row.began_text[:10]}.") for row in of.later],
+        ]),
+        (
+            "Cabinets that came back",
+            [("", f"{_place(row)}: {row.returns} returns in {row.visits} visits.") for row in of.returns],
+        ),
+        ("What was done about findings", [("", f"{acts}.")] if acts else []),
+    ]  # fmt: skip
+
+
+def _finding(row: object, words: str) -> tuple[str, str]:
+    name, n = getattr(row, "name", ""), getattr(row, "n", 0)
+    return f"/visits/{name}?at={n}", f"{_place(row)}: {words}"
+
+
+def _place(row: object) -> str:
+    """Where and who."""
+    parts = (getattr(row, "cabinet", ""), getattr(row, "site", ""), getattr(row, "technician", ""))
+    return ", ".join(part for part in parts if part) or str(getattr(row, "name", ""))
+
+
+def title(of: Digest) -> str:
+    begin, end = (f"{datetime.fromtimestamp(at).astimezone():%Y-%m-%d %H:%M}" for at in (of.since, of.until))
+    return f"The last {SPANS.get(of.days, f'{of.days} days')}: {begin} to {end}"
+
+
+def markdown(of: Digest, origin: str = "") -> str:
+    """For a file or a message. `origin`: of the desk, before its addresses."""
+    out = [f"# {title(of)}", ""]
+    for head, lines in sections(of):
+        out += [f"## {head}", ""]
+        out += [f"- {_plain(words)}{f' {origin}{address}' if address else ''}" for address, words in lines] or ["- None."]
+        out.append("")
+    return "\n".join(out)
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.replace("<", "‹").replace(">", "›").split())[:400]

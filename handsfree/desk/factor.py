@@ -1,0 +1,117 @@
+"""A second factor: codes that change every half minute (RFC 6238, the `pyotp` package), from a program on a telephone.
+
+Rules of this file:
+
+- It is asked for only after the password was right, and each code is taken once: a code seen over a shoulder is worth
+  nothing.
+- A sign-in that waits for its code has a secret of its own, ends after WAIT seconds or TRIES wrong codes, and is no session.
+- The secret of the codes must be kept as it is, for codes are worked out from it: it is in the database of people, which is
+  its owner's alone.
+"""
+
+from __future__ import annotations
+
+import secrets
+import time
+from dataclasses import dataclass
+
+import pyotp
+from sqlalchemy import Connection, Engine, delete, insert, select, update
+
+from handsfree.desk.digests import digest
+from handsfree.desk.people_tables import Pending, SecondFactor
+from handsfree.errors import Trouble
+
+#: Seconds that a code is waited for, wrong codes until the password is asked again, and seconds a code is good for. A
+#: code of
+#: the half minute before or after is taken, for clocks differ.
+WAIT, TRIES, STEP = 300.0, 5, 30
+
+
+@dataclass(frozen=True)
+class CodeWanted:
+    """The password was right; `token` names the sign-in that waits for its code."""
+
+    token: str
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A secret to be put into a telephone: as letters, and as an address that a camera reads off `qr` (SVG)."""
+
+    secret: str
+    qr: str
+
+
+def wanted(engine: Engine, person: int) -> bool:
+    with engine.connect() as connection:
+        return bool(connection.scalar(select(SecondFactor.confirmed).where(SecondFactor.person_id == person)))
+
+
+def begin(engine: Engine, person: int, name: str) -> Shown:
+    """A new secret, which counts when a first code of it was right. Trouble where there is a second factor already."""
+    import segno
+
+    if wanted(engine, person):
+        raise Trouble("You have a second factor already; take it away first.")
+    secret = pyotp.random_base32()
+    with engine.begin() as connection:
+        connection.execute(delete(SecondFactor).where(SecondFactor.person_id == person))
+        connection.execute(insert(SecondFactor), [{"person_id": person, "secret": secret, "confirmed": 0, "used": 0}])
+    address = pyotp.TOTP(secret).provisioning_uri(name=name, issuer_name="handsfree desk")
+    return Shown(secret, segno.make(address, error="m").svg_inline(scale=4, border=4))
+
+
+def confirm(engine: Engine, person: int, code: str, now: float | None = None) -> None:
+    """Trouble where the code is not of the secret that was shown last."""
+    with engine.begin() as connection:
+        if not _taken(connection, person, code, now, confirmed=0):
+            raise Trouble("That code is not right. See that the telephone's clock is, and take the code it shows now.")
+        connection.execute(update(SecondFactor).where(SecondFactor.person_id == person).values(confirmed=1))
+
+
+def remove(engine: Engine, person: int) -> None:
+    with engine.begin() as connection:
+        connection.execute(delete(SecondFactor).where(SecondFactor.person_id == person))
+
+
+def wait_for(engine: Engine, person: int, now: float | None = None) -> CodeWanted:
+    """A sign-in whose password was right."""
+    now, token = time.time() if now is None else now, secrets.token_urlsafe(32)
+    with engine.begin() as connection:
+        connection.execute(delete(Pending).where(Pending.at < now - WAIT))
+        connection.execute(insert(Pending), [{"digest": digest(token), "person_id": person, "at": now, "tries": 0}])
+    return CodeWanted(token)
+
+
+def judge(engine: Engine, token: str, code: str, now: float | None = None) -> int | None:
+    """Whose sign-in it is, where the code is right; None where it is not. Trouble where the password must be asked again."""
+    now = time.time() if now is None else now
+    with engine.begin() as connection:
+        row = connection.execute(select(*Pending.__table__.columns).where(Pending.digest == digest(token))).first()
+        if row is None or row.at < now - WAIT or row.tries >= TRIES:
+            raise Trouble("That took too long, or too many tries. Sign in again.")
+        right = _taken(connection, row.person_id, code, now, confirmed=1)
+        if right:
+            connection.execute(delete(Pending).where(Pending.digest == row.digest))
+        else:
+            connection.execute(update(Pending).where(Pending.digest == row.digest).values(tries=Pending.tries + 1))
+        return int(row.person_id) if right else None
+
+
+def _taken(connection: Connection, person: int, code: str, now: float | None, confirmed: int) -> bool:
+    """Is it the code of now, or next to it, and was it not taken before? Then it is taken."""
+    now = time.time() if now is None else now
+    row = connection.execute(
+        select(SecondFactor.secret, SecondFactor.used)
+        .where(SecondFactor.person_id == person, SecondFactor.confirmed == confirmed)
+    ).first()
+    code = "".join(code.split())
+    if row is None or len(code) != 6 or not (code.isascii() and code.isdigit()):
+        return False
+    codes, here = pyotp.TOTP(row.secret, interval=STEP), int(now) // STEP
+    for step in (here, here - 1, here + 1):
+        if step > row.used and secrets.compare_digest(codes.at(step * STEP), code):
+            took = update(SecondFactor).where(SecondFactor.person_id == person, SecondFactor.used < step).values(used=step)
+            return connection.execute(took).rowcount == 1
+    return False

@@ -1,0 +1,83 @@
+"""The pages of what the desk keeps beside the visits: searches under a name, and the registry."""
+
+from __future__ import annotations
+
+from urllib.parse import urlencode
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from handsfree.desk import queries, registry, saved
+from handsfree.desk.changes import inward
+from handsfree.desk.lists import Columns, as_file
+from handsfree.desk.pages import LOOKERS, file_kind
+from handsfree.desk.queries import EVERYBODY
+from handsfree.desk.web import Form, asked_for, desk_of, for_roles, form_for_roles, page, scope_of, sorry, then
+
+REGISTRY_COLUMNS: Columns = (("id", "label"), ("kind", "kind"), ("called", "name"), ("in records", "names_told"))
+
+
+@form_for_roles(*LOOKERS)
+def saved_search(request: Request, form: Form) -> Response:
+    desk, person, name = desk_of(request), request.state.account.id, form.get("name", "").strip()
+    if form.get("do") == "forget":
+        saved.forget(desk.people, person, name)
+        return then(request, "/visits", f"The search {name} is forgotten.")
+    address = inward(form.get("address", "/visits"))
+    saved.keep(desk.people, person, name, address)
+    return then(request, address, f"The search is kept as {name}.")
+
+
+@for_roles("supervisor")
+def registry_page(request: Request) -> Response:
+    """What is known, and names of the last visits that nothing known has."""
+    desk, scope = desk_of(request), scope_of(request)
+    kind = asked_for(request, "kind")
+    kind = kind if kind in registry.KINDS else registry.CABINET
+    things = registry.all_of(desk.people, kind)
+    if (file := file_kind(request)) is not None:
+        return as_file(file, f"registry-{kind}", REGISTRY_COLUMNS, things)
+    have = {name for thing in things for name in thing.names}
+    unknown = sorted(_named(request, kind) - have)
+    return page(
+        request,
+        "registry.html",
+        kind=kind,
+        kinds=registry.KINDS,
+        things=things[:300],
+        unknown=unknown[:100],
+        may_change=scope == EVERYBODY,
+    )
+
+
+def _named(request: Request, kind: str) -> set[tuple[str, str]]:
+    """(under, name) in the last visits; devices by their accounts."""
+    desk = desk_of(request)
+    if kind == registry.DEVICE:
+        from handsfree.desk.people import everybody
+
+        return {("", one.name) for one in everybody(desk.people) if one.role == "device"}
+    places = queries.places(desk.engine, scope_of(request))
+    if kind == registry.CABINET:
+        return {(p.site, p.cabinet) for p in places if p.cabinet}
+    return {("", p.site if kind == registry.SITE else p.technician) for p in places} - {("", "")}
+
+
+@form_for_roles("supervisor")
+def change_registry(request: Request, form: Form) -> Response:
+    desk = desk_of(request)
+    if scope_of(request) != EVERYBODY:
+        return sorry(request, 403, "Only who sees everybody changes the registry.")
+    kind, name, under = form.get("kind", ""), form.get("name", "").strip(), form.get("under", "")
+    number = form.get("id", "").strip().rpartition("-")[2]
+    thing = int(number) if number.isascii() and number.isdigit() and len(number) < 10 else 0
+    if form.get("do") == "put":
+        registry.put(desk.people, kind, name, under)
+        said = f"{name} is known now."
+    elif form.get("do") == "also":
+        registry.also(desk.people, thing, name, under)
+        said = f"{name} is one with it now."
+    else:
+        registry.rename(desk.people, thing, name)
+        said = f"It is called {name} now."
+    return then(request, f"/registry?{urlencode({'kind': kind})}", said)

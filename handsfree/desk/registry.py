@@ -1,0 +1,125 @@
+"""Sites, cabinets, people and devices as the firm knows them: each has an id for good, whatever it is called. Records
+carry names, and names change: every name that records have for a thing is kept with it.
+
+Rules of this file:
+
+- A record is never changed: the registry says which names are one thing.
+- One name is of one thing of a kind; of a cabinet, one name at one site.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, Engine, delete, insert, select, update
+
+from handsfree.desk.people_tables import Known, KnownName
+from handsfree.errors import Trouble
+
+PERSON, DEVICE, SITE, CABINET = "person", "device", "site", "cabinet"
+KINDS = (CABINET, SITE, PERSON, DEVICE)
+LONGEST = 300
+
+
+@dataclass(frozen=True)
+class Thing:
+    """`name`: what it is called today. `names`: (under, name) as records have them; `under` is a cabinet's site, else ''."""
+
+    id: int
+    kind: str
+    name: str
+    team: str
+    names: tuple[tuple[str, str], ...]
+
+    @property
+    def label(self) -> str:
+        """'C-12': for speaking and writing of it."""
+        return f"{self.kind[0].upper()}-{self.id}"
+
+    @property
+    def names_told(self) -> str:
+        return "; ".join(f"{name} at {under}" if under else name for under, name in self.names)
+
+
+def all_of(engine: Engine, kind: str) -> list[Thing]:
+    with engine.connect() as connection:
+        return _things(connection, kind)
+
+
+def _things(connection: Connection, kind: str, ids: tuple[int, ...] | None = None) -> list[Thing]:
+    asked = select(*Known.__table__.columns).where(Known.kind == kind).order_by(Known.name, Known.id)
+    names = select(*KnownName.__table__.columns).where(KnownName.kind == kind).order_by(KnownName.id)
+    if ids is not None:
+        asked, names = asked.where(Known.id.in_(ids)), names.where(KnownName.thing_id.in_(ids))
+    by: dict[int, list[tuple[str, str]]] = {}
+    for row in connection.execute(names):
+        by.setdefault(row.thing_id, []).append((row.under, row.name))
+    return [Thing(r.id, r.kind, r.name, r.team, tuple(by.get(r.id, ()))) for r in connection.execute(asked)]
+
+
+def _of_name(connection: Connection, kind: str, under: str, name: str) -> int | None:
+    asked = select(KnownName.thing_id).where(KnownName.kind == kind, KnownName.under == under, KnownName.name == name)
+    found: int | None = connection.scalar(asked)
+    return found
+
+
+def find(engine: Engine, kind: str, name: str, under: str = "") -> Thing | None:
+    """What records mean by a name; None where it is nothing known."""
+    with engine.connect() as connection:
+        of = _of_name(connection, kind, under, name)
+        return _things(connection, kind, (of,))[0] if of is not None else None
+
+
+def cabinet(engine: Engine, site: str, name: str) -> Thing | None:
+    return find(engine, CABINET, name, site)
+
+
+def put(engine: Engine, kind: str, name: str, under: str = "", team: str = "") -> int:
+    """Make it known under the name that records have; its id. Trouble where it is known already, or cannot be."""
+    _judge(kind, name, under)
+    with engine.begin() as connection:
+        if (there := _of_name(connection, kind, under, name)) is not None:
+            raise Trouble(f"{name} is known already, as {kind} {there}. Nothing was changed.")
+        made = connection.execute(
+            insert(Known).returning(Known.id), [{"kind": kind, "name": name, "team": team}]
+        ).scalar_one()
+        connection.execute(insert(KnownName), [{"thing_id": made, "kind": kind, "under": under, "name": name}])
+        return int(made)
+
+
+def rename(engine: Engine, thing: int, name: str) -> None:
+    """What it is called today; what records have for it stays. Trouble where there is no such thing."""
+    with engine.begin() as connection:
+        kind = connection.scalar(select(Known.kind).where(Known.id == thing))
+        if kind is None:
+            raise Trouble("There is no such thing in the registry. Nothing was changed.")
+        _judge(kind, name, "")
+        connection.execute(update(Known).where(Known.id == thing).values(name=name))
+
+
+def also(engine: Engine, thing: int, name: str, under: str = "") -> None:
+    """Records have this name for it, too. What was known by the name by itself is one with it from now on. Trouble where
+    there is no such thing."""
+    with engine.begin() as connection:
+        kind = connection.scalar(select(Known.kind).where(Known.id == thing))
+        if kind is None:
+            raise Trouble("There is no such thing in the registry. Nothing was changed.")
+        _judge(kind, name, under)
+        there = _of_name(connection, kind, under, name)
+        if there == thing:
+            return
+        if there is None:
+            connection.execute(insert(KnownName), [{"thing_id": thing, "kind": kind, "under": under, "name": name}])
+            return
+        connection.execute(update(KnownName).where(KnownName.thing_id == there).values(thing_id=thing))
+        connection.execute(delete(Known).where(Known.id == there))
+
+
+def _judge(kind: str, name: str, under: str) -> None:
+    if kind not in KINDS:
+        raise Trouble(f"There is no kind '{kind}': {', '.join(KINDS[:-1])} and {KINDS[-1]} are known.")
+    for text in (name, under):
+        if len(text) > LONGEST or not text.isprintable():
+            raise Trouble(f"A name has at most {LONGEST} characters that can be seen. Nothing was changed.")
+    if not name:
+        raise Trouble("Give it a name. Nothing was changed.")

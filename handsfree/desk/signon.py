@@ -1,0 +1,102 @@
+"""Signing in elsewhere: OpenID Connect (Core 1.0, the authorization code flow with PKCE, RFC 7636), by Authlib.
+
+Rules of this file:
+
+- Who may come in is decided here, not there: an account is made with the address the provider must vouch for
+  (`people-add --mail`). The first time it must be verified by the provider; from then on the provider's own name of the
+  person counts (issuer and subject), and the address no more.
+- What was begun is kept here for a while, under a cookie of its own that is sent with the provider's answer; it is no
+  session.
+- The provider is reached over TLS, but for one on this machine.
+"""
+
+from __future__ import annotations
+
+import secrets
+import threading
+import time
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlsplit
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from handsfree.errors import Trouble
+
+#: Seconds that an answer is waited for, and how many are waited for at once.
+WAIT, MOST = 600.0, 10_000
+WELL_KNOWN = "/.well-known/openid-configuration"
+BACK = "/elsewhere/back"
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
+
+
+@dataclass(frozen=True)
+class Vouched:
+    """What the provider says: `subject` names the person for good; `mail` only where it calls it verified, else ''. `to`:
+    where they were going."""
+
+    issuer: str
+    subject: str
+    mail: str
+    to: str
+
+
+class SignOn:
+    """One provider. `label`: what it is called on the page. Trouble for an issuer that cannot be one."""
+
+    def __init__(self, issuer: str, client: str, secret: str, label: str = "") -> None:
+        from authlib.integrations.starlette_client import OAuth
+
+        parts = urlsplit(issuer)
+        near = parts.scheme == "http" and parts.hostname in LOOPBACK
+        if not parts.netloc or (parts.scheme != "https" and not near):
+            raise Trouble("The provider to sign in with is its address with https, as its own pages give it.")
+        self.issuer, self.label = issuer.rstrip("/"), label or str(parts.hostname)
+        oauth = OAuth()
+        self._client = oauth.register(
+            "elsewhere", client_id=client, client_secret=secret, server_metadata_url=self.issuer + WELL_KNOWN,
+            client_kwargs={"scope": "openid email", "code_challenge_method": "S256", "timeout": 20},
+        )  # fmt: skip
+        self._begun: dict[str, tuple[float, dict[str, Any]]] = {}
+        self._lock = threading.Lock()
+
+    async def begin(self, request: Request, origin: str, to: str, cookie: str, secure: bool) -> Response:
+        """To the provider's own page. Trouble where it does not answer."""
+        name, kept = secrets.token_urlsafe(32), {"to": to}
+        request.scope["session"] = kept
+        try:
+            answer: Response = await self._client.authorize_redirect(request, origin + BACK)
+        except Exception as error:  # a network, a provider: whatever they do is told in one sentence
+            said = f"{self.label} does not answer ({type(error).__name__}); sign in with a password, or later."
+            raise Trouble(said) from None
+        now = time.time()
+        with self._lock:
+            if len(self._begun) >= MOST:
+                self._begun = {n: v for n, v in self._begun.items() if v[0] > now - WAIT}
+            if len(self._begun) >= MOST:
+                raise Trouble("Very many are signing in at this moment. Try again in a few minutes.")
+            self._begun[name] = now, kept
+        # Lax: the answer comes from the provider's page, and a Strict cookie would not come with it.
+        answer.set_cookie(cookie, name, max_age=int(WAIT), httponly=True, samesite="lax", secure=secure, path="/")
+        return answer
+
+    async def back(self, request: Request, cookie: str) -> Vouched:
+        """What the provider says of who was there. Trouble where it is no answer to what was begun here."""
+        with self._lock:
+            began, kept = self._begun.pop(cookie, (0.0, {}))
+        if not kept or began < time.time() - WAIT:
+            raise Trouble("That took too long, or was begun in another browser. Sign in again.")
+        request.scope["session"] = kept
+        try:
+            token = await self._client.authorize_access_token(request)
+            claims = token["userinfo"]
+            found = Vouched(
+                str(claims["iss"]), str(claims["sub"]),
+                str(claims.get("email", "")) if claims.get("email_verified") is True else "", str(kept["to"]),
+            )  # fmt: skip
+        except Exception as error:  # refused there, forged, or broken: nobody comes in by it
+            raise Trouble(f"{self.label} did not vouch for you ({type(error).__name__}). Nothing was changed.") from None
+        if found.issuer.rstrip("/") != self.issuer or not found.subject:
+            raise Trouble(f"{self.label} answered in another's name. Nothing was changed.")
+        return found

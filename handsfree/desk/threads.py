@@ -1,0 +1,225 @@
+"""The threads of findings in the database: out of the desk's journal, and answers spoken on visits.
+
+Rules of this file:
+
+- The journal is the truth; the tables are made from it, whole or one act at a time, by the same function.
+- A technician who was asked may answer by voice, on any later visit: a note that begins with the word *answer*. It goes into
+  the thread of the oldest question to them that is not answered; one about the cabinet of that visit comes before others.
+  It is worked out from the records each time, and stands in no journal: the record is where it was said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, Row, and_, delete, func, insert, or_, select, update
+from sqlalchemy.orm import aliased
+
+from handsfree.desk import acts
+from handsfree.desk.acts import ANSWERED, ASKED, ASSIGNED, FOLLOW_UP, WHAT, Kept
+from handsfree.desk.database import THREADS, alone_at, put_alone
+from handsfree.desk.queries import Rows, Scope, _all
+from handsfree.desk.tables import GOOD, ActRow, FindingRow, Line, Saying, ThreadRow, Visit
+
+#: Questions that are looked through for an answer, the oldest first.
+MOST_ASKED = 500
+ANSWER = "answer"
+
+
+def rebuild(engine: Engine, folder: Path, known: dict[str, str] | None = None) -> int:
+    """The tables out of the journal, anew. How many acts there are."""
+    kept = list(acts.read(folder, known))
+
+    def fill(connection: Connection) -> None:
+        alone_at(connection, THREADS)
+        connection.execute(delete(ThreadRow))
+        connection.execute(delete(ActRow))
+        connection.execute(update(FindingRow).where(FindingRow.closed).values(closed=False))
+        for one in kept:
+            _put(connection, one)
+        hear_answers(connection)
+
+    put_alone(engine, fill)
+    return len(kept)
+
+
+def note(engine: Engine, kept: Sequence[Kept]) -> None:
+    """Acts just written, into the tables."""
+
+    def fill(connection: Connection) -> None:
+        alone_at(connection, THREADS)
+        for one in kept:
+            _put(connection, one)
+        hear_answers(connection)
+
+    put_alone(engine, fill)
+
+
+def _put(connection: Connection, kept: Kept) -> None:
+    act, what = kept.act, WHAT[kept.act.what]
+    row = {
+        "n": kept.n, "key": act.key, "visit": act.visit, "what": act.what, "by": act.by, "text": act.text, "to": act.to,
+        "due": act.due, "wall": kept.wall, "at": datetime.fromisoformat(kept.wall).timestamp(), "device": kept.device,
+    }  # fmt: skip
+    connection.execute(insert(ActRow), [row])
+    there = connection.execute(select(*ThreadRow.__table__.columns).where(ThreadRow.key == act.key)).first()
+    fields = dict(there._mapping) if there is not None else {
+        "key": act.key, "visit": act.visit, "state": "", "closed": False, "assigned": "", "asked": "", "due": "", "by": "",
+        "comment": "", "wall": "", "device": "",
+    }  # fmt: skip
+    if what.state:
+        fields["state"] = what.state
+    if what.closes is not None:
+        fields["closed"] = what.closes
+    if what.closes:
+        fields |= {"by": act.by, "comment": act.text, "wall": kept.wall, "device": kept.device}
+    if act.what == ASSIGNED:
+        fields["assigned"] = act.to
+    if act.what == ASKED:
+        fields["asked"] = act.to
+    if act.what == FOLLOW_UP:
+        fields["due"] = act.due
+    connection.execute(delete(ThreadRow).where(ThreadRow.key == act.key))
+    connection.execute(insert(ThreadRow), [fields])
+    connection.execute(update(FindingRow).where(FindingRow.key == act.key).values(closed=fields["closed"]))
+
+
+def hear_answers(connection: Connection) -> None:
+    """The answers spoken on visits, worked out anew."""
+    if connection.execute(select(ActRow.id).where(ActRow.what == ASKED).limit(1)).first() is None:
+        return
+    alone_at(connection, THREADS)  # two that did it at once would wait for each other's rows
+    connection.execute(delete(ActRow).where(ActRow.spoken != ""))
+    again = update(ThreadRow).where(ThreadRow.state == ANSWERED, ThreadRow.key.not_in(_answered_in_writing()))
+    connection.execute(again.values(state=ASKED))
+    asked: Any = (
+        select(ActRow.key, ActRow.visit, ActRow.to, ActRow.at, Visit.site, Visit.cabinet)
+        .join(ThreadRow, ThreadRow.key == ActRow.key)
+        .outerjoin(Visit, Visit.name == ActRow.visit)
+        .where(ActRow.what == ASKED, ThreadRow.state == ASKED)
+        .order_by(ActRow.at.desc())
+        .limit(MOST_ASKED)
+    )
+    latest: dict[str, Row[Any]] = {}
+    for row in connection.execute(asked):
+        latest.setdefault(row.key, row)
+    used: set[tuple[str, int]] = set()
+    for row in sorted(latest.values(), key=lambda row: row.at):
+        found = _spoken_to(connection, row, used)
+        if found is not None:
+            used.add((found.name, found.n))
+            values = {
+                "n": None, "key": row.key, "visit": row.visit, "what": ANSWERED, "by": row.to, "text": found.text, "to": "",
+                "due": "", "wall": found.began_text, "at": found.began + found.at, "device": "", "spoken": found.name,
+                "spoken_n": found.n,
+            }  # fmt: skip
+            connection.execute(insert(ActRow), [values])
+            connection.execute(update(ThreadRow).where(ThreadRow.key == row.key).values(state=ANSWERED))
+
+
+def _answered_in_writing() -> Any:
+    return select(ActRow.key).where(ActRow.what == ANSWERED, ActRow.spoken == "")
+
+
+def _spoken_to(connection: Connection, asked: Row[Any], used: set[tuple[str, int]]) -> Row[Any] | None:
+    said: Any = (
+        select(Line.n, Line.at, Saying.text, Visit.name, Visit.began, Visit.began_text, Visit.site, Visit.cabinet)
+        .join(Visit, Visit.id == Line.visit_id)
+        .join(Saying, Saying.id == Line.saying_id)
+        .where(Visit.technician == asked.to, Visit.began > asked.at, Line.who == "note", Saying.text.ilike(f"{ANSWER}%"))
+        .order_by(Visit.began, Line.n)
+        .limit(50)
+    )
+    left = [row for row in connection.execute(said) if (row.name, row.n) not in used]
+    here = [row for row in left if (row.site, row.cabinet) == (asked.site, asked.cabinet)]
+    return next(iter([*here, *left]), None)
+
+
+def thread(engine: Engine, key: str) -> Sequence[Row[Any]]:
+    """What was done about a finding, in order."""
+    with engine.connect() as connection:
+        return connection.execute(
+            select(*ActRow.__table__.columns).where(ActRow.key == key).order_by(ActRow.at, ActRow.id).limit(200)
+        ).all()
+
+
+def of_visit(engine: Engine, visit: str) -> dict[str, list[Row[Any]]]:
+    """Finding -> its thread, of one visit."""
+    found: dict[str, list[Row[Any]]] = {}
+    asked = select(*ActRow.__table__.columns).where(ActRow.visit == visit).order_by(ActRow.at, ActRow.id).limit(400)
+    with engine.connect() as connection:
+        for row in connection.execute(asked):
+            found.setdefault(row.key, []).append(row)
+    return found
+
+
+def follow_ups(engine: Engine, scope: Scope, most: int = 200) -> Rows:
+    """Findings with a day by which somebody must go there, the earliest first; `went`: the visit that has fulfilled it
+    since, None while nobody has been there. Fulfilled ones of the last ninety days are among them."""
+    later = aliased(Visit)
+    since = select(func.max(ActRow.at)).where(ActRow.key == ThreadRow.key, ActRow.what == FOLLOW_UP).scalar_subquery()
+    went = (
+        select(later.name)
+        .where(later.site == Visit.site, later.cabinet == Visit.cabinet, later.standing == GOOD, Visit.cabinet != "")
+        .where(later.began > since, later.name != Visit.name)
+        .order_by(later.began)
+        .limit(1)
+        .scalar_subquery()
+    )
+    asked = (
+        select(
+            ThreadRow.key,
+            ThreadRow.due,
+            ThreadRow.assigned,
+            FindingRow.n,
+            FindingRow.rule,
+            FindingRow.sentence,
+            FindingRow.level,
+            Visit.name,
+            Visit.site,
+            Visit.cabinet,
+            Visit.technician,
+            Visit.began_text,
+            went.label("went"),
+        )
+        .join(FindingRow, FindingRow.key == ThreadRow.key)
+        .join(Visit, Visit.id == FindingRow.visit_id)
+        .where(scope.where(), ThreadRow.due != "", or_(~ThreadRow.closed, went.is_not(None)))
+        .order_by(ThreadRow.due, Visit.began)
+        .limit(most)
+    )
+    return _all(engine, asked)
+
+
+def questions(engine: Engine, technician: str, answered: bool = False) -> Rows:
+    """What a technician was asked and has not answered, the oldest first; or what they have."""
+    other = aliased(ActRow)
+    last = select(func.max(other.at)).where(other.key == ThreadRow.key, other.what == ASKED).scalar_subquery()
+    asked = (
+        select(
+            ThreadRow.key,
+            ThreadRow.state,
+            ActRow.text,
+            ActRow.by,
+            ActRow.wall,
+            FindingRow.n,
+            FindingRow.rule,
+            FindingRow.sentence,
+            FindingRow.level,
+            Visit.name,
+            Visit.site,
+            Visit.cabinet,
+            Visit.began_text,
+        )
+        .select_from(ThreadRow)
+        .join(ActRow, and_(ActRow.key == ThreadRow.key, ActRow.what == ASKED, ActRow.at == last))
+        .join(FindingRow, FindingRow.key == ThreadRow.key)
+        .join(Visit, Visit.id == FindingRow.visit_id)
+        .where(ThreadRow.asked == technician, ThreadRow.state != ASKED if answered else ThreadRow.state == ASKED)
+        .order_by(ActRow.at)
+        .limit(100)
+    )
+    return _all(engine, asked) if technician else []
