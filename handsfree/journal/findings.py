@@ -385,19 +385,7 @@ def _end_may_be_cut(entries: Entries, limits: Limits) -> Iterator[Finding]:
 
 
 RULES: tuple[Callable[[Entries, Limits], Iterator[Finding]], ...] = (
-    _gate_too_fast,
-    _hazard_without_proof,
-    _lock_left_on,
-    _lock_removed,
-    _another_voice,
-    _step_skipped,
-    _many_again,
-    _not_plausible,
-    _closed_out_of_range,
-    _borderline_accused,
-    _long_silence,
-    _wait_cut,
-    _clock_moved,
-    _end_may_be_cut,
+    _gate_too_fast, _hazard_without_proof, _lock_left_on, _lock_removed, _another_voice, _step_skipped, _many_again,
+    _not_plausible, _closed_out_of_range, _borderline_accused, _long_silence, _wait_cut, _clock_moved, _end_may_be_cut,
     _not_sealed,
-)
+)  # fmt: skip
