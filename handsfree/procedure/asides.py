@@ -12,6 +12,7 @@ from typing import Any
 import yaml
 
 from handsfree.language.base import Language
+from handsfree.language.tokens import tokens
 from handsfree.procedure.cabinet import Page, spoken_from
 from handsfree.procedure.model import Book
 from handsfree.resources import folder
@@ -36,6 +37,31 @@ def asides(page: Page, language: Language) -> dict[str, str]:
     return found
 
 
+def in_own_words(asked_of: Mapping[str, str], words: str, language: Language) -> str | None:
+    """The question of the page that these words ask, with others around it; None where they ask none, or two alike."""
+    path = folder("grammar") / f"{language.code}.page.yaml"
+    if not asked_of or not path.is_file():
+        return None
+    templates = yaml.safe_load(path.read_text(encoding="utf-8"))
+    said = _content(words, language, templates)
+    if not said & set(templates["asks"]) and "?" not in words:
+        return None
+    small = set(templates["small"])
+    fits = {question: _content(question, language, templates) - small for question in asked_of}
+    fits = {question: content for question, content in fits.items() if content and content <= said}
+    most = max(map(len, fits.values()), default=0)
+    best = [question for question, content in fits.items() if len(content) == most]
+    return best[0] if len({asked_of[question] for question in best}) == 1 else None
+
+
+def _content(words: str, language: Language, templates: Mapping[str, Any]) -> set[str]:
+    same = templates["same"]
+    said = [token.replace("'", "") for token in tokens(language.speakable(words.replace("’", "'")))]
+    said = [language.say_number(float(word)) if word.isdecimal() else word for word in said]
+    said = [word[:-1] if word.endswith("s") and word[:-1] in templates["asks"] else word for word in said]
+    return {*said, *(same[word] for word in said if word in same)}
+
+
 def _asked(page: Page, language: Language, templates: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, str]]]:
     """(key of the templates, what fills them in)."""
     for part, text in page.places.items():
@@ -57,11 +83,13 @@ def _asked(page: Page, language: Language, templates: Mapping[str, Any]) -> Iter
 def _figures(page: Page, templates: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, str]]]:
     if page.plate is not None:
         plate = page.plate
-        yield "plate", {
+        values = {
             "volts": f"{plate.volts:g}", "hertz": f"{plate.hertz:g}", "amperes": f"{plate.amperes:g}",
             "refrigerant": plate.refrigerant, "charge": f"{plate.charge_grams:g}",
             "flame": templates["flame-yes" if plate.flame_symbol else "flame-no"],
         }  # fmt: skip
+        yield "plate", values
+        yield "charge", values
     if page.deck is not None:
         yield "deck", {
             "kilograms": f"{page.deck.kilograms:g}", "screws": str(page.deck.hand_screws), "text": page.deck.out,

@@ -14,6 +14,7 @@ from handsfree.journal.events import Utterance
 from handsfree.language.base import Language
 from handsfree.language.gist import by_gist
 from handsfree.language.meaning import Sense, Verdict
+from handsfree.procedure.asides import in_own_words
 from handsfree.visit import helping
 from handsfree.visit.flow import Flow
 from handsfree.visit.readings import in_another_unit
@@ -32,6 +33,8 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
     judged = judged and not utterance.reason.startswith(TOO_EARLY)
     if not judged or state.overlay in (Overlay.STAND_BY, Overlay.NOTE):
         return False
+    if utterance.typed and _asked_of_page(flow, utterance):
+        return True
     work = words_of(step.say for procedure in state.book.procedures.values() for step in procedure.steps)
     question = words_of((flow.question.asks(flow), *(step.say for step in (state.step,) if step is not None)))
     begun = utterance.started if utterance.ended else flow.now
@@ -78,6 +81,9 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
     if state.awaiting in GATES and state.overlay is Overlay.NONE:
         flow.question.takes(flow, utterance)
         return
+    if asked := _asked_of_page(flow, utterance):
+        flow.say(asked, "help")
+        return
     own = _in_own_words(flow, utterance)
     if own.verdict == Verdict.PROPOSED and utterance.verdict != Verdict.PROPOSED:
         propose(flow, own)
@@ -100,6 +106,16 @@ def perhaps_power_on(flow: Flow, utterance: Utterance) -> bool:
         return False
     perhaps = is_command(utterance, "power is on") and utterance.sure >= LIKELY
     return perhaps and flow.state.interlock.power is not Power.LIVE
+
+
+def _asked_of_page(flow: Flow, utterance: Utterance) -> str:
+    """The page's answer to a question in other words than it teaches; '' where none was asked. Never where what was said may
+    deny an isolation."""
+    asides = flow.question.stake is not Stake.GUARDED and flow.state.overlay is Overlay.NONE and flow.state.book.asides
+    if not asides or (utterance.sense == Sense.DENIAL and not utterance.typed):
+        return ""
+    question = in_own_words(asides, utterance.words, flow.state.language)
+    return "" if question is None else asides[question]
 
 
 def _in_own_words(flow: Flow, utterance: Utterance) -> Utterance:

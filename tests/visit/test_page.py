@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from handsfree.dialogue.hearing import typed, utterance_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import ListenFor, Opened, Say, Stamped
@@ -65,3 +67,28 @@ def test_the_record_carries_the_page_as_it_was_read() -> None:
         page_sha256=PAGE.digest,
     )  # fmt: skip
     assert "where is the relay" in book_of(opened_event).asides
+
+
+@pytest.mark.parametrize(
+    ("words", "starts"),
+    [
+        ("hey, where's that relay again?", "The relay: in the control box"),
+        ("and where do I find the sensor", "The sensor: in a clip"),
+        ("which color wire is on terminal 2", "Terminal two: black"),
+        ("how do I display the setting?", "Press the lower key once."),
+        ("how much does the deck weigh", "The deck: 18 kilograms"),
+        ("what gas is in it", "230 volts"),
+        ("what's the number of the gasket", "gasket: TW 40 50"),
+    ],
+)
+def test_it_may_be_asked_in_ones_own_words(words: str, starts: str) -> None:
+    state = at_the_question(page=True)
+    after, said = say(state, words)
+    assert said
+    assert said[0].casefold().startswith(starts.casefold())
+    assert (after.frames, after.awaiting, after.tries) == (state.frames, state.awaiting, state.tries)
+
+
+@pytest.mark.parametrize("words", ["where is the kettle", "the relay is loud", "where is it", "which, deck or relay"])
+def test_what_asks_nothing_of_the_page_gets_none_of_it(words: str) -> None:
+    assert all("box" not in text and "kilograms" not in text for text in say(at_the_question(page=True), words)[1])
