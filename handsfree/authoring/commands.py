@@ -54,8 +54,8 @@ def _show(recording: Recording, state: State, as_json: bool) -> None:
         print(json.dumps(data | {"unsure": unsure}, ensure_ascii=False))
         return
     print(f"Written: {path}" if path.is_file() else "No file was written: there is neither a title nor a step yet.")
-    if recording.shelf.before.is_file():
-        print(f"Recording keeps no comments: the file with them is beside it, {recording.shelf.before}.")
+    for line in recording.shelf.said():
+        print(line)
     if not finished:
         where = "" if recording.shelf.folder == Path("procedures") else f" --folder {recording.shelf.folder}"
         print(f"Not finished; take it up with: handsfree record {recording.shelf.name}{where}")

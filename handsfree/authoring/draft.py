@@ -182,12 +182,18 @@ def as_yaml(draft: Draft, sounds: Mapping[int, tuple[str, str]]) -> str:
     """The procedure file. Words that are still unsure stand in a remark above their step."""
     data = as_data(draft, sounds)
     steps = data.pop("steps")
-    lines = [*_remark("", draft.doubts), _dumped(data), "", "steps:"]
+    lines = [*_remark("", draft.doubts), dumped(data), "", "steps:"]
     for step, one in zip(draft.steps, steps, strict=True):
         lines += _remark("  ", step.doubts)
-        first, *rest = _dumped(one).splitlines()
+        first, *rest = dumped(one).splitlines()
         lines += [f"  - {first}", *(f"    {line}" if line else "" for line in rest), ""]
     return "\n".join(lines) + ("" if steps else " []\n")
+
+
+def remarks_of(draft: Draft) -> dict[str, list[str]]:
+    """By the id of a step, '' for the title: the remark with its words that are not settled."""
+    found = {step.id: _remark("", step.doubts) for step in draft.steps} | {"": _remark("", draft.doubts)}
+    return {name: lines for name, lines in found.items() if lines}
 
 
 def _remark(indent: str, doubts: Sequence[Doubt]) -> list[str]:
@@ -195,7 +201,7 @@ def _remark(indent: str, doubts: Sequence[Doubt]) -> list[str]:
     return [f"{indent}{UNSURE} {' '.join(words.split())}"] if words else []
 
 
-def _dumped(data: Mapping[str, Any]) -> str:
+def dumped(data: Mapping[str, Any]) -> str:
     import yaml
 
     class Dumper(yaml.SafeDumper):
@@ -248,7 +254,7 @@ def _marked(text: str) -> dict[str, tuple[Doubt, ...]]:
 def _from_step(one: Mapping[str, Any], uid: int, uids: Mapping[str, str]) -> DraftStep:
     facets = {key: value for key, value in one.items() if key not in ("id", "say")}
     if "answers" in facets:
-        facets["answers"] = [dict(answer) for answer in _answers(facets["answers"])]
+        facets["answers"] = [dict(answer) for answer in answers_of(facets["answers"])]
     referring = {key: _referring(key, value, uids) for key, value in facets.items()}
     return DraftStep(uid, str(one["say"]), referring, id=str(one["id"]))
 
@@ -261,7 +267,8 @@ def _referring(key: str, value: Any, uids: Mapping[str, str]) -> Any:
     return uids.get(value, value) if key in REFERENCES and isinstance(value, str) else value
 
 
-def _answers(given: Any) -> Iterator[Mapping[str, Any]]:
+def answers_of(given: Any) -> Iterator[Mapping[str, Any]]:
+    """Of a file, in whatever form, in the long one."""
     if isinstance(given, Mapping):
         for say, value in given.items():
             yield {"say": say, **value} if isinstance(value, Mapping) else {"say": say, **({"go": value} if value else {})}

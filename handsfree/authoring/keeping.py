@@ -14,13 +14,14 @@ import contextlib
 import hashlib
 import re
 import shutil
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from handsfree import __version__
 from handsfree.authoring import machine
-from handsfree.authoring.draft import Draft, as_yaml, from_data
+from handsfree.authoring.draft import Draft, as_data, as_yaml, from_data, remarks_of
+from handsfree.authoring.rewriting import rewritten
 from handsfree.authoring.turn import Save, State
 from handsfree.authoring.words import load as load_words
 from handsfree.errors import Trouble
@@ -35,11 +36,13 @@ from handsfree.procedure.model import text_digest
 
 @dataclass(frozen=True)
 class Shelf:
-    """Where a procedure is kept: `folder` has `NAME.yaml` and the sounds of its steps; `session` the record."""
+    """Where a procedure is kept: `folder` has `NAME.yaml` and the sounds of its steps; `session` the record. `base`: the
+    file as it was when the recording began, '' where there was none; what is written changes that."""
 
     folder: Path
     name: str
     session: Path
+    base: str = ""
 
     @property
     def path(self) -> Path:
@@ -55,12 +58,22 @@ class Shelf:
         return f"{self.name}-{step}-{mark}.flac"
 
     def text(self, draft: Draft) -> str:
-        return as_yaml(draft, self.sounds(draft))
+        sounds = self.sounds(draft)
+        return rewritten(self.base, as_data(draft, sounds), remarks_of(draft)) if self.base else as_yaml(draft, sounds)
+
+    def said(self) -> Iterator[str]:
+        """What changed since the recording began, in the words of a comparison."""
+        from handsfree.procedure import compare
+
+        if self.base and self.path.is_file():
+            try:
+                old, new = load.parse(self.base, self.path.name), load.load_procedure(self.path)
+            except Trouble:
+                return
+            yield from compare.lines(compare.compare(load.book_of(old), load.book_of(new)), new.language)
 
     def save(self, draft: Draft) -> None:
-        """A file that says the same already stays as it is, comments and all; of one with comments a copy is left beside,
-        for what is recorded has none. Nothing is written of a procedure that has neither title nor step. Trouble where the
-        disk does not take it."""
+        """Nothing is written of a procedure that has neither title nor step. Trouble where the disk does not take it."""
         if not draft.steps and not draft.header.get("title") and not self.path.is_file():
             return
         text = self.text(draft)
@@ -68,28 +81,10 @@ class Shelf:
             for step in draft.steps:
                 if step.clips:
                     self._write_sound(self._file(step.id, step.clips), step.clips)
-            by_hand = self._by_hand()
-            if by_hand and yamlfile.read(by_hand).data == yamlfile.read(text).data:
-                return
-            if "#" in by_hand:
-                replace_file(self.before, by_hand.encode("utf-8"))
             replace_file(self.path, text.encode("utf-8"))
         except OSError as error:
             why = error.strerror or str(error)
             raise Trouble(f"{self.path.name} cannot be saved ({why}); mend that, then record again: all is kept.") from None
-
-    @property
-    def before(self) -> Path:
-        """What stood in the procedure's file before a recording took its comments away."""
-        return self.path.with_suffix(".yaml.before")
-
-    def _by_hand(self) -> str:
-        """The file as it stands where a person wrote it, '' where a recorder did or there is none."""
-        try:
-            text = self.path.read_text(encoding="utf-8")
-            return "" if as_yaml(from_data(yamlfile.read(text).data, text), {}) == text else text
-        except (OSError, UnicodeDecodeError, Trouble):
-            return ""
 
     def _write_sound(self, name: str, clips: tuple[str, ...]) -> None:
         if (self.folder / name).is_file():
@@ -138,7 +133,9 @@ def open_recording(
         return taken
     session = folder / f"{name}.recording" / f"{int(last.name) + 1 if last else 1:03d}"
     shelf = Shelf(folder, name, session)
-    copies = ((name, _existing(shelf.path)),) if shelf.path.is_file() else ()
+    if shelf.path.is_file():
+        shelf = replace(shelf, base=_existing(shelf.path))
+    copies = ((name, shelf.base),) if shelf.base else ()
     opened = Opened(
         visit=f"{name} {session.name}", procedure=name, language=language, technician=writer, site="", cabinet="",
         program=__version__, engine=engine, digests=_procedures(folder, name), copies=copies,
@@ -186,7 +183,8 @@ def _take_up(shelf: Shelf, clock: Clock | None) -> Recording | None:
         if next(iter(_lines(shelf.session)), None) is not None:
             raise
         return None  # a crash before its first event reached the disk
-    state, saved = replayed(shelf)
+    state, saved, base = replayed(shelf)
+    shelf = replace(shelf, base=base)
     on_disk = shelf.path.read_text(encoding="utf-8", errors="replace") if shelf.path.is_file() else None
     if state.outcome == "finished" or (on_disk is not None and text_digest(on_disk) not in saved):
         journal.close()
@@ -200,13 +198,15 @@ def _lines(session: Path) -> list[str]:
     return path.read_text(encoding="utf-8", errors="replace").splitlines()[:1] if path.is_file() else []
 
 
-def replayed(shelf: Shelf) -> tuple[State, Mapping[str, int]]:
-    """The state at the end of the record, and the digests of every text of the procedure that it saved."""
+def replayed(shelf: Shelf) -> tuple[State, Mapping[str, int], str]:
+    """The state at the end of the record, the digests of every text of the procedure that it saved, and the text that it
+    began from."""
     state: State | None = None
     saved: dict[str, int] = {}
     for entry in reader.read(shelf.session):
         if isinstance(entry.event, Opened) and state is None:
             state = state_before(entry.event)
+            shelf = replace(shelf, base=entry.event.copies[0][1] if entry.event.copies else "")
         if state is None:
             raise Trouble(f"{shelf.session.name} does not begin as a recording does; it cannot be taken up.", 3)
         state, effects = machine.advance(state, entry)
@@ -215,4 +215,4 @@ def replayed(shelf: Shelf) -> tuple[State, Mapping[str, int]]:
                 saved[text_digest(shelf.text(effect.draft))] = entry.n
     if state is None:
         raise Trouble(f"{shelf.session.name} holds no event; take it away and record anew.")
-    return state, saved
+    return state, saved, shelf.base

@@ -79,7 +79,7 @@ def test_cut_off_after_any_event_every_kept_step_is_there(tmp_path: Path) -> Non
     for count in range(1, len(events)):
         kept = sum(isinstance(entry.event, AnswerTaken) and entry.event.answer == "kept" for entry in events[:count])
         home = _cut_off(tmp_path / "whole", tmp_path / f"cut-{count}", count)
-        state, _ = replayed(Shelf(home, "fan-look", home / "fan-look.recording" / "001"))
+        state, *_ = replayed(Shelf(home, "fan-look", home / "fan-look.recording" / "001"))
         assert len(state.draft.steps) >= kept
         if count % 25 == 0:
             _takes_up(home, state)
