@@ -20,7 +20,7 @@ from handsfree.journal.events import Opened, Stamped
 from handsfree.journal.findings import BROKEN, COPIED, DEPARTED, LOOK, RANKS, Finding, rank_of
 from handsfree.journal.follow import Machine
 from handsfree.journal.found import diagnosis, tells
-from handsfree.journal.private import shown_words
+from handsfree.journal.private import shown_said, shown_words
 from handsfree.journal.rows import range_of
 from handsfree.journal.service import gathered, parts_of
 from handsfree.journal.story import complaint_of
@@ -192,7 +192,7 @@ def _said(event: Any) -> tuple[str, str, str, float, str] | None:
     if isinstance(event, ev.NoteKept):
         return ("note", "", "", 0.0, event.text) if event.text else None
     if isinstance(event, ev.Say):
-        return "program", "", event.role, 0.0, event.text
+        return "program", "", event.role, 0.0, shown_said(event)
     return None
 
 

@@ -5,9 +5,15 @@
 
 from __future__ import annotations
 
-from handsfree.journal.events import Utterance
+import re
+
+from handsfree.journal.events import Say, Utterance
 
 HIDDEN = "…"
+#: `Say.role` of the prompt that reads a number back.
+OWN_NUMBER = "own number"
+#: The same in records made before it had a role of its own.
+_READ_BACK_ONCE = re.compile(r"(I heard|He oído) [\w\s]+\. (Affirm|Afirm)")
 #: Figures as they are said or written, in the languages that ship.
 FIGURES = frozenset({
     "zero", "oh", "nought", "naught", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "niner",
@@ -24,6 +30,12 @@ def shown_words(event: Utterance, words: str = "") -> str:
     if event.sense in HOLDS_A_NUMBER:
         return without_figures(words)
     return words if event.sense else without_figures(words, least=2)  # not understood: it may have been the number
+
+
+def shown_said(event: Say) -> str:
+    """What the program said, as a reader may see it: it read the number back once, to whose it is."""
+    hidden = event.role == OWN_NUMBER or (event.role == "readback" and _READ_BACK_ONCE.match(event.text))
+    return without_figures(event.text) if hidden else event.text
 
 
 def without_figures(words: str, least: int = 1) -> str:

@@ -12,7 +12,7 @@ from typing import Any
 
 from handsfree.journal import events as ev
 from handsfree.journal.events import Stamped
-from handsfree.journal.private import shown_words
+from handsfree.journal.private import shown_said, shown_words
 
 #: What `--only` knows.
 TOPICS = ("gates", "readings", "trouble")
@@ -241,7 +241,7 @@ def _closed(event: ev.Closed) -> _Part:
 
 def _said(event: ev.Say) -> _Part:
     topics = (_GATES if event.role == "refusal" else _NONE) | (TROUBLE if event.role == "refusal" else _NONE)
-    return "program", "said", event.text, "" if event.role == "step" else event.role, topics
+    return "program", "said", shown_said(event), "" if event.role == "step" else event.role, topics
 
 
 _ROWS: dict[type[Any], Callable[[Any], _Part]] = {

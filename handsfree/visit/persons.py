@@ -9,6 +9,7 @@ from handsfree.dialogue.question import Question, Stake
 from handsfree.isolation.interlock import absent_affirmed, absent_anew, awaits, join, leave, lock_on, owner_awaited
 from handsfree.isolation.people import WITHOUT_OWNER, Person, another, here, taken
 from handsfree.journal.events import Utterance
+from handsfree.journal.private import OWN_NUMBER
 from handsfree.language.meaning import GateAsked, Listening, Sense
 from handsfree.visit.comers import ask_who, free_names, may_come
 from handsfree.visit.flow import WITHOUT, Flow
@@ -101,7 +102,7 @@ def _read_back(flow: Flow, digits: tuple[str, ...]) -> None:
     """The number, once, and whose it is where that is not plain."""
     flow.change(lock_offered=digits, awaiting=Awaiting.LOCK_AFFIRM)
     key = "lock-readback-of" if flow.state.joining else "lock-readback"
-    flow.prompt(key, "readback", digits=" ".join(digits), owner=_who(flow), cue=flow.cue("affirm"))
+    flow.prompt(key, OWN_NUMBER, digits=" ".join(digits), owner=_who(flow), cue=flow.cue("affirm"))
 
 
 def takes_affirm(flow: Flow, utterance: Utterance) -> bool:

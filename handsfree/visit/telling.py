@@ -31,7 +31,7 @@ from handsfree.journal.events import (
     Tone,
     Utterance,
 )
-from handsfree.journal.private import shown_words
+from handsfree.journal.private import shown_said, shown_words
 from handsfree.journal.rows import amount, answer_given
 from handsfree.language.meaning import Verdict
 
@@ -72,7 +72,7 @@ def _reading(event: ReadingTaken) -> tuple[str, str, str]:
 
 
 _LINES: dict[type[Any], Callable[[Any], tuple[str, str, str]]] = {
-    Say: lambda event: ("program", event.text, ""),
+    Say: lambda event: ("program", shown_said(event), ""),
     Tone: lambda event: ("tone", event.name, ""),
     Utterance: _utterance,
     NoteKept: lambda event: ("technician", event.text or "(a note)", "kept as a note"),

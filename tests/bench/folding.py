@@ -11,7 +11,8 @@ what becomes of them (`twins`).
   crosses nothing. The trail is left out; both are walked to each such step of the book, as if it had been passed and
   answered, and to none: more than the program can do, never less.
 - What was answered, where no step of the book decides on it, hands it over or reports it: only `correction` looks for it.
-- What is read under one question only, elsewhere: what was proposed, a reading not yet affirmed, a number not yet affirmed.
+- What is read under some questions only, under the others: what was proposed, a reading or a number not yet affirmed, who
+  comes, which check or point is asked.
 - How it is said and how often: form, rate, volume, askings again, refusals beyond the third, what was spoken before.
 - A source of which nothing was begun is the same as one not named.
 - Which steps broke: walked with none of them, and, where asked for, with all of them.
@@ -30,6 +31,8 @@ from handsfree.visit.state import Awaiting, Frame, Overlay, Result, State
 WAIT = 120.0  # s, what is left of every wait in a state at time zero
 LONG_AGO = -1.0e6  # s: whatever was proved then may have come back
 _PENDING = (Awaiting.READING_AFFIRM, Awaiting.DEAD_AFFIRM)
+_COMES = (Awaiting.WHO, Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.JOIN_GATE)
+_PROVES = (Awaiting.TESTER_BEFORE, Awaiting.DEAD_READING, Awaiting.DEAD_AFFIRM, Awaiting.TESTER_AFTER)
 _DECIDES = (model.Decide, model.Finding, model.Handover)
 Key = tuple[Any, ...]
 
@@ -47,8 +50,10 @@ def key(state: State, values: bool) -> Key:
         state.return_to, frozenset(state.covering.items()), frozenset(state.remembered.items()) if values else None,
         frozenset(state.facts), state.warned, state.proposed if state.overlay is Overlay.PROPOSAL else None,
         state.pending if state.awaiting in _PENDING else None,
-        state.lock_offered if state.awaiting is Awaiting.LOCK_AFFIRM else (), state.joining, state.technician,
-        state.voice_doubted, state.check, state.point,
+        state.lock_offered if state.awaiting in (Awaiting.WHO, Awaiting.LOCK_AFFIRM) else (),
+        state.joining if state.awaiting in _COMES else "", state.technician, state.voice_doubted,
+        state.check if state.awaiting is Awaiting.RESTORE_CHECK else 0,
+        state.point if state.awaiting in _PROVES else 0,
         frozenset(item for item in lock.holds.items() if item[1] != LIVE), lock.people, lock.locks, lock.speaker, lock.given,
         min(lock.failures, 3), lock.absent, lock.doubt,
     )  # fmt: skip

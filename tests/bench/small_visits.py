@@ -76,6 +76,30 @@ steps:
     ),
 )  # fmt: skip
 
+PAIR = Small(
+    """
+procedure: pair
+title: Two sources, two people
+sources: {plug: {kind: mains}, valve: {kind: water}}
+steps:
+  - {id: off, kind: isolate, say: Isolate the plug., do: [Pull the plug.], sources: [plug]}
+  - {id: shut, kind: isolate, say: Isolate the water., do: [Shut the valve.], sources: [valve]}
+  - {id: dead, kind: prove, method: switch, source: plug, say: Try the switch.}
+  - {id: dry, kind: prove, method: tap, source: valve, say: Try the tap.}
+  - {id: both, kind: instruct, hazards: [mains, water], say: Touch the bare pump.}
+  - {id: back, kind: restore, say: Restore both., checks: [Hands out.], power: Put all on.}
+  - {id: done, kind: end, outcome: done, say: That was it.}
+""",
+    needs={"both": ("plug", "valve")}, isolates={"off": ("plug",), "shut": ("valve",)},
+    proves={"dead": ("plug", "switch"), "dry": ("valve", "switch")}, restores={"back": ("plug", "valve")},
+    power={"Put all on.": ("plug", "valve")}, people=(A, B),
+    good=(
+        "number A", "affirm", "affirm", "isolated A", "affirm", "isolated A", "nothing runs", "affirm", "nothing runs",
+        "affirm", "second person", "number B", "affirm", "isolated B", "next step", "next step", "next step", "clear A",
+        "clear B", "next step",
+    ),
+)  # fmt: skip
+
 CHARGE = Small(
     """
 procedure: charge
@@ -100,4 +124,4 @@ steps:
     ),
 )  # fmt: skip
 
-BOOKS: dict[str, Small] = {"one": ONE, "meter": METER, "two": TWO, "charge": CHARGE}
+BOOKS: dict[str, Small] = {"one": ONE, "meter": METER, "two": TWO, "pair": PAIR, "charge": CHARGE}

@@ -101,7 +101,7 @@ def clear(small: Small, watch: Watch, names: Any) -> Watch:
     off |= {name for name, filler in small.behind.items() if filler in off}
     return replace(
         watch, gave=frozenset(one for one in watch.gave if one[0] not in off), dead=watch.dead - off,
-        relieved=watch.relieved - off,
+        relieved=watch.relieved - off, seen=watch.seen - off,
     )  # fmt: skip
 
 
@@ -255,7 +255,7 @@ def proved(small: Small, watch: Watch, effect: ev.Gate) -> tuple[Watch, str]:
             return watch, f"2: {name} is ISOLATED and was not relieved"
     elif not watch.people or any((name, one) not in watch.gave for one in watch.people):
         return watch, f"2: {name} is ISOLATED without everybody's phrase"
-    return replace(watch, dead=watch.dead | {name}, doubt=watch.doubt - {name}), ""
+    return replace(watch, dead=watch.dead | {name}, doubt=watch.doubt - {name}, seen=watch.seen - {name}), ""
 
 
 def entered(small: Small, watch: Watch, effect: ev.StepEntered) -> tuple[Watch, str]:
