@@ -378,7 +378,7 @@ def test_people_are_told_before_the_power_goes_and_before_it_comes() -> None:
 
 
 def test_the_number_is_in_nothing_that_people_read() -> None:
-    """But for the read-back, which asks whether it was heard."""
+    """Not the read-back either, which asked once whether it was heard (`tests.journal.test_number_nowhere` for all else)."""
     from handsfree.journal.rows import rows
 
     scene = Scene(book(LIFT.replace("people: 2, ", ""))).open("seven three nine")
