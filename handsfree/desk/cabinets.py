@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
+from statistics import correlation, linear_regression
 from typing import Any
 
 from starlette.requests import Request
@@ -22,8 +23,12 @@ from handsfree.journal.rows import amount, unit
 
 YEAR = 365.25 * 86_400
 #: A drift is told from so many visits on, over at least so long, where chance alone would show one as steep less often than
-#: once in so many. Common practice, no source.
-LEAST_VISITS, LEAST_SPAN, CHANCE = 4, 60 * 86_400.0, 0.01
+#: once in a hundred. Common practice, no source.
+LEAST_VISITS, LEAST_SPAN = 4, 60 * 86_400.0
+#: Student's t that chance alone passes once in a hundred, both ways, by degrees of freedom; those between have the next
+#: fewer's.
+STUDENT = {2: 9.925, 3: 5.841, 4: 4.604, 5: 4.032, 6: 3.707, 7: 3.499, 8: 3.355, 10: 3.169, 15: 2.947, 20: 2.845, 30: 2.750,
+           60: 2.660}  # fmt: skip
 #: Curves laid over one another, the newest.
 MOST_CURVES = 8
 
@@ -111,10 +116,15 @@ def _pull_down(by: Sequence[tuple[str, list[Any]]]) -> str:
     return overlaid(*best[:2], best[2][-MOST_CURVES:]) if best[2] else ""
 
 
+def is_steep(along: float, visits: int) -> bool:
+    """Is a correlation (Pearson) of so many points more than chance makes? Student's t of it against the table."""
+    free = visits - 2
+    least = STUDENT[max(one for one in STUDENT if one <= free)]
+    return abs(along) >= 1.0 or abs(along) * (free / (1 - along * along)) ** 0.5 > least
+
+
 def drift(quantity: str, taken: Sequence[Any]) -> Drift | None:
     """Of the last reading of each visit, by least squares; None where nothing but chance is seen."""
-    from scipy.stats import linregress
-
     name = taken[-1].unit
     last: dict[str, Any] = {}
     for r in sorted(taken, key=lambda row: row.taken):
@@ -127,11 +137,10 @@ def drift(quantity: str, taken: Sequence[Any]) -> Drift | None:
     y = [float(r.value) for r in points]
     if len(set(y)) == 1 or len(set(x)) == 1:
         return None
-    line = linregress(x, y)
-    slope, chance = float(line.slope), float(line.pvalue)
-    if not chance < CHANCE or slope == 0.0:
+    slope, level = linear_regression(x, y)
+    if slope == 0.0 or not is_steep(correlation(x, y), len(points)):
         return None
-    now_at = float(line.intercept) + slope * x[-1]
+    now_at = level + slope * x[-1]
     low, high = points[-1].low, points[-1].high
     edge = high if slope > 0 else low
     inside = low is not None and high is not None and low <= now_at <= high

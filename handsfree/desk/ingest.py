@@ -30,6 +30,7 @@ from handsfree.desk.marks import judged_by
 from handsfree.desk.quarantine import folder_of
 from handsfree.desk.quarantine import names as quarantined
 from handsfree.desk.readout import VERSION, ReadOut, machine, read_out, unreadable
+from handsfree.desk.review import drawn
 from handsfree.desk.tables import GOOD, OF_VISIT, FindingRow, Saying, ThreadRow, Visit, folded
 from handsfree.errors import Trouble
 from handsfree.journal.reader import JOURNAL
@@ -62,9 +63,10 @@ def refresh(
     sound_elsewhere: bool = False,
     heads: Heads | None = None,
     removers: frozenset[str] = frozenset(),
+    one_in: int = 0,
 ) -> Refreshed:
     """The database as the folders are now. `tell` is given (done, of how many) after each batch. `heads`: each visit is held
-    against what was noted of it, and those that hold are noted."""
+    against what was noted of it, and those that hold are noted. `one_in`: so many are drawn for review, see `review`."""
     with engine.connect() as connection:
         there = {row.name: (row.size, row.changed, row.reading) for row in connection.execute(
             select(Visit.name, Visit.size, Visit.changed, Visit.reading))}
@@ -78,7 +80,7 @@ def refresh(
     noted = heads.noted() if heads is not None else {}
     reading = partial(_read, known=known, sound_elsewhere=sound_elsewhere, noted=noted, removers=removers)
     for batch in _batches(_read_all(stale, cores, reading), BATCH):
-        put(engine, batch)
+        put(engine, [drawn(out, one_in) for out in batch])
         if heads is not None:
             good = [out.visit for out in batch if out.visit["standing"] == GOOD and not out.visit["problem"]]
             heads.note(*((v["name"], v["events"], v["head"]) for v in good), by="found here")
@@ -116,10 +118,10 @@ def folders(visits: Path, known: Mapping[str, str] | None = None) -> Iterator[tu
 
 def ingest(
     engine: Engine, folder: Path, known: dict[str, str] | None = None, *, sound_elsewhere: bool = False,
-    removers: frozenset[str] = frozenset(),
+    removers: frozenset[str] = frozenset(), one_in: int = 0,
 ) -> None:
     """One visit, now: it was held against what was noted of it when it came."""
-    put(engine, [_read(folder, known, sound_elsewhere, {}, removers)])
+    put(engine, [drawn(_read(folder, known, sound_elsewhere, {}, removers), one_in)])
 
 
 def _read(

@@ -95,7 +95,7 @@ class Filter:
         found += [column == value for column, value in exact if value]
         if self.fault:
             # EXISTS, not IN: SQLite would gather every visit that ever had the fault before it looked at the newest.
-            named = exists().where(Fault.visit_id == Visit.id, Fault.fault == self.fault)
+            named = exists().where(Fault.visit_id == Visit.id, Fault.fault == self.fault.replace(" ", "-"))
             found.append(or_(Visit.found_folded.contains(folded(self.fault), autoescape=True), named))
         if self.level or self.open:
             about = [FindingRow.visit_id == Visit.id, *([FindingRow.level == self.level] if self.level else []),

@@ -44,6 +44,7 @@ class Asked:
     sign_on: str = ""
     sign_on_client: str = ""
     sign_on_secret: Path | None = None
+    one_in: int = 0
     options: dict[str, Any] | None = None
 
     @property
@@ -136,10 +137,10 @@ def open_desk(asked: Asked, tell: Any = None) -> tuple[Desk, Refreshed]:
         asked.visits, engine, accounts, files, origins(asked), keys.load(), known, asked.signed_only,
         secure=asked.certificate is not None or asked.origin is not None,
         door="" if count else secrets.token_urlsafe(32), removers=keys.removers(),
-        sign_on=sign_on_of(asked),
+        sign_on=sign_on_of(asked), one_in=asked.one_in,
     )
     done = refresh(engine, asked.visits, known, tell, sound_elsewhere=files.elsewhere, heads=desk.heads,
-                   removers=desk.removers)
+                   removers=desk.removers, one_in=desk.one_in)
     threads.rebuild(engine, asked.visits / database.OWN, known)
     return desk, done
 

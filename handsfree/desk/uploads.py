@@ -132,7 +132,8 @@ async def commit(request: Request) -> Response:
         if isinstance(outcome.answer, Stored) and outcome.status == 201:
             folder = folder_of(desk.visits, outcome.answer.visit)
             elsewhere = desk.files.elsewhere and not outcome.answer.quarantined
-            ingest(desk.engine, folder, desk.known, sound_elsewhere=elsewhere, removers=desk.removers)
+            ingest(desk.engine, folder, desk.known, sound_elsewhere=elsewhere, removers=desk.removers,
+                   one_in=desk.one_in)
         return outcome
 
     return await _do(request, work, request.path_params["upload"])

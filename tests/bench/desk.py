@@ -1,9 +1,10 @@
-"""How the desk's database grows: `python -m tests.bench.desk --sizes 10000,100000 [--database sqlite]`.
+"""How the desk's database grows: `python -m tests.bench.desk --sizes 10000,100000 [--database sqlite] [--figures]`.
 
 A few real visits are run through the machine and read out as the desk does. Their rows are then multiplied inside the
 database (other cabinets, technicians and days; one visit in 200 with a note of its own), and at each size the desk's own
 questions are asked and its own way of putting visits in is tried. What is measured is processor time, without parallel
-workers. PostgreSQL is started here, on a socket of its own.
+workers. PostgreSQL is started here, on a socket of its own. With `--figures` only what the figures of a period are made
+of is multiplied (visits, stays in steps), and only they are asked.
 """
 
 from __future__ import annotations
@@ -14,18 +15,19 @@ import hashlib
 import statistics
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import Engine, text
 
-from handsfree.desk import database, measures, queries
+from handsfree.desk import database, measures, queries, rolls
 from handsfree.desk.ingest import put, refresh
 from handsfree.desk.measures import DAY, Between
 from handsfree.desk.queries import EVERYBODY, Filter, Scope
 from handsfree.desk.readout import ReadOut, machine, read_out
-from handsfree.desk.tables import OF_VISIT, Visit
+from handsfree.desk.tables import OF_VISIT, Line, StepRow, Visit
 from tests.desk import made, postgres
 
 SETTINGS = (
@@ -46,8 +48,9 @@ BEGIN, SPAN = 1_700_000_000.0, 3 * 365 * DAY
 ROUNDS = 5
 
 
-def grow(engine: Engine, templates: int, first: int, last: int) -> None:
-    """Visits first..last by multiplying the first `templates` visits, each with all its rows."""
+def grow(engine: Engine, templates: int, first: int, last: int, tables: Sequence[type[Any]] = OF_VISIT) -> None:
+    """Visits first..last by multiplying the first `templates` visits, each with all its rows in `tables`. The same cabinet
+    comes again after twenty thousand visits, three weeks later; there are twenty procedures of each, in three versions."""
     series = "generate_series(CAST(:first AS bigint), CAST(:last AS bigint)) AS g(id)"
     if engine.dialect.name == "sqlite":
         series = (
@@ -62,6 +65,11 @@ def grow(engine: Engine, templates: int, first: int, last: int) -> None:
         "cabinet": f"'GK-' || ({cabinet})",
         "site": f"'Platform ' || (({cabinet}) / 10) || ' (invented)'",
         "technician": "'Technician ' || (g.id % 500) || ' (invented)'",
+        "procedure": "t.procedure || '-' || (g.id % 20)",
+        "version": "(g.id % 3) || ' (abc123)'",
+        "day": f"CAST(({BEGIN} + g.id * :apart) / 86400 AS integer)",
+        "since_last": "CASE WHEN g.id > 20000 THEN 20000 * :apart END",
+        "until_next": "20000 * :apart",
         "due": f"CASE WHEN g.id % 400 = 0 THEN {BEGIN} + g.id * :apart + 86400 END",
     }
     values = ", ".join(changed.get(name, f't."{name}"') for name in names)
@@ -72,9 +80,10 @@ def grow(engine: Engine, templates: int, first: int, last: int) -> None:
         if engine.dialect.name == "postgresql":  # the rows are right as they are made: no key is looked up for each of them
             connection.execute(text("SET LOCAL session_replication_role = replica"))
         connection.execute(text(f"INSERT INTO visits ({columns}) SELECT {values} FROM {source}"), one)
-        for table in OF_VISIT:
+        for table in tables:
             connection.execute(text(_multiplied(engine, table.__tablename__, templates)), {"first": first, "last": last})
-        _notes(connection, first, last)
+        if Line in tables:
+            _notes(connection, first, last)
 
 
 @contextmanager
@@ -109,7 +118,8 @@ def _multiplied(engine: Engine, table: str, templates: int) -> str:
         "site": "v.site",
         "cabinet": "v.cabinet",
         "key": key,
-        "signed": "v.id % 20 <> 0",
+        "procedure": "t.procedure || '-' || (v.id % 20)",
+        "closed": "v.id % 20 <> 0",
     }
     values = ", ".join(changed.get(name, f't."{name}"') for name in names)
     columns = ", ".join(f'"{name}"' for name in names)
@@ -143,7 +153,7 @@ def _notes(connection, first: int, last: int) -> None:  # type: ignore[no-untype
 def questions(size: int) -> dict[str, Callable[[Engine], object]]:
     """What the pages ask, at their worst: a supervisor of everybody."""
     until = BEGIN + size * SPAN / 1_000_000
-    year, month = Between(until - 365 * DAY, until), Between(until - 30 * DAY, until)
+    month = Between(until - 30 * DAY, until)
     cabinet = (size // 2 * 7919) % 20000
     site = f"Platform {cabinet // 10} (invented)"
     team = Scope(tuple(f"Technician {n} (invented)" for n in range(10)))
@@ -160,12 +170,24 @@ def questions(size: int) -> dict[str, Callable[[Engine], object]]:
         "open findings, first 100": lambda e: queries.findings(e, EVERYBODY),
         "open findings, counted": lambda e: queries.open_findings(e, EVERYBODY),
         "readings of a cabinet": lambda e: queries.readings(e, EVERYBODY, site, f"GK-{cabinet}"),
+    }
+
+
+def figures(size: int) -> dict[str, Callable[[Engine], object]]:
+    """What counts over a period: for who sees everybody, out of the rolls."""
+    until = BEGIN + size * SPAN / 1_000_000
+    year, month = Between(until - 365 * DAY, until), Between(until - 30 * DAY, until)
+    return {
         "returns, a month": lambda e: measures.returns(e, EVERYBODY, month),
         "returns, a year": lambda e: measures.returns(e, EVERYBODY, year),
         "first fix, a year": lambda e: measures.first_fix(e, EVERYBODY, year, until + 60 * DAY),
         "misheard, a month": lambda e: measures.misheard(e, EVERYBODY, month),
         "misheard, a year": lambda e: measures.misheard(e, EVERYBODY, year),
         "writer, a month": lambda e: measures.for_the_writer(e, month),
+        "versions, a year": lambda e: measures.by_version(e, EVERYBODY, year),
+        "share asked again, a year": lambda e: measures.again_share(e, year),
+        "minutes by step, a year": lambda e: measures.minutes_by_step(e, EVERYBODY, year),
+        "writer, a year": lambda e: measures.for_the_writer(e, year),
     }
 
 
@@ -228,6 +250,7 @@ def events(engine: Engine) -> int:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--sizes", default="1000,10000")
+    parser.add_argument("--figures", action="store_true", help="only what the figures of a period are made of")
     parser.add_argument("--database", choices=("postgresql", "sqlite"), default="postgresql")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as place, databases(asked.database) as engine:
@@ -252,7 +275,10 @@ def main() -> None:
             began = time.perf_counter()
             with without_indexes(engine):
                 for first in range(done + 1, size + 1, 20_000):
-                    grow(engine, templates, first, min(first + 19_999, size))
+                    grow(engine, templates, first, min(first + 19_999, size), (StepRow,) if asked.figures else OF_VISIT)
+            began_rolls = processor(engine)
+            rolls.rebuild(engine)
+            table.setdefault("rolled up anew, a visit", []).append((processor(engine) - began_rolls) / size)
             with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
                 connection.execute(text("ANALYZE"))
             done = size
@@ -268,7 +294,7 @@ def main() -> None:
             took = (processor(engine) - began) / (4 * len(outs))
             table.setdefault("put in, a visit", []).append(took)
             print(f"  put in: {took:.1f} ms a visit", flush=True)
-            for name, ask in questions(size).items():
+            for name, ask in (figures(size) if asked.figures else {**questions(size), **figures(size)}).items():
                 took = timed(engine, ask)
                 table.setdefault(name, []).append(took)
                 print(f"  {name}: {took:.1f} ms", flush=True)

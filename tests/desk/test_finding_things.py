@@ -181,6 +181,18 @@ def test_a_reading_that_drifts_is_told_and_noise_is_not() -> None:
     assert cabinets.drift("air", soon) is None, "a week is too short"
 
 
+def test_steep_is_what_scipy_calls_so() -> None:
+    from scipy.stats import t
+
+    for free, least in cabinets.STUDENT.items():
+        assert t.ppf(0.995, free) == pytest.approx(least, abs=6e-4)
+    for visits in (4, 5, 9, 12, 40):
+        for along in (0.3, 0.75, 0.85, 0.9999, 1.0, -0.9):
+            steep = cabinets.is_steep(along, visits)
+            seen = abs(along) * ((visits - 2) / max(1 - along**2, 1e-12)) ** 0.5
+            assert not steep or seen > t.ppf(0.995, visits - 2) - 1e-3, "never where it is none"
+
+
 def test_the_curves_of_several_visits_lie_over_one_another() -> None:
     taken = [
         reading(90 * visit + minute / 1440, 20.0 - minute * (1 + visit) / 10, f"v{visit}")

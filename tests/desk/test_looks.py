@@ -3,6 +3,7 @@ record holds."""
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -99,6 +100,19 @@ def sizes(desk: Desk, paths: list[str]) -> dict[str, int]:
 def test_every_page_stays_small_among_hundreds(desk: Desk, among_many: Path) -> None:
     pages = ["/", "/visits", "/search?q=isolated", "/due", "/findings", "/measures", "/writer", f"/visits/{among_many.name}"]
     assert {path: size for path, size in sizes(desk, pages).items() if size > LARGEST_PAGE} == {}
+
+
+def test_names_as_a_program_writes_them_are_on_no_page(desk: Desk, season: Made) -> None:
+    """What a person reads, that is: attributes and addresses may have them."""
+    vera = signed_in(desk, "Vera")
+    first = season.folders["first"].name
+    words = ("place-thermometer", "delivery-air", "clean-condenser", "platform-check", "prove-dead", "whisper+", "ISOLATING")
+    for path in ("/", "/visits", "/search?q=isolated", "/due", "/findings", "/measures", "/writer", f"/visits/{first}",
+                 "/digest?days=7", "/people", "/cabinet?cabinet=HK-4&site=Hochgrat summit platform (invented)"):  # fmt: skip
+        page = vera.get(path).text
+        shown = re.sub(r"<[^>]*>", " ", re.sub(r"(?s)<section class=.worth.*?</section>|<title>.*?</title>", "", page))
+        assert not [word for word in words if word in shown], path
+        assert not re.findall(r"\b\d:\d\d:\d\d\.\d", shown), f"tenths of seconds on {path}"
 
 
 def test_a_visit_of_thousands_of_long_rows_stays_small_and_is_shown_to_its_end(desk: Desk) -> None:

@@ -22,7 +22,7 @@ def test_each_page_shows_what_it_is_for(desk: Desk, season: Made) -> None:
     first, thaw = season.folders["first"].name, season.folders["thaw"].name
     for address, words in {
         "/": ("open finding", "HK-4", "TK-2"),
-        "/visits": (first, thaw, "delivery-air-cold-after-cleaning", "to be continued"),
+        "/visits": (first, thaw, "delivery air cold after cleaning", "to be continued"),
         "/visits?cabinet=TK-1": ("TK-1",),
         "/search?q=gasket": ("the gasket is torn at the lower hinge",),
         "/due": (thaw, "2026-03-06"),
