@@ -39,7 +39,7 @@ class WriterEar(LiveEar):
     """The live ear, which also tells the hearer what is asked."""
 
     def __init__(self, loop: Any, hearer: WriterHearer, clock: Any) -> None:
-        super().__init__(loop, hearer, clock)  # type: ignore[arg-type]  # a hearer of the same shape, whose notes are utterances
+        super().__init__(loop, hearer, clock)
         self._writer = hearer
 
     def listen(self, what: ListenFor) -> None:
@@ -54,7 +54,7 @@ class FileEar(RecordingEar):
     """A sound file as the writer's side."""
 
     def __init__(self, path: str, hearer: WriterHearer, clock: Any) -> None:
-        super().__init__(path, hearer, clock)  # type: ignore[arg-type]  # as above
+        super().__init__(path, hearer, clock)
         self._writer = hearer
 
     def keep_note(self, note: KeepNote) -> None:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from handsfree.dialogue.hearing import Hearer, typed, utterance_of, utterances
+from handsfree.dialogue.hearing import Hears, typed, utterance_of, utterances
 from handsfree.dialogue.keyboard import Line, event_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.dialogue.question import Dialogue
@@ -31,7 +31,7 @@ class LiveEar:
     caution or a gate that had not been heard to its end. `said` is told of every prompt. A line typed meanwhile joins
     what is heard, under the same rules."""
 
-    def __init__(self, loop: LiveLoop, hearer: Hearer, clock: Clock, language: Language | None = None) -> None:
+    def __init__(self, loop: LiveLoop, hearer: Hears, clock: Clock, language: Language | None = None) -> None:
         self._loop, self._hearer, self._clock, self._language = loop, hearer, clock, language
         self._listening = Listening(commands=())
         self._acted = -1.0  # when the last accepted utterance was handed over
@@ -115,7 +115,7 @@ class RecordingEar:
     """A sound file as the technician's side: each utterance in it is heard when the program next waits for an answer.
     During a wait of the procedure it keeps silent. EOFError when the file has no more."""
 
-    def __init__(self, path: str | Path, hearer: Hearer, clock: Clock) -> None:
+    def __init__(self, path: str | Path, hearer: Hears, clock: Clock) -> None:
         from handsfree.errors import Trouble
         from handsfree.sound.files import read_sound
 

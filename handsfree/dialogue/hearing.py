@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
 from handsfree.dialogue.meant import LIKELY
-from handsfree.journal.events import NoteKept, Utterance
+from handsfree.journal.events import Happening, NoteKept, Utterance
 from handsfree.language.base import Language
 from handsfree.language.gist import by_gist
 from handsfree.language.meaning import EMERGENCY, WHEN_ASKED, Denial, Heard, Listening, Meaning, Sense, Verdict
@@ -106,6 +106,18 @@ class Voices(Protocol):
     """Tells voices apart; `handsfree.speech.speaker.Voices` does."""
 
     def of(self, heard: Heard, samples: Samples, listening: Listening) -> str: ...
+
+
+class Hears(Protocol):
+    """What an ear asks of a hearer: `Hearer`, and the recorder's, whose notes are utterances."""
+
+    def hear_utterance(self, samples: Samples, listening: Listening, started: float, ended: float) -> Happening: ...
+
+    def together(self, heard: Heard, listening: Listening) -> Heard: ...
+
+    def event_of(self, heard: Heard, samples: Samples, listening: Listening) -> Happening: ...
+
+    def note_of(self, samples: Samples, started: float, ended: float) -> Happening: ...
 
 
 class Hearer:

@@ -80,7 +80,7 @@ class GrammarLanguage(ABC):
 
     @cached_property
     def hints(self) -> Mapping[str, frozenset[str]]:
-        return {rule: frozenset(self._ways(rule)) for rule in ("replying", "plain", "trade", "others", "figures")}
+        return {rule: frozenset(self._ways(rule)) for rule in ("replying", "plain", "trade", "others", "figures", "denying")}
 
     @cached_property
     def gates(self) -> Mapping[str, tuple[str, ...]]:

@@ -7,6 +7,7 @@ from handsfree.isolation.interlock import Interlock
 from handsfree.isolation.people import left_on
 from handsfree.journal.events import Utterance
 from handsfree.language.meaning import Denial, Sense, Verdict
+from handsfree.language.tokens import tokens
 from handsfree.visit.flow import Flow
 from handsfree.visit.wishes import onward
 
@@ -59,7 +60,7 @@ def _key(flow: Flow, utterance: Utterance, word: str) -> str:
 
 
 def _half(flow: Flow, utterance: Utterance, word: str) -> str:
-    """Which half was heard, by the words that were: the word of the gate, or figures."""
+    """Which half was heard, by the words that were: the word of the gate, or figures; or a word too many beside both."""
     heard = (utterance.spoken or utterance.words).casefold().replace(",", " ").split()
     figures = any(_is_figure(flow, one) for one in heard)
     spoken = flow.sentence(f"word-{word}").casefold() in heard
@@ -67,6 +68,9 @@ def _half(flow: Flow, utterance: Utterance, word: str) -> str:
         return "gate-no-figures"
     if figures and not spoken:
         return "gate-no-word"
+    own = tokens(flow.sentence(f"gate-full-{word}"))[:2]
+    if figures and any(not _is_figure(flow, one) and one not in own for one in tokens(" ".join(heard))):
+        return "gate-wording"
     return "gate-again"
 
 

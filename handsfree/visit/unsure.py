@@ -13,7 +13,8 @@ from handsfree.isolation.rules import Power
 from handsfree.journal.events import Utterance
 from handsfree.language.base import Language
 from handsfree.language.gist import by_gist
-from handsfree.language.meaning import Sense, Verdict
+from handsfree.language.meaning import WAYS_OUT, Sense, Verdict
+from handsfree.language.tokens import tokens
 from handsfree.procedure.asides import in_own_words
 from handsfree.visit import helping
 from handsfree.visit.flow import Flow
@@ -39,8 +40,13 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
     question = words_of((flow.question.asks(flow), *(step.say for step in (state.step,) if step is not None)))
     begun = utterance.started if utterance.ended else flow.now
     since = begun - state.heard_out
-    asked = Asked(question, work, since, expected(flow), state.level, flow.question.hears(flow).number is not None)
+    asked = Asked(question, work, since, expected(flow), state.level, asks_figures(flow))
     return meant(utterance, asked, state.language.hints) >= BAR
+
+
+def asks_figures(flow: Flow) -> bool:
+    now = flow.question.hears(flow)
+    return now.number is not None or now.gate is not None or now.digits is not None
 
 
 def expected(flow: Flow) -> float:
@@ -60,12 +66,27 @@ def propose(flow: Flow, utterance: Utterance) -> None:
     """Likely, not sure: read back. It counts once it is affirmed; another answer takes its place. A gate phrase never is:
     the lock number is not said aloud, and no gate opens by 'affirm'."""
     over = flow.state.overlay not in (Overlay.NONE, Overlay.PROPOSAL)
-    if over or utterance.sense in (Sense.GATE, Sense.DENIAL, Sense.DIGITS):
+    if over or utterance.sense in (Sense.GATE, Sense.DENIAL, Sense.DIGITS) or wrote_other_words(flow, utterance):
         ask_again(flow, utterance)
         return
+    _read_back(flow, utterance)
+
+
+def _read_back(flow: Flow, utterance: Utterance) -> None:
     flow.tone("not understood")
     flow.change(overlay=Overlay.PROPOSAL, proposed=utterance)
     flow.question.says(flow)
+
+
+def wrote_other_words(flow: Flow, utterance: Utterance) -> bool:
+    """The words that were written down are plain words of the work, and none of them is what is likely: 'Okay.' is not read
+    back as 'Soaked?'. What is written of a word nobody knows ('Firm.' for 'affirm') says nothing."""
+    hints = flow.state.language.hints
+    written = tokens(utterance.words)
+    known = hints["plain"] | hints["replying"] | hints["trade"]
+    likely = set(tokens(utterance.spoken or utterance.text)) - hints["plain"]
+    named = utterance.sense in (Sense.PHRASE, Sense.COMMAND)
+    return named and bool(written) and bool(likely) and all(word in known for word in written) and not likely & set(written)
 
 
 def ask_again(flow: Flow, utterance: Utterance) -> None:
@@ -85,8 +106,8 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
         flow.say(asked, "help")
         return
     own = _in_own_words(flow, utterance)
-    if own.verdict == Verdict.PROPOSED and utterance.verdict != Verdict.PROPOSED:
-        propose(flow, own)
+    if own is not utterance and own.verdict == Verdict.PROPOSED:
+        _read_back(flow, own)
         return
     utterance = own
     flow.tone("not understood")
@@ -97,7 +118,7 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
         flow.change(tries=state.tries + 1)
         flow.prompt("which", "question", choices=choices(state.language, rivals))
     else:
-        missed(flow)
+        missed(flow, utterance)
 
 
 def perhaps_power_on(flow: Flow, utterance: Utterance) -> bool:
@@ -129,11 +150,20 @@ def _in_own_words(flow: Flow, utterance: Utterance) -> Utterance:
     return replace(utterance, rivals=tuple((str(one.sense), one.text, None) for one in told)) if told else utterance
 
 
-def missed(flow: Flow) -> None:
+def missed(flow: Flow, utterance: Utterance | None = None) -> None:
     """The question in its shortest form; where that has not helped, what may be said."""
     flow.change(tries=flow.state.tries + 1)
-    helping_now = flow.state.tries >= TRIES_BEFORE_HELP
-    flow.say(helping.asked(flow) if helping_now else flow.question.asks(flow), "question")
+    if flow.state.tries >= TRIES_BEFORE_HELP:
+        flow.say(helping.asked(flow), "question")
+        return
+    ways = f" {flow.sentence('ways-out')}" if utterance is not None and no_such_thing(flow, utterance) else ""
+    flow.say(f"{flow.question.asks(flow)}{ways}", "question")
+
+
+def no_such_thing(flow: Flow, utterance: Utterance) -> bool:
+    """'There is no plate': a question that has a way round says so."""
+    ways = set(WAYS_OUT) <= set(flow.question.hears(flow).also)
+    return ways and bool(flow.state.language.hints["denying"] & set(tokens(utterance.words)))
 
 
 def _rivals(flow: Flow, utterance: Utterance) -> list[str]:

@@ -33,7 +33,7 @@ from handsfree.journal.events import ListenFor, PromptEnded, Say, Utterance
 from handsfree.language.meaning import Verdict
 from handsfree.procedure.model import Procedure
 from handsfree.visit.questions import flow_of
-from handsfree.visit.unsure import expected
+from handsfree.visit.unsure import asks_figures, expected
 from tests.visit.scenes import ENGLISH, Scene, book
 
 SENTENCES = Path(__file__).with_name("meant_sentences.yaml")
@@ -168,7 +168,7 @@ def fit(every: list[Said], questions: dict[str, Any]) -> dict[str, float]:
         question = meant.words_of((*([step.say] if step else ()), *questions[said.question].get("answers", ())))
         work = meant.words_of(step.say for one in _shipped().values() for step in one.steps)
         flow = flow_of(here.state)
-        asked = meant.Asked(question, work, said.late, expected(flow), USUAL, flow.question.hears(flow).number is not None)
+        asked = meant.Asked(question, work, said.late, expected(flow), USUAL, asks_figures(flow))
         found = meant.features(said.words, asked, ENGLISH.hints, USUAL + said.louder)
         rows.append([found[name] for name in names])
         truth.append(said.natural)

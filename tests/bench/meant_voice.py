@@ -29,7 +29,7 @@ def sound(words: str, voice: str, seed: int, usual: float, louder: float, *, awa
     dry = made.synthesise(words, voice)
     speech = made.padded(made.room(dry, ROOM, seed) if away else dry, 0.5, 0.9)
     speech = speech * 10 ** ((usual + louder - speech_level(speech).active) / 20)
-    hiss = noise("pink", len(speech) / made.RATE, seed)[: len(speech)]
+    hiss = noise("pink", len(speech) / made.RATE + 0.1, seed)[: len(speech)]
     return np.asarray(speech + hiss * 10 ** ((usual - LEVEL) / 20), dtype=np.float32)
 
 

@@ -334,3 +334,11 @@ def test_the_power_comes_back_at_the_persons_word_alone() -> None:
     assert events(scene, Gate) == [Gate("RESTORING", "LIVE", "restored", "", "restore")]
     assert said(scene)[0] == "It is live. That was it. The visit is closed."
     assert scene.state.outcome == "done"
+
+
+@pytest.mark.parametrize("line", ["isolated lock number four two", "it is isolated lock four two"])
+def test_a_word_too_many_at_a_gate_is_told_and_opens_nothing(line: str) -> None:
+    """The prompt says 'and your number'; who says 'lock number four two' is told what to leave out."""
+    scene = at_gate().words(line)
+    assert said(scene)[0] == ENGLISH.prompt("gate-wording")
+    assert scene.state.awaiting is Awaiting.GATE

@@ -330,3 +330,23 @@ def test_a_caution_is_read_in_full_once_and_then_by_its_name() -> None:
 
 def test_a_decision_that_only_branches_is_silent() -> None:
     assert "The temperature decides." not in " ".join(e.event.text for e in through().record if isinstance(e.event, Say))
+
+
+# ---- what is not read back -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("written", "said_"), [
+    ("Okay.", "Dry or soaked?"), ("It is dry.", "Dry or soaked?"), ("Soccer.", "Soaked?"), ("It is soaked.", "Soaked?"),
+])  # fmt: skip
+def test_plain_words_that_were_written_down_are_not_read_back_as_others(written: str, said_: str) -> None:
+    scene = talk()
+    scene.tell(heard(Verdict.PROPOSED, written, sense=Sense.PHRASE, text="soaked"))
+    assert said(scene) == [said_]
+
+
+def test_who_says_that_there_is_none_is_told_the_ways_round() -> None:
+    scene = talk()
+    scene.tell(PromptEnded(scene.state.said - 1))
+    unsure = heard(Verdict.NOT_FOR_ME, "there is no floor here")
+    scene.tell(replace(unsure, started=scene.now + 1, ended=scene.now + 2), after=2.0)
+    assert said(scene) == ["Dry or soaked? Or say not fitted, or can't tell."]
