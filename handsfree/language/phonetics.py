@@ -156,6 +156,24 @@ def common(word: str) -> bool:
     return word in _common_words()
 
 
+@cache
+def _usual() -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The common words of the dictionary, and each one's first sound as a string."""
+    words = tuple(sorted(word for word in _common_words() if word.isalpha()))
+    return words, tuple(letters(dictionary()[word][0]) for word in words)
+
+
+def heard_as(sounds: Phonemes, how_many: int) -> tuple[str, ...]:
+    """The common words of the dictionary that lie nearest to these sounds, the same sounds included, nearest first."""
+    from rapidfuzz import process
+    from rapidfuzz.distance import Levenshtein
+
+    words, every = _usual()
+    reach = max(2, len(sounds) // 2)
+    found = process.extract(letters(sounds), every, scorer=Levenshtein.distance, score_cutoff=reach, limit=how_many)
+    return tuple(words[at] for _, _, at in found)
+
+
 @lru_cache(maxsize=2_000)
 def nearest(word: str, how_many: int) -> tuple[str, ...]:
     """The common words of the dictionary that sound nearest without sounding the same; one for each sound."""

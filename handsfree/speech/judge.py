@@ -6,8 +6,8 @@ Rules of this file:
 - Nothing is taken or proposed while a true denial leads to a witness, or stands in the words that one wrote: 'not', 'is
   it', 'I think', 'still on'. Where dead works hang on the answer another number and half a phrase count as denials, too.
 - A gate and a proof must have been found by every witness that heard anything.
-- What a witness that writes put down as something else proves nothing, is no short command, and takes more to be believed
-  (`bars.OTHERWISE`): a word that was not offered sounds like one that was.
+- What a witness that writes put down as something else proves nothing and is no short command. An answer is not taken
+  where both witnesses would have another word (`bars.ANOTHER`): a word that was not offered sounds like one that was.
 - Where a witness has failed, or is not there, more is needed of the other (`bars.ALONE`), and no gate opens to one that
   failed.
 """
@@ -29,6 +29,7 @@ from handsfree.speech.weighing import (
     Stake,
     Weighed,
     acts,
+    in_accent,
     key,
     leading_denial,
     likeness,
@@ -49,17 +50,17 @@ OTHER_UNIT = "in a unit that was not asked for"
 FAILED = "a witness failed"
 UNFOUND = "a witness found nothing of it"
 OTHERWISE = "a witness wrote something else"
-_NEAR = 0.5  # share of the likelier that makes the other as likely, for a person who is asked which
 
 
 def judge(
     testimonies: Sequence[Testimony], listening: Listening, language: Language, enrolment: Shift, failed: str = ""
 ) -> Heard:
     """`testimonies`: of the engines that heard the sound. `failed`: what is wrong with one that did not, in words."""
+    testimonies = in_accent(testimonies)
     fit = _fit(testimonies)
     weighed = weigh(testimonies, listening, fit.ranking[ranked_as(listening)] if fit is not None else {})
     meant = _meant(testimonies, fit)
-    denial = denied(testimonies, listening, language)
+    denial = denied(testimonies, listening, language, meant)
     name = "+".join(testimony.engine for testimony in testimonies)
     words = next((t.free for t in testimonies if t.gives is not Witness.SOUNDS), testimonies[0].free if testimonies else "")
 
@@ -87,25 +88,27 @@ def judge(
     if verdict is Verdict.ACCEPTED and (weighed.proof or weighed.stake is Stake.GATE):
         against = f"{FAILED}: {failed}" if failed else "" if _found_by_all(testimonies, weighed.best, listening) else UNFOUND
         verdict, reason = (Verdict.ASKED_AGAIN, against) if against else (verdict, reason)
-    if verdict is Verdict.ACCEPTED and _otherwise(testimonies, weighed, sure, listening, language):
+    easily = weighed.proof or short_command(weighed.best)
+    if verdict is Verdict.ACCEPTED and easily and _otherwise(testimonies, weighed.best, listening, language):
+        verdict, reason = Verdict.ASKED_AGAIN, OTHERWISE
+    if verdict is Verdict.ACCEPTED and _another_word(weighed):
         proposes = bars.may_propose(weighed.best, weighed.proof, listening)
         verdict, reason = Verdict.PROPOSED if proposes else Verdict.ASKED_AGAIN, OTHERWISE
     return heard(verdict, weighed.best, sure, reason, rivals)
 
 
-def _otherwise(
-    testimonies: Sequence[Testimony], weighed: Weighed, sure: float, listening: Listening, language: Language
-) -> bool:
-    """A witness that writes put down something else, and it is a proof, a short command, or not sure enough for that. The
-    phrase of a gate in another accent is written in many ways, and has a bar of its own; a lock number is affirmed."""
-    best = weighed.best
-    if best.sense in (Sense.GATE, Sense.DIGITS):
-        return False
-    if not weighed.proof and not short_command(best) and sure >= bars.OTHERWISE.value:
-        return False
+def _otherwise(testimonies: Sequence[Testimony], best: Meaning, listening: Listening, language: Language) -> bool:
+    """A witness that writes put down something else."""
     own = key(best, listening)
     wrote = [t.free for t in testimonies if t.gives is not Witness.SOUNDS and t.free]
     return any(all(key(meaning, listening) != own for meaning in language.understand(free, listening)) for free in wrote)
+
+
+def _another_word(weighed: Weighed) -> bool:
+    """Both kinds of witness would have another word than the answer or command."""
+    found = dict(weighed.features)
+    words = weighed.best.sense in (Sense.PHRASE, Sense.COMMAND)
+    return words and found.get("tokens odds", 0.0) < 0 and found.get("sounds apart", 0.0) < -bars.ANOTHER.value
 
 
 def _found_by_all(testimonies: Sequence[Testimony], best: Meaning, listening: Listening) -> bool:
@@ -139,7 +142,7 @@ def _two(best: Meaning, shares: Sequence[tuple[Meaning, float]], proof: bool) ->
         return ()
     (first, p), (second, q) = shares[:2]
     same = first.sense is second.sense and first == best
-    return (first, second) if same and p + q >= bars.WHICH.value and q >= _NEAR * p else ()
+    return (first, second) if same and p + q >= bars.WHICH.value and q >= bars.TIE.value * p else ()
 
 
 def probability(weighed: Weighed, fit: Fit, enrolment: Shift) -> float:
@@ -171,14 +174,18 @@ def shares_of(weighed: Weighed, sure: float, listening: Listening) -> tuple[tupl
     return ((weighed.best, sure), *((meaning, left * weight / total) for meaning, weight in rest if total > 0))
 
 
-def denied(testimonies: Sequence[Testimony], listening: Listening, language: Language) -> Meaning | None:
+def denied(
+    testimonies: Sequence[Testimony], listening: Listening, language: Language, meant: float = 1.0
+) -> Meaning | None:
     """A true denial that stands in the words of a witness that writes, or leads to it; or leads by far to one that hears
     sounds, which in noise finds a 'not' where there is none (`bars.DENIED`). Where dead works hang on the answer another
-    number is a denial, too. So 'power is not isolated' is never met with silence."""
+    number is a denial, too. So 'power is not isolated' is never met with silence; but elsewhere what nobody wrote down
+    denies nothing in speech that was not meant for the program (`meant`: the probability that it was): some denial is
+    always the nearest to talk."""
     grave = listening.gate is not None or listening.proof
     true = TRUE_DENIALS if grave else TRUE_DENIALS - {Denial.NUMBER}
     for testimony in testimonies:
-        leading = leading_denial(testimony)
+        leading = leading_denial(testimony) if grave or meant >= bars.MEANT.value else None
         if leading is not None and leading.text in true and _surely(testimony, listening):
             return leading
         writes = testimony.gives is not Witness.SOUNDS

@@ -11,7 +11,7 @@ Rules of this file:
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache, cached_property
 from pathlib import Path
@@ -21,9 +21,11 @@ import numpy as np
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Listening, Meaning, Sense
+from handsfree.language.phonetics import PHONEMES, heard_as
 from handsfree.speech import sounds
 from handsfree.speech.ctc import NEVER, Frames, Symbols, Tree, freely, score, tree, walk
 from handsfree.speech.engine import RATE, Candidate, Declared, Testimony, Witness
+from handsfree.speech.phonetic_adapted import adapted
 from handsfree.speech.phonetic_numbers import Parts, numbers, parts
 
 if TYPE_CHECKING:
@@ -35,11 +37,15 @@ if TYPE_CHECKING:
 PACKAGE, VERSION = "hama", "1.7.0"
 #: SHA-256 of the weights that bars are fitted to.
 SHA256 = "a9fcfe73e179ca48e399cd76a90a6b3e1887bf5037ecc52b778d13a149563328"
+#: How much of what it was taught it keeps (`phonetic_adapted`).
+TAUGHT = 1.0
 _WEIGHTS = "assets/asr_waveform.hama"
 _SHORTEST = 0.15  # seconds of sound; less is no word
 _LONGEST = 26.0
 _AROUND = 0.2  # seconds of faint noise before and after: it writes a sound too many where speech begins at once
 _LEAST = 1e-4  # probability that any sound counts with in any frame: one that was swallowed costs 9 nats, not more
+_NEAR_WORDS, _LONGEST_WORD = 60, 16  # words of the language looked at, for speech of up to so many sounds
+_NEAR_ANSWERS = 6  # other words looked at in the place of each word of an answer
 _LOCK_DIGITS = 4  # stated lock numbers of up to so many digits are listed
 
 
@@ -50,8 +56,9 @@ class Phonetic:
         "phonetic", Witness.SOUNDS, "scores the sounds of every phrase and number", cost="0.1 of the sound", proposes=True
     )
 
-    def __init__(self, language: GrammarLanguage) -> None:
+    def __init__(self, language: GrammarLanguage, taught: float | None = None) -> None:
         self.name = "phonetic"
+        self._taught = TAUGHT if taught is None else taught
         self.language = language.code
         self._language = language
         self._prepared: dict[Listening, _Prepared] = {}
@@ -59,7 +66,7 @@ class Phonetic:
 
     @cached_property
     def _model(self) -> _Model:
-        return _load()
+        return _load(self._taught)
 
     def load(self) -> str:
         """Load now; returns the name of the weights with the head of their SHA-256."""
@@ -80,15 +87,19 @@ class Phonetic:
             scored += self._read(numbers(frames, self._parts(listening.number.unit)), listening)
         said = freely(frames)
         free = float(score(frames, [said])[0]) if said else float(np.log(frames.blank + 1e-30).sum())
+        other = self._other_word(frames, said, prepared)
+        evidence = (("sounds", float(len(said))), *((("other word", other),) if other is not None else ()))
         return Testimony(
-            self.name,
-            _added(scored),
-            sounds.spoken(said),
-            free,
-            (("sounds", float(len(said))),),
-            Witness.SOUNDS,
-            _Trace(frames),
+            self.name, _added(scored), sounds.spoken(said), free, evidence, Witness.SOUNDS, _Trace(frames)
         )
+
+    def _other_word(self, frames: Frames, said: Symbols, prepared: _Prepared) -> float | None:
+        """Log-probability of the likeliest text that nobody offered: a word of the language near to what was said freely, or
+        an answer with one word another."""
+        near = heard_as(tuple(PHONEMES[symbol] for symbol in said), _NEAR_WORDS) if 0 < len(said) <= _LONGEST_WORD else ()
+        ways = [way for word in near for way in sounds.ways(word)] + list(prepared.beside)
+        ways = [way for way in ways if way not in prepared.offered]
+        return float(score(frames, ways).max()) if ways else None
 
     def also(self, testimony: Testimony, offered: Mapping[str, Meaning]) -> Testimony:
         """With the score of what another witness offers, as said."""
@@ -136,12 +147,22 @@ class Phonetic:
         if listening.digits is not None:
             meanings.update(_locks(self._language, *listening.digits))
         every = [(text, way) for text in meanings for way in self._ways(text)]
+        beside = {way for text in _beside(self._language, listening.phrases) for way in sounds.ways(text)}
         texts = tuple(dict.fromkeys(text for text, _ in every))
         place = {text: at for at, text in enumerate(texts)}
         return _Prepared(
             texts, {text: meanings[text] for text in texts}, tree([way for _, way in every]),
-            np.array([place[text] for text, _ in every], np.int64),
+            np.array([place[text] for text, _ in every], np.int64), frozenset(way for _, way in every), tuple(beside),
         )  # fmt: skip
+
+
+def _beside(language: GrammarLanguage, phrases: Sequence[str]) -> Iterator[str]:
+    """The answers of several words, each with one of them another that sounds near."""
+    for phrase in phrases:
+        words = phrase.split()
+        for at, word in enumerate(words if len(words) > 1 else ()):
+            for near in language.nearest(word, _NEAR_ANSWERS):
+                yield " ".join([*words[:at], near, *words[at + 1 :]])
 
 
 def _added(candidates: list[Candidate]) -> tuple[Candidate, ...]:
@@ -166,12 +187,15 @@ def _locks(language: GrammarLanguage, fewest: int, most: int) -> dict[str, Meani
 
 @dataclass(frozen=True)
 class _Prepared:
-    """`places`: of each way in the tree, the text it is a way of."""
+    """`places`: of each way in the tree, the text it is a way of. `offered`: every way of what is in force. `beside`: ways
+    of answers with one word another."""
 
     texts: tuple[str, ...]
     meanings: Mapping[str, Meaning]
     tree: Tree
     places: NDArray[np.int64]
+    offered: frozenset[Symbols]
+    beside: tuple[Symbols, ...]
 
     def best(self, scores: NDArray[np.float64]) -> list[float]:
         out = np.full(len(self.texts), NEVER)
@@ -247,14 +271,14 @@ class _Model:
 
 
 @cache
-def _load() -> _Model:
+def _load(taught: float) -> _Model:
     data = weights()
     try:
         from hama import _engine
         from hama.inference import G2PModel
         from hama.vocab import Vocabulary
 
-        session = _engine.AsrSession(data)
+        session = _engine.AsrSession(adapted(data, share=taught))
         names = [*Vocabulary.load(None).decoder, "<wb>", "<blank>"]
         letters = G2PModel()
     except (ImportError, OSError, RuntimeError, ValueError, KeyError) as error:

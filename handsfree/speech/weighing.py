@@ -18,7 +18,9 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from handsfree.language.meaning import Denial, Listening, Meaning, Sense, may_prove
+from handsfree.language.phonetics import distance, phonemes, similarity, sound_distance
 from handsfree.language.quantities import unit_fits
+from handsfree.language.tokens import tokens
 from handsfree.speech.engine import OTHER, Candidate, Testimony, Witness, log_sum
 
 if TYPE_CHECKING:
@@ -31,6 +33,7 @@ _EARNEST = TRUE_DENIALS | {Denial.HALF}
 #: Nats below the best of all that a witness found: what it thinks of an act that it did not find.
 FLOOR = {Witness.TOKENS: -12.0, Witness.SOUNDS: -30.0, Witness.GRAMMAR: -12.0}
 
+_ACCENT = 0.34  # share of its sounds in which a word of three or four may differ: one; 'unlock' differs in more
 _USUALLY = 3.0  # nats that an act which was said lies over its denials, where none was listed
 
 
@@ -71,6 +74,29 @@ class Weighed:
     ranked: tuple[Act, ...]
     proof: bool = False
     likeness: tuple[tuple[str, float], ...] = ()
+
+
+def in_accent(testimonies: Sequence[Testimony]) -> list[Testimony]:
+    """With 'isolated, look four two' as the gate's phrase where that is 'isolated, lock four two': the first word and every
+    figure as they must be, one other word a single sound off. Who says it so has the accent that the witness wrote."""
+    gate = next((c.meaning for t in testimonies for c in t.candidates if c.meaning.sense is Sense.GATE), None)
+    return [_in_accent(t, gate) if gate is not None else t for t in testimonies]
+
+
+def _in_accent(testimony: Testimony, gate: Meaning) -> Testimony:
+    ways = [tokens(gate.text), tokens(gate.spoken)]
+    return replace(testimony, candidates=tuple(
+        Candidate(replace(gate, spoken=c.meaning.spoken), c.score)
+        if c.meaning.sense is Sense.DENIAL and any(_accent(tokens(c.meaning.spoken), way) for way in ways) else c
+        for c in testimony.candidates
+    ))  # fmt: skip
+
+
+def _accent(said: Sequence[str], way: Sequence[str]) -> bool:
+    """`way`: a gate's word, one more, and figures."""
+    if len(said) != len(way) or len(way) < 3 or said[0] != way[0] or list(said[2:]) != list(way[2:]):
+        return False
+    return distance(said[1], way[1]) <= _ACCENT
 
 
 def acts(testimony: Testimony, listening: Listening) -> list[Act]:
@@ -184,22 +210,31 @@ def _over_denials(testimony: Testimony, best: Meaning, own: float) -> float:
 
 
 def _of_tokens(testimony: Testimony, best: Meaning, own: float, rival: float) -> dict[str, float]:
-    """`odds`: the act against all else that it might write, each as a probability; `lead`: over the next act."""
+    """`odds`: the act against all else that it might write, each as a probability; `lead`: over the next act; `alike`: how
+    like the act what it wrote sounds."""
     others = [c.score for c in testimony.candidates if c.meaning.sense is Sense.DENIAL]
     others += [score for name, score in testimony.evidence if name.startswith(OTHER)]
+    odds = own - log_sum([*others, rival])
     return {
-        "odds": _clip(own - log_sum([*others, rival]), -6, 7),
+        "odds": _clip(odds, -6, 7),
         "lead": _clip(own - rival, -6, 7),
         "denied": _clip(_over_denials(testimony, best, own), -6, 7),
+        "alike": 1.0 if odds >= 0 else similarity(testimony.free, best.spoken or best.text),
     }
 
 
 def _of_sounds(testimony: Testimony, best: Meaning, own: float, rival: float) -> dict[str, float]:
-    """`lead`: over the next act; `denied`: over what denies it; `free`: under what was said freely, and a sound of it."""
+    """`lead`: over the next act; `denied`: over what denies it; `free`: under what was said freely, and a sound of it;
+    `apart`: over the likeliest of the language's words that nobody offered; `alike`: how like the act what was said freely
+    sounds."""
+    evidence = dict(testimony.evidence)
     free = testimony.free_score if testimony.free_score is not None else own
-    count = max(1.0, dict(testimony.evidence).get("sounds", 1.0))
+    count = max(1.0, evidence.get("sounds", 1.0))
+    said = tuple(testimony.free.split())
     return {
         "lead": _clip(own - rival, -8, 8),
+        "apart": _clip(own - evidence.get("other word", own - _USUALLY), -8, 8),
+        "alike": 1.0 - sound_distance(said, phonemes(best.spoken or best.text)),
         "denied": _clip(_over_denials(testimony, best, own), -8, 8),
         "free": _clip(own - free, -25, 0),
         "each": _clip((own - free) / count, -4, 0),

@@ -173,6 +173,9 @@ def _prompts(split: str) -> tuple[str, ...]:
 
 
 def speak(text: str, voice: str, rate: float) -> made.Samples:
+    """`voice`: 'espeak:en-gb+m3' is eSpeak NG's accent and variant."""
+    if voice.startswith("espeak:"):
+        return _espeak(text, voice.removeprefix("espeak:"), rate)
     if voice in made.VOICES:
         return made.synthesise(text, voice, rate)
     if voice.startswith("joe"):
@@ -182,6 +185,14 @@ def speak(text: str, voice: str, rate: float) -> made.Samples:
     if voice in PICO:
         return _pico(text, *PICO[voice], rate)
     return _festival(text, {"ked": "ked_diphone", "slt-hts": "cmu_us_slt_arctic_hts"}[voice], rate)
+
+
+def _espeak(text: str, voice: str, rate: float) -> made.Samples:
+    with tempfile.NamedTemporaryFile(suffix=".wav") as file:
+        command = ["espeak-ng", "-v", voice, "-s", str(round(160 * rate)), "-w", file.name, "--", text]
+        subprocess.run(command, check=True, capture_output=True)
+        samples, its_rate = soundfile.read(file.name, dtype="float32")
+    return made.resample(samples, its_rate, RATE)
 
 
 def _festival(text: str, name: str, rate: float) -> made.Samples:

@@ -25,17 +25,20 @@ import numpy as np
 
 from handsfree.speech import acceptance
 from handsfree.speech.engine import Testimony, Witness
-from handsfree.speech.weighing import Stake, Weighed, _Seen, likeness, spoke, weigh
+from handsfree.speech.weighing import Stake, Weighed, _Seen, in_accent, likeness, spoke, weigh
 from tests.bench.testimony import Said, cached, read
 
 HOME = Path(acceptance.__file__).parent
 #: Sets of engines to compare, by the evidence they give together: name -> engines (files testimony-NAME.pkl).
 SETS: dict[str, tuple[str, ...]] = {
-    "sounds": ("phonetic",), "tokens": ("tiny",), "sounds+tokens": ("phonetic", "tiny"), "grammar": ("pocketsphinx",),
+    "sounds+tokens": ("phonetic", "tiny-half"), "sounds": ("phonetic",), "tokens": ("tiny-half",),
 }  # fmt: skip
+#: Kinds of clip of which the fit has far more than anybody would say: they count so much each.
+COUNTS = {"beside": 0.25, "trap": 0.25, "near proof": 0.5}
+_ENDINGS = ("", "s", "es", "ed", "d", "ing", "er", "r", "ly", "y", "e", "'s", "n", "en", "t")
 STRENGTH = 3.0  # inverse of the penalty on the coefficients
 BARS = (0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.97, 0.98, 0.99, 0.995, 0.999)
-UNMEANT = ("unrelated", "word", "beside")
+UNMEANT = ("unrelated", "word", "beside", "trap", "number")
 
 Fitted = tuple[np.ndarray, np.ndarray, np.ndarray, float]
 
@@ -47,8 +50,11 @@ class Case:
 
     @property
     def voice(self) -> str:
-        """Of a blend the first speaker; a shifted voice is the same one."""
-        return str(self.said.tags["voice"]).partition("@")[0].partition("+")[0].split("-")[0]
+        """Of a blend the first speaker; a shifted voice is the same one; eSpeak NG's by variant, whatever its accent."""
+        name = str(self.said.tags["voice"])
+        if name.startswith("espeak:"):
+            return name.partition("+")[2]
+        return name.partition("@")[0].partition("+")[0].split("-")[0]
 
 
 def cases(folders: Sequence[Path], engines: Sequence[str]) -> list[Case]:
@@ -57,7 +63,7 @@ def cases(folders: Sequence[Path], engines: Sequence[str]) -> list[Case]:
         heard = [cached(folder, engine) for engine in engines]
         for said in read(folder):
             if all(said.audio in one for one in heard):
-                out.append(Case(said, tuple(one[said.audio].testimony for one in heard)))
+                out.append(Case(said, tuple(in_accent([one[said.audio].testimony for one in heard]))))
     return out
 
 
@@ -103,6 +109,10 @@ class Rows:
     def voices(self) -> list[str]:
         return [case.voice for case in self.cases]
 
+    @property
+    def counts(self) -> np.ndarray:
+        return np.array([COUNTS.get(str(case.said.tags["kind"]), 1.0) for case in self.cases])
+
 
 def rows(some: Sequence[Case], shares: Mapping[str, acceptance.Shares], stake: Stake) -> Rows:
     found = []
@@ -111,10 +121,22 @@ def rows(some: Sequence[Case], shares: Mapping[str, acceptance.Shares], stake: S
         if weighed is not None and weighed.stake is stake:
             found.append((case, weighed))
     names = tuple(sorted({name for _, w in found for name, _ in w.features}))
-    full = [(c, w) for c, w in found if len(w.features) == len(names)]
+    full = [(c, w) for c, w in found if len(w.features) == len(names) and not harmless(c, w)]
     x = np.array([[dict(w.features)[name] for name in names] for _, w in full]).reshape(len(full), len(names))
     right = np.array([c.said.right(w.best) for c, w in full])
     return Rows(names, x, right, tuple(c for c, _ in full), tuple(w for _, w in full))
+
+
+def harmless(case: Case, weighed: Weighed) -> bool:
+    """Another form of the very word: who says 'blocked' where 'block' is an answer means it. Neither right nor wrong."""
+    said, taken = (text.split() for text in (str(case.said.tags["text"]), weighed.best.spoken or weighed.best.text))
+    other = case.said.tags["kind"] in COUNTS and len(said) == len(taken)
+    return other and all(a == b or _same_word(a, b) for a, b in zip(said, taken, strict=True))
+
+
+def _same_word(a: str, b: str) -> bool:
+    alike = next((at for at, (x, y) in enumerate(zip(a, b, strict=False)) if x != y), min(len(a), len(b)))
+    return alike >= 3 and a[alike:] in _ENDINGS and b[alike:] in _ENDINGS
 
 
 def meant_rows(some: Sequence[Case]) -> Rows:
@@ -125,22 +147,24 @@ def meant_rows(some: Sequence[Case]) -> Rows:
     return Rows(names, x, np.array([c.said.tags["kind"] not in UNMEANT for c, _ in full]), tuple(c for c, _ in full))
 
 
-def fit(x: np.ndarray, right: np.ndarray, signed: bool = True) -> Fitted:
+def fit(x: np.ndarray, right: np.ndarray, counts: np.ndarray | None = None) -> Fitted:
     """Logistic regression with a penalty on squares, its coefficients held to the sign that the evidence has by its meaning:
-    with few clips an unbounded one would learn that speaking against an act speaks for it."""
+    with few clips an unbounded one would learn that speaking against an act speaks for it. `counts`: what each clip counts
+    (1 without)."""
     from scipy.optimize import minimize
     from scipy.special import expit
 
     means, scales = x.mean(0), np.maximum(x.std(0), 1e-3)
     z, sign = (x - means) / scales, np.where(right, 1.0, -1.0)
+    each = np.ones(len(right)) if counts is None else counts
 
     def loss(w: np.ndarray) -> tuple[float, np.ndarray]:
         score = sign * (z @ w[:-1] + w[-1])
-        pull = -sign * expit(-score)
+        pull = -sign * expit(-score) * each
         gradient = np.append(z.T @ pull + w[:-1] / STRENGTH, pull.sum())
-        return float(np.logaddexp(0, -score).sum() + (w[:-1] ** 2).sum() / (2 * STRENGTH)), gradient
+        return float((each * np.logaddexp(0, -score)).sum() + (w[:-1] ** 2).sum() / (2 * STRENGTH)), gradient
 
-    bounds = [(0.0 if signed else None, None)] * x.shape[1] + [(None, None)]
+    bounds = [(0.0, None)] * x.shape[1] + [(None, None)]
     found = minimize(loss, np.zeros(x.shape[1] + 1), jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 2000})
     return means, scales, found.x[:-1], float(found.x[-1])
 
@@ -157,7 +181,7 @@ def left_out(data: Rows) -> np.ndarray:
     voices = np.array(data.voices)
     for voice in sorted(set(data.voices)):
         there = voices == voice
-        out[there] = odds(data.x[there], fit(data.x[~there], data.right[~there]))
+        out[there] = odds(data.x[there], fit(data.x[~there], data.right[~there], data.counts[~there]))
     return np.asarray(1 / (1 + np.exp(-out)))
 
 
@@ -175,9 +199,10 @@ def curves(p: np.ndarray, data: Rows) -> list[str]:
 
 
 def curve(p: np.ndarray, data: Rows) -> list[str]:
-    """At each bar: right and wrong ones taken, by level."""
+    """At each bar: right ones taken by level, wrong ones by the kind of what was said (of those that led to this act)."""
     levels = np.array([str(case.said.tags["snr"]) for case in data.cases])
     possible = np.array([case.said.expect is not None for case in data.cases])
+    kinds = np.array([str(case.said.tags["kind"]) for case in data.cases])
     lines = []
     for bar in BARS:
         taken = p >= bar
@@ -186,11 +211,9 @@ def curve(p: np.ndarray, data: Rows) -> list[str]:
             for level in sorted(set(levels), key=lambda name: -1e3 if name == "clean" else -float(name))
         )
         wrong = taken & ~data.right
-        other = (wrong & possible).sum()
-        lines.append(
-            f"    at {bar:5}: right {(taken & data.right).sum():4d}, another thing was said {other:3d}, "
-            f"nothing in force was {wrong.sum() - other:3d} | {by}"
-        )
+        of = {kind: int((wrong & (kinds == kind)).sum()) for kind in dict.fromkeys(kinds.tolist())}
+        told = ", ".join(f"{kind} {count} of {(kinds == kind).sum()}" for kind, count in of.items() if count)
+        lines.append(f"    at {bar:5}: right {(taken & data.right).sum():4d} | {by} | wrong: {told or 'none'}")
     return lines
 
 
@@ -206,7 +229,7 @@ def report(name: str, folders: Sequence[Path], engines: Sequence[str], show: boo
         data = rows(some, shares, stake)
         if not len(data.right):
             continue
-        fitted = fit(data.x, data.right)
+        fitted = fit(data.x, data.right, data.counts)
         p = left_out(data)
         stored[stake.value] = as_stored(data.names, fitted)
         weights = ", ".join(f"{n} {w / s:.3f}" for n, w, s in zip(data.names, fitted[2], fitted[1], strict=True))
@@ -222,7 +245,7 @@ def report(name: str, folders: Sequence[Path], engines: Sequence[str], show: boo
                         f"{said['snr']} {said['voice']} {case.said.listening.phrases}"
                     )
     data = meant_rows(some)
-    fitted = fit(data.x, data.right)
+    fitted = fit(data.x, data.right, data.counts)
     stored["meant"] = as_stored(data.names, fitted)
     p = left_out(data)
     lines.append(f"  meant: {len(data.right)} clips, {data.right.sum()} meant for the program")

@@ -80,10 +80,11 @@ def _listening(asked: dict[str, Any]) -> Listening:
         digits=(digits[0], digits[1]) if digits else None,
         commands=None if commands is True else tuple(commands or ()),
         proof=bool(asked.get("proof")),
+        also=tuple(asked.get("also", ())),
     )
 
 
-_TAUGHT = {"": 1.0, "half": 0.5, "untaught": 0.0}
+_TAUGHT = {"": 1.0, "taught": 1.0, "most": 0.75, "half": 0.5, "untaught": 0.0}
 
 
 @cache
@@ -93,8 +94,9 @@ def engine(name: str) -> Any:
     from handsfree.speech.whisper import Whisper
 
     language = load("en")
-    if name == "phonetic":
-        return Phonetic(language)
+    if name.startswith("phonetic"):
+        taught = name.removeprefix("phonetic").lstrip("-")
+        return Phonetic(language, _TAUGHT[taught] if taught else None)
     if name == "pocketsphinx":
         from handsfree.speech.pocketsphinx import PocketSphinx
 
@@ -157,8 +159,8 @@ def _stored(path: Path) -> Iterator[tuple[str, Heard]]:
 def hear(folder: Path, name: str, jobs: int, share: int = 1) -> None:
     known = cached(folder, name)
     others = (
-        [cached(folder, path.stem.removeprefix("testimony-")) for path in folder.glob("testimony-*.pkl")]
-        if name == "phonetic"
+        [cached(folder, path.stem.removeprefix("testimony-")) for path in folder.glob("testimony-tiny*.pkl")]
+        if name.startswith("phonetic")
         else []
     )
     missing = [
