@@ -243,6 +243,20 @@ def chart(
     commands.chart(procedure, out, mermaid)
 
 
+@app.command()
+def log(
+    file: Annotated[Path, typer.Argument(help="A logger's or a clamp meter's file, CSV.")],
+    volts: Annotated[float, typer.Option("--volts", help="The supply, for energy from a current.")] = 0.0,
+    price: Annotated[float, typer.Option("--price", help="Of a kilowatt-hour.")] = 0.0,
+    out: Out = None,
+    json: Json = False,
+) -> None:
+    """What a logger or a clamp meter measured: range, time above 41 °F, duty, energy a day; --out draws it as SVG."""
+    from handsfree.trade import logged
+
+    logged.show(file, volts, price, out, json)
+
+
 @app.command("print")
 def print_copy(
     procedure: Name,

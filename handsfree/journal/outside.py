@@ -19,9 +19,18 @@ class NoteKept:
 
 @dataclass(frozen=True)
 class Attached:
+    """A file beside the record. Of a logger's or a clamp meter's file, what the visit takes from it: `rows`, (minute of the
+    visit, degrees Celsius) before it began; `hours`; `share` of the time that the compressor ran, -1 where it does not say;
+    `starts`. `amiss`: why a file of values counts for nothing, '' where it counts, or is a photo."""
+
     step: str
     file: str
     sha256: str
+    rows: tuple[tuple[float, float], ...] = ()
+    hours: float = 0.0
+    share: float = -1.0
+    starts: int = 0
+    amiss: str = ""
 
 
 @dataclass(frozen=True)

@@ -5,16 +5,20 @@ Rules of this file:
 - A file counts once it has not changed between two looks: half a photo is none.
 - It is copied beside the record first, named in the record next, and only then taken away from `incoming/`.
 - It belongs to the step that last asked for evidence; '' where none has.
+- A logger's or a clamp meter's file is read besides (`logged`): what it measured before the visit counts in it.
 """
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
 from handsfree.dialogue.parts import Ear
 from handsfree.dialogue.runner import Watcher
 from handsfree.journal.events import Attached, Happening, KeepNote, ListenFor, Stamped, StepEntered
+from handsfree.journal.reader import read
 from handsfree.journal.writer import Journal
+from handsfree.visit.logged import values_of
 from handsfree.visit.state import State
 
 FOLDER = "incoming"
@@ -45,8 +49,13 @@ class Incoming:
                 continue
             name, digest = self._journal.attach(path)
             self._attached[name] = path
-            return Attached(self.step, name, digest)
+            return values_of(path, Attached(self.step, name, digest), self._opened())
         return None
+
+    def _opened(self) -> datetime | None:
+        """By the wall clock, when the visit was opened; None where nothing is on the record."""
+        first = next(iter(read(self._journal.folder)), None)
+        return None if first is None else datetime.fromisoformat(first.wall).replace(tzinfo=None)
 
     def recorded(self, entry: Stamped) -> None:
         """It is on the record, so that the file may go."""

@@ -37,7 +37,7 @@ from handsfree.visit.overlays import stop
 from handsfree.visit.plain import left
 from handsfree.visit.questions import flow_of, listening
 from handsfree.visit.starting import VISIT
-from handsfree.visit.state import Awaiting, Form, Overlay, State
+from handsfree.visit.state import Awaiting, Form, Overlay, Sample, State
 from handsfree.visit.steps import record, set_wait_timer, tell_locks
 from handsfree.visit.wishes import is_command
 
@@ -253,8 +253,20 @@ def _whereabouts(flow: Flow) -> str:
 
 
 def _attached(flow: Flow, event: events.Attached) -> None:
-    """A photo has come in: said, for the technician cannot look."""
-    if flow.state.frames and flow.state.overlay is Overlay.NONE:
+    """A photo or a log has come in: said, for the technician cannot look. What a log measured counts for the stock."""
+    kept = tuple(Sample("food", (), event.file, minute, value) for minute, value in event.rows)
+    flow.change(series=(*kept, *flow.state.series))
+    if not flow.state.frames or flow.state.overlay is not Overlay.NONE:
+        return
+    if event.amiss:
+        flow.prompt("log-unread", "notice", why=event.amiss)
+    elif event.share >= 0:
+        flow.prompt("log-duty", "notice", hours=f"{event.hours:g}", share=f"{100 * event.share:.0f}", starts=event.starts)
+    elif event.rows:
+        warmest = max(value for _, value in event.rows)
+        celsius, fahrenheit = f"{warmest:.1f}", f"{warmest * 1.8 + 32:.0f}"
+        flow.prompt("log-kept", "notice", hours=f"{event.hours:g}", celsius=celsius, fahrenheit=fahrenheit)
+    else:
         flow.prompt("photo-kept", "notice")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from handsfree.procedure import load
 from handsfree.visit import sessions
 from handsfree.visit.commands import typed_runner
 from handsfree.visit.incoming import Incoming
+from handsfree.visit.machine import advance
 from handsfree.visit.sessions import Session, Who, begin, run
 from handsfree.visit.state import State
 
@@ -115,3 +117,45 @@ def test_what_comes_at_the_very_end_is_not_lost(tmp_path: Path, monkeypatch: pyt
 def _once_asked(look):  # type: ignore[no-untyped-def]
     """The photo is put there after the step has asked for it."""
     return lambda self, last=False: look(self, last=True) if self.step else None
+
+
+def log_of(session: Session, minutes_before: float, celsius: float, unit: str = "°C") -> str:
+    """Three samples, the last so long before the visit's opening by its own clock."""
+    (first, *_) = session.journal.append(session.first)
+    ends = datetime.fromisoformat(first.wall).replace(tzinfo=None) - timedelta(minutes=minutes_before)
+    times = [ends - timedelta(minutes=30 * back) for back in (2, 1, 0)]
+    return f"Time,Temperature ({unit})\n" + "".join(f"{t:%Y-%m-%d %H:%M:%S},{celsius}\n" for t in times)
+
+
+def taken_from(session: Session, text: str) -> tuple[Attached, State]:
+    incoming = Incoming(session.journal)
+    incoming.folder.mkdir()
+    (incoming.folder / "logger.csv").write_text(text, encoding="utf-8")
+    found = incoming.look(last=True)
+    assert isinstance(found, Attached)
+    began, _ = advance(session.state, Stamped(0, "", 0.0, session.first))
+    state, _ = advance(began, Stamped(99, "", 60.0, found))
+    return found, state
+
+
+def test_a_loggers_file_counts_in_the_visit(tmp_path: Path) -> None:
+    session = opened(tmp_path)
+    found, state = taken_from(session, log_of(session, 10, 12.5))
+    assert [round(minute) for minute, _ in found.rows] == [-70, -40, -10]
+    assert [sample.value for sample in state.series if sample.series == "food"] == [12.5] * 3
+    session.journal.append(found)
+    assert attached(session.folder)[0].rows == found.rows  # the record gives it back as it was
+    session.journal.close()
+
+
+@pytest.mark.parametrize(
+    ("minutes_before", "unit", "why"), [(60 * 24 * 40, "°C", "clock"), (-60 * 24, "°C", "clock"), (10, "x", "unit")]
+)
+def test_a_log_of_another_day_or_unit_counts_for_nothing(
+    tmp_path: Path, minutes_before: float, unit: str, why: str
+) -> None:
+    session = opened(tmp_path)
+    found, state = taken_from(session, log_of(session, minutes_before, 12.5, unit))
+    assert why in found.amiss
+    assert state.series == ()
+    session.journal.close()
