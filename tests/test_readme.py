@@ -231,6 +231,9 @@ def test_each_command_of_the_readme_works(ground: Ground, command: str) -> None:
         key = program(["desk", "people-add", "van-three", "--role", "device", "--visits", "store"], ground.folder)
         (ground.folder / "device.key").touch(0o600)
         (ground.folder / "device.key").write_text(key.stdout.splitlines()[-1], encoding="utf-8")
+    if "clamp.csv" in instead.run:
+        rows = "".join(f"{n},{1.6 if n % 30 < 12 else 0.2}\n" for n in range(120))
+        (ground.folder / "clamp.csv").write_text(f"Elapsed (min),Current (A)\n{rows}", encoding="utf-8")
     done = ground.run(instead.run)
     assert done.returncode == instead.status, done.stdout[-1000:] + done.stderr
     assert instead.says in done.stdout + done.stderr
