@@ -31,6 +31,8 @@ STUDENT = {2: 9.925, 3: 5.841, 4: 4.604, 5: 4.032, 6: 3.707, 7: 3.499, 8: 3.355,
            60: 2.660}  # fmt: skip
 #: Curves laid over one another, the newest.
 MOST_CURVES = 8
+#: Quantities drawn at once, the most read, points of one, and rows of its table; the rest are a link away.
+CHARTS, POINTS, ROWS = 3, 60, 40
 
 
 @dataclass(frozen=True)
@@ -68,6 +70,8 @@ def cabinet(request: Request) -> Response:
             return as_file(kind, "visits", VISIT_COLUMNS, seen)
         return as_file(kind, "readings", READING_COLUMNS, taken)
     by = [(quantity, list(some)) for quantity, some in groupby(taken, key=lambda row: row.quantity)]
+    asked, most_read = asked_for(request, "quantity"), sorted(by, key=lambda one: -len(one[1]))
+    shown = [asked] if asked else [quantity for quantity, _ in most_read[:CHARTS]]
     return page(
         request,
         "cabinet.html",
@@ -77,7 +81,8 @@ def cabinet(request: Request) -> Response:
         visits=seen,
         curve=_pull_down(by),
         drifts=sorted(filter(None, (drift(q, some) for q, some in by)), key=lambda one: -abs(one.a_year))[:10],
-        charts=[_chart(quantity, some) for quantity, some in by][:24],
+        charts=[_chart(quantity, some) for quantity, some in by if quantity in shown],
+        others=[(quantity, len(some)) for quantity, some in by if quantity not in shown][:60],
         changed_parts=[(v, v.parts) for v in seen if v.parts],
         due=[v for v in seen if v.due is not None and v == seen[0]],
         follow_ups=[row for row in threads.follow_ups(desk.engine, scope) if (row.site, row.cabinet) in at],
@@ -88,14 +93,14 @@ def cabinet(request: Request) -> Response:
 def _chart(quantity: str, taken: Sequence[Any]) -> dict[str, Any]:
     """Drawn in the unit of the latest; readings in another unit are in the table alone."""
     name = taken[-1].unit
-    drawn = [r for r in taken if r.value is not None and abs(r.value) < LARGEST_VALUE and r.unit == name][-120:]
+    drawn = [r for r in taken if r.value is not None and abs(r.value) < LARGEST_VALUE and r.unit == name][-POINTS:]
     points = [Point(r.taken, r.value, r.low, r.high, r.where, r.name) for r in drawn]
     drawing = over_time(quantity, unit(name), points)
     return {
         "quantity": quantity,
         "unit": unit(name),
         "drawing": drawing,
-        "readings": list(reversed(taken))[:60],
+        "readings": list(reversed(taken))[:ROWS],
         "count": len(taken),
     }
 

@@ -36,6 +36,9 @@ from handsfree.desk.web import (
     then,
 )
 
+#: Rows of one table on a page; the file has them all.
+MOST = 200
+
 
 def between_of(request: Request) -> tuple[measures.Between, dict[str, str]]:
     """The last year where nothing else is asked for."""
@@ -115,11 +118,12 @@ def crew(request: Request) -> Response:
         request,
         "crew.html",
         team=team,
-        rows=rows[:400],
+        rows=rows[:MOST],
+        left=max(0, len(rows) - MOST),
         given=given,
         between=between,
         asked=_kept({**given, "team": team}),
-        regions=[] if team else crews.rolled(people, by_region=True),
+        regions=[] if team else crews.rolled(people, by_region=True)[:60],
         region=crews.regions(desk.people).get(team, ""),
         may_change=scope == EVERYBODY and bool(team),
         problem=bad_days(given),
@@ -160,7 +164,7 @@ def _technician(request: Request, name: str) -> Response:
         own=own[0] if own else None,
         all_again=measures.again_share(desk.engine, between),
         visits=seen[: queries.PAGE],
-        questions=threads.questions(desk.engine, name),
+        questions=threads.questions(desk.engine, name)[:40],
         given=given,
         between=between,
         answered=threads.questions(desk.engine, name, answered=True)[:20],
@@ -182,5 +186,6 @@ def device_list(request: Request) -> Response:
     for one in found:
         counts[one.standing] = counts.get(one.standing, 0) + 1
     return page(
-        request, "devices.html", devices=found[:400], counts=counts, silent=devices.SILENT_DAYS, stale=devices.STALE_DAYS
+        request, "devices.html", devices=found[:MOST], left=max(0, len(found) - MOST), counts=counts,
+        silent=devices.SILENT_DAYS, stale=devices.STALE_DAYS,
     )

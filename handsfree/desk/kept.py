@@ -12,6 +12,7 @@ from handsfree.desk.changes import inward
 from handsfree.desk.lists import Columns, as_file
 from handsfree.desk.pages import LOOKERS, file_kind
 from handsfree.desk.queries import EVERYBODY
+from handsfree.desk.tables import folded
 from handsfree.desk.web import Form, asked_for, desk_of, for_roles, form_for_roles, page, scope_of, sorry, then
 
 REGISTRY_COLUMNS: Columns = (("id", "label"), ("kind", "kind"), ("called", "name"), ("in records", "names_told"))
@@ -34,18 +35,23 @@ def registry_page(request: Request) -> Response:
     desk, scope = desk_of(request), scope_of(request)
     kind = asked_for(request, "kind")
     kind = kind if kind in registry.KINDS else registry.CABINET
-    things = registry.all_of(desk.people, kind)
+    things, part = registry.all_of(desk.people, kind), folded(asked_for(request, "q", 100))
+    things = [one for one in things if part in folded(f"{one.label} {one.name} {one.names_told}")]
     if (file := file_kind(request)) is not None:
         return as_file(file, f"registry-{kind}", REGISTRY_COLUMNS, things)
     have = {name for thing in things for name in thing.names}
     unknown = sorted(_named(request, kind) - have)
+    unknown = [one for one in unknown if part in folded(" ".join(one))]
     return page(
         request,
         "registry.html",
         kind=kind,
         kinds=registry.KINDS,
-        things=things[:300],
-        unknown=unknown[:100],
+        things=things[:60],
+        many=len(things),
+        unknown=unknown[:60],
+        left=len(unknown),
+        q=asked_for(request, "q", 100),
         may_change=scope == EVERYBODY,
     )
 

@@ -202,7 +202,7 @@ def due(request: Request) -> Response:
         if asked_for(request, "what") == "follow-ups":
             return as_file(kind, "follow-ups", FOLLOW_UP_COLUMNS, follow_ups)
         return as_file(kind, "to-be-continued", DUE_COLUMNS, later)
-    return page(request, "due.html", visits=later, follow_ups=follow_ups, now=now(), today=f"{_today()}")
+    return page(request, "due.html", visits=later[:100], follow_ups=follow_ups[:100], now=now(), today=f"{_today()}")
 
 
 def _today() -> str:

@@ -280,9 +280,12 @@ def open_points(account: Account, got: Gathered) -> list[str]:
             what = source.capitalize() if source else "The supply"
             points.append(f"{what} was isolated, and no restoring of it is recorded after that.")
     latest = {**got.before, **got.after}
-    points += [
-        f"{name.capitalize()} was last {_shown(r)}." for name, r in latest.items() if range_of(r).startswith(("not", "out"))
-    ]
+    for name, reading in latest.items():
+        if range_of(reading).startswith(("not", "out")):
+            unread = bool(got.after) and name not in got.after
+            shown = _shown(reading)
+            said = f"was {shown} before the work, and was not read again" if unread else f"was last {shown}"
+            points.append(f"{name.capitalize()} {said}.")
     return points
 
 
