@@ -25,7 +25,8 @@ from handsfree.language.phonetics import PHONEMES, heard_as
 from handsfree.speech import sounds
 from handsfree.speech.ctc import NEVER, Frames, Symbols, Tree, freely, score, tree, walk
 from handsfree.speech.engine import RATE, Candidate, Declared, Testimony, Witness
-from handsfree.speech.phonetic_adapted import adapted
+from handsfree.speech.phonetic_adapted import adapted, tensors
+from handsfree.speech.phonetic_net import Net
 from handsfree.speech.phonetic_numbers import Parts, numbers, parts
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ class Phonetic:
     """Loads nothing before the first utterance (or `load`)."""
 
     declares = Declared(
-        "phonetic", Witness.SOUNDS, "scores the sounds of every phrase and number", cost="0.1 of the sound", proposes=True
+        "phonetic", Witness.SOUNDS, "scores the sounds of every phrase and number", cost="0.05 of the sound", proposes=True
     )
 
     def __init__(self, language: GrammarLanguage, taught: float | None = None) -> None:
@@ -240,7 +241,7 @@ def weights() -> bytes:
 
 @dataclass(frozen=True)
 class _Model:
-    session: Any
+    net: Net
     sha256: str
     written: NDArray[np.float64]  # (tokens, symbols): how gladly a token counts as a symbol
     silent: NDArray[np.int64]  # tokens that are no sound
@@ -252,11 +253,7 @@ class _Model:
 
         room = np.zeros(int(_AROUND * RATE), np.float32)
         sound = np.ascontiguousarray(np.clip(on_floor(np.concatenate([room, samples, room])), -1, 1), np.float32)
-        logs, counts = self.session.run(
-            ["log_probs", "out_lengths"],
-            {"waveform": sound[None], "waveform_lengths": np.array([len(sound)], np.int64)},
-        )
-        given = np.exp(np.asarray(logs[0][: int(counts[0])], np.float64))
+        given = np.exp(self.net(sound).astype(np.float64))
         symbols = np.maximum(given @ self.written, _LEAST)
         return Frames(symbols, np.maximum(given[:, self.silent].sum(1), _LEAST))
 
@@ -274,11 +271,10 @@ class _Model:
 def _load(taught: float) -> _Model:
     data = weights()
     try:
-        from hama import _engine
         from hama.inference import G2PModel
         from hama.vocab import Vocabulary
 
-        session = _engine.AsrSession(adapted(data, share=taught))
+        net = Net.of(tensors(adapted(data, share=taught)))
         names = [*Vocabulary.load(None).decoder, "<wb>", "<blank>"]
         letters = G2PModel()
     except (ImportError, OSError, RuntimeError, ValueError, KeyError) as error:
@@ -292,4 +288,4 @@ def _load(taught: float) -> _Model:
         for token, weight in ways.items():
             if token in place:
                 written[place[token], sounds.SYMBOL[phoneme]] = weight
-    return _Model(session, SHA256, written, np.array([place["<wb>"], place["<blank>"]], np.int64), letters)
+    return _Model(net, SHA256, written, np.array([place["<wb>"], place["<blank>"]], np.int64), letters)

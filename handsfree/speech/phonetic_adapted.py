@@ -13,9 +13,11 @@ from __future__ import annotations
 
 import io
 import struct
+import zlib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
+from zipfile import BadZipFile
 
 import numpy as np
 
@@ -87,7 +89,7 @@ def adapted(data: bytes, corrections: Path = CORRECTIONS, share: float = 1.0) ->
                 change, scale = stored[f"{name}|q"], stored[f"{name}|s"]
                 rows = change.reshape(len(change), -1).astype(np.float32) * scale[:, None] * share
                 weights[name][...] = weights[name].astype(np.float32) + rows.reshape(change.shape)
-    except (OSError, ValueError, KeyError, EOFError) as error:
+    except (OSError, ValueError, KeyError, EOFError, BadZipFile, zlib.error) as error:
         raise Trouble(
             f"What the phonetic witness was taught cannot be read ({corrections.name}: {error}); install handsfree again."
         ) from None
