@@ -318,3 +318,18 @@ def test_a_phrase_never_makes_it_look_as_if_nobody_had_spoken(ended: float) -> N
         assert after.held
         assert after.failures == 0
         assert not lock.overstayed(after, 4001.0, 1800.0)
+
+
+def test_the_words_that_stand_in_records_stay_what_they_are() -> None:
+    """A record of years ago is read by them."""
+    assert [str(power) for power in Power] == ["LIVE", "ISOLATING", "ISOLATED", "RESTORING"]
+    assert [str(what) for what in Turn] == [
+        "isolation begun", "restore begun", "restored", "found live", "isolation left", "power is on", "break",
+        "may have come back", "resume", "handover", "fault", "visit closed",
+    ]  # fmt: skip
+
+
+def test_a_source_of_which_nothing_is_known_is_live_unclaimed_unproved_and_unseen() -> None:
+    assert (LIVE.power, LIVE.claimed, LIVE.proofs, LIVE.seen) == (Power.LIVE, False, frozenset(), False)
+    assert LIVE.seen is False
+    assert LIVE.claimed is False

@@ -131,6 +131,18 @@ def test_isolation_is_by_a_plug_that_stays_under_control(book: Book) -> None:
             assert "tag" in done
 
 
+def test_the_pins_of_the_cord_are_measured_with_the_plug_in_the_hand_and_boxed_again_on_every_way() -> None:
+    """29 CFR 1910.147 (a)(2)(iii)(A): no measurement at pins that are locked away, and no way on with the lock off."""
+    steps = {step.id: step for step in book_named("dead-or-trips").procedures["dead-or-trips"].steps}
+    order = list(steps)
+    assert order.index("plug-in-hand") + 1 == order.index("cord-ohms")
+    out = {steps["cord-ohms"].over_range, steps["earth-ohms"].over_range, steps["cord-ohms"].unsteady}
+    out |= {case.go for name in ("cord-state", "earth-state") for case in steps[name].cases}
+    out |= {steps[name].otherwise for name in ("cord-state", "earth-state")}
+    assert out - {"earth-ohms"} == {"box-plug", "box-open-cord", "box-and-ask"}
+    assert {steps[name].say for name in out - {"earth-ohms"}} == {"Box the plug again. Put your lock and tag on."}
+
+
 def test_unplugged_after_the_return_is_isolated_anew() -> None:
     names = ids("defrost")
     assert names.index("unplug-return") == names.index("defrost-wait") + 1
@@ -177,7 +189,7 @@ def test_the_sealed_circuit_goes_to_a_certified_technician() -> None:
 
 def test_the_earth_wire_of_the_cord_has_its_own_limit() -> None:
     """Below 0.3 ohm: VDE 0701 (from memory)."""
-    for ohms, go in ((0.1, "fuse"), (0.3, "cord-open"), (0.5, "cord-open"), (1.5, "cord-open")):
+    for ohms, go in ((0.1, "box-plug"), (0.3, "box-open-cord"), (0.5, "box-open-cord"), (1.5, "box-open-cord")):
         assert chosen("dead-or-trips", "earth-state", earth_ohms=ohms) == go
     assert chosen("dead-or-trips", "cord-state", cord_ohms=1.5) == "earth-ohms"
 
