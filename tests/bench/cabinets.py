@@ -192,6 +192,9 @@ def accused_wrongly(visit: Visit) -> bool:
 
 
 def right(visit: Visit) -> bool:
+    # A panel that was loose besides is a true finding where it is the noise that the site complained of.
+    if visit.complaint == "noisy" and visit.blemish and "loose-panel-or-clip" in visit.findings:
+        return True
     open_end = visit.outcome in ("handed over", "watch", "to be continued", "made safe")
     return visit.fault in accused(visit) or open_end or (visit.fault == "none" and not accused(visit))
 
@@ -201,6 +204,7 @@ def visits(seed: int, count: int, show: bool = False) -> Iterable[Visit | Puzzle
         fault, complaint, cabinet = draw(seed * 100_000 + number)
         technician = Technician(cabinet, Random(f"person/{seed}/{number}"))
         site = FieldSite(fault, complaint, cabinet, technician)
+        site.visit.blemish = cabinet.panel_loose
         try:
             visit = site.run()
         except (Puzzled, Endless) as broken:

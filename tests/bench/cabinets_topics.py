@@ -34,7 +34,7 @@ ASKED: tuple[tuple[str, str], ...] = (
     ("vents", r"\bvents?\b.*(free|clear|how)"),
     ("fan kind", r"plates of the fans|(kind|type) of (fan|motor)|electronic|wires (lead|go) to the fan"),
     ("fan turns", r"evaporator fan.*(do|turn)\b.*\?"),
-    ("air after", r"air feel now|does the air move now"),
+    ("air after", r"air feel now|does the air move now|feel once more"),
     ("starts and stops", r"run and stop|(start|stop)s?\b.*\b(stop|start)|cycle|rest now and then|seen (it )?(run|stop)"),
     ("compressor stops", r"five minutes\. (What does|Does) the compressor|stop(s|ped)? now"),
     ("heater fitted", r"have a defrost heater"),
@@ -135,7 +135,7 @@ def _stops(c: Cabinet) -> Said:
     if c.relay == "welded":
         return ("runs onward", "never stops", "never stopped")
     if c.calls and not c.running:
-        return ("silent", "never ran", "does not run", "hums and clicks")
+        return ("silent", "never ran", "does not run", "hums and clicks", UNKNOWN)
     if c.minute - c.stopped_at > 60:
         return ("stops", "runs onward", "follows") if c.running else ("never ran", "stops", "follows")
     return ("stops", "both seen", "follows", "starts and stops")

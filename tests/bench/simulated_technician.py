@@ -241,6 +241,7 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ("", "condenser-look"): _seen("condenser_look", clean="clean", dirty="dirty"),
     ("", "condenser-fan-look"): _TURNS,
     ("", "condenser-fan-again"): _TURNS,
+    ("", "air-again"): lambda t: "dead calm" if t.look("air_flow") == "none" else "moving",
     ("", "try-fan"): lambda t: t.spare("spare here", "order one"),
     ("", "sun"): _always("in the shade"),
     ("", "second-start"): _sound,

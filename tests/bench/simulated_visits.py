@@ -118,6 +118,7 @@ class Visit:
     outcome: str = ""
     minutes: float = 0.0
     worked: float = 0.0
+    blemish: bool = False
     isolations: int = 0
     utterances: int = 0
     mended: bool = False

@@ -77,7 +77,7 @@ WORTH_TRYING: Mapping[str, tuple[float, ...]] = {
     "contact-drop": (0.5, 220.0, 60.0, 3.0),
     "outlet-voltage": (230.0, 190.0),
     "plate-current": (2.0,),
-    "running-current": (1.6, 0.3),
+    "running-current": (1.6, 0.3, 2.3),
     "common-to-run": (5.0,),
     "common-to-start": (12.0,),
     "start-to-run": (17.0, 30.0, 0.1),
