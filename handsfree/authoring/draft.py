@@ -127,12 +127,23 @@ def named(step: DraftStep, taken: Sequence[str], small: frozenset[str]) -> Draft
     """The step with an id of its own, made of what it is about; kept where it has one."""
     if step.id:
         return step
-    about = str(step.facets.get("finding") or step.facets.get("quantity") or step.text)
+    about = str(step.facets.get("finding") or step.facets.get("quantity") or _asked_about(step))
     name = slug(about, small) or step.kind or "step"
     found, at = name, 2
     while found in taken:
         found, at = f"{name}-{at}", at + 1
     return replace(step, id=found)
+
+
+def _asked_about(step: DraftStep) -> str:
+    """The first sentence, to its first comma; of a question what it asks about: 'Is the seal torn?' -> 'Is the seal'."""
+    sentences = [one for one in re.split(r"(?<=[.?!])\s+", step.text) if one] or [""]
+    answers = [str(one["say"]) for one in step.facets.get("answers", ())]
+    asked = next((one for one in reversed(sentences) if "?" in one), "")
+    if not answers or not asked:
+        return re.split(r"[,.;]", sentences[0])[0]
+    first = min((at for at in (asked.lower().find(one) for one in answers) if at >= 0), default=len(asked))
+    return asked[:first] or asked
 
 
 def slug(text: str, small: frozenset[str]) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from handsfree.authoring import settling
+from handsfree.authoring.breath import SILENT, after, breath
 from handsfree.authoring.draft import LATER, DraftStep, named
 from handsfree.authoring.review import kind_name, review
 from handsfree.authoring.said import as_sentence, facets_said, without_signal
@@ -14,21 +15,26 @@ from handsfree.authoring.turn import CheckIt, Reply, Row, Turn, row
 from handsfree.journal.events import AnswerTaken, Closed
 
 IDLE = ("new step", "change step", "move before", "delete", "read all", "check it", "finish", "stop recording")
-REVIEW = ("keep", "again", "more", "change", "move before", "delete", "stop recording")
+REVIEW = ("keep", "again", "more", "change", "move before", "delete", "finish", "stop recording")
 
 Does = dict[str, Callable[[Turn], None]]
 
 
 def _said(turn: Turn, reply: Reply, commands: Sequence[str]) -> str:
-    return next((command for command in commands if reply.phrase in turn.words.ways(command)), "")
+    """Which command it is, chosen among those in force or found among free words; '' for none."""
+    words = reply.phrase or reply.text
+    return next((command for command in commands if words and turn.words.says(words, command)), "")
 
 
 def _by_command(does: Does) -> Callable[[Turn, Reply], bool]:
+    """Or a step in one breath; said at the review, the step that is reviewed is kept by it."""
+
     def take(turn: Turn, reply: Reply) -> bool:
         command = _said(turn, reply, tuple(does))
         if command:
             does[command](turn)
-        return bool(command)
+            return True
+        return _in_a_breath(turn, reply)
 
     return take
 
@@ -41,7 +47,8 @@ def can_say(turn: Turn) -> list[str]:
         return list(mays)
     listening = turn.state.listening
     asked = ("affirm", "negative") if listening and "affirm" in (listening.commands or ()) else ()
-    return [*(listening.phrases[:12] if listening else ()), *asked] or [turn.words.taught("stop recording")]
+    number = [turn.words.prompt("a-number")] if listening and listening.number is not None else []
+    return [*number, *(listening.phrases[:12] if listening else ()), *asked] or [turn.words.taught("stop recording")]
 
 
 def _in_review(turn: Turn) -> tuple[str, ...]:
@@ -55,6 +62,39 @@ def _new(turn: Turn) -> None:
     step = DraftStep(max(turn.state.draft.next_uid, turn.state.chosen + 1))
     turn.change(step=step, chosen=step.uid, done=frozenset(), partial={})
     turn.ask("words")
+
+
+def _in_a_breath(turn: Turn, reply: Reply) -> bool:
+    """Fewer than three words are no step: a command misheard, more likely."""
+    if len(turn.words.tokens(reply.text)) < _LEAST_WORDS:
+        return False
+    purpose = after(reply.text, turn.words.ways("cue_purpose"), turn.words)
+    if purpose and turn.state.step is None:
+        told = as_sentence(purpose, turn.words, bool(reply.clip))
+        turn.change(draft=replace(turn.state.draft, header={**turn.state.draft.header, "purpose": told}))
+        turn.save()
+        turn.prompt("purpose-kept")
+        turn.ask("idle")
+        return True
+    if turn.state.step is not None:
+        _keep(turn)
+    _new(turn)
+    numbers = {at: one.uid for at, one in enumerate(turn.state.draft.steps, 1)}
+    text, facets = breath(as_sentence(reply.text, turn.words, bool(reply.clip)), turn.words, numbers)
+    if facets.get("kind") == "caution":
+        text = without_signal(text, turn.words)
+    step = replace(turn.step, text=_capital(text), facets=facets, clips=(reply.clip,) if reply.clip else ())
+    turn.change(step=step, done=SILENT)
+    turn.unsure("say", reply.doubts)
+    turn.ask("")
+    return True
+
+
+_LEAST_WORDS = 3
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _which(purpose: str) -> Callable[[Turn], None]:
@@ -103,6 +143,11 @@ def _finish_again(turn: Turn) -> None:
     turn.prompt("finished", "notice")
     turn.change(outcome="finished")
     turn.emit(Closed("finished"))
+
+
+def _keep_and_finish(turn: Turn) -> None:
+    _keep(turn)
+    _finish(turn)
 
 
 def _open_end(turn: Turn) -> tuple[DraftStep, int] | None:
@@ -267,20 +312,20 @@ _DOES_IDLE: Does = {
 }  # fmt: skip
 _DOES_REVIEW: Does = {
     "keep": _keep, "again": _again, "more": _more, "change": lambda turn: turn.ask("change-what"), "move before": _move_this,
-    "delete": _delete_this, "settle": settling.again,
+    "delete": _delete_this, "settle": settling.again, "finish": _keep_and_finish,
 }  # fmt: skip
 MAIN: dict[str, Row] = {
     "title": row(lambda turn: turn.words.prompt("title"), lambda turn: hear(turn, note=True), _take_title),
-    "idle": row(lambda turn: turn.words.prompt("ready"), lambda turn: hear(turn, *IDLE), _by_command(_DOES_IDLE)),
+    "idle": row(lambda turn: turn.words.prompt("ready"), lambda turn: hear(turn, *IDLE, note=True), _by_command(_DOES_IDLE)),
     "finish": row(
-        lambda turn: turn.words.prompt("finish"), lambda turn: hear(turn, *IDLE),
+        lambda turn: turn.words.prompt("finish"), lambda turn: hear(turn, *IDLE, note=True),
         _by_command({**_DOES_IDLE, "finish": _finish_again}),
     ),
     "open-end": row(_ask_open_end, lambda turn: hear_step(turn, "following"), _take_open_end),
     "words": row(_ask_words, lambda turn: hear(turn, note=True), _take_words),
     "review": row(
         lambda turn: review(turn.step, turn.number, turn.state.draft, turn.words),
-        lambda turn: hear(turn, *_in_review(turn)), _by_command(_DOES_REVIEW),
+        lambda turn: hear(turn, *_in_review(turn), note=True), _by_command(_DOES_REVIEW),
     ),
     "change-what": row(_ask_change, lambda turn: hear(turn, phrases=tuple(_changeable(turn))), _take_change),
 }  # fmt: skip

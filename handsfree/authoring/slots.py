@@ -267,7 +267,17 @@ def step_names(turn: Turn, kinds: tuple[str, ...] = ()) -> dict[str, int]:
 
 
 def hear_step(turn: Turn, *commands: str) -> Listening:
-    return hear(turn, *commands, phrases=tuple(step_names(turn)))
+    """Numbers that no step has yet are heard too: it is said that there is none."""
+    return hear(turn, *commands, phrases=(*step_names(turn), *_to_come(turn)))
+
+
+#: How far beyond the last step a number is understood.
+_AHEAD = 12
+
+
+def _to_come(turn: Turn) -> tuple[str, ...]:
+    count = len(turn.state.draft.steps)
+    return tuple(turn.words.step_name(number) for number in range(count + 1, count + 1 + _AHEAD))
 
 
 def target_of(turn: Turn, reply: Reply) -> tuple[bool, str | None]:
@@ -277,6 +287,8 @@ def target_of(turn: Turn, reply: Reply) -> tuple[bool, str | None]:
     if turn.words.says(reply.phrase, "later"):
         return True, LATER
     uid = step_names(turn).get(reply.phrase)
+    if uid is None and reply.phrase in _to_come(turn):
+        turn.prompt("no-such-step", step=reply.phrase)
     return (False, None) if uid is None else (True, reference(uid))
 
 

@@ -18,6 +18,7 @@ from handsfree.language import base, jsgf, prompts
 from handsfree.language.expand import expand
 from handsfree.language.spoken import GrammarLanguage
 from handsfree.language.tokens import tokens
+from handsfree.procedure.hazards import usual
 from handsfree.resources import folder
 
 
@@ -44,8 +45,10 @@ class Words:
         return self.ways(command)[0]
 
     def choice(self, rule: str) -> Mapping[str, str]:
-        """Way to say it -> value."""
-        return dict(self.pairs(rule))
+        """Way to say it -> value. Hazards and proofs are data: those that the grammar has no way for go by their names."""
+        known = {"hazard": usual().hazards, "method": usual().methods}.get(rule, {})
+        ways = dict(self.pairs(rule))
+        return ways | {name.replace("-", " "): name for name in known if name not in ways.values()}
 
     def name_of(self, rule: str, value: str) -> str:
         """The first way to say a value."""
