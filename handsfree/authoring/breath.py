@@ -56,9 +56,9 @@ def breath(text: str, words: Words, steps: dict[int, int]) -> tuple[str, dict[st
     """(what the technician hears, the fields of the step)."""
     one = Breath(words, steps, _sentences(text))
     _hazards(one)
-    for cue, make in _BESIDE.items():
+    for cue, beside in _BESIDE.items():
         for rest in one.take(cue):
-            make(one, rest)
+            beside(one, rest)
     ends = one.take("cue_end") or one.take("cue_finding")
     kind = facets_said(text, words).get("kind", "") if not ends else ""
     for cue, make in _OPENED.items():
@@ -69,7 +69,7 @@ def breath(text: str, words: Words, steps: dict[int, int]) -> tuple[str, dict[st
     if ends:
         _ended(one, text, ends)
         return one.text, one.facets
-    expected = [found for rest in one.take("cue_expect") if (found := _range(rest, words)) is not None]
+    expected = [limits for rest in one.take("cue_expect") if (limits := _range(rest, words)) is not None]
     leads = one.take("cue_if")
     facets = facets_said(one.text, words)
     facets.pop("hazards", None) if "hazards" in one.facets else None
