@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from handsfree.speech.expected import TABLE
-from tests.bench.hearing_table import LEVELS, results, share, table
+from tests.bench.hearing_table import LEVELS, OUTCOMES, gathered, results, share, table
 
 TOP = Path(__file__).resolve().parents[2]
 
@@ -28,5 +28,24 @@ def test_the_sound_check_expects_what_was_measured() -> None:
 def test_every_row_of_the_results_adds_up() -> None:
     found = results()
     for row in (*found["people"], *found["unlike"]):
-        names = ("right", "proposed_right", "proposed_wrong", "wrong", "asked_again", "silent")
-        assert sum(row[name] for name in names) == row["clips"]
+        assert sum(row[name] for name in OUTCOMES) == row["clips"]
+
+
+def test_what_benches_wrote_is_gathered_by_kind_and_level() -> None:
+    heard = {"right": 0, "proposed_right": 0, "proposed_wrong": 1, "wrong": 0, "accepted": 2, "asked_again": 3, "silent": 0}
+    people = {"command": "p", "machine": "m", "by": [
+        {"kind": "other word", "snr": "5", "speaker": who, "clips": 6, **heard} for who in ("one", "everybody")
+    ]}  # fmt: skip
+    counts = {"clips": 5, "opened": 1, "second": 2, "proposed": 0, "asked_again": 2, "silent": 0}
+    classes = [
+        {"kind": kind, "means": means, "snr": "5", **counts}
+        for kind, means in (("gate", "the phrase"), ("gate by voice", "one"), ("near", "denied"), ("near", "asked"))
+    ]  # fmt: skip
+    first = {"right": 3, "proposed_right": 1, "proposed_wrong": 0, "wrong": 0, "asked_again": 0, "silent": 0}
+    said = [{"kind": kind, "snr": "5", "exchanges": 4, "first": first} for kind in ("answer", "gate")]
+    found = gathered(people, {"command": "n", "by": classes}, {"command": "e", "by": said})
+    assert [(row["kind"], row["wrong"]) for row in found["people"]] == [("other word", 2)]
+    assert share(found, "unlike", "choice", "5", ("right", "proposed_right")) == (4, 4)
+    assert share(found, "unlike", "gate", "5", ("right",)) == (1, 5)
+    assert share(found, "unlike", "gate", "5", ("within_two",)) == (3, 5)
+    assert share(found, "unlike", "near", "5", ("wrong",)) == (2, 10)
