@@ -1,6 +1,6 @@
 """A technician at a simulated cabinet: what every question and reading of the shipped procedures gets for an answer.
 
-Looks, touches and meters go through `handsfree.trade.simulated` (meter noise, and now and then a slip of the eye). What
+Looks, touches and meters go through `tests.bench.mirror.simulated` (meter noise, and now and then a slip of the eye). What
 is mended changes the cabinet, so that the proof at the end is a proof. Steps are known by their id, which the shipped
 procedures use for one and the same thing. Every number is invented."""
 
@@ -13,9 +13,9 @@ from random import Random
 from typing import Any
 
 from handsfree.procedure.model import Ask, Read
-from handsfree.trade import answers
-from handsfree.trade.simulated import Condition
-from handsfree.trade.simulator import DEFROST_MINUTES, DIFFERENTIAL, Event, SimulatedCabinet, State, _law, settled
+from tests.bench.mirror import answers
+from tests.bench.mirror.simulated import Condition
+from tests.bench.mirror.simulator import DEFROST_MINUTES, DIFFERENTIAL, Event, SimulatedCabinet, State, _law, settled
 
 SLIP = answers.SLIP
 OFF_SCALE, UNSTEADY = "off scale", "unsteady"

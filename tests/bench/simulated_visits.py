@@ -47,9 +47,9 @@ from handsfree.procedure.load import load_book
 from handsfree.procedure.model import Ask, Book, Prove, Read
 from handsfree.resources import folder
 from handsfree.trade.faultmodel import shipped
-from handsfree.trade.simulator import SimulatedCabinet, cabinet, complaints
 from handsfree.visit.machine import advance, start
 from handsfree.visit.state import Awaiting, Overlay, State
+from tests.bench.mirror.simulator import SimulatedCabinet, cabinet, complaints
 from tests.bench.simulated_technician import OFF_SCALE, UNSTEADY, Technician
 
 ENGLISH = base.load("en")

@@ -185,7 +185,7 @@ def bent(model: Model, rng: random.Random, likelihoods: float, priors: float) ->
 
 def worlds(seed: int) -> dict[str, Callable[[int], Cabinet]]:
     """Where cabinets come from: the model, wrong models (a new one for every visit), and the simulator."""
-    from handsfree.trade.answers import simulated_visit
+    from tests.bench.mirror.answers import simulated_visit
 
     model = shipped()
 

@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from handsfree.errors import Trouble
-from handsfree.trade.answers import CHECKS, READINGS, answer, reading, reply, simulated_visit
 from handsfree.trade.faultmodel import shipped
 from handsfree.trade.pulldown import Outlook, fit
-from handsfree.trade.simulated import FAULTS, Condition
-from handsfree.trade.simulator import Event, SimulatedCabinet, cabinet, complaints, settled
+from tests.bench.mirror.answers import CHECKS, READINGS, answer, reading, reply, simulated_visit
+from tests.bench.mirror.simulated import FAULTS, Condition
+from tests.bench.mirror.simulator import Event, SimulatedCabinet, cabinet, complaints, settled
 
 MODEL = shipped()
 HEALTHY = SimulatedCabinet("none", Condition(), 1, 22.0)

@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 from scipy.stats import entropy
 
 from handsfree.errors import Trouble
-from handsfree.trade.answers import answer
 from handsfree.trade.faultmodel import COMPLAINT, parse, shipped
-from handsfree.trade.simulator import cabinet
 from handsfree.trade.whatnext import information, next_check, posterior, ranked, time_to_act, what_next, why
 from tests.bench import whatnext as bench
+from tests.bench.mirror.answers import answer
+from tests.bench.mirror.simulator import cabinet
 from tests.bench.whatnext_trees import TREES
 from tests.trade.test_faultmodel import SMALL
 

@@ -24,7 +24,7 @@ from dataclasses import dataclass, replace
 
 from handsfree.errors import Trouble
 from handsfree.trade import possible
-from handsfree.trade.simulated import FAULTS, Condition, background
+from tests.bench.mirror.simulated import FAULTS, Condition, background
 
 AIR_HEAT = 1006.0  # J / (kg K), dry air: ASHRAE Fundamentals
 DEFROST_MINUTES = 24 * 60.0  # a wholly iced coil, unplugged: common practice, no source
@@ -53,7 +53,7 @@ class State:
 
 @dataclass(frozen=True)
 class SimulatedCabinet:
-    """A cabinet with its true fault. Grow a visit with `after`; ask it with `handsfree.trade.answers`.
+    """A cabinet with its true fault. Grow a visit with `after`; ask it with `tests.bench.mirror.answers`.
 
     `celsius` is the temperature inside at minute zero.
     """

@@ -15,9 +15,9 @@ from handsfree.errors import Trouble
 from handsfree.trade import cooling, electrical
 from handsfree.trade.faultmodel import Model
 from handsfree.trade.sensors import Beta, which_is_wrong
-from handsfree.trade.simulated import LOCKED_AMPERES, NOMINAL_VOLTS, PLATE_AMPERES
-from handsfree.trade.simulator import AIR_HEAT, SimulatedCabinet, State, cabinet, complaints, settled
 from handsfree.trade.uncertain import reading as uncertain
+from tests.bench.mirror.simulated import LOCKED_AMPERES, NOMINAL_VOLTS, PLATE_AMPERES
+from tests.bench.mirror.simulator import AIR_HEAT, SimulatedCabinet, State, cabinet, complaints, settled
 
 SENSOR = Beta(10_000.0, 25.0, 3435.0)
 SLIP = 0.02  # how often the simulated technician sees or says the wrong thing
