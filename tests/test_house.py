@@ -38,6 +38,11 @@ def test_ruff_has_nothing_to_say() -> None:
     assert done.returncode == 0, done.stdout
 
 
+def test_what_is_imported_is_asked_for_and_the_other_way_round() -> None:
+    done = tool("deptry", ".", "--no-ansi")
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
 def test_types_hold() -> None:
     done = tool("mypy")
     assert done.returncode == 0, done.stdout

@@ -107,12 +107,6 @@ class Listening:
         """Every command in force, by name."""
         return (*(ALWAYS if self.commands is None else self.commands), *self.also)
 
-    @property
-    def of_a_visit(self) -> bool:
-        """All that always works is in force, as where a visit asks for an answer; a recorder, among whose free words its own
-        commands are listened for, names what is."""
-        return self.commands is None or set(self.commands) >= set(ALWAYS) - set(GIVES_WAY)
-
 
 def beside(answers: Sequence[str], ways: Mapping[str, tuple[str, ...]]) -> tuple[str, ...] | None:
     """`Listening.commands` beside these answers: None for all that always work. `ways`: `Language.commands`."""

@@ -75,10 +75,3 @@ class FileSink:
         self.written += len(samples)
         if self._out is not None and len(samples):
             self._out.write(samples)
-
-
-class NullSink(FileSink):
-    """Says nothing, and takes the time it would take."""
-
-    def __init__(self, clock: Clock, tell: Tell) -> None:
-        super().__init__(None, clock, tell)

@@ -209,10 +209,6 @@ class PocketSphinx:
         self._grammar = acoustic_searches()
         self._free = _free_decoder()
 
-    def phrasebook(self, listening: Listening) -> Phrasebook:
-        with self._lock:
-            return self._grammar_for(listening)[1]
-
     def _grammar_for(self, listening: Listening) -> tuple[str, Phrasebook]:
         kept = self._grammar.grammars
         if listening in kept:

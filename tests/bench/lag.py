@@ -25,12 +25,11 @@ from handsfree import settings
 from handsfree.sound.files import read_sound
 from handsfree.sound.live import Happenings, HeardPiece, LiveLoop
 from handsfree.sound.samples import RATE, Piece, RealClock, Samples
-from handsfree.sound.sinks import NullSink
-from handsfree.sound.sources import ClipSource
 from handsfree.speech import evaluate
 from handsfree.speech.endpoint import Endpointer
 from handsfree.speech.recogniser import build_recogniser
 from tests.bench.reported import Row, arguments, reported
+from tests.sound.pretended import ClipSource, NullSink
 
 AFTER = 2.0  # s for a verdict; a clip in which no speech was found has none
 

@@ -10,7 +10,7 @@ from handsfree.sound import check
 from handsfree.sound.cards import Device
 from handsfree.sound.samples import RATE, Samples, VirtualClock, silence
 from handsfree.sound.screen import BANDS, LETTERS, Screen, Status, render
-from handsfree.sound.sources import ClipSource
+from tests.sound.pretended import ClipSource
 
 TABLE = (check.Expected(5, 0.4), check.Expected(20, 0.9), check.Expected(10, 0.7))
 

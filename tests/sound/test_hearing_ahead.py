@@ -17,9 +17,8 @@ from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
 from handsfree.sound.live import WAITING, Ended, Happenings, HeardPiece, Line, LiveLoop, PieceInLine
 from handsfree.sound.prompts import Played
 from handsfree.sound.samples import RealClock, Samples, silence
-from handsfree.sound.sinks import NullSink
-from handsfree.sound.sources import ClipSource
 from handsfree.speech.endpoint import Endpointer
+from tests.sound.pretended import ClipSource, NullSink
 
 BEFORE, AFTER = Listening(phrases=("warm",)), Listening(phrases=("hot",))
 

@@ -12,8 +12,7 @@ import pytest
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
 from handsfree.sound.live import Ended, Happenings, LiveLoop
 from handsfree.sound.samples import RATE, Samples, VirtualClock, silence
-from handsfree.sound.sinks import NullSink
-from handsfree.sound.sources import ClipSource
+from tests.sound.pretended import ClipSource, NullSink
 
 
 @dataclass(frozen=True)

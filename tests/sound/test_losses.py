@@ -19,8 +19,8 @@ from handsfree.journal.events import SoundDropped
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
 from handsfree.sound.live import LOSSES_EVERY, Ended, Happenings, HeardPiece, LiveLoop
 from handsfree.sound.samples import RATE, Samples, VirtualClock, silence
-from handsfree.sound.sinks import NullSink
 from handsfree.sound.sources import BLOCK, Block
+from tests.sound.pretended import NullSink
 
 SECONDS = BLOCK / RATE
 

@@ -14,8 +14,9 @@ from handsfree.journal.events import PromptEnded
 from handsfree.sound.files import read_sound, write_sound
 from handsfree.sound.prompts import NOTES, VOLUME_STEP, Prompt, loudness, tone_samples
 from handsfree.sound.samples import RATE, VirtualClock, silence
-from handsfree.sound.sinks import FileSink, NullSink
-from handsfree.sound.sources import BLOCK, ClipSource, FileSource
+from handsfree.sound.sinks import FileSink
+from handsfree.sound.sources import BLOCK, FileSource
+from tests.sound.pretended import ClipSource, NullSink
 
 
 def noise(seconds: float, seed: int = 1) -> np.ndarray:
