@@ -54,10 +54,15 @@ class Flow(Turned[State]):
 
     def step_words(self, step: Step) -> str:
         """What a plain step says: its sentence, in the short form its name."""
-        if self.state.form is not Form.SHORT or self.again:
+        if not self.brief:
             return step.say
         name = step.id.replace("-", " ")
         return step.short or f"{name[:1].upper()}{name[1:]}."
+
+    @property
+    def brief(self) -> bool:
+        """The short form, and nobody asked to hear it again."""
+        return self.state.form is Form.SHORT and not self.again
 
     def cue(self, name: str) -> str:
         """How the answer is worded ('Affirm or negative?'), with a space before it: said until the person has worded one so,

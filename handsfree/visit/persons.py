@@ -61,7 +61,8 @@ def takes_who(flow: Flow, utterance: Utterance) -> bool:
 
 
 def _says_number(flow: Flow) -> None:
-    flow.prompt("lock-number-of" if flow.state.joining else "lock-number", "question", owner=_who(flow))
+    alone = "lock-number-short" if flow.brief else "lock-number"
+    flow.prompt("lock-number-of" if flow.state.joining else alone, "question", owner=_who(flow))
 
 
 def _nobody_comes(flow: Flow) -> tuple[str, ...]:

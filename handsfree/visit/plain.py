@@ -62,9 +62,7 @@ def called(*names: str) -> Callable[[Flow], tuple[str, ...]]:
 def _says_done(flow: Flow) -> None:
     step = flow.state.step
     assert step is not None
-    if isinstance(step, model.Evidence):
-        flow.say(f"{flow.step_words(step)}{_cue_taken(flow)}", "step", sound=_sound(flow, step))
-    elif isinstance(step, model.Finding):
+    if isinstance(step, model.Finding):
         flow.say(finding_words(flow, step), "step")
     elif isinstance(step, model.Handover):
         flow.prompt("handover", "step", to=step.to, text=step.say)
@@ -75,11 +73,6 @@ def _says_done(flow: Flow) -> None:
             flow.prompt("summary-line", "step", name=name.replace("-", " "), value=value)
     else:
         flow.say(flow.step_words(step), "step", sound=_sound(flow, step))
-
-
-def _cue_taken(flow: Flow) -> str:
-    """Once somebody has said 'next step' they know how to go on."""
-    return "" if "next" in flow.state.learned and flow.state.form is Form.USUAL and not flow.again else flow.cue("taken")
 
 
 def _sound(flow: Flow, step: model.Step) -> str:

@@ -193,8 +193,15 @@ def _dead(flow: Flow) -> None:
     flow.tone("gate open")
     several = len(flow.state.interlock.sources) > 1
     key = "isolated" if hold.power == "ISOLATED" else "proof-taken"
-    flow.heard(flow.sentence(f"{key}-of" if several else key, source=source.name))
+    flow.heard(flow.sentence(f"{key}-of" if several else key, source=short_name(flow, source)))
     proved(flow)
+
+
+def short_name(flow: Flow, source: Source) -> str:
+    """'mains' for 'mains by cord and plug', where no other source is of that kind."""
+    kind = source.kind.name
+    alone = sum(one.kind.name == kind for one in flow.state.interlock.sources.values()) == 1
+    return kind if alone and source.name.startswith(f"{kind} ") else source.name
 
 
 def _isolate_anew(flow: Flow) -> None:
@@ -278,7 +285,8 @@ ROWS: Rows = {
         Stake.GUARDED,
     ),
     Awaiting.OFF_AGAIN: Question(
-        lambda flow: flow.prompt("prove-off-again", "step"), _hears_off_again, off_again, asks("short-off-again"),
+        lambda flow: flow.prompt("prove-off-again", "step", cue=flow.cue("affirm")), _hears_off_again, off_again,
+        asks("short-off-again"),
         called("affirm", "say again"), Stake.GUARDED,
     ),
     Awaiting.LOOKED: Question(_says_look, hears_affirm, looked, asks("need-affirm"), _yes_no, Stake.GUARDED),

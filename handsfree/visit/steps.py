@@ -70,7 +70,9 @@ def _restore(flow: Flow, step: model.Restore) -> Onward:
     names = state.book.energy.restores(state.frames[-1].procedure, step)
     covering = {name: at for name, at in state.covering.items() if name not in names}
     flow.change(trail=(), check=0, covering=covering, return_to=())
-    flow.say(flow.step_words(step), "step", cuttable=False)
+    words = step.short if flow.brief else step.say
+    if words:
+        flow.say(words, "step", cuttable=False)
     flow.turn_lock(Turn.RESTORE_BEGUN, flow.sentence("why-restore"), names)
     return _await(Awaiting.RESTORE_CHECK)(flow, step)
 
@@ -82,7 +84,7 @@ def _wait(flow: Flow, step: model.Wait) -> Onward:
         close(flow, "to be continued", "", not_before=ends)
         return None
     another = flow.may_cut  # the same wait was counted before: only how long is new
-    half = step.seconds >= HALF_TIME_FROM and not another
+    half = step.seconds >= HALF_TIME_FROM and not another and not flow.brief
     flow.say(wait_words(flow, step), "step")
     flow.change(waited=True, half=half, spoken=flow.state.spoken | {flow.state.frames})
     set_wait_timer(flow)
@@ -91,13 +93,17 @@ def _wait(flow: Flow, step: model.Wait) -> Onward:
 
 def wait_words(flow: Flow, step: model.Wait) -> str:
     """What is waited for and how long; the first time in a visit, when the program will speak again."""
+    time = duration(flow.state.language, step.seconds)
+    if flow.may_cut:
+        return flow.sentence("wait-another", time=time)
+    if flow.brief:
+        return flow.sentence("wait-again", text=step.short or "", time=time).strip()
     first = "wait" if step.seconds >= HALF_TIME_FROM else "wait-short"
-    key = "wait-another" if flow.may_cut else "wait-again" if flow.state.waited else first
-    return flow.sentence(key, text=flow.step_words(step), time=duration(flow.state.language, step.seconds))
+    return flow.sentence("wait-again" if flow.state.waited else first, text=step.say, time=time)
 
 
 #: Seconds: of a shorter wait only the end is told.
-HALF_TIME_FROM = 1200.0
+HALF_TIME_FROM = 1800.0
 
 
 def set_wait_timer(flow: Flow) -> None:

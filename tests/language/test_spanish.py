@@ -79,7 +79,7 @@ def test_the_lists_of_wording_and_the_printed_copy_are_whole() -> None:
     for key, text in spanish.printed.items():
         assert set(re.findall(r"{(\w+)}", text)) == set(re.findall(r"{(\w+)}", english.printed[key])), key
         spoken = re.search(r"[^\W\d_]", re.sub(r"{\w+}", "", text))
-        assert not spoken or text != english.printed[key], key
+        assert not spoken or text != english.printed[key] or key == "no", key  # the same word in both
     assert all(len(group) > 1 for group in spanish.instead)
 
 

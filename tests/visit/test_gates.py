@@ -332,7 +332,7 @@ def test_the_power_comes_back_at_the_persons_word_alone() -> None:
     assert said(scene) == ["Say next step when the power is on."]
     scene.words("power is on")
     assert events(scene, Gate) == [Gate("RESTORING", "LIVE", "restored", "", "restore")]
-    assert said(scene)[0] == "It is live. That was it. The visit is closed."
+    assert said(scene)[0] == "It is live. That was it. Visit closed."
     assert scene.state.outcome == "done"
 
 

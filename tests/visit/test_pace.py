@@ -42,7 +42,7 @@ def whole(form: str) -> Scene:
 
 
 @pytest.mark.parametrize(("form", "affirm", "next_step", "understood"), [
-    ("usual", 1, 0, 1), ("short", 0, 0, 0), ("full", 3, 4, 1),
+    ("usual", 1, 0, 1), ("short", 0, 0, 0), ("full", 4, 4, 1),
 ])  # fmt: skip
 def test_how_an_answer_is_worded_is_said_until_it_was_worded_so_once(
     form: str, affirm: int, next_step: int, understood: int
