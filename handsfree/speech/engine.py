@@ -34,6 +34,13 @@ def log_sum(scores: Iterable[float]) -> float:
     return top + math.log(sum(math.exp(value - top) for value in values))
 
 
+def one_thread() -> None:
+    """The matrices are small: several threads would spend their time waiting for each other."""
+    from threadpoolctl import threadpool_limits
+
+    threadpool_limits(1, user_api="blas")
+
+
 class Witness(StrEnum):
     """What kind of evidence an engine gives: acceptance is fitted to sets of kinds, never to names."""
 

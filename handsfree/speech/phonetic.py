@@ -24,7 +24,7 @@ from handsfree.language.meaning import Listening, Meaning, Sense
 from handsfree.language.phonetics import PHONEMES, heard_as
 from handsfree.speech import sounds
 from handsfree.speech.ctc import NEVER, Frames, Symbols, Tree, freely, score, tree, walk
-from handsfree.speech.engine import RATE, Candidate, Declared, Testimony, Witness
+from handsfree.speech.engine import RATE, Candidate, Declared, Testimony, Witness, one_thread
 from handsfree.speech.phonetic_adapted import adapted, tensors
 from handsfree.speech.phonetic_net import Net
 from handsfree.speech.phonetic_numbers import Parts, numbers, parts
@@ -274,6 +274,7 @@ def _load(taught: float) -> _Model:
         from hama.inference import G2PModel
         from hama.vocab import Vocabulary
 
+        one_thread()
         net = Net.of(tensors(adapted(data, share=taught)))
         names = [*Vocabulary.load(None).decoder, "<wb>", "<blank>"]
         letters = G2PModel()

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Any
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Listening, Meaning
-from handsfree.speech.engine import OTHER, RATE, Candidate, Declared, Testimony, Witness, log_sum
+from handsfree.speech.engine import OTHER, RATE, Candidate, Declared, Testimony, Witness, log_sum, one_thread
 
 if TYPE_CHECKING:
     from handsfree.language.base import Language
@@ -284,13 +284,6 @@ def _vocabulary(language: Language) -> frozenset[str]:
     return frozenset(word for value in values for word in language.say_number(value).split())
 
 
-def _one_thread() -> None:
-    """The matrices are small: several threads would spend their time waiting for each other."""
-    from threadpoolctl import threadpool_limits
-
-    threadpool_limits(1, user_api="blas")
-
-
 @lru_cache(maxsize=4)
 def _load(folder: Path, taught: float) -> _Model:
     from handsfree.speech.neural_adapted import CORRECTIONS, adapted
@@ -299,7 +292,7 @@ def _load(folder: Path, taught: float) -> _Model:
     from handsfree.speech.neural_weights import identify, model_bytes, read_part
 
     which = identify(folder)
-    _one_thread()
+    one_thread()
     model = adapted(model_bytes(folder), which.sha256, taught) if taught else model_bytes(folder)
     weights, sounds = read_part(model, "decoder", folder), read_part(model, "encoder", folder)
     try:

@@ -1,6 +1,9 @@
-"""Fits the weighing of witnesses: python -m tests.bench.fit_acceptance --fit FOLDER… [--held FOLDER…] [--write]
+"""Fits the weighing of witnesses, from nothing but the repository and the voices that fit:
 
-Each FOLDER holds clips (tests/bench/fresh.py) and what each engine testifies on them (tests/bench/testimony.py). For a set
+    python -m tests.bench.fit_acceptance --make FOLDER --jobs 16 --write      (clips, evidence and fit; some 3 h of one core)
+    python -m tests.bench.fit_acceptance --fit FOLDER/f21 … [--write]         (the fit alone)
+
+Each folder holds clips (tests/bench/fresh.py) and what each engine testifies on them (tests/bench/testimony.py). For a set
 of engines, one of each kind of evidence:
 
 1. what a nat of each kind weighs in ranking acts: conditional logit over the acts of each clip on which one was right;
@@ -26,6 +29,7 @@ import numpy as np
 from handsfree.speech import acceptance
 from handsfree.speech.engine import Testimony, Witness
 from handsfree.speech.weighing import Stake, Weighed, _Seen, in_accent, likeness, spoke, weigh
+from tests.bench import fresh, testimony
 from tests.bench.testimony import Said, cached, read
 
 HOME = Path(acceptance.__file__).parent
@@ -36,6 +40,7 @@ SETS: dict[str, tuple[str, ...]] = {
 #: Kinds of clip of which the fit has far more than anybody would say: they count so much each.
 COUNTS = {"beside": 0.25, "trap": 0.25, "near proof": 0.5}
 _ENDINGS = ("", "s", "es", "ed", "d", "ing", "er", "r", "ly", "y", "e", "'s", "n", "en", "t")
+SEEDS, CLIPS = (21, 22, 23, 24), 1500
 STRENGTH = 3.0  # inverse of the penalty on the coefficients
 BARS = (0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.97, 0.98, 0.99, 0.995, 0.999)
 UNMEANT = ("unrelated", "word", "beside", "trap", "number")
@@ -64,6 +69,16 @@ def cases(folders: Sequence[Path], engines: Sequence[str]) -> list[Case]:
         for said in read(folder):
             if all(said.audio in one for one in heard):
                 out.append(Case(said, tuple(in_accent([one[said.audio].testimony for one in heard]))))
+    return out
+
+
+def made(folder: Path, jobs: int) -> list[Path]:
+    """The clips that the committed fit is of, and the evidence on them. What is there already is kept."""
+    out = [folder / f"f{seed}" for seed in SEEDS]
+    for place, seed in zip(out, SEEDS, strict=True):
+        fresh.build(place, CLIPS, seed, jobs)
+        for engine in ("tiny-half", "phonetic"):
+            testimony.hear(place, engine, jobs)
     return out
 
 
@@ -273,13 +288,16 @@ def _short(values: np.ndarray) -> list[float]:
 
 def main() -> None:
     parser = argparse.ArgumentParser()
-    parser.add_argument("--fit", type=Path, nargs="+", required=True, help="folders with clips and testimony")
+    parser.add_argument("--fit", type=Path, nargs="+", default=[], help="folders with clips and testimony")
+    parser.add_argument("--make", type=Path, help="make the clips and the evidence in this folder first")
+    parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument(
         "--sets", nargs="*", default=list(SETS), help="names of SETS, or NAME=engine,engine to compare others"
     )
     parser.add_argument("--write", action="store_true", help="store the fit; else print the report alone")
     parser.add_argument("--show", action="store_true", help="every mistake above one half")
     asked = parser.parse_args()
+    folders = [*asked.fit, *(made(asked.make, asked.jobs) if asked.make else ())]
     path = HOME / "acceptance_model.json"
     stored: dict[str, Any] = {"models": {}}
     lines = [
@@ -288,7 +306,7 @@ def main() -> None:
     ]
     for given in asked.sets:
         name, _, listed = given.partition("=")
-        values, told = report(name, asked.fit, tuple(listed.split(",")) if listed else SETS[name], asked.show)
+        values, told = report(name, folders, tuple(listed.split(",")) if listed else SETS[name], asked.show)
         stored["models"][name] = values
         lines += told
     print("\n".join(lines))

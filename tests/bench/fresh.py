@@ -63,9 +63,9 @@ def plan(clips: int, seed: int) -> list[Clip]:
 
 def _voice(luck: random.Random) -> str:
     kind = luck.random()
-    if kind < 0.28:
+    if kind < 0.45:
         return luck.choice(MADE)
-    if kind < 0.55:
+    if kind < 0.85:
         return f"espeak:{luck.choice(ACCENTS)}+{luck.choice(VARIANTS)}"
     names = luck.sample(neural_voices.VOICES["fit"], luck.choice((1, 1, 2)))
     return "+".join(names) + (f"@{luck.choice(neural_voices.ACCENTS)}" if luck.random() < 0.4 else "")
