@@ -139,22 +139,33 @@ def overlaid(quantity: str, unit: str, runs: Sequence[Run]) -> str:
     parts = [*_grid(low, high, y)]
     parts += [f'<text x="{x(end * part)}" y="{HEIGHT - 12}" text-anchor="middle">{end * part:.0f} min</text>'
               for part in (0.0, 0.5, 1.0)]
-    heights: list[float] = []
+    beside = _apart([y(run.points[-1][1]) for run in runs])
     told: list[str] = []
     for at, run in enumerate(runs):
         path = " ".join(f"{'L' if i else 'M'}{x(t)} {y(v)}" for i, (t, v) in enumerate(run.points))
         newest = at == len(runs) - 1
         kind = "run newest" if newest else f"run dash{at % 4}"
-        up = y(run.points[-1][1])
-        while any(abs(up - other) < 13 for other in heights):
-            up += 13
-        heights.append(up)
         first, last = run.points[0][1], run.points[-1][1]
         words = f"{run.label}: from {first:g} to {last:g} {unit} in {run.points[-1][0]:.0f} min"
         parts.append(f'<path d="{path}" class="{kind}"><title>{escape(words)}</title></path>')
         strong = ' class="strong"' if newest else ""
-        parts.append(f'<text x="{WIDTH - RIGHT - 80}" y="{up + 4}"{strong}>{escape(run.label)}</text>')
+        parts.append(f'<text x="{WIDTH - RIGHT - 80}" y="{beside[at]:.1f}"{strong}>{escape(run.label)}</text>')
         told.append(words)
     label = f"{quantity} over the minutes of {len(runs)} visits: {'; '.join(told)}"
     return (f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(label)}" class="drawing">'
             f'{"".join(parts)}</svg>')
+
+
+def _apart(heights: Sequence[float], gap: float = 14.0) -> list[float]:
+    """Where labels go that want to stand at these heights: in the same order, far enough apart, all within the drawing."""
+    order = sorted(range(len(heights)), key=lambda at: heights[at])
+    found = list(heights)
+    least = TOP + 4.0
+    for at in order:
+        found[at] = least = max(found[at] + 4, least)
+        least += gap
+    most = HEIGHT - BOTTOM + 4.0
+    for at in reversed(order):
+        found[at] = most = min(found[at], most)
+        most -= gap
+    return found

@@ -71,7 +71,7 @@ _LOOKING = (
     ("/", "Today"), ("/findings", "Findings"), ("/visits", "Visits"), ("/search", "Words"), ("/due", "Due"),
 )
 MENU = {
-    "supervisor": (*_LOOKING, ("/digest", "Digest"), ("/measures", "Figures"), ("/people", "People"), ("/writer", "Steps")),
+    "supervisor": (*_LOOKING, ("/digest", "Digest"), ("/measures", "Figures"), ("/people", "People")),
     "technician": (("/me", "Mine"), *_LOOKING),
     "writer": (("/writer", "Steps"),),
 }

@@ -29,6 +29,7 @@ from handsfree.journal.salvage import Scrap, after, scrap
 from handsfree.journal.shapes import file_allowed
 from handsfree.journal.verify import Report, verify
 
+_DEPARTED = "From event {n} on it is not what the program would have written. For whoever looks for the fault:"
 EARLIER = "An earlier program made this record. It is shown as it was, and not compared with today's rules."
 
 
@@ -155,7 +156,7 @@ def _of_the_record(
         at = next((e.mono for e in reversed(entries) if e.n <= (report.at or 0)), 0.0)
         yield Finding(BROKEN, report.at or 0, at, report.problem)
     if gone is not None:
-        yield Finding(DEPARTED, gone.n, gone.at, f"The record does not follow from the program: {gone.sentence}.")
+        yield Finding(DEPARTED, gone.n, gone.at, f"{_DEPARTED.format(n=gone.n)} {gone.sentence}.")
     for removal in report.removals:
         if keys_here and not removal.right:
             by = removal.by or "nobody who signed for it"

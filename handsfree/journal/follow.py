@@ -13,11 +13,12 @@ import json
 import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from handsfree.journal.canonical import canonical
-from handsfree.journal.events import EFFECTS, HAPPENINGS, Opened, Resumed, Sealed, Stamped, from_data, to_data
+from handsfree.journal.events import EFFECTS, HAPPENINGS, Opened, Resumed, Say, Sealed, Stamped, from_data, to_data
+from handsfree.journal.private import without_figures
 
 Start = Callable[[Opened], Any]
 Advance = Callable[[Any, Stamped], tuple[Any, tuple[Any, ...]]]
@@ -142,6 +143,9 @@ class _Walker:
 
 
 def _told(event: Any) -> str:
+    """For a person who looks for the fault; the number on a lock is nobody's to read."""
+    if isinstance(event, Say):
+        event = replace(event, text=without_figures(event.text))
     shown = {name: value for name, value in to_data(event).items() if value not in ("", None, [], ())}
     text = ", ".join(f"{name} {value}" for name, value in shown.items())
     return f"{type(event).__name__} ({text[:160]})"

@@ -1,7 +1,8 @@
 """The README's pictures, made from the real program: `python -m tests.bench.pictures [--visit FOLDER]`.
 
-The demo is run (or a visit of it given); its status screen at the shut gate, its replay page and the chart of a procedure
-are drawn by Chromium and written to handsfree/handbook/pictures/.
+The demo is run (or a visit of it given); its status screen at the shut gate, its replay page, the chart of a procedure
+and the desk's first page, over a season of made visits with the demo's among them, are drawn by Chromium and written to
+handsfree/handbook/pictures/.
 """
 
 from __future__ import annotations
@@ -9,17 +10,24 @@ from __future__ import annotations
 import argparse
 import io
 import json
+import shutil
 import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from rich.console import Console
 
+from handsfree.desk import database
+from handsfree.desk.files import Files
+from handsfree.desk.ingest import refresh
+from handsfree.desk.people import make_tables
 from handsfree.desk.readout import machine
+from handsfree.desk.setting import Desk
 from handsfree.journal.account import account
 from handsfree.journal.events import Gate, Say
 from handsfree.journal.page import page
@@ -27,6 +35,8 @@ from handsfree.journal.reader import read_list
 from handsfree.sound.screen import Screen, Status, render
 from handsfree.visit.glance import Glance
 from handsfree.visit.sessions import state_of
+from tests.desk import made, many
+from tests.desk.serving import served
 from tests.desk.test_browser import ARGUMENTS, CHROMIUM
 
 PLACE = Path(__file__).resolve().parents[2] / "handsfree" / "handbook" / "pictures"
@@ -70,6 +80,21 @@ def drawn(status: Status) -> str:
     return PAGE.format(code=console.export_html(inline_styles=True, code_format="<pre>{code}</pre>"))
 
 
+def desk_over(place: Path, visit: Path) -> Desk:
+    """A season of made visits, sixty more of their kind, one of which had its record changed, and the demo's."""
+    season = made.season(place / "season" / "visits")
+    shutil.copytree(visit, season.visits / visit.name)
+    once = season.folders["once"] / "journal.jsonl"
+    once.write_bytes(once.read_bytes().replace(b'"not isolated"', b'"now isolated"', 1))
+    engine, people = (database.open_engine(database.sqlite_url(place / f"{name}.sqlite3")) for name in ("desk", "people"))
+    database.migrate(engine)
+    make_tables(people)
+    refresh(engine, season.visits)
+    found = Desk(season.visits, engine, people, Files(season.visits), ("http://desk.test",), door="the door to the pictures")
+    many.fill(found, replace(season, folders={n: f for n, f in season.folders.items() if n != "once"}), 60)
+    return found
+
+
 def main(visit: Path | None) -> None:
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
@@ -89,6 +114,13 @@ def main(visit: Path | None) -> None:
         with browser(700, 3000) as tab:
             tab.goto((folder / "flow.svg").as_uri())
             tab.screenshot(path=str(PLACE / "chart.png"), clip=STRETCH)
+        desk = desk_over(folder, visit)
+        with served(desk) as address, browser(1180, 720) as tab:
+            tab.goto(f"{address}/enter/{desk.door}".replace(" ", "%20"))
+            tab.goto(f"{address}/")
+            tab.screenshot(path=str(PLACE / "desk.png"))
+            tab.goto(f"{address}/visits/{visit.name}")
+            tab.screenshot(path=str(PLACE / "desk-visit.png"))
     for path in sorted(PLACE.glob("*.png")):
         print(f"{path.name}: {path.stat().st_size // 1024} kB")
 

@@ -6,6 +6,7 @@ import csv
 import io
 from dataclasses import replace
 from datetime import date
+from itertools import pairwise
 from typing import Any
 from urllib.parse import quote
 
@@ -13,6 +14,7 @@ import pytest
 from sqlalchemy import Engine, select
 
 from handsfree.desk import cabinets, ingest, measures, queries, registry, rolls
+from handsfree.desk.drawing import HEIGHT, TOP, _apart
 from handsfree.desk.measures import Between
 from handsfree.desk.queries import EVERYBODY, Filter, Scope
 from handsfree.desk.setting import Desk
@@ -205,6 +207,15 @@ def test_the_curves_of_several_visits_lie_over_one_another() -> None:
     assert drawn.count('class="run') == 3
     assert "from 20 to 11 °C in 30 min" in drawn
     assert cabinets._pull_down([("air", taken[:2])]) == ""
+
+
+@pytest.mark.parametrize("heights", [[50.0] * 8, [180.0] * 8, [14.0] * 8, [20.0, 170.0, 21.0, 169.0, 90.0], [50.0]])
+def test_labels_stand_apart_within_the_drawing(heights: list[float]) -> None:
+    found = sorted(_apart(heights))
+    assert all(b - a >= 13.9 for a, b in pairwise(found))
+    assert found[0] >= TOP
+    assert found[-1] <= HEIGHT - 10
+    assert [h for _, h in sorted(zip(_apart(heights), heights, strict=True))] == sorted(heights), "in their own order"
 
 
 def test_a_cabinets_page_has_visits_first_then_what_changed(desk: Desk) -> None:

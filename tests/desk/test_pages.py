@@ -36,7 +36,10 @@ def test_each_page_shows_what_it_is_for(desk: Desk, season: Made) -> None:
         assert answer.status_code == 200, address
         for word in words:
             assert word in answer.text, f"{address} lacks {word}"
-    assert "seven three one" not in browser.get(f"/visits/{first}").text  # a lock's number is nobody's to read
+    for address in (f"/visits/{first}", "/search?q=seven", "/search.csv?q=three", "/search?q=nine"):  # nobody's to read
+        text = browser.get(address).text.lower()
+        assert "seven three one" not in text
+        assert "seven three nine" not in text
     assert "HK-4" not in re.sub(r"(?s)<datalist.*", "", browser.get("/visits?cabinet=TK-1").text)
 
 

@@ -102,3 +102,12 @@ def test_a_clock_that_jumps_is_noted_and_the_order_stays(tmp_path: Path) -> None
     assert report.holds, report
     assert "jumped forward 1 times" in " ".join(report.remarks)
     assert departure(entries, MACHINE) is None
+
+
+def test_what_is_told_of_a_departure_has_no_number_of_a_lock() -> None:
+    from handsfree.journal.events import Say
+    from handsfree.journal.follow import _told
+
+    said = _told(Say(7, "Seven three nine? Affirm or negative?", "readback", step="unplug"))
+    assert "three" not in said.lower()
+    assert "step unplug" in said
