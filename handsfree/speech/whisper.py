@@ -45,7 +45,8 @@ _FRAMES_A_SECOND = 100
 _USUAL_TOKENS = 20_000  # of the vocabulary, what may be written whatever is in force
 _FREE_WIDTH, _NUMBER_WIDTH, _LOCK_WIDTH = 3, 6, 6  # wider found the same leading acts on 24 clips, a fifth dearer
 _FREE_MOST, _NUMBER_MOST, _LOCK_MOST = 28, 14, 16
-_NOTE_WIDTH, _NOTE_MOST, _NOTE_PIECE = 5, 110, 24.0  # beginnings kept, tokens, seconds at a time
+#: Beginnings kept, tokens, seconds at a time: of a minute of speech 24 s at a time left six sentences out, 9 s none.
+_NOTE_WIDTH, _NOTE_MOST, _NOTE_PIECE = 5, 110, 9.0
 
 
 @dataclass(frozen=True)

@@ -176,3 +176,18 @@ def test_a_long_note_is_parted_where_it_is_quiet() -> None:
     assert 20 * RATE <= len(pieces[0]) <= 21 * RATE
     assert max(len(piece) for piece in pieces) <= 24 * RATE
     assert breaths(sound[: RATE // 20], 24.0) == []
+
+
+def test_a_long_note_keeps_all_its_sentences() -> None:
+    from handsfree.language.base import load
+    from handsfree.speech.neural_weights import find_weights
+    from handsfree.speech.whisper import Whisper
+
+    folder = find_weights("tiny.en")
+    assert folder is not None
+    said = ("The door does not close.", "The seal is torn at the top.", "I cleaned the drain and the pan.",
+            "The customer wants a new light.", "Come back on Monday with a ladder.", "The key is in the office.")
+    sound = np.concatenate([synthesise(sentence, "slt") for sentence in said]).astype(np.float32)
+    note = Whisper(load("en"), folder).dictate(sound).lower()
+    for word in ("door", "torn", "drain", "customer", "monday", "office"):
+        assert word in note, note
