@@ -244,6 +244,7 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ("", "air-again"): lambda t: "dead calm" if t.look("air_flow") == "none" else "moving",
     ("", "try-fan"): lambda t: t.spare("spare here", "order one"),
     ("", "sun"): _always("in the shade"),
+    ("", "new-deck-calls"): lambda t: "calls for cooling" if _calls(t) else "idle",
     ("", "second-start"): _sound,
     ("", "fan-after"): _TURNS,
     ("", "compressor-sound"): _sound,

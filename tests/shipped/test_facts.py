@@ -237,8 +237,8 @@ def test_a_flammable_charge_that_may_leak_gets_no_power_back() -> None:
     name = "sealed-circuit-suspicion"
     for symbol, oil, go in (
         ("flame shown", "oily joint", "leak-handover"),
-        ("flame shown", "clean and dry", "restore-supply"),
-        ("plain plate", "oily joint", "restore-supply"),
+        ("flame shown", "clean and dry", "spare-deck"),
+        ("plain plate", "oily joint", "spare-deck"),
     ):
         assert chosen(name, "power-or-not", plate_symbol=symbol, oil_traces=oil) == go
     assert book_named(name).procedures[name].following("leak-handover") == "end-circuit-safe"
