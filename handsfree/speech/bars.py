@@ -68,17 +68,18 @@ TAKE_STATED = Bar(
 )
 TAKE_GATE = Bar(
     "open a gate",
-    0.995,
+    0.99,
     _P,
     "Hands go where the power was. On voices left out no near miss of 720 lies over 98 %.",
-    "On voices left out 4 gates in 100 are said twice in quiet, 13 at 10 dB, 25 at 5 dB.",
+    "On voices left out 2 gates in 100 are said twice in quiet, 12 at 10 dB, 20 at 5 dB.",
 )
 TAKE_PROOF = Bar(
     "believe that the works are dead",
-    0.99,
+    0.97,
     _P,
-    "As a gate: somebody will touch what this says is dead.",
-    "An answer that proves is asked again oftener than others.",
+    "Somebody will touch what this says is dead. Of 136 near misses of a proof one is believed on voices of the fit "
+    "('nodding runs' for 'nothing runs'), at this bar as at 99 %: what else is written proves nothing.",
+    "Of 76 proofs a third is asked again, most of them in noise.",
 )
 TAKE_START = Bar(
     "start a visit from stand-by",

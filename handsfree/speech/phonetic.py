@@ -47,6 +47,8 @@ _AROUND = 0.2  # seconds of faint noise before and after: it writes a sound too 
 _LEAST = 1e-4  # probability that any sound counts with in any frame: one that was swallowed costs 9 nats, not more
 _NEAR_WORDS, _LONGEST_WORD = 60, 16  # words of the language looked at, for speech of up to so many sounds
 _NEAR_ANSWERS = 6  # other words looked at in the place of each word of an answer
+_MOST = 60  # candidates given of each: the fit knows no more
+_MANY = 3000  # texts
 _LOCK_DIGITS = 4  # stated lock numbers of up to so many digits are listed
 
 
@@ -82,8 +84,7 @@ class Phonetic:
             return Testimony(self.name, (), "", gives=Witness.SOUNDS)
         frames = self._model.frames(samples)
         prepared = self._prepare(listening)
-        found = dict(zip(prepared.texts, prepared.best(walk(frames, prepared.tree).whole()), strict=True))
-        scored = [Candidate(prepared.meanings[text], value) for text, value in found.items()]
+        scored = prepared.candidates(walk(frames, prepared.tree).whole())
         if listening.number is not None:
             scored += self._read(numbers(frames, self._parts(listening.number.unit)), listening)
         said = freely(frames)
@@ -167,13 +168,17 @@ def _beside(language: GrammarLanguage, phrases: Sequence[str]) -> Iterator[str]:
 
 
 def _added(candidates: list[Candidate]) -> tuple[Candidate, ...]:
-    """One candidate a meaning: of several ways to say it the likeliest, for they share most of their paths."""
+    """One candidate a meaning: of several ways to say it the likeliest, for they share most of their paths. Of denials and
+    of what may be acted on the likeliest."""
     best: dict[Meaning, Candidate] = {}
     for candidate in candidates:
         which = replace(candidate.meaning, spoken="")
         if which not in best or candidate.score > best[which].score:
             best[which] = candidate
-    return tuple(sorted((c for c in best.values() if c.score > NEVER), key=lambda c: -c.score))
+    found = sorted((c for c in best.values() if c.score > NEVER), key=lambda c: -c.score)
+    denials = [c for c in found if c.meaning.sense is Sense.DENIAL][:_MOST]
+    acts = [c for c in found if c.meaning.sense is not Sense.DENIAL][:_MOST]
+    return tuple(sorted((*denials, *acts), key=lambda c: -c.score))
 
 
 def _locks(language: GrammarLanguage, fewest: int, most: int) -> dict[str, Meaning]:
@@ -198,10 +203,12 @@ class _Prepared:
     offered: frozenset[Symbols]
     beside: tuple[Symbols, ...]
 
-    def best(self, scores: NDArray[np.float64]) -> list[float]:
-        out = np.full(len(self.texts), NEVER)
-        np.maximum.at(out, self.places, scores)
-        return [float(value) for value in out]
+    def candidates(self, scores: NDArray[np.float64]) -> list[Candidate]:
+        """`scores`: of each way in the tree. Of very many texts (lock numbers) the likeliest alone."""
+        best = np.full(len(self.texts), NEVER)
+        np.maximum.at(best, self.places, scores)
+        kept = range(len(best)) if len(best) <= _MANY else np.argsort(-best)[: 4 * _MOST]
+        return [Candidate(self.meanings[self.texts[at]], float(best[at])) for at in kept]
 
 
 @dataclass(frozen=True)
