@@ -171,7 +171,9 @@ class Isolate(_Step):
     kind: Literal["isolate"]
     do: tuple[Sentence, ...] = Field(min_length=1, description="one sentence each: switch off, unplug, lock, tag")
     sources: tuple[SourceName, ...] = Field(min_length=1, description="each energy source this isolates, by name")
-    least_seconds: float = Field(10.0, ge=0, description="no person does this work faster: used to find habit confirmations")
+    least_seconds: float = Field(
+        10.0, ge=0, description="from its last word on nobody does what is said last faster: finds habit confirmations"
+    )
 
 
 class Prove(_Step):

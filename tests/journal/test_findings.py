@@ -263,3 +263,19 @@ def test_sources_are_told_one_by_one_and_a_lock_taken_off_for_another() -> None:
     assert {s.source for s in told} == {"cabinet plug", "gas"}
     assert [s.state for s in told if s.source == "gas"] == ["LIVE", "ISOLATING", "ISOLATED"]
     assert [s.state for s in told if s.source == "cabinet plug"] == ["LIVE", "ISOLATING", "ISOLATED", "LIVE"]
+
+
+def test_every_isolation_that_ships_says_the_least_time_its_work_takes() -> None:
+    """Boxing, locking and tagging a plug, or discharging a capacitor through its resistor, takes ten seconds at least
+    (common practice, no source); looking that one's own lock is still there, three."""
+    import yaml
+
+    from handsfree.resources import folder
+
+    said = {}
+    for path in sorted(folder("procedures").glob("*.yaml")):
+        for step in yaml.safe_load(path.read_text(encoding="utf-8"))["steps"]:
+            if step["kind"] == "isolate":
+                said[f"{path.name} {step['id']}"] = step.get("least_seconds")
+    assert len(said) > 20
+    assert {name: least for name, least in said.items() if least != 10} == {"defrost.yaml unplug-return": 3}
