@@ -95,10 +95,10 @@ def alarm_in(heard: Heard) -> str:
 
 
 def level_of(samples: Samples) -> float:
-    """dB full scale of the active speech; 0 where there is none to measure."""
-    from handsfree.sound.levels import QUIETEST, speech_level
+    """dB full scale of the speech without the noise about it; 0 where there is none to measure."""
+    from handsfree.sound.levels import QUIETEST, level_without_noise
 
-    level = speech_level(samples).active if len(samples) else QUIETEST
+    level = level_without_noise(samples)
     return 0.0 if level <= QUIETEST else round(min(level, -0.1), 1)
 
 

@@ -29,6 +29,7 @@ LONGEST = 120.0
 #: dB to the person's usual level, mean and spread: of the person, who turns the head, and of others, who stand some two to
 #: four times as far from the microphone (6 dB a doubling in the open, less in a room). Common practice, no source.
 OWN, OTHERS = (0.0, 4.0), (-10.0, 6.0)
+AWAY = -1.5  # log-odds by level, below which likeness to something in force is no reason to answer
 #: What a comparison of voices adds, in log-odds: common practice, no source.
 VOICES = {"same": 1.0, "doubtful": -1.0, "other": -4.0, "": 0.0}
 
@@ -106,8 +107,9 @@ def usual_level(usual: float, level: float) -> float:
 def meant(utterance: Utterance, asked: Asked, hints: Mapping[str, frozenset[str]]) -> float:
     """Probability that it was for the program. Where no words were made out, only the recogniser's own verdict says."""
     words, like = utterance.words or utterance.spoken, utterance.verdict == Verdict.ASKED_AGAIN
-    if not tokens(words) or (like and utterance.sure >= LIKELY):
-        return float(like)
+    away = by_level(utterance.level, asked.level) < AWAY
+    if not tokens(words) or (like and utterance.sure >= LIKELY and not away):
+        return float(like and not away)
     found = features(words, asked, hints, utterance.level)
     odds = sum(WEIGHTS[name] * value for name, value in found.items()) + VOICES.get(utterance.voice, 0.0) + LIKE * like
     if utterance.meant > 0.5 and not utterance.typed:  # less says only that it is unlike what is in force, as all of this is

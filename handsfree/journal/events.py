@@ -71,8 +71,8 @@ class Utterance:
     nothing was understood. `rivals` are (sense, text, value) of meanings too near to tell apart. `clip`: file name beside
     the journal, '' where the sound is not kept; `clip_sha256` binds it. Times in seconds on the visit's clock. `voice`:
     'same', 'doubtful' or 'other' against the voice that stated the lock number, '' where nothing compared voices. `meant`:
-    probability that this speech was addressed to the program; 0 in journals made before it was told. `level`: of the active
-    speech, dB full scale (ITU-T P.56); 0 where nothing measured it."""
+    probability that this speech was addressed to the program; 0 in journals made before it was told. `level`: of the
+    speech without the noise about it, dB full scale; 0 where nothing measured it."""
 
     verdict: str
     sense: str = ""

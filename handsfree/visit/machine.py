@@ -149,7 +149,8 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     held = state.interlock.power is not Power.LIVE
     if likely and (is_command(utterance, *EMERGENCY) or (held and _power_on(state, utterance))):
         utterance = replace(utterance, verdict=Verdict.ACCEPTED)
-    guarded = flow.question.stake is Stake.GUARDED  # what may deny an isolation is never met with silence
+    guarded = flow.question.stake is Stake.GUARDED and not unsure.stands_away(flow, utterance)
+    # what may deny an isolation is never met with silence, so at a guarded question all that is like anything is answered
     again = utterance.verdict == Verdict.ASKED_AGAIN and not guarded and not unsure.perhaps_power_on(flow, utterance)
     if utterance.verdict == Verdict.NOT_FOR_ME or again:
         if (again or not state.waiting) and unsure.was_meant(flow, utterance):

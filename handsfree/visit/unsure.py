@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from handsfree.dialogue.meant import BAR, LIKELY, TOO_EARLY, Asked, meant, words_of
+from handsfree.dialogue.meant import AWAY, BAR, LIKELY, TOO_EARLY, Asked, by_level, meant, words_of
 from handsfree.dialogue.question import Stake
 from handsfree.isolation.rules import Power
 from handsfree.journal.events import Utterance
@@ -42,6 +42,12 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
     since = begun - state.heard_out
     asked = Asked(question, work, since, expected(flow), state.level, asks_figures(flow))
     return meant(utterance, asked, state.language.hints) >= BAR
+
+
+def stands_away(flow: Flow, utterance: Utterance) -> bool:
+    """By how loud it was somebody else, and nothing that may deny an isolation."""
+    denies = utterance.sense in (Sense.DENIAL, Sense.GATE)
+    return not denies and by_level(utterance.level, flow.state.level) < AWAY
 
 
 def asks_figures(flow: Flow) -> bool:

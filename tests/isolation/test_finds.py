@@ -217,7 +217,7 @@ def test_after_a_break_both_are_isolated_and_proved_before_the_work_is_named_aga
 
 def lifted() -> Scene:
     scene = Scene(book(LIFT)).open().words(OPENS, "nothing runs", "understood")
-    assert "The second person puts their own lock on." in scene.said
+    assert "The second person puts on their own lock." in scene.said
     assert "Slide the deck out" not in scene.said
     return scene
 

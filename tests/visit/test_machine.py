@@ -122,7 +122,7 @@ def test_a_reading_not_surely_heard_in_a_unit_that_does_not_fit_is_asked_about_b
     scene = begun("next step", "warm")
     amps = Utterance(Verdict.ASKED_AGAIN, Sense.NUMBER, "27.1", 27.1, "ampere", words="27.1 amps")
     scene.tell(amps)
-    assert said(scene) == ["I heard amps, and this step asks for degrees Fahrenheit. Give the reading again."]
+    assert said(scene) == ["I heard amps, but this step asks for degrees Fahrenheit. Give the reading again."]
     assert scene.step == begun("next step", "warm").step
     fits = replace(amps, unit="degC")
     scene.tell(fits)
