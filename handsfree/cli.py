@@ -285,6 +285,7 @@ def compare(
 @app.command()
 def record(
     name: Annotated[str, typer.Argument(help="Name of the procedure: small letters, digits, single '-'.")],
+    cabinet: Annotated[bool, typer.Option("--cabinet", help="A cabinet's page: keys, places, leads, plate, deck.")] = False,
     folder: Annotated[Path | None, typer.Option("--folder", help="Where procedures are kept; 'procedures' here.")] = None,
     typed: Annotated[bool, typer.Option("--typed", help="From the keyboard: a line typed is a line heard.")] = False,
     language: Annotated[str | None, typer.Option("--language", help="Two letters: en or es.")] = None,
@@ -297,7 +298,7 @@ def record(
     not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine)
     from handsfree.authoring import asked, commands
 
-    commands.record(asked.Asked(name, folder, typed, language, sound_in, sound_out, engine), as_json=json)
+    commands.record(asked.Asked(name, folder, typed, language, sound_in, sound_out, engine, cabinet), as_json=json)
 
 
 @app.command()

@@ -8,7 +8,8 @@ from pathlib import Path
 
 @dataclass(frozen=True)
 class Asked:
-    """What the command line asked of a recording. `folder`: where the procedure is kept; `procedures` here when absent."""
+    """What the command line asked of a recording. `folder`: where the procedure is kept; `procedures` here when absent.
+    `cabinet`: a cabinet's page, in its folder `cabinets`."""
 
     name: str
     folder: Path | None = None
@@ -17,6 +18,7 @@ class Asked:
     sound_in: str | None = None
     sound_out: str | None = None
     engine: str | None = None
+    cabinet: bool = False
 
 
 @dataclass(frozen=True)

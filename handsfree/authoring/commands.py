@@ -18,6 +18,11 @@ def record(asked: Asked, *, as_json: bool = False) -> None:
     """Trouble for anything that keeps the recording from running."""
     from handsfree.settings import load
 
+    if asked.cabinet:
+        from handsfree.authoring.page_files import record_page
+
+        record_page(asked, as_json=as_json)
+        return
     settings = load()
     folder = asked.folder or Path("procedures")
     language = asked.language or settings.language

@@ -17,6 +17,7 @@ from handsfree.journal.events import Happening, KeepNote, ListenFor
 
 if TYPE_CHECKING:
     from handsfree.authoring.asked import Asked
+    from handsfree.journal.writer import Journal
 
 #: Seconds of silence that end a sentence of the writer's, and the longest one: people think while they dictate.
 PAUSE, LONGEST = 1.2, 40.0
@@ -63,13 +64,17 @@ class FileEar(RecordingEar):
 
 def live_recorder(recording: Recording, asked: Asked, settings: Any) -> Recorder:
     """Trouble for a device, a file or a model that cannot be had; what was recorded before is kept."""
+    ear, mouth = joined(recording.journal, recording.state.words.language.code, asked, settings)
+    return Recorder(recording, ear, mouth, lambda entry: _print(entry))
+
+
+def joined(journal: Journal, code: str, asked: Asked, settings: Any) -> tuple[Any, Any]:
+    """Ear and mouth of a writer, whose sound is kept beside `journal`. Trouble as of `live_recorder`."""
     from handsfree.speech.recogniser import build_recogniser
 
-    code = recording.state.words.language.code
     recogniser = build_recogniser(asked.engine or settings.engine or None, code, settings.models)
-    hearer = WriterHearer(recogniser, dictation_for(recogniser, code), recording.journal, code)
-    ear, mouth = _joined(recording, hearer, asked, settings)
-    return Recorder(recording, ear, mouth, lambda entry: _print(entry))
+    hearer = WriterHearer(recogniser, dictation_for(recogniser, code), journal, code)
+    return _joined(journal, code, hearer, asked, settings)
 
 
 def _print(entry: Any) -> None:
@@ -80,14 +85,13 @@ def _print(entry: Any) -> None:
         print(f"{clock(found.at)}  {found.who:<10}  {found.text}", flush=True)
 
 
-def _joined(recording: Recording, hearer: WriterHearer, asked: Asked, settings: Any) -> tuple[Any, Any]:
+def _joined(journal: Journal, code: str, hearer: WriterHearer, asked: Asked, settings: Any) -> tuple[Any, Any]:
     from handsfree.dialogue.wiring import Devices, voice_of, wired
     from handsfree.language import base
     from handsfree.sound.files import is_file
     from handsfree.sound.samples import RealClock, VirtualClock
     from handsfree.speech.endpoint import Endpointer, Timing
 
-    code = recording.state.words.language.code
     voice, language = voice_of(code, settings), base.load(code)
     if is_file(asked.sound_in):
         from handsfree.sound.sinks import FileSink
@@ -98,7 +102,7 @@ def _joined(recording: Recording, hearer: WriterHearer, asked: Asked, settings: 
         pretended = VirtualClock()
         sink = FileSink(asked.sound_out, pretended, ended.append)
         return FileEar(str(asked.sound_in), hearer, pretended), SpokenMouth(voice, sink, language, ended)
-    clock = RealClock(recording.journal.now())  # the record's, also where it is taken up again
+    clock = RealClock(journal.now())  # the record's, also where it is taken up again
     cutter = Endpointer(Timing(pause=PAUSE, longest=LONGEST))
     wires = wired(Devices(asked.sound_in, asked.sound_out, settings), cutter, hearer.recogniser, clock)
     ear = WriterEar(wires.loop, hearer, clock)

@@ -190,6 +190,7 @@ READ: tuple[Topic, ...] = (
           value=lambda c: c.fahrenheit, unit="degF", lasts=10),
     Topic("stock mass", "stock", r"mass of the stock", value=lambda c: 40.0, unit="kilogram"),
     Topic("deck mass", "work", r"\bmass\b", value=lambda c: 18.0, unit="kilogram"),
+    Topic("supply system", "fault", r"nominal", value=lambda c: 230.0, unit="volt"),
     Topic("plate voltage", "fault", r"voltage on the plate|voltage.*plate|plate.*volt", value=lambda c: 230.0, unit="volt"),
     Topic("charge left", "work", r"capacitors?", value=lambda c: 0.0, unit="volt", lasts=5, live=True),
     Topic("outlet voltage", "fault", r"outlet.*volt|volt.*outlet", value=lambda c: 231.0, unit="volt", lasts=60),
@@ -224,6 +225,12 @@ def _set(**fields: object) -> Callable[[Cabinet], None]:
     return lambda c: c.change(**fields)
 
 
+def _plugged_anew(c: Cabinet) -> None:
+    """The plug was out for a moment: what was heard of the compressor before tells nothing of it now."""
+    c.power(False)
+    c.power(True)
+
+
 def _setting(c: Cabinet, text: str) -> None:
     found = re.search(r"\b(\d\d)(\.\d)? ?°?F?\b", text)
     c.change(setting=float(found.group(1)) if found else NORMAL_SETTING)
@@ -233,6 +240,7 @@ WORK: tuple[Work, ...] = (
     Work(r"cooling mode|set .*(\bmode\b|to cooling)", _set(mode="cooling"), tells=("mode",),
          spoils=("compressor", "delivery air")),
     Work(r"brush|clean the condenser", _set(condenser_dirty=False), tells=("condenser",), spoils=("condenser bend",)),
+    Work(r"meter between its plug", _plugged_anew, spoils=("compressor", "delivery air")),
     Work(r"until it clicks|push (the|each) (terminal|connector)", _set(connectors_home=True),
          tells=("terminals",), spoils=("compressor", "voltage behind")),
     Work(r"(fit|put in) a fuse|new fuse", _set(fuse_blown=False, lit=True),

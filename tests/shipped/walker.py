@@ -337,8 +337,20 @@ def _key(state: State) -> Any:
     held = tuple(_held(state, state.frames[: depth + 1]) for depth in range(len(state.frames)))
     return (
         state.frames, state.awaiting, state.check, state.point, tuple(sorted(lock.holds.items())), lock.given, lock.locks,
-        state.closed, held, tuple(sorted(state.covering.items())), state.return_to, _series(state),
+        state.closed, held, tuple(sorted(state.covering.items())), state.return_to, _series(state), _passing(state),
     )  # fmt: skip
+
+
+def _passing(state: State) -> frozenset[tuple[str, str]]:
+    """What is known of all that would make a step still ahead needless."""
+    asked = {
+        told
+        for frame in state.frames
+        for step in state.book.procedures[frame.procedure].steps
+        if step.id in _ahead(state.book.procedures[frame.procedure])[frame.step]
+        for told in getattr(step, "unless", ())
+    }
+    return frozenset((name, value) for name, value in asked if (f := state.facts.get(name)) and f.result.text == value)
 
 
 def _series(state: State) -> Any:

@@ -1,0 +1,134 @@
+"""The files of a page that is recorded, and the parts that record it: keyboard, or microphone and loudspeaker.
+
+The page stands in `cabinets/NAME.yaml` beside the procedures; the record of the recording, with its sounds, in
+`cabinets/NAME.recording/NNN`. What the file has is not asked again, so a recording that stopped is taken up by its name.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from handsfree import __version__
+from handsfree.authoring.asked import Asked
+from handsfree.authoring.pages import PageSave, State, advance, start, text_of
+from handsfree.authoring.words import load as load_words
+from handsfree.dialogue.parts import Ear, Machine, Mouth
+from handsfree.dialogue.runner import Runner
+from handsfree.errors import Trouble
+from handsfree.journal.events import Opened, StopAsked
+from handsfree.journal.writer import Journal
+from handsfree.outputs import replace_file
+from handsfree.procedure import cabinet, load, yamlfile
+from handsfree.sound.samples import RealClock
+
+
+@dataclass(frozen=True)
+class PageRecording:
+    """A page about to be recorded: where it is kept, its record, its state, the happening it begins with."""
+
+    path: Path
+    journal: Journal
+    state: State
+    first: Opened
+
+    def save(self, page: Any) -> None:
+        """Whole or not at all. Trouble where the disk does not take it."""
+        try:
+            replace_file(self.path, text_of(page).encode("utf-8"))
+        except OSError as error:
+            why = error.strerror or str(error)
+            raise Trouble(f"{self.path.name} cannot be saved ({why}); mend that, then record again: all is kept.") from None
+
+
+def open_page(asked: Asked, language: str, writer: str, engine: str) -> PageRecording:
+    """A new page, or one that is there. Trouble where it cannot be, or the file is no page."""
+    if not load.is_name(asked.name):
+        raise Trouble(f"'{asked.name[:80]}' cannot be a cabinet's name: small letters, digits and single '-' only.")
+    words = load_words(language)
+    folder = (asked.folder or Path("procedures")) / cabinet.FOLDER
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise Trouble(f"The folder {folder} cannot be made ({error.strerror}); choose another with --folder.") from None
+    path = folder / f"{asked.name}.yaml"
+    page = _existing(path) if path.is_file() else {"cabinet": asked.name, "version": 1, "language": language}
+    home = folder / f"{asked.name}.recording"
+    numbers = [int(one.name) for one in home.iterdir() if re.fullmatch(r"\d{3,}", one.name)] if home.is_dir() else []
+    session = home / f"{max(numbers, default=0) + 1:03d}"
+    copies = ((asked.name, path.read_text(encoding="utf-8")),) if path.is_file() else ()
+    first = Opened(
+        visit=f"{asked.name} {session.name}", procedure=asked.name, language=language, technician=writer, site="",
+        cabinet=asked.name, program=__version__, engine=engine, copies=copies,
+    )  # fmt: skip
+    return PageRecording(path, Journal.create(session), start(words, page), first)
+
+
+def _existing(path: Path) -> dict[str, Any]:
+    return dict(yamlfile.read(cabinet.load_page(path).text).data)
+
+
+def run(recording: PageRecording, ear: Ear, mouth: Mouth, watch: Any = None) -> State:
+    """To the end; an interrupt, or an ear that has nothing more, stops it. What was saved stays."""
+
+    def save(state: State, effect: PageSave) -> Iterator[str]:
+        recording.save(effect.page)
+        return iter(())
+
+    machine = Machine[State](advance, lambda state: state.words.prompt("unrecorded"), {PageSave: save})
+    clock = RealClock(recording.journal.now())
+    runner = Runner(machine, recording.state, recording.journal, ear, mouth, clock, watch)
+    try:
+        try:
+            runner.run(recording.first)
+        except KeyboardInterrupt:
+            runner.happen(StopAsked("interrupted at the keyboard"))
+        except EOFError:
+            runner.happen(StopAsked("there is nothing more to hear"))
+        recording.journal.seal()
+    finally:
+        runner.close()
+        recording.journal.close()
+    return runner.state
+
+
+def record_page(asked: Asked, *, as_json: bool = False) -> None:
+    """Trouble for anything that keeps the recording from running."""
+    from handsfree.settings import load as load_settings
+
+    settings = load_settings()
+    language = asked.language or settings.language
+    engine = "typed" if asked.typed else asked.engine or settings.engine or "best"
+    recording = open_page(asked, language, settings.technician, engine)
+    try:
+        ear, mouth = _typed(recording) if asked.typed else _spoken(recording, asked, settings)
+    except Trouble:
+        recording.journal.close()
+        raise
+    state = run(recording, ear, mouth)
+    finished = state.outcome == "finished"
+    if as_json:
+        print(json.dumps({"page": str(recording.path), "finished": finished, "fields": len(state.page)}))
+        return
+    print(f"Written: {recording.path}" if recording.path.is_file() else "No file was written: the page has no title yet.")
+    if not finished:
+        print(f"Not finished; take it up with: handsfree record {asked.name} --cabinet")
+
+
+def _typed(recording: PageRecording) -> tuple[Ear, Mouth]:
+    from handsfree.dialogue.keyboard import TypedEar, WrittenMouth
+    from handsfree.language import base
+
+    ear = TypedEar(sys.stdin, base.load(recording.state.words.language.code), RealClock(recording.journal.now()))
+    return ear, WrittenMouth(lambda text, role: print(text, flush=True))
+
+
+def _spoken(recording: PageRecording, asked: Asked, settings: Any) -> tuple[Ear, Mouth]:
+    from handsfree.authoring.live import joined
+
+    return joined(recording.journal, recording.state.words.language.code, asked, settings)

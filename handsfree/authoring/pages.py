@@ -1,0 +1,387 @@
+"""A cabinet's page, recorded: each field is asked for, what was dictated is read back, and the page is saved as it grows.
+
+Rules of this file:
+
+- The fields stand in one table, `GROUPS`, in the order in which a person at the cabinet meets them. A group is one value,
+  several that belong together, or rows of which there may be any number.
+- 'Skip it' leaves a group out (of keys and single values, that value alone), 'that is all' ends rows, 'correction' begins
+  the group again, 'stop recording' ends; what is saved stays.
+- Nothing is saved that the schema of pages refuses: the fault is said, and the group is asked again.
+- What the file has already is not asked again. No input or output here: `PageSave` is performed by who runs it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, ClassVar, Literal
+
+import yaml
+
+from handsfree.authoring.words import Words
+from handsfree.dialogue.listening import listen_for
+from handsfree.dialogue.question import Question, Stake
+from handsfree.dialogue.question import Turn as Turned
+from handsfree.journal import events
+from handsfree.language.meaning import Listening, NumberAsked, Sense, Verdict
+from handsfree.procedure import cabinet
+from handsfree.procedure.load import FileProblems
+
+Kind = Literal["text", "name", "sentence", "refrigerant", "number", "yes"]
+Data = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Slot:
+    """`key`: of the prompts (`page-KEY`) and of the file. `unit` and `most`: of a number."""
+
+    key: str
+    kind: Kind
+    unit: str = ""
+    most: float = 500.0
+
+
+@dataclass(frozen=True)
+class Group:
+    """`where`: the field of the page, '' for fields of their own. `form`: 'one' value each, 'together' or 'rows'."""
+
+    where: str
+    form: Literal["one", "together", "rows"]
+    slots: tuple[Slot, ...]
+
+
+def _sentences(*keys: str) -> tuple[Slot, ...]:
+    return tuple(Slot(key, "sentence") for key in keys)
+
+
+GROUPS = (
+    Group("", "one", (Slot("title", "text"),)),
+    Group("keys", "one", _sentences("show-mode", "set-mode", "show-setting", "set-setting", "calls")),
+    Group("places", "rows", (Slot("part", "name"), Slot("where", "text"))),
+    Group("leads", "rows", (
+        Slot("terminal", "number", most=30), Slot("colour", "text"), Slot("from", "text"), Slot("to", "text"),
+    )),
+    Group("plate", "together", (
+        Slot("volts", "number", "volt"), Slot("hertz", "number", "hertz"), Slot("amperes", "number", "ampere"),
+        Slot("refrigerant", "refrigerant"), Slot("charge-grams", "number", "gram", 20_000), Slot("flame-symbol", "yes"),
+    )),
+    Group("deck", "together", (
+        Slot("kilograms", "number", "kilogram"), Slot("hand-screws", "number", most=40), Slot("out", "sentence"),
+    )),
+    Group("setting", "together", (
+        Slot("works", "number", "degF"), Slot("low", "number", "degF"), Slot("high", "number", "degF"),
+    )),
+    Group("", "one", (Slot("heater", "yes"), Slot("door", "sentence"), Slot("delivery", "sentence"))),
+    Group("parts", "rows", (Slot("named", "name"), Slot("number", "text"))),
+)  # fmt: skip
+COUNTS = ("terminal", "hand-screws")
+
+
+@dataclass(frozen=True)
+class PageSave:
+    """Write the page as it is now."""
+
+    page: Data
+
+
+@dataclass(frozen=True)
+class State:
+    """`at`: (group, slot). `row`: the answers of the group under way. `pending`: dictated words that were read back."""
+
+    words: Words
+    page: Data
+    at: tuple[int, int] = (0, 0)
+    row: Data = field(default_factory=dict)
+    pending: str = ""
+    said: int = 0
+    tries: int = 0
+    outcome: str = ""
+    listening: Listening | None = None
+    rate: int = 0
+    volume: int = 0
+
+    waiting: ClassVar[bool] = False
+
+    @property
+    def asked(self) -> str:
+        return "read back" if self.pending else "field"
+
+    @property
+    def closed(self) -> bool:
+        return bool(self.outcome)
+
+    @property
+    def group(self) -> Group:
+        return GROUPS[self.at[0]]
+
+    @property
+    def slot(self) -> Slot:
+        return self.group.slots[self.at[1]]
+
+
+class Turn(Turned[State]):
+    def sentence(self, key: str, **values: object) -> str:
+        return self.state.words.prompt(key, **values)
+
+
+def start(words: Words, page: Data) -> State:
+    """`page`: what the file says already; its name is in it."""
+    return _onward(State(words, page), (0, 0))
+
+
+def advance(state: State, happening: events.Stamped) -> tuple[State, tuple[Any, ...]]:
+    """Effects are those of the journal, and `PageSave`."""
+    handle = HANDLERS.get(type(happening.event))
+    if handle is None or state.closed:
+        return state, ()
+    turn = Turn(state, QUESTIONS)
+    handle(turn, happening.event)
+    if not turn.state.closed and (listening := turn.question.hears(turn)) != turn.state.listening:
+        turn.change(listening=listening)
+        turn.emit(listen_for(listening))
+    if not turn.state.closed and turn.question.hears(turn).note:
+        turn.emit(events.KeepNote(turn.state.slot.key))
+    return turn.state, tuple(turn.effects)
+
+
+# ---- where it stands ------------------------------------------------------------------------------------------------
+
+
+def _filled(page: Data, group: Group, slot: Slot) -> bool:
+    if group.form == "one":
+        home = page.get(group.where, {}) if group.where else page
+        return slot.key in home
+    return group.where in page
+
+
+def _onward(state: State, at: tuple[int, int]) -> State:
+    """To the first slot from there on that nobody has filled; closed where there is none. Rows are asked for once more:
+    there may be others."""
+    group, slot = at
+    while group < len(GROUPS):
+        here = GROUPS[group]
+        for number in range(slot, len(here.slots) if here.form == "one" else min(slot + 1, len(here.slots))):
+            if here.form == "rows" or not _filled(state.page, here, here.slots[number]):
+                return replace(state, at=(group, number), row={}, pending="", tries=0)
+        group, slot = group + 1, 0
+    return replace(state, row={}, pending="", outcome="finished")
+
+
+def _next(turn: Turn) -> None:
+    """After a group is done, or skipped."""
+    turn.state = _onward(turn.state, (turn.state.at[0] + 1, 0))
+    _ask(turn)
+
+
+def _ask(turn: Turn) -> None:
+    if turn.state.closed:
+        turn.prompt("page-finished", "notice")
+        turn.emit(events.Closed(turn.state.outcome))
+    else:
+        turn.question.says(turn)
+
+
+# ---- what is asked --------------------------------------------------------------------------------------------------
+
+
+def _put(turn: Turn) -> str:
+    state = turn.state
+    more = state.group.form == "rows" and state.at[1] == 0
+    text = turn.sentence(f"page-{state.slot.key}", part=state.row.get("part") or state.row.get("named") or "")
+    return f"{text} {turn.sentence('page-or-all')}" if more else text
+
+
+def _hears(turn: Turn) -> Listening:
+    slot, words = turn.state.slot, turn.state.words
+    ways = (*words.ways("stop recording"), *words.ways("that is all"), *words.ways("skip"))
+    named = ("say again", "correction", "skip it")
+    if slot.kind == "number":
+        return Listening(phrases=ways, number=NumberAsked(slot.unit, 0, slot.most), commands=named)
+    if slot.kind == "yes":
+        return Listening(phrases=ways, commands=named, also=("yes", "no", "affirm", "negative"))
+    return Listening(phrases=ways, commands=named, note=True)
+
+
+def _takes(turn: Turn, event: events.Utterance) -> bool:
+    slot = turn.state.slot
+    if event.sense == Sense.NUMBER and slot.kind == "number" and event.value is not None:
+        whole = event.value == int(event.value)
+        if slot.key in COUNTS and not whole:
+            return False
+        _kept(turn, int(event.value) if whole else event.value)
+        return True
+    if event.sense == Sense.COMMAND and slot.kind == "yes" and event.text in ("yes", "affirm", "no", "negative"):
+        _kept(turn, event.text in ("yes", "affirm"))
+        return True
+    return False
+
+
+def _hears_yes(turn: Turn) -> Listening:
+    return Listening(commands=("affirm", "negative", "yes", "no", "say again", "correction"))
+
+
+def _takes_yes(turn: Turn, event: events.Utterance) -> bool:
+    if event.sense != Sense.COMMAND or event.text not in ("affirm", "yes", "negative", "no"):
+        return False
+    text = turn.state.pending
+    turn.change(pending="")
+    if event.text in ("affirm", "yes"):
+        _kept(turn, text)
+    else:
+        _ask(turn)
+    return True
+
+
+QUESTIONS: Mapping[str, Question[Any, Any]] = {
+    "field": Question(lambda turn: turn.say(_put(turn), "question"), _hears, _takes, _put, stake=Stake.ANSWER),
+    "read back": Question(
+        lambda turn: turn.prompt("page-read-back", "readback", text=turn.state.pending), _hears_yes, _takes_yes,
+        lambda turn: turn.sentence("page-read-back", text=turn.state.pending), stake=Stake.ANSWER,
+    ),
+}  # fmt: skip
+
+
+# ---- what was answered ----------------------------------------------------------------------------------------------
+
+
+def _kept(turn: Turn, value: Any) -> None:
+    """An answer of the group under way; with its last one the group is put into the page, if it is sound."""
+    state = turn.state
+    row = {**state.row, state.slot.key: value}
+    if state.group.form != "one" and state.at[1] + 1 < len(state.group.slots):
+        turn.change(row=row, at=(state.at[0], state.at[1] + 1), tries=0)
+        _ask(turn)
+        return
+    page = with_row(state.page, state.group, row)
+    try:
+        cabinet.parse(text_of(page))
+    except FileProblems as faults:
+        turn.prompt("page-fault", "notice", fault=faults.problems[0].sentence)
+        turn.change(row={}, at=(state.at[0], state.at[1] if state.group.form == "one" else 0))
+        _ask(turn)
+        return
+    turn.change(page=page)
+    turn.emit(PageSave(page))
+    following = {"one": (state.at[0], state.at[1] + 1), "rows": (state.at[0], 0)}.get(state.group.form, (state.at[0] + 1, 0))
+    turn.state = _onward(turn.state, following)
+    _ask(turn)
+
+
+def with_row(page: Data, group: Group, row: Data) -> dict[str, Any]:
+    if not group.where:
+        return {**page, **row}
+    if group.where in ("places", "parts"):
+        name, text = row.values()
+        return {**page, group.where: {**page.get(group.where, {}), name: text}}
+    if group.form == "rows":
+        return {**page, group.where: [*page.get(group.where, ()), dict(row)]}
+    return {**page, group.where: {**page.get(group.where, {}), **row}}
+
+
+def text_of(page: Data) -> str:
+    return yaml.safe_dump(dict(page), sort_keys=False, allow_unicode=True, width=118)
+
+
+def _words_of(slot: Slot, text: str) -> str:
+    """As it stands in the file: a sentence with its capital and stop; a name in small letters; a refrigerant as 'R-134a'."""
+    text = " ".join(text.split()).strip(" .")
+    if text and slot.kind == "sentence":
+        return f"{text[:1].upper()}{text[1:]}."
+    if slot.kind == "name":
+        return re.sub(r"[^a-z ]", "", text.casefold()).removeprefix("the ").strip()
+    if slot.kind == "refrigerant" and (found := re.fullmatch(r"r[ -]*(\d+) *([a-z]{0,3})", text, re.IGNORECASE)):
+        return f"R-{found[1]}{found[2]}"
+    return text
+
+
+def _free(turn: Turn, text: str, *, read_back: bool) -> None:
+    words, slot = turn.state.words, turn.state.slot
+    if not turn.question.hears(turn).note:
+        return
+    if (found := _order(words, text)) and _ordered(turn, found):
+        return
+    clean = _words_of(slot, text)
+    if not clean:
+        _again(turn)
+    elif read_back:
+        turn.change(pending=clean)
+        _ask(turn)
+    else:
+        _kept(turn, clean)
+
+
+def _order(words: Words, text: str) -> str:
+    """What a text orders, where it is nothing else: to stop, to end rows, to leave out."""
+    said = " ".join(words.tokens(text))
+    own = next((name for name in ("stop recording", "that is all", "skip") if words.says(text, name)), "")
+    commands = words.language.commands
+    return own or next((name for name in ("say again", "correction", "skip it") if said in commands[name]), "")
+
+
+def _ordered(turn: Turn, order: str) -> bool:
+    state = turn.state
+    if order == "stop recording":
+        _stop(turn, None)
+    elif order == "say again":
+        _ask(turn)
+    elif order == "correction":
+        turn.change(row={}, pending="", at=(state.at[0], state.at[1] if state.group.form == "one" else 0))
+        _ask(turn)
+    elif order == "that is all" and state.group.form == "rows" and state.at[1] == 0:
+        _next(turn)
+    elif order in ("skip", "skip it") and state.slot.key != "title":
+        if state.group.form == "one":
+            turn.state = _onward(state, (state.at[0], state.at[1] + 1))
+            _ask(turn)
+        else:
+            _next(turn)
+    else:
+        return False
+    return True
+
+
+# ---- happenings -----------------------------------------------------------------------------------------------------
+
+
+def _opened(turn: Turn, event: events.Opened) -> None:
+    turn.prompt("page-begin", "notice", name=turn.state.page["cabinet"])
+    _ask(turn)
+
+
+def _utterance(turn: Turn, event: events.Utterance) -> None:
+    if event.verdict != Verdict.ACCEPTED:
+        if event.verdict == Verdict.ASKED_AGAIN or event.words:
+            _again(turn)
+        return
+    if event.sense == "dictated":
+        _free(turn, event.text, read_back=True)
+        return
+    order = event.text if event.sense == Sense.COMMAND else _order(turn.state.words, event.text)
+    if not (order and _ordered(turn, order)) and not turn.question.takes(turn, event):
+        _again(turn)
+
+
+def _note(turn: Turn, event: events.NoteKept) -> None:
+    """Typed: what is seen while it is written needs no reading back."""
+    _free(turn, event.text, read_back=False)
+
+
+def _again(turn: Turn) -> None:
+    turn.change(tries=turn.state.tries + 1)
+    turn.tone("not understood")
+    if turn.state.tries > 1:
+        turn.prompt("page-help", "help")
+    turn.say(turn.question.asks(turn), "question")
+
+
+def _stop(turn: Turn, event: Any) -> None:
+    turn.prompt("stopped", "notice")
+    turn.change(outcome="stopped")
+    turn.emit(events.Closed("stopped"))
+
+
+HANDLERS: Mapping[type[Any], Callable[[Turn, Any], None]] = {
+    events.Opened: _opened, events.Utterance: _utterance, events.NoteKept: _note,
+    events.StopAsked: _stop, events.FaultMet: _stop,
+}  # fmt: skip

@@ -1,0 +1,137 @@
+"""A cabinet's page recorded: typed, and as a voice brings it; what is refused is said, what stands is not asked again."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import pytest
+
+from handsfree.authoring.asked import Asked
+from handsfree.authoring.commands import record
+from handsfree.authoring.pages import PageSave, State, advance, start
+from handsfree.authoring.words import load as load_words
+from handsfree.errors import Trouble
+from handsfree.journal.events import NoteKept, Opened, Say, Stamped, Utterance
+from handsfree.journal.verify import verify
+from handsfree.procedure import cabinet
+from handsfree.procedure.check import check_path
+
+WHOLE = """\
+Testkasten 9
+hold the lower key
+skip it
+press the upper key once
+change it with either key
+skip it
+the relay
+behind the lower grille
+that is all
+1
+brown
+the cord inlet
+the relay
+that is all
+230
+50
+2
+r 290
+85
+{flame}
+18
+2
+It slides out to the front
+43
+39
+46
+no
+skip it
+skip it
+gasket
+TW 1
+that is all
+"""
+PATH = Path("procedures/cabinets/testkasten-9.yaml")
+
+
+@pytest.fixture(autouse=True)
+def _here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+
+
+def typed(lines: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> str:
+    monkeypatch.setattr("sys.stdin", io.StringIO(lines))
+    record(Asked("testkasten-9", typed=True, language="en", cabinet=True))
+    return capsys.readouterr().out
+
+
+def test_a_page_is_recorded_whole_and_checks(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    said = typed(WHOLE.format(flame="yes"), monkeypatch, capsys)
+    assert "Where does the relay sit?" in said
+    page = cabinet.load_page(PATH).page
+    assert (page.title, page.keys.show_mode, page.keys.set_mode) == ("Testkasten 9", "Hold the lower key.", None)
+    assert (page.places, page.leads[0].source) == ({"relay": "behind the lower grille"}, "the cord inlet")
+    assert page.plate is not None
+    assert (page.plate.refrigerant, page.plate.amperes, page.plate.flame_symbol) == ("R-290", 2.0, True)
+    assert page.deck is not None
+    assert (page.deck.hand_screws, page.heater, page.parts) == (2, False, {"gasket": "TW 1"})
+    assert check_path(PATH)[0].remarks == ()
+    assert verify(PATH.parent / "testkasten-9.recording" / "001").problem == ""
+
+
+def test_what_cannot_be_is_said_and_asked_again(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    wrong = WHOLE.format(flame="no\n230\n50\n2\nr 290\n85\nyes")
+    said = typed(wrong, monkeypatch, capsys)
+    assert "That cannot be. R-290 burns" in said
+    assert said.count("From the plate: how many volts?") == 2
+    assert cabinet.load_page(PATH).page.parts == {"gasket": "TW 1"}
+
+
+def test_one_that_stopped_is_taken_up(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    lines = WHOLE.format(flame="yes").splitlines()
+    said = typed("\n".join((*lines[:14], "stop recording")), monkeypatch, capsys)
+    assert "take it up with: handsfree record testkasten-9 --cabinet" in said
+    again = typed("\n".join(("skip it", "skip it", "that is all", "that is all", *lines[14:])), monkeypatch, capsys)
+    assert "What is the model called?" not in again
+    assert "How is the mode shown" not in again
+    assert cabinet.load_page(PATH).page.plate is not None
+
+
+def step(state: State, event: object) -> tuple[State, list[str], list[PageSave]]:
+    after, effects = advance(state, Stamped(0, "2026-03-02T08:00:00+00:00", 0.0, event))  # type: ignore[arg-type]
+    said = [effect.text for effect in effects if isinstance(effect, Say)]
+    return after, said, [effect for effect in effects if isinstance(effect, PageSave)]
+
+
+def test_dictated_words_are_read_back_and_count_when_affirmed() -> None:
+    state = start(load_words("en"), {"cabinet": "x", "title": "X"})
+    state, said, _ = step(state, Opened("x 001", "x", "en", "", "", "", "t", "test"))
+    assert said[-1] == "How is the mode shown on its keys?"
+    state, said, saved = step(state, Utterance("accepted", "dictated", "hold the lower tree", sure=1.0, engine="test"))
+    assert (said, saved) == (["Hold the lower tree. Is that right?"], [])
+    state, said, saved = step(state, Utterance("accepted", "command", "negative", sure=1.0, engine="test"))
+    assert (said, saved) == (["How is the mode shown on its keys?"], [])
+    state, said, _ = step(state, Utterance("accepted", "dictated", "hold the lower key", sure=1.0, engine="test"))
+    state, said, (saved_page,) = step(state, Utterance("accepted", "command", "affirm", sure=1.0, engine="test"))
+    assert saved_page.page["keys"] == {"show-mode": "Hold the lower key."}
+    assert said == ["How is it set to cooling?"]
+    state, said, _ = step(state, NoteKept("", "", ""))
+    assert said == ["How is it set to cooling?"]
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "says"),
+    [
+        ("A b", "", "cannot be a cabinet's name"),
+        ("testkasten-9", "title: X\n", "lacks 'cabinet'"),
+        ("testkasten-9", "[", "not YAML"),
+    ],
+)
+def test_what_cannot_be_recorded_is_a_sentence(name: str, text: str, says: str) -> None:
+    PATH.parent.mkdir(parents=True)
+    PATH.write_text(text, encoding="utf-8")
+    with pytest.raises(Trouble) as trouble:
+        record(Asked(name, typed=True, language="en", cabinet=True))
+    assert trouble.value.status == 2
+    assert says in trouble.value.sentence
+    assert PATH.read_text(encoding="utf-8") == text
