@@ -56,7 +56,7 @@ WHAT: dict[str, What] = {
     ASKED: What(
         "Ask the technician",
         "has a question to the technician now",
-        (("text", "write the question"), ("to", "say whom you ask")),
+        (("text", "write the question"), ("to", "the visit names no technician to ask")),
         False,
         ASKED,
     ),

@@ -10,7 +10,7 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from sqlalchemy import Engine, delete, insert, select
+from sqlalchemy import Engine, and_, case, delete, func, insert, not_, or_, select
 
 from handsfree.desk.people_tables import DeviceSeen, Person
 
@@ -75,6 +75,22 @@ def all_of(engine: Engine, begun: Path, teams: tuple[str, ...] | None = None, no
             found.append(Device(row.name, row.team, row.seen, row.stored, waiting, unfinished, standing))
     order = (NEVER, SILENT, STALE, WELL)
     return sorted(found, key=lambda one: (order.index(one.standing), one.seen or 0.0, one.name))
+
+
+def quiet(engine: Engine, teams: tuple[str, ...] | None = None, now: float | None = None) -> tuple[int, int]:
+    """(how many are silent or were never heard of, how many have a stale queue), by one question."""
+    now = time.time() if now is None else now
+    silent = or_(DeviceSeen.seen.is_(None), DeviceSeen.seen < now - SILENT_DAYS * DAY)
+    long_ago = or_(DeviceSeen.stored.is_(None), DeviceSeen.stored < now - STALE_DAYS * DAY)
+    stale = and_(not_(silent), DeviceSeen.waiting > 0, long_ago)
+    counted = (func.coalesce(func.sum(case((of, 1), else_=0)), 0) for of in (silent, stale))
+    asked = select(*counted).select_from(Person).outerjoin(DeviceSeen, DeviceSeen.person_id == Person.id)
+    asked = asked.where(Person.role == "device")
+    if teams is not None:
+        asked = asked.where(Person.team.in_(teams))
+    with engine.connect() as connection:
+        row = connection.execute(asked).one()
+    return int(row[0]), int(row[1])
 
 
 def _standing(seen: float | None, stored: float | None, waits: int, now: float) -> str:

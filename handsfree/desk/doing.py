@@ -70,9 +70,9 @@ def _asked(row: Any, account: people.Account) -> bool:
 
 def _act(request: Request, row: Any, given: dict[str, str]) -> Act:
     one = Act(row.key, row.name, row.n, row.rule, row.sentence, row.head, request.state.account.name, **given)
-    if one.what == ASKED and not one.to:  # whoever made the visit is whom one asks
+    if one.what == ASKED:  # whoever made the visit: nobody else may see it
         return replace(one, to=row.technician)
-    return one if one.what in (ASKED, ASSIGNED) else replace(one, to="")
+    return one if one.what == ASSIGNED else replace(one, to="")
 
 
 def _wrong(request: Request, one: Act) -> str:

@@ -12,7 +12,7 @@ from urllib.parse import urlencode
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from handsfree.desk import acts, people, queries, saved, threads
+from handsfree.desk import acts, devices, people, queries, saved, threads
 from handsfree.desk.lists import (
     DUE_COLUMNS,
     FINDING_COLUMNS,
@@ -49,8 +49,16 @@ def home(request: Request) -> Response:
         mine=queries.findings(engine, scope, Queue(assigned=account.name), most=8),
         questions=threads.questions(engine, account.technician) if account.role == "technician" else [],
         answers=queries.findings(engine, scope, Queue(state=acts.ANSWERED), most=8) if account.role == "supervisor" else [],
-        follow_ups=[row for row in threads.follow_ups(engine, scope) if row.went is None][:8],
+        follow_ups=[row for row in threads.follow_ups(engine, scope) if row.went is None][:8], quiet=_quiet(request),
     )
+
+
+def _quiet(request: Request) -> tuple[int, int]:
+    """Devices that are silent, and queues that are stale, of who looks after them."""
+    account = request.state.account
+    if account.role != "supervisor":
+        return 0, 0
+    return devices.quiet(desk_of(request).people, None if account.team == "*" else (account.team,))
 
 
 @for_roles(*LOOKERS)

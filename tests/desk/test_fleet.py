@@ -39,6 +39,27 @@ def test_a_device_that_fell_silent_or_whose_queue_grows_old(
     assert devices._standing(*ago, waits, now) == standing
 
 
+def test_what_is_quiet_is_counted_as_the_list_has_it(desk: Desk) -> None:
+    from sqlalchemy import insert
+
+    from handsfree.desk.people_tables import DeviceSeen
+
+    now = 1e9
+    days = [(None, None, 0), (8, 8, 0), (8, 8, 5), (1, 3, 2), (1, None, 1), (1, 1, 9), (1, 9, 0)]
+    for n, (seen, stored, waits) in enumerate(days):
+        people.add(desk.people, f"van-{n}", "device", "valley" if n % 2 else "summit", "", "")
+        if seen is not None:
+            (who,) = [one.id for one in people.everybody(desk.people) if one.name == f"van-{n}"]
+            row = {"person_id": who, "seen": now - seen * DAY, "stored": stored and now - stored * DAY, "waiting": waits}
+            with desk.people.begin() as connection:
+                connection.execute(insert(DeviceSeen), [row])
+    for teams in (None, ("valley",), ("summit",), ("nobody",)):
+        standings = [one.standing for one in devices.all_of(desk.people, Path("/nowhere"), teams, now)]
+        expected = (standings.count(NEVER) + standings.count(SILENT), standings.count(STALE))
+        assert devices.quiet(desk.people, teams, now) == expected
+    assert "silent" in signed_in(desk, "Vera").get("/").text
+
+
 def test_what_a_device_says_of_its_queue_is_shown(empty: Desk, season: Made) -> None:
     people.add(empty.people, "Vera", "supervisor", "*", "", "snow lamps over twelve sheds")
     device = Device(empty)

@@ -38,7 +38,7 @@ def do(browser: Any, key: str, what: str, **fields: str) -> Any:
 def test_a_question_is_answered_in_the_thread_of_its_finding(desk: Desk) -> None:
     vera, max_, anna = (signed_in(desk, name) for name in ("Vera", "Max", "Anna"))
     found = of_huber(desk)
-    assert do(vera, found.key, "asked", text="Why did you leave it?").status_code == 303
+    assert do(vera, found.key, "asked", text="Why did you leave it?", to=BRANDNER).status_code == 303
     assert "Why did you leave it?" in max_.get("/me").text
     assert "You are asked" in max_.get("/").text
     assert "Why did you leave it?" not in anna.get("/me").text
@@ -152,6 +152,41 @@ def test_what_was_written_when_the_session_was_over_is_kept(desk: Desk) -> None:
     done = post(vera, action[1], **{name: fields[name] for name in ("what", "back")}, token=token(vera), text=written)
     assert done.status_code == 303
     assert threads.thread(desk.engine, found.key)[0].text == written
+
+
+def test_a_database_of_before_is_brought_up_to_date_with_what_is_in_it(
+    request: pytest.FixtureRequest, tmp_path: Path
+) -> None:
+    """From the tables of before there were threads, on both databases."""
+    from alembic import command
+    from alembic.config import Config
+    from sqlalchemy import text
+
+    from handsfree.desk import database
+    from tests.desk.conftest import fresh
+
+    for url in (database.sqlite_url(tmp_path / "old.sqlite3"), fresh(request.getfixturevalue("postgresql"))):
+        engine = database.open_engine(url)
+        config = Config()
+        config.set_main_option("script_location", str(database.MIGRATIONS))
+        config.set_main_option("path_separator", "os")
+        with engine.begin() as connection:
+            config.attributes["connection"] = connection
+            command.upgrade(config, "0002")
+        with engine.begin() as connection:
+            texts = "name head problem signed_by procedure technician site cabinet program engine began_text outcome"
+            columns = tuple(texts.split())
+            zero = ("size", "changed", "reading", "events", "began", "lasted", "trips")
+            names, values = ", ".join((*columns, *zero)), ", ".join(["'v'"] * len(columns) + ["1"] * len(zero))
+            connection.execute(text(f"INSERT INTO visits (id, {names}) VALUES (1, {values})"))
+            connection.execute(text("INSERT INTO sayings (digest, text) VALUES ('d', 'Gásket')"))
+            connection.execute(text("INSERT INTO findings (key, visit_id, n, began, at, rule, sentence, signed) "
+                                    "VALUES ('k', 1, 1, 1, 1, 'r', 's', true)"))  # fmt: skip
+        database.migrate(engine)
+        with engine.connect() as connection:
+            assert connection.execute(text("SELECT folded FROM sayings")).scalar() == "gasket"
+            assert connection.execute(text("SELECT key FROM findings WHERE closed")).scalar() == "k"
+        engine.dispose()
 
 
 @pytest.mark.parametrize("where", ["https://example.org/x", "//example.org", "/\\example.org"])
