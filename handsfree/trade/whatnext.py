@@ -21,10 +21,12 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from handsfree.errors import Trouble
+from handsfree.trade import doubts
 from handsfree.trade.faultmodel import COMPLAINT, Check, Model
 
 SURE = 0.95  # of one fault: then it is time to act on it
 LIKELY = 0.70  # of one fault: then a further check must pay for itself
+NOTABLE = 0.10  # of two faults at once, or of none that is known: then it is said
 LEAST_BITS = 0.02  # a check that tells less than this is not worth its walk
 
 
@@ -160,6 +162,7 @@ def why(
         f"Most likely {model.fault(first).says}: {_percent(p1)}.",
         f"After that, {model.fault(second).says}: {_percent(p2)}.",
     ]
+    said += _doubts(model, observed, first, beliefs)
     advice = next_check(model, observed, isolated, ruled_out)
     if advice is None:
         enough = time_to_act(model, beliefs, observed, isolated)
@@ -173,6 +176,19 @@ def why(
     if advice.restores_power:
         said.append("It needs the power back on. What needed it off has been done.")
     return tuple(said)
+
+
+def _doubts(model: Model, observed: Mapping[str, str], first: str, beliefs: Mapping[str, float]) -> list[str]:
+    """How far the likeliest may be off, and what a table of single faults leaves out, where it is likely."""
+    found = doubts.sensitivity(model, observed, first, beliefs)
+    said = [f"With one judgement off by two, that is {_percent(found.low)} to {_percent(found.high)}."]
+    names, share = next(pair for pair in doubts.explanations(model, observed) if len(pair[0]) != 1)
+    if share >= NOTABLE and names:
+        both = " and ".join(model.fault(name).says for name in names)
+        said.append(f"Two at once: {_percent(share)}. That is: {both}.")
+    elif share >= NOTABLE:
+        said.append(f"None of the known faults: {_percent(share)}.")
+    return said
 
 
 def what_next(

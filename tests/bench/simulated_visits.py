@@ -46,9 +46,9 @@ from handsfree.language.meaning import Listening, Sense, Verdict
 from handsfree.procedure.load import load_book
 from handsfree.procedure.model import Ask, Book, Prove, Read
 from handsfree.resources import folder
-from handsfree.trade.faultmodel import shipped
 from handsfree.visit.machine import advance, start
 from handsfree.visit.state import Awaiting, Overlay, State
+from tests.bench.mirror.answers import mirrored
 from tests.bench.mirror.simulator import SimulatedCabinet, cabinet, complaints
 from tests.bench.simulated_technician import OFF_SCALE, UNSTEADY, Technician
 
@@ -139,7 +139,7 @@ class Visit:
 def draw(seed: int, complaint: str | None = None) -> tuple[SimulatedCabinet, str]:
     """A cabinet with a fault by the model's priors, and what its site complains of: by the model's shares, of that which the
     cabinet really shows."""
-    model, rng = shipped(), random.Random(f"visits/{seed}")
+    model, rng = mirrored(), random.Random(f"visits/{seed}")
     for attempt in range(2000):
         fault = rng.choices([one.id for one in model.faults], [one.prior for one in model.faults])[0]
         made = cabinet(fault, seed * 2000 + attempt)

@@ -19,8 +19,9 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 from handsfree.trade import whatnext
-from handsfree.trade.faultmodel import COMPLAINT, Check, Model, shipped
+from handsfree.trade.faultmodel import COMPLAINT, Check, Model
 from handsfree.trade.whatnext import posterior, ranked
+from tests.bench.mirror.answers import mirrored
 from tests.bench.whatnext_trees import TREES
 
 ANSWERS = dict[str, str]
@@ -110,7 +111,7 @@ def best_order(model: Model, visit: Visit) -> str:
 
 @lru_cache(maxsize=32)
 def _static_order(complaint: str) -> tuple[str, ...]:
-    model = shipped()
+    model = mirrored()
     beliefs = posterior(model, {COMPLAINT: complaint})
     told = {c.id: whatnext.information(c, beliefs) / c.minutes for c in model.checks.values()}
     return tuple(sorted(told, key=lambda name: (model.checks[name].needs == "isolation", -told[name])))
@@ -187,7 +188,7 @@ def worlds(seed: int) -> dict[str, Callable[[int], Cabinet]]:
     """Where cabinets come from: the model, wrong models (a new one for every visit), and the simulator."""
     from tests.bench.mirror.answers import simulated_visit
 
-    model = shipped()
+    model = mirrored()
 
     def wrong(likelihoods: float, priors: float) -> Callable[[int], Cabinet]:
         def cabinet(number: int) -> Cabinet:
@@ -229,7 +230,7 @@ class Row:
 
 def rows(visits: int, seed: int, only: tuple[str, ...] = (), wrong_minutes: float | None = None) -> list[Row]:
     """Every world by every strategy, on the same cabinets."""
-    model = shipped() if wrong_minutes is None else replace(shipped(), wrong_minutes=wrong_minutes)
+    model = mirrored() if wrong_minutes is None else replace(mirrored(), wrong_minutes=wrong_minutes)
     table = []
     for world, cabinet in worlds(seed).items():
         if only and world not in only:

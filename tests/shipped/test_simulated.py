@@ -11,8 +11,8 @@ import pytest
 
 from handsfree.isolation.people import Lock, Person
 from handsfree.procedure.model import Ask, End, Finding, Read
-from handsfree.trade.faultmodel import shipped
 from handsfree.visit.state import Awaiting
+from tests.bench.mirror.answers import mirrored
 from tests.bench.simulated_technician import ASKED, MEASURED
 from tests.bench.simulated_visits import ACCUSES, OF_THE_STATE, PROCEDURES, SILENT, WORDS, Site, Visit, draw, rows
 from tests.shipped.conftest import NAMES, book_named
@@ -58,7 +58,7 @@ def test_every_accusing_finding_is_one_that_a_procedure_makes_and_a_fault_of_the
     findings = {
         step.finding for name in NAMES for step in book_named(name).procedures[name].steps if isinstance(step, Finding)
     }
-    faults = {fault.id for fault in shipped().faults}
+    faults = {fault.id for fault in mirrored().faults}
     assert set(ACCUSES) <= findings
     assert frozenset().union(*ACCUSES.values()) == faults, "each fault of the model can be found"
 

@@ -56,8 +56,8 @@ def test_a_borderline_reading_tells_nothing() -> None:
 
 def test_under_isolation_the_next_check_needs_no_power_or_says_so() -> None:
     scene = arrived("too-warm").words(
-        "cooling", "43", "affirm", "clean", "58", "affirm", "70", "affirm", "58", "affirm", "warm", "runs smoothly",
-        "even frost", "turning", "holds fast", "long before", "go ahead", "isolated lock four two",
+        "cooling", "43", "affirm", "clean", "58", "affirm", "70", "affirm", "58", "affirm", "warm", "cannot tell",
+        "even frost", "turning", "holds fast", "long before", "in the shade", "go ahead", "isolated lock four two",
         "nothing runs", "understood",
     )  # fmt: skip
     assert (scene.step, scene.power) == ("compressor-touch", "ISOLATED")
@@ -75,7 +75,7 @@ def test_under_isolation_the_next_check_needs_no_power_or_says_so() -> None:
 def test_what_a_called_procedure_finds_counts_for_its_caller() -> None:
     scene = arrived("too-warm").words(
         "cooling", "43", "affirm", "clean", "58", "affirm", "70", "affirm", "58", "affirm",
-        "dead calm", "even frost", "clear", "stopped",
+        "dead calm", "even frost", "clear", "dead calm", "stopped",
     )  # fmt: skip
     assert scene.state.path == ("too-warm", "fans-check-and-exchange")
     assert scene.state.told["air_flow"] == "none"

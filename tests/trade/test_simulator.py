@@ -12,13 +12,12 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from handsfree.errors import Trouble
-from handsfree.trade.faultmodel import shipped
 from handsfree.trade.pulldown import Outlook, fit
-from tests.bench.mirror.answers import CHECKS, READINGS, answer, reading, reply, simulated_visit
+from tests.bench.mirror.answers import CHECKS, READINGS, answer, mirrored, reading, reply, simulated_visit
 from tests.bench.mirror.simulated import FAULTS, Condition
 from tests.bench.mirror.simulator import Event, SimulatedCabinet, cabinet, complaints, settled
 
-MODEL = shipped()
+MODEL = mirrored()
 HEALTHY = SimulatedCabinet("none", Condition(), 1, 22.0)
 
 

@@ -15,7 +15,7 @@ from handsfree.errors import Trouble
 from handsfree.trade.faultmodel import COMPLAINT, parse, shipped
 from handsfree.trade.whatnext import information, next_check, posterior, ranked, time_to_act, what_next, why
 from tests.bench import whatnext as bench
-from tests.bench.mirror.answers import answer
+from tests.bench.mirror.answers import answer, mirrored
 from tests.bench.mirror.simulator import cabinet
 from tests.bench.whatnext_trees import TREES
 from tests.trade.test_faultmodel import SMALL
@@ -124,16 +124,16 @@ def test_a_cheap_check_is_preferred_and_power_is_cut_late() -> None:
 
 def test_isolation_is_asked_for_before_the_check_and_named_with_what_can_share_it() -> None:
     """Follow the advice at a cabinet whose relay does not close, up to the first check that cuts the power."""
-    simulated, observed = cabinet("relay_open", 1), {COMPLAINT: "too_warm"}
-    advice = next_check(MODEL, observed)
+    simulated, observed, model = cabinet("relay_open", 1), {COMPLAINT: "too_warm"}, mirrored()
+    advice = next_check(model, observed)
     while advice is not None and not advice.cuts_power:
         observed[advice.check.id] = answer(simulated, advice.check.id, 0.0)
-        advice = next_check(MODEL, observed)
+        advice = next_check(model, observed)
     assert advice is not None
     assert advice.together
-    assert what_next(MODEL, observed)[:2] == ("Isolate and prove dead first.", advice.check.asks)
+    assert what_next(model, observed)[:2] == ("Isolate and prove dead first.", advice.check.asks)
     # The same again with the power off: no second isolation is asked for, and the switching is not charged.
-    again = next_check(MODEL, observed, isolated=True)
+    again = next_check(model, observed, isolated=True)
     assert again is not None
     assert again.check.needs == "isolation"
     assert not again.cuts_power
@@ -148,7 +148,8 @@ def test_acting_is_advised_when_it_is_sure() -> None:
 
 
 def test_trees_and_model_speak_of_the_same_things() -> None:
-    assert set(TREES) == set(MODEL.complaint.answers)
+    model = mirrored()
+    assert set(TREES) == set(model.complaint.answers)
     for steps in TREES.values():
         for step in steps:
             assert set(step.accuses) <= set(MODEL.find(step.check).answers)
@@ -182,7 +183,7 @@ def test_what_next_beats_the_tree_that_may_also_infer(world: str) -> None:
 def test_power_is_cut_once() -> None:
     """Isolations for checking alone (wrong repairs apart): at most one in nearly every visit."""
     draw = bench.worlds(11)["the model"]
-    visits = [bench.run(MODEL, draw(number), bench.what_next) for number in range(200)]
+    visits = [bench.run(mirrored(), draw(number), bench.what_next) for number in range(200)]
     undisturbed = [visit for visit in visits if not visit.tried]
     assert len(undisturbed) > 100
     assert sum(visit.isolations <= 1 for visit in undisturbed) / len(undisturbed) >= 0.97

@@ -9,11 +9,11 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from handsfree.errors import Trouble
 from handsfree.trade import cooling, electrical
-from handsfree.trade.faultmodel import Model
+from handsfree.trade.faultmodel import Check, Model
 from handsfree.trade.sensors import Beta, which_is_wrong
 from handsfree.trade.uncertain import reading as uncertain
 from tests.bench.mirror.simulated import LOCKED_AMPERES, NOMINAL_VOLTS, PLATE_AMPERES
@@ -247,6 +247,23 @@ CHECKS: dict[str, Answer] = {
     "defrost_heater_ohms": lambda s, r: _pick(s.condition.heater_good, "fits", "open"),
     "panels": lambda s, r: _pick(s.condition.panel_loose, "loose", "tight"),
 }
+
+
+def mirrored() -> Model:
+    """The shipped model, of the faults and checks that these cabinets have."""
+    from handsfree.trade.faultmodel import shipped
+    from tests.bench.mirror.simulated import FAULTS
+
+    whole = shipped()
+    kept = [at for at, fault in enumerate(whole.faults) if fault.id in FAULTS]
+    total = sum(whole.faults[at].prior for at in kept)
+    faults = tuple(replace(whole.faults[at], prior=whole.faults[at].prior / total) for at in kept)
+
+    def less(check: Check) -> Check:
+        return replace(check, rows=tuple(check.rows[at] for at in kept))
+
+    checks = {name: less(check) for name, check in whole.checks.items() if name in CHECKS}
+    return replace(whole, faults=faults, complaint=less(whole.complaint), checks=checks)
 
 
 def answer(cabinet: SimulatedCabinet, check: str, now: float) -> str:
