@@ -223,12 +223,14 @@ def list_procedures(json: Json = False) -> None:
 
 @app.command()
 def check(
-    target: Annotated[Path | None, typer.Argument(help="A procedure file, or a folder of them.")] = None, json: Json = False
+    target: Annotated[Path | None, typer.Argument(help="A procedure file, or a folder of them.")] = None,
+    json: Json = False,
+    sarif: Annotated[Path | None, typer.Option("--sarif", help="Write it for an editor too: SARIF 2.1.0.")] = None,
 ) -> None:
     """Everything a field visit would trip over. Exit status 1 where there are errors."""
     from handsfree.procedure import commands
 
-    commands.check(target, json)
+    commands.check(target, json, sarif)
 
 
 @app.command()

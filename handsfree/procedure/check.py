@@ -26,6 +26,7 @@ from handsfree.procedure import (
 from handsfree.procedure.load import FileProblems, load_book, load_file, procedure_files, shown_path
 from handsfree.procedure.model import Book
 from handsfree.procedure.observations import Observations
+from handsfree.procedure.pointing import pointed
 from handsfree.procedure.remarks import Remark, Weight, at
 from handsfree.procedure.yamlfile import LIMIT_BYTES
 
@@ -35,7 +36,7 @@ _LEFT_TO_CALLERS = frozenset({
 })  # fmt: skip
 
 #: Ways through that are shown to people; all that were followed are in the JSON.
-MOST_WAYS = 40
+MOST_WAYS = 8
 
 #: Tells without parsing that a file may call others.
 _CALL = re.compile(rb"kind:\s*['\"]?call")
@@ -106,7 +107,7 @@ def check_file(path: Path, folders: Sequence[Path] | None = None, known: Observa
     if cabinet.is_page(path):
         return _check_page(path)
     try:
-        load_file(path)
+        loaded = load_file(path)
         book = load_book(path, folders)
     except FileProblems as error:
         return Report(shown_path(path), path.stem, _file_remarks(error))
@@ -124,7 +125,7 @@ def check_file(path: Path, folders: Sequence[Path] | None = None, known: Observa
     steps = book.procedures[name].steps
     sound = not any(remark.group == "graph" for remark in remarks)
     return Report(
-        book.file(name), name, tuple(sorted(remarks, key=lambda remark: (remark.line, remark.group))),
+        book.file(name), name, tuple(sorted(pointed(remarks, loaded), key=lambda remark: (remark.line, remark.group))),
         tuple((step.id, round(listening.seconds(step), 1)) for step in steps),
         listening.routes(book) if sound else (), listening.extent(book) if sound else None,
         tuple(caller.main for caller in callers), language.code,

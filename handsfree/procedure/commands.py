@@ -11,15 +11,23 @@ from handsfree.outputs import save
 from handsfree.procedure.model import Book
 
 
-def check(target: Path | None = None, as_json: bool = False) -> None:
-    """A file, a folder or a name; the procedures that ship when absent. Exits with 1 where there are errors."""
+def check(target: Path | None = None, as_json: bool = False, sarif: Path | None = None) -> None:
+    """A file, a folder or a name; the procedures that ship when absent. `sarif`: the file for an editor. Exits with 1 where
+    there are errors."""
     from handsfree.procedure import check as checking
+    from handsfree.procedure.load import shown_path
 
     path = _folder() if target is None else _file(str(target))
     reports = checking.check_path(path)
     for report in reports:
         for line in checking.lines(report, whole=not path.is_dir()):
             print(line)
+    if sarif is not None:
+        from handsfree.procedure.sarif import sarif as as_sarif
+
+        found = sorted(path.rglob("*.yaml")) if path.is_dir() else [path]
+        files = {shown_path(file): file.resolve().as_uri() for file in found}
+        _write(json.dumps(as_sarif(reports, files), indent=1, ensure_ascii=False) + "\n", sarif)
     data = checking.as_data(reports)
     if as_json:
         print(json.dumps(data, ensure_ascii=False))
