@@ -20,7 +20,7 @@ from sphinx.util.docutils import docutils_namespace
 
 from handsfree import __version__
 from handsfree.errors import Trouble
-from handsfree.handbook import decisions, grammar, journal, procedures, states
+from handsfree.handbook import decisions, expressions, grammar, journal, procedures, states
 
 PAGES = Path(__file__).parent / "pages"
 #: What a line `%% NAME` of a page stands for: Markdown.
@@ -36,6 +36,7 @@ GENERATED: dict[str, Callable[[], str]] = {
     "thresholds": decisions.thresholds,
     "denials": decisions.denials,
     "branching rules": decisions.branching_rules,
+    "functions": expressions.functions,
     "findings": decisions.findings,
 }
 _STANDS = re.compile(r"^%% (.+)$", re.M)

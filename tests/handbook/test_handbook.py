@@ -220,6 +220,35 @@ def test_the_supervisor_finds_what_the_page_says(lesson: dict[str, str]) -> None
 def test_the_writers_procedure_holds_as_the_page_says(lesson: dict[str, str]) -> None:
     said = lesson["writer"]
     for wanted in ("1 file, 0 errors, 0 remarks.", "Written: flow.svg", "Written: copy.pdf",
-                   "The rehearsal ended as 'done'"):  # fmt: skip
+                   "The rehearsal ended as 'done'", "The rehearsal ended as 'fixed'", "Written: card.pdf"):  # fmt: skip
         assert wanted in said, wanted
     assert "bright" in said  # what comparing tells
+
+
+# ---- the functions of decisions --------------------------------------------------------------------------------------
+
+
+def test_every_function_stands_there_with_an_example_that_has_a_value(book: Path) -> None:
+    from handsfree.handbook.expressions import EXAMPLES, worked
+    from handsfree.procedure.functions import BUILT_IN, usual_calls
+
+    assert sorted(example.partition("(")[0] for example in EXAMPLES) == sorted({**BUILT_IN, **usual_calls()})
+    read = re.sub("[\N{LEFT DOUBLE QUOTATION MARK}\N{RIGHT DOUBLE QUOTATION MARK}]", '"', words(book, "expressions"))
+    for example in EXAMPLES:
+        assert f"{example} is {worked(example)}" in " ".join(read.split())
+
+
+def test_the_cases_of_the_page_are_cases() -> None:
+    """Each expression in the first table is one that a procedure may have."""
+    from handsfree.procedure.expressions import Tables, check
+
+    page = (building.PAGES / "expressions.md").read_text(encoding="utf-8")
+    rows = [row for row in page.split("## When it is not known")[0].splitlines() if row.startswith("| `")]
+    tables = Tables(
+        {"drawer_air": "degC", "room_air": "degC", "a": "volt", "b": "volt"},
+        {"seal": ("torn", "whole"), "drawer_work": ("fixed", "not fixed")},
+    )
+    found = [case for row in rows for case in re.findall(r"`([^`]+)`", row.split("|")[1])]
+    assert len(found) >= 10
+    for case in found:
+        assert check(case, tables) == (), case
