@@ -15,6 +15,7 @@ from handsfree.isolation.interlock import Interlock
 from handsfree.isolation.people import Lock, Person
 from handsfree.isolation.rules import LIVE, Hold, Power, Turn
 from handsfree.journal.events import Utterance
+from handsfree.language import base
 from handsfree.language.meaning import Sense, Verdict, gate_text
 
 MAINS, CHARGE = Kind("mains", proofs=("try", "meter")), Kind("charge", lock=False, proofs=("meter",), returns=30.0)
@@ -333,3 +334,22 @@ def test_a_source_of_which_nothing_is_known_is_live_unclaimed_unproved_and_unsee
     assert (LIVE.power, LIVE.claimed, LIVE.proofs, LIVE.seen) == (Power.LIVE, False, frozenset(), False)
     assert LIVE.seen is False
     assert LIVE.claimed is False
+
+
+def test_each_step_of_an_absent_owner_has_its_sentence() -> None:
+    for code in ("en", "es"):
+        for key in folk.WITHOUT_OWNER:
+            assert "Ann" in base.load(code).prompt(key, owner="Ann")
+
+
+@pytest.mark.parametrize(("figures", "locks"), [(1, False), (2, True), (3, True), (4, True), (5, False)])
+def test_a_number_has_two_to_four_figures(figures: int, locks: bool) -> None:
+    number = ("one", "two", "three", "four", "five")[:figures]
+    assert Person("Ann", number).may_lock is locks
+    assert bool(folk.numbered((), "Ann", number)) is locks
+
+
+def test_who_states_another_number_changes_nobody_elses() -> None:
+    after = folk.numbered((ANN, BEN), "Ben", ("five", "six"))
+    assert after == (ANN, Person("Ben", ("five", "six")))
+    assert folk.numbered((ANN, BEN), "Ann", ("five", "six")) == (Person("Ann", ("five", "six")), BEN)
