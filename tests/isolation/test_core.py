@@ -353,3 +353,18 @@ def test_who_states_another_number_changes_nobody_elses() -> None:
     after = folk.numbered((ANN, BEN), "Ben", ("five", "six"))
     assert after == (ANN, Person("Ben", ("five", "six")))
     assert folk.numbered((ANN, BEN), "Ann", ("five", "six")) == (Person("Ann", ("five", "six")), BEN)
+
+
+def test_an_interlock_begins_with_nobody_nothing_and_no_doubt() -> None:
+    new = Interlock()
+    assert (new.sources, new.holds, new.people, new.locks) == ({}, {}, (), frozenset())
+    assert (new.speaker, new.given, new.failures, new.absent, new.doubt) == ("", frozenset(), 0, 0, False)
+    assert (new.last_heard, new.since, new.proved_at) == (0.0, {}, {})
+    assert new.doubt is False
+    assert new.locked_by(()) == lock.MANY > 100
+
+
+def test_once_nobody_is_known_to_be_here_nobodys_phrase_is_awaited_and_none_counts() -> None:
+    after = lock.nobody(replace(begun("plug", people=(ANN, BEN)), speaker="Ben", given=frozenset({"Ann"})))
+    assert (after.speaker, after.given) == ("", frozenset())
+    assert [(one.name, one.number, one.here) for one in after.people] == [("Ann", ANN.number, False), ("Ben", BEN.number, False)]

@@ -93,7 +93,8 @@ def test_cleared_in_the_second_job_it_is_made_again_by_the_procedure_that_made_i
 
 
 def test_the_second_job_is_shut_where_the_first_ended_with_the_supply_back() -> None:
-    text = VISIT.replace("  - {id: second", "  - {id: early, kind: call, procedure: make-live, say: Safe first.}\n  - {id: second")
+    early = "{id: early, kind: call, procedure: make-live, say: The supply.}"
+    text = VISIT.replace("  - {id: second", f"  - {early}\n  - {{id: second")
     assert proofs.prove(book(text, *BOOK[1:])) == ()
     scene = Scene(book(text, *BOOK[1:])).open().words(OPENS, "nothing runs", "next step", "next step", "next step", CLEARS)
     scene.words("next step")
