@@ -367,4 +367,35 @@ def test_an_interlock_begins_with_nobody_nothing_and_no_doubt() -> None:
 def test_once_nobody_is_known_to_be_here_nobodys_phrase_is_awaited_and_none_counts() -> None:
     after = lock.nobody(replace(begun("plug", people=(ANN, BEN)), speaker="Ben", given=frozenset({"Ann"})))
     assert (after.speaker, after.given) == ("", frozenset())
-    assert [(one.name, one.number, one.here) for one in after.people] == [("Ann", ANN.number, False), ("Ben", BEN.number, False)]
+    assert after.people == (replace(ANN, here=False), replace(BEN, here=False))
+
+
+WORN = {"given": frozenset({"Ann"}), "failures": 2, "absent": 1, "speaker": "Ben", "doubt": True}
+
+
+@pytest.mark.parametrize("what", list(Turn))
+def test_after_any_turn_phrases_are_given_anew_and_only_the_answer_ends_the_doubt(what: Turn) -> None:
+    worn = replace(begun("plug", people=(ANN, BEN)), **WORN)  # type: ignore[arg-type]
+    after = lock.turn(worn, ("plug",), what, 9.0)
+    assert (after.given, after.failures, after.absent, after.speaker) == (frozenset(), 0, 0, "")
+    assert after.doubt is (what is not Turn.POWER_IS_ON)
+    assert lock.turn_all(worn, what, 9.0).doubt is False
+    assert lock.turn(replace(worn, doubt=False), ("plug",), what, 9.0).doubt is False
+
+
+def test_who_is_awaited_in_doubt_and_asked_from_the_first() -> None:
+    worn = replace(Interlock(SOURCES, people=(ANN, BEN)), **WORN)  # type: ignore[arg-type]
+    assert lock.in_doubt(Interlock()).doubt is True
+    assert (lock.awaits(worn, "Ann").speaker, lock.awaits(worn, "Ann").failures) == ("Ann", 0)
+    assert lock.absent_anew(worn) == replace(worn, absent=0)
+
+
+def test_who_leaves_takes_off_every_lock_of_theirs_while_anothers_is_on_each() -> None:
+    on = frozenset({Lock("plug", "Ann"), Lock("plug", "Ben"), Lock("tap", "Ann")})
+    held = Interlock(SOURCES, people=(ANN, BEN), locks=on, speaker="Ann")
+    stays = lock.leave(held, ("plug",), phrase("clear", ANN))
+    assert (stays.locks, stays.failures) == (on, 1), "nobody else has a lock on the tap"
+    gone = lock.leave(replace(held, locks=on | {Lock("tap", "Ben")}), ("plug",), phrase("clear", ANN))
+    assert gone.locks == {Lock("plug", "Ben"), Lock("tap", "Ben")}
+    assert [one.name for one in gone.people if one.here] == ["Ben"]
+    assert lock.leave(replace(held, locks=on | {Lock("tap", "Ben")}), (), phrase("clear", BEN)).failures == 1
