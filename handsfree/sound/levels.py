@@ -131,8 +131,9 @@ def at_level(samples: Samples, level: float, peak: float = 0.97) -> Samples:
 
 
 def level_without_noise(samples: Samples, rate: int = RATE) -> float:
-    """dB full scale of what stands out of a steady noise by 3 dB and more, the noise's own power taken off; QUIETEST where
-    nothing does. P.56 would count the noise as speech where speech is as loud. Common practice, no source."""
+    """dB full scale of what stands out of a steady noise by 3 dB and more, the noise's own power taken off; where nothing
+    does, 3 dB under the noise, for it is no louder. P.56 would count the noise as speech where speech is as loud. Common
+    practice, no source."""
     size = round(0.03 * rate)
     count = len(samples) // size
     if not count:
@@ -140,4 +141,4 @@ def level_without_noise(samples: Samples, rate: int = RATE) -> float:
     powers = np.square(samples[: count * size].reshape(count, size), dtype=np.float64).mean(axis=1)
     noise = float(np.percentile(powers, 10)) * 1.2  # a low percentile of a noise lies below its mean
     loud = powers[powers > 2.0 * noise]
-    return decibels(float(loud.mean()) - noise) if len(loud) else QUIETEST
+    return decibels(float(loud.mean()) - noise if len(loud) else noise / 2)

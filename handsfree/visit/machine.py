@@ -276,7 +276,7 @@ def _sound_lost(flow: Flow, event: events.SoundLost) -> None:
     _shut(flow, flow.sentence("why-resume"))
     _unheard(flow)
     flow.prompt("sound-lost", "notice", cuttable=False, what=flow.sentence(f"part-{event.what}"))
-    flow.change(overlay=Overlay.STAND_BY)
+    flow.change(overlay=Overlay.STAND_BY, lost=flow.state.lost | {event.what})
 
 
 def _unheard(flow: Flow) -> None:
@@ -285,9 +285,11 @@ def _unheard(flow: Flow) -> None:
 
 
 def _sound_back(flow: Flow, event: events.SoundBack) -> None:
-    """Standing by as it says, whatever went on while nobody could speak: 'go ahead' must not pass a step unheard."""
-    flow.change(overlay=Overlay.STAND_BY)
-    flow.prompt("sound-back", "notice")
+    """Standing by as it says, whatever went on while nobody could speak: 'go ahead' must not pass a step unheard. Told once,
+    with the last part that comes back: one plug takes microphone and loudspeaker with it."""
+    flow.change(overlay=Overlay.STAND_BY, lost=flow.state.lost - {event.what})
+    if not flow.state.lost:
+        flow.prompt("sound-back", "notice")
 
 
 def _shut(flow: Flow, why: str) -> None:
@@ -310,7 +312,7 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
     was, away = state.interlock, flow.now - max(state.interlock.last_heard, state.began)
     # listening: the ear is a new one and has been told of nothing, even where the same is in force as before
     flow.change(outcome="", fault="", overlay=Overlay.NONE, pending=None, tries=0, told_quiet=False, listening=None,
-                joining="", lock_offered=())  # fmt: skip
+                lost=frozenset(), joining="", lock_offered=())  # fmt: skip
     _unheard(flow)
     if was.power is not Power.LIVE or was.doubt:
         flow.turn_lock(Turn.RESUMED, flow.sentence("why-resume"))

@@ -19,7 +19,7 @@ def _takes_go_ahead(flow: Flow, utterance: Utterance) -> bool:
     if not is_command(utterance, "go ahead"):
         return False
     flow.change(overlay=Overlay.NONE)
-    flow.prompt("going-ahead", "answer")
+    flow.heard(flow.sentence("going-ahead"))
     present(flow)
     return True
 
@@ -43,7 +43,7 @@ def _goes_on(flow: Flow, utterance: Utterance) -> bool:
     if not denies(utterance):
         return False
     flow.change(overlay=Overlay.NONE)
-    flow.prompt("not-stopped", "answer")
+    flow.heard(flow.sentence("not-stopped"))
     present(flow)
     return True
 

@@ -130,7 +130,8 @@ class State:
     'check=answer', or '' for nothing. `facts`: what is known in the whole visit, by name. `warned`: the cautions that were
     understood, by their text. `proposed`: what was likely heard, read back. `heard_out`: when the last prompt had ended.
     `found`: findings of the last turn. `waited`: how a wait goes was explained; `half`: half time of this one is still to
-    be told. `level`: how loud the person who is heard usually is, dB full scale, 0 before it is known. `learned`: how
+    be told. `lost`: the parts of the sound that are gone.
+    `level`: how loud the person who is heard usually is, dB full scale, 0 before it is known. `learned`: how
     answers are worded, of what the person has worded so once.
     `emergency`: whom to call, as it is said. `fault`: what broke the visit
     off, '' for nothing; `failed_at`: the step at which the program last failed; `broken`: those that are not tried again."""
@@ -155,6 +156,7 @@ class State:
     half: bool = False
     learned: frozenset[str] = frozenset()
     level: float = 0.0
+    lost: frozenset[str] = frozenset()
     form: Form = Form.USUAL
     emergency: str = ""
     series: tuple[Sample, ...] = ()

@@ -467,3 +467,14 @@ def test_a_stopped_visit_asks_for_the_lock_number_again() -> None:
     scene.tell(Resumed("stopped"))
     scene.words("isolated lock seven three", "nothing runs")
     assert scene.power == "ISOLATED"
+
+
+def test_one_plug_that_takes_both_is_back_once() -> None:
+    scene = Scene(book(data.WHOLE)).open()
+    for part in ("loudspeaker", "microphone"):
+        scene.tell(SoundLost("headset", part))
+    scene.tell(SoundBack("headset", "microphone"))
+    assert not [effect for effect in scene.last if isinstance(effect, Say)]
+    scene.tell(SoundBack("headset", "loudspeaker"))
+    assert scene.said == "Sound is back. Standing by. Say go ahead."
+    assert scene.words("go ahead").said == "Going ahead. Look at the cabinet."
