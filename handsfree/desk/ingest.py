@@ -94,11 +94,11 @@ def refresh(
 
 
 def _take_out(connection: Connection, names: Sequence[str]) -> None:
-    days = _days(connection, names)
-    of = select(Visit.site, Visit.cabinet).where(Visit.name.in_(names)).distinct()
-    cabinets = [(row.site, row.cabinet) for row in connection.execute(of)]
-    connection.execute(delete(Visit).where(Visit.name.in_(names)))
-    rolls.fill(connection, days | returns.note_cabinets(connection, cabinets))
+    ids = set(connection.scalars(select(Visit.id).where(Visit.name.in_(names))))
+    cabinets = returns.cabinets_of(connection, ids)
+    rolls.take_out(connection, ids)
+    connection.execute(delete(Visit).where(Visit.id.in_(ids)))
+    returns.note(connection, cabinets, (), rolls.take_out, rolls.put_in)
 
 
 def folders(visits: Path, known: Mapping[str, str] | None = None) -> Iterator[tuple[str, int, int]]:
@@ -158,7 +158,9 @@ def put(engine: Engine, outs: Sequence[ReadOut]) -> None:
 
 
 def put_in(connection: Connection, outs: Sequence[ReadOut]) -> None:
-    days = _days(connection, [out.visit["name"] for out in outs]) | {out.visit["day"] for out in outs}
+    before = set(connection.scalars(select(Visit.id).where(Visit.name.in_([out.visit["name"] for out in outs]))))
+    cabinets = returns.cabinets_of(connection, before)
+    rolls.take_out(connection, before)
     ids = _visit_rows(connection, outs)
     sayings = _sayings(connection, {line["text"] for out in outs for line in out.rows.get("lines", ())})
     closed = _closed(connection, [f["key"] for out in outs for f in out.rows.get("findings", ())])
@@ -174,13 +176,10 @@ def put_in(connection: Connection, outs: Sequence[ReadOut]) -> None:
                 values.append(filled)
         if values:
             connection.execute(insert(table), values)
-    days |= returns.note(connection, ids.values())
-    rolls.fill(connection, days)
+    cabinets += returns.cabinets_of(connection, ids.values())
+    returns.note(connection, dict.fromkeys(cabinets), ids.values(), rolls.take_out, rolls.put_in)
+    rolls.put_in(connection, ids.values())
     threads.hear_answers(connection)
-
-
-def _days(connection: Connection, names: Sequence[str]) -> set[int]:
-    return set(connection.scalars(select(Visit.day).where(Visit.name.in_(names))))
 
 
 def _visit_rows(connection: Connection, outs: Sequence[ReadOut]) -> dict[str, int]:

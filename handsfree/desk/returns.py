@@ -10,7 +10,7 @@ Rules of this file:
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from datetime import datetime
 from itertools import pairwise
 from typing import Any
@@ -29,14 +29,20 @@ MENDED, NOTHING = ("fixed", "done"), "no fault found"
 MOST = 200
 
 
-def note(connection: Connection, ids: Collection[int]) -> set[int]:
-    """Of the cabinets that these visits are of. The days of which something has changed."""
+#: What is done with visits before and after they are changed.
+Changing = Callable[[Connection, Collection[int]], None]
+
+
+def cabinets_of(connection: Connection, ids: Collection[int]) -> list[tuple[str, str]]:
+    """(site, cabinet) of these visits."""
     of = select(Visit.site, Visit.cabinet).where(Visit.id.in_(ids)).distinct()
-    return note_cabinets(connection, [(row.site, row.cabinet) for row in connection.execute(of)])
+    return [(row.site, row.cabinet) for row in connection.execute(of)]
 
 
-def note_cabinets(connection: Connection, cabinets: Iterable[tuple[str, str]]) -> set[int]:
-    days: set[int] = set()
+def note(
+    connection: Connection, cabinets: Iterable[tuple[str, str]], new: Collection[int], before: Changing, after: Changing
+) -> None:
+    """Of these cabinets. Visits that are changed and not `new` are given to `before` and `after`."""
     for site, cabinet in cabinets:
         asked = select(Visit).with_only_columns(
             Visit.id,
@@ -53,22 +59,24 @@ def note_cabinets(connection: Connection, cabinets: Iterable[tuple[str, str]]) -
         )
         asked = asked.where(Visit.site == site, Visit.cabinet == cabinet, Visit.standing == GOOD, Visit.cabinet != "")
         some = connection.execute(asked.order_by(Visit.began.desc(), Visit.id.desc()).limit(MOST)).all()[::-1]
-        days |= _apart(connection, some)
+        moved = _moved(some)
+        others = moved.keys() - set(new)
+        before(connection, others)
+        for one, values in moved.items():
+            connection.execute(update(Visit).where(Visit.id == one).values(**values))
+        after(connection, others)
         _came_back(connection, some)
-    return days
 
 
-def _apart(connection: Connection, visits: Sequence[Any]) -> set[int]:
-    """How far each lies from the one before and after."""
-    changed: set[int] = set()
+def _moved(visits: Sequence[Any]) -> dict[int, dict[str, float | None]]:
+    """Those that lie otherwise from the one before and after than is written of them."""
+    found = {}
     for before, one, after in zip([None, *visits], visits, [*visits[1:], None], strict=False):
         since = one.began - before.began if before is not None else None
         until = after.began - one.began if after is not None else None
         if (since, until) != (one.since_last, one.until_next):
-            values = {"since_last": since, "until_next": until}
-            connection.execute(update(Visit).where(Visit.id == one.id).values(**values))
-            changed.add(one.day)
-    return changed
+            found[one.id] = {"since_last": since, "until_next": until}
+    return found
 
 
 def _came_back(connection: Connection, visits: Sequence[Any]) -> None:

@@ -2,16 +2,18 @@
 
 Rules of this file:
 
-- A day is rolled up anew, from the visits that count, whenever one of its visits is put in, changed or taken out, in the
-  same transaction: the rolls never part from the visits.
+- What a visit makes is added when it is put in, and taken off before it is changed or goes, in the same transaction: the
+  rolls never part from the visits, and a visit costs the same however many a day has.
 - They are for who sees everybody. A team's year is a few thousand visits, which are asked themselves.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
+from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Engine, and_, case, delete, func, insert, or_, select
+from sqlalchemy import ColumnElement, Connection, Engine, Select, and_, case, delete, func, insert, or_, select, true
+from sqlalchemy.dialects import postgresql, sqlite
 
 from handsfree.desk.database import ROLLS, alone_at, put_alone
 from handsfree.desk.returns import AGAIN_DAYS, DAY, MENDED, NOTHING
@@ -20,7 +22,7 @@ from handsfree.desk.tables import GOOD, RollDay, RollStep, StepRow, Visit
 REACH = AGAIN_DAYS * DAY
 #: Outcomes of a visit that came to no end, or of which nothing is known.
 UNENDED = ("not closed", "not readable", "stopped", "to be continued")
-#: Days that are rolled up in one go.
+#: Visits that are added up in one go.
 SOME = 400
 
 
@@ -47,63 +49,74 @@ def count(of: ColumnElement[bool]) -> ColumnElement[int]:
     return func.coalesce(func.sum(case((of, 1), else_=0)), 0)
 
 
-def fill(connection: Connection, days: Collection[int]) -> None:
-    """These days anew."""
-    alone_at(connection, ROLLS)
-    some = sorted(days)
-    for at in range(0, len(some), SOME):
-        _fill(connection, some[at : at + SOME])
+#: What is added up in each table.
+_OF_DAY = ("visits", "single", "firsts", "fixed", "returns", "heard", "again", "seconds")
+_OF_STEP = ("stays", "visits", "heard", "again", "repeated", "back", "stood_by", "seconds")
 
 
-def _fill(connection: Connection, days: list[int]) -> None:
-    connection.execute(delete(RollDay).where(RollDay.day.in_(days)))
-    connection.execute(delete(RollStep).where(RollStep.day.in_(days)))
+def _days_of(where: ColumnElement[bool]) -> Select[Any]:
     seconds = func.coalesce(func.sum(case((is_single(), Visit.on_site), else_=0.0)), 0.0)
-    visits = (
-        select(
-            Visit.day,
-            Visit.procedure,
-            Visit.version,
-            Visit.outcome,
-            func.count(),
-            count(is_single()),
-            count(is_first()),
-            count(is_fixed()),
-            count(is_return()),
-            func.sum(Visit.heard),
-            func.sum(Visit.again),
-            seconds,
-        )
-        .where(Visit.day.in_(days), Visit.standing == GOOD)
-        .group_by(Visit.day, Visit.procedure, Visit.version, Visit.outcome)
-    )
-    names = ["day", "procedure", "version", "outcome", "visits", "single", "firsts", "fixed", "returns", "heard", "again",
-             "seconds"]  # fmt: skip
-    connection.execute(insert(RollDay).from_select(names, visits))
-    of_steps = (StepRow.heard, StepRow.again, StepRow.repeated, StepRow.back, StepRow.stood_by, StepRow.seconds)
-    steps = (
-        select(
-            Visit.day,
-            StepRow.procedure,
-            StepRow.step,
-            func.count(),
-            func.count(func.distinct(StepRow.visit_id)),
-            *(func.sum(column) for column in of_steps),
-        )
-        .join(Visit, Visit.id == StepRow.visit_id)
-        .where(Visit.day.in_(days))
-        .group_by(Visit.day, StepRow.procedure, StepRow.step)
-    )
-    names = ["day", "procedure", "step", "stays", "visits", "heard", "again", "repeated", "back", "stood_by", "seconds"]
-    connection.execute(insert(RollStep).from_select(names, steps))
+    of = (func.count(), count(is_single()), count(is_first()), count(is_fixed()), count(is_return()), func.sum(Visit.heard),
+          func.sum(Visit.again), seconds)  # fmt: skip
+    keys = (Visit.day, Visit.procedure, Visit.version, Visit.outcome)
+    named = (column.label(name) for name, column in zip(_OF_DAY, of, strict=True))
+    return select(*keys, *named).where(where, Visit.standing == GOOD).group_by(*keys)
+
+
+def _steps_of(where: ColumnElement[bool]) -> Select[Any]:
+    sums = (func.sum(getattr(StepRow, name)) for name in _OF_STEP[2:])
+    of = (func.count(), func.count(func.distinct(StepRow.visit_id)), *sums)
+    keys = (Visit.day, StepRow.procedure, StepRow.step)
+    named = (column.label(name) for name, column in zip(_OF_STEP, of, strict=True))
+    return select(*keys, *named).join(Visit, Visit.id == StepRow.visit_id).where(where).group_by(*keys)
+
+
+def put_in(connection: Connection, ids: Collection[int]) -> None:
+    """What these visits make, on top of what is there."""
+    _change(connection, ids, 1)
+
+
+def take_out(connection: Connection, ids: Collection[int]) -> None:
+    """What these visits made, as they stand now: before they are changed or go."""
+    _change(connection, ids, -1)
+
+
+def _change(connection: Connection, ids: Collection[int], sign: int) -> None:
+    if not ids:
+        return
+    alone_at(connection, ROLLS)
+    some = sorted(ids)
+    for at in range(0, len(some), SOME):
+        these = Visit.id.in_(some[at : at + SOME])
+        _add(connection, RollDay, _OF_DAY, connection.execute(_days_of(these)).all(), sign)
+        _add(connection, RollStep, _OF_STEP, connection.execute(_steps_of(these)).all(), sign)
+
+
+def _add(connection: Connection, table: Any, names: Sequence[str], rows: Sequence[Any], sign: int) -> None:
+    if not rows:
+        return
+    build = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
+    keys = [column.name for column in table.__table__.primary_key]
+    new = build(table)
+    summed = {name: table.__table__.c[name] + new.excluded[name] for name in names}
+    upsert = new.on_conflict_do_update(index_elements=keys, set_=summed)
+    values = [
+        {**{key: getattr(row, key) for key in keys}, **{name: sign * getattr(row, name) for name in names}} for row in rows
+    ]
+    connection.execute(upsert, values)
+    if sign < 0:
+        none = table.__table__.c[names[0]] <= 0
+        connection.execute(delete(table).where(table.day.in_({row.day for row in rows}), none))
 
 
 def rebuild(engine: Engine) -> None:
     """All of them, anew."""
 
     def work(connection: Connection) -> None:
-        connection.execute(delete(RollDay))
-        connection.execute(delete(RollStep))
-        fill(connection, set(connection.scalars(select(Visit.day).distinct())))
+        alone_at(connection, ROLLS)
+        for table, names, of in ((RollDay, _OF_DAY, _days_of(true())), (RollStep, _OF_STEP, _steps_of(true()))):
+            connection.execute(delete(table))
+            keys = [column.name for column in table.__table__.primary_key]
+            connection.execute(insert(table).from_select([*keys, *names], of))
 
     put_alone(engine, work)

@@ -95,7 +95,12 @@ def test_what_is_rolled_up_is_what_the_visits_say(engine: Engine, season: Made) 
     rolls.rebuild(engine)
     with engine.connect() as connection:
         after = [connection.execute(select(*t.__table__.columns)).all() for t in (RollDay, RollStep)]
-    assert [sorted(map(tuple, rows)) for rows in before] == [sorted(map(tuple, rows)) for rows in after]
+    assert [exact(rows) for rows in before] == [exact(rows) for rows in after]
+
+
+def exact(rows: Any) -> list[tuple[Any, ...]]:
+    """But for the last digits of sums of seconds, which were added and taken off in another order."""
+    return sorted(tuple(round(value, 6) if isinstance(value, float) else value for value in row) for row in rows)
 
 
 def test_a_date_that_is_none_is_told_on_every_page_that_asks_for_one(desk: Desk) -> None:
