@@ -4,7 +4,8 @@ Rules of this file:
 
 - Every phrase, number and denial in force is scored exactly as the sounds it is made of (`ctc`), and so is what was said
   freely.
-- It was never taught the trade's sentences: a word in a new procedure is as good to it as any.
+- What it was taught beside (`phonetic_adapted`) is noise, rooms and accents on words of the whole dictionary, the trade's
+  own one in ten: a word in a new procedure is as good to it as any.
 - The weights are those of one version of one package, known by their hash; others are refused in a sentence.
 """
 
