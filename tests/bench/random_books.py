@@ -19,7 +19,7 @@ from handsfree.journal import events as ev
 from handsfree.language.meaning import Sense, gate_text
 from handsfree.procedure import load
 from handsfree.visit.machine import advance, start
-from tests.bench.walk import WALL, alphabet, heard
+from tests.bench.walk import AGED, WALL, alphabet, heard, hurried
 from tests.bench.watchman import ENGLISH, WORDS, A, B, Small, Watch, broken, hears
 
 SOURCES = {"plug": "mains", "valve": "water", "capacitor": "charge"}
@@ -73,7 +73,7 @@ def drawn(die: random.Random) -> Small:
             "  - {id: end, kind: end, outcome: done, say: The end.}\n")  # fmt: skip
     return Small(
         text, needs, isolates or {"none": ("plug",)}, proves, restores, power, limit=10.0, behind={"capacitor": "plug"},
-        unlocked=frozenset({"capacitor"}), people=(A, B), phrases=("cool", "warm"),
+        unlocked=frozenset({"capacitor"}), returns={"capacitor": 30 * 60.0}, people=(A, B), phrases=("cool", "warm"),
     )  # fmt: skip
 
 
@@ -115,20 +115,25 @@ def visit(small: Small, die: random.Random, letters: list[tuple[Any, float]], re
     record = [ev.Stamped(0, WALL, 0.0, opened)]
     state, effects = advance(start(book, ENGLISH), record[0])
     watch, now, isolated, wrong = Watch(), 0.0, 0, []
+    proved: dict[str, float] = {}
     for effect in effects:
         watch, _ = broken(small, watch, effect)
     for n in range(HAPPENINGS_A_VISIT):
         event, silence = (helpful(state, die), die.uniform(0.5, 20)) if die.random() < 0.8 else die.choice(letters)
         quiet = now + silence - state.interlock.last_heard  # the watchman is told how long nobody spoke
         now += silence
+        over = [name for name, seconds in small.returns.items() if now - proved.get(name, now) > seconds]
         stamped = ev.Stamped(n + 1, WALL, now, event)
         record.append(stamped)
         after, effects = advance(state, stamped)
-        watch = hears(small, watch, stamped, quiet)
+        watch = hears(small, watch, stamped, quiet, over)
         for effect in effects:
             was = watch
             watch, why = broken(small, watch, effect)
             isolated += bool(watch.dead - was.dead)
+            proved |= dict.fromkeys(watch.dead - was.dead, now)
+            if isinstance(effect, ev.StepEntered) and effect.step in small.proves:  # measured again, it counts from then
+                proved[small.proves[effect.step][0]] = now
             if why and not (why.startswith("7") and isinstance(event, ev.FaultMet)):
                 wrong.append(why)
         state = after
@@ -151,6 +156,7 @@ def shown(record: list[ev.Stamped]) -> str:
 
 
 def main() -> None:
+    hurried()
     parser = argparse.ArgumentParser()
     parser.add_argument("--happenings", type=int, default=1_000_000)
     parser.add_argument("--seed", type=int, default=1)
@@ -161,7 +167,7 @@ def main() -> None:
     happened = books = isolated = violations = 0
     while happened < asked.happenings and time.monotonic() < until:
         small = drawn(die)
-        letters = list(alphabet(small))
+        letters = [one for one in alphabet(small) if one[1] != AGED]  # the clock runs here
         books += 1
         for _ in range(4):
             many, dead, wrong = visit(small, die, letters, replay=die.random() < 0.02)
