@@ -318,13 +318,17 @@ def _silence() -> None:
         os.dup2(null, stream)
 
 
-def judge(target: Target, part: tuple[int, int], until: float, out: Any) -> tuple[int, int, int]:
-    """(mutants tried, killed, left untried for want of time). In a fork of its own: it imports the package."""
+def judge(
+    target: Target, part: tuple[int, int], until: float, out: Any, lines: tuple[int, int] = (0, 10**6)
+) -> tuple[int, int, int]:
+    """(mutants tried, killed, left untried for want of time). In a fork of its own: it imports the package. `lines`: the
+    first and the last that are changed."""
     code, used, _ = run(target, None, 300)
     if code != PASSED:
         raise SystemExit(f"the tests of {target.module} do not pass on the unchanged module (status {code})")
     _warm(used)
-    made = mutants(target.module)[part[0] - 1 :: part[1]]
+    within = [mutant for mutant in mutants(target.module) if lines[0] <= mutant.line <= lines[1]]
+    made = within[part[0] - 1 :: part[1]]
     print(f"# {target.module}: {len(made)} mutants", file=out, flush=True)
     told, into = os.pipe()
     child = os.fork()
@@ -350,6 +354,7 @@ def main() -> None:
     parser.add_argument("module", nargs="*", help="module's name or path; all that are configured where none is given")
     parser.add_argument("--part", default="1/1", help="1/2 and 2/2 share the mutants between two processes")
     parser.add_argument("--minutes", type=float, default=240.0, help="stop after so long")
+    parser.add_argument("--lines", default="", help="30-60: only what stands in these lines of the module")
     parser.add_argument("--list", action="store_true", help="only count the mutants")
     parser.add_argument("--out", type=Path, help="write there what survived, as it is found")
     given = parser.parse_args()
@@ -357,6 +362,8 @@ def main() -> None:
     sys.path.insert(0, str(TOP))
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     first, _, of = given.part.partition("/")
+    low, _, high = given.lines.partition("-")
+    lines = (int(low or 0), int(high or low or 10**6))
     chosen = targets(given.module)
     if not chosen:
         raise SystemExit("no such module is configured; see [[tool.handsfree.mutants]] in pyproject.toml")
@@ -366,7 +373,7 @@ def main() -> None:
         return
     until = time.monotonic() + given.minutes * 60
     with given.out.open("a") if given.out else nullcontext() as file:
-        totals = [judge(target, (int(first), int(of)), until, file or sys.stdout) for target in chosen]
+        totals = [judge(target, (int(first), int(of)), until, file or sys.stdout, lines) for target in chosen]
     tried, killed, untried = (sum(column) for column in zip(*totals, strict=True))
     print(f"{tried} mutants tried, {killed} killed, {tried - killed} survived, {untried} not tried for want of time")
 

@@ -399,3 +399,46 @@ def test_who_leaves_takes_off_every_lock_of_theirs_while_anothers_is_on_each() -
     assert gone.locks == {Lock("plug", "Ben"), Lock("tap", "Ben")}
     assert [one.name for one in gone.people if one.here] == ["Ben"]
     assert lock.leave(replace(held, locks=on | {Lock("tap", "Ben")}), (), phrase("clear", BEN)).failures == 1
+
+
+def test_a_phrase_that_counts_leaves_nothing_of_what_failed_before() -> None:
+    worn = replace(begun("plug", people=(ANN, BEN)), failures=2, speaker="Ann")
+    first = lock.hear_phrase(worn, ("plug",), phrase("isolated", ANN), 5.0)
+    assert (first.failures, first.speaker, first.given, first.last_heard) == (0, "Ben", frozenset({"Ann"}), 5.0)
+    last = lock.hear_phrase(replace(first, failures=1), ("plug",), phrase("isolated", BEN), 5.0)
+    assert (last.failures, last.speaker, last.hold("plug").claimed) == (0, "", True)
+
+
+def test_what_was_relieved_counts_from_now() -> None:
+    worn = replace(Interlock(SOURCES, {"plug": DEAD, "cap": Hold(Power.ISOLATING)}, people=(ANN,)), failures=3)
+    after = lock.relieved(worn, ("cap",), 7.0)
+    assert (after.failures, after.last_heard, after.hold("cap").claimed) == (0, 7.0, True)
+    assert lock.relieved(worn, ("plug",), 7.0) == worn
+
+
+def test_a_further_lock_goes_on_what_is_held_and_can_be_locked_and_on_nothing_else() -> None:
+    held = Interlock(SOURCES, {"plug": DEAD, "cap": DEAD, "tap": Hold(Power.ISOLATING)}, people=(ANN, BEN), speaker="Ben")
+    after = lock.lock_on(replace(held, failures=2), BEN, phrase("isolated", BEN))
+    assert after.locks == {Lock("plug", "Ben")}
+    assert (after.failures, after.speaker, after.holds) == (0, "", held.holds)
+    refused = lock.lock_on(held, BEN, phrase("isolated", ANN))
+    assert (refused.locks, refused.failures) == (frozenset(), 1)
+
+
+def test_a_lock_comes_off_by_its_owner_and_the_next_is_awaited_afresh() -> None:
+    on = frozenset({Lock("plug", "Ann"), Lock("plug", "Ben"), Lock("tap", "Ann")})
+    held = Interlock(SOURCES, people=(ANN, BEN), locks=on, speaker="Ann", failures=2)
+    after = lock.lock_off(held, ("plug",), phrase("clear", ANN))
+    assert after.locks == on - {Lock("plug", "Ann")}
+    assert (after.failures, after.speaker, after.given, after.last_heard) == (0, "", frozenset({"Ann"}), 5.0)
+    refused = lock.lock_off(held, ("plug",), phrase("clear", BEN))
+    assert (refused.locks, refused.failures) == (on, 3)
+
+
+def test_the_steps_of_an_absent_owner_are_counted_and_begin_anew_for_the_next() -> None:
+    on = frozenset({Lock("plug", "Ann"), Lock("plug", "Ben")})
+    held = Interlock(SOURCES, people=(replace(ANN, here=False),), locks=on)
+    one = lock.absent_affirmed(held, "Ann")
+    two = lock.absent_affirmed(one, "Ann")
+    three = lock.absent_affirmed(two, "Ann")
+    assert [(each.absent, each.locks) for each in (one, two, three)] == [(1, on), (2, on), (0, {Lock("plug", "Ben")})]
