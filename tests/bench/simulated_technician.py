@@ -368,6 +368,8 @@ MEASURED: dict[str, Callable[[Technician], float | str]] = {
     "contact-ohms": lambda t: 0.3 if t.condition.relay == "welded" else OFF_SCALE,
     "sensor-resistance": lambda t: t.meter("sensor_resistance"),
     "table-resistance": lambda t: answers.SENSOR.ohms(t.meter("cabinet_temperature")),
+    "ice-ohms": lambda t: answers.SENSOR.ohms(t.condition.sensor_error),
+    "ice-table": lambda t: answers.SENSOR.ohms(0.0),
     "capacitor-volts": lambda t: 0.0,
     "start-device-ohms": lambda t: t.rng.uniform(10, 40) if t.condition.start_good else OFF_SCALE,
     "overload-ohms": lambda t: 0.4 if t.condition.overload_closed else OFF_SCALE,

@@ -68,6 +68,8 @@ WORTH_TRYING: Mapping[str, tuple[float, ...]] = {
     "sensor-place-temperature": (41.0,),
     "sensor-resistance": (10000.0, 12000.0, 10700.0),
     "table-resistance": (10000.0,),
+    "ice-ohms": (28000.0, 33000.0, 29400.0),
+    "ice-table": (28000.0,),
     "shown-after": (41.0, 60.0),
     "thermometer-after": (41.0,),
     "plate-voltage": (230.0,),
