@@ -245,6 +245,18 @@ def chart(
     commands.chart(procedure, out, mermaid)
 
 
+@app.command(context_settings={"ignore_unknown_options": True})  # a value below nought is no option
+def reckon(
+    name: Annotated[str, typer.Argument(help="A function of the trade; without one they are listed.")] = "",
+    values: Annotated[list[str] | None, typer.Argument(help="Its values, with a unit where it is another: 40degF.")] = None,
+    json: Json = False,
+) -> None:
+    """The trade's arithmetic: superheat, a sensor's ohms, a winding's temperature, the hours of a fill."""
+    from handsfree.trade import reckon as worked
+
+    worked.show(name, tuple(values or ()), json)
+
+
 @app.command()
 def log(
     file: Annotated[Path, typer.Argument(help="A logger's or a clamp meter's file, CSV.")],

@@ -21,7 +21,8 @@ FINDS: dict[str, tuple[str, ...]] = {
         "trade/test_proof.py::test_a_cabinet_that_warms_slowly_from_frozen_is_not_said_to_stay_so",
     ),
     "2 a false verdict on food": (
-        f"{SCENARIO}[food, 60 seen in the visit]", f"{SCENARIO}[frozen at -12]", "trade/test_food_verdict.py::test_the_verdict",
+        f"{SCENARIO}[food, 60 seen in the visit]", f"{SCENARIO}[frozen at -12]",
+        "trade/test_food_verdict.py::test_the_verdict",
         "visit/test_incoming.py::test_a_loggers_file_counts_in_the_visit",
     ),
     "3 otherwise takes what is borderline": (
@@ -49,12 +50,14 @@ FINDS: dict[str, tuple[str, ...]] = {
         "trade/test_finds.py::test_a_sensor_is_held_against_its_table_at_the_temperature_of_that_minute",
     ),
     "8 formulas": (
-        "trade/test_edges.py::test_triple_points_are_coolprops", "trade/test_edges.py::test_windings_by_what_they_would_draw",
+        "trade/test_edges.py::test_triple_points_are_coolprops",
+        "trade/test_edges.py::test_windings_by_what_they_would_draw",
         "trade/test_edges.py::test_setting_advice_is_that_of_the_procedures",
         "trade/test_edges.py::test_a_compressor_that_is_seized_draws_what_any_start_draws",
     ),
     "9 cautions": (
-        "trade/test_finds.py::test_no_probe_stays_beside_a_fan", "trade/test_finds.py::test_no_door_stands_open_in_public_unguarded",
+        "trade/test_finds.py::test_no_probe_stays_beside_a_fan",
+        "trade/test_finds.py::test_no_door_stands_open_in_public_unguarded",
         "trade/test_finds.py::test_a_mask_before_the_brush",
         "shipped/test_facts.py::test_a_flammable_charge_that_may_leak_gets_no_power_back",
     ),
@@ -99,7 +102,8 @@ def test_a_fault_of_the_circuit_can_end_in_another_deck() -> None:
 def test_a_relays_contact_is_measured_under_load() -> None:
     name = "relay-and-connector-check"
     ids = [step.id for step in book_named(name).procedures[name].steps]
-    assert ids.index("clip-leads") < ids.index("restore-for-test") < ids.index("call-for-cooling") < ids.index("contact-drop")
+    order = [ids.index(one) for one in ("clip-leads", "restore-for-test", "call-for-cooling", "contact-drop")]
+    assert order == sorted(order)
     connected = book_named(name).at(name, "clip-leads")
     assert "Connect the compressor lead again" in connected.say
     assert "across the contact" in connected.say
@@ -137,7 +141,8 @@ def test_a_mask_before_the_brush() -> None:
 
 
 @pytest.mark.parametrize(("name", "words"), [
-    ("condenser-cleaning", "the door's too"), ("relay-and-connector-check", "each relay, and which lead sits on which terminal"),
+    ("condenser-cleaning", "the door's too"),
+    ("relay-and-connector-check", "each relay, and which lead sits on which terminal"),
     ("relay-and-connector-check", "at both ends"), ("relay-and-connector-check", "back and forth"),
     ("relay-and-connector-check", "for the order"), ("compressor-does-not-start", "for the order"),
     ("deck-take-out", "path of each lead"), ("deck-take-out", "divider and the screws"), ("deck-put-in", "divider back"),

@@ -1,0 +1,74 @@
+"""The trade's arithmetic by name, at the desk or in the van: `handsfree reckon superheat R-290 250 5`."""
+
+from __future__ import annotations
+
+import json
+import math
+
+from handsfree.errors import Trouble
+from handsfree.trade.calls import CALLS, TEXT, Argument, Call, call
+
+
+def listed() -> str:
+    """Every function: what it takes, in which unit, and what it says."""
+    return "\n".join(f"{_use(entry)}\n    {entry.does}" for entry in CALLS.values())
+
+
+def _use(entry: Call) -> str:
+    def shown(argument: Argument) -> str:
+        unit = "" if argument.unit in (TEXT, "any", "same", "truth", "dimensionless") else f" in {argument.unit}"
+        default = "" if argument.default is None else f" = {argument.default}"
+        return f"{argument.name.upper()}{unit}{default}"
+
+    taken = [shown(argument) for argument in entry.arguments]
+    if entry.repeats:
+        taken.append(f"then {' and '.join(shown(argument) for argument in entry.repeats)}, again and again")
+    return f"{entry.name}  {', '.join(taken)}"
+
+
+def reckon(name: str, given: tuple[str, ...]) -> tuple[float | bool | str, str]:
+    """(value, its unit or ''). A number may carry a unit that fits: '40degF', '36psi'. Trouble, in a sentence, for a name,
+    a number or a unit that does not do."""
+    if name not in CALLS:
+        near = [known for known in CALLS if name.lower() in known] or list(CALLS)
+        raise Trouble(f"There is no function '{name}'. Some that there are: {', '.join(near[:8])}. --list shows all.")
+    entry = CALLS[name]
+    asked = [*entry.arguments, *entry.repeats * max(0, len(given))]
+    values = tuple(_value(text, argument) for text, argument in zip(given, asked, strict=False))
+    if len(values) < len(given):
+        raise Trouble(f"{name} takes less: {_use(entry)}.")
+    result = call(name, *values)
+    return result, "" if entry.result in ("word", "truth", "dimensionless") else entry.result
+
+
+def _value(text: str, argument: Argument) -> float | str:
+    if argument.unit == TEXT:
+        return text
+    digits = len(text) - len(text.lstrip("-+0123456789.eE"))
+    number, unit = text[:digits], text[digits:].strip()
+    if text.lower() in ("open", "inf"):
+        return math.inf
+    try:
+        value = float(number)
+    except ValueError:
+        raise Trouble(f"'{text}' is no number for {argument.name}: write it like 12.5, or 40degF.") from None
+    if not unit or argument.unit in ("any", "same", "truth", "dimensionless"):
+        return value
+    from handsfree.language.quantities import convert, unit_fits
+
+    if not unit_fits(argument.unit, unit):
+        raise Trouble(f"'{unit}' does not fit {argument.name}, which is in {argument.unit}.")
+    return float(convert(value, unit, argument.unit))
+
+
+def show(name: str, given: tuple[str, ...], as_json: bool) -> None:
+    """Prints it."""
+    if not name:
+        print(listed())
+        return
+    value, unit = reckon(name, given)
+    if as_json:
+        print(json.dumps({"function": name, "value": None if value == math.inf else value, "unit": unit}))
+        return
+    told = value if isinstance(value, str) else str(value).lower() if isinstance(value, bool) else f"{value:.5g}"
+    print(f"{told} {unit}".rstrip())
