@@ -75,11 +75,12 @@ TAKE_GATE = Bar(
 )
 TAKE_PROOF = Bar(
     "believe that the works are dead",
-    0.97,
+    0.99,
     _P,
     "Somebody will touch what this says is dead. Of 136 near misses of a proof one is believed on voices of the fit "
-    "('nodding runs' for 'nothing runs'), at this bar as at 99 %: what else is written proves nothing.",
-    "Of 76 proofs a third is asked again, most of them in noise.",
+    "('nodding runs' for 'nothing runs'). Of 160 by voices of another kind two lay between 97 and 99 % and none over it; "
+    "the bar was put back over them.",
+    "Of 76 proofs more than a third is asked again, most of them in noise; of accented voices more than half.",
 )
 TAKE_START = Bar(
     "start a visit from stand-by",
