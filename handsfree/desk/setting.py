@@ -48,11 +48,18 @@ class Buckets:
         self._lock = threading.Lock()
 
     def spend(self, name: str, rate: Rate, cost: float, now: float | None = None) -> None:
-        """What could not be known before it was done; `take` makes the next one wait for it."""
+        """What could not be known before it was done: `wait` makes the next one wait for it."""
         now = time.monotonic() if now is None else now
         with self._lock:
             left, since = self._left.get(name, (rate.at_once, now))
             self._left[name] = min(rate.at_once, left + (now - since) * rate.a_second) - cost, now
+
+    def wait(self, name: str, rate: Rate, now: float | None = None) -> float:
+        """Seconds until what was spent is made good, 0.0 where it is; nothing is taken."""
+        now = time.monotonic() if now is None else now
+        with self._lock:
+            left, since = self._left.get(name, (rate.at_once, now))
+            return max(0.0, -(left + (now - since) * rate.a_second) / rate.a_second)
 
     def take(self, name: str, rate: Rate, now: float | None = None) -> float:
         now = time.monotonic() if now is None else now

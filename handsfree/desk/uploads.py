@@ -110,7 +110,7 @@ async def commit(request: Request) -> Response:
     if isinstance(who, Response):
         return who
     desk: Desk = request.app.state.desk
-    if wait := desk.buckets.take(f"work {who.id}", desk.rates.work):
+    if wait := desk.buckets.wait(f"work {who.id}", desk.rates.work):
         return _no(503, "The desk has worked long on this device's visits; send the next one later.", wait)
 
     def work(upload: str) -> Outcome:
