@@ -208,7 +208,9 @@ ANSWERS: dict[str, Callable[[Cabinet], Said]] = {
     "loose parts": _if(lambda c: c.panel_loose, ("loose parts",), ("everything tight",)),
     "tubes": _always("well apart"),
     "compressor": _sound,
-    "condenser fan": _if(lambda c: c.condenser_fan > 0.2 and (c.running or c.humming), ("turning",), ("stopped",)),
+    "condenser fan": lambda c: (
+        ("silent compressor", "stopped") if not (c.running or c.humming) else ("turning",) if c.condenser_fan > 0.2 else ("stopped",)
+    ),
     "evaporator fan": _always("freely", "turning"),
     "coil": _coil,
     "condenser": _if(lambda c: c.dirt > 0.55, ("dirty",), ("clean",)),

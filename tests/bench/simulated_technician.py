@@ -240,7 +240,7 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ("", "coil-after"): lambda t: "some ice" if t.condition.ice > 0.1 else "bare coil",
     ("", "condenser-look"): _seen("condenser_look", clean="clean", dirty="dirty"),
     ("", "condenser-fan-look"): _TURNS,
-    ("", "condenser-fan-again"): _TURNS,
+    ("", "condenser-fan-again"): lambda t: "silent compressor" if _sound(t) == "silent" else _TURNS(t),
     ("", "air-again"): lambda t: "dead calm" if t.look("air_flow") == "none" else "moving",
     ("", "try-fan"): lambda t: t.spare("spare here", "order one"),
     ("", "sun"): _always("in the shade"),
