@@ -280,7 +280,7 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
         lambda t: "tomorrow" if t.now.celsius > 10 else "staying",
     ),
     **dict.fromkeys((("", "cycles"), ("", "cycles-again")), lambda t: {
-        "never": "never ran", "always": "runs onward", "cycles": "both seen"}[settled(t.condition)[1]]),
+        "never": "never ran", "always": "runs onward", "cycles": "ran and stopped"}[settled(t.condition)[1]]),
     ("", "frozen-look"): _always("frozen hard"),
     ("", "breaker"): lambda t: "one tripped" if t.condition.tripped() else "all on",
     ("", "capacitor-fitted"): _always("none"),

@@ -111,6 +111,7 @@ ASKED: tuple[Topic, ...] = (
     Topic("cycles", "fault", r"run and stop|ran and stopped", _if(
         lambda c: c.runs and c.fahrenheit < c.facts.setting + 3, ("both seen", "ran and stopped", "run and stop"),
         ("runs onward", "ran onward", "never ran")), lasts=10),
+    Topic("capacitor", "work", r"capacitor (fitted|there)|have a capacitor", _always("none", "no")),
     Topic("compressor", "fault", r"compressor (do|follow)|listen at|does (it|the compressor) run|compressor.*\?$",
           _sound, lasts=15, live=True),
     Topic("condenser fan", "fault", r"condenser fan", _always("turning", "turns", "yes"), live=True),
@@ -131,7 +132,6 @@ ASKED: tuple[Topic, ...] = (
     Topic("outlet", "fault", r"outlet tester|(what )?does (the|its) lamp|outlet (live|dead)",
           _always("shines", "live", "yes")),
     Topic("call for cooling", "fault", r"call for cooling|controller do", _always("calls for cooling", "yes")),
-    Topic("capacitor", "work", r"capacitor (fitted|there)\?|have a capacitor", _always("none", "no")),
     Topic("start device", "fault", r"start device.*(how is it|rattle)", _always("sound")),
     Topic("start device kind", "fault", r"start device.*which kind|which kind is it", _always("without coil")),
     Topic("drain", "fault", r"drain", _always("running free", "free", "yes")),
