@@ -87,6 +87,7 @@ def judge(
     )
     if verdict is Verdict.ACCEPTED and (weighed.proof or weighed.stake is Stake.GATE):
         against = f"{FAILED}: {failed}" if failed else "" if _found_by_all(testimonies, weighed.best, listening) else UNFOUND
+        against = against or (UNLIKE if meant < bars.MEANT.value else "")
         verdict, reason = (Verdict.ASKED_AGAIN, against) if against else (verdict, reason)
     easily = weighed.proof or short_command(weighed.best)
     if verdict is Verdict.ACCEPTED and easily and _otherwise(testimonies, weighed.best, listening, language):
@@ -179,13 +180,13 @@ def denied(
 ) -> Meaning | None:
     """A true denial that stands in the words of a witness that writes, or leads to it; or leads by far to one that hears
     sounds, which in noise finds a 'not' where there is none (`bars.DENIED`). Where dead works hang on the answer another
-    number is a denial, too. So 'power is not isolated' is never met with silence; but elsewhere what nobody wrote down
-    denies nothing in speech that was not meant for the program (`meant`: the probability that it was): some denial is
-    always the nearest to talk."""
+    number is a denial, too. So 'power is not isolated' is never met with silence; but where nothing is to be proved, what
+    nobody wrote down denies nothing in speech that was not meant for the program (`meant`: the probability that it was;
+    of 720 near misses of a gate none lies under the bar): some denial is always the nearest to talk."""
     grave = listening.gate is not None or listening.proof
     true = TRUE_DENIALS if grave else TRUE_DENIALS - {Denial.NUMBER}
     for testimony in testimonies:
-        leading = leading_denial(testimony) if grave or meant >= bars.MEANT.value else None
+        leading = leading_denial(testimony) if listening.proof or meant >= bars.MEANT.value else None
         if leading is not None and leading.text in true and _surely(testimony, listening):
             return leading
         writes = testimony.gives is not Witness.SOUNDS
