@@ -233,6 +233,21 @@ def check(
     commands.check(target, json, sarif)
 
 
+procedures = typer.Typer(help="Procedure files all together.")
+app.add_typer(procedures, name="procedures")
+
+
+@procedures.command("migrate")
+def migrate_procedures(
+    target: Annotated[Path, typer.Argument(help="A procedure file, or a folder of them.")],
+    dry: Annotated[bool, typer.Option("--dry", help="Say what would change, and change nothing.")] = False,
+) -> None:
+    """Older files in today's spelling; comments, order and style stay."""
+    from handsfree.procedure import commands
+
+    commands.migrate(target, not dry)
+
+
 @app.command()
 def chart(
     procedure: Name,

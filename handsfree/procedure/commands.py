@@ -93,6 +93,17 @@ def schema(out: Path | None = None, cabinet: bool = False) -> None:
     _write(json.dumps(made(), indent=2, ensure_ascii=False) + "\n", out)
 
 
+def migrate(target: Path, write: bool = True) -> None:
+    """A file, or every procedure file of a folder, in today's spelling. Trouble for the first that cannot be."""
+    from handsfree.procedure.load import procedure_files
+    from handsfree.procedure.migrating import migrate as respell
+
+    for path in procedure_files(target) if target.is_dir() else [target]:
+        changed = respell(path, write)
+        told = "as it should be" if not changed else f"{changed} line{'' if changed == 1 else 's'}"
+        print(f"{path}: {told}{'' if write or not changed else ' would change'}")
+
+
 def list_procedures(as_json: bool = False) -> None:
     """Those in the folder `procedures` here, then those that ship; what may not run is marked with why."""
     from handsfree.procedure.load import procedure_files, usual_folders

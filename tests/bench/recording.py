@@ -1,0 +1,142 @@
+"""How few utterances a procedure takes to record, and how rightly: `python -m tests.bench.recording [--voices A,B]`.
+
+Nine steps of an invented coffee grinder, a step a breath, by synthetic voices through the recogniser and dictation that a
+writer has. Nothing is fitted on these sentences. The last line with --json is one object: `utterances` (the most of any
+voice), `words` (kept), `word_errors` (wrong words of the kept text as a share) and `undoubted` (answers, numbers and units
+that are wrong and carry no doubt). `--typed` gives the same by the keyboard: what the words themselves need, without any
+hearing."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import tempfile
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from handsfree.authoring.draft import Draft
+from handsfree.language.tokens import tokens
+from tests.authoring.scenes import Told, Voice, typed
+
+TITLE = "Seal of the grinder"
+#: (what is said, what is kept of it)
+STEPS: tuple[tuple[str, str], ...] = (
+    ("Warning. The burrs cut. Hazards are blades and mains.", "The burrs cut."),
+    ("Look under the grinder. Is the seal torn, whole or missing? If it is whole, end.",
+     "Look under the grinder. Is the seal torn, whole or missing?"),
+    ("Isolate the plug. Switch off the grinder. Pull the plug by its body. Put your lock on the plug.", "Isolate the plug."),
+    ("Prove it dead by the switch. Switch on the grinder. Watch the burrs.", "Switch on the grinder. Watch the burrs."),
+    ("Take the upper burr out. Hazard blades.", "Take the upper burr out."),
+    ("Give the width of the groove in millimetres, between one and twelve. Hazard blades.",
+     "Give the width of the groove in millimetres."),
+    ("Press the new seal into the groove. Hazard blades.", "Press the new seal into the groove."),
+    ("Restore the supply. Put the hopper on. Look that no tool is left. Then put the plug in.", "Restore the supply."),
+    ("The end, done. The seal is changed.", "The seal is changed."),
+)  # fmt: skip
+#: What has to be right in the fields: step, field, value.
+FIELDS: tuple[tuple[int, str, Any], ...] = (
+    (1, "answers", ["torn", "whole", "missing"]), (5, "unit", "millimeter"), (5, "plausible", [1.0, 12.0]),
+)  # fmt: skip
+#: To what the recorder asks besides.
+ANSWERS = {"settle": "leave it as it is", "open-end": "step nine", "finish": "finish", "kind": "an instruction",
+           "plausible_low": "one", "plausible_high": "twelve", "unit": "millimetres", "outcome": "all done",
+           "method": "by the switch", "answers": "that is all", "level": "warning"}  # fmt: skip
+MOST = 120
+
+
+@dataclass(frozen=True)
+class Result:
+    utterances: int
+    words: int
+    word_errors: float
+    undoubted: int
+    steps: int
+    finished: bool
+
+
+def judged(draft: Draft, utterances: int, finished: bool) -> Result:
+    from rapidfuzz.distance import Levenshtein
+
+    wrong = words = undoubted = 0
+    for step, (_, wanted) in zip(draft.steps, STEPS, strict=False):
+        own, right = tokens(step.text), tokens(wanted)
+        wrong, words = wrong + Levenshtein.distance(own, right), words + len(right)
+    for at, name, value in FIELDS:
+        if at < len(draft.steps):
+            given = draft.steps[at].facets.get(name)
+            plain = [one["say"] for one in given] if name == "answers" and given else given
+            undoubted += plain != value and not draft.steps[at].doubts
+    return Result(utterances, words, wrong / max(words, 1), undoubted, len(draft.steps), finished)
+
+
+class Writer(Voice):
+    """Says the next step wherever one is in place, answers what is asked, and says again what was not understood."""
+
+    def next(self, timeout: float | None) -> Any:
+        at = self.recorder.state.at
+        if at not in ("idle", "review", "title") and not self._left.get(at):
+            self._left[at] = [ANSWERS.get(at, "that is all")]
+        if at in ("idle", "review"):
+            if not self._left["step"]:
+                self._left["step"] = ["finish the procedure"]
+            self._left[at] = [self._left["step"].pop(0)] if not self.recorder.state.tries else self._left.get(at, [])
+        return super().next(timeout)
+
+
+def by_keyboard(folder: Path) -> Result:
+    lines = [TITLE, *(said for said, _ in STEPS), "finish", "step nine", "finish"]
+    told = typed(lines, folder, "seal-of-grinder")
+    return judged(told.state.draft, len(lines), told.state.outcome == "finished")
+
+
+def by_voice(voices: Sequence[str], folder: Path, engine: str) -> tuple[Result, Writer]:
+    from handsfree.authoring.hearing import WriterHearer
+    from handsfree.authoring.keeping import open_recording
+    from handsfree.authoring.live import dictation_for
+    from handsfree.authoring.recorder import Recorder
+    from handsfree.dialogue.keyboard import WrittenMouth
+    from handsfree.settings import load
+    from handsfree.speech.recogniser import build_recogniser
+
+    recording = open_recording("seal-of-grinder", folder, "en", "Resi Kofler", engine or "best")
+    recogniser = build_recogniser(engine or None, "en", load().models)
+    hearer = WriterHearer(recogniser, dictation_for(recogniser, "en"), recording.journal, "en")
+    lines = {"title": [TITLE], "step": [said for said, _ in STEPS]}
+    writer = Writer(hearer, lines, voices, MOST)
+    writer.recorder = Recorder(recording, writer, WrittenMouth(lambda words, role: None))
+    told = Told(recording, writer.recorder.run(), [])
+    return judged(told.state.draft, len(writer.spoken), told.state.outcome == "finished"), writer
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--voices", default="slt,rms,awb")
+    parser.add_argument("--engine", default="")
+    parser.add_argument("--typed", action="store_true")
+    parser.add_argument("--show", action="store_true")
+    parser.add_argument("--json", action="store_true")
+    asked = parser.parse_args()
+    results = []
+    for voice in ["typed"] if asked.typed else asked.voices.split(","):
+        with tempfile.TemporaryDirectory() as place:
+            if asked.typed:
+                result = by_keyboard(Path(place))
+            else:
+                result, writer = by_voice([voice], Path(place), asked.engine)
+                for at, said, event in writer.spoken if asked.show else ():
+                    print(f"  {at:12} {said[:60]:60} -> {event.verdict}: {event.text[:80]}")
+        results.append(result)
+        print(f"{voice}: {asdict(result)}", flush=True)
+    if asked.json:
+        words = sum(one.words for one in results)
+        errors = sum(one.word_errors * one.words for one in results) / max(words, 1)
+        print(json.dumps({
+            "utterances": max(one.utterances for one in results), "words": words, "word_errors": round(errors, 4),
+            "undoubted": sum(one.undoubted for one in results),
+        }))  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()
