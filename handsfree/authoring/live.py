@@ -23,8 +23,11 @@ if TYPE_CHECKING:
 PAUSE, LONGEST = 1.2, 40.0
 
 
-def dictation_for(recogniser: Any, language: str) -> Dictation:
-    """The best at hand: the recogniser's own engine, or PocketSphinx with the words of the trade."""
+def dictation_for(recogniser: Any, language: str, models: Path | None = None) -> Dictation:
+    """The best at hand: an engine taught nothing, the recogniser's own, or PocketSphinx with the words of the trade.
+    `models`: where weights may lie besides those that come in packages."""
+    from handsfree.authoring import free_words
+
     first = recogniser.engines[0].name
     if language != "en":
         return Dictation(recogniser.dictate, None, None, first)
@@ -33,7 +36,8 @@ def dictation_for(recogniser: Any, language: str) -> Dictation:
 
     if first == pocketsphinx.NAME:
         return Dictation(None, trade_ear.load(), pocketsphinx.load().dictate, first)
-    return Dictation(recogniser.dictate, trade_ear.load(), None, first)
+    write = free_words.writer(language, models or Path("no-models"))
+    return Dictation(write or recogniser.dictate, trade_ear.load(), None, first)
 
 
 class WriterEar(LiveEar):
@@ -73,7 +77,7 @@ def joined(journal: Journal, code: str, asked: Asked, settings: Any) -> tuple[An
     from handsfree.speech.recogniser import build_recogniser
 
     recogniser = build_recogniser(asked.engine or settings.engine or None, code, settings.models)
-    hearer = WriterHearer(recogniser, dictation_for(recogniser, code), journal, code)
+    hearer = WriterHearer(recogniser, dictation_for(recogniser, code, settings.models), journal, code)
     return _joined(journal, code, hearer, asked, settings)
 
 
