@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from handsfree import record_verbs
+from handsfree import procedure_verbs, record_verbs
 from handsfree.desk import verbs
 from handsfree.errors import Trouble
 from handsfree.record_verbs import not_with
@@ -222,30 +222,14 @@ def list_procedures(json: Json = False) -> None:
 
 
 @app.command()
-def check(
-    target: Annotated[Path | None, typer.Argument(help="A procedure file, or a folder of them.")] = None,
-    json: Json = False,
-    sarif: Annotated[Path | None, typer.Option("--sarif", help="Write it for an editor too: SARIF 2.1.0.")] = None,
-) -> None:
+def check(target: procedure_verbs.Target = None, json: Json = False, sarif: procedure_verbs.Sarif = None) -> None:
     """Everything a field visit would trip over. Exit status 1 where there are errors."""
     from handsfree.procedure import commands
 
     commands.check(target, json, sarif)
 
 
-procedures = typer.Typer(help="Procedure files all together.")
-app.add_typer(procedures, name="procedures")
-
-
-@procedures.command("migrate")
-def migrate_procedures(
-    target: Annotated[Path, typer.Argument(help="A procedure file, or a folder of them.")],
-    dry: Annotated[bool, typer.Option("--dry", help="Say what would change, and change nothing.")] = False,
-) -> None:
-    """Older files in today's spelling; comments, order and style stay."""
-    from handsfree.procedure import commands
-
-    commands.migrate(target, not dry)
+app.add_typer(procedure_verbs.app, name="procedures")
 
 
 @app.command()
@@ -287,11 +271,7 @@ def log(
 
 
 @app.command("print")
-def print_copy(
-    procedure: Name,
-    out: Out = None,
-    card: Annotated[bool, typer.Option("--card", help="One page for the pocket, as PDF.")] = False,
-) -> None:
+def print_copy(procedure: Name, out: Out = None, card: procedure_verbs.Card = False) -> None:
     """A copy on paper, for when the battery is dead: Markdown, or PDF where --out ends in .pdf."""
     from handsfree.procedure import commands
 

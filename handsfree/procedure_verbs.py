@@ -1,0 +1,31 @@
+"""`handsfree procedures`: what is done with procedure files all together."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+app = typer.Typer(help="Procedure files all together.", no_args_is_help=True)
+
+
+Target = Annotated[Path | None, typer.Argument(help="A procedure file, or a folder of them.")]
+Sarif = Annotated[Path | None, typer.Option("--sarif", help="Write it for an editor too: SARIF 2.1.0.")]
+Card = Annotated[bool, typer.Option("--card", help="One page for the pocket, as PDF.")]
+
+
+@app.callback()
+def together() -> None:
+    """Procedure files all together."""
+
+
+@app.command()
+def migrate(
+    target: Annotated[Path, typer.Argument(help="A procedure file, or a folder of them.")],
+    dry: Annotated[bool, typer.Option("--dry", help="Say what would change, and change nothing.")] = False,
+) -> None:
+    """Older files in today's spelling; comments, order and style stay."""
+    from handsfree.procedure import commands
+
+    commands.migrate(target, not dry)
