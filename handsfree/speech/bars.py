@@ -68,10 +68,11 @@ TAKE_STATED = Bar(
 )
 TAKE_GATE = Bar(
     "open a gate",
-    0.99,
+    0.995,
     _P,
-    "Hands go where the power was. On voices left out no near miss of 720 lies over 98 %.",
-    "On voices left out 2 gates in 100 are said twice in quiet, 12 at 10 dB, 20 at 5 dB.",
+    "Hands go where the power was. On voices left out no near miss of 720 lies over 98 %; of 624 by voices of another "
+    "kind one did ('who isolated lock …' at 5 dB, 99.4 %), and the bar was put back over it from 99 %.",
+    "Of accented voices 12 gates in 100 are said twice in quiet, 23 at 10 dB, 42 at 5 dB; at 99 % 13, 18 and 31 were.",
 )
 TAKE_PROOF = Bar(
     "believe that the works are dead",
