@@ -69,7 +69,7 @@ def _says_gate(flow: Flow) -> None:
 def need(flow: Flow, word: str) -> str:
     """What opens the gate, and whose phrase it is where several are here."""
     key = "isolate-need" if word == "isolated" else "clear-need"
-    brief = "-short" if flow.brief else ""
+    brief = "-short" if flow.brief and word == "clear" else ""
     interlock = flow.state.interlock
     if len([one for one in interlock.people if one.here]) < 2:
         return flow.sentence(f"{key}{brief}")

@@ -110,7 +110,8 @@ def takes_affirm(flow: Flow, utterance: Utterance) -> bool:
     state = flow.state
     if is_command(utterance, "affirm"):
         flow.change(interlock=join(state.interlock, _who(flow), state.lock_offered), lock_offered=())
-        flow.heard(flow.sentence("lock-kept"))
+        if not flow.brief:
+            flow.heard(flow.sentence("lock-kept"))
         _kept(flow)
     elif is_command(utterance, "negative", "correction", "say again"):
         flow.change(lock_offered=(), awaiting=Awaiting.LOCK_NUMBER)

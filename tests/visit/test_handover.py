@@ -51,7 +51,7 @@ def test_who_takes_over_gives_the_number_of_their_own_padlock() -> None:
     scene.lock = ""  # who takes over is another
     scene.words("next step")
     assert scene.state.awaiting is Awaiting.LOCK_NUMBER
-    assert "your own lock" in scene.said
+    assert "own lock" in scene.said
     assert "Isolation once more" not in scene.said
     scene.words("seven eight", "somebody new", "affirm")
     assert scene.step == "isolate-again"

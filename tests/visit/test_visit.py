@@ -374,7 +374,7 @@ def test_the_words_of_a_hazard_step_have_one_gate() -> None:
 
 def test_the_quiet_reminder_of_a_restore_says_what_is_awaited() -> None:
     scene = isolated().words("understood", "next step", "next step", "affirm", "next step")
-    for line, words in ((None, "Tools out."), ("next step", "Covers on."), ("next step", "it is switched off"),
+    for line, words in ((None, "Tools out."), ("next step", "Covers on."), ("next step", "switched off"),
                         ("next step", "clear, lock, and your number"),
                         ("clear lock four two", "Put the plug in.")):
         if line is not None:
