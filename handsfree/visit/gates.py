@@ -56,7 +56,7 @@ def seen(flow: Flow, utterance: Utterance) -> bool:
 
 def _says_work(flow: Flow) -> None:
     """What is to be done, in one breath, then what opens the gate."""
-    flow.say(" ".join((*isolate_step(flow).do, need(flow, "isolated"))), "step", cuttable=flow.may_cut)
+    flow.say(" ".join((*isolate_step(flow).do, need(flow, "isolated", brief=True))), "step", cuttable=flow.may_cut)
 
 
 def _says_gate(flow: Flow) -> None:
@@ -66,13 +66,12 @@ def _says_gate(flow: Flow) -> None:
     _says_work(flow)
 
 
-def need(flow: Flow, word: str) -> str:
-    """What opens the gate, and whose phrase it is where several are here."""
+def need(flow: Flow, word: str, *, brief: bool = False) -> str:
+    """What opens the gate, and whose phrase it is where several are here. `brief`: right after what is to be done."""
     key = "isolate-need" if word == "isolated" else "clear-need"
-    brief = "-short" if flow.brief and word == "clear" else ""
     interlock = flow.state.interlock
     if len([one for one in interlock.people if one.here]) < 2:
-        return flow.sentence(f"{key}{brief}")
+        return flow.sentence(f"{key}-short" if brief else key)
     return flow.sentence(f"{key}-of", owner=interlock.person.name)
 
 
@@ -243,8 +242,8 @@ ROWS: Rows = {
         Stake.GUARDED,
     ),
     Awaiting.RESTORE_GATE: Question(
-        lambda flow: flow.say(need(flow, "clear"), "question", cuttable=False), hears_gate("clear"), at_clear,
-        lambda flow: need(flow, "clear"), may_gate("clear"), Stake.GUARDED,
+        lambda flow: flow.say(need(flow, "clear", brief=flow.brief), "question", cuttable=False), hears_gate("clear"),
+        at_clear, lambda flow: need(flow, "clear"), may_gate("clear"), Stake.GUARDED,
     ),
     Awaiting.RESTORE_POWER: Question(
         _says_power, always, restore_power, asks("need-power"), called("next step", "power is on"), Stake.GUARDED
