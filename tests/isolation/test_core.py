@@ -442,3 +442,17 @@ def test_the_steps_of_an_absent_owner_are_counted_and_begin_anew_for_the_next() 
     two = lock.absent_affirmed(one, "Ann")
     three = lock.absent_affirmed(two, "Ann")
     assert [(each.absent, each.locks) for each in (one, two, three)] == [(1, on), (2, on), (0, {Lock("plug", "Ben")})]
+
+
+def test_when_the_first_of_what_is_proved_may_be_back_is_told_to_the_second() -> None:
+    slow = Source("tank", replace(CHARGE, name="tank", returns=60.0))
+    sources = {**SOURCES, "tank": slow}
+    held = Interlock(sources, {"plug": DEAD, "cap": DEAD, "tank": DEAD}, proved_at={"plug": 1.0, "cap": 100.0, "tank": 50.0})
+    assert lock.next_return(held) == 100.0 + 30 * 60
+    assert lock.next_return(replace(held, holds={"plug": DEAD, "cap": CLAIMED, "tank": DEAD})) == 50.0 + 60 * 60
+    assert lock.next_return(replace(held, holds={"plug": DEAD})) is None
+    assert lock.next_return(replace(held, proved_at={"plug": 1.0})) is None
+    assert lock.next_return(Interlock(sources)) is None
+    for seconds, back in ((100.0 + 30 * 60, ()), (100.5 + 30 * 60, ("cap",))):
+        assert lock.came_back(held, seconds) == back
+    assert lock.came_back(replace(held, proved_at={}), 1.0e9) == ()
