@@ -101,7 +101,7 @@ def clear(small: Small, watch: Watch, names: Any) -> Watch:
     off |= {name for name, filler in small.behind.items() if filler in off}
     return replace(
         watch, gave=frozenset(one for one in watch.gave if one[0] not in off), dead=watch.dead - off,
-        relieved=watch.relieved - off, seen=watch.seen - off,
+        relieved=watch.relieved - off,
     )  # fmt: skip
 
 
