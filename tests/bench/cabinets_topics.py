@@ -26,7 +26,7 @@ ASKED: tuple[tuple[str, str], ...] = (
     ("wet or damaged", r"site wet, or is the cord"),
     ("breaker", r"look at the breaker|earth.leakage|residual|test button"),
     ("which try", r"which try|the first try"),
-    ("capacitor fitted", r"(have|has|is there|carry).* capacitor|capacitor.*(fitted|there)\?"),
+    ("capacitor fitted", r"(have|has|is there|carry).* capacitor|capacitor.*(fitted|there)\b"),
     ("known start device", r"known.good start|start device .*(fits|from the van)"),
     ("call for cooling", r"call for cooling|does the controller|controller (do|call)|symbol for cooling"),
     ("stock blocks", r"stock.*(stand|lie|block|cover|clear|before|in front)|in front of the (delivery )?(opening|coil|return)"),
