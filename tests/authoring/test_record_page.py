@@ -98,7 +98,7 @@ def test_one_that_stopped_is_taken_up(monkeypatch: pytest.MonkeyPatch, capsys: p
 
 
 def step(state: State, event: object) -> tuple[State, list[str], list[PageSave]]:
-    after, effects = advance(state, Stamped(0, "2026-03-02T08:00:00+00:00", 0.0, event))  # type: ignore[arg-type]
+    after, effects = advance(state, Stamped(0, "2026-03-02T08:00:00+00:00", 0.0, event))
     said = [effect.text for effect in effects if isinstance(effect, Say)]
     return after, said, [effect for effect in effects if isinstance(effect, PageSave)]
 
