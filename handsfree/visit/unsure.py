@@ -148,8 +148,8 @@ def _asked_of_page(flow: Flow, utterance: Utterance) -> str:
 def _in_own_words(flow: Flow, utterance: Utterance) -> Utterance:
     """'The beer is lukewarm' at "What is wrong?": read back as what it means; where it means two, with both as rivals."""
     state = flow.state
-    if utterance.typed or state.overlay is not Overlay.NONE:
-        return utterance
+    if utterance.typed or state.overlay is not Overlay.NONE or flow.question.stake is Stake.GUARDED:
+        return utterance  # what may prove dead works, or deny it, counts in its own words or not at all
     told = by_gist(state.language, utterance.words, flow.question.hears(flow))
     if len(told) == 1:
         return replace(utterance, verdict=Verdict.PROPOSED, sense=Sense.PHRASE, text=told[0].text, value=None, unit=None)

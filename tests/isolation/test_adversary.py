@@ -288,3 +288,19 @@ def test_one_place_makes_isolated_and_one_place_asks_it_to() -> None:
     assert [path.relative_to(top).as_posix() for path in made] == ["isolation/rules.py"]
     asked = [path for path in VISIT for call in calls(path) if called(call.func) == "prove"]
     assert [path.stem for path in asked] == ["proving"]
+
+
+def test_no_proof_is_read_back_to_be_affirmed() -> None:
+    """Found by random books: 'nothing runs', not surely heard, was read back, and 'affirm' proved the works dead."""
+    from dataclasses import replace
+
+    from handsfree.visit.state import Overlay
+
+    scene = Scene(book(ALONE)).open().words(OPENS)
+    scene.ran = None
+    for words in ("nothing runs", "nothing is running", "no nothing runs here"):
+        unsure = replace(accepted(Sense.PHRASE, "nothing runs"), verdict=Verdict.ASKED_AGAIN, words=words, engine="x")
+        scene.tell(unsure)
+        assert scene.state.overlay is Overlay.NONE
+        scene.tell(accepted(Sense.COMMAND, "affirm"))
+        assert scene.state.awaiting is Awaiting.SWITCH_TRIED
