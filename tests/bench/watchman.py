@@ -115,6 +115,13 @@ def power_on(small: Small, watch: Watch) -> Watch:
     return replace(watch, doubt=watch.begun)
 
 
+def filled_by_none(small: Small, watch: Watch, name: str) -> bool:
+    """What would fill it again is held by everybody's phrase, or dead."""
+    filler = small.behind.get(name)
+    gave = bool(watch.people) and all((filler, one) in watch.gave for one in watch.people)
+    return filler is None or filler in watch.dead or gave
+
+
 def held(watch: Watch) -> bool:
     """Somebody relies on something: everybody here gave the phrase for it, or it was relieved or proved."""
     names = {name for name, _ in watch.gave}
@@ -130,7 +137,7 @@ def hears(small: Small, watch: Watch, happening: ev.Stamped, silence: float, ove
     late = silence > BREAK and held(watch)
     back = frozenset(small.sources) if late else watch.dead.intersection(over)
     if back and not isinstance(event, ev.Resumed):
-        watch = replace(clear(small, watch, back), asked="")
+        watch = replace(clear(small, watch, back), asked="", doubt=frozenset() if late else watch.doubt)
     match event:
         case ev.Resumed():
             watch = replace(clear_all(small, watch), asked="", offered=())
@@ -165,7 +172,7 @@ def said(small: Small, watch: Watch, event: ev.Utterance) -> Watch:
             )  # fmt: skip
         case Sense.COMMAND, "next step" | "go ahead" | "done" if watch.step in small.isolates:
             free = frozenset(small.isolates[watch.step]) & small.unlocked
-            return replace(watch, relieved=watch.relieved | free)
+            return replace(watch, relieved=watch.relieved | {name for name in free if filled_by_none(small, watch, name)})
         case Sense.PHRASE, "nothing runs":
             return replace(watch, tried=watch.step in small.proves, after=False)
         case Sense.PHRASE, name if watch.doubt and name in watch.doubt:
