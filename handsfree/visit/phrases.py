@@ -196,7 +196,7 @@ PEOPLE = ("second person", "i am leaving")
 NO_PEOPLE = (
     Awaiting.WHO, Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE, Awaiting.WHICH_SOURCE,
 )  # fmt: skip
-#: Which source is on is answered before anybody moves.
+#: Which source is on, and who comes or goes, is answered before anybody moves.
 MOVES = ("go back", "correction")
 
 
@@ -219,7 +219,7 @@ def use(flow: Flow, utterance: Utterance) -> bool:
         return False
     if utterance.text in PEOPLE and awaiting in NO_PEOPLE:
         return False
-    if utterance.text in MOVES and awaiting is Awaiting.WHICH_SOURCE:
+    if utterance.text in MOVES and awaiting in NO_PEOPLE:
         return False
     PHRASES[utterance.text](flow)
     return True

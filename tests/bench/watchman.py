@@ -70,7 +70,8 @@ class Watch:
     """What can be known from what happened and from the record. `gave`: (source, number) since the source was last cleared.
     `locks`: (source, number) of locks that are on, whatever was cleared. `seen`: sources seen running. `doubt`: sources one
     of which is on. `tried`, `affirmed`, `readings`, `after`: of the proof under way. `runs_heard`: 'it runs' is
-    listened for, `gate_heard`: a gate phrase. `gone`: affirms for an absent owner, -1 where nobody asked for them.
+    listened for, `gate_heard`: a gate phrase, `number_heard`: whether a number that was read
+    back is right. `gone`: affirms for an absent owner, -1 where nobody asked for them.
     `pending`: word and number of the gate phrase just said. `owners`: (name in the record, number) of whose locks are on."""
 
     people: frozenset[tuple[str, ...]] = frozenset()
@@ -91,6 +92,7 @@ class Watch:
     seen: frozenset[str] = frozenset()
     runs_heard: bool = False
     gate_heard: bool = False
+    number_heard: bool = False
     pending: tuple[str, tuple[str, ...]] = NOTHING_SAID
     owners: frozenset[tuple[str, tuple[str, ...]]] = frozenset()
 
@@ -148,7 +150,7 @@ def hears(small: Small, watch: Watch, happening: ev.Stamped, silence: float, ove
         case ev.NoteKept():
             noting = watch.asked == "note"  # a note that nobody asked for leaves what is asked as it is
             watch = replace(watch, asked="") if noting else watch
-            watch = power_on(small, watch) if noting and "power is on" in f"{event.text} {event.alarm}" else watch
+            watch = power_on(small, watch) if "power is on" in f"{event.text} {event.alarm}" else watch
         case ev.Utterance() if event.verdict == Verdict.ACCEPTED and back:
             watch = replace(watch, asked="")
         case ev.Utterance() if event.verdict == Verdict.ACCEPTED:
@@ -162,6 +164,8 @@ def said(small: Small, watch: Watch, event: ev.Utterance) -> Watch:
     match event.sense, event.text:
         case Sense.COMMAND, "power is on" if asked != "power":  # else it is what was asked for
             return power_on(small, watch)
+        case Sense.COMMAND, "affirm" if watch.number_heard and watch.offered:
+            return replace(watch, people=watch.people | {watch.offered}, offered=())
         case Sense.COMMAND, "affirm":
             ran = set() if watch.gate_heard else set(small.isolates.get(watch.step, ()))
             free = {name for name in ran if all(one[0] != name for one in watch.gave)}
@@ -198,7 +202,8 @@ def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
         case ev.FaultCaught():
             return watch, f"7: the program failed: {effect.what}"
         case ev.ListenFor():
-            return replace(watch, runs_heard="it runs" in effect.phrases, gate_heard=bool(effect.gate)), ""
+            return replace(watch, runs_heard="it runs" in effect.phrases, gate_heard=bool(effect.gate),
+                           number_heard=effect.digits is not None and "affirm" in (effect.commands or ())), ""  # fmt: skip
         case ev.KeepNote():
             return replace(watch, asked="note"), ""
         case ev.Closed():
@@ -291,9 +296,6 @@ def unready(small: Small, watch: Watch, step: str) -> str:
 
 
 def spoken(small: Small, watch: Watch, text: str) -> tuple[Watch, str]:
-    kept = ENGLISH.prompt("lock-kept")
-    if text.startswith(kept) and watch.offered:
-        watch, text = replace(watch, people=watch.people | {watch.offered}, offered=()), text.removeprefix(kept).strip()
     for number in small.people:
         if _reads_back(text, number):
             return replace(watch, offered=number), ""

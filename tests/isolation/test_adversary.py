@@ -304,3 +304,17 @@ def test_no_proof_is_read_back_to_be_affirmed() -> None:
         assert scene.state.overlay is Overlay.NONE
         scene.tell(accepted(Sense.COMMAND, "affirm"))
         assert scene.state.awaiting is Awaiting.SWITCH_TRIED
+
+
+@pytest.mark.parametrize("word", ["go back", "correction"])
+def test_who_has_joined_puts_their_lock_on_before_anybody_moves(word: str) -> None:
+    """Found by the walk: 'go back' left the second person here without a lock, and what was proved then was ISOLATED."""
+    scene = Scene(book(ALONE.replace("  - {id: out,", "  - {id: sweep, kind: instruct, say: Sweep.}\n  - {id: out,")))
+    scene.open().words(OPENS, "nothing runs", "understood", "next step")
+    assert scene.state.trail
+    scene.words("second person", "five six", "affirm")
+    assert scene.state.awaiting is Awaiting.JOIN_GATE
+    scene.tell(accepted(Sense.COMMAND, word))
+    assert scene.state.awaiting is Awaiting.JOIN_GATE
+    scene.words("isolated lock five six")
+    assert scene.step == "out"
