@@ -115,8 +115,6 @@ def _only(kind: str) -> Callable[[Doc, int], bool]:
         feeds = any(hazard in ("mains", "moving fan") for step in steps for hazard in step.get("hazards", ())
                     if step["kind"] not in ("caution", "isolate", "prove", "restore"))  # fmt: skip
         mine = [step for step in steps if step["kind"] == kind]
-        if kind == "restore" and any(step["kind"] == "handover" for step in steps):
-            return False  # who takes over may find it locked
         return feeds and steps[at]["kind"] == kind and len(mine) == 1 and at + 1 < len(steps) and "go" not in steps[at]
 
     return fits

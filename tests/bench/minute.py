@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-OUT = Path(__file__).resolve().parents[2] / "audio_fixtures" / "a-minute.flac"
+OUT = Path(__file__).resolve().parents[2] / "audio_fixtures" / "minute" / "at-the-gate.flac"
 FIRST = "Switch off the cabinet at its own switch."
 LONGEST = 62.0  # s
 _LINE = re.compile(r"^(\d+):(\d\d):(\d\d\.\d)  (says|hears)", re.M)

@@ -152,7 +152,7 @@ def test_an_address_of_ipv6_is_counted_by_its_network() -> None:
 
 def test_the_lists_to_choose_from_are_of_what_one_may_see(desk: Desk) -> None:
     anna, toni, vera = (signed_in(desk, name).get("/visits").text for name in ("Anna", "Toni", "Vera"))
-    assert "delivery-air-cold-after-cleaning" in vera
+    assert "delivery air cold after cleaning" in vera
     everything = queries.faults(desk.engine, queries.EVERYBODY)
     own = queries.faults(desk.engine, queries.Scope(("A. Brandner (invented)",)))
     assert set(own) < set(everything) or own == everything

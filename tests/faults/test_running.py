@@ -223,7 +223,7 @@ def test_a_step_that_breaks_when_it_is_entered_is_passed_over_aloud_at_the_resum
     scene.words("next step")
     assert scene.step == "later"
     assert "Let it settle." in " ".join(
-        entry.event.text for entry in scene.record if isinstance(entry.event, ev.Say) and "pass" in entry.event.text
+        entry.event.text for entry in scene.record if isinstance(entry.event, ev.Say) and "skip" in entry.event.text
     )
     assert scene.again() == scene.state
 
