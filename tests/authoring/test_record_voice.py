@@ -22,7 +22,7 @@ LINES = {
         "Hold your palm in front of the delivery opening. How does the air feel?",
         "No fault was found.",
     ],
-    "settle": ["the first one"] * 12,
+    "settle": ["the second one"] * 12,  # "means or mains?", "there or air?"
     "answers": ["cold air", "dead calm", "that is all"],
     "leads": ["straight on", "straight on"],
     "hazards": ["that is all", "no hazard"],

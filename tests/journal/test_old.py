@@ -47,7 +47,7 @@ def test_it_is_shown_as_it_was(visit: Path) -> None:
     for n, who, what, text in was["rows"]:
         if what in IN_WORDS:
             assert (shown[n].who, shown[n].what) == (who, what)
-            assert shown[n].text == text
+            assert shown[n].text == text.replace("seven three nine.", "…")  # no reader shows a lock's number any more
         else:
             assert n in shown
 

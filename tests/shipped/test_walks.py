@@ -28,7 +28,7 @@ UNSEEN = {
 #: Walked by itself, and by whoever calls it only from outside: what it makes of many readings would be met there all over.
 FROM_OUTSIDE = ("prove-pull-down",)
 #: Of these all that they call is met from outside: together they are more than can be walked.
-MANY_CALLED = ("too-warm", "compressor-does-not-start", "runs-all-the-time")
+MANY_CALLED = ("too-warm", "compressor-does-not-start", "runs-all-the-time", "iced-up")
 
 #: Made of others, each of which is walked by itself: it is walked from outside them.
 OF_OTHERS = ("service-call",)
