@@ -76,18 +76,18 @@ def _wrong(reference: str, heard: list[str]) -> tuple[int, int]:
 def test_it_hears_sentences_it_has_not_seen_far_better_than_everyday_language() -> None:
     """Measured when it was made, 10 sentences by slt, rms, awb and kal16, 352 words: 9.7 % wrong against 39.5 %. The
     procedures said more then, and shared phrases with those left out ("in front of the delivery opening"). With what they
-    say now, four sentences by the same voices, 160 words: 16 % against 42 %. The bound went from 15 to 25 % for that."""
+    say now, four sentences by the same voices, 160 words: 16 % against 42 %. The bound went from 15 to 20 % for that."""
     from handsfree.speech import pocketsphinx
 
     ear, everyday = load(None, HELD_OUT), pocketsphinx.load()
     trade = general = words = 0
-    for voice in ("slt", "rms"):
-        for sentence in SENTENCES[:3]:
+    for voice in ("slt", "rms", "awb", "kal16"):
+        for sentence in SENTENCES:
             sound = padded(synthesise(sentence, voice))
             wrong, count = _wrong(sentence, [word.text for word in ear.words(sound)])
             trade, words = trade + wrong, words + count
             general += _wrong(sentence, everyday.dictate(sound).split())[0]
-    assert trade / words < 0.25
+    assert trade / words < 0.2
     assert trade < general / 2
 
 
