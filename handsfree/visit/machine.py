@@ -265,8 +265,9 @@ def _attached(flow: Flow, event: events.Attached) -> None:
         flow.prompt("log-duty", "notice", hours=f"{event.hours:g}", share=f"{100 * event.share:.0f}", starts=event.starts)
     elif event.rows:
         warmest = max(value for _, value in event.rows)
-        celsius, fahrenheit = f"{warmest:.1f}", f"{warmest * 1.8 + 32:.0f}"
-        flow.prompt("log-kept", "notice", hours=f"{event.hours:g}", celsius=celsius, fahrenheit=fahrenheit)
+        language = flow.state.language
+        said = (language.say_quantity(round(warmest * 1.8 + 32), "degF"), language.say_quantity(round(warmest, 1), "degC"))
+        flow.prompt("log-kept", "notice", hours=f"{event.hours:g}", warmest=", ".join(said))
     else:
         flow.prompt("photo-kept", "notice")
 
