@@ -10,7 +10,7 @@ import typer
 from handsfree import procedure_verbs, record_verbs
 from handsfree.desk import verbs
 from handsfree.errors import Trouble
-from handsfree.record_verbs import not_with
+from handsfree.record_verbs import JsonLine, not_with
 
 app = typer.Typer(
     name="handsfree",
@@ -21,19 +21,17 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
-Visits = Annotated[Path | None, typer.Option("--visits", help="Folder that visits are kept in.")]
-Json = Annotated[bool, typer.Option("--json", help="The last line of output is one JSON object.")]
-Engine = Annotated[str | None, typer.Option("--engine", help="Recogniser: whisper, vosk or pocketsphinx.")]
-Place = Annotated[Path, typer.Argument(help="Folder of a visit.")]
+VisitsFolder = Annotated[Path | None, typer.Option("--visits", help="Folder that visits are kept in.")]
+EngineName = Annotated[str | None, typer.Option("--engine", help="Recogniser: whisper, vosk or pocketsphinx.")]
 SoundIn = Annotated[str | None, typer.Option("--sound-in", help="A device, a sound file, or '-' for raw samples.")]
-SoundOut = Annotated[str | None, typer.Option("--sound-out", help="A device, a sound file, or '-' for raw samples.")]
+SoundOutName = Annotated[str | None, typer.Option("--sound-out", help="A device, a sound file, or '-' for raw samples.")]
 
 
 @app.command()
 def demo(
-    visits: Visits = None,
-    json: Json = False,
-    engine: Engine = None,
+    visits: VisitsFolder = None,
+    json: JsonLine = False,
+    engine: EngineName = None,
     sound_out: Annotated[str | None, typer.Option("--sound-out", help="Write the sound too: a file, or '-'.")] = None,
 ) -> None:
     """A whole visit, the technician's side played from recordings through the real recogniser."""
@@ -49,21 +47,21 @@ def visit(
     call: Annotated[Path | None, typer.Option("--call", help="The dispatcher's call sheet, YAML or JSON.")] = None,
     typed: Annotated[bool, typer.Option("--typed", help="From the keyboard: a line typed is a line heard.")] = False,
     sound_in: SoundIn = None,
-    sound_out: SoundOut = None,
-    engine: Engine = None,
-    visits: Visits = None,
+    sound_out: SoundOutName = None,
+    engine: EngineName = None,
+    visits: VisitsFolder = None,
     technician: Annotated[str | None, typer.Option(help="Who works.")] = None,
     site: Annotated[str | None, typer.Option(help="Where.")] = None,
     cabinet: Annotated[str | None, typer.Option(help="On which cabinet: its model, or the number on it.")] = None,
     by_manual: Annotated[bool, typer.Option("--by-manual", help="Work without a page of this cabinet.")] = False,
     screen: Annotated[bool, typer.Option("--screen", help="A large status screen in place of the running text.")] = False,
-    json: Json = False,
+    json: JsonLine = False,
 ) -> None:
     """A visit: without a name it asks what is wrong; the procedure is read aloud and answered by voice."""
     not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine)
     from handsfree.visit import commands
 
-    ask = commands.Asked(
+    ask = commands.VisitOptions(
         procedure=procedure, resume=resume, typed=typed, sound_in=sound_in, sound_out=sound_out, engine=engine,
         visits=visits, technician=technician, site=site, cabinet=cabinet, screen=screen, call=call, by_manual=by_manual,
     )
@@ -78,7 +76,7 @@ app.add_typer(standby, name="stand-by")
 
 @standby.callback()
 def stand_by(
-    context: typer.Context, sound_in: SoundIn = None, sound_out: SoundOut = None, visits: Visits = None
+    context: typer.Context, sound_in: SoundIn = None, sound_out: SoundOutName = None, visits: VisitsFolder = None
 ) -> None:
     """Wait with a headset for "start a visit"; take up again at once what a crash or a loss of power broke off."""
     if context.invoked_subcommand is not None:
@@ -105,8 +103,8 @@ def stand_by_unit(
 @app.command()
 def evaluate(
     manifest: Annotated[Path, typer.Argument(help="JSON Lines: what is played, listened for and expected.")],
-    engine: Engine = None,
-    json: Json = False,
+    engine: EngineName = None,
+    json: JsonLine = False,
     show: Annotated[bool, typer.Option("--show", help="Name each clip that was wrong or accepted for nothing.")] = False,
 ) -> None:
     """Measure recognition: right, asked again, wrong, accepted for nothing, by kind and signal-to-noise."""
@@ -168,7 +166,7 @@ def models_unpack(
 @app.command()
 def enrol(
     sound_in: SoundIn = None,
-    engine: Engine = None,
+    engine: EngineName = None,
     forget: Annotated[bool, typer.Option("--forget", help="Delete the enrolment, recordings and all.")] = False,
 ) -> None:
     """Two minutes of reading fit the acceptance to one person. Never required; kept on this machine."""
@@ -209,12 +207,12 @@ for verb in record_verbs.VERBS:
 
 # ---- the procedure writer's -----------------------------------------------------------------------------------------
 
-Name = Annotated[str, typer.Argument(help="Name of a procedure that ships, or a procedure file.")]
+ProcedureName = Annotated[str, typer.Argument(help="Name of a procedure that ships, or a procedure file.")]
 Out = Annotated[Path | None, typer.Option("--out", help="File to write; standard output if absent.")]
 
 
 @app.command("list")
-def list_procedures(json: Json = False) -> None:
+def list_procedures(json: JsonLine = False) -> None:
     """The procedures at hand."""
     from handsfree.procedure import commands
 
@@ -222,7 +220,7 @@ def list_procedures(json: Json = False) -> None:
 
 
 @app.command()
-def check(target: procedure_verbs.Target = None, json: Json = False, sarif: procedure_verbs.Sarif = None) -> None:
+def check(target: procedure_verbs.Target = None, json: JsonLine = False, sarif: procedure_verbs.Sarif = None) -> None:
     """Everything a field visit would trip over. Exit status 1 where there are errors."""
     from handsfree.procedure import commands
 
@@ -234,7 +232,7 @@ app.add_typer(procedure_verbs.app, name="procedures")
 
 @app.command()
 def chart(
-    procedure: Name,
+    procedure: ProcedureName,
     out: Out = None,
     mermaid: Annotated[bool, typer.Option("--mermaid", help="Text instead of SVG.")] = False,
 ) -> None:
@@ -248,7 +246,7 @@ def chart(
 def reckon(
     name: Annotated[str, typer.Argument(help="A function of the trade; without one they are listed.")] = "",
     values: Annotated[list[str] | None, typer.Argument(help="Its values, with a unit where it is another: 40degF.")] = None,
-    json: Json = False,
+    json: JsonLine = False,
 ) -> None:
     """The trade's arithmetic: superheat, a sensor's ohms, a winding's temperature, the hours of a fill."""
     from handsfree.trade import reckon as worked
@@ -262,7 +260,7 @@ def log(
     volts: Annotated[float, typer.Option("--volts", help="The supply, for energy from a current.")] = 0.0,
     price: Annotated[float, typer.Option("--price", help="Of a kilowatt-hour.")] = 0.0,
     out: Out = None,
-    json: Json = False,
+    json: JsonLine = False,
 ) -> None:
     """What a logger or a clamp meter measured: range, time above 41 °F, duty, energy a day; --out draws it as SVG."""
     from handsfree.trade import logged
@@ -271,7 +269,7 @@ def log(
 
 
 @app.command("print")
-def print_copy(procedure: Name, out: Out = None, card: procedure_verbs.Card = False) -> None:
+def print_copy(procedure: ProcedureName, out: Out = None, card: procedure_verbs.Card = False) -> None:
     """A copy on paper, for when the battery is dead: Markdown, or PDF where --out ends in .pdf."""
     from handsfree.procedure import commands
 
@@ -282,7 +280,7 @@ def print_copy(procedure: Name, out: Out = None, card: procedure_verbs.Card = Fa
 def compare(
     old: Annotated[str, typer.Argument(help="The older procedure, or a visit that read it.")],
     new: Annotated[str, typer.Argument(help="The newer one, or a visit.")],
-    json: Json = False,
+    json: JsonLine = False,
 ) -> None:
     """What changed for the technician, in words, safety first."""
     from handsfree.procedure import commands
@@ -299,26 +297,26 @@ def record(
     typed: Annotated[bool, typer.Option("--typed", help="From the keyboard: a line typed is a line heard.")] = False,
     language: Annotated[str | None, typer.Option("--language", help="Two letters: en or es.")] = None,
     sound_in: SoundIn = None,
-    sound_out: SoundOut = None,
-    engine: Engine = None,
-    json: Json = False,
+    sound_out: SoundOutName = None,
+    engine: EngineName = None,
+    json: JsonLine = False,
 ) -> None:
     """Record a procedure by voice, step by step; saved after every step, taken up again where it stopped."""
     not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine)
     from handsfree.authoring import asked, commands
 
-    commands.record(asked.Asked(name, folder, typed, language, sound_in, sound_out, engine, cabinet), as_json=json)
+    commands.record(asked.RecordOptions(name, folder, typed, language, sound_in, sound_out, engine, cabinet), as_json=json)
 
 
 @app.command()
 def rehearse(
-    procedure: Name,
+    procedure: ProcedureName,
     typed: Annotated[bool, typer.Option("--typed", help="Interactive from the keyboard, with a map.")] = False,
     spoken: Annotated[bool, typer.Option("--spoken", help="Interactive by voice, with a map.")] = False,
     voice: Annotated[list[str] | None, typer.Option("--voice", help="A voice of the technician's; may be repeated.")] = None,
     most: Annotated[int | None, typer.Option("--most", min=1, help="Walk no more paths than this.")] = None,
-    engine: Engine = None,
-    json: Json = False,
+    engine: EngineName = None,
+    json: JsonLine = False,
 ) -> None:
     """Walk every path of a procedure with synthetic voices: what is asked again, what is misheard, how long it takes."""
     not_with("--typed", typed, spoken=spoken, voice=voice, most=most, engine=engine, json=json)
@@ -349,21 +347,21 @@ def send(
     minutes: Annotated[float | None, typer.Option(help="Stop then; the rest waits in the queue.")] = None,
     again: Annotated[bool, typer.Option("--again", help="Ask the desk even about visits it has had, or refused.")] = False,
     show: Annotated[bool, typer.Option("--show", help="Only say what is in the queue.")] = False,
-    json: Json = False,
+    json: JsonLine = False,
 ) -> None:
     """Send visits to a desk over a bad line: whole and once, or not at all. Exit status 1 where some are not stored."""
     from handsfree.desk import sending
 
-    raise typer.Exit(sending.send(sending.Asked(place, to, key, None, minutes, again, show), as_json=json))
+    raise typer.Exit(sending.send(sending.SendOptions(place, to, key, None, minutes, again, show), as_json=json))
 
 
 @app.command()
 def relisten(
     place: Annotated[Path, typer.Argument(help="A visit, or a folder of them.")],
     scheduler: Annotated[str | None, typer.Option(help="Of a Dask cluster: tcp://192.0.2.1:8786")] = None,
-    engine: Engine = None,
+    engine: EngineName = None,
     jobs: Annotated[int | None, typer.Option(min=1, max=256, help="Processes here; one a core if absent.")] = None,
-    json: Json = False,
+    json: JsonLine = False,
 ) -> None:
     """Every kept utterance through the present recogniser: what is accepted, asked again or different now, gates first."""
     from handsfree.desk import relistening

@@ -8,8 +8,8 @@ import typer
 
 from handsfree.errors import Trouble
 
-Json = Annotated[bool, typer.Option("--json", help="The last line of output is one JSON object.")]
-Place = Annotated[Path, typer.Argument(help="Folder of a visit.")]
+JsonLine = Annotated[bool, typer.Option("--json", help="The last line of output is one JSON object.")]
+VisitFolder = Annotated[Path, typer.Argument(help="Folder of a visit.")]
 
 
 def not_with(one: str, given: bool, **others: object) -> None:
@@ -21,12 +21,12 @@ def not_with(one: str, given: bool, **others: object) -> None:
 
 
 def verify(
-    visit: Place,
+    visit: VisitFolder,
     signed: Annotated[bool, typer.Option("--signed", help="Every event under a known key, no end cut off.")] = False,
     events: Annotated[int | None, typer.Option(min=0, help="How many events there must be at least.")] = None,
     head: Annotated[str | None, typer.Option(help="Hash of an event that must be among them, noted earlier.")] = None,
     words: Annotated[str | None, typer.Option(help="The four words said at the end of the visit.")] = None,
-    json: Json = False,
+    json: JsonLine = False,
 ) -> None:
     """Whether the record of a visit is whole and unchanged, since when and by whose key. Exit status 3, and the first bad
     place, where it is not."""
@@ -36,7 +36,7 @@ def verify(
 
 
 def replay(
-    visit: Place,
+    visit: VisitFolder,
     speed: Annotated[float | None, typer.Option(help="Play in time with its sound, so many times as fast.")] = None,
     begin: Annotated[str | None, typer.Option("--from", help="Begin at this time, as 12:30 or 0:12:30.")] = None,
     only: Annotated[str | None, typer.Option(help="gates, readings or trouble.")] = None,
@@ -76,7 +76,7 @@ def export(
     commands.export(visit, what, to, voice=review.voice() if what == "sound" else None)
 
 
-def report(visit: Place, to: Annotated[Path, typer.Argument(help="File to write, .md or .pdf.")]) -> None:
+def report(visit: VisitFolder, to: Annotated[Path, typer.Argument(help="File to write, .md or .pdf.")]) -> None:
     """The service report for the customer: no technician's voice, no lock number."""
     from handsfree.journal import commands
 
@@ -84,7 +84,7 @@ def report(visit: Place, to: Annotated[Path, typer.Argument(help="File to write,
 
 
 def attach(
-    visit: Place,
+    visit: VisitFolder,
     file: Annotated[Path, typer.Argument(help="The photo or other file.")],
     step: Annotated[str, typer.Option(help="The step that asked for it.")],
 ) -> None:

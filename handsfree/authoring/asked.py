@@ -7,7 +7,7 @@ from pathlib import Path
 
 
 @dataclass(frozen=True)
-class Asked:
+class RecordOptions:
     """What the command line asked of a recording. `folder`: where the procedure is kept; `procedures` here when absent.
     `cabinet`: a cabinet's page, in its folder `cabinets`."""
 

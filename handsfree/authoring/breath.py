@@ -18,7 +18,7 @@ from typing import Any
 
 from handsfree.authoring.draft import LATER, reference
 from handsfree.authoring.said import duration_said, facets_said, range_said, unit_said
-from handsfree.authoring.words import Words
+from handsfree.authoring.words import RecorderWords
 from handsfree.language.tokens import tokens
 from handsfree.procedure.fields import seconds_of
 
@@ -30,7 +30,7 @@ SILENT = frozenset({"hazards", "leads", "expected_low", "expected_high"})
 class Breath:
     """What is left of the sentences, and what was taken out of them. `steps`: number -> uid, of those that can be led to."""
 
-    words: Words
+    words: RecorderWords
     steps: dict[int, int]
     sentences: list[str]
     facets: dict[str, Any] = field(default_factory=dict)
@@ -52,7 +52,7 @@ class Breath:
         return " ".join(self.sentences)
 
 
-def breath(text: str, words: Words, steps: dict[int, int]) -> tuple[str, dict[str, Any]]:
+def breath(text: str, words: RecorderWords, steps: dict[int, int]) -> tuple[str, dict[str, Any]]:
     """(what the technician hears, the fields of the step)."""
     one = Breath(words, steps, _sentences(text))
     _hazards(one)
@@ -82,7 +82,7 @@ def breath(text: str, words: Words, steps: dict[int, int]) -> tuple[str, dict[st
     return one.text, one.facets
 
 
-def after(sentence: str, ways: Sequence[str], words: Words) -> str | None:
+def after(sentence: str, ways: Sequence[str], words: RecorderWords) -> str | None:
     """What follows one of these at the beginning; None where none is there."""
     said = words.tokens(sentence)
     for way in sorted(ways, key=len, reverse=True):
@@ -148,7 +148,7 @@ _BESIDE: dict[str, Callable[[Breath, str], None]] = {
 }  # fmt: skip
 
 
-def _range(text: str, words: Words) -> list[float] | None:
+def _range(text: str, words: RecorderWords) -> list[float] | None:
     said = words.tokens(text)
     found = range_said(said, words)
     if found is None:  # 'expect three to three point four'
@@ -221,7 +221,7 @@ def _target(said: str, one: Breath) -> tuple[str | None] | None:
     return None
 
 
-def _choices(sentence: str, words: Words) -> list[str]:
+def _choices(sentence: str, words: RecorderWords) -> list[str]:
     """'Is the seal torn, whole or missing?': the three; the first is as many words as the others have."""
     plain = sentence.strip(" ?.!")
     joined = next((way for way in words.ways("joined") if re.search(rf"\b{way}\b", plain, re.IGNORECASE)), None)

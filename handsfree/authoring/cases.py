@@ -6,17 +6,17 @@ from __future__ import annotations
 
 from handsfree.authoring.draft import FOLLOWING, DraftStep
 from handsfree.authoring.slots import EVER, finish_slot, hear, hear_step, in_unit, step_names, target_of
-from handsfree.authoring.turn import Reply, Row, Turn, row
+from handsfree.authoring.turn import RecorderRow, RecorderTurn, Reply, row
 from handsfree.language.meaning import Listening, NumberAsked
 from handsfree.procedure.expressions import name_of
 
 
-def _about(turn: Turn) -> DraftStep:
+def _about(turn: RecorderTurn) -> DraftStep:
     steps = turn.state.draft.steps
     return steps[turn.state.draft.place(int(turn.state.partial["uid"]))]
 
 
-def _take_step(turn: Turn, reply: Reply) -> bool:
+def _take_step(turn: RecorderTurn, reply: Reply) -> bool:
     uid = step_names(turn).get(reply.phrase)
     if uid is None:
         return False
@@ -30,7 +30,7 @@ def _take_step(turn: Turn, reply: Reply) -> bool:
     return True
 
 
-def _take_relation(turn: Turn, reply: Reply) -> bool:
+def _take_relation(turn: RecorderTurn, reply: Reply) -> bool:
     relation = turn.words.choice("relation").get(reply.phrase)
     if relation is None:
         return False
@@ -39,11 +39,11 @@ def _take_relation(turn: Turn, reply: Reply) -> bool:
     return True
 
 
-def _hear_value(turn: Turn) -> Listening:
+def _hear_value(turn: RecorderTurn) -> Listening:
     return hear(turn, number=NumberAsked(str(_about(turn).facets.get("unit", ""))))
 
 
-def _take_value(turn: Turn, reply: Reply) -> bool:
+def _take_value(turn: RecorderTurn, reply: Reply) -> bool:
     step = turn.step
     turn.change(step=_about(turn))
     value = in_unit(turn, reply)
@@ -56,11 +56,11 @@ def _take_value(turn: Turn, reply: Reply) -> bool:
     return True
 
 
-def _answers(turn: Turn) -> tuple[str, ...]:
+def _answers(turn: RecorderTurn) -> tuple[str, ...]:
     return tuple(str(answer["say"]) for answer in _about(turn).facets.get("answers", ()))
 
 
-def _take_answer(turn: Turn, reply: Reply) -> bool:
+def _take_answer(turn: RecorderTurn, reply: Reply) -> bool:
     if reply.phrase not in _answers(turn):
         return False
     turn.change(partial={"when": f'{name_of(_about(turn).id)} == "{reply.phrase}"'})
@@ -68,7 +68,7 @@ def _take_answer(turn: Turn, reply: Reply) -> bool:
     return True
 
 
-def _take_go(turn: Turn, reply: Reply) -> bool:
+def _take_go(turn: RecorderTurn, reply: Reply) -> bool:
     understood, to = target_of(turn, reply)
     if understood:
         case = {"when": turn.state.partial["when"], "go": to or FOLLOWING}
@@ -78,7 +78,7 @@ def _take_go(turn: Turn, reply: Reply) -> bool:
     return understood
 
 
-def _take_more(turn: Turn, reply: Reply) -> bool:
+def _take_more(turn: RecorderTurn, reply: Reply) -> bool:
     if reply.command == "affirm":
         turn.ask("case_step")
     elif reply.command == "negative":
@@ -89,7 +89,7 @@ def _take_more(turn: Turn, reply: Reply) -> bool:
     return True
 
 
-QUESTIONS: dict[str, Row] = {
+QUESTIONS: dict[str, RecorderRow] = {
     "case_step": row(lambda turn: turn.words.prompt("case_step"), hear_step, _take_step),
     "case_relation": row(
         lambda turn: turn.words.prompt("case_relation"),

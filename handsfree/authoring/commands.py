@@ -7,14 +7,14 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from handsfree.authoring.asked import Asked, Rehearse
+from handsfree.authoring.asked import RecordOptions, Rehearse
 from handsfree.authoring.keeping import Recording, open_recording
 from handsfree.authoring.recorder import Recorder
-from handsfree.authoring.turn import State
+from handsfree.authoring.turn import RecorderState
 from handsfree.errors import Trouble
 
 
-def record(asked: Asked, *, as_json: bool = False) -> None:
+def record(asked: RecordOptions, *, as_json: bool = False) -> None:
     """Trouble for anything that keeps the recording from running."""
     from handsfree.settings import load
 
@@ -36,7 +36,7 @@ def record(asked: Asked, *, as_json: bool = False) -> None:
     _show(recording, recorder.run(), as_json)
 
 
-def _live(recording: Recording, asked: Asked, settings: Any) -> Recorder:
+def _live(recording: Recording, asked: RecordOptions, settings: Any) -> Recorder:
     from handsfree.authoring.live import live_recorder
 
     return live_recorder(recording, asked, settings)
@@ -51,7 +51,7 @@ def _typed(recording: Recording) -> Recorder:
     return Recorder(recording, ear, WrittenMouth(lambda text, role: print(text, flush=True)))
 
 
-def _show(recording: Recording, state: State, as_json: bool) -> None:
+def _show(recording: Recording, state: RecorderState, as_json: bool) -> None:
     path, finished = recording.shelf.path, state.outcome == "finished"
     if as_json:
         unsure = len(state.draft.doubts) + sum(len(step.unsure) for step in state.draft.steps)

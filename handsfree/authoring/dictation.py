@@ -19,7 +19,7 @@ from handsfree.authoring.draft import Doubt
 from handsfree.language.tokens import is_number, tokens
 
 if TYPE_CHECKING:
-    from handsfree.authoring.trade_ear import TradeEar, Word
+    from handsfree.authoring.trade_ear import HeardWord, TradeEar
     from handsfree.sound.samples import Samples
 
 LIKE = 0.5  # similarity of sound from which one word may be another
@@ -31,7 +31,7 @@ MOST_OTHERS = 2
 
 
 @dataclass(frozen=True)
-class Written:
+class Dictated:
     """`text` with its doubts; places count the text's words from 0. `engine`: who wrote it."""
 
     text: str
@@ -50,18 +50,18 @@ class Dictation:
         self._writer, self._trade, self._everyday = writer, trade, everyday
         self.name = name or ("pocketsphinx" if writer is None else "engine")
 
-    def write(self, samples: Samples) -> Written:
+    def write(self, samples: Samples) -> Dictated:
         heard = self._trade.words(samples) if self._trade is not None else ()
         if self._writer is not None:
             text = self._writer(samples).strip()
             if text:
                 other = [word.text for word in heard]
-                return Written(text, tuple(_differences(text.split(), other)), self.name)
+                return Dictated(text, tuple(_differences(text.split(), other)), self.name)
         second = tokens(self._everyday(samples)) if self._everyday is not None and heard else ()
-        return Written(text_of(heard), tuple(_doubtful(heard, second)), self.name)
+        return Dictated(text_of(heard), tuple(_doubtful(heard, second)), self.name)
 
 
-def _doubtful(heard: tuple[Word, ...], second: Sequence[str]) -> Iterator[Doubt]:
+def _doubtful(heard: tuple[HeardWord, ...], second: Sequence[str]) -> Iterator[Doubt]:
     """Words that hold little of the probability, and those that hold less than most of it and were heard otherwise."""
     differing = _replaced([word.text for word in heard], second)
     for at, word in enumerate(heard):
@@ -87,7 +87,7 @@ def _replaced(own: Sequence[str], theirs: Sequence[str]) -> dict[int, str]:
     return lost | {step.src_pos: theirs[step.dest_pos] for step in steps if step.tag == "replace"}
 
 
-def text_of(words: Iterable[Word]) -> str:
+def text_of(words: Iterable[HeardWord]) -> str:
     """'hold your palm here' with its pause -> 'Hold your palm here.'"""
     pieces: list[str] = []
     fresh = True

@@ -13,7 +13,7 @@ from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING
 
-from handsfree.authoring.dictation import Dictation, Written
+from handsfree.authoring.dictation import Dictated, Dictation
 from handsfree.authoring.machine import DICTATED
 from handsfree.dialogue.hearing import utterance_of
 from handsfree.journal.events import Utterance
@@ -74,7 +74,7 @@ class WriterHearer:
         return utterance_of(heard, *self._keep(samples))
 
 
-def dictated(written: Written) -> Utterance:
+def dictated(written: Dictated) -> Utterance:
     rivals = tuple((doubt.word, other, float(doubt.at)) for doubt in written.doubts for other in doubt.others or ("",))
     return Utterance(
         Verdict.ACCEPTED if written.text else Verdict.ASKED_AGAIN, DICTATED, written.text, sure=1.0, words=written.text,

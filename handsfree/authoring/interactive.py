@@ -38,7 +38,7 @@ def mapped(write: Callable[[Stamped, State], None], out: Any) -> Callable[[Stamp
 def interactive(asked: Rehearse) -> None:
     """Trouble for what keeps a visit from running."""
     with tempfile.TemporaryDirectory(prefix="handsfree-rehearsal-", ignore_cleanup_errors=True) as folder:
-        visit = commands.Asked(
+        visit = commands.VisitOptions(
             procedure=asked.procedure, resume=None, typed=asked.typed, sound_in=None, sound_out=None, engine=asked.engine,
             visits=Path(folder), technician=None, site=None, cabinet=None,
         )  # fmt: skip
@@ -47,11 +47,11 @@ def interactive(asked: Rehearse) -> None:
     print(f"The rehearsal ended as '{state.outcome}'; nothing of it is kept.")
 
 
-def _typed(visit: commands.Asked, watch: Any) -> State:
+def _typed(visit: commands.VisitOptions, watch: Any) -> State:
     return run(commands.opened(visit, "typed"), lambda session: commands.typed_runner(session, watch))
 
 
-def _spoken(visit: commands.Asked, watch: Any) -> State:
+def _spoken(visit: commands.VisitOptions, watch: Any) -> State:
     from handsfree.visit import live
 
     settings = commands.settings_of(visit)

@@ -22,11 +22,11 @@ from handsfree import __version__
 from handsfree.authoring import machine
 from handsfree.authoring.draft import Draft, as_data, as_yaml, from_data, remarks_of
 from handsfree.authoring.rewriting import rewritten
-from handsfree.authoring.turn import Save, State
+from handsfree.authoring.turn import RecorderState, Save
 from handsfree.authoring.words import load as load_words
 from handsfree.errors import Trouble
 from handsfree.journal import reader
-from handsfree.journal.clock import Clock
+from handsfree.journal.clock import JournalClock
 from handsfree.journal.events import Happening, Opened, Resumed
 from handsfree.journal.writer import Journal
 from handsfree.outputs import replace_file
@@ -105,7 +105,7 @@ class Recording:
 
     shelf: Shelf
     journal: Journal
-    state: State
+    state: RecorderState
     first: Happening
 
     def abandon(self) -> None:
@@ -118,7 +118,7 @@ class Recording:
 
 
 def open_recording(
-    name: str, folder: Path, language: str, writer: str, engine: str, clock: Clock | None = None
+    name: str, folder: Path, language: str, writer: str, engine: str, clock: JournalClock | None = None
 ) -> Recording:
     """A new recording, one taken up again, or one of a procedure that is there. Trouble where it cannot be."""
     if not load.is_name(name):
@@ -144,7 +144,7 @@ def open_recording(
     return Recording(shelf, Journal.create(session, clock=clock), state, opened)
 
 
-def state_before(opened: Opened) -> State:
+def state_before(opened: Opened) -> RecorderState:
     """From what the record says of the beginning."""
     words = load_words(opened.language)
     if opened.copies:
@@ -175,7 +175,7 @@ def _last_session(folder: Path, name: str) -> Path | None:
     return found[-1] if found else None
 
 
-def _take_up(shelf: Shelf, clock: Clock | None) -> Recording | None:
+def _take_up(shelf: Shelf, clock: JournalClock | None) -> Recording | None:
     """None where that recording was finished, holds nothing, or the procedure was edited since."""
     try:
         journal = Journal.resume(shelf.session, clock=clock)
@@ -198,10 +198,10 @@ def _lines(session: Path) -> list[str]:
     return path.read_text(encoding="utf-8", errors="replace").splitlines()[:1] if path.is_file() else []
 
 
-def replayed(shelf: Shelf) -> tuple[State, Mapping[str, int], str]:
+def replayed(shelf: Shelf) -> tuple[RecorderState, Mapping[str, int], str]:
     """The state at the end of the record, the digests of every text of the procedure that it saved, and the text that it
     began from."""
-    state: State | None = None
+    state: RecorderState | None = None
     saved: dict[str, int] = {}
     for entry in reader.read(shelf.session):
         if isinstance(entry.event, Opened) and state is None:

@@ -16,7 +16,7 @@ from handsfree.errors import Trouble
 from handsfree.journal.events import Happening, KeepNote, ListenFor
 
 if TYPE_CHECKING:
-    from handsfree.authoring.asked import Asked
+    from handsfree.authoring.asked import RecordOptions
     from handsfree.journal.writer import Journal
 
 #: Seconds of silence that end a sentence of the writer's, and the longest one: people think while they dictate.
@@ -66,13 +66,13 @@ class FileEar(RecordingEar):
         self._writer.topic = note.step
 
 
-def live_recorder(recording: Recording, asked: Asked, settings: Any) -> Recorder:
+def live_recorder(recording: Recording, asked: RecordOptions, settings: Any) -> Recorder:
     """Trouble for a device, a file or a model that cannot be had; what was recorded before is kept."""
     ear, mouth = joined(recording.journal, recording.state.words.language.code, asked, settings)
     return Recorder(recording, ear, mouth, lambda entry: _print(entry))
 
 
-def joined(journal: Journal, code: str, asked: Asked, settings: Any) -> tuple[Any, Any]:
+def joined(journal: Journal, code: str, asked: RecordOptions, settings: Any) -> tuple[Any, Any]:
     """Ear and mouth of a writer, whose sound is kept beside `journal`. Trouble as of `live_recorder`."""
     from handsfree.speech.recogniser import build_recogniser
 
@@ -89,7 +89,7 @@ def _print(entry: Any) -> None:
         print(f"{clock(found.at)}  {found.who:<10}  {found.text}", flush=True)
 
 
-def _joined(journal: Journal, code: str, hearer: WriterHearer, asked: Asked, settings: Any) -> tuple[Any, Any]:
+def _joined(journal: Journal, code: str, hearer: WriterHearer, asked: RecordOptions, settings: Any) -> tuple[Any, Any]:
     from handsfree.dialogue.wiring import Devices, voice_of, wired
     from handsfree.language import base
     from handsfree.sound.files import is_file

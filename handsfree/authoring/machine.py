@@ -19,8 +19,8 @@ from typing import Any
 from handsfree.authoring import cases, rearranging, settling, slots
 from handsfree.authoring.draft import Doubt, Draft
 from handsfree.authoring.questions import MAIN, can_say
-from handsfree.authoring.turn import Reply, Row, Save, State, Turn
-from handsfree.authoring.words import Words
+from handsfree.authoring.turn import RecorderRow, RecorderState, RecorderTurn, Reply, Save
+from handsfree.authoring.words import RecorderWords
 from handsfree.dialogue.listening import listen_for
 from handsfree.dialogue.meant import TOO_EARLY
 from handsfree.journal import events
@@ -28,28 +28,28 @@ from handsfree.language.meaning import Sense, Verdict
 
 #: The sense of an utterance that is free words; its rivals are (word, what it may be, its place from 0).
 DICTATED = "dictated"
-QUESTIONS: dict[str, Row] = {
+QUESTIONS: dict[str, RecorderRow] = {
     **slots.QUESTIONS, **cases.QUESTIONS, **rearranging.QUESTIONS, **settling.QUESTIONS, **MAIN,
 }  # fmt: skip
 
 
-def start(draft: Draft, words: Words, procedures: tuple[str, ...] = ()) -> State:
+def start(draft: Draft, words: RecorderWords, procedures: tuple[str, ...] = ()) -> RecorderState:
     """The state before anything happened. The first happening must be Opened."""
-    return State(words, draft, procedures)
+    return RecorderState(words, draft, procedures)
 
 
-def advance(state: State, happening: events.Stamped) -> tuple[State, tuple[Any, ...]]:
+def advance(state: RecorderState, happening: events.Stamped) -> tuple[RecorderState, tuple[Any, ...]]:
     """Effects are those of the journal, and `Save` and `CheckIt`, which the runner performs and nobody records."""
     handle = HANDLERS.get(type(happening.event))
     if handle is None or (state.closed and not isinstance(happening.event, events.Resumed)):
         return state, ()
-    turn = Turn(state, QUESTIONS)
+    turn = RecorderTurn(state, QUESTIONS)
     handle(turn, happening.event)
     _settle(turn)
     return turn.state, tuple(turn.effects)
 
 
-def _settle(turn: Turn) -> None:
+def _settle(turn: RecorderTurn) -> None:
     """What is in force now."""
     if turn.state.closed:
         return
@@ -61,7 +61,7 @@ def _settle(turn: Turn) -> None:
         turn.emit(events.KeepNote(turn.state.at))
 
 
-def present(turn: Turn) -> None:
+def present(turn: RecorderTurn) -> None:
     """Say the question that is asked; where a step is in work and nothing else is asked, find the next slot."""
     if turn.state.at == "" and turn.state.step is not None:
         turn.change(at=slots.next_slot(turn) or "review")
@@ -70,14 +70,14 @@ def present(turn: Turn) -> None:
     turn.question.says(turn)
 
 
-def _opened(turn: Turn, event: events.Opened) -> None:
+def _opened(turn: RecorderTurn, event: events.Opened) -> None:
     turn.prompt("begin", "notice", name=turn.state.draft.name)
     turn.change(at="idle" if turn.state.draft.header.get("title") else "title")
     turn.emit(Save(turn.state.draft))
     present(turn)
 
 
-def _resumed(turn: Turn, event: events.Resumed) -> None:
+def _resumed(turn: RecorderTurn, event: events.Resumed) -> None:
     """The step in work is where it was: every happening up to the crash is in the record."""
     turn.change(outcome="", tries=0, listening=None)
     count = len(turn.state.draft.steps)
@@ -88,12 +88,12 @@ def _resumed(turn: Turn, event: events.Resumed) -> None:
     present(turn)
 
 
-def _note(turn: Turn, event: events.NoteKept) -> None:
+def _note(turn: RecorderTurn, event: events.NoteKept) -> None:
     """Free words from the keyboard, or from an ear that has no doubts of its own."""
     _free_words(turn, Reply(text=event.text, clip=event.clip))
 
 
-def _free_words(turn: Turn, reply: Reply) -> None:
+def _free_words(turn: RecorderTurn, reply: Reply) -> None:
     """A phrase that always works is that, also among free words, where it stands alone."""
     if turn.state.listening is None or not turn.state.listening.note:
         return
@@ -105,7 +105,7 @@ def _free_words(turn: Turn, reply: Reply) -> None:
         _answered(turn, reply)
 
 
-def _utterance(turn: Turn, event: events.Utterance) -> None:
+def _utterance(turn: RecorderTurn, event: events.Utterance) -> None:
     if event.verdict == Verdict.NOT_FOR_ME:
         if event.engine and event.words and not event.reason.startswith(TOO_EARLY):  # the writer alone speaks here
             turn.tone("not understood")
@@ -128,7 +128,7 @@ def _utterance(turn: Turn, event: events.Utterance) -> None:
         _ask_again(turn)
 
 
-def _harmless(turn: Turn, event: events.Utterance) -> bool:
+def _harmless(turn: RecorderTurn, event: events.Utterance) -> bool:
     """Likely, and nothing is kept, deleted or ended by it: the writer hears at once what it was taken for."""
     if event.verdict != Verdict.PROPOSED or event.sense not in (Sense.PHRASE, Sense.NUMBER):
         return False
@@ -139,7 +139,7 @@ def _harmless(turn: Turn, event: events.Utterance) -> bool:
 GRAVE = ("keep", "delete", "finish", "stop recording", "that is all")
 
 
-def _twice(turn: Turn, event: events.Utterance) -> bool:
+def _twice(turn: RecorderTurn, event: events.Utterance) -> bool:
     """The same again, after it was not sure enough the first time; no near tie, no denial."""
     if event.sense not in (Sense.PHRASE, Sense.NUMBER) or event.rivals:
         return False
@@ -158,7 +158,7 @@ def doubts_of(event: events.Utterance) -> tuple[Doubt, ...]:
     return tuple(found[at] for at in sorted(found))
 
 
-def _command(turn: Turn, name: str) -> None:
+def _command(turn: RecorderTurn, name: str) -> None:
     if name == "say again":
         present(turn)
     elif name == "what can i say":
@@ -169,7 +169,7 @@ def _command(turn: Turn, name: str) -> None:
         _answered(turn, Reply(command=name))
 
 
-def _take_back(turn: Turn) -> None:
+def _take_back(turn: RecorderTurn) -> None:
     before, said = turn.state.undo, turn.state.said
     if before is None:
         turn.prompt("nothing-to-correct")
@@ -182,7 +182,7 @@ def _take_back(turn: Turn) -> None:
 _TAKEN_BACK = ("draft", "at", "step", "done", "partial", "chosen", "purpose", "doubts", "pending")
 
 
-def _answered(turn: Turn, reply: Reply) -> None:
+def _answered(turn: RecorderTurn, reply: Reply) -> None:
     before = replace(turn.state, undo=None)
     words = reply.text or reply.phrase
     if turn.words.says(words, "stop recording"):
@@ -200,7 +200,7 @@ def _answered(turn: Turn, reply: Reply) -> None:
         present(turn)
 
 
-def _taken(turn: Turn, reply: Reply) -> bool:
+def _taken(turn: RecorderTurn, reply: Reply) -> bool:
     """By the question that is asked; a slot that stays is followed by the next."""
     asked = turn.state.at
     taken = turn.question.takes(turn, reply)
@@ -209,7 +209,7 @@ def _taken(turn: Turn, reply: Reply) -> bool:
     return taken
 
 
-def _ask_again(turn: Turn) -> None:
+def _ask_again(turn: RecorderTurn) -> None:
     turn.change(tries=turn.state.tries + 1)
     if turn.state.tries < 2:
         turn.prompt("say-again", "question")
@@ -217,24 +217,24 @@ def _ask_again(turn: Turn) -> None:
         turn.prompt("can-say", "help", choices=turn.words.joined(can_say(turn)))
 
 
-def _stop_asked(turn: Turn, event: events.StopAsked) -> None:
+def _stop_asked(turn: RecorderTurn, event: events.StopAsked) -> None:
     turn.prompt("stopped", "notice")
     turn.change(outcome="stopped")
     turn.emit(events.Closed("stopped"))
 
 
-def _fault_met(turn: Turn, event: events.FaultMet) -> None:
+def _fault_met(turn: RecorderTurn, event: events.FaultMet) -> None:
     turn.prompt("fault", "notice")
     turn.change(outcome="stopped")
     turn.emit(events.Closed("stopped"))
 
 
-def _sound_dropped(turn: Turn, event: events.SoundDropped) -> None:
+def _sound_dropped(turn: RecorderTurn, event: events.SoundDropped) -> None:
     if event.speech:
         turn.prompt("say-again", "question")
 
 
-HANDLERS: dict[type[Any], Callable[[Turn, Any], None]] = {
+HANDLERS: dict[type[Any], Callable[[RecorderTurn, Any], None]] = {
     events.Opened: _opened,
     events.Resumed: _resumed,
     events.Utterance: _utterance,

@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import Any
 
 from handsfree import __version__
-from handsfree.authoring.asked import Asked
-from handsfree.authoring.pages import PageSave, State, advance, start, text_of
+from handsfree.authoring.asked import RecordOptions
+from handsfree.authoring.pages import PageSave, PageState, advance, start, text_of
 from handsfree.authoring.words import load as load_words
 from handsfree.dialogue.parts import Ear, Machine, Mouth
 from handsfree.dialogue.runner import Runner
@@ -34,7 +34,7 @@ class PageRecording:
 
     path: Path
     journal: Journal
-    state: State
+    state: PageState
     first: Opened
 
     def save(self, page: Any) -> None:
@@ -46,7 +46,7 @@ class PageRecording:
             raise Trouble(f"{self.path.name} cannot be saved ({why}); mend that, then record again: all is kept.") from None
 
 
-def open_page(asked: Asked, language: str, writer: str, engine: str) -> PageRecording:
+def open_page(asked: RecordOptions, language: str, writer: str, engine: str) -> PageRecording:
     """A new page, or one that is there. Trouble where it cannot be, or the file is no page."""
     if not load.is_name(asked.name):
         raise Trouble(f"'{asked.name[:80]}' cannot be a cabinet's name: small letters, digits and single '-' only.")
@@ -73,14 +73,14 @@ def _existing(path: Path) -> dict[str, Any]:
     return dict(yamlfile.read(cabinet.load_page(path).text).data)
 
 
-def run(recording: PageRecording, ear: Ear, mouth: Mouth, watch: Any = None) -> State:
+def run(recording: PageRecording, ear: Ear, mouth: Mouth, watch: Any = None) -> PageState:
     """To the end; an interrupt, or an ear that has nothing more, stops it. What was saved stays."""
 
-    def save(state: State, effect: PageSave) -> Iterator[str]:
+    def save(state: PageState, effect: PageSave) -> Iterator[str]:
         recording.save(effect.page)
         return iter(())
 
-    machine = Machine[State](advance, lambda state: state.words.prompt("unrecorded"), {PageSave: save})
+    machine = Machine[PageState](advance, lambda state: state.words.prompt("unrecorded"), {PageSave: save})
     clock = RealClock(recording.journal.now())
     runner = Runner(machine, recording.state, recording.journal, ear, mouth, clock, watch)
     try:
@@ -97,7 +97,7 @@ def run(recording: PageRecording, ear: Ear, mouth: Mouth, watch: Any = None) -> 
     return runner.state
 
 
-def record_page(asked: Asked, *, as_json: bool = False) -> None:
+def record_page(asked: RecordOptions, *, as_json: bool = False) -> None:
     """Trouble for anything that keeps the recording from running."""
     from handsfree.settings import load as load_settings
 
@@ -128,7 +128,7 @@ def _typed(recording: PageRecording) -> tuple[Ear, Mouth]:
     return ear, WrittenMouth(lambda text, role: print(text, flush=True))
 
 
-def _spoken(recording: PageRecording, asked: Asked, settings: Any) -> tuple[Ear, Mouth]:
+def _spoken(recording: PageRecording, asked: RecordOptions, settings: Any) -> tuple[Ear, Mouth]:
     from handsfree.authoring.live import joined
 
     return joined(recording.journal, recording.state.words.language.code, asked, settings)

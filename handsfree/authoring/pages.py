@@ -19,16 +19,16 @@ from typing import Any, ClassVar, Literal
 
 import yaml
 
-from handsfree.authoring.words import Words
+from handsfree.authoring.words import RecorderWords
 from handsfree.dialogue.listening import listen_for
-from handsfree.dialogue.question import Question, Stake
+from handsfree.dialogue.question import Consequence, Question
 from handsfree.dialogue.question import Turn as Turned
 from handsfree.journal import events
 from handsfree.language.meaning import Listening, NumberAsked, Sense, Verdict
 from handsfree.procedure import cabinet
 from handsfree.procedure.load import FileProblems
 
-Kind = Literal["text", "name", "sentence", "refrigerant", "number", "yes"]
+FieldKind = Literal["text", "name", "sentence", "refrigerant", "number", "yes"]
 Data = Mapping[str, Any]
 
 
@@ -37,7 +37,7 @@ class Slot:
     """`key`: of the prompts (`page-KEY`) and of the file. `unit` and `most`: of a number."""
 
     key: str
-    kind: Kind
+    kind: FieldKind
     unit: str = ""
     most: float = 500.0
 
@@ -86,10 +86,10 @@ class PageSave:
 
 
 @dataclass(frozen=True)
-class State:
+class PageState:
     """`at`: (group, slot). `row`: the answers of the group under way. `pending`: dictated words that were read back."""
 
-    words: Words
+    words: RecorderWords
     page: Data
     at: tuple[int, int] = (0, 0)
     row: Data = field(default_factory=dict)
@@ -120,22 +120,22 @@ class State:
         return self.group.slots[self.at[1]]
 
 
-class Turn(Turned[State]):
+class PageTurn(Turned[PageState]):
     def sentence(self, key: str, **values: object) -> str:
         return self.state.words.prompt(key, **values)
 
 
-def start(words: Words, page: Data) -> State:
+def start(words: RecorderWords, page: Data) -> PageState:
     """`page`: what the file says already; its name is in it."""
-    return _onward(State(words, page), (0, 0))
+    return _onward(PageState(words, page), (0, 0))
 
 
-def advance(state: State, happening: events.Stamped) -> tuple[State, tuple[Any, ...]]:
+def advance(state: PageState, happening: events.Stamped) -> tuple[PageState, tuple[Any, ...]]:
     """Effects are those of the journal, and `PageSave`."""
     handle = HANDLERS.get(type(happening.event))
     if handle is None or state.closed:
         return state, ()
-    turn = Turn(state, QUESTIONS)
+    turn = PageTurn(state, QUESTIONS)
     handle(turn, happening.event)
     if not turn.state.closed and (listening := turn.question.hears(turn)) != turn.state.listening:
         turn.change(listening=listening)
@@ -155,7 +155,7 @@ def _filled(page: Data, group: Group, slot: Slot) -> bool:
     return group.where in page
 
 
-def _onward(state: State, at: tuple[int, int]) -> State:
+def _onward(state: PageState, at: tuple[int, int]) -> PageState:
     """To the first slot from there on that nobody has filled; closed where there is none. Rows are asked for once more:
     there may be others."""
     group, slot = at
@@ -168,13 +168,13 @@ def _onward(state: State, at: tuple[int, int]) -> State:
     return replace(state, row={}, pending="", outcome="finished")
 
 
-def _next(turn: Turn) -> None:
+def _next(turn: PageTurn) -> None:
     """After a group is done, or skipped."""
     turn.state = _onward(turn.state, (turn.state.at[0] + 1, 0))
     _ask(turn)
 
 
-def _ask(turn: Turn) -> None:
+def _ask(turn: PageTurn) -> None:
     if turn.state.closed:
         turn.prompt("page-finished", "notice")
         turn.emit(events.Closed(turn.state.outcome))
@@ -185,14 +185,14 @@ def _ask(turn: Turn) -> None:
 # ---- what is asked --------------------------------------------------------------------------------------------------
 
 
-def _put(turn: Turn) -> str:
+def _put(turn: PageTurn) -> str:
     state = turn.state
     more = state.group.form == "rows" and state.at[1] == 0
     text = turn.sentence(f"page-{state.slot.key}", part=state.row.get("part") or state.row.get("named") or "")
     return f"{text} {turn.sentence('page-or-all')}" if more else text
 
 
-def _hears(turn: Turn) -> Listening:
+def _hears(turn: PageTurn) -> Listening:
     slot, words = turn.state.slot, turn.state.words
     ways = (*words.ways("stop recording"), *words.ways("that is all"), *words.ways("skip"))
     named = ("say again", "correction", "skip it")
@@ -203,7 +203,7 @@ def _hears(turn: Turn) -> Listening:
     return Listening(phrases=ways, commands=named, note=True)
 
 
-def _takes(turn: Turn, event: events.Utterance) -> bool:
+def _takes(turn: PageTurn, event: events.Utterance) -> bool:
     slot = turn.state.slot
     if event.sense == Sense.NUMBER and slot.kind == "number" and event.value is not None:
         whole = event.value == int(event.value)
@@ -217,11 +217,11 @@ def _takes(turn: Turn, event: events.Utterance) -> bool:
     return False
 
 
-def _hears_yes(turn: Turn) -> Listening:
+def _hears_yes(turn: PageTurn) -> Listening:
     return Listening(commands=("affirm", "negative", "yes", "no", "say again", "correction"))
 
 
-def _takes_yes(turn: Turn, event: events.Utterance) -> bool:
+def _takes_yes(turn: PageTurn, event: events.Utterance) -> bool:
     if event.sense != Sense.COMMAND or event.text not in ("affirm", "yes", "negative", "no"):
         return False
     text = turn.state.pending
@@ -234,10 +234,10 @@ def _takes_yes(turn: Turn, event: events.Utterance) -> bool:
 
 
 QUESTIONS: Mapping[str, Question[Any, Any]] = {
-    "field": Question(lambda turn: turn.say(_put(turn), "question"), _hears, _takes, _put, stake=Stake.ANSWER),
+    "field": Question(lambda turn: turn.say(_put(turn), "question"), _hears, _takes, _put, stake=Consequence.ANSWER),
     "read back": Question(
         lambda turn: turn.prompt("page-read-back", "readback", text=turn.state.pending), _hears_yes, _takes_yes,
-        lambda turn: turn.sentence("page-read-back", text=turn.state.pending), stake=Stake.ANSWER,
+        lambda turn: turn.sentence("page-read-back", text=turn.state.pending), stake=Consequence.ANSWER,
     ),
 }  # fmt: skip
 
@@ -245,7 +245,7 @@ QUESTIONS: Mapping[str, Question[Any, Any]] = {
 # ---- what was answered ----------------------------------------------------------------------------------------------
 
 
-def _kept(turn: Turn, value: Any) -> None:
+def _kept(turn: PageTurn, value: Any) -> None:
     """An answer of the group under way; with its last one the group is put into the page, if it is sound."""
     state = turn.state
     row = {**state.row, state.slot.key: value}
@@ -295,7 +295,7 @@ def _words_of(slot: Slot, text: str) -> str:
     return text
 
 
-def _free(turn: Turn, text: str, *, read_back: bool) -> None:
+def _free(turn: PageTurn, text: str, *, read_back: bool) -> None:
     words, slot = turn.state.words, turn.state.slot
     if not turn.question.hears(turn).note:
         return
@@ -311,7 +311,7 @@ def _free(turn: Turn, text: str, *, read_back: bool) -> None:
         _kept(turn, clean)
 
 
-def _order(words: Words, text: str) -> str:
+def _order(words: RecorderWords, text: str) -> str:
     """What a text orders, where it is nothing else: to stop, to end rows, to leave out."""
     said = " ".join(words.tokens(text))
     own = next((name for name in ("stop recording", "that is all", "skip") if words.says(text, name)), "")
@@ -319,7 +319,7 @@ def _order(words: Words, text: str) -> str:
     return own or next((name for name in ("say again", "correction", "skip it") if said in commands[name]), "")
 
 
-def _ordered(turn: Turn, order: str) -> bool:
+def _ordered(turn: PageTurn, order: str) -> bool:
     state = turn.state
     if order == "stop recording":
         _stop(turn, None)
@@ -344,12 +344,12 @@ def _ordered(turn: Turn, order: str) -> bool:
 # ---- happenings -----------------------------------------------------------------------------------------------------
 
 
-def _opened(turn: Turn, event: events.Opened) -> None:
+def _opened(turn: PageTurn, event: events.Opened) -> None:
     turn.prompt("page-begin", "notice", name=turn.state.page["cabinet"])
     _ask(turn)
 
 
-def _utterance(turn: Turn, event: events.Utterance) -> None:
+def _utterance(turn: PageTurn, event: events.Utterance) -> None:
     if event.verdict != Verdict.ACCEPTED:
         if event.verdict == Verdict.ASKED_AGAIN or event.words:
             _again(turn)
@@ -362,12 +362,12 @@ def _utterance(turn: Turn, event: events.Utterance) -> None:
         _again(turn)
 
 
-def _note(turn: Turn, event: events.NoteKept) -> None:
+def _note(turn: PageTurn, event: events.NoteKept) -> None:
     """Typed: what is seen while it is written needs no reading back."""
     _free(turn, event.text, read_back=False)
 
 
-def _again(turn: Turn) -> None:
+def _again(turn: PageTurn) -> None:
     turn.change(tries=turn.state.tries + 1)
     turn.tone("not understood")
     if turn.state.tries > 1:
@@ -375,13 +375,13 @@ def _again(turn: Turn) -> None:
     turn.say(turn.question.asks(turn), "question")
 
 
-def _stop(turn: Turn, event: Any) -> None:
+def _stop(turn: PageTurn, event: Any) -> None:
     turn.prompt("stopped", "notice")
     turn.change(outcome="stopped")
     turn.emit(events.Closed("stopped"))
 
 
-HANDLERS: Mapping[type[Any], Callable[[Turn, Any], None]] = {
+HANDLERS: Mapping[type[Any], Callable[[PageTurn, Any], None]] = {
     events.Opened: _opened, events.Utterance: _utterance, events.NoteKept: _note,
     events.StopAsked: _stop, events.FaultMet: _stop,
 }  # fmt: skip

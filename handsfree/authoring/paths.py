@@ -46,7 +46,7 @@ class Path:
 
 
 @dataclass(frozen=True)
-class _Walk:
+class _PathWalk:
     state: State
     says: tuple[str, ...] = ()
     route: tuple[str, ...] = ()
@@ -77,7 +77,7 @@ def _trodden(book: Book, found: dict[tuple[str, ...], Path]) -> dict[tuple[str, 
     """Walks that prefer what was said least at a place so far."""
     chance, used, stale = random.Random(0), Counter[tuple[object, str]](), 0
     for _ in range(WALKS):
-        walk: _Walk | None = _begin(book)
+        walk: _PathWalk | None = _begin(book)
         while walk is not None and not _over(walk.state) and len(walk.says) < LONGEST:
             place = (walk.state.frames, walk.state.awaiting)
             least = sorted(_options(walk.state), key=lambda say: (used[(place, say)], chance.random()))
@@ -96,13 +96,13 @@ def _over(state: State) -> bool:
     return state.closed and state.not_before is None
 
 
-def _begin(book: Book) -> _Walk:
+def _begin(book: Book) -> _PathWalk:
     from handsfree.language import base
 
     language = base.load(book.procedures[book.main].language)
     opened = Opened("rehearsal", book.main, language.code, "", "", "", "", "typed")
     state, effects = advance(start(book, language), Stamped(0, WALL, 0.0, opened))
-    return _gone(_Walk(state), state, (), effects) or _Walk(state)
+    return _gone(_PathWalk(state), state, (), effects) or _PathWalk(state)
 
 
 def happening(state: State, say: str) -> object:
@@ -115,7 +115,7 @@ def happening(state: State, say: str) -> object:
     return utterance_of(typed(state.language, say, listening_of(state.listening), state.now), typed=True)
 
 
-def _step(walk: _Walk, say: str) -> _Walk | None:
+def _step(walk: _PathWalk, say: str) -> _PathWalk | None:
     """None where that leads round a loop again, or nowhere."""
     state = walk.state
     mono = state.now + 1.0
@@ -130,7 +130,7 @@ def _step(walk: _Walk, say: str) -> _Walk | None:
     return _gone(walk, after, (say,), effects)
 
 
-def _gone(walk: _Walk, after: State, said: tuple[str, ...], effects: Iterable[Any]) -> _Walk | None:
+def _gone(walk: _PathWalk, after: State, said: tuple[str, ...], effects: Iterable[Any]) -> _PathWalk | None:
     """The walk with what these effects tell of its way; None where that leads round a loop again."""
     route, passed = list(walk.route), list(walk.passed)
     for effect in effects:
@@ -147,7 +147,7 @@ def _gone(walk: _Walk, after: State, said: tuple[str, ...], effects: Iterable[An
                 route.append(f"({effect.state})")
             case Decided():
                 route.append(f"[{effect.case}]")
-    return _Walk(after, (*walk.says, *said), tuple(route), tuple(passed))
+    return _PathWalk(after, (*walk.says, *said), tuple(route), tuple(passed))
 
 
 def _options(state: State) -> tuple[str, ...]:

@@ -11,25 +11,25 @@ from handsfree.authoring.draft import LATER, DraftStep, named
 from handsfree.authoring.review import kind_name, review
 from handsfree.authoring.said import as_sentence, facets_said, without_signal
 from handsfree.authoring.slots import ALWAYS_CHANGED, FILLS, SLOTS, hear, hear_step, target_of
-from handsfree.authoring.turn import CheckIt, Reply, Row, Turn, row
+from handsfree.authoring.turn import CheckIt, RecorderRow, RecorderTurn, Reply, row
 from handsfree.journal.events import AnswerTaken, Closed
 
 IDLE = ("new step", "change step", "move before", "delete", "read all", "check it", "finish", "stop recording")
 REVIEW = ("keep", "again", "more", "change", "move before", "delete", "finish", "stop recording")
 
-Does = dict[str, Callable[[Turn], None]]
+Does = dict[str, Callable[[RecorderTurn], None]]
 
 
-def _said(turn: Turn, reply: Reply, commands: Sequence[str]) -> str:
+def _said(turn: RecorderTurn, reply: Reply, commands: Sequence[str]) -> str:
     """Which command it is, chosen among those in force or found among free words; '' for none."""
     words = reply.phrase or reply.text
     return next((command for command in commands if words and turn.words.says(words, command)), "")
 
 
-def _by_command(does: Does) -> Callable[[Turn, Reply], bool]:
+def _by_command(does: Does) -> Callable[[RecorderTurn, Reply], bool]:
     """Or a step in one breath; said at the review, the step that is reviewed is kept by it."""
 
-    def take(turn: Turn, reply: Reply) -> bool:
+    def take(turn: RecorderTurn, reply: Reply) -> bool:
         command = _said(turn, reply, tuple(does))
         if command:
             does[command](turn)
@@ -39,7 +39,7 @@ def _by_command(does: Does) -> Callable[[Turn, Reply], bool]:
     return take
 
 
-def can_say(turn: Turn) -> list[str]:
+def can_say(turn: RecorderTurn) -> list[str]:
     """What is in force, one way of each, for people."""
     if turn.state.at in ("idle", "finish", "review"):
         return [turn.words.taught(command) for command in (_in_review(turn) if turn.state.at == "review" else IDLE)]
@@ -51,20 +51,20 @@ def can_say(turn: Turn) -> list[str]:
     return [*number, *(listening.phrases[:12] if listening else ()), *asked] or [turn.words.taught("stop recording")]
 
 
-def _in_review(turn: Turn) -> tuple[str, ...]:
+def _in_review(turn: RecorderTurn) -> tuple[str, ...]:
     return (*REVIEW, "settle") if turn.step.doubts else REVIEW
 
 
 # ---- between steps ----------------------------------------------------------------------------------------------------
 
 
-def _new(turn: Turn) -> None:
+def _new(turn: RecorderTurn) -> None:
     step = DraftStep(max(turn.state.draft.next_uid, turn.state.chosen + 1))
     turn.change(step=step, chosen=step.uid, done=frozenset(), partial={})
     turn.ask("words")
 
 
-def _in_a_breath(turn: Turn, reply: Reply) -> bool:
+def _in_a_breath(turn: RecorderTurn, reply: Reply) -> bool:
     """Fewer than three words are no step: a command misheard, more likely."""
     if len(turn.words.tokens(reply.text)) < _LEAST_WORDS:
         return False
@@ -97,8 +97,8 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _which(purpose: str) -> Callable[[Turn], None]:
-    def ask(turn: Turn) -> None:
+def _which(purpose: str) -> Callable[[RecorderTurn], None]:
+    def ask(turn: RecorderTurn) -> None:
         if not turn.state.draft.steps:
             turn.prompt("no-steps-yet")
             turn.ask("idle")
@@ -109,19 +109,19 @@ def _which(purpose: str) -> Callable[[Turn], None]:
     return ask
 
 
-def _read_all(turn: Turn) -> None:
+def _read_all(turn: RecorderTurn) -> None:
     for at, step in enumerate(turn.state.draft.steps, 1):
         turn.prompt("one-of-all", number=turn.spoken(at), kind=kind_name(step, turn.words), text=step.text)
     turn.ask("idle")
 
 
-def _check(turn: Turn) -> None:
+def _check(turn: RecorderTurn) -> None:
     turn.save()
     turn.emit(CheckIt())
     turn.ask("idle")
 
 
-def _finish(turn: Turn) -> None:
+def _finish(turn: RecorderTurn) -> None:
     """First what is open is asked for, then the check is read out, then it closes at the second word."""
     if not turn.state.draft.steps:
         turn.prompt("no-steps-yet")
@@ -138,19 +138,19 @@ def _finish(turn: Turn) -> None:
         turn.ask("finish")
 
 
-def _finish_again(turn: Turn) -> None:
+def _finish_again(turn: RecorderTurn) -> None:
     turn.save()
     turn.prompt("finished", "notice")
     turn.change(outcome="finished")
     turn.emit(Closed("finished"))
 
 
-def _keep_and_finish(turn: Turn) -> None:
+def _keep_and_finish(turn: RecorderTurn) -> None:
     _keep(turn)
     _finish(turn)
 
 
-def _open_end(turn: Turn) -> tuple[DraftStep, int] | None:
+def _open_end(turn: RecorderTurn) -> tuple[DraftStep, int] | None:
     """The first step with a target to come, and which of its answers it is (-1: the step itself)."""
     for step in turn.state.draft.steps:
         for at, answer in enumerate(step.facets.get("answers", ())):
@@ -164,7 +164,7 @@ def _open_end(turn: Turn) -> tuple[DraftStep, int] | None:
     return None
 
 
-def _ask_open_end(turn: Turn) -> str:
+def _ask_open_end(turn: RecorderTurn) -> str:
     found = _open_end(turn)
     assert found is not None
     step, at = found
@@ -174,7 +174,7 @@ def _ask_open_end(turn: Turn) -> str:
     return turn.words.prompt("open-end-go", number=number)
 
 
-def _take_open_end(turn: Turn, reply: Reply) -> bool:
+def _take_open_end(turn: RecorderTurn, reply: Reply) -> bool:
     understood, to = target_of(turn, reply)
     found = _open_end(turn)
     if not understood or found is None:
@@ -197,12 +197,12 @@ def _take_open_end(turn: Turn, reply: Reply) -> bool:
 # ---- the words --------------------------------------------------------------------------------------------------------
 
 
-def _ask_words(turn: Turn) -> str:
+def _ask_words(turn: RecorderTurn) -> str:
     key = {"again": "words-again", "more": "words-more"}.get(turn.state.purpose, "words")
     return turn.words.prompt(key, **({} if key == "words-more" else {"number": turn.spoken(turn.number)}))
 
 
-def _take_words(turn: Turn, reply: Reply) -> bool:
+def _take_words(turn: RecorderTurn, reply: Reply) -> bool:
     text = as_sentence(reply.text, turn.words, bool(reply.clip))
     if not text:
         turn.prompt("heard-no-words", "question")
@@ -226,7 +226,7 @@ def _take_words(turn: Turn, reply: Reply) -> bool:
 # ---- the review -------------------------------------------------------------------------------------------------------
 
 
-def _keep(turn: Turn) -> None:
+def _keep(turn: RecorderTurn) -> None:
     draft = turn.state.draft
     taken = [one.id for one in draft.steps if one.uid != turn.step.uid]
     step = named(turn.step, taken, turn.words.small)
@@ -238,18 +238,18 @@ def _keep(turn: Turn) -> None:
     turn.ask("idle")
 
 
-def _again(turn: Turn) -> None:
+def _again(turn: RecorderTurn) -> None:
     """From the words on; it stays the step that it is."""
     turn.change(step=DraftStep(turn.step.uid, id=turn.step.id), done=frozenset(), partial={}, purpose="again")
     turn.ask("words")
 
 
-def _more(turn: Turn) -> None:
+def _more(turn: RecorderTurn) -> None:
     turn.change(purpose="more")
     turn.ask("words")
 
 
-def _move_this(turn: Turn) -> None:
+def _move_this(turn: RecorderTurn) -> None:
     """Kept first: only what is in the procedure has a place in it."""
     uid = turn.step.uid
     _keep(turn)
@@ -257,18 +257,18 @@ def _move_this(turn: Turn) -> None:
     turn.ask("move-where")
 
 
-def _delete_this(turn: Turn) -> None:
+def _delete_this(turn: RecorderTurn) -> None:
     turn.change(purpose=f"delete {turn.step.uid}")
     turn.ask("delete-once")
 
 
-def _changeable(turn: Turn) -> dict[str, str]:
+def _changeable(turn: RecorderTurn) -> dict[str, str]:
     """Way to say it -> slot."""
     own = {FILLS.get(slot, slot) for slot in SLOTS.get(turn.step.kind, ())} | set(ALWAYS_CHANGED)
     return {way: tag for way, tag in turn.words.pairs("what") if tag in own}
 
 
-def _take_change(turn: Turn, reply: Reply) -> bool:
+def _take_change(turn: RecorderTurn, reply: Reply) -> bool:
     what = _changeable(turn).get(reply.phrase)
     if what is None:
         return False
@@ -288,13 +288,13 @@ def _take_change(turn: Turn, reply: Reply) -> bool:
     return True
 
 
-def _ask_change(turn: Turn) -> str:
+def _ask_change(turn: RecorderTurn) -> str:
     names = dict.fromkeys(_changeable(turn).values())
     choices = turn.words.joined([turn.words.name_of("what", slot) for slot in names])
     return turn.words.prompt("change-what", choices=choices)
 
 
-def _take_title(turn: Turn, reply: Reply) -> bool:
+def _take_title(turn: RecorderTurn, reply: Reply) -> bool:
     title = reply.text.strip(" .?!")
     if not title:
         return False
@@ -314,7 +314,7 @@ _DOES_REVIEW: Does = {
     "keep": _keep, "again": _again, "more": _more, "change": lambda turn: turn.ask("change-what"), "move before": _move_this,
     "delete": _delete_this, "settle": settling.again, "finish": _keep_and_finish,
 }  # fmt: skip
-MAIN: dict[str, Row] = {
+MAIN: dict[str, RecorderRow] = {
     "title": row(lambda turn: turn.words.prompt("title"), lambda turn: hear(turn, note=True), _take_title),
     "idle": row(lambda turn: turn.words.prompt("ready"), lambda turn: hear(turn, *IDLE, note=True), _by_command(_DOES_IDLE)),
     "finish": row(

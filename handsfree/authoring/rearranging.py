@@ -6,12 +6,12 @@ from collections.abc import Callable
 
 from handsfree.authoring.draft import reference
 from handsfree.authoring.slots import EVER, SLOTS, hear_step, step_names
-from handsfree.authoring.turn import Reply, Row, Turn, row
+from handsfree.authoring.turn import RecorderRow, RecorderTurn, Reply, row
 from handsfree.journal.events import AnswerTaken
 from handsfree.language.meaning import Listening
 
 
-def _take_which(turn: Turn, reply: Reply) -> bool:
+def _take_which(turn: RecorderTurn, reply: Reply) -> bool:
     uid = step_names(turn).get(reply.phrase)
     if uid is None:
         return False
@@ -26,11 +26,11 @@ def _take_which(turn: Turn, reply: Reply) -> bool:
     return True
 
 
-def _about(turn: Turn) -> int:
+def _about(turn: RecorderTurn) -> int:
     return int(turn.state.purpose.split()[-1])
 
 
-def _take_where(turn: Turn, reply: Reply) -> bool:
+def _take_where(turn: RecorderTurn, reply: Reply) -> bool:
     before = step_names(turn).get(reply.phrase)
     if before is None:
         return False
@@ -43,8 +43,8 @@ def _take_where(turn: Turn, reply: Reply) -> bool:
     return True
 
 
-def _ask_delete(key: str) -> Callable[[Turn], str]:
-    def ask(turn: Turn) -> str:
+def _ask_delete(key: str) -> Callable[[RecorderTurn], str]:
+    def ask(turn: RecorderTurn) -> str:
         uid, draft = _about(turn), turn.state.draft
         kept = [step for step in draft.steps if step.uid == uid]
         step = turn.state.step or kept[0]
@@ -54,8 +54,8 @@ def _ask_delete(key: str) -> Callable[[Turn], str]:
     return ask
 
 
-def _take_delete(last: bool) -> Callable[[Turn, Reply], bool]:
-    def take(turn: Turn, reply: Reply) -> bool:
+def _take_delete(last: bool) -> Callable[[RecorderTurn, Reply], bool]:
+    def take(turn: RecorderTurn, reply: Reply) -> bool:
         if reply.command not in ("affirm", "negative"):
             return False
         if reply.command == "negative":
@@ -76,7 +76,7 @@ def _take_delete(last: bool) -> Callable[[Turn, Reply], bool]:
 
 
 _AFFIRM = Listening(commands=(*EVER, "affirm", "negative"))
-QUESTIONS: dict[str, Row] = {
+QUESTIONS: dict[str, RecorderRow] = {
     "which": row(lambda turn: turn.words.prompt(f"which-{turn.state.purpose}"), hear_step, _take_which),
     "move-where": row(lambda turn: turn.words.prompt("move-where"), hear_step, _take_where),
     "delete-once": row(_ask_delete("delete-once"), lambda turn: _AFFIRM, _take_delete(False)),

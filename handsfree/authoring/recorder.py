@@ -11,8 +11,8 @@ from typing import Any
 
 from handsfree.authoring.keeping import Recording
 from handsfree.authoring.machine import advance
-from handsfree.authoring.turn import CheckIt, Save, State
-from handsfree.authoring.words import Words
+from handsfree.authoring.turn import CheckIt, RecorderState, Save
+from handsfree.authoring.words import RecorderWords
 from handsfree.dialogue.parts import Ear, Machine, Mouth
 from handsfree.dialogue.runner import Runner
 from handsfree.journal.events import StopAsked
@@ -27,14 +27,16 @@ class Recorder:
     """A recording under way. `watch` sees every recorded event: for the screen and the tests."""
 
     def __init__(self, recording: Recording, ear: Ear, mouth: Mouth, watch: Callable[[Any], None] | None = None) -> None:
-        def save(state: State, effect: Save) -> Iterator[str]:
+        def save(state: RecorderState, effect: Save) -> Iterator[str]:
             recording.shelf.save(effect.draft)
             return iter(())
 
-        def check(state: State, effect: CheckIt) -> Iterator[str]:
+        def check(state: RecorderState, effect: CheckIt) -> Iterator[str]:
             return findings(state, recording)
 
-        machine = Machine[State](advance, lambda state: state.words.prompt("unrecorded"), {Save: save, CheckIt: check})
+        machine = Machine[RecorderState](
+            advance, lambda state: state.words.prompt("unrecorded"), {Save: save, CheckIt: check}
+        )
         clock = RealClock(recording.journal.now())
         self._recording = recording
         self._runner = Runner(
@@ -43,10 +45,10 @@ class Recorder:
         )  # fmt: skip
 
     @property
-    def state(self) -> State:
+    def state(self) -> RecorderState:
         return self._runner.state
 
-    def run(self) -> State:
+    def run(self) -> RecorderState:
         """To the end. An interrupt, or an ear that has nothing more, stops it; what was kept is saved either way."""
         try:
             try:
@@ -62,7 +64,7 @@ class Recorder:
         return self.state
 
 
-def findings(state: State, recording: Recording) -> Iterator[str]:
+def findings(state: RecorderState, recording: Recording) -> Iterator[str]:
     """What `check` has to say of the procedure as saved, in the words of the recorder; errors first."""
     words = state.words
     report = check_file(recording.shelf.path)
@@ -76,7 +78,7 @@ def findings(state: State, recording: Recording) -> Iterator[str]:
     yield from dict.fromkeys(_aloud(one, numbers, words) for one in remarks[:MOST_FINDINGS])
 
 
-def _aloud(remark: Remark, numbers: Mapping[str, int], words: Words) -> str:
+def _aloud(remark: Remark, numbers: Mapping[str, int], words: RecorderWords) -> str:
     """For the ear: steps by their numbers, no words of the file. A field that is missing or wrong is named as the recorder
     names it."""
     at = numbers.get(remark.step)

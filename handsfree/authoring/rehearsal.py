@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from handsfree.authoring import paths
 from handsfree.authoring.paths import RETURN, WAIT, Path
-from handsfree.dialogue.hearing import Recogniser, typed, utterance_of
+from handsfree.dialogue.hearing import HearsAndWrites, typed, utterance_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.dialogue.parts import Mouth
 from handsfree.dialogue.runner import Runner
@@ -55,7 +55,7 @@ class Slip:
 
 
 @dataclass(frozen=True)
-class Walked:
+class Rehearsed:
     """One path in one voice. `seconds`: of sound, thinking and waits; `minutes`: of work, as the steps state it."""
 
     number: int
@@ -81,7 +81,7 @@ class Bench:
     """What all walks share. `heard`: judgements so far."""
 
     book: Book
-    recogniser: Recogniser
+    recogniser: HearsAndWrites
     speakers: Mapping[str, Speaker]
     mouth_of: MouthOf
     heard: dict[tuple[str, str, int, Listening], Heard] = field(default_factory=dict)
@@ -187,7 +187,7 @@ class _Notebook:
     def close(self) -> None: ...
 
 
-def walk(bench: Bench, number: int, path: Path, voice: str) -> Walked:
+def walk(bench: Bench, number: int, path: Path, voice: str) -> Rehearsed:
     """One path in one voice, by the runner of a real visit."""
     from handsfree.sound.samples import VirtualClock
 
@@ -221,10 +221,10 @@ def walk(bench: Bench, number: int, path: Path, voice: str) -> Walked:
     except EOFError:
         finished = runner.state.closed
     finished = finished and runner.state.closed
-    return Walked(number, path, voice, finished, clock.now() - spent, minutes, ear.sayings, tuple(ear.slips))
+    return Rehearsed(number, path, voice, finished, clock.now() - spent, minutes, ear.sayings, tuple(ear.slips))
 
 
-def rehearse(bench: Bench, found: Sequence[Path]) -> Iterator[Walked]:
+def rehearse(bench: Bench, found: Sequence[Path]) -> Iterator[Rehearsed]:
     """Every path, in every voice."""
     for number, path in enumerate(found, 1):
         for voice in bench.speakers:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from handsfree.authoring.rehearsal import Walked
+from handsfree.authoring.rehearsal import Rehearsed
 
 START = "start"
 
@@ -22,7 +22,7 @@ class Hard:
     heard: tuple[str, ...]
 
 
-def gathered(walked: Sequence[Walked]) -> tuple[Hard, ...]:
+def gathered(walked: Sequence[Rehearsed]) -> tuple[Hard, ...]:
     """In the order they were met; the same saying in the same voice is the same on every path, and stands once."""
     tries: dict[tuple[str, str], dict[str, tuple[int, bool]]] = defaultdict(dict)
     heard: dict[tuple[str, str], dict[str, None]] = defaultdict(dict)
@@ -41,7 +41,7 @@ def gathered(walked: Sequence[Walked]) -> tuple[Hard, ...]:
     )
 
 
-def lines(walked: Sequence[Walked]) -> Iterator[str]:
+def lines(walked: Sequence[Rehearsed]) -> Iterator[str]:
     """For people."""
     for trouble in gathered(walked):
         voices = ", ".join(f"{voice} {count}x{' then typed' if typed else ''}" for voice, count, typed in trouble.voices)
@@ -54,7 +54,7 @@ def lines(walked: Sequence[Walked]) -> Iterator[str]:
     yield f"{len(walked)} walks, {sayings} sayings: {again} asked again, {mistaken} taken for another."
 
 
-def as_data(walked: Sequence[Walked], paths: int, every: bool) -> dict[str, Any]:
+def as_data(walked: Sequence[Rehearsed], paths: int, every: bool) -> dict[str, Any]:
     """For JSON."""
     return {
         "paths": paths, "every": every, "sayings": sum(one.sayings for one in walked),

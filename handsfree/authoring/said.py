@@ -12,14 +12,14 @@ import re
 from collections.abc import Sequence
 from typing import Any
 
-from handsfree.authoring.words import Words
+from handsfree.authoring.words import RecorderWords
 
 #: pint name -> how the model writes a time
 TIMES = {"second": "s", "minute": "min", "hour": "h", "day": "d"}
 _LONGEST_QUANTITY = 8  # words
 
 
-def facets_said(text: str, words: Words) -> dict[str, Any]:
+def facets_said(text: str, words: RecorderWords) -> dict[str, Any]:
     """Facets by the names of the model; 'kind' only where the words leave no doubt."""
     said = words.tokens(text)
     unit = unit_said(said, words)
@@ -36,7 +36,7 @@ def facets_said(text: str, words: Words) -> dict[str, Any]:
     return found
 
 
-def as_sentence(text: str, words: Words, dictated: bool) -> str:
+def as_sentence(text: str, words: RecorderWords, dictated: bool) -> str:
     """With a capital and a stop; '' for no words. `dictated`: its other signs are to be found too."""
     text = " ".join(text.split())
     if not text.strip(" .,?!"):
@@ -50,7 +50,7 @@ def _capital(text: str) -> str:
     return re.sub(r"\w", lambda found: found[0].upper(), text, count=1)
 
 
-def punctuated(text: str, words: Words) -> str:
+def punctuated(text: str, words: RecorderWords) -> str:
     """Dictated words as sentences: a signal word stands alone, what begins as a question ends as one."""
     for way in words.ways("cue_level"):
         found = re.match(rf"{way}[ ,:]+(\w)", text, flags=re.IGNORECASE)
@@ -62,7 +62,7 @@ def punctuated(text: str, words: Words) -> str:
     return " ".join(pieces) if pieces else text
 
 
-def without_signal(text: str, words: Words) -> str:
+def without_signal(text: str, words: RecorderWords) -> str:
     """A caution without the signal word it begins with: the visit says that word itself, by the step's level."""
     for way in words.ways("cue_level"):
         found = re.match(rf"{way}[ ,:.!]+(?=\w)", text, flags=re.IGNORECASE)
@@ -71,7 +71,7 @@ def without_signal(text: str, words: Words) -> str:
     return text
 
 
-def _kind(text: str, said: tuple[str, ...], unit: str | None, words: Words) -> str:
+def _kind(text: str, said: tuple[str, ...], unit: str | None, words: RecorderWords) -> str:
     pieces = [words.tokens(piece) for piece in _pieces(text)]
     last = pieces[-1] if pieces else ()
     for way, kind in words.pairs("cue_kind"):
@@ -98,7 +98,7 @@ def _holds(said: tuple[str, ...], way: str) -> bool:
     return any(said[at : at + len(part)] == part for at in range(len(said) - len(part) + 1))
 
 
-def unit_said(said: tuple[str, ...], words: Words) -> str | None:
+def unit_said(said: tuple[str, ...], words: RecorderWords) -> str | None:
     """The pint name of the longest unit in the words."""
     best: tuple[int, str] | None = None
     for name, ways in words.language.units.items():
@@ -109,11 +109,11 @@ def unit_said(said: tuple[str, ...], words: Words) -> str | None:
     return None if best is None else best[1]
 
 
-def hazards_said(said: tuple[str, ...], words: Words) -> list[str]:
+def hazards_said(said: tuple[str, ...], words: RecorderWords) -> list[str]:
     return list(dict.fromkeys(hazard for way, hazard in words.pairs("hint_hazard") if _holds(said, way)))
 
 
-def range_said(said: tuple[str, ...], words: Words) -> list[float] | None:
+def range_said(said: tuple[str, ...], words: RecorderWords) -> list[float] | None:
     """'Between twenty and ninety degrees': [20, 90]."""
     for opener, between in words.pairs("range_from"):
         size = len(opener.split())
@@ -130,12 +130,12 @@ def range_said(said: tuple[str, ...], words: Words) -> list[float] | None:
     return None
 
 
-def _number(said: Sequence[str], words: Words) -> float | None:
+def _number(said: Sequence[str], words: RecorderWords) -> float | None:
     found = words.language.numbers(said)
     return found[0].value if found else None
 
 
-def _longest_number(said: Sequence[str], words: Words) -> float | None:
+def _longest_number(said: Sequence[str], words: RecorderWords) -> float | None:
     for size in range(min(_LONGEST_QUANTITY, len(said)), 0, -1):
         value = _number(said[:size], words)
         if value is not None:
@@ -143,7 +143,7 @@ def _longest_number(said: Sequence[str], words: Words) -> float | None:
     return None
 
 
-def duration_said(said: tuple[str, ...], words: Words) -> str | None:
+def duration_said(said: tuple[str, ...], words: RecorderWords) -> str | None:
     """'for three minutes' -> '3 min'."""
     for size in range(min(_LONGEST_QUANTITY, len(said)), 1, -1):
         for at in range(len(said) - size + 1):
@@ -157,7 +157,7 @@ def lasting(value: float, unit: str) -> str:
     return f"{value:g} {TIMES[unit]}"
 
 
-def answers_said(text: str, words: Words) -> list[str]:
+def answers_said(text: str, words: RecorderWords) -> list[str]:
     """'How is it, cool, warm or dead calm?': the three. Only where they are set apart by commas and an 'or'."""
     lines = text.rstrip(" ?.!")
     joined = next((way for way in words.ways("joined") if re.search(rf"\b{way}\b", lines, re.IGNORECASE)), None)
@@ -173,7 +173,7 @@ def answers_said(text: str, words: Words) -> list[str]:
     return cleaned if len(cleaned) >= 2 and all(0 < len(words.tokens(one)) <= 4 for one in cleaned) else []
 
 
-def _without_lead(piece: str, words: Words) -> str:
+def _without_lead(piece: str, words: RecorderWords) -> str:
     for way in words.ways("hint_answers"):
         piece = re.sub(rf"^{way}\s+", "", piece)
     return piece
@@ -182,24 +182,24 @@ def _without_lead(piece: str, words: Words) -> str:
 # ---- by kind ----------------------------------------------------------------------------------------------------------
 
 
-def _read(text: str, said: tuple[str, ...], unit: str | None, words: Words) -> dict[str, Any]:
+def _read(text: str, said: tuple[str, ...], unit: str | None, words: RecorderWords) -> dict[str, Any]:
     found: dict[str, Any] = {} if unit is None else {"unit": unit}
     limits = range_said(said, words)
     return found | ({"plausible": limits} if limits else {})
 
 
-def _wait(text: str, said: tuple[str, ...], unit: str | None, words: Words) -> dict[str, Any]:
+def _wait(text: str, said: tuple[str, ...], unit: str | None, words: RecorderWords) -> dict[str, Any]:
     lasts = duration_said(said, words)
     return {"lasts": lasts} if lasts else {}
 
 
-def _ask(text: str, said: tuple[str, ...], unit: str | None, words: Words) -> dict[str, Any]:
+def _ask(text: str, said: tuple[str, ...], unit: str | None, words: RecorderWords) -> dict[str, Any]:
     answers = answers_said(text, words)
     return {"answers": [{"say": answer} for answer in answers]} if answers else {}
 
 
 def _cue(rule: str, facet: str) -> Any:
-    def make(text: str, said: tuple[str, ...], unit: str | None, words: Words) -> dict[str, Any]:
+    def make(text: str, said: tuple[str, ...], unit: str | None, words: RecorderWords) -> dict[str, Any]:
         return next(({facet: value} for way, value in words.pairs(rule) if _begins(said, way)), {})
 
     return make

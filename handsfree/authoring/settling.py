@@ -16,7 +16,7 @@ from typing import Any
 
 from handsfree.authoring.draft import Doubt, DraftStep
 from handsfree.authoring.slots import hear
-from handsfree.authoring.turn import Reply, Row, Turn, row
+from handsfree.authoring.turn import RecorderRow, RecorderTurn, Reply, row
 from handsfree.language.meaning import Listening
 from handsfree.procedure.model import text_digest
 
@@ -26,26 +26,26 @@ _ENDS = ".,?!;:"
 _UNSETTLED = frozenset({"settle", "settle-word"})
 
 
-def doubtful(turn: Turn, reply: Reply) -> bool:
+def doubtful(turn: RecorderTurn, reply: Reply) -> bool:
     """These free words are to be settled before they are taken; what ends a list is not."""
     asked = turn.state.at
     return bool(reply.text and reply.doubts and asked not in _UNSETTLED and not turn.words.says(reply.text, "that is all"))
 
 
-def begin(turn: Turn, reply: Reply) -> None:
+def begin(turn: RecorderTurn, reply: Reply) -> None:
     turn.change(pending=(turn.state.at, replace(reply, doubts=reply.doubts[MOST:])), doubts=reply.doubts[:MOST])
     if len(reply.doubts) > 1:
         turn.prompt("unsure-many", n=turn.spoken(len(reply.doubts)))
     turn.ask("settle")
 
 
-def again(turn: Turn) -> None:
+def again(turn: RecorderTurn) -> None:
     """The words of the step in review that stayed marked."""
     turn.change(doubts=turn.step.doubts, pending=None)
     turn.ask("settle")
 
 
-def settled(turn: Turn) -> Reply | None:
+def settled(turn: RecorderTurn) -> Reply | None:
     """The words that waited, once nothing about them is to be asked any more; the question is theirs again."""
     if turn.state.pending is None or turn.state.doubts:
         return None
@@ -61,7 +61,7 @@ def _words(doubt: Doubt) -> tuple[str, ...]:
     return (doubt.word, *doubt.others)[:_CHOICES]
 
 
-def _ask(turn: Turn) -> str:
+def _ask(turn: RecorderTurn) -> str:
     doubt, ways = turn.state.doubts[0], turn.words.pairs("ordinal")
     names = [next(way for way, tag in ways if tag == str(at)) for at in range(1, _CHOICES + 1)]
     pairs = zip(names, _words(doubt), strict=False)
@@ -71,11 +71,11 @@ def _ask(turn: Turn) -> str:
     return turn.words.prompt("settle", number=turn.spoken(doubt.at + 1), choices=choices)
 
 
-def _hears(turn: Turn) -> Listening:
+def _hears(turn: RecorderTurn) -> Listening:
     return hear(turn, "another word", "leave it", phrases=tuple(turn.words.choice("ordinal")))
 
 
-def _take(turn: Turn, reply: Reply) -> bool:
+def _take(turn: RecorderTurn, reply: Reply) -> bool:
     doubt = turn.state.doubts[0]
     if turn.words.says(reply.phrase, "another word"):
         turn.ask("settle-word")
@@ -93,14 +93,14 @@ def _take(turn: Turn, reply: Reply) -> bool:
     return True
 
 
-def _take_word(turn: Turn, reply: Reply) -> bool:
+def _take_word(turn: RecorderTurn, reply: Reply) -> bool:
     word = reply.text.strip(f" {_ENDS}")
     if word:
         _settle(turn, word)
     return bool(word)
 
 
-def _settle(turn: Turn, word: str) -> None:
+def _settle(turn: RecorderTurn, word: str) -> None:
     doubt = turn.state.doubts[0]
     if turn.state.pending is None:
         left = list(turn.step.doubts)
@@ -120,7 +120,7 @@ def _settle(turn: Turn, word: str) -> None:
     _next(turn)
 
 
-def _next(turn: Turn) -> None:
+def _next(turn: RecorderTurn) -> None:
     turn.change(doubts=turn.state.doubts[1:])
     turn.ask("settle" if turn.state.doubts else "review" if turn.state.pending is None else turn.state.pending[0])
 
@@ -168,7 +168,7 @@ def _swapped(value: Any, old: str, new: str) -> Any:
     return value[: found.start()] + mended + value[found.end() :]
 
 
-QUESTIONS: dict[str, Row] = {
+QUESTIONS: dict[str, RecorderRow] = {
     "settle": row(_ask, _hears, _take),
     "settle-word": row(
         lambda turn: turn.words.prompt("settle-word"), lambda turn: hear(turn, note=True), _take_word

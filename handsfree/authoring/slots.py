@@ -14,7 +14,7 @@ from typing import Any
 
 from handsfree.authoring.draft import FOLLOWING, LATER, reference, slug
 from handsfree.authoring.said import TIMES, as_sentence, lasting
-from handsfree.authoring.turn import Reply, Row, Turn, row
+from handsfree.authoring.turn import RecorderRow, RecorderTurn, Reply, row
 from handsfree.language.meaning import Listening, NumberAsked
 
 SLOTS: dict[str, tuple[str, ...]] = {
@@ -44,7 +44,7 @@ _LEAST = {"answers": 2, "checks": 2}
 EVER = ("say again", "what can i say", "correction")
 
 
-def next_slot(turn: Turn) -> str:
+def next_slot(turn: RecorderTurn) -> str:
     """The first slot of the step that is neither filled nor answered; '' where all are."""
     step, done = turn.step, turn.state.done
     for slot in ("kind", *SLOTS.get(step.kind, ())):
@@ -63,28 +63,28 @@ def next_slot(turn: Turn) -> str:
 _ASKED_ANYWAY = frozenset({"hazards"})
 
 
-def finish_slot(turn: Turn, slot: str) -> None:
+def finish_slot(turn: RecorderTurn, slot: str) -> None:
     turn.change(done=turn.state.done | {slot}, partial={})
 
 
 # ---- the shapes of questions ------------------------------------------------------------------------------------------
 
 
-def _plain(key: str) -> Callable[[Turn], str]:
+def _plain(key: str) -> Callable[[RecorderTurn], str]:
     return lambda turn: turn.words.prompt(key)
 
 
-def hear(turn: Turn, *commands: str, phrases: Sequence[str] = (), **more: Any) -> Listening:
+def hear(turn: RecorderTurn, *commands: str, phrases: Sequence[str] = (), **more: Any) -> Listening:
     """Among free words only what ends a list is listened for; 'stop recording' alone is found in their text."""
     also = () if more.get("note") else ("stop recording",)
     ways = [way for command in (*commands, *also) for way in turn.words.ways(command)]
     return Listening(phrases=tuple(dict.fromkeys((*phrases, *ways))), commands=EVER, **more)
 
 
-def _choice(slot: str, rule: str) -> Row:
+def _choice(slot: str, rule: str) -> RecorderRow:
     """One of the choices of a rule."""
 
-    def take(turn: Turn, reply: Reply) -> bool:
+    def take(turn: RecorderTurn, reply: Reply) -> bool:
         value = turn.words.choice(rule).get(reply.phrase)
         if value is None:
             return False
@@ -95,15 +95,15 @@ def _choice(slot: str, rule: str) -> Row:
     return row(_plain(slot), lambda turn: hear(turn, phrases=tuple(turn.words.choice(rule))), take, rule)
 
 
-def _so_far(slot: str, items: Callable[[Turn], list[str]]) -> Callable[[Turn], str]:
-    def ask(turn: Turn) -> str:
+def _so_far(slot: str, items: Callable[[RecorderTurn], list[str]]) -> Callable[[RecorderTurn], str]:
+    def ask(turn: RecorderTurn) -> str:
         found = items(turn)
         return turn.words.prompt(f"{slot}-more", so_far=turn.words.listed(found)) if found else turn.words.prompt(slot)
 
     return ask
 
 
-def _end_of_list(turn: Turn, slot: str) -> bool:
+def _end_of_list(turn: RecorderTurn, slot: str) -> bool:
     """Close the list where it is long enough."""
     least = _LEAST.get(slot, 1)
     if len(turn.step.facets.get(slot, ())) < least:
@@ -113,11 +113,11 @@ def _end_of_list(turn: Turn, slot: str) -> bool:
     return True
 
 
-def _hazards() -> Row:
-    def items(turn: Turn) -> list[str]:
+def _hazards() -> RecorderRow:
+    def items(turn: RecorderTurn) -> list[str]:
         return [turn.words.name_of("hazard", one) for one in turn.step.facets.get("hazards", ())]
 
-    def take(turn: Turn, reply: Reply) -> bool:
+    def take(turn: RecorderTurn, reply: Reply) -> bool:
         hazard = turn.words.choice("hazard").get(reply.phrase)
         if hazard is not None:
             turn.facets(hazards=list(dict.fromkeys([*turn.step.facets.get("hazards", ()), hazard])))
@@ -127,28 +127,28 @@ def _hazards() -> Row:
             return True
         return False
 
-    def hears(turn: Turn) -> Listening:
+    def hears(turn: RecorderTurn) -> Listening:
         return hear(turn, "nothing", "that is all", phrases=tuple(turn.words.choice("hazard")))
 
     return row(_so_far("hazards", items), hears, take, "hazard")
 
 
-Wrap = Callable[[Turn, Reply], Any]
+Wrap = Callable[[RecorderTurn, Reply], Any]
 
 
-def _sentence(turn: Turn, reply: Reply) -> str:
+def _sentence(turn: RecorderTurn, reply: Reply) -> str:
     return as_sentence(reply.text or reply.phrase, turn.words, bool(reply.clip))
 
 
-def _name(turn: Turn, reply: Reply) -> str:
+def _name(turn: RecorderTurn, reply: Reply) -> str:
     return plain_words(reply.text or reply.phrase)
 
 
-def _dictated_list(slot: str, wrap: Wrap) -> Row:
-    def items(turn: Turn) -> list[str]:
+def _dictated_list(slot: str, wrap: Wrap) -> RecorderRow:
+    def items(turn: RecorderTurn) -> list[str]:
         return [str(one["say"] if isinstance(one, dict) else one) for one in turn.step.facets.get(slot, ())]
 
-    def take(turn: Turn, reply: Reply) -> bool:
+    def take(turn: RecorderTurn, reply: Reply) -> bool:
         words = reply.text or reply.phrase
         if turn.words.says(words, "that is all"):
             return _end_of_list(turn, slot)
@@ -164,8 +164,8 @@ def _dictated_list(slot: str, wrap: Wrap) -> Row:
     return row(_so_far(slot, items), lambda turn: hear(turn, "that is all", note=True), take)
 
 
-def _dictated(slot: str, wrap: Wrap) -> Row:
-    def take(turn: Turn, reply: Reply) -> bool:
+def _dictated(slot: str, wrap: Wrap) -> RecorderRow:
+    def take(turn: RecorderTurn, reply: Reply) -> bool:
         value = wrap(turn, reply)
         if not value:
             return False
@@ -184,12 +184,12 @@ def plain_words(text: str) -> str:
 # ---- readings ---------------------------------------------------------------------------------------------------------
 
 
-def _unit() -> Row:
-    def units(turn: Turn) -> dict[str, str]:
+def _unit() -> RecorderRow:
+    def units(turn: RecorderTurn) -> dict[str, str]:
         named = {way: name for name, ways in turn.words.language.units.items() if name != "degree" for way in ways}
         return named | dict.fromkeys(turn.words.ways("no unit"), "")
 
-    def take(turn: Turn, reply: Reply) -> bool:
+    def take(turn: RecorderTurn, reply: Reply) -> bool:
         found = units(turn)
         if reply.phrase not in found:
             return False
@@ -200,14 +200,14 @@ def _unit() -> Row:
     return row(_plain("unit"), lambda turn: hear(turn, phrases=tuple(units(turn))), take)
 
 
-def _limit(slot: str, may_skip: bool) -> Row:
+def _limit(slot: str, may_skip: bool) -> RecorderRow:
     facet, _, end = slot.rpartition("_")
 
-    def hears(turn: Turn) -> Listening:
+    def hears(turn: RecorderTurn) -> Listening:
         unit = str(turn.step.facets.get("unit", ""))
         return hear(turn, *(["skip"] if may_skip else []), number=NumberAsked(unit))
 
-    def take(turn: Turn, reply: Reply) -> bool:
+    def take(turn: RecorderTurn, reply: Reply) -> bool:
         if may_skip and turn.words.says(reply.phrase, "skip"):
             turn.change(done=turn.state.done | {f"{facet}_low", f"{facet}_high"}, partial={})
             return True
@@ -229,7 +229,7 @@ def _limit(slot: str, may_skip: bool) -> Row:
     return row(_plain(slot), hears, take)
 
 
-def in_unit(turn: Turn, reply: Reply) -> float | None:
+def in_unit(turn: RecorderTurn, reply: Reply) -> float | None:
     """The number in the step's own unit; None where there is none, or its unit contradicts."""
     from handsfree.language.quantities import convert, unit_fits
 
@@ -242,8 +242,8 @@ def in_unit(turn: Turn, reply: Reply) -> float | None:
     return round(convert(reply.value, reply.unit, unit), 6)
 
 
-def _lasts() -> Row:
-    def take(turn: Turn, reply: Reply) -> bool:
+def _lasts() -> RecorderRow:
+    def take(turn: RecorderTurn, reply: Reply) -> bool:
         if reply.value is None or reply.value <= 0:
             return False
         unit = reply.unit or "minute"
@@ -260,13 +260,13 @@ def _lasts() -> Row:
 # ---- other steps ------------------------------------------------------------------------------------------------------
 
 
-def step_names(turn: Turn, kinds: tuple[str, ...] = ()) -> dict[str, int]:
+def step_names(turn: RecorderTurn, kinds: tuple[str, ...] = ()) -> dict[str, int]:
     """'step three' -> its uid, of every kept step (of these kinds)."""
     steps = enumerate(turn.state.draft.steps, 1)
     return {turn.words.step_name(at): step.uid for at, step in steps if not kinds or step.kind in kinds}
 
 
-def hear_step(turn: Turn, *commands: str) -> Listening:
+def hear_step(turn: RecorderTurn, *commands: str) -> Listening:
     """Numbers that no step has yet are heard too: it is said that there is none."""
     return hear(turn, *commands, phrases=(*step_names(turn), *_to_come(turn)))
 
@@ -275,12 +275,12 @@ def hear_step(turn: Turn, *commands: str) -> Listening:
 _AHEAD = 12
 
 
-def _to_come(turn: Turn) -> tuple[str, ...]:
+def _to_come(turn: RecorderTurn) -> tuple[str, ...]:
     count = len(turn.state.draft.steps)
     return tuple(turn.words.step_name(number) for number in range(count + 1, count + 1 + _AHEAD))
 
 
-def target_of(turn: Turn, reply: Reply) -> tuple[bool, str | None]:
+def target_of(turn: RecorderTurn, reply: Reply) -> tuple[bool, str | None]:
     """(understood, where to): None is the following step."""
     if turn.words.says(reply.phrase, "following"):
         return True, None
@@ -292,8 +292,8 @@ def target_of(turn: Turn, reply: Reply) -> tuple[bool, str | None]:
     return (False, None) if uid is None else (True, reference(uid))
 
 
-def _target(slot: str) -> Row:
-    def take(turn: Turn, reply: Reply) -> bool:
+def _target(slot: str) -> RecorderRow:
+    def take(turn: RecorderTurn, reply: Reply) -> bool:
         understood, to = target_of(turn, reply)
         if understood:
             turn.facets(**{slot: to if slot == "go" else to or FOLLOWING})
@@ -303,14 +303,14 @@ def _target(slot: str) -> Row:
     return row(_plain(slot), lambda turn: hear_step(turn, "following", "later"), take)
 
 
-def _leads() -> Row:
-    def answer(turn: Turn) -> int:
+def _leads() -> RecorderRow:
+    def answer(turn: RecorderTurn) -> int:
         return next(at for at, one in enumerate(turn.step.facets["answers"]) if "go" not in one)
 
-    def ask(turn: Turn) -> str:
+    def ask(turn: RecorderTurn) -> str:
         return turn.words.prompt("leads", answer=turn.step.facets["answers"][answer(turn)]["say"])
 
-    def take(turn: Turn, reply: Reply) -> bool:
+    def take(turn: RecorderTurn, reply: Reply) -> bool:
         understood, to = target_of(turn, reply)
         if understood:
             at, answers = answer(turn), list(turn.step.facets["answers"])
@@ -321,12 +321,12 @@ def _leads() -> Row:
     return row(ask, lambda turn: hear_step(turn, "following", "later"), take)
 
 
-def _steps(slot: str, kinds: tuple[str, ...]) -> Row:
-    def items(turn: Turn) -> list[str]:
+def _steps(slot: str, kinds: tuple[str, ...]) -> RecorderRow:
+    def items(turn: RecorderTurn) -> list[str]:
         numbers = [turn.state.draft.number(one) for one in turn.step.facets.get(slot, ())]
         return [turn.words.step_name(one) for one in numbers if one is not None]
 
-    def take(turn: Turn, reply: Reply) -> bool:
+    def take(turn: RecorderTurn, reply: Reply) -> bool:
         if turn.words.says(reply.phrase, "that is all"):
             return _end_of_list(turn, slot)
         uid = step_names(turn).get(reply.phrase)
@@ -343,11 +343,11 @@ def _steps(slot: str, kinds: tuple[str, ...]) -> Row:
     return row(_so_far(slot, items), lambda turn: hear_step(turn, "that is all"), take)
 
 
-def _procedure() -> Row:
-    def names(turn: Turn) -> dict[str, str]:
+def _procedure() -> RecorderRow:
+    def names(turn: RecorderTurn) -> dict[str, str]:
         return {name.replace("-", " "): name for name in turn.state.procedures}
 
-    def take(turn: Turn, reply: Reply) -> bool:
+    def take(turn: RecorderTurn, reply: Reply) -> bool:
         name = names(turn).get(reply.phrase)
         if name is None:
             return False
@@ -358,20 +358,20 @@ def _procedure() -> Row:
     return row(_plain("procedure"), lambda turn: hear(turn, phrases=tuple(names(turn))), take)
 
 
-def _quantity(turn: Turn, reply: Reply) -> str:
+def _quantity(turn: RecorderTurn, reply: Reply) -> str:
     return _name(turn, reply).lower()
 
 
-def _finding_name(turn: Turn, reply: Reply) -> str:
+def _finding_name(turn: RecorderTurn, reply: Reply) -> str:
     return slug(reply.text, frozenset())
 
 
-def _answer(turn: Turn, reply: Reply) -> dict[str, Any]:
+def _answer(turn: RecorderTurn, reply: Reply) -> dict[str, Any]:
     name = _name(turn, reply)
     return {"say": name if name.isupper() else name.lower()}
 
 
-QUESTIONS: dict[str, Row] = {
+QUESTIONS: dict[str, RecorderRow] = {
     "kind": _choice("kind", "kind"), "level": _choice("level", "level"), "hazards": _hazards(),
     "answers": _dictated_list("answers", _answer), "leads": _leads(), "go": _target("go"), "otherwise": _target("otherwise"),
     "quantity": _dictated("quantity", _quantity), "unit": _unit(),

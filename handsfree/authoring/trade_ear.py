@@ -27,7 +27,7 @@ _WEIGHT = 6.5  # of the language against the sound: the library's own
 
 
 @dataclass(frozen=True)
-class Word:
+class HeardWord:
     """`sure`: the share of all likely paths through the sound that have this word here, 0 to 1. `ends`: a pause follows."""
 
     text: str
@@ -89,7 +89,7 @@ class TradeEar:
         self._decoder.add_lm_file("trade", str(path))
         self._decoder.activate_search("trade")
 
-    def words(self, samples: Samples) -> tuple[Word, ...]:
+    def words(self, samples: Samples) -> tuple[HeardWord, ...]:
         """What was said, word by word; () for silence."""
         from handsfree.speech.pocketsphinx import as_pcm
 
@@ -103,14 +103,14 @@ class TradeEar:
             return _words([(word, min(1.0, float(prob)), first, last) for word, prob, first, last in pieces])
 
 
-def _words(pieces: list[tuple[str, float, int, int]]) -> tuple[Word, ...]:
-    found: list[Word] = []
+def _words(pieces: list[tuple[str, float, int, int]]) -> tuple[HeardWord, ...]:
+    found: list[HeardWord] = []
     for text, sure, first, last in pieces:
         if text.startswith(("<", "[", "(", "+")):
             if found and last - first + 1 >= PAUSE_FRAMES:
-                found[-1] = Word(found[-1].text, found[-1].sure, found[-1].first, found[-1].last, True)
+                found[-1] = HeardWord(found[-1].text, found[-1].sure, found[-1].first, found[-1].last, True)
             continue
-        found.append(Word(text.split("(")[0], sure, first, last))
+        found.append(HeardWord(text.split("(")[0], sure, first, last))
     return tuple(found)
 
 

@@ -14,8 +14,8 @@ from dataclasses import dataclass, field, replace
 from typing import Any, ClassVar
 
 from handsfree.authoring.draft import Doubt, Draft, DraftStep
-from handsfree.authoring.words import Words
-from handsfree.dialogue.question import Question, Stake
+from handsfree.authoring.words import RecorderWords
+from handsfree.dialogue.question import Consequence, Question
 from handsfree.dialogue.question import Turn as Turned
 from handsfree.language.meaning import Listening
 
@@ -47,13 +47,13 @@ class Reply:
 
 
 @dataclass(frozen=True)
-class State:
+class RecorderState:
     """`step`: the one in work, None between steps. `done`: slots of it that are answered. `partial`: an answer in several
     parts, so far. `chosen`: the highest uid given out. `purpose`: what a command is about. `procedures`: names that may be
     called. `nearly`: what was last heard, not surely. `pending`: the question that free words were given to, and these
     words, while `doubts`, those of their words that are still to be settled, are asked about."""
 
-    words: Words
+    words: RecorderWords
     draft: Draft
     procedures: tuple[str, ...] = ()
     at: str = ""
@@ -68,7 +68,7 @@ class State:
     tries: int = 0
     nearly: tuple[str, float | None] = ("", None)
     listening: Listening | None = None
-    undo: State | None = None
+    undo: RecorderState | None = None
     outcome: str = ""
     rate: int = 0
     volume: int = 0
@@ -84,9 +84,9 @@ class State:
         return bool(self.outcome)
 
 
-class Turn(Turned[State]):
+class RecorderTurn(Turned[RecorderState]):
     @property
-    def words(self) -> Words:
+    def words(self) -> RecorderWords:
         return self.state.words
 
     @property
@@ -129,16 +129,17 @@ class Turn(Turned[State]):
         return self.words.language.say_number(number)
 
 
-Row = Question[Turn, Reply]
+RecorderRow = Question[RecorderTurn, Reply]
 
 
 def row(
-    ask: Callable[[Turn], str], hears: Callable[[Turn], Listening], take: Callable[[Turn, Reply], bool], rule: str = ""
-) -> Row:
+    ask: Callable[[RecorderTurn], str], hears: Callable[[RecorderTurn], Listening],
+    take: Callable[[RecorderTurn, Reply], bool], rule: str = ""
+) -> RecorderRow:
     """A question of the recorder, put in one sentence. `rule`: of the grammar, where its choices are the answers."""
 
-    def mays(turn: Turn) -> tuple[str, ...]:
+    def mays(turn: RecorderTurn) -> tuple[str, ...]:
         tags: Sequence[str] = tuple(dict.fromkeys(tag for _, tag in turn.words.pairs(rule))) if rule else ()
         return tuple(turn.words.name_of(rule, tag) for tag in tags)
 
-    return Question(lambda turn: turn.say(ask(turn), "question"), hears, take, ask, mays, Stake.ANSWER)
+    return Question(lambda turn: turn.say(ask(turn), "question"), hears, take, ask, mays, Consequence.ANSWER)

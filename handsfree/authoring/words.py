@@ -23,7 +23,7 @@ from handsfree.resources import folder
 
 
 @dataclass(frozen=True, eq=False)
-class Words:
+class RecorderWords:
     """What the recorder says and understands in one language."""
 
     language: GrammarLanguage
@@ -88,10 +88,10 @@ class Words:
 
 
 @lru_cache(maxsize=4)
-def load(code: str) -> Words:
+def load(code: str) -> RecorderWords:
     """Trouble where the language has no words for recording."""
     home = folder("grammar")
     grammar, sentences = home / f"{code}.record.jsgf", home / f"{code}.record.prompts.yaml"
     if not grammar.is_file() or not sentences.is_file():
         raise Trouble(f"Steps cannot be recorded in '{code}': the grammar folder lacks {grammar.name} or {sentences.name}.")
-    return Words(cast(GrammarLanguage, base.load(code)), jsgf.load(grammar), prompts.load(sentences))
+    return RecorderWords(cast(GrammarLanguage, base.load(code)), jsgf.load(grammar), prompts.load(sentences))

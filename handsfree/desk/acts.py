@@ -73,7 +73,7 @@ WHAT: dict[str, What] = {
 
 
 @dataclass(frozen=True)
-class Act:
+class DeskAct:
     """`key`: of the finding (`readout.finding_key`), `n` its event, `head` the hash of the visit's last event as it was
     seen. `by`: the name of the account. `what`: of WHAT. `to`: an account assigned, or a technician asked, by the name in
     the records. `due`: a day, '2026-02-11'."""
@@ -91,7 +91,7 @@ class Act:
     due: str = ""
 
 
-def missing(act: Act) -> str:
+def missing(act: DeskAct) -> str:
     """What it lacks, as the end of a sentence; '' where it is whole."""
     found = WHAT.get(act.what)
     if found is None:
@@ -109,10 +109,10 @@ class Kept:
     n: int
     wall: str
     device: str
-    act: Act
+    act: DeskAct
 
 
-def append(folder: Path, acts: Sequence[Act], key: DeviceKey | None) -> list[Kept]:
+def append(folder: Path, acts: Sequence[DeskAct], key: DeviceKey | None) -> list[Kept]:
     """All of them, on disk when it returns. Trouble where the disk will not have it, or the journal does not hold."""
     path = folder / FILE
     folder.mkdir(parents=True, exist_ok=True)
@@ -182,10 +182,10 @@ def read(folder: Path, known: dict[str, str] | None = None) -> Iterator[Kept]:
             prev = hashlib.sha256(entry).hexdigest()
 
 
-def _act(event: dict[str, Any]) -> Act:
+def _act(event: dict[str, Any]) -> DeskAct:
     if "comment" in event:
         event = {"text": event["comment"], **{name: value for name, value in event.items() if name != "comment"}}
-    return Act(**event)
+    return DeskAct(**event)
 
 
 def _judge(path: Path, data: dict[str, Any], known: dict[str, str]) -> None:

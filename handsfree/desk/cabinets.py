@@ -13,7 +13,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from handsfree.desk import queries, registry, threads
-from handsfree.desk.drawing import Point, Run, over_time, overlaid
+from handsfree.desk.drawing import TrendPoint, VisitCurve, over_time, overlaid
 from handsfree.desk.lists import READING_COLUMNS, VISIT_COLUMNS, as_file
 from handsfree.desk.pages import LOOKERS, file_kind
 from handsfree.desk.queries import Filter
@@ -94,7 +94,7 @@ def _chart(quantity: str, taken: Sequence[Any]) -> dict[str, Any]:
     """Drawn in the unit of the latest; readings in another unit are in the table alone."""
     name = taken[-1].unit
     drawn = [r for r in taken if r.value is not None and abs(r.value) < LARGEST_VALUE and r.unit == name][-POINTS:]
-    points = [Point(r.taken, r.value, r.low, r.high, r.where, r.name) for r in drawn]
+    points = [TrendPoint(r.taken, r.value, r.low, r.high, r.where, r.name) for r in drawn]
     drawing = over_time(quantity, unit(name), points)
     return {
         "quantity": quantity,
@@ -107,7 +107,7 @@ def _chart(quantity: str, taken: Sequence[Any]) -> dict[str, Any]:
 
 def _pull_down(by: Sequence[tuple[str, list[Any]]]) -> str:
     """The quantity that most visits have a curve of: three readings or more, in one unit."""
-    best: tuple[str, str, list[Run]] = ("", "", [])
+    best: tuple[str, str, list[VisitCurve]] = ("", "", [])
     for quantity, taken in by:
         name = taken[-1].unit
         runs = []
@@ -115,7 +115,7 @@ def _pull_down(by: Sequence[tuple[str, list[Any]]]) -> str:
             visit = [r for r in some if r.value is not None and abs(r.value) < LARGEST_VALUE and r.unit == name]
             if len(visit) >= 3:
                 points = tuple(((r.taken - visit[0].taken) / 60, float(r.value)) for r in visit[-60:])
-                runs.append(Run(visit[0].began_text[:10], visit[0].name, points))
+                runs.append(VisitCurve(visit[0].began_text[:10], visit[0].name, points))
         if len(runs) > len(best[2]):
             best = (quantity, unit(name), runs)
     return overlaid(*best[:2], best[2][-MOST_CURVES:]) if best[2] else ""

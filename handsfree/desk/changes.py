@@ -17,7 +17,7 @@ from handsfree.desk.rereading import read_folders
 from handsfree.desk.vouching import signed_in_elsewhere
 from handsfree.desk.web import (
     LARGEST_FORM,
-    Form,
+    FormFields,
     address_of,
     desk_of,
     for_roles,
@@ -154,7 +154,7 @@ async def enter(request: Request) -> Response:
 
 
 @form_for_roles(*SIGNED_IN)
-def sign_out(request: Request, form: Form) -> Response:
+def sign_out(request: Request, form: FormFields) -> Response:
     desk = desk_of(request)
     watch.note("signed out", name=request.state.account.name)
     desk.leave(request.state.secret)
@@ -189,7 +189,7 @@ def _with_password(request: Request, change: Callable[[], None], said: str) -> R
 
 
 @form_for_roles(*SIGNED_IN)
-def change_password(request: Request, form: Form) -> Response:
+def change_password(request: Request, form: FormFields) -> Response:
     desk, account, new = desk_of(request), request.state.account, form.get("new", "")
     if new != form.get("again"):
         return _account(request, 422, "The two new passwords are not the same.")
@@ -198,14 +198,14 @@ def change_password(request: Request, form: Form) -> Response:
 
 
 @form_for_roles(*SIGNED_IN)
-def end_sessions(request: Request, form: Form) -> Response:
+def end_sessions(request: Request, form: FormFields) -> Response:
     desk, account = desk_of(request), request.state.account
     change = partial(people.end_all, desk.people, account, form.get("old", ""), address_of(request))
     return _with_password(request, change, "Every session of yours has ended, here and everywhere.")
 
 
 @form_for_roles(*SIGNED_IN)
-def second_factor(request: Request, form: Form) -> Response:
+def second_factor(request: Request, form: FormFields) -> Response:
     """Begun and taken away with the password, confirmed with a first code."""
     desk, account, do = desk_of(request), request.state.account, form.get("do", "")
     if account.id == 0:
@@ -227,7 +227,7 @@ def second_factor(request: Request, form: Form) -> Response:
 
 
 @form_for_roles("supervisor")
-def read_again(request: Request, form: Form) -> Response:
+def read_again(request: Request, form: FormFields) -> Response:
     desk = desk_of(request)
     done = read_folders(desk)
     said = f"The folders were read: {done.read} visits new or changed, {done.gone} gone, {done.same} as before."

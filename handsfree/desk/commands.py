@@ -7,7 +7,7 @@ import sys
 from contextlib import AbstractContextManager
 from pathlib import Path
 
-from handsfree.desk.serve import Asked, open_people
+from handsfree.desk.serve import DeskOptions, open_people
 from handsfree.errors import Trouble
 
 
@@ -26,7 +26,7 @@ def _needed() -> None:
         raise Trouble(f"The desk needs the package {error.name}; install it with: pip install 'handsfree[desk]'") from None
 
 
-def desk(asked: Asked) -> None:
+def desk(asked: DeskOptions) -> None:
     """`handsfree desk`: serve until interrupted. Trouble for anything that keeps it from starting."""
     _needed()
     from handsfree.desk.serve import serve
@@ -43,7 +43,7 @@ def people_add(
     _needed()
     from handsfree.desk import people
 
-    engine = open_people(Asked(visits, people=database))
+    engine = open_people(DeskOptions(visits, people=database))
     password = "" if role == "device" or mail else _password()
     with _noted(visits):
         key = people.add(engine, name, role, team, technician, password, mail)
@@ -60,7 +60,7 @@ def people_remove(visits: Path, name: str, database: str | None = None) -> None:
     _needed()
     from handsfree.desk import people
 
-    engine = open_people(Asked(visits, people=database))
+    engine = open_people(DeskOptions(visits, people=database))
     with _noted(visits):
         people.remove(engine, name)
     print(f"{name} is gone.")
@@ -77,7 +77,7 @@ def people_change(
 
     if not password and not forget_codes and (role, team, technician) == (None, None, None):
         raise Trouble("Say what is to change: --role, --team, --technician, --password or --forget-codes.")
-    engine = open_people(Asked(visits, people=database))
+    engine = open_people(DeskOptions(visits, people=database))
     with _noted(visits):
         if (role, team, technician) != (None, None, None):
             people.alter(engine, name, role, team, technician)
@@ -101,7 +101,7 @@ def people_list(visits: Path, database: str | None = None) -> None:
     _needed()
     from handsfree.desk import people
 
-    for one in people.everybody(open_people(Asked(visits, people=database))):
+    for one in people.everybody(open_people(DeskOptions(visits, people=database))):
         parts = [one.name, one.role, f"team {one.team}" if one.team else ""]
         parts.append(f"in records as {one.technician}" if one.technician not in ("", one.name) else "")
         print(", ".join(part for part in parts if part))
@@ -122,7 +122,7 @@ def digest(visits: Path, days: int, out: Path | None, origin: str, database: str
     if out is not None:
         kind_of(out, (".md",), "A digest")
     own, known = databases.own_folder(visits), keys.known()
-    engine = databases.open_engine(Asked(visits, database=database).database_url)
+    engine = databases.open_engine(DeskOptions(visits, database=database).database_url)
     databases.migrate(engine)
     refresh(engine, visits, known)
     threads.rebuild(engine, own, known)
@@ -144,7 +144,7 @@ def check(visits: Path, database: str | None = None, sound: str | None = None) -
     from handsfree.desk.ingest import refresh
     from handsfree.journal import keys
 
-    asked = Asked(visits, database=database, sound=sound)
+    asked = DeskOptions(visits, database=database, sound=sound)
     known = keys.known()
     count = sum(1 for _ in acts.read(databases.own_folder(visits), known))
     engine = databases.open_engine(asked.database_url)

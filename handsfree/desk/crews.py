@@ -15,7 +15,7 @@ from typing import Any
 from sqlalchemy import Engine, delete, func, insert, select
 
 from handsfree.desk.measures import Between
-from handsfree.desk.people_tables import Person, TeamRow
+from handsfree.desk.people_tables import TeamRow, User
 from handsfree.desk.queries import Scope, _all
 from handsfree.desk.rolls import count, is_first, is_fixed, is_return
 from handsfree.desk.tables import GOOD, FindingRow, Visit
@@ -74,7 +74,7 @@ def put_region(engine: Engine, team: str, region: str) -> None:
 
 def teams(engine: Engine) -> dict[str, str]:
     """Technician, as the records have the name -> team."""
-    asked = select(Person.technician, Person.team).where(Person.role != "device", Person.team != "*", Person.team != "")
+    asked = select(User.technician, User.team).where(User.role != "device", User.team != "*", User.team != "")
     with engine.connect() as connection:
         return {row.technician: row.team for row in connection.execute(asked)}
 

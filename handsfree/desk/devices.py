@@ -12,14 +12,14 @@ from pathlib import Path
 
 from sqlalchemy import Engine, and_, case, delete, func, insert, not_, or_, select
 
-from handsfree.desk.people_tables import DeviceSeen, Person
+from handsfree.desk.people_tables import DeviceSeen, User
 
 SILENT_DAYS, STALE_DAYS, DAY = 7, 2, 86_400.0
 WELL, SILENT, STALE, NEVER = "well", "silent", "queue is stale", "never heard of"
 
 
 @dataclass(frozen=True)
-class Device:
+class FieldDevice:
     """`seen`, `stored`: seconds of the epoch, None for never. `waiting`: on it, by its own word, -1 where it does not say.
     `unfinished`: uploads begun here and not ended."""
 
@@ -54,17 +54,17 @@ def _put(engine: Engine, device: int, *, waiting: int | None = None, stored: boo
         }])  # fmt: skip
 
 
-def all_of(engine: Engine, begun: Path, teams: tuple[str, ...] | None = None, now: float | None = None) -> list[Device]:
+def all_of(engine: Engine, begun: Path, teams: tuple[str, ...] | None = None, now: float | None = None) -> list[FieldDevice]:
     """Those that need a look first. `begun`: where unfinished uploads are counted; `teams`: of these alone, None for all."""
     now = time.time() if now is None else now
     asked = (
-        select(Person.id, Person.name, Person.team, DeviceSeen.seen, DeviceSeen.stored, DeviceSeen.waiting)
-        .outerjoin(DeviceSeen, DeviceSeen.person_id == Person.id)
-        .where(Person.role == "device")
-        .order_by(Person.name)
+        select(User.id, User.name, User.team, DeviceSeen.seen, DeviceSeen.stored, DeviceSeen.waiting)
+        .outerjoin(DeviceSeen, DeviceSeen.person_id == User.id)
+        .where(User.role == "device")
+        .order_by(User.name)
     )
     if teams is not None:
-        asked = asked.where(Person.team.in_(teams))
+        asked = asked.where(User.team.in_(teams))
     found = []
     with engine.connect() as connection:
         for row in connection.execute(asked):
@@ -72,7 +72,7 @@ def all_of(engine: Engine, begun: Path, teams: tuple[str, ...] | None = None, no
             unfinished = sum(1 for _ in folder.iterdir()) if folder.is_dir() else 0
             waiting = row.waiting if row.waiting is not None else -1
             standing = _standing(row.seen, row.stored, max(waiting, 0) + unfinished, now)
-            found.append(Device(row.name, row.team, row.seen, row.stored, waiting, unfinished, standing))
+            found.append(FieldDevice(row.name, row.team, row.seen, row.stored, waiting, unfinished, standing))
     order = (NEVER, SILENT, STALE, WELL)
     return sorted(found, key=lambda one: (order.index(one.standing), one.seen or 0.0, one.name))
 
@@ -84,10 +84,10 @@ def quiet(engine: Engine, teams: tuple[str, ...] | None = None, now: float | Non
     long_ago = or_(DeviceSeen.stored.is_(None), DeviceSeen.stored < now - STALE_DAYS * DAY)
     stale = and_(not_(silent), DeviceSeen.waiting > 0, long_ago)
     counted = (func.coalesce(func.sum(case((of, 1), else_=0)), 0) for of in (silent, stale))
-    asked = select(*counted).select_from(Person).outerjoin(DeviceSeen, DeviceSeen.person_id == Person.id)
-    asked = asked.where(Person.role == "device")
+    asked = select(*counted).select_from(User).outerjoin(DeviceSeen, DeviceSeen.person_id == User.id)
+    asked = asked.where(User.role == "device")
     if teams is not None:
-        asked = asked.where(Person.team.in_(teams))
+        asked = asked.where(User.team.in_(teams))
     with engine.connect() as connection:
         row = connection.execute(asked).one()
     return int(row[0]), int(row[1])

@@ -13,7 +13,7 @@ from sqlalchemy import Engine, func, select
 from handsfree.desk import queries, threads
 from handsfree.desk.acts import ANSWERED, ASKED
 from handsfree.desk.measures import DAY, Between, returns
-from handsfree.desk.queries import Filter, Queue, Rows, Scope, _all
+from handsfree.desk.queries import Filter, FindingQuery, Rows, Scope, _all
 from handsfree.desk.tables import GOOD, ActRow, FindingRow, Visit
 from handsfree.journal.findings import GRAVE, LOOK
 
@@ -77,12 +77,12 @@ def digest(engine: Engine, scope: Scope, days: int, now: float | None = None) ->
         sum(row.many for row in outcomes),
         tuple((row.outcome, row.many) for row in outcomes),
         apart,
-        queries.findings(engine, scope, Queue(of=between), most=MOST),
+        queries.findings(engine, scope, FindingQuery(of=between), most=MOST),
         levels.get(GRAVE, 0),
         levels.get(LOOK, 0),
         tuple((row.what, row.many) for row in done),
-        queries.findings(engine, scope, Queue(state=ASKED), most=MOST),
-        queries.findings(engine, scope, Queue(state=ANSWERED), most=MOST),
+        queries.findings(engine, scope, FindingQuery(state=ASKED), most=MOST),
+        queries.findings(engine, scope, FindingQuery(state=ANSWERED), most=MOST),
         [row for row in queries.due(engine, scope) if row.due < until][:MOST],
         [row for row in threads.follow_ups(engine, scope) if row.went is None and row.due <= today][:MOST],
         returns(engine, scope, Between(since, until), MOST),

@@ -15,9 +15,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from handsfree.desk import acts, people, queries, threads, watch
-from handsfree.desk.acts import ANSWERED, ASKED, ASSIGNED, FOLLOW_UP, WHAT, Act
+from handsfree.desk.acts import ANSWERED, ASKED, ASSIGNED, FOLLOW_UP, WHAT, DeskAct
 from handsfree.desk.changes import inward
-from handsfree.desk.web import Form, desk_of, form_for_roles, plain, scope_of, seconds_of_day, sorry, then
+from handsfree.desk.web import FormFields, desk_of, form_for_roles, plain, scope_of, seconds_of_day, sorry, then
 
 #: Findings of one form.
 MOST = 100
@@ -26,13 +26,13 @@ BOX = "k:"
 
 
 @form_for_roles("supervisor", "technician")
-def act(request: Request, form: Form) -> Response:
+def act(request: Request, form: FormFields) -> Response:
     """On one finding."""
     return _done(request, form, [plain(request.path_params["key"])], form.get("back", ""))
 
 
 @form_for_roles("supervisor")
-def act_on_many(request: Request, form: Form) -> Response:
+def act_on_many(request: Request, form: FormFields) -> Response:
     """On every finding whose box is ticked."""
     keys = [name.removeprefix(BOX) for name in form if name.startswith(BOX)][:MOST]
     if not keys:
@@ -40,7 +40,7 @@ def act_on_many(request: Request, form: Form) -> Response:
     return _done(request, form, keys, form.get("back", ""))
 
 
-def _done(request: Request, form: Form, keys: list[str], back: str) -> Response:
+def _done(request: Request, form: FormFields, keys: list[str], back: str) -> Response:
     desk, account = desk_of(request), request.state.account
     found = [queries.finding(desk.engine, scope_of(request), key) for key in keys]
     if not all(found):
@@ -64,18 +64,18 @@ def _done(request: Request, form: Form, keys: list[str], back: str) -> Response:
     return then(request, inward(back) if back else "/findings", f"{what} {WHAT[given['what']].done}.")
 
 
-def _asked(row: Any, account: people.Account) -> bool:
+def _asked(row: Any, account: people.UserAccount) -> bool:
     return row is not None and row.asked == account.technician != ""
 
 
-def _act(request: Request, row: Any, given: dict[str, str]) -> Act:
-    one = Act(row.key, row.name, row.n, row.rule, row.sentence, row.head, request.state.account.name, **given)
+def _act(request: Request, row: Any, given: dict[str, str]) -> DeskAct:
+    one = DeskAct(row.key, row.name, row.n, row.rule, row.sentence, row.head, request.state.account.name, **given)
     if one.what == ASKED:  # whoever made the visit: nobody else may see it
         return replace(one, to=row.technician)
     return one if one.what == ASSIGNED else replace(one, to="")
 
 
-def _wrong(request: Request, one: Act) -> str:
+def _wrong(request: Request, one: DeskAct) -> str:
     """What cannot be of what was given, as the end of a sentence."""
     if one.what == FOLLOW_UP and seconds_of_day(one.due) is None:
         return f"{one.due} is no day as 2026-02-11 is"

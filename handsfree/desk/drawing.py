@@ -14,7 +14,7 @@ BAD = ("out of its expected range", "not plausible")
 
 
 @dataclass(frozen=True)
-class Point:
+class TrendPoint:
     """`taken`: seconds of the epoch. `low`, `high`: the range that was expected that day, None for none."""
 
     taken: float
@@ -33,7 +33,7 @@ def _drawable(value: float | None) -> bool:
     return value is None or (math.isfinite(value) and abs(value) < LARGEST)
 
 
-def over_time(quantity: str, unit: str, points: Sequence[Point]) -> str:
+def over_time(quantity: str, unit: str, points: Sequence[TrendPoint]) -> str:
     """'' where there is nothing to draw. Points that no drawing can show are left out."""
     points = [p for p in points if all(_drawable(v) for v in (p.taken, p.value, p.low, p.high))]
     if not points:
@@ -98,7 +98,7 @@ def _days(first: float, last: float, x: Scale) -> Iterator[str]:
                f'<text x="{at}" y="{HEIGHT - 12}" text-anchor="{anchor}">{words}</text>')
 
 
-def _expected(points: Sequence[Point], x: Scale, y: Scale) -> Iterator[str]:
+def _expected(points: Sequence[TrendPoint], x: Scale, y: Scale) -> Iterator[str]:
     """The range expected, as a band between each reading and the next."""
     for at, point in enumerate(points):
         if point.low is None or point.high is None:
@@ -111,7 +111,7 @@ def _expected(points: Sequence[Point], x: Scale, y: Scale) -> Iterator[str]:
 
 
 @dataclass(frozen=True)
-class Run:
+class VisitCurve:
     """One visit's curve. `label`: its day; `points`: (minutes since its first reading, value)."""
 
     label: str
@@ -119,7 +119,7 @@ class Run:
     points: tuple[tuple[float, float], ...]
 
 
-def overlaid(quantity: str, unit: str, runs: Sequence[Run]) -> str:
+def overlaid(quantity: str, unit: str, runs: Sequence[VisitCurve]) -> str:
     """Curves of several visits over one another, the newest drawn strongest, each told apart by its dashes and its day."""
     runs = [run for run in runs if all(_drawable(t) and _drawable(v) for t, v in run.points)]
     if not runs:

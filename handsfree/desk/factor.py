@@ -19,7 +19,7 @@ import pyotp
 from sqlalchemy import Connection, Engine, delete, insert, select, update
 
 from handsfree.desk.digests import digest
-from handsfree.desk.people_tables import Pending, SecondFactor
+from handsfree.desk.people_tables import PendingSignIn, SecondFactor
 from handsfree.errors import Trouble
 
 #: Seconds that a code is waited for, wrong codes until the password is asked again, and seconds a code is good for. A
@@ -36,7 +36,7 @@ class CodeWanted:
 
 
 @dataclass(frozen=True)
-class Shown:
+class FactorSecret:
     """A secret to be put into a telephone: as letters, and as an address that a camera reads off `qr` (SVG)."""
 
     secret: str
@@ -48,7 +48,7 @@ def wanted(engine: Engine, person: int) -> bool:
         return bool(connection.scalar(select(SecondFactor.confirmed).where(SecondFactor.person_id == person)))
 
 
-def begin(engine: Engine, person: int, name: str) -> Shown:
+def begin(engine: Engine, person: int, name: str) -> FactorSecret:
     """A new secret, which counts when a first code of it was right. Trouble where there is a second factor already."""
     import segno
 
@@ -59,7 +59,7 @@ def begin(engine: Engine, person: int, name: str) -> Shown:
         connection.execute(delete(SecondFactor).where(SecondFactor.person_id == person))
         connection.execute(insert(SecondFactor), [{"person_id": person, "secret": secret, "confirmed": 0, "used": 0}])
     address = pyotp.TOTP(secret).provisioning_uri(name=name, issuer_name="handsfree desk")
-    return Shown(secret, segno.make(address, error="m").svg_inline(scale=4, border=4))
+    return FactorSecret(secret, segno.make(address, error="m").svg_inline(scale=4, border=4))
 
 
 def confirm(engine: Engine, person: int, code: str, now: float | None = None) -> None:
@@ -79,8 +79,8 @@ def wait_for(engine: Engine, person: int, now: float | None = None) -> CodeWante
     """A sign-in whose password was right."""
     now, token = time.time() if now is None else now, secrets.token_urlsafe(32)
     with engine.begin() as connection:
-        connection.execute(delete(Pending).where(Pending.at < now - WAIT))
-        connection.execute(insert(Pending), [{"digest": digest(token), "person_id": person, "at": now, "tries": 0}])
+        connection.execute(delete(PendingSignIn).where(PendingSignIn.at < now - WAIT))
+        connection.execute(insert(PendingSignIn), [{"digest": digest(token), "person_id": person, "at": now, "tries": 0}])
     return CodeWanted(token)
 
 
@@ -88,14 +88,16 @@ def judge(engine: Engine, token: str, code: str, now: float | None = None) -> in
     """Whose sign-in it is, where the code is right; None where it is not. Trouble where the password must be asked again."""
     now = time.time() if now is None else now
     with engine.begin() as connection:
-        row = connection.execute(select(*Pending.__table__.columns).where(Pending.digest == digest(token))).first()
+        asked = select(*PendingSignIn.__table__.columns).where(PendingSignIn.digest == digest(token))
+        row = connection.execute(asked).first()
         if row is None or row.at < now - WAIT or row.tries >= TRIES:
             raise Trouble("That took too long, or too many tries. Sign in again.")
         right = _taken(connection, row.person_id, code, now, confirmed=1)
         if right:
-            connection.execute(delete(Pending).where(Pending.digest == row.digest))
+            connection.execute(delete(PendingSignIn).where(PendingSignIn.digest == row.digest))
         else:
-            connection.execute(update(Pending).where(Pending.digest == row.digest).values(tries=Pending.tries + 1))
+            this = update(PendingSignIn).where(PendingSignIn.digest == row.digest)
+            connection.execute(this.values(tries=PendingSignIn.tries + 1))
         return int(row.person_id) if right else None
 
 

@@ -22,7 +22,7 @@ from handsfree.desk.lists import (
 from handsfree.desk.pages import file_kind
 from handsfree.desk.queries import EVERYBODY, Filter
 from handsfree.desk.web import (
-    Form,
+    FormFields,
     asked_for,
     bad_days,
     desk_of,
@@ -131,7 +131,7 @@ def crew(request: Request) -> Response:
 
 
 @form_for_roles("supervisor")
-def put_region(request: Request, form: Form) -> Response:
+def put_region(request: Request, form: FormFields) -> Response:
     if scope_of(request) != EVERYBODY:
         return sorry(request, 403, "Only who sees everybody says which region a team belongs to.")
     team = form.get("team", "").strip()

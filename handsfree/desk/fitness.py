@@ -12,10 +12,10 @@ from handsfree.journal.events import Opened
 from handsfree.procedure import safe
 
 #: Digests of the procedures of a visit -> what is wrong with them.
-Judged = dict[tuple[tuple[str, str], ...], tuple[str, ...]]
+Fitness = dict[tuple[tuple[str, str], ...], tuple[str, ...]]
 
 
-def faults_of(folder: Path, judged: Judged) -> tuple[str, ...]:
+def faults_of(folder: Path, judged: Fitness) -> tuple[str, ...]:
     """Why the procedures of this visit may not run, () where they may, or where it names none. `judged`: kept from visit to
     visit, for most ran the same."""
     from handsfree.visit.sessions import book_of

@@ -24,14 +24,14 @@ from filelock import FileLock, Timeout
 from handsfree.desk import quarantine
 from handsfree.desk.files import Files
 from handsfree.desk.heads import Heads, not_as_noted
-from handsfree.desk.protocol import Manifest, Problem, State, Stored, parse_manifest, parse_stored, to_json
-from handsfree.desk.quota import Begun, Quota
+from handsfree.desk.protocol import Manifest, UploadProblem, UploadState, VisitStored, parse_manifest, parse_stored, to_json
+from handsfree.desk.quota import Quota, UploadsBegun
 from handsfree.errors import Trouble
 from handsfree.journal.disk import RealDisk
 from handsfree.journal.events import Opened
 from handsfree.journal.findings import BROKEN, COPIED, NOT_THEIRS
 from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND, read
-from handsfree.journal.verify import Report, verify
+from handsfree.journal.verify import VerifyReport, verify
 from handsfree.outputs import replace_file
 
 MANIFEST, DONE, BEGUN = "manifest.json", "stored.json", ".begun"
@@ -44,11 +44,11 @@ Judge = Callable[[Opened], str]
 
 
 @dataclass(frozen=True)
-class Outcome:
+class UploadOutcome:
     """`status`: the HTTP status that `protocol` gives this answer."""
 
     status: int
-    answer: State | Stored | Problem
+    answer: UploadState | VisitStored | UploadProblem
 
 
 class Busy(Exception):
@@ -56,7 +56,7 @@ class Busy(Exception):
 
 
 @dataclass(frozen=True)
-class Incoming:
+class Intake:
     """`known`: public keys whose signatures count, `removers` those that may remove others' sound; `signed_only`: nothing
     unsigned is stored; `quota`: how much of it one sender may have unfinished; `heads`: what was noted of visits."""
 
@@ -74,47 +74,48 @@ class Incoming:
 
     # ---- the four requests -----------------------------------------------------------------------------------------
 
-    def offer(self, body: bytes, sender: str) -> Outcome:
+    def offer(self, body: bytes, sender: str) -> UploadOutcome:
         """`sender`: the account whose unfinished uploads this one is counted among, by a name that can name a folder."""
         try:
             manifest = parse_manifest(body)
         except ValueError as error:
-            return Outcome(422, Problem(f"The manifest will not do: {error}."))
-        folder, begun = self.place / manifest.upload, Begun(self.place / BEGUN / sender, self.visits, self._unfinished)
+            return UploadOutcome(422, UploadProblem(f"The manifest will not do: {error}."))
+        folder = self.place / manifest.upload
+        begun = UploadsBegun(self.place / BEGUN / sender, self.visits, self._unfinished)
         with _hand(self.place, "sender", sender), _hand(self.place, "upload", manifest.upload):
             if self._stored(manifest) is not None:
-                return Outcome(200, _all_there(manifest))
+                return UploadOutcome(200, _all_there(manifest))
             if not self._unfinished(manifest.upload):
                 size = sum(manifest.sizes.values())
                 if why := self.quota.over(begun, size):
-                    return Outcome(507, Problem(why))
+                    return UploadOutcome(507, UploadProblem(why))
                 begun.add(manifest.upload, size)
             (folder / DONE).unlink(missing_ok=True)  # it was stored once, and the visit's folder has gone since
             folder.mkdir(parents=True, exist_ok=True)
             if not (folder / MANIFEST).exists():
                 replace_file(folder / MANIFEST, manifest.to_json(), 0o600)
-            return Outcome(200, self._state(manifest))
+            return UploadOutcome(200, self._state(manifest))
 
-    def state(self, upload: str) -> Outcome:
+    def state(self, upload: str) -> UploadOutcome:
         manifest = self._manifest(upload)
         if manifest is None:
-            return Outcome(404, Problem("This upload was not offered, or is done with; offer it again."))
-        return Outcome(200, self._state(manifest))
+            return UploadOutcome(404, UploadProblem("This upload was not offered, or is done with; offer it again."))
+        return UploadOutcome(200, self._state(manifest))
 
-    def put(self, upload: str, sha256: str, begin: int, size: int, chunks: list[bytes]) -> Outcome:
+    def put(self, upload: str, sha256: str, begin: int, size: int, chunks: list[bytes]) -> UploadOutcome:
         """Bytes of a part from `begin` on. They are kept even where fewer came than were announced."""
         manifest = self._manifest(upload)
         if manifest is None:
-            return Outcome(404, Problem("This upload was not offered, or is done with; offer it again."))
+            return UploadOutcome(404, UploadProblem("This upload was not offered, or is done with; offer it again."))
         if manifest.sizes.get(sha256) != size:
-            return Outcome(422, Problem("The manifest names no such part of this size."))
+            return UploadOutcome(422, UploadProblem("The manifest names no such part of this size."))
         path = self.place / upload / sha256
         with _hand(self.place, "upload", upload):
             if self._done(upload) is not None:
-                return Outcome(200, _all_there(manifest))
+                return UploadOutcome(200, _all_there(manifest))
             have = _size(path)
             if begin != have:
-                return Outcome(409, self._state(manifest))
+                return UploadOutcome(409, self._state(manifest))
             data = b"".join(chunks)[: size - have]
             with path.open("ab") as stream:
                 stream.write(data)
@@ -122,24 +123,24 @@ class Incoming:
                 os.fsync(stream.fileno())
             if have + len(data) == size and _digest(path) != sha256:
                 path.unlink()
-                return Outcome(422, self._state(manifest))
-            return Outcome(200, self._state(manifest))
+                return UploadOutcome(422, self._state(manifest))
+            return UploadOutcome(200, self._state(manifest))
 
-    def commit(self, upload: str, sender: str = "", judge: Judge | None = None) -> Outcome:
+    def commit(self, upload: str, sender: str = "", judge: Judge | None = None) -> UploadOutcome:
         """`sender`: who sends it, by a name for people. `judge`: what else speaks against a visit, by how it was opened."""
         manifest = self._manifest(upload)
         if manifest is None:
-            return Outcome(404, Problem("This upload was not offered, or is done with; offer it again."))
+            return UploadOutcome(404, UploadProblem("This upload was not offered, or is done with; offer it again."))
         with _hand(self.place, "upload", upload), _hand(self.place, "visit", manifest.visit):
             if (before := self._done(upload)) is not None:
-                return Outcome(200, before)
+                return UploadOutcome(200, before)
             state = self._state(manifest)
             if any(state.have.get(sha256, 0) != size for sha256, size in manifest.sizes.items()):
-                return Outcome(409, state)
+                return UploadOutcome(409, state)
             done = self._stored(manifest)
             if done is None:
                 done = self._store(manifest, sender, judge)
-            if isinstance(done.answer, Stored):
+            if isinstance(done.answer, VisitStored):
                 replace_file(self.place / upload / DONE, to_json(done.answer), 0o600)
                 self._empty(upload)
             elif done.status == 422:
@@ -156,7 +157,7 @@ class Incoming:
         except (OSError, ValueError):
             return None
 
-    def _done(self, upload: str) -> Stored | None:
+    def _done(self, upload: str) -> VisitStored | None:
         """What was answered when it was stored: the answer may have been lost on the way."""
         try:
             return parse_stored((self.place / upload / DONE).read_bytes())
@@ -174,26 +175,26 @@ class Incoming:
             elif path.name not in (MANIFEST, DONE):
                 path.unlink()
 
-    def _state(self, manifest: Manifest) -> State:
+    def _state(self, manifest: Manifest) -> UploadState:
         folder = self.place / manifest.upload
         if self._done(manifest.upload) is not None:
             return _all_there(manifest)
-        return State(manifest.upload, "open", {sha256: _size(folder / sha256) for sha256 in manifest.sizes})
+        return UploadState(manifest.upload, "open", {sha256: _size(folder / sha256) for sha256 in manifest.sizes})
 
-    def _stored(self, manifest: Manifest) -> Outcome | None:
+    def _stored(self, manifest: Manifest) -> UploadOutcome | None:
         """200 where the visit's folder holds all that is offered already."""
         journal = self.visits / manifest.visit / JOURNAL
         offered = next(part for part in manifest.parts if part.path == JOURNAL)
         if not journal.is_file() or _size(journal) < offered.size or _digest(journal, offered.size) != offered.sha256:
             return None
         report = verify(journal.parent, known=self.known, sound=not self.files.elsewhere)
-        return Outcome(200, Stored(manifest.visit, report.events, report.head)) if report.holds else None
+        return UploadOutcome(200, VisitStored(manifest.visit, report.events, report.head)) if report.holds else None
 
-    def _store(self, manifest: Manifest, sender: str, judge: Judge | None) -> Outcome:
+    def _store(self, manifest: Manifest, sender: str, judge: Judge | None) -> UploadOutcome:
         staged = self._staged(manifest)
         report = verify(staged, known=self.known, removers=self.removers, signed=self.signed_only)
         if self.signed_only and not report.holds and not any(cover.key for cover in report.covers):
-            return Outcome(422, Problem("This desk takes only signed visits, and this one is under no key."))
+            return UploadOutcome(422, UploadProblem("This desk takes only signed visits, and this one is under no key."))
         why = self._judged(staged, manifest, report, judge)
         if why is not None:
             return self._aside(staged, manifest, report, replace(why, sender=sender))
@@ -204,14 +205,14 @@ class Incoming:
             self._send_on(staged, manifest)
         self._appear(staged, self.visits / manifest.visit)
         self._drop_removed(manifest, removed)
-        return Outcome(201, Stored(manifest.visit, report.events, report.head))
+        return UploadOutcome(201, VisitStored(manifest.visit, report.events, report.head))
 
-    def _aside(self, staged: Path, manifest: Manifest, report: Report, why: quarantine.Why) -> Outcome:
+    def _aside(self, staged: Path, manifest: Manifest, report: VerifyReport, why: quarantine.Why) -> UploadOutcome:
         if quarantine.full(self.visits, why.sender):
             most = f"{quarantine.MOST} visits of this device are in quarantine already"
-            return Outcome(507, Problem(f"{most}; whoever looks after the desk must look at those first."))
+            return UploadOutcome(507, UploadProblem(f"{most}; whoever looks after the desk must look at those first."))
         name = quarantine.keep(self.visits, staged, manifest.upload, why)
-        return Outcome(201, Stored(name, report.events, report.head, why.sentence))
+        return UploadOutcome(201, VisitStored(name, report.events, report.head, why.sentence))
 
     def _staged(self, manifest: Manifest) -> Path:
         """The visit's folder as it will be, made of links to the parts."""
@@ -229,7 +230,7 @@ class Incoming:
         return staged
 
     def _judged(
-        self, staged: Path, manifest: Manifest, report: Report, judge: Judge | None
+        self, staged: Path, manifest: Manifest, report: VerifyReport, judge: Judge | None
     ) -> quarantine.Why | None:
         """Why it goes into quarantine; None where nothing speaks against it."""
         if not report.holds:
@@ -307,7 +308,7 @@ class Incoming:
         return gone
 
 
-def _removed_with_right(staged: Path, report: Report) -> set[str]:
+def _removed_with_right(staged: Path, report: VerifyReport) -> set[str]:
     """The files that marks name which were signed by who may remove them."""
     marks = {removal.n for removal in report.removals if removal.right}
     if not marks:
@@ -326,8 +327,8 @@ def _hand(place: Path, kind: str, name: str) -> Iterator[None]:
         raise Busy from None
 
 
-def _all_there(manifest: Manifest) -> State:
-    return State(manifest.upload, "stored", manifest.sizes)
+def _all_there(manifest: Manifest) -> UploadState:
+    return UploadState(manifest.upload, "stored", manifest.sizes)
 
 
 def _size(path: Path) -> int:

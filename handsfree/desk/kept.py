@@ -13,13 +13,13 @@ from handsfree.desk.lists import Columns, as_file
 from handsfree.desk.pages import LOOKERS, file_kind
 from handsfree.desk.queries import EVERYBODY
 from handsfree.desk.tables import folded
-from handsfree.desk.web import Form, asked_for, desk_of, for_roles, form_for_roles, page, scope_of, sorry, then
+from handsfree.desk.web import FormFields, asked_for, desk_of, for_roles, form_for_roles, page, scope_of, sorry, then
 
 REGISTRY_COLUMNS: Columns = (("id", "label"), ("kind", "kind"), ("called", "name"), ("in records", "names_told"))
 
 
 @form_for_roles(*LOOKERS)
-def saved_search(request: Request, form: Form) -> Response:
+def saved_search(request: Request, form: FormFields) -> Response:
     desk, person, name = desk_of(request), request.state.account.id, form.get("name", "").strip()
     if form.get("do") == "forget":
         saved.forget(desk.people, person, name)
@@ -70,7 +70,7 @@ def _named(request: Request, kind: str) -> set[tuple[str, str]]:
 
 
 @form_for_roles("supervisor")
-def change_registry(request: Request, form: Form) -> Response:
+def change_registry(request: Request, form: FormFields) -> Response:
     desk = desk_of(request)
     if scope_of(request) != EVERYBODY:
         return sorry(request, 403, "Only who sees everybody changes the registry.")

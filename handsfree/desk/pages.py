@@ -24,7 +24,7 @@ from handsfree.desk.lists import (
     as_file,
 )
 from handsfree.desk.quarantine import folder_of, why_of
-from handsfree.desk.queries import Filter, Queue
+from handsfree.desk.queries import Filter, FindingQuery
 from handsfree.desk.shown import shown_of
 from handsfree.desk.web import asked_for, bad_days, desk_of, for_roles, now, page, plain, scope_of, seconds_of_day, sorry
 from handsfree.errors import Trouble
@@ -46,9 +46,10 @@ def home(request: Request) -> Response:
         request, "home.html", visits=queries.visits(engine, scope, Filter(), most=12)[:12],
         due=queries.due(engine, scope)[:8], open_findings=queries.open_findings(engine, scope),
         findings=queries.findings(engine, scope, most=8), now=now(),
-        mine=queries.findings(engine, scope, Queue(assigned=account.name), most=8),
+        mine=queries.findings(engine, scope, FindingQuery(assigned=account.name), most=8),
         questions=threads.questions(engine, account.technician) if account.role == "technician" else [],
-        answers=queries.findings(engine, scope, Queue(state=acts.ANSWERED), most=8) if account.role == "supervisor" else [],
+        answers=queries.findings(engine, scope, FindingQuery(state=acts.ANSWERED), most=8)
+        if account.role == "supervisor" else [],
         follow_ups=[row for row in threads.follow_ups(engine, scope) if row.went is None][:8], quiet=_quiet(request),
     )
 
@@ -229,7 +230,7 @@ def findings(request: Request) -> Response:
     given, of, _ = wanted(request)
     which, rule = asked_for(request, "signed", 10), asked_for(request, "rule", 100)
     which = which if which in WHICH else ""
-    want = Queue(
+    want = FindingQuery(
         closed=which == "yes", rule=rule, level=given["level"], state=which if which in (acts.ASKED, acts.ANSWERED) else "",
         assigned=account.name if which == "mine" else "", of=replace(of, level="", open=False),
     )

@@ -29,12 +29,12 @@ from handsfree.desk.people_tables import (
     Attempt,
     DeviceSeen,
     Elsewhere,
-    Pending,
+    PendingSignIn,
     PeopleBase,
-    Person,
     SavedSearch,
     SecondFactor,
     SessionRow,
+    User,
 )
 from handsfree.errors import Trouble
 
@@ -62,7 +62,7 @@ _NOBODY = _hasher.hash(secrets.token_urlsafe(16))
 
 
 @dataclass(frozen=True)
-class Account:
+class UserAccount:
     id: int
     name: str
     role: str
@@ -71,7 +71,7 @@ class Account:
 
 
 #: Who came by the link that was printed at the start: the person at this machine, where there are no accounts.
-LOCAL = Account(0, "this machine", "supervisor", "*", "")
+LOCAL = UserAccount(0, "this machine", "supervisor", "*", "")
 
 
 def make_tables(engine: Engine) -> None:
@@ -117,11 +117,11 @@ def add(engine: Engine, name: str, role: str, team: str, technician: str, passwo
     row = {"name": name, "role": role, "team": team, "technician": technician or name,
            "password": _hasher.hash(password) if by_password else "", "upload_key": digest(key) if key else ""}
     with engine.begin() as connection:
-        if connection.scalar(select(func.count()).select_from(Person).where(Person.name == name)):
+        if connection.scalar(select(func.count()).select_from(User).where(User.name == name)):
             raise Trouble(f"There is somebody called '{name}' already; take them away first, or choose another name.")
         if mail and connection.scalar(select(Elsewhere.person_id).where(Elsewhere.mail == mail.casefold())) is not None:
             raise Trouble(f"Somebody has the address {mail} already.")
-        made = connection.execute(insert(Person).returning(Person.id), [row]).scalar_one()
+        made = connection.execute(insert(User).returning(User.id), [row]).scalar_one()
         if mail:
             values = {"person_id": made, "mail": mail.casefold(), "issuer": "", "subject": ""}
             connection.execute(insert(Elsewhere), [values])
@@ -130,7 +130,7 @@ def add(engine: Engine, name: str, role: str, team: str, technician: str, passwo
 
 
 def _there(connection: Connection, name: str) -> Any:
-    row = connection.execute(select(Person).where(Person.name == name)).first()
+    row = connection.execute(select(User).where(User.name == name)).first()
     if row is None:
         raise Trouble(f"There is nobody called '{name}'; 'handsfree desk people-list' shows who there is.")
     return row
@@ -140,9 +140,9 @@ def remove(engine: Engine, name: str) -> None:
     """And every session of theirs ends. Trouble where there is nobody of that name."""
     with engine.begin() as connection:
         row = _there(connection, name)
-        for table in (SessionRow, SavedSearch, DeviceSeen, SecondFactor, Pending, Elsewhere):
+        for table in (SessionRow, SavedSearch, DeviceSeen, SecondFactor, PendingSignIn, Elsewhere):
             connection.execute(delete(table).where(table.person_id == row.id))
-        connection.execute(delete(Person).where(Person.id == row.id))
+        connection.execute(delete(User).where(User.id == row.id))
     watch.note("account removed", name=name)
 
 
@@ -158,7 +158,7 @@ def alter(
         if "device" in (role, row.role) and role != row.role:
             raise Trouble("A device has a key and a person a password: make a new account instead.")
         values = {"role": role, "team": team, "technician": row.technician if technician is None else technician or name}
-        connection.execute(update(Person).where(Person.id == row.id).values(**values))
+        connection.execute(update(User).where(User.id == row.id).values(**values))
         connection.execute(delete(SessionRow).where(SessionRow.person_id == row.id))
     watch.note("account changed", name=name, role=role, team=team)
 
@@ -187,14 +187,14 @@ def reset_password(engine: Engine, name: str, password: str) -> None:
 
 
 def _put_password(connection: Connection, person: int, password: str) -> None:
-    connection.execute(update(Person).where(Person.id == person).values(password=_hasher.hash(password)))
+    connection.execute(update(User).where(User.id == person).values(password=_hasher.hash(password)))
     connection.execute(delete(SessionRow).where(SessionRow.person_id == person))
 
 
-def everybody(engine: Engine) -> list[Account]:
+def everybody(engine: Engine) -> list[UserAccount]:
     with engine.connect() as connection:
-        rows = connection.execute(select(Person).order_by(Person.name))
-        return [Account(r.id, r.name, r.role, r.team, r.technician) for r in rows]
+        rows = connection.execute(select(User).order_by(User.name))
+        return [UserAccount(r.id, r.name, r.role, r.team, r.technician) for r in rows]
 
 
 def persons(engine: Engine) -> int:
@@ -210,17 +210,17 @@ def supervisors(engine: Engine) -> list[str]:
 def technicians_of(engine: Engine, team: str) -> list[str]:
     """The names in the records of a team's technicians."""
     with engine.connect() as connection:
-        rows = connection.scalars(select(Person.technician).where(Person.team == team, Person.role == "technician"))
+        rows = connection.scalars(select(User.technician).where(User.team == team, User.role == "technician"))
         return sorted(set(rows)) if team else []
 
 
-def not_theirs(engine: Engine, device: Account, technician: str) -> str:
+def not_theirs(engine: Engine, device: UserAccount, technician: str) -> str:
     """What speaks against a device of one team sending a visit in the name of another team's technician, as a sentence; ''
     where it has no team, or the name is nobody's here."""
     if not device.team:
         return ""
     with engine.connect() as connection:
-        asked = select(Person.team).where(Person.technician == technician, Person.role != "device", Person.team != "*")
+        asked = select(User.team).where(User.technician == technician, User.role != "device", User.team != "*")
         teams = sorted(set(connection.scalars(asked)))
     if not teams or device.team in teams:
         return ""
@@ -266,7 +266,7 @@ def judged(engine: Engine, name: str, password: str, address: str, now: float) -
         # Of a name before it is judged, so that many at once are no way round the limit; from an address only failures, for
         # a whole office may come in by one in the same minute.
         connection.execute(insert(Attempt), [{"of": of_name, "at": now}, {"of": here, "at": now}])
-        row = connection.execute(select(Person).where(Person.name == name)).first()
+        row = connection.execute(select(User).where(User.name == name)).first()
         who = name if row is not None else "(nobody of that name)"
 
         def count(of: str) -> int:
@@ -287,7 +287,7 @@ def judged(engine: Engine, name: str, password: str, address: str, now: float) -
         connection.execute(delete(Attempt).where(Attempt.of.in_((here, seen))))
         connection.execute(insert(Attempt), [{"of": seen, "at": now}])
         if _hasher.check_needs_rehash(row.password):
-            connection.execute(update(Person).where(Person.id == row.id).values(password=_hasher.hash(password)))
+            connection.execute(update(User).where(User.id == row.id).values(password=_hasher.hash(password)))
     return int(row.id)
 
 
@@ -307,13 +307,13 @@ def begin_session(engine: Engine, person: int, now: float | None = None) -> str:
     return secret
 
 
-def of_session(engine: Engine, secret: str, now: float | None = None) -> Account | None:
+def of_session(engine: Engine, secret: str, now: float | None = None) -> UserAccount | None:
     """Who it is, None for a session that is none or over."""
     now = time.time() if now is None else now
     with engine.connect() as connection:
         row = connection.execute(
-            select(Person, SessionRow.seen, SessionRow.made)
-            .join(SessionRow, SessionRow.person_id == Person.id)
+            select(User, SessionRow.seen, SessionRow.made)
+            .join(SessionRow, SessionRow.person_id == User.id)
             .where(SessionRow.digest == digest(secret))
         ).first()
     if row is None or row.seen < now - IDLE or row.made < now - LONGEST:
@@ -321,7 +321,7 @@ def of_session(engine: Engine, secret: str, now: float | None = None) -> Account
     if row.seen < now - 60:  # to the minute is enough, and spares a write with every request
         with engine.begin() as connection:
             connection.execute(update(SessionRow).where(SessionRow.digest == digest(secret)).values(seen=now))
-    return Account(row.id, row.name, row.role, row.team, row.technician)
+    return UserAccount(row.id, row.name, row.role, row.team, row.technician)
 
 
 def end_session(engine: Engine, secret: str) -> None:
@@ -330,14 +330,14 @@ def end_session(engine: Engine, secret: str) -> None:
 
 
 @dataclass(frozen=True)
-class Session:
+class BrowserSession:
     """`made`, `seen`: seconds of the epoch, `seen` to the minute."""
 
     made: float
     seen: float
 
 
-def sessions_of(engine: Engine, person: int, now: float | None = None) -> list[Session]:
+def sessions_of(engine: Engine, person: int, now: float | None = None) -> list[BrowserSession]:
     """Those that are open, the newest first."""
     now = time.time() if now is None else now
     with engine.connect() as connection:
@@ -346,10 +346,10 @@ def sessions_of(engine: Engine, person: int, now: float | None = None) -> list[S
             .where(SessionRow.person_id == person, SessionRow.seen >= now - IDLE, SessionRow.made >= now - LONGEST)
             .order_by(SessionRow.made.desc())
         )
-        return [Session(row.made, row.seen) for row in rows]
+        return [BrowserSession(row.made, row.seen) for row in rows]
 
 
-def end_all(engine: Engine, account: Account, password: str, address: str) -> None:
+def end_all(engine: Engine, account: UserAccount, password: str, address: str) -> None:
     """All sessions of the account end. Trouble where the password is wrong."""
     owns(engine, account, password, address)
     with engine.begin() as connection:
@@ -357,13 +357,13 @@ def end_all(engine: Engine, account: Account, password: str, address: str) -> No
     watch.note("every session ended", name=account.name)
 
 
-def owns(engine: Engine, account: Account, password: str, address: str) -> None:
+def owns(engine: Engine, account: UserAccount, password: str, address: str) -> None:
     """Trouble where that is not the account's password."""
     if judged(engine, account.name, password, address, time.time()) is None:
         raise Trouble("The password you have now was not that.")
 
 
-def change_password(engine: Engine, account: Account, old: str, new: str, address: str) -> None:
+def change_password(engine: Engine, account: UserAccount, old: str, new: str, address: str) -> None:
     """All sessions of the account end. Trouble where the old one is wrong or the new one will not do."""
     owns(engine, account, old, address)
     judge_password(new, account.name)
@@ -372,8 +372,8 @@ def change_password(engine: Engine, account: Account, old: str, new: str, addres
     watch.note("password changed", name=account.name)
 
 
-def of_upload_key(engine: Engine, key: str) -> Account | None:
+def of_upload_key(engine: Engine, key: str) -> UserAccount | None:
     """The device a key belongs to."""
     with engine.connect() as connection:
-        row = connection.execute(select(Person).where(Person.upload_key == digest(key), Person.role == "device")).first()
-    return None if row is None or not key else Account(row.id, row.name, row.role, row.team, row.technician)
+        row = connection.execute(select(User).where(User.upload_key == digest(key), User.role == "device")).first()
+    return None if row is None or not key else UserAccount(row.id, row.name, row.role, row.team, row.technician)

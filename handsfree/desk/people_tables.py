@@ -14,7 +14,7 @@ class PeopleBase(DeclarativeBase):
     """Made by `create_all`: small tables. One that was made is never altered: what is new is a table of its own."""
 
 
-class Person(PeopleBase):
+class User(PeopleBase):
     """`role`: technician, supervisor, writer, device. `team`: '*' for a supervisor of all. `technician`: the name as the
     records have it. `password`: argon2id, '' for a device."""
 
@@ -93,7 +93,7 @@ class SecondFactor(PeopleBase):
     used: Mapped[int] = mapped_column(Integer)
 
 
-class Pending(PeopleBase):
+class PendingSignIn(PeopleBase):
     """A sign-in whose password was right and whose code is still to come."""
 
     __tablename__ = "pending_sign_ins"
@@ -116,7 +116,7 @@ class Elsewhere(PeopleBase):
     subject: Mapped[str] = mapped_column(String(300))
 
 
-class Known(PeopleBase):
+class RegistryEntry(PeopleBase):
     """A site, a cabinet, a person or a device as the firm knows it: its own `id`, whatever it is called today (`name`).
     `kind`: of `registry.KINDS`."""
 

@@ -57,7 +57,7 @@ _RANGE = re.compile(r"bytes (\d{1,15})-(\d{1,15})/(\d{1,15})")
 
 
 @dataclass(frozen=True)
-class Part:
+class VisitFile:
     """A file of the visit. `path`: journal.jsonl, sound/… or attached/…, as the record names them."""
 
     path: str
@@ -68,7 +68,7 @@ class Part:
 @dataclass(frozen=True)
 class Manifest:
     visit: str
-    parts: tuple[Part, ...]
+    parts: tuple[VisitFile, ...]
     format: int = FORMAT
 
     def to_json(self) -> bytes:
@@ -86,7 +86,7 @@ class Manifest:
 
 
 @dataclass(frozen=True)
-class State:
+class UploadState:
     """`state`: 'open', or 'stored' where nothing more is to do. `have`: hash of a part -> bytes that are safe."""
 
     upload: str
@@ -95,7 +95,7 @@ class State:
 
 
 @dataclass(frozen=True)
-class Stored:
+class VisitStored:
     """`quarantined`: why it is kept apart from those that count, as a sentence; '' where it counts."""
 
     visit: str
@@ -105,7 +105,7 @@ class Stored:
 
 
 @dataclass(frozen=True)
-class Problem:
+class UploadProblem:
     """A sentence for a person."""
 
     problem: str
@@ -115,7 +115,7 @@ def names_a_visit(text: str) -> bool:
     return _NAME.fullmatch(text) is not None
 
 
-def to_json(answer: State | Stored | Problem) -> bytes:
+def to_json(answer: UploadState | VisitStored | UploadProblem) -> bytes:
     return json.dumps(asdict(answer), sort_keys=True).encode()
 
 
@@ -131,7 +131,7 @@ def manifest_of(folder: Path) -> Manifest:
         if name == JOURNAL or file_allowed(name):
             with (folder / name).open("rb") as stream:
                 digest = hashlib.file_digest(stream, "sha256").hexdigest()
-                parts.append(Part(name, stream.tell(), digest))
+                parts.append(VisitFile(name, stream.tell(), digest))
     found = Manifest(folder.name, tuple(parts))
     try:
         return parse_manifest(found.to_json())
@@ -143,7 +143,7 @@ def parse_manifest(data: bytes) -> Manifest:
     """ValueError says what is wrong with it: nothing in it is trusted."""
     try:
         raw = json.loads(data)
-        parts = tuple(Part(_text(p["path"]), _size(p["size"]), _text(p["sha256"])) for p in raw["parts"])
+        parts = tuple(VisitFile(_text(p["path"]), _size(p["size"]), _text(p["sha256"])) for p in raw["parts"])
         found = Manifest(_text(raw["visit"]), parts, _size(raw["format"]))
     except (KeyError, TypeError, ValueError, RecursionError) as error:
         raise ValueError(f"this is no manifest ({type(error).__name__})") from None
@@ -178,21 +178,21 @@ def _size(value: Any) -> int:
     return value
 
 
-def parse_state(data: bytes) -> State:
+def parse_state(data: bytes) -> UploadState:
     """ValueError where it is none: a captive portal answers anything."""
     try:
         raw = json.loads(data)
         have = {_text(name): _size(size) for name, size in raw["have"].items()}
-        return State(_text(raw["upload"]), _text(raw["state"]), have)
+        return UploadState(_text(raw["upload"]), _text(raw["state"]), have)
     except (KeyError, TypeError, AttributeError, ValueError) as error:
         raise ValueError(f"the answer is not the desk's ({type(error).__name__})") from None
 
 
-def parse_stored(data: bytes) -> Stored:
+def parse_stored(data: bytes) -> VisitStored:
     """ValueError where it is none."""
     try:
         raw = json.loads(data)
-        return Stored(_text(raw["visit"]), _size(raw["events"]), _text(raw["head"]), _text(raw.get("quarantined", "")))
+        return VisitStored(_text(raw["visit"]), _size(raw["events"]), _text(raw["head"]), _text(raw.get("quarantined", "")))
     except (KeyError, TypeError, AttributeError, ValueError) as error:
         raise ValueError(f"the answer is not the desk's ({type(error).__name__})") from None
 

@@ -27,14 +27,14 @@ from sqlalchemy.orm import aliased
 
 from handsfree.desk.tables import (
     GOOD,
-    Fault,
+    Diagnosis,
     File,
     FindingRow,
     GateChange,
-    Line,
     Reading,
     Saying,
     ThreadRow,
+    TranscriptLine,
     Visit,
     folded,
 )
@@ -95,7 +95,7 @@ class Filter:
         found += [column == value for column, value in exact if value]
         if self.fault:
             # EXISTS, not IN: SQLite would gather every visit that ever had the fault before it looked at the newest.
-            named = exists().where(Fault.visit_id == Visit.id, Fault.fault == self.fault.replace(" ", "-"))
+            named = exists().where(Diagnosis.visit_id == Visit.id, Diagnosis.fault == self.fault.replace(" ", "-"))
             found.append(or_(Visit.found_folded.contains(folded(self.fault), autoescape=True), named))
         if self.level or self.open:
             about = [FindingRow.visit_id == Visit.id, *([FindingRow.level == self.level] if self.level else []),
@@ -191,7 +191,7 @@ def said_in(text: str, postgresql: bool) -> ColumnElement[bool]:
     if not words:
         return false()
     matching = _matching(words, postgresql)
-    return Visit.id.in_(select(Line.visit_id).join(matching, matching.c.id == Line.saying_id))
+    return Visit.id.in_(select(TranscriptLine.visit_id).join(matching, matching.c.id == TranscriptLine.saying_id))
 
 
 def search(engine: Engine, scope: Scope, text: str, who: str = "", most: int = PAGE) -> Rows:
@@ -201,23 +201,25 @@ def search(engine: Engine, scope: Scope, text: str, who: str = "", most: int = P
         return []
     postgresql = _is_postgresql(engine)
     matching = _matching(words, postgresql)
-    conditions = [scope.where(), *([Line.who == who] if who else [])]
-    columns = (Line.n, Line.at, Line.who, Line.verdict, Line.step, Line.sure, Visit.name, Visit.began, Visit.began_text,
-               Visit.site, Visit.cabinet, Visit.technician)
-    newest = (Line.began.desc(), Line.visit_id.desc(), Line.n)
+    conditions = [scope.where(), *([TranscriptLine.who == who] if who else [])]
+    columns = (
+        TranscriptLine.n, TranscriptLine.at, TranscriptLine.who, TranscriptLine.verdict, TranscriptLine.step,
+        TranscriptLine.sure, Visit.name, Visit.began, Visit.began_text, Visit.site, Visit.cabinet, Visit.technician,
+    )  # fmt: skip
+    newest = (TranscriptLine.began.desc(), TranscriptLine.visit_id.desc(), TranscriptLine.n)
     if postgresql:  # a few of each saying by its index, then the newest of those: 'affirm' alone has millions
         some = (
-            select(*columns, Line.visit_id)
-            .join(Visit, Visit.id == Line.visit_id)
-            .where(Line.saying_id == matching.c.id, *conditions)
+            select(*columns, TranscriptLine.visit_id)
+            .join(Visit, Visit.id == TranscriptLine.visit_id)
+            .where(TranscriptLine.saying_id == matching.c.id, *conditions)
             .order_by(*newest)
             .limit(most)
             .lateral("some")
         )
         asked = select(some, matching.c.text).select_from(matching).join(some, true())
         return _all(engine, asked.order_by(some.c.began.desc(), some.c.visit_id.desc(), some.c.n).limit(most))
-    asked = select(*columns, matching.c.text).join(Visit, Visit.id == Line.visit_id)
-    asked = asked.join(matching, matching.c.id == Line.saying_id).where(*conditions)
+    asked = select(*columns, matching.c.text).join(Visit, Visit.id == TranscriptLine.visit_id)
+    asked = asked.join(matching, matching.c.id == TranscriptLine.saying_id).where(*conditions)
     return _all(engine, asked.order_by(*newest).limit(most))
 
 
@@ -237,7 +239,7 @@ def _matching(words: list[str], postgresql: bool) -> Any:
 
 
 @dataclass(frozen=True)
-class Queue:
+class FindingQuery:
     """Which findings: `closed` or open; of a `rule`, a `level`; whose thread has a `state` ('asked', 'answered', …), is
     `assigned` to an account, or has `asked` a technician; of visits as `of` has it. '' does not count."""
 
@@ -258,9 +260,9 @@ class Queue:
         return [FindingRow.closed.is_(self.closed), *found, *self.of.where(postgresql)]
 
 
-def findings(engine: Engine, scope: Scope, want: Queue | None = None, most: int = 100, skip: int = 0) -> Rows:
+def findings(engine: Engine, scope: Scope, want: FindingQuery | None = None, most: int = 100, skip: int = 0) -> Rows:
     """The worklist: open ones, the gravest first and of these the newest; or those closed, the last closed first."""
-    want = want or Queue()
+    want = want or FindingQuery()
     asked = (
         select(FindingRow.key, FindingRow.n, FindingRow.at, FindingRow.rule, FindingRow.sentence, FindingRow.level,
                FindingRow.closed, Visit.name, Visit.head, Visit.found, Visit.standing, Visit.procedure, Visit.complaint,
@@ -342,10 +344,10 @@ def versions(engine: Engine, scope: Scope) -> list[str]:
 
 def faults(engine: Engine, scope: Scope) -> list[str]:
     """Names of the faults found in the last visits."""
-    last = select(Fault.fault).order_by(Fault.visit_id.desc()).limit(2000)
+    last = select(Diagnosis.fault).order_by(Diagnosis.visit_id.desc()).limit(2000)
     if scope.technicians is not None:  # from their visits: among everybody's faults theirs would be sought for long
         theirs = select(Visit.id).where(scope.where()).order_by(Visit.began.desc()).limit(2000).subquery()
-        last = select(Fault.fault).join(theirs, theirs.c.id == Fault.visit_id)
+        last = select(Diagnosis.fault).join(theirs, theirs.c.id == Diagnosis.visit_id)
     return sorted({row.fault for row in _all(engine, select(last.subquery()).distinct())})
 
 

@@ -23,7 +23,7 @@ class Quota:
     size: int = 16 << 30
     spare: int = 256 << 20
 
-    def over(self, begun: Begun, size: int) -> str:
+    def over(self, begun: UploadsBegun, size: int) -> str:
         """Why `size` bytes more may not be begun, as a sentence for a person; '' where they may."""
         there = begun.sizes()
         if len(there) >= self.uploads:
@@ -39,7 +39,7 @@ class Quota:
 
 
 @dataclass(frozen=True)
-class Begun:
+class UploadsBegun:
     """What one sender has begun: a file for each upload in `folder`, holding the bytes it announced. `disk`: a folder on the
     disk they go to. `unfinished` says whether an upload still is."""
 

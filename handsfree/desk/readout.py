@@ -17,8 +17,8 @@ from handsfree.desk.tables import COPY, GOOD, NOT_HOLDING, QUARANTINED, folded
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account, account
 from handsfree.journal.events import Opened, Stamped
-from handsfree.journal.findings import BROKEN, COPIED, DEPARTED, LOOK, RANKS, Finding, rank_of
-from handsfree.journal.follow import Machine
+from handsfree.journal.findings import BROKEN, COPIED, DEPARTED, LOOK, RANKS, ReviewFinding, rank_of
+from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.found import diagnosis, tells
 from handsfree.journal.private import shown_said, shown_words
 from handsfree.journal.rows import range_of
@@ -46,7 +46,7 @@ class ReadOut:
     rows: dict[str, list[Values]] = field(default_factory=dict)
 
 
-def machine() -> Machine:
+def machine() -> ReplayMachine:
     """The visit's own, for saying whether a record follows from it."""
     from handsfree.language import base
     from handsfree.procedure.hazards import digest
@@ -56,11 +56,11 @@ def machine() -> Machine:
     def begin(opened: Opened) -> Any:
         return start(book_of(opened), base.load(opened.language))
 
-    return Machine(begin, advance, RULES, digest())
+    return ReplayMachine(begin, advance, RULES, digest())
 
 
 def read_out(
-    folder: Path, known: dict[str, str] | None = None, the_machine: Machine | None = None, *,
+    folder: Path, known: dict[str, str] | None = None, the_machine: ReplayMachine | None = None, *,
     sound_elsewhere: bool = False, noted: Head | None = None, removers: frozenset[str] = frozenset(),
 ) -> ReadOut:
     """Everything the desk shows of a visit but its sound. `sound_elsewhere`: it is kept in a store, where each file is held
@@ -94,7 +94,7 @@ def _against(seen: Account, noted: Head | None) -> Account:
     if verify(seen.folder, sound=False, events=noted.events, head=noted.head).holds:
         return seen
     report = replace(report, problem=not_as_noted(noted), at=min(noted.events, report.events) - 1)
-    wrong = Finding(BROKEN, report.at or 0, 0.0, report.problem)
+    wrong = ReviewFinding(BROKEN, report.at or 0, 0.0, report.problem)
     return replace(seen, report=report, findings=(wrong, *seen.findings))
 
 

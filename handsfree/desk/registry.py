@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, Engine, delete, insert, select, update
 
-from handsfree.desk.people_tables import Known, KnownName
+from handsfree.desk.people_tables import KnownName, RegistryEntry
 from handsfree.errors import Trouble
 
 PERSON, DEVICE, SITE, CABINET = "person", "device", "site", "cabinet"
@@ -47,10 +47,11 @@ def all_of(engine: Engine, kind: str) -> list[Thing]:
 
 
 def _things(connection: Connection, kind: str, ids: tuple[int, ...] | None = None) -> list[Thing]:
-    asked = select(*Known.__table__.columns).where(Known.kind == kind).order_by(Known.name, Known.id)
+    those = select(*RegistryEntry.__table__.columns).where(RegistryEntry.kind == kind)
+    asked = those.order_by(RegistryEntry.name, RegistryEntry.id)
     names = select(*KnownName.__table__.columns).where(KnownName.kind == kind).order_by(KnownName.id)
     if ids is not None:
-        asked, names = asked.where(Known.id.in_(ids)), names.where(KnownName.thing_id.in_(ids))
+        asked, names = asked.where(RegistryEntry.id.in_(ids)), names.where(KnownName.thing_id.in_(ids))
     by: dict[int, list[tuple[str, str]]] = {}
     for row in connection.execute(names):
         by.setdefault(row.thing_id, []).append((row.under, row.name))
@@ -81,7 +82,7 @@ def put(engine: Engine, kind: str, name: str, under: str = "", team: str = "") -
         if (there := _of_name(connection, kind, under, name)) is not None:
             raise Trouble(f"{name} is known already, as {kind} {there}. Nothing was changed.")
         made = connection.execute(
-            insert(Known).returning(Known.id), [{"kind": kind, "name": name, "team": team}]
+            insert(RegistryEntry).returning(RegistryEntry.id), [{"kind": kind, "name": name, "team": team}]
         ).scalar_one()
         connection.execute(insert(KnownName), [{"thing_id": made, "kind": kind, "under": under, "name": name}])
         return int(made)
@@ -90,18 +91,18 @@ def put(engine: Engine, kind: str, name: str, under: str = "", team: str = "") -
 def rename(engine: Engine, thing: int, name: str) -> None:
     """What it is called today; what records have for it stays. Trouble where there is no such thing."""
     with engine.begin() as connection:
-        kind = connection.scalar(select(Known.kind).where(Known.id == thing))
+        kind = connection.scalar(select(RegistryEntry.kind).where(RegistryEntry.id == thing))
         if kind is None:
             raise Trouble("There is no such thing in the registry. Nothing was changed.")
         _judge(kind, name, "")
-        connection.execute(update(Known).where(Known.id == thing).values(name=name))
+        connection.execute(update(RegistryEntry).where(RegistryEntry.id == thing).values(name=name))
 
 
 def also(engine: Engine, thing: int, name: str, under: str = "") -> None:
     """Records have this name for it, too. What was known by the name by itself is one with it from now on. Trouble where
     there is no such thing."""
     with engine.begin() as connection:
-        kind = connection.scalar(select(Known.kind).where(Known.id == thing))
+        kind = connection.scalar(select(RegistryEntry.kind).where(RegistryEntry.id == thing))
         if kind is None:
             raise Trouble("There is no such thing in the registry. Nothing was changed.")
         _judge(kind, name, under)
@@ -112,7 +113,7 @@ def also(engine: Engine, thing: int, name: str, under: str = "") -> None:
             connection.execute(insert(KnownName), [{"thing_id": thing, "kind": kind, "under": under, "name": name}])
             return
         connection.execute(update(KnownName).where(KnownName.thing_id == there).values(thing_id=thing))
-        connection.execute(delete(Known).where(Known.id == there))
+        connection.execute(delete(RegistryEntry).where(RegistryEntry.id == there))
 
 
 def _judge(kind: str, name: str, under: str) -> None:

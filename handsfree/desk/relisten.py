@@ -29,7 +29,7 @@ from handsfree.language.meaning import Denial, Sense, Verdict
 BATCH = 200_000
 
 
-class Stake(StrEnum):
+class ListenedFor(StrEnum):
     """What was being listened for, the worst to mishear first."""
 
     GATE = "at a gate"
@@ -38,7 +38,7 @@ class Stake(StrEnum):
     ANSWER = "answer or command"
 
 
-class Change(StrEnum):
+class HearingChange(StrEnum):
     """From then to now, the worst first."""
 
     OTHER = "now accepted as something else"
@@ -64,8 +64,8 @@ class Again:
     visit: str
     n: int
     clip: str
-    stake: Stake
-    change: Change
+    stake: ListenedFor
+    change: HearingChange
     then: Judged
     now: Judged
 
@@ -82,7 +82,7 @@ class Batch:
 
 
 @dataclass(frozen=True)
-class Answer:
+class Relistened:
     """`heard`: every utterance that was heard again; `left_out`: (event, why) of those that could not be, event -1 for the
     whole visit; `removed`: clips that were pruned. `program`: fingerprint of what heard; `engine`: its name."""
 
@@ -134,7 +134,7 @@ def _kept(entries: Iterable[Stamped]) -> tuple[str, list[_Kept], frozenset[str]]
     return language, found, frozenset(removed)
 
 
-def hear_batch(batch: Batch) -> Answer:
+def hear_batch(batch: Batch) -> Relistened:
     """Trouble where the folder is not there, or the engine is not."""
     folder = Path(batch.folder)
     if not folder.is_dir():
@@ -142,7 +142,7 @@ def hear_batch(batch: Batch) -> Answer:
     try:
         language, kept, removed = _kept(read(folder))
     except Trouble as trouble:
-        return Answer(batch, left_out=((-1, trouble.sentence),) if batch.part == 0 else (), program=fingerprint())
+        return Relistened(batch, left_out=((-1, trouble.sentence),) if batch.part == 0 else (), program=fingerprint())
     recogniser = _recogniser(batch.engine, language, batch.models)
     heard: list[Again] = []
     left_out: list[tuple[int, str]] = []
@@ -156,7 +156,7 @@ def hear_batch(batch: Batch) -> Answer:
         except Exception as error:  # a clip may be anything, and the rest of the archive is still to be heard
             why = str(error) if isinstance(error, Trouble | OSError) else f"it cannot be heard ({type(error).__name__})"
             left_out.append((each.n, why))
-    return Answer(batch, tuple(heard), tuple(left_out), gone, fingerprint(), recogniser.name)
+    return Relistened(batch, tuple(heard), tuple(left_out), gone, fingerprint(), recogniser.name)
 
 
 def _hear(recogniser: Any, folder: Path, kept: _Kept) -> Again:
@@ -196,23 +196,23 @@ def _recogniser(engine: str | None, language: str, models: str) -> Any:
 Meant = tuple[str, str, float | None, str | None]
 
 
-def stake_of(listening: ListenFor) -> Stake:
+def stake_of(listening: ListenFor) -> ListenedFor:
     if listening.gate:
-        return Stake.GATE
+        return ListenedFor.GATE
     if listening.digits is not None:
-        return Stake.LOCK
-    return Stake.READING if listening.number_unit is not None else Stake.ANSWER
+        return ListenedFor.LOCK
+    return ListenedFor.READING if listening.number_unit is not None else ListenedFor.ANSWER
 
 
-def change_of(then: str, meant_then: Meant, now: str, meant_now: Meant) -> Change:
+def change_of(then: str, meant_then: Meant, now: str, meant_now: Meant) -> HearingChange:
     """What was not accepted led to nothing, so its meaning does not count; asked again and silent are told apart."""
     if now == Verdict.ACCEPTED:
         if then != Verdict.ACCEPTED:
-            return Change.ACCEPTED
-        return Change.SAME if meant_then == meant_now else Change.OTHER
+            return HearingChange.ACCEPTED
+        return HearingChange.SAME if meant_then == meant_now else HearingChange.OTHER
     if then == now:
-        return Change.SAME
-    return Change.ASKED if now == Verdict.ASKED_AGAIN else Change.SILENT
+        return HearingChange.SAME
+    return HearingChange.ASKED if now == Verdict.ASKED_AGAIN else HearingChange.SILENT
 
 
 def shown(sense: str, text: str, value: float | None, unit: str | None) -> str:
@@ -245,10 +245,10 @@ def fingerprint() -> str:
 
 
 @dataclass
-class Report:
+class RelistenReport:
     """`counts`: (stake, change) -> how many. `changed`: all that is not as then, the worst first."""
 
-    counts: dict[tuple[Stake, Change], int] = field(default_factory=dict)
+    counts: dict[tuple[ListenedFor, HearingChange], int] = field(default_factory=dict)
     changed: list[Again] = field(default_factory=list)
     left_out: list[tuple[str, int, str]] = field(default_factory=list)
     clips: int = 0
@@ -259,12 +259,13 @@ class Report:
     @property
     def alarming(self) -> int:
         """At gates: how many are accepted now that were not, or as something else."""
-        return sum(self.counts.get((Stake.GATE, change), 0) for change in (Change.OTHER, Change.ACCEPTED))
+        worse = (HearingChange.OTHER, HearingChange.ACCEPTED)
+        return sum(self.counts.get((ListenedFor.GATE, change), 0) for change in worse)
 
     def to_json(self) -> dict[str, Any]:
         by = [
-            {"stake": str(stake), **{str(change): self.counts.get((stake, change), 0) for change in Change}}
-            for stake in Stake
+            {"stake": str(stake), **{str(change): self.counts.get((stake, change), 0) for change in HearingChange}}
+            for stake in ListenedFor
         ]
         changed = [
             {
@@ -278,12 +279,12 @@ class Report:
                 "left_out": left, "removed": self.removed}  # fmt: skip
 
 
-_STAKES, _CHANGES = list(Stake), list(Change)
+_STAKES, _CHANGES = list(ListenedFor), list(HearingChange)
 
 
-def report_of(answers: Iterator[Answer]) -> Report:
+def report_of(answers: Iterator[Relistened]) -> RelistenReport:
     """The same whatever the order they come in. Trouble where they were given by programs that differ."""
-    report, programs, engines, visits = Report(), set(), set(), set()
+    report, programs, engines, visits = RelistenReport(), set(), set(), set()
     for answer in answers:
         visit = Path(answer.batch.folder).name
         visits.add(answer.batch.folder)
@@ -297,7 +298,7 @@ def report_of(answers: Iterator[Answer]) -> Report:
         for again in answer.heard:
             place = again.stake, again.change
             report.counts[place] = report.counts.get(place, 0) + 1
-            if again.change is not Change.SAME:
+            if again.change is not HearingChange.SAME:
                 report.changed.append(again)
     report.changed.sort(key=lambda a: (_STAKES.index(a.stake), _CHANGES.index(a.change), a.visit, a.n))
     report.left_out.sort()

@@ -17,13 +17,13 @@ def relisten(
 ) -> int:
     """`handsfree relisten DIR`. Exit status 1 where at a gate something is accepted now that was not then, or as something
     else. Trouble where there is no visit, no engine or no scheduler."""
-    from handsfree.desk.relisten import Answer, batches, hear_batch, report_of
+    from handsfree.desk.relisten import Relistened, batches, hear_batch, report_of
     from handsfree.desk.spreading import on_cluster, on_cores
     from handsfree.settings import load
 
     settings = load(engine=engine)
     work = batches(place, settings.engine or None, settings.models.absolute())
-    spread: Iterator[Answer]
+    spread: Iterator[Relistened]
     spread = on_cluster(hear_batch, work, scheduler) if scheduler else on_cores(hear_batch, work, jobs)
     report = report_of(_watched(spread, len(work)))
     _print(report)
@@ -44,12 +44,12 @@ def _print(report: Any) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from handsfree.desk.relisten import Change, Stake
+    from handsfree.desk.relisten import HearingChange, ListenedFor
 
     console = Console()
-    table = Table("listening for", *(str(change) for change in Change))
-    for stake in Stake:
-        table.add_row(str(stake), *(str(report.counts.get((stake, change), 0)) for change in Change))
+    table = Table("listening for", *(str(change) for change in HearingChange))
+    for stake in ListenedFor:
+        table.add_row(str(stake), *(str(report.counts.get((stake, change), 0)) for change in HearingChange))
     console.print(table)
     for again in report.changed[:SHOWN]:
         then, now = (f"{each.verdict} ({each.meaning or 'nothing'}, {each.sure:.2f})" for each in (again.then, again.now))

@@ -16,8 +16,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from handsfree.desk.marks import mark_of
-from handsfree.desk.sendline import Destination, KeyUnknown, Later, Line, Refused, ready, transfer
-from handsfree.desk.sendqueue import REFUSED, STORED, WAITING, Queue, Row
+from handsfree.desk.sendline import DeskRefused, Destination, KeyUnknown, Later, Uplink, ready, transfer
+from handsfree.desk.sendqueue import REFUSED, STORED, WAITING, Queue, QueueEntry
 from handsfree.errors import Trouble
 from handsfree.journal.reader import JOURNAL
 
@@ -52,7 +52,7 @@ class News:
     wait: float = 0.0
 
 
-Tell = Callable[[News], None]
+TellNews = Callable[[News], None]
 
 
 # ---- into the queue -------------------------------------------------------------------------------------------------
@@ -75,7 +75,7 @@ class Enqueued:
     """`settled`: stored or refused before and not changed since. `unfit`: (visit, why) of those that cannot go."""
 
     queued: int = 0
-    settled: list[Row] = field(default_factory=list)
+    settled: list[QueueEntry] = field(default_factory=list)
     unfit: list[tuple[str, str]] = field(default_factory=list)
 
 
@@ -89,7 +89,7 @@ def enqueue(queue: Queue, place: Path, address: str, *, again: bool = False) -> 
             continue
         try:
             ready(folder)
-        except (Later, Refused) as error:
+        except (Later, DeskRefused) as error:
             done.unfit.append((folder.name, str(error)))
             continue
         queue.add(folder, address)
@@ -100,11 +100,11 @@ def enqueue(queue: Queue, place: Path, address: str, *, again: bool = False) -> 
 # ---- out of it ------------------------------------------------------------------------------------------------------
 
 
-def work(queue: Queue, to: Destination, tell: Tell, pace: Pace | None = None, line: Line | None = None) -> None:
+def work(queue: Queue, to: Destination, tell: TellNews, pace: Pace | None = None, line: Uplink | None = None) -> None:
     """Send what waits for this desk until nothing does, or until `pace.until`. Trouble where the desk does not know the key
     (everything still waits then)."""
     pace = pace or Pace()
-    own = line or Line(to)
+    own = line or Uplink(to)
     try:
         while (row := queue.first(to.address, pace.now())) is not None:
             now = pace.now()
@@ -126,12 +126,12 @@ def work(queue: Queue, to: Destination, tell: Tell, pace: Pace | None = None, li
             own.__exit__()
 
 
-def _try(queue: Queue, row: Row, line: Line, tell: Tell, pace: Pace) -> None:
+def _try(queue: Queue, row: QueueEntry, line: Uplink, tell: TellNews, pace: Pace) -> None:
     name, safe, mark = row.folder.name, line.safe, mark_of(row.folder)
     line.waiting = sum(other.state == WAITING for other in queue.rows(row.destination))
     try:
         apart = transfer(line, row.folder)
-    except Refused as error:
+    except DeskRefused as error:
         queue.refused(row, mark, str(error))
         tell(News(name, REFUSED, str(error)))
         return

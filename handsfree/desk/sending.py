@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Asked:
+class SendOptions:
     """What the command line asked for. `place`: a visit, a folder of visits, or None to go on with what waits. `minutes`:
     stop then and leave the rest in the queue, None to stay until all is sent. `again`: ask the desk even about what it has
     had. `show`: only say what is in the queue."""
@@ -31,7 +31,7 @@ class Asked:
     show: bool = False
 
 
-def send(asked: Asked, *, as_json: bool) -> int:
+def send(asked: SendOptions, *, as_json: bool) -> int:
     """`handsfree send`. Exit status 0 where all that was asked for is stored, 1 where some waits, was refused or is unfit.
     Trouble where it is not set up, or the desk does not know the key."""
     from handsfree.desk.sendqueue import Queue
@@ -47,7 +47,7 @@ def send(asked: Asked, *, as_json: bool) -> int:
     return _send(asked, settings.send_key, queue, address, as_json)
 
 
-def _send(asked: Asked, key: Path | None, queue: Queue, address: str, as_json: bool) -> int:
+def _send(asked: SendOptions, key: Path | None, queue: Queue, address: str, as_json: bool) -> int:
     from filelock import FileLock, Timeout
 
     from handsfree.desk import send as sending
@@ -80,9 +80,9 @@ def _send(asked: Asked, key: Path | None, queue: Queue, address: str, as_json: b
 def _unsafe(place: Path | None) -> int:
     """How many of these visits ran what may not run now, each told; they are sent all the same."""
     from handsfree.desk import send as sending
-    from handsfree.desk.fitness import Judged, faults_of
+    from handsfree.desk.fitness import Fitness, faults_of
 
-    judged: Judged = {}
+    judged: Fitness = {}
     told = 0
     for folder in sending.visits_in(place) if place else ():
         faults = faults_of(folder, judged)

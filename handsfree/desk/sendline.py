@@ -21,16 +21,16 @@ from handsfree.desk.protocol import (
     PATH,
     PIECE,
     Manifest,
-    Part,
-    State,
-    Stored,
+    UploadState,
+    VisitFile,
+    VisitStored,
     content_range,
     manifest_of,
     parse_state,
     parse_stored,
 )
 from handsfree.errors import Trouble
-from handsfree.journal.verify import Report, verify
+from handsfree.journal.verify import VerifyReport, verify
 
 if TYPE_CHECKING:
     import httpx
@@ -53,7 +53,7 @@ class Later(Exception):
         self.why, self.wait, self.everyone = why, wait, everyone
 
 
-class Refused(Exception):
+class DeskRefused(Exception):
     """Never, as it is. The sentence says why."""
 
 
@@ -99,7 +99,7 @@ def loopback(host: str) -> bool:
         return host == "localhost"
 
 
-class Line:
+class Uplink:
     """A line to one desk; a context manager. `piece`: bytes of a PUT, grown while all goes well, halved when the line
     breaks. `waiting`: how many visits wait here, told to the desk, -1 for not known. `safe`: bytes that became safe at
     the desk while this line was used, as far as the desk has said."""
@@ -122,7 +122,7 @@ class Line:
             verify=ssl.create_default_context() if parts.scheme == "https" else False,
         )
 
-    def __enter__(self) -> Line:
+    def __enter__(self) -> Uplink:
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -178,27 +178,27 @@ def _retry_after(answer: httpx.Response) -> float:
 # ---- one visit ------------------------------------------------------------------------------------------------------
 
 
-def ready(folder: Path, *, sound: bool = True) -> Report:
-    """Judge a visit before it goes. Refused where it is none; Later where it is not at its end. One that does not hold
+def ready(folder: Path, *, sound: bool = True) -> VerifyReport:
+    """Judge a visit before it goes. DeskRefused where it is none; Later where it is not at its end. One that does not hold
     goes, too: the desk keeps it apart and shows it first, and nobody would hear of it otherwise."""
     try:
         report = verify(folder, sound=sound)
     except Trouble as trouble:
-        raise Refused(trouble.sentence) from None
+        raise DeskRefused(trouble.sentence) from None
     if report.open_end:
         raise Later("it has no end yet: it still goes on, or crashed and waits to be taken up again", 60.0, everyone=False)
     return report
 
 
-def transfer(line: Line, folder: Path, tell: Callable[[int, int], None] | None = None) -> str:
+def transfer(line: Uplink, folder: Path, tell: Callable[[int, int], None] | None = None) -> str:
     """Until the desk has said that it is stored; why it is kept apart there, '' where it counts. `tell`: (bytes that are
-    safe, of how many) as it goes on. Later, Refused or KeyUnknown where it could not be; then all that arrived counts, and
-    the next call goes on from there."""
+    safe, of how many) as it goes on. Later, DeskRefused or KeyUnknown where it could not be; then all that arrived counts,
+    and the next call goes on from there."""
     report = ready(folder, sound=False)
     try:
         manifest = manifest_of(folder)
     except Trouble as trouble:
-        raise Refused(trouble.sentence) from None
+        raise DeskRefused(trouble.sentence) from None
     except OSError as error:
         raise Later(f"it cannot be read ({error.strerror})", everyone=False) from None
     state = _state(manifest, *line.ask("POST", PATH, manifest.to_json(), x_waiting=str(line.waiting)))
@@ -220,7 +220,7 @@ class _Sending:
     """The parts of one visit, each from where the desk has it to its end."""
 
     def __init__(
-        self, line: Line, folder: Path, manifest: Manifest, state: State, tell: Callable[[int, int], None] | None
+        self, line: Uplink, folder: Path, manifest: Manifest, state: UploadState, tell: Callable[[int, int], None] | None
     ) -> None:
         self.line, self.folder, self.manifest, self.tell = line, folder, manifest, tell
         self.have = {sha256: min(state.have.get(sha256, 0), size) for sha256, size in manifest.sizes.items()}
@@ -237,7 +237,7 @@ class _Sending:
                 if stalls >= STALLS:
                     raise Later(f"{part.path} does not come any further", everyone=False)
 
-    def _piece(self, part: Part, begin: int) -> None:
+    def _piece(self, part: VisitFile, begin: int) -> None:
         try:
             with (self.folder / part.path).open("rb") as stream:
                 stream.seek(begin)
@@ -264,7 +264,7 @@ class _Sending:
             self.tell(sum(self.have.values()), self.whole)
 
 
-def _state(manifest: Manifest, status: int, body: bytes) -> State:
+def _state(manifest: Manifest, status: int, body: bytes) -> UploadState:
     """A State of this very upload, or why there is none."""
     try:
         state = parse_state(body)
@@ -273,7 +273,7 @@ def _state(manifest: Manifest, status: int, body: bytes) -> State:
     except ValueError:
         pass
     if status in (413, 422) and (why := _problem(body)):
-        raise Refused(f"the desk says: {why}")
+        raise DeskRefused(f"the desk says: {why}")
     if status == 404 and _problem(body):
         raise Later("the desk has let go of what was sent so far; it begins again", everyone=False)
     raise Later(f"what answers there is not the desk, or not in order (status {status})")
@@ -289,14 +289,14 @@ def _problem(body: bytes) -> str:
     return "".join(c for c in found[:500] if c.isprintable()) if isinstance(found, str) else ""
 
 
-def _stored(body: bytes) -> Stored:
+def _stored(body: bytes) -> VisitStored:
     try:
         return parse_stored(body)
     except ValueError:
         raise Later("what answers there is not the desk, or not in order") from None
 
 
-def _check(stored: Stored, status: int, manifest: Manifest, report: Report) -> None:
+def _check(stored: VisitStored, status: int, manifest: Manifest, report: VerifyReport) -> None:
     """201 means: just this record. (200 may be a longer one that begins with it.)"""
     ours = (manifest.visit, report.events, report.head)
     if stored.visit != manifest.visit or (status == 201 and (stored.visit, stored.events, stored.head) != ours):

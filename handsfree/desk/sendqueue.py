@@ -38,7 +38,7 @@ CREATE TABLE IF NOT EXISTS sends (
 
 
 @dataclass(frozen=True)
-class Row:
+class QueueEntry:
     """`mark`: what the folder looked like when it was put in, or when it was stored. `tries`: failures in a row.
     `why`: a sentence on the last failure."""
 
@@ -85,7 +85,7 @@ class Queue:
 
     # ---- in ---------------------------------------------------------------------------------------------------------
 
-    def settled(self, folder: Path, destination: str) -> Row | None:
+    def settled(self, folder: Path, destination: str) -> QueueEntry | None:
         """The row of a visit that was stored or refused and has not changed since."""
         row = self.find(folder, destination)
         return row if row is not None and row.state != WAITING and row.mark == mark_of(folder) else None
@@ -101,18 +101,18 @@ class Queue:
 
     # ---- out --------------------------------------------------------------------------------------------------------
 
-    def find(self, folder: Path, destination: str) -> Row | None:
+    def find(self, folder: Path, destination: str) -> QueueEntry | None:
         with self._change() as change:
             where = (str(folder.resolve()), destination)
             found = change.execute("SELECT * FROM sends WHERE folder = ? AND destination = ?", where).fetchone()
             return None if found is None else _row(found)
 
-    def rows(self, destination: str | None = None) -> list[Row]:
+    def rows(self, destination: str | None = None) -> list[QueueEntry]:
         with self._change() as change:
             found = change.execute("SELECT * FROM sends ORDER BY id").fetchall()
         return [_row(each) for each in found if destination in (None, each["destination"])]
 
-    def first(self, destination: str, now: float) -> Row | None:
+    def first(self, destination: str, now: float) -> QueueEntry | None:
         """The waiting one that is due first; its `due` may lie ahead. None where nothing waits."""
         with self._change() as change:
             found = change.execute(
@@ -124,14 +124,14 @@ class Queue:
 
     # ---- what came of it --------------------------------------------------------------------------------------------
 
-    def stored(self, row: Row, mark: str, apart: str = "") -> None:
+    def stored(self, row: QueueEntry, mark: str, apart: str = "") -> None:
         """`mark`: the folder's before it was read to be sent. `apart`: why the desk keeps it in quarantine."""
         self._set(row, STORED, mark, 0, 0.0, apart)
 
-    def refused(self, row: Row, mark: str, why: str) -> None:
+    def refused(self, row: QueueEntry, mark: str, why: str) -> None:
         self._set(row, REFUSED, mark, row.tries, 0.0, why)
 
-    def later(self, row: Row, tries: int, due: float, why: str, everyone: bool) -> None:
+    def later(self, row: QueueEntry, tries: int, due: float, why: str, everyone: bool) -> None:
         """`everyone`: the line is bad, so nothing for this desk is tried before then."""
         self._set(row, WAITING, row.mark, tries, due, why)
         if everyone:
@@ -140,7 +140,7 @@ class Queue:
                     "UPDATE sends SET due = max(due, ?) WHERE destination = ? AND state = ?", (due, row.destination, WAITING)
                 )
 
-    def _set(self, row: Row, state: str, mark: str, tries: int, due: float, why: str) -> None:
+    def _set(self, row: QueueEntry, state: str, mark: str, tries: int, due: float, why: str) -> None:
         with self._change() as change:
             change.execute(
                 "UPDATE sends SET state = ?, mark = ?, tries = ?, due = ?, why = ? WHERE id = ?",
@@ -148,8 +148,8 @@ class Queue:
             )
 
 
-def _row(found: sqlite3.Row) -> Row:
-    return Row(
+def _row(found: sqlite3.Row) -> QueueEntry:
+    return QueueEntry(
         found["id"], Path(found["folder"]), found["destination"], found["mark"], found["state"], found["tries"],
         found["due"], found["why"],
     )  # fmt: skip

@@ -26,7 +26,7 @@ EVERY_ADDRESS = ("0.0.0.0", "::")
 
 
 @dataclass(frozen=True)
-class Asked:
+class DeskOptions:
     """What the command line asked for. `origin`: the address browsers use, where a proxy in front does the TLS or `host` is
     none that they could ask for. `sign_on`: issuer of a provider of OpenID Connect, '' for none; `sign_on_client`: what it
     knows this desk by; `sign_on_secret`: file with the secret that it gave."""
@@ -63,7 +63,7 @@ def loopback(host: str) -> bool:
         return host == "localhost"
 
 
-def judge(asked: Asked, accounts: int) -> None:
+def judge(asked: DeskOptions, accounts: int) -> None:
     """May it start? Trouble where others could reach it without TLS or without accounts."""
     if (asked.certificate is None) != (asked.key is None):
         raise Trouble("TLS takes both a certificate and its key; give --certificate and --key.")
@@ -89,7 +89,7 @@ def judge(asked: Asked, accounts: int) -> None:
                       f"use with --origin https://NAME:{asked.port}, or give that name with --host.")
 
 
-def origins(asked: Asked) -> tuple[str, ...]:
+def origins(asked: DeskOptions) -> tuple[str, ...]:
     if asked.origin is not None:
         return (asked.origin.rstrip("/"),)
     scheme, usual = ("https", 443) if asked.certificate is not None else ("http", 80)
@@ -102,7 +102,7 @@ def origins(asked: Asked) -> tuple[str, ...]:
     return tuple(f"{scheme}://{name}{port}" for name in names)
 
 
-def sign_on_of(asked: Asked) -> SignOn | None:
+def sign_on_of(asked: DeskOptions) -> SignOn | None:
     """Trouble where one of the three is missing, or the file cannot be read."""
     if not asked.sign_on:
         return None
@@ -116,14 +116,14 @@ def sign_on_of(asked: Asked) -> SignOn | None:
     return SignOn(asked.sign_on, asked.sign_on_client, secret)
 
 
-def open_people(asked: Asked) -> Any:
+def open_people(asked: DeskOptions) -> Any:
     database.own_folder(asked.visits)
     engine = database.open_engine(asked.people_url)
     people.make_tables(engine)
     return engine
 
 
-def open_desk(asked: Asked, tell: Any = None) -> tuple[Desk, Refreshed]:
+def open_desk(asked: DeskOptions, tell: Any = None) -> tuple[Desk, Refreshed]:
     """Judged, migrated, read from the folders. `tell`: (done, of how many) while it reads."""
     accounts = open_people(asked)
     count = people.persons(accounts)
@@ -145,7 +145,7 @@ def open_desk(asked: Asked, tell: Any = None) -> tuple[Desk, Refreshed]:
     return desk, done
 
 
-def serve(asked: Asked) -> None:
+def serve(asked: DeskOptions) -> None:
     """Until it is interrupted."""
     import uvicorn
 
@@ -181,7 +181,7 @@ def serve(asked: Asked) -> None:
         server.run(sockets=[listening])
 
 
-def door_of(asked: Asked, settings: Any) -> socket.socket:
+def door_of(asked: DeskOptions, settings: Any) -> socket.socket:
     """The socket the desk listens on, before anybody is told its address. Trouble where another has it, where there is no
     such address here, or where the certificate and its key are none."""
     try:

@@ -15,8 +15,8 @@ from handsfree.desk import people, watch
 from handsfree.desk.digests import digest as digest_of
 from handsfree.desk.files import Files
 from handsfree.desk.heads import Heads
-from handsfree.desk.incoming import Incoming
-from handsfree.desk.people import LOCAL, Account
+from handsfree.desk.incoming import Intake
+from handsfree.desk.people import LOCAL, UserAccount
 from handsfree.desk.queries import EVERYBODY, Scope
 from handsfree.desk.quota import Quota
 from handsfree.desk.signon import SignOn
@@ -114,8 +114,8 @@ class Desk:
         return self.visits / ".desk"
 
     @property
-    def incoming(self) -> Incoming:
-        return Incoming(self.visits, self.files, self.known, self.signed_only, self.quota, self.removers, self.heads)
+    def incoming(self) -> Intake:
+        return Intake(self.visits, self.files, self.known, self.signed_only, self.quota, self.removers, self.heads)
 
     @property
     def hosts(self) -> frozenset[str]:
@@ -140,7 +140,7 @@ class Desk:
         watch.note("came in by the printed link")
         return secret
 
-    def who(self, secret: str, now: float | None = None) -> Account | None:
+    def who(self, secret: str, now: float | None = None) -> UserAccount | None:
         digest, now = digest_of(secret), time.time() if now is None else now
         if (local := self.local.get(digest)) is None:
             return people.of_session(self.people, secret)
@@ -161,7 +161,7 @@ class Desk:
             self.door = secrets.token_urlsafe(32)
             self.tell(f"The session is over. The desk is at {self.origins[0]}/enter/{self.door}  (this link works once)")
 
-    def scope(self, account: Account) -> Scope:
+    def scope(self, account: UserAccount) -> Scope:
         """Whose visits an account may see: technicians their own, a supervisor their team's, '*' everybody's."""
         if account.role == "supervisor":
             if account.team == "*":

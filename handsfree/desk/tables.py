@@ -116,7 +116,7 @@ def _n() -> Mapped[int]:
     return mapped_column(Integer, primary_key=True)
 
 
-class Line(Base):
+class TranscriptLine(Base):
     """An utterance, a note or a prompt. `who`: technician, program, note. `verdict`: of an utterance, '' otherwise."""
 
     __tablename__ = "lines"
@@ -180,7 +180,7 @@ class GateChange(Base):
     step: Mapped[str] = mapped_column(Text)
 
 
-class Fault(Base):
+class Diagnosis(Base):
     """A diagnosis the procedure came to. `tells`: see `journal.found`."""
 
     __tablename__ = "faults"
@@ -323,4 +323,4 @@ class RollStep(Base):
 
 
 #: Everything of a visit, in an order in which it can be deleted.
-OF_VISIT: tuple[type[Base], ...] = (Line, File, Reading, GateChange, Fault, FindingRow, StepRow)
+OF_VISIT: tuple[type[Base], ...] = (TranscriptLine, File, Reading, GateChange, Diagnosis, FindingRow, StepRow)

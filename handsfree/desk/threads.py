@@ -22,7 +22,7 @@ from handsfree.desk import acts
 from handsfree.desk.acts import ANSWERED, ASKED, ASSIGNED, FOLLOW_UP, WHAT, Kept
 from handsfree.desk.database import THREADS, alone_at, put_alone
 from handsfree.desk.queries import Rows, Scope, _all
-from handsfree.desk.tables import GOOD, ActRow, FindingRow, Line, Saying, ThreadRow, Visit
+from handsfree.desk.tables import GOOD, ActRow, FindingRow, Saying, ThreadRow, TranscriptLine, Visit
 
 #: Questions that are looked through for an answer, the oldest first.
 MOST_ASKED = 500
@@ -126,11 +126,15 @@ def _answered_in_writing() -> Any:
 
 def _spoken_to(connection: Connection, asked: Row[Any], used: set[tuple[str, int]]) -> Row[Any] | None:
     said: Any = (
-        select(Line.n, Line.at, Saying.text, Visit.name, Visit.began, Visit.began_text, Visit.site, Visit.cabinet)
-        .join(Visit, Visit.id == Line.visit_id)
-        .join(Saying, Saying.id == Line.saying_id)
-        .where(Visit.technician == asked.to, Visit.began > asked.at, Line.who == "note", Saying.text.ilike(f"{ANSWER}%"))
-        .order_by(Visit.began, Line.n)
+        select(
+            TranscriptLine.n, TranscriptLine.at, Saying.text, Visit.name, Visit.began, Visit.began_text, Visit.site,
+            Visit.cabinet,
+        )
+        .join(Visit, Visit.id == TranscriptLine.visit_id)
+        .join(Saying, Saying.id == TranscriptLine.saying_id)
+        .where(Visit.technician == asked.to, Visit.began > asked.at)
+        .where(TranscriptLine.who == "note", Saying.text.ilike(f"{ANSWER}%"))
+        .order_by(Visit.began, TranscriptLine.n)
         .limit(50)
     )
     left = [row for row in connection.execute(said) if (row.name, row.n) not in used]

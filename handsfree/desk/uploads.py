@@ -13,10 +13,10 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from handsfree.desk import devices, people, watch
-from handsfree.desk.incoming import Busy, Judge, Outcome
+from handsfree.desk.incoming import Busy, Judge, UploadOutcome
 from handsfree.desk.ingest import ingest
-from handsfree.desk.people import Account
-from handsfree.desk.protocol import PATH, PIECE, Problem, Stored, parse_range, to_json
+from handsfree.desk.people import UserAccount
+from handsfree.desk.protocol import PATH, PIECE, UploadProblem, VisitStored, parse_range, to_json
 from handsfree.desk.quarantine import folder_of
 from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
@@ -24,7 +24,7 @@ from handsfree.errors import Trouble
 LARGEST_MANIFEST = 8 << 20
 
 
-async def _device(request: Request) -> Account | Response:
+async def _device(request: Request) -> UserAccount | Response:
     """Whose key it is; or the answer to somebody without."""
     desk: Desk = request.app.state.desk
     scheme, _, key = request.headers.get("authorization", "").partition(" ")
@@ -37,13 +37,13 @@ async def _device(request: Request) -> Account | Response:
     return account
 
 
-def _answer(outcome: Outcome) -> Response:
+def _answer(outcome: UploadOutcome) -> Response:
     return Response(to_json(outcome.answer), outcome.status, media_type="application/json")
 
 
 def _no(status: int, sentence: str, wait: float = 2.0) -> Response:
     headers = {"retry-after": str(max(1, round(wait)))} if status == 503 else None
-    return Response(to_json(Problem(sentence)), status, headers, "application/json")
+    return Response(to_json(UploadProblem(sentence)), status, headers, "application/json")
 
 
 async def _body(request: Request, most: int) -> tuple[list[bytes], bool, bool]:
@@ -72,7 +72,7 @@ async def offer(request: Request) -> Response:
     waiting = request.headers.get("x-waiting", "")
     count = int(waiting) if waiting.isascii() and waiting.isdigit() and len(waiting) < 8 else -1
 
-    def work(body: bytes) -> Outcome:
+    def work(body: bytes) -> UploadOutcome:
         devices.heard_of(desk.people, who.id, count)
         return desk.incoming.offer(body, str(who.id))
 
@@ -113,23 +113,23 @@ async def commit(request: Request) -> Response:
     if wait := desk.buckets.wait(f"work {who.id}", desk.rates.work):
         return _no(503, "The desk has worked long on this device's visits; send the next one later.", wait)
 
-    def work(upload: str) -> Outcome:
+    def work(upload: str) -> UploadOutcome:
         began = time.thread_time()
         try:
             return judged(upload)
         finally:
             desk.buckets.spend(f"work {who.id}", desk.rates.work, time.thread_time() - began)
 
-    def judged(upload: str) -> Outcome:
+    def judged(upload: str) -> UploadOutcome:
         judge: Judge = lambda opened: people.not_theirs(desk.people, who, opened.technician)  # noqa: E731
         outcome = desk.incoming.commit(upload, who.name, judge)
-        if isinstance(outcome.answer, Stored):
+        if isinstance(outcome.answer, VisitStored):
             devices.stored(desk.people, who.id)
             what = "visit quarantined" if outcome.answer.quarantined else "visit stored"
             watch.note(what, device=who.name, visit=outcome.answer.visit)
-        elif isinstance(outcome.answer, Problem):
+        elif isinstance(outcome.answer, UploadProblem):
             watch.note("visit refused", device=who.name, upload=upload, why=outcome.answer.problem)
-        if isinstance(outcome.answer, Stored) and outcome.status == 201:
+        if isinstance(outcome.answer, VisitStored) and outcome.status == 201:
             folder = folder_of(desk.visits, outcome.answer.visit)
             elsewhere = desk.files.elsewhere and not outcome.answer.quarantined
             ingest(desk.engine, folder, desk.known, sound_elsewhere=elsewhere, removers=desk.removers,
@@ -139,7 +139,7 @@ async def commit(request: Request) -> Response:
     return await _do(request, work, request.path_params["upload"])
 
 
-async def _do(request: Request, work: Callable[..., Outcome], *arguments: object) -> Response:
+async def _do(request: Request, work: Callable[..., UploadOutcome], *arguments: object) -> Response:
     try:
         return _answer(await to_thread.run_sync(partial(work, *arguments), limiter=request.app.state.storing))
     except Busy:

@@ -7,16 +7,18 @@ import typer
 
 app = typer.Typer(help="The supervisor's desk: every visit as pages, on this machine.", invoke_without_command=True)
 
-Visits = Annotated[Path, typer.Option("--visits", help="Folder that visits are kept in.")]
-People = Annotated[str | None, typer.Option("--people", help="Database of people, where it is not beside the visits.")]
+StoreFolder = Annotated[Path, typer.Option("--visits", help="Folder that visits are kept in.")]
+PeopleDatabase = Annotated[
+    str | None, typer.Option("--people", help="Database of people, where it is not beside the visits.")
+]
 
 
 @app.callback()
 def desk(
     context: typer.Context,
-    visits: Visits = Path("visits"),
+    visits: StoreFolder = Path("visits"),
     database: Annotated[str | None, typer.Option(help="postgresql://…, where it is not SQLite beside the visits.")] = None,
-    people: People = None,
+    people: PeopleDatabase = None,
     sound: Annotated[str | None, typer.Option(help="s3://… or a folder that sound and attachments go to.")] = None,
     host: Annotated[str, typer.Option(help="Another than this machine needs TLS and accounts.")] = "127.0.0.1",
     port: Annotated[int, typer.Option(min=1, max=65535)] = 8642,
@@ -32,9 +34,9 @@ def desk(
     """Serve the desk until interrupted. Its database is made from the visit folders and can be deleted at any time."""
     if context.invoked_subcommand is None:
         from handsfree.desk import commands
-        from handsfree.desk.serve import Asked
+        from handsfree.desk.serve import DeskOptions
 
-        commands.desk(Asked(
+        commands.desk(DeskOptions(
             visits, database, people, sound, host, port, certificate, key, origin, signed_only, sign_on, sign_on_client,
             sign_on_secret, review,
         ))  # fmt: skip
@@ -47,8 +49,8 @@ def people_add(
     team: Annotated[str, typer.Option(help="Team; '*' for everybody.")] = "",
     technician: Annotated[str, typer.Option(help="The technician's name as visits have it.")] = "",
     mail: Annotated[str, typer.Option(help="They sign in by --sign-on, which vouches for it; no password.")] = "",
-    visits: Visits = Path("visits"),
-    people: People = None,
+    visits: StoreFolder = Path("visits"),
+    people: PeopleDatabase = None,
 ) -> None:
     """Add a person, or a device that sends. The password is asked for; it never stands on the command line."""
     from handsfree.desk import commands
@@ -64,8 +66,8 @@ def people_change(
     technician: Annotated[str | None, typer.Option(help="The technician's name as visits have it.")] = None,
     password: Annotated[bool, typer.Option("--password", help="A new password, which is asked for.")] = False,
     forget_codes: Annotated[bool, typer.Option("--forget-codes", help="Take away their second factor.")] = False,
-    visits: Visits = Path("visits"),
-    people: People = None,
+    visits: StoreFolder = Path("visits"),
+    people: PeopleDatabase = None,
 ) -> None:
     """Give a person another role, team or password; every session of theirs ends."""
     from handsfree.desk import commands
@@ -75,7 +77,8 @@ def people_change(
 
 @app.command("people-remove")
 def people_remove(
-    name: Annotated[str, typer.Argument(help="Name that signs in.")], visits: Visits = Path("visits"), people: People = None
+    name: Annotated[str, typer.Argument(help="Name that signs in.")], visits: StoreFolder = Path("visits"),
+    people: PeopleDatabase = None
 ) -> None:
     """Remove a person; every session of theirs ends."""
     from handsfree.desk import commands
@@ -84,7 +87,7 @@ def people_remove(
 
 
 @app.command("people-list")
-def people_list(visits: Visits = Path("visits"), people: People = None) -> None:
+def people_list(visits: StoreFolder = Path("visits"), people: PeopleDatabase = None) -> None:
     """Who may sign in, as what."""
     from handsfree.desk import commands
 
@@ -96,7 +99,7 @@ def digest(
     days: Annotated[int, typer.Option(min=1, max=31, help="So many days back.")] = 1,
     out: Annotated[Path | None, typer.Option(help="A file for it, in place of printing it.")] = None,
     origin: Annotated[str, typer.Option(help="The desk's address, before the links in it.")] = "",
-    visits: Visits = Path("visits"),
+    visits: StoreFolder = Path("visits"),
     database: Annotated[str | None, typer.Option(help="As the desk was started with.")] = None,
 ) -> None:
     """What came in, what needs somebody, what is due: for a message every morning."""
@@ -107,7 +110,7 @@ def digest(
 
 @app.command("check")
 def check(
-    visits: Visits = Path("visits"),
+    visits: StoreFolder = Path("visits"),
     database: Annotated[str | None, typer.Option(help="As the desk was started with.")] = None,
     sound: Annotated[str | None, typer.Option(help="As the desk was started with.")] = None,
 ) -> None:

@@ -17,7 +17,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from handsfree.desk import watch
-from handsfree.desk.people import Account
+from handsfree.desk.people import UserAccount
 from handsfree.desk.queries import Scope
 from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
@@ -78,7 +78,7 @@ MENU = {
 
 
 def page(request: Request, template: str, status: int = 200, /, **values: Any) -> HTMLResponse:
-    account: Account | None = request.state.account
+    account: UserAccount | None = request.state.account
     secret: str = request.state.secret
     menu = MENU.get(account.role, ()) if account is not None else ()
     common = {
@@ -137,7 +137,7 @@ def _safely(view: View, request: Request) -> Response:
 
 
 def _refusal(request: Request, roles: tuple[str, ...]) -> Response | None:
-    account: Account | None = request.state.account
+    account: UserAccount | None = request.state.account
     if account is None:
         if request.method in ("GET", "HEAD"):
             return RedirectResponse(f"/sign-in?{urlencode({'to': request.url.path})}", 303)
@@ -148,8 +148,8 @@ def _refusal(request: Request, roles: tuple[str, ...]) -> Response | None:
     return None
 
 
-Form = dict[str, str]
-FormView = Callable[[Request, Form], Response]
+FormFields = dict[str, str]
+FormView = Callable[[Request, FormFields], Response]
 
 
 def form_for_roles(*roles: str) -> Callable[[FormView], Endpoint]:
@@ -180,7 +180,7 @@ def form_for_roles(*roles: str) -> Callable[[FormView], Endpoint]:
 _NOT_KEPT = ("token", "old", "new", "again", "password", "code")
 
 
-def _kept(request: Request, form: Form) -> Response | None:
+def _kept(request: Request, form: FormFields) -> Response | None:
     """The session is over: what was written comes back with the form to sign in, and is not lost. None where nothing was."""
     kept = {name: value for name, value in form.items() if name not in _NOT_KEPT and value}
     if not any(kept.get(name, "").strip() for name in ("text", "name", "note")) or desk_of(request).by_door:
@@ -200,7 +200,7 @@ def sign_in_form(
     )
 
 
-async def read_form(request: Request) -> Form | None:
+async def read_form(request: Request) -> FormFields | None:
     """URL-encoded alone, each field once; {} where it is anything else, None where it is too large."""
     body = b""
     async for chunk in request.stream():

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handsfree.dialogue.hearing import Hears, typed, utterance_of, utterances
-from handsfree.dialogue.keyboard import Line, event_of
+from handsfree.dialogue.keyboard import TypedLine, event_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.dialogue.question import Dialogue
 from handsfree.journal.events import Happening, KeepNote, ListenFor, PromptEnded, Say, Stamped
@@ -61,7 +61,7 @@ class LiveEar:
             raise told.error
         if isinstance(told, HeardPiece):
             return self._event(told)
-        if isinstance(told, Line):
+        if isinstance(told, TypedLine):
             return self._line(told)
         if isinstance(told, PromptEnded) and told.said in self._unheard:
             self._unheard.discard(told.said)
@@ -81,7 +81,7 @@ class LiveEar:
             self._acted = self._clock.now()
         return self._hearer.event_of(heard, sound.samples, sound.listening)
 
-    def _line(self, line: Line) -> Happening | None:
+    def _line(self, line: TypedLine) -> Happening | None:
         assert self._language is not None  # lines come only where a keyboard was joined
         if self._listening.note or not line.words:
             return event_of(line, self._language, self._listening)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from handsfree.sound.samples import Piece, Samples
 
 
-class Recogniser(Protocol):
+class HearsAndWrites(Protocol):
     """`handsfree.speech.recogniser.Recogniser` is one."""
 
     def hear(self, samples: Samples, listening: Listening) -> Heard: ...
@@ -102,7 +102,7 @@ def level_of(samples: Samples) -> float:
     return 0.0 if level <= QUIETEST else round(min(level, -0.1), 1)
 
 
-class Voices(Protocol):
+class TellsVoices(Protocol):
     """Tells voices apart; `handsfree.speech.speaker.Voices` does."""
 
     def of(self, heard: Heard, samples: Samples, listening: Listening) -> str: ...
@@ -127,7 +127,7 @@ class Hearer:
     Sound that was not accepted is kept only where `keep_all` asks for it: bystanders are recorded by any open microphone."""
 
     def __init__(
-        self, recogniser: Recogniser, journal: Journal, keep_all: bool = False, voices: Voices | None = None
+        self, recogniser: HearsAndWrites, journal: Journal, keep_all: bool = False, voices: TellsVoices | None = None
     ) -> None:
         self.recogniser, self._voices = recogniser, voices
         self._journal, self._keep_all = journal, keep_all

@@ -22,14 +22,14 @@ ERASES, ENDS = ("\x7f", "\b"), "\x04"
 
 
 @dataclass(frozen=True)
-class Line:
+class TypedLine:
     """What was typed. `now`: seconds on the dialogue's clock."""
 
     words: str
     now: float
 
 
-def event_of(line: Line, language: Language, listening: Listening) -> Happening | None:
+def event_of(line: TypedLine, language: Language, listening: Listening) -> Happening | None:
     """A note where one is due; None for an empty line."""
     if listening.note:
         return NoteKept(clip="", clip_sha256="", text=line.words)
@@ -108,7 +108,7 @@ class TypedEar:
             return None
         if words is None:
             raise EOFError
-        return event_of(Line(words, self._clock.now()), self._language, self._listening)
+        return event_of(TypedLine(words, self._clock.now()), self._language, self._listening)
 
     def close(self) -> None:
         """The thread is a daemon and ends with its lines."""
@@ -121,7 +121,7 @@ def beside(
 
     def line(words: str | None) -> None:
         if words is not None:
-            tell(Line(words, clock.now()))
+            tell(TypedLine(words, clock.now()))
 
     return Keyboard(lines, line, shows)
 

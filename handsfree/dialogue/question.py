@@ -20,7 +20,7 @@ from handsfree.journal.events import Say, Tone
 from handsfree.language.meaning import Listening
 
 
-class Stake(StrEnum):
+class Consequence(StrEnum):
     """What hangs on the answer, and so how easily a word counts."""
 
     NOTHING = "nothing"  # going on: 'done', 'ready', 'got it' move on
@@ -70,7 +70,7 @@ class Question(Generic[T, A]):
     takes: Callable[[T, A], bool]
     asks: Callable[[T], str]
     mays: Callable[[T], tuple[str, ...]] = lambda turn: ()
-    stake: Stake = Stake.NOTHING
+    stake: Consequence = Consequence.NOTHING
 
 
 class Turn(Generic[S]):

@@ -36,7 +36,7 @@ def denials() -> str:
 
 def findings() -> str:
     """Every rule of the findings, and the limits they go by."""
-    limits = finding.Limits()
+    limits = finding.FindingLimits()
     rules = [
         (rule.__name__.strip("_").replace("_", " "), text(rule.__doc__ or "")) for rule in finding.RULES
     ]  # fmt: skip

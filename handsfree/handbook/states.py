@@ -16,7 +16,7 @@ from handsfree.visit.questions import QUESTIONS
 #: Middles of the boxes, in pixels: the way of an isolation runs round, clockwise from the top left.
 PLACES = {Power.LIVE: (170, 90), Power.ISOLATING: (590, 90), Power.ISOLATED: (590, 370), Power.RESTORING: (170, 370)}
 WIDE, HIGH = 150.0, 54.0
-Point = tuple[float, float]
+Corner = tuple[float, float]
 
 
 def picture() -> str:
@@ -99,7 +99,7 @@ def _way(way: Arrow, letter: str) -> Iterator[str]:
     yield _badge((begin[0] + (end[0] - begin[0]) * 0.3, begin[1] + (end[1] - begin[1]) * 0.3), letter)
 
 
-def _clip(point: Point, toward: Point, middle: Point) -> Point:
+def _clip(point: Corner, toward: Corner, middle: Corner) -> Corner:
     """Where the line from `point` leaves the box around `middle`."""
     dx, dy = toward[0] - point[0], toward[1] - point[1]
     sides = [
@@ -110,13 +110,13 @@ def _clip(point: Point, toward: Point, middle: Point) -> Point:
     return point[0] + dx * far, point[1] + dy * far
 
 
-def _line(begin: Point, end: Point, clears: bool) -> str:
+def _line(begin: Corner, end: Corner, clears: bool) -> str:
     dashes = ' stroke-dasharray="7 5"' if clears else ""
     (x, y), (u, v) = begin, end
     return f'<path d="M{x:.1f} {y:.1f} L{u:.1f} {v:.1f}"{dashes} marker-end="url(#tip)"/>'
 
 
-def _badge(at: Point, letter: str) -> str:
+def _badge(at: Corner, letter: str) -> str:
     x, y = at
     return (
         f'<circle cx="{x:.1f}" cy="{y:.1f}" r="10" style="fill: var(--color-background-primary, white)"/>'

@@ -32,7 +32,7 @@ class Method:
 
 
 @dataclass(frozen=True)
-class Kind:
+class EnergyKind:
     """A kind of energy. `lock`: it can be locked off; what cannot (a charge, a spring) is relieved. `behind`: kinds that
     fill it again. `proofs`: methods that prove it dead, each enough. `returns`: minutes after which it may have come back.
     `also`: names by which an isolation may mean it without declaring a source."""
@@ -57,11 +57,11 @@ class Hazard:
 
 @dataclass(frozen=True)
 class Catalogue:
-    kinds: Mapping[str, Kind] = field(default_factory=dict)
+    kinds: Mapping[str, EnergyKind] = field(default_factory=dict)
     hazards: Mapping[str, Hazard] = field(default_factory=dict)
     methods: Mapping[str, Method] = field(default_factory=dict)
 
-    def kind_called(self, name: str) -> Kind | None:
+    def kind_called(self, name: str) -> EnergyKind | None:
         """By its own name, or one it also goes by."""
         by_also = (kind for kind in self.kinds.values() if name in kind.also)
         return self.kinds.get(name) or next(by_also, None)
@@ -73,7 +73,7 @@ class Source:
     prove it; () where any of the kind's is enough."""
 
     name: str
-    kind: Kind
+    kind: EnergyKind
     behind: tuple[str, ...] = ()
     proofs: tuple[str, ...] = ()
 

@@ -20,7 +20,7 @@ from handsfree.isolation import people as folk
 from handsfree.isolation import rules
 from handsfree.isolation.energy import Source, Sources
 from handsfree.isolation.people import Lock, Locks, People, Person
-from handsfree.isolation.rules import Hold, Power, Turn
+from handsfree.isolation.rules import Hold, Power, SourceEvent
 from handsfree.journal.events import Utterance
 
 #: More than any step asks for.
@@ -112,14 +112,14 @@ def _with(interlock: Interlock, now: float, holds: Mapping[str, Hold]) -> Interl
     return replace(interlock, holds=after, since={**interlock.since, **dict.fromkeys(changed, now)})
 
 
-def turn(interlock: Interlock, names: Iterable[str], what: Turn, now: float) -> Interlock:
+def turn(interlock: Interlock, names: Iterable[str], what: SourceEvent, now: float) -> Interlock:
     """These sources after `what`, the others as they are (rule 5 of `rules`). Whoever gave a phrase gives it anew."""
     holds = {name: rules.turned(interlock.hold(name), what) for name in names}
-    doubt = interlock.doubt and what is not Turn.POWER_IS_ON
+    doubt = interlock.doubt and what is not SourceEvent.POWER_IS_ON
     return replace(_with(interlock, now, holds), given=frozenset(), failures=0, absent=0, speaker="", doubt=doubt)
 
 
-def turn_all(interlock: Interlock, what: Turn, now: float) -> Interlock:
+def turn_all(interlock: Interlock, what: SourceEvent, now: float) -> Interlock:
     """Every source, as after a crash; nothing is in doubt then."""
     return replace(turn(interlock, tuple(interlock.holds), what, now), doubt=False)
 

@@ -28,7 +28,7 @@ class Power(StrEnum):
     RESTORING = "RESTORING"
 
 
-class Turn(StrEnum):
+class SourceEvent(StrEnum):
     """What can happen to a source's state, but for its claim and its proof, which have functions of their own."""
 
     ISOLATION_BEGUN = "isolation begun"
@@ -45,9 +45,9 @@ class Turn(StrEnum):
     CLOSED = "visit closed"
 
 
-TABLE: dict[tuple[Power, Turn], Power] = {
+TABLE: dict[tuple[Power, SourceEvent], Power] = {
     (power, turn): after
-    for turn, after in ((Turn.ISOLATION_BEGUN, Power.ISOLATING), (Turn.RESTORE_BEGUN, Power.RESTORING))
+    for turn, after in ((SourceEvent.ISOLATION_BEGUN, Power.ISOLATING), (SourceEvent.RESTORE_BEGUN, Power.RESTORING))
     for power in Power
 }
 
@@ -76,7 +76,7 @@ def at(holds: Holds, name: str) -> Hold:
     return holds.get(name, LIVE)
 
 
-def turned(hold: Hold, what: Turn) -> Hold:
+def turned(hold: Hold, what: SourceEvent) -> Hold:
     """After `what`; anything not in the table is LIVE (rule 5)."""
     return Hold(TABLE.get((hold.power, what), Power.LIVE))
 

@@ -21,20 +21,29 @@ from handsfree.journal.events import (
     Stamped,
     TailDropped,
 )
-from handsfree.journal.findings import BROKEN, DEPARTED, NO_RIGHT, NOT_COMPARED, Finding, Limits, findings, in_order
-from handsfree.journal.follow import Departure, Machine, TooMuch, departure, earlier
+from handsfree.journal.findings import (
+    BROKEN,
+    DEPARTED,
+    NO_RIGHT,
+    NOT_COMPARED,
+    FindingLimits,
+    ReviewFinding,
+    findings,
+    in_order,
+)
+from handsfree.journal.follow import Departure, ReplayMachine, TooMuch, departure, earlier
 from handsfree.journal.reader import journal_of, read
 from handsfree.journal.rows import TROUBLE, Row, printable, row_of, rows
 from handsfree.journal.salvage import Scrap, after, scrap
 from handsfree.journal.shapes import file_allowed
-from handsfree.journal.verify import Report, verify
+from handsfree.journal.verify import VerifyReport, verify
 
 _DEPARTED = "From event {n} on it is not what the program would have written. For whoever looks for the fault:"
 EARLIER = "An earlier program made this record. It is shown as it was, and not compared with today's rules."
 
 
 @dataclass(frozen=True)
-class Span:
+class IsolationSpan:
     """The isolation of `source` ('' where the record names none) was in `state` from `begin` to `end`, seconds on the
     visit's clock; `n`: the event that began it."""
 
@@ -65,10 +74,10 @@ class Account:
     lasted: float
     outcome: str
     rows: tuple[Row, ...]
-    findings: tuple[Finding, ...]
-    spans: tuple[Span, ...]
+    findings: tuple[ReviewFinding, ...]
+    spans: tuple[IsolationSpan, ...]
     readings: tuple[Taken, ...]
-    report: Report
+    report: VerifyReport
     departure: Departure | None
     entries: Sequence[Stamped]
     after: Sequence[Stamped] = ()
@@ -76,7 +85,7 @@ class Account:
 
 
 def account(
-    visit: Path, machine: Machine | None = None, known: Mapping[str, str] | None = None, removers: Collection[str] = ()
+    visit: Path, machine: ReplayMachine | None = None, known: Mapping[str, str] | None = None, removers: Collection[str] = ()
 ) -> Account:
     """Everything a view needs. With `machine` also whether the record follows from it. What stands behind a break
     is shown, too, marked as unverified. Trouble where nothing of it can be read."""
@@ -99,7 +108,7 @@ def account(
         findings=in_order([
             *_of_the_record(report, gone, bool(known), entries),
             *_earlier(entries[0], opened, machine),
-            *([] if left_off is None else [Finding(NOT_COMPARED, left_off, 0.0, _LEFT_OFF.format(n=left_off))]),
+            *([] if left_off is None else [ReviewFinding(NOT_COMPARED, left_off, 0.0, _LEFT_OFF.format(n=left_off))]),
             # where it breaks the seal is behind the break, if there is one: that is said already
             *(f for f in findings(entries, limits_from(machine, opened)) if report.cut is None or f.rule != "no seal"),
         ]),
@@ -117,7 +126,7 @@ _LEFT_OFF = "Comparing this record with the program takes too long; it was left 
 
 
 def _compared(
-    entries: Sequence[Stamped], opened: Opened, machine: Machine | None
+    entries: Sequence[Stamped], opened: Opened, machine: ReplayMachine | None
 ) -> tuple[Departure | None, int | None]:
     """(where the record does not follow from the machine, where comparing was left off); None for nowhere."""
     if machine is None or earlier(opened, machine):
@@ -128,13 +137,13 @@ def _compared(
         return None, much.n
 
 
-def _earlier(first: Stamped, opened: Opened, machine: Machine | None) -> Iterator[Finding]:
+def _earlier(first: Stamped, opened: Opened, machine: ReplayMachine | None) -> Iterator[ReviewFinding]:
     """Said in every view: they all show the findings."""
     if earlier(opened, machine):
-        yield Finding("earlier program", first.n, first.mono, EARLIER)
+        yield ReviewFinding("earlier program", first.n, first.mono, EARLIER)
 
 
-def _parted(visit: Path, report: Report) -> tuple[list[Stamped], list[Scrap]]:
+def _parted(visit: Path, report: VerifyReport) -> tuple[list[Stamped], list[Scrap]]:
     """(what holds, what stands behind the first place that does not)."""
     found: list[Stamped] = []
     try:
@@ -149,19 +158,19 @@ def _parted(visit: Path, report: Report) -> tuple[list[Stamped], list[Scrap]]:
 
 
 def _of_the_record(
-    report: Report, gone: Departure | None, keys_here: bool, entries: Sequence[Stamped]
-) -> Iterator[Finding]:
+    report: VerifyReport, gone: Departure | None, keys_here: bool, entries: Sequence[Stamped]
+) -> Iterator[ReviewFinding]:
     """What is wrong with the record itself. Where no key is known nobody can have the right to remove sound."""
     if report.problem and not report.open_end:
         at = next((e.mono for e in reversed(entries) if e.n <= (report.at or 0)), 0.0)
-        yield Finding(BROKEN, report.at or 0, at, report.problem)
+        yield ReviewFinding(BROKEN, report.at or 0, at, report.problem)
     if gone is not None:
-        yield Finding(DEPARTED, gone.n, gone.at, f"{_DEPARTED.format(n=gone.n)} {gone.sentence}.")
+        yield ReviewFinding(DEPARTED, gone.n, gone.at, f"{_DEPARTED.format(n=gone.n)} {gone.sentence}.")
     for removal in report.removals:
         if keys_here and not removal.right:
             by = removal.by or "nobody who signed for it"
             sentence = f"The sound of {removal.clips} events was removed by {by}, with no right that is known here."
-            yield Finding(NO_RIGHT, removal.n, 0.0, sentence)
+            yield ReviewFinding(NO_RIGHT, removal.n, 0.0, sentence)
 
 
 def readable(visit: Path) -> tuple[list[Stamped], list[Stamped], int | None]:
@@ -202,7 +211,7 @@ def _with_torn_ends(visit: Path, entries: Sequence[Stamped], told: Iterator[Row]
                 yield from _scrap_row(scrap(line), row, "in it stood")
 
 
-def _named(told: Iterator[Row], report: Report) -> Iterator[Row]:
+def _named(told: Iterator[Row], report: VerifyReport) -> Iterator[Row]:
     """The marks of signers by the names that their keys have here."""
     names = {cover.key: cover.device for cover in report.covers}
     for row in told:
@@ -235,14 +244,14 @@ def _scrap_row(one: Scrap, place: Row, aside: str) -> Iterator[Row]:
         yield replace(row, aside=f"{how}; {row.aside}".rstrip("; "), topics=row.topics | TROUBLE, unverified=True, clip="")
 
 
-def limits_from(machine: Machine | None, opened: Opened) -> Limits:
+def limits_from(machine: ReplayMachine | None, opened: Opened) -> FindingLimits:
     """How long each isolation's work takes at least, as its procedure says."""
     if machine is None:
-        return Limits()
+        return FindingLimits()
     try:
         book: Any = machine.start(opened).book
     except Exception:  # a record whose procedures cannot be read any more still has its other findings
-        return Limits()
+        return FindingLimits()
     least = {
         (name, step.id): float(step.least_seconds)
         for name, procedure in book.procedures.items()
@@ -256,24 +265,24 @@ def limits_from(machine: Machine | None, opened: Opened) -> Limits:
         for step in procedure.steps
         if (of := book.energy.needs(step))
     }
-    return Limits(least_seconds=least, needs=needs)
+    return FindingLimits(least_seconds=least, needs=needs)
 
 
-def spans(entries: Sequence[Stamped], end: float | None = None) -> tuple[Span, ...]:
+def spans(entries: Sequence[Stamped], end: float | None = None) -> tuple[IsolationSpan, ...]:
     """From LIVE at the beginning to `end`, or the last event, each change a span; source by source where gates name them."""
     if not entries:
         return ()
     gates = [entry for entry in entries if isinstance(entry.event, Gate)]
     named = list(dict.fromkeys(_source(entry) for entry in gates if _source(entry))) or [""]
     last = entries[-1].mono if end is None else end
-    found: list[Span] = []
+    found: list[IsolationSpan] = []
     for source in named:
         state, begin, n = "LIVE", entries[0].mono, 0
         for entry in gates:
             if _source(entry) in ("", source) and entry.event.now != state:
-                found.append(Span(state, begin, entry.mono, n, source))
+                found.append(IsolationSpan(state, begin, entry.mono, n, source))
                 state, begin, n = entry.event.now, entry.mono, entry.n
-        found.append(Span(state, begin, max(begin, last), n, source))
+        found.append(IsolationSpan(state, begin, max(begin, last), n, source))
     return tuple(found)
 
 

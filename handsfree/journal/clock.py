@@ -18,7 +18,7 @@ from typing import Protocol
 JUMP = 2.0
 
 
-class Clock(Protocol):
+class JournalClock(Protocol):
     def wall(self) -> datetime:
         """Now, with offset."""
 
@@ -42,7 +42,7 @@ class SystemClock:
 class VisitClock:
     """The clock of one visit: 0 at its beginning."""
 
-    clock: Clock = field(default_factory=SystemClock)
+    clock: JournalClock = field(default_factory=SystemClock)
     _last: float = 0.0
     _offset: float = 0.0
     _drift: float | None = None

@@ -18,7 +18,7 @@ from rich.markup import escape
 from handsfree.errors import Trouble
 from handsfree.journal import keys as device_keys
 from handsfree.journal.events import Stamped
-from handsfree.journal.follow import Machine
+from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.replay import Play, Voice
 from handsfree.journal.rows import printable
 from handsfree.journal.shapes import HASH
@@ -64,7 +64,7 @@ def verify(
 
 
 def replay(
-    visit: Path, machine: Machine | None = None, *, speed: float | None = None, begin: str | None = None,
+    visit: Path, machine: ReplayMachine | None = None, *, speed: float | None = None, begin: str | None = None,
     only: str | None = None, html: Path | None = None, pdf: Path | None = None, voice: Voice | None = None,
     play: Play | None = None, keys_folder: Path | None = None, console: Console | None = None,
 ) -> None:  # fmt: skip

@@ -2,7 +2,7 @@
 
 Rules of this file:
 
-- Each rule is one function over the events and one row of `RANKS`; its limits are `Limits`, rules of thumb without a
+- Each rule is one function over the events and one row of `RANKS`; its limits are `FindingLimits`, rules of thumb without a
   published source where not said otherwise. A finding is a question to ask, not a verdict on a person.
 - What the complaint itself explains is no finding: a cabinet that was too warm when somebody came because it is too warm.
 - A sentence is for a person: words and minutes, no names of steps as a program writes them.
@@ -19,7 +19,7 @@ from handsfree.journal.events import HAPPENINGS, Stamped
 from handsfree.journal.found import FAULT, tells
 from handsfree.journal.rows import amount, clock, plainly, range_of, span
 
-Place = tuple[tuple[str, ...], str]
+StepKey = tuple[tuple[str, ...], str]
 
 #: How grave a finding is, in words, the gravest first.
 GRAVE, LOOK, NOTE = "grave", "look", "note"
@@ -61,7 +61,7 @@ _ORDER = {rule: at for at, rule in enumerate(RANKS)}
 
 
 @dataclass(frozen=True)
-class Limits:
+class FindingLimits:
     """`least_seconds`: by (procedure, step), the least time the work of an isolation can take; `otherwise` for the
     rest. `needs`: by (procedure, step), the sources that must be isolated before it is met, '' for the only one there is.
     `many_again`: askings-again in one step; `silence`: seconds without a word under isolation. Common practice, no
@@ -75,7 +75,7 @@ class Limits:
 
 
 @dataclass(frozen=True)
-class Finding:
+class ReviewFinding:
     """`n`: the event it points at; `at`: seconds on the visit's clock."""
 
     rule: str
@@ -100,17 +100,17 @@ def rank_of(rule: str) -> int:
 Entries = Sequence[Stamped]
 
 
-def findings(entries: Entries, limits: Limits | None = None) -> tuple[Finding, ...]:
+def findings(entries: Entries, limits: FindingLimits | None = None) -> tuple[ReviewFinding, ...]:
     """All findings, the gravest first."""
-    limits = limits or Limits()
+    limits = limits or FindingLimits()
     return in_order([finding for rule in RULES for finding in rule(entries, limits)])
 
 
-def in_order(found: Sequence[Finding]) -> tuple[Finding, ...]:
+def in_order(found: Sequence[ReviewFinding]) -> tuple[ReviewFinding, ...]:
     return tuple(sorted(found, key=lambda finding: (finding.rank, finding.n)))
 
 
-def _gate_too_fast(entries: Entries, limits: Limits) -> Iterator[Finding]:
+def _gate_too_fast(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """From the end of the last instruction, said for the first time, to the beginning of the phrase. Instructions asked for
     again do not count: whoever asks has done the work meanwhile, or will take longer still."""
     entered: Stamped | None = None
@@ -136,7 +136,7 @@ def _gate_too_fast(entries: Entries, limits: Limits) -> Iterator[Finding]:
                 yield found
 
 
-def _too_fast(entry: Stamped, entered: Stamped, took: float, limits: Limits) -> Finding | None:
+def _too_fast(entry: Stamped, entered: Stamped, took: float, limits: FindingLimits) -> ReviewFinding | None:
     step = entered.event
     least = limits.least_seconds.get((step.path[-1] if step.path else "", step.step), limits.otherwise)
     if took >= least:
@@ -144,10 +144,10 @@ def _too_fast(entry: Stamped, entered: Stamped, took: float, limits: Limits) -> 
     when = f"{span(took)} after the last word of its instructions" if took > 0 else "while its instructions were still read"
     of = f" of {entry.event.source}" if entry.event.source else ""
     sentence = f"The isolation{of} at {plainly(step.step)} was confirmed {when}; the work takes at least {span(least)}."
-    return Finding("gate too fast", entry.n, entry.mono, sentence)
+    return ReviewFinding("gate too fast", entry.n, entry.mono, sentence)
 
 
-def _hazard_without_proof(entries: Entries, limits: Limits) -> Iterator[Finding]:
+def _hazard_without_proof(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """Source by source: what does not feed the step may be live. The machine does not let this happen; a record in which it
     did is not the machine's, or the machine is at fault."""
     states: dict[str, str] = {}
@@ -162,10 +162,10 @@ def _hazard_without_proof(entries: Entries, limits: Limits) -> Iterator[Finding]
         if live:
             what = " and ".join(name or "the supply" for name in live)
             sentence = f"{plainly(event.step).capitalize()} can hurt, and was begun while {what} was not proved dead."
-            yield Finding("hazard without its proof", entry.n, entry.mono, sentence)
+            yield ReviewFinding("hazard without its proof", entry.n, entry.mono, sentence)
 
 
-def _lock_left_on(entries: Entries, limits: Limits) -> Iterator[Finding]:
+def _lock_left_on(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """It ended with a source isolated, or a lock on, and nobody named who takes it off."""
     states: dict[str, str] = {}
     locks: dict[tuple[str, str], bool] = {}
@@ -184,19 +184,19 @@ def _lock_left_on(entries: Entries, limits: Limits) -> Iterator[Finding]:
     if closed is not None and left and not handed and closed.event.outcome != "to be continued":
         asked = "" if any(locks.values()) else ": is the lock still on?"
         sentence = f"The visit ended as {closed.event.outcome} with {' and '.join(left)}{asked or '.'}"
-        yield Finding("lock left on", closed.n, closed.mono, sentence)
+        yield ReviewFinding("lock left on", closed.n, closed.mono, sentence)
 
 
-def _lock_removed(entries: Entries, limits: Limits) -> Iterator[Finding]:
+def _lock_removed(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """A lock came off without who had put it on (29 CFR 1910.147 (e)(3))."""
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.LockChanged) and not event.on and event.how == "without its owner":
             sentence = f"The lock of {event.owner} was taken off {event.source or 'the supply'} without its owner."
-            yield Finding("lock removed for another", entry.n, entry.mono, sentence)
+            yield ReviewFinding("lock removed for another", entry.n, entry.mono, sentence)
 
 
-def _another_voice(entries: Entries, limits: Limits) -> Iterator[Finding]:
+def _another_voice(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     doubted = False
     for entry in entries:
         event = entry.event
@@ -204,17 +204,17 @@ def _another_voice(entries: Entries, limits: Limits) -> Iterator[Finding]:
             continue
         if event.voice == "other":
             said = "The phrase of a gate came from another voice than the one that stated the number; it opened nothing."
-            yield Finding("another voice at a gate", entry.n, entry.mono, said)
+            yield ReviewFinding("another voice at a gate", entry.n, entry.mono, said)
         elif event.voice == "doubtful" and doubted:
             said = "The phrase of a gate was taken with the voice in doubt, the second time, too."
-            yield Finding("another voice at a gate", entry.n, entry.mono, said)
+            yield ReviewFinding("another voice at a gate", entry.n, entry.mono, said)
         doubted = event.voice == "doubtful" and not doubted
 
 
-def _step_skipped(entries: Entries, limits: Limits) -> Iterator[Finding]:
+def _step_skipped(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """A step that was entered, left by going back, and never entered again."""
-    here: Place | None = None
-    left: dict[Place, Stamped] = {}
+    here: StepKey | None = None
+    left: dict[StepKey, Stamped] = {}
     went_back = False
     for entry in entries:
         event = entry.event
@@ -228,17 +228,17 @@ def _step_skipped(entries: Entries, limits: Limits) -> Iterator[Finding]:
             went_back = isinstance(event, ev.Utterance) and event.verdict == "accepted" and event.text == "go back"
     for (_, step), entry in left.items():
         sentence = f"{plainly(step).capitalize()} was left by going back at {clock(entry.mono)[:-2]} and never done."
-        yield Finding("step skipped", entry.n, entry.mono, sentence)
+        yield ReviewFinding("step skipped", entry.n, entry.mono, sentence)
 
 
-def _many_again(entries: Entries, limits: Limits) -> Iterator[Finding]:
+def _many_again(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """Within one step the program had to ask again so many times."""
     step, count, first = "the start", 0, None
     for entry in [*entries, None]:
         if entry is None or isinstance(entry.event, ev.StepEntered):
             if count >= limits.many_again and first is not None:
                 sentence = f"At {plainly(step)} the program had to ask again {count} times."
-                yield Finding("asked again often", first.n, first.mono, sentence)
+                yield ReviewFinding("asked again often", first.n, first.mono, sentence)
             if entry is not None:
                 step, count, first = entry.event.step, 0, None
         elif isinstance(entry.event, ev.Utterance) and entry.event.verdict == "asked again":
@@ -250,7 +250,7 @@ _WELL = ("fixed", "done", "no fault found")
 _OUT, _ABSURD = "out of its expected range", "not plausible"
 
 
-def _not_plausible(entries: Entries, limits: Limits) -> Iterator[Finding]:
+def _not_plausible(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """A reading was accepted that its own step calls hardly possible."""
     for entry in entries:
         event = entry.event
@@ -258,10 +258,10 @@ def _not_plausible(entries: Entries, limits: Limits) -> Iterator[Finding]:
             affirmed = ", affirmed" if event.affirmed else ""
             low, high = event.plausible or (0.0, 0.0)
             what = f"{plainly(event.quantity).capitalize()} of {amount(event.value, event.unit)} was accepted{affirmed}"
-            yield Finding("reading not plausible", entry.n, entry.mono, f"{what}; {low:g} to {high:g} is plausible.")
+            yield ReviewFinding("reading not plausible", entry.n, entry.mono, f"{what}; {low:g} to {high:g} is plausible.")
 
 
-def _closed_out_of_range(entries: Entries, limits: Limits) -> Iterator[Finding]:
+def _closed_out_of_range(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """Called well though the last reading of something was not. What was read before the work is the complaint: before
     the supply was given back, or before the fault was found where none was taken away."""
     since = _work_done(entries)
@@ -278,7 +278,7 @@ def _closed_out_of_range(entries: Entries, limits: Limits) -> Iterator[Finding]:
         if range_of(event) == _OUT and event.expected is not None:
             what = f"{plainly(event.quantity)} was last {amount(event.value, event.unit)}"
             sentence = f"Closed as {well}, though {what}; {event.expected[0]:g} to {event.expected[1]:g} is expected."
-            yield Finding("closed out of range", entry.n, entry.mono, sentence)
+            yield ReviewFinding("closed out of range", entry.n, entry.mono, sentence)
 
 
 def _work_done(entries: Entries) -> int:
@@ -288,7 +288,7 @@ def _work_done(entries: Entries) -> int:
     return restored[-1] if restored else faults[-1] if faults else -1
 
 
-def _borderline_accused(entries: Entries, limits: Limits) -> Iterator[Finding]:
+def _borderline_accused(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """A diagnosis that rests on a reading no further out of its range than its instrument may be wrong."""
     latest: dict[str, ev.ReadingTaken] = {}
     for entry in entries:
@@ -301,7 +301,7 @@ def _borderline_accused(entries: Entries, limits: Limits) -> Iterator[Finding]:
                 if taken is not None and (over := _over(taken)) is not None and over <= _accuracy(taken):
                     what = f"{plainly(taken.quantity)} was only {amount(over, taken.unit)} out of range"
                     sentence = f"“{event.text}” rests on a borderline reading: {what}, and the instrument is good to "
-                    yield Finding("borderline accused", entry.n, entry.mono, f"{sentence}{taken.accuracy}.")
+                    yield ReviewFinding("borderline accused", entry.n, entry.mono, f"{sentence}{taken.accuracy}.")
 
 
 def _over(taken: ev.ReadingTaken) -> float | None:
@@ -320,7 +320,7 @@ def _accuracy(taken: ev.ReadingTaken) -> float:
     return abs(taken.value or 0.0) * number / 100 if found[2] in ("%", "percent") else number
 
 
-def _long_silence(entries: Entries, limits: Limits) -> Iterator[Finding]:
+def _long_silence(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """Under isolation, or with the phrase given: between two utterances that were for the program."""
     held, last = False, 0.0
     for entry in entries:
@@ -328,14 +328,14 @@ def _long_silence(entries: Entries, limits: Limits) -> Iterator[Finding]:
         spoke = isinstance(event, ev.Utterance | ev.NoteKept) and getattr(event, "verdict", "") != "not for me"
         if held and (spoke or isinstance(event, ev.Gate)) and entry.mono - last > limits.silence:
             said = f"Nothing was said for {span(entry.mono - last)} under isolation, from {clock(last)[:-2]} on."
-            yield Finding("silence under isolation", entry.n, entry.mono, said)
+            yield ReviewFinding("silence under isolation", entry.n, entry.mono, said)
         if spoke or isinstance(event, ev.Gate):
             last = entry.mono
         if isinstance(event, ev.Gate):
             held = event.now == "ISOLATED" or (event.now == "ISOLATING" and event.how == "phrase")
 
 
-def _wait_cut(entries: Entries, limits: Limits) -> Iterator[Finding]:
+def _wait_cut(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """A wait left because somebody said so, not because its time was over."""
     waiting: Stamped | None = None
     cause: Stamped | None = None
@@ -351,28 +351,28 @@ def _wait_cut(entries: Entries, limits: Limits) -> Iterator[Finding]:
             if waiting is not None and said and not (isinstance(event, ev.Closed) and event.outcome == "to be continued"):
                 asked, took = f" of {span(due)}" if due else "", span(entry.mono - waiting.mono)
                 sentence = f"The wait{asked} at {plainly(waiting.event.step)} was cut short after {took}."
-                yield Finding("wait cut short", entry.n, entry.mono, sentence)
+                yield ReviewFinding("wait cut short", entry.n, entry.mono, sentence)
             due = 0.0
             waiting = entry if isinstance(event, ev.StepEntered) and event.kind == "wait" else None
 
 
-def _clock_moved(entries: Entries, limits: Limits) -> Iterator[Finding]:
+def _clock_moved(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """The wall clock jumped against the count of the visit."""
     for entry in entries:
         if isinstance(entry.event, ev.ClockMoved):
             said = f"The wall clock jumped by {entry.event.seconds:+.1f} s; order and durations are by the count."
-            yield Finding("clock moved", entry.n, entry.mono, said)
+            yield ReviewFinding("clock moved", entry.n, entry.mono, said)
 
 
-def _not_sealed(entries: Entries, limits: Limits) -> Iterator[Finding]:
+def _not_sealed(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """The record has no seal at its end."""
     if entries and not isinstance(entries[-1].event, ev.Sealed):
         last = entries[-1]
         sentence = "The record has no seal: it crashed here, is still open, or was cut off."
-        yield Finding("no seal", last.n, last.mono, sentence)
+        yield ReviewFinding("no seal", last.n, last.mono, sentence)
 
 
-def _end_may_be_cut(entries: Entries, limits: Limits) -> Iterator[Finding]:
+def _end_may_be_cut(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
     """It was taken up again, and no seal stood before: a crash and a cut end look alike."""
     solid = ""
     joined = False
@@ -380,13 +380,13 @@ def _end_may_be_cut(entries: Entries, limits: Limits) -> Iterator[Finding]:
         event = entry.event
         if isinstance(event, ev.TailDropped | ev.EndOpen | ev.Resumed) and not joined and solid not in ("", "Sealed"):
             sentence = f"Taken up again after event {entry.n - 1} without a seal: it crashed there, or its end was cut off."
-            yield Finding("end may be cut", entry.n, entry.mono, sentence)
+            yield ReviewFinding("end may be cut", entry.n, entry.mono, sentence)
             joined = True
         if not isinstance(event, ev.TailDropped | ev.EndOpen | ev.SignedBy | ev.ClockMoved):
             solid, joined = type(event).__name__, False
 
 
-RULES: tuple[Callable[[Entries, Limits], Iterator[Finding]], ...] = (
+RULES: tuple[Callable[[Entries, FindingLimits], Iterator[ReviewFinding]], ...] = (
     _gate_too_fast, _hazard_without_proof, _lock_left_on, _lock_removed, _another_voice, _step_skipped, _many_again,
     _not_plausible, _closed_out_of_range, _borderline_accused, _long_silence, _wait_cut, _clock_moved, _end_may_be_cut,
     _not_sealed,

@@ -25,7 +25,7 @@ Advance = Callable[[Any, Stamped], tuple[Any, tuple[Any, ...]]]
 
 
 @dataclass(frozen=True)
-class Machine:
+class ReplayMachine:
     """`rules`: the number of its rules, `hazards`: the digest of its files of hazards; a record written under others is
     shown as it was and not compared."""
 
@@ -70,7 +70,7 @@ def as_recorded(event: Any) -> Any:
     return from_data(type(event).__name__, json.loads(canonical(to_data(event))))
 
 
-def follow(entries: Iterable[Stamped], machine: Machine) -> Iterator[Followed]:
+def follow(entries: Iterable[Stamped], machine: ReplayMachine) -> Iterator[Followed]:
     """Every event in order; from a departure on without a state."""
     walker = _Walker(machine)
     for entry in entries:
@@ -81,12 +81,12 @@ def follow(entries: Iterable[Stamped], machine: Machine) -> Iterator[Followed]:
         yield Followed(entry, None if walker.departed else walker.state, departure)
 
 
-def earlier(opened: Opened, machine: Machine | None) -> bool:
+def earlier(opened: Opened, machine: ReplayMachine | None) -> bool:
     """The record was made by a program of other rules: what it would be answered today is not what was answered."""
     return machine is not None and (opened.rules, opened.hazards) != (machine.rules, machine.hazards)
 
 
-def departure(entries: Iterable[Stamped], machine: Machine, budget: float = BUDGET) -> Departure | None:
+def departure(entries: Iterable[Stamped], machine: ReplayMachine, budget: float = BUDGET) -> Departure | None:
     """The first, None where the record follows. TooMuch where it takes more than `budget` seconds of a core: a record is
     written by others, and may ask for as much work as it likes."""
     until = time.thread_time() + budget
@@ -99,7 +99,7 @@ def departure(entries: Iterable[Stamped], machine: Machine, budget: float = BUDG
 
 
 class _Walker:
-    def __init__(self, machine: Machine) -> None:
+    def __init__(self, machine: ReplayMachine) -> None:
         self.machine = machine
         self.state: Any = None
         self.expected: deque[Any] = deque()

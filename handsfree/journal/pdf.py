@@ -16,8 +16,8 @@ from fpdf.enums import XPos, YPos
 from handsfree.journal.account import Account
 from handsfree.journal.rows import clock, minutes
 from handsfree.journal.screen import STATES
-from handsfree.journal.service import Service, Table
-from handsfree.journal.story import Chapter, Curve, story
+from handsfree.journal.service import ReportTable, Service
+from handsfree.journal.story import Chapter, ReadingCurve, story
 
 #: (plain, bold), most likely first.
 FONTS = (
@@ -76,7 +76,7 @@ class _Sheet(FPDF):
     def bullet(self, text: str) -> None:
         self.line_of(f"-  {text}")
 
-    def grid(self, table: Table, widths: Sequence[int]) -> None:
+    def grid(self, table: ReportTable, widths: Sequence[int]) -> None:
         self.set_font(self.face, "", 8.5)
         head = FontFace(emphasis="BOLD", fill_color=(235, 235, 240))
         with self.table(col_widths=tuple(widths), text_align="LEFT", headings_style=head, line_height=4.6) as grid:
@@ -122,10 +122,10 @@ def visit_pdf(account: Account, fonts: Sequence[tuple[str, str]] = FONTS) -> byt
     _spans(sheet, account)
     gates = tuple((clock(g.at)[:-2], g.what, f"unverified: {g.how}" if g.unverified else g.how) for g in told.gates)
     if gates:
-        sheet.grid(Table(("When", "What", "How"), gates), (2, 4, 6))
+        sheet.grid(ReportTable(("When", "What", "How"), gates), (2, 4, 6))
     sheet.heading("Before and after")
     if told.readings:
-        sheet.grid(Table(("Reading", "Before", "After", "Expected"), told.readings), (4, 3, 3, 3))
+        sheet.grid(ReportTable(("Reading", "Before", "After", "Expected"), told.readings), (4, 3, 3, 3))
     else:
         sheet.line_of("No reading was taken in this visit.")
     for drawn in told.curves:
@@ -160,7 +160,7 @@ def _chapter(sheet: _Sheet, chapter: Chapter) -> None:
     sheet.line_of(f"{clock(chapter.at)[:-2]}  {chapter.title}, {minutes(chapter.seconds)}{look}", bold=True)
     said = [f"{_FLAGS[2 * r.unverified or r.trouble]}{r.what}: {r.text}" for r in chapter.rows]
     rows = tuple((clock(r.at)[:-2], r.who, what, r.aside) for r, what in zip(chapter.rows, said, strict=True))
-    sheet.grid(Table(("When", "Who", "What", ""), rows), (2, 3, 10, 6))
+    sheet.grid(ReportTable(("When", "Who", "What", ""), rows), (2, 3, 10, 6))
 
 
 #: Grey and the spacing of upright bars for each state: told apart in black and white.
@@ -190,7 +190,7 @@ def _spans(sheet: _Sheet, account: Account) -> None:
     sheet.set_y(top + 10)
 
 
-def _curve(sheet: _Sheet, one: Curve) -> None:
+def _curve(sheet: _Sheet, one: ReadingCurve) -> None:
     """Points joined, what is expected as a grey band."""
     if sheet.will_page_break(44):
         sheet.add_page()

@@ -16,7 +16,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from handsfree.errors import Trouble
-from handsfree.journal.clock import Clock
+from handsfree.journal.clock import JournalClock
 from handsfree.journal.events import SoundRemoved
 from handsfree.journal.keys import DeviceKey
 from handsfree.journal.reader import JOURNAL, SOUND, read
@@ -37,7 +37,7 @@ class Pruned:
 
 
 def prune(
-    visits: Path, older_than: timedelta, *, now: datetime, key: DeviceKey | None = None, clock: Clock | None = None
+    visits: Path, older_than: timedelta, *, now: datetime, key: DeviceKey | None = None, clock: JournalClock | None = None
 ) -> Iterator[Pruned]:
     """The sound of every visit under `visits` (or of that visit itself) whose last event is older. Trouble where there is no
     such folder."""
@@ -51,7 +51,7 @@ def prune(
             yield Pruned(folder, why_not=trouble.sentence)
 
 
-def _one(folder: Path, older_than: timedelta, now: datetime, key: DeviceKey | None, clock: Clock | None) -> Pruned:
+def _one(folder: Path, older_than: timedelta, now: datetime, key: DeviceKey | None, clock: JournalClock | None) -> Pruned:
     clips: dict[str, str] = {}
     marked: set[str] = set()
     last, signed = "", False

@@ -26,7 +26,7 @@ LONGEST_PAUSE = 10.0
 
 
 @dataclass(frozen=True)
-class Wish:
+class ReplayOptions:
     """`speed`: 1.0 is the visit's own time, None prints at once. `begin`: seconds on the visit's clock. `only`: a topic."""
 
     speed: float | None = None
@@ -34,13 +34,13 @@ class Wish:
     only: str | None = None
 
 
-def wish(speed: float | None, begin: str | None, only: str | None) -> Wish:
+def wish(speed: float | None, begin: str | None, only: str | None) -> ReplayOptions:
     """From the command line. Trouble for what is none."""
     if speed is not None and not 0.1 <= speed <= 100:
         raise Trouble("A replay's speed is from 0.1 to 100; 1 is the visit's own time.")
     if only is not None and only not in TOPICS:
         raise Trouble(f"There is no topic '{only}'; a replay can show only {', '.join(TOPICS[:-1])} or {TOPICS[-1]}.")
-    return Wish(speed, _seconds(begin), only)
+    return ReplayOptions(speed, _seconds(begin), only)
 
 
 def _seconds(text: str | None) -> float:
@@ -57,7 +57,7 @@ def _seconds(text: str | None) -> float:
 
 def replay(
     account: Account,
-    want: Wish,
+    want: ReplayOptions,
     console: Console,
     *,
     voice: Voice | None = None,

@@ -13,14 +13,14 @@ from importlib.resources import files
 
 from handsfree.journal.account import Account
 from handsfree.journal.events import Utterance
-from handsfree.journal.findings import Finding
+from handsfree.journal.findings import ReviewFinding
 from handsfree.journal.rows import Row, clock, minutes
-from handsfree.journal.story import BEGINNING, LONGEST_LINE, Chapter, Curve, Story
+from handsfree.journal.story import BEGINNING, LONGEST_LINE, Chapter, ReadingCurve, Story
 
 #: A row -> its player as HTML, '' for none.
-Heard = Callable[[Row], str]
+TextOfRow = Callable[[Row], str]
 #: A finding -> what stands under it as HTML, '' for nothing.
-Under = Callable[[Finding], str]
+Under = Callable[[ReviewFinding], str]
 
 STATES = {"LIVE": "live", "ISOLATING": "being isolated", "ISOLATED": "isolated", "RESTORING": "being given back"}
 WIDTH = 960
@@ -71,7 +71,7 @@ def _card(name: str, head: str, body: str, kind: str = "") -> str:
     )
 
 
-def look_list(found: Iterable[Finding], under: Under = lambda finding: "") -> str:
+def look_list(found: Iterable[ReviewFinding], under: Under = lambda finding: "") -> str:
     items = "".join(
         f'<li class="{f.level}"><span class="level">{f.level}</span> <a href="#e{f.n}">{safe(f.rule.capitalize())}</a> '
         f'<span class="when">{short(f.at)}</span><br>{safe(f.sentence[:LONGEST_LINE])}{under(f)}</li>'
@@ -187,7 +187,7 @@ def _gates(told: Story, account: Account) -> str:
     return f'<p class="soft">By {safe(who)}, by voice:</p><ul class="gates">{items}</ul>'
 
 
-def curve(one: Curve) -> str:
+def curve(one: ReadingCurve) -> str:
     """One quantity over the visit: points joined, the expected range as a band, when the supply came back as a line."""
     values = [p.value for p in one.points] + [v for v in (one.low, one.high) if v is not None and abs(v) < 1e9]
     low, high = min(values), max(values)
@@ -232,11 +232,11 @@ def curve(one: Curve) -> str:
 _WHO = {"technician": "heard", "program": "says", "record": "notes"}
 
 
-def chapters(told: Story, heard: Heard) -> str:
+def chapters(told: Story, heard: TextOfRow) -> str:
     return "".join(chapter(one, heard) for one in told.chapters)
 
 
-def chapter(one: Chapter, heard: Heard) -> str:
+def chapter(one: Chapter, heard: TextOfRow) -> str:
     """A stay in a step, folded unless something in it needs a look."""
     rows = "".join(_row(row, heard) for row in one.rows)
     flag = ' <span class="level">look</span>' if one.look else ""
@@ -249,7 +249,7 @@ def chapter(one: Chapter, heard: Heard) -> str:
     )
 
 
-def _row(row: Row, heard: Heard) -> str:
+def _row(row: Row, heard: TextOfRow) -> str:
     kind = f"row {row.who}{' trouble' if row.trouble else ''}{' unverified' if row.unverified else ''}"
     words = f"{row.what}: {row.text}" if row.who == "technician" and row.what != "heard" else row.text
     place = "" if row.unverified else f' id="e{row.n}"'  # a number may stand twice behind a break

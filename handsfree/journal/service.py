@@ -29,7 +29,7 @@ from handsfree.journal.rows import amount, answer_given, printable, range_of, sp
 
 
 @dataclass(frozen=True)
-class Table:
+class ReportTable:
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
 
@@ -40,7 +40,7 @@ class Section:
 
     title: str
     lines: tuple[str, ...] = ()
-    table: Table | None = None
+    table: ReportTable | None = None
 
 
 @dataclass(frozen=True)
@@ -259,14 +259,14 @@ def _reading_lines(got: Gathered) -> Iterator[tuple[str, str]]:
             yield name, f"{name.capitalize()}, {when} the work: {_shown(reading)}"
 
 
-def _readings(got: Gathered) -> Table:
+def _readings(got: Gathered) -> ReportTable:
     names = list(dict.fromkeys([*got.before, *got.after]))
     rows = []
     for name in names:
         some = got.after.get(name) or got.before[name]
         expected = f"{some.expected[0]:g} to {some.expected[1]:g} {unit(some.unit)}" if some.expected else ""
         rows.append((name.capitalize(), _shown(got.before.get(name)), _shown(got.after.get(name)), expected))
-    return Table(("Reading", "Before the work", "After the work", "Expected"), tuple(rows))
+    return ReportTable(("Reading", "Before the work", "After the work", "Expected"), tuple(rows))
 
 
 def open_points(account: Account, got: Gathered) -> list[str]:

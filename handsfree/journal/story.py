@@ -16,14 +16,14 @@ from dataclasses import dataclass, replace
 
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account
-from handsfree.journal.findings import Finding
+from handsfree.journal.findings import ReviewFinding
 from handsfree.journal.found import diagnosis
 from handsfree.journal.rows import Row, amount, answer_given, minutes, plainly, printable, range_of, unit
 from handsfree.journal.service import gathered, open_points
 
 
 @dataclass(frozen=True)
-class Evidence:
+class DiagnosisBasis:
     """An answer or a reading that the diagnosis rests on. `n`: its event, -1 where the record does not say which."""
 
     what: str
@@ -32,7 +32,7 @@ class Evidence:
 
 
 @dataclass(frozen=True)
-class Point:
+class CurvePoint:
     """A reading on the visit's clock. `out`: it lies outside its range."""
 
     n: int
@@ -42,13 +42,13 @@ class Point:
 
 
 @dataclass(frozen=True)
-class Curve:
+class ReadingCurve:
     """One quantity over the visit. `low`, `high`: what is expected, None for nothing. `restored`: when the supply came back,
     None where it was not taken away."""
 
     quantity: str
     unit: str
-    points: tuple[Point, ...]
+    points: tuple[CurvePoint, ...]
     low: float | None
     high: float | None
     restored: float | None
@@ -89,12 +89,12 @@ class Story:
     warning: str
     found: str
     found_n: int
-    evidence: tuple[Evidence, ...]
+    evidence: tuple[DiagnosisBasis, ...]
     done: tuple[str, ...]
     readings: tuple[tuple[str, str, str, str], ...]
-    curves: tuple[Curve, ...]
+    curves: tuple[ReadingCurve, ...]
     gates: tuple[Passed, ...]
-    look: tuple[Finding, ...]
+    look: tuple[ReviewFinding, ...]
     next: tuple[str, ...]
     chapters: tuple[Chapter, ...]
 
@@ -149,10 +149,10 @@ def complaint_of(opened: ev.Opened) -> str:
     return found[1] if found is not None else plainly(opened.procedure).capitalize()
 
 
-def _evidence(account: Account, finding: ev.FindingMade) -> Iterator[Evidence]:
+def _evidence(account: Account, finding: ev.FindingMade) -> Iterator[DiagnosisBasis]:
     taken = {e.event.step: e.n for e in account.entries if isinstance(e.event, ev.ReadingTaken | ev.AnswerTaken)}
     for step, answer in finding.evidence:
-        yield Evidence(_line(plainly(step)).capitalize(), _line(answer_given(answer)), taken.get(step, -1))
+        yield DiagnosisBasis(_line(plainly(step)).capitalize(), _line(answer_given(answer)), taken.get(step, -1))
 
 
 def _before_and_after(
@@ -176,7 +176,7 @@ def _out(where: str) -> bool:
     return where.startswith(("not", "out"))
 
 
-def _curves(account: Account) -> Iterator[Curve]:
+def _curves(account: Account) -> Iterator[ReadingCurve]:
     """Each quantity with its readings in one unit, the most readings first."""
     restored = next((s.begin for s in reversed(account.spans) if s.state == "LIVE" and s.n), None)
     by: dict[str, list[tuple[int, float, ev.ReadingTaken]]] = {}
@@ -185,9 +185,9 @@ def _curves(account: Account) -> Iterator[Curve]:
             by.setdefault(taken.reading.quantity, []).append((taken.n, taken.at, taken.reading))
     for quantity, some in sorted(by.items(), key=lambda item: -len(item[1]))[:MOST_CURVES]:
         last = some[-1][2]
-        points = tuple(Point(n, at, r.value or 0.0, _out(range_of(r))) for n, at, r in some if r.unit == last.unit)
+        points = tuple(CurvePoint(n, at, r.value or 0.0, _out(range_of(r))) for n, at, r in some if r.unit == last.unit)
         low, high = last.expected if last.expected is not None else (None, None)
-        yield Curve(printable(plainly(quantity)), unit(last.unit), points[-MOST_POINTS:], low, high, restored)
+        yield ReadingCurve(printable(plainly(quantity)), unit(last.unit), points[-MOST_POINTS:], low, high, restored)
 
 
 def _due(account: Account) -> Iterator[str]:

@@ -28,7 +28,7 @@ from handsfree.journal.words import words_of
 
 
 @dataclass(frozen=True)
-class Report:
+class VerifyReport:
     """`problem`: the first place that does not hold, in words, '' where all holds; `at` its event. `cut`: the byte
     from which on nothing is vouched for, None where the chain goes on. `remarks`: what a reader should know beside.
     `open_end`: the problem is only that there is no seal. `renamed`: the name its folder has in place of its own.
@@ -94,7 +94,7 @@ class _Odd(Broken):
 
 
 @dataclass
-class _Seen:
+class _SeenEvents:
     """What one pass keeps."""
 
     folder: Path
@@ -132,13 +132,13 @@ def verify(
     head: str | None = None,
     words: str | None = None,
     sound: bool = True,
-) -> Report:
+) -> VerifyReport:
     """Judge a visit. `known`: public keys known here (key -> device), as `keys.known()` gives, and of these `removers` those
     that may remove others' sound; `signed`: every event must be under one of them; `events`, `head`, `words`: how many
     events there must be at least, the hash of any of them, the words of a seal, as noted elsewhere; `sound`: look at the
     files, too. Trouble where there is no journal or it cannot be read."""
     path = journal_of(visit)
-    seen = _Seen(path.parent, known or {}, removers, wanted=head)
+    seen = _SeenEvents(path.parent, known or {}, removers, wanted=head)
     try:
         with path.open("rb") as stream:
             for at, entry, found, digest in walk(stream):
@@ -156,7 +156,7 @@ def verify(
     return _report(seen, None, path)
 
 
-def _look(seen: _Seen, at: int, entry: bytes, found: Envelope, digest: str, sound: bool) -> None:
+def _look(seen: _SeenEvents, at: int, entry: bytes, found: Envelope, digest: str, sound: bool) -> None:
     """One event that holds in the chain: its clock, its signature, its file."""
     n = found.n
     seen.noted = seen.noted or digest == seen.wanted
@@ -190,7 +190,7 @@ def _unsigned(entry: bytes) -> bytes:
     return entry[:at] + entry[at + len(_SIGNATURE) + 129 :]
 
 
-def _cover(seen: _Seen, at: int, entry: bytes, found: Envelope) -> None:
+def _cover(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
     """The event's own signature judged, and the stretch it belongs to made longer or begun."""
     n, key = found.n, ""
     if found.signature:
@@ -215,7 +215,7 @@ _BETWEEN = ("TailDropped", "EndOpen", "SignedBy", "ClockMoved")
 _OPENS_AGAIN = ("TailDropped", "EndOpen", "Resumed", "SoundRemoved")
 
 
-def _join(seen: _Seen, found: Envelope) -> None:
+def _join(seen: _SeenEvents, found: Envelope) -> None:
     """Was the record opened again here, and did a seal stand before? A run of marks is one opening."""
     if found.kind in _OPENS_AGAIN and not seen.joining and seen.solid != "SoundRemoved":
         seen.joins.append(Join(found.n, found.wall, seen.solid == "Sealed"))
@@ -224,7 +224,7 @@ def _join(seen: _Seen, found: Envelope) -> None:
         seen.joining, seen.solid = False, found.kind
 
 
-def _clock(seen: _Seen, at: int, found: Envelope, jumped: float) -> None:
+def _clock(seen: _SeenEvents, at: int, found: Envelope, jumped: float) -> None:
     """The wall clock jumped against the count. Forward and noted is a remark; backward is a problem even when noted, for the
     times before and after it contradict each other; a resume may find any amount of time passed, but none less."""
     noted = found.kind in ("ClockMoved", "Resumed", "TailDropped", "EndOpen")
@@ -236,7 +236,7 @@ def _clock(seen: _Seen, at: int, found: Envelope, jumped: float) -> None:
     seen.jumps += 1
 
 
-def _opened(seen: _Seen, at: int, entry: bytes, found: Envelope) -> None:
+def _opened(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
     name = stamped(entry).event.visit
     folder = seen.folder.name or seen.folder.resolve().name
     if found.n == 0 and name != folder:
@@ -244,7 +244,7 @@ def _opened(seen: _Seen, at: int, entry: bytes, found: Envelope) -> None:
         seen.tells.append(f"Its folder is called '{folder}', the record is of visit '{name}': it was renamed or copied.")
 
 
-def _signed_by(seen: _Seen, at: int, entry: bytes, found: Envelope) -> None:
+def _signed_by(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
     event = stamped(entry).event
     if seen.known and event.public_key not in seen.known:
         raise _Odd(found.n, at, f"it is signed by '{event.device}', whose key is not known here")
@@ -257,13 +257,13 @@ def _signed_by(seen: _Seen, at: int, entry: bytes, found: Envelope) -> None:
     seen.signers[event.public_key] = event.device
 
 
-def _sealed(seen: _Seen, at: int, entry: bytes, found: Envelope) -> None:
+def _sealed(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
     event = stamped(entry).event
     if event.events != found.n or event.head != found.prev:
         raise Broken(found.n, at, f"the seal is for {event.events} events, not for those before it")
 
 
-def _sound_removed(seen: _Seen, at: int, entry: bytes, found: Envelope) -> None:
+def _sound_removed(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
     clips = stamped(entry).event.clips
     for name, digest in clips:
         if (was := seen.missing.pop(name, None)) is not None:
@@ -280,7 +280,7 @@ def _sound_removed(seen: _Seen, at: int, entry: bytes, found: Envelope) -> None:
 _MARKS = {"Opened": _opened, "SignedBy": _signed_by, "Sealed": _sealed, "SoundRemoved": _sound_removed}
 
 
-def _file(seen: _Seen, at: int, found: Envelope) -> None:
+def _file(seen: _SeenEvents, at: int, found: Envelope) -> None:
     path = seen.folder / found.file
     try:
         if path.is_symlink():
@@ -296,7 +296,7 @@ def _file(seen: _Seen, at: int, found: Envelope) -> None:
         raise _Odd(found.n, at, f"its file {found.file} is not the one that was recorded: its hash differs")
 
 
-def _at_the_end(seen: _Seen, path: Path) -> None:
+def _at_the_end(seen: _SeenEvents, path: Path) -> None:
     if seen.last is None:
         raise Broken(0, 0, "there is no event in it")
     if seen.missing:
@@ -304,7 +304,7 @@ def _at_the_end(seen: _Seen, path: Path) -> None:
         raise _Odd(n, at, f"its file {name} is missing, and no mark says that it was removed")
 
 
-def _against_notes(seen: _Seen, path: Path, events: int | None, head: str | None, words: str | None) -> None:
+def _against_notes(seen: _SeenEvents, path: Path, events: int | None, head: str | None, words: str | None) -> None:
     size = path.stat().st_size
     if events is not None and seen.events < events:
         raise _Odd(seen.events, size, f"it ends here, but {events} events were noted: its end was cut off")
@@ -315,7 +315,7 @@ def _against_notes(seen: _Seen, path: Path, events: int | None, head: str | None
         raise _Odd(seen.events, size, why)
 
 
-def _as_signed(seen: _Seen, signed: bool, noted: bool) -> None:
+def _as_signed(seen: _SeenEvents, signed: bool, noted: bool) -> None:
     """Every event under a key known here, and nowhere that a cut end could hide."""
     if not signed:
         return
@@ -334,11 +334,11 @@ def _as_signed(seen: _Seen, signed: bool, noted: bool) -> None:
             raise _Odd(join.n, 0, why)
 
 
-def _report(seen: _Seen, broken: Broken | None, path: Path) -> Report:
+def _report(seen: _SeenEvents, broken: Broken | None, path: Path) -> VerifyReport:
     problem = "" if broken is None else f"{broken.why[0].upper()}{broken.why[1:]}."
     if broken is not None and broken.n == seen.events and broken.why.startswith("the line") and torn_tail(path, broken):
         problem += " It may be what a crash left half-written; a resume would cut it off, keep it beside and note it."
-    return Report(
+    return VerifyReport(
         events=seen.events,
         head=seen.head,
         problem=problem,
@@ -356,7 +356,7 @@ def _report(seen: _Seen, broken: Broken | None, path: Path) -> Report:
     )
 
 
-def _remarks(seen: _Seen) -> list[str]:
+def _remarks(seen: _SeenEvents) -> list[str]:
     """What each key covers first, then what else a reader should know."""
     found = [*told(tuple(seen.covers), bool(seen.known)), *seen.tells]
     if not seen.known and any(cover.key for cover in seen.covers):

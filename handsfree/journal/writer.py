@@ -24,7 +24,7 @@ from filelock import FileLock, Timeout
 
 from handsfree.errors import Trouble, Unkept
 from handsfree.journal.canonical import AROUND, entry_in, line_of, unsigned_bytes
-from handsfree.journal.clock import Clock, SystemClock, VisitClock
+from handsfree.journal.clock import JournalClock, SystemClock, VisitClock
 from handsfree.journal.disk import AppendFile, Disk, RealDisk
 from handsfree.journal.events import HAPPENINGS, ClockMoved, EndOpen, Opened, Sealed, SignedBy, Stamped, TailDropped
 from handsfree.journal.keys import DeviceKey
@@ -52,7 +52,7 @@ class Journal:
 
     @classmethod
     def create(
-        cls, folder: Path, *, clock: Clock | None = None, disk: Disk | None = None, key: DeviceKey | None = None
+        cls, folder: Path, *, clock: JournalClock | None = None, disk: Disk | None = None, key: DeviceKey | None = None
     ) -> Journal:
         """A new visit's folder and its empty journal; append an `Opened` first. With `key` every event is signed.
         Trouble where the folder is there already or cannot be made."""
@@ -71,7 +71,7 @@ class Journal:
 
     @classmethod
     def resume(
-        cls, folder: Path, *, clock: Clock | None = None, disk: Disk | None = None, key: DeviceKey | None = None
+        cls, folder: Path, *, clock: JournalClock | None = None, disk: Disk | None = None, key: DeviceKey | None = None
     ) -> Journal:
         """The journal of a visit that was begun, to carry on; read the events so far with `reader.read(folder)`.
         A torn tail is cut off, kept beside, and noted, and so is an end without a seal. Trouble (status 3) where the record

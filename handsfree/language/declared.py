@@ -23,7 +23,7 @@ _WAY = re.compile(r"^[^\W\d_]+( [^\W\d_]+){0,4}$")
 
 
 @dataclass(frozen=True)
-class Declared:
+class DeclaredUnit:
     """`ways`: by language, the plural first."""
 
     symbols: tuple[str, ...]
@@ -31,12 +31,12 @@ class Declared:
 
 
 @cache
-def declared() -> Mapping[str, Declared]:
+def declared() -> Mapping[str, DeclaredUnit]:
     """By pint's name. Trouble for a file that cannot be read or says something else."""
     return dict(_units())
 
 
-def _units() -> Iterator[tuple[str, Declared]]:
+def _units() -> Iterator[tuple[str, DeclaredUnit]]:
     places = dict.fromkeys(place.resolve() for place in (folder("procedures") / FOLDER, Path("procedures") / FOLDER))
     for path in (path for place in places if place.is_dir() for path in sorted(place.glob("*.yaml"))):
         import yaml
@@ -51,7 +51,7 @@ def _units() -> Iterator[tuple[str, Declared]]:
             yield str(name), _unit(path.name, str(name), fields)
 
 
-def _unit(file: str, name: str, fields: Any) -> Declared:
+def _unit(file: str, name: str, fields: Any) -> DeclaredUnit:
     fit = isinstance(fields, dict) and all(
         isinstance(value, list) and value and all(isinstance(one, str) for one in value) for value in fields.values()
     )
@@ -63,7 +63,7 @@ def _unit(file: str, name: str, fields: Any) -> Declared:
     for way in (way for words in ways.values() for way in words):
         if not _WAY.match(way):
             raise Trouble(f"{file}: '{name}' is said '{way}'; write up to five words, as they are spoken.")
-    return Declared(tuple(fields["symbols"]), ways)
+    return DeclaredUnit(tuple(fields["symbols"]), ways)
 
 
 def with_units(text: str, code: str) -> str:

@@ -16,10 +16,9 @@ from functools import cache, lru_cache
 from pathlib import Path
 
 from handsfree.language import espeak
+from handsfree.language.pronouncing import Phonemes as Phonemes
 from handsfree.language.pronouncing import Pronouncing, Some
 from handsfree.language.tokens import tokens
-
-Phonemes = tuple[str, ...]
 
 PHONEMES: Phonemes = tuple(
     "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH".split()  # noqa: SIM905

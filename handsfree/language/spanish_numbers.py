@@ -25,7 +25,7 @@ from handsfree.language.numerals import MOST
 from handsfree.language.splits import (
     HALVES,
     TEMPERATURES,
-    Split,
+    Splitter,
     digit_runs,
     fractional,
     magnitudes,
@@ -110,7 +110,7 @@ def _fractions() -> list[Production]:
 
 
 def _signed(g: str, inside: str) -> list[Production]:
-    def least(test: Callable[[Any], bool], *parts: Callable[[Any], Any]) -> Split:
+    def least(test: Callable[[Any], bool], *parts: Callable[[Any], Any]) -> Splitter:
         """Of a noun's own forms only those that differ are said."""
         return when(lambda v: test(v) and (not g or _told(v, g)), *parts)
 
@@ -145,10 +145,10 @@ def _quantities() -> list[Production]:
             return []
         return [(Decimal(int(q[0])), q[1], size % 1)]
 
-    def cold(g: str) -> Split:
+    def cold(g: str) -> Splitter:
         return lambda q: [(-q[0], q[1], "below")] if q[0] < 0 and q[1] in TEMPERATURES and (not g or _told(q[0], g)) else []
 
-    def with_unit(rare: bool, g: str) -> Split:
+    def with_unit(rare: bool, g: str) -> Splitter:
         """`rare`: the number as it stands alone, before a noun that asks for another form: 'veintiuno voltios'."""
         def split(q: Any) -> list[tuple[Decimal, str]]:
             return [(q[0], q[1])] if q[1] is not None and _told(q[0], g) == rare else []

@@ -15,10 +15,10 @@ from handsfree.language.twoway import Production
 TEMPERATURES = frozenset({"degF", "degC", "degree", "kelvin"})
 HALVES = tuple(Decimal(text) for text in ("0.5", "0.25", "0.75"))
 
-Split = Callable[[Any], Iterable[tuple[Any, ...]]]
+Splitter = Callable[[Any], Iterable[tuple[Any, ...]]]
 
 
-def when(test: Callable[[Any], bool], *parts: Callable[[Any], Any]) -> Split:
+def when(test: Callable[[Any], bool], *parts: Callable[[Any], Any]) -> Splitter:
     """A split that holds where `test` does, with one function a part."""
     return lambda value: [tuple(part(value) for part in parts)] if test(value) else []
 
@@ -31,14 +31,14 @@ def within(low: int, high: int) -> Callable[[Any], bool]:
     return lambda value: low <= value <= high
 
 
-def production(name: str, parts: str, join: Callable[..., Any], split: Split, rare: bool = False) -> Production:
+def production(name: str, parts: str, join: Callable[..., Any], split: Splitter, rare: bool = False) -> Production:
     return Production(name, tuple(parts.split()), join, split, rare)
 
 
 def digit_runs(double: str, triple: str) -> list[Production]:
     """'digits', a string of <digit>s, of which two or three alike in a row may be said with the given words."""
 
-    def run(length: int) -> Split:
+    def run(length: int) -> Splitter:
         return lambda s: [(s[0],)] if len(s) == length and len(set(s)) == 1 else []
 
     def more(s: str) -> list[tuple[str, str]]:
@@ -70,7 +70,7 @@ def wholes(units: str, nought: str) -> list[Production]:
     def joined(hundreds: int, rest: int) -> int:
         return 100 * hundreds + rest
 
-    def parted(low: int, high: int, test: Callable[[int], bool]) -> Split:
+    def parted(low: int, high: int, test: Callable[[int], bool]) -> Splitter:
         return when(lambda v: low <= v <= high and test(v % 100), lambda v: v // 100, lambda v: v % 100)
 
     return [
@@ -97,7 +97,7 @@ def after_the_point(_: str, fraction: str) -> Decimal:
 def magnitudes(units: str, nought: str, and_: str, *more: Production) -> list[Production]:
     """'fraction', the figures after the point, and 'magnitude', a number without its sign. `and_`: the word before a half;
     `more`: a language's own, after those with a point."""
-    with_half: Split = lambda v: [(int(v), v % 1)] if v >= 1 and v % 1 in HALVES else []  # noqa: E731
+    with_half: Splitter = lambda v: [(int(v), v % 1)] if v >= 1 and v % 1 in HALVES else []  # noqa: E731
     return [
         Production("fraction", ("<digits>",), same, lambda s: [(s,)]),
         Production("fraction", ("<two_digits>",), str, lambda s: [(int(s),)] if len(s) == 2 and s[0] != "0" else []),

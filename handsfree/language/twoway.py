@@ -17,8 +17,8 @@ from functools import cached_property
 from typing import Any
 
 _MOST_WORDS = 40  # reading goes as deep as there are words
-Ways = tuple[tuple[str, ...], ...]
-Value = Any  # int for counts, str for digit strings, Decimal for magnitudes: each nonterminal has one kind
+WaysToSay = tuple[tuple[str, ...], ...]
+SpokenValue = Any  # int for counts, str for digit strings, Decimal for magnitudes: each nonterminal has one kind
 
 
 @dataclass(frozen=True)
@@ -29,8 +29,8 @@ class Production:
 
     name: str
     parts: tuple[str, ...]
-    join: Callable[..., Value | None]
-    split: Callable[[Value], Iterable[tuple[Value, ...]]]
+    join: Callable[..., SpokenValue | None]
+    split: Callable[[SpokenValue], Iterable[tuple[SpokenValue, ...]]]
     rare: bool = False
 
 
@@ -40,7 +40,7 @@ class Entry:
 
     name: str
     words: tuple[str, ...]
-    value: Value
+    value: SpokenValue
     rare: bool = False
 
 
@@ -48,7 +48,7 @@ class Entry:
 class TwoWay:
     productions: tuple[Production, ...]
     lexicon: tuple[Entry, ...]
-    _memo: dict[tuple[str, Value, bool], Ways] = field(default_factory=dict, compare=False, repr=False)
+    _memo: dict[tuple[str, SpokenValue, bool], WaysToSay] = field(default_factory=dict, compare=False, repr=False)
 
     @cached_property
     def _by_name(self) -> Mapping[str, tuple[Production, ...]]:
@@ -69,22 +69,23 @@ class TwoWay:
             found[key] = (*found.get(key, ()), entry)
         return found
 
-    def read(self, name: str, words: Sequence[str]) -> tuple[Value, ...]:
+    def read(self, name: str, words: Sequence[str]) -> tuple[SpokenValue, ...]:
         """Every value of all the words as `name`, preferred first, each once; () for none, and for more words than anyone
         says in one number."""
         if len(words) > _MOST_WORDS:
             return ()
-        chart: dict[tuple[str, int], tuple[tuple[Value, int], ...]] = {}
+        chart: dict[tuple[str, int], tuple[tuple[SpokenValue, int], ...]] = {}
         found = self._ends(name, 0, tuple(words), chart)
         return tuple(dict.fromkeys(value for value, end in found if end == len(words)))
 
     def _ends(
-        self, name: str, start: int, words: tuple[str, ...], chart: dict[tuple[str, int], tuple[tuple[Value, int], ...]]
-    ) -> tuple[tuple[Value, int], ...]:
+        self, name: str, start: int, words: tuple[str, ...],
+        chart: dict[tuple[str, int], tuple[tuple[SpokenValue, int], ...]],
+    ) -> tuple[tuple[SpokenValue, int], ...]:
         """Every (value, where it ends) of `name` that begins at `start`."""
         key = (name, start)
         if key not in chart:
-            found: list[tuple[Value, int]] = []
+            found: list[tuple[SpokenValue, int]] = []
             for entry in self._beginning.get((name, words[start] if start < len(words) else ""), ()):
                 end = start + len(entry.words)
                 if words[start:end] == entry.words:
@@ -99,8 +100,8 @@ class TwoWay:
 
     def _parts(
         self, parts: tuple[str, ...], start: int, words: tuple[str, ...],
-        chart: dict[tuple[str, int], tuple[tuple[Value, int], ...]],
-    ) -> Iterator[tuple[tuple[Value, ...], int]]:
+        chart: dict[tuple[str, int], tuple[tuple[SpokenValue, int], ...]],
+    ) -> Iterator[tuple[tuple[SpokenValue, ...], int]]:
         if not parts:
             yield (), start
         elif parts[0].startswith("<"):
@@ -110,7 +111,7 @@ class TwoWay:
         elif start < len(words) and words[start] == parts[0]:
             yield from self._parts(parts[1:], start + 1, words, chart)
 
-    def say(self, name: str, value: Value, rare: bool = False) -> tuple[tuple[str, ...], ...]:
+    def say(self, name: str, value: SpokenValue, rare: bool = False) -> tuple[tuple[str, ...], ...]:
         """Every way to say `value` as `name`, in the order of the tables, each once; () where there is none."""
         key = (name, value, rare)
         if key not in self._memo:
@@ -119,7 +120,7 @@ class TwoWay:
             self._memo[key] = tuple(dict.fromkeys(self._ways(name, value, rare)))
         return self._memo[key]
 
-    def _ways(self, name: str, value: Value, rare: bool) -> Iterator[tuple[str, ...]]:
+    def _ways(self, name: str, value: SpokenValue, rare: bool) -> Iterator[tuple[str, ...]]:
         for entry in self._entries.get(name, ()):
             if entry.value == value and (rare or not entry.rare):
                 yield entry.words

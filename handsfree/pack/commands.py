@@ -10,11 +10,11 @@ from handsfree.settings import load as load_settings
 
 def pack(to: Path, wheels: Path | None, procedures: Path | None) -> None:
     """Trouble where it cannot be made."""
-    from handsfree.pack.making import Wish, make
+    from handsfree.pack.making import PackOptions, make
 
     own = procedures if procedures is not None else Path("procedures") if Path("procedures").is_dir() else None
     print("Gathering the wheels of what is installed here.", flush=True)
-    made = make(to, Wish(wheels, load_settings().models, own))
+    made = make(to, PackOptions(wheels, load_settings().models, own))
     print(f"{to}: {made.files} files, {made.size / 1e6:.0f} MB.")
     for licence, names in made.licences:
         print(f"  {licence}: {len(names)}")

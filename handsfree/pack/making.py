@@ -34,7 +34,7 @@ _SHORT = {
 
 
 @dataclass(frozen=True)
-class Part:
+class PackedFile:
     """A file of the pack: where it is here, and its name in there."""
 
     path: Path
@@ -42,7 +42,7 @@ class Part:
 
 
 @dataclass(frozen=True)
-class Wish:
+class PackOptions:
     """What goes into a pack. `wheels`: a folder of wheels, where there is no network; None to fetch them. `models`: folder
     of models that were added. `procedures`: folder of the person's own procedures and `cabinets/`; None for none."""
 
@@ -60,7 +60,7 @@ class Made:
     licences: tuple[tuple[str, tuple[str, ...]], ...]
 
 
-def make(to: Path, wish: Wish) -> Made:
+def make(to: Path, wish: PackOptions) -> Made:
     """Write the pack `to`, whole or not at all. Trouble where wheels cannot be had or `to` cannot be written."""
     if wish.wheels is not None and not wish.wheels.is_dir():
         raise Trouble(f"There is no folder {wish.wheels}. Name a folder of wheels, or leave --wheels out to fetch them.")
@@ -70,14 +70,14 @@ def make(to: Path, wish: Wish) -> Made:
         licences = licences_of(wheels)
         (folder / _LICENCES).write_text(_told(licences), encoding="utf-8")
         parts = [
-            *(Part(path, f"{WHEELS}/{path.name}") for path in wheels), *_under(wish.models, MODELS),
-            *_own(wish.procedures), Part(folder / _LICENCES, _LICENCES),
+            *(PackedFile(path, f"{WHEELS}/{path.name}") for path in wheels), *_under(wish.models, MODELS),
+            *_own(wish.procedures), PackedFile(folder / _LICENCES, _LICENCES),
         ]  # fmt: skip
         save_by(to, lambda path: write(path, parts, [f"{_PROGRAM}=={__version__}"]))
     return Made(len(parts), to.stat().st_size, licences)
 
 
-def write(path: Path, parts: Sequence[Part], install: Sequence[str]) -> None:
+def write(path: Path, parts: Sequence[PackedFile], install: Sequence[str]) -> None:
     """`install`: what is asked of pip there."""
     contents = {
         "made": datetime.now(UTC).isoformat(timespec="seconds"), "program": __version__,
@@ -98,15 +98,15 @@ def _digest(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _under(folder: Path, name: str) -> Iterator[Part]:
+def _under(folder: Path, name: str) -> Iterator[PackedFile]:
     """Plain files alone: no link is followed."""
     for path in sorted(folder.rglob("*")) if folder.is_dir() else ():
         inside = path.relative_to(folder)
         if path.is_file() and not path.is_symlink() and not any(part.startswith(".") for part in inside.parts):
-            yield Part(path, f"{name}/{inside.as_posix()}")
+            yield PackedFile(path, f"{name}/{inside.as_posix()}")
 
 
-def _own(folder: Path | None) -> Iterable[Part]:
+def _own(folder: Path | None) -> Iterable[PackedFile]:
     """Those that ship are in the program's wheel."""
     from handsfree.resources import folder as shipped
 

@@ -30,7 +30,7 @@ FOLDER = "cabinets"
 #: Refrigerants that burn; their appliances carry the flame symbol: IEC 60335-2-89 (from memory), classes A3 and A2L of
 #: ISO 817 (from memory).
 FLAMMABLE = frozenset({"R-290", "R-600a", "R-1270", "R-32", "R-1234yf", "R-455A", "R-454C"})
-Part = Annotated[str, Field(pattern=r"^[a-z]+( [a-z]+)*$", max_length=30)]
+PartName = Annotated[str, Field(pattern=r"^[a-z]+( [a-z]+)*$", max_length=30)]
 Text = Annotated[str, Field(min_length=1, max_length=300)]
 
 
@@ -96,7 +96,7 @@ class Page(_Frozen):
     language: Annotated[str, Field(pattern=r"^[a-z]{2}$")] = "en"
     units: tuple[str, ...] = ()
     keys: Keys = Keys()
-    places: Mapping[Part, Text] = Field(default_factory=dict, description="part: where it sits")
+    places: Mapping[PartName, Text] = Field(default_factory=dict, description="part: where it sits")
     leads: tuple[Lead, ...] = ()
     plate: Plate | None = None
     deck: Deck | None = None
@@ -105,7 +105,7 @@ class Page(_Frozen):
     heater: bool | None = Field(None, description="whether it has a defrost heater")
     door: Text | None = None
     delivery: Text | None = None
-    parts: Mapping[Part, Text] = Field(default_factory=dict, description="part: its number")
+    parts: Mapping[PartName, Text] = Field(default_factory=dict, description="part: its number")
     picture: str | None = Field(None, description="a file beside the page, for the screen")
 
     def words(self) -> dict[str, str]:

@@ -21,7 +21,7 @@ from handsfree.procedure import phrasing
 from handsfree.procedure.compare import states
 from handsfree.procedure.graph import ways
 from handsfree.procedure.model import Book, Call, Caution, Isolate, Prove, Read, Restore, Step, Wait
-from handsfree.procedure.proof_parts import State
+from handsfree.procedure.proof_parts import SupplyState
 from handsfree.procedure.sources import method_of
 
 WIDTH = 38  # letters a line
@@ -30,7 +30,7 @@ START, END = "(start)", "(end)"
 
 
 @dataclass(frozen=True)
-class Node:
+class ChartNode:
     """`lines`: the first is its heading. `span`: number of the isolation it stands in, 0 for none. `text`: all it says.
     `calls`: the procedure it does, '' for none."""
 
@@ -45,7 +45,7 @@ class Node:
 
 
 @dataclass(frozen=True)
-class Span:
+class ChartSpan:
     """What stands on the ground of an isolation, and the same with the step that isolates."""
 
     short: str
@@ -55,9 +55,9 @@ class Span:
 @dataclass(frozen=True)
 class Chart:
     title: str
-    nodes: tuple[Node, ...]
+    nodes: tuple[ChartNode, ...]
     edges: tuple[tuple[str, str, str], ...]  # from, to, label
-    spans: tuple[Span, ...]  # 1, 2, ...
+    spans: tuple[ChartSpan, ...]  # 1, 2, ...
 
 
 def chart_of(book: Book) -> Chart:
@@ -76,30 +76,30 @@ def chart_of(book: Book) -> Chart:
             edges.append((step.id, to, "" if plain else ", ".join(names)))
     spans, labels = _spans(procedure.steps, met, edges, code)
     nodes = (
-        Node(START, "start", (procedure.title,), False, 0),
+        ChartNode(START, "start", (procedure.title,), False, 0),
         *(
             _node_of(step, code, spans.get(step.id, 0)) for step in procedure.steps
         ),
-        Node(END, "finish", (phrasing.say(code, "chart-end"),), False, 0),
+        ChartNode(END, "finish", (phrasing.say(code, "chart-end"),), False, 0),
     )
     named = {"title": procedure.title, "procedure": procedure.procedure, "version": procedure.version}
     return Chart(phrasing.say(code, "chart-title", **named), nodes, tuple(edges), labels)
 
 
-def _node_of(step: Step, code: str, span: int) -> Node:
+def _node_of(step: Step, code: str, span: int) -> ChartNode:
     lines, hazards = tuple(_lines(step, code)), tuple(_hazard_lines(step, code))
     calls = step.procedure if isinstance(step, Call) else ""
     at = len(lines) if hazards else 0
-    return Node(step.id, step.kind, (*lines, *hazards), bool(hazards), span, at, step.say, calls)
+    return ChartNode(step.id, step.kind, (*lines, *hazards), bool(hazards), span, at, step.say, calls)
 
 
 def _spans(
-    steps: Sequence[Step], met: dict[str, frozenset[State]], edges: list[tuple[str, str, str]], code: str
-) -> tuple[dict[str, int], tuple[Span, ...]]:
+    steps: Sequence[Step], met: dict[str, frozenset[SupplyState]], edges: list[tuple[str, str, str]], code: str
+) -> tuple[dict[str, int], tuple[ChartSpan, ...]]:
     """Steps that are only ever met isolated (or about to be proved), joined to spans along the edges."""
     import networkx as nx
 
-    inside = [step.id for step in steps if met.get(step.id) and State.LIVE not in met[step.id]]
+    inside = [step.id for step in steps if met.get(step.id) and SupplyState.LIVE not in met[step.id]]
     graph = nx.Graph()
     graph.add_nodes_from(inside)
     graph.add_edges_from((a, b) for a, b, _ in edges if a in graph and b in graph)
@@ -112,12 +112,12 @@ def _spans(
     for at, group in enumerate(groups, start=1):
         by = [a for a, b, _ in edges if b in group and a in kinds and isinstance(kinds[a], Isolate)]
         short = phrasing.say(code, "chart-span", n=at)
-        labels.append(Span(short, phrasing.say(code, "chart-span-by", n=at, step=by[0]) if by else short))
+        labels.append(ChartSpan(short, phrasing.say(code, "chart-span-by", n=at, step=by[0]) if by else short))
     return spans, tuple(labels)
 
 
-Tell = Callable[..., str]
-_EXTRA: dict[type[Any], Callable[[Any, Tell], str]] = {
+ChartText = Callable[..., str]
+_EXTRA: dict[type[Any], Callable[[Any, ChartText], str]] = {
     Isolate: lambda step, tell: tell("chart-isolates", sources=", ".join(step.sources)),
     Prove: lambda step, tell: _proved(step, tell),
     Read: lambda step, tell: tell(
@@ -129,7 +129,7 @@ _EXTRA: dict[type[Any], Callable[[Any, Tell], str]] = {
 }  # fmt: skip
 
 
-def _proved(step: Prove, tell: Tell) -> str:
+def _proved(step: Prove, tell: ChartText) -> str:
     method = method_of(step)
     known = phrasing.has(phrasing.USUAL, f"method-{step.method}")  # a trade's own method goes by its name
     name = tell(f"method-{step.method}") if known else step.method
@@ -189,7 +189,7 @@ def mermaid(book: Book) -> str:
     return "\n".join(rows) + "\n"
 
 
-def _mermaid_node(node: Node, names: dict[str, str]) -> str:
+def _mermaid_node(node: ChartNode, names: dict[str, str]) -> str:
     before, after = _MERMAID.get(node.kind, ("[", "]"))
     return f'    {names[node.name]}{before}"{"<br/>".join(_quoted(line) for line in node.lines)}"{after}'
 

@@ -15,8 +15,8 @@ from itertools import pairwise
 from xml.sax.saxutils import escape, quoteattr
 
 from handsfree.procedure import phrasing
-from handsfree.procedure.chart import END, START, Chart, Node, chart_of
-from handsfree.procedure.layout import COLUMN, HEIGHT, MARGIN, WIDTH, Arrow, Layout, Shape, Spot, lay_out
+from handsfree.procedure.chart import END, START, Chart, ChartNode, chart_of
+from handsfree.procedure.layout import COLUMN, HEIGHT, MARGIN, WIDTH, ChartArrow, ChartBox, Layout, Spot, lay_out
 from handsfree.procedure.model import Book
 
 LINE, PAD, ROW = 14.0, 8.0, 14.0  # px
@@ -62,7 +62,7 @@ class _Way:
 class _Drawing:
     chart: Chart
     code: str
-    nodes: Mapping[str, Node]
+    nodes: Mapping[str, ChartNode]
     ways: Mapping[str, tuple[_Way, ...]]
     layout: Layout
 
@@ -107,7 +107,7 @@ def _drawing(book: Book) -> _Drawing:
     return _Drawing(chart, book.procedures[book.main].language, nodes, ways, lay_out(shapes, first))
 
 
-def _ways(chart: Chart, node: Node) -> Iterator[_Way]:
+def _ways(chart: Chart, node: ChartNode) -> Iterator[_Way]:
     for name, to, label in chart.edges:
         if name == node.name and node.kind != "end":
             lines = textwrap.wrap(label, WAY)
@@ -120,7 +120,7 @@ def _cut(text: str) -> str:
     return text if len(text) <= WAY else f"...{text[3 - WAY :]}"
 
 
-def _shape(node: Node, ways: tuple[_Way, ...]) -> Shape:
+def _shape(node: ChartNode, ways: tuple[_Way, ...]) -> ChartBox:
     y = PAD + LINE * len(node.lines) + PAD
     rows = []
     for way in ways:
@@ -129,7 +129,7 @@ def _shape(node: Node, ways: tuple[_Way, ...]) -> Shape:
     height = y + (PAD / 2 if any(way.lines for way in ways) else 0)
     # a way that carries no words leaves from below the box; beside it, from its heading
     rows = [row if way.lines else PAD + LINE / 2 for way, row in zip(ways, rows, strict=True)]
-    return Shape(node.name, height, tuple(way.to for way in ways), tuple(rows), node.kind in FINDS)
+    return ChartBox(node.name, height, tuple(way.to for way in ways), tuple(rows), node.kind in FINDS)
 
 
 # ---- drawing ----------------------------------------------------------------------------------------------------------
@@ -190,7 +190,7 @@ def _grounds(drawing: _Drawing, here: Mapping[str, Spot]) -> Iterator[str]:
             )
 
 
-def _box(drawing: _Drawing, node: Node, spot: Spot, arrows: list[Arrow]) -> Iterator[str]:
+def _box(drawing: _Drawing, node: ChartNode, spot: Spot, arrows: list[ChartArrow]) -> Iterator[str]:
     yield f'<g id="step-{node.name}"><title>{escape(f"{spot.number}. {node.name}: {node.text}")}</title>'
     if spot.from_:
         yield _link(spot.from_, _coming(drawing, node.name, spot.from_), spot.left, spot.top - 5)
@@ -215,7 +215,7 @@ def _box(drawing: _Drawing, node: Node, spot: Spot, arrows: list[Arrow]) -> Iter
     yield "</g>"
 
 
-def _way_rows(drawing: _Drawing, node: Node, spot: Spot, y: float, arrows: list[Arrow]) -> Iterator[str]:
+def _way_rows(drawing: _Drawing, node: ChartNode, spot: Spot, y: float, arrows: list[ChartArrow]) -> Iterator[str]:
     shown = {arrow.way: arrow for arrow in arrows}
     for at, way in enumerate(drawing.ways[node.name]):
         arrow = shown.get(at)
@@ -233,7 +233,7 @@ def _way_rows(drawing: _Drawing, node: Node, spot: Spot, y: float, arrows: list[
         y += ROW * len(way.lines)
 
 
-def _straight(arrow: Arrow) -> str:
+def _straight(arrow: ChartArrow) -> str:
     down = arrow.points[0][0] == arrow.points[-1][0]
     return "\N{DOWNWARDS ARROW}" if down else "\N{RIGHTWARDS ARROW}"
 

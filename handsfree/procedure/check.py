@@ -43,7 +43,7 @@ _CALL = re.compile(rb"kind:\s*['\"]?call")
 
 
 @dataclass(frozen=True)
-class Report:
+class CheckReport:
     """Of one file. `steps`: (id, seconds to listen). `routes`: the first ways through; `extent`: of all of them."""
 
     file: str
@@ -62,7 +62,7 @@ class Report:
 
 def check_path(
     path: Path, folders: Sequence[Path] | None = None, known: Observations | None = None
-) -> tuple[Report, ...]:
+) -> tuple[CheckReport, ...]:
     """A file, or every procedure file of a folder. `known`: what the fault model can be told, of the one that ships when
     absent. Trouble where there is no file."""
     if path.is_dir():
@@ -75,12 +75,13 @@ def check_path(
     return (check_file(path, folders, known),)
 
 
-def _check_page(path: Path) -> Report:
+def _check_page(path: Path) -> CheckReport:
     try:
         page = cabinet.load_page(path).page
     except FileProblems as error:
-        return Report(shown_path(path), path.stem, _file_remarks(error))
-    return Report(shown_path(path), page.cabinet, tuple(page_check.of_page(shown_path(path), page)), language=page.language)
+        return CheckReport(shown_path(path), path.stem, _file_remarks(error))
+    where = shown_path(path)
+    return CheckReport(where, page.cabinet, tuple(page_check.of_page(where, page)), language=page.language)
 
 
 def _file_remarks(error: FileProblems) -> tuple[Remark, ...]:
@@ -93,16 +94,16 @@ def _file_remarks(error: FileProblems) -> tuple[Remark, ...]:
     )
 
 
-def _check_in_folder(path: Path, folders: Sequence[Path] | None, known: Observations | None) -> Report:
+def _check_in_folder(path: Path, folders: Sequence[Path] | None, known: Observations | None) -> CheckReport:
     """A file that cannot be read does not keep the others from being checked."""
     try:
         return check_file(path, folders, known)
     except Trouble as error:
         remark = Remark(shown_path(path), 0, "", "file", Weight.ERROR, error.sentence, "")
-        return Report(shown_path(path), path.stem, (remark,))
+        return CheckReport(shown_path(path), path.stem, (remark,))
 
 
-def check_file(path: Path, folders: Sequence[Path] | None = None, known: Observations | None = None) -> Report:
+def check_file(path: Path, folders: Sequence[Path] | None = None, known: Observations | None = None) -> CheckReport:
     """Trouble only where the file cannot be read at all; what is wrong in it is in the report."""
     if cabinet.is_page(path):
         return _check_page(path)
@@ -110,7 +111,7 @@ def check_file(path: Path, folders: Sequence[Path] | None = None, known: Observa
         loaded = load_file(path)
         book = load_book(path, folders)
     except FileProblems as error:
-        return Report(shown_path(path), path.stem, _file_remarks(error))
+        return CheckReport(shown_path(path), path.stem, _file_remarks(error))
     name = book.main
     language = base.load(book.procedures[name].language)
     callers = _callers(path, name, folders)
@@ -124,7 +125,7 @@ def check_file(path: Path, folders: Sequence[Path] | None = None, known: Observa
     )
     steps = book.procedures[name].steps
     sound = not any(remark.group == "graph" for remark in remarks)
-    return Report(
+    return CheckReport(
         book.file(name), name, tuple(sorted(pointed(remarks, loaded), key=lambda remark: (remark.line, remark.group))),
         tuple((step.id, round(listening.seconds(step), 1)) for step in steps),
         listening.routes(book) if sound else (), listening.extent(book) if sound else None,
@@ -132,7 +133,7 @@ def check_file(path: Path, folders: Sequence[Path] | None = None, known: Observa
     )  # fmt: skip
 
 
-def as_data(reports: Sequence[Report]) -> dict[str, Any]:
+def as_data(reports: Sequence[CheckReport]) -> dict[str, Any]:
     """For JSON."""
     return {
         "files": [asdict(report) | {"errors": report.errors} for report in reports],
@@ -141,7 +142,7 @@ def as_data(reports: Sequence[Report]) -> dict[str, Any]:
     }
 
 
-def lines(report: Report, whole: bool = False) -> Iterator[str]:
+def lines(report: CheckReport, whole: bool = False) -> Iterator[str]:
     """For people. `whole`: with the listening time of every step and of every way through."""
     say = partial(phrasing.say, report.language)
     for remark in report.remarks:
@@ -168,7 +169,7 @@ def _summary(extent: listening.Extent, say: partial[str]) -> str:
     )  # fmt: skip
 
 
-def _times_of(report: Report, say: partial[str]) -> Iterator[str]:
+def _times_of(report: CheckReport, say: partial[str]) -> Iterator[str]:
     """A way is told from the others by the steps that not every way has."""
     if report.steps:
         yield say("steps-listen", steps=", ".join(f"{step} {seconds:.0f}" for step, seconds in report.steps))

@@ -8,9 +8,9 @@ from functools import partial
 from typing import Any
 
 from handsfree.procedure import phrasing, proofs, safe
-from handsfree.procedure.graph import Expansion, Way, ways
+from handsfree.procedure.graph import StepIndex, Way, ways
 from handsfree.procedure.model import Book, Caution, Handover, Isolate, Procedure, Prove, Restore, Step
-from handsfree.procedure.proof_parts import Moment, State
+from handsfree.procedure.proof_parts import Moment, SupplyState
 
 
 @dataclass(frozen=True)
@@ -32,13 +32,13 @@ _UNTOLD = frozenset({"id", "go", "answers", "cases", "otherwise", "over_range", 
                      "aloud"})  # fmt: skip
 
 
-Tell = Callable[..., str]
+CompareText = Callable[..., str]
 
 
 def compare(old: Book, new: Book) -> tuple[Change, ...]:
     """Changes of the main procedure and of each it calls, those of safety first, else in the order of the new file; told in
     the language of the new one."""
-    tell: Tell = partial(phrasing.say, new.procedures[new.main].language)
+    tell: CompareText = partial(phrasing.say, new.procedures[new.main].language)
     changes: list[Change] = []
     for name in dict.fromkeys((*new.procedures, *old.procedures)):
         before = old.procedures.get(old.main if name == new.main else name)
@@ -65,7 +65,7 @@ def lines(changes: tuple[Change, ...], code: str = phrasing.USUAL) -> Iterator[s
             yield from (f"  - {change.sentence}" for change in chosen)
 
 
-def _of_procedure(old: Procedure, new: Procedure, tell: Tell) -> Iterator[Change]:
+def _of_procedure(old: Procedure, new: Procedure, tell: CompareText) -> Iterator[Change]:
     for field in ("title", "purpose", "complaint", "language", "break_minutes", "lift_kg"):
         before, after = getattr(old, field), getattr(new, field)
         if before != after:
@@ -108,7 +108,7 @@ def _is_safety(step: Step) -> bool:
     return isinstance(step, _SAFE_KINDS) or step.behind_gate or bool(step.hazards)
 
 
-def _of_step(old: Step, new: Step, tell: Tell) -> Iterator[Change]:
+def _of_step(old: Step, new: Step, tell: CompareText) -> Iterator[Change]:
     if old.kind != new.kind:
         safety = _is_safety(old) or _is_safety(new)
         before, after = tell(f"kind-{old.kind}"), tell(f"kind-{new.kind}")
@@ -133,7 +133,7 @@ def _of_step(old: Step, new: Step, tell: Tell) -> Iterator[Change]:
 _WORDED = {"hazards": "hazard", "level": "level", "method": "method", "what": "what", "outcome": "outcome"}
 
 
-def _in_words(field: str, value: Any, tell: Tell) -> Any:
+def _in_words(field: str, value: Any, tell: CompareText) -> Any:
     group = _WORDED.get(field)
     if group is None or value is None:
         return value
@@ -142,7 +142,7 @@ def _in_words(field: str, value: Any, tell: Tell) -> Any:
     return tell(f"{group}-{str(value).replace(' ', '-')}")
 
 
-def _difference(old: tuple[Any, ...], new: tuple[Any, ...], tell: Tell) -> str:
+def _difference(old: tuple[Any, ...], new: tuple[Any, ...], tell: CompareText) -> str:
     parts = []
     if more := [str(one) for one in new if one not in old]:
         parts.append(tell("now-also", items=", ".join(more)))
@@ -151,7 +151,7 @@ def _difference(old: tuple[Any, ...], new: tuple[Any, ...], tell: Tell) -> str:
     return "; ".join(parts) or tell("their-order")
 
 
-def _shown(value: Any, tell: Tell) -> str:
+def _shown(value: Any, tell: CompareText) -> str:
     if value is None or value == "":
         return tell("nothing")
     if isinstance(value, bool):
@@ -164,7 +164,7 @@ def _shown(value: Any, tell: Tell) -> str:
 
 
 def _of_ways(
-    old: Procedure, new: Procedure, before: Step, after: Step, renamed: dict[str, str], tell: Tell
+    old: Procedure, new: Procedure, before: Step, after: Step, renamed: dict[str, str], tell: CompareText
 ) -> Iterator[Change]:
     end = tell("the-end")
     was = _by_name(ways(old, before), lambda to: renamed.get(to, to), end)
@@ -184,7 +184,7 @@ def _by_name(found: Iterator[Way], name: Callable[[str], str], end: str) -> dict
     return {way.name: f"`{name(way.to)}`" if way.to else end for way in found}
 
 
-def _of_isolation(old: Book, new: Book, tell: Tell) -> Iterator[Change]:
+def _of_isolation(old: Book, new: Book, tell: CompareText) -> Iterator[Change]:
     """Steps that are met under isolation in one version and live in the other, whatever brought it about."""
     was, now = states(old), states(new)
     for place, after in now.items():
@@ -195,20 +195,20 @@ def _of_isolation(old: Book, new: Book, tell: Tell) -> Iterator[Change]:
             yield Change(True, name, tell("done-otherwise", step=name, **states_told))
 
 
-def states(book: Book) -> dict[tuple[str, str], frozenset[State]]:
+def states(book: Book) -> dict[tuple[str, str], frozenset[SupplyState]]:
     """(procedure, step) -> every isolation it can be met in. The main procedure's name counts as the book's."""
-    found: dict[tuple[str, str], set[State]] = {}
-    for moment in proofs.moments(Expansion(book)):
+    found: dict[tuple[str, str], set[SupplyState]] = {}
+    for moment in proofs.moments(StepIndex(book)):
         if isinstance(moment, Moment):
             found.setdefault((moment.place.procedure, moment.place.step), set()).add(moment.state)
     return {place: frozenset(held) for place, held in found.items()}
 
 
-def _state(held: frozenset[State], tell: Tell) -> str:
-    return f" {tell('or')} ".join(tell(f"state-{state}") for state in State if state in held)
+def _state(held: frozenset[SupplyState], tell: CompareText) -> str:
+    return f" {tell('or')} ".join(tell(f"state-{state}") for state in SupplyState if state in held)
 
 
-def _of_proofs(old: Book, new: Book, tell: Tell) -> Iterator[Change]:
+def _of_proofs(old: Book, new: Book, tell: CompareText) -> Iterator[Change]:
     was = {(fault.kind, fault.step) for fault in proofs.prove(old)}
     now = {(fault.kind, fault.step): fault for fault in proofs.prove(new)}
     for key, fault in now.items():

@@ -14,11 +14,11 @@ from handsfree.language.phonetics import Phonemes, phonemes
 from handsfree.resources import folder
 
 NEVER = 0.005  # a share of times spoken
-Shares = Mapping[frozenset[str], float]
+ConfusionShares = Mapping[frozenset[str], float]
 
 
 @lru_cache(maxsize=8)
-def shares_of(code: str) -> Shares:
+def shares_of(code: str) -> ConfusionShares:
     """By {sound, sound}; {} where none were measured."""
     from handsfree.procedure.yamlfile import read
 
@@ -39,7 +39,7 @@ def weighed(a: str, b: str, code: str) -> float:
     return distance(phonemes(a), phonemes(b), shares) if shares else 1.0
 
 
-def distance(a: Phonemes, b: Phonemes, shares: Shares) -> float:
+def distance(a: Phonemes, b: Phonemes, shares: ConfusionShares) -> float:
     """The least cost of turning one into the other, as a share of the longer one. A sound that is lost or comes from nothing
     costs 1: the phone loop loses a quarter of all sounds, which recognisers with a grammar do not."""
     if not a or not b:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from handsfree.procedure import phrasing
 from handsfree.procedure.expressions import Tables, name_of
-from handsfree.procedure.in_words import Saying
+from handsfree.procedure.in_words import Worded
 from handsfree.procedure.model import Book, Read
 from handsfree.procedure.wording import words_of
 
@@ -16,7 +16,7 @@ BOX, ARROW, HARD = "\N{BALLOT BOX}", "\N{RIGHTWARDS ARROW}", "\N{NO-BREAK SPACE}
 
 
 @dataclass(frozen=True)
-class Line:
+class CopyLine:
     """`style`: title, plain, small, contents, part, step, signal, gate, say, tick, go, table. `number`: of the step that it
     belongs to, 0 where to none."""
 
@@ -67,8 +67,8 @@ class Copy:
         steps = self.book.procedures[name].steps
         return self.numbers[name, steps[0].id], self.numbers[name, steps[-1].id]
 
-    def saying(self, tables: Tables) -> Saying:
-        return Saying(self.words, self._line, self._table, tables)
+    def saying(self, tables: Tables) -> Worded:
+        return Worded(self.words, self._line, self._table, tables)
 
     def _line(self, name: str) -> str:
         found = next((at for (part, step), at in self.numbers.items() if part == self.here and name_of(step) == name), None)

@@ -24,7 +24,7 @@ from handsfree.procedure.model import Ask, Decide, Procedure, Read
 from handsfree.procedure.remarks import Remark, Weight
 
 MOST_POINTS = 4000
-Point = dict[str, evaluation.Value]
+Assignment = dict[str, evaluation.Value]
 
 
 def remarks(step: Decide, procedure: Procedure, say: partial[Remark]) -> Iterator[Remark]:
@@ -69,7 +69,7 @@ def _together(whens: Sequence[str], procedure: Procedure, say: partial[Remark]) 
             yield say(Weight.ERROR, "case-late", when=when)
 
 
-def _sure(when: str, point: Point, procedure: Procedure) -> bool:
+def _sure(when: str, point: Assignment, procedure: Procedure) -> bool:
     return evaluation.evaluate(when, point, None, evaluation.widths_of(procedure, point)).sure
 
 
@@ -99,7 +99,7 @@ def anywhere(readings: Mapping[str, Read]) -> tuple[dict[str, float], dict[str, 
 # ---- the points to try ----------------------------------------------------------------------------------------------
 
 
-def _points(whens: Sequence[str], procedure: Procedure) -> list[Point] | None:
+def _points(whens: Sequence[str], procedure: Procedure) -> list[Assignment] | None:
     """None where a reading is more than compared with numbers, a name is no reading or question, or they are too many."""
     limits: dict[str, set[float]] = {}
     for when in whens:

@@ -47,7 +47,9 @@ def _known_hazard(name: str) -> str:
 #: By its name in the files of hazards (`procedures/hazards`). One that a source feeds is met only while that is ISOLATED;
 #: the others stay when every supply is off and need their caution, not a lock (29 CFR 1910.147 covers the energy that can be
 #: isolated). A step may still ask for isolation with `needs_isolation: true`.
-Hazard = Annotated[str, AfterValidator(_known_hazard), WithJsonSchema({"type": "string", "enum": sorted(usual().hazards)})]
+HazardName = Annotated[
+    str, AfterValidator(_known_hazard), WithJsonSchema({"type": "string", "enum": sorted(usual().hazards)})
+]
 
 
 def is_fed(hazard: str) -> bool:

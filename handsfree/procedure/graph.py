@@ -98,7 +98,7 @@ def start(book: Book) -> Place:
     return Place((), book.main, book.procedures[book.main].steps[0].id)
 
 
-class Expansion:
+class StepIndex:
     """Steps found once by name; `Procedure.step` looks through its list each time."""
 
     def __init__(self, book: Book) -> None:

@@ -12,11 +12,11 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from handsfree.errors import Trouble
-from handsfree.isolation.energy import Catalogue, Hazard, Kind, Method
+from handsfree.isolation.energy import Catalogue, EnergyKind, Hazard, Method
 
 FOLDER = "hazards"
 #: The parts of a file, and what each entry of a part is.
-_PARTS: dict[str, type[Any]] = {"kinds": Kind, "hazards": Hazard, "proofs": Method}
+_PARTS: dict[str, type[Any]] = {"kinds": EnergyKind, "hazards": Hazard, "proofs": Method}
 _UNITS = {"min": 1.0, "h": 60.0, "d": 1440.0}
 
 
@@ -56,7 +56,7 @@ def _kept(before: Any, after: Any) -> Iterator[tuple[str, bool]]:
         case Hazard():
             yield "is fed by less", set(before.fed_by) <= set(after.fed_by)
             yield "drops its caution", after.caution or not before.caution
-        case Kind():
+        case EnergyKind():
             yield "drops its lock", after.lock or not before.lock
             yield "is filled again by less", set(before.behind) <= set(after.behind)
             yield "is proved dead by more", set(after.proofs) <= set(before.proofs)

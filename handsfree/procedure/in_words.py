@@ -20,7 +20,7 @@ _WORKED: dict[type[ast.operator], str] = {ast.Add: "plus", ast.Sub: "less", ast.
 
 
 @dataclass(frozen=True)
-class Saying:
+class Worded:
     """`words`: a sentence of the printed copy by key. `line`: how the line of a step is called, by its name in an
     expression. `table`: how the table of a call is called. `tables`: the units of the readings."""
 

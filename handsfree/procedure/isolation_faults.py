@@ -13,10 +13,10 @@ from handsfree.procedure.model import Book, Isolate, Prove, Restore
 from handsfree.procedure.sources import NO_METHOD, UNKNOWN, method_of
 
 #: (procedure, step, kind of fault, key of its sentence, what the sentence names)
-Found = tuple[str, str, str, str, dict[str, str]]
+FaultFound = tuple[str, str, str, str, dict[str, str]]
 
 
-def found(book: Book) -> Iterator[Found]:
+def found(book: Book) -> Iterator[FaultFound]:
     for name, procedure in book.procedures.items():
         for given in procedure.sources:
             for key, values in _declared(book, given.name, given):
@@ -49,7 +49,7 @@ def _declared(book: Book, name: str, given: Any) -> Iterator[tuple[str, dict[str
             yield "source-twice", {"procedure": one.procedure}
 
 
-def _isolates(book: Book, name: str, step: Isolate) -> Iterator[Found]:
+def _isolates(book: Book, name: str, step: Isolate) -> Iterator[FaultFound]:
     unknown = [one for one in step.sources if book.energy.sources[one].kind is UNKNOWN]
     for one in unknown:
         yield name, step.id, "source unfit", "source-unknown", {"source": one}

@@ -26,7 +26,7 @@ BOTTOM = HEIGHT - MARGIN
 
 
 @dataclass(frozen=True)
-class Shape:
+class ChartBox:
     """What is to be placed. `ways`: where its ways lead, in order; `rows`: how far below its top the middle of each way's
     row is; `finds`: it is where a branch begins (a finding, a hand-over, an end), not where the main line goes on."""
 
@@ -62,7 +62,7 @@ class Spot:
 
 
 @dataclass(frozen=True)
-class Arrow:
+class ChartArrow:
     """From way number `way` of a box to another box of the same sheet, as a broken line."""
 
     name: str
@@ -74,12 +74,12 @@ class Arrow:
 @dataclass(frozen=True)
 class Layout:
     spots: Mapping[str, Spot]
-    arrows: tuple[Arrow, ...]
+    arrows: tuple[ChartArrow, ...]
     sheets: int
 
 
 @dataclass
-class _Line:
+class _LayoutLine:
     names: list[str]
     origin: str
 
@@ -88,9 +88,9 @@ class _Line:
 class _Sheets:
     """`ends`: how far down each column of the sheet being filled is taken."""
 
-    shapes: Mapping[str, Shape]
+    shapes: Mapping[str, ChartBox]
     spots: dict[str, Spot] = field(default_factory=dict)
-    arrows: list[Arrow] = field(default_factory=list)
+    arrows: list[ChartArrow] = field(default_factory=list)
     sheet: int = 0
     ends: list[float] = field(default_factory=lambda: [HEAD] * COLUMNS)
     lanes: list[list[tuple[float, float, int]]] = field(default_factory=lambda: [[] for _ in range(COLUMNS)])
@@ -101,7 +101,7 @@ class _Sheets:
         self.lanes = [[] for _ in range(COLUMNS)]
 
 
-def lay_out(shapes: Sequence[Shape], first: str) -> Layout:
+def lay_out(shapes: Sequence[ChartBox], first: str) -> Layout:
     """Every shape that can be reached from `first`, and after them those that cannot. `first` names one of them."""
     by_name = {shape.name: shape for shape in shapes}
     sheets = _Sheets(by_name)
@@ -115,12 +115,12 @@ def lay_out(shapes: Sequence[Shape], first: str) -> Layout:
     return Layout(numbered, tuple(sheets.arrows), sheets.sheet + 1)
 
 
-def _lines(shapes: Mapping[str, Shape], first: str) -> list[_Line]:
+def _lines(shapes: Mapping[str, ChartBox], first: str) -> list[_LayoutLine]:
     """The main line, then the branches in the order in which they leave it, each followed by its own."""
     ahead = _ahead(shapes)
     taken: set[str] = set()
 
-    def line(head: str, origin: str) -> Iterator[_Line]:
+    def line(head: str, origin: str) -> Iterator[_LayoutLine]:
         names: list[str] = []
         name: str | None = head
         while name is not None:
@@ -128,7 +128,7 @@ def _lines(shapes: Mapping[str, Shape], first: str) -> list[_Line]:
             names.append(name)
             free = [to for to in dict.fromkeys(shapes[name].ways) if to in shapes and to not in taken]
             name = max(free, key=lambda to: (not shapes[to].finds, ahead[to]), default=None)
-        yield _Line(names, origin)
+        yield _LayoutLine(names, origin)
         for name in names:
             for to in dict.fromkeys(shapes[name].ways):
                 if to in shapes and to not in taken:
@@ -141,7 +141,7 @@ def _lines(shapes: Mapping[str, Shape], first: str) -> list[_Line]:
     return found
 
 
-def _ahead(shapes: Mapping[str, Shape]) -> dict[str, int]:
+def _ahead(shapes: Mapping[str, ChartBox]) -> dict[str, int]:
     import networkx as nx
 
     graph = nx.DiGraph()
@@ -150,7 +150,7 @@ def _ahead(shapes: Mapping[str, Shape]) -> dict[str, int]:
     return {name: len(nx.descendants(graph, name)) for name in shapes}
 
 
-def _fill(sheets: _Sheets, waiting: list[_Line]) -> None:
+def _fill(sheets: _Sheets, waiting: list[_LayoutLine]) -> None:
     """One sheet: the first line that waits down the left column, its branches beside it, the line's rest down what columns
     are still empty, then what else finds room whole."""
     rest = _down(sheets, waiting.pop(0), 0)
@@ -180,17 +180,17 @@ def _below(sheets: _Sheets, column: int) -> float:
     return end if end == HEAD else end + GAP
 
 
-def _length(sheets: _Sheets, line: _Line) -> float:
+def _length(sheets: _Sheets, line: _LayoutLine) -> float:
     return sum(sheets.shapes[name].height for name in line.names) + GAP * (len(line.names) - 1)
 
 
-def _down(sheets: _Sheets, line: _Line, column: int) -> _Line | None:
+def _down(sheets: _Sheets, line: _LayoutLine, column: int) -> _LayoutLine | None:
     """The line from the end of the column on; what found no room. One box is always placed on an empty column."""
     top = _below(sheets, column) + (ORIGIN if line.origin else 0)
     for at, name in enumerate(line.names):
         height = sheets.shapes[name].height
         if at and top + height > BOTTOM:
-            return _Line(line.names[at:], line.names[at - 1])
+            return _LayoutLine(line.names[at:], line.names[at - 1])
         _put(sheets, name, column, top, line.origin if at == 0 else "")
         if at:
             _straight(sheets, line.names[at - 1], name)
@@ -208,10 +208,10 @@ def _straight(sheets: _Sheets, name: str, to: str) -> None:
     one, other = sheets.spots[name], sheets.spots[to]
     middle = (one.left + one.right) / 2
     way = sheets.shapes[name].ways.index(to)
-    sheets.arrows.append(Arrow(name, way, to, ((middle, one.bottom), (middle, other.top))))
+    sheets.arrows.append(ChartArrow(name, way, to, ((middle, one.bottom), (middle, other.top))))
 
 
-def _beside(sheets: _Sheets, waiting: list[_Line], column: int) -> None:
+def _beside(sheets: _Sheets, waiting: list[_LayoutLine], column: int) -> None:
     """The branches of the boxes in `column`, in the next one, from the top down, as far as each finds room whole."""
     here = [name for name, spot in sheets.spots.items() if (spot.sheet, spot.column) == (sheets.sheet, column)]
     for name in sorted(here, key=lambda one: sheets.spots[one].top):
@@ -224,13 +224,13 @@ def _beside(sheets: _Sheets, waiting: list[_Line], column: int) -> None:
                 continue
             waiting.remove(line)
             sheets.ends[column + 1] = top - GAP
-            _down(sheets, _Line(line.names, ""), column + 1)
+            _down(sheets, _LayoutLine(line.names, ""), column + 1)
             one, other = sheets.spots[name], sheets.spots[line.names[0]]
             x = one.right + GUTTER - 10 - LANE * lane
             enters = other.top + 14
             points = ((one.right, leaves), (x, leaves), (x, enters), (other.left, enters))
             straight = abs(enters - leaves) < 0.5
-            sheets.arrows.append(Arrow(name, way, line.names[0], (points[0], points[-1]) if straight else points))
+            sheets.arrows.append(ChartArrow(name, way, line.names[0], (points[0], points[-1]) if straight else points))
             sheets.lanes[column].append((leaves, enters, lane))
 
 

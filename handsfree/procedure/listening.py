@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import islice, pairwise
 
-from handsfree.procedure.graph import FINISH, Expansion, Graph, Place, start
+from handsfree.procedure.graph import FINISH, Graph, Place, StepIndex, start
 from handsfree.procedure.model import Answer, Ask, Book, Isolate, Step, Wait
 from handsfree.procedure.wording import sentences, texts
 
@@ -59,7 +59,7 @@ def minutes(step: Step) -> float:
 
 def routes(book: Book) -> tuple[Route, ...]:
     """The first MOST_PATHS ways through, in the order of the file."""
-    expansion = Expansion(book)
+    expansion = StepIndex(book)
     return tuple(_route(expansion, path) for path in islice(_paths(_onward(expansion), start(book)), MOST_PATHS))
 
 
@@ -77,7 +77,7 @@ def extent(book: Book) -> Extent | None:
     """None where no way comes to an end."""
     import networkx as nx
 
-    expansion = Expansion(book)
+    expansion = StepIndex(book)
     graph = _onward(expansion)
     first = start(book)
     if first not in graph:
@@ -98,7 +98,7 @@ def extent(book: Book) -> Extent | None:
     return Extent(ways[first], listen, work, (round(locked[0]), round(locked[1])))
 
 
-def _onward(expansion: Expansion) -> Graph:
+def _onward(expansion: StepIndex) -> Graph:
     """The graph of what leads to the end, each loop cut where it closes."""
     import networkx as nx
 
@@ -119,7 +119,7 @@ def covering(book: Book) -> tuple[tuple[tuple[Place, str], ...], ...]:
     for rehearsals, where all ways are too many. Each is (place, name of the way taken from it), from start to end."""
     import networkx as nx
 
-    graph = Expansion(book).graph()
+    graph = StepIndex(book).graph()
     first = start(book)
     if FINISH not in graph:
         return ()
@@ -154,7 +154,7 @@ def _paths(graph: Graph, first: Place) -> Iterator[tuple[Place, ...]]:
                 waiting.append((*path, to))
 
 
-def _route(expansion: Expansion, path: tuple[Place, ...]) -> Route:
+def _route(expansion: StepIndex, path: tuple[Place, ...]) -> Route:
     steps = [expansion.step(place) for place in path]
     return Route(
         tuple(place.shown(expansion.book.main) for place in path),

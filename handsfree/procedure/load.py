@@ -26,7 +26,7 @@ from handsfree.procedure import sentences
 from handsfree.procedure.graph import outcomes
 from handsfree.procedure.model import NAME, Book, Procedure, Step
 from handsfree.procedure.references import problems_of_calls, problems_of_steps
-from handsfree.procedure.yamlfile import LIMIT_BYTES, Document, Place, Problem, Unreadable, read
+from handsfree.procedure.yamlfile import LIMIT_BYTES, Document, Problem, Unreadable, YamlPath, read
 
 LIMIT_STEPS = 400
 SUFFIXES = (".yaml", ".yml")
@@ -195,7 +195,7 @@ def _with_instrument(one: Any, shared: Mapping[str, dict[str, Any]]) -> Any:
 
 
 def _step(one: Any, at: int, document: Document, shown: str, problems: list[Problem]) -> Step | None:
-    place: Place = ("steps", at)
+    place: YamlPath = ("steps", at)
     if not isinstance(one, dict):
         sentence = f"step {at + 1} is not fields and their values; begin with '- id:'."
         problems.append(Problem(shown, document.line(place), sentence))
@@ -228,7 +228,7 @@ def _strict(data: dict[str, Any]) -> Procedure:
     return Procedure.model_validate_json(json.dumps(data), strict=True)
 
 
-def _field(place: Place) -> str:
+def _field(place: YamlPath) -> str:
     return str(place[0]) if place else ""
 
 
@@ -254,7 +254,7 @@ def _answer_keys(one: dict[str, Any]) -> list[str]:
     return list(given) if isinstance(given, dict) else []
 
 
-def _in_file(place: Place, keys: list[str]) -> Place:
+def _in_file(place: YamlPath, keys: list[str]) -> YamlPath:
     """The place of an answer written in the short form."""
     if keys and len(place) > 1 and place[0] == "answers" and isinstance(place[1], int):
         return ("answers", keys[place[1]], *place[2:])

@@ -23,7 +23,7 @@ from handsfree.language.quantities import convert, unit_fits
 from handsfree.procedure.fields import NAME as NAME
 from handsfree.procedure.fields import Duration as Duration
 from handsfree.procedure.fields import Facts as Facts
-from handsfree.procedure.fields import Hazard as Hazard
+from handsfree.procedure.fields import HazardName as Hazard
 from handsfree.procedure.fields import Level as Level
 from handsfree.procedure.fields import Name as Name
 from handsfree.procedure.fields import Range as Range

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from handsfree.procedure.copying import ARROW, BOX, HARD, Copy, Line
+from handsfree.procedure.copying import ARROW, BOX, HARD, Copy, CopyLine
 from handsfree.procedure.model import Book
 from handsfree.procedure.printed import lines_of
 
@@ -50,7 +50,7 @@ STYLES = {
 
 
 @dataclass(frozen=True)
-class Piece:
+class StyledWord:
     """A word with its looks: a box stands before it, an arrow in its place."""
 
     text: str
@@ -58,20 +58,20 @@ class Piece:
 
 
 @dataclass(frozen=True)
-class Row:
+class TypesetLine:
     """One printed line of a block: `pieces` from `indent` on."""
 
     style: str
-    pieces: tuple[Piece, ...]
+    pieces: tuple[StyledWord, ...]
     before: float = 0.0
 
 
 @dataclass(frozen=True)
-class Block:
+class PaperBlock:
     """What is never torn: a step, a heading with what it heads, a table. `gated`: behind the isolation."""
 
     number: int
-    rows: tuple[Row, ...]
+    rows: tuple[TypesetLine, ...]
     gated: bool = False
     heading: bool = False
     boxed: bool = False
@@ -97,7 +97,7 @@ class Sheet:
         self.column = 1
         self.y = FOOT
         self.pages: dict[int, int] = {}
-        self.widths: dict[tuple[Piece, float], float] = {}
+        self.widths: dict[tuple[StyledWord, float], float] = {}
 
     @property
     def left(self) -> float:
@@ -114,7 +114,7 @@ class Sheet:
             self.pdf.add_page()
         self.y = TOP
 
-    def width(self, piece: Piece, size: float) -> float:
+    def width(self, piece: StyledWord, size: float) -> float:
         key = (piece, size)
         if key not in self.widths:
             self.widths[key] = self._width(piece, size)
@@ -123,20 +123,20 @@ class Sheet:
     def size(self, style: str) -> float:
         return STYLES[style].size * self.scale
 
-    def height(self, row: Row) -> float:
+    def height(self, row: TypesetLine) -> float:
         return row.before + (CHART if row.style == "chart" else self.size(row.style) * LEADING)
 
-    def _width(self, piece: Piece, size: float) -> float:
+    def _width(self, piece: StyledWord, size: float) -> float:
         self.pdf.set_font("Helvetica", "B" if piece.bold else "", size)
         text = piece.text.replace(BOX, "").replace(ARROW, "")
         signs = piece.text.count(BOX) + piece.text.count(ARROW)
         return float(self.pdf.get_string_width(latin(text))) + signs * size * 0.36
 
-    def put(self, block: Block) -> None:
+    def put(self, block: PaperBlock) -> None:
         tall = sum(self.height(row) for row in block.rows)
         if tall > FOOT - TOP:  # higher than a column: the one thing that is torn
             for row in block.rows:
-                self.put(Block(block.number if row is block.rows[0] else 0, (row,), block.gated))
+                self.put(PaperBlock(block.number if row is block.rows[0] else 0, (row,), block.gated))
             return
         if self.y + tall + (14 if block.heading and block.rows[0].style == "part" else 0) > FOOT:
             self.next_column()
@@ -156,7 +156,7 @@ class Sheet:
             self.pdf.rect(self.left + GUTTER - 2, top - 0.4, COLUMN - GUTTER + 3, self.y - top + 1)
         self.y += 0.65
 
-    def _row(self, row: Row) -> None:
+    def _row(self, row: TypesetLine) -> None:
         style = STYLES[row.style]
         if row.style == "chart":
             self._chart(row)
@@ -168,7 +168,7 @@ class Sheet:
             x = self._piece(piece, size, x, base)
         self.y += line
 
-    def _piece(self, piece: Piece, size: float, x: float, base: float) -> float:
+    def _piece(self, piece: StyledWord, size: float, x: float, base: float) -> float:
         for part in re.split(f"([{BOX}{ARROW}])", piece.text):
             wide = size * 0.36
             if part == BOX:
@@ -187,7 +187,7 @@ class Sheet:
                 x += float(self.pdf.get_string_width(latin(part)))
         return x
 
-    def _chart(self, row: Row) -> None:
+    def _chart(self, row: TypesetLine) -> None:
         """An empty chart of minutes and values, to lay a ruler on."""
         tall, wide = CHART - 9, COLUMN - 8  # 2 h wide: a pull-down is seldom judged later
         left, top = self.left + 7, self.y + 2
@@ -232,23 +232,23 @@ def card(book: Book) -> bytes:
             return bytes(sheet.pdf.output())
     more = Copy(book).words("card-more")
     while sheet.pdf.page_no() > 1:
-        lines = [*lines[: int(len(lines) * 0.95)], Line("part", more)]
+        lines = [*lines[: int(len(lines) * 0.95)], CopyLine("part", more)]
         sheet = _laid_out(book, lines, {}, scale)
     return bytes(sheet.pdf.output())
 
 
-def _laid_out(book: Book, lines: Sequence[Line], pages: dict[int, int], scale: float = 1.0) -> Sheet:
+def _laid_out(book: Book, lines: Sequence[CopyLine], pages: dict[int, int], scale: float = 1.0) -> Sheet:
     sheet = Sheet(book.procedures[book.main].title, scale)
     for block in blocks(lines, sheet, pages):
         sheet.put(block)
     return sheet
 
 
-def blocks(lines: Sequence[Line], sheet: Sheet, pages: dict[int, int]) -> Iterator[Block]:
+def blocks(lines: Sequence[CopyLine], sheet: Sheet, pages: dict[int, int]) -> Iterator[PaperBlock]:
     """`pages`: step -> page, as the layout before had them."""
     for group in _groups(lines):
         first = group[0]
-        rows: list[Row] = []
+        rows: list[TypesetLine] = []
         for line in group:
             if line.style in ("step", "gate"):
                 continue
@@ -259,12 +259,12 @@ def blocks(lines: Sequence[Line], sheet: Sheet, pages: dict[int, int]) -> Iterat
         heading = first.style in ("part", "table", "title")
         gated = any(line.style == "gate" for line in group)
         boxed = any(line.style == "signal" for line in group)
-        yield Block(0 if heading or first.style == "contents" else first.number, tuple(rows), gated, heading, boxed)
+        yield PaperBlock(0 if heading or first.style == "contents" else first.number, tuple(rows), gated, heading, boxed)
 
 
-def _groups(lines: Sequence[Line]) -> Iterator[list[Line]]:
+def _groups(lines: Sequence[CopyLine]) -> Iterator[list[CopyLine]]:
     """Each step, each heading, each table by itself."""
-    group: list[Line] = []
+    group: list[CopyLine] = []
     for line in lines:
         alone = line.style in ("title", "part", "step", "table", "contents") or (line.style == "chart")
         begins = alone or (not line.number and bool(group) and bool(group[-1].number))
@@ -276,7 +276,7 @@ def _groups(lines: Sequence[Line]) -> Iterator[list[Line]]:
         yield group
 
 
-def wrapped(line: Line, style: str, sheet: Sheet, pages: dict[int, int]) -> list[Row]:
+def wrapped(line: CopyLine, style: str, sheet: Sheet, pages: dict[int, int]) -> list[TypesetLine]:
     looks, size = STYLES[style], sheet.size(style)
     room = COLUMN - looks.indent
     here = pages.get(line.number, 0)
@@ -284,18 +284,18 @@ def wrapped(line: Line, style: str, sheet: Sheet, pages: dict[int, int]) -> list
     words = [_with_page(word, here, pages) for word in text.split(" ")]
     if line.style == "contents" and line.number in pages:
         words[-1] += f", p.{HARD}{pages[line.number]}"
-    rows: list[list[Piece]] = [[]]
+    rows: list[list[StyledWord]] = [[]]
     used = 0.0
     for word in words:
-        piece = Piece(word if not rows[-1] else f" {word}", looks.bold or line.style == "go" or ARROW in word)
+        piece = StyledWord(word if not rows[-1] else f" {word}", looks.bold or line.style == "go" or ARROW in word)
         wide = sheet.width(piece, size)
         if rows[-1] and used + wide > room:
             rows.append([])
-            used, piece = 0.0, Piece(word, piece.bold)
+            used, piece = 0.0, StyledWord(word, piece.bold)
             wide = sheet.width(piece, size)
         rows[-1].append(piece)
         used += wide
-    return [Row(style, tuple(one), looks.before if at == 0 else 0.0) for at, one in enumerate(rows)]
+    return [TypesetLine(style, tuple(one), looks.before if at == 0 else 0.0) for at, one in enumerate(rows)]
 
 
 def _with_page(word: str, here: int, pages: dict[int, int]) -> str:

@@ -9,7 +9,7 @@ from functools import partial
 
 from handsfree.procedure import expressions
 from handsfree.procedure.expressions import name_of
-from handsfree.procedure.graph import Expansion, Graph, Place
+from handsfree.procedure.graph import Graph, Place, StepIndex
 from handsfree.procedure.model import Ask, Book, Call, Decide, Evidence, Finding, Handover, Prove, Read, Step
 from handsfree.procedure.remarks import Remark, Weight, at
 
@@ -25,7 +25,7 @@ def remarks(book: Book, name: str) -> Iterator[Remark]:
     for step in steps:
         if not isinstance(step, Decide | Finding | Handover):
             continue
-        graph = graph if graph is not None else Expansion(book).graph()
+        graph = graph if graph is not None else StepIndex(book).graph()
         place = Place((), name, step.id)
         if place not in graph:
             continue

@@ -6,63 +6,63 @@ from collections.abc import Iterator
 
 from handsfree.language.meaning import WAYS_OUT
 from handsfree.language.quantities import symbol
-from handsfree.procedure.copying import Copy, Line
+from handsfree.procedure.copying import Copy, CopyLine
 from handsfree.procedure.graph import ways
 from handsfree.procedure.model import Ask, Book, Caution, Isolate, Prove, Read, Restore, Step
 from handsfree.procedure.sources import method_of
 
 
-def card_lines(book: Book) -> Iterator[Line]:
+def card_lines(book: Book) -> Iterator[CopyLine]:
     """Numbers are those of the printed copy."""
     copy, main = Copy(book), book.procedures[book.main]
     copy.here = book.main
     steps = [step for one in book.procedures.values() for step in one.steps]
-    yield Line("title", main.title)
+    yield CopyLine("title", main.title)
     hazards = dict.fromkeys(copy.value("hazard", name) for step in steps for name in step.hazards)
     if hazards:
-        yield Line("part", copy.words("card-hazards"))
-        yield Line("plain", ", ".join(hazards))
+        yield CopyLine("part", copy.words("card-hazards"))
+        yield CopyLine("plain", ", ".join(hazards))
     for said in dict.fromkeys(step.say for step in main.steps if isinstance(step, Caution)):
-        yield Line("plain", said)
+        yield CopyLine("plain", said)
     yield from _gates(steps, copy)
     readings = [step for step in main.steps if isinstance(step, Read) and step.expected is not None]
     if readings:
-        yield Line("part", copy.words("card-readings"))
+        yield CopyLine("part", copy.words("card-readings"))
         for reading in readings:
-            yield Line("step", "", copy.number(reading.id))
+            yield CopyLine("step", "", copy.number(reading.id))
             yield _expected(reading, copy)
     asked = [step for step in main.steps if isinstance(step, Ask)]
     if asked:
-        yield Line("part", copy.words("card-ways"))
+        yield CopyLine("part", copy.words("card-ways"))
     for step in asked:
         found = [way for way in ways(main, step) if way.name and way.to]
         leads = ", ".join(f"{_named(way.name, copy)} {copy.to(way.to)}" for way in found)
-        yield Line("step", "", copy.number(step.id))
-        yield Line("say", f"{step.short or step.say} {leads}", copy.number(step.id))
+        yield CopyLine("step", "", copy.number(step.id))
+        yield CopyLine("say", f"{step.short or step.say} {leads}", copy.number(step.id))
 
 
 def _named(way: str, copy: Copy) -> str:
     return copy.words(way.replace(" ", "-")) if way in WAYS_OUT else way
 
 
-def _gates(steps: list[Step], copy: Copy) -> Iterator[Line]:
+def _gates(steps: list[Step], copy: Copy) -> Iterator[CopyLine]:
     isolates: dict[tuple[str, ...], Isolate] = {}
     for step in steps:
         if isinstance(step, Isolate):
             isolates.setdefault(step.sources, step)
     for names, isolate in isolates.items():
-        yield Line("part", f"{copy.words('card-isolate')}: {', '.join(names)}")
-        yield from (Line("contents", one) for one in isolate.do)
+        yield CopyLine("part", f"{copy.words('card-isolate')}: {', '.join(names)}")
+        yield from (CopyLine("contents", one) for one in isolate.do)
     proofs = {_proved(step, copy): None for step in steps if isinstance(step, Prove)}
     if proofs:
-        yield Line("part", copy.words("card-prove"))
-        yield from (Line("contents", one) for one in proofs)
+        yield CopyLine("part", copy.words("card-prove"))
+        yield from (CopyLine("contents", one) for one in proofs)
     restore = next((step for step in steps if isinstance(step, Restore)), None)
     if restore is not None:
-        yield Line("part", copy.words("card-restore"))
-        yield from (Line("contents", one) for one in (*restore.checks, restore.power))
+        yield CopyLine("part", copy.words("card-restore"))
+        yield from (CopyLine("contents", one) for one in (*restore.checks, restore.power))
     if isolates:
-        yield Line("plain", copy.words("card-number"))
+        yield CopyLine("plain", copy.words("card-number"))
 
 
 def _proved(step: Prove, copy: Copy) -> str:
@@ -74,8 +74,8 @@ def _proved(step: Prove, copy: Copy) -> str:
     return f"{step.say} {points}: {copy.words('below', value=f'{step.limit(method):.2g} {unit}')}."
 
 
-def _expected(step: Read, copy: Copy) -> Line:
+def _expected(step: Read, copy: Copy) -> CopyLine:
     assert step.expected is not None
     low, high = step.expected
     value = copy.words("between", low=f"{low:g}", high=f"{high:g}{symbol(step.unit)}")
-    return Line("say", f"{step.quantity[:1].upper()}{step.quantity[1:]}: {value}", copy.number(step.id))
+    return CopyLine("say", f"{step.quantity[:1].upper()}{step.quantity[1:]}: {value}", copy.number(step.id))

@@ -16,7 +16,7 @@ from typing import Any
 
 from handsfree.language.meaning import WAYS_OUT
 from handsfree.language.quantities import SYMBOLS, symbol
-from handsfree.procedure.copying import BOX, HARD, Copy, Line, tables_of
+from handsfree.procedure.copying import BOX, HARD, Copy, CopyLine, tables_of
 from handsfree.procedure.graph import outcomes, ways
 from handsfree.procedure.model import (
     Ask,
@@ -41,45 +41,45 @@ from handsfree.procedure.sheets import sheets
 from handsfree.procedure.sources import method_of
 
 
-def lines_of(book: Book, copy: Copy | None = None) -> Iterator[Line]:
+def lines_of(book: Book, copy: Copy | None = None) -> Iterator[CopyLine]:
     copy = copy or Copy(book)
     main = book.procedures[book.main]
-    yield Line("title", main.title)
+    yield CopyLine("title", main.title)
     if main.purpose:
-        yield Line("plain", main.purpose)
-    yield Line("plain", copy.words("use", first=1))
-    yield Line("plain", copy.words("use-bar"))
-    yield Line("plain", copy.words("use-limits"))
-    yield Line("small", copy.words("copy", version=main.version, digest=book.digests.get(book.main, "") or "-"))
+        yield CopyLine("plain", main.purpose)
+    yield CopyLine("plain", copy.words("use", first=1))
+    yield CopyLine("plain", copy.words("use-bar"))
+    yield CopyLine("plain", copy.words("use-limits"))
+    yield CopyLine("small", copy.words("copy", version=main.version, digest=book.digests.get(book.main, "") or "-"))
     body = [line for name in copy.parts for line in _part(book.procedures[name], copy)]
-    yield Line("contents", copy.words("contents"))
+    yield CopyLine("contents", copy.words("contents"))
     for name, at in copy.parts.items():
         first, last = copy.extent(name)
         title = copy.words("part", part=at, title=book.procedures[name].title)
-        yield Line("contents", f"{title}: {copy.words('from-step', first=first, last=last)}", first)
+        yield CopyLine("contents", f"{title}: {copy.words('from-step', first=first, last=last)}", first)
     if copy.drawn:
-        yield Line("contents", copy.words("tables"))
+        yield CopyLine("contents", copy.words("tables"))
     yield from body
     if copy.drawn:
-        yield Line("part", copy.words("tables"))
-        yield from (Line(style, text) for style, text in sheets(copy))
+        yield CopyLine("part", copy.words("tables"))
+        yield from (CopyLine(style, text) for style, text in sheets(copy))
 
 
-def _part(procedure: Procedure, copy: Copy) -> Iterator[Line]:
+def _part(procedure: Procedure, copy: Copy) -> Iterator[CopyLine]:
     copy.here = procedure.procedure
     first, _ = copy.extent(procedure.procedure)
-    yield Line("part", copy.words("part", part=copy.parts[procedure.procedure], title=procedure.title), first)
+    yield CopyLine("part", copy.words("part", part=copy.parts[procedure.procedure], title=procedure.title), first)
     for step in procedure.steps:
         yield from _step(procedure, step, copy)
 
 
-def _step(procedure: Procedure, step: Step, copy: Copy) -> Iterator[Line]:
+def _step(procedure: Procedure, step: Step, copy: Copy) -> Iterator[CopyLine]:
     number = copy.number(step.id)
-    yield Line("step", copy.words("step", number=number), number)
+    yield CopyLine("step", copy.words("step", number=number), number)
     if step.behind_gate:
-        yield Line("gate", copy.words("only-isolated"), number)
+        yield CopyLine("gate", copy.words("only-isolated"), number)
     if isinstance(step, Caution):
-        yield Line("signal", copy.words(f"signal-{step.level}"), number)
+        yield CopyLine("signal", copy.words(f"signal-{step.level}"), number)
     say = copy.words("finding", say=step.say) if isinstance(step, Finding) else step.say
     if isinstance(step, Instruct | Finding):
         say = f"{BOX}{HARD}{say}"
@@ -93,11 +93,11 @@ def _step(procedure: Procedure, step: Step, copy: Copy) -> Iterator[Line]:
     if isinstance(step, _IN_ONE):
         say, work = "   ".join([say, *(text for _, text in work)]), []
     if not isinstance(step, Decide):
-        yield Line("say", say, number)
+        yield CopyLine("say", say, number)
     for style, text in work:
-        yield Line(style, text, number)
+        yield CopyLine(style, text, number)
     if onward:
-        yield Line("go", onward, number)
+        yield CopyLine("go", onward, number)
 
 
 Work = Iterator[tuple[str, str]]

@@ -9,10 +9,10 @@ from handsfree.procedure import phrasing
 from handsfree.procedure.graph import Place, places, start
 from handsfree.procedure.hazards import usual
 from handsfree.procedure.model import Caution, Step
-from handsfree.procedure.proof_parts import Fault, Proof
+from handsfree.procedure.proof_parts import Proof, ProofFault
 
 
-def hazard_cautions(proof: Proof) -> Iterator[Fault]:
+def hazard_cautions(proof: Proof) -> Iterator[ProofFault]:
     """A hazard that asks for one needs its caution on every path: take out the cautions that name it, and
     no step that meets it may be reachable (the same as: some of them together dominate it)."""
     for hazard in sorted(one.name for one in usual().hazards.values() if one.caution):
@@ -39,7 +39,7 @@ def _reached_past(proof: Proof, removed: Callable[[Place], bool]) -> Iterator[tu
     yield from nx.single_source_shortest_path(proof.graph.subgraph(kept), first).items()
 
 
-def protected(proof: Proof) -> Iterator[Fault]:
+def protected(proof: Proof) -> Iterator[ProofFault]:
     """A caution is read right before what it protects, and nothing reaches that without passing it."""
     guards: dict[tuple[str, str], list[str]] = {}
     for name in {place.procedure for place in places(proof.graph)}:

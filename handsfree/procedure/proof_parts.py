@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from handsfree.isolation.rules import Hold, Holds, Power
 from handsfree.procedure import phrasing
-from handsfree.procedure.graph import Expansion, Graph, Place, start
+from handsfree.procedure.graph import Graph, Place, StepIndex, start
 from handsfree.procedure.hazards import usual
 from handsfree.procedure.model import (
     Book,
@@ -26,7 +26,7 @@ def standing(holds: Holds) -> Standing:
     return tuple(sorted((name, hold) for name, hold in holds.items() if hold.power is not Power.LIVE))
 
 
-class State(StrEnum):
+class SupplyState(StrEnum):
     """How all sources together stand, for people: the least safe of what was begun."""
 
     LIVE = "live"
@@ -39,9 +39,11 @@ class Moment(NamedTuple):
     standing: Standing
 
     @property
-    def state(self) -> State:
+    def state(self) -> SupplyState:
         powers = {hold.power for _, hold in self.standing}
-        return State.LIVE if not powers else State.ISOLATED if powers == {Power.ISOLATED} else State.ISOLATING
+        if not powers:
+            return SupplyState.LIVE
+        return SupplyState.ISOLATED if powers == {Power.ISOLATED} else SupplyState.ISOLATING
 
     @property
     def holds(self) -> dict[str, Hold]:
@@ -49,7 +51,7 @@ class Moment(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Fault:
+class ProofFault:
     """`kind`: one of KINDS. `path`: the steps that lead there, as shown in `sentence`; () where no path matters. `aloud`:
     the sentence for the ear. Sentences are in the language of the book's main procedure."""
 
@@ -79,7 +81,7 @@ KINDS = (
 @dataclass(frozen=True)
 class Proof:
     book: Book
-    expansion: Expansion
+    expansion: StepIndex
     graph: Graph
 
     @property
@@ -100,13 +102,13 @@ class Proof:
 
     def fault(
         self, place: Place, kind: str, path: list[Place] | None = None, key: str = "", **values: object
-    ) -> Fault:
+    ) -> ProofFault:
         """`key`: of the sentence that follows the step's name, the kind's own when absent; the path is put behind it."""
         code, key = self.language, key or kind.replace(" ", "-")
         shown = tuple(one.shown(self.book.main) for one in path or ())
         tail = f" {phrasing.say(code, 'path', path=' -> '.join(shown))}" if shown else ""
         sentence = phrasing.say(code, "at-step", step=place.step, why=phrasing.say(code, key, **values))
-        return Fault(
+        return ProofFault(
             self.book.file(place.procedure), self.book.line(place.procedure, place.step), place.step, kind,
             f"{sentence}{tail}", shown, aloud(code, key, **values), code,
         )  # fmt: skip

@@ -20,9 +20,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from handsfree.isolation import rules
-from handsfree.isolation.rules import Hold, Holds, Power, Turn
+from handsfree.isolation.rules import Hold, Holds, Power, SourceEvent
 from handsfree.procedure import isolation_faults, phrasing
-from handsfree.procedure.graph import EXITS, FINISH, MISSING, NOWHERE, Expansion, Graph, Place, TooLarge, places, start
+from handsfree.procedure.graph import EXITS, FINISH, MISSING, NOWHERE, Graph, Place, StepIndex, TooLarge, places, start
 from handsfree.procedure.model import (
     GATES,
     Book,
@@ -36,7 +36,7 @@ from handsfree.procedure.model import (
     is_fed,
 )
 from handsfree.procedure.proof_cautions import hazard_cautions, protected
-from handsfree.procedure.proof_parts import KINDS, Fault, Moment, Proof, standing, way_to
+from handsfree.procedure.proof_parts import KINDS, Moment, Proof, ProofFault, standing, way_to
 from handsfree.procedure.sources import Energy, method_of
 
 
@@ -45,7 +45,7 @@ def after(energy: Energy, procedure: str, step: Step, holds: Holds) -> dict[str,
     sources, then = energy.sources, dict(holds)
     match step:
         case Isolate():
-            then.update({name: rules.turned(rules.at(then, name), Turn.ISOLATION_BEGUN) for name in step.sources})
+            then.update({name: rules.turned(rules.at(then, name), SourceEvent.ISOLATION_BEGUN) for name in step.sources})
             then = rules.claimed(sources, step.sources, rules.settled(sources, then))
         case Prove():
             source = energy.proves(procedure, step)
@@ -64,16 +64,16 @@ def barrier(step: Step) -> bool:
     return isinstance(step, GATES) or (isinstance(step, Wait) and step.leaves_site)
 
 
-def prove(book: Book) -> tuple[Fault, ...]:
+def prove(book: Book) -> tuple[ProofFault, ...]:
     """Every fault of the book's graph, each step and kind once; `safe.faults_of` asks this and more. Books that load_book
     would have refused (a call or a target that does not exist) get faults too."""
-    expansion = Expansion(book)
+    expansion = StepIndex(book)
     try:
         graph = expansion.graph()
     except TooLarge as error:
-        return (Fault(book.file(book.main), 0, "", "size", error.sentence, language=expansion.language),)
+        return (ProofFault(book.file(book.main), 0, "", "size", error.sentence, language=expansion.language),)
     proof = Proof(book, expansion, graph)
-    found: dict[tuple[str, str, str], Fault] = {}
+    found: dict[tuple[str, str, str], ProofFault] = {}
     for name, step, kind, key, values in isolation_faults.found(book):
         one = proof.fault(Place((), name, step), kind, None, key, **values)
         found.setdefault((one.file, one.step, one.kind), one)
@@ -83,7 +83,7 @@ def prove(book: Book) -> tuple[Fault, ...]:
     return tuple(sorted(found.values(), key=lambda fault: (KINDS.index(fault.kind), fault.file, fault.line)))
 
 
-def moments(expansion: Expansion, go_back: bool = True) -> Graph:
+def moments(expansion: StepIndex, go_back: bool = True) -> Graph:
     """The graph of moments, from the beginning, all LIVE. Exits are places, with no standing."""
     import networkx as nx
 
@@ -112,7 +112,7 @@ def moments(expansion: Expansion, go_back: bool = True) -> Graph:
     return graph
 
 
-def _lost(proof: Proof) -> Iterator[Fault]:
+def _lost(proof: Proof) -> Iterator[ProofFault]:
     """Ways that lead to nothing."""
     for place in places(proof.graph):
         step = proof.expansion.step(place)
@@ -177,7 +177,7 @@ _BAD_MOMENTS: tuple[tuple[str, Callable[[Proof, Place, Step, Holds], bool]], ...
 )
 
 
-def _isolation(proof: Proof) -> Iterator[Fault]:
+def _isolation(proof: Proof) -> Iterator[ProofFault]:
     all_moments = moments(proof.expansion)
     forward = moments(proof.expansion, go_back=False)
     first = Moment(start(proof.book), ())
@@ -210,7 +210,7 @@ def _values(proof: Proof, place: Place, step: Step, holds: Holds) -> dict[str, s
     }
 
 
-def _broken(proof: Proof, step: Wait, path: list[Place]) -> Iterator[Fault]:
+def _broken(proof: Proof, step: Wait, path: list[Place]) -> Iterator[ProofFault]:
     """A wait longer than the break that the procedure, or one that calls it, allows would clear the isolation half way."""
     place = path[-1]
     names = (place.procedure, *(procedure for procedure, _ in place.calls))
@@ -219,7 +219,7 @@ def _broken(proof: Proof, step: Wait, path: list[Place]) -> Iterator[Fault]:
         yield proof.fault(place, "wait breaks isolation", path, lasts=step.lasts, allowed=f"{allowed:g}")
 
 
-def _unreachable(proof: Proof) -> Iterator[Fault]:
+def _unreachable(proof: Proof) -> Iterator[ProofFault]:
     reached = {(place.procedure, place.step) for place in places(proof.graph)}
     called = {name for name, _ in reached}
     for name, procedure in proof.book.procedures.items():
@@ -230,7 +230,7 @@ def _unreachable(proof: Proof) -> Iterator[Fault]:
                 yield proof.fault(Place((), name, step.id), "unreachable")
 
 
-def _loops(proof: Proof) -> Iterator[Fault]:
+def _loops(proof: Proof) -> Iterator[ProofFault]:
     """Every place must be able to reach an end; of those that cannot, one in each ring is named. A place that runs into
     nothing is reported as that, not as a loop."""
     import networkx as nx

@@ -10,7 +10,7 @@ from functools import lru_cache
 from handsfree.procedure import accuracy, expressions
 from handsfree.procedure.model import Answer, Ask, Caution, Decide, End, Finding, Handover, Procedure, Prove, Read, Step
 from handsfree.procedure.sentences import nearest
-from handsfree.procedure.yamlfile import Document, Place, Problem
+from handsfree.procedure.yamlfile import Document, Problem, YamlPath
 
 #: Units that need no library to know.
 COMMON = frozenset(
@@ -49,7 +49,7 @@ def problems_of_calls(
                 yield Problem(shown, lines[step.id], text, step.id, "cases")
 
 
-def _place(field: Place, document: Document, at: int) -> Place:
+def _place(field: YamlPath, document: Document, at: int) -> YamlPath:
     """An answer in its short form is found by its words."""
     if len(field) > 1 and field[0] == "answers" and isinstance(field[1], int):
         given = document.data["steps"][at].get("answers")
@@ -60,7 +60,7 @@ def _place(field: Place, document: Document, at: int) -> Place:
 
 def _of_step(
     step: Step, ids: Sequence[str], tables: expressions.Tables, unread: frozenset[str]
-) -> Iterator[tuple[Place, str]]:
+) -> Iterator[tuple[YamlPath, str]]:
     """`unread`: names of steps that are there but not well formed; what decides on them is not judged."""
     known = list(dict.fromkeys(ids))
     for field, how, target in targets(step):
@@ -92,7 +92,7 @@ def _uses(when: str, names: frozenset[str]) -> bool:
         return False
 
 
-def targets(step: Step) -> Iterator[tuple[Place, str, str]]:
+def targets(step: Step) -> Iterator[tuple[YamlPath, str, str]]:
     """(field, how the step uses it, id) of every step that this one names."""
     if step.go is not None:
         yield ("go",), "goes to", step.go
@@ -126,7 +126,7 @@ def targets(step: Step) -> Iterator[tuple[Place, str, str]]:
             pass
 
 
-def _of_reading(step: Read) -> Iterator[tuple[Place, str]]:
+def _of_reading(step: Read) -> Iterator[tuple[YamlPath, str]]:
     for field, pair in (("plausible", step.plausible), ("expected", step.expected)):
         if pair is not None and pair[0] >= pair[1]:
             yield (field,), f"has '{field}' from {pair[0]:g} to {pair[1]:g}; the first must be the lower."
@@ -142,7 +142,7 @@ def _of_reading(step: Read) -> Iterator[tuple[Place, str]]:
             yield ("accuracy",), sentence
 
 
-def _of_answers(answers: Sequence[Answer]) -> Iterator[tuple[Place, str]]:
+def _of_answers(answers: Sequence[Answer]) -> Iterator[tuple[YamlPath, str]]:
     seen: dict[str, str] = {}
     for at, answer in enumerate(answers):
         for words in (answer.say, *answer.also):

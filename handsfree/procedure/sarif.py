@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from typing import Any
 
 from handsfree import __version__
-from handsfree.procedure.check import Report
+from handsfree.procedure.check import CheckReport
 from handsfree.procedure.remarks import Remark, Weight
 
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
 _LEVELS = {Weight.ERROR: "error", Weight.ADVICE: "warning", Weight.NOTE: "note"}
 
 
-def sarif(reports: Sequence[Report], files: dict[str, str]) -> dict[str, Any]:
+def sarif(reports: Sequence[CheckReport], files: dict[str, str]) -> dict[str, Any]:
     """`files`: as shown to people -> as an editor opens it."""
     remarks = [remark for report in reports for remark in report.remarks]
     groups = list(dict.fromkeys(remark.group for remark in remarks))

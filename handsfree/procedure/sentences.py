@@ -11,7 +11,7 @@ from rapidfuzz.distance import JaroWinkler
 
 from handsfree.procedure import model
 from handsfree.procedure.parts import Frozen
-from handsfree.procedure.yamlfile import Place
+from handsfree.procedure.yamlfile import YamlPath
 
 STEP: TypeAdapter[model.Step] = TypeAdapter(model.Step)
 KINDS: dict[str, type[model._Step]] = {
@@ -36,12 +36,12 @@ def near(word: str, known: list[str]) -> str:
     return str(best[0]) if best else ""
 
 
-def stripped(place: tuple[int | str, ...]) -> Place:
+def stripped(place: tuple[int | str, ...]) -> YamlPath:
     """pydantic puts the kind of the step into the place; the file has no such level."""
     return tuple(part for at, part in enumerate(place) if not (at == 0 and part in KINDS))
 
 
-def found(error: ValidationError, kind: str) -> list[tuple[Place, str]]:
+def found(error: ValidationError, kind: str) -> list[tuple[YamlPath, str]]:
     """(place within the step or header, sentence without its subject) of every error."""
     return [(stripped(one["loc"]), _sentence(one, kind)) for one in error.errors(include_url=False)]
 
@@ -103,13 +103,13 @@ def _shown(given: object) -> str:
     return "nothing" if given is None else f"'{str(given)[:60]}'"
 
 
-def _owner(place: Place, kind: str) -> str:
+def _owner(place: YamlPath, kind: str) -> str:
     if len(place) > 1 and place[0] in _PARTS:
         return f"an entry of '{place[0]}'"
     return f"the kind '{kind}'" if kind else "a procedure"
 
 
-def _fields(place: Place, kind: str) -> list[str]:
+def _fields(place: YamlPath, kind: str) -> list[str]:
     part = _PARTS.get(str(place[0])) if len(place) > 1 else None
     owner = part if part is not None else KINDS.get(kind, model.Procedure)
     return list(owner.model_fields)

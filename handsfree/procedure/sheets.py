@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 
 from handsfree.language.quantities import symbol
 from handsfree.procedure.copying import Copy, tables_of
-from handsfree.procedure.in_words import Saying
+from handsfree.procedure.in_words import Worded
 from handsfree.procedure.worked_out import Table, table_of
 from handsfree.resources import of_trade
 
@@ -46,7 +46,7 @@ def _entered(copy: Copy, part: str, call: ast.Call, like: Table) -> str:
     return first if table.by in ("one", "difference", "ratio") else f"{lines[-1]}, {first}"
 
 
-def _given(call: ast.Call, saying: Saying) -> list[str]:
+def _given(call: ast.Call, saying: Worded) -> list[str]:
     """The arguments that are readings, in words."""
     named = [one for one in call.args if any(isinstance(node, ast.Name) for node in ast.walk(one))]
     return [saying.said(one) for one in named if not (isinstance(one, ast.Call) and ast.unparse(one.func) == "rows")]
@@ -63,7 +63,7 @@ def _by_hand(copy: Copy, call: ast.Call) -> Lines:
         yield "chart", copy.words("chart-time")
 
 
-def _worked(copy: Copy, table: Table, saying: Saying) -> Lines:
+def _worked(copy: Copy, table: Table, saying: Worded) -> Lines:
     if table.by == "cases":
         assert table.condition is not None
         condition = saying.said(table.condition)

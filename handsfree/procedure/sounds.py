@@ -13,7 +13,7 @@ from handsfree.procedure import phrasing
 from handsfree.procedure.confusions import shares_of, weighed
 from handsfree.procedure.model import Answer, Ask, Book
 from handsfree.procedure.remarks import Remark, Weight, at
-from handsfree.procedure.wording import Words, texts, words_of
+from handsfree.procedure.wording import WordLists, texts, words_of
 
 #: Shares of differing sound (`Language.apart`). Below the first two words are taken for one another: 'warm' and 'worn'
 #: lie 0.12 apart, 'fan' and 'van' 0.17. Below the second, in noise: 'hot' and 'not' 0.33. Chosen by ear and by those pairs.
@@ -59,7 +59,7 @@ def ways(answer: Answer) -> tuple[str, ...]:
     return (answer.say, *answer.also)
 
 
-def _alike(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+def _alike(step: Ask, language: Language, words: WordLists, say: partial[Remark]) -> Iterator[Remark]:
     for one, other in combinations(step.answers, 2):
         apart, a, b = min((_far(language, a, b), a, b) for a in ways(one) for b in ways(other))
         if apart < NEAR or _all_but_one(a, b, language):
@@ -68,7 +68,7 @@ def _alike(step: Ask, language: Language, words: Words, say: partial[Remark]) ->
             yield say(weight, "alike", a=a, b=b, better=_better(b, a, taken, language, words))
 
 
-def _one_word_apart(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+def _one_word_apart(step: Ask, language: Language, words: WordLists, say: partial[Remark]) -> Iterator[Remark]:
     """Answers of which one is the other with a word more: a word that is lost turns it round ('tight', 'not tight')."""
     from handsfree.language.tokens import tokens
 
@@ -86,7 +86,7 @@ def _one_word_apart(step: Ask, language: Language, words: Words, say: partial[Re
                 return
 
 
-def _like_commands(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+def _like_commands(step: Ask, language: Language, words: WordLists, say: partial[Remark]) -> Iterator[Remark]:
     phrases = [way for name in ALWAYS if name not in GIVES_WAY for way in language.commands.get(name, ())]
     guarded = _guarded(language)
     for answer in step.answers:
@@ -109,7 +109,7 @@ def _guarded(language: Language) -> frozenset[str]:
     }
 
 
-def _unknown(step: Ask, language: Language, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+def _unknown(step: Ask, language: Language, words: WordLists, say: partial[Remark]) -> Iterator[Remark]:
     from handsfree.language.phonetics import lacking, phonemes
     from handsfree.language.tokens import tokens
 
@@ -147,7 +147,7 @@ def _apart(word: str) -> str:
     return ""
 
 
-def _better(answer: str, rival: str, taken: list[str], language: Language, words: Words) -> str:
+def _better(answer: str, rival: str, taken: list[str], language: Language, words: WordLists) -> str:
     """An answer for the same thing that sounds like nothing else in force, from the language's list."""
     phrases = [way for name in ALWAYS for way in language.commands.get(name, ())]
     for said in (answer, rival):

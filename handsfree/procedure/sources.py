@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from handsfree.isolation.energy import Kind, Method, Source, needed
+from handsfree.isolation.energy import EnergyKind, Method, Source, needed
 from handsfree.procedure.hazards import usual
 
 #: Of a source whose kind nobody knows: it can be locked, and nothing proves it dead.
-UNKNOWN = Kind("?")
+UNKNOWN = EnergyKind("?")
 NO_METHOD = Method("?", "look")
 
 
@@ -24,7 +24,7 @@ class Energy:
 
     @cached_property
     def sources(self) -> dict[str, Source]:
-        kinds: dict[str, Kind] = {}
+        kinds: dict[str, EnergyKind] = {}
         behind: dict[str, tuple[str, ...]] = {}
         proofs: dict[str, tuple[str, ...]] = {}
         for procedure in self.procedures.values():
@@ -41,7 +41,7 @@ class Energy:
         for name, kind in kinds.items():
             of_kind.setdefault(kind.name, []).append(name)
 
-        def fills(name: str, kind: Kind) -> tuple[str, ...]:
+        def fills(name: str, kind: EnergyKind) -> tuple[str, ...]:
             return tuple(one for other in kind.behind for one in of_kind.get(other, ()) if one != name)
 
         return {n: Source(n, k, behind.get(n, fills(n, k)), proofs.get(n, ())) for n, k in kinds.items()}

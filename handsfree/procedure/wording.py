@@ -22,7 +22,7 @@ _NUMBER = re.compile(r"(?<![\w.-])-?\d+(?:\.\d+)?(?![\w.-]*\d)")
 
 
 @dataclass(frozen=True)
-class Words:
+class WordLists:
     """The lists of a language, all in small letters; `instead`: groups of answers for the same thing; `printed`: the words
     of the printed copy (English where the language has none)."""
 
@@ -35,17 +35,17 @@ class Words:
 
 
 @lru_cache(maxsize=8)
-def words_of(code: str) -> Words:
+def words_of(code: str) -> WordLists:
     from handsfree.procedure.yamlfile import read
     from handsfree.resources import folder
 
     path = folder("grammar") / f"{code}.wording.yaml"
     if not path.is_file():
-        return Words({}, (), {} if code == "en" else words_of("en").printed)
+        return WordLists({}, (), {} if code == "en" else words_of("en").printed)
     data: dict[str, Any] = read(path.read_text(encoding="utf-8")).data
     instead = tuple(tuple(str(word) for word in group) for group in data.pop("instead", []))
     printed = data.pop("printed", None) or words_of("en").printed
-    return Words({name: frozenset(str(word) for word in words) for name, words in data.items()}, instead, printed)
+    return WordLists({name: frozenset(str(word) for word in words) for name, words in data.items()}, instead, printed)
 
 
 def texts(step: Step) -> Iterator[str]:
@@ -82,7 +82,7 @@ def remarks(book: Book, name: str) -> Iterator[Remark]:
             yield from _of_pronouns(parts[0] if parts else "", words, say)
 
 
-def _of_sentence(sentence: str, step: Step, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+def _of_sentence(sentence: str, step: Step, words: WordLists, say: partial[Remark]) -> Iterator[Remark]:
     plain = [word for word in re.findall(r"[\w'°%.,-]+", sentence) if re.search(r"\w", word)]
     if len(plain) > LIMIT_WORDS:
         yield say("long-sentence", n=len(plain), sentence=_short(sentence), most=LIMIT_WORDS)
@@ -96,7 +96,7 @@ def _of_sentence(sentence: str, step: Step, words: Words, say: partial[Remark]) 
     yield from _bare_values(sentence, words, say)
 
 
-def _side(low: list[str], words: Words) -> str:
+def _side(low: list[str], words: WordLists) -> str:
     """'on the left', 'the left door'; 'the right door' too, but not 'the right tool', which is the fitting one."""
     text = " ".join(low)
     sides = words["sides"] - words["turned_to"] if words["turning"] & set(low) else words["sides"]
@@ -114,7 +114,7 @@ def _short(sentence: str) -> str:
     return sentence if len(sentence) <= 60 else sentence[:57].rstrip() + "..."
 
 
-def _second_instruction(low: list[str], words: Words) -> str:
+def _second_instruction(low: list[str], words: WordLists) -> str:
     """The verb of a second instruction, '' for none. The sentence must itself begin as an instruction."""
     verbs = words["instructions"]
     if not any(word in verbs for word in low[:1]) or low[0] in words["meanwhile"]:
@@ -132,13 +132,13 @@ def _second_instruction(low: list[str], words: Words) -> str:
     return ""
 
 
-def _is_noun(low: list[str], at_: int, words: Words) -> bool:
+def _is_noun(low: list[str], at_: int, words: WordLists) -> bool:
     """The word after the join is a thing: the one before it is a verb form used as a thing, after `own` words ('your')."""
     before = low[at_ - 1]
     return before in words["instructions"] and at_ >= 2 and low[at_ - 2] in words["own"]
 
 
-def _passive(low: list[str], words: Words) -> str:
+def _passive(low: list[str], words: WordLists) -> str:
     endings, adverbs = tuple(words["participle_endings"]), tuple(words["adverb_endings"])
     for at_, word in enumerate(low[:-1]):
         if word in words["clauses"]:
@@ -154,7 +154,7 @@ def _passive(low: list[str], words: Words) -> str:
     return ""
 
 
-def _bare_values(sentence: str, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+def _bare_values(sentence: str, words: WordLists, say: partial[Remark]) -> Iterator[Remark]:
     """A number with nothing behind it, or only a small word, has no unit."""
     for match in _NUMBER.finditer(sentence):
         before = re.findall(r"[\w'-]+", sentence[: match.start()].casefold())
@@ -169,7 +169,7 @@ def _bare_values(sentence: str, words: Words, say: partial[Remark]) -> Iterator[
             return
 
 
-def _of_semicolons(parts: list[str], words: Words, say: partial[Remark]) -> Iterator[Remark]:
+def _of_semicolons(parts: list[str], words: WordLists, say: partial[Remark]) -> Iterator[Remark]:
     """'Open the door; pull the plug.': what ';' joins is still one sentence."""
     for one, other in pairwise(parts):
         first, second = (re.match(_WORD, part.casefold()) for part in (one, other))
@@ -178,7 +178,7 @@ def _of_semicolons(parts: list[str], words: Words, say: partial[Remark]) -> Iter
             return
 
 
-def _of_order(parts: list[str], step: Step, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+def _of_order(parts: list[str], step: Step, words: WordLists, say: partial[Remark]) -> Iterator[Remark]:
     if isinstance(step, Caution):
         return
     acted = False
@@ -192,7 +192,7 @@ def _of_order(parts: list[str], step: Step, words: Words, say: partial[Remark]) 
         acted = acted or bool(first and first[0] in words["instructions"])
 
 
-def _of_pronouns(sentence: str, words: Words, say: partial[Remark]) -> Iterator[Remark]:
+def _of_pronouns(sentence: str, words: WordLists, say: partial[Remark]) -> Iterator[Remark]:
     before = ""
     low = re.findall(_WORD, sentence.casefold())
     for word, follows in zip(low, [*low[1:], ""], strict=True):

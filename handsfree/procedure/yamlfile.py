@@ -21,7 +21,7 @@ from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 LIMIT_BYTES = 1_000_000
 LIMIT_DEPTH = 12
 LIMIT_NODES = 40_000  # four hundred steps of the fullest kind are a third of it
-Place = tuple[str | int, ...]
+YamlPath = tuple[str | int, ...]
 
 _INT = re.compile(r"^[-+]?(0|[1-9][0-9]{0,14})$")
 _FLOAT = re.compile(r"^[-+]?([0-9]{1,15}\.[0-9]{0,15}|\.[0-9]{1,15}|[0-9]{1,15}(\.[0-9]{0,15})?[eE][-+]?[0-9]{1,3})$")
@@ -57,9 +57,9 @@ class Document:
     """`lines`: the line (from 1) of each field, by its place: ('steps', 3, 'go')."""
 
     data: Any
-    lines: dict[Place, int]
+    lines: dict[YamlPath, int]
 
-    def line(self, place: Place) -> int:
+    def line(self, place: YamlPath) -> int:
         """Of the field, else of the nearest thing around it."""
         while place not in self.lines and place:
             place = place[:-1]
@@ -107,7 +107,7 @@ def read(text: str) -> Document:
             loader.dispose()
     if node is None:
         raise Unreadable(1, "it is empty; begin with 'procedure:', 'title:' and 'steps:'.")
-    lines: dict[Place, int] = {}
+    lines: dict[YamlPath, int] = {}
     return Document(_plain(node, (), lines), lines)
 
 
@@ -128,7 +128,7 @@ def _explained(error: yaml.MarkedYAMLError, text: str) -> tuple[int, str]:
     return line, f"this is not YAML: {problem}; look at the quotes, colons and the spaces before the field."
 
 
-def _plain(node: Node, place: Place, lines: dict[Place, int]) -> Any:
+def _plain(node: Node, place: YamlPath, lines: dict[YamlPath, int]) -> Any:
     lines.setdefault(place, node.start_mark.line + 1)
     if isinstance(node, ScalarNode):
         return _scalar(node)

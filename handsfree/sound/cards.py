@@ -9,8 +9,8 @@ from typing import Any, Literal
 from handsfree.errors import Trouble
 from handsfree.sound.samples import RATE
 
-Way = Literal["input", "output"]
-Shape = tuple[int, int]  # rate in Hz, channels
+Direction = Literal["input", "output"]
+StreamShape = tuple[int, int]  # rate in Hz, channels
 
 OPENING = 3.0  # s that a device may take to open or to close
 #: Names that carry no sound to a person.
@@ -63,7 +63,7 @@ def devices() -> list[Device]:
     ]
 
 
-def find(wanted: str | None, way: Way) -> int:
+def find(wanted: str | None, way: Direction) -> int:
     """Number of the device called `wanted` (its number, name, or a part of its name), or the system's choice for None.
     Trouble where there is none, or where a part fits several."""
     having = [d for d in devices() if (d.inputs if way == "input" else d.outputs) > 0]
@@ -82,7 +82,7 @@ def find(wanted: str | None, way: Way) -> int:
     return part[0].number
 
 
-def shapes(device: Device, way: Way) -> list[Shape]:
+def shapes(device: Device, way: Direction) -> list[StreamShape]:
     """To try, the program's own first."""
     most = device.inputs if way == "input" else device.outputs
     rates = [RATE, round(device.rate), 48_000, 44_100]

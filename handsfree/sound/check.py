@@ -16,7 +16,7 @@ from handsfree.errors import Trouble
 from handsfree.sound import levels
 from handsfree.sound.cards import Device
 from handsfree.sound.samples import RATE, Samples
-from handsfree.sound.sources import Source
+from handsfree.sound.sources import SoundSource
 
 QUIET_FOR = 10.0  # s
 PHRASE_FOR = 5.0  # s
@@ -37,7 +37,7 @@ class Expected:
 
 
 @dataclass(frozen=True)
-class Verdict:
+class SoundVerdict:
     """`level`: active, dB full scale; `floor`: noise, dB full scale; `snr`: dB; `clipped`, `expected`: shares, 0 to 1
     (`expected` None where no table was given); `advice`: what to do, a sentence each, most important first."""
 
@@ -49,7 +49,7 @@ class Verdict:
     advice: tuple[str, ...]
 
 
-def collect(source: Source, seconds: float) -> Samples:
+def collect(source: SoundSource, seconds: float) -> Samples:
     """Sound from a source. Trouble where it gives none."""
     parts: list[Samples] = []
     idle = 0.0
@@ -64,7 +64,7 @@ def collect(source: Source, seconds: float) -> Samples:
     return np.concatenate(parts)
 
 
-def measure(source: Source, ask: Callable[[str], None], table: Sequence[Expected] = ()) -> Verdict:
+def measure(source: SoundSource, ask: Callable[[str], None], table: Sequence[Expected] = ()) -> SoundVerdict:
     """The whole check; `ask` shows or says what the person is to do."""
     collect(source, 0.5)  # what a device gives while it wakes is not measured
     ask(f"Say nothing for {QUIET_FOR:.0f} seconds.")
@@ -73,14 +73,14 @@ def measure(source: Source, ask: Callable[[str], None], table: Sequence[Expected
     return judge(noise, collect(source, PHRASE_FOR), table)
 
 
-def judge(noise: Samples, phrase: Samples, table: Sequence[Expected] = ()) -> Verdict:
+def judge(noise: Samples, phrase: Samples, table: Sequence[Expected] = ()) -> SoundVerdict:
     speech = spoken_part(phrase, noise)
     level = levels.speech_level(speech)
     floor = levels.noise_floor(noise)
     snr = levels.signal_to_noise(speech, noise)
     clip = max(levels.clipped(phrase), levels.clipped(noise))
     expected = share_at(snr, table)
-    return Verdict(level.active, floor, snr, clip, expected, _advice(level.active, floor, snr, clip, expected, noise))
+    return SoundVerdict(level.active, floor, snr, clip, expected, _advice(level.active, floor, snr, clip, expected, noise))
 
 
 def spoken_part(phrase: Samples, noise: Samples) -> Samples:
@@ -129,7 +129,7 @@ def _hum(noise: Samples) -> float:
     return float(spectrum[(hertz > 40) & (hertz < 150)].sum() / voice) if voice > 0 else 0.0
 
 
-def in_words(verdict: Verdict) -> list[str]:
+def in_words(verdict: SoundVerdict) -> list[str]:
     """Lines for a person."""
     lines = [
         f"Voice           {verdict.level:6.1f} dB full scale (active level, ITU-T P.56)",

@@ -20,9 +20,9 @@ def check(sound_in: str | None, table: tuple[Expected, ...]) -> None:
     from handsfree.sound import check as checking
     from handsfree.sound.files import is_file
     from handsfree.sound.samples import RealClock, VirtualClock
-    from handsfree.sound.sources import FileSource, Source
+    from handsfree.sound.sources import FileSource, SoundSource
 
-    source: Source
+    source: SoundSource
     if sound_in is not None and (sound_in == "-" or is_file(sound_in)):
         source = FileSource(sound_in, VirtualClock())
     else:

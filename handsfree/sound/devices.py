@@ -23,7 +23,7 @@ from typing import Any
 
 from handsfree.errors import Trouble
 from handsfree.journal.events import SoundBack, SoundLost
-from handsfree.sound.cards import OPENING, Shape, Way, devices, find, library, shapes
+from handsfree.sound.cards import OPENING, Direction, StreamShape, devices, find, library, shapes
 from handsfree.sound.hush import hush, unhush
 from handsfree.sound.prompts import Tell
 from handsfree.sound.trial import Found, tried
@@ -95,10 +95,10 @@ class Keeper:
     _library = threading.RLock()
 
     def __init__(
-        self, way: Way, wanted: str | None, callback: Callable[..., None], opened: Callable[[int, int], None],
-        lost: Callable[[], None], tell: Tell, shape: Shape | None = None, latency: float = LATENCY,
+        self, way: Direction, wanted: str | None, callback: Callable[..., None], opened: Callable[[int, int], None],
+        lost: Callable[[], None], tell: Tell, shape: StreamShape | None = None, latency: float = LATENCY,
     ) -> None:
-        self.way: Way = way
+        self.way: Direction = way
         self.what = "microphone" if way == "input" else "loudspeaker"
         self.callback, self.opened, self.latency = callback, opened, latency
         self._wanted, self._lost, self._tell, self._shape = wanted, lost, tell, shape
@@ -107,7 +107,7 @@ class Keeper:
         self._closing = False
         self.alive = time.monotonic()  # of the last callback; the callback's owner sets it
         self.name = ""
-        self.shape: Shape | None = None  # at which it is open, or was last
+        self.shape: StreamShape | None = None  # at which it is open, or was last
         self.losses = 0
         hush()
         try:
@@ -136,7 +136,7 @@ class Keeper:
             self._shut()
         unhush()
 
-    def _tried_shape(self, number: int) -> Shape | None:
+    def _tried_shape(self, number: int) -> StreamShape | None:
         """The one that works, tried out of this process. Trouble where none does; None where the trial did not end."""
         found = tried(self.way, [str(number)], False, self._shape, self.latency)
         if found is not None and found.name is None:
@@ -146,7 +146,7 @@ class Keeper:
     def _cannot(self, name: str, fault: str) -> Trouble:
         return Trouble(f"The {self.what} '{name}' cannot be opened ({fault}); choose another with 'handsfree sound'.")
 
-    def _open(self, number: int, shape: Shape | None) -> None:
+    def _open(self, number: int, shape: StreamShape | None) -> None:
         """At `shape`, or at the first that works. Trouble where none does, or where the device does not answer."""
         _wait_for_overrun()
         device = devices()[number]

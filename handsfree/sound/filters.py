@@ -10,12 +10,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Line = NDArray[np.float64]
+Signal = NDArray[np.float64]
 
 _AT_ONCE = 256  # samples smoothed by one product
 
 
-def smoothed(x: NDArray[Any], keep: float) -> Line:
+def smoothed(x: NDArray[Any], keep: float) -> Signal:
     """y[n] = keep * y[n-1] + (1 - keep) * x[n], from rest."""
     age = np.arange(_AT_ONCE)[:, None] - np.arange(_AT_ONCE)
     within = np.where(age >= 0, (1.0 - keep) * keep ** np.maximum(age, 0), 0.0)
@@ -29,14 +29,14 @@ def smoothed(x: NDArray[Any], keep: float) -> Line:
     return np.asarray(blocks.ravel()[: len(x)])
 
 
-def convolved(a: NDArray[Any], b: NDArray[Any]) -> Line:
+def convolved(a: NDArray[Any], b: NDArray[Any]) -> Signal:
     """The whole convolution, len(a) + len(b) - 1 samples; by FFT."""
     length = len(a) + len(b) - 1
     size = 1 << (length - 1).bit_length()
     return np.asarray(np.fft.irfft(np.fft.rfft(a, size) * np.fft.rfft(b, size), size)[:length])
 
 
-def toeplitz_solved(column: Line, right: Line) -> Line | None:
+def toeplitz_solved(column: Signal, right: Signal) -> Signal | None:
     """w with T w = `right`, T symmetric with this first column; None where T is singular. Levinson's recursion: forward
     vectors f with T f = e_1, each from the one before it (N. Levinson, J. Math. Phys. 25 (1947), from memory)."""
     n = len(column)
@@ -72,7 +72,7 @@ class Sections:
         self._taken = states[::-1].T  # (size, frame): state after the frame, of each sample in it
         self._state = np.zeros(size)
 
-    def _run(self, first: float, state: Line) -> tuple[Line, Line]:
+    def _run(self, first: float, state: Signal) -> tuple[Signal, Signal]:
         """The plain recursion (direct form II transposed) over one sample `first` and silence."""
         sounds, states, now = np.zeros(self._frame), np.zeros((self._frame, len(state))), state.copy()
         for n in range(self._frame):
@@ -85,7 +85,7 @@ class Sections:
             sounds[n], states[n] = x, now
         return sounds, states
 
-    def feed(self, frame: NDArray[Any]) -> Line:
+    def feed(self, frame: NDArray[Any]) -> Signal:
         """One frame through. ValueError for one of another length."""
         if len(frame) != self._frame:
             raise ValueError(f"a frame of {len(frame)} samples, not {self._frame}")

@@ -35,7 +35,7 @@ from handsfree.sound.levels import QUIETEST, decibels, power
 from handsfree.sound.memory import LONG, give_back
 from handsfree.sound.prompts import Sink
 from handsfree.sound.samples import RATE, Clock, Piece, Samples, silence
-from handsfree.sound.sources import BLOCK, Block, Source
+from handsfree.sound.sources import BLOCK, Block, SoundSource
 
 WAITING = 4  # utterances
 KEPT = 40.0  # s of raw sound, to judge an utterance by
@@ -57,7 +57,7 @@ class Cutter(Protocol):
     def feed(self, samples: Samples) -> Iterable[Piece]: ...
 
 
-class Recogniser(Protocol):
+class HearsSound(Protocol):
     def hear(self, samples: Samples, listening: Listening) -> Heard: ...
 
 
@@ -117,7 +117,7 @@ class PieceInLine:
     torn: bool
 
 
-class Line:
+class HearingQueue:
     """Utterances that wait to be judged, WAITING at most; beside them, in no place of theirs, the one that is supposed: the
     newest only, and given out where nothing else waits. `busy` from when one is given out until the next is asked for."""
 
@@ -180,7 +180,7 @@ class LiveLoop:
     what the utterance under way was heard as, so far."""
 
     def __init__(
-        self, source: Source, cutter: Cutter, sink: Sink, recogniser: Recogniser, happenings: Happenings, clock: Clock,
+        self, source: SoundSource, cutter: Cutter, sink: Sink, recogniser: HearsSound, happenings: Happenings, clock: Clock,
         guard: EchoGuard | None = None, first: Callable[[], object] | None = None,
         ahead: Callable[[Samples, Heard, Listening], object] | None = None,
     ) -> None:
@@ -190,7 +190,7 @@ class LiveLoop:
         tap = getattr(sink, "tap", None)
         self._follower = Follower(tap) if tap is not None and not self._guard.headset else None
         self._listening = Listening()
-        self._line = Line()
+        self._line = HearingQueue()
         self._raw: deque[Samples] = deque(maxlen=round(KEPT * RATE / BLOCK))
         self._count = 0  # samples fed to the cutter
         self._supposed: Piece | None = None

@@ -27,7 +27,7 @@ class Block:
     broken: bool = False
 
 
-class Source(Protocol):
+class SoundSource(Protocol):
     """`ended`: no more will come, ever."""
 
     ended: bool

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from handsfree.errors import Trouble
-from handsfree.sound.cards import DEAF, OPENING, Device, Shape, Way, devices, find, library, shapes
+from handsfree.sound.cards import DEAF, OPENING, Device, Direction, StreamShape, devices, find, library, shapes
 
 PATIENT = 20.0  # s for the whole of it
 
@@ -28,11 +28,13 @@ class Found:
 
     names: tuple[str, ...]
     name: str | None = None
-    shape: Shape | None = None
+    shape: StreamShape | None = None
     fault: str = ""
 
 
-def tried(way: Way, wanted: list[str | None], anything: bool, shape: Shape | None, latency: float) -> Found | None:
+def tried(
+    way: Direction, wanted: list[str | None], anything: bool, shape: StreamShape | None, latency: float
+) -> Found | None:
     """Tries those `wanted` in turn (as in `cards.find`; None is the system's choice), then, for `anything`, every other
     that carries sound. None where the trial itself did not end."""
     order = json.dumps({"way": way, "wanted": wanted, "anything": anything, "shape": shape, "latency": latency})
@@ -48,7 +50,7 @@ def tried(way: Way, wanted: list[str | None], anything: bool, shape: Shape | Non
         return None
 
 
-def _works(device: Device, way: Way, shape: Shape, latency: float) -> str:
+def _works(device: Device, way: Direction, shape: StreamShape, latency: float) -> str:
     """Empty, or why not."""
     sd = library()
     fault = ["it does not answer"]
@@ -72,7 +74,7 @@ def _works(device: Device, way: Way, shape: Shape, latency: float) -> str:
     return fault[0]
 
 
-def _numbers(way: Way, wanted: list[str | None], anything: bool) -> tuple[list[int], str]:
+def _numbers(way: Direction, wanted: list[str | None], anything: bool) -> tuple[list[int], str]:
     numbers: list[int] = []
     fault = ""
     for one in wanted:
@@ -89,7 +91,7 @@ def _numbers(way: Way, wanted: list[str | None], anything: bool) -> tuple[list[i
 
 
 def _main(order: dict[str, Any]) -> dict[str, Any]:
-    way: Way = order["way"]
+    way: Direction = order["way"]
     all_devices = devices()
     told: dict[str, Any] = {"names": [d.name for d in all_devices], "name": None, "shape": None}
     numbers, told["fault"] = _numbers(way, order["wanted"], order["anything"])

@@ -37,7 +37,7 @@ _SHARE = 0.2  # the share of the person's right phrases that may stay below the 
 
 
 @dataclass(frozen=True)
-class Reading:
+class ReadAloud:
     """One thing to read aloud. `listening`: where it is in force; `value` or `text`: what it then means."""
 
     text: str
@@ -50,22 +50,22 @@ _COMMANDS = Listening()
 _NUMBER = Listening(number=NumberAsked("degF", -40, 250), commands=())
 _LOCKS = (("four", "two"), ("seven", "three", "nine"), ("one", "eight"))
 #: About two minutes at a reading pace, each said once with a pause.
-SCRIPT: tuple[Reading, ...] = (
-    *(Reading(text, _ANSWERS) for text in _ANSWERS.phrases),
-    *(Reading(text, _COMMANDS) for text in ("next step", "go back", "say again", "stand by", "how long", "where am i")),
+SCRIPT: tuple[ReadAloud, ...] = (
+    *(ReadAloud(text, _ANSWERS) for text in _ANSWERS.phrases),
+    *(ReadAloud(text, _COMMANDS) for text in ("next step", "go back", "say again", "stand by", "how long", "where am i")),
     *(
-        Reading(text, _NUMBER, value)
+        ReadAloud(text, _NUMBER, value)
         for text, value in (
             ("forty three point five", 43.5), ("fifteen", 15.0), ("fifty", 50.0), ("minus twelve", -12.0),
             ("one hundred and eighteen", 118.0), ("seventy two degrees", 72.0), ("thirty nine", 39.0),
             ("two oh eight", 208.0), ("ninety six point four", 96.4), ("sixty five", 65.0),
         )
     ),
-    *(Reading(gate_text("isolated", lock), Listening(gate=GateAsked("isolated", lock))) for lock in _LOCKS),
+    *(ReadAloud(gate_text("isolated", lock), Listening(gate=GateAsked("isolated", lock))) for lock in _LOCKS),
 )  # fmt: skip
 
 
-class Hears(Protocol):
+class HearsReading(Protocol):
     def hear(self, samples: Samples, listening: Listening) -> Heard: ...
 
 
@@ -73,7 +73,7 @@ def _logit(p: float) -> float:
     return math.log(max(p, 1e-9) / max(1 - p, 1e-9))
 
 
-def _right(heard: Heard, reading: Reading) -> bool:
+def _right(heard: Heard, reading: ReadAloud) -> bool:
     if heard.meaning is None or heard.meaning.sense is Sense.DENIAL:
         return False
     if reading.value is not None:
@@ -86,7 +86,7 @@ def _stake(listening: Listening) -> Stake:
 
 
 def learn(
-    recogniser: Hears, spoken: Sequence[tuple[Reading, Samples]], thresholds: Mapping[Stake, float]
+    recogniser: HearsReading, spoken: Sequence[tuple[ReadAloud, Samples]], thresholds: Mapping[Stake, float]
 ) -> dict[Stake, float]:
     """Log-odds to add, by stake. `recogniser`: without any enrolment; `thresholds`: those of `bars`. A stake with too
     little to go by is left out."""
@@ -109,7 +109,7 @@ def learn(
     }
 
 
-def gates_opened(recogniser: Hears, spoken: Sequence[tuple[Reading, Samples]]) -> tuple[int, int]:
+def gates_opened(recogniser: HearsReading, spoken: Sequence[tuple[ReadAloud, Samples]]) -> tuple[int, int]:
     """How many of the gate's phrases were taken at the first try, and of how many."""
     said = [recogniser.hear(samples, reading.listening) for reading, samples in spoken if reading.listening.gate is not None]
     return sum(heard.verdict is Verdict.ACCEPTED for heard in said), len(said)
@@ -124,7 +124,7 @@ def shift(wanted: Sequence[float], unwanted: Sequence[float], threshold: float) 
     return max(-_LARGEST, min(needed, room, _LARGEST))
 
 
-def save(folder: Path, shifts: Mapping[Stake, float], spoken: Sequence[tuple[Reading, Samples]], engine: str) -> None:
+def save(folder: Path, shifts: Mapping[Stake, float], spoken: Sequence[tuple[ReadAloud, Samples]], engine: str) -> None:
     """Keep the result and the recordings. Trouble where the folder cannot be written."""
     import soundfile
 

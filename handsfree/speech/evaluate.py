@@ -67,7 +67,7 @@ class Tally:
 
 
 @dataclass(frozen=True)
-class Report:
+class EvaluationReport:
     tallies: tuple[Tally, ...]
     clips: int
     cpu_per_audio_s: float
@@ -181,7 +181,7 @@ _WARMED: set[Listening] = set()
 
 def evaluate(
     manifest: Path, engine: str | None, models: Path, language: str = "en", jobs: int | None = None, quiet: bool = False
-) -> Report:
+) -> EvaluationReport:
     """Hear every clip of the manifest. `jobs`: processes, by default one a core. Trouble for a bad manifest or clip."""
     clips = read_manifest(manifest)
     work = [(clip, manifest.parent, engine, language, str(models)) for clip in clips]
@@ -216,7 +216,7 @@ def _shown(results: Iterable[Verdicted], total: int, quiet: bool) -> Iterator[Ve
     yield from track(results, "Listening", total=total, console=Console(stderr=True, quiet=quiet), disable=quiet)
 
 
-def _report(results: Sequence[Verdicted], lags: Sequence[float], engine: str) -> Report:
+def _report(results: Sequence[Verdicted], lags: Sequence[float], engine: str) -> EvaluationReport:
     import numpy as np
 
     tallies: dict[tuple[str, str], Tally] = {}
@@ -228,7 +228,7 @@ def _report(results: Sequence[Verdicted], lags: Sequence[float], engine: str) ->
             tally.silent += 1
             tally.kept += verdicted.outcome == "right"
     p50, p95 = (1000 * float(np.percentile(lags, q)) for q in (50, 95))
-    return Report(
+    return EvaluationReport(
         tuple(sorted(tallies.values(), key=lambda t: (t.kind, _loudness(t.snr)))), len(results),
         sum(v.cpu for v in results) / max(1e-9, sum(v.sound for v in results)), p50, p95, engine,
         tuple(v for v in results if v.outcome in ("wrong", "accepted", "proposed_wrong")),
@@ -243,7 +243,7 @@ def _loudness(snr: str) -> float:
         return -1000.0
 
 
-def table(report: Report) -> Any:
+def table(report: EvaluationReport) -> Any:
     """A rich table of the report: counts, and each rate with its 95 % interval."""
     from rich.table import Table
 
@@ -256,7 +256,7 @@ def table(report: Report) -> Any:
     return out
 
 
-def totals(report: Report) -> Mapping[str, tuple[int, int]]:
+def totals(report: EvaluationReport) -> Mapping[str, tuple[int, int]]:
     """The rates that must be near nothing: (count, of how many)."""
     silent = sum(t.silent for t in report.tallies)
     acted = _sum(report, "right") - sum(t.kept for t in report.tallies) + _sum(report, "wrong")
@@ -268,7 +268,7 @@ def totals(report: Report) -> Mapping[str, tuple[int, int]]:
     }
 
 
-def _sum(report: Report, name: str) -> int:
+def _sum(report: EvaluationReport, name: str) -> int:
     return sum(tally.counts[name] for tally in report.tallies)
 
 

@@ -26,7 +26,7 @@ class GateLine(_Strict):
     word: str = "isolated"
 
 
-class ListenFor(_Strict):
+class ManifestListening(_Strict):
     """`commands`: true for all that always work, or the names of some. `proof`: an answer or a reading may prove that the
     works are dead."""
 
@@ -79,7 +79,7 @@ class Clip(BaseModel):
     model_config = ConfigDict(extra="ignore", frozen=True)
     audio: Annotated[str, Field(min_length=1)]
     again: tuple[Annotated[str, Field(min_length=1)], ...] = ()
-    listen_for: ListenFor
+    listen_for: ManifestListening
     expect: Expect | None
     harmless: tuple[str, ...] = ()
     tags: dict[str, Any] = Field(default_factory=dict)

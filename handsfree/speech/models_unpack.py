@@ -22,7 +22,7 @@ _BLOCK = 1 << 20
 
 
 @dataclass(frozen=True)
-class Limits:
+class UnpackLimits:
     """Generous for speech models (the largest in use are near 3 GB), far below a bomb. `ratio`: unpacked over packed,
     looked at for members of more than a megabyte."""
 
@@ -40,7 +40,7 @@ def _safe_path(name: str) -> PurePosixPath:
     return path
 
 
-def _checked_members(archive: zipfile.ZipFile, limits: Limits) -> Iterator[tuple[zipfile.ZipInfo, PurePosixPath]]:
+def _checked_members(archive: zipfile.ZipFile, limits: UnpackLimits) -> Iterator[tuple[zipfile.ZipInfo, PurePosixPath]]:
     members = archive.infolist()
     if len(members) > limits.files:
         raise Trouble(f"The archive holds {len(members)} files, more than any model ({limits.files}); it was not unpacked.")
@@ -63,9 +63,9 @@ def _checked_members(archive: zipfile.ZipFile, limits: Limits) -> Iterator[tuple
         yield member, path
 
 
-def unzip(source: Path, target: Path, limits: Limits | None = None) -> None:
+def unzip(source: Path, target: Path, limits: UnpackLimits | None = None) -> None:
     """Unpack into the folder `target`, which exists and is empty. Trouble for anything odd; the caller then deletes it."""
-    limits = limits or Limits()
+    limits = limits or UnpackLimits()
     try:
         with zipfile.ZipFile(source) as archive:
             members = list(_checked_members(archive, limits))
@@ -93,9 +93,9 @@ def _write(archive: zipfile.ZipFile, member: zipfile.ZipInfo, place: Path) -> No
             file.write(block)
 
 
-def copy_folder(source: Path, target: Path, limits: Limits | None = None) -> None:
+def copy_folder(source: Path, target: Path, limits: UnpackLimits | None = None) -> None:
     """Copy plain files into `target`. Trouble for links, devices and more than a model has."""
-    limits = limits or Limits()
+    limits = limits or UnpackLimits()
     total = 0
     for count, path in enumerate(sorted(source.rglob("*")), 1):
         if path.is_symlink() or not (path.is_file() or path.is_dir()):

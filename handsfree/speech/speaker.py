@@ -138,7 +138,7 @@ def verdict(likeness: float, clips: int) -> str:
     return DOUBTFUL if likeness >= bars.VOICE_SAME.value - bars.VOICE_GAP.value - few else OTHER
 
 
-Lock = tuple[str, ...]
+LockNumber = tuple[str, ...]
 BEFORE = 40  # clips kept from before a number is stated
 
 
@@ -149,7 +149,7 @@ class Voices:
     `encoder` None: nothing is compared."""
 
     encoder: Encodes | None
-    known: dict[Lock, Voiceprint] = field(default_factory=dict)
+    known: dict[LockNumber, Voiceprint] = field(default_factory=dict)
     before: list[Direction] = field(default_factory=list)
     enrolment: Callable[[], Iterable[Samples]] | None = None
 
@@ -179,7 +179,7 @@ class Voices:
         found = (self._direction(samples) for samples in clips)
         self.before += [direction for direction in found if direction is not None]
 
-    def stated(self, lock: Lock, samples: Samples) -> None:
+    def stated(self, lock: LockNumber, samples: Samples) -> None:
         """This voice said that the number is its own. The same number again is another saying of the same voice only if it
         is like it; else it begins anew, for whoever states the number last owns it."""
         self._enrolled()
@@ -190,7 +190,7 @@ class Voices:
         alike = owner is not None and verdict(owner.likeness(direction), owner.clips) == SAME
         self.known[lock] = owner.and_also(direction) if owner is not None and alike else gathered(direction, self.before)
 
-    def _whose(self, samples: Samples, direction: Direction, lock: Lock | None) -> str:
+    def _whose(self, samples: Samples, direction: Direction, lock: LockNumber | None) -> str:
         """Against the voice of this number; of any that is known where the number does not matter. '' where nothing can be
         compared. A clip that is surely of the voice adds to what is known of it."""
         among = self.known if lock is None else {lock: self.known[lock]} if lock in self.known else {}
@@ -212,5 +212,5 @@ class Voices:
             return None
 
 
-def nearest(known: Mapping[Lock, Voiceprint], direction: Direction) -> Lock:
+def nearest(known: Mapping[LockNumber, Voiceprint], direction: Direction) -> LockNumber:
     return max(known, key=lambda lock: known[lock].likeness(direction))

@@ -31,7 +31,7 @@ class Unfinished:
 
 
 @dataclass(frozen=True)
-class State:
+class StandbyState:
     """`tries`: how often `last`, a visit, was taken up by itself. `failures`: of the listener, one after the other."""
 
     last: Path | None = None
@@ -61,7 +61,7 @@ class Deaf:
     why: str = ""
 
 
-Happening = Begun | Wanted | Deaf
+StandbyHappening = Begun | Wanted | Deaf
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ class Listen:
 
 
 @dataclass(frozen=True)
-class Visit:
+class HoldVisit:
     """Hold a visit. `folder`: the one to take up again, None for a new one."""
 
     folder: Path | None
@@ -87,30 +87,30 @@ class Rest:
     why: str
 
 
-Effect = Listen | Visit | Rest
+StandbyEffect = Listen | HoldVisit | Rest
 
 
-def advance(state: State, happening: Happening) -> tuple[State, Effect]:
+def advance(state: StandbyState, happening: StandbyHappening) -> tuple[StandbyState, StandbyEffect]:
     """What comes next: one thing at a time."""
     match happening:
         case Begun(unfinished):
             return _begun(state, unfinished)
         case Wanted(what, unfinished):
-            state = State()
+            state = StandbyState()
             if what == GO_ON and unfinished is not None:
-                return replace(state, last=unfinished.folder), Visit(unfinished.folder)
-            return state, Visit(None)
+                return replace(state, last=unfinished.folder), HoldVisit(unfinished.folder)
+            return state, HoldVisit(None)
         case Deaf(why):
             state = replace(state, failures=state.failures + 1)
             return state, Rest(min(LONGEST_REST, 2.0**state.failures), why)
 
 
-def _begun(state: State, unfinished: Unfinished | None) -> tuple[State, Effect]:
+def _begun(state: StandbyState, unfinished: Unfinished | None) -> tuple[StandbyState, StandbyEffect]:
     if unfinished is None:
-        return State(), Listen(may_go_on=False)
+        return StandbyState(), Listen(may_go_on=False)
     tries = state.tries if unfinished.folder == state.last else 0
     if not unfinished.broken or unfinished.age > FRESH:
-        return State(), Listen(may_go_on=True, say="standby-unfinished")
+        return StandbyState(), Listen(may_go_on=True, say="standby-unfinished")
     if tries >= TRIES:
-        return State(unfinished.folder, tries), Listen(may_go_on=True, say="standby-broken")
-    return State(unfinished.folder, tries + 1), Visit(unfinished.folder)
+        return StandbyState(unfinished.folder, tries), Listen(may_go_on=True, say="standby-broken")
+    return StandbyState(unfinished.folder, tries + 1), HoldVisit(unfinished.folder)

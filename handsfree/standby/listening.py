@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Asked:
+class ListenerOptions:
     """Of the listener: devices and language as the command line names them, what it says first, what may be answered."""
 
     sound_in: str | None
@@ -31,7 +31,7 @@ class Asked:
     may_go_on: bool
 
 
-def listen(asked: Asked) -> str:
+def listen(asked: ListenerOptions) -> str:
     """START or GO_ON, once it was said. Trouble for a device, voice or engine that cannot be had; EOFError where the sound
     ended."""
     from handsfree.dialogue.wiring import Devices, voice_of, wired
@@ -110,7 +110,7 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--say", default="standby-ready")
     parser.add_argument("--may-go-on", action="store_true")
     given = parser.parse_args(arguments)
-    asked = Asked(given.sound_in, given.sound_out, given.language, given.say, given.may_go_on)
+    asked = ListenerOptions(given.sound_in, given.sound_out, given.language, given.say, given.may_go_on)
     try:
         print(listen(asked), flush=True)
     except Trouble as trouble:

@@ -11,7 +11,17 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from handsfree.standby import core
-from handsfree.standby.core import Begun, Deaf, Effect, Happening, Listen, Rest, State, Visit, Wanted
+from handsfree.standby.core import (
+    Begun,
+    Deaf,
+    HoldVisit,
+    Listen,
+    Rest,
+    StandbyEffect,
+    StandbyHappening,
+    StandbyState,
+    Wanted,
+)
 from handsfree.standby.unfinished import newest
 
 
@@ -26,13 +36,15 @@ class House:
     program: tuple[str, ...] = (sys.executable, "-m")
 
 
-Tell = Callable[[str], None]
+TellPerson = Callable[[str], None]
 
 
-def stand_by(house: House, tell: Tell, *, turns: int | None = None, sleep: Callable[[float], None] = time.sleep) -> None:
+def stand_by(
+    house: House, tell: TellPerson, *, turns: int | None = None, sleep: Callable[[float], None] = time.sleep
+) -> None:
     """Until it is interrupted, or for so many `turns`."""
-    state = State()
-    happening: Happening = _begun(house)
+    state = StandbyState()
+    happening: StandbyHappening = _begun(house)
     while turns is None or turns > 0:
         state, effect = core.advance(state, happening)
         happening = _done(effect, house, tell, sleep)
@@ -43,11 +55,11 @@ def _begun(house: House) -> Begun:
     return Begun(newest(house.visits))
 
 
-def _done(effect: Effect, house: House, tell: Tell, sleep: Callable[[float], None]) -> Happening:
+def _done(effect: StandbyEffect, house: House, tell: TellPerson, sleep: Callable[[float], None]) -> StandbyHappening:
     match effect:
         case Listen(may_go_on, say):
             return _listened(house, may_go_on, say)
-        case Visit(folder):
+        case HoldVisit(folder):
             words = ("--resume", str(folder)) if folder is not None else ()
             tell(f"Taking up {folder}." if folder is not None else "A visit.")
             command = [*house.program, "handsfree", "visit", *words, *house.visit_options]
@@ -61,7 +73,7 @@ def _done(effect: Effect, house: House, tell: Tell, sleep: Callable[[float], Non
             return _begun(house)
 
 
-def _listened(house: House, may_go_on: bool, say: str) -> Happening:
+def _listened(house: House, may_go_on: bool, say: str) -> StandbyHappening:
     words = ["--say", say, *(["--may-go-on"] if may_go_on else []), *house.listener_options]
     command = [*house.program, "handsfree.standby.listening", *words]
     done = subprocess.run(command, capture_output=True, text=True, errors="replace", check=False)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from handsfree.errors import Trouble
 from handsfree.trade import possible
-from handsfree.trade.uncertain import Verdict, best, compare
+from handsfree.trade.uncertain import LimitVerdict, best, compare
 
 if TYPE_CHECKING:
     from handsfree.trade.uncertain import Value
@@ -48,11 +48,11 @@ class Split(StrEnum):
 def _band(value: Value, low: float, high: float, what: str) -> Split:
     under = compare(value, low=low, what=what).verdict
     over = compare(value, high=high, what=what).verdict
-    if Verdict.BORDERLINE in (under, over):
+    if LimitVerdict.BORDERLINE in (under, over):
         return Split.BORDERLINE
-    if under is Verdict.FAIL:
+    if under is LimitVerdict.FAIL:
         return Split.LOW
-    return Split.HIGH if over is Verdict.FAIL else Split.NORMAL
+    return Split.HIGH if over is LimitVerdict.FAIL else Split.NORMAL
 
 
 def evaporator_split(air_in: Value, air_out: Value) -> Split:

@@ -18,7 +18,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import combinations
 
-from handsfree.trade.faultmodel import Check, Model
+from handsfree.trade.faultmodel import Check, FaultModel
 
 TOGETHER, OTHER, OFF = 0.5, 0.03, 2.0
 COMMONEST = 12  # faults whose pairs are weighed
@@ -35,7 +35,7 @@ def _both(check: Check, first: int, second: int, answer: int) -> float:
     return sum(row[answer] for row in rows) / len(rows)
 
 
-def explanations(model: Model, observed: Mapping[str, str]) -> list[tuple[tuple[str, ...], float]]:
+def explanations(model: FaultModel, observed: Mapping[str, str]) -> list[tuple[tuple[str, ...], float]]:
     """Single faults, pairs of the commonest, and () for none of these, with their probabilities, likeliest first.
 
     Raises Trouble for a check or an answer that the model does not have."""
@@ -61,7 +61,7 @@ def explanations(model: Model, observed: Mapping[str, str]) -> list[tuple[tuple[
     return sorted(((name, math.exp(log - top) / total) for name, log in logs.items()), key=lambda pair: (-pair[1], pair[0]))
 
 
-def _known(model: Model, observed: Mapping[str, str]) -> list[tuple[str, str]]:
+def _known(model: FaultModel, observed: Mapping[str, str]) -> list[tuple[str, str]]:
     for check, answer in observed.items():
         model.find(check).column(answer)  # Trouble for what it does not have
     return list(observed.items())
@@ -77,7 +77,7 @@ class Sensitivity:
     hangs_on: str
 
 
-def sensitivity(model: Model, observed: Mapping[str, str], fault: str, beliefs: Mapping[str, float]) -> Sensitivity:
+def sensitivity(model: FaultModel, observed: Mapping[str, str], fault: str, beliefs: Mapping[str, float]) -> Sensitivity:
     """`beliefs`: the probabilities given `observed`, the fault's among them."""
     at = [one.id for one in model.faults].index(model.fault(fault).id)
     share = beliefs[fault]

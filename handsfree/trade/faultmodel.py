@@ -46,7 +46,7 @@ class Check:
 
 
 @dataclass(frozen=True)
-class Model:
+class FaultModel:
     """A whole fault model. `checks` holds every check by id; the complaint is kept apart, since it costs nothing."""
 
     faults: tuple[Fault, ...]
@@ -73,13 +73,13 @@ class Model:
 
 
 @lru_cache(maxsize=1)
-def shipped() -> Model:
+def shipped() -> FaultModel:
     """The model that ships with the package."""
     text = resources.files("handsfree.trade").joinpath("faults.yaml").read_text(encoding="utf-8")
     return parse(text, "faults.yaml")
 
 
-def load(path: Path) -> Model:
+def load(path: Path) -> FaultModel:
     """Read a fault model from a file. Raises Trouble for a file that is absent, too large or not a model."""
     try:
         if path.stat().st_size > LARGEST_FILE:
@@ -89,7 +89,7 @@ def load(path: Path) -> Model:
         raise Trouble(f"The fault model {path} cannot be read: check its name and that it is a text file.") from error
 
 
-def parse(text: str, name: str = "the fault model") -> Model:
+def parse(text: str, name: str = "the fault model") -> FaultModel:
     """Read a fault model from YAML text. Raises Trouble that names the entry at fault."""
     import yaml
 
@@ -104,7 +104,7 @@ def parse(text: str, name: str = "the fault model") -> Model:
     return _model(_table(data, name), name)
 
 
-def _model(data: Mapping[str, Any], name: str) -> Model:
+def _model(data: Mapping[str, Any], name: str) -> FaultModel:
     faults = _faults(_table(data.get("faults"), f"{name}, faults"), name)
     ids = tuple(fault.id for fault in faults)
     slip = _number(data.get("slip", 0.02), f"{name}, slip")
@@ -123,7 +123,7 @@ def _model(data: Mapping[str, Any], name: str) -> Model:
     costs = [_number(data.get(key), f"{name}, {key}") for key in ("isolate_minutes", "restore_minutes", "wrong_minutes")]
     if min(costs) < 0:
         raise Trouble(f"In {name} the minutes to isolate, to restore and for a wrong repair must not be negative.")
-    return Model(faults, heard, checks, *costs)
+    return FaultModel(faults, heard, checks, *costs)
 
 
 def _faults(entries: Mapping[str, Any], name: str) -> tuple[Fault, ...]:

@@ -6,7 +6,7 @@ import json
 import math
 
 from handsfree.errors import Trouble
-from handsfree.trade.calls import CALLS, TEXT, Argument, Call, call
+from handsfree.trade.calls import CALLS, TEXT, Argument, Function, call
 
 
 def listed() -> str:
@@ -14,7 +14,7 @@ def listed() -> str:
     return "\n".join(f"{_use(entry)}\n    {entry.does}" for entry in CALLS.values())
 
 
-def _use(entry: Call) -> str:
+def _use(entry: Function) -> str:
     def shown(argument: Argument) -> str:
         unit = "" if argument.unit in (TEXT, "any", "same", "truth", "dimensionless") else f" in {argument.unit}"
         default = "" if argument.default is None else f" = {argument.default}"

@@ -17,7 +17,7 @@ from handsfree.errors import Trouble
 from handsfree.trade import possible
 from handsfree.trade.possible import KELVIN_OFFSET
 
-Point = Literal["bubble", "dew"]
+SaturationPoint = Literal["bubble", "dew"]
 LOWEST = -100.0  # degrees Celsius
 COLDEST_SUCTION = -60.0  # degrees Celsius of a dew point that a cabinet's circuit can run at: common practice, no source
 
@@ -96,13 +96,13 @@ def _props(name: str, out: str, key: str, value: float, quality: float) -> float
         raise Trouble(f"{known.name} has no saturation there: it is beyond its critical point or below its range.") from None
 
 
-def _quality(point: Point) -> float:
+def _quality(point: SaturationPoint) -> float:
     if point not in ("bubble", "dew"):
         raise Trouble(f"A saturation point is either bubble or dew, not {point!r}.")
     return 0.0 if point == "bubble" else 1.0
 
 
-def saturation_pressure(name: str, celsius: float, point: Point = "dew") -> float:
+def saturation_pressure(name: str, celsius: float, point: SaturationPoint = "dew") -> float:
     """Kilopascals absolute at which the refrigerant boils or condenses at a temperature."""
     known = refrigerant(name)
     if possible.celsius(celsius) >= known.critical_celsius:
@@ -113,7 +113,7 @@ def saturation_pressure(name: str, celsius: float, point: Point = "dew") -> floa
     return _props(name, "P", "T", celsius + KELVIN_OFFSET, _quality(point)) / 1000
 
 
-def saturation_temperature(name: str, kilopascals: float, point: Point = "dew") -> float:
+def saturation_temperature(name: str, kilopascals: float, point: SaturationPoint = "dew") -> float:
     """Degrees Celsius at which the refrigerant boils or condenses at an absolute pressure."""
     known = refrigerant(name)
     pascals = 1000 * possible.positive(kilopascals, "absolute pressure", "kilopascals")

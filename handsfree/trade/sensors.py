@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from handsfree.trade.uncertain import Value
 
 
-class Curve(Protocol):
+class Characteristic(Protocol):
     """A sensor's characteristic."""
 
     def celsius(self, ohms: float) -> float:
@@ -209,7 +209,7 @@ def which_is_wrong(
     shown: Value,
     independent: Value,
     resistance: Value | None = None,
-    curve: Curve | None = None,
+    curve: Characteristic | None = None,
     *,
     tolerance: float = 1.0,
 ) -> Accused:

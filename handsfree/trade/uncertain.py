@@ -33,7 +33,7 @@ _TERM = re.compile(r"^\s*(?:\+/-|±)?\s*(?P<number>\d+(?:\.\d*)?|\.\d+)\s*(?P<un
 _DIGIT_WORDS = {"digit", "digits", "count", "counts", "dgt", "lsd"}
 
 
-class Verdict(StrEnum):
+class LimitVerdict(StrEnum):
     """How a reading stands to its limits."""
 
     PASS = "pass"
@@ -128,7 +128,7 @@ def spread(value: Value) -> float:
 class Comparison:
     """A verdict, the sentence that says it, and how far the value lies from its nearest limit."""
 
-    verdict: Verdict
+    verdict: LimitVerdict
     sentence: str
     margin: float
     expanded: float
@@ -158,14 +158,14 @@ def compare(
     reach = doubt + 1e-9 * max(1.0, abs(centre)) if doubt else 0.0
     margin = min(centre - floor, ceiling - centre)
     if margin < -reach:
-        return Comparison(Verdict.FAIL, f"The {what} is outside its limits.", margin, doubt)
+        return Comparison(LimitVerdict.FAIL, f"The {what} is outside its limits.", margin, doubt)
     if margin > reach or (margin >= 0 and not doubt):
-        return Comparison(Verdict.PASS, f"The {what} is inside its limits.", margin, doubt)
+        return Comparison(LimitVerdict.PASS, f"The {what} is inside its limits.", margin, doubt)
     if 2 * doubt >= ceiling - floor:
         said = f"This instrument is too coarse to judge the {what}. Use a better one."
-        return Comparison(Verdict.BORDERLINE, said, margin, doubt, too_coarse=True)
+        return Comparison(LimitVerdict.BORDERLINE, said, margin, doubt, too_coarse=True)
     said = f"The {what} is too near its limit to call. Measure again."
-    return Comparison(Verdict.BORDERLINE, said, margin, doubt)
+    return Comparison(LimitVerdict.BORDERLINE, said, margin, doubt)
 
 
 def agree(first: Value, second: Value, *, coverage: float = COVERAGE) -> bool:

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 
 from handsfree.errors import Trouble
 from handsfree.trade import doubts
-from handsfree.trade.faultmodel import COMPLAINT, Check, Model
+from handsfree.trade.faultmodel import COMPLAINT, Check, FaultModel
 
 SURE = 0.95  # of one fault: then it is time to act on it
 LIKELY = 0.70  # of one fault: then a further check must pay for itself
@@ -30,7 +30,7 @@ NOTABLE = 0.10  # of two faults at once, or of none that is known: then it is sa
 LEAST_BITS = 0.02  # a check that tells less than this is not worth its walk
 
 
-def posterior(model: Model, observed: Mapping[str, str], ruled_out: Collection[str] = ()) -> dict[str, float]:
+def posterior(model: FaultModel, observed: Mapping[str, str], ruled_out: Collection[str] = ()) -> dict[str, float]:
     """Probability of every fault, given answers by check id (the complaint under "complaint").
 
     `ruled_out` names faults that were put right without effect. Raises Trouble for a check, an answer or a fault
@@ -60,7 +60,7 @@ def information(check: Check, beliefs: Mapping[str, float]) -> float:
     return max(bits, 0.0)
 
 
-def switching(model: Model, check: Check, isolated: bool) -> float:
+def switching(model: FaultModel, check: Check, isolated: bool) -> float:
     """Minutes to bring the supply to the state that a check needs, and back where that will be needed."""
     if check.needs == "isolation" and not isolated:
         return model.isolate_minutes + model.restore_minutes
@@ -69,7 +69,7 @@ def switching(model: Model, check: Check, isolated: bool) -> float:
     return 0.0
 
 
-def time_to_act(model: Model, beliefs: Mapping[str, float], observed: Mapping[str, str], isolated: bool) -> bool:
+def time_to_act(model: FaultModel, beliefs: Mapping[str, float], observed: Mapping[str, str], isolated: bool) -> bool:
     """Whether the likeliest fault is sure enough to act on, given what a wrong repair costs."""
     top = max(beliefs.values())
     if top < LIKELY or top >= SURE:
@@ -103,7 +103,7 @@ class Advice:
 
 
 def next_check(
-    model: Model, observed: Mapping[str, str], isolated: bool = False, ruled_out: Collection[str] = ()
+    model: FaultModel, observed: Mapping[str, str], isolated: bool = False, ruled_out: Collection[str] = ()
 ) -> Advice | None:
     """The check that tells most per minute from here, or None when it is time to act or nothing left can tell.
 
@@ -136,7 +136,7 @@ def _group(useful: list[Check], told: Mapping[str, float]) -> tuple[str, ...]:
     return tuple(c.id for c in sorted(members, key=lambda c: (-told[c.id] / c.minutes, c.id)))
 
 
-def _now(model: Model, check: Check, isolated: bool) -> float:
+def _now(model: FaultModel, check: Check, isolated: bool) -> float:
     """Minutes of switching that happen before this check, without the way back."""
     if check.needs == "isolation" and not isolated:
         return model.isolate_minutes
@@ -153,7 +153,7 @@ def _percent(share: float) -> str:
 
 
 def why(
-    model: Model, observed: Mapping[str, str], isolated: bool = False, ruled_out: Collection[str] = ()
+    model: FaultModel, observed: Mapping[str, str], isolated: bool = False, ruled_out: Collection[str] = ()
 ) -> tuple[str, ...]:
     """Sentences to speak for "why": what is likely so far, what the next check would tell, and what it costs."""
     beliefs = posterior(model, observed, ruled_out)
@@ -178,7 +178,7 @@ def why(
     return tuple(said)
 
 
-def _doubts(model: Model, observed: Mapping[str, str], first: str, beliefs: Mapping[str, float]) -> list[str]:
+def _doubts(model: FaultModel, observed: Mapping[str, str], first: str, beliefs: Mapping[str, float]) -> list[str]:
     """How far the likeliest may be off, and what a table of single faults leaves out, where it is likely."""
     found = doubts.sensitivity(model, observed, first, beliefs)
     said = [f"With one judgement off by two, that is {_percent(found.low)} to {_percent(found.high)}."]
@@ -192,7 +192,7 @@ def _doubts(model: Model, observed: Mapping[str, str], first: str, beliefs: Mapp
 
 
 def what_next(
-    model: Model, observed: Mapping[str, str], isolated: bool = False, ruled_out: Collection[str] = ()
+    model: FaultModel, observed: Mapping[str, str], isolated: bool = False, ruled_out: Collection[str] = ()
 ) -> tuple[str, ...]:
     """Sentences to speak for "what next": the check, or the fault to act on, and what the power must be.
 
@@ -213,7 +213,7 @@ def what_next(
     return tuple(said)
 
 
-def _splits(model: Model, check: Check, beliefs: Mapping[str, float]) -> str:
+def _splits(model: FaultModel, check: Check, beliefs: Mapping[str, float]) -> str:
     """Which fault each of the two most telling answers would raise most."""
     rises: dict[str, tuple[float, str]] = {}
     ids = [fault.id for fault in model.faults]

@@ -11,7 +11,7 @@ from handsfree.procedure import sentences
 from handsfree.procedure.load import FileProblems, file_bytes, shown_path
 from handsfree.procedure.yamlfile import Problem, Unreadable, read
 
-Line = Annotated[str, Field(min_length=1, max_length=200)]
+SheetLine = Annotated[str, Field(min_length=1, max_length=200)]
 
 
 class CallSheet(BaseModel):
@@ -19,9 +19,9 @@ class CallSheet(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
-    site: Line
-    cabinet: Line
-    complaint: Line
+    site: SheetLine
+    cabinet: SheetLine
+    complaint: SheetLine
 
 
 def load_call_sheet(path: Path) -> CallSheet:

@@ -18,11 +18,11 @@ from handsfree.settings import load as load_settings
 from handsfree.visit.machine import MACHINE
 from handsfree.visit.sessions import Session, Who, begin, provable, run, take_up
 from handsfree.visit.state import State
-from handsfree.visit.telling import Line, clock, line
+from handsfree.visit.telling import ToldLine, clock, line
 
 
 @dataclass(frozen=True)
-class Asked:
+class VisitOptions:
     """What the command line asked of a visit."""
 
     procedure: str | None
@@ -40,7 +40,7 @@ class Asked:
     by_manual: bool = False
 
 
-def visit(asked: Asked, by_sound: Callable[[Asked, bool], None], *, as_json: bool) -> None:
+def visit(asked: VisitOptions, by_sound: Callable[[VisitOptions, bool], None], *, as_json: bool) -> None:
     """`by_sound` holds it where it is not typed. Trouble for anything that keeps the visit from running."""
     if sum(one is not None for one in (asked.procedure, asked.resume, asked.call)) > 1:
         raise Trouble("Name one procedure, one call sheet (--call) or one visit to take up again (--resume), not two.")
@@ -64,7 +64,7 @@ def _typed_on_screen(session: Session) -> State:
         return run(session, lambda s: typed_runner(s, glance, glance.typing))
 
 
-def opened(asked: Asked, engine: str, journal_clock: Any = None) -> Session:
+def opened(asked: VisitOptions, engine: str, journal_clock: Any = None) -> Session:
     """The session asked for: a new one, or one taken up again."""
     from handsfree.journal import keys
     from handsfree.procedure.cabinet import page_of
@@ -160,7 +160,7 @@ def recogniser_of(engine: str | None, language: str) -> Any:
     return recogniser
 
 
-def settings_of(asked: Asked) -> Any:
+def settings_of(asked: VisitOptions) -> Any:
     return load_settings(
         engine=asked.engine, visits=asked.visits, technician=asked.technician, site=asked.site, cabinet=asked.cabinet
     )
@@ -219,10 +219,10 @@ def _put(out: Any, text: str) -> None:
 _MARKS = {"program": "says", "technician": "hears", "tone": "tone", "record": "notes"}
 
 
-def _painter(out: Any) -> Callable[[Line], str]:
+def _painter(out: Any) -> Callable[[ToldLine], str]:
     bold, dim, end = ("\x1b[1m", "\x1b[2m", "\x1b[0m") if getattr(out, "isatty", lambda: False)() else ("", "", "")
 
-    def paint(found: Line) -> str:
+    def paint(found: ToldLine) -> str:
         aside = f"  {dim}({found.aside}){end}" if found.aside else ""
         strong = bold if found.who == "technician" else ""
         return f"{dim}{clock(found.at)}{end}  {_MARKS[found.who]:<5}  {strong}{found.text}{end if strong else ''}{aside}"

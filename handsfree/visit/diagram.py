@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from handsfree.isolation.rules import TABLE, Power, Turn
+from handsfree.isolation.rules import TABLE, Power, SourceEvent
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ def arrows() -> Iterator[Arrow]:
     yield Arrow(Power.ISOLATING, Power.ISOLATED, "proved dead, after everybody's 'isolated, lock' and their number")
     for power in Power:
         if power is not Power.LIVE:
-            clearing = [turn for turn in Turn if (power, turn) not in TABLE]
+            clearing = [turn for turn in SourceEvent if (power, turn) not in TABLE]
             yield Arrow(power, Power.LIVE, ", ".join(clearing), clears=True)
 
 

@@ -15,17 +15,17 @@ from dataclasses import replace
 
 from handsfree.isolation.interlock import turn_all
 from handsfree.isolation.people import left_on
-from handsfree.isolation.rules import Power, Turn
+from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal.events import Closed, DropTimer, Effect, FaultCaught, Gate, Say, Tone
 from handsfree.procedure import model
-from handsfree.visit.state import Awaiting, Frames, Overlay, State
+from handsfree.visit.state import Awaiting, FrameStack, Overlay, State
 
 MOST_TOLD = 200  # characters of an error that the record keeps
 #: Steps whose words a person must have heard, or whose proof must have been made.
 NEVER_PASSED = (model.Caution, *model.GATES)
 
 
-def failed(state: State, at: Frames, during: str, what: str) -> tuple[State, tuple[Effect, ...]]:
+def failed(state: State, at: FrameStack, during: str, what: str) -> tuple[State, tuple[Effect, ...]]:
     """The state and effects of a turn that broke. `state`: before the turn. `at`: the step it had reached. `during`: the
     kind of happening. `what`: the error."""
     was = state.interlock
@@ -34,7 +34,7 @@ def failed(state: State, at: Frames, during: str, what: str) -> tuple[State, tup
     several, why = len(was.sources) > 1, state.language.prompt("why-fault")
     for name, hold in was.holds.items():
         if hold.power is not Power.LIVE:
-            effects.append(Gate(hold.power, Power.LIVE, Turn.FAULT, why, source=name if several else ""))
+            effects.append(Gate(hold.power, Power.LIVE, SourceEvent.FAULT, why, source=name if several else ""))
     effects.append(Tone("gate shut"))
     said = [state.language.prompt("fault")]
     if was.power is not Power.LIVE:
@@ -44,13 +44,13 @@ def failed(state: State, at: Frames, during: str, what: str) -> tuple[State, tup
     effects += [DropTimer("wait"), DropTimer("break"), DropTimer("quiet"), Closed("stopped")]
     again = at and (at != state.frames or at == state.failed_at)
     return replace(
-        state, interlock=turn_all(was, Turn.FAULT, state.now), overlay=Overlay.NONE, pending=None, outcome="stopped",
+        state, interlock=turn_all(was, SourceEvent.FAULT, state.now), overlay=Overlay.NONE, pending=None, outcome="stopped",
         not_before=None, said=state.said + len(said), fault=what, failed_at=at,
         broken=state.broken | ({at} if again else set()),
         awaiting=Awaiting.LOCK_NUMBER if state.awaiting is Awaiting.NOTHING else state.awaiting,
     ), tuple(effects)  # fmt: skip
 
 
-def passes(state: State, frames: Frames, step: model.Step) -> bool:
+def passes(state: State, frames: FrameStack, step: model.Step) -> bool:
     """The step broke before, and may be passed over."""
     return frames in state.broken and not isinstance(step, NEVER_PASSED)

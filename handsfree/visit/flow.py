@@ -6,7 +6,7 @@ from itertools import takewhile
 
 from handsfree.dialogue.question import Turn as Turned
 from handsfree.isolation.interlock import Interlock, turn, turn_all
-from handsfree.isolation.rules import Turn
+from handsfree.isolation.rules import SourceEvent
 from handsfree.journal.events import Gate, LockChanged
 from handsfree.procedure.model import Step
 from handsfree.visit.state import Form, State
@@ -98,7 +98,7 @@ class Flow(Turned[State]):
         before = takewhile(lambda told: told[0] != since, self.state.tellings.items())
         self.change(tellings=dict(before))
 
-    def turn_lock(self, what: Turn, why: str = "", names: tuple[str, ...] | None = None) -> None:
+    def turn_lock(self, what: SourceEvent, why: str = "", names: tuple[str, ...] | None = None) -> None:
         """`names`: of the sources; all where it is None."""
         here = self.state.interlock
         self.lock_to(turn_all(here, what, self.now) if names is None else turn(here, names, what, self.now), what, why)

@@ -7,16 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from handsfree.dialogue.question import Question, Stake
+from handsfree.dialogue.question import Consequence, Question
 from handsfree.isolation.interlock import absent_anew, awaits, hear_phrase, lock_off, owner_awaited, relieved, saw
 from handsfree.isolation.people import named
-from handsfree.isolation.rules import Turn
+from handsfree.isolation.rules import SourceEvent
 from handsfree.journal.events import Utterance
 from handsfree.language.meaning import GateAsked, Listening
 from handsfree.procedure import model
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import clear, forward
-from handsfree.visit.plain import Rows, always, asks, called
+from handsfree.visit.plain import QuestionRows, always, asks, called
 from handsfree.visit.refusals import refused, voice_doubted
 from handsfree.visit.state import Awaiting
 from handsfree.visit.steps import present
@@ -169,7 +169,7 @@ def at_clear(flow: Flow, utterance: Utterance) -> bool:
 def restore_power(flow: Flow, utterance: Utterance) -> bool:
     if not (onward(utterance) or is_command(utterance, "power is on")):
         return False
-    flow.turn_lock(Turn.RESTORED, "", restored(flow))
+    flow.turn_lock(SourceEvent.RESTORED, "", restored(flow))
     flow.heard(flow.sentence("restored"))
     forward(flow)
     return True
@@ -202,7 +202,7 @@ def which_source(flow: Flow, utterance: Utterance) -> bool:
     if utterance.text not in _which(flow):
         return False
     names = (utterance.text,) if utterance.text in _held(flow) else None
-    clear(flow, Turn.POWER_IS_ON, flow.sentence("why-power-on"), names)
+    clear(flow, SourceEvent.POWER_IS_ON, flow.sentence("why-power-on"), names)
     return True
 
 
@@ -227,29 +227,30 @@ def _yes_no(flow: Flow) -> Listening:
     return Listening(also=("affirm", "negative"))
 
 
-ROWS: Rows = {
+ROWS: QuestionRows = {
     Awaiting.SEEN: Question(
-        _says_seen, _yes_no, seen, asks("short-seen"), called("affirm", "negative"), Stake.GUARDED
+        _says_seen, _yes_no, seen, asks("short-seen"), called("affirm", "negative"), Consequence.GUARDED
     ),
     Awaiting.GATE: Question(
-        _says_gate, hears_gate("isolated"), at_gate, lambda flow: need(flow, "isolated"), may_gate("isolated"), Stake.GUARDED
+        _says_gate, hears_gate("isolated"), at_gate, lambda flow: need(flow, "isolated"), may_gate("isolated"),
+        Consequence.GUARDED,
     ),
     Awaiting.RELIEVED: Question(
-        _says_relieved, always, relief_done, asks("need-relieved"), called("next step", "power is on"), Stake.GUARDED
+        _says_relieved, always, relief_done, asks("need-relieved"), called("next step", "power is on"), Consequence.GUARDED
     ),
     Awaiting.RESTORE_CHECK: Question(
         _says_check, always, restore_check, asks("need-check"), called("next step", "say again", "power is on"),
-        Stake.GUARDED,
+        Consequence.GUARDED,
     ),
     Awaiting.RESTORE_GATE: Question(
         lambda flow: flow.say(need(flow, "clear", brief=flow.brief), "question", cuttable=False), hears_gate("clear"),
-        at_clear, lambda flow: need(flow, "clear"), may_gate("clear"), Stake.GUARDED,
+        at_clear, lambda flow: need(flow, "clear"), may_gate("clear"), Consequence.GUARDED,
     ),
     Awaiting.RESTORE_POWER: Question(
-        _says_power, always, restore_power, asks("need-power"), called("next step", "power is on"), Stake.GUARDED
+        _says_power, always, restore_power, asks("need-power"), called("next step", "power is on"), Consequence.GUARDED
     ),
     Awaiting.WHICH_SOURCE: Question(
         _says_which, lambda flow: Listening(phrases=_which(flow), commands=("stop the visit", "say again")), which_source,
-        _asks_which, _which, Stake.GUARDED,
+        _asks_which, _which, Consequence.GUARDED,
     ),
 }  # fmt: skip

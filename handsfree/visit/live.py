@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from handsfree.sound.live import LiveLoop
 
 
-def live_visit(asked: commands.Asked, as_json: bool) -> None:
+def live_visit(asked: commands.VisitOptions, as_json: bool) -> None:
     """Trouble for a microphone, loudspeaker, file or model that cannot be had: before the visit is opened."""
     from handsfree.sound.files import is_file
     from handsfree.sound.samples import VirtualClock
@@ -49,7 +49,7 @@ def live_visit(asked: commands.Asked, as_json: bool) -> None:
     commands.show(session, state, as_json, out)
 
 
-def _language_of(asked: commands.Asked) -> str:
+def _language_of(asked: commands.VisitOptions) -> str:
     """The procedure's, whatever the settings say: of a visit taken up again, as its record has it."""
     from handsfree.journal import reader
     from handsfree.journal.events import Opened
@@ -63,7 +63,7 @@ def _language_of(asked: commands.Asked) -> str:
 
 
 def _from_recording(
-    session: Session, asked: commands.Asked, recogniser: Any, clock: Any, watch: Watcher[State]
+    session: Session, asked: commands.VisitOptions, recogniser: Any, clock: Any, watch: Watcher[State]
 ) -> Runner[State]:
     from handsfree.dialogue.ears import RecordingEar
     from handsfree.dialogue.mouth import SpokenMouth
@@ -83,7 +83,7 @@ def _from_recording(
     return Runner(MACHINE, session.state, session.journal, ear, mouth, clock, both)
 
 
-def _on_screen(session: Session, asked: commands.Asked, settings: Any, recogniser: Any) -> State:
+def _on_screen(session: Session, asked: commands.VisitOptions, settings: Any, recogniser: Any) -> State:
     from handsfree.sound.screen import Screen
     from handsfree.visit.glance import Glance
 
@@ -102,7 +102,7 @@ def _on_screen(session: Session, asked: commands.Asked, settings: Any, recognise
 
 
 def joined(
-    session: Session, asked: commands.Asked, settings: Any, recogniser: Any, watch: Watcher[State],
+    session: Session, asked: commands.VisitOptions, settings: Any, recogniser: Any, watch: Watcher[State],
     shows: Callable[[str], object] | None = None,
 ) -> tuple[Runner[State], LiveLoop]:  # fmt: skip
     """`shows` is told of the line that is being typed, where a screen is drawn."""

@@ -19,9 +19,9 @@ from typing import Any
 from handsfree.dialogue.listening import listen_for
 from handsfree.dialogue.meant import usual_level
 from handsfree.dialogue.parts import Machine
-from handsfree.dialogue.question import Stake
+from handsfree.dialogue.question import Consequence
 from handsfree.isolation.interlock import Interlock, came_back, next_return, nobody, overstayed, spoke
-from handsfree.isolation.rules import Power, Turn
+from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal import events
 from handsfree.journal.events import DropTimer, Effect, SetTimer, Stamped
 from handsfree.language.base import Language
@@ -88,14 +88,14 @@ def _break_over(flow: Flow) -> bool:
     if not state.frames:
         return False
     if overstayed(state.interlock, flow.now, state.procedure.break_minutes * 60):
-        clear(flow, Turn.BREAK, flow.sentence("why-break"))
+        clear(flow, SourceEvent.BREAK, flow.sentence("why-break"))
         return True
     back = came_back(state.interlock, flow.now)
     if back and not set(back) & set(state.needs):  # nothing at hand is fed by it: the next step that is will ask for it
-        flow.turn_lock(Turn.CAME_BACK, flow.sentence("why-came-back", source=", ".join(back)), back)
+        flow.turn_lock(SourceEvent.CAME_BACK, flow.sentence("why-came-back", source=", ".join(back)), back)
         return False
     if back:
-        clear(flow, Turn.CAME_BACK, flow.sentence("why-came-back", source=", ".join(back)), back)
+        clear(flow, SourceEvent.CAME_BACK, flow.sentence("why-came-back", source=", ".join(back)), back)
     return bool(back)
 
 
@@ -149,14 +149,14 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     held = state.interlock.power is not Power.LIVE
     if likely and (is_command(utterance, *EMERGENCY) or (held and _power_on(state, utterance))):
         utterance = replace(utterance, verdict=Verdict.ACCEPTED)
-    guarded = flow.question.stake is Stake.GUARDED and not unsure.stands_away(flow, utterance)
+    guarded = flow.question.stake is Consequence.GUARDED and not unsure.stands_away(flow, utterance)
     # what may deny an isolation is never met with silence, so at a guarded question all that is like anything is answered
     again = utterance.verdict == Verdict.ASKED_AGAIN and not guarded and not unsure.perhaps_power_on(flow, utterance)
     if utterance.verdict == Verdict.NOT_FOR_ME or again:
         if (again or not state.waiting) and unsure.was_meant(flow, utterance):
             unsure.ask_again(flow, utterance)
         return
-    if utterance.verdict == Verdict.PROPOSED and flow.question.stake is not Stake.GUARDED:
+    if utterance.verdict == Verdict.PROPOSED and flow.question.stake is not Consequence.GUARDED:
         unsure.propose(flow, utterance)
         return
     if utterance.verdict != Verdict.ACCEPTED:
@@ -295,7 +295,7 @@ def _sound_back(flow: Flow, event: events.SoundBack) -> None:
 
 def _shut(flow: Flow, why: str) -> None:
     if flow.state.interlock.power is not Power.LIVE:
-        clear(flow, Turn.RESUMED, why)
+        clear(flow, SourceEvent.RESUMED, why)
 
 
 def _sound_dropped(flow: Flow, event: events.SoundDropped) -> None:
@@ -316,7 +316,7 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
                 lost=frozenset(), joining="", lock_offered=())  # fmt: skip
     _unheard(flow)
     if was.power is not Power.LIVE or was.doubt:
-        flow.turn_lock(Turn.RESUMED, flow.sentence("why-resume"))
+        flow.turn_lock(SourceEvent.RESUMED, flow.sentence("why-resume"))
         flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.sentence("why-resume"))
     tell_locks(flow)
     if event.barred:

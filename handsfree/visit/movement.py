@@ -8,7 +8,7 @@ comes back once all are proved.
 from __future__ import annotations
 
 from handsfree.isolation import rules
-from handsfree.isolation.rules import Power, Turn
+from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal.events import DropTimer, StepEntered, StepPassed
 from handsfree.procedure import model
 from handsfree.procedure.sources import method_of
@@ -17,14 +17,14 @@ from handsfree.visit.comers import ask_who
 from handsfree.visit.faults import passes
 from handsfree.visit.flow import Flow
 from handsfree.visit.speaking import duration
-from handsfree.visit.state import Awaiting, Frames, Overlay
+from handsfree.visit.state import Awaiting, FrameStack, Overlay
 from handsfree.visit.steps import KINDS, close, leave, present, set_wait_timer
 
 #: Steps that wait for nobody may follow each other this often; more is a circle that no proof could see.
 MOST_HOPS = 200
 
 
-def move(flow: Flow, frames: Frames) -> None:
+def move(flow: Flow, frames: FrameStack) -> None:
     """Go to `frames` and on until a step waits for somebody. () ends the visit."""
     for _ in range(MOST_HOPS):
         if not frames:
@@ -38,7 +38,7 @@ def move(flow: Flow, frames: Frames) -> None:
     close(flow, "stopped", "")
 
 
-def _enter(flow: Flow, frames: Frames) -> Frames | None:
+def _enter(flow: Flow, frames: FrameStack) -> FrameStack | None:
     step = flow.state.book.at(frames[-1].procedure, frames[-1].step)
     wanting = lacking(flow, frames)
     if wanting:
@@ -78,7 +78,7 @@ def _all_isolated(flow: Flow, names: tuple[str, ...]) -> bool:
     return all(flow.state.interlock.hold(name).power is Power.ISOLATED for name in names) and not flow.state.interlock.doubt
 
 
-def _kept(flow: Flow, frames: Frames, step: model.Isolate) -> Frames:
+def _kept(flow: Flow, frames: FrameStack, step: model.Isolate) -> FrameStack:
     """What another procedure of this visit isolated and proved stays so: it is not asked for twice, nor are the proofs
     that follow right here, and nothing is said of it; the record has it. Should it be cleared later, it is
     isolated by this step."""
@@ -97,7 +97,7 @@ def _kept(flow: Flow, frames: Frames, step: model.Isolate) -> Frames:
     return onward
 
 
-def _isolated_already(flow: Flow, frames: Frames, step: model.Step) -> bool:
+def _isolated_already(flow: Flow, frames: FrameStack, step: model.Step) -> bool:
     """On the way back to where something was lacking: this isolates, or proves, what stayed as it was."""
     interlock = flow.state.interlock
     if isinstance(step, model.Isolate):
@@ -108,7 +108,7 @@ def _isolated_already(flow: Flow, frames: Frames, step: model.Step) -> bool:
     return False
 
 
-def lacking(flow: Flow, frames: Frames) -> tuple[str, ...]:
+def lacking(flow: Flow, frames: FrameStack) -> tuple[str, ...]:
     """The sources that have to be isolated, or relieved, before this step is entered: the first of them first."""
     book, interlock = flow.state.book, flow.state.interlock
     sources, holds = book.energy.sources, interlock.holds
@@ -151,11 +151,11 @@ def forward(flow: Flow, go: str | None = None, makes: model.Facts = ()) -> None:
     move(flow, leave(flow, go, makes))
 
 
-def backward(flow: Flow, frames: Frames) -> None:
+def backward(flow: Flow, frames: FrameStack) -> None:
     """To a place on the trail. An isolation that was begun and not confirmed is left: its sources are LIVE again."""
     step = flow.state.step
     if isinstance(step, model.Isolate):
-        flow.turn_lock(Turn.LEFT, "", step.sources)
+        flow.turn_lock(SourceEvent.LEFT, "", step.sources)
         flow.change(covering={name: at for name, at in flow.state.covering.items() if name not in step.sources})
     move(flow, frames)
 
@@ -174,7 +174,7 @@ def proved(flow: Flow) -> None:
         forward(flow)
 
 
-def clear(flow: Flow, what: Turn, why: str, names: tuple[str, ...] | None = None) -> None:
+def clear(flow: Flow, what: SourceEvent, why: str, names: tuple[str, ...] | None = None) -> None:
     """The isolation of these sources is gone (of all, where `names` is None): say so at once, and what to do now."""
     flow.turn_lock(what, why, names)
     flow.tone("gate shut")

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from handsfree.dialogue.question import Question, Stake
+from handsfree.dialogue.question import Consequence, Question
 from handsfree.journal.events import Utterance
 from handsfree.language.meaning import EMERGENCY, Listening, Sense, Verdict
 from handsfree.visit.flow import Flow
-from handsfree.visit.plain import YES_NO, Rows, asks, called, commands, says
+from handsfree.visit.plain import YES_NO, QuestionRows, asks, called, commands, says
 from handsfree.visit.speaking import called as named
 from handsfree.visit.state import Overlay
 from handsfree.visit.steps import close, present
@@ -93,7 +93,7 @@ def _asks_proposal(flow: Flow) -> str:
 #: What is heard whatever is laid over.
 _EVER = ("help", "stop", "power is on", *EMERGENCY)
 _STOP = commands("affirm", "negative", "yes", "no", *_EVER)
-ROWS: Rows = {
+ROWS: QuestionRows = {
     Overlay.STAND_BY: Question(
         says("standing-by"), commands("go ahead", *_EVER), _takes_go_ahead, asks("standing-by"), called("go ahead")
     ),
@@ -101,12 +101,12 @@ ROWS: Rows = {
         says("note-now"), lambda flow: Listening(commands=(), note=True), lambda flow, utterance: True, asks("note-now")
     ),
     Overlay.STOP_ONCE: Question(
-        says("stop-once"), _STOP, _takes_stop_once, asks("stop-once"), called("affirm", "negative"), Stake.ANSWER
+        says("stop-once"), _STOP, _takes_stop_once, asks("stop-once"), called("affirm", "negative"), Consequence.ANSWER
     ),
     Overlay.STOP_TWICE: Question(
-        says("stop-twice"), _STOP, _takes_stop_twice, asks("stop-twice"), called("affirm", "negative"), Stake.ANSWER
+        says("stop-twice"), _STOP, _takes_stop_twice, asks("stop-twice"), called("affirm", "negative"), Consequence.ANSWER
     ),
     Overlay.PROPOSAL: Question(
-        says_proposal, hears_proposal, _takes_proposal, _asks_proposal, called("affirm", "negative"), Stake.ANSWER
+        says_proposal, hears_proposal, _takes_proposal, _asks_proposal, called("affirm", "negative"), Consequence.ANSWER
     ),
 }  # fmt: skip

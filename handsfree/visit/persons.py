@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from handsfree.dialogue.question import Question, Stake
+from handsfree.dialogue.question import Consequence, Question
 from handsfree.isolation.interlock import absent_affirmed, absent_anew, awaits, join, leave, lock_on, owner_awaited
 from handsfree.isolation.people import WITHOUT_OWNER, Person, another, here, taken
 from handsfree.journal.events import Utterance
@@ -15,7 +15,7 @@ from handsfree.visit.comers import ask_who, free_names, may_come
 from handsfree.visit.flow import WITHOUT, Flow
 from handsfree.visit.gates import next_owner, restored
 from handsfree.visit.movement import go_on, take_up
-from handsfree.visit.plain import BEFORE, Rows, asks, called, commands, says
+from handsfree.visit.plain import BEFORE, QuestionRows, asks, called, commands, says
 from handsfree.visit.refusals import refused, voice_doubted
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting
@@ -248,32 +248,32 @@ def _hears_number(flow: Flow) -> Listening:
     return Listening(digits=(2, 4), commands=BEFORE, also=_nobody_comes(flow))
 
 
-ROWS: Rows = {
+ROWS: QuestionRows = {
     Awaiting.WHO: Question(
         lambda flow: flow.say(_asks_who(flow), "question"), _hears_who,
-        takes_who, _asks_who, _choices, Stake.GUARDED,
+        takes_who, _asks_who, _choices, Consequence.GUARDED,
     ),
     Awaiting.LOCK_NUMBER: Question(
         _says_number, _hears_number, takes_number, asks("lock-again"),
-        lambda flow: (flow.sentence("a-lock-number"),), Stake.GUARDED,
+        lambda flow: (flow.sentence("a-lock-number"),), Consequence.GUARDED,
     ),
     Awaiting.LOCK_AFFIRM: Question(
         says("need-affirm"), lambda flow: Listening(digits=(2, 4), commands=(*BEFORE, "affirm", "negative", "correction")),
-        takes_affirm, asks("need-affirm"), called("affirm", "negative"), Stake.GUARDED,
+        takes_affirm, asks("need-affirm"), called("affirm", "negative"), Consequence.GUARDED,
     ),
     Awaiting.JOIN_GATE: Question(
         _says_join, _hears("isolated"), at_join,
         lambda flow: flow.sentence("join-need", owner=flow.state.interlock.person.name),
-        lambda flow: (flow.sentence("a-gate-isolated"),), Stake.GUARDED,
+        lambda flow: (flow.sentence("a-gate-isolated"),), Consequence.GUARDED,
     ),
     Awaiting.LEAVE_GATE: Question(
         _says_leave, _hears("clear", "negative"), at_leave,
         lambda flow: flow.sentence("leave-need", owner=flow.state.interlock.person.name),
-        lambda flow: (flow.sentence("a-gate-clear"),), Stake.GUARDED,
+        lambda flow: (flow.sentence("a-gate-clear"),), Consequence.GUARDED,
     ),
     Awaiting.OWNER_GONE: Question(
         _says_gone, commands("affirm", "negative", "say again", "stop the visit", "power is on"), owner_gone, _asks_gone,
-        called("affirm", "negative"), Stake.GUARDED,
+        called("affirm", "negative"), Consequence.GUARDED,
     ),
 }  # fmt: skip
 

@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 from handsfree.isolation.energy import needed
 from handsfree.isolation.interlock import in_doubt
-from handsfree.isolation.rules import Power, Turn
+from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal.events import Corrected, KeepNote, SetVoice, Utterance
 from handsfree.language.meaning import EMERGENCY, Sense
 from handsfree.procedure.hazards import usual
@@ -113,7 +113,7 @@ def power_is_on(flow: Flow) -> None:
         _where(flow)
         present(flow)
     elif interlock.doubt or len(locked) < 2:
-        clear(flow, Turn.POWER_IS_ON, flow.sentence("why-power-on"))
+        clear(flow, SourceEvent.POWER_IS_ON, flow.sentence("why-power-on"))
     else:
         flow.change(interlock=in_doubt(interlock), awaiting=Awaiting.WHICH_SOURCE, pending=None)
         flow.tone("gate shut")

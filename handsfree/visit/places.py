@@ -5,19 +5,19 @@ from __future__ import annotations
 from dataclasses import replace
 
 from handsfree.procedure.model import Book, End, Wait
-from handsfree.visit.state import Frame, Frames
+from handsfree.visit.state import Frame, FrameStack
 
 
 def first(book: Book, procedure: str) -> Frame:
     return Frame(procedure, book.procedures[procedure].steps[0].id)
 
 
-def at_step(frames: Frames, step: str) -> Frames:
+def at_step(frames: FrameStack, step: str) -> FrameStack:
     """The same depth, another step."""
     return (*frames[:-1], replace(frames[-1], step=step))
 
 
-def after(book: Book, frames: Frames, go: str | None = None) -> Frames:
+def after(book: Book, frames: FrameStack, go: str | None = None) -> FrameStack:
     """Where the visit goes from `frames`: to `go`, else to what the step says; out of a called procedure at its end; () at
     the end of the whole."""
     while frames:
@@ -29,21 +29,21 @@ def after(book: Book, frames: Frames, go: str | None = None) -> Frames:
     return ()
 
 
-def left(frames: Frames, onward: Frames) -> tuple[Frames, ...]:
+def left(frames: FrameStack, onward: FrameStack) -> tuple[FrameStack, ...]:
     """The call steps whose called procedure ends when `after` leads from `frames` to `onward`, the innermost first."""
     return tuple(frames[:depth] for depth in range(len(frames) - 1, max(len(onward), 1) - 1, -1))
 
 
-def into(book: Book, frames: Frames, procedure: str) -> Frames:
+def into(book: Book, frames: FrameStack, procedure: str) -> FrameStack:
     return (*frames, first(book, procedure))
 
 
-def leaves_site(book: Book, frames: Frames) -> bool:
+def leaves_site(book: Book, frames: FrameStack) -> bool:
     step = book.at(frames[-1].procedure, frames[-1].step)
     return isinstance(step, Wait) and step.leaves_site
 
 
-def number_of(book: Book, frames: Frames) -> tuple[int, int]:
+def number_of(book: Book, frames: FrameStack) -> tuple[int, int]:
     """(which step of its procedure, of how many), counted from 1 in the order of the file."""
     ids = [step.id for step in book.procedures[frames[-1].procedure].steps]
     return ids.index(frames[-1].step) + 1, len(ids)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from handsfree.dialogue.question import Question, Stake
+from handsfree.dialogue.question import Consequence, Question
 from handsfree.journal.events import AnswerTaken, CautionTaken, EvidenceTaken, Utterance
 from handsfree.language.meaning import EMERGENCY, WAYS_OUT, Listening, Sense, beside
 from handsfree.procedure import model
@@ -24,8 +24,8 @@ BEFORE = (
     "help", "stop", "short form", "usual form", "full form", *EMERGENCY,
 )
 
-Row = Question[Flow, Utterance]
-Rows = dict[Awaiting | Overlay, Row]
+QuestionRow = Question[Flow, Utterance]
+QuestionRows = dict[Awaiting | Overlay, QuestionRow]
 
 
 def always(flow: Flow) -> Listening:
@@ -230,18 +230,18 @@ def _nothing(flow: Flow, *_: Any) -> bool:
     return True
 
 
-ROWS: Rows = {
+ROWS: QuestionRows = {
     Awaiting.NOTHING: Question(lambda flow: None, always, _nothing, lambda flow: ""),
     Awaiting.DONE: Question(
         _says_done, also("done"), _takes_done, asks("need-done"), called("done", "say again", "go back")
     ),
     Awaiting.UNDERSTOOD: Question(
         _says_caution, also("understood"), _takes_understood, asks("need-understood"),
-        called("understood", "say again", "stand by"), Stake.GUARDED,
+        called("understood", "say again", "stand by"), Consequence.GUARDED,
     ),
     Awaiting.ANSWER: Question(
         _says_answer, _hears_answer, _takes_answer, _asks_answer, called("cannot tell", "not fitted", "say again"),
-        Stake.ANSWER,
+        Consequence.ANSWER,
     ),
     Awaiting.WAIT: Question(
         lambda flow: flow.prompt("wait-left", "step", time=left(flow)), always, _takes_wait,
@@ -249,6 +249,6 @@ ROWS: Rows = {
     ),
     Awaiting.CUT_WAIT: Question(
         lambda flow: flow.prompt("wait-cut", "question", time=left(flow), cue=flow.cue("affirm")), also(*YES_NO),
-        _takes_cut_wait, asks("need-affirm"), called("affirm", "negative"), Stake.ANSWER,
+        _takes_cut_wait, asks("need-affirm"), called("affirm", "negative"), Consequence.ANSWER,
     ),
 }  # fmt: skip

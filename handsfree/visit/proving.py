@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from handsfree.dialogue.question import Question, Stake
+from handsfree.dialogue.question import Consequence, Question
 from handsfree.isolation.energy import Method, Source
 from handsfree.isolation.interlock import prove
-from handsfree.isolation.rules import Turn
+from handsfree.isolation.rules import SourceEvent
 from handsfree.journal.events import ReadingTaken, Utterance
 from handsfree.language.meaning import Listening, NumberAsked, Sense
 from handsfree.language.quantities import convert
@@ -19,7 +19,7 @@ from handsfree.procedure.hazards import usual
 from handsfree.procedure.sources import NO_METHOD, method_of
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import clear, move, proved
-from handsfree.visit.plain import Rows, asks, called
+from handsfree.visit.plain import QuestionRows, asks, called
 from handsfree.visit.readings import asks_reading, in_another_unit, may_read, says_affirm, unit_name
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Pending, Result
@@ -216,7 +216,7 @@ def _isolate_anew(flow: Flow) -> None:
 
 def _live(flow: Flow) -> None:
     flow.prompt("not-dead", "refusal", cuttable=False)
-    clear(flow, Turn.FOUND_LIVE, flow.sentence("why-live"), (source_of(flow).name,))
+    clear(flow, SourceEvent.FOUND_LIVE, flow.sentence("why-live"), (source_of(flow).name,))
 
 
 # ---- what is said ---------------------------------------------------------------------------------------------------
@@ -276,26 +276,26 @@ def _hears_off_again(flow: Flow) -> Listening:
 
 
 _yes_no = called("affirm", "negative")
-ROWS: Rows = {
+ROWS: QuestionRows = {
     Awaiting.TESTER_BEFORE: Question(
-        _says_tester, hears_affirm, tester_before, asks("need-affirm"), _yes_no, Stake.GUARDED
+        _says_tester, hears_affirm, tester_before, asks("need-affirm"), _yes_no, Consequence.GUARDED
     ),
     Awaiting.SWITCH_TRIED: Question(
         _says_switch, lambda flow: Listening(phrases=_tried(flow), proof=True), switch_tried, _asks_switch, _tried,
-        Stake.GUARDED,
+        Consequence.GUARDED,
     ),
     Awaiting.OFF_AGAIN: Question(
         lambda flow: flow.prompt("prove-off-again", "step", cue=flow.cue("affirm")), _hears_off_again, off_again,
         asks("short-off-again"),
-        called("affirm", "say again"), Stake.GUARDED,
+        called("affirm", "say again"), Consequence.GUARDED,
     ),
-    Awaiting.LOOKED: Question(_says_look, hears_affirm, looked, asks("need-affirm"), _yes_no, Stake.GUARDED),
-    Awaiting.DEAD_READING: Question(_says_dead, _hears_dead, dead_reading, asks_reading, may_read, Stake.GUARDED),
+    Awaiting.LOOKED: Question(_says_look, hears_affirm, looked, asks("need-affirm"), _yes_no, Consequence.GUARDED),
+    Awaiting.DEAD_READING: Question(_says_dead, _hears_dead, dead_reading, asks_reading, may_read, Consequence.GUARDED),
     Awaiting.DEAD_AFFIRM: Question(
-        says_affirm, _hears_dead_affirm, dead_affirm, asks("need-affirm"), _yes_no, Stake.GUARDED
+        says_affirm, _hears_dead_affirm, dead_affirm, asks("need-affirm"), _yes_no, Consequence.GUARDED
     ),
     Awaiting.TESTER_AFTER: Question(
         lambda flow: flow.prompt("prove-tester-after", "step", cue=flow.cue("affirm")), hears_affirm, tester_after,
-        asks("need-affirm"), _yes_no, Stake.GUARDED,
+        asks("need-affirm"), _yes_no, Consequence.GUARDED,
     ),
 }  # fmt: skip

@@ -7,10 +7,10 @@ from dataclasses import replace
 from handsfree.language.meaning import Listening
 from handsfree.visit import gates, overlays, persons, plain, proving, readings
 from handsfree.visit.flow import Flow
-from handsfree.visit.plain import Rows
+from handsfree.visit.plain import QuestionRows
 from handsfree.visit.state import State
 
-QUESTIONS: Rows = {**plain.ROWS, **readings.ROWS, **gates.ROWS, **proving.ROWS, **persons.ROWS, **overlays.ROWS}
+QUESTIONS: QuestionRows = {**plain.ROWS, **readings.ROWS, **gates.ROWS, **proving.ROWS, **persons.ROWS, **overlays.ROWS}
 
 
 def flow_of(state: State) -> Flow:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from handsfree.dialogue.question import Question, Stake
+from handsfree.dialogue.question import Consequence, Question
 from handsfree.journal.events import ReadingTaken, Utterance
 from handsfree.language.meaning import WAYS_OUT, Listening, NumberAsked, Sense
 from handsfree.language.quantities import convert, unit_fits
@@ -13,7 +13,7 @@ from handsfree.visit import speaking
 from handsfree.visit.facts import learn
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import forward
-from handsfree.visit.plain import YES_NO, Rows, asks, called
+from handsfree.visit.plain import YES_NO, QuestionRows, asks, called
 from handsfree.visit.speaking import read_back, side_of_expected, taken_words
 from handsfree.visit.state import Awaiting, Pending, Result, Sample
 from handsfree.visit.steps import present
@@ -181,10 +181,10 @@ def _takes_affirm(flow: Flow, utterance: Utterance) -> bool:
     return True
 
 
-ROWS: Rows = {
-    Awaiting.READING: Question(_says_reading, _hears_reading, _takes_reading, asks_reading, may_read, Stake.ANSWER),
+ROWS: QuestionRows = {
+    Awaiting.READING: Question(_says_reading, _hears_reading, _takes_reading, asks_reading, may_read, Consequence.ANSWER),
     Awaiting.READING_AFFIRM: Question(
         says_affirm, _hears_affirm, _takes_affirm, asks("need-affirm"), called("affirm", "negative", "correction"),
-        Stake.ANSWER,
+        Consequence.ANSWER,
     ),
 }  # fmt: skip

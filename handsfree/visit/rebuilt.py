@@ -14,15 +14,15 @@ from handsfree.isolation.people import Lock, Locks, People, Person
 from handsfree.journal import events as ev
 from handsfree.journal.events import Stamped
 from handsfree.language.meaning import Sense, Verdict
-from handsfree.visit.state import Frame, Frames, Result, State
+from handsfree.visit.state import Frame, FrameStack, Result, State
 
-Key = tuple[tuple[str, ...], str]
+ResultKey = tuple[tuple[str, ...], str]
 
 
 def rebuilt(state: State, entries: Iterable[Stamped]) -> State:
     """`state`: before anything happened. What stands in a record that its book has no more is passed over."""
-    remembered: dict[Key, Result] = {}
-    frames: Frames = ()
+    remembered: dict[ResultKey, Result] = {}
+    frames: FrameStack = ()
     outcome, not_before, now, wall, began = "", None, 0.0, "", None
     technician, on = "", _Locks()
     for entry in entries:
@@ -92,7 +92,7 @@ class _Locks:
         return frozenset(self.locks), people
 
 
-def _at(state: State, before: Frames, path: tuple[str, ...], step: str) -> Frames:
+def _at(state: State, before: FrameStack, path: tuple[str, ...], step: str) -> FrameStack:
     """The stack with this step on top. The call steps below it are those the visit stood at when it went in."""
     under = before[: len(path) - 1]
     if tuple(frame.procedure for frame in under) != path[:-1]:

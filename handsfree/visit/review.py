@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from handsfree.journal.events import Opened
-from handsfree.journal.follow import Machine
+from handsfree.journal.follow import ReplayMachine
 from handsfree.language import base
 from handsfree.procedure.hazards import digest
 from handsfree.visit.machine import RULES, advance, start
@@ -14,9 +14,9 @@ from handsfree.visit.sessions import book_of
 from handsfree.visit.state import State
 
 
-def machine() -> Machine:
+def machine() -> ReplayMachine:
     """The machine of the visit, begun from the procedures in the record."""
-    return Machine(begun, advance, RULES, digest())
+    return ReplayMachine(begun, advance, RULES, digest())
 
 
 def begun(opened: Opened) -> State:

@@ -15,7 +15,7 @@ from handsfree import __version__
 from handsfree.dialogue.runner import Runner
 from handsfree.errors import Trouble, Unkept
 from handsfree.journal import reader
-from handsfree.journal.clock import Clock as JournalClock
+from handsfree.journal.clock import JournalClock
 from handsfree.journal.events import (
     EFFECTS,
     HAPPENINGS,

@@ -29,7 +29,7 @@ Known = tuple[str, str]
 
 
 @dataclass(frozen=True)
-class Begun:
+class VisitStart:
     """`procedure`: name or file. `known`: facts. `sheet`: where there is one."""
 
     procedure: str
@@ -37,19 +37,19 @@ class Begun:
     sheet: CallSheet | None = None
 
 
-def begun_by(named: str | None, call: Path | None) -> Begun:
+def begun_by(named: str | None, call: Path | None) -> VisitStart:
     """Trouble where the call sheet is faulty, or there is no such procedure."""
     if call is not None:
         sheet = load_call_sheet(call)
         complaint = complaint_in(sheet.complaint, load.load_book(VISIT))
-        return Begun(VISIT, _told(complaint), sheet)
+        return VisitStart(VISIT, _told(complaint), sheet)
     if named is None:
-        return Begun(VISIT)
+        return VisitStart(VISIT)
     if load.is_name(named):
         complaint = ways(load.load_book(VISIT)).get(named)
         if complaint is not None:
-            return Begun(VISIT, _told(complaint))
-    return Begun(named)
+            return VisitStart(VISIT, _told(complaint))
+    return VisitStart(named)
 
 
 def _told(complaint: str | None) -> tuple[Known, ...]:

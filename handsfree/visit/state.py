@@ -64,7 +64,7 @@ class Frame:
     step: str
 
 
-Frames = tuple[Frame, ...]
+FrameStack = tuple[Frame, ...]
 #: The step that brought something: (procedure path, step id).
 Origin = tuple[tuple[str, ...], str]
 
@@ -138,13 +138,13 @@ class State:
 
     book: Book
     language: Language
-    frames: Frames = ()
+    frames: FrameStack = ()
     awaiting: Awaiting = Awaiting.NOTHING
     overlay: Overlay = Overlay.NONE
     interlock: Interlock = field(default_factory=Interlock)
-    trail: tuple[Frames, ...] = ()
-    covering: Mapping[str, Frames] = field(default_factory=dict)
-    return_to: Frames = ()
+    trail: tuple[FrameStack, ...] = ()
+    covering: Mapping[str, FrameStack] = field(default_factory=dict)
+    return_to: FrameStack = ()
     remembered: Mapping[tuple[tuple[str, ...], str], Result] = field(default_factory=dict)
     tellings: Mapping[tuple[tuple[str, ...], str], str] = field(default_factory=dict)
     facts: Mapping[str, Fact] = field(default_factory=dict)
@@ -171,7 +171,7 @@ class State:
     wait_ends: float = 0.0
     tries: int = 0
     said: int = 0
-    spoken: frozenset[Frames] = frozenset()
+    spoken: frozenset[FrameStack] = frozenset()
     listening: ListenFor | None = None
     rate: int = 0
     volume: int = 0
@@ -182,8 +182,8 @@ class State:
     outcome: str = ""
     not_before: float | None = None
     fault: str = ""
-    failed_at: Frames = ()
-    broken: frozenset[Frames] = frozenset()
+    failed_at: FrameStack = ()
+    broken: frozenset[FrameStack] = frozenset()
 
     @property
     def closed(self) -> bool:

@@ -14,7 +14,7 @@ from typing import Any
 
 from handsfree.isolation.interlock import nobody
 from handsfree.isolation.people import left_on
-from handsfree.isolation.rules import Power, Turn, by_phrase, tells
+from handsfree.isolation.rules import Power, SourceEvent, by_phrase, tells
 from handsfree.journal.events import Closed, Decided, FindingMade, HandedOver, SetTimer
 from handsfree.procedure import model
 from handsfree.procedure.evaluation import evaluate, widths_of
@@ -23,11 +23,11 @@ from handsfree.procedure.sources import method_of
 from handsfree.visit import facts, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.speaking import duration
-from handsfree.visit.state import Awaiting, Form, Frames, Result
+from handsfree.visit.state import Awaiting, Form, FrameStack, Result
 from handsfree.visit.wishes import take
 
 #: None: the visit waits. Frames: it goes there at once; () ends it.
-Onward = Frames | None
+Onward = FrameStack | None
 
 
 def _await(awaiting: Awaiting) -> Callable[[Flow, Any], Onward]:
@@ -45,7 +45,7 @@ def _isolate(flow: Flow, step: model.Isolate) -> Onward:
     was_live = all(state.interlock.hold(name).power is Power.LIVE for name in step.sources) and not state.return_to
     covering = {**state.covering, **dict.fromkeys(step.sources, state.frames)}
     flow.change(covering=covering, trail=state.trail if was_live else ())
-    flow.turn_lock(Turn.ISOLATION_BEGUN, step.say, step.sources)
+    flow.turn_lock(SourceEvent.ISOLATION_BEGUN, step.say, step.sources)
     if not by_phrase(state.book.energy.sources, step.sources):
         return _await(Awaiting.RELIEVED)(flow, step)
     return _await(Awaiting.SEEN if state.book.energy.tries(step.sources) else Awaiting.GATE)(flow, step)
@@ -73,7 +73,7 @@ def _restore(flow: Flow, step: model.Restore) -> Onward:
     words = step.short if flow.brief else step.say
     if words:
         flow.say(words, "step", cuttable=False)
-    flow.turn_lock(Turn.RESTORE_BEGUN, flow.sentence("why-restore"), names)
+    flow.turn_lock(SourceEvent.RESTORE_BEGUN, flow.sentence("why-restore"), names)
     return _await(Awaiting.RESTORE_CHECK)(flow, step)
 
 
@@ -220,7 +220,7 @@ def finding_words(flow: Flow, step: model.Finding) -> str:
 def _handover(flow: Flow, step: model.Handover) -> Onward:
     flow.change(trail=(), covering={}, return_to=())
     if flow.state.interlock.power is not Power.LIVE:
-        flow.turn_lock(Turn.HANDED_OVER, flow.sentence("why-handover"))
+        flow.turn_lock(SourceEvent.HANDED_OVER, flow.sentence("why-handover"))
         flow.prompt("isolation-cleared", "notice", cuttable=False, why=flow.sentence("why-handover"))
     tell_locks(flow)
     flow.change(interlock=nobody(flow.state.interlock))  # whoever takes over has a padlock of their own
@@ -235,7 +235,7 @@ def _end(flow: Flow, step: model.End) -> Onward:
     return None
 
 
-def leave(flow: Flow, go: str | None = None, makes: model.Facts = ()) -> Frames:
+def leave(flow: Flow, go: str | None = None, makes: model.Facts = ()) -> FrameStack:
     """Where the visit goes from its step, which is behind now. `makes`: facts of the answer given. A called procedure that
     ends on the way leaves its outcome with its call step: that of its End, 'done' where it runs off its last step."""
     state = flow.state
@@ -267,7 +267,7 @@ def close(flow: Flow, outcome: str, text: str, not_before: float | None = None) 
     elif text:
         flow.prompt("ended", "notice", text=text)
     if state.interlock.power is not Power.LIVE:
-        flow.turn_lock(Turn.CLOSED, outcome)
+        flow.turn_lock(SourceEvent.CLOSED, outcome)
         flow.prompt("ended-locked", "notice", cuttable=False)
     tell_locks(flow)
     flow.change(outcome=outcome, not_before=not_before)
@@ -293,7 +293,7 @@ def present(flow: Flow) -> None:
 
 
 @dataclass(frozen=True)
-class Kind:
+class StepKind:
     """A kind of step. `enters`: what it does when it is entered. `known`: the questions whose words are known from the
     procedure alone, so that they can be synthesised before they are needed."""
 
@@ -301,28 +301,28 @@ class Kind:
     known: tuple[Awaiting, ...] = ()
 
 
-def _asks(awaiting: Awaiting) -> Kind:
-    return Kind(_await(awaiting), (awaiting,))
+def _asks(awaiting: Awaiting) -> StepKind:
+    return StepKind(_await(awaiting), (awaiting,))
 
 
-KINDS: dict[type[Any], Kind] = {
+KINDS: dict[type[Any], StepKind] = {
     model.Instruct: _asks(Awaiting.DONE),
     model.Caution: _asks(Awaiting.UNDERSTOOD),
-    model.Ask: Kind(_ask, (Awaiting.ANSWER,)),
-    model.Read: Kind(_read, (Awaiting.READING,)),
-    model.Isolate: Kind(_isolate, (Awaiting.SEEN, Awaiting.GATE)),
-    model.Prove: Kind(_prove),  # its questions hang on its method: `visit.ahead` knows them
-    model.Restore: Kind(_restore, (Awaiting.RESTORE_GATE, Awaiting.RESTORE_POWER)),
-    model.Wait: Kind(_wait),
+    model.Ask: StepKind(_ask, (Awaiting.ANSWER,)),
+    model.Read: StepKind(_read, (Awaiting.READING,)),
+    model.Isolate: StepKind(_isolate, (Awaiting.SEEN, Awaiting.GATE)),
+    model.Prove: StepKind(_prove),  # its questions hang on its method: `visit.ahead` knows them
+    model.Restore: StepKind(_restore, (Awaiting.RESTORE_GATE, Awaiting.RESTORE_POWER)),
+    model.Wait: StepKind(_wait),
     model.Evidence: _asks(Awaiting.DONE),
-    model.Decide: Kind(_decide),
-    model.Call: Kind(_call),
-    model.Finding: Kind(_finding),
-    model.Handover: Kind(_handover),
-    model.End: Kind(_end),
+    model.Decide: StepKind(_decide),
+    model.Call: StepKind(_call),
+    model.Finding: StepKind(_finding),
+    model.Handover: StepKind(_handover),
+    model.End: StepKind(_end),
 }
 
 __all__ = [
-    "KINDS", "Kind", "close", "finding_words", "leave", "present", "record", "results_here", "set_wait_timer",
+    "KINDS", "StepKind", "close", "finding_words", "leave", "present", "record", "results_here", "set_wait_timer",
     "tell_locks", "wait_words",
 ]  # fmt: skip

@@ -37,7 +37,7 @@ from handsfree.language.meaning import Verdict
 
 
 @dataclass(frozen=True)
-class Line:
+class ToldLine:
     """`who`: program, technician, tone or record. `aside`: what came of it, '' for nothing to add."""
 
     at: float
@@ -99,10 +99,10 @@ _LINES: dict[type[Any], Callable[[Any], tuple[str, str, str]]] = {
 }
 
 
-def line(entry: Stamped) -> Line | None:
+def line(entry: Stamped) -> ToldLine | None:
     """None for events a bystander would not notice."""
     tell = _LINES.get(type(entry.event))
     if tell is None:
         return None
     who, text, aside = tell(entry.event)
-    return Line(entry.mono, who, text, aside)
+    return ToldLine(entry.mono, who, text, aside)

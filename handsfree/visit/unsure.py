@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from handsfree.dialogue.meant import AWAY, BAR, LIKELY, TOO_EARLY, Asked, by_level, meant, words_of
-from handsfree.dialogue.question import Stake
+from handsfree.dialogue.question import Consequence
 from handsfree.isolation.rules import Power
 from handsfree.journal.events import Utterance
 from handsfree.language.base import Language
@@ -61,7 +61,7 @@ def expected(flow: Flow) -> float:
     step = flow.state.step
     if step is not None and step.minutes is not None:
         return 60.0 * step.minutes
-    return LOOKING if flow.question.stake is Stake.ANSWER else DOING
+    return LOOKING if flow.question.stake is Consequence.ANSWER else DOING
 
 
 #: Seconds after a question by which most look and answer, and after work by which most are done.
@@ -138,7 +138,7 @@ def perhaps_power_on(flow: Flow, utterance: Utterance) -> bool:
 def _asked_of_page(flow: Flow, utterance: Utterance) -> str:
     """The page's answer to a question in other words than it teaches; '' where none was asked. Never where what was said may
     deny an isolation."""
-    asides = flow.question.stake is not Stake.GUARDED and flow.state.overlay is Overlay.NONE and flow.state.book.asides
+    asides = flow.question.stake is not Consequence.GUARDED and flow.state.overlay is Overlay.NONE and flow.state.book.asides
     if not asides or (utterance.sense == Sense.DENIAL and not utterance.typed):
         return ""
     question = in_own_words(asides, utterance.words, flow.state.language)
@@ -148,7 +148,7 @@ def _asked_of_page(flow: Flow, utterance: Utterance) -> str:
 def _in_own_words(flow: Flow, utterance: Utterance) -> Utterance:
     """'The beer is lukewarm' at "What is wrong?": read back as what it means; where it means two, with both as rivals."""
     state = flow.state
-    if utterance.typed or state.overlay is not Overlay.NONE or flow.question.stake is Stake.GUARDED:
+    if utterance.typed or state.overlay is not Overlay.NONE or flow.question.stake is Consequence.GUARDED:
         return utterance  # what may prove dead works, or deny it, counts in its own words or not at all
     told = by_gist(state.language, utterance.words, flow.question.hears(flow))
     if len(told) == 1:

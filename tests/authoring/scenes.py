@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from handsfree.authoring.dictation import Written
+from handsfree.authoring.dictation import Dictated
 from handsfree.authoring.draft import Doubt
 from handsfree.authoring.hearing import WriterHearer, dictated
 from handsfree.authoring.keeping import Recording, open_recording
 from handsfree.authoring.recorder import Recorder
-from handsfree.authoring.turn import State
+from handsfree.authoring.turn import RecorderState
 from handsfree.dialogue.keyboard import TypedEar, WrittenMouth
 from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import Happening, KeepNote, ListenFor, NoteKept
@@ -121,7 +121,7 @@ class Told:
     """A recording that was run: what it said, and how it ended."""
 
     recording: Recording
-    state: State
+    state: RecorderState
     said: list[str]
 
     @property
@@ -154,7 +154,7 @@ class DoubtingEar(TypedEar):
         pieces = [tuple(word.split("|")) for word in happening.text.split()]
         doubts = tuple(Doubt(at, word, tuple(others)) for at, (word, *others) in enumerate(pieces) if others)
         clip, digest = self._journal.keep_sound(flac(np.zeros(4000, dtype=np.float32)))
-        event = dictated(Written(" ".join(word for word, *_ in pieces), doubts, "scripted"))
+        event = dictated(Dictated(" ".join(word for word, *_ in pieces), doubts, "scripted"))
         return replace(event, clip=clip, clip_sha256=digest)
 
 
@@ -201,7 +201,7 @@ class Voice:
     def close(self) -> None: ...
 
     def next(self, timeout: float | None) -> Happening | None:
-        state: State = self.recorder.state
+        state: RecorderState = self.recorder.state
         if state.tries and self._last[0] == state.at:
             words = self._last[1]
         elif self._left.get(state.at):

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from audio_fixtures.voices import padded, synthesise
 from handsfree.authoring import trade_words
 from handsfree.authoring.dictation import Dictation, text_of
-from handsfree.authoring.trade_ear import Word, load
+from handsfree.authoring.trade_ear import HeardWord, load
 from handsfree.language.tokens import tokens
 from handsfree.resources import folder as shipped
 
@@ -100,7 +100,8 @@ def test_silence_says_nothing() -> None:
 
 
 def test_pauses_end_sentences() -> None:
-    words = (Word("open", 1, 0, 1), Word("it", 1, 2, 3, True), Word("look", 1, 4, 5), Word("inside", 1, 6, 7))
+    places = ("open", 0, 1, False), ("it", 2, 3, True), ("look", 4, 5, False), ("inside", 6, 7, False)
+    words = tuple(HeardWord(word, 1, begin, end, pause) for word, begin, end, pause in places)
     assert text_of(words) == "Open it. Look inside."
 
 
@@ -108,9 +109,9 @@ class _Fixed:
     """An ear that hears what it is told to: what the two make of the same sound is the thing tested, not their hearing."""
 
     def __init__(self, *words: tuple[str, float]) -> None:
-        self._words = tuple(Word(text, sure, at, at) for at, (text, sure) in enumerate(words))
+        self._words = tuple(HeardWord(text, sure, at, at) for at, (text, sure) in enumerate(words))
 
-    def words(self, samples: object) -> tuple[Word, ...]:
+    def words(self, samples: object) -> tuple[HeardWord, ...]:
         return self._words
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from handsfree.authoring.keeping import Shelf, open_recording, replayed
-from handsfree.authoring.turn import State
+from handsfree.authoring.turn import RecorderState
 from handsfree.journal.events import AnswerTaken, Resumed
 from handsfree.journal.reader import JOURNAL, read_list
 from handsfree.procedure.load import load_procedure
@@ -85,7 +85,7 @@ def test_cut_off_after_any_event_every_kept_step_is_there(tmp_path: Path) -> Non
             _takes_up(home, state)
 
 
-def _takes_up(home: Path, before: State) -> None:
+def _takes_up(home: Path, before: RecorderState) -> None:
     """Opened again, it is where it was, and its file is made anew."""
     recording = open_recording("fan-look", home, "en", "", "typed")
     recording.journal.close()

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.authoring.asked import Asked
+from handsfree.authoring.asked import RecordOptions
 from handsfree.authoring.commands import record
-from handsfree.authoring.pages import PageSave, State, advance, start
+from handsfree.authoring.pages import PageSave, PageState, advance, start
 from handsfree.authoring.words import load as load_words
 from handsfree.errors import Trouble
 from handsfree.journal.events import NoteKept, Opened, Say, Stamped, Utterance
@@ -61,7 +61,7 @@ def _here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def typed(lines: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> str:
     monkeypatch.setattr("sys.stdin", io.StringIO(lines))
-    record(Asked("testkasten-9", typed=True, language="en", cabinet=True))
+    record(RecordOptions("testkasten-9", typed=True, language="en", cabinet=True))
     return capsys.readouterr().out
 
 
@@ -97,7 +97,7 @@ def test_one_that_stopped_is_taken_up(monkeypatch: pytest.MonkeyPatch, capsys: p
     assert cabinet.load_page(PATH).page.plate is not None
 
 
-def step(state: State, event: object) -> tuple[State, list[str], list[PageSave]]:
+def step(state: PageState, event: object) -> tuple[PageState, list[str], list[PageSave]]:
     after, effects = advance(state, Stamped(0, "2026-03-02T08:00:00+00:00", 0.0, event))
     said = [effect.text for effect in effects if isinstance(effect, Say)]
     return after, said, [effect for effect in effects if isinstance(effect, PageSave)]
@@ -131,7 +131,7 @@ def test_what_cannot_be_recorded_is_a_sentence(name: str, text: str, says: str) 
     PATH.parent.mkdir(parents=True)
     PATH.write_text(text, encoding="utf-8")
     with pytest.raises(Trouble) as trouble:
-        record(Asked(name, typed=True, language="en", cabinet=True))
+        record(RecordOptions(name, typed=True, language="en", cabinet=True))
     assert trouble.value.status == 2
     assert says in trouble.value.sentence
     assert PATH.read_text(encoding="utf-8") == text

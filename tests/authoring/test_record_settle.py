@@ -135,18 +135,18 @@ def test_a_recording_cut_off_while_a_word_is_settled_goes_on_there(tmp_path: Pat
 
 
 def test_a_recording_that_could_not_begin_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from handsfree.authoring.asked import Asked
+    from handsfree.authoring.asked import RecordOptions
     from handsfree.authoring.commands import record
 
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
     for _ in range(2):
         with pytest.raises(Trouble, match="no sound file"):
-            record(Asked("fan-look", tmp_path, sound_in="nothing.wav", engine="pocketsphinx"))
+            record(RecordOptions("fan-look", tmp_path, sound_in="nothing.wav", engine="pocketsphinx"))
         assert list(tmp_path.iterdir()) == []
     typed(["A look", "stop recording"], tmp_path)
     before = sorted(path.name for path in tmp_path.rglob("*"))
     with pytest.raises(Trouble, match="no sound file"):
-        record(Asked("fan-look", tmp_path, sound_in="nothing.wav", engine="pocketsphinx"))
+        record(RecordOptions("fan-look", tmp_path, sound_in="nothing.wav", engine="pocketsphinx"))
     assert sorted(path.name for path in tmp_path.rglob("*")) == before
     typed(["stop recording"], tmp_path)
 

@@ -43,11 +43,11 @@ def test_a_whole_procedure_loads_is_proved_and_has_nothing_to_remark(tmp_path: P
 
 
 def test_from_the_command_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    from handsfree.authoring.asked import Asked
+    from handsfree.authoring.asked import RecordOptions
     from handsfree.authoring.commands import record
 
     monkeypatch.setattr("sys.stdin", io.StringIO(MIRAR))
-    record(Asked("ventilador", tmp_path, typed=True, language="es"))
+    record(RecordOptions("ventilador", tmp_path, typed=True, language="es"))
     assert "El procedimiento está grabado." in capsys.readouterr().out
 
 

@@ -12,7 +12,7 @@ from handsfree.cli import app
 from handsfree.journal.events import Opened, Say
 from handsfree.journal.reader import read_list
 from handsfree.procedure.load import load_book
-from handsfree.visit.commands import Asked, opened, visit
+from handsfree.visit.commands import VisitOptions, opened, visit
 from handsfree.visit.live import live_visit
 from handsfree.visit.sessions import book_named, state_of
 from tests.authoring.scenes import LOOK_AT_FAN, typed
@@ -31,8 +31,8 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-def asked(resume: Path | None = None) -> Asked:
-    return Asked(
+def asked(resume: Path | None = None) -> VisitOptions:
+    return VisitOptions(
         procedure=None if resume else NAME, resume=resume, typed=True, sound_in=None, sound_out=None, engine=None,
         visits=Path("visits"), technician="Resi Kofler", site="Talstation", cabinet="cabinet 7", by_manual=True,
     )  # fmt: skip

@@ -27,7 +27,7 @@ from handsfree.desk.ingest import put, refresh
 from handsfree.desk.measures import DAY, Between
 from handsfree.desk.queries import EVERYBODY, Filter, Scope
 from handsfree.desk.readout import ReadOut, machine, read_out
-from handsfree.desk.tables import OF_VISIT, Line, StepRow, Visit
+from handsfree.desk.tables import OF_VISIT, StepRow, TranscriptLine, Visit
 from tests.desk import made, postgres
 
 SETTINGS = (
@@ -82,7 +82,7 @@ def grow(engine: Engine, templates: int, first: int, last: int, tables: Sequence
         connection.execute(text(f"INSERT INTO visits ({columns}) SELECT {values} FROM {source}"), one)
         for table in tables:
             connection.execute(text(_multiplied(engine, table.__tablename__, templates)), {"first": first, "last": last})
-        if Line in tables:
+        if TranscriptLine in tables:
             _notes(connection, first, last)
 
 

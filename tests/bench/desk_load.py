@@ -19,7 +19,7 @@ import httpx
 from sqlalchemy import select
 
 from handsfree.desk import database, people
-from handsfree.desk.serve import Asked, open_desk, open_people
+from handsfree.desk.serve import DeskOptions, open_desk, open_people
 from handsfree.desk.tables import Visit
 from handsfree.journal.verify import verify
 from tests.desk import made, postgres
@@ -27,7 +27,7 @@ from tests.desk.conftest import PASSWORD
 from tests.desk.crowd import crowd
 
 
-def run(asked: Asked) -> None:
+def run(asked: DeskOptions) -> None:
     """The desk's process. One address is everybody here, so its limit is raised; those of accounts and devices stay."""
     import uvicorn
 
@@ -72,7 +72,7 @@ def load(given: argparse.Namespace, place: Path, url: str | None) -> None:
     ]
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
-        asked = Asked(season.visits, database=url, port=free.getsockname()[1])
+        asked = DeskOptions(season.visits, database=url, port=free.getsockname()[1])
     accounts = open_people(asked)
     names = [f"reader{n}" for n in range(given.readers)]
     for name in names:

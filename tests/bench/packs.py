@@ -12,7 +12,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from handsfree.pack.making import Wish, make
+from handsfree.pack.making import PackOptions, make
 
 MEGABYTE = 1e6
 
@@ -28,7 +28,7 @@ def main() -> int:
     wheels = parser.parse_args().wheels
     with tempfile.TemporaryDirectory(prefix="packs-") as made:
         pack, there = Path(made) / "kit", Path(made) / "there"
-        make(pack, Wish(wheels, Path(made) / "none", None))
+        make(pack, PackOptions(wheels, Path(made) / "none", None))
         print(f"pack: {pack.stat().st_size / MEGABYTE:.0f} MB")
         kept = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
         done = subprocess.run(["unshare", "--net", sys._base_executable, str(pack), str(there)], env=kept, check=False)  # type: ignore[attr-defined]

@@ -15,13 +15,13 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from handsfree.desk.relisten import Answer, Report, batches, hear_batch, report_of
+from handsfree.desk.relisten import Relistened, RelistenReport, batches, hear_batch, report_of
 from handsfree.desk.spreading import on_cluster, on_cores
 from tests.desk import heard
 from tests.desk.test_relisten import cluster
 
 
-def timed(answers: Callable[[], Iterator[Answer]]) -> tuple[Report, float]:
+def timed(answers: Callable[[], Iterator[Relistened]]) -> tuple[RelistenReport, float]:
     began = time.perf_counter()
     return report_of(answers()), time.perf_counter() - began
 
@@ -34,7 +34,7 @@ def main(visits: int = 24, most: int = 4) -> None:
         archive.mkdir()
         heard.copied(heard.heard_visit(archive, "2026-05-01-heard", 1, 20), visits - 1)
         work = batches(archive, heard.ENGINE, Path("no-models"))
-        first: Report | None = None
+        first: RelistenReport | None = None
         alone = 0.0
         print(f"{'':10}{'at once':>8}{'clips':>8}{'seconds':>9}{'clips/s':>9}{'speed-up':>10}  same answer")
         for kind in ("processes", "workers"):

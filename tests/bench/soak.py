@@ -226,7 +226,7 @@ def run(soak: Soak, engine: str | None) -> None:
     from tests.live.conftest import LOUDSPEAKER, MICROPHONE
 
     (soak.place / "soak.yaml").write_text(PROCEDURE, encoding="utf-8")
-    asked = commands.Asked(
+    asked = commands.VisitOptions(
         procedure=str(soak.place / "soak.yaml"), resume=None, typed=False, sound_in=MICROPHONE, sound_out=LOUDSPEAKER,
         engine=engine, visits=soak.place / "visits", technician="invented", site="", cabinet="",
     )

@@ -19,7 +19,7 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 from handsfree.trade import whatnext
-from handsfree.trade.faultmodel import COMPLAINT, Check, Model
+from handsfree.trade.faultmodel import COMPLAINT, Check, FaultModel
 from handsfree.trade.whatnext import posterior, ranked
 from tests.bench.mirror.answers import mirrored
 from tests.bench.whatnext_trees import TREES
@@ -49,20 +49,20 @@ class Visit:
 
 
 # A strategy returns the id of a check to ask, or "act:" and the id of a fault.
-Strategy = Callable[[Model, Visit], str]
+Strategy = Callable[[FaultModel, Visit], str]
 
 
-def _likeliest(model: Model, visit: Visit) -> str:
+def _likeliest(model: FaultModel, visit: Visit) -> str:
     return "act:" + ranked(posterior(model, visit.observed, visit.tried))[0][0]
 
 
-def _enough(model: Model, visit: Visit) -> bool:
+def _enough(model: FaultModel, visit: Visit) -> bool:
     """The program's own rule for when to act, lent to every strategy that has inference."""
     beliefs = posterior(model, visit.observed, visit.tried)
     return whatnext.time_to_act(model, beliefs, visit.observed, visit.isolated)
 
 
-def what_next(model: Model, visit: Visit) -> str:
+def what_next(model: FaultModel, visit: Visit) -> str:
     """The strategy under test."""
     key = (model.wrong_minutes, frozenset(visit.observed.items()), visit.isolated, frozenset(visit.tried))
     if key not in _CHOSEN:
@@ -75,7 +75,7 @@ def what_next(model: Model, visit: Visit) -> str:
 _CHOSEN: dict[tuple[float, frozenset[tuple[str, str]], bool, frozenset[str]], str] = {}
 
 
-def fixed_tree(model: Model, visit: Visit) -> str:
+def fixed_tree(model: FaultModel, visit: Visit) -> str:
     """The plain tree: act on the first answer that accuses a fault; at its end, on the commonest causes left."""
     accused = None
     for step in TREES[visit.observed[COMPLAINT]]:
@@ -90,7 +90,7 @@ def fixed_tree(model: Model, visit: Visit) -> str:
     return "act:" + ranked(posterior(model, complaint, visit.tried))[0][0]
 
 
-def tree_order(model: Model, visit: Visit) -> str:
+def tree_order(model: FaultModel, visit: Visit) -> str:
     """The tree's order of checks, but with exact inference to say when to act and on what."""
     if not _enough(model, visit):
         for step in TREES[visit.observed[COMPLAINT]]:
@@ -100,7 +100,7 @@ def tree_order(model: Model, visit: Visit) -> str:
     return _likeliest(model, visit)
 
 
-def best_order(model: Model, visit: Visit) -> str:
+def best_order(model: FaultModel, visit: Visit) -> str:
     """For each complaint all checks in one computed order (power first, bits a minute), with exact inference."""
     if not _enough(model, visit):
         for check in _static_order(visit.observed[COMPLAINT]):
@@ -125,7 +125,7 @@ STRATEGIES: dict[str, Strategy] = {
 }
 
 
-def run(model: Model, cabinet: Cabinet, strategy: Strategy) -> Visit:
+def run(model: FaultModel, cabinet: Cabinet, strategy: Strategy) -> Visit:
     """One visit, to the right diagnosis."""
     visit = Visit({COMPLAINT: cabinet.complaint})
     while True:
@@ -138,14 +138,14 @@ def run(model: Model, cabinet: Cabinet, strategy: Strategy) -> Visit:
             _ask(model, visit, model.checks[choice], cabinet.answers[choice])
 
 
-def _act_in_vain(model: Model, visit: Visit, fault: str) -> None:
+def _act_in_vain(model: FaultModel, visit: Visit, fault: str) -> None:
     visit.tried.append(fault)
     visit.isolations += not visit.isolated
     visit.minutes += model.wrong_minutes
     visit.isolated = False
 
 
-def _ask(model: Model, visit: Visit, check: Check, answer: str) -> None:
+def _ask(model: FaultModel, visit: Visit, check: Check, answer: str) -> None:
     if check.needs == "isolation" and not visit.isolated:
         visit.minutes, visit.isolations, visit.isolated = visit.minutes + model.isolate_minutes, visit.isolations + 1, True
     elif check.needs == "power" and visit.isolated:
@@ -158,14 +158,14 @@ def _ask(model: Model, visit: Visit, check: Check, answer: str) -> None:
 # --- worlds ----------------------------------------------------------------------------------------------------
 
 
-def draw(world: Model, rng: random.Random) -> Cabinet:
+def draw(world: FaultModel, rng: random.Random) -> Cabinet:
     """A cabinet drawn from a model."""
     index = rng.choices(range(len(world.faults)), [fault.prior for fault in world.faults])[0]
     pick = {c.id: rng.choices(c.answers, c.rows[index])[0] for c in (world.complaint, *world.checks.values())}
     return Cabinet(world.faults[index].id, pick.pop(COMPLAINT), pick)
 
 
-def bent(model: Model, rng: random.Random, likelihoods: float, priors: float) -> Model:
+def bent(model: FaultModel, rng: random.Random, likelihoods: float, priors: float) -> FaultModel:
     """A wrong model: log shares and log priors each moved by a normal error of this standard deviation."""
 
     def move(row: tuple[float, ...], by: float) -> tuple[float, ...]:

@@ -17,7 +17,7 @@ from starlette.testclient import TestClient
 from handsfree.desk import changes, commands, database, people, queries, watch
 from handsfree.desk.app import build
 from handsfree.desk.ingest import refresh
-from handsfree.desk.serve import Asked
+from handsfree.desk.serve import DeskOptions
 from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
 from tests.desk.browsing import FORM, ORIGIN, client, post, signed_in, token
@@ -72,7 +72,7 @@ def test_an_account_is_changed_from_the_command_line(
     commands.people_add(tmp_path, "Vera", "supervisor", "*", "")
     assert "must be started again" in capsys.readouterr().out
     commands.people_change(tmp_path, "Vera", "technician", "valley", None, True)
-    engine = database.open_engine(Asked(tmp_path).people_url)
+    engine = database.open_engine(DeskOptions(tmp_path).people_url)
     assert [(a.role, a.team) for a in people.everybody(engine)] == [("technician", "valley")]
     assert people.sign_in(engine, "Vera", PASSWORD, "x") is None
     assert people.sign_in(engine, "Vera", "eleven goats upon a ridge", "x") is not None
@@ -98,13 +98,13 @@ def test_passwords_of_before_are_hashed_anew_at_the_next_sign_in(desk: Desk) -> 
     from argon2 import PasswordHasher
     from sqlalchemy import select, update
 
-    from handsfree.desk.people_tables import Person
+    from handsfree.desk.people_tables import User
 
     with desk.people.begin() as connection:
-        connection.execute(update(Person).where(Person.name == "Vera").values(password=PasswordHasher().hash(PASSWORD)))
+        connection.execute(update(User).where(User.name == "Vera").values(password=PasswordHasher().hash(PASSWORD)))
     signed_in(desk, "Vera")
     with desk.people.connect() as connection:
-        kept = str(connection.scalar(select(Person.password).where(Person.name == "Vera")))
+        kept = str(connection.scalar(select(User.password).where(User.name == "Vera")))
     assert kept.startswith(f"$argon2id$v=19$m={people.MEMORY},t={people.PASSES},p={people.LANES}$")
 
 

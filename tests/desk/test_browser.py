@@ -254,7 +254,7 @@ def test_no_page_has_a_fault_by_axe_and_none_scrolls_sideways(browser: Any, desk
         "sorry": "/nope",
     }
     finding = queries.findings(desk.engine, EVERYBODY)[0]
-    off = acts.Act(
+    off = acts.DeskAct(
         finding.key, finding.name, finding.n, finding.rule, finding.sentence, finding.head, "Vera", "seen"
     )
     threads.note(desk.engine, acts.append(desk.own, [off], None))

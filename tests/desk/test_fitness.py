@@ -39,7 +39,7 @@ def test_the_same_procedures_are_judged_once(tmp_path: Path, monkeypatch: pytest
     asked: list[object] = []
     real = fitness.safe.faults_of
     monkeypatch.setattr(fitness.safe, "faults_of", lambda book: asked.append(book) or real(book))
-    judged: fitness.Judged = {}
+    judged: fitness.Fitness = {}
     for folder in folders:
         fitness.faults_of(folder, judged)
     assert len(asked) == 1

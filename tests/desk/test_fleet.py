@@ -10,7 +10,7 @@ import pytest
 from handsfree.desk import devices, people, queries, threads
 from handsfree.desk.devices import NEVER, SILENT, STALE, WELL
 from handsfree.desk.ingest import refresh
-from handsfree.desk.queries import EVERYBODY, Queue
+from handsfree.desk.queries import EVERYBODY, FindingQuery
 from handsfree.desk.review import drawn
 from handsfree.desk.setting import Desk
 from handsfree.journal.findings import DRAWN
@@ -123,4 +123,4 @@ def test_what_was_drawn_stands_last_and_stays_signed_off(desk: Desk) -> None:
         connection.execute(update(Visit).values(reading=0))
     refresh(desk.engine, desk.visits, one_in=1)
     threads.rebuild(desk.engine, desk.own)
-    assert key in {row.key for row in queries.findings(desk.engine, EVERYBODY, Queue(closed=True))}
+    assert key in {row.key for row in queries.findings(desk.engine, EVERYBODY, FindingQuery(closed=True))}

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from handsfree.desk import people, quarantine, queries, relisten
-from handsfree.desk.drawing import Point, over_time
+from handsfree.desk.drawing import TrendPoint, over_time
 from handsfree.desk.heads import FILE, Heads, holds_proof
 from handsfree.desk.measures import Between, first_fix
 from handsfree.desk.queries import EVERYBODY, Filter
@@ -24,7 +24,7 @@ from handsfree.journal import events as ev
 from handsfree.journal.account import account
 from handsfree.journal.events import EFFECTS, Closed, Opened, ReadingTaken
 from handsfree.journal.findings import CAME_BACK, NOT_COMPARED, NOT_THEIRS
-from handsfree.journal.follow import Machine
+from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.keys import make
 from handsfree.journal.prune import prune
 from handsfree.journal.reader import read_list
@@ -80,7 +80,7 @@ def test_a_reading_beyond_all_measure(desk: Desk, value: float) -> None:
     ],
 )
 def test_whatever_is_drawn_is_drawn_in_bounds(points: list[tuple[float, float]]) -> None:
-    drawn = over_time("air", "°C", [Point(at, value, None, None, "", "v") for at, value in points])
+    drawn = over_time("air", "°C", [TrendPoint(at, value, None, None, "", "v") for at, value in points])
     assert len(drawn) < 20_000
     assert "nan" not in drawn
     assert "inf" not in drawn
@@ -114,7 +114,7 @@ def test_a_record_that_takes_too_long_to_compare_is_left_off(tmp_path: Path, mon
         return state, ()
 
     folder = record(tmp_path, "slow", *[ev.TimerRang("x")] * 200)
-    found = account(folder, Machine(lambda opened: 1, slow)).findings
+    found = account(folder, ReplayMachine(lambda opened: 1, slow)).findings
     assert NOT_COMPARED in {finding.rule for finding in found}
     assert happened < 20
     assert not any(isinstance(entry.event, EFFECTS) for entry in read_list(folder))
@@ -220,9 +220,9 @@ def test_a_device_of_one_team_in_the_name_of_another(empty: Desk, tmp_path: Path
     with empty.people.begin() as connection:
         from sqlalchemy import update
 
-        from handsfree.desk.people_tables import Person
+        from handsfree.desk.people_tables import User
 
-        connection.execute(update(Person).where(Person.role == "device").values(team="valley"))
+        connection.execute(update(User).where(User.role == "device").values(team="valley"))
     answer = device.send(record(tmp_path, "theirs", Closed("fixed")))
     assert answer is not None
     assert "is a device of team valley" in answer.json()["quarantined"]

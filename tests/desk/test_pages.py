@@ -117,15 +117,15 @@ def test_sign_offs_outlive_the_database(desk: Desk, season: Made) -> None:
         connection.execute(delete(Visit))
         connection.execute(delete(ThreadRow))
     refresh(desk.engine, desk.visits)
-    assert len(queries.findings(desk.engine, EVERYBODY, queries.Queue(closed=True))) == 0
+    assert len(queries.findings(desk.engine, EVERYBODY, queries.FindingQuery(closed=True))) == 0
     assert threads.rebuild(desk.engine, desk.own) == 1
-    assert [row.key for row in queries.findings(desk.engine, EVERYBODY, queries.Queue(closed=True))] == [key]
+    assert [row.key for row in queries.findings(desk.engine, EVERYBODY, queries.FindingQuery(closed=True))] == [key]
 
 
 def test_every_byte_of_the_desks_journal_is_guarded(tmp_path: Path) -> None:
     key = keys.make("desk-1", tmp_path / "keys")
     for number in range(3):
-        acts.append(tmp_path, [acts.Act(f"k{number}", "v", number, "r", "s", "h", "Vera", "fine")], key)
+        acts.append(tmp_path, [acts.DeskAct(f"k{number}", "v", number, "r", "s", "h", "Vera", "fine")], key)
     path = tmp_path / acts.FILE
     whole = path.read_bytes()
     missed = 0
@@ -147,7 +147,7 @@ def test_every_byte_of_the_desks_journal_is_guarded(tmp_path: Path) -> None:
 
 
 def test_a_line_that_a_crash_left_half_written_is_no_obstacle(tmp_path: Path) -> None:
-    off = acts.Act("k", "v", 1, "r", "s", "h", "Vera", "fine")
+    off = acts.DeskAct("k", "v", 1, "r", "s", "h", "Vera", "fine")
     acts.append(tmp_path, [off], None)
     path = tmp_path / acts.FILE
     whole = path.read_bytes()

@@ -9,9 +9,9 @@ from dataclasses import replace
 
 import pytest
 
-from handsfree.desk.protocol import Manifest, Part, parse_state
+from handsfree.desk.protocol import Manifest, VisitFile, parse_state
 from handsfree.desk.quota import Quota
-from handsfree.desk.sendline import Destination, Later, Line, transfer
+from handsfree.desk.sendline import Destination, Later, Uplink, transfer
 from handsfree.desk.setting import Desk
 from tests.desk.made import Made
 from tests.desk.serving import served
@@ -22,7 +22,7 @@ __all__ = ["empty"]
 
 def pretended(number: int, size: int = 100) -> Manifest:
     digest = hashlib.sha256(str(number).encode()).hexdigest()
-    return Manifest(f"visit-{number}", (Part("journal.jsonl", size, digest),))
+    return Manifest(f"visit-{number}", (VisitFile("journal.jsonl", size, digest),))
 
 
 def test_a_sender_has_a_number_of_unfinished_visits_and_no_more(empty: Desk, season: Made) -> None:
@@ -47,7 +47,7 @@ def test_what_is_stored_or_kept_apart_counts_no_more(empty: Desk, season: Made) 
         assert answer is not None
         assert answer.status_code == 201
     data = b"no journal at all\n"
-    lie = Manifest("lie", (Part("journal.jsonl", len(data), hashlib.sha256(data).hexdigest()),))
+    lie = Manifest("lie", (VisitFile("journal.jsonl", len(data), hashlib.sha256(data).hexdigest()),))
     assert parse_state(device.offer(lie).content).state == "open"
     device.put(lie, lie.parts[0], data, 0)
     assert device.ask("POST", f"/upload/{lie.upload}/commit").json()["quarantined"]
@@ -67,7 +67,7 @@ def test_a_sender_has_so_many_bytes_unfinished_and_the_disk_its_spare_room(empty
 
 def test_the_senders_own_program_is_told_why_and_keeps_it_waiting(empty: Desk, season: Made) -> None:
     empty.quota = Quota(uploads=0)
-    with served(empty) as address, Line(Destination(address, Device(empty).key)) as line:
+    with served(empty) as address, Uplink(Destination(address, Device(empty).key)) as line:
         with pytest.raises(Later, match="did not end") as told:
             transfer(line, season.folders["first"])
         assert not told.value.everyone, "the others go on"

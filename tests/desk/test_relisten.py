@@ -19,7 +19,18 @@ import distributed
 import pytest
 
 from handsfree.desk import relisten
-from handsfree.desk.relisten import Answer, Batch, Change, Report, Stake, batches, change_of, hear_batch, report_of, shown
+from handsfree.desk.relisten import (
+    Batch,
+    HearingChange,
+    ListenedFor,
+    Relistened,
+    RelistenReport,
+    batches,
+    change_of,
+    hear_batch,
+    report_of,
+    shown,
+)
 from handsfree.desk.spreading import on_cluster, on_cores
 from handsfree.errors import Trouble
 from handsfree.journal.disk import RealDisk
@@ -47,12 +58,12 @@ def everything(visits: Path) -> list[Batch]:
 
 
 @pytest.fixture(scope="module")
-def here(archive: Path) -> Report:
+def here(archive: Path) -> RelistenReport:
     """The answer of one process, one batch a visit."""
     return report_of(hear_batch(each) for each in batches(archive, ENGINE, MODELS))
 
 
-def test_what_the_present_recogniser_heard_it_hears_again(here: Report) -> None:
+def test_what_the_present_recogniser_heard_it_hears_again(here: RelistenReport) -> None:
     assert here.visits == 3
     assert here.clips == 2 * 2 + len(CROOKED)
     assert here.left_out == []
@@ -60,19 +71,19 @@ def test_what_the_present_recogniser_heard_it_hears_again(here: Report) -> None:
     assert here.engine == ENGINE
 
 
-def test_what_would_be_otherwise_is_told_gates_first(here: Report) -> None:
+def test_what_would_be_otherwise_is_told_gates_first(here: RelistenReport) -> None:
     found = [(again.stake, again.change, again.now.verdict) for again in here.changed]
     assert found[:2] == [
-        (Stake.GATE, Change.ACCEPTED, "accepted"),
-        (Stake.GATE, Change.SILENT, "not for me"),  # the cheap engine writes "isolated lot for free"
+        (ListenedFor.GATE, HearingChange.ACCEPTED, "accepted"),
+        (ListenedFor.GATE, HearingChange.SILENT, "not for me"),  # the cheap engine writes "isolated lot for free"
     ], "a command, once refused; the wrong number that was once accepted"
-    assert (Stake.READING, Change.OTHER, "accepted") in found
-    assert (Stake.ANSWER, Change.OTHER, "accepted") in found
-    assert [stake for stake, _, _ in found] == sorted((s for s, _, _ in found), key=list(Stake).index)
+    assert (ListenedFor.READING, HearingChange.OTHER, "accepted") in found
+    assert (ListenedFor.ANSWER, HearingChange.OTHER, "accepted") in found
+    assert [stake for stake, _, _ in found] == sorted((s for s, _, _ in found), key=list(ListenedFor).index)
     assert here.alarming == 1
 
 
-def test_no_lock_number_is_in_the_report(here: Report) -> None:
+def test_no_lock_number_is_in_the_report(here: RelistenReport) -> None:
     text = json.dumps(here.to_json())
     assert "four two" not in text
     assert "isolated, lock (the number)" in text
@@ -93,7 +104,7 @@ def test_it_is_heard_under_what_was_in_force_then(archive: Path, tmp_path: Path)
     assert again.now.meaning != "warm"
 
 
-def test_on_the_cores_it_is_the_same(archive: Path, here: Report) -> None:
+def test_on_the_cores_it_is_the_same(archive: Path, here: RelistenReport) -> None:
     assert report_of(on_cores(hear_batch, everything(archive), 2)) == here
 
 
@@ -103,9 +114,9 @@ def test_a_core_that_is_killed_is_said(archive: Path) -> None:
         list(on_cores(_falls, everything(archive), 2))
 
 
-def _falls(batch: Batch) -> Answer:
+def _falls(batch: Batch) -> Relistened:
     os.kill(os.getpid(), signal.SIGKILL)
-    return Answer(batch)
+    return Relistened(batch)
 
 
 # ---- a cluster -----------------------------------------------------------------------------------------------------
@@ -140,7 +151,9 @@ def cluster(place: Path, workers: int) -> Iterator[tuple[str, list[subprocess.Po
             process.wait()
 
 
-def test_on_a_cluster_it_is_the_same_even_when_a_worker_is_killed(archive: Path, here: Report, tmp_path: Path) -> None:
+def test_on_a_cluster_it_is_the_same_even_when_a_worker_is_killed(
+    archive: Path, here: RelistenReport, tmp_path: Path
+) -> None:
     with cluster(tmp_path, 2) as (address, workers):
         killed: list[int] = []
 
@@ -154,8 +167,8 @@ def test_on_a_cluster_it_is_the_same_even_when_a_worker_is_killed(archive: Path,
         assert killed, "a worker was killed when the first answer was there"
 
 
-def _watched(answers: Iterator[Answer], after_first: Callable[[], None]) -> Report:
-    def told() -> Iterator[Answer]:
+def _watched(answers: Iterator[Relistened], after_first: Callable[[], None]) -> RelistenReport:
+    def told() -> Iterator[Relistened]:
         for answer in answers:
             yield answer
             after_first()
@@ -208,7 +221,7 @@ def test_what_cannot_be_heard_is_left_out_and_said(tmp_path: Path) -> None:
 def test_programs_that_differ_are_not_put_together(archive: Path) -> None:
     (batch,) = batches(archive / "2026-05-02-crooked", ENGINE, MODELS)
     with pytest.raises(Trouble, match="same handsfree"):
-        report_of(iter([Answer(batch, program="a"), Answer(batch, program="b")]))
+        report_of(iter([Relistened(batch, program="a"), Relistened(batch, program="b")]))
 
 
 def test_an_archive_the_worker_cannot_reach_is_said(tmp_path: Path) -> None:
@@ -227,17 +240,17 @@ def test_a_long_visit_is_several_batches_and_they_are_the_whole(tmp_path: Path, 
 @pytest.mark.parametrize(
     ("then", "now", "change"),
     [
-        (("accepted", "warm"), ("accepted", "warm"), Change.SAME),
-        (("accepted", "warm"), ("accepted", "cold"), Change.OTHER),
-        (("accepted", "warm"), ("asked again", "warm"), Change.ASKED),
-        (("accepted", "warm"), ("not for me", ""), Change.SILENT),
-        (("asked again", "warm"), ("accepted", "warm"), Change.ACCEPTED),
-        (("not for me", ""), ("accepted", "warm"), Change.ACCEPTED),
-        (("asked again", "warm"), ("asked again", "cold"), Change.SAME),
-        (("not for me", ""), ("asked again", "warm"), Change.ASKED),
+        (("accepted", "warm"), ("accepted", "warm"), HearingChange.SAME),
+        (("accepted", "warm"), ("accepted", "cold"), HearingChange.OTHER),
+        (("accepted", "warm"), ("asked again", "warm"), HearingChange.ASKED),
+        (("accepted", "warm"), ("not for me", ""), HearingChange.SILENT),
+        (("asked again", "warm"), ("accepted", "warm"), HearingChange.ACCEPTED),
+        (("not for me", ""), ("accepted", "warm"), HearingChange.ACCEPTED),
+        (("asked again", "warm"), ("asked again", "cold"), HearingChange.SAME),
+        (("not for me", ""), ("asked again", "warm"), HearingChange.ASKED),
     ],
 )
-def test_then_and_now(then: tuple[str, str], now: tuple[str, str], change: Change) -> None:
+def test_then_and_now(then: tuple[str, str], now: tuple[str, str], change: HearingChange) -> None:
     assert change_of(then[0], ("phrase", then[1], None, None), now[0], ("phrase", now[1], None, None)) is change
 
 
@@ -250,7 +263,9 @@ def test_meanings_in_words_without_a_lock_number() -> None:
     assert shown("command", "say again", None, None) == "say again"
 
 
-def test_the_verb(archive: Path, here: Report, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_verb(
+    archive: Path, here: RelistenReport, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     from handsfree.cli import main
 
     crooked = str(archive / "2026-05-02-crooked")

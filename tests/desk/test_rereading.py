@@ -43,7 +43,7 @@ def test_a_database_deleted_under_the_desk_is_built_again_with_its_sign_offs(des
     assert answer.status_code == 303
     assert not database.gone(desk.engine)
     assert [row.name for row in queries.visits(desk.engine, EVERYBODY, queries.Filter())] == [row.name for row in visits]
-    assert finding.key in {row.key for row in queries.findings(desk.engine, EVERYBODY, queries.Queue(closed=True))}
+    assert finding.key in {row.key for row in queries.findings(desk.engine, EVERYBODY, queries.FindingQuery(closed=True))}
 
 
 def test_a_page_asked_for_in_between_says_so_and_has_the_database_built(desk: Desk, season: Made) -> None:

@@ -18,8 +18,8 @@ from starlette.routing import Mount, Route
 
 from handsfree.desk import commands, database, people
 from handsfree.desk.app import ROUTES
-from handsfree.desk.people_tables import Person, SessionRow
-from handsfree.desk.serve import Asked, judge, open_desk, origins
+from handsfree.desk.people_tables import SessionRow, User
+from handsfree.desk.serve import DeskOptions, judge, open_desk, origins
 from handsfree.desk.setting import Buckets, Desk, Rate, Rates
 from handsfree.desk.tables import File
 from handsfree.errors import Trouble
@@ -183,7 +183,7 @@ def test_secrets_are_kept_as_digests(desk: Desk) -> None:
     browser = signed_in(desk, "Vera")
     with desk.people.connect() as connection:
         rows = [
-            *connection.execute(select(Person.password, Person.upload_key)),
+            *connection.execute(select(User.password, User.upload_key)),
             *connection.execute(select(SessionRow.digest)),
         ]
     kept = " ".join(str(value) for row in rows for value in row)
@@ -379,36 +379,36 @@ def test_others_need_tls_and_accounts(tmp_path: Path) -> None:
     pem = tmp_path / "x.pem"
     pem.touch()
     for asked, accounts, why in (
-        (Asked(tmp_path, host="0.0.0.0"), 0, "no accounts"),
-        (Asked(tmp_path, host="0.0.0.0"), 3, "TLS"),
-        (Asked(tmp_path, host="192.0.2.1", certificate=pem, key=pem), 0, "no accounts"),
-        (Asked(tmp_path, host="::", certificate=pem), 3, "both"),
-        (Asked(tmp_path, host="desk.example", certificate=tmp_path / "no", key=pem), 3, "no file"),
-        (Asked(tmp_path, origin="https://desk.example"), 0, "no accounts"),
-        (Asked(tmp_path, origin="http://desk.example"), 3, "TLS"),
-        (Asked(tmp_path, host="0.0.0.0", origin="https://desk.example"), 3, "loopback"),
+        (DeskOptions(tmp_path, host="0.0.0.0"), 0, "no accounts"),
+        (DeskOptions(tmp_path, host="0.0.0.0"), 3, "TLS"),
+        (DeskOptions(tmp_path, host="192.0.2.1", certificate=pem, key=pem), 0, "no accounts"),
+        (DeskOptions(tmp_path, host="::", certificate=pem), 3, "both"),
+        (DeskOptions(tmp_path, host="desk.example", certificate=tmp_path / "no", key=pem), 3, "no file"),
+        (DeskOptions(tmp_path, origin="https://desk.example"), 0, "no accounts"),
+        (DeskOptions(tmp_path, origin="http://desk.example"), 3, "TLS"),
+        (DeskOptions(tmp_path, host="0.0.0.0", origin="https://desk.example"), 3, "loopback"),
     ):
         with pytest.raises(Trouble, match=why):
             judge(asked, accounts)
-    judge(Asked(tmp_path), 0)
-    judge(Asked(tmp_path, host="::1"), 0)
+    judge(DeskOptions(tmp_path), 0)
+    judge(DeskOptions(tmp_path, host="::1"), 0)
     with pytest.raises(Trouble, match="--origin"):
-        judge(Asked(tmp_path, host="0.0.0.0", certificate=pem, key=pem), 1)
-    named = Asked(tmp_path, host="0.0.0.0", certificate=pem, key=pem, origin="https://desk.example:8642")
+        judge(DeskOptions(tmp_path, host="0.0.0.0", certificate=pem, key=pem), 1)
+    named = DeskOptions(tmp_path, host="0.0.0.0", certificate=pem, key=pem, origin="https://desk.example:8642")
     judge(named, 1)
     assert origins(named) == ("https://desk.example:8642",)
-    judge(Asked(tmp_path, host="desk.example", certificate=pem, key=pem), 1)
-    judge(Asked(tmp_path, origin="https://desk.example"), 1)
+    judge(DeskOptions(tmp_path, host="desk.example", certificate=pem, key=pem), 1)
+    judge(DeskOptions(tmp_path, origin="https://desk.example"), 1)
 
 
 def test_a_new_desk_has_no_account_and_a_door(tmp_path: Path) -> None:
-    desk, _ = open_desk(Asked(tmp_path))
+    desk, _ = open_desk(DeskOptions(tmp_path))
     assert people.everybody(desk.people) == []
     assert len(desk.door) >= 40
     people.add(desk.people, "Vera", "supervisor", "*", "", PASSWORD)
     with pytest.raises(Trouble, match="already"):
         people.add(desk.people, "Vera", "supervisor", "*", "", PASSWORD)
-    again, _ = open_desk(Asked(tmp_path))
+    again, _ = open_desk(DeskOptions(tmp_path))
     assert again.door == "", "with accounts there is no way round them"
 
 
@@ -424,7 +424,7 @@ def test_passwords_come_by_standard_input_and_never_by_the_command_line(
     out = capsys.readouterr().out
     assert PASSWORD not in out
     assert "Vera, supervisor, team *" in out
-    engine: Engine = database.open_engine(Asked(tmp_path).people_url)
+    engine: Engine = database.open_engine(DeskOptions(tmp_path).people_url)
     assert people.sign_in(engine, "Vera", PASSWORD, "x") is not None
     commands.people_remove(tmp_path, "Vera")
     assert people.sign_in(engine, "Vera", PASSWORD, "x") is None

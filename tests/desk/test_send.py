@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handsfree.desk import quarantine, send, sending
-from handsfree.desk.sendline import Destination, Later, Line, Refused, address_of, ready, transfer
+from handsfree.desk.sendline import DeskRefused, Destination, Later, Uplink, address_of, ready, transfer
 from handsfree.desk.sendqueue import REFUSED, STORED, WAITING, Queue
 from handsfree.errors import Trouble
 from handsfree.journal.verify import verify
@@ -53,8 +53,8 @@ def _no_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("HANDSFREE_OUTBOX", str(tmp_path / "outbox.sqlite3"))
 
 
-def asked(place: Path | None, at_desk: Served, key: Path, **more: bool) -> sending.Asked:
-    return sending.Asked(place, at_desk.address, key, minutes=0.2, **more)
+def asked(place: Path | None, at_desk: Served, key: Path, **more: bool) -> sending.SendOptions:
+    return sending.SendOptions(place, at_desk.address, key, minutes=0.2, **more)
 
 
 def last(capsys: pytest.CaptureFixture[str]) -> dict[str, object]:
@@ -105,7 +105,7 @@ def test_the_key_is_nowhere_on_the_device_but_in_its_file(season: Made, at_desk:
 
 def test_nothing_leaves_before_it_is_set_up(season: Made, key: Path) -> None:
     with pytest.raises(Trouble, match="before it is set up"):
-        sending.send(sending.Asked(season.visits, None, key), as_json=False)
+        sending.send(sending.SendOptions(season.visits, None, key), as_json=False)
 
 
 @pytest.mark.parametrize(
@@ -289,7 +289,7 @@ def test_what_is_no_visit_cannot_be_sent(tmp_path: Path, at_desk: Served) -> Non
         send.visits_in(tmp_path)
     with pytest.raises(Trouble, match="There is no folder"):
         send.visits_in(tmp_path / "none")
-    with pytest.raises(Refused):
+    with pytest.raises(DeskRefused):
         ready(tmp_path)
 
 
@@ -325,11 +325,11 @@ def test_over_tls_only_to_a_desk_whose_certificate_is_trusted(
     with served(tmp_path / "served", tls=pem) as desk:
         to = Destination(desk.address, desk.key)
         assert to.address.startswith("https://")
-        with Line(to) as line, pytest.raises(Later, match=r"(?i)certificate"):
+        with Uplink(to) as line, pytest.raises(Later, match=r"(?i)certificate"):
             transfer(line, folder)
         assert desk.visits == []
         monkeypatch.setenv("SSL_CERT_FILE", str(pem))
-        with Line(to) as line:
+        with Uplink(to) as line:
             transfer(line, folder)
         assert same(desk.desk.visits / folder.name, folder)
 
@@ -345,7 +345,7 @@ def test_large_files_go_in_pieces(season: Made, at_desk: Served, tmp_path: Path)
         journal.append(Attached("photo", *journal.attach(photo)))
         journal.seal()
     seen: list[tuple[int, int]] = []
-    with Line(Destination(at_desk.address, at_desk.key)) as line:
+    with Uplink(Destination(at_desk.address, at_desk.key)) as line:
         transfer(line, folder, lambda safe, whole: seen.append((safe, whole)))
     assert seen[-1][0] == seen[-1][1] > 3_000_000
     assert same(at_desk.desk.visits / folder.name, folder)
@@ -357,7 +357,7 @@ def test_something_else_that_answers_is_not_taken_for_the_desk(season: Made) -> 
         with socket.create_server(("127.0.0.1", 0)) as listener:
             threading.Thread(target=_answer_all, args=(listener, answer), daemon=True).start()
             to = Destination(f"http://127.0.0.1:{listener.getsockname()[1]}", "key")
-            with Line(to) as line, pytest.raises(Later):
+            with Uplink(to) as line, pytest.raises(Later):
                 transfer(line, season.folders["once"])
 
 

@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 
 from handsfree.desk import send
-from handsfree.desk.sendline import Destination, Line
+from handsfree.desk.sendline import Destination, Uplink
 from handsfree.desk.sendqueue import STORED, Queue
 from handsfree.journal.events import Attached, Opened, Utterance
 from handsfree.journal.verify import verify
@@ -59,7 +59,7 @@ class _Died(BaseException):
     """In place of the process's end: nothing that runs afterwards belongs to it."""
 
 
-class _Mortal(Line):
+class _Mortal(Uplink):
     """Dies before or after a request, once in a while."""
 
     def __init__(self, to: Destination, piece: int, chance: random.Random, dies: float) -> None:
@@ -140,7 +140,7 @@ def test_a_line_given_up_leaves_nothing_half_at_the_desk(line_and_desk: tuple[Ba
         send.enqueue(queue, folder, line.address)
         to = Destination(line.address, desk.key)
         pace = send.Pace(lambda at=clock: at[0], lambda s, at=clock: at.__setitem__(0, at[0] + s), random.Random(seed), 20.0)  # type: ignore[misc]
-        with Line(to, 3000) as bad:
+        with Uplink(to, 3000) as bad:
             send.work(queue, to, lambda news: None, pace, bad)
         assert desk.visits in ([], [folder.name])
         if not desk.visits:
@@ -148,7 +148,7 @@ def test_a_line_given_up_leaves_nothing_half_at_the_desk(line_and_desk: tuple[Ba
         line.again(seed, 0.0)
         clock[0] = 1e6
         pace.until = float("inf")
-        with Line(to, 3000) as good:
+        with Uplink(to, 3000) as good:
             send.work(queue, to, lambda news: None, pace, good)
         assert same(desk.desk.visits / folder.name, folder)
     assert halves >= 5, "most were in the middle when they were given up"

@@ -13,7 +13,7 @@ from sqlalchemy import insert
 
 from handsfree.desk import registry
 from handsfree.desk.ingest import put
-from handsfree.desk.people_tables import Person, TeamRow
+from handsfree.desk.people_tables import TeamRow, User
 from handsfree.desk.setting import Desk
 from handsfree.desk.tables import ActRow, FindingRow, ThreadRow
 from tests.desk import many
@@ -47,7 +47,7 @@ def busy(desk: Desk, season: Made) -> Desk:
         for n in range(COUNT):
             of = {"team": f"team {n} {LONG}", "technician": f"Technician {n} {LONG}", "role": "technician", "name": f"t{n}"}
             device = {"name": f"van {n} {LONG}", "role": "device", "team": LONG, "technician": ""}
-            connection.execute(insert(Person), [{**shared, **of}, {**shared, **device, "upload_key": f"{n:064x}"}])
+            connection.execute(insert(User), [{**shared, **of}, {**shared, **device, "upload_key": f"{n:064x}"}])
         connection.execute(insert(TeamRow), [{"team": f"team {n} {LONG}", "region": f"region {n}"} for n in range(COUNT)])
     _threads(desk)
     for number in range(80):

@@ -14,7 +14,7 @@ import pytest
 from handsfree.desk import acts, people, queries, threads
 from handsfree.desk.digest import digest, markdown
 from handsfree.desk.ingest import ingest
-from handsfree.desk.queries import EVERYBODY, Queue
+from handsfree.desk.queries import EVERYBODY, FindingQuery
 from handsfree.desk.setting import Desk
 from handsfree.journal.canonical import as_line, canonical
 from tests.desk import made, many
@@ -105,7 +105,7 @@ def test_many_are_done_at_once_or_none(desk: Desk, season: Made) -> None:
     assert post(vera, "/findings", token=token(vera), what="signed off", text="Looked through.", **other).status_code == 404
     assert queries.open_findings(desk.engine, EVERYBODY) == len(open_ones)
     assert post(vera, "/findings", token=token(vera), what="signed off", text="Looked through.", **boxes).status_code == 303
-    closed = queries.findings(desk.engine, EVERYBODY, Queue(closed=True))
+    closed = queries.findings(desk.engine, EVERYBODY, FindingQuery(closed=True))
     assert {row.key for row in closed} == set(keys)
     assert [kept.n for kept in acts.read(desk.own)] == [0, 1, 2, 3]
 
@@ -205,7 +205,7 @@ def test_the_journal_of_before_is_read_and_written_on(desk: Desk) -> None:
     desk.own.mkdir(exist_ok=True)
     (desk.own / acts.FILE).write_bytes(as_line(canonical(entry))[0])
     assert threads.rebuild(desk.engine, desk.own) == 1
-    (row,) = queries.findings(desk.engine, EVERYBODY, Queue(closed=True))
+    (row,) = queries.findings(desk.engine, EVERYBODY, FindingQuery(closed=True))
     assert (row.key, row.by, row.comment, row.state) == (found.key, "Vera", "Seen.", "signed off")
     assert do(signed_in(desk, "Vera"), found.key, "reopened", text="Again.").status_code == 303
     assert [kept.act.what for kept in acts.read(desk.own)] == ["signed off", "reopened"]

@@ -21,7 +21,7 @@ from handsfree.desk.measures import Between, by_version, first_fix
 from handsfree.desk.protocol import (
     PIECE,
     Manifest,
-    Part,
+    VisitFile,
     content_range,
     manifest_of,
     parse_manifest,
@@ -65,7 +65,7 @@ class Device:
     def offer(self, manifest: Manifest) -> httpx.Response:
         return self.ask("POST", "/upload", manifest.to_json())
 
-    def put(self, manifest: Manifest, part: Part, data: bytes, begin: int) -> httpx.Response:
+    def put(self, manifest: Manifest, part: VisitFile, data: bytes, begin: int) -> httpx.Response:
         address = f"/upload/{manifest.upload}/{part.sha256}"
         return self.ask("PUT", address, data, content_range=content_range(begin, len(data), part.size))
 

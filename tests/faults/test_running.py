@@ -237,7 +237,7 @@ def test_a_caution_that_breaks_is_never_passed_over(monkeypatch: pytest.MonkeyPa
     def fails(flow: Any, step: Any) -> Any:
         raise Broken
 
-    monkeypatch.setitem(steps.KINDS, model.Caution, steps.Kind(fails))
+    monkeypatch.setitem(steps.KINDS, model.Caution, steps.StepKind(fails))
     scene = Scene(book(data.WHOLE)).open()
     scene.breaks = True
     scene.words("next step", "warm", "forty", "affirm", "isolated lock four two", "nothing runs")

@@ -10,15 +10,16 @@ import pytest
 from handsfree.isolation import interlock as lock
 from handsfree.isolation import people as folk
 from handsfree.isolation import rules
-from handsfree.isolation.energy import Catalogue, Hazard, Kind, Method, Source, needed
+from handsfree.isolation.energy import Catalogue, EnergyKind, Hazard, Method, Source, needed
 from handsfree.isolation.interlock import Interlock
 from handsfree.isolation.people import Lock, Person
-from handsfree.isolation.rules import LIVE, Hold, Power, Turn
+from handsfree.isolation.rules import LIVE, Hold, Power, SourceEvent
 from handsfree.journal.events import Utterance
 from handsfree.language import base
 from handsfree.language.meaning import Sense, Verdict, gate_text
 
-MAINS, CHARGE = Kind("mains", proofs=("try", "meter")), Kind("charge", lock=False, proofs=("meter",), returns=30.0)
+MAINS = EnergyKind("mains", proofs=("try", "meter"))
+CHARGE = EnergyKind("charge", lock=False, proofs=("meter",), returns=30.0)
 PLUG, TAP, CAP = Source("plug", MAINS), Source("tap", MAINS), Source("cap", CHARGE, behind=("plug",))
 SOURCES = {"plug": PLUG, "tap": TAP, "cap": CAP}
 TRY, METER = Method("try", "try"), Method("meter", "measure", unit="volt", most=5, points=("a",))
@@ -33,17 +34,17 @@ def phrase(word: str, person: Person, **changes: object) -> Utterance:
 
 
 def begun(*names: str, people: tuple[Person, ...] = (ANN,)) -> Interlock:
-    return lock.turn(Interlock(SOURCES, people=people), names, Turn.ISOLATION_BEGUN, 1.0)
+    return lock.turn(Interlock(SOURCES, people=people), names, SourceEvent.ISOLATION_BEGUN, 1.0)
 
 
 # ---- rules ----------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("hold", HOLDS)
-@pytest.mark.parametrize("what", list(Turn))
-def test_no_turn_makes_anything_isolated_or_keeps_a_claim(hold: Hold, what: Turn) -> None:
+@pytest.mark.parametrize("what", list(SourceEvent))
+def test_no_turn_makes_anything_isolated_or_keeps_a_claim(hold: Hold, what: SourceEvent) -> None:
     after = rules.turned(hold, what)
-    wanted = {Turn.ISOLATION_BEGUN: Power.ISOLATING, Turn.RESTORE_BEGUN: Power.RESTORING}.get(what, Power.LIVE)
+    wanted = {SourceEvent.ISOLATION_BEGUN: Power.ISOLATING, SourceEvent.RESTORE_BEGUN: Power.RESTORING}.get(what, Power.LIVE)
     assert after == Hold(wanted)
 
 
@@ -63,7 +64,7 @@ def test_every_proof_that_is_asked_for_is_needed_and_no_other_counts() -> None:
     assert rules.proved(strict, "try", once).power is Power.ISOLATING
     assert rules.proved(strict, "meter", once).power is Power.ISOLATED
     assert rules.proved(PLUG, "a look", CLAIMED).power is Power.ISOLATING
-    assert rules.proved(Source("x", Kind("?")), "meter", CLAIMED).power is Power.ISOLATING
+    assert rules.proved(Source("x", EnergyKind("?")), "meter", CLAIMED).power is Power.ISOLATING
 
 
 def test_only_what_is_being_isolated_is_claimed_and_a_charge_behind_what_is() -> None:
@@ -212,7 +213,7 @@ def test_everybody_here_gives_their_phrase_before_it_is_claimed() -> None:
 
 
 def test_a_phrase_where_nothing_was_begun_claims_nothing() -> None:
-    for state in (Interlock(SOURCES, people=(ANN,)), lock.turn(begun("plug"), ["plug"], Turn.RESTORE_BEGUN, 2.0)):
+    for state in (Interlock(SOURCES, people=(ANN,)), lock.turn(begun("plug"), ["plug"], SourceEvent.RESTORE_BEGUN, 2.0)):
         after = lock.hear_phrase(state, ("plug",), phrase("isolated", ANN), 2.0)
         assert (after.failures, after.locks, after.holds) == (1, frozenset(), state.holds)
     nobody = lock.hear_phrase(begun("plug", people=()), ("plug",), phrase("isolated", ANN), 2.0)
@@ -236,7 +237,7 @@ def ready(people: tuple[Person, ...] = (ANN,)) -> Interlock:
 
 
 def test_each_lock_comes_off_by_its_owner() -> None:
-    state = lock.turn(ready((ANN, BEN)), ["plug"], Turn.RESTORE_BEGUN, 4.0)
+    state = lock.turn(ready((ANN, BEN)), ["plug"], SourceEvent.RESTORE_BEGUN, 4.0)
     assert lock.owner_awaited(state, ["plug"]) == "Ann"
     wrong = lock.lock_off(replace(state, speaker="Ann"), ["plug"], phrase("clear", BEN))
     assert (wrong.failures, len(wrong.locks)) == (1, 2)
@@ -263,11 +264,11 @@ def test_another_lock_joins_and_the_first_leaves_while_it_stays_on() -> None:
 
 
 def test_clearing_one_leaves_the_other_and_clearing_all_ends_the_doubt() -> None:
-    state = lock.turn(replace(ready(), holds={"plug": DEAD, "tap": DEAD}), ["tap"], Turn.POWER_IS_ON, 7.0)
+    state = lock.turn(replace(ready(), holds={"plug": DEAD, "tap": DEAD}), ["tap"], SourceEvent.POWER_IS_ON, 7.0)
     assert (state.hold("plug"), state.hold("tap"), state.since["tap"]) == (DEAD, LIVE, 7.0)
     assert "plug" in state.since
     assert state.since["plug"] == 3.0
-    gone = lock.turn_all(replace(state, doubt=True), Turn.RESUMED, 8.0)
+    gone = lock.turn_all(replace(state, doubt=True), SourceEvent.RESUMED, 8.0)
     assert (gone.power, gone.doubt, gone.locks) == (Power.LIVE, False, state.locks)
     assert lock.nobody(gone).lock == ()
 
@@ -324,7 +325,7 @@ def test_a_phrase_never_makes_it_look_as_if_nobody_had_spoken(ended: float) -> N
 def test_the_words_that_stand_in_records_stay_what_they_are() -> None:
     """A record of years ago is read by them."""
     assert [str(power) for power in Power] == ["LIVE", "ISOLATING", "ISOLATED", "RESTORING"]
-    assert [str(what) for what in Turn] == [
+    assert [str(what) for what in SourceEvent] == [
         "isolation begun", "restore begun", "restored", "found live", "isolation left", "power is on", "break",
         "may have come back", "resume", "handover", "fault", "visit closed",
     ]  # fmt: skip
@@ -373,12 +374,12 @@ def test_once_nobody_is_known_to_be_here_nobodys_phrase_is_awaited_and_none_coun
 WORN = {"given": frozenset({"Ann"}), "failures": 2, "absent": 1, "speaker": "Ben", "doubt": True}
 
 
-@pytest.mark.parametrize("what", list(Turn))
-def test_after_any_turn_phrases_are_given_anew_and_only_the_answer_ends_the_doubt(what: Turn) -> None:
+@pytest.mark.parametrize("what", list(SourceEvent))
+def test_after_any_turn_phrases_are_given_anew_and_only_the_answer_ends_the_doubt(what: SourceEvent) -> None:
     worn = replace(begun("plug", people=(ANN, BEN)), **WORN)  # type: ignore[arg-type]
     after = lock.turn(worn, ("plug",), what, 9.0)
     assert (after.given, after.failures, after.absent, after.speaker) == (frozenset(), 0, 0, "")
-    assert after.doubt is (what is not Turn.POWER_IS_ON)
+    assert after.doubt is (what is not SourceEvent.POWER_IS_ON)
     assert lock.turn_all(worn, what, 9.0).doubt is False
     assert lock.turn(replace(worn, doubt=False), ("plug",), what, 9.0).doubt is False
 

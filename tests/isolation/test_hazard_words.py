@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from handsfree.isolation.interlock import in_doubt
-from handsfree.isolation.rules import Turn
+from handsfree.isolation.rules import SourceEvent
 from handsfree.journal.events import Say
 from handsfree.visit.flow import Flow
 from handsfree.visit.questions import flow_of
@@ -49,7 +49,7 @@ def test_they_are_said_while_every_source_is_isolated(text: str) -> None:
 def test_else_how_it_stands_is_said_in_their_place_and_nobodys_recording(text: str, why: str) -> None:
     flow = at_work()
     if why == "live":
-        flow.turn_lock(Turn.BREAK)
+        flow.turn_lock(SourceEvent.BREAK)
     else:
         flow.change(interlock=in_doubt(flow.state.interlock))
     power = flow.state.interlock.power
@@ -61,7 +61,7 @@ def test_else_how_it_stands_is_said_in_their_place_and_nobodys_recording(text: s
 
 def test_other_words_are_said_whatever_stands() -> None:
     flow = at_work()
-    flow.turn_lock(Turn.BREAK)
+    flow.turn_lock(SourceEvent.BREAK)
     flow.say("Hands out of the cabinet.", "notice", cuttable=False)
     assert [(one.text, one.role, one.cuttable) for one in said(flow)] == [("Hands out of the cabinet.", "notice", False)]
 
@@ -84,7 +84,7 @@ def test_a_step_is_said_in_full_but_in_the_short_form(form: Form, again: bool, w
 
 def test_where_no_source_was_turned_every_one_is() -> None:
     flow = at_work()
-    flow.turn_lock(Turn.POWER_IS_ON, "told", ())
+    flow.turn_lock(SourceEvent.POWER_IS_ON, "told", ())
     assert flow.state.interlock.isolated
-    flow.turn_lock(Turn.POWER_IS_ON, "told")
+    flow.turn_lock(SourceEvent.POWER_IS_ON, "told")
     assert not flow.state.interlock.isolated

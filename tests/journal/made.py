@@ -14,7 +14,7 @@ import numpy as np
 from hypothesis import strategies as st
 
 from handsfree.journal import events as ev
-from handsfree.journal.clock import Clock
+from handsfree.journal.clock import JournalClock
 from handsfree.journal.disk import Disk
 from handsfree.journal.keys import DeviceKey
 from handsfree.journal.writer import Journal, flac
@@ -44,7 +44,7 @@ EVENTS = st.sampled_from(sorted(ev.KINDS)).flatmap(lambda name: event_of(ev.KIND
 
 
 @dataclasses.dataclass
-class TestClock(Clock):
+class TestClock(JournalClock):
     """A clock that goes on by itself, 0.4 s a look, and whose wall clock can be moved."""
 
     __test__ = False
@@ -145,7 +145,7 @@ def write_visit(
     *,
     key: DeviceKey | None = None,
     disk: Disk | None = None,
-    clock: Clock | None = None,
+    clock: JournalClock | None = None,
     sound: bool = True,
     seal: bool = True,
 ) -> Path:

@@ -34,7 +34,7 @@ from handsfree.journal.events import (
     to_data,
 )
 from handsfree.journal.reader import Broken, lines, read, read_list, torn_tail, walk
-from handsfree.journal.verify import Report, verify
+from handsfree.journal.verify import VerifyReport, verify
 
 WALL = "2026-02-11T09:30:00.000+01:00"
 OPENED = Opened("v", "p", "en", "A. Brandner (invented)", "Hochgrat (invented)", "HK-4", "0.1", "typed")
@@ -151,7 +151,7 @@ def write(folder: Path, entries: list[Entry], key: keys.DeviceKey | None = None,
     return folder
 
 
-def first(report: Report) -> tuple[int | None, str]:
+def first(report: VerifyReport) -> tuple[int | None, str]:
     return report.at, report.problem
 
 
@@ -180,7 +180,7 @@ def test_no_event_at_all(tmp_path: Path) -> None:
     (tmp_path / "journal.jsonl").touch()
     assert first(verify(tmp_path)) == (0, "There is no event in it.")
     assert (verify(tmp_path).sealed, verify(tmp_path).head, verify(tmp_path).events) == (False, "", 0)
-    assert Report(1, "ab") == Report(1, "ab", "", None, None, (), 0, 0, (), sealed=False, open_end=False)
+    assert VerifyReport(1, "ab") == VerifyReport(1, "ab", "", None, None, (), 0, 0, (), sealed=False, open_end=False)
     assert read_list(tmp_path) == []
     (tmp_path / "journal.jsonl").unlink()
     with pytest.raises(Trouble, match=r"holds no visit: there is no journal\.jsonl in it"):
@@ -480,7 +480,7 @@ def test_a_removal_needs_its_mark_with_the_hash(tmp_path: Path) -> None:
     digest = note["event"]["clip_sha256"]
     (tmp_path / "sound" / "00001.flac").unlink()
 
-    def marked(name: str, said: str) -> Report:
+    def marked(name: str, said: str) -> VerifyReport:
         return verify(write(tmp_path, story(note, entry(SoundRemoved(((name, said),), "age"), 2.0))))
 
     report = marked("sound/00001.flac", digest)

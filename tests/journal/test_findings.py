@@ -10,7 +10,7 @@ import pytest
 from handsfree.journal import events as ev
 from handsfree.journal.account import account, limits_from, spans
 from handsfree.journal.events import Stamped
-from handsfree.journal.findings import GRAVE, LEVELS, NOTE, RANKS, Limits, findings
+from handsfree.journal.findings import GRAVE, LEVELS, NOTE, RANKS, FindingLimits, findings
 from tests.journal.made import LOCK
 from tests.journal.visited import LINES, MACHINE, visit
 
@@ -28,7 +28,7 @@ def _record(*timed: tuple[float, Any]) -> list[Stamped]:
     return [Stamped(n, "2026-02-11T09:30:00+01:00", at, event) for n, (at, event) in enumerate(whole)]
 
 
-def _rules(*timed: tuple[float, Any], limits: Limits | None = None) -> list[str]:
+def _rules(*timed: tuple[float, Any], limits: FindingLimits | None = None) -> list[str]:
     return [finding.rule for finding in findings(_record(*timed), limits)]
 
 
@@ -97,7 +97,7 @@ def test_a_hazard_met_while_what_feeds_it_is_not_proved_dead(
     needs: tuple[str, ...], gates: tuple[ev.Gate, ...], live: str
 ) -> None:
     """Source by source: another that is given back, or never was isolated, is no matter."""
-    limits = Limits(needs={("p", "fan"): needs})
+    limits = FindingLimits(needs={("p", "fan"): needs})
     timed = [(0.0, gate) for gate in gates]
     found = [f for f in findings(_record(*timed, (1.0, _step("fan"))), limits) if f.rule == "hazard without its proof"]
     said = f"Fan can hurt, and was begun while {live} was not proved dead."
@@ -130,8 +130,8 @@ def test_the_gravest_comes_first_and_every_rule_has_its_rank() -> None:
 
 def test_the_time_a_gate_takes_is_the_procedures() -> None:
     timed = ((0.0, _step("off", "isolate")), (30.0, PHRASE))
-    assert _rules(*timed, limits=Limits({("p", "off"): 60.0})) == ["gate too fast"]
-    assert _rules(*timed, limits=Limits({("p", "off"): 20.0})) == []
+    assert _rules(*timed, limits=FindingLimits({("p", "off"): 60.0})) == ["gate too fast"]
+    assert _rules(*timed, limits=FindingLimits({("p", "off"): 20.0})) == []
 
 
 BACK = ev.Utterance("accepted", "command", "go back")

@@ -13,7 +13,7 @@ from handsfree.dialogue.hearing import typed, utterance_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.dialogue.runner import Runner
 from handsfree.journal.events import KeepNote, ListenFor, NoteKept, PromptEnded, Say, Tone, Utterance
-from handsfree.journal.follow import Machine
+from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.keys import DeviceKey
 from handsfree.language import base
 from handsfree.language.meaning import Listening
@@ -67,7 +67,7 @@ LINES: tuple[str | float, ...] = (
 #: A procedure of the tests' own, so that the shipped ones may change.
 PROCEDURE = Path(__file__).parent / "data" / "summit-check.yaml"
 
-MACHINE = Machine(lambda opened: start(sessions.book_of(opened), base.load(opened.language)), advance, RULES, digest())
+MACHINE = ReplayMachine(lambda opened: start(sessions.book_of(opened), base.load(opened.language)), advance, RULES, digest())
 
 
 class _Ear:

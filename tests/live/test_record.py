@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from handsfree.authoring import live
-from handsfree.authoring.asked import Asked
+from handsfree.authoring.asked import RecordOptions
 from handsfree.authoring.keeping import open_recording
 from handsfree.journal.events import PromptEnded, Say, Utterance
 from handsfree.journal.reader import read_list
@@ -138,7 +138,7 @@ def recorded(say: Any, folder: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[A
     monkeypatch.setattr("handsfree.speech.recogniser.build_recogniser", lambda *_: engine)  # loaded once a session
     typed(["Look at the fan", "stop recording"], folder)
     recording = open_recording("fan-look", folder, "en", "Resi Kofler", engine.name)
-    asked = Asked("fan-look", folder, sound_in=MICROPHONE, sound_out=LOUDSPEAKER)
+    asked = RecordOptions("fan-look", folder, sound_in=MICROPHONE, sound_out=LOUDSPEAKER)
     writer = Writer(say)
     recorder = live.live_recorder(recording, asked, load_settings())
     recorder._runner._watch = lambda entry, state: writer.watch(entry)

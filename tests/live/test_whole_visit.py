@@ -179,7 +179,7 @@ class Visit:
 
 def visited(script: Script, place: Path) -> Visit:
     """The visit, held on the booth's devices."""
-    asked = commands.Asked(
+    asked = commands.VisitOptions(
         procedure=script.procedure, resume=None, typed=False, sound_in=MICROPHONE, sound_out=LOUDSPEAKER, engine=None,
         visits=place / "visits", technician=script.technician, site=script.site, cabinet=script.cabinet,
     )

@@ -13,7 +13,7 @@ import pytest
 
 from handsfree.errors import Trouble
 from handsfree.pack import making, setting_up
-from handsfree.pack.making import Part, Wish, licences_of, make, write
+from handsfree.pack.making import PackedFile, PackOptions, licences_of, make, write
 from handsfree.pack.setting_up import CONTENTS, Refused, set_up
 
 PROGRAM = """
@@ -43,8 +43,8 @@ def wheel(folder: Path, name: str = "handsfree", fails: bool = False, licence: s
 def packed(folder: Path, fails: bool = False) -> Path:
     own = folder / "own-step.yaml"
     own.write_text("name: own-step\n")
-    parts = [Part(wheel(folder / "wheels", fails=fails), "wheels/handsfree-1.0-py3-none-any.whl")]
-    write(folder / "kit", [*parts, Part(own, "procedures/own-step.yaml")], ["handsfree==1.0"])
+    parts = [PackedFile(wheel(folder / "wheels", fails=fails), "wheels/handsfree-1.0-py3-none-any.whl")]
+    write(folder / "kit", [*parts, PackedFile(own, "procedures/own-step.yaml")], ["handsfree==1.0"])
     return folder / "kit"
 
 
@@ -116,7 +116,7 @@ def test_a_folder_with_something_in_it_is_left_alone(tmp_path: Path) -> None:
 def test_without_wheels_that_fit_nothing_is_made(tmp_path: Path) -> None:
     (tmp_path / "none").mkdir()
     with pytest.raises(Trouble, match="needs a network, or a folder of them"):
-        make(tmp_path / "kit", Wish(tmp_path / "none", tmp_path / "models", None))
+        make(tmp_path / "kit", PackOptions(tmp_path / "none", tmp_path / "models", None))
     assert not (tmp_path / "kit").exists()
 
 

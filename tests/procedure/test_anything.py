@@ -13,7 +13,7 @@ from handsfree.procedure import listening, sounds, values, wording
 from handsfree.procedure.chart import chart_of, mermaid
 from handsfree.procedure.chart_drawing import svg
 from handsfree.procedure.compare import compare, lines
-from handsfree.procedure.graph import FINISH, Expansion, start
+from handsfree.procedure.graph import FINISH, StepIndex, start
 from handsfree.procedure.model import Book
 from handsfree.procedure.printed import lines_of, markdown
 from handsfree.procedure.proofs import prove
@@ -38,7 +38,7 @@ def test_nothing_falls_over(book: Book, other: Book) -> None:
         found = [*values.remarks(book, name, ENGLISH), *wording.remarks(book, name), *sounds.remarks(book, name, ENGLISH)]
         assert all(remark.why.endswith(".") for remark in found)
     routes, extent = listening.routes(book), listening.extent(book)
-    graph = Expansion(book).graph()
+    graph = StepIndex(book).graph()
     assert all(len(route.steps) <= len(graph) for route in routes)
     if extent is None:
         assert routes == ()
@@ -52,7 +52,7 @@ def test_nothing_falls_over(book: Book, other: Book) -> None:
 @given(books())
 @settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_the_covering_routes_take_every_way_that_can_end(book: Book) -> None:
-    expansion = Expansion(book)
+    expansion = StepIndex(book)
     graph = expansion.graph()
     able = nx.ancestors(graph, FINISH) | {FINISH} if FINISH in graph else set()
     wanted = {(a, b, name) for a, b, names in graph.edges(data="names") for name in names if b in able}

@@ -13,10 +13,10 @@ from hypothesis import HealthCheck, event, given, settings
 
 from handsfree.errors import Trouble
 from handsfree.isolation.rules import Hold, Power
-from handsfree.procedure.graph import EXITS, Expansion, Place, start
+from handsfree.procedure.graph import EXITS, Place, StepIndex, start
 from handsfree.procedure.load import book_of, load_book
 from handsfree.procedure.model import Book
-from handsfree.procedure.proof_parts import KINDS, Moment, State, standing
+from handsfree.procedure.proof_parts import KINDS, Moment, SupplyState, standing
 from handsfree.procedure.proofs import after, barrier, moments, prove
 from handsfree.procedure.safe import must_run
 from handsfree.procedure.sentences import STEP
@@ -225,7 +225,7 @@ def test_the_same_verdict_as_a_machine_that_tries_everything(book: Book) -> None
 @given(books())
 @settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_going_back_reaches_no_new_moment_and_paths_are_real(book: Book) -> None:
-    expansion = Expansion(book)
+    expansion = StepIndex(book)
     assert set(moments(expansion)) == set(moments(expansion, go_back=False))
     graph = expansion.graph()
     for fault in prove(book):
@@ -248,7 +248,7 @@ def test_the_same_as_the_dominator_form(book: Book) -> None:
     """With the starts of the unproved state as sources and the proofs of death taken out, what is reachable is what can be
     reached unproved; with the isolations taken out, what can be reached live. Only where no proof of death lacks its
     isolation are the two forms of the first the same thing."""
-    expansion = Expansion(book)
+    expansion = StepIndex(book)
     graph = expansion.graph()
     places = [place for place in graph if place not in EXITS]
 
@@ -266,8 +266,8 @@ def test_the_same_as_the_dominator_form(book: Book) -> None:
         return {start(book), *(to for place in clearing for to in graph.successors(place))}
 
     states = moments(expansion)
-    live = {moment.place for moment in states if isinstance(moment, Moment) and moment.state is State.LIVE}
-    unproved = {moment.place for moment in states if isinstance(moment, Moment) and moment.state is not State.ISOLATED}
+    live = {moment.place for moment in states if isinstance(moment, Moment) and moment.state is SupplyState.LIVE}
+    unproved = {moment.place for moment in states if isinstance(moment, Moment) and moment.state is not SupplyState.ISOLATED}
     isolates = {place for place in places if expansion.step(place).kind == "isolate"}
     by_cut = reached(starts("restore", "handover"), "isolate")
     assert by_cut == live - isolates
@@ -307,12 +307,12 @@ def test_exhaustively_on_every_small_procedure() -> None:
 
 
 HOLDS = {
-    State.LIVE: Hold(), State.ISOLATING: Hold(Power.ISOLATING, claimed=True),
-    State.ISOLATED: Hold(Power.ISOLATED, claimed=True),
+    SupplyState.LIVE: Hold(), SupplyState.ISOLATING: Hold(Power.ISOLATING, claimed=True),
+    SupplyState.ISOLATED: Hold(Power.ISOLATED, claimed=True),
 }
 
 
-def _after(one: Any, state: State) -> State:
+def _after(one: Any, state: SupplyState) -> SupplyState:
     energy = book_of(procedure("main", step("iso", "isolate"), END)).energy
     then = after(energy, "main", one, {"plug": HOLDS[state]})
     return Moment(Place((), "main", "s"), standing(then)).state
@@ -322,7 +322,7 @@ def test_the_table_of_states_says_what_every_kind_of_step_does() -> None:
     changes = {}
     for kind in ("instruct", "caution", "isolate", "prove", "restore", "wait", "handover", "end"):
         one = STEP.validate_python(step("s", kind))
-        changes[kind] = [State(_after(one, state)) for state in State]
+        changes[kind] = [SupplyState(_after(one, state)) for state in SupplyState]
     same = ["live", "isolating", "isolated"]
     assert changes == {
         "instruct": same,

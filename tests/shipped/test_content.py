@@ -11,7 +11,7 @@ import pytest
 from handsfree.language import base
 from handsfree.language.meaning import Listening, Sense
 from handsfree.procedure import observations, sounds, values, wording
-from handsfree.procedure.graph import EXITS, Expansion, Place, start
+from handsfree.procedure.graph import EXITS, Place, StepIndex, start
 from handsfree.procedure.hazards import usual
 from handsfree.procedure.model import (
     Ask,
@@ -122,7 +122,7 @@ def test_service_menu_keys_are_left_to_the_manual(book: Book) -> None:
 
 
 def _reached_without(book: Book, guards: set[tuple[str, str]]) -> set[Place]:
-    expansion = Expansion(book)
+    expansion = StepIndex(book)
     graph = expansion.graph()
     kept = [place for place in graph if place not in EXITS and (place.procedure, place.step) not in guards]
     first = start(book)
@@ -132,7 +132,7 @@ def _reached_without(book: Book, guards: set[tuple[str, str]]) -> set[Place]:
 @pytest.mark.parametrize("hazard", sorted(one.name for one in usual().hazards.values() if one.caution))
 def test_each_hazard_has_its_caution_on_every_path(book: Book, hazard: str) -> None:
     """Hot surface, sharp fins, stored charge, refrigerant, heavy load: with their cautions taken out, none is reached."""
-    expansion = Expansion(book)
+    expansion = StepIndex(book)
     warned = {
         (name, step.id)
         for name, procedure in book.procedures.items()

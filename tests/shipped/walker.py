@@ -40,7 +40,7 @@ from handsfree.procedure.evaluation import evaluate, near_a_limit, widths_of
 from handsfree.procedure.graph import ways
 from handsfree.procedure.model import Ask, Book, Decide, Procedure, Read, Step
 from handsfree.visit.machine import advance, start
-from handsfree.visit.state import Awaiting, Frames, Result, State
+from handsfree.visit.state import Awaiting, FrameStack, Result, State
 
 LOCK, SECOND = ("four", "two"), ("five", "six")
 WALL = "2026-03-02T08:00:00+00:00"
@@ -384,7 +384,7 @@ def _ways(
     return tuple(tuple(evaluate(when, values, series=rows).holds for when in cases) for cases in judged)
 
 
-def _held(state: State, frames: Frames) -> Any:
+def _held(state: State, frames: FrameStack) -> Any:
     """What the procedure at this depth still needs of its results."""
     path = tuple(frame.procedure for frame in frames)
     procedure = state.book.procedures[path[-1]]

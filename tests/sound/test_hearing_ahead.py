@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from audio_fixtures import voices
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
-from handsfree.sound.live import WAITING, Ended, Happenings, HeardPiece, Line, LiveLoop, PieceInLine
+from handsfree.sound.live import WAITING, Ended, Happenings, HeardPiece, HearingQueue, LiveLoop, PieceInLine
 from handsfree.sound.prompts import Played
 from handsfree.sound.samples import RealClock, Samples, silence
 from handsfree.speech.endpoint import Endpointer
@@ -128,7 +128,7 @@ def test_over_a_prompt_nothing_is_heard_ahead() -> None:
 def test_what_is_supposed_takes_nobodys_place(acts: list[str]) -> None:
     """Utterances come out in order, WAITING of them fit whatever is supposed, and what is supposed comes out where nothing
     waits: the newest, once."""
-    line, waiting, supposed = Line(), list[PieceInLine](), None
+    line, waiting, supposed = HearingQueue(), list[PieceInLine](), None
     for number, act in enumerate(acts):
         one = PieceInLine(silence(0), silence(0), number, number, BEFORE, 0.0, False)
         if act == "put":

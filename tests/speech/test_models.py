@@ -10,7 +10,7 @@ import pytest
 
 from handsfree.errors import Trouble
 from handsfree.speech import models
-from handsfree.speech.models_unpack import Limits
+from handsfree.speech.models_unpack import UnpackLimits
 
 FILES = {"am/final.mdl": b"m" * 5000, "conf/model.conf": b"--x=1\n", "graph/HCLr.fst": b"g" * 900, "README": b"invented\n"}
 
@@ -91,9 +91,9 @@ def test_bombs_are_refused(tmp_path: Path) -> None:
         models.add(swelling, tmp_path / "m")
     many = a_zip(tmp_path / "c.zip", {**FILES, **{f"f{at}": b"" for at in range(50)}})
     with pytest.raises(Trouble, match="more than any model"):
-        models.add(many, tmp_path / "m", limits=Limits(files=40))
+        models.add(many, tmp_path / "m", limits=UnpackLimits(files=40))
     with pytest.raises(Trouble, match="unpack to more"):
-        models.add(a_zip(tmp_path / "d.zip", FILES), tmp_path / "m", limits=Limits(total=5000))
+        models.add(a_zip(tmp_path / "d.zip", FILES), tmp_path / "m", limits=UnpackLimits(total=5000))
     assert left(tmp_path / "m") == []
 
 

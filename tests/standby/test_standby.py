@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from handsfree.journal.events import Closed, Resumed
 from handsfree.journal.writer import Journal
 from handsfree.standby import core
-from handsfree.standby.core import Begun, Deaf, Listen, Rest, State, Unfinished, Visit, Wanted, advance
+from handsfree.standby.core import Begun, Deaf, HoldVisit, Listen, Rest, StandbyState, Unfinished, Wanted, advance
 from handsfree.standby.supervising import House, stand_by
 from handsfree.standby.unfinished import newest
 from handsfree.standby.unit import text
@@ -36,37 +36,37 @@ happenings = st.builds(Begun, visits) | wishes | st.builds(Deaf, st.text())
     ("happening", "effect"),
     [
         (Begun(), Listen(False)),
-        (Begun(BROKEN), Visit(HERE)),
+        (Begun(BROKEN), HoldVisit(HERE)),
         (Begun(STOPPED), Listen(True, "standby-unfinished")),
         (Begun(Unfinished(HERE, core.FRESH + 1, broken=True)), Listen(True, "standby-unfinished")),
-        (Wanted(core.START), Visit(None)),
-        (Wanted(core.START, BROKEN), Visit(None)),
-        (Wanted(core.GO_ON, STOPPED), Visit(HERE)),
-        (Wanted(core.GO_ON), Visit(None)),
+        (Wanted(core.START), HoldVisit(None)),
+        (Wanted(core.START, BROKEN), HoldVisit(None)),
+        (Wanted(core.GO_ON, STOPPED), HoldVisit(HERE)),
+        (Wanted(core.GO_ON), HoldVisit(None)),
         (Deaf("No microphone."), Rest(2.0, "No microphone.")),
     ],
 )
-def test_what_comes_next(happening: core.Happening, effect: core.Effect) -> None:
-    assert advance(State(), happening)[1] == effect
+def test_what_comes_next(happening: core.StandbyHappening, effect: core.StandbyEffect) -> None:
+    assert advance(StandbyState(), happening)[1] == effect
 
 
 def test_a_visit_that_breaks_again_and_again_waits_for_its_person() -> None:
-    state, effects = State(), []
+    state, effects = StandbyState(), []
     for _ in range(core.TRIES + 2):
         state, effect = advance(state, Begun(BROKEN))
         effects.append(effect)
-    assert effects == [Visit(HERE)] * core.TRIES + [Listen(True, "standby-broken")] * 2
+    assert effects == [HoldVisit(HERE)] * core.TRIES + [Listen(True, "standby-broken")] * 2
     state, effect = advance(state, Wanted(core.GO_ON, BROKEN))
-    assert effect == Visit(HERE)
-    assert advance(state, Begun(BROKEN))[1] == Visit(HERE)  # asked for by a person, it may break three times anew
+    assert effect == HoldVisit(HERE)
+    assert advance(state, Begun(BROKEN))[1] == HoldVisit(HERE)  # asked for by a person, it may break three times anew
 
 
 @given(st.lists(happenings, max_size=30))
-def test_no_visit_is_taken_up_for_ever_and_no_rest_is_long(all_of_them: list[core.Happening]) -> None:
-    state, by_itself = State(), 0
+def test_no_visit_is_taken_up_for_ever_and_no_rest_is_long(all_of_them: list[core.StandbyHappening]) -> None:
+    state, by_itself = StandbyState(), 0
     for happening in all_of_them:
         state, effect = advance(state, happening)
-        by_itself = by_itself + 1 if isinstance(happening, Begun) and effect == Visit(HERE) else 0
+        by_itself = by_itself + 1 if isinstance(happening, Begun) and effect == HoldVisit(HERE) else 0
         assert by_itself <= core.TRIES
         assert not isinstance(effect, Rest) or 0 < effect.seconds <= core.LONGEST_REST
 

@@ -10,7 +10,7 @@ from handsfree.errors import Trouble
 from handsfree.trade import cooling, electrical, refrigerants, sensors, thermocouple
 from handsfree.trade.calls import call
 from handsfree.trade.faultmodel import shipped
-from handsfree.trade.uncertain import Verdict, reading
+from handsfree.trade.uncertain import LimitVerdict, reading
 
 
 @pytest.mark.parametrize("celsius", [-270.0, -273.0, -150.0, 400.0])
@@ -131,8 +131,8 @@ def test_a_compressor_that_is_seized_draws_what_any_start_draws() -> None:
 
 
 def test_a_capacitor_at_its_limit_is_measured_again() -> None:
-    assert electrical.capacitor(reading(56.4, "2 %"), 60.0).verdict is Verdict.BORDERLINE
-    assert electrical.capacitor(reading(40.0, "2 %"), 60.0).verdict is Verdict.FAIL
+    assert electrical.capacitor(reading(56.4, "2 %"), 60.0).verdict is LimitVerdict.BORDERLINE
+    assert electrical.capacitor(reading(40.0, "2 %"), 60.0).verdict is LimitVerdict.FAIL
 
 
 def test_a_vapour_is_cooled_by_numbers_of_scipy() -> None:

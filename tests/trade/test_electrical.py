@@ -11,27 +11,27 @@ from scipy.integrate import solve_ivp
 
 from handsfree.errors import Trouble
 from handsfree.trade import electrical as e
-from handsfree.trade.uncertain import Verdict, reading
+from handsfree.trade.uncertain import LimitVerdict, reading
 
 
 @pytest.mark.parametrize(
     ("volts", "nominal", "standard", "verdict"),
     [
         # ANSI C84.1 range A on a 120 V system: 114 to 126 V at the service. EN 50160 on 230 V: 207 to 253 V.
-        (114.0, 120.0, "ANSI C84.1 A", Verdict.PASS),
-        (113.9, 120.0, "ANSI C84.1 A", Verdict.FAIL),
-        (126.1, 120.0, "ANSI C84.1 A", Verdict.FAIL),
-        (207.1, 230.0, "EN 50160", Verdict.PASS),
-        (206.9, 230.0, "EN 50160", Verdict.FAIL),
-        (253.1, 230.0, "EN 50160", Verdict.FAIL),
+        (114.0, 120.0, "ANSI C84.1 A", LimitVerdict.PASS),
+        (113.9, 120.0, "ANSI C84.1 A", LimitVerdict.FAIL),
+        (126.1, 120.0, "ANSI C84.1 A", LimitVerdict.FAIL),
+        (207.1, 230.0, "EN 50160", LimitVerdict.PASS),
+        (206.9, 230.0, "EN 50160", LimitVerdict.FAIL),
+        (253.1, 230.0, "EN 50160", LimitVerdict.FAIL),
     ],
 )
-def test_supply_bands(volts: float, nominal: float, standard: str, verdict: Verdict) -> None:
+def test_supply_bands(volts: float, nominal: float, standard: str, verdict: LimitVerdict) -> None:
     assert e.supply(volts, nominal, standard).verdict is verdict
 
 
 def test_a_supply_within_the_meter_of_its_limit_is_measured_again() -> None:
-    assert e.supply(reading(206.0, "1 % + 2 digits", 0.1), 230.0).verdict is Verdict.BORDERLINE
+    assert e.supply(reading(206.0, "1 % + 2 digits", 0.1), 230.0).verdict is LimitVerdict.BORDERLINE
     with pytest.raises(Trouble, match="standard"):
         e.supply(230.0, 230.0, "mine")
 
@@ -104,15 +104,15 @@ def test_winding_temperature_round_trip(t1: float, t2: float, r1: float) -> None
 
 
 def test_insulation() -> None:
-    assert e.insulation(math.inf).verdict is Verdict.PASS
-    assert e.insulation(reading(0.2, "5 %")).verdict is Verdict.FAIL
-    assert e.insulation(reading(1.02, "5 %")).verdict is Verdict.BORDERLINE
+    assert e.insulation(math.inf).verdict is LimitVerdict.PASS
+    assert e.insulation(reading(0.2, "5 %")).verdict is LimitVerdict.FAIL
+    assert e.insulation(reading(1.02, "5 %")).verdict is LimitVerdict.BORDERLINE
 
 
 def test_capacitors() -> None:
-    assert e.capacitor(reading(14.8, "2 %"), 15.0).verdict is Verdict.PASS
-    assert e.capacitor(reading(9.0, "2 %"), 15.0).verdict is Verdict.FAIL
-    assert e.capacitor(reading(14.0, "2 %"), 15.0).verdict is Verdict.BORDERLINE
+    assert e.capacitor(reading(14.8, "2 %"), 15.0).verdict is LimitVerdict.PASS
+    assert e.capacitor(reading(9.0, "2 %"), 15.0).verdict is LimitVerdict.FAIL
+    assert e.capacitor(reading(14.0, "2 %"), 15.0).verdict is LimitVerdict.BORDERLINE
 
 
 @given(c=st.floats(1, 400), v=st.floats(10, 450), f=st.sampled_from([50.0, 60.0]))
@@ -139,8 +139,8 @@ def test_stored_energy() -> None:
 
 
 def test_voltage_drop_on_start() -> None:
-    assert e.start_drop(reading(230, "0.5 %"), reading(222, "0.5 %")).verdict is Verdict.PASS
-    assert e.start_drop(reading(230, "0.5 %"), reading(190, "0.5 %")).verdict is Verdict.FAIL
+    assert e.start_drop(reading(230, "0.5 %"), reading(222, "0.5 %")).verdict is LimitVerdict.PASS
+    assert e.start_drop(reading(230, "0.5 %"), reading(190, "0.5 %")).verdict is LimitVerdict.FAIL
     with pytest.raises(Trouble, match="above"):
         e.start_drop(230.0, 240.0)
 

@@ -71,7 +71,7 @@ def test_r404a_as_a_mixture_agrees_with_its_own_equation() -> None:
     celsius=st.floats(-40, 50),
     point=st.sampled_from(["bubble", "dew"]),
 )
-def test_round_trip(name: str, celsius: float, point: r.Point) -> None:
+def test_round_trip(name: str, celsius: float, point: r.SaturationPoint) -> None:
     pressure = r.saturation_pressure(name, celsius, point)
     assert r.saturation_temperature(name, pressure, point) == pytest.approx(celsius, abs=1e-4)
 

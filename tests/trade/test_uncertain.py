@@ -11,7 +11,7 @@ from uncertainties import umath
 
 from handsfree.errors import Trouble
 from handsfree.trade import possible
-from handsfree.trade.uncertain import Accuracy, Verdict, agree, carry, compare, parse_accuracy, reading
+from handsfree.trade.uncertain import Accuracy, LimitVerdict, agree, carry, compare, parse_accuracy, reading
 
 
 @pytest.mark.parametrize(
@@ -66,7 +66,8 @@ def test_a_verdict_is_borderline_exactly_where_the_limit_is_in_doubt(value: floa
     got = compare(reading(value, Accuracy(absolute=accuracy)), high=limit).verdict
     distance, doubt = limit - value, 2 * accuracy / math.sqrt(3)
     if abs(abs(distance) - doubt) > 1e-6:
-        expected = Verdict.BORDERLINE if abs(distance) < doubt else Verdict.PASS if distance > 0 else Verdict.FAIL
+        clear = LimitVerdict.PASS if distance > 0 else LimitVerdict.FAIL
+        expected = LimitVerdict.BORDERLINE if abs(distance) < doubt else clear
         assert got is expected
 
 
@@ -79,19 +80,19 @@ def test_no_error_inside_the_accuracy_turns_a_pass_into_a_fail(
     true_inside = low <= value <= low + width
     shown = reading(value + error * acc, Accuracy(absolute=acc))
     verdict = compare(shown, low, low + width).verdict
-    assert verdict is not (Verdict.FAIL if true_inside else Verdict.PASS)
+    assert verdict is not (LimitVerdict.FAIL if true_inside else LimitVerdict.PASS)
 
 
 def test_a_meter_too_coarse_for_the_band_is_told_so() -> None:
     told = compare(reading(5.0, "3 K"), 4.0, 6.0)
-    assert told.verdict is Verdict.BORDERLINE
+    assert told.verdict is LimitVerdict.BORDERLINE
     assert told.too_coarse
     assert "better" in told.sentence
 
 
 def test_exact_values_on_the_limit_pass() -> None:
-    assert compare(5.0, high=5.0).verdict is Verdict.PASS
-    assert compare(5.000001, high=5.0).verdict is Verdict.FAIL
+    assert compare(5.0, high=5.0).verdict is LimitVerdict.PASS
+    assert compare(5.000001, high=5.0).verdict is LimitVerdict.FAIL
 
 
 def test_a_comparison_needs_limits_in_order() -> None:

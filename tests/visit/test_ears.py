@@ -10,7 +10,7 @@ import pytest
 
 from handsfree.dialogue.ears import LiveEar
 from handsfree.dialogue.hearing import Hearer
-from handsfree.dialogue.keyboard import Line
+from handsfree.dialogue.keyboard import TypedLine
 from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import ListenFor, PromptEnded, Say, Utterance
 from handsfree.journal.writer import Journal
@@ -56,7 +56,7 @@ class Booth:
 
 
     def types(self, words: str) -> Utterance:
-        self.loop.happenings.tell(Line(words, self.clock.now()))
+        self.loop.happenings.tell(TypedLine(words, self.clock.now()))
         event = self.ear.next(0.1)
         assert isinstance(event, Utterance)
         return event

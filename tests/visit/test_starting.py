@@ -16,7 +16,7 @@ from handsfree.language import base
 from handsfree.procedure import load
 from handsfree.visit import starting
 from handsfree.visit.callsheet import load_call_sheet
-from handsfree.visit.commands import Asked, visit
+from handsfree.visit.commands import VisitOptions, visit
 from handsfree.visit.machine import advance, start
 
 SHEET = {"site": "Talstation", "cabinet": "HK-4", "complaint": "it is too warm inside"}
@@ -24,11 +24,11 @@ BOOK = load.load_book(starting.VISIT)
 WALL = "2026-03-02T08:00:00+00:00"
 
 
-def asked(**fields: Any) -> Asked:
+def asked(**fields: Any) -> VisitOptions:
     usual: dict[str, Any] = dict.fromkeys(
         ("procedure", "resume", "sound_in", "sound_out", "engine", "technician", "site", "cabinet")
     )
-    return Asked(**{**usual, "typed": True, "visits": Path("visits"), **fields})
+    return VisitOptions(**{**usual, "typed": True, "visits": Path("visits"), **fields})
 
 
 def visited(lines: str, monkeypatch: pytest.MonkeyPatch, **fields: Any) -> list[Any]:
@@ -80,9 +80,9 @@ def test_every_complaint_has_its_way_and_every_way_its_complaint() -> None:
         "too-warm", "freezing-the-stock", "dead-or-trips", "noisy-or-vibrating", "iced-up", "deck-exchange",
         "runs-all-the-time",
     }  # fmt: skip
-    assert starting.begun_by("iced-up", None) == starting.Begun("service-call", (("complaint", "iced up"),))
-    assert starting.begun_by("platform-check", None) == starting.Begun("platform-check")
-    assert starting.begun_by(None, None) == starting.Begun("service-call")
+    assert starting.begun_by("iced-up", None) == starting.VisitStart("service-call", (("complaint", "iced up"),))
+    assert starting.begun_by("platform-check", None) == starting.VisitStart("platform-check")
+    assert starting.begun_by(None, None) == starting.VisitStart("service-call")
 
 
 def test_a_visit_without_a_name_asks_what_is_wrong(monkeypatch: pytest.MonkeyPatch) -> None:

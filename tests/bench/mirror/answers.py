@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from handsfree.errors import Trouble
 from handsfree.trade import cooling, electrical
-from handsfree.trade.faultmodel import Check, Model
+from handsfree.trade.faultmodel import Check, FaultModel
 from handsfree.trade.sensors import Beta, which_is_wrong
 from handsfree.trade.uncertain import reading as uncertain
 from tests.bench.mirror.simulated import LOCKED_AMPERES, NOMINAL_VOLTS, PLATE_AMPERES
@@ -249,7 +249,7 @@ CHECKS: dict[str, Answer] = {
 }
 
 
-def mirrored() -> Model:
+def mirrored() -> FaultModel:
     """The shipped model, of the faults and checks that these cabinets have."""
     from handsfree.trade.faultmodel import shipped
     from tests.bench.mirror.simulated import FAULTS
@@ -285,7 +285,7 @@ def reply(cabinet: SimulatedCabinet, name: str, now: float) -> str | float:
     return reading(cabinet, name, now) if name in READINGS else answer(cabinet, name, now)
 
 
-def simulated_visit(model: Model, seed: int) -> tuple[str, str, dict[str, str]]:
+def simulated_visit(model: FaultModel, seed: int) -> tuple[str, str, dict[str, str]]:
     """A fault drawn by the model's priors, a complaint that it causes, and the simulator's answer to every check."""
     rng = random.Random(f"visit/{seed}")
     fault = rng.choices([f.id for f in model.faults], [f.prior for f in model.faults])[0]
