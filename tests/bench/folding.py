@@ -13,7 +13,9 @@ what becomes of them (`twins`).
 - What was answered, where no step of the book decides on it, hands it over or reports it: only `correction` looks for it.
 - What is read under some questions only, under the others: what was proposed, a reading or a number not yet affirmed, who
   comes, which check or point is asked.
-- How it is said and how often: form, rate, volume, askings again, refusals beyond the third, what was spoken before.
+- How it is said and how often: form, rate, volume, askings again, refusals at a gate, what was spoken before.
+- Whose number is whose: two numbers change places, so that the first who is here has the first (`renamed`). The machine
+  only ever compares them; what may be said is as rich in one as in the other.
 - A source of which nothing was begun is the same as one not named.
 - Which steps broke: walked with none of them, and, where asked for, with all of them.
 """
@@ -27,6 +29,7 @@ from typing import Any
 from handsfree.isolation.rules import LIVE
 from handsfree.procedure import model
 from handsfree.visit.state import Awaiting, Frame, Overlay, Result, State
+from tests.bench.watchman import Watch
 
 WAIT = 120.0  # s, what is left of every wait in a state at time zero
 LONG_AGO = -1.0e6  # s: whatever was proved then may have come back
@@ -55,7 +58,7 @@ def key(state: State, values: bool) -> Key:
         state.check if state.awaiting is Awaiting.RESTORE_CHECK else 0,
         state.point if state.awaiting in _PROVES else 0,
         frozenset(item for item in lock.holds.items() if item[1] != LIVE), lock.people, lock.locks, lock.speaker, lock.given,
-        min(lock.failures, 3), lock.absent, lock.doubt,
+        lock.absent, lock.doubt,
     )  # fmt: skip
 
 
@@ -91,3 +94,34 @@ def ways_back(state: State) -> Iterator[State]:
             if not isinstance(step, model.GATES) and state.path in ((name,), ()):
                 answered = {**state.remembered, ((name,), step.id): Result("")}
                 yield replace(state, trail=((Frame(name, step.id),),), remembered=answered)
+
+
+def number_first(state: State) -> tuple[str, ...]:
+    """The number that comes first in the state, () where none does."""
+    numbers = (*(one.number for one in state.interlock.people), state.lock_offered)
+    return next((number for number in numbers if number), ())
+
+
+Swap = dict[tuple[str, ...], tuple[str, ...]]
+
+
+def renamed(state: State, swap: Swap) -> State:
+    """The same with these numbers in each other's place."""
+    lock, now = state.interlock, state.listening
+    people = tuple(replace(one, number=swap.get(one.number, one.number)) for one in lock.people)
+    return replace(
+        state, interlock=replace(lock, people=people), lock_offered=swap.get(state.lock_offered, state.lock_offered),
+        listening=None if now is None else replace(now, lock=swap.get(now.lock, now.lock)),
+    )  # fmt: skip
+
+
+def watched_as(watch: Watch, swap: Swap) -> Watch:
+    """The watchman's account with the same exchange."""
+
+    def each(pairs: frozenset[tuple[str, tuple[str, ...]]]) -> frozenset[tuple[str, tuple[str, ...]]]:
+        return frozenset((name, swap.get(number, number)) for name, number in pairs)
+
+    return replace(
+        watch, people=frozenset(swap.get(one, one) for one in watch.people), offered=swap.get(watch.offered, watch.offered),
+        gave=each(watch.gave), locks=each(watch.locks), owners=each(watch.owners),
+    )  # fmt: skip

@@ -19,7 +19,9 @@ from handsfree.journal import events as ev
 from handsfree.language.meaning import Sense, gate_text
 from handsfree.procedure import load
 from handsfree.visit.machine import advance, start
-from tests.bench.walk import AGED, WALL, alphabet, heard, hurried
+from tests.bench.letters import AGED, alphabet, heard
+from tests.bench.spread import hurried
+from tests.bench.walk import WALL
 from tests.bench.watchman import ENGLISH, WORDS, A, B, Small, Watch, broken, hears
 
 SOURCES = {"plug": "mains", "valve": "water", "capacitor": "charge"}

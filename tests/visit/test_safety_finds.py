@@ -9,8 +9,8 @@ import pytest
 from handsfree.journal.events import Opened, Resumed, Say, SetTimer, Stamped, TimerRang
 from handsfree.language.meaning import Sense
 from handsfree.visit.machine import advance, start
+from tests.bench.letters import letter
 from tests.bench.small_visits import CHARGE, ONE
-from tests.bench.walk import letter
 from tests.bench.watchman import A
 from tests.visit.scenes import ENGLISH, Scene, accepted, book
 

@@ -10,8 +10,9 @@ import pytest
 from handsfree.journal.events import Resumed, Utterance
 from handsfree.language.meaning import gate_text
 from handsfree.visit import gates, machine, phrases
+from tests.bench.letters import few
 from tests.bench.small_visits import BOOKS, METER, ONE
-from tests.bench.walk import Walked, few, walk
+from tests.bench.walk import Walked, walk
 
 MOST = 500
 
