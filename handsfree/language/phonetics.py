@@ -92,6 +92,7 @@ def pronunciations(word: str) -> tuple[Phonemes, ...]:
     return (espeak.arpabet(ipa) if ipa else by_letters(word),)
 
 
+@lru_cache(maxsize=20_000)
 def phonemes(text: str) -> Phonemes:
     """The text as it sounds, words joined, each with its first pronunciation."""
     return tuple(phoneme for word in tokens(text) for phoneme in pronunciations(word)[0])

@@ -29,10 +29,12 @@ def shares_of(code: str) -> ConfusionShares:
     return {frozenset(str(pair).split()): float(share) for pair, share in data.items()}
 
 
+@lru_cache(maxsize=4096)
 def cost(share: float) -> float:
     return min(1.0, math.log(max(share, NEVER)) / math.log(NEVER))
 
 
+@lru_cache(maxsize=50_000)
 def weighed(a: str, b: str, code: str) -> float:
     """0 the same, 1 nothing in common; 1 too where nothing was measured."""
     shares = shares_of(code)

@@ -46,6 +46,14 @@ def _far(language: Language, a: str, b: str) -> float:
     return min(language.apart(a, b), weighed(a, b, language.code))
 
 
+def _may_lie_within(a: str, b: str, share: float) -> bool:
+    """False where their lengths alone keep them further apart than this: a sound that is lost costs 1."""
+    from handsfree.language.phonetics import phonemes
+
+    one, other = len(phonemes(a)), len(phonemes(b))
+    return abs(one - other) < share * max(one, other) or one == other
+
+
 def _all_but_one(a: str, b: str, language: Language) -> bool:
     """Two answers of so few sounds that the one they differ in is all there is to tell them by ('low', 'no')."""
     from handsfree.language.phonetics import phonemes
@@ -94,7 +102,8 @@ def _like_commands(step: Ask, language: Language, words: WordLists, say: partial
         if same is not None:
             yield say(Weight.ERROR, "guarded-answer", way=same)
             continue
-        apart, way, phrase = min((_far(language, way, phrase), way, phrase) for way in ways(answer) for phrase in phrases)
+        near = [(way, phrase) for way in ways(answer) for phrase in phrases if _may_lie_within(way, phrase, ALIKE)]
+        apart, way, phrase = min(((_far(language, *pair), *pair) for pair in near), default=(1.0, "", ""))
         if apart < ALIKE:
             others = [w for one in step.answers if one is not answer for w in ways(one)]
             better = _better(way, "", others, language, words)

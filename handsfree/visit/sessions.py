@@ -145,6 +145,7 @@ def _barred(state: State) -> tuple[str, ...]:
         return ()
     if not state.interlock.locks:
         safe.must_run(state.book)
+        return ()
     return tuple(fault.shown for fault in safe.faults_of(state.book))
 
 
