@@ -23,9 +23,6 @@ from handsfree.isolation.people import Lock, Locks, People, Person
 from handsfree.isolation.rules import Hold, Power, SourceEvent
 from handsfree.journal.events import Utterance
 
-#: More than any step asks for.
-MANY = 1000
-
 
 @dataclass(frozen=True)
 class Interlock:
@@ -78,12 +75,12 @@ class Interlock:
         return rules.at(self.holds, name)
 
     def locked_by(self, needs: Iterable[str]) -> int:
-        """How many who are here have a lock on every one of these that can be locked; as many as may be wanted where none
-        can. The lock of who is gone lifts nothing."""
+        """How many who are here have a lock on every one of these that can be locked; where none can, how many are here. The
+        lock of who is gone lifts nothing."""
         present = {one.name for one in folk.here(self.people)}
         each = [present & set(folk.owners(self.locks, name)) for name in needs
                 if name in self.sources and self.sources[name].kind.lock]
-        return len(set.intersection(*each)) if each else MANY
+        return len(present.intersection(*each))
 
     def missing(self, needs: Iterable[str]) -> tuple[str, ...]:
         """Of the sources a step needs, those that do not let it be reached now."""

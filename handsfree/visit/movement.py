@@ -134,11 +134,13 @@ def state_number(flow: Flow) -> bool:
 
 
 def enough_people(flow: Flow, step: model.Step) -> bool:
-    """As many locks are on as the step asks for; else the second person is asked for."""
+    """As many are here as the step asks for, their locks on what it needs where that can be locked; else whoever is missing
+    is asked for, the first before the second."""
     if step.people < 2 or flow.state.interlock.locked_by(flow.state.needs) >= step.people:
         return True
-    flow.prompt("second-needed", "notice", cuttable=False)
-    ask_who(flow)
+    if state_number(flow):
+        flow.prompt("second-needed" if flow.state.interlock.held else "takes-two", "notice", cuttable=False)
+        ask_who(flow)
     return False
 
 

@@ -35,6 +35,7 @@ def drawn(die: random.Random) -> Small:
     """A book and its account."""
     names = [f"s{n}" for n in range(die.randint(*STEPS_A_BOOK))]
     rows, needs, isolates, proves, restores, power = [], {}, {}, {}, {}, {}
+    pairs: list[str] = []
     plain = die.random() < 0.5  # half of them in the order of a real one
     for n, name in enumerate(names):
         kind = _order(n, die) if plain else die.choice(("isolate", "prove", "hazard", "hazard", "restore", "ask", "plain"))
@@ -58,13 +59,16 @@ def drawn(die: random.Random) -> Small:
             case "hazard":
                 met = die.sample(list(FEEDS), die.choice((1, 1, 2)))
                 needs[name] = tuple(dict.fromkeys(one for hazard in met for one in FEEDS[hazard]))
-                people = ", people: 2" if die.random() < 0.1 else ""
+                pairs += [name] if die.random() < 0.1 else []
+                people = ", people: 2" if name in pairs else ""
                 rows.append(f"{{id: {name}, kind: instruct, hazards: [{', '.join(met)}], say: {say}{people}{go}}}")
             case "ask":
                 to = die.choice(names)
                 rows.append(f"{{id: {name}, kind: ask, say: {say}, answers: {{cool: {{go: {to}}}, warm: }}}}")
             case _:
-                rows.append(f"{{id: {name}, kind: instruct, say: {say}{go}}}")
+                pairs += [name] if die.random() < 0.2 else []
+                people = ", people: 2" if name in pairs else ""
+                rows.append(f"{{id: {name}, kind: instruct, say: {say}{people}{go}}}")
     used = {one for part in (isolates, restores) for many in part.values() for one in many}
     used |= {source for source, _ in proves.values()} | {one for many in needs.values() for one in many}
     if not used:
@@ -75,7 +79,7 @@ def drawn(die: random.Random) -> Small:
             "  - {id: end, kind: end, outcome: done, say: The end.}\n")  # fmt: skip
     return Small(
         text, needs, isolates or {"none": ("plug",)}, proves, restores, power, limit=10.0, behind={"capacitor": "plug"},
-        unlocked=frozenset({"capacitor"}), returns={"capacitor": 30 * 60.0}, people=(A, B), phrases=("cool", "warm"),
+        unlocked=frozenset({"capacitor"}), returns={"capacitor": 30 * 60.0}, people=(A, B), phrases=("cool", "warm"), pairs=tuple(pairs),
     )  # fmt: skip
 
 

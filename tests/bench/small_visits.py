@@ -124,4 +124,19 @@ steps:
     ),
 )  # fmt: skip
 
-BOOKS: dict[str, Small] = {"one": ONE, "meter": METER, "two": TWO, "pair": PAIR, "charge": CHARGE}
+LIFT = Small(
+    """
+procedure: lift
+title: A lift with nothing to lock
+steps:
+  - {id: look, kind: instruct, say: Look at it.}
+  - {id: lift, kind: instruct, people: 2, say: Lift the lid off.}
+  - {id: rest, kind: wait, lasts: 2 min, because: it must settle, say: Let it settle.}
+  - {id: down, kind: instruct, people: 2, say: Put the lid down.}
+  - {id: done, kind: end, outcome: done, say: That was it.}
+""",
+    needs={}, isolates={}, proves={}, restores={}, power={}, people=(A, B), pairs=("lift", "down"),
+    good=("next step", "number A", "affirm", "number B", "affirm", "next step", "next step", "affirm", "next step"),
+)  # fmt: skip
+
+BOOKS: dict[str, Small] = {"one": ONE, "meter": METER, "two": TWO, "pair": PAIR, "charge": CHARGE, "lift": LIFT}

@@ -7,6 +7,7 @@ hash is the same in each.
 
 from __future__ import annotations
 
+import gc
 import io
 import multiprocessing
 import pickle
@@ -103,6 +104,7 @@ class Part(Walk):
 
 
 def _work(name: str, me: int, boxes: list[Any], told: Any, end: Any, how: dict[str, Any]) -> None:
+    gc.set_threshold(200_000, 50, 50)
     part = Part(name, me, boxes, **how)
     if me == 0:
         part.begin()

@@ -17,6 +17,7 @@ rules, from 29 CFR 1910.147 (d), (e), (f) and 1910.333 (b):
 7. Nothing breaks, and what a replay of the record comes to is the state the visit is in.
 8. What may have come back since it was proved (a charge) is not dead any more when its time is over, however often somebody
    speaks. A voice that is not the one that stated the number puts no lock on and takes none off.
+9. What takes two people is spoken, and entered, only while two are here who each stated and affirmed a number of their own.
 """
 
 from __future__ import annotations
@@ -42,7 +43,7 @@ class Small:
     """A small visit. By step: `needs`, the sources of a hazard step; `isolates`, `proves`, `restores`. `points`: readings a
     measurement takes. `behind`: source -> what fills it again. `returns`: source -> seconds after
     which it may have come back. `people`: numbers of who may be here. `limit`: of a
-    measurement.
+    measurement. `pairs`: steps that take two people.
     `good`: what is said on a way straight through: a command, a phrase, a figure, 'number A', 'isolated A', 'clear A'."""
 
     text: str
@@ -58,6 +59,7 @@ class Small:
     returns: Mapping[str, float] = field(default_factory=dict)
     people: tuple[tuple[str, ...], ...] = (A,)
     phrases: tuple[str, ...] = ()
+    pairs: tuple[str, ...] = ()
     good: tuple[str, ...] = ()
 
     @property
@@ -283,6 +285,8 @@ def entered(small: Small, watch: Watch, effect: ev.StepEntered) -> tuple[Watch, 
 
 
 def unready(small: Small, watch: Watch, step: str) -> str:
+    if step in small.pairs and len(watch.people) < 2:
+        return f"9: {step}, which takes two, with {len(watch.people)} here"
     for name in small.needs.get(step, ()):
         if name not in watch.dead:
             return f"1: {step}, which {name} feeds, while it is not dead"
@@ -308,7 +312,7 @@ def spoken(small: Small, watch: Watch, text: str) -> tuple[Watch, str]:
         return replace(watch, people=watch.people - {number}, gave=gave), ""
     if any(text == ENGLISH.prompt("absent-not-here", owner=name) for name, _ in watch.owners):
         return replace(watch, gone=0), ""
-    for step in small.needs:
+    for step in (*small.needs, *small.pairs):
         if WORDS[small.text][step] in text:
             return watch, unready(small, watch, step)
     for words, names in small.power.items():

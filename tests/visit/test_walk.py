@@ -45,6 +45,12 @@ def test_two_sources_two_people_and_a_stored_charge(name: str) -> None:
     assert {"touch", "back", "done"} <= walked.entered
 
 
+def test_what_takes_two_people_waits_for_two_though_nothing_is_locked() -> None:
+    walked = walk(BOOKS["lift"], 60, letters=few(BOOKS["lift"]))
+    assert walked.found == []
+    assert {"lift", "rest", "down", "done"} <= walked.entered
+
+
 def _any_number(monkeypatch: pytest.MonkeyPatch) -> None:
     """Whoever's number opens the gate."""
     real = gates.hear_phrase
