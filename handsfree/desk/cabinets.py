@@ -12,7 +12,7 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
-from handsfree.desk import queries, registry, threads
+from handsfree.desk import places, queries, registry, threads
 from handsfree.desk.drawing import TrendPoint, VisitCurve, over_time, overlaid
 from handsfree.desk.lists import READING_COLUMNS, VISIT_COLUMNS, as_file
 from handsfree.desk.pages import LOOKERS, file_kind
@@ -61,9 +61,9 @@ def cabinet(request: Request) -> Response:
     site, name = asked_for(request, "site"), asked_for(request, "cabinet")
     if not name:
         return sorry(request, 404, "Say which cabinet: open it from a visit.")
-    known = registry.cabinet(desk.people, site, name)
-    at = known.names if known is not None else ((site, name),)
-    seen = queries.visits(desk.engine, scope, Filter(at=at), most=queries.PAGE)[: queries.PAGE]
+    at = places.names_of(desk.engine, site, name)
+    known = registry.find(desk.people, registry.CABINET, *reversed(desk.one(site, name)))
+    seen = queries.visits(desk.engine, scope, Filter(at=tuple(at)), most=queries.PAGE)[: queries.PAGE]
     taken = queries.readings(desk.engine, scope, at)
     if (kind := file_kind(request)) is not None:
         if asked_for(request, "what") == "visits":
@@ -78,6 +78,7 @@ def cabinet(request: Request) -> Response:
         site=site,
         cabinet=name,
         known=known,
+        others_called=at[1:],
         visits=seen,
         curve=_pull_down(by),
         drifts=sorted(filter(None, (drift(q, some) for q, some in by)), key=lambda one: -abs(one.a_year))[:10],

@@ -2,18 +2,20 @@
 
 Rules of this file:
 
-- A technician is a name in the records; the team is that of their account, the region that of the team.
+- A technician is a name in the records, or the names that the registry says are one person, by that of today; the team is
+  that of their account, the region that of the team.
 - Askings-again are told beside all that was said, and beside everybody's: noise and accents are not the person's fault.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sqlalchemy import Engine, delete, func, insert, select
 
+from handsfree.desk import registry
 from handsfree.desk.measures import Between
 from handsfree.desk.people_tables import TeamRow, User
 from handsfree.desk.queries import Scope, _all
@@ -79,8 +81,10 @@ def teams(engine: Engine) -> dict[str, str]:
         return {row.technician: row.team for row in connection.execute(asked)}
 
 
-def technicians(engine: Engine, people: Engine, scope: Scope, between: Between, name: str = "") -> list[Crew]:
-    """Each by themselves, by name. `name`: of this one alone."""
+def technicians(
+    engine: Engine, people: Engine, scope: Scope, between: Between, names: tuple[str, ...] = ()
+) -> list[Crew]:
+    """Each by themselves, by name. `names`: of whom records call so alone."""
     open_of = (
         select(Visit.technician, func.count().label("many"))
         .join(FindingRow, FindingRow.visit_id == Visit.id)
@@ -103,11 +107,21 @@ def technicians(engine: Engine, people: Engine, scope: Scope, between: Between, 
         .group_by(Visit.technician)
         .order_by(Visit.technician)
     )
-    if name:
-        asked, open_of = asked.where(Visit.technician == name), open_of.where(Visit.technician == name)
+    if names:
+        asked, open_of = asked.where(Visit.technician.in_(names)), open_of.where(Visit.technician.in_(names))
     team_of, region_of = teams(people), regions(people)
     still = {row.technician: row.many for row in _all(engine, open_of)}
-    return [_crew(row, team_of, region_of, still) for row in _all(engine, asked)]
+    called = {name: one.name for one in registry.all_of(people, registry.PERSON) for _, name in one.names}
+    found: dict[str, list[Crew]] = {}
+    for row in _all(engine, asked):
+        found.setdefault(called.get(row.technician, row.technician), []).append(_crew(row, team_of, region_of, still))
+    return sorted((_person(name, some) for name, some in found.items()), key=lambda one: one.technician)
+
+
+def _person(name: str, some: list[Crew]) -> Crew:
+    """Under the name of today; of the team that one of their names has."""
+    of = next((one for one in some if one.team != NO_TEAM), some[0])
+    return replace(_sum(of.region, of.team, some), technician=name, people=1)
 
 
 def _crew(row: Any, team_of: dict[str, str], region_of: dict[str, str], still: dict[str, int]) -> Crew:

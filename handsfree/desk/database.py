@@ -130,7 +130,7 @@ def put_alone(engine: Engine, work: Callable[[Connection], None]) -> None:
 
 
 #: What is done by one transaction at a time, in PostgreSQL: each has a number, which means nothing else.
-ROLLS, THREADS = 7_300_451, 7_300_452
+ROLLS, THREADS, PLACES = 7_300_451, 7_300_452, 7_300_453
 
 
 def alone_at(connection: Connection, what: int) -> None:

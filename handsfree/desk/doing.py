@@ -14,7 +14,7 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
-from handsfree.desk import acts, people, queries, threads, watch
+from handsfree.desk import acts, people, queries, registry, threads, watch
 from handsfree.desk.acts import ANSWERED, ASKED, ASSIGNED, FOLLOW_UP, WHAT, DeskAct
 from handsfree.desk.changes import inward
 from handsfree.desk.web import FormFields, desk_of, form_for_roles, plain, scope_of, seconds_of_day, sorry, then
@@ -49,7 +49,7 @@ def _done(request: Request, form: FormFields, keys: list[str], back: str) -> Res
     given["what"] = given["what"] or acts.SIGNED_OFF
     made = [_act(request, row, given) for row in found if row is not None]
     if account.role == "technician" and not all(
-        one.what == ANSWERED and _asked(row, account) for one, row in zip(made, found, strict=True)
+        one.what == ANSWERED and _asked(request, row) for one, row in zip(made, found, strict=True)
     ):
         return sorry(request, 403, "You can answer what you were asked, and nothing else here. Nothing was done.")
     for one in made:
@@ -64,8 +64,9 @@ def _done(request: Request, form: FormFields, keys: list[str], back: str) -> Res
     return then(request, inward(back) if back else "/findings", f"{what} {WHAT[given['what']].done}.")
 
 
-def _asked(row: Any, account: people.UserAccount) -> bool:
-    return row is not None and row.asked == account.technician != ""
+def _asked(request: Request, row: Any) -> bool:
+    names = registry.names_of_person(desk_of(request).people, request.state.account.technician)
+    return row is not None and row.asked != "" and row.asked in names
 
 
 def _act(request: Request, row: Any, given: dict[str, str]) -> DeskAct:

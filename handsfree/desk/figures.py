@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 from starlette.requests import Request
 from starlette.responses import Response
 
-from handsfree.desk import crews, devices, measures, queries, threads
+from handsfree.desk import crews, devices, measures, queries, registry, threads
 from handsfree.desk.digest import SPANS, digest, markdown, sections, title
 from handsfree.desk.incoming import BEGUN
 from handsfree.desk.lists import (
@@ -153,10 +153,11 @@ def _technician(request: Request, name: str) -> Response:
     """Own visits, how often they are asked again beside everybody's, and the supervisor's questions."""
     desk, scope = desk_of(request), scope_of(request)
     between, given = between_of(request)
-    seen = queries.visits(desk.engine, scope, Filter(exactly=name), most=queries.PAGE) if name else []
-    if not seen and request.state.account.technician != name:
+    names = registry.names_of_person(desk.people, name) if name else ()
+    seen = queries.visits(desk.engine, scope, Filter(exactly=names), most=queries.PAGE) if name else []
+    if not seen and request.state.account.technician not in (name, *names):
         return sorry(request, 404, "There is no such technician, or they are not of your team.")
-    own = crews.technicians(desk.engine, desk.people, scope, between, name)
+    own = crews.technicians(desk.engine, desk.people, scope, between, names) if name else []
     return page(
         request,
         "technician.html",
@@ -164,12 +165,13 @@ def _technician(request: Request, name: str) -> Response:
         own=own[0] if own else None,
         all_again=measures.again_share(desk.engine, between),
         visits=seen[: queries.PAGE],
-        questions=threads.questions(desk.engine, name)[:40],
+        others_called=[each for each in names if each != name],
+        questions=threads.questions(desk.engine, names)[:40],
         given=given,
         between=between,
-        answered=threads.questions(desk.engine, name, answered=True)[:20],
-        may_answer=request.state.account.technician == name,
-        worst=measures.misheard(desk.engine, queries.Scope((name,)), between, 5),
+        answered=threads.questions(desk.engine, names, answered=True)[:20],
+        may_answer=request.state.account.technician in (name, *names),
+        worst=measures.misheard(desk.engine, queries.Scope(names), between, 5),
         problem=bad_days(given),
     )
 

@@ -23,7 +23,7 @@ from typing import Any, TypeVar
 from sqlalchemy import Connection, Engine, delete, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
-from handsfree.desk import returns, rolls, threads
+from handsfree.desk import places, returns, rolls, threads
 from handsfree.desk.database import put_alone
 from handsfree.desk.heads import Head, Heads
 from handsfree.desk.marks import judged_by
@@ -64,9 +64,11 @@ def refresh(
     heads: Heads | None = None,
     removers: frozenset[str] = frozenset(),
     one_in: int = 0,
+    one: places.One = places.as_written,
 ) -> Refreshed:
     """The database as the folders are now. `tell` is given (done, of how many) after each batch. `heads`: each visit is held
-    against what was noted of it, and those that hold are noted. `one_in`: so many are drawn for review, see `review`."""
+    against what was noted of it, and those that hold are noted. `one_in`: so many are drawn for review, see
+    `review`; `one`: which names are one cabinet."""
     with engine.connect() as connection:
         there = {row.name: (row.size, row.changed, row.reading) for row in connection.execute(
             select(Visit.name, Visit.size, Visit.changed, Visit.reading))}
@@ -80,7 +82,7 @@ def refresh(
     noted = heads.noted() if heads is not None else {}
     reading = partial(_read, known=known, sound_elsewhere=sound_elsewhere, noted=noted, removers=removers)
     for batch in _batches(_read_all(stale, cores, reading), BATCH):
-        put(engine, [drawn(out, one_in) for out in batch])
+        put(engine, [drawn(out, one_in) for out in batch], one)
         if heads is not None:
             good = [out.visit for out in batch if out.visit["standing"] == GOOD and not out.visit["problem"]]
             heads.note(*((v["name"], v["events"], v["head"]) for v in good), by="found here")
@@ -118,10 +120,10 @@ def folders(visits: Path, known: Mapping[str, str] | None = None) -> Iterator[tu
 
 def ingest(
     engine: Engine, folder: Path, known: dict[str, str] | None = None, *, sound_elsewhere: bool = False,
-    removers: frozenset[str] = frozenset(), one_in: int = 0,
+    removers: frozenset[str] = frozenset(), one_in: int = 0, one: places.One = places.as_written,
 ) -> None:
     """One visit, now: it was held against what was noted of it when it came."""
-    put(engine, [drawn(_read(folder, known, sound_elsewhere, {}, removers), one_in)])
+    put(engine, [drawn(_read(folder, known, sound_elsewhere, {}, removers), one_in)], one)
 
 
 def _read(
@@ -152,16 +154,16 @@ def _batches(items: Iterable[T], size: int) -> Iterator[list[T]]:
         yield batch
 
 
-def put(engine: Engine, outs: Sequence[ReadOut]) -> None:
+def put(engine: Engine, outs: Sequence[ReadOut], one: places.One = places.as_written) -> None:
     """Visits into the database, in place of what was there under their names."""
-    put_alone(engine, lambda connection: put_in(connection, outs))
+    put_alone(engine, lambda connection: put_in(connection, outs, one))
 
 
-def put_in(connection: Connection, outs: Sequence[ReadOut]) -> None:
+def put_in(connection: Connection, outs: Sequence[ReadOut], one: places.One) -> None:
     before = set(connection.scalars(select(Visit.id).where(Visit.name.in_([out.visit["name"] for out in outs]))))
     cabinets = returns.cabinets_of(connection, before)
     rolls.take_out(connection, before)
-    ids = _visit_rows(connection, outs)
+    ids = _visit_rows(connection, outs, one)
     sayings = _sayings(connection, {line["text"] for out in outs for line in out.rows.get("lines", ())})
     closed = _closed(connection, [f["key"] for out in outs for f in out.rows.get("findings", ())])
     for table in OF_VISIT:
@@ -182,15 +184,18 @@ def put_in(connection: Connection, outs: Sequence[ReadOut]) -> None:
     threads.hear_answers(connection)
 
 
-def _visit_rows(connection: Connection, outs: Sequence[ReadOut]) -> dict[str, int]:
+def _visit_rows(connection: Connection, outs: Sequence[ReadOut], one: places.One) -> dict[str, int]:
     names = [out.visit["name"] for out in outs]
+    rows = [_clean(out.visit) for out in outs]
+    where = places.ids_of(connection, ((row["site"], row["cabinet"]) for row in rows), one)
+    rows = [{**row, "place": where[row["site"], row["cabinet"]]} for row in rows]
     ids = {row.name: row.id for row in connection.execute(select(Visit.name, Visit.id).where(Visit.name.in_(names)))}
     for table in OF_VISIT if ids else ():
         connection.execute(delete(table).where(table.visit_id.in_(ids.values())))  # type: ignore[attr-defined]  # each table of OF_VISIT has it, Base not
-    for out in outs:
-        if out.visit["name"] in ids:
-            connection.execute(update(Visit).where(Visit.id == ids[out.visit["name"]]).values(_clean(out.visit)))
-    new = [_clean(out.visit) for out in outs if out.visit["name"] not in ids]
+    for row in rows:
+        if row["name"] in ids:
+            connection.execute(update(Visit).where(Visit.id == ids[row["name"]]).values(row))
+    new = [row for row in rows if row["name"] not in ids]
     if new:
         made = connection.execute(insert(Visit).returning(Visit.name, Visit.id), new)
         ids |= {row.name: row.id for row in made}

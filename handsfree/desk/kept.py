@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 from starlette.requests import Request
 from starlette.responses import Response
 
-from handsfree.desk import queries, registry, saved
+from handsfree.desk import places, queries, registry, saved
 from handsfree.desk.changes import inward
 from handsfree.desk.lists import Columns, as_file
 from handsfree.desk.pages import LOOKERS, file_kind
@@ -86,4 +86,6 @@ def change_registry(request: Request, form: FormFields) -> Response:
     else:
         registry.rename(desk.people, thing, name)
         said = f"It is called {name} now."
+    if kind in (registry.CABINET, registry.SITE):
+        places.bring_up_to_date(desk.engine, desk.one)
     return then(request, f"/registry?{urlencode({'kind': kind})}", said)

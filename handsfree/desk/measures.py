@@ -16,11 +16,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Engine, Select, func, select
+from sqlalchemy import Engine, Select, func, select, text
+from sqlalchemy.orm import aliased
 
 from handsfree.desk.queries import EVERYBODY, Rows, Scope, _all
 from handsfree.desk.returns import AGAIN_DAYS, DAY, MENDED, NOTHING
-from handsfree.desk.rolls import REACH, count, is_first, is_fixed, is_return, is_single
+from handsfree.desk.rolls import REACH, count, is_first, is_fixed, is_return, is_single, returns_in
 from handsfree.desk.tables import GOOD, RollDay, RollStep, StepRow, Visit
 
 __all__ = ["AGAIN_DAYS", "DAY", "MENDED", "NOTHING", "Between", "FirstFix"]
@@ -67,25 +68,25 @@ def _days(between: Between, *columns: Any) -> Select[Any]:
 
 
 def returns(engine: Engine, scope: Scope, between: Between, most: int = 30) -> Rows:
-    """(site, cabinet, visits, returns, last) of the cabinets that came back, the most often first."""
-    back = func.count().label("returns")
-    last = func.max(Visit.began)
-    top = (
-        _visits(scope, between, Visit.site, Visit.cabinet, back, last.label("last"))
-        .where(is_return())
-        .group_by(Visit.site, Visit.cabinet)
-        .order_by(back.desc(), last.desc(), Visit.cabinet)
-        .limit(most)
-        .subquery("top")
-    )
-    visits = (
-        select(func.count())
-        .where(Visit.site == top.c.site, Visit.cabinet == top.c.cabinet, Visit.standing == GOOD)
-        .where(Visit.began >= between.since, Visit.began < between.until)
-        .scalar_subquery()
-    )
-    asked = select(top.c.site, top.c.cabinet, visits.label("visits"), top.c.returns, top.c.last)
-    return _all(engine, asked.order_by(top.c.returns.desc(), top.c.last.desc(), top.c.cabinet))
+    """(site, cabinet, visits, returns, last) of the cabinets that came back, the most often first. A cabinet of several
+    names is one, under the name it had last."""
+    if scope == EVERYBODY:
+        back = returns_in(*between.days).subquery("back")
+    else:
+        many = func.count().label("returns")
+        asked = _visits(scope, between, Visit.place, many).where(is_return(), Visit.place != 0)
+        back = asked.group_by(Visit.place).subquery("back")
+    top = select(back).order_by(back.c.returns.desc(), back.c.place.desc()).limit(most).subquery("top")
+    here = (Visit.place == top.c.place, Visit.standing == GOOD)
+    then = (*here, Visit.began >= between.since, Visit.began < between.until)
+    visits = select(func.count()).where(*then).scalar_subquery()
+    last = select(func.max(Visit.began)).where(*then).scalar_subquery()
+    newest = select(Visit.id).where(*here).order_by(Visit.began.desc()).limit(1).correlate(top).scalar_subquery()
+    named = aliased(Visit)
+    rows = select(
+        named.site, named.cabinet, visits.label("visits"), top.c.returns, last.label("last")
+    ).join_from(top, named, named.id == newest)
+    return _all(engine, rows.order_by(top.c.returns.desc(), text("last DESC"), named.cabinet))
 
 
 def first_fix(engine: Engine, scope: Scope, between: Between, now: float) -> FirstFix:

@@ -12,7 +12,7 @@ from urllib.parse import urlencode
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from handsfree.desk import acts, devices, people, queries, saved, threads
+from handsfree.desk import acts, devices, people, queries, registry, saved, threads
 from handsfree.desk.lists import (
     DUE_COLUMNS,
     FINDING_COLUMNS,
@@ -47,11 +47,16 @@ def home(request: Request) -> Response:
         due=queries.due(engine, scope)[:8], open_findings=queries.open_findings(engine, scope),
         findings=queries.findings(engine, scope, most=8), now=now(),
         mine=queries.findings(engine, scope, FindingQuery(assigned=account.name), most=8),
-        questions=threads.questions(engine, account.technician) if account.role == "technician" else [],
+        questions=threads.questions(engine, _names(request)) if account.role == "technician" else [],
         answers=queries.findings(engine, scope, FindingQuery(state=acts.ANSWERED), most=8)
         if account.role == "supervisor" else [],
         follow_ups=[row for row in threads.follow_ups(engine, scope) if row.went is None][:8], quiet=_quiet(request),
     )
+
+
+def _names(request: Request) -> tuple[str, ...]:
+    """Every name that records have for who is signed in."""
+    return registry.names_of_person(desk_of(request).people, request.state.account.technician)
 
 
 def _quiet(request: Request) -> tuple[int, int]:
@@ -103,10 +108,16 @@ FILTERS = ("site", "cabinet", "technician", "fault", "words", "outcome", "proced
 def wanted(request: Request) -> tuple[dict[str, str], Filter, str]:
     """(what the form holds, the filter it makes, what to sort by)."""
     given = {name: asked_for(request, name) for name in FILTERS}
+    things = desk_of(request).people
+    sites, cabinets, persons = (
+        registry.called(things, kind, given[name])
+        for kind, name in ((registry.SITE, "site"), (registry.CABINET, "cabinet"), (registry.PERSON, "technician"))
+    )
     want = Filter(
         given["site"], given["cabinet"], given["technician"], given["fault"], seconds_of_day(given["since"]),
         seconds_of_day(given["until"], end=True), given["outcome"], given["procedure"], given["level"],
-        given["open"] == "yes", given["version"], given["words"],
+        given["open"] == "yes", given["version"], given["words"], sites=tuple(name for _, name in sites),
+        cabinets=tuple(cabinets), technicians=tuple(name for _, name in persons),
     )
     return given, want, given["sort"] if given["sort"] in queries.SORTS else ""
 

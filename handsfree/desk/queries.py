@@ -60,8 +60,9 @@ EVERYBODY = Scope()
 class Filter:
     """'' and None do not count. `site`, `cabinet`, `technician` and `fault` match a part, whatever its capitals and accents.
     `since`, `until`: seconds of the epoch. `level`: of a finding it has; `open`: one that is not closed. `version`: as
-    `readout.version_of` writes it. `exactly`: the technician's name, whole. `words`: that were said or noted in it; all
-    begin a word of one saying. `at`: (site, cabinet) as records have them, at one of which it was."""
+    `readout.version_of` writes it. `exactly`: the technician, by one of these names, whole. `words`: that were said or
+    noted in it; all begin a word of one saying. `at`: (site, cabinet) as records have them, at one of which it was. `sites`,
+    `cabinets`, `technicians`: names that records have for what the registry calls so; they count beside a part."""
 
     site: str = ""
     cabinet: str = ""
@@ -75,21 +76,30 @@ class Filter:
     open: bool = False
     version: str = ""
     words: str = ""
-    exactly: str = ""
+    exactly: tuple[str, ...] = ()
     at: tuple[tuple[str, str], ...] = ()
+    sites: tuple[str, ...] = ()
+    cabinets: tuple[tuple[str, str], ...] = ()
+    technicians: tuple[str, ...] = ()
 
     def where(self, postgresql: bool) -> list[ColumnElement[bool]]:
         parts = (
-            (Visit.site_folded, self.site), (Visit.cabinet_folded, self.cabinet),
-            (Visit.technician_folded, self.technician),
-        )  # fmt: skip
-        found: list[ColumnElement[bool]] = [
-            column.contains(folded(value), autoescape=True) for column, value in parts if value
-        ]
+            (self.site, Visit.site_folded, Visit.site.in_(self.sites)),
+            (self.cabinet, Visit.cabinet_folded, _at(self.cabinets)),
+            (self.technician, Visit.technician_folded, Visit.technician.in_(self.technicians)),
+        )
+        known = (self.sites, self.cabinets, self.technicians)
+        found: list[ColumnElement[bool]] = []
+        for (part, column, named), names in zip(parts, known, strict=True):
+            if part:
+                has: ColumnElement[bool] = column.contains(folded(part), autoescape=True)
+                found.append(or_(has, named) if names else has)
         if self.at:
-            found.append(or_(*(and_(Visit.site == site, Visit.cabinet == cabinet) for site, cabinet in self.at)))
+            found.append(_at(self.at))
+        if self.exactly:
+            found.append(Visit.technician.in_(self.exactly))
         exact = (
-            (Visit.technician, self.exactly), (Visit.outcome, self.outcome), (Visit.procedure, self.procedure),
+            (Visit.outcome, self.outcome), (Visit.procedure, self.procedure),
             (Visit.version, self.version),
         )  # fmt: skip
         found += [column == value for column, value in exact if value]
@@ -108,6 +118,10 @@ class Filter:
         if self.until is not None:
             found.append(Visit.began < self.until)
         return found
+
+
+def _at(pairs: Sequence[tuple[str, str]]) -> ColumnElement[bool]:
+    return or_(false(), *(and_(Visit.site == site, Visit.cabinet == cabinet) for site, cabinet in pairs))
 
 
 #: What a list of visits can be sorted by, beside the newest first.
@@ -171,8 +185,8 @@ def all_files(engine: Engine) -> list[tuple[str, str, str]]:
 def due(engine: Engine, scope: Scope) -> Rows:
     """Visits to be continued that nobody has come back to, the one due first at the top."""
     later = aliased(Visit)
-    came_back = exists().where(later.site == Visit.site, later.cabinet == Visit.cabinet, later.began > Visit.began,
-                               later.standing == GOOD, Visit.cabinet != "")
+    came_back = exists().where(later.place == Visit.place, later.began > Visit.began, later.standing == GOOD,
+                               Visit.place != 0)
     asked = select(*Visit.__table__.columns).where(scope.where(), Visit.due.is_not(None), Visit.standing == GOOD, ~came_back)
     return _all(engine, asked.order_by(Visit.due).limit(200))
 

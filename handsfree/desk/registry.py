@@ -9,16 +9,20 @@ Rules of this file:
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, Engine, delete, insert, select, update
 
 from handsfree.desk.people_tables import KnownName, RegistryEntry
+from handsfree.desk.tables import folded
 from handsfree.errors import Trouble
 
 PERSON, DEVICE, SITE, CABINET = "person", "device", "site", "cabinet"
 KINDS = (CABINET, SITE, PERSON, DEVICE)
 LONGEST = 300
+#: Names that one search looks under.
+MOST_NAMES = 500
 
 
 @dataclass(frozen=True)
@@ -71,8 +75,48 @@ def find(engine: Engine, kind: str, name: str, under: str = "") -> Thing | None:
         return _things(connection, kind, (of,))[0] if of is not None else None
 
 
-def cabinet(engine: Engine, site: str, name: str) -> Thing | None:
-    return find(engine, CABINET, name, site)
+def one_of(engine: Engine) -> Callable[[str, str], tuple[str, str]]:
+    """(site, cabinet) as a record has it -> the first name that the registry has for that cabinet. A site of several names
+    is one site, and its cabinets are the same under each; what nothing is known of keeps its name."""
+
+    def one(site: str, name: str) -> tuple[str, str]:
+        with engine.connect() as connection:
+            sites = _names(connection, SITE, "", site)
+            for under in sorted(sites, key=lambda each: each != site):
+                if (thing := _of_name(connection, CABINET, under, name)) is not None:
+                    return _things(connection, CABINET, (thing,))[0].names[0]
+        return sites[0], name
+
+    return one
+
+
+def _names(connection: Connection, kind: str, under: str, name: str) -> list[str]:
+    """All that records have for the thing of that name, in the order in which they became known; the name itself where it is
+    nothing known."""
+    thing = _of_name(connection, kind, under, name)
+    if thing is None:
+        return [name]
+    return list(connection.scalars(select(KnownName.name).where(KnownName.thing_id == thing).order_by(KnownName.id)))
+
+
+def names_of_person(engine: Engine, name: str) -> tuple[str, ...]:
+    """Every name that records have for whom they call so, or who is called so today; what they are called here first."""
+    with engine.connect() as connection:
+        found = _names(connection, PERSON, "", name)
+        if found == [name]:
+            today = select(KnownName.name).join(RegistryEntry, RegistryEntry.id == KnownName.thing_id).order_by(KnownName.id)
+            found = list(connection.scalars(today.where(RegistryEntry.kind == PERSON, RegistryEntry.name == name))) or found
+    return tuple(sorted(found, key=lambda each: each != name))
+
+
+def called(engine: Engine, kind: str, part: str) -> list[tuple[str, str]]:
+    """(under, name) as records have them of the things that are called so today, in part, or have that id; a part is matched
+    whatever its capitals and accents."""
+    wanted = folded(part.strip())
+    if not wanted:
+        return []
+    return [name for one in all_of(engine, kind) if wanted == folded(one.label) or wanted in folded(one.name)
+            for name in one.names][:MOST_NAMES]
 
 
 def put(engine: Engine, kind: str, name: str, under: str = "", team: str = "") -> int:

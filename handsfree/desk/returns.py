@@ -33,17 +33,16 @@ MOST = 200
 Changing = Callable[[Connection, Collection[int]], None]
 
 
-def cabinets_of(connection: Connection, ids: Collection[int]) -> list[tuple[str, str]]:
-    """(site, cabinet) of these visits."""
-    of = select(Visit.site, Visit.cabinet).where(Visit.id.in_(ids)).distinct()
-    return [(row.site, row.cabinet) for row in connection.execute(of)]
+def cabinets_of(connection: Connection, ids: Collection[int]) -> list[int]:
+    """The places of these visits."""
+    return list(connection.scalars(select(Visit.place).where(Visit.id.in_(ids), Visit.place != 0).distinct()))
 
 
 def note(
-    connection: Connection, cabinets: Iterable[tuple[str, str]], new: Collection[int], before: Changing, after: Changing
+    connection: Connection, cabinets: Iterable[int], new: Collection[int], before: Changing, after: Changing
 ) -> None:
-    """Of these cabinets. Visits that are changed and not `new` are given to `before` and `after`."""
-    for site, cabinet in cabinets:
+    """Of these cabinets, by their places. Visits that are changed and not `new` are given to `before` and `after`."""
+    for place in cabinets:
         asked = select(Visit).with_only_columns(
             Visit.id,
             Visit.name,
@@ -57,7 +56,7 @@ def note(
             Visit.since_last,
             Visit.until_next,
         )
-        asked = asked.where(Visit.site == site, Visit.cabinet == cabinet, Visit.standing == GOOD, Visit.cabinet != "")
+        asked = asked.where(Visit.place == place, Visit.standing == GOOD)
         some = connection.execute(asked.order_by(Visit.began.desc(), Visit.id.desc()).limit(MOST)).all()[::-1]
         moved = _moved(some)
         others = moved.keys() - set(new)

@@ -5,6 +5,8 @@ Rules of this file:
 - What a visit makes is added when it is put in, and taken off before it is changed or goes, in the same transaction: the
   rolls never part from the visits, and a visit costs the same however many a day has.
 - They are for who sees everybody. A team's year is a few thousand visits, which are asked themselves.
+- Returns are counted by cabinet, of which a fleet has more than it has days: so a row has BLOCKS blocks of BLOCK days side
+  by side, and a year of a cabinet is one row or two. What a period has beside whole blocks is asked of the visits.
 """
 
 from __future__ import annotations
@@ -12,16 +14,33 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Engine, Select, and_, case, delete, func, insert, or_, select, true
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Engine,
+    Select,
+    and_,
+    case,
+    delete,
+    func,
+    insert,
+    literal,
+    or_,
+    select,
+    true,
+    union_all,
+)
 from sqlalchemy.dialects import postgresql, sqlite
 
 from handsfree.desk.database import ROLLS, alone_at, put_alone
 from handsfree.desk.returns import AGAIN_DAYS, DAY, MENDED, NOTHING
-from handsfree.desk.tables import GOOD, RollDay, RollStep, StepRow, Visit
+from handsfree.desk.tables import GOOD, RollDay, RollPlace, RollStep, StepRow, Visit
 
 REACH = AGAIN_DAYS * DAY
 #: Outcomes of a visit that came to no end, or of which nothing is known.
 UNENDED = ("not closed", "not readable", "stopped", "to be continued")
+#: Days of a block, and blocks of a row of `roll_places`.
+BLOCK, BLOCKS = 30, 12
 #: Visits that are added up in one go.
 SOME = 400
 
@@ -71,6 +90,38 @@ def _steps_of(where: ColumnElement[bool]) -> Select[Any]:
     return select(*keys, *named).join(Visit, Visit.id == StepRow.visit_id).where(where).group_by(*keys)
 
 
+_OF_PLACE = ("returns", *(f"b{n}" for n in range(BLOCKS)))
+
+
+def _places_of(where: ColumnElement[bool]) -> Select[Any]:
+    block = Visit.day // BLOCK
+    named = [count(block % BLOCKS == n).label(name) for n, name in enumerate(_OF_PLACE[1:])]
+    keys: tuple[Any, ...] = ((Visit.day // (BLOCK * BLOCKS)).label("span"), Visit.place)
+    asked = select(*keys, func.count().label("returns"), *named).where(where, Visit.standing == GOOD, is_return())
+    return asked.where(Visit.place != 0).group_by(*keys)
+
+
+def returns_in(first: int, last: int) -> Any:
+    """(place, returns) of the days `first` to `last`, each once."""
+    begin, end = -(-first // BLOCK), (last + 1) // BLOCK  # whole blocks: begin <= block < end
+    counted = (Visit.standing == GOOD, is_return(), Visit.place != 0)
+    if begin >= end:
+        parts = [select(Visit.place, literal(1).label("returns")).where(*counted, Visit.day >= first, Visit.day <= last)]
+    else:
+        edges = ((first, begin * BLOCK - 1), (end * BLOCK, last))
+        parts = [
+            select(Visit.place, literal(1).label("returns")).where(*counted, Visit.day >= since, Visit.day <= until)
+            for since, until in edges if since <= until
+        ]  # fmt: skip
+        for span in range(begin // BLOCKS, (end - 1) // BLOCKS + 1):
+            of = [n for n in range(BLOCKS) if begin <= span * BLOCKS + n < end]
+            many: Any = sum((getattr(RollPlace, f"b{n}") for n in of[1:]), getattr(RollPlace, f"b{of[0]}"))
+            parts.append(select(RollPlace.place, many.label("returns")).where(RollPlace.span == span))
+    every = union_all(*parts).subquery("every")
+    total = func.sum(every.c.returns).label("returns")
+    return select(every.c.place, total).group_by(every.c.place).having(total > 0)
+
+
 def put_in(connection: Connection, ids: Collection[int]) -> None:
     """What these visits make, on top of what is there."""
     _change(connection, ids, 1)
@@ -90,6 +141,7 @@ def _change(connection: Connection, ids: Collection[int], sign: int) -> None:
         these = Visit.id.in_(some[at : at + SOME])
         _add(connection, RollDay, _OF_DAY, connection.execute(_days_of(these)).all(), sign)
         _add(connection, RollStep, _OF_STEP, connection.execute(_steps_of(these)).all(), sign)
+        _add(connection, RollPlace, _OF_PLACE, connection.execute(_places_of(these)).all(), sign)
 
 
 def _add(connection: Connection, table: Any, names: Sequence[str], rows: Sequence[Any], sign: int) -> None:
@@ -106,7 +158,8 @@ def _add(connection: Connection, table: Any, names: Sequence[str], rows: Sequenc
     connection.execute(upsert, values)
     if sign < 0:
         none = table.__table__.c[names[0]] <= 0
-        connection.execute(delete(table).where(table.day.in_({row.day for row in rows}), none))
+        when = table.__table__.c[keys[0]]
+        connection.execute(delete(table).where(when.in_({getattr(row, keys[0]) for row in rows}), none))
 
 
 def rebuild(engine: Engine) -> None:
@@ -114,7 +167,10 @@ def rebuild(engine: Engine) -> None:
 
     def work(connection: Connection) -> None:
         alone_at(connection, ROLLS)
-        for table, names, of in ((RollDay, _OF_DAY, _days_of(true())), (RollStep, _OF_STEP, _steps_of(true()))):
+        for table, names, of in (
+            (RollDay, _OF_DAY, _days_of(true())), (RollStep, _OF_STEP, _steps_of(true())),
+            (RollPlace, _OF_PLACE, _places_of(true())),
+        ):  # fmt: skip
             connection.execute(delete(table))
             keys = [column.name for column in table.__table__.primary_key]
             connection.execute(insert(table).from_select([*keys, *names], of))

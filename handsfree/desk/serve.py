@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
-from handsfree.desk import database, people, threads
+from handsfree.desk import database, people, places, threads
 from handsfree.desk.files import Files
 from handsfree.desk.ingest import Refreshed, refresh
 from handsfree.desk.setting import Desk
@@ -140,7 +140,8 @@ def open_desk(asked: DeskOptions, tell: Any = None) -> tuple[Desk, Refreshed]:
         sign_on=sign_on_of(asked), one_in=asked.one_in,
     )
     done = refresh(engine, asked.visits, known, tell, sound_elsewhere=files.elsewhere, heads=desk.heads,
-                   removers=desk.removers, one_in=desk.one_in)
+                   removers=desk.removers, one_in=desk.one_in, one=desk.one)
+    places.bring_up_to_date(engine, desk.one)
     threads.rebuild(engine, asked.visits / database.OWN, known)
     return desk, done
 

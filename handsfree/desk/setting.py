@@ -11,12 +11,13 @@ from pathlib import Path
 
 from sqlalchemy import Engine
 
-from handsfree.desk import people, watch
+from handsfree.desk import people, registry, watch
 from handsfree.desk.digests import digest as digest_of
 from handsfree.desk.files import Files
 from handsfree.desk.heads import Heads
 from handsfree.desk.incoming import Intake
 from handsfree.desk.people import LOCAL, UserAccount
+from handsfree.desk.places import One
 from handsfree.desk.queries import EVERYBODY, Scope
 from handsfree.desk.quota import Quota
 from handsfree.desk.signon import SignOn
@@ -110,6 +111,11 @@ class Desk:
         return self._heads
 
     @property
+    def one(self) -> One:
+        """Which names of cabinets are one, by the registry."""
+        return registry.one_of(self.people)
+
+    @property
     def own(self) -> Path:
         return self.visits / ".desk"
 
@@ -166,7 +172,11 @@ class Desk:
         if account.role == "supervisor":
             if account.team == "*":
                 return EVERYBODY
-            return Scope((*people.technicians_of(self.people, account.team), account.technician))
+            return self._scope(*people.technicians_of(self.people, account.team), account.technician)
         if account.role == "technician":
-            return Scope((account.technician,))
+            return self._scope(account.technician)
         return Scope(())
+
+    def _scope(self, *names: str) -> Scope:
+        """Under every name that records have for each of them."""
+        return Scope(tuple(dict.fromkeys(each for name in names for each in registry.names_of_person(self.people, name))))

@@ -35,6 +35,23 @@ class Base(DeclarativeBase):
     """The derived tables. What must outlive them (people, sessions) is in `people_tables`."""
 
 
+class Place(Base):
+    """A cabinet by a name that records have for it. `one`: the row whose cabinet it is, its own where the registry says
+    nothing of it: see `places`."""
+
+    __tablename__ = "places"
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    site: Mapped[str] = mapped_column(Text)
+    cabinet: Mapped[str] = mapped_column(Text)
+    one: Mapped[int] = mapped_column(Integer)
+    __table_args__ = (Index("places_by_name", "site", "cabinet", unique=True), Index("places_that_are_one", "one"))
+
+
+#: Visits within `returns.AGAIN_DAYS` days of the one before, of those that count.
+RETURNED = "standing = 'good' AND since_last <= 2592000"
+
+
 class Visit(Base):
     """`size`: of the journal file when it was read, `changed`: `marks.judged_by` then, `reading`: version of the reading
     code; by these a refresh knows what is stale. `trips`: 1, and one more for each return to one that was to be
@@ -44,7 +61,7 @@ class Visit(Base):
     for, in words; `version`: of that procedure, as it calls itself, and the beginning of its text's hash. `parts`: what was
     fitted or exchanged. `heard`, `again`: utterances for the program, and how often it asked again. `since_last`,
     `until_next`: seconds to the visit before and after at the same cabinet, None for none. `day`: days since 1970-01-01, by
-    the clock of the place."""
+    the clock of the place. `place`: which cabinet, whatever it was called then (`Place.one`), 0 where it names none."""
 
     __tablename__ = "visits"
 
@@ -85,7 +102,10 @@ class Visit(Base):
     since_last: Mapped[float | None] = mapped_column(Double)
     until_next: Mapped[float | None] = mapped_column(Double)
     day: Mapped[int] = mapped_column(Integer, server_default="0")
+    place: Mapped[int] = mapped_column(Integer, server_default="0")
     __table_args__ = (
+        Index("visits_by_place", "place", "began"),
+        Index("visits_returned", "day", "place", postgresql_where=text(RETURNED), sqlite_where=text(RETURNED)),
         Index("visits_by_day", "day"),
         Index("visits_by_time", "began", "id"),
         Index("visits_by_site", "site", "began"),
@@ -302,6 +322,28 @@ class RollDay(Base):
     heard: Mapped[int] = mapped_column(Integer)
     again: Mapped[int] = mapped_column(Integer)
     seconds: Mapped[float] = mapped_column(Double)
+
+
+class RollPlace(Base):
+    """The returns to one cabinet in `rolls.BLOCKS` blocks of `rolls.BLOCK` days each, rolled up: a block a column."""
+
+    __tablename__ = "roll_places"
+
+    span: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    place: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    returns: Mapped[int] = mapped_column(Integer)
+    b0: Mapped[int] = mapped_column(Integer)
+    b1: Mapped[int] = mapped_column(Integer)
+    b2: Mapped[int] = mapped_column(Integer)
+    b3: Mapped[int] = mapped_column(Integer)
+    b4: Mapped[int] = mapped_column(Integer)
+    b5: Mapped[int] = mapped_column(Integer)
+    b6: Mapped[int] = mapped_column(Integer)
+    b7: Mapped[int] = mapped_column(Integer)
+    b8: Mapped[int] = mapped_column(Integer)
+    b9: Mapped[int] = mapped_column(Integer)
+    b10: Mapped[int] = mapped_column(Integer)
+    b11: Mapped[int] = mapped_column(Integer)
 
 
 class RollStep(Base):

@@ -96,7 +96,7 @@ def hear_answers(connection: Connection) -> None:
     again = update(ThreadRow).where(ThreadRow.state == ANSWERED, ThreadRow.key.not_in(_answered_in_writing()))
     connection.execute(again.values(state=ASKED))
     asked: Any = (
-        select(ActRow.key, ActRow.visit, ActRow.to, ActRow.at, Visit.site, Visit.cabinet)
+        select(ActRow.key, ActRow.visit, ActRow.to, ActRow.at, Visit.place)
         .join(ThreadRow, ThreadRow.key == ActRow.key)
         .outerjoin(Visit, Visit.name == ActRow.visit)
         .where(ActRow.what == ASKED, ThreadRow.state == ASKED)
@@ -126,10 +126,7 @@ def _answered_in_writing() -> Any:
 
 def _spoken_to(connection: Connection, asked: Row[Any], used: set[tuple[str, int]]) -> Row[Any] | None:
     said: Any = (
-        select(
-            TranscriptLine.n, TranscriptLine.at, Saying.text, Visit.name, Visit.began, Visit.began_text, Visit.site,
-            Visit.cabinet,
-        )
+        select(TranscriptLine.n, TranscriptLine.at, Saying.text, Visit.name, Visit.began, Visit.began_text, Visit.place)
         .join(Visit, Visit.id == TranscriptLine.visit_id)
         .join(Saying, Saying.id == TranscriptLine.saying_id)
         .where(Visit.technician == asked.to, Visit.began > asked.at)
@@ -138,7 +135,7 @@ def _spoken_to(connection: Connection, asked: Row[Any], used: set[tuple[str, int
         .limit(50)
     )
     left = [row for row in connection.execute(said) if (row.name, row.n) not in used]
-    here = [row for row in left if (row.site, row.cabinet) == (asked.site, asked.cabinet)]
+    here = [row for row in left if asked.place and row.place == asked.place]
     return next(iter([*here, *left]), None)
 
 
@@ -167,7 +164,7 @@ def follow_ups(engine: Engine, scope: Scope, most: int = 200) -> Rows:
     since = select(func.max(ActRow.at)).where(ActRow.key == ThreadRow.key, ActRow.what == FOLLOW_UP).scalar_subquery()
     went = (
         select(later.name)
-        .where(later.site == Visit.site, later.cabinet == Visit.cabinet, later.standing == GOOD, Visit.cabinet != "")
+        .where(later.place == Visit.place, later.standing == GOOD, Visit.place != 0)
         .where(later.began > since, later.name != Visit.name)
         .order_by(later.began)
         .limit(1)
@@ -198,8 +195,8 @@ def follow_ups(engine: Engine, scope: Scope, most: int = 200) -> Rows:
     return _all(engine, asked)
 
 
-def questions(engine: Engine, technician: str, answered: bool = False) -> Rows:
-    """What a technician was asked and has not answered, the oldest first; or what they have."""
+def questions(engine: Engine, technician: Sequence[str], answered: bool = False) -> Rows:
+    """What a technician, by these names, was asked and has not answered, the oldest first; or what they have."""
     other = aliased(ActRow)
     last = select(func.max(other.at)).where(other.key == ThreadRow.key, other.what == ASKED).scalar_subquery()
     asked = (
@@ -222,8 +219,9 @@ def questions(engine: Engine, technician: str, answered: bool = False) -> Rows:
         .join(ActRow, and_(ActRow.key == ThreadRow.key, ActRow.what == ASKED, ActRow.at == last))
         .join(FindingRow, FindingRow.key == ThreadRow.key)
         .join(Visit, Visit.id == FindingRow.visit_id)
-        .where(ThreadRow.asked == technician, ThreadRow.state != ASKED if answered else ThreadRow.state == ASKED)
+        .where(ThreadRow.asked.in_([name for name in technician if name]))
+        .where(ThreadRow.state != ASKED if answered else ThreadRow.state == ASKED)
         .order_by(ActRow.at)
         .limit(100)
     )
-    return _all(engine, asked) if technician else []
+    return _all(engine, asked)

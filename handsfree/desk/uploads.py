@@ -133,7 +133,7 @@ async def commit(request: Request) -> Response:
             folder = folder_of(desk.visits, outcome.answer.visit)
             elsewhere = desk.files.elsewhere and not outcome.answer.quarantined
             ingest(desk.engine, folder, desk.known, sound_elsewhere=elsewhere, removers=desk.removers,
-                   one_in=desk.one_in)
+                   one_in=desk.one_in, one=desk.one)
         return outcome
 
     return await _do(request, work, request.path_params["upload"])

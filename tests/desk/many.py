@@ -23,22 +23,27 @@ def outs_of(season: Made) -> list[ReadOut]:
 def multiplied(outs: Sequence[ReadOut], count: int) -> Iterator[ReadOut]:
     """`count` visits, one a day into the past, ten cabinets a site."""
     for number in range(count):
-        found = copy.deepcopy(outs[number % len(outs)])
-        back = -(1 + number) * DAY
-        found.visit["name"] = f"2025-made-{number}"
-        found.visit["cabinet"] = f"MK-{number % 50}"
-        found.visit["cabinet_folded"] = found.visit["cabinet"].lower()
-        found.visit["began"] += back
-        found.visit["day"] -= 1 + number
-        found.visit["began_text"] = _moved(found.visit["began_text"], back)
-        for table, some in found.rows.items():
-            for row in some:
-                row.update({name: row[name] + back for name in ("began", "taken") if name in row})
-                if table == "findings":
-                    row["key"] = hashlib.sha256(f"{number}{row['key']}".encode()).hexdigest()
-                if table == "readings":
-                    row["cabinet"] = found.visit["cabinet"]
-        yield found
+        yield copied(outs[number % len(outs)], number, -(1 + number), f"MK-{number % 50}")
+
+
+def copied(out: ReadOut, number: int, days: int, cabinet: str) -> ReadOut:
+    """The same visit so many days later at another cabinet, under a name of its own."""
+    found = copy.deepcopy(out)
+    back = days * DAY
+    found.visit["name"] = f"2025-made-{number}"
+    found.visit["cabinet"] = cabinet
+    found.visit["cabinet_folded"] = cabinet.lower()
+    found.visit["began"] += back
+    found.visit["day"] += days
+    found.visit["began_text"] = _moved(found.visit["began_text"], back)
+    for table, some in found.rows.items():
+        for row in some:
+            row.update({name: row[name] + back for name in ("began", "taken") if name in row})
+            if table == "findings":
+                row["key"] = hashlib.sha256(f"{number}{row['key']}".encode()).hexdigest()
+            if table == "readings":
+                row["cabinet"] = cabinet
+    return found
 
 
 def _moved(text: str, seconds: float) -> str:

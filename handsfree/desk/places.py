@@ -1,0 +1,94 @@
+"""Cabinets by what they are, not by what they are called: visits to one cabinet are one history, whatever name they have.
+
+Rules of this file:
+
+- A record keeps its names. Which of them are one cabinet is what the registry says (`registry.one_of`); a name of which it
+  says nothing is a cabinet of its own.
+- The table is made from visits and registry, and brought up to date when either changes: a figure asks no other database.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+
+from sqlalchemy import Connection, Engine, insert, select, update
+
+from handsfree.desk import returns, rolls
+from handsfree.desk.database import PLACES, alone_at, put_alone
+from handsfree.desk.tables import Place, Visit
+
+#: (site, cabinet) as a record has it.
+Pair = tuple[str, str]
+#: What a record has -> the name by which that cabinet is told from others.
+One = Callable[[str, str], Pair]
+
+
+def as_written(site: str, cabinet: str) -> Pair:
+    """Where there is no registry."""
+    return site, cabinet
+
+
+def ids_of(connection: Connection, pairs: Iterable[Pair], one: One = as_written) -> dict[Pair, int]:
+    """Which cabinet each is; 0 for one without a name. Those not seen before are put in."""
+    found: dict[Pair, int] = {}
+    for pair in sorted(set(pairs)):
+        if not pair[1]:
+            found[pair] = 0
+            continue
+        there = _row(connection, pair)
+        found[pair] = there if there is not None else _new(connection, pair, one(*pair))
+    return found
+
+
+def _row(connection: Connection, pair: Pair) -> int | None:
+    asked = select(Place.one).where(Place.site == pair[0], Place.cabinet == pair[1])
+    found: int | None = connection.scalar(asked)
+    return found
+
+
+def _new(connection: Connection, pair: Pair, name: Pair) -> int:
+    alone_at(connection, PLACES)
+    if (there := _row(connection, pair)) is not None:  # another transaction was first
+        return there
+    one = 0 if name == pair else ids_of(connection, [name])[name]
+    row = {"site": pair[0], "cabinet": pair[1], "one": one}
+    made = connection.execute(insert(Place).returning(Place.id), [row]).scalar_one()
+    if not one:
+        connection.execute(update(Place).where(Place.id == made).values(one=made))
+    return one or int(made)
+
+
+def bring_up_to_date(engine: Engine, one: One) -> int:
+    """After the registry has changed: how many names are another cabinet than before. Returns are told anew."""
+    moved: list[int] = []
+
+    def work(connection: Connection) -> None:
+        alone_at(connection, PLACES)
+        rows = connection.execute(select(Place.id, Place.site, Place.cabinet, Place.one).order_by(Place.id)).all()
+        own = {(row.site, row.cabinet): row.id for row in rows}
+        for row in rows:
+            pair = row.site, row.cabinet
+            name = one(*pair)
+            now = own.get(name) or ids_of(connection, [name])[name]
+            if now == row.one:
+                continue
+            moved.append(row.id)
+            connection.execute(update(Place).where(Place.id == row.id).values(one=now))
+            theirs = (Visit.site == row.site, Visit.cabinet == row.cabinet)
+            ids = list(connection.scalars(select(Visit.id).where(*theirs)))
+            rolls.take_out(connection, ids)
+            connection.execute(update(Visit).where(*theirs).values(place=now))
+            rolls.put_in(connection, ids)
+            returns.note(connection, (row.one, now), (), rolls.take_out, rolls.put_in)
+
+    put_alone(engine, work)
+    return len(moved)
+
+
+def names_of(engine: Engine, site: str, cabinet: str) -> Sequence[Pair]:
+    """Every name that visits have for this cabinet, this one first."""
+    mine = select(Place.one).where(Place.site == site, Place.cabinet == cabinet).scalar_subquery()
+    with engine.connect() as connection:
+        rows = connection.execute(select(Place.site, Place.cabinet).where(Place.one == mine).order_by(Place.id))
+        found = [(row.site, row.cabinet) for row in rows]
+    return sorted(found, key=lambda pair: pair != (site, cabinet)) or [(site, cabinet)]
