@@ -79,7 +79,8 @@ def drawn(die: random.Random) -> Small:
             "  - {id: end, kind: end, outcome: done, say: The end.}\n")  # fmt: skip
     return Small(
         text, needs, isolates or {"none": ("plug",)}, proves, restores, power, limit=10.0, behind={"capacitor": "plug"},
-        unlocked=frozenset({"capacitor"}), returns={"capacitor": 30 * 60.0}, people=(A, B), phrases=("cool", "warm"), pairs=tuple(pairs),
+        unlocked=frozenset({"capacitor"}), returns={"capacitor": 30 * 60.0}, people=(A, B), phrases=("cool", "warm"),
+        pairs=tuple(pairs),
     )  # fmt: skip
 
 
