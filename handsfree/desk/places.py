@@ -15,22 +15,22 @@ from sqlalchemy import Connection, Engine, insert, select, update
 
 from handsfree.desk import returns, rolls
 from handsfree.desk.database import PLACES, alone_at, put_alone
-from handsfree.desk.tables import Place, Visit
+from handsfree.desk.tables import CabinetName, Visit
 
 #: (site, cabinet) as a record has it.
-Pair = tuple[str, str]
+WrittenName = tuple[str, str]
 #: What a record has -> the name by which that cabinet is told from others.
-One = Callable[[str, str], Pair]
+One = Callable[[str, str], WrittenName]
 
 
-def as_written(site: str, cabinet: str) -> Pair:
+def as_written(site: str, cabinet: str) -> WrittenName:
     """Where there is no registry."""
     return site, cabinet
 
 
-def ids_of(connection: Connection, pairs: Iterable[Pair], one: One = as_written) -> dict[Pair, int]:
+def ids_of(connection: Connection, pairs: Iterable[WrittenName], one: One = as_written) -> dict[WrittenName, int]:
     """Which cabinet each is; 0 for one without a name. Those not seen before are put in."""
-    found: dict[Pair, int] = {}
+    found: dict[WrittenName, int] = {}
     for pair in sorted(set(pairs)):
         if not pair[1]:
             found[pair] = 0
@@ -40,21 +40,21 @@ def ids_of(connection: Connection, pairs: Iterable[Pair], one: One = as_written)
     return found
 
 
-def _row(connection: Connection, pair: Pair) -> int | None:
-    asked = select(Place.one).where(Place.site == pair[0], Place.cabinet == pair[1])
+def _row(connection: Connection, pair: WrittenName) -> int | None:
+    asked = select(CabinetName.one).where(CabinetName.site == pair[0], CabinetName.cabinet == pair[1])
     found: int | None = connection.scalar(asked)
     return found
 
 
-def _new(connection: Connection, pair: Pair, name: Pair) -> int:
+def _new(connection: Connection, pair: WrittenName, name: WrittenName) -> int:
     alone_at(connection, PLACES)
     if (there := _row(connection, pair)) is not None:  # another transaction was first
         return there
     one = 0 if name == pair else ids_of(connection, [name])[name]
     row = {"site": pair[0], "cabinet": pair[1], "one": one}
-    made = connection.execute(insert(Place).returning(Place.id), [row]).scalar_one()
+    made = connection.execute(insert(CabinetName).returning(CabinetName.id), [row]).scalar_one()
     if not one:
-        connection.execute(update(Place).where(Place.id == made).values(one=made))
+        connection.execute(update(CabinetName).where(CabinetName.id == made).values(one=made))
     return one or int(made)
 
 
@@ -64,7 +64,7 @@ def bring_up_to_date(engine: Engine, one: One) -> int:
 
     def work(connection: Connection) -> None:
         alone_at(connection, PLACES)
-        rows = connection.execute(select(Place.id, Place.site, Place.cabinet, Place.one).order_by(Place.id)).all()
+        rows = connection.execute(select(CabinetName.id, CabinetName.site, CabinetName.cabinet, CabinetName.one).order_by(CabinetName.id)).all()
         own = {(row.site, row.cabinet): row.id for row in rows}
         for row in rows:
             pair = row.site, row.cabinet
@@ -73,7 +73,7 @@ def bring_up_to_date(engine: Engine, one: One) -> int:
             if now == row.one:
                 continue
             moved.append(row.id)
-            connection.execute(update(Place).where(Place.id == row.id).values(one=now))
+            connection.execute(update(CabinetName).where(CabinetName.id == row.id).values(one=now))
             theirs = (Visit.site == row.site, Visit.cabinet == row.cabinet)
             ids = list(connection.scalars(select(Visit.id).where(*theirs)))
             rolls.take_out(connection, ids)
@@ -85,10 +85,10 @@ def bring_up_to_date(engine: Engine, one: One) -> int:
     return len(moved)
 
 
-def names_of(engine: Engine, site: str, cabinet: str) -> Sequence[Pair]:
+def names_of(engine: Engine, site: str, cabinet: str) -> Sequence[WrittenName]:
     """Every name that visits have for this cabinet, this one first."""
-    mine = select(Place.one).where(Place.site == site, Place.cabinet == cabinet).scalar_subquery()
+    mine = select(CabinetName.one).where(CabinetName.site == site, CabinetName.cabinet == cabinet).scalar_subquery()
     with engine.connect() as connection:
-        rows = connection.execute(select(Place.site, Place.cabinet).where(Place.one == mine).order_by(Place.id))
+        rows = connection.execute(select(CabinetName.site, CabinetName.cabinet).where(CabinetName.one == mine).order_by(CabinetName.id))
         found = [(row.site, row.cabinet) for row in rows]
     return sorted(found, key=lambda pair: pair != (site, cabinet)) or [(site, cabinet)]

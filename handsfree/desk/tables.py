@@ -35,7 +35,7 @@ class Base(DeclarativeBase):
     """The derived tables. What must outlive them (people, sessions) is in `people_tables`."""
 
 
-class Place(Base):
+class CabinetName(Base):
     """A cabinet by a name that records have for it. `one`: the row whose cabinet it is, its own where the registry says
     nothing of it: see `places`."""
 
@@ -61,7 +61,7 @@ class Visit(Base):
     for, in words; `version`: of that procedure, as it calls itself, and the beginning of its text's hash. `parts`: what was
     fitted or exchanged. `heard`, `again`: utterances for the program, and how often it asked again. `since_last`,
     `until_next`: seconds to the visit before and after at the same cabinet, None for none. `day`: days since 1970-01-01, by
-    the clock of the place. `place`: which cabinet, whatever it was called then (`Place.one`), 0 where it names none."""
+    the clock of the place. `place`: which cabinet, whatever it was called then (`CabinetName.one`), 0 where it names none."""
 
     __tablename__ = "visits"
 
