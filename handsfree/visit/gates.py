@@ -16,7 +16,7 @@ from handsfree.language.meaning import GateAsked, Listening
 from handsfree.procedure import model
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import clear, forward
-from handsfree.visit.plain import QuestionRows, always, asks, called
+from handsfree.visit.plain import BEFORE, QuestionRows, always, asks, called
 from handsfree.visit.refusals import refused, voice_doubted
 from handsfree.visit.state import Awaiting
 from handsfree.visit.steps import present
@@ -227,6 +227,8 @@ def _yes_no(flow: Flow) -> Listening:
     return Listening(also=("affirm", "negative"))
 
 
+#: While it is asked which source is on: that some power is on was said already.
+_BUT_POWER = tuple(name for name in BEFORE if name != "power is on")
 ROWS: QuestionRows = {
     Awaiting.SEEN: Question(
         _says_seen, _yes_no, seen, asks("short-seen"), called("affirm", "negative"), Consequence.GUARDED
@@ -250,7 +252,7 @@ ROWS: QuestionRows = {
         _says_power, always, restore_power, asks("need-power"), called("next step", "power is on"), Consequence.GUARDED
     ),
     Awaiting.WHICH_SOURCE: Question(
-        _says_which, lambda flow: Listening(phrases=_which(flow), commands=("stop the visit", "say again")), which_source,
-        _asks_which, _which, Consequence.GUARDED,
+        _says_which, lambda flow: Listening(phrases=_which(flow), commands=_BUT_POWER), which_source, _asks_which, _which,
+        Consequence.GUARDED,
     ),
 }  # fmt: skip

@@ -236,8 +236,7 @@ def _says_leave(flow: Flow) -> None:
 
 
 def _hears(word: str, *more: str) -> Callable[[Flow], Listening]:
-    return lambda flow: Listening(gate=GateAsked(word, flow.state.interlock.lock),
-                                  commands=("say again", "stop the visit", "power is on", "stand by", *more))  # fmt: skip
+    return lambda flow: Listening(gate=GateAsked(word, flow.state.interlock.lock), commands=(*BEFORE, *more))
 
 
 def _hears_who(flow: Flow) -> Listening:
@@ -272,7 +271,7 @@ ROWS: QuestionRows = {
         lambda flow: (flow.sentence("a-gate-clear"),), Consequence.GUARDED,
     ),
     Awaiting.OWNER_GONE: Question(
-        _says_gone, commands("affirm", "negative", "say again", "stop the visit", "power is on"), owner_gone, _asks_gone,
+        _says_gone, commands("affirm", "negative", *BEFORE), owner_gone, _asks_gone,
         called("affirm", "negative"), Consequence.GUARDED,
     ),
 }  # fmt: skip

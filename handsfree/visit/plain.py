@@ -244,7 +244,7 @@ ROWS: QuestionRows = {
         Consequence.ANSWER,
     ),
     Awaiting.WAIT: Question(
-        lambda flow: flow.prompt("wait-left", "step", time=left(flow)), always, _takes_wait,
+        lambda flow: flow.prompt("wait-left", "step", time=left(flow)), also("done"), _takes_wait,
         lambda flow: flow.sentence("wait-left", time=left(flow)), called("how long", "next step", "note"),
     ),
     Awaiting.CUT_WAIT: Question(

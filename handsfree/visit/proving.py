@@ -20,7 +20,7 @@ from handsfree.procedure.sources import NO_METHOD, method_of
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import clear, move, proved
 from handsfree.visit.plain import QuestionRows, asks, called
-from handsfree.visit.readings import asks_reading, in_another_unit, may_read, says_affirm, unit_name
+from handsfree.visit.readings import asks_reading, in_another_unit, says_affirm, unit_name
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Pending, Result
 from handsfree.visit.steps import close, present
@@ -275,6 +275,10 @@ def _hears_off_again(flow: Flow) -> Listening:
     return Listening(phrases=_tried(flow)[1:], also=("affirm",), proof=True)
 
 
+def _may_give(flow: Flow) -> tuple[str, ...]:
+    return (flow.sentence("a-reading"), *called("say again", "power is on")(flow))
+
+
 _yes_no = called("affirm", "negative")
 ROWS: QuestionRows = {
     Awaiting.TESTER_BEFORE: Question(
@@ -290,7 +294,7 @@ ROWS: QuestionRows = {
         called("affirm", "say again"), Consequence.GUARDED,
     ),
     Awaiting.LOOKED: Question(_says_look, hears_affirm, looked, asks("need-affirm"), _yes_no, Consequence.GUARDED),
-    Awaiting.DEAD_READING: Question(_says_dead, _hears_dead, dead_reading, asks_reading, may_read, Consequence.GUARDED),
+    Awaiting.DEAD_READING: Question(_says_dead, _hears_dead, dead_reading, asks_reading, _may_give, Consequence.GUARDED),
     Awaiting.DEAD_AFFIRM: Question(
         says_affirm, _hears_dead_affirm, dead_affirm, asks("need-affirm"), _yes_no, Consequence.GUARDED
     ),

@@ -189,7 +189,7 @@ def test_a_dead_reading_not_understood_is_asked_for_and_then_told_how() -> None:
     scene.tell(Utterance(Verdict.ASKED_AGAIN))
     assert said(scene) == ["The reading, in volts?"]
     scene.tell(Utterance(Verdict.ASKED_AGAIN))
-    assert said(scene) == ["The reading, in volts? You can say a reading, over range or cannot tell."]
+    assert said(scene) == ["The reading, in volts? You can say a reading, say again or power is on."]
 
 
 def test_amperes_are_no_dead_reading_and_millivolts_are_volts() -> None:
