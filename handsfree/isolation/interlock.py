@@ -5,7 +5,8 @@ The rules of `rules` and `people` hold here whatever a procedure, an utterance o
 1. A source is claimed once every person here gave the phrase with their own number, in this isolation (`hear_phrase`).
 2. A restore is cleared once every lock on its sources came off, each by its owner, or without its owner by (e)(3).
 3. While it is in doubt which source is on, every step is shut (`doubt`); the answer clears the one that is meant. So is a
-   step while somebody here has no lock on a source that it needs (29 CFR 1910.147 (f)(3)(ii)(D)).
+   step while somebody here has no lock on a source that it needs, and nothing is proved then (29 CFR 1910.147
+   (f)(3)(ii)(D)).
 4. A silence longer than the procedure allows clears what is held; what may have come back is to be relieved and proved
    again. Both are counted on the visit's clock, not by a timer that may fail.
 5. A resume, a break, a hand-over and a fault clear every source. Locks stay on the record until they came off.
@@ -179,8 +180,8 @@ def relieved(interlock: Interlock, names: tuple[str, ...], now: float) -> Interl
 
 
 def prove(interlock: Interlock, name: str, method: str, now: float) -> Interlock:
-    """After a proof of death of one source (rule 2 of `rules`)."""
-    hold = rules.proved(interlock.sources[name], method, interlock.hold(name))
+    """After a proof of death of one source (rule 2 of `rules`); none while somebody here has no lock on it (rule 3)."""
+    hold = rules.LIVE if interlock.unlocked(name) else rules.proved(interlock.sources[name], method, interlock.hold(name))
     proved = replace(_with(interlock, now, {name: hold}), last_heard=now)
     return replace(proved, proved_at={**proved.proved_at, name: now})
 
@@ -188,6 +189,14 @@ def prove(interlock: Interlock, name: str, method: str, now: float) -> Interlock
 def join(interlock: Interlock, name: str, number: tuple[str, ...]) -> Interlock:
     """A person is here, under their own number; unchanged where the number is another's, or none."""
     return replace(interlock, people=folk.numbered(interlock.people, name, number, interlock.locks))
+
+
+def latecomer(interlock: Interlock) -> Person | None:
+    """Who is here and has no lock on something that is held and can be locked, the first of them."""
+    held = [name for name, hold in interlock.holds.items() if hold.held and interlock.unlocked(name)]
+    late = (one for one in folk.here(interlock.people)
+            if any(one.name not in folk.owners(interlock.locks, name) for name in held))  # fmt: skip
+    return next(late, None)
 
 
 def lock_on(interlock: Interlock, person: Person, utterance: Utterance) -> Interlock:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from handsfree.isolation.interlock import awaits, latecomer
 from handsfree.isolation.people import here
 from handsfree.visit.flow import Flow
 from handsfree.visit.state import Awaiting
@@ -30,3 +31,13 @@ def ask_who(flow: Flow) -> None:
     else:
         flow.change(awaiting=Awaiting.LOCK_NUMBER, joining=next(iter(free_names(flow)), ""), lock_offered=(), pending=None)
     present(flow)
+
+
+def lock_first(flow: Flow) -> bool:
+    """Who is here and has no lock on something that is held puts one on before anybody goes on; False where all have."""
+    late = latecomer(flow.state.interlock)
+    if late is None:
+        return False
+    flow.change(awaiting=Awaiting.JOIN_GATE, interlock=awaits(flow.state.interlock, late.name), pending=None)
+    present(flow)
+    return True

@@ -13,7 +13,7 @@ from handsfree.journal.events import DropTimer, StepEntered, StepPassed
 from handsfree.procedure import model
 from handsfree.procedure.sources import method_of
 from handsfree.visit import facts, places
-from handsfree.visit.comers import ask_who
+from handsfree.visit.comers import ask_who, lock_first
 from handsfree.visit.faults import passes
 from handsfree.visit.flow import Flow
 from handsfree.visit.speaking import duration
@@ -182,7 +182,8 @@ def clear(flow: Flow, what: SourceEvent, why: str, names: tuple[str, ...] | None
     flow.tone("gate shut")
     flow.prompt("isolation-cleared", "notice", cuttable=False, why=why)
     flow.change(overlay=Overlay.NONE)
-    go_on(flow)
+    if not lock_first(flow):
+        go_on(flow)
 
 
 def go_on(flow: Flow) -> None:

@@ -11,7 +11,7 @@ from handsfree.isolation.people import WITHOUT_OWNER, Person, another, here, tak
 from handsfree.journal.events import Utterance
 from handsfree.journal.private import OWN_NUMBER
 from handsfree.language.meaning import GateAsked, Listening, Sense
-from handsfree.visit.comers import ask_who, free_names, may_come
+from handsfree.visit.comers import ask_who, free_names, lock_first, may_come
 from handsfree.visit.flow import WITHOUT, Flow
 from handsfree.visit.gates import next_owner, restored
 from handsfree.visit.movement import go_on, take_up
@@ -123,11 +123,7 @@ def takes_affirm(flow: Flow, utterance: Utterance) -> bool:
 
 def _kept(flow: Flow) -> None:
     """Whoever joins where something is held puts a lock on it; else the visit goes on."""
-    state = flow.state
-    if state.joining and state.interlock.held:
-        flow.change(awaiting=Awaiting.JOIN_GATE, interlock=awaits(state.interlock, state.joining))
-        present(flow)
-    else:
+    if not lock_first(flow):
         flow.change(joining="")
         take_up(flow)
 

@@ -218,6 +218,8 @@ def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
             return phrase(small, watch, effect)
         case ev.LockChanged():
             return lock(small, watch, effect)
+        case ev.Gate() if effect.now == "LIVE":  # it is none of those that may be meant by 'power is on'
+            return replace(watch, begun=watch.begun - {effect.source or small.sources[0]}), ""
         case ev.Gate() if effect.now == "ISOLATED" and effect.was != "ISOLATED":
             return proved(small, watch, effect)
         case ev.StepEntered():

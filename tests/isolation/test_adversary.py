@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 import handsfree.visit
+from handsfree.isolation.people import owners
 from handsfree.journal.events import (
     Attached,
     ClockMoved,
@@ -318,3 +319,33 @@ def test_who_has_joined_puts_their_lock_on_before_anybody_moves(word: str) -> No
     assert scene.state.awaiting is Awaiting.JOIN_GATE
     scene.words("isolated lock five six")
     assert scene.step == "out"
+
+
+PAIR = """
+procedure: pair
+title: Two sources
+sources: {plug: {kind: mains}, tap: {kind: water}}
+steps:
+  - {id: off, kind: isolate, say: Power first., do: [Pull the plug.], sources: [plug]}
+  - {id: shut, kind: isolate, say: Water next., do: [Close the tap.], sources: [tap]}
+  - {id: dead, kind: prove, method: switch, source: plug, say: Try the switch.}
+  - {id: dry, kind: prove, method: tap, source: tap, say: Open the drain.}
+  - {id: touch, kind: instruct, hazards: [mains, water], say: Touch the bare pump.}
+  - {id: back, kind: restore, say: Back., checks: [Tools out., Covers on.], power: Put all back., sources: [plug, tap]}
+  - {id: done, kind: end, outcome: done, say: Done.}
+"""
+
+
+def test_power_is_on_lets_nobody_work_who_has_joined_without_a_lock() -> None:
+    """Found by the walk of two sources and two people: the second person had stated a number and not locked yet, 'power is
+    on' for the plug led on to the proof of the water, and that was ISOLATED with one lock on it for two people."""
+    scene = Scene(book(PAIR)).open().words("isolated lock four two", "isolated lock four two", "nothing runs")
+    assert scene.step == "dry"
+    scene.words("second person", "five one", "affirm", "power is on", "plug")
+    assert scene.state.awaiting is Awaiting.JOIN_GATE
+    scene.words("nothing runs", "affirm")
+    assert str(scene.state.interlock.hold("tap").power) == "ISOLATING"
+    scene.words("isolated lock five one")
+    assert owners(scene.state.interlock.locks, "tap") == ("the first person", "the second person")
+    scene.words("nothing runs", "affirm")
+    assert str(scene.state.interlock.hold("tap").power) == "ISOLATED"

@@ -458,3 +458,13 @@ def test_when_the_first_of_what_is_proved_may_be_back_is_told_to_the_second() ->
     for seconds, back in ((100.0 + 30 * 60, ()), (100.5 + 30 * 60, ("cap",))):
         assert lock.came_back(held, seconds) == back
     assert lock.came_back(replace(held, proved_at={}), 1.0e9) == ()
+
+
+def test_nothing_is_proved_while_somebody_here_has_no_lock_on_it() -> None:
+    """Their lock goes on first; then it is proved for both (29 CFR 1910.147 (f)(3)(ii)(D))."""
+    alone = lock.hear_phrase(begun("plug"), ("plug",), phrase("isolated", ANN), 2.0)
+    joined = lock.join(alone, "Ben", BEN.number)
+    assert lock.prove(alone, "plug", "meter", 3.0).hold("plug").power is Power.ISOLATED
+    assert lock.prove(joined, "plug", "meter", 3.0).hold("plug").power is Power.LIVE
+    locked = lock.lock_on(joined, BEN, phrase("isolated", BEN))
+    assert lock.prove(locked, "plug", "meter", 3.0).hold("plug").power is Power.ISOLATED
