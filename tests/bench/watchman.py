@@ -141,7 +141,8 @@ def hears(small: Small, watch: Watch, happening: ev.Stamped, silence: float, ove
     late = silence > BREAK and held(watch)
     back = frozenset(small.sources) if late else watch.dead.intersection(over)
     if back and not isinstance(event, ev.Resumed):
-        watch = replace(clear(small, watch, back), asked="", doubt=frozenset() if late else watch.doubt)
+        watch = replace(clear(small, watch, back), asked="")
+        watch = replace(watch, doubt=frozenset(), begun=frozenset()) if late else watch
     match event:
         case ev.Resumed():
             watch = replace(clear_all(small, watch), asked="", offered=())
