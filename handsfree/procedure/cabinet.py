@@ -218,21 +218,33 @@ def page_files() -> list[Path]:
 
 def page_of(cabinet: str) -> PageFile:
     """The page of a cabinet by its model ('firnkasten-40', 'Firnkasten 40') or the number of the unit ('HK-4'); both may
-    stand together. Trouble where there is none, two fit, or it is wrong."""
+    stand together. Trouble where there is none, two fit, or it is wrong; a fault in the page of another keeps nobody from
+    this one."""
     files = page_files()
     named = [path for path in files if _names(path.stem, cabinet)]
+    faulty: list[str] = []
     if not named:
-        named = [path for path in files if any(_names(unit, cabinet) for unit in load_page(path).page.units)]
+        named = [path for path in files if any(_names(unit, cabinet) for unit in _units(path, faulty))]
     if len(named) == 1:
         return load_page(named[0])
     known = ", ".join(sorted(path.stem for path in files)) or "none"
     if named:
         both = " and ".join(path.stem for path in named)
         raise Trouble(f"'{cabinet[:60]}' fits the pages of two cabinets, {both}; name one of them.")
+    unread = f" Not looked into, for there are faults in it: {', '.join(faulty)}; see: handsfree check." if faulty else ""
     raise Trouble(
         f"There is no page for the cabinet '{cabinet[:60]}' (known: {known}). Name its model, write a page in "
-        f"procedures/{FOLDER}, or work by the manual with --by-manual."
+        f"procedures/{FOLDER}, or work by the manual with --by-manual.{unread}"
     )
+
+
+def _units(path: Path, faulty: list[str]) -> tuple[str, ...]:
+    """The numbers of its cabinets; () and a place in `faulty` where the page cannot be read."""
+    try:
+        return load_page(path).page.units
+    except FileProblems:
+        faulty.append(shown_path(path))
+        return ()
 
 
 def _names(name: str, text: str) -> bool:

@@ -123,6 +123,8 @@ def _explained(error: yaml.MarkedYAMLError, text: str) -> tuple[int, str]:
         return line, "a second document begins ('---'); one file holds one procedure."
     if "mapping values are not allowed" in problem:
         return line, "there is a second ': ' in the line, or the line is indented too far; put the text in quotes."
+    if "<stream end>" in problem:
+        return line, "it ends too soon: a value, a quote or a closing bracket is missing."
     if "'?'" in problem:
         return line, "there is a '?' before a comma or bracket; put the text in quotes."
     return line, f"this is not YAML: {problem}; look at the quotes, colons and the spaces before the field."

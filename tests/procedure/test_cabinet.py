@@ -104,3 +104,17 @@ def test_every_question_has_its_answer_and_is_told_from_the_others() -> None:
         assert page.leads[1].colour in found["what colour goes to terminal two"]
         assert found["how do i show the setting"] == page.keys.show_setting
         assert len(found) == len({question.casefold() for question in found})
+
+
+def test_a_fault_in_the_page_of_another_cabinet_keeps_nobody_from_this_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place = tmp_path / "procedures" / "cabinets"
+    place.mkdir(parents=True)
+    (place / "half-1.yaml").write_text("cabinet: half-1\ntitle: Half\nplate: {volts: 12}\n")
+    monkeypatch.chdir(tmp_path)
+    assert cabinet.page_of("HK-4").page.cabinet == "firnkasten-40"
+    with pytest.raises(Trouble, match="Not looked into, for there are faults in it: cabinets/half-1.yaml"):
+        cabinet.page_of("nobody-9")
+    with pytest.raises(Trouble, match="the page lacks 'plate.amperes'"):
+        cabinet.page_of("half-1")
