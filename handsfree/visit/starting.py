@@ -103,4 +103,6 @@ def known_of(page: Page) -> tuple[Known, ...]:
         found.append(("deck-mass", f"{page.deck.kilograms:g} kilogram"))
     if page.heater is not None:
         found.append(("heater", "heater fitted" if page.heater else "timed pauses"))
+    if page.sensor is not None and 32.0 in (row := dict(page.sensor.points)):
+        found.append(("sensor-ice-ohms", f"{row[32.0]:g} ohm"))
     return tuple(found)

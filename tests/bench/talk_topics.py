@@ -176,6 +176,8 @@ def _sensor_ohms(fahrenheit: float) -> float:
 
 READ: tuple[Topic, ...] = (
     Topic("setting", "fault", r"\bsetting\b", value=lambda c: c.facts.setting, unit="degF"),
+    Topic("ice ohms", "fault", r"resistance of the sensor in ice water",
+          value=lambda c: _sensor_ohms(32 + c.facts.sensor_offset), unit="ohm"),
     Topic("sensor ohms", "fault", r"resistance of the sensor|pins of the sensor",
           value=lambda c: _sensor_ohms(_shown(c)), unit="ohm"),
     Topic("table ohms", "fault", r"table", value=lambda c: _sensor_ohms(c.fahrenheit), unit="ohm"),

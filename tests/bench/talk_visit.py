@@ -16,7 +16,7 @@ from handsfree.visit.state import State
 
 CABINET = "firnkasten-40"
 #: What the page tells, by the names of `talk_topics`: asking it would be asking what is known.
-OF_THE_PAGE = ("plate voltage", "plate current", "deck mass", "flame symbol", "heater fitted")
+OF_THE_PAGE = ("plate voltage", "plate current", "deck mass", "flame symbol", "heater fitted", "table ohms")
 
 
 def opening(form: str) -> tuple[State, Happening]:

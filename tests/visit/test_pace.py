@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from handsfree.journal.events import Opened, Resumed, Say, SetTimer, TimerRang
+from handsfree.journal.events import Opened, Resumed, Say, SetTimer, TimerRang, Tone
 from handsfree.visit.state import Awaiting
 from tests.visit import data
 from tests.visit.scenes import Scene, book
@@ -116,6 +116,9 @@ def test_waits_are_quiet() -> None:
     assert said(scene) == ["Time is up. Is it cold?"]
     assert said(scene.words("warm")) == ["Warm. Another 40 minutes."]
     assert SetTimer("wait", 2400.0) in scene.last
+    scene.tell(TimerRang("wait"), after=2400.0)
+    assert said(scene) == ["Is it cold?"]
+    assert Tone("waiting") in scene.last
 
 
 def test_an_interrupted_long_wait_still_tells_half_time() -> None:

@@ -115,7 +115,7 @@ def test_a_sheet_in_yaml_is_one_too() -> None:
         ("site: A\ncabinet: HK-4\n", "lacks 'complaint'"),
         ("site: A\ncabinet: HK-4\ncomplaint: warm\nprice: 3\n", "has a field 'price'"),
         ("site: A\ncabinet: HK-4\ncomplaint: 3\n", "'complaint'"),
-        ("site: [", "not YAML"),
+        ("site: [", "ends too soon"),
         ("[1, 2]", "fields and their values"),
         ("", "empty"),
         ("site: A\ncabinet: nobody knows it\ncomplaint: warm\n", "There is no page for the cabinet"),
