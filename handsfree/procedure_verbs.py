@@ -25,7 +25,7 @@ def migrate(
     target: Annotated[Path, typer.Argument(help="A procedure file, or a folder of them.")],
     dry: Annotated[bool, typer.Option("--dry", help="Say what would change, and change nothing.")] = False,
 ) -> None:
-    """Older files in today's spelling; comments, order and style stay."""
+    """Older files in today's format; comments, order and style stay."""
     from handsfree.procedure import commands
 
     commands.migrate(target, not dry)

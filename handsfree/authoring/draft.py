@@ -172,7 +172,8 @@ def _step_data(step: DraftStep, ids: Mapping[str, str], sound: tuple[str, str] |
     facets = _resolved(step.facets, ids)
     if sound is not None:
         facets |= {"sound": sound[0], "sound_of": sound[1]}
-    whole = {"id": step.id, "say": step.text, **facets}
+    said = {} if step.kind == "decide" and not step.text else {"say": step.text}
+    whole = {"id": step.id, **said, **facets}
     first = {key: whole[key] for key in _ORDER if key in whole}
     return first | {key: value for key, value in whole.items() if key not in first}
 
@@ -267,7 +268,7 @@ def _from_step(one: Mapping[str, Any], uid: int, uids: Mapping[str, str]) -> Dra
     if "answers" in facets:
         facets["answers"] = [dict(answer) for answer in answers_of(facets["answers"])]
     referring = {key: _referring(key, value, uids) for key, value in facets.items()}
-    return DraftStep(uid, str(one["say"]), referring, id=str(one["id"]))
+    return DraftStep(uid, str(one.get("say", "")), referring, id=str(one["id"]))
 
 
 def _referring(key: str, value: Any, uids: Mapping[str, str]) -> Any:

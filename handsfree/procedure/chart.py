@@ -20,7 +20,7 @@ from handsfree.language.quantities import symbol
 from handsfree.procedure import phrasing
 from handsfree.procedure.compare import states
 from handsfree.procedure.graph import ways
-from handsfree.procedure.model import Book, Call, Caution, Isolate, Prove, Read, Restore, Step, Wait
+from handsfree.procedure.model import Book, Call, Caution, Decide, Isolate, Prove, Read, Restore, Step, Wait
 from handsfree.procedure.proof_parts import SupplyState
 from handsfree.procedure.sources import method_of
 
@@ -143,7 +143,7 @@ def _lines(step: Step, code: str) -> Iterator[str]:
     tell = partial(phrasing.say, code)
     kind = tell(f"level-{step.level}").upper() if isinstance(step, Caution) else tell(f"kind-{step.kind}")
     yield f"{step.id} [{kind}]"
-    wrapped = textwrap.wrap(step.say, WIDTH)
+    wrapped = [] if isinstance(step, Decide) and not step.explained else textwrap.wrap(step.say, WIDTH)
     yield from wrapped[: LINES - 1]
     if len(wrapped) >= LINES:
         yield wrapped[LINES - 1] if len(wrapped) == LINES else wrapped[LINES - 1][: WIDTH - 3] + "..."

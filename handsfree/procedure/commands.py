@@ -94,7 +94,7 @@ def schema(out: Path | None = None, cabinet: bool = False) -> None:
 
 
 def migrate(target: Path, write: bool = True) -> None:
-    """A file, or every procedure file of a folder, in today's spelling. Trouble for the first that cannot be."""
+    """A file, or every procedure file of a folder, in today's format. Trouble for the first that cannot be."""
     from handsfree.procedure.load import procedure_files
     from handsfree.procedure.migrating import migrate as respell
 

@@ -38,7 +38,7 @@ def seconds(step: Step) -> float:
 
 def longest_piece(step: Step) -> float:
     """What is said before the technician may answer."""
-    return max(spoken_seconds(text) for text in texts(step))
+    return max(map(spoken_seconds, texts(step)), default=0.0)
 
 
 def spoken_seconds(text: str) -> float:

@@ -24,7 +24,7 @@ from pydantic import ValidationError
 from handsfree.errors import Trouble
 from handsfree.procedure import sentences
 from handsfree.procedure.graph import outcomes
-from handsfree.procedure.model import NAME, Book, Procedure, Step
+from handsfree.procedure.model import NAME, Book, Procedure, Step, in_words
 from handsfree.procedure.references import problems_of_calls, problems_of_steps
 from handsfree.procedure.yamlfile import LIMIT_BYTES, Document, Problem, Unreadable, YamlPath, read
 
@@ -176,7 +176,7 @@ def _validated(document: Document, shown: str) -> tuple[list[Problem], Procedure
         return [*problems, Problem(shown, document.line(("steps",)), sentence, "", "steps")], None
     shared = {one.name: one.shared for one in whole.instruments} if whole is not None else {}
     for at, one in enumerate(raw):
-        step = _step(_with_instrument(one, shared), at, document, shown, problems)
+        step = _step(_named(_with_instrument(one, shared)), at, document, shown, problems)
         if step is not None:
             steps.append((at, step))
     ids = [one["id"] for one in raw if isinstance(one, dict) and isinstance(one.get("id"), str)]
@@ -192,6 +192,12 @@ def _with_instrument(one: Any, shared: Mapping[str, dict[str, Any]]) -> Any:
     if not isinstance(one, dict) or one.get("kind") != "read" or not isinstance(one.get("instrument"), str):
         return one
     return {**shared.get(one["instrument"], {}), **one}
+
+
+def _named(one: Any) -> Any:
+    """A decision without a sentence goes by its name, but one that is read out needs its own."""
+    silent = isinstance(one, dict) and one.get("kind") == "decide" and "say" not in one and not one.get("aloud")
+    return {**one, "say": in_words(one["id"])} if silent and isinstance(one.get("id"), str) else one
 
 
 def _step(one: Any, at: int, document: Document, shown: str, problems: list[Problem]) -> Step | None:

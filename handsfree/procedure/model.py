@@ -16,7 +16,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Annotated, ClassVar, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, model_validator
+from pydantic_core import PydanticCustomError
 
 from handsfree.isolation import energy
 from handsfree.language.quantities import convert, unit_fits
@@ -41,6 +42,11 @@ from handsfree.procedure.sources import Energy
 def text_digest(text: str) -> str:
     """What `sound_of` holds: the SHA-256 (FIPS 180-4) of a step's text in UTF-8."""
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def in_words(name: str) -> str:
+    """'who-lifts' -> 'Who lifts.'"""
+    return f"{name[:1].upper()}{name[1:].replace('-', ' ')}."
 
 
 class _Step(Frozen):
@@ -247,15 +253,27 @@ class Case(Frozen):
 
 
 class Decide(_Step):
-    """Goes to the first case whose expression holds, else to `otherwise`. `say` explains it; it is spoken where `aloud`
-    asks for it. An expression that meets a reading not taken or a borderline one goes to
+    """Goes to the first case whose expression holds, else to `otherwise`. `say` explains it, and may be left out: it is
+    spoken only where `aloud` asks for it. An expression that meets a reading not taken or a borderline one goes to
     `otherwise`, and the record says so."""
 
     kind: Literal["decide"]
+    say: Sentence = Field("", description="what it decides on, read aloud where `aloud` asks for it; its name when absent")
     cases: tuple[Case, ...] = Field(min_length=1)
     aloud: bool = Field(False, description="say `say` before going on; a decision that only branches is silent")
     otherwise: Name
     otherwise_tells: Tells | None = None
+
+    @model_validator(mode="after")
+    def _said(self) -> Decide:
+        if not self.say:
+            raise PydanticCustomError("no_say", "Field required")
+        return self
+
+    @property
+    def explained(self) -> bool:
+        """Its sentence is the writer's, and no more than its name."""
+        return self.say != in_words(self.id)
 
 
 class Call(_Passable):

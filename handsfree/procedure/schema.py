@@ -30,4 +30,16 @@ def schema() -> dict[str, Any]:
     reading = definitions["Read"]
     shared = set(definitions["Instrument"]["properties"])
     reading["required"] = [name for name in reading["required"] if name not in shared]
+    for part, name in (("SourceOf", "sources"), ("Instrument", "instruments")):
+        _by_name(made["properties"][name], definitions[part])
     return made
+
+
+def _by_name(field: dict[str, Any], part: dict[str, Any]) -> None:
+    """Names, each with what is true of it, as `parts.by_name` reads them; a word alone is a source's kind."""
+    rest = {name: value for name, value in part["properties"].items() if name != "name"}
+    one: dict[str, Any] = {"type": "object", "properties": rest, "additionalProperties": False}
+    if "kind" in rest:
+        one = {"anyOf": [rest["kind"], one]}
+    listed = {key: field.pop(key) for key in ("type", "items") if key in field}
+    field["anyOf"] = [listed, {"type": "object", "additionalProperties": one}]

@@ -54,6 +54,8 @@ def _sentence(one: ErrorDetails, kind: str) -> str:
     match one["type"]:
         case "missing" if isinstance(place[-1], int):
             return f"has too few entries in '{name.rpartition('.')[0]}'; it needs {place[-1] + 1}"
+        case "no_say":
+            return "lacks 'say', which it reads aloud"
         case "missing":
             return f"lacks '{name}'"
         case "extra_forbidden":

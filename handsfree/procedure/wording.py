@@ -12,7 +12,7 @@ from functools import lru_cache, partial
 from itertools import pairwise
 from typing import Any
 
-from handsfree.procedure.model import Book, Caution, Evidence, Instruct, Isolate, Prove, Read, Restore, Step, Wait
+from handsfree.procedure.model import Book, Caution, Decide, Evidence, Instruct, Isolate, Prove, Read, Restore, Step, Wait
 from handsfree.procedure.remarks import Remark, Weight, at
 
 LIMIT_WORDS = 20
@@ -50,7 +50,8 @@ def words_of(code: str) -> WordLists:
 
 def texts(step: Step) -> Iterator[str]:
     """Everything of a step that is spoken as written."""
-    yield step.say
+    if not isinstance(step, Decide) or step.aloud:
+        yield step.say
     match step:
         case Isolate():
             yield from step.do

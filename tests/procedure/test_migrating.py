@@ -1,4 +1,4 @@
-"""Older files in today's spelling: nothing but the spelling changes."""
+"""Older files in today's format: what they do stays."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.procedure import load
+from handsfree.procedure import load, migrating
 from handsfree.procedure.commands import migrate
 from handsfree.resources import folder
 
@@ -50,13 +50,65 @@ def test_names_and_empty_answers(tmp_path: Path, capsys: pytest.CaptureFixture[s
     assert "as it should be" in capsys.readouterr().out
 
 
+SAYS_LESS = """\
+procedure: pump
+title: Pump
+steps:
+  - id: flow-in
+    kind: read
+    say: Give the flow in.
+    quantity: insulation
+    unit: megaohm   # of the pipe
+    plausible: [0, 100]
+    expected: [20, 60]
+    accuracy: 2 %
+    instrument: tester
+  - id: flow-out
+    kind: read
+    say: Give the flow out.
+    quantity: insulation
+    unit: megaohm
+    plausible: [0, 100]
+    accuracy: 2 %
+    instrument: tester
+  - id: insulation-state
+    kind: decide
+    say: The flow is judged.
+    cases: [{when: insulation_state(flow_in) == "pass", go: over}]
+    otherwise: over
+  - id: which-way
+    kind: decide
+    say: Less comes out than goes in.
+    cases: [{when: flow-out < flow-in, go: over}]
+    otherwise: over
+  - {id: over, kind: end, outcome: done, say: Over.}
+"""
+
+
+def test_what_readings_share_stands_once_and_what_nobody_hears_goes(tmp_path: Path) -> None:
+    """The remark stays; a function keeps its name beside a step of the same name; a sentence that explains stays."""
+    path = tmp_path / "pump.yaml"
+    path.write_text(SAYS_LESS, encoding="utf-8")
+    migrate(path)
+    new = path.read_text(encoding="utf-8")
+    assert "instruments:\n  tester: {unit: megaohm, plausible: [0, 100], accuracy: 2 %}\nsteps:\n" in new
+    assert (new.count("megaohm"), new.count("accuracy")) == (1, 1)
+    assert "say: The flow is judged." not in new
+    assert all(kept in new for kept in ("expected: [20, 60]", "# of the pipe", "say: Less comes out than goes in."))
+    assert 'insulation_state(flow-in) == "pass"' in new
+    assert load.load_procedure(path).step("insulation-state").say == "Insulation state."
+    migrate(path)
+    assert path.read_text(encoding="utf-8") == new
+
+
+def test_a_decision_needs_no_sentence_but_one_that_is_read_out_does() -> None:
+    text = SAYS_LESS.replace('insulation_state(flow_in) == "pass"', "flow-in > 1")
+    silent = load.parse(text.replace("    say: The flow is judged.\n", ""))
+    assert silent.step("insulation-state").say == "Insulation state."
+    with pytest.raises(load.FileProblems, match="lacks 'say'"):
+        load.parse(text.replace("say: The flow is judged.", "aloud: true"))
+
+
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-def test_copies_of_what_ships(path: Path, tmp_path: Path) -> None:
-    copy = tmp_path / path.name
-    text = path.read_text(encoding="utf-8")
-    copy.write_text(text, encoding="utf-8")
-    migrate(copy)
-    again = copy.read_text(encoding="utf-8")
-    assert [row.split("#")[1:] for row in again.splitlines()] == [row.split("#")[1:] for row in text.splitlines()]
-    assert not any("when:" in row and f"{step.id.replace('-', '_')} " in row
-                   for row in again.splitlines() for step in load.load_procedure(copy).steps if "-" in step.id)  # fmt: skip
+def test_what_ships_is_in_todays_format(path: Path) -> None:
+    assert migrating.migrate(path, write=False) == 0
