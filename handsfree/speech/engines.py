@@ -5,7 +5,8 @@ Rules of this file:
 - Adding an engine is one file with its class, one row of `ENGINES` here, and a fit of the evidence it gives.
 - A row says whether the engine is installed for a language, and builds it. What it is, it declares itself
   (`engine.Declared`).
-- Of a set, whatever is installed hears; the recogniser says what is missing and is more cautious without it.
+- Of a set, whatever is installed and sound hears; the recogniser says what is missing or damaged and is more cautious
+  without it.
 """
 
 from __future__ import annotations
@@ -77,12 +78,21 @@ SETS: Mapping[str, tuple[str, ...]] = {
 
 
 def installed(name: str, language: Language, models_dir: Path, named: bool) -> tuple[list[Engine], str]:
-    """The engines of a set that are there, and a sentence on those that are not. `named`: this very set was asked for, so
-    none of it will do without the first."""
-    built = {which: ENGINES[which](language, models_dir) for which in SETS[name]}
+    """The engines of a set that are there, and a sentence on those that are not or are damaged. `named`: this very set was
+    asked for, so none of it will do without the first. Trouble where none is left but one is there and damaged."""
+    built: dict[str, Engine | None] = {}
+    troubles: list[Trouble] = []
+    for which in SETS[name]:
+        try:
+            built[which] = ENGINES[which](language, models_dir)
+        except Trouble as trouble:
+            built[which] = None
+            troubles.append(trouble)
     found = [engine for engine in built.values() if engine is not None]
     lacking = [which for which, engine in built.items() if engine is None]
     if not found or (named and SETS[name][0] in lacking):
+        if troubles:
+            raise troubles[0]
         return [], ""
-    told = f"Without its witness '{' and '.join(lacking)}' the program asks again oftener." if lacking else ""
-    return found, told
+    without = f"Without its witness '{' and '.join(lacking)}' the program asks again oftener." if lacking else ""
+    return found, " ".join(filter(None, (*map(str, troubles), without)))

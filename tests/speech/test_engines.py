@@ -1,0 +1,47 @@
+"""Which engines hear: a damaged one is a missing one, told in a sentence."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from handsfree.errors import Trouble
+from handsfree.speech import neural_weights, phonetic
+from handsfree.speech.recogniser import build_recogniser
+
+OTHER_HASH = "0" * 64
+
+
+@pytest.fixture
+def damage(monkeypatch: pytest.MonkeyPatch) -> object:
+    """Makes the installed weights of an engine others than those that are known."""
+
+    def harm(engine: str) -> None:
+        if engine == "phonetic":
+            monkeypatch.setattr(phonetic, "SHA256", OTHER_HASH)
+        else:
+            monkeypatch.setitem(neural_weights.SIZES, "tiny.en", OTHER_HASH)
+
+    return harm
+
+
+@pytest.mark.parametrize(("damaged", "left"), [("phonetic", "whisper"), ("whisper", "phonetic")])
+def test_the_other_witness_hears_on_and_it_is_told(damage, damaged: str, left: str, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    damage(damaged)
+    found = build_recogniser(None, "en", tmp_path)
+    assert found.name == left
+    assert "are not those they should be" in found.missing
+    assert f"Without its witness '{damaged}' the program asks again oftener." in found.missing
+
+
+def test_who_asks_for_the_damaged_one_is_told_so(damage, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    damage("whisper")
+    with pytest.raises(Trouble, match="whisper tiny.en are not those they should be"):
+        build_recogniser("whisper", "en", tmp_path)
+
+
+def test_a_set_of_which_none_is_sound_is_trouble(damage, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    damage("phonetic")
+    with pytest.raises(Trouble, match="phonetic witness are not those they should be"):
+        build_recogniser("phonetic", "en", tmp_path)
