@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handsfree.errors import Trouble
+from handsfree.speech.acceptance import fitted
 from handsfree.speech.engine import Engine
 
 if TYPE_CHECKING:
@@ -27,17 +28,20 @@ _LIBRARIES = ("tokenizers", "onnxruntime")  # of the writing engine
 
 
 def _phonetic(language: Language, models_dir: Path) -> Engine | None:
-    from handsfree.speech.phonetic import Phonetic, missing, weights
+    from handsfree.speech import phonetic_adapted
+    from handsfree.speech.phonetic import TAUGHT, Phonetic, missing, weights
 
     if language.code != "en" or missing():
         return None
-    weights()  # Trouble before a visit, and not from an engine that fails at every word
+    # Trouble before a visit, and not from an engine that fails at every word
+    phonetic_adapted.adapted(weights(), phonetic_adapted.CORRECTIONS, TAUGHT)
     found: Any = language
     return Phonetic(found)
 
 
 def _whisper(language: Language, models_dir: Path) -> Engine | None:
-    from handsfree.speech.neural_weights import find_weights
+    from handsfree.speech import neural_adapted
+    from handsfree.speech.neural_weights import SIZES, find_weights
     from handsfree.speech.whisper import Whisper
 
     if language.code != "en":
@@ -51,6 +55,7 @@ def _whisper(language: Language, models_dir: Path) -> Engine | None:
             f"The neural engine needs {' and '.join(lacking)}, not installed here; install all of it with: "
             "pip install --force-reinstall handsfree. Until then --engine pocketsphinx works without."
         )
+    neural_adapted.parts_of(neural_adapted.CORRECTIONS[SIZES["tiny.en"]])  # Trouble before a visit
     return Whisper(language, folder)
 
 
@@ -80,6 +85,7 @@ SETS: Mapping[str, tuple[str, ...]] = {
 def installed(name: str, language: Language, models_dir: Path, named: bool) -> tuple[list[Engine], str]:
     """The engines of a set that are there, and a sentence on those that are not or are damaged. `named`: this very set was
     asked for, so none of it will do without the first. Trouble where none is left but one is there and damaged."""
+    fitted()  # Trouble before a visit
     built: dict[str, Engine | None] = {}
     troubles: list[Trouble] = []
     for which in SETS[name]:
