@@ -15,6 +15,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+TOO_LOUD = "the microphone is too loud"  # how the reason begins of what was asked again because its sound was cut off
+
 
 class Verdict(StrEnum):
     ACCEPTED = "accepted"

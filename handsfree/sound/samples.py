@@ -25,15 +25,12 @@ RATE = 16_000
 @dataclass(frozen=True)
 class Piece:
     """The sound of one utterance, cut out. `start_s`, `end_s`: in the stream, of `samples`, pre-roll and tail included.
-    `spoke_until_s`: the last speech frame's end. `clipped`: the microphone was overdriven. `snr_db`: speech over the noise
-    around it, an estimate."""
+    `spoke_until_s`: the last speech frame's end."""
 
     samples: Samples
     start_s: float
     end_s: float
     spoke_until_s: float = 0.0
-    clipped: bool = False
-    snr_db: float = 0.0
 
 
 class Clock(Protocol):

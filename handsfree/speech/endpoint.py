@@ -184,11 +184,7 @@ class Endpointer:
         import numpy as np
 
         samples = np.concatenate([one.samples for one in frames])
-        loud = 10 ** (np.array([one.level for one in frames if one.speech]) / 10)
-        noise = 10 ** (self.floor_db / 10)
-        snr = 10 * math.log10(max(float(np.mean(loud)) - noise, noise * 1e-2) / noise)
-        clipped = float(np.mean(np.abs(samples) >= 0.985)) > 0.001
-        return Piece(samples, first * FRAME_S, (first + len(frames)) * FRAME_S, last * FRAME_S, clipped, snr)
+        return Piece(samples, first * FRAME_S, (first + len(frames)) * FRAME_S, last * FRAME_S)
 
 
 def _voiced(band: Any) -> bool:

@@ -18,10 +18,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handsfree.errors import Trouble
-from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
+from handsfree.language.meaning import TOO_LOUD, Heard, Listening, Meaning, Sense, Verdict
 from handsfree.speech.bars import CLIPPED
 from handsfree.speech.engine import RATE, Engine, Testimony
-from handsfree.speech.judge import Shift, judge
+from handsfree.speech.judge import DENIED, Shift, judge
 from handsfree.speech.sayings import Sayings, add
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from handsfree.speech.engine import Samples
 
 _FULL = 0.999  # of the largest sample: cut off there
-_NOISY = "the microphone is too loud: its sound is cut off"
+_LOUD = f"{TOO_LOUD}: its sound is cut off"
 
 
 class Recogniser:
@@ -54,8 +54,11 @@ class Recogniser:
         seconds. Whatever every engine raised."""
         heard, failed = self._testimonies(samples, listening)
         found = judge(heard, listening, self.language, self.enrolment, failed)
-        if found.verdict is Verdict.ACCEPTED and _clipped(samples) > CLIPPED.value and _grave(found, listening):
-            found = replace(found, verdict=Verdict.ASKED_AGAIN, reason=_NOISY)
+        again = found.verdict is Verdict.ASKED_AGAIN and found.reason != DENIED
+        shut = found.verdict is Verdict.ACCEPTED and _grave(found, listening)
+        if (again or shut) and _clipped(samples) > CLIPPED.value:
+            told = f"{_LOUD}; {found.reason}" if found.reason else _LOUD
+            found = replace(found, verdict=Verdict.ASKED_AGAIN, reason=told)
         return replace(found, ended=len(samples) / RATE)
 
     def together(self, heard: Heard, listening: Listening) -> Heard:

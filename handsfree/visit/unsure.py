@@ -13,7 +13,7 @@ from handsfree.isolation.rules import Power
 from handsfree.journal.events import Utterance
 from handsfree.language.base import Language
 from handsfree.language.gist import by_gist
-from handsfree.language.meaning import WAYS_OUT, Sense, Verdict
+from handsfree.language.meaning import TOO_LOUD, WAYS_OUT, Sense, Verdict
 from handsfree.language.tokens import tokens
 from handsfree.procedure.asides import in_own_words
 from handsfree.visit import helping
@@ -105,6 +105,8 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
         return
     if state.overlay in (Overlay.NOTE, Overlay.STAND_BY):
         return
+    if utterance.reason.startswith(TOO_LOUD):
+        flow.prompt("microphone-loud", "notice")
     if state.awaiting in GATES and state.overlay is Overlay.NONE:
         flow.question.takes(flow, utterance)
         return

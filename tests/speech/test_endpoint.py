@@ -89,13 +89,6 @@ def test_the_longest_utterance_is_cut_and_nothing_is_lost() -> None:
     assert all(u.end_s - u.start_s <= 5.03 for u in found)
 
 
-def test_overdriven_sound_is_said_to_be() -> None:
-    said = speech("isolated lock four two", "slt")
-    quiet = np.concatenate([voices.silence(1), said, voices.silence(2)])
-    assert [u.clipped for u in run(quiet)] == [False]
-    assert [u.clipped for u in run(np.clip(quiet * 12, -1, 1))] == [True]
-
-
 @settings(max_examples=15, deadline=None)
 @given(block=st.integers(1, 9000))
 def test_the_size_of_the_blocks_does_not_matter(block: int) -> None:

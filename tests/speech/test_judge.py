@@ -8,7 +8,18 @@ import numpy as np
 import pytest
 
 from handsfree.language.base import load
-from handsfree.language.meaning import Denial, GateAsked, Heard, Listening, Meaning, NumberAsked, Sense, Verdict, gate_text
+from handsfree.language.meaning import (
+    TOO_LOUD,
+    Denial,
+    GateAsked,
+    Heard,
+    Listening,
+    Meaning,
+    NumberAsked,
+    Sense,
+    Verdict,
+    gate_text,
+)
 from handsfree.speech import bars, judge
 from handsfree.speech.engine import OTHER, Candidate, Declared, Testimony, Witness
 from handsfree.speech.recogniser import Recogniser
@@ -310,7 +321,10 @@ def test_a_microphone_that_clips_opens_no_gate_but_takes_an_answer() -> None:
     loud = np.where(np.arange(16_000) % 10 < 5, 1.0, -1.0).astype(np.float32)
     gate = Recogniser([Says(one) for one in clear(OPEN)], ENGLISH).hear(loud, GATE)
     assert gate.verdict is Verdict.ASKED_AGAIN
-    assert "too loud" in gate.reason
+    assert gate.reason.startswith(TOO_LOUD)
+    doubts = Recogniser([Says(clear(answer("running"))[0])], ENGLISH, {Stake.CHOICE: -9.0})
+    unsure = doubts.hear(loud, ANSWERS)
+    assert (unsure.verdict, unsure.reason.startswith(TOO_LOUD)) == (Verdict.ASKED_AGAIN, True)
     said = Recogniser([Says(one) for one in clear(answer("running"))], ENGLISH).hear(loud, ANSWERS)
     assert said.verdict is Verdict.ACCEPTED
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from handsfree.journal.events import Gate, LockChanged, ReadingTaken, Say, Tone, Utterance
-from handsfree.language.meaning import Denial, Sense, Verdict, gate_text
+from handsfree.language.meaning import TOO_LOUD, Denial, Sense, Verdict, gate_text
 from handsfree.visit.state import Awaiting, Result
 from tests.visit import data
 from tests.visit.scenes import ENGLISH, Scene, accepted, book
@@ -103,6 +103,22 @@ def test_each_failure_in_a_row_says_what_helps_more(clearing: bool) -> None:
         assert (ENGLISH.prompt("gate-do-not-plug") in said(scene)) is (clearing and n == 1)
         assert not key or ENGLISH.prompt(key, need=need) in said(scene)
         assert ("The lock of the first person is still on: mains." in said(scene)) is (clearing and n >= 4)
+
+
+def test_who_speaks_into_a_microphone_that_clips_is_told_at_a_gate_and_at_a_question() -> None:
+    loud = f"{TOO_LOUD}: its sound is cut off"
+    scene = at_gate()
+    before = (scene.state.awaiting, scene.power)
+    opens = accepted(Sense.GATE, gate_text("isolated", ("four", "two")))
+    scene.tell(replace(opens, verdict=Verdict.ASKED_AGAIN, engine="e", reason=loud))
+    assert said(scene)[0] == ENGLISH.prompt("microphone-loud")
+    assert (scene.state.awaiting, scene.power) == before
+    scene = Scene(book(data.WHOLE)).open().words("next step")
+    warm = replace(accepted(Sense.PHRASE, "warm"), verdict=Verdict.ASKED_AGAIN, engine="e")
+    scene.tell(replace(warm, reason=loud))
+    assert said(scene)[0] == ENGLISH.prompt("microphone-loud")
+    scene.tell(replace(warm, reason="not sure enough"))
+    assert ENGLISH.prompt("microphone-loud") not in said(scene)
 
 
 @pytest.mark.parametrize(("line", "key"), [
