@@ -17,7 +17,7 @@ from handsfree.procedure import model
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import clear, forward
 from handsfree.visit.plain import BEFORE, QuestionRows, always, asks, called
-from handsfree.visit.refusals import refused, voice_doubted
+from handsfree.visit.refusals import phrase_of, refused, voice_doubted
 from handsfree.visit.state import Awaiting
 from handsfree.visit.steps import present
 from handsfree.visit.wishes import is_command, onward
@@ -84,7 +84,7 @@ def at_gate(flow: Flow, utterance: Utterance) -> bool:
     if after.failures:
         refused(flow, utterance, after, "isolated", names)
         return True
-    flow.lock_to(after, "phrase", flow.sentence("why-phrase", owner=who), names)
+    flow.lock_to(after, "phrase", phrase_of(flow, utterance, who), names)
     flow.change(voice_doubted=False)
     flow.tone("gate open")
     if after.speaker:
@@ -159,7 +159,7 @@ def at_clear(flow: Flow, utterance: Utterance) -> bool:
     if after.failures:
         refused(flow, utterance, after, "clear", names)
         return True
-    flow.lock_to(after, "phrase", flow.sentence("why-phrase", owner=who), names)
+    flow.lock_to(after, "phrase", phrase_of(flow, utterance, who), names)
     flow.change(voice_doubted=False)
     flow.tone("gate open")
     next_owner(flow)

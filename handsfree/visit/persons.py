@@ -16,7 +16,7 @@ from handsfree.visit.flow import WITHOUT, Flow
 from handsfree.visit.gates import next_owner, restored
 from handsfree.visit.movement import go_on, take_up
 from handsfree.visit.plain import BEFORE, QuestionRows, asks, called, commands, says
-from handsfree.visit.refusals import refused, voice_doubted
+from handsfree.visit.refusals import phrase_of, refused, voice_doubted
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting
 from handsfree.visit.steps import present
@@ -137,7 +137,7 @@ def at_join(flow: Flow, utterance: Utterance) -> bool:
     if after.failures:
         refused(flow, utterance, after, "isolated", tuple(interlock.holds))
         return True
-    flow.lock_to(after, "phrase", flow.sentence("why-phrase", owner=interlock.person.name))
+    flow.lock_to(after, "phrase", phrase_of(flow, utterance, interlock.person.name))
     flow.change(joining="", voice_doubted=False)
     flow.tone("gate open")
     flow.prompt("lock-joined", "answer")
@@ -184,7 +184,7 @@ def at_leave(flow: Flow, utterance: Utterance) -> bool:
     if after.failures:
         refused(flow, utterance, after, "clear", names)
         return True
-    flow.lock_to(after, "phrase", flow.sentence("why-phrase", owner=who))
+    flow.lock_to(after, "phrase", phrase_of(flow, utterance, who))
     flow.change(voice_doubted=False)
     flow.prompt("left", "notice", owner=who)
     take_up(flow)

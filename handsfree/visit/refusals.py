@@ -95,3 +95,14 @@ def voice_doubted(flow: Flow, utterance: Utterance) -> bool:
     flow.change(voice_doubted=True)
     flow.prompt("gate-voice-again", "question")
     return True
+
+
+def phrase_of(flow: Flow, utterance: Utterance, owner: str) -> str:
+    """Whose phrase it was, for the record. Where no voice was compared (no witness of voices, or too little to tell by), the
+    record has it as unknown, and the visit says so once: then the number alone told who spoke."""
+    if utterance.typed or utterance.voice:
+        return flow.sentence("why-phrase", owner=owner)
+    if not flow.state.voice_told:
+        flow.change(voice_told=True)
+        flow.heard(flow.sentence("voice-unknown"))
+    return flow.sentence("why-phrase-unknown", owner=owner)

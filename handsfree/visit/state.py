@@ -124,7 +124,7 @@ class State:
     'go back' may return to, the latest last. `covering`: for each source the isolation step last entered, where a
     cleared isolation is made again, and `return_to` where to go once it is. `joining`: who states a number; `technician`:
     who works, by name, '' where nobody said; `technicians`: who may come besides.
-    `voice_doubted`: the phrase was right and the voice in doubt, once. `check`,
+    `voice_doubted`: the phrase was right and the voice in doubt, once. `voice_told`: that none was compared. `check`,
     `point`: which check of a restore, which point of a proof. `tries`: askings-again in a row. `remembered`: results by
     (procedure path, step). `tellings`: what each step that brought something told the fault model, the latest last:
     'check=answer', or '' for nothing. `facts`: what is known in the whole visit, by name. `warned`: the cautions that were
@@ -166,6 +166,7 @@ class State:
     technician: str = ""
     technicians: tuple[str, ...] = ()
     voice_doubted: bool = False
+    voice_told: bool = False
     check: int = 0
     point: int = 0
     wait_ends: float = 0.0

@@ -358,3 +358,19 @@ def test_a_word_too_many_at_a_gate_is_told_and_opens_nothing(line: str) -> None:
     scene = at_gate().words(line)
     assert said(scene)[0] == ENGLISH.prompt("gate-wording")
     assert scene.state.awaiting is Awaiting.GATE
+
+
+@pytest.mark.parametrize("voice", ["", "same"])
+def test_where_no_voice_was_compared_that_is_said_once_and_the_record_has_it_as_unknown(voice: str) -> None:
+    """Found: three voices opened a gate between them, and nothing told that no voice had been looked at."""
+    scene = at_gate()
+    spoken = replace(accepted(Sense.GATE, "isolated, lock four two"), voice=voice)
+    unknown = not voice
+    scene.tell(spoken)
+    first = next(effect for effect in scene.last if isinstance(effect, Gate))
+    assert ("Your voice was not compared." in scene.said) is unknown
+    assert first.why == "the phrase of the first person" + (", voice not compared" if unknown else "")
+    scene.words("nothing runs", "understood", "next step", "next step", "affirm", *("next step",) * 4)
+    scene.tell(replace(spoken, text="clear, lock four two"))
+    again = next(effect for effect in scene.last if isinstance(effect, Gate))
+    assert ("not compared" in again.why, "not compared" in scene.said) == (unknown, False)
