@@ -72,7 +72,7 @@ def need(flow: Flow, word: str, *, brief: bool = False) -> str:
     interlock = flow.state.interlock
     if len([one for one in interlock.people if one.here]) < 2:
         return flow.sentence(f"{key}-short" if brief else key)
-    return flow.sentence(f"{key}-of", owner=interlock.person.name)
+    return capital(flow.sentence(f"{key}-of", owner=interlock.person.name))
 
 
 def at_gate(flow: Flow, utterance: Utterance) -> bool:
