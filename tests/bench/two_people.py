@@ -1,4 +1,4 @@
-"""Two people by voice: one isolation with two locks, each with a number and a voice of their own, through the real recogniser.
+"""Two people by voice: one isolation, two locks, each with a number and a voice of its owner, by the real recogniser.
 
     python -m tests.bench.two_people [--voices slt,rms] [--snr 20] [--engine whisper] [--show]
 
