@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from handsfree.dialogue.question import Question, Stake, capital
+from handsfree.dialogue.question import Consequence, Question, capital
 from handsfree.isolation.interlock import absent_anew, awaits, hear_phrase, lock_off, owner_awaited, relieved, saw
 from handsfree.isolation.people import named
 from handsfree.isolation.rules import SourceEvent
