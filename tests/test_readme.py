@@ -219,7 +219,13 @@ def desk(folder: Path, visits: str) -> Iterator[str]:
         served.stdout.close()
 
 
-COMMANDS = sorted({*readme.shown("README.md"), *(line.split("&&")[-1].strip().removeprefix(".venv/bin/")
+#: What README showed once and the handbook's page of verbs shows now.
+ALSO = (
+    "handsfree list", "handsfree visit too-warm", "handsfree visit --call SHEET", "handsfree enrol",
+    "handsfree export readings out.csv --visit VISIT", "handsfree reckon superheat R-290 250 5",
+    "handsfree log clamp.csv --volts 230 --out clamp.svg", "handsfree relisten visits",
+)
+COMMANDS = sorted({*readme.shown("README.md"), *ALSO, *(line.split("&&")[-1].strip().removeprefix(".venv/bin/")
                    for line in readme.fenced("README.md") if "handsfree" in line.split("&&")[-1])})  # fmt: skip
 
 
@@ -268,7 +274,7 @@ def _alike(line: str, one: str) -> bool:
 
 
 def test_no_exception_is_left_over() -> None:
-    assert set(INSTEAD) <= set(COMMANDS), "an exception for a command that the README no longer shows"
+    assert set(INSTEAD) <= set(COMMANDS), "an exception for a command that is not tried"
 
 
 @pytest.mark.parametrize("page", PAGES)

@@ -20,7 +20,7 @@ from sphinx.util.docutils import docutils_namespace
 
 from handsfree import __version__
 from handsfree.errors import Trouble
-from handsfree.handbook import decisions, expressions, grammar, journal, procedures, states
+from handsfree.handbook import decisions, expressions, grammar, journal, procedures, states, verbs
 
 PAGES = Path(__file__).parent / "pages"
 #: What a line `%% NAME` of a page stands for: Markdown.
@@ -38,6 +38,7 @@ GENERATED: dict[str, Callable[[], str]] = {
     "branching rules": decisions.branching_rules,
     "functions": expressions.functions,
     "findings": decisions.findings,
+    "verbs": verbs.reference,
 }
 _STANDS = re.compile(r"^%% (.+)$", re.M)
 SETTINGS = {

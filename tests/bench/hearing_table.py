@@ -1,8 +1,10 @@
-"""The README's table of hearing, from what was measured (results/hearing.json).
+"""The handbook's table of hearing, from what was measured (results/hearing.json).
 
 python -m tests.bench.hearing_table                                       prints the table
 python -m tests.bench.hearing_table --gather PEOPLE NEAR EXCHANGES        writes results/hearing.json anew from what these
                                                                           benches wrote with --out, and prints the table
+
+`python -m tests.bench.figures --write` then puts it, and README's small one, into their pages.
 """
 
 from __future__ import annotations

@@ -1,19 +1,11 @@
-"""What README and the sound check say of hearing is what was measured."""
+"""What the sound check says of hearing is what was measured; what the pages say, tests/test_figures.py holds."""
 
 from __future__ import annotations
-
-from pathlib import Path
 
 import pytest
 
 from handsfree.speech.expected import TABLE
-from tests.bench.hearing_table import LEVELS, OUTCOMES, gathered, results, share, table
-
-TOP = Path(__file__).resolve().parents[2]
-
-
-def test_the_readme_has_the_table_of_the_results_file() -> None:
-    assert table(results()) in (TOP / "README.md").read_text(encoding="utf-8")
+from tests.bench.hearing_table import LEVELS, OUTCOMES, gathered, results, share
 
 
 def test_the_sound_check_expects_what_was_measured() -> None:

@@ -1,0 +1,78 @@
+"""The figures that README shows in one small table, and the table of hearing on the handbook's page: from what was measured.
+
+python -m tests.bench.figures            prints the small table
+python -m tests.bench.figures --write    puts both tables into their pages
+
+- Hearing comes from results/hearing.json, which `python -m tests.bench.hearing_table --gather` writes.
+- The rest stands in results/figures.json, a line a figure: what, measured on what, the result, by which command, when.
+- In a page, a table stands between `<!-- NAME -->` and `<!-- end of NAME -->`.
+- tests/test_figures.py fails where a page and its data have parted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from tests.bench import hearing_table
+from tests.bench.hearing_table import LEVELS, share
+
+TOP = Path(__file__).resolve().parents[2]
+FIGURES = Path(__file__).with_name("results") / "figures.json"
+README, REACHES = TOP / "README.md", TOP / "handsfree" / "handbook" / "pages" / "reaches.md"
+#: What of hearing the small table shows: title, whose clips, kinds, what of them.
+HEARD = (
+    ("people: an answer in words nobody taught, right the first time", "people", ("answer",), ("right",)),
+    ("… a reading, right the first time", "people", ("reading",), ("right",)),
+    ("… an answer or a reading, taken for another", "people", ("answer", "reading"), ("wrong",)),
+    ("… a word that nobody offered, taken", "people", ("other word",), ("wrong",)),
+    ("voices with accents: a gate opened within two sayings", "unlike", ("gate",), ("within_two",)),
+    ("… a near miss of a gate or a false proof, taken", "unlike", ("near", "proof"), ("wrong",)),
+)
+
+
+def small(heard: Mapping[str, Any], rest: list[Mapping[str, str]]) -> str:
+    rows = []
+    for title, whose, kinds, what in HEARD:
+        counts = [[share(heard, whose, kind, level, what) for kind in kinds] for level in LEVELS]
+        clips = {sum(of for _, of in level) for level in counts}
+        assert len(clips) == 1, f"not as many clips at each level: {title}"
+        got = ", ".join(str(sum(n for n, _ in level)) for level in counts)
+        rows.append((title, f"{clips.pop()} clips at each level", got))
+    rows += [(row["what"], row["on"], row["result"]) for row in rest]
+    return "\n".join(["| what | measured on | result |", "| --- | --- | --- |", *(f"| {' | '.join(row)} |" for row in rows)])
+
+
+def put_in(page: str, name: str, table: str) -> str:
+    """The page with this table in its place. ValueError where it has no such place."""
+    begin, end = f"<!-- {name} -->\n", f"<!-- end of {name} -->"
+    new, count = re.subn(f"{begin}.*?{end}", lambda _: f"{begin}\n{table}\n\n{end}", page, flags=re.S)
+    if count != 1:
+        raise ValueError(f"the page has no one place for {name}")
+    return new
+
+
+def pages() -> dict[Path, str]:
+    """Each page that shows figures, as it should be."""
+    heard, rest = hearing_table.results(), json.loads(FIGURES.read_text(encoding="utf-8"))
+    return {
+        README: put_in(README.read_text(encoding="utf-8"), "figures", small(heard, rest)),
+        REACHES: put_in(REACHES.read_text(encoding="utf-8"), "hearing", hearing_table.table(heard)),
+    }
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--write", action="store_true")
+    if parser.parse_args().write:
+        for page, text in pages().items():
+            page.write_text(text, encoding="utf-8")
+    print(small(hearing_table.results(), json.loads(FIGURES.read_text(encoding="utf-8"))))
+
+
+if __name__ == "__main__":
+    main()
