@@ -10,6 +10,7 @@ Rules of this file:
 
 from __future__ import annotations
 
+import ast
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -19,10 +20,13 @@ from typing import Any
 from handsfree.language.quantities import symbol
 from handsfree.procedure import phrasing
 from handsfree.procedure.compare import states
+from handsfree.procedure.expressions import Tables, name_of
 from handsfree.procedure.graph import ways
-from handsfree.procedure.model import Book, Call, Caution, Decide, Isolate, Prove, Read, Restore, Step, Wait
+from handsfree.procedure.in_words import Worded
+from handsfree.procedure.model import Book, Call, Caution, Decide, Isolate, Procedure, Prove, Read, Restore, Step, Wait
 from handsfree.procedure.proof_parts import SupplyState
 from handsfree.procedure.sources import method_of
+from handsfree.procedure.wording import words_of
 
 WIDTH = 38  # letters a line
 LINES = 5  # of what a step says
@@ -67,13 +71,16 @@ def chart_of(book: Book) -> Chart:
     met = {step: held for (name, step), held in states(book).items() if name == book.main}
     ids = [step.id for step in procedure.steps]
     edges: list[tuple[str, str, str]] = [(START, ids[0], "")]
+    worded = _worded(procedure)
     for step in procedure.steps:
         merged: dict[str, list[str]] = {}
         for way in ways(procedure, step):
-            merged.setdefault(way.to or END, []).append(phrasing.way(code, step, way.name))
+            case = isinstance(step, Decide) and way.name != "otherwise"
+            label = worded.condition(way.name) if case else phrasing.way(code, step, way.name)
+            merged.setdefault(way.to or END, []).append(label)
         for to, names in merged.items():
             plain = "" in names or len(merged) == 1  # the ordinary way carries no label, whatever else leads along it
-            edges.append((step.id, to, "" if plain else ", ".join(names)))
+            edges.append((step.id, to, "" if plain else _listed(names, step, code)))
     spans, labels = _spans(procedure.steps, met, edges, code)
     nodes = (
         ChartNode(START, "start", (procedure.title,), False, 0),
@@ -84,6 +91,31 @@ def chart_of(book: Book) -> Chart:
     )
     named = {"title": procedure.title, "procedure": procedure.procedure, "version": procedure.version}
     return Chart(phrasing.say(code, "chart-title", **named), nodes, tuple(edges), labels)
+
+
+def _listed(names: Sequence[str], step: Step, code: str) -> str:
+    """Answers are a list; of cases any one holds."""
+    if not isinstance(step, Decide):
+        return ", ".join(names)
+    cases = [name for name in names if name != phrasing.way(code, step, "otherwise")]
+    either = f", {words_of(code).printed['one-of']} ".join(cases)
+    return ", ".join([*([either] if either else []), *names[len(cases) :]])
+
+
+def _worded(procedure: Procedure) -> Worded:
+    """Cases in words: steps by their names, functions by theirs with what they are given."""
+    printed = words_of(procedure.language).printed
+    names = {name_of(step.id): step.id for step in procedure.steps}
+
+    def words(key: str, **values: object) -> str:
+        return printed[key].format(**values)
+
+    def table(call: ast.Call) -> str:
+        told = ", ".join(worded.said(one) for one in call.args)
+        return f"{ast.unparse(call.func).replace('_', ' ')} ({told})"
+
+    worded = Worded(words, lambda name: names.get(name, name.replace("_", "-")), table, Tables.of(procedure.steps))
+    return worded
 
 
 def _node_of(step: Step, code: str, span: int) -> ChartNode:
@@ -121,7 +153,7 @@ _EXTRA: dict[type[Any], Callable[[Any, ChartText], str]] = {
     Isolate: lambda step, tell: tell("chart-isolates", sources=", ".join(step.sources)),
     Prove: lambda step, tell: _proved(step, tell),
     Read: lambda step, tell: tell(
-        "chart-reads", low=f"{step.plausible[0]:g}", high=f"{step.plausible[1]:g}", unit=symbol(step.unit).strip()
+        "chart-reads", low=f"{step.plausible[0]:.10g}", high=f"{step.plausible[1]:.10g}", unit=symbol(step.unit).strip()
     ).strip(),
     Wait: lambda step, tell: tell("chart-leaves" if step.leaves_site else "chart-waits", lasts=step.lasts),
     Call: lambda step, tell: tell("chart-calls", procedure=step.procedure),

@@ -20,7 +20,9 @@ from handsfree.procedure.layout import COLUMN, HEIGHT, MARGIN, WIDTH, ChartArrow
 from handsfree.procedure.model import Book
 
 LINE, PAD, ROW = 14.0, 8.0, 14.0  # px
-WAY, WAY_LINES = 24, 3  # letters a line of what leads along a way; lines of it
+WAY, WAY_LINES = 24, 4  # letters a line of what leads along a way; lines of it
+BOLD = 7.4  # px a letter of the bold small text
+DOWN = "\N{DOWNWARDS ARROW}"
 FINDS = frozenset({"finding", "handover", "end"})
 GATES = frozenset({"isolate", "prove", "restore", "handover"})
 
@@ -174,20 +176,30 @@ def _grounds(drawing: _Drawing, here: Mapping[str, Spot]) -> Iterator[str]:
             together = bool(before) and drawing.nodes[before].span == span and not here[name].from_
             runs[-1].append(name) if together and runs and runs[-1][-1] == before else runs.append([name])
         for run in runs:
-            top, left = here[run[0]].top - (20 if here[run[0]].from_ else 9), here[run[0]].left - 16
+            first = here[run[0]]
+            top, left = first.top - (20 if first.from_ else 14), first.left - 16
             bottom = here[run[-1]].bottom + 18  # room for where the last one leads
             yield (
                 f'<rect class="ground" x="{left:.1f}" y="{top:.1f}" width="{COLUMN + 24:.1f}" height="{bottom - top:.1f}"/>'
             )
-            named = drawing.chart.spans[drawing.nodes[run[0]].span - 1]
-            long = named.label if len(named.label) * 7 < bottom - top - 8 else named.short
-            middle, x = (top + bottom) / 2, left + 11
-            wide = len(long) * 7.0
-            yield f'<rect class="paper" x="{left + 2:.1f}" y="{middle - wide / 2:.1f}" width="12" height="{wide:.1f}"/>'
-            yield (
-                f'<text class="head small" x="{x:.1f}" y="{middle:.1f}" text-anchor="middle" '
-                f'transform="rotate(-90 {x:.1f} {middle:.1f})">{escape(long)}</text>'
-            )
+            yield _named_ground(drawing, run[0], first, any(arrow.to == run[0] for arrow in _falling(drawing)))
+
+
+def _falling(drawing: _Drawing) -> list[ChartArrow]:
+    return [arrow for arrow in drawing.layout.arrows if _straight(arrow) == DOWN]
+
+
+def _named_ground(drawing: _Drawing, name: str, first: Spot, arrow: bool) -> str:
+    """Above the first box: to the right of where it comes from, or to the left of the arrow that comes down on it."""
+    named = drawing.chart.spans[drawing.nodes[name].span - 1]
+    taken = len(_coming(drawing, name, first.from_)) * 6.3 + 12 if first.from_ else COLUMN / 2 + 6 if arrow else 0.0
+    text = named.label if len(named.label) * BOLD <= COLUMN - taken else named.short
+    wide = len(text) * BOLD
+    x = first.right - wide if first.from_ else first.left
+    return (
+        f'<rect class="paper" x="{x:.1f}" y="{first.top - 13:.1f}" width="{wide:.1f}" height="12"/>'
+        f'<text class="head small" x="{x + 2:.1f}" y="{first.top - 3.5:.1f}">{escape(text)}</text>'
+    )
 
 
 def _box(drawing: _Drawing, node: ChartNode, spot: Spot, arrows: list[ChartArrow]) -> Iterator[str]:
@@ -234,8 +246,7 @@ def _way_rows(drawing: _Drawing, node: ChartNode, spot: Spot, y: float, arrows: 
 
 
 def _straight(arrow: ChartArrow) -> str:
-    down = arrow.points[0][0] == arrow.points[-1][0]
-    return "\N{DOWNWARDS ARROW}" if down else "\N{RIGHTWARDS ARROW}"
+    return DOWN if arrow.points[0][0] == arrow.points[-1][0] else "\N{RIGHTWARDS ARROW}"
 
 
 def _elsewhere(drawing: _Drawing, to: str, sheet: int) -> str:
