@@ -101,4 +101,4 @@ def installed(name: str, language: Language, models_dir: Path, named: bool) -> t
             raise troubles[0]
         return [], ""
     without = f"Without its witness '{' and '.join(lacking)}' the program asks again oftener." if lacking else ""
-    return found, " ".join(filter(None, (*map(str, troubles), without)))
+    return found, "\n".join(filter(None, (*map(str, troubles), without)))
