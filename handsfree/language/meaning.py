@@ -15,7 +15,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-TOO_LOUD = "the microphone is too loud"  # how the reason begins of what was asked again because its sound was cut off
+#: How the reason begins of what was asked again because its sound was cut off, or a witness failed where all must agree.
+TOO_LOUD, WITNESS_FAILED = "the microphone is too loud", "a witness failed"
 
 
 class Verdict(StrEnum):

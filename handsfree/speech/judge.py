@@ -18,7 +18,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from handsfree.language.meaning import Denial, Heard, Listening, Meaning, Sense, Verdict
+from handsfree.language.meaning import WITNESS_FAILED, Denial, Heard, Listening, Meaning, Sense, Verdict
 from handsfree.language.quantities import unit_fits
 from handsfree.speech import bars
 from handsfree.speech.acceptance import Fit, fitted, logistic, ranked_as, set_of
@@ -47,7 +47,7 @@ WHICH = "a near tie"
 UNSURE = "not sure enough"
 UNLIKE = "resembles nothing in force"
 OTHER_UNIT = "in a unit that was not asked for"
-FAILED = "a witness failed"
+FAILED = WITNESS_FAILED
 UNFOUND = "a witness found nothing of it"
 OTHERWISE = "a witness wrote something else"
 

@@ -13,7 +13,7 @@ from handsfree.isolation.rules import Power
 from handsfree.journal.events import Utterance
 from handsfree.language.base import Language
 from handsfree.language.gist import by_gist
-from handsfree.language.meaning import TOO_LOUD, WAYS_OUT, Sense, Verdict
+from handsfree.language.meaning import TOO_LOUD, WAYS_OUT, WITNESS_FAILED, Sense, Verdict
 from handsfree.language.tokens import tokens
 from handsfree.procedure.asides import in_own_words
 from handsfree.visit import helping
@@ -25,6 +25,8 @@ from handsfree.visit.wishes import is_command
 
 GATES = (Awaiting.GATE, Awaiting.RESTORE_GATE, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE)
 TRIES_BEFORE_HELP = 2
+#: What saying it better will not mend is said first.
+TOLD = {TOO_LOUD: "microphone-loud", WITNESS_FAILED: "witness-failed"}
 
 
 def was_meant(flow: Flow, utterance: Utterance) -> bool:
@@ -105,8 +107,9 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
         return
     if state.overlay in (Overlay.NOTE, Overlay.STAND_BY):
         return
-    if utterance.reason.startswith(TOO_LOUD):
-        flow.prompt("microphone-loud", "notice")
+    for begins, sentence in TOLD.items():
+        if utterance.reason.startswith(begins):
+            flow.prompt(sentence, "notice")
     if state.awaiting in GATES and state.overlay is Overlay.NONE:
         flow.question.takes(flow, utterance)
         return

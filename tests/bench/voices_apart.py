@@ -1,12 +1,12 @@
 """The speaker witness: how often the right voice is doubted (and refused), and how often another is not noticed, by length
 of speech, by how many clips the voice is known by, and by noise; on people and on synthetic voices that set no bar.
 
-    python -m tests.bench.voices_apart [--trials 6] [--seed 1] [--json] [--out FILE]
+    python -m tests.bench.voices_apart [--trials 6] [--seed 1] [--setting] [--json] [--out FILE]
 
 Known by a visit: by the clip that stated the number and by what `speaker.gathered` takes of six clips that the same voice
 said before and two that another said. A person's speech is words of theirs, one after another until there is enough. The
 curve: for each share of the right voice doubted, the share of others not noticed where the bar is put there. At the bars of
-`bars`: as the program decides.
+`bars`: as the program decides. `--setting`: on the people who set the bars instead (`voices_that_set`).
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ import numpy as np
 from audio_fixtures import voices as made
 from handsfree.errors import Trouble
 from handsfree.speech.speaker import OTHER, SAME, Encoder, Voiceprint, gathered, installed, verdict
-from tests.bench import unlike_voices
+from tests.bench import unlike_voices, voices_that_set
 from tests.bench.corpus import RATE
 from tests.bench.corpus_texts import DIGITS
 from tests.bench.people_words import sound, speakers
@@ -44,17 +44,18 @@ Speaks = Callable[[float, random.Random], made.Samples]  # seconds, luck -> abou
 def people() -> dict[str, Speaks]:
     """Those who say enough in their everyday voice; three of them also act or have another microphone in the packages."""
 
-    def speaks(files: list[Path]) -> Speaks:
-        def some(seconds: float, luck: random.Random) -> made.Samples:
-            out: list[made.Samples] = []
-            while sum(map(len, out)) < seconds * RATE:
-                out += [sound(luck.choice(files)), made.silence(0.1)]
-            return np.concatenate(out)[: round(1.2 * seconds * RATE)]
-
-        return some
-
     files = {one.name: [*one.words.values(), *one.numbers.values()] for one in speakers()}
-    return {name: speaks(found) for name, found in files.items() if len(found) >= 8}
+    return {name: _said(found) for name, found in files.items() if len(found) >= 8}
+
+
+def _said(files: list[Path]) -> Speaks:
+    def some(seconds: float, luck: random.Random) -> made.Samples:
+        out: list[made.Samples] = []
+        while sum(map(len, out)) < seconds * RATE:
+            out += [sound(luck.choice(files)), made.silence(0.1)]
+        return np.concatenate(out)[: round(1.2 * seconds * RATE)]
+
+    return some
 
 
 def synthetic() -> dict[str, Speaks]:
@@ -131,11 +132,13 @@ def row(found: list[Trial]) -> dict[str, Any]:
     return {"right": len(right), "others": len(others), **shares, "curve": curve}
 
 
-def measured(each: int, seed: int) -> Iterator[dict[str, Any]]:
+def measured(each: int, seed: int, setting: bool) -> Iterator[dict[str, Any]]:
     encoder, missing = installed()
     if encoder is None:
         raise Trouble(missing)
-    for group, who in {"people": people(), "synthetic": synthetic()}.items():
+    judging = {} if setting else {"people": people(), "synthetic": synthetic()}
+    set_by = {name: _said(files) for name, files in voices_that_set.speakers().items()} if setting else {}
+    for group, who in (judging or {"people who set the bars": set_by}).items():
         for snr in LEVELS:
             for seconds in SECONDS:
                 luck = random.Random(f"{seed} {group} {snr} {seconds}")
@@ -146,8 +149,9 @@ def measured(each: int, seed: int) -> Iterator[dict[str, Any]]:
 def main() -> int:
     parser = arguments(__doc__)
     parser.add_argument("--trials", type=int, default=6, help="of each voice at each length and level")
+    parser.add_argument("--setting", action="store_true", help="on the people who set the bars")
     asked = parser.parse_args()
-    return reported("tests.bench.voices_apart", asked, lambda: measured(asked.trials, asked.seed))
+    return reported("tests.bench.voices_apart", asked, lambda: measured(asked.trials, asked.seed, asked.setting))
 
 
 if __name__ == "__main__":

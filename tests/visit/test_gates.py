@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from handsfree.journal.events import Gate, LockChanged, ReadingTaken, Say, Tone, Utterance
-from handsfree.language.meaning import TOO_LOUD, Denial, Sense, Verdict, gate_text
+from handsfree.language.meaning import TOO_LOUD, WITNESS_FAILED, Denial, Sense, Verdict, gate_text
 from handsfree.visit.state import Awaiting, Result
 from tests.visit import data
 from tests.visit.scenes import ENGLISH, Scene, accepted, book
@@ -119,6 +119,17 @@ def test_who_speaks_into_a_microphone_that_clips_is_told_at_a_gate_and_at_a_ques
     assert said(scene)[0] == ENGLISH.prompt("microphone-loud")
     scene.tell(replace(warm, reason="not sure enough"))
     assert ENGLISH.prompt("microphone-loud") not in said(scene)
+
+
+def test_where_a_witness_failed_a_gate_says_so_and_asks_for_the_keyboard() -> None:
+    scene = at_gate()
+    before = (scene.state.awaiting, scene.power)
+    opens = accepted(Sense.GATE, gate_text("isolated", ("four", "two")))
+    scene.tell(replace(opens, verdict=Verdict.ASKED_AGAIN, engine="e", reason=f"{WITNESS_FAILED}: MemoryError: gone"))
+    assert said(scene)[0] == ENGLISH.prompt("witness-failed")
+    assert (scene.state.awaiting, scene.power) == before
+    scene.words(OPENS)
+    assert scene.state.awaiting is Awaiting.SWITCH_TRIED
 
 
 @pytest.mark.parametrize(("line", "key"), [
