@@ -105,6 +105,22 @@ def test_good_technical_english_is_left_alone() -> None:
     assert len(blamed) <= len(good) // 100, blamed
 
 
+#: Of the second hundred: they break the standard themselves (two acts in a sentence, 'it' and 'left' of nothing).
+JUSTLY_BLAMED = (
+    "Push it into the groove at four points, then between them.", "Close the door and start the test cycle.",
+    "Drain the water tank at the left tap.", "Lift the test load 20 cm and hold it for ten minutes.",
+    "Tighten the bar to 30 N m, wait two minutes, then tighten it again.", "Lift the basket out and empty it into the bin.",
+)  # fmt: skip
+
+
+def test_a_second_hundred_of_other_trades_is_left_alone() -> None:
+    """When they were first read, 7 were blamed: these six, and "Call 112 at once." for a value without a unit."""
+    text = (Path(__file__).parent / "good_sentences_2.txt").read_text(encoding="utf-8")
+    good = [line for line in text.splitlines() if line and not line.startswith("#")]
+    assert len(good) == 100
+    assert {line for line in good if remarked(line)} == set(JUSTLY_BLAMED)
+
+
 def test_statements_and_questions_may_be_passive() -> None:
     assert remarked("The two readings are compared. Is the fan blocked?", "ask") == []
 
