@@ -4,6 +4,8 @@ Rules of this file:
 
 - Free words with doubts in them wait in `pending` until these are settled; then the question that asked takes them. So it is
   for every sentence of a step and for the title alike.
+- Several are shown at once, and may be settled in one saying: 'second, first'.
+- Words that change nothing, whichever of them was said, are not asked about.
 - What the writer leaves stays marked on its step, and can be settled later, from the review of the step.
 """
 
@@ -12,6 +14,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import replace
+from itertools import product
 from typing import Any
 
 from handsfree.authoring.draft import Doubt, DraftStep
@@ -21,6 +24,7 @@ from handsfree.language.meaning import Listening
 from handsfree.procedure.model import text_digest
 
 MOST = 6  # words asked about in one go; the rest stay marked
+_AT_ONCE = 4  # words settled in one saying
 _CHOICES = 3
 _ENDS = ".,?!;:"
 _UNSETTLED = frozenset({"settle", "settle-word"})
@@ -29,13 +33,20 @@ _UNSETTLED = frozenset({"settle", "settle-word"})
 def doubtful(turn: RecorderTurn, reply: Reply) -> bool:
     """These free words are to be settled before they are taken; what ends a list is not."""
     asked = turn.state.at
-    return bool(reply.text and reply.doubts and asked not in _UNSETTLED and not turn.words.says(reply.text, "that is all"))
+    doubts = bool(reply.text) and any(_matters(turn, doubt) for doubt in reply.doubts)
+    return doubts and asked not in _UNSETTLED and not turn.words.says(reply.text, "that is all")
+
+
+def _matters(turn: RecorderTurn, doubt: Doubt) -> bool:
+    slight = turn.words.ways("slight word")
+    return any(word.strip(_ENDS).casefold() not in slight for word in (doubt.word, *doubt.others))
 
 
 def begin(turn: RecorderTurn, reply: Reply) -> None:
-    turn.change(pending=(turn.state.at, replace(reply, doubts=reply.doubts[MOST:])), doubts=reply.doubts[:MOST])
-    if len(reply.doubts) > 1:
-        turn.prompt("unsure-many", n=turn.spoken(len(reply.doubts)))
+    doubts = tuple(doubt for doubt in reply.doubts if _matters(turn, doubt))
+    turn.change(pending=(turn.state.at, replace(reply, doubts=doubts[MOST:])), doubts=doubts[:MOST])
+    if len(doubts) > 1:
+        turn.prompt("unsure-many", n=turn.spoken(len(doubts)))
     turn.ask("settle")
 
 
@@ -61,36 +72,69 @@ def _words(doubt: Doubt) -> tuple[str, ...]:
     return (doubt.word, *doubt.others)[:_CHOICES]
 
 
+def _names(turn: RecorderTurn) -> list[str]:
+    """'the first one', 'the second one'."""
+    ways = turn.words.pairs("ordinal")
+    return [next(way for way, tag in ways if tag == str(at)) for at in range(1, _CHOICES + 1)]
+
+
+def _together(turn: RecorderTurn) -> dict[str, tuple[int, ...]]:
+    """What settles all the words that are asked about in one saying -> which of each; the shortest way of each ordinal."""
+    short = {tag: min((way for way, one in turn.words.pairs("ordinal") if one == tag), key=len) for tag in "123"}
+    doubts = turn.state.doubts
+    if not 1 < len(doubts) <= _AT_ONCE:
+        return {}
+    every = product(*(range(1, len(_words(doubt)) + 1) for doubt in doubts))
+    return {" ".join(short[str(at)] for at in one): one for one in every}
+
+
 def _ask(turn: RecorderTurn) -> str:
-    doubt, ways = turn.state.doubts[0], turn.words.pairs("ordinal")
-    names = [next(way for way, tag in ways if tag == str(at)) for at in range(1, _CHOICES + 1)]
-    pairs = zip(names, _words(doubt), strict=False)
+    kept, doubts = turn.state.pending is None, turn.state.doubts
+    if together := _together(turn):
+        told = [
+            turn.words.prompt(
+                f"settle-one{'-kept' if kept else ''}", number=turn.spoken(doubt.at + 1),
+                choices=turn.words.joined(_words(doubt)),
+            ) for doubt in doubts
+        ]  # fmt: skip
+        return turn.words.prompt("settle-several", words=" ".join(told), example=next(iter(together)).replace(" ", ", "))
+    pairs = zip(_names(turn), _words(doubts[0]), strict=False)
     choices = " ".join(turn.words.prompt("settle-way", ordinal=name.capitalize(), word=word) for name, word in pairs)
-    if turn.state.pending is None:
-        return turn.words.prompt("settle-kept", choices=choices)
-    return turn.words.prompt("settle", number=turn.spoken(doubt.at + 1), choices=choices)
+    key = "settle-kept" if kept else "settle"
+    return turn.words.prompt(key, number=turn.spoken(doubts[0].at + 1), choices=choices)
 
 
 def _hears(turn: RecorderTurn) -> Listening:
-    return hear(turn, "another word", "leave it", phrases=tuple(turn.words.choice("ordinal")))
+    several = len(turn.state.doubts) > 1
+    commands = ("another word", "leave it", *(("leave all",) if several else ()))
+    return hear(turn, *commands, phrases=(*_together(turn), *turn.words.choice("ordinal")))
 
 
 def _take(turn: RecorderTurn, reply: Reply) -> bool:
-    doubt = turn.state.doubts[0]
     if turn.words.says(reply.phrase, "another word"):
         turn.ask("settle-word")
     elif turn.words.says(reply.phrase, "leave it"):
         turn.prompt("word-left")
-        if turn.state.pending is not None:
-            asked, words = turn.state.pending
-            turn.change(pending=(asked, replace(words, doubts=(*words.doubts, doubt))))
-        _next(turn)
+        _leave(turn)
+    elif turn.words.says(reply.phrase, "leave all"):
+        turn.prompt("words-left")
+        for _ in turn.state.doubts:
+            _leave(turn)
     else:
-        at = int(turn.words.choice("ordinal").get(reply.phrase, "0"))
-        if not 0 < at <= len(_words(doubt)):
+        one = int(turn.words.choice("ordinal").get(reply.phrase, "0"))
+        chosen = _together(turn).get(reply.phrase) or ((one,) if one else ())
+        if not chosen or any(at > len(_words(doubt)) for at, doubt in zip(chosen, turn.state.doubts, strict=False)):
             return False
-        _settle(turn, _words(doubt)[at - 1])
+        for at in chosen:
+            _settle(turn, _words(turn.state.doubts[0])[at - 1])
     return True
+
+
+def _leave(turn: RecorderTurn) -> None:
+    if turn.state.pending is not None:
+        asked, words = turn.state.pending
+        turn.change(pending=(asked, replace(words, doubts=(*words.doubts, turn.state.doubts[0]))))
+    _next(turn)
 
 
 def _take_word(turn: RecorderTurn, reply: Reply) -> bool:

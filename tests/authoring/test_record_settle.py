@@ -47,10 +47,36 @@ def test_a_doubtful_word_of_the_step_is_put_into_its_place(tmp_path: Path) -> No
     told = doubted([*lines, "an instruction", "none", *CLOSE], tmp_path)
     assert _steps(tmp_path)[0]["say"] == "Brush the fins and dry them."
     assert "I am not sure of two words." in told.said
-    assert told.said[told.said.index("I am not sure of two words.") + 1] == (
-        "Word three. The first one: fans. The second one: fins. The third one: fence. Or another word, or leave it as it is."
+    after = told.said.index("I am not sure of two words.") + 1
+    assert told.said[after] == (
+        "Word three: fans, fins or fence. Word five: dry or try. Say which for each, as first, first. Or leave them all."
+    )
+    assert told.said[after + 1] == (
+        "Word five. The first one: dry. The second one: try. Or another word, or leave it as it is."
     )
     assert "unsure" not in told.text
+
+
+def test_several_words_are_shown_at_once_and_settled_in_one_saying(tmp_path: Path) -> None:
+    lines = ["A look", "new step", "Brush the fans|fins|fence and dry|try them.", "second first"]
+    doubted([*lines, "an instruction", "none", *CLOSE], tmp_path)
+    assert _steps(tmp_path)[0]["say"] == "Brush the fins and dry them."
+
+
+def test_several_words_are_left_in_one_saying_and_settled_together_later(tmp_path: Path) -> None:
+    lines = ["A look", "new step", "Brush the fans|fins and try|dry them.", "leave them all", "an instruction", "none"]
+    assert "# unsure: fans, try" in doubted([*lines, *CLOSE], tmp_path).text
+    settled = ["settle the words", "another word", "fins", "another word", "dry"]
+    doubted(["change a step", "step one", *settled, *CLOSE], tmp_path)
+    assert _steps(tmp_path)[0]["say"] == "Brush the fins and dry them."
+
+
+def test_what_changes_nothing_whichever_was_said_is_not_asked(tmp_path: Path) -> None:
+    """Two small words; a small word that may be a word of weight is asked about."""
+    lines = ["A look", "new step", "Brush the|a fins of|it dust|the now.", "first", "an instruction", "none"]
+    told = doubted([*lines, *CLOSE], tmp_path)
+    assert not any(said.startswith("I am not sure of") for said in told.said)
+    assert "Word five. The first one: dust. The second one: the. Or another word, or leave it as it is." in told.said
 
 
 def test_a_word_that_becomes_two_moves_those_behind_it(tmp_path: Path) -> None:

@@ -3,8 +3,9 @@
 Nine steps of an invented coffee grinder, a step a breath, by synthetic voices through the recogniser and dictation that a
 writer has. Nothing is fitted on these sentences. The last line with --json is one object: `utterances` (the most of any
 voice), `words` (kept), `word_errors` (wrong words of the kept text as a share) and `undoubted` (answers, numbers and units
-that are wrong and carry no doubt). `--typed` gives the same by the keyboard: what the words themselves need, without any
-hearing."""
+that are wrong and carry no doubt). This writer leaves every word that is asked about as it is; with `--settle` she says
+which it is where hers is among those offered. `--typed` gives the same by the keyboard: what the words themselves need,
+without any hearing."""
 
 from __future__ import annotations
 
@@ -16,7 +17,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from handsfree.authoring.draft import Draft
+from handsfree.authoring.draft import Doubt, Draft
 from handsfree.language.tokens import tokens
 from tests.authoring.scenes import Told, Voice, typed
 
@@ -42,7 +43,7 @@ FIELDS: tuple[tuple[int, str, Any], ...] = (
 #: To what the recorder asks besides.
 ANSWERS = {"settle": "leave it as it is", "open-end": "step nine", "finish": "finish", "kind": "an instruction",
            "plausible_low": "one", "plausible_high": "twelve", "unit": "millimetres", "outcome": "all done",
-           "method": "by the switch", "answers": "that is all", "level": "warning"}  # fmt: skip
+           "method": "by the switch", "answers": "torn;whole;missing;that is all", "level": "warning"}  # fmt: skip
 MOST = 120
 
 
@@ -71,13 +72,40 @@ def judged(draft: Draft, utterances: int, finished: bool) -> Result:
     return Result(utterances, words, wrong / max(words, 1), undoubted, len(draft.steps), finished)
 
 
+ORDINALS = ("first", "second", "third")
+
+
+def which(heard: str, said: str, doubts: Sequence[Doubt]) -> str:
+    """What a writer says who knows what she said: 'second first'; of one word that is not offered, to leave it."""
+    from rapidfuzz.distance import Levenshtein
+
+    own, right = [" ".join(tokens(word)) for word in heard.split()], list(tokens(said))
+    places = Levenshtein.opcodes(own, right)
+    chosen: list[str] = []
+    for doubt in doubts:
+        part = next(one for one in places if one.src_start <= doubt.at < one.src_end)
+        to = part.dest_start + doubt.at - part.src_start
+        offered = [" ".join(tokens(word)) for word in (doubt.word, *doubt.others)]
+        meant = right[to] if to < part.dest_end else ""
+        if meant not in offered[: len(ORDINALS)]:
+            return "leave it" if not chosen else " ".join(chosen[:1])
+        chosen.append(ORDINALS[offered.index(meant)])
+    return " ".join(chosen)
+
+
 class Writer(Voice):
     """Says the next step wherever one is in place, answers what is asked, and says again what was not understood."""
 
+    settles = False
+
     def next(self, timeout: float | None) -> Any:
-        at = self.recorder.state.at
+        state = self.recorder.state
+        at = state.at
+        if self.settles and at == "settle" and state.pending is not None and not state.tries:
+            words = next(said for asked, said, _ in reversed(self.spoken) if asked != "settle")
+            self._left[at] = [which(state.pending[1].text, words, state.doubts)]
         if at not in ("idle", "review", "title") and not self._left.get(at):
-            self._left[at] = [ANSWERS.get(at, "that is all")]
+            self._left[at] = [*ANSWERS.get(at, "that is all").split(";")]
         if at in ("idle", "review"):
             if not self._left["step"]:
                 self._left["step"] = ["finish the procedure"]
@@ -91,7 +119,7 @@ def by_keyboard(folder: Path) -> Result:
     return judged(told.state.draft, len(lines), told.state.outcome == "finished")
 
 
-def by_voice(voices: Sequence[str], folder: Path, engine: str) -> tuple[Result, Writer]:
+def by_voice(voices: Sequence[str], folder: Path, engine: str, settles: bool = False) -> tuple[Result, Writer]:
     from handsfree.authoring.hearing import WriterHearer
     from handsfree.authoring.keeping import open_recording
     from handsfree.authoring.live import dictation_for
@@ -105,6 +133,7 @@ def by_voice(voices: Sequence[str], folder: Path, engine: str) -> tuple[Result, 
     hearer = WriterHearer(recogniser, dictation_for(recogniser, "en"), recording.journal, "en")
     lines = {"title": [TITLE], "step": [said for said, _ in STEPS]}
     writer = Writer(hearer, lines, voices, MOST)
+    writer.settles = settles
     writer.recorder = Recorder(recording, writer, WrittenMouth(lambda words, role: None))
     told = Told(recording, writer.recorder.run(), [])
     return judged(told.state.draft, len(writer.spoken), told.state.outcome == "finished"), writer
@@ -114,6 +143,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--voices", default="slt,rms,awb")
     parser.add_argument("--engine", default="")
+    parser.add_argument("--settle", action="store_true")
     parser.add_argument("--typed", action="store_true")
     parser.add_argument("--show", action="store_true")
     parser.add_argument("--json", action="store_true")
@@ -124,7 +154,7 @@ def main() -> None:
             if asked.typed:
                 result = by_keyboard(Path(place))
             else:
-                result, writer = by_voice([voice], Path(place), asked.engine)
+                result, writer = by_voice([voice], Path(place), asked.engine, asked.settle)
                 for at, said, event in writer.spoken if asked.show else ():
                     print(f"  {at:12} {said[:60]:60} -> {event.verdict}: {event.text[:80]}")
         results.append(result)
