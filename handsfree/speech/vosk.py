@@ -40,7 +40,8 @@ def _library() -> Any:
     try:
         import vosk
     except (ImportError, OSError) as error:
-        raise Trouble(f"The vosk library cannot be loaded ({error}); install handsfree again.") from None
+        said = f"The vosk library cannot be loaded ({error}). It is an extra: pip install 'handsfree[vosk]'."
+        raise Trouble(said) from None
     vosk.SetLogLevel(-1)
     return vosk
 

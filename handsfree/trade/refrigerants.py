@@ -1,16 +1,22 @@
-"""Refrigerants: saturation, superheat, subcooling and resting pressure, computed by CoolProp.
+"""Refrigerants: saturation, superheat, subcooling and resting pressure, from a table that CoolProp made.
 
 CoolProp (Bell and others, Ind. Eng. Chem. Res. 53 (2014) 2498) carries the reference equations of state; the
-mixtures are its predefined ones, in mole fractions after ISO 817. For a blend the *bubble* point (first vapour:
-liquid line, subcooling) and the *dew* point (last liquid: suction line, superheat) differ by the glide.
+mixtures are its predefined ones, in mole fractions after ISO 817. `saturation.json` has its pressures every few kelvin
+(`python -m tests.bench.saturation`); between them the logarithm of the pressure is a cubic of 1/T. For a blend the
+*bubble* point (first vapour: liquid line, subcooling) and the *dew* point (last liquid: suction line, superheat)
+differ by the glide.
 
 Opening a sealed circuit is for certified technicians only (40 CFR part 82 subpart F, or the local rule).
 """
 
 from __future__ import annotations
 
+import json
 import math
+from bisect import bisect_left
 from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
 from typing import Literal
 
 from handsfree.errors import Trouble
@@ -18,6 +24,7 @@ from handsfree.trade import possible
 from handsfree.trade.possible import KELVIN_OFFSET
 
 SaturationPoint = Literal["bubble", "dew"]
+TABLE = Path(__file__).with_name("saturation.json")
 LOWEST = -100.0  # degrees Celsius
 COLDEST_SUCTION = -60.0  # degrees Celsius of a dew point that a cabinet's circuit can run at: common practice, no source
 
@@ -86,20 +93,44 @@ def refrigerant(name: str) -> Refrigerant:
     raise Trouble(f"The refrigerant {name!r} is not covered here: use its maker's table. Known: {', '.join(REFRIGERANTS)}.")
 
 
-def _props(name: str, out: str, key: str, value: float, quality: float) -> float:
-    from CoolProp.CoolProp import PropsSI
+@dataclass(frozen=True)
+class Saturation:
+    """Points of one refrigerant, rising: `inverse`: 1/T in 1/kelvin, `log`: of the pressure in kilopascals."""
 
+    inverse: tuple[float, ...]
+    log: tuple[float, ...]
+
+
+@cache
+def _saturation(name: str, point: SaturationPoint) -> Saturation:
     known = refrigerant(name)
-    try:
-        return float(PropsSI(out, key, value, "Q", quality, "HEOS::" + known.fluid))
-    except ValueError:
-        raise Trouble(f"{known.name} has no saturation there: it is beyond its critical point or below its range.") from None
+    rows = json.loads(TABLE.read_text(encoding="utf-8"))[known.name][point if known.blend else "dew"]
+    return Saturation(
+        tuple(1 / (celsius + KELVIN_OFFSET) for celsius, _ in rows), tuple(math.log(pressure) for _, pressure in rows)
+    )
 
 
-def _quality(point: SaturationPoint) -> float:
+def _beyond(name: str) -> Trouble:
+    known = refrigerant(name)
+    said = f"{known.name} has no saturation there: it is too near its critical point, or below its range."
+    return Trouble(said)
+
+
+def _log_pressure(table: Saturation, inverse: float) -> float:
+    """Lagrange's cubic through the four nearest points."""
+    at = bisect_left(table.inverse, -inverse, key=lambda one: -one)
+    first = min(max(at - 2, 0), len(table.inverse) - 4)
+    xs, ys = table.inverse[first : first + 4], table.log[first : first + 4]
+    return sum(
+        y * math.prod((inverse - other) / (x - other) for m, other in enumerate(xs) if m != n)
+        for n, (x, y) in enumerate(zip(xs, ys, strict=True))
+    )
+
+
+def _point(point: SaturationPoint) -> SaturationPoint:
     if point not in ("bubble", "dew"):
         raise Trouble(f"A saturation point is either bubble or dew, not {point!r}.")
-    return 0.0 if point == "bubble" else 1.0
+    return point
 
 
 def saturation_pressure(name: str, celsius: float, point: SaturationPoint = "dew") -> float:
@@ -110,24 +141,37 @@ def saturation_pressure(name: str, celsius: float, point: SaturationPoint = "dew
     # Lower than any gauge set is used; far below it the equations of state are carried beyond their range.
     _above_triple(known, celsius)
     possible.between(celsius, LOWEST, known.critical_celsius, "saturation temperature", "degrees Celsius")
-    return _props(name, "P", "T", celsius + KELVIN_OFFSET, _quality(point)) / 1000
+    table, inverse = _saturation(known.name, _point(point)), 1 / (celsius + KELVIN_OFFSET)
+    if inverse < table.inverse[-1]:
+        raise _beyond(name)
+    return math.exp(_log_pressure(table, inverse))
 
 
 def saturation_temperature(name: str, kilopascals: float, point: SaturationPoint = "dew") -> float:
     """Degrees Celsius at which the refrigerant boils or condenses at an absolute pressure."""
     known = refrigerant(name)
-    pascals = 1000 * possible.positive(kilopascals, "absolute pressure", "kilopascals")
+    possible.positive(kilopascals, "absolute pressure", "kilopascals")
     if kilopascals >= known.critical_kilopascals:
         raise Trouble(f"{known.name} has no saturation at {kilopascals:g} kilopascals: that is above its critical point.")
-    celsius = _props(name, "T", "P", pascals, _quality(point)) - KELVIN_OFFSET
-    _above_triple(known, celsius)
-    return celsius
+    table, wanted = _saturation(known.name, _point(point)), math.log(kilopascals)
+    if wanted < table.log[0] and known.triple_celsius > LOWEST:
+        raise _no_liquid(known, f"at {kilopascals:g} kilopascals")
+    if not table.log[0] <= wanted <= table.log[-1]:
+        raise _beyond(name)
+    warm, cold = table.inverse[-1], table.inverse[0]
+    while cold - warm > 1e-12:  # of some 0.004: less than a microkelvin
+        middle = (warm + cold) / 2
+        warm, cold = (middle, cold) if _log_pressure(table, middle) > wanted else (warm, middle)
+    return 2 / (warm + cold) - KELVIN_OFFSET
 
 
 def _above_triple(known: Refrigerant, celsius: float) -> None:
     if celsius < known.triple_celsius:
-        said = f"{known.name} has no liquid at {celsius:g} degrees Celsius: that is below its triple point."
-        raise Trouble(said)
+        raise _no_liquid(known, f"at {celsius:g} degrees Celsius")
+
+
+def _no_liquid(known: Refrigerant, where: str) -> Trouble:
+    return Trouble(f"{known.name} has no liquid {where}: that is below its triple point.")
 
 
 def glide(name: str, kilopascals: float) -> float:
