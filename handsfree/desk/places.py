@@ -64,7 +64,7 @@ def bring_up_to_date(engine: Engine, one: One) -> int:
 
     def work(connection: Connection) -> None:
         alone_at(connection, PLACES)
-        rows = connection.execute(select(CabinetName.id, CabinetName.site, CabinetName.cabinet, CabinetName.one).order_by(CabinetName.id)).all()
+        rows = connection.execute(select(*CabinetName.__table__.columns).order_by(CabinetName.id)).all()
         own = {(row.site, row.cabinet): row.id for row in rows}
         for row in rows:
             pair = row.site, row.cabinet
@@ -89,6 +89,6 @@ def names_of(engine: Engine, site: str, cabinet: str) -> Sequence[WrittenName]:
     """Every name that visits have for this cabinet, this one first."""
     mine = select(CabinetName.one).where(CabinetName.site == site, CabinetName.cabinet == cabinet).scalar_subquery()
     with engine.connect() as connection:
-        rows = connection.execute(select(CabinetName.site, CabinetName.cabinet).where(CabinetName.one == mine).order_by(CabinetName.id))
-        found = [(row.site, row.cabinet) for row in rows]
+        asked = select(CabinetName.site, CabinetName.cabinet).where(CabinetName.one == mine).order_by(CabinetName.id)
+        found = [(row.site, row.cabinet) for row in connection.execute(asked)]
     return sorted(found, key=lambda pair: pair != (site, cabinet)) or [(site, cabinet)]

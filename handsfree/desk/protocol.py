@@ -16,6 +16,7 @@ The rules:
     POST /upload/UPLOAD/commit        no body                   -> 201 Stored (now); 200 Stored (was already);
                                                                    409 State (parts are missing); 422 Problem (it is no
                                                                    visit this desk takes: do not try again)
+    GET  /upload/questions                                      -> 200 what supervisors ask technicians of this device's team
 
 - `State.have` says how many bytes of each part are safe on disk. A part goes on exactly there; a range that begins elsewhere
   changes nothing. An empty part needs no PUT. A device that lost its connection asks for the State and goes on.
@@ -45,7 +46,7 @@ from handsfree.journal.canonical import canonical
 from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND
 from handsfree.journal.shapes import file_allowed
 
-PATH = "/upload"
+PATH, QUESTIONS = "/upload", "/upload/questions"
 FORMAT = 1
 #: Bytes of a body at most: a piece that is lost is sent again whole.
 PIECE = 1 << 20

@@ -27,7 +27,7 @@ from handsfree.journal.story import complaint_of
 from handsfree.journal.verify import verify
 
 #: Raise it when what is read out of a folder changes: every visit is then read anew.
-VERSION = 5
+VERSION = 6
 #: Seconds that no due time lies ahead of the beginning: two years.
 LATEST_DUE = 2 * 366 * 86_400.0
 #: Longest text of a line or a diagnosis that is put into the database, and most rows of a kind of one visit: what an honest
@@ -77,6 +77,7 @@ def read_out(
         "lines": _lines(seen.entries, began),
         "files": _files(seen, sound_elsewhere),
         "gates": _gates(seen.entries),
+        "spoken_answers": _answers(seen.entries),
         "findings": _findings(seen, began, folder, standing),
     }
     if standing == GOOD:  # what does not count is in no figure, no chart and no list of faults
@@ -190,13 +191,25 @@ def _said(event: Any) -> tuple[str, str, str, float, str] | None:
         both = f"{text} / {wrote}" if event.words and wrote != text else text
         return ("technician", event.verdict, event.reason, event.sure, both) if both else None
     if isinstance(event, ev.NoteKept):
-        return ("note", "", "", 0.0, event.text) if event.text else None
+        return "note", "", "", 0.0, event.text or "(in sound only)"
     if isinstance(event, ev.Say):
         return "program", "", event.role, 0.0, shown_said(event)
     return None
 
 
 _BINDS = {ev.Utterance: ("clip", "clip_sha256"), ev.NoteKept: ("clip", "clip_sha256"), ev.Attached: ("file", "sha256")}
+
+
+def _answers(entries: Sequence[Stamped]) -> list[Values]:
+    """Each note that the machine took for the answer to a question of the desk."""
+    found: dict[int, str] = {}
+    note = -1
+    for entry in entries:
+        if isinstance(entry.event, ev.NoteKept):
+            note = entry.n
+        elif isinstance(entry.event, ev.DeskAnswered) and note >= 0:
+            found[note] = entry.event.key[:64]
+    return [{"n": n, "key": key} for n, key in found.items()]
 
 
 def _files(seen: Account, elsewhere: bool) -> list[Values]:

@@ -13,6 +13,7 @@ from handsfree.errors import Trouble
 
 if TYPE_CHECKING:
     from handsfree.desk.send import News
+    from handsfree.desk.sendline import Destination
     from handsfree.desk.sendqueue import Queue
 
 
@@ -70,11 +71,32 @@ def _send(asked: SendOptions, key: Path | None, queue: Queue, address: str, as_j
         print("Another 'handsfree send' is at work on the queue and takes these along.")
     except KeyboardInterrupt:
         print("\nInterrupted; what is not stored waits in the queue. Go on with 'handsfree send'.", file=sys.stderr)
-    counts = _counts(queue, address) | {"unfit": len(done.unfit), "unsafe": unsafe}
+    put = _questions(queue, destination)
+    counts = _counts(queue, address) | {"unfit": len(done.unfit), "unsafe": unsafe, "questions": put}
     if as_json:
         print(json.dumps({"to": address, **counts}))
     bad = counts["waiting"] or done.unfit or any(row.state == REFUSED for row in _asked_for(queue, address, asked.place))
     return 1 if bad else 0
+
+
+def _questions(queue: Queue, to: Destination) -> int:
+    """What the desk asks the technicians of this device, kept for their next visit: how many. A desk that cannot be reached
+    leaves what is here."""
+    from handsfree.desk.protocol import QUESTIONS
+    from handsfree.desk.sendline import KeyUnknown, Later, Uplink
+    from handsfree.outputs import replace_file
+    from handsfree.visit import desk_questions
+
+    try:
+        with Uplink(to) as line:
+            status, body = line.ask("GET", QUESTIONS)
+        found = desk_questions.parse(body) if status == 200 else ()
+    except (Later, KeyUnknown, ValueError):
+        return 0
+    replace_file(desk_questions.file_beside(queue.place), desk_questions.to_json(found), 0o600)
+    if found:
+        print(f"{len(found)} questions of the desk are kept; each is put at the end of that person's next visit.")
+    return len(found)
 
 
 def _unsafe(place: Path | None) -> int:

@@ -61,7 +61,7 @@ class Visit(Base):
     for, in words; `version`: of that procedure, as it calls itself, and the beginning of its text's hash. `parts`: what was
     fitted or exchanged. `heard`, `again`: utterances for the program, and how often it asked again. `since_last`,
     `until_next`: seconds to the visit before and after at the same cabinet, None for none. `day`: days since 1970-01-01, by
-    the clock of the place. `place`: which cabinet, whatever it was called then (`CabinetName.one`), 0 where it names none."""
+    the clock of the place. `place`: which cabinet, whatever it was called (`CabinetName.one`), 0 where it names none."""
 
     __tablename__ = "visits"
 
@@ -283,6 +283,17 @@ class ActRow(Base):
     __table_args__ = (Index("acts_of_finding", "key", "at"), Index("acts_by_what", "what", "at"))
 
 
+class SpokenAnswer(Base):
+    """The note `n` of a visit answers what was asked of the finding `key`: it was put at close-out."""
+
+    __tablename__ = "spoken_answers"
+
+    visit_id: Mapped[int] = _visit()
+    n: Mapped[int] = _n()
+    key: Mapped[str] = mapped_column(String(64))
+    __table_args__ = (Index("spoken_answers_by_finding", "key"),)
+
+
 class StepRow(Base):
     """One stay in a step. `seconds` until it was left; `again`: askings-again; `repeated`: 'say again'; `back`: left by
     'go back'; `stood_by`: 'stand by'."""
@@ -365,4 +376,4 @@ class RollStep(Base):
 
 
 #: Everything of a visit, in an order in which it can be deleted.
-OF_VISIT: tuple[type[Base], ...] = (TranscriptLine, File, Reading, GateChange, Diagnosis, FindingRow, StepRow)
+OF_VISIT: tuple[type[Base], ...] = (TranscriptLine, File, Reading, GateChange, Diagnosis, FindingRow, StepRow, SpokenAnswer)

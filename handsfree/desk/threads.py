@@ -3,8 +3,9 @@
 Rules of this file:
 
 - The journal is the truth; the tables are made from it, whole or one act at a time, by the same function.
-- A technician who was asked may answer by voice, on any later visit: a note that begins with the word *answer*. It goes into
-  the thread of the oldest question to them that is not answered; one about the cabinet of that visit comes before others.
+- A technician who was asked is asked at the close-out of a later visit, and what they say then is the answer. They may also
+  give it at any time, as a note that begins with the word *answer*: it goes into the thread of the oldest question to them
+  that is not answered; one about the cabinet of that visit comes before others. Nobody answers for somebody else.
   It is worked out from the records each time, and stands in no journal: the record is where it was said.
 """
 
@@ -15,14 +16,15 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, and_, delete, func, insert, or_, select, update
+from sqlalchemy import Connection, Engine, Row, and_, delete, func, insert, or_, select, true, update
 from sqlalchemy.orm import aliased
 
 from handsfree.desk import acts
 from handsfree.desk.acts import ANSWERED, ASKED, ASSIGNED, FOLLOW_UP, WHAT, Kept
 from handsfree.desk.database import THREADS, alone_at, put_alone
 from handsfree.desk.queries import Rows, Scope, _all
-from handsfree.desk.tables import GOOD, ActRow, FindingRow, Saying, ThreadRow, TranscriptLine, Visit
+from handsfree.desk.tables import GOOD, ActRow, FindingRow, Saying, SpokenAnswer, ThreadRow, TranscriptLine, Visit
+from handsfree.visit.desk_questions import DeskQuestion
 
 #: Questions that are looked through for an answer, the oldest first.
 MOST_ASKED = 500
@@ -125,18 +127,25 @@ def _answered_in_writing() -> Any:
 
 
 def _spoken_to(connection: Connection, asked: Row[Any], used: set[tuple[str, int]]) -> Row[Any] | None:
+    told = and_(SpokenAnswer.visit_id == TranscriptLine.visit_id, SpokenAnswer.n == TranscriptLine.n)
     said: Any = (
-        select(TranscriptLine.n, TranscriptLine.at, Saying.text, Visit.name, Visit.began, Visit.began_text, Visit.place)
+        select(
+            TranscriptLine.n, TranscriptLine.at, Saying.text, Visit.name, Visit.began, Visit.began_text, Visit.place,
+            SpokenAnswer.key,
+        )
+        .select_from(TranscriptLine)
         .join(Visit, Visit.id == TranscriptLine.visit_id)
         .join(Saying, Saying.id == TranscriptLine.saying_id)
-        .where(Visit.technician == asked.to, Visit.began > asked.at)
-        .where(TranscriptLine.who == "note", Saying.text.ilike(f"{ANSWER}%"))
+        .outerjoin(SpokenAnswer, told)
+        .where(Visit.technician == asked.to, Visit.began > asked.at, Visit.standing == GOOD, TranscriptLine.who == "note")
+        .where(or_(SpokenAnswer.key == asked.key, and_(SpokenAnswer.key.is_(None), Saying.text.ilike(f"{ANSWER}%"))))
         .order_by(Visit.began, TranscriptLine.n)
         .limit(50)
-    )
+    )  # fmt: skip
     left = [row for row in connection.execute(said) if (row.name, row.n) not in used]
+    put_to_them = [row for row in left if row.key]
     here = [row for row in left if asked.place and row.place == asked.place]
-    return next(iter([*here, *left]), None)
+    return next(iter([*put_to_them, *here, *left]), None)
 
 
 def thread(engine: Engine, key: str) -> Sequence[Row[Any]]:
@@ -195,10 +204,29 @@ def follow_ups(engine: Engine, scope: Scope, most: int = 200) -> Rows:
     return _all(engine, asked)
 
 
+def asked_of(engine: Engine, technicians: Sequence[str] | None) -> list[DeskQuestion]:
+    """What these technicians, None for all, were asked and have not answered, the oldest first."""
+    asked = (
+        select(ThreadRow.key, ThreadRow.asked, ActRow.by, ActRow.text, Visit.site, Visit.cabinet)
+        .select_from(ThreadRow)
+        .join(ActRow, and_(ActRow.key == ThreadRow.key, ActRow.what == ASKED, ActRow.at == _last_asked()))
+        .join(Visit, Visit.name == ThreadRow.visit)
+        .where(ThreadRow.state == ASKED, true() if technicians is None else ThreadRow.asked.in_(technicians))
+        .order_by(ActRow.at)
+        .limit(MOST_ASKED)
+    )
+    return [
+        DeskQuestion(row.key, row.asked, row.by, row.text, row.site, row.cabinet) for row in _all(engine, asked)
+    ]  # fmt: skip
+
+
+def _last_asked() -> Any:
+    other = aliased(ActRow)
+    return select(func.max(other.at)).where(other.key == ThreadRow.key, other.what == ASKED).scalar_subquery()
+
+
 def questions(engine: Engine, technician: Sequence[str], answered: bool = False) -> Rows:
     """What a technician, by these names, was asked and has not answered, the oldest first; or what they have."""
-    other = aliased(ActRow)
-    last = select(func.max(other.at)).where(other.key == ThreadRow.key, other.what == ASKED).scalar_subquery()
     asked = (
         select(
             ThreadRow.key,
@@ -216,7 +244,7 @@ def questions(engine: Engine, technician: Sequence[str], answered: bool = False)
             Visit.began_text,
         )
         .select_from(ThreadRow)
-        .join(ActRow, and_(ActRow.key == ThreadRow.key, ActRow.what == ASKED, ActRow.at == last))
+        .join(ActRow, and_(ActRow.key == ThreadRow.key, ActRow.what == ASKED, ActRow.at == _last_asked()))
         .join(FindingRow, FindingRow.key == ThreadRow.key)
         .join(Visit, Visit.id == FindingRow.visit_id)
         .where(ThreadRow.asked.in_([name for name in technician if name]))

@@ -12,14 +12,15 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from handsfree.desk import devices, people, watch
+from handsfree.desk import devices, people, threads, watch
 from handsfree.desk.incoming import Busy, Judge, UploadOutcome
 from handsfree.desk.ingest import ingest
 from handsfree.desk.people import UserAccount
-from handsfree.desk.protocol import PATH, PIECE, UploadProblem, VisitStored, parse_range, to_json
+from handsfree.desk.protocol import PATH, PIECE, QUESTIONS, UploadProblem, VisitStored, parse_range, to_json
 from handsfree.desk.quarantine import folder_of
 from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
+from handsfree.visit.desk_questions import to_json as to_file
 
 LARGEST_MANIFEST = 8 << 20
 
@@ -150,8 +151,23 @@ async def _do(request: Request, work: Callable[..., UploadOutcome], *arguments: 
         return _no(503, f"The desk's disk failed ({error.strerror}); try again later.")
 
 
+async def questions(request: Request) -> Response:
+    """What is asked of the technicians whom this device may speak for."""
+    who = await _device(request)
+    if isinstance(who, Response):
+        return who
+    desk: Desk = request.app.state.desk
+
+    def find() -> bytes:
+        names = people.technicians_of(desk.people, who.team) if who.team else None
+        return to_file(threads.asked_of(desk.engine, names))
+
+    return Response(await to_thread.run_sync(find, limiter=request.app.state.storing), media_type="application/json")
+
+
 ROUTES = [
     Route(PATH, offer, methods=["POST"]),
+    Route(QUESTIONS, questions, methods=["GET"]),
     Route(f"{PATH}/{{upload}}", state, methods=["GET"]),
     Route(f"{PATH}/{{upload}}/commit", commit, methods=["POST"]),
     Route(f"{PATH}/{{upload}}/{{sha256}}", put, methods=["PUT"]),

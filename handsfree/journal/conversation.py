@@ -49,3 +49,19 @@ class SetVoice:
 
     rate: int
     volume: int
+
+
+@dataclass(frozen=True)
+class DeskAsked:
+    """A question of the supervisor's, put at close-out. `key`: the finding it is about; `by`: who asks."""
+
+    key: str
+    by: str
+    text: str
+
+
+@dataclass(frozen=True)
+class DeskAnswered:
+    """The note before was the answer to what the desk asked of that finding."""
+
+    key: str

@@ -15,6 +15,8 @@ from dataclasses import dataclass, field
 from typing import Any, get_args
 
 from handsfree.journal.conversation import Alarm as Alarm
+from handsfree.journal.conversation import DeskAnswered as DeskAnswered
+from handsfree.journal.conversation import DeskAsked as DeskAsked
 from handsfree.journal.conversation import FactUsed as FactUsed
 from handsfree.journal.conversation import SetForm as SetForm
 from handsfree.journal.conversation import SetVoice as SetVoice
@@ -42,7 +44,7 @@ class Opened:
     `rules`: the number of the machine's rules that wrote this record; 0 before they were numbered. `hazards`: the file of
     hazards as read that day. `emergency`: whom to call, as it is said; `form`: how much is said, '' for the usual. `known`:
     facts that the visit begins with, (name, an answer's words, or a number and its unit). `technicians`: names of who may
-    come."""
+    come. `questions`: of the desk about earlier visits: (finding, who asks, words)."""
 
     visit: str
     procedure: str
@@ -63,6 +65,7 @@ class Opened:
     form: str = ""
     known: tuple[tuple[str, str], ...] = ()
     technicians: tuple[str, ...] = ()
+    questions: tuple[tuple[str, str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -333,7 +336,7 @@ Happening = (
 Effect = (
     Say | Tone | ListenFor | SetTimer | DropTimer | StepEntered | AnswerTaken | ReadingTaken | CautionTaken | Gate
     | LockChanged | Corrected | FindingMade | HandedOver | Decided | SetVoice | SetForm | Alarm | FactUsed | StepPassed
-    | KeepNote | EvidenceTaken | FaultCaught | Closed
+    | KeepNote | EvidenceTaken | FaultCaught | Closed | DeskAsked | DeskAnswered
 )
 Mark = Sealed | SoundRemoved | SignedBy | TailDropped | EndOpen
 Event = Happening | Effect | Mark

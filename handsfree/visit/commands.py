@@ -15,6 +15,7 @@ from handsfree.dialogue.runner import Runner, Watcher
 from handsfree.errors import Trouble
 from handsfree.journal.events import Stamped
 from handsfree.settings import load as load_settings
+from handsfree.visit.desk_questions import file_beside
 from handsfree.visit.machine import MACHINE
 from handsfree.visit.sessions import Session, Who, begin, provable, run, take_up
 from handsfree.visit.state import State
@@ -71,9 +72,10 @@ def opened(asked: VisitOptions, engine: str, journal_clock: Any = None) -> Sessi
     from handsfree.visit.starting import begun_by
 
     settings = settings_of(asked)
+    questions = file_beside(settings.outbox)
     if asked.resume is not None:
         session = take_up(asked.resume, clock=journal_clock, key=keys.load(), technician=asked.technician or "")
-        return replace(session, recordings=_folder_again(session.state.book.main))
+        return replace(session, recordings=_folder_again(session.state.book.main), asked=questions)
     begun = begun_by(asked.procedure, asked.call)
     site = begun.sheet.site if begun.sheet is not None and asked.site is None else settings.site
     cabinet = begun.sheet.cabinet if begun.sheet is not None and asked.cabinet is None else settings.cabinet
@@ -81,8 +83,9 @@ def opened(asked: VisitOptions, engine: str, journal_clock: Any = None) -> Sessi
     book = provable(begun.procedure)
     who = Who(settings.technician, site, cabinet, settings.emergency_call, settings.form, settings.who_may_come)
     session = begin(
-        book, settings.visits, who, engine, clock=journal_clock, key=keys.load(), page=page, known=begun.known
-    )
+        book, settings.visits, who, engine, clock=journal_clock, key=keys.load(), page=page, asked=questions,
+        known=begun.known,
+    )  # fmt: skip
     return replace(session, recordings=_folder_of(begun.procedure))
 
 

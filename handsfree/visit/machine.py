@@ -28,7 +28,7 @@ from handsfree.language.base import Language
 from handsfree.language.meaning import EMERGENCY, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
-from handsfree.visit import facts, notes, phrases, places, unsure, wayout
+from handsfree.visit import desk_asks, facts, notes, phrases, places, unsure, wayout
 from handsfree.visit.faults import failed
 from handsfree.visit.flow import LEARNED, Flow
 from handsfree.visit.gates import restore_checks
@@ -203,7 +203,7 @@ def _opened(flow: Flow, event: events.Opened) -> None:
     state = flow.state
     form = Form(event.form) if event.form in set(Form) else Form.USUAL
     flow.change(began=flow.now, technician=event.technician, form=form, emergency=event.emergency)
-    flow.change(technicians=event.technicians)
+    flow.change(technicians=event.technicians, questions=event.questions)
     flow.change(facts=facts.given(event.known, flow.now))
     title = "" if state.book.main == VISIT else state.book.procedures[state.book.main].title
     flow.heard(flow.sentence("welcome-to", title=title) if title else flow.sentence("welcome"))
@@ -216,6 +216,8 @@ def _timer(flow: Flow, event: events.TimerRang) -> None:
     elif event.timer == "quiet" and flow.state.overlay is Overlay.NONE and flow.state.awaiting is not Awaiting.WAIT:
         flow.change(told_quiet=True)
         flow.prompt("quiet", "notice", text=_whereabouts(flow))
+    elif event.timer == desk_asks.DESK_TIMER:
+        desk_asks.rang(flow)
 
 
 def _wait_rang(flow: Flow) -> None:

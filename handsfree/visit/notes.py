@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from handsfree.journal.events import NoteKept, Utterance
 from handsfree.language.meaning import EMERGENCY, Sense, Verdict
-from handsfree.visit import helping, phrases
+from handsfree.visit import desk_asks, helping, phrases
 from handsfree.visit.flow import Flow
 from handsfree.visit.state import Overlay
 from handsfree.visit.steps import present
@@ -23,7 +23,7 @@ def note_kept(flow: Flow, event: NoteKept) -> None:
         heard = Utterance(Verdict.ACCEPTED, Sense.COMMAND, kind, spoken=event.text, words=event.text)
         helping.alarm(flow, heard)
         return
-    if flow.state.overlay is not Overlay.NOTE:
+    if desk_asks.answered(flow, event) or flow.state.overlay is not Overlay.NOTE:
         return
     flow.change(overlay=Overlay.NONE)
     flow.prompt("note-kept" if event.clip or event.text else "note-lost", "answer")

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from handsfree.language.meaning import Listening
-from handsfree.visit import gates, overlays, persons, plain, proving, readings
+from handsfree.visit import desk_asks, gates, overlays, persons, plain, proving, readings
 from handsfree.visit.flow import Flow
 from handsfree.visit.plain import QuestionRows
 from handsfree.visit.state import State
 
-QUESTIONS: QuestionRows = {**plain.ROWS, **readings.ROWS, **gates.ROWS, **proving.ROWS, **persons.ROWS, **overlays.ROWS}
+QUESTIONS: QuestionRows = {**plain.ROWS, **readings.ROWS, **gates.ROWS, **proving.ROWS, **persons.ROWS, **overlays.ROWS,
+                           **desk_asks.ROWS}  # fmt: skip
 
 
 def flow_of(state: State) -> Flow:

@@ -35,7 +35,7 @@ from handsfree.procedure import cabinet, hazards, load, safe
 from handsfree.procedure.asides import at_cabinet
 from handsfree.procedure.cabinet import PageFile
 from handsfree.procedure.model import Book
-from handsfree.visit import habits, wayout
+from handsfree.visit import desk_questions, habits, wayout
 from handsfree.visit.incoming import Incoming
 from handsfree.visit.machine import RULES, advance, start
 from handsfree.visit.rebuilt import rebuilt
@@ -57,12 +57,14 @@ class Who:
 
 @dataclass(frozen=True)
 class Session:
-    """A visit ready to run: its record, its state, the happening it begins with, the folder of the writer's recordings."""
+    """A visit ready to run: its record, its state, the happening it begins with, the folder of the writer's recordings, the
+    file of what the desk asks."""
 
     journal: Journal
     state: State
     first: Happening
     recordings: Path | None = None
+    asked: Path | None = None
 
     @cached_property
     def incoming(self) -> Incoming:
@@ -82,10 +84,10 @@ def provable(name_or_path: str | Path) -> Book:
 
 def begin(
     book: Book, visits: Path, who: Who, engine: str, clock: JournalClock | None = None, key: DeviceKey | None = None,
-    page: PageFile | None = None, known: Iterable[Known] = (),
+    page: PageFile | None = None, asked: Path | None = None, known: Iterable[Known] = (),
 ) -> Session:
-    """A new folder under `visits`. `page`: the cabinet's; `known`: facts besides those of the page. Trouble where it cannot
-    be made."""
+    """A new folder under `visits`. `page`: the cabinet's; `known`: facts besides those of the page; `asked`: file of what
+    the desk asks. Trouble where it cannot be made."""
     language = base.load(book.procedures[book.main].language)
     now = clock.wall() if clock is not None else datetime.now().astimezone()
     name = f"{now:%Y-%m-%dT%H%M%S}-{book.main}-{secrets.token_hex(2)}"
@@ -115,8 +117,10 @@ def begin(
         emergency=who.emergency,
         technicians=who.technicians,
         form=who.form or habits.form_of(who.technician),
+        questions=desk_questions.pending(asked, who.technician, who.site, who.cabinet) if asked is not None else (),
     )
-    return Session(journal, start(at_cabinet(book, page.page, language) if page is not None else book, language), opened)
+    state = start(at_cabinet(book, page.page, language) if page is not None else book, language)
+    return Session(journal, state, opened, asked=asked)
 
 
 def take_up(
@@ -207,6 +211,9 @@ def run(session: Session, runner_of: Callable[[Session], Runner[State]]) -> Stat
         while (photo := session.incoming.look(last=True)) is not None:
             runner.happen(photo)
         session.journal.seal()
+        if session.asked is not None:
+            with contextlib.suppress(Trouble):  # it is asked once more than need be
+                desk_questions.take_out(session.asked, session.folder)
         runner.tell(state.language.prompt("head-in-words", words=words_of(session.journal.head)))
     except Trouble as trouble:
         if not isinstance(trouble, Unkept):

@@ -45,6 +45,7 @@ class Awaiting(StrEnum):
     RESTORE_POWER = "power put on"
     WAIT = "wait"
     CUT_WAIT = "wait cut short"
+    DESK_ASKS = "what the desk asks"
 
 
 class Overlay(StrEnum):
@@ -124,6 +125,7 @@ class State:
     'go back' may return to, the latest last. `covering`: for each source the isolation step last entered, where a
     cleared isolation is made again, and `return_to` where to go once it is. `joining`: who states a number; `technician`:
     who works, by name, '' where nobody said; `technicians`: who may come besides.
+    `questions`: of the desk, to be put at close-out: (finding, who asks, words).
     `voice_doubted`: the phrase was right and the voice in doubt, once. `voice_told`: that none was compared. `check`,
     `point`: which check of a restore, which point of a proof. `tries`: askings-again in a row. `remembered`: results by
     (procedure path, step). `tellings`: what each step that brought something told the fault model, the latest last:
@@ -165,6 +167,7 @@ class State:
     joining: str = ""
     technician: str = ""
     technicians: tuple[str, ...] = ()
+    questions: tuple[tuple[str, str, str], ...] = ()
     voice_doubted: bool = False
     voice_told: bool = False
     check: int = 0

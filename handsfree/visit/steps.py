@@ -15,7 +15,7 @@ from typing import Any
 from handsfree.isolation.interlock import nobody
 from handsfree.isolation.people import left_on
 from handsfree.isolation.rules import Power, SourceEvent, by_phrase, tells
-from handsfree.journal.events import Closed, Decided, FindingMade, HandedOver, SetTimer
+from handsfree.journal.events import Closed, Decided, DeskAsked, FindingMade, HandedOver, SetTimer
 from handsfree.procedure import model
 from handsfree.procedure.evaluation import evaluate, widths_of
 from handsfree.procedure.expressions import name_of
@@ -231,8 +231,20 @@ def _handover(flow: Flow, step: model.Handover) -> Onward:
 def _end(flow: Flow, step: model.End) -> Onward:
     if len(flow.state.frames) > 1:  # whoever called it goes on; there is nothing to say
         return leave(flow)
-    close(flow, step.outcome, step.say)
+    end(flow, step)
     return None
+
+
+def end(flow: Flow, step: model.End) -> None:
+    """The visit is over; what the desk asks comes before its last words, where nothing is isolated and no lock is on."""
+    interlock = flow.state.interlock
+    if flow.state.questions and interlock.power is Power.LIVE and not interlock.locks:
+        key, by, text = flow.state.questions[0]
+        flow.change(awaiting=Awaiting.DESK_ASKS)
+        flow.emit(DeskAsked(key, by, text))
+        present(flow)
+        return
+    close(flow, step.outcome, step.say)
 
 
 def leave(flow: Flow, go: str | None = None, makes: model.Facts = ()) -> FrameStack:

@@ -327,7 +327,7 @@ OF_THE_STATE: dict[Awaiting, Callable[[Site], str]] = {
     Awaiting.LEAVE_GATE: lambda site: site._gate("clear"),
 }
 #: Nothing is said here: time passes, or the visit goes on by itself.
-SILENT = frozenset({Awaiting.NOTHING, Awaiting.WAIT})
+SILENT = frozenset({Awaiting.NOTHING, Awaiting.WAIT, Awaiting.DESK_ASKS})
 
 
 def visits(seed: int, count: int, ear: Ear = by_typing) -> Iterable[Visit]:

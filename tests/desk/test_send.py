@@ -66,7 +66,8 @@ def test_a_folder_of_visits_is_sent_and_verified(
     season: Made, at_desk: Served, key: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert sending.send(asked(season.visits, at_desk, key), as_json=True) == 0
-    assert last(capsys) == {"to": at_desk.address, "stored": 5, "waiting": 0, "refused": 0, "unfit": 0, "unsafe": 0}
+    counts = {"stored": 5, "waiting": 0, "refused": 0, "unfit": 0, "unsafe": 0, "questions": 0}
+    assert last(capsys) == {"to": at_desk.address, **counts}
     assert at_desk.visits == sorted(folder.name for folder in season.folders.values())
     for folder in season.folders.values():
         assert same(at_desk.desk.visits / folder.name, folder)

@@ -1,0 +1,75 @@
+"""What the supervisor asked about an earlier visit, put at close-out: nothing is isolated, no lock is on, hands are free.
+
+Rules of this file:
+
+- A question is put once, at the end of the main procedure (`steps.end`). What is said then is its answer, kept as a note
+  with its sound. Whoever passes it leaves it for another visit, and so does whoever says nothing for a minute.
+- Nothing of the work hangs on it: the visit ends as it would have.
+"""
+
+from __future__ import annotations
+
+from handsfree.dialogue.question import Question
+from handsfree.journal.events import DeskAnswered, DropTimer, NoteKept, SetTimer, Utterance
+from handsfree.language.meaning import Listening
+from handsfree.procedure import model
+from handsfree.visit.flow import Flow
+from handsfree.visit.plain import QuestionRows
+from handsfree.visit.state import Awaiting, Overlay
+from handsfree.visit.steps import end, present
+
+#: Rings where nobody answers, after so many seconds.
+DESK_TIMER, DESK_SECONDS = "desk asks", 60.0
+#: Said in place of an answer: it is left for another time.
+PASSES = ("skip it", "negative", "no", "next step", "stop", "stop the visit", "stand by", "cannot tell")
+
+
+def says(flow: Flow) -> None:
+    _, by, text = flow.state.questions[0]
+    flow.prompt("desk-asks", "question", by=by, text=text)
+    flow.emit(SetTimer(DESK_TIMER, DESK_SECONDS))
+
+
+def _takes(flow: Flow, utterance: Utterance) -> bool:
+    """Typed or heard as anything else than a note: it passes."""
+    _next(flow, "desk-left")
+    return True
+
+
+def answered(flow: Flow, event: NoteKept) -> bool:
+    """Was the note said to a question of the desk? Then it is its answer, or it passes it, or asks to hear it again."""
+    state = flow.state
+    if state.awaiting is not Awaiting.DESK_ASKS or state.overlay is not Overlay.NONE:
+        return False
+    said = " ".join(event.text.casefold().strip(" .,!?").split())
+    ways = state.language.commands
+    if said in ways["say again"]:
+        present(flow)
+    elif not (event.text or event.clip) or any(said in ways[name] for name in PASSES):
+        _next(flow, "desk-left")
+    else:
+        flow.emit(DeskAnswered(state.questions[0][0]))
+        _next(flow, "desk-answered")
+    return True
+
+
+def rang(flow: Flow) -> None:
+    """Nobody said anything."""
+    if flow.state.awaiting is Awaiting.DESK_ASKS and flow.state.overlay is Overlay.NONE:
+        _next(flow, "desk-left")
+
+
+def _next(flow: Flow, key: str) -> None:
+    step = flow.state.step
+    assert isinstance(step, model.End)
+    flow.emit(DropTimer(DESK_TIMER))
+    flow.heard(flow.sentence(key))
+    flow.change(questions=flow.state.questions[1:])
+    end(flow, step)
+
+
+ROWS: QuestionRows = {
+    Awaiting.DESK_ASKS: Question(
+        says, lambda flow: Listening(commands=(), note=True), _takes, lambda flow: flow.sentence("note-now")
+    ),
+}  # fmt: skip

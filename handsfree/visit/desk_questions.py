@@ -1,0 +1,90 @@
+"""Questions of the desk on the device: a small file that `handsfree send` brings back, and a visit is opened with.
+
+Rules of this file:
+
+- Nothing in the file is trusted: what is not as it should be is left out, and a text is cut to what can be said.
+- A visit takes those to whoever works, one about the same cabinet first, and few: close-out is no interrogation.
+- What was answered is taken out when the visit ends; the desk sends it no more once the visit has come there.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from handsfree.errors import Trouble
+from handsfree.journal import reader
+from handsfree.journal.events import DeskAnswered
+from handsfree.outputs import replace_file
+
+#: Of one visit; letters that are said of a question; questions of a file, and its bytes.
+MOST, LONGEST, MOST_KEPT, LARGEST = 2, 300, 500, 1 << 20
+
+
+@dataclass(frozen=True)
+class DeskQuestion:
+    """`key`: of the finding it is about. `technician`: to whom, as records have it. `site`, `cabinet`: where it was."""
+
+    key: str
+    technician: str
+    by: str
+    text: str
+    site: str = ""
+    cabinet: str = ""
+
+
+def file_beside(outbox: Path) -> Path:
+    return outbox.with_name("desk-questions.json")
+
+
+def to_json(questions: Iterable[DeskQuestion]) -> bytes:
+    return json.dumps({"questions": [asdict(one) for one in questions]}, ensure_ascii=False).encode()
+
+
+def parse(data: bytes) -> tuple[DeskQuestion, ...]:
+    """ValueError where it is no such file; a question that is none is left out."""
+    try:
+        raw = json.loads(data[:LARGEST])["questions"]
+        listed = raw[:MOST_KEPT] if isinstance(raw, list) else None
+    except (KeyError, TypeError, ValueError, RecursionError) as error:
+        raise ValueError(f"these are no questions ({type(error).__name__})") from None
+    if listed is None:
+        raise ValueError("these are no questions")
+    names = ("key", "technician", "by", "text", "site", "cabinet")
+    good = [one for one in listed if isinstance(one, dict) and all(isinstance(one.get(name, ""), str) for name in names)]
+    found = (DeskQuestion(**{name: _plain(one.get(name, "")) for name in names}) for one in good)
+    return tuple(one for one in found if one.key and one.technician and one.text)
+
+
+def _plain(text: str) -> str:
+    """One line that can be said."""
+    return "".join(c if c.isprintable() else " " for c in " ".join(text.split()))[:LONGEST]
+
+
+def pending(path: Path, technician: str, site: str, cabinet: str) -> tuple[tuple[str, str, str], ...]:
+    """(finding, who asks, words) to be put on a visit, () where there is no file or none for this person."""
+    try:
+        found = parse(path.read_bytes())
+    except (OSError, ValueError):
+        return ()
+    theirs = [one for one in found if technician and one.technician.casefold() == technician.casefold()]
+    here = (site.casefold(), cabinet.casefold())
+    theirs.sort(key=lambda one: (one.site.casefold(), one.cabinet.casefold()) != here)
+    return tuple((one.key, one.by, one.text) for one in theirs[:MOST])
+
+
+def take_out(path: Path, visit: Path) -> None:
+    """Those that were answered on this visit. Trouble where the file cannot be written."""
+    try:
+        there = parse(path.read_bytes())
+    except (OSError, ValueError):
+        return
+    answered = {entry.event.key for entry in reader.read(visit) if isinstance(entry.event, DeskAnswered)}
+    left = tuple(one for one in there if one.key not in answered)
+    if len(left) < len(there):
+        try:
+            replace_file(path, to_json(left), 0o600)
+        except OSError as error:
+            raise Trouble(f"What the desk asked is kept in {path}, which cannot be written: {error.strerror}.") from None

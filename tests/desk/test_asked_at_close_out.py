@@ -1,0 +1,174 @@
+"""A supervisor's question travels to the device, is put at close-out, and what is said lands in its thread: a real desk on a
+socket, the program's own verbs, a visit typed into the program."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from handsfree.desk import acts, people, queries, threads
+from handsfree.desk.queries import EVERYBODY
+from handsfree.desk.sending import SendOptions, send
+from handsfree.desk.setting import Desk
+from handsfree.journal import reader
+from handsfree.journal.events import Closed, DeskAnswered, DeskAsked, NoteKept, Say
+from handsfree.visit import desk_questions, sessions
+from handsfree.visit.desk_questions import DeskQuestion, parse, pending, to_json
+from tests.desk.browsing import post, signed_in, token
+from tests.desk.made import BRANDNER, HUBER, SUMMIT
+from tests.desk.serving import served
+from tests.journal import visited
+from tests.journal.made import TestClock
+
+SHORT = """
+procedure: short
+title: A look
+steps:
+  - {id: look, kind: instruct, say: Look at the coil.}
+  - {id: done, kind: end, outcome: fixed, say: That was it.}
+"""
+QUESTION = "Why did you leave the cabinet before it was cold?"
+
+
+@pytest.fixture
+def short(tmp_path: Path) -> Path:
+    path = tmp_path / "short.yaml"
+    path.write_text(SHORT)
+    return path
+
+
+@pytest.fixture
+def device(desk: Desk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The file with a device's key; its outbox lies beside it."""
+    path = tmp_path / "van" / "key"
+    path.parent.mkdir()
+    path.touch(0o600)
+    path.write_text(people.add(desk.people, "van-1", "device", "valley", "", ""))
+    monkeypatch.setenv("HANDSFREE_SETTINGS", str(tmp_path / "none.toml"))
+    monkeypatch.setenv("HANDSFREE_OUTBOX", str(path.with_name("outbox.sqlite3")))
+    return path
+
+
+def ask(desk: Desk) -> Any:
+    found = next(row for row in queries.findings(desk.engine, EVERYBODY) if row.technician == HUBER)
+    vera = signed_in(desk, "Vera")
+    assert post(vera, f"/findings/{found.key}", token=token(vera), what="asked", text=QUESTION).status_code == 303
+    return found
+
+
+def typed(short: Path, place: Path, technician: str, lines: str) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "handsfree", "visit", str(short), "--typed", "--technician", technician, "--visits",
+               str(place), "--site", SUMMIT, "--cabinet", "HK-9", "--by-manual"]  # fmt: skip
+    return subprocess.run(command, input=lines, capture_output=True, text=True, env=os.environ, timeout=60, check=False)
+
+
+def test_a_question_is_put_at_close_out_and_the_answer_lands_in_its_thread(
+    desk: Desk, device: Path, short: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found, place = ask(desk), tmp_path / "van" / "visits"
+    vera = signed_in(desk, "Vera")  # by the name that the desk has in this test's client
+    with served(desk) as address:
+        assert send(SendOptions(None, address, device, minutes=0.2), as_json=True) == 0
+        assert json.loads(capsys.readouterr().out.splitlines()[-1])["questions"] == 1
+        other = typed(short, place, BRANDNER, "next step\n")
+        assert QUESTION not in other.stdout, "it is not for everybody"
+        done = typed(short, place, HUBER, "next step\nThe lift was about to close for the night.\n")
+        assert done.returncode == 0, done.stderr
+        assert f"Vera asks: {QUESTION}" in done.stdout
+        assert done.stdout.index(QUESTION) < done.stdout.index("That was it.")
+        again = typed(short, place, HUBER, "next step\n")
+        assert QUESTION not in again.stdout, "it was answered"
+        assert send(SendOptions(place, address, device, minutes=0.2), as_json=True) == 0
+        assert json.loads(capsys.readouterr().out.splitlines()[-1])["questions"] == 0
+    assert [row.what for row in threads.thread(desk.engine, found.key)] == ["asked", "answered"]
+    desk.origins = ("http://desk.test",)
+    page = vera.get(f"/visits/{found.name}").text
+    assert "The lift was about to close for the night." in page
+    assert "Hear it where it was said" in page
+    threads.rebuild(desk.engine, desk.own)
+    assert [row.what for row in threads.thread(desk.engine, found.key)] == ["asked", "answered"]
+    assert [kept.act.what for kept in acts.read(desk.own)] == ["asked"]
+
+
+def run(short: Path, place: Path, lines: list[str | float], asked: list[DeskQuestion]) -> tuple[list[Any], Path]:
+    file = place / "desk-questions.json"
+    place.mkdir(exist_ok=True)
+    file.write_bytes(to_json(asked))
+    clock = TestClock()
+    who = sessions.Who(HUBER, SUMMIT, "HK-9")
+    session = sessions.begin(sessions.provable(short), place, who, "typed", clock=clock, asked=file)
+    visited.run(session, lines, clock)
+    return [entry.event for entry in reader.read(session.folder)], file
+
+
+ONE = DeskQuestion("a" * 64, HUBER, "Vera", "Why?")
+TWO = DeskQuestion("b" * 64, HUBER, "Vera", "Was the door open?", SUMMIT, "HK-9")
+
+
+@pytest.mark.parametrize(
+    ("lines", "answered"),
+    [
+        (["skip it"], ()), (["Skip it."], ()), (["no"], ()), ([61.0], ()), ([""], ()),
+        (["say again", "a bus stood there"], ("a",)), (["no, the door was shut"], ("a",)),
+        (["next step is what I said to him"], ("a",)),
+    ],
+)  # fmt: skip
+def test_it_is_answered_or_passed_and_the_visit_ends_as_it_would(
+    short: Path, tmp_path: Path, lines: list[str | float], answered: tuple[str, ...]
+) -> None:
+    events, file = run(short, tmp_path / "v", ["next step", *lines], [ONE])
+    assert [e.outcome for e in events if isinstance(e, Closed)] == ["fixed"]
+    assert [e.key[0] for e in events if isinstance(e, DeskAnswered)] == list(answered)
+    assert [one.key[0] for one in parse(file.read_bytes())] == ([] if answered else ["a"])
+
+
+def test_one_about_this_cabinet_comes_first_and_two_are_enough(short: Path, tmp_path: Path) -> None:
+    third = DeskQuestion("c" * 64, HUBER, "Vera", "And?")
+    events, _ = run(short, tmp_path / "v", ["next step", "first", "second"], [ONE, third, TWO])
+    assert [e.key[0] for e in events if isinstance(e, DeskAsked)] == ["b", "a"]
+    assert len([e for e in events if isinstance(e, NoteKept)]) == 2
+
+
+def test_power_is_on_and_a_call_for_help_act_there_too(short: Path, tmp_path: Path) -> None:
+    events, _ = run(short, tmp_path / "v", ["next step", "I am hurt", 70.0, "go ahead", "He asked me to"], [ONE])
+    said = [e.text for e in events if isinstance(e, Say)]
+    assert any("emergency" in text.casefold() for text in said), said
+    assert [e.key[0] for e in events if isinstance(e, DeskAnswered)] == ["a"]
+
+
+def test_a_desk_gives_a_device_the_questions_of_its_own_team_alone(desk: Desk) -> None:
+    ask(desk)
+    assert [one.technician for one in threads.asked_of(desk.engine, None)] == [HUBER]
+    assert [one.technician for one in threads.asked_of(desk.engine, people.technicians_of(desk.people, "valley"))] == [HUBER]
+    assert threads.asked_of(desk.engine, people.technicians_of(desk.people, "summit")) == []
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.binary(max_size=200) | st.recursive(
+    st.none() | st.integers() | st.text(max_size=20), lambda inner: st.lists(inner, max_size=4)
+    | st.dictionaries(st.sampled_from(["questions", "key", "technician", "text", "by"]), inner, max_size=5), max_leaves=12,
+).map(lambda value: json.dumps(value).encode()))  # fmt: skip
+def test_whatever_answers_in_the_desks_place_is_questions_or_none(data: bytes) -> None:
+    try:
+        found = parse(data)
+    except ValueError:
+        return
+    assert all(one.text.isprintable() and len(one.text) <= desk_questions.LONGEST for one in found)
+
+
+def test_nobody_is_asked_what_is_for_nobody(tmp_path: Path) -> None:
+    file = tmp_path / "q.json"
+    assert pending(file, HUBER, "", "") == ()
+    file.write_bytes(to_json([ONE]))
+    assert pending(file, "", "", "") == ()
+    assert pending(file, HUBER.upper(), "", "") == ((ONE.key, "Vera", "Why?"),)
+    file.write_bytes(b"\xff" * 9)
+    assert pending(file, HUBER, "", "") == ()
