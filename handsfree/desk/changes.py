@@ -11,7 +11,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from handsfree.desk import factor, people, watch
+from handsfree.desk import factor, keyfobs, people, watch
 from handsfree.desk.factor import CodeWanted
 from handsfree.desk.rereading import read_folders
 from handsfree.desk.vouching import signed_in_elsewhere
@@ -76,7 +76,7 @@ async def sign_in(request: Request) -> Response:
         return again(401, to, "The name or the password is not right.")
     fields = {"to": to, "kept": form.get("kept", ""), "kept_to": inward(form.get("kept_to", "/"))}
     if isinstance(came, CodeWanted):
-        return page(request, "code.html", token=came.token, problem="", **fields)
+        return await run_in_threadpool(_code_page, request, came, fields)
     return await _come_in(request, came, fields)
 
 
@@ -86,22 +86,44 @@ async def _come_in(request: Request, secret: str, fields: dict[str, str]) -> Res
     return await opened(request, secret, fields["to"], fields["kept"], fields["kept_to"])
 
 
+def _code_page(
+    request: Request, waits: CodeWanted, fields: dict[str, str], status: int = 200, problem: str = ""
+) -> Response:
+    desk = desk_of(request)
+    asked = keyfobs.challenge(desk.people, waits.person, waits.token, host_of(request))
+    return page(
+        request, "code.html", status, token=waits.token, problem=problem, asked=asked,
+        coded=factor.wanted(desk.people, waits.person), **fields,
+    )
+
+
 async def code(request: Request) -> Response:
-    """The second factor, after the password."""
+    """The second factor, after the password: a code, or what a security key answered."""
     form = await read_form(request)
     if form is None:
         return sorry(request, 413, "The form is too large.")
     desk, token = desk_of(request), form.get("pending", "")
     fields = {"to": inward(form.get("to", "/")), "kept": form.get("kept", ""), "kept_to": inward(form.get("kept_to", "/"))}
+    judge = partial(factor.judge, desk.people, token, form.get("code", ""))
+    if "answer" in form:
+        judge = partial(factor.judge_key, desk.people, token, form["answer"], host_of(request), desk.origins)
     try:
-        person = await run_in_threadpool(factor.judge, desk.people, token, form.get("code", ""))
+        person = await run_in_threadpool(judge)
+        if person is None:
+            watch.note("second factor wrong", address=address_of(request))
+            waits = CodeWanted(token, await run_in_threadpool(factor.waits, desk.people, token))
+            said = "That was no key of yours." if "answer" in form else "That code is not right, or was used before."
+            return await run_in_threadpool(_code_page, request, waits, fields, 401, said)
     except Trouble as trouble:
         kept = {"kept": fields["kept"], "kept_to": fields["kept_to"]}
         return sign_in_form(request, 401, fields["to"], trouble.sentence, **kept)
-    watch.note("code wrong" if person is None else "code right", address=address_of(request))
-    if person is None:
-        return page(request, "code.html", 401, token=token, problem="That code is not right, or was used before.", **fields)
+    watch.note("second factor right", address=address_of(request))
     return await _come_in(request, await run_in_threadpool(people.begin_session, desk.people, person), fields)
+
+
+def host_of(request: Request) -> str:
+    """The host that the browser asked for: one of the desk's own, or the guard had refused it."""
+    return request.headers.get("host", "")
 
 
 async def elsewhere(request: Request) -> Response:
@@ -168,7 +190,12 @@ def _account(request: Request, status: int = 200, problem: str = "") -> Response
     desk, account = desk_of(request), request.state.account
     sessions = people.sessions_of(desk.people, account.id) if account.id else []
     coded = bool(account.id) and factor.wanted(desk.people, account.id)
-    return page(request, "account.html", status, problem=problem, sessions=sessions, coded=coded)
+    keys = keyfobs.keys_of(desk.people, account.id) if account.id else []
+    must = account.role in desk.two_factors
+    return page(
+        request, "account.html", status, problem=problem, sessions=sessions, coded=coded, keys=keys, must=must,
+        named=keyfobs.name_of(host_of(request)),
+    )
 
 
 @for_roles(*SIGNED_IN)
@@ -206,24 +233,48 @@ def end_sessions(request: Request, form: FormFields) -> Response:
 
 @form_for_roles(*SIGNED_IN)
 def second_factor(request: Request, form: FormFields) -> Response:
-    """Begun and taken away with the password, confirmed with a first code."""
+    """Begun and taken away with the password, confirmed with a first code or by the key itself."""
     desk, account, do = desk_of(request), request.state.account, form.get("do", "")
     if account.id == 0:
         return sorry(request, 403, "The person at this machine has no password, and needs no second factor.")
     try:
         if do == "confirm":
             factor.confirm(desk.people, account.id, form.get("code", ""))
-            watch.note("second factor begun", name=account.name)
-            return then(request, "/account", "The second factor is on: a code is asked for at every sign-in.")
+            return _added(request, "The second factor is on: a code is asked for at every sign-in.")
+        if do == "put key":
+            answer, name = form.get("answer", ""), form.get("name", "")
+            keyfobs.add(desk.people, account.id, name, answer, host_of(request), desk.origins)
+            return _added(request, "The security key is yours now: it is asked for at every sign-in.")
         judge = partial(people.owns, desk.people, account, form.get("old", ""), address_of(request))
         from_thread.run(partial(to_thread.run_sync, limiter=request.app.state.hashing), judge)
-        if do == "remove":
-            factor.remove(desk.people, account.id)
-            watch.note("second factor taken away", name=account.name)
-            return then(request, "/account", "The second factor is off.")
+        if do in ("remove", "remove key"):
+            return _taken_away(request, form)
+        if do == "key":
+            asked = keyfobs.begin(desk.people, account.id, account.name, host_of(request))
+            return page(request, "key.html", asked=asked, name=form.get("name", "").strip())
         return page(request, "factor.html", shown=factor.begin(desk.people, account.id, account.name))
     except Trouble as trouble:
         return _account(request, 422, trouble.sentence)
+
+
+def _added(request: Request, said: str) -> Response:
+    watch.note("second factor begun", name=request.state.account.name)
+    return then(request, "/account", said)
+
+
+def _taken_away(request: Request, form: FormFields) -> Response:
+    """Never the last one where the role must have one: put another in its place first."""
+    desk, account = desk_of(request), request.state.account
+    coded, keys = factor.wanted(desk.people, account.id), keyfobs.count(desk.people, account.id)
+    if account.role in desk.two_factors and coded + keys < 2:
+        raise Trouble(f"A {account.role} here needs a second factor. Add another first, then take this one away.")
+    if form.get("do") == "remove":
+        factor.remove(desk.people, account.id)
+    else:
+        number = form.get("key", "")
+        keyfobs.remove(desk.people, account.id, int(number) if number.isascii() and number.isdigit() else 0)
+    watch.note("second factor taken away", name=account.name)
+    return then(request, "/account", "It is taken away.")
 
 
 @form_for_roles("supervisor")

@@ -1,4 +1,5 @@
-"""A second factor: codes that change every half minute (RFC 6238, the `pyotp` package), from a program on a telephone.
+"""A second factor: codes that change every half minute (RFC 6238, the `pyotp` package), from a program on a telephone; or a
+security key (`keyfobs`).
 
 Rules of this file:
 
@@ -13,26 +14,29 @@ from __future__ import annotations
 
 import secrets
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import pyotp
 from sqlalchemy import Connection, Engine, delete, insert, select, update
 
+from handsfree.desk import keyfobs
 from handsfree.desk.digests import digest
 from handsfree.desk.people_tables import PendingSignIn, SecondFactor
 from handsfree.errors import Trouble
 
-#: Seconds that a code is waited for, wrong codes until the password is asked again, and seconds a code is good for. A
-#: code of
-#: the half minute before or after is taken, for clocks differ.
+#: Seconds that a code is waited for, wrong codes until the password is asked again, and seconds a code is good for. A code
+#: of the half minute before or after is taken, for clocks differ.
 WAIT, TRIES, STEP = 300.0, 5, 30
+TOO_LATE = "That took too long, or too many tries. Sign in again."
 
 
 @dataclass(frozen=True)
 class CodeWanted:
-    """The password was right; `token` names the sign-in that waits for its code."""
+    """The password was right; `token` names the sign-in that waits for its code, or for the person's security key."""
 
     token: str
+    person: int
 
 
 @dataclass(frozen=True)
@@ -46,6 +50,11 @@ class FactorSecret:
 def wanted(engine: Engine, person: int) -> bool:
     with engine.connect() as connection:
         return bool(connection.scalar(select(SecondFactor.confirmed).where(SecondFactor.person_id == person)))
+
+
+def there(engine: Engine, person: int) -> bool:
+    """Has the person a second factor of any kind?"""
+    return wanted(engine, person) or keyfobs.count(engine, person) > 0
 
 
 def begin(engine: Engine, person: int, name: str) -> FactorSecret:
@@ -81,7 +90,7 @@ def wait_for(engine: Engine, person: int, now: float | None = None) -> CodeWante
     with engine.begin() as connection:
         connection.execute(delete(PendingSignIn).where(PendingSignIn.at < now - WAIT))
         connection.execute(insert(PendingSignIn), [{"digest": digest(token), "person_id": person, "at": now, "tries": 0}])
-    return CodeWanted(token)
+    return CodeWanted(token, person)
 
 
 def judge(engine: Engine, token: str, code: str, now: float | None = None) -> int | None:
@@ -91,7 +100,7 @@ def judge(engine: Engine, token: str, code: str, now: float | None = None) -> in
         asked = select(*PendingSignIn.__table__.columns).where(PendingSignIn.digest == digest(token))
         row = connection.execute(asked).first()
         if row is None or row.at < now - WAIT or row.tries >= TRIES:
-            raise Trouble("That took too long, or too many tries. Sign in again.")
+            raise Trouble(TOO_LATE)
         right = _taken(connection, row.person_id, code, now, confirmed=1)
         if right:
             connection.execute(delete(PendingSignIn).where(PendingSignIn.digest == row.digest))
@@ -99,6 +108,29 @@ def judge(engine: Engine, token: str, code: str, now: float | None = None) -> in
             this = update(PendingSignIn).where(PendingSignIn.digest == row.digest)
             connection.execute(this.values(tries=PendingSignIn.tries + 1))
         return int(row.person_id) if right else None
+
+
+def judge_key(engine: Engine, token: str, answer: str, host: str, origins: Sequence[str]) -> int | None:
+    """As `judge`, of what a security key answered."""
+    person = waits(engine, token)
+    right = keyfobs.right(engine, person, token, answer, host, origins)
+    this = PendingSignIn.digest == digest(token)
+    with engine.begin() as connection:
+        if not right:
+            connection.execute(update(PendingSignIn).where(this).values(tries=PendingSignIn.tries + 1))
+            return None
+        return person if connection.execute(delete(PendingSignIn).where(this)).rowcount == 1 else None
+
+
+def waits(engine: Engine, token: str, now: float | None = None) -> int:
+    """Whose sign-in it is that waits. Trouble where the password must be asked again."""
+    now = time.time() if now is None else now
+    with engine.connect() as connection:
+        asked = select(*PendingSignIn.__table__.columns).where(PendingSignIn.digest == digest(token))
+        row = connection.execute(asked).first()
+    if row is None or row.at < now - WAIT or row.tries >= TRIES:
+        raise Trouble(TOO_LATE)
+    return int(row.person_id)
 
 
 def _taken(connection: Connection, person: int, code: str, now: float | None, confirmed: int) -> bool:

@@ -10,6 +10,8 @@ Rules of this file:
 
 from __future__ import annotations
 
+from functools import partial
+
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import cookie_parser
@@ -62,7 +64,7 @@ class Guard:
             watch.note("refused: another host name", address=address, host=headers.get("host", ""))
             return PlainTextResponse("The desk does not go by that name.", 400)
         state = scope.setdefault("state", {})
-        state["account"], state["secret"] = None, ""
+        state["account"], state["secret"], state["lacks_factor"] = None, "", False
         if scope["path"].startswith("/upload"):
             return None  # by key, not by cookie: see `uploads`
         secret = cookie_parser(headers.get("cookie", "")).get(desk.cookie(), "")
@@ -70,6 +72,9 @@ class Guard:
             account = await run_in_threadpool(desk.who, secret)
             if account is not None:
                 state["account"], state["secret"] = account, secret
+                if account.role in desk.two_factors:
+                    lacks = partial(people.lacks_factor, desk.people, account, desk.two_factors)
+                    state["lacks_factor"] = await run_in_threadpool(lacks)
                 if wait := desk.buckets.take(f"account {account.id}", desk.rates.account):
                     return _slower(wait)
         if scope["method"] not in READS and headers.get("origin") not in desk.origins:

@@ -33,6 +33,7 @@ from handsfree.desk.people_tables import (
     PeopleBase,
     SavedSearch,
     SecondFactor,
+    SecurityKey,
     SessionRow,
     User,
 )
@@ -140,7 +141,7 @@ def remove(engine: Engine, name: str) -> None:
     """And every session of theirs ends. Trouble where there is nobody of that name."""
     with engine.begin() as connection:
         row = _there(connection, name)
-        for table in (SessionRow, SavedSearch, DeviceSeen, SecondFactor, PendingSignIn, Elsewhere):
+        for table in (SessionRow, SavedSearch, DeviceSeen, SecondFactor, SecurityKey, PendingSignIn, Elsewhere):
             connection.execute(delete(table).where(table.person_id == row.id))
         connection.execute(delete(User).where(User.id == row.id))
     watch.note("account removed", name=name)
@@ -164,11 +165,12 @@ def alter(
 
 
 def forget_codes(engine: Engine, name: str) -> None:
-    """By who runs the desk, for somebody who lost their telephone: the second factor is off, every session of theirs
-    ends."""
+    """By who runs the desk, for somebody who lost their telephone or security key: the second factor is off, every session
+    of theirs ends."""
     with engine.begin() as connection:
         row = _there(connection, name)
-        connection.execute(delete(SecondFactor).where(SecondFactor.person_id == row.id))
+        for table in (SecondFactor, SecurityKey):
+            connection.execute(delete(table).where(table.person_id == row.id))
         connection.execute(delete(SessionRow).where(SessionRow.person_id == row.id))
     watch.note("second factor taken away", name=name)
 
@@ -200,6 +202,15 @@ def everybody(engine: Engine) -> list[UserAccount]:
 def persons(engine: Engine) -> int:
     """How many there are who sign in; devices do not."""
     return sum(account.role != "device" for account in everybody(engine))
+
+
+def lacks_factor(engine: Engine, account: UserAccount, roles: frozenset[str]) -> bool:
+    """Has the account a role that must have a second factor, and none? Who has no password signs in elsewhere, and the
+    provider there answers for it; so does the machine itself where there are no accounts."""
+    if account.role not in roles or not account.id or factor.there(engine, account.id):
+        return False
+    with engine.connect() as connection:
+        return bool(connection.scalar(select(User.password).where(User.id == account.id)))
 
 
 def supervisors(engine: Engine) -> list[str]:
@@ -251,7 +262,7 @@ def sign_in(
     person = judged(engine, name, password, address, now)
     if person is None:
         return None
-    return factor.wait_for(engine, person, now) if factor.wanted(engine, person) else begin_session(engine, person, now)
+    return factor.wait_for(engine, person, now) if factor.there(engine, person) else begin_session(engine, person, now)
 
 
 def judged(engine: Engine, name: str, password: str, address: str, now: float) -> int | None:

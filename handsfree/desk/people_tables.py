@@ -6,7 +6,7 @@ slow hash adds nothing).
 
 from __future__ import annotations
 
-from sqlalchemy import Double, ForeignKey, Index, Integer, String, Text
+from sqlalchemy import BigInteger, Double, ForeignKey, Index, Integer, String, Text
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 
@@ -91,6 +91,31 @@ class SecondFactor(PeopleBase):
     secret: Mapped[str] = mapped_column(String(64))
     confirmed: Mapped[int] = mapped_column(Integer)
     used: Mapped[int] = mapped_column(Integer)
+
+
+class SecurityKey(PeopleBase):
+    """A security key (WebAuthn): its credential as the `fido2` package writes it, URL-safe base 64. `used`: its counter when
+    it was used last."""
+
+    __tablename__ = "security_keys"
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    person_id: Mapped[int] = mapped_column(Integer, index=True)
+    name: Mapped[str] = mapped_column(String(60))
+    credential: Mapped[str] = mapped_column(Text)
+    used: Mapped[int] = mapped_column(BigInteger)
+    made: Mapped[float] = mapped_column(Double)
+
+
+class KeyChallenge(PeopleBase):
+    """What a security key is to answer. `of`: an account, or the digest of a sign-in that waits; `state`: of the `fido2`
+    package, JSON."""
+
+    __tablename__ = "key_challenges"
+
+    of: Mapped[str] = mapped_column(String(80), primary_key=True)
+    state: Mapped[str] = mapped_column(Text)
+    at: Mapped[float] = mapped_column(Double)
 
 
 class PendingSignIn(PeopleBase):

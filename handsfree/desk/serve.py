@@ -45,6 +45,7 @@ class DeskOptions:
     sign_on_client: str = ""
     sign_on_secret: Path | None = None
     one_in: int = 0
+    two_factors: tuple[str, ...] = ()
     options: dict[str, Any] | None = None
 
     @property
@@ -116,6 +117,14 @@ def sign_on_of(asked: DeskOptions) -> SignOn | None:
     return SignOn(asked.sign_on, asked.sign_on_client, secret)
 
 
+def _roles(names: tuple[str, ...]) -> frozenset[str]:
+    """Trouble for one that nobody signs in as."""
+    for name in names:
+        if name not in people.ROLES or name == "device":
+            raise Trouble(f"--second-factor is for a role: technician, supervisor or writer; nobody signs in as '{name}'.")
+    return frozenset(names)
+
+
 def open_people(asked: DeskOptions) -> Any:
     database.own_folder(asked.visits)
     engine = database.open_engine(asked.people_url)
@@ -137,7 +146,7 @@ def open_desk(asked: DeskOptions, tell: Any = None) -> tuple[Desk, Refreshed]:
         asked.visits, engine, accounts, files, origins(asked), keys.load(), known, asked.signed_only,
         secure=asked.certificate is not None or asked.origin is not None,
         door="" if count else secrets.token_urlsafe(32), removers=keys.removers(),
-        sign_on=sign_on_of(asked), one_in=asked.one_in,
+        sign_on=sign_on_of(asked), one_in=asked.one_in, two_factors=_roles(asked.two_factors),
     )
     done = refresh(engine, asked.visits, known, tell, sound_elsewhere=files.elsewhere, heads=desk.heads,
                    removers=desk.removers, one_in=desk.one_in, one=desk.one)

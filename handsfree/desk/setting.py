@@ -79,8 +79,8 @@ class Desk:
     """`origins`: scheme and host by which browsers may reach it. `secure`: over TLS. `door`: the secret in the link printed
     at the start where there are no accounts, '' where there are; it opens once, and when that session is over `tell` is
     given the next one. `sign_on`: where people may sign in elsewhere, None for nowhere. `one_in`: of so many visits in
-    which nothing needs a look one is drawn for review, 0 for none. `stamp`: marks the sentences that this desk shows on a
-    page (`web.then`)."""
+    which nothing needs a look one is drawn for review, 0 for none. `two_factors`: roles that must have a
+    second factor. `stamp`: marks the sentences that this desk shows on a page (`web.then`)."""
 
     visits: Path
     engine: Engine
@@ -101,6 +101,7 @@ class Desk:
     removers: frozenset[str] = frozenset()
     sign_on: SignOn | None = None
     one_in: int = 0
+    two_factors: frozenset[str] = frozenset()
     _heads: Heads | None = field(default=None, repr=False)
 
     @property

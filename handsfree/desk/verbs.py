@@ -27,6 +27,9 @@ def desk(
     origin: Annotated[str | None, typer.Option(help="The address browsers use, where --host is another.")] = None,
     signed_only: Annotated[bool, typer.Option("--signed-only", help="Take only visits signed by a known device.")] = False,
     review: Annotated[int, typer.Option(min=0, max=100_000, help="Draw one in so many good visits for review.")] = 0,
+    second_factor: Annotated[
+        list[str] | None, typer.Option(help="A role that must have a second factor; may be given several times.")
+    ] = None,
     sign_on: Annotated[str, typer.Option(help="Issuer of OpenID Connect that people may sign in with.")] = "",
     sign_on_client: Annotated[str, typer.Option(help="What it knows this desk by.")] = "",
     sign_on_secret: Annotated[Path | None, typer.Option(help="File with the secret it gave.")] = None,
@@ -38,7 +41,7 @@ def desk(
 
         commands.desk(DeskOptions(
             visits, database, people, sound, host, port, certificate, key, origin, signed_only, sign_on, sign_on_client,
-            sign_on_secret, review,
+            sign_on_secret, review, tuple(second_factor or ()),
         ))  # fmt: skip
 
 

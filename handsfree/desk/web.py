@@ -136,6 +136,10 @@ def _safely(view: View, request: Request) -> Response:
         return sorry(request, 409, trouble.sentence)
 
 
+#: What opens to somebody who must have a second factor and has none yet.
+BEFORE_FACTOR = ("/account", "/account/factor", "/account/sessions", "/sign-out")
+
+
 def _refusal(request: Request, roles: tuple[str, ...]) -> Response | None:
     account: UserAccount | None = request.state.account
     if account is None:
@@ -145,6 +149,9 @@ def _refusal(request: Request, roles: tuple[str, ...]) -> Response | None:
     if account.role not in roles:
         watch.note("refused: not for that role", name=account.name, path=request.url.path)
         return sorry(request, 403, "This page is not for your role.")
+    if request.url.path not in BEFORE_FACTOR and request.state.lacks_factor:
+        said = f"A {account.role} here needs a second factor. Add one: nothing else opens before."
+        return then(request, "/account", said) if request.method in ("GET", "HEAD") else sorry(request, 403, said)
     return None
 
 
