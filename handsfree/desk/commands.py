@@ -16,6 +16,7 @@ def _needed() -> None:
     try:
         import alembic  # noqa: F401
         import argon2  # noqa: F401
+        import fido2  # noqa: F401
         import fsspec  # noqa: F401
         import jinja2  # noqa: F401
         import sqlalchemy  # noqa: F401

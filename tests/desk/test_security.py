@@ -448,8 +448,8 @@ def test_a_desk_that_others_could_reach_does_not_start(tmp_path: Path) -> None:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     code = (
-        "from pathlib import Path; from handsfree.desk.commands import desk; from handsfree.desk.serve import Asked; "
-        f"desk(Asked(Path({str(tmp_path)!r}), host='0.0.0.0', port={port}))"
+        "from pathlib import Path; from handsfree.desk.commands import desk; from handsfree.desk.serve import DeskOptions; "
+        f"desk(DeskOptions(Path({str(tmp_path)!r}), host='0.0.0.0', port={port}))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=False)
     assert done.returncode != 0
@@ -469,8 +469,8 @@ def test_the_program_starts_says_what_it_does_and_serves(season: Made, tmp_path:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     code = (
-        "from pathlib import Path; from handsfree.desk.commands import desk; from handsfree.desk.serve import Asked; "
-        f"desk(Asked(Path({str(visits)!r}), port={port}))"
+        "from pathlib import Path; from handsfree.desk.commands import desk; from handsfree.desk.serve import DeskOptions; "
+        f"desk(DeskOptions(Path({str(visits)!r}), port={port}))"
     )
     for _ in range(2):
         process = subprocess.Popen([sys.executable, "-c", code], stderr=subprocess.PIPE, text=True, env=os.environ)

@@ -71,7 +71,8 @@ WALKS: tuple[tuple[str, tuple[str | Happening, ...]], ...] = (
 )  # fmt: skip
 #: Where nobody is asked anything, or is listened to for other things alone.
 QUIET = (Awaiting.WAIT, Overlay.STAND_BY)
-#: Nothing is asked before the visit has begun; a note, and an answer to the desk, is one whatever it says (`test_who` has what it may hide).
+#: Nothing is asked before the visit has begun; a note, or an answer to the desk, is one, whatever it says (`test_who`
+#: has what it may hide).
 NOT_HERE = (Awaiting.NOTHING, Overlay.NOTE, Awaiting.DESK_ASKS)
 AT_STAND_BY = ("go ahead", "help", "power is on", *EMERGENCY)
 
