@@ -5,7 +5,8 @@
 `together`: one isolates, the lift asks for the second, who joins; the power comes on and both isolate anew; both lift, and
 each takes off their own lock. `handover`: the second joins, the first leaves, the second restores alone. What the program
 does not take is said again; after SAYINGS sayings it counts as given up and is typed. Whoever is asked speaks: the wrong
-person's words with the wrong number are tried once at each gate, and must open nothing. The procedure is invented.
+person's words with the wrong number are tried once at each gate, and, where voices are compared, the right number by the
+other's voice; both must open nothing. The procedure is invented.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from handsfree.dialogue.listening import listening_of
 from handsfree.isolation.people import owners
 from handsfree.journal.events import ListenFor, LockChanged, Opened, Say, Stamped, StepEntered, Utterance
 from handsfree.language import base
-from handsfree.language.meaning import Sense, Verdict
+from handsfree.language.meaning import Verdict
 from handsfree.procedure import load
 from handsfree.visit.machine import advance, start
 from handsfree.visit.state import Awaiting
@@ -106,6 +107,8 @@ class Visit:
         number = FIRST if who == "A" else SECOND
         if self.state.awaiting in GATES and words in ("isolated", "clear"):
             self._wrong(who, f"{words} lock {SECOND if who == 'A' else FIRST}")
+            if self.witness.encoder is not None:
+                self._wrong("B" if who == "A" else "A", f"{words} lock {number}")
         words = f"{words} lock {number}" if words in ("isolated", "clear") else words
         before = self.state
         listening = listening_of(before.listening or ListenFor())
@@ -125,14 +128,13 @@ class Visit:
         self.tell(meant)
 
     def _wrong(self, who: str, words: str) -> None:
-        """The other person's number, by this voice."""
-        before = self.state.interlock
+        """A number that is not this voice's own, or not asked for."""
+        before = self.state
         self.told.wrong_tried += 1
-        heard = self.hear(words, who, 1.0)
-        self.tell(heard)
-        after = self.state.interlock
-        opened = heard.verdict == Verdict.ACCEPTED and heard.sense == Sense.GATE
-        self.told.wrong_opened += bool(opened or before.locks != after.locks or before.given != after.given)
+        self.tell(self.hear(words, who, 1.0))
+        was, now = before.interlock, self.state.interlock
+        moved = (was.locks, was.given, before.awaiting) != (now.locks, now.given, self.state.awaiting)
+        self.told.wrong_opened += moved
 
 
 def whole(way: str, visit: Visit) -> list[str]:
@@ -178,7 +180,7 @@ def main() -> None:
         told = visit.told
         print(f"{way}, {first} and {second} at {asked.snr:g} dB: {'whole' if not wrong else '; '.join(wrong)}. "
               f"{told.sayings} sayings, {told.again} again, {len(told.misheard)} misheard, {len(told.given_up)} given up "
-              f"and typed; another's number {told.wrong_tried} times, {told.wrong_opened} opened; "
+              f"and typed; another's number or voice {told.wrong_tried} times, {told.wrong_opened} opened; "
               f"{time.process_time() - began:.1f} s", flush=True)  # fmt: skip
         for line in (*told.misheard, *told.given_up):
             print(f"    {line}")
