@@ -18,10 +18,10 @@ def free_names(flow: Flow) -> list[str]:
 
 
 def may_come(flow: Flow) -> tuple[str, ...]:
-    """Those of the known technicians who are not here."""
+    """Those of the known technicians who are not here; who took the visit up under a name is one of them."""
     state = flow.state
-    present_names = {one.name for one in here(state.interlock.people)} | {state.technician}
-    return tuple(name for name in state.technicians if name not in present_names)
+    present_names = {one.name for one in here(state.interlock.people)} | {""}
+    return tuple(dict.fromkeys(name for name in (state.technician, *state.technicians) if name not in present_names))
 
 
 def ask_who(flow: Flow) -> None:

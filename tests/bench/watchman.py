@@ -11,7 +11,7 @@ rules, from 29 CFR 1910.147 (d), (e), (f) and 1910.333 (b):
    isolation begun anew, its restore, found live, 'power is on' where it is the one meant. While it is not known which one is
    meant, all are.
 4. 'Put the power on' is said only when every lock on that source was taken off by its owner's number, or by the steps for
-   an owner who is gone.
+   an owner who is gone: four affirmed, (e)(3) and its (i) to (iii).
 5. A lock number is said only where it is read back.
 6. After 'power is on' something is said.
 7. Nothing breaks, and what a replay of the record comes to is the state the visit is in.
@@ -34,6 +34,7 @@ from handsfree.language.meaning import Sense, Verdict
 ENGLISH = base.load("en")
 BREAK = 30 * 60.0
 DAY = 13 * 3600.0
+STEPS = 4  # of 29 CFR 1910.147 (e)(3): the employer directs it, not at the site, tried to reach, will know
 NOTHING_SAID: tuple[str, tuple[str, ...]] = ("", ())
 A, B, NOBODYS = ("four", "two"), ("five", "one"), ("nine", "nine")
 
@@ -175,7 +176,7 @@ def said(small: Small, watch: Watch, event: ev.Utterance) -> Watch:
             proving = watch.step in small.proves
             return replace(
                 watch, after=proving and (watch.readings > 0 or watch.tried), affirmed=proving, seen=watch.seen | free,
-                gone=watch.gone if watch.gone < 0 else min(watch.gone + 1, 3),
+                gone=watch.gone if watch.gone < 0 else min(watch.gone + 1, STEPS),
             )  # fmt: skip
         case Sense.COMMAND, "next step" | "go ahead" | "done" if watch.step in small.isolates:
             free = frozenset(small.isolates[watch.step]) & small.unlocked
@@ -240,7 +241,7 @@ def phrase(small: Small, watch: Watch, effect: ev.Gate) -> tuple[Watch, str]:
 
 
 def lock(small: Small, watch: Watch, effect: ev.LockChanged) -> tuple[Watch, str]:
-    """A lock goes on by the phrase of somebody who is here; it comes off by its owner's number, or by the three steps."""
+    """A lock goes on by the phrase of somebody who is here; it comes off by its owner's number, or by the steps of (e)(3)."""
     word, number = watch.pending
     if effect.on:
         if word != "isolated" or number not in watch.people:
@@ -250,7 +251,7 @@ def lock(small: Small, watch: Watch, effect: ev.LockChanged) -> tuple[Watch, str
                        owners=watch.owners | {(effect.owner, number)}), ""  # fmt: skip
     if effect.how != "phrase":
         theirs = {one for name, one in watch.owners if name == effect.owner}
-        why = "" if watch.gone >= 3 else "4: a lock comes off without its owner before the three steps"
+        why = "" if watch.gone >= STEPS else "4: a lock comes off without its owner before every step of (e)(3)"
         return replace(watch, locks=frozenset(one for one in watch.locks if one[1] not in theirs)), why
     mine = (effect.source, number)
     if word != "clear" or mine not in watch.locks:

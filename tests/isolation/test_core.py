@@ -180,7 +180,7 @@ def test_a_lock_without_its_owner_comes_off_after_every_step_of_the_procedure() 
     assert folk.owners(on, "plug") == ("Ann", "Ben")
     assert folk.owners(on, "tap") == ()
     state = Interlock(SOURCES, locks=on)
-    for _ in range(2):
+    for _ in range(3):
         state = lock.absent_affirmed(state, "Ann")
         assert state.locks == on
     state = lock.absent_affirmed(state, "Ann")
@@ -443,7 +443,9 @@ def test_the_steps_of_an_absent_owner_are_counted_and_begin_anew_for_the_next() 
     one = lock.absent_affirmed(held, "Ann")
     two = lock.absent_affirmed(one, "Ann")
     three = lock.absent_affirmed(two, "Ann")
-    assert [(each.absent, each.locks) for each in (one, two, three)] == [(1, on), (2, on), (0, {Lock("plug", "Ben")})]
+    four = lock.absent_affirmed(three, "Ann")
+    assert [(each.absent, each.locks) for each in (one, two, three)] == [(1, on), (2, on), (3, on)]
+    assert (four.absent, four.locks) == (0, {Lock("plug", "Ben")})
 
 
 def test_when_the_first_of_what_is_proved_may_be_back_is_told_to_the_second() -> None:

@@ -285,6 +285,8 @@ def test_who_takes_over_cannot_take_off_the_lock_of_who_is_gone(why: str) -> Non
     assert ENGLISH.prompt("absent-stays", owner="the first person") in scene.said
     assert scene.state.interlock.locks
     scene.words("affirm", "affirm", "affirm")
+    assert scene.state.interlock.locks  # the employer directs it, or it stays on
+    scene.words("affirm")
     assert ENGLISH.prompt("absent-off", owner="the first person") in scene.said
     assert not scene.state.interlock.locks
     off = [e.event for e in scene.record if isinstance(e.event, LockChanged) and not e.event.on]

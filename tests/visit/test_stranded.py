@@ -64,12 +64,12 @@ def test_no_word_of_the_procedure_is_read_again() -> None:
     assert not any(e.event.now in ("ISOLATING", "ISOLATED") for e in scene.record[begun:] if isinstance(e.event, Gate))
 
 
-def test_who_finds_the_lock_of_another_takes_it_off_by_the_three_steps_alone() -> None:
+def test_who_finds_the_lock_of_another_takes_it_off_by_the_steps_for_that_alone() -> None:
     scene = barred(locked(), "B. Alder (invented)").words("five six", "affirm", "next step", "next step", "next step")
     assert scene.state.awaiting is Awaiting.OWNER_GONE
     scene.words("clear lock five six")
     assert scene.state.interlock.locks
-    scene.words("affirm", "affirm", "affirm")
+    scene.words("affirm", "affirm", "affirm", "affirm")
     assert not scene.state.interlock.locks
 
 
