@@ -61,8 +61,16 @@ def _prove(flow: Flow, step: model.Prove) -> Onward:
     if method.form == "try" and tells(method, hold):
         return _await(Awaiting.SWITCH_TRIED)(flow, step)
     if method.form == "try":
-        flow.prompt("try-tells-nothing", "notice", cuttable=False)
+        flow.prompt("try-tells-nothing", "notice", cuttable=False, instead=_instead(flow, method.instead))
     return _await(Awaiting.TESTER_BEFORE)(flow, step)
+
+
+def _instead(flow: Flow, method: str) -> str:
+    """That it is measured, and where: a person with the plug locked away must not measure at that plug."""
+    try:
+        return flow.sentence(f"measure-instead-{method}")
+    except KeyError:
+        return flow.sentence("measure-instead")
 
 
 def _restore(flow: Flow, step: model.Restore) -> Onward:
