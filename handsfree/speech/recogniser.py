@@ -136,5 +136,6 @@ def build_recogniser(engine: str | None, language_code: str, models_dir: Path) -
         raise Trouble(f"The engine '{engine}' is not installed for '{language_code}'; see 'handsfree models'.")
     raise Trouble(
         f"No speech engine is installed for '{language_code}'; install Vosk with "
-        "pip install 'handsfree[vosk]' and a model of it with 'handsfree models --add FILE.zip', or work from the keyboard with --typed."
+        "pip install 'handsfree[vosk]' and a model of it with "
+        "'handsfree models --add FILE.zip', or work from the keyboard with --typed."
     )
