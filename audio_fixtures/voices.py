@@ -238,7 +238,7 @@ def active_level(speech: Samples) -> float:
         return 0.0
     hang = int(0.2 * RATE)
     margin = 10 ** (-15.9 / 20)
-    for step in range(0, 200):  # the highest threshold, half a decibel at a time, that lies the margin below the level
+    for step in range(200):  # the highest threshold, half a decibel at a time, that lies the margin below the level
         threshold = float(envelope.max()) * 10 ** (-step / 40)
         above = np.cumsum(np.concatenate([np.zeros(hang, dtype=np.int64), envelope >= threshold]))
         active = int(np.count_nonzero(above[hang:] > above[:-hang])) or 1

@@ -43,6 +43,12 @@ def test_what_is_imported_is_asked_for_and_the_other_way_round() -> None:
     assert done.returncode == 0, done.stdout + done.stderr
 
 
+def test_nothing_is_dead() -> None:
+    """What the product itself does not use; pyproject.toml lists what is kept all the same, and why."""
+    done = tool("vulture")
+    assert done.returncode == 0, done.stdout
+
+
 def test_types_hold() -> None:
     done = tool("mypy")
     assert done.returncode == 0, done.stdout

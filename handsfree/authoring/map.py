@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator
 
 from handsfree.procedure import phrasing
 from handsfree.procedure.graph import ways
-from handsfree.procedure.model import Book, Procedure
+from handsfree.procedure.model import Procedure
 from handsfree.visit.state import State
 
 AROUND = 7  # steps shown before and after the current one in a long procedure
@@ -20,10 +20,10 @@ def text_map(state: State, been: Collection[tuple[str, str]]) -> list[str]:
     frame = state.frames[-1]
     procedure = state.book.procedures[frame.procedure]
     above = " > ".join(one.procedure for one in state.frames)
-    return [f"--- {above} --- {state.interlock.power}", *_lines(state.book, procedure, frame.step, been)]
+    return [f"--- {above} --- {state.interlock.power}", *_lines(procedure, frame.step, been)]
 
 
-def _lines(book: Book, procedure: Procedure, here: str, been: Collection[tuple[str, str]]) -> Iterator[str]:
+def _lines(procedure: Procedure, here: str, been: Collection[tuple[str, str]]) -> Iterator[str]:
     ids = [step.id for step in procedure.steps]
     at = ids.index(here)
     first = 0 if len(ids) <= WHOLE else max(0, min(at - AROUND, len(ids) - WHOLE))

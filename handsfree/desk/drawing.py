@@ -25,8 +25,8 @@ class TrendPoint:
     visit: str
 
 
-#: What a drawing can show: larger levels are no reading, later moments no date.
-LARGEST, LATEST = 1e12, 4e9
+#: What a drawing can show: larger levels are no reading.
+LARGEST = 1e12
 
 
 def _drawable(value: float | None) -> bool:

@@ -74,7 +74,6 @@ def visits_in(place: Path) -> list[Path]:
 class Enqueued:
     """`settled`: stored or refused before and not changed since. `unfit`: (visit, why) of those that cannot go."""
 
-    queued: int = 0
     settled: list[QueueEntry] = field(default_factory=list)
     unfit: list[tuple[str, str]] = field(default_factory=list)
 
@@ -93,7 +92,6 @@ def enqueue(queue: Queue, place: Path, address: str, *, again: bool = False) -> 
             done.unfit.append((folder.name, str(error)))
             continue
         queue.add(folder, address)
-        done.queued += 1
     return done
 
 

@@ -143,7 +143,7 @@ def verify(
         with path.open("rb") as stream:
             for at, entry, found, digest in walk(stream):
                 _look(seen, at, entry, found, digest, sound)
-        _at_the_end(seen, path)
+        _at_the_end(seen)
         _against_notes(seen, path, events, head, words)
         _as_signed(seen, signed, bool(events or head or words))
         if seen.last is not None and seen.last.kind != "Sealed":
@@ -296,7 +296,7 @@ def _file(seen: _SeenEvents, at: int, found: Envelope) -> None:
         raise _Odd(found.n, at, f"its file {found.file} is not the one that was recorded: its hash differs")
 
 
-def _at_the_end(seen: _SeenEvents, path: Path) -> None:
+def _at_the_end(seen: _SeenEvents) -> None:
     if seen.last is None:
         raise Broken(0, 0, "there is no event in it")
     if seen.missing:

@@ -90,13 +90,11 @@ class Happenings:
 
     def __init__(self) -> None:
         self._line: queue.SimpleQueue[Any] = queue.SimpleQueue()
-        self.untold = 0  # utterances not for the program, left out because nobody fetched
 
     def tell(self, happening: Any) -> None:
         heard = happening.heard if isinstance(happening, HeardPiece) else None
         if heard is not None and heard.verdict == Verdict.NOT_FOR_ME and self._line.qsize() > FULL:
-            self.untold += 1
-            return
+            return  # nobody fetches, and it is not for the program
         self._line.put(happening)
 
     def next(self, timeout: float | None) -> Any | None:

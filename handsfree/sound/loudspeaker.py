@@ -69,7 +69,7 @@ class Loudspeaker:
         self._done: deque[tuple[_Item, float, bool]] = deque()
         self._begun: deque[tuple[_Item, float]] = deque()
         self._history = History(clock)
-        self._rate, self._channels = RATE, 1
+        self._rate = RATE
         self._wake = threading.Event()
         self._closing = False
         self._lock = threading.Lock()  # among those who give prompts; never taken by the callback
@@ -77,7 +77,6 @@ class Loudspeaker:
         self.underflows = self.swallowed = 0
         self._due = 0.0  # monotonic time until which the device has been given sound
         self._keeper = Keeper("output", device, self._callback, self._opened, self._lost, tell, shape, latency)
-        self._latency = latency
         self._reporter = threading.Thread(target=self._report, name="loudspeaker reports", daemon=True)
         self._reporter.start()
 
@@ -196,7 +195,7 @@ class Loudspeaker:
     # ---- the rest ----
 
     def _opened(self, rate: int, channels: int) -> None:
-        self._rate, self._channels = rate, channels
+        self._rate = rate
         self.tap.reset(rate)
 
     def _lost(self) -> None:

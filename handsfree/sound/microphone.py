@@ -27,13 +27,12 @@ JUMP = 0.08  # s by which the device's time must differ from the count before th
 
 @dataclass(frozen=True)
 class Counts:
-    """All in samples at 16 kHz but `overflows`, how often the device said that it lost sound. `captured`: came from the
+    """All in samples at 16 kHz. `captured`: came from the
     device; `lost`: the device lost them; `dropped`: the reader was stuck and the line was full."""
 
     captured: int
     lost: int
     dropped: int
-    overflows: int
     losses: int  # times the whole device went
 
 
@@ -53,7 +52,7 @@ class Microphone:
         self._rest, self._rest_at, self._rest_lost = silence(0), 0.0, 0
         self._broken = False
         self._recent: deque[Samples] = deque(maxlen=max(1, round(PREROLL * RATE / BLOCK)))
-        self._put = self._got = self._pending_lost = self._overflows = 0  # _put: the callback's; _got: the reader's
+        self._put = self._got = self._pending_lost = 0  # _put: the callback's; _got: the reader's
         self._captured = self._lost_samples = self._dropped = 0.0
         self.ended = False
         self._keeper: Keeper | None = None
@@ -69,7 +68,7 @@ class Microphone:
 
     def counts(self) -> Counts:
         losses = self._keeper.losses if self._keeper else 0
-        return Counts(round(self._captured), round(self._lost_samples), round(self._dropped), self._overflows, losses)
+        return Counts(round(self._captured), round(self._lost_samples), round(self._dropped), losses)
 
     def read(self, timeout: float) -> Block | None:
         until = time.monotonic() + timeout
@@ -121,13 +120,11 @@ class Microphone:
         ago = when.currentTime - when.inputBufferAdcTime
         at = now - (ago if 0.0 < ago < 1.0 else frames / self._rate)
         self._captured += frames * RATE / self._rate
-        if status and status.input_overflow:
-            self._overflows += 1
-            if self._expected is not None:
-                # Its times may not show it, but the device says that some is lost: told as a sample of ours at least.
-                missing = max(-(-self._rate // RATE), round((at - self._expected) * self._rate))
-                self._lost_samples += missing * RATE / self._rate
-                self._pending_lost += missing
+        if status and status.input_overflow and self._expected is not None:
+            # Its times may not show it, but the device says that some is lost: told as a sample of ours at least.
+            missing = max(-(-self._rate // RATE), round((at - self._expected) * self._rate))
+            self._lost_samples += missing * RATE / self._rate
+            self._pending_lost += missing
         self._expected = at + frames / self._rate
         if self._put - self._got > self._line_limit * self._rate:
             self._dropped += frames * RATE / self._rate

@@ -46,7 +46,7 @@ class FileSource:
     `tail`: seconds of silence after its end, so that a last word still has an end of speech."""
 
     def __init__(self, path: str | Path, clock: Clock, tail: float = 2.0) -> None:
-        self._clock, self._tail = clock, tail
+        self._clock = clock
         self._blocks: Iterator[Samples] = _regular(blocks_of_file(path, BLOCK * 16), tail)
         self._ready: deque[Samples] = deque()
         self.ended = False

@@ -110,7 +110,7 @@ def parse(text: str, name: str = "The log") -> Log:
     body = [row for row in rows[first:] if _is_sample(row)][:MOST_ROWS]
     if len(body) < FEWEST_ROWS:
         raise Trouble(f"{name} has {len(body)} samples: at least {FEWEST_ROWS} are needed.")
-    comma = _decimal_comma(rows, text)
+    comma = _decimal_comma(rows)
     start, seconds, used = _times(heading, body, name, comma)
     columns = tuple(_columns(heading, body, used, comma, name))
     if not columns:
@@ -131,7 +131,7 @@ def _rows(text: str) -> list[list[str]]:
     return [[field.strip() for field in row] for row in csv.reader(io.StringIO("\n".join(lines)), delimiter=best)]
 
 
-def _decimal_comma(rows: Sequence[Sequence[str]], text: str) -> bool:
+def _decimal_comma(rows: Sequence[Sequence[str]]) -> bool:
     """Whether a comma is a decimal sign here: it never is where it parts the fields."""
     return any(re.fullmatch(r"-?\d+,\d+", field) for row in rows for field in row)
 

@@ -113,7 +113,7 @@ class DemoEar:
         if waits or last is None:
             return None
         name, repeats = last
-        if repeats >= MOST_REPEATS + _planned(self._script, self._where):
+        if repeats >= MOST_REPEATS + _planned(self._where):
             raise EOFError
         self._last[self._where] = (name, repeats + 1)
         again = name.replace(".flac", "-again.flac")
@@ -136,7 +136,7 @@ class DemoEar:
     def close(self) -> None: ...
 
 
-def _planned(script: Script, where: tuple[str, str]) -> int:
+def _planned(where: tuple[str, str]) -> int:
     """A restore has several checks, each answered by the same words."""
     return 4 if where[1] == "restore check" else 0
 

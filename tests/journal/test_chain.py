@@ -319,7 +319,7 @@ def test_a_jump_forward_that_is_noted_is_a_remark(event: Any, tmp_path: Path) ->
 
 
 def test_every_jump_is_counted(tmp_path: Path) -> None:
-    later = [entry(ClockMoved(90.0), at, **{"wall": entry(OPENED, 90.0 * at)["wall"]}) for at in (1.0, 2.0, 3.0)]
+    later = [entry(ClockMoved(90.0), at, wall=entry(OPENED, 90.0 * at)["wall"]) for at in (1.0, 2.0, 3.0)]
     assert verify(write(tmp_path, story(*later, seal=False))).remarks[-1].startswith("The wall clock jumped forward 3 times")
 
 

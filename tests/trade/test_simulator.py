@@ -118,7 +118,7 @@ def test_a_simulated_pull_down_is_followed_by_the_fit() -> None:
         rows = [(float(t), reading(simulated, "cabinet_temperature", float(t))) for t in range(0, 151, 15)]
         told = fit(rows, target)
         assert told.outlook is not Outlook.NOT_GOING
-        reached = next(t for t in range(0, 5000) if simulated.state(float(t)).celsius <= target)
+        reached = next(t for t in range(5000) if simulated.state(float(t)).celsius <= target)
         held += told.soonest <= reached <= told.latest
     assert held >= 17
 
