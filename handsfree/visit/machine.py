@@ -227,7 +227,7 @@ def _wait_rang(flow: Flow) -> None:
     over = _wait_over(state)
     if over and state.overlay in (Overlay.NONE, Overlay.STAND_BY):
         flow.tone("waiting")
-        if state.form is not Form.SHORT and state.frames not in state.trail:  # the second time the tone and what follows say it
+        if state.form is not Form.SHORT and state.frames not in state.trail:  # later the tone and what follows say it
             flow.heard(flow.sentence("wait-over"))
     if state.overlay is Overlay.NONE and over:
         forward(flow)

@@ -114,7 +114,7 @@ def test_a_fault_in_the_page_of_another_cabinet_keeps_nobody_from_this_one(
     (place / "half-1.yaml").write_text("cabinet: half-1\ntitle: Half\nplate: {volts: 12}\n")
     monkeypatch.chdir(tmp_path)
     assert cabinet.page_of("HK-4").page.cabinet == "firnkasten-40"
-    with pytest.raises(Trouble, match="Not looked into, for there are faults in it: cabinets/half-1.yaml"):
+    with pytest.raises(Trouble, match=r"Not looked into, for there are faults in it: cabinets/half-1.yaml"):
         cabinet.page_of("nobody-9")
-    with pytest.raises(Trouble, match="the page lacks 'plate.amperes'"):
+    with pytest.raises(Trouble, match=r"the page lacks 'plate.amperes'"):
         cabinet.page_of("half-1")
