@@ -16,8 +16,9 @@ from handsfree.desk.marks import judged_by
 from handsfree.desk.tables import COPY, GOOD, NOT_HOLDING, QUARANTINED, folded
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account, account
+from handsfree.journal.coverage import day_and_time
 from handsfree.journal.events import Opened, Stamped
-from handsfree.journal.findings import BROKEN, COPIED, DEPARTED, LOOK, RANKS, ReviewFinding, rank_of
+from handsfree.journal.findings import AHEAD, BROKEN, COPIED, DEPARTED, LOOK, RANKS, ReviewFinding, rank_of
 from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.found import diagnosis, tells
 from handsfree.journal.private import shown_said, shown_words
@@ -27,12 +28,15 @@ from handsfree.journal.story import complaint_of
 from handsfree.journal.verify import verify
 
 #: Raise it when what is read out of a folder changes: every visit is then read anew.
-VERSION = 6
+VERSION = 7
 #: Seconds that no due time lies ahead of the beginning: two years.
 LATEST_DUE = 2 * 366 * 86_400.0
 #: Longest text of a line or a diagnosis that is put into the database, and most rows of a kind of one visit: what an honest
 #: visit never comes near, so that a dishonest one costs no more than it.
 LONGEST_TEXT, MOST_ROWS = 4_000, 20_000
+
+#: Seconds that a visit may begin after its record was written here, for clocks differ. Common practice, no source.
+MOST_AHEAD = 6 * 3600.0
 
 Values = dict[str, Any]
 
@@ -80,6 +84,7 @@ def read_out(
         "spoken_answers": _answers(seen.entries),
         "findings": _findings(seen, began, folder, standing),
     }
+    rows["findings"] += _ahead(folder, seen, began)
     if standing == GOOD:  # what does not count is in no figure, no chart and no list of faults
         rows |= {"readings": _readings(seen), "faults": _faults(seen.entries, began), "steps": _steps(seen.entries, began)}
     rank = min((row["rank"] for row in rows["findings"]), default=99)
@@ -198,6 +203,14 @@ def _said(event: Any) -> tuple[str, str, str, float, str] | None:
 
 
 _BINDS = {ev.Utterance: ("clip", "clip_sha256"), ev.NoteKept: ("clip", "clip_sha256"), ev.Attached: ("file", "sha256")}
+
+
+def _ahead(folder: Path, seen: Account, began: float) -> list[Values]:
+    """A visit that begins well after it came here: the device's clock is wrong, and so are its days in every list."""
+    if began < (folder / "journal.jsonl").stat().st_mtime + MOST_AHEAD:
+        return []
+    said = f"By its own clock it began on {day_and_time(seen.began)}, after it came here. The device's clock is ahead."
+    return [finding_row(folder.name, began, AHEAD, 0, 0.0, said)]
 
 
 def _answers(entries: Sequence[Stamped]) -> list[Values]:

@@ -21,13 +21,20 @@ from handsfree.desk.people import UserAccount
 from handsfree.desk.queries import Scope
 from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
-from handsfree.journal.rows import amount, clock, minutes, plainly, span, unit
+from handsfree.journal.rows import amount, clock, minutes, plainly, seen_as, span, unit
 
 HERE = Path(__file__).parent
 LARGEST_FORM = 64_000
 
+
+def _shown(value: Any) -> Any:
+    """What a page puts in: of a text, whoever wrote it, nothing that turns the direction of writing or cannot be seen. What
+    is markup was made by `journal.screen`, which does the same."""
+    return seen_as(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
+
+
 _pages = Environment(loader=FileSystemLoader(HERE / "pages"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-                     lstrip_blocks=True)
+                     lstrip_blocks=True, finalize=_shown)  # fmt: skip
 
 
 #: What is written for a moment that no calendar has: a record may say anything.

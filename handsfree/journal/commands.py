@@ -56,7 +56,8 @@ def verify(
         raise Trouble(f"The record of {visit} does not hold at event {report.at}. {report.problem}", 3)
     if not as_json:
         out = console or Console()
-        files = f"{report.clips} files beside it are as they were recorded." if report.clips else ""
+        left = report.clips - report.removed
+        files = f"{left} files beside it are as they were recorded." if left else ""
         end = f"Its head is {report.head}, in words: {report.words}. Note it elsewhere, and a cut end can be found."
         for line in (report.verdict, files, *report.remarks, end):
             if line:

@@ -77,6 +77,11 @@ def row_of(entry: Stamped) -> Row | None:
 LONGEST_TEXT = 2000
 
 
+def seen_as(text: str) -> str:
+    """Without what steers a terminal, turns the direction of writing, or cannot be seen; lines and tabs stay."""
+    return "".join(c if c.isprintable() or c in "\n\t" else " " if c.isspace() else "\ufffd" for c in text)
+
+
 def printable(text: str) -> str:
     """Without what steers a terminal or turns the direction of writing, and no longer than `LONGEST_TEXT`."""
     shown = "".join(c if c.isprintable() else " " if c in "\n\t" else "\ufffd" for c in text[:LONGEST_TEXT])

@@ -14,7 +14,7 @@ from importlib.resources import files
 from handsfree.journal.account import Account
 from handsfree.journal.events import Utterance
 from handsfree.journal.findings import ReviewFinding
-from handsfree.journal.rows import Row, clock, minutes
+from handsfree.journal.rows import Row, clock, minutes, seen_as
 from handsfree.journal.story import BEGINNING, LONGEST_LINE, Chapter, ReadingCurve, Story
 
 #: A row -> its player as HTML, '' for none.
@@ -34,7 +34,7 @@ def css() -> str:
 
 def safe(text: str) -> str:
     """Escaped, and without the characters that HTML does not allow."""
-    return escape("".join(c if c.isprintable() or c in "\n\t " else "\ufffd" for c in text))
+    return escape(seen_as(text))
 
 
 def short(seconds: float) -> str:

@@ -246,6 +246,8 @@ def _opened(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
 
 def _signed_by(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
     event = stamped(entry).event
+    if not found.signature:  # the writer signs this event first: only taking the signatures away leaves it so
+        raise _Odd(found.n, at, f"from here on {event.device} signs, and nothing is signed: its signatures were taken away")
     if seen.known and event.public_key not in seen.known:
         raise _Odd(found.n, at, f"it is signed by '{event.device}', whose key is not known here")
     if len(seen.signers) >= 1000:

@@ -210,6 +210,25 @@ def test_stripped_of_signatures_and_changed_it_is_nobodys_word(tmp_path: Path, t
     assert "The record holds" not in told(folder, trusted.known)
 
 
+def test_signatures_taken_away_show_where_the_signer_is_still_named(tmp_path: Path, trusted: Trusted) -> None:
+    """The writer signs the event that names the signer: without that it is no honest record of any kind."""
+    folder = write_visit(tmp_path / VISIT, key=trusted.one)
+    bare = [dataclasses.replace(entry, signature="") for entry in read_list(folder)]
+    sealed = dataclasses.replace(bare[-1].event, head=written_anew(bare[:-1])[-1][-67:-3].decode())
+    put(folder, written_anew([*bare[:-1], dataclasses.replace(bare[-1], event=sealed)]))
+    said, status = verdict(folder, trusted)
+    assert status == 3
+    assert "its signatures were taken away" in said
+
+
+def test_what_was_pruned_is_not_called_as_it_was(tmp_path: Path, trusted: Trusted) -> None:
+    folder = write_visit(tmp_path / VISIT, key=trusted.one)
+    assert "files beside it are as they were recorded" in verdict(folder, trusted)[0]
+    removed = [one.removed for one in prune(tmp_path, timedelta(0), now=datetime(2030, 1, 1, tzinfo=UTC), key=trusted.one)]
+    assert removed[0] > 0
+    assert "as they were recorded" not in verdict(folder, trusted)[0]
+
+
 def test_signed_again_by_another_trusted_device_every_reader_names_that_one(tmp_path: Path, trusted: Trusted) -> None:
     folder = write_visit(tmp_path / VISIT, key=trusted.one)
     honest = verify(folder, known=trusted.known)

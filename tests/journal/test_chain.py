@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 import rfc8785
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from handsfree.errors import Trouble
 from handsfree.journal import canonical as form
@@ -419,10 +420,21 @@ def test_two_devices_each_sign_their_part(tmp_path: Path, key: keys.DeviceKey) -
 
 
 def test_a_thousand_devices_are_too_many(tmp_path: Path, key: keys.DeviceKey, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Without signatures of their own: the claim alone must not fill the memory."""
+    """With signatures of their own, and without: a claim must not fill the memory."""
+    prev, lines = "", []
+    for n in range(1002):
+        one = keys.DeviceKey("d", Ed25519PrivateKey.generate())
+        event = SignedBy("d", one.public_key) if n else OPENED
+        whole = {"n": n, "prev": prev, **entry(event, 1.0)}
+        line, prev = as_line(canonical({**whole, "signature": one.sign(canonical(whole))} if n else whole))
+        lines.append(line)
+    (tmp_path / "signed").mkdir()
+    (tmp_path / "signed" / "journal.jsonl").write_bytes(b"".join(lines))
+    assert first(verify(tmp_path / "signed")) == (1001, "More than 1000 devices claim to have signed it.")
     marks = [entry(SignedBy("d", f"{n:064x}"), 1.0) for n in range(1001)]
     report = verify(write(tmp_path / "v", [entry(OPENED, 0.0), *marks], None))
-    assert first(report) == (1001, "More than 1000 devices claim to have signed it.")
+    assert "its signatures were taken away" in report.problem
+    assert len(report.signers) <= 1
 
 
 # ---- files beside ---------------------------------------------------------------------------------------------------
