@@ -98,7 +98,7 @@ class Ground:
 
 
 HANDBOOK = sorted(str(page.relative_to(TOP)) for page in TOP.glob("handsfree/handbook/pages/*.md"))
-PAGES = ["README.md", "DEVELOPERS.md", *HANDBOOK]
+PAGES = ["README.md", "DEVELOPERS.md", "tests/bench/README.md", *HANDBOOK]
 
 
 def program(words: list[str], folder: Path, **more: str) -> subprocess.CompletedProcess[str]:
@@ -301,12 +301,6 @@ def test_commands_inside_sentences_exist(page: str) -> None:
 def test_modules_that_are_run_exist(page: str) -> None:
     for name in readme.modules(page):
         assert importlib.util.find_spec(name) is not None, name
-
-
-def test_the_state_diagram_is_the_tables() -> None:
-    line = [sys.executable, "-m", "handsfree.visit.diagram"]
-    done = subprocess.run(line, cwd=TOP, capture_output=True, text=True, check=True)
-    assert done.stdout.strip() in (TOP / "DEVELOPERS.md").read_text(encoding="utf-8")
 
 
 def test_the_install_lines_name_extras_that_exist() -> None:

@@ -1,4 +1,4 @@
-"""The interlock's states as Mermaid text, made from its table: `python -m handsfree.visit.diagram`."""
+"""The ways between the interlock's states, from its table: what the handbook draws."""
 
 from __future__ import annotations
 
@@ -27,12 +27,3 @@ def arrows() -> Iterator[Arrow]:
         if power is not Power.LIVE:
             clearing = [turn for turn in SourceEvent if (power, turn) not in TABLE]
             yield Arrow(power, Power.LIVE, ", ".join(clearing), clears=True)
-
-
-def mermaid() -> str:
-    lines = [f"    {arrow.begin} --> {arrow.end}: {arrow.why}" for arrow in arrows()]
-    return "\n".join(["stateDiagram-v2", "    [*] --> LIVE", *lines])
-
-
-if __name__ == "__main__":
-    print(mermaid())
