@@ -20,7 +20,7 @@ from sphinx.util.docutils import docutils_namespace
 
 from handsfree import __version__
 from handsfree.errors import Trouble
-from handsfree.handbook import decisions, expressions, grammar, journal, procedures, states, verbs
+from handsfree.handbook import decisions, expressions, grammar, hazards, journal, procedures, states, verbs
 
 PAGES = Path(__file__).parent / "pages"
 #: What a line `%% NAME` of a page stands for: Markdown.
@@ -37,6 +37,10 @@ GENERATED: dict[str, Callable[[], str]] = {
     "denials": decisions.denials,
     "branching rules": decisions.branching_rules,
     "functions": expressions.functions,
+    "kinds of energy": hazards.kinds,
+    "hazards": hazards.hazards,
+    "proofs": hazards.proofs,
+    "units": hazards.units,
     "findings": decisions.findings,
     "verbs": verbs.reference,
 }

@@ -11,7 +11,7 @@ from handsfree.procedure.functions import BUILT_IN, Parameter, Signature, signat
 #: A call of each function, with numbers in place of readings. Each is worked out when the page is made.
 EXAMPLES: tuple[str, ...] = (
     "celsius(41)", "fahrenheit(5)", "celsius_steps(9)", "psi_to_kilopascal(10)", "bar_to_kilopascal(1.5)",
-    "at_most(38, 1, 41)", "at_least(40.5, 1, 41)", "within(1.4, 0.05, 1.0, 2.0)",
+    "at_most(38, 1, 41)", "at_least(40.5, 1, 41)", "within(1.4, 0.05, 1, 2)",
     "thermistor(5000, 10000, 3950)", "thermistor_ohms(5, 10000, 3950)", "pt100(101.95)", "pt1000(1019.5)",
     "thermocouple_k(0.4)", "thermocouple_t(0.4)", "sensor_suspect(12, 5, 0.5)",
     "sensor_suspect_by_ohms(12, 5, 25000, 10000, 3950)", "shown_makes_sense(30, 21, False)", "run_fraction(40, 10)",
@@ -38,9 +38,9 @@ def functions() -> str:
     for example in EXAMPLES:
         name = example.partition("(")[0]
         shape = signature(known[name])
-        rows.append((code(name), text(getattr(known[name], "does", "") or _converts(shape)), takes(shape), gives(shape),
-                     f"{code(example)} is {worked(example)}"))  # fmt: skip
-    return table(("function", "what it says", "takes", "gives", "example"), rows)
+        does = text(getattr(known[name], "does", "") or _converts(shape))
+        rows.append((f"{code(name)}<br>{code(example)} is {worked(example)}", does, takes(shape), gives(shape)))
+    return table(("function, with an example", "what it says", "takes", "gives"), rows)
 
 
 def worked(example: str) -> str:

@@ -8,6 +8,20 @@ from handsfree.handbook.markdown import code, table, text
 from handsfree.procedure import model
 from handsfree.procedure.schema import schema
 
+#: What a step is made of, as a reader calls it.
+PARTS = {
+    "Answer": "An answer", "Case": "A case", "SourceOf": "A source", "Instrument": "An instrument", "Level": "A signal word",
+}  # fmt: skip
+#: Texts of one form, by what the schema says of it.
+FORMS = {
+    model.NAME: "a name: small letters, digits, single '-'",
+    r"^\d+(\.\d+)? ?(s|min|h|d)$": "a time, as `90 s`, `5 min`, `24 h`, `2 d`",
+    r"^[a-z_]+=[a-z_]+$": "a check and its answer, as `display=dark`",
+    r"^[a-z]{2}$": "two letters, as `en`",
+    r"^[a-z_]*$": "small letters and `_`",
+    r"^[a-z]*$": "small letters",
+}
+
 
 def reference() -> str:
     """The file, then each kind of step in the order of the model, then what steps are made of."""
@@ -24,7 +38,7 @@ def reference() -> str:
     parts.append("## What steps are made of\n")
     for name in sorted(set(made["$defs"]) - set(kinds)):
         own = made["$defs"][name]
-        parts += [f"### {name}\n", f"{text(own.get('description', ''))}\n"]
+        parts += [f"### {PARTS[name]}\n", f"{text(own.get('description', ''))}\n"]
         parts.append(_fields(own, set()) if "properties" in own else "One of: " + ", ".join(map(code, own["enum"])) + ".\n")
     return "\n".join(parts)
 
@@ -40,14 +54,17 @@ def _fields(own: dict[str, Any], without: set[str]) -> str:
 
 def _usual(field: dict[str, Any]) -> str:
     usual = field.get("default")
-    return "no" if usual in (None, "", []) else f"no: {code(str(usual).lower() if isinstance(usual, bool) else str(usual))}"
+    if usual in (None, "", []):
+        return "no"
+    plain = str(usual).lower() if isinstance(usual, bool) else f"{usual:g}" if isinstance(usual, float) else str(usual)
+    return f"no: {code(plain)}"
 
 
 def _kind(field: dict[str, Any]) -> str:
     """A field's shape in words."""
     if "$ref" in field:
         name = field["$ref"].rsplit("/", 1)[-1]
-        return f"[{name}](#{name.lower()})"
+        return f"[{PARTS[name].lower()}](#{PARTS[name].lower().replace(' ', '-')})"
     if "anyOf" in field:
         return " or ".join(dict.fromkeys(_kind(one) for one in field["anyOf"] if one.get("type") != "null"))
     if "const" in field:
@@ -56,19 +73,27 @@ def _kind(field: dict[str, Any]) -> str:
         return ", ".join(code(str(one)) for one in field["enum"])
     if field.get("type") == "array":
         if "prefixItems" in field:
-            return f"{len(field['prefixItems'])} of {_kind(field['prefixItems'][0])}"
+            return "two numbers" if field["prefixItems"][0].get("type") == "number" else "names, each with its value"
         of = "steps" if "oneOf" in field["items"] else _kind(field["items"])
         return f"list of {of}{_limits(field, 'minItems', 'maxItems')}"
     if field.get("type") == "object":
-        more = field.get("additionalProperties")
-        return "answers by what is said, each with where it leads" if isinstance(more, dict) else "fields of an answer"
+        return _named(field.get("additionalProperties"))
     words = {"string": "text", "number": "number", "integer": "whole number", "boolean": "true or false"}[field["type"]]
-    if field.get("pattern") == model.NAME:
-        return "a name: small letters, digits, single '-'" + _limits(field, "minLength", "maxLength")
     if "pattern" in field:
-        words += f" like {code(field['pattern'])}"
+        return FORMS[field["pattern"]] + (_limits(field, "minLength", "maxLength") if field["pattern"] == model.NAME else "")
     return words + _limits(field, "minLength", "maxLength") + _limits(field, "minimum", "maximum") \
         + _limits(field, "exclusiveMinimum", "exclusiveMaximum")
+
+
+def _named(each: Any) -> str:
+    """What stands behind a name: where an answer leads, a fact's value, or the fields of a source or an instrument."""
+    if each == {} or not isinstance(each, dict):
+        return "fields of their own"
+    if each.get("type") == "string":
+        return "facts, as `{grille: off}`"
+    first = each.get("anyOf", [{}])[0]  # where an answer leads, or a source's kind
+    led = any(one.get("pattern") == model.NAME for one in (first, *first.get("anyOf", ())))
+    return "answers by what is said, each with where it leads" if led else "names, each with what is true of it"
 
 
 def _limits(field: dict[str, Any], least: str, most: str) -> str:
