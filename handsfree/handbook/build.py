@@ -20,9 +20,10 @@ from sphinx.util.docutils import docutils_namespace
 
 from handsfree import __version__
 from handsfree.errors import Trouble
-from handsfree.handbook import decisions, expressions, grammar, hazards, journal, procedures, states, verbs
+from handsfree.handbook import decisions, drawings, expressions, grammar, hazards, journal, procedures, states, verbs
 
 PAGES = Path(__file__).parent / "pages"
+PICTURES = Path(__file__).parent / "pictures"
 #: What a line `%% NAME` of a page stands for: Markdown.
 GENERATED: dict[str, Callable[[], str]] = {
     "procedure": procedures.reference,
@@ -72,6 +73,10 @@ def build(out: Path) -> None:
         source.mkdir()
         for page in sorted(PAGES.glob("*.md")):
             (source / page.name).write_text(filled(page.read_text(encoding="utf-8")), encoding="utf-8")
+        for name, drawing in drawings.charts((PAGES / "writer.md").read_text(encoding="utf-8")):
+            (source / name).write_text(drawing, encoding="utf-8")
+        for picture in PICTURES.glob("*.png"):
+            (source / picture.name).write_bytes(picture.read_bytes())
         warnings = io.StringIO()
         try:
             with docutils_namespace():

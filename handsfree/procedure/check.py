@@ -35,9 +35,6 @@ _LEFT_TO_CALLERS = frozenset({
     "dead end", "hazard while live", "proof without isolation", "restore without isolation", "hazard without caution",
 })  # fmt: skip
 
-#: Ways through that are shown to people; all that were followed are in the JSON.
-MOST_WAYS = 8
-
 #: Tells without parsing that a file may call others.
 _CALL = re.compile(rb"kind:\s*['\"]?call")
 
@@ -142,8 +139,8 @@ def as_data(reports: Sequence[CheckReport]) -> dict[str, Any]:
     }
 
 
-def lines(report: CheckReport, whole: bool = False) -> Iterator[str]:
-    """For people. `whole`: with the listening time of every step and of every way through."""
+def lines(report: CheckReport) -> Iterator[str]:
+    """For people; the listening time of every step and of every way through is in the JSON."""
     say = partial(phrasing.say, report.language)
     for remark in report.remarks:
         yield remark.shown
@@ -155,8 +152,6 @@ def lines(report: CheckReport, whole: bool = False) -> Iterator[str]:
         )  # fmt: skip
     if report.extent:
         yield f"{report.file}: {_summary(report.extent, say)}"
-    if whole:
-        yield from _times_of(report, say)
     if not report.remarks:
         yield say("clean", file=report.file)
 
@@ -167,22 +162,6 @@ def _summary(extent: listening.Extent, say: partial[str]) -> str:
         "ways-sum", ways=f"{extent.ways:,}", least=f"{listen[0]:.0f}", most=f"{listen[1]:.0f}", short=f"{work[0]:g}",
         long=f"{work[1]:g}", few=locked[0], many=locked[1],
     )  # fmt: skip
-
-
-def _times_of(report: CheckReport, say: partial[str]) -> Iterator[str]:
-    """A way is told from the others by the steps that not every way has."""
-    if report.steps:
-        yield say("steps-listen", steps=", ".join(f"{step} {seconds:.0f}" for step, seconds in report.steps))
-    shown = report.routes[:MOST_WAYS]
-    always = frozenset.intersection(*(frozenset(route.steps) for route in report.routes)) if report.routes else frozenset()
-    for number, route in enumerate(shown, 1):
-        own = [step for step in route.steps if step not in always]
-        yield say(
-            "way", n=number, seconds=f"{route.listen:.0f}", minutes=f"{route.minutes:g}", isolations=route.isolations,
-            steps=say("way-by", steps=" > ".join(own)) if own else say("way-only"),
-        )  # fmt: skip
-    if report.extent and report.extent.ways > len(shown):
-        yield say("ways-more", n=f"{report.extent.ways - len(shown):,}", most=len(report.routes))
 
 
 def _name(path: Path, book: Book) -> Iterator[Remark]:

@@ -20,7 +20,7 @@ def check(target: Path | None = None, as_json: bool = False, sarif: Path | None 
     path = _folder() if target is None else _file(str(target))
     reports = checking.check_path(path)
     for report in reports:
-        for line in checking.lines(report, whole=not path.is_dir()):
+        for line in checking.lines(report):
             print(line)
     if sarif is not None:
         from handsfree.procedure.sarif import sarif as as_sarif

@@ -29,9 +29,9 @@ def test_every_path_of_the_platform_check_is_found(book: Any) -> None:
     found, every = paths.find(book)
     assert every
     routes = {paths.shortened(path) for path in found}
-    cold, colder = "[cabinet_temperature < 46]", "[delivery_temperature < cabinet_temperature - 6]"
+    cold, colder = "[cabinet-temperature < 46]", "[delivery-temperature < cabinet-temperature - 6]"
     assert routes == {
-        '(dead calm) [delivery_air == "dead calm"]',
+        '(dead calm) [delivery-air == "dead calm"]',
         *(f"({air}) {cold}" for air in ("cool", "warm")),
         *(f"({air}) [otherwise] {last}" for air in ("cool", "warm") for last in (colder, "[otherwise]")),
     }
