@@ -15,8 +15,8 @@ from handsfree.journal.events import Utterance
 from handsfree.language.meaning import Sense, Verdict, gate_text
 
 FEWEST, MOST = 2, 4
-#: 29 CFR 1910.147 (e)(3) and its (i) to (iii), by key of the language's sentences: not at the site; every reasonable effort to
-#: reach them; under the direction of the employer; they know before they come back to work.
+#: 29 CFR 1910.147 (e)(3) and its (i) to (iii), by key of the language's sentences: not at the site; every reasonable effort
+#: to reach them; under the direction of the employer; they know before they come back to work.
 WITHOUT_OWNER: tuple[str, ...] = ("absent-not-here", "absent-tried", "absent-directed", "absent-will-know")
 
 

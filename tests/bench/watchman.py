@@ -241,7 +241,7 @@ def phrase(small: Small, watch: Watch, effect: ev.Gate) -> tuple[Watch, str]:
 
 
 def lock(small: Small, watch: Watch, effect: ev.LockChanged) -> tuple[Watch, str]:
-    """A lock goes on by the phrase of somebody who is here; it comes off by its owner's number, or by the steps of (e)(3)."""
+    """A lock goes on by the phrase of somebody who is here; it comes off by its owner's number, or by (e)(3)."""
     word, number = watch.pending
     if effect.on:
         if word != "isolated" or number not in watch.people:
