@@ -206,7 +206,7 @@ def _reading(event: ev.ReadingTaken) -> _Part:
 
 #: Ways that a gate was shut, kept shut or cleared which a supervisor wants to see.
 _GATE_TROUBLE = {
-    "refused": "a hazard step was refused",
+    "refused": "it was not the phrase",
     "denied": "a denial was heard",
     "wrong number": "the number was not theirs",
     "power is on": "'power is on' was said",
