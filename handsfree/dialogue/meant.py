@@ -22,9 +22,9 @@ from handsfree.language.tokens import tokens
 BAR = 0.45
 #: How the reason begins of speech that was over before the question was: nobody can have answered it.
 TOO_EARLY = "said before"
-#: How sure of something in force the recogniser must be that no more is asked. Less tells nothing: what a bystander says
-#: at a distance was as like something in force as what its person says in other words.
-LIKELY = 0.2
+#: How sure of something in force the recogniser must be for that to count, and what it counts, in log-odds. Less tells
+#: nothing: what a bystander says at a distance was as like something in force as what its person says in other words.
+LIKELY, LIKENESS = 0.2, 1.5
 #: Seconds after which the time since the question says nothing any more.
 LONGEST = 120.0
 #: dB to the person's usual level, mean and spread: of the person, who turns the head, and of others, who stand some two to
@@ -110,8 +110,9 @@ def meant(utterance: Utterance, asked: Asked, hints: Mapping[str, frozenset[str]
     """Probability that it was for the program. Where no words were made out, only the recogniser's own verdict says."""
     words, like = utterance.words or utterance.spoken, utterance.verdict == Verdict.ASKED_AGAIN
     away = by_level(utterance.level, asked.level) < AWAY
-    if not tokens(words) or (like and utterance.sure >= LIKELY and not away):
+    if not tokens(words):
         return float(like and not away)
     found = features(words, asked, hints, utterance.level)
-    odds = sum(WEIGHTS[name] * value for name, value in found.items()) + VOICES.get(utterance.voice, 0.0)
+    likely = LIKENESS if like and utterance.sure >= LIKELY and not away else 0.0
+    odds = sum(WEIGHTS[name] * value for name, value in found.items()) + VOICES.get(utterance.voice, 0.0) + likely
     return 1 / (1 + math.exp(-odds))

@@ -51,6 +51,10 @@ def in_own_words(asked_of: Mapping[str, str], words: str, language: Language) ->
     fits = {question: content for question, content in fits.items() if content and content <= said}
     most = max(map(len, fits.values()), default=0)
     best = [question for question, content in fits.items() if len(content) == most]
+    named = {word for each in asked_of for word in _content(each, language, templates)} - small - set(templates["asks"])
+    named -= {*templates["same"], *templates["same"].values()}
+    if any((said & named) - fits[question] for question in best):
+        return None  # it names something else of the page besides: 'the condenser fan' is not the condenser
     return best[0] if len({asked_of[question] for question in best}) == 1 else None
 
 

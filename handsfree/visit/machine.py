@@ -149,8 +149,8 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     held = state.interlock.power is not Power.LIVE
     if likely and (is_command(utterance, *EMERGENCY) or (held and _power_on(state, utterance))):
         utterance = replace(utterance, verdict=Verdict.ACCEPTED)
-    guarded = flow.question.stake is Consequence.GUARDED and not unsure.stands_away(flow, utterance)
-    # what may deny an isolation is never met with silence, so at a guarded question all that is like anything is answered
+    guarded = flow.question.stake is Consequence.GUARDED and unsure.may_deny(flow, utterance)
+    # what may deny an isolation is never met with silence, whoever seems to be meant
     again = utterance.verdict == Verdict.ASKED_AGAIN and not guarded and not unsure.perhaps_power_on(flow, utterance)
     if utterance.verdict == Verdict.NOT_FOR_ME or again:
         if (again or not state.waiting) and unsure.was_meant(flow, utterance):
@@ -332,8 +332,8 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
         flow.emit(*state.found)
         if isinstance(state.step, model.Handover):
             record(flow, state.step)
-    number, count = places.number_of(state.book, state.frames)
-    flow.prompt("resumed", "notice", title=state.procedure.title, number=number, count=count)
+    number = places.number_of(state.book, state.frames)
+    flow.prompt("resumed", "notice", title=state.procedure.title, number=number)
     _who_is_here(flow, event, away)
     take_up(flow)
 

@@ -26,7 +26,7 @@ def note_kept(flow: Flow, event: NoteKept) -> None:
     if desk_asks.answered(flow, event) or flow.state.overlay is not Overlay.NOTE:
         return
     flow.change(overlay=Overlay.NONE)
-    flow.prompt("note-kept" if event.clip or event.text else "note-lost", "answer")
+    flow.heard(flow.sentence("note-kept" if event.clip or event.text else "note-lost"))
     if event.clip and not event.text and flow.state.interlock.held:
         flow.prompt("note-not-understood", "notice")
     elif event.clip and flow.state.interlock.held:  # who knows better says so

@@ -39,7 +39,7 @@ def _go_back(flow: Flow) -> None:
         flow.prompt("no-further-back", "refusal")
         return
     flow.change(trail=state.trail[:-1])
-    flow.prompt("back", "answer")
+    flow.heard(flow.sentence("back"))
     backward(flow, state.trail[-1])
 
 
@@ -58,7 +58,7 @@ def _correction(flow: Flow) -> None:
             flow.untell(key)
             facts.unlearn(flow, key)
             flow.emit(Corrected(key[0], key[1]))
-            flow.prompt("corrected", "answer")
+            flow.heard(flow.sentence("corrected"))
             backward(flow, frames)
             return
     flow.prompt("nothing-to-correct", "refusal")
@@ -79,9 +79,8 @@ def _where(flow: Flow) -> None:
     state = flow.state
     isolation = flow.sentence(f"isolation-{state.interlock.power}")
     if state.frames:
-        number, count = places.number_of(state.book, state.frames)
-        title = state.procedure.title
-        flow.prompt("where", "help", title=title, number=number, count=count, isolation=isolation)
+        number = places.number_of(state.book, state.frames)
+        flow.prompt("where", "help", title=state.procedure.title, number=number, isolation=isolation)
     else:
         flow.say(isolation, "help")
 
@@ -150,7 +149,10 @@ def _advice(sentences: str) -> Callable[[Flow], None]:
         if not told or flow.state.language.code != "en":  # the fault model speaks English only
             flow.prompt("nothing-next", "help")
             return
-        for sentence in getattr(whatnext, sentences)(model, told, isolated=_all_dead(flow)):
+        found = list(getattr(whatnext, sentences)(model, told, isolated=_all_dead(flow)))
+        if found and found[0].endswith("?"):  # it is advice: nobody is asked this now
+            found[0] = flow.sentence("check-next", check=found[0])
+        for sentence in found:
             flow.say(sentence, "help")
 
     return advise

@@ -43,7 +43,6 @@ def leaves_site(book: Book, frames: FrameStack) -> bool:
     return isinstance(step, Wait) and step.leaves_site
 
 
-def number_of(book: Book, frames: FrameStack) -> tuple[int, int]:
-    """(which step of its procedure, of how many), counted from 1 in the order of the file."""
-    ids = [step.id for step in book.procedures[frames[-1].procedure].steps]
-    return ids.index(frames[-1].step) + 1, len(ids)
+def number_of(book: Book, frames: FrameStack) -> int:
+    """Which step of its procedure, counted from 1 in the order of the file."""
+    return [step.id for step in book.procedures[frames[-1].procedure].steps].index(frames[-1].step) + 1

@@ -13,7 +13,7 @@ from handsfree.isolation.rules import Power
 from handsfree.journal.events import Utterance
 from handsfree.language.base import Language
 from handsfree.language.gist import by_gist
-from handsfree.language.meaning import TOO_LOUD, WAYS_OUT, WITNESS_FAILED, Sense, Verdict
+from handsfree.language.meaning import TOO_LOUD, WAYS_OUT, WHEN_ASKED, WITNESS_FAILED, Sense, Verdict
 from handsfree.language.tokens import tokens
 from handsfree.procedure.asides import in_own_words
 from handsfree.visit import helping
@@ -46,10 +46,13 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
     return meant(utterance, asked, state.language.hints) >= BAR
 
 
-def stands_away(flow: Flow, utterance: Utterance) -> bool:
-    """By how loud it was somebody else, and nothing that may deny an isolation."""
-    denies = utterance.sense in (Sense.DENIAL, Sense.GATE)
-    return not denies and by_level(utterance.level, flow.state.level) < AWAY
+def may_deny(flow: Flow, utterance: Utterance) -> bool:
+    """May be the phrase, a proof, or a denial of one, where an isolation is asked for or relied on. A caution asks for none;
+    what is like a command that is not asked for is judged as everywhere, and so is what by its level somebody else said."""
+    if flow.state.awaiting is Awaiting.UNDERSTOOD or utterance.sense in (Sense.DENIAL, Sense.GATE):
+        return flow.state.awaiting is not Awaiting.UNDERSTOOD
+    named = utterance.sense != Sense.COMMAND or is_command(utterance, *WHEN_ASKED)
+    return named and by_level(utterance.level, flow.state.level) >= AWAY
 
 
 def asks_figures(flow: Flow) -> bool:
@@ -162,9 +165,9 @@ def _in_own_words(flow: Flow, utterance: Utterance) -> Utterance:
 
 
 def missed(flow: Flow, utterance: Utterance | None = None) -> None:
-    """The question in its shortest form; where that has not helped, what may be said."""
+    """The question in its shortest form; where that has not helped, what may be said, and then every third time."""
     flow.change(tries=flow.state.tries + 1)
-    if flow.state.tries >= TRIES_BEFORE_HELP:
+    if flow.state.tries % 3 == TRIES_BEFORE_HELP:
         flow.say(helping.asked(flow), "question")
         return
     ways = f" {flow.sentence('ways-out')}" if utterance is not None and no_such_thing(flow, utterance) else ""

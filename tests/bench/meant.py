@@ -1,15 +1,15 @@
 """Who gets an answer: natural answers outside the grammar against bystanders' sentences.
 
-    python -m tests.bench.meant [--fit] [--voice N] [--witness KNOWS NOTICES] [--show] [--json]
+    python -m tests.bench.meant [--judging] [--fit] [--voice N] [--witness KNOWS NOTICES] [--show] [--json]
 
 Each sentence is said after its question, through the real machine; it is answered where the program says anything within the
 same turn. Seconds from the end of the question: an answer to a question some 3, to work some 20 (log-normal, of twenty one
 takes more than four times that); a bystander's sentence at any time in two minutes, and, counted by itself, in the first
 five seconds. How loud: the person within 4 dB of the usual, a bystander some 10 dB below, within 6 (`dialogue.meant`).
 `--judging`: the sentences of other jobs, places and moments that nothing was fitted on. `--fit` works out the weights anew
-from all the others, the counts of which then tell only that the fit holds. `--words-alone`: nothing measures how loud.
-`--voice N`: N sentences of each side, spoken by voices at a distance and heard by the real recogniser in noise. Sentences,
-times and levels are invented.
+from all the others (an earlier judging set among them), the counts of which then tell only that the fit holds.
+`--words-alone`: nothing measures how loud. `--voice N`: N sentences of each side, spoken by voices at a distance and
+heard by the real recogniser in noise. Sentences, times and levels are invented.
 """
 
 from __future__ import annotations
@@ -37,7 +37,8 @@ from handsfree.visit.unsure import asks_figures, expected
 from tests.visit.scenes import ENGLISH, Scene, book
 
 SENTENCES = Path(__file__).with_name("meant_sentences.yaml")
-JUDGING = Path(__file__).with_name("meant_judging.yaml")
+EARLIER = Path(__file__).with_name("meant_judging.yaml")  # judged once; fitted on since
+JUDGING = Path(__file__).with_name("meant_judging_2.yaml")
 WORK = ("instruct", "evidence", "isolate")
 STEPS = {
     "isolate": "sources: [mains by cord and plug]\n    do: [Put your lock on it.]", "caution": "level: caution",
@@ -64,9 +65,14 @@ SEEN, DONE = 3.0, 20.0
 DRAWS = 4  # of times and levels, of each sentence that is fitted on
 
 
-def _data(path: Path = SENTENCES) -> dict[str, Any]:
-    """Everything as text: a line `yes` is the word."""
-    found: dict[str, Any] = yaml.load(path.read_text(encoding="utf-8"), Loader=yaml.BaseLoader)
+def _data(*paths: Path) -> dict[str, Any]:
+    """Everything as text: a line `yes` is the word. Questions are told apart by their file where two have a name."""
+    found: dict[str, Any] = {"questions": {}, "natural": {}, "bystanders": []}
+    for number, path in enumerate(paths):
+        data: dict[str, Any] = yaml.load(path.read_text(encoding="utf-8"), Loader=yaml.BaseLoader)
+        for part in ("questions", "natural"):
+            found[part] |= {f"{name}{number or ''}": value for name, value in data[part].items()}
+        found["bystanders"] += data["bystanders"]
     return found
 
 
@@ -103,8 +109,8 @@ def scene(name: str, question: dict[str, Any]) -> Scene:
     return here
 
 
-def corpus(path: Path = SENTENCES, seed: int = 1) -> Iterator[Said]:
-    chance, data = random.Random(seed), _data(path)
+def corpus(data: dict[str, Any], seed: int = 1) -> Iterator[Said]:
+    chance = random.Random(seed)
     for question, lines in data["natural"].items():
         work = data["questions"][question].get("does") in WORK
         for at, words in enumerate(lines):
@@ -188,13 +194,13 @@ def main() -> None:
     parser.add_argument("--words-alone", action="store_true", help="nothing measures how loud anybody is")
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
-    path = JUDGING if asked.judging else SENTENCES
+    data = _data(JUDGING) if asked.judging else _data(SENTENCES, EARLIER)
     assert not (asked.judging and (asked.fit or asked.show)), "nothing is fitted on what judges, nor looked at line by line"
-    questions, every = _data(path)["questions"], list(corpus(path))
+    questions, every = data["questions"], list(corpus(data))
     if asked.words_alone:
         every = [replace(said, louder=-USUAL) for said in every]  # a level of 0: not known
     if asked.fit:
-        print(fit([said for seed in range(DRAWS) for said in corpus(path, seed)], questions))
+        print(fit([said for seed in range(DRAWS) for said in corpus(data, seed)], questions))
     if asked.voice:
         from tests.bench.meant_voice import by_voice
 

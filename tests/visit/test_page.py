@@ -92,3 +92,11 @@ def test_it_may_be_asked_in_ones_own_words(words: str, starts: str) -> None:
 @pytest.mark.parametrize("words", ["where is the kettle", "the relay is loud", "where is it", "which, deck or relay"])
 def test_what_asks_nothing_of_the_page_gets_none_of_it(words: str) -> None:
     assert all("box" not in text and "kilograms" not in text for text in say(at_the_question(page=True), words)[1])
+
+
+@pytest.mark.parametrize("words", ["where is the condenser fan", "where is the fuse in the control box"])
+def test_who_names_two_parts_is_told_of_none(words: str) -> None:
+    """A part that the page cannot place is not answered with another whose name is in it."""
+    assert all(
+        "The condenser:" not in text and "The control box:" not in text for text in say(at_the_question(page=True), words)[1]
+    )

@@ -90,7 +90,7 @@ LINES = (
     ("siguiente paso", "Diga entendido."),
     ("entendido", "Ponga su termómetro"),
     ("qué puedo decir", "siguiente paso"),
-    ("dónde estoy", "Revisión de andén, paso 2 de"),
+    ("dónde estoy", "Revisión de andén, paso 2."),
     ("siguiente paso", "¿Cómo se siente el aire?"),
     ("calor", "¿Fresco, caliente o en calma?"),
     ("no caliente", "Puede decir no lo sé, no lo lleva o repita"),
