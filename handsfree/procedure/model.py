@@ -338,6 +338,10 @@ class Procedure(Frozen):
     )
     steps: tuple[Step, ...] = Field(min_length=1, description="in order; a visit begins at the first")
 
+    def __hash__(self) -> int:
+        """By its name alone: it is the key of many a cache, and hashing every field took most of a walk through it."""
+        return hash(self.procedure)
+
     def step(self, step_id: str) -> Step:
         """Raises KeyError for an id that is not here."""
         for step in self.steps:
