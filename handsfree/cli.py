@@ -34,7 +34,7 @@ def demo(
     engine: EngineName = None,
     sound_out: Annotated[str | None, typer.Option("--sound-out", help="Write the sound too: a file, or '-'.")] = None,
 ) -> None:
-    """A whole visit, the technician's side played from recordings through the real recogniser."""
+    """Play a whole visit: the technician's side comes from recordings, through the real recogniser."""
     from handsfree.visit import commands
 
     commands.demo(visits, as_json=json, engine=engine, sound_out=sound_out)
@@ -45,7 +45,7 @@ def visit(
     procedure: Annotated[str | None, typer.Argument(help="Name of a procedure that ships, or a procedure file.")] = None,
     resume: Annotated[Path | None, typer.Option("--resume", help="Folder of a visit to take up again.")] = None,
     call: Annotated[Path | None, typer.Option("--call", help="The dispatcher's call sheet, YAML or JSON.")] = None,
-    typed: Annotated[bool, typer.Option("--typed", help="From the keyboard: a line typed is a line heard.")] = False,
+    typed: Annotated[bool, typer.Option("--typed", help="Type instead of speaking; what you type counts as heard.")] = False,
     sound_in: SoundIn = None,
     sound_out: SoundOutName = None,
     engine: EngineName = None,
@@ -57,7 +57,7 @@ def visit(
     screen: Annotated[bool, typer.Option("--screen", help="A large status screen in place of the running text.")] = False,
     json: JsonLine = False,
 ) -> None:
-    """A visit: without a name it asks what is wrong; the procedure is read aloud and answered by voice."""
+    """Begin a visit by voice. Without the name of a procedure it asks what is wrong."""
     not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine)
     from handsfree.visit import commands
 
@@ -107,13 +107,13 @@ def evaluate(
     json: JsonLine = False,
     show: Annotated[bool, typer.Option("--show", help="Name each clip that was wrong or accepted for nothing.")] = False,
 ) -> None:
-    """Measure recognition: right, asked again, wrong, accepted for nothing, by kind and signal-to-noise."""
+    """Measure recognition: how much is right, asked again, wrong, or accepted though nothing was said."""
     from handsfree.speech import commands
 
     raise typer.Exit(commands.evaluate(manifest, engine, json, show))
 
 
-models = typer.Typer(help="The recognition models at hand; packs for offline devices.", invoke_without_command=True)
+models = typer.Typer(help="Models for recognition, and packs for devices without a network.", invoke_without_command=True)
 app.add_typer(models, name="models")
 
 
@@ -126,7 +126,7 @@ def models_at_hand(
     fetch: Annotated[bool, typer.Option("--fetch", help="Fetch the small English Vosk model (needs a network).")] = False,
     fetch_whisper: Annotated[str, typer.Option(help="Fetch whisper's weights: tiny.en (needs a network).")] = "",
 ) -> None:
-    """The recognition models at hand, with their hashes: where each is from, and adding one."""
+    """List the models at hand, with where each is from and its hash; or add one."""
     if context.invoked_subcommand is not None:
         given = {"add": add, "name": name or None, "language": language or None, "fetch-whisper": fetch_whisper or None}
         not_with(f"'models {context.invoked_subcommand}'", True, fetch=fetch, **given)
@@ -146,7 +146,7 @@ def models_pack(
     wheels: Annotated[Path | None, typer.Option(help="A folder of wheels to take, where there is no network.")] = None,
     procedures: Annotated[Path | None, typer.Option(help="Your own procedures, cabinets among them.")] = None,
 ) -> None:
-    """One file with all that a device without a network needs: wheels, weights, procedures, cabinets."""
+    """Make one file with all that a device without a network needs: wheels, weights, procedures, cabinets."""
     from handsfree.pack import commands
 
     commands.pack(to, wheels, procedures)
@@ -157,7 +157,7 @@ def models_unpack(
     pack: Annotated[Path, typer.Argument(metavar="FILE", help="A pack.")],
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="An empty folder to set it up in.")],
 ) -> None:
-    """Set up a pack and prove it by the demo; without the program: python3 FILE FOLDER."""
+    """Set up a pack and prove it by the demo. Without the program: python3 FILE FOLDER."""
     from handsfree.pack import commands
 
     commands.unpack(pack, folder)
@@ -169,7 +169,7 @@ def enrol(
     engine: EngineName = None,
     forget: Annotated[bool, typer.Option("--forget", help="Delete the enrolment, recordings and all.")] = False,
 ) -> None:
-    """Two minutes of reading fit the acceptance to one person. Never required; kept on this machine."""
+    """Fit the hearing to one person by two minutes of reading. Not required; it stays on this machine."""
     not_with("--forget", forget, sound_in=sound_in, engine=engine)
     from handsfree.speech import commands
 
@@ -191,7 +191,7 @@ def sound_devices(context: typer.Context) -> None:
 
 @sound.command("check")
 def sound_check(sound_in: SoundIn = None) -> None:
-    """Ten seconds of silence and one phrase: level, noise, what share of phrases to expect, and what to do about it."""
+    """Check the microphone with ten seconds of silence and one phrase. Says what to expect, and what to do about it."""
     from handsfree.sound import commands
     from handsfree.speech.expected import TABLE
 
@@ -208,12 +208,12 @@ for verb in record_verbs.VERBS:
 # ---- the procedure writer's -----------------------------------------------------------------------------------------
 
 ProcedureName = Annotated[str, typer.Argument(help="Name of a procedure that ships, or a procedure file.")]
-Out = Annotated[Path | None, typer.Option("--out", help="File to write; standard output if absent.")]
+Out = Annotated[Path | None, typer.Option("--out", help="File to write. Without it: standard output.")]
 
 
 @app.command("list")
 def list_procedures(json: JsonLine = False) -> None:
-    """The procedures at hand."""
+    """List the procedures at hand."""
     from handsfree.procedure import commands
 
     commands.list_procedures(json)
@@ -221,7 +221,7 @@ def list_procedures(json: JsonLine = False) -> None:
 
 @app.command()
 def check(target: procedure_verbs.Target = None, json: JsonLine = False, sarif: procedure_verbs.Sarif = None) -> None:
-    """Everything a field visit would trip over. Exit status 1 where there are errors."""
+    """Find what a field visit would trip over. Exit status 1 if there are errors."""
     from handsfree.procedure import commands
 
     commands.check(target, json, sarif)
@@ -236,7 +236,7 @@ def chart(
     out: Out = None,
     mermaid: Annotated[bool, typer.Option("--mermaid", help="Text instead of SVG.")] = False,
 ) -> None:
-    """The flow of a procedure as a picture, isolation spans shaded and labelled."""
+    """Draw the flow of a procedure, with each isolation shaded."""
     from handsfree.procedure import commands
 
     commands.chart(procedure, out, mermaid)
@@ -248,7 +248,7 @@ def reckon(
     values: Annotated[list[str] | None, typer.Argument(help="Its values, with a unit where it is another: 40degF.")] = None,
     json: JsonLine = False,
 ) -> None:
-    """The trade's arithmetic: superheat, a sensor's ohms, a winding's temperature, the hours of a fill."""
+    """Do the trade's arithmetic: superheat, a sensor's ohms, a winding's temperature, the hours of a fill."""
     from handsfree.trade import reckon as worked
 
     worked.show(name, tuple(values or ()), json)
@@ -262,7 +262,7 @@ def log(
     out: Out = None,
     json: JsonLine = False,
 ) -> None:
-    """What a logger or a clamp meter measured: range, time above 41 °F, duty, energy a day; --out draws it as SVG."""
+    """Read a logger's or clamp meter's file: range, time above 41 °F, duty, energy a day. --out draws it as SVG."""
     from handsfree.trade import logged
 
     logged.show(file, volts, price, out, json)
@@ -270,7 +270,7 @@ def log(
 
 @app.command("print")
 def print_copy(procedure: ProcedureName, out: Out = None, card: procedure_verbs.Card = False) -> None:
-    """A copy on paper, for when the battery is dead: Markdown, or PDF where --out ends in .pdf."""
+    """Print a copy for when the battery is dead: Markdown, or PDF if --out ends in .pdf."""
     from handsfree.procedure import commands
 
     commands.print_copy(procedure, out, card)
@@ -282,7 +282,7 @@ def compare(
     new: Annotated[str, typer.Argument(help="The newer one, or a visit.")],
     json: JsonLine = False,
 ) -> None:
-    """What changed for the technician, in words, safety first."""
+    """Tell in words what changed for the technician, safety first."""
     from handsfree.procedure import commands
     from handsfree.visit.sessions import book_named
 
@@ -294,14 +294,14 @@ def record(
     name: Annotated[str, typer.Argument(help="Name of the procedure: small letters, digits, single '-'.")],
     cabinet: Annotated[bool, typer.Option("--cabinet", help="A cabinet's page: keys, places, leads, plate, deck.")] = False,
     folder: Annotated[Path | None, typer.Option("--folder", help="Where procedures are kept; 'procedures' here.")] = None,
-    typed: Annotated[bool, typer.Option("--typed", help="From the keyboard: a line typed is a line heard.")] = False,
+    typed: Annotated[bool, typer.Option("--typed", help="Type instead of speaking; what you type counts as heard.")] = False,
     language: Annotated[str | None, typer.Option("--language", help="Two letters: en or es.")] = None,
     sound_in: SoundIn = None,
     sound_out: SoundOutName = None,
     engine: EngineName = None,
     json: JsonLine = False,
 ) -> None:
-    """Record a procedure by voice, step by step; saved after every step, taken up again where it stopped."""
+    """Record a procedure by voice, step by step. Each step is saved; begin again and it goes on where it stopped."""
     not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine)
     from handsfree.authoring import asked, commands
 
@@ -318,7 +318,7 @@ def rehearse(
     engine: EngineName = None,
     json: JsonLine = False,
 ) -> None:
-    """Walk every path of a procedure with synthetic voices: what is asked again, what is misheard, how long it takes."""
+    """Walk every path of a procedure with synthetic voices. Says what is asked again or misheard, and how long it takes."""
     not_with("--typed", typed, spoken=spoken, voice=voice, most=most, engine=engine, json=json)
     not_with("--spoken", spoken, voice=voice, most=most, json=json)
     from handsfree.authoring import asked, commands
@@ -328,7 +328,7 @@ def rehearse(
 
 @app.command()
 def schema(out: Out = None, cabinet: Annotated[bool, typer.Option("--cabinet", help="Of cabinets' pages.")] = False) -> None:
-    """The JSON Schema of procedure files, for editors."""
+    """Write the JSON Schema of procedure files, for editors."""
     from handsfree.procedure import commands
 
     commands.schema(out, cabinet)
@@ -349,7 +349,7 @@ def send(
     show: Annotated[bool, typer.Option("--show", help="Only say what is in the queue.")] = False,
     json: JsonLine = False,
 ) -> None:
-    """Send visits to a desk over a bad line: whole and once, or not at all. Exit status 1 where some are not stored."""
+    """Send visits to a desk over a bad line: whole and once, or not at all. Exit status 1 if some are not stored."""
     from handsfree.desk import sending
 
     raise typer.Exit(sending.send(sending.SendOptions(place, to, key, None, minutes, again, show), as_json=json))
@@ -363,7 +363,7 @@ def relisten(
     jobs: Annotated[int | None, typer.Option(min=1, max=256, help="Processes here; one a core if absent.")] = None,
     json: JsonLine = False,
 ) -> None:
-    """Every kept utterance through the present recogniser: what is accepted, asked again or different now, gates first."""
+    """Hear every kept utterance again with the present recogniser. Says what it would now take otherwise, gates first."""
     from handsfree.desk import relistening
 
     raise typer.Exit(relistening.relisten(place, scheduler=scheduler, engine=engine, jobs=jobs, as_json=json))
@@ -371,7 +371,7 @@ def relisten(
 
 @app.command()
 def settings() -> None:
-    """Every setting, its value, and where that came from."""
+    """Show every setting, its value, and where the value comes from."""
     from handsfree import settings as module
 
     module.show()

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-app = typer.Typer(help="Procedure files all together.", no_args_is_help=True)
+app = typer.Typer(help="Work on procedure files all together.", no_args_is_help=True)
 
 
 Target = Annotated[Path | None, typer.Argument(help="A procedure file, or a folder of them.")]
@@ -17,7 +17,7 @@ Card = Annotated[bool, typer.Option("--card", help="One page for the pocket, as 
 
 @app.callback()
 def together() -> None:
-    """Procedure files all together."""
+    """Work on procedure files all together."""
 
 
 @app.command()

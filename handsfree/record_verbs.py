@@ -28,8 +28,8 @@ def verify(
     words: Annotated[str | None, typer.Option(help="The four words said at the end of the visit.")] = None,
     json: JsonLine = False,
 ) -> None:
-    """Whether the record of a visit is whole and unchanged, since when and by whose key. Exit status 3, and the first bad
-    place, where it is not."""
+    """Check that the record of a visit is whole and unchanged, since when and by whose key. If not: exit status 3, and
+    the first bad place."""
     from handsfree.journal import commands
 
     commands.verify(visit, signed=signed, events=events, head=head, words=words, as_json=json)
@@ -43,7 +43,7 @@ def replay(
     html: Annotated[Path | None, typer.Option(help="Write one page that needs nothing else.")] = None,
     pdf: Annotated[Path | None, typer.Option(help="Write it on paper.")] = None,
 ) -> None:
-    """The visit as it went, worked out again from its record; exit status 3 where the record does not follow from it."""
+    """Show a visit as it went, worked out again from its record. Exit status 3 if the record does not follow from it."""
     for name, path in (("--html", html), ("--pdf", pdf)):  # the whole visit stands there
         not_with(name, path is not None, speed=speed, only=only, **{"from": begin})
     from handsfree.journal import commands
@@ -58,7 +58,7 @@ def keys(
     trust: Annotated[tuple[str, str] | None, typer.Option(help="Trust another device: its name and public key.")] = None,
     may_remove: Annotated[bool, typer.Option("--may-remove", help="It may remove the sound of others' visits.")] = False,
 ) -> None:
-    """The signing keys: this device's own, and the known ones."""
+    """Show the signing keys, make this device's own, or trust another's."""
     from handsfree.journal import commands
 
     commands.keys(make=make, trust=trust, may_remove=may_remove)
@@ -69,7 +69,7 @@ def export(
     to: Annotated[Path, typer.Argument(help="File to write: .csv or .parquet, .jsonl, .json, .flac.")],
     visit: Annotated[Path | None, typer.Option("--visit", help="Folder of the visit.")] = None,
 ) -> None:
-    """Readings as a table, events with their schema, or the whole visit's sound with captions."""
+    """Export readings as a table, events with their schema, or a whole visit's sound with captions."""
     from handsfree.journal import commands
     from handsfree.visit import review
 
@@ -77,7 +77,7 @@ def export(
 
 
 def report(visit: VisitFolder, to: Annotated[Path, typer.Argument(help="File to write, .md or .pdf.")]) -> None:
-    """The service report for the customer: no technician's voice, no lock number."""
+    """Write the service report for the customer, without the technician's voice or lock number."""
     from handsfree.journal import commands
 
     commands.report(visit, to)
@@ -88,7 +88,7 @@ def attach(
     file: Annotated[Path, typer.Argument(help="The photo or other file.")],
     step: Annotated[str, typer.Option(help="The step that asked for it.")],
 ) -> None:
-    """Add the photo that a step asked for to the record of a visit, bound by its hash."""
+    """Add the photo that a step asked for to the record of a visit. Its hash binds it."""
     from handsfree.journal import keys
     from handsfree.visit import sessions
 
@@ -99,7 +99,7 @@ def prune(
     visits: Annotated[Path, typer.Argument(help="Folder that visits are kept in.")],
     days: Annotated[float, typer.Option(help="Remove sound older than so many days.")],
 ) -> None:
-    """Remove old sound, leaving a mark that the record still verifies by."""
+    """Remove old sound. It leaves a mark, by which the record still verifies."""
     from handsfree.journal import commands
 
     commands.prune(visits, days=days)

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-app = typer.Typer(help="The supervisor's desk: every visit as pages, on this machine.", invoke_without_command=True)
+app = typer.Typer(help="Serve the supervisor's desk: every visit as pages, on this machine.", invoke_without_command=True)
 
 StoreFolder = Annotated[Path, typer.Option("--visits", help="Folder that visits are kept in.")]
 PeopleDatabase = Annotated[
@@ -55,7 +55,7 @@ def people_add(
     visits: StoreFolder = Path("visits"),
     people: PeopleDatabase = None,
 ) -> None:
-    """Add a person, or a device that sends. The password is asked for; it never stands on the command line."""
+    """Add a person, or a device that sends. It asks for the password, which never stands on the command line."""
     from handsfree.desk import commands
 
     commands.people_add(visits, name, role, team, technician, people, mail)
@@ -91,7 +91,7 @@ def people_remove(
 
 @app.command("people-list")
 def people_list(visits: StoreFolder = Path("visits"), people: PeopleDatabase = None) -> None:
-    """Who may sign in, as what."""
+    """List who may sign in, and as what."""
     from handsfree.desk import commands
 
     commands.people_list(visits, people)
@@ -105,7 +105,7 @@ def digest(
     visits: StoreFolder = Path("visits"),
     database: Annotated[str | None, typer.Option(help="As the desk was started with.")] = None,
 ) -> None:
-    """What came in, what needs somebody, what is due: for a message every morning."""
+    """Write what came in, what needs somebody and what is due, for a message every morning."""
     from handsfree.desk import commands
 
     commands.digest(visits, days, out, origin, database)
@@ -117,7 +117,7 @@ def check(
     database: Annotated[str | None, typer.Option(help="As the desk was started with.")] = None,
     sound: Annotated[str | None, typer.Option(help="As the desk was started with.")] = None,
 ) -> None:
-    """Whether what was done about findings and every sound and attachment hold. Exit status 3 where one does not."""
+    """Check that every sound, every attachment and what was done about findings hold. Exit status 3 if one does not."""
     from handsfree.desk import commands
 
     commands.check(visits, database, sound)
