@@ -24,7 +24,15 @@ if TYPE_CHECKING:
     from handsfree.language.base import Language
 
 Builder = Callable[[Any, Path], Engine | None]  # (language, models folder) -> the engine, None where it is not installed
-_LIBRARIES = ("tokenizers", "onnxruntime")  # of the writing engine
+_LIBRARY = "onnxruntime"  # of both witnesses
+
+
+def _need_library() -> None:
+    if importlib.util.find_spec(_LIBRARY) is None:
+        raise Trouble(
+            f"The neural engines need {_LIBRARY}, not installed here; install all of it with: "
+            "pip install --force-reinstall handsfree. Until then --engine pocketsphinx works without."
+        )
 
 
 def _phonetic(language: Language, models_dir: Path) -> Engine | None:
@@ -33,6 +41,7 @@ def _phonetic(language: Language, models_dir: Path) -> Engine | None:
 
     if language.code != "en" or missing():
         return None
+    _need_library()
     # Trouble before a visit, and not from an engine that fails at every word
     phonetic_adapted.adapted(weights(), phonetic_adapted.CORRECTIONS, TAUGHT)
     found: Any = language
@@ -49,12 +58,7 @@ def _whisper(language: Language, models_dir: Path) -> Engine | None:
     folder = find_weights("tiny.en", models_dir)
     if folder is None:
         return None
-    lacking = [library for library in _LIBRARIES if importlib.util.find_spec(library) is None]
-    if lacking:
-        raise Trouble(
-            f"The neural engine needs {' and '.join(lacking)}, not installed here; install all of it with: "
-            "pip install --force-reinstall handsfree. Until then --engine pocketsphinx works without."
-        )
+    _need_library()
     neural_adapted.parts_of(neural_adapted.CORRECTIONS[SIZES["tiny.en"]])  # Trouble before a visit
     return Whisper(language, folder)
 

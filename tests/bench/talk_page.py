@@ -12,13 +12,13 @@ from typing import Any
 RESULTS = Path(__file__).parent / "results"
 HEAD = """# How much it talks
 
-Ten whole jobs, from "what is wrong?" to the words with the customer. A simulated technician answers from the facts of a cabinet,
-through the real machine and runner. Listening times are those of the real synthesiser at 150 words a minute. Nothing is misheard here.
-`python -m tests.bench.talk` measures it again.
+Ten whole jobs, from "what is wrong?" to the words with the customer. A simulated technician answers from the facts of a
+cabinet, through the real machine and runner. Listening times are those of the real synthesiser at 150 words a minute.
+Nothing is misheard here. `python -m tests.bench.talk` measures it again.
 
-*Before* is the program before its dialogue was made anew; then the deck exchange had no arrival, no proof of cold and no close-out.
-*Known, asked* counts questions whose answer had been told, and work that had been done. *First question* counts the prompts before
-the first question about the fault.
+*Before* is the program before its dialogue was made anew; then the deck exchange had no arrival, no proof of cold and no
+close-out. *Known, asked* counts questions whose answer had been told, and work that had been done. *First question*
+counts the prompts before the first question about the fault.
 """
 #: What was wanted: (job, form, column) -> at most.
 WANTED = {

@@ -75,7 +75,7 @@ def test_threads_may_share_one() -> None:
 def test_what_is_missing_is_told_before_anything_is_heard(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """And not by an engine that fails at every word."""
     there = importlib.util.find_spec
-    monkeypatch.setattr(importlib.util, "find_spec", lambda name: None if name == "tokenizers" else there(name))
-    with pytest.raises(Trouble, match="needs tokenizers, not installed"):
+    monkeypatch.setattr(importlib.util, "find_spec", lambda name: None if name == "onnxruntime" else there(name))
+    with pytest.raises(Trouble, match="need onnxruntime, not installed"):
         build_recogniser(None, "en", tmp_path)
     assert build_recogniser("pocketsphinx", "en", tmp_path).name == "pocketsphinx"
