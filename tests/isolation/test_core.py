@@ -116,11 +116,22 @@ def test_what_a_step_needs() -> None:
     assert needed(known, ["bite", "shock"], False, SOURCES) == ("plug", "tap", "cap")
     assert needed(known, ["bite"], False, {"plug": PLUG}) == ("plug", "?charge")
     assert needed(known, ["dragon"], False, SOURCES) == ("?dragon",)
+    assert needed(known, ["dragon", "shock"], False, SOURCES) == ("?dragon", "plug", "tap")  # what is not known hides nothing
     assert needed(known, [], True, SOURCES) == ("plug", "tap")
     assert needed(known, [], True, {"cap": CAP}) == ("?",)
     assert known.kind_called("mains") is MAINS
     assert known.kind_called("nothing") is None
     assert Catalogue({"m": replace(MAINS, also=("cord",))}).kind_called("cord") is not None
+
+
+def test_what_a_file_leaves_out_asks_for_nothing_and_proves_nothing() -> None:
+    assert Method("look", "look") == Method("look", "look", quantity="", unit="", most=0.0, points=(), instead="")
+    assert EnergyKind("x") == EnergyKind("x", lock=True, behind=(), proofs=(), returns=None, also=())
+    assert Hazard("x") == Hazard("x", fed_by=(), caution=False)
+    assert Catalogue() == Catalogue({}, {}, {})
+    assert Source("x", MAINS) == Source("x", MAINS, behind=(), proofs=())
+    assert Method("look", "look").most < 0.001  # no reading is below it: nothing is dead by a limit that nobody set
+    assert not Source("x", EnergyKind("x")).proved_by(["try", "meter", "look"])
 
 
 # ---- people ---------------------------------------------------------------------------------------------------------
