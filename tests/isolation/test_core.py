@@ -116,7 +116,7 @@ def test_what_a_step_needs() -> None:
     assert needed(known, ["bite", "shock"], False, SOURCES) == ("plug", "tap", "cap")
     assert needed(known, ["bite"], False, {"plug": PLUG}) == ("plug", "?charge")
     assert needed(known, ["dragon"], False, SOURCES) == ("?dragon",)
-    assert needed(known, ["dragon", "shock"], False, SOURCES) == ("?dragon", "plug", "tap")  # what is not known hides nothing
+    assert needed(known, ["dragon", "shock"], False, SOURCES) == ("?dragon", "plug", "tap")  # it hides none
     assert needed(known, [], True, SOURCES) == ("plug", "tap")
     assert needed(known, [], True, {"cap": CAP}) == ("?",)
     assert known.kind_called("mains") is MAINS
