@@ -149,6 +149,9 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     held = state.interlock.power is not Power.LIVE
     if likely and (is_command(utterance, *EMERGENCY) or (held and _power_on(state, utterance))):
         utterance = replace(utterance, verdict=Verdict.ACCEPTED)
+    if unsure.perhaps_alarm(utterance) and state.overlay is not Overlay.NOTE:
+        unsure.asks_alarm(flow, utterance)
+        return
     guarded = flow.question.stake is Consequence.GUARDED and unsure.may_deny(flow, utterance)
     # what may deny an isolation is never met with silence, whoever seems to be meant
     again = utterance.verdict == Verdict.ASKED_AGAIN and not guarded and not unsure.perhaps_power_on(flow, utterance)

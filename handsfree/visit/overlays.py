@@ -7,6 +7,7 @@ from dataclasses import replace
 from handsfree.dialogue.question import Consequence, Question
 from handsfree.journal.events import Utterance
 from handsfree.language.meaning import EMERGENCY, Listening, Sense, Verdict
+from handsfree.visit import phrases
 from handsfree.visit.flow import Flow
 from handsfree.visit.plain import YES_NO, QuestionRows, asks, called, commands, says
 from handsfree.visit.speaking import called as named
@@ -65,7 +66,8 @@ def _takes_proposal(flow: Flow, utterance: Utterance) -> bool:
     flow.change(overlay=Overlay.NONE, proposed=None)
     if affirms(utterance):
         flow.affirmed = True
-        return bool(flow.question.takes(flow, replace(proposed, verdict=Verdict.ACCEPTED)))
+        meant = replace(proposed, verdict=Verdict.ACCEPTED)
+        return phrases.use(flow, meant) or bool(flow.question.takes(flow, meant))
     if denies(utterance):
         return False  # the question again, in its shortest form
     return bool(flow.question.takes(flow, utterance))

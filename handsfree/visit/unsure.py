@@ -13,7 +13,7 @@ from handsfree.isolation.rules import Power
 from handsfree.journal.events import Utterance
 from handsfree.language.base import Language
 from handsfree.language.gist import by_gist
-from handsfree.language.meaning import TOO_LOUD, WAYS_OUT, WHEN_ASKED, WITNESS_FAILED, Sense, Verdict
+from handsfree.language.meaning import EMERGENCY, TOO_LOUD, WAYS_OUT, WHEN_ASKED, WITNESS_FAILED, Sense, Verdict
 from handsfree.language.tokens import tokens
 from handsfree.procedure.asides import in_own_words
 from handsfree.visit import helping
@@ -71,6 +71,9 @@ def expected(flow: Flow) -> float:
 
 #: Seconds after a question by which most look and answer, and after work by which most are done.
 LOOKING, DOING = 5.0, 45.0
+#: How sure a call for help must be to be asked about: 'fine' was heard as 'fire' with 0.43, 'I am hurt' by another voice at
+#: 10 dB with 0.64.
+ALARM = 0.5
 
 
 def propose(flow: Flow, utterance: Utterance) -> None:
@@ -133,6 +136,17 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
         flow.prompt("which", "question", choices=choices(state.language, rivals))
     else:
         missed(flow, utterance)
+
+
+def perhaps_alarm(utterance: Utterance) -> bool:
+    """It may have been that somebody is hurt, or that there is fire, gas or a shock: that is asked, whatever else is."""
+    return is_command(utterance, *EMERGENCY) and utterance.verdict == Verdict.ASKED_AGAIN and utterance.sure >= ALARM
+
+
+def asks_alarm(flow: Flow, utterance: Utterance) -> None:
+    """'I am hurt?': it counts once it is affirmed, and opens nothing."""
+    flow.change(overlay=Overlay.NONE)
+    _read_back(flow, utterance)
 
 
 def perhaps_power_on(flow: Flow, utterance: Utterance) -> bool:

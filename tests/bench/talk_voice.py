@@ -47,7 +47,8 @@ class Voice:
         speech = voices.padded(voices.synthesise(words, self.voice, RATES[again % len(RATES)]))
         noise = voices.compressor_noise(len(speech) / voices.RATE + 0.1, seed=self.sayings)[: len(speech)]
         judged = self.recogniser.hear(voices.mix(speech, noise, self.snr), listening)
-        heard = utterance_of(replace(judged, started=now, ended=now))
+        timed = replace(judged, started=now, ended=now + len(speech) / voices.RATE)
+        heard = utterance_of(self.recogniser.together(timed, listening))  # as an ear has it: sayings add up
         if heard.verdict != Verdict.ACCEPTED:
             self.counts["asked_again"] += 1
             why = heard.reason or f"{heard.sense} {heard.text}"
