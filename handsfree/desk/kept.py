@@ -15,6 +15,8 @@ from handsfree.desk.queries import EVERYBODY
 from handsfree.desk.tables import folded
 from handsfree.desk.web import FormFields, asked_for, desk_of, for_roles, form_for_roles, page, scope_of, sorry, then
 
+#: Names of a kind on one page.
+SHOWN = 60
 REGISTRY_COLUMNS: Columns = (("id", "label"), ("kind", "kind"), ("called", "name"), ("in records", "names_told"))
 
 
@@ -23,7 +25,7 @@ def saved_search(request: Request, form: FormFields) -> Response:
     desk, person, name = desk_of(request), request.state.account.id, form.get("name", "").strip()
     if form.get("do") == "forget":
         saved.forget(desk.people, person, name)
-        return then(request, "/visits", f"The search {name} is forgotten.")
+        return then(request, inward(form.get("address", "/visits")), f"The search {name} is forgotten.")
     address = inward(form.get("address", "/visits"))
     saved.keep(desk.people, person, name, address)
     return then(request, address, f"The search is kept as {name}.")
@@ -47,9 +49,9 @@ def registry_page(request: Request) -> Response:
         "registry.html",
         kind=kind,
         kinds=registry.KINDS,
-        things=things[:60],
+        things=things[:SHOWN],
         many=len(things),
-        unknown=unknown[:60],
+        unknown=unknown[:SHOWN],
         left=len(unknown),
         q=asked_for(request, "q", 100),
         may_change=scope == EVERYBODY,
@@ -80,6 +82,12 @@ def change_registry(request: Request, form: FormFields) -> Response:
     if form.get("do") == "put":
         registry.put(desk.people, kind, name, under)
         said = f"{name} is known now."
+    elif form.get("do") == "put all":
+        each = [(form[f"n{n}"].strip(), form.get(f"u{n}", "")) for n in range(1, SHOWN + 1) if form.get(f"n{n}", "").strip()]
+        new = [one for one in each if registry.find(desk.people, kind, *one) is None]
+        for one in new:
+            registry.put(desk.people, kind, *one)
+        said = f"{len(new)} are known now."
     elif form.get("do") == "also":
         registry.also(desk.people, thing, name, under)
         said = f"{name} is one with it now."

@@ -44,7 +44,7 @@ def home(request: Request) -> Response:
     engine, scope = desk_of(request).engine, scope_of(request)
     return page(
         request, "home.html", visits=queries.visits(engine, scope, Filter(), most=12)[:12],
-        due=queries.due(engine, scope)[:8], open_findings=queries.open_findings(engine, scope),
+        due=queries.due(engine, scope)[:8], tally=queries.tally(engine, scope),
         findings=queries.findings(engine, scope, most=8), now=now(),
         mine=queries.findings(engine, scope, FindingQuery(assigned=account.name), most=8),
         questions=threads.questions(engine, _names(request)) if account.role == "technician" else [],
@@ -154,8 +154,17 @@ def visit(request: Request) -> Response:
     return page(
         request, "visit.html", visit=found, shown=shown, findings=queries.findings_of(desk.engine, found.id),
         threads=threads.of_visit(desk.engine, name), may_act=account.role == "supervisor", what=acts.WHAT,
-        supervisors=_supervisors(request), why=why_of(folder_of(desk.visits, name)).sentence, noted=desk.heads.last_of(name),
+        after=_after_this(request, name), supervisors=_supervisors(request),
+        why=why_of(folder_of(desk.visits, name)).sentence, noted=desk.heads.last_of(name),
     )
+
+
+def _after_this(request: Request, name: str) -> Any:
+    """The gravest open finding of another visit: what a supervisor goes on with. None where there is none."""
+    if request.state.account.role != "supervisor":
+        return None
+    some = queries.findings(desk_of(request).engine, scope_of(request), most=12)
+    return next((row for row in some if row.name != name), None)
 
 
 #: What a browser may show by itself, and how its content begins. Everything else is handed over as a download, and so is
@@ -251,13 +260,14 @@ def findings(request: Request) -> Response:
     skip = _number(asked_for(request, "skip"))
     found = queries.findings(engine, scope, want, most=queries.PAGE + 1, skip=skip)
     more = urlencode({**kept, "skip": skip + queries.PAGE}) if len(found) > queries.PAGE else ""
-    here = f"/findings?{urlencode(kept)}" if kept else "/findings"
+    here, tally = f"/findings?{urlencode(kept)}" if kept else "/findings", queries.tally(engine, scope)
     desk = desk_of(request)
     return page(
-        request, "findings.html", which=which, rule=rule, rules=queries.rules(engine, scope), given=given, which_words=WHICH,
-        asked=urlencode(kept), findings=found[: queries.PAGE], open_findings=queries.open_findings(engine, scope), more=more,
+        request, "findings.html", which=which, rule=rule, tally=tally, given=given, which_words=WHICH,
+        asked=urlencode(kept), findings=found[: queries.PAGE], open_findings=sum(many for _, _, many in tally), more=more,
         may_act=account.role == "supervisor", signs_with=getattr(desk.key, "device", ""), back=here, problem=bad_days(given),
-        what=acts.WHAT, supervisors=_supervisors(request), **choices(request),
+        what=acts.WHAT, supervisors=_supervisors(request), kept=saved.of(desk.people, account.id),
+        **choices(request),
     )
 
 

@@ -307,10 +307,16 @@ def findings_of(engine: Engine, visit_id: int, most: int = 40) -> Rows:
 
 
 def open_findings(engine: Engine, scope: Scope) -> int:
-    asked = select(func.count()).select_from(FindingRow).where(~FindingRow.closed)
+    return sum(many for _, _, many in tally(engine, scope))
+
+
+def tally(engine: Engine, scope: Scope) -> list[tuple[str, str, int]]:
+    """(level, rule, how many) of the open findings, the gravest rule first."""
+    asked = select(FindingRow.level, FindingRow.rule, func.count().label("many")).where(~FindingRow.closed)
     if scope.technicians is not None:  # without names the index of the open ones is enough
         asked = asked.join(Visit, Visit.id == FindingRow.visit_id).where(scope.where())
-    return int(_all(engine, asked)[0][0])
+    rows = _all(engine, asked.group_by(FindingRow.level, FindingRow.rule).order_by(func.min(FindingRow.rank)))
+    return [(row.level, row.rule, int(row.many)) for row in rows]
 
 
 def readings(engine: Engine, scope: Scope, at: Sequence[tuple[str, str]]) -> Rows:
@@ -363,14 +369,6 @@ def faults(engine: Engine, scope: Scope) -> list[str]:
         theirs = select(Visit.id).where(scope.where()).order_by(Visit.began.desc()).limit(2000).subquery()
         last = select(Diagnosis.fault).join(theirs, theirs.c.id == Diagnosis.visit_id)
     return sorted({row.fault for row in _all(engine, select(last.subquery()).distinct())})
-
-
-def rules(engine: Engine, scope: Scope) -> list[str]:
-    """Of the open findings."""
-    asked = select(FindingRow.rule).where(~FindingRow.closed).distinct()
-    if scope.technicians is not None:
-        asked = asked.join(Visit, Visit.id == FindingRow.visit_id).where(scope.where())
-    return sorted(row.rule for row in _all(engine, asked))
 
 
 def _all(engine: Engine, asked: Any) -> Rows:

@@ -168,6 +168,34 @@ def test_the_folders_are_read_again_on_request(desk: Desk, season: Made) -> None
     assert "TK-1" not in browser.get("/").text
 
 
+def test_the_queue_is_told_by_kind_and_each_visit_leads_on_to_the_next(desk: Desk, season: Made) -> None:
+    vera, max_ = signed_in(desk, "Vera"), signed_in(desk, "Max")
+    home = vera.get("/").text
+    for level, rule, many in queries.tally(desk.engine, EVERYBODY):
+        assert f"{many} {rule}</a>" in home, level
+    first, *others = queries.findings(desk.engine, EVERYBODY)
+    onward = next(row for row in others if row.name != first.name)
+    assert f"/visits/{onward.name}?at={onward.n}" in vera.get(f"/visits/{first.name}").text
+    assert f"/visits/{first.name}?at={first.n}" in vera.get(f"/visits/{onward.name}").text
+    assert "Next to look at" not in max_.get(f"/visits/{season.folders['stopped'].name}").text
+    assert "days over" in home, "how long it has been due"
+    digest = vera.get("/digest?days=7").text
+    assert "Nothing stands under:" in digest
+    assert "None." not in digest
+
+
+def test_a_list_of_findings_is_kept_and_all_names_of_a_page_are_made_known_at_once(desk: Desk) -> None:
+    vera = signed_in(desk, "Vera")
+    address = "/findings?rule=step+skipped"
+    kept = post(vera, "/saved", token=token(vera), name="skipped", address=address, do="keep")
+    assert kept.headers["location"].startswith(f"{address}&said=")
+    assert f'<a href="{address}">skipped</a>' in vera.get("/findings").text
+    names = {"n1": "HK-4", "u1": SUMMIT, "n2": "HK-9", "u2": SUMMIT, "n3": " "}
+    for known in ("2 are known now.", "0 are known now."):
+        done = post(vera, "/registry", token=token(vera), kind="cabinet", do="put all", **names)
+        assert known in vera.get(done.headers["location"]).text
+
+
 def test_no_account_and_on_loopback_the_printed_link_opens_once(desk: Desk) -> None:
     desk.door = "a-door-that-is-long-enough"
     browser = client(desk)

@@ -6,6 +6,14 @@ for (const box of document.querySelectorAll("[data-shows-passwords]")) {
   box.hidden = false;
   box.addEventListener("change", (event) => fields.forEach((field) => { field.type = event.target.checked ? "text" : "password"; }));
 }
+// On a narrow screen the page one is at is to be seen in the row of pages.
+document.querySelector(".top [aria-current]")?.scrollIntoView({ block: "nearest", inline: "center" });
+// Many findings at once.
+for (const all of document.querySelectorAll("[data-ticks-all]")) {
+  all.hidden = false;
+  const boxes = () => all.closest("form").querySelectorAll(".findings input[type=checkbox]");
+  all.querySelector("input").addEventListener("change", (event) => boxes().forEach((box) => { box.checked = event.target.checked; }));
+}
 (() => {
   const player = document.getElementById("player");
   if (!player) return;
