@@ -43,7 +43,7 @@ class WriterHearer:
 
     def _fixed(self, samples: Samples, listening: Listening) -> Heard | None:
         """A phrase that ends a list, or an answer known from elsewhere; None where it is neither, surely."""
-        known = answers_known(self._language) if self.topic == "answers" else ()
+        known = answers_known(self._language) if self.topic == "answers" else words_of_pages(self._language, self.topic)
         phrases = tuple(dict.fromkeys((*listening.phrases, *known)))
         if not phrases:
             return None
@@ -80,6 +80,23 @@ def dictated(written: Dictated) -> Utterance:
         Verdict.ACCEPTED if written.text else Verdict.ASKED_AGAIN, DICTATED, written.text, sure=1.0, words=written.text,
         rivals=rivals, engine=written.engine, reason="" if written.text else "no words in it",
     )  # fmt: skip
+
+
+@cache
+def words_of_pages(language: str, topic: str) -> tuple[str, ...]:
+    """What the pages that ship have in such a field of a word or two ('colour', 'part'); () for any other."""
+    from handsfree.procedure.cabinet import FOLDER, load_page
+    from handsfree.procedure.load import procedure_files
+    from handsfree.resources import folder
+
+    found: dict[str, None] = {}
+    for path in procedure_files(folder("procedures") / FOLDER):
+        page = load_page(path).page
+        if page.language == language:
+            rows = [{"colour": lead.colour, "from": lead.source, "to": lead.to} for lead in page.leads]
+            rows += [{"part": name, "named": name} for name in (*page.places, *page.parts)]
+            found |= {row[topic]: None for row in rows if topic in row}
+    return tuple(found)
 
 
 @cache

@@ -206,15 +206,23 @@ def _hears(turn: PageTurn) -> Listening:
 def _takes(turn: PageTurn, event: events.Utterance) -> bool:
     slot = turn.state.slot
     if event.sense == Sense.NUMBER and slot.kind == "number" and event.value is not None:
-        whole = event.value == int(event.value)
-        if slot.key in COUNTS and not whole:
+        value = _whole(event.value)
+        if slot.key in COUNTS and not isinstance(value, int):
             return False
-        _kept(turn, int(event.value) if whole else event.value)
+        if event.verdict == Verdict.PROPOSED:
+            turn.change(pending=f"{value:g}")
+            _ask(turn)
+        else:
+            _kept(turn, value)
         return True
     if event.sense == Sense.COMMAND and slot.kind == "yes" and event.text in ("yes", "affirm", "no", "negative"):
         _kept(turn, event.text in ("yes", "affirm"))
         return True
     return False
+
+
+def _whole(value: float) -> float:
+    return int(value) if value == int(value) else value
 
 
 def _hears_yes(turn: PageTurn) -> Listening:
@@ -224,10 +232,10 @@ def _hears_yes(turn: PageTurn) -> Listening:
 def _takes_yes(turn: PageTurn, event: events.Utterance) -> bool:
     if event.sense != Sense.COMMAND or event.text not in ("affirm", "yes", "negative", "no"):
         return False
-    text = turn.state.pending
+    text, kind = turn.state.pending, turn.state.slot.kind
     turn.change(pending="")
     if event.text in ("affirm", "yes"):
-        _kept(turn, text)
+        _kept(turn, _whole(float(text)) if kind == "number" else text)
     else:
         _ask(turn)
     return True
@@ -283,15 +291,19 @@ def text_of(page: Data) -> str:
     return yaml.safe_dump(dict(page), sort_keys=False, allow_unicode=True, width=118)
 
 
-def _words_of(slot: Slot, text: str) -> str:
-    """As it stands in the file: a sentence with its capital and stop; a name in small letters; a refrigerant as 'R-134a'."""
+def _words_of(slot: Slot, text: str, words: RecorderWords) -> str:
+    """As it stands in the file: a sentence with its capital and stop; a name in small letters; a refrigerant as 'R-134a',
+    whether its figures were written together or one by one."""
     text = " ".join(text.split()).strip(" .")
     if text and slot.kind == "sentence":
         return f"{text[:1].upper()}{text[1:]}."
     if slot.kind == "name":
         return re.sub(r"[^a-z ]", "", text.casefold()).removeprefix("the ").strip()
-    if slot.kind == "refrigerant" and (found := re.fullmatch(r"r[ -]*(\d+) *([a-z]{0,3})", text, re.IGNORECASE)):
-        return f"R-{found[1]}{found[2]}"
+    if slot.kind == "refrigerant":
+        figures = {words.language.say_number(float(figure)): figure for figure in "0123456789"}
+        written = " ".join(figures.get(word.casefold(), word) for word in text.split())
+        found = re.fullmatch(r"r[ -]*(\d[\d ]*?) *([a-z]{0,3})", written, re.IGNORECASE)
+        return f"R-{found[1].replace(' ', '')}{found[2]}" if found else text
     return text
 
 
@@ -301,8 +313,11 @@ def _free(turn: PageTurn, text: str, *, read_back: bool) -> None:
         return
     if (found := _order(words, text)) and _ordered(turn, found):
         return
-    clean = _words_of(slot, text)
+    clean = _words_of(slot, text, words)
     if not clean:
+        _again(turn)
+    elif slot.kind == "refrigerant" and not re.fullmatch(cabinet.REFRIGERANT, clean):
+        turn.prompt("page-as-written", "notice", text=clean)  # here, before five more answers are given
         _again(turn)
     elif read_back:
         turn.change(pending=clean)
@@ -350,11 +365,14 @@ def _opened(turn: PageTurn, event: events.Opened) -> None:
 
 
 def _utterance(turn: PageTurn, event: events.Utterance) -> None:
-    if event.verdict != Verdict.ACCEPTED:
+    likely = event.verdict == Verdict.PROPOSED and event.sense == Sense.NUMBER and not turn.state.pending
+    if event.verdict != Verdict.ACCEPTED and not (likely and turn.question.takes(turn, event)):
         if event.verdict == Verdict.ASKED_AGAIN or event.words:
             _again(turn)
         return
-    if event.sense == "dictated":
+    if event.verdict != Verdict.ACCEPTED:
+        return
+    if event.sense == "dictated" or (event.sense == Sense.PHRASE and not _order(turn.state.words, event.text)):
         _free(turn, event.text, read_back=True)
         return
     order = event.text if event.sense == Sense.COMMAND else _order(turn.state.words, event.text)

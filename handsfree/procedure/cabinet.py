@@ -30,6 +30,8 @@ FOLDER = "cabinets"
 #: Refrigerants that burn; their appliances carry the flame symbol: IEC 60335-2-89 (from memory), classes A3 and A2L of
 #: ISO 817 (from memory).
 FLAMMABLE = frozenset({"R-290", "R-600a", "R-1270", "R-32", "R-1234yf", "R-455A", "R-454C"})
+#: As a refrigerant is written: ISO 817 (from memory).
+REFRIGERANT = r"^R-[0-9]{2,4}[A-Za-z]{0,3}$"
 PartName = Annotated[str, Field(pattern=r"^[a-z]+( [a-z]+)*$", max_length=30)]
 Text = Annotated[str, Field(min_length=1, max_length=300)]
 
@@ -59,7 +61,7 @@ class Plate(_Frozen):
     volts: float = Field(ge=90, le=500)
     hertz: float = Field(ge=40, le=70)
     amperes: float = Field(gt=0, le=100)
-    refrigerant: str = Field(pattern=r"^R-[0-9]{2,4}[A-Za-z]{0,3}$")
+    refrigerant: str = Field(pattern=REFRIGERANT)
     charge_grams: float = Field(gt=0, le=20_000)
     flame_symbol: bool
 

@@ -103,6 +103,46 @@ def step(state: PageState, event: object) -> tuple[PageState, list[str], list[Pa
     return after, said, [effect for effect in effects if isinstance(effect, PageSave)]
 
 
+def at_the_plate() -> PageState:
+    keys = dict.fromkeys(("show-mode", "set-mode", "show-setting", "set-setting", "calls"), "A.")
+    page = {"cabinet": "x", "title": "X", "keys": keys}
+    state = start(load_words("en"), page)
+    state, _, _ = step(state, Opened("x 001", "x", "en", "", "", "", "t", "test"))
+    for _ in range(2):  # places, leads
+        state, said, _ = step(state, Utterance("accepted", "phrase", "that is all", sure=1.0, engine="test"))
+    assert said == ["From the plate: how many volts?"]
+    return state
+
+
+def test_a_number_that_was_likely_heard_is_read_back_and_counts_when_affirmed() -> None:
+    state, said, _ = step(at_the_plate(), Utterance("proposed", "number", "230", 230.0, sure=0.6, engine="test"))
+    assert said == ["230 Is that right?"]
+    state, said, _ = step(state, Utterance("accepted", "command", "affirm", sure=1.0, engine="test"))
+    assert (said, state.row) == (["How many hertz?"], {"volts": 230})
+
+
+@pytest.mark.parametrize(
+    ("written", "kept"),
+    [("R29 0.", "R-290"), ("r 134 a", "R-134a"), ("R two nine zero", "R-290"), ("49 0", ""), ("Archim 9 0", "")],
+)
+def test_a_refrigerant_is_known_by_its_figures_and_what_is_none_is_said_at_once(written: str, kept: str) -> None:
+    state = at_the_plate()
+    for value in (230.0, 50.0, 2.0):
+        state, said, _ = step(state, Utterance("accepted", "number", "", value, sure=1.0, engine="test"))
+    state, said, _ = step(state, Utterance("accepted", "dictated", written, sure=1.0, engine="test"))
+    assert state.pending == kept
+    assert said[0].startswith(kept or "I wrote: ")
+    assert state.row == {"volts": 230, "hertz": 50, "amperes": 2}
+
+
+def test_words_of_pages_are_listened_for_where_a_word_or_two_is_asked() -> None:
+    from handsfree.authoring.hearing import words_of_pages
+
+    assert {"brown", "green and yellow"} <= set(words_of_pages("en", "colour"))
+    assert {"relay", "compressor"} <= set(words_of_pages("en", "part"))
+    assert words_of_pages("en", "show-mode") == words_of_pages("es", "colour") == ()
+
+
 def test_dictated_words_are_read_back_and_count_when_affirmed() -> None:
     state = start(load_words("en"), {"cabinet": "x", "title": "X"})
     state, said, _ = step(state, Opened("x 001", "x", "en", "", "", "", "t", "test"))
@@ -124,7 +164,7 @@ def test_dictated_words_are_read_back_and_count_when_affirmed() -> None:
     [
         ("A b", "", "cannot be a cabinet's name"),
         ("testkasten-9", "title: X\n", "lacks 'cabinet'"),
-        ("testkasten-9", "[", "not YAML"),
+        ("testkasten-9", "[", "ends too soon"),
     ],
 )
 def test_what_cannot_be_recorded_is_a_sentence(name: str, text: str, says: str) -> None:
