@@ -1,12 +1,12 @@
 """The speaker witness: how often the right voice is doubted (and refused), and how often another is not noticed, by length
 of speech, by how many clips the voice is known by, and by noise; on people and on synthetic voices that set no bar.
 
-    python -m tests.bench.voices_apart [--trials 6] [--seed 1] [--setting] [--json] [--out FILE]
+    python -m tests.bench.voices_apart [--trials 6] [--seed 1] [--other-languages] [--json] [--out FILE]
 
 Known by a visit: by the clip that stated the number and by what `speaker.gathered` takes of six clips that the same voice
 said before and two that another said. A person's speech is words of theirs, one after another until there is enough. The
 curve: for each share of the right voice doubted, the share of others not noticed where the bar is put there. At the bars of
-`bars`: as the program decides. `--setting`: on the people who set the bars instead (`voices_that_set`).
+`bars`: as the program decides. `--other-languages`: on other people instead.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ import numpy as np
 from audio_fixtures import voices as made
 from handsfree.errors import Trouble
 from handsfree.speech.speaker import OTHER, SAME, Encoder, Voiceprint, gathered, installed, verdict
-from tests.bench import unlike_voices, voices_that_set
+from tests.bench import other_languages, unlike_voices
 from tests.bench.corpus import RATE
 from tests.bench.corpus_texts import DIGITS
 from tests.bench.people_words import sound, speakers
@@ -132,13 +132,13 @@ def row(found: list[Trial]) -> dict[str, Any]:
     return {"right": len(right), "others": len(others), **shares, "curve": curve}
 
 
-def measured(each: int, seed: int, setting: bool) -> Iterator[dict[str, Any]]:
+def measured(each: int, seed: int, abroad: bool) -> Iterator[dict[str, Any]]:
     encoder, missing = installed()
     if encoder is None:
         raise Trouble(missing)
-    judging = {} if setting else {"people": people(), "synthetic": synthetic()}
-    set_by = {name: _said(files) for name, files in voices_that_set.speakers().items()} if setting else {}
-    for group, who in (judging or {"people who set the bars": set_by}).items():
+    judging = {} if abroad else {"people": people(), "synthetic": synthetic()}
+    others = {name: _said(files) for name, files in other_languages.speakers().items()} if abroad else {}
+    for group, who in (judging or {"people, other languages": others}).items():
         for snr in LEVELS:
             for seconds in SECONDS:
                 luck = random.Random(f"{seed} {group} {snr} {seconds}")
@@ -149,9 +149,9 @@ def measured(each: int, seed: int, setting: bool) -> Iterator[dict[str, Any]]:
 def main() -> int:
     parser = arguments(__doc__)
     parser.add_argument("--trials", type=int, default=6, help="of each voice at each length and level")
-    parser.add_argument("--setting", action="store_true", help="on the people who set the bars")
+    parser.add_argument("--other-languages", action="store_true", help="on people who speak other languages")
     asked = parser.parse_args()
-    return reported("tests.bench.voices_apart", asked, lambda: measured(asked.trials, asked.seed, asked.setting))
+    return reported("tests.bench.voices_apart", asked, lambda: measured(asked.trials, asked.seed, asked.other_languages))
 
 
 if __name__ == "__main__":

@@ -1,5 +1,5 @@
-"""People who set the bars of the speaker witness and judge nothing: recordings in other languages than English that Debian
-packages, a folder a speaker. Whose voice it is hangs little on the language, and these vary as people do.
+"""People who speak other languages than English, in recordings that Debian packages, a folder a speaker: a second group to
+measure the speaker witness on, for whose voice it is hangs little on the language. They teach nothing and set nothing.
 
 A folder is taken for one speaker; where several people shared the work, that counts against the witness.
 """
