@@ -118,7 +118,7 @@ WRONG = [
     ("record ok-name --typed --folder file.bin", 2, "cannot be made"),
     ("schema --out folder", 2, "is a folder, not a file"),
     ("send visit --to http://127.0.0.1:9 --key nothing", 2, "cannot be read"),
-    ("send visit --to ftp://desk", 2, "is no address of a desk"),
+    ("send visit --to ftp://desk", 2, "is not the address of a desk"),
     ("relisten folder", 2, "There is no visit"),
     ("relisten visit --scheduler nonsense", 2, "no address of a scheduler"),
     ("export events out.jsonl --visit garbage", 3, "There is no event in garbage"),

@@ -101,7 +101,7 @@ def _joined(journal: Journal, code: str, hearer: WriterHearer, asked: RecordOpti
         from handsfree.sound.sinks import FileSink
 
         if not Path(str(asked.sound_in)).is_file():
-            raise Trouble(f"There is no sound file '{asked.sound_in}'; look at the name.")
+            raise Trouble(f"There is no sound file '{asked.sound_in}'; check the name.")
         ended: list[Happening] = []
         pretended = VirtualClock()
         sink = FileSink(asked.sound_out, pretended, ended.append)

@@ -67,7 +67,7 @@ def regions(engine: Engine) -> dict[str, str]:
 def put_region(engine: Engine, team: str, region: str) -> None:
     """'' takes it out of the one it was in. Trouble for a name that cannot be."""
     if len(region) > 100 or not region.isprintable() or not team:
-        raise Trouble("A region has a name of at most 100 characters that can be seen. Nothing was changed.")
+        raise Trouble("The name of a region has at most 100 visible characters. Nothing was changed.")
     with engine.begin() as connection:
         connection.execute(delete(TeamRow).where(TeamRow.team == team))
         if region:

@@ -45,7 +45,7 @@ def open_engine(url: str, *, pool: int = 20) -> Engine:
     try:
         address = make_url(url)
     except ArgumentError:
-        raise Trouble("The database's address is none; write postgresql://HOST/NAME or sqlite:///FILE.") from None
+        raise Trouble("That is not the address of a database; write postgresql://HOST/NAME or sqlite:///FILE.") from None
     if address.get_backend_name() == "postgresql":
         address = address.set(drivername="postgresql+psycopg")
         if not _near(address):  # libpq's own default falls back to a connection that can be read along
@@ -82,8 +82,8 @@ def answering(engine: Engine) -> Iterator[None]:
         said = str(error.orig).strip().splitlines()[0]
         name = engine.url.render_as_string()
         if engine.dialect.name == "sqlite" and ("not a database" in said or "malformed" in said):
-            raise Trouble(f"The database {name} is damaged, or is none ({said}). A desk's own desk.sqlite3 may be deleted: "
-                          "it is built again. One of people is worked out from nothing: put a copy back.") from None
+            raise Trouble(f"The database {name} is damaged, or is not a database ({said}). A desk's own desk.sqlite3 may "
+                          "be deleted: it is built again. That of people cannot be: put a copy back.") from None
         raise Trouble(f"The database {name} does not answer: {said}. Start it, or see --database and --people.") from None
 
 

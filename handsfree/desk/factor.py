@@ -75,7 +75,7 @@ def confirm(engine: Engine, person: int, code: str, now: float | None = None) ->
     """Trouble where the code is not of the secret that was shown last."""
     with engine.begin() as connection:
         if not _taken(connection, person, code, now, confirmed=0):
-            raise Trouble("That code is not right. See that the telephone's clock is, and take the code it shows now.")
+            raise Trouble("That code is wrong. Check the telephone's clock, and type the code that it shows now.")
         connection.execute(update(SecondFactor).where(SecondFactor.person_id == person).values(confirmed=1))
 
 

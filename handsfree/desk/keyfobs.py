@@ -71,7 +71,7 @@ def add(engine: Engine, person: int, name: str, answer: str, host: str, origins:
     """The key that answered. Trouble where it answered something else, or the name cannot be."""
     name = name.strip() or "key"
     if len(name) > LONGEST or not name.isprintable():
-        raise Trouble(f"A key has a name of at most {LONGEST} characters that can be seen. Nothing was changed.")
+        raise Trouble(f"The name of a key has at most {LONGEST} visible characters. Nothing was changed.")
     state = _take(engine, _of_account(person))
     try:
         made = _server(host, origins).register_complete(state, json.loads(answer)).credential_data

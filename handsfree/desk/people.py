@@ -106,7 +106,7 @@ def add(engine: Engine, name: str, role: str, team: str, technician: str, passwo
     needs no password. Trouble for what cannot be."""
     _judge_place(role, team)
     if not 1 <= len(name) <= 100 or not name.isprintable():
-        raise Trouble("A name has 1 to 100 characters that can be seen.")
+        raise Trouble("A name has 1 to 100 visible characters.")
     key = secrets.token_urlsafe(32) if role == "device" else ""
     if role == "device" and mail:
         raise Trouble("A device signs in with its key alone.")
@@ -371,7 +371,7 @@ def end_all(engine: Engine, account: UserAccount, password: str, address: str) -
 def owns(engine: Engine, account: UserAccount, password: str, address: str) -> None:
     """Trouble where that is not the account's password."""
     if judged(engine, account.name, password, address, time.time()) is None:
-        raise Trouble("The password you have now was not that.")
+        raise Trouble("That is not your present password.")
 
 
 def change_password(engine: Engine, account: UserAccount, old: str, new: str, address: str) -> None:

@@ -165,6 +165,6 @@ def _judge(kind: str, name: str, under: str) -> None:
         raise Trouble(f"There is no kind '{kind}': {', '.join(KINDS[:-1])} and {KINDS[-1]} are known.")
     for text in (name, under):
         if len(text) > LONGEST or not text.isprintable():
-            raise Trouble(f"A name has at most {LONGEST} characters that can be seen. Nothing was changed.")
+            raise Trouble(f"A name has at most {LONGEST} visible characters. Nothing was changed.")
     if not name:
         raise Trouble("Give it a name. Nothing was changed.")

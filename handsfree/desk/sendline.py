@@ -77,9 +77,9 @@ def address_of(text: str) -> str:
     except ValueError:
         host, parts = "", urlsplit("")
     if parts.scheme not in ("http", "https") or not host or parts.query or parts.fragment:
-        raise Trouble(f"'{_shown(text)}' is no address of a desk; give one like https://desk.example.org")
+        raise Trouble(f"'{_shown(text)}' is not the address of a desk; give one like https://desk.example.org")
     if parts.username is not None or parts.password is not None:
-        raise Trouble("A key does not belong into the address; put it into a file and name that with --key.")
+        raise Trouble("Do not put a key into the address; put it into a file and name the file with --key.")
     if parts.scheme == "http" and not loopback(host):
         raise Trouble(f"To {host} visits go only over TLS, or others could read and change them; give an https:// address.")
     return f"{parts.scheme}://{parts.netloc.lower()}{parts.path.rstrip('/')}"

@@ -67,7 +67,7 @@ def filled(text: str) -> str:
 def build(out: Path) -> None:
     """Trouble (status 1) where a page does not hold, with each warning; (2) where `out` cannot be written."""
     if out.exists() and not out.is_dir():
-        raise Trouble(f"{out} is no folder; give the folder to write the handbook to.")
+        raise Trouble(f"{out} is not a folder; give the folder to write the handbook to.")
     with tempfile.TemporaryDirectory(prefix="handsfree-handbook-") as place:
         source = Path(place) / "pages"
         source.mkdir()
@@ -88,4 +88,4 @@ def build(out: Path) -> None:
         except OSError as error:
             raise Trouble(f"The handbook cannot be written to {out} ({error.strerror}); choose another folder.") from None
     if warnings.getvalue().strip() or app.statuscode:
-        raise Trouble(f"The handbook does not hold:\n{warnings.getvalue().strip()}", 1)
+        raise Trouble(f"The handbook has faults:\n{warnings.getvalue().strip()}", 1)

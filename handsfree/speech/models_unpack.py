@@ -55,7 +55,7 @@ def _checked_members(archive: zipfile.ZipFile, limits: UnpackLimits) -> Iterator
         if member.flag_bits & 1:
             raise Trouble("The archive is encrypted; unpack it first and add the folder.")
         if member.file_size > _BLOCK and member.file_size > limits.ratio * max(member.compress_size, 1):
-            raise Trouble(f"{member.filename[:80]} in the archive swells as no model does; it was not unpacked.")
+            raise Trouble(f"{member.filename[:80]} in the archive unpacks to far too much; it was not unpacked.")
         folded = str(path).casefold()
         if folded in seen:
             raise Trouble(f"The archive holds {member.filename[:80]} twice; it was not unpacked.")

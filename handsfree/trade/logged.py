@@ -36,7 +36,7 @@ class Said:
 def said(log: Log, volts: float = 0.0, price: float = 0.0) -> Said:
     """Everything that this log can say. Trouble for a price or a voltage below nought."""
     if volts < 0 or price < 0:
-        raise Trouble("A voltage or a price below nought is impossible: give it again.")
+        raise Trouble("A voltage or a price below zero is impossible: give it again.")
     temperature = log.of("temperature")
     found: dict[str, float | int | None] = {}
     if temperature is not None:

@@ -31,12 +31,12 @@ def reckon(name: str, given: tuple[str, ...]) -> tuple[float | bool | str, str]:
     a number or a unit that does not do."""
     if name not in CALLS:
         near = [known for known in CALLS if name.lower() in known] or list(CALLS)
-        raise Trouble(f"There is no function '{name}'. Some that there are: {', '.join(near[:8])}. --list shows all.")
+        raise Trouble(f"There is no function '{name}'. Some: {', '.join(near[:8])}. 'handsfree reckon' lists all.")
     entry = CALLS[name]
     asked = [*entry.arguments, *entry.repeats * max(0, len(given))]
     values = tuple(_value(text, argument) for text, argument in zip(given, asked, strict=False))
     if len(values) < len(given):
-        raise Trouble(f"{name} takes less: {_use(entry)}.")
+        raise Trouble(f"{name} takes fewer values: {_use(entry)}.")
     result = call(name, *values)
     return result, "" if entry.result in ("word", "truth", "dimensionless") else entry.result
 

@@ -32,7 +32,7 @@ def live_visit(asked: commands.VisitOptions, as_json: bool) -> None:
     settings = commands.settings_of(asked)
     recorded = is_file(asked.sound_in)
     if recorded and asked.sound_in is not None and not Path(asked.sound_in).is_file():
-        raise Trouble(f"There is no sound file '{asked.sound_in}'; look at the name.")
+        raise Trouble(f"There is no sound file '{asked.sound_in}'; check the name.")
     recogniser = commands.recogniser_of(settings.engine or None, _language_of(asked))
     out = sys.stderr if asked.sound_out == "-" else sys.stdout
     watch = commands.printer(out)

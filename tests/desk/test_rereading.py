@@ -99,7 +99,7 @@ def test_a_database_of_a_newer_program_and_one_that_is_none_are_told(tmp_path: P
         database.migrate(engine)
     engine.dispose()
     place.write_bytes(b"no database at all, and long enough to be looked at" * 100)
-    with pytest.raises(Trouble, match=r"is damaged, or is none .*desk\.sqlite3 may be deleted"):
+    with pytest.raises(Trouble, match=r"is damaged, or is not a database .*desk\.sqlite3 may be deleted"):
         database.migrate(database.open_engine(database.sqlite_url(place)))
 
 

@@ -77,7 +77,7 @@ def test_a_page_that_does_not_hold_is_not_built(tmp_path: Path, monkeypatch: pyt
 
 def test_a_file_in_the_way_is_told(tmp_path: Path) -> None:
     (tmp_path / "out").touch()
-    with pytest.raises(Trouble, match="is no folder"):
+    with pytest.raises(Trouble, match="is not a folder"):
         building.build(tmp_path / "out")
 
 
