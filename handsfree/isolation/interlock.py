@@ -28,6 +28,7 @@ from handsfree.journal.events import Utterance
 @dataclass(frozen=True)
 class Interlock:
     """`speaker`: whose phrase is awaited, '' for the first who is here. `given`: who gave it in this isolation or restore.
+    `late`: who came while something was held, and has not put their lock on since: one from before does not count.
     `failures`: tries at the present gate that did not open it. `absent`: steps of (e)(3) affirmed. `last_heard`: when
     somebody last spoke to the program; `since` and `proved_at`: when each source came to where it stands, and was proved;
     all in seconds on the visit's clock. `doubt`: some source is on, and it is not known which."""
@@ -38,6 +39,7 @@ class Interlock:
     locks: Locks = frozenset()
     speaker: str = ""
     given: frozenset[str] = frozenset()
+    late: frozenset[str] = frozenset()
     failures: int = 0
     absent: int = 0
     doubt: bool = False
@@ -94,13 +96,13 @@ class Interlock:
         """Somebody who is here has no lock on it, though it can be locked: who has joined and not yet given the phrase."""
         if name not in self.sources or not self.sources[name].kind.lock:
             return False
-        on = folk.owners(self.locks, name)
+        on = set(folk.owners(self.locks, name)) - self.late
         return any(one.name not in on for one in folk.here(self.people))
 
 
 def nobody(interlock: Interlock) -> Interlock:
     """Nobody is known to be here any more; the locks stay as they are."""
-    return replace(interlock, people=folk.gone(interlock.people), speaker="", given=frozenset())
+    return replace(interlock, people=folk.gone(interlock.people), speaker="", given=frozenset(), late=frozenset())
 
 
 def _with(interlock: Interlock, now: float, holds: Mapping[str, Hold]) -> Interlock:
@@ -114,7 +116,8 @@ def turn(interlock: Interlock, names: Iterable[str], what: SourceEvent, now: flo
     """These sources after `what`, the others as they are (rule 5 of `rules`). Whoever gave a phrase gives it anew."""
     holds = {name: rules.turned(interlock.hold(name), what) for name in names}
     doubt = interlock.doubt and what is not SourceEvent.POWER_IS_ON
-    return replace(_with(interlock, now, holds), given=frozenset(), failures=0, absent=0, speaker="", doubt=doubt)
+    after = replace(_with(interlock, now, holds), given=frozenset(), failures=0, absent=0, speaker="", doubt=doubt)
+    return after if after.held else replace(after, late=frozenset())
 
 
 def turn_all(interlock: Interlock, what: SourceEvent, now: float) -> Interlock:
@@ -187,15 +190,19 @@ def prove(interlock: Interlock, name: str, method: str, now: float) -> Interlock
 
 
 def join(interlock: Interlock, name: str, number: tuple[str, ...]) -> Interlock:
-    """A person is here, under their own number; unchanged where the number is another's, or none."""
-    return replace(interlock, people=folk.numbered(interlock.people, name, number, interlock.locks))
+    """A person is here, under their own number; unchanged where the number is another's, or none. Who comes while something
+    is held puts their lock on it, also one whose lock was on before."""
+    people = folk.numbered(interlock.people, name, number, interlock.locks)
+    before = {one.name for one in folk.here(interlock.people)}
+    came = {one.name for one in folk.here(people)} - before if interlock.held else set()
+    return replace(interlock, people=people, late=interlock.late | came)
 
 
 def latecomer(interlock: Interlock) -> Person | None:
     """Who is here and has no lock on something that is held and can be locked, the first of them."""
     held = [name for name, hold in interlock.holds.items() if hold.held and interlock.unlocked(name)]
     late = (one for one in folk.here(interlock.people)
-            if any(one.name not in folk.owners(interlock.locks, name) for name in held))  # fmt: skip
+            if any(one.name in interlock.late or one.name not in folk.owners(interlock.locks, name) for name in held))
     return next(late, None)
 
 
@@ -205,7 +212,8 @@ def lock_on(interlock: Interlock, person: Person, utterance: Utterance) -> Inter
         return replace(interlock, failures=interlock.failures + 1)
     held = [name for name, hold in interlock.holds.items() if hold.held and interlock.sources[name].kind.lock]
     locks = interlock.locks | {Lock(name, person.name) for name in held}
-    return replace(interlock, locks=locks, failures=0, speaker="", last_heard=_heard(interlock, utterance))
+    return replace(interlock, locks=locks, late=interlock.late - {person.name}, failures=0, speaker="",
+                   last_heard=_heard(interlock, utterance))  # fmt: skip
 
 
 def lock_off(interlock: Interlock, names: Iterable[str], utterance: Utterance) -> Interlock:

@@ -139,7 +139,7 @@ def enough_people(flow: Flow, step: model.Step) -> bool:
     if step.people < 2 or flow.state.interlock.locked_by(flow.state.needs) >= step.people:
         return True
     if state_number(flow):
-        flow.prompt("second-needed" if flow.state.interlock.held else "takes-two", "notice", cuttable=False)
+        flow.prompt("takes-two", "notice", cuttable=False)
         ask_who(flow)
     return False
 

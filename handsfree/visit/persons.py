@@ -267,7 +267,7 @@ ROWS: QuestionRows = {
         lambda flow: (flow.sentence("a-gate-clear"),), Consequence.GUARDED,
     ),
     Awaiting.OWNER_GONE: Question(
-        _says_gone, commands("affirm", "negative", *BEFORE), owner_gone, _asks_gone,
+        _says_gone, commands("affirm", "negative", "second person", *BEFORE), owner_gone, _asks_gone,
         called("affirm", "negative"), Consequence.GUARDED,
     ),
 }  # fmt: skip

@@ -218,7 +218,7 @@ FAULTS: tuple[Row, ...] = (
     Row("a range without an end", _READ, _put(plausible=[0, float("inf")])),
     Row("a range of not a number", _READ, _put(plausible=[float("nan"), 10])),
     Row("a unit that is none", _READ, _put(unit="smoots")),
-    Row("no unit", _READ, _take("unit")),
+    Row("no unit", _has("unit", "plausible"), _take("unit")),
     Row("a hazard nobody knows", _kind("instruct"), _put(hazards=["dragons"])),
     Row("a target that is not there", _kind("instruct", "read", "evidence"), _put(go="no-such-step")),
     Row("a call to a procedure that is not there", _kind("call"), _put(procedure="no-such-procedure")),

@@ -58,7 +58,7 @@ def key(state: State, values: bool) -> Key:
         state.check if state.awaiting is Awaiting.RESTORE_CHECK else 0,
         state.point if state.awaiting in _PROVES else 0,
         frozenset(item for item in lock.holds.items() if item[1] != LIVE), lock.people, lock.locks, lock.speaker, lock.given,
-        lock.absent, lock.doubt,
+        lock.late, lock.absent, lock.doubt,
     )  # fmt: skip
 
 

@@ -35,6 +35,7 @@ ENGLISH = base.load("en")
 BREAK = 30 * 60.0
 DAY = 13 * 3600.0
 STEPS = 4  # of 29 CFR 1910.147 (e)(3): the employer directs it, not at the site, tried to reach, will know
+ALL = "all of them"
 NOTHING_SAID: tuple[str, tuple[str, ...]] = ("", ())
 A, B, NOBODYS = ("four", "two"), ("five", "one"), ("nine", "nine")
 
@@ -73,8 +74,8 @@ class Watch:
     """What can be known from what happened and from the record. `gave`: (source, number) since the source was last cleared.
     `locks`: (source, number) of locks that are on, whatever was cleared. `seen`: sources seen running. `doubt`: sources one
     of which is on. `tried`, `affirmed`, `readings`, `after`: of the proof under way. `runs_heard`: 'it runs' is
-    listened for, `gate_heard`: a gate phrase, `number_heard`: whether a number that was read
-    back is right. `gone`: affirms for an absent owner, -1 where nobody asked for them.
+    listened for, `which_heard`: which source is on, `gate_heard`: a gate phrase, `number_heard`: whether a number that was
+    read back is right. `gone`: affirms for an absent owner, -1 where nobody asked for them.
     `pending`: word and number of the gate phrase just said. `owners`: (name in the record, number) of whose locks are on."""
 
     people: frozenset[tuple[str, ...]] = frozenset()
@@ -94,6 +95,7 @@ class Watch:
     gone: int = -1
     seen: frozenset[str] = frozenset()
     runs_heard: bool = False
+    which_heard: bool = False
     gate_heard: bool = False
     number_heard: bool = False
     pending: tuple[str, tuple[str, ...]] = NOTHING_SAID
@@ -183,8 +185,8 @@ def said(small: Small, watch: Watch, event: ev.Utterance) -> Watch:
             return replace(watch, relieved=watch.relieved | {name for name in free if filled_by_none(small, watch, name)})
         case Sense.PHRASE, "nothing runs":
             return replace(watch, tried=watch.step in small.proves, after=False)
-        case Sense.PHRASE, name if watch.doubt and name in watch.doubt:
-            return replace(clear(small, watch, (name,)), doubt=frozenset())
+        case Sense.PHRASE, name if watch.doubt and watch.which_heard and name in (*watch.doubt, ALL):
+            return replace(clear(small, watch, small.sources if name == ALL else (name,)), doubt=frozenset())
         case Sense.PHRASE, "it runs" if watch.runs_heard and small.proves.get(watch.step, ("", ""))[1] == "switch":
             return replace(clear(small, watch, (small.proves[watch.step][0],)), tried=False)
         case Sense.GATE, text:
@@ -206,7 +208,8 @@ def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
         case ev.FaultCaught():
             return watch, f"7: the program failed: {effect.what}"
         case ev.ListenFor():
-            return replace(watch, runs_heard="it runs" in effect.phrases, gate_heard=bool(effect.gate),
+            return replace(watch, runs_heard="it runs" in effect.phrases, which_heard=ALL in effect.phrases,
+                           gate_heard=bool(effect.gate),
                            number_heard=effect.digits is not None and "affirm" in (effect.commands or ())), ""  # fmt: skip
         case ev.KeepNote():
             return replace(watch, asked="note"), ""

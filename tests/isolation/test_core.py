@@ -481,3 +481,18 @@ def test_nothing_is_proved_while_somebody_here_has_no_lock_on_it() -> None:
     assert lock.prove(joined, "plug", "meter", 3.0).hold("plug").power is Power.LIVE
     locked = lock.lock_on(joined, BEN, phrase("isolated", BEN))
     assert lock.prove(locked, "plug", "meter", 3.0).hold("plug").power is Power.ISOLATED
+
+
+def test_who_comes_back_puts_their_lock_on_anew_though_one_of_theirs_is_on_record() -> None:
+    """Found by random books: whoever came back to what another had isolated was let in on their lock of the day before."""
+    on = frozenset({Lock("plug", "Ben")})
+    alone = lock.hear_phrase(replace(begun("plug"), locks=on), ("plug",), phrase("isolated", ANN), 2.0)
+    dead = lock.prove(alone, "plug", "meter", 3.0)
+    back = lock.join(dead, "Ben", BEN.number)
+    assert (dead.missing(["plug"]), back.missing(["plug"])) == ((), ("plug",))
+    assert (lock.latecomer(dead), lock.latecomer(back)) == (None, BEN)
+    assert lock.latecomer(lock.join(back, "Ann", ANN.number)) == BEN
+    locked = lock.lock_on(back, BEN, phrase("isolated", BEN))
+    assert (locked.missing(["plug"]), lock.latecomer(locked), locked.late) == ((), None, frozenset())
+    assert lock.turn(back, ["plug"], SourceEvent.RESTORE_BEGUN, 4.0).late == lock.nobody(back).late == frozenset()
+    assert lock.join(Interlock(SOURCES), "Ben", BEN.number).late == frozenset()

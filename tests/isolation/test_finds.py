@@ -217,7 +217,7 @@ def test_after_a_break_both_are_isolated_and_proved_before_the_work_is_named_aga
 
 def lifted() -> Scene:
     scene = Scene(book(LIFT)).open().words(OPENS, "nothing runs", "understood")
-    assert "The second person puts on their own lock." in scene.said
+    assert "This step takes two people." in scene.said
     assert "Slide the deck out" not in scene.said
     return scene
 
@@ -292,6 +292,15 @@ def test_who_takes_over_cannot_take_off_the_lock_of_who_is_gone(why: str) -> Non
     off = [e.event for e in scene.record if isinstance(e.event, LockChanged) and not e.event.on]
     assert [one.how for one in off] == ["without its owner"]
     assert scene.words("clear lock five six").state.awaiting is Awaiting.RESTORE_POWER
+
+
+def test_an_owner_who_comes_after_all_says_so_and_takes_off_their_own_lock() -> None:
+    """Found by hand: where the owner was asked for, nobody could say that they had come; one could lie, or stop."""
+    scene = taken_over("stopped").words("next step", "next step", "next step", "negative")
+    assert "say: second person" in scene.said
+    scene.words("second person", "four two", "affirm", "next step", "next step", "next step", "clear lock four two")
+    off = [e.event for e in scene.record if isinstance(e.event, LockChanged) and not e.event.on]
+    assert [(one.owner, one.how) for one in off] == [("the first person", "phrase")]
 
 
 def test_after_a_crash_another_is_heard_with_a_number_of_their_own() -> None:
