@@ -95,5 +95,5 @@ def change_registry(request: Request, form: FormFields) -> Response:
         registry.rename(desk.people, thing, name)
         said = f"It is called {name} now."
     if kind in (registry.CABINET, registry.SITE):
-        places.bring_up_to_date(desk.engine, desk.one)
+        places.bring_up_to_date(desk.engine, registry.one_of_all(desk.people))
     return then(request, f"/registry?{urlencode({'kind': kind})}", said)

@@ -17,6 +17,7 @@ The rules:
                                                                    409 State (parts are missing); 422 Problem (it is no
                                                                    visit this desk takes: do not try again)
     GET  /upload/questions                                      -> 200 what supervisors ask technicians of this device's team
+                                                                   (of every team where it has none)
 
 - `State.have` says how many bytes of each part are safe on disk. A part goes on exactly there; a range that begins elsewhere
   changes nothing. An empty part needs no PUT. A device that lost its connection asks for the State and goes on.

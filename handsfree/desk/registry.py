@@ -9,7 +9,7 @@ Rules of this file:
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, Engine, delete, insert, select, update
@@ -77,17 +77,37 @@ def find(engine: Engine, kind: str, name: str, under: str = "") -> Thing | None:
 
 def one_of(engine: Engine) -> Callable[[str, str], tuple[str, str]]:
     """(site, cabinet) as a record has it -> the first name that the registry has for that cabinet. A site of several names
-    is one site, and its cabinets are the same under each; what nothing is known of keeps its name."""
+    is one site, and its cabinets are the same under each; what nothing is known of keeps its name. Each is looked up."""
 
     def one(site: str, name: str) -> tuple[str, str]:
         with engine.connect() as connection:
-            sites = _names(connection, SITE, "", site)
-            for under in sorted(sites, key=lambda each: each != site):
-                if (thing := _of_name(connection, CABINET, under, name)) is not None:
-                    return _things(connection, CABINET, (thing,))[0].names[0]
-        return sites[0], name
+
+            def first(under: str) -> tuple[str, str] | None:
+                thing = _of_name(connection, CABINET, under, name)
+                return None if thing is None else _things(connection, CABINET, (thing,))[0].names[0]
+
+            return _first(site, name, _names(connection, SITE, "", site), first)
 
     return one
+
+
+def one_of_all(engine: Engine) -> Callable[[str, str], tuple[str, str]]:
+    """As `one_of`, the registry read once: for a whole fleet's names."""
+    sites = {name: [each for _, each in thing.names] for thing in all_of(engine, SITE) for _, name in thing.names}
+    cabinets = {pair: thing.names[0] for thing in all_of(engine, CABINET) for pair in thing.names}
+
+    def one(site: str, name: str) -> tuple[str, str]:
+        return _first(site, name, sites.get(site, [site]), lambda under: cabinets.get((under, name)))
+
+    return one
+
+
+def _first(
+    site: str, name: str, sites: Sequence[str], of: Callable[[str], tuple[str, str] | None]
+) -> tuple[str, str]:
+    """`of`: the first name of the cabinet under a site's name, None where it is nothing known."""
+    found = (of(under) for under in sorted(sites, key=lambda each: each != site))
+    return next((pair for pair in found if pair is not None), (sites[0], name))
 
 
 def _names(connection: Connection, kind: str, under: str, name: str) -> list[str]:

@@ -93,7 +93,12 @@ def _questions(queue: Queue, to: Destination) -> int:
         found = desk_questions.parse(body) if status == 200 else ()
     except (Later, KeyUnknown, ValueError):
         return 0
-    replace_file(desk_questions.file_beside(queue.place), desk_questions.to_json(found), 0o600)
+    place = desk_questions.file_beside(queue.place)
+    try:
+        replace_file(place, desk_questions.to_json(found), 0o600)
+    except OSError as error:
+        print(f"What the desk asks could not be kept in {place} ({error.strerror}); it is asked for again next time.")
+        return 0
     if found:
         print(f"{len(found)} questions of the desk are kept; each is put at the end of that person's next visit.")
     return len(found)

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
-from handsfree.desk import database, people, places, threads
+from handsfree.desk import database, people, places, registry, threads
 from handsfree.desk.files import Files
 from handsfree.desk.ingest import Refreshed, refresh
 from handsfree.desk.setting import Desk
@@ -150,7 +150,7 @@ def open_desk(asked: DeskOptions, tell: Any = None) -> tuple[Desk, Refreshed]:
     )
     done = refresh(engine, asked.visits, known, tell, sound_elsewhere=files.elsewhere, heads=desk.heads,
                    removers=desk.removers, one_in=desk.one_in, one=desk.one)
-    places.bring_up_to_date(engine, desk.one)
+    places.bring_up_to_date(engine, registry.one_of_all(accounts))
     threads.rebuild(engine, asked.visits / database.OWN, known)
     return desk, done
 

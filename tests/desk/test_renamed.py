@@ -129,6 +129,22 @@ def test_returns_rolled_up_are_those_that_are_counted(engine: Engine, season: Ma
     held()
 
 
+def test_the_registry_read_once_says_the_same_as_looked_up(desk: Desk) -> None:
+    sites, names = ("A", "B", "C", ""), ("K-1", "K-2", "K-3")
+    registry.put(desk.people, registry.SITE, "B")
+    registry.put(desk.people, registry.CABINET, "K-1", "A")
+    registry.put(desk.people, registry.CABINET, "K-1", "C")
+    (site,), (first, other) = (registry.all_of(desk.people, kind) for kind in (registry.SITE, registry.CABINET))
+    registry.also(desk.people, site.id, "A")
+    registry.also(desk.people, other.id, "K-3", "B")
+    looked_up, at_once = registry.one_of(desk.people), registry.one_of_all(desk.people)
+    found = {(under, name): at_once(under, name) for under in sites for name in names}
+    assert found == {pair: looked_up(*pair) for pair in found}
+    assert all(at_once(*pair) == pair for pair in found.values()), "what it is called is called so"
+    assert found["B", "K-2"] == ("B", "K-2") == found["A", "K-2"]
+    assert first.names[0] in found.values()
+
+
 def test_nobody_without_a_name_is_asked_anything(desk: Desk) -> None:
     assert registry.names_of_person(desk.people, "") == ("",)
     assert registry.called(desk.people, registry.SITE, " ") == []
