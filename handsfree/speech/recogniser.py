@@ -64,7 +64,10 @@ class Recogniser:
     def together(self, heard: Heard, listening: Listening) -> Heard:
         """Weighed with what was said before under the same question and not taken (`sayings`). To be asked once of each
         utterance, its times on the visit's clock."""
-        weighed, self._said = add(self._said, heard, listening)
+        plain = replace(heard, reason=heard.reason.removeprefix(f"{_LOUD}; "))  # too loud and in doubt is a doubt, too
+        weighed, self._said = add(self._said, plain, listening)
+        if plain.reason != heard.reason and weighed.verdict is Verdict.ASKED_AGAIN:
+            return replace(weighed, reason=f"{_LOUD}; {weighed.reason}")
         return weighed
 
     def load(self) -> None:

@@ -322,9 +322,14 @@ def test_a_microphone_that_clips_opens_no_gate_but_takes_an_answer() -> None:
     gate = Recogniser([Says(one) for one in clear(OPEN)], ENGLISH).hear(loud, GATE)
     assert gate.verdict is Verdict.ASKED_AGAIN
     assert gate.reason.startswith(TOO_LOUD)
-    doubts = Recogniser([Says(clear(answer("running"))[0])], ENGLISH, {Stake.CHOICE: -9.0})
-    unsure = doubts.hear(loud, ANSWERS)
-    assert (unsure.verdict, unsure.reason.startswith(TOO_LOUD)) == (Verdict.ASKED_AGAIN, True)
+    twice = []
+    for sound in (0.5 * loud, loud):
+        doubts = Recogniser([Says(clear(answer("running"))[0])], ENGLISH, {Stake.CHOICE: -9.0})
+        twice.append([doubts.together(doubts.hear(sound, ANSWERS), ANSWERS) for _ in range(2)])
+    (quiet, again), (unsure, louder) = twice
+    assert (unsure.verdict, unsure.reason) == (Verdict.ASKED_AGAIN, f"{TOO_LOUD}: its sound is cut off; {quiet.reason}")
+    assert (unsure.sure, louder.sure) == (quiet.sure, again.sure)  # sayings add up all the same
+    assert again.sure != quiet.sure
     said = Recogniser([Says(one) for one in clear(answer("running"))], ENGLISH).hear(loud, ANSWERS)
     assert said.verdict is Verdict.ACCEPTED
 
