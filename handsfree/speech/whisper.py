@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import Listening, Meaning
+from handsfree.speech.byte_pairs import BytePairs
 from handsfree.speech.engine import OTHER, RATE, Candidate, Declared, Testimony, Witness, log_sum, one_thread
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ _NOTE_WIDTH, _NOTE_MOST, _NOTE_PIECE = 5, 110, 9.0
 class _Model:
     encoder: Any
     decoder: Any
-    tokenizer: Any
+    pairs: BytePairs
     opening: tuple[int, ...]  # start of transcript (of a language, where the weights know several), no timestamps
     end: int
     usual: Any  # tokens that may be written, whatever is in force: (n,) int64
@@ -105,7 +106,7 @@ class Whisper:
         for piece in breaths(samples, _NOTE_PIECE):
             finishes = self._finishes(piece, TrieNode(), alphabets, ())
             if finishes:
-                said.append(self._model.tokenizer.decode(list(finishes[0].tokens)).strip())
+                said.append(self._model.pairs.decode(finishes[0].tokens).strip())
         return " ".join(text for text in said if text)
 
     def _search(self, samples: Samples, prepared: _Prepared) -> list[Finish]:
@@ -161,7 +162,7 @@ class Whisper:
         return _Prepared(trie, {**alphabets, FREE: self._free(in_force)}, meanings, frozenset(in_force))
 
     def _tokens(self, text: str) -> tuple[int, ...]:
-        return tuple(self._model.tokenizer.encode(" " + text, add_special_tokens=False).ids)
+        return tuple(self._model.pairs.encode(" " + text))
 
     def _free(self, in_force: Iterable[int]) -> Alphabet:
         """What the free decode may write: what is usual, and all that what is in force is written with."""
@@ -189,16 +190,16 @@ class Whisper:
         tokens: set[int] = set()
         for word in words:
             for text in (word, word.capitalize(), f" {word}", f" {word.capitalize()}", f"-{word}", f"x-{word}"):
-                ids = self._model.tokenizer.encode(text, add_special_tokens=False).ids
+                ids = self._model.pairs.encode(text)
                 tokens.update(ids[1:] if text.startswith("x-") else ids)
         tokens.update(self._figures)
         return Alphabet(np.array(sorted(tokens)), width, most, reach)
 
     @cached_property
     def _figures(self) -> frozenset[int]:
-        tokenizer = self._model.tokenizer
+        pairs = self._model.pairs
         marks = set("0123456789.,-:/°%½¼¾")
-        texts = ((token, tokenizer.decode([token])) for token in range(self._model.end))
+        texts = ((token, pairs.decode([token])) for token in range(self._model.end))
         return frozenset(token for token, text in texts if text.strip() and set(text.strip()) <= marks and len(text) <= 5)
 
     # ---- what was found, as meanings
@@ -216,7 +217,7 @@ class Whisper:
                 built += 1
                 if built > _BUILT_MOST:
                     continue
-            text = self._model.tokenizer.decode(list(finish.tokens)).strip()
+            text = self._model.pairs.decode(finish.tokens).strip()
             text = f"-{text[2:]}" if text.startswith("- ") else text  # '- 12' is minus twelve, not twelve
             meaning = self._meaning(finish, text, prepared, listening)
             if meaning is not None:
@@ -297,27 +298,25 @@ def _load(folder: Path, taught: float) -> _Model:
     model = adapted(model_bytes(folder), which.sha256, taught) if taught else model_bytes(folder)
     weights, sounds = read_part(model, "decoder", folder), read_part(model, "encoder", folder)
     try:
-        from tokenizers import Tokenizer
-
-        tokenizer = Tokenizer.from_file(str(folder / "tokenizer.json"))
+        pairs = BytePairs(folder / "tokenizer.json")
         made = encoder(sounds, int(sounds["num_heads"])), Decoder(weights, int(weights["num_heads"]))
-    except Exception as error:  # the tokenizer's library raises no narrower class
+    except Exception as error:  # whatever a damaged file makes numpy or onnxruntime raise
         raise Trouble(f"The Whisper weights in {folder} cannot be used ({error}); install them again.") from None
 
     def special(name: str) -> int:
-        return int(tokenizer.token_to_id(f"<|{name}|>") or 0)
+        return pairs.special.get(f"<|{name}|>", 0)
 
     end = special("endoftext")
     return _Model(
-        *made, tokenizer, tuple(special(name) for name in ("startoftranscript", "notimestamps")), end,
-        _usual(tokenizer, end), which.name, which.sha256, taught > 0 and which.sha256 in CORRECTIONS,
+        *made, pairs, tuple(special(name) for name in ("startoftranscript", "notimestamps")), end,
+        _usual(pairs, end), which.name, which.sha256, taught > 0 and which.sha256 in CORRECTIONS,
     )  # fmt: skip
 
 
-def _usual(tokenizer: Any, end: int) -> Any:
+def _usual(pairs: BytePairs, end: int) -> Any:
     """The first tokens of the vocabulary that are written in Latin letters, figures and punctuation, and the end: the
     vocabulary is ordered by how often what it stands for is written. With 10,000 'isolated' could not be spelt."""
     import numpy as np
 
-    latin = [token for token in range(end) if all(ord(sign) < 0x250 for sign in tokenizer.decode([token]))]
+    latin = [token for token in range(end) if all(ord(sign) < 0x250 for sign in pairs.decode([token]))]
     return np.array([*latin[:_USUAL_TOKENS], end], np.int64)
