@@ -137,8 +137,8 @@ def _crew(row: Any, team_of: dict[str, str], region_of: dict[str, str], still: d
         int(row.firsts),
         int(row.fixed),
         int(row.returns),
-        still.get(row.technician, 0),
-        row.last,
+        open_findings=still.get(row.technician, 0),
+        last=row.last,
     )
 
 

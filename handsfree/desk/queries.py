@@ -306,10 +306,6 @@ def findings_of(engine: Engine, visit_id: int, most: int = 40) -> Rows:
     return _all(engine, asked.order_by(FindingRow.rank, FindingRow.n).limit(most))
 
 
-def open_findings(engine: Engine, scope: Scope) -> int:
-    return sum(many for _, _, many in tally(engine, scope))
-
-
 def tally(engine: Engine, scope: Scope) -> list[tuple[str, str, int]]:
     """(level, rule, how many) of the open findings, the gravest rule first."""
     asked = select(FindingRow.level, FindingRow.rule, func.count().label("many")).where(~FindingRow.closed)

@@ -168,7 +168,7 @@ def questions(size: int) -> dict[str, Callable[[Engine], object]]:
         "search: nothing": lambda e: queries.search(e, EVERYBODY, "zeppelin"),
         "to be continued": lambda e: queries.due(e, EVERYBODY),
         "open findings, first 100": lambda e: queries.findings(e, EVERYBODY),
-        "open findings, counted": lambda e: queries.open_findings(e, EVERYBODY),
+        "open findings, counted": lambda e: queries.tally(e, EVERYBODY),
         "readings of a cabinet": lambda e: queries.readings(e, EVERYBODY, [(site, f"GK-{cabinet}")]),
     }
 
