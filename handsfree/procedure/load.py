@@ -13,7 +13,7 @@ import hashlib
 import json
 import re
 import stat
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -22,7 +22,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from handsfree.errors import Trouble
-from handsfree.procedure import sentences
+from handsfree.procedure import instruments, sentences
 from handsfree.procedure.graph import outcomes
 from handsfree.procedure.model import NAME, Book, Procedure, Step, in_words
 from handsfree.procedure.references import problems_of_calls, problems_of_steps
@@ -167,31 +167,27 @@ def _validated(document: Document, shown: str) -> tuple[list[Problem], Procedure
         whole = _strict({**header, "steps": _ANY_STEPS})
     except ValidationError as error:
         for place, sentence in sentences.found(error, ""):
-            problems.append(Problem(shown, document.line(place), f"the procedure {sentence}.", "", _field(place)))
+            told = f"the procedure {sentences.ended(sentence)}"
+            problems.append(Problem(shown, document.line(place), told, "", _field(place)))
     if not isinstance(raw, list) or not raw:
         sentence = "the procedure lacks a list of 'steps'."
         return [*problems, Problem(shown, document.line(("steps",)), sentence, "", "steps")], None
     if len(raw) > LIMIT_STEPS:
         sentence = f"there are {len(raw)} steps; at most {LIMIT_STEPS} are allowed, so make parts of it procedures to call."
         return [*problems, Problem(shown, document.line(("steps",)), sentence, "", "steps")], None
-    shared = {one.name: one.shared for one in whole.instruments} if whole is not None else {}
+    shared, broken = instruments.shared_of(header)
     for at, one in enumerate(raw):
-        step = _step(_named(_with_instrument(one, shared)), at, document, shown, problems)
+        if isinstance(one, dict) and one.get("instrument") in broken:
+            continue  # its fault is told where the instrument stands
+        step = _step(_named(instruments.filled(one, shared)), at, document, shown, problems)
         if step is not None:
             steps.append((at, step))
     ids = [one["id"] for one in raw if isinstance(one, dict) and isinstance(one.get("id"), str)]
-    problems += problems_of_steps(steps, ids, document, shown)
+    problems += instruments.blamed(problems_of_steps(steps, ids, document, shown), document, shown)
     if problems:
         return problems, None
     assert whole is not None
     return [], whole.model_copy(update={"steps": tuple(step for _, step in steps)})
-
-
-def _with_instrument(one: Any, shared: Mapping[str, dict[str, Any]]) -> Any:
-    """A reading with what the procedure says of its instrument, where the step itself does not say it."""
-    if not isinstance(one, dict) or one.get("kind") != "read" or not isinstance(one.get("instrument"), str):
-        return one
-    return {**shared.get(one["instrument"], {}), **one}
 
 
 def _named(one: Any) -> Any:
@@ -221,7 +217,8 @@ def _step(one: Any, at: int, document: Document, shown: str, problems: list[Prob
         keys = _answer_keys(document.data["steps"][at])
         for inner, sentence in sentences.found(error, str(kind)):
             line = document.line((*place, *_in_file(inner, keys)))
-            problems.append(Problem(shown, line, f"{name} {sentence}.", str(one.get("id", "")), _field(inner)))
+            told = f"{name} {sentences.ended(sentence)}"
+            problems.append(Problem(shown, line, told, str(one.get("id", "")), _field(inner)))
     return None
 
 

@@ -101,7 +101,7 @@ class Proof:
         return (*step.hazards, *(one.name for one in usual().hazards.values() if fed & set(one.fed_by)))
 
     def fault(
-        self, place: Place, kind: str, path: list[Place] | None = None, key: str = "", **values: object
+        self, place: Place, kind: str, path: list[Place] | None = None, key: str = "", /, **values: object
     ) -> ProofFault:
         """`key`: of the sentence that follows the step's name, the kind's own when absent; the path is put behind it."""
         code, key = self.language, key or kind.replace(" ", "-")

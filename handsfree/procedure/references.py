@@ -82,7 +82,17 @@ def _of_step(
     if isinstance(step, Decide):
         for at, case in enumerate(step.cases):
             for sentence in () if _uses(case.when, unread) else expressions.check(case.when, tables):
-                yield ("cases", at, "when"), f"cannot decide on '{case.when}': {sentence}"
+                yield ("cases", at, "when"), f"cannot decide on '{case.when}': {_as_written(sentence, case.when, ids)}"
+
+
+def _as_written(sentence: str, when: str, ids: Sequence[str]) -> str:
+    """Names as steps are called, not as expressions hold them: `filter-age`, not `filter_age`."""
+
+    def written(found: re.Match[str]) -> str:
+        name = found[1].replace("_", "-")
+        return f"`{name}`" if name in ids or name in when else found[0]
+
+    return re.sub(r"`(\w+)`", written, sentence)
 
 
 def _uses(when: str, names: frozenset[str]) -> bool:
@@ -130,7 +140,7 @@ def _of_reading(step: Read) -> Iterator[tuple[YamlPath, str]]:
     for field, pair in (("plausible", step.plausible), ("expected", step.expected)):
         if pair is not None and pair[0] >= pair[1]:
             yield (field,), f"has '{field}' from {pair[0]:g} to {pair[1]:g}; the first must be the lower."
-    if step.expected is not None and not (
+    if step.expected is not None and step.plausible[0] < step.plausible[1] and not (
         step.plausible[0] <= step.expected[0] and step.expected[1] <= step.plausible[1]
     ):
         yield ("expected",), "expects values that it does not take as plausible; widen 'plausible' or narrow 'expected'."

@@ -30,6 +30,11 @@ def nearest(word: str, known: list[str]) -> str:
     return f"; did you mean `{found}`?" if found else ""
 
 
+def ended(sentence: str) -> str:
+    """With a stop, unless it asks."""
+    return sentence if sentence.endswith("?") else f"{sentence}."
+
+
 def near(word: str, known: list[str]) -> str:
     """The known word that is written most like it; '' for none that is."""
     best = process.extractOne(word, known, scorer=JaroWinkler.similarity, score_cutoff=0.8)

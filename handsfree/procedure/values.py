@@ -10,6 +10,7 @@ from functools import partial
 from itertools import pairwise
 
 from handsfree.language.base import Language
+from handsfree.language.quantities import canonical
 from handsfree.procedure import decisions, evaluation, expressions
 from handsfree.procedure.accuracy import half_width, same_kind
 from handsfree.procedure.expressions import name_of
@@ -61,10 +62,11 @@ def _other_unit(
         words = (re.escape(word) for word in units.get(unit, ()) if len(word) > 2)
         return any(re.search(rf"{lead}\b{word}\b", text) for word in words)
 
-    if not step.unit or named(step.unit):
+    own = canonical(step.unit)
+    if not own or named(own):
         return
     for unit in units:
-        if unit in (step.unit, "degree"):
+        if unit in (own, "degree"):
             continue
         asked = rf"\b(?:{before})\s+"
         if named(unit, asked) or (named(unit) and same_kind(unit, step.unit)):

@@ -22,6 +22,7 @@ from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import Happening, KeepNote, ListenFor, NoteKept
 from handsfree.journal.writer import Journal, flac
 from handsfree.language import base
+from handsfree.language.tokens import tokens
 from handsfree.sound.samples import RealClock
 
 #: A whole short procedure of the Hochgrat Mountain Railway (invented), as it would be typed.
@@ -176,16 +177,39 @@ def spoken(words: str, voice: str, rate: float) -> Any:
     return padded(np.concatenate(pieces[:-1]))
 
 
+ORDINALS = ("first", "second", "third")
+
+
+def which(heard: str, said: str, doubts: Sequence[Doubt]) -> str:
+    """What a writer says who knows what she said: 'second first'; of one word that is not offered, to leave it."""
+    from rapidfuzz.distance import Levenshtein
+
+    own, right = [" ".join(tokens(word)) for word in heard.split()], list(tokens(said))
+    places = Levenshtein.opcodes(own, right)
+    chosen: list[str] = []
+    for doubt in doubts:
+        part = next(one for one in places if one.src_start <= doubt.at < one.src_end)
+        to = part.dest_start + doubt.at - part.src_start
+        offered = [" ".join(tokens(word)) for word in (doubt.word, *doubt.others)]
+        meant = right[to] if to < part.dest_end else ""
+        if meant not in offered[: len(ORDINALS)]:
+            return "leave it" if not chosen else " ".join(chosen[:1])
+        chosen.append(ORDINALS[offered.index(meant)])
+    return " ".join(chosen)
+
+
 @dataclass
 class Voice:
-    """A writer who answers each question with the next of her lines for it, and says it again, slower and in another voice,
-    when it is asked again. `spoken`: what she said, with what came of it."""
+    """A writer who answers each question with the next of her lines for it, and says it again, slower and in another
+    voice, when she is asked again. `settles`: of a doubtful word she knows which she said. `spoken`: what she said, and what
+    came of it."""
 
     hearer: WriterHearer
     lines: Mapping[str, Sequence[str]]
     voices: Sequence[str]
     most: int = 80
     recorder: Any = None
+    settles: bool = False
     spoken: list[tuple[str, str, Any]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -202,6 +226,9 @@ class Voice:
 
     def next(self, timeout: float | None) -> Happening | None:
         state: RecorderState = self.recorder.state
+        if self.settles and state.at == "settle" and state.pending is not None and not state.tries:
+            said = next(words for at, words, _ in reversed(self.spoken) if at != "settle")
+            self._left["settle"] = [which(state.pending[1].text, said, state.doubts)]
         if state.tries and self._last[0] == state.at:
             words = self._last[1]
         elif self._left.get(state.at):
@@ -226,7 +253,8 @@ def by_voice(
 
     recording = open_recording(name, folder, "en", "Resi Kofler", engine)
     recogniser = build_recogniser(engine, "en", Path("no-models"))
-    voice = Voice(WriterHearer(recogniser, dictation_for(recogniser, "en"), recording.journal, "en"), lines, voices)
+    hearer = WriterHearer(recogniser, dictation_for(recogniser, "en"), recording.journal, "en")
+    voice = Voice(hearer, lines, voices)
     said: list[str] = []
     voice.recorder = Recorder(recording, voice, WrittenMouth(lambda words, role: said.append(words)))
     return Told(recording, voice.recorder.run(), said), voice

@@ -17,7 +17,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from handsfree.authoring.draft import Doubt, Draft
+from handsfree.authoring.draft import Draft
 from handsfree.language.tokens import tokens
 from tests.authoring.scenes import Told, Voice, typed
 
@@ -72,38 +72,11 @@ def judged(draft: Draft, utterances: int, finished: bool) -> Result:
     return Result(utterances, words, wrong / max(words, 1), undoubted, len(draft.steps), finished)
 
 
-ORDINALS = ("first", "second", "third")
-
-
-def which(heard: str, said: str, doubts: Sequence[Doubt]) -> str:
-    """What a writer says who knows what she said: 'second first'; of one word that is not offered, to leave it."""
-    from rapidfuzz.distance import Levenshtein
-
-    own, right = [" ".join(tokens(word)) for word in heard.split()], list(tokens(said))
-    places = Levenshtein.opcodes(own, right)
-    chosen: list[str] = []
-    for doubt in doubts:
-        part = next(one for one in places if one.src_start <= doubt.at < one.src_end)
-        to = part.dest_start + doubt.at - part.src_start
-        offered = [" ".join(tokens(word)) for word in (doubt.word, *doubt.others)]
-        meant = right[to] if to < part.dest_end else ""
-        if meant not in offered[: len(ORDINALS)]:
-            return "leave it" if not chosen else " ".join(chosen[:1])
-        chosen.append(ORDINALS[offered.index(meant)])
-    return " ".join(chosen)
-
-
 class Writer(Voice):
     """Says the next step wherever one is in place, answers what is asked, and says again what was not understood."""
 
-    settles = False
-
     def next(self, timeout: float | None) -> Any:
-        state = self.recorder.state
-        at = state.at
-        if self.settles and at == "settle" and state.pending is not None and not state.tries:
-            words = next(said for asked, said, _ in reversed(self.spoken) if asked != "settle")
-            self._left[at] = [which(state.pending[1].text, words, state.doubts)]
+        at = self.recorder.state.at
         if at not in ("idle", "review", "title") and not self._left.get(at):
             self._left[at] = [*ANSWERS.get(at, "that is all").split(";")]
         if at in ("idle", "review"):
