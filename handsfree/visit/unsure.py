@@ -47,12 +47,13 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
 
 
 def may_deny(flow: Flow, utterance: Utterance) -> bool:
-    """May be the phrase, a proof, or a denial of one, where an isolation is asked for or relied on. A caution asks for none;
-    what is like a command that is not asked for is judged as everywhere, and so is what by its level somebody else said."""
-    if flow.state.awaiting is Awaiting.UNDERSTOOD or utterance.sense in (Sense.DENIAL, Sense.GATE):
-        return flow.state.awaiting is not Awaiting.UNDERSTOOD
+    """May be the phrase, a proof, or a denial of one, where an isolation is asked for or relied on. A caution by itself asks
+    for none; what is like a command that is not asked for is judged as everywhere, so is what by its level another said."""
+    cautioned = flow.state.awaiting is Awaiting.UNDERSTOOD
+    if utterance.sense in (Sense.DENIAL, Sense.GATE):
+        return not cautioned or flow.state.interlock.power is not Power.LIVE
     named = utterance.sense != Sense.COMMAND or is_command(utterance, *WHEN_ASKED)
-    return named and by_level(utterance.level, flow.state.level) >= AWAY
+    return named and not cautioned and by_level(utterance.level, flow.state.level) >= AWAY
 
 
 def asks_figures(flow: Flow) -> bool:
