@@ -68,20 +68,19 @@ TAKE_STATED = Bar(
 )
 TAKE_GATE = Bar(
     "open a gate",
-    0.995,
+    0.96,
     _P,
-    "Hands go where the power was. On voices left out no near miss of 720 lies over 98 %; of 624 by voices of another "
-    "kind one did ('who isolated lock …' at 5 dB, 99.4 %), and the bar was put back over it from 99 %.",
-    "Of accented voices 12 gates in 100 are said twice in quiet, 23 at 10 dB, 42 at 5 dB; at 99 % 13, 18 and 31 were.",
+    "Hands go where the power was. On voices left out 3 near misses of 3,084 lie over it, all 'isolating' for 'isolated', "
+    "which no bar parts. Of 2,143 by voices of another kind one does ('who isolated lock …' at 5 dB).",
+    "Of voices left out, most with heavy accents, 20 gates in 100 are said twice in quiet, 35 at 10 dB, 48 at 5 dB.",
 )
 TAKE_PROOF = Bar(
     "believe that the works are dead",
-    0.99,
+    0.96,
     _P,
-    "Somebody will touch what this says is dead. Of 136 near misses of a proof one is believed on voices of the fit "
-    "('nodding runs' for 'nothing runs'). Of 160 by voices of another kind two lay between 97 and 99 % and none over it; "
-    "the bar was put back over them.",
-    "Of 76 proofs more than a third is asked again, most of them in noise; of accented voices more than half.",
+    "Somebody will touch what this says is dead. On voices left out none of 124 near misses of 'nothing runs' lies over "
+    "it. Of 1,379 by voices of another kind 4 do ('nothing rings', 'nothing's wrong'); it was put up from 95 % over 3 more.",
+    "Of voices left out three in ten are asked again in quiet, half at 10 dB.",
 )
 TAKE_START = Bar(
     "start a visit from stand-by",

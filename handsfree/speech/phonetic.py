@@ -29,6 +29,7 @@ from handsfree.speech.engine import RATE, Candidate, Declared, Testimony, Witnes
 from handsfree.speech.phonetic_adapted import adapted, tensors
 from handsfree.speech.phonetic_net import Net
 from handsfree.speech.phonetic_numbers import Parts, numbers, parts
+from handsfree.speech.phonetic_shape import Shapes
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -72,6 +73,10 @@ class Phonetic:
     def _model(self) -> _Model:
         return _load(self._taught)
 
+    @cached_property
+    def _shape(self) -> Shapes:
+        return Shapes(self._language, self._model.letters_to_sounds)
+
     def load(self) -> str:
         """Load now; returns the name of the weights with the head of their SHA-256."""
         return f"{PACKAGE} {VERSION}, sha256 {self._model.sha256[:12]}"
@@ -91,7 +96,10 @@ class Phonetic:
         said = freely(frames)
         free = float(score(frames, [said])[0]) if said else float(np.log(frames.blank + 1e-30).sum())
         other = self._other_word(frames, said, prepared)
-        evidence = (("sounds", float(len(said))), *((("other word", other),) if other is not None else ()))
+        evidence = (
+            ("sounds", float(len(said))), *((("other word", other),) if other is not None else ()),
+            *self._shape.evidence(frames, scored, listening),
+        )  # fmt: skip
         return Testimony(
             self.name, _added(scored), sounds.spoken(said), free, evidence, Witness.SOUNDS, _Trace(frames)
         )

@@ -55,6 +55,10 @@ _OWN = {
     "circuit": "S ER K Y UW IH T", "lose": "L OW Z", "celsius": "S EH L SH AH S",
 }  # fmt: skip
 OWN_WAYS: dict[str, tuple[Phonemes, ...]] = {word: (tuple(way.split()),) for word, way in _OWN.items()}
+#: In a gate's phrase, where all else is as it must be: other accents' ways to say the word before the figures.
+_ACCENTED = {
+    "lock": ("L AO K", "L AO G", "L AA G", "L AH K", "B L AA K", "B L AO K", "L UH K", "L AE K", "L AA R K", "L OW K"),
+}  # fmt: skip
 _MOST_WAYS = 6  # of one text
 
 Symbols = tuple[int, ...]
@@ -73,6 +77,12 @@ def ways(text: str, unknown: Callable[[str], Phonemes] | None = None, spelt: boo
         if len(found) == _MOST_WAYS:
             break
     return tuple(found)
+
+
+def word_ways(word: str, unknown: Callable[[str], Phonemes] | None = None, accented: bool = False) -> tuple[Symbols, ...]:
+    """Every way that one word may sound. `accented`: as other accents have it, too, where that changes no meaning."""
+    more = (tuple(SYMBOL[sound] for sound in way.split()) for way in _ACCENTED.get(word, ())) if accented else ()
+    return tuple(dict.fromkeys((*_word_ways(word, unknown, False), *more)))
 
 
 _told: dict[str, tuple[Symbols, ...]] = {}

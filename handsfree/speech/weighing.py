@@ -44,11 +44,20 @@ class Stake(StrEnum):
     COMMAND = "command"
     READING = "reading"
     GATE = "gate"
+    PROOF = "proof"  # an answer that dead works hang on
 
 
 STAKES: Mapping[Sense, Stake] = {
     Sense.PHRASE: Stake.CHOICE, Sense.COMMAND: Stake.COMMAND, Sense.STATE: Stake.READING, Sense.NUMBER: Stake.READING,
     Sense.DIGITS: Stake.READING, Sense.GATE: Stake.GATE,
+}  # fmt: skip
+
+#: What a witness of sounds tells of a phrase that must be whole (`phonetic_shape`), with the range it is fitted in: how much
+#: of it speaks against the act. That a change is far less likely says little more than that it is less likely.
+SHAPES: Mapping[Stake, Mapping[str, tuple[float, float]]] = {
+    Stake.GATE: {"before": (-3, 0), "behind": (-3, 0), "between": (-3, 0), "second": (-3, 0), "word": (-4, 0),
+                 "figure": (-3, 0), "another": (-6, 2), "number": (-6, 2)},
+    Stake.PROOF: {"before": (-3, 0), "behind": (-3, 0), "between": (-3, 0), "word": (-4, 0), "another": (-6, 2)},
 }  # fmt: skip
 
 Key = tuple[Sense, str]
@@ -159,19 +168,39 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, shares: Shares
     if not ranked:
         return None
     best = ranked[0].meaning
+    stake = stake_of(best, listening)
     features: dict[str, float] = {}
     for view in seen:
-        features |= {f"{view.gives.value} {name}": value for name, value in view.of_act(key(best, listening), best).items()}
+        own = view.of_act(key(best, listening), best)
+        own = _whole(view, best, stake, own) if stake in SHAPES else own
+        features |= {f"{view.gives.value} {name}": value for name, value in own.items()}
     after = ranked[1].score if len(ranked) > 1 else -math.inf
     features["lead"] = _clip(ranked[0].score - after, 0, 8)
     return Weighed(
         best,
-        STAKES[best.sense],
+        stake,
         tuple(features.items()),
         tuple(ranked[:6]),
         may_prove(best, listening),
         likeness(testimonies),
     )
+
+
+def stake_of(meaning: Meaning, listening: Listening) -> Stake:
+    return Stake.PROOF if listening.proof and meaning.sense is Sense.PHRASE else STAKES[meaning.sense]
+
+
+def _whole(view: _Seen, best: Meaning, stake: Stake, known: Features) -> dict[str, float]:
+    """The features of a phrase that must be whole: what stands against it counts by itself, besides what speaks for it. What
+    nobody told speaks against it as far as it can. Another word than the whole phrase says nothing here."""
+    own = {name: value for name, value in known.items() if name != "apart"} | {"against": min(known["denied"], 1.0)}
+    if "odds" in own:
+        own["doubt"] = min(own["odds"], 0.0)
+    if view.gives is Witness.SOUNDS:
+        told = dict(view.testimony.evidence)
+        shapes = SHAPES[stake].items()
+        own |= {name: _clip(told.get(f"{name} of {best.text}", low), low, high) for name, (low, high) in shapes}
+    return own
 
 
 def spoke(testimony: Testimony) -> bool:

@@ -12,7 +12,8 @@ of engines, one of each kind of evidence:
 3. whether the speech was meant for the program: likewise, on how like anything in force it is;
 4. what that gives on voices left out in turn, at each bar: the report. Bars are set in handsfree/speech/bars.py by hand.
 
-Writes handsfree/speech/acceptance_model.json and acceptance_report.txt.
+Writes handsfree/speech/acceptance_model.json and acceptance_report.txt. Gates and proofs are left as they are: fit_gates
+fits those, on clips of their own.
 """
 
 from __future__ import annotations
@@ -240,7 +241,7 @@ def report(name: str, folders: Sequence[Path], engines: Sequence[str], show: boo
     shares = {"number": ranking(numbers), "other": ranking(others)}
     stored: dict[str, Any] = {"ranking": {which: {k.value: v for k, v in share.items()} for which, share in shares.items()}}
     lines = [f"{name} ({', '.join(engines)}), {len(some)} clips; ranking {stored['ranking']}"]
-    for stake in Stake:
+    for stake in (Stake.CHOICE, Stake.COMMAND, Stake.READING):
         data = rows(some, shares, stake)
         if not len(data.right):
             continue
@@ -307,7 +308,9 @@ def main() -> None:
     for given in asked.sets:
         name, _, listed = given.partition("=")
         values, told = report(name, folders, tuple(listed.split(",")) if listed else SETS[name], asked.show)
-        stored["models"][name] = values
+        known = json.loads(path.read_text(encoding="utf-8"))["models"].get(name, {})
+        kept = {stake.value: known[stake.value] for stake in (Stake.GATE, Stake.PROOF) if stake.value in known}
+        stored["models"][name] = {**values, **kept}
         lines += told
     print("\n".join(lines))
     if asked.write:

@@ -23,7 +23,7 @@ from handsfree.language.meaning import (
 from handsfree.speech import bars, judge
 from handsfree.speech.engine import OTHER, Candidate, Declared, Testimony, Witness
 from handsfree.speech.recogniser import Recogniser
-from handsfree.speech.weighing import Stake, acts, key, weigh
+from handsfree.speech.weighing import SHAPES, Stake, acts, key, weigh
 
 ENGLISH = load("en")
 GATE = Listening(gate=GateAsked("isolated", ("four", "two")))
@@ -55,7 +55,9 @@ def tokens(*candidates: tuple[Meaning, float], free: str = "", other: float | No
 
 def sounds(*candidates: tuple[Meaning, float], free_score: float = -1.0, count: int = 8) -> Testimony:
     found = tuple(Candidate(*one) for one in sorted(candidates, key=lambda one: -one[1]))
-    return Testimony("hears", found, "AH", free_score, (("sounds", float(count)),), Witness.SOUNDS)
+    acts = [one.meaning.text for one in found if one.meaning.sense in (Sense.GATE, Sense.PHRASE)]
+    shape = ((f"{name} of {act}", most) for act in acts for name, (_, most) in SHAPES[Stake.GATE].items())
+    return Testimony("hears", found, "AH", free_score, (("sounds", float(count)), *shape), Witness.SOUNDS)
 
 
 def heard(listening: Listening, *testimonies: Testimony, failed: str = "") -> Heard:
@@ -108,6 +110,16 @@ def test_a_denial_that_somebody_wrote_down_keeps_a_gate_shut_whatever_it_scored(
     assert found.verdict is Verdict.ASKED_AGAIN
     assert found.meaning is not None
     assert found.meaning.sense is Sense.DENIAL
+
+
+@pytest.mark.parametrize("what", ["before", "behind"])
+def test_a_gate_and_a_proof_stay_shut_where_something_stands_before_or_behind_or_nobody_told(what: str) -> None:
+    for listening, meaning in ((GATE, OPEN), (DEAD, answer("nothing runs"))):
+        writes, hears = clear(meaning)
+        assert heard(listening, writes, hears).verdict is Verdict.ACCEPTED
+        more = tuple((name, -9.0 if name == f"{what} of {meaning.text}" else nats) for name, nats in hears.evidence)
+        for evidence in (more, hears.evidence[:1]):
+            assert heard(listening, writes, replace(hears, evidence=evidence)).verdict is not Verdict.ACCEPTED
 
 
 @pytest.mark.parametrize("wrote", ["Something runs.", "Nothing runs but the fan.", "Nothing runs?", "It still runs."])

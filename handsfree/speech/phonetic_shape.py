@@ -1,0 +1,202 @@
+"""What else may have been said where a phrase must be whole: anything before it, after it, between its words, another word
+in the place of one, another number.
+
+Rules of this file:
+
+- A list of denials has an end; what may be said has none. So each place of the phrase is compared with *anything*: the
+  likeliest sounds of its frames, whatever they are.
+- Every value is nats by which the phrase itself is likelier than the phrase with that change. Anything is never less likely
+  than what is said, so those values are 0 at the best.
+- The likeliest path stands for all: the phrase and what it is compared with are measured alike.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handsfree.language.meaning import Listening, Sense, gate_text
+from handsfree.language.phonetics import PHONEMES, Phonemes, heard_as
+from handsfree.language.tokens import tokens
+from handsfree.speech import sounds
+from handsfree.speech.ctc import Frames, freely
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from handsfree.language.spoken import GrammarLanguage
+    from handsfree.speech.ctc import Floats, Symbols
+    from handsfree.speech.engine import Candidate
+
+_HEARD, _NEAR, _LONGEST = 40, 20, 16  # words near to what was said, near to what should be; sounds of a word at the most
+_NO = -1e9  # log-probability of no path
+Ways = Sequence["Symbols"]  # of one word
+
+
+@dataclass(frozen=True)
+class Lattice:
+    """The phrase over the frames. `before[j][t]`: log-probability of its first j words over the first t frames,
+    `after[j][t]` of all words but the first j over the frames from t on. `free[t]`: of anything over the first t."""
+
+    frames: Frames
+    before: Floats
+    after: Floats
+    free: Floats
+
+    @property
+    def whole(self) -> float:
+        return float(self.before[-1, -1])
+
+    def inserted(self, at: int) -> float:
+        """Over the phrase with anything between its first `at` words and the rest."""
+        return self.whole - self._with_anything(self.before[at], self.after[at])
+
+    def replaced(self, at: int) -> float:
+        """Over the phrase with anything in the place of word `at`."""
+        return self.whole - self._with_anything(self.before[at], self.after[at + 1])
+
+    def instead(self, at: int, words: Ways) -> float:
+        """Over the phrase with one of these words in the place of word `at`; as far as can be where there are none."""
+        return self.changed([(at, at + 1, way) for way in words])
+
+    def more(self, at: int, words: Ways) -> float:
+        """Over the phrase with one of these words more before word `at`."""
+        return self.changed([(at, at, way) for way in words])
+
+    def changed(self, changes: Sequence[tuple[int, int, Symbols]]) -> float:
+        """Over the likeliest of these: the first so many words, then these sounds, then the words from so many on."""
+        if not changes:
+            return -2 * _NO
+        first, then, ways = zip(*changes, strict=True)
+        ends = _ends(self.before[list(first)], ways, self.frames)
+        return self.whole - float((ends + self.after[list(then)]).max())
+
+    def fewer(self, at: int) -> float:
+        """Over the phrase without word `at`."""
+        return self.whole - float((self.before[at] + self.after[at + 1]).max())
+
+    def span(self, at: int) -> tuple[int, int]:
+        """The frames of word `at`."""
+        first = int((self.before[at] + self.after[at]).argmax())
+        return first, max(first + 1, int((self.before[at + 1] + self.after[at + 1]).argmax()))
+
+    def _with_anything(self, before: Floats, after: Floats) -> float:
+        return float((np.maximum.accumulate(before - self.free) + self.free + after).max())
+
+
+def lattice(frames: Frames, words: Sequence[Ways]) -> Lattice:
+    """`words`: of each word of the phrase the ways to say it."""
+    backwards = [tuple(way[::-1] for way in ways) for ways in reversed(words)]
+    likeliest = np.log(np.maximum(frames.symbols.max(1), frames.blank))
+    return Lattice(
+        frames, _walked(frames, words), _walked(frames.reversed(), backwards)[::-1, ::-1],
+        np.concatenate([[0.0], np.cumsum(likeliest)]),
+    )  # fmt: skip
+
+
+def _walked(frames: Frames, words: Sequence[Ways]) -> Floats:
+    rows = [np.concatenate([[0.0], np.cumsum(np.log(frames.blank))])]
+    for ways in words:
+        rows.append(_said(rows[-1], ways, frames))
+    return np.array(rows)
+
+
+def _said(before: Floats, ways: Ways, frames: Frames) -> Floats:
+    """(frames + 1,) log-probability of what came before and one of these ways, the likeliest."""
+    best: Floats = _ends(np.broadcast_to(before, (len(ways), len(before))), ways, frames).max(0)
+    return best
+
+
+def _ends(before: Floats, ways: Ways, frames: Frames) -> Floats:
+    """(ways, frames + 1) log-probability of each way after what came before it. `before`: (ways, frames + 1)."""
+    columns, last = _padded(ways)
+    sounding = np.full(columns.shape, _NO)
+    silent, arriving = sounding.copy(), sounding.copy()
+    apart = columns[:, 1:] != columns[:, :-1]
+    emitted, none = np.log(frames.symbols), np.log(frames.blank)
+    out = np.full(before.shape, _NO)
+    ends = (np.arange(len(ways)), last)
+    for at in range(len(none)):
+        ended = np.maximum(silent, sounding)
+        arriving[:, 0] = before[:, at]
+        arriving[:, 1:] = np.where(apart, ended[:, :-1], silent[:, :-1])
+        silent = ended + none[at]
+        sounding = np.maximum(sounding, arriving) + emitted[at][columns]
+        out[:, at + 1] = np.maximum(sounding[ends], silent[ends])
+    return out
+
+
+def _padded(ways: Ways) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    columns = np.zeros((len(ways), max(map(len, ways))), np.int64)
+    for row, way in enumerate(ways):
+        columns[row, : len(way)] = way
+    return columns, np.array([len(way) - 1 for way in ways])
+
+
+@dataclass
+class Shapes:
+    """What is told of the phrases that must be whole: a gate's, and answers that may prove dead works."""
+
+    language: GrammarLanguage
+    unknown: Callable[[str], Phonemes]
+
+    def evidence(self, frames: Frames, scored: Sequence[Candidate], listening: Listening) -> Iterator[tuple[str, float]]:
+        """(value's name and the act's text, nats)."""
+        if listening.gate is not None:
+            text = gate_text(listening.gate.word, listening.gate.lock)
+            ways = [c for c in scored if c.meaning.sense is Sense.GATE]
+            said = max(ways, key=lambda c: c.score).meaning.spoken if ways else text.replace(",", "")
+            yield from named(text, self._gate(frames, said.split()))
+        for phrase in listening.phrases if listening.proof else ():
+            own = (c.meaning for c in scored if c.meaning.sense is Sense.PHRASE and c.meaning.text == phrase)
+            said = next((meaning.spoken for meaning in own), phrase)
+            yield from named(phrase, self._phrase(frames, tokens(said)))
+
+    def _gate(self, frames: Frames, words: Sequence[str]) -> dict[str, float]:
+        """`words`: the gate's word, 'lock', figures."""
+        own = [self._ways(word, accented=True) for word in words]
+        found, count = lattice(frames, own), len(own)
+        places, every = range(2, count), self._figures
+        wrong = [(at, at + 1, way) for at in places for way in every if way not in own[at]]
+        more = [(at, at, way) for at in (*places, count) for way in every]
+        return {
+            "before": found.inserted(0), "behind": found.inserted(count),
+            "between": min(found.inserted(at) for at in range(1, count)),
+            "word": found.replaced(0), "another": found.instead(0, self._others(found, 0, words[0], own[0])),
+            "second": found.replaced(1), "figure": min(found.replaced(at) for at in places),
+            "number": min(found.changed([*wrong, *more]), *(found.fewer(at) for at in places)),
+        }  # fmt: skip
+
+    def _phrase(self, frames: Frames, words: Sequence[str]) -> dict[str, float]:
+        own = [self._ways(word) for word in words]
+        found, count = lattice(frames, own), len(own)
+        return {
+            "before": found.inserted(0), "behind": found.inserted(count),
+            "between": min((found.inserted(at) for at in range(1, count)), default=0.0),
+            "word": min(found.replaced(at) for at in range(count)),
+            "another": min(found.instead(at, self._others(found, at, word, own[at])) for at, word in enumerate(words)),
+        }  # fmt: skip
+
+    def _ways(self, word: str, accented: bool = False) -> Ways:
+        return sounds.word_ways(word, self.unknown, accented)
+
+    @cached_property
+    def _figures(self) -> Ways:
+        words = dict.fromkeys(word for figure in self.language.words.digits for word in self.language.digit_ways((figure,)))
+        return tuple(way for word in words for way in self._ways(word))
+
+    def _others(self, found: Lattice, at: int, word: str, own: Ways) -> Ways:
+        """Words of the language near to what was said there, and near to the word itself."""
+        first, last = found.span(at)
+        said = freely(Frames(found.frames.symbols[first:last], found.frames.blank[first:last]))
+        near = heard_as(tuple(PHONEMES[symbol] for symbol in said), _HEARD) if 0 < len(said) <= _LONGEST else ()
+        words = dict.fromkeys((*near, *self.language.nearest(word, _NEAR)))
+        return tuple(way for other in words if other != word for way in self._ways(other) if way not in own)
+
+
+def named(act: str, values: Mapping[str, float]) -> Iterator[tuple[str, float]]:
+    return ((f"{name} of {act}", value) for name, value in values.items())
