@@ -182,10 +182,10 @@ def test_a_note_nobody_waits_for_is_nothing_and_an_empty_one_is_told() -> None:
     assert said(scene) == []
     scene.words("note")
     scene.tell(NoteKept("", "", ""))
-    assert said(scene)[0] == ENGLISH.prompt("note-lost")
+    assert said(scene)[0] == f"{ENGLISH.prompt('note-lost')} Look at the cabinet."
     scene.words("note")
     scene.tell(NoteKept("sound/00001.flac", "00" * 32, ""))
-    assert said(scene)[0] == ENGLISH.prompt("note-kept")
+    assert said(scene)[0] == f"{ENGLISH.prompt('note-kept')} Look at the cabinet."
 
 
 def test_lost_speech_is_asked_again_and_lost_noise_is_not() -> None:
