@@ -157,8 +157,10 @@ class Shapes:
             yield from named(phrase, self._phrase(frames, tokens(said)))
 
     def _gate(self, frames: Frames, words: Sequence[str]) -> dict[str, float]:
-        """`words`: the gate's word, 'lock', figures."""
+        """`words`: the gate's word, 'lock', figures. Nothing where one has no sounds: then no gate opens."""
         own = [self._ways(word, accented=True) for word in words]
+        if len(own) < 3 or not all(own):
+            return {}
         found, count = lattice(frames, own), len(own)
         places, every = range(2, count), self._figures
         wrong = [(at, at + 1, way) for at in places for way in every if way not in own[at]]
@@ -173,6 +175,8 @@ class Shapes:
 
     def _phrase(self, frames: Frames, words: Sequence[str]) -> dict[str, float]:
         own = [self._ways(word) for word in words]
+        if not own or not all(own):
+            return {}
         found, count = lattice(frames, own), len(own)
         return {
             "before": found.inserted(0), "behind": found.inserted(count),
