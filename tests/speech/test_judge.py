@@ -128,6 +128,12 @@ def test_a_proof_is_never_taken_over_a_denial_that_was_written(wrote: str) -> No
     assert heard(DEAD, tokens((answer("nothing runs"), -0.1), free=wrote), other).verdict is Verdict.ASKED_AGAIN
 
 
+def test_a_reading_or_affirm_that_proves_dead_works_needs_more_than_the_answer_fitted_for_it() -> None:
+    affirm = Meaning(Sense.COMMAND, "affirm", spoken="affirm")
+    for meaning in (number(0.2), affirm):
+        assert bars.take(meaning, True).value > bars.take(answer("nothing runs"), True).value
+
+
 def test_a_gate_and_a_proof_are_never_proposed() -> None:
     for listening, meaning in ((GATE, OPEN), (DEAD, answer("nothing runs"))):
         for odds in np.linspace(0, 14, 15):
