@@ -87,29 +87,37 @@ class Walked:
 
 def walk(frames: Frames, texts: Tree, keep: bool = False) -> Walked:
     """`keep`: every frame is kept, else the last alone."""
-    count, nodes = len(frames.blank), len(texts.parent)
+    count, nodes, ends = len(frames.blank), len(texts.parent), texts.ends
     sounding, silent = np.zeros(nodes), np.zeros(nodes)
     silent[0] = 1.0
+    emitted, arriving, waiting = np.empty(nodes), np.empty(nodes), np.empty(nodes)
+    columns, apart = np.maximum(texts.symbol, 0), (~texts.repeats).astype(float)
+    rows = count + 1 if keep else min(count, 1) + 1
+    kept_sounding, kept_silent, scales = np.zeros((rows, len(ends))), np.zeros((rows, len(ends))), np.zeros(rows)
+    kept_silent[0] = silent[ends]
     scale = 0.0
-    kept_sounding, kept_silent, scales = [sounding[texts.ends]], [silent[texts.ends]], [0.0]
-    columns = np.maximum(texts.symbol, 0)
-    apart = ~texts.repeats
-    for at in range(count):
-        emitted = frames.symbols[at][columns]
-        arriving = silent[texts.parent] + sounding[texts.parent] * apart
-        new_sounding = (sounding + arriving) * emitted
-        new_sounding[0] = 0.0
-        silent = (silent + sounding) * frames.blank[at]
-        sounding = new_sounding
+    for at in range(count):  # into arrays that are there already: new ones for every frame took as long as the sums
+        np.take(frames.symbols[at], columns, out=emitted, mode="clip")
+        np.take(sounding, texts.parent, out=arriving, mode="clip")
+        np.take(silent, texts.parent, out=waiting, mode="clip")
+        arriving *= apart
+        arriving += waiting
+        arriving += sounding
+        arriving *= emitted
+        arriving[0] = 0.0
+        silent += sounding
+        silent *= frames.blank[at]
+        sounding, arriving = arriving, sounding
         top = max(float(sounding.max()), float(silent.max()), _TINY)
         sounding /= top
         silent /= top
         scale += float(np.log(top))
         if keep or at == count - 1:
-            kept_sounding.append(sounding[texts.ends])
-            kept_silent.append(silent[texts.ends])
-            scales.append(scale)
-    return Walked(np.array(kept_sounding), np.array(kept_silent), np.array(scales))
+            row = at + 1 if keep else 1
+            np.take(sounding, ends, out=kept_sounding[row], mode="clip")
+            np.take(silent, ends, out=kept_silent[row], mode="clip")
+            scales[row] = scale
+    return Walked(kept_sounding, kept_silent, scales)
 
 
 def score(frames: Frames, texts: Sequence[Symbols]) -> Floats:

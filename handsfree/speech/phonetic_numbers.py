@@ -29,6 +29,7 @@ _SIGNED = frozenset({"", "degF", "degC", "volt", "ampere"})  # units of which le
 _RARE = frozenset({"double", "niner"})  # ways that make the trees twice as large; another witness may offer them
 _KEPT = 96  # beginnings, and as many endings, that are scored together
 _FOUND = 24  # numbers given as candidates
+_LEAST_WEIGHT = -700.0  # log; less is no number any more
 
 Ways = Callable[[str], tuple[Symbols, ...]]
 
@@ -83,9 +84,11 @@ def _free(frames: Frames) -> NDArray[np.float64]:
 
 
 def _likeliest(walked: Walked, rest: NDArray[np.float64]) -> NDArray[np.int64]:
-    """Those that would do best if anything might follow."""
-    best = np.log(np.maximum(walked.sounding + walked.silent, 1e-290)) + (walked.scale + rest)[:, None]
-    return np.argsort(-best[1:].max(0))[:_KEPT]
+    """Those that would do best if anything might follow, the best first."""
+    weight = walked.scale[1:] + rest[1:]
+    each = walked.sounding[1:] + walked.silent[1:]
+    each *= np.exp(np.maximum(weight - weight.max(), _LEAST_WEIGHT))[:, None]
+    return np.argsort(-each.max(0))[:_KEPT]
 
 
 def _some(walked: Walked, which: NDArray[np.int64]) -> Walked:
