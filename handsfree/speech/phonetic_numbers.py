@@ -31,7 +31,7 @@ _KEPT = 96  # beginnings, and as many endings, that are scored together
 _FOUND = 24  # numbers given as candidates
 _LEAST_WEIGHT = -700.0  # log; less is no number any more
 
-Ways = Callable[[str], tuple[Symbols, ...]]
+SoundsOf = Callable[[str], tuple[Symbols, ...]]
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ class Parts:
     first: NDArray[np.int64]
 
 
-def parts(language: GrammarLanguage, unit: str, ways: Ways) -> Parts:
+def parts(language: GrammarLanguage, unit: str, ways: SoundsOf) -> Parts:
     """Of the numbers in this unit and those that fit it."""
     beginnings = [Part(words, sounds) for words in _wholes(language, canonical(unit)) for sounds in ways(words)]
     endings = [Part(words, sounds) for words in _tails(language, unit) for sounds in ways(words)]
