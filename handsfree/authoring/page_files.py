@@ -16,7 +16,8 @@ from typing import Any
 
 from handsfree import __version__
 from handsfree.authoring.asked import RecordOptions
-from handsfree.authoring.pages import PageSave, PageState, advance, start, text_of
+from handsfree.authoring.page_fields import text_of
+from handsfree.authoring.pages import PageSave, PageState, advance, start
 from handsfree.authoring.words import load as load_words
 from handsfree.dialogue.parts import Ear, Machine, Mouth
 from handsfree.dialogue.runner import Runner

@@ -2,8 +2,6 @@
 
 Rules of this file:
 
-- The fields stand in one table, `GROUPS`, in the order in which a person at the cabinet meets them. A group is one value,
-  several that belong together, or rows of which there may be any number.
 - 'Skip it' leaves a group out (of keys and single values, that value alone), 'that is all' ends rows, 'correction' begins
   the group again, 'stop recording' ends; what is saved stays.
 - Nothing is saved that the schema of pages refuses: the fault is said, and the group is asked again.
@@ -15,10 +13,9 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, ClassVar, Literal
+from typing import Any, ClassVar
 
-import yaml
-
+from handsfree.authoring.page_fields import COUNTS, GROUPS, Data, Group, Slot, as_written, is_filled, text_of, with_row
 from handsfree.authoring.words import RecorderWords
 from handsfree.dialogue.listening import listen_for
 from handsfree.dialogue.question import Consequence, Question
@@ -27,55 +24,6 @@ from handsfree.journal import events
 from handsfree.language.meaning import Listening, NumberAsked, Sense, Verdict
 from handsfree.procedure import cabinet
 from handsfree.procedure.load import FileProblems
-
-FieldKind = Literal["text", "name", "sentence", "refrigerant", "number", "yes"]
-Data = Mapping[str, Any]
-
-
-@dataclass(frozen=True)
-class Slot:
-    """`key`: of the prompts (`page-KEY`) and of the file. `unit` and `most`: of a number."""
-
-    key: str
-    kind: FieldKind
-    unit: str = ""
-    most: float = 500.0
-
-
-@dataclass(frozen=True)
-class Group:
-    """`where`: the field of the page, '' for fields of their own. `form`: 'one' value each, 'together' or 'rows'."""
-
-    where: str
-    form: Literal["one", "together", "rows"]
-    slots: tuple[Slot, ...]
-
-
-def _sentences(*keys: str) -> tuple[Slot, ...]:
-    return tuple(Slot(key, "sentence") for key in keys)
-
-
-GROUPS = (
-    Group("", "one", (Slot("title", "text"),)),
-    Group("keys", "one", _sentences("show-mode", "set-mode", "show-setting", "set-setting", "calls")),
-    Group("places", "rows", (Slot("part", "name"), Slot("where", "text"))),
-    Group("leads", "rows", (
-        Slot("terminal", "number", most=30), Slot("colour", "text"), Slot("from", "text"), Slot("to", "text"),
-    )),
-    Group("plate", "together", (
-        Slot("volts", "number", "volt"), Slot("hertz", "number", "hertz"), Slot("amperes", "number", "ampere"),
-        Slot("refrigerant", "refrigerant"), Slot("charge-grams", "number", "gram", 20_000), Slot("flame-symbol", "yes"),
-    )),
-    Group("deck", "together", (
-        Slot("kilograms", "number", "kilogram"), Slot("hand-screws", "number", most=40), Slot("out", "sentence"),
-    )),
-    Group("setting", "together", (
-        Slot("works", "number", "degF"), Slot("low", "number", "degF"), Slot("high", "number", "degF"),
-    )),
-    Group("", "one", (Slot("heater", "yes"), Slot("door", "sentence"), Slot("delivery", "sentence"))),
-    Group("parts", "rows", (Slot("named", "name"), Slot("number", "text"))),
-)  # fmt: skip
-COUNTS = ("terminal", "hand-screws")
 
 
 @dataclass(frozen=True)
@@ -148,13 +96,6 @@ def advance(state: PageState, happening: events.Stamped) -> tuple[PageState, tup
 # ---- where it stands ------------------------------------------------------------------------------------------------
 
 
-def _filled(page: Data, group: Group, slot: Slot) -> bool:
-    if group.form == "one":
-        home = page.get(group.where, {}) if group.where else page
-        return slot.key in home
-    return group.where in page
-
-
 def _onward(state: PageState, at: tuple[int, int]) -> PageState:
     """To the first slot from there on that nobody has filled; closed where there is none. Rows are asked for once more:
     there may be others."""
@@ -162,7 +103,7 @@ def _onward(state: PageState, at: tuple[int, int]) -> PageState:
     while group < len(GROUPS):
         here = GROUPS[group]
         for number in range(slot, len(here.slots) if here.form == "one" else min(slot + 1, len(here.slots))):
-            if here.form == "rows" or not _filled(state.page, here, here.slots[number]):
+            if here.form == "rows" or not is_filled(state.page, here, here.slots[number]):
                 return replace(state, at=(group, number), row={}, pending="", tries=0)
         group, slot = group + 1, 0
     return replace(state, row={}, pending="", outcome="finished")
@@ -276,44 +217,13 @@ def _kept(turn: PageTurn, value: Any) -> None:
     _ask(turn)
 
 
-def with_row(page: Data, group: Group, row: Data) -> dict[str, Any]:
-    if not group.where:
-        return {**page, **row}
-    if group.where in ("places", "parts"):
-        name, text = row.values()
-        return {**page, group.where: {**page.get(group.where, {}), name: text}}
-    if group.form == "rows":
-        return {**page, group.where: [*page.get(group.where, ()), dict(row)]}
-    return {**page, group.where: {**page.get(group.where, {}), **row}}
-
-
-def text_of(page: Data) -> str:
-    return yaml.safe_dump(dict(page), sort_keys=False, allow_unicode=True, width=118)
-
-
-def _words_of(slot: Slot, text: str, words: RecorderWords) -> str:
-    """As it stands in the file: a sentence with its capital and stop; a name in small letters; a refrigerant as 'R-134a',
-    whether its figures were written together or one by one."""
-    text = " ".join(text.split()).strip(" .")
-    if text and slot.kind == "sentence":
-        return f"{text[:1].upper()}{text[1:]}."
-    if slot.kind == "name":
-        return re.sub(r"[^a-z ]", "", text.casefold()).removeprefix("the ").strip()
-    if slot.kind == "refrigerant":
-        figures = {words.language.say_number(float(figure)): figure for figure in "0123456789"}
-        written = " ".join(figures.get(word.casefold(), word) for word in text.split())
-        found = re.fullmatch(r"r[ -]*(\d[\d ]*?) *([a-z]{0,3})", written, re.IGNORECASE)
-        return f"R-{found[1].replace(' ', '')}{found[2]}" if found else text
-    return text
-
-
 def _free(turn: PageTurn, text: str, *, read_back: bool) -> None:
     words, slot = turn.state.words, turn.state.slot
     if not turn.question.hears(turn).note:
         return
     if (found := _order(words, text)) and _ordered(turn, found):
         return
-    clean = _words_of(slot, text, words)
+    clean = as_written(slot, text, words)
     if not clean:
         _again(turn)
     elif slot.kind == "refrigerant" and not re.fullmatch(cabinet.REFRIGERANT, clean):

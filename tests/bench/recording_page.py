@@ -18,8 +18,9 @@ import numpy as np
 
 from audio_fixtures import voices
 from handsfree.authoring.asked import RecordOptions
+from handsfree.authoring.page_fields import GROUPS
 from handsfree.authoring.page_files import open_page, run
-from handsfree.authoring.pages import GROUPS, PageState
+from handsfree.authoring.pages import PageState
 from handsfree.dialogue.hearing import typed
 from handsfree.dialogue.keyboard import TypedLine, WrittenMouth, event_of
 from handsfree.dialogue.listening import listening_of
