@@ -80,8 +80,8 @@ def _send(asked: SendOptions, key: Path | None, queue: Queue, address: str, as_j
 
 
 def _questions(queue: Queue, to: Destination) -> int:
-    """What the desk asks the technicians of this device, kept for their next visit: how many. A desk that cannot be reached
-    leaves what is here."""
+    """What the desk asks the technicians of this device, kept for their next visit: how many. Where none can be had, because
+    the line or the desk fails, what is here stays."""
     from handsfree.desk.protocol import QUESTIONS
     from handsfree.desk.sendline import KeyUnknown, Later, Uplink
     from handsfree.outputs import replace_file
@@ -90,7 +90,9 @@ def _questions(queue: Queue, to: Destination) -> int:
     try:
         with Uplink(to) as line:
             status, body = line.ask("GET", QUESTIONS)
-        found = desk_questions.parse(body) if status == 200 else ()
+        if status != 200:
+            return 0
+        found = desk_questions.parse(body)
     except (Later, KeyUnknown, ValueError):
         return 0
     place = desk_questions.file_beside(queue.place)

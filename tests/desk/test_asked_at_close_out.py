@@ -14,9 +14,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handsfree.desk import acts, people, queries, threads
+from handsfree.desk import acts, people, queries, sending, threads
 from handsfree.desk.queries import EVERYBODY
 from handsfree.desk.sending import SendOptions, send
+from handsfree.desk.sendline import Destination, Uplink
+from handsfree.desk.sendqueue import Queue
 from handsfree.desk.setting import Desk
 from handsfree.journal import reader
 from handsfree.journal.events import Closed, DeskAnswered, DeskAsked, NoteKept, Say
@@ -149,6 +151,19 @@ def test_a_desk_gives_a_device_the_questions_of_its_own_team_alone(desk: Desk) -
     assert [one.technician for one in threads.asked_of(desk.engine, None)] == [HUBER]
     assert [one.technician for one in threads.asked_of(desk.engine, people.technicians_of(desk.people, "valley"))] == [HUBER]
     assert threads.asked_of(desk.engine, people.technicians_of(desk.people, "summit")) == []
+
+
+@pytest.mark.parametrize("answer", [(404, b'{"problem": "?"}'), (200, b"<html>Pay for the net here.</html>"), (200, b"")])
+def test_an_answer_that_is_no_list_of_questions_leaves_those_that_are_here(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answer: tuple[int, bytes]
+) -> None:
+    """A portal on the way, or a desk of before: what answers there is made here."""
+    queue = Queue(tmp_path / "outbox.sqlite3")
+    kept = desk_questions.file_beside(queue.place)
+    kept.write_bytes(to_json([ONE]))
+    monkeypatch.setattr(Uplink, "ask", lambda *_: answer)
+    assert sending._questions(queue, Destination("http://127.0.0.1:9", "key")) == 0
+    assert parse(kept.read_bytes()) == (ONE,)
 
 
 @settings(max_examples=60, deadline=None)
