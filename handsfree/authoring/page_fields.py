@@ -10,6 +10,7 @@ Rules of this file:
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -17,6 +18,7 @@ from typing import Any, Literal
 import yaml
 
 from handsfree.authoring.words import RecorderWords
+from handsfree.procedure.wording import words_of
 
 FieldKind = Literal["text", "name", "sentence", "refrigerant", "number", "yes"]
 Data = Mapping[str, Any]
@@ -90,6 +92,13 @@ def text_of(page: Data) -> str:
     return yaml.safe_dump(dict(page), sort_keys=False, allow_unicode=True, width=118)
 
 
+def _name(text: str, language: str) -> str:
+    """Without capitals, accents and its article: 'La válvula' -> 'valvula'."""
+    plain = unicodedata.normalize("NFKD", text.casefold())  # 'á' is an 'a' and a sign
+    first, *rest = re.sub(r"[^a-z ]", "", plain.replace("-", " ")).split() or [""]
+    return " ".join(rest if first in words_of(language)["articles"] else (first, *rest))
+
+
 def as_written(slot: Slot, text: str, words: RecorderWords) -> str:
     """As it stands in the file: a sentence with its capital and stop; a name in small letters; a refrigerant as 'R-134a',
     whether its figures were written together or one by one."""
@@ -97,7 +106,7 @@ def as_written(slot: Slot, text: str, words: RecorderWords) -> str:
     if text and slot.kind == "sentence":
         return f"{text[:1].upper()}{text[1:]}."
     if slot.kind == "name":
-        return re.sub(r"[^a-z ]", "", text.casefold()).removeprefix("the ").strip()
+        return _name(text, words.language.code)
     if slot.kind == "refrigerant":
         figures = {words.language.say_number(float(figure)): figure for figure in "0123456789"}
         written = " ".join(figures.get(word.casefold(), word) for word in text.split())

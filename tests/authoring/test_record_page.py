@@ -9,6 +9,7 @@ import pytest
 
 from handsfree.authoring.asked import RecordOptions
 from handsfree.authoring.commands import record
+from handsfree.authoring.page_fields import Slot, as_written
 from handsfree.authoring.pages import PageSave, PageState, advance, start
 from handsfree.authoring.words import load as load_words
 from handsfree.errors import Trouble
@@ -175,3 +176,11 @@ def test_what_cannot_be_recorded_is_a_sentence(name: str, text: str, says: str) 
     assert trouble.value.status == 2
     assert says in trouble.value.sentence
     assert PATH.read_text(encoding="utf-8") == text
+
+
+@pytest.mark.parametrize(
+    ("language", "said", "kept"),
+    [("es", "La válvula.", "valvula"), ("es", "caño pequeño", "cano pequeno"), ("en", "The door-seal", "door seal")],
+)
+def test_the_name_of_a_part_keeps_each_of_its_letters(language: str, said: str, kept: str) -> None:
+    assert as_written(Slot("part", "name"), said, load_words(language)) == kept
