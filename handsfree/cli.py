@@ -363,7 +363,7 @@ def relisten(
     jobs: Annotated[int | None, typer.Option(min=1, max=256, help="Processes here; one a core if absent.")] = None,
     json: JsonLine = False,
 ) -> None:
-    """Hear every kept utterance again with the present recogniser. Says what it would now take otherwise, gates first."""
+    """Hear every kept utterance again with the present recogniser. Says what it would take differently now, gates first."""
     from handsfree.desk import relistening
 
     raise typer.Exit(relistening.relisten(place, scheduler=scheduler, engine=engine, jobs=jobs, as_json=json))

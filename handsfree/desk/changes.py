@@ -112,7 +112,7 @@ async def code(request: Request) -> Response:
         if person is None:
             watch.note("second factor wrong", address=address_of(request))
             waits = CodeWanted(token, await run_in_threadpool(factor.waits, desk.people, token))
-            said = "That was no key of yours." if "answer" in form else "That code is not right, or was used before."
+            said = "That is not one of your keys." if "answer" in form else "That code is not right, or was used before."
             return await run_in_threadpool(_code_page, request, waits, fields, 401, said)
     except Trouble as trouble:
         kept = {"kept": fields["kept"], "kept_to": fields["kept_to"]}
@@ -274,7 +274,7 @@ def _taken_away(request: Request, form: FormFields) -> Response:
         number = form.get("key", "")
         keyfobs.remove(desk.people, account.id, int(number) if number.isascii() and number.isdigit() else 0)
     watch.note("second factor taken away", name=account.name)
-    return then(request, "/account", "It is taken away.")
+    return then(request, "/account", "It has been taken away.")
 
 
 @form_for_roles("supervisor")

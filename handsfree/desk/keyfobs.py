@@ -77,7 +77,7 @@ def add(engine: Engine, person: int, name: str, answer: str, host: str, origins:
         made = _server(host, origins).register_complete(state, json.loads(answer)).credential_data
         assert made is not None
     except Exception as error:  # whatever a browser sends: nothing is believed that does not hold
-        raise Trouble(f"That was no answer of a security key ({type(error).__name__}). Nothing was changed.") from None
+        raise Trouble(f"That did not come from a security key ({type(error).__name__}). Nothing was changed.") from None
     with engine.begin() as connection:
         connection.execute(insert(SecurityKey), [{
             "person_id": person, "name": name, "credential": websafe_encode(bytes(made)), "used": 0, "made": time.time(),

@@ -98,7 +98,7 @@ def test_another_key_a_copied_one_and_a_key_that_was_taken_away_do_not_open(benc
         connection.execute(update(SecurityKey).values(used=10_000))
     bench.come()
     tab.click("text=Use a security key")
-    tab.wait_for_selector("text=That was no key of yours")
+    tab.wait_for_selector("text=That is not one of your keys")
     with desk.people.begin() as connection:
         connection.execute(update(SecurityKey).values(used=0))
     tab.click("text=Use a security key")
