@@ -153,11 +153,11 @@ def _technician(request: Request, name: str) -> Response:
     """Own visits, how often they are asked again beside everybody's, and the supervisor's questions."""
     desk, scope = desk_of(request), scope_of(request)
     between, given = between_of(request)
-    names = registry.names_of_person(desk.people, name) if name else ()
-    seen = queries.visits(desk.engine, scope, Filter(exactly=names), most=queries.PAGE) if name else []
-    if not seen and request.state.account.technician not in (name, *names):
+    names = tuple(each for each in registry.names_of_called(desk.people, name) if each and scope.has(each))
+    seen = queries.visits(desk.engine, scope, Filter(exactly=names), most=queries.PAGE) if names else []
+    if not seen and request.state.account.technician not in names:
         return sorry(request, 404, "There is no such technician, or they are not of your team.")
-    own = crews.technicians(desk.engine, desk.people, scope, between, names) if name else []
+    own = crews.technicians(desk.engine, desk.people, scope, between, names) if names else []
     return page(
         request,
         "technician.html",
@@ -170,7 +170,7 @@ def _technician(request: Request, name: str) -> Response:
         given=given,
         between=between,
         answered=threads.questions(desk.engine, names, answered=True)[:20],
-        may_answer=request.state.account.technician in (name, *names),
+        may_answer=request.state.account.technician in names,
         worst=measures.misheard(desk.engine, queries.Scope(names), between, 5),
         problem=bad_days(given),
     )

@@ -49,6 +49,9 @@ class Scope:
 
     technicians: tuple[str, ...] | None = None
 
+    def has(self, technician: str) -> bool:
+        return self.technicians is None or technician in self.technicians
+
     def where(self) -> ColumnElement[bool]:
         return true() if self.technicians is None else Visit.technician.in_(self.technicians)
 

@@ -120,13 +120,22 @@ def _names(connection: Connection, kind: str, under: str, name: str) -> list[str
 
 
 def names_of_person(engine: Engine, name: str) -> tuple[str, ...]:
-    """Every name that records have for whom they call so, or who is called so today; what they are called here first."""
+    """Every name that records have for whom they call so; this one first. What somebody is called today does not count:
+    others may be called alike, and what one may see hangs on this."""
     with engine.connect() as connection:
         found = _names(connection, PERSON, "", name)
-        if found == [name]:
-            today = select(KnownName.name).join(RegistryEntry, RegistryEntry.id == KnownName.thing_id).order_by(KnownName.id)
-            found = list(connection.scalars(today.where(RegistryEntry.kind == PERSON, RegistryEntry.name == name))) or found
     return tuple(sorted(found, key=lambda each: each != name))
+
+
+def names_of_called(engine: Engine, name: str) -> tuple[str, ...]:
+    """As `names_of_person`; where records call nobody so, of whom is called so today."""
+    found = names_of_person(engine, name)
+    if found != (name,):
+        return found
+    today = select(KnownName.name).join(RegistryEntry, RegistryEntry.id == KnownName.thing_id).order_by(KnownName.id)
+    with engine.connect() as connection:
+        named = connection.scalars(today.where(RegistryEntry.kind == PERSON, RegistryEntry.name == name))
+        return tuple(dict.fromkeys((name, *named)))
 
 
 def called(engine: Engine, kind: str, part: str) -> list[tuple[str, str]]:

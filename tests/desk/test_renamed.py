@@ -91,6 +91,21 @@ def test_a_person_who_is_called_otherwise_is_one_person(desk: Desk) -> None:
     assert "TK-1" in signed_in(desk, "Max").get("/visits").text
 
 
+def test_whoever_is_called_alike_today_sees_nothing_of_the_other(desk: Desk) -> None:
+    registry.put(desk.people, registry.PERSON, HUBER)
+    (thing,) = registry.all_of(desk.people, registry.PERSON)
+    registry.rename(desk.people, thing.id, BRANDNER)
+    asked = next(row for row in queries.findings(desk.engine, EVERYBODY) if row.technician == HUBER)
+    vera, anna = signed_in(desk, "Vera"), signed_in(desk, "Anna")
+    assert post(vera, f"/findings/{asked.key}", token=token(vera), what="asked", text="Why then?").status_code == 303
+    for address in ("/", "/visits", "/me", f"/technician?name={BRANDNER}"):
+        told = anna.get(address).text
+        assert "HK-9" not in told, address
+        assert "Why then?" not in told, address
+    assert post(anna, f"/findings/{asked.key}", token=token(anna), what="answered", text="So.").status_code == 404
+    assert "Why then?" in vera.get("/technician", params={"name": BRANDNER}).text, "who sees everybody sees both"
+
+
 def test_two_that_were_taken_for_one_are_parted_by_nothing_else(desk: Desk) -> None:
     """Nobody's other cabinet of the same name comes along."""
     registry.put(desk.people, registry.SITE, SUMMIT)
