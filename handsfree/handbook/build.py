@@ -72,9 +72,10 @@ def build(out: Path) -> None:
         source = Path(place) / "pages"
         source.mkdir()
         for page in sorted(PAGES.glob("*.md")):
-            (source / page.name).write_text(filled(page.read_text(encoding="utf-8")), encoding="utf-8")
-        for name, drawing in drawings.charts((PAGES / "writer.md").read_text(encoding="utf-8")):
-            (source / name).write_text(drawing, encoding="utf-8")
+            text = page.read_text(encoding="utf-8")
+            (source / page.name).write_text(filled(text), encoding="utf-8")
+            for name, drawing in drawings.charts(text):
+                (source / name).write_text(drawing, encoding="utf-8")
         for picture in PICTURES.glob("*.png"):
             (source / picture.name).write_bytes(picture.read_bytes())
         warnings = io.StringIO()

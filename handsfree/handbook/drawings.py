@@ -1,4 +1,4 @@
-"""The charts of the pages: drawn by the program from the procedures that the writer's page shows."""
+"""The charts of the pages: drawn by the program from the procedures that they show."""
 
 from __future__ import annotations
 
