@@ -190,7 +190,8 @@ def reset_password(engine: Engine, name: str, password: str) -> None:
 
 def _put_password(connection: Connection, person: int, password: str) -> None:
     connection.execute(update(User).where(User.id == person).values(password=_hasher.hash(password)))
-    connection.execute(delete(SessionRow).where(SessionRow.person_id == person))
+    for table in (SessionRow, PendingSignIn):  # a sign-in that waits for its code came by the old one
+        connection.execute(delete(table).where(table.person_id == person))
 
 
 def everybody(engine: Engine) -> list[UserAccount]:
