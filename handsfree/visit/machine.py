@@ -19,7 +19,6 @@ from typing import Any
 from handsfree.dialogue.listening import listen_for
 from handsfree.dialogue.meant import usual_level
 from handsfree.dialogue.parts import Machine
-from handsfree.dialogue.question import Consequence
 from handsfree.isolation.interlock import Interlock, came_back, next_return, nobody, overstayed, spoke
 from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal import events
@@ -39,7 +38,7 @@ from handsfree.visit.questions import flow_of, listening
 from handsfree.visit.starting import VISIT
 from handsfree.visit.state import Awaiting, Form, Overlay, Sample, State
 from handsfree.visit.steps import record, set_wait_timer, tell_locks
-from handsfree.visit.wishes import is_command
+from handsfree.visit.wishes import affirms, is_command
 
 #: Raised when the same happenings are answered otherwise than before: a record made under another number is shown as it
 #: was, and a visit resumed from one starts from what is on record.
@@ -147,19 +146,20 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     utterance = replace(utterance, ended=min(utterance.ended, flow.now))  # no ear hears what is still to be said
     likely = utterance.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
     held = state.interlock.power is not Power.LIVE
-    if likely and (is_command(utterance, *EMERGENCY) or (held and _power_on(state, utterance))):
+    alarms = is_command(utterance, *EMERGENCY) or (unsure.alarm_asked(state) and affirms(utterance))
+    if likely and (alarms or (held and _power_on(state, utterance))):
         utterance = replace(utterance, verdict=Verdict.ACCEPTED)
     if unsure.perhaps_alarm(utterance) and state.overlay is not Overlay.NOTE:
         unsure.asks_alarm(flow, utterance)
         return
-    guarded = flow.question.stake is Consequence.GUARDED and unsure.may_deny(flow, utterance)
+    guarded = unsure.guarded(flow) and unsure.may_deny(flow, utterance)
     # what may deny an isolation is never met with silence, whoever seems to be meant
     again = utterance.verdict == Verdict.ASKED_AGAIN and not guarded and not unsure.perhaps_power_on(flow, utterance)
     if utterance.verdict == Verdict.NOT_FOR_ME or again:
         if (again or not state.waiting) and unsure.was_meant(flow, utterance):
             unsure.ask_again(flow, utterance)
         return
-    if utterance.verdict == Verdict.PROPOSED and flow.question.stake is not Consequence.GUARDED:
+    if utterance.verdict == Verdict.PROPOSED and not unsure.guarded(flow):
         unsure.propose(flow, utterance)
         return
     if utterance.verdict != Verdict.ACCEPTED:

@@ -56,14 +56,14 @@ def stop(flow: Flow, why: str) -> None:
 
 def hears_proposal(flow: Flow) -> Listening:
     """The question's own answers, and yes or no to what was likely heard."""
-    below = flow.questions[flow.state.awaiting].hears(flow)
+    below = flow.questions[flow.state.below].hears(flow)
     return replace(below, also=tuple(dict.fromkeys((*below.also, *YES_NO))))
 
 
 def _takes_proposal(flow: Flow, utterance: Utterance) -> bool:
     proposed = flow.state.proposed
     assert proposed is not None
-    flow.change(overlay=Overlay.NONE, proposed=None)
+    flow.change(overlay=flow.state.beneath, beneath=Overlay.NONE, proposed=None)
     if affirms(utterance):
         flow.affirmed = True
         meant = replace(proposed, verdict=Verdict.ACCEPTED)

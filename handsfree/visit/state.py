@@ -130,7 +130,8 @@ class State:
     `point`: which check of a restore, which point of a proof. `tries`: askings-again in a row. `remembered`: results by
     (procedure path, step). `tellings`: what each step that brought something told the fault model, the latest last:
     'check=answer', or '' for nothing. `facts`: what is known in the whole visit, by name. `warned`: the cautions that were
-    understood, by their text. `proposed`: what was likely heard, read back. `heard_out`: when the last prompt had ended.
+    understood, by their text. `proposed`: what was likely heard, read back; `beneath`: the overlay that it is asked over,
+    which comes back. `heard_out`: when the last prompt had ended.
     `found`: findings of the last turn. `waited`: how a wait goes was explained; `half`: half time of this one is still to
     be told. `lost`: the parts of the sound that are gone.
     `level`: how loud the person who is heard usually is, dB full scale, 0 before it is known. `learned`: how
@@ -152,6 +153,7 @@ class State:
     facts: Mapping[str, Fact] = field(default_factory=dict)
     warned: frozenset[str] = frozenset()
     proposed: Utterance | None = None
+    beneath: Overlay = Overlay.NONE
     heard_out: float = 0.0
     found: tuple[FindingMade, ...] = ()
     waited: bool = False
@@ -197,6 +199,11 @@ class State:
     def asked(self) -> Awaiting | Overlay:
         """The row of `visit.questions.QUESTIONS` that is asked now."""
         return self.overlay or self.awaiting
+
+    @property
+    def below(self) -> Awaiting | Overlay:
+        """What is asked, or what a read-back lies over."""
+        return (self.beneath or self.awaiting) if self.overlay is Overlay.PROPOSAL else self.asked
 
     @property
     def needs(self) -> tuple[str, ...]:

@@ -20,7 +20,7 @@ from handsfree.visit import helping
 from handsfree.visit.flow import Flow
 from handsfree.visit.readings import in_another_unit
 from handsfree.visit.speaking import choices
-from handsfree.visit.state import Awaiting, Overlay
+from handsfree.visit.state import Awaiting, Overlay, State
 from handsfree.visit.wishes import is_command
 
 GATES = (Awaiting.GATE, Awaiting.RESTORE_GATE, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE)
@@ -80,16 +80,16 @@ ALARM = 0.5
 def propose(flow: Flow, utterance: Utterance) -> None:
     """Likely, not sure: read back. It counts once it is affirmed; another answer takes its place. A gate phrase never is:
     the lock number is not said aloud, and no gate opens by 'affirm'."""
-    over = flow.state.overlay not in (Overlay.NONE, Overlay.PROPOSAL)
+    over = flow.state.overlay not in (Overlay.NONE, Overlay.PROPOSAL) or alarm_asked(flow.state)
     if over or utterance.sense in (Sense.GATE, Sense.DENIAL, Sense.DIGITS) or wrote_other_words(flow, utterance):
         ask_again(flow, utterance)
         return
     _read_back(flow, utterance)
 
 
-def _read_back(flow: Flow, utterance: Utterance) -> None:
+def _read_back(flow: Flow, utterance: Utterance, beneath: Overlay = Overlay.NONE) -> None:
     flow.tone("not understood")
-    flow.change(overlay=Overlay.PROPOSAL, proposed=utterance)
+    flow.change(overlay=Overlay.PROPOSAL, proposed=utterance, beneath=beneath)
     flow.question.says(flow)
 
 
@@ -145,9 +145,19 @@ def perhaps_alarm(utterance: Utterance) -> bool:
 
 
 def asks_alarm(flow: Flow, utterance: Utterance) -> None:
-    """'I am hurt?': it counts once it is affirmed, and opens nothing."""
-    flow.change(overlay=Overlay.NONE)
-    _read_back(flow, utterance)
+    """'I am hurt?': it counts once it is affirmed, and opens nothing. Who stands by does so still where it was not that."""
+    _read_back(flow, utterance, Overlay.STAND_BY if flow.state.below is Overlay.STAND_BY else Overlay.NONE)
+
+
+def alarm_asked(state: State) -> bool:
+    """It is being asked whether that was a call for help: no other likely word takes its place."""
+    proposed = state.proposed if state.overlay is Overlay.PROPOSAL else None
+    return proposed is not None and is_command(proposed, *EMERGENCY)
+
+
+def guarded(flow: Flow) -> bool:
+    """What is asked may prove or deny an isolation, also where something is read back meanwhile."""
+    return flow.questions[flow.state.below].stake is Consequence.GUARDED
 
 
 def perhaps_power_on(flow: Flow, utterance: Utterance) -> bool:

@@ -195,3 +195,41 @@ def test_a_call_for_help_that_was_not_surely_heard_is_asked_about_and_opens_noth
     assert any(isinstance(effect, Alarm) for effect in here.last)
     here.tell(replace(perhaps, sure=0.4))
     assert here.said != "I am hurt?"
+
+
+HURT = Utterance(Verdict.ASKED_AGAIN, Sense.COMMAND, "i am hurt", words="I am dead.", engine="t", sure=0.64)
+
+
+def asked_for_help(kind: Kind) -> Scene:
+    here = copy.copy(every_kind()[kind])
+    here.record = list(here.record)
+    here.tell(HURT)
+    return here
+
+
+@pytest.mark.parametrize("between", [(), (HURT,), (replace(HURT, sure=0.4),)])
+def test_who_stands_by_does_so_still_after_a_call_for_help_that_was_none(between: tuple[Utterance, ...]) -> None:
+    here = asked_for_help(Overlay.STAND_BY)
+    for more in between:
+        here.tell(more)
+    step = here.step
+    here.one("negative")
+    assert here.state.overlay is Overlay.STAND_BY
+    here.one("go ahead")
+    assert (here.step, here.state.overlay) == (step, Overlay.NONE), "its words were not heard yet"
+
+
+@pytest.mark.parametrize("kind", [kind for kind in QUESTIONS if kind not in NOT_HERE])
+def test_a_call_for_help_is_not_lost_to_a_likely_word(kind: Kind) -> None:
+    here = asked_for_help(kind)
+    here.tell(Utterance(Verdict.PROPOSED, Sense.COMMAND, "say again", words="again", spoken="say again", engine="t", sure=0.7))
+    here.tell(Utterance(Verdict.PROPOSED, Sense.COMMAND, "affirm", words="firm", spoken="affirm", engine="t", sure=0.7))
+    assert any(isinstance(effect, Alarm) for effect in here.last)
+
+
+@pytest.mark.parametrize("kind", [Awaiting.GATE, Awaiting.RESTORE_GATE, Awaiting.LOOKED, Awaiting.TESTER_BEFORE])
+def test_a_denial_is_answered_while_a_call_for_help_is_asked_about(kind: Kind) -> None:
+    here = asked_for_help(kind)
+    denial = Utterance(Verdict.ASKED_AGAIN, Sense.DENIAL, "negation", words="it is not isolated", engine="t", sure=0.1)
+    here.tell(denial, after=200.0)
+    assert here.said
