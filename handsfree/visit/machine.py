@@ -319,7 +319,7 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
     was, away = state.interlock, flow.now - max(state.interlock.last_heard, state.began)
     # listening: the ear is a new one and has been told of nothing, even where the same is in force as before
     flow.change(outcome="", fault="", overlay=Overlay.NONE, pending=None, tries=0, told_quiet=False, listening=None,
-                lost=frozenset(), joining="", lock_offered=())  # fmt: skip
+                lost=frozenset(), joining="", another=False, lock_offered=())  # fmt: skip
     _unheard(flow)
     if was.power is not Power.LIVE or was.doubt:
         flow.turn_lock(SourceEvent.RESUMED, flow.sentence("why-resume"))

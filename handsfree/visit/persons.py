@@ -66,14 +66,14 @@ def _says_number(flow: Flow) -> None:
 
 
 def _nobody_comes(flow: Flow) -> tuple[str, ...]:
-    """'Negative', where somebody works here and another was only said to come: a misheard word binds nobody."""
-    return ("negative",) if here(flow.state.interlock.people) else ()
+    """'Negative', where another was only said to come: a misheard word binds nobody."""
+    return ("negative",) if flow.state.another or here(flow.state.interlock.people) else ()
 
 
 def _takes_back(flow: Flow, utterance: Utterance) -> bool:
     if not is_command(utterance, *_nobody_comes(flow)):
         return False
-    flow.change(joining="", lock_offered=())
+    flow.change(joining="", another=False, lock_offered=())
     take_up(flow)
     return True
 
@@ -122,9 +122,15 @@ def takes_affirm(flow: Flow, utterance: Utterance) -> bool:
 
 
 def _kept(flow: Flow) -> None:
-    """Whoever joins where something is held puts a lock on it; else the visit goes on."""
-    if not lock_first(flow):
-        flow.change(joining="")
+    """Whoever joins where something is held puts a lock on it; else one more comes, or the visit goes on."""
+    another = flow.state.another
+    flow.change(another=False)
+    if lock_first(flow):
+        return
+    flow.change(joining="")
+    if another:
+        ask_who(flow)
+    else:
         take_up(flow)
 
 
@@ -146,7 +152,13 @@ def at_join(flow: Flow, utterance: Utterance) -> bool:
 
 
 def begin_join(flow: Flow) -> None:
-    """'Second person': they state their number, and where something is held, they lock it."""
+    """'Second person': they state their number, and where something is held, they lock it. The first states theirs before,
+    or nobody would ask for the first one's lock any more."""
+    if not here(flow.state.interlock.people):
+        flow.change(joining="", lock_offered=(), pending=None)
+        flow.change(joining=_who(flow), another=True, awaiting=Awaiting.LOCK_NUMBER)
+        present(flow)
+        return
     if len(here(flow.state.interlock.people)) > 1 or not free_names(flow):
         flow.prompt("no-more-people", "refusal")
         return

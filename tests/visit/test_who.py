@@ -11,6 +11,7 @@ from tests.isolation.test_finds import LIFT, OPENS
 from tests.visit.scenes import ENGLISH, Scene, book
 
 ALONE = LIFT.replace("people: 2, ", "")
+LOOK_FIRST = ALONE.replace("steps:\n", "steps:\n  - {id: look, kind: instruct, say: Look.}\n")
 BO, CY = "B. Alder (invented)", "C. Birch (invented)"
 
 
@@ -83,6 +84,30 @@ def test_a_second_person_says_their_name_where_names_are_known_and_the_record_ha
 def test_who_is_on_no_list_is_the_second_person() -> None:
     scene = known().words("somebody new", "five six", "affirm", "isolated lock five six")
     assert {lock.owner for lock in scene.state.interlock.locks} == {BO, "the second person"}
+
+
+def test_a_second_person_before_the_first_leaves_nobody_unlocked() -> None:
+    scene = Scene(book(ALONE))
+    scene.tell(Opened("v", scene.book.main, "en", "", "", "", "t", "typed"))
+    assert scene.state.awaiting is Awaiting.LOCK_NUMBER
+    scene = Scene(book(LOOK_FIRST))
+    scene.tell(Opened("v", scene.book.main, "en", "", "", "", "t", "typed"))
+    scene.words("second person")
+    assert scene.said == ENGLISH.prompt("lock-number-of", owner="The first person")
+    scene.words("four two", "affirm")
+    assert scene.said.endswith(ENGLISH.prompt("lock-number-of", owner="The second person"))
+    scene.words("five six", "affirm", "done", "affirm", "isolated lock five six")
+    assert not scene.state.interlock.held, "the first one's lock is not on"
+    scene.words(OPENS, "isolated lock five six")
+    assert {lock.owner for lock in scene.state.interlock.locks} == {"the first person", "the second person"}
+
+
+def test_a_second_person_who_was_only_misheard_binds_nobody() -> None:
+    scene = Scene(book(LOOK_FIRST))
+    scene.tell(Opened("v", scene.book.main, "en", "", "", "", "t", "typed"))
+    scene.words("second person", "negative")
+    assert (scene.step, scene.state.awaiting, scene.state.another) == ("look", Awaiting.DONE, False)
+    assert not scene.state.interlock.people
 
 
 def test_after_a_transfer_the_next_who_comes_has_a_name_of_their_own() -> None:
