@@ -26,7 +26,8 @@ PASSES = ("skip it", "negative", "no", "next step", "stop", "stop the visit", "s
 
 def says(flow: Flow) -> None:
     _, by, text = flow.state.questions[0]
-    flow.prompt("desk-asks", "question", by=by, text=text)
+    whole = text if text.endswith((".", "?", "!")) else f"{text}."
+    flow.prompt("desk-asks", "question", by=by, text=whole)
     flow.emit(SetTimer(DESK_TIMER, DESK_SECONDS))
 
 
@@ -60,12 +61,25 @@ def rang(flow: Flow) -> None:
 
 
 def _next(flow: Flow, key: str) -> None:
+    _leaves(flow, key, flow.state.questions[1:])
+
+
+def _leaves(flow: Flow, key: str, left: tuple[tuple[str, str, str], ...]) -> None:
     step = flow.state.step
     assert isinstance(step, model.End)
     flow.emit(DropTimer(DESK_TIMER))
     flow.heard(flow.sentence(key))
-    flow.change(questions=flow.state.questions[1:])
+    flow.change(questions=left)
     end(flow, step)
+
+
+def stopped(flow: Flow) -> bool:
+    """A stop from outside the voice, while the desk asks: the work is done, and ends as what it was. False elsewhere."""
+    if flow.state.awaiting is not Awaiting.DESK_ASKS:
+        return False
+    flow.change(overlay=Overlay.NONE)
+    _leaves(flow, "desk-left", ())
+    return True
 
 
 ROWS: QuestionRows = {

@@ -19,7 +19,7 @@ from typing import Any
 from handsfree.dialogue.listening import listen_for
 from handsfree.dialogue.meant import usual_level
 from handsfree.dialogue.parts import Machine
-from handsfree.isolation.interlock import Interlock, came_back, next_return, nobody, overstayed, spoke
+from handsfree.isolation.interlock import Interlock, awaits, came_back, next_return, nobody, overstayed, spoke
 from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal import events
 from handsfree.journal.events import DropTimer, Effect, SetTimer, Stamped
@@ -38,7 +38,7 @@ from handsfree.visit.questions import flow_of, listening
 from handsfree.visit.starting import VISIT
 from handsfree.visit.state import Awaiting, Form, Overlay, Sample, State
 from handsfree.visit.steps import record, set_wait_timer, tell_locks
-from handsfree.visit.wishes import affirms, is_command
+from handsfree.visit.wishes import is_command
 
 #: Raised when the same happenings are answered otherwise than before: a record made under another number is shown as it
 #: was, and a visit resumed from one starts from what is on record.
@@ -92,6 +92,7 @@ def _break_over(flow: Flow) -> bool:
     back = came_back(state.interlock, flow.now)
     if back and not set(back) & set(state.needs):  # nothing at hand is fed by it: the next step that is will ask for it
         flow.turn_lock(SourceEvent.CAME_BACK, flow.sentence("why-came-back", source=", ".join(back)), back)
+        flow.change(interlock=awaits(flow.state.interlock, state.interlock.speaker))  # who was asked still is
         return False
     if back:
         clear(flow, SourceEvent.CAME_BACK, flow.sentence("why-came-back", source=", ".join(back)), back)
@@ -146,8 +147,7 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     utterance = replace(utterance, ended=min(utterance.ended, flow.now))  # no ear hears what is still to be said
     likely = utterance.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
     held = state.interlock.power is not Power.LIVE
-    alarms = is_command(utterance, *EMERGENCY) or (unsure.alarm_asked(state) and affirms(utterance))
-    if likely and (alarms or (held and _power_on(state, utterance))):
+    if likely and (unsure.calls_for_help(state, utterance) or (held and _power_on(state, utterance))):
         utterance = replace(utterance, verdict=Verdict.ACCEPTED)
     if unsure.perhaps_alarm(utterance) and state.overlay is not Overlay.NOTE:
         unsure.asks_alarm(flow, utterance)
@@ -360,7 +360,8 @@ def _bar(flow: Flow, event: events.Resumed) -> None:
 
 def _stop_asked(flow: Flow, event: events.StopAsked) -> None:
     flow.prompt("stop-asked", "notice", cuttable=False, why=event.why)
-    stop(flow, event.why)
+    if not desk_asks.stopped(flow):
+        stop(flow, event.why)
 
 
 def _prompt_ended(flow: Flow, event: events.PromptEnded) -> None:
@@ -373,10 +374,6 @@ def _fault_met(flow: Flow, event: events.FaultMet) -> None:
     """The ear, the mouth, the clock or the record failed: as unsafe as a fault of the machine's own."""
     flow.state, effects = failed(flow.state, flow.state.frames, type(event).__name__, f"{event.part}: {event.what}")
     flow.emit(*effects)
-
-
-def _recorded_only(flow: Flow, event: Any) -> None:
-    """In the record for its readers; the visit does not hang on it."""
 
 
 HANDLERS: dict[type[Any], Callable[[Flow, Any], None]] = {

@@ -201,7 +201,7 @@ def go_on(flow: Flow) -> None:
             return
     if lacking(flow, state.frames) or isinstance(step, model.Restore):
         move(flow, state.frames)
-    elif state.awaiting is Awaiting.WHICH_SOURCE:  # asked in between: the step's own question is put again
+    elif state.awaiting in (Awaiting.WHICH_SOURCE, Awaiting.JOIN_GATE):  # in between: the step's own question is put again
         take_up(flow)
     else:
         present(flow)

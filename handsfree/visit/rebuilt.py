@@ -24,14 +24,17 @@ def rebuilt(state: State, entries: Iterable[Stamped]) -> State:
     remembered: dict[ResultKey, Result] = {}
     frames: FrameStack = ()
     outcome, not_before, now, wall, began = "", None, 0.0, "", None
-    technician, on = "", _Locks()
+    on = _Locks()
     for entry in entries:
         event = entry.event
         now, wall = max(now, entry.mono), entry.wall
         began = entry.mono if began is None else began
         match event:
             case ev.Opened():
-                technician = event.technician
+                state = replace(state, technician=event.technician, technicians=event.technicians, emergency=event.emergency,
+                                questions=event.questions)  # fmt: skip
+            case ev.DeskAnswered():
+                state = replace(state, questions=tuple(one for one in state.questions if one[0] != event.key))
             case ev.Utterance() if event.sense == Sense.GATE and event.verdict == Verdict.ACCEPTED:
                 on.said = tuple(event.text.partition(", lock ")[2].split())
             case ev.Gate() if event.how == "phrase":
@@ -53,10 +56,10 @@ def rebuilt(state: State, entries: Iterable[Stamped]) -> State:
                 outcome, not_before = event.outcome, event.not_before
             case ev.Resumed():
                 outcome, not_before = "", None
-    locks, people = on.found(technician or state.language.prompt("first-person"), tuple(state.book.energy.sources))
+    locks, people = on.found(state.technician or state.language.prompt("first-person"), tuple(state.book.energy.sources))
     interlock = replace(state.interlock, locks=locks, people=people)
     return replace(
-        state, interlock=interlock, technician=technician, frames=frames, remembered=remembered,
+        state, interlock=interlock, frames=frames, remembered=remembered,
         outcome=outcome, not_before=not_before, now=now, wall=wall, began=began or 0.0, wait_ends=not_before or 0.0,
     )  # fmt: skip
 

@@ -123,9 +123,9 @@ class Pending:
 class State:
     """`frames`: the stack of procedures, the innermost last; () before the start and after the end. `trail`: places
     'go back' may return to, the latest last. `covering`: for each source the isolation step last entered, where a
-    cleared isolation is made again, and `return_to` where to go once it is. `joining`: who states a number, and `another` that one more
-    comes then; `technician`:
-    who works, by name, '' where nobody said; `technicians`: who may come besides.
+    cleared isolation is made again, and `return_to` where to go once it is. `joining`: who states a number;
+    `another`: one more comes then. `technician`: who works, by name, '' where nobody said; `technicians`: who may come
+    besides.
     `questions`: of the desk, to be put at close-out: (finding, who asks, words).
     `voice_doubted`: the phrase was right and the voice in doubt, once. `voice_told`: that none was compared. `check`,
     `point`: which check of a restore, which point of a proof. `tries`: askings-again in a row. `remembered`: results by

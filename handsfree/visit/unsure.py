@@ -21,7 +21,7 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.readings import in_another_unit
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Overlay, State
-from handsfree.visit.wishes import is_command
+from handsfree.visit.wishes import affirms, is_command
 
 GATES = (Awaiting.GATE, Awaiting.RESTORE_GATE, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE)
 TRIES_BEFORE_HELP = 2
@@ -147,6 +147,11 @@ def perhaps_alarm(utterance: Utterance) -> bool:
 def asks_alarm(flow: Flow, utterance: Utterance) -> None:
     """'I am hurt?': it counts once it is affirmed, and opens nothing. Who stands by does so still where it was not that."""
     _read_back(flow, utterance, Overlay.STAND_BY if flow.state.below is Overlay.STAND_BY else Overlay.NONE)
+
+
+def calls_for_help(state: State, utterance: Utterance) -> bool:
+    """Somebody is hurt, or there is fire, gas or a shock; or it is affirmed that it was that."""
+    return is_command(utterance, *EMERGENCY) or (alarm_asked(state) and affirms(utterance))
 
 
 def alarm_asked(state: State) -> bool:

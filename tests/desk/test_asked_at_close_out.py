@@ -132,6 +132,17 @@ def test_it_is_answered_or_passed_and_the_visit_ends_as_it_would(
     assert [one.key[0] for one in parse(file.read_bytes())] == ([] if answered else ["a"])
 
 
+def test_a_visit_that_breaks_off_at_a_question_ends_as_what_it_was(short: Path, tmp_path: Path) -> None:
+    events, file = run(short, tmp_path / "v", ["next step"], [ONE, TWO])
+    assert [e.outcome for e in events if isinstance(e, Closed)] == ["fixed"]
+    assert len(parse(file.read_bytes())) == 2, "they are asked another time"
+
+
+def test_a_question_without_a_stop_is_told_from_what_to_say(short: Path, tmp_path: Path) -> None:
+    events, _ = run(short, tmp_path / "v", ["next step", "skip it"], [DeskQuestion("a" * 64, HUBER, "Vera", "Tell me why")])
+    assert any("Tell me why. Answer now" in e.text for e in events if isinstance(e, Say))
+
+
 def test_one_about_this_cabinet_comes_first_and_two_are_enough(short: Path, tmp_path: Path) -> None:
     third = DeskQuestion("c" * 64, HUBER, "Vera", "And?")
     events, _ = run(short, tmp_path / "v", ["next step", "first", "second"], [ONE, third, TWO])

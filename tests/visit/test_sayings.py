@@ -222,8 +222,8 @@ def test_who_stands_by_does_so_still_after_a_call_for_help_that_was_none(between
 @pytest.mark.parametrize("kind", [kind for kind in QUESTIONS if kind not in NOT_HERE])
 def test_a_call_for_help_is_not_lost_to_a_likely_word(kind: Kind) -> None:
     here = asked_for_help(kind)
-    here.tell(Utterance(Verdict.PROPOSED, Sense.COMMAND, "say again", words="again", spoken="say again", engine="t", sure=0.7))
-    here.tell(Utterance(Verdict.PROPOSED, Sense.COMMAND, "affirm", words="firm", spoken="affirm", engine="t", sure=0.7))
+    for likely in ("say again", "affirm"):
+        here.tell(Utterance(Verdict.PROPOSED, Sense.COMMAND, likely, words=likely, spoken=likely, engine="t", sure=0.7))
     assert any(isinstance(effect, Alarm) for effect in here.last)
 
 

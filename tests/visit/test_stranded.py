@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from handsfree.errors import Trouble
-from handsfree.journal.events import Gate, LockChanged, Resumed, Say, StepEntered
+from handsfree.journal.events import DeskAnswered, Gate, LockChanged, Opened, Resumed, Say, StepEntered
 from handsfree.procedure.load import load_book
 from handsfree.visit import sessions, wayout
 from handsfree.visit.machine import start
@@ -142,6 +142,16 @@ def test_a_record_of_other_rules_keeps_whose_lock_it_is() -> None:
     later.tell(Resumed("interrupted"))
     later.words("five six", "affirm")
     assert later.state.interlock.person.name != "the first person"
+
+
+def test_a_record_of_other_rules_keeps_whom_to_call_who_may_come_and_what_the_desk_asks() -> None:
+    scene = Scene(book(ALONE))
+    asked = (("a", "Vera", "Why?"), ("b", "Vera", "When?"))
+    scene.tell(Opened("v", "lift", "en", "", "", "", "t", "typed", emergency="one one two", technicians=("C. Birch",),
+                      questions=asked))  # fmt: skip
+    scene._stamp(DeskAnswered("a"))
+    state = rebuilt(start(scene.book, ENGLISH), scene.record)
+    assert (state.emergency, state.technicians, state.questions) == ("one one two", ("C. Birch",), asked[1:])
 
 
 def test_a_lock_that_came_off_is_not_on_in_what_is_rebuilt() -> None:

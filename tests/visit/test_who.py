@@ -7,7 +7,7 @@ import pytest
 from handsfree.journal.events import Alarm, LockChanged, NoteKept, Opened, Resumed
 from handsfree.settings import Settings
 from handsfree.visit.state import Awaiting, Overlay
-from tests.isolation.test_finds import LIFT, OPENS
+from tests.isolation.test_finds import CHARGE, LIFT, OPENS, TESTED
 from tests.visit.scenes import ENGLISH, Scene, book
 
 ALONE = LIFT.replace("people: 2, ", "")
@@ -108,6 +108,36 @@ def test_a_second_person_who_was_only_misheard_binds_nobody() -> None:
     scene.words("second person", "negative")
     assert (scene.step, scene.state.awaiting, scene.state.another) == ("look", Awaiting.DONE, False)
     assert not scene.state.interlock.people
+
+
+def joining() -> Scene:
+    """The charge and the plug are isolated; a second person has just stated their number."""
+    look = "  - {id: look, kind: instruct, say: Look on.}\n  - {id: hold"
+    scene = Scene(book(CHARGE.replace("  - {id: hold", look))).open()
+    scene.words("understood", OPENS, "next step", "affirm", "zero", "affirm", "affirm", *TESTED)
+    assert scene.step == "look"
+    scene.words("second person", "five six", "affirm")
+    assert scene.state.awaiting is Awaiting.JOIN_GATE
+    return scene
+
+
+def test_whoever_was_asked_for_their_lock_is_asked_still_after_a_charge_came_back() -> None:
+    scene = joining()
+    for _ in range(4):
+        scene.one("say again", after=540.0)
+    assert not scene.state.interlock.hold("capacitors").held
+    assert scene.said == ENGLISH.prompt("join-need", owner="The second person")
+    scene.words("isolated lock five six")
+    assert {lock.owner for lock in scene.state.interlock.locks} == {"the first person", "the second person"}
+
+
+@pytest.mark.parametrize(("line", "after"), [("power is on", 1.0), ("say again", 3600.0)])
+def test_no_lock_is_asked_for_where_nothing_is_isolated_any_more(line: str, after: float) -> None:
+    scene = joining()
+    scene.one(line, after)
+    assert scene.power == "LIVE"
+    assert (scene.step, scene.state.awaiting) == ("look", Awaiting.DONE)
+    assert scene.said.endswith("Look on.")
 
 
 def test_after_a_transfer_the_next_who_comes_has_a_name_of_their_own() -> None:
