@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.procedure.evaluation import evaluate
 from handsfree.procedure.model import Ask, Decide, Instruct, Isolate, Restore, Wait
 from tests.shipped.conftest import NAMES, book_named
 
@@ -114,6 +115,24 @@ def test_a_sensor_is_held_against_its_table_at_the_temperature_of_that_minute() 
     asked = book_named(name).at(name, "table-resistance")
     assert "now" in asked.say
     assert "ice water" in book_named(name).at(name, "ice-ohms").say
+
+
+@pytest.mark.parametrize(("measured", "table", "onward"), [
+    (28_300.0, 28_000.0, "sensor-fits"), (31_500.0, 28_000.0, "sensor-off"), (29_600.0, 28_000.0, "sensor-not-known"),
+    (1_031.0, 1_000.0, "sensor-not-known"), (101.2, 100.0, "sensor-not-known"), (1_150.0, 1_000.0, "sensor-off"),
+])  # fmt: skip
+@pytest.mark.parametrize(("step", "names"), [
+    ("ice-says", ("ice_ohms", "ice_table")), ("fits-or-not", ("sensor_resistance", "table_resistance")),
+])  # fmt: skip
+def test_a_platinum_sensor_eight_kelvin_off_is_not_said_to_fit(
+    step: str, names: tuple[str, str], measured: float, table: float, onward: str
+) -> None:
+    """A thousand ohms at 32 degF and 0.385 percent a kelvin: IEC 60751, from memory."""
+    decides = book_named("sensor-check-and-exchange").at("sensor-check-and-exchange", step)
+    assert isinstance(decides, Decide)
+    values = dict(zip(names, (measured, table), strict=True))
+    cases = (case.go for case in decides.cases if evaluate(case.when, values).holds)
+    assert next(cases, decides.otherwise) == onward
 
 
 def test_no_probe_stays_beside_a_fan() -> None:
