@@ -198,7 +198,7 @@ def at_leave(flow: Flow, utterance: Utterance) -> bool:
         return True
     flow.lock_to(after, "phrase", phrase_of(flow, utterance, who))
     flow.change(voice_doubted=False)
-    flow.prompt("left", "notice", owner=who)
+    flow.prompt("left" if after.locks else "left-unlocked", "notice", owner=who)
     take_up(flow)
     return True
 

@@ -381,9 +381,9 @@ def _power_on(event: Any, watch: Watch) -> bool:
 def shown(way: tuple[Any, ...]) -> str:
     def one(event: Any, silence: float, back: int) -> str:
         text = getattr(event, "text", "") or getattr(event, "timer", "") or getattr(event, "why", "")
-        verdict = getattr(event, "verdict", "")
+        verdict, voice = getattr(event, "verdict", ""), getattr(event, "voice", "")
         said_ = f"{type(event).__name__} {text!r}" if not isinstance(event, ev.Utterance) else repr(text)
-        aside = f" ({verdict})" if verdict not in ("", "accepted") else ""
+        aside = f" ({verdict})" if verdict not in ("", "accepted") else f" ({voice} voice)" if voice else ""
         old = " (proved long ago)" if silence == AGED else f" (to step {back})" if back else ""
         return said_ + aside + old + (f" after {silence:g} s" if silence > 1 else "")
 

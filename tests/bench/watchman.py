@@ -74,8 +74,9 @@ class Watch:
     """What can be known from what happened and from the record. `gave`: (source, number) since the source was last cleared.
     `locks`: (source, number) of locks that are on, whatever was cleared. `seen`: sources seen running. `doubt`: sources one
     of which is on. `tried`, `affirmed`, `readings`, `after`: of the proof under way. `runs_heard`: 'it runs' is
-    listened for, `which_heard`: which source is on, `gate_heard`: a gate phrase, `number_heard`: whether a number that was
-    read back is right. `gone`: affirms for an absent owner, -1 where nobody asked for them.
+    listened for; `which`: what may be answered where it is asked which source is on; `gate_heard`: a gate phrase;
+    `number_heard`: whether a number that was read back is right. `gone`: affirms for an absent owner, -1 where nobody
+    asked for them.
     `pending`: word and number of the gate phrase just said. `owners`: (name in the record, number) of whose locks are on."""
 
     people: frozenset[tuple[str, ...]] = frozenset()
@@ -95,7 +96,7 @@ class Watch:
     gone: int = -1
     seen: frozenset[str] = frozenset()
     runs_heard: bool = False
-    which_heard: bool = False
+    which: frozenset[str] = frozenset()
     gate_heard: bool = False
     number_heard: bool = False
     pending: tuple[str, tuple[str, ...]] = NOTHING_SAID
@@ -185,7 +186,7 @@ def said(small: Small, watch: Watch, event: ev.Utterance) -> Watch:
             return replace(watch, relieved=watch.relieved | {name for name in free if filled_by_none(small, watch, name)})
         case Sense.PHRASE, "nothing runs":
             return replace(watch, tried=watch.step in small.proves, after=False)
-        case Sense.PHRASE, name if watch.doubt and watch.which_heard and name in (*watch.doubt, ALL):
+        case Sense.PHRASE, name if watch.doubt and name in watch.which.intersection((*watch.doubt, ALL)):
             return replace(clear(small, watch, small.sources if name == ALL else (name,)), doubt=frozenset())
         case Sense.PHRASE, "it runs" if watch.runs_heard and small.proves.get(watch.step, ("", ""))[1] == "switch":
             return replace(clear(small, watch, (small.proves[watch.step][0],)), tried=False)
@@ -208,8 +209,8 @@ def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
         case ev.FaultCaught():
             return watch, f"7: the program failed: {effect.what}"
         case ev.ListenFor():
-            return replace(watch, runs_heard="it runs" in effect.phrases, which_heard=ALL in effect.phrases,
-                           gate_heard=bool(effect.gate),
+            return replace(watch, runs_heard="it runs" in effect.phrases, gate_heard=bool(effect.gate),
+                           which=frozenset(effect.phrases if ALL in effect.phrases else ()),
                            number_heard=effect.digits is not None and "affirm" in (effect.commands or ())), ""  # fmt: skip
         case ev.KeepNote():
             return replace(watch, asked="note"), ""
@@ -310,14 +311,14 @@ def spoken(small: Small, watch: Watch, text: str) -> tuple[Watch, str]:
     for number in small.people:
         if _reads_back(text, number):
             return replace(watch, offered=number), ""
-    if text == ENGLISH.prompt("lock-joined") and watch.pending[0] == "isolated":
+    if ENGLISH.prompt("lock-joined") in text and watch.pending[0] == "isolated":
         names = ({name for name, _ in watch.gave} | watch.dead) - small.unlocked
         return replace(watch, gave=watch.gave | {(name, watch.pending[1]) for name in names}), ""
-    if any(text == capital(ENGLISH.prompt("left", owner=name)) for name, _ in watch.owners):
-        number = watch.pending[1]
+    word, number = watch.pending
+    if word == "clear" and any(capital(left) in text for left in LEFT):  # who goes is who said so, whatever name is told
         gave = frozenset(one for one in watch.gave if one[1] != number)
         return replace(watch, people=watch.people - {number}, gave=gave), ""
-    if any(text == ENGLISH.prompt("absent-not-here", owner=name) for name, _ in watch.owners):
+    if any(ENGLISH.prompt("absent-not-here", owner=name) in text for name, _ in watch.owners):
         return replace(watch, gone=0), ""
     for step in (*small.needs, *small.pairs):
         if WORDS[small.text][step] in text:
@@ -342,4 +343,5 @@ def _reads_back(text: str, number: tuple[str, ...]) -> bool:
 
 
 OWNERS = ("first-person", "second-person", "third-person")
+LEFT = tuple(ENGLISH.prompt(key, owner=ENGLISH.prompt(name)) for key in ("left", "left-unlocked") for name in OWNERS)
 WORDS: dict[str, dict[str, str]] = {}  # text of a book -> words of each hazard step

@@ -107,6 +107,17 @@ def test_the_same_number_makes_the_same_person_again() -> None:
     assert [person.number for person in scene.state.interlock.people] == [A]
 
 
+@pytest.mark.parametrize(("first_locks", "said"), [(False, "No lock is on."), (True, "The other lock stays on.")])
+def test_who_leaves_is_not_told_of_a_lock_that_nobody_put_on(first_locks: bool, said: str) -> None:
+    scene = Scene(book(ONE.text)).open()
+    for text in (*ONE.good[: 8 if first_locks else 5], "second person", "number B", "affirm"):
+        scene.tell(letter(text))
+    for text in ("isolated B", "i am leaving", "negative", "clear B") if first_locks else ("i am leaving", "clear A"):
+        scene.tell(letter(text))
+    assert f"has left. {said}" in scene.said
+    assert bool(scene.state.interlock.locks) is first_locks
+
+
 def test_a_charge_that_may_be_back_is_told_of_though_nobody_speaks() -> None:
     """It was measured, the last word fell a minute before it may be back: the timer rings then."""
     state, now = start(book(CHARGE.text), ENGLISH), 0.0

@@ -7,12 +7,13 @@ from typing import Any
 
 import pytest
 
-from handsfree.journal.events import Resumed, Utterance
+from handsfree.journal.events import Resumed, Stamped, Utterance
 from handsfree.language.meaning import gate_text
-from handsfree.visit import gates, machine, phrases
-from tests.bench.letters import few
-from tests.bench.small_visits import BOOKS, METER, ONE
-from tests.bench.walk import Walked, walk
+from handsfree.visit import gates, machine, persons, phrases
+from tests.bench.letters import few, letter
+from tests.bench.small_visits import BOOKS, METER, ONE, PAIR, TWO
+from tests.bench.walk import WALL, Walk, Walked, walk
+from tests.bench.watchman import ENGLISH, Small, Watch, broken, hears, quiet
 
 MOST = 500
 
@@ -95,3 +96,70 @@ def _resumed_as_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_the_watchman_sees_a_machine_that_is_wrong(monkeypatch: pytest.MonkeyPatch, breaks: Any, rule: str) -> None:
     breaks(monkeypatch)
     assert rule in {why[0] for why, _ in small(first=True).found}
+
+
+# ---- ways of which a walk told though the machine was right -----------------------------------------------------------
+
+Said = str | tuple[str, float] | Utterance  # what is said, after so many seconds of silence
+BOTH_HERE = ("number A", "affirm", "affirm", "second person", "number B", "affirm")
+
+
+def watched(small: Small, said: tuple[Said, ...]) -> tuple[Watch, list[str], list[str]]:
+    """The watchman at the end of a way through the real machine, the rules he saw broken, the sources that became dead."""
+    walked = Walk(small, 1)
+    state, _ = machine.advance(machine.start(walked.book, ENGLISH), Stamped(0, WALL, 0.0, walked.opened))
+    watch, wrong, dead = Watch(), [], []
+    for one in said:
+        text, silence = one if isinstance(one, tuple) else (one, 1.0)
+        event = text if isinstance(text, Utterance) else letter(text)
+        happening = Stamped(1, WALL, state.now + silence, event)
+        watch = hears(small, watch, happening, silence)
+        state, effects = machine.advance(state, happening)
+        for effect in effects:
+            before = watch.dead
+            watch, why = broken(small, watch, effect)
+            wrong += [why] if why else []
+            dead += sorted(watch.dead - before)
+        watch = quiet(watch)
+    return watch, wrong, dead
+
+
+@pytest.mark.parametrize(
+    ("small", "said", "dead"),
+    [
+        # who leaves has no lock on, and it is the first phrase of the visit: the voice is told of in the same breath
+        (TWO, (*BOTH_HERE, "i am leaving", "clear A", "affirm", "isolated B", "nothing runs", "affirm"), ["plug"]),
+        # who leaves came after the locks were on and was to put one on when the break was too long
+        (PAIR, (*PAIR.good[:10], "second person", "number B", "affirm", ("say again", 1860.0), "i am leaving", "negative",
+                "clear B", "affirm", "isolated A", "affirm", "isolated A", "nothing runs", "affirm"),
+         ["plug", "valve", "plug"]),
+        # who leaves had joined after another's voice had opened nothing
+        (PAIR, ("number A", "affirm", "negative", replace(letter("isolated A"), voice="other"), *BOTH_HERE[3:], "affirm",
+                "i am leaving", "negative", "clear B", "affirm", "isolated A", "affirm", "isolated A", "nothing runs",
+                "affirm"), ["plug"]),
+        # 'valve' is said where none but the plug and all of them may be meant, then 'power is on' again
+        (PAIR, (*PAIR.good[:4], "power is on", "valve", "power is on", "affirm", "isolated A", "affirm", "isolated A",
+                "affirm", "isolated A", "power is on", "valve", "nothing runs", "affirm"), ["plug"]),
+    ],
+)  # fmt: skip
+def test_the_watchman_follows_who_left_and_what_was_meant(small: Small, said: tuple[Said, ...], dead: list[str]) -> None:
+    assert watched(small, said)[1:] == ([], dead)
+
+
+def test_what_was_not_offered_does_not_tell_the_watchman_which_source_is_on() -> None:
+    watch, wrong, _ = watched(PAIR, (*PAIR.good[:4], "power is on", "valve"))
+    assert wrong == []
+    assert watch.doubt == {"plug", "valve"}
+
+
+def test_the_watchman_sees_who_is_let_go_by_another_number(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Told to have left, but not by their own number: whose phrase is missing is still here."""
+    real = persons.leave
+
+    def leaves(interlock: Any, names: Any, utterance: Utterance) -> Any:
+        return real(interlock, names, replace(utterance, text=gate_text("clear", interlock.lock)))
+
+    monkeypatch.setattr(persons, "leave", leaves)
+    for whose in ("clear B", "isolated A"):
+        _, wrong, _ = watched(TWO, (*BOTH_HERE, "i am leaving", whose, "affirm", "isolated B", "nothing runs", "affirm"))
+        assert "2" in {why[0] for why in wrong}
