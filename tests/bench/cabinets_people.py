@@ -101,6 +101,8 @@ class Technician:
     door_open: bool = False
     #: Steps that were answered with "cannot tell" or vaguely once already.
     hesitated: set[str] = field(default_factory=set)
+    #: Steps that asked whether it was the first try.
+    tried: set[str] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         self.bias = 0.0 if self.honest else self.rng.uniform(-0.4, 0.4)
@@ -143,6 +145,10 @@ class Technician:
 
     def truth(self, step: Ask) -> str:
         names = topics(self._text(step), numbers=False)
+        if "which try" in names:
+            before = step.id in self.tried
+            self.tried.add(step.id)
+            return "repeated" if before else "first try"
         for name in names:
             for words in PLAIN.get(name) or ANSWERS.get(name, lambda c: ())(self.cabinet):
                 if words == UNKNOWN:

@@ -23,10 +23,11 @@ UNKNOWN = "cannot tell"
 ASKED: tuple[tuple[str, str], ...] = (
     ("drying", r"is it dry now"), ("which first", r"which comes first"),
     ("noise kind", r"rattle, or knock"),
+    ("frequency fits", r"frequency"), ("lay down", r"on its side"),
     ("wet or damaged", r"site wet, or is the cord"),
     ("breaker", r"look at the breaker|earth.leakage|residual|test button"),
-    ("which try", r"which try|the first try"),
-    ("capacitor fitted", r"(have|has|is there|carry).* capacitor|capacitor.*(fitted|there)\b"),
+    ("which try", r"which try|the first try"), ("tried to start", r"start in that try"),
+    ("capacitor fitted", r"(have|has|is there|carry|end at).* capacitor|capacitor.*(fitted|there)\b"),
     ("known start device", r"known.good start|start device .*(fits|from the van)"),
     ("call for cooling", r"call for cooling|does the controller|controller (do|call)|symbol for cooling"),
     ("stock blocks", r"stock.*(stand|lie|block|cover|clear|before|in front)|in front of the (delivery )?(opening|coil|return)"),
@@ -68,6 +69,7 @@ READ: tuple[tuple[str, str], ...] = (
     ("capacitance", r"capacitance|microfarad"),
     ("minutes on", r"time the compressor from its start|time that the compressor runs"),
     ("minutes off", r"time the compressor from its stop|time that the compressor rests"),
+    ("terminal volts", r"compressor terminals"),
     ("start volts", r"lowest voltage|while it tries"),
     ("start ohms", r"start device.*ohm|resistance of the start device"),
     ("overload ohms", r"overload"),
@@ -165,7 +167,9 @@ def _if(true: Callable[[Cabinet], bool], yes: Said, no: Said) -> Callable[[Cabin
 
 ANSWERS: dict[str, Callable[[Cabinet], Said]] = {
     "breaker": lambda c: ("one tripped", "tripped") if c.breaker_out else ("all on", "on", "set"),
-    "which try": _always("repeated"), "wet or damaged": _always("damaged"),
+    "tried to start": lambda c: ("it starts",) if c.running else ("hums and clicks",) if c.humming or c.stalled else ("silent",),
+    "frequency fits": _always("it fits", "same frequency"),
+    "lay down": _always("stood upright", "stood"), "wet or damaged": _always("damaged"),
     "drying": _always("mopped up"), "which first": _always("too warm"),
     "noise kind": _if(lambda c: c.stalled or c.humming, ("hums and clicks",), ("rattles",)),
     "capacitor fitted": _if(lambda c: c.kind == "capacitor", ("capacitor", "fitted", "yes"), ("none", "no capacitor", "no")),
@@ -291,7 +295,8 @@ READINGS: dict[str, tuple[Callable[[Cabinet, Random], float], str]] = {
     "condenser bend": (_bend, "degC"),
     "nominal": (lambda c, r: c.nominal, "volt"), "plate voltage": (lambda c, r: c.plate, "volt"),
     "outlet voltage": (lambda c, r: (c.volts if c.supply_on and not c.breaker_out else 0.0) * r.uniform(0.997, 1.003), "volt"),
-    "terminal volts": (lambda c, r: c.volts * r.uniform(0.995, 1.005) if c.fed else 0.0, "volt"),
+    # Read while it tries to start.
+    "terminal volts": (lambda c, r: (c.start_volts if c.stalled else c.volts) * r.uniform(0.995, 1.005) if c.fed else 0.0, "volt"),
     "voltage behind": (lambda c, r: c.volts * r.uniform(0.995, 1.005) if c.fed else 0.0, "volt"),
     "relay output": (lambda c, r: c.volts * r.uniform(0.995, 1.005) if c.fed and c.terminals_home else 0.0, "volt"),
     "relay drop": (lambda c, r: 0.1 if c.relay == "welded" or (c.relay == "good" and c.calls) else c.volts if c.live else 0.0, "volt"),

@@ -32,6 +32,7 @@ class Scenario:
     says: Mapping[str, tuple[Said, str]] = field(default_factory=dict)
     after: Mapping[str, Mapping[str, tuple[Said, str]]] = field(default_factory=dict)
     accept: tuple[str, ...] = ()
+    each: tuple[tuple[str, ...], ...] = ()
     never: tuple[str, ...] = ()
     ends: tuple[str, ...] = ()
     isolations: int = 2

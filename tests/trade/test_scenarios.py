@@ -13,8 +13,9 @@ from handsfree.procedure.model import Ask, Read
 from tests.bench.cabinets import FieldSite
 from tests.bench.cabinets_people import OFF_SCALE, Technician
 from tests.bench.cabinets_physics import Cabinet
-from tests.bench.cabinets_topics import topics
-from tests.trade.scenarios import SCENARIOS, Scenario
+from tests.bench.cabinets_topics import UNKNOWN, topics
+from tests.trade.scenarios import SCENARIOS, Said, Scenario
+from tests.trade.scenarios_second import SECOND
 
 
 class Scripted(Technician):
@@ -23,34 +24,34 @@ class Scripted(Technician):
     scenario: Scenario
     told: dict[str, Any]
 
-    def _told(self, text: str, numbers: bool, unit: str = "") -> tuple[Any, str] | None:
-        from handsfree.language.quantities import unit_fits
-
-        for name in topics(text, numbers):
-            if name in self.told and (not unit or unit_fits(unit, self.told[name][1])):
-                said, unit = self.told[name]
-                if isinstance(said, list):
-                    return (said.pop(0) if len(said) > 1 else said[0]), unit
-                return said, unit
-        return None
+    def _next(self, name: str) -> Said:
+        said, _ = self.told[name]
+        if isinstance(said, list):
+            return said.pop(0) if len(said) > 1 else said[0]
+        return said
 
     def truth(self, step: Ask) -> str:
-        told = self._told(step.say, numbers=False)
         offers = [one.say for one in step.answers] + [other for one in step.answers for other in one.also]
-        if told is not None and told[0] in offers:
-            return str(told[0])
+        for name in topics(step.say, numbers=False):
+            if name in self.told:
+                said, _ = self.told[name]
+                if (said[0] if isinstance(said, list) else said) in (*offers, UNKNOWN):
+                    return str(self._next(name))
         return super().truth(step)
 
     def reading(self, step: Read) -> float | str:
-        from handsfree.language.quantities import convert
+        from handsfree.language.quantities import convert, unit_fits
 
-        told = self._told(self._text(step), numbers=True, unit=step.unit)
-        if told is None:
-            return super().reading(step)
-        value, unit = told
-        if value == float("inf"):
-            return OFF_SCALE
-        return round(convert(value, unit, step.unit) if unit != step.unit else value, 1)
+        for name in topics(self._text(step), numbers=True):
+            unit = self.told[name][1] if name in self.told else ""
+            if name not in self.told or (step.unit and not unit_fits(step.unit, unit)):
+                continue
+            value = self._next(name)
+            assert isinstance(value, int | float)
+            if value == float("inf"):
+                return OFF_SCALE
+            return round(convert(value, unit, step.unit) if unit != step.unit else value, 1)
+        return super().reading(step)
 
     def does(self, text: str) -> None:
         for pattern, says in self.scenario.after.items():
@@ -79,6 +80,9 @@ def amiss(scenario: Scenario) -> list[str]:
     found = []
     if scenario.accept and not set(scenario.accept) & set(made):
         found.append(f"none of {scenario.accept}")
+    found += [f"none of {group}" for group in scenario.each if not set(group) & set(made)]
+    if visit.vain and "inside" not in scenario.says:
+        found.append("fixed, and is not")
     found += [f"false: {name}" for name in scenario.never if name in made]
     if scenario.ends and visit.outcome not in scenario.ends:
         found.append(f"ended '{visit.outcome}'")
@@ -89,12 +93,29 @@ def amiss(scenario: Scenario) -> list[str]:
     return [*found, f"({', '.join(made)}; {visit.isolations} isolations, {visit.utterances} turns)"] if found else []
 
 
-@pytest.mark.parametrize("scenario", SCENARIOS, ids=[one.name for one in SCENARIOS])
+#: Of the second table, what the procedures conclude wrongly yet, or not at all. Strict: what is mended leaves this list.
+OPEN = (
+    "dirt, and the start device", "set warm, and a sensor that reads cold", "set cold, and a welded relay",
+    "heater open, and the drain blocked", "hot from a fan that stands, and silent", "a contact half open",
+    "deck laid on its side", "plate 240 on a system of 208", "a plate of 60 Hz on 50 Hz", "an unheated shed in winter",
+    "says it runs, and it does not", "knows of nothing",
+)  # fmt: skip
+
+
+def _rows() -> list[Any]:
+    wrong_yet = pytest.mark.xfail(strict=True, reason="open: the procedures do not conclude it yet")
+    every = (*SCENARIOS, *SECOND)
+    return [pytest.param(one, id=one.name, marks=wrong_yet if one.name in OPEN else ()) for one in every]
+
+
+@pytest.mark.parametrize("scenario", _rows())
 def test_an_experts_scenario(scenario: Scenario) -> None:
     assert not amiss(scenario)
 
 
 def test_there_are_forty_and_more_and_each_can_fail() -> None:
+    every = (*SCENARIOS, *SECOND)
     assert len(SCENARIOS) >= 40
-    assert len({one.name for one in SCENARIOS}) == len(SCENARIOS)
-    assert all(one.accept or one.never or one.ends for one in SCENARIOS)
+    assert len(SECOND) >= 20
+    assert len({one.name for one in every}) == len(every)
+    assert all(one.accept or one.each or one.never or one.ends for one in every)
