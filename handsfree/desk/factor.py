@@ -27,7 +27,7 @@ from handsfree.errors import Trouble
 
 #: Seconds that a code is waited for, wrong codes until the password is asked again, and seconds a code is good for. A code
 #: of the half minute before or after is taken, for clocks differ.
-WAIT, TRIES, STEP = 300.0, 5, 30
+WAIT, TRIES, STEP = keyfobs.WAIT, 5, 30
 TOO_LATE = "That took too long, or too many tries. Sign in again."
 
 
@@ -95,42 +95,41 @@ def wait_for(engine: Engine, person: int, now: float | None = None) -> CodeWante
 
 def judge(engine: Engine, token: str, code: str, now: float | None = None) -> int | None:
     """Whose sign-in it is, where the code is right; None where it is not. Trouble where the password must be asked again."""
-    now = time.time() if now is None else now
     with engine.begin() as connection:
-        asked = select(*PendingSignIn.__table__.columns).where(PendingSignIn.digest == digest(token))
-        row = connection.execute(asked).first()
-        if row is None or row.at < now - WAIT or row.tries >= TRIES:
-            raise Trouble(TOO_LATE)
-        right = _taken(connection, row.person_id, code, now, confirmed=1)
-        if right:
-            connection.execute(delete(PendingSignIn).where(PendingSignIn.digest == row.digest))
-        else:
-            this = update(PendingSignIn).where(PendingSignIn.digest == row.digest)
-            connection.execute(this.values(tries=PendingSignIn.tries + 1))
-        return int(row.person_id) if right else None
+        person = _waiting(connection, token, now)
+        return _done(connection, token, person, _taken(connection, person, code, now, confirmed=1))
 
 
 def judge_key(engine: Engine, token: str, answer: str, host: str, origins: Sequence[str]) -> int | None:
     """As `judge`, of what a security key answered."""
     person = waits(engine, token)
     right = keyfobs.right(engine, person, token, answer, host, origins)
-    this = PendingSignIn.digest == digest(token)
     with engine.begin() as connection:
-        if not right:
-            connection.execute(update(PendingSignIn).where(this).values(tries=PendingSignIn.tries + 1))
-            return None
-        return person if connection.execute(delete(PendingSignIn).where(this)).rowcount == 1 else None
+        return _done(connection, token, person, right)
 
 
 def waits(engine: Engine, token: str, now: float | None = None) -> int:
     """Whose sign-in it is that waits. Trouble where the password must be asked again."""
-    now = time.time() if now is None else now
     with engine.connect() as connection:
-        asked = select(*PendingSignIn.__table__.columns).where(PendingSignIn.digest == digest(token))
-        row = connection.execute(asked).first()
+        return _waiting(connection, token, now)
+
+
+def _waiting(connection: Connection, token: str, now: float | None) -> int:
+    now = time.time() if now is None else now
+    asked = select(*PendingSignIn.__table__.columns).where(PendingSignIn.digest == digest(token))
+    row = connection.execute(asked).first()
     if row is None or row.at < now - WAIT or row.tries >= TRIES:
         raise Trouble(TOO_LATE)
     return int(row.person_id)
+
+
+def _done(connection: Connection, token: str, person: int, right: bool) -> int | None:
+    """The sign-in is over, once, or one more try is counted."""
+    this = PendingSignIn.digest == digest(token)
+    if not right:
+        connection.execute(update(PendingSignIn).where(this).values(tries=PendingSignIn.tries + 1))
+        return None
+    return person if connection.execute(delete(PendingSignIn).where(this)).rowcount == 1 else None
 
 
 def _taken(connection: Connection, person: int, code: str, now: float | None, confirmed: int) -> bool:

@@ -19,7 +19,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from fido2.server import Fido2Server
-from fido2.utils import websafe_encode
+from fido2.utils import websafe_decode, websafe_encode
 from fido2.webauthn import (
     AttestedCredentialData,
     AuthenticationResponse,
@@ -124,8 +124,6 @@ def _server(host: str, origins: Sequence[str] = ()) -> Fido2Server:
 
 
 def _credentials(engine: Engine, person: int) -> list[AttestedCredentialData]:
-    from fido2.utils import websafe_decode
-
     asked = select(SecurityKey.credential).where(SecurityKey.person_id == person).order_by(SecurityKey.id)
     with engine.connect() as connection:
         return [AttestedCredentialData(websafe_decode(text)) for text in connection.scalars(asked)]

@@ -90,14 +90,14 @@ class Interlock:
         if self.doubt:
             return tuple(needs)
         named = tuple(needs)
-        return tuple(name for name in named if name in rules.missing(named, self.holds) or self.unlocked(name))
+        return tuple(name for name in named if name in rules.missing(named, self.holds) or self.without_lock(name))
 
-    def unlocked(self, name: str) -> bool:
-        """Somebody who is here has no lock on it, though it can be locked: who has joined and not yet given the phrase."""
+    def without_lock(self, name: str) -> tuple[Person, ...]:
+        """Who is here and has no lock on it, though it can be locked: who has joined and not yet given the phrase."""
         if name not in self.sources or not self.sources[name].kind.lock:
-            return False
+            return ()
         on = set(folk.owners(self.locks, name)) - self.late
-        return any(one.name not in on for one in folk.here(self.people))
+        return tuple(one for one in folk.here(self.people) if one.name not in on)
 
 
 def nobody(interlock: Interlock) -> Interlock:
@@ -184,7 +184,8 @@ def relieved(interlock: Interlock, names: tuple[str, ...], now: float) -> Interl
 
 def prove(interlock: Interlock, name: str, method: str, now: float) -> Interlock:
     """After a proof of death of one source (rule 2 of `rules`); none while somebody here has no lock on it (rule 3)."""
-    hold = rules.LIVE if interlock.unlocked(name) else rules.proved(interlock.sources[name], method, interlock.hold(name))
+    hold = rules.proved(interlock.sources[name], method, interlock.hold(name))
+    hold = rules.LIVE if interlock.without_lock(name) else hold
     proved = replace(_with(interlock, now, {name: hold}), last_heard=now)
     return replace(proved, proved_at={**proved.proved_at, name: now})
 
@@ -200,10 +201,9 @@ def join(interlock: Interlock, name: str, number: tuple[str, ...]) -> Interlock:
 
 def latecomer(interlock: Interlock) -> Person | None:
     """Who is here and has no lock on something that is held and can be locked, the first of them."""
-    held = [name for name, hold in interlock.holds.items() if hold.held and interlock.unlocked(name)]
-    late = (one for one in folk.here(interlock.people)
-            if any(one.name in interlock.late or one.name not in folk.owners(interlock.locks, name) for name in held))
-    return next(late, None)
+    held = (name for name, hold in interlock.holds.items() if hold.held)
+    late = {one for name in held for one in interlock.without_lock(name)}
+    return next((one for one in folk.here(interlock.people) if one in late), None)
 
 
 def lock_on(interlock: Interlock, person: Person, utterance: Utterance) -> Interlock:

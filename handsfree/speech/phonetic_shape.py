@@ -63,10 +63,6 @@ class Lattice:
         """Over the phrase with one of these words in the place of word `at`; as far as can be where there are none."""
         return self.changed([(at, at + 1, way) for way in words])
 
-    def more(self, at: int, words: Ways) -> float:
-        """Over the phrase with one of these words more before word `at`."""
-        return self.changed([(at, at, way) for way in words])
-
     def changed(self, changes: Sequence[tuple[int, int, Symbols]]) -> float:
         """Over the likeliest of these: the first so many words, then these sounds, then the words from so many on."""
         if not changes:

@@ -52,7 +52,7 @@ def said(log: Log, volts: float = 0.0, price: float = 0.0) -> Said:
             found["kilowatt_hours_a_day"] = round(energy, 2)
             found["cost_a_day"] = round(energy * price, 2) if price else None
     start = None if log.start is None else log.start.isoformat()
-    return Said(log.name, start, round(log.hours, 2), **found)  # type: ignore[arg-type]
+    return Said(log.name, start, round(log.hours, 2), **found)  # type: ignore[arg-type]  # each by the name of its field
 
 
 def _apart(rows: list[tuple[float, float]]) -> list[tuple[float, float]]:

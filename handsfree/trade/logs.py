@@ -292,11 +292,14 @@ def kilowatt_hours_a_day(log: Log, volts: float) -> float:
     """Energy a day. From power where the log has it; from the current at `volts` it is the apparent energy, which the
     true one does not exceed."""
     power, current = log.of("power"), log.of("current")
-    if power is None and current is None:
+    if power is not None:
+        values = power.values
+    elif current is None:
         raise Trouble(f"{log.name} has no current and no power: the energy needs a clamp meter's log.")
-    if power is None and not volts > 0:
+    elif not volts > 0:
         raise Trouble("The energy from a current needs the voltage: give it with --volts.")
-    values = power.values if power is not None else tuple(value * volts for value in current.values)  # type: ignore[union-attr]
+    else:
+        values = tuple(value * volts for value in current.values)
     held = [(b - a, value) for (a, b), value in zip(pairwise(log.minutes), values, strict=False) if not math.isnan(value)]
     return 24 * sum(span * value for span, value in held) / sum(span for span, _ in held) / 1000
 

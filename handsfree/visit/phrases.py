@@ -191,8 +191,6 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
 }
 
 
-#: Which source is on is answered first.
-MOVES = ("go back", "correction")
 PEOPLE = ("second person", "i am leaving")
 #: Who comes or goes is not taken up half way through these.
 NO_PEOPLE = (

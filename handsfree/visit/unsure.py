@@ -72,8 +72,8 @@ def expected(flow: Flow) -> float:
 
 #: Seconds after a question by which most look and answer, and after work by which most are done.
 LOOKING, DOING = 5.0, 45.0
-#: How sure a call for help must be to be asked about: 'fine' was heard as 'fire' with 0.43, 'I am hurt' by another voice at
-#: 10 dB with 0.64.
+#: How sure a call for help must be to be asked about. Set between two clips ('fine' heard as 'fire' with 0.43, 'I am
+#: hurt' at 10 dB with 0.64), and measured on no others.
 ALARM = 0.5
 
 

@@ -192,8 +192,9 @@ def rows(results: Sequence[Result]) -> list[dict[str, Any]]:
 def report(results: Sequence[Result], asked: argparse.Namespace) -> dict[str, Any]:
     from tests.bench.__main__ import machine
 
+    words = " ".join(Path(word).name for word in sys.argv[1:])  # no folder of the machine it ran on
     return {
-        "command": "python -m tests.bench.people " + " ".join(sys.argv[1:]), "machine": machine(), "seed": asked.seed,
+        "command": f"python -m tests.bench.people {words}", "machine": machine(), "seed": asked.seed,
         "sample": asked.sample, "by": rows(results),
     }  # fmt: skip
 
