@@ -28,7 +28,7 @@ def test_the_complaint_alone_gives_a_first_check(name: str, complaint: str) -> N
     scene = arrived(name)
     model = faultmodel.shipped()
     scene.words("what next")
-    assert scene.said == " ".join(whatnext.what_next(model, {"complaint": complaint}))
+    assert scene.said == f"To check next: {' '.join(whatnext.what_next(model, {'complaint': complaint}))}"
     assert any(check.asks in scene.said for check in model.checks.values())
     scene.words("why")
     assert re.search(r"Most likely .+: \d+ percent", scene.said)
