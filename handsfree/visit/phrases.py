@@ -150,7 +150,7 @@ def _advice(sentences: str) -> Callable[[Flow], None]:
             flow.prompt("nothing-next", "help")
             return
         found = list(getattr(whatnext, sentences)(model, told, isolated=_all_dead(flow)))
-        if found and found[0].endswith("?"):  # it is advice: nobody is asked this now
+        if found and "?" in found[0]:  # it is advice: nobody is asked this now
             found[0] = flow.sentence("check-next", check=found[0])
         for sentence in found:
             flow.say(sentence, "help")
