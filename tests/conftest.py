@@ -21,6 +21,7 @@ def pytest_configure(config: pytest.Config) -> None:
         os.nice(19)
 
 
+@pytest.hookimpl(tryfirst=True)  # before pytest-xdist reads the groups
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: _LIVE not in item.path.parents)
     for item in items:

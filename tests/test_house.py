@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -78,3 +79,9 @@ def test_help_loads_nothing_heavy() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=TOP, capture_output=True, text=True, check=True)
     assert done.stderr.strip() == "[]"
+
+
+@pytest.mark.skipif("PYTEST_XDIST_WORKER" not in os.environ, reason="one process runs all the tests")
+def test_the_tests_are_shared_out_by_their_groups(request: pytest.FixtureRequest) -> None:
+    """Were the groups lost, two processes would share what plays sound, and wait for it side by side."""
+    assert request.node.nodeid.endswith(f"@{Path(__file__)}")
