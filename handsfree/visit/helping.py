@@ -6,7 +6,9 @@ from collections.abc import Callable
 
 from handsfree.journal.events import Alarm, SetForm, Utterance
 from handsfree.language.meaning import ALWAYS, EMERGENCY
+from handsfree.language.tokens import tokens
 from handsfree.visit.flow import Flow
+from handsfree.visit.plain import called
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Form, Overlay
 
@@ -15,8 +17,11 @@ ALARMS = dict(zip(EMERGENCY, ("alarm-hurt", "alarm-fire", "alarm-shock", "alarm-
 
 
 def asked(flow: Flow) -> str:
-    """What is asked here, in its shortest form, and up to three things one may say."""
+    """What is asked here, in its shortest form, and up to three things one may say. What was just said is not said twice:
+    'affirm or negative' is told to mean yes and no."""
     asks, mays = flow.question.asks(flow), flow.question.mays(flow)
+    if mays == called("affirm", "negative")(flow) and set(map(str.casefold, mays)) <= set(tokens(asks)):
+        return f"{asks} {flow.sentence('affirm-means')}"
     return flow.sentence("asks-mays", asks=asks, choices=choices(flow.state.language, mays)) if mays else asks
 
 
@@ -25,16 +30,19 @@ def helps(flow: Flow) -> None:
 
 
 def can_say(flow: Flow) -> None:
-    """Everything that may be said here, its own things first."""
+    """Everything that may be said here: its own things, then what may always be said."""
     state, now = flow.state, flow.question.hears(flow)
-    words = (
+    ever = tuple(state.language.commands[name][0] for name in ALWAYS if name in now.named)
+    own = (
         *now.phrases,
         *((flow.sentence("a-lock-number"),) if now.digits is not None else ()),
         *((flow.sentence("a-reading"),) if now.number is not None else ()),
         *((flow.sentence(f"a-gate-{now.gate.word}"),) if now.gate is not None else ()),
-        *(state.language.commands[name][0] for name in sorted(now.named, key=lambda name: name in ALWAYS)),
+        *(state.language.commands[name][0] for name in now.named if name not in ALWAYS),
     )
-    flow.prompt("can-say", "help", choices=choices(state.language, words))
+    for key, words in (("can-say", own), ("can-always", ever)):
+        if words:
+            flow.prompt(key, "help", choices=choices(state.language, words))
 
 
 def form(which: Form) -> Callable[[Flow], None]:

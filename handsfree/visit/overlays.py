@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from handsfree.dialogue.question import Consequence, Question
+from handsfree.dialogue.question import Consequence, Question, capital
 from handsfree.journal.events import Utterance
 from handsfree.language.meaning import EMERGENCY, Listening, Sense, Verdict
 from handsfree.visit import phrases
@@ -81,6 +81,8 @@ def _asks_proposal(flow: Flow) -> str:
     """'Fifty, five zero?', 'Hot?'"""
     proposed, language = flow.state.proposed, flow.state.language
     assert proposed is not None
+    if is_command(proposed, *EMERGENCY):
+        return flow.sentence(f"ask-{proposed.text.replace(' ', '-')}")
     if proposed.sense == Sense.NUMBER and proposed.value is not None:
         step = flow.state.step
         unit = proposed.unit or str(getattr(step, "unit", ""))
@@ -89,7 +91,7 @@ def _asks_proposal(flow: Flow) -> str:
             words = f"{words}, {language.say_digits(proposed.value)}"
     else:
         words = named(language, proposed.sense, proposed.text)
-    return flow.sentence("short-choices", choices=words[:1].upper() + words[1:])
+    return flow.sentence("short-choices", choices=capital(words))
 
 
 #: What is heard whatever is laid over.

@@ -16,7 +16,7 @@ from handsfree.visit.flow import WITHOUT, Flow
 from handsfree.visit.gates import next_owner, restored
 from handsfree.visit.movement import go_on, take_up
 from handsfree.visit.plain import BEFORE, QuestionRows, asks, called, commands, says
-from handsfree.visit.refusals import phrase_of, refused, voice_doubted
+from handsfree.visit.refusals import may_restate, phrase_of, refused, voice_doubted
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting
 from handsfree.visit.steps import present
@@ -165,6 +165,16 @@ def begin_join(flow: Flow) -> None:
     ask_who(flow)
 
 
+def restate(flow: Flow) -> bool:
+    """'Correction' where the phrase was refused is of the number in it; False elsewhere, and where their lock is on."""
+    if not flow.state.interlock.failures or not may_restate(flow):
+        return False
+    person, first = flow.state.interlock.person.name, flow.state.technician or flow.sentence("first-person")
+    flow.change(joining="" if person == first else person, lock_offered=(), pending=None, awaiting=Awaiting.LOCK_NUMBER)
+    present(flow)
+    return True
+
+
 def begin_leave(flow: Flow) -> None:
     """'I am leaving': the outgoing person's lock comes off while the incoming one's stays on."""
     present_people = here(flow.state.interlock.people)
@@ -265,11 +275,11 @@ ROWS: QuestionRows = {
         lambda flow: (flow.sentence("a-lock-number"),), Consequence.GUARDED,
     ),
     Awaiting.LOCK_AFFIRM: Question(
-        says("need-affirm"), lambda flow: Listening(digits=(2, 4), commands=(*BEFORE, "affirm", "negative", "correction")),
-        takes_affirm, asks("need-affirm"), called("affirm", "negative"), Consequence.GUARDED,
+        says("lock-affirm"), lambda flow: Listening(digits=(2, 4), commands=(*BEFORE, "affirm", "negative", "correction")),
+        takes_affirm, asks("lock-affirm"), called("affirm", "negative"), Consequence.GUARDED,
     ),
     Awaiting.JOIN_GATE: Question(
-        _says_join, _hears("isolated"), at_join,
+        _says_join, _hears("isolated", "correction"), at_join,
         lambda flow: flow.sentence("join-need", owner=flow.state.interlock.person.name),
         lambda flow: (flow.sentence("a-gate-isolated"),), Consequence.GUARDED,
     ),

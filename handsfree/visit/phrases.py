@@ -17,7 +17,7 @@ from handsfree.resources import of_trade
 from handsfree.visit import facts, helping, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import backward, clear
-from handsfree.visit.persons import begin_join, begin_leave
+from handsfree.visit.persons import begin_join, begin_leave, restate
 from handsfree.visit.plain import left
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Form, Overlay
@@ -217,6 +217,8 @@ def use(flow: Flow, utterance: Utterance) -> bool:
         return False
     if utterance.text == "power is on" and awaiting is Awaiting.RESTORE_POWER and not flow.state.overlay:
         return False
+    if utterance.text == "correction" and awaiting in (Awaiting.GATE, Awaiting.JOIN_GATE) and restate(flow):
+        return True
     if utterance.text in PEOPLE and awaiting in NO_PEOPLE:
         return False
     if utterance.text in MOVES and awaiting in NO_PEOPLE:

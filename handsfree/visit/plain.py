@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from handsfree.dialogue.question import Consequence, Question
+from handsfree.dialogue.question import Consequence, Question, capital
 from handsfree.journal.events import AnswerTaken, CautionTaken, EvidenceTaken, Utterance
 from handsfree.language.meaning import EMERGENCY, WAYS_OUT, Listening, Sense, beside
 from handsfree.procedure import model
@@ -184,10 +184,27 @@ def _takes_way_out(flow: Flow, step: model.Ask, out: str) -> bool:
     return True
 
 
+#: Of more answers nobody keeps the first in mind; who is asked for their own words needs examples alone.
+MOST_READ, EXAMPLES = 5, 3
+
+
+def _in_own_words(step: model.Ask) -> bool:
+    return bool(step.gist) and len(step.answers) > MOST_READ
+
+
 def _asks_answer(flow: Flow) -> str:
     """'Dry or soaked?'"""
-    words = choices(flow.state.language, answer_words(_ask(flow)))
-    return flow.sentence("short-choices", choices=words[:1].upper() + words[1:])
+    step, language = _ask(flow), flow.state.language
+    words = answer_words(step)
+    if _in_own_words(step):
+        asks = flow.sentence("short-own-words", choices=choices(language, words[:EXAMPLES]))
+        return f"{step.short or step.say} {asks}"
+    return flow.sentence("short-choices", choices=capital(choices(language, words)))
+
+
+def _may_answer(flow: Flow) -> tuple[str, ...]:
+    own = _in_own_words(_ask(flow))
+    return called("cannot tell", "what can i say" if own else "not fitted", "say again")(flow)
 
 
 # ---- waits ----------------------------------------------------------------------------------------------------------
@@ -240,8 +257,7 @@ ROWS: QuestionRows = {
         called("understood", "say again", "stand by"), Consequence.GUARDED,
     ),
     Awaiting.ANSWER: Question(
-        _says_answer, _hears_answer, _takes_answer, _asks_answer, called("cannot tell", "not fitted", "say again"),
-        Consequence.ANSWER,
+        _says_answer, _hears_answer, _takes_answer, _asks_answer, _may_answer, Consequence.ANSWER,
     ),
     Awaiting.WAIT: Question(
         lambda flow: flow.prompt("wait-left", "step", time=left(flow)), also("done"), _takes_wait,

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from handsfree.dialogue.question import Consequence, Question
+from handsfree.dialogue.question import Consequence, Question, capital
 from handsfree.isolation.energy import Method, Source
 from handsfree.isolation.interlock import prove
 from handsfree.isolation.rules import SourceEvent
@@ -256,7 +256,7 @@ def _says_dead(flow: Flow) -> None:
 
 def _asks_switch(flow: Flow) -> str:
     words = choices(flow.state.language, _tried(flow))
-    return flow.sentence("short-choices", choices=words[:1].upper() + words[1:])
+    return flow.sentence("short-choices", choices=capital(words))
 
 
 def _hears_dead(flow: Flow) -> Listening:

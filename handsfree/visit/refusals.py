@@ -32,7 +32,15 @@ def refused(flow: Flow, utterance: Utterance, after: Interlock, word: str, names
     flow.prompt(key, "refusal")
     if word == "clear" and first:
         flow.prompt("gate-do-not-plug", "refusal", cuttable=False)
+    if utterance.text == Denial.NUMBER and not first and may_restate(flow):
+        flow.prompt("gate-number-wrong", "refusal")
     _help(flow, after, word)
+
+
+def may_restate(flow: Flow) -> bool:
+    """A number may have been misheard and affirmed. Whose lock is on keeps theirs, for it is on that lock."""
+    interlock = flow.state.interlock
+    return not any(lock.owner == interlock.person.name for lock in interlock.locks)
 
 
 def _help(flow: Flow, after: Interlock, word: str) -> None:
@@ -40,7 +48,7 @@ def _help(flow: Flow, after: Interlock, word: str) -> None:
     if help_ == "need":
         flow.say(flow.question.asks(flow), "question")
         return
-    need = flow.sentence("gate-full-isolated" if word == "isolated" else "gate-full-clear")
+    need = flow.sentence(f"a-gate-{word}")
     if help_ != "gate-stop":
         flow.prompt(help_, "refusal", need=need)
         return
@@ -68,7 +76,7 @@ def _half(flow: Flow, utterance: Utterance, word: str) -> str:
         return "gate-no-figures"
     if figures and not spoken:
         return "gate-no-word"
-    own = tokens(flow.sentence(f"gate-full-{word}"))[:2]
+    own = tokens(flow.sentence(f"a-gate-{word}"))[:2]
     if figures and any(not _is_figure(flow, one) and one not in own for one in tokens(" ".join(heard))):
         return "gate-wording"
     return "gate-again"

@@ -36,7 +36,7 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
     judged = judged and not utterance.reason.startswith(TOO_EARLY)
     if not judged or state.overlay in (Overlay.STAND_BY, Overlay.NOTE):
         return False
-    if utterance.typed and _asked_of_page(flow, utterance):
+    if (utterance.typed and _asked_of_page(flow, utterance)) or _told_in_own_words(flow, utterance):
         return True
     work = words_of(step.say for procedure in state.book.procedures.values() for step in procedure.steps)
     question = words_of((flow.question.asks(flow), *(step.say for step in (state.step,) if step is not None)))
@@ -145,7 +145,7 @@ def perhaps_alarm(utterance: Utterance) -> bool:
 
 
 def asks_alarm(flow: Flow, utterance: Utterance) -> None:
-    """'I am hurt?': it counts once it is affirmed, and opens nothing. Who stands by does so still where it was not that."""
+    """'Are you hurt?': it counts once it is affirmed, and opens nothing. Who stands by still does where it was not that."""
     _read_back(flow, utterance, Overlay.STAND_BY if flow.state.below is Overlay.STAND_BY else Overlay.NONE)
 
 
@@ -194,9 +194,19 @@ def _in_own_words(flow: Flow, utterance: Utterance) -> Utterance:
     return replace(utterance, rivals=tuple((str(one.sense), one.text, None) for one in told)) if told else utterance
 
 
+def _told_in_own_words(flow: Flow, utterance: Utterance) -> bool:
+    """A long sentence that means an answer of a question for one's own words, unless by its level another said it."""
+    now = flow.question.hears(flow)
+    near = by_level(utterance.level, flow.state.level) >= AWAY
+    return bool(now.gist) and near and bool(by_gist(flow.state.language, utterance.words, now))
+
+
 def missed(flow: Flow, utterance: Utterance | None = None) -> None:
     """The question in its shortest form; where that has not helped, what may be said, and then every third time."""
     flow.change(tries=flow.state.tries + 1)
+    if flow.state.tries > TRIES_BEFORE_HELP and flow.question.hears(flow).proof:
+        flow.say(f"{flow.question.asks(flow)} {flow.sentence('or-type')}", "question")
+        return
     if flow.state.tries % 3 == TRIES_BEFORE_HELP:
         flow.say(helping.asked(flow), "question")
         return
@@ -206,7 +216,8 @@ def missed(flow: Flow, utterance: Utterance | None = None) -> None:
 
 def no_such_thing(flow: Flow, utterance: Utterance) -> bool:
     """'There is no plate': a question that has a way round says so."""
-    ways = set(WAYS_OUT) <= set(flow.question.hears(flow).also)
+    now = flow.question.hears(flow)
+    ways = set(WAYS_OUT) <= set(now.also) and not now.gist
     return ways and bool(flow.state.language.hints["denying"] & set(tokens(utterance.words)))
 
 

@@ -96,7 +96,7 @@ def test_a_refusal_says_why_and_what_is_needed(clearing: bool, line: str, key: s
 def test_each_failure_in_a_row_says_what_helps_more(clearing: bool) -> None:
     """Nearer, then the keyboard, then a safe stop that names whose locks are on; 'do not plug in' once."""
     scene = at_clear() if clearing else at_gate()
-    need = ENGLISH.prompt("gate-full-clear" if clearing else "gate-full-isolated")
+    need = ENGLISH.prompt("a-gate-clear" if clearing else "a-gate-isolated")
     for n, key in enumerate(("", "gate-nearer", "gate-typed", "gate-stop", "gate-stop"), 1):
         scene.words("affirm")
         assert scene.state.interlock.failures == n
@@ -379,7 +379,7 @@ def test_where_no_voice_was_compared_that_is_said_once_and_the_record_has_it_as_
     unknown = not voice
     scene.tell(spoken)
     first = next(effect for effect in scene.last if isinstance(effect, Gate))
-    assert ("Your voice was not compared." in scene.said) is unknown
+    assert ("Your voice was not compared. Your number is enough." in scene.said) is unknown
     assert first.why == "the phrase of the first person" + (", voice not compared" if unknown else "")
     scene.words("nothing runs", "understood", "next step", "next step", "affirm", *("next step",) * 4)
     scene.tell(replace(spoken, text="clear, lock four two"))

@@ -189,12 +189,12 @@ def test_a_call_for_help_that_was_not_surely_heard_is_asked_about_and_opens_noth
     here.record = list(here.record)
     perhaps = Utterance(Verdict.ASKED_AGAIN, Sense.COMMAND, "i am hurt", words="I am dead.", engine="t", sure=0.64)
     here.tell(perhaps)
-    assert here.said == "I am hurt?"
+    assert here.said == "Are you hurt?"
     assert here.state.interlock == every_kind()[kind].state.interlock
     here.one("affirm")
     assert any(isinstance(effect, Alarm) for effect in here.last)
     here.tell(replace(perhaps, sure=0.4))
-    assert here.said != "I am hurt?"
+    assert here.said != "Are you hurt?"
 
 
 HURT = Utterance(Verdict.ASKED_AGAIN, Sense.COMMAND, "i am hurt", words="I am dead.", engine="t", sure=0.64)

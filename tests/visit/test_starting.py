@@ -54,7 +54,7 @@ def sheet(**changes: Any) -> Path:
     [
         ("the beer is lukewarm", "Mains voltage can kill"),
         ("it rattles and there is a puddle", "Was that noisy or wet?"),
-        ("the door handle is broken", "Too warm, freezing, dead"),
+        ("the door handle is broken", "In a few words, as: too warm, freezing or dead"),
     ],
 )
 def test_what_is_wrong_may_be_typed_in_ones_own_words(words: str, says: str, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -161,4 +161,4 @@ def test_what_is_wrong_may_be_spoken_in_ones_own_words_and_is_read_back() -> Non
     assert [effect.answer for effect in effects if isinstance(effect, AnswerTaken)] == ["too warm"]
     assert heard(state, "it rattles and there is a puddle")[1] == ["Was that noisy or wet?"]
     (asked,) = heard(state, "it is not warm", "proposed", "denial")[1]
-    assert asked.startswith("Too warm, freezing, dead,")
+    assert asked.startswith("What is wrong? In a few words")
