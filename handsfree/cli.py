@@ -169,7 +169,7 @@ def enrol(
     engine: EngineName = None,
     forget: Annotated[bool, typer.Option("--forget", help="Delete the enrolment, recordings and all.")] = False,
 ) -> None:
-    """Fit the hearing to one person by two minutes of reading. Not required; it stays on this machine."""
+    """Fit the hearing to one person: two minutes of reading aloud. Not required. It stays on this machine."""
     not_with("--forget", forget, sound_in=sound_in, engine=engine)
     from handsfree.speech import commands
 
@@ -257,8 +257,8 @@ def reckon(
 @app.command()
 def log(
     file: Annotated[Path, typer.Argument(help="A logger's or a clamp meter's file, CSV.")],
-    volts: Annotated[float, typer.Option("--volts", help="The supply, for energy from a current.")] = 0.0,
-    price: Annotated[float, typer.Option("--price", help="Of a kilowatt-hour.")] = 0.0,
+    volts: Annotated[float, typer.Option("--volts", help="Supply voltage, for energy from a current.")] = 0.0,
+    price: Annotated[float, typer.Option("--price", help="Price of a kilowatt-hour.")] = 0.0,
     out: Out = None,
     json: JsonLine = False,
 ) -> None:
@@ -311,8 +311,8 @@ def record(
 @app.command()
 def rehearse(
     procedure: ProcedureName,
-    typed: Annotated[bool, typer.Option("--typed", help="Interactive from the keyboard, with a map.")] = False,
-    spoken: Annotated[bool, typer.Option("--spoken", help="Interactive by voice, with a map.")] = False,
+    typed: Annotated[bool, typer.Option("--typed", help="Walk it yourself from the keyboard, with a map.")] = False,
+    spoken: Annotated[bool, typer.Option("--spoken", help="Walk it yourself by voice, with a map.")] = False,
     voice: Annotated[list[str] | None, typer.Option("--voice", help="A voice of the technician's; may be repeated.")] = None,
     most: Annotated[int | None, typer.Option("--most", min=1, help="Walk no more paths than this.")] = None,
     engine: EngineName = None,
@@ -327,7 +327,7 @@ def rehearse(
 
 
 @app.command()
-def schema(out: Out = None, cabinet: Annotated[bool, typer.Option("--cabinet", help="Of cabinets' pages.")] = False) -> None:
+def schema(out: Out = None, cabinet: Annotated[bool, typer.Option("--cabinet", help="Of cabinets' pages instead.")] = False) -> None:
     """Write the JSON Schema of procedure files, for editors."""
     from handsfree.procedure import commands
 
@@ -341,10 +341,10 @@ app.add_typer(verbs.app, name="desk")
 
 @app.command()
 def send(
-    place: Annotated[Path | None, typer.Argument(help="A visit, or a folder of them; what waits if absent.")] = None,
+    place: Annotated[Path | None, typer.Argument(help="A visit, or a folder of them. Without it: what waits.")] = None,
     to: Annotated[str | None, typer.Option("--to", help="Address of the desk: https://desk.example.org")] = None,
     key: Annotated[Path | None, typer.Option("--key", help="File with the key the desk gave this device.")] = None,
-    minutes: Annotated[float | None, typer.Option(help="Stop then; the rest waits in the queue.")] = None,
+    minutes: Annotated[float | None, typer.Option(help="Stop after this many; the rest waits in the queue.")] = None,
     again: Annotated[bool, typer.Option("--again", help="Ask the desk even about visits it has had, or refused.")] = False,
     show: Annotated[bool, typer.Option("--show", help="Only say what is in the queue.")] = False,
     json: JsonLine = False,
@@ -358,9 +358,9 @@ def send(
 @app.command()
 def relisten(
     place: Annotated[Path, typer.Argument(help="A visit, or a folder of them.")],
-    scheduler: Annotated[str | None, typer.Option(help="Of a Dask cluster: tcp://192.0.2.1:8786")] = None,
+    scheduler: Annotated[str | None, typer.Option(help="Address of a Dask cluster: tcp://192.0.2.1:8786")] = None,
     engine: EngineName = None,
-    jobs: Annotated[int | None, typer.Option(min=1, max=256, help="Processes here; one a core if absent.")] = None,
+    jobs: Annotated[int | None, typer.Option(min=1, max=256, help="Processes here. Without it: one a core.")] = None,
     json: JsonLine = False,
 ) -> None:
     """Hear every kept utterance again with the present recogniser. Says what it would take differently now, gates first."""

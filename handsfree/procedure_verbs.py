@@ -23,9 +23,9 @@ def together() -> None:
 @app.command()
 def migrate(
     target: Annotated[Path, typer.Argument(help="A procedure file, or a folder of them.")],
-    dry: Annotated[bool, typer.Option("--dry", help="Say what would change, and change nothing.")] = False,
+    dry: Annotated[bool, typer.Option("--dry", help="Only say what would change.")] = False,
 ) -> None:
-    """Older files in today's format; comments, order and style stay."""
+    """Bring older files to today's format. Comments, order and style stay."""
     from handsfree.procedure import commands
 
     commands.migrate(target, not dry)

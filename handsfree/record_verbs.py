@@ -37,7 +37,7 @@ def verify(
 
 def replay(
     visit: VisitFolder,
-    speed: Annotated[float | None, typer.Option(help="Play in time with its sound, so many times as fast.")] = None,
+    speed: Annotated[float | None, typer.Option(help="Play it with its sound, this many times as fast.")] = None,
     begin: Annotated[str | None, typer.Option("--from", help="Begin at this time, as 12:30 or 0:12:30.")] = None,
     only: Annotated[str | None, typer.Option(help="gates, readings or trouble.")] = None,
     html: Annotated[Path | None, typer.Option(help="Write one page that needs nothing else.")] = None,
@@ -97,9 +97,9 @@ def attach(
 
 def prune(
     visits: Annotated[Path, typer.Argument(help="Folder that visits are kept in.")],
-    days: Annotated[float, typer.Option(help="Remove sound older than so many days.")],
+    days: Annotated[float, typer.Option(help="Remove sound older than this many days.")],
 ) -> None:
-    """Remove old sound. It leaves a mark, by which the record still verifies."""
+    """Remove old sound. A mark stays in its place, so the record still verifies."""
     from handsfree.journal import commands
 
     commands.prune(visits, days=days)

@@ -3,7 +3,8 @@
 A partitioned-block frequency-domain adaptive filter (overlap-save; Soo and Pang, IEEE Trans. ASSP 38 (1990), from memory),
 twice: one that learns all the time, and one that is used, which takes over what the other learnt only when that has
 done better for a while. Somebody who speaks over a prompt so disturbs the learner but not what comes out. What is left of
-the echo after it is turned down by as much as it usually is left, never what is louder than that.
+the echo after it is turned down by as much as it usually is left, never what is louder than that. The noise of the room,
+which is turned down with it, is made good: where it came back with the end of a prompt, it was taken for speech.
 """
 
 from __future__ import annotations
@@ -41,6 +42,8 @@ QUIET = 1e-8  # mean square of a reference that plays nothing: -80 dB
 MET = 0.1  # share of the sound left when the room counts as learnt: 10 dB taken out
 LEFT = 16.0  # times what is usually left of the echo: so much is taken for echo
 FLOOR = 0.002  # the least that what is left is turned down to: under any noise floor
+RISES, FOLLOWS = 1.01, 0.1  # a block: how fast the noise is taken to rise (1.4 dB a second), and how fast it is followed
+STEADY = 2.0  # times the noise: a block over this has something else in it
 
 
 class Canceller:
@@ -59,6 +62,9 @@ class Canceller:
         self._heard_power = 0.0
         self.met = False  # it has once taken out MET of the sound in this room: until then nothing of a prompt goes on
         self._idle = parts
+        self._noise = 0.0  # mean square of the room where nothing plays and nobody speaks
+        self._noise_spectrum = np.zeros(BLOCK // 2 + 1)
+        self._chance = np.random.default_rng(0)
 
     def reset(self) -> None:
         self._used[:] = 0
@@ -95,6 +101,7 @@ class Canceller:
         self._x = np.roll(self._x, 1, axis=0)
         self._x[0] = spectrum
         if self._idle >= len(self._x):  # nothing played for the length of the filter: nothing to take out, or to learn
+            self._follow_noise(heard)
             return heard
         d = np.asarray(heard, dtype=np.float64)
         self._power = 0.8 * self._power + 0.2 * np.abs(spectrum) ** 2
@@ -102,7 +109,24 @@ class Canceller:
         used, learnt = d - echo_used, d - echo_learnt
         self._learn(learnt)
         self._compare(used, learnt, d)
-        return self._turned_down(used, echo_used).astype(np.float32)
+        return self._made_good(self._turned_down(used, echo_used)).astype(np.float32)
+
+    def _follow_noise(self, heard: Samples) -> None:
+        power = float(np.mean(np.square(heard, dtype=np.float64)))
+        self._noise = min(self._noise * RISES, power) if self._noise else power
+        if power <= STEADY * self._noise:
+            spectrum = np.abs(np.fft.rfft(heard)) ** 2
+            share = FOLLOWS if self._noise_spectrum.any() else 1.0
+            self._noise_spectrum += share * (spectrum - self._noise_spectrum)
+
+    def _made_good(self, left: NDArray[Any]) -> NDArray[Any]:
+        """With as much noise of the room's colour as was turned down beside the echo."""
+        lacking = self._noise - float(np.mean(left**2))
+        if lacking <= 0 or not self._noise_spectrum.any():
+            return left
+        phases = np.exp(2j * np.pi * self._chance.random(len(self._noise_spectrum)))
+        made = np.fft.irfft(np.sqrt(self._noise_spectrum) * phases, BLOCK)
+        return np.asarray(left + made * np.sqrt(lacking / (float(np.mean(made**2)) + 1e-20)))
 
     def _echo(self, weights: Spectra) -> NDArray[Any]:
         return np.asarray(np.fft.irfft((weights * self._x).sum(axis=0))[BLOCK:])

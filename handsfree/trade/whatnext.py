@@ -181,7 +181,7 @@ def why(
 def _doubts(model: FaultModel, observed: Mapping[str, str], first: str, beliefs: Mapping[str, float]) -> list[str]:
     """How far the likeliest may be off, and what a table of single faults leaves out, where it is likely."""
     found = doubts.sensitivity(model, observed, first, beliefs)
-    said = [f"With one judgement off by two, that is {_percent(found.low)} to {_percent(found.high)}."]
+    said = [f"If one estimate is off by a factor of two, it is {_percent(found.low)} to {_percent(found.high)}."]
     names, share = next(pair for pair in doubts.explanations(model, observed) if len(pair[0]) != 1)
     if share >= NOTABLE and names:
         both = " and ".join(model.fault(name).says for name in names)
