@@ -28,10 +28,14 @@ KEPT_BLOCKS = 4000
 
 
 class _Item:
-    """A prompt on its way. `at`: the next sample to play, at the device's rate."""
+    """A prompt on its way. `place`: how many were given before it and with it. `at`: the next sample to play, at the
+    device's rate."""
 
-    def __init__(self, prompt: Prompt, out: Samples) -> None:
-        self.prompt, self.out, self.at = prompt, out, 0
+    def __init__(self, prompt: Prompt, out: Samples, place: int) -> None:
+        self.prompt, self.out, self.place, self.at = prompt, out, place, 0
+
+    def cut_by(self, cut: int) -> bool:
+        return self.prompt.cuttable and self.place <= cut
 
 
 class Tap:
@@ -65,7 +69,8 @@ class Loudspeaker:
         self._clock, self._tell = clock, tell
         self._waiting: deque[_Item] = deque()
         self._current: _Item | None = None
-        self._cut = False
+        self._given = 0
+        self._cut = self._cut_done = 0  # places: what was given after a cut was asked for is no part of it
         self._done: deque[tuple[_Item, float, bool]] = deque()
         self._begun: deque[tuple[_Item, float]] = deque()
         self._history = History(clock)
@@ -96,13 +101,14 @@ class Loudspeaker:
                 return
             if self._rate != RATE and len(out):
                 out = soxr.resample(out, RATE, self._rate, quality="HQ")
-            self._waiting.append(_Item(prompt, np.asarray(out, dtype=np.float32)))
+            self._given += 1
+            self._waiting.append(_Item(prompt, np.asarray(out, dtype=np.float32), self._given))
 
     def tone(self, name: str) -> None:
         self.play(Prompt(-1, "", tone_samples(name), cuttable=True))
 
     def cut(self) -> None:
-        self._cut = True
+        self._cut = self._given
 
     def busy(self) -> bool:
         return bool(self._current or self._waiting or self._done)
@@ -135,9 +141,9 @@ class Loudspeaker:
         ahead = when.outputBufferDacTime - when.currentTime
         at = self._clock.now() + (ahead if 0.0 < ahead < 1.0 else LATENCY)
         mono = np.zeros(frames, dtype=np.float32)
-        if self._cut:
-            self._cut = False
-            self._stop(mono, at)
+        if (cut := self._cut) > self._cut_done:
+            self._cut_done = cut
+            self._stop(mono, at, cut)
         filled = frames if self._swallowing(frames) else 0
         while filled < frames:
             if self._current is None:
@@ -175,10 +181,10 @@ class Loudspeaker:
             self._wake.set()
         return len(piece)
 
-    def _stop(self, mono: Samples, at: float) -> None:
+    def _stop(self, mono: Samples, at: float, cut: int) -> None:
         """Fade out what plays if it may be cut, and drop what waits and may be."""
         item = self._current
-        if item is not None and item.prompt.cuttable:
+        if item is not None and item.cut_by(cut):
             rest = item.out[item.at : item.at + min(len(mono), round(FADE * self._rate))]
             mono[: len(rest)] = rest * np.linspace(1.0, 0.0, len(rest), dtype=np.float32)
             item.at += len(rest)
@@ -186,7 +192,7 @@ class Loudspeaker:
             self._done.append((item, at + len(rest) / self._rate, True))
         for _ in range(len(self._waiting)):
             waiting = self._waiting.popleft()
-            if waiting.prompt.cuttable:
+            if waiting.cut_by(cut):
                 self._done.append((waiting, at, True))
             else:
                 self._waiting.append(waiting)

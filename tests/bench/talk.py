@@ -62,6 +62,7 @@ MOST_UTTERANCES = 400
 MOST_VISITS = 4  # a job may go over several days
 FORMS = ("usual", "short")
 YES_NO = ("yes", "no")
+OFFERED = "that is right"  # where 'affirm' was not heard at a proof
 
 
 @dataclass
@@ -227,7 +228,7 @@ class Technician:
         else:
             where = (self.state.frames, self.state.awaiting)
             self.again = self.again + 1 if self.unheard == where else 0
-            self.words = self.words if self.again else self._words()
+            self.words = self._again() if self.again else self._words()
             words, self.meant = self.words, by_typing(self.words, 0, self.force, 0.0)
             heard = self.voice(words, self.again, self.force, self.clock.now())
             self.unheard = None if heard.verdict == "accepted" else where
@@ -235,6 +236,10 @@ class Technician:
         self.tally.lines.append(f"{self.now:6.1f}  hears  {words}")
         assert self.tally.utterances < MOST_UTTERANCES, "\n".join(self.tally.lines[-60:])
         return heard
+
+    def _again(self) -> str:
+        """In the other words that the program has just offered, if it has."""
+        return OFFERED if self.words == "affirm" and OFFERED in self.tally.lines[-1] else self.words
 
     def _to_a_proposal(self, heard: Utterance) -> str:
         """'Wet?' is affirmed where it is what was said."""

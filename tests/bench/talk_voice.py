@@ -2,13 +2,16 @@
 
     python -m tests.bench.talk_voice [--jobs wrong-mode,dirty-condenser] [--voice slt] [--snr 10] [--engine whisper] [--json]
 
-What is asked again is said again, slower, then faster; what was misheard goes into the visit. Beside the figures of
+What is asked again is said again, slower, then faster, in the words that the program offers; what was misheard goes into
+the visit. Voices are those of `audio_fixtures/voices.py`, some of which the hearing was fitted on, and of `unlike_voices`,
+none of which was. Beside the figures of
 `tests.bench.talk`: `asked_again`, sayings that the program did not act on; `misheard`, accepted with another meaning;
 `typed`, given up after SAYINGS sayings and typed, as a person would with a dry hand."""
 
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 from dataclasses import replace
 from typing import Any
@@ -17,6 +20,7 @@ from handsfree.dialogue.hearing import typed, utterance_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import ListenFor, Utterance
 from handsfree.language.meaning import Verdict
+from tests.bench import unlike_voices
 from tests.bench.talk import ENGLISH, job
 from tests.bench.talk_cabinet import JOBS
 
@@ -44,7 +48,8 @@ class Voice:
             self.counts["typed"] += 1
             return meant
         self.sayings += 1
-        speech = voices.padded(voices.synthesise(words, self.voice, RATES[again % len(RATES)]))
+        speak = voices.synthesise if self.voice in voices.VOICES else unlike_voices.speak
+        speech = voices.padded(speak(words, self.voice, RATES[again % len(RATES)]))
         noise = voices.compressor_noise(len(speech) / voices.RATE + 0.1, seed=self.sayings)[: len(speech)]
         judged = self.recogniser.hear(voices.mix(speech, noise, self.snr), listening)
         timed = replace(judged, started=now, ended=now + len(speech) / voices.RATE)
@@ -62,7 +67,7 @@ class Voice:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--jobs", default="wrong-mode,dirty-condenser", help="names, by comma")
-    parser.add_argument("--voice", default="slt", help="of audio_fixtures/voices.py")
+    parser.add_argument("--voice", default="slt", help="a voice, or several by comma")
     parser.add_argument("--snr", type=float, default=10.0, help="dB")
     parser.add_argument("--engine", default=None)
     parser.add_argument("--show", action="store_true", help="every line that was said and heard")
@@ -73,13 +78,14 @@ def main() -> None:
     from handsfree.speech.recogniser import build_recogniser
 
     recogniser = build_recogniser(asked.engine, "en", settings().models)
-    found: dict[str, dict[str, Any]] = {}
-    for name in asked.jobs.split(","):
+    found: dict[str, dict[str, dict[str, Any]]] = {}
+    for who, name in itertools.product(asked.voice.split(","), asked.jobs.split(",")):
         assert name in JOBS, f"there is no job {name}: there are {', '.join(JOBS)}"
-        voice = Voice(recogniser, asked.voice, asked.snr)
+        voice = Voice(recogniser, who, asked.snr)
         tally = job(name, "usual", voice)
-        found[name] = {**tally.row(), "outcome": tally.outcome, **voice.counts}
-        print(f"{name}, {asked.voice} at {asked.snr:g} dB ({recogniser.name}): {found[name]}", flush=True)
+        row = {**tally.row(), "outcome": tally.outcome, **voice.counts}
+        found.setdefault(who, {})[name] = row
+        print(f"{name}, {who} at {asked.snr:g} dB ({recogniser.name}): {row}", flush=True)
         if asked.show:
             print(*tally.lines, sep="\n")
         for words, heard in voice.again:
