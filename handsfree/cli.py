@@ -327,7 +327,7 @@ def rehearse(
 
 
 @app.command()
-def schema(out: Out = None, cabinet: Annotated[bool, typer.Option("--cabinet", help="Of cabinets' pages instead.")] = False) -> None:
+def schema(out: Out = None, cabinet: Annotated[bool, typer.Option("--cabinet", help="Of cabinets' pages.")] = False) -> None:
     """Write the JSON Schema of procedure files, for editors."""
     from handsfree.procedure import commands
 

@@ -44,7 +44,7 @@ def prompt(number: int, cuttable: bool = True) -> Prompt:
 
 
 def test_what_is_given_after_a_cut_is_played(told: list[Any]) -> None:
-    """Found in a visit by voice: 'Switch off the cabinet. Pull the plug.' was never said. An answer cut what was playing, the
+    """Found in a visit by voice: 'Switch off the cabinet. Pull the plug.' was not said. An answer cut what was playing, the
     next sentence was given before the device called again, and the cut took it along."""
     out = loudspeaker.Loudspeaker(None, RealClock(), told.append)
     out.play(prompt(1))
