@@ -291,7 +291,7 @@ ROWS: QuestionRows = {
     Awaiting.OFF_AGAIN: Question(
         lambda flow: flow.prompt("prove-off-again", "step", cue=flow.cue("affirm")), _hears_off_again, off_again,
         asks("short-off-again"),
-        called("affirm", "say again"), Consequence.GUARDED,
+        called("power is on", "say again"), Consequence.GUARDED,
     ),
     Awaiting.LOOKED: Question(_says_look, hears_affirm, looked, asks("need-affirm"), _yes_no, Consequence.GUARDED),
     Awaiting.DEAD_READING: Question(_says_dead, _hears_dead, dead_reading, asks_reading, _may_give, Consequence.GUARDED),
