@@ -41,8 +41,10 @@ def _units() -> Iterator[tuple[str, DeclaredUnit]]:
     for path in (path for place in places if place.is_dir() for path in sorted(place.glob("*.yaml"))):
         import yaml
 
+        from handsfree import plain_yaml
+
         try:
-            data = yaml.safe_load(path.read_text("utf-8")) or {}
+            data = plain_yaml.load(path.read_text("utf-8")) or {}
         except (OSError, UnicodeDecodeError, yaml.YAMLError) as error:
             raise Trouble(f"The file of units {path.name} cannot be read: {' '.join(str(error).split())[:200]}") from None
         if not isinstance(data, dict):

@@ -15,8 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
-import yaml
-
+from handsfree import plain_yaml
 from handsfree.language.base import Language
 from handsfree.language.meaning import Listening, Meaning, Sense
 from handsfree.language.tokens import tokens
@@ -44,7 +43,7 @@ def lexicon(code: str, name: str) -> Lexicon | None:
     path = folder("grammar") / f"{code}.{name}.yaml"
     if not path.is_file():
         return None
-    data = yaml.safe_load(path.read_text(encoding="utf-8"))
+    data = plain_yaml.load(path.read_text(encoding="utf-8"))
     words = [(tuple(str(way).split()), group) for group, ways in data["words"].items() for way in ways]
     return Lexicon(
         tuple(sorted(words, key=lambda pair: -len(pair[0]))),

@@ -53,10 +53,12 @@ def load(path: Path) -> Prompts:
     gives a key twice, or has a bad place."""
     import yaml
 
+    from handsfree import plain_yaml
+
     try:
         if path.stat().st_size > _MOST_BYTES:
             raise Trouble(f"{path.name} is larger than a file of prompts may be ({_MOST_BYTES} bytes).")
-        node = yaml.compose(path.read_text(encoding="utf-8"), Loader=yaml.SafeLoader)
+        node = yaml.compose(path.read_text(encoding="utf-8"), Loader=plain_yaml.Loader)
     except (OSError, UnicodeDecodeError, yaml.YAMLError) as error:
         raise Trouble(f"The prompts {path.name} cannot be read: {error}.") from error
     if not isinstance(node, yaml.MappingNode):

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
-import yaml
-
+from handsfree import plain_yaml
 from handsfree.language.base import Language
 from handsfree.language.tokens import tokens
 from handsfree.procedure.cabinet import Page, spoken_from
@@ -23,12 +24,17 @@ def at_cabinet(book: Book, page: Page, language: Language) -> Book:
     return replace(spoken_from(book, page), asides=asides(page, language))
 
 
+@lru_cache(maxsize=4)
+def _templates(path: Path) -> Any:
+    return plain_yaml.load(path.read_text(encoding="utf-8"))
+
+
 def asides(page: Page, language: Language) -> dict[str, str]:
     """Question, as it is spoken -> answer."""
     path = folder("grammar") / f"{language.code}.page.yaml"
     if page.language != language.code or not path.is_file():
         return {}
-    templates = yaml.safe_load(path.read_text(encoding="utf-8"))
+    templates = _templates(path)
     found: dict[str, str] = {}
     for key, values in _asked(page, language, templates):
         row = templates[key]
@@ -42,7 +48,7 @@ def in_own_words(asked_of: Mapping[str, str], words: str, language: Language) ->
     path = folder("grammar") / f"{language.code}.page.yaml"
     if not asked_of or not path.is_file():
         return None
-    templates = yaml.safe_load(path.read_text(encoding="utf-8"))
+    templates = _templates(path)
     said = _content(words, language, templates)
     if not said & set(templates["asks"]) and "?" not in words:
         return None

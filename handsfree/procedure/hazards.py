@@ -25,10 +25,12 @@ def catalogue_of(texts: Iterable[tuple[str, str]]) -> Catalogue:
     Trouble for what is wrong in one: the file, the entry, and what is wrong with it."""
     import yaml
 
+    from handsfree import plain_yaml
+
     found: dict[str, dict[str, Any]] = {part: {} for part in _PARTS}
     for name, text in texts:
         try:
-            data = yaml.safe_load(text) or {}
+            data = plain_yaml.load(text) or {}
         except yaml.YAMLError as error:
             raise Trouble(f"{name} cannot be read as YAML: {' '.join(str(error).split())[:200]}") from None
         if not isinstance(data, dict) or set(data) - set(_PARTS):

@@ -93,11 +93,13 @@ def parse(text: str, name: str = "the fault model") -> FaultModel:
     """Read a fault model from YAML text. Raises Trouble that names the entry at fault."""
     import yaml
 
+    from handsfree import plain_yaml
+
     try:
         # Aliases are refused outright: a model needs none, and a few lines of them can fill a memory.
-        if any(isinstance(event, yaml.AliasEvent) for event in yaml.parse(text, Loader=yaml.SafeLoader)):
+        if any(isinstance(event, yaml.AliasEvent) for event in yaml.parse(text, Loader=plain_yaml.Loader)):
             raise Trouble(f"{name} uses YAML aliases, which are not allowed here: write the entry out.")
-        data = yaml.safe_load(text)
+        data = plain_yaml.load(text)
     except yaml.YAMLError as error:
         line = getattr(getattr(error, "problem_mark", None), "line", 0) + 1
         raise Trouble(f"{name} line {line} is not YAML: check the indents and the brackets there.") from error

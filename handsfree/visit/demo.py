@@ -47,9 +47,11 @@ def load_script(folder: Path) -> Script:
     """Trouble where the folder has no script, or the script is not one."""
     import yaml
 
+    from handsfree import plain_yaml
+
     path = folder / "visit.yaml"
     try:
-        data = yaml.safe_load(path.read_text(encoding="utf-8"))
+        data = plain_yaml.load(path.read_text(encoding="utf-8"))
         says = {(each["step"], each["awaiting"]): tuple(each["clips"]) for each in data["says"]}
         return Script(data["procedure"], data["technician"], data["site"], data["cabinet"], says, folder)
     except (OSError, yaml.YAMLError, KeyError, TypeError) as error:
