@@ -131,7 +131,7 @@ def read(text: str) -> Document:
 
 def _node(text: str) -> Node | None:
     """Raises yaml.YAMLError as Python's own reader words it."""
-    for make in _LOADERS:
+    for make in _LOADERS[-1:] if "\t" in text else _LOADERS:  # libyaml takes a tab where YAML has none
         loader = None
         try:
             loader = make(text)
