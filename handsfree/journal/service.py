@@ -165,7 +165,7 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
             for name, line in _LINES[type(event)](event):
                 getattr(got, name).append(line)
         if isinstance(event, ev.Say) and event.role == "caution":
-            got.cautions.append(own_words(event))
+            got.cautions.append(_of_the_step(own_words(event)))
     return got
 
 
@@ -185,10 +185,23 @@ def _moves_on(event: object) -> bool:
     return isinstance(event, ev.TimerRang)
 
 
+def _sentences(text: str) -> list[str]:
+    """Those of the step, without what to answer."""
+    return [part for part in re.split(r"(?<=[.!?])\s+", text) if not _NO_WORDS_OF_THE_STEP.match(part)]
+
+
+def _of_the_step(text: str) -> str:
+    return " ".join(_sentences(text))
+
+
 def _told(text: str, kind: str) -> str:
     """The step's sentences that are work, without those that say what to answer and how long a wait is."""
-    parts = [part for part in re.split(r"(?<=[.!?])\s+", text) if not _NO_WORDS_OF_THE_STEP.match(part)]
+    parts = _sentences(text)
     return " ".join(part for part in parts if kind == "wait" or not (_NO_WORK.match(part) or _PLUG.search(part)))
+
+
+#: What came of it, by what followed: a restore, or that its isolation was cleared.
+_AFTERWARDS = {"RESTORING": "then given back", "LIVE": "then taken for live", "ISOLATING": "then isolated anew"}
 
 
 def _isolation(account: Account) -> list[str]:
@@ -196,9 +209,9 @@ def _isolation(account: Account) -> list[str]:
     found = []
     for at, one in enumerate(account.spans):
         if one.state == "ISOLATED":
-            back = any(later.state == "LIVE" and later.source == one.source for later in account.spans[at + 1 :])
+            after = [later.state for later in account.spans[at + 1 :] if later.source == one.source]
             where = f"{one.source}: made" if one.source else "Made"
-            how = "then given back" if back else "not given back in this visit"
+            how = _AFTERWARDS[after[0]] if "LIVE" in after else "not given back in this visit"
             found.append(f"{where} safe under a lock and proved dead for {span(one.end - one.begin)}, {how}.")
     return found
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import io
 import json
 import re
@@ -20,7 +21,7 @@ from rich.console import Console
 
 from handsfree.errors import Trouble
 from handsfree.journal import captions, commands, exports, keys
-from handsfree.journal.account import Account, account
+from handsfree.journal.account import Account, IsolationSpan, account
 from handsfree.journal.canonical import entry_of
 from handsfree.journal.events import Stamped
 from handsfree.journal.page import page
@@ -211,6 +212,23 @@ def test_the_service_report_says_what_a_customer_must_know(told: Account) -> Non
     assert "proved dead for 7 min" in text
     assert "The next steps put your hands near a fan and the mains." not in work
     assert "The supply comes back in this order." not in work
+
+
+def test_a_caution_is_told_without_how_it_was_to_be_answered(told: Account) -> None:
+    text = markdown(service(told))
+    assert "Mains voltage can kill" in text
+    assert "Say understood" not in text
+
+
+def test_an_isolation_that_was_cleared_was_not_given_back(told: Account) -> None:
+    """Found by voice: 'power is on' in the middle of the work, and the customer read 'then given back'."""
+    states = ("ISOLATED", "LIVE", "ISOLATING", "ISOLATED", "RESTORING", "LIVE")
+    ends = (20.0, 21.0, 60.0, 90.0, 95.0, 99.0)
+    begins = (0.0, *ends[:-1])
+    cleared = tuple(IsolationSpan(*one) for one in zip(states, begins, ends, range(6), strict=True))
+    text = markdown(service(dataclasses.replace(told, spans=cleared)))
+    assert "proved dead for 20.0 s, then taken for live." in text
+    assert "proved dead for 30.0 s, then given back." in text
 
 
 def test_no_customer_report_carries_the_lock_number_or_the_voice(told: Account, tmp_path: Path) -> None:
