@@ -250,12 +250,16 @@ class Case(Frozen):
     when: Annotated[str, Field(max_length=500)] = Field(description="an expression over answers and readings")
     go: Name = Field(description="where it leads")
     tells: Tells | None = Field(None, description="what it tells the fault model")
+    check: Annotated[str, Field(pattern=r"^[a-z_]+$", max_length=60)] | None = Field(
+        None, description="the check of the fault model that is asked there: these cases come first, in the order in which "
+        "they tell the most for their time; one that tells nothing new is left out"
+    )
 
 
 class Decide(_Step):
     """Goes to the first case whose expression holds, else to `otherwise`. `say` explains it, and may be left out: it is
-    spoken only where `aloud` asks for it. An expression that meets a reading not taken or a borderline one goes to
-    `otherwise`, and the record says so."""
+    spoken only where `aloud` asks for it. Cases that name a `check` stand in the order of the fault model, where there is
+    one. An expression that meets a reading not taken or a borderline one goes to `otherwise`, and the record says so."""
 
     kind: Literal["decide"]
     say: Sentence = Field("", description="what it decides on, read aloud where `aloud` asks for it; its name when absent")

@@ -38,6 +38,12 @@ def remarks(book: Book, name: str, known: Observations | None = None) -> Iterato
             phrasing.say(code, "complaint-do", known=", ".join(complaints)), language=code,
         )  # fmt: skip
     for step in procedure.steps:
+        for case in step.cases if isinstance(step, Decide) else ():
+            if case.check is not None and (case.check not in known or case.check == COMPLAINT):
+                checks = [one for one in known if one != COMPLAINT]
+                hint = phrasing.hint(procedure.language, case.check, checks)
+                yield at(book, name, step, "cases", Weight.ERROR, "tells-no-check", where=case.when, tells=case.check,
+                         check=case.check, hint=hint)  # fmt: skip
         for where, tells in told(step):
             key, values = _wrong(tells, known, procedure.language)
             if key:

@@ -130,6 +130,16 @@ def next_check(
     )
 
 
+def worth(model: Model, observed: Mapping[str, str], names: Collection[str], isolated: bool = False) -> tuple[str, ...]:
+    """Those of these checks that tell something new, the one that tells most per minute from here first."""
+    beliefs = posterior(model, observed)
+    checks = [model.find(name) for name in names if name not in observed]
+    told = {check.id: information(check, beliefs) for check in checks}
+    cost = {check.id: check.minutes + switching(model, check, isolated) for check in checks}
+    left = [check.id for check in checks if told[check.id] >= LEAST_BITS]
+    return tuple(sorted(left, key=lambda name: (-told[name] / cost[name], name)))
+
+
 def _group(useful: list[Check], told: Mapping[str, float]) -> tuple[str, ...]:
     """The checks that need isolation and are worth doing in it, best first."""
     members = [check for check in useful if check.needs == "isolation"]
@@ -246,4 +256,5 @@ __all__ = [
     "time_to_act",
     "what_next",
     "why",
+    "worth",
 ]

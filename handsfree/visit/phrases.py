@@ -7,14 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from handsfree.isolation.energy import needed
 from handsfree.isolation.interlock import in_doubt
 from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal.events import Corrected, KeepNote, SetVoice, Utterance
 from handsfree.language.meaning import EMERGENCY, Sense
-from handsfree.procedure.hazards import usual
 from handsfree.resources import of_trade
-from handsfree.visit import facts, helping, places
+from handsfree.visit import advice, facts, helping, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import backward, clear
 from handsfree.visit.persons import begin_join, begin_leave, restate
@@ -135,33 +133,18 @@ def _advice(sentences: str) -> Callable[[Flow], None]:
     """What the fault model says of the answers so far; it only advises. `sentences`: 'what_next' or 'why'."""
 
     def advise(flow: Flow) -> None:
-        faultmodel, whatnext = of_trade("faultmodel"), of_trade("whatnext")
-        if faultmodel is None:
+        known = advice.told(flow)
+        if known is None or not known[1] or flow.state.language.code != "en":  # the fault model speaks English only
             flow.prompt("nothing-next", "help")
             return
-        model = faultmodel.shipped()
-        books = flow.state.book.procedures
-        under_way = (*reversed(flow.state.path), flow.state.book.main)
-        complaint = next((books[name].complaint for name in under_way if books[name].complaint), "")
-        answers = {check.id: check.answers for check in (*model.checks.values(), model.complaint)}
-        given = {**flow.state.told, model.complaint.id: complaint}
-        told = {check: answer for check, answer in given.items() if answer in answers.get(check, ())}
-        if not told or flow.state.language.code != "en":  # the fault model speaks English only
-            flow.prompt("nothing-next", "help")
-            return
-        found = list(getattr(whatnext, sentences)(model, told, isolated=_all_dead(flow)))
+        model, told = known
+        found = list(getattr(of_trade("whatnext"), sentences)(model, told, isolated=advice.all_dead(flow)))
         if found and "?" in found[0]:  # it is advice: nobody is asked this now
             found[0] = flow.sentence("check-next", check=found[0])
         for sentence in found:
             flow.say(sentence, "help")
 
     return advise
-
-
-def _all_dead(flow: Flow) -> bool:
-    """Everything that can be locked is ISOLATED: the fault model knows no sources, so what it advises may meet any."""
-    energy, interlock = flow.state.book.energy, flow.state.interlock
-    return not interlock.missing(needed(usual(), (), True, energy.sources))
 
 
 PHRASES: dict[str, Callable[[Flow], None]] = {

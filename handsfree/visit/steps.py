@@ -20,7 +20,7 @@ from handsfree.procedure import model
 from handsfree.procedure.evaluation import evaluate, widths_of
 from handsfree.procedure.expressions import name_of
 from handsfree.procedure.sources import method_of
-from handsfree.visit import facts, places
+from handsfree.visit import advice, facts, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Form, FrameStack, Result
@@ -149,7 +149,7 @@ def _decide(flow: Flow, step: model.Decide) -> Onward:
     if step.aloud:
         flow.say(step.say, "step")
     go, case, tells, used = step.otherwise, "otherwise", step.otherwise_tells, {}
-    for each in step.cases:
+    for each in advice.ordered(flow, step.cases):
         outcome = evaluate(each.when, values, widths=widths, series=series)
         used.update(dict(outcome.because))
         if outcome.sure:

@@ -93,22 +93,7 @@ def amiss(scenario: Scenario) -> list[str]:
     return [*found, f"({', '.join(made)}; {visit.isolations} isolations, {visit.utterances} turns)"] if found else []
 
 
-#: Of the second table, what the procedures conclude wrongly yet, or not at all. Strict: what is mended leaves this list.
-OPEN = (
-    "dirt, and the start device", "set warm, and a sensor that reads cold", "set cold, and a welded relay",
-    "heater open, and the drain blocked", "hot from a fan that stands, and silent", "a contact half open",
-    "deck laid on its side", "plate 240 on a system of 208", "a plate of 60 Hz on 50 Hz", "an unheated shed in winter",
-    "says it runs, and it does not", "knows of nothing",
-)  # fmt: skip
-
-
-def _rows() -> list[Any]:
-    wrong_yet = pytest.mark.xfail(strict=True, reason="open: the procedures do not conclude it yet")
-    every = (*SCENARIOS, *SECOND)
-    return [pytest.param(one, id=one.name, marks=wrong_yet if one.name in OPEN else ()) for one in every]
-
-
-@pytest.mark.parametrize("scenario", _rows())
+@pytest.mark.parametrize("scenario", [*SCENARIOS, *SECOND], ids=[one.name for one in (*SCENARIOS, *SECOND)])
 def test_an_experts_scenario(scenario: Scenario) -> None:
     assert not amiss(scenario)
 

@@ -13,7 +13,18 @@ from scipy.stats import entropy
 
 from handsfree.errors import Trouble
 from handsfree.trade.faultmodel import COMPLAINT, parse, shipped
-from handsfree.trade.whatnext import information, next_check, posterior, ranked, time_to_act, what_next, why
+from handsfree.trade.whatnext import (
+    LEAST_BITS,
+    information,
+    next_check,
+    posterior,
+    ranked,
+    switching,
+    time_to_act,
+    what_next,
+    why,
+    worth,
+)
 from tests.bench import whatnext as bench
 from tests.bench.mirror.answers import answer, mirrored
 from tests.bench.mirror.simulator import cabinet
@@ -187,3 +198,14 @@ def test_power_is_cut_once() -> None:
     undisturbed = [visit for visit in visits if not visit.tried]
     assert len(undisturbed) > 100
     assert sum(visit.isolations <= 1 for visit in undisturbed) / len(undisturbed) >= 0.97
+
+
+@settings(max_examples=50, deadline=None)
+@given(ANSWERS, st.sets(st.sampled_from(sorted(MODEL.checks)), min_size=1))
+def test_checks_of_a_procedure_are_put_in_the_order_of_what_they_tell(observed: dict[str, str], names: set[str]) -> None:
+    beliefs = posterior(MODEL, observed)
+    order = worth(MODEL, observed, names)
+    assert set(order) == {n for n in names if n not in observed and information(MODEL.checks[n], beliefs) >= LEAST_BITS}
+    asked = [MODEL.checks[name] for name in order]
+    told = [information(check, beliefs) / (check.minutes + switching(MODEL, check, False)) for check in asked]
+    assert told == sorted(told, reverse=True)

@@ -153,6 +153,13 @@ def _touch(state: State, read: Reader) -> str:
     return "cool" if shell < state.condition.room + 8 else _pick(shell > 85, "very_hot", "warm")
 
 
+def _sound(state: State, read: Reader) -> str:
+    c = state.condition
+    if c.tries():
+        return "hums"
+    return _pick(c.can_run() and settled(c)[1] != "never", "runs", "silent")
+
+
 def _condenser_fan(state: State, read: Reader) -> str:
     c = state.condition
     turning = c.condenser_fan > 0.05 and (c.can_run() or c.tries()) and settled(c)[1] != "never"
@@ -223,6 +230,7 @@ CHECKS: dict[str, Answer] = {
     "air_flow": _air_flow,
     "air_cold": lambda s, r: _pick(_split(s) > 2.5 and settled(s.condition)[1] != "never", "cold", "not_cold"),
     "compressor_touch": _touch,
+    "compressor_sound": _sound,
     "condenser_look": lambda s, r: _pick(s.condition.dirt > 0.45, "dirty", "clean"),
     "condenser_fan_turns": _condenser_fan,
     "coil_look": _coil,

@@ -1,0 +1,49 @@
+"""What the fault model says of the visit so far: for "what next", "why", and the order of a decision's checks.
+
+It only advises: nothing here isolates, and what it puts first lies behind the same gates as what it puts last."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from handsfree.isolation.energy import needed
+from handsfree.procedure.hazards import usual
+from handsfree.procedure.model import Case
+from handsfree.resources import of_trade
+from handsfree.visit.flow import Flow
+
+
+def told(flow: Flow) -> tuple[Any, Mapping[str, str]] | None:
+    """The fault model and what it was told, the complaint among it; None where the trade is left out."""
+    faultmodel = of_trade("faultmodel")
+    if faultmodel is None:
+        return None
+    model = faultmodel.shipped()
+    books = flow.state.book.procedures
+    under_way = (*reversed(flow.state.path), flow.state.book.main)
+    complaint = next((books[name].complaint for name in under_way if books[name].complaint), "")
+    answers = {check.id: check.answers for check in (*model.checks.values(), model.complaint)}
+    given = {**flow.state.told, model.complaint.id: complaint}
+    return model, {check: answer for check, answer in given.items() if answer in answers.get(check, ())}
+
+
+def all_dead(flow: Flow) -> bool:
+    """Everything that can be locked is ISOLATED: the fault model knows no sources, so what it advises may meet any."""
+    energy, interlock = flow.state.book.energy, flow.state.interlock
+    return not interlock.missing(needed(usual(), (), True, energy.sources))
+
+
+def ordered(flow: Flow, cases: Sequence[Case]) -> tuple[Case, ...]:
+    """Cases that name a check first, that which tells the most for its time before the others, without those that tell
+    nothing new; the rest behind them, as written. As written where no fault model is. What was answered in this procedure,
+    and be it with 'cannot tell', is not asked there again."""
+    here = flow.state.path
+    named = {case.check: case for case in cases if case.check is not None and (here, case.go) not in flow.state.remembered}
+    known = told(flow) if named else None
+    rest = tuple(case for case in cases if case.check is None)
+    if known is None:
+        return (*named.values(), *rest)
+    model, given = known
+    best = of_trade("whatnext").worth(model, given, [name for name in named if name in model.checks], all_dead(flow))
+    return (*(named[name] for name in best), *rest)
