@@ -130,7 +130,7 @@ def next_check(
     )
 
 
-def worth(model: Model, observed: Mapping[str, str], names: Collection[str], isolated: bool = False) -> tuple[str, ...]:
+def worth(model: FaultModel, observed: Mapping[str, str], names: Collection[str], isolated: bool = False) -> tuple[str, ...]:
     """Those of these checks that tell something new, the one that tells most per minute from here first."""
     beliefs = posterior(model, observed)
     checks = [model.find(name) for name in names if name not in observed]

@@ -69,7 +69,7 @@ FACTS = (
              chosen("too-warm", "sensor-or-cabinet", shown_temperature=shown, room_temperature=70.0,
                     cabinet_temperature=cabinet) == go
              for shown, cabinet, go in ((95.0, 60.0, "sensor-suspected"), (42.0, 60.0, "load-first"),
-                                        (60.0, 60.0, "warm-or-not")))),
+                                        (60.0, 60.0, "set-or-warm")))),
     Fact("too-warm", "the controller must be in its cooling mode, or the deck is never switched",
          lambda: answers("too-warm", "controller-mode")["something else"] == "mode-found"),
     Fact("fans-check-and-exchange", "the evaporator fan runs, though it need not be cold",
@@ -305,12 +305,18 @@ def test_a_hot_overload_that_closed_again_condemns_no_silent_compressor() -> Non
 
 
 def test_a_capacitor_that_nobody_measured_condemns_no_compressor() -> None:
+    """Measured against its plate, or looked for twice and not there."""
     name, plate = "compressor-does-not-start", {"capacitor_plate": 60.0}
-    assert chosen(name, "capacitor-known", capacitor_fitted="none") == "try-known"
-    for measured, go in ((60.0, "try-known"), (54.0, "start-open"), (20.0, "start-open")):
+    for measured, go in ((60.0, "try-known"), (54.0, "capacitor-again"), (20.0, "capacitor-again")):
         assert chosen(name, "capacitor-known", capacitor_fitted="fitted", capacitance=measured, **plate) == go
-    assert chosen(name, "capacitor-known", capacitor_fitted="fitted") == "start-open"
-    assert chosen(name, "capacitor-known") == "start-open"
+    assert chosen(name, "capacitor-known", capacitor_fitted="none") == "capacitor-again"
+    windings = {"common_to_start": 24.0, "common_to_run": 11.0, "start_to_run": 35.0}
+    tried = {"terminal_voltage": 229.0, "plate_voltage": 230.0, **windings}
+    assert chosen(name, "lost-or-seized", **tried) == "part-handover"
+    assert chosen(name, "lost-or-seized", capacitor_again="cannot tell", **tried) == "part-handover"
+    assert chosen(name, "lost-or-seized", capacitor_again="none", **tried) == "compressor-seized"
+    assert chosen(name, "lost-or-seized", capacitance=60.0, **tried) == "compressor-seized"
+    assert chosen(name, "lost-or-seized", capacitor_again="none", **{**tried, "start_to_run": 60.0}) == "part-handover"
 
 
 def test_the_scenario_is_marked_invented() -> None:
