@@ -23,6 +23,7 @@ UNSEEN = {
     "compressor-does-not-start": {("winding-sum", "otherwise"), ("lost-or-seized", "otherwise")},
     "fans-check-and-exchange": {("turned-or-not", "otherwise")},
     "prove-pull-down": {("read-on", "not taken(setting)")},
+    "dead-or-trips": {("dark-next", "otherwise")},  # where the fault model says that the voltage tells nothing more
 }
 
 #: Walked by itself, and by whoever calls it only from outside: what it makes of many readings would be met there all over.
