@@ -67,6 +67,8 @@ WORTH_TRYING: Mapping[str, tuple[float, ...]] = {
     "capacitor-plate": (60.0,),
     "capacitance": (60.0, 20.0),
     "past-common": (35.0,),
+    "shown-now": (41.0, 84.0),
+    "at-sensor": (41.0, 60.0),
     "morning-temperature": (42.0, 46.0, 60.0),
     "sensor-place-temperature": (41.0,),
     "sensor-resistance": (10000.0, 12000.0, 10700.0),
@@ -361,14 +363,14 @@ def _key(state: State) -> Any:
 
 def _passing(state: State) -> frozenset[tuple[str, str]]:
     """What is known of all that would make a step still ahead needless."""
-    asked = {
-        told
-        for frame in state.frames
-        for step in state.book.procedures[frame.procedure].steps
-        if step.id in _ahead(state.book.procedures[frame.procedure])[frame.step]
-        for told in getattr(step, "unless", ())
-    }
+    asked = chain.from_iterable(_unless(state.book.procedures[frame.procedure], frame.step) for frame in state.frames)
     return frozenset((name, value) for name, value in asked if (f := state.facts.get(name)) and f.result.text == value)
+
+
+@cache
+def _unless(procedure: Procedure, step_id: str) -> frozenset[tuple[str, str]]:
+    ahead = (procedure.step(ahead) for ahead in _ahead(procedure)[step_id])
+    return frozenset(told for step in ahead for told in getattr(step, "unless", ()))
 
 
 def _series(state: State) -> Any:
@@ -411,7 +413,7 @@ def _held(state: State, frames: FrameStack) -> Any:
     ahead = _ahead(procedure)[frames[-1].step]
     counts, here = _counts(procedure), frames[-1].step
     return tuple(
-        _choice(procedure, step, {name: results[name] for name in results if (here, step.id, name) in counts}, main)
+        _choice(procedure, step, {name: results[name] for name in results if (here, step.id, name) in counts}, main, here)
         for step in decisions(procedure) if step.id in ahead
     )  # fmt: skip
 
@@ -449,15 +451,61 @@ def _ahead(procedure: Procedure) -> dict[str, frozenset[str]]:
     return {step.id: frozenset(nx.descendants(graph, step.id) | {step.id}) for step in procedure.steps}
 
 
-def _choice(procedure: Procedure, step: Decide, results: Mapping[str, Result], main: bool) -> Any:
-    """The case it would take now; the readings too while others of the same decision are missing."""
-    names = tuple(dict.fromkeys(chain.from_iterable(_names(case.when) for case in step.cases)))
+def _choice(procedure: Procedure, step: Decide, results: Mapping[str, Result], main: bool, here: str) -> Any:
+    """Its cases, less those whose check was made, which the machine passes over; the one it would take now. While others of
+    its readings are missing, what is left of each case."""
+    cases = tuple(case.when for case in step.cases if case.check is None or expressions.name_of(case.go) not in results)
+    names = tuple(dict.fromkeys(chain.from_iterable(_names(when) for when in cases)))
     given = tuple((name, _value(results[name])) for name in names if name in results)
-    if not given:
-        return ()
     if main and len(given) < len(names):
-        return given
-    return _case(procedure, step.id, given)
+        return _left(procedure, cases, frozenset(names) - _to_come(procedure, here), given)
+    return cases, _case(procedure, cases, given)
+
+
+@cache
+def _to_come(procedure: Procedure, here: str) -> frozenset[str]:
+    """Names of what may be taken yet, or anew."""
+    return frozenset(expressions.name_of(step) for step in _ahead(procedure)[here])
+
+
+@cache
+def _left(
+    procedure: Procedure, cases: tuple[str, ...], settled: frozenset[str], given: tuple[tuple[str, Any], ...]
+) -> tuple[Any, ...]:
+    """What is left of each case once all that can no longer change is put in; up to the first that decides."""
+    found: list[Any] = []
+    for when in cases:
+        left = _rest(expressions.parse(when), procedure, settled, dict(given))
+        if left != (False, False):
+            found.append((when, left))
+        if isinstance(left, tuple) and left[0] in (True, None):
+            break
+    return tuple(found)
+
+
+def _rest(node: ast.expr, procedure: Procedure, settled: frozenset[str], values: Mapping[str, Any]) -> Any:
+    """(holds, borderline) of what is settled, in text what is not: what it says of a name that stands alone, else values."""
+    match node:
+        case ast.BoolOp():
+            settles = isinstance(node.op, ast.Or)
+            parts = [_rest(one, procedure, settled, values) for one in node.values]
+            if (settles, False) in parts:
+                return (settles, False)
+            parts = [part for part in parts if part != (not settles, False)]
+            if not parts:
+                return (not settles, False)
+            return parts[0] if len(parts) == 1 else f"{type(node.op).__name__} {parts}"
+        case ast.UnaryOp(op=ast.Not()):
+            part = _rest(node.operand, procedure, settled, values)
+            return (None if part[0] is None else not part[0], part[1]) if isinstance(part, tuple) else f"not {part}"
+    text = ast.unparse(node)
+    names = _names(text)
+    here = {name: values[name] for name in names if name in values}
+    if len(names) > 1 and not settled.issuperset(names):
+        return f"{text} {here}"
+    outcome = evaluate(text, here, widths=widths_of(procedure, here))
+    told = (outcome.holds, outcome.borderline)
+    return told if settled.issuperset(names) else f"{text} {told} {bool(here)}"
 
 
 def _value(result: Result) -> float | str | None:
@@ -465,13 +513,12 @@ def _value(result: Result) -> float | str | None:
 
 
 @cache
-def _case(procedure: Procedure, step_id: str, given: tuple[tuple[str, Any], ...]) -> int:
+def _case(procedure: Procedure, cases: tuple[str, ...], given: tuple[tuple[str, Any], ...]) -> int:
     """-1: otherwise. The same rule as the machine's, for merging states only; the machine decides by itself."""
-    step, values = procedure.step(step_id), dict(given)
-    assert isinstance(step, Decide)
+    values = dict(given)
     widths = widths_of(procedure, values)
-    for at, case in enumerate(step.cases):
-        outcome = evaluate(case.when, values, widths=widths)
+    for at, when in enumerate(cases):
+        outcome = evaluate(when, values, widths=widths)
         if outcome.sure:
             return at
         if outcome.borderline or outcome.holds is None:
