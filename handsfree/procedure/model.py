@@ -378,7 +378,12 @@ class Book:
     asides: Mapping[str, str] = field(default_factory=dict)
 
     def at(self, procedure: str, step_id: str) -> Step:
-        return self.procedures[procedure].step(step_id)
+        return self._steps[procedure][step_id]
+
+    @cached_property
+    def _steps(self) -> Mapping[str, Mapping[str, Step]]:
+        """Asked some forty times a turn."""
+        return {name: {step.id: step for step in reversed(one.steps)} for name, one in self.procedures.items()}
 
     @cached_property
     def energy(self) -> Energy:

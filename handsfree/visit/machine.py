@@ -19,6 +19,7 @@ from typing import Any
 from handsfree.dialogue.listening import listen_for
 from handsfree.dialogue.meant import usual_level
 from handsfree.dialogue.parts import Machine
+from handsfree.dialogue.question import changed
 from handsfree.isolation.interlock import Interlock, awaits, came_back, next_return, nobody, overstayed, spoke
 from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal import events
@@ -62,7 +63,7 @@ def advance(state: State, happening: Stamped) -> tuple[State, tuple[Effect, ...]
         return state, ()
     if not state.frames and not isinstance(event, events.Opened | events.Resumed):
         raise ValueError("the first happening of a visit is Opened")
-    flow = flow_of(replace(state, now=max(happening.mono, state.now), wall=happening.wall))
+    flow = flow_of(changed(state, now=max(happening.mono, state.now), wall=happening.wall))
     before = flow.state
     try:
         _take(flow, state, event)

@@ -405,17 +405,31 @@ def _ways(
 def _held(state: State, frames: FrameStack) -> Any:
     """What the procedure at this depth still needs of its results."""
     path = tuple(frame.procedure for frame in frames)
-    procedure = state.book.procedures[path[-1]]
+    procedure, here = state.book.procedures[path[-1]], frames[-1].step
     results = {
-        expressions.name_of(step): result for (where, step), result in state.remembered.items() if where == path
+        expressions.name_of(step): _value(result) for (where, step), result in state.remembered.items() if where == path
     }
     main = len(frames) == 1
-    ahead = _ahead(procedure)[frames[-1].step]
-    counts, here = _counts(procedure), frames[-1].step
     return tuple(
-        _choice(procedure, step, {name: results[name] for name in results if (here, step.id, name) in counts}, main, here)
+        _choice(procedure, step.id, tuple((name, results[name]) for name in names if name in results), main, here)
+        for step, names in _asked(procedure, here)
+    )  # fmt: skip
+
+
+@cache
+def _asked(procedure: Procedure, here: str) -> tuple[tuple[Decide, tuple[str, ...]], ...]:
+    """Each decision that can still come, with the names that count for it from here on."""
+    counts, ahead = _counts(procedure), _ahead(procedure)[here]
+    return tuple(
+        (step, tuple(name for name in _asks(step) if (here, step.id, name) in counts))
         for step in decisions(procedure) if step.id in ahead
     )  # fmt: skip
+
+
+def _asks(decision: Decide) -> tuple[str, ...]:
+    """The names that a decision hangs on, those of its checks among them."""
+    checks = (expressions.name_of(case.go) for case in decision.cases if case.check is not None)
+    return tuple(dict.fromkeys(chain(chain.from_iterable(_names(case.when) for case in decision.cases), checks)))
 
 
 @cache
@@ -431,7 +445,7 @@ def _counts(procedure: Procedure) -> frozenset[tuple[str, str, str]]:
     takes = {expressions.name_of(step.id): step for step in procedure.steps}
     found: set[tuple[str, str, str]] = set()
     for decision in decisions(procedure):
-        for name in chain.from_iterable(_names(case.when) for case in decision.cases):
+        for name in _asks(decision):
             taker = takes.get(name)
             anew = taker is not None and taker is not decision and not getattr(taker, "fact", None)
             less = nx.restricted_view(graph, [taker.id], []) if taker is not None and anew else graph
@@ -451,12 +465,15 @@ def _ahead(procedure: Procedure) -> dict[str, frozenset[str]]:
     return {step.id: frozenset(nx.descendants(graph, step.id) | {step.id}) for step in procedure.steps}
 
 
-def _choice(procedure: Procedure, step: Decide, results: Mapping[str, Result], main: bool, here: str) -> Any:
+@cache
+def _choice(procedure: Procedure, decision: str, given: tuple[tuple[str, Any], ...], main: bool, here: str) -> Any:
     """Its cases, less those whose check was made, which the machine passes over; the one it would take now. While others of
     its readings are missing, what is left of each case."""
-    cases = tuple(case.when for case in step.cases if case.check is None or expressions.name_of(case.go) not in results)
+    step, made = procedure.step(decision), {name for name, _ in given}
+    assert isinstance(step, Decide)
+    cases = tuple(case.when for case in step.cases if case.check is None or expressions.name_of(case.go) not in made)
     names = tuple(dict.fromkeys(chain.from_iterable(_names(when) for when in cases)))
-    given = tuple((name, _value(results[name])) for name in names if name in results)
+    given = tuple((name, value) for name, value in given if name in names)
     if main and len(given) < len(names):
         return _left(procedure, cases, frozenset(names) - _to_come(procedure, here), given)
     return cases, _case(procedure, cases, given)
