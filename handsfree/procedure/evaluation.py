@@ -93,8 +93,7 @@ def widths_of(procedure: Procedure, values: Mapping[str, Value]) -> dict[str, fl
     """The half-width of each reading of the procedure at its value, by name."""
     widths = {}
     for step in procedure.steps:
-        value = values.get(name_of(step.id))
-        if isinstance(step, Read) and isinstance(value, int | float):
+        if isinstance(step, Read) and isinstance(value := values.get(name_of(step.id)), int | float):
             widths[name_of(step.id)] = half_width(step.accuracy, step.unit, float(value))
     return widths
 

@@ -126,6 +126,7 @@ class Walk:
 
     book: Book
     states: int = 0
+    worded: set[str] = field(default_factory=set)  # questions whose other wordings were tried
     edges: set[Edge] = field(default_factory=set)
     entered: set[tuple[str, str]] = field(default_factory=set)
     hazards: int = 0
@@ -158,7 +159,7 @@ def walk(book: Book, most: int = 40_000) -> Walk:
     waiting, seen = [first], set[Any]()
     while waiting:
         state = waiting.pop()
-        for name, happenings in _moves(state):
+        for name, happenings in _moves(found, state):
             after = state
             for happening in happenings:
                 after = _tell(found, after, happening)
@@ -173,12 +174,12 @@ def walk(book: Book, most: int = 40_000) -> Walk:
                 waiting.append(after)
         found.states += 1
         assert found.states <= most, f"{book.main}: more than {most} states"
-        assert _moves_exist(state), f"{book.main}: nothing can be said at {state.frames}"
+        assert _moves_exist(found, state), f"{book.main}: nothing can be said at {state.frames}"
     return found
 
 
-def _moves_exist(state: State) -> bool:
-    return next(iter(_moves(state)), None) is not None
+def _moves_exist(found: Walk, state: State) -> bool:
+    return next(iter(_moves(found, state)), None) is not None
 
 
 def _tell(found: Walk, state: State, event: Any) -> State:
@@ -244,7 +245,7 @@ def _worst(powers: dict[str, str]) -> str:
 # ---- what can be said at a state ------------------------------------------------------------------------------------
 
 
-def _moves(state: State) -> Iterator[Move]:
+def _moves(found: Walk, state: State) -> Iterator[Move]:
     if state.closed:
         yield "return", (Resumed("return visit"),)
         return
@@ -261,7 +262,7 @@ def _moves(state: State) -> Iterator[Move]:
         case Awaiting.UNDERSTOOD:
             yield "", (command("understood"),)
         case Awaiting.ANSWER:
-            yield from _answers(state.step)
+            yield from _answers(found, state)
         case Awaiting.READING:
             yield from _readings(state)
         case Awaiting.GATE:
@@ -280,11 +281,16 @@ def _moves(state: State) -> Iterator[Move]:
             yield "", (TimerRang("wait"),)
 
 
-def _answers(step: Step | None) -> Iterator[Move]:
+def _answers(found: Walk, state: State) -> Iterator[Move]:
+    """An answer's other wordings are tried where its question is met first; what they leave behind is a state of its own if
+    it differs."""
+    step = state.step
     assert isinstance(step, Ask)
+    here = f"{state.frames[-1].procedure}/{step.id}"
     for answer in step.answers:
-        for words in (answer.say, *answer.also):
+        for words in (answer.say, *(answer.also if here not in found.worded else ())):
             yield answer.say, (said(Sense.PHRASE, words),)
+    found.worded.add(here)
     yield from _ways_out(step)
 
 
@@ -352,30 +358,39 @@ def _names(when: str) -> tuple[str, ...]:
     return expressions.names_in(when)
 
 
+Given = tuple[tuple[str, Any], ...]  # name -> value, of one procedure
+Ahead = tuple[Procedure, frozenset[str]]
+
+
 def _key(state: State) -> Any:
-    lock = state.interlock
-    held = tuple(_held(state, state.frames[: depth + 1]) for depth in range(len(state.frames)))
+    lock, check = state.interlock, state.check if state.awaiting is Awaiting.RESTORE_CHECK else 0  # set where it begins
+    given = tuple(_given(state, state.frames[: depth + 1]) for depth in range(len(state.frames)))
+    places = [(state.book.procedures[frame.procedure], frame.step) for frame in state.frames]
+    ahead = tuple((one, _ahead(one, here, _taken(one, then))) for (one, here), then in zip(places, given, strict=True))
+    held = tuple(
+        _held(*each, here, then, depth == 0)
+        for depth, (each, (_, here), then) in enumerate(zip(ahead, places, given, strict=True))
+    )
     return (
-        state.frames, state.awaiting, state.check, state.point, tuple(sorted(lock.holds.items())), lock.given, lock.locks,
-        state.closed, held, tuple(sorted(state.covering.items())), state.return_to, _series(state), _passing(state),
+        state.frames, state.awaiting, check, state.point, tuple(sorted(lock.holds.items())), lock.given, lock.locks,
+        state.closed, held, tuple(sorted(state.covering.items())), state.return_to, _series(state), _passing(state, ahead),
     )  # fmt: skip
 
 
-def _passing(state: State) -> frozenset[tuple[str, str]]:
+def _passing(state: State, ahead: tuple[Ahead, ...]) -> frozenset[tuple[str, str]]:
     """What is known of all that would make a step still ahead needless."""
-    asked = chain.from_iterable(_unless(state.book.procedures[frame.procedure], frame.step) for frame in state.frames)
+    asked = chain.from_iterable(_unless(*one) for one in ahead)
     return frozenset((name, value) for name, value in asked if (f := state.facts.get(name)) and f.result.text == value)
 
 
 @cache
-def _unless(procedure: Procedure, step_id: str) -> frozenset[tuple[str, str]]:
-    ahead = (procedure.step(ahead) for ahead in _ahead(procedure)[step_id])
-    return frozenset(told for step in ahead for told in getattr(step, "unless", ()))
+def _unless(procedure: Procedure, ahead: frozenset[str]) -> frozenset[tuple[str, str]]:
+    return frozenset(told for step in ahead for told in getattr(procedure.step(step), "unless", ()))
 
 
 def _series(state: State) -> Any:
     """Of the series that decisions judge, what they would say of it now; readings that lead the same ways are one."""
-    if not state.frames:
+    if not state.frames or not state.series:
         return ()
     series: dict[str, tuple[tuple[float, float], ...]] = {}
     for one in state.series:
@@ -402,28 +417,26 @@ def _ways(
     return tuple(tuple(evaluate(when, values, series=rows).holds for when in cases) for cases in judged)
 
 
-def _held(state: State, frames: FrameStack) -> Any:
-    """What the procedure at this depth still needs of its results."""
+def _given(state: State, frames: FrameStack) -> Given:
     path = tuple(frame.procedure for frame in frames)
-    procedure, here = state.book.procedures[path[-1]], frames[-1].step
-    results = {
-        expressions.name_of(step): _value(result) for (where, step), result in state.remembered.items() if where == path
-    }
-    main = len(frames) == 1
+    results = state.remembered.items()
+    return tuple((expressions.name_of(step), _value(result)) for (where, step), result in results if where == path)
+
+
+def _held(procedure: Procedure, ahead: frozenset[str], here: str, given: Given, main: bool) -> Any:
+    """What a procedure under way still needs of its results."""
+    results = dict(given)
     return tuple(
-        _choice(procedure, step.id, tuple((name, results[name]) for name in names if name in results), main, here)
-        for step, names in _asked(procedure, here)
-    )  # fmt: skip
+        _choice(procedure, step, tuple((name, results[name]) for name in names if name in results), main, ahead)
+        for step, names in _asked(procedure, ahead, here)
+    )
 
 
 @cache
-def _asked(procedure: Procedure, here: str) -> tuple[tuple[Decide, tuple[str, ...]], ...]:
+def _asked(procedure: Procedure, ahead: frozenset[str], here: str) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """Each decision that can still come, with the names that count for it from here on."""
-    counts, ahead = _counts(procedure), _ahead(procedure)[here]
-    return tuple(
-        (step, tuple(name for name in _asks(step) if (here, step.id, name) in counts))
-        for step in decisions(procedure) if step.id in ahead
-    )  # fmt: skip
+    counts, asked = _counts(procedure), [step for step in decisions(procedure) if step.id in ahead]
+    return tuple((one.id, tuple(name for name in _asks(one) if (here, one.id, name) in counts)) for one in asked)
 
 
 def _asks(decision: Decide) -> tuple[str, ...]:
@@ -453,20 +466,53 @@ def _counts(procedure: Procedure) -> frozenset[tuple[str, str, str]]:
     return frozenset(found)
 
 
-@cache
-def _ahead(procedure: Procedure) -> dict[str, frozenset[str]]:
-    """Of each step, every step that can still come."""
-    import networkx as nx
-
-    graph = nx.DiGraph()
-    for step in procedure.steps:
-        graph.add_node(step.id)
-        graph.add_edges_from((step.id, way.to) for way in ways(procedure, step) if way.to is not None)
-    return {step.id: frozenset(nx.descendants(graph, step.id) | {step.id}) for step in procedure.steps}
+def _taken(procedure: Procedure, given: Given) -> frozenset[str]:
+    """Of what was taken, that which a case wants not to be."""
+    wanted = _wanted(procedure)
+    return frozenset(name for name, value in given if value is not None and name in wanted)
 
 
 @cache
-def _choice(procedure: Procedure, decision: str, given: tuple[tuple[str, Any], ...], main: bool, here: str) -> Any:
+def _wanted(procedure: Procedure) -> frozenset[str]:
+    return frozenset(name for them in _wants(procedure).values() for _, names in them for name in names)
+
+
+@cache
+def _wants(procedure: Procedure) -> dict[str, tuple[tuple[str, frozenset[str]], ...]]:
+    """Every way from step to step, with what must not be taken where it goes on."""
+    return {
+        step.id: tuple(
+            (way.to, _untaken(way.name) if isinstance(step, Decide) and way.name != "otherwise" else frozenset())
+            for way in ways(procedure, step) if way.to is not None
+        )
+        for step in procedure.steps
+    }  # fmt: skip
+
+
+def _untaken(when: str) -> frozenset[str]:
+    """The names of which the whole condition wants that they are not taken."""
+    node = expressions.parse(when)
+    parts = node.values if isinstance(node, ast.BoolOp) and isinstance(node.op, ast.And) else [node]
+    wants = [ast.unparse(part) for part in parts if isinstance(part, ast.UnaryOp) and isinstance(part.op, ast.Not)]
+    return frozenset(name for want in wants for name in _names(when) if want == f"not taken({name})")
+
+
+@cache
+def _ahead(procedure: Procedure, here: str, taken: frozenset[str]) -> frozenset[str]:
+    """Every step that can still come. Nothing comes through a case that wants something not taken which was, and which
+    nothing that can come takes anew."""
+    found, waiting = {here}, [here]
+    while waiting:
+        at = waiting.pop()
+        new = {to for to, wants in _wants(procedure)[at] if not wants & taken} - found
+        found |= new
+        waiting.extend(new)
+    anew = taken & {expressions.name_of(step) for step in found}
+    return _ahead(procedure, here, taken - anew) if anew else frozenset(found)
+
+
+@cache
+def _choice(procedure: Procedure, decision: str, given: Given, main: bool, ahead: frozenset[str]) -> Any:
     """Its cases, less those whose check was made, which the machine passes over; the one it would take now. While others of
     its readings are missing, what is left of each case."""
     step, made = procedure.step(decision), {name for name, _ in given}
@@ -475,19 +521,19 @@ def _choice(procedure: Procedure, decision: str, given: tuple[tuple[str, Any], .
     names = tuple(dict.fromkeys(chain.from_iterable(_names(when) for when in cases)))
     given = tuple((name, value) for name, value in given if name in names)
     if main and len(given) < len(names):
-        return _left(procedure, cases, frozenset(names) - _to_come(procedure, here), given)
+        return _left(procedure, cases, frozenset(names) - _to_come(ahead), given)
     return cases, _case(procedure, cases, given)
 
 
 @cache
-def _to_come(procedure: Procedure, here: str) -> frozenset[str]:
+def _to_come(ahead: frozenset[str]) -> frozenset[str]:
     """Names of what may be taken yet, or anew."""
-    return frozenset(expressions.name_of(step) for step in _ahead(procedure)[here])
+    return frozenset(map(expressions.name_of, ahead))
 
 
 @cache
 def _left(
-    procedure: Procedure, cases: tuple[str, ...], settled: frozenset[str], given: tuple[tuple[str, Any], ...]
+    procedure: Procedure, cases: tuple[str, ...], settled: frozenset[str], given: Given
 ) -> tuple[Any, ...]:
     """What is left of each case once all that can no longer change is put in; up to the first that decides."""
     found: list[Any] = []
@@ -530,7 +576,7 @@ def _value(result: Result) -> float | str | None:
 
 
 @cache
-def _case(procedure: Procedure, cases: tuple[str, ...], given: tuple[tuple[str, Any], ...]) -> int:
+def _case(procedure: Procedure, cases: tuple[str, ...], given: Given) -> int:
     """-1: otherwise. The same rule as the machine's, for merging states only; the machine decides by itself."""
     values = dict(given)
     widths = widths_of(procedure, values)
