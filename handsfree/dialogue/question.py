@@ -74,8 +74,8 @@ class Question(Generic[T, A]):
 
 
 def changed(state: S, **changes: Any) -> S:
-    """A state with these fields changed. `dataclasses.replace` makes the same, sets each of some fifty fields anew, and took a
-    quarter of a turn."""
+    """A state with these fields changed, as `dataclasses.replace` makes it, which sets each of some fifty fields anew and
+    took a quarter of a turn."""
     after: S = object.__new__(type(state))
     vars(after).update(vars(state))
     if not changes.keys() <= vars(after).keys():
