@@ -241,7 +241,8 @@ def _way_rows(drawing: _Drawing, node: ChartNode, spot: Spot, y: float, arrows: 
         elif way.lines:
             yield _link(way.to, goes, spot.right - 8, y + ROW * 0.8, "end")
         elif arrow is None:
-            yield _link(way.to, goes, (spot.left + spot.right) / 2, spot.bottom + 13, "middle")
+            down = any(_straight(other) == DOWN for other in arrows)  # another way's arrow goes down the middle
+            yield _link(way.to, goes, spot.left + COLUMN / (4 if down else 2), spot.bottom + 13, "middle")
         y += ROW * len(way.lines)
 
 

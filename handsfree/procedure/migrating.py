@@ -22,6 +22,7 @@ from handsfree.procedure.model import Decide, Procedure, Read
 from handsfree.procedure.parts import Instrument
 
 _EMPTY = re.compile(r"^(\s+(?!-)[^\s#{][^#{]*:) \{\}(\s*(?:#.*)?)$")
+_TOLD = re.compile(r"((?:check|tells): [\w=]+)")  # names of the fault model's, even where a step is called like one
 _NAME = re.compile(r"[a-z]\w*\b(?!\()")  # a function is called by its own name, even where a step is called like it
 _FIELD = re.compile(r"^    (\w+): (.*?)(\s+#.*)?$")
 _SHARED = [name for name in Instrument.model_fields if name != "name"]
@@ -102,7 +103,9 @@ def _expression(row: str, names: dict[str, str]) -> str:
 
 
 def _names(text: str, names: dict[str, str]) -> str:
-    return _NAME.sub(lambda found: names.get(found[0], found[0]), text)
+    parts = _TOLD.split(text)
+    parts[::2] = [_NAME.sub(lambda found: names.get(found[0], found[0]), part) for part in parts[::2]]
+    return "".join(parts)
 
 
 def _plain(procedure: Procedure) -> object:
