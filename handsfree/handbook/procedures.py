@@ -17,6 +17,7 @@ FORMS = {
     model.NAME: "a name: small letters, digits, single '-'",
     r"^\d+(\.\d+)? ?(s|min|h|d)$": "a time, as `90 s`, `5 min`, `24 h`, `2 d`",
     r"^[a-z_]+=[a-z_]+$": "a check and its answer, as `display=dark`",
+    r"^[a-z_]+$": "a check, as `display`",
     r"^[a-z]{2}$": "two letters, as `en`",
     r"^[a-z_]*$": "small letters and `_`",
     r"^[a-z]*$": "small letters",
