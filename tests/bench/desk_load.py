@@ -39,8 +39,8 @@ def run(asked: DeskOptions) -> None:
     uvicorn.run(build(desk), host=asked.host, port=asked.port, log_level="error", access_log=False, timeout_keep_alive=10)
 
 
-def wait_for(address: str) -> None:
-    for _ in range(600):
+def wait_for(address: str, seconds: int = 60) -> None:
+    for _ in range(10 * seconds):
         with contextlib.suppress(httpx.HTTPError):
             if httpx.get(f"{address}/sign-in").status_code == 200:
                 return
