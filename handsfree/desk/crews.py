@@ -4,23 +4,26 @@ Rules of this file:
 
 - A technician is a name in the records, or the names that the registry says are one person, by that of today; the team is
   that of their account, the region that of the team.
+- Figures of everybody come from the rolls, 30 days a row of a technician; see `rolls`.
+- First visits are counted here where it is known whether somebody had to come again, up to a whole block of the rolls.
 - Askings-again are told beside all that was said, and beside everybody's: noise and accents are not the person's fault.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 
 from sqlalchemy import Engine, delete, func, insert, select
 
 from handsfree.desk import registry
-from handsfree.desk.measures import Between
+from handsfree.desk.measures import EPOCH, Between, day_of
 from handsfree.desk.people_tables import TeamRow, User
 from handsfree.desk.queries import Scope, _all
-from handsfree.desk.rolls import count, is_first, is_fixed, is_return
-from handsfree.desk.tables import GOOD, FindingRow, Visit
+from handsfree.desk.rolls import settled_until, technicians_in
+from handsfree.desk.tables import FindingRow, Visit
 from handsfree.errors import Trouble
 
 NO_TEAM, NO_REGION = "no team", "no region"
@@ -29,7 +32,8 @@ NO_TEAM, NO_REGION = "no team", "no region"
 @dataclass(frozen=True)
 class Crew:
     """Figures of a technician, a team or a region; '' where it is of more than one. `minutes` on site in the mean; `again`:
-    share asked again of what was said to the program; None where there is nothing to count. `last`: seconds of the epoch."""
+    share asked again of what was said to the program; None where there is nothing to count. `firsts`, `fixed`: see
+    `firsts_until`. `last`: day of the last visit."""
 
     technician: str
     team: str
@@ -42,7 +46,7 @@ class Crew:
     fixed: int
     returns: int
     open_findings: int
-    last: float
+    last: str
     people: int = 1
 
     @property
@@ -82,44 +86,39 @@ def teams(engine: Engine) -> dict[str, str]:
 
 
 def technicians(
-    engine: Engine, people: Engine, scope: Scope, between: Between, names: tuple[str, ...] = ()
+    engine: Engine, people: Engine, scope: Scope, between: Between, now: float, names: tuple[str, ...] = ()
 ) -> list[Crew]:
-    """Each by themselves, by name. `names`: of whom records call so alone."""
-    open_of = (
-        select(Visit.technician, func.count().label("many"))
-        .join(FindingRow, FindingRow.visit_id == Visit.id)
-        .where(scope.where(), ~FindingRow.closed)
-        .group_by(Visit.technician)
-    )
-    asked = (
-        select(
-            Visit.technician,
-            func.count().label("visits"),
-            func.sum(Visit.on_site).label("seconds"),
-            func.sum(Visit.heard).label("heard"),
-            func.sum(Visit.again).label("asked_again"),
-            count(is_first()).label("firsts"),
-            count(is_fixed()).label("fixed"),
-            count(is_return()).label("returns"),
-            func.max(Visit.began).label("last"),
-        )
-        .where(scope.where(), Visit.standing == GOOD, Visit.began >= between.since, Visit.began < between.until)
-        .group_by(Visit.technician)
-        .order_by(Visit.technician)
-    )
-    if names:
-        asked, open_of = asked.where(Visit.technician.in_(names)), open_of.where(Visit.technician.in_(names))
+    """Each by themselves, by name. `names`: of whom records call so alone. Of a scope that does not see everybody the visits
+    are asked themselves, a few thousand a year."""
+    theirs = names or scope.technicians
+    which = () if theirs is None else (Visit.technician.in_([name for name in theirs if scope.has(name)]),)
+    open_of = select(FindingRow.technician, func.count().label("many")).where(~FindingRow.closed)
+    if theirs is not None:
+        open_of = open_of.where(FindingRow.technician.in_(theirs))
     team_of, region_of = teams(people), regions(people)
-    still = {row.technician: row.many for row in _all(engine, open_of)}
+    still = {row.technician: row.many for row in _all(engine, open_of.group_by(FindingRow.technician))}
     called = {name: one.name for one in registry.all_of(people, registry.PERSON) for _, name in one.names}
+    asked = technicians_in(*between.days, firsts_until(now), *which)
     found: dict[str, list[Crew]] = {}
     for row in _all(engine, asked):
         found.setdefault(called.get(row.technician, row.technician), []).append(_crew(row, team_of, region_of, still))
-    return sorted((_person(name, some) for name, some in found.items()), key=lambda one: one.technician)
+    return [_person(name, some) for name, some in sorted(found.items())]
+
+
+def firsts_until(now: float) -> int:
+    """The day before which first visits are counted here, as days since 1970-01-01."""
+    return settled_until(day_of(now))
+
+
+def day(number: int) -> str:
+    """'2026-02-11' for days since 1970-01-01."""
+    return date.fromordinal(number + EPOCH).isoformat()
 
 
 def _person(name: str, some: list[Crew]) -> Crew:
     """Under the name of today; of the team that one of their names has."""
+    if len(some) == 1:
+        return replace(some[0], technician=name)
     of = next((one for one in some if one.team != NO_TEAM), some[0])
     return replace(_sum(of.region, of.team, some), technician=name, people=1)
 
@@ -133,20 +132,29 @@ def _crew(row: Any, team_of: dict[str, str], region_of: dict[str, str], still: d
         int(row.visits),
         float(row.seconds),
         int(row.heard),
-        int(row.asked_again),
+        int(row.again),
         int(row.firsts),
         int(row.fixed),
         int(row.returns),
         open_findings=still.get(row.technician, 0),
-        last=row.last,
+        last=day(int(row.last)),
     )
 
 
-def rolled(crews: Iterable[Crew], *, by_region: bool = False) -> list[Crew]:
-    """Teams out of technicians, or regions, by name; `people`: how many went into each."""
+def teams_of(crews: Iterable[Crew]) -> list[Crew]:
+    """Technicians rolled up, by region and name; `people`: how many went into each."""
+    return _rolled(crews, lambda one: (one.region, one.team))
+
+
+def regions_of(crews: Iterable[Crew]) -> list[Crew]:
+    """Technicians rolled up, by name."""
+    return _rolled(crews, lambda one: (one.region, ""))
+
+
+def _rolled(crews: Iterable[Crew], key: Callable[[Crew], tuple[str, str]]) -> list[Crew]:
     by: dict[tuple[str, str], list[Crew]] = {}
     for one in crews:
-        by.setdefault((one.region, "" if by_region else one.team), []).append(one)
+        by.setdefault(key(one), []).append(one)
     return [_sum(region, team, some) for (region, team), some in sorted(by.items())]
 
 

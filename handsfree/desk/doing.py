@@ -57,7 +57,7 @@ def _done(request: Request, form: FormFields, keys: list[str], back: str) -> Res
             said = f"{WHAT[one.what].words}: {lack}. Nothing was done." if one.what in WHAT else f"{lack}. Nothing was done."
             return sorry(request, 422, said[0].upper() + said[1:])
     kept = acts.append(desk.own, made, desk.key)
-    threads.note(desk.engine, kept)
+    threads.note(desk.engine, kept, desk.names_of)
     for one in made:
         watch.note(f"finding {one.what}", name=account.name, visit=one.visit, rule=one.rule)
     what = f"Each of {len(made)} findings" if len(made) > 1 else "The finding"

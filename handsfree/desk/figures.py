@@ -17,6 +17,7 @@ from handsfree.desk.lists import (
     RETURN_COLUMNS,
     STEP_COLUMNS,
     VERSION_COLUMNS,
+    Columns,
     as_file,
 )
 from handsfree.desk.pages import file_kind
@@ -106,28 +107,43 @@ def digest_page(request: Request) -> Response:
 
 @for_roles("supervisor")
 def crew(request: Request) -> Response:
-    """Regions and teams; with `team` its technicians."""
+    """Regions and teams; with `region` its teams, with `team` its technicians. Regions are for who sees everybody: of what a
+    supervisor of one team sees no figure of a region could be made."""
     desk, scope = desk_of(request), scope_of(request)
     between, given = between_of(request)
-    team = asked_for(request, "team", 100)
-    people = crews.technicians(desk.engine, desk.people, scope, between)
+    team, region, by = (asked_for(request, name, 100) for name in ("team", "region", "by"))
+    everybody = scope == EVERYBODY
+    if not everybody and (region or by == "region"):
+        return sorry(request, 403, "Figures of regions are for who sees everybody.")
+    people = crews.technicians(desk.engine, desk.people, scope, between, now())
+    people = [one for one in people if team in ("", one.team) and region in ("", one.region)]
     if (kind := file_kind(request)) is not None:
-        return as_file(kind, "people", PEOPLE_COLUMNS, [one for one in people if team in ("", one.team)])
-    rows = [one for one in people if one.team == team] if team else crews.rolled(people)
+        rolled = {"team": crews.teams_of, "region": crews.regions_of}.get(by)
+        return as_file(kind, f"{by}s" if rolled else "people", *_columns(rolled(people) if rolled else people, by))
+    rows = people if team else crews.teams_of(people)
     return page(
         request,
         "crew.html",
         team=team,
+        region=region,
         rows=rows[:MOST],
         left=max(0, len(rows) - MOST),
         given=given,
         between=between,
-        asked=_kept({**given, "team": team}),
-        regions=[] if team else crews.rolled(people, by_region=True)[:60],
-        region=crews.regions(desk.people).get(team, ""),
-        may_change=scope == EVERYBODY and bool(team),
+        asked=_kept({**given, "team": team, "region": region}),
+        dates=_kept(given),
+        firsts_until=crews.day(crews.firsts_until(now())),
+        regions=crews.regions_of(people)[:60] if everybody and not team and not region else [],
+        team_region=crews.regions(desk.people).get(team, ""),
+        may_change=everybody and bool(team),
         problem=bad_days(given),
     )
+
+
+def _columns(rows: list[crews.Crew], by: str) -> tuple[Columns, list[crews.Crew]]:
+    """What a file of these has: of a team nobody is named, of a region no team."""
+    without = {"team": ("technician",), "region": ("technician", "team")}.get(by, ("people",))
+    return tuple(one for one in PEOPLE_COLUMNS if one[1] not in without), rows
 
 
 @form_for_roles("supervisor")
@@ -157,7 +173,7 @@ def _technician(request: Request, name: str) -> Response:
     seen = queries.visits(desk.engine, scope, Filter(exactly=names), most=queries.PAGE) if names else []
     if not seen and request.state.account.technician not in names:
         return sorry(request, 404, "There is no such technician, or they are not of your team.")
-    own = crews.technicians(desk.engine, desk.people, scope, between, names) if names else []
+    own = crews.technicians(desk.engine, desk.people, scope, between, now(), names) if names else []
     return page(
         request,
         "technician.html",

@@ -65,10 +65,12 @@ def refresh(
     removers: frozenset[str] = frozenset(),
     one_in: int = 0,
     one: places.One = places.as_written,
+    names_of: threads.NamesOf = threads.as_written,
 ) -> Refreshed:
     """The database as the folders are now. `tell` is given (done, of how many) after each batch. `heads`: each visit is held
     against what was noted of it, and those that hold are noted. `one_in`: so many are drawn for review, see
-    `review`; `one`: which names are one cabinet."""
+    `review`; `one`: which names are one cabinet; `names_of`: which are one
+    person."""
     with engine.connect() as connection:
         there = {row.name: (row.size, row.changed, row.reading) for row in connection.execute(
             select(Visit.name, Visit.size, Visit.changed, Visit.reading))}
@@ -82,7 +84,7 @@ def refresh(
     noted = heads.noted() if heads is not None else {}
     reading = partial(_read, known=known, sound_elsewhere=sound_elsewhere, noted=noted, removers=removers)
     for batch in _batches(_read_all(stale, cores, reading), BATCH):
-        put(engine, [drawn(out, one_in) for out in batch], one)
+        put(engine, [drawn(out, one_in) for out in batch], one, names_of)
         if heads is not None:
             good = [out.visit for out in batch if out.visit["standing"] == GOOD and not out.visit["problem"]]
             heads.note(*((v["name"], v["events"], v["head"]) for v in good), by="found here")
@@ -121,9 +123,10 @@ def folders(visits: Path, known: Mapping[str, str] | None = None) -> Iterator[tu
 def ingest(
     engine: Engine, folder: Path, known: dict[str, str] | None = None, *, sound_elsewhere: bool = False,
     removers: frozenset[str] = frozenset(), one_in: int = 0, one: places.One = places.as_written,
+    names_of: threads.NamesOf = threads.as_written,
 ) -> None:
     """One visit, now: it was held against what was noted of it when it came."""
-    put(engine, [drawn(_read(folder, known, sound_elsewhere, {}, removers), one_in)], one)
+    put(engine, [drawn(_read(folder, known, sound_elsewhere, {}, removers), one_in)], one, names_of)
 
 
 def _read(
@@ -154,12 +157,15 @@ def _batches(items: Iterable[T], size: int) -> Iterator[list[T]]:
         yield batch
 
 
-def put(engine: Engine, outs: Sequence[ReadOut], one: places.One = places.as_written) -> None:
+def put(
+    engine: Engine, outs: Sequence[ReadOut], one: places.One = places.as_written,
+    names_of: threads.NamesOf = threads.as_written,
+) -> None:
     """Visits into the database, in place of what was there under their names."""
-    put_alone(engine, lambda connection: put_in(connection, outs, one))
+    put_alone(engine, lambda connection: put_in(connection, outs, one, names_of))
 
 
-def put_in(connection: Connection, outs: Sequence[ReadOut], one: places.One) -> None:
+def put_in(connection: Connection, outs: Sequence[ReadOut], one: places.One, names_of: threads.NamesOf) -> None:
     before = set(connection.scalars(select(Visit.id).where(Visit.name.in_([out.visit["name"] for out in outs]))))
     cabinets = returns.cabinets_of(connection, before)
     rolls.take_out(connection, before)
@@ -174,14 +180,14 @@ def put_in(connection: Connection, outs: Sequence[ReadOut], one: places.One) -> 
                 if table.__tablename__ == "lines":
                     filled["saying_id"] = sayings[_digest(filled.pop("text"))]
                 if table is FindingRow:
-                    filled["closed"] = row["key"] in closed
+                    filled |= {"closed": row["key"] in closed, "technician": _text("technician", out.visit["technician"])}
                 values.append(filled)
         if values:
             connection.execute(insert(table), values)
     cabinets += returns.cabinets_of(connection, ids.values())
     returns.note(connection, dict.fromkeys(cabinets), ids.values(), rolls.take_out, rolls.put_in)
     rolls.put_in(connection, ids.values())
-    threads.hear_answers(connection)
+    threads.hear_answers(connection, names_of)
 
 
 def _visit_rows(connection: Connection, outs: Sequence[ReadOut], one: places.One) -> dict[str, int]:

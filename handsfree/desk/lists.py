@@ -65,9 +65,10 @@ STEP_COLUMNS: Columns = (
     ("mean minutes", "minutes"),
 )  # fmt: skip
 PEOPLE_COLUMNS: Columns = (
-    ("technician", "technician"), ("team", "team"), ("region", "region"), ("visits", "visits"),
-    ("minutes on site in the mean", "minutes"), ("share asked again", "again"), ("first visits", "firsts"),
-    ("mended at the first", "fixed"), ("returns", "returns"), ("open findings", "open_findings"), ("last begun", "last"),
+    ("technician", "technician"), ("team", "team"), ("region", "region"), ("technicians", "people"),
+    ("visits", "visits"), ("minutes on site in the mean", "minutes"), ("share asked again", "again"),
+    ("first visits", "firsts"), ("mended at the first", "fixed"), ("returns", "returns"), ("open findings", "open_findings"),
+    ("last begun", "last"),
 )  # fmt: skip
 DEVICE_COLUMNS: Columns = (
     ("device", "name"), ("team", "team"), ("last heard of", "seen"), ("last visit stored", "stored"),

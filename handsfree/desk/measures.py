@@ -40,9 +40,13 @@ class Between:
         return day_of(self.since), day_of(self.until - 1)
 
 
+#: The ordinal of 1970-01-01.
+EPOCH = 719_163
+
+
 def day_of(seconds: float) -> int:
     """Days since 1970-01-01, by the desk's clock."""
-    return datetime.fromtimestamp(min(max(seconds, 86_400.0), 4e9)).date().toordinal() - 719_163
+    return datetime.fromtimestamp(min(max(seconds, 86_400.0), 4e9)).date().toordinal() - EPOCH
 
 
 @dataclass(frozen=True)

@@ -91,14 +91,7 @@ def visits(request: Request) -> Response:
 
 def choices(request: Request) -> dict[str, Any]:
     """What the fields of a form offer."""
-    engine, scope = desk_of(request).engine, scope_of(request)
-    places = queries.places(engine, scope)
-    return {
-        "sites": sorted({p.site for p in places if p.site}), "cabinets": sorted({p.cabinet for p in places if p.cabinet}),
-        "technicians": sorted({p.technician for p in places if p.technician}), "faults": queries.faults(engine, scope),
-        "outcomes": queries.outcomes(engine, scope), "procedures": queries.procedures(engine, scope),
-        "versions": queries.versions(engine, scope), "levels": LEVELS,
-    }  # fmt: skip
+    return {**desk_of(request).choices(scope_of(request)), "levels": LEVELS}
 
 
 FILTERS = ("site", "cabinet", "technician", "fault", "words", "outcome", "procedure", "version", "level", "open", "since",

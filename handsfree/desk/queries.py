@@ -52,8 +52,8 @@ class Scope:
     def has(self, technician: str) -> bool:
         return self.technicians is None or technician in self.technicians
 
-    def where(self) -> ColumnElement[bool]:
-        return true() if self.technicians is None else Visit.technician.in_(self.technicians)
+    def where(self, technician: Any = Visit.technician) -> ColumnElement[bool]:
+        return true() if self.technicians is None else technician.in_(self.technicians)
 
 
 EVERYBODY = Scope()
@@ -274,7 +274,7 @@ class FindingQuery:
             (ThreadRow.assigned, self.assigned), (ThreadRow.asked, self.asked),
         )  # fmt: skip
         found: list[ColumnElement[bool]] = [column == value for column, value in pairs if value]
-        return [FindingRow.closed.is_(self.closed), *found, *self.of.where(postgresql)]
+        return [FindingRow.closed.is_(True) if self.closed else ~FindingRow.closed, *found, *self.of.where(postgresql)]
 
 
 def findings(engine: Engine, scope: Scope, want: FindingQuery | None = None, most: int = 100, skip: int = 0) -> Rows:
@@ -287,7 +287,7 @@ def findings(engine: Engine, scope: Scope, want: FindingQuery | None = None, mos
                ThreadRow.wall, ThreadRow.device, ThreadRow.state, ThreadRow.assigned, ThreadRow.asked, ThreadRow.due)
         .join(Visit, Visit.id == FindingRow.visit_id)
         .outerjoin(ThreadRow, ThreadRow.key == FindingRow.key)
-        .where(scope.where(), *want.where(_is_postgresql(engine)))
+        .where(scope.where(FindingRow.technician), *want.where(_is_postgresql(engine)))
     )
     newest = (FindingRow.rank, FindingRow.began.desc(), FindingRow.n)
     order = (ThreadRow.wall.desc(), FindingRow.key) if want.closed else newest
@@ -311,9 +311,8 @@ def findings_of(engine: Engine, visit_id: int, most: int = 40) -> Rows:
 
 def tally(engine: Engine, scope: Scope) -> list[tuple[str, str, int]]:
     """(level, rule, how many) of the open findings, the gravest rule first."""
-    asked = select(FindingRow.level, FindingRow.rule, func.count().label("many")).where(~FindingRow.closed)
-    if scope.technicians is not None:  # without names the index of the open ones is enough
-        asked = asked.join(Visit, Visit.id == FindingRow.visit_id).where(scope.where())
+    asked = select(FindingRow.level, FindingRow.rule, func.count().label("many"))
+    asked = asked.where(~FindingRow.closed, scope.where(FindingRow.technician))
     rows = _all(engine, asked.group_by(FindingRow.level, FindingRow.rule).order_by(func.min(FindingRow.rank)))
     return [(row.level, row.rule, int(row.many)) for row in rows]
 
@@ -343,22 +342,14 @@ def places(engine: Engine, scope: Scope) -> Rows:
     return _all(engine, select(last.subquery()).distinct())
 
 
-def outcomes(engine: Engine, scope: Scope) -> list[str]:
-    """Of the last visits."""
-    last = select(Visit.outcome).where(scope.where()).order_by(Visit.began.desc()).limit(2000)
-    return sorted({row.outcome for row in _all(engine, select(last.subquery()).distinct())})
-
-
-def procedures(engine: Engine, scope: Scope) -> list[str]:
-    """Of the last visits."""
-    last = select(Visit.procedure).where(scope.where()).order_by(Visit.began.desc()).limit(2000)
-    return sorted({row.procedure for row in _all(engine, select(last.subquery()).distinct())} - {""})
-
-
-def versions(engine: Engine, scope: Scope) -> list[str]:
-    """Of the last visits."""
-    last = select(Visit.version).where(scope.where()).order_by(Visit.began.desc()).limit(2000)
-    return sorted({row.version for row in _all(engine, select(last.subquery()).distinct())} - {""})
+def choices(engine: Engine, scope: Scope) -> dict[str, list[str]]:
+    """What the fields of a form offer, of the last visits alone."""
+    columns = {"sites": Visit.site, "cabinets": Visit.cabinet, "technicians": Visit.technician, "outcomes": Visit.outcome,
+               "procedures": Visit.procedure, "versions": Visit.version}  # fmt: skip
+    last = select(*columns.values()).where(scope.where()).order_by(Visit.began.desc()).limit(2000)
+    rows = _all(engine, select(last.subquery()).distinct())
+    found = {name: sorted({row[at] for row in rows} - {""}) for at, name in enumerate(columns)}
+    return {**found, "faults": faults(engine, scope)}
 
 
 def faults(engine: Engine, scope: Scope) -> list[str]:

@@ -133,6 +133,7 @@ def _visit(folder: Path, seen: Account, began: float, size: int, changed: int) -
         "changed": changed,
         "reading": VERSION,
         "head": seen.report.head,
+        "words": seen.report.words,
         "events": seen.report.events,
         "problem": seen.report.problem,
         "signed_by": ", ".join(seen.report.signers),
@@ -344,10 +345,10 @@ def unreadable(folder: Path, problem: str, known: dict[str, str] | None = None) 
     began = datetime.fromtimestamp(stat.st_mtime).astimezone()
     visit: Values = {
         "name": folder.name, "size": stat.st_size, "changed": judged_by(folder, known), "reading": VERSION, "head": "",
-        "events": 0, "problem": problem, "signed_by": "", "procedure": "", "technician": "", "site": "", "cabinet": "",
-        "program": "", "engine": "", "began": began.timestamp(), "began_text": began.isoformat(timespec="seconds"),
-        "lasted": 0.0, "outcome": "not readable", "trips": 1, "due": None, "on_site": 0.0, "found": "",
-        **_folded("", "", "", ""), "rank": 0,
+        "words": "", "events": 0, "problem": problem, "signed_by": "", "procedure": "", "technician": "", "site": "",
+        "cabinet": "", "program": "", "engine": "", "began": began.timestamp(),
+        "began_text": began.isoformat(timespec="seconds"), "lasted": 0.0, "outcome": "not readable", "trips": 1, "due": None,
+        "on_site": 0.0, "found": "", **_folded("", "", "", ""), "rank": 0,
         "standing": QUARANTINED if folder.parent.name == quarantine.FOLDER else NOT_HOLDING,
         "complaint": "", "version": "", "parts": "", "heard": 0, "again": 0, "day": began.date().toordinal() - 719_163,
     }

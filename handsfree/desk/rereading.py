@@ -20,7 +20,8 @@ def read_folders(desk: Desk) -> Refreshed:
             desk.engine.dispose()  # connections that still have the file that is no more
             database.migrate(desk.engine)
         done = refresh(desk.engine, desk.visits, desk.known, sound_elsewhere=desk.files.elsewhere,
-                       heads=desk.heads, removers=desk.removers, one_in=desk.one_in, one=desk.one)
+                       heads=desk.heads, removers=desk.removers, one_in=desk.one_in, one=desk.one,
+                       names_of=desk.names_of)
         if anew:
-            threads.rebuild(desk.engine, desk.own, desk.known)
+            threads.rebuild(desk.engine, desk.own, desk.known, desk.names_of)
     return done

@@ -46,6 +46,7 @@ def note(
         asked = select(Visit).with_only_columns(
             Visit.id,
             Visit.name,
+            Visit.technician,
             Visit.began,
             Visit.began_text,
             Visit.lasted,
@@ -88,7 +89,7 @@ def _came_back(connection: Connection, visits: Sequence[Any]) -> None:
             day = datetime.fromisoformat(after.began_text).date()
             sentence = f"It ended as {one.outcome}, and somebody had to come again after {days} days, on {day}."
             row = finding_row(one.name, one.began, CAME_BACK, max(one.events - 1, 0), one.lasted, sentence)
-            rows.append({**row, "visit_id": one.id})
+            rows.append({**row, "visit_id": one.id, "technician": one.technician})
             if row["rank"] < one.rank:
                 connection.execute(update(Visit).where(Visit.id == one.id).values(rank=row["rank"]))
     if rows:

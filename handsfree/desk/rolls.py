@@ -7,6 +7,8 @@ Rules of this file:
 - They are for who sees everybody. A team's year is a few thousand visits, which are asked themselves.
 - Returns are counted by cabinet, of which a fleet has more than it has days: so a row has BLOCKS blocks of BLOCK days side
   by side, and a year of a cabinet is one row or two. What a period has beside whole blocks is asked of the visits.
+- So it is with technicians, a row a block. Teams and regions are summed of them when they are asked for: who is of which
+  team changes, and what they did does not.
 """
 
 from __future__ import annotations
@@ -29,12 +31,13 @@ from sqlalchemy import (
     select,
     true,
     union_all,
+    update,
 )
 from sqlalchemy.dialects import postgresql, sqlite
 
 from handsfree.desk.database import ROLLS, alone_at, put_alone
 from handsfree.desk.returns import AGAIN_DAYS, DAY, MENDED, NOTHING
-from handsfree.desk.tables import GOOD, RollDay, RollPlace, RollStep, StepRow, Visit
+from handsfree.desk.tables import GOOD, RollDay, RollPlace, RollStep, RollTechnician, StepRow, Visit
 
 REACH = AGAIN_DAYS * DAY
 #: Outcomes of a visit that came to no end, or of which nothing is known.
@@ -122,6 +125,52 @@ def returns_in(first: int, last: int) -> Any:
     return select(every.c.place, total).group_by(every.c.place).having(total > 0)
 
 
+_OF_TECHNICIAN = ("visits", "firsts", "fixed", "returns", "heard", "again", "seconds")
+
+
+def _sums(settled: ColumnElement[bool]) -> list[ColumnElement[Any]]:
+    """Of visits, by the names of _OF_TECHNICIAN, and the last day; first visits where `settled`."""
+    of: tuple[ColumnElement[Any], ...] = (
+        func.count(), count(and_(settled, is_first())), count(and_(settled, is_fixed())), count(is_return()),
+        func.sum(Visit.heard), func.sum(Visit.again), func.sum(Visit.on_site),
+    )  # fmt: skip
+    return [*(one.label(name) for name, one in zip(_OF_TECHNICIAN, of, strict=True)), func.max(Visit.day).label("last")]
+
+
+def _technicians_of(where: ColumnElement[bool]) -> Select[Any]:
+    block = (Visit.day // BLOCK).label("block")
+    asked = select(block, Visit.technician, *_sums(true())).where(where, Visit.standing == GOOD)
+    return asked.group_by(block, Visit.technician)
+
+
+def settled_until(today: int) -> int:
+    """The day before which first visits count: of each it is known by today whether somebody had to come again. It begins a
+    block."""
+    return (today - AGAIN_DAYS) // BLOCK * BLOCK
+
+
+def technicians_in(first: int, last: int, settled: int, *which: ColumnElement[bool]) -> Select[Any]:
+    """(technician, *_OF_TECHNICIAN, last) of the days `first` to `last`; first visits of those before the day `settled`,
+    which begins a block. `which`: of the visits; out of the rolls where it is empty, and so everybody's."""
+    begin, end = -(-first // BLOCK), (last + 1) // BLOCK  # whole blocks: begin <= block < end
+    edges: tuple[tuple[int, int], ...] = ((first, last),)
+    parts: list[Any] = []
+    if not which and begin < end:
+        edges = ((first, begin * BLOCK - 1), (end * BLOCK, last))
+        old = RollTechnician.block < settled // BLOCK
+        sums = {name: getattr(RollTechnician, name) for name in (*_OF_TECHNICIAN, "last")}
+        sums |= {name: case((old, sums[name]), else_=0).label(name) for name in ("firsts", "fixed")}
+        kept = select(RollTechnician.technician, *sums.values())
+        parts.append(kept.where(RollTechnician.block >= begin, RollTechnician.block < end))
+    for since, until in edges:
+        days = (Visit.day >= since, Visit.day <= until)
+        asked = select(Visit.technician, *_sums(Visit.day < settled)).where(*which, Visit.standing == GOOD, *days)
+        parts.append(asked.group_by(Visit.technician))
+    every = union_all(*parts).subquery("every")
+    totals = (func.sum(every.c[name]).label(name) for name in _OF_TECHNICIAN)
+    return select(every.c.technician, *totals, func.max(every.c.last).label("last")).group_by(every.c.technician)
+
+
 def put_in(connection: Connection, ids: Collection[int]) -> None:
     """What these visits make, on top of what is there."""
     _change(connection, ids, 1)
@@ -142,6 +191,20 @@ def _change(connection: Connection, ids: Collection[int], sign: int) -> None:
         _add(connection, RollDay, _OF_DAY, connection.execute(_days_of(these)).all(), sign)
         _add(connection, RollStep, _OF_STEP, connection.execute(_steps_of(these)).all(), sign)
         _add(connection, RollPlace, _OF_PLACE, connection.execute(_places_of(these)).all(), sign)
+        theirs = connection.execute(_technicians_of(these)).all()
+        _add(connection, RollTechnician, _OF_TECHNICIAN, theirs, sign)
+        if sign < 0:
+            _last_without(connection, theirs, ids)
+
+
+def _last_without(connection: Connection, rows: Sequence[Any], gone: Collection[int]) -> None:
+    """The day of the last visit in these rows, which no sum has, without those that go."""
+    for row in rows:
+        days = Visit.day.between(row.block * BLOCK, row.block * BLOCK + BLOCK - 1)
+        of = (Visit.technician == row.technician, Visit.standing == GOOD, days, Visit.id.not_in(gone))
+        last = select(func.coalesce(func.max(Visit.day), 0)).where(*of).scalar_subquery()
+        mine = (RollTechnician.block == row.block, RollTechnician.technician == row.technician)
+        connection.execute(update(RollTechnician).where(*mine).values(last=last))
 
 
 def _add(connection: Connection, table: Any, names: Sequence[str], rows: Sequence[Any], sign: int) -> None:
@@ -151,6 +214,10 @@ def _add(connection: Connection, table: Any, names: Sequence[str], rows: Sequenc
     keys = [column.name for column in table.__table__.primary_key]
     new = build(table)
     summed = {name: table.__table__.c[name] + new.excluded[name] for name in names}
+    names = (*names, "last") if table is RollTechnician else names
+    if table is RollTechnician:
+        there, more = table.__table__.c.last, new.excluded.last
+        summed["last"] = case((there < more, more), else_=there)
     upsert = new.on_conflict_do_update(index_elements=keys, set_=summed)
     values = [
         {**{key: getattr(row, key) for key in keys}, **{name: sign * getattr(row, name) for name in names}} for row in rows
@@ -170,6 +237,7 @@ def rebuild(engine: Engine) -> None:
         for table, names, of in (
             (RollDay, _OF_DAY, _days_of(true())), (RollStep, _OF_STEP, _steps_of(true())),
             (RollPlace, _OF_PLACE, _places_of(true())),
+            (RollTechnician, (*_OF_TECHNICIAN, "last"), _technicians_of(true())),
         ):  # fmt: skip
             connection.execute(delete(table))
             keys = [column.name for column in table.__table__.primary_key]

@@ -84,7 +84,6 @@ def _questions(queue: Queue, to: Destination) -> int:
     the line or the desk fails, what is here stays."""
     from handsfree.desk.protocol import QUESTIONS
     from handsfree.desk.sendline import KeyUnknown, Later, Uplink
-    from handsfree.outputs import replace_file
     from handsfree.visit import desk_questions
 
     try:
@@ -97,13 +96,14 @@ def _questions(queue: Queue, to: Destination) -> int:
         return 0
     place = desk_questions.file_beside(queue.place)
     try:
-        replace_file(place, desk_questions.to_json(found), 0o600)
+        found = desk_questions.keep(place, found)
     except OSError as error:
         print(f"What the desk asks could not be kept in {place} ({error.strerror}); it is asked for again next time.")
         return 0
-    if found:
-        print(f"{len(found)} questions of the desk are kept; each is put at the end of that person's next visit.")
-    return len(found)
+    many = len({one.key for one in found})  # one is sent under each name that records have for the person
+    if many:
+        print(f"{many} questions of the desk are kept; each is put at the end of that person's next visit.")
+    return many
 
 
 def _unsafe(place: Path | None) -> int:

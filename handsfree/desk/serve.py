@@ -149,9 +149,10 @@ def open_desk(asked: DeskOptions, tell: Any = None) -> tuple[Desk, Refreshed]:
         sign_on=sign_on_of(asked), one_in=asked.one_in, two_factors=_roles(asked.two_factors),
     )
     done = refresh(engine, asked.visits, known, tell, sound_elsewhere=files.elsewhere, heads=desk.heads,
-                   removers=desk.removers, one_in=desk.one_in, one=desk.one)
+                   removers=desk.removers, one_in=desk.one_in, one=desk.one,
+                   names_of=desk.names_of)
     places.bring_up_to_date(engine, registry.one_of_all(accounts))
-    threads.rebuild(engine, asked.visits / database.OWN, known)
+    threads.rebuild(engine, asked.visits / database.OWN, known, desk.names_of)
     return desk, done
 
 

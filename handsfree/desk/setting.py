@@ -11,7 +11,7 @@ from pathlib import Path
 
 from sqlalchemy import Engine
 
-from handsfree.desk import people, registry, watch
+from handsfree.desk import people, queries, registry, watch
 from handsfree.desk.digests import digest as digest_of
 from handsfree.desk.files import Files
 from handsfree.desk.heads import Heads
@@ -22,6 +22,9 @@ from handsfree.desk.queries import EVERYBODY, Scope
 from handsfree.desk.quota import Quota
 from handsfree.desk.signon import SignOn
 from handsfree.journal.keys import DeviceKey
+
+#: Seconds. It takes longer than the page it is for, and is only for choosing from.
+CHOICES_LAST = 60.0
 
 
 @dataclass(frozen=True)
@@ -102,6 +105,7 @@ class Desk:
     sign_on: SignOn | None = None
     one_in: int = 0
     two_factors: frozenset[str] = frozenset()
+    _choices: dict[Scope, tuple[float, dict[str, list[str]]]] = field(default_factory=dict, repr=False)
     _heads: Heads | None = field(default=None, repr=False)
 
     @property
@@ -115,6 +119,10 @@ class Desk:
     def one(self) -> One:
         """Which names of cabinets are one, by the registry."""
         return registry.one_of(self.people)
+
+    def names_of(self, person: str) -> tuple[str, ...]:
+        """Every name that records have for them, by the registry."""
+        return registry.names_of_person(self.people, person)
 
     @property
     def own(self) -> Path:
@@ -178,6 +186,16 @@ class Desk:
             return self._scope(account.technician)
         return Scope(())
 
+    def choices(self, scope: Scope) -> dict[str, list[str]]:
+        """What the fields of a form offer to who sees that; worked out anew after CHOICES_LAST seconds."""
+        made, found = self._choices.get(scope, (0.0, None))
+        if found is None or time.monotonic() - made > CHOICES_LAST:
+            found = queries.choices(self.engine, scope)
+            if len(self._choices) > 1000:
+                self._choices.clear()
+            self._choices[scope] = time.monotonic(), found
+        return found
+
     def _scope(self, *names: str) -> Scope:
         """Under every name that records have for each of them."""
-        return Scope(tuple(dict.fromkeys(each for name in names for each in registry.names_of_person(self.people, name))))
+        return Scope(tuple(dict.fromkeys(each for name in names for each in self.names_of(name))))

@@ -77,7 +77,8 @@ def shown_of(desk: Desk, found: Any, part: int, at: int | None = None) -> Shown:
     first = _begin(parts[part]) if part else 0
     last = _begin(parts[part + 1]) - 1 if part + 1 < len(parts) else sys.maxsize
     summary = screen.summary(told, seen, LOOK)
-    return Shown(told.title, told.verdict, summary, pieces, foot(seen), part, len(parts), first=first, last=last)
+    words = found.words if found.head == seen.report.head else ""
+    return Shown(told.title, told.verdict, summary, pieces, foot(seen, words), part, len(parts), first=first, last=last)
 
 
 def _begin(some: Sequence[Chapter]) -> int:

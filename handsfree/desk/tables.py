@@ -13,6 +13,7 @@ Rules of this file:
 from __future__ import annotations
 
 import unicodedata
+from typing import Any
 
 from sqlalchemy import BigInteger, Boolean, Double, ForeignKey, Index, Integer, String, Text, text
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
@@ -61,7 +62,8 @@ class Visit(Base):
     for, in words; `version`: of that procedure, as it calls itself, and the beginning of its text's hash. `parts`: what was
     fitted or exchanged. `heard`, `again`: utterances for the program, and how often it asked again. `since_last`,
     `until_next`: seconds to the visit before and after at the same cabinet, None for none. `day`: days since 1970-01-01, by
-    the clock of the place. `place`: which cabinet, whatever it was called (`CabinetName.one`), 0 where it names none."""
+    the clock of the place. `place`: which cabinet, whatever it was called (`CabinetName.one`), 0 where it names none.
+    `words`: of `head`, '' where they were not worked out (they are slow by design)."""
 
     __tablename__ = "visits"
 
@@ -103,17 +105,15 @@ class Visit(Base):
     until_next: Mapped[float | None] = mapped_column(Double)
     day: Mapped[int] = mapped_column(Integer, server_default="0")
     place: Mapped[int] = mapped_column(Integer, server_default="0")
+    words: Mapped[str] = mapped_column(Text, server_default="")
     __table_args__ = (
         Index("visits_by_place", "place", "began"),
         Index("visits_returned", "day", "place", postgresql_where=text(RETURNED), sqlite_where=text(RETURNED)),
         Index("visits_by_day", "day"),
         Index("visits_by_time", "began", "id"),
-        Index("visits_by_site", "site", "began"),
-        Index("visits_by_cabinet", "cabinet", "began"),
-        Index("visits_by_technician", "technician", "began"),
+        *(Index(f"visits_by_{name}", name, "began") for name in ("site", "cabinet", "technician", "outcome", "procedure")),
         Index("visits_by_due", "due"),
-        Index("visits_by_outcome", "outcome", "began"),
-        Index("visits_by_procedure", "procedure", "began"),
+        Index("visits_by_rank", "rank", began.desc(), id.desc()),
     )
 
 
@@ -214,9 +214,13 @@ class Diagnosis(Base):
     __table_args__ = (Index("faults_by_name", "fault", "began"),)
 
 
+#: As each database writes what asks for open findings: SQLite takes a partial index only where it says the same.
+OPEN: dict[str, Any] = {"postgresql_where": text("NOT closed"), "sqlite_where": text("closed = 0")}
+
+
 class FindingRow(Base):
     """A computed finding. `key` names it for good: of the visit, the event's hash-chained number and the rule.
-    `closed`: it was signed off or dismissed, by the desk's journal."""
+    `closed`: it was signed off or dismissed, by the desk's journal. `technician`: of the visit."""
 
     __tablename__ = "findings"
 
@@ -230,12 +234,12 @@ class FindingRow(Base):
     level: Mapped[str] = mapped_column(String(8), server_default="look")
     rank: Mapped[int] = mapped_column(Integer, server_default="99")
     closed: Mapped[bool] = mapped_column(Boolean)
+    technician: Mapped[str] = mapped_column(Text, server_default="")
     __table_args__ = (
         Index("findings_of_visit", "visit_id", "n"),
-        Index(
-            "findings_by_rank", "rank", "began", postgresql_where=text("NOT closed"), sqlite_where=text("NOT closed")
-        ),
-        Index("findings_open", "began", postgresql_where=text("NOT closed"), sqlite_where=text("NOT closed")),
+        Index("findings_by_rank", "rank", began.desc(), "n", **OPEN),
+        Index("findings_open", "began", **OPEN),
+        Index("findings_open_of", "technician", **OPEN),
     )
 
 
@@ -315,9 +319,20 @@ class StepRow(Base):
     __table_args__ = (Index("steps_by_time", "began"),)
 
 
-class RollDay(Base):
-    """The visits that count of one day, rolled up. `single`: in one trip and to an end, which took `seconds` on site;
-    `firsts`, `fixed`, `returns`: see `measures`."""
+class RolledCounts:
+    """What visits that count make together. `firsts`, `fixed`, `returns`: see `measures`."""
+
+    visits: Mapped[int] = mapped_column(Integer)
+    firsts: Mapped[int] = mapped_column(Integer)
+    fixed: Mapped[int] = mapped_column(Integer)
+    returns: Mapped[int] = mapped_column(Integer)
+    heard: Mapped[int] = mapped_column(Integer)
+    again: Mapped[int] = mapped_column(Integer)
+    seconds: Mapped[float] = mapped_column(Double)
+
+
+class RollDay(RolledCounts, Base):
+    """The visits that count of one day, rolled up. `single`: in one trip and to an end, which took `seconds` on site."""
 
     __tablename__ = "roll_days"
 
@@ -325,14 +340,7 @@ class RollDay(Base):
     procedure: Mapped[str] = mapped_column(Text, primary_key=True)
     version: Mapped[str] = mapped_column(String(40), primary_key=True)
     outcome: Mapped[str] = mapped_column(Text, primary_key=True)
-    visits: Mapped[int] = mapped_column(Integer)
     single: Mapped[int] = mapped_column(Integer)
-    firsts: Mapped[int] = mapped_column(Integer)
-    fixed: Mapped[int] = mapped_column(Integer)
-    returns: Mapped[int] = mapped_column(Integer)
-    heard: Mapped[int] = mapped_column(Integer)
-    again: Mapped[int] = mapped_column(Integer)
-    seconds: Mapped[float] = mapped_column(Double)
 
 
 class RollPlace(Base):
@@ -355,6 +363,17 @@ class RollPlace(Base):
     b9: Mapped[int] = mapped_column(Integer)
     b10: Mapped[int] = mapped_column(Integer)
     b11: Mapped[int] = mapped_column(Integer)
+
+
+class RollTechnician(RolledCounts, Base):
+    """The visits that count of one technician, by the name in the records, in one block of `rolls.BLOCK` days, rolled up.
+    `seconds`: on site; `last`: day of the last of them."""
+
+    __tablename__ = "roll_technicians"
+
+    block: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    technician: Mapped[str] = mapped_column(Text, primary_key=True)
+    last: Mapped[int] = mapped_column(Integer)
 
 
 class RollStep(Base):

@@ -11,7 +11,7 @@ Rules of this file:
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -31,7 +31,18 @@ MOST_ASKED = 500
 ANSWER = "answer"
 
 
-def rebuild(engine: Engine, folder: Path, known: dict[str, str] | None = None) -> int:
+#: A name that records have for a person -> all that they have.
+NamesOf = Callable[[str], Collection[str]]
+
+
+def as_written(name: str) -> Collection[str]:
+    """Where there is no registry."""
+    return (name,)
+
+
+def rebuild(
+    engine: Engine, folder: Path, known: dict[str, str] | None = None, names_of: NamesOf = as_written
+) -> int:
     """The tables out of the journal, anew. How many acts there are."""
     kept = list(acts.read(folder, known))
 
@@ -42,20 +53,20 @@ def rebuild(engine: Engine, folder: Path, known: dict[str, str] | None = None) -
         connection.execute(update(FindingRow).where(FindingRow.closed).values(closed=False))
         for one in kept:
             _put(connection, one)
-        hear_answers(connection)
+        hear_answers(connection, names_of)
 
     put_alone(engine, fill)
     return len(kept)
 
 
-def note(engine: Engine, kept: Sequence[Kept]) -> None:
+def note(engine: Engine, kept: Sequence[Kept], names_of: NamesOf = as_written) -> None:
     """Acts just written, into the tables."""
 
     def fill(connection: Connection) -> None:
         alone_at(connection, THREADS)
         for one in kept:
             _put(connection, one)
-        hear_answers(connection)
+        hear_answers(connection, names_of)
 
     put_alone(engine, fill)
 
@@ -89,7 +100,7 @@ def _put(connection: Connection, kept: Kept) -> None:
     connection.execute(update(FindingRow).where(FindingRow.key == act.key).values(closed=fields["closed"]))
 
 
-def hear_answers(connection: Connection) -> None:
+def hear_answers(connection: Connection, names_of: NamesOf) -> None:
     """The answers spoken on visits, worked out anew."""
     if connection.execute(select(ActRow.id).where(ActRow.what == ASKED).limit(1)).first() is None:
         return
@@ -110,7 +121,7 @@ def hear_answers(connection: Connection) -> None:
         latest.setdefault(row.key, row)
     used: set[tuple[str, int]] = set()
     for row in sorted(latest.values(), key=lambda row: row.at):
-        found = _spoken_to(connection, row, used)
+        found = _spoken_to(connection, row, names_of(row.to), used)
         if found is not None:
             used.add((found.name, found.n))
             values = {
@@ -126,7 +137,10 @@ def _answered_in_writing() -> Any:
     return select(ActRow.key).where(ActRow.what == ANSWERED, ActRow.spoken == "")
 
 
-def _spoken_to(connection: Connection, asked: Row[Any], used: set[tuple[str, int]]) -> Row[Any] | None:
+def _spoken_to(
+    connection: Connection, asked: Row[Any], names: Collection[str], used: set[tuple[str, int]]
+) -> Row[Any] | None:
+    """`names`: of who was asked."""
     told = and_(SpokenAnswer.visit_id == TranscriptLine.visit_id, SpokenAnswer.n == TranscriptLine.n)
     said: Any = (
         select(
@@ -137,7 +151,7 @@ def _spoken_to(connection: Connection, asked: Row[Any], used: set[tuple[str, int
         .join(Visit, Visit.id == TranscriptLine.visit_id)
         .join(Saying, Saying.id == TranscriptLine.saying_id)
         .outerjoin(SpokenAnswer, told)
-        .where(Visit.technician == asked.to, Visit.began > asked.at, Visit.standing == GOOD, TranscriptLine.who == "note")
+        .where(Visit.technician.in_(names), Visit.began > asked.at, Visit.standing == GOOD, TranscriptLine.who == "note")
         .where(or_(SpokenAnswer.key == asked.key, and_(SpokenAnswer.key.is_(None), Saying.text.ilike(f"{ANSWER}%"))))
         .order_by(Visit.began, TranscriptLine.n)
         .limit(50)
@@ -204,8 +218,11 @@ def follow_ups(engine: Engine, scope: Scope, most: int = 200) -> Rows:
     return _all(engine, asked)
 
 
-def asked_of(engine: Engine, technicians: Sequence[str] | None) -> list[DeskQuestion]:
-    """What these technicians, None for all, were asked and have not answered, the oldest first."""
+def asked_of(
+    engine: Engine, technicians: Collection[str] | None, names_of: NamesOf = as_written
+) -> list[DeskQuestion]:
+    """What these technicians, None for all, were asked and have not answered, the oldest first; under each name that records
+    have for the person, for a device knows who works by the name they gave today."""
     asked = (
         select(ThreadRow.key, ThreadRow.asked, ActRow.by, ActRow.text, Visit.site, Visit.cabinet)
         .select_from(ThreadRow)
@@ -216,7 +233,8 @@ def asked_of(engine: Engine, technicians: Sequence[str] | None) -> list[DeskQues
         .limit(MOST_ASKED)
     )
     return [
-        DeskQuestion(row.key, row.asked, row.by, row.text, row.site, row.cabinet) for row in _all(engine, asked)
+        DeskQuestion(row.key, name, row.by, row.text, row.site, row.cabinet)
+        for row in _all(engine, asked) for name in names_of(row.asked)
     ]  # fmt: skip
 
 

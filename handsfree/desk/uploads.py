@@ -134,7 +134,7 @@ async def commit(request: Request) -> Response:
             folder = folder_of(desk.visits, outcome.answer.visit)
             elsewhere = desk.files.elsewhere and not outcome.answer.quarantined
             ingest(desk.engine, folder, desk.known, sound_elsewhere=elsewhere, removers=desk.removers,
-                   one_in=desk.one_in, one=desk.one)
+                   one_in=desk.one_in, one=desk.one, names_of=desk.names_of)
         return outcome
 
     return await _do(request, work, request.path_params["upload"])
@@ -159,8 +159,9 @@ async def questions(request: Request) -> Response:
     desk: Desk = request.app.state.desk
 
     def find() -> bytes:
-        names = people.technicians_of(desk.people, who.team) if who.team else None
-        return to_file(threads.asked_of(desk.engine, names))
+        team = people.technicians_of(desk.people, who.team) if who.team else None
+        names = None if team is None else {name for one in team for name in desk.names_of(one)}
+        return to_file(threads.asked_of(desk.engine, names, desk.names_of))
 
     return Response(await to_thread.run_sync(find, limiter=request.app.state.storing), media_type="application/json")
 

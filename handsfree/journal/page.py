@@ -39,10 +39,10 @@ def _audio(folder: Path, row: Row) -> str:
     return f'<audio controls preload="none" aria-label="{label}" src="data:audio/flac;base64,{data}"></audio>'
 
 
-def foot(account: Account) -> str:
-    """What the record is worth, in sentences."""
+def foot(account: Account, words: str = "") -> str:
+    """What the record is worth, in sentences. `words`: for its last hash, where somebody has worked them out before."""
     remarks = "".join(f"<p>{safe(remark)}</p>" for remark in account.report.remarks[:40])
     opened = account.opened
-    head = f"Hash of the last event: {account.report.head}, in words: {account.report.words}."
+    head = f"Hash of the last event: {account.report.head}, in words: {words or account.report.words}."
     made = f"Visit {opened.visit}, procedure {opened.procedure}; handsfree {opened.program}, heard by {opened.engine}."
     return f"{remarks}<p>{head}</p><p>{safe(made)}</p>"

@@ -79,12 +79,16 @@ LONGEST_TEXT = 2000
 
 def seen_as(text: str) -> str:
     """Without what steers a terminal, turns the direction of writing, or cannot be seen; lines and tabs stay."""
+    if text.isprintable():  # nearly every text; a page has thousands
+        return text
     return "".join(c if c.isprintable() or c in "\n\t" else " " if c.isspace() else "\ufffd" for c in text)
 
 
 def printable(text: str) -> str:
     """Without what steers a terminal or turns the direction of writing, and no longer than `LONGEST_TEXT`."""
-    shown = "".join(c if c.isprintable() else " " if c in "\n\t" else "\ufffd" for c in text[:LONGEST_TEXT])
+    shown = text[:LONGEST_TEXT]
+    if not shown.isprintable():
+        shown = "".join(c if c.isprintable() else " " if c in "\n\t" else "\ufffd" for c in shown)
     return shown if len(text) <= LONGEST_TEXT else f"{shown}…"
 
 

@@ -4,7 +4,8 @@ Rules of this file:
 
 - Nothing in the file is trusted: what is not as it should be is left out, and a text is cut to what can be said.
 - A visit takes those to whoever works, one about the same cabinet first, and few: close-out is no interrogation.
-- What was answered is taken out when the visit ends; the desk sends it no more once the visit has come there.
+- What was answered is taken out when the visit ends. The desk goes on sending it until that visit has come there; so the
+  file remembers it until the desk leaves it out. The same finding asked of in other words is another question.
 """
 
 from __future__ import annotations
@@ -13,6 +14,8 @@ import json
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from pathlib import Path
+
+from filelock import FileLock
 
 from handsfree.errors import Trouble
 from handsfree.journal import reader
@@ -39,14 +42,16 @@ def file_beside(outbox: Path) -> Path:
     return outbox.with_name("desk-questions.json")
 
 
-def to_json(questions: Iterable[DeskQuestion]) -> bytes:
-    return json.dumps({"questions": [asdict(one) for one in questions]}, ensure_ascii=False).encode()
+def to_json(questions: Iterable[DeskQuestion], answered: Iterable[DeskQuestion] = ()) -> bytes:
+    """`answered`: here, on visits that the desk may not have yet."""
+    lists = {"questions": questions, "answered": answered}
+    return json.dumps({name: [asdict(one) for one in some] for name, some in lists.items()}, ensure_ascii=False).encode()
 
 
-def parse(data: bytes) -> tuple[DeskQuestion, ...]:
-    """ValueError where it is no such file; a question that is none is left out."""
+def parse(data: bytes, of: str = "questions") -> tuple[DeskQuestion, ...]:
+    """ValueError where it is no such file; a question that is none is left out. `of`: which list of it."""
     try:
-        raw = json.loads(data[:LARGEST])["questions"]
+        raw = json.loads(data[:LARGEST])[of]
         listed = raw[:MOST_KEPT] if isinstance(raw, list) else None
     except (KeyError, TypeError, ValueError, RecursionError) as error:
         raise ValueError(f"these are no questions ({type(error).__name__})") from None
@@ -65,26 +70,40 @@ def _plain(text: str) -> str:
 
 def pending(path: Path, technician: str, site: str, cabinet: str) -> tuple[tuple[str, str, str], ...]:
     """(finding, who asks, words) to be put on a visit, () where there is no file or none for this person."""
-    try:
-        found = parse(path.read_bytes())
-    except (OSError, ValueError):
-        return ()
-    theirs = [one for one in found if technician and one.technician.casefold() == technician.casefold()]
+    theirs = [one for one in _kept(path, "questions") if technician and one.technician.casefold() == technician.casefold()]
     here = (site.casefold(), cabinet.casefold())
     theirs.sort(key=lambda one: (one.site.casefold(), one.cabinet.casefold()) != here)
     return tuple((one.key, one.by, one.text) for one in theirs[:MOST])
 
 
+def keep(path: Path, sent: Iterable[DeskQuestion]) -> tuple[DeskQuestion, ...]:
+    """What the desk sent, in place of what was kept, without what was answered here: that is given. OSError where the file
+    cannot be written."""
+    with FileLock(f"{path}.lock"):
+        known = {(one.key, one.text) for one in _kept(path, "answered")}
+        there = tuple(sent)
+        left = tuple(one for one in there if (one.key, one.text) not in known)
+        replace_file(path, to_json(left, (one for one in there if one not in left)), 0o600)
+    return left
+
+
 def take_out(path: Path, visit: Path) -> None:
     """Those that were answered on this visit. Trouble where the file cannot be written."""
-    try:
-        there = parse(path.read_bytes())
-    except (OSError, ValueError):
-        return
     answered = {entry.event.key for entry in reader.read(visit) if isinstance(entry.event, DeskAnswered)}
-    left = tuple(one for one in there if one.key not in answered)
-    if len(left) < len(there):
-        try:
-            replace_file(path, to_json(left), 0o600)
-        except OSError as error:
-            raise Trouble(f"What the desk asked is kept in {path}, which cannot be written: {error.strerror}.") from None
+    if not answered:
+        return
+    try:
+        with FileLock(f"{path}.lock"):
+            there = _kept(path, "questions")
+            done = tuple(one for one in there if one.key in answered)
+            left = tuple(one for one in there if one.key not in answered)
+            replace_file(path, to_json(left, (*_kept(path, "answered"), *done)[-MOST_KEPT:]), 0o600)
+    except OSError as error:
+        raise Trouble(f"What the desk asked is kept in {path}, which cannot be written: {error.strerror}.") from None
+
+
+def _kept(path: Path, of: str) -> tuple[DeskQuestion, ...]:
+    try:
+        return parse(path.read_bytes(), of)
+    except (OSError, ValueError):
+        return ()

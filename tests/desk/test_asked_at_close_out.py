@@ -5,16 +5,22 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from starlette.testclient import TestClient
 
-from handsfree.desk import acts, people, queries, sending, threads
+from handsfree.desk import acts, people, queries, registry, sending, threads
+from handsfree.desk.app import build
+from handsfree.desk.ingest import refresh
 from handsfree.desk.queries import EVERYBODY
 from handsfree.desk.sending import SendOptions, send
 from handsfree.desk.sendline import Destination, Uplink
@@ -88,9 +94,13 @@ def test_a_question_is_put_at_close_out_and_the_answer_lands_in_its_thread(
         assert done.stdout.index(QUESTION) < done.stdout.index("That was it.")
         again = typed(short, place, HUBER, "next step\n")
         assert QUESTION not in again.stdout, "it was answered"
+        assert send(SendOptions(None, address, device, minutes=0.2), as_json=True) == 0
+        assert json.loads(capsys.readouterr().out.splitlines()[-1])["questions"] == 0, "that visit is still to be sent"
+        assert QUESTION in desk_questions.file_beside(device.with_name("outbox.sqlite3")).read_text(), "it is remembered"
         assert send(SendOptions(place, address, device, minutes=0.2), as_json=True) == 0
         assert json.loads(capsys.readouterr().out.splitlines()[-1])["questions"] == 0
     assert [row.what for row in threads.thread(desk.engine, found.key)] == ["asked", "answered"]
+    assert QUESTION not in desk_questions.file_beside(device.with_name("outbox.sqlite3")).read_text(), "the desk has it"
     desk.origins = ("http://desk.test",)
     page = vera.get(f"/visits/{found.name}").text
     assert "The lift was about to close for the night." in page
@@ -100,12 +110,14 @@ def test_a_question_is_put_at_close_out_and_the_answer_lands_in_its_thread(
     assert [kept.act.what for kept in acts.read(desk.own)] == ["asked"]
 
 
-def run(short: Path, place: Path, lines: list[str | float], asked: list[DeskQuestion]) -> tuple[list[Any], Path]:
+def run(
+    short: Path, place: Path, lines: list[str | float], asked: list[DeskQuestion], technician: str = HUBER
+) -> tuple[list[Any], Path]:
     file = place / "desk-questions.json"
     place.mkdir(exist_ok=True)
     file.write_bytes(to_json(asked))
-    clock = TestClock()
-    who = sessions.Who(HUBER, SUMMIT, "HK-9")
+    clock = TestClock(began=datetime.now(UTC) + timedelta(hours=1))  # after what was asked
+    who = sessions.Who(technician, SUMMIT, "HK-9")
     session = sessions.begin(sessions.provable(short), place, who, "typed", clock=clock, asked=file)
     visited.run(session, lines, clock)
     return [entry.event for entry in reader.read(session.folder)], file
@@ -188,6 +200,38 @@ def test_whatever_answers_in_the_desks_place_is_questions_or_none(data: bytes) -
     except ValueError:
         return
     assert all(one.text.isprintable() and len(one.text) <= desk_questions.LONGEST for one in found)
+
+
+def test_what_was_answered_is_not_put_again_before_the_desk_has_it(short: Path, tmp_path: Path) -> None:
+    events, file = run(short, tmp_path / "v", ["next step", "a bus stood there"], [ONE, TWO])
+    assert [e.key[0] for e in events if isinstance(e, DeskAnswered)] == ["b"]
+    assert desk_questions.keep(file, (ONE, TWO)) == (ONE,), "the desk has not heard the answer"
+    anew = replace(TWO, text="And was it shut when you left?")
+    assert desk_questions.keep(file, (ONE, TWO, anew)) == (ONE, anew), "another question about the same"
+    assert desk_questions.keep(file, (ONE,)) == (ONE,), "the desk has it"
+    assert desk_questions.keep(file, (ONE, TWO)) == (ONE, TWO), "asked anew"
+
+
+def test_a_question_finds_a_person_by_any_name_and_so_does_the_answer(desk: Desk, tmp_path: Path) -> None:
+    """The records of before have one name; today's visits, and the device, have another."""
+    new = "M. Huber-Lang (invented)"
+    registry.put(desk.people, registry.PERSON, HUBER)
+    (thing,) = registry.all_of(desk.people, registry.PERSON)
+    registry.also(desk.people, thing.id, new)
+    found = ask(desk)
+    key = people.add(desk.people, "van-2", "device", "valley", "", "")
+    van = TestClient(build(desk, read_every=None), base_url="http://desk.test")
+    sent = parse(van.get("/upload/questions", headers={"authorization": f"Bearer {key}"}).content)
+    assert {one.technician for one in sent} == {HUBER, new}
+    short = tmp_path / "short.yaml"
+    short.write_text(SHORT)
+    for name, expected in ((BRANDNER, ["asked"]), (new, ["asked", "answered"])):
+        asked = [replace(one, technician=name) for one in sent[:1]]
+        _, file = run(short, tmp_path / name[:1], ["next step", "the lift closed"], asked, name)
+        folder = next(file.parent.glob("*-short-*"))
+        shutil.copytree(folder, desk.visits / folder.name)
+        refresh(desk.engine, desk.visits, one=desk.one, names_of=desk.names_of)
+        assert [row.what for row in threads.thread(desk.engine, found.key)] == expected, "nobody answers for somebody else"
 
 
 def test_nobody_is_asked_what_is_for_nobody(tmp_path: Path) -> None:

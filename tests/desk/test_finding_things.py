@@ -242,21 +242,6 @@ def test_a_technicians_page(desk: Desk) -> None:
     assert "HK-9" not in own
 
 
-def test_teams_and_regions_roll_up(desk: Desk) -> None:
-    vera = signed_in(desk, "Vera")
-    asked = "since=2026-01-01&until=2026-12-31"
-    for team, region in (("summit", "high alps"), ("valley", "low country")):
-        assert post(vera, "/people/region", token=token(vera), team=team, region=region).status_code == 303
-    rows = {row["team"]: row for row in csv.DictReader(io.StringIO(vera.get(f"/people.csv?{asked}").text))}
-    assert (rows["summit"]["visits"], rows["summit"]["region"]) == ("2", "high alps")
-    assert (rows["valley"]["visits"], rows["no team"]["visits"]) == ("2", "1")
-    text = vera.get(f"/people?{asked}").text
-    assert "high alps" in text
-    toni = signed_in(desk, "Toni")
-    assert "summit" not in toni.get(f"/people?{asked}").text.replace("Hochgrat summit", "")
-    assert post(toni, "/people/region", token=token(toni), team="valley", region="mine").status_code == 403
-
-
 # ---- the registry -------------------------------------------------------------------------------------------------------
 
 

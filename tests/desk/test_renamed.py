@@ -82,7 +82,8 @@ def test_a_person_who_is_called_otherwise_is_one_person(desk: Desk) -> None:
     (thing,) = registry.all_of(desk.people, registry.PERSON)
     registry.also(desk.people, thing.id, new)
     registry.rename(desk.people, thing.id, new)
-    (huber,) = [one for one in crews.technicians(desk.engine, desk.people, EVERYBODY, EVER) if "Huber" in one.technician]
+    people = crews.technicians(desk.engine, desk.people, EVERYBODY, EVER, 4e9)
+    (huber,) = [one for one in people if "Huber" in one.technician]
     assert (huber.technician, huber.visits, huber.people) == (new, 3, 1)
     page = signed_in(desk, "Vera").get("/technician", params={"name": new}).text
     assert HUBER in page

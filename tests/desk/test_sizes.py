@@ -11,7 +11,7 @@ from urllib.parse import quote
 import pytest
 from sqlalchemy import insert
 
-from handsfree.desk import registry
+from handsfree.desk import measures, registry
 from handsfree.desk.ingest import put
 from handsfree.desk.people_tables import TeamRow, User
 from handsfree.desk.setting import Desk
@@ -31,6 +31,7 @@ def busy(desk: Desk, season: Made) -> Desk:
     for number, out in enumerate(outs):
         began = time.time() - number * 3600
         out.visit.update({"technician": f"Technician {number} {LONG}", "site": f"{LONG} {number}", "began": began})
+        out.visit["day"] = measures.day_of(began)
         out.visit.update({"due": out.visit["began"] + 60, "outcome": "to be continued", "parts": "A new fan. " * 20})
     one = copy.deepcopy(outs[0])
     one.visit.update({"name": "many-quantities", "site": SUMMIT, "cabinet": "HK-4"})
