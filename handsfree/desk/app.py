@@ -146,5 +146,4 @@ def build(desk: Desk, *, read_every: float | None = 60.0) -> Starlette:
     # Threads of their own: argon2 takes memory and a core each, an upload waits for a disk; neither keeps pages waiting.
     app.state.hashing = CapacityLimiter(os.cpu_count() or 2)
     app.state.storing = CapacityLimiter(8)
-    app.state.looking = CapacityLimiter(int(os.environ.get("DESK_LOOKING", "8")))
     return app

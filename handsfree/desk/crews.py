@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import date
+from operator import attrgetter
 from typing import Any
 
 from sqlalchemy import Engine, delete, func, insert, select
@@ -27,27 +28,33 @@ from handsfree.desk.tables import FindingRow, Visit
 from handsfree.errors import Trouble
 
 NO_TEAM, NO_REGION = "no team", "no region"
+#: What is added up of technicians, in the order of the fields of `Crew` and of `rolls.technicians_in`.
+_ADDED = attrgetter("visits", "firsts", "fixed", "returns", "heard", "asked_again", "seconds", "open_findings", "people")
 
 
 @dataclass(frozen=True)
 class Crew:
     """Figures of a technician, a team or a region; '' where it is of more than one. `minutes` on site in the mean; `again`:
     share asked again of what was said to the program; None where there is nothing to count. `firsts`, `fixed`: see
-    `firsts_until`. `last`: day of the last visit."""
+    `firsts_until`. `last_day`: of the last visit, days since 1970-01-01."""
 
     technician: str
     team: str
     region: str
     visits: int
-    seconds: float
-    heard: int
-    asked_again: int
     firsts: int
     fixed: int
     returns: int
+    heard: int
+    asked_again: int
+    seconds: float
     open_findings: int
-    last: str
+    last_day: int
     people: int = 1
+
+    @property
+    def last(self) -> str:
+        return day(self.last_day)
 
     @property
     def minutes(self) -> float | None:
@@ -102,7 +109,7 @@ def technicians(
     found: dict[str, list[Crew]] = {}
     for row in _all(engine, asked):
         found.setdefault(called.get(row.technician, row.technician), []).append(_crew(row, team_of, region_of, still))
-    return [_person(name, some) for name, some in sorted(found.items())]
+    return [_person(name, found[name]) for name in sorted(found)]
 
 
 def firsts_until(now: float) -> int:
@@ -117,28 +124,16 @@ def day(number: int) -> str:
 
 def _person(name: str, some: list[Crew]) -> Crew:
     """Under the name of today; of the team that one of their names has."""
-    if len(some) == 1:
-        return replace(some[0], technician=name)
+    if len(some) == 1 and some[0].technician == name:
+        return some[0]
     of = next((one for one in some if one.team != NO_TEAM), some[0])
     return replace(_sum(of.region, of.team, some), technician=name, people=1)
 
 
 def _crew(row: Any, team_of: dict[str, str], region_of: dict[str, str], still: dict[str, int]) -> Crew:
-    team = team_of.get(row.technician, NO_TEAM)
-    return Crew(
-        row.technician,
-        team,
-        region_of.get(team, NO_REGION),
-        int(row.visits),
-        float(row.seconds),
-        int(row.heard),
-        int(row.again),
-        int(row.firsts),
-        int(row.fixed),
-        int(row.returns),
-        open_findings=still.get(row.technician, 0),
-        last=day(int(row.last)),
-    )
+    name, *sums, last = row
+    team, figures = team_of.get(name, NO_TEAM), (*sums, still.get(name, 0), last)
+    return Crew(name, team, region_of.get(team, NO_REGION), *figures)
 
 
 def teams_of(crews: Iterable[Crew]) -> list[Crew]:
@@ -155,25 +150,10 @@ def _rolled(crews: Iterable[Crew], key: Callable[[Crew], tuple[str, str]]) -> li
     by: dict[tuple[str, str], list[Crew]] = {}
     for one in crews:
         by.setdefault(key(one), []).append(one)
-    return [_sum(region, team, some) for (region, team), some in sorted(by.items())]
+    return [_sum(region, team, by[region, team]) for region, team in sorted(by)]
 
 
 def _sum(region: str, team: str, some: list[Crew]) -> Crew:
-    def total(name: str) -> Any:
-        return sum(getattr(one, name) for one in some)
-
-    return Crew(
-        "",
-        team,
-        region,
-        total("visits"),
-        total("seconds"),
-        total("heard"),
-        total("asked_again"),
-        total("firsts"),
-        total("fixed"),
-        total("returns"),
-        total("open_findings"),
-        max(one.last for one in some),
-        total("people"),
-    )
+    *sums, people = (sum(column) for column in zip(*map(_ADDED, some), strict=True))
+    figures = (*sums, max(one.last_day for one in some), people)
+    return Crew("", team, region, *figures)

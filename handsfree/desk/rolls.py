@@ -17,12 +17,15 @@ from collections.abc import Collection, Sequence
 from typing import Any
 
 from sqlalchemy import (
+    BigInteger,
     ColumnElement,
     Connection,
     Engine,
     Select,
     and_,
+    bindparam,
     case,
+    cast,
     delete,
     func,
     insert,
@@ -167,8 +170,9 @@ def technicians_in(first: int, last: int, settled: int, *which: ColumnElement[bo
         asked = select(Visit.technician, *_sums(Visit.day < settled)).where(*which, Visit.standing == GOOD, *days)
         parts.append(asked.group_by(Visit.technician))
     every = union_all(*parts).subquery("every")
-    totals = (func.sum(every.c[name]).label(name) for name in _OF_TECHNICIAN)
-    return select(every.c.technician, *totals, func.max(every.c.last).label("last")).group_by(every.c.technician)
+    counts = (cast(func.sum(every.c[name]), BigInteger).label(name) for name in _OF_TECHNICIAN[:-1])  # no decimals
+    totals = (*counts, func.sum(every.c.seconds).label("seconds"), func.max(every.c.last).label("last"))
+    return select(every.c.technician, *totals).group_by(every.c.technician)
 
 
 def put_in(connection: Connection, ids: Collection[int]) -> None:
@@ -224,9 +228,10 @@ def _add(connection: Connection, table: Any, names: Sequence[str], rows: Sequenc
     ]
     connection.execute(upsert, values)
     if sign < 0:
-        none = table.__table__.c[names[0]] <= 0
-        when = table.__table__.c[keys[0]]
-        connection.execute(delete(table).where(when.in_({getattr(row, keys[0]) for row in rows}), none))
+        none, mine = table.__table__.c[names[0]] <= 0, [table.__table__.c[key] == bindparam(f"its_{key}") for key in keys]
+        connection.execute(
+            delete(table).where(none, *mine), [{f"its_{key}": getattr(row, key) for key in keys} for row in rows]
+        )
 
 
 def rebuild(engine: Engine) -> None:

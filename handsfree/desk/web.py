@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, quote, urlencode
 
-from anyio import CapacityLimiter, to_thread
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
@@ -129,17 +129,11 @@ def for_roles(*roles: str) -> Callable[[View], Endpoint]:
         @functools.wraps(view)
         async def endpoint(request: Request) -> Response:
             refusal = _refusal(request, roles)
-            return refusal if refusal is not None else await in_a_thread(request, view)
+            return refusal if refusal is not None else await run_in_threadpool(_safely, view, request)
 
         return endpoint
 
     return wrap
-
-
-async def in_a_thread(request: Request, view: View) -> Response:
-    """A page at once for each of the few threads that look: more would only share the processor, and all be late."""
-    looking: CapacityLimiter = request.app.state.looking
-    return await to_thread.run_sync(_safely, view, request, limiter=looking)
 
 
 def _safely(view: View, request: Request) -> Response:
@@ -189,7 +183,7 @@ def form_for_roles(*roles: str) -> Callable[[FormView], Endpoint]:
             if not hmac.compare_digest(form.get("token", "").encode(), token(request.state.secret).encode()):
                 watch.note("refused: form of another session", name=request.state.account.name, path=request.url.path)
                 return sorry(request, 403, "The form was not made for this session; nothing was changed.")
-            return await in_a_thread(request, lambda r: view(r, form))
+            return await run_in_threadpool(_safely, lambda r: view(r, form), request)
 
         return endpoint
 

@@ -4,7 +4,8 @@ A few real visits are run through the machine and read out as the desk does. The
 database (other cabinets, technicians and days; one visit in 200 with a note of its own), and at each size the desk's own
 questions are asked and its own way of putting visits in is tried. What is measured is processor time, without parallel
 workers. PostgreSQL is started here, on a socket of its own. With `--figures` only what the figures of a period are made
-of is multiplied (visits, stays in steps), and only they are asked.
+of is multiplied (visits, stays in steps), and only they are asked; with `--people` only what those of technicians, teams
+and regions are made of (visits, findings).
 """
 
 from __future__ import annotations
@@ -20,14 +21,16 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, text
+from sqlalchemy import Engine, insert, text
 
-from handsfree.desk import database, measures, queries, rolls
+from handsfree.desk import crews, database, measures, queries, rolls
 from handsfree.desk.ingest import put, refresh
 from handsfree.desk.measures import DAY, Between
+from handsfree.desk.people import make_tables
+from handsfree.desk.people_tables import TeamRow, User
 from handsfree.desk.queries import EVERYBODY, Filter, Scope
 from handsfree.desk.readout import ReadOut, machine, read_out
-from handsfree.desk.tables import OF_VISIT, StepRow, TranscriptLine, Visit
+from handsfree.desk.tables import OF_VISIT, FindingRow, StepRow, TranscriptLine, Visit
 from tests.desk import made, postgres
 
 SETTINGS = (
@@ -43,9 +46,11 @@ SETTINGS = (
     "checkpoint_timeout=30min",
     "max_parallel_workers_per_gather=0",
 )
-#: Ten cabinets a site, twenty thousand cabinets; five hundred technicians; three years of visits up to BEGIN + SPAN.
+#: Ten cabinets a site, twenty thousand cabinets;
+#: five thousand technicians in five hundred teams and twenty regions; three years of visits up to BEGIN + SPAN.
 BEGIN, SPAN = 1_700_000_000.0, 3 * 365 * DAY
 ROUNDS = 5
+TECHNICIANS = 5000
 
 
 def grow(engine: Engine, templates: int, first: int, last: int, tables: Sequence[type[Any]] = OF_VISIT) -> None:
@@ -63,8 +68,9 @@ def grow(engine: Engine, templates: int, first: int, last: int, tables: Sequence
         "name": "'generated-' || g.id",
         "began": f"{BEGIN} + g.id * :apart",
         "cabinet": f"'GK-' || ({cabinet})",
+        "place": f"1000 + {cabinet}",
         "site": f"'Platform ' || (({cabinet}) / 10) || ' (invented)'",
-        "technician": "'Technician ' || (g.id % 500) || ' (invented)'",
+        "technician": f"'Technician ' || (g.id % {TECHNICIANS}) || ' (invented)'",
         "procedure": "t.procedure || '-' || (g.id % 20)",
         "version": "(g.id % 3) || ' (abc123)'",
         "day": f"CAST(({BEGIN} + g.id * :apart) / 86400 AS integer)",
@@ -120,6 +126,7 @@ def _multiplied(engine: Engine, table: str, templates: int) -> str:
         "key": key,
         "procedure": "t.procedure || '-' || (v.id % 20)",
         "closed": "v.id % 20 <> 0",
+        "technician": "v.technician",
     }
     values = ", ".join(changed.get(name, f't."{name}"') for name in names)
     columns = ", ".join(f'"{name}"' for name in names)
@@ -191,6 +198,45 @@ def figures(size: int) -> dict[str, Callable[[Engine], object]]:
     }
 
 
+def of_people(size: int, people: Engine) -> dict[str, Callable[[Engine], object]]:
+    """What counts by technician, team and region, as the page of a supervisor of everybody and of one team have it."""
+    until = BEGIN + size * SPAN / 1_000_000
+    year, month = Between(until - 365 * DAY, until), Between(until - 30 * DAY, until)
+    team = Scope(tuple(f"Technician {n} (invented)" for n in range(10)))
+
+    def asked(scope: Scope, between: Between) -> Callable[[Engine], object]:
+        def ask(engine: Engine) -> object:
+            found = crews.technicians(engine, people, scope, between, until)
+            return crews.teams_of(found), crews.regions_of(found)
+
+        return ask
+
+    def sums(engine: Engine) -> object:
+        first, last = year.days
+        with engine.connect() as connection:
+            return connection.execute(rolls.technicians_in(first, last, crews.firsts_until(until))).all()
+
+    return {
+        "teams and regions, a year": asked(EVERYBODY, year),
+        "teams and regions, a month": asked(EVERYBODY, month),
+        "one team of ten, a year": asked(team, year),
+        "of the first, what the sums take": sums,
+    }
+
+
+def accounts(place: Path) -> Engine:
+    engine = database.open_engine(database.sqlite_url(place / "people.sqlite3"))
+    make_tables(engine)
+    rows = [
+        {"name": f"t{n}", "role": "technician", "team": f"team {n // 10}", "technician": f"Technician {n} (invented)",
+         "password": "", "upload_key": ""} for n in range(TECHNICIANS)
+    ]  # fmt: skip
+    with engine.begin() as connection:
+        connection.execute(insert(User), rows)
+        connection.execute(insert(TeamRow), [{"team": f"team {n}", "region": f"region {n // 25}"} for n in range(500)])
+    return engine
+
+
 def processor(engine: Engine) -> float:
     """Milliseconds of processor that this process and, in PostgreSQL, the server's process for it have had: what waits for
     a core does not count, so that a busy machine gives the same figures. (Linux: /proc/PID/schedstat, nanoseconds first.)"""
@@ -251,10 +297,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--sizes", default="1000,10000")
     parser.add_argument("--figures", action="store_true", help="only what the figures of a period are made of")
+    parser.add_argument("--people", action="store_true", help="only what technicians, teams and regions are made of")
     parser.add_argument("--database", choices=("postgresql", "sqlite"), default="postgresql")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as place, databases(asked.database) as engine:
-        season = made.season(Path(place) / "visits")
+        season, people = made.season(Path(place) / "visits"), accounts(Path(place))
         database.migrate(engine)
         began = time.process_time()
         outs = [read_out(folder, None, machine()) for _ in range(4) for folder in season.folders.values()]
@@ -270,12 +317,13 @@ def main() -> None:
                 connection.execute(text("SELECT setval('visits_id_seq', 100000000)"))
         done, templates, number = 10, len(season.folders), 0
         table: dict[str, list[float]] = {}
+        tables = (StepRow,) if asked.figures else (FindingRow,) if asked.people else OF_VISIT
         sizes = [int(size) for size in asked.sizes.split(",")]
         for size in sizes:
             began = time.perf_counter()
             with without_indexes(engine):
                 for first in range(done + 1, size + 1, 20_000):
-                    grow(engine, templates, first, min(first + 19_999, size), (StepRow,) if asked.figures else OF_VISIT)
+                    grow(engine, templates, first, min(first + 19_999, size), tables)
             began_rolls = processor(engine)
             rolls.rebuild(engine)
             table.setdefault("rolled up anew, a visit", []).append((processor(engine) - began_rolls) / size)
@@ -294,7 +342,10 @@ def main() -> None:
             took = (processor(engine) - began) / (4 * len(outs))
             table.setdefault("put in, a visit", []).append(took)
             print(f"  put in: {took:.1f} ms a visit", flush=True)
-            for name, ask in (figures(size) if asked.figures else {**questions(size), **figures(size)}).items():
+            asks = {} if asked.figures or asked.people else questions(size)
+            asks |= {} if asked.people else figures(size)
+            asks |= {} if asked.figures else of_people(size, people)
+            for name, ask in asks.items():
                 took = timed(engine, ask)
                 table.setdefault(name, []).append(took)
                 print(f"  {name}: {took:.1f} ms", flush=True)

@@ -125,3 +125,16 @@ def test_first_visits_of_teams_count_when_it_is_known_what_came_of_them(desk: De
     assert crews.day(crews.firsts_until(ago)) <= "2026-03-02"
     later = crews.technicians(desk.engine, desk.people, EVERYBODY, ALWAYS, ago + 90 * 86_400)
     assert sum(one.firsts for one in people) < sum(one.firsts for one in later)
+    with desk.engine.connect() as connection:
+        visits = connection.execute(select(*Visit.__table__.columns)).all()
+    told = told_again(visits, 0, 40_000, 40_000)
+    for one in later:
+        found = (one.visits, one.firsts, one.fixed, one.returns, one.heard, one.asked_again,
+                 round(one.seconds, 3), one.last_day)  # fmt: skip
+        assert list(found) == told[one.technician]
+    (every,) = crews.regions_of(later)
+    assert every.people == len(later) == 3
+    assert [every.visits, every.heard, every.again] == [
+        sum(one.visits for one in later), sum(one.heard for one in later),
+        sum(one.asked_again for one in later) / sum(one.heard for one in later),
+    ]  # fmt: skip
