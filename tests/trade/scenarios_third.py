@@ -13,7 +13,12 @@ the trade, from memory, where no source is named. Read were:
   test, as a PTC must cool; a protector can take an hour to close; a short loss of supply keeps a compressor from starting.
 - Start gear: a maker's service manual: a capacitor is not good for its looks; try a relay that is known to be good.
 - Short supply: a training text of refrigerator repair: 108 to 115 V equipment does badly below 98 V.
-- Capillary: a trade article: a restricted capillary tube and a low charge look alike from outside."""
+- Capillary: a trade article: a restricted capillary tube and a low charge look alike from outside.
+
+After they had run once, what is answered was put right where the bench could not act what was meant: cabinets for food got a
+setting and a state of their own (readings that their own controller contradicted, before), a torn gasket is `gap` 1, and
+where no fix was meant to be at hand there is no spare deck. No demand was changed but one, made harder: the lag of a
+display accuses no controller either."""
 
 from __future__ import annotations
 
@@ -27,25 +32,29 @@ SHARP = ("sensor-wrong", "relay-welded", "compressor-not-switched-off", "control
 SUPPLY = ("supply-low-or-drops", "supply-below-plate", "supply-out-of-band")
 GOOD_END = ("fixed", "watch", "no fault found", "to be continued")
 FRESH = {"product kind": ("fresh food", "")}
+NO_DECK = {"spare": ("order one", "")}
 NIGHT = 600.0
+#: Cabinets for food, as they stand when the site calls (`hours` 0): of a setting that fits what they hold.
+FOOD_CABINET = {"drinks": False, "setting": 3.0, "wall": 14.0}
+FREEZER = {"drinks": False, "setting": -15.0, "wall": 2.0, "coil": -5.0}
 
 THIRD: tuple[Scenario, ...] = (
     # ---- food
     Scenario("door ajar all night", "too_warm", "over 41 degF for longer than four hours is discarded, however cold the air is again (Food Code)",
-             {"drinks": False}, {**FRESH, **inside(48, 46, 44, 43, 42, 41, 40), "product": (51.0, F), "minutes cold": (NIGHT, "minute")},
-             accept=("discard-fresh-food",), never=("keep-fresh-food", *CIRCUIT), isolations=1),
+             {**FOOD_CABINET, "air": 9.0, "sensed": 9.0, "stock": 10.5}, {**FRESH, "product": (51.0, F), "minutes cold": (NIGHT, "minute")},
+             accept=("discard-fresh-food",), never=("keep-fresh-food", *CIRCUIT), isolations=1, hours=0.0),
     Scenario("air cold, food warm, nobody knows since when", "too_warm", "air answers in minutes, food in hours: the food is judged by itself (Food Code)",
              {"drinks": False}, {**FRESH, **inside(38, 37, 38, 39, 38), "product": (49.0, F), "minutes cold": (NIGHT, "minute")},
              accept=("discard-fresh-food", "ask-about-fresh-food"), never=("keep-fresh-food",), isolations=1),
     Scenario("filled ten minutes ago, air 50", "too_warm", "thirty minutes above 41 degF are allowed after filling (Food Code 4-204.111)",
-             {"drinks": False}, {**FRESH, **inside(50, 46, 42, 40, 39, 39), "product": (38.0, F), "minutes cold": (12.0, "minute"), "filled": ("freshly filled", "")},
-             accept=("keep-fresh-food",), never=("discard-fresh-food", *CIRCUIT, *NO_FAN), isolations=1),
+             {**FOOD_CABINET, "air": 12.0, "sensed": 11.0, "stock": 3.5}, {**FRESH, **inside(50, 46, 42, 40, 39, 39), "product": (38.0, F), "minutes cold": (12.0, "minute"), "filled": ("freshly filled", "")},
+             accept=("keep-fresh-food",), never=("discard-fresh-food", *CIRCUIT, *NO_FAN), isolations=1, hours=0.0),
     Scenario("ice cream after a cut overnight", "too_warm", "at 30 degF it has thawed in part: not kept as fact, and not fresh food either (Outage)",
-             {}, {"product kind": ("frozen food", ""), **inside(33, 26, 20, 14, 8, 2, 0), "product": (30.0, F), "minutes cold": (NIGHT, "minute")},
-             never=("keep-frozen-food", "keep-fresh-food", "keep-sealed-drinks"), isolations=1),
+             {**FREEZER, "air": 0.5, "sensed": 0.5, "stock": -1.0}, {"product kind": ("frozen food", ""), "frozen look": ("one thaws", ""), "product": (30.0, F), "minutes cold": (NIGHT, "minute")},
+             never=("keep-frozen-food", "keep-fresh-food", "keep-sealed-drinks"), isolations=1, hours=0.0),
     Scenario("frozen meals at 12, hard", "too_warm", "frozen hard is safe; it is not sold off nor discarded for an hour (Outage)",
-             {}, {"product kind": ("frozen food", ""), "frozen look": ("frozen hard", ""), **inside(16, 10, 5, 2, 0, 0), "product": (12.0, F), "minutes cold": (60.0, "minute")},
-             accept=("keep-frozen-food",), never=("discard-fresh-food", "sale-stops"), isolations=1),
+             {**FREEZER, "air": -9.0, "sensed": -9.0, "stock": -11.0}, {"product kind": ("frozen food", ""), "frozen look": ("frozen hard", ""), "product": (12.0, F), "minutes cold": (60.0, "minute")},
+             accept=("keep-frozen-food",), never=("discard-fresh-food", "sale-stops"), isolations=1, hours=0.0),
     Scenario("water and cola at 72 after the weekend", "too_warm", "sealed drinks need no cold to be safe; the cabinet still must be mended",
              {"dirt": 0.97}, {"product kind": ("sealed drinks", ""), "product": (72.0, F), "minutes cold": (2400.0, "minute")},
              accept=("condenser-restricted",), never=("discard-fresh-food", "sale-stops", *CIRCUIT)),
@@ -57,7 +66,7 @@ THIRD: tuple[Scenario, ...] = (
              {**inside(42, 45, 40, 44, 41, 45), "starts and stops": ("both seen", "")},
              never=("setting-too-warm", "sensor-wrong", *CIRCUIT, *NO_FAN, *NO_CONDENSER), ends=("fixed", "watch", "no fault found"), isolations=0, turns=80),
     Scenario("cold, and never stops", "runs_always", "it holds only with all that it has: nothing is left for a hot day",
-             {"charge": 0.35}, accept=CIRCUIT, never=("fixed",), ends=("handed over", "watch", "not fixed", "to be continued")),
+             {"charge": 0.35}, NO_DECK, accept=CIRCUIT, never=("fixed",), ends=("handed over", "watch", "not fixed", "to be continued")),
     Scenario("outdoors at 7 degF", "freezing", "heat flows out of a cabinet, too; nothing in it is broken", {"room": -14.0},
              accept=("room-too-cold",), never=("setting-too-cold", *SHARP), isolations=1),
     Scenario("warm kitchen at night", "too_warm", "tests of cabinets end at 40 degC (EN 23953-2 class 5, from memory): above, it is the room",
@@ -88,8 +97,8 @@ THIRD: tuple[Scenario, ...] = (
              accept=("sensor-wrong", "sensor-suspected"), never=("setting-too-cold", "relay-welded", "compressor-not-switched-off"), isolations=2, turns=140),
     Scenario("sensor reads 11 degF too low", "too_warm", "satisfied at 50 to 57: the deck is as good as new", {"sensor_error": -6.0},
              accept=("sensor-wrong", "sensor-suspected"), never=("setting-too-warm", *CIRCUIT, *NO_DEAD_MOTOR, "relay-does-not-close"), turns=140),
-    Scenario("display lags after the door was shut", "too_warm", "a sensor in its sleeve follows in minutes: lag is no offset", {},
-             {"shown": (44.0, F), **inside(49, 46, 44, 43, 43, 42)}, never=("sensor-wrong", *CIRCUIT, *NO_FAN), ends=GOOD_END, isolations=1),
+    Scenario("display lags after the door was shut", "too_warm", "a sensor in its sleeve follows in minutes: lag is no offset", {"air": 9.5, "sensed": 6.6, "stock": 8.0},
+             never=("sensor-wrong", "controller-or-wiring", "controller-does-not-call", *CIRCUIT, *NO_FAN), ends=GOOD_END, isolations=1, hours=0.0),
     Scenario("somebody left it in another mode", "too_warm", "first what it is told to do, then what is broken", {"mode_cooling": False},
              accept=("not-in-cooling-mode",), never=("controller-does-not-call", "relay-does-not-close", *NO_FAN, *NO_DEAD_MOTOR), isolations=0, turns=100),
     # ---- air, frost, water, door
@@ -101,7 +110,7 @@ THIRD: tuple[Scenario, ...] = (
              {"heater_fitted": True, "heater_good": False, "gap": 0.2, "humidity": 0.7, "ice": 0.9}, accept=("defrost-heater-bad",), never=CIRCUIT, turns=140),
     # ---- the circuit
     Scenario("capillary tube all but shut", "too_warm", "restriction or low charge: from outside nobody can tell, and the circuit stays shut (Capillary)",
-             {"restricted": True}, accept=CIRCUIT, never=(*COLD, *NO_FAN, *NO_CONDENSER, "door-does-not-seal"), ends=("handed over", "not fixed", "to be continued")),
+             {"restricted": True}, NO_DECK, accept=CIRCUIT, never=(*COLD, *NO_FAN, *NO_CONDENSER, "door-does-not-seal"), ends=("handed over", "not fixed", "to be continued")),
     Scenario("worn valves, film of frost all over", "too_warm", "even frost, little cold, little heat, no rest: it pumps no more",
              {"charge": 0.25}, {"coil": ("even frost", "")}, accept=CIRCUIT, never=(*NO_FAN, *NO_CONDENSER, "coil-iced-over", "coil-part-frosted")),
     # ---- people, pairs, what comes and goes
@@ -110,5 +119,12 @@ THIRD: tuple[Scenario, ...] = (
     Scenario("frozen cans on some mornings, now well", "freezing", "what is not seen is not mended, and nobody is accused", {},
              {**inside(42, 44, 41, 43, 42), "starts and stops": ("both seen", "")}, never=("fixed", "setting-too-cold", *SHARP), isolations=1),
     Scenario("lint in the condenser and a torn gasket", "runs_always", "the first find is not the last: too much heat in, too little out",
-             {"dirt": 0.9, "gap": 0.9, "room": 27.0}, each=(("condenser-restricted",), ("door-does-not-seal",)), never=(*CIRCUIT, *NO_FAN)),
+             {"dirt": 0.9, "gap": 1.0, "room": 27.0}, each=(("condenser-restricted",), ("door-does-not-seal",)), never=(*CIRCUIT, *NO_FAN)),
+    # ---- seen on the way when the thirty above first ran, and written before their mending
+    Scenario("rests at 44, set to 43, bottles at 49", "too_warm", "within its differential a controller may rest: that accuses nothing", {"air": 6.6, "sensed": 6.6, "stock": 8.0},
+             {**inside(49, 47, 45, 44, 43, 44), "shown": (44.0, F), "beside the sensor": ([46.0, 45.0, 44.0], F), "call for cooling": ("idle", ""), "compressor": (["silent", "runs smoothly"], "")},
+             never=("controller-does-not-call", "controller-or-wiring", "sensor-wrong", *NO_DEAD_MOTOR, *CIRCUIT), ends=GOOD_END, isolations=1, hours=0.0),
+    Scenario("silent, as it is cold at its sensor", "too_warm", "a silent compressor whose controller rests is not taken apart",
+             {"setting": 6.1, "air": 6.5, "sensed": 6.5, "stock": 9.5}, {**inside(50, 49, 48, 47, 46, 45), "shown": (50.0, F), "call for cooling": (["calls for cooling", "idle"], ""), "compressor": ("silent", "")},
+             never=("compressor-not-fed", "relay-does-not-close", "start-device-failed", *NO_DEAD_MOTOR), isolations=1, hours=0.0),
 )

@@ -16,6 +16,15 @@ from tests.bench.cabinets_physics import Cabinet
 from tests.bench.cabinets_topics import UNKNOWN, topics
 from tests.trade.scenarios import SCENARIOS, Said, Scenario
 from tests.trade.scenarios_second import SECOND
+from tests.trade.scenarios_third import THIRD
+
+EVERY = (*SCENARIOS, *SECOND, *THIRD)
+#: What the procedures conclude wrongly yet, or not at all. Strict: what is mended leaves this list.
+OPEN = (
+    "filled ten minutes ago, air 50", "cold, and never stops", "131 V on a plate of 115 V, PTC broken",
+    "lint in the condenser and a torn gasket", "rests at 44, set to 43, bottles at 49",
+    "silent, as it is cold at its sensor",
+)  # fmt: skip
 
 
 class Scripted(Technician):
@@ -93,14 +102,18 @@ def amiss(scenario: Scenario) -> list[str]:
     return [*found, f"({', '.join(made)}; {visit.isolations} isolations, {visit.utterances} turns)"] if found else []
 
 
-@pytest.mark.parametrize("scenario", [*SCENARIOS, *SECOND], ids=[one.name for one in (*SCENARIOS, *SECOND)])
+def _rows() -> list[Any]:
+    wrong_yet = pytest.mark.xfail(strict=True, reason="open: the procedures do not conclude it yet")
+    return [pytest.param(one, id=one.name, marks=wrong_yet if one.name in OPEN else ()) for one in EVERY]
+
+
+@pytest.mark.parametrize("scenario", _rows())
 def test_an_experts_scenario(scenario: Scenario) -> None:
     assert not amiss(scenario)
 
 
-def test_there_are_forty_and_more_and_each_can_fail() -> None:
-    every = (*SCENARIOS, *SECOND)
-    assert len(SCENARIOS) >= 40
-    assert len(SECOND) >= 20
-    assert len({one.name for one in every}) == len(every)
-    assert all(one.accept or one.each or one.never or one.ends for one in every)
+def test_there_are_a_hundred_and_each_can_fail() -> None:
+    assert [len(SCENARIOS) >= 40, len(SECOND) >= 20, len(THIRD) >= 30] == [True, True, True]
+    assert len({one.name for one in EVERY}) == len(EVERY)
+    assert all(one.accept or one.each or one.never or one.ends for one in EVERY)
+    assert set(OPEN) <= {one.name for one in EVERY}
