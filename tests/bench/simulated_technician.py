@@ -229,6 +229,7 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ("", "load"): _seen("load", heavy="freshly filled", ordinary="long before"),
     ("", "door-strip"): _seen("door_strip", holds="holds fast", slips="slips out"),
     ("", "ice-door"): _seen("door_strip", holds="holds fast", slips="slips out"),
+    ("", "door-with-it"): _seen("door_strip", holds="holds fast", slips="slips out"),
     ("", "door-work"): _door_work,
     ("", "delivery-air"): _air,
     ("fans-check-and-exchange", "delivery-air"): _fans_air,
@@ -240,6 +241,7 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ("", "coil-pattern"): _COIL,
     ("", "coil-after"): lambda t: "some ice" if t.condition.ice > 0.1 else "bare coil",
     ("", "condenser-look"): _seen("condenser_look", clean="clean", dirty="dirty"),
+    ("", "condenser-with-it"): _seen("condenser_look", clean="clean", dirty="dirty"),
     ("", "condenser-fan-look"): _TURNS,
     ("", "condenser-fan-again"): lambda t: "silent compressor" if _sound(t) == "silent" else _TURNS(t),
     ("", "air-again"): lambda t: "dead calm" if t.look("air_flow") == "none" else "moving",
@@ -291,6 +293,7 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ("", "capacitor-fitted"): _always("none"),
     ("", "try-known"): lambda t: t.spare("spare here", "order one"),
     ("", "split-again"): _try,
+    ("", "compare-again"): _try,
     ("", "load-first"): _seen("load", heavy="freshly filled", ordinary="long before"),
     ("", "stock-look"): _always("clear"),
     ("", "fan-kind"): _always("plain motor"),
@@ -299,10 +302,10 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
 
 #: Where an eye can slip.
 SEEN = frozenset({
-    "display", "controller-mode", "load", "door-strip", "ice-door", "delivery-air", "delivery-flow", "coil-look",
-    "coil-pattern", "condenser-look", "condenser-fan-look", "compressor-sound", "compressor-touch", "compressor-stops",
-    "noise-place", "terminals", "start-device-look", "evaporator-spin", "condenser-spin", "oil-traces",
-    "call-for-cooling", "tighten",
+    "display", "controller-mode", "load", "door-strip", "door-with-it", "ice-door", "delivery-air", "delivery-flow",
+    "coil-look", "coil-pattern", "condenser-look", "condenser-with-it", "condenser-fan-look", "compressor-sound",
+    "compressor-touch", "compressor-stops", "noise-place", "terminals", "start-device-look", "evaporator-spin",
+    "condenser-spin", "oil-traces", "call-for-cooling", "tighten",
 })  # fmt: skip
 
 
