@@ -118,7 +118,7 @@ def test_a_sensor_is_held_against_its_table_at_the_temperature_of_that_minute() 
 
 
 @pytest.mark.parametrize(("measured", "table", "onward"), [
-    (28_300.0, 28_000.0, "sensor-fits"), (31_500.0, 28_000.0, "sensor-off"), (29_600.0, 28_000.0, "sensor-not-known"),
+    (28_300.0, 28_000.0, "fits-and-shows"), (31_500.0, 28_000.0, "sensor-off"), (29_600.0, 28_000.0, "sensor-not-known"),
     (1_031.0, 1_000.0, "sensor-not-known"), (101.2, 100.0, "sensor-not-known"), (1_150.0, 1_000.0, "sensor-off"),
 ])  # fmt: skip
 @pytest.mark.parametrize(("step", "names"), [
