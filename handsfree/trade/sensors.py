@@ -198,9 +198,12 @@ class Accused:
 
 
 def _differ(first: Value, second: Value, tolerance: float) -> bool | None:
-    """Whether two temperatures differ by more than `tolerance`; None when the doubt covers the answer."""
+    """Whether two temperatures differ by more than `tolerance`; None when the doubt covers the answer.
+
+    Only a gap that both at their worst together do not explain is said to be one: an accusation follows from it.
+    """
     gap, doubt = abs(best(first - second)), COVERAGE * spread(first - second)
-    if gap > tolerance + doubt:
+    if gap > tolerance + COVERAGE * (spread(first) + spread(second)):
         return True
     return False if gap + doubt <= tolerance or gap <= doubt else None
 

@@ -6,7 +6,7 @@ import math
 from itertools import pairwise
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 from thermocouple_its90 import get as independent_couple
@@ -161,6 +161,7 @@ def test_without_a_resistance_the_chain_is_accused() -> None:
 
 
 @given(true=st.floats(-5, 30), error=st.floats(-1, 1), meter=st.floats(-1, 1))
+@example(true=13.0, error=1.0, meter=-1.0)  # sensor, thermometer and meter all at their worst
 def test_a_sound_chain_is_never_accused(true: float, error: float, meter: float) -> None:
     felt = true + 0.9 * error  # the sensor's own error is inside its tolerance of one kelvin
     ohms = reading(CURVE.ohms(felt) * (1 + 0.01 * meter), "1 %")
