@@ -264,6 +264,7 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ("", "compressor-after"): lambda t: (
         "never stops" if t.condition.relay == "welded" else "follows" if t.condition.can_run() else "silent"),
     ("", "call-for-cooling"): lambda t: "calls for cooling" if _calls(t) else "idle",
+    ("", "called-or-not"): lambda t: "calls for cooling" if _calls(t) else "idle",
     ("", "noise-place"): _seen("noise", panel="outer panel", fan="fan motor", compressor="compressor", none="silence"),
     ("", "noise-after"): lambda t: "much better" if t.look("noise") == "none" else "as before",
     ("", "tighten"): _seen("panels", loose="loose parts", tight="everything tight"),
@@ -305,7 +306,7 @@ SEEN = frozenset({
     "display", "controller-mode", "load", "door-strip", "door-with-it", "ice-door", "delivery-air", "delivery-flow",
     "coil-look", "coil-pattern", "condenser-look", "condenser-with-it", "condenser-fan-look", "compressor-sound",
     "compressor-touch", "compressor-stops", "noise-place", "terminals", "start-device-look", "evaporator-spin",
-    "condenser-spin", "oil-traces", "call-for-cooling", "tighten",
+    "condenser-spin", "oil-traces", "call-for-cooling", "called-or-not", "tighten",
 })  # fmt: skip
 
 

@@ -80,7 +80,7 @@ THIRD: tuple[Scenario, ...] = (
              accept=("stock-blocks-air",), never=(*SUPPLY, *CIRCUIT), isolations=1),
     Scenario("131 V on a plate of 115 V, PTC broken", "too_warm", "right for 127 V systems and 14 % over the plate: both must be told",
              {"nominal": 127.0, "plate": 115.0, "volts": 131.0, "source_ohms": 0.1, "start_good": False},
-             each=(("start-device-failed",), ("supply-out-of-band",)), never=NO_DEAD_MOTOR, turns=150),
+             each=(("start-device-failed",), ("supply-out-of-band", "supply-above-plate")), never=NO_DEAD_MOTOR, turns=150),
     Scenario("204 V of a 208 V system, plate 230 V", "too_warm", "11 % under the plate, and less in the try: the motor is not to blame (plate, 10 %)",
              {"nominal": 208.0, "plate": 230.0, "volts": 204.0, "source_ohms": 1.6}, accept=SUPPLY, never=(*NO_DEAD_MOTOR, "start-device-failed", *COLD), turns=140),
     # ---- start gear

@@ -19,8 +19,6 @@ from tests.trade.scenarios_second import SECOND
 from tests.trade.scenarios_third import THIRD
 
 EVERY = (*SCENARIOS, *SECOND, *THIRD)
-#: What the procedures conclude wrongly yet, or not at all. Strict: what is mended leaves this list.
-OPEN = ("131 V on a plate of 115 V, PTC broken", "silent, as it is cold at its sensor")
 
 
 class Scripted(Technician):
@@ -98,12 +96,7 @@ def amiss(scenario: Scenario) -> list[str]:
     return [*found, f"({', '.join(made)}; {visit.isolations} isolations, {visit.utterances} turns)"] if found else []
 
 
-def _rows() -> list[Any]:
-    wrong_yet = pytest.mark.xfail(strict=True, reason="open: the procedures do not conclude it yet")
-    return [pytest.param(one, id=one.name, marks=wrong_yet if one.name in OPEN else ()) for one in EVERY]
-
-
-@pytest.mark.parametrize("scenario", _rows())
+@pytest.mark.parametrize("scenario", EVERY, ids=[one.name for one in EVERY])
 def test_an_experts_scenario(scenario: Scenario) -> None:
     assert not amiss(scenario)
 
@@ -112,4 +105,3 @@ def test_there_are_a_hundred_and_each_can_fail() -> None:
     assert [len(SCENARIOS) >= 40, len(SECOND) >= 20, len(THIRD) >= 30] == [True, True, True]
     assert len({one.name for one in EVERY}) == len(EVERY)
     assert all(one.accept or one.each or one.never or one.ends for one in EVERY)
-    assert set(OPEN) <= {one.name for one in EVERY}
