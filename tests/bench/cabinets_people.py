@@ -37,7 +37,7 @@ def _set(**fields: object) -> Work:
 
 def _dial(c: Cabinet, text: str) -> None:
     found = re.search(r"to (-?\d+(?:\.\d+)?) ?°F", text)
-    c.setting = (float(found.group(1)) - 32) / 1.8 if found else 6.1
+    c.noted, c.setting = c.setting, (float(found.group(1)) - 32) / 1.8 if found else c.noted
 
 
 def _new_deck(c: Cabinet) -> None:
@@ -65,7 +65,7 @@ def _part(c: Cabinet, found: str) -> None:
 #: Words of a step that was done -> what is so afterwards. Each gets the cabinet, the words, and the last finding.
 WORK: tuple[tuple[str, Callable[[Cabinet, str, str], None]], ...] = (
     (r"to (its )?cooling( mode)?\b", lambda c, t, f: _set(mode_cooling=True)(c)),
-    (r"(set|raise|lower) the (controller|setting).*°F", lambda c, t, f: _dial(c, t)),
+    (r"(set|raise|lower) the (controller|setting).*(°F|noted)", lambda c, t, f: _dial(c, t)),
     (r"brush the condenser", lambda c, t, f: _set(dirt=0.05)(c)),
     (r"terminal.*until it clicks|push the terminal home", lambda c, t, f: _set(terminals_home=True)(c)),
     (r"exchange the relay|new relay as", lambda c, t, f: _set(relay="good")(c)),

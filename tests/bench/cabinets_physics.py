@@ -39,6 +39,7 @@ class Cabinet:
     drinks: bool = True
     setting: float = 6.1
     differential: float = 3.0
+    noted: float = 6.1  # the setting before the one that is tried
     sensor_error: float = 0.0
     sensor_broken: bool = False
     mode_cooling: bool = True
@@ -234,7 +235,9 @@ class Cabinet:
 
 
 def is_well(cabinet: Cabinet, hours: float = 40.0) -> bool:
-    """Whether a cabinet, left alone, keeps its stock between its limits, and rests now and then. It is not changed."""
+    """Whether a cabinet, left alone, keeps its stock near its setting, and rests now and then. It is not changed.
+
+    Drinks and food must not freeze; frozen food (a setting below -5) must."""
     from copy import copy
 
     left = copy(cabinet)
@@ -244,4 +247,5 @@ def is_well(cabinet: Cabinet, hours: float = 40.0) -> bool:
         left.settle(0.25)
         samples.append(left.stock)
     duty = (left.run_minutes - ran) / 360.0
-    return max(samples) < 9.5 and min(samples) > -0.5 and duty < 0.98 and left.ice < 0.85
+    lowest = -0.5 if cabinet.setting > -5 else -40.0
+    return max(samples) < min(9.5, cabinet.setting + 3.4) and min(samples) > lowest and duty < 0.98 and left.ice < 0.85

@@ -62,7 +62,8 @@ FACTS = (
     Fact("prove-pull-down", "works set near 43 degf", lambda: "43" in book_named("prove-pull-down").at(
         "prove-pull-down", "set-setting").say),
     Fact("freezing-the-stock", "about 39 degf risks freezing",
-         lambda: chosen("freezing-the-stock", "setting-low", setting=38.0) == "setting-found"
+         lambda: chosen("freezing-the-stock", "setting-low", setting=38.0) == "kind-first"
+         and ways_of("freezing-the-stock", "kind-first")["sealed drinks"] == "setting-found"
          and chosen("freezing-the-stock", "setting-low", setting=43.0) == "shown-temperature"),
     Fact("too-warm", "a shown temperature well above the room's, or a normal one while the stock is warm",
          lambda: all(
@@ -106,6 +107,12 @@ def wait(name: str, step: str) -> Wait:
     found = book_named(name).at(name, step)
     assert isinstance(found, Wait)
     return found
+
+
+def ways_of(name: str, step: str) -> dict[str, str | None]:
+    found = book_named(name).at(name, step)
+    assert isinstance(found, Ask)
+    return {one.say: one.go for one in found.answers}
 
 
 def ids(name: str) -> list[str]:

@@ -19,6 +19,8 @@ BY_SERIES = ("how-long", "how-long-by-mass", "stock-mass", "stay-hour", "stay-th
 #: What only a reading within its accuracy of a limit, or no answer, leads to: tried in test_borderline.
 UNSEEN = {
     "runs-all-the-time": {("run-share", "otherwise")},
+    # A freezer shows what no other cabinet does: acted in tests/trade/scenarios_third.
+    "too-warm": {("frozen-or-not", "cabinet-temperature < 10")},
     "defrost": {("heater-state", "otherwise")},
     "compressor-does-not-start": {("winding-sum", "otherwise"), ("lost-or-seized", "otherwise")},
     "fans-check-and-exchange": {("turned-or-not", "otherwise")},

@@ -32,11 +32,12 @@ SHARP = ("sensor-wrong", "relay-welded", "compressor-not-switched-off", "control
 SUPPLY = ("supply-low-or-drops", "supply-below-plate", "supply-out-of-band")
 GOOD_END = ("fixed", "watch", "no fault found", "to be continued")
 FRESH = {"product kind": ("fresh food", "")}
+FROZEN = {"product kind": ("frozen food", ""), "stock kind": ("frozen food", "")}
 NO_DECK = {"spare": ("order one", "")}
 NIGHT = 600.0
 #: Cabinets for food, as they stand when the site calls (`hours` 0): of a setting that fits what they hold.
 FOOD_CABINET = {"drinks": False, "setting": 3.0, "wall": 14.0}
-FREEZER = {"drinks": False, "setting": -15.0, "wall": 2.0, "coil": -5.0}
+FREEZER = {"drinks": False, "setting": -15.0, "wall": 2.0, "coil": -5.0, "gap": 0.02, "room": 18.0, "humidity": 0.3}
 
 THIRD: tuple[Scenario, ...] = (
     # ---- food
@@ -50,10 +51,10 @@ THIRD: tuple[Scenario, ...] = (
              {**FOOD_CABINET, "air": 12.0, "sensed": 11.0, "stock": 3.5}, {**FRESH, **inside(50, 46, 42, 40, 39, 39), "product": (38.0, F), "minutes cold": (12.0, "minute"), "filled": ("freshly filled", "")},
              accept=("keep-fresh-food",), never=("discard-fresh-food", *CIRCUIT, *NO_FAN), isolations=1, hours=0.0),
     Scenario("ice cream after a cut overnight", "too_warm", "at 30 degF it has thawed in part: not kept as fact, and not fresh food either (Outage)",
-             {**FREEZER, "air": 0.5, "sensed": 0.5, "stock": -1.0}, {"product kind": ("frozen food", ""), "frozen look": ("one thaws", ""), "product": (30.0, F), "minutes cold": (NIGHT, "minute")},
+             {**FREEZER, "air": 0.5, "sensed": 0.5, "stock": -1.0}, {**FROZEN, "frozen look": ("one thaws", ""), "product": (30.0, F), "minutes cold": (NIGHT, "minute")},
              never=("keep-frozen-food", "keep-fresh-food", "keep-sealed-drinks"), isolations=1, hours=0.0),
     Scenario("frozen meals at 12, hard", "too_warm", "frozen hard is safe; it is not sold off nor discarded for an hour (Outage)",
-             {**FREEZER, "air": -9.0, "sensed": -9.0, "stock": -11.0}, {"product kind": ("frozen food", ""), "frozen look": ("frozen hard", ""), "product": (12.0, F), "minutes cold": (60.0, "minute")},
+             {**FREEZER, "air": -9.0, "sensed": -9.0, "stock": -11.0}, {**FROZEN, "frozen look": ("frozen hard", ""), "product": (12.0, F), "minutes cold": (60.0, "minute")},
              accept=("keep-frozen-food",), never=("discard-fresh-food", "sale-stops"), isolations=1, hours=0.0),
     Scenario("water and cola at 72 after the weekend", "too_warm", "sealed drinks need no cold to be safe; the cabinet still must be mended",
              {"dirt": 0.97}, {"product kind": ("sealed drinks", ""), "product": (72.0, F), "minutes cold": (2400.0, "minute")},
@@ -127,4 +128,14 @@ THIRD: tuple[Scenario, ...] = (
     Scenario("silent, as it is cold at its sensor", "too_warm", "a silent compressor whose controller rests is not taken apart",
              {"setting": 6.1, "air": 6.5, "sensed": 6.5, "stock": 9.5}, {**inside(50, 49, 48, 47, 46, 45), "shown": (50.0, F), "call for cooling": (["calls for cooling", "idle"], ""), "compressor": ("silent", "")},
              never=("compressor-not-fed", "relay-does-not-close", "start-device-failed", *NO_DEAD_MOTOR), isolations=1, hours=0.0),
+    Scenario("fresh food in a cabinet set to 43", "too_warm", "cold enough for drinks is too warm for food: its class decides (Food Code 3-501.16)", {"drinks": False},
+             accept=("setting-too-warm",), never=("temperature-in-range", "keep-fresh-food", "no fault found"), isolations=0),
+    Scenario("a freezer that stands at 30", "too_warm", "frozen food near its melting point is no cabinet in range", {**FREEZER, "air": 0.0, "sensed": 0.0, "stock": -1.0, "charge": 0.3},
+             {**NO_DECK, **FROZEN, "frozen look": ("one thaws", "")}, never=("temperature-in-range", "setting-too-cold", "no fault found", "fixed"), isolations=1, hours=3.0),
+    Scenario("a freezer at its setting", "too_warm", "0 to 10 degF is what a freezer is for", {**FREEZER, "air": -15.0, "sensed": -15.0, "stock": -15.0},
+             {**FROZEN, "frozen look": ("frozen hard", "")}, accept=("temperature-in-range",), never=("setting-too-cold", "room-too-cold"), isolations=0, turns=80, hours=3.0),
+    Scenario("food cabinet at 37 that never rests", "runs_always", "37 degF is right for food: nothing is set warmer", {**FOOD_CABINET, "charge": 0.35}, NO_DECK,
+             accept=CIRCUIT, never=("setting-too-cold", "fixed", "no fault found")),
+    Scenario("food cabinet at 37, one pack froze", "freezing", "37 degF is right for food, and accused of nothing", FOOD_CABINET,
+             never=("setting-too-cold", *SHARP), isolations=1),
 )
