@@ -138,4 +138,6 @@ THIRD: tuple[Scenario, ...] = (
              accept=CIRCUIT, never=("setting-too-cold", "fixed", "no fault found")),
     Scenario("food cabinet at 37, one pack froze", "freezing", "37 degF is right for food, and accused of nothing", FOOD_CABINET,
              never=("setting-too-cold", *SHARP), isolations=1),
+    Scenario("food cabinet at 37, iced by its gasket", "iced_up", "the gasket lets the damp in; 37 degF is right for food", {**FOOD_CABINET, "gap": 1.0, "humidity": 0.8, "ice": 0.95},
+             accept=("door-does-not-seal",), never=("setting-too-cold", *CIRCUIT)),
 )
