@@ -195,8 +195,8 @@ def _curve(sheet: _Sheet, one: ReadingCurve) -> None:
     if sheet.will_page_break(44):
         sheet.add_page()
     first, last = one.points[0], one.points[-1]
-    took = minutes(last.at - first.at)
-    sheet.line_of(f"{one.quantity.capitalize()}: from {first.value:g} to {last.value:g} {one.unit} in {took}")
+    name, took = one.quantity[:1].upper() + one.quantity[1:], minutes(last.at - first.at)
+    sheet.line_of(f"{name}: from {first.value:g} to {last.value:g} {one.unit} in {took}")
     values = [p.value for p in one.points] + [v for v in (one.low, one.high) if v is not None and abs(v) < 1e9]
     low, high = min(values), max(values)
     room = (high - low) * 0.15 or max(abs(high) * 0.1, 1.0)
@@ -218,7 +218,7 @@ def _curve(sheet: _Sheet, one: ReadingCurve) -> None:
     sheet.rect(left, top, wide, tall)
     for p, q in pairwise(one.points):
         sheet.line(x(p.at), y(p.value), x(q.at), y(q.value))
-    for p in one.points:
+    for p in () if one.logged else one.points:
         here, up = x(p.at), y(p.value)
         if p.out:
             sheet.line(here - 1.2, up - 1.2, here + 1.2, up + 1.2)

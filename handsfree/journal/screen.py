@@ -211,18 +211,18 @@ def curve(one: ReadingCurve) -> str:
         parts.append(f'<path d="M{back} 8V132" class="back"/><text x="{back + 4}" y="18">power back</text>')
     path = " ".join(f"{'M' if at == 0 else 'L'}{x(p.at)} {y(p.value)}" for at, p in enumerate(one.points))
     parts.append(f'<path d="{path}" class="thread"/>')
-    for p in one.points:
+    for p in () if one.logged else one.points:
         left, up = x(p.at), y(p.value)
         shape = f"M{left - 5} {up - 5}l10 10m0-10l-10 10" if p.out else f"M{left} {up - 5}l5 5-5 5-5-5z"
         kind = "cross" if p.out else "dot"
         parts.append(f'<path d="{shape}" class="{kind}"><title>{p.value:g} at {short(p.at)}</title></path>')
     first, last = one.points[0], one.points[-1]
     parts.append(f'<text x="56" y="148">{short(begin)}</text><text x="476" y="148" text-anchor="end">{short(end)}</text>')
-    name = one.quantity.capitalize()
+    name, where = one.quantity[:1].upper() + one.quantity[1:], "" if one.logged else " The table above has the readings."
     words = f"{name}: from {first.value:g} to {last.value:g} {one.unit} in {minutes(last.at - first.at)}"
     return (
         f'<figure class="curve"><figcaption>{safe(words)}</figcaption>'
-        f'<svg viewBox="0 0 500 156" role="img" aria-label="{safe(words)}. The table above has the readings.">'
+        f'<svg viewBox="0 0 500 156" role="img" aria-label="{safe(words)}.{where}">'
         f'{"".join(parts)}</svg></figure>'
     )
 

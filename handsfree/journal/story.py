@@ -44,7 +44,7 @@ class CurvePoint:
 @dataclass(frozen=True)
 class ReadingCurve:
     """One quantity over the visit. `low`, `high`: what is expected, None for nothing. `restored`: when the supply came back,
-    None where it was not taken away."""
+    None where it was not taken away. `logged`: by a logger before the visit; its time begins with the log."""
 
     quantity: str
     unit: str
@@ -52,6 +52,7 @@ class ReadingCurve:
     low: float | None
     high: float | None
     restored: float | None
+    logged: bool = False
 
 
 @dataclass(frozen=True)
@@ -123,7 +124,7 @@ def story(account: Account) -> Story:
         evidence=tuple(_evidence(account, found.event))[:MOST] if found is not None else (),
         done=_lines(got.work),
         readings=tuple(_before_and_after(got.before, got.after))[:MOST],
-        curves=tuple(_curves(account)),
+        curves=(*_curves(account), *_logged(account)),
         gates=tuple(_gates(account.rows)),
         look=account.findings[:MOST],
         next=_lines((*open_points(account, got), *_due(account))),
@@ -188,6 +189,21 @@ def _curves(account: Account) -> Iterator[ReadingCurve]:
         points = tuple(CurvePoint(n, at, r.value or 0.0, _out(range_of(r))) for n, at, r in some if r.unit == last.unit)
         low, high = last.expected if last.expected is not None else (None, None)
         yield ReadingCurve(printable(plainly(quantity)), unit(last.unit), points[-MOST_POINTS:], low, high, restored)
+
+
+def _logged(account: Account) -> Iterator[ReadingCurve]:
+    """What loggers had measured before the visit, in the degrees that the technician used."""
+    used = {taken.reading.unit for taken in account.readings}
+    fahrenheit = "degF" in used and "degC" not in used
+    events = [(entry.n, entry.event) for entry in account.entries if isinstance(entry.event, ev.Attached)]
+    for n, log in [one for one in events if len(one[1].rows) > 1][:MOST_CURVES]:
+        rows = [(minute, value) for minute, value in log.rows if abs(minute) < 1e6 and abs(value) < 1e4][-MOST_POINTS:]
+        points = tuple(
+            CurvePoint(n, 60 * (minute - rows[0][0]), round(value * 1.8 + 32, 1) if fahrenheit else value, False)
+            for minute, value in rows
+        )
+        name = f"temperature by {log.file}, before the visit"
+        yield ReadingCurve(_line(name), unit("degF" if fahrenheit else "degC"), points, None, None, None, True)
 
 
 def _due(account: Account) -> Iterator[str]:

@@ -8,8 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.journal.events import Attached, Closed, Happening, KeepNote, ListenFor, Say, Stamped
+from handsfree.journal.account import account
+from handsfree.journal.events import Attached, Closed, Happening, KeepNote, ListenFor, ReadingTaken, Say, Stamped
 from handsfree.journal.reader import read
+from handsfree.journal.screen import curve
+from handsfree.journal.story import story
 from handsfree.journal.verify import verify
 from handsfree.procedure import load
 from handsfree.visit import sessions
@@ -146,6 +149,21 @@ def test_a_loggers_file_counts_in_the_visit(tmp_path: Path) -> None:
     session.journal.append(found)
     assert attached(session.folder)[0].rows == found.rows  # the record gives it back as it was
     session.journal.close()
+
+
+def test_what_a_logger_measured_is_drawn(tmp_path: Path) -> None:
+    """From before the visit, on the log's own clock, in the degrees of who read a thermometer there."""
+    session = opened(tmp_path)
+    found, _ = taken_from(session, log_of(session, 10, 12.5))
+    session.journal.append(found)
+    session.journal.append(ReadingTaken(("photo",), "shot", "temperature", 41.0, "degF", 41.0, "degF"))
+    session.journal.close()
+    (logged,) = [one for one in story(account(session.folder)).curves if one.logged]
+    assert (logged.quantity, logged.unit) == (f"temperature by {found.file}, before the visit", "°F")
+    assert [(point.at / 60, point.value) for point in logged.points] == [(0, 54.5), (30, 54.5), (60, 54.5)]
+    drawn = curve(logged)
+    assert "from 54.5 to 54.5 °F in 1 h" in drawn
+    assert 'class="thread"' in drawn
 
 
 @pytest.mark.parametrize(
