@@ -227,7 +227,7 @@ def test_a_phrase_heard_in_the_time_to_come_does_not_stretch_the_break() -> None
 
 def test_what_is_advised_of_the_mains_asks_more_than_the_water() -> None:
     """Found: with the water alone isolated the fault model was told that the power is off."""
-    from handsfree.visit.phrases import _all_dead
+    from handsfree.visit.advice import all_dead
     from handsfree.visit.questions import flow_of
 
     water = """  - {id: off-first, kind: isolate, say: Water., do: [Close it.], sources: [tap]}
@@ -238,7 +238,7 @@ def test_what_is_advised_of_the_mains_asks_more_than_the_water() -> None:
     scene = Scene(book(text)).open().words("understood", OPENS, "nothing runs")
     assert scene.step == "look"
     assert scene.state.interlock.isolated
-    assert not _all_dead(flow_of(scene.state))
+    assert not all_dead(flow_of(scene.state))
 
 
 def test_a_measurement_of_one_source_proves_no_other() -> None:
