@@ -7,7 +7,6 @@ import sys
 from contextlib import AbstractContextManager
 from pathlib import Path
 
-from handsfree.desk.serve import DeskOptions, open_people
 from handsfree.errors import Trouble
 
 
@@ -27,9 +26,12 @@ def _needed() -> None:
         raise Trouble(f"The desk needs the package {error.name}; install it with: pip install 'handsfree[desk]'") from None
 
 
+_needed()  # before the first import that fails without it
+from handsfree.desk.serve import DeskOptions, open_people  # noqa: E402
+
+
 def desk(asked: DeskOptions) -> None:
     """`handsfree desk`: serve until interrupted. Trouble for anything that keeps it from starting."""
-    _needed()
     from handsfree.desk.serve import serve
 
     serve(asked)
@@ -41,7 +43,6 @@ def people_add(
     """`handsfree desk people-add NAME --role ROLE [--team TEAM] [--technician NAME] [--mail MAIL]`: asks for the password
     twice, or reads one line where the input is no terminal; for who signs in elsewhere it asks for none. A device's upload
     key is printed once."""
-    _needed()
     from handsfree.desk import people
 
     engine = open_people(DeskOptions(visits, people=database))
@@ -58,7 +59,6 @@ def people_add(
 
 def people_remove(visits: Path, name: str, database: str | None = None) -> None:
     """`handsfree desk people-remove NAME`: and every session of theirs ends."""
-    _needed()
     from handsfree.desk import people
 
     engine = open_people(DeskOptions(visits, people=database))
@@ -73,7 +73,6 @@ def people_change(
 ) -> None:
     """`handsfree desk people-change NAME [--role ROLE] [--team TEAM] [--technician NAME] [--password] [--forget-codes]`:
     every session of theirs ends. A password is asked for as `people_add` does."""
-    _needed()
     from handsfree.desk import people
 
     if not password and not forget_codes and (role, team, technician) == (None, None, None):
@@ -99,7 +98,6 @@ def _noted(visits: Path) -> AbstractContextManager[None]:
 
 def people_list(visits: Path, database: str | None = None) -> None:
     """`handsfree desk people-list`."""
-    _needed()
     from handsfree.desk import people
 
     for one in people.everybody(open_people(DeskOptions(visits, people=database))):
@@ -110,7 +108,6 @@ def people_list(visits: Path, database: str | None = None) -> None:
 
 def digest(visits: Path, days: int, out: Path | None, origin: str, database: str | None = None) -> None:
     """`handsfree desk digest [--days N] [--out FILE]`: of everybody's visits, as Markdown."""
-    _needed()
     from handsfree.desk import database as databases
     from handsfree.desk import threads
     from handsfree.desk.digest import digest as made
@@ -138,7 +135,6 @@ def digest(visits: Path, days: int, out: Path | None, origin: str, database: str
 def check(visits: Path, database: str | None = None, sound: str | None = None) -> None:
     """`handsfree desk check`: the journal of acts, and every sound and attachment fetched and held against its hash.
     Trouble (status 3) where one does not hold."""
-    _needed()
     from handsfree.desk import acts, queries
     from handsfree.desk import database as databases
     from handsfree.desk.files import Files

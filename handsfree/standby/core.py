@@ -106,11 +106,12 @@ def advance(state: StandbyState, happening: StandbyHappening) -> tuple[StandbySt
 
 
 def _begun(state: StandbyState, unfinished: Unfinished | None) -> tuple[StandbyState, StandbyEffect]:
+    again = StandbyState(failures=state.failures)  # that it listens again is no sign yet that it can
     if unfinished is None:
-        return StandbyState(), Listen(may_go_on=False)
+        return again, Listen(may_go_on=False)
     tries = state.tries if unfinished.folder == state.last else 0
     if not unfinished.broken or unfinished.age > FRESH:
-        return StandbyState(), Listen(may_go_on=True, say="standby-unfinished")
+        return again, Listen(may_go_on=True, say="standby-unfinished")
     if tries >= TRIES:
-        return StandbyState(unfinished.folder, tries), Listen(may_go_on=True, say="standby-broken")
-    return StandbyState(unfinished.folder, tries + 1), HoldVisit(unfinished.folder)
+        return replace(again, last=unfinished.folder, tries=tries), Listen(may_go_on=True, say="standby-broken")
+    return replace(again, last=unfinished.folder, tries=tries + 1), HoldVisit(unfinished.folder)

@@ -50,6 +50,17 @@ def test_what_comes_next(happening: core.StandbyHappening, effect: core.StandbyE
     assert advance(StandbyState(), happening)[1] == effect
 
 
+def test_a_listener_that_fails_each_time_is_tried_ever_more_slowly() -> None:
+    """Found where there was no microphone: it rested two seconds each time, for ever."""
+    state, rests = StandbyState(), []
+    for _ in range(8):
+        state, effect = advance(state, Deaf("No microphone."))
+        assert isinstance(effect, Rest)
+        rests.append(effect.seconds)
+        state, _ = advance(state, Begun())
+    assert rests == [2.0, 4.0, 8.0, 16.0, 32.0, core.LONGEST_REST, core.LONGEST_REST, core.LONGEST_REST]
+
+
 def test_a_visit_that_breaks_again_and_again_waits_for_its_person() -> None:
     state, effects = StandbyState(), []
     for _ in range(core.TRIES + 2):
@@ -160,7 +171,7 @@ def test_a_listener_that_fails_is_tried_again_and_told(tmp_path: Path) -> None:
     )  # fmt: skip
     assert len(calls) == 3
     assert told[0] == "No microphone is there. Trying again in 2 s."
-    assert told[1] == "The listener broke off. Trying again in 2 s."
+    assert told[1] == "The listener broke off. Trying again in 4 s."
     assert slept
 
 
