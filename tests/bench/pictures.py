@@ -40,10 +40,10 @@ from tests.desk.serving import served
 from tests.desk.test_browser import ARGUMENTS, CHROMIUM
 
 PLACE = Path(__file__).resolve().parents[2] / "handsfree" / "handbook" / "pictures"
-CHART, STRETCH = "deck-take-out", {"x": 0, "y": 580, "width": 669, "height": 800}  # where the isolation begins
+CHART, STRETCH = "deck-take-out", {"x": 0, "y": 568, "width": 616, "height": 750}  # where the isolation begins
 COLUMNS = 78
 PAGE = """<!doctype html><meta charset="utf-8"><style>body {{ margin: 0; background: #101418; color: #e6e6e6 }}
-pre {{ margin: 12px; font: 15px "DejaVu Sans Mono", monospace }}</style>{code}"""
+pre {{ display: inline-block; margin: 12px; font: 15px "DejaVu Sans Mono", monospace }}</style>{code}"""
 
 
 def handsfree(*words: str, cwd: Path) -> str:
