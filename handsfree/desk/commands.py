@@ -5,6 +5,7 @@ from __future__ import annotations
 import getpass
 import sys
 from contextlib import AbstractContextManager
+from functools import partial
 from pathlib import Path
 
 from handsfree.errors import Trouble
@@ -109,7 +110,7 @@ def people_list(visits: Path, database: str | None = None) -> None:
 def digest(visits: Path, days: int, out: Path | None, origin: str, database: str | None = None) -> None:
     """`handsfree desk digest [--days N] [--out FILE]`: of everybody's visits, as Markdown."""
     from handsfree.desk import database as databases
-    from handsfree.desk import threads
+    from handsfree.desk import registry, threads
     from handsfree.desk.digest import digest as made
     from handsfree.desk.digest import markdown
     from handsfree.desk.ingest import refresh
@@ -122,8 +123,9 @@ def digest(visits: Path, days: int, out: Path | None, origin: str, database: str
     own, known = databases.own_folder(visits), keys.known()
     engine = databases.open_engine(DeskOptions(visits, database=database).database_url)
     databases.migrate(engine)
-    refresh(engine, visits, known)
-    threads.rebuild(engine, own, known)
+    names_of = partial(registry.names_of_person, open_people(DeskOptions(visits)))
+    refresh(engine, visits, known, names_of=names_of)
+    threads.rebuild(engine, own, known, names_of)
     text = markdown(made(engine, EVERYBODY, days), origin.rstrip("/"))
     if out is None:
         print(text)
