@@ -32,7 +32,7 @@ def refused(flow: Flow, utterance: Utterance, after: Interlock, word: str, names
     flow.prompt(key, "refusal")
     if word == "clear" and first:
         flow.prompt("gate-do-not-plug", "refusal", cuttable=False)
-    if utterance.text == Denial.NUMBER and not first and may_restate(flow):
+    if word == "isolated" and utterance.text == Denial.NUMBER and not first and may_restate(flow):
         flow.prompt("gate-number-wrong", "refusal")
     _help(flow, after, word)
 
