@@ -15,7 +15,6 @@ WHOLE = [path.read_text(encoding="utf-8") for path in sorted(folder("procedures"
 SIGNS = ["\t", ":", "- ", "'", '"', "\n", "  ", "{", "]", "#", "&a", "*a", "!x", "|", ">", "@", "\r", "é", "\x85", "---\n"]
 
 
-
 def said(text: str, loaders: tuple[Any, ...]) -> Any:
     kept, yamlfile._LOADERS = yamlfile._LOADERS, loaders
     try:
@@ -41,11 +40,11 @@ def test_whole_files_come_out_the_same() -> None:
     st.sampled_from(WHOLE), st.integers(0, 10**6), st.integers(20, 300),
     st.lists(st.tuples(st.integers(0, 300), st.sampled_from(SIGNS)), max_size=3),
 )  # fmt: skip
-def test_what_the_slow_reader_takes_comes_out_the_same(text: str, at: int, length: int, signs: list[tuple[int, str]]) -> None:
+def test_what_the_slow_one_takes_comes_out_the_same(text: str, at: int, length: int, signs: list[tuple[int, str]]) -> None:
     begin = at % len(text)
     piece = text[begin : begin + length]
     for place, sign in signs:
         piece = piece[: place % (len(piece) + 1)] + sign + piece[place % (len(piece) + 1) :]
     slow = said(piece, yamlfile._LOADERS[-1:])
-    if isinstance(slow, yamlfile.Document):  # libyaml is laxer at a few places; what it takes there is judged as anything else
+    if isinstance(slow, yamlfile.Document):  # else libyaml may be laxer; what it takes is judged as anything
         assert said(piece, yamlfile._LOADERS) == slow
