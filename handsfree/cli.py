@@ -350,9 +350,9 @@ def send(
     json: JsonLine = False,
 ) -> None:
     """Send visits to a desk over a bad line: whole and once, or not at all. Exit status 1 if some are not stored."""
-    from handsfree.desk import sending
+    from handsfree.sending import commands
 
-    raise typer.Exit(sending.send(sending.SendOptions(place, to, key, None, minutes, again, show), as_json=json))
+    raise typer.Exit(commands.send(commands.SendOptions(place, to, key, None, minutes, again, show), as_json=json))
 
 
 @app.command()
@@ -364,9 +364,9 @@ def relisten(
     json: JsonLine = False,
 ) -> None:
     """Hear every kept utterance again with the present recogniser. Says what it would take differently now, gates first."""
-    from handsfree.desk import relistening
+    from handsfree.relisten import commands
 
-    raise typer.Exit(relistening.relisten(place, scheduler=scheduler, engine=engine, jobs=jobs, as_json=json))
+    raise typer.Exit(commands.relisten(place, scheduler=scheduler, engine=engine, jobs=jobs, as_json=json))
 
 
 @app.command()

@@ -19,11 +19,11 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from handsfree.desk import cabinets, changes, doing, figures, kept, pages, uploads, watch
+from handsfree.desk import account_pages, cabinets, figures, finding_acts, pages, registry_pages, security_log, uploads
+from handsfree.desk.configuration import Desk
 from handsfree.desk.database import gone
 from handsfree.desk.guard import HEADERS, Guard
-from handsfree.desk.rereading import read_folders
-from handsfree.desk.setting import Desk
+from handsfree.desk.refreshing import read_folders
 from handsfree.desk.web import HERE, sorry
 from handsfree.errors import Trouble
 
@@ -33,23 +33,23 @@ SWEEP_EVERY = 3600.0
 
 ROUTES = [
     Route("/", pages.home),
-    Route("/sign-in", changes.sign_in_page, methods=["GET"]),
-    Route("/sign-in", changes.sign_in, methods=["POST"]),
-    Route("/sign-in/code", changes.code, methods=["POST"]),
-    Route("/elsewhere", changes.elsewhere, methods=["GET"]),
-    Route("/elsewhere/back", changes.came_back, methods=["GET"]),
-    Route("/enter/{door}", changes.enter, methods=["GET"]),
-    Route("/sign-out", changes.sign_out, methods=["POST"]),
-    Route("/account", changes.account_page, methods=["GET"]),
-    Route("/account", changes.change_password, methods=["POST"]),
-    Route("/account/factor", changes.second_factor, methods=["POST"]),
-    Route("/account/sessions", changes.end_sessions, methods=["POST"]),
+    Route("/sign-in", account_pages.sign_in_page, methods=["GET"]),
+    Route("/sign-in", account_pages.sign_in, methods=["POST"]),
+    Route("/sign-in/code", account_pages.code, methods=["POST"]),
+    Route("/elsewhere", account_pages.elsewhere, methods=["GET"]),
+    Route("/elsewhere/back", account_pages.came_back, methods=["GET"]),
+    Route("/enter/{door}", account_pages.enter, methods=["GET"]),
+    Route("/sign-out", account_pages.sign_out, methods=["POST"]),
+    Route("/account", account_pages.account_page, methods=["GET"]),
+    Route("/account", account_pages.change_password, methods=["POST"]),
+    Route("/account/factor", account_pages.second_factor, methods=["POST"]),
+    Route("/account/sessions", account_pages.end_sessions, methods=["POST"]),
     Route("/visits", pages.visits),
     Route("/visits.{kind}", pages.visits),
     Route("/visits/{name}", pages.visit),
     Route("/visits/{name}/file/{n:int}", pages.sound),
     Route("/visits/{name}/proof", pages.proof),
-    Route("/saved", kept.saved_search, methods=["POST"]),
+    Route("/saved", registry_pages.saved_search, methods=["POST"]),
     Route("/search", pages.search),
     Route("/search.{kind}", pages.search),
     Route("/due", pages.due),
@@ -58,8 +58,8 @@ ROUTES = [
     Route("/cabinet.{kind}", cabinets.cabinet),
     Route("/findings", pages.findings, methods=["GET"]),
     Route("/findings.{kind}", pages.findings, methods=["GET"]),
-    Route("/findings", doing.act_on_many, methods=["POST"]),
-    Route("/findings/{key}", doing.act, methods=["POST"]),
+    Route("/findings", finding_acts.act_on_many, methods=["POST"]),
+    Route("/findings/{key}", finding_acts.act, methods=["POST"]),
     Route("/measures", figures.figures),
     Route("/measures.{kind}", figures.figures),
     Route("/writer", figures.writer),
@@ -73,10 +73,10 @@ ROUTES = [
     Route("/me", figures.me),
     Route("/devices", figures.device_list),
     Route("/devices.{kind}", figures.device_list),
-    Route("/registry", kept.registry_page, methods=["GET"]),
-    Route("/registry.{kind}", kept.registry_page, methods=["GET"]),
-    Route("/registry", kept.change_registry, methods=["POST"]),
-    Route("/refresh", changes.read_again, methods=["POST"]),
+    Route("/registry", registry_pages.registry_page, methods=["GET"]),
+    Route("/registry.{kind}", registry_pages.registry_page, methods=["GET"]),
+    Route("/registry", registry_pages.change_registry, methods=["POST"]),
+    Route("/refresh", account_pages.read_again, methods=["POST"]),
     *uploads.ROUTES,
     Route("/static/screen.css", pages.screen_css),
     Mount("/static", StaticFiles(directory=HERE / "static")),
@@ -133,7 +133,7 @@ def build(desk: Desk, *, read_every: float | None = 60.0) -> Starlette:
     async def life(app: Starlette) -> AsyncIterator[None]:
         if read_every is not None:
             threading.Thread(target=keep_reading, daemon=True, name="reading folders").start()
-        with watch.kept_in(desk.own):
+        with security_log.kept_in(desk.own):
             yield
         over.set()
         wake.set()

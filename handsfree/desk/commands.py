@@ -91,10 +91,10 @@ def people_change(
 
 def _noted(visits: Path) -> AbstractContextManager[None]:
     """What is done with accounts stands where the desk notes who came in."""
-    from handsfree.desk import watch
+    from handsfree.desk import security_log
     from handsfree.desk.database import own_folder
 
-    return watch.kept_in(own_folder(visits))
+    return security_log.kept_in(own_folder(visits))
 
 
 def people_list(visits: Path, database: str | None = None) -> None:

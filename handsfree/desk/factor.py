@@ -21,8 +21,8 @@ import pyotp
 from sqlalchemy import Connection, Engine, delete, insert, select, update
 
 from handsfree.desk import keyfobs
-from handsfree.desk.digests import digest
 from handsfree.desk.people_tables import PendingSignIn, SecondFactor
+from handsfree.desk.secret_hash import digest
 from handsfree.errors import Trouble
 
 #: Seconds that a code is waited for, wrong codes until the password is asked again, and seconds a code is good for. A code

@@ -18,8 +18,8 @@ from starlette.requests import cookie_parser
 from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from handsfree.desk import people, watch
-from handsfree.desk.setting import Desk
+from handsfree.desk import people, security_log
+from handsfree.desk.configuration import Desk
 
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; media-src 'self'; connect-src 'self'; "
@@ -61,7 +61,7 @@ class Guard:
         if wait := desk.buckets.take(f"address {people.place_of(address)}", desk.rates.address):
             return _slower(wait)
         if headers.get("host", "") not in desk.hosts:
-            watch.note("refused: another host name", address=address, host=headers.get("host", ""))
+            security_log.note("refused: another host name", address=address, host=headers.get("host", ""))
             return PlainTextResponse("The desk does not go by that name.", 400)
         state = scope.setdefault("state", {})
         state["account"], state["secret"], state["lacks_factor"] = None, "", False
@@ -78,7 +78,8 @@ class Guard:
                 if wait := desk.buckets.take(f"account {account.id}", desk.rates.account):
                     return _slower(wait)
         if scope["method"] not in READS and headers.get("origin") not in desk.origins:
-            watch.note("refused: from another page", address=address, origin=headers.get("origin", ""), path=scope["path"])
+            origin = headers.get("origin", "")
+            security_log.note("refused: from another page", address=address, origin=origin, path=scope["path"])
             return PlainTextResponse("This came from another page than the desk's own; nothing was changed.", 403)
         return None
 

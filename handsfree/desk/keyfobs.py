@@ -29,8 +29,8 @@ from fido2.webauthn import (
 )
 from sqlalchemy import Engine, delete, func, insert, select, update
 
-from handsfree.desk.digests import digest
 from handsfree.desk.people_tables import KeyChallenge, SecurityKey
+from handsfree.desk.secret_hash import digest
 from handsfree.errors import Trouble
 
 #: Seconds that a challenge is good for, keys of one person, and letters of a key's name.

@@ -12,7 +12,7 @@ from urllib.parse import urlencode
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from handsfree.desk import acts, devices, people, queries, registry, saved, threads
+from handsfree.desk import acts, devices, people, queries, registry, saved_searches, threads
 from handsfree.desk.lists import (
     DUE_COLUMNS,
     FINDING_COLUMNS,
@@ -25,7 +25,7 @@ from handsfree.desk.lists import (
 )
 from handsfree.desk.quarantine import folder_of, why_of
 from handsfree.desk.queries import Filter, FindingQuery
-from handsfree.desk.shown import shown_of
+from handsfree.desk.visit_screen import shown_of
 from handsfree.desk.web import asked_for, bad_days, desk_of, for_roles, now, page, plain, scope_of, seconds_of_day, sorry
 from handsfree.errors import Trouble
 from handsfree.journal import screen
@@ -85,7 +85,7 @@ def visits(request: Request) -> Response:
     return page(
         request, "visits.html", visits=found[: queries.PAGE], more=more, given=given, problem=bad_days(given),
         asked=urlencode(kept), **choices(request), sorts=queries.SORTS,
-        kept=saved.of(desk_of(request).people, request.state.account.id),
+        kept=saved_searches.of(desk_of(request).people, request.state.account.id),
     )
 
 
@@ -259,7 +259,7 @@ def findings(request: Request) -> Response:
         request, "findings.html", which=which, rule=rule, tally=tally, given=given, which_words=WHICH,
         asked=urlencode(kept), findings=found[: queries.PAGE], open_findings=sum(many for _, _, many in tally), more=more,
         may_act=account.role == "supervisor", signs_with=getattr(desk.key, "device", ""), back=here, problem=bad_days(given),
-        what=acts.WHAT, supervisors=_supervisors(request), kept=saved.of(desk.people, account.id),
+        what=acts.WHAT, supervisors=_supervisors(request), kept=saved_searches.of(desk.people, account.id),
         **choices(request),
     )
 

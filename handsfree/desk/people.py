@@ -22,8 +22,7 @@ from argon2.exceptions import InvalidHashError, VerificationError
 from sqlalchemy import Connection, Engine, delete, func, insert, select, update
 from zxcvbn import zxcvbn
 
-from handsfree.desk import database, factor, watch
-from handsfree.desk.digests import digest
+from handsfree.desk import database, factor, security_log
 from handsfree.desk.factor import CodeWanted
 from handsfree.desk.people_tables import (
     Attempt,
@@ -37,6 +36,7 @@ from handsfree.desk.people_tables import (
     SessionRow,
     User,
 )
+from handsfree.desk.secret_hash import digest
 from handsfree.errors import Trouble
 
 ROLES = ("technician", "supervisor", "writer", "device")
@@ -126,7 +126,7 @@ def add(engine: Engine, name: str, role: str, team: str, technician: str, passwo
         if mail:
             values = {"person_id": made, "mail": mail.casefold(), "issuer": "", "subject": ""}
             connection.execute(insert(Elsewhere), [values])
-    watch.note("account made", name=name, role=role, team=team)
+    security_log.note("account made", name=name, role=role, team=team)
     return key
 
 
@@ -144,7 +144,7 @@ def remove(engine: Engine, name: str) -> None:
         for table in (SessionRow, SavedSearch, DeviceSeen, SecondFactor, SecurityKey, PendingSignIn, Elsewhere):
             connection.execute(delete(table).where(table.person_id == row.id))
         connection.execute(delete(User).where(User.id == row.id))
-    watch.note("account removed", name=name)
+    security_log.note("account removed", name=name)
 
 
 def alter(
@@ -161,7 +161,7 @@ def alter(
         values = {"role": role, "team": team, "technician": row.technician if technician is None else technician or name}
         connection.execute(update(User).where(User.id == row.id).values(**values))
         connection.execute(delete(SessionRow).where(SessionRow.person_id == row.id))
-    watch.note("account changed", name=name, role=role, team=team)
+    security_log.note("account changed", name=name, role=role, team=team)
 
 
 def forget_codes(engine: Engine, name: str) -> None:
@@ -172,7 +172,7 @@ def forget_codes(engine: Engine, name: str) -> None:
         for table in (SecondFactor, SecurityKey):
             connection.execute(delete(table).where(table.person_id == row.id))
         connection.execute(delete(SessionRow).where(SessionRow.person_id == row.id))
-    watch.note("second factor taken away", name=name)
+    security_log.note("second factor taken away", name=name)
 
 
 def reset_password(engine: Engine, name: str, password: str) -> None:
@@ -185,7 +185,7 @@ def reset_password(engine: Engine, name: str, password: str) -> None:
         counted = (Attempt.of == _of_name(name)) | Attempt.of.startswith(f"{_of_name(name)}|", autoescape=True)
         connection.execute(delete(Attempt).where(counted))
         _put_password(connection, row.id, password)
-    watch.note("password reset", name=name)
+    security_log.note("password reset", name=name)
 
 
 def _put_password(connection: Connection, person: int, password: str) -> None:
@@ -289,10 +289,10 @@ def judged(engine: Engine, name: str, password: str, address: str, now: float) -
         if count(here) > OF_NAME or count(of_address) >= OF_ADDRESS or (
             count(of_name) > OF_NAME_ANYWHERE and not known_here
         ):
-            watch.note("sign-in not tried, too many failures", name=who, address=address)
+            security_log.note("sign-in not tried, too many failures", name=who, address=address)
             raise Trouble("Too many failures to sign in from here. Wait a quarter of an hour.")
     right = _right(row.password if row is not None and row.password else _NOBODY, password)
-    watch.note("password right" if right else "password wrong", name=who, address=address)
+    security_log.note("password right" if right else "password wrong", name=who, address=address)
     with engine.begin() as connection:
         if not right or row is None or not row.password:
             connection.execute(insert(Attempt), [{"of": of_address, "at": now}])
@@ -367,7 +367,7 @@ def end_all(engine: Engine, account: UserAccount, password: str, address: str) -
     owns(engine, account, password, address)
     with engine.begin() as connection:
         connection.execute(delete(SessionRow).where(SessionRow.person_id == account.id))
-    watch.note("every session ended", name=account.name)
+    security_log.note("every session ended", name=account.name)
 
 
 def owns(engine: Engine, account: UserAccount, password: str, address: str) -> None:
@@ -382,7 +382,7 @@ def change_password(engine: Engine, account: UserAccount, old: str, new: str, ad
     judge_password(new, account.name)
     with engine.begin() as connection:
         _put_password(connection, account.id, new)
-    watch.note("password changed", name=account.name)
+    security_log.note("password changed", name=account.name)
 
 
 def of_upload_key(engine: Engine, key: str) -> UserAccount | None:

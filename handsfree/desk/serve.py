@@ -14,9 +14,9 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from handsfree.desk import database, people, places, registry, threads
+from handsfree.desk.configuration import Desk
 from handsfree.desk.files import Files
 from handsfree.desk.ingest import Refreshed, refresh
-from handsfree.desk.setting import Desk
 from handsfree.desk.signon import SignOn
 from handsfree.errors import Trouble
 from handsfree.journal import keys

@@ -12,13 +12,13 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from handsfree.desk import devices, people, threads, watch
+from handsfree.desk import devices, people, security_log, threads
+from handsfree.desk.configuration import Desk
 from handsfree.desk.incoming import Busy, Judge, UploadOutcome
 from handsfree.desk.ingest import ingest
 from handsfree.desk.people import UserAccount
 from handsfree.desk.protocol import PATH, PIECE, QUESTIONS, UploadProblem, VisitStored, parse_range, to_json
 from handsfree.desk.quarantine import folder_of
-from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
 from handsfree.visit.desk_questions import to_json as to_file
 
@@ -31,7 +31,7 @@ async def _device(request: Request) -> UserAccount | Response:
     scheme, _, key = request.headers.get("authorization", "").partition(" ")
     account = await run_in_threadpool(people.of_upload_key, desk.people, key) if scheme.lower() == "bearer" else None
     if account is None:
-        watch.note("refused: unknown upload key", address=request.client.host if request.client else "")
+        security_log.note("refused: unknown upload key", address=request.client.host if request.client else "")
         return JSONResponse({"problem": "The key is not known here."}, 401, {"www-authenticate": "Bearer"})
     if wait := desk.buckets.take(f"device {account.id}", desk.rates.device):
         return JSONResponse({"problem": "Too fast."}, 429, {"retry-after": str(max(1, round(wait)))})
@@ -127,9 +127,9 @@ async def commit(request: Request) -> Response:
         if isinstance(outcome.answer, VisitStored):
             devices.stored(desk.people, who.id)
             what = "visit quarantined" if outcome.answer.quarantined else "visit stored"
-            watch.note(what, device=who.name, visit=outcome.answer.visit)
+            security_log.note(what, device=who.name, visit=outcome.answer.visit)
         elif isinstance(outcome.answer, UploadProblem):
-            watch.note("visit refused", device=who.name, upload=upload, why=outcome.answer.problem)
+            security_log.note("visit refused", device=who.name, upload=upload, why=outcome.answer.problem)
         if isinstance(outcome.answer, VisitStored) and outcome.status == 201:
             folder = folder_of(desk.visits, outcome.answer.visit)
             elsewhere = desk.files.elsewhere and not outcome.answer.quarantined

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy import Engine, select, update
 
-from handsfree.desk import watch
+from handsfree.desk import security_log
 from handsfree.desk.people_tables import Elsewhere
 from handsfree.desk.signon import Vouched
 from handsfree.errors import Trouble
@@ -21,7 +21,7 @@ def signed_in_elsewhere(engine: Engine, found: Vouched) -> int:
             bound = {"issuer": found.issuer, "subject": found.subject}
             if person is not None:
                 connection.execute(update(Elsewhere).where(Elsewhere.person_id == person, *new).values(**bound))
-    watch.note("vouched for elsewhere" if person is not None else "vouched for elsewhere, and nobody here")
+    security_log.note("vouched for elsewhere" if person is not None else "vouched for elsewhere, and nobody here")
     if person is None:
         raise Trouble("You have no account at this desk. Whoever runs it makes one with 'handsfree desk people-add --mail'.")
     return int(person)

@@ -16,10 +16,10 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from handsfree.desk import watch
+from handsfree.desk import security_log
+from handsfree.desk.configuration import Desk
 from handsfree.desk.people import UserAccount
 from handsfree.desk.queries import Scope
-from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
 from handsfree.journal.rows import amount, clock, minutes, plainly, seen_as, span, unit
 
@@ -33,8 +33,8 @@ def _shown(value: Any) -> Any:
     return seen_as(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
 
 
-_pages = Environment(loader=FileSystemLoader(HERE / "pages"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-                     lstrip_blocks=True, finalize=_shown)  # fmt: skip
+_pages = Environment(loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined,
+                     trim_blocks=True, lstrip_blocks=True, finalize=_shown)  # fmt: skip
 
 
 #: What is written for a moment that no calendar has: a record may say anything.
@@ -154,7 +154,7 @@ def _refusal(request: Request, roles: tuple[str, ...]) -> Response | None:
             return RedirectResponse(f"/sign-in?{urlencode({'to': request.url.path})}", 303)
         return sorry(request, 401, "You are not signed in any more; nothing was changed.")
     if account.role not in roles:
-        watch.note("refused: not for that role", name=account.name, path=request.url.path)
+        security_log.note("refused: not for that role", name=account.name, path=request.url.path)
         return sorry(request, 403, "This page is not for your role.")
     if request.url.path not in BEFORE_FACTOR and request.state.lacks_factor:
         said = f"A {account.role} here needs a second factor. Add one: nothing else opens before."
@@ -181,7 +181,7 @@ def form_for_roles(*roles: str) -> Callable[[FormView], Endpoint]:
             if refusal is not None:
                 return _kept(request, form) or refusal
             if not hmac.compare_digest(form.get("token", "").encode(), token(request.state.secret).encode()):
-                watch.note("refused: form of another session", name=request.state.account.name, path=request.url.path)
+                security_log.note("refused: form of another session", name=request.state.account.name, path=request.url.path)
                 return sorry(request, 403, "The form was not made for this session; nothing was changed.")
             return await run_in_threadpool(_safely, lambda r: view(r, form), request)
 

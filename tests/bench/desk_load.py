@@ -32,7 +32,7 @@ def run(asked: DeskOptions) -> None:
     import uvicorn
 
     from handsfree.desk.app import build
-    from handsfree.desk.setting import Rate, Rates
+    from handsfree.desk.configuration import Rate, Rates
 
     desk, _ = open_desk(asked)
     desk.rates = Rates(address=Rate(10_000, 50_000))

@@ -23,11 +23,11 @@ from typing import Any
 from rich.console import Console
 
 from handsfree.desk import database
+from handsfree.desk.configuration import Desk
 from handsfree.desk.files import Files
 from handsfree.desk.ingest import refresh
 from handsfree.desk.people import make_tables
 from handsfree.desk.readout import machine
-from handsfree.desk.setting import Desk
 from handsfree.journal.account import account
 from handsfree.journal.events import Gate, Say
 from handsfree.journal.page import page

@@ -15,8 +15,8 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from handsfree.desk.relisten import Relistened, RelistenReport, batches, hear_batch, report_of
-from handsfree.desk.spreading import on_cluster, on_cores
+from handsfree.relisten.again import Relistened, RelistenReport, batches, hear_batch, report_of
+from handsfree.relisten.spreading import on_cluster, on_cores
 from tests.desk import heard
 from tests.desk.test_relisten import cluster
 

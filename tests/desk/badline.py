@@ -18,8 +18,8 @@ import uvicorn
 
 from handsfree.desk import database, heads, people, quarantine
 from handsfree.desk.app import build
+from handsfree.desk.configuration import Desk, Rate, Rates
 from handsfree.desk.files import Files
-from handsfree.desk.setting import Desk, Rate, Rates
 
 FAST = Rates(Rate(1e6, 1e6), Rate(1e6, 1e6), Rate(1e6, 1e6))
 

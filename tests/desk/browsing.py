@@ -9,7 +9,7 @@ import httpx
 from starlette.testclient import TestClient
 
 from handsfree.desk.app import build
-from handsfree.desk.setting import Desk
+from handsfree.desk.configuration import Desk
 from tests.desk.conftest import PASSWORD
 
 ORIGIN = "http://desk.test"

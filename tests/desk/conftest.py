@@ -9,9 +9,9 @@ import pytest
 from sqlalchemy import Engine, make_url, text
 
 from handsfree.desk import database, people
+from handsfree.desk.configuration import Desk
 from handsfree.desk.files import Files
 from handsfree.desk.ingest import refresh
-from handsfree.desk.setting import Desk
 from tests.desk import made, postgres
 from tests.desk.made import BRANDNER, Made
 

@@ -8,9 +8,9 @@ import hashlib
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
+from handsfree.desk.configuration import Desk
 from handsfree.desk.ingest import put
 from handsfree.desk.readout import ReadOut, machine, read_out
-from handsfree.desk.setting import Desk
 from tests.desk.made import Made
 
 DAY = 86_400.0

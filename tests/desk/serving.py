@@ -11,7 +11,7 @@ from contextlib import contextmanager
 import uvicorn
 
 from handsfree.desk.app import build
-from handsfree.desk.setting import Desk
+from handsfree.desk.configuration import Desk
 
 
 @contextmanager

@@ -14,11 +14,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
-from handsfree.desk import changes, commands, database, factor, people, queries, watch
+from handsfree.desk import account_pages, commands, database, factor, people, queries, security_log
 from handsfree.desk.app import build
+from handsfree.desk.configuration import Desk
 from handsfree.desk.ingest import refresh
 from handsfree.desk.serve import DeskOptions
-from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
 from tests.desk.browsing import FORM, ORIGIN, client, post, signed_in, token
 from tests.desk.conftest import PASSWORD, fresh
@@ -81,7 +81,7 @@ def test_an_account_is_changed_from_the_command_line(
     assert people.sign_in(engine, "Vera", "eleven goats upon a ridge", "x") is not None
     with pytest.raises(Trouble, match="what is to change"):
         commands.people_change(tmp_path, "Vera", None, None, None, False)
-    text = (tmp_path / ".desk" / watch.FILE).read_text()
+    text = (tmp_path / ".desk" / security_log.FILE).read_text()
     assert [json.loads(line)["what"] for line in text.splitlines()] == ["account made", "account changed", "password reset"]
     assert "goats" not in text + capsys.readouterr().out
 
@@ -112,7 +112,7 @@ def test_passwords_of_before_are_hashed_anew_at_the_next_sign_in(desk: Desk) -> 
 
 
 def test_too_many_at_the_door_are_told_to_come_again(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(changes, "MOST_WAITING", 0)
+    monkeypatch.setattr(account_pages, "MOST_WAITING", 0)
     answer = post(client(desk), "/sign-in", name="Vera", password=PASSWORD)
     assert answer.status_code == 503
     assert int(answer.headers["retry-after"]) > 0
@@ -173,7 +173,7 @@ def test_what_happened_is_kept_without_secrets(desk: Desk) -> None:
         browser.post("/sign-out", content="token=x", headers={**FORM, "origin": 'http://evil.test"\n{"at": "forged'})
         browser.get("/", headers={"host": "evil.test"})
         post(browser, "/sign-out", token=token(browser))
-    path = desk.own / watch.FILE
+    path = desk.own / security_log.FILE
     text = path.read_text()
     kept = [json.loads(line) for line in text.splitlines()]
     assert [line["what"] for line in kept] == [

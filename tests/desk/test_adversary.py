@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from handsfree.desk import queries
+from handsfree.desk.configuration import Desk
 from handsfree.desk.ingest import ingest
 from handsfree.desk.queries import EVERYBODY
-from handsfree.desk.setting import Desk
 from handsfree.journal.canonical import as_line, canonical
 from handsfree.journal.findings import AHEAD
 from tests.desk import made

@@ -18,16 +18,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
-from handsfree.desk import acts, people, queries, registry, sending, threads
+from handsfree.desk import acts, people, queries, registry, threads
 from handsfree.desk.app import build
+from handsfree.desk.configuration import Desk
 from handsfree.desk.ingest import refresh
 from handsfree.desk.queries import EVERYBODY
-from handsfree.desk.sending import SendOptions, send
-from handsfree.desk.sendline import Destination, Uplink
-from handsfree.desk.sendqueue import Queue
-from handsfree.desk.setting import Desk
 from handsfree.journal import reader
 from handsfree.journal.events import Closed, DeskAnswered, DeskAsked, NoteKept, Say
+from handsfree.sending import commands
+from handsfree.sending.commands import SendOptions, send
+from handsfree.sending.line import Destination, Uplink
+from handsfree.sending.queue import Queue
 from handsfree.visit import desk_questions, sessions
 from handsfree.visit.desk_questions import DeskQuestion, parse, pending, to_json
 from tests.desk.browsing import post, signed_in, token
@@ -185,7 +186,7 @@ def test_an_answer_that_is_no_list_of_questions_leaves_those_that_are_here(
     kept = desk_questions.file_beside(queue.place)
     kept.write_bytes(to_json([ONE]))
     monkeypatch.setattr(Uplink, "ask", lambda *_: answer)
-    assert sending._questions(queue, Destination("http://127.0.0.1:9", "key")) == 0
+    assert commands._questions(queue, Destination("http://127.0.0.1:9", "key")) == 0
     assert parse(kept.read_bytes()) == (ONE,)
 
 

@@ -13,9 +13,9 @@ from urllib.parse import quote
 import pytest
 
 from handsfree.desk import acts, queries, threads
+from handsfree.desk.configuration import Desk
 from handsfree.desk.ingest import ingest
 from handsfree.desk.queries import EVERYBODY
-from handsfree.desk.setting import Desk
 from tests.desk.conftest import PASSWORD
 from tests.desk.made import BRANDNER, SUMMIT, Made
 from tests.desk.serving import served

@@ -14,10 +14,10 @@ import pytest
 from sqlalchemy import Engine, select
 
 from handsfree.desk import cabinets, ingest, measures, queries, registry, rolls
+from handsfree.desk.configuration import Desk
 from handsfree.desk.drawing import HEIGHT, TOP, _apart
 from handsfree.desk.measures import Between
 from handsfree.desk.queries import EVERYBODY, Filter, Scope
-from handsfree.desk.setting import Desk
 from handsfree.desk.tables import RollDay, RollStep, Visit
 from handsfree.errors import Trouble
 from tests.desk import many

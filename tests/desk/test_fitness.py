@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from handsfree.desk import fitness
-from handsfree.desk.sending import _unsafe
 from handsfree.procedure.load import load_book
+from handsfree.sending.commands import _unsafe
 from handsfree.visit.sessions import Who, begin
 from tests.procedure.test_safe import GOOD, written
 

@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from handsfree.desk import devices, people, queries, threads
+from handsfree.desk.configuration import Desk
 from handsfree.desk.devices import NEVER, SILENT, STALE, WELL
 from handsfree.desk.ingest import refresh
 from handsfree.desk.queries import EVERYBODY, FindingQuery
 from handsfree.desk.review import drawn
-from handsfree.desk.setting import Desk
 from handsfree.journal.findings import DRAWN
 from tests.desk import many
 from tests.desk.browsing import post, signed_in, token

@@ -12,13 +12,13 @@ from typing import Any
 
 import pytest
 
-from handsfree.desk import people, quarantine, queries, relisten
+from handsfree.desk import people, quarantine, queries
+from handsfree.desk.configuration import Desk
 from handsfree.desk.drawing import TrendPoint, over_time
 from handsfree.desk.heads import FILE, Heads, holds_proof
 from handsfree.desk.measures import Between, first_fix
 from handsfree.desk.queries import EVERYBODY, Filter
-from handsfree.desk.rereading import read_folders
-from handsfree.desk.setting import Desk
+from handsfree.desk.refreshing import read_folders
 from handsfree.errors import Trouble
 from handsfree.journal import events as ev
 from handsfree.journal.account import account
@@ -29,6 +29,7 @@ from handsfree.journal.keys import make
 from handsfree.journal.prune import prune
 from handsfree.journal.reader import read_list
 from handsfree.journal.writer import Journal
+from handsfree.relisten import again
 from tests.desk import made
 from tests.desk.made import Made
 from tests.desk.test_pages import signed_in
@@ -199,7 +200,7 @@ def test_a_flac_of_42_bytes_ends_no_listening_again(tmp_path: Path, monkeypatch:
         def hear(self, samples: Any, listening: Any) -> Any:
             raise ValueError("no samples")
 
-    monkeypatch.setattr(relisten, "_recogniser", lambda *_: Deaf())
+    monkeypatch.setattr(again, "_recogniser", lambda *_: Deaf())
     folder = tmp_path / "v"
     with Journal.create(folder, clock=TestClock()) as journal:
         journal.append(OPENED)
@@ -207,7 +208,7 @@ def test_a_flac_of_42_bytes_ends_no_listening_again(tmp_path: Path, monkeypatch:
             name, digest = journal.keep_sound(data)
             journal.append(ev.Utterance("accepted", "phrase", "yes", clip=name, clip_sha256=digest))
         journal.seal()
-    answer = relisten.hear_batch(relisten.Batch(str(folder), 0, 1, None, ""))
+    answer = again.hear_batch(again.Batch(str(folder), 0, 1, None, ""))
     assert len(answer.left_out) == 3
 
 

@@ -14,8 +14,8 @@ from axe_playwright_python.sync_playwright import Axe
 from sqlalchemy import update
 
 from handsfree.desk import factor, keyfobs, people
+from handsfree.desk.configuration import Desk
 from handsfree.desk.people_tables import KeyChallenge, SecurityKey
-from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
 from tests.desk.browsing import client, post, signed_in, token
 from tests.desk.conftest import PASSWORD

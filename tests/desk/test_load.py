@@ -10,8 +10,8 @@ import pytest
 from sqlalchemy import select
 
 from handsfree.desk import database, people
+from handsfree.desk.configuration import Desk, Rate, Rates
 from handsfree.desk.ingest import refresh
-from handsfree.desk.setting import Desk, Rate, Rates
 from handsfree.desk.tables import Visit
 from handsfree.journal.verify import verify
 from tests.desk import made

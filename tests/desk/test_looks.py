@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
+from handsfree.desk.configuration import Desk
 from handsfree.desk.ingest import ingest
-from handsfree.desk.setting import Desk
 from handsfree.journal import events as ev
 from handsfree.journal.writer import Journal
 from tests.desk import many, test_browser

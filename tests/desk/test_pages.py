@@ -9,8 +9,8 @@ from urllib.parse import quote
 import pytest
 
 from handsfree.desk import acts, people, queries, threads
+from handsfree.desk.configuration import Desk
 from handsfree.desk.queries import EVERYBODY
-from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
 from handsfree.journal import keys
 from tests.desk.browsing import client, post, signed_in, token

@@ -9,10 +9,10 @@ from dataclasses import replace
 
 import pytest
 
+from handsfree.desk.configuration import Desk
 from handsfree.desk.protocol import Manifest, VisitFile, parse_state
 from handsfree.desk.quota import Quota
-from handsfree.desk.sendline import Destination, Later, Uplink, transfer
-from handsfree.desk.setting import Desk
+from handsfree.sending.line import Destination, Later, Uplink, transfer
 from tests.desk.made import Made
 from tests.desk.serving import served
 from tests.desk.test_uploads import Device, empty

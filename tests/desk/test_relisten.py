@@ -18,8 +18,12 @@ from typing import Any
 import distributed
 import pytest
 
-from handsfree.desk import relisten
-from handsfree.desk.relisten import (
+from handsfree.errors import Trouble
+from handsfree.journal.disk import RealDisk
+from handsfree.journal.events import SoundRemoved
+from handsfree.journal.writer import Journal
+from handsfree.relisten import again
+from handsfree.relisten.again import (
     Batch,
     HearingChange,
     ListenedFor,
@@ -31,11 +35,7 @@ from handsfree.desk.relisten import (
     report_of,
     shown,
 )
-from handsfree.desk.spreading import on_cluster, on_cores
-from handsfree.errors import Trouble
-from handsfree.journal.disk import RealDisk
-from handsfree.journal.events import SoundRemoved
-from handsfree.journal.writer import Journal
+from handsfree.relisten.spreading import on_cluster, on_cores
 from tests.desk import heard
 from tests.desk.heard import CROOKED, ENGINE
 
@@ -177,7 +177,7 @@ def _watched(answers: Iterator[Relistened], after_first: Callable[[], None]) -> 
 
 
 def test_a_scheduler_that_is_not_there_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from handsfree.desk import spreading
+    from handsfree.relisten import spreading
 
     monkeypatch.setattr(spreading, "WAIT", 1.0)
     with pytest.raises(Trouble, match="cannot be reached"):
@@ -231,7 +231,7 @@ def test_an_archive_the_worker_cannot_reach_is_said(tmp_path: Path) -> None:
 
 def test_a_long_visit_is_several_batches_and_they_are_the_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     visit = heard.crooked_visit(tmp_path, rows=3)
-    monkeypatch.setattr(relisten, "BATCH", 500)
+    monkeypatch.setattr(again, "BATCH", 500)
     many = batches(visit, ENGINE, MODELS)
     assert len(many) > 3
     assert [again.n for batch in many for again in hear_batch(batch).heard] == [2, 4, 6]

@@ -8,11 +8,11 @@ from collections import Counter
 from sqlalchemy import Engine, select
 
 from handsfree.desk import crews, measures, people, places, queries, registry, rolls
+from handsfree.desk.configuration import Desk
 from handsfree.desk.database import put_alone
 from handsfree.desk.ingest import _take_out, ingest, put, refresh
 from handsfree.desk.measures import Between
 from handsfree.desk.queries import EVERYBODY, Scope
-from handsfree.desk.setting import Desk
 from handsfree.desk.tables import Visit
 from tests.desk import made, many
 from tests.desk.browsing import post, signed_in, token

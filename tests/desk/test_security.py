@@ -18,9 +18,9 @@ from starlette.routing import Mount, Route
 
 from handsfree.desk import commands, database, people
 from handsfree.desk.app import ROUTES
+from handsfree.desk.configuration import Buckets, Desk, Rate, Rates
 from handsfree.desk.people_tables import SessionRow, User
 from handsfree.desk.serve import DeskOptions, judge, open_desk, origins
-from handsfree.desk.setting import Buckets, Desk, Rate, Rates
 from handsfree.desk.tables import File
 from handsfree.errors import Trouble
 from tests.desk.browsing import FORM, ORIGIN, client, post, signed_in, token

@@ -16,12 +16,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handsfree.desk import quarantine, send, sending
-from handsfree.desk.sendline import DeskRefused, Destination, Later, Uplink, address_of, ready, transfer
-from handsfree.desk.sendqueue import REFUSED, STORED, WAITING, Queue
+from handsfree.desk import quarantine
 from handsfree.errors import Trouble
 from handsfree.journal.verify import verify
 from handsfree.journal.writer import Journal
+from handsfree.sending import commands, forward
+from handsfree.sending.line import DeskRefused, Destination, Later, Uplink, address_of, ready, transfer
+from handsfree.sending.queue import REFUSED, STORED, WAITING, Queue
 from tests.desk.badline import Served, served
 from tests.desk.made import Made
 from tests.desk.test_uploads import same
@@ -53,8 +54,8 @@ def _no_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("HANDSFREE_OUTBOX", str(tmp_path / "outbox.sqlite3"))
 
 
-def asked(place: Path | None, at_desk: Served, key: Path, **more: bool) -> sending.SendOptions:
-    return sending.SendOptions(place, at_desk.address, key, minutes=0.2, **more)
+def asked(place: Path | None, at_desk: Served, key: Path, **more: bool) -> commands.SendOptions:
+    return commands.SendOptions(place, at_desk.address, key, minutes=0.2, **more)
 
 
 def last(capsys: pytest.CaptureFixture[str]) -> dict[str, object]:
@@ -65,16 +66,16 @@ def last(capsys: pytest.CaptureFixture[str]) -> dict[str, object]:
 def test_a_folder_of_visits_is_sent_and_verified(
     season: Made, at_desk: Served, key: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert sending.send(asked(season.visits, at_desk, key), as_json=True) == 0
+    assert commands.send(asked(season.visits, at_desk, key), as_json=True) == 0
     counts = {"stored": 5, "waiting": 0, "refused": 0, "unfit": 0, "unsafe": 0, "questions": 0}
     assert last(capsys) == {"to": at_desk.address, **counts}
     assert at_desk.visits == sorted(folder.name for folder in season.folders.values())
     for folder in season.folders.values():
         assert same(at_desk.desk.visits / folder.name, folder)
         assert verify(at_desk.desk.visits / folder.name).holds
-    assert sending.send(asked(season.visits, at_desk, key), as_json=True) == 0
+    assert commands.send(asked(season.visits, at_desk, key), as_json=True) == 0
     assert "is stored already" in capsys.readouterr().out
-    assert sending.send(asked(season.visits, at_desk, key, again=True), as_json=True) == 0
+    assert commands.send(asked(season.visits, at_desk, key, again=True), as_json=True) == 0
     assert last(capsys)["stored"] == 5
     assert len(at_desk.visits) == 5
 
@@ -99,14 +100,14 @@ def test_the_verb_is_there_and_keeps_the_key_off_the_command_line(
 
 
 def test_the_key_is_nowhere_on_the_device_but_in_its_file(season: Made, at_desk: Served, key: Path, tmp_path: Path) -> None:
-    sending.send(asked(season.folders["once"], at_desk, key), as_json=False)
+    commands.send(asked(season.folders["once"], at_desk, key), as_json=False)
     kept = [path for path in tmp_path.rglob("*") if path.is_file() and at_desk.key.encode() in path.read_bytes()]
     assert kept == [key]
 
 
 def test_nothing_leaves_before_it_is_set_up(season: Made, key: Path) -> None:
     with pytest.raises(Trouble, match="before it is set up"):
-        sending.send(sending.SendOptions(season.visits, None, key), as_json=False)
+        commands.send(commands.SendOptions(season.visits, None, key), as_json=False)
 
 
 @pytest.mark.parametrize(
@@ -141,7 +142,7 @@ def test_addresses_that_do() -> None:
 def test_a_key_that_others_can_read_is_not_used(key: Path) -> None:
     key.chmod(0o640)
     with pytest.raises(Trouble, match="chmod 600"):
-        sending.key_of(key)
+        commands.key_of(key)
 
 
 @pytest.mark.parametrize("text", ["", "  \n", "two words", "a\nb", "schlüssel", "x\x00y"])
@@ -150,18 +151,18 @@ def test_a_file_without_a_key_is_said(tmp_path: Path, text: str) -> None:
     path.write_text(text, encoding="utf-8")
     path.chmod(0o600)
     with pytest.raises(Trouble, match="holds no key"):
-        sending.key_of(path)
+        commands.key_of(path)
     with pytest.raises(Trouble, match="cannot be read"):
-        sending.key_of(tmp_path / "none")
+        commands.key_of(tmp_path / "none")
 
 
 def test_a_key_the_desk_does_not_know_stops_and_all_still_waits(season: Made, at_desk: Served, key: Path) -> None:
     key.write_text("another")
     with pytest.raises(Trouble, match="does not know this device's key"):
-        sending.send(asked(season.visits, at_desk, key), as_json=False)
+        commands.send(asked(season.visits, at_desk, key), as_json=False)
     assert at_desk.visits == []
     key.write_text(at_desk.key)
-    assert sending.send(asked(None, at_desk, key), as_json=False) == 0, "what waited goes without naming it again"
+    assert commands.send(asked(None, at_desk, key), as_json=False) == 0, "what waited goes without naming it again"
     assert len(at_desk.visits) == 5
 
 
@@ -176,7 +177,7 @@ def test_a_visit_that_goes_on_is_not_sent_and_one_that_was_changed_is_kept_apart
     journal.write_bytes(journal.read_bytes().replace(b"fifty eight", b"forty eight", 1))
     lines = (open_ / "journal.jsonl").read_bytes().splitlines(keepends=True)
     (open_ / "journal.jsonl").write_bytes(b"".join(lines[:-1]))
-    assert sending.send(asked(out, at_desk, key), as_json=True) == 1
+    assert commands.send(asked(out, at_desk, key), as_json=True) == 1
     said = capsys.readouterr().out
     assert "kept apart at the desk: It does not verify" in said
     assert "has no end yet" in said
@@ -184,26 +185,26 @@ def test_a_visit_that_goes_on_is_not_sent_and_one_that_was_changed_is_kept_apart
     assert [name.partition("~")[0] for name in quarantine.names(at_desk.desk.visits)] == [changed.name]
     with Journal.resume(open_) as again:
         again.seal()
-    sending.send(asked(out, at_desk, key), as_json=True)
+    commands.send(asked(out, at_desk, key), as_json=True)
     assert at_desk.visits == sorted([season.folders["thaw"].name, open_.name])
 
 
 def test_another_visit_of_a_name_is_kept_apart_and_not_tried_again(
     season: Made, at_desk: Served, key: Path, tmp_path: Path
 ) -> None:
-    sending.send(asked(season.folders["thaw"], at_desk, key), as_json=False)
+    commands.send(asked(season.folders["thaw"], at_desk, key), as_json=False)
     other = tmp_path / season.folders["thaw"].name
     shutil.copytree(season.folders["thaw"], other)
     lines = (other / "journal.jsonl").read_bytes().splitlines(keepends=True)
     (other / "journal.jsonl").write_bytes(b"".join(lines[:-4]))
     with Journal.resume(other) as journal:
         journal.seal()
-    assert sending.send(asked(other, at_desk, key), as_json=False) == 0
+    assert commands.send(asked(other, at_desk, key), as_json=False) == 0
     row = Queue(tmp_path / "outbox.sqlite3").find(other, at_desk.address)
     assert row is not None
     assert row.state == STORED
     assert "is another from event" in row.why
-    assert sending.send(asked(None, at_desk, key), as_json=False) == 0
+    assert commands.send(asked(None, at_desk, key), as_json=False) == 0
     assert same(at_desk.desk.visits / other.name, season.folders["thaw"])
 
 
@@ -212,9 +213,9 @@ def test_a_visit_taken_up_again_is_sent_again(season: Made, at_desk: Served, key
 
     folder = tmp_path / season.folders["thaw"].name
     shutil.copytree(season.folders["thaw"], folder)
-    sending.send(asked(folder, at_desk, key), as_json=False)
+    commands.send(asked(folder, at_desk, key), as_json=False)
     visited.resume(folder, ("seven three nine", "affirm", "next step"), at=1000.0 + 30 * 86_400)
-    assert sending.send(asked(folder, at_desk, key), as_json=False) == 0
+    assert commands.send(asked(folder, at_desk, key), as_json=False) == 0
     assert same(at_desk.desk.visits / folder.name, folder)
 
 
@@ -223,34 +224,34 @@ def test_no_desk_there_is_waited_for(season: Made, tmp_path: Path) -> None:
     with socket.socket() as nobody:
         nobody.bind(("127.0.0.1", 0))
         to = Destination(f"http://127.0.0.1:{nobody.getsockname()[1]}", "key")
-        send.enqueue(queue, season.visits, to.address)
+        forward.enqueue(queue, season.visits, to.address)
         clock = [0.0]
         waits: list[float] = []
-        pace = send.Pace(lambda: clock[0], lambda s: clock.__setitem__(0, clock[0] + s), random.Random(1), until=4000.0)
-        send.work(queue, to, lambda news: waits.append(news.wait), pace)
+        pace = forward.Pace(lambda: clock[0], lambda s: clock.__setitem__(0, clock[0] + s), random.Random(1), until=4000.0)
+        forward.work(queue, to, lambda news: waits.append(news.wait), pace)
     assert {row.state for row in queue.rows()} == {WAITING}
     assert 10 < len(waits) < 60, "an hour without a line is no hour of knocking"
-    assert max(waits) <= send.CAP
+    assert max(waits) <= forward.CAP
 
 
 @given(st.integers(1, 10_000), st.randoms(use_true_random=False))
 def test_waits_grow_and_are_never_in_step(tries: int, chance: random.Random) -> None:
-    whole = min(send.CAP, send.BASE * 2.0 ** min(tries - 1, 30))
-    first, second = send.delay(tries, chance), send.delay(tries, chance)
+    whole = min(forward.CAP, forward.BASE * 2.0 ** min(tries - 1, 30))
+    first, second = forward.delay(tries, chance), forward.delay(tries, chance)
     assert whole / 2 <= first <= whole
     assert whole / 2 <= second <= whole
 
 
 def test_two_senders_at_once_send_once(season: Made, at_desk: Served, key: Path) -> None:
     threads = [
-        threading.Thread(target=sending.send, args=(asked(season.visits, at_desk, key),), kwargs={"as_json": False})
+        threading.Thread(target=commands.send, args=(asked(season.visits, at_desk, key),), kwargs={"as_json": False})
         for _ in range(3)
     ]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join(60)
-    assert sending.send(asked(season.visits, at_desk, key), as_json=False) == 0
+    assert commands.send(asked(season.visits, at_desk, key), as_json=False) == 0
     assert len(at_desk.visits) == 5
 
 
@@ -259,9 +260,9 @@ def test_a_queue_that_is_damaged_is_said_and_no_visit_is_lost(
 ) -> None:
     (tmp_path / "outbox.sqlite3").write_bytes(b"no database at all" * 100)
     with pytest.raises(Trouble, match="delete the file and send again"):
-        sending.send(asked(season.visits, at_desk, key), as_json=False)
+        commands.send(asked(season.visits, at_desk, key), as_json=False)
     (tmp_path / "outbox.sqlite3").unlink()
-    assert sending.send(asked(season.visits, at_desk, key), as_json=False) == 0
+    assert commands.send(asked(season.visits, at_desk, key), as_json=False) == 0
 
 
 def test_a_clock_set_back_does_not_hold_the_queue_for_years(season: Made, tmp_path: Path) -> None:
@@ -278,18 +279,18 @@ def test_a_folder_that_is_gone_is_refused_and_the_rest_goes(season: Made, at_des
     queue = Queue(tmp_path / "q.sqlite3")
     gone = tmp_path / season.folders["first"].name
     shutil.copytree(season.folders["first"], gone)
-    send.enqueue(queue, gone, at_desk.address)
-    send.enqueue(queue, season.folders["once"], at_desk.address)
+    forward.enqueue(queue, gone, at_desk.address)
+    forward.enqueue(queue, season.folders["once"], at_desk.address)
     shutil.rmtree(gone)
-    send.work(queue, Destination(at_desk.address, at_desk.key), lambda news: None)
+    forward.work(queue, Destination(at_desk.address, at_desk.key), lambda news: None)
     assert [row.state for row in queue.rows()] == [REFUSED, STORED]
 
 
 def test_what_is_no_visit_cannot_be_sent(tmp_path: Path, at_desk: Served) -> None:
     with pytest.raises(Trouble, match="There is no visit in"):
-        send.visits_in(tmp_path)
+        forward.visits_in(tmp_path)
     with pytest.raises(Trouble, match="There is no folder"):
-        send.visits_in(tmp_path / "none")
+        forward.visits_in(tmp_path / "none")
     with pytest.raises(DeskRefused):
         ready(tmp_path)
 

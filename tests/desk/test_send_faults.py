@@ -17,12 +17,12 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.desk import send
-from handsfree.desk.sendline import Destination, Uplink
-from handsfree.desk.sendqueue import STORED, Queue
 from handsfree.journal.events import Attached, Opened, Utterance
 from handsfree.journal.verify import verify
 from handsfree.journal.writer import Journal
+from handsfree.sending import forward
+from handsfree.sending.line import Destination, Uplink
+from handsfree.sending.queue import STORED, Queue
 from tests.desk.badline import FAULTS, BadLine, Served, served
 from tests.desk.test_uploads import same
 from tests.journal.made import clip
@@ -84,10 +84,10 @@ def _until_stored(queue: Path, to: Destination, piece: int, chance: random.Rando
         clock[0] += seconds
 
     for life in range(1, 500):
-        pace = send.Pace(lambda: clock[0], passes, chance, look=1e6)
+        pace = forward.Pace(lambda: clock[0], passes, chance, look=1e6)
         try:
             with _Mortal(to, piece, chance, dies) as line:
-                send.work(Queue(queue), to, lambda news: look(), pace, line)
+                forward.work(Queue(queue), to, lambda news: look(), pace, line)
             return life
         except _Died:
             look()
@@ -112,7 +112,7 @@ def test_over_hundreds_of_bad_lines_a_visit_is_stored_once_and_whole(
                 assert same(desk.desk.visits / folder.name, folder)
 
         queue = tmp_path / f"queue-{seed}.sqlite3"
-        send.enqueue(Queue(queue), folder, line.address)
+        forward.enqueue(Queue(queue), folder, line.address)
         piece = chance.choice([500, 1500, 1 << 20])
         lives.append(_until_stored(queue, Destination(line.address, desk.key), piece, chance, chance.choice([0, 0.1]), look))
         assert [row.state for row in Queue(queue).rows()] == [STORED]
@@ -137,11 +137,12 @@ def test_a_line_given_up_leaves_nothing_half_at_the_desk(line_and_desk: tuple[Ba
         desk.emptied()
         line.again(seed, 0.8)
         queue, clock = Queue(tmp_path / f"queue-{seed}.sqlite3"), [0.0]
-        send.enqueue(queue, folder, line.address)
+        forward.enqueue(queue, folder, line.address)
         to = Destination(line.address, desk.key)
-        pace = send.Pace(lambda at=clock: at[0], lambda s, at=clock: at.__setitem__(0, at[0] + s), random.Random(seed), 20.0)  # type: ignore[misc]
+        wait = lambda s, at=clock: at.__setitem__(0, at[0] + s)  # noqa: E731
+        pace = forward.Pace(lambda at=clock: at[0], wait, random.Random(seed), 20.0)  # type: ignore[misc]
         with Uplink(to, 3000) as bad:
-            send.work(queue, to, lambda news: None, pace, bad)
+            forward.work(queue, to, lambda news: None, pace, bad)
         assert desk.visits in ([], [folder.name])
         if not desk.visits:
             halves += any(path.is_dir() for path in desk.desk.incoming.place.glob("*"))
@@ -149,7 +150,7 @@ def test_a_line_given_up_leaves_nothing_half_at_the_desk(line_and_desk: tuple[Ba
         clock[0] = 1e6
         pace.until = float("inf")
         with Uplink(to, 3000) as good:
-            send.work(queue, to, lambda news: None, pace, good)
+            forward.work(queue, to, lambda news: None, pace, good)
         assert same(desk.desk.visits / folder.name, folder)
     assert halves >= 5, "most were in the middle when they were given up"
 

@@ -14,7 +14,7 @@ import pyotp
 import pytest
 
 from handsfree.desk import factor, people
-from handsfree.desk.setting import Desk
+from handsfree.desk.configuration import Desk
 from handsfree.desk.signon import SignOn
 from handsfree.errors import Trouble
 from tests.desk.browsing import ORIGIN, client, post, signed_in, token

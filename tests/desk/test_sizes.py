@@ -12,9 +12,9 @@ import pytest
 from sqlalchemy import insert
 
 from handsfree.desk import measures, registry
+from handsfree.desk.configuration import Desk
 from handsfree.desk.ingest import put
 from handsfree.desk.people_tables import TeamRow, User
-from handsfree.desk.setting import Desk
 from handsfree.desk.tables import ActRow, FindingRow, ThreadRow
 from tests.desk import many
 from tests.desk.browsing import signed_in

@@ -11,8 +11,8 @@ from typing import Any
 from sqlalchemy import Engine, select
 
 from handsfree.desk import crews, ingest, rolls
+from handsfree.desk.configuration import Desk
 from handsfree.desk.queries import EVERYBODY
-from handsfree.desk.setting import Desk
 from handsfree.desk.tables import RollTechnician, Visit
 from tests.desk import many
 from tests.desk.browsing import post, signed_in, token

@@ -12,10 +12,10 @@ from typing import Any
 import pytest
 
 from handsfree.desk import acts, people, queries, threads
+from handsfree.desk.configuration import Desk
 from handsfree.desk.digest import digest, markdown
 from handsfree.desk.ingest import ingest
 from handsfree.desk.queries import EVERYBODY, FindingQuery
-from handsfree.desk.setting import Desk
 from handsfree.journal.canonical import as_line, canonical
 from tests.desk import made, many
 from tests.desk.browsing import client, post, signed_in, token

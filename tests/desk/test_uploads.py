@@ -16,6 +16,7 @@ from starlette.testclient import TestClient
 
 from handsfree.desk import database, people, quarantine, queries
 from handsfree.desk.app import build
+from handsfree.desk.configuration import Desk
 from handsfree.desk.files import Files
 from handsfree.desk.measures import Between, by_version, first_fix
 from handsfree.desk.protocol import (
@@ -30,7 +31,6 @@ from handsfree.desk.protocol import (
     parse_stored,
 )
 from handsfree.desk.queries import EVERYBODY, Filter
-from handsfree.desk.setting import Desk
 from handsfree.journal import keys
 from handsfree.journal.verify import verify
 from handsfree.journal.writer import Journal

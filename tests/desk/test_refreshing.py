@@ -11,11 +11,11 @@ from starlette.testclient import TestClient
 
 from handsfree.desk import database, ingest, queries
 from handsfree.desk.app import build
+from handsfree.desk.configuration import Desk
 from handsfree.desk.files import Files
 from handsfree.desk.queries import EVERYBODY
 from handsfree.desk.readout import BROKEN, finding_key
-from handsfree.desk.rereading import read_folders
-from handsfree.desk.setting import Desk
+from handsfree.desk.refreshing import read_folders
 from handsfree.errors import Trouble
 from tests.desk.browsing import ORIGIN, post, signed_in, token
 from tests.desk.made import Made

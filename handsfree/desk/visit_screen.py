@@ -16,8 +16,8 @@ from typing import Any
 from urllib.parse import quote
 
 from handsfree.desk import queries
+from handsfree.desk.configuration import Desk
 from handsfree.desk.quarantine import folder_of
-from handsfree.desk.setting import Desk
 from handsfree.errors import Trouble
 from handsfree.journal import screen
 from handsfree.journal.account import account

@@ -100,7 +100,7 @@ class Relistened:
 def batches(place: Path, engine: str | None, models: Path) -> list[Batch]:
     """The work on a visit's folder or a folder of visits, the largest first so that the last are small. Trouble where there
     is no visit."""
-    from handsfree.desk.send import visits_in
+    from handsfree.sending.forward import visits_in
 
     found = []
     for folder in visits_in(place):

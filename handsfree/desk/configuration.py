@@ -11,8 +11,7 @@ from pathlib import Path
 
 from sqlalchemy import Engine
 
-from handsfree.desk import people, queries, registry, watch
-from handsfree.desk.digests import digest as digest_of
+from handsfree.desk import people, queries, registry, security_log
 from handsfree.desk.files import Files
 from handsfree.desk.heads import Heads
 from handsfree.desk.incoming import Intake
@@ -20,6 +19,7 @@ from handsfree.desk.people import LOCAL, UserAccount
 from handsfree.desk.places import One
 from handsfree.desk.queries import EVERYBODY, Scope
 from handsfree.desk.quota import Quota
+from handsfree.desk.secret_hash import digest as digest_of
 from handsfree.desk.signon import SignOn
 from handsfree.journal.keys import DeviceKey
 
@@ -152,7 +152,7 @@ class Desk:
         self.door = ""
         secret, at = secrets.token_urlsafe(32), time.time()
         self.local[digest_of(secret)] = at, at
-        watch.note("came in by the printed link")
+        security_log.note("came in by the printed link")
         return secret
 
     def who(self, secret: str, now: float | None = None) -> UserAccount | None:

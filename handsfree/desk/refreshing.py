@@ -5,8 +5,8 @@ from __future__ import annotations
 import threading
 
 from handsfree.desk import database, threads
+from handsfree.desk.configuration import Desk
 from handsfree.desk.ingest import Refreshed, refresh
-from handsfree.desk.setting import Desk
 
 _one_builds = threading.Lock()
 

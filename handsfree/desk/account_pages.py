@@ -11,9 +11,9 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from handsfree.desk import factor, keyfobs, people, watch
+from handsfree.desk import factor, keyfobs, people, security_log
 from handsfree.desk.factor import CodeWanted
-from handsfree.desk.rereading import read_folders
+from handsfree.desk.refreshing import read_folders
 from handsfree.desk.vouching import signed_in_elsewhere
 from handsfree.desk.web import (
     LARGEST_FORM,
@@ -110,14 +110,14 @@ async def code(request: Request) -> Response:
     try:
         person = await run_in_threadpool(judge)
         if person is None:
-            watch.note("second factor wrong", address=address_of(request))
+            security_log.note("second factor wrong", address=address_of(request))
             waits = CodeWanted(token, await run_in_threadpool(factor.waits, desk.people, token))
             said = "That is not one of your keys." if "answer" in form else "That code is not right, or was used before."
             return await run_in_threadpool(_code_page, request, waits, fields, 401, said)
     except Trouble as trouble:
         kept = {"kept": fields["kept"], "kept_to": fields["kept_to"]}
         return sign_in_form(request, 401, fields["to"], trouble.sentence, **kept)
-    watch.note("second factor right", address=address_of(request))
+    security_log.note("second factor right", address=address_of(request))
     return await _come_in(request, await run_in_threadpool(people.begin_session, desk.people, person), fields)
 
 
@@ -178,7 +178,7 @@ async def enter(request: Request) -> Response:
 @form_for_roles(*SIGNED_IN)
 def sign_out(request: Request, form: FormFields) -> Response:
     desk = desk_of(request)
-    watch.note("signed out", name=request.state.account.name)
+    security_log.note("signed out", name=request.state.account.name)
     desk.leave(request.state.secret)
     answer = then(request, "/sign-in", "You are signed out.")
     answer.delete_cookie(desk.cookie(), path="/", secure=desk.secure, httponly=True, samesite="strict")
@@ -258,7 +258,7 @@ def second_factor(request: Request, form: FormFields) -> Response:
 
 
 def _added(request: Request, said: str) -> Response:
-    watch.note("second factor begun", name=request.state.account.name)
+    security_log.note("second factor begun", name=request.state.account.name)
     return then(request, "/account", said)
 
 
@@ -273,7 +273,7 @@ def _taken_away(request: Request, form: FormFields) -> Response:
     else:
         number = form.get("key", "")
         keyfobs.remove(desk.people, account.id, int(number) if number.isascii() and number.isdigit() else 0)
-    watch.note("second factor taken away", name=account.name)
+    security_log.note("second factor taken away", name=account.name)
     return then(request, "/account", "It has been taken away.")
 
 

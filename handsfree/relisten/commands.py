@@ -17,8 +17,8 @@ def relisten(
 ) -> int:
     """`handsfree relisten DIR`. Exit status 1 where at a gate something is accepted now that was not then, or as something
     else. Trouble where there is no visit, no engine or no scheduler."""
-    from handsfree.desk.relisten import Relistened, batches, hear_batch, report_of
-    from handsfree.desk.spreading import on_cluster, on_cores
+    from handsfree.relisten.again import Relistened, batches, hear_batch, report_of
+    from handsfree.relisten.spreading import on_cluster, on_cores
     from handsfree.settings import load
 
     settings = load(engine=engine)
@@ -44,7 +44,7 @@ def _print(report: Any) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from handsfree.desk.relisten import HearingChange, ListenedFor
+    from handsfree.relisten.again import HearingChange, ListenedFor
 
     console = Console()
     table = Table("listening for", *(str(change) for change in HearingChange))

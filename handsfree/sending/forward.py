@@ -16,10 +16,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from handsfree.desk.marks import mark_of
-from handsfree.desk.sendline import DeskRefused, Destination, KeyUnknown, Later, Uplink, ready, transfer
-from handsfree.desk.sendqueue import REFUSED, STORED, WAITING, Queue, QueueEntry
 from handsfree.errors import Trouble
 from handsfree.journal.reader import JOURNAL
+from handsfree.sending.line import DeskRefused, Destination, KeyUnknown, Later, Uplink, ready, transfer
+from handsfree.sending.queue import REFUSED, STORED, WAITING, Queue, QueueEntry
 
 #: Seconds: the first wait, and the longest.
 BASE, CAP = 2.0, 900.0

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any
 from handsfree.errors import Trouble
 
 if TYPE_CHECKING:
-    from handsfree.desk.send import News
-    from handsfree.desk.sendline import Destination
-    from handsfree.desk.sendqueue import Queue
+    from handsfree.sending.forward import News
+    from handsfree.sending.line import Destination
+    from handsfree.sending.queue import Queue
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class SendOptions:
 def send(asked: SendOptions, *, as_json: bool) -> int:
     """`handsfree send`. Exit status 0 where all that was asked for is stored, 1 where some waits, was refused or is unfit.
     Trouble where it is not set up, or the desk does not know the key."""
-    from handsfree.desk.sendqueue import Queue
+    from handsfree.sending.queue import Queue
     from handsfree.settings import load
 
     if asked.minutes is not None and not 0 < asked.minutes < float("inf"):
@@ -51,9 +51,9 @@ def send(asked: SendOptions, *, as_json: bool) -> int:
 def _send(asked: SendOptions, key: Path | None, queue: Queue, address: str, as_json: bool) -> int:
     from filelock import FileLock, Timeout
 
-    from handsfree.desk import send as sending
-    from handsfree.desk.sendline import Destination
-    from handsfree.desk.sendqueue import REFUSED, STORED
+    from handsfree.sending import forward as sending
+    from handsfree.sending.line import Destination
+    from handsfree.sending.queue import REFUSED, STORED
 
     _needed()
     destination = Destination(address, key_of(key))
@@ -83,7 +83,7 @@ def _questions(queue: Queue, to: Destination) -> int:
     """What the desk asks the technicians of this device, kept for their next visit: how many. Where none can be had, because
     the line or the desk fails, what is here stays."""
     from handsfree.desk.protocol import QUESTIONS
-    from handsfree.desk.sendline import KeyUnknown, Later, Uplink
+    from handsfree.sending.line import KeyUnknown, Later, Uplink
     from handsfree.visit import desk_questions
 
     try:
@@ -108,8 +108,8 @@ def _questions(queue: Queue, to: Destination) -> int:
 
 def _unsafe(place: Path | None) -> int:
     """How many of these visits ran what may not run now, each told; they are sent all the same."""
-    from handsfree.desk import send as sending
     from handsfree.desk.fitness import Fitness, faults_of
+    from handsfree.sending import forward as sending
 
     judged: Fitness = {}
     told = 0
@@ -124,8 +124,8 @@ def _unsafe(place: Path | None) -> int:
 
 def _address(queue: Queue, given: str) -> str:
     """Where to: as named, as set, or where alone something waits to go."""
-    from handsfree.desk.sendline import address_of
-    from handsfree.desk.sendqueue import WAITING
+    from handsfree.sending.line import address_of
+    from handsfree.sending.queue import WAITING
 
     if given:
         return address_of(given)
@@ -185,7 +185,7 @@ def _asked_for(queue: Queue, address: str, place: Path | None) -> list[Any]:
 
 
 def _counts(queue: Queue, address: str) -> dict[str, int]:
-    from handsfree.desk.sendqueue import REFUSED, STORED, WAITING
+    from handsfree.sending.queue import REFUSED, STORED, WAITING
 
     states = [row.state for row in queue.rows(address)]
     return {state: states.count(state) for state in (STORED, WAITING, REFUSED)}

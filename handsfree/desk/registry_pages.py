@@ -7,8 +7,8 @@ from urllib.parse import urlencode
 from starlette.requests import Request
 from starlette.responses import Response
 
-from handsfree.desk import places, queries, registry, saved
-from handsfree.desk.changes import inward
+from handsfree.desk import places, queries, registry, saved_searches
+from handsfree.desk.account_pages import inward
 from handsfree.desk.lists import Columns, as_file
 from handsfree.desk.pages import LOOKERS, file_kind
 from handsfree.desk.queries import EVERYBODY
@@ -24,10 +24,10 @@ REGISTRY_COLUMNS: Columns = (("id", "label"), ("kind", "kind"), ("called", "name
 def saved_search(request: Request, form: FormFields) -> Response:
     desk, person, name = desk_of(request), request.state.account.id, form.get("name", "").strip()
     if form.get("do") == "forget":
-        saved.forget(desk.people, person, name)
+        saved_searches.forget(desk.people, person, name)
         return then(request, inward(form.get("address", "/visits")), f"The search {name} is forgotten.")
     address = inward(form.get("address", "/visits"))
-    saved.keep(desk.people, person, name, address)
+    saved_searches.keep(desk.people, person, name, address)
     return then(request, address, f"The search is kept as {name}.")
 
 

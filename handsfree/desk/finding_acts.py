@@ -14,9 +14,9 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
-from handsfree.desk import acts, people, queries, registry, threads, watch
+from handsfree.desk import acts, people, queries, registry, security_log, threads
+from handsfree.desk.account_pages import inward
 from handsfree.desk.acts import ANSWERED, ASKED, ASSIGNED, FOLLOW_UP, WHAT, DeskAct
-from handsfree.desk.changes import inward
 from handsfree.desk.web import FormFields, desk_of, form_for_roles, plain, scope_of, seconds_of_day, sorry, then
 
 #: Findings of one form.
@@ -59,7 +59,7 @@ def _done(request: Request, form: FormFields, keys: list[str], back: str) -> Res
     kept = acts.append(desk.own, made, desk.key)
     threads.note(desk.engine, kept, desk.names_of)
     for one in made:
-        watch.note(f"finding {one.what}", name=account.name, visit=one.visit, rule=one.rule)
+        security_log.note(f"finding {one.what}", name=account.name, visit=one.visit, rule=one.rule)
     what = f"Each of {len(made)} findings" if len(made) > 1 else "The finding"
     return then(request, inward(back) if back else "/findings", f"{what} {WHAT[given['what']].done}.")
 
