@@ -1,6 +1,6 @@
-"""How the tests are shared out where several processes run them (`pytest -n 2`): a file's tests stay together, and what
+"""How the tests are shared out where several processes run them (`pytest -n 3`): a file's tests stay together, and what
 needs the sound card of software is one group, which begins first, in the first process, for it mostly waits for sound to be
-played. The other processes give way to it, as a busy machine would make sound late."""
+played: so there is one process more than cores. The others give way to it, as a busy machine would make sound late."""
 
 from __future__ import annotations
 
