@@ -53,7 +53,7 @@ class ReadOut:
 def machine() -> ReplayMachine:
     """The visit's own, for saying whether a record follows from it."""
     from handsfree.language import base
-    from handsfree.procedure.hazards import digest
+    from handsfree.visit.advice import digest
     from handsfree.visit.machine import RULES, advance, start
     from handsfree.visit.sessions import book_of
 

@@ -41,10 +41,11 @@ from handsfree.journal.values import made, plain
 class Opened:
     """The visit begins. `copies`: name and text of each procedure as read that day; `digests`: their SHA-256.
     `page`, `page_copy`, `page_sha256`: name, text and digest of the cabinet's page, '' where it has none.
-    `rules`: the number of the machine's rules that wrote this record; 0 before they were numbered. `hazards`: the file of
-    hazards as read that day. `emergency`: whom to call, as it is said; `form`: how much is said, '' for the usual. `known`:
-    facts that the visit begins with, (name, an answer's words, or a number and its unit). `technicians`: names of who may
-    come. `questions`: of the desk about earlier visits: (finding, who asks, words)."""
+    `rules`: the number of the machine's rules that wrote this record; 0 before they were numbered. `hazards`: digest
+    of the files of hazards and of the fault model as read that day. `emergency`: whom to call, as it is said; `form`: how
+    much is said, '' for the usual. `known`: facts that the visit begins with, (name, an answer's words, or a number and
+    its unit). `technicians`: names of who may come. `questions`: of the desk about earlier visits: (finding, who asks,
+    words)."""
 
     visit: str
     procedure: str

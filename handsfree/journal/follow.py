@@ -26,8 +26,8 @@ Advance = Callable[[Any, Stamped], tuple[Any, tuple[Any, ...]]]
 
 @dataclass(frozen=True)
 class ReplayMachine:
-    """`rules`: the number of its rules, `hazards`: the digest of its files of hazards; a record written under others is
-    shown as it was and not compared."""
+    """`rules`: the number of its rules, `hazards`: the digest of its files of hazards and of its fault model; a record
+    written under others is shown as it was and not compared."""
 
     start: Start
     advance: Advance

@@ -4,6 +4,7 @@ The procedure package knows no fault model. The names are passed in, or taken fr
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 
 from handsfree.procedure import phrasing
@@ -38,11 +39,15 @@ def remarks(book: Book, name: str, known: Observations | None = None) -> Iterato
             phrasing.say(code, "complaint-do", known=", ".join(complaints)), language=code,
         )  # fmt: skip
     for step in procedure.steps:
-        for case in step.cases if isinstance(step, Decide) else ():
+        cases = step.cases if isinstance(step, Decide) else ()
+        for check, times in Counter(case.check for case in cases if case.check is not None).items():
+            if times > 1:
+                yield at(book, name, step, "tells", Weight.ERROR, "check-twice", check=check)
+        for case in cases:
             if case.check is not None and (case.check not in known or case.check == COMPLAINT):
                 checks = [one for one in known if one != COMPLAINT]
                 hint = phrasing.hint(procedure.language, case.check, checks)
-                yield at(book, name, step, "cases", Weight.ERROR, "tells-no-check", where=case.when, tells=case.check,
+                yield at(book, name, step, "tells", Weight.ERROR, "tells-no-check", where=case.when, tells=case.check,
                          check=case.check, hint=hint)  # fmt: skip
         for where, tells in told(step):
             key, values = _wrong(tells, known, procedure.language)

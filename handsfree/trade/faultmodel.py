@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -75,8 +76,17 @@ class FaultModel:
 @lru_cache(maxsize=1)
 def shipped() -> FaultModel:
     """The model that ships with the package."""
-    text = resources.files("handsfree.trade").joinpath("faults.yaml").read_text(encoding="utf-8")
-    return parse(text, "faults.yaml")
+    return parse(_text(), "faults.yaml")
+
+
+@lru_cache(maxsize=1)
+def digest() -> str:
+    """SHA-256 (FIPS 180-4) of the model that ships."""
+    return hashlib.sha256(_text().encode()).hexdigest()
+
+
+def _text() -> str:
+    return resources.files("handsfree.trade").joinpath("faults.yaml").read_text(encoding="utf-8")
 
 
 def load(path: Path) -> FaultModel:

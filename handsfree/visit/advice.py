@@ -4,14 +4,23 @@ It only advises: nothing here isolates, and what it puts first lies behind the s
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from handsfree.isolation.energy import needed
+from handsfree.procedure import hazards
 from handsfree.procedure.hazards import usual
 from handsfree.procedure.model import Case
 from handsfree.resources import of_trade
 from handsfree.visit.flow import Flow
+
+
+def digest() -> str:
+    """SHA-256 (FIPS 180-4) over what stands beside the procedures and has a say in how a visit goes: the files of hazards,
+    and the fault model where the trade is not left out."""
+    model = of_trade("faultmodel")
+    return hashlib.sha256(f"{hazards.digest()} {model.digest() if model else ''}".encode()).hexdigest()
 
 
 def told(flow: Flow) -> tuple[Any, Mapping[str, str]] | None:

@@ -8,7 +8,7 @@ from typing import Any
 from handsfree.journal.events import Opened
 from handsfree.journal.follow import ReplayMachine
 from handsfree.language import base
-from handsfree.procedure.hazards import digest
+from handsfree.visit.advice import digest
 from handsfree.visit.machine import RULES, advance, start
 from handsfree.visit.sessions import book_of
 from handsfree.visit.state import State

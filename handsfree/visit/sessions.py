@@ -31,11 +31,12 @@ from handsfree.journal.keys import DeviceKey
 from handsfree.journal.words import words_of
 from handsfree.journal.writer import Journal
 from handsfree.language import base
-from handsfree.procedure import cabinet, hazards, load, safe
+from handsfree.procedure import cabinet, load, safe
 from handsfree.procedure.asides import at_cabinet
 from handsfree.procedure.cabinet import PageFile
 from handsfree.procedure.model import Book
 from handsfree.visit import desk_questions, habits, wayout
+from handsfree.visit.advice import digest
 from handsfree.visit.incoming import Incoming
 from handsfree.visit.machine import RULES, advance, start
 from handsfree.visit.rebuilt import rebuilt
@@ -113,7 +114,7 @@ def begin(
         page_copy=page.text if page is not None else "",
         page_sha256=page.digest if page is not None else "",
         rules=RULES,
-        hazards=hazards.digest(),
+        hazards=digest(),
         emergency=who.emergency,
         technicians=who.technicians,
         form=who.form or habits.form_of(who.technician),
@@ -162,7 +163,7 @@ def state_of(entries: Iterable[Stamped], folder: Path) -> tuple[State, bool]:
     for entry in entries:
         if isinstance(entry.event, Opened) and state is None:
             state = start(book_of(entry.event), base.load(entry.event.language))
-            if (entry.event.rules, entry.event.hazards) != (RULES, hazards.digest()):
+            if (entry.event.rules, entry.event.hazards) != (RULES, digest()):
                 return rebuilt(state, chain((entry,), entries)), False
         if state is None:
             raise Trouble(f"{folder} does not begin with an opened visit; it cannot be taken up.", 3)

@@ -160,7 +160,7 @@ def test_a_journal_of_139_kilobytes_is_read_in_bounded_work(tmp_path: Path, name
     import hashlib
 
     from handsfree.desk.readout import machine, read_out
-    from handsfree.procedure.hazards import digest
+    from handsfree.visit.advice import digest
     from handsfree.visit.machine import RULES
 
     text = LARGE[name]

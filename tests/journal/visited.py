@@ -17,8 +17,8 @@ from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.keys import DeviceKey
 from handsfree.language import base
 from handsfree.language.meaning import Listening
-from handsfree.procedure.hazards import digest
 from handsfree.visit import sessions
+from handsfree.visit.advice import digest
 from handsfree.visit.machine import MACHINE as VISIT
 from handsfree.visit.machine import RULES, advance, start
 from handsfree.visit.state import State

@@ -73,3 +73,13 @@ def test_the_usual_names_are_those_of_the_model_that_ships() -> None:
     known = observations.usual_observations()
     assert known[observations.COMPLAINT] == model.complaint.answers
     assert set(known) == {*model.checks, observations.COMPLAINT}
+
+
+def test_a_check_stands_in_one_case_only(tmp_path: Path) -> None:
+    file = tmp_path / "dark.yaml"
+    one = "{when: shown > 9, check: supply, go: ended}"
+    text = TEXT.format(**RIGHT).replace("cases: [", f"cases: [{one}, {one.replace('9', '5')}, ")
+    file.write_text(text, encoding="utf-8")
+    remarks = check.check_file(file, [tmp_path]).remarks
+    (said,) = [one.shown for one in remarks if one.group == "tells" and one.weight is Weight.ERROR]
+    assert "two cases of the check 'supply'" in said

@@ -16,6 +16,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache, lru_cache
 from itertools import chain
+from random import Random
 from typing import Any
 
 import pytest
@@ -139,8 +140,8 @@ class Walk:
 
 
 def _as_written(walks: Callable[..., Walk]) -> Callable[..., Walk]:
-    """Checks come as written, not in the fault model's order: the same edges, and states that answers alone tell apart. The
-    proofs over the graph know no order either."""
+    """Checks come as written, and none is left out: so that answers alone tell states apart. What the fault model's own
+    order leads to is not walked to its end; `wander` goes some ways of it."""
 
     def walked(*given: Any) -> Walk:
         with pytest.MonkeyPatch.context() as patch:
@@ -175,6 +176,22 @@ def walk(book: Book, most: int = 40_000) -> Walk:
         found.states += 1
         assert found.states <= most, f"{book.main}: more than {most} states"
         assert _moves_exist(found, state), f"{book.main}: nothing can be said at {state.frames}"
+    return found
+
+
+def wander(book: Book, seed: int, most: int = 600) -> Walk:
+    """One way through, drawn at random, with checks in the fault model's own order. Asserts as `walk` does, and that it
+    ends."""
+    found, chance = Walk(book), Random(seed)
+    language = book.procedures[book.main].language
+    state = _tell(found, start(book, base.load(language)), Opened("v", book.main, language, "", "", "", "t", "typed"))
+    while not state.closed or state.not_before is not None:
+        moves = list(_moves(found, state))
+        assert moves, f"{book.main}: nothing can be said at {state.frames}"
+        for happening in chance.choice(moves)[1]:
+            state = _tell(found, state, happening)
+        found.states += 1
+        assert found.states <= most, f"{book.main}: no end after {most} sayings"
     return found
 
 

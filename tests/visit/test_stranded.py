@@ -9,8 +9,9 @@ import pytest
 from handsfree.errors import Trouble
 from handsfree.journal.events import DeskAnswered, Gate, LockChanged, Opened, Resumed, Say, StepEntered
 from handsfree.procedure.load import load_book
-from handsfree.visit import sessions, wayout
-from handsfree.visit.machine import start
+from handsfree.trade import faultmodel
+from handsfree.visit import advice, sessions, wayout
+from handsfree.visit.machine import RULES, start
 from handsfree.visit.rebuilt import rebuilt
 from handsfree.visit.state import Awaiting
 from tests.isolation.test_finds import CLEARS, LIFT, OPENS
@@ -158,3 +159,17 @@ def test_a_lock_that_came_off_is_not_on_in_what_is_rebuilt() -> None:
     scene = locked().words("next step", "next step", "next step", "next step", CLEARS)
     assert [e.event.on for e in scene.record if isinstance(e.event, LockChanged)] == [True, False]
     assert not rebuilt(start(scene.book, ENGLISH), scene.record).interlock.locks
+
+
+def test_a_visit_begun_under_another_fault_model_starts_from_what_is_on_record(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The fault model has a say in what is asked next: gone over again by another, a record would not follow."""
+    scene = Scene(book(ALONE))
+    scene.tell(Opened("v", "lift", "en", "", "", "", "t", "typed", rules=RULES, hazards=advice.digest()))
+    resumed: list[bool] = []
+    monkeypatch.setattr(sessions, "book_of", lambda opened: scene.book)
+    monkeypatch.setattr(sessions, "rebuilt", lambda state, entries: resumed.append(True) or state)
+    sessions.state_of(scene.record, Path())
+    assert not resumed
+    monkeypatch.setattr(faultmodel, "digest", lambda: "another")
+    sessions.state_of(scene.record, Path())
+    assert resumed
