@@ -65,6 +65,7 @@ READ: tuple[tuple[str, str], ...] = (
     ("beside the sensor", r"at the sensor|beside the (temperature )?sensor"),
     ("nominal", r"nominal|supply system|printed .*outlet"),
     ("earth leakage", r"leakage current"),
+    ("charge left", r"volts are left"),
     ("capacitor plate", r"on the capacitor"),
     ("capacitance", r"capacitance|microfarad"),
     ("minutes on", r"time the compressor from its start|time that the compressor runs"),

@@ -407,6 +407,7 @@ MEASURED: dict[str, Callable[[Technician], float | str]] = {
     "stock-mass": lambda t: 60.0,
     "supply-system": lambda t: 230.0,
     "capacitor-plate": lambda t: 60.0,
+    "box-charge": lambda t: 0.0,
     "capacitance": lambda t: 60.0,
     "past-common": lambda t: t.meter("start_to_run"),
 }

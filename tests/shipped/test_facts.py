@@ -319,11 +319,11 @@ def test_a_capacitor_that_nobody_measured_condemns_no_compressor() -> None:
     assert chosen(name, "capacitor-known", capacitor_fitted="none") == "capacitor-again"
     windings = {"common_to_start": 24.0, "common_to_run": 11.0, "start_to_run": 35.0}
     tried = {"terminal_voltage": 229.0, "plate_voltage": 230.0, **windings}
-    assert chosen(name, "lost-or-seized", **tried) == "part-handover"
-    assert chosen(name, "lost-or-seized", capacitor_again="cannot tell", **tried) == "part-handover"
+    assert chosen(name, "lost-or-seized", **tried) == "unjudged-handover"
+    assert chosen(name, "lost-or-seized", capacitor_again="cannot tell", **tried) == "unjudged-handover"
     assert chosen(name, "lost-or-seized", capacitor_again="none", **tried) == "compressor-seized"
     assert chosen(name, "lost-or-seized", capacitance=60.0, **tried) == "compressor-seized"
-    assert chosen(name, "lost-or-seized", capacitor_again="none", **{**tried, "start_to_run": 60.0}) == "part-handover"
+    assert chosen(name, "lost-or-seized", capacitor_again="none", **{**tried, "start_to_run": 60.0}) == "unjudged-handover"
 
 
 def test_the_scenario_is_marked_invented() -> None:

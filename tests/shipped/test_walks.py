@@ -23,7 +23,7 @@ UNSEEN = {
     # A freezer shows what no other cabinet does: acted in tests/trade/scenarios_third.
     "too-warm": {("frozen-or-not", "cabinet-temperature < 10")},
     "defrost": {("heater-state", "otherwise")},
-    "compressor-does-not-start": {("winding-sum", "otherwise"), ("lost-or-seized", "otherwise")},
+    "compressor-does-not-start": {("winding-sum", "otherwise")},
     "prove-pull-down": {("read-on", "not taken(setting)")},
 }
 

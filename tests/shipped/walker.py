@@ -71,7 +71,7 @@ WORTH_TRYING: Mapping[str, tuple[float, ...]] = {
     "shown-now": (41.0, 84.0),
     "at-sensor": (41.0, 60.0),
     "morning-temperature": (42.0, 46.0, 60.0),
-    "sensor-place-temperature": (41.0,),
+    "sensor-place-temperature": (41.0, 60.0),
     "sensor-resistance": (10000.0, 12000.0, 10700.0),
     "table-resistance": (10000.0,),
     "ice-ohms": (28000.0, 33000.0, 29400.0),
