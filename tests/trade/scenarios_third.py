@@ -140,4 +140,10 @@ THIRD: tuple[Scenario, ...] = (
              never=("setting-too-cold", *SHARP), isolations=1),
     Scenario("food cabinet at 37, iced by its gasket", "iced_up", "the gasket lets the damp in; 37 degF is right for food", {**FOOD_CABINET, "gap": 1.0, "humidity": 0.8, "ice": 0.95},
              accept=("door-does-not-seal",), never=("setting-too-cold", *CIRCUIT)),
+    # ---- told by a later reader: the cabinet stands well for now, its setting does not
+    Scenario("fresh food at 39 in a cabinet set to 43", "too_warm", "its next cycle passes 41 degF (Food Code 3-501.16)", {"drinks": False},
+             {**FRESH, **inside(39, 39, 38, 37, 37, 37)}, accept=("setting-too-warm",), never=("temperature-in-range", "no fault found"), isolations=0),
+    Scenario("frozen food at 8 in a cabinet set to 43", "too_warm", "so set, it thaws what it holds (Food Code 3-501.11, from memory)",
+             {**FREEZER, "setting": 6.1, "air": -13.3, "sensed": -13.3, "stock": -13.3}, {**FROZEN, **inside(8, 8, 6, 3, 1, 0), "frozen look": ("frozen hard", "")},
+             accept=("setting-too-warm",), never=("temperature-in-range", "no fault found"), isolations=1, hours=0.0),
 )

@@ -1,0 +1,101 @@
+"""Nothing is said to be cold, handed over, compared or put back that is not."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.shipped.conftest import book_named
+from tests.shipped.test_facts import chosen, ways_of
+
+
+def after(name: str, step: str) -> str | None:
+    return book_named(name).procedures[name].following(step)
+
+
+def test_only_a_setting_that_was_noted_is_put_back() -> None:
+    name = "freezing-the-stock"
+    assert chosen(name, "below-or-not", inside_now=34.0) == "runs-on-now"
+    assert after(name, "runs-on-now") == "relay-work"
+
+
+def test_a_compressor_that_ran_on_at_a_raised_setting_is_no_cold_cabinet() -> None:
+    name = "runs-all-the-time"
+    assert after(name, "set-back") == "ran-on"
+    assert after(name, "ran-on") == "relay-work"
+
+
+@pytest.mark.parametrize(
+    ("decision", "setting", "cabinet", "go"),
+    [
+        ("fresh-or-not", 43.0, 39.0, "class-found"),
+        ("fresh-or-not", 45.0, 38.0, "class-found"),
+        ("fresh-or-not", 37.0, 39.0, "cold-now"),
+        ("fresh-or-not", 37.0, 43.0, "look-next"),
+        ("frozen-or-not", 43.0, 8.0, "frozen-found"),
+        ("frozen-or-not", 0.0, 8.0, "cold-now"),
+        ("frozen-or-not", 0.0, 20.0, "look-next"),
+    ],
+)
+def test_cold_enough_is_only_what_its_setting_keeps(decision: str, setting: float, cabinet: float, go: str) -> None:
+    """FDA Food Code 2022, 3-501.16 (A)(2): 41 degF; the next cycle counts, too."""
+    assert chosen("too-warm", decision, setting=setting, cabinet_temperature=cabinet) == go
+
+
+@pytest.mark.parametrize(
+    ("name", "decision", "call"),
+    [("too-warm", "after-late-pull-down", "late_pull_down"), ("service-call", "after-deck-pull-down", "deck_pull_down")],
+)
+def test_what_is_not_mended_is_handed_over(name: str, decision: str, call: str) -> None:
+    go = chosen(name, decision, **{call: "not fixed"})
+    assert book_named(name).at(name, go).kind == "handover"
+
+
+@pytest.mark.parametrize(
+    ("name", "decision", "call", "fans"),
+    [
+        ("too-warm", "after-circuit-work", "circuit_work", "late-fans-work"),
+        ("runs-all-the-time", "after-circuit-work", "circuit_work", "fans-work"),
+        ("runs-all-the-time", "after-running-circuit", "running_circuit_work", "fans-work"),
+    ],
+)
+def test_a_condenser_that_nobody_saw_clean_comes_before_the_fans(name: str, decision: str, call: str, fans: str) -> None:
+    assert chosen(name, decision, **{call: "done"}) == "condenser-then"
+    assert ways_of(name, "condenser-then") == {"clean": "fans-then", "dirty": "condenser-found"}
+    assert chosen(name, "fans-then") == fans
+    assert chosen(name, "fans-then", fans_work="no fault found") == "desk-handover"
+    assert chosen(name, decision, **{call: "to be continued", "condenser_look": "clean"}) == "desk-handover"
+
+
+def test_a_circuit_with_ice_little_air_or_a_hot_place_has_not_every_look_good() -> None:
+    name = "sealed-circuit-suspicion"
+    assert [after(name, step) for step in ("ice-first", "little-air", "heat-first")] == ["end-air", "end-air", "end-heat"]
+
+
+def test_food_that_may_stay_after_filling_is_told_what_follows() -> None:
+    """FDA Food Code 2022, 4-204.111. Cold by every reading of the visit needs no such leave."""
+    values: dict[str, float | str] = {"product_temperature": 38.0, "minutes_since_cold": 12.0, "filled": "freshly filled"}
+    for first, go in ((38.0, "keep-food"), (50.0, "keep-filled")):
+        food = {"food": ((1.0, (first - 32) / 1.8), (10.0, (38 - 32) / 1.8))}
+        assert chosen("food-safety", "keep-or-not", food, **values) == go
+    assert "the sale stops" in book_named("food-safety").at("food-safety", "keep-filled").say
+
+
+def test_temperatures_that_nobody_took_are_not_compared() -> None:
+    name = "sensor-check-and-exchange"
+    for taken in ("shown_temperature", "sensor_place_temperature"):
+        assert chosen(name, "agree-or-not", **{taken: 43.0}) == "unplug"
+        assert chosen(name, "fits-and-shows", **{taken: 43.0}) == "sensor-not-known"
+    assert chosen("too-warm", "idle-or-resting", setting=43.0) == "desk-handover"
+    assert chosen("too-warm", "idle-or-resting", setting=43.0, shown_temperature=49.0) == "rests-found"
+
+
+@pytest.mark.parametrize("name", ["freezing-the-stock", "iced-up", "runs-all-the-time"])
+def test_an_emptied_freezer_is_not_set_as_for_drinks(name: str) -> None:
+    assert ways_of(name, "kind-first")["empty shelves"] == book_named(name).at(name, "kind-first").unknown
+    assert chosen("prove-pull-down", "setting-in-range", stock_kind="empty shelves", setting=0.0) == "compressor-rest"
+    assert chosen("prove-pull-down", "setting-in-range", stock_kind="empty shelves", setting=55.0) == "set-setting"
+
+
+def test_a_raised_setting_spoils_what_was_heard() -> None:
+    for name in ("freezing-the-stock", "runs-all-the-time"):
+        assert set(book_named(name).at(name, "raise-setting").spoils) == {"compressor-sound", "delivery-air"}
