@@ -5,7 +5,6 @@ from __future__ import annotations
 import getpass
 import sys
 from contextlib import AbstractContextManager
-from functools import partial
 from pathlib import Path
 
 from handsfree.errors import Trouble
@@ -28,6 +27,7 @@ def _needed() -> None:
 
 
 _needed()  # before the first import that fails without it
+from handsfree.desk.configuration import Desk  # noqa: E402
 from handsfree.desk.serve import DeskOptions, open_people  # noqa: E402
 
 
@@ -107,26 +107,16 @@ def people_list(visits: Path, database: str | None = None) -> None:
         print(", ".join(part for part in parts if part))
 
 
-def digest(visits: Path, days: int, out: Path | None, origin: str, database: str | None = None) -> None:
+def digest(asked: DeskOptions, days: int, out: Path | None, origin: str) -> None:
     """`handsfree desk digest [--days N] [--out FILE]`: of everybody's visits, as Markdown."""
-    from handsfree.desk import database as databases
-    from handsfree.desk import registry, threads
     from handsfree.desk.digest import digest as made
     from handsfree.desk.digest import markdown
-    from handsfree.desk.ingest import refresh
     from handsfree.desk.queries import EVERYBODY
-    from handsfree.journal import keys
     from handsfree.outputs import kind_of, save
 
     if out is not None:
         kind_of(out, (".md",), "A digest")
-    own, known = databases.own_folder(visits), keys.known()
-    engine = databases.open_engine(DeskOptions(visits, database=database).database_url)
-    databases.migrate(engine)
-    names_of = partial(registry.names_of_person, open_people(DeskOptions(visits)))
-    refresh(engine, visits, known, names_of=names_of)
-    threads.rebuild(engine, own, known, names_of)
-    text = markdown(made(engine, EVERYBODY, days), origin.rstrip("/"))
+    text = markdown(made(_as_the_desk(asked).engine, EVERYBODY, days), origin.rstrip("/"))
     if out is None:
         print(text)
     else:
@@ -134,27 +124,40 @@ def digest(visits: Path, days: int, out: Path | None, origin: str, database: str
         print(f"Written: {out}")
 
 
-def check(visits: Path, database: str | None = None, sound: str | None = None) -> None:
+def check(asked: DeskOptions) -> None:
     """`handsfree desk check`: the journal of acts, and every sound and attachment fetched and held against its hash.
     Trouble (status 3) where one does not hold."""
     from handsfree.desk import acts, queries
     from handsfree.desk import database as databases
-    from handsfree.desk.files import Files
-    from handsfree.desk.ingest import refresh
     from handsfree.journal import keys
 
-    asked = DeskOptions(visits, database=database, sound=sound)
-    known = keys.known()
-    count = sum(1 for _ in acts.read(databases.own_folder(visits), known))
-    engine = databases.open_engine(asked.database_url)
-    databases.migrate(engine)
-    files = Files(visits, sound)
-    refresh(engine, visits, known, sound_elsewhere=files.elsewhere)
-    named = queries.all_files(engine)
-    bad = files.check(named, lambda sentence: print(sentence, file=sys.stderr))
+    count = sum(1 for _ in acts.read(databases.own_folder(asked.visits), keys.known()))
+    desk = _as_the_desk(asked)
+    named = queries.all_files(desk.engine)
+    bad = desk.files.check(named, lambda sentence: print(sentence, file=sys.stderr))
     if bad:
         raise Trouble(f"{bad} of {len(named)} files do not hold.", 3)
     print(f"{count} acts and {len(named)} files hold.")
+
+
+def _as_the_desk(asked: DeskOptions) -> Desk:
+    """What a desk keeps, read as it reads it: what is written by who knows less of people, heads or sound would be wrong
+    there. Trouble where people are kept elsewhere and nobody says where."""
+    from sqlalchemy import select
+
+    from handsfree.desk import database as databases
+    from handsfree.desk.serve import open_desk
+    from handsfree.desk.tables import Visit
+
+    if asked.people is None and not (databases.own_folder(asked.visits) / "people.sqlite3").exists():
+        engine = databases.open_engine(asked.database_url)
+        databases.migrate(engine)
+        with engine.connect() as connection:
+            if connection.scalar(select(Visit.id).limit(1)) is not None:
+                raise Trouble("A desk has read these visits, and its people are not beside them: say with --people where "
+                              "they are, as the desk was started.")
+    desk, _ = open_desk(asked)
+    return desk
 
 
 def _password() -> str:

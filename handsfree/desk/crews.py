@@ -20,11 +20,11 @@ from typing import Any
 from sqlalchemy import Engine, delete, func, insert, select
 
 from handsfree.desk import registry
-from handsfree.desk.measures import EPOCH, Between, day_of
+from handsfree.desk.measures import Between, day_of
 from handsfree.desk.people_tables import TeamRow, User
 from handsfree.desk.queries import Scope, _all
 from handsfree.desk.rolls import settled_until, technicians_in
-from handsfree.desk.tables import FindingRow, Visit
+from handsfree.desk.tables import EPOCH, FindingRow, Visit
 from handsfree.errors import Trouble
 
 NO_TEAM, NO_REGION = "no team", "no region"
@@ -123,10 +123,10 @@ def day(number: int) -> str:
 
 
 def _person(name: str, some: list[Crew]) -> Crew:
-    """Under the name of today; of the team that one of their names has."""
+    """Under the name of today; of the team that the first of their names has."""
     if len(some) == 1 and some[0].technician == name:
         return some[0]
-    of = next((one for one in some if one.team != NO_TEAM), some[0])
+    of = min((one for one in some if one.team != NO_TEAM), key=lambda one: one.technician, default=some[0])
     return replace(_sum(of.region, of.team, some), technician=name, people=1)
 
 

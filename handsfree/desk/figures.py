@@ -114,13 +114,14 @@ def crew(request: Request) -> Response:
     team, region, by = (asked_for(request, name, 100) for name in ("team", "region", "by"))
     everybody = scope == EVERYBODY
     if not everybody and (region or by == "region"):
-        return sorry(request, 403, "Figures of regions are for who sees everybody.")
+        return sorry(request, 403, "Only someone who sees every team sees regions.")
     people = crews.technicians(desk.engine, desk.people, scope, between, now())
     people = [one for one in people if team in ("", one.team) and region in ("", one.region)]
     if (kind := file_kind(request)) is not None:
         rolled = {"team": crews.teams_of, "region": crews.regions_of}.get(by)
-        return as_file(kind, f"{by}s" if rolled else "people", *_columns(rolled(people) if rolled else people, by))
+        return as_file(kind, f"{by}s" if rolled else "people", _columns(by), rolled(people) if rolled else people)
     rows = people if team else crews.teams_of(people)
+    regions = crews.regions_of(people) if everybody and not team and not region else []
     return page(
         request,
         "crew.html",
@@ -133,17 +134,18 @@ def crew(request: Request) -> Response:
         asked=_kept({**given, "team": team, "region": region}),
         dates=_kept(given),
         firsts_until=crews.day(crews.firsts_until(now())),
-        regions=crews.regions_of(people)[:60] if everybody and not team and not region else [],
+        regions=regions[:MOST],
+        regions_left=max(0, len(regions) - MOST),
         team_region=crews.regions(desk.people).get(team, ""),
         may_change=everybody and bool(team),
         problem=bad_days(given),
     )
 
 
-def _columns(rows: list[crews.Crew], by: str) -> tuple[Columns, list[crews.Crew]]:
-    """What a file of these has: of a team nobody is named, of a region no team."""
+def _columns(by: str) -> Columns:
+    """What a file has: of a team nobody is named, of a region no team."""
     without = {"team": ("technician",), "region": ("technician", "team")}.get(by, ("people",))
-    return tuple(one for one in PEOPLE_COLUMNS if one[1] not in without), rows
+    return tuple(one for one in PEOPLE_COLUMNS if one[1] not in without)
 
 
 @form_for_roles("supervisor")
@@ -181,6 +183,7 @@ def _technician(request: Request, name: str) -> Response:
         own=own[0] if own else None,
         all_again=measures.again_share(desk.engine, between),
         visits=seen[: queries.PAGE],
+        firsts_until=crews.day(crews.firsts_until(now())),
         others_called=[each for each in names if each != name],
         questions=threads.questions(desk.engine, names)[:40],
         given=given,

@@ -22,7 +22,7 @@ from sqlalchemy.orm import aliased
 from handsfree.desk.queries import EVERYBODY, Rows, Scope, _all
 from handsfree.desk.returns import AGAIN_DAYS, DAY, MENDED, NOTHING
 from handsfree.desk.rolls import REACH, count, is_first, is_fixed, is_return, is_single, returns_in
-from handsfree.desk.tables import GOOD, RollDay, RollStep, StepRow, Visit
+from handsfree.desk.tables import EPOCH, GOOD, RollDay, RollStep, StepRow, Visit
 
 __all__ = ["AGAIN_DAYS", "DAY", "MENDED", "NOTHING", "Between", "FirstFix"]
 
@@ -38,10 +38,6 @@ class Between:
     def days(self) -> tuple[int, int]:
         """The first day and the last, as the rolls count them."""
         return day_of(self.since), day_of(self.until - 1)
-
-
-#: The ordinal of 1970-01-01.
-EPOCH = 719_163
 
 
 def day_of(seconds: float) -> int:

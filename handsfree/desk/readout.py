@@ -13,7 +13,7 @@ from typing import Any
 from handsfree.desk import protocol, quarantine
 from handsfree.desk.heads import Head, not_as_noted
 from handsfree.desk.marks import judged_by
-from handsfree.desk.tables import COPY, GOOD, NOT_HOLDING, QUARANTINED, folded
+from handsfree.desk.tables import COPY, EPOCH, GOOD, NOT_HOLDING, QUARANTINED, folded
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account, account
 from handsfree.journal.coverage import day_and_time
@@ -133,7 +133,7 @@ def _visit(folder: Path, seen: Account, began: float, size: int, changed: int) -
         "changed": changed,
         "reading": VERSION,
         "head": seen.report.head,
-        "words": seen.report.words,
+        "words": "",  # slow to work out: when somebody looks at it first
         "events": seen.report.events,
         "problem": seen.report.problem,
         "signed_by": ", ".join(seen.report.signers),
@@ -155,7 +155,7 @@ def _visit(folder: Path, seen: Account, began: float, size: int, changed: int) -
         "parts": "; ".join(parts_of(gathered(seen.entries)))[:LONGEST_TEXT],
         "heard": sum(isinstance(e.event, ev.Utterance) and e.event.verdict != "not for me" for e in seen.entries),
         "again": sum(isinstance(e.event, ev.Utterance) and e.event.verdict == "asked again" for e in seen.entries),
-        "day": datetime.fromisoformat(seen.began).date().toordinal() - 719_163,
+        "day": datetime.fromisoformat(seen.began).date().toordinal() - EPOCH,
         "trips": 1 + sum(isinstance(e.event, ev.Resumed) and e.event.why == "to be continued" for e in seen.entries),
         "due": due,
     }
@@ -350,6 +350,6 @@ def unreadable(folder: Path, problem: str, known: dict[str, str] | None = None) 
         "began_text": began.isoformat(timespec="seconds"), "lasted": 0.0, "outcome": "not readable", "trips": 1, "due": None,
         "on_site": 0.0, "found": "", **_folded("", "", "", ""), "rank": 0,
         "standing": QUARANTINED if folder.parent.name == quarantine.FOLDER else NOT_HOLDING,
-        "complaint": "", "version": "", "parts": "", "heard": 0, "again": 0, "day": began.date().toordinal() - 719_163,
+        "complaint": "", "version": "", "parts": "", "heard": 0, "again": 0, "day": began.date().toordinal() - EPOCH,
     }
     return ReadOut(visit, {"findings": [finding_row(folder.name, visit["began"], BROKEN, 0, 0.0, problem)]})

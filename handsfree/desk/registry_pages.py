@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 from starlette.requests import Request
 from starlette.responses import Response
 
-from handsfree.desk import places, queries, registry, saved_searches
+from handsfree.desk import places, queries, registry, saved_searches, threads
 from handsfree.desk.account_pages import inward
 from handsfree.desk.lists import Columns, as_file
 from handsfree.desk.pages import LOOKERS, file_kind
@@ -96,4 +96,6 @@ def change_registry(request: Request, form: FormFields) -> Response:
         said = f"It is called {name} now."
     if kind in (registry.CABINET, registry.SITE):
         places.bring_up_to_date(desk.engine, registry.one_of_all(desk.people))
+    if kind == registry.PERSON:
+        threads.hear_again(desk.engine, desk.names_of)
     return then(request, f"/registry?{urlencode({'kind': kind})}", said)

@@ -214,6 +214,8 @@ class Diagnosis(Base):
     __table_args__ = (Index("faults_by_name", "fault", "began"),)
 
 
+#: The ordinal of 1970-01-01.
+EPOCH = 719_163
 #: As each database writes what asks for open findings: SQLite takes a partial index only where it says the same.
 OPEN: dict[str, Any] = {"postgresql_where": text("NOT closed"), "sqlite_where": text("closed = 0")}
 

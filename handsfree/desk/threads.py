@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,7 @@ from handsfree.desk.acts import ANSWERED, ASKED, ASSIGNED, FOLLOW_UP, WHAT, Kept
 from handsfree.desk.database import THREADS, alone_at, put_alone
 from handsfree.desk.queries import Rows, Scope, _all
 from handsfree.desk.tables import GOOD, ActRow, FindingRow, Saying, SpokenAnswer, ThreadRow, TranscriptLine, Visit
-from handsfree.visit.desk_questions import DeskQuestion
+from handsfree.visit.desk_questions import DeskQuestion, fits
 
 #: Questions that are looked through for an answer, the oldest first.
 MOST_ASKED = 500
@@ -69,6 +70,11 @@ def note(engine: Engine, kept: Sequence[Kept], names_of: NamesOf = as_written) -
         hear_answers(connection, names_of)
 
     put_alone(engine, fill)
+
+
+def hear_again(engine: Engine, names_of: NamesOf) -> None:
+    """When it has changed which names are one person."""
+    put_alone(engine, partial(hear_answers, names_of=names_of))
 
 
 def _put(connection: Connection, kept: Kept) -> None:
@@ -222,7 +228,7 @@ def asked_of(
     engine: Engine, technicians: Collection[str] | None, names_of: NamesOf = as_written
 ) -> list[DeskQuestion]:
     """What these technicians, None for all, were asked and have not answered, the oldest first; under each name that records
-    have for the person, for a device knows who works by the name they gave today."""
+    have for the person, for a device knows who works by the name they gave today. As many as a device takes."""
     asked = (
         select(ThreadRow.key, ThreadRow.asked, ActRow.by, ActRow.text, Visit.site, Visit.cabinet)
         .select_from(ThreadRow)
@@ -232,10 +238,10 @@ def asked_of(
         .order_by(ActRow.at)
         .limit(MOST_ASKED)
     )
-    return [
-        DeskQuestion(row.key, name, row.by, row.text, row.site, row.cabinet)
-        for row in _all(engine, asked) for name in names_of(row.asked)
-    ]  # fmt: skip
+    return fits(
+        [DeskQuestion(row.key, name, row.by, row.text, row.site, row.cabinet) for name in names_of(row.asked)]
+        for row in _all(engine, asked)
+    )
 
 
 def _last_asked() -> Any:

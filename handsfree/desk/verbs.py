@@ -12,6 +12,9 @@ PeopleDatabase = Annotated[
     str | None, typer.Option("--people", help="Database of people, where it is not beside the visits.")
 ]
 
+AsTheDesk = Annotated[str | None, typer.Option(help="As the desk was started with.")]
+AsReviewed = Annotated[int, typer.Option(min=0, max=100_000, help="As the desk was started with.")]
+
 
 @app.callback()
 def desk(
@@ -103,21 +106,28 @@ def digest(
     out: Annotated[Path | None, typer.Option(help="A file for it, in place of printing it.")] = None,
     origin: Annotated[str, typer.Option(help="The desk's address, before the links in it.")] = "",
     visits: StoreFolder = Path("visits"),
-    database: Annotated[str | None, typer.Option(help="As the desk was started with.")] = None,
+    database: AsTheDesk = None,
+    people: PeopleDatabase = None,
+    sound: AsTheDesk = None,
+    review: AsReviewed = 0,
 ) -> None:
     """Write what came in, what needs somebody and what is due, for a message every morning."""
     from handsfree.desk import commands
+    from handsfree.desk.serve import DeskOptions
 
-    commands.digest(visits, days, out, origin, database)
+    commands.digest(DeskOptions(visits, database, people, sound, one_in=review), days, out, origin)
 
 
 @app.command("check")
 def check(
     visits: StoreFolder = Path("visits"),
-    database: Annotated[str | None, typer.Option(help="As the desk was started with.")] = None,
-    sound: Annotated[str | None, typer.Option(help="As the desk was started with.")] = None,
+    database: AsTheDesk = None,
+    people: PeopleDatabase = None,
+    sound: AsTheDesk = None,
+    review: AsReviewed = 0,
 ) -> None:
     """Check that every sound, every attachment and what was done about findings hold. Exit status 3 if one does not."""
     from handsfree.desk import commands
+    from handsfree.desk.serve import DeskOptions
 
-    commands.check(visits, database, sound)
+    commands.check(DeskOptions(visits, database, people, sound, one_in=review))

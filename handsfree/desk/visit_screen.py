@@ -2,7 +2,8 @@
 
 Rules of this file:
 
-- It is worked out from the folder each time; nothing of it is in the database, so it cannot be older than the record.
+- It is worked out from the folder each time; nothing of it is in the database but the words of its
+  head, so it cannot be older than the record.
 - A long story comes in parts of about ROOM bytes: a page stays small whatever a record holds.
 - What cannot be read is a sentence and not a fault of the desk.
 """
@@ -15,12 +16,16 @@ from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import quote
 
+from sqlalchemy import Connection, update
+
 from handsfree.desk import queries
 from handsfree.desk.configuration import Desk
+from handsfree.desk.database import put_alone
 from handsfree.desk.quarantine import folder_of
+from handsfree.desk.tables import Visit
 from handsfree.errors import Trouble
 from handsfree.journal import screen
-from handsfree.journal.account import account
+from handsfree.journal.account import Account, account
 from handsfree.journal.page import foot
 from handsfree.journal.rows import Row
 from handsfree.journal.screen import safe, short
@@ -77,8 +82,22 @@ def shown_of(desk: Desk, found: Any, part: int, at: int | None = None) -> Shown:
     first = _begin(parts[part]) if part else 0
     last = _begin(parts[part + 1]) - 1 if part + 1 < len(parts) else sys.maxsize
     summary = screen.summary(told, seen, LOOK)
-    words = found.words if found.head == seen.report.head else ""
-    return Shown(told.title, told.verdict, summary, pieces, foot(seen, words), part, len(parts), first=first, last=last)
+    told_last = foot(seen, _words(desk, found, seen))
+    return Shown(told.title, told.verdict, summary, pieces, told_last, part, len(parts), first=first, last=last)
+
+
+def _words(desk: Desk, found: Any, seen: Account) -> str:
+    """Of its head: slow by design, so worked out when somebody looks first, and kept."""
+    if found.head != seen.report.head:
+        return ""
+    if not found.words:
+        kept = update(Visit).where(Visit.id == found.id, Visit.head == found.head).values(words=seen.report.words)
+
+        def keep(connection: Connection) -> None:
+            connection.execute(kept)
+
+        put_alone(desk.engine, keep)
+    return found.words or seen.report.words
 
 
 def _begin(some: Sequence[Chapter]) -> int:

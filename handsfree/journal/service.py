@@ -211,7 +211,7 @@ def _isolation(account: Account) -> list[str]:
         if one.state == "ISOLATED":
             after = [later.state for later in account.spans[at + 1 :] if later.source == one.source]
             where = f"{one.source}: made" if one.source else "Made"
-            how = _AFTERWARDS[after[0]] if "LIVE" in after else "not given back in this visit"
+            how = _AFTERWARDS.get(after[0], "then taken for live") if "LIVE" in after else "not given back in this visit"
             found.append(f"{where} safe under a lock and proved dead for {span(one.end - one.begin)}, {how}.")
     return found
 

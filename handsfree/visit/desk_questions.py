@@ -12,14 +12,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
 from filelock import FileLock
 
 from handsfree.errors import Trouble
 from handsfree.journal import reader
-from handsfree.journal.events import DeskAnswered
+from handsfree.journal.events import DeskAnswered, DeskAsked
 from handsfree.outputs import replace_file
 
 #: Of one visit; letters that are said of a question; questions of a file, and its bytes.
@@ -42,6 +42,19 @@ def file_beside(outbox: Path) -> Path:
     return outbox.with_name("desk-questions.json")
 
 
+def fits(groups: Iterable[Iterable[DeskQuestion]]) -> list[DeskQuestion]:
+    """As many as a device takes, with what it can say of each; of a group all, or none of it and of those behind it."""
+    found: list[DeskQuestion] = []
+    room = LARGEST
+    for group in groups:
+        some = [_said(asdict(one)) for one in group]
+        room -= sum(len(to_json((one,))) for one in some)  # a little more than they take together
+        if len(found) + len(some) > MOST_KEPT or room < 0:
+            break
+        found += some
+    return found
+
+
 def to_json(questions: Iterable[DeskQuestion], answered: Iterable[DeskQuestion] = ()) -> bytes:
     """`answered`: here, on visits that the desk may not have yet."""
     lists = {"questions": questions, "answered": answered}
@@ -57,15 +70,20 @@ def parse(data: bytes, of: str = "questions") -> tuple[DeskQuestion, ...]:
         raise ValueError(f"these are no questions ({type(error).__name__})") from None
     if listed is None:
         raise ValueError("these are no questions")
-    names = ("key", "technician", "by", "text", "site", "cabinet")
-    good = [one for one in listed if isinstance(one, dict) and all(isinstance(one.get(name, ""), str) for name in names)]
-    found = (DeskQuestion(**{name: _plain(one.get(name, "")) for name in names}) for one in good)
-    return tuple(one for one in found if one.key and one.technician and one.text)
+    good = [one for one in listed if isinstance(one, dict) and all(isinstance(one.get(name, ""), str) for name in _NAMES)]
+    return tuple(one for one in map(_said, good) if one.key and one.technician and one.text)
+
+
+_NAMES = tuple(field.name for field in fields(DeskQuestion))
+
+
+def _said(raw: dict[str, str]) -> DeskQuestion:
+    return DeskQuestion(**{name: _plain(raw.get(name, "")) for name in _NAMES})
 
 
 def _plain(text: str) -> str:
-    """One line that can be said."""
-    return "".join(c if c.isprintable() else " " for c in " ".join(text.split()))[:LONGEST]
+    """One line that can be said; of such a line the same again."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())[:LONGEST].rstrip()
 
 
 def pending(path: Path, technician: str, site: str, cabinet: str) -> tuple[tuple[str, str, str], ...]:
@@ -73,7 +91,7 @@ def pending(path: Path, technician: str, site: str, cabinet: str) -> tuple[tuple
     theirs = [one for one in _kept(path, "questions") if technician and one.technician.casefold() == technician.casefold()]
     here = (site.casefold(), cabinet.casefold())
     theirs.sort(key=lambda one: (one.site.casefold(), one.cabinet.casefold()) != here)
-    return tuple((one.key, one.by, one.text) for one in theirs[:MOST])
+    return tuple(dict.fromkeys((one.key, one.by, one.text) for one in theirs))[:MOST]  # a person has several names
 
 
 def keep(path: Path, sent: Iterable[DeskQuestion]) -> tuple[DeskQuestion, ...]:
@@ -88,15 +106,21 @@ def keep(path: Path, sent: Iterable[DeskQuestion]) -> tuple[DeskQuestion, ...]:
 
 
 def take_out(path: Path, visit: Path) -> None:
-    """Those that were answered on this visit. Trouble where the file cannot be written."""
-    answered = {entry.event.key for entry in reader.read(visit) if isinstance(entry.event, DeskAnswered)}
+    """Those that were answered on this visit, as they were asked there. Trouble where the file cannot be written."""
+    asked: dict[str, str] = {}
+    answered: set[tuple[str, str]] = set()
+    for entry in reader.read(visit):
+        if isinstance(entry.event, DeskAsked):
+            asked[entry.event.key] = entry.event.text
+        elif isinstance(entry.event, DeskAnswered):
+            answered.add((entry.event.key, asked.get(entry.event.key, "")))
     if not answered:
         return
     try:
         with FileLock(f"{path}.lock"):
             there = _kept(path, "questions")
-            done = tuple(one for one in there if one.key in answered)
-            left = tuple(one for one in there if one.key not in answered)
+            done = tuple(one for one in there if (one.key, one.text) in answered)
+            left = tuple(one for one in there if (one.key, one.text) not in answered)
             replace_file(path, to_json(left, (*_kept(path, "answered"), *done)[-MOST_KEPT:]), 0o600)
     except OSError as error:
         raise Trouble(f"What the desk asked is kept in {path}, which cannot be written: {error.strerror}.") from None

@@ -189,10 +189,15 @@ def rows(results: Sequence[Result]) -> list[dict[str, Any]]:
     ]
 
 
+def _without_folder(word: str) -> str:
+    option, given, value = word.rpartition("=")
+    return f"{option}{given}{Path(value).name}"
+
+
 def report(results: Sequence[Result], asked: argparse.Namespace) -> dict[str, Any]:
     from tests.bench.__main__ import machine
 
-    words = " ".join(Path(word).name for word in sys.argv[1:])  # no folder of the machine it ran on
+    words = " ".join(_without_folder(word) for word in sys.argv[1:])  # no folder of the machine it ran on
     return {
         "command": f"python -m tests.bench.people {words}", "machine": machine(), "seed": asked.seed,
         "sample": asked.sample, "by": rows(results),

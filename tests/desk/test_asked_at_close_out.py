@@ -10,6 +10,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -19,10 +20,13 @@ from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 from handsfree.desk import acts, people, queries, registry, threads
+from handsfree.desk import commands as desk_commands
 from handsfree.desk.app import build
 from handsfree.desk.configuration import Desk
 from handsfree.desk.ingest import refresh
 from handsfree.desk.queries import EVERYBODY
+from handsfree.desk.serve import DeskOptions
+from handsfree.errors import Trouble
 from handsfree.journal import reader
 from handsfree.journal.events import Closed, DeskAnswered, DeskAsked, NoteKept, Say
 from handsfree.sending import commands
@@ -233,6 +237,67 @@ def test_a_question_finds_a_person_by_any_name_and_so_does_the_answer(desk: Desk
         shutil.copytree(folder, desk.visits / folder.name)
         refresh(desk.engine, desk.visits, one=desk.one, names_of=desk.names_of)
         assert [row.what for row in threads.thread(desk.engine, found.key)] == expected, "nobody answers for somebody else"
+
+
+def test_a_question_under_two_names_of_one_person_is_put_once(tmp_path: Path) -> None:
+    """The registry has a name with capitals and without; so the desk sends it twice."""
+    file = tmp_path / "q.json"
+    file.write_bytes(to_json([ONE, replace(ONE, technician=HUBER.lower()), TWO]))
+    assert [key[0] for key, _, _ in pending(file, HUBER, "", "")] == ["a", "b"]
+
+
+def test_what_was_asked_in_other_words_meanwhile_is_still_to_be_answered(short: Path, tmp_path: Path) -> None:
+    anew = replace(ONE, text="And why not the day after?")
+    events, file = run(short, tmp_path / "v", ["next step", "a bus stood there"], [ONE])
+    folder = next(file.parent.glob("*-short-*"))
+    desk_questions.keep(file, (anew,))  # `send` ran while the visit did
+    desk_questions.take_out(file, folder)
+    assert [e.text for e in events if isinstance(e, DeskAsked)] == [ONE.text]
+    assert pending(file, HUBER, "", "") == ((anew.key, anew.by, anew.text),)
+    assert desk_questions.keep(file, (anew,)) == (anew,)
+
+
+@pytest.mark.parametrize("text", ["w\U0001f9caords " * 600, "\x00\n w" * 900])
+def test_a_device_takes_all_that_a_desk_sends(text: str) -> None:
+    """Five names of a person, a long text, many questions: as many as there is room for, each under all names or none."""
+    one = DeskQuestion("", "", "V", text, "s" * 300, "c" * 300)
+    asked = [[replace(one, key=f"{n:064}", technician=f"{n} {name}") for name in range(5)] for n in range(300)]
+    sent = tuple(desk_questions.fits(asked))
+    assert parse(to_json(sent)) == sent
+    assert len(sent) % 5 == 0
+    assert 100 <= len(sent) <= desk_questions.MOST_KEPT
+
+
+def test_persons_joined_in_the_registry_have_their_answers_heard(desk: Desk, tmp_path: Path) -> None:
+    found, new = ask(desk), "M. Huber-Lang (invented)"
+    (tmp_path / "short.yaml").write_text(SHORT)
+    _, file = run(tmp_path / "short.yaml", tmp_path / "v", ["next step", "the lift closed"],
+                  [DeskQuestion(found.key, new, "Vera", QUESTION)], new)  # fmt: skip
+    folder = next(file.parent.glob("*-short-*"))
+    shutil.copytree(folder, desk.visits / folder.name)
+    refresh(desk.engine, desk.visits, one=desk.one, names_of=desk.names_of)
+    assert [row.what for row in threads.thread(desk.engine, found.key)] == ["asked"]
+    registry.put(desk.people, registry.PERSON, HUBER)
+    (thing,) = registry.all_of(desk.people, registry.PERSON)
+    vera = signed_in(desk, "Vera")
+    post(vera, "/registry", token=token(vera), do="also", kind=registry.PERSON, id=f"P-{thing.id}", name=new)
+    assert [row.what for row in threads.thread(desk.engine, found.key)] == ["asked", "answered"]
+
+
+def test_a_digest_leaves_what_a_desk_with_its_people_elsewhere_knows(
+    desk: Desk, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    test_persons_joined_in_the_registry_have_their_answers_heard(desk, tmp_path)
+    (key,) = [row.key for row in queries.findings(desk.engine, EVERYBODY) if threads.thread(desk.engine, row.key)]
+    asked = DeskOptions(desk.visits, str(desk.engine.url))
+    for verb in (partial(desk_commands.digest, days=7, out=None, origin=""), desk_commands.check):
+        with pytest.raises(Trouble, match="--people"):
+            verb(asked)
+        assert [row.what for row in threads.thread(desk.engine, key)] == ["asked", "answered"]
+        verb(replace(asked, people=str(desk.people.url)))
+        assert [row.what for row in threads.thread(desk.engine, key)] == ["asked", "answered"]
+    assert "files hold" in capsys.readouterr().out
+    assert not (desk.own / "people.sqlite3").exists()
 
 
 def test_nobody_is_asked_what_is_for_nobody(tmp_path: Path) -> None:

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import random
+import time
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Engine, select
+import pytest
+from sqlalchemy import Engine, select, update
 
-from handsfree.desk import crews, ingest, rolls
-from handsfree.desk.configuration import Desk
-from handsfree.desk.queries import EVERYBODY
+from handsfree.desk import crews, ingest, registry, rolls
+from handsfree.desk.configuration import CHOICES_LAST, Desk
+from handsfree.desk.queries import EVERYBODY, Scope
 from handsfree.desk.tables import RollTechnician, Visit
 from tests.desk import many
 from tests.desk.browsing import post, signed_in, token
@@ -119,22 +122,56 @@ def test_files_of_teams_and_regions_and_who_may_have_them(desk: Desk) -> None:
 
 
 def test_first_visits_of_teams_count_when_it_is_known_what_came_of_them(desk: Desk) -> None:
-    """The season's last first visit is younger than thirty days on 1 April; a whole block of the rolls is waited for."""
+    """A whole block of the rolls is waited for: 20,490 days after 1970-01-01 are 683 of 30."""
+
+    def firsts(month: int, day: int) -> tuple[str, int]:
+        at = datetime(2026, month, day).timestamp()
+        people = crews.technicians(desk.engine, desk.people, EVERYBODY, ALWAYS, at)
+        return crews.day(crews.firsts_until(at)), sum(one.firsts for one in people)
+
     ago = datetime(2026, 4, 1).timestamp()
-    people = crews.technicians(desk.engine, desk.people, EVERYBODY, ALWAYS, ago)
-    assert crews.day(crews.firsts_until(ago)) <= "2026-03-02"
-    later = crews.technicians(desk.engine, desk.people, EVERYBODY, ALWAYS, ago + 90 * 86_400)
-    assert sum(one.firsts for one in people) < sum(one.firsts for one in later)
     with desk.engine.connect() as connection:
         visits = connection.execute(select(*Visit.__table__.columns)).all()
-    told = told_again(visits, 0, 40_000, 40_000)
+    told = {settled: told_again(visits, 0, 40_000, settled).values() for settled in (20_490, 20_520)}
+    counted = {settled: sum(one[1] for one in some) for settled, some in told.items()}
+    assert firsts(4, 1) == ("2026-02-06", counted[20_490]) == ("2026-02-06", 0), "the season begins on 11 February"
+    assert firsts(4, 15) == ("2026-03-08", counted[20_520])
+    later = crews.technicians(desk.engine, desk.people, EVERYBODY, ALWAYS, ago + 90 * 86_400)
+    assert 0 < counted[20_520] < sum(one.firsts for one in later)
+    whole = told_again(visits, 0, 40_000, 40_000)
     for one in later:
         found = (one.visits, one.firsts, one.fixed, one.returns, one.heard, one.asked_again,
                  round(one.seconds, 3), one.last_day)  # fmt: skip
-        assert list(found) == told[one.technician]
+        assert list(found) == whole[one.technician]
     (every,) = crews.regions_of(later)
     assert every.people == len(later) == 3
     assert [every.visits, every.heard, every.again] == [
         sum(one.visits for one in later), sum(one.heard for one in later),
         sum(one.asked_again for one in later) / sum(one.heard for one in later),
     ]  # fmt: skip
+
+
+def test_a_person_of_two_names_in_two_teams_is_of_the_first_names(desk: Desk) -> None:
+    """Whatever order the database gives them in."""
+    registry.put(desk.people, registry.PERSON, HUBER)
+    (thing,) = registry.all_of(desk.people, registry.PERSON)
+    registry.also(desk.people, thing.id, BRANDNER)
+    row = crews.technicians(desk.engine, desk.people, EVERYBODY, ALWAYS, 2e9)[-1]
+    assert (row.technician, row.team) == (HUBER, "summit")
+    teams = (("b", "x"), ("a", "y"), ("0", "no team"))
+    each = [crews.Crew(name, team, "", 1, 0, 0, 0, 0, 0, 0.0, 0, 1) for name, team in teams]
+    assert {crews._person("b", list(some)).team for some in itertools.permutations(each)} == {"y"}
+
+
+def test_what_a_form_offers_is_for_whom_it_is_made_and_for_a_minute(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    toni = Scope((HUBER,))
+    assert HUBER in str(desk.choices(EVERYBODY))
+    assert BRANDNER in str(desk.choices(EVERYBODY))
+    assert BRANDNER not in str(desk.choices(toni)), "one of a team, after one who sees everybody"
+    with desk.engine.begin() as connection:
+        connection.execute(update(Visit).where(Visit.technician == HUBER).values(outcome="new here"))
+    assert "new here" not in str(desk.choices(toni)), "kept a minute"
+    late = time.monotonic() + CHOICES_LAST + 1
+    monkeypatch.setattr(time, "monotonic", lambda: late)
+    assert "new here" in str(desk.choices(toni))
+    assert BRANDNER not in str(desk.choices(toni))

@@ -186,6 +186,9 @@ def test_a_database_of_before_is_brought_up_to_date_with_what_is_in_it(
         with engine.connect() as connection:
             assert connection.execute(text("SELECT folded FROM sayings")).scalar() == "gasket"
             assert connection.execute(text("SELECT key FROM findings WHERE closed")).scalar() == "k"
+            assert connection.execute(text("SELECT technician FROM findings")).scalar() == "v"
+            rolled = connection.execute(text("SELECT technician, visits FROM roll_technicians")).all()
+            assert [tuple(row) for row in rolled] == [("v", 1)]
         engine.dispose()
 
 

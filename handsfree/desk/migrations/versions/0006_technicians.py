@@ -1,13 +1,15 @@
 """What technicians did, rolled up; whose a finding is; the words of a record's head."""
 
+from typing import Any
+
 import sqlalchemy as sa
 from alembic import op
-
-from handsfree.desk.tables import OPEN
 
 revision = "0006"
 down_revision = "0005"
 
+#: An index of open findings.
+OPEN: dict[str, Any] = {"postgresql_where": sa.text("NOT closed"), "sqlite_where": sa.text("closed = 0")}
 #: As `rolls` has them.
 FIRST = (
     "cabinet <> '' AND (since_last IS NULL OR since_last > 2592000) AND "
