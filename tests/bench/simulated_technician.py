@@ -243,6 +243,7 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ("", "coil-after"): lambda t: "some ice" if t.condition.ice > 0.1 else "bare coil",
     ("", "condenser-look"): _seen("condenser_look", clean="clean", dirty="dirty"),
     ("", "condenser-with-it"): _seen("condenser_look", clean="clean", dirty="dirty"),
+    ("", "condenser-then"): _seen("condenser_look", clean="clean", dirty="dirty"),
     ("", "condenser-fan-look"): _TURNS,
     ("", "condenser-fan-again"): lambda t: "silent compressor" if _sound(t) == "silent" else _TURNS(t),
     ("", "air-again"): lambda t: "dead calm" if t.look("air_flow") == "none" else "moving",
@@ -305,8 +306,8 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
 #: Where an eye can slip.
 SEEN = frozenset({
     "display", "controller-mode", "load", "door-strip", "door-with-it", "ice-door", "delivery-air", "delivery-flow",
-    "coil-look", "coil-pattern", "condenser-look", "condenser-with-it", "condenser-fan-look", "compressor-sound",
-    "compressor-touch", "compressor-stops", "noise-place", "terminals", "start-device-look", "evaporator-spin",
+    "coil-look", "coil-pattern", "condenser-look", "condenser-with-it", "condenser-then", "condenser-fan-look",
+    "compressor-sound", "compressor-touch", "compressor-stops", "noise-place", "terminals", "start-device-look", "evaporator-spin",
     "condenser-spin", "oil-traces", "call-for-cooling", "called-or-not", "tighten",
 })  # fmt: skip
 
