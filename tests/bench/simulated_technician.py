@@ -307,8 +307,8 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
 SEEN = frozenset({
     "display", "controller-mode", "load", "door-strip", "door-with-it", "ice-door", "delivery-air", "delivery-flow",
     "coil-look", "coil-pattern", "condenser-look", "condenser-with-it", "condenser-then", "condenser-fan-look",
-    "compressor-sound", "compressor-touch", "compressor-stops", "noise-place", "terminals", "start-device-look", "evaporator-spin",
-    "condenser-spin", "oil-traces", "call-for-cooling", "called-or-not", "tighten",
+    "compressor-sound", "compressor-touch", "compressor-stops", "noise-place", "terminals", "start-device-look",
+    "evaporator-spin", "condenser-spin", "oil-traces", "call-for-cooling", "called-or-not", "tighten",
 })  # fmt: skip
 
 
