@@ -36,6 +36,18 @@ class Broken(Exception):
         self.why = why
 
 
+def visits_in(place: Path) -> list[Path]:
+    """The folder of a visit, or those in a folder of visits. Trouble where there is none."""
+    if (place / JOURNAL).is_file():
+        return [place]
+    if not place.is_dir():
+        raise Trouble(f"There is no folder {place}; name a visit's folder, or the folder that visits are kept in.")
+    found = [path for path in sorted(place.iterdir()) if (path / JOURNAL).is_file() and not path.name.startswith(".")]
+    if not found:
+        raise Trouble(f"There is no visit in {place}; name a visit's folder, or the folder that visits are kept in.")
+    return found
+
+
 def journal_of(visit: Path) -> Path:
     """The journal of a visit's folder (or the journal itself). Trouble where there is none."""
     path = visit if visit.is_file() else visit / JOURNAL

@@ -22,7 +22,7 @@ from typing import Any
 
 from handsfree.errors import Trouble
 from handsfree.journal.events import ListenFor, Opened, SoundRemoved, Stamped, Utterance
-from handsfree.journal.reader import JOURNAL, read
+from handsfree.journal.reader import JOURNAL, read, visits_in
 from handsfree.language.meaning import Denial, Sense, Verdict
 
 #: Bytes of journal for one batch: a long visit is several.
@@ -100,8 +100,6 @@ class Relistened:
 def batches(place: Path, engine: str | None, models: Path) -> list[Batch]:
     """The work on a visit's folder or a folder of visits, the largest first so that the last are small. Trouble where there
     is no visit."""
-    from handsfree.sending.forward import visits_in
-
     found = []
     for folder in visits_in(place):
         size = (folder / JOURNAL).stat().st_size

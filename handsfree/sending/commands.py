@@ -109,11 +109,11 @@ def _questions(queue: Queue, to: Destination) -> int:
 def _unsafe(place: Path | None) -> int:
     """How many of these visits ran what may not run now, each told; they are sent all the same."""
     from handsfree.desk.fitness import Fitness, faults_of
-    from handsfree.sending import forward as sending
+    from handsfree.journal.reader import visits_in
 
     judged: Fitness = {}
     told = 0
-    for folder in sending.visits_in(place) if place else ():
+    for folder in visits_in(place) if place else ():
         faults = faults_of(folder, judged)
         if faults:
             told += 1

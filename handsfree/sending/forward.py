@@ -17,7 +17,7 @@ from pathlib import Path
 
 from handsfree.desk.marks import mark_of
 from handsfree.errors import Trouble
-from handsfree.journal.reader import JOURNAL
+from handsfree.journal.reader import visits_in
 from handsfree.sending.line import DeskRefused, Destination, KeyUnknown, Later, Uplink, ready, transfer
 from handsfree.sending.queue import REFUSED, STORED, WAITING, Queue, QueueEntry
 
@@ -56,18 +56,6 @@ TellNews = Callable[[News], None]
 
 
 # ---- into the queue -------------------------------------------------------------------------------------------------
-
-
-def visits_in(place: Path) -> list[Path]:
-    """The folder of a visit, or those in a folder of visits. Trouble where there is none."""
-    if (place / JOURNAL).is_file():
-        return [place]
-    if not place.is_dir():
-        raise Trouble(f"There is no folder {place}; name a visit's folder, or the folder that visits are kept in.")
-    found = [path for path in sorted(place.iterdir()) if (path / JOURNAL).is_file() and not path.name.startswith(".")]
-    if not found:
-        raise Trouble(f"There is no visit in {place}; name a visit's folder, or the folder that visits are kept in.")
-    return found
 
 
 @dataclass

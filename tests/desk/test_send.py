@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 
 from handsfree.desk import quarantine
 from handsfree.errors import Trouble
+from handsfree.journal import reader
 from handsfree.journal.verify import verify
 from handsfree.journal.writer import Journal
 from handsfree.sending import commands, forward
@@ -288,9 +289,9 @@ def test_a_folder_that_is_gone_is_refused_and_the_rest_goes(season: Made, at_des
 
 def test_what_is_no_visit_cannot_be_sent(tmp_path: Path, at_desk: Served) -> None:
     with pytest.raises(Trouble, match="There is no visit in"):
-        forward.visits_in(tmp_path)
+        reader.visits_in(tmp_path)
     with pytest.raises(Trouble, match="There is no folder"):
-        forward.visits_in(tmp_path / "none")
+        reader.visits_in(tmp_path / "none")
     with pytest.raises(DeskRefused):
         ready(tmp_path)
 

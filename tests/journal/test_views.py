@@ -229,6 +229,9 @@ def test_an_isolation_that_was_cleared_was_not_given_back(told: Account) -> None
     text = markdown(service(dataclasses.replace(told, spans=cleared)))
     assert "proved dead for 20.0 s, then taken for live." in text
     assert "proved dead for 30.0 s, then given back." in text
+    other = dataclasses.replace(cleared[1], state="MADE ELSEWHERE")  # a word of a later program, or of nobody
+    text = markdown(service(dataclasses.replace(told, spans=(cleared[0], other, *cleared[1:]))))
+    assert "proved dead for 20.0 s, then taken for live." in text
 
 
 def test_no_customer_report_carries_the_lock_number_or_the_voice(told: Account, tmp_path: Path) -> None:
