@@ -6,7 +6,7 @@ import time
 from pathlib import Path
 
 import pytest
-from sqlalchemy import text
+from sqlalchemy import select, text
 from starlette.testclient import TestClient
 
 from handsfree.desk import database, ingest, queries
@@ -16,7 +16,9 @@ from handsfree.desk.files import Files
 from handsfree.desk.queries import EVERYBODY
 from handsfree.desk.readout import BROKEN, finding_key
 from handsfree.desk.refreshing import read_folders
+from handsfree.desk.tables import Visit
 from handsfree.errors import Trouble
+from handsfree.journal.words import words_of
 from tests.desk.browsing import ORIGIN, post, signed_in, token
 from tests.desk.made import Made
 
@@ -127,3 +129,12 @@ def test_the_last_day_asked_for_is_the_last_day_told(desk: Desk) -> None:
 
 def test_nothing_is_read_twice_by_a_look_at_the_same_folders(desk: Desk) -> None:
     assert ingest.refresh(desk.engine, desk.visits).read == 0
+
+
+def test_the_words_of_a_head_are_worked_out_when_somebody_looks_first(desk: Desk) -> None:
+    with desk.engine.connect() as connection:
+        name, head, words = connection.execute(select(Visit.name, Visit.head, Visit.words).limit(1)).one()
+    assert words == "", "they are slow by design"
+    assert words_of(head) in signed_in(desk, "Vera").get(f"/visits/{name}").text
+    with desk.engine.connect() as connection:
+        assert connection.scalar(select(Visit.words).where(Visit.name == name)) == words_of(head)
