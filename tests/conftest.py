@@ -1,6 +1,7 @@
 """How the tests are shared out where several processes run them (`pytest -n 3`): a file's tests stay together, and what
-needs the sound card of software is one group, which begins first, in the first process, for it mostly waits for sound to be
-played: so there is one process more than cores. The others give way to it, as a busy machine would make sound late."""
+needs the sound card of software is one group, which begins first, in a process that does nothing before. It mostly waits
+for sound to be played: so there is one process more than cores. The others give way to it, as a busy machine would make
+sound late."""
 
 from __future__ import annotations
 
@@ -16,9 +17,18 @@ _LIVE = Path(__file__).parent / "live"
 def pytest_configure(config: pytest.Config) -> None:
     settings.register_profile("untimed", deadline=None)  # a first example may load tables; no test is a timed one
     settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "untimed"))
-    worker = getattr(config, "workerinput", None)
-    if worker and worker["workerid"] != "gw0":
+
+
+_gave_way = False
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Which process gets the sound card's tests is not known before: each gives way from its first other test on."""
+    global _gave_way
+    if "PYTEST_XDIST_WORKER" in os.environ and not _gave_way and _LIVE not in item.path.parents:
         os.nice(19)
+        _gave_way = True
 
 
 @pytest.hookimpl(tryfirst=True)  # before pytest-xdist reads the groups

@@ -39,6 +39,7 @@ from handsfree.desk.web import (
 
 #: Rows of one table on a page; the file has them all.
 MOST = 200
+MOST_REGIONS = 60
 
 
 def between_of(request: Request) -> tuple[measures.Between, dict[str, str]]:
@@ -134,8 +135,8 @@ def crew(request: Request) -> Response:
         asked=_kept({**given, "team": team, "region": region}),
         dates=_kept(given),
         firsts_until=crews.day(crews.firsts_until(now())),
-        regions=regions[:MOST],
-        regions_left=max(0, len(regions) - MOST),
+        regions=regions[:MOST_REGIONS],
+        regions_left=max(0, len(regions) - MOST_REGIONS),
         team_region=crews.regions(desk.people).get(team, ""),
         may_change=everybody and bool(team),
         problem=bad_days(given),

@@ -20,6 +20,7 @@ import tempfile
 import threading
 from collections import OrderedDict
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, cast
 
@@ -279,7 +280,8 @@ class _Worker:
             process.wait()
             for pipe in (process.stdin, process.stdout):
                 if pipe:
-                    pipe.close()
+                    with suppress(OSError):  # what was still to be written to it
+                        pipe.close()
 
     def _once(self, request: dict[str, Any]) -> dict[str, Any]:
         try:
