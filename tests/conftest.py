@@ -1,7 +1,6 @@
-"""How the tests are shared out where several processes run them (`pytest -n 3`): a file's tests stay together, and what
-needs the sound card of software is one group, which begins first, in a process that does nothing before. It mostly waits
-for sound to be played: so there is one process more than cores. The others give way to it, as a busy machine would make
-sound late."""
+"""How the tests are shared out where several processes run them (`pytest -n 2`): a file's tests stay together, and what
+needs the sound card of software is one group, which begins first, in a process that does nothing before, for it mostly
+waits for sound to be played. The others give way to it, as a busy machine would make sound late."""
 
 from __future__ import annotations
 
