@@ -121,12 +121,12 @@ class Writer:
             return
         if self._over.is_set():
             return
-        self._last, heard, answered = (at, words), self._heard, self._answered
+        self._last, answered = (at, words), self._answered
         self.said.append(self._last)
         self.out.play(Prompt(0, "", self._say(words, self._voice)))
         self.out.drain(20)
-        until = time.monotonic() + 20.0
-        while self._heard == heard and time.monotonic() < until:
+        heard, until = self._heard, time.monotonic() + 20.0  # what ended while she spoke was not hers
+        while (self._heard, self._answered) == (heard, answered) and time.monotonic() < until:
             time.sleep(0.05)
         if self._answered == answered:
             self._left.setdefault(at, []).insert(0, words)
