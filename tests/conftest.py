@@ -5,6 +5,7 @@ waits for sound to be played. The others give way to it, as a busy machine would
 from __future__ import annotations
 
 import os
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -18,16 +19,16 @@ def pytest_configure(config: pytest.Config) -> None:
     settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "untimed"))
 
 
-_gave_way = False
+@cache
+def _give_way() -> None:
+    os.nice(19)
 
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_runtest_setup(item: pytest.Item) -> None:
     """Which process gets the sound card's tests is not known before: each gives way from its first other test on."""
-    global _gave_way
-    if "PYTEST_XDIST_WORKER" in os.environ and not _gave_way and _LIVE not in item.path.parents:
-        os.nice(19)
-        _gave_way = True
+    if "PYTEST_XDIST_WORKER" in os.environ and _LIVE not in item.path.parents:
+        _give_way()
 
 
 @pytest.hookimpl(tryfirst=True)  # before pytest-xdist reads the groups

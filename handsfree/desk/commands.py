@@ -154,8 +154,8 @@ def _as_the_desk(asked: DeskOptions) -> Desk:
         databases.migrate(engine)
         with engine.connect() as connection:
             if connection.scalar(select(Visit.id).limit(1)) is not None:
-                raise Trouble("A desk has read these visits, and its people are not beside them: say with --people where "
-                              "they are, as the desk was started.")
+                raise Trouble("A desk has read these visits, and its people are not beside them. Say where they are with "
+                              "--people, as when the desk was started.")
     desk, _ = open_desk(asked)
     return desk
 

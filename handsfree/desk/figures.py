@@ -108,8 +108,8 @@ def digest_page(request: Request) -> Response:
 
 @for_roles("supervisor")
 def crew(request: Request) -> Response:
-    """Regions and teams; with `region` its teams, with `team` its technicians. Regions are for who sees everybody: of what a
-    supervisor of one team sees no figure of a region could be made."""
+    """Regions and teams; with `region` its teams, with `team` its technicians. Only someone who sees every team
+    sees regions: one team is not enough to make a figure of a region."""
     desk, scope = desk_of(request), scope_of(request)
     between, given = between_of(request)
     team, region, by = (asked_for(request, name, 100) for name in ("team", "region", "by"))

@@ -51,16 +51,10 @@ class ReadOut:
 
 
 def machine() -> ReplayMachine:
-    """The visit's own, for saying whether a record follows from it."""
-    from handsfree.language import base
-    from handsfree.visit.advice import digest
-    from handsfree.visit.machine import RULES, advance, start
-    from handsfree.visit.sessions import book_of
+    """The visit's own, for saying whether a record follows from it. Imported when a folder is read: it is slow to load."""
+    from handsfree.visit.review import machine as of_visit
 
-    def begin(opened: Opened) -> Any:
-        return start(book_of(opened), base.load(opened.language))
-
-    return ReplayMachine(begin, advance, RULES, digest())
+    return of_visit()
 
 
 def read_out(

@@ -196,7 +196,7 @@ def _change(connection: Connection, ids: Collection[int], sign: int) -> None:
         _add(connection, RollStep, _OF_STEP, connection.execute(_steps_of(these)).all(), sign)
         _add(connection, RollPlace, _OF_PLACE, connection.execute(_places_of(these)).all(), sign)
         theirs = connection.execute(_technicians_of(these)).all()
-        _add(connection, RollTechnician, _OF_TECHNICIAN, theirs, sign)
+        _add(connection, RollTechnician, _OF_TECHNICIAN, theirs, sign, ("last",))
         if sign < 0:
             _last_without(connection, theirs, ids)
 
@@ -211,20 +211,21 @@ def _last_without(connection: Connection, rows: Sequence[Any], gone: Collection[
         connection.execute(update(RollTechnician).where(*mine).values(last=last))
 
 
-def _add(connection: Connection, table: Any, names: Sequence[str], rows: Sequence[Any], sign: int) -> None:
+def _add(
+    connection: Connection, table: Any, names: Sequence[str], rows: Sequence[Any], sign: int, greatest: Sequence[str] = ()
+) -> None:
+    """`names`: of the columns that are summed; `greatest`: of those of which the greater one stays."""
     if not rows:
         return
     build = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
     keys = [column.name for column in table.__table__.primary_key]
     new = build(table)
     summed = {name: table.__table__.c[name] + new.excluded[name] for name in names}
-    names = (*names, "last") if table is RollTechnician else names
-    if table is RollTechnician:
-        there, more = table.__table__.c.last, new.excluded.last
-        summed["last"] = case((there < more, more), else_=there)
-    upsert = new.on_conflict_do_update(index_elements=keys, set_=summed)
+    kept = {name: _greater(table.__table__.c[name], new.excluded[name]) for name in greatest}
+    upsert = new.on_conflict_do_update(index_elements=keys, set_={**summed, **kept})
     values = [
-        {**{key: getattr(row, key) for key in keys}, **{name: sign * getattr(row, name) for name in names}} for row in rows
+        {**{name: getattr(row, name) for name in (*keys, *greatest)}, **{name: sign * getattr(row, name) for name in names}}
+        for row in rows
     ]
     connection.execute(upsert, values)
     if sign < 0:
@@ -232,6 +233,11 @@ def _add(connection: Connection, table: Any, names: Sequence[str], rows: Sequenc
         connection.execute(
             delete(table).where(none, *mine), [{f"its_{key}": getattr(row, key) for key in keys} for row in rows]
         )
+
+
+def _greater(one: ColumnElement[Any], other: ColumnElement[Any]) -> ColumnElement[Any]:
+    """Each database has a function for it, by another name."""
+    return case((one < other, other), else_=one)
 
 
 def rebuild(engine: Engine) -> None:

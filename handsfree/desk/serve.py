@@ -16,7 +16,8 @@ from urllib.parse import urlsplit
 from handsfree.desk import database, people, places, registry, threads
 from handsfree.desk.configuration import Desk
 from handsfree.desk.files import Files
-from handsfree.desk.ingest import Refreshed, refresh
+from handsfree.desk.ingest import Refreshed
+from handsfree.desk.refreshing import refreshed
 from handsfree.desk.signon import SignOn
 from handsfree.errors import Trouble
 from handsfree.journal import keys
@@ -148,9 +149,7 @@ def open_desk(asked: DeskOptions, tell: Any = None) -> tuple[Desk, Refreshed]:
         door="" if count else secrets.token_urlsafe(32), removers=keys.removers(),
         sign_on=sign_on_of(asked), one_in=asked.one_in, two_factors=_roles(asked.two_factors),
     )
-    done = refresh(engine, asked.visits, known, tell, sound_elsewhere=files.elsewhere, heads=desk.heads,
-                   removers=desk.removers, one_in=desk.one_in, one=desk.one,
-                   names_of=desk.names_of)
+    done = refreshed(desk, tell)
     places.bring_up_to_date(engine, registry.one_of_all(accounts))
     threads.rebuild(engine, asked.visits / database.OWN, known, desk.names_of)
     return desk, done

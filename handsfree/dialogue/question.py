@@ -18,6 +18,7 @@ from typing import Any, Generic, Protocol, TypeVar
 
 from handsfree.journal.events import Say, Tone
 from handsfree.language.meaning import Listening
+from handsfree.language.tokens import capital
 
 
 class Consequence(StrEnum):
@@ -26,12 +27,6 @@ class Consequence(StrEnum):
     NOTHING = "nothing"  # going on: 'done', 'ready', 'got it' move on
     ANSWER = "answer"  # an answer or a reading: yes-like words count as 'affirm' where it is read back
     GUARDED = "guarded"  # a gate, a proof, a caution: its own words and no others
-
-
-def capital(text: str) -> str:
-    """As a sentence begins, whatever its first word was filled with; past an opening mark ('¿cuatro dos?')."""
-    at = len(text) - len(text.lstrip("¿¡"))
-    return f"{text[:at]}{text[at : at + 1].upper()}{text[at + 1 :]}"
 
 
 class Dialogue(Protocol):

@@ -18,6 +18,7 @@ from handsfree.journal.rows import clock, minutes
 from handsfree.journal.screen import STATES
 from handsfree.journal.service import ReportTable, Service
 from handsfree.journal.story import Chapter, ReadingCurve, story
+from handsfree.language.tokens import capital
 
 #: (plain, bold), most likely first.
 FONTS = (
@@ -195,7 +196,7 @@ def _curve(sheet: _Sheet, one: ReadingCurve) -> None:
     if sheet.will_page_break(44):
         sheet.add_page()
     first, last = one.points[0], one.points[-1]
-    name, took = one.quantity[:1].upper() + one.quantity[1:], minutes(last.at - first.at)
+    name, took = capital(one.quantity), minutes(last.at - first.at)
     sheet.line_of(f"{name}: from {first.value:g} to {last.value:g} {one.unit} in {took}")
     values = [p.value for p in one.points] + [v for v in (one.low, one.high) if v is not None and abs(v) < 1e9]
     low, high = min(values), max(values)

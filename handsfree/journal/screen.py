@@ -16,6 +16,7 @@ from handsfree.journal.events import Utterance
 from handsfree.journal.findings import ReviewFinding
 from handsfree.journal.rows import Row, clock, minutes, seen_as
 from handsfree.journal.story import BEGINNING, LONGEST_LINE, Chapter, ReadingCurve, Story
+from handsfree.language.tokens import capital
 
 #: A row -> its player as HTML, '' for none.
 TextOfRow = Callable[[Row], str]
@@ -218,7 +219,7 @@ def curve(one: ReadingCurve) -> str:
         parts.append(f'<path d="{shape}" class="{kind}"><title>{p.value:g} at {short(p.at)}</title></path>')
     first, last = one.points[0], one.points[-1]
     parts.append(f'<text x="56" y="148">{short(begin)}</text><text x="476" y="148" text-anchor="end">{short(end)}</text>')
-    name, where = one.quantity[:1].upper() + one.quantity[1:], "" if one.logged else " The table above has the readings."
+    name, where = capital(one.quantity), "" if one.logged else " The table above has the readings."
     words = f"{name}: from {first.value:g} to {last.value:g} {one.unit} in {minutes(last.at - first.at)}"
     return (
         f'<figure class="curve"><figcaption>{safe(words)}</figcaption>'

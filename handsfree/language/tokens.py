@@ -45,3 +45,9 @@ def respelled(words: tuple[str, ...], spelling: Mapping[str, tuple[str, ...]]) -
 
 def is_number(token: str) -> bool:
     return NUMBER.fullmatch(token) is not None
+
+
+def capital(text: str) -> str:
+    """As a sentence begins, whatever its first word was filled with; past an opening mark ('¿cuatro dos?')."""
+    at = len(text) - len(text.lstrip("¿¡"))
+    return f"{text[:at]}{text[at : at + 1].upper()}{text[at + 1 :]}"

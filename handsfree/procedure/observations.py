@@ -44,11 +44,9 @@ def remarks(book: Book, name: str, known: Observations | None = None) -> Iterato
             if times > 1:
                 yield at(book, name, step, "tells", Weight.ERROR, "check-twice", check=check)
         for case in cases:
-            if case.check is not None and (case.check not in known or case.check == COMPLAINT):
-                checks = [one for one in known if one != COMPLAINT]
-                hint = phrasing.hint(procedure.language, case.check, checks)
-                yield at(book, name, step, "tells", Weight.ERROR, "tells-no-check", where=case.when, tells=case.check,
-                         check=case.check, hint=hint)  # fmt: skip
+            if case.check is not None and (values := _no_check(case.check, known, procedure.language)):
+                where, tells = case.when, case.check
+                yield at(book, name, step, "tells", Weight.ERROR, "tells-no-check", where=where, tells=tells, **values)
         for where, tells in told(step):
             key, values = _wrong(tells, known, procedure.language)
             if key:
@@ -66,12 +64,17 @@ def told(step: Step) -> Iterator[tuple[str, str]]:
     yield from ((where, tells) for where, tells in pairs if tells is not None)
 
 
+def _no_check(check: str, known: Observations, code: str) -> dict[str, str]:
+    """The values of the sentence that the model has no such check; none where it has."""
+    checks = [name for name in known if name != COMPLAINT]
+    return {} if check in checks else {"check": check, "hint": phrasing.hint(code, check, checks)}
+
+
 def _wrong(tells: str, known: Observations, code: str) -> tuple[str, dict[str, str]]:
     """(key of the sentence, '' for nothing wrong; its values)."""
     check, _, answer = tells.partition("=")
-    checks = [name for name in known if name != COMPLAINT]
-    if check not in checks:
-        return "tells-no-check", {"check": check, "hint": phrasing.hint(code, check, checks)}
+    if values := _no_check(check, known, code):
+        return "tells-no-check", values
     if answer not in known[check]:
         return "tells-no-answer", {"check": check, "answer": answer, "known": ", ".join(known[check])}
     return "", {}

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 import re
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -98,7 +99,7 @@ class _Loader(_Bounded, yaml.SafeLoader):
 if yaml.__with_libyaml__:
     _PARSER: Any = yaml.CSafeLoader.__mro__[1]  # CParser, which PyYAML's types leave out
 
-    class _QuickLoader(_Bounded, _PARSER, yaml.resolver.Resolver):  # type: ignore[misc]
+    class _QuickLoader(_Bounded, _PARSER, yaml.resolver.Resolver):  # type: ignore[misc]  # a base without types
         """Events by libyaml, in a tenth of the time."""
 
         def __init__(self, text: str) -> None:
@@ -131,19 +132,20 @@ def read(text: str) -> Document:
 
 def _node(text: str) -> Node | None:
     """Raises yaml.YAMLError as Python's own reader words it."""
-    for make in _LOADERS[-1:] if "\t" in text else _LOADERS:  # libyaml takes a tab where YAML has none
-        loader = None
-        try:
-            loader = make(text)
-            node: Node | None = loader.get_single_node()
-            return node
-        except yaml.YAMLError:
-            if make is _LOADERS[-1]:
-                raise
-        finally:
-            if loader is not None:
-                loader.dispose()
-    raise AssertionError("the last loader returns or raises")
+    *quick, exact = _LOADERS
+    for make in () if "\t" in text else quick:  # libyaml takes a tab where YAML has none
+        with suppress(yaml.YAMLError):
+            return _composed(make, text)
+    return _composed(exact, text)
+
+
+def _composed(make: Any, text: str) -> Node | None:
+    loader = make(text)
+    try:
+        node: Node | None = loader.get_single_node()
+        return node
+    finally:
+        loader.dispose()
 
 
 def _explained(error: yaml.MarkedYAMLError, text: str) -> tuple[int, str]:

@@ -10,10 +10,10 @@ from typing import Any, TypeVar
 from urllib.parse import urlsplit
 
 from handsfree.errors import Trouble
+from handsfree.speech.processes import arithmetic_threads
 
 W = TypeVar("W")
 A = TypeVar("A")
-_THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 #: Tasks given to a cluster ahead of its answers, for each of its threads: enough to keep it busy, few enough to hold.
 AHEAD = 8
 #: Seconds until a scheduler must have answered, and until a worker must be there.
@@ -27,11 +27,9 @@ def on_cores(do: Callable[[W], A], work: Sequence[W], jobs: int | None = None) -
     from multiprocessing import get_context
 
     jobs = jobs or os.cpu_count() or 1
-    kept = {name: os.environ.get(name) for name in _THREADS}
-    os.environ.update(dict.fromkeys(_THREADS, "1"))
-    todo = iter(work)
+    todo, few = iter(work), min(jobs, max(1, len(work)))
     try:
-        with ProcessPoolExecutor(min(jobs, max(1, len(work))), mp_context=get_context("spawn")) as pool:
+        with arithmetic_threads(1), ProcessPoolExecutor(few, mp_context=get_context("spawn")) as pool:
             waiting = {pool.submit(do, each) for each in islice(todo, 2 * jobs)}
             while waiting:
                 done, waiting = wait(waiting, return_when=FIRST_COMPLETED)
@@ -40,12 +38,6 @@ def on_cores(do: Callable[[W], A], work: Sequence[W], jobs: int | None = None) -
                     waiting |= {pool.submit(do, each) for each in islice(todo, 1)}
     except BrokenProcessPool:
         raise Trouble("One of the processes was killed, perhaps for want of memory; try again with --jobs 1.") from None
-    finally:
-        for name, value in kept.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value
 
 
 def on_cluster(do: Callable[[W], A], work: Sequence[W], address: str) -> Iterator[A]:

@@ -51,13 +51,13 @@ def send(asked: SendOptions, *, as_json: bool) -> int:
 def _send(asked: SendOptions, key: Path | None, queue: Queue, address: str, as_json: bool) -> int:
     from filelock import FileLock, Timeout
 
-    from handsfree.sending import forward as sending
+    from handsfree.sending import forward
     from handsfree.sending.line import Destination
     from handsfree.sending.queue import REFUSED, STORED
 
     _needed()
     destination = Destination(address, key_of(key))
-    done = sending.enqueue(queue, asked.place, address, again=asked.again) if asked.place else sending.Enqueued()
+    done = forward.enqueue(queue, asked.place, address, again=asked.again) if asked.place else forward.Enqueued()
     for row in done.settled:
         print(f"{row.folder.name}: {'is stored already' if row.state == STORED else 'was refused: ' + row.why}")
     for name, why in done.unfit:
@@ -66,7 +66,7 @@ def _send(asked: SendOptions, key: Path | None, queue: Queue, address: str, as_j
     until = float("inf") if asked.minutes is None else time.time() + 60 * asked.minutes
     try:
         with FileLock(queue.place.with_suffix(".lock"), timeout=0):
-            sending.work(queue, destination, _told, sending.Pace(until=until))
+            forward.work(queue, destination, _told, forward.Pace(until=until))
     except Timeout:
         print("Another 'handsfree send' is at work on the queue and takes these along.")
     except KeyboardInterrupt:

@@ -31,12 +31,12 @@ from typing import Any
 
 from handsfree.language.meaning import Heard, Listening, Meaning, Verdict
 from handsfree.speech.manifest import Clip, read_manifest
+from handsfree.speech.processes import arithmetic_threads
 
 OUTCOMES = ("right", "proposed_right", "proposed_wrong", "asked_again", "wrong", "accepted")
 _Z = 1.959964  # of the normal distribution, two-sided 95 %
 _LAG_CLIPS = 40
 _BETWEEN, _LONG_AFTER = 3.0, 600.0  # s between two sayings of one line, and between two lines
-_THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 @dataclass(frozen=True)
@@ -193,20 +193,10 @@ def evaluate(
 
 
 def _spread(work: Sequence[Any], jobs: int, threads: int) -> Iterator[Verdicted]:
-    """In fresh processes, since the arithmetic library reads its number of threads when it is loaded."""
     from multiprocessing import get_context
 
-    kept = {name: os.environ.get(name) for name in _THREADS}
-    os.environ.update(dict.fromkeys(_THREADS, str(threads)))
-    try:
-        with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
-            yield from pool.map(_judge, work, chunksize=max(1, min(8, len(work) // (4 * jobs))))
-    finally:
-        for name, value in kept.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value
+    with arithmetic_threads(threads), ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
+        yield from pool.map(_judge, work, chunksize=max(1, min(8, len(work) // (4 * jobs))))
 
 
 def _shown(results: Iterable[Verdicted], total: int, quiet: bool) -> Iterator[Verdicted]:

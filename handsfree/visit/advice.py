@@ -10,7 +10,6 @@ from typing import Any
 
 from handsfree.isolation.energy import needed
 from handsfree.procedure import hazards
-from handsfree.procedure.hazards import usual
 from handsfree.procedure.model import Case
 from handsfree.resources import of_trade
 from handsfree.visit.flow import Flow
@@ -40,7 +39,7 @@ def told(flow: Flow) -> tuple[Any, Mapping[str, str]] | None:
 def all_dead(flow: Flow) -> bool:
     """Everything that can be locked is ISOLATED: the fault model knows no sources, so what it advises may meet any."""
     energy, interlock = flow.state.book.energy, flow.state.interlock
-    return not interlock.missing(needed(usual(), (), True, energy.sources))
+    return not interlock.missing(needed(hazards.usual(), (), True, energy.sources))
 
 
 def ordered(flow: Flow, cases: Sequence[Case]) -> tuple[Case, ...]:

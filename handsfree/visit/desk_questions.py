@@ -11,7 +11,7 @@ Rules of this file:
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
@@ -98,10 +98,8 @@ def keep(path: Path, sent: Iterable[DeskQuestion]) -> tuple[DeskQuestion, ...]:
     """What the desk sent, in place of what was kept, without what was answered here: that is given. OSError where the file
     cannot be written."""
     with FileLock(f"{path}.lock"):
-        known = {(one.key, one.text) for one in _kept(path, "answered")}
-        there = tuple(sent)
-        left = tuple(one for one in there if (one.key, one.text) not in known)
-        replace_file(path, to_json(left, (one for one in there if one not in left)), 0o600)
+        left, done = _parted(sent, {(one.key, one.text) for one in _kept(path, "answered")})
+        replace_file(path, to_json(left, done), 0o600)
     return left
 
 
@@ -118,12 +116,20 @@ def take_out(path: Path, visit: Path) -> None:
         return
     try:
         with FileLock(f"{path}.lock"):
-            there = _kept(path, "questions")
-            done = tuple(one for one in there if (one.key, one.text) in answered)
-            left = tuple(one for one in there if (one.key, one.text) not in answered)
+            left, done = _parted(_kept(path, "questions"), answered)
             replace_file(path, to_json(left, (*_kept(path, "answered"), *done)[-MOST_KEPT:]), 0o600)
     except OSError as error:
         raise Trouble(f"What the desk asked is kept in {path}, which cannot be written: {error.strerror}.") from None
+
+
+def _parted(
+    some: Iterable[DeskQuestion], answered: Collection[tuple[str, str]]
+) -> tuple[tuple[DeskQuestion, ...], tuple[DeskQuestion, ...]]:
+    """(those still open, those that were answered in these words)."""
+    found: tuple[list[DeskQuestion], list[DeskQuestion]] = [], []
+    for one in some:
+        found[(one.key, one.text) in answered].append(one)
+    return tuple(found[0]), tuple(found[1])
 
 
 def _kept(path: Path, of: str) -> tuple[DeskQuestion, ...]:

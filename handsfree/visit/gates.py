@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from handsfree.dialogue.question import Consequence, Question, capital
+from handsfree.dialogue.question import Consequence, Question
 from handsfree.isolation.interlock import absent_anew, awaits, hear_phrase, lock_off, owner_awaited, relieved, saw
 from handsfree.isolation.people import named
 from handsfree.isolation.rules import SourceEvent
 from handsfree.journal.events import Utterance
 from handsfree.language.meaning import GateAsked, Listening
+from handsfree.language.tokens import capital
 from handsfree.procedure import model
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import clear, forward

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from handsfree.dialogue.question import Consequence, Question, capital
+from handsfree.dialogue.question import Consequence, Question
 from handsfree.journal.events import Utterance
 from handsfree.language.meaning import EMERGENCY, Listening, Sense, Verdict
+from handsfree.language.tokens import capital
 from handsfree.visit import phrases
 from handsfree.visit.flow import Flow
 from handsfree.visit.plain import YES_NO, QuestionRows, asks, called, commands, says

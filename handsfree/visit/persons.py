@@ -25,8 +25,11 @@ from handsfree.visit.wishes import is_command
 
 def _who(flow: Flow) -> str:
     """Who states a number: the one who joins, else the first person here."""
-    state = flow.state
-    return state.joining or state.technician or flow.sentence("first-person")
+    return flow.state.joining or _first(flow)
+
+
+def _first(flow: Flow) -> str:
+    return flow.state.technician or flow.sentence("first-person")
 
 
 def _choices(flow: Flow) -> tuple[str, ...]:
@@ -169,8 +172,9 @@ def restate(flow: Flow) -> bool:
     """'Correction' where the phrase was refused is of the number in it; False elsewhere, and where their lock is on."""
     if not flow.state.interlock.failures or not may_restate(flow):
         return False
-    person, first = flow.state.interlock.person.name, flow.state.technician or flow.sentence("first-person")
-    flow.change(joining="" if person == first else person, lock_offered=(), pending=None, awaiting=Awaiting.LOCK_NUMBER)
+    person = flow.state.interlock.person.name
+    joining = "" if person == _first(flow) else person
+    flow.change(joining=joining, lock_offered=(), pending=None, awaiting=Awaiting.LOCK_NUMBER)
     present(flow)
     return True
 

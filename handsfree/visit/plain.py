@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from handsfree.dialogue.question import Consequence, Question, capital
+from handsfree.dialogue.question import Consequence, Question
 from handsfree.journal.events import AnswerTaken, CautionTaken, EvidenceTaken, Utterance
 from handsfree.language.meaning import EMERGENCY, WAYS_OUT, Listening, Sense, beside
+from handsfree.language.tokens import capital
 from handsfree.procedure import model
 from handsfree.visit.facts import learn
 from handsfree.visit.flow import Flow

@@ -7,13 +7,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from handsfree.dialogue.question import Consequence, Question, capital
+from handsfree.dialogue.question import Consequence, Question
 from handsfree.isolation.energy import Method, Source
 from handsfree.isolation.interlock import prove
 from handsfree.isolation.rules import SourceEvent
 from handsfree.journal.events import ReadingTaken, Utterance
 from handsfree.language.meaning import Listening, NumberAsked, Sense
 from handsfree.language.quantities import convert
+from handsfree.language.tokens import capital
 from handsfree.procedure import model, sources
 from handsfree.procedure.hazards import usual
 from handsfree.procedure.sources import NO_METHOD, method_of
@@ -249,7 +250,7 @@ def _says_dead(flow: Flow) -> None:
     """The step's own words with the first point; every point by its name."""
     step, at = prove_step(flow), flow.state.point
     unit, point = unit_name(flow, unit_of(flow)), point_words(flow, points(flow)[at])
-    words = flow.sentence("prove-point", point=point[:1].upper() + point[1:]) if point else ""
+    words = flow.sentence("prove-point", point=capital(point)) if point else ""
     own = step.say if at == 0 and method_of(step).form == "measure" else ""
     flow.prompt("prove-reading", "step", cuttable=flow.may_cut, text=" ".join(filter(None, (own, words))), unit=unit)
 

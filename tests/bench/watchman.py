@@ -26,10 +26,10 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from handsfree.dialogue.question import capital
 from handsfree.journal import events as ev
 from handsfree.language import base
 from handsfree.language.meaning import Sense, Verdict
+from handsfree.language.tokens import capital
 
 ENGLISH = base.load("en")
 BREAK = 30 * 60.0

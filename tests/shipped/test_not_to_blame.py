@@ -1,4 +1,4 @@
-"""What a fresh reader found: parts accused too early, covers left off, leads left on, a good supply called unsafe."""
+"""No part is accused too early, no cover left off, no meter lead left on, no good supply called unsafe."""
 
 from __future__ import annotations
 

@@ -155,9 +155,7 @@ def _as_written(walks: Callable[..., Walk]) -> Callable[..., Walk]:
 def walk(book: Book, most: int = 40_000) -> Walk:
     """Every way through. AssertionError where a hazard step is entered while not isolated, or a way does not end."""
     found = Walk(book)
-    language = book.procedures[book.main].language
-    first = _tell(found, start(book, base.load(language)), Opened("v", book.main, language, "", "", "", "t", "typed"))
-    waiting, seen = [first], set[Any]()
+    waiting, seen = [_opened(found)], set[Any]()
     while waiting:
         state = waiting.pop()
         for name, happenings in _moves(found, state):
@@ -183,8 +181,7 @@ def wander(book: Book, seed: int, most: int = 600) -> Walk:
     """One way through, drawn at random, with checks in the fault model's own order. Asserts as `walk` does, and that it
     ends."""
     found, chance = Walk(book), Random(seed)
-    language = book.procedures[book.main].language
-    state = _tell(found, start(book, base.load(language)), Opened("v", book.main, language, "", "", "", "t", "typed"))
+    state = _opened(found)
     while not state.closed or state.not_before is not None:
         moves = list(_moves(found, state))
         assert moves, f"{book.main}: nothing can be said at {state.frames}"
@@ -193,6 +190,11 @@ def wander(book: Book, seed: int, most: int = 600) -> Walk:
         found.states += 1
         assert found.states <= most, f"{book.main}: no end after {most} sayings"
     return found
+
+
+def _opened(found: Walk) -> State:
+    book, language = found.book, found.book.procedures[found.book.main].language
+    return _tell(found, start(book, base.load(language)), Opened("v", book.main, language, "", "", "", "t", "typed"))
 
 
 def _moves_exist(found: Walk, state: State) -> bool:

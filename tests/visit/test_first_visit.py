@@ -44,7 +44,7 @@ def test_a_question_for_ones_own_words_does_not_read_a_list_of_eleven() -> None:
     """It took twelve seconds, each time."""
     scene = asked_what_is_wrong()
     scene.tell(NOTHING)
-    assert says(scene) == ["What is wrong? In a few words, as: too warm, freezing or dead."]
+    assert says(scene) == ["What is wrong? In a few words, for example: too warm, freezing or dead."]
     scene.tell(NOTHING)
     assert "not fitted" not in scene.said, "a complaint is fitted nowhere"
     assert "what can i say" in scene.said, "the list is there for who asks for it"

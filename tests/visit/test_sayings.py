@@ -12,9 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.dialogue.question import Consequence, capital
+from handsfree.dialogue.question import Consequence
 from handsfree.journal.events import Alarm, Happening, PromptEnded, Resumed, Utterance
 from handsfree.language.meaning import ALWAYS, EMERGENCY, WHEN_ASKED, Listening, Sense, Verdict
+from handsfree.language.tokens import capital
 from handsfree.visit.questions import QUESTIONS, flow_of
 from handsfree.visit.state import Awaiting, Overlay
 from tests.isolation.test_finds import CHARGE, CLEARS, LIFT, OPENS, TWO

@@ -54,7 +54,7 @@ def sheet(**changes: Any) -> Path:
     [
         ("the beer is lukewarm", "Mains voltage can kill"),
         ("it rattles and there is a puddle", "Was that noisy or wet?"),
-        ("the door handle is broken", "In a few words, as: too warm, freezing or dead"),
+        ("the door handle is broken", "In a few words, for example: too warm, freezing or dead"),
     ],
 )
 def test_what_is_wrong_may_be_typed_in_ones_own_words(words: str, says: str, monkeypatch: pytest.MonkeyPatch) -> None:
