@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handsfree.language.meaning import Listening, Sense, gate_text
+from handsfree.language.meaning import Listening, Sense, gate_text, may_prove
 from handsfree.language.phonetics import PHONEMES, Phonemes, heard_as
 from handsfree.language.tokens import tokens
 from handsfree.speech import sounds
@@ -147,9 +147,9 @@ class Shapes:
             ways = [c for c in scored if c.meaning.sense is Sense.GATE]
             said = max(ways, key=lambda c: c.score).meaning.spoken if ways else text.replace(",", "")
             yield from named(text, self._gate(frames, said.split()))
-        for phrase in listening.phrases if listening.proof else ():
-            own = (c.meaning for c in scored if c.meaning.sense is Sense.PHRASE and c.meaning.text == phrase)
-            said = next((meaning.spoken for meaning in own), phrase)
+        for phrase in (*listening.phrases, *listening.also) if listening.proof else ():
+            own = [c for c in scored if may_prove(c.meaning, listening) and c.meaning.text == phrase]
+            said = max(own, key=lambda c: c.score).meaning.spoken if own else phrase
             yield from named(phrase, self._phrase(frames, tokens(said)))
 
     def _gate(self, frames: Frames, words: Sequence[str]) -> dict[str, float]:

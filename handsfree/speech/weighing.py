@@ -44,7 +44,7 @@ class Stake(StrEnum):
     COMMAND = "command"
     READING = "reading"
     GATE = "gate"
-    PROOF = "proof"  # an answer that dead works hang on
+    PROOF = "proof"  # an answer or 'affirm' that dead works hang on
 
 
 STAKES: Mapping[Sense, Stake] = {
@@ -187,7 +187,8 @@ def weigh(testimonies: Sequence[Testimony], listening: Listening, shares: Shares
 
 
 def stake_of(meaning: Meaning, listening: Listening) -> Stake:
-    return Stake.PROOF if listening.proof and meaning.sense is Sense.PHRASE else STAKES[meaning.sense]
+    words = meaning.sense is not Sense.NUMBER
+    return Stake.PROOF if words and may_prove(meaning, listening) else STAKES[meaning.sense]
 
 
 def _whole(view: _Seen, best: Meaning, stake: Stake, known: Features) -> dict[str, float]:

@@ -66,6 +66,21 @@ PROOFS: Mapping[str, tuple[str, ...]] = {
     "another word": ("nothing rusts", "nothing rings", "nothing comes", "something runs", "one thing runs", "nothing's wrong"),
 }
 PROVES = ("nothing runs", "it runs")
+#: Where 'affirm' proves works dead. Written before any voice that judges had said one. 'A firm' is left out: it has the same
+#: sounds.
+AFFIRMS: Mapping[str, tuple[str, ...]] = {"affirm": ("affirm",), "the other way": ("that is right",)}
+NOT_AFFIRMED: Mapping[str, tuple[str, ...]] = {
+    "denied": ("not affirm", "affirm, no", "that isn't right", "that is not right", "that's not right", "I can't affirm that"),
+    "asked": ("is that right", "do I affirm", "affirm what", "that is right, isn't it"),
+    "conditional": ("if that is right", "affirm if it is off", "when that is right"),
+    "later": ("affirm in a minute", "I will affirm it soon", "that is right in a second"),
+    "reported": ("he said affirm", "they said that is right", "she told me to affirm"),
+    "unsure": ("affirm, I think", "maybe that is right", "that is nearly right"),
+    "half": ("a", "firm", "that is", "right", "that"),
+    "another word": ("confirm", "affirmative", "a farm", "alarm", "infirm", "a form", "that is wrong", "that is light",
+                     "that is tight", "that was right"),
+    "unrelated": ("the firm sent me", "hold it firm", "on the right", "turn it to the right", "you are right there"),
+}  # fmt: skip
 
 
 def lock(luck: random.Random) -> tuple[str, ...]:

@@ -1,6 +1,7 @@
 """At the gate, and where dead works are to be proved: what must never pass, each meaning by itself, and the phrase itself.
 
-    python -m tests.bench.near [--each 12] [--gates 60] [--seed 1] [--minutes 30] [--json] [--out FILE] [--show]
+    python -m tests.bench.near [--each 12] [--gates 60] [--only KIND] [--seed 1] [--minutes 30] [--json] [--out FILE]
+                               [--show]
 
 `--each`: sentences of each class at each level; `--gates`: right phrases at each level, spread over the voices, said again
 where the first did not open. `--minutes`: stop then, with as much of every class. The first of many are the same as few, and
@@ -23,14 +24,15 @@ from typing import Any
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import GateAsked, Heard, Listening, Sense, Verdict
-from tests.bench.gate_phrases import ACCENTS, NEAR, PROOFS, PROVES, filled, lock
+from tests.bench.gate_phrases import ACCENTS, AFFIRMS, NEAR, NOT_AFFIRMED, PROOFS, PROVES, filled, lock
 from tests.bench.hearers import Hears, recogniser
 from tests.bench.unlike_voices import LEVELS, NOISES, OWN, level, names
 
 
 @dataclass(frozen=True)
 class Said:
-    """`kind`: gate, accent, near (a gate's), proof (that must not be) or proves; `means`: the class."""
+    """`kind`: gate, accent, near (a gate's), proof (that must not be), proves, affirms or not affirmed; `means`: of
+    what class."""
 
     kind: str
     means: str
@@ -56,7 +58,14 @@ def plan(voices: Sequence[str], each: int, gates: int, seed: int) -> Iterator[li
 
 _TABLES = {
     "accent": {"the phrase in another accent": ACCENTS}, "proves": {"the proof": PROVES[:1]}, "near": NEAR, "proof": PROOFS,
+    "affirms": AFFIRMS, "not affirmed": NOT_AFFIRMED,
 }  # fmt: skip
+_LISTENING = {
+    **dict.fromkeys(("proof", "proves"), Listening(phrases=PROVES, proof=True)),
+    **dict.fromkeys(("affirms", "not affirmed"), Listening(also=("affirm", "negative"), proof=True)),
+}
+#: What must not pass.
+_NEVER = ("near", "proof", "not affirmed")
 Draft = tuple[str, str, str, int]  # kind, class, pattern, which of its class
 
 
@@ -71,8 +80,7 @@ def _said(draft: Draft, snr: float | None, voices: Sequence[str], seed: int) -> 
     kind, means, pattern, at = draft
     luck = random.Random(f"{seed} {kind} {means} {at}")
     number, first = lock(luck), random.Random(f"{seed} {means}").randrange(len(voices))
-    proof = kind in ("proof", "proves")
-    listening = Listening(phrases=PROVES, proof=True) if proof else Listening(gate=GateAsked("isolated", number))
+    listening = _LISTENING.get(kind, Listening(gate=GateAsked("isolated", number)))
     voice = OWN if means == "own voice" else voices[(first + at) % len(voices)]
     return Said(kind, means, snr, filled(pattern, number, luck), voice, listening, luck.randrange(1 << 30))
 
@@ -82,7 +90,7 @@ def passed(said: Said, heard: Heard) -> bool:
     if heard.verdict is not Verdict.ACCEPTED or heard.meaning is None:
         return False
     if said.listening.proof:
-        return heard.meaning.sense is Sense.PHRASE and heard.meaning.text == PROVES[0]
+        return heard.meaning.text in (PROVES[0], "affirm")
     return heard.meaning.sense is Sense.GATE
 
 
@@ -120,6 +128,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--each", type=int, default=12)
     parser.add_argument("--gates", type=int, default=60)
+    parser.add_argument("--only", action="append", choices=("gate", *_TABLES), default=[], help="these kinds alone")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=1e6, help="stop after these, between two rounds")
     parser.add_argument("--engine")
@@ -136,9 +145,11 @@ def main() -> int:
     until = time.monotonic() + 60 * asked.minutes
     planned = itertools.takewhile(lambda _: time.monotonic() < until, plan(voices, asked.each, asked.gates, asked.seed))
     for said in itertools.chain.from_iterable(planned):
+        if asked.only and said.kind not in asked.only:
+            continue
         came_to, heard = judge(said, hears)
         results.append((said, came_to))
-        if asked.show and said.kind in ("near", "proof") and came_to in ("opened", "proposed"):
+        if asked.show and said.kind in _NEVER and came_to in ("opened", "proposed"):
             what = f"{came_to}: {said.means} '{said.text}' {said.voice} {level(said.snr)}"
             print(f"{what}: {heard.sure:.3f} '{heard.words}'", flush=True)
     from tests.bench.__main__ import machine
@@ -147,7 +158,7 @@ def main() -> int:
     found = {"command": "python -m tests.bench.near", "machine": machine(), "seed": asked.seed, "by": rows(results)}
     for row in found["by"]:
         print(row)
-    near = [came_to for said, came_to in results if said.kind in ("near", "proof")]
+    near = [came_to for said, came_to in results if said.kind in _NEVER]
     print(f"near misses and proofs that passed: {near.count('opened')} of {len(near)}")
     if asked.out:
         asked.out.write_text(written(found), encoding="utf-8")

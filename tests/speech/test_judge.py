@@ -27,9 +27,11 @@ from handsfree.speech.weighing import SHAPES, Stake, acts, key, weigh
 
 ENGLISH = load("en")
 GATE = Listening(gate=GateAsked("isolated", ("four", "two")))
+AFFIRM = Meaning(Sense.COMMAND, "affirm", spoken="affirm")
 OPEN = Meaning(Sense.GATE, gate_text("isolated", ("four", "two")), spoken="isolated lock four two")
 ANSWERS = Listening(phrases=("running", "humming", "stopped"))
 DEAD = Listening(phrases=("nothing runs", "it runs"), proof=True)
+OFF = Listening(phrases=("it runs",), also=("affirm",), proof=True)
 READ = Listening(number=NumberAsked("degF", -20, 120))
 SOUND = np.full(16_000, 0.1, np.float32)
 DENIALS = (Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE)
@@ -55,7 +57,7 @@ def tokens(*candidates: tuple[Meaning, float], free: str = "", other: float | No
 
 def sounds(*candidates: tuple[Meaning, float], free_score: float = -1.0, count: int = 8) -> Testimony:
     found = tuple(Candidate(*one) for one in sorted(candidates, key=lambda one: -one[1]))
-    acts = [one.meaning.text for one in found if one.meaning.sense in (Sense.GATE, Sense.PHRASE)]
+    acts = [one.meaning.text for one in found if one.meaning.sense in (Sense.GATE, Sense.PHRASE, Sense.COMMAND)]
     shape = ((f"{name} of {act}", most) for act in acts for name, (_, most) in SHAPES[Stake.GATE].items())
     return Testimony("hears", found, "AH", free_score, (("sounds", float(count)), *shape), Witness.SOUNDS)
 
@@ -77,12 +79,13 @@ def test_what_both_witnesses_have_clearly_in_front_is_taken() -> None:
     assert heard(GATE, *clear(OPEN, denial(Denial.NUMBER, "isolated lock four three"))).verdict is Verdict.ACCEPTED
     assert heard(READ, *clear(number(43.5), number(40.5))).verdict is Verdict.ACCEPTED
     assert heard(DEAD, *clear(answer("nothing runs"), answer("it runs"))).verdict is Verdict.ACCEPTED
+    assert heard(OFF, *clear(AFFIRM, answer("it runs"))).verdict is Verdict.ACCEPTED
 
 
 @pytest.mark.parametrize("kind", [*DENIALS, Denial.NUMBER])
 @pytest.mark.parametrize("writes", [True, False])
 def test_no_gate_and_no_proof_is_taken_where_a_denial_leads_to_either_witness(kind: Denial, writes: bool) -> None:
-    for listening, meaning in ((GATE, OPEN), (DEAD, answer("nothing runs"))):
+    for listening, meaning in ((GATE, OPEN), (DEAD, answer("nothing runs")), (OFF, AFFIRM)):
         one, other = clear(meaning)
         against = (denial(kind), 0.0)
         one, other = (tokens((meaning, -0.1), against), other) if writes else (one, sounds((meaning, -6.5), against))
@@ -114,7 +117,7 @@ def test_a_denial_that_somebody_wrote_down_keeps_a_gate_shut_whatever_it_scored(
 
 @pytest.mark.parametrize("what", ["before", "behind"])
 def test_a_gate_and_a_proof_stay_shut_where_something_stands_before_or_behind_or_nobody_told(what: str) -> None:
-    for listening, meaning in ((GATE, OPEN), (DEAD, answer("nothing runs"))):
+    for listening, meaning in ((GATE, OPEN), (DEAD, answer("nothing runs")), (OFF, AFFIRM)):
         writes, hears = clear(meaning)
         assert heard(listening, writes, hears).verdict is Verdict.ACCEPTED
         more = tuple((name, -9.0 if name == f"{what} of {meaning.text}" else nats) for name, nats in hears.evidence)
@@ -128,14 +131,18 @@ def test_a_proof_is_never_taken_over_a_denial_that_was_written(wrote: str) -> No
     assert heard(DEAD, tokens((answer("nothing runs"), -0.1), free=wrote), other).verdict is Verdict.ASKED_AGAIN
 
 
-def test_a_reading_or_affirm_that_proves_dead_works_needs_more_than_the_answer_fitted_for_it() -> None:
-    affirm = Meaning(Sense.COMMAND, "affirm", spoken="affirm")
-    for meaning in (number(0.2), affirm):
-        assert bars.take(meaning, True).value > bars.take(answer("nothing runs"), True).value
+def test_affirm_is_weighed_as_a_proof_where_it_is_one_and_a_reading_that_is_read_back_as_any_other() -> None:
+    for listening, stake in ((OFF, Stake.PROOF), (replace(OFF, proof=False), Stake.COMMAND)):
+        weighed = weigh(clear(AFFIRM), listening, judge.fitted()["sounds+tokens"].ranking["other"])
+        assert weighed is not None
+        assert weighed.stake is stake
+    assert bars.take(AFFIRM, True) is bars.TAKE_PROOF
+    assert bars.take(AFFIRM, False) is bars.TAKE_COMMAND
+    assert bars.take(number(0.2), True).value == bars.take(number(0.2), False).value
 
 
 def test_a_gate_and_a_proof_are_never_proposed() -> None:
-    for listening, meaning in ((GATE, OPEN), (DEAD, answer("nothing runs"))):
+    for listening, meaning in ((GATE, OPEN), (DEAD, answer("nothing runs")), (OFF, AFFIRM)):
         for odds in np.linspace(0, 14, 15):
             verdict = heard(listening, tokens((meaning, -odds), other=-0.1), sounds((meaning, -odds))).verdict
             assert verdict is not Verdict.PROPOSED

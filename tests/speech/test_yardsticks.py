@@ -99,6 +99,8 @@ def test_more_near_misses_begin_with_the_same_ones_and_every_round_has_every_cla
     assert many[:2] == few
     classes = {("accent", "the phrase in another accent"), ("proves", "the proof")}
     classes |= {("near", means) for means in gate_phrases.NEAR} | {("proof", means) for means in gate_phrases.PROOFS}
+    classes |= {("affirms", means) for means in gate_phrases.AFFIRMS}
+    classes |= {("not affirmed", means) for means in gate_phrases.NOT_AFFIRMED}
     for said in many:
         for level in near.LEVELS:
             assert {(one.kind, one.means) for one in said if one.snr == level} == classes | {("gate", "the phrase")}
