@@ -36,8 +36,8 @@ from handsfree.relisten.again import (
     shown,
 )
 from handsfree.relisten.spreading import on_cluster, on_cores
-from tests.desk import heard
-from tests.desk.heard import CROOKED, ENGINE
+from tests.relisten import heard
+from tests.relisten.heard import CROOKED, ENGINE
 
 MODELS = Path("no-models")
 

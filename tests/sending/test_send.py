@@ -24,9 +24,9 @@ from handsfree.journal.writer import Journal
 from handsfree.sending import commands, forward
 from handsfree.sending.line import DeskRefused, Destination, Later, Uplink, address_of, ready, transfer
 from handsfree.sending.queue import REFUSED, STORED, WAITING, Queue
-from tests.desk.badline import Served, served
 from tests.desk.made import Made
 from tests.desk.test_uploads import same
+from tests.sending.badline import Served, served
 
 
 @pytest.fixture(scope="module")

@@ -23,9 +23,9 @@ from handsfree.journal.writer import Journal
 from handsfree.sending import forward
 from handsfree.sending.line import Destination, Uplink
 from handsfree.sending.queue import STORED, Queue
-from tests.desk.badline import FAULTS, BadLine, Served, served
 from tests.desk.test_uploads import same
 from tests.journal.made import clip
+from tests.sending.badline import FAULTS, BadLine, Served, served
 
 SCHEDULES = int(os.environ.get("HANDSFREE_SCHEDULES", "150"))
 
