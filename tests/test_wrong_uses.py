@@ -12,20 +12,25 @@ import shutil
 import socket
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
+
+from tests.forked import Forks
 
 TOP = Path(__file__).resolve().parents[1]
 STOPPED = "seven three nine\naffirm\nstop the visit\naffirm\n"
 
 
+@cache
+def _forks() -> Forks:
+    return Forks()
+
+
 def program(words: list[str], folder: Path, typed: str = "", **more: str) -> subprocess.CompletedProcess[str]:
     own = {name: str(folder / "own") for name in ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_CACHE_HOME")}
-    return subprocess.run(
-        [sys.executable, "-m", "handsfree", *words], cwd=folder, capture_output=True, text=True, check=False, input=typed,
-        env={**os.environ, "PYTHONPATH": str(TOP), **own, **more}, timeout=120,
-    )  # fmt: skip
+    return _forks().run(words, folder, typed, {**os.environ, "PYTHONPATH": str(TOP), **own, **more})
 
 
 @pytest.fixture(scope="module")

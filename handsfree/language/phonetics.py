@@ -98,9 +98,9 @@ def phonemes(text: str) -> Phonemes:
     return tuple(phoneme for word in tokens(text) for phoneme in pronunciations(word)[0])
 
 
-def letters(sounds: Phonemes) -> str:
+def letters(sounds: Iterable[str]) -> str:
     """One character a phoneme, for string libraries."""
-    return "".join(_LETTER[sound] for sound in sounds if sound in _LETTER)
+    return "".join([_LETTER[sound] for sound in sounds if sound in _LETTER])
 
 
 def _cost(a: str, b: str) -> float:
@@ -134,9 +134,8 @@ def similarity(a: str, b: str) -> float:
 @cache
 def _index() -> tuple[Sequence[str], tuple[str, ...]]:
     """The dictionary's plain words, and each one's sound as a string."""
-    plain = [word.isalpha() for word in dictionary()]
-    words = Some(dictionary(), [number for number, is_plain in enumerate(plain) if is_plain])
-    return words, tuple(letters(first) for first, is_plain in zip(dictionary().firsts(), plain, strict=True) if is_plain)
+    plain = [number for number, word in enumerate(dictionary()) if word.isalpha()]
+    return Some(dictionary(), plain), tuple(letters(sounds) for sounds in dictionary().firsts(plain))
 
 
 @cache

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_left
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 Phonemes = tuple[str, ...]
 
@@ -44,10 +44,11 @@ class Pronouncing(Mapping[str, tuple[Phonemes, ...]]):
             raise KeyError(word)
         return tuple(map(self._sounds, self._text[self._starts[number] : self._starts[number + 1]].splitlines()))
 
-    def firsts(self) -> Iterator[Phonemes]:
-        """The first pronunciation of each word, in their order."""
-        for at in self._starts[:-1]:
-            yield self._sounds(self._text[at : self._text.index("\n", at)])
+    def firsts(self, numbers: Iterable[int]) -> Iterator[list[str]]:
+        """The first pronunciation of the word in each of these places."""
+        for number in numbers:
+            at = self._starts[number]
+            yield self._text[at : self._text.index("\n", at)].split()[1:]
 
     def _sounds(self, line: str) -> Phonemes:
         return tuple([self._once.get(phoneme, phoneme) for phoneme in line.split()[1:]])

@@ -8,9 +8,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from functools import lru_cache
-from itertools import pairwise
 
-from handsfree.language.phonetics import Phonemes, phonemes
+from handsfree.language.phonetics import PHONEMES, Phonemes, phonemes
 from handsfree.resources import folder
 
 NEVER = 0.005  # a share of times spoken
@@ -37,20 +36,32 @@ def cost(share: float) -> float:
 @lru_cache(maxsize=50_000)
 def weighed(a: str, b: str, code: str) -> float:
     """0 the same, 1 nothing in common; 1 too where nothing was measured."""
-    shares = shares_of(code)
-    return distance(phonemes(a), phonemes(b), shares) if shares else 1.0
+    return distance(phonemes(a), phonemes(b), _costs(code)) if shares_of(code) else 1.0
 
 
-def distance(a: Phonemes, b: Phonemes, shares: ConfusionShares) -> float:
+@lru_cache(maxsize=8)
+def _costs(code: str) -> Mapping[tuple[str, str], float]:
+    """By (sound, sound), either way round, where it is less than 1."""
+    costs = {(sound, sound): 0.0 for sound in PHONEMES}
+    for pair, share in shares_of(code).items():
+        if len(pair) == 2:
+            one, other = pair
+            costs[one, other] = costs[other, one] = cost(share)
+    return costs
+
+
+def distance(a: Phonemes, b: Phonemes, costs: Mapping[tuple[str, str], float]) -> float:
     """The least cost of turning one into the other, as a share of the longer one. A sound that is lost or comes from nothing
     costs 1: the phone loop loses a quarter of all sounds, which recognisers with a grammar do not."""
     if not a or not b:
         return 0.0 if a == b else 1.0
     row = [float(at) for at in range(len(b) + 1)]
     for one in a:
-        new = [row[0] + 1.0]
-        for at, (above, beside) in enumerate(pairwise(row)):
-            swapped = above + (0.0 if one == b[at] else cost(shares.get(frozenset((one, b[at])), 0.0)))
-            new.append(min(swapped, beside + 1.0, new[-1] + 1.0))
-        row = new
+        above = row[0]
+        last = row[0] = above + 1.0
+        for at, other in enumerate(b, 1):
+            beside = row[at]
+            swapped, lost = above + costs.get((one, other), 1.0), (beside if beside < last else last) + 1.0
+            above, last = beside, swapped if swapped < lost else lost
+            row[at] = last
     return min(1.0, row[-1] / max(len(a), len(b)))
