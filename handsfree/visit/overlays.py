@@ -10,7 +10,7 @@ from handsfree.language.meaning import EMERGENCY, Listening, Sense, Verdict
 from handsfree.language.tokens import capital
 from handsfree.visit import phrases
 from handsfree.visit.flow import Flow
-from handsfree.visit.plain import YES_NO, QuestionRows, asks, called, commands, says
+from handsfree.visit.plain import YES_NO, QuestionRows, asks, called, commands, says, ways_of_yes
 from handsfree.visit.speaking import called as named
 from handsfree.visit.state import Overlay
 from handsfree.visit.steps import close, present
@@ -106,12 +106,12 @@ ROWS: QuestionRows = {
         says("note-now"), lambda flow: Listening(commands=(), note=True), lambda flow, utterance: True, asks("note-now")
     ),
     Overlay.STOP_ONCE: Question(
-        says("stop-once"), _STOP, _takes_stop_once, asks("stop-once"), called("affirm", "negative"), Consequence.ANSWER
+        says("stop-once"), _STOP, _takes_stop_once, asks("stop-once"), ways_of_yes, Consequence.ANSWER
     ),
     Overlay.STOP_TWICE: Question(
-        says("stop-twice"), _STOP, _takes_stop_twice, asks("stop-twice"), called("affirm", "negative"), Consequence.ANSWER
+        says("stop-twice"), _STOP, _takes_stop_twice, asks("stop-twice"), ways_of_yes, Consequence.ANSWER
     ),
     Overlay.PROPOSAL: Question(
-        says_proposal, hears_proposal, _takes_proposal, _asks_proposal, called("affirm", "negative"), Consequence.ANSWER
+        says_proposal, hears_proposal, _takes_proposal, _asks_proposal, ways_of_yes, Consequence.ANSWER
     ),
 }  # fmt: skip

@@ -57,6 +57,12 @@ def called(*names: str) -> Callable[[Flow], tuple[str, ...]]:
     return lambda flow: tuple(flow.state.language.commands[name][0] for name in names)
 
 
+def ways_of_yes(flow: Flow) -> tuple[str, ...]:
+    """What else may be said where 'affirm' was not heard and a plain yes counts: some voices' 'affirm' never is."""
+    commands = flow.state.language.commands
+    return (*commands["affirm"][1:2], commands["yes"][0], commands["no"][0])
+
+
 # ---- a step to be done ----------------------------------------------------------------------------------------------
 
 
@@ -266,6 +272,6 @@ ROWS: QuestionRows = {
     ),
     Awaiting.CUT_WAIT: Question(
         lambda flow: flow.prompt("wait-cut", "question", time=left(flow), cue=flow.cue("affirm")), also(*YES_NO),
-        _takes_cut_wait, asks("need-affirm"), called("affirm", "negative"), Consequence.ANSWER,
+        _takes_cut_wait, asks("need-affirm"), ways_of_yes, Consequence.ANSWER,
     ),
 }  # fmt: skip

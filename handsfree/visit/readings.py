@@ -13,7 +13,7 @@ from handsfree.visit import speaking
 from handsfree.visit.facts import learn
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import forward
-from handsfree.visit.plain import YES_NO, QuestionRows, asks, called
+from handsfree.visit.plain import YES_NO, QuestionRows, asks, ways_of_yes
 from handsfree.visit.speaking import read_back, side_of_expected, taken_words
 from handsfree.visit.state import Awaiting, Pending, Result, Sample
 from handsfree.visit.steps import present
@@ -184,7 +184,6 @@ def _takes_affirm(flow: Flow, utterance: Utterance) -> bool:
 ROWS: QuestionRows = {
     Awaiting.READING: Question(_says_reading, _hears_reading, _takes_reading, asks_reading, may_read, Consequence.ANSWER),
     Awaiting.READING_AFFIRM: Question(
-        says_affirm, _hears_affirm, _takes_affirm, asks("need-affirm"), called("affirm", "negative", "correction"),
-        Consequence.ANSWER,
+        says_affirm, _hears_affirm, _takes_affirm, asks("need-affirm"), ways_of_yes, Consequence.ANSWER
     ),
 }  # fmt: skip

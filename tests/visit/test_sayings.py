@@ -167,7 +167,7 @@ def test_help_says_what_is_asked_and_every_saying_that_it_offers_is_taken(kind: 
     turn = flow_of(here.state)
     assert capital(turn.question.asks(turn)) in said_here(kind, "help").said or kind is Awaiting.WAIT  # the seconds go on
     described = {ENGLISH.prompt(key) for key in ("a-reading", "a-lock-number", "a-gate-isolated", "a-gate-clear")}
-    refused = {"negative"} if kind is Overlay.PROPOSAL else set()  # what is asked is asked again
+    refused = {"negative", "no"} if kind is Overlay.PROPOSAL else set()  # what is asked is asked again
     for offered in set(turn.question.mays(turn)) - described:
         assert said_here(kind, offered).state.tries == int(offered in refused), f"help offers '{offered}'"
 
