@@ -146,4 +146,8 @@ THIRD: tuple[Scenario, ...] = (
     Scenario("frozen food at 8 in a cabinet set to 43", "too_warm", "so set, it thaws what it holds (Food Code 3-501.11, from memory)",
              {**FREEZER, "setting": 6.1, "air": -13.3, "sensed": -13.3, "stock": -13.3}, {**FROZEN, **inside(8, 8, 6, 3, 1, 0), "frozen look": ("frozen hard", "")},
              accept=("setting-too-warm",), never=("temperature-in-range", "no fault found"), isolations=1, hours=0.0),
+    # ---- met in ten thousand visits to cabinets of physics
+    Scenario("nobody can tell what it holds, set to 56", "noisy", "the class decides how cold is cold enough: unknown, it proves nothing (Food Code 3-501.16)",
+             {"drinks": False, "setting": 13.2, "panel_loose": True}, {"product kind": (["cannot tell", "fresh food"], ""), "starts and stops": ("both seen", "")},
+             never=("fixed", "cold-again")),
 )
