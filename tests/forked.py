@@ -9,6 +9,7 @@ from __future__ import annotations
 import atexit
 import json
 import os
+import signal
 import subprocess
 import sys
 import tempfile
@@ -65,7 +66,8 @@ def _become(asked: dict[str, Any]) -> None:
 
     for number, (name, flags) in enumerate(zip(asked["streams"], (os.O_RDONLY, _WRITE, _WRITE), strict=True)):
         os.dup2(os.open(name, flags, 0o600), number)
-    sys.stdin, sys.stdout, sys.stderr = open(0), open(1, "w"), open(2, "w")  # noqa: SIM115
+    sys.stdin, sys.stdout, sys.stderr = open(0), open(1, "w"), open(2, "w", errors="backslashreplace")  # noqa: SIM115
+    signal.alarm(LONGEST)  # a command that hangs is killed, and its status says so
     os.environ.clear()
     os.environ.update(asked["environment"])
     os.chdir(asked["folder"])
@@ -75,6 +77,8 @@ def _become(asked: dict[str, Any]) -> None:
         status = main()
     except SystemExit as stopped:
         status = stopped.code
+        if isinstance(status, str):
+            print(status, file=sys.stderr)
     except BaseException:
         traceback.print_exc()
     finally:
@@ -84,6 +88,7 @@ def _become(asked: dict[str, Any]) -> None:
         os._exit(status if isinstance(status, int) else 0 if status is None else 1)  # taking all apart takes half a second
 
 
+LONGEST = 120  # seconds
 _WRITE = os.O_WRONLY | os.O_CREAT | os.O_TRUNC
 
 if __name__ == "__main__":

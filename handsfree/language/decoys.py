@@ -23,7 +23,9 @@ Near = Callable[[str, int], tuple[str, ...]]  # (word, how many) -> the dictiona
 
 _ANSWER = (("denial_negated", Denial.NEGATION), ("denial_question", Denial.QUESTION), ("denial_doubt", Denial.UNSURE))
 _COMMAND = (("command_negated", Denial.NEGATION),)
-_PROOF = (*_ANSWER, ("proof_denied", Denial.STILL_ON))
+_PROOF = (
+    *_ANSWER, ("proof_denied", Denial.STILL_ON), ("proof_negated", Denial.NEGATION), ("proof_asked", Denial.QUESTION),
+)  # fmt: skip
 _GATE = (("gate_negated", Denial.NEGATION), ("gate_question", Denial.QUESTION), ("gate_doubt", Denial.UNSURE))
 
 

@@ -25,7 +25,8 @@ MARGIN, GAP, TOP, FOOT = 9.5, 6.5, 9.0, 287.0  # mm
 COLUMN = (210 - 2 * MARGIN - GAP) / 2
 GUTTER = 7.5  # mm, for the number of a step
 MOST_LAYOUTS = 6
-#: Letters of a copy of few pages, and of one of many; the smallest letters that may be.
+#: Letters of a copy of few pages, and of one of many; the smallest letters that may be: with them the largest copy that
+#: ships has ten pages.
 SCALES, FEW_PAGES, SMALLEST = (1.3, 1.15, 1.0, 0.95, 0.92), 9.6, 0.885
 LEADING = 0.392  # mm a point: 1.11 of the letters' height
 

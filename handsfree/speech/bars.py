@@ -79,16 +79,18 @@ TAKE_PROOF = Bar(
     0.96,
     _P,
     "Somebody will touch what this says is dead. On voices left out none of 124 near misses of 'nothing runs' lies over "
-    "it. Of 1,379 by voices of another kind 4 do ('nothing rings', 'nothing's wrong'); it was put up from 95 % over 3 more.",
+    "it. Of 1,379 by voices of another kind 4 do ('nothing rings', 'nothing's wrong'); it was put up from 95 % over 3 more. "
+    "Of 864 that are not 'affirm' 10 do ('confirm', 'a farm'; 'if that is right' twice).",
     "Of voices left out three in ten are asked again in quiet, half at 10 dB.",
 )
 TAKE_PROOF_READING = Bar(
     "read back a reading that proves the works dead",
-    0.95,
+    0.96,
     _P,
-    "It is read back, and counts only once it is affirmed: that is weighed as a proof. On voices left out 8 readings of "
-    "1,138 are wrong at 95 %, 1 at 99 %.",
-    "A fifth of such readings are said again in quiet, a quarter at 10 dB; at 99 % two in five and more than half.",
+    "A reading that says dead is read back, and counts only once it is affirmed: that is weighed as a proof. On voices left "
+    "out 8 readings of 1,138 are wrong at 95 %, 5 at 97 %, 1 at 99 %. More than a witness has that nobody could fit.",
+    "Some 22 in 100 such readings are said again in quiet, 30 at 10 dB; at 99 % 42 and 55. One wrongly heard as live ends "
+    "the isolation, which is then made anew.",
 )
 TAKE_START = Bar(
     "start a visit from stand-by",

@@ -149,8 +149,9 @@ class Shapes:
             yield from named(text, self._gate(frames, said.split()))
         for phrase in (*listening.phrases, *listening.also) if listening.proof else ():
             own = [c for c in scored if may_prove(c.meaning, listening) and c.meaning.text == phrase]
-            said = max(own, key=lambda c: c.score).meaning.spoken if own else phrase
-            yield from named(phrase, self._phrase(frames, tokens(said)))
+            if own:
+                said = max(own, key=lambda c: c.score).meaning.spoken
+                yield from named(phrase, self._phrase(frames, tokens(said)))
 
     def _gate(self, frames: Frames, words: Sequence[str]) -> dict[str, float]:
         """`words`: the gate's word, 'lock', figures. Nothing where one has no sounds: then no gate opens."""

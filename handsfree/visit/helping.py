@@ -18,7 +18,7 @@ ALARMS = dict(zip(EMERGENCY, ("alarm-hurt", "alarm-fire", "alarm-shock", "alarm-
 
 def asked(flow: Flow) -> str:
     """What is asked here, in its shortest form, and up to three things one may say. What was just said is not said twice:
-    'affirm or negative' is told to mean yes and no."""
+    for 'affirm or negative' it is told what they mean."""
     asks, mays = flow.question.asks(flow), flow.question.mays(flow)
     if mays == called("affirm", "negative")(flow) and set(map(str.casefold, mays)) <= set(tokens(asks)):
         return f"{asks} {flow.sentence('affirm-means')}"

@@ -69,6 +69,7 @@ PROVES = ("nothing runs", "it runs")
 #: Where 'affirm' proves works dead. Written before any voice that judges had said one. 'A firm' is left out: it has the same
 #: sounds.
 AFFIRMS: Mapping[str, tuple[str, ...]] = {"affirm": ("affirm",), "the other way": ("that is right",)}
+DENIES: Mapping[str, tuple[str, ...]] = {"negative": ("negative",), "the other way": ("that is wrong",)}
 NOT_AFFIRMED: Mapping[str, tuple[str, ...]] = {
     "denied": ("not affirm", "affirm, no", "that isn't right", "that is not right", "that's not right", "I can't affirm that"),
     "asked": ("is that right", "do I affirm", "affirm what", "that is right, isn't it"),
@@ -77,7 +78,7 @@ NOT_AFFIRMED: Mapping[str, tuple[str, ...]] = {
     "reported": ("he said affirm", "they said that is right", "she told me to affirm"),
     "unsure": ("affirm, I think", "maybe that is right", "that is nearly right"),
     "half": ("a", "firm", "that is", "right", "that"),
-    "another word": ("confirm", "affirmative", "a farm", "alarm", "infirm", "a form", "that is wrong", "that is light",
+    "another word": ("confirm", "affirmative", "negative", "a farm", "alarm", "infirm", "a form", "that is wrong", "that is light",
                      "that is tight", "that was right"),
     "unrelated": ("the firm sent me", "hold it firm", "on the right", "turn it to the right", "you are right there"),
 }  # fmt: skip

@@ -23,15 +23,15 @@ from pathlib import Path
 from typing import Any
 
 from handsfree.errors import Trouble
-from handsfree.language.meaning import GateAsked, Heard, Listening, Sense, Verdict
-from tests.bench.gate_phrases import ACCENTS, AFFIRMS, NEAR, NOT_AFFIRMED, PROOFS, PROVES, filled, lock
+from handsfree.language.meaning import GateAsked, Heard, Listening, NumberAsked, Sense, Verdict
+from tests.bench.gate_phrases import ACCENTS, AFFIRMS, DENIES, NEAR, NOT_AFFIRMED, PROOFS, PROVES, filled, lock
 from tests.bench.hearers import Hears, recogniser
 from tests.bench.unlike_voices import LEVELS, NOISES, OWN, level, names
 
 
 @dataclass(frozen=True)
 class Said:
-    """`kind`: gate, accent, near (a gate's), proof (that must not be), proves, affirms or not affirmed; `means`: of
+    """`kind`: gate, accent, near (a gate's), proof (that must not be), proves, affirms, denies or not affirmed; `means`: of
     what class."""
 
     kind: str
@@ -58,11 +58,17 @@ def plan(voices: Sequence[str], each: int, gates: int, seed: int) -> Iterator[li
 
 _TABLES = {
     "accent": {"the phrase in another accent": ACCENTS}, "proves": {"the proof": PROVES[:1]}, "near": NEAR, "proof": PROOFS,
-    "affirms": AFFIRMS, "not affirmed": NOT_AFFIRMED,
+    "affirms": AFFIRMS, "denies": DENIES, "not affirmed": NOT_AFFIRMED,
 }  # fmt: skip
+#: Of the tester; of a reading that was read back; of a switch that is off again.
+_AFFIRMED = (
+    Listening(also=("affirm", "negative"), proof=True),
+    Listening(number=NumberAsked("volt", 0.0, 1000.0), also=("affirm", "negative"), proof=True),
+    Listening(phrases=PROVES[1:], also=("affirm",), proof=True),
+)
 _LISTENING = {
-    **dict.fromkeys(("proof", "proves"), Listening(phrases=PROVES, proof=True)),
-    **dict.fromkeys(("affirms", "not affirmed"), Listening(also=("affirm", "negative"), proof=True)),
+    **dict.fromkeys(("proof", "proves"), (Listening(phrases=PROVES, proof=True),)),
+    **dict.fromkeys(("affirms", "not affirmed"), _AFFIRMED), "denies": _AFFIRMED[:2],
 }
 #: What must not pass.
 _NEVER = ("near", "proof", "not affirmed")
@@ -80,7 +86,8 @@ def _said(draft: Draft, snr: float | None, voices: Sequence[str], seed: int) -> 
     kind, means, pattern, at = draft
     luck = random.Random(f"{seed} {kind} {means} {at}")
     number, first = lock(luck), random.Random(f"{seed} {means}").randrange(len(voices))
-    listening = _LISTENING.get(kind, Listening(gate=GateAsked("isolated", number)))
+    listenings = _LISTENING.get(kind, (Listening(gate=GateAsked("isolated", number)),))
+    listening = listenings[at % len(listenings)]
     voice = OWN if means == "own voice" else voices[(first + at) % len(voices)]
     return Said(kind, means, snr, filled(pattern, number, luck), voice, listening, luck.randrange(1 << 30))
 
@@ -90,7 +97,7 @@ def passed(said: Said, heard: Heard) -> bool:
     if heard.verdict is not Verdict.ACCEPTED or heard.meaning is None:
         return False
     if said.listening.proof:
-        return heard.meaning.text in (PROVES[0], "affirm")
+        return heard.meaning.text == {"proof": PROVES[0], "proves": PROVES[0], "denies": "negative"}.get(said.kind, "affirm")
     return heard.meaning.sense is Sense.GATE
 
 

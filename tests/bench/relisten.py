@@ -17,8 +17,8 @@ from pathlib import Path
 
 from handsfree.relisten.again import Relistened, RelistenReport, batches, hear_batch, report_of
 from handsfree.relisten.spreading import on_cluster, on_cores
-from tests.desk.test_relisten import cluster
 from tests.relisten import heard
+from tests.relisten.test_relisten import cluster
 
 
 def timed(answers: Callable[[], Iterator[Relistened]]) -> tuple[RelistenReport, float]:

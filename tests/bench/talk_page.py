@@ -42,6 +42,10 @@ tests.bench.talk_voice`). slt and awb are among the voices that the hearing was 
 
 | job | voice | the technician speaks | asked again | misheard | typed in the end |
 |---|---|---|---|---|---|"""
+KNOWN = """
+Asked though known: after the cabinet was off and on again, whether the controller calls for cooling
+(relay-terminal-off); after the setting was raised, whether the compressor runs, which was heard to stop before
+(freezing-stock)."""
 COLUMNS = ("prompts", "utterances", "listening_min", "known_asked", "first_question")
 NAMES = ("prompts", "the technician speaks", "listening, min", "known, asked", "first question")
 
@@ -74,6 +78,7 @@ def main() -> None:
         for form in ("usual", "short"):
             print(f"| {job} | {form} | {cells(after[job][form])} |")
     print(f"\n{wanted(after)}")
+    print(KNOWN)
     print(COMPLAINTS)
     for way, parts in json.loads((RESULTS / "complaints.json").read_text()).items():
         for part, found in sorted(parts.items()):

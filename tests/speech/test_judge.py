@@ -131,14 +131,14 @@ def test_a_proof_is_never_taken_over_a_denial_that_was_written(wrote: str) -> No
     assert heard(DEAD, tokens((answer("nothing runs"), -0.1), free=wrote), other).verdict is Verdict.ASKED_AGAIN
 
 
-def test_affirm_is_weighed_as_a_proof_where_it_is_one_and_a_reading_that_is_read_back_as_any_other() -> None:
+def test_affirm_is_weighed_as_a_proof_where_it_is_one_and_a_reading_needs_more_than_a_witness_that_nobody_fitted() -> None:
     for listening, stake in ((OFF, Stake.PROOF), (replace(OFF, proof=False), Stake.COMMAND)):
         weighed = weigh(clear(AFFIRM), listening, judge.fitted()["sounds+tokens"].ranking["other"])
         assert weighed is not None
         assert weighed.stake is stake
     assert bars.take(AFFIRM, True) is bars.TAKE_PROOF
     assert bars.take(AFFIRM, False) is bars.TAKE_COMMAND
-    assert bars.take(number(0.2), True).value == bars.take(number(0.2), False).value
+    assert bars.UNFITTED.value < bars.take(number(0.2), True).value < 0.99
 
 
 def test_a_gate_and_a_proof_are_never_proposed() -> None:

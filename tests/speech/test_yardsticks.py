@@ -100,6 +100,7 @@ def test_more_near_misses_begin_with_the_same_ones_and_every_round_has_every_cla
     classes = {("accent", "the phrase in another accent"), ("proves", "the proof")}
     classes |= {("near", means) for means in gate_phrases.NEAR} | {("proof", means) for means in gate_phrases.PROOFS}
     classes |= {("affirms", means) for means in gate_phrases.AFFIRMS}
+    classes |= {("denies", means) for means in gate_phrases.DENIES}
     classes |= {("not affirmed", means) for means in gate_phrases.NOT_AFFIRMED}
     for said in many:
         for level in near.LEVELS:

@@ -73,7 +73,7 @@ def test_affirm_and_negative_are_not_offered_twice_in_one_breath() -> None:
     scene.words("four two", "affirm")
     assert awaited(scene) is Awaiting.SEEN
     scene.words("help")
-    assert "Affirm is yes, negative is no." in scene.said
+    assert "Affirm, or that is right, means yes. Negative means no." in scene.said
     assert scene.said.casefold().count("negative") == 2
 
 

@@ -38,7 +38,7 @@ from handsfree.journal.events import (
     Utterance,
 )
 from handsfree.language import base, prompts
-from handsfree.language.meaning import ALWAYS, Sense, Verdict
+from handsfree.language.meaning import ALWAYS, Listening, Sense, Verdict
 from handsfree.procedure import load
 from handsfree.procedure.model import Book
 from handsfree.resources import folder
@@ -362,3 +362,12 @@ def test_the_spanish_voice_speaks(tmp_path: Path) -> None:
         language = {name: tongue for name, _, tongue in voice.voices()}[voice.voice]
     assert language.startswith("es")
     assert 2.0 < len(samples) / 16_000 < 8.0
+
+
+def test_what_is_offered_where_an_affirm_was_not_heard_is_taken() -> None:
+    commands = SPANISH.commands
+    offered = {"affirm": commands["affirm"][1], "yes": commands["yes"][0], "no": commands["no"][0]}
+    for name, way in offered.items():
+        heard = typed(SPANISH, way, Listening(also=("affirm", "negative", "yes", "no")), 0.0)
+        assert heard.meaning is not None
+        assert (heard.verdict, heard.meaning.text) == (Verdict.ACCEPTED, name)
