@@ -80,7 +80,7 @@ TAKE_PROOF = Bar(
     _P,
     "Somebody will touch what this says is dead. On voices left out none of 124 near misses of 'nothing runs' lies over "
     "it. Of 1,379 by voices of another kind 4 do ('nothing rings', 'nothing's wrong'); it was put up from 95 % over 3 more. "
-    "Of 864 that are not 'affirm' 10 do ('confirm', 'a farm'; 'if that is right' twice).",
+    "Of 864 that are not 'affirm' 10 did ('if that is right' twice); since conditions are denials, 1 of 540 drawn anew.",
     "Of voices left out three in ten are asked again in quiet, half at 10 dB.",
 )
 TAKE_PROOF_READING = Bar(

@@ -59,8 +59,7 @@ def called(*names: str) -> Callable[[Flow], tuple[str, ...]]:
 
 def ways_of_yes(flow: Flow) -> tuple[str, ...]:
     """What else may be said where 'affirm' was not heard and a plain yes counts: some voices' 'affirm' never is."""
-    commands = flow.state.language.commands
-    return (*commands["affirm"][1:2], commands["yes"][0], commands["no"][0])
+    return (*flow.state.language.commands["affirm"][1:2], *called("yes", "no")(flow))
 
 
 # ---- a step to be done ----------------------------------------------------------------------------------------------

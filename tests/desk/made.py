@@ -3,12 +3,14 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 from handsfree.journal.keys import DeviceKey
+from handsfree.journal.writer import Journal
 from handsfree.visit import sessions
 from tests.journal import visited
 from tests.journal.made import TestClock
@@ -65,3 +67,14 @@ def season(visits: Path) -> Made:
         "stopped": visit(visits, unsure, HUBER, SUMMIT, "HK-9", day(3, 9)),
     }
     return Made(visits, folders)
+
+
+def another_of(visit: Path, into: Path) -> Path:
+    """Another visit of the same name: its last four events are others."""
+    other = into / visit.name
+    shutil.copytree(visit, other)
+    lines = (other / "journal.jsonl").read_bytes().splitlines(keepends=True)
+    (other / "journal.jsonl").write_bytes(b"".join(lines[:-4]))
+    with Journal.resume(other) as journal:
+        journal.seal()
+    return other

@@ -33,9 +33,8 @@ from handsfree.desk.protocol import (
 from handsfree.desk.queries import EVERYBODY, Filter
 from handsfree.journal import keys
 from handsfree.journal.verify import verify
-from handsfree.journal.writer import Journal
 from tests.desk import made
-from tests.desk.made import Made
+from tests.desk.made import Made, another_of
 
 
 @pytest.fixture
@@ -231,12 +230,7 @@ def test_a_visit_taken_up_again_takes_the_place_of_its_beginning(empty: Desk, se
 def test_another_visit_of_the_same_name_is_kept_beside(empty: Desk, season: Made, tmp_path: Path) -> None:
     device = Device(empty)
     device.send(season.folders["thaw"])
-    other = tmp_path / season.folders["thaw"].name
-    shutil.copytree(season.folders["thaw"], other)
-    last = (other / "journal.jsonl").read_bytes().splitlines(keepends=True)
-    (other / "journal.jsonl").write_bytes(b"".join(last[:-4]))
-    with Journal.resume(other) as journal:
-        journal.seal()
+    other = another_of(season.folders["thaw"], tmp_path)
     answer = device.send(other)
     assert answer is not None
     assert answer.status_code == 201

@@ -24,7 +24,7 @@ from handsfree.journal.writer import Journal
 from handsfree.sending import commands, forward
 from handsfree.sending.line import DeskRefused, Destination, Later, Uplink, address_of, ready, transfer
 from handsfree.sending.queue import REFUSED, STORED, WAITING, Queue
-from tests.desk.made import Made
+from tests.desk.made import Made, another_of
 from tests.desk.test_uploads import same
 from tests.sending.badline import Served, served
 
@@ -194,12 +194,7 @@ def test_another_visit_of_a_name_is_kept_apart_and_not_tried_again(
     season: Made, at_desk: Served, key: Path, tmp_path: Path
 ) -> None:
     commands.send(asked(season.folders["thaw"], at_desk, key), as_json=False)
-    other = tmp_path / season.folders["thaw"].name
-    shutil.copytree(season.folders["thaw"], other)
-    lines = (other / "journal.jsonl").read_bytes().splitlines(keepends=True)
-    (other / "journal.jsonl").write_bytes(b"".join(lines[:-4]))
-    with Journal.resume(other) as journal:
-        journal.seal()
+    other = another_of(season.folders["thaw"], tmp_path)
     assert commands.send(asked(other, at_desk, key), as_json=False) == 0
     row = Queue(tmp_path / "outbox.sqlite3").find(other, at_desk.address)
     assert row is not None
