@@ -251,10 +251,13 @@ def owner_awaited(interlock: Interlock, names: Iterable[str]) -> str:
 
 
 def absent_affirmed(interlock: Interlock, owner: str) -> Interlock:
-    """One more step of (e)(3) was affirmed; after the last the locks of this owner are off."""
+    """One more step of (e)(3) was affirmed; after the last the locks of this owner are off, and the owner is not here."""
     affirmed = interlock.absent + 1
     locks = folk.without_owner(interlock.locks, owner, affirmed)
-    return replace(interlock, locks=locks, absent=affirmed if locks == interlock.locks else 0)
+    if locks == interlock.locks:
+        return replace(interlock, absent=affirmed)
+    people = tuple(replace(one, here=one.here and one.name != owner) for one in interlock.people)
+    return replace(interlock, locks=locks, people=people, absent=0)
 
 
 def overstayed(interlock: Interlock, now: float, break_seconds: float) -> bool:

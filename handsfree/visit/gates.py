@@ -6,10 +6,11 @@ Nothing in this file opens a gate. It asks `handsfree.isolation.interlock`, and 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from handsfree.dialogue.question import Consequence, Question
 from handsfree.isolation.interlock import absent_anew, awaits, hear_phrase, lock_off, owner_awaited, relieved, saw
-from handsfree.isolation.people import named
+from handsfree.isolation.people import here, named
 from handsfree.isolation.rules import SourceEvent
 from handsfree.journal.events import Utterance
 from handsfree.language.meaning import GateAsked, Listening
@@ -152,8 +153,32 @@ def next_owner(flow: Flow) -> None:
     present(flow)
 
 
+def may_be_gone(flow: Flow) -> bool:
+    """Another is here who can say that the owner of the lock left without a word."""
+    interlock = flow.state.interlock
+    awaited = owner_awaited(interlock, restored(flow)) == interlock.person.name
+    return awaited and len(here(interlock.people)) > 1
+
+
+def _asks_clear(flow: Flow) -> str:
+    gone = flow.sentence("clear-gone", owner=flow.state.interlock.person.name) if may_be_gone(flow) else ""
+    return f"{need(flow, 'clear')} {gone}".strip()
+
+
+def _hears_clear(flow: Flow) -> Listening:
+    return replace(hears_gate("clear")(flow), also=("negative",) if may_be_gone(flow) else ())
+
+
+def _may_clear(flow: Flow) -> tuple[str, ...]:
+    return (*may_gate("clear")(flow), *(called("negative")(flow) if may_be_gone(flow) else ()))
+
+
 def at_clear(flow: Flow, utterance: Utterance) -> bool:
     names, who = restored(flow), flow.state.interlock.person.name
+    if may_be_gone(flow) and is_command(utterance, "negative"):
+        flow.change(awaiting=Awaiting.OWNER_GONE, interlock=absent_anew(flow.state.interlock))
+        present(flow)
+        return True
     if voice_doubted(flow, utterance):
         return True
     after = lock_off(flow.state.interlock, names, utterance)
@@ -246,8 +271,8 @@ ROWS: QuestionRows = {
         Consequence.GUARDED,
     ),
     Awaiting.RESTORE_GATE: Question(
-        lambda flow: flow.say(need(flow, "clear", brief=flow.brief), "question", cuttable=False), hears_gate("clear"),
-        at_clear, lambda flow: need(flow, "clear"), may_gate("clear"), Consequence.GUARDED,
+        lambda flow: flow.say(need(flow, "clear", brief=flow.brief), "question", cuttable=False), _hears_clear,
+        at_clear, _asks_clear, _may_clear, Consequence.GUARDED,
     ),
     Awaiting.RESTORE_POWER: Question(
         _says_power, always, restore_power, asks("need-power"), called("next step", "power is on"), Consequence.GUARDED

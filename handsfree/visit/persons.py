@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from handsfree.dialogue.question import Consequence, Question
 from handsfree.isolation.interlock import absent_affirmed, absent_anew, awaits, join, leave, lock_on, owner_awaited
-from handsfree.isolation.people import WITHOUT_OWNER, Person, another, here, taken
+from handsfree.isolation.people import WITHOUT_OWNER, Person, another, here, named, taken
 from handsfree.journal.events import Utterance
 from handsfree.journal.private import OWN_NUMBER
 from handsfree.language.meaning import GateAsked, Listening, Sense
@@ -234,9 +234,11 @@ def owner_gone(flow: Flow, utterance: Utterance) -> bool:
     interlock = flow.state.interlock
     owner = owner_awaited(interlock, restored(flow))
     if is_command(utterance, "negative"):
-        flow.prompt("absent-stays", "refusal", cuttable=False, owner=owner)
+        person = named(interlock.people, owner)
+        counted_here = person is not None and person.here
+        flow.prompt("absent-clears" if counted_here else "absent-stays", "refusal", cuttable=False, owner=owner)
         flow.change(interlock=absent_anew(interlock))
-        present(flow)
+        next_owner(flow)
         return True
     if not is_command(utterance, "affirm"):
         return False

@@ -450,13 +450,15 @@ def test_a_lock_comes_off_by_its_owner_and_the_next_is_awaited_afresh() -> None:
 
 def test_the_steps_of_an_absent_owner_are_counted_and_begin_anew_for_the_next() -> None:
     on = frozenset({Lock("plug", "Ann"), Lock("plug", "Ben")})
-    held = Interlock(SOURCES, people=(replace(ANN, here=False),), locks=on)
+    held = Interlock(SOURCES, people=(ANN, BEN), locks=on)
     one = lock.absent_affirmed(held, "Ann")
     two = lock.absent_affirmed(one, "Ann")
     three = lock.absent_affirmed(two, "Ann")
     four = lock.absent_affirmed(three, "Ann")
     assert [(each.absent, each.locks) for each in (one, two, three)] == [(1, on), (2, on), (3, on)]
     assert (four.absent, four.locks) == (0, {Lock("plug", "Ben")})
+    assert [each.people for each in (one, two, three)] == [(ANN, BEN)] * 3
+    assert four.people == (replace(ANN, here=False), BEN)
 
 
 def test_when_the_first_of_what_is_proved_may_be_back_is_told_to_the_second() -> None:

@@ -303,6 +303,48 @@ def test_an_owner_who_comes_after_all_says_so_and_takes_off_their_own_lock() -> 
     assert [(one.owner, one.how) for one in off] == [("the first person", "phrase")]
 
 
+def one_left_without_a_word() -> Scene:
+    """Both locks are on, the first one's comes off, the second person is gone."""
+    scene = lifted().words("five six", "affirm", "isolated lock five six")
+    scene.words("next step", "next step", "next step", "next step", CLEARS)
+    assert scene.state.awaiting is Awaiting.RESTORE_GATE
+    return scene
+
+
+def test_who_left_without_a_word_holds_nobody_up_and_the_record_says_how_the_lock_came_off() -> None:
+    scene = one_left_without_a_word().words("next step")
+    second = ENGLISH.prompt("second-person")
+    assert ENGLISH.prompt("clear-gone", owner=second) in scene.said
+    scene.words("negative")
+    assert scene.state.awaiting is Awaiting.OWNER_GONE
+    scene.words("affirm", "affirm", "affirm")
+    assert {lock.owner for lock in scene.state.interlock.locks} == {second}, "each step is affirmed, or the lock stays on"
+    scene.words("affirm")
+    assert scene.state.awaiting is Awaiting.RESTORE_POWER
+    off = [e.event for e in scene.record if isinstance(e.event, LockChanged) and not e.event.on]
+    assert [(one.owner, one.how) for one in off] == [
+        (ENGLISH.prompt("first-person"), "phrase"), (second, "without its owner"),
+    ]  # fmt: skip
+    assert [person.here for person in scene.state.interlock.people] == [True, False]
+
+
+def test_who_is_here_after_all_takes_off_their_own_lock() -> None:
+    scene = one_left_without_a_word().words("negative", "affirm", "negative")
+    assert ENGLISH.prompt("absent-clears", owner=ENGLISH.prompt("second-person")) in scene.said
+    assert scene.state.awaiting is Awaiting.RESTORE_GATE
+    scene.words("negative", "affirm", "affirm", "affirm")
+    assert scene.state.interlock.locks, "the steps begin anew"
+    assert scene.words("negative", "clear lock five six").state.awaiting is Awaiting.RESTORE_POWER
+
+
+def test_alone_nobody_says_of_themselves_that_they_are_gone() -> None:
+    scene = Scene(book(LIFT.replace("people: 2, ", ""))).open().words(OPENS, "nothing runs", "understood", "next step")
+    scene.words("next step", "next step", "next step", "negative")
+    assert scene.state.awaiting is Awaiting.RESTORE_GATE
+    assert ENGLISH.prompt("clear-gone", owner=ENGLISH.prompt("first-person")) not in scene.said
+    assert scene.state.interlock.locks
+
+
 def test_after_a_crash_another_is_heard_with_a_number_of_their_own() -> None:
     scene = Scene(book(LIFT.replace("people: 2, ", ""))).open().words(OPENS, "nothing runs", "understood")
     scene.lock = "five six"
