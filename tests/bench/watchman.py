@@ -8,8 +8,8 @@ rules, from 29 CFR 1910.147 (d), (e), (f) and 1910.333 (b):
    was last cleared, everybody here gave the phrase with their own number for it, and then it was proved.
 2. The record says ISOLATED only then, too.
 3. Cleared is: a resume, a lost device, a stop, a fault, a silence longer than the break, a hand-over; for one source: its
-   isolation begun anew, its restore, found live, 'power is on' where it is the one meant. While it is not known which one is
-   meant, all are.
+   isolation begun anew, its restore, found live, 'power is on' where it is the one meant, or LIVE in the record. While it
+   is not known which one is meant, all are.
 4. 'Put the power on' is said only when every lock on that source was taken off by its owner's number, or by the steps for
    an owner who is gone: four affirmed, (e)(3) and its (i) to (iii).
 5. A lock number is said only where it is read back.
@@ -224,8 +224,9 @@ def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
             return phrase(small, watch, effect)
         case ev.LockChanged():
             return lock(small, watch, effect)
-        case ev.Gate() if effect.now == "LIVE":  # it is none of those that may be meant by 'power is on'
-            return replace(watch, begun=watch.begun - {effect.source or small.sources[0]}), ""
+        case ev.Gate() if effect.now == "LIVE":  # cleared for sure: 'power is on' means it no more
+            live = {effect.source or small.sources[0]}
+            return replace(clear(small, watch, live), begun=watch.begun - live, doubt=watch.doubt - live), ""
         case ev.Gate() if effect.now == "ISOLATED" and effect.was != "ISOLATED":
             return proved(small, watch, effect)
         case ev.StepEntered():
@@ -256,7 +257,9 @@ def lock(small: Small, watch: Watch, effect: ev.LockChanged) -> tuple[Watch, str
     if effect.how != "phrase":
         theirs = {one for name, one in watch.owners if name == effect.owner}
         why = "" if watch.gone >= STEPS else "4: a lock comes off without its owner before every step of (e)(3)"
-        return replace(watch, locks=frozenset(one for one in watch.locks if one[1] not in theirs)), why
+        gave = frozenset(one for one in watch.gave if one[1] not in theirs)  # who is not on the site is not here
+        return replace(watch, locks=frozenset(one for one in watch.locks if one[1] not in theirs), gave=gave,
+                       people=watch.people - theirs), why  # fmt: skip
     mine = (effect.source, number)
     if word != "clear" or mine not in watch.locks:
         return watch, f"4: a lock on {effect.source} comes off by a number that is not on it"

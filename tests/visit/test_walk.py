@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from handsfree.journal.events import Resumed, Stamped, Utterance
+from handsfree.journal.events import Happening, NoteKept, Resumed, Stamped, Utterance
 from handsfree.language.meaning import gate_text
 from handsfree.visit import gates, machine, persons, phrases
 from tests.bench.letters import few, letter
@@ -100,7 +100,7 @@ def test_the_watchman_sees_a_machine_that_is_wrong(monkeypatch: pytest.MonkeyPat
 
 # ---- ways of which a walk told though the machine was right -----------------------------------------------------------
 
-Said = str | tuple[str, float] | Utterance  # what is said, after so many seconds of silence
+Said = str | tuple[str | Happening, float] | Happening  # what is said or happens, after so many seconds of silence
 BOTH_HERE = ("number A", "affirm", "affirm", "second person", "number B", "affirm")
 
 
@@ -111,7 +111,7 @@ def watched(small: Small, said: tuple[Said, ...]) -> tuple[Watch, list[str], lis
     watch, wrong, dead = Watch(), [], []
     for one in said:
         text, silence = one if isinstance(one, tuple) else (one, 1.0)
-        event = text if isinstance(text, Utterance) else letter(text)
+        event = letter(text) if isinstance(text, str) else text
         happening = Stamped(1, WALL, state.now + silence, event)
         watch = hears(small, watch, happening, silence)
         state, effects = machine.advance(state, happening)
@@ -140,6 +140,10 @@ def watched(small: Small, said: tuple[Said, ...]) -> tuple[Watch, list[str], lis
         # 'valve' is said where none but the plug and all of them may be meant, then 'power is on' again
         (PAIR, (*PAIR.good[:4], "power is on", "valve", "power is on", "affirm", "isolated A", "affirm", "isolated A",
                 "affirm", "isolated A", "power is on", "valve", "nothing runs", "affirm"), ["plug"]),
+        # a note that the power is on comes with a break that made everything live: which one was meant is nobody's question
+        (PAIR, (*PAIR.good[:6], "it runs", "second person", "number B", "affirm",
+                (NoteKept("", "", "the power is on", 2.0), 1860.0), "i am leaving", "negative", "clear B", "affirm", "isolated A",
+                "negative", "isolated A", "power is on", "valve", "nothing runs", "affirm"), ["plug"]),
     ],
 )  # fmt: skip
 def test_the_watchman_follows_who_left_and_what_was_meant(small: Small, said: tuple[Said, ...], dead: list[str]) -> None:
