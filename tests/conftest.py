@@ -1,6 +1,7 @@
-"""How the tests are shared out where several processes run them (`pytest -n 2`): a file's tests stay together, and what
+"""How the tests are shared out where several processes run them (`pytest -n 3`): a file's tests stay together, and what
 needs the sound card of software is one group, which begins first, in a process that does nothing before, for it mostly
-waits for sound to be played. The others give way to it, as a busy machine would make sound late."""
+waits for sound to be played. The others give way to it, as a busy machine would make sound late; so there is one process
+more than cores. The files beside this one are the longest, and come next: whoever began one last would end alone."""
 
 from __future__ import annotations
 
@@ -33,7 +34,7 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
 
 @pytest.hookimpl(tryfirst=True)  # before pytest-xdist reads the groups
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    items.sort(key=lambda item: _LIVE not in item.path.parents)
+    items.sort(key=lambda item: (_LIVE not in item.path.parents, item.path.parent != _LIVE.parent))
     for item in items:
         group = "live" if _LIVE in item.path.parents else str(item.path)
         item.add_marker(pytest.mark.xdist_group(group))
