@@ -236,7 +236,7 @@ _LIST = (
              (Argument("minutes_since_cold", MIN), Argument("accuracy", "delta_degC")),
              "word", "Keep, discard or ask, from every reading of the visit.", tuple(str(f) for f in food.Food), _TIMED, 1),
     Function("vending_must_stop", food.vending_must_stop, (Argument("minutes_above", MIN),),
-             "truth", "Whether a vending machine must stop, after its time above five degrees Celsius."),
+             "truth", "Whether a vending machine must stop, by its minutes above five degrees Celsius after filling."),
     Function("people_to_lift", cautions.people_to_lift, (Argument("mass", "kilogram"),),
              "dimensionless", "How many people lift a mass."),
 )  # fmt: skip

@@ -24,6 +24,7 @@ CONDENSER_CLEAN, CONDENSER_DIRTY = 15.0, 20.0  # kelvin over the entering air: c
 LOAD_A_KELVIN, LOAD_MOST, LOAD_FROM = 0.02, 1.5, 5.0
 # A setting of a drinks cabinet (39 and 46 degF, as the procedures have them): common practice, no source.
 SETTING_LOW, SETTING_HIGH = (39 - 32) / 1.8, (46 - 32) / 1.8
+DEW_LOWEST = -45.0  # degrees Celsius: the Magnus form over water was fitted to some -40 (from memory)
 EVAPORATOR_LOW, EVAPORATOR_HIGH = 3.0, 12.0  # kelvin of air-side split: common practice, no source
 
 
@@ -92,11 +93,14 @@ def vapour_pressure(celsius: float) -> float:
 
 def dew_point(celsius: float, humidity_percent: float) -> float:
     """Degrees Celsius at which this air wets a surface, over water: the Magnus form inverted."""
-    t = possible.between(possible.celsius(celsius), -45, 60, "air temperature", "degrees Celsius")
+    t = possible.between(possible.celsius(celsius), DEW_LOWEST, 60, "air temperature", "degrees Celsius")
     if possible.humidity(humidity_percent) == 0:
         raise Trouble("Air of zero humidity has no dew point: check the hygrometer.")
     gamma = math.log(humidity_percent / 100) + 17.625 * t / (t + 243.04)
-    return 243.04 * gamma / (17.625 - gamma)
+    wets = 243.04 * gamma / (17.625 - gamma)
+    if wets < DEW_LOWEST:
+        raise Trouble("Air as dry as this has no dew point that the formula reaches: check the hygrometer.")
+    return wets
 
 
 def humidity_ratio(celsius: float, humidity_percent: float, pressure: float = 101.325) -> float:
@@ -131,7 +135,8 @@ def door_watts(
     possible.positive(litres, "volume of the cabinet", "litres")
     possible.between(exchanged, 0, 1, "share of the air exchanged")
     kelvin = possible.celsius(inside.celsius) + possible.KELVIN_OFFSET
-    kilograms = pressure / (0.287042 * kelvin) * litres / 1000 * exchanged  # dry air, ideal gas
+    vapour = vapour_pressure(inside.celsius) * possible.humidity(inside.humidity) / 100
+    kilograms = (pressure - vapour) / (0.287042 * kelvin) * litres / 1000 * exchanged  # dry air, ideal gas
     gain = air_enthalpy(room.celsius, room.humidity, pressure) - air_enthalpy(inside.celsius, inside.humidity, pressure)
     return openings_per_hour * kilograms * gain * 1000 / 3600
 
@@ -148,6 +153,8 @@ def fill_kilojoules(kilograms: float, warm: float, cold: float, specific_heat: f
     possible.positive(specific_heat, "specific heat")
     if possible.celsius(cold, "temperature aimed for") > possible.celsius(warm, "temperature of the fill"):
         raise Trouble("The fill is already colder than the temperature aimed for: there is no heat to take from it.")
+    if cold < 0:
+        raise Trouble("A fill below zero degrees freezes, and the heat of freezing is not counted: aim for a warmer one.")
     return kilograms * specific_heat * (warm - cold)
 
 

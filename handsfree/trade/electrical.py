@@ -40,6 +40,8 @@ LOCKED_MULTIPLE = 3.0  # running current of three times the plate's: common prac
 PLATE_HIGH, PLATE_LOW = 1.10, 0.50  # of the plate's current: common practice, no source
 LEAD_OHMS = 0.2  # less than meter leads: common practice, no source
 SHORT_AMPERES = 250.0  # no winding of a cabinet's compressor draws so much, even locked: common practice, no source
+# Degrees Celsius: no winding is colder, and the enamel of none outlives more (class H is 180, IEC 60085, from memory).
+WINDING_LOW, WINDING_HIGH = -50.0, 300.0
 SAFE_VOLTS = 34.0  # a capacitor one second after unplugging: IEC 60335-1 clause 22.5 (from memory)
 
 
@@ -80,9 +82,11 @@ def running_current(amperes: Value, plate: float, locked_plate: float | None = N
     """
     possible.not_negative(best(amperes), "current", "amperes")
     possible.positive(plate, "current on the plate", "amperes")
-    locked = LOCKED_MULTIPLE * plate if locked_plate is None else 0.7 * locked_plate
-    if locked_plate is not None and locked_plate <= plate:
-        raise Trouble("The locked-rotor current on the plate must be above its running current: read the plate again.")
+    locked = LOCKED_MULTIPLE * plate
+    if locked_plate is not None:
+        locked = 0.7 * possible.positive(locked_plate, "locked-rotor current on the plate", "amperes")
+        if locked <= PLATE_HIGH * plate:  # or a sound running current would be called locked
+            raise Trouble("The locked-rotor current must be well above the running current: read the plate again.")
     # Highest first: the first limit that is surely reached names the current; a doubtful limit ends the search.
     bands = (
         (locked, Current.LOCKED),
@@ -176,7 +180,7 @@ def terminals(ab: float, bc: float, ca: float) -> dict[str, str]:
     """Name the three pins a, b, c from the readings between them: common, start and run.
 
     The highest reading lies between start and run, so the pin left over is common; the lower of the other two
-    readings is the run winding. Raises Trouble when two readings are too alike to tell.
+    readings is the run winding. Raises Trouble when two readings are too alike to tell, or the three do not add up.
     """
     pairs = {"ab": possible.ohms(ab), "bc": possible.ohms(bc), "ca": possible.ohms(ca)}
     if any(math.isinf(v) for v in pairs.values()):
@@ -185,6 +189,8 @@ def terminals(ab: float, bc: float, ca: float) -> dict[str, str]:
     low, middle, high = (pairs[name] for name in ranked)
     if low <= 0 or middle / low < 1.05 or high / middle < 1.05:
         raise Trouble("The three readings are too alike to name the pins: use the marks on the compressor.")
+    if _sum_rule(middle, low, high).verdict is not Windings.SOUND:
+        raise Trouble("The highest reading is not the sum of the other two: measure all three again.")
     common = next(pin for pin in "abc" if pin not in ranked[2])
     run = next(pin for pin in ranked[0] if pin != common)
     start = next(pin for pin in ranked[1] if pin != common)
@@ -201,8 +207,11 @@ def winding_temperature(cold_ohms: float, cold_celsius: float, hot_ohms: float, 
     possible.positive(cold_ohms, "cold resistance", "ohms")
     possible.positive(hot_ohms, "hot resistance", "ohms")
     constant = WINDING_CONSTANT[metal]
-    possible.between(cold_celsius, -50, 150, "temperature of the cold winding", "degrees Celsius")
-    return hot_ohms / cold_ohms * (constant + cold_celsius) - constant
+    possible.between(cold_celsius, WINDING_LOW, 150, "temperature of the cold winding", "degrees Celsius")
+    hot = hot_ohms / cold_ohms * (constant + cold_celsius) - constant
+    if not WINDING_LOW <= hot <= WINDING_HIGH:
+        raise Trouble(f"These resistances would mean a winding of {hot:.0f} degrees Celsius: take both again.")
+    return hot
 
 
 def insulation(megohms: Value, least: float = INSULATION_LEAST) -> Comparison:
@@ -232,7 +241,10 @@ def capacitance_from_current(amperes: float, volts: float, hertz: float) -> floa
 
 
 def discharge_seconds(microfarads: float, resistor: float, volts: float, safe: float = SAFE_VOLTS) -> float:
-    """Seconds until a capacitor across a resistor (ohms) falls to the safe voltage: t = R C ln(V / safe)."""
+    """Seconds until a capacitor across a resistor (ohms) falls to the safe voltage: t = R C ln(V / safe).
+
+    `volts` is what the capacitor holds. Pulled off the mains it holds the peak at most: 1.41 times what a meter shows.
+    """
     possible.positive(microfarads, "capacitance", "microfarads")
     possible.positive(possible.ohms(resistor), "discharge resistance", "ohms")
     possible.not_negative(volts, "voltage", "volts")
@@ -269,7 +281,10 @@ def lead_ohms(metres: float, square_millimetres: float) -> float:
 def source_ohms(resting: float, loaded: float, amperes: float) -> float:
     """Resistance of the supply and its lead, seen from the cabinet: the drop over the current (Ohm's law)."""
     possible.positive(amperes, "current", "amperes")
-    return (possible.positive(resting, "resting voltage") - possible.not_negative(loaded, "loaded voltage")) / amperes
+    drop = possible.positive(resting, "resting voltage", "volts") - possible.not_negative(loaded, "loaded voltage", "volts")
+    if drop < 0:  # a resistance below nought
+        raise Trouble("The loaded voltage is above the resting voltage: take both readings again.")
+    return drop / amperes
 
 
 def heater_ohms(watts: float, volts: float) -> float:

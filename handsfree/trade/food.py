@@ -55,6 +55,9 @@ def _rows(readings: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
 
 def _gap(gap: float, start: float, end: float, limit: float, rise: float, fall: float) -> tuple[float, float]:
     """Least and most minutes above `limit` between two readings, at rates in kelvin per minute."""
+    # Where the readings themselves show a faster change, that is the rate: or the least would come out above the most.
+    if gap > 0:
+        rise, fall = max(rise, (end - start) / gap), max(fall, (start - end) / gap)
     # Most: warm as fast as can be from the first reading, and cool as fast as can be into the second.
     below = max(0.0, limit - start) / rise + max(0.0, limit - end) / fall
     # Least: cool as fast as can be from the first, and warm as fast as can be into the second.
@@ -73,9 +76,11 @@ def time_above(
     """Minutes above `limit` from (minute, degrees Celsius) product readings, bounded over what lies between them.
 
     Between two readings nothing is known but how fast stock can warm and cool (kelvin per hour), so the result is
-    an interval; `accuracy` (kelvin) widens it both ways. Readings may come in any order.
+    an interval; `accuracy` (kelvin) widens it both ways. Readings that change faster than that raise the rate in their
+    gap. Readings may come in any order.
     """
     rows = _rows(readings)
+    possible.celsius(limit, "limit")
     possible.not_negative(accuracy, "accuracy of the thermometer")
     up, down = possible.positive(rise, "rate of warming") / 60, possible.positive(fall, "rate of cooling") / 60
     gaps = list(pairwise(rows))
@@ -147,5 +152,6 @@ def verdict(minutes_since_cold: float, readings: Sequence[tuple[float, float]], 
 
 
 def vending_must_stop(minutes_above: float) -> bool:
-    """Whether a vending machine must stop: above 5 degrees Celsius for more than 30 minutes (4-204.111)."""
+    """Whether a vending machine must stop: its air above 5 degrees Celsius for more than 30 minutes after it was filled,
+    serviced or restocked (4-204.111 (B)). At any other time it has no such half hour."""
     return possible.not_negative(minutes_above, "time above the limit", "minutes") > VENDING_MINUTES

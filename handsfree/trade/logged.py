@@ -9,7 +9,7 @@ from html import escape
 from pathlib import Path
 
 from handsfree.errors import Trouble
-from handsfree.trade import food, logs
+from handsfree.trade import food, logs, possible
 from handsfree.trade.logs import Column, Log
 
 WIDTH, HEIGHT, LEFT, TOP, BOTTOM = 760, 220, 64, 26, 34
@@ -34,9 +34,9 @@ class Said:
 
 
 def said(log: Log, volts: float = 0.0, price: float = 0.0) -> Said:
-    """Everything that this log can say. Trouble for a price or a voltage below nought."""
-    if volts < 0 or price < 0:
-        raise Trouble("A voltage or a price below zero is impossible: give it again.")
+    """Everything that this log can say. Trouble for a price or a voltage that is no number, or below nought."""
+    possible.not_negative(volts, "voltage", "volts")
+    possible.not_negative(price, "price of a kilowatt-hour")
     temperature = log.of("temperature")
     found: dict[str, float | int | None] = {}
     if temperature is not None:

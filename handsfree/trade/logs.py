@@ -26,6 +26,8 @@ from handsfree.errors import Trouble
 LARGEST = 50_000_000  # bytes
 MOST_ROWS = 2_000_000
 FEWEST_ROWS = 3
+SILENT = 0.02  # of the greatest value: what is less is nothing but noise, common practice, no source
+GAP = 5  # a step of more than so many usual ones is a gap: common practice, no source
 #: Pattern of a unit in a column's name -> what is measured, the unit it is kept in, factor and offset to it (NIST SP 811).
 UNITS: tuple[tuple[str, str, str, float, float], ...] = (
     (r"°\s?c\b|\bdeg\.?\s?c\b|\bcelsius\b|[(\[]\s*c\s*[)\]]|_c$|\bc$", "temperature", "degC", 1.0, 0.0),
@@ -253,30 +255,46 @@ class Duty:
 
 def duty(log: Log) -> Duty:
     """From the current, or the power, of a clamp's log: the two levels are parted where both are most uniform (Otsu, IEEE
-    Trans. Syst. Man Cybern. 9 (1979)). Trouble where there is no such column, or one level only."""
+    Trans. Syst. Man Cybern. 9 (1979), here of the logarithms). Trouble where there is no such column, or one level only."""
     column = log.of("current") or log.of("power")
     if column is None:
         raise Trouble(f"{log.name} has no current and no power: a duty needs a clamp meter's log.")
+    held = _held(log, column)
     values = [value for value in column.values if not math.isnan(value)]
     level = _parting(values)
     low = [value for value in values if value <= level]
     high = [value for value in values if value > level]
     if not low or not high or sum(high) / len(high) < 1.8 * max(sum(low) / len(low), 1e-9):
         raise Trouble(f"{log.name} shows one level of current only: it never switched, or the clamp sat on another lead.")
-    spans = [(b - a, value > level) for (a, b), value in zip(pairwise(log.minutes), column.values, strict=False)]
-    usual = sorted(span for span, _ in spans)[len(spans) // 2]
-    spans = [(min(span, 5 * usual), on) for span, on in spans]  # a gap is no time that it was seen to run
-    on = [value > level for value in column.values]
     longest, run = 0.0, 0.0
-    for span, runs in spans:
-        run = run + span if runs else 0.0
+    for span, value, gap in held:
+        run = run + span if value > level else 0.0
         longest = max(longest, run)
-    starts = sum(b and not a for a, b in pairwise(on))
-    return Duty(sum(s for s, runs in spans if runs) / sum(s for s, _ in spans), starts, sum(high) / len(high), longest)
+        run = 0.0 if gap else run
+    starts = sum(a <= level < b for a, b in pairwise(values))
+    ran = sum(span for span, value, _ in held if value > level)
+    return Duty(ran / sum(span for span, _, _ in held), starts, sum(high) / len(high), longest)
+
+
+def _held(log: Log, column: Column) -> list[tuple[float, float, bool]]:
+    """(minutes, value, whether a gap follows) of each sample that has a value: it holds until the next one that has.
+
+    A gap is no time that anything was seen to run: it counts as `GAP` usual steps.
+    """
+    known = [(m, v) for m, v in zip(log.minutes, column.values, strict=True) if not math.isnan(v)]
+    # A usual step is one that nine in ten do not exceed, since some loggers write when a value changes. Logs to the minute
+    # have several samples of one minute: a step of nought is not the usual one.
+    steps = sorted(b - a for (a, _), (b, _) in pairwise(known) if b > a)
+    if not steps:
+        raise Trouble(f"{log.name}: its column '{column.name}' has too few values at different times.")
+    most = GAP * steps[9 * (len(steps) - 1) // 10]
+    return [(min(b - a, most), value, b - a > most) for (a, value), (b, _) in pairwise(known)]
 
 
 def _parting(values: Sequence[float]) -> float:
-    ranked = sorted(values)
+    """By logarithms: the inrush of a start, many times a running current, would part itself from the rest otherwise."""
+    least = max(SILENT * max(values), 1e-9)
+    ranked = sorted(math.log(max(value, least)) for value in values)
     total, best, at = sum(ranked), -1.0, ranked[0]
     below = 0.0
     for count, value in enumerate(ranked[:-1], 1):
@@ -285,7 +303,7 @@ def _parting(values: Sequence[float]) -> float:
         between = count * (len(ranked) - count) * (first - second) ** 2
         if between > best:
             best, at = between, (value + ranked[count]) / 2
-    return at
+    return math.exp(at)
 
 
 def kilowatt_hours_a_day(log: Log, volts: float) -> float:
@@ -293,15 +311,18 @@ def kilowatt_hours_a_day(log: Log, volts: float) -> float:
     true one does not exceed."""
     power, current = log.of("power"), log.of("current")
     if power is not None:
-        values = power.values
+        column, factor = power, 1.0
     elif current is None:
         raise Trouble(f"{log.name} has no current and no power: the energy needs a clamp meter's log.")
-    elif not volts > 0:
+    elif not 0 < volts < math.inf:
         raise Trouble("The energy from a current needs the voltage: give it with --volts.")
     else:
-        values = tuple(value * volts for value in current.values)
-    held = [(b - a, value) for (a, b), value in zip(pairwise(log.minutes), values, strict=False) if not math.isnan(value)]
-    return 24 * sum(span * value for span, value in held) / sum(span for span, _ in held) / 1000
+        column, factor = current, volts
+    held = _held(log, column)
+    mean = factor * sum(span * value for span, value, _ in held) / sum(span for span, _, _ in held)
+    if mean < 0:
+        raise Trouble(f"{log.name} has a mean {column.kind} below zero: the clamp sat the wrong way round.")
+    return 24 * mean / 1000
 
 
 def thinned(log: Log, most: int = 120) -> tuple[tuple[float, float], ...]:

@@ -63,7 +63,7 @@ def slope(readings: Sequence[tuple[float, float]], noise: float = NOISE) -> Slop
 
 
 def scatter(readings: Sequence[tuple[float, float]]) -> float:
-    """Root mean square of what a straight line leaves over, kelvin: a cabinet that cycles does not follow the law."""
+    """Standard deviation of what a straight line leaves over, kelvin: a cabinet that cycles does not follow the law."""
     if len(readings) < FEWEST:
         return 0.0
     middle = sum(t for t, _ in readings) / len(readings)
@@ -79,7 +79,7 @@ def proof(readings: Sequence[tuple[float, float]], low: float, high: float, accu
     `low`, `high`: the band, degrees Celsius. `accuracy`: the thermometer's limit of error, kelvin. Trouble for fewer than
     two times, or a band upside down.
     """
-    possible.positive(high - low, "width of the band", "kelvin")
+    possible.positive(high - possible.celsius(low, "lower edge of the band"), "width of the band", "kelvin")
     rows = sorted(readings)
     fitted = pulldown.fit(rows, high, accuracy=accuracy)
     last, doubt = rows[-1][1], 2 * math.hypot(NOISE / 2, accuracy / math.sqrt(3))

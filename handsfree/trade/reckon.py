@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 
 from handsfree.errors import Trouble
 from handsfree.trade.calls import CALLS, TEXT, Argument, Function, call
@@ -34,28 +35,52 @@ def reckon(name: str, given: tuple[str, ...]) -> tuple[float | bool | str, str]:
         raise Trouble(f"There is no function '{name}'. Some: {', '.join(near[:8])}. 'handsfree reckon' lists all.")
     entry = CALLS[name]
     asked = [*entry.arguments, *entry.repeats * max(0, len(given))]
-    values = tuple(_value(text, argument) for text, argument in zip(given, asked, strict=False))
+    texts, asked = _same(given, asked)
+    values = tuple(_value(text, argument) for text, argument in zip(texts, asked, strict=False))
     if len(values) < len(given):
         raise Trouble(f"{name} takes fewer values: {_use(entry)}.")
     result = call(name, *values)
     return result, "" if entry.result in ("word", "truth", "dimensionless") else entry.result
 
 
+def _parted(text: str) -> tuple[str, str]:
+    """(number, unit) of '40degF'."""
+    digits = len(text) - len(text.lstrip("-+0123456789.eE"))
+    return text[:digits], text[digits:].strip()
+
+
+def _same(given: tuple[str, ...], asked: list[Argument]) -> tuple[list[str], list[Argument]]:
+    """What is compared is brought to one unit, the first value's: a plain number beside it is in that unit too."""
+    if not given or not asked or asked[0].unit != "any":
+        return list(given), asked
+    from handsfree.language.quantities import unit_fits
+
+    number, own = _parted(given[0])
+    own = own if number else ""  # 'open', or no number at all
+    degrees = bool(own) and not own.startswith("delta_") and unit_fits("degC", own)
+    common = "degC" if degrees else own or "dimensionless"
+    # An accuracy of a temperature is a difference: one degree Fahrenheit is 0.56 kelvin, not -17 degrees Celsius.
+    units = {argument.name: "delta_degC" if degrees and argument.name == "accuracy" else common for argument in asked}
+    plain = [text if _parted(text)[1] else f"{text}{own}" for text in given]  # '41' beside '40degF' is in degF
+    return plain, [replace(argument, unit=units[argument.name]) for argument in asked]
+
+
 def _value(text: str, argument: Argument) -> float | str:
     if argument.unit == TEXT:
         return text
-    digits = len(text) - len(text.lstrip("-+0123456789.eE"))
-    number, unit = text[:digits], text[digits:].strip()
+    number, unit = _parted(text)
     if text.lower() in ("open", "inf"):
         return math.inf
     try:
         value = float(number)
     except ValueError:
         raise Trouble(f"'{text}' is no number for {argument.name}: write it like 12.5, or 40degF.") from None
-    if not unit or argument.unit in ("any", "same", "truth", "dimensionless"):
+    if not unit:
         return value
     from handsfree.language.quantities import convert, unit_fits
 
+    if argument.unit in ("truth", "dimensionless"):
+        raise Trouble(f"'{unit}' does not fit {argument.name}, which takes a plain number here.")
     if not unit_fits(argument.unit, unit):
         raise Trouble(f"'{unit}' does not fit {argument.name}, which is in {argument.unit}.")
     return float(convert(value, unit, argument.unit))

@@ -44,6 +44,11 @@ class SteinhartHart:
     b: float
     c: float
 
+    def __post_init__(self) -> None:
+        # With b above zero and c not below it the resistance falls as the thermistor warms, and has one inverse.
+        if not (math.isfinite(self.a) and 0 < self.b < math.inf and 0 <= self.c < math.inf):
+            raise Trouble("This is no thermistor's curve: check its coefficients, or the rows of its table for a slip.")
+
     def celsius(self, ohms: float) -> float:
         """Degrees Celsius at a resistance in ohms."""
         log = math.log(possible.positive(possible.ohms(ohms), "sensor resistance", "ohms"))
@@ -71,11 +76,18 @@ class Beta:
     reference_celsius: float
     beta: float
 
+    def __post_init__(self) -> None:
+        possible.positive(self.reference_ohms, "thermistor's own resistance", "ohms")
+        _on_curve(self.reference_celsius)
+        possible.between(self.beta, BETA_LOW, BETA_HIGH, "beta of a thermistor", "kelvin")
+
     def celsius(self, ohms: float) -> float:
         """Degrees Celsius at a resistance in ohms."""
         ratio = possible.positive(possible.ohms(ohms), "sensor resistance", "ohms") / self.reference_ohms
         inverse = 1 / (self.reference_celsius + KELVIN_OFFSET) + math.log(ratio) / self.beta
-        if inverse <= 0:
+        hottest, coldest = (1 / (t + KELVIN_OFFSET) for t in (THERMISTOR_HIGH, THERMISTOR_LOW))
+        # A hair of slack: the ends of the range come back from their own resistances.
+        if not hottest * (1 - 1e-9) <= inverse <= coldest * (1 + 1e-9):
             raise Trouble(f"A resistance of {ohms:g} ohms lies outside this thermistor's curve: check the sensor type.")
         return 1 / inverse - KELVIN_OFFSET
 
@@ -87,12 +99,15 @@ class Beta:
 
 # Between these a thermistor of a cabinet has a curve (degrees Celsius): common practice, no source.
 THERMISTOR_LOW, THERMISTOR_HIGH = -80.0, 200.0
+BETA_LOW, BETA_HIGH = 500.0, 10_000.0  # kelvin, wider than any thermistor is made: common practice, no source
 
 # Callendar-Van Dusen coefficients: IEC 60751.
 _A, _B, _C = 3.9083e-3, -5.775e-7, -4.183e-12
 PLATINUM_LOW, PLATINUM_HIGH = -200.0, 850.0
 # Tolerance classes of IEC 60751: fixed part and part of the temperature, in kelvin.
 PLATINUM_CLASSES = {"AA": (0.10, 0.0017), "A": (0.15, 0.002), "B": (0.30, 0.005)}
+# Degrees Celsius over which a class is defined, wire-wound resistors: IEC 60751:2008, table 3 (from memory).
+PLATINUM_RANGES = {"AA": (-50.0, 250.0), "A": (-100.0, 450.0), "B": (-196.0, 600.0)}
 
 
 @dataclass(frozen=True)
@@ -100,6 +115,9 @@ class Platinum:
     """Pt100 or Pt1000 after IEC 60751, by its resistance at 0 degrees Celsius."""
 
     zero_ohms: float = 100.0
+
+    def __post_init__(self) -> None:
+        possible.positive(self.zero_ohms, "platinum sensor's resistance at zero degrees", "ohms")
 
     def ohms(self, celsius: float) -> float:
         """Ohms from -200 to 850 degrees Celsius, by Callendar and Van Dusen."""
@@ -118,15 +136,17 @@ class Platinum:
         for _ in range(0 if ratio >= 1 else 8):
             value = 1 + _A * t + _B * t * t + _C * (t - 100) * t**3 - ratio
             t -= value / (_A + 2 * _B * t + _C * (4 * t**3 - 300 * t * t))
-        return t
+        return t + 0.0  # nobody is told minus nought
 
 
 def platinum_tolerance(celsius: float, klass: str = "B") -> float:
-    """Permitted error of a platinum sensor in kelvin: IEC 60751 classes AA, A and B."""
+    """Permitted error of a platinum sensor in kelvin: IEC 60751 classes AA, A and B, where the class is defined."""
     if klass not in PLATINUM_CLASSES:
         raise Trouble(f"The platinum class {klass!r} is not known: use AA, A or B.")
     fixed, share = PLATINUM_CLASSES[klass]
-    return fixed + share * abs(possible.celsius(celsius))
+    low, high = PLATINUM_RANGES[klass]
+    possible.between(celsius, low, high, f"temperature of a class {klass} platinum sensor", "degrees Celsius")
+    return fixed + share * abs(celsius)
 
 
 @dataclass(frozen=True)
@@ -159,8 +179,6 @@ def fit_thermistor(table: Sequence[tuple[float, float]]) -> Fitted:
     inverse = 1 / (numpy.array([t for t, _ in rows]) + KELVIN_OFFSET)
     solution = numpy.linalg.lstsq(design / scale, inverse, rcond=None)[0] / scale
     curve = SteinhartHart(*(float(x) for x in solution))
-    if curve.b <= 0 or curve.c < 0:
-        raise Trouble("The thermistor table does not follow a thermistor's curve: check the rows for a slip.")
     return Fitted(curve, max(abs(curve.celsius(r) - t) for t, r in rows))
 
 
@@ -255,8 +273,8 @@ def _without_resistance(differs: bool | None) -> Accused:
 def shown_makes_sense(shown: float, room: float, stock_is_warm: bool, set_point: float = 6.0) -> bool:
     """False when the shown temperature points at the sensor and not at the cooling.
 
-    Well above the room's (5 K), or normal (within 3 K of the setting) while the stock is warm: common practice,
-    no source.
+    Well above the room's (5 K), or normal or colder (less than 3 K above the setting) while the stock is warm: common
+    practice, no source.
     """
     for value, name in ((shown, "shown temperature"), (room, "room temperature"), (set_point, "setting")):
         possible.celsius(value, name)

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
 COVERAGE = 2.0
 _TERM = re.compile(r"^\s*(?:\+/-|±)?\s*(?P<number>\d+(?:\.\d*)?|\.\d+)\s*(?P<unit>.*?)\s*$")
+_UNIT = re.compile(r"^[^\W\d_°]*°?[^\W\d_]*$|^delta_deg[CF]$")
 _DIGIT_WORDS = {"digit", "digits", "count", "counts", "dgt", "lsd"}
 
 
@@ -86,6 +87,8 @@ def parse_accuracy(text: str) -> Accuracy:
             digits += number
         elif "%" in word:
             raise Trouble(f"The accuracy {text!r} cannot be read: only percent of the reading is understood.")
+        elif not _UNIT.match(word):  # '1e-3 V' would be read as one, in 'e-3 V'
+            raise Trouble(f"The accuracy {text!r} cannot be read: {word!r} is no unit.")
         elif unit and word != unit:
             raise Trouble(f"The accuracy {text!r} mixes the units {unit!r} and {word!r}: state it in one unit.")
         else:
