@@ -142,8 +142,8 @@ def watched(small: Small, said: tuple[Said, ...]) -> tuple[Watch, list[str], lis
                 "affirm", "isolated A", "power is on", "valve", "nothing runs", "affirm"), ["plug"]),
         # a note that the power is on comes with a break that made everything live: which one was meant is nobody's question
         (PAIR, (*PAIR.good[:6], "it runs", "second person", "number B", "affirm",
-                (NoteKept("", "", "the power is on", 2.0), 1860.0), "i am leaving", "negative", "clear B", "affirm", "isolated A",
-                "negative", "isolated A", "power is on", "valve", "nothing runs", "affirm"), ["plug"]),
+                (NoteKept("", "", "the power is on", 2.0), 1860.0), "i am leaving", "negative", "clear B", "affirm",
+                "isolated A", "negative", "isolated A", "power is on", "valve", "nothing runs", "affirm"), ["plug"]),
     ],
 )  # fmt: skip
 def test_the_watchman_follows_who_left_and_what_was_meant(small: Small, said: tuple[Said, ...], dead: list[str]) -> None:
