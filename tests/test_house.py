@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import grimp
@@ -85,3 +86,10 @@ def test_help_loads_nothing_heavy() -> None:
 def test_the_tests_are_shared_out_by_their_groups(request: pytest.FixtureRequest) -> None:
     """Were the groups lost, two processes would share what plays sound, and wait for it side by side."""
     assert request.node.nodeid.endswith(f"@{Path(__file__)}")
+
+
+def test_what_the_mutants_are_tried_on_is_there() -> None:
+    """A table that names a file which moved would try nothing and say nothing."""
+    tables = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["handsfree"]["mutants"]
+    named = [path for table in tables for path in (table["module"], *table["tests"])]
+    assert [path for path in named if not (TOP / path.partition("::")[0]).is_file()] == []

@@ -92,6 +92,14 @@ TAKE_PROOF_READING = Bar(
     "Some 22 in 100 such readings are said again in quiet, 30 at 10 dB; at 99 % 42 and 55. One wrongly heard as live ends "
     "the isolation, which is then made anew.",
 )
+TAKE_TWICE = Bar(
+    "take a gate or a proof that was said twice",
+    0.98,
+    _P,
+    "Two sayings in doubt, each likelier right than not, may be sure together. A near miss said twice errs alike twice, so "
+    "it takes more than one saying does; three never count, nor do two of a reading that proves the works dead.",
+    "TWICE.",
+)
 TAKE_START = Bar(
     "start a visit from stand-by",
     0.97,
@@ -233,9 +241,9 @@ VOICE_NOISE = Bar(
     "In loud noise voices are not compared.",
 )  # fmt: skip
 EVERY: tuple[Bar, ...] = (
-    TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF, TAKE_PROOF_READING, TAKE_START,
-    ALONE, UNFITTED, DENIED, ANOTHER, PROPOSE, WHICH, TIE, MEANT, AGAIN, CHANGED, CLIPPED, PAUSE, PAUSE_BEGUN, PAUSE_WHOLE,
-    VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_KNOWN, VOICE_ADDS, VOICE_LEAST, VOICE_SPEECH, VOICE_NOISE,
+    TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF, TAKE_PROOF_READING, TAKE_TWICE,
+    TAKE_START, ALONE, UNFITTED, DENIED, ANOTHER, PROPOSE, WHICH, TIE, MEANT, AGAIN, CHANGED, CLIPPED, PAUSE, PAUSE_BEGUN,
+    PAUSE_WHOLE, VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_KNOWN, VOICE_ADDS, VOICE_LEAST, VOICE_SPEECH, VOICE_NOISE,
 )  # fmt: skip
 
 

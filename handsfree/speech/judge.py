@@ -50,6 +50,7 @@ OTHER_UNIT = "in a unit that was not asked for"
 FAILED = WITNESS_FAILED
 UNFOUND = "a witness found nothing of it"
 OTHERWISE = "a witness wrote something else"
+ONE = "not sure enough to one witness alone"
 
 
 def judge(
@@ -85,12 +86,16 @@ def judge(
     verdict, reason, rivals = decide(
         weighed.best, sure, meant, shares_of(weighed, sure, listening), listening, weighed.proof
     )
-    if verdict is Verdict.ACCEPTED and (weighed.proof or weighed.stake is Stake.GATE):
+    whole = weighed.proof or weighed.stake is Stake.GATE
+    doubted = whole and verdict is Verdict.ASKED_AGAIN and reason == UNSURE  # what is against it holds when it is said again
+    if whole and (doubted or verdict is Verdict.ACCEPTED):
         against = f"{FAILED}: {failed}" if failed else "" if _found_by_all(testimonies, weighed.best, listening) else UNFOUND
         against = against or (UNLIKE if meant < bars.MEANT.value else "")
+        against = against or (ONE if doubted and not _by_two(fit) else "")
         verdict, reason = (Verdict.ASKED_AGAIN, against) if against else (verdict, reason)
     easily = weighed.proof or short_command(weighed.best)
-    if verdict is Verdict.ACCEPTED and easily and _otherwise(testimonies, weighed.best, listening, language):
+    standing = verdict is Verdict.ACCEPTED or (doubted and reason == UNSURE)
+    if standing and easily and _otherwise(testimonies, weighed.best, listening, language):
         verdict, reason = Verdict.ASKED_AGAIN, OTHERWISE
     if verdict is Verdict.ACCEPTED and _another_word(weighed):
         proposes = bars.may_propose(weighed.best, weighed.proof, listening)
@@ -154,8 +159,13 @@ def probability(weighed: Weighed, fit: Fit, enrolment: Shift) -> float:
         return 0.0
     easier = weighed.stake is not Stake.GATE and not weighed.proof and not short_command(weighed.best)
     shift = enrolment.get(Stake.CHOICE if weighed.stake is Stake.COMMAND else weighed.stake, 0.0) if easier else 0.0
-    alone = bars.ALONE.value if len(fit.ranking["other"]) < 2 else 0.0
+    alone = 0.0 if _by_two(fit) else bars.ALONE.value
     return logistic(model.odds(dict(weighed.features)) + shift - alone)
+
+
+def _by_two(fit: Fit | None) -> bool:
+    """Two witnesses were fitted together."""
+    return fit is not None and len(fit.ranking["other"]) > 1
 
 
 def unfitted(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> float:

@@ -64,7 +64,8 @@ class Recogniser:
     def together(self, heard: Heard, listening: Listening) -> Heard:
         """Weighed with what was said before under the same question and not taken (`sayings`). To be asked once of each
         utterance, its times on the visit's clock."""
-        plain = replace(heard, reason=heard.reason.removeprefix(f"{_LOUD}; "))  # too loud and in doubt is a doubt, too
+        loud = "" if _grave(heard, listening) else f"{_LOUD}; "  # too loud and in doubt is a doubt, too; it opens no gate
+        plain = replace(heard, reason=heard.reason.removeprefix(loud))
         weighed, self._said = add(self._said, plain, listening)
         if plain.reason != heard.reason and weighed.verdict is Verdict.ASKED_AGAIN:
             return replace(weighed, reason=f"{_LOUD}; {weighed.reason}")

@@ -5,7 +5,10 @@ Rules of this file:
 
 - A sequential test (Wald, Annals of Mathematical Statistics 16 (1945)): the log-odds of each saying add up, those of earlier
   ones at a share (`bars.AGAIN`), since the same voice in the same noise errs alike.
-- It holds for answers, readings and gates alike, against the same bars as one saying.
+- It holds for answers and readings against the same bars as one saying.
+- At a gate and at a proof two sayings add up, the last and the one before it, never three, and against a bar of their own
+  (`bars.TAKE_TWICE`): a near miss said again errs alike again. Each must lead by itself, as likely right as not. A reading
+  that proves dead stands on one saying.
 - A changed mind is noticed: something else, and surely so, begins anew. So does another question, or a denial.
 - What was taken back for another reason than doubt is never made good by saying it again.
 - Pure: the sayings before are handed in, nothing is kept here.
@@ -15,9 +18,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
-from handsfree.language.meaning import Heard, Listening, Sense, Verdict, may_prove
+from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict, may_prove
 from handsfree.speech import bars
 from handsfree.speech.judge import UNSURE, WHICH, decide
 from handsfree.speech.weighing import Key, key
@@ -35,11 +38,12 @@ _OTHER: Key = (Sense.DENIAL, "something else")
 @dataclass(frozen=True)
 class Sayings:
     """What was said under one question and not taken. `told`: of each act, by how much all sayings so far
-    made it likelier, nats."""
+    made it likelier, nats. `last`: the probability of each act by the last saying alone."""
 
     listening: Listening
     told: Mapping[Key, float]
     ended: float
+    last: Mapping[Key, float] = field(default_factory=dict)
 
 
 def add(before: Sayings | None, heard: Heard, listening: Listening) -> tuple[Heard, Sayings | None]:
@@ -52,8 +56,8 @@ def add(before: Sayings | None, heard: Heard, listening: Listening) -> tuple[Hea
     own = {key(meaning, listening): share for meaning, share in heard.shares}
     kept = before if before is not None and _goes_on(before, heard, own, listening) else None
     told = _added(kept, own)
-    together = _together(heard, told, listening) if kept is not None else heard
-    left = None if together.verdict is Verdict.ACCEPTED else Sayings(listening, told, heard.ended)
+    together = _together(heard, told, listening, kept.last) if kept is not None else heard
+    left = None if together.verdict is Verdict.ACCEPTED else Sayings(listening, told, heard.ended, own)
     return together, left
 
 
@@ -84,19 +88,45 @@ def _likelier(which: Key, share: float) -> float:
     return math.log(max(_LEAST, share) / (_ELSE if which == _OTHER else _PRIOR))
 
 
-def _together(heard: Heard, told: Mapping[Key, float], listening: Listening) -> Heard:
-    """Judged anew on the sum. A gate and a proof stand on one saying alone: a near miss said twice errs alike twice, and how
-    often that would open was not measured."""
+def _together(heard: Heard, told: Mapping[Key, float], listening: Listening, last: Mapping[Key, float]) -> Heard:
+    """Judged anew on the sum."""
+    leading = heard.shares[0][0]
+    if may_prove(leading, listening) or leading.sense is Sense.GATE:
+        return _twice(heard, listening, last)
+    shares = _shares(heard, told, listening)
+    best, sure = shares[0]
+    if may_prove(best, listening) or best.sense is Sense.GATE:
+        return heard
+    verdict, reason, rivals = decide(best, sure, heard.meant, shares, listening, proof=False)
+    return replace(heard, verdict=verdict, meaning=best, sure=sure, reason=reason, rivals=rivals, shares=tuple(shares))
+
+
+def _shares(heard: Heard, told: Mapping[Key, float], listening: Listening) -> list[tuple[Meaning, float]]:
+    """The probability of each act that was heard now, by what all sayings told of it; the likeliest first."""
     found = {key(meaning, listening): meaning for meaning, _ in heard.shares}
     weights = {which: math.exp(min(50.0, nats)) * (_ELSE if which == _OTHER else _PRIOR) for which, nats in told.items()}
     total = sum(weights.values())
-    shares = sorted(((found[w], weight / total) for w, weight in weights.items() if w in found), key=lambda pair: -pair[1])
-    best, sure = shares[0]
-    proof = may_prove(best, listening)
-    if proof or best.sense is Sense.GATE:
+    return sorted(((found[w], weight / total) for w, weight in weights.items() if w in found), key=lambda pair: -pair[1])
+
+
+def _twice(heard: Heard, listening: Listening, last: Mapping[Key, float]) -> Heard:
+    """A gate or a proof said for the second time: taken where both sayings lead, and do so surely together."""
+    best, alone = heard.shares[0]
+    which = key(best, listening)
+    before = last.get(which, 0.0)
+    leads = before >= max(last.values(), default=0.0) and min(before, alone) >= bars.PROPOSE.value
+    if best.sense is Sense.NUMBER or not leads or heard.verdict is not Verdict.ASKED_AGAIN:
         return heard
-    verdict, reason, rivals = decide(best, sure, heard.meant, shares, listening, proof)
-    return replace(heard, verdict=verdict, meaning=best, sure=sure, reason=reason, rivals=rivals, shares=tuple(shares))
+    odds = _odds(alone) + bars.AGAIN.value * (_odds(before) - math.log(_PRIOR / _ELSE))
+    sure = 1 / (1 + math.exp(-odds))
+    if sure < bars.TAKE_TWICE.value:
+        return heard
+    return replace(heard, verdict=Verdict.ACCEPTED, meaning=best, sure=sure, reason="", rivals=())
+
+
+def _odds(share: float) -> float:
+    share = min(1 - _LEAST, max(_LEAST, share))
+    return math.log(share / (1 - share))
 
 
 def all_of(said: Sequence[Heard], listening: Listening) -> Heard:

@@ -359,6 +359,40 @@ def test_a_microphone_that_clips_opens_no_gate_but_takes_an_answer() -> None:
     assert said.verdict is Verdict.ACCEPTED
 
 
+def twice(testimonies: tuple[Testimony, ...], listening: Listening, sound: np.ndarray = SOUND) -> list[Heard]:
+    """Said to one recogniser again and again."""
+    one = Recogniser([Says(each) for each in testimonies], ENGLISH)
+    times = (5.0, 10.0, 15.0, 20.0)
+    return [one.together(replace(one.hear(sound, listening), started=at - 1, ended=at), listening) for at in times]
+
+
+def nearly(meaning: Meaning, listening: Listening) -> tuple[Testimony, Testimony]:
+    """As sure as may be and not quite what it takes."""
+    bar = bars.take(meaning, listening.proof).value
+    writes, hears = clear(meaning)
+    for worse in np.linspace(0.0, 6.0, 3001):
+        told = tuple((name, nats if name == "sounds" else nats - worse) for name, nats in hears.evidence)
+        if heard(listening, writes, replace(hears, evidence=told)).sure < bar:
+            return writes, replace(hears, evidence=told)
+    raise AssertionError("nothing puts it in doubt")
+
+
+@pytest.mark.parametrize(("listening", "meaning"), [(GATE, OPEN), (DEAD, answer("nothing runs"))])
+def test_a_gate_that_two_witnesses_nearly_hear_opens_when_it_is_said_again_and_to_no_other(
+    listening: Listening, meaning: Meaning
+) -> None:
+    both = nearly(meaning, listening)
+    assert [one.verdict for one in twice(both, listening)][:2] == [Verdict.ASKED_AGAIN, Verdict.ACCEPTED]
+    loud = np.where(np.arange(16_000) % 10 < 5, 1.0, -1.0).astype(np.float32)
+    assert {one.verdict for one in twice(both, listening, loud)} == {Verdict.ASKED_AGAIN}
+    grammar = Testimony("old", (Candidate(meaning, -5.0),), meaning.spoken, -5.0, (("agree", 1.0),), Witness.GRAMMAR)
+    assert heard(listening, grammar).sure == bars.UNFITTED.value
+    for alone in ((grammar,), both[:1], both[1:]):
+        assert {one.verdict for one in twice(alone, listening)} == {Verdict.ASKED_AGAIN}
+    writes = replace(both[0], candidates=(), free="Put it on the shelf.")
+    assert Verdict.ACCEPTED not in {one.verdict for one in twice((writes, both[1]), listening)}
+
+
 def test_every_bar_has_a_reason_a_cost_and_a_unit() -> None:
     assert len({bar.name for bar in bars.EVERY}) == len(bars.EVERY)
     for bar in bars.EVERY:
