@@ -1,8 +1,13 @@
-"""The demo's visit, whole and with its detours, over a sound device: `python -m tests.bench.live_visit [--visits 1]`.
+"""The demo's visit, whole and with its detours, over a sound device.
+
+    python -m tests.bench.live_visit [--visits 1] [--rough]
 
 On the sound card of software (tests/live/conftest.py), by the technician of tests/live/test_whole_visit.py; about four
 minutes a visit. Printed: what happens, then for each visit how it ended, how its isolation went, how much was heard and
 accepted, and any acceptance of something that the technician had not just said (to be none).
+
+`--rough`: a short visit in which others talk beside the cabinet, the technician says some things in their own words, and
+the sound card is pulled while hands are in the cabinet. It comes back: the isolation must be cleared, and made anew.
 """
 
 from __future__ import annotations
@@ -11,24 +16,27 @@ import argparse
 import os
 import sys
 import tempfile
+import time
 from pathlib import Path
+from typing import Any
 
 
 def main() -> int:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--visits", type=int, default=1)
+    asked.add_argument("--rough", action="store_true")
     given = asked.parse_args()
     from tests.live import conftest
 
     server = conftest.started()
-    next(server)
+    booth = next(server)
     faults = 0
     try:
         with tempfile.TemporaryDirectory() as place:
             for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_CACHE_HOME"):
                 os.environ[name] = place
             for _ in range(given.visits):
-                faults += one(Path(place))
+                faults += rough(Path(place), booth) if given.rough else one(Path(place))
     finally:
         next(server, None)
     return 1 if faults else 0
@@ -48,6 +56,81 @@ def one(place: Path) -> int:
     print(f"recordings played: {len(visit.said)}  utterances: {heard}  record holds: {report.holds}")
     print(f"accepted though not said: {wrong}")
     return int(bool(wrong) or not report.holds or visit.state.outcome != "done")
+
+
+PULLED = "the sound card is pulled"
+#: What is said beside the recordings: by whom, and in which words. Of those who talk beside it nothing must be taken.
+OWN, OTHERS = "slt", ("rms", "awb")
+ROUGH = {
+    ("clean-condenser", "step done"): (
+        "awb: did you see the match last night", PULLED, "rms: I will get the ladder from the car", "slt: alright, carry on",
+        "next-step.flac",
+    ),
+    ("unplug", "seen running before"): ("rms: that one never runs", "slt: yeah, it is", "affirm.flac"),
+    ("restore-supply", "restore check"): ("slt: all done", "next-step.flac"),
+}  # fmt: skip
+
+
+def rough(place: Path, booth: Any) -> int:
+    from dataclasses import replace
+
+    from audio_fixtures.voices import synthesise
+    from handsfree.journal.events import Gate, Say, SoundBack, SoundLost
+    from handsfree.journal.verify import verify
+    from handsfree.resources import folder
+    from handsfree.sound.loudspeaker import Loudspeaker
+    from handsfree.sound.prompts import Prompt
+    from handsfree.visit.demo import load_script
+    from tests.live.conftest import LOUDSPEAKER
+    from tests.live.test_whole_visit import SHORT, Technician, heard_in, visited
+
+    os.environ["HANDSFREE_WORDS_A_MINUTE"] = "280"
+    by_others: list[tuple[str, float, float]] = []
+
+    class Person(Technician):
+        def _say(self, clip: str) -> bool:
+            if clip == PULLED:
+                booth.remove("booth")
+                time.sleep(3.0)
+                booth.sink("booth")
+                time.sleep(4.0)
+                self._out = Loudspeaker(LOUDSPEAKER, self._out._clock, lambda _: None)
+                heard = len(self._heard)
+                while not any(one.text == "go ahead" for one in self._heard[heard:]) and len(self._heard) < heard + 6:
+                    self._say(f"{OWN}: go ahead")
+                return True
+            who, _, words = clip.partition(": ")
+            if not words:
+                return super()._say(clip)
+            before = len(self._heard)
+            self._out.play(Prompt(0, "", synthesise(words, who)))
+            self._out.drain(20)
+            played = self._out.history()[-1]
+            if who in OTHERS:
+                by_others.append((words, played.started, played.started + len(played.samples) / 16_000))
+            time.sleep(3.0)
+            print(f"  [{clip}] -> {[(u.verdict, u.text) for u in self._heard[before:]]}")
+            return True
+
+    script = load_script(folder("audio_fixtures") / "demo")
+    short = place / "short.yaml"
+    short.write_text(SHORT, encoding="utf-8")
+    visit = visited(replace(script, procedure=str(short), says={**script.says, **ROUGH}), place, Person)
+    report = verify(visit.folder)
+    gates = [(e.event.was, e.event.now, e.event.how) for e in visit.entries if isinstance(e.event, Gate)]
+    taken = [
+        (words, heard.text) for words, began, ended in by_others for heard in heard_in(visit, "accepted")
+        if began < heard.ended and ended + 0.5 > heard.started
+    ]  # fmt: skip
+    lost = [e.event.what for e in visit.entries if isinstance(e.event, SoundLost)]
+    back = [e.event.what for e in visit.entries if isinstance(e.event, SoundBack)]
+    cleared = [e.event.text for e in visit.entries if isinstance(e.event, Say) and "Isolation is cleared" in e.event.text]
+    print(f"ended: {visit.state.outcome or 'not'} {visit.gave_up}  record holds: {report.holds}")
+    print(f"gates: {[(was.value, now.value, str(how)) for was, now, how in gates if was is not now]}")
+    print(f"lost: {lost}  back: {back}  told: {cleared}  taken of others: {taken}")
+    after = [now.value for _, now, _ in gates]
+    anew = "ISOLATED" in after and "LIVE" in after[after.index("ISOLATED") :] and after.count("ISOLATED") > 1
+    return int(not (report.holds and visit.state.outcome == "done" and lost and back and cleared and anew and not taken))
 
 
 if __name__ == "__main__":

@@ -319,6 +319,16 @@ def test_a_source_is_shut_while_somebody_here_has_no_lock_on_it() -> None:
     assert lock.lock_on(joined, BEN, phrase("isolated", BEN)).missing(["plug", "cap"]) == ()
 
 
+def test_who_came_late_is_late_until_their_lock_is_on_or_nothing_is_held() -> None:
+    """A lock from before does not count for who comes while something is held."""
+    held = replace(ready(), holds={"plug": DEAD, "tap": DEAD}, late=frozenset({"Ben"}))
+    assert lock.turn(held, ["tap"], SourceEvent.POWER_IS_ON, 7.0).late == {"Ben"}
+    assert lock.turn(held, ["plug", "tap"], SourceEvent.POWER_IS_ON, 7.0).late == frozenset()
+    worn = replace(lock.join(held, BEN.name, BEN.number), failures=2, speaker="Ben")
+    on = lock.lock_on(worn, BEN, phrase("isolated", BEN))
+    assert (on.late, on.failures, on.speaker, on.last_heard) == (frozenset(), 0, "", 5.0)
+
+
 @pytest.mark.parametrize("ended", [0.0, 3999.0, 4000.0])
 def test_a_phrase_never_makes_it_look_as_if_nobody_had_spoken(ended: float) -> None:
     """Whatever times an utterance carries, a silence is counted from when somebody last spoke (rule 4)."""

@@ -177,7 +177,7 @@ class Visit:
     last_words: tuple[Played, Played]  # the procedure's own, and those of the sealed record
 
 
-def visited(script: Script, place: Path) -> Visit:
+def visited(script: Script, place: Path, person: type[Technician] = Technician) -> Visit:
     """The visit, held on the booth's devices."""
     asked = commands.VisitOptions(
         procedure=script.procedure, resume=None, typed=False, sound_in=MICROPHONE, sound_out=LOUDSPEAKER, engine=None,
@@ -186,7 +186,7 @@ def visited(script: Script, place: Path) -> Visit:
     engine = recogniser()
     session = commands.opened(asked, engine.name)
     out = Loudspeaker(LOUDSPEAKER, commands.RecordClock(session), lambda _: None)
-    technician = Technician(script, out)
+    technician = person(script, out)
     sinks: list[Any] = []
     printed = commands.printer(sys.stdout)
 
