@@ -2,9 +2,9 @@
 
 Rules of this file:
 
-- One lock, one person (29 CFR 1910.147 (c)(5)(ii)): each states their own number, and no two the same.
-- A lock goes on, and comes off, by the phrase with its owner's number; `opens` is the one place that looks.
-- A lock whose owner is gone comes off by the procedure of (e)(3) alone, in `without_owner`, after each of its steps.
+- One lock, one person (29 CFR 1910.147 (c)(5)(ii)): each states their own number, and no two are the same.
+- A lock goes on, and comes off, by the phrase with its owner's number; only `opens` compares them.
+- A lock whose owner is gone comes off only by the procedure of (e)(3), in `without_owner`, after each of its steps.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ WITHOUT_OWNER: tuple[str, ...] = ("absent-not-here", "absent-tried", "absent-dir
 
 @dataclass(frozen=True)
 class Person:
-    """`number`: on their own lock, as digit words, () before it was stated. `here`: at the cabinet in this part of the
+    """`number`: on their own lock, as digit words, () before it is stated. `here`: at the cabinet in this part of the
     visit."""
 
     name: str

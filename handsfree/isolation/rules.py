@@ -1,12 +1,12 @@
-"""The rules of reaching a hazard, written once: the proof of a procedure's graph and the running visit both decide by these.
+"""The rules for reaching a hazard, written once: the proof of a procedure's graph and the running visit both use them.
 
 1. Each source has one state: LIVE, ISOLATING, ISOLATED, RESTORING. All begin LIVE.
-2. ISOLATED is reached in `proved` alone: from ISOLATING, after it was claimed (everybody's gate phrase; of what has no lock,
-   that it was relieved), once every proof the source asks for was given in this isolation.
-3. What is behind another source (a charge behind the mains) can be claimed only while that one is claimed or ISOLATED, and
-   falls with it. A measurement proves a source only when all that is behind it was relieved before.
-4. A try to start proves only what was seen running or lit before.
-5. Whatever is not in the table leaves a source LIVE. Clearing is never refused. Clearing one leaves the others.
+2. A source becomes ISOLATED only in `proved`: from ISOLATING, after it was claimed, once every proof that it asks for was
+   given in this isolation. It is claimed by everybody's gate phrase or, if it has no lock, by being relieved.
+3. A source behind another (a charge behind the mains) can be claimed only while that other is claimed or ISOLATED, and is
+   cleared with it. A measurement proves a source only when every source behind it was relieved before.
+4. An attempt to start proves only what was seen running or lit before.
+5. Whatever is not in the table leaves a source LIVE. Clearing is never refused. Clearing one source leaves the others.
 6. A step is open when every source it needs is ISOLATED.
 
 29 CFR 1910.147 (d), (e); 1910.333 (b)(2)(iv).
@@ -29,7 +29,7 @@ class Power(StrEnum):
 
 
 class SourceEvent(StrEnum):
-    """What can happen to a source's state, but for its claim and its proof, which have functions of their own."""
+    """What can happen to a source's state, except its claim and its proof, which have functions of their own."""
 
     ISOLATION_BEGUN = "isolation begun"
     RESTORE_BEGUN = "restore begun"
@@ -54,8 +54,8 @@ TABLE: dict[tuple[Power, SourceEvent], Power] = {
 
 @dataclass(frozen=True)
 class Hold:
-    """How one source stands. `claimed`: the phrase was given, or it was relieved, in this isolation; `proofs`: methods that
-    proved it in this isolation; `seen`: it was seen running or lit before its controls were switched off."""
+    """The state of one source. `claimed`: the phrase was given, or it was relieved, in this isolation; `proofs`: methods
+    that proved it in this isolation; `seen`: it was seen running or lit before its controls were switched off."""
 
     power: Power = Power.LIVE
     claimed: bool = False
