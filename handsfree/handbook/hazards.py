@@ -42,7 +42,7 @@ def _done(one: Method) -> str:
     if one.form == "look":
         return "Somebody looks whether it rests, is slack or is blocked, and says so."
     if one.form == "try":
-        return f"Somebody tries to start it, and it does not start. If nothing was seen running before: `{one.instead}` instead."
+        return f"Somebody tries to start it, and it does not start. If nothing was seen running before: `{one.instead}`."
     points = ", ".join(one.points)
     return f"Measure the {one.quantity}: {points}. Dead is below {one.most:g} {symbol(one.unit).strip()}, or a lower limit."
 
