@@ -17,7 +17,7 @@ def not_with(one: str, given: bool, **others: object) -> None:
     for name, value in others.items():
         other = "--" + name.replace("_", "-")
         if given and value not in (None, False):
-            raise Trouble(f"{one} and {other} cannot stand together; leave out the one that is not meant.")
+            raise Trouble(f"{one} and {other} cannot be used together; leave out one of them.")
 
 
 def verify(

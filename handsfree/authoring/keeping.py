@@ -84,7 +84,7 @@ class Shelf:
             replace_file(self.path, text.encode("utf-8"))
         except OSError as error:
             why = error.strerror or str(error)
-            raise Trouble(f"{self.path.name} cannot be saved ({why}); mend that, then record again: all is kept.") from None
+            raise Trouble(f"{self.path.name} cannot be saved ({why}); fix that, then record again: all is kept.") from None
 
     def _write_sound(self, name: str, clips: tuple[str, ...]) -> None:
         if (self.folder / name).is_file():
@@ -208,11 +208,11 @@ def replayed(shelf: Shelf) -> tuple[RecorderState, Mapping[str, int], str]:
             state = state_before(entry.event)
             shelf = replace(shelf, base=entry.event.copies[0][1] if entry.event.copies else "")
         if state is None:
-            raise Trouble(f"{shelf.session.name} does not begin as a recording does; it cannot be taken up.", 3)
+            raise Trouble(f"{shelf.session.name} is not a recording; it cannot be resumed.", 3)
         state, effects = machine.advance(state, entry)
         for effect in effects:
             if isinstance(effect, Save):
                 saved[text_digest(shelf.text(effect.draft))] = entry.n
     if state is None:
-        raise Trouble(f"{shelf.session.name} holds no event; take it away and record anew.")
+        raise Trouble(f"{shelf.session.name} contains no event; remove it and record again.")
     return state, saved, shelf.base

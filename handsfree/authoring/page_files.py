@@ -44,7 +44,7 @@ class PageRecording:
             replace_file(self.path, text_of(page).encode("utf-8"))
         except OSError as error:
             why = error.strerror or str(error)
-            raise Trouble(f"{self.path.name} cannot be saved ({why}); mend that, then record again: all is kept.") from None
+            raise Trouble(f"{self.path.name} cannot be saved ({why}); fix that, then record again: all is kept.") from None
 
 
 def open_page(asked: RecordOptions, language: str, writer: str, engine: str) -> PageRecording:

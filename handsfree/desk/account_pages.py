@@ -267,7 +267,7 @@ def _taken_away(request: Request, form: FormFields) -> Response:
     desk, account = desk_of(request), request.state.account
     coded, keys = factor.wanted(desk.people, account.id), keyfobs.count(desk.people, account.id)
     if account.role in desk.two_factors and coded + keys < 2:
-        raise Trouble(f"A {account.role} here needs a second factor. Add another first, then take this one away.")
+        raise Trouble(f"A {account.role} here needs a second factor. Add another first, then remove this one.")
     if form.get("do") == "remove":
         factor.remove(desk.people, account.id)
     else:

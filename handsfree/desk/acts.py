@@ -158,7 +158,7 @@ def _end(path: Path) -> tuple[int, str]:
         return 0, ""
     entry = entry_in(last)
     if entry is None:
-        raise Trouble(f"The desk's journal {path} was changed at its end. Put back a good copy; it is not written on.", 3)
+        raise Trouble(f"The desk's journal {path} was changed at its end. Put back a good copy first.", 3)
     return json.loads(entry)["n"] + 1, hashlib.sha256(entry).hexdigest()
 
 
@@ -176,7 +176,7 @@ def read(folder: Path, known: dict[str, str] | None = None) -> Iterator[Kept]:
             entry = entry_in(line)
             data: dict[str, Any] = json.loads(entry) if entry is not None else {}
             if entry is None or data.get("n") != n or data.get("prev") != prev or data.get("kind") not in (KIND, OLD_KIND):
-                raise Trouble(f"The desk's journal {path} does not hold at line {n + 1}: it was changed.", 3)
+                raise Trouble(f"The desk's journal {path} is broken at line {n + 1}: it was changed.", 3)
             _judge(path, data, known or {})
             yield Kept(n, data["wall"], data.get("device", ""), _act(data["event"]))
             prev = hashlib.sha256(entry).hexdigest()
@@ -189,7 +189,7 @@ def _act(event: dict[str, Any]) -> DeskAct:
 
 
 def _judge(path: Path, data: dict[str, Any], known: dict[str, str]) -> None:
-    where = f"The desk's journal {path} does not hold at line {data['n'] + 1}"
+    where = f"The desk's journal {path} is broken at line {data['n'] + 1}"
     if "signature" not in data:
         return
     plain = {name: value for name, value in data.items() if name != "signature"}

@@ -136,8 +136,8 @@ def check(asked: DeskOptions) -> None:
     named = queries.all_files(desk.engine)
     bad = desk.files.check(named, lambda sentence: print(sentence, file=sys.stderr))
     if bad:
-        raise Trouble(f"{bad} of {len(named)} files do not hold.", 3)
-    print(f"{count} acts and {len(named)} files hold.")
+        raise Trouble(f"{bad} of {len(named)} files are not intact.", 3)
+    print(f"{count} acts and {len(named)} files are intact.")
 
 
 def _as_the_desk(asked: DeskOptions) -> Desk:

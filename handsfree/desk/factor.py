@@ -62,7 +62,7 @@ def begin(engine: Engine, person: int, name: str) -> FactorSecret:
     import segno
 
     if wanted(engine, person):
-        raise Trouble("You have a second factor already; take it away first.")
+        raise Trouble("You already have a second factor; remove it first.")
     secret = pyotp.random_base32()
     with engine.begin() as connection:
         connection.execute(delete(SecondFactor).where(SecondFactor.person_id == person))

@@ -49,9 +49,9 @@ class Files:
                 held = self._system.cat_file(at) == b"handsfree"
                 self._system.rm_file(at)
         except OSError as error:
-            raise Trouble(f"The store {self.url} cannot be used: {error}. See its name and who may write there.") from None
+            raise Trouble(f"The store {self.url} cannot be used: {error}. Check its name and who may write there.") from None
         if not held:
-            raise Trouble(f"The store {self.url} gave back something else than was put there; do not use it.")
+            raise Trouble(f"The store {self.url} returned something other than what was stored; do not use it.")
 
     @contextlib.contextmanager
     def _answering(self) -> Iterator[None]:

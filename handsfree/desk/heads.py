@@ -166,7 +166,7 @@ class Heads:
         entry = entry_in(line)
         data: dict[str, Any] = json.loads(entry) if entry is not None else {}
         if entry is None or data.get("n") != n or data.get("prev") != prev:
-            raise Trouble(f"The head ledger {self.folder / FILE} does not hold at line {n + 1}: it was changed.", 3)
+            raise Trouble(f"The head ledger {self.folder / FILE} is broken at line {n + 1}: it was changed.", 3)
         return data, hashlib.sha256(entry).hexdigest()
 
     def _signed(self, wall: str) -> TreeHead:

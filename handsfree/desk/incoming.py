@@ -266,7 +266,7 @@ class Intake:
                 try:
                     self.files.keep(manifest.visit, part.path, staged / part.path)
                 except OSError as error:
-                    raise Trouble(f"The store of sound will not have it: {error}. Try again later.") from None
+                    raise Trouble(f"The sound store does not accept it: {error}. Try again later.") from None
                 (staged / part.path).unlink()
 
     def _appear(self, staged: Path, place: Path) -> None:

@@ -57,10 +57,10 @@ def keys_of(engine: Engine, person: int) -> list[tuple[int, str, float]]:
 def begin(engine: Engine, person: int, account: str, host: str) -> str:
     """What a browser needs to make a key known (JSON). Trouble where there are too many, or none can be used here."""
     if not name_of(host):
-        raise Trouble(f"A security key works at a name, and {host} is a number. Open the desk by its name.")
+        raise Trouble(f"A security key needs a host name, and {host} is a number. Open the desk by its host name.")
     there = _credentials(engine, person)
     if len(there) >= MOST:
-        raise Trouble(f"You have {MOST} security keys already; take one away first.")
+        raise Trouble(f"You have {MOST} security keys already; remove one first.")
     user = PublicKeyCredentialUserEntity(id=f"desk-{person}".encode(), name=account, display_name=account)
     options, state = _server(host).register_begin(user, there, user_verification=UserVerificationRequirement.DISCOURAGED)
     _keep(engine, _of_account(person), state)

@@ -89,7 +89,7 @@ def judge_password(password: str, name: str) -> None:
         raise Trouble(f"A password has at most {LONGEST_PASSWORD} characters.")
     ends = {password[:JUDGED], password[-JUDGED:]}
     if max(zxcvbn(end, user_inputs=[name, "handsfree", "desk"])["guesses_log10"] for end in ends) < GUESSES:
-        raise Trouble("That password would be guessed; take several words that do not belong together.")
+        raise Trouble("That password is easy to guess; use several words that do not belong together.")
 
 
 def _judge_place(role: str, team: str) -> None:
@@ -98,7 +98,7 @@ def _judge_place(role: str, team: str) -> None:
     if role == "supervisor" and not team:
         raise Trouble("A supervisor has a team: give --team NAME, or --team '*' for everybody.")
     if role != "supervisor" and team == "*":
-        raise Trouble("Only a supervisor's team can be '*', everybody; give the name of one.")
+        raise Trouble("Only a supervisor's team can be '*' (everybody); give the name of one team.")
 
 
 def add(engine: Engine, name: str, role: str, team: str, technician: str, password: str, mail: str = "") -> str:
@@ -111,7 +111,7 @@ def add(engine: Engine, name: str, role: str, team: str, technician: str, passwo
     if role == "device" and mail:
         raise Trouble("A device signs in with its key alone.")
     if mail and (mail.count("@") != 1 or len(mail) > 200 or not mail.isprintable()):
-        raise Trouble("--mail is the address by which the provider knows the person: name@example.org")
+        raise Trouble("--mail is the person's address at the sign-in provider, such as name@example.org")
     by_password = role != "device" and not (mail and not password)
     if by_password:
         judge_password(password, name)
@@ -119,7 +119,7 @@ def add(engine: Engine, name: str, role: str, team: str, technician: str, passwo
            "password": _hasher.hash(password) if by_password else "", "upload_key": digest(key) if key else ""}
     with engine.begin() as connection:
         if connection.scalar(select(func.count()).select_from(User).where(User.name == name)):
-            raise Trouble(f"There is somebody called '{name}' already; take them away first, or choose another name.")
+            raise Trouble(f"Somebody is called '{name}' already; remove them first, or choose another name.")
         if mail and connection.scalar(select(Elsewhere.person_id).where(Elsewhere.mail == mail.casefold())) is not None:
             raise Trouble(f"Somebody has the address {mail} already.")
         made = connection.execute(insert(User).returning(User.id), [row]).scalar_one()
@@ -133,7 +133,7 @@ def add(engine: Engine, name: str, role: str, team: str, technician: str, passwo
 def _there(connection: Connection, name: str) -> Any:
     row = connection.execute(select(User).where(User.name == name)).first()
     if row is None:
-        raise Trouble(f"There is nobody called '{name}'; 'handsfree desk people-list' shows who there is.")
+        raise Trouble(f"There is nobody called '{name}'; 'handsfree desk people-list' lists everybody.")
     return row
 
 
@@ -181,7 +181,7 @@ def reset_password(engine: Engine, name: str, password: str) -> None:
     with engine.begin() as connection:
         row = _there(connection, name)
         if row.role == "device":
-            raise Trouble("A device has a key, no password: remove it and add it again for a new one.")
+            raise Trouble("A device has a key, not a password: for a new key, remove it and add it again.")
         counted = (Attempt.of == _of_name(name)) | Attempt.of.startswith(f"{_of_name(name)}|", autoescape=True)
         connection.execute(delete(Attempt).where(counted))
         _put_password(connection, row.id, password)
@@ -290,7 +290,7 @@ def judged(engine: Engine, name: str, password: str, address: str, now: float) -
             count(of_name) > OF_NAME_ANYWHERE and not known_here
         ):
             security_log.note("sign-in not tried, too many failures", name=who, address=address)
-            raise Trouble("Too many failures to sign in from here. Wait a quarter of an hour.")
+            raise Trouble("Too many failed sign-ins from here. Wait a quarter of an hour.")
     right = _right(row.password if row is not None and row.password else _NOBODY, password)
     security_log.note("password right" if right else "password wrong", name=who, address=address)
     with engine.begin() as connection:

@@ -191,7 +191,7 @@ def also(engine: Engine, thing: int, name: str, under: str = "") -> None:
 
 def _judge(kind: str, name: str, under: str) -> None:
     if kind not in KINDS:
-        raise Trouble(f"There is no kind '{kind}': {', '.join(KINDS[:-1])} and {KINDS[-1]} are known.")
+        raise Trouble(f"There is no kind '{kind}'; use {', '.join(KINDS[:-1])} or {KINDS[-1]}.")
     for text in (name, under):
         if len(text) > LONGEST or not text.isprintable():
             raise Trouble(f"A name has at most {LONGEST} visible characters. Nothing was changed.")

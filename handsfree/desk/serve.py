@@ -68,14 +68,14 @@ def loopback(host: str) -> bool:
 def judge(asked: DeskOptions, accounts: int) -> None:
     """May it start? Trouble where others could reach it without TLS or without accounts."""
     if (asked.certificate is None) != (asked.key is None):
-        raise Trouble("TLS takes both a certificate and its key; give --certificate and --key.")
+        raise Trouble("TLS needs both a certificate and its key; give --certificate and --key.")
     for path in (asked.certificate, asked.key):
         if path is not None and not path.is_file():
             raise Trouble(f"There is no file {path}; give the certificate and its key as PEM files.")
     if asked.origin is not None:
         parts = urlsplit(asked.origin)
         if parts.scheme != "https" or not parts.netloc or parts.path not in ("", "/"):
-            raise Trouble("--origin is the address browsers use, with TLS and without a path: https://desk.example.org")
+            raise Trouble("--origin is the address that browsers use, with https and without a path: https://desk.example.org")
         if not loopback(asked.host) and asked.certificate is None:
             raise Trouble("With --origin alone a proxy on this machine does the TLS: leave --host on loopback, or give "
                           "--certificate and --key.")

@@ -51,7 +51,7 @@ class SignOn:
         parts = urlsplit(issuer)
         near = parts.scheme == "http" and parts.hostname in LOOPBACK
         if not parts.netloc or (parts.scheme != "https" and not near):
-            raise Trouble("The provider to sign in with is its address with https, as its own pages give it.")
+            raise Trouble("Give the sign-in provider as its https address, as on its own pages.")
         self.issuer, self.label = issuer.rstrip("/"), label or str(parts.hostname)
         oauth = OAuth()
         self._client = oauth.register(
@@ -75,7 +75,7 @@ class SignOn:
             if len(self._begun) >= MOST:
                 self._begun = {n: v for n, v in self._begun.items() if v[0] > now - WAIT}
             if len(self._begun) >= MOST:
-                raise Trouble("Very many are signing in at this moment. Try again in a few minutes.")
+                raise Trouble("Too many people are signing in at this moment. Try again in a few minutes.")
             self._begun[name] = now, kept
         # Lax: the answer comes from the provider's page, and a Strict cookie would not come with it.
         answer.set_cookie(cookie, name, max_age=int(WAIT), httponly=True, samesite="lax", secure=secure, path="/")
@@ -86,7 +86,7 @@ class SignOn:
         with self._lock:
             began, kept = self._begun.pop(cookie, (0.0, {}))
         if not kept or began < time.time() - WAIT:
-            raise Trouble("That took too long, or was begun in another browser. Sign in again.")
+            raise Trouble("That took too long, or began in another browser. Sign in again.")
         request.scope["session"] = kept
         try:
             token = await self._client.authorize_access_token(request)
@@ -98,5 +98,5 @@ class SignOn:
         except Exception as error:  # refused there, forged, or broken: nobody comes in by it
             raise Trouble(f"{self.label} did not vouch for you ({type(error).__name__}). Nothing was changed.") from None
         if found.issuer.rstrip("/") != self.issuer or not found.subject:
-            raise Trouble(f"{self.label} answered in another's name. Nothing was changed.")
+            raise Trouble(f"{self.label} answered for somebody else. Nothing was changed.")
         return found

@@ -82,23 +82,23 @@ def turned(hold: Hold, what: SourceEvent) -> Hold:
 
 
 def saw(hold: Hold, running: bool) -> Hold:
-    """Whether it ran or was lit before its controls were switched off, of a source that is being isolated."""
+    """Whether a source that is being isolated ran or was lit before its controls were switched off."""
     return replace(hold, seen=running) if hold.power is Power.ISOLATING else hold
 
 
 def unready(source: Source, holds: Holds) -> tuple[str, ...]:
-    """What must be claimed before this source can be: those that fill it again (rule 3)."""
+    """What must be claimed before this source can be: the sources that refill it (rule 3)."""
     return tuple(name for name in source.behind if not at(holds, name).held)
 
 
 def by_phrase(sources: Sources, names: Iterable[str]) -> tuple[str, ...]:
-    """Of the sources of one isolation, those that are claimed by the phrase: what has a lock. () where it relieves."""
+    """Of the sources of one isolation, those that are claimed by the phrase: those with a lock. () if it relieves."""
     return tuple(name for name in names if sources[name].kind.lock)
 
 
 def claimed(sources: Sources, names: Iterable[str], holds: Holds) -> dict[str, Hold]:
-    """With what an isolation of these claims: what has a lock, or, where nothing has, what was relieved; of these what is
-    being isolated and nothing fills again (rules 2 and 3)."""
+    """What an isolation of these sources claims: those with a lock or, if none has one, those that were relieved; only
+    sources that are being isolated and that nothing refills (rules 2 and 3)."""
     all_names = tuple(names)
     then = dict(holds)
     for name in by_phrase(sources, all_names) or all_names:
@@ -122,7 +122,8 @@ def tells(method: Method, hold: Hold) -> bool:
 
 
 def proved(source: Source, method: str, hold: Hold) -> Hold:
-    """After a proof of death. ISOLATED is made here and nowhere else (rule 2); a proof of what was never claimed is none."""
+    """After a proof that it is dead. Only here does a source become ISOLATED (rule 2). A proof of a source that was never
+    claimed does not count."""
     proofs = hold.proofs | {method}
     if hold.power is Power.ISOLATED:
         return replace(hold, proofs=proofs)
@@ -132,7 +133,7 @@ def proved(source: Source, method: str, hold: Hold) -> Hold:
 
 
 def settled(sources: Sources, holds: Holds) -> dict[str, Hold]:
-    """What is behind a source that nobody holds any more is not held either (rule 3)."""
+    """A source behind one that is no longer held is not held either (rule 3)."""
     found = dict(holds)
     while True:
         fallen = [name for name, hold in found.items() if hold.held and name in sources and unready(sources[name], found)]

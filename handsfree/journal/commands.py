@@ -41,7 +41,7 @@ def verify(
     try:
         noted = as_words(words) if words is not None else None
     except ValueError as error:
-        raise Trouble(f"'{words}' will not do for --words: {error}.") from None
+        raise Trouble(f"'{words}' cannot be used for --words: {error}.") from None
     known, removers = device_keys.known(keys_folder), device_keys.removers(keys_folder)
     report = judge(visit, known=known, removers=removers, signed=signed, events=events, head=head, words=noted)
     if as_json:
@@ -53,7 +53,7 @@ def verify(
             "removals": [asdict(r) for r in report.removals],
         }))  # fmt: skip
     if not report.holds:
-        raise Trouble(f"The record of {visit} does not hold at event {report.at}. {report.problem}", 3)
+        raise Trouble(f"The record of {visit} is broken at event {report.at}. {report.problem}", 3)
     if not as_json:
         out = console or Console()
         left = report.clips - report.removed
@@ -100,7 +100,7 @@ def replay(
         if path is not None:
             out.print(escape(f"Written: {path}"), highlight=False, soft_wrap=True)
     if not told.report.holds:
-        raise Trouble(f"The record of {visit} does not hold at event {told.report.at}. {told.report.problem}", 3)
+        raise Trouble(f"The record of {visit} is broken at event {told.report.at}. {told.report.problem}", 3)
     if told.departure is not None:
         where = told.departure
         sentence = f"The record of {visit} does not follow from the machine at event {where.n}: {where.sentence}."
@@ -198,7 +198,7 @@ def _say_whether_it_holds(visit: Path) -> None:
     _, _, broken_at = readable(visit)
     if broken_at is not None:
         why = "what stands behind is written, too, and marked as unverified"
-        raise Trouble(f"The record of {visit} does not hold at event {broken_at}; {why}.", 3)
+        raise Trouble(f"The record of {visit} is broken at event {broken_at}; {why}.", 3)
 
 
 def report(visit: Path, to: Path, *, keys_folder: Path | None = None, console: Console | None = None) -> None:
@@ -217,4 +217,4 @@ def report(visit: Path, to: Path, *, keys_folder: Path | None = None, console: C
         save(to, lambda: service_pdf(found))
     (console or Console()).print(escape(f"Written: {to}"), highlight=False, soft_wrap=True)
     if not told.report.holds:
-        raise Trouble(f"The record of {visit} does not hold at event {told.report.at}. {told.report.problem}", 3)
+        raise Trouble(f"The record of {visit} is broken at event {told.report.at}. {told.report.problem}", 3)

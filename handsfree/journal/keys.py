@@ -58,7 +58,7 @@ def make(device: str, folder: Path | None = None) -> DeviceKey:
     if not _DEVICE.fullmatch(device):
         raise Trouble(f"'{device}' cannot name a device; use letters, digits, '.', '_' and '-', a letter or digit first.")
     if (folder / SECRET).exists():
-        raise Trouble(f"This device has a key already, in {folder}. Keep it; move it away only if it is no longer trusted.")
+        raise Trouble(f"This device already has a key, in {folder}. Keep it; move it away only if it is no longer trusted.")
     secret = Ed25519PrivateKey.generate()
     pem = secret.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
     key = DeviceKey(device, secret)
@@ -86,7 +86,7 @@ def load(folder: Path | None = None) -> DeviceKey | None:
     except (OSError, ValueError, TypeError):
         raise Trouble(f"The device's key {path} cannot be read. Put back a good copy, or make a new one.") from None
     if not isinstance(secret, Ed25519PrivateKey) or not first.startswith(b"device: "):
-        raise Trouble(f"{path} holds no Ed25519 key of a device. Move it away and make a new one with 'handsfree keys'.")
+        raise Trouble(f"{path} contains no Ed25519 device key. Move it away and make a new one with 'handsfree keys'.")
     return DeviceKey(first.decode(errors="replace").removeprefix("device: ").strip(), secret)
 
 

@@ -42,7 +42,7 @@ def prune(
     """The sound of every visit under `visits` (or of that visit itself) whose last event is older. Trouble where there is no
     such folder."""
     if not visits.is_dir():
-        raise Trouble(f"There is no folder {visits}; give the one that visits are kept in.")
+        raise Trouble(f"There is no folder {visits}; give the folder of the visits.")
     folders = [visits] if (visits / JOURNAL).is_file() else sorted(p.parent for p in visits.glob(f"*/{JOURNAL}"))
     for folder in folders:
         try:
@@ -72,7 +72,7 @@ def _one(folder: Path, older_than: timedelta, now: datetime, key: DeviceKey | No
         return Pruned(folder)
     report = verify(folder)
     if not report.holds and not report.open_end:
-        return Pruned(folder, why_not=f"its record does not hold at event {report.at}; it is left as it is")
+        return Pruned(folder, why_not=f"its record is broken at event {report.at}; it is left as it is")
     if signed and key is None:
         return Pruned(folder, why_not="it is signed, and this device has no key to sign the mark with")
     days = older_than.total_seconds() / 86400

@@ -112,7 +112,7 @@ def read(visit: Path) -> Iterator[Stamped]:
                 yield stamped(entry)
     except Broken as broken:
         if torn_tail(path, broken) is None:
-            raise Trouble(f"The record of {visit} does not hold at {broken}. Run 'handsfree verify {visit}'.", 3) from None
+            raise Trouble(f"The record of {visit} is broken at {broken}. Run 'handsfree verify {visit}'.", 3) from None
     except OSError as error:
         raise Trouble(f"{path} cannot be read: {error.strerror}. Check the disk and who may read it.") from None
 

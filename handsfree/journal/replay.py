@@ -37,7 +37,7 @@ class ReplayOptions:
 def wish(speed: float | None, begin: str | None, only: str | None) -> ReplayOptions:
     """From the command line. Trouble for what is none."""
     if speed is not None and not 0.1 <= speed <= 100:
-        raise Trouble("A replay's speed is from 0.1 to 100; 1 is the visit's own time.")
+        raise Trouble("A replay's speed is from 0.1 to 100; 1 is real time.")
     if only is not None and only not in TOPICS:
         raise Trouble(f"There is no topic '{only}'; a replay can show only {', '.join(TOPICS[:-1])} or {TOPICS[-1]}.")
     return ReplayOptions(speed, _seconds(begin), only)
@@ -48,7 +48,7 @@ def _seconds(text: str | None) -> float:
     if not text:
         return 0.0
     if not re.fullmatch(r"(?:(?:\d+:)?\d+:)?\d+(?:\.\d+)?", text):
-        raise Trouble(f"'{text}' is no time in a visit; write seconds, or minutes and seconds as 1:30, or 0:01:30.")
+        raise Trouble(f"'{text}' is not a time in a visit; write seconds, or minutes and seconds such as 1:30, or 0:01:30.")
     total = 0.0
     for part in text.split(":"):
         total = total * 60 + float(part)

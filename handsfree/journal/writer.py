@@ -64,7 +64,7 @@ class Journal:
             journal = cls(folder, disk, VisitClock(clock or SystemClock()), key, _locked(folder))
             journal._file = disk.append_to(folder / JOURNAL, new=True)
         except FileExistsError:
-            raise Trouble(f"{folder} is there already. Give the visit a folder of its own, or resume that one.") from None
+            raise Trouble(f"{folder} exists already. Give the visit its own folder, or resume that one.") from None
         except OSError as error:
             raise _trouble(folder, error, begun=False) from None
         return journal
@@ -108,7 +108,7 @@ class Journal:
                 if tail is None:
                     raise Trouble(f"{self.folder} cannot be resumed: its record was changed at {broken}.", 3) from None
         if last is None:
-            raise Trouble(f"{self.folder} has no event that reached the disk: nothing to resume. Begin the visit anew.")
+            raise Trouble(f"{self.folder} has no event on disk: there is nothing to resume. Begin a new visit.")
         self._clock.carry_on(last.mono, last.wall)
         self._file = self._disk.append_to(path, new=False)
         self._sweep(named)
@@ -269,7 +269,7 @@ def _locked(folder: Path) -> FileLock:
     try:
         lock.acquire()
     except Timeout:
-        raise Trouble(f"{folder} is being written by another handsfree. Stop that one first.") from None
+        raise Trouble(f"{folder} is in use by another handsfree. Stop that one first.") from None
     except OSError as error:
         raise _trouble(folder, error) from None
     return lock
@@ -288,7 +288,7 @@ _WHY = {
 def _trouble(folder: Path, error: OSError, *, begun: bool = True) -> Trouble:
     reason, advice = _WHY.get(error.errno or 0, (f"the disk failed ({error.strerror})", "look after the disk"))
     if not begun:
-        return Trouble(f"No record can be begun in {folder}: {reason}; {advice}, then begin again.")
+        return Trouble(f"A record cannot be started in {folder}: {reason}; {advice}, then start again.")
     stops = "The visit stops here, safely recorded up to now" if error.errno in _WHY else "The visit stops here"
     return Unkept(
         f"Nothing can be recorded in {folder}: {reason}. {stops}; {advice}, then resume the visit with "

@@ -81,7 +81,7 @@ def address_of(text: str) -> str:
     if parts.username is not None or parts.password is not None:
         raise Trouble("Do not put a key into the address; put it into a file and name the file with --key.")
     if parts.scheme == "http" and not loopback(host):
-        raise Trouble(f"To {host} visits go only over TLS, or others could read and change them; give an https:// address.")
+        raise Trouble(f"Visits go to {host} only over TLS, or others could read and change them; give an https:// address.")
     return f"{parts.scheme}://{parts.netloc.lower()}{parts.path.rstrip('/')}"
 
 

@@ -155,7 +155,7 @@ def load(folder: Path, engine: str) -> dict[Stake, float] | None:
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         raise Trouble(f"The enrolment in {folder} is damaged; delete it and read the phrases again.") from None
     if any(stake is Stake.GATE or not abs(value) <= _LARGEST for stake, value in found.items()):
-        raise Trouble(f"The enrolment in {folder} was changed by hand beyond what it may; delete it and read again.")
+        raise Trouble(f"The enrolment in {folder} was changed by hand too far; delete it and read the phrases again.")
     return found if made_with == (engine, acceptance_digest()) else None
 
 

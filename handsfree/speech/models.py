@@ -235,7 +235,7 @@ def fetch_whisper(folder: Path, size: str) -> SpeechModel:
     """Fetch whisper weights of `size`, one that acceptance is fitted to, from where those who converted them keep them.
     Trouble where there is no network, no such size, or what came is not what it should be."""
     if size not in neural_weights.SIZES:
-        raise Trouble(f"Nothing here is fitted to whisper '{size}'; say one of {', '.join(neural_weights.SIZES)}.")
+        raise Trouble(f"This program is not fitted to whisper '{size}'; use one of {', '.join(neural_weights.SIZES)}.")
     with _workshop(folder) as made:
         place = made / f"whisper-{size}"
         place.mkdir()

@@ -251,7 +251,7 @@ def weights() -> bytes:
     except OSError:
         raise Trouble(f"The weights of the phonetic witness are missing; {again}") from None
     if hashlib.sha256(data).hexdigest() != SHA256:
-        raise Trouble(f"The weights of the phonetic witness are not those they should be, or not all there; {again}")
+        raise Trouble(f"The weights of the phonetic witness are not the right ones, or not complete; {again}")
     return data
 
 

@@ -91,6 +91,6 @@ def adapted(data: bytes, corrections: Path = CORRECTIONS, share: float = 1.0) ->
                 weights[name][...] = weights[name].astype(np.float32) + rows.reshape(change.shape)
     except (OSError, ValueError, KeyError, EOFError, BadZipFile, zlib.error) as error:
         raise Trouble(
-            f"What the phonetic witness was taught cannot be read ({corrections.name}: {error}); install handsfree again."
+            f"The training of the phonetic witness cannot be read ({corrections.name}: {error}); install handsfree again."
         ) from None
     return out.tobytes()

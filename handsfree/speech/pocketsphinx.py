@@ -320,7 +320,7 @@ def _evidence(
 def load(language: str = "en") -> PocketSphinx:
     """The engine of the process for a language. Trouble for a language that PocketSphinx's bundled model does not speak."""
     if language != "en":
-        raise Trouble("pocketsphinx carries a model of US English only; install a Vosk model for another language.")
+        raise Trouble("pocketsphinx comes with a model of US English only; install a Vosk model for another language.")
     from handsfree.language.english import LANGUAGE
 
     return PocketSphinx(LANGUAGE)

@@ -40,7 +40,7 @@ class Recogniser:
         self, engines: Sequence[Engine], language: Language, enrolment: Shift | None = None, missing: str = ""
     ) -> None:
         if not engines:
-            raise Trouble("No speech engine is there; install one (see 'handsfree models').")
+            raise Trouble("No speech engine is installed; install one (see 'handsfree models').")
         self.engines = tuple(engines)
         self.language = language
         self.enrolment = dict(enrolment or {})
@@ -130,7 +130,7 @@ def build_recogniser(engine: str | None, language_code: str, models_dir: Path) -
 
     language = load(language_code)
     if engine is not None and engine not in SETS:
-        raise Trouble(f"There is no engine '{engine}'; there are: {', '.join(SETS)}.")
+        raise Trouble(f"There is no engine '{engine}'; use one of {', '.join(SETS)}.")
     for name in SETS if engine is None else (engine,):
         found, missing = installed(name, language, models_dir, named=engine is not None)
         if found:

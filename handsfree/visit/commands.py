@@ -44,7 +44,7 @@ class VisitOptions:
 def visit(asked: VisitOptions, by_sound: Callable[[VisitOptions, bool], None], *, as_json: bool) -> None:
     """`by_sound` holds it where it is not typed. Trouble for anything that keeps the visit from running."""
     if sum(one is not None for one in (asked.procedure, asked.resume, asked.call)) > 1:
-        raise Trouble("Name one procedure, one call sheet (--call) or one visit to take up again (--resume), not two.")
+        raise Trouble("Name one procedure, one call sheet (--call) or one visit to resume (--resume), not two.")
     if not asked.typed:
         by_sound(asked, as_json)
         return

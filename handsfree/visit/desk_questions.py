@@ -119,7 +119,7 @@ def take_out(path: Path, visit: Path) -> None:
             left, done = _parted(_kept(path, "questions"), answered)
             replace_file(path, to_json(left, (*_kept(path, "answered"), *done)[-MOST_KEPT:]), 0o600)
     except OSError as error:
-        raise Trouble(f"What the desk asked is kept in {path}, which cannot be written: {error.strerror}.") from None
+        raise Trouble(f"The desk's questions are kept in {path}, which cannot be written: {error.strerror}.") from None
 
 
 def _parted(

@@ -244,7 +244,7 @@ def _to_its_end(session: Session, runner: Runner[State]) -> State:
 def _told(session: Session, state: State, trouble: Trouble) -> Trouble:
     """For whoever reads it at the desk: what to do about the cabinet, and about the visit."""
     if state.outcome not in ("", "stopped"):
-        return Trouble(f"{trouble.sentence} The visit was over before; it is in {session.folder}", trouble.status)
+        return Trouble(f"{trouble.sentence} The visit had already ended; it is in {session.folder}", trouble.status)
     again = f"handsfree visit --resume {session.folder}"
     what_now = f"Treat the cabinet as live; the visit is stopped. Take it up with: {again}"
     return Trouble(f"{trouble.sentence} {what_now}", trouble.status)
@@ -270,7 +270,7 @@ def attach(folder: Path, file: Path, step: str, key: DeviceKey | None = None) ->
     asked = [entry.event.step for entry in reader.read(folder) if isinstance(entry.event, EvidenceTaken)]
     if step not in asked:
         known = ", ".join(dict.fromkeys(asked)) or "none"
-        raise Trouble(f"No evidence was taken at '{step}' in {folder}; steps where some was: {known}.")
+        raise Trouble(f"No evidence was taken at '{step}' in {folder}; it was taken at: {known}.")
     with Journal.resume(folder, key=key) as journal:
         name, digest = journal.attach(file)
         journal.append(Attached(step, name, digest))

@@ -212,7 +212,7 @@ def test_the_first_place_that_does_not_hold_is_named(
     assert report.problem
     assert not report.open_end
     if "seal" not in why and "begins" not in why:  # those are no matter of the chain, which `read` goes by
-        with pytest.raises(Trouble, match="does not hold at event") as trouble:
+        with pytest.raises(Trouble, match="is broken at event") as trouble:
             read_list(tmp_path)
         assert trouble.value.status == 3
         assert "handsfree verify" in trouble.value.sentence
