@@ -150,5 +150,5 @@ def test_without_a_network_fetching_says_so(tmp_path: Path, monkeypatch: pytest.
 
 
 def test_a_size_that_nothing_is_fitted_to_says_which_there_are(tmp_path: Path) -> None:
-    with pytest.raises(Trouble, match=r"fitted to whisper 'enormous'; say one of tiny\.en"):
+    with pytest.raises(Trouble, match=r"fitted to whisper 'enormous'; use one of tiny\.en"):
         models.fetch_whisper(tmp_path, "enormous")
