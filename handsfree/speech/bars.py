@@ -253,7 +253,7 @@ def take(meaning: Meaning, proof: bool) -> Bar:
 
 
 def short_command(meaning: Meaning) -> bool:
-    """A command of so few sounds that it is soon heard where something else was said."""
+    """A command of so few sounds that it is easily heard where something else was said."""
     return meaning.sense is Sense.COMMAND and len(phonemes(meaning.spoken or meaning.text)) <= _SHORT
 
 

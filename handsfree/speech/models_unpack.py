@@ -2,8 +2,8 @@
 
 Rules of this file:
 
-- Nothing is written outside the folder given, no link is followed or made, nothing that was not asked for is kept.
-- A bomb is stopped by what actually comes out, not only by what the archive says of itself.
+- Nothing is written outside the folder given, no link is followed or made, and only what was asked for is kept.
+- A zip bomb is stopped by what actually comes out, not only by what the archive says about itself.
 """
 
 from __future__ import annotations
