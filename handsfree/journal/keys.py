@@ -53,7 +53,7 @@ class DeviceKey:
 
 
 def make(device: str, folder: Path | None = None) -> DeviceKey:
-    """A new secret key for this device. Trouble where it has one already: journals signed by it would lose their signer."""
+    """A new secret key for this device. Trouble if it already has one: journals signed by it would lose their signer."""
     folder = folder or default_folder()
     if not _DEVICE.fullmatch(device):
         raise Trouble(f"'{device}' cannot name a device; use letters, digits, '.', '_' and '-', a letter or digit first.")
@@ -76,7 +76,7 @@ def make(device: str, folder: Path | None = None) -> DeviceKey:
 
 
 def load(folder: Path | None = None) -> DeviceKey | None:
-    """This device's key, None where it has none."""
+    """This device's key; None if it has none."""
     path = (folder or default_folder()) / SECRET
     if not path.is_file():
         return None
@@ -108,8 +108,8 @@ def trust(device: str, public_key: str, folder: Path | None = None, *, may_remov
 
 
 def known(folder: Path | None = None) -> dict[str, str]:
-    """Public keys known here: key -> device. Trouble where one of them cannot be read: to pass over it would judge a record
-    by fewer keys than a person trusted."""
+    """Public keys known here: key -> device. Trouble if one of them cannot be read: without it a record would be judged by
+    fewer keys than a person trusts."""
     folder = (folder or default_folder()) / TRUSTED
     return {_public_key_in(path): path.stem for path in sorted(folder.glob("*.pub"))} if folder.is_dir() else {}
 

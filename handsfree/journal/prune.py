@@ -1,11 +1,12 @@
-"""Removing the sound of old visits, for bystanders are recorded too, and leaving a mark that verifies.
+"""Removing the sound of old visits, because bystanders are recorded too, and leaving a mark that verifies.
 
 Rules of this file:
 
-- The mark is on disk before the first file goes: a crash between leaves a record that holds, and the next prune goes on.
-- The events, with the hash of each clip, stay: should a clip turn up again, it can be told whether it is the one.
-- A clip that no event names is what a crash left between the clip and its event. Nothing needs a mark; it goes, too.
-- A record that does not hold is evidence of something; it is not touched.
+- The mark is on disk before the first file is removed: a crash in between leaves an intact record, and the next prune
+  goes on.
+- The events, with the hash of each clip, stay: if a clip turns up again, its hash tells whether it is the right one.
+- A clip that no event names was left by a crash between the clip and its event. It needs no mark, and is removed too.
+- A broken record is evidence of something; it is not touched.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ A_MARK = 500
 
 @dataclass(frozen=True)
 class Pruned:
-    """`removed`: clips removed; `why_not`: why nothing was, '' where something was or nothing was there."""
+    """`removed`: clips removed; `why_not`: why nothing was removed, '' if something was or there was nothing."""
 
     visit: Path
     removed: int = 0
