@@ -1,7 +1,7 @@
 """What a diagnosis of a procedure says: a fault, that something is in order, that the work is proved, or advice.
 
-Procedures call all of these findings. A supervisor, and still more a customer, must not read "Sealed drinks may stay" instead
-of the fault. What a procedure says about its finding (`means`) counts. For findings that say nothing, the shipped names
+Procedures call all of these findings. A supervisor, and still more a customer, must not read "Sealed drinks may stay"
+instead of the fault. What a procedure says of its finding (`means`) counts. For findings that say nothing, the shipped names
 that are not faults are listed here. A name that is not listed counts as a fault, so that a new one is never lost.
 """
 
