@@ -63,7 +63,7 @@ def _show(recording: Recording, state: RecorderState, as_json: bool) -> None:
         print(line)
     if not finished:
         where = "" if recording.shelf.folder == Path("procedures") else f" --folder {recording.shelf.folder}"
-        print(f"Not finished; take it up with: handsfree record {recording.shelf.name}{where}")
+        print(f"Not finished; resume it with: handsfree record {recording.shelf.name}{where}")
 
 
 def rehearse(asked: Rehearse, *, as_json: bool = False) -> None:

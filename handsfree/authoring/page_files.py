@@ -118,7 +118,7 @@ def record_page(asked: RecordOptions, *, as_json: bool = False) -> None:
         return
     print(f"Written: {recording.path}" if recording.path.is_file() else "No file was written: the page has no title yet.")
     if not finished:
-        print(f"Not finished; take it up with: handsfree record {asked.name} --cabinet")
+        print(f"Not finished; resume it with: handsfree record {asked.name} --cabinet")
 
 
 def _typed(recording: PageRecording) -> tuple[Ear, Mouth]:

@@ -64,7 +64,7 @@ async def sign_in(request: Request) -> Response:
     again = partial(sign_in_form, request, name=name, kept=form.get("kept", ""), kept_to=inward(form.get("kept_to", "/")))
     hashing: CapacityLimiter = request.app.state.hashing
     if hashing.statistics().tasks_waiting >= MOST_WAITING:
-        answer = again(503, to, "Very many are signing in at this moment. Try again in a few seconds.")
+        answer = again(503, to, "Too many people are signing in at this moment. Try again in a few seconds.")
         answer.headers["retry-after"] = "5"
         return answer
     try:
@@ -170,7 +170,7 @@ async def enter(request: Request) -> Response:
     """The link printed at the start, where there are no accounts."""
     secret = desk_of(request).enter(request.path_params["door"])
     if secret is None:
-        return sorry(request, 403, "That link was used already or is another desk's. Start the desk again for a new one.")
+        return sorry(request, 403, "That link was used already, or is another desk's. Start the desk again for a new one.")
     # A page in between: a Strict cookie set in answer to a link from elsewhere would not come back with a redirect.
     return _with_cookie(request, page(request, "entered.html", to="/"), secret)
 
@@ -228,7 +228,7 @@ def change_password(request: Request, form: FormFields) -> Response:
 def end_sessions(request: Request, form: FormFields) -> Response:
     desk, account = desk_of(request), request.state.account
     change = partial(people.end_all, desk.people, account, form.get("old", ""), address_of(request))
-    return _with_password(request, change, "Every session of yours has ended, here and everywhere.")
+    return _with_password(request, change, "All your sessions have ended, here and everywhere.")
 
 
 @form_for_roles(*SIGNED_IN)
@@ -244,7 +244,7 @@ def second_factor(request: Request, form: FormFields) -> Response:
         if do == "put key":
             answer, name = form.get("answer", ""), form.get("name", "")
             keyfobs.add(desk.people, account.id, name, answer, host_of(request), desk.origins)
-            return _added(request, "The security key is yours now: it is asked for at every sign-in.")
+            return _added(request, "The security key is added: it is asked for at every sign-in.")
         judge = partial(people.owns, desk.people, account, form.get("old", ""), address_of(request))
         from_thread.run(partial(to_thread.run_sync, limiter=request.app.state.hashing), judge)
         if do in ("remove", "remove key"):
@@ -274,7 +274,7 @@ def _taken_away(request: Request, form: FormFields) -> Response:
         number = form.get("key", "")
         keyfobs.remove(desk.people, account.id, int(number) if number.isascii() and number.isdigit() else 0)
     security_log.note("second factor taken away", name=account.name)
-    return then(request, "/account", "It has been taken away.")
+    return then(request, "/account", "It has been removed.")
 
 
 @form_for_roles("supervisor")

@@ -52,7 +52,7 @@ class What:
 _COMMENT = ("text", "say what you found out")
 WHAT: dict[str, What] = {
     SIGNED_OFF: What("Sign off", "is signed off", (_COMMENT,), True, SIGNED_OFF),
-    DISMISSED: What("Dismiss", "is dismissed", (("text", "say why it is no matter"),), True, DISMISSED),
+    DISMISSED: What("Dismiss", "is dismissed", (("text", "say why it does not matter"),), True, DISMISSED),
     ASKED: What(
         "Ask the technician",
         "has a question to the technician now",

@@ -55,7 +55,7 @@ def people_add(
     else:
         print(f"{name} is a {role} now.")
         if people.persons(engine) == 1:
-            print("That is the first account: a desk that runs already must be started again to ask for it.")
+            print("That is the first account: restart a desk that is already running, so that it asks for accounts.")
 
 
 def people_remove(visits: Path, name: str, database: str | None = None) -> None:

@@ -94,7 +94,7 @@ def sections(of: Digest) -> list[tuple[str, list[tuple[str, str]]]]:
     ended = ", ".join(f"{many} {outcome}" for outcome, many in of.outcomes)
     came = [("", f"{of.visits} visits: {ended}." if of.visits else "No visit was begun.")]
     came += [
-        ("/findings?level=grave", f"{of.apart} more count in nothing: their record does not hold, or is a copy.")
+        ("/findings?level=grave", f"{of.apart} more are not counted: their record does not hold, or is a copy.")
     ] * bool(of.apart)
     acts = ", ".join(f"{many} {what}" for what, many in of.done)
     return [

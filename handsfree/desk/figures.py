@@ -152,7 +152,7 @@ def _columns(by: str) -> Columns:
 @form_for_roles("supervisor")
 def put_region(request: Request, form: FormFields) -> Response:
     if scope_of(request) != EVERYBODY:
-        return sorry(request, 403, "Only who sees everybody says which region a team belongs to.")
+        return sorry(request, 403, "Only somebody who sees every team can say which region a team belongs to.")
     team = form.get("team", "").strip()
     crews.put_region(desk_of(request).people, team, form.get("region", "").strip())
     return then(request, f"/people?{urlencode({'team': team})}", "The region is changed.")

@@ -36,7 +36,7 @@ def act_on_many(request: Request, form: FormFields) -> Response:
     """On every finding whose box is ticked."""
     keys = [name.removeprefix(BOX) for name in form if name.startswith(BOX)][:MOST]
     if not keys:
-        return sorry(request, 422, "Tick the findings it is about first. Nothing was done.")
+        return sorry(request, 422, "First tick the findings that it is about. Nothing was done.")
     return _done(request, form, keys, form.get("back", ""))
 
 
@@ -51,7 +51,7 @@ def _done(request: Request, form: FormFields, keys: list[str], back: str) -> Res
     if account.role == "technician" and not all(
         one.what == ANSWERED and _asked(request, row) for one, row in zip(made, found, strict=True)
     ):
-        return sorry(request, 403, "You can answer what you were asked, and nothing else here. Nothing was done.")
+        return sorry(request, 403, "Here you can only answer questions that were put to you. Nothing was done.")
     for one in made:
         if lack := acts.missing(one) or _wrong(request, one):
             said = f"{WHAT[one.what].words}: {lack}. Nothing was done." if one.what in WHAT else f"{lack}. Nothing was done."

@@ -62,7 +62,7 @@ class Guard:
             return _slower(wait)
         if headers.get("host", "") not in desk.hosts:
             security_log.note("refused: another host name", address=address, host=headers.get("host", ""))
-            return PlainTextResponse("The desk does not go by that name.", 400)
+            return PlainTextResponse("This desk does not have that name.", 400)
         state = scope.setdefault("state", {})
         state["account"], state["secret"], state["lacks_factor"] = None, "", False
         if scope["path"].startswith("/upload"):
@@ -80,7 +80,7 @@ class Guard:
         if scope["method"] not in READS and headers.get("origin") not in desk.origins:
             origin = headers.get("origin", "")
             security_log.note("refused: from another page", address=address, origin=origin, path=scope["path"])
-            return PlainTextResponse("This came from another page than the desk's own; nothing was changed.", 403)
+            return PlainTextResponse("This did not come from one of the desk's own pages; nothing was changed.", 403)
         return None
 
     def _dress(self, headers: MutableHeaders, path: str) -> None:

@@ -194,7 +194,7 @@ class Intake:
         staged = self._staged(manifest)
         report = verify(staged, known=self.known, removers=self.removers, signed=self.signed_only)
         if self.signed_only and not report.holds and not any(cover.key for cover in report.covers):
-            return UploadOutcome(422, UploadProblem("This desk takes only signed visits, and this one is under no key."))
+            return UploadOutcome(422, UploadProblem("This desk accepts only signed visits, and this one is not signed."))
         why = self._judged(staged, manifest, report, judge)
         if why is not None:
             return self._aside(staged, manifest, report, replace(why, sender=sender))
@@ -210,7 +210,7 @@ class Intake:
     def _aside(self, staged: Path, manifest: Manifest, report: VerifyReport, why: quarantine.Why) -> UploadOutcome:
         if quarantine.full(self.visits, why.sender):
             most = f"{quarantine.MOST} visits of this device are in quarantine already"
-            return UploadOutcome(507, UploadProblem(f"{most}; whoever looks after the desk must look at those first."))
+            return UploadOutcome(507, UploadProblem(f"{most}; somebody at the desk must look at those first."))
         name = quarantine.keep(self.visits, staged, manifest.upload, why)
         return UploadOutcome(201, VisitStored(name, report.events, report.head, why.sentence))
 

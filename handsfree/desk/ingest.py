@@ -139,7 +139,7 @@ def _read(
         return unreadable(folder, trouble.sentence, known)
     except Exception as error:  # one bad visit is one bad row, whatever is the matter with it
         log.exception("a visit could not be read: %s", folder.name)
-        return unreadable(folder, f"The desk stumbled over it ({type(error).__name__}); its log says where.", known)
+        return unreadable(folder, f"The desk failed to read it ({type(error).__name__}); its log says where.", known)
 
 
 def _read_all(stale: Sequence[Path], cores: int | None, reading: Callable[[Path], ReadOut]) -> Iterator[ReadOut]:

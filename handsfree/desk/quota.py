@@ -34,7 +34,7 @@ class Quota:
                     f"it would be over the {_gb(self.size)} it may have. Send one of those to its end first.")
         # Twice: while a visit is verified, it is there as parts and as a folder.
         if shutil.disk_usage(begun.disk).free < 2 * size + self.spare:
-            return "The desk's disk has too little room left for this visit; whoever looks after the desk must make some."
+            return "The desk's disk has too little space for this visit; somebody at the desk must free some."
         return ""
 
 

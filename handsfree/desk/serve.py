@@ -169,8 +169,8 @@ def serve(asked: DeskOptions) -> None:
     desk, done = open_desk(asked, tell)
     print(f"{done.read} visits read, {done.same} as they were, {done.gone} gone.", file=out)
     which = f" {asked.visits / database.OWN / 'desk.sqlite3'}" if asked.database is None else ""
-    print(f"The database{which} is worked out from the visit folders, which stay the truth: it can be deleted at any time "
-          "and is built again.", file=out)
+    print(f"The database{which} is worked out from the visit folders: it can be deleted at any time and is built again "
+          "from them.", file=out)
     for name in done.problems:
         print(f"Nothing of {name} can be read; run 'handsfree verify {asked.visits / name}'.", file=out)
     if not loopback(asked.host):

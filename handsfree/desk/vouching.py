@@ -23,5 +23,5 @@ def signed_in_elsewhere(engine: Engine, found: Vouched) -> int:
                 connection.execute(update(Elsewhere).where(Elsewhere.person_id == person, *new).values(**bound))
     security_log.note("vouched for elsewhere" if person is not None else "vouched for elsewhere, and nobody here")
     if person is None:
-        raise Trouble("You have no account at this desk. Whoever runs it makes one with 'handsfree desk people-add --mail'.")
+        raise Trouble("You have no account at this desk. Its operator can make one: 'handsfree desk people-add --mail'.")
     return int(person)

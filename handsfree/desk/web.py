@@ -152,12 +152,12 @@ def _refusal(request: Request, roles: tuple[str, ...]) -> Response | None:
     if account is None:
         if request.method in ("GET", "HEAD"):
             return RedirectResponse(f"/sign-in?{urlencode({'to': request.url.path})}", 303)
-        return sorry(request, 401, "You are not signed in any more; nothing was changed.")
+        return sorry(request, 401, "You are no longer signed in; nothing was changed.")
     if account.role not in roles:
         security_log.note("refused: not for that role", name=account.name, path=request.url.path)
-        return sorry(request, 403, "This page is not for your role.")
+        return sorry(request, 403, "Your role may not open this page.")
     if request.url.path not in BEFORE_FACTOR and request.state.lacks_factor:
-        said = f"A {account.role} here needs a second factor. Add one: nothing else opens before."
+        said = f"A {account.role} here needs a second factor. Add one first: until then nothing else opens."
         return then(request, "/account", said) if request.method in ("GET", "HEAD") else sorry(request, 403, said)
     return None
 

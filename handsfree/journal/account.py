@@ -38,7 +38,7 @@ from handsfree.journal.salvage import Scrap, after, scrap
 from handsfree.journal.shapes import file_allowed
 from handsfree.journal.verify import VerifyReport, verify
 
-_DEPARTED = "From event {n} on it is not what the program would have written. For whoever looks for the fault:"
+_DEPARTED = "From event {n} on it is not what the program would have written. To find the fault:"
 EARLIER = "An earlier program made this record. It is shown as it was, and not compared with today's rules."
 
 
@@ -122,7 +122,7 @@ def account(
     )
 
 
-_LEFT_OFF = "Comparing this record with the program takes too long; it was left off at event {n}."
+_LEFT_OFF = "Comparing this record with the program takes too long; the comparison stopped at event {n}."
 
 
 def _compared(

@@ -93,7 +93,7 @@ def _samples(folder: Path, row: Row, voice: Voice | None) -> Any:
         try:
             samples, rate = soundfile.read(folder / row.clip, dtype="float32", always_2d=True)
         except (soundfile.LibsndfileError, ValueError) as error:
-            why = f"{folder / row.clip} is no sound that can be read ({error}); run 'handsfree verify {folder}'."
+            why = f"{folder / row.clip} is not readable sound ({error}); run 'handsfree verify {folder}'."
             raise Trouble(why, 3) from None
         if rate == RATE:
             return samples[:, 0]

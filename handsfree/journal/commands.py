@@ -93,7 +93,7 @@ def replay(
         speaker = play if play is not None or speed is None else terminal.loudspeaker()
         if speed is not None and speaker is None:
             out.print(
-                "No loudspeaker is there: the visit is shown in time, without its sound.", highlight=False, soft_wrap=True
+                "There is no loudspeaker: the visit is shown in time, without its sound.", highlight=False, soft_wrap=True
             )
         terminal.replay(told, want, out, voice=voice, play=speaker)
     for path in (html, pdf):
@@ -134,7 +134,7 @@ def prune(visits: Path, *, days: float, keys_folder: Path | None = None, console
     from handsfree.journal.prune import prune as removing
 
     if not 0 <= days <= 36500:
-        raise Trouble("The age to prune from is a number of days from 0 to 36500.")
+        raise Trouble("The age for pruning is a number of days from 0 to 36500.")
     out, total, left = console or Console(), 0, 0
     key = device_keys.load(keys_folder)
     for done in removing(visits, timedelta(days=days), now=datetime.now().astimezone(), key=key):
@@ -198,7 +198,7 @@ def _say_whether_it_holds(visit: Path) -> None:
 
     _, _, broken_at = readable(visit)
     if broken_at is not None:
-        why = "what stands behind is written, too, and marked as unverified"
+        why = "what comes after is written too, marked as unverified"
         raise Trouble(f"The record of {visit} is broken at event {broken_at}; {why}.", 3)
 
 

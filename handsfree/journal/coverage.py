@@ -77,7 +77,7 @@ def told(covers: tuple[Cover, ...], keys_here: bool) -> list[str]:
     return found
 
 
-_NOBODY = "the chain shows accidents and careless edits, not a wholly rewritten record"
+_NOBODY = "the chain shows accidents and careless edits, not a completely rewritten record"
 _STRIPPED = ". It was never signed, or its signatures were taken away: the two look alike"
 
 

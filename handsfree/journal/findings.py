@@ -206,10 +206,10 @@ def _another_voice(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFi
         if not isinstance(event, ev.Utterance) or (event.sense, event.verdict) != ("gate", "accepted"):
             continue
         if event.voice == "other":
-            said = "The phrase of a gate came from another voice than the one that stated the number; it opened nothing."
+            said = "The gate phrase came in another voice than the one that stated the number; it opened nothing."
             yield ReviewFinding("another voice at a gate", entry.n, entry.mono, said)
         elif event.voice == "doubtful" and doubted:
-            said = "The phrase of a gate was taken with the voice in doubt, the second time, too."
+            said = "The gate phrase was accepted although the voice was in doubt both times."
             yield ReviewFinding("another voice at a gate", entry.n, entry.mono, said)
         doubted = event.voice == "doubtful" and not doubted
 
@@ -382,7 +382,7 @@ def _end_may_be_cut(entries: Entries, limits: FindingLimits) -> Iterator[ReviewF
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.TailDropped | ev.EndOpen | ev.Resumed) and not joined and solid not in ("", "Sealed"):
-            sentence = f"Taken up again after event {entry.n - 1} without a seal: it crashed there, or its end was cut off."
+            sentence = f"Resumed after event {entry.n - 1} without a seal: it crashed there, or its end was cut off."
             yield ReviewFinding("end may be cut", entry.n, entry.mono, sentence)
             joined = True
         if not isinstance(event, ev.TailDropped | ev.EndOpen | ev.SignedBy | ev.ClockMoved):

@@ -120,9 +120,9 @@ def service(account: Account) -> Service:
     )
     warning = ""
     if not account.report.holds:
-        warning = "THE RECORD BEHIND THIS REPORT DOES NOT HOLD; do not rely on it."
+        warning = "THE RECORD BEHIND THIS REPORT IS BROKEN; do not rely on it."
         if account.after or account.report.cut is not None:
-            warning += f" It breaks at event {account.report.at}, and what stands behind is left out here."
+            warning += f" It breaks at event {account.report.at}, and what comes after is left out here."
     shown = tuple((k, printable(v)) for k, v in facts if v)
     return Service(printable(f"Service report {opened.visit}"), shown, sections, foot, warning)
 
@@ -292,7 +292,7 @@ def open_points(account: Account, got: Gathered) -> list[str]:
         states = [s.state for s in account.spans if s.source == source]
         if "RESTORING" not in states[-2:-1] and {"ISOLATING", "ISOLATED"} & set(states[-2:]):
             what = source.capitalize() if source else "The supply"
-            points.append(f"{what} was isolated, and no restoring of it is recorded after that.")
+            points.append(f"{what} was isolated, and no restore is recorded after that.")
     latest = {**got.before, **got.after}
     for name, reading in latest.items():
         if range_of(reading).startswith(("not", "out")):

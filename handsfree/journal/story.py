@@ -212,7 +212,7 @@ def _due(account: Account) -> Iterator[str]:
             return
         if isinstance(entry.event, ev.Closed):
             if entry.event.not_before is not None and 0 <= entry.event.not_before - entry.mono < 1e8:
-                yield f"To be taken up again in {minutes(entry.event.not_before - entry.mono)} at the earliest."
+                yield f"To be resumed in {minutes(entry.event.not_before - entry.mono)} at the earliest."
             return
 
 

@@ -73,16 +73,16 @@ class VerifyReport:
         if self.open_end:
             return f"The record has no seal after its {self.events} events: it was cut off, or the visit crashed or goes on."
         if not self.holds:
-            return f"THE RECORD DOES NOT HOLD at event {self.at}: {self.problem}"
+            return f"THE RECORD IS BROKEN at event {self.at}: {self.problem}"
         if self.all_signed:
-            return f"The record holds: all {self.events} events under {' and '.join(self.signers)}."
+            return f"The record is intact: all {self.events} events under {' and '.join(self.signers)}."
         some = [c for c in self.covers if c.trusted]
         if some:
             whose = " and ".join(f"events {c.first} to {c.last} {c.by()}" for c in some)
-            return f"The chain of {self.events} events holds. Keys known here cover only {whose}."
+            return f"The chain of {self.events} events is intact. Keys known here cover only {whose}."
         if any(c.key for c in self.covers):
-            return f"The chain of {self.events} events holds, under a key that is not known here."
-        return f"The chain of {self.events} events holds, under no key."
+            return f"The chain of {self.events} events is intact, under a key that is not known here."
+        return f"The chain of {self.events} events is intact, under no key."
 
 
 class _NoSeal(Broken):
@@ -248,7 +248,7 @@ def _opened(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
 def _signed_by(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
     event = stamped(entry).event
     if not found.signature:  # the writer signs this event first: it is unsigned only if the signatures were removed
-        raise _Odd(found.n, at, f"from here on {event.device} signs, and nothing is signed: its signatures were taken away")
+        raise _Odd(found.n, at, f"from here on {event.device} signs, but nothing is signed: its signatures were removed")
     if seen.known and event.public_key not in seen.known:
         raise _Odd(found.n, at, f"it is signed by '{event.device}', whose key is not known here")
     if len(seen.signers) >= 1000:
@@ -332,7 +332,7 @@ def _as_signed(seen: _SeenEvents, signed: bool, noted: bool) -> None:
             raise _Odd(cover.first, 0, f"{who}, and neither is what stands to event {cover.last}" if not cover.key else who)
     for join in seen.joins:
         if not join.sealed and not noted:
-            why = "it was taken up again here and no seal stands before: a crash, or its end was cut off. A head noted " \
+            why = "the visit was resumed here and there is no seal before: a crash, or its end was cut off. A head noted " \
                   "elsewhere can tell (--head, --words)"
             raise _Odd(join.n, 0, why)
 
@@ -366,7 +366,7 @@ def _remarks(seen: _SeenEvents) -> list[str]:
         found.append("No device's key is known here, so nothing says whose signature it is.")
     for join in seen.joins:
         if not join.sealed:
-            found.append(f"Taken up again at event {join.n}; no seal stands before: a crash, or an end that was cut off.")
+            found.append(f"Resumed at event {join.n}; there is no seal before: a crash, or an end that was cut off.")
     for gone in seen.removals:
         whose = f"by {gone.by}" if gone.by else "under no key"
         right = "" if gone.right else ", with no right that is known here"

@@ -186,7 +186,7 @@ def _stated(path: Path) -> tuple[str, str]:
 
 
 def _told(licences: Iterable[tuple[str, tuple[str, ...]]]) -> str:
-    lines = ["What this pack holds, by the licence that each package states of itself.", ""]
+    lines = ["What this pack contains, with the licence that each package states.", ""]
     for licence, names in licences:
         lines += [licence, *(f"    {name}" for name in names), ""]
     return "\n".join(lines)

@@ -188,7 +188,7 @@ def main(arguments: list[str]) -> int:
         return 2
     settings = folder / "settings.toml"
     print(f"It works here. Start a visit, in {folder}, with: HANDSFREE_SETTINGS={settings} {program} visit")
-    print(f"What it is made of and under which licences: {folder / 'licences.txt'}")
+    print(f"Its contents and their licences: {folder / 'licences.txt'}")
     return 0
 
 

@@ -68,9 +68,9 @@ def _send(asked: SendOptions, key: Path | None, queue: Queue, address: str, as_j
         with FileLock(queue.place.with_suffix(".lock"), timeout=0):
             forward.work(queue, destination, _told, forward.Pace(until=until))
     except Timeout:
-        print("Another 'handsfree send' is at work on the queue and takes these along.")
+        print("Another 'handsfree send' is working on the queue and sends these too.")
     except KeyboardInterrupt:
-        print("\nInterrupted; what is not stored waits in the queue. Go on with 'handsfree send'.", file=sys.stderr)
+        print("\nInterrupted; what is not stored waits in the queue. Continue with 'handsfree send'.", file=sys.stderr)
     put = _questions(queue, destination)
     counts = _counts(queue, address) | {"unfit": len(done.unfit), "unsafe": unsafe, "questions": put}
     if as_json:
@@ -98,11 +98,11 @@ def _questions(queue: Queue, to: Destination) -> int:
     try:
         found = desk_questions.keep(place, found)
     except OSError as error:
-        print(f"What the desk asks could not be kept in {place} ({error.strerror}); it is asked for again next time.")
+        print(f"The desk's questions could not be kept in {place} ({error.strerror}); they are fetched again next time.")
         return 0
     many = len({one.key for one in found})  # one is sent under each name that records have for the person
     if many:
-        print(f"{many} questions of the desk are kept; each is put at the end of that person's next visit.")
+        print(f"{many} questions from the desk are kept; each is asked at the end of that person's next visit.")
     return many
 
 
@@ -118,7 +118,7 @@ def _unsafe(place: Path | None) -> int:
         if faults:
             told += 1
             more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
-            print(f"{folder.name}: what it ran is not safe to run by what is known now: {faults[0]}{more}")
+            print(f"{folder.name}: the procedure it ran is now known to be unsafe: {faults[0]}{more}")
     return told
 
 

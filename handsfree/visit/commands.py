@@ -155,7 +155,7 @@ def recogniser_of(engine: str | None, language: str) -> Any:
     recogniser = build_recogniser(engine, language, load_settings().models)
     shifts = enrol.load(enrolment_folder(), recogniser.name)
     if shifts is None:
-        said = "The enrolment is of another recogniser and is not used; read the phrases again: handsfree enrol"
+        said = "The enrolment belongs to another recogniser and is not used; read the phrases again: handsfree enrol"
         print(said, file=sys.stderr)  # standard output may be sound
     if recogniser.missing:
         print(recogniser.missing, file=sys.stderr)
@@ -249,4 +249,4 @@ def show(session: Session, state: State, as_json: bool, out: Any = None) -> None
         _put(out, f"The words of its record, to note elsewhere: {words_of(session.journal.head)}")
         if not finished:
             again = f"handsfree visit --resume {session.folder}"
-            _put(out, f"It was {state.outcome or 'not finished'}; take it up with: {again}")
+            _put(out, f"It was {state.outcome or 'not finished'}; resume it with: {again}")

@@ -166,7 +166,7 @@ def state_of(entries: Iterable[Stamped], folder: Path) -> tuple[State, bool]:
             if (entry.event.rules, entry.event.hazards) != (RULES, digest()):
                 return rebuilt(state, chain((entry,), entries)), False
         if state is None:
-            raise Trouble(f"{folder} does not begin with an opened visit; it cannot be taken up.", 3)
+            raise Trouble(f"{folder} does not begin with an opened visit; it cannot be resumed.", 3)
         if isinstance(entry.event, HAPPENINGS):
             state, effects = advance(state, entry)
             due = len(effects) + (0 if isinstance(entry.event, Resumed) else due)
@@ -246,7 +246,7 @@ def _told(session: Session, state: State, trouble: Trouble) -> Trouble:
     if state.outcome not in ("", "stopped"):
         return Trouble(f"{trouble.sentence} The visit had already ended; it is in {session.folder}", trouble.status)
     again = f"handsfree visit --resume {session.folder}"
-    what_now = f"Treat the cabinet as live; the visit is stopped. Take it up with: {again}"
+    what_now = f"Treat the cabinet as live; the visit is stopped. Resume it with: {again}"
     return Trouble(f"{trouble.sentence} {what_now}", trouble.status)
 
 

@@ -137,7 +137,7 @@ def test_a_signed_record_cut_at_any_event_and_taken_up_again_is_not_all_signed(t
         cut = verify(folder, known=trusted.known, signed=True, sound=False)
         assert not cut.holds
         assert cut.at == at
-        assert "no seal stands before" in cut.problem
+        assert "there is no seal before" in cut.problem
         assert any(join.n == at and not join.sealed for join in cut.joins)
         assert not verify(folder, known=trusted.known, sound=False, head=report.head).holds
         assert not verify(folder, known=trusted.known, sound=False, words=report.words).holds
@@ -326,7 +326,7 @@ def test_one_changed_byte_hides_nothing_that_follows(tmp_path: Path, trusted: Tr
     rows = list(exports.reading_rows([*seen.entries, *seen.after], seen.report.at))
     assert [r["record"] for r in rows] == ["unverified"] * 2
     paper = markdown(service(seen))
-    assert paper.index("DOES NOT HOLD") < paper.index("Site")
+    assert paper.index("BROKEN") < paper.index("Site")
     assert "The fan is seized." not in paper.split("## Fault")[1].split("##")[0]
 
 

@@ -163,7 +163,7 @@ def test_a_sealed_record_holds_and_says_what_it_is(tmp_path: Path) -> None:
     assert (report.events, report.head, report.sealed) == (4, json.loads(lines_[-1])["sha256"], True)
     assert report.covers == (Cover(0, 3, wall),)
     assert report.remarks[0] == (
-        "Events 0 to 3: under no key: the chain shows accidents and careless edits, not a wholly rewritten record.")
+        "Events 0 to 3: under no key: the chain shows accidents and careless edits, not a completely rewritten record.")
     assert "It was never signed, or its signatures were taken away" in verify(tmp_path, known={"0" * 64: "x"}).remarks[0]
     assert report.holds
     assert [stamped.n for stamped in read_list(tmp_path)] == [0, 1, 2, 3]

@@ -47,7 +47,7 @@ def _terminal(told: Account, *, only: str | None = None, begin: str | None = Non
 def test_the_terminal_shows_everything_a_supervisor_asks(told: Account) -> None:
     text = _terminal(told)
     for wanted in [
-        "The chain of", "holds, under no key", "58 °F", "out of its expected range", "expected 39 to 46",
+        "The chain of", "is intact, under no key", "58 °F", "out of its expected range", "expected 39 to 46",
         "typed, accepted, 100.0% sure",
         "Isolation: ISOLATING to ISOLATED", "by proof", "a denial was heard: not isolated", "Danger acknowledged",
         "said again", "Time is up", "condenser was dirty", "0:02:",
@@ -101,7 +101,7 @@ def test_a_record_that_was_changed_is_shown_up_to_there_and_exits_3(done: Path, 
     with pytest.raises(Trouble, match="is broken at event") as caught:
         commands.replay(folder, MACHINE, console=Console(file=out, width=300))
     assert caught.value.status == 3
-    assert "THE RECORD DOES NOT HOLD" in out.getvalue()
+    assert "THE RECORD IS BROKEN" in out.getvalue()
     with pytest.raises(Trouble) as caught:
         commands.verify(folder, keys_folder=tmp_path / "none")
     assert caught.value.status == 3
@@ -261,7 +261,7 @@ def test_a_visit_that_was_stopped_has_open_points_and_claims_no_work_it_did_not_
     folder = visit(tmp_path, LINES[: LINES.index("say again") + 1])
     text = markdown(service(account(folder, MACHINE)))
     assert "ended as: stopped" in text
-    assert "no restoring of it is recorded" in text
+    assert "no restore is recorded" in text
     assert "Brush the condenser" not in text
 
 
@@ -288,7 +288,7 @@ def test_a_report_on_a_record_that_does_not_hold_says_so_and_exits_3(tmp_path: P
         with pytest.raises(Trouble, match="whose key is not known here") as caught:
             commands.report(folder, to, keys_folder=tmp_path / "known")
         assert caught.value.status == 3
-    assert "DOES NOT HOLD" in (tmp_path / "r.md").read_text(encoding="utf-8")
+    assert "IS BROKEN" in (tmp_path / "r.md").read_text(encoding="utf-8")
 
 
 def test_the_journal_itself_may_be_named_in_place_of_its_folder(done: Path) -> None:
@@ -365,7 +365,7 @@ def test_a_clip_that_is_no_sound_is_named_and_nothing_is_left(done: Path, tmp_pa
     shutil.copytree(done, visit)
     clip = sorted((visit / "sound").glob("*.flac"))[2]
     clip.write_bytes(b"no sound at all" * 50)
-    with pytest.raises(Trouble, match=rf"{clip.name} is no sound that can be read .* run 'handsfree verify") as trouble:
+    with pytest.raises(Trouble, match=rf"{clip.name} is not readable sound .* run 'handsfree verify") as trouble:
         commands.export(visit, "sound", tmp_path / "out.flac")
     assert trouble.value.status == 3
     assert not [path for path in tmp_path.iterdir() if path != visit]
