@@ -1,8 +1,8 @@
-"""What is done about findings: one at a time from a visit, or many from the list. Journalled first, then shown.
+"""Acting on findings: one at a time from a visit, or many from the list. Journalled first, then shown.
 
 Rules of this file:
 
-- A supervisor does all there is in `acts.WHAT`; a technician answers what they were asked, and nothing else.
+- A supervisor may do everything in `acts.WHAT`; a technician may only answer what they were asked.
 - All of them or none: the acts of one form are one append.
 """
 
@@ -77,7 +77,7 @@ def _act(request: Request, row: Any, given: dict[str, str]) -> DeskAct:
 
 
 def _wrong(request: Request, one: DeskAct) -> str:
-    """What cannot be of what was given, as the end of a sentence."""
+    """What is wrong with the input, as the end of a sentence."""
     if one.what == FOLLOW_UP and seconds_of_day(one.due) is None:
         return f"{one.due} is no day as 2026-02-11 is"
     desk = desk_of(request)

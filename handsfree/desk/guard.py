@@ -1,11 +1,11 @@
-"""What stands before every page: who asks, from where, how often; and what goes with every answer.
+"""What every request passes first: who asks, from where, how often; and what goes with every answer.
 
 Rules of this file:
 
-- A request by a host name the desk does not go by is refused: it is how a foreign page would reach a desk on loopback.
-- Nothing is changed by a request from another origin. Browsers say `Origin` with every POST; who does not is refused, but
-  for devices, which carry a key and no cookie.
-- Every answer carries a content-security policy under which only the desk's own files run, and is kept by no cache.
+- A request for a host name that is not the desk's is refused: a foreign page would use one to reach a desk on loopback.
+- A request from another origin changes nothing. Browsers send `Origin` with every POST; a POST without it is refused, except
+  from devices, which send a key and no cookie.
+- Every answer carries a content-security policy under which only the desk's own files run, and no cache keeps it.
 """
 
 from __future__ import annotations

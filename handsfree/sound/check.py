@@ -113,8 +113,8 @@ def _advice(level: float, floor: float, snr: float, clip: float, expected: float
         (clip > CLIPPED, "The sound is clipped: turn the microphone's gain down, or hold it further away."),
         (heard and level > TOO_LOUD and clip <= CLIPPED, "Your voice is close to clipping: turn the gain down a little."),
         (heard and level < TOO_QUIET, "Your voice is too faint: turn the gain up, or bring the microphone nearer."),
-        (heard and snr < NOISY, "The noise is nearly as loud as your voice: bring the microphone to the corner of your mouth, out "
-         "of the fan's wind, or use a headset."),
+        (heard and snr < NOISY, "The noise is nearly as loud as your voice: bring the microphone to the corner of your "
+         "mouth, out of the fan's wind, or use a headset."),
         (heard and _hum(noise) > HUM, "Most of the noise is a low hum: keep the microphone away from the compressor."),
         (expected is not None and heard and expected < 0.8, "Expect to be asked again often here; a headset helps most."),
     )
