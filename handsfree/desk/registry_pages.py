@@ -1,4 +1,4 @@
-"""The pages of what the desk keeps beside the visits: searches under a name, and the registry."""
+"""The pages for what the desk keeps besides the visits: saved searches, and the registry."""
 
 from __future__ import annotations
 

@@ -2,12 +2,12 @@
 
 Rules of this file:
 
-- Who may come in is decided here, not there: an account is made with the address the provider must vouch for
-  (`people-add --mail`). The first time it must be verified by the provider; from then on the provider's own name of the
-  person counts (issuer and subject), and the address no more.
-- What was begun is kept here for a while, under a cookie of its own that is sent with the provider's answer; it is no
-  session.
-- The provider is reached over TLS, but for one on this machine.
+- This desk decides who may sign in, not the provider: an account is made with the address that the provider must vouch for
+  (`people-add --mail`). The first time the provider must have verified it; from then on only the provider's own identifier
+  of the person counts (issuer and subject), not the address.
+- A sign-in that was begun is kept here for a while, under its own cookie, which comes back with the provider's answer; it is
+  not a session.
+- The provider is reached over TLS, except for one on this machine.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from starlette.responses import Response
 
 from handsfree.errors import Trouble
 
-#: Seconds that an answer is waited for, and how many are waited for at once.
+#: Seconds to wait for an answer, and how many may wait at once.
 WAIT, MOST = 600.0, 10_000
 WELL_KNOWN = "/.well-known/openid-configuration"
 BACK = "/elsewhere/back"
@@ -33,8 +33,8 @@ LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 @dataclass(frozen=True)
 class Vouched:
-    """What the provider says: `subject` names the person for good; `mail` only where it calls it verified, else ''. `to`:
-    where they were going."""
+    """What the provider says: `subject` identifies the person permanently; `mail` only if the provider calls it verified,
+    else ''. `to`: where they were going."""
 
     issuer: str
     subject: str
@@ -62,7 +62,7 @@ class SignOn:
         self._lock = threading.Lock()
 
     async def begin(self, request: Request, origin: str, to: str, cookie: str, secure: bool) -> Response:
-        """To the provider's own page. Trouble where it does not answer."""
+        """To the provider's own page. Trouble if it does not answer."""
         name, kept = secrets.token_urlsafe(32), {"to": to}
         request.scope["session"] = kept
         try:
@@ -82,7 +82,7 @@ class SignOn:
         return answer
 
     async def back(self, request: Request, cookie: str) -> Vouched:
-        """What the provider says of who was there. Trouble where it is no answer to what was begun here."""
+        """What the provider says about the person. Trouble if it does not answer a sign-in begun here."""
         with self._lock:
             began, kept = self._begun.pop(cookie, (0.0, {}))
         if not kept or began < time.time() - WAIT:
