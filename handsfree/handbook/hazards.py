@@ -44,7 +44,8 @@ def _done(one: Method) -> str:
     if one.form == "try":
         return f"Somebody tries to start it, and it does not start. If nothing was seen running before: `{one.instead}`."
     points = ", ".join(one.points)
-    return f"Measure the {one.quantity}: {points}. Dead is below {one.most:g} {symbol(one.unit).strip()}, or a lower limit."
+    limit = f"{one.most:g} {symbol(one.unit).strip()}"
+    return f"Measure the {one.quantity}: {points}. Dead is below {limit}, or below the step's own lower limit."
 
 
 def units() -> str:

@@ -5,7 +5,7 @@ The rules of `rules` and `people` hold here whatever a procedure, an utterance o
 1. A source is claimed once every person here has given the phrase with their own number, in this isolation (`hear_phrase`).
 2. A restore is cleared once every lock on its sources is off, taken off by its owner, or without its owner by (e)(3).
 3. While it is in doubt which source is on, every step is shut (`doubt`); the answer clears the source that is meant. A step
-   is also shut while somebody here has no lock on a source that it needs; until then nothing is proved (29 CFR 1910.147
+   is also shut while somebody here has no lock on a source that it needs; meanwhile nothing is proved (29 CFR 1910.147
    (f)(3)(ii)(D)).
 4. A silence longer than the procedure allows clears what is isolated. A source whose energy may have come back must be
    relieved and proved again. Both times are counted on the visit's clock, not by a timer that may fail.

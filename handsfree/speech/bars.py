@@ -50,7 +50,7 @@ TAKE_SHORT = Bar(
     0.98,
     _P,
     "Many words begin or end like 'why' or 'note'.",
-    "Short commands must be said twice more often than long ones.",
+    "Short commands need repeating more often than long ones.",
 )
 TAKE_READING = Bar(
     "accept a reading",
@@ -97,7 +97,7 @@ TAKE_START = Bar(
     "start a visit from stand-by",
     0.97,
     _P,
-    "The microphone hears other people talk all day. A visit that nobody wanted is a nuisance, but does no harm.",
+    "The microphone hears other people talk all day. A visit that nobody wanted is a nuisance; nothing is lost.",
     "Now and then the words must be said twice.",
 )
 ALONE = Bar(
