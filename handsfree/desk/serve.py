@@ -75,7 +75,7 @@ def judge(asked: DeskOptions, accounts: int) -> None:
     if asked.origin is not None:
         parts = urlsplit(asked.origin)
         if parts.scheme != "https" or not parts.netloc or parts.path not in ("", "/"):
-            raise Trouble("--origin is the address that browsers use, with https and without a path: https://desk.example.org")
+            raise Trouble("--origin is the address that browsers use, with TLS and without a path: https://desk.example.org")
         if not loopback(asked.host) and asked.certificate is None:
             raise Trouble("With --origin alone a proxy on this machine does the TLS: leave --host on loopback, or give "
                           "--certificate and --key.")

@@ -71,14 +71,14 @@ def told(covers: tuple[Cover, ...], keys_here: bool) -> list[str]:
             name = later.device or later.called
             found.append(f"{where} when written; that they stood so on {day_and_time(later.since)} is the word of {name}.")
         elif at:
-            found.append(f"{where}: what was written there after event {cover.first - 1} nobody has signed.")
+            found.append(f"{where}: nobody has signed what was written there after event {cover.first - 1}.")
         else:
             found.append(f"{where}: {_NOBODY}{_STRIPPED if keys_here else ''}.")
     return found
 
 
 _NOBODY = "the chain shows accidents and careless edits, not a completely rewritten record"
-_STRIPPED = ". It was never signed, or its signatures were taken away: the two look alike"
+_STRIPPED = ". It was never signed, or its signatures were removed: the two look alike"
 
 
 def day_and_time(wall: str) -> str:

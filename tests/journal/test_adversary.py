@@ -218,7 +218,7 @@ def test_signatures_taken_away_show_where_the_signer_is_still_named(tmp_path: Pa
     put(folder, written_anew([*bare[:-1], dataclasses.replace(bare[-1], event=sealed)]))
     said, status = verdict(folder, trusted)
     assert status == 3
-    assert "its signatures were taken away" in said
+    assert "its signatures were removed" in said
 
 
 def test_what_was_pruned_is_not_called_as_it_was(tmp_path: Path, trusted: Trusted) -> None:
