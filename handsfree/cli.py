@@ -1,5 +1,5 @@
-"""The command line: one thin function a verb. Everything heavy is imported where it is used, so that --help is quick; for
-the same reason annotations are no strings here, each of which typer would compile."""
+"""The command line: one thin function per command. Everything heavy is imported where it is used, so that --help is quick.
+For the same reason annotations are not strings here: typer would have to compile each of them."""
 
 import sys
 from pathlib import Path
@@ -21,7 +21,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
-VisitsFolder = Annotated[Path | None, typer.Option("--visits", help="Folder that visits are kept in.")]
+VisitsFolder = Annotated[Path | None, typer.Option("--visits", help="Folder of the visits.")]
 EngineName = Annotated[str | None, typer.Option("--engine", help="Recogniser: whisper, vosk or pocketsphinx.")]
 SoundIn = Annotated[str | None, typer.Option("--sound-in", help="A device, a sound file, or '-' for raw samples.")]
 SoundOutName = Annotated[str | None, typer.Option("--sound-out", help="A device, a sound file, or '-' for raw samples.")]
@@ -43,21 +43,21 @@ def demo(
 @app.command()
 def visit(
     procedure: Annotated[str | None, typer.Argument(help="Name of a procedure that ships, or a procedure file.")] = None,
-    resume: Annotated[Path | None, typer.Option("--resume", help="Folder of a visit to take up again.")] = None,
+    resume: Annotated[Path | None, typer.Option("--resume", help="Folder of a visit to resume.")] = None,
     call: Annotated[Path | None, typer.Option("--call", help="The dispatcher's call sheet, YAML or JSON.")] = None,
     typed: Annotated[bool, typer.Option("--typed", help="Type instead of speaking; what you type counts as heard.")] = False,
     sound_in: SoundIn = None,
     sound_out: SoundOutName = None,
     engine: EngineName = None,
     visits: VisitsFolder = None,
-    technician: Annotated[str | None, typer.Option(help="Who works.")] = None,
-    site: Annotated[str | None, typer.Option(help="Where.")] = None,
-    cabinet: Annotated[str | None, typer.Option(help="On which cabinet: its model, or the number on it.")] = None,
-    by_manual: Annotated[bool, typer.Option("--by-manual", help="Work without a page of this cabinet.")] = False,
-    screen: Annotated[bool, typer.Option("--screen", help="A large status screen in place of the running text.")] = False,
+    technician: Annotated[str | None, typer.Option(help="Name of the technician.")] = None,
+    site: Annotated[str | None, typer.Option(help="Name of the site.")] = None,
+    cabinet: Annotated[str | None, typer.Option(help="The cabinet: its model, or the number on it.")] = None,
+    by_manual: Annotated[bool, typer.Option("--by-manual", help="Work without a page for this cabinet.")] = False,
+    screen: Annotated[bool, typer.Option("--screen", help="A large status screen instead of the running text.")] = False,
     json: JsonLine = False,
 ) -> None:
-    """Begin a visit by voice. Without the name of a procedure it asks what is wrong."""
+    """Begin a visit by voice. Without a procedure name it asks what is wrong."""
     not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine)
     from handsfree.visit import commands
 
@@ -78,7 +78,7 @@ app.add_typer(standby, name="stand-by")
 def stand_by(
     context: typer.Context, sound_in: SoundIn = None, sound_out: SoundOutName = None, visits: VisitsFolder = None
 ) -> None:
-    """Wait with a headset for "start a visit"; take up again at once what a crash or a loss of power broke off."""
+    """Wait with a headset for "start a visit"; after a crash or a loss of power, resume the visit at once."""
     if context.invoked_subcommand is not None:
         not_with(f"'stand-by {context.invoked_subcommand}'", True, sound_in=sound_in, sound_out=sound_out, visits=visits)
         return
@@ -89,9 +89,9 @@ def stand_by(
 
 @standby.command("unit")
 def stand_by_unit(
-    out: Annotated[Path | None, typer.Option(metavar="FILE", help="Where to, if not your own place.")] = None,
+    out: Annotated[Path | None, typer.Option(metavar="FILE", help="File to write, if not the usual one.")] = None,
 ) -> None:
-    """Write a systemd user unit, so that it stands by whenever you are signed in."""
+    """Write a systemd user unit, so that the program stands by whenever you are signed in."""
     from handsfree.standby import commands
 
     commands.unit(out)
@@ -105,7 +105,7 @@ def evaluate(
     manifest: Annotated[Path, typer.Argument(help="JSON Lines: what is played, listened for and expected.")],
     engine: EngineName = None,
     json: JsonLine = False,
-    show: Annotated[bool, typer.Option("--show", help="Name each clip that was wrong or accepted for nothing.")] = False,
+    show: Annotated[bool, typer.Option("--show", help="Name each clip that was wrong or accepted without speech.")] = False,
 ) -> None:
     """Measure recognition: how much is right, asked again, wrong, or accepted though nothing was said."""
     from handsfree.speech import commands
@@ -121,18 +121,18 @@ app.add_typer(models, name="models")
 def models_at_hand(
     context: typer.Context,
     add: Annotated[Path | None, typer.Option("--add", help="Install a model from a zip or a folder.")] = None,
-    name: Annotated[str, typer.Option(help="Its name, where the file's does not say.")] = "",
-    language: Annotated[str, typer.Option(help="Its language, as en, where its name does not say.")] = "",
+    name: Annotated[str, typer.Option(help="Its name, if the file's name does not say.")] = "",
+    language: Annotated[str, typer.Option(help="Its language, such as en, if its name does not say.")] = "",
     fetch: Annotated[bool, typer.Option("--fetch", help="Fetch the small English Vosk model (needs a network).")] = False,
     fetch_whisper: Annotated[str, typer.Option(help="Fetch whisper's weights: tiny.en (needs a network).")] = "",
 ) -> None:
-    """List the models at hand, with where each is from and its hash; or add one."""
+    """List the models, with the source and hash of each; or add one."""
     if context.invoked_subcommand is not None:
         given = {"add": add, "name": name or None, "language": language or None, "fetch-whisper": fetch_whisper or None}
         not_with(f"'models {context.invoked_subcommand}'", True, fetch=fetch, **given)
         return
     if add is None and (name or language):
-        raise Trouble("--name and --language say what a model is called that is installed; name its file with --add.")
+        raise Trouble("--name and --language describe a model that is being added; give its file with --add.")
     not_with("--add", add is not None, fetch=fetch, fetch_whisper=fetch_whisper or None)
     not_with("--fetch", fetch, fetch_whisper=fetch_whisper or None)
     from handsfree.speech import commands
@@ -143,10 +143,10 @@ def models_at_hand(
 @models.command("pack")
 def models_pack(
     to: Annotated[Path, typer.Argument(metavar="FILE", help="The pack to write.")],
-    wheels: Annotated[Path | None, typer.Option(help="A folder of wheels to take, where there is no network.")] = None,
-    procedures: Annotated[Path | None, typer.Option(help="Your own procedures, cabinets among them.")] = None,
+    wheels: Annotated[Path | None, typer.Option(help="A folder of wheels to use if there is no network.")] = None,
+    procedures: Annotated[Path | None, typer.Option(help="Your own procedures, including cabinets.")] = None,
 ) -> None:
-    """Make one file with all that a device without a network needs: wheels, weights, procedures, cabinets."""
+    """Make one file with everything a device without a network needs: wheels, weights, procedures, cabinets."""
     from handsfree.pack import commands
 
     commands.pack(to, wheels, procedures)
@@ -157,7 +157,7 @@ def models_unpack(
     pack: Annotated[Path, typer.Argument(metavar="FILE", help="A pack.")],
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="An empty folder to set it up in.")],
 ) -> None:
-    """Set up a pack and prove it by the demo. Without the program: python3 FILE FOLDER."""
+    """Set up a pack and test it with the demo. Without the program: python3 FILE FOLDER."""
     from handsfree.pack import commands
 
     commands.unpack(pack, folder)
@@ -167,7 +167,7 @@ def models_unpack(
 def enrol(
     sound_in: SoundIn = None,
     engine: EngineName = None,
-    forget: Annotated[bool, typer.Option("--forget", help="Delete the enrolment, recordings and all.")] = False,
+    forget: Annotated[bool, typer.Option("--forget", help="Delete the enrolment and its recordings.")] = False,
 ) -> None:
     """Fit the hearing to one person: two minutes of reading aloud. Not required. It stays on this machine."""
     not_with("--forget", forget, sound_in=sound_in, engine=engine)
@@ -182,7 +182,7 @@ app.add_typer(sound, name="sound")
 
 @sound.callback()
 def sound_devices(context: typer.Context) -> None:
-    """The devices at hand; 'handsfree sound check' measures one."""
+    """List the sound devices; 'handsfree sound check' measures one."""
     if context.invoked_subcommand is None:
         from handsfree.sound import commands
 
@@ -191,7 +191,7 @@ def sound_devices(context: typer.Context) -> None:
 
 @sound.command("check")
 def sound_check(sound_in: SoundIn = None) -> None:
-    """Check the microphone with ten seconds of silence and one phrase. Says what to expect, and what to do about it."""
+    """Check the microphone with ten seconds of silence and one phrase. Says what to expect, and what to improve."""
     from handsfree.sound import commands
     from handsfree.speech.expected import TABLE
 
@@ -213,7 +213,7 @@ Out = Annotated[Path | None, typer.Option("--out", help="File to write. Without 
 
 @app.command("list")
 def list_procedures(json: JsonLine = False) -> None:
-    """List the procedures at hand."""
+    """List the procedures."""
     from handsfree.procedure import commands
 
     commands.list_procedures(json)
@@ -242,13 +242,13 @@ def chart(
     commands.chart(procedure, out, mermaid)
 
 
-@app.command(context_settings={"ignore_unknown_options": True})  # a value below nought is no option
+@app.command(context_settings={"ignore_unknown_options": True})  # a negative value is not an option
 def reckon(
-    name: Annotated[str, typer.Argument(help="A function of the trade; without one they are listed.")] = "",
-    values: Annotated[list[str] | None, typer.Argument(help="Its values, with a unit where it is another: 40degF.")] = None,
+    name: Annotated[str, typer.Argument(help="A function of the trade. Without it: list them all.")] = "",
+    values: Annotated[list[str] | None, typer.Argument(help="Its values; with a unit if not the usual: 40degF.")] = None,
     json: JsonLine = False,
 ) -> None:
-    """Do the trade's arithmetic: superheat, a sensor's ohms, a winding's temperature, the hours of a fill."""
+    """Do the trade's arithmetic: superheat, a sensor's ohms, a winding's temperature, the hours to cool a fill."""
     from handsfree.trade import reckon as worked
 
     worked.show(name, tuple(values or ()), json)
@@ -257,7 +257,7 @@ def reckon(
 @app.command()
 def log(
     file: Annotated[Path, typer.Argument(help="A logger's or a clamp meter's file, CSV.")],
-    volts: Annotated[float, typer.Option("--volts", help="Supply voltage, for energy from a current.")] = 0.0,
+    volts: Annotated[float, typer.Option("--volts", help="Supply voltage, to work out energy from current.")] = 0.0,
     price: Annotated[float, typer.Option("--price", help="Price of a kilowatt-hour.")] = 0.0,
     out: Out = None,
     json: JsonLine = False,
@@ -279,7 +279,7 @@ def print_copy(procedure: ProcedureName, out: Out = None, card: procedure_verbs.
 @app.command()
 def compare(
     old: Annotated[str, typer.Argument(help="The older procedure, or a visit that read it.")],
-    new: Annotated[str, typer.Argument(help="The newer one, or a visit.")],
+    new: Annotated[str, typer.Argument(help="The newer procedure, or a visit.")],
     json: JsonLine = False,
 ) -> None:
     """Tell in words what changed for the technician, safety first."""
@@ -293,7 +293,7 @@ def compare(
 def record(
     name: Annotated[str, typer.Argument(help="Name of the procedure: small letters, digits, single '-'.")],
     cabinet: Annotated[bool, typer.Option("--cabinet", help="A cabinet's page: keys, places, leads, plate, deck.")] = False,
-    folder: Annotated[Path | None, typer.Option("--folder", help="Where procedures are kept; 'procedures' here.")] = None,
+    folder: Annotated[Path | None, typer.Option("--folder", help="Folder of procedures; 'procedures' if left out.")] = None,
     typed: Annotated[bool, typer.Option("--typed", help="Type instead of speaking; what you type counts as heard.")] = False,
     language: Annotated[str | None, typer.Option("--language", help="Two letters: en or es.")] = None,
     sound_in: SoundIn = None,

@@ -21,7 +21,7 @@ def spare_the_record(to: Path) -> None:
     visit = place.parent.parent if place.parent.name in _BESIDE else place.parent
     part = place.parent.name in _BESIDE or place.name.startswith("journal.")
     if part and (visit / _JOURNAL).is_file():
-        raise Trouble(f"{to} belongs to the record of a visit, which nothing may write over; give another name.")
+        raise Trouble(f"{to} belongs to the record of a visit, which must not be overwritten; give another name.")
 
 
 def save(to: Path, make: Callable[[], bytes | Iterable[bytes]]) -> None:

@@ -1,4 +1,4 @@
-"""`handsfree procedures`: what is done with procedure files all together."""
+"""`handsfree procedures`: work on all procedure files together."""
 
 from __future__ import annotations
 
@@ -7,17 +7,17 @@ from typing import Annotated
 
 import typer
 
-app = typer.Typer(help="Work on procedure files all together.", no_args_is_help=True)
+app = typer.Typer(help="Work on all procedure files together.", no_args_is_help=True)
 
 
 Target = Annotated[Path | None, typer.Argument(help="A procedure file, or a folder of them.")]
-Sarif = Annotated[Path | None, typer.Option("--sarif", help="Write it for an editor too: SARIF 2.1.0.")]
+Sarif = Annotated[Path | None, typer.Option("--sarif", help="Also write the result for an editor: SARIF 2.1.0.")]
 Card = Annotated[bool, typer.Option("--card", help="One page for the pocket, as PDF.")]
 
 
 @app.callback()
 def together() -> None:
-    """Work on procedure files all together."""
+    """Work on all procedure files together."""
 
 
 @app.command()
@@ -25,7 +25,7 @@ def migrate(
     target: Annotated[Path, typer.Argument(help="A procedure file, or a folder of them.")],
     dry: Annotated[bool, typer.Option("--dry", help="Only say what would change.")] = False,
 ) -> None:
-    """Bring older files to today's format. Comments, order and style stay."""
+    """Convert older files to today's format. Comments, order and style stay."""
     from handsfree.procedure import commands
 
     commands.migrate(target, not dry)

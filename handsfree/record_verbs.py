@@ -1,4 +1,4 @@
-"""The verbs of the record, one thin function each. Everything heavy is imported where it is used."""
+"""The commands for the record, one thin function each. Everything heavy is imported where it is used."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -13,23 +13,23 @@ VisitFolder = Annotated[Path, typer.Argument(help="Folder of a visit.")]
 
 
 def not_with(one: str, given: bool, **others: object) -> None:
-    """Trouble where an option stands beside one that it makes meaningless: to pass over it in silence would mislead."""
+    """Trouble if one option makes another meaningless: to ignore it silently would mislead."""
     for name, value in others.items():
         other = "--" + name.replace("_", "-")
         if given and value not in (None, False):
-            raise Trouble(f"{one} and {other} cannot stand together; leave out the one that is not meant.")
+            raise Trouble(f"{one} and {other} cannot be used together; leave out one of them.")
 
 
 def verify(
     visit: VisitFolder,
-    signed: Annotated[bool, typer.Option("--signed", help="Every event under a known key, no end cut off.")] = False,
-    events: Annotated[int | None, typer.Option(min=0, help="How many events there must be at least.")] = None,
-    head: Annotated[str | None, typer.Option(help="Hash of an event that must be among them, noted earlier.")] = None,
+    signed: Annotated[bool, typer.Option("--signed", help="Demand a known key for every event, and no cut end.")] = False,
+    events: Annotated[int | None, typer.Option(min=0, help="The least number of events there must be.")] = None,
+    head: Annotated[str | None, typer.Option(help="Hash of an event, noted earlier, that must be in the record.")] = None,
     words: Annotated[str | None, typer.Option(help="The four words said at the end of the visit.")] = None,
     json: JsonLine = False,
 ) -> None:
-    """Check that the record of a visit is whole and unchanged, since when and by whose key. If not: exit status 3, and
-    the first bad place."""
+    """Check that the record of a visit is whole and unchanged, since when, and under whose key. If it is not: exit
+    status 3, and the first bad place."""
     from handsfree.journal import commands
 
     commands.verify(visit, signed=signed, events=events, head=head, words=words, as_json=json)
@@ -38,12 +38,12 @@ def verify(
 def replay(
     visit: VisitFolder,
     speed: Annotated[float | None, typer.Option(help="Play it with its sound, this many times as fast.")] = None,
-    begin: Annotated[str | None, typer.Option("--from", help="Begin at this time, as 12:30 or 0:12:30.")] = None,
-    only: Annotated[str | None, typer.Option(help="gates, readings or trouble.")] = None,
+    begin: Annotated[str | None, typer.Option("--from", help="Begin at this time, such as 12:30 or 0:12:30.")] = None,
+    only: Annotated[str | None, typer.Option(help="Show only: gates, readings or trouble.")] = None,
     html: Annotated[Path | None, typer.Option(help="Write one page that needs nothing else.")] = None,
-    pdf: Annotated[Path | None, typer.Option(help="Write it on paper.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="Write it as a PDF file.")] = None,
 ) -> None:
-    """Show a visit as it went, worked out again from its record. Exit status 3 if the record does not follow from it."""
+    """Show a visit as it went, worked out again from its record. Exit status 3 if the two do not agree."""
     for name, path in (("--html", html), ("--pdf", pdf)):  # the whole visit stands there
         not_with(name, path is not None, speed=speed, only=only, **{"from": begin})
     from handsfree.journal import commands
@@ -54,7 +54,7 @@ def replay(
 
 
 def keys(
-    make: Annotated[str | None, typer.Option(help="Make this device's signing key; the device's name.")] = None,
+    make: Annotated[str | None, typer.Option(help="Make this device's signing key, under this device name.")] = None,
     trust: Annotated[tuple[str, str] | None, typer.Option(help="Trust another device: its name and public key.")] = None,
     may_remove: Annotated[bool, typer.Option("--may-remove", help="It may remove the sound of others' visits.")] = False,
 ) -> None:
@@ -88,7 +88,7 @@ def attach(
     file: Annotated[Path, typer.Argument(help="The photo or other file.")],
     step: Annotated[str, typer.Option(help="The step that asked for it.")],
 ) -> None:
-    """Add the photo that a step asked for to the record of a visit. Its hash binds it."""
+    """Add the photo that a step asked for to the record of a visit. The record keeps its hash."""
     from handsfree.journal import keys
     from handsfree.visit import sessions
 
@@ -96,10 +96,10 @@ def attach(
 
 
 def prune(
-    visits: Annotated[Path, typer.Argument(help="Folder that visits are kept in.")],
+    visits: Annotated[Path, typer.Argument(help="Folder of the visits.")],
     days: Annotated[float, typer.Option(help="Remove sound older than this many days.")],
 ) -> None:
-    """Remove old sound. A mark stays in its place, so the record still verifies."""
+    """Remove old sound. A mark stays in its place, so that the record still verifies."""
     from handsfree.journal import commands
 
     commands.prune(visits, days=days)

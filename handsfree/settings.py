@@ -90,7 +90,7 @@ def _from_file(path: Path) -> dict[str, Any]:
     except FileNotFoundError:
         return {}
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise Trouble(f"The settings file {path} cannot be read: {error}; mend it or take it away.") from None
+        raise Trouble(f"The settings file {path} cannot be read: {error}; fix it or remove it.") from None
 
 
 def _checked(layers: list[tuple[str, dict[str, Any]]]) -> Settings:
@@ -103,7 +103,7 @@ def _checked(layers: list[tuple[str, dict[str, Any]]]) -> Settings:
         first = error.errors()[0]
         name = str(first["loc"][0])
         origin = _origin(name, layers, "a flag")
-        raise Trouble(f"Setting '{name}' from {origin} cannot be: {first['msg']}. See 'handsfree settings'.") from None
+        raise Trouble(f"Setting '{name}' from {origin} is not valid: {first['msg']}. See 'handsfree settings'.") from None
 
 
 def show() -> None:

@@ -1,4 +1,4 @@
-"""What the command line asked of the procedure writer's verbs."""
+"""What the command line asked of the procedure writer's commands."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 
 @dataclass(frozen=True)
 class RecordOptions:
-    """What the command line asked of a recording. `folder`: where the procedure is kept; `procedures` here when absent.
+    """What the command line asked of a recording. `folder`: where the procedure is kept; `procedures` here if left out.
     `cabinet`: a cabinet's page, in its folder `cabinets`."""
 
     name: str
@@ -23,8 +23,8 @@ class RecordOptions:
 
 @dataclass(frozen=True)
 class Rehearse:
-    """What the command line asked of a rehearsal. `typed`, `spoken`: interactive, with a map, kept nowhere. `most`: paths
-    to walk."""
+    """What the command line asked of a rehearsal. `typed`, `spoken`: interactive, with a map, not kept. `most`: the most
+    paths to walk."""
 
     procedure: str
     typed: bool = False

@@ -1,13 +1,13 @@
-"""A step said in one breath, as to an apprentice: kind, answers, ways, reading, range, hazards, isolation, proof, restore.
+"""A step said in one breath, as to an apprentice: kind, answers, paths, reading, range, hazards, isolation, proof, restore.
 
     Look under the grinder. Is the seal torn, whole or missing? If it is torn, go on. If not, a later step.
     Give the width of the groove in millimetres, between 0.5 and 12. Expect 3 to 3.4. Hazard blades.
 
 Rules of this file:
 
-- What is understood is read back once, in the review; what is not there is asked for, as after 'new step'.
-- What became a range, a way or a hazard is not also said to the technician: its sentence leaves the text.
-- The words to go by are in the grammar of the recorder; nothing here knows a language."""
+- What was understood is read back once, in the review; what is missing is asked for, as after 'new step'.
+- A sentence that became a range, a path or a hazard is not also read to the technician: it leaves the text.
+- The words to look for are in the recorder's grammar; this module knows no language."""
 
 from __future__ import annotations
 
@@ -22,13 +22,14 @@ from handsfree.authoring.words import RecorderWords
 from handsfree.language.tokens import tokens
 from handsfree.procedure.fields import seconds_of
 
-#: Slots that need no question in a breath: what is not said there is not there, and the review says so.
+#: Slots that need no question after a breath: if they were not said, they are left out, and the review shows it.
 SILENT = frozenset({"hazards", "leads", "expected_low", "expected_high"})
 
 
 @dataclass
 class Breath:
-    """What is left of the sentences, and what was taken out of them. `steps`: number -> uid, of those that can be led to."""
+    """What is left of the sentences, and what was taken out of them. `steps`: number -> uid, of the steps that an answer
+    can lead to."""
 
     words: RecorderWords
     steps: dict[int, int]
@@ -36,7 +37,7 @@ class Breath:
     facets: dict[str, Any] = field(default_factory=dict)
 
     def take(self, rule: str) -> list[str]:
-        """The sentences that begin with a way of the rule, without it; they are said no more."""
+        """The sentences that begin with a wording of the rule, without it; they are not read to the technician any more."""
         taken, left = [], []
         for sentence in self.sentences:
             rest = after(sentence, self.words.ways(rule), self.words)
@@ -83,7 +84,7 @@ def breath(text: str, words: RecorderWords, steps: dict[int, int]) -> tuple[str,
 
 
 def after(sentence: str, ways: Sequence[str], words: RecorderWords) -> str | None:
-    """What follows one of these at the beginning; None where none is there."""
+    """What follows one of these at the beginning; None if none is there."""
     said = words.tokens(sentence)
     for way in sorted(ways, key=len, reverse=True):
         first = tuple(way.split())
@@ -142,7 +143,7 @@ def _over_range(one: Breath, rest: str) -> None:
         one.facets["over_range"] = to[0]
 
 
-#: Sentences that tell something beside the step's own words.
+#: Sentences that add something to the step's own words.
 _BESIDE: dict[str, Callable[[Breath, str], None]] = {
     "cue_minutes": _minutes, "cue_accuracy": _accuracy, "cue_instrument": _instrument, "cue_over_range": _over_range,
 }  # fmt: skip
@@ -222,7 +223,7 @@ def _target(said: str, one: Breath) -> tuple[str | None] | None:
 
 
 def _choices(sentence: str, words: RecorderWords) -> list[str]:
-    """'Is the seal torn, whole or missing?': the three; the first is as many words as the others have."""
+    """'Is the seal torn, whole or missing?': the three; the first has as many words as the others."""
     plain = sentence.strip(" ?.!")
     joined = next((way for way in words.ways("joined") if re.search(rf"\b{way}\b", plain, re.IGNORECASE)), None)
     if joined is None:

@@ -1,4 +1,4 @@
-"""A decision by voice: on which step it hangs, below or above what, or on which answer, and where it leads then.
+"""A decision by voice: which step it depends on, below or above what, or which answer, and where it then leads.
 
 Only the plain comparison of one reading or one answer can be spoken; longer expressions are for the keyboard."""
 

@@ -1,4 +1,4 @@
-"""The verbs of the procedure writer that put parts together: `record` and `rehearse`."""
+"""The procedure writer's commands that put parts together: `record` and `rehearse`."""
 
 from __future__ import annotations
 
@@ -63,11 +63,11 @@ def _show(recording: Recording, state: RecorderState, as_json: bool) -> None:
         print(line)
     if not finished:
         where = "" if recording.shelf.folder == Path("procedures") else f" --folder {recording.shelf.folder}"
-        print(f"Not finished; take it up with: handsfree record {recording.shelf.name}{where}")
+        print(f"Not finished; resume it with: handsfree record {recording.shelf.name}{where}")
 
 
 def rehearse(asked: Rehearse, *, as_json: bool = False) -> None:
-    """Exits with 1 where a saying was taken for another, or a path did not end."""
+    """Exits with 1 if a phrase was taken for another, or a path did not end."""
     if asked.typed or asked.spoken:
         from handsfree.authoring.interactive import interactive
 

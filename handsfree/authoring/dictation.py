@@ -2,11 +2,11 @@
 
 Rules of this file:
 
-- The best engine at hand writes; another listens to the same sound. Where the two hear words that sound alike but are not
-  the same, the word is doubtful, and the other's word is what it may be.
+- The best engine writes; another listens to the same sound. If the two hear different words that sound alike, the word is
+  doubtful, and the other's word is the alternative.
 - With PocketSphinx alone the model of the trade writes and everyday language is the second opinion; there a word is also
   doubtful that holds little of the decoder's own probability.
-- Nothing is put right silently: a doubt is the writer's to settle.
+- Nothing is corrected silently: the writer settles every doubt.
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from handsfree.authoring.trade_ear import HeardWord, TradeEar
     from handsfree.sound.samples import Samples
 
-LIKE = 0.5  # similarity of sound from which one word may be another
-SAME = 1.0  # from which no ear can tell them apart ('mains' and "main's"): the writer's spelling stands, nobody is asked
+LIKE = 0.5  # similarity of sound above which one word may be another
+SAME = 1.0  # above which no ear can tell them apart ('mains' and "main's"): the writer's spelling is kept, nobody is asked
 #: Shares of probability. On 40 sentences by 4 synthetic voices with 28 wrong words of 346, below 0.9 and heard otherwise
 #: marked 16 of the wrong ones and 48 right ones; below 0.9 alone 23 and 98; below 0.3 alone 11 and 20.
 LITTLE, MOST = 0.3, 0.9
@@ -40,8 +40,8 @@ class Dictated:
 
 
 class Dictation:
-    """`writer`: free text from the best engine, None where the trade's model is to write. `everyday`: free text from
-    PocketSphinx's own language model. `trade`: None for a language that has no such model: nothing is doubted then."""
+    """`writer`: free text from the best engine, None if the trade's model is to write. `everyday`: free text from
+    PocketSphinx's own language model. `trade`: None for a language without such a model: then nothing is doubted."""
 
     def __init__(
         self, writer: Callable[[Samples], str] | None, trade: TradeEar | None, everyday: Callable[[Samples], str] | None,
@@ -62,7 +62,7 @@ class Dictation:
 
 
 def _doubtful(heard: tuple[HeardWord, ...], second: Sequence[str]) -> Iterator[Doubt]:
-    """Words that hold little of the probability, and those that hold less than most of it and were heard otherwise."""
+    """Words with little of the probability, and those with less than most of it that were heard differently."""
     differing = _replaced([word.text for word in heard], second)
     for at, word in enumerate(heard):
         if word.sure < LITTLE or (word.sure < MOST and at in differing):
@@ -71,7 +71,7 @@ def _doubtful(heard: tuple[HeardWord, ...], second: Sequence[str]) -> Iterator[D
 
 
 def _others(word: str, other: str | None) -> tuple[str, ...]:
-    """The second opinion's word where it sounds like it, and the common words that sound nearest."""
+    """The second engine's word if it sounds alike, and the common words that sound closest."""
     from handsfree.language.phonetics import nearest
 
     first = (other,) if other and _similarity(word, other) >= LIKE else ()

@@ -2,10 +2,10 @@
 
 Rules of this file:
 
-- A step is told apart by its `uid`, which never changes; where steps name one another they do it as '@uid', so that moving a
-  step breaks nothing. '@later' stands for a step that is still to come, '@next' for the one that follows, whichever it is.
+- A step is identified by its `uid`, which never changes; steps refer to each other as '@uid', so that moving a step breaks
+  nothing. '@later' stands for a step that does not exist yet, '@next' for the one that follows, whichever it is.
 - `facets` are the fields of the step as `procedure/model.py` names them, plain values only.
-- What is written is what would be loaded: the text goes through the same reader.
+- What is written can be loaded: the text goes through the same reader.
 """
 
 from __future__ import annotations
@@ -19,19 +19,19 @@ from typing import Any
 from handsfree.language.tokens import tokens
 
 LATER, FOLLOWING = "@later", "@next"
-#: The fields in which a step names others.
+#: The fields in which a step refers to others.
 REFERENCES = frozenset({
     "go", "over_range", "unsteady", "unknown", "absent", "skip", "protects", "otherwise", "evidence", "summary",
 })  # fmt: skip
 _ORDER = ("id", "kind", "level", "lasts", "hazards", "needs_isolation", "say")
 _MOST_IN_NAME = 4  # words
-_SHORT = 40  # letters of an item in a list on one line
+_SHORT = 40  # characters of an item in a list on one line
 UNSURE = "# unsure:"  # begins the remark with the words that are not settled
 
 
 @dataclass(frozen=True)
 class Doubt:
-    """A word of a sentence, by its place from 0, that may be another. `field`: of the step, '' where it is not known."""
+    """A word of a sentence, by its position from 0, that may be another. `field`: of the step, '' if it is not known."""
 
     at: int
     word: str
@@ -61,7 +61,7 @@ class DraftStep:
         return tuple(doubt.word for doubt in self.doubts)
 
     def having(self, **facets: Any) -> DraftStep:
-        """With these facets; those given as None are taken away."""
+        """With these facets; those given as None are removed."""
         merged = {**self.facets, **facets}
         return replace(self, facets={key: value for key, value in merged.items() if value is not None})
 
@@ -86,12 +86,12 @@ class Draft:
         raise KeyError(uid)
 
     def number(self, reference: str) -> int | None:
-        """The number (from 1) of the step that a reference names, None where it is gone or to come."""
+        """The number (from 1) of the step that a reference names; None if it is gone or does not exist yet."""
         uid = uid_of(reference)
         return None if uid is None else next((at for at, one in enumerate(self.steps, 1) if one.uid == uid), None)
 
     def with_step(self, step: DraftStep) -> Draft:
-        """The step in its place, or at the end where it is new."""
+        """The step in its place, or at the end if it is new."""
         if any(one.uid == step.uid for one in self.steps):
             return replace(self, steps=tuple(step if one.uid == step.uid else one for one in self.steps))
         return replace(self, steps=(*self.steps, step))
@@ -124,7 +124,7 @@ def reference(uid: int) -> str:
 
 
 def named(step: DraftStep, taken: Sequence[str], small: frozenset[str]) -> DraftStep:
-    """The step with an id of its own, made of what it is about; kept where it has one."""
+    """The step with its own id, made from what it is about; an existing id is kept."""
     if step.id:
         return step
     about = str(step.facets.get("finding") or step.facets.get("quantity") or _asked_about(step))
@@ -179,7 +179,7 @@ def _step_data(step: DraftStep, ids: Mapping[str, str], sound: tuple[str, str] |
 
 
 def _resolved(value: Any, ids: Mapping[str, str]) -> Any:
-    """References become ids; one to a step that is gone or to come is left out."""
+    """References become ids; references to missing steps are left out."""
     if isinstance(value, Mapping):
         found = {key: _resolved(each, ids) for key, each in value.items()}
         return {key: each for key, each in found.items() if each is not None and each != []}
@@ -191,7 +191,7 @@ def _resolved(value: Any, ids: Mapping[str, str]) -> Any:
 
 
 def as_yaml(draft: Draft, sounds: Mapping[int, tuple[str, str]]) -> str:
-    """The procedure file. Words that are still unsure stand in a remark above their step."""
+    """The procedure file. Words that are still unsure are in a remark above their step."""
     data = as_data(draft, sounds)
     steps = data.pop("steps")
     lines = [*_remark("", draft.doubts), dumped(data), "", "steps:"]
@@ -239,8 +239,8 @@ def dumped(data: Mapping[str, Any]) -> str:
 
 
 def from_data(data: Mapping[str, Any], text: str = "") -> Draft:
-    """A procedure that was loaded (its YAML as plain data), to be worked on. Answers in the short form are written out.
-    `text`: of its file, in whose remarks the words stand that are not settled."""
+    """A loaded procedure (its YAML as plain data), to be worked on. Answers in the short form are written out. `text`: of
+    its file, whose remarks contain the words that are not settled."""
     header = {key: value for key, value in data.items() if key != "steps"}
     raw = data.get("steps") or []
     uids = {str(one["id"]): reference(at) for at, one in enumerate(raw, 1)}

@@ -1,7 +1,7 @@
-"""A writer's free words by an engine that was taught nothing, told beforehand how a writer speaks.
+"""Hears a writer's free words with an engine without extra training, given examples of how a writer speaks.
 
-The engine of a visit is taught the trade's answers and commands, and hears them in whatever is said; for dictation that is a
-fault. Words of other trades were wrong in 5 of 100 with this one, in 13 without the sentences told beforehand (two synthetic
+The engine of a visit is trained on the trade's answers and commands, and tends to hear them in anything; for dictation that
+is a fault. Words of other trades were wrong in 5 of 100 with this one, in 13 without the examples (two synthetic
 voices, 18 utterances of `tests/bench/recording.py`, when this was written)."""
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def writer(language: str, models: Path) -> Callable[[Samples], str] | None:
-    """None where its library or its weights are not installed, or it does not know the language."""
+    """None if its library or its weights are not installed, or if it does not know the language."""
     from handsfree.speech.neural_weights import find_weights
 
     if language != "en" or importlib.util.find_spec("faster_whisper") is None:

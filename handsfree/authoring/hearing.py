@@ -1,10 +1,10 @@
-"""From sound to what the recorder takes: commands and choices through the recogniser, free words through dictation.
+"""From sound to what the recorder accepts: commands and choices through the recogniser, free words through dictation.
 
 Rules of this file:
 
-- Every utterance is kept as sound, whatever came of it: the writer alone speaks here, and asked for it.
-- Where free words are asked for, what is in force besides them ('that is all') is tried first; so are, for answers, the
-  answers of the procedures that ship: one word alone is what dictation is worst at.
+- The sound of every utterance is kept, whatever came of it: only the writer speaks here, and asked for it.
+- When free words are asked for, other phrases in force ('that is all') are tried first. For answers, so are the answers of
+  the procedures that ship: dictation is worst at single words.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 class WriterHearer:
-    """`topic` and `listening` are told by the ear: which question free words are asked for, and what is in force."""
+    """The ear sets `topic` and `listening`: which question free words are asked for, and what is in force."""
 
     def __init__(self, recogniser: Recogniser, dictation: Dictation, journal: Journal, language: str) -> None:
         self.recogniser, self._dictation = recogniser, dictation
@@ -42,7 +42,7 @@ class WriterHearer:
         return utterance_of(replace(heard, started=started, ended=ended), clip, digest)
 
     def _fixed(self, samples: Samples, listening: Listening) -> Heard | None:
-        """A phrase that ends a list, or an answer known from elsewhere; None where it is neither, surely."""
+        """A phrase that ends a list, or an answer known from elsewhere; None if it is surely neither."""
         known = answers_known(self._language) if self.topic == "answers" else words_of_pages(self._language, self.topic)
         phrases = tuple(dict.fromkeys((*listening.phrases, *known)))
         if not phrases:
@@ -67,7 +67,7 @@ class WriterHearer:
         return self.hear_utterance(samples, replace(self.listening, note=True), started, ended)
 
     def together(self, heard: Heard, listening: Listening) -> Heard:
-        """Each saying of the writer is taken by itself."""
+        """Each of the writer's utterances counts by itself."""
         return heard
 
     def event_of(self, heard: Heard, samples: Samples, listening: Listening) -> Utterance:

@@ -1,4 +1,4 @@
-"""A rehearsal by a person, typed or spoken: a visit that is kept nowhere, with a map of where one is."""
+"""A rehearsal by a person, typed or spoken: a visit that is not kept, with a map of the current place."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
 
 def mapped(write: Callable[[Stamped, State], None], out: Any) -> Callable[[Stamped, State], None]:
-    """What `write` prints, and before each step the map. A step that goes on at once, as a decision does, has no map of its
-    own: by the time it is told the visit is past it."""
+    """Prints what `write` prints, and before each step the map. A step that goes on at once, such as a decision, has no
+    map: by the time it is reported the visit has passed it."""
     been: set[tuple[str, str]] = set()
 
     def watch(entry: Stamped, state: State) -> None:
@@ -36,7 +36,7 @@ def mapped(write: Callable[[Stamped, State], None], out: Any) -> Callable[[Stamp
 
 
 def interactive(asked: Rehearse) -> None:
-    """Trouble for what keeps a visit from running."""
+    """Trouble for anything that keeps a visit from running."""
     with tempfile.TemporaryDirectory(prefix="handsfree-rehearsal-", ignore_cleanup_errors=True) as folder:
         visit = commands.VisitOptions(
             procedure=asked.procedure, resume=None, typed=asked.typed, sound_in=None, sound_out=None, engine=asked.engine,

@@ -1,11 +1,11 @@
-"""The files of a recording: the procedure, the writer's sounds beside it, and the record of how they came about.
+"""The files of a recording: the procedure, the writer's sounds beside it, and the record of how they were made.
 
 Rules of this file:
 
-- The procedure file is replaced whole or not at all, and only after its sounds are on disk.
-- The record of a recording is a journal like a visit's, in `NAME.recording/NNN` beside the procedure; from it everything
-  that was kept can be made again.
-- A procedure that somebody edited by hand since is the truth: a new record begins from it.
+- The procedure file is replaced completely or not at all, and only after its sounds are on disk.
+- The record of a recording is a journal like a visit's, in `NAME.recording/NNN` beside the procedure. Everything that was
+  kept can be made again from it.
+- If somebody has edited the procedure by hand since, the edited file counts: a new record begins from it.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ from handsfree.procedure.model import text_digest
 @dataclass(frozen=True)
 class Shelf:
     """Where a procedure is kept: `folder` has `NAME.yaml` and the sounds of its steps; `session` the record. `base`: the
-    file as it was when the recording began, '' where there was none; what is written changes that."""
+    file as it was when the recording began, '' if there was none; writing changes that text."""
 
     folder: Path
     name: str
@@ -53,7 +53,7 @@ class Shelf:
         return {step.uid: (self._file(step.id, step.clips), text_digest(step.text)) for step in draft.steps if step.clips}
 
     def _file(self, step: str, clips: tuple[str, ...]) -> str:
-        """The name tells which clips are in it, so that a file never changes under a procedure that names it."""
+        """The name tells which clips are in it, so that a file never changes while a procedure names it."""
         mark = hashlib.sha256("\n".join((self.session.name, *clips)).encode()).hexdigest()[:8]
         return f"{self.name}-{step}-{mark}.flac"
 
@@ -73,7 +73,7 @@ class Shelf:
             yield from compare.lines(compare.compare(load.book_of(old), load.book_of(new)), new.language)
 
     def save(self, draft: Draft) -> None:
-        """Nothing is written of a procedure that has neither title nor step. Trouble where the disk does not take it."""
+        """A procedure that has neither title nor step is not written. Trouble if the disk cannot be written."""
         if not draft.steps and not draft.header.get("title") and not self.path.is_file():
             return
         text = self.text(draft)
@@ -84,7 +84,7 @@ class Shelf:
             replace_file(self.path, text.encode("utf-8"))
         except OSError as error:
             why = error.strerror or str(error)
-            raise Trouble(f"{self.path.name} cannot be saved ({why}); mend that, then record again: all is kept.") from None
+            raise Trouble(f"{self.path.name} cannot be saved ({why}); fix that, then record again: all is kept.") from None
 
     def _write_sound(self, name: str, clips: tuple[str, ...]) -> None:
         if (self.folder / name).is_file():
@@ -101,7 +101,7 @@ class Shelf:
 
 @dataclass(frozen=True)
 class Recording:
-    """A recording ready to run: its record, its state, the happening it begins with."""
+    """A recording ready to run: its record, its state, its first happening."""
 
     shelf: Shelf
     journal: Journal
@@ -109,7 +109,7 @@ class Recording:
     first: Happening
 
     def abandon(self) -> None:
-        """One that could not begin leaves nothing behind; one taken up again is left as it was."""
+        """A recording that could not begin leaves nothing behind; a resumed one stays as it was."""
         self.journal.close()
         if self.journal.count == 0:
             shutil.rmtree(self.shelf.session, ignore_errors=True)
@@ -120,7 +120,7 @@ class Recording:
 def open_recording(
     name: str, folder: Path, language: str, writer: str, engine: str, clock: JournalClock | None = None
 ) -> Recording:
-    """A new recording, one taken up again, or one of a procedure that is there. Trouble where it cannot be."""
+    """A new recording, a resumed one, or one of an existing procedure. Trouble if none is possible."""
     if not load.is_name(name):
         raise Trouble(f"'{name[:80]}' cannot be a procedure's name: small letters, digits and single '-' only.")
     load_words(language)
@@ -176,7 +176,7 @@ def _last_session(folder: Path, name: str) -> Path | None:
 
 
 def _take_up(shelf: Shelf, clock: JournalClock | None) -> Recording | None:
-    """None where that recording was finished, holds nothing, or the procedure was edited since."""
+    """None if that recording was finished, contains nothing, or the procedure has been edited since."""
     try:
         journal = Journal.resume(shelf.session, clock=clock)
     except Trouble:
@@ -199,8 +199,8 @@ def _lines(session: Path) -> list[str]:
 
 
 def replayed(shelf: Shelf) -> tuple[RecorderState, Mapping[str, int], str]:
-    """The state at the end of the record, the digests of every text of the procedure that it saved, and the text that it
-    began from."""
+    """The state at the end of the record, the digests of every text of the procedure that it saved, and the text it began
+    from."""
     state: RecorderState | None = None
     saved: dict[str, int] = {}
     for entry in reader.read(shelf.session):
@@ -208,11 +208,11 @@ def replayed(shelf: Shelf) -> tuple[RecorderState, Mapping[str, int], str]:
             state = state_before(entry.event)
             shelf = replace(shelf, base=entry.event.copies[0][1] if entry.event.copies else "")
         if state is None:
-            raise Trouble(f"{shelf.session.name} does not begin as a recording does; it cannot be taken up.", 3)
+            raise Trouble(f"{shelf.session.name} is not a recording; it cannot be resumed.", 3)
         state, effects = machine.advance(state, entry)
         for effect in effects:
             if isinstance(effect, Save):
                 saved[text_digest(shelf.text(effect.draft))] = entry.n
     if state is None:
-        raise Trouble(f"{shelf.session.name} holds no event; take it away and record anew.")
+        raise Trouble(f"{shelf.session.name} contains no event; remove it and record again.")
     return state, saved, shelf.base

@@ -24,8 +24,8 @@ PAUSE, LONGEST = 1.2, 40.0
 
 
 def dictation_for(recogniser: Any, language: str, models: Path | None = None) -> Dictation:
-    """The best at hand: an engine taught nothing, the recogniser's own, or PocketSphinx with the words of the trade.
-    `models`: where weights may lie besides those that come in packages."""
+    """The best available: an engine without extra training, the recogniser's own, or PocketSphinx with the words of the
+    trade. `models`: where else weights may be, besides packages."""
     from handsfree.authoring import free_words
 
     first = recogniser.engines[0].name
@@ -67,7 +67,7 @@ class FileEar(RecordingEar):
 
 
 def live_recorder(recording: Recording, asked: RecordOptions, settings: Any) -> Recorder:
-    """Trouble for a device, a file or a model that cannot be had; what was recorded before is kept."""
+    """Trouble for a device, a file or a model that cannot be used; what was recorded before is kept."""
     ear, mouth = joined(recording.journal, recording.state.words.language.code, asked, settings)
     return Recorder(recording, ear, mouth, lambda entry: _print(entry))
 

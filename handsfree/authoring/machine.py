@@ -1,13 +1,13 @@
-"""Recording as a machine: `advance(state, happening) -> (state, effects)`, in the manner of `visit/machine.py`.
+"""Recording as a machine: `advance(state, happening) -> (state, effects)`, like `visit/machine.py`.
 
 The rules of this file:
 
-- No input or output, no clock: the record of a recording is its happenings, and going over them again is taking it up again.
-- An answer acts when its verdict is *accepted*, or when the same choice or number, each time not surely, was heard twice
-  running: all of it is read back before a step is kept. 'Affirm', on which a deletion hangs, is never taken so.
-- Free words are an answer only where free words are asked for.
-- A step is in the procedure only once the writer has said 'keep'; from then on it is saved.
-- Nothing is deleted that was not affirmed twice.
+- No input or output, no clock: the record of a recording is its happenings, and running them again resumes it.
+- An answer acts when its verdict is *accepted*, or when the same choice or number was heard twice in a row, even if not
+  surely: everything is read back before a step is kept. 'Affirm', which may delete, is never accepted in this way.
+- Free words are an answer only when free words are asked for.
+- A step is in the procedure only after the writer has said 'keep'; from then on it is saved.
+- Nothing is deleted without being affirmed twice.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ def _settle(turn: RecorderTurn) -> None:
 
 
 def present(turn: RecorderTurn) -> None:
-    """Say the question that is asked; where a step is in work and nothing else is asked, find the next slot."""
+    """Say the current question; if a step is in work and nothing else is asked, find the next slot."""
     if turn.state.at == "" and turn.state.step is not None:
         turn.change(at=slots.next_slot(turn) or "review")
     elif turn.state.at == "":
@@ -94,7 +94,7 @@ def _note(turn: RecorderTurn, event: events.NoteKept) -> None:
 
 
 def _free_words(turn: RecorderTurn, reply: Reply) -> None:
-    """A phrase that always works is that, also among free words, where it stands alone."""
+    """A phrase that always works counts as such, even among free words, if it is said alone."""
     if turn.state.listening is None or not turn.state.listening.note:
         return
     said, commands = " ".join(turn.words.tokens(reply.text)), turn.words.language.commands
@@ -129,18 +129,18 @@ def _utterance(turn: RecorderTurn, event: events.Utterance) -> None:
 
 
 def _harmless(turn: RecorderTurn, event: events.Utterance) -> bool:
-    """Likely, and nothing is kept, deleted or ended by it: the writer hears at once what it was taken for."""
+    """Likely, and it keeps, deletes or ends nothing: the writer hears at once what was understood."""
     if event.verdict != Verdict.PROPOSED or event.sense not in (Sense.PHRASE, Sense.NUMBER):
         return False
     return not any(turn.words.says(event.text, command) for command in GRAVE)
 
 
-#: What a likely word is not enough for.
+#: For these a likely word is not enough.
 GRAVE = ("keep", "delete", "finish", "stop recording", "that is all")
 
 
 def _twice(turn: RecorderTurn, event: events.Utterance) -> bool:
-    """The same again, after it was not sure enough the first time; no near tie, no denial."""
+    """The same again, after it was not sure enough the first time; not a near tie, not a denial."""
     if event.sense not in (Sense.PHRASE, Sense.NUMBER) or event.rivals:
         return False
     heard = (event.text, event.value)
@@ -201,7 +201,7 @@ def _answered(turn: RecorderTurn, reply: Reply) -> None:
 
 
 def _taken(turn: RecorderTurn, reply: Reply) -> bool:
-    """By the question that is asked; a slot that stays is followed by the next."""
+    """By the current question; after a slot of the step comes the next."""
     asked = turn.state.at
     taken = turn.question.takes(turn, reply)
     if taken and turn.state.at == asked and asked in slots.QUESTIONS:

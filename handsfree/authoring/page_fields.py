@@ -2,9 +2,9 @@
 
 Rules of this file:
 
-- The fields stand in one table, `GROUPS`, in the order in which a person at the cabinet meets them. A group is one value,
-  several that belong together, or rows of which there may be any number.
-- Nothing here knows of a talk, or of a file on a disk.
+- The fields are in one table, `GROUPS`, in the order in which a person at the cabinet meets them. A group is one value,
+  several that belong together, or any number of rows.
+- This module knows nothing of the dialogue, or of files.
 """
 
 from __future__ import annotations
@@ -100,8 +100,8 @@ def _name(text: str, language: str) -> str:
 
 
 def as_written(slot: Slot, text: str, words: RecorderWords) -> str:
-    """As it stands in the file: a sentence with its capital and stop; a name in small letters; a refrigerant as 'R-134a',
-    whether its figures were written together or one by one."""
+    """As in the file: a sentence with capital and full stop; a name in small letters; a refrigerant as 'R-134a', whether
+    its digits were written together or one by one."""
     text = " ".join(text.split()).strip(" .")
     if text and slot.kind == "sentence":
         return f"{text[:1].upper()}{text[1:]}."

@@ -1,7 +1,7 @@
 """The files of a page that is recorded, and the parts that record it: keyboard, or microphone and loudspeaker.
 
-The page stands in `cabinets/NAME.yaml` beside the procedures; the record of the recording, with its sounds, in
-`cabinets/NAME.recording/NNN`. What the file has is not asked again, so a recording that stopped is taken up by its name.
+The page is `cabinets/NAME.yaml` beside the procedures; the record of the recording, with its sounds, is
+`cabinets/NAME.recording/NNN`. What the file has is not asked again, so a stopped recording is resumed by its name.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from handsfree.sound.samples import RealClock
 
 @dataclass(frozen=True)
 class PageRecording:
-    """A page about to be recorded: where it is kept, its record, its state, the happening it begins with."""
+    """A page about to be recorded: where it is kept, its record, its state, its first happening."""
 
     path: Path
     journal: Journal
@@ -39,16 +39,16 @@ class PageRecording:
     first: Opened
 
     def save(self, page: Any) -> None:
-        """Whole or not at all. Trouble where the disk does not take it."""
+        """Completely or not at all. Trouble if the disk cannot be written."""
         try:
             replace_file(self.path, text_of(page).encode("utf-8"))
         except OSError as error:
             why = error.strerror or str(error)
-            raise Trouble(f"{self.path.name} cannot be saved ({why}); mend that, then record again: all is kept.") from None
+            raise Trouble(f"{self.path.name} cannot be saved ({why}); fix that, then record again: all is kept.") from None
 
 
 def open_page(asked: RecordOptions, language: str, writer: str, engine: str) -> PageRecording:
-    """A new page, or one that is there. Trouble where it cannot be, or the file is no page."""
+    """A new page, or an existing one. Trouble if it is not possible, or the file is not a page."""
     if not load.is_name(asked.name):
         raise Trouble(f"'{asked.name[:80]}' cannot be a cabinet's name: small letters, digits and single '-' only.")
     words = load_words(language)
@@ -118,7 +118,7 @@ def record_page(asked: RecordOptions, *, as_json: bool = False) -> None:
         return
     print(f"Written: {recording.path}" if recording.path.is_file() else "No file was written: the page has no title yet.")
     if not finished:
-        print(f"Not finished; take it up with: handsfree record {asked.name} --cabinet")
+        print(f"Not finished; resume it with: handsfree record {asked.name} --cabinet")
 
 
 def _typed(recording: PageRecording) -> tuple[Ear, Mouth]:

@@ -1,11 +1,11 @@
-"""A cabinet's page, recorded: each field is asked for, what was dictated is read back, and the page is saved as it grows.
+"""Records a cabinet's page: it asks for each field, reads back what was dictated, and saves the page as it grows.
 
 Rules of this file:
 
-- 'Skip it' leaves a group out (of keys and single values, that value alone), 'that is all' ends rows, 'correction' begins
+- 'Skip it' leaves a group out (for keys and single values, only that value), 'that is all' ends rows, 'correction' begins
   the group again, 'stop recording' ends; what is saved stays.
-- Nothing is saved that the schema of pages refuses: the fault is said, and the group is asked again.
-- What the file has already is not asked again. No input or output here: `PageSave` is performed by who runs it.
+- Nothing is saved that the schema of pages refuses: the program says the fault, and asks for the group again.
+- What the file already has is not asked again. No input or output here: the caller performs `PageSave`.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ class PageSave:
 
 @dataclass(frozen=True)
 class PageState:
-    """`at`: (group, slot). `row`: the answers of the group under way. `pending`: dictated words that were read back."""
+    """`at`: (group, slot). `row`: the answers of the current group. `pending`: dictated words that were read back."""
 
     words: RecorderWords
     page: Data
@@ -97,8 +97,8 @@ def advance(state: PageState, happening: events.Stamped) -> tuple[PageState, tup
 
 
 def _onward(state: PageState, at: tuple[int, int]) -> PageState:
-    """To the first slot from there on that nobody has filled; closed where there is none. Rows are asked for once more:
-    there may be others."""
+    """To the first empty slot from there on; closed if there is none. Rows are asked for once more, because there may be
+    others."""
     group, slot = at
     while group < len(GROUPS):
         here = GROUPS[group]
@@ -195,7 +195,7 @@ QUESTIONS: Mapping[str, Question[Any, Any]] = {
 
 
 def _kept(turn: PageTurn, value: Any) -> None:
-    """An answer of the group under way; with its last one the group is put into the page, if it is sound."""
+    """An answer of the current group; after its last one the group is put into the page, if it is valid."""
     state = turn.state
     row = {**state.row, state.slot.key: value}
     if state.group.form != "one" and state.at[1] + 1 < len(state.group.slots):
@@ -237,7 +237,7 @@ def _free(turn: PageTurn, text: str, *, read_back: bool) -> None:
 
 
 def _order(words: RecorderWords, text: str) -> str:
-    """What a text orders, where it is nothing else: to stop, to end rows, to leave out."""
+    """What a text commands, if it is nothing else: to stop, to end rows, to leave out."""
     said = " ".join(words.tokens(text))
     own = next((name for name in ("stop recording", "that is all", "skip") if words.says(text, name)), "")
     commands = words.language.commands
@@ -291,7 +291,7 @@ def _utterance(turn: PageTurn, event: events.Utterance) -> None:
 
 
 def _note(turn: PageTurn, event: events.NoteKept) -> None:
-    """Typed: what is seen while it is written needs no reading back."""
+    """Typed: the writer sees it while typing, so it needs no reading back."""
     _free(turn, event.text, read_back=False)
 
 

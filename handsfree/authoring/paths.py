@@ -1,12 +1,12 @@
-"""Every path of a procedure, found by the machine itself: what to say at each place, and where that leads.
+"""Every path of a procedure, found by the machine itself: what to say at each place, and where it leads.
 
 Rules of this file:
 
-- A path is what is said from the start to the close; two that pass the same steps by the same answers are one.
+- A path is what is said from the start to the close; two paths through the same steps with the same answers are one.
 - Readings are tried at the middle of what is expected and on either side of every number that a decision compares with.
-- A step is passed twice at the most, so a loop is gone round once. The proof is answered 'nothing runs': what a live
+- A step is passed at most twice, so a loop is walked once. The proof is answered 'nothing runs': what a live
   circuit does to the interlock is the interlock's own test.
-- All paths where a budget of turns allows; else walks that take the least trodden way, until these bring nothing new.
+- All paths, if a budget of turns allows; otherwise walks that take the least used branch, until these find nothing new.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ class _PathWalk:
 
 
 def find(book: Book, budget: int = BUDGET) -> tuple[tuple[Path, ...], bool]:
-    """(the paths, whether these are all)."""
+    """(the paths, whether these are all of them)."""
     found: dict[tuple[str, ...], Path] = {}
     waiting = [_begin(book)]
     while waiting and budget > 0:
@@ -106,7 +106,7 @@ def _begin(book: Book) -> _PathWalk:
 
 
 def happening(state: State, say: str) -> object:
-    """What the machine is given for a saying."""
+    """The machine's input for one utterance."""
     if say == WAIT:
         return TimerRang("wait")
     if say == RETURN:
@@ -116,7 +116,7 @@ def happening(state: State, say: str) -> object:
 
 
 def _step(walk: _PathWalk, say: str) -> _PathWalk | None:
-    """None where that leads round a loop again, or nowhere."""
+    """None if that leads round a loop again, or nowhere."""
     state = walk.state
     mono = state.now + 1.0
     if say == WAIT:

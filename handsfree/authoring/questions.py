@@ -1,4 +1,4 @@
-"""The questions of the recorder that are no slot of a step: between steps, the words, the review."""
+"""The recorder's questions that are not slots of a step: between steps, the words, the review."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def _new(turn: RecorderTurn) -> None:
 
 
 def _in_a_breath(turn: RecorderTurn, reply: Reply) -> bool:
-    """Fewer than three words are no step: a command misheard, more likely."""
+    """Fewer than three words are not a step: more likely a misheard command."""
     if len(turn.words.tokens(reply.text)) < _LEAST_WORDS:
         return False
     purpose = after(reply.text, turn.words.ways("cue_purpose"), turn.words)
@@ -122,7 +122,7 @@ def _check(turn: RecorderTurn) -> None:
 
 
 def _finish(turn: RecorderTurn) -> None:
-    """First what is open is asked for, then the check is read out, then it closes at the second word."""
+    """First it asks for what is open, then it reads the check aloud, then the second 'finish' closes it."""
     if not turn.state.draft.steps:
         turn.prompt("no-steps-yet")
         turn.ask("idle")
@@ -239,7 +239,7 @@ def _keep(turn: RecorderTurn) -> None:
 
 
 def _again(turn: RecorderTurn) -> None:
-    """From the words on; it stays the step that it is."""
+    """From the words on; it remains the same step."""
     turn.change(step=DraftStep(turn.step.uid, id=turn.step.id), done=frozenset(), partial={}, purpose="again")
     turn.ask("words")
 
@@ -250,7 +250,7 @@ def _more(turn: RecorderTurn) -> None:
 
 
 def _move_this(turn: RecorderTurn) -> None:
-    """Kept first: only what is in the procedure has a place in it."""
+    """It is kept first: only steps in the procedure have a place in it."""
     uid = turn.step.uid
     _keep(turn)
     turn.change(chosen=max(uid, turn.state.chosen), purpose=f"move {uid}")

@@ -1,4 +1,4 @@
-"""Moving, deleting and choosing steps by voice; nothing is deleted that was not affirmed twice."""
+"""Moving, deleting and choosing steps by voice; nothing is deleted without being affirmed twice."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """The recorder at work: the machine of `authoring.machine` under the runner of every dialogue.
 
-What the check found is said, and recorded as said; the machine does not hang on it.
+What the check found is said, and recorded as said; the machine does not depend on it.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class Recorder:
         return self._runner.state
 
     def run(self) -> RecorderState:
-        """To the end. An interrupt, or an ear that has nothing more, stops it; what was kept is saved either way."""
+        """To the end. An interrupt, or an ear that has nothing more, stops it; what was kept is saved in any case."""
         try:
             try:
                 self._runner.run(self._recording.first)
@@ -65,7 +65,7 @@ class Recorder:
 
 
 def findings(state: RecorderState, recording: Recording) -> Iterator[str]:
-    """What `check` has to say of the procedure as saved, in the words of the recorder; errors first."""
+    """What `check` says about the saved procedure, in the recorder's words; errors first."""
     words = state.words
     report = check_file(recording.shelf.path)
     remarks = [one for one in report.remarks if one.weight is not Weight.NOTE]
@@ -79,8 +79,7 @@ def findings(state: RecorderState, recording: Recording) -> Iterator[str]:
 
 
 def _aloud(remark: Remark, numbers: Mapping[str, int], words: RecorderWords) -> str:
-    """For the ear: steps by their numbers, no words of the file. A field that is missing or wrong is named as the recorder
-    names it."""
+    """For the ear: steps by their numbers, no words of the file. A missing or wrong field has the recorder's name for it."""
     at = numbers.get(remark.step)
     step = words.step_name(at) if at else ""
     if at and not remark.aloud:

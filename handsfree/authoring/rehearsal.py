@@ -1,11 +1,10 @@
-"""A procedure rehearsed: every path spoken by synthetic voices, heard by the real recogniser, followed by the real machine.
+"""Rehearses a procedure: synthetic voices speak every path, the real recogniser hears it, and the real machine follows.
 
 Rules of this file:
 
-- What is planned is what a path says; what happens is what the recogniser makes of its sound. Nothing is helped along, but
-  for one thing: what was not understood in MOST_TRIES is then given as typed, so that the rest of the path is rehearsed too;
-  the report says so.
-- A saying that is taken for another ends its path: that is the worst that can happen, and it is reported as such.
+- A path plans what is said; what happens depends on what the recogniser hears. There is only one help: what was not
+  understood in MOST_TRIES is then typed, so that the rest of the path is rehearsed too; the report says so.
+- A phrase that is taken for another ends its path: that is the worst that can happen, and it is reported as such.
 - Time passes by the sound of both sides and by the waits; the work itself is added from the steps' own minutes.
 - The same words in the same voice under the same listening are heard once.
 """
@@ -42,7 +41,7 @@ THINKS = 0.6  # seconds between the end of a prompt and the first word
 
 @dataclass(frozen=True)
 class Slip:
-    """One saying that was not taken at once. `taken`: '' where it was asked again, else what it was taken for. `given_up`:
+    """One phrase that was not accepted at once. `taken`: '' if it was asked again, else what it was taken for. `given_up`:
     it was typed after MOST_TRIES."""
 
     step: str
@@ -78,7 +77,7 @@ class Rehearsed:
 
 @dataclass
 class Bench:
-    """What all walks share. `heard`: judgements so far."""
+    """What all walks share. `heard`: verdicts so far."""
 
     book: Book
     recogniser: HearsAndWrites
@@ -87,7 +86,7 @@ class Bench:
     heard: dict[tuple[str, str, int, Listening], Heard] = field(default_factory=dict)
 
     def hear(self, words: str, voice: str, again: int, listening: Listening) -> tuple[Heard, float]:
-        """The judgement, and the seconds that the saying takes."""
+        """The verdict, and how many seconds the phrase takes."""
         from handsfree.sound.samples import RATE
 
         sound = self.speakers[voice](words, again)
@@ -101,7 +100,7 @@ class Bench:
 
 
 class Mistaken(EOFError):
-    """A saying was taken for another: the walk is at its end, as where there is nothing more to say."""
+    """A phrase was taken for another: the walk ends here, as if there were nothing more to say."""
 
 
 class _Ear:
@@ -173,7 +172,7 @@ def _meant(heard: Heard) -> tuple[Any, ...]:
 
 
 class _Notebook:
-    """A record that is kept nowhere."""
+    """A record that is not kept."""
 
     def __init__(self, clock: VirtualClock) -> None:
         self._clock, self._count = clock, 0

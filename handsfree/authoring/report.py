@@ -1,4 +1,4 @@
-"""What a rehearsal found, gathered over its walks: which sayings of which steps were asked again, in which voices."""
+"""What a rehearsal found over all its walks: which phrases of which steps were asked again, in which voices."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ START = "start"
 
 @dataclass(frozen=True)
 class Hard:
-    """One saying at one step. `voices`: (voice, how often asked again before it was taken, whether it had to be typed)."""
+    """One phrase at one step. `voices`: (voice, how often it was asked again before it was accepted, whether it had to be
+    typed)."""
 
     step: str
     said: str
@@ -23,7 +24,7 @@ class Hard:
 
 
 def gathered(walked: Sequence[Rehearsed]) -> tuple[Hard, ...]:
-    """In the order they were met; the same saying in the same voice is the same on every path, and stands once."""
+    """In the order they were met; the same phrase in the same voice is the same on every path, and is listed once."""
     tries: dict[tuple[str, str], dict[str, tuple[int, bool]]] = defaultdict(dict)
     heard: dict[tuple[str, str], dict[str, None]] = defaultdict(dict)
     for walk in walked:

@@ -1,11 +1,11 @@
-"""A procedure file changed where the procedure changed, and nowhere else: comments, order and style stay.
+"""Changes a procedure file only where the procedure changed: comments, order and style stay.
 
 Rules of this file:
 
 - A step is a piece of the text with the comments above it. A piece whose step says the same stays as it is, letter by
-  letter; one that moved is moved whole.
-- In a piece that changed, only the fields that changed are written anew (ruamel.yaml keeps the rest).
-- The version goes up by one where anything changed."""
+  letter; one that moved is moved as a whole.
+- In a piece that changed, only the changed fields are rewritten (ruamel.yaml keeps the rest).
+- The version goes up by one if anything changed."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def rewritten(before: str, data: Mapping[str, Any], remarks: Mapping[str, Sequen
 
 
 def changed(old: Mapping[str, Any], new: Mapping[str, Any]) -> bool:
-    """Whether the two say different things: whatever the version, and whatever form the answers have."""
+    """Whether the two say different things, apart from the version and the form of the answers."""
 
     def told(data: Mapping[str, Any]) -> dict[str, Any]:
         plain = {key: value for key, value in data.items() if key not in ("version", "steps")}
@@ -66,7 +66,7 @@ def changed(old: Mapping[str, Any], new: Mapping[str, Any]) -> bool:
 
 
 def _plain(step: Mapping[str, Any]) -> dict[str, Any]:
-    """With answers in their long form; the writer's sound is no part of what a step says."""
+    """With answers in their long form and without the writer's sound, which is not part of what a step says."""
     plain = {key: value for key, value in step.items() if key not in ("sound", "sound_of")}
     if "answers" in plain:
         plain["answers"] = [{k: v for k, v in one.items() if v is not None} for one in answers_of(plain["answers"])]
@@ -129,7 +129,7 @@ def _fresh(step: Mapping[str, Any], indent: str) -> list[str]:
 
 
 def _round_trip(text: str, old: Mapping[str, Any], new: Mapping[str, Any]) -> str:
-    """The text of one mapping, with the fields that differ written anew."""
+    """The text of one mapping, with the fields that differ rewritten."""
     from ruamel.yaml import YAML
 
     yaml = YAML(typ="rt")
@@ -159,7 +159,7 @@ def _update(tree: Any, old: Mapping[str, Any], new: Mapping[str, Any]) -> None:
 
 
 def _answers(tree: Any, old: Any, new: list[Mapping[str, Any]]) -> None:
-    """In the form that they had: by what is said where that was so."""
+    """In their old form: by what is said, if they were written so."""
     if not isinstance(old, Mapping):
         tree["answers"] = _flowing(new)
         return

@@ -1,9 +1,9 @@
-"""What the writer's own words already say of a step: its kind, unit, range, hazards, waiting time, answers.
+"""What the writer's own words already say about a step: its kind, unit, range, hazards, waiting time, answers.
 
 Rules of this file:
 
-- Only what is said plainly counts. What is not found is asked for; what is found is read back before the step is kept.
-- The words to go by are in the grammar of the recorder; nothing here knows a language.
+- Only what is said plainly counts. What is missing is asked for; what is found is read back before the step is kept.
+- The words to look for are in the recorder's grammar; this module knows no language.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ _LONGEST_QUANTITY = 8  # words
 
 
 def facets_said(text: str, words: RecorderWords) -> dict[str, Any]:
-    """Facets by the names of the model; 'kind' only where the words leave no doubt."""
+    """Facets by the names of the model; 'kind' only if the words leave no doubt."""
     said = words.tokens(text)
     unit = unit_said(said, words)
     found: dict[str, Any] = {}
@@ -37,7 +37,7 @@ def facets_said(text: str, words: RecorderWords) -> dict[str, Any]:
 
 
 def as_sentence(text: str, words: RecorderWords, dictated: bool) -> str:
-    """With a capital and a stop; '' for no words. `dictated`: its other signs are to be found too."""
+    """With a capital and a full stop; '' for no words. `dictated`: its other punctuation must be found too."""
     text = " ".join(text.split())
     if not text.strip(" .,?!"):
         return ""
@@ -51,7 +51,7 @@ def _capital(text: str) -> str:
 
 
 def punctuated(text: str, words: RecorderWords) -> str:
-    """Dictated words as sentences: a signal word stands alone, what begins as a question ends as one."""
+    """Dictated words as sentences: a signal word stands alone, and a sentence that begins as a question ends as one."""
     for way in words.ways("cue_level"):
         found = re.match(rf"{way}[ ,:]+(\w)", text, flags=re.IGNORECASE)
         text = f"{way.capitalize()}. {found[1].upper()}{text[found.end():]}" if found else text
@@ -158,7 +158,7 @@ def lasting(value: float, unit: str) -> str:
 
 
 def answers_said(text: str, words: RecorderWords) -> list[str]:
-    """'How is it, cool, warm or dead calm?': the three. Only where they are set apart by commas and an 'or'."""
+    """'How is it, cool, warm or dead calm?': the three. Only if commas and an 'or' separate them."""
     lines = text.rstrip(" ?.!")
     joined = next((way for way in words.ways("joined") if re.search(rf"\b{way}\b", lines, re.IGNORECASE)), None)
     if joined is None:

@@ -1,12 +1,12 @@
-"""Doubtful words, settled by voice from what they may be, or by saying or typing another.
+"""Settles doubtful words by voice: by choosing one of the alternatives, or by saying or typing another word.
 
 Rules of this file:
 
-- Free words with doubts in them wait in `pending` until these are settled; then the question that asked takes them. So it is
-  for every sentence of a step and for the title alike.
-- Several are shown at once, and may be settled in one saying: 'second, first'.
-- Words that change nothing, whichever of them was said, are not asked about.
-- What the writer leaves stays marked on its step, and can be settled later, from the review of the step.
+- Free words with doubts wait in `pending` until these are settled; then they go to the question that asked. This applies
+  to every sentence of a step and to the title.
+- Several are shown at once, and may be settled in one reply: 'second, first'.
+- Words whose alternatives change nothing are not asked about.
+- What the writer leaves open stays marked on its step, and can be settled later, from the review of the step.
 """
 
 from __future__ import annotations
@@ -24,14 +24,14 @@ from handsfree.language.meaning import Listening
 from handsfree.procedure.model import text_digest
 
 MOST = 6  # words asked about in one go; the rest stay marked
-_AT_ONCE = 4  # words settled in one saying
+_AT_ONCE = 4  # words settled in one reply
 _CHOICES = 3
 _ENDS = ".,?!;:"
 _UNSETTLED = frozenset({"settle", "settle-word"})
 
 
 def doubtful(turn: RecorderTurn, reply: Reply) -> bool:
-    """These free words are to be settled before they are taken; what ends a list is not."""
+    """These free words must be settled before they are accepted; a phrase that ends a list need not be."""
     asked = turn.state.at
     doubts = bool(reply.text) and any(_matters(turn, doubt) for doubt in reply.doubts)
     return doubts and asked not in _UNSETTLED and not turn.words.says(reply.text, "that is all")
@@ -57,7 +57,7 @@ def again(turn: RecorderTurn) -> None:
 
 
 def settled(turn: RecorderTurn) -> Reply | None:
-    """The words that waited, once nothing about them is to be asked any more; the question is theirs again."""
+    """The words that waited, once nothing about them is left to ask; the question gets them back."""
     if turn.state.pending is None or turn.state.doubts:
         return None
     asked, reply = turn.state.pending
@@ -79,7 +79,8 @@ def _names(turn: RecorderTurn) -> list[str]:
 
 
 def _together(turn: RecorderTurn) -> dict[str, tuple[int, ...]]:
-    """What settles all the words that are asked about in one saying -> which of each; the shortest way of each ordinal."""
+    """What settles all the words asked about in one reply -> which alternative for each; the shortest wording of each
+    ordinal."""
     short = {tag: min((way for way, one in turn.words.pairs("ordinal") if one == tag), key=len) for tag in "123"}
     doubts = turn.state.doubts
     if not 1 < len(doubts) <= _AT_ONCE:
@@ -182,7 +183,7 @@ def _put(text: str, at: int, word: str) -> str:
 
 
 def _mended(step: DraftStep, doubt: Doubt, word: str) -> DraftStep:
-    """The doubtful word replaced where it stands: in the field it is of, or in the first that has it."""
+    """Replaces the doubtful word in its field, or in the first field that contains it."""
     fields = (doubt.field,) if doubt.field else ("say", *step.facets)
     for field in fields:
         if field == "say":
@@ -195,7 +196,7 @@ def _mended(step: DraftStep, doubt: Doubt, word: str) -> DraftStep:
 
 
 def _swapped(value: Any, old: str, new: str) -> Any:
-    """The value with the first `old` in it replaced; None where it is not there. A name keeps its '-'."""
+    """The value with the first `old` in it replaced; None if it is not there. A name keeps its '-'."""
     if isinstance(value, Mapping):
         said = _swapped(value.get("say"), old, new)
         return None if said is None else {**value, "say": said}

@@ -1,10 +1,10 @@
-"""What is asked of each kind of step, and how an answer becomes a field of it.
+"""What is asked about each kind of step, and how an answer becomes a field of it.
 
 Rules of this file:
 
 - `SLOTS` says which questions a kind has, in order; `QUESTIONS` how each is asked, heard and taken.
-- A slot that the writer's words have filled is not asked. Hazards are: a first one that was said may hide a second.
-- Lists end with 'that is all'; a list in the writer's own words is dictated, and its end is heard among the dictation.
+- A slot that the writer's words have filled is not asked for. Hazards are: after a first one there may be a second.
+- Lists end with 'that is all'; a list in the writer's own words is dictated, and its end is heard within the dictation.
 """
 
 from __future__ import annotations
@@ -33,19 +33,19 @@ SLOTS: dict[str, tuple[str, ...]] = {
     "handover": ("to", "summary"),
     "end": ("outcome",),
 }
-#: The facets that a slot fills, where they are not called like it.
+#: The facets that a slot fills, if their names differ from the slot's.
 FILLS = {
     "plausible_low": "plausible", "plausible_high": "plausible", "expected_low": "expected", "expected_high": "expected",
     "case_step": "cases",
 }
-#: What may be changed of any kind besides its own slots.
+#: What may be changed in a step of any kind, besides its own slots.
 ALWAYS_CHANGED = ("say", "kind", "go")
 _LEAST = {"answers": 2, "checks": 2}
 EVER = ("say again", "what can i say", "correction")
 
 
 def next_slot(turn: RecorderTurn) -> str:
-    """The first slot of the step that is neither filled nor answered; '' where all are."""
+    """The first slot of the step that is neither filled nor answered; '' if there is none."""
     step, done = turn.step, turn.state.done
     for slot in ("kind", *SLOTS.get(step.kind, ())):
         if slot in done or (slot == "kind" and step.kind):
@@ -75,7 +75,7 @@ def _plain(key: str) -> Callable[[RecorderTurn], str]:
 
 
 def hear(turn: RecorderTurn, *commands: str, phrases: Sequence[str] = (), **more: Any) -> Listening:
-    """Among free words only what ends a list is listened for; 'stop recording' alone is found in their text."""
+    """Among free words only the phrase that ends a list is listened for; 'stop recording' is found in their text."""
     also = () if more.get("note") else ("stop recording",)
     ways = [way for command in (*commands, *also) for way in turn.words.ways(command)]
     return Listening(phrases=tuple(dict.fromkeys((*phrases, *ways))), commands=EVER, **more)
@@ -104,7 +104,7 @@ def _so_far(slot: str, items: Callable[[RecorderTurn], list[str]]) -> Callable[[
 
 
 def _end_of_list(turn: RecorderTurn, slot: str) -> bool:
-    """Close the list where it is long enough."""
+    """Close the list if it is long enough."""
     least = _LEAST.get(slot, 1)
     if len(turn.step.facets.get(slot, ())) < least:
         turn.prompt("too-few", n=turn.spoken(least))
@@ -230,7 +230,7 @@ def _limit(slot: str, may_skip: bool) -> RecorderRow:
 
 
 def in_unit(turn: RecorderTurn, reply: Reply) -> float | None:
-    """The number in the step's own unit; None where there is none, or its unit contradicts."""
+    """The number in the step's own unit; None if there is none, or if its unit contradicts."""
     from handsfree.language.quantities import convert, unit_fits
 
     unit = str(turn.step.facets.get("unit", ""))
@@ -267,7 +267,7 @@ def step_names(turn: RecorderTurn, kinds: tuple[str, ...] = ()) -> dict[str, int
 
 
 def hear_step(turn: RecorderTurn, *commands: str) -> Listening:
-    """Numbers that no step has yet are heard too: it is said that there is none."""
+    """Numbers that no step has yet are heard too: the program says that there is no such step."""
     return hear(turn, *commands, phrases=(*step_names(turn), *_to_come(turn)))
 
 

@@ -1,7 +1,7 @@
-"""PocketSphinx with the language model of the trade: the second opinion of a dictation, and the only one where no other
-engine is installed.
+"""PocketSphinx with the language model of the trade: the second opinion for a dictation, and the only one if no other engine
+is installed.
 
-The model is built from the procedures that ship, once, and kept in the user's cache under a name made of what went in."""
+The model is built once from the procedures that ship, and kept in the user's cache under a name made from its input."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def model_text(folder: Path, without: Iterable[str] = ()) -> str:
 
 
 def _kept(folder: Path, without: tuple[str, ...]) -> Path:
-    """The model's file in the cache, made where it is not there yet."""
+    """The model's file in the cache; made if it is not there yet."""
     from platformdirs import user_cache_path
 
     from handsfree.outputs import replace_file
@@ -132,7 +132,7 @@ def _lacking(path: Path) -> list[str]:
 
 @lru_cache(maxsize=4)
 def load(folder: Path | None = None, without: tuple[str, ...] = ()) -> TradeEar:
-    """On the procedures that ship, or those of a folder. Trouble where the recogniser's model is missing."""
+    """With the procedures that ship, or those of a folder. Trouble if the recogniser's model is missing."""
     from handsfree.resources import folder as shipped
 
     return TradeEar(folder or shipped("procedures"), without)

@@ -4,7 +4,7 @@ Rules of this file:
 
 - Three-word sequences, smoothed after Witten and Bell (IEEE Trans. Information Theory 37, 1991; from memory): what was not
   seen after two words falls back on what was seen after one, and so on down.
-- Single words are mixed with those of everyday language, or a writer could say nothing new.
+- Single words are mixed with those of everyday language, so that a writer can say something new.
 - The file written is in the ARPA format that PocketSphinx, Kaldi and others read: logarithms to the base of ten.
 """
 

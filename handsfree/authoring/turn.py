@@ -2,9 +2,9 @@
 
 Rules of this file:
 
-- The state is frozen; a turn is made from one, passed through plain functions, and the state is taken out again.
-- `at` names the question that is asked. What is in force, what is said and what an answer does all follow from it.
-- `undo` is the state before the last answer: one step back, no more.
+- The state is frozen; a turn starts from one and goes through plain functions, and then the state is taken out.
+- `at` names the current question. What is in force, what is said and what an answer does all follow from it.
+- `undo` is the state before the last answer: one step back, not more.
 """
 
 from __future__ import annotations
@@ -122,7 +122,7 @@ class RecorderTurn(Turned[RecorderState]):
         self.emit(Save(self.state.draft))
 
     def ask(self, at: str) -> None:
-        """Go to a question; it is said when the turn ends."""
+        """Go to a question; it is asked when the turn ends."""
         self.change(at=at, tries=0)
 
     def spoken(self, number: float) -> str:
@@ -136,7 +136,7 @@ def row(
     ask: Callable[[RecorderTurn], str], hears: Callable[[RecorderTurn], Listening],
     take: Callable[[RecorderTurn, Reply], bool], rule: str = ""
 ) -> RecorderRow:
-    """A question of the recorder, put in one sentence. `rule`: of the grammar, where its choices are the answers."""
+    """A question of the recorder, asked in one sentence. `rule`: of the grammar, if its choices are the answers."""
 
     def mays(turn: RecorderTurn) -> tuple[str, ...]:
         tags: Sequence[str] = tuple(dict.fromkeys(tag for _, tag in turn.words.pairs(rule))) if rule else ()

@@ -1,7 +1,7 @@
-"""Voices for a rehearsal's technician: those of the synthesiser, and flite's where that program is installed.
+"""Voices for a rehearsal's technician: the synthesiser's, and flite's if that program is installed.
 
-eSpeak NG's voices are the hard case: recognisers trained on people take fewer of their words than of flite's, which are made
-from recordings. A rehearsal says which voice it was."""
+eSpeak NG's voices are the hard case: recognisers trained on people accept fewer of their words than of flite's, which are
+made from recordings. A rehearsal says which voice it was."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def flite(name: str, words: str, again: int) -> Samples:
 
 
 def speakers(wanted: tuple[str, ...], language: str, make: Callable[[str], Synthesiser]) -> dict[str, Speaker]:
-    """By name, '' for the usual ones: a few of those at hand. `make`: a synthesiser with a voice."""
+    """By name, '' for the usual ones: a few of those available. `make`: a synthesiser with a voice."""
     here = shutil.which("flite") is not None and language == "en"
     names = wanted or (FLITE[: USUAL - 1] + ESPEAK[:1] if here else ESPEAK if language == "en" else (language,))
     found: dict[str, Speaker] = {}

@@ -3,7 +3,7 @@
 Rules of this file:
 
 - A command is a rule without tags, named as it is called here; a choice is a rule whose tags are the values of the file.
-- Nothing here knows a language; a language that lacks the two files cannot be recorded in.
+- This module knows no language; without the two files a language cannot be used for recording.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ class RecorderWords:
     _found: dict[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
 
     def pairs(self, rule: str) -> tuple[tuple[str, str], ...]:
-        """(way to say it, its tag or '') of a rule, in the order of the grammar."""
+        """(wording, its tag or '') of a rule, in the order of the grammar."""
         if rule not in self._found:
             found = expand(self.grammar, rule)
             self._found[rule] = tuple((phrase.text, phrase.tags[-1] if phrase.tags else "") for phrase in found)
@@ -45,13 +45,13 @@ class RecorderWords:
         return self.ways(command)[0]
 
     def choice(self, rule: str) -> Mapping[str, str]:
-        """Way to say it -> value. Hazards and proofs are data: those that the grammar has no way for go by their names."""
+        """Wording -> value. Hazards and proofs are data: those without a wording in the grammar go by their names."""
         known = {"hazard": usual().hazards, "method": usual().methods}.get(rule, {})
         ways = dict(self.pairs(rule))
         return ways | {name.replace("-", " "): name for name in known if name not in ways.values()}
 
     def name_of(self, rule: str, value: str) -> str:
-        """The first way to say a value."""
+        """The first wording of a value."""
         return next((way for way, tag in self.pairs(rule) if tag == value), value)
 
     def prompt(self, key: str, **values: object) -> str:
@@ -74,7 +74,7 @@ class RecorderWords:
         return tokens(self.language.plain(text))
 
     def says(self, text: str, command: str) -> bool:
-        """The text is a way to say the command and nothing else."""
+        """The text is a wording of the command and nothing else."""
         said = " ".join(self.tokens(text))
         return any(said == " ".join(self.tokens(way)) for way in self.ways(command))
 
@@ -89,7 +89,7 @@ class RecorderWords:
 
 @lru_cache(maxsize=4)
 def load(code: str) -> RecorderWords:
-    """Trouble where the language has no words for recording."""
+    """Trouble if the language has no words for recording."""
     home = folder("grammar")
     grammar, sentences = home / f"{code}.record.jsgf", home / f"{code}.record.prompts.yaml"
     if not grammar.is_file() or not sentences.is_file():

@@ -1,4 +1,4 @@
-"""The pages that change something: signing in and out, the password, reading the folders anew."""
+"""The pages that change something: signing in and out, the password, reading the folders again."""
 
 from __future__ import annotations
 
@@ -31,8 +31,8 @@ from handsfree.desk.web import (
 from handsfree.errors import Trouble
 
 SIGNED_IN = ("supervisor", "technician", "writer")
-#: People who may wait to have their password judged; who comes after is told to come again. Judging takes about 0.1 s of one
-#: core, so on two cores the last of them waits about as many seconds as a browser's user would.
+#: People who may wait for their password to be checked; anybody after them is asked to come back. A check takes about 0.1 s
+#: of one core, so on two cores the last of them waits about as many seconds as a browser's user would.
 MOST_WAITING = 200
 
 
@@ -64,7 +64,7 @@ async def sign_in(request: Request) -> Response:
     again = partial(sign_in_form, request, name=name, kept=form.get("kept", ""), kept_to=inward(form.get("kept_to", "/")))
     hashing: CapacityLimiter = request.app.state.hashing
     if hashing.statistics().tasks_waiting >= MOST_WAITING:
-        answer = again(503, to, "Very many are signing in at this moment. Try again in a few seconds.")
+        answer = again(503, to, "Too many people are signing in at this moment. Try again in a few seconds.")
         answer.headers["retry-after"] = "5"
         return answer
     try:
@@ -122,7 +122,7 @@ async def code(request: Request) -> Response:
 
 
 def host_of(request: Request) -> str:
-    """The host that the browser asked for: one of the desk's own, or the guard had refused it."""
+    """The host that the browser asked for: one of the desk's own, otherwise the guard would have refused it."""
     return request.headers.get("host", "")
 
 
@@ -156,7 +156,7 @@ async def came_back(request: Request) -> Response:
 
 
 async def opened(request: Request, secret: str, to: str, kept: str = "", kept_to: str = "/") -> Response:
-    """Signed in: to where they were going, or to the form that they had filled in when their session was over."""
+    """Signed in: go where they were going, or back to the form they had filled in when their session ended."""
     fields = dict(parse_qsl(kept[:LARGEST_FORM], max_num_fields=150))
     if not fields:
         return _open(request, secret, to)
@@ -167,10 +167,10 @@ async def opened(request: Request, secret: str, to: str, kept: str = "", kept_to
 
 
 async def enter(request: Request) -> Response:
-    """The link printed at the start, where there are no accounts."""
+    """The link printed at the start, if there are no accounts."""
     secret = desk_of(request).enter(request.path_params["door"])
     if secret is None:
-        return sorry(request, 403, "That link was used already or is another desk's. Start the desk again for a new one.")
+        return sorry(request, 403, "That link was used already, or is another desk's. Start the desk again for a new one.")
     # A page in between: a Strict cookie set in answer to a link from elsewhere would not come back with a redirect.
     return _with_cookie(request, page(request, "entered.html", to="/"), secret)
 
@@ -204,8 +204,8 @@ def account_page(request: Request) -> Response:
 
 
 def _with_password(request: Request, change: Callable[[], None], said: str) -> Response:
-    """A change to one's own account, under which every session ends. Hashed where signing in is, so that together they take
-    no more memory than that."""
+    """A change to one's own account, which ends every session. Hashed in the same place as a sign-in, so that together they
+    take no more memory."""
     if request.state.account.id == 0:
         return sorry(request, 403, "The person at this machine has no password; make one with 'handsfree desk people-add'.")
     try:
@@ -228,12 +228,12 @@ def change_password(request: Request, form: FormFields) -> Response:
 def end_sessions(request: Request, form: FormFields) -> Response:
     desk, account = desk_of(request), request.state.account
     change = partial(people.end_all, desk.people, account, form.get("old", ""), address_of(request))
-    return _with_password(request, change, "Every session of yours has ended, here and everywhere.")
+    return _with_password(request, change, "All your sessions have ended, here and everywhere.")
 
 
 @form_for_roles(*SIGNED_IN)
 def second_factor(request: Request, form: FormFields) -> Response:
-    """Begun and taken away with the password, confirmed with a first code or by the key itself."""
+    """Added and removed with the password, confirmed with a first code or by the key itself."""
     desk, account, do = desk_of(request), request.state.account, form.get("do", "")
     if account.id == 0:
         return sorry(request, 403, "The person at this machine has no password, and needs no second factor.")
@@ -244,7 +244,7 @@ def second_factor(request: Request, form: FormFields) -> Response:
         if do == "put key":
             answer, name = form.get("answer", ""), form.get("name", "")
             keyfobs.add(desk.people, account.id, name, answer, host_of(request), desk.origins)
-            return _added(request, "The security key is yours now: it is asked for at every sign-in.")
+            return _added(request, "The security key is added: it is asked for at every sign-in.")
         judge = partial(people.owns, desk.people, account, form.get("old", ""), address_of(request))
         from_thread.run(partial(to_thread.run_sync, limiter=request.app.state.hashing), judge)
         if do in ("remove", "remove key"):
@@ -263,18 +263,18 @@ def _added(request: Request, said: str) -> Response:
 
 
 def _taken_away(request: Request, form: FormFields) -> Response:
-    """Never the last one where the role must have one: put another in its place first."""
+    """Never the last one if the role must have one: add another first."""
     desk, account = desk_of(request), request.state.account
     coded, keys = factor.wanted(desk.people, account.id), keyfobs.count(desk.people, account.id)
     if account.role in desk.two_factors and coded + keys < 2:
-        raise Trouble(f"A {account.role} here needs a second factor. Add another first, then take this one away.")
+        raise Trouble(f"A {account.role} here needs a second factor. Add another first, then remove this one.")
     if form.get("do") == "remove":
         factor.remove(desk.people, account.id)
     else:
         number = form.get("key", "")
         keyfobs.remove(desk.people, account.id, int(number) if number.isascii() and number.isdigit() else 0)
     security_log.note("second factor taken away", name=account.name)
-    return then(request, "/account", "It has been taken away.")
+    return then(request, "/account", "It has been removed.")
 
 
 @form_for_roles("supervisor")

@@ -2,10 +2,10 @@
 
 Rules of this file:
 
-- One row of WHAT for each thing that can be done: what it must say, and whether the finding is open or closed after it.
-- It only grows. Each line carries the hash of the one before, in the canonical form of `journal.canonical`, and the
-  device's signature where it has a key. What was said later of the same finding holds; what was said before stays.
-- It is on disk before anybody is told so.
+- One row of WHAT for each action: what it must say, and whether the finding is open or closed after it.
+- It only grows. Each line carries the hash of the one before, in the canonical form of `journal.canonical`, and the device's
+  signature if it has a key. The latest entry about a finding counts; the earlier ones stay.
+- It is on disk before anybody is told that it was done.
 - One writer at a time, across processes: the end is read under the lock.
 """
 
@@ -38,9 +38,9 @@ LONGEST, LONGEST_NAME = 2000, 200
 
 @dataclass(frozen=True)
 class What:
-    """`done`: what is said of a finding once it is. `needs`: the fields that must be there, with what is said where one
-    is not. `closes`: the finding is closed after it (True), open (False), or as it was (None). `state`: how the thread
-    stands after it, '' for as it was."""
+    """`done`: the sentence about a finding once it is done. `needs`: the fields that must be given, with the message if one
+    is missing. `closes`: the finding is closed after it (True), open (False), or unchanged (None). `state`: the state of
+    the thread after it, '' for unchanged."""
 
     words: str
     done: str
@@ -52,7 +52,7 @@ class What:
 _COMMENT = ("text", "say what you found out")
 WHAT: dict[str, What] = {
     SIGNED_OFF: What("Sign off", "is signed off", (_COMMENT,), True, SIGNED_OFF),
-    DISMISSED: What("Dismiss", "is dismissed", (("text", "say why it is no matter"),), True, DISMISSED),
+    DISMISSED: What("Dismiss", "is dismissed", (("text", "say why it does not matter"),), True, DISMISSED),
     ASKED: What(
         "Ask the technician",
         "has a question to the technician now",
@@ -92,7 +92,7 @@ class DeskAct:
 
 
 def missing(act: DeskAct) -> str:
-    """What it lacks, as the end of a sentence; '' where it is whole."""
+    """What it lacks, as the end of a sentence; '' if it is complete."""
     found = WHAT.get(act.what)
     if found is None:
         return "choose what is to be done"
@@ -113,7 +113,7 @@ class Kept:
 
 
 def append(folder: Path, acts: Sequence[DeskAct], key: DeviceKey | None) -> list[Kept]:
-    """All of them, on disk when it returns. Trouble where the disk will not have it, or the journal does not hold."""
+    """All of them, on disk when it returns. Trouble if the disk cannot be written, or the journal is broken."""
     path = folder / FILE
     folder.mkdir(parents=True, exist_ok=True)
     with FileLock(folder / f"{FILE}.lock", timeout=30):
@@ -142,7 +142,8 @@ def append(folder: Path, acts: Sequence[DeskAct], key: DeviceKey | None) -> list
 
 
 def _end(path: Path) -> tuple[int, str]:
-    """(number, hash before) for the next line. A line that a crash left half-written was never told to anybody: it goes."""
+    """(number, hash before) for the next line. A half-written line from a crash was never reported to anybody: it is cut
+    off."""
     if not path.exists():
         return 0, ""
     with path.open("r+b") as stream:
@@ -158,13 +159,13 @@ def _end(path: Path) -> tuple[int, str]:
         return 0, ""
     entry = entry_in(last)
     if entry is None:
-        raise Trouble(f"The desk's journal {path} was changed at its end. Put back a good copy; it is not written on.", 3)
+        raise Trouble(f"The desk's journal {path} was changed at its end. Put back a good copy first.", 3)
     return json.loads(entry)["n"] + 1, hashlib.sha256(entry).hexdigest()
 
 
 def read(folder: Path, known: dict[str, str] | None = None) -> Iterator[Kept]:
-    """Every act in order. Trouble (status 3) names the first that does not hold: changed, moved, signed falsely, or
-    signed by a key not in `known` where any are known."""
+    """Every act in order. Trouble (status 3) names the first bad one: changed, moved, falsely signed, or signed by a key
+    that is not in `known`, if any are known."""
     path = folder / FILE
     if not path.exists():
         return
@@ -176,7 +177,7 @@ def read(folder: Path, known: dict[str, str] | None = None) -> Iterator[Kept]:
             entry = entry_in(line)
             data: dict[str, Any] = json.loads(entry) if entry is not None else {}
             if entry is None or data.get("n") != n or data.get("prev") != prev or data.get("kind") not in (KIND, OLD_KIND):
-                raise Trouble(f"The desk's journal {path} does not hold at line {n + 1}: it was changed.", 3)
+                raise Trouble(f"The desk's journal {path} is broken at line {n + 1}: it was changed.", 3)
             _judge(path, data, known or {})
             yield Kept(n, data["wall"], data.get("device", ""), _act(data["event"]))
             prev = hashlib.sha256(entry).hexdigest()
@@ -189,7 +190,7 @@ def _act(event: dict[str, Any]) -> DeskAct:
 
 
 def _judge(path: Path, data: dict[str, Any], known: dict[str, str]) -> None:
-    where = f"The desk's journal {path} does not hold at line {data['n'] + 1}"
+    where = f"The desk's journal {path} is broken at line {data['n'] + 1}"
     if "signature" not in data:
         return
     plain = {name: value for name, value in data.items() if name != "signature"}

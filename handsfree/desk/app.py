@@ -28,7 +28,7 @@ from handsfree.desk.web import HERE, sorry
 from handsfree.errors import Trouble
 
 log = logging.getLogger("handsfree.desk")
-#: Seconds between looks for uploads that nobody goes on with.
+#: Seconds between looks for abandoned uploads.
 SWEEP_EVERY = 3600.0
 
 ROUTES = [
@@ -91,13 +91,14 @@ async def _http(request: Request, error: Exception) -> Response:
 
 
 async def _failed(request: Request, error: Exception) -> Response:
-    """Nothing of the fault goes to the browser; it is in the log. The guard never sees this answer: it is dressed here."""
+    """No detail of the fault goes to the browser; it is in the log. The guard never sees this answer: its headers are added
+    here."""
     headers = {**HEADERS, "cache-control": "no-store"}
     return PlainTextResponse("The desk failed at this; it is in its log. Try again.", 500, headers)
 
 
 async def _no_database(request: Request, error: Exception) -> Response:
-    """It may be deleted at any time: then it is built again at once, and not at the next look at the folders."""
+    """The database may be deleted at any time: then it is built again at once, not only at the next look at the folders."""
     if not gone(request.app.state.desk.engine):
         raise error
     request.app.state.wake.set()

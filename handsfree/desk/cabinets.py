@@ -22,8 +22,8 @@ from handsfree.desk.web import asked_for, desk_of, for_roles, now, page, scope_o
 from handsfree.journal.rows import amount, unit
 
 YEAR = 365.25 * 86_400
-#: A drift is told from so many visits on, over at least so long, where chance alone would show one as steep less often than
-#: once in a hundred. Common practice, no source.
+#: A drift is shown from this many visits on, over at least this long, if chance alone would show one as steep less often
+#: than once in a hundred. Common practice, no source.
 LEAST_VISITS, LEAST_SPAN = 4, 60 * 86_400.0
 #: Student's t that chance alone passes once in a hundred, both ways, by degrees of freedom; those between have the next
 #: fewer's.
@@ -37,8 +37,8 @@ CHARTS, POINTS, ROWS = 3, 60, 40
 
 @dataclass(frozen=True)
 class Drift:
-    """`a_year`: how much it changes, in `unit`; `visits` it rests on; `leaves`: in so many years it leaves what is expected,
-    None where it does not head there."""
+    """`a_year`: how much it changes, in `unit`; `visits`: how many it is based on; `leaves`: the years until it leaves the
+    expected range, None if it is not heading there."""
 
     quantity: str
     unit: str
@@ -92,7 +92,7 @@ def cabinet(request: Request) -> Response:
 
 
 def _chart(quantity: str, taken: Sequence[Any]) -> dict[str, Any]:
-    """Drawn in the unit of the latest; readings in another unit are in the table alone."""
+    """Drawn in the unit of the latest reading; readings in other units are only in the table."""
     name = taken[-1].unit
     drawn = [r for r in taken if r.value is not None and abs(r.value) < LARGEST_VALUE and r.unit == name][-POINTS:]
     points = [TrendPoint(r.taken, r.value, r.low, r.high, r.where, r.name) for r in drawn]
@@ -107,7 +107,7 @@ def _chart(quantity: str, taken: Sequence[Any]) -> dict[str, Any]:
 
 
 def _pull_down(by: Sequence[tuple[str, list[Any]]]) -> str:
-    """The quantity that most visits have a curve of: three readings or more, in one unit."""
+    """The quantity for which most visits have a curve: three readings or more, in one unit."""
     best: tuple[str, str, list[VisitCurve]] = ("", "", [])
     for quantity, taken in by:
         name = taken[-1].unit
@@ -123,14 +123,14 @@ def _pull_down(by: Sequence[tuple[str, list[Any]]]) -> str:
 
 
 def is_steep(along: float, visits: int) -> bool:
-    """Is a correlation (Pearson) of so many points more than chance makes? Student's t of it against the table."""
+    """Is the correlation (Pearson) of so many points more than chance? Student's t compared with the table."""
     free = visits - 2
     least = STUDENT[max(one for one in STUDENT if one <= free)]
     return abs(along) >= 1.0 or abs(along) * (free / (1 - along * along)) ** 0.5 > least
 
 
 def drift(quantity: str, taken: Sequence[Any]) -> Drift | None:
-    """Of the last reading of each visit, by least squares; None where nothing but chance is seen."""
+    """From the last reading of each visit, by least squares; None if it may be chance."""
     name = taken[-1].unit
     last: dict[str, Any] = {}
     for r in sorted(taken, key=lambda row: row.taken):

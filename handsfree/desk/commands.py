@@ -1,4 +1,4 @@
-"""The verbs `desk` and `desk people-add`, as plain functions; the command line registers them."""
+"""The commands `desk` and `desk people-add`, as plain functions; the command line registers them."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from handsfree.errors import Trouble
 
 
 def _needed() -> None:
-    """Trouble where the extra is not installed."""
+    """Trouble if the extra is not installed."""
     try:
         import alembic  # noqa: F401
         import argon2  # noqa: F401
@@ -42,8 +42,8 @@ def people_add(
     visits: Path, name: str, role: str, team: str, technician: str, database: str | None = None, mail: str = ""
 ) -> None:
     """`handsfree desk people-add NAME --role ROLE [--team TEAM] [--technician NAME] [--mail MAIL]`: asks for the password
-    twice, or reads one line where the input is no terminal; for who signs in elsewhere it asks for none. A device's upload
-    key is printed once."""
+    twice, or reads one line if the input is not a terminal; for people who sign in elsewhere it asks for none. A device's
+    upload key is printed once."""
     from handsfree.desk import people
 
     engine = open_people(DeskOptions(visits, people=database))
@@ -55,11 +55,11 @@ def people_add(
     else:
         print(f"{name} is a {role} now.")
         if people.persons(engine) == 1:
-            print("That is the first account: a desk that runs already must be started again to ask for it.")
+            print("That is the first account: restart a desk that is already running, so that it asks for accounts.")
 
 
 def people_remove(visits: Path, name: str, database: str | None = None) -> None:
-    """`handsfree desk people-remove NAME`: and every session of theirs ends."""
+    """`handsfree desk people-remove NAME`: all their sessions end."""
     from handsfree.desk import people
 
     engine = open_people(DeskOptions(visits, people=database))
@@ -73,7 +73,7 @@ def people_change(
     database: str | None = None, forget_codes: bool = False,
 ) -> None:
     """`handsfree desk people-change NAME [--role ROLE] [--team TEAM] [--technician NAME] [--password] [--forget-codes]`:
-    every session of theirs ends. A password is asked for as `people_add` does."""
+    all their sessions end. It asks for a password as `people_add` does."""
     from handsfree.desk import people
 
     if not password and not forget_codes and (role, team, technician) == (None, None, None):
@@ -90,7 +90,7 @@ def people_change(
 
 
 def _noted(visits: Path) -> AbstractContextManager[None]:
-    """What is done with accounts stands where the desk notes who came in."""
+    """Changes of accounts are noted where the desk notes who signed in."""
     from handsfree.desk import security_log
     from handsfree.desk.database import own_folder
 
@@ -108,7 +108,7 @@ def people_list(visits: Path, database: str | None = None) -> None:
 
 
 def digest(asked: DeskOptions, days: int, out: Path | None, origin: str) -> None:
-    """`handsfree desk digest [--days N] [--out FILE]`: of everybody's visits, as Markdown."""
+    """`handsfree desk digest [--days N] [--out FILE]`: for everybody's visits, as Markdown."""
     from handsfree.desk.digest import digest as made
     from handsfree.desk.digest import markdown
     from handsfree.desk.queries import EVERYBODY
@@ -125,8 +125,8 @@ def digest(asked: DeskOptions, days: int, out: Path | None, origin: str) -> None
 
 
 def check(asked: DeskOptions) -> None:
-    """`handsfree desk check`: the journal of acts, and every sound and attachment fetched and held against its hash.
-    Trouble (status 3) where one does not hold."""
+    """`handsfree desk check`: the journal of acts, and every sound and attachment, fetched and compared with its hash.
+    Trouble (status 3) if one does not match."""
     from handsfree.desk import acts, queries
     from handsfree.desk import database as databases
     from handsfree.journal import keys
@@ -136,13 +136,13 @@ def check(asked: DeskOptions) -> None:
     named = queries.all_files(desk.engine)
     bad = desk.files.check(named, lambda sentence: print(sentence, file=sys.stderr))
     if bad:
-        raise Trouble(f"{bad} of {len(named)} files do not hold.", 3)
-    print(f"{count} acts and {len(named)} files hold.")
+        raise Trouble(f"{bad} of {len(named)} files are not intact.", 3)
+    print(f"{count} acts and {len(named)} files are intact.")
 
 
 def _as_the_desk(asked: DeskOptions) -> Desk:
-    """What a desk keeps, read as it reads it: what is written by who knows less of people, heads or sound would be wrong
-    there. Trouble where people are kept elsewhere and nobody says where."""
+    """The desk's data, read as the desk reads it: a command that knew less of people, heads or sound would write wrong data
+    there. Trouble if people are kept elsewhere and nobody says where."""
     from sqlalchemy import select
 
     from handsfree.desk import database as databases

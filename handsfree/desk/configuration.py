@@ -1,4 +1,4 @@
-"""A desk put together: where its visits are, its databases, its store of sound, its limits."""
+"""The parts of a desk: where its visits are, its databases, its sound store, its limits."""
 
 from __future__ import annotations
 
@@ -52,14 +52,14 @@ class Buckets:
         self._lock = threading.Lock()
 
     def spend(self, name: str, rate: Rate, cost: float, now: float | None = None) -> None:
-        """What could not be known before it was done: `wait` makes the next one wait for it."""
+        """A cost that was not known beforehand: `wait` then makes the next request wait for it."""
         now = time.monotonic() if now is None else now
         with self._lock:
             left, since = self._left.get(name, (rate.at_once, now))
             self._left[name] = min(rate.at_once, left + (now - since) * rate.a_second) - cost, now
 
     def wait(self, name: str, rate: Rate, now: float | None = None) -> float:
-        """Seconds until what was spent is made good, 0.0 where it is; nothing is taken."""
+        """Seconds until what was spent is refilled, 0.0 if it is; takes nothing."""
         now = time.monotonic() if now is None else now
         with self._lock:
             left, since = self._left.get(name, (rate.at_once, now))
@@ -117,11 +117,11 @@ class Desk:
 
     @property
     def one(self) -> One:
-        """Which names of cabinets are one, by the registry."""
+        """Which names of cabinets mean the same one, according to the registry."""
         return registry.one_of(self.people)
 
     def names_of(self, person: str) -> tuple[str, ...]:
-        """Every name that records have for them, by the registry."""
+        """Every name that records have for them, according to the registry."""
         return registry.names_of_person(self.people, person)
 
     @property
@@ -187,7 +187,7 @@ class Desk:
         return Scope(())
 
     def choices(self, scope: Scope) -> dict[str, list[str]]:
-        """What the fields of a form offer to who sees that; worked out anew after CHOICES_LAST seconds."""
+        """What the fields of a form offer to this viewer; worked out again after CHOICES_LAST seconds."""
         made, found = self._choices.get(scope, (0.0, None))
         if found is None or time.monotonic() - made > CHOICES_LAST:
             found = queries.choices(self.engine, scope)

@@ -2,11 +2,12 @@
 
 Rules of this file:
 
-- A technician is a name in the records, or the names that the registry says are one person, by that of today; the team is
+- A technician is a name in the records, or all names that the registry says are one person, under today's name. The team is
   that of their account, the region that of the team.
 - Figures of everybody come from the rolls, 30 days a row of a technician; see `rolls`.
-- First visits are counted here where it is known whether somebody had to come again, up to a whole block of the rolls.
-- Askings-again are told beside all that was said, and beside everybody's: noise and accents are not the person's fault.
+- First visits are counted here once it is known whether somebody had to come again, up to a whole block of the rolls.
+- How often the program asked again is shown beside everything that was said, and beside everybody's figure: noise and
+  accents are not the person's fault.
 """
 
 from __future__ import annotations
@@ -28,14 +29,14 @@ from handsfree.desk.tables import EPOCH, FindingRow, Visit
 from handsfree.errors import Trouble
 
 NO_TEAM, NO_REGION = "no team", "no region"
-#: What is added up of technicians, in the order of the fields of `Crew` and of `rolls.technicians_in`.
+#: What is summed up for technicians, in the order of the fields of `Crew` and of `rolls.technicians_in`.
 _ADDED = attrgetter("visits", "firsts", "fixed", "returns", "heard", "asked_again", "seconds", "open_findings", "people")
 
 
 @dataclass(frozen=True)
 class Crew:
-    """Figures of a technician, a team or a region; '' where it is of more than one. `minutes` on site in the mean; `again`:
-    share asked again of what was said to the program; None where there is nothing to count. `firsts`, `fixed`: see
+    """Figures of a technician, a team or a region; '' if it covers more than one. `minutes`: mean time on site; `again`:
+    share of what was said to the program that it asked for again; None if there is nothing to count. `firsts`, `fixed`: see
     `firsts_until`. `last_day`: of the last visit, days since 1970-01-01."""
 
     technician: str
@@ -76,7 +77,7 @@ def regions(engine: Engine) -> dict[str, str]:
 
 
 def put_region(engine: Engine, team: str, region: str) -> None:
-    """'' takes it out of the one it was in. Trouble for a name that cannot be."""
+    """'' removes the team from its region. Trouble for an invalid name."""
     if len(region) > 100 or not region.isprintable() or not team:
         raise Trouble("The name of a region has at most 100 visible characters. Nothing was changed.")
     with engine.begin() as connection:
@@ -95,8 +96,8 @@ def teams(engine: Engine) -> dict[str, str]:
 def technicians(
     engine: Engine, people: Engine, scope: Scope, between: Between, now: float, names: tuple[str, ...] = ()
 ) -> list[Crew]:
-    """Each by themselves, by name. `names`: of whom records call so alone. Of a scope that does not see everybody the visits
-    are asked themselves, a few thousand a year."""
+    """Each separately, by name. `names`: only those that records call so. For a scope that does not see everybody, the
+    visits themselves are queried, a few thousand a year."""
     theirs = names or scope.technicians
     which = () if theirs is None else (Visit.technician.in_([name for name in theirs if scope.has(name)]),)
     open_of = select(FindingRow.technician, func.count().label("many")).where(~FindingRow.closed)
@@ -123,7 +124,7 @@ def day(number: int) -> str:
 
 
 def _person(name: str, some: list[Crew]) -> Crew:
-    """Under the name of today; of the team that the first of their names has."""
+    """Under today's name; of the team of the first of their names that has one."""
     if len(some) == 1 and some[0].technician == name:
         return some[0]
     of = min((one for one in some if one.team != NO_TEAM), key=lambda one: one.technician, default=some[0])

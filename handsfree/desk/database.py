@@ -1,6 +1,6 @@
-"""The desk's database: opened, brought up to date by its migrations, and told apart.
+"""The desk's database: opening it, bringing it up to date by its migrations, and telling the two kinds apart.
 
-SQLite for one desk, PostgreSQL for a fleet; nothing else here knows which it is but full-text search.
+SQLite for one desk, PostgreSQL for a fleet; outside this module only full-text search knows which it is.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ def sqlite_url(path: Path) -> str:
 
 
 def own_folder(visits: Path) -> Path:
-    """The folder that the desk keeps for itself among the visits, made where it is not there. Trouble where it cannot be."""
+    """The folder that the desk keeps for itself among the visits; created if missing. Trouble if it cannot be."""
     if not visits.is_dir():
         raise Trouble(f"There is no folder {visits}; name the folder of visits with --visits.")
     own = visits / OWN
@@ -41,7 +41,7 @@ def own_folder(visits: Path) -> Path:
 
 
 def open_engine(url: str, *, pool: int = 20) -> Engine:
-    """Trouble where the address is none, or nothing answers there."""
+    """Trouble if the address is invalid, or nothing answers there."""
     try:
         address = make_url(url)
     except ArgumentError:
@@ -75,7 +75,7 @@ def _sqlite_manners(connection: Any, _: Any) -> None:
 
 @contextmanager
 def answering(engine: Engine) -> Iterator[None]:
-    """Trouble where the database does not answer, is damaged, or is a file of something else."""
+    """Trouble if the database does not answer, is damaged, or is a different kind of file."""
     try:
         yield
     except DatabaseError as error:
@@ -88,8 +88,8 @@ def answering(engine: Engine) -> Iterator[None]:
 
 
 def migrate(engine: Engine) -> None:
-    """Up to the newest migration, from whatever is there. Trouble where the database does not answer, or was made by a
-    newer handsfree."""
+    """Up to the newest migration, from any state. Trouble if the database does not answer, or was made by a newer
+    handsfree."""
     from alembic import command
     from alembic.config import Config
     from alembic.util.exc import CommandError
@@ -108,7 +108,8 @@ def migrate(engine: Engine) -> None:
 
 
 def gone(engine: Engine) -> bool:
-    """An SQLite file that was deleted while the desk runs; a connection opened since has made an empty one of its name."""
+    """An SQLite file that was deleted while the desk runs; a connection opened since has created an empty one with its
+    name."""
     if engine.dialect.name != "sqlite":
         return False
     path = Path(engine.url.database or "").absolute()
@@ -134,6 +135,6 @@ ROLLS, THREADS, PLACES = 7_300_451, 7_300_452, 7_300_453
 
 
 def alone_at(connection: Connection, what: int) -> None:
-    """Until the transaction ends nobody else is at `what`. In SQLite there is one writer anyhow."""
+    """Until the transaction ends, nobody else is at `what`. SQLite has only one writer anyway."""
     if connection.dialect.name == "postgresql":
         connection.execute(text("SELECT pg_advisory_xact_lock(:of)"), {"of": what})

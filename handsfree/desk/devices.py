@@ -1,7 +1,7 @@
-"""Devices that send: when each was heard of last, what waits on it, and which have fallen silent.
+"""Devices that send: when each was last heard from, what waits on it, and which have fallen silent.
 
-A device is silent after SILENT_DAYS without a word, and its queue is stale where visits wait on it, or lie here half
-sent, and none was stored for STALE_DAYS. Common practice, no source.
+A device is silent after SILENT_DAYS without contact. Its queue is stale if visits wait on it, or are here half sent, and
+none was stored for STALE_DAYS. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ WELL, SILENT, STALE, NEVER = "well", "silent", "queue is stale", "never heard of
 
 @dataclass(frozen=True)
 class FieldDevice:
-    """`seen`, `stored`: seconds of the epoch, None for never. `waiting`: on it, by its own word, -1 where it does not say.
-    `unfinished`: uploads begun here and not ended."""
+    """`seen`, `stored`: seconds of the epoch, None for never. `waiting`: visits on it, as it reports, -1 if it does not
+    say. `unfinished`: uploads begun here and not finished."""
 
     name: str
     team: str
@@ -78,7 +78,7 @@ def all_of(engine: Engine, begun: Path, teams: tuple[str, ...] | None = None, no
 
 
 def quiet(engine: Engine, teams: tuple[str, ...] | None = None, now: float | None = None) -> tuple[int, int]:
-    """(how many are silent or were never heard of, how many have a stale queue), by one question."""
+    """(how many are silent or were never heard from, how many have a stale queue), by one query."""
     now = time.time() if now is None else now
     silent = or_(DeviceSeen.seen.is_(None), DeviceSeen.seen < now - SILENT_DAYS * DAY)
     long_ago = or_(DeviceSeen.stored.is_(None), DeviceSeen.stored < now - STALE_DAYS * DAY)

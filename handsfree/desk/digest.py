@@ -1,6 +1,6 @@
-"""What a supervisor reads once a day or once a week: what came in, what needs them, what is due. As a page and as a file.
+"""What a supervisor reads once a day or once a week: what came in, what needs attention, what is due. A page and a file.
 
-Pure but for the questions it asks; drawn by the page's template and by `markdown`, from the same lines."""
+Pure, except for its queries; the page's template and `markdown` show the same lines."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ MOST = 30
 
 @dataclass(frozen=True)
 class Digest:
-    """`outcomes`: visits begun by how they ended; `found`: new open findings, the gravest first, of which there are `grave`
-    and `looks`; `done`: what was done about findings, by what; `due`: follow-ups due by `until` or before."""
+    """`outcomes`: visits begun, by how they ended; `found`: new open findings, the most serious first, with `grave` and
+    `looks` counting them; `done`: what was done about findings, by kind; `due`: follow-ups due by `until` or earlier."""
 
     days: int
     since: float
@@ -90,11 +90,11 @@ def digest(engine: Engine, scope: Scope, days: int, now: float | None = None) ->
 
 
 def sections(of: Digest) -> list[tuple[str, list[tuple[str, str]]]]:
-    """(heading, (address at the desk or '', line) of it); every heading is there, with no line where there is nothing."""
+    """(heading, (address at the desk or '', line) of it); every heading is there, with no lines if there is nothing."""
     ended = ", ".join(f"{many} {outcome}" for outcome, many in of.outcomes)
     came = [("", f"{of.visits} visits: {ended}." if of.visits else "No visit was begun.")]
     came += [
-        ("/findings?level=grave", f"{of.apart} more count in nothing: their record does not hold, or is a copy.")
+        ("/findings?level=grave", f"{of.apart} more are not counted: their record does not hold, or is a copy.")
     ] * bool(of.apart)
     acts = ", ".join(f"{many} {what}" for what, many in of.done)
     return [

@@ -1,4 +1,4 @@
-"""A cabinet's readings over the years, as inline SVG. Nothing is told by colour alone; a table beside it has the same."""
+"""A cabinet's readings over the years, as inline SVG. Nothing is shown by colour alone; a table beside it has the same."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class TrendPoint:
     visit: str
 
 
-#: What a drawing can show: larger levels are no reading.
+#: What a drawing can show: larger values are not readings.
 LARGEST = 1e12
 
 
@@ -34,7 +34,7 @@ def _drawable(value: float | None) -> bool:
 
 
 def over_time(quantity: str, unit: str, points: Sequence[TrendPoint]) -> str:
-    """'' where there is nothing to draw. Points that no drawing can show are left out."""
+    """'' if there is nothing to draw. Points that cannot be drawn are left out."""
     points = [p for p in points if all(_drawable(v) for v in (p.taken, p.value, p.low, p.high))]
     if not points:
         return ""
@@ -157,7 +157,7 @@ def overlaid(quantity: str, unit: str, runs: Sequence[VisitCurve]) -> str:
 
 
 def _apart(heights: Sequence[float], gap: float = 14.0) -> list[float]:
-    """Where labels go that want to stand at these heights: in the same order, far enough apart, all within the drawing."""
+    """Positions for labels that want these heights: in the same order, far enough apart, all within the drawing."""
     order = sorted(range(len(heights)), key=lambda at: heights[at])
     found = list(heights)
     least = TOP + 4.0

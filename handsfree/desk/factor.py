@@ -3,11 +3,11 @@ security key (`keyfobs`).
 
 Rules of this file:
 
-- It is asked for only after the password was right, and each code is taken once: a code seen over a shoulder is worth
+- It is asked for only after the right password, and each code is accepted once: a code seen over a shoulder is worth
   nothing.
-- A sign-in that waits for its code has a secret of its own, ends after WAIT seconds or TRIES wrong codes, and is no session.
-- The secret of the codes must be kept as it is, for codes are worked out from it: it is in the database of people, which is
-  its owner's alone.
+- A sign-in that waits for its code has its own secret, ends after WAIT seconds or TRIES wrong codes, and is not a session.
+- The secret of the codes must be stored readable, because codes are worked out from it: it is in the database of people,
+  which only its owner can read.
 """
 
 from __future__ import annotations
@@ -58,11 +58,11 @@ def there(engine: Engine, person: int) -> bool:
 
 
 def begin(engine: Engine, person: int, name: str) -> FactorSecret:
-    """A new secret, which counts when a first code of it was right. Trouble where there is a second factor already."""
+    """A new secret, which counts after a first right code. Trouble if there is already a second factor."""
     import segno
 
     if wanted(engine, person):
-        raise Trouble("You have a second factor already; take it away first.")
+        raise Trouble("You already have a second factor; remove it first.")
     secret = pyotp.random_base32()
     with engine.begin() as connection:
         connection.execute(delete(SecondFactor).where(SecondFactor.person_id == person))
@@ -72,7 +72,7 @@ def begin(engine: Engine, person: int, name: str) -> FactorSecret:
 
 
 def confirm(engine: Engine, person: int, code: str, now: float | None = None) -> None:
-    """Trouble where the code is not of the secret that was shown last."""
+    """Trouble if the code is not from the secret shown last."""
     with engine.begin() as connection:
         if not _taken(connection, person, code, now, confirmed=0):
             raise Trouble("That code is wrong. Check the telephone's clock, and type the code that it shows now.")
@@ -94,14 +94,14 @@ def wait_for(engine: Engine, person: int, now: float | None = None) -> CodeWante
 
 
 def judge(engine: Engine, token: str, code: str, now: float | None = None) -> int | None:
-    """Whose sign-in it is, where the code is right; None where it is not. Trouble where the password must be asked again."""
+    """Whose sign-in it is, if the code is right; otherwise None. Trouble if the password must be asked for again."""
     with engine.begin() as connection:
         person = _waiting(connection, token, now)
         return _done(connection, token, person, _taken(connection, person, code, now, confirmed=1))
 
 
 def judge_key(engine: Engine, token: str, answer: str, host: str, origins: Sequence[str]) -> int | None:
-    """As `judge`, of what a security key answered."""
+    """Like `judge`, for a security key's answer."""
     person = waits(engine, token)
     right = keyfobs.right(engine, person, token, answer, host, origins)
     with engine.begin() as connection:
@@ -109,7 +109,7 @@ def judge_key(engine: Engine, token: str, answer: str, host: str, origins: Seque
 
 
 def waits(engine: Engine, token: str, now: float | None = None) -> int:
-    """Whose sign-in it is that waits. Trouble where the password must be asked again."""
+    """Whose sign-in is waiting. Trouble if the password must be asked for again."""
     with engine.connect() as connection:
         return _waiting(connection, token, now)
 
@@ -124,7 +124,7 @@ def _waiting(connection: Connection, token: str, now: float | None) -> int:
 
 
 def _done(connection: Connection, token: str, person: int, right: bool) -> int | None:
-    """The sign-in is over, once, or one more try is counted."""
+    """The sign-in is over, once, or one more failed attempt is counted."""
     this = PendingSignIn.digest == digest(token)
     if not right:
         connection.execute(update(PendingSignIn).where(this).values(tries=PendingSignIn.tries + 1))
@@ -133,7 +133,7 @@ def _done(connection: Connection, token: str, person: int, right: bool) -> int |
 
 
 def _taken(connection: Connection, person: int, code: str, now: float | None, confirmed: int) -> bool:
-    """Is it the code of now, or next to it, and was it not taken before? Then it is taken."""
+    """Is it the present code, or next to it, and not used before? Then it is used up."""
     now = time.time() if now is None else now
     row = connection.execute(
         select(SecondFactor.secret, SecondFactor.used)

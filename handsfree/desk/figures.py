@@ -1,4 +1,4 @@
-"""The pages of many visits together: figures, versions compared, steps, the digest, technicians and teams, devices."""
+"""The pages about many visits: figures, versions compared, steps, the digest, technicians and teams, devices."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ MOST_REGIONS = 60
 
 
 def between_of(request: Request) -> tuple[measures.Between, dict[str, str]]:
-    """The last year where nothing else is asked for."""
+    """The last year, unless something else is asked for."""
     given = {name: asked_for(request, name, 10) for name in ("since", "until")}
     until = seconds_of_day(given["until"], end=True) or now()
     since = seconds_of_day(given["since"])
@@ -144,7 +144,7 @@ def crew(request: Request) -> Response:
 
 
 def _columns(by: str) -> Columns:
-    """What a file has: of a team nobody is named, of a region no team."""
+    """The columns of a file: a team's names nobody, a region's names no team."""
     without = {"team": ("technician",), "region": ("technician", "team")}.get(by, ("people",))
     return tuple(one for one in PEOPLE_COLUMNS if one[1] not in without)
 
@@ -152,7 +152,7 @@ def _columns(by: str) -> Columns:
 @form_for_roles("supervisor")
 def put_region(request: Request, form: FormFields) -> Response:
     if scope_of(request) != EVERYBODY:
-        return sorry(request, 403, "Only who sees everybody says which region a team belongs to.")
+        return sorry(request, 403, "Only somebody who sees every team can say which region a team belongs to.")
     team = form.get("team", "").strip()
     crews.put_region(desk_of(request).people, team, form.get("region", "").strip())
     return then(request, f"/people?{urlencode({'team': team})}", "The region is changed.")

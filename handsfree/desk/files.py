@@ -2,9 +2,8 @@
 
 Rules of this file:
 
-- What is handed out is held against the hash in the record first. A store is not trusted more than a disk.
-- Where a store is set, what is uploaded goes there and only the journal stays in the folder; what is in the folder is taken
-  from there.
+- A file is compared with the hash in the record before it is handed out. A store is trusted no more than a disk.
+- If a store is set, uploads go there and only the journal stays in the folder; files in the folder are read from the folder.
 """
 
 from __future__ import annotations
@@ -38,7 +37,7 @@ class Files:
                 raise Trouble(f"The store {url} names no place to keep sound in. Write s3://BUCKET/PREFIX, or a folder.")
 
     def try_out(self) -> None:
-        """Trouble where the store cannot be written, read and cleared: better now than with a visit on its way."""
+        """Trouble if the store cannot be written, read and cleared: better to know now than when a visit arrives."""
         if self._system is None:
             return
         at = self._at(".desk", f"trial-{secrets.token_hex(8)}")
@@ -49,13 +48,13 @@ class Files:
                 held = self._system.cat_file(at) == b"handsfree"
                 self._system.rm_file(at)
         except OSError as error:
-            raise Trouble(f"The store {self.url} cannot be used: {error}. See its name and who may write there.") from None
+            raise Trouble(f"The store {self.url} cannot be used: {error}. Check its name and who may write there.") from None
         if not held:
-            raise Trouble(f"The store {self.url} gave back something else than was put there; do not use it.")
+            raise Trouble(f"The store {self.url} returned something other than what was stored; do not use it.")
 
     @contextlib.contextmanager
     def _answering(self) -> Iterator[None]:
-        """Every store has errors of its own, and not all of them are OSErrors."""
+        """Every store has its own errors, and not all of them are OSErrors."""
         try:
             yield
         except OSError:
@@ -75,7 +74,7 @@ class Files:
         return f"{self._root.rstrip('/')}/{visit}/{path}"
 
     def fetch(self, visit: str, path: str, sha256: str) -> bytes:
-        """The bytes, just as they were recorded. Trouble (status 3) where they are not, (2) where there are none."""
+        """The bytes, exactly as recorded. Trouble (status 3) if they differ, (2) if there are none."""
         local = self.visits / visit / path
         try:
             if local.is_file() and not local.is_symlink():
@@ -94,7 +93,7 @@ class Files:
         return data
 
     def keep(self, visit: str, path: str, source: Path) -> None:
-        """Into the store. OSError where it will not have it."""
+        """Into the store. OSError if it refuses."""
         at = self._at(visit, path)
         with self._answering():
             self._make_room(at)
@@ -116,7 +115,8 @@ class Files:
                     self._system.rm_file(at)
 
     def check(self, named: list[tuple[str, str, str]], tell: Callable[[str], None]) -> int:
-        """Every (visit, path, hash) fetched and held against its hash; `tell` is given each sentence. How many failed."""
+        """Every (visit, path, hash), fetched and compared with its hash; `tell` gets each sentence. Returns how many
+        failed."""
         bad = 0
         for visit, path, sha256 in named:
             try:

@@ -1,8 +1,8 @@
-"""What is done about findings: one at a time from a visit, or many from the list. Journalled first, then shown.
+"""Acting on findings: one at a time from a visit, or many from the list. Journalled first, then shown.
 
 Rules of this file:
 
-- A supervisor does all there is in `acts.WHAT`; a technician answers what they were asked, and nothing else.
+- A supervisor may do everything in `acts.WHAT`; a technician may only answer what they were asked.
 - All of them or none: the acts of one form are one append.
 """
 
@@ -36,7 +36,7 @@ def act_on_many(request: Request, form: FormFields) -> Response:
     """On every finding whose box is ticked."""
     keys = [name.removeprefix(BOX) for name in form if name.startswith(BOX)][:MOST]
     if not keys:
-        return sorry(request, 422, "Tick the findings it is about first. Nothing was done.")
+        return sorry(request, 422, "First tick the findings that it is about. Nothing was done.")
     return _done(request, form, keys, form.get("back", ""))
 
 
@@ -51,7 +51,7 @@ def _done(request: Request, form: FormFields, keys: list[str], back: str) -> Res
     if account.role == "technician" and not all(
         one.what == ANSWERED and _asked(request, row) for one, row in zip(made, found, strict=True)
     ):
-        return sorry(request, 403, "You can answer what you were asked, and nothing else here. Nothing was done.")
+        return sorry(request, 403, "Here you can only answer questions that were put to you. Nothing was done.")
     for one in made:
         if lack := acts.missing(one) or _wrong(request, one):
             said = f"{WHAT[one.what].words}: {lack}. Nothing was done." if one.what in WHAT else f"{lack}. Nothing was done."
@@ -77,7 +77,7 @@ def _act(request: Request, row: Any, given: dict[str, str]) -> DeskAct:
 
 
 def _wrong(request: Request, one: DeskAct) -> str:
-    """What cannot be of what was given, as the end of a sentence."""
+    """What is wrong with the input, as the end of a sentence."""
     if one.what == FOLLOW_UP and seconds_of_day(one.due) is None:
         return f"{one.due} is no day as 2026-02-11 is"
     desk = desk_of(request)

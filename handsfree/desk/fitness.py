@@ -1,6 +1,6 @@
-"""Whether the procedure that a visit ran may run still: asked where a record is sent.
+"""Whether the procedure that a visit ran may still run: asked when a record is sent.
 
-A record goes to the desk whatever is true of its procedure, for nothing of it may be lost. Whoever sends it is told."""
+A record goes to the desk whatever its procedure, because nothing of it may be lost. The sender is told."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ Fitness = dict[tuple[tuple[str, str], ...], tuple[str, ...]]
 
 
 def faults_of(folder: Path, judged: Fitness) -> tuple[str, ...]:
-    """Why the procedures of this visit may not run, () where they may, or where it names none. `judged`: kept from visit to
-    visit, for most ran the same."""
+    """Why the procedures of this visit may not run; () if they may, or if it names none. `judged`: kept from visit to
+    visit, because most ran the same ones."""
     from handsfree.visit.sessions import book_of
 
     try:

@@ -1,11 +1,11 @@
-"""What stands before every page: who asks, from where, how often; and what goes with every answer.
+"""What every request passes first: who asks, from where, how often; and what goes with every answer.
 
 Rules of this file:
 
-- A request by a host name the desk does not go by is refused: it is how a foreign page would reach a desk on loopback.
-- Nothing is changed by a request from another origin. Browsers say `Origin` with every POST; who does not is refused, but
-  for devices, which carry a key and no cookie.
-- Every answer carries a content-security policy under which only the desk's own files run, and is kept by no cache.
+- A request for a host name that is not the desk's is refused: a foreign page would use one to reach a desk on loopback.
+- A request from another origin changes nothing. Browsers send `Origin` with every POST; a POST without it is refused, except
+  from devices, which send a key and no cookie.
+- Every answer carries a content-security policy under which only the desk's own files run, and no cache keeps it.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ class Guard:
             return _slower(wait)
         if headers.get("host", "") not in desk.hosts:
             security_log.note("refused: another host name", address=address, host=headers.get("host", ""))
-            return PlainTextResponse("The desk does not go by that name.", 400)
+            return PlainTextResponse("This desk does not have that name.", 400)
         state = scope.setdefault("state", {})
         state["account"], state["secret"], state["lacks_factor"] = None, "", False
         if scope["path"].startswith("/upload"):
@@ -80,7 +80,7 @@ class Guard:
         if scope["method"] not in READS and headers.get("origin") not in desk.origins:
             origin = headers.get("origin", "")
             security_log.note("refused: from another page", address=address, origin=origin, path=scope["path"])
-            return PlainTextResponse("This came from another page than the desk's own; nothing was changed.", 403)
+            return PlainTextResponse("This did not come from one of the desk's own pages; nothing was changed.", 403)
         return None
 
     def _dress(self, headers: MutableHeaders, path: str) -> None:

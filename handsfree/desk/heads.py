@@ -1,4 +1,4 @@
-"""The head ledger: what each visit's last hash was when it came, kept where no device reaches.
+"""The head ledger: each visit's last hash when it arrived, kept where no device can reach.
 
 Rules of this file:
 
@@ -7,8 +7,8 @@ Rules of this file:
   RFC 6962 has it (`journal.ledger`), so that somebody who kept an earlier root can have it proved that nothing was changed,
   moved or left out since.
 - After each line the root is written down beside it, signed by the desk's key where it has one: a *tree head*.
-- What was noted of a visit is held against it whenever it is read: a visit whose record has no event of that hash was cut,
-  rewritten or swapped.
+- A visit is compared with its note whenever it is read: if its record has no event with that hash, it was cut, rewritten or
+  swapped.
 """
 
 from __future__ import annotations
@@ -77,8 +77,8 @@ class Heads:
         self._prev = ""
 
     def note(self, *heads: tuple[str, int, str], by: str) -> int:
-        """(visit, events, head) of each, on disk when it returns; the same as noted last of a visit is not noted twice. How
-        many were new. Trouble where the disk will not have it, or the ledger does not hold."""
+        """(visit, events, head) of each, on disk when it returns; a note equal to the visit's last one is not repeated.
+        Returns how many were new. Trouble if the disk cannot be written, or the ledger is broken."""
         path = self.folder / FILE
         self.folder.mkdir(parents=True, exist_ok=True)
         with self._lock, FileLock(self.folder / f"{FILE}.lock", timeout=30):
@@ -101,13 +101,13 @@ class Heads:
             return count
 
     def noted(self) -> dict[str, Head]:
-        """What was noted last of every visit."""
+        """The last note of every visit."""
         with self._lock:
             self._catch_up()
             return dict(self._of)
 
     def last_of(self, visit: str) -> Head | None:
-        """What was noted of a visit last."""
+        """The last note of a visit."""
         with self._lock:
             self._catch_up()
             return self._of.get(visit)
@@ -118,7 +118,7 @@ class Heads:
             return self._signed(datetime.now().astimezone().isoformat(timespec="seconds"))
 
     def proof(self, visit: str) -> dict[str, Any] | None:
-        """That the head noted last of a visit is in the tree: what `holds_proof` judges. None where nothing was noted."""
+        """That the last note of a visit is in the tree; `holds_proof` checks it. None if nothing was noted."""
         head = self.last_of(visit)
         if head is None:
             return None
@@ -129,13 +129,13 @@ class Heads:
         return {"tree": asdict(tree), "leaf": line.decode(), "at": head.n, "path": [h.hex() for h in path]}
 
     def since(self, size: int) -> list[str]:
-        """The consistency proof from the tree of `size` lines to that of now. IndexError for a size it never had."""
+        """The consistency proof from the tree of `size` lines to the present one. IndexError for a size it never had."""
         with self._lock:
             self._catch_up()
             return [h.hex() for h in ledger.consistency(self._leaves, size)]
 
     def all(self) -> list[Head]:
-        """Every line. Trouble (status 3) names the first that does not hold."""
+        """Every line. Trouble (status 3) names the first bad one."""
         found: list[Head] = []
         prev = ""
         for n, line in enumerate(_lines(self.folder / FILE)):
@@ -166,7 +166,7 @@ class Heads:
         entry = entry_in(line)
         data: dict[str, Any] = json.loads(entry) if entry is not None else {}
         if entry is None or data.get("n") != n or data.get("prev") != prev:
-            raise Trouble(f"The head ledger {self.folder / FILE} does not hold at line {n + 1}: it was changed.", 3)
+            raise Trouble(f"The head ledger {self.folder / FILE} is broken at line {n + 1}: it was changed.", 3)
         return data, hashlib.sha256(entry).hexdigest()
 
     def _signed(self, wall: str) -> TreeHead:
@@ -183,7 +183,7 @@ class Heads:
 
 
 def not_as_noted(noted: Head) -> str:
-    """What is wrong with a record that has no event of the hash that was noted of it."""
+    """What is wrong with a record that has no event with the noted hash."""
     when = noted.wall[:16].replace("T", " ")
     said = f"Its head was noted here on {when}, with {noted.events} events, and this record is not that one."
     return f"{said} Its end was cut off, or it was rewritten or swapped."
@@ -216,7 +216,7 @@ def _append(path: Path, line: bytes) -> None:
 
 
 def holds_proof(proof: dict[str, Any], visit: str, head: str) -> bool:
-    """Does this proof say that a desk noted `head` of `visit`? Which desk, the key of the signature in `tree` says."""
+    """Does this proof say that a desk noted `head` for `visit`? The key of the signature in `tree` says which desk."""
     try:
         tree = TreeHead(**proof["tree"])
         line = str(proof["leaf"]).encode()

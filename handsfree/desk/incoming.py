@@ -2,10 +2,10 @@
 
 Rules of this file:
 
-- A part grows at its end only, and is counted after it is on disk.
-- Nothing under `.desk/incoming` is a visit. A visit appears by one rename, or, where it grew, by one replacement of its
-  journal after all files that the new one names are there.
-- One hand at a time on a sender's count, on an upload and on a visit's name, taken in that order, across processes.
+- A part grows only at its end, and is counted after it is on disk.
+- Nothing under `.desk/incoming` is a visit. A visit appears by one rename or, if it grew, by one replacement of its journal
+  after all files that the new one names are there.
+- A sender's count, an upload and a visit's name are each locked, in that order, across processes.
 """
 
 from __future__ import annotations
@@ -35,11 +35,11 @@ from handsfree.journal.verify import VerifyReport, verify
 from handsfree.outputs import replace_file
 
 MANIFEST, DONE, BEGUN = "manifest.json", "stored.json", ".begun"
-#: Days after which an upload that nobody goes on with is thrown away.
+#: Days after which an abandoned upload is deleted.
 STALE_DAYS = 30
 
 
-#: How a visit was opened -> what speaks against it, as a sentence, '' for nothing.
+#: How a visit was opened -> the objection to it, as a sentence, '' for none.
 Judge = Callable[[Opened], str]
 
 
@@ -52,13 +52,13 @@ class UploadOutcome:
 
 
 class Busy(Exception):
-    """Somebody else has a hand on the same upload: try again."""
+    """Somebody else is working on the same upload: try again."""
 
 
 @dataclass(frozen=True)
 class Intake:
-    """`known`: public keys whose signatures count, `removers` those that may remove others' sound; `signed_only`: nothing
-    unsigned is stored; `quota`: how much of it one sender may have unfinished; `heads`: what was noted of visits."""
+    """`known`: public keys whose signatures count, `removers`: those that may remove others' sound; `signed_only`: unsigned
+    visits are not stored; `quota`: how much one sender may have unfinished; `heads`: the notes on visits."""
 
     visits: Path
     files: Files
@@ -75,7 +75,7 @@ class Intake:
     # ---- the four requests -----------------------------------------------------------------------------------------
 
     def offer(self, body: bytes, sender: str) -> UploadOutcome:
-        """`sender`: the account whose unfinished uploads this one is counted among, by a name that can name a folder."""
+        """`sender`: the account whose unfinished uploads include this one, by a name that can name a folder."""
         try:
             manifest = parse_manifest(body)
         except ValueError as error:
@@ -103,7 +103,7 @@ class Intake:
         return UploadOutcome(200, self._state(manifest))
 
     def put(self, upload: str, sha256: str, begin: int, size: int, chunks: list[bytes]) -> UploadOutcome:
-        """Bytes of a part from `begin` on. They are kept even where fewer came than were announced."""
+        """Bytes of a part from `begin` on. They are kept even if fewer arrived than were announced."""
         manifest = self._manifest(upload)
         if manifest is None:
             return UploadOutcome(404, UploadProblem("This upload was not offered, or is done with; offer it again."))
@@ -127,7 +127,7 @@ class Intake:
             return UploadOutcome(200, self._state(manifest))
 
     def commit(self, upload: str, sender: str = "", judge: Judge | None = None) -> UploadOutcome:
-        """`sender`: who sends it, by a name for people. `judge`: what else speaks against a visit, by how it was opened."""
+        """`sender`: who sends it, by a name for people. `judge`: other objections to a visit, by how it was opened."""
         manifest = self._manifest(upload)
         if manifest is None:
             return UploadOutcome(404, UploadProblem("This upload was not offered, or is done with; offer it again."))
@@ -158,7 +158,7 @@ class Intake:
             return None
 
     def _done(self, upload: str) -> VisitStored | None:
-        """What was answered when it was stored: the answer may have been lost on the way."""
+        """The answer from when it was stored: it may have been lost on the way."""
         try:
             return parse_stored((self.place / upload / DONE).read_bytes())
         except (OSError, ValueError):
@@ -182,7 +182,7 @@ class Intake:
         return UploadState(manifest.upload, "open", {sha256: _size(folder / sha256) for sha256 in manifest.sizes})
 
     def _stored(self, manifest: Manifest) -> UploadOutcome | None:
-        """200 where the visit's folder holds all that is offered already."""
+        """200 if the visit's folder already holds everything offered."""
         journal = self.visits / manifest.visit / JOURNAL
         offered = next(part for part in manifest.parts if part.path == JOURNAL)
         if not journal.is_file() or _size(journal) < offered.size or _digest(journal, offered.size) != offered.sha256:
@@ -194,7 +194,7 @@ class Intake:
         staged = self._staged(manifest)
         report = verify(staged, known=self.known, removers=self.removers, signed=self.signed_only)
         if self.signed_only and not report.holds and not any(cover.key for cover in report.covers):
-            return UploadOutcome(422, UploadProblem("This desk takes only signed visits, and this one is under no key."))
+            return UploadOutcome(422, UploadProblem("This desk accepts only signed visits, and this one is not signed."))
         why = self._judged(staged, manifest, report, judge)
         if why is not None:
             return self._aside(staged, manifest, report, replace(why, sender=sender))
@@ -210,7 +210,7 @@ class Intake:
     def _aside(self, staged: Path, manifest: Manifest, report: VerifyReport, why: quarantine.Why) -> UploadOutcome:
         if quarantine.full(self.visits, why.sender):
             most = f"{quarantine.MOST} visits of this device are in quarantine already"
-            return UploadOutcome(507, UploadProblem(f"{most}; whoever looks after the desk must look at those first."))
+            return UploadOutcome(507, UploadProblem(f"{most}; somebody at the desk must look at those first."))
         name = quarantine.keep(self.visits, staged, manifest.upload, why)
         return UploadOutcome(201, VisitStored(name, report.events, report.head, why.sentence))
 
@@ -232,7 +232,7 @@ class Intake:
     def _judged(
         self, staged: Path, manifest: Manifest, report: VerifyReport, judge: Judge | None
     ) -> quarantine.Why | None:
-        """Why it goes into quarantine; None where nothing speaks against it."""
+        """Why it goes into quarantine; None if there is no objection."""
         if not report.holds:
             return quarantine.Why(f"It does not verify: {report.problem}", n=report.at)
         opened = next((entry.event for entry in read(staged) if isinstance(entry.event, Opened)), None)
@@ -243,7 +243,7 @@ class Intake:
         return self._against_stored(staged, manifest) or self._against_noted(staged, manifest)
 
     def _against_stored(self, staged: Path, manifest: Manifest) -> quarantine.Why | None:
-        """Why it may not take the place of what is there."""
+        """Why it may not replace what is there."""
         there, new = self.visits / manifest.visit / JOURNAL, staged / JOURNAL
         if not there.is_file():
             return None
@@ -266,7 +266,7 @@ class Intake:
                 try:
                     self.files.keep(manifest.visit, part.path, staged / part.path)
                 except OSError as error:
-                    raise Trouble(f"The store of sound will not have it: {error}. Try again later.") from None
+                    raise Trouble(f"The sound store does not accept it: {error}. Try again later.") from None
                 (staged / part.path).unlink()
 
     def _appear(self, staged: Path, place: Path) -> None:
@@ -286,8 +286,8 @@ class Intake:
         disk.sync_folder(place)
 
     def _drop_removed(self, manifest: Manifest, removed: set[str]) -> None:
-        """The sound that the sender has pruned goes here, too, where its mark is signed by who may: the new record verifies
-        without it. A mark without the right takes nothing away here."""
+        """Sound that the sender has pruned is removed here too, if its mark is signed by somebody with the right: the new
+        record verifies without it. A mark without the right removes nothing here."""
         named = {part.path for part in manifest.parts}
         place = self.visits / manifest.visit
         for kind in (SOUND, ATTACHED):
@@ -297,7 +297,7 @@ class Intake:
         self.files.drop(manifest.visit, removed - named)
 
     def sweep(self, now: float | None = None) -> int:
-        """Throw away uploads that nobody went on with for STALE_DAYS. How many."""
+        """Delete uploads that were abandoned for STALE_DAYS. Returns how many."""
         now = time.time() if now is None else now
         gone = 0
         for folder in self.place.glob("[0-9a-f]*/") if self.place.is_dir() else ():
@@ -309,7 +309,7 @@ class Intake:
 
 
 def _removed_with_right(staged: Path, report: VerifyReport) -> set[str]:
-    """The files that marks name which were signed by who may remove them."""
+    """The files named by marks that are signed by somebody who may remove them."""
     marks = {removal.n for removal in report.removals if removal.right}
     if not marks:
         return set()
@@ -318,7 +318,7 @@ def _removed_with_right(staged: Path, report: VerifyReport) -> set[str]:
 
 @contextmanager
 def _hand(place: Path, kind: str, name: str) -> Iterator[None]:
-    """On what is called so, among at most 4096 lock files a kind: one for each visit of a fleet would fill the folder."""
+    """A lock on this name, among at most 4096 lock files per kind: one for each visit of a fleet would fill the folder."""
     place.mkdir(parents=True, exist_ok=True)
     try:
         with FileLock(place / f".{kind}-{hashlib.sha256(name.encode()).hexdigest()[:3]}.lock", timeout=20):

@@ -1,10 +1,10 @@
-"""From visit folders into the database, only what has changed, and out of it what is gone.
+"""Puts visit folders into the database: only what has changed, and removes what is gone.
 
 Rules of this file:
 
-- A visit is put in whole or not at all: one transaction for each batch.
+- A visit is put in completely or not at all: one transaction per batch.
 - A folder that cannot be read is a row with its problem, never a reason to stop.
-- Sayings are put in the order of their digests, so that two that put at once wait for each other rather than lock up.
+- Sayings are put in by the order of their digests, so that two writers wait for each other instead of deadlocking.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ LONGEST = {"procedure", "technician", "site", "cabinet", "fault", "quantity", "o
 
 @dataclass(frozen=True)
 class Refreshed:
-    """How many visits were read, taken out, left as they were; `problems`: those of which nothing could be read."""
+    """How many visits were read, removed, left unchanged; `problems`: those of which nothing could be read."""
 
     read: int
     gone: int
@@ -125,7 +125,7 @@ def ingest(
     removers: frozenset[str] = frozenset(), one_in: int = 0, one: places.One = places.as_written,
     names_of: threads.NamesOf = threads.as_written,
 ) -> None:
-    """One visit, now: it was held against what was noted of it when it came."""
+    """One visit, now: it was compared with its note when it arrived."""
     put(engine, [drawn(_read(folder, known, sound_elsewhere, {}, removers), one_in)], one, names_of)
 
 
@@ -139,7 +139,7 @@ def _read(
         return unreadable(folder, trouble.sentence, known)
     except Exception as error:  # one bad visit is one bad row, whatever is the matter with it
         log.exception("a visit could not be read: %s", folder.name)
-        return unreadable(folder, f"The desk stumbled over it ({type(error).__name__}); its log says where.", known)
+        return unreadable(folder, f"The desk failed to read it ({type(error).__name__}); its log says where.", known)
 
 
 def _read_all(stale: Sequence[Path], cores: int | None, reading: Callable[[Path], ReadOut]) -> Iterator[ReadOut]:
@@ -161,7 +161,7 @@ def put(
     engine: Engine, outs: Sequence[ReadOut], one: places.One = places.as_written,
     names_of: threads.NamesOf = threads.as_written,
 ) -> None:
-    """Visits into the database, in place of what was there under their names."""
+    """Visits into the database, replacing what was there under their names."""
     put_alone(engine, lambda connection: put_in(connection, outs, one, names_of))
 
 
@@ -209,7 +209,7 @@ def _visit_rows(connection: Connection, outs: Sequence[ReadOut], one: places.One
 
 
 def _clean(values: Mapping[str, Any]) -> dict[str, Any]:
-    """Without what a database cannot hold: PostgreSQL takes no NUL in a text."""
+    """Without what a database cannot store: PostgreSQL accepts no NUL in a text."""
     return {name: _text(name, value) if isinstance(value, str) else value for name, value in values.items()}
 
 
@@ -223,7 +223,7 @@ def _digest(text: str) -> str:
 
 
 def _sayings(connection: Connection, texts: set[str]) -> dict[str, int]:
-    """digest -> id, of texts there or put now."""
+    """digest -> id, of texts that were there or are put in now."""
     by_digest = {_digest(text): text.replace("\x00", "\ufffd") for text in texts}
     found = _ids_of(connection, list(by_digest))
     new = sorted(by_digest.keys() - found.keys())

@@ -3,11 +3,11 @@ this address alone, so that a page that only looks like the desk's gets nothing.
 
 Rules of this file:
 
-- As with codes: only after the password was right. One challenge for each sign-in that waits, and each is taken once.
-- The counter of a key never falls, where it has one: a copy of the key would show (W3C WebAuthn 6.1.1, from memory).
-- Which key it is, its maker says: attestation is not asked for. The person's finger, or the key's own number, is not asked
-  for either, for the password was right.
-- A key is bound to a name, never to a number of an address (WebAuthn 5.1.2, from memory): at 127.0.0.1 none can be used.
+- As with codes: only after the right password. One challenge for each waiting sign-in, and each is used once.
+- If a key has a counter, it never falls: a copy of the key would show (W3C WebAuthn 6.1.1, from memory).
+- Attestation (which make of key it is) is not asked for. Nor is the person's finger or the key's own PIN, because the
+  password was right.
+- A key is bound to a host name, never to an IP address (WebAuthn 5.1.2, from memory): at 127.0.0.1 none can be used.
 """
 
 from __future__ import annotations
@@ -33,12 +33,12 @@ from handsfree.desk.people_tables import KeyChallenge, SecurityKey
 from handsfree.desk.secret_hash import digest
 from handsfree.errors import Trouble
 
-#: Seconds that a challenge is good for, keys of one person, and letters of a key's name.
+#: Seconds that a challenge is valid, keys per person, and characters of a key's name.
 WAIT, MOST, LONGEST = 300.0, 10, 60
 
 
 def name_of(host: str) -> str:
-    """The name keys are bound to at this host, '' where there is none: at a number, not at a name."""
+    """The host name that keys are bound to here, '' if there is none: at a number, not a name."""
     name = host.rsplit(":", 1)[0] if not host.startswith("[") else ""
     try:
         ipaddress.ip_address(name)
@@ -55,12 +55,12 @@ def keys_of(engine: Engine, person: int) -> list[tuple[int, str, float]]:
 
 
 def begin(engine: Engine, person: int, account: str, host: str) -> str:
-    """What a browser needs to make a key known (JSON). Trouble where there are too many, or none can be used here."""
+    """What a browser needs to register a key (JSON). Trouble if there are too many, or none can be used here."""
     if not name_of(host):
-        raise Trouble(f"A security key works at a name, and {host} is a number. Open the desk by its name.")
+        raise Trouble(f"A security key needs a host name, and {host} is a number. Open the desk by its host name.")
     there = _credentials(engine, person)
     if len(there) >= MOST:
-        raise Trouble(f"You have {MOST} security keys already; take one away first.")
+        raise Trouble(f"You have {MOST} security keys already; remove one first.")
     user = PublicKeyCredentialUserEntity(id=f"desk-{person}".encode(), name=account, display_name=account)
     options, state = _server(host).register_begin(user, there, user_verification=UserVerificationRequirement.DISCOURAGED)
     _keep(engine, _of_account(person), state)
@@ -68,7 +68,7 @@ def begin(engine: Engine, person: int, account: str, host: str) -> str:
 
 
 def add(engine: Engine, person: int, name: str, answer: str, host: str, origins: Sequence[str]) -> None:
-    """The key that answered. Trouble where it answered something else, or the name cannot be."""
+    """The key that answered. Trouble if the answer is wrong, or the name is invalid."""
     name = name.strip() or "key"
     if len(name) > LONGEST or not name.isprintable():
         raise Trouble(f"The name of a key has at most {LONGEST} visible characters. Nothing was changed.")
@@ -90,8 +90,8 @@ def remove(engine: Engine, person: int, key: int) -> None:
 
 
 def challenge(engine: Engine, person: int, token: str, host: str) -> str:
-    """For a sign-in that waits: what a browser needs to ask the person's keys (JSON), '' where they have none, or none
-    can be used here."""
+    """For a waiting sign-in: what a browser needs to ask the person's keys (JSON), '' if they have none, or none can be
+    used here."""
     there = _credentials(engine, person) if name_of(host) else []
     if not there:
         return ""
@@ -146,7 +146,7 @@ def _keep(engine: Engine, of: str, state: Any) -> None:
 
 
 def _take(engine: Engine, of: str) -> Any:
-    """Once. Trouble where there is none."""
+    """Once. Trouble if there is none."""
     with engine.begin() as connection:
         here = (KeyChallenge.of == of, KeyChallenge.at >= time.time() - WAIT)
         text = connection.scalar(select(KeyChallenge.state).where(*here))

@@ -3,7 +3,7 @@ out more (Parquet).
 
 Rules of this file:
 
-- CSV is RFC 4180, UTF-8, with a head. A cell that a spreadsheet would take for a formula is given an apostrophe before it:
+- CSV is RFC 4180, UTF-8, with a head. A cell that a spreadsheet would take for a formula gets an apostrophe in front:
   names and sentences in a record are written by others (OWASP, "CSV injection").
 - Parquet has the same columns, numbers as numbers. It needs pyarrow, which is in the extra `export`.
 - Bounded: a list longer than MOST_EXPORTED is cut, and the last row of the CSV says so.

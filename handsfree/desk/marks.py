@@ -1,4 +1,4 @@
-"""Whether anything of a visit's folder was written since: told by names, sizes and times, without reading it."""
+"""Whether anything in a visit's folder was written since: seen by names, sizes and times, without reading it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND
 
 
 def mark_of(folder: Path) -> str:
-    """Names, sizes and times of a visit's files as one hash: another one where anything was written since."""
+    """Names, sizes and times of a visit's files as one hash: it changes if anything was written."""
     found = hashlib.sha256()
     for path in [folder / JOURNAL, *(p for kind in (SOUND, ATTACHED) for p in sorted((folder / kind).glob("*")))]:
         try:
@@ -22,7 +22,7 @@ def mark_of(folder: Path) -> str:
 
 
 def judged_by(folder: Path, known: Mapping[str, str] | None) -> int:
-    """The mark together with the keys that signatures are judged by, as a number of 63 bits: what a database holds of a
-    visit holds as long as this is the same."""
+    """The mark together with the keys that signatures are checked with, as a number of 63 bits: the database's copy of a
+    visit is valid as long as this does not change."""
     keys = "".join(f"{key}\0{device}\0" for key, device in sorted((known or {}).items()))
     return int.from_bytes(hashlib.sha256(f"{mark_of(folder)}\0{keys}".encode()).digest()[:8]) >> 1

@@ -1,12 +1,13 @@
-"""Figures over many visits: what comes back, what is misheard, how long it takes, what is mended at the first visit.
+"""Figures over many visits: what comes back, what is misheard, how long it takes, what is fixed at the first visit.
 
 Rules of this file:
 
 - A *return* is a visit to a cabinet within `AGAIN_DAYS` after the one before it. Common practice, no source.
-- A *first visit* is one that is no return itself. It *fixed* the cabinet where it ended as fixed or done, took one trip, and
-  no return followed. One that found no fault had nothing to fix: it counts only where a return followed. First visits
-  younger than `AGAIN_DAYS` do not count yet: nobody can know.
-- Askings-again are counted against all that was said to the program in the step, so that a busy step is not blamed for it.
+- A *first visit* is one that is not a return. It *fixed* the cabinet if it ended as fixed or done, took one trip, and no
+  return followed. One that found no fault had nothing to fix: it counts only if a return followed. First visits younger than
+  `AGAIN_DAYS` do not count yet: nobody can know.
+- How often the program asked again is counted relative to everything said to it in the step, so that a busy step is not
+  blamed.
 """
 
 from __future__ import annotations
@@ -56,7 +57,7 @@ class FirstFix:
 
 
 def _visits(scope: Scope, between: Between, *columns: Any) -> Select[Any]:
-    """Visits that count, of a scope that does not see everybody: a few thousand a year."""
+    """Visits that count, in a scope that does not see everybody: a few thousand a year."""
     return select(*columns).where(
         scope.where(), Visit.standing == GOOD, Visit.began >= between.since, Visit.began < between.until
     )
@@ -90,7 +91,7 @@ def returns(engine: Engine, scope: Scope, between: Between, most: int = 30) -> R
 
 
 def first_fix(engine: Engine, scope: Scope, between: Between, now: float) -> FirstFix:
-    """Of first visits that are old enough to know whether somebody had to come again."""
+    """Of first visits old enough to know whether somebody had to come again."""
     between = Between(between.since, min(between.until, now - REACH))
     if scope == EVERYBODY:
         sums = (func.coalesce(func.sum(column), 0) for column in (RollDay.firsts, RollDay.fixed))
@@ -147,15 +148,15 @@ def for_the_writer(engine: Engine, between: Between) -> Rows:
 
 
 def again_share(engine: Engine, between: Between) -> float | None:
-    """Askings-again of all that was said to the program by everybody; None where nothing was."""
+    """How much of everything said to the program it asked for again; None if nothing was said."""
     row: Any = _all(engine, _days(between, func.sum(RollDay.heard), func.sum(RollDay.again)))[0]
     return row[1] / row[0] if row[0] else None
 
 
 @dataclass(frozen=True)
 class Version:
-    """What came of visits opened with one version of a procedure. `minutes`: on site, of those in one trip, None for none;
-    `outcomes`: how many ended as what; `again`: askings-again of all that was said to the program."""
+    """Results of visits opened with one version of a procedure. `minutes`: on site, of those in one trip, None for none;
+    `outcomes`: how many ended in which way; `again`: share of everything said to the program that it asked for again."""
 
     procedure: str
     version: str

@@ -193,7 +193,7 @@ def proof(request: Request) -> Response:
     known = queries.visit(desk.engine, scope_of(request), name)
     found = desk.heads.proof(name) if known is not None else None
     if found is None:
-        return sorry(request, 404, "Nothing was noted of such a visit, or it is not for you.")
+        return sorry(request, 404, "Nothing was noted about such a visit, or it is not for you.")
     headers = {"content-disposition": 'attachment; filename="proof.json"'}
     return Response(json.dumps(found, indent=1), media_type="application/json", headers=headers)
 

@@ -5,8 +5,8 @@ Rules of this file:
 - Passwords are argon2id (RFC 9106, the `argon2-cffi` package), never written anywhere else.
 - A session is 256 random bits in a cookie; the database has its SHA-256. It ends after `IDLE` without use, after `LONGEST`
   in any case, when signed out, and when the password, the role, the team or the name in the records changes.
-- A wrong name costs as much time as a wrong password. Failures are counted by name and by place, in the database, so that
-  several servers count together; they slow the place they come from, and do not lock a person out of their own.
+- A wrong name takes as much time as a wrong password. Failures are counted by name and by place, in the database, so that
+  several servers count together. They slow down the place they come from, and lock nobody out of their own account.
 """
 
 from __future__ import annotations
@@ -71,25 +71,25 @@ class UserAccount:
     technician: str
 
 
-#: Who came by the link that was printed at the start: the person at this machine, where there are no accounts.
+#: Whoever came by the link printed at the start: the person at this machine, if there are no accounts.
 LOCAL = UserAccount(0, "this machine", "supervisor", "*", "")
 
 
 def make_tables(engine: Engine) -> None:
-    """Trouble where the database does not answer."""
+    """Trouble if the database does not answer."""
     with database.answering(engine):
         PeopleBase.metadata.create_all(engine)
 
 
 def judge_password(password: str, name: str) -> None:
-    """Trouble where it is too short, too long, or what would be tried first."""
+    """Trouble if it is too short, too long, or easy to guess."""
     if len(password) < SHORTEST_PASSWORD:
         raise Trouble(f"A password has at least {SHORTEST_PASSWORD} characters; several words with spaces make a good one.")
     if len(password) > LONGEST_PASSWORD:
         raise Trouble(f"A password has at most {LONGEST_PASSWORD} characters.")
     ends = {password[:JUDGED], password[-JUDGED:]}
     if max(zxcvbn(end, user_inputs=[name, "handsfree", "desk"])["guesses_log10"] for end in ends) < GUESSES:
-        raise Trouble("That password would be guessed; take several words that do not belong together.")
+        raise Trouble("That password is easy to guess; use several words that do not belong together.")
 
 
 def _judge_place(role: str, team: str) -> None:
@@ -98,7 +98,7 @@ def _judge_place(role: str, team: str) -> None:
     if role == "supervisor" and not team:
         raise Trouble("A supervisor has a team: give --team NAME, or --team '*' for everybody.")
     if role != "supervisor" and team == "*":
-        raise Trouble("Only a supervisor's team can be '*', everybody; give the name of one.")
+        raise Trouble("Only a supervisor's team can be '*' (everybody); give the name of one team.")
 
 
 def add(engine: Engine, name: str, role: str, team: str, technician: str, password: str, mail: str = "") -> str:
@@ -111,7 +111,7 @@ def add(engine: Engine, name: str, role: str, team: str, technician: str, passwo
     if role == "device" and mail:
         raise Trouble("A device signs in with its key alone.")
     if mail and (mail.count("@") != 1 or len(mail) > 200 or not mail.isprintable()):
-        raise Trouble("--mail is the address by which the provider knows the person: name@example.org")
+        raise Trouble("--mail is the person's address at the sign-in provider, such as name@example.org")
     by_password = role != "device" and not (mail and not password)
     if by_password:
         judge_password(password, name)
@@ -119,7 +119,7 @@ def add(engine: Engine, name: str, role: str, team: str, technician: str, passwo
            "password": _hasher.hash(password) if by_password else "", "upload_key": digest(key) if key else ""}
     with engine.begin() as connection:
         if connection.scalar(select(func.count()).select_from(User).where(User.name == name)):
-            raise Trouble(f"There is somebody called '{name}' already; take them away first, or choose another name.")
+            raise Trouble(f"Somebody is called '{name}' already; remove them first, or choose another name.")
         if mail and connection.scalar(select(Elsewhere.person_id).where(Elsewhere.mail == mail.casefold())) is not None:
             raise Trouble(f"Somebody has the address {mail} already.")
         made = connection.execute(insert(User).returning(User.id), [row]).scalar_one()
@@ -133,12 +133,12 @@ def add(engine: Engine, name: str, role: str, team: str, technician: str, passwo
 def _there(connection: Connection, name: str) -> Any:
     row = connection.execute(select(User).where(User.name == name)).first()
     if row is None:
-        raise Trouble(f"There is nobody called '{name}'; 'handsfree desk people-list' shows who there is.")
+        raise Trouble(f"There is nobody called '{name}'; 'handsfree desk people-list' lists everybody.")
     return row
 
 
 def remove(engine: Engine, name: str) -> None:
-    """And every session of theirs ends. Trouble where there is nobody of that name."""
+    """All their sessions end. Trouble if there is nobody of that name."""
     with engine.begin() as connection:
         row = _there(connection, name)
         for table in (SessionRow, SavedSearch, DeviceSeen, SecondFactor, SecurityKey, PendingSignIn, Elsewhere):
@@ -150,8 +150,8 @@ def remove(engine: Engine, name: str) -> None:
 def alter(
     engine: Engine, name: str, role: str | None = None, team: str | None = None, technician: str | None = None
 ) -> None:
-    """Another role, team or name in the records, None for as it was; every session of theirs ends. Trouble for what cannot
-    be."""
+    """Another role, team or name in the records, None for unchanged; all their sessions end. Trouble for impossible
+    values."""
     with engine.begin() as connection:
         row = _there(connection, name)
         role, team = row.role if role is None else role, row.team if team is None else team
@@ -165,8 +165,8 @@ def alter(
 
 
 def forget_codes(engine: Engine, name: str) -> None:
-    """By who runs the desk, for somebody who lost their telephone or security key: the second factor is off, every session
-    of theirs ends."""
+    """By the person who runs the desk, for somebody who lost their telephone or security key: the second factor is off, and
+    all their sessions end."""
     with engine.begin() as connection:
         row = _there(connection, name)
         for table in (SecondFactor, SecurityKey):
@@ -176,12 +176,13 @@ def forget_codes(engine: Engine, name: str) -> None:
 
 
 def reset_password(engine: Engine, name: str, password: str) -> None:
-    """By who runs the desk, for somebody who forgot theirs; every session of theirs ends, and failures count anew."""
+    """By the person who runs the desk, for somebody who forgot theirs; all their sessions end, and failures count from
+    zero."""
     judge_password(password, name)
     with engine.begin() as connection:
         row = _there(connection, name)
         if row.role == "device":
-            raise Trouble("A device has a key, no password: remove it and add it again for a new one.")
+            raise Trouble("A device has a key, not a password: for a new key, remove it and add it again.")
         counted = (Attempt.of == _of_name(name)) | Attempt.of.startswith(f"{_of_name(name)}|", autoescape=True)
         connection.execute(delete(Attempt).where(counted))
         _put_password(connection, row.id, password)
@@ -201,13 +202,13 @@ def everybody(engine: Engine) -> list[UserAccount]:
 
 
 def persons(engine: Engine) -> int:
-    """How many there are who sign in; devices do not."""
+    """How many people sign in; devices do not."""
     return sum(account.role != "device" for account in everybody(engine))
 
 
 def lacks_factor(engine: Engine, account: UserAccount, roles: frozenset[str]) -> bool:
-    """Has the account a role that must have a second factor, and none? Who has no password signs in elsewhere, and the
-    provider there answers for it; so does the machine itself where there are no accounts."""
+    """Does the account's role need a second factor that it does not have? For an account without a password the sign-in
+    provider answers, and for a desk without accounts the machine itself."""
     if account.role not in roles or not account.id or factor.there(engine, account.id):
         return False
     with engine.connect() as connection:
@@ -228,8 +229,8 @@ def technicians_of(engine: Engine, team: str) -> list[str]:
 
 
 def not_theirs(engine: Engine, device: UserAccount, technician: str) -> str:
-    """What speaks against a device of one team sending a visit in the name of another team's technician, as a sentence; ''
-    where it has no team, or the name is nobody's here."""
+    """The objection to a device of one team sending a visit in the name of another team's technician, as a sentence; '' if
+    it has no team, or the name is unknown here."""
     if not device.team:
         return ""
     with engine.connect() as connection:
@@ -245,7 +246,7 @@ def _of_name(name: str) -> str:
 
 
 def place_of(address: str) -> str:
-    """What failures and requests are counted against: an IPv4 address, or the /64 of an IPv6 one, which is one place's."""
+    """The place that failures and requests count for: an IPv4 address, or the /64 of an IPv6 one, which is one place."""
     try:
         found = ipaddress.ip_address(address)
     except ValueError:
@@ -258,8 +259,8 @@ def place_of(address: str) -> str:
 def sign_in(
     engine: Engine, name: str, password: str, address: str, now: float | None = None
 ) -> str | CodeWanted | None:
-    """The secret of a new session, or a code that is wanted first; None where name or password is wrong. Trouble where there
-    were too many failures."""
+    """The secret of a new session, or a request for a code first; None if name or password is wrong. Trouble after too many
+    failures."""
     now = time.time() if now is None else now
     person = judged(engine, name, password, address, now)
     if person is None:
@@ -268,7 +269,7 @@ def sign_in(
 
 
 def judged(engine: Engine, name: str, password: str, address: str, now: float) -> int | None:
-    """Whose name and password these are, None for nobody's. Trouble where there were too many failures."""
+    """Whose name and password these are, None for nobody's. Trouble after too many failures."""
     place = place_of(address)
     of_name, of_address, here = _of_name(name), f"from:{place}", f"{_of_name(name)}|{place}"
     seen = f"seen:{digest(here)}"
@@ -290,7 +291,7 @@ def judged(engine: Engine, name: str, password: str, address: str, now: float) -
             count(of_name) > OF_NAME_ANYWHERE and not known_here
         ):
             security_log.note("sign-in not tried, too many failures", name=who, address=address)
-            raise Trouble("Too many failures to sign in from here. Wait a quarter of an hour.")
+            raise Trouble("Too many failed sign-ins from here. Wait a quarter of an hour.")
     right = _right(row.password if row is not None and row.password else _NOBODY, password)
     security_log.note("password right" if right else "password wrong", name=who, address=address)
     with engine.begin() as connection:
@@ -321,7 +322,7 @@ def begin_session(engine: Engine, person: int, now: float | None = None) -> str:
 
 
 def of_session(engine: Engine, secret: str, now: float | None = None) -> UserAccount | None:
-    """Who it is, None for a session that is none or over."""
+    """Whose session it is, None for one that is unknown or over."""
     now = time.time() if now is None else now
     with engine.connect() as connection:
         row = connection.execute(
@@ -363,7 +364,7 @@ def sessions_of(engine: Engine, person: int, now: float | None = None) -> list[B
 
 
 def end_all(engine: Engine, account: UserAccount, password: str, address: str) -> None:
-    """All sessions of the account end. Trouble where the password is wrong."""
+    """All sessions of the account end. Trouble if the password is wrong."""
     owns(engine, account, password, address)
     with engine.begin() as connection:
         connection.execute(delete(SessionRow).where(SessionRow.person_id == account.id))
@@ -371,13 +372,13 @@ def end_all(engine: Engine, account: UserAccount, password: str, address: str) -
 
 
 def owns(engine: Engine, account: UserAccount, password: str, address: str) -> None:
-    """Trouble where that is not the account's password."""
+    """Trouble if that is not the account's password."""
     if judged(engine, account.name, password, address, time.time()) is None:
         raise Trouble("That is not your present password.")
 
 
 def change_password(engine: Engine, account: UserAccount, old: str, new: str, address: str) -> None:
-    """All sessions of the account end. Trouble where the old one is wrong or the new one will not do."""
+    """All sessions of the account end. Trouble if the old one is wrong or the new one is not acceptable."""
     owns(engine, account, old, address)
     judge_password(new, account.name)
     with engine.begin() as connection:

@@ -1,4 +1,4 @@
-"""Who may use the desk: kept apart from the derived tables, for it cannot be worked out again.
+"""Who may use the desk: kept apart from the derived tables, because it cannot be worked out again.
 
 Secrets are kept as digests only: passwords by argon2id, session and upload keys by SHA-256 (they are 256 random bits, so a
 slow hash adds nothing).
@@ -11,7 +11,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 
 class PeopleBase(DeclarativeBase):
-    """Made by `create_all`: small tables. One that was made is never altered: what is new is a table of its own."""
+    """Made by `create_all`: small tables. An existing table is never altered: additions get their own table."""
 
 
 class User(PeopleBase):
@@ -70,8 +70,8 @@ class TeamRow(PeopleBase):
 
 
 class DeviceSeen(PeopleBase):
-    """What is known of a device that sends: seconds of the epoch when it was heard of last, and when a visit of it was
-    stored last; `waiting`: how many visits wait on it, by its own word, -1 where it does not say."""
+    """What is known about a sending device: seconds of the epoch when it was last heard from, and when its last visit was
+    stored; `waiting`: how many visits wait on it, as it reports, -1 if it does not say."""
 
     __tablename__ = "devices_seen"
 
@@ -82,8 +82,8 @@ class DeviceSeen(PeopleBase):
 
 
 class SecondFactor(PeopleBase):
-    """A secret for time-based codes (RFC 6238). `confirmed`: a first code was right, and it is asked for from then on;
-    `used`: the last time step whose code was taken, which is taken once."""
+    """A secret for time-based codes (RFC 6238). `confirmed`: a first code was right, and codes are asked for from then on;
+    `used`: the time step of the last code used, since each is used once."""
 
     __tablename__ = "second_factors"
 
@@ -108,7 +108,7 @@ class SecurityKey(PeopleBase):
 
 
 class KeyChallenge(PeopleBase):
-    """What a security key is to answer. `of`: an account, or the digest of a sign-in that waits; `state`: of the `fido2`
+    """What a security key must answer. `of`: an account, or the digest of a waiting sign-in; `state`: of the `fido2`
     package, JSON."""
 
     __tablename__ = "key_challenges"
@@ -130,8 +130,8 @@ class PendingSignIn(PeopleBase):
 
 
 class Elsewhere(PeopleBase):
-    """Who signs in by OpenID Connect: `mail` is what the provider must vouch for the first time; from then on it is `issuer`
-    and `subject`, '' until then."""
+    """People who sign in by OpenID Connect: `mail` is what the provider must vouch for the first time; from then on
+    `issuer` and `subject` count, '' until then."""
 
     __tablename__ = "elsewhere"
 
@@ -154,7 +154,7 @@ class RegistryEntry(PeopleBase):
 
 
 class KnownName(PeopleBase):
-    """A name that records have for a known thing. `under`: of a cabinet the site, as the records have it; else ''."""
+    """A name that records have for a known thing. `under`: for a cabinet, its site as in the records; else ''."""
 
     __tablename__ = "known_names"
 

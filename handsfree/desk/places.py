@@ -2,8 +2,8 @@
 
 Rules of this file:
 
-- A record keeps its names. Which of them are one cabinet is what the registry says (`registry.one_of`); a name of which it
-  says nothing is a cabinet of its own.
+- A record keeps its names. The registry says which of them mean one cabinet (`registry.one_of`); a name that it does not
+  know is its own cabinet.
 - The table is made from visits and registry, and brought up to date when either changes: a figure asks no other database.
 """
 
@@ -24,12 +24,12 @@ One = Callable[[str, str], WrittenName]
 
 
 def as_written(site: str, cabinet: str) -> WrittenName:
-    """Where there is no registry."""
+    """For a desk without a registry."""
     return site, cabinet
 
 
 def ids_of(connection: Connection, pairs: Iterable[WrittenName], one: One = as_written) -> dict[WrittenName, int]:
-    """Which cabinet each is; 0 for one without a name. Those not seen before are put in."""
+    """The id of each cabinet; 0 for one without a name. New cabinets are put in."""
     found: dict[WrittenName, int] = {}
     for pair in sorted(set(pairs)):
         if not pair[1]:
@@ -59,7 +59,8 @@ def _new(connection: Connection, pair: WrittenName, name: WrittenName) -> int:
 
 
 def bring_up_to_date(engine: Engine, one: One) -> int:
-    """After the registry has changed: how many names are another cabinet than before. Returns are told anew."""
+    """After a change of the registry: returns how many names now mean another cabinet. Returns to cabinets are worked out
+    again."""
     moved: list[int] = []
 
     def work(connection: Connection) -> None:

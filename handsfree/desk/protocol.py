@@ -25,9 +25,9 @@ The rules:
 - A part is at most PIECE bytes a PUT. A half PUT (the line broke) keeps what arrived.
 - The commit verifies everything together, as `handsfree verify` does, before the visit is seen by anybody; then the folder
   appears under its name in one step. What does not verify, or has another visit's name, is stored in quarantine, where it is
-  shown first and counts in nothing: `Stored.quarantined` says why.
-- A visit that was taken up again is a longer journal that begins with the stored one: it takes its place. A shorter one that
-  the stored one begins with is stored already. Any other of the same name goes into quarantine beside it.
+  shown first and counted nowhere: `Stored.quarantined` says why.
+- A resumed visit is a longer journal that begins with the stored one: it replaces it. A shorter one with which the stored
+  one begins is stored already. Any other visit of the same name goes into quarantine beside it.
 - `X-Waiting` with an offer says how many visits wait on the device: the desk shows a queue that grows old.
 - 401: the key is not known. 429: too fast, wait as many seconds as `Retry-After` says. 5xx: try again later.
 """
@@ -89,7 +89,7 @@ class Manifest:
 
 @dataclass(frozen=True)
 class UploadState:
-    """`state`: 'open', or 'stored' where nothing more is to do. `have`: hash of a part -> bytes that are safe."""
+    """`state`: 'open', or 'stored' if nothing more is to be done. `have`: hash of a part -> bytes that are safe."""
 
     upload: str
     state: str
@@ -98,7 +98,7 @@ class UploadState:
 
 @dataclass(frozen=True)
 class VisitStored:
-    """`quarantined`: why it is kept apart from those that count, as a sentence; '' where it counts."""
+    """`quarantined`: why it is kept apart from the visits that count, as a sentence; '' if it counts."""
 
     visit: str
     events: int
@@ -122,7 +122,7 @@ def to_json(answer: UploadState | VisitStored | UploadProblem) -> bytes:
 
 
 def manifest_of(folder: Path) -> Manifest:
-    """Of a visit's folder as it is now. Trouble where there is no visit in it, or it is too large."""
+    """Of a visit's folder as it is now. Trouble if there is no visit in it, or it is too large."""
     if not (folder / JOURNAL).is_file():
         raise Trouble(f"{folder} holds no visit: there is no {JOURNAL} in it. Give the folder of a visit.")
     names = [JOURNAL]
@@ -181,7 +181,7 @@ def _size(value: Any) -> int:
 
 
 def parse_state(data: bytes) -> UploadState:
-    """ValueError where it is none: a captive portal answers anything."""
+    """ValueError if it is not one: a captive portal answers anything."""
     try:
         raw = json.loads(data)
         have = {_text(name): _size(size) for name, size in raw["have"].items()}
@@ -191,7 +191,7 @@ def parse_state(data: bytes) -> UploadState:
 
 
 def parse_stored(data: bytes) -> VisitStored:
-    """ValueError where it is none."""
+    """ValueError if it is not one."""
     try:
         raw = json.loads(data)
         return VisitStored(_text(raw["visit"]), _size(raw["events"]), _text(raw["head"]), _text(raw.get("quarantined", "")))
@@ -205,7 +205,7 @@ def content_range(begin: int, length: int, size: int) -> str:
 
 
 def parse_range(header: str) -> tuple[int, int, int]:
-    """(begin, length, size). ValueError where it is none."""
+    """(begin, length, size). ValueError if it is not one."""
     found = _RANGE.fullmatch(header.strip())
     if found is None:
         raise ValueError("Content-Range must be 'bytes A-B/SIZE'")

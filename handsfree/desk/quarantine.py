@@ -1,11 +1,11 @@
-"""Visits that came and cannot be vouched for: kept whole, shown first, counted in nothing.
+"""Visits that arrived and cannot be vouched for: kept complete, shown first, counted nowhere.
 
 Rules of this file:
 
 - A folder each under `.desk/quarantine`, named after the visit, a tilde and the beginning of its upload's name. No visit's
   own name has a tilde, so none is ever mistaken for the other, nor takes its place.
-- Beside the record lies why it is here, in a sentence, and who sent it.
-- So many a sender and no more: what fails to verify is cheap to make.
+- Beside the record is a sentence that says why it is here, and who sent it.
+- A limited number per sender: visits that fail to verify are cheap to make.
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ MOST = 100
 
 @dataclass(frozen=True)
 class Why:
-    """`rule`: the finding it is shown with, '' for the record's own. `n`: the event at which it parts from the one stored
-    here, None where it does not."""
+    """`rule`: the finding it is shown with, '' for the record's own. `n`: the event from which it differs from the stored
+    one, None if it does not."""
 
     sentence: str
     rule: str = ""
@@ -42,7 +42,7 @@ def place(visits: Path) -> Path:
 
 
 def folder_of(visits: Path, name: str) -> Path:
-    """Where a visit lies, by the name that the desk's tables have it under."""
+    """Where a visit lies, by its name in the desk's tables."""
     aside = place(visits) / name
     return aside if MARK in name and aside.is_dir() else visits / name
 
@@ -69,7 +69,7 @@ def keep(visits: Path, staged: Path, upload: str, why: Why) -> str:
 
 
 def why_of(folder: Path) -> Why:
-    """'' in all where it is not in quarantine, or nothing can be read of why."""
+    """All '' if it is not in quarantine, or if the reason cannot be read."""
     try:
         raw = json.loads((folder / WHY).read_bytes())
         n = raw.get("n")

@@ -1,4 +1,4 @@
-"""What the pages ask of the database. Every question is asked within a scope: whose visits the asker may see."""
+"""The pages' queries. Every query has a scope: whose visits the viewer may see."""
 
 from __future__ import annotations
 
@@ -144,8 +144,8 @@ def visits(
     engine: Engine, scope: Scope, want: Filter, after: tuple[float, int] | None = None, most: int = PAGE, *,
     sort: str = "", skip: int = 0,
 ) -> Rows:
-    """The newest first; `after`: (began, id) of the last one seen. Sorted as SORTS has it, `skip` of them left out. One more
-    than `most`, where there are more."""
+    """The newest first; `after`: (began, id) of the last one seen. Sorted by SORTS, leaving out the first `skip`. One more
+    than `most`, if there are more."""
     asked = select(Visit).where(scope.where(), *want.where(_is_postgresql(engine)))
     if sort in SORTS:
         return _all(engine, _columns(asked).order_by(*SORTS[sort]).offset(skip).limit(most + 1))
@@ -186,7 +186,7 @@ def all_files(engine: Engine) -> list[tuple[str, str, str]]:
 
 
 def due(engine: Engine, scope: Scope) -> Rows:
-    """Visits to be continued that nobody has come back to, the one due first at the top."""
+    """Visits to be continued to which nobody has come back, the one due first at the top."""
     later = aliased(Visit)
     came_back = exists().where(later.place == Visit.place, later.began > Visit.began, later.standing == GOOD,
                                Visit.place != 0)
@@ -203,7 +203,7 @@ def _words(text: str) -> list[str]:
 
 
 def said_in(text: str, postgresql: bool) -> ColumnElement[bool]:
-    """Visits in which all these words begin words of one saying; none where there is no word."""
+    """Visits in which all these words begin words of one utterance; none if there is no word."""
     words = _words(text)
     if not words:
         return false()
@@ -278,7 +278,7 @@ class FindingQuery:
 
 
 def findings(engine: Engine, scope: Scope, want: FindingQuery | None = None, most: int = 100, skip: int = 0) -> Rows:
-    """The worklist: open ones, the gravest first and of these the newest; or those closed, the last closed first."""
+    """The worklist: open ones, the most serious first and then the newest; or closed ones, the last closed first."""
     want = want or FindingQuery()
     asked = (
         select(FindingRow.key, FindingRow.n, FindingRow.at, FindingRow.rule, FindingRow.sentence, FindingRow.level,
@@ -303,14 +303,14 @@ def finding(engine: Engine, scope: Scope, key: str) -> Row[Any] | None:
 
 
 def findings_of(engine: Engine, visit_id: int, most: int = 40) -> Rows:
-    """Of one visit, the gravest first."""
+    """Of one visit, the most serious first."""
     asked = select(*FindingRow.__table__.columns, ThreadRow.state, ThreadRow.assigned, ThreadRow.asked)
     asked = asked.outerjoin(ThreadRow, ThreadRow.key == FindingRow.key).where(FindingRow.visit_id == visit_id)
     return _all(engine, asked.order_by(FindingRow.rank, FindingRow.n).limit(most))
 
 
 def tally(engine: Engine, scope: Scope) -> list[tuple[str, str, int]]:
-    """(level, rule, how many) of the open findings, the gravest rule first."""
+    """(level, rule, how many) of the open findings, the most serious rule first."""
     asked = select(FindingRow.level, FindingRow.rule, func.count().label("many"))
     asked = asked.where(~FindingRow.closed, scope.where(FindingRow.technician))
     rows = _all(engine, asked.group_by(FindingRow.level, FindingRow.rule).order_by(func.min(FindingRow.rank)))
@@ -343,7 +343,7 @@ def places(engine: Engine, scope: Scope) -> Rows:
 
 
 def choices(engine: Engine, scope: Scope) -> dict[str, list[str]]:
-    """What the fields of a form offer, of the last visits alone."""
+    """What the fields of a form offer, from the last visits only."""
     columns = {"sites": Visit.site, "cabinets": Visit.cabinet, "technicians": Visit.technician, "outcomes": Visit.outcome,
                "procedures": Visit.procedure, "versions": Visit.version}  # fmt: skip
     last = select(*columns.values()).where(scope.where()).order_by(Visit.began.desc()).limit(2000)

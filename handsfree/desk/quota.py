@@ -1,9 +1,9 @@
-"""How much of the desk's disk one sender may hold with visits that it has begun to send and not ended.
+"""How much of the desk's disk one sender may use for visits that it has begun to send and not finished.
 
 Rules of this file:
 
-- What is counted is what was announced, not what arrived: a sender cannot be over it half-way through a visit.
-- The count needs no care: an upload that was stored, refused or swept away counts no more, for its folder says so.
+- It counts what was announced, not what arrived: a sender cannot exceed it half-way through a visit.
+- The count needs no upkeep: an upload that was stored, refused or deleted no longer counts, because its folder says so.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ class Quota:
     spare: int = 256 << 20
 
     def over(self, begun: UploadsBegun, size: int) -> str:
-        """Why `size` bytes more may not be begun, as a sentence for a person; '' where they may."""
+        """Why `size` more bytes may not be begun, as a sentence for a person; '' if they may."""
         there = begun.sizes()
         if len(there) >= self.uploads:
             return (f"This device has {len(there)} visits here that it began to send and did not end, and may have "
@@ -34,7 +34,7 @@ class Quota:
                     f"it would be over the {_gb(self.size)} it may have. Send one of those to its end first.")
         # Twice: while a visit is verified, it is there as parts and as a folder.
         if shutil.disk_usage(begun.disk).free < 2 * size + self.spare:
-            return "The desk's disk has too little room left for this visit; whoever looks after the desk must make some."
+            return "The desk's disk has too little space for this visit; somebody at the desk must free some."
         return ""
 
 

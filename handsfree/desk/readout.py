@@ -1,4 +1,4 @@
-"""A visit's folder as the rows of the desk's tables. Pure but for reading the folder: no database here."""
+"""A visit's folder as the rows of the desk's tables. Pure, except that it reads the folder: no database here."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from handsfree.journal.service import gathered, parts_of
 from handsfree.journal.story import complaint_of
 from handsfree.journal.verify import verify
 
-#: Raise it when what is read out of a folder changes: every visit is then read anew.
+#: Raise it when the code that reads a folder changes: every visit is then read again.
 VERSION = 7
 #: Seconds that no due time lies ahead of the beginning: two years.
 LATEST_DUE = 2 * 366 * 86_400.0
@@ -35,7 +35,7 @@ LATEST_DUE = 2 * 366 * 86_400.0
 #: visit never comes near, so that a dishonest one costs no more than it.
 LONGEST_TEXT, MOST_ROWS = 4_000, 20_000
 
-#: Seconds that a visit may begin after its record was written here, for clocks differ. Common practice, no source.
+#: Seconds that a visit may begin after its record was written here, because clocks differ. Common practice, no source.
 MOST_AHEAD = 6 * 3600.0
 
 Values = dict[str, Any]
@@ -61,9 +61,9 @@ def read_out(
     folder: Path, known: dict[str, str] | None = None, the_machine: ReplayMachine | None = None, *,
     sound_elsewhere: bool = False, noted: Head | None = None, removers: frozenset[str] = frozenset(),
 ) -> ReadOut:
-    """Everything the desk shows of a visit but its sound. `sound_elsewhere`: it is kept in a store, where each file is held
-    against its hash when it is asked for; `noted`: what the head ledger has of it. Trouble where nothing of the visit can be
-    read."""
+    """Everything the desk shows of a visit except its sound. `sound_elsewhere`: it is kept in a store, where each file is
+    compared with its hash when it is requested; `noted`: the head ledger's note on it. Trouble if nothing of the visit can
+    be read."""
     size, changed = (folder / "journal.jsonl").stat().st_size, judged_by(folder, known)
     seen = account(folder, the_machine or machine(), known=known, removers=removers)
     if sound_elsewhere:
@@ -87,7 +87,7 @@ def read_out(
 
 
 def _against(seen: Account, noted: Head | None) -> Account:
-    """The record held against the head that was noted of it."""
+    """The record compared with its noted head."""
     report = seen.report
     if noted is None or not report.holds or report.head == noted.head:
         return seen
@@ -156,8 +156,8 @@ def _visit(folder: Path, seen: Account, began: float, size: int, changed: int) -
 
 
 def version_of(opened: Opened) -> str:
-    """Of the procedure that was begun with: as it calls itself, and the beginning of its text's hash, for a text may change
-    and its number not; '' where the record has neither."""
+    """Of the first procedure: its version number, and the beginning of its text's hash, because a text may change while its
+    number does not; '' if the record has neither."""
     called = re.search(r"(?m)^version:\s*['\"]?([^\s'\"#]{1,20})", dict(opened.copies).get(opened.procedure, ""))
     digest = dict(opened.digests).get(opened.procedure, "")[:6]
     return f"{called[1]} ({digest})" if called is not None and digest else called[1] if called is not None else digest
@@ -209,7 +209,7 @@ def _ahead(folder: Path, seen: Account, began: float) -> list[Values]:
 
 
 def _answers(entries: Sequence[Stamped]) -> list[Values]:
-    """Each note that the machine took for the answer to a question of the desk."""
+    """Each note that the machine accepted as the answer to a question of the desk."""
     found: dict[int, str] = {}
     note = -1
     for entry in entries:
@@ -221,7 +221,7 @@ def _answers(entries: Sequence[Stamped]) -> list[Values]:
 
 
 def _files(seen: Account, elsewhere: bool) -> list[Values]:
-    """What is still there: sound taken away with the right to has no row. A mark without the right takes nothing away."""
+    """What is still there: sound that was removed with the right to has no row. A mark without the right removes nothing."""
     with_right = {removal.n for removal in seen.report.removals if removal.right}
     removed = {
         name
@@ -277,8 +277,8 @@ def _faults(entries: Sequence[Stamped], began: float) -> list[Values]:
 
 
 def finding_key(visit: str, n: int, rule: str, sentence: str) -> str:
-    """The name of a finding for good: the same record gives the same one, however often it is read. Where the record itself
-    is at fault its sentence belongs to the name: another fault at the same place is not signed off with the first."""
+    """The permanent name of a finding: the same record always gives the same one. If the record itself is broken, the
+    sentence is part of the name, so that another fault in the same place is not signed off with the first."""
     told = f"\n{sentence}" if rule in (BROKEN, DEPARTED) else ""
     return hashlib.sha256(f"{visit}\n{n}\n{rule}{told}".encode()).hexdigest()
 
@@ -334,7 +334,7 @@ def _steps(entries: Sequence[Stamped], began: float) -> list[Values]:
 
 
 def unreadable(folder: Path, problem: str, known: dict[str, str] | None = None) -> ReadOut:
-    """A folder of which nothing can be read is shown, too, with a finding that says so."""
+    """A folder of which nothing can be read is shown too, with a finding that says so."""
     stat = (folder / "journal.jsonl").stat()
     began = datetime.fromtimestamp(stat.st_mtime).astimezone()
     visit: Values = {

@@ -1,10 +1,10 @@
-"""Sites, cabinets, people and devices as the firm knows them: each has an id for good, whatever it is called. Records
-carry names, and names change: every name that records have for a thing is kept with it.
+"""Sites, cabinets, people and devices as the firm knows them: each has a permanent id, whatever it is called. Records
+contain names, and names change: every name that records have for a thing is kept with it.
 
 Rules of this file:
 
-- A record is never changed: the registry says which names are one thing.
-- One name is of one thing of a kind; of a cabinet, one name at one site.
+- A record is never changed: the registry says which names mean one thing.
+- One name means one thing of a kind; for a cabinet, one name at one site.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ class Thing:
 
     @property
     def label(self) -> str:
-        """'C-12': for speaking and writing of it."""
+        """'C-12': for speech and writing."""
         return f"{self.kind[0].upper()}-{self.id}"
 
     @property
@@ -69,15 +69,15 @@ def _of_name(connection: Connection, kind: str, under: str, name: str) -> int | 
 
 
 def find(engine: Engine, kind: str, name: str, under: str = "") -> Thing | None:
-    """What records mean by a name; None where it is nothing known."""
+    """What records mean by a name; None if it is unknown."""
     with engine.connect() as connection:
         of = _of_name(connection, kind, under, name)
         return _things(connection, kind, (of,))[0] if of is not None else None
 
 
 def one_of(engine: Engine) -> Callable[[str, str], tuple[str, str]]:
-    """(site, cabinet) as a record has it -> the first name that the registry has for that cabinet. A site of several names
-    is one site, and its cabinets are the same under each; what nothing is known of keeps its name. Each is looked up."""
+    """(site, cabinet) as a record has it -> the registry's first name for that cabinet. A site with several names is one
+    site, and its cabinets are the same under each; an unknown cabinet keeps its name. Each is looked up."""
 
     def one(site: str, name: str) -> tuple[str, str]:
         with engine.connect() as connection:
@@ -92,7 +92,7 @@ def one_of(engine: Engine) -> Callable[[str, str], tuple[str, str]]:
 
 
 def one_of_all(engine: Engine) -> Callable[[str, str], tuple[str, str]]:
-    """As `one_of`, the registry read once: for a whole fleet's names."""
+    """Like `one_of`, with one reading of the registry: for a whole fleet's names."""
     sites = {name: [each for _, each in thing.names] for thing in all_of(engine, SITE) for _, name in thing.names}
     cabinets = {pair: thing.names[0] for thing in all_of(engine, CABINET) for pair in thing.names}
 
@@ -111,8 +111,8 @@ def _first(
 
 
 def _names(connection: Connection, kind: str, under: str, name: str) -> list[str]:
-    """All that records have for the thing of that name, in the order in which they became known; the name itself where it is
-    nothing known."""
+    """All names that records have for the thing of that name, in the order in which they became known; the name itself if
+    it is unknown."""
     thing = _of_name(connection, kind, under, name)
     if thing is None:
         return [name]
@@ -120,15 +120,15 @@ def _names(connection: Connection, kind: str, under: str, name: str) -> list[str
 
 
 def names_of_person(engine: Engine, name: str) -> tuple[str, ...]:
-    """Every name that records have for whom they call so; this one first. What somebody is called today does not count:
-    others may be called alike, and what one may see hangs on this."""
+    """Every name that records have for the person whom they call so; this one first. Today's name does not count: other
+    people may have it too, and it decides what somebody may see."""
     with engine.connect() as connection:
         found = _names(connection, PERSON, "", name)
     return tuple(sorted(found, key=lambda each: each != name))
 
 
 def names_of_called(engine: Engine, name: str) -> tuple[str, ...]:
-    """As `names_of_person`; where records call nobody so, of whom is called so today."""
+    """Like `names_of_person`; if records call nobody so, the person who is called so today."""
     found = names_of_person(engine, name)
     if found != (name,):
         return found
@@ -139,8 +139,8 @@ def names_of_called(engine: Engine, name: str) -> tuple[str, ...]:
 
 
 def called(engine: Engine, kind: str, part: str) -> list[tuple[str, str]]:
-    """(under, name) as records have them of the things that are called so today, in part, or have that id; a part is matched
-    whatever its capitals and accents."""
+    """(under, name), as in the records, of the things whose present name contains this, or that have this id; capitals and
+    accents do not matter."""
     wanted = folded(part.strip())
     if not wanted:
         return []
@@ -149,7 +149,7 @@ def called(engine: Engine, kind: str, part: str) -> list[tuple[str, str]]:
 
 
 def put(engine: Engine, kind: str, name: str, under: str = "", team: str = "") -> int:
-    """Make it known under the name that records have; its id. Trouble where it is known already, or cannot be."""
+    """Make it known under the name in the records; returns its id. Trouble if it is known already, or cannot be."""
     _judge(kind, name, under)
     with engine.begin() as connection:
         if (there := _of_name(connection, kind, under, name)) is not None:
@@ -162,7 +162,7 @@ def put(engine: Engine, kind: str, name: str, under: str = "", team: str = "") -
 
 
 def rename(engine: Engine, thing: int, name: str) -> None:
-    """What it is called today; what records have for it stays. Trouble where there is no such thing."""
+    """Its present name; the names in the records stay. Trouble if there is no such thing."""
     with engine.begin() as connection:
         kind = connection.scalar(select(RegistryEntry.kind).where(RegistryEntry.id == thing))
         if kind is None:
@@ -172,8 +172,8 @@ def rename(engine: Engine, thing: int, name: str) -> None:
 
 
 def also(engine: Engine, thing: int, name: str, under: str = "") -> None:
-    """Records have this name for it, too. What was known by the name by itself is one with it from now on. Trouble where
-    there is no such thing."""
+    """Records have this name for it too. A thing known under that name is merged with it. Trouble if there is no such
+    thing."""
     with engine.begin() as connection:
         kind = connection.scalar(select(RegistryEntry.kind).where(RegistryEntry.id == thing))
         if kind is None:
@@ -191,7 +191,7 @@ def also(engine: Engine, thing: int, name: str, under: str = "") -> None:
 
 def _judge(kind: str, name: str, under: str) -> None:
     if kind not in KINDS:
-        raise Trouble(f"There is no kind '{kind}': {', '.join(KINDS[:-1])} and {KINDS[-1]} are known.")
+        raise Trouble(f"There is no kind '{kind}'; use {', '.join(KINDS[:-1])} or {KINDS[-1]}.")
     for text in (name, under):
         if len(text) > LONGEST or not text.isprintable():
             raise Trouble(f"A name has at most {LONGEST} visible characters. Nothing was changed.")

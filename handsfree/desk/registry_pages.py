@@ -1,4 +1,4 @@
-"""The pages of what the desk keeps beside the visits: searches under a name, and the registry."""
+"""The pages for what the desk keeps besides the visits: saved searches, and the registry."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def _named(request: Request, kind: str) -> set[tuple[str, str]]:
 def change_registry(request: Request, form: FormFields) -> Response:
     desk = desk_of(request)
     if scope_of(request) != EVERYBODY:
-        return sorry(request, 403, "Only who sees everybody changes the registry.")
+        return sorry(request, 403, "Only somebody who sees every team can change the registry.")
     kind, name, under = form.get("kind", ""), form.get("name", "").strip(), form.get("under", "")
     number = form.get("id", "").strip().rpartition("-")[2]
     thing = int(number) if number.isascii() and number.isdigit() and len(number) < 10 else 0

@@ -1,11 +1,11 @@
-"""How the visits to one cabinet follow one another, and *fixed* that came back: a finding of the visit that said so,
-found when the next visit to the cabinet is put in.
+"""How the visits to one cabinet follow one another, and cabinets that came back after *fixed*: a finding on the visit that
+said so, made when the next visit to the cabinet is put in.
 
 Rules of this file:
 
-- A cabinet came back where a visit followed within `AGAIN_DAYS` days of one that ended as fixed or done; see `measures`.
-- It is worked out for the cabinets of each batch anew, so that it does not matter which of the two is read first.
-- Only visits that count are looked at: a copy, or one that does not hold, is no return.
+- A cabinet came back if a visit followed within `AGAIN_DAYS` days of one that ended as fixed or done; see `measures`.
+- It is worked out again for the cabinets of each batch, so that it does not matter which of the two is read first.
+- Only visits that count are looked at: a copy, or a broken one, is not a return.
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ def note(
 
 
 def _moved(visits: Sequence[Any]) -> dict[int, dict[str, float | None]]:
-    """Those that lie otherwise from the one before and after than is written of them."""
+    """Those whose neighbours before and after differ from what is stored about them."""
     found = {}
     for before, one, after in zip([None, *visits], visits, [*visits[1:], None], strict=False):
         since = one.began - before.began if before is not None else None

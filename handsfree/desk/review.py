@@ -1,11 +1,11 @@
-"""Visits drawn for review: one in so many of those in which nothing needs a look, so that somebody listens to good ones,
-too.
+"""Visits picked for review: one in so many of those in which nothing needs a look, so that somebody also listens to good
+ones.
 
 Rules of this file:
 
-- Drawn by the hash of the record's end, which nobody knows while the visit goes on: nobody can steer clear of it, and the
-  same record is drawn by every desk that draws one in as many.
-- It is a finding like others: in the queue, behind all that need a look, and it is signed off like them.
+- Picked by the hash of the record's end, which nobody knows during the visit: nobody can avoid it, and every desk with the
+  same setting picks the same record.
+- It is a finding like others: in the queue, after all that need a look, and it is signed off like them.
 """
 
 from __future__ import annotations

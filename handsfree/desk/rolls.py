@@ -2,13 +2,13 @@
 
 Rules of this file:
 
-- What a visit makes is added when it is put in, and taken off before it is changed or goes, in the same transaction: the
-  rolls never part from the visits, and a visit costs the same however many a day has.
-- They are for who sees everybody. A team's year is a few thousand visits, which are asked themselves.
+- A visit's figures are added when it is put in, and subtracted before it changes or goes, in the same transaction: the rolls
+  always match the visits, and a visit costs the same however many there are in a day.
+- They are for people who see everybody. A team's year is a few thousand visits, which are queried directly.
 - Returns are counted by cabinet, of which a fleet has more than it has days: so a row has BLOCKS blocks of BLOCK days side
-  by side, and a year of a cabinet is one row or two. What a period has beside whole blocks is asked of the visits.
-- So it is with technicians, a row a block. Teams and regions are summed of them when they are asked for: who is of which
-  team changes, and what they did does not.
+  by side, and a year of a cabinet is one row or two. The days of a period outside whole blocks come from the visits.
+- The same for technicians, one row per block. Teams and regions are summed from them on request: who belongs to which team
+  changes, but what they did does not.
 """
 
 from __future__ import annotations

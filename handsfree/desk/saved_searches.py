@@ -1,4 +1,4 @@
-"""Searches that a person keeps under a name of their own. Beside the people: they cannot be worked out again."""
+"""Searches that a person saves under a name. Kept with the people, because they cannot be worked out again."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Secrets that are random and long are kept as their SHA-256 alone: a slow hash adds nothing to 256 random bits."""
+"""Secrets that are random and long are stored only as their SHA-256: a slow hash adds nothing to 256 random bits."""
 
 from __future__ import annotations
 

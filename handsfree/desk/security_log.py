@@ -1,10 +1,10 @@
-"""What the desk keeps of who came in, who was turned away and what was changed, for whoever must find out later.
+"""The desk's log of who signed in, who was refused and what was changed, for whoever must find out later.
 
 Rules of this file:
 
 - A line is one JSON object with its time in UTC; whatever came from outside is in quotes and ASCII, so that it cannot pass
   for a line of its own.
-- No password, no session, no key, and no name that is nobody's: people type their password into the wrong field.
+- No password, no session, no key, and no unknown name: people type their password into the wrong field.
 - The file is its owner's alone and never larger than `KEPT` times `LARGEST` bytes.
 """
 

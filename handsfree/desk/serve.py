@@ -66,16 +66,16 @@ def loopback(host: str) -> bool:
 
 
 def judge(asked: DeskOptions, accounts: int) -> None:
-    """May it start? Trouble where others could reach it without TLS or without accounts."""
+    """May it start? Trouble if others could reach it without TLS or without accounts."""
     if (asked.certificate is None) != (asked.key is None):
-        raise Trouble("TLS takes both a certificate and its key; give --certificate and --key.")
+        raise Trouble("TLS needs both a certificate and its key; give --certificate and --key.")
     for path in (asked.certificate, asked.key):
         if path is not None and not path.is_file():
             raise Trouble(f"There is no file {path}; give the certificate and its key as PEM files.")
     if asked.origin is not None:
         parts = urlsplit(asked.origin)
         if parts.scheme != "https" or not parts.netloc or parts.path not in ("", "/"):
-            raise Trouble("--origin is the address browsers use, with TLS and without a path: https://desk.example.org")
+            raise Trouble("--origin is the address that browsers use, with TLS and without a path: https://desk.example.org")
         if not loopback(asked.host) and asked.certificate is None:
             raise Trouble("With --origin alone a proxy on this machine does the TLS: leave --host on loopback, or give "
                           "--certificate and --key.")
@@ -105,7 +105,7 @@ def origins(asked: DeskOptions) -> tuple[str, ...]:
 
 
 def sign_on_of(asked: DeskOptions) -> SignOn | None:
-    """Trouble where one of the three is missing, or the file cannot be read."""
+    """Trouble if one of the three is missing, or the file cannot be read."""
     if not asked.sign_on:
         return None
     if not asked.sign_on_client or asked.sign_on_secret is None:
@@ -134,7 +134,7 @@ def open_people(asked: DeskOptions) -> Any:
 
 
 def open_desk(asked: DeskOptions, tell: Any = None) -> tuple[Desk, Refreshed]:
-    """Judged, migrated, read from the folders. `tell`: (done, of how many) while it reads."""
+    """Checked, migrated, read from the folders. `tell`: (done, of how many) while it reads."""
     accounts = open_people(asked)
     count = people.persons(accounts)
     judge(asked, count)
@@ -169,8 +169,8 @@ def serve(asked: DeskOptions) -> None:
     desk, done = open_desk(asked, tell)
     print(f"{done.read} visits read, {done.same} as they were, {done.gone} gone.", file=out)
     which = f" {asked.visits / database.OWN / 'desk.sqlite3'}" if asked.database is None else ""
-    print(f"The database{which} is worked out from the visit folders, which stay the truth: it can be deleted at any time "
-          "and is built again.", file=out)
+    print(f"The database{which} is worked out from the visit folders: it can be deleted at any time and is built again "
+          "from them.", file=out)
     for name in done.problems:
         print(f"Nothing of {name} can be read; run 'handsfree verify {asked.visits / name}'.", file=out)
     if not loopback(asked.host):
@@ -192,8 +192,8 @@ def serve(asked: DeskOptions) -> None:
 
 
 def door_of(asked: DeskOptions, settings: Any) -> socket.socket:
-    """The socket the desk listens on, before anybody is told its address. Trouble where another has it, where there is no
-    such address here, or where the certificate and its key are none."""
+    """The socket the desk listens on, before anybody is told its address. Trouble if another program has it, if there is no
+    such address here, or if the certificate and its key are not valid."""
     try:
         settings.load()
     except OSError as error:  # ssl.SSLError is one

@@ -2,12 +2,12 @@
 
 Rules of this file:
 
-- Who may come in is decided here, not there: an account is made with the address the provider must vouch for
-  (`people-add --mail`). The first time it must be verified by the provider; from then on the provider's own name of the
-  person counts (issuer and subject), and the address no more.
-- What was begun is kept here for a while, under a cookie of its own that is sent with the provider's answer; it is no
-  session.
-- The provider is reached over TLS, but for one on this machine.
+- This desk decides who may sign in, not the provider: an account is made with the address that the provider must vouch for
+  (`people-add --mail`). The first time the provider must have verified it; from then on only the provider's own identifier
+  of the person counts (issuer and subject), not the address.
+- A sign-in that was begun is kept here for a while, under its own cookie, which comes back with the provider's answer; it is
+  not a session.
+- The provider is reached over TLS, except for one on this machine.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from starlette.responses import Response
 
 from handsfree.errors import Trouble
 
-#: Seconds that an answer is waited for, and how many are waited for at once.
+#: Seconds to wait for an answer, and how many may wait at once.
 WAIT, MOST = 600.0, 10_000
 WELL_KNOWN = "/.well-known/openid-configuration"
 BACK = "/elsewhere/back"
@@ -33,8 +33,8 @@ LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 @dataclass(frozen=True)
 class Vouched:
-    """What the provider says: `subject` names the person for good; `mail` only where it calls it verified, else ''. `to`:
-    where they were going."""
+    """What the provider says: `subject` identifies the person permanently; `mail` only if the provider calls it verified,
+    else ''. `to`: where they were going."""
 
     issuer: str
     subject: str
@@ -51,7 +51,7 @@ class SignOn:
         parts = urlsplit(issuer)
         near = parts.scheme == "http" and parts.hostname in LOOPBACK
         if not parts.netloc or (parts.scheme != "https" and not near):
-            raise Trouble("The provider to sign in with is its address with https, as its own pages give it.")
+            raise Trouble("Give the sign-in provider as its https address, as on its own pages.")
         self.issuer, self.label = issuer.rstrip("/"), label or str(parts.hostname)
         oauth = OAuth()
         self._client = oauth.register(
@@ -62,7 +62,7 @@ class SignOn:
         self._lock = threading.Lock()
 
     async def begin(self, request: Request, origin: str, to: str, cookie: str, secure: bool) -> Response:
-        """To the provider's own page. Trouble where it does not answer."""
+        """To the provider's own page. Trouble if it does not answer."""
         name, kept = secrets.token_urlsafe(32), {"to": to}
         request.scope["session"] = kept
         try:
@@ -75,18 +75,18 @@ class SignOn:
             if len(self._begun) >= MOST:
                 self._begun = {n: v for n, v in self._begun.items() if v[0] > now - WAIT}
             if len(self._begun) >= MOST:
-                raise Trouble("Very many are signing in at this moment. Try again in a few minutes.")
+                raise Trouble("Too many people are signing in at this moment. Try again in a few minutes.")
             self._begun[name] = now, kept
         # Lax: the answer comes from the provider's page, and a Strict cookie would not come with it.
         answer.set_cookie(cookie, name, max_age=int(WAIT), httponly=True, samesite="lax", secure=secure, path="/")
         return answer
 
     async def back(self, request: Request, cookie: str) -> Vouched:
-        """What the provider says of who was there. Trouble where it is no answer to what was begun here."""
+        """What the provider says about the person. Trouble if it does not answer a sign-in begun here."""
         with self._lock:
             began, kept = self._begun.pop(cookie, (0.0, {}))
         if not kept or began < time.time() - WAIT:
-            raise Trouble("That took too long, or was begun in another browser. Sign in again.")
+            raise Trouble("That took too long, or began in another browser. Sign in again.")
         request.scope["session"] = kept
         try:
             token = await self._client.authorize_access_token(request)
@@ -98,5 +98,5 @@ class SignOn:
         except Exception as error:  # refused there, forged, or broken: nobody comes in by it
             raise Trouble(f"{self.label} did not vouch for you ({type(error).__name__}). Nothing was changed.") from None
         if found.issuer.rstrip("/") != self.issuer or not found.subject:
-            raise Trouble(f"{self.label} answered in another's name. Nothing was changed.")
+            raise Trouble(f"{self.label} answered for somebody else. Nothing was changed.")
         return found

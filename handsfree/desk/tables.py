@@ -2,11 +2,11 @@
 
 Rules of this file:
 
-- The folders are the truth. A table holds nothing that is not in a folder or in the desk's own journal of acts.
+- The folders are authoritative. A table contains nothing that is not in a folder or in the desk's own journal of acts.
 - A moment is a double: seconds of the epoch, UTC. Both databases subtract and compare them alike; `began_text` keeps the
   wall time with its offset as the record has it. In PostgreSQL `to_timestamp(began)` shows one.
-- What is said is said again and again. A text is kept once, in `sayings`, and a line points at it: full-text search looks
-  through the distinct sayings, which stop growing long before the lines do.
+- The same things are said again and again. A text is kept once, in `sayings`, and a line points to it: full-text search
+  looks through the distinct texts, which stop growing long before the lines do.
 - Rows that are asked for by time carry `began` themselves, so that each table can be partitioned by it alone.
 """
 
@@ -22,7 +22,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 Id = BigInteger().with_variant(Integer, "sqlite")
 
 
-#: Of a visit: it counts; its record does not hold; it came so and is kept apart; it is another's copy.
+#: A visit counts; its record is broken; it arrived so and is kept apart; it is a copy of another.
 GOOD, NOT_HOLDING, QUARANTINED, COPY = "good", "broken", "quarantine", "copy"
 
 

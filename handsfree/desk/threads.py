@@ -1,12 +1,12 @@
-"""The threads of findings in the database: out of the desk's journal, and answers spoken on visits.
+"""The threads of findings in the database: from the desk's journal, and from answers spoken on visits.
 
 Rules of this file:
 
-- The journal is the truth; the tables are made from it, whole or one act at a time, by the same function.
+- The journal is authoritative; the tables are made from it, completely or one act at a time, by the same function.
 - A technician who was asked is asked at the close-out of a later visit, and what they say then is the answer. They may also
   give it at any time, as a note that begins with the word *answer*: it goes into the thread of the oldest question to them
   that is not answered; one about the cabinet of that visit comes before others. Nobody answers for somebody else.
-  It is worked out from the records each time, and stands in no journal: the record is where it was said.
+  It is worked out from the records each time, and is in no journal: the record shows where it was said.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from handsfree.desk.queries import Rows, Scope, _all
 from handsfree.desk.tables import GOOD, ActRow, FindingRow, Saying, SpokenAnswer, ThreadRow, TranscriptLine, Visit
 from handsfree.visit.desk_questions import DeskQuestion, fits
 
-#: Questions that are looked through for an answer, the oldest first.
+#: Questions that are searched for an answer, the oldest first.
 MOST_ASKED = 500
 ANSWER = "answer"
 
@@ -37,14 +37,14 @@ NamesOf = Callable[[str], Collection[str]]
 
 
 def as_written(name: str) -> Collection[str]:
-    """Where there is no registry."""
+    """For a desk without a registry."""
     return (name,)
 
 
 def rebuild(
     engine: Engine, folder: Path, known: dict[str, str] | None = None, names_of: NamesOf = as_written
 ) -> int:
-    """The tables out of the journal, anew. How many acts there are."""
+    """Makes the tables again from the journal. Returns how many acts there are."""
     kept = list(acts.read(folder, known))
 
     def fill(connection: Connection) -> None:
@@ -73,7 +73,7 @@ def note(engine: Engine, kept: Sequence[Kept], names_of: NamesOf = as_written) -
 
 
 def hear_again(engine: Engine, names_of: NamesOf) -> None:
-    """When it has changed which names are one person."""
+    """After a change of which names mean one person."""
     put_alone(engine, partial(hear_answers, names_of=names_of))
 
 
@@ -107,7 +107,7 @@ def _put(connection: Connection, kept: Kept) -> None:
 
 
 def hear_answers(connection: Connection, names_of: NamesOf) -> None:
-    """The answers spoken on visits, worked out anew."""
+    """Works out again the answers spoken on visits."""
     if connection.execute(select(ActRow.id).where(ActRow.what == ASKED).limit(1)).first() is None:
         return
     alone_at(connection, THREADS)  # two that did it at once would wait for each other's rows
@@ -250,7 +250,7 @@ def _last_asked() -> Any:
 
 
 def questions(engine: Engine, technician: Sequence[str], answered: bool = False) -> Rows:
-    """What a technician, by these names, was asked and has not answered, the oldest first; or what they have."""
+    """What a technician, by these names, was asked and has not answered, the oldest first; or has answered."""
     asked = (
         select(
             ThreadRow.key,

@@ -2,10 +2,10 @@
 
 Rules of this file:
 
-- It is worked out from the folder each time; nothing of it is in the database but the words of its
-  head, so it cannot be older than the record.
+- It is worked out from the folder each time; only the words of its head are in the database, so it cannot be older than the
+  record.
 - A long story comes in parts of about ROOM bytes: a page stays small whatever a record holds.
-- What cannot be read is a sentence and not a fault of the desk.
+- What cannot be read is shown as a sentence; it is not a fault of the desk.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ ROOM, A_ROW = 90_000, 420
 @dataclass(frozen=True)
 class Shown:
     """HTML, escaped by `screen`. `part` of `parts`, with the events `first` to `last`; `problem`: why nothing can be shown,
-    '' where it can."""
+    '' if it can."""
 
     title: str
     verdict: str
@@ -52,7 +52,7 @@ class Shown:
     last: int = -1
 
 
-#: Stands where the desk's own list of findings goes.
+#: Placeholder for the desk's own list of findings.
 LOOK = "<!--look-->"
 
 
@@ -87,7 +87,7 @@ def shown_of(desk: Desk, found: Any, part: int, at: int | None = None) -> Shown:
 
 
 def _words(desk: Desk, found: Any, seen: Account) -> str:
-    """Of its head: slow by design, so worked out when somebody looks first, and kept."""
+    """Of its head: slow by design, so worked out at the first view, and kept."""
     if found.head != seen.report.head:
         return ""
     if not found.words:
@@ -106,7 +106,7 @@ def _begin(some: Sequence[Chapter]) -> int:
 
 
 def in_parts(chapters: Sequence[Chapter]) -> list[list[Chapter]]:
-    """Chapters of at most ROOM bytes together; one that is longer alone is cut into several of its name."""
+    """Chapters of at most ROOM bytes together; a longer one is cut into several with its title."""
     found: list[list[Chapter]] = [[]]
     left = ROOM
     for one in chapters:

@@ -1,4 +1,4 @@
-"""Whose account it is, of somebody for whom a provider vouches."""
+"""Finds the account of somebody for whom a provider vouches."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from handsfree.errors import Trouble
 
 
 def signed_in_elsewhere(engine: Engine, found: Vouched) -> int:
-    """Whose account it is. Trouble where it is nobody's here."""
+    """Whose account it is. Trouble if it belongs to nobody here."""
     with engine.begin() as connection:
         known = select(Elsewhere.person_id).where(Elsewhere.issuer == found.issuer, Elsewhere.subject == found.subject)
         person = connection.scalar(known)
@@ -23,5 +23,5 @@ def signed_in_elsewhere(engine: Engine, found: Vouched) -> int:
                 connection.execute(update(Elsewhere).where(Elsewhere.person_id == person, *new).values(**bound))
     security_log.note("vouched for elsewhere" if person is not None else "vouched for elsewhere, and nobody here")
     if person is None:
-        raise Trouble("You have no account at this desk. Whoever runs it makes one with 'handsfree desk people-add --mail'.")
+        raise Trouble("You have no account at this desk. Its operator can make one: 'handsfree desk people-add --mail'.")
     return int(person)

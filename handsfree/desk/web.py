@@ -28,8 +28,8 @@ LARGEST_FORM = 64_000
 
 
 def _shown(value: Any) -> Any:
-    """What a page puts in: of a text, whoever wrote it, nothing that turns the direction of writing or cannot be seen. What
-    is markup was made by `journal.screen`, which does the same."""
+    """What a page inserts: from a text, whoever wrote it, nothing that turns the direction of writing or cannot be seen.
+    Markup was made by `journal.screen`, which does the same."""
     return seen_as(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
 
 
@@ -69,7 +69,7 @@ _pages.filters |= {
 
 
 def token(secret: str) -> str:
-    """The form token of a session: it says nothing of the session's own secret."""
+    """The form token of a session: it reveals nothing of the session's own secret."""
     return hmac.new(secret.encode(), b"form", hashlib.sha256).hexdigest()
 
 
@@ -123,7 +123,7 @@ Endpoint = Callable[[Request], Awaitable[Response]]
 
 
 def for_roles(*roles: str) -> Callable[[View], Endpoint]:
-    """A page for these roles alone, made in a thread. Nobody signed in is sent to sign in; another role is refused."""
+    """A page only for these roles, made in a thread. Somebody not signed in is sent to sign in; another role is refused."""
 
     def wrap(view: View) -> Endpoint:
         @functools.wraps(view)
@@ -152,12 +152,12 @@ def _refusal(request: Request, roles: tuple[str, ...]) -> Response | None:
     if account is None:
         if request.method in ("GET", "HEAD"):
             return RedirectResponse(f"/sign-in?{urlencode({'to': request.url.path})}", 303)
-        return sorry(request, 401, "You are not signed in any more; nothing was changed.")
+        return sorry(request, 401, "You are no longer signed in; nothing was changed.")
     if account.role not in roles:
         security_log.note("refused: not for that role", name=account.name, path=request.url.path)
-        return sorry(request, 403, "This page is not for your role.")
+        return sorry(request, 403, "Your role may not open this page.")
     if request.url.path not in BEFORE_FACTOR and request.state.lacks_factor:
-        said = f"A {account.role} here needs a second factor. Add one: nothing else opens before."
+        said = f"A {account.role} here needs a second factor. Add one first: until then nothing else opens."
         return then(request, "/account", said) if request.method in ("GET", "HEAD") else sorry(request, 403, said)
     return None
 
@@ -167,7 +167,7 @@ FormView = Callable[[Request, FormFields], Response]
 
 
 def form_for_roles(*roles: str) -> Callable[[FormView], Endpoint]:
-    """A change for these roles alone: its form must carry the session's token."""
+    """A change only for these roles: its form must carry the session's token."""
 
     def wrap(view: FormView) -> Endpoint:
         @functools.wraps(view)
@@ -195,7 +195,7 @@ _NOT_KEPT = ("token", "old", "new", "again", "password", "code")
 
 
 def _kept(request: Request, form: FormFields) -> Response | None:
-    """The session is over: what was written comes back with the form to sign in, and is not lost. None where nothing was."""
+    """The session has ended: what was written comes back with the form to sign in, and is not lost. None if nothing was."""
     kept = {name: value for name, value in form.items() if name not in _NOT_KEPT and value}
     if not any(kept.get(name, "").strip() for name in ("text", "name", "note")) or desk_of(request).by_door:
         return None
@@ -231,12 +231,12 @@ async def read_form(request: Request) -> FormFields | None:
 
 
 def plain(text: str) -> str:
-    """Without what PostgreSQL takes in no text."""
+    """Without characters that PostgreSQL accepts in no text."""
     return text.replace("\x00", "")
 
 
 def asked_for(request: Request, name: str, most: int = 300) -> str:
-    """What stands in the address under that name, at most so long; '' for nothing."""
+    """The value under that name in the address, cut to this length; '' for none."""
     return plain(request.query_params.get(name, "")).strip()[:most]
 
 

@@ -26,10 +26,10 @@ OVER_A_CAUTION = ("say again", "stand by", "power is on", "stop the visit", *EME
 
 
 class LiveEar:
-    """The live loop's happenings, as events. Not for the program is what was said while something else was in force, what
+    """The live loop's happenings, as events. Some speech is not for the program: what was said under another question, what
     began before the last answer was acted on (two quick words never act on a step nobody has heard), and an answer to a
-    caution or a gate that had not been heard to its end. `said` is told of every prompt. A line typed meanwhile joins
-    what is heard, under the same rules."""
+    caution or a gate that had not been heard to its end. `said` receives every prompt. Typed lines join what is heard,
+    under the same rules."""
 
     def __init__(self, loop: LiveLoop, hearer: Hears, clock: Clock, language: Language | None = None) -> None:
         self._loop, self._hearer, self._clock, self._language = loop, hearer, clock, language
@@ -113,7 +113,7 @@ class LiveEar:
 
 class RecordingEar:
     """A sound file as the technician's side: each utterance in it is heard when the program next waits for an answer.
-    During a wait of the procedure it keeps silent. EOFError when the file has no more."""
+    During a wait of the procedure it is silent. EOFError when the file has no more."""
 
     def __init__(self, path: str | Path, hearer: Hears, clock: Clock) -> None:
         from handsfree.errors import Trouble
@@ -121,7 +121,7 @@ class RecordingEar:
 
         self._left = list(utterances(read_sound(path)))
         if not self._left:
-            raise Trouble(f"No speech is found in '{path}'; record it louder, or nearer to the mouth.")
+            raise Trouble(f"There is no speech in '{path}'; record it louder, or nearer to the mouth.")
         self._hearer, self._clock = hearer, clock
         self._listening = Listening(commands=())
         self._waits = False

@@ -1,4 +1,4 @@
-"""From what was heard to what is recorded of it: `Heard` to an Utterance event, and typed words to `Heard`."""
+"""Turns what was heard into what is recorded: `Heard` into an Utterance event, and typed words into `Heard`."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ _QUESTION_MARKS = {ord(sign): "?" for sign in "？﹖⁇⁈⁉؟՞⸮"}
 
 
 def typed(language: Language, words: str, listening: Listening, now: float) -> Heard:
-    """A line typed is a line heard: it must mean something in force, word for word, and a denial is one here too."""
+    """A typed line counts as heard: it must mean something in force, word for word, and denials count here too."""
     words = words.translate(_QUESTION_MARKS)
     meanings = language.understand(words, listening)
     best = meanings[0] if meanings else None
@@ -80,13 +80,13 @@ def typed(language: Language, words: str, listening: Listening, now: float) -> H
     )
 
 
-#: Acts where it is said into a note as well.
+#: Acts even when said into a note.
 NEVER_A_NOTE = ("power is on", *EMERGENCY)
 
 
 def alarm_in(heard: Heard) -> str:
-    """The command of these that was likely heard in a note, ''; of 'power is on', which only ever makes safer, it is enough
-    that it may have been."""
+    """The command of these that a note probably contains, or ''. For 'power is on', which can only make things safer, a
+    possibility is enough."""
     if heard.meaning is None or heard.meaning.text not in NEVER_A_NOTE or heard.verdict == Verdict.NOT_FOR_ME:
         return ""
     likely = heard.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
@@ -95,7 +95,7 @@ def alarm_in(heard: Heard) -> str:
 
 
 def level_of(samples: Samples) -> float:
-    """dB full scale of the speech without the noise about it; 0 where there is none to measure."""
+    """Level of the speech without the noise around it, dB full scale; 0 if there is none to measure."""
     from handsfree.sound.levels import QUIETEST, level_without_noise
 
     level = level_without_noise(samples)
@@ -133,20 +133,20 @@ class Hearer:
         self._journal, self._keep_all = journal, keep_all
 
     def hear_utterance(self, samples: Samples, listening: Listening, started: float, ended: float) -> Utterance | NoteKept:
-        """One utterance, cut out of the sound. While a note is due it is one, whatever it says."""
+        """One utterance, cut out of the sound. While a note is due it is a note, whatever it says."""
         if listening.note:
             return self.note_of(samples, started, ended)
         heard = replace(self.recogniser.hear(samples, listening), started=started, ended=ended)
         return self.event_of(self.together(heard, listening), samples, listening)
 
     def together(self, heard: Heard, listening: Listening) -> Heard:
-        """Weighed with what was said before under the same question, where the recogniser can. To be asked once of each
-        utterance, its times on the visit's clock."""
+        """Weighed with what was said before under the same question, if the recogniser can. Call it once per utterance,
+        with its times on the visit's clock."""
         weighed: Heard = getattr(self.recogniser, "together", lambda one, _: one)(heard, listening)
         return weighed
 
     def event_of(self, heard: Heard, samples: Samples, listening: Listening) -> Utterance:
-        """What is recorded of it, with its voice where that was compared and its clip where one is kept."""
+        """What is recorded of it, with the result for its voice if it was compared, and its clip if one is kept."""
         if self._voices is not None:
             heard = replace(heard, voice=self._voices.of(heard, samples, listening))
         keep = self._keep_all or heard.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
@@ -154,7 +154,7 @@ class Hearer:
         return replace(utterance_of(heard, clip, digest), level=level_of(samples))
 
     def note_of(self, samples: Samples, started: float, ended: float) -> NoteKept:
-        """It is searched besides for what is never a note only: that the power is on, that somebody needs help."""
+        """A note is also searched for what must never stay a mere note: that the power is on, that somebody needs help."""
         clip, digest = self._keep(samples)
         text = self.recogniser.dictate(samples)
         alarm = alarm_in(self.recogniser.hear(samples, Listening(commands=NEVER_A_NOTE)))

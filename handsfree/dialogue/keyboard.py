@@ -30,7 +30,7 @@ class TypedLine:
 
 
 def event_of(line: TypedLine, language: Language, listening: Listening) -> Happening | None:
-    """A note where one is due; None for an empty line."""
+    """A note if one is due; None for an empty line."""
     if listening.note:
         return NoteKept(clip="", clip_sha256="", text=line.words)
     if not line.words:
@@ -39,8 +39,8 @@ def event_of(line: TypedLine, language: Language, listening: Listening) -> Happe
 
 
 class Keyboard:
-    """Reads lines in a thread of its own and hands each to `tell`; None once they have ended. `shows` is told of what is
-    being typed, where the terminal is a screen that is drawn anew all the time and must not echo."""
+    """Reads lines in its own thread and hands each to `tell`; None once they have ended. `shows` receives what is being
+    typed, for a terminal that is redrawn all the time and must not echo."""
 
     def __init__(
         self, lines: TextIO | None, tell: Callable[[str | None], object], shows: Callable[[str], object] | None = None
@@ -117,7 +117,7 @@ class TypedEar:
 def beside(
     lines: TextIO | None, tell: Callable[[Any], None], clock: Clock, shows: Callable[[str], object] | None = None
 ) -> Keyboard:
-    """A keyboard whose lines join what is heard. Their end ends nothing: the microphone goes on."""
+    """A keyboard whose lines join what is heard. When they end, the microphone goes on."""
 
     def line(words: str | None) -> None:
         if words is not None:

@@ -1,4 +1,4 @@
-"""What is in force, as it stands in the record and as a recogniser is given it."""
+"""What is in force: as the record holds it, and as a recogniser receives it."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def listen_for(listening: Listening) -> ListenFor:
 
 
 def listening_of(event: ListenFor) -> Listening:
-    """The other way round: what the recogniser is to be given."""
+    """The other way round: what the recogniser receives."""
     return Listening(
         phrases=event.phrases,
         number=None if event.number_unit is None else NumberAsked(event.number_unit, event.number_low, event.number_high),

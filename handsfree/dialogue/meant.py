@@ -1,12 +1,12 @@
-"""Whether speech that means nothing in force was meant for the program, so that its person is never met with silence.
+"""Whether speech that means nothing in force was meant for the program, so that its speaker always gets a reply.
 
 The rules of this file:
 
-- It acts on nothing: it decides who gets a short answer ('Dry or soaked?') and who none.
-- Who is meant is judged by the time since the question, by the words, by how loud it was, and by the voice. A typed line is
-  judged by time and words: the keyboard must not hide a silence of the voice.
-- The weights of words were fitted by `tests.bench.meant` on its sentences, those of level on a hundred of them as they
-  were heard at a distance in noise; other sentences, of other jobs and places, judge them (`--judging`).
+- It acts on nothing: it only decides who gets a short reply ('Dry or soaked?') and who gets none.
+- It judges by the time since the question, the words, the loudness and the voice. It judges a typed line by time and words:
+  the keyboard must not hide a silence of the voice.
+- `tests.bench.meant` fitted the weights of words on its sentences, and those of level on a hundred of them heard at a
+  distance in noise. Other sentences, from other jobs and places, test them (`--judging`).
 """
 
 from __future__ import annotations
@@ -20,12 +20,12 @@ from handsfree.language.meaning import Verdict
 from handsfree.language.tokens import tokens
 
 BAR = 0.45
-#: How the reason begins of speech that was over before the question was: nobody can have answered it.
+#: Begins the reason for speech that ended before the question did: nobody can have answered it.
 TOO_EARLY = "said before"
 #: How sure of something in force the recogniser must be for that to count, and what it counts, in log-odds. Less tells
 #: nothing: what a bystander says at a distance was as like something in force as what its person says in other words.
 LIKELY, LIKENESS = 0.2, 1.5
-#: Seconds after which the time since the question says nothing any more.
+#: Seconds after which the time since the question no longer counts.
 LONGEST = 120.0
 #: dB to the person's usual level, mean and spread: of the person, who turns the head, and of others, who stand some two to
 #: four times as far from the microphone (6 dB a doubling in the open, less in a room). Common practice, no source.
@@ -37,9 +37,9 @@ VOICES = {"same": 1.0, "doubtful": -1.0, "other": -4.0, "": 0.0}
 
 @dataclass(frozen=True)
 class Asked:
-    """What the program had asked: the words of its question and answers, those of the whole work, how many seconds ago, in
-    how many an answer was to be looked for, how loud its person usually is (dB full scale, 0: not known), whether for a
-    number."""
+    """What the program had asked: the words of its question and answers, those of the whole work, how many seconds ago,
+    within how many seconds an answer was expected, how loud its person usually is (dB full scale, 0: not known), whether it
+    asked for a number."""
 
     words: frozenset[str]
     work: frozenset[str]
@@ -91,7 +91,7 @@ def features(words: str, asked: Asked, hints: Mapping[str, frozenset[str]], leve
 
 
 def by_level(level: float, usual: float) -> float:
-    """Log-odds of being the person, from -4 to 1.5; 0 where either is not known."""
+    """Log-odds that it is the person, from -4 to 1.5; 0 if either level is not known."""
     if not level or not usual:
         return 0.0
     apart = level - usual
@@ -100,14 +100,14 @@ def by_level(level: float, usual: float) -> float:
 
 
 def usual_level(usual: float, level: float) -> float:
-    """With one more that was accepted; the latest counts for a third."""
+    """The usual level after one more accepted utterance; the latest counts for a third."""
     if not level:
         return usual
     return level if not usual else round(usual + (level - usual) / 3, 2)
 
 
 def meant(utterance: Utterance, asked: Asked, hints: Mapping[str, frozenset[str]]) -> float:
-    """Probability that it was for the program. Where no words were made out, only the recogniser's own verdict says."""
+    """Probability that it was for the program. If no words were made out, only the recogniser's own verdict counts."""
     words, like = utterance.words or utterance.spoken, utterance.verdict == Verdict.ASKED_AGAIN
     away = by_level(utterance.level, asked.level) < AWAY
     if not tokens(words):

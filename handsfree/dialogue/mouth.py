@@ -1,4 +1,4 @@
-"""What is said, spoken: the language makes it speakable, the synthesiser makes it sound, the sink plays it."""
+"""Speaks a prompt: the language makes it speakable, the synthesiser turns it into sound, the sink plays it."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ LAST_WORDS = 60.0  # s that the end of a visit waits for
 
 
 class SpokenMouth:
-    """`ended` collects what a sink reports at once (a file does); a loudspeaker reports to the ear instead.
-    `folder`: where the writer's own recordings of steps are, played in place of the synthetic voice. `told` learns of every
-    prompt before it is played."""
+    """`ended` collects what a sink reports at once (a file does); a loudspeaker reports to the ear instead. `folder`: where
+    the writer's own recordings of steps are, played instead of the synthetic voice. `told` receives every prompt before it
+    is played."""
 
     def __init__(
         self, synthesiser: Synthesiser, sink: Sink, language: Language, ended: list[Happening], folder: Path | None = None,
@@ -45,7 +45,7 @@ class SpokenMouth:
         return ended
 
     def _spoken(self, say: Say, rate: int) -> Samples:
-        """What was taken and what is asked next each by itself: the latter was often made ahead."""
+        """What was accepted and the next question are separate: the question was often synthesised ahead."""
         import numpy as np
 
         parts = (say.text[: say.front], say.text[say.front :].strip())
@@ -53,7 +53,7 @@ class SpokenMouth:
         return np.concatenate(spoken) if len(spoken) > 1 else spoken[0]
 
     def _recording(self, name: str) -> Samples | None:
-        """None where the recording is not there: the synthetic voice says it then."""
+        """None if the recording is missing: then the synthetic voice says it."""
         from handsfree.errors import Trouble
         from handsfree.sound.files import read_sound
 
@@ -68,7 +68,7 @@ class SpokenMouth:
         self._sink.tone(tone.name)
 
     def close(self) -> None:
-        """Once all is said: the last words of a visit are that a lock may still be on."""
+        """Once everything is said: the last words of a visit are that a lock may still be on."""
         self._sink.drain(LAST_WORDS)
         self._sink.close()
         self._synthesiser.close()

@@ -1,6 +1,6 @@
-"""What the runner is joined to: a machine, an ear that brings happenings, a mouth that performs what is spoken, a record.
+"""What the runner connects: a machine, an ear that brings happenings, a mouth that speaks, a record.
 
-Each has more than one maker (keyboard, files, devices); the runner knows only these shapes.
+Each has several implementations (keyboard, files, devices); the runner knows only these interfaces.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ class Ear(Protocol):
 
 class Mouth(Protocol):
     def say(self, say: Say, rate: int, volume: int) -> Sequence[Happening]:
-        """Speak, or begin to; what came of it at once (a prompt that ended)."""
+        """Speak, or begin to; returns what already came of it (a prompt that ended)."""
         ...
 
     def tone(self, tone: Tone) -> None: ...
@@ -52,8 +52,8 @@ S = TypeVar("S", bound=Any)
 
 @dataclass(frozen=True)
 class Machine(Generic[S]):
-    """What the runner runs. `unrecorded`: the one sentence said without a record, that there is none. `own`: effects that
-    are performed and not recorded; each may say something, which is."""
+    """What the runner runs. `unrecorded`: the one sentence that is said without a record: that there is none. `own`:
+    effects that are performed but not recorded; each may say something, and that is recorded."""
 
     advance: Callable[[S, Stamped], tuple[S, tuple[Any, ...]]]
     unrecorded: Callable[[S], str]

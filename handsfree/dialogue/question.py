@@ -2,10 +2,10 @@
 
 The rules of this file:
 
-- All that is true of a kind of question stands in one row: what it says, what is in force, what a heard answer does, the
-  question in its shortest form, what may be said to it, and what hangs on it.
-- A turn is made from a frozen state, passed through plain functions, and state and effects are taken out again: from outside
-  it is pure. It carries the table of questions, so that a row may lead to any other row.
+- One row has everything about a kind of question: what it says, what is in force, what a heard answer does, the question
+  in its shortest form, what may be said to it, and what depends on it.
+- A turn starts from a frozen state and goes through plain functions; then state and effects are taken out. From outside it
+  is pure. It carries the table of questions, so that a row may lead to any other row.
 - Nothing here knows a procedure, a visit or a recording.
 """
 
@@ -22,7 +22,7 @@ from handsfree.language.tokens import capital
 
 
 class Consequence(StrEnum):
-    """What hangs on the answer, and so how easily a word counts."""
+    """What depends on the answer, and so how easily a word counts."""
 
     NOTHING = "nothing"  # going on: 'done', 'ready', 'got it' move on
     ANSWER = "answer"  # an answer or a reading: yes-like words count as 'affirm' where it is read back
@@ -69,8 +69,8 @@ class Question(Generic[T, A]):
 
 
 def changed(state: S, **changes: Any) -> S:
-    """A state with these fields changed, as `dataclasses.replace` makes it, which sets each of some fifty fields anew and
-    took a quarter of a turn."""
+    """A state with these fields changed. `dataclasses.replace` does the same, but sets each of some fifty fields and took a
+    quarter of a turn."""
     after: S = object.__new__(type(state))
     vars(after).update(vars(state))
     if not changes.keys() <= vars(after).keys():
@@ -124,7 +124,7 @@ class Turn(Generic[S]):
         self.change(said=self.state.said + 1)
 
     def heard(self, text: str) -> None:
-        """What was taken, said in front of the next sentence of this turn, or by itself where there is none."""
+        """What was accepted, said before the next sentence of this turn, or alone if there is none."""
         self._heard = f"{self._heard} {capital(text)}".strip()
 
     def flush(self) -> None:

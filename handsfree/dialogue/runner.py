@@ -3,10 +3,10 @@
 The rules of this file:
 
 - Record, then act: a happening is on disk before `advance` sees it, its effects before any is performed.
-- Whatever a part raises is a happening too, `FaultMet`: the machine says what it means, and a sentence ends it.
-- If the record cannot be written the dialogue stops, aloud. Nothing goes on unrecorded.
+- An exception in a part is a happening too, `FaultMet`: the machine decides what it means, and ends with a sentence.
+- If the record cannot be written, the program says so and the dialogue stops. Nothing goes on unrecorded.
 - Timers ring as happenings, in the order they are due.
-- An effect of the machine's own (a recorder's `Save`) is performed by who made the runner, and recorded nowhere.
+- An effect of the machine's own (a recorder's `Save`) is performed by the maker of the runner, and not recorded.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ class _PartFailed(Exception):
 
 @contextmanager
 def _part(name: str, *let_through: type[Exception]) -> Iterator[None]:
-    """Whatever is raised in it is this part's failure, but for what is let through."""
+    """An exception in it is this part's failure, except for what is let through."""
     try:
         yield
     except _PartFailed:
@@ -79,7 +79,7 @@ class Runner(Generic[S]):
         self._failing = False  # a part has failed: what can still be said is said, and nothing more can go wrong
 
     def run(self, first: Happening) -> S:
-        """Until it is closed. Trouble where a part or the record failed; EOFError where the ear has ended."""
+        """Until it is closed. Trouble if a part or the record failed; EOFError if the ear has ended."""
         self._todo.append(first)
         with self._telling():
             while True:
@@ -90,7 +90,7 @@ class Runner(Generic[S]):
                 self._todo.extend(self._await())
 
     def close(self) -> None:
-        """Trouble where a part could not be closed; the other is."""
+        """Trouble if a part could not be closed; the other one is closed all the same."""
         try:
             with self._telling(), _part("ear"):
                 self._ear.close()
@@ -99,13 +99,13 @@ class Runner(Generic[S]):
                 self._mouth.close()
 
     def happen(self, happening: Happening) -> None:
-        """One happening from outside the ear (a signal, a disk that is filling)."""
+        """One happening from outside the ear (a signal, a disk that is filling up)."""
         with self._telling():
             self._happen(happening)
 
     @contextmanager
     def _telling(self) -> Iterator[None]:
-        """What a part raises, told to the machine; then Trouble."""
+        """Tells the machine of a part's exception; then Trouble."""
         try:
             yield
         except _PartFailed as failed:
@@ -189,7 +189,8 @@ class Runner(Generic[S]):
             self._perform(say)
 
     def _unrecorded(self, met: FaultMet) -> None:
-        """The one thing said without a record: that there is none. The machine is told, so that nothing counts as safe."""
+        """The one thing said without a record: that there is none. The machine learns it too, so that nothing counts as
+        safe."""
         say = Say(self.state.said, self._machine.unrecorded(self.state), "notice", cuttable=False)
         with suppress(Exception):
             self._mouth.say(say, 0, 0)
@@ -197,7 +198,7 @@ class Runner(Generic[S]):
             self.state, _ = self._machine.advance(self.state, Stamped(0, "", 0.0, met))
 
     def tell(self, sentence: str) -> None:
-        """After the record is closed: what is said of it cannot stand in it."""
+        """For after the record is closed: the record cannot contain what is said about it."""
         with self._telling(), _part("mouth"):
             self._mouth.say(Say(0, sentence, "notice", cuttable=False), self.state.rate, self.state.volume)
 

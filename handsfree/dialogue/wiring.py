@@ -1,4 +1,4 @@
-"""Microphone, loudspeaker, recogniser and voice joined for a dialogue: one way, for the visit and for the recorder."""
+"""Joins microphone, loudspeaker, recogniser and voice for a dialogue, in the same way for the visit and the recorder."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class Devices:
 
 @dataclass(frozen=True)
 class Wires:
-    """The live loop, not started yet, the sink that prompts go to, and the line on which both tell what happened."""
+    """The live loop, not started yet, the sink for prompts, and the queue on which both report what happened."""
 
     loop: LiveLoop
     sink: Sink
@@ -38,8 +38,8 @@ def wired(
     devices: Devices, cutter: Any, recogniser: Any, clock: Clock, first: Callable[[], object] | None = None,
     ahead: Callable[[Samples, Heard, Listening], object] | None = None,
 ) -> Wires:  # fmt: skip
-    """`first`: done by the thread that recognises before its first utterance; `ahead`: told what was heard ahead. Trouble
-    for a device that cannot be had."""
+    """`first`: what the recognising thread does before its first utterance; `ahead`: receives what was heard ahead. Trouble
+    for a device that cannot be used."""
     from handsfree.sound.echo import EchoGuard
     from handsfree.sound.live import Happenings, LiveLoop
 
@@ -73,7 +73,7 @@ def sink_of(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
 
 
 def voice_of(code: str, settings: Any) -> Synthesiser:
-    """The program's own, with what it has said before kept."""
+    """The program's own voice, with a cache of what it has said before."""
     from platformdirs import user_cache_path
 
     from handsfree.sound.synth import Synthesiser

@@ -1,4 +1,4 @@
-"""How each decision is made: the rules at the head of the modules that make them, and their limits as they are."""
+"""How each decision is made: the rules at the head of the modules that make them, and their present limits."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ def branching_rules() -> str:
 
 
 def thresholds() -> str:
-    """Every bar that hearing acts on, with its reason and what it costs."""
+    """Every threshold of the hearing, with its reason and what it costs."""
     rows = [(bar.name, bars.written(bar), text(bar.reason), text(bar.costs)) for bar in bars.EVERY]
-    return table(("bar", "is", "why", "what it costs"), rows)
+    return table(("for", "threshold", "why", "what it costs"), rows)
 
 
 def denials() -> str:
@@ -31,18 +31,18 @@ def denials() -> str:
     source = inspect.getsource(Denial)
     examples = dict(line.strip().split(" = ", 1) for line in source.splitlines() if " = " in line)
     rows = [(str(kind), text(examples[kind.name].partition("#")[2].strip())) for kind in Denial]
-    return table(("look-alike", "as in"), rows)
+    return table(("look-alike", "example"), rows)
 
 
 def findings() -> str:
-    """Every rule of the findings, and the limits they go by."""
+    """Every rule of the findings, and their limits."""
     limits = finding.FindingLimits()
     rules = [
         (rule.__name__.strip("_").replace("_", " "), text(rule.__doc__ or "")) for rule in finding.RULES
     ]  # fmt: skip
     known = [
-        (code("otherwise"), f"{limits.otherwise:g} s", "the least time an isolation takes where its step does not say"),
-        (code("many_again"), str(limits.many_again), "askings-again in one step"),
-        (code("silence"), f"{limits.silence:g} s", "without a word under isolation"),
+        (code("otherwise"), f"{limits.otherwise:g} s", "the minimum time for an isolation whose step gives none"),
+        (code("many_again"), str(limits.many_again), "times the program asks again in one step"),
+        (code("silence"), f"{limits.silence:g} s", "silence under isolation"),
     ]  # fmt: skip
-    return table(("finding", "how it is told"), rules) + "\n" + table(("limit", "is", "of what"), known)
+    return table(("finding", "when"), rules) + "\n" + table(("limit", "value", "what it limits"), known)

@@ -47,7 +47,7 @@ def worked(example: str) -> str:
     """The value of an example, as a reader writes it."""
     value = value_of(parse(example), {})
     if isinstance(value, bool):
-        return "so" if value else "not so"
+        return "true" if value else "false"
     if isinstance(value, str):
         return f'"{value}"'
     assert value is not None, f"{example} has no value"
@@ -57,24 +57,25 @@ def worked(example: str) -> str:
 def takes(shape: Signature) -> str:
     each = [_parameter(one) for one in shape.parameters]
     if shape.repeats:
-        each.append(f"then pairs of {' and '.join(one.name for one in shape.repeats)}, or {code('rows(...)')}")
+        first = "then pairs" if each else "pairs"
+        each.append(f"{first} of {' and '.join(one.name for one in shape.repeats)}, or {code('rows(...)')}")
     return "; ".join(each) or "nothing"
 
 
 def _parameter(one: Parameter) -> str:
     name = one.name.replace("_", " ")
     unit = "" if not one.unit else " in the same unit" if one.unit == "same" else f" in {symbol(one.unit).strip()}"
-    kind = {"text": ", a word", "truth": ", so or not so"}.get(one.what, unit)
-    return f"{name}{kind}{'' if one.needed else ' (may be left out)'}"
+    kind = {"text": ", a word", "truth": ", true or false"}.get(one.what, unit)
+    return f"{name}{kind}{'' if one.needed else ' (optional)'}"
 
 
 def gives(shape: Signature) -> str:
     if shape.what == "text":
         return ", ".join(f'"{word}"' for word in shape.words or ())
     if shape.what == "truth":
-        return "so or not so"
+        return "true or false"
     return f"a number in {symbol(shape.unit).strip()}" if shape.unit else "a number"
 
 
 def _converts(shape: Signature) -> str:
-    return f"Turns {symbol(shape.parameters[0].unit or '').strip()} into {symbol(shape.unit or '').strip()}."
+    return f"Converts {symbol(shape.parameters[0].unit or '').strip()} to {symbol(shape.unit or '').strip()}."

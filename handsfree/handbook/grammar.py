@@ -2,9 +2,9 @@
 
 Rules of this file:
 
-- Only what a person may say is shown. How numbers are put together, lists of words that only weigh, and what a denial sounds
-  like stay in the files.
-- Nothing of the files' own notation is shown: no rule names, no brackets."""
+- Only what a person may say is shown. The rules for numbers, the lists of words used only for weighing, and the wordings of
+  denials stay in the files.
+- The files' own notation is not shown: no rule names, no brackets."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ SHOWN = {
     "next_step": "Phrases that always work",
     "i_am_hurt": "Hurt, fire, shock, gas: heard at every moment",
     "affirm": "Only when asked for",
-    "gate": "Gates: the lock number follows, figure by figure",
-    "state": "A reading that is no number",
+    "gate": "Gates: the lock number follows, digit by digit",
+    "state": "A reading that is not a number",
     "unit": "Units",
     "new_step": "Commands of the recorder",
     "that_is_all": "Answers to the recorder's questions",
@@ -57,7 +57,7 @@ def _file(path: Path) -> Iterator[str]:
 
 
 def _rows(grammar: jsgf.Grammar, rules: list[str], title: str) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
-    """Where a rule is one meaning, its first way is the one to teach; where it is a choice, each choice has a row."""
+    """If a rule has one meaning, its first wording is the one to teach. If it is a choice, each choice has a row."""
     plain: list[tuple[str, ...]] = []
     for name in rules:
         chosen: dict[str, list[str]] = {}

@@ -12,13 +12,13 @@ NOTHING = "nothing that can be locked off"
 
 def kinds() -> str:
     rows = [(code(one.name), _off(one), _proved(one), ", ".join(map(code, one.also))) for one in usual().kinds.values()]
-    return table(("kind", "made safe by", "proved dead by", "names of it that need no entry under `sources`"), rows)
+    return table(("kind", "made safe by", "proved dead by", "names that need no entry under `sources`"), rows)
 
 
 def _off(one: EnergyKind) -> str:
     way = "a lock" if one.lock else "relieving it"
     filled = f", after {' and '.join(map(code, one.behind))}" if one.behind else ""
-    back = f"; it may be back after {one.returns:g} min" if one.returns is not None else ""
+    back = f"; it may come back after {one.returns:g} min" if one.returns is not None else ""
     return f"{way}{filled}{back}"
 
 
@@ -40,11 +40,12 @@ def proofs() -> str:
 
 def _done(one: Method) -> str:
     if one.form == "look":
-        return "One looks that it rests, is slack or is blocked, and says so."
+        return "Somebody looks whether it rests, is slack or is blocked, and says so."
     if one.form == "try":
-        return f"It is started and does not start. Where nothing was seen running before, `{one.instead}` is asked instead."
+        return f"Somebody tries to start it, and it does not start. If nothing was seen running before: `{one.instead}`."
     points = ", ".join(one.points)
-    return f"The {one.quantity} is measured: {points}. Dead is below {one.most:g} {symbol(one.unit).strip()}, or less."
+    limit = f"{one.most:g} {symbol(one.unit).strip()}"
+    return f"Measure the {one.quantity}: {points}. Dead is below {limit}, or below the step's own lower limit."
 
 
 def units() -> str:

@@ -33,7 +33,7 @@ def _about(kind: type[Any]) -> str:
 def _fields(kind: type[Any]) -> str:
     hints = typing.get_type_hints(kind)
     rows = [(code(one.name), in_words(hints[one.name]), _usual(one)) for one in dataclasses.fields(kind)]
-    return table(("field", "what it is", "usual"), rows) if rows else "No field.\n"
+    return table(("field", "type", "default"), rows) if rows else "No field.\n"
 
 
 def _usual(field: dataclasses.Field[Any]) -> str:

@@ -31,7 +31,7 @@ def reference() -> str:
     common = set(model.Instruct.model_fields) - {"kind"}
     every = _fields(made["$defs"]["Instruct"], {"kind"})
     parts = ["## The file\n", _fields(made, set()), "## Every step\n",
-             "These fields may stand on a step of any kind.\n", every, "## Kinds of step\n"]
+             "A step of any kind may have these fields.\n", every, "## Kinds of step\n"]
     for name in kinds:
         own = made["$defs"][name]
         kind = own["properties"]["kind"]["const"]
@@ -50,7 +50,7 @@ def _fields(own: dict[str, Any], without: set[str]) -> str:
         (code(name), _kind(field), "yes" if name in needed else _usual(field), text(field.get("description", "")))
         for name, field in own["properties"].items() if name not in without
     ]  # fmt: skip
-    return table(("field", "what it is", "needed", "meaning"), rows) if rows else "No field of its own.\n"
+    return table(("field", "type", "required", "meaning"), rows) if rows else "No field of its own.\n"
 
 
 def _usual(field: dict[str, Any]) -> str:
@@ -94,7 +94,7 @@ def _named(each: Any) -> str:
         return "facts, as `{grille: off}`"
     first = each.get("anyOf", [{}])[0]  # where an answer leads, or a source's kind
     led = any(one.get("pattern") == model.NAME for one in (first, *first.get("anyOf", ())))
-    return "answers by what is said, each with where it leads" if led else "names, each with what is true of it"
+    return "answers, each with the step it leads to" if led else "names, each with its fields"
 
 
 def _limits(field: dict[str, Any], least: str, most: str) -> str:

@@ -13,7 +13,7 @@ from handsfree.visit.diagram import Arrow, arrows
 from handsfree.visit.machine import HANDLERS
 from handsfree.visit.questions import QUESTIONS
 
-#: Middles of the boxes, in pixels: the way of an isolation runs round, clockwise from the top left.
+#: Centres of the boxes, in pixels: an isolation goes round clockwise from the top left.
 PLACES = {Power.LIVE: (170, 90), Power.ISOLATING: (590, 90), Power.ISOLATED: (590, 370), Power.RESTORING: (170, 370)}
 WIDE, HIGH = 150.0, 54.0
 Corner = tuple[float, float]
@@ -25,7 +25,7 @@ def picture() -> str:
     parts = [
         '<svg class="states" role="img" viewBox="0 0 760 460" fill="none" stroke="currentColor" stroke-width="1.6" '
         'style="max-width: 100%; height: auto" font-family="inherit" font-size="15">',
-        "<title>The states of the interlock and the ways between them; the table below has the same in words.</title>",
+        "<title>The states of the interlock and the ways between them; the table below says the same in words.</title>",
         '<defs><marker id="tip" viewBox="0 0 10 10" refX="9" refY="5" markerWidth="8" markerHeight="8" orient="auto">'
         '<path d="M0 0 L10 5 L0 10 z" fill="currentColor" stroke="none"/></marker></defs>',
         *(_box(power) for power in Power),
@@ -51,9 +51,9 @@ def happenings() -> str:
 
 
 def awaited() -> str:
-    """One line a question: where its answer is taken, and what hangs on it."""
+    """One line per question: where its answer is handled, and what depends on it."""
     rows = [(str(name), _handled(row.takes), str(row.stake)) for name, row in QUESTIONS.items()]
-    return table(("the visit asks for", "answered in", "what hangs on it"), rows)
+    return table(("the visit waits for", "handled in", "what depends on it"), rows)
 
 
 def _handled(handler: Any) -> str:

@@ -1,10 +1,10 @@
-"""What can hurt, and what feeds it: kinds of energy, ways to prove them dead, hazards, sources. All of it is data.
+"""What can hurt, and what feeds it: kinds of energy, ways to prove them dead, hazards, sources. All of this is data.
 
 Rules of this file:
 
-- No kind, hazard or way of proving is named in code. They come from files that any trade may extend.
-- A hazard names the kinds that feed it. A step that meets it needs every source of each of these kinds. Where the book names
-  no source of a kind, what is needed is a source that cannot be had: the step stays shut.
+- The code names no kind, hazard or proof. They come from files that any trade may extend.
+- A hazard names the kinds that feed it. A step that meets it needs every source of each of these kinds. If the book names
+  no source of such a kind, the step needs a source that does not exist, and stays shut.
 
 29 CFR 1910.147 (b): an energy source is electrical, mechanical, hydraulic, pneumatic, chemical, thermal or other energy.
 """
@@ -18,9 +18,10 @@ from typing import Literal
 
 @dataclass(frozen=True)
 class Method:
-    """A way to prove a source dead. `form`: 'try' (it is started and does not start), 'look' (one looks that it rests or is
-    slack) or 'measure' (each point, between two proofs of the tester). `most`: the highest limit a procedure may set, in
-    `unit`; `points`: what is measured at least. `instead`: the measurement asked for where a try can prove nothing."""
+    """A way to prove a source dead. `form`: 'try' (somebody tries to start it, and it does not start), 'look' (somebody
+    looks whether it rests or is slack) or 'measure' (each point, between two proofs of the tester). `most`: the highest
+    limit a procedure may set, in `unit`; `points`: the least that must be measured. `instead`: the measurement to use where
+    a try can prove nothing."""
 
     name: str
     form: Literal["try", "look", "measure"]
@@ -34,8 +35,8 @@ class Method:
 @dataclass(frozen=True)
 class EnergyKind:
     """A kind of energy. `lock`: it can be locked off; what cannot (a charge, a spring) is relieved. `behind`: kinds that
-    fill it again. `proofs`: methods that prove it dead, each enough. `returns`: minutes after which it may have come back.
-    `also`: names by which an isolation may mean it without declaring a source."""
+    refill it. `proofs`: methods that prove it dead; any one is enough. `returns`: minutes after which it may have come
+    back. `also`: names that an isolation may use for it without declaring a source."""
 
     name: str
     lock: bool = True
@@ -47,8 +48,8 @@ class EnergyKind:
 
 @dataclass(frozen=True)
 class Hazard:
-    """`fed_by`: kinds of energy. () for what stays when every supply is off and is met with a caution. `caution`: one that
-    names it is read before."""
+    """`fed_by`: kinds of energy; () for a hazard that stays when every supply is off and needs a caution. `caution`: a
+    caution that names it is read first."""
 
     name: str
     fed_by: tuple[str, ...] = ()
@@ -62,15 +63,15 @@ class Catalogue:
     methods: Mapping[str, Method] = field(default_factory=dict)
 
     def kind_called(self, name: str) -> EnergyKind | None:
-        """By its own name, or one it also goes by."""
+        """By its own name, or one of its other names."""
         by_also = (kind for kind in self.kinds.values() if name in kind.also)
         return self.kinds.get(name) or next(by_also, None)
 
 
 @dataclass(frozen=True)
 class Source:
-    """One thing that can be isolated. `behind`: the sources that fill it again, by name. `proofs`: methods that all have to
-    prove it; () where any of the kind's is enough."""
+    """One thing that can be isolated. `behind`: the sources that refill it, by name. `proofs`: methods that must all prove
+    it; () if any one of its kind's is enough."""
 
     name: str
     kind: EnergyKind
@@ -87,8 +88,8 @@ Sources = Mapping[str, Source]
 
 
 def needed(catalogue: Catalogue, hazards: Iterable[str], all_locked: bool, sources: Sources) -> tuple[str, ...]:
-    """The sources a step needs ISOLATED, by name. `all_locked`: every source that can be locked, whatever the hazards. A
-    kind or hazard that nothing is known of gives a name that no source has, with a '?' before it."""
+    """The sources that a step needs ISOLATED, by name. `all_locked`: every source that can be locked, whatever the hazards.
+    An unknown kind or hazard gives a name that no source has, with a '?' before it."""
     names: dict[str, None] = {}
     for hazard in hazards:
         known = catalogue.hazards.get(hazard)

@@ -1,15 +1,15 @@
-"""The interlock: how every source stands, whose locks are on, and the only functions that change it.
+"""The interlock: the state of every source, whose locks are on, and the only functions that change them.
 
-The rules of `rules` and `people` hold here whatever a procedure, an utterance or another module does. Beyond them:
+The rules of `rules` and `people` hold here whatever a procedure, an utterance or another module does. There are more:
 
-1. A source is claimed once every person here gave the phrase with their own number, in this isolation (`hear_phrase`).
-2. A restore is cleared once every lock on its sources came off, each by its owner, or without its owner by (e)(3).
-3. While it is in doubt which source is on, every step is shut (`doubt`); the answer clears the one that is meant. So is a
-   step while somebody here has no lock on a source that it needs, and nothing is proved then (29 CFR 1910.147
+1. A source is claimed once every person here has given the phrase with their own number, in this isolation (`hear_phrase`).
+2. A restore is cleared once every lock on its sources is off, taken off by its owner, or without its owner by (e)(3).
+3. While it is in doubt which source is on, every step is shut (`doubt`); the answer clears the source that is meant. A step
+   is also shut while somebody here has no lock on a source that it needs; meanwhile nothing is proved (29 CFR 1910.147
    (f)(3)(ii)(D)).
-4. A silence longer than the procedure allows clears what is held; what may have come back is to be relieved and proved
-   again. Both are counted on the visit's clock, not by a timer that may fail.
-5. A resume, a break, a hand-over and a fault clear every source. Locks stay on the record until they came off.
+4. A silence longer than the procedure allows clears what is isolated. A source whose energy may have come back must be
+   relieved and proved again. Both times are counted on the visit's clock, not by a timer that may fail.
+5. A resume, a break, a hand-over and a fault clear every source. Locks stay on the record until they come off.
 """
 
 from __future__ import annotations
@@ -27,11 +27,11 @@ from handsfree.journal.events import Utterance
 
 @dataclass(frozen=True)
 class Interlock:
-    """`speaker`: whose phrase is awaited, '' for the first who is here. `given`: who gave it in this isolation or restore.
-    `late`: who came while something was held, and has not put their lock on since: one from before does not count.
-    `failures`: tries at the present gate that did not open it. `absent`: steps of (e)(3) affirmed. `last_heard`: when
-    somebody last spoke to the program; `since` and `proved_at`: when each source came to where it stands, and was proved;
-    all in seconds on the visit's clock. `doubt`: some source is on, and it is not known which."""
+    """`speaker`: whose phrase is awaited, '' for the first person here. `given`: who gave it in this isolation or restore.
+    `late`: who came while something was held and has not put their lock on since; an earlier lock does not count.
+    `failures`: attempts at the present gate that did not open it. `absent`: steps of (e)(3) affirmed. `last_heard`: when
+    somebody last spoke to the program; `since` and `proved_at`: when each source reached its state, and was proved; all in
+    seconds on the visit's clock. `doubt`: some source is on, and it is not known which."""
 
     sources: Sources = field(default_factory=dict)
     holds: Mapping[str, Hold] = field(default_factory=dict)
@@ -49,7 +49,7 @@ class Interlock:
 
     @property
     def power(self) -> Power:
-        """Of the whole, as it is told: the least safe of what was begun, LIVE where nothing was."""
+        """State of the whole: the least safe of the sources begun, LIVE if none was."""
         states = {hold.power for hold in self.holds.values()} - {Power.LIVE}
         order = (Power.RESTORING, Power.ISOLATING, Power.ISOLATED)
         return next((power for power in order if power in states), Power.LIVE)
@@ -71,29 +71,30 @@ class Interlock:
 
     @property
     def lock(self) -> tuple[str, ...]:
-        """The number of who is to speak, () before it is stated."""
+        """The number of the person who is to speak, () before it is stated."""
         return self.person.number
 
     def hold(self, name: str) -> Hold:
         return rules.at(self.holds, name)
 
     def locked_by(self, needs: Iterable[str]) -> int:
-        """How many who are here have a lock on every one of these that can be locked; where none can, how many are here. The
-        lock of who is gone lifts nothing."""
+        """How many of the people here have a lock on every one of these that can be locked; if none can, how many are here.
+        The lock of somebody who is gone does not count."""
         present = {one.name for one in folk.here(self.people)}
         each = [present & set(folk.owners(self.locks, name)) for name in needs
                 if name in self.sources and self.sources[name].kind.lock]
         return len(present.intersection(*each))
 
     def missing(self, needs: Iterable[str]) -> tuple[str, ...]:
-        """Of the sources a step needs, those that do not let it be reached now."""
+        """Of the sources that a step needs, those that still keep it shut."""
         if self.doubt:
             return tuple(needs)
         named = tuple(needs)
         return tuple(name for name in named if name in rules.missing(named, self.holds) or self.without_lock(name))
 
     def without_lock(self, name: str) -> tuple[Person, ...]:
-        """Who is here and has no lock on it, though it can be locked: who has joined and not yet given the phrase."""
+        """Who is here and has no lock on it, though it can be locked: people who have joined and not yet given the
+        phrase."""
         if name not in self.sources or not self.sources[name].kind.lock:
             return ()
         on = set(folk.owners(self.locks, name)) - self.late
@@ -113,7 +114,7 @@ def _with(interlock: Interlock, now: float, holds: Mapping[str, Hold]) -> Interl
 
 
 def turn(interlock: Interlock, names: Iterable[str], what: SourceEvent, now: float) -> Interlock:
-    """These sources after `what`, the others as they are (rule 5 of `rules`). Whoever gave a phrase gives it anew."""
+    """These sources after `what`, the others unchanged (rule 5 of `rules`). Everybody must then give the phrase again."""
     holds = {name: rules.turned(interlock.hold(name), what) for name in names}
     doubt = interlock.doubt and what is not SourceEvent.POWER_IS_ON
     after = replace(_with(interlock, now, holds), given=frozenset(), failures=0, absent=0, speaker="", doubt=doubt)
@@ -136,7 +137,7 @@ def awaits(interlock: Interlock, speaker: str) -> Interlock:
 
 
 def absent_anew(interlock: Interlock) -> Interlock:
-    """The steps of (e)(3) are asked from the first."""
+    """The steps of (e)(3) start again from the first."""
     return replace(interlock, absent=0)
 
 
@@ -146,13 +147,13 @@ def saw(interlock: Interlock, names: Iterable[str], running: bool) -> Interlock:
 
 
 def waits_for(interlock: Interlock) -> Person | None:
-    """Who of those here has not given the phrase yet, the first of them."""
+    """The first person here who has not given the phrase yet."""
     return next((one for one in folk.here(interlock.people) if one.name not in interlock.given), None)
 
 
 def hear_phrase(interlock: Interlock, names: tuple[str, ...], utterance: Utterance, now: float) -> Interlock:
-    """At the gate of an isolation: the lock of who speaks goes on, if this is their phrase, and the sources are claimed with
-    the last of them (rule 1); else one more failure."""
+    """At the gate of an isolation: if this is the speaker's phrase, their lock goes on, and after the last person's the
+    sources are claimed (rule 1); otherwise one more failure."""
     person = interlock.person
     begun = all(interlock.hold(name).power is Power.ISOLATING for name in names)
     if not begun or not folk.opens(person, "isolated", utterance):
@@ -167,7 +168,7 @@ def hear_phrase(interlock: Interlock, names: tuple[str, ...], utterance: Utteran
 
 
 def _heard(interlock: Interlock, utterance: Utterance) -> float:
-    """When somebody last spoke: never earlier than was known, whatever times an utterance carries."""
+    """When somebody last spoke: never earlier than before, whatever times an utterance carries."""
     return max(interlock.last_heard, utterance.ended)
 
 
@@ -176,14 +177,16 @@ def _claimed(interlock: Interlock, names: Iterable[str], now: float) -> Interloc
 
 
 def relieved(interlock: Interlock, names: tuple[str, ...], now: float) -> Interlock:
-    """What has no lock was relieved: claimed, if nothing fills it again. A source with a lock is never claimed so."""
+    """A source without a lock was relieved: claimed, if nothing refills it. A source with a lock is never claimed this
+    way."""
     if rules.by_phrase(interlock.sources, names):
         return interlock
     return _claimed(replace(interlock, failures=0, last_heard=now), names, now)
 
 
 def prove(interlock: Interlock, name: str, method: str, now: float) -> Interlock:
-    """After a proof of death of one source (rule 2 of `rules`); none while somebody here has no lock on it (rule 3)."""
+    """After a proof that one source is dead (rule 2 of `rules`); no effect while somebody here has no lock on it (rule
+    3)."""
     hold = rules.proved(interlock.sources[name], method, interlock.hold(name))
     hold = rules.LIVE if interlock.without_lock(name) else hold
     proved = replace(_with(interlock, now, {name: hold}), last_heard=now)
@@ -191,8 +194,8 @@ def prove(interlock: Interlock, name: str, method: str, now: float) -> Interlock
 
 
 def join(interlock: Interlock, name: str, number: tuple[str, ...]) -> Interlock:
-    """A person is here, under their own number; unchanged where the number is another's, or none. Who comes while something
-    is held puts their lock on it, also one whose lock was on before."""
+    """A person is here, under their own number; unchanged if the number is missing or another person's. Whoever comes while
+    something is held puts their lock on it, even if their lock was on before."""
     people = folk.numbered(interlock.people, name, number, interlock.locks)
     before = {one.name for one in folk.here(interlock.people)}
     came = {one.name for one in folk.here(people)} - before if interlock.held else set()
@@ -200,7 +203,7 @@ def join(interlock: Interlock, name: str, number: tuple[str, ...]) -> Interlock:
 
 
 def latecomer(interlock: Interlock) -> Person | None:
-    """Who is here and has no lock on something that is held and can be locked, the first of them."""
+    """The first person here who has no lock on something that is held and can be locked."""
     held = (name for name, hold in interlock.holds.items() if hold.held)
     late = {one for name in held for one in interlock.without_lock(name)}
     return next((one for one in folk.here(interlock.people) if one in late), None)
@@ -217,8 +220,8 @@ def lock_on(interlock: Interlock, person: Person, utterance: Utterance) -> Inter
 
 
 def lock_off(interlock: Interlock, names: Iterable[str], utterance: Utterance) -> Interlock:
-    """The lock of who speaks comes off these sources, if this is their phrase; else one more failure. That nobody relies on
-    the source any more is for the caller: `cleared` says when a restore may go on."""
+    """If this is the speaker's phrase, their lock comes off these sources; otherwise one more failure. The caller must see
+    to it that nobody relies on the source any more: `cleared` says when a restore may go on."""
     person, off = interlock.person, frozenset(names)
     if not folk.opens(person, "clear", utterance):
         return replace(interlock, failures=interlock.failures + 1)
@@ -230,8 +233,8 @@ def lock_off(interlock: Interlock, names: Iterable[str], utterance: Utterance) -
 
 
 def leave(interlock: Interlock, names: Iterable[str], utterance: Utterance) -> Interlock:
-    """Who speaks goes, and their lock comes off these and whatever else it is on, only while another's stays on each of them
-    (29 CFR 1910.147 (f)(4))."""
+    """The speaker leaves. Their lock comes off these and every other source, but only while somebody else's lock stays on
+    each of them (29 CFR 1910.147 (f)(4))."""
     person = interlock.person
     mine = {*names, *(lock.source for lock in interlock.locks if lock.owner == person.name)}
     if any(not set(folk.owners(interlock.locks, name)) - {person.name} for name in mine):
@@ -244,7 +247,8 @@ def leave(interlock: Interlock, names: Iterable[str], utterance: Utterance) -> I
 
 
 def owner_awaited(interlock: Interlock, names: Iterable[str]) -> str:
-    """Whose lock is still to come off these sources: of who is here first, then of who is gone; '' where none is on."""
+    """Whose lock must still come off these sources: first people who are here, then people who are gone; '' if no lock is
+    on."""
     on = {lock.owner for lock in interlock.locks if lock.source in frozenset(names)}
     present = [one.name for one in folk.here(interlock.people) if one.name in on]
     return next(iter([*present, *sorted(on)]), "")
@@ -261,12 +265,12 @@ def absent_affirmed(interlock: Interlock, owner: str) -> Interlock:
 
 
 def overstayed(interlock: Interlock, now: float, break_seconds: float) -> bool:
-    """Everybody has been silent, with something held, for longer than the procedure allows (rule 4)."""
+    """Something is held, and everybody has been silent for longer than the procedure allows (rule 4)."""
     return interlock.held and now - interlock.last_heard > break_seconds
 
 
 def came_back(interlock: Interlock, now: float) -> tuple[str, ...]:
-    """What may have come back since it was proved (29 CFR 1910.147 (d)(5)(ii))."""
+    """Sources that may have come back since they were proved (29 CFR 1910.147 (d)(5)(ii))."""
 
     def over(name: str, source: Source) -> bool:
         limit = source.kind.returns
@@ -277,7 +281,7 @@ def came_back(interlock: Interlock, now: float) -> tuple[str, ...]:
 
 
 def next_return(interlock: Interlock) -> float | None:
-    """When the first of what is proved may have come back, on the visit's clock; None where nothing does."""
+    """When the first proved source may have come back, on the visit's clock; None if none can."""
     returns = [
         interlock.proved_at[name] + source.kind.returns * 60
         for name, source in interlock.sources.items()

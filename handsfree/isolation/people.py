@@ -2,9 +2,9 @@
 
 Rules of this file:
 
-- One lock, one person (29 CFR 1910.147 (c)(5)(ii)): each states their own number, and no two the same.
-- A lock goes on, and comes off, by the phrase with its owner's number; `opens` is the one place that looks.
-- A lock whose owner is gone comes off by the procedure of (e)(3) alone, in `without_owner`, after each of its steps.
+- One lock, one person (29 CFR 1910.147 (c)(5)(ii)): each states their own number, and no two are the same.
+- A lock goes on, and comes off, by the phrase with its owner's number; only `opens` compares them.
+- A lock whose owner is gone comes off only by the procedure of (e)(3), in `without_owner`, after each of its steps.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ WITHOUT_OWNER: tuple[str, ...] = ("absent-not-here", "absent-tried", "absent-dir
 
 @dataclass(frozen=True)
 class Person:
-    """`number`: on their own lock, as digit words, () before it was stated. `here`: at the cabinet in this part of the
+    """`number`: on their own lock, as digit words, () before it is stated. `here`: at the cabinet in this part of the
     visit."""
 
     name: str
@@ -59,14 +59,14 @@ def taken(people: People, name: str, number: tuple[str, ...]) -> bool:
 
 
 def another(people: People, locks: Locks, name: str, number: tuple[str, ...]) -> bool:
-    """Whoever states this number is not the one whose lock is on under this name: that lock has another number."""
+    """This number is not the one of the lock that is on under this name: the speaker may be somebody else."""
     known = named(people, name)
     return known is not None and known.number != number and any(lock.owner == name for lock in locks)
 
 
 def numbered(people: People, name: str, number: tuple[str, ...], locks: Locks = frozenset()) -> People:
-    """With this person here under this number; unchanged where it is no number, or another's, or where this person's lock is
-    on and has another number."""
+    """With this person here under this number; unchanged if it is not a number, is another person's, or differs from the
+    number of this person's lock that is on."""
     if not FEWEST <= len(number) <= MOST or taken(people, name, number) or another(people, locks, name, number):
         return people
     person = Person(name, number)
@@ -76,14 +76,14 @@ def numbered(people: People, name: str, number: tuple[str, ...], locks: Locks = 
 
 
 def gone(people: People) -> People:
-    """Nobody is known to be here, as after a break of the visit. Each number is stated anew; it is kept, so that a lock that
-    is still on stays its owner's."""
+    """Nobody is known to be here, as after a break of the visit. Everybody must state their number again; the old one is
+    kept, so that a lock that is still on stays its owner's."""
     return tuple(replace(person, here=False) for person in people)
 
 
 def opens(person: Person, word: str, utterance: Utterance) -> bool:
-    """This utterance is this person's gate phrase: accepted, as a gate's, with the word and their own number. A voice that
-    is not theirs opens nothing; there is no flag, setting or command that stands for it."""
+    """This utterance is this person's gate phrase: accepted, as a gate's, with the word and their own number. Another
+    person's voice opens nothing; no flag, setting or command replaces it."""
     return (
         person.may_lock
         and utterance.verdict == Verdict.ACCEPTED
@@ -103,7 +103,7 @@ def left_on(locks: Locks) -> tuple[tuple[str, str], ...]:
 
 
 def without_owner(locks: Locks, owner: str, affirmed: int) -> Locks:
-    """The locks once every step of (e)(3) was affirmed; as they were before that."""
+    """The locks after every step of (e)(3) was affirmed; before that, unchanged."""
     if affirmed < len(WITHOUT_OWNER):
         return locks
     return frozenset(lock for lock in locks if lock.owner != owner)

@@ -1,12 +1,12 @@
-"""The rules of reaching a hazard, written once: the proof of a procedure's graph and the running visit both decide by these.
+"""The rules for reaching a hazard, written once: the proof of a procedure's graph and the running visit both use them.
 
 1. Each source has one state: LIVE, ISOLATING, ISOLATED, RESTORING. All begin LIVE.
-2. ISOLATED is reached in `proved` alone: from ISOLATING, after it was claimed (everybody's gate phrase; of what has no lock,
-   that it was relieved), once every proof the source asks for was given in this isolation.
-3. What is behind another source (a charge behind the mains) can be claimed only while that one is claimed or ISOLATED, and
-   falls with it. A measurement proves a source only when all that is behind it was relieved before.
-4. A try to start proves only what was seen running or lit before.
-5. Whatever is not in the table leaves a source LIVE. Clearing is never refused. Clearing one leaves the others.
+2. A source becomes ISOLATED only in `proved`: from ISOLATING, after it was claimed, once every proof that it asks for was
+   given in this isolation. It is claimed by everybody's gate phrase or, if it has no lock, by being relieved.
+3. A source behind another (a charge behind the mains) can be claimed only while that other is claimed or ISOLATED, and is
+   cleared with it. A measurement proves a source only when every source behind it was relieved before.
+4. An attempt to start proves only what was seen running or lit before.
+5. Whatever is not in the table leaves a source LIVE. Clearing is never refused. Clearing one source leaves the others.
 6. A step is open when every source it needs is ISOLATED.
 
 29 CFR 1910.147 (d), (e); 1910.333 (b)(2)(iv).
@@ -29,7 +29,7 @@ class Power(StrEnum):
 
 
 class SourceEvent(StrEnum):
-    """What can happen to a source's state, but for its claim and its proof, which have functions of their own."""
+    """What can happen to a source's state, except its claim and its proof, which have functions of their own."""
 
     ISOLATION_BEGUN = "isolation begun"
     RESTORE_BEGUN = "restore begun"
@@ -54,8 +54,8 @@ TABLE: dict[tuple[Power, SourceEvent], Power] = {
 
 @dataclass(frozen=True)
 class Hold:
-    """How one source stands. `claimed`: the phrase was given, or it was relieved, in this isolation; `proofs`: methods that
-    proved it in this isolation; `seen`: it was seen running or lit before its controls were switched off."""
+    """The state of one source. `claimed`: the phrase was given, or it was relieved, in this isolation; `proofs`: methods
+    that proved it in this isolation; `seen`: it was seen running or lit before its controls were switched off."""
 
     power: Power = Power.LIVE
     claimed: bool = False
@@ -82,23 +82,23 @@ def turned(hold: Hold, what: SourceEvent) -> Hold:
 
 
 def saw(hold: Hold, running: bool) -> Hold:
-    """Whether it ran or was lit before its controls were switched off, of a source that is being isolated."""
+    """Whether a source that is being isolated ran or was lit before its controls were switched off."""
     return replace(hold, seen=running) if hold.power is Power.ISOLATING else hold
 
 
 def unready(source: Source, holds: Holds) -> tuple[str, ...]:
-    """What must be claimed before this source can be: those that fill it again (rule 3)."""
+    """What must be claimed before this source can be: the sources that refill it (rule 3)."""
     return tuple(name for name in source.behind if not at(holds, name).held)
 
 
 def by_phrase(sources: Sources, names: Iterable[str]) -> tuple[str, ...]:
-    """Of the sources of one isolation, those that are claimed by the phrase: what has a lock. () where it relieves."""
+    """Of the sources of one isolation, those that are claimed by the phrase: those with a lock. () if it relieves."""
     return tuple(name for name in names if sources[name].kind.lock)
 
 
 def claimed(sources: Sources, names: Iterable[str], holds: Holds) -> dict[str, Hold]:
-    """With what an isolation of these claims: what has a lock, or, where nothing has, what was relieved; of these what is
-    being isolated and nothing fills again (rules 2 and 3)."""
+    """What an isolation of these sources claims: those with a lock or, if none has one, those that were relieved; only
+    sources that are being isolated and that nothing refills (rules 2 and 3)."""
     all_names = tuple(names)
     then = dict(holds)
     for name in by_phrase(sources, all_names) or all_names:
@@ -122,7 +122,8 @@ def tells(method: Method, hold: Hold) -> bool:
 
 
 def proved(source: Source, method: str, hold: Hold) -> Hold:
-    """After a proof of death. ISOLATED is made here and nowhere else (rule 2); a proof of what was never claimed is none."""
+    """After a proof that it is dead. Only here does a source become ISOLATED (rule 2). A proof of a source that was never
+    claimed does not count."""
     proofs = hold.proofs | {method}
     if hold.power is Power.ISOLATED:
         return replace(hold, proofs=proofs)
@@ -132,7 +133,7 @@ def proved(source: Source, method: str, hold: Hold) -> Hold:
 
 
 def settled(sources: Sources, holds: Holds) -> dict[str, Hold]:
-    """What is behind a source that nobody holds any more is not held either (rule 3)."""
+    """A source behind one that is no longer held is not held either (rule 3)."""
     found = dict(holds)
     while True:
         fallen = [name for name, hold in found.items() if hold.held and name in sources and unready(sources[name], found)]

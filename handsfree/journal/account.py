@@ -38,7 +38,7 @@ from handsfree.journal.salvage import Scrap, after, scrap
 from handsfree.journal.shapes import file_allowed
 from handsfree.journal.verify import VerifyReport, verify
 
-_DEPARTED = "From event {n} on it is not what the program would have written. For whoever looks for the fault:"
+_DEPARTED = "From event {n} on it is not what the program would have written. To find the fault:"
 EARLIER = "An earlier program made this record. It is shown as it was, and not compared with today's rules."
 
 
@@ -56,7 +56,7 @@ class IsolationSpan:
 
 @dataclass(frozen=True)
 class Taken:
-    """A reading and where it stands."""
+    """A reading and its place in the record."""
 
     n: int
     at: float
@@ -66,7 +66,7 @@ class Taken:
 @dataclass(frozen=True)
 class Account:
     """`lasted`: seconds from the opening to the last thing that happened; `on_site`: without the time between trips.
-    `after`: events behind a break, vouched for by nothing; they are in `rows`, marked, and count nowhere else."""
+    `after`: events after a break, which nothing vouches for; they are in `rows`, marked, and count nowhere else."""
 
     folder: Path
     opened: Opened
@@ -87,8 +87,8 @@ class Account:
 def account(
     visit: Path, machine: ReplayMachine | None = None, known: Mapping[str, str] | None = None, removers: Collection[str] = ()
 ) -> Account:
-    """Everything a view needs. With `machine` also whether the record follows from it. What stands behind a break
-    is shown, too, marked as unverified. Trouble where nothing of it can be read."""
+    """Everything a view needs. With `machine`, also whether the record follows from it. What comes after a break is shown
+    too, marked as unverified. Trouble if nothing of it can be read."""
     report = verify(visit, known=known, removers=removers)
     entries, scraps = _parted(visit, report)
     opened = next((entry.event for entry in entries if isinstance(entry.event, Opened)), None)
@@ -122,13 +122,13 @@ def account(
     )
 
 
-_LEFT_OFF = "Comparing this record with the program takes too long; it was left off at event {n}."
+_LEFT_OFF = "Comparing this record with the program takes too long; the comparison stopped at event {n}."
 
 
 def _compared(
     entries: Sequence[Stamped], opened: Opened, machine: ReplayMachine | None
 ) -> tuple[Departure | None, int | None]:
-    """(where the record does not follow from the machine, where comparing was left off); None for nowhere."""
+    """(where the record does not follow from the machine, where the comparison was stopped); None for nowhere."""
     if machine is None or earlier(opened, machine):
         return None, None
     try:
@@ -144,7 +144,7 @@ def _earlier(first: Stamped, opened: Opened, machine: ReplayMachine | None) -> I
 
 
 def _parted(visit: Path, report: VerifyReport) -> tuple[list[Stamped], list[Scrap]]:
-    """(what holds, what stands behind the first place that does not)."""
+    """(the events that are intact, those from the first bad place on)."""
     found: list[Stamped] = []
     try:
         for entry in read(visit):
@@ -160,7 +160,7 @@ def _parted(visit: Path, report: VerifyReport) -> tuple[list[Stamped], list[Scra
 def _of_the_record(
     report: VerifyReport, gone: Departure | None, keys_here: bool, entries: Sequence[Stamped]
 ) -> Iterator[ReviewFinding]:
-    """What is wrong with the record itself. Where no key is known nobody can have the right to remove sound."""
+    """What is wrong with the record itself. If no key is known, nobody can have the right to remove sound."""
     if report.problem and not report.open_end:
         at = next((e.mono for e in reversed(entries) if e.n <= (report.at or 0)), 0.0)
         yield ReviewFinding(BROKEN, report.at or 0, at, report.problem)
@@ -174,7 +174,7 @@ def _of_the_record(
 
 
 def readable(visit: Path) -> tuple[list[Stamped], list[Stamped], int | None]:
-    """(the events that hold, those behind a break, the number of the event that breaks or None). Files are not looked at."""
+    """(the intact events, those after a break, the number of the event that breaks or None). Files are not checked."""
     report = verify(visit, sound=False)
     entries, scraps = _parted(visit, report)
     behind = [s.entry for s in scraps if s.entry is not None and s.whole]
@@ -187,7 +187,7 @@ def is_lived(entry: Stamped) -> bool:
 
 
 def on_site(entries: Sequence[Stamped]) -> float:
-    """Seconds from each opening or taking up again to the last thing that happened before the next."""
+    """Seconds from each opening or resume to the last thing that happened before the next."""
     total, began, last = 0.0, entries[0].mono if entries else 0.0, entries[0].mono if entries else 0.0
     for entry in entries:
         if isinstance(entry.event, Resumed):
@@ -198,7 +198,7 @@ def on_site(entries: Sequence[Stamped]) -> float:
 
 
 def _with_torn_ends(visit: Path, entries: Sequence[Stamped], told: Iterator[Row]) -> Iterator[Row]:
-    """After the mark of a cut end, what can be read in what was cut off: nobody knows who cut it."""
+    """After the mark of a cut end, what can be read of the part cut off: nobody knows who cut it."""
     torn = {e.n: e.event for e in entries if isinstance(e.event, TailDropped) and file_allowed(e.event.file)}
     for row in told:
         yield row
@@ -220,7 +220,7 @@ def _named(told: Iterator[Row], report: VerifyReport) -> Iterator[Row]:
 
 
 def _behind(last: Stamped, scraps: Sequence[Scrap]) -> Iterator[Row]:
-    """One row that says where the record breaks, then all that stands there."""
+    """One row that says where the record breaks, then everything after it."""
     if not scraps:
         return
     said = "Here the record breaks. What follows is unverified: it may have been changed, moved or added"
@@ -233,7 +233,7 @@ def _behind(last: Stamped, scraps: Sequence[Scrap]) -> Iterator[Row]:
 
 
 def _scrap_row(one: Scrap, place: Row, aside: str) -> Iterator[Row]:
-    """In words where it is an event that tells a reader something; as it stands where it is none."""
+    """In words if it is an event that tells a reader something; otherwise as it is."""
     if one.entry is None:
         yield replace(place, who="record", what="unreadable", text=printable(one.text), aside=aside, topics=TROUBLE,
                       clip="", unverified=True)
@@ -245,12 +245,12 @@ def _scrap_row(one: Scrap, place: Row, aside: str) -> Iterator[Row]:
 
 
 def limits_from(machine: ReplayMachine | None, opened: Opened) -> FindingLimits:
-    """How long each isolation's work takes at least, as its procedure says."""
+    """The least time that each isolation's work takes, from its procedure."""
     if machine is None:
         return FindingLimits()
     try:
         book: Any = machine.start(opened).book
-    except Exception:  # a record whose procedures cannot be read any more still has its other findings
+    except Exception:  # a record whose procedures can no longer be read still has its other findings
         return FindingLimits()
     least = {
         (name, step.id): float(step.least_seconds)
@@ -287,5 +287,5 @@ def spans(entries: Sequence[Stamped], end: float | None = None) -> tuple[Isolati
 
 
 def _source(gate: Stamped) -> str:
-    """Records of before have gates without a source: theirs is the one supply."""
+    """Older records have gates without a source: they mean the only supply."""
     return str(getattr(gate.event, "source", ""))

@@ -28,7 +28,7 @@ END = len(MIDDLE) + 64 + len(TAIL)
 _FIRST, _LAST = len(HEAD), 1 - END
 #: Bytes of a line beside its entry.
 AROUND = len(HEAD) - 1 + END
-#: No honest line is longer; it holds the texts of all procedures at the most.
+#: No honest line is longer; at most it holds the texts of all procedures.
 LONGEST = 64_000_000
 
 _LARGEST = 2**53 - 1
@@ -107,7 +107,7 @@ def as_line(entry: bytes) -> tuple[bytes, str]:
 
 
 def entry_in(line: bytes) -> bytes | None:
-    """The canonical bytes of the entry of a line, None where the line has not this form or its hash is wrong."""
+    """The canonical bytes of the entry of a line; None if the line does not have this form or its hash is wrong."""
     entry = line[_FIRST:_LAST]
     rest = b"".join((MIDDLE[1:], hashlib.sha256(entry).hexdigest().encode(), TAIL))
     return entry if line.startswith(HEAD) and line[_LAST:] == rest and entry.endswith(b"}") else None

@@ -2,10 +2,10 @@
 
 Rules of this file:
 
-- The technician's clips are as recorded. The program's words are spoken anew by `voice`, for the record keeps its words;
-  without one they are silence as long as a reader needs.
-- What overlapped is put one after the other; a pause longer than `LONGEST_GAP` is cut to that. Each caption carries the
-  visit's own time, so nothing of the order or the hour is lost.
+- The technician's clips are as recorded. `voice` speaks the program's words again, because the record keeps only the words;
+  without a voice they are silence as long as a reader needs.
+- Speech that overlapped is put one after the other; a pause longer than `LONGEST_GAP` is cut to that. Each caption carries
+  the visit's own time, so the order and the hour are kept.
 """
 
 from __future__ import annotations
@@ -93,7 +93,7 @@ def _samples(folder: Path, row: Row, voice: Voice | None) -> Any:
         try:
             samples, rate = soundfile.read(folder / row.clip, dtype="float32", always_2d=True)
         except (soundfile.LibsndfileError, ValueError) as error:
-            why = f"{folder / row.clip} is no sound that can be read ({error}); run 'handsfree verify {folder}'."
+            why = f"{folder / row.clip} is not readable sound ({error}); run 'handsfree verify {folder}'."
             raise Trouble(why, 3) from None
         if rate == RATE:
             return samples[:, 0]

@@ -2,7 +2,7 @@
 
 Rules of this file:
 
-- The wall clock says when for people; it may jump. The monotonic count says in what order and how long; it never falls.
+- The wall clock tells people when; it may jump. The monotonic count gives the order and the durations; it never falls.
 - The count goes on over a resume: from the last one recorded, plus what the wall clock says has passed, never less than 0.
 - A jump of the wall clock against the count of more than `JUMP` seconds is an event of its own.
 """
@@ -27,7 +27,7 @@ class JournalClock(Protocol):
 
 
 class SystemClock:
-    """The machine's clocks. Where the system has a count that goes on while the machine sleeps (Linux: CLOCK_BOOTTIME), that
+    """The machine's clocks. If the system has a count that goes on while the machine sleeps (Linux: CLOCK_BOOTTIME), that
     one: a lid closed for an hour is an hour of the visit, not a jump of the clock."""
 
     def wall(self) -> datetime:
@@ -63,8 +63,8 @@ class VisitClock:
         return self._last
 
     def stamp(self, *, may_jump: bool = True) -> tuple[str, float, float]:
-        """(RFC 3339 wall time, seconds on the visit's clock, seconds the wall clock has jumped since the last stamp: 0 where
-        it has not). Where a jump may not be noted yet, the wall time is reckoned from the count until it may."""
+        """(RFC 3339 wall time, seconds on the visit's clock, seconds the wall clock has jumped since the last stamp, or 0).
+        While a jump may not be noted yet, the wall time is worked out from the count."""
         wall, mono = self.clock.wall(), self.now()
         drift = wall.timestamp() - mono
         jumped = 0.0 if self._drift is None else drift - self._drift

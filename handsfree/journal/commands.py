@@ -1,6 +1,6 @@
-"""The verbs of the record, printed: `verify`, `replay`, `keys`, `prune`, `export`, `report`. Thin functions over the rest.
+"""The commands for the record, which print: `verify`, `replay`, `keys`, `prune`, `export`, `report`. Thin functions.
 
-Each raises Trouble for what a person must see; a record that does not hold is Trouble with status 3.
+Each raises Trouble for what a person must see; a broken record is Trouble with status 3.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from handsfree.journal.shapes import HASH
 from handsfree.journal.words import as_words
 from handsfree.outputs import kind_of, save, save_by
 
-#: What `export` knows, and the end of the file's name that each is usually given.
+#: What `export` can write, and the usual file name ending of each.
 EXPORTS = ("readings", "events", "schema", "sound")
 
 
@@ -33,7 +33,7 @@ def verify(
     visit: Path, *, signed: bool = False, events: int | None = None, head: str | None = None, words: str | None = None,
     keys_folder: Path | None = None, as_json: bool = False, console: Console | None = None,
 ) -> None:  # fmt: skip
-    """Print whether the record holds and what that covers. Trouble (status 3) at the first place where it does not."""
+    """Print whether the record is intact and what that covers. Trouble (status 3) at the first bad place."""
     from handsfree.journal.verify import verify as judge
 
     if head is not None and not re.fullmatch(HASH, head):
@@ -41,7 +41,7 @@ def verify(
     try:
         noted = as_words(words) if words is not None else None
     except ValueError as error:
-        raise Trouble(f"'{words}' will not do for --words: {error}.") from None
+        raise Trouble(f"'{words}' cannot be used for --words: {error}.") from None
     known, removers = device_keys.known(keys_folder), device_keys.removers(keys_folder)
     report = judge(visit, known=known, removers=removers, signed=signed, events=events, head=head, words=noted)
     if as_json:
@@ -53,7 +53,7 @@ def verify(
             "removals": [asdict(r) for r in report.removals],
         }))  # fmt: skip
     if not report.holds:
-        raise Trouble(f"The record of {visit} does not hold at event {report.at}. {report.problem}", 3)
+        raise Trouble(f"The record of {visit} is broken at event {report.at}. {report.problem}", 3)
     if not as_json:
         out = console or Console()
         left = report.clips - report.removed
@@ -69,8 +69,8 @@ def replay(
     only: str | None = None, html: Path | None = None, pdf: Path | None = None, voice: Voice | None = None,
     play: Play | None = None, keys_folder: Path | None = None, console: Console | None = None,
 ) -> None:  # fmt: skip
-    """The visit on the terminal, or as a page or a PDF. Trouble (status 3), after all is shown, where the record does not
-    hold or does not follow from the machine."""
+    """The visit on the terminal, or as a page or a PDF. Trouble (status 3), after everything is shown, if the record is
+    broken or does not follow from the machine."""
     from handsfree.journal import replay as terminal
     from handsfree.journal.account import account
 
@@ -93,14 +93,14 @@ def replay(
         speaker = play if play is not None or speed is None else terminal.loudspeaker()
         if speed is not None and speaker is None:
             out.print(
-                "No loudspeaker is there: the visit is shown in time, without its sound.", highlight=False, soft_wrap=True
+                "There is no loudspeaker: the visit is shown in time, without its sound.", highlight=False, soft_wrap=True
             )
         terminal.replay(told, want, out, voice=voice, play=speaker)
     for path in (html, pdf):
         if path is not None:
             out.print(escape(f"Written: {path}"), highlight=False, soft_wrap=True)
     if not told.report.holds:
-        raise Trouble(f"The record of {visit} does not hold at event {told.report.at}. {told.report.problem}", 3)
+        raise Trouble(f"The record of {visit} is broken at event {told.report.at}. {told.report.problem}", 3)
     if told.departure is not None:
         where = told.departure
         sentence = f"The record of {visit} does not follow from the machine at event {where.n}: {where.sentence}."
@@ -130,11 +130,11 @@ def keys(
 
 
 def prune(visits: Path, *, days: float, keys_folder: Path | None = None, console: Console | None = None) -> None:
-    """Remove the sound of visits older than so many days."""
+    """Remove the sound of visits older than this many days."""
     from handsfree.journal.prune import prune as removing
 
     if not 0 <= days <= 36500:
-        raise Trouble("The age to prune from is a number of days from 0 to 36500.")
+        raise Trouble("The age for pruning is a number of days from 0 to 36500.")
     out, total, left = console or Console(), 0, 0
     key = device_keys.load(keys_folder)
     for done in removing(visits, timedelta(days=days), now=datetime.now().astimezone(), key=key):
@@ -150,7 +150,8 @@ def prune(visits: Path, *, days: float, keys_folder: Path | None = None, console
 
 
 def export(visit: Path | None, what: str, to: Path, *, voice: Voice | None = None, console: Console | None = None) -> None:
-    """`what`: of EXPORTS. Readings go by the file's name to CSV or Parquet; sound to FLAC with its captions beside."""
+    """`what`: one of EXPORTS. Readings become CSV or Parquet by the file's name; sound becomes FLAC with its captions
+    beside."""
     from handsfree.journal import exports
 
     out = console or Console()
@@ -181,7 +182,7 @@ def export(visit: Path | None, what: str, to: Path, *, voice: Voice | None = Non
 
 
 def _all_of(visit: Path) -> tuple[Sequence[Stamped], int | None]:
-    """(every event that can be read, the number from which on nothing vouches for them or None). Trouble (status 3) where
+    """(every event that can be read, the number from which on nothing vouches for them or None). Trouble (status 3) if
     there is none."""
     from handsfree.journal.account import readable
 
@@ -192,18 +193,18 @@ def _all_of(visit: Path) -> tuple[Sequence[Stamped], int | None]:
 
 
 def _say_whether_it_holds(visit: Path) -> None:
-    """Trouble (status 3), after all is written, where what was written is not vouched for to its end."""
+    """Trouble (status 3), after everything is written, if nothing vouches for all of it."""
     from handsfree.journal.account import readable
 
     _, _, broken_at = readable(visit)
     if broken_at is not None:
-        why = "what stands behind is written, too, and marked as unverified"
-        raise Trouble(f"The record of {visit} does not hold at event {broken_at}; {why}.", 3)
+        why = "what comes after is written too, marked as unverified"
+        raise Trouble(f"The record of {visit} is broken at event {broken_at}; {why}.", 3)
 
 
 def report(visit: Path, to: Path, *, keys_folder: Path | None = None, console: Console | None = None) -> None:
     """The service report for the customer, as Markdown or PDF by the file's name. Trouble (status 3), after it is written,
-    where the record behind it does not hold."""
+    if the record is broken."""
     from handsfree.journal.account import account
     from handsfree.journal.service import markdown, service
 
@@ -217,4 +218,4 @@ def report(visit: Path, to: Path, *, keys_folder: Path | None = None, console: C
         save(to, lambda: service_pdf(found))
     (console or Console()).print(escape(f"Written: {to}"), highlight=False, soft_wrap=True)
     if not told.report.holds:
-        raise Trouble(f"The record of {visit} does not hold at event {told.report.at}. {told.report.problem}", 3)
+        raise Trouble(f"The record of {visit} is broken at event {told.report.at}. {told.report.problem}", 3)

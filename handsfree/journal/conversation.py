@@ -1,4 +1,4 @@
-"""Effects of a conversation: how much is said, an alarm, what is known and so not asked. Among `journal.events`, too."""
+"""Effects of a conversation: how much is said, an alarm, what is known and so not asked. `journal.events` lists them too."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ class Alarm:
 
 @dataclass(frozen=True)
 class FactUsed:
-    """A question was not asked, for its answer is known: `fact` by its name, `value` as a reader should see it, `age` in
-    seconds."""
+    """A question was not asked because its answer is known: `fact` by its name, `value` as a reader should see it, `age`
+    in seconds."""
 
     path: tuple[str, ...]
     step: str
@@ -36,7 +36,7 @@ class FactUsed:
 
 @dataclass(frozen=True)
 class StepPassed:
-    """A step was not needed: `because` of these facts."""
+    """A step was not needed, `because` of these facts."""
 
     path: tuple[str, ...]
     step: str
@@ -45,7 +45,7 @@ class StepPassed:
 
 @dataclass(frozen=True)
 class SetVoice:
-    """Steps from the usual: `rate` and `volume` -3 to 3."""
+    """`rate` and `volume`: steps above or below the usual, -3 to 3."""
 
     rate: int
     volume: int
@@ -53,7 +53,7 @@ class SetVoice:
 
 @dataclass(frozen=True)
 class DeskAsked:
-    """A question of the supervisor's, put at close-out. `key`: the finding it is about; `by`: who asks."""
+    """A supervisor's question, asked at close-out. `key`: the finding it is about; `by`: who asks."""
 
     key: str
     by: str
@@ -62,6 +62,6 @@ class DeskAsked:
 
 @dataclass(frozen=True)
 class DeskAnswered:
-    """The note before was the answer to what the desk asked of that finding."""
+    """The last note was the answer to the desk's question about that finding."""
 
     key: str

@@ -1,12 +1,12 @@
-"""What a key covers, and what it does not: a record's integrity told event by event.
+"""What a key covers, and what it does not: how far a record can be trusted, event by event.
 
 Rules of this file:
 
 - A signature says two things: that its key's holder wrote this event, and that everything before it stood so when it was
   written. The first is *covered*; the second is only *since*: a key that came months later vouches for no more.
-- Event 0 opens the visit before the mark that names the device; it counts as covered where that mark is event 1 and bears
-  the same time, for both are one append.
-- Where a visit was taken up again and no seal stands before, a crash and a cut end look alike: that is said, not guessed.
+- Event 0 opens the visit before the mark that names the device; it counts as covered if that mark is event 1 and has the
+  same time, because both are one append.
+- If a visit was resumed and there is no seal before, a crash and a cut end look alike: this is said, not guessed.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Cover:
-    """Events `first` to `last` by one hand. `key`: '' for none. `device`: the name that key has here, '' where it is not
+    """Events `first` to `last` under one key. `key`: '' for none. `device`: the name of that key here, '' if it is not
     known here; `called`: what the record calls it. `since`: RFC 3339, when the first was written."""
 
     first: int
@@ -40,7 +40,7 @@ class Cover:
 
 @dataclass(frozen=True)
 class Join:
-    """Where the record was opened again to be written on: before event `n`. `sealed`: it had been ended properly."""
+    """Where the record was reopened for writing: before event `n`. `sealed`: it had been ended properly."""
 
     n: int
     wall: str
@@ -71,14 +71,14 @@ def told(covers: tuple[Cover, ...], keys_here: bool) -> list[str]:
             name = later.device or later.called
             found.append(f"{where} when written; that they stood so on {day_and_time(later.since)} is the word of {name}.")
         elif at:
-            found.append(f"{where}: what was written there after event {cover.first - 1} nobody has signed.")
+            found.append(f"{where}: nobody has signed what was written there after event {cover.first - 1}.")
         else:
             found.append(f"{where}: {_NOBODY}{_STRIPPED if keys_here else ''}.")
     return found
 
 
-_NOBODY = "the chain shows accidents and careless edits, not a wholly rewritten record"
-_STRIPPED = ". It was never signed, or its signatures were taken away: the two look alike"
+_NOBODY = "the chain shows accidents and careless edits, not a completely rewritten record"
+_STRIPPED = ". It was never signed, or its signatures were removed: the two look alike"
 
 
 def day_and_time(wall: str) -> str:

@@ -1,9 +1,9 @@
-"""Everything the journal asks of the file system, in one place, so that tests can stand a failing disk in its stead.
+"""Everything the journal asks of the file system, in one place, so that tests can replace it by a failing disk.
 
 Rules of this file:
 
-- What was written is on disk only after `sync` returned; a new name only after the folder's `sync_folder`.
-- After a failed `sync` nothing is known of what was written before it: the journal is not written on.
+- What was written is on disk only after `sync` returns; a new name only after the folder's `sync_folder`.
+- After a failed `sync` nobody knows what was written before it: the journal is not written any further.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class Disk(Protocol):
     def append_to(self, path: Path, *, new: bool) -> AppendFile: ...
 
     def keep(self, path: Path, data: bytes) -> None:
-        """A whole new file, durable with its name when it returns. FileExistsError where there is one."""
+        """A complete new file, durable with its name when it returns. FileExistsError if there is one."""
 
     def sync_folder(self, path: Path) -> None: ...
 

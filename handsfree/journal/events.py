@@ -1,10 +1,11 @@
-"""The events of a visit: one class a kind, one line of JSON each.
+"""The events of a visit: one class per kind, one line of JSON each.
 
 Rules of this file:
 
 - A *happening* came from outside (heard, a timer, a device lost). `advance` takes nothing else.
-- An *effect* is what `advance` answered (say this, listen for that). It is recorded, then performed.
-- The journal is happenings and the effects each led to, in order. Replay runs `advance` over the happenings and compares.
+- An *effect* is what `advance` returns (say this, listen for that). It is recorded, then performed.
+- The journal is each happening and the effects that it led to, in order. Replay runs `advance` over the happenings and
+  compares.
 - Fields are plain JSON values, tuples and frozen data classes of them: a line reads with any JSON tool.
 """
 
@@ -42,9 +43,9 @@ class Opened:
     """The visit begins. `copies`: name and text of each procedure as read that day; `digests`: their SHA-256.
     `page`, `page_copy`, `page_sha256`: name, text and digest of the cabinet's page, '' where it has none.
     `rules`: the number of the machine's rules that wrote this record; 0 before they were numbered. `hazards`: digest
-    of the files of hazards and of the fault model as read that day. `emergency`: whom to call, as it is said; `form`: how
-    much is said, '' for the usual. `known`: facts that the visit begins with, (name, an answer's words, or a number and
-    its unit). `technicians`: names of who may come. `questions`: of the desk about earlier visits: (finding, who asks,
+    of the hazard files and of the fault model as read that day. `emergency`: whom to call, as it is said; `form`: how
+    much is said, '' for the usual. `known`: facts that the visit begins with: (name, an answer's words, or a number and
+    its unit). `technicians`: names of who may come. `questions`: the desk's, about earlier visits: (finding, who asks,
     words)."""
 
     visit: str
@@ -74,9 +75,9 @@ class Utterance:
     """One utterance, judged. The meaning's fields are flat so that any reader can filter on them; `sense` is '' where
     nothing was understood. `rivals` are (sense, text, value) of meanings too near to tell apart. `clip`: file name beside
     the journal, '' where the sound is not kept; `clip_sha256` binds it. Times in seconds on the visit's clock. `voice`:
-    'same', 'doubtful' or 'other' against the voice that stated the lock number, '' where nothing compared voices. `meant`:
-    probability that this speech was addressed to the program; 0 in journals made before it was told. `level`: of the
-    speech without the noise about it, dB full scale; 0 where nothing measured it."""
+    'same', 'doubtful' or 'other', compared with the voice that stated the lock number; '' where voices were not compared.
+    `meant`: probability that this speech was addressed to the program; 0 in older journals. `level`: of the speech without
+    the noise around it, dB full scale; 0 where it was not measured."""
 
     verdict: str
     sense: str = ""
@@ -107,7 +108,7 @@ class TimerRang:
 
 @dataclass(frozen=True)
 class PromptEnded:
-    """`said`: the number of the Say effect; `cut`: it was stopped by barge-in before its end."""
+    """`said`: the number of the Say effect; `cut`: somebody spoke and stopped it before its end (barge-in)."""
 
     said: int
     cut: bool = False
@@ -115,9 +116,9 @@ class PromptEnded:
 
 @dataclass(frozen=True)
 class Resumed:
-    """After a crash, a stop or a day's wait. `unrecorded`: not all that the last happening before brought is on record.
-    `technician`: who takes it up, '' for who had it before. `barred`: why its procedure may not run any more; then only its
-    locks come off."""
+    """After a crash, a stop or a day's wait. `unrecorded`: not every effect of the happening before it is on record.
+    `technician`: who resumes, '' for the same as before. `barred`: why its procedure may no longer run; then only its locks
+    come off."""
 
     why: str
     program: str = ""
@@ -128,7 +129,7 @@ class Resumed:
 
 @dataclass(frozen=True)
 class StopAsked:
-    """From outside the voice: a signal, a full disk."""
+    """A stop that nobody spoke: a signal, a full disk."""
 
     why: str
 
@@ -148,7 +149,7 @@ class FaultMet:
 class Say:
     """`number` counts the visit's prompts. `role`: step, caution, answer, refusal, question, readback, help, notice.
     `cuttable`: barge-in may stop it. `step`: where it belongs. `sound`: the writer's recording to play instead, or ''.
-    `front`: how many characters of `text`, at its beginning, say what was just taken."""
+    `front`: how many characters at the beginning of `text` repeat what was just accepted."""
 
     number: int
     text: str
@@ -242,7 +243,7 @@ class CautionTaken:
 
 @dataclass(frozen=True)
 class Gate:
-    """`was`, `now`: LIVE, ISOLATING, ISOLATED, RESTORING, of `source` ('' where there is one). `why`: the words for it.
+    """`was`, `now`: LIVE, ISOLATING, ISOLATED, RESTORING, of `source` ('' if there is only one). `why`: the words for it.
     `how`: phrase, proof, restore, 'power is on', break, resume, handover, refused, denied, wrong number."""
 
     was: str
@@ -349,8 +350,8 @@ KINDS: dict[str, type[Any]] = {kind.__name__: kind for kind in (*HAPPENINGS, *EF
 
 @dataclass(frozen=True)
 class Stamped:
-    """An event with its place: `n` from 0; `wall` RFC 3339 with offset; `mono` seconds on the visit's clock, never
-    falling, also over a resume; `prev` hash of the line before ('' at the first)."""
+    """An event with its place: `n` from 0; `wall` RFC 3339 with offset; `mono` seconds on the visit's clock, which never
+    goes back, not even at a resume; `prev` hash of the line before ('' at the first)."""
 
     n: int
     wall: str

@@ -93,7 +93,7 @@ def schema() -> dict[str, Any]:
             "n": {"type": "integer", "minimum": 0},
             "prev": {"type": "string", "pattern": f"^({HASH})?$", "description": "SHA-256 of the entry before"},
             "signature": {"type": "string", "pattern": "^[0-9a-f]{128}$", "description": "Ed25519, RFC 8032"},
-            "unverified": {"const": True, "description": "it stands behind a break of the record"},
+            "unverified": {"const": True, "description": "it comes after a break of the record"},
             "wall": {"type": "string", "format": "date-time", "pattern": f"^{WALL}$"},
         },
         "allOf": [

@@ -1,10 +1,10 @@
-"""What a supervisor looks for, computed from the record, the gravest first.
+"""What a supervisor looks for, computed from the record, the most serious first.
 
 Rules of this file:
 
 - Each rule is one function over the events and one row of `RANKS`; its limits are `FindingLimits`, rules of thumb without a
-  published source where not said otherwise. A finding is a question to ask, not a verdict on a person.
-- What the complaint itself explains is no finding: a cabinet that was too warm when somebody came because it is too warm.
+  published source unless it says otherwise. A finding is a question to ask, not a verdict on a person.
+- What the complaint itself explains is not a finding: a cabinet that was too warm when somebody came because it is too warm.
 - A sentence is for a person: words and minutes, no names of steps as a program writes them.
 """
 
@@ -112,8 +112,9 @@ def in_order(found: Sequence[ReviewFinding]) -> tuple[ReviewFinding, ...]:
 
 
 def _gate_too_fast(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
-    """From the end of the last instruction, said for the first time, to the beginning of the phrase. Instructions asked for
-    again do not count: whoever asks has done the work meanwhile, or will take longer still."""
+    """The gate phrase came too soon after the isolation's instructions. The time runs from the end of the last instruction,
+    when first said, to the beginning of the phrase. Repeated instructions do not count: whoever asks to hear them again has
+    done the work meanwhile, or will take longer still."""
     entered: Stamped | None = None
     since, speaking = 0.0, set[int]()
     texts: set[str] = set()
@@ -149,8 +150,8 @@ def _too_fast(entry: Stamped, entered: Stamped, took: float, limits: FindingLimi
 
 
 def _hazard_without_proof(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
-    """Source by source: what does not feed the step may be live. The machine does not let this happen; a record in which it
-    did is not the machine's, or the machine is at fault."""
+    """A step with a hazard began while a source that feeds it was not proved dead. Other sources may be live. The machine
+    does not let this happen: a record that shows it is not the machine's own, or the machine has a fault."""
     states: dict[str, str] = {}
     for entry in entries:
         event = entry.event
@@ -167,7 +168,7 @@ def _hazard_without_proof(entries: Entries, limits: FindingLimits) -> Iterator[R
 
 
 def _lock_left_on(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
-    """It ended with a source isolated, or a lock on, and nobody named who takes it off."""
+    """The visit ended with a source isolated or a lock on, and was not handed over to anybody."""
     states: dict[str, str] = {}
     locks: dict[tuple[str, str], bool] = {}
     handed, closed = False, None
@@ -189,7 +190,7 @@ def _lock_left_on(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFin
 
 
 def _lock_removed(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
-    """A lock came off without who had put it on (29 CFR 1910.147 (e)(3))."""
+    """A lock was taken off without its owner (29 CFR 1910.147 (e)(3))."""
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.LockChanged) and not event.on and event.how == "without its owner":
@@ -198,16 +199,17 @@ def _lock_removed(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFin
 
 
 def _another_voice(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
+    """A gate phrase came in another voice, or was accepted although the voice was in doubt twice."""
     doubted = False
     for entry in entries:
         event = entry.event
         if not isinstance(event, ev.Utterance) or (event.sense, event.verdict) != ("gate", "accepted"):
             continue
         if event.voice == "other":
-            said = "The phrase of a gate came from another voice than the one that stated the number; it opened nothing."
+            said = "The gate phrase came in another voice than the one that stated the number; it opened nothing."
             yield ReviewFinding("another voice at a gate", entry.n, entry.mono, said)
         elif event.voice == "doubtful" and doubted:
-            said = "The phrase of a gate was taken with the voice in doubt, the second time, too."
+            said = "The gate phrase was accepted although the voice was in doubt both times."
             yield ReviewFinding("another voice at a gate", entry.n, entry.mono, said)
         doubted = event.voice == "doubtful" and not doubted
 
@@ -233,7 +235,7 @@ def _step_skipped(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFin
 
 
 def _many_again(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
-    """Within one step the program had to ask again so many times."""
+    """The program had to ask again at least `many_again` times in one step."""
     step, count, first = "the start", 0, None
     for entry in [*entries, None]:
         if entry is None or isinstance(entry.event, ev.StepEntered):
@@ -252,7 +254,7 @@ _OUT, _ABSURD = "out of its expected range", "not plausible"
 
 
 def _not_plausible(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
-    """A reading was accepted that its own step calls hardly possible."""
+    """A reading was accepted although it is outside its step's plausible range."""
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.ReadingTaken) and range_of(event) == _ABSURD:
@@ -263,8 +265,8 @@ def _not_plausible(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFi
 
 
 def _closed_out_of_range(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
-    """Called well though the last reading of something was not. What was read before the work is the complaint: before
-    the supply was given back, or before the fault was found where none was taken away."""
+    """The visit ended well although a last reading was out of range. Readings before the work belong to the complaint and do
+    not count: those before the supply was restored, or, if it was never off, those before the fault was found."""
     since = _work_done(entries)
     last: dict[tuple[str, str], Stamped] = {}
     well = ""
@@ -290,7 +292,7 @@ def _work_done(entries: Entries) -> int:
 
 
 def _borderline_accused(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
-    """A diagnosis that rests on a reading no further out of its range than its instrument may be wrong."""
+    """A diagnosis rests on a reading that is out of range by no more than its instrument's accuracy."""
     latest: dict[str, ev.ReadingTaken] = {}
     for entry in entries:
         event = entry.event
@@ -322,7 +324,7 @@ def _accuracy(taken: ev.ReadingTaken) -> float:
 
 
 def _long_silence(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
-    """Under isolation, or with the phrase given: between two utterances that were for the program."""
+    """A long silence between two utterances to the program, under isolation or after the gate phrase."""
     held, last = False, 0.0
     for entry in entries:
         event = entry.event
@@ -337,7 +339,7 @@ def _long_silence(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFin
 
 
 def _wait_cut(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
-    """A wait left because somebody said so, not because its time was over."""
+    """A wait ended because somebody cut it short, not because its time was over."""
     waiting: Stamped | None = None
     cause: Stamped | None = None
     due = 0.0
@@ -358,7 +360,7 @@ def _wait_cut(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding
 
 
 def _clock_moved(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
-    """The wall clock jumped against the count of the visit."""
+    """The wall clock jumped against the visit's own clock."""
     for entry in entries:
         if isinstance(entry.event, ev.ClockMoved):
             said = f"The wall clock jumped by {entry.event.seconds:+.1f} s; order and durations are by the count."
@@ -374,13 +376,13 @@ def _not_sealed(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFindi
 
 
 def _end_may_be_cut(entries: Entries, limits: FindingLimits) -> Iterator[ReviewFinding]:
-    """It was taken up again, and no seal stood before: a crash and a cut end look alike."""
+    """The visit was resumed, and the record before had no seal: a crash and a cut end look alike."""
     solid = ""
     joined = False
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.TailDropped | ev.EndOpen | ev.Resumed) and not joined and solid not in ("", "Sealed"):
-            sentence = f"Taken up again after event {entry.n - 1} without a seal: it crashed there, or its end was cut off."
+            sentence = f"Resumed after event {entry.n - 1} without a seal: it crashed there, or its end was cut off."
             yield ReviewFinding("end may be cut", entry.n, entry.mono, sentence)
             joined = True
         if not isinstance(event, ev.TailDropped | ev.EndOpen | ev.SignedBy | ev.ClockMoved):

@@ -1,7 +1,7 @@
-"""Does the record follow from the machine? The same `advance` as the visit's is run over the happenings, and what it answers
-is compared with the effects that were recorded.
+"""Does the record follow from the machine? The visit's own `advance` is run over the happenings, and its effects are
+compared with those that were recorded.
 
-The machine is given as two functions, so that the journal knows nothing of visits:
+The machine is passed in as two functions, so that the journal knows nothing about visits:
 
     start(opened) -> state            the state before anything happened, from the procedures in the record
     advance(state, stamped) -> (state, effects)
@@ -26,8 +26,8 @@ Advance = Callable[[Any, Stamped], tuple[Any, tuple[Any, ...]]]
 
 @dataclass(frozen=True)
 class ReplayMachine:
-    """`rules`: the number of its rules, `hazards`: the digest of its files of hazards and of its fault model; a record
-    written under others is shown as it was and not compared."""
+    """`rules`: the number of its rules, `hazards`: the digest of its hazard files and of its fault model; a record written
+    under others is shown as it was and not compared."""
 
     start: Start
     advance: Advance
@@ -45,7 +45,7 @@ class Departure:
 
 
 class TooMuch(Exception):
-    """Comparing took more than it may. `n`: the event at which it was left off."""
+    """The comparison took more than it may. `n`: the event at which it stopped."""
 
     def __init__(self, n: int) -> None:
         super().__init__(n)
@@ -71,7 +71,7 @@ def as_recorded(event: Any) -> Any:
 
 
 def follow(entries: Iterable[Stamped], machine: ReplayMachine) -> Iterator[Followed]:
-    """Every event in order; from a departure on without a state."""
+    """Every event in order; after a departure, without a state."""
     walker = _Walker(machine)
     for entry in entries:
         departure = None
@@ -82,13 +82,13 @@ def follow(entries: Iterable[Stamped], machine: ReplayMachine) -> Iterator[Follo
 
 
 def earlier(opened: Opened, machine: ReplayMachine | None) -> bool:
-    """The record was made by a program of other rules: what it would be answered today is not what was answered."""
+    """The record was made by a program with other rules: its answers are not those of today."""
     return machine is not None and (opened.rules, opened.hazards) != (machine.rules, machine.hazards)
 
 
 def departure(entries: Iterable[Stamped], machine: ReplayMachine, budget: float = BUDGET) -> Departure | None:
-    """The first, None where the record follows. TooMuch where it takes more than `budget` seconds of a core: a record is
-    written by others, and may ask for as much work as it likes."""
+    """The first one; None if the record follows. TooMuch if it takes more than `budget` seconds of a core: a record is
+    written by others, and could ask for any amount of work."""
     until = time.thread_time() + budget
     for step in follow(entries, machine):
         if step.departure is not None:
@@ -143,7 +143,7 @@ class _Walker:
 
 
 def _told(event: Any) -> str:
-    """For a person who looks for the fault; the number on a lock is nobody's to read."""
+    """For a person who looks for the fault; the number on a lock is nobody's business."""
     if isinstance(event, Say):
         event = replace(event, text=without_figures(event.text))
     shown = {name: value for name, value in to_data(event).items() if value not in ("", None, [], ())}

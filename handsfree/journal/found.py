@@ -1,8 +1,8 @@
-"""What a diagnosis of a procedure tells: a fault, that something is sound, that work proved itself, or advice.
+"""What a diagnosis of a procedure says: a fault, that something is in order, that the work is proved, or advice.
 
-Procedures call all of these findings. A supervisor, and a customer still more, must not read "Sealed drinks may stay" where
-the fault stands. What a procedure itself says of its finding (`means`) counts. Of a finding that says nothing the shipped
-names that are no fault are listed here; a name that is not listed is a fault, so that a new one is never lost.
+Procedures call all of these findings. A supervisor, and still more a customer, must not read "Sealed drinks may stay"
+instead of the fault. What a procedure says of its finding (`means`) counts. For findings that say nothing, the shipped names
+that are not faults are listed here. A name that is not listed counts as a fault, so that a new one is never lost.
 """
 
 from __future__ import annotations
@@ -36,8 +36,8 @@ def tells(finding: FindingMade) -> str:
 
 
 def diagnosis(entries: Sequence[Stamped]) -> Stamped | None:
-    """The event of what was found: the last fault, for a procedure goes from the symptom to the cause; where there is none,
-    the last that is no advice; None where nothing was found."""
+    """The event of the diagnosis: the last fault, because a procedure goes from the symptom to the cause; if there is none,
+    the last finding that is not advice; None if nothing was found."""
     made = [entry for entry in entries if isinstance(entry.event, FindingMade)]
     for kinds in ((FAULT,), (SOUND, PROVED)):
         of_kind = [entry for entry in made if tells(entry.event) in kinds]

@@ -53,12 +53,12 @@ class DeviceKey:
 
 
 def make(device: str, folder: Path | None = None) -> DeviceKey:
-    """A new secret key for this device. Trouble where it has one already: journals signed by it would lose their signer."""
+    """A new secret key for this device. Trouble if it already has one: journals signed by it would lose their signer."""
     folder = folder or default_folder()
     if not _DEVICE.fullmatch(device):
         raise Trouble(f"'{device}' cannot name a device; use letters, digits, '.', '_' and '-', a letter or digit first.")
     if (folder / SECRET).exists():
-        raise Trouble(f"This device has a key already, in {folder}. Keep it; move it away only if it is no longer trusted.")
+        raise Trouble(f"This device already has a key, in {folder}. Keep it; move it away only if it is no longer trusted.")
     secret = Ed25519PrivateKey.generate()
     pem = secret.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
     key = DeviceKey(device, secret)
@@ -76,7 +76,7 @@ def make(device: str, folder: Path | None = None) -> DeviceKey:
 
 
 def load(folder: Path | None = None) -> DeviceKey | None:
-    """This device's key, None where it has none."""
+    """This device's key; None if it has none."""
     path = (folder or default_folder()) / SECRET
     if not path.is_file():
         return None
@@ -86,7 +86,7 @@ def load(folder: Path | None = None) -> DeviceKey | None:
     except (OSError, ValueError, TypeError):
         raise Trouble(f"The device's key {path} cannot be read. Put back a good copy, or make a new one.") from None
     if not isinstance(secret, Ed25519PrivateKey) or not first.startswith(b"device: "):
-        raise Trouble(f"{path} holds no Ed25519 key of a device. Move it away and make a new one with 'handsfree keys'.")
+        raise Trouble(f"{path} contains no Ed25519 device key. Move it away and make a new one with 'handsfree keys'.")
     return DeviceKey(first.decode(errors="replace").removeprefix("device: ").strip(), secret)
 
 
@@ -108,8 +108,8 @@ def trust(device: str, public_key: str, folder: Path | None = None, *, may_remov
 
 
 def known(folder: Path | None = None) -> dict[str, str]:
-    """Public keys known here: key -> device. Trouble where one of them cannot be read: to pass over it would judge a record
-    by fewer keys than a person trusted."""
+    """Public keys known here: key -> device. Trouble if one of them cannot be read: without it a record would be judged by
+    fewer keys than a person trusts."""
     folder = (folder or default_folder()) / TRUSTED
     return {_public_key_in(path): path.stem for path in sorted(folder.glob("*.pub"))} if folder.is_dir() else {}
 

@@ -1,4 +1,4 @@
-"""Marks that the journal makes itself: no happening, no effect. `journal.events` has them among its events."""
+"""Marks that the journal makes itself: neither happening nor effect. `journal.events` has them among its events."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ class Sealed:
 
 @dataclass(frozen=True)
 class SoundRemoved:
-    """Written by `prune`: sound of these events was removed; the hashes stay, so that what is left still verifies."""
+    """Written by `prune`: the sound of these events was removed; the hashes stay, so that the rest still verifies."""
 
     clips: tuple[tuple[str, str], ...]
     why: str
@@ -31,8 +31,8 @@ class SignedBy:
 
 @dataclass(frozen=True)
 class TailDropped:
-    """At a resume: bytes at the end that did not hold were cut off and kept in `file`. A crash leaves such, half-written and
-    never acknowledged; so does who damages an end."""
+    """At a resume: bad bytes at the end were cut off and kept in `file`. A crash leaves such bytes, half-written and never
+    acknowledged; so does somebody who damages the end."""
 
     size: int
     sha256: str
@@ -41,6 +41,6 @@ class TailDropped:
 
 @dataclass(frozen=True)
 class EndOpen:
-    """At a resume: after `events` events no seal stood. A crash leaves that, and so does who cuts off an end."""
+    """At a resume: there was no seal after `events` events. A crash leaves this; so does somebody who cuts off the end."""
 
     events: int

@@ -1,4 +1,4 @@
-"""Happenings beside what is said: a note, a photo, a device lost or back, the clock. Among `journal.events`, too."""
+"""Happenings other than speech: a note, a photo, a device lost or back, the clock. `journal.events` lists them too."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class NoteKept:
-    """`text`: as it was dictated or typed. `alarm`: the command that it was likely to be besides, that the power is on or
-    that somebody needs help; '' for none."""
+    """`text`: as it was dictated or typed. `alarm`: the command that it may have been instead (the power is on, or somebody
+    needs help); '' for none."""
 
     clip: str
     clip_sha256: str
@@ -19,9 +19,9 @@ class NoteKept:
 
 @dataclass(frozen=True)
 class Attached:
-    """A file beside the record. Of a logger's or a clamp meter's file, what the visit takes from it: `rows`, (minute of the
-    visit, degrees Celsius) before it began; `hours`; `share` of the time that the compressor ran, -1 where it does not say;
-    `starts`. `amiss`: why a file of values counts for nothing, '' where it counts, or is a photo."""
+    """A file beside the record. From a logger's or a clamp meter's file the visit takes: `rows`, (minute of the visit,
+    degrees Celsius), from before it began; `hours`; `share` of the time that the compressor ran, -1 if the file does not
+    say; `starts`. `amiss`: why the values in the file do not count, '' if they count, or for a photo."""
 
     step: str
     file: str

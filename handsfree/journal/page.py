@@ -40,7 +40,7 @@ def _audio(folder: Path, row: Row) -> str:
 
 
 def foot(account: Account, words: str = "") -> str:
-    """What the record is worth, in sentences. `words`: for its last hash, where somebody has worked them out before."""
+    """How far the record can be trusted, in sentences. `words`: for its last hash, if they have already been worked out."""
     remarks = "".join(f"<p>{safe(remark)}</p>" for remark in account.report.remarks[:40])
     opened = account.opened
     head = f"Hash of the last event: {account.report.head}, in words: {words or account.report.words}."

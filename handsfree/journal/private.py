@@ -1,4 +1,4 @@
-"""What people read of an utterance: the number on a lock is left out. It is in the record alone, which replay needs whole.
+"""What people may read of an utterance: without the number on a lock. Only the record has it: replay needs all of it.
 
 29 CFR 1910.147 (c)(5)(ii) asks for a name on a lock, not for its number to be passed round.
 """
@@ -14,7 +14,7 @@ HIDDEN = "…"
 OWN_NUMBER = "own number"
 #: The same in records made before it had a role of its own.
 _READ_BACK_ONCE = re.compile(r"(I heard|He oído) [\w\s]+\. (Affirm|Afirm)")
-#: Figures as they are said or written, in the languages that ship.
+#: Digits as they are said or written, in the languages that ship.
 FIGURES = frozenset({
     "zero", "oh", "nought", "naught", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "niner",
     "wun", "tree", "fower", "fife", "ait",
@@ -33,13 +33,13 @@ def shown_words(event: Utterance, words: str = "") -> str:
 
 
 def shown_said(event: Say) -> str:
-    """What the program said, as a reader may see it: it read the number back once, to whose it is."""
+    """What the program said, as a reader may see it: it read the number back once, to its owner."""
     hidden = event.role == OWN_NUMBER or (event.role == "readback" and _READ_BACK_ONCE.match(event.text))
     return without_figures(event.text) if hidden else event.text
 
 
 def without_figures(words: str, least: int = 1) -> str:
-    """'isolated lock seven three nine' -> 'isolated lock …'. `least`: so many figures in a row are left out."""
+    """'isolated lock seven three nine' -> 'isolated lock …'. `least`: this many digits in a row are left out."""
     kept: list[str] = []
     run: list[str] = []
     for word in [*words.split(), ""]:

@@ -1,11 +1,12 @@
-"""Removing the sound of old visits, for bystanders are recorded too, and leaving a mark that verifies.
+"""Removing the sound of old visits, because bystanders are recorded too, and leaving a mark that verifies.
 
 Rules of this file:
 
-- The mark is on disk before the first file goes: a crash between leaves a record that holds, and the next prune goes on.
-- The events, with the hash of each clip, stay: should a clip turn up again, it can be told whether it is the one.
-- A clip that no event names is what a crash left between the clip and its event. Nothing needs a mark; it goes, too.
-- A record that does not hold is evidence of something; it is not touched.
+- The mark is on disk before the first file is removed: a crash in between leaves an intact record, and the next prune
+  goes on.
+- The events, with the hash of each clip, stay: if a clip turns up again, its hash tells whether it is the right one.
+- A clip that no event names was left by a crash between the clip and its event. It needs no mark, and is removed too.
+- A broken record is evidence of something; it is not touched.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ A_MARK = 500
 
 @dataclass(frozen=True)
 class Pruned:
-    """`removed`: clips removed; `why_not`: why nothing was, '' where something was or nothing was there."""
+    """`removed`: clips removed; `why_not`: why nothing was removed, '' if something was or there was nothing."""
 
     visit: Path
     removed: int = 0
@@ -42,7 +43,7 @@ def prune(
     """The sound of every visit under `visits` (or of that visit itself) whose last event is older. Trouble where there is no
     such folder."""
     if not visits.is_dir():
-        raise Trouble(f"There is no folder {visits}; give the one that visits are kept in.")
+        raise Trouble(f"There is no folder {visits}; give the folder of the visits.")
     folders = [visits] if (visits / JOURNAL).is_file() else sorted(p.parent for p in visits.glob(f"*/{JOURNAL}"))
     for folder in folders:
         try:
@@ -72,7 +73,7 @@ def _one(folder: Path, older_than: timedelta, now: datetime, key: DeviceKey | No
         return Pruned(folder)
     report = verify(folder)
     if not report.holds and not report.open_end:
-        return Pruned(folder, why_not=f"its record does not hold at event {report.at}; it is left as it is")
+        return Pruned(folder, why_not=f"its record is broken at event {report.at}; it is left as it is")
     if signed and key is None:
         return Pruned(folder, why_not="it is signed, and this device has no key to sign the mark with")
     days = older_than.total_seconds() / 86400

@@ -2,9 +2,9 @@
 
 Rules of this file:
 
-- `walk` judges every line and its place in the chain, and stops at the first that does not hold, saying where and why.
-- What one append left half-written at the end (a *torn tail*) is no part of the record: it was never acknowledged. It can
-  only be the last bytes, and lines that came out whole in it all carry the same time, for one append stamps once.
+- `walk` judges every line and its place in the chain. It stops at the first bad one, and says where and why.
+- Half-written bytes of one append at the end (a *torn tail*) do not belong to the record: they were never acknowledged. They
+  can only be the last bytes, and complete lines in them all carry the same time, because one append stamps once.
 - Nothing read here is trusted to name a file: see `shapes.CLIP` and `shapes.ATTACHED`.
 """
 
@@ -27,7 +27,7 @@ ATTACHED = "attached"
 
 
 class Broken(Exception):
-    """The chain does not hold here. `n`: the event, `at`: the byte its line begins at."""
+    """The chain is broken here. `n`: the event, `at`: the byte where its line begins."""
 
     def __init__(self, n: int, at: int, why: str) -> None:
         super().__init__(f"event {n} (byte {at}): {why}")
@@ -37,7 +37,7 @@ class Broken(Exception):
 
 
 def visits_in(place: Path) -> list[Path]:
-    """The folder of a visit, or those in a folder of visits. Trouble where there is none."""
+    """The folder of a visit, or those in a folder of visits. Trouble if there is none."""
     if (place / JOURNAL).is_file():
         return [place]
     if not place.is_dir():
@@ -49,7 +49,7 @@ def visits_in(place: Path) -> list[Path]:
 
 
 def journal_of(visit: Path) -> Path:
-    """The journal of a visit's folder (or the journal itself). Trouble where there is none."""
+    """The journal of a visit's folder (or the journal itself). Trouble if there is none."""
     path = visit if visit.is_file() else visit / JOURNAL
     if not path.is_file():
         raise Trouble(f"{visit} holds no visit: there is no {JOURNAL} in it. Give the folder of a visit.")
@@ -57,8 +57,8 @@ def journal_of(visit: Path) -> Path:
 
 
 def lines(stream: BinaryIO) -> Iterator[tuple[int, bytes]]:
-    """(byte it begins at, line with its newline) of each; the last may lack its newline. A line of more than LONGEST bytes
-    comes in pieces, none of which will hold."""
+    """(byte where it begins, line with its newline) of each; the last may lack its newline. A line of more than LONGEST
+    bytes comes in pieces, all of which are bad."""
     at = 0
     while line := stream.readline(LONGEST):
         yield at, line
@@ -66,8 +66,8 @@ def lines(stream: BinaryIO) -> Iterator[tuple[int, bytes]]:
 
 
 def walk(stream: BinaryIO) -> Iterator[tuple[int, bytes, Envelope, str]]:
-    """(byte, entry, envelope, hash) of each event in order. Broken at the first that does not hold: its form, its hash, its
-    number, the hash of the one before, or a count that falls."""
+    """(byte, entry, envelope, hash) of each event in order. Broken at the first bad one: its form, its hash, its number,
+    the hash of the one before, or a count that falls."""
     n, prev, mono = 0, "", 0.0
     for at, line in lines(stream):
         entry = entry_in(line)
@@ -96,7 +96,7 @@ def stamped(entry: bytes) -> Stamped:
 
 @dataclass(frozen=True)
 class Tail:
-    """Bytes at the end that no append acknowledged: where they begin, how many, why they do not hold."""
+    """Bytes at the end that no append acknowledged: where they begin, how many, what is wrong with them."""
 
     at: int
     size: int
@@ -104,7 +104,7 @@ class Tail:
 
 
 def read(visit: Path) -> Iterator[Stamped]:
-    """Every event in order; a torn tail is left out. Trouble (status 3) where the record does not hold."""
+    """Every event in order, without a torn tail. Trouble (status 3) if the record is broken."""
     path = journal_of(visit)
     try:
         with path.open("rb") as stream:
@@ -112,7 +112,7 @@ def read(visit: Path) -> Iterator[Stamped]:
                 yield stamped(entry)
     except Broken as broken:
         if torn_tail(path, broken) is None:
-            raise Trouble(f"The record of {visit} does not hold at {broken}. Run 'handsfree verify {visit}'.", 3) from None
+            raise Trouble(f"The record of {visit} is broken at {broken}. Run 'handsfree verify {visit}'.", 3) from None
     except OSError as error:
         raise Trouble(f"{path} cannot be read: {error.strerror}. Check the disk and who may read it.") from None
 
@@ -122,7 +122,7 @@ def read_list(visit: Path) -> list[Stamped]:
 
 
 def torn_tail(path: Path, broken: Broken) -> Tail | None:
-    """The torn tail that begins at `broken`, None where it is no such thing but a record that was changed."""
+    """The torn tail that begins at `broken`; None if it is not one but a record that was changed."""
     times: set[Any] = set()
     with path.open("rb") as stream:
         stream.seek(broken.at)
@@ -133,9 +133,9 @@ def torn_tail(path: Path, broken: Broken) -> Tail | None:
                 try:
                     found = envelope(entry)
                 except ValueError:
-                    return None  # whole by its own hash, yet no event of ours: somebody wrote it
+                    return None  # complete by its own hash, yet not an event of ours: somebody wrote it
                 if first:
-                    return None  # whole, but not what should stand here
+                    return None  # complete, but not what should be here
                 times.add((found.mono, found.wall))
                 if len(times) > 1 or found.n <= broken.n:
                     return None

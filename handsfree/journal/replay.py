@@ -17,17 +17,17 @@ from handsfree.errors import Trouble
 from handsfree.journal.account import Account
 from handsfree.journal.rows import TOPICS, Row, clock, printable, span
 
-#: Text -> mono samples at 16 kHz: the program's voice anew, for the record keeps its words, not its sound.
+#: Text -> mono samples at 16 kHz: the program's voice made again, because the record keeps its words, not its sound.
 Voice = Callable[[str], Any]
 #: (samples, samples a second) -> sound; returns at once.
 Play = Callable[[Any, int], None]
-#: Longest pause kept in a replay that runs in time; a wait of a day is told, not sat through.
+#: Longest pause kept in a replay in real time; a wait of a day is only mentioned.
 LONGEST_PAUSE = 10.0
 
 
 @dataclass(frozen=True)
 class ReplayOptions:
-    """`speed`: 1.0 is the visit's own time, None prints at once. `begin`: seconds on the visit's clock. `only`: a topic."""
+    """`speed`: 1.0 is real time, None prints at once. `begin`: seconds on the visit's clock. `only`: a topic."""
 
     speed: float | None = None
     begin: float = 0.0
@@ -35,9 +35,9 @@ class ReplayOptions:
 
 
 def wish(speed: float | None, begin: str | None, only: str | None) -> ReplayOptions:
-    """From the command line. Trouble for what is none."""
+    """From the command line. Trouble for a wrong value."""
     if speed is not None and not 0.1 <= speed <= 100:
-        raise Trouble("A replay's speed is from 0.1 to 100; 1 is the visit's own time.")
+        raise Trouble("A replay's speed is from 0.1 to 100; 1 is real time.")
     if only is not None and only not in TOPICS:
         raise Trouble(f"There is no topic '{only}'; a replay can show only {', '.join(TOPICS[:-1])} or {TOPICS[-1]}.")
     return ReplayOptions(speed, _seconds(begin), only)
@@ -48,7 +48,7 @@ def _seconds(text: str | None) -> float:
     if not text:
         return 0.0
     if not re.fullmatch(r"(?:(?:\d+:)?\d+:)?\d+(?:\.\d+)?", text):
-        raise Trouble(f"'{text}' is no time in a visit; write seconds, or minutes and seconds as 1:30, or 0:01:30.")
+        raise Trouble(f"'{text}' is not a time in a visit; write seconds, or minutes and seconds such as 1:30, or 0:01:30.")
     total = 0.0
     for part in text.split(":"):
         total = total * 60 + float(part)
@@ -64,7 +64,7 @@ def replay(
     play: Play | None = None,
     sleep: Callable[[float], None] = time.sleep,
 ) -> None:
-    """Print it; with a speed, in time, its clips and the program's words played where `play` and `voice` are given."""
+    """Print it; with a speed, in time, playing its clips and the program's words if `play` and `voice` are given."""
     _head(account, console)
     at = want.begin
     for row in account.rows:
@@ -136,7 +136,7 @@ def _sound(folder: Path, row: Row, voice: Voice | None, play: Play, sleep: Calla
 
 
 def loudspeaker() -> Play | None:
-    """The machine's own, None where it has none."""
+    """The machine's own; None if it has none."""
     try:
         import sounddevice
 

@@ -1,4 +1,4 @@
-"""A record as a reader wants to see it: one row a thing that mattered, in words.
+"""A record as a reader wants to see it: one row for each thing that mattered, in words.
 
 Every view (terminal, page, PDF, captions) is made from these rows, so that they tell the same story. Kinds of event that
 tell a reader nothing (timers, what is in force, a prompt's end) have no row.
@@ -21,7 +21,7 @@ TOPICS = ("gates", "readings", "trouble")
 @dataclass(frozen=True)
 class Row:
     """`who`: program, technician or record. `what`: its kind in a word. `aside`: the verdict, the range, how a gate opened.
-    `topics`: which of TOPICS it belongs to. `clip`: its sound, '' for none. `unverified`: it stands after a break of the
+    `topics`: which of TOPICS it belongs to. `clip`: its sound, '' for none. `unverified`: it comes after a break of the
     record, and nothing vouches for it."""
 
     n: int
@@ -73,19 +73,19 @@ def row_of(entry: Stamped) -> Row | None:
     return Row(entry.n, entry.mono, entry.wall, who, what, printable(text), printable(aside), topics, clip)
 
 
-#: Characters of a text that a row shows: what is longer was not said by a person.
+#: Characters of a text that a row shows: no person says anything longer.
 LONGEST_TEXT = 2000
 
 
 def seen_as(text: str) -> str:
-    """Without what steers a terminal, turns the direction of writing, or cannot be seen; lines and tabs stay."""
+    """Without characters that control a terminal, turn the direction of writing, or cannot be seen; lines and tabs stay."""
     if text.isprintable():  # nearly every text; a page has thousands
         return text
     return "".join(c if c.isprintable() or c in "\n\t" else " " if c.isspace() else "\ufffd" for c in text)
 
 
 def printable(text: str) -> str:
-    """Without what steers a terminal or turns the direction of writing, and no longer than `LONGEST_TEXT`."""
+    """Without characters that control a terminal or turn the direction of writing, and no longer than `LONGEST_TEXT`."""
     shown = text[:LONGEST_TEXT]
     if not shown.isprintable():
         shown = "".join(c if c.isprintable() else " " if c in "\n\t" else "\ufffd" for c in shown)
@@ -121,7 +121,7 @@ def span(seconds: float) -> str:
 
 
 def minutes(seconds: float) -> str:
-    """As a person says how long: 'under a minute', '12 min', '2 h 5 min', '3 days'"""
+    """A duration as a person says it: 'under a minute', '12 min', '2 h 5 min', '3 days'"""
     whole = round(seconds / 60)
     if seconds < 30:
         return "under a minute"
@@ -208,14 +208,14 @@ def _reading(event: ev.ReadingTaken) -> _Part:
     return "record", "reading", text, "; ".join(part for part in parts if part), _READINGS | (TROUBLE if bad else _NONE)
 
 
-#: Ways that a gate was shut, kept shut or cleared which a supervisor wants to see.
+#: Ways in which a gate was shut, kept shut or cleared that a supervisor wants to see.
 _GATE_TROUBLE = {
     "refused": "it was not the phrase",
     "denied": "a denial was heard",
     "wrong number": "the number was not theirs",
     "power is on": "'power is on' was said",
     "break": "the break was too long",
-    "resume": "it was taken up again",
+    "resume": "the visit was resumed",
     "found live": "it was found live",
     "handover": "it was handed over",
 }
@@ -322,18 +322,18 @@ _ROWS: dict[type[Any], Callable[[Any], _Part]] = {
     ev.Closed: _closed,
     ev.Sealed: lambda e: ("record", "sealed", f"Sealed after {e.events} events", e.head, _NONE),
     ev.SoundRemoved: lambda e: ("record", "sound removed", f"Sound of {len(e.clips)} events removed", e.why, _NONE),
-    ev.SignedBy: lambda e: ("record", "signed", f"Under a key whose holder calls itself {e.device}", e.public_key, _NONE),
+    ev.SignedBy: lambda e: ("record", "signed", f"Under the key of a device called {e.device}", e.public_key, _NONE),
     ev.EndOpen: lambda e: (
         "record",
         "end open",
-        f"No seal stood after event {e.events - 1}: a crash, or an end that was cut off",
+        f"There was no seal after event {e.events - 1}: a crash, or an end that was cut off",
         "",
         TROUBLE,
     ),
     ev.TailDropped: lambda e: (
         "record",
         "torn end",
-        f"{e.size} bytes at the end did not hold and were cut off: a crash leaves such, and so does who damages an end",
+        f"{e.size} bad bytes at the end were cut off: a crash leaves such bytes, and so does damage to the end",
         f"kept as {e.file}",
         TROUBLE,
     ),

@@ -1,11 +1,11 @@
-"""What stands after the place where a record breaks: shown to every reader, vouched for by nothing.
+"""What comes after the place where a record is broken: every reader sees it, and nothing vouches for it.
 
 Rules of this file:
 
-- A line that is whole by its own hash and an event of ours is given as that event. It may still have been moved, added or
-  written anew: nothing of it counts in a figure, a finding or a customer's report.
-- A line that is not is given as what can still be read in it, so that the break itself can be looked at.
-- Bytes of any kind go in; nothing comes out as an error.
+- A line that is complete by its own hash, and an event of ours, is shown as that event. It may still have been moved, added
+  or rewritten: it counts in no figure, finding or customer's report.
+- Any other line is shown as far as it can be read, so that the break itself can be examined.
+- It accepts any bytes and never raises an error.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ _LONGEST_READ = 400
 
 @dataclass(frozen=True)
 class Scrap:
-    """One line after the break. `entry`: the event, None where it is none. `whole`: its own hash holds. `text`: what can be
-    read where there is no event."""
+    """One line after the break. `entry`: the event, None if it is not one. `whole`: its own hash is right. `text`: what can
+    be read if there is no event."""
 
     entry: Stamped | None
     whole: bool
@@ -36,7 +36,7 @@ class Scrap:
 
 
 def after(visit: Path, at: int) -> Iterator[Scrap]:
-    """The lines from byte `at` on, in the order they stand."""
+    """The lines from byte `at` on, in order."""
     with journal_of(visit).open("rb") as stream:
         stream.seek(at)
         for _, line in lines(stream):

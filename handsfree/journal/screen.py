@@ -1,8 +1,8 @@
 """The one screen of a visit as HTML: the same for the exported page and for the desk, which put their own head and foot
 around it and say how a row is heard.
 
-Nothing is told by colour alone: each state has a pattern or a word, each finding its level in words. Everything that comes
-out of a record is escaped here.
+Nothing is shown by colour alone: each state has a pattern or a word, each finding its level in words. Everything from a
+record is escaped here.
 """
 
 from __future__ import annotations
@@ -238,7 +238,7 @@ def chapters(told: Story, heard: TextOfRow) -> str:
 
 
 def chapter(one: Chapter, heard: TextOfRow) -> str:
-    """A stay in a step, folded unless something in it needs a look."""
+    """One stay in a step, folded unless something in it needs a look."""
     rows = "".join(_row(row, heard) for row in one.rows)
     flag = ' <span class="level">look</span>' if one.look else ""
     place = f' id="e{one.n}"' if one.n >= 0 and not one.broken and one.title != BEGINNING else ""

@@ -3,15 +3,16 @@ cautions, open points. As Markdown here, as PDF in `pdf.py`.
 
 Rules of this file:
 
-- It is made from steps, answers, readings, findings and hand-overs alone. What the technician said, in sound or in words
-  (utterances, notes, gate phrases), and what the program read back are never shown, so neither voice nor lock number can get
-  into it.
-- A step counts as done when the person said so; not when it was only read, gone back from or stopped at. A wait is done by
-  its time alone: one that a person moved on from is an open point.
-- Work is what changes the cabinet. Looking, listening, measuring, plugging and locking are how it is found out and made
-  safe: what they gave stands under the evidence, the readings and the isolation.
-- A fault is a fault: that something is sound, or that the work proved itself, stands apart, and advice on the stock, too.
-- Supervisors' findings stay with the supervisor; what a customer must know of a reading stands beside it.
+- It is made only from steps, answers, readings, findings and hand-overs. What the technician said, in sound or in words
+  (utterances, notes, gate phrases), and what the program read back are never shown, so neither voice nor lock number can
+  get into it.
+- A step counts as done when the person said so; not when it was only read, left by going back, or where the visit stopped.
+  A wait is done only when its time is over: one that was cut short is an open point.
+- Work is what changes the cabinet. Looking, listening, measuring, plugging and locking only find out and make safe: their
+  results are under the evidence, the readings and the isolation.
+- Only a fault is listed as a fault: that something is in order, that the work is proved, and advice on the stock are listed
+  separately.
+- Supervisors' findings stay with the supervisor; what a customer must know about a reading is beside it.
 """
 
 from __future__ import annotations
@@ -54,7 +55,7 @@ class Service:
 
 @dataclass
 class Gathered:
-    """What was found, done and read, out of the events that hold."""
+    """What was found, done and read, from the intact events."""
 
     faults: list[str] = field(default_factory=list)
     proved: list[str] = field(default_factory=list)
@@ -71,7 +72,7 @@ class Gathered:
 #: Kinds of step that may be work on the cabinet.
 _WORK = ("instruct", "wait")
 _NO_WORDS_OF_THE_STEP = re.compile(r"(Say|I|Another) |(\d+|one) (second|minute|hour)s?\b")
-#: How a sentence begins that is no work: it looks, measures, waits, or handles the plug. A heuristic over the procedures'
+#: Beginnings of sentences that are not work: they look, measure, wait, or handle the plug. A heuristic over the procedures'
 #: own sentences, in English and Spanish; what it does not know counts as work.
 _NO_WORK = re.compile(
     r"\s*(look|listen|read|hold|watch|feel|find|check|measure|note|ask|tell|say|stand|keep|give|wait|switch|(un)?plug"
@@ -81,7 +82,7 @@ _NO_WORK = re.compile(
     re.IGNORECASE,
 )
 _PLUG = re.compile(r"\b(plug|unplug|lock and tag|socket|enchufe|candado)\b", re.IGNORECASE)
-#: Where a step done speaks of a part that was changed. A heuristic over the procedure's own sentences.
+#: A finished step that mentions a part that was changed. A heuristic over the procedure's own sentences.
 _PART = re.compile(r"\b(fit|exchange|replace|new deck|new part|spare|slide .* new)\b", re.IGNORECASE)
 _NONE_LINE = "None recorded."
 
@@ -119,9 +120,9 @@ def service(account: Account) -> Service:
     )
     warning = ""
     if not account.report.holds:
-        warning = "THE RECORD BEHIND THIS REPORT DOES NOT HOLD; do not rely on it."
+        warning = "THE RECORD BEHIND THIS REPORT IS BROKEN; do not rely on it."
         if account.after or account.report.cut is not None:
-            warning += f" It breaks at event {account.report.at}, and what stands behind is left out here."
+            warning += f" It breaks at event {account.report.at}, and what comes after is left out here."
     shown = tuple((k, printable(v)) for k, v in facts if v)
     return Service(printable(f"Service report {opened.visit}"), shown, sections, foot, warning)
 
@@ -131,7 +132,7 @@ def _section(title: str, lines: Sequence[str]) -> Section:
 
 
 def gathered(entries: Sequence[Stamped]) -> Gathered:
-    """By `Rules of this file`."""
+    """By the rules of this file."""
     got = Gathered()
     restored, corrected = False, _taken_back(entries)
     step: ev.StepEntered | None = None
@@ -170,12 +171,12 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
 
 
 def own_words(say: ev.Say) -> str:
-    """Without what was taken before, which is said in front."""
+    """Without the confirmation of the last answer, which is said in front."""
     return say.text[say.front :].strip()
 
 
 def parts_of(got: Gathered) -> list[str]:
-    """What was done that speaks of a part that was changed."""
+    """Finished work that mentions a part that was changed."""
     return [text for text in got.work if _PART.search(text)]
 
 
@@ -186,7 +187,7 @@ def _moves_on(event: object) -> bool:
 
 
 def _sentences(text: str) -> list[str]:
-    """Those of the step, without what to answer."""
+    """Those of the step, without the instructions for answering."""
     return [part for part in re.split(r"(?<=[.!?])\s+", text) if not _NO_WORDS_OF_THE_STEP.match(part)]
 
 
@@ -205,7 +206,7 @@ _AFTERWARDS = {"RESTORING": "then given back", "LIVE": "then taken for live", "I
 
 
 def _isolation(account: Account) -> list[str]:
-    """When the supply was made safe, proved dead and given back, for how long; no lock number."""
+    """When the supply was made safe, proved dead and restored, and for how long; no lock number."""
     found = []
     for at, one in enumerate(account.spans):
         if one.state == "ISOLATED":
@@ -291,7 +292,7 @@ def open_points(account: Account, got: Gathered) -> list[str]:
         states = [s.state for s in account.spans if s.source == source]
         if "RESTORING" not in states[-2:-1] and {"ISOLATING", "ISOLATED"} & set(states[-2:]):
             what = source.capitalize() if source else "The supply"
-            points.append(f"{what} was isolated, and no restoring of it is recorded after that.")
+            points.append(f"{what} was isolated, and no restore is recorded after that.")
     latest = {**got.before, **got.after}
     for name, reading in latest.items():
         if range_of(reading).startswith(("not", "out")):

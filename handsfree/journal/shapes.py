@@ -1,9 +1,9 @@
-"""The shape of a line, made from the event classes: a pattern that knows it fast, and the JSON Schema that is published.
+"""The shape of a line, made from the event classes: a pattern that recognises it fast, and the published JSON Schema.
 
 Rules of this file:
 
-- A pattern matches only lines that are canonical and whose event `from_data` would take: it is a *sufficient* test. What it
-  does not match is judged the slow way, by parsing, `from_data` and RFC 8785 again. A property test holds the two together.
+- A pattern matches only lines that are canonical and whose event `from_data` would accept: it is a *sufficient* test. What
+  it does not match is judged the slow way, by parsing, `from_data` and RFC 8785 again. A property test compares the two.
 - Numbers of at most nine digits before the point and six after are matched: those have one shortest form (15 digits survive
   binary64 unchanged). Longer ones go the slow way.
 """

@@ -5,7 +5,7 @@ are one rendering. Nothing is drawn here.
 Rules of this file:
 
 - Words, not names as a program writes them; minutes, not tenths of seconds.
-- What stands behind a break of the record is in the story, marked, and nowhere else.
+- What comes after a break of the record is in the story, marked, and nowhere else.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from handsfree.journal.service import gathered, open_points
 
 @dataclass(frozen=True)
 class DiagnosisBasis:
-    """An answer or a reading that the diagnosis rests on. `n`: its event, -1 where the record does not say which."""
+    """An answer or a reading that supports the diagnosis. `n`: its event, -1 if the record does not say which."""
 
     what: str
     answer: str
@@ -33,7 +33,7 @@ class DiagnosisBasis:
 
 @dataclass(frozen=True)
 class CurvePoint:
-    """A reading on the visit's clock. `out`: it lies outside its range."""
+    """A reading on the visit's clock. `out`: it is outside its range."""
 
     n: int
     at: float
@@ -43,8 +43,8 @@ class CurvePoint:
 
 @dataclass(frozen=True)
 class ReadingCurve:
-    """One quantity over the visit. `low`, `high`: what is expected, None for nothing. `restored`: when the supply came back,
-    None where it was not taken away. `logged`: by a logger before the visit; its time begins with the log."""
+    """One quantity over the visit. `low`, `high`: what is expected, None for nothing. `restored`: when the supply came
+    back, None if it was never off. `logged`: by a logger before the visit; its time begins with the log."""
 
     quantity: str
     unit: str
@@ -57,7 +57,7 @@ class ReadingCurve:
 
 @dataclass(frozen=True)
 class Passed:
-    """What happened at a gate, in a sentence. `how`: by what, in words. `unverified`: it stands behind a break."""
+    """What happened at a gate, in a sentence. `how`: by what, in words. `unverified`: it comes after a break."""
 
     n: int
     at: float
@@ -68,8 +68,8 @@ class Passed:
 
 @dataclass(frozen=True)
 class Chapter:
-    """A stay in a step. `title` and `kind`, what one does in it, in words; `seconds`: how long. `look`: it has something to
-    look at. `broken`: what stands behind a break of the record."""
+    """One stay in a step. `title` and `kind`: what one does in it, in words; `seconds`: how long. `look`: something in it
+    needs a look. `broken`: it comes after a break of the record."""
 
     n: int
     at: float
@@ -144,7 +144,7 @@ def _line(text: str) -> str:
 
 
 def complaint_of(opened: ev.Opened) -> str:
-    """The title of the procedure that was begun with, as it was read that day; its name in words where it has none."""
+    """The title of the first procedure, as read that day; its name in words if it has none."""
     text = dict(opened.copies).get(opened.procedure, "")
     found = re.search(r"(?m)^title:\s*['\"]?(.{1,120}?)['\"]?\s*$", text)
     return found[1] if found is not None else plainly(opened.procedure).capitalize()
@@ -212,7 +212,7 @@ def _due(account: Account) -> Iterator[str]:
             return
         if isinstance(entry.event, ev.Closed):
             if entry.event.not_before is not None and 0 <= entry.event.not_before - entry.mono < 1e8:
-                yield f"To be taken up again in {minutes(entry.event.not_before - entry.mono)} at the earliest."
+                yield f"To be resumed in {minutes(entry.event.not_before - entry.mono)} at the earliest."
             return
 
 
@@ -293,7 +293,7 @@ def _chapter(head: tuple[int, float, str, str], rows: Sequence[Row], end: float,
 
 
 def in_words(row: Row) -> Row:
-    """A row as a supervisor reads it: no names as a program writes them, nothing of a plain answer that was taken."""
+    """A row as a supervisor reads it: no program names, and nothing extra about a plain answer that was accepted."""
     if row.what == "gate":
         return replace(row, text=gate_words(row), aside=_how(row.aside))
     if row.what == "step":

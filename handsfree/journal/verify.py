@@ -1,14 +1,14 @@
-"""Does the record hold, and what does that say? The first place that does not is named, and what each key covers.
+"""Is the record intact, and what does that prove? It names the first bad place, and what each key covers.
 
 Rules of this file:
 
-- One pass, constant memory: what is kept is the last event, the stretches by key, and the clips seen missing.
-- Every signature is checked, each against the key that the record names there. What a key covers is in `coverage`.
-- A chain shows an accident and a careless edit. Against somebody who can rewrite it all only signatures by a key known
-  here help, and against cutting off the end only the seal and what was noted elsewhere (`Report.events`, `Report.head`,
+- One pass, constant memory: it keeps only the last event, the stretches by key, and the clips found missing.
+- Every signature is checked with the key that the record names there. What a key covers is in `coverage`.
+- A chain shows accidents and careless edits. Against somebody who can rewrite all of it, only signatures by a key known here
+  help. Against cutting off the end, only the seal and what was noted elsewhere help (`Report.events`, `Report.head`,
   `Report.words`).
-- All signed means every event under a key known here, and no place where a cut end could hide; where one could, what was
-  noted elsewhere may vouch for it.
+- All signed means: every event under a key known here, and no place where the end could have been cut off unnoticed. If
+  there is such a place, what was noted elsewhere may vouch for it.
 """
 
 from __future__ import annotations
@@ -29,10 +29,10 @@ from handsfree.journal.words import words_of
 
 @dataclass(frozen=True)
 class VerifyReport:
-    """`problem`: the first place that does not hold, in words, '' where all holds; `at` its event. `cut`: the byte
-    from which on nothing is vouched for, None where the chain goes on. `remarks`: what a reader should know beside.
-    `open_end`: the problem is only that there is no seal. `renamed`: the name its folder has in place of its own.
-    `head`: hash of the last event; note it, or its `words`, elsewhere, and a cut end is found."""
+    """`problem`: the first bad place, in words, '' if there is none; `at` its event. `cut`: the byte from which on nothing
+    is vouched for, None if the chain goes on. `remarks`: what else a reader should know. `open_end`: the only problem is
+    that there is no seal. `renamed`: the name of its folder, if it is not its own. `head`: hash of the last event; note it,
+    or its `words`, elsewhere, and a cut end is found."""
 
     events: int
     head: str
@@ -59,7 +59,7 @@ class VerifyReport:
 
     @property
     def signers(self) -> tuple[str, ...]:
-        """Whose keys cover any of it, the name known here before what the record calls itself."""
+        """Whose keys cover any of it, by the name known here or else the name in the record."""
         return tuple(dict.fromkeys(f"{c.device or c.called} ({c.key[:8]}…)" for c in self.covers if c.key))
 
     @property
@@ -69,28 +69,28 @@ class VerifyReport:
 
     @property
     def verdict(self) -> str:
-        """One line for the top of a page: what holds, and by whose word."""
+        """One line for the top of a page: what is intact, and by whose key."""
         if self.open_end:
             return f"The record has no seal after its {self.events} events: it was cut off, or the visit crashed or goes on."
         if not self.holds:
-            return f"THE RECORD DOES NOT HOLD at event {self.at}: {self.problem}"
+            return f"THE RECORD IS BROKEN at event {self.at}: {self.problem}"
         if self.all_signed:
-            return f"The record holds: all {self.events} events under {' and '.join(self.signers)}."
+            return f"The record is intact: all {self.events} events under {' and '.join(self.signers)}."
         some = [c for c in self.covers if c.trusted]
         if some:
             whose = " and ".join(f"events {c.first} to {c.last} {c.by()}" for c in some)
-            return f"The chain of {self.events} events holds. Keys known here cover only {whose}."
+            return f"The chain of {self.events} events is intact. Keys known here cover only {whose}."
         if any(c.key for c in self.covers):
-            return f"The chain of {self.events} events holds, under a key that is not known here."
-        return f"The chain of {self.events} events holds, under no key."
+            return f"The chain of {self.events} events is intact, under a key that is not known here."
+        return f"The chain of {self.events} events is intact, under no key."
 
 
 class _NoSeal(Broken):
-    """All holds, up to an end without a seal."""
+    """Everything is intact, up to an end without a seal."""
 
 
 class _Odd(Broken):
-    """Something is not as it must be, but the chain goes on behind it."""
+    """Something is wrong, but the chain goes on after it."""
 
 
 @dataclass
@@ -133,10 +133,10 @@ def verify(
     words: str | None = None,
     sound: bool = True,
 ) -> VerifyReport:
-    """Judge a visit. `known`: public keys known here (key -> device), as `keys.known()` gives, and of these `removers` those
-    that may remove others' sound; `signed`: every event must be under one of them; `events`, `head`, `words`: how many
-    events there must be at least, the hash of any of them, the words of a seal, as noted elsewhere; `sound`: look at the
-    files, too. Trouble where there is no journal or it cannot be read."""
+    """Judge a visit. `known`: public keys known here (key -> device), as from `keys.known()`; `removers`: those of them
+    that may remove others' sound. `signed`: every event must be under a known key. `events`, `head`, `words`: as noted
+    elsewhere, the least number of events, the hash of any of them, the words of a seal. `sound`: check the files too.
+    Trouble if there is no journal or it cannot be read."""
     path = journal_of(visit)
     seen = _SeenEvents(path.parent, known or {}, removers, wanted=head)
     try:
@@ -157,7 +157,7 @@ def verify(
 
 
 def _look(seen: _SeenEvents, at: int, entry: bytes, found: Envelope, digest: str, sound: bool) -> None:
-    """One event that holds in the chain: its clock, its signature, its file."""
+    """One event that is intact in the chain: its clock, its signature, its file."""
     n = found.n
     seen.noted = seen.noted or digest == seen.wanted
     drift = found.time - found.mono
@@ -191,7 +191,7 @@ def _unsigned(entry: bytes) -> bytes:
 
 
 def _cover(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
-    """The event's own signature judged, and the stretch it belongs to made longer or begun."""
+    """Judges the event's own signature, and extends its stretch or begins a new one."""
     n, key = found.n, ""
     if found.signature:
         key = seen.signer
@@ -210,13 +210,13 @@ def _cover(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
     seen.covers.append(Cover(n, n, found.wall, key, seen.known.get(key, ""), seen.signers.get(key, "")))
 
 
-#: What a resume may put between the end of what stood and what comes now.
+#: What a resume may put between the old end and the new events.
 _BETWEEN = ("TailDropped", "EndOpen", "SignedBy", "ClockMoved")
 _OPENS_AGAIN = ("TailDropped", "EndOpen", "Resumed", "SoundRemoved")
 
 
 def _join(seen: _SeenEvents, found: Envelope) -> None:
-    """Was the record opened again here, and did a seal stand before? A run of marks is one opening."""
+    """Was the record reopened here, and was there a seal before? A run of marks is one opening."""
     if found.kind in _OPENS_AGAIN and not seen.joining and seen.solid != "SoundRemoved":
         seen.joins.append(Join(found.n, found.wall, seen.solid == "Sealed"))
         seen.joining = True
@@ -225,8 +225,9 @@ def _join(seen: _SeenEvents, found: Envelope) -> None:
 
 
 def _clock(seen: _SeenEvents, at: int, found: Envelope, jumped: float) -> None:
-    """The wall clock jumped against the count. Forward and noted is a remark; backward is a problem even when noted, for the
-    times before and after it contradict each other; a resume may find any amount of time passed, but none less."""
+    """The wall clock jumped against the count. Forward and noted is a remark. Backward is a problem even if noted, because
+    the times before and after it contradict each other. At a resume any amount of time may have passed, but not less than
+    none."""
     noted = found.kind in ("ClockMoved", "Resumed", "TailDropped", "EndOpen")
     if jumped < 0:
         said = "the record notes it" if found.kind == "ClockMoved" else "the record does not note it"
@@ -246,8 +247,8 @@ def _opened(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
 
 def _signed_by(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
     event = stamped(entry).event
-    if not found.signature:  # the writer signs this event first: only taking the signatures away leaves it so
-        raise _Odd(found.n, at, f"from here on {event.device} signs, and nothing is signed: its signatures were taken away")
+    if not found.signature:  # the writer signs this event first: it is unsigned only if the signatures were removed
+        raise _Odd(found.n, at, f"from here on {event.device} signs, but nothing is signed: its signatures were removed")
     if seen.known and event.public_key not in seen.known:
         raise _Odd(found.n, at, f"it is signed by '{event.device}', whose key is not known here")
     if len(seen.signers) >= 1000:
@@ -318,7 +319,7 @@ def _against_notes(seen: _SeenEvents, path: Path, events: int | None, head: str 
 
 
 def _as_signed(seen: _SeenEvents, signed: bool, noted: bool) -> None:
-    """Every event under a key known here, and nowhere that a cut end could hide."""
+    """Every event is under a key known here, and the end cannot have been cut off unnoticed."""
     if not signed:
         return
     if not seen.signers:
@@ -331,7 +332,7 @@ def _as_signed(seen: _SeenEvents, signed: bool, noted: bool) -> None:
             raise _Odd(cover.first, 0, f"{who}, and neither is what stands to event {cover.last}" if not cover.key else who)
     for join in seen.joins:
         if not join.sealed and not noted:
-            why = "it was taken up again here and no seal stands before: a crash, or its end was cut off. A head noted " \
+            why = "the visit was resumed here and there is no seal before: a crash, or its end was cut off. A head noted " \
                   "elsewhere can tell (--head, --words)"
             raise _Odd(join.n, 0, why)
 
@@ -365,7 +366,7 @@ def _remarks(seen: _SeenEvents) -> list[str]:
         found.append("No device's key is known here, so nothing says whose signature it is.")
     for join in seen.joins:
         if not join.sealed:
-            found.append(f"Taken up again at event {join.n}; no seal stands before: a crash, or an end that was cut off.")
+            found.append(f"Resumed at event {join.n}; there is no seal before: a crash, or an end that was cut off.")
     for gone in seen.removals:
         whose = f"by {gone.by}" if gone.by else "under no key"
         right = "" if gone.right else ", with no right that is known here"

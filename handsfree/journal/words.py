@@ -1,10 +1,10 @@
-"""Four words for the head of a record, to be said and written down where the device cannot reach: on a job sheet, in a
-message, by somebody who listens.
+"""Four words for the head of a record, to be said, and written down where the device cannot reach: on a job sheet, in a
+message, by a listener.
 
 Rules of this file:
 
-- The words are of the hash of the seal's line, made slow by scrypt (RFC 7914): 32 bits alone would be searched through in an
-  hour by who wants another record with the same words; at about 0.05 s a try it is some seven years of one core.
+- The words are of the hash of the seal's line, made slow by scrypt (RFC 7914): 32 bits alone could be searched in an
+  hour to find another record with the same words; at about 0.05 s per try it takes some seven years of one core.
 - 256 plain English words, chosen to sound unlike each other (common practice, no source: not measured). Their order is part
   of the form and never changes.
 """
@@ -48,7 +48,7 @@ def words_of(head: str) -> str:
 
 
 def as_words(text: str) -> str:
-    """What a person typed, as `words_of` writes it. ValueError where it is no four words of the list."""
+    """What a person typed, in the form of `words_of`. ValueError if it is not four words of the list."""
     found = text.replace(",", " ").lower().split()
     if len(found) != 4 or any(word not in WORDS for word in found):
         raise ValueError("a head in words is four words as the program said them at the end of the visit")

@@ -2,8 +2,8 @@
 
 Rules of this file:
 
-- `append` returns only when every event it was given is on disk; nobody acts on an event before that.
-- What it returns is what the record says, read back from its own bytes: act on that.
+- `append` returns only when all its events are on disk; nobody acts on an event before that.
+- It returns what the record says, read back from its own bytes: act on that.
 - A file (sound, attachment) is on disk before the event that names it.
 - One append is one write and one stamp. After any failure the journal is closed for good: what was acknowledged is on disk,
   the rest is cut off if the disk lets us, else at the resume.
@@ -54,8 +54,8 @@ class Journal:
     def create(
         cls, folder: Path, *, clock: JournalClock | None = None, disk: Disk | None = None, key: DeviceKey | None = None
     ) -> Journal:
-        """A new visit's folder and its empty journal; append an `Opened` first. With `key` every event is signed.
-        Trouble where the folder is there already or cannot be made."""
+        """A new visit's folder and its empty journal; append an `Opened` first. With `key` every event is signed. Trouble
+        if the folder exists or cannot be created."""
         disk = disk or RealDisk()
         try:
             disk.make_folder(folder)
@@ -64,7 +64,7 @@ class Journal:
             journal = cls(folder, disk, VisitClock(clock or SystemClock()), key, _locked(folder))
             journal._file = disk.append_to(folder / JOURNAL, new=True)
         except FileExistsError:
-            raise Trouble(f"{folder} is there already. Give the visit a folder of its own, or resume that one.") from None
+            raise Trouble(f"{folder} exists already. Give the visit its own folder, or resume that one.") from None
         except OSError as error:
             raise _trouble(folder, error, begun=False) from None
         return journal
@@ -73,9 +73,9 @@ class Journal:
     def resume(
         cls, folder: Path, *, clock: JournalClock | None = None, disk: Disk | None = None, key: DeviceKey | None = None
     ) -> Journal:
-        """The journal of a visit that was begun, to carry on; read the events so far with `reader.read(folder)`.
-        A torn tail is cut off, kept beside, and noted, and so is an end without a seal. Trouble (status 3) where the record
-        does not hold otherwise."""
+        """The journal of an existing visit, to go on writing; read the events so far with `reader.read(folder)`. A torn
+        tail is cut off, kept beside it, and noted; so is an end without a seal. Trouble (status 3) if the record is broken
+        in any other way."""
         if not (folder / JOURNAL).is_file():
             raise Trouble(f"{folder} holds no visit to resume: there is no {JOURNAL} in it.")
         disk = disk or RealDisk()
@@ -108,7 +108,7 @@ class Journal:
                 if tail is None:
                     raise Trouble(f"{self.folder} cannot be resumed: its record was changed at {broken}.", 3) from None
         if last is None:
-            raise Trouble(f"{self.folder} has no event that reached the disk: nothing to resume. Begin the visit anew.")
+            raise Trouble(f"{self.folder} has no event on disk: there is nothing to resume. Begin a new visit.")
         self._clock.carry_on(last.mono, last.wall)
         self._file = self._disk.append_to(path, new=False)
         self._sweep(named)
@@ -122,7 +122,8 @@ class Journal:
             self.append(TailDropped(tail.size, digest, file))
 
     def _sweep(self, named: set[str]) -> None:
-        """Sound that no event names is sound nobody accepted: a crash left it. It goes, and numbers are not used again."""
+        """Sound that no event names was never accepted: a crash left it. It is removed, and its numbers are not used
+        again."""
         for kind in (SOUND, ATTACHED):
             (self.folder / kind).mkdir(exist_ok=True)
         for path in (self.folder / SOUND).iterdir():
@@ -151,10 +152,10 @@ class Journal:
         return self._clock.now()
 
     def append(self, *events: Any) -> tuple[Stamped, ...]:
-        """Write events; on disk when it returns. Returns all that was written, in order: before a happening a `ClockMoved`
-        where the wall clock has jumped, after `Opened` a `SignedBy` where there is a key, at a resume an `EndOpen` where no
-        seal stood. Give every happening among them to `advance`. Trouble where the disk is full, read-only or failing; the
-        journal is closed then."""
+        """Write events; on disk when it returns. Returns everything written, in order: before a happening a `ClockMoved` if
+        the wall clock has jumped, after `Opened` a `SignedBy` if there is a key, at a resume an `EndOpen` if there was no
+        seal. Pass every happening among them to `advance`. Trouble if the disk is full, read-only or failing; then the
+        journal is closed."""
         file = self._file
         if file is None:
             raise Trouble(f"The record of {self.folder} is closed: nothing more can be written to it. Resume the visit.")
@@ -208,7 +209,7 @@ class Journal:
         return dataclasses.replace(entry, signature=self._key.sign(unsigned_bytes(entry)))
 
     def _give_up(self, file: AppendFile) -> None:
-        """Cut off what was written of the failed append, if the disk still lets us; close in any case."""
+        """Cut off what was written of the failed append, if the disk still allows it; close in any case."""
         try:
             file.cut(self.size)
         except OSError:
@@ -239,7 +240,7 @@ class Journal:
 
     def _keep_beside(self, name: str, data: bytes) -> tuple[str, str]:
         self._attached += 1
-        plain = re.sub(r"\.{2,}", ".", re.sub(r"[^A-Za-z0-9._-]+", "-", name))[-80:]  # '..' no reader would believe
+        plain = re.sub(r"\.{2,}", ".", re.sub(r"[^A-Za-z0-9._-]+", "-", name))[-80:]  # '..': no reader would accept it
         return self._keep(f"{ATTACHED}/{self._attached:03d}-{plain}", data)
 
     def _keep(self, name: str, data: bytes) -> tuple[str, str]:
@@ -269,13 +270,13 @@ def _locked(folder: Path) -> FileLock:
     try:
         lock.acquire()
     except Timeout:
-        raise Trouble(f"{folder} is being written by another handsfree. Stop that one first.") from None
+        raise Trouble(f"{folder} is in use by another handsfree. Stop that one first.") from None
     except OSError as error:
         raise _trouble(folder, error) from None
     return lock
 
 
-#: What is the matter, and what to do about it.
+#: What is wrong, and what to do about it.
 _WHY = {
     errno.ENOSPC: ("the disk is full", "free some space"),
     errno.EDQUOT: ("the disk quota is used up", "free some space"),
@@ -288,7 +289,7 @@ _WHY = {
 def _trouble(folder: Path, error: OSError, *, begun: bool = True) -> Trouble:
     reason, advice = _WHY.get(error.errno or 0, (f"the disk failed ({error.strerror})", "look after the disk"))
     if not begun:
-        return Trouble(f"No record can be begun in {folder}: {reason}; {advice}, then begin again.")
+        return Trouble(f"A record cannot be started in {folder}: {reason}; {advice}, then start again.")
     stops = "The visit stops here, safely recorded up to now" if error.errno in _WHY else "The visit stops here"
     return Unkept(
         f"Nothing can be recorded in {folder}: {reason}. {stops}; {advice}, then resume the visit with "
@@ -297,7 +298,8 @@ def _trouble(folder: Path, error: OSError, *, begun: bool = True) -> Trouble:
 
 
 def _cleaned(event: Any) -> Any:
-    """Lone surrogates (a keyboard's undecodable bytes) become U+FFFD. ValueError comes again for what nothing can mend."""
+    """Lone surrogates (a keyboard's undecodable bytes) become U+FFFD. ValueError is raised again for what cannot be
+    repaired."""
 
     def clean(value: Any) -> Any:
         if isinstance(value, str):

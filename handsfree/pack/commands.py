@@ -13,12 +13,12 @@ def pack(to: Path, wheels: Path | None, procedures: Path | None) -> None:
     from handsfree.pack.making import PackOptions, make
 
     own = procedures if procedures is not None else Path("procedures") if Path("procedures").is_dir() else None
-    print("Gathering the wheels of what is installed here.", flush=True)
+    print("Collecting the wheels of what is installed here.", flush=True)
     made = make(to, PackOptions(wheels, load_settings().models, own))
     print(f"{to}: {made.files} files, {made.size / 1e6:.0f} MB.")
     for licence, names in made.licences:
         print(f"  {licence}: {len(names)}")
-    print("Each package's licence is in its licences.txt. Who hands the pack on must keep to them.")
+    print("Each package's licence is in its licences.txt. Anybody who passes the pack on must keep to them.")
     print(f"On the device, with no network: python3 {to.name} FOLDER")
 
 

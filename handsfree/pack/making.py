@@ -152,10 +152,10 @@ def _pip(*words: str) -> None:
         return
     said = [line for line in done.stderr.splitlines() if line.strip()]
     if any("No module named pip" in line for line in said):
-        raise Trouble("Making a pack needs pip beside the program: python3 -m ensurepip")
+        raise Trouble("Making a pack needs pip; install it with: python3 -m ensurepip")
     last = next((line for line in reversed(said) if "ERROR" in line), said[-1] if said else "no reason was given")
     raise Trouble(
-        f"The wheels could not be had ({last.removeprefix('ERROR: ')[:200]}). It needs a network, or a folder of them: "
+        f"The wheels could not be fetched ({last.removeprefix('ERROR: ')[:200]}). Use a network or a folder of wheels: "
         "handsfree models pack FILE --wheels FOLDER"
     )
 
@@ -186,7 +186,7 @@ def _stated(path: Path) -> tuple[str, str]:
 
 
 def _told(licences: Iterable[tuple[str, tuple[str, ...]]]) -> str:
-    lines = ["What this pack holds, by the licence that each package states of itself.", ""]
+    lines = ["What this pack contains, with the licence that each package states.", ""]
     for licence, names in licences:
         lines += [licence, *(f"    {name}" for name in names), ""]
     return "\n".join(lines)

@@ -50,7 +50,7 @@ def set_up(pack: Path, folder: Path, tell: Callable[[str], None] = print, *, pro
         contents = _contents(archive, pack)
         _fits(contents, pack)
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-            raise Refused(f"{folder} is not an empty folder. Name one that is empty or not there yet.")
+            raise Refused(f"{folder} is not an empty folder. Name one that is empty or does not exist yet.")
         there = folder.exists()
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -74,9 +74,9 @@ def _opened(pack: Path) -> zipfile.ZipFile:
     try:
         return zipfile.ZipFile(pack)
     except FileNotFoundError:
-        raise Refused(f"There is no {pack}. Look at the name.") from None
+        raise Refused(f"There is no {pack}. Check the name.") from None
     except (zipfile.BadZipFile, OSError):
-        raise Refused(f"{pack} is not a whole pack. Copy it again.") from None
+        raise Refused(f"{pack} is not a complete pack. Copy it again.") from None
 
 
 def _contents(archive: zipfile.ZipFile, pack: Path) -> dict[str, Any]:
@@ -86,7 +86,7 @@ def _contents(archive: zipfile.ZipFile, pack: Path) -> dict[str, Any]:
         own = [str(one) for one in found["install"]]
         return {"python": str(found["python"]), "platform": str(found["platform"]), "files": files, "install": own}
     except (KeyError, ValueError, AttributeError, TypeError, zipfile.BadZipFile, OSError):
-        raise Refused(f"{pack} is no pack of this program. Make one with: handsfree models pack FILE") from None
+        raise Refused(f"{pack} is not a pack of this program. Make one with: handsfree models pack FILE") from None
 
 
 def _fits(contents: dict[str, Any], pack: Path) -> None:
@@ -188,7 +188,7 @@ def main(arguments: list[str]) -> int:
         return 2
     settings = folder / "settings.toml"
     print(f"It works here. Start a visit, in {folder}, with: HANDSFREE_SETTINGS={settings} {program} visit")
-    print(f"What it is made of and under which licences: {folder / 'licences.txt'}")
+    print(f"Its contents and their licences: {folder / 'licences.txt'}")
     return 0
 
 

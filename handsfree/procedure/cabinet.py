@@ -232,7 +232,7 @@ def page_of(cabinet: str) -> PageFile:
     known = ", ".join(sorted(path.stem for path in files)) or "none"
     if named:
         both = " and ".join(path.stem for path in named)
-        raise Trouble(f"'{cabinet[:60]}' fits the pages of two cabinets, {both}; name one of them.")
+        raise Trouble(f"'{cabinet[:60]}' matches the pages of two cabinets, {both}; name one of them.")
     unread = f" Not looked into, for there are faults in it: {', '.join(faulty)}; see: handsfree check." if faulty else ""
     raise Trouble(
         f"There is no page for the cabinet '{cabinet[:60]}' (known: {known}). Name its model, write a page in "

@@ -58,7 +58,7 @@ def print_copy(procedure: str, out: Path | None = None, card: bool = False) -> N
 
     _kind_of(out, *(("A card", (".pdf",)) if card else ("A printed copy", (".pdf", ".md", ".txt"))))
     if card and out is None:
-        raise Trouble("A card is a PDF; say where to with --out NAME.pdf.")
+        raise Trouble("A card is a PDF file; name it with --out NAME.pdf.")
     book = load_book(procedure)
     safe.must_run(book)
     if out is not None and out.suffix.lower() == ".pdf":

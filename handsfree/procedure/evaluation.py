@@ -1,13 +1,13 @@
-"""The value of a decide step's expression, with what it rests on.
+"""The value of a decide step's expression, and the readings and answers behind it.
 
 Rules of this file:
 
-- A reading that was not taken, was over range or unsteady, or a function that cannot be computed, is *unknown*. Unknown
-  spreads as in Kleene's logic: `false and unknown` is false, `true and unknown` is unknown.
-- Each number carries how far off it may be (the instrument's accuracy). A comparison whose two sides are nearer than that is
-  *borderline*. The whole is borderline when it could turn the other way if its borderline comparisons did.
-- How far off a sum, product or quotient may be is the worst case, not the likely one. For a function it is the sum of
-  what each argument can do on its own, to either side."""
+- A reading that was not taken, or was over range or unsteady, is *unknown*. So is a function that cannot be computed.
+  Unknown spreads as in Kleene's logic: `false and unknown` is false, `true and unknown` is unknown.
+- Each number carries its possible error (the instrument's accuracy). A comparison whose two sides differ by less than that
+  is *borderline*. An expression is borderline if its result could change when its borderline comparisons change.
+- The error of a sum, product or quotient is the worst case, not the likely one. For a function it is the sum of the errors
+  that each argument causes on its own, to either side."""
 
 from __future__ import annotations
 

@@ -39,11 +39,11 @@ def catalogue_of(texts: Iterable[tuple[str, str]]) -> Catalogue:
             for entry, fields in _entries(name, part, entries):
                 made_so = _made(name, part, entry, fields)
                 if entry in found[part] and (why := _weaker(found[part][entry], made_so)):
-                    raise Trouble(f"{name}: {part}, '{entry}' {why}. A file may add to what is known, not weaken it.")
+                    raise Trouble(f"{name}: {part}, '{entry}' {why}. A file may add to the rules, not weaken them.")
                 found[part][entry] = made_so
     made = Catalogue(found["kinds"], found["hazards"], found["proofs"])
     for sentence in _loose_ends(made):
-        raise Trouble(f"The files of hazards do not fit together: {sentence}")
+        raise Trouble(f"The hazard files contradict each other: {sentence}")
     return made
 
 
@@ -72,17 +72,17 @@ def _kept(before: Any, after: Any) -> Iterator[tuple[str, bool]]:
 
 def _entries(name: str, part: str, entries: Any) -> Iterator[tuple[str, dict[str, Any]]]:
     if not isinstance(entries, dict) or not all(isinstance(one, str) for one in entries):
-        raise Trouble(f"{name}: '{part}' must be names, each with what is true of it.")
+        raise Trouble(f"{name}: '{part}' must be names, each with its fields.")
     for entry, fields in entries.items():
         if fields is not None and not isinstance(fields, dict):
-            raise Trouble(f"{name}: {part}, '{entry}' must have fields, as 'proofs: [switch]'.")
+            raise Trouble(f"{name}: {part}, '{entry}' must have fields, such as 'proofs: [switch]'.")
         yield entry, dict(fields or {})
 
 
 def _made(name: str, part: str, entry: str, fields: dict[str, Any]) -> Any:
     unknown = set(fields) - {field.name for field in dataclasses.fields(_PARTS[part]) if field.name != "name"}
     if unknown:
-        raise Trouble(f"{name}: {part}, '{entry}' has a field '{min(unknown)}', which is not known.")
+        raise Trouble(f"{name}: {part}, '{entry}' has an unknown field '{min(unknown)}'.")
     if isinstance(fields.get("returns"), str):
         fields["returns"] = _minutes(name, entry, fields["returns"])
     try:
@@ -95,7 +95,7 @@ def _made(name: str, part: str, entry: str, fields: dict[str, Any]) -> Any:
 def _minutes(name: str, entry: str, text: str) -> float:
     number, _, unit = text.partition(" ")
     if unit not in _UNITS or not number.replace(".", "", 1).isdigit():
-        raise Trouble(f"{name}: kinds, '{entry}', returns: '{text}' is no time; write '30 min', '2 h' or '1 d'.")
+        raise Trouble(f"{name}: kinds, '{entry}', returns: '{text}' is not a time; write '30 min', '2 h' or '1 d'.")
     return float(number) * _UNITS[unit]
 
 
@@ -141,7 +141,7 @@ def texts() -> tuple[tuple[str, str], ...]:
     try:
         return tuple((path.name, path.read_text("utf-8")) for path in files())
     except (OSError, UnicodeDecodeError) as error:
-        raise Trouble(f"A file of hazards cannot be read: {error}.") from None
+        raise Trouble(f"A hazard file cannot be read: {error}.") from None
 
 
 def digest() -> str:

@@ -130,12 +130,12 @@ def file_bytes(path: Path, shown: str, what: str = "procedure file") -> bytes:
             data = stream.read(LIMIT_BYTES + 1)  # it may have grown since
     except FileNotFoundError:
         hint = ", or list them with 'handsfree list'" if what == "procedure file" else ""
-        raise Trouble(f"There is no {what} {shown}; look at the name{hint}.") from None
+        raise Trouble(f"There is no {what} {shown}; check the name{hint}.") from None
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise Trouble(f"{shown} cannot be read ({reason}); look at its permissions and name.") from None
+        raise Trouble(f"{shown} cannot be read ({reason}); check its permissions and name.") from None
     if len(data) > LIMIT_BYTES:
-        raise Trouble(f"{shown} is larger than {LIMIT_BYTES / 1e6:.0f} MB; this is another file.")
+        raise Trouble(f"{shown} is larger than {LIMIT_BYTES / 1e6:.0f} MB; this is the wrong file.")
     return data
 
 

@@ -34,7 +34,7 @@ def migrate(path: Path, write: bool = True) -> int:
     after = respelled(before)
     new = load.parse(after, before.file)
     if _plain(new) != _plain(before.procedure):
-        raise Trouble(f"{before.file} would do something else in the new format; it is left as it is.")
+        raise Trouble(f"{before.file} would behave differently in the new format; it was not changed.")
     old, rows = before.text.splitlines(), after.splitlines()
     parts = SequenceMatcher(None, old, rows, autojunk=False).get_opcodes()
     changed = sum(max(end - at, to - start) for tag, at, end, start, to in parts if tag != "equal")

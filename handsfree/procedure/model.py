@@ -56,18 +56,18 @@ class _Step(Frozen):
     id: Name = Field(description="the step's name in this file, in the record and in expressions")
     say: Sentence = Field(description="what is read aloud")
     with_page: Sentence | None = Field(
-        None, description="what is read aloud instead where the cabinet's page knows every {name} in it"
+        None, description="what is read aloud instead if the cabinet's page gives every {name} in it"
     )
     hazards: tuple[Hazard, ...] = Field((), description="what this step meets, or, on a caution, warns of")
     needs_isolation: bool = Field(False, description="ask for isolation even if no hazard named here needs it")
-    people: int = Field(1, ge=1, le=2, description="how many have to have a lock on what this step needs isolated")
-    go: Name | None = Field(None, description="the step that follows; the next in the list when absent")
+    people: int = Field(1, ge=1, le=2, description="how many people must have a lock on what this step needs isolated")
+    go: Name | None = Field(None, description="the step that follows; the next in the list if left out")
     minutes: float | None = Field(None, gt=0, le=100_000, description="how long the work of this step takes")
     short: Annotated[str, Field(max_length=120)] | None = Field(
-        None, description="what is said in the short form; the step's name in words when absent"
+        None, description="what is said in the short form; the step's name in words if left out"
     )
-    makes: Facts = Field((), description="what is known to be so in the visit once this step is behind")
-    spoils: tuple[Name, ...] = Field((), description="facts that are not known any more once this step is behind")
+    makes: Facts = Field((), description="facts that are known in the visit after this step")
+    spoils: tuple[Name, ...] = Field((), description="facts that are no longer known after this step")
     sound: str | None = Field(None, description="the writer's own recording of this step, a file beside the procedure")
     sound_of: str | None = Field(None, description="SHA-256 of the text that `sound` speaks")
 
@@ -82,19 +82,19 @@ class _Step(Frozen):
 
 
 class _Passable(_Step):
-    unless: Facts = Field((), description="passed in silence where all of these are known to be so")
+    unless: Facts = Field((), description="skipped silently if all of these are known to be true")
 
 
 class _Asked(_Passable):
-    """A question. What nobody can answer leads on, too: 'can't tell' to `unknown`, 'not fitted' to `absent`, 'skip it' to
-    `skip`, the latter two to `unknown` where they are absent. Without `unknown` a reading goes on to what follows it, and
-    a question where one of its answers does."""
+    """A question. There are also ways on without an answer: 'can't tell' goes to `unknown`, 'not fitted' to `absent` and
+    'skip it' to `skip`; the last two go to `unknown` if left out. Without `unknown` a reading goes to the step after it, and
+    so does a question that has an answer without `go`."""
 
     unknown: Name | None = Field(None, description="where the answer 'can't tell' leads")
-    absent: Name | None = Field(None, description="where the answer 'not fitted' leads; `unknown` when absent")
-    skip: Name | None = Field(None, description="where the answer 'skip it' leads; `unknown` when absent")
-    fact: Name | None = Field(None, description="known in the whole visit under this name, and then not asked again")
-    keeps: Duration | None = Field(None, description="how long the fact is known; for the whole visit when absent")
+    absent: Name | None = Field(None, description="where the answer 'not fitted' leads; to `unknown` if left out")
+    skip: Name | None = Field(None, description="where the answer 'skip it' leads; to `unknown` if left out")
+    fact: Name | None = Field(None, description="the whole visit knows the answer by this name, and does not ask again")
+    keeps: Duration | None = Field(None, description="how long the fact is known; for the whole visit if left out")
 
     @property
     def lasting(self) -> float | None:
@@ -124,10 +124,10 @@ class Answer(Frozen):
 
     say: Annotated[str, Field(min_length=1, max_length=60)] = Field(description="the answer, as it is said and recorded")
     also: tuple[str, ...] = Field((), description="other ways to say it")
-    go: Name | None = Field(None, description="where it leads; where the step goes when absent")
+    go: Name | None = Field(None, description="where it leads; where the step goes if left out")
     tells: Tells | None = Field(None, description="what it tells the fault model")
-    stands_for: Literal["yes", "no"] | None = Field(None, description="heard for it, too, where the question asks yes or no")
-    makes: Facts = Field((), description="what is known to be so in the visit after this answer")
+    stands_for: Literal["yes", "no"] | None = Field(None, description="a plain yes or no also counts as this answer")
+    makes: Facts = Field((), description="facts that are known in the visit after this answer")
 
 
 class Ask(_Asked):
@@ -135,7 +135,7 @@ class Ask(_Asked):
 
     kind: Literal["ask"]
     gist: Annotated[str, Field(pattern=r"^[a-z]*$")] = Field(
-        "", description="answers may be told in a person's own words: by the file grammar/LANGUAGE.NAME.yaml of this name"
+        "", description="people may answer in their own words; the file grammar/LANGUAGE.NAME.yaml of this name says which"
     )
     answers: tuple[Answer, ...] = Field(min_length=2, max_length=12)
 
@@ -163,14 +163,14 @@ class Read(_Asked):
     over_range: Name | None = Field(None, description="where the answer 'over range' leads")
     unsteady: Name | None = Field(None, description="where the answer 'unsteady' leads")
     series: tuple[Series, ...] = Field(
-        (), description="kept with its time beside the others of the series; rows(...) in expressions stands for them"
+        (), description="kept, with its time, with the others of the series; in expressions rows(...) gives them all"
     )
-    decides: bool = Field(False, description="a branch hangs on it: needs affirm")
+    decides: bool = Field(False, description="a branch depends on it: it needs 'affirm'")
 
 
 class Isolate(_Step):
-    """Isolation: what to switch off, unplug or lock, then everybody's gate phrase; of sources that have no lock (a charge),
-    what to do to relieve them. 29 CFR 1910.147 (d)."""
+    """Isolation: what to switch off, unplug or lock, then everybody's gate phrase. For sources that have no lock (a charge):
+    how to relieve them. 29 CFR 1910.147 (d)."""
 
     works: ClassVar[bool] = False
 
@@ -178,22 +178,22 @@ class Isolate(_Step):
     do: tuple[Sentence, ...] = Field(min_length=1, description="one sentence each: switch off, unplug, lock, tag")
     sources: tuple[SourceName, ...] = Field(min_length=1, description="each energy source this isolates, by name")
     least_seconds: float = Field(
-        10.0, ge=0, description="from its last word on nobody does what is said last faster: finds habit confirmations"
+        10.0, ge=0, description="least time the work takes after its last word; a faster confirmation is a finding"
     )
 
 
 class Prove(_Step):
-    """Proving one source dead, 29 CFR 1910.147 (d)(6) and, by measuring, 1910.333 (b)(2)(iv): prove the tester, test every
-    point, prove the tester again. `source`: the one that the procedure isolates, when absent."""
+    """Proves one source dead, 29 CFR 1910.147 (d)(6) and, by measuring, 1910.333 (b)(2)(iv): prove the tester, test every
+    point, prove the tester again. `source`: the one that the procedure isolates, if left out."""
 
     works: ClassVar[bool] = False
 
     kind: Literal["prove"]
-    method: str = Field(max_length=60, description="a proof of the files of hazards: switch, meter…")
-    source: SourceName | None = Field(None, description="which source; the one that is isolated here when absent")
-    unit: str = Field("", description="what it is measured in; the method's own unit when absent")
+    method: str = Field(max_length=60, description="a proof from the hazard files: switch, meter…")
+    source: SourceName | None = Field(None, description="which source; the one that is isolated here if left out")
+    unit: str = Field("", description="what it is measured in; the method's own unit if left out")
     below: float | None = Field(None, gt=0, description="measured: dead is below this; never above the method's own limit")
-    points: tuple[Sentence, ...] = Field((), max_length=12, description="what is measured; the method's own when absent")
+    points: tuple[Sentence, ...] = Field((), max_length=12, description="what is measured; the method's own if left out")
     tester: Sentence = "Prove the tester on a known live source."
 
     def measured_in(self, method: energy.Method) -> str:
@@ -216,14 +216,14 @@ class Restore(_Step):
     works: ClassVar[bool] = False
 
     kind: Literal["restore"]
-    sources: tuple[SourceName, ...] = Field((), description="which come back; all that this procedure isolates when absent")
+    sources: tuple[SourceName, ...] = Field((), description="which come back; all that this procedure isolates if left out")
     checks: tuple[Sentence, ...] = Field(min_length=1, description="each acknowledged with 'next step', in this order")
-    power: Sentence = Field(description="the sentence that tells to take the lock off and put the supply on")
+    power: Sentence = Field(description="tells the technician to take the lock off and put the supply on")
 
 
 class Wait(_Passable):
-    """`lasts`: '90 s', '5 min', '24 h', '2 d'. A wait of 12 hours or more closes the visit as to be continued. A wait may be
-    cut short with 'next step' and 'affirm', which the record shows, unless it is `firm`."""
+    """`lasts`: '90 s', '5 min', '24 h', '2 d'. A wait of 12 hours or more closes the visit as to be continued. Unless it is
+    `firm`, a wait may be cut short with 'next step' and 'affirm'; the record shows it."""
 
     kind: Literal["wait"]
     firm: bool = False
@@ -251,20 +251,20 @@ class Case(Frozen):
     go: Name = Field(description="where it leads")
     tells: Tells | None = Field(None, description="what it tells the fault model")
     check: Annotated[str, Field(pattern=r"^[a-z_]+$", max_length=60)] | None = Field(
-        None, description="the check of the fault model that is asked there: these cases come first, in the order in which "
-        "they tell the most for their time; one that tells nothing new is left out"
+        None, description="the check of the fault model that is asked there. These cases come first, the one "
+        "that tells most for its time at the head; one that tells nothing new is left out"
     )
 
 
 class Decide(_Step):
-    """Goes to the first case whose expression holds, else to `otherwise`. `say` explains it, and may be left out: it is
-    spoken only where `aloud` asks for it. Cases that name a `check` stand in the order of the fault model, where there is
-    one. An expression that meets a reading not taken or a borderline one goes to `otherwise`, and the record says so."""
+    """Goes to the first case whose expression is true, else to `otherwise`. `say` explains it, and may be left out: it is
+    spoken only if `aloud` is true. The fault model, if there is one, orders the cases that name a `check`. An expression
+    that needs a borderline reading, or one not taken, leads to `otherwise`, and the record says so."""
 
     kind: Literal["decide"]
-    say: Sentence = Field("", description="what it decides on, read aloud where `aloud` asks for it; its name when absent")
+    say: Sentence = Field("", description="what it decides on, read aloud if `aloud` is true; its name if left out")
     cases: tuple[Case, ...] = Field(min_length=1)
-    aloud: bool = Field(False, description="say `say` before going on; a decision that only branches is silent")
+    aloud: bool = Field(False, description="read `say` aloud before going on; a decision that only branches is silent")
     otherwise: Name
     otherwise_tells: Tells | None = None
 
@@ -285,7 +285,7 @@ class Call(_Passable):
 
     kind: Literal["call"]
     procedure: Name
-    aloud: bool = Field(True, description="`say` is spoken, but in the short form; false where it tells nothing new")
+    aloud: bool = Field(True, description="read `say` aloud, except in the short form; false if it tells nothing new")
 
 
 class Finding(_Step):
@@ -294,14 +294,14 @@ class Finding(_Step):
     kind: Literal["finding"]
     finding: Name
     means: Literal["fault", "sound", "proved", "advice"] | None = Field(
-        None, description="a fault, that something is in order, that the work is proved, or advice; a fault when absent"
+        None, description="a fault; something in order; the work proved; or advice. A fault if left out"
     )
-    open: bool = Field(False, description="says that something is left open: it accuses nobody")
+    open: bool = Field(False, description="says that something is left open: it blames no part")
     evidence: tuple[Name, ...] = Field(min_length=1, description="ids of steps whose answers or readings led here")
 
 
 class Handover(_Step):
-    """To someone else: licensed work, or the support desk, with the summary they will ask for. Clears isolation."""
+    """To somebody else: licensed work, or the support desk, with the summary that they will ask for. Clears isolation."""
 
     works: ClassVar[bool] = False
 
@@ -327,13 +327,13 @@ class Procedure(Frozen):
     procedure: Name = Field(description="the name of the file, without .yaml")
     title: str = Field(description="as it is spoken and printed")
     version: Annotated[int, Field(ge=1)] = Field(1, description="higher with each change")
-    language: Annotated[str, Field(pattern=r"^[a-z]{2}$")] = Field("en", description="of every sentence in it")
+    language: Annotated[str, Field(pattern=r"^[a-z]{2}$")] = Field("en", description="the language of every sentence in it")
     purpose: str = Field("", description="one sentence on what it is for")
-    complaint: Annotated[str, Field(pattern=r"^[a-z_]*$")] = Field("", description="of the fault model")
+    complaint: Annotated[str, Field(pattern=r"^[a-z_]*$")] = Field("", description="a complaint of the fault model")
     #: A longer silence under isolation clears it. 30 minutes: common practice, no source.
     break_minutes: float = Field(30.0, gt=0, le=240, description="a longer silence under isolation clears it")
-    #: Above 25 kg two people are called for: common practice, no source.
-    lift_kg: float | None = Field(None, gt=0, description="mass of what is lifted; above 25 kg two people are called for")
+    #: Above 25 kg two people are needed: common practice, no source.
+    lift_kg: float | None = Field(None, gt=0, description="mass of what is lifted; above 25 kg two people are needed")
     sources: Annotated[tuple[SourceOf, ...], BeforeValidator(by_name)] = Field(
         (), description="what can be isolated here, by name: {cabinet plug: {kind: mains}}"
     )
@@ -343,7 +343,7 @@ class Procedure(Frozen):
     steps: tuple[Step, ...] = Field(min_length=1, description="in order; a visit begins at the first")
 
     def __hash__(self) -> int:
-        """By its name alone: it is the key of many a cache, and hashing every field took most of a walk through it."""
+        """By its name alone: it is the key of many caches, and hashing every field took most of the time of a walk."""
         return hash(self.procedure)
 
     def step(self, step_id: str) -> Step:
@@ -354,7 +354,7 @@ class Procedure(Frozen):
         raise KeyError(step_id)
 
     def following(self, step_id: str) -> str | None:
-        """Where the step goes when nothing else decides: its `go`, else the next in the list, None after the last."""
+        """Where the step goes unless something else decides: its `go`, else the next in the list, None after the last."""
         ids = [step.id for step in self.steps]
         step = self.step(step_id)
         if step.go is not None or isinstance(step, End):
@@ -365,7 +365,7 @@ class Procedure(Frozen):
 
 @dataclass(frozen=True)
 class Book:
-    """The procedures of a visit: the one that runs and every one it calls, by name, with what was read of each file:
+    """The procedures of a visit: the one that runs and every one it calls, by name, with what was read from each file:
     its SHA-256, its text, its name as shown to people, and the line each step begins on."""
 
     main: str
@@ -374,7 +374,7 @@ class Book:
     texts: Mapping[str, str] = field(default_factory=dict)
     files: Mapping[str, str] = field(default_factory=dict)
     lines: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
-    #: What may be asked of the cabinet's page at any time -> its answer.
+    #: A question about the cabinet's page, allowed at any time -> its answer.
     asides: Mapping[str, str] = field(default_factory=dict)
 
     def at(self, procedure: str, step_id: str) -> Step:

@@ -17,20 +17,20 @@ class SourceOf(Frozen):
     """A source of energy as a procedure names it."""
 
     name: SourceName = Field(description="as it is spoken")
-    kind: str = Field(max_length=60, description="a kind of the files of hazards: mains, charge, water…")
+    kind: str = Field(max_length=60, description="a kind from the hazard files: mains, charge, water…")
     behind: tuple[SourceName, ...] | None = Field(
-        None, description="sources that fill it again; all of the kinds it is behind when absent"
+        None, description="sources that can refill it; if left out, all sources of the kinds it is behind"
     )
-    proofs: tuple[str, ...] = Field((), description="methods that all have to prove it; any of its kind's when absent")
+    proofs: tuple[str, ...] = Field((), description="methods that must all prove it; any one of its kind's if left out")
 
 
 class Instrument(Frozen):
-    """What readings taken with it share: a `read` that names it in `instrument` need not repeat these."""
+    """What its readings share: a `read` that names it in `instrument` need not repeat these."""
 
     name: str = Field(max_length=60, description="as `instrument` of a reading names it")
     unit: str | None = Field(None, description="what it shows")
-    plausible: Range | None = Field(None, description="lowest and highest of a reading with it")
-    expected: Range | None = Field(None, description="lowest and highest of a sound cabinet, machine or place")
+    plausible: Range | None = Field(None, description="lowest and highest reading with it")
+    expected: Range | None = Field(None, description="lowest and highest in a cabinet, machine or place in good order")
     accuracy: str | None = Field(None, description="its accuracy, as '0.5 degC' or '1 %'")
 
     @property
@@ -40,7 +40,7 @@ class Instrument(Frozen):
 
 
 def by_name(given: object) -> object:
-    """The short form: names, each with what is true of it."""
+    """The short form: names, each with its fields."""
     if not isinstance(given, dict):
         return given
     return tuple({"name": name, **_fields(fields)} for name, fields in given.items())

@@ -5,7 +5,7 @@ Rules of this file:
 - A table is worked out from the function itself, over the readings that it is given: no trade is known here.
 - What depends on the difference of two readings alone, or on their ratio, is found by trying, and becomes one column.
 - What takes more readings than a table holds, or timed ones, is worked by hand as its trade says; where the trade says
-  nothing, paper has no answer, and the step goes where it goes in every other case."""
+  nothing, paper has no answer, and the step goes where it goes in all other cases."""
 
 from __future__ import annotations
 

@@ -136,7 +136,7 @@ def hear_batch(batch: Batch) -> Relistened:
     """Trouble where the folder is not there, or the engine is not."""
     folder = Path(batch.folder)
     if not folder.is_dir():
-        raise Trouble(f"{folder} is not there where the work is done; every machine must reach the archive by that path.")
+        raise Trouble(f"{folder} is missing where the work is done; every machine must reach the archive by that path.")
     try:
         language, kept, removed = _kept(read(folder))
     except Trouble as trouble:
@@ -289,7 +289,7 @@ def report_of(answers: Iterator[Relistened]) -> RelistenReport:
         programs.add(answer.program)
         engines |= {answer.engine} - {""}
         if len(programs) > 1:
-            raise Trouble("Not every worker runs the same handsfree, so their answers do not go together; install the same.")
+            raise Trouble("The workers run different versions of handsfree. Install the same version on all of them.")
         report.clips += len(answer.heard)
         report.removed += answer.removed
         report.left_out += [(visit, n, why) for n, why in answer.left_out]

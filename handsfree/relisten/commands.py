@@ -61,4 +61,4 @@ def _print(report: Any) -> None:
     removed = f", {report.removed} removed before" if report.removed else ""
     print(f"{report.clips} utterances of {report.visits} visits heard again by {report.engine or 'nothing'}{removed}.")
     if report.alarming:
-        print(f"At gates {report.alarming} are accepted now that were not then, or as something else: look at them first.")
+        print(f"At gates {report.alarming} are newly accepted, or accepted as something else: look at them first.")

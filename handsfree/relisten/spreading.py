@@ -37,7 +37,7 @@ def on_cores(do: Callable[[W], A], work: Sequence[W], jobs: int | None = None) -
                     yield future.result()
                     waiting |= {pool.submit(do, each) for each in islice(todo, 1)}
     except BrokenProcessPool:
-        raise Trouble("One of the processes was killed, perhaps for want of memory; try again with --jobs 1.") from None
+        raise Trouble("One of the processes was killed, perhaps because memory ran out; try again with --jobs 1.") from None
 
 
 def on_cluster(do: Callable[[W], A], work: Sequence[W], address: str) -> Iterator[A]:
@@ -48,7 +48,7 @@ def on_cluster(do: Callable[[W], A], work: Sequence[W], address: str) -> Iterato
     except ImportError:
         raise Trouble("A cluster needs the package distributed; install it with: pip install 'handsfree[cluster]'") from None
     if urlsplit(address).scheme not in ("tcp", "tls"):
-        raise Trouble(f"'{address[:100]}' is no address of a scheduler; give one like tcp://192.0.2.1:8786 or tls://…")
+        raise Trouble(f"'{address[:100]}' is not the address of a scheduler; give one like tcp://192.0.2.1:8786 or tls://…")
     try:
         client = distributed.Client(address, timeout=WAIT, set_as_default=False)
     except (OSError, TimeoutError, ValueError) as error:
@@ -83,6 +83,6 @@ def _result(future: Any) -> Any:
     try:
         return future.result()
     except KilledWorker:
-        raise Trouble("One piece of work brought several workers down, for want of memory perhaps; see the logs.") from None
+        raise Trouble("One task crashed several workers, perhaps because memory ran out; see the logs.") from None
     except (FutureCancelledError, OSError) as error:
-        raise Trouble(f"The scheduler was lost ({type(error).__name__}); start again when it is back.") from None
+        raise Trouble(f"The scheduler is gone ({type(error).__name__}); start again when it is back.") from None

@@ -39,7 +39,7 @@ def send(asked: SendOptions, *, as_json: bool) -> int:
     from handsfree.settings import load
 
     if asked.minutes is not None and not 0 < asked.minutes < float("inf"):
-        raise Trouble("--minutes is how long to go on sending: a number above 0. Without it, it goes on until all is sent.")
+        raise Trouble("--minutes is how long to keep sending: a number above 0. Without it, everything is sent.")
     settings = load(send_to=asked.to, send_key=asked.key, outbox=asked.outbox)
     queue = Queue(settings.outbox)
     if asked.show:
@@ -68,9 +68,9 @@ def _send(asked: SendOptions, key: Path | None, queue: Queue, address: str, as_j
         with FileLock(queue.place.with_suffix(".lock"), timeout=0):
             forward.work(queue, destination, _told, forward.Pace(until=until))
     except Timeout:
-        print("Another 'handsfree send' is at work on the queue and takes these along.")
+        print("Another 'handsfree send' is working on the queue and sends these too.")
     except KeyboardInterrupt:
-        print("\nInterrupted; what is not stored waits in the queue. Go on with 'handsfree send'.", file=sys.stderr)
+        print("\nInterrupted; what is not stored waits in the queue. Continue with 'handsfree send'.", file=sys.stderr)
     put = _questions(queue, destination)
     counts = _counts(queue, address) | {"unfit": len(done.unfit), "unsafe": unsafe, "questions": put}
     if as_json:
@@ -98,11 +98,11 @@ def _questions(queue: Queue, to: Destination) -> int:
     try:
         found = desk_questions.keep(place, found)
     except OSError as error:
-        print(f"What the desk asks could not be kept in {place} ({error.strerror}); it is asked for again next time.")
+        print(f"The desk's questions could not be kept in {place} ({error.strerror}); they are fetched again next time.")
         return 0
     many = len({one.key for one in found})  # one is sent under each name that records have for the person
     if many:
-        print(f"{many} questions of the desk are kept; each is put at the end of that person's next visit.")
+        print(f"{many} questions from the desk are kept; each is asked at the end of that person's next visit.")
     return many
 
 
@@ -118,7 +118,7 @@ def _unsafe(place: Path | None) -> int:
         if faults:
             told += 1
             more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
-            print(f"{folder.name}: what it ran is not safe to run by what is known now: {faults[0]}{more}")
+            print(f"{folder.name}: the procedure it ran is now known to be unsafe: {faults[0]}{more}")
     return told
 
 
@@ -131,7 +131,7 @@ def _address(queue: Queue, given: str) -> str:
         return address_of(given)
     waits = {row.destination for row in queue.rows() if row.state == WAITING}
     if len(waits) != 1:
-        raise Trouble("Nothing is sent before it is set up: name the desk with --to, or in the setting 'send_to'.")
+        raise Trouble("Nothing can be sent yet: name the desk with --to, or in the setting 'send_to'.")
     return address_of(waits.pop())
 
 
@@ -139,7 +139,7 @@ def key_of(path: Path | None) -> str:
     """From a file that only its owner can read, or asked for at the terminal. Trouble where there is none."""
     if path is None:
         if not sys.stdin.isatty():
-            raise Trouble("The desk wants this device's key; name the file it is in with --key, or the setting 'send_key'.")
+            raise Trouble("The desk asks for this device's key; name its file with --key, or in the setting 'send_key'.")
         import getpass
 
         return _plain(getpass.getpass("This device's key: "), "What was typed")
@@ -147,7 +147,7 @@ def key_of(path: Path | None) -> str:
 
     try:
         if os.name == "posix" and path.stat().st_mode & 0o077:
-            raise Trouble(f"Others on this machine could read the key in {path}; make it yours alone: chmod 600 {path}")
+            raise Trouble(f"Others on this machine could read the key in {path}; restrict it to you: chmod 600 {path}")
         text = path.read_bytes()[:4096].decode("ascii", "replace")
     except OSError as error:
         raise Trouble(f"The key file {path} cannot be read: {error.strerror}; name it with --key.") from None
@@ -157,7 +157,7 @@ def key_of(path: Path | None) -> str:
 def _plain(text: str, where: str) -> str:
     key = text.strip()
     if not key or not key.isascii() or any(c.isspace() or not c.isprintable() for c in key):
-        raise Trouble(f"{where} holds no key; 'handsfree desk people-add NAME --role device' at the desk prints one.")
+        raise Trouble(f"{where} contains no key; 'handsfree desk people-add NAME --role device' at the desk prints one.")
     return key
 
 

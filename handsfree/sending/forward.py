@@ -104,8 +104,8 @@ def work(queue: Queue, to: Destination, tell: TellNews, pace: Pace | None = None
             _try(queue, row, own, tell, pace)
     except KeyUnknown:
         raise Trouble(
-            f"The desk at {to.address} does not know this device's key; have one made there with 'handsfree desk people-add "
-            "NAME --role device'. Everything still waits in the queue."
+            f"The desk at {to.address} does not know this device's key; have one made at the desk with 'handsfree desk "
+            "people-add NAME --role device'. Everything still waits in the queue."
         ) from None
     finally:
         if line is None:

@@ -81,7 +81,7 @@ def address_of(text: str) -> str:
     if parts.username is not None or parts.password is not None:
         raise Trouble("Do not put a key into the address; put it into a file and name the file with --key.")
     if parts.scheme == "http" and not loopback(host):
-        raise Trouble(f"To {host} visits go only over TLS, or others could read and change them; give an https:// address.")
+        raise Trouble(f"Visits go to {host} only over TLS, or others could read and change them; give an https:// address.")
     return f"{parts.scheme}://{parts.netloc.lower()}{parts.path.rstrip('/')}"
 
 
@@ -186,7 +186,7 @@ def ready(folder: Path, *, sound: bool = True) -> VerifyReport:
     except Trouble as trouble:
         raise DeskRefused(trouble.sentence) from None
     if report.open_end:
-        raise Later("it has no end yet: it still goes on, or crashed and waits to be taken up again", 60.0, everyone=False)
+        raise Later("it has no end yet: it is still running, or crashed and waits to be resumed", 60.0, everyone=False)
     return report
 
 
@@ -235,7 +235,7 @@ class _Sending:
                 self._piece(part, before)
                 stalls = 0 if self.have[part.sha256] > before else stalls + 1
                 if stalls >= STALLS:
-                    raise Later(f"{part.path} does not come any further", everyone=False)
+                    raise Later(f"{part.path} makes no progress", everyone=False)
 
     def _piece(self, part: VisitFile, begin: int) -> None:
         try:
@@ -245,7 +245,7 @@ class _Sending:
         except OSError as error:
             raise Later(f"{part.path} cannot be read ({error.strerror})", everyone=False) from None
         if not data:
-            raise Later("it was changed while it was sent", everyone=False)
+            raise Later("it changed while it was being sent", everyone=False)
         address = f"{PATH}/{self.manifest.upload}/{part.sha256}"
         try:
             status, body = self.line.ask("PUT", address, data, content_range=content_range(begin, len(data), part.size))
@@ -275,7 +275,7 @@ def _state(manifest: Manifest, status: int, body: bytes) -> UploadState:
     if status in (413, 422) and (why := _problem(body)):
         raise DeskRefused(f"the desk says: {why}")
     if status == 404 and _problem(body):
-        raise Later("the desk has let go of what was sent so far; it begins again", everyone=False)
+        raise Later("the desk has dropped what was sent so far; sending begins again", everyone=False)
     raise Later(f"what answers there is not the desk, or not in order (status {status})")
 
 

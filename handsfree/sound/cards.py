@@ -76,9 +76,9 @@ def find(wanted: str | None, way: Direction) -> int:
     whole = [d for d in having if wanted.lower() in (str(d.number), d.name.lower())]
     part = whole or [d for d in having if wanted.lower() in d.name.lower()]
     if not part:
-        raise Trouble(f"There is no {noun} called '{wanted}'; see 'handsfree sound' for those there are.")
+        raise Trouble(f"There is no {noun} called '{wanted}'; 'handsfree sound' lists them.")
     if len(part) > 1 and not whole:
-        raise Trouble(f"'{wanted}' fits {len(part)} devices ({part[0].name}, {part[1].name}…); say more of its name.")
+        raise Trouble(f"'{wanted}' matches {len(part)} devices ({part[0].name}, {part[1].name}…); give more of its name.")
     return part[0].number
 
 

@@ -106,15 +106,15 @@ def _advice(level: float, floor: float, snr: float, clip: float, expected: float
         (silent and not heard, "The microphone gives pure silence: it is muted, or the wrong device."),
         (
             silent and heard,
-            "Between words the microphone gives pure silence: something in it cuts off what is quiet, and may cut off soft "
-            "beginnings of words; turn that off where it can be.",
+            "Between words the microphone gives pure silence: it cuts off quiet sound, and may cut off soft beginnings "
+            "of words; turn that off if you can.",
         ),
         (not heard, "No voice was heard above the noise: speak when asked, or choose another microphone."),
-        (clip > CLIPPED, "The sound is cut off at the top: turn the microphone's gain down, or hold it further away."),
-        (heard and level > TOO_LOUD and clip <= CLIPPED, "Your voice is close to the top: turn the gain down a little."),
-        (heard and level < TOO_QUIET, "Your voice arrives faintly: turn the gain up, or bring the microphone nearer."),
-        (heard and snr < NOISY, "The noise is near your voice: bring the microphone to the corner of your mouth, out of the "
-         "fan's wind, or use a headset."),
+        (clip > CLIPPED, "The sound is clipped: turn the microphone's gain down, or hold it further away."),
+        (heard and level > TOO_LOUD and clip <= CLIPPED, "Your voice is close to clipping: turn the gain down a little."),
+        (heard and level < TOO_QUIET, "Your voice is too faint: turn the gain up, or bring the microphone nearer."),
+        (heard and snr < NOISY, "The noise is nearly as loud as your voice: bring the microphone to the corner of your "
+         "mouth, out of the fan's wind, or use a headset."),
         (heard and _hum(noise) > HUM, "Most of the noise is a low hum: keep the microphone away from the compressor."),
         (expected is not None and heard and expected < 0.8, "Expect to be asked again often here; a headset helps most."),
     )
@@ -145,7 +145,7 @@ def in_words(verdict: SoundVerdict) -> list[str]:
 def device_lines(found: Sequence[Device]) -> list[str]:
     """The list for `handsfree sound`: number, name, what it can do, which is the usual one."""
     if not found:
-        return ["There is no sound device; the demo runs without, and a visit from files or with --typed."]
+        return ["There is no sound device; the demo runs without one, and so does a visit from files or with --typed."]
     width = max(len(d.name) for d in found)
     lines = []
     for d in found:

@@ -119,11 +119,11 @@ def _opened(place: Path) -> soundfile.SoundFile:
     try:
         file = soundfile.SoundFile(os.fspath(place))
     except (soundfile.LibsndfileError, RuntimeError, TypeError, OSError) as fault:
-        raise Trouble(f"'{place}' is not sound that can be read ({_why(fault)}); give a WAV or FLAC file.") from fault
+        raise Trouble(f"'{place}' is not a readable sound file ({_why(fault)}); give a WAV or FLAC file.") from fault
     if not RATES[0] <= file.samplerate <= RATES[1]:
         rate = file.samplerate
         file.close()
-        raise Trouble(f"'{place}' claims a rate of {rate} samples a second, which is not sound; record it again.")
+        raise Trouble(f"'{place}' claims a rate of {rate} samples a second, which cannot be right; record it again.")
     return file
 
 

@@ -4,9 +4,9 @@ Rules of this file:
 
 - The probability is a logistic regression on the features of `weighing`; its coefficients are data (acceptance_model.json),
   fitted by tests/bench/fit_acceptance.py with speakers left out in turn (acceptance_report.txt). Nothing is fitted here.
-- A model belongs to a set of kinds of evidence ('sounds+tokens'), never to engines by name: what gives the same kind may
-  stand in.
-- What probability is enough for what is in `bars`.
+- A model belongs to a set of kinds of evidence ('sounds+tokens'), never to engines by name: another engine that gives the
+  same kind may take its place.
+- `bars` says which probability is enough for which act.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class Logistic:
     bias: float
 
     def odds(self, features: Mapping[str, float]) -> float:
-        """Log-odds. KeyError where a feature is missing."""
+        """Log-odds. KeyError if a feature is missing."""
         terms = zip(self.names, self.means, self.scales, self.weights, strict=True)
         return self.bias + sum(weight * (features[name] - mean) / scale for name, mean, scale, weight in terms)
 
@@ -49,13 +49,14 @@ class Logistic:
 
 
 def logistic(odds: float) -> float:
-    """Odds without an end are odds that nothing was fitted to: 0."""
+    """Infinite odds come from something that was never fitted: 0."""
     return 1.0 / (1.0 + math.exp(-max(-60.0, min(60.0, odds)))) if math.isfinite(odds) else 0.0
 
 
 @dataclass(frozen=True)
 class Fit:
-    """What was fitted for one set of kinds of evidence. `ranking`: what a nat of each weighs, by what is asked for."""
+    """What was fitted for one set of kinds of evidence. `ranking`: the weight of a nat of each kind, by what is asked
+    for."""
 
     ranking: Mapping[str, Shares]
     stakes: Mapping[Stake, Logistic]
@@ -63,7 +64,7 @@ class Fit:
 
 
 def ranked_as(listening: Listening) -> str:
-    """Which ranking of a `Fit` holds: numbers are heard otherwise than words."""
+    """Which ranking of a `Fit` applies: numbers are heard differently from words."""
     return "number" if listening.number is not None or listening.digits is not None else "other"
 
 
@@ -74,7 +75,7 @@ def set_of(kinds: Iterable[Witness]) -> str:
 
 @cache
 def digest() -> str:
-    """The SHA-256 of the committed fit: what was measured with another does not hold for this. Trouble where the file is
+    """The SHA-256 of the committed fit: measurements made with another fit do not apply to it. Trouble if the file is
     missing."""
     try:
         return hashlib.sha256(_COMMITTED.read_bytes()).hexdigest()

@@ -1,7 +1,7 @@
 """The tokens of a language model that writes bytes, by byte pair encoding, from its tokenizer.json.
 
 Text is cut into words, numbers and marks, each with the space before it. The bytes of a piece are joined pair by pair, the
-pair that was learnt first before the others, until none is left that was learnt. (Sennrich and others, "Neural machine
+pair that was learnt first before the others, until no learnt pair is left. (Sennrich and others, "Neural machine
 translation of rare words with subword units", ACL 2016; over bytes as in Radford and others, 2019.) The library that the
 weights' makers use brings 35 MB with what it needs; a test holds this module to it.
 """
@@ -23,7 +23,7 @@ _PIECES = re.compile(
 
 
 def _signs() -> dict[int, str]:
-    """A sign that can be printed for each byte: itself where it is one, else one from U+0100 on."""
+    """A printable sign for each byte: the byte itself if it is printable, else one from U+0100 on."""
     printed = [*range(0x21, 0x7F), *range(0xA1, 0xAD), *range(0xAE, 0x100)]
     rest = [byte for byte in range(256) if byte not in printed]
     return {byte: chr(byte) for byte in printed} | {byte: chr(0x100 + n) for n, byte in enumerate(rest)}
@@ -56,7 +56,7 @@ class BytePairs:
         return found
 
     def decode(self, tokens: Iterable[int]) -> str:
-        """Without the special tokens; a sign whose bytes are not whole is U+FFFD."""
+        """Without the special tokens; an incomplete byte sequence becomes U+FFFD."""
         signs = "".join(self._texts[token] for token in tokens if token not in self._silent)
         return bytes(byte for sign in signs for byte in ((_BYTE[sign],) if sign in _BYTE else sign.encode())).decode(
             errors="replace"

@@ -1,4 +1,4 @@
-"""The verbs of recognition, printed: `models`, `evaluate`, `enrol`."""
+"""The commands of recognition, which print: `models`, `evaluate`, `enrol`."""
 
 from __future__ import annotations
 

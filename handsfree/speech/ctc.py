@@ -3,11 +3,11 @@ classification: the sum over every way to lay the text's sounds over the frames 
 
 Rules of this file:
 
-- Texts are sequences of symbols (numbers). Their beginnings are walked once: they hang in a tree, whose nodes all step from
-  one frame to the next together.
-- What can be any of many beginnings followed by any of many endings (a number and its decimals and unit) is scored by
-  meeting in the middle: beginnings forwards, endings backwards, one product of matrices between.
-- Knows nothing of languages or of any model: a frame is the probability of each symbol and of none.
+- Texts are sequences of symbols (numbers). Shared beginnings are computed once: the texts form a tree, whose nodes all step
+  from one frame to the next together.
+- Many beginnings, each followed by any of many endings (a number and its decimals and unit), are scored by meeting in the
+  middle: beginnings forwards, endings backwards, one product of matrices between.
+- It knows no language and no model: a frame is the probability of each symbol and of none.
 """
 
 from __future__ import annotations
@@ -86,7 +86,7 @@ class Walked:
 
 
 def walk(frames: Frames, texts: Tree, keep: bool = False) -> Walked:
-    """`keep`: every frame is kept, else the last alone."""
+    """`keep`: keep every frame, otherwise only the last."""
     count, nodes, ends = len(frames.blank), len(texts.parent), texts.ends
     sounding, silent = np.zeros(nodes), np.zeros(nodes)
     silent[0] = 1.0
@@ -128,9 +128,9 @@ def score(frames: Frames, texts: Sequence[Symbols]) -> Floats:
 
 
 def met(beginnings: Walked, last: Ints, endings: Walked, first: Ints) -> Floats:
-    """(beginnings, endings) log-probability of each beginning followed by each ending, none of them empty. `endings`: walked
-    over the reversed frames, each text reversed. `last`, `first`: the symbol a beginning ends with, an ending begins with:
-    where they are the same a frame of none must lie between."""
+    """(beginnings, endings) log-probability of each beginning followed by each ending; none may be empty. `endings`: walked
+    over the reversed frames, each text reversed. `last`, `first`: the symbol that a beginning ends with and an ending
+    begins with: if they are the same, a blank frame must lie between."""
     count = len(beginnings.scale) - 1
     # frame t is the last of the beginning, frame t + 1 the first sound of the ending: count - t frames of it, reversed
     back = endings.sounding[count - np.arange(count + 1)]
@@ -147,7 +147,7 @@ def met(beginnings: Walked, last: Ints, endings: Walked, first: Ints) -> Floats:
 
 
 def freely(frames: Frames) -> Symbols:
-    """The likeliest label of each frame, repeats and nothing left out: what was said, as far as frames tell."""
+    """The likeliest label of each frame, without repeats and blanks: what was said, as far as the frames show."""
     best = np.where(frames.symbols.max(1) > frames.blank, frames.symbols.argmax(1), -1)
     changed = np.append(True, best[1:] != best[:-1]) if len(best) else np.zeros(0, bool)
     return tuple(int(symbol) for symbol in best[changed] if symbol >= 0)

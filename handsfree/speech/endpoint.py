@@ -4,9 +4,9 @@ Rules of this file:
 
 - A frame (30 ms) is speech when its level between 250 and 4000 Hz stands clear of the noise floor *and* PocketSphinx's
   voice-activity detector does not deny it, or stands far clear of it. Both adapt: fans start and stop.
-- What was said just before speech was noticed belongs to it (pre-roll), and so do pauses shorter than `Timing.pause`; it
-  waits longer, or less long, where it is told what was said so far (`patience`).
-- A knock is not an utterance: it dies away at once and has no low voice in it. A dull knock that has, passes: the
+- An utterance includes what was said just before it was noticed (pre-roll), and pauses shorter than `Timing.pause`. When it
+  is told what was said so far (`patience`), it waits longer or less long.
+- A knock is not an utterance: it dies away at once and has no low voice in it. A dull knock that has one passes; the
   recogniser must then say that it was nothing.
 """
 
@@ -65,8 +65,8 @@ class _Frame:
 
 @dataclass
 class Endpointer:
-    """`feed` sound in blocks of any length, get finished utterances; `flush` at the end of the stream. `supposed`: the
-    utterance that will be finished if nothing more is said, known once it has been quiet for its tail; None before."""
+    """`feed` it sound in blocks of any length, and get finished utterances; `flush` at the end of the stream. `supposed`:
+    the utterance as it will be if nothing more is said, known once it has been quiet for its tail; None before."""
 
     timing: Timing = field(default_factory=Timing)
 
@@ -110,12 +110,12 @@ class Endpointer:
         return [utterance for utterance in found if utterance is not None]
 
     def flush(self) -> list[Piece]:
-        """The end of the stream: whatever was being said."""
+        """The end of the stream: the utterance under way."""
         ended = self._end() if self._inside else None
         return [ended] if ended else []
 
     def expect(self, supposed: Samples, said: SoFar) -> None:
-        """What the sound of `supposed` was heard as; nothing where more has been said since. From any thread."""
+        """What the sound of `supposed` was heard as; ignored if more has been said since. From any thread."""
         self._told = (supposed, said)
 
     def _waits(self) -> float:
@@ -162,7 +162,7 @@ class Endpointer:
         return round(self.timing.tail / FRAME_S)
 
     def _kept(self) -> int:
-        """Frames of the utterance under way that belong to it: its tail, but not the silence after."""
+        """Frames that belong to the utterance under way: its tail, but not the silence after it."""
         return len(self._inside) - max(self._quiet - self._tail_frames, 0)
 
     def _end(self) -> Piece | None:
@@ -172,7 +172,7 @@ class Endpointer:
         return found
 
     def _whole(self) -> Piece | None:
-        """The utterance under way, up to its tail; None where it is no speech."""
+        """The utterance under way, up to its tail; None if it is not speech."""
         frames = self._inside
         speech = sum(one.speech for one in frames) * FRAME_S
         voiced = sum(one.voiced for one in frames) * FRAME_S

@@ -1,4 +1,4 @@
-"""The one protocol every recogniser answers to.
+"""The one interface of every recogniser.
 
 An engine turns the sound of one utterance into evidence; it never decides. `acceptance` weighs the evidence of one or
 more engines into a single `Heard`.
@@ -22,11 +22,11 @@ if TYPE_CHECKING:
 
 RATE = 16_000
 OTHER = "other: "  # evidence of an engine: a text with no meaning in force, and its score
-NONE = -40.0  # log-probability standing for "nothing of the kind was found"
+NONE = -40.0  # log-probability that means "nothing of the kind was found"
 
 
 def log_sum(scores: Iterable[float]) -> float:
-    """The log of the sum of what these are the logs of; NONE of none."""
+    """The log of the sum, given the logs; NONE for an empty list."""
     values = [score for score in scores if score > -math.inf]
     if not values:
         return NONE
@@ -35,14 +35,14 @@ def log_sum(scores: Iterable[float]) -> float:
 
 
 def one_thread() -> None:
-    """The matrices are small: several threads would spend their time waiting for each other."""
+    """The matrices are small: several threads would only wait for each other."""
     from threadpoolctl import threadpool_limits
 
     threadpool_limits(1, user_api="blas")
 
 
 class Witness(StrEnum):
-    """What kind of evidence an engine gives: acceptance is fitted to sets of kinds, never to names."""
+    """The kind of evidence that an engine gives: acceptance is fitted to sets of kinds, never to names."""
 
     SOUNDS = "sounds"  # likelihood of the sounds of each text
     TOKENS = "tokens"  # likelihood of each text to a model that writes freely
@@ -59,8 +59,8 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Testimony:
-    """What one engine says of one utterance. `candidates` best first, decoys among them; `free`: its own unconstrained
-    decode; `free_score`: that decode's log-likelihood on the scale of the candidates (None where it has no such scale);
+    """What one engine says about one utterance. `candidates` best first, decoys among them; `free`: its own unconstrained
+    decode; `free_score`: that decode's log-likelihood on the scale of the candidates (None if it has no such scale);
     `evidence`: (name, value) pairs for the acceptance model."""
 
     engine: str
@@ -74,8 +74,8 @@ class Testimony:
 
 @dataclass(frozen=True)
 class Declared:
-    """What an engine says of itself. `does`, `cost`: in words, for the sound check and the handbook. `proposes`: it finds
-    numbers by itself, which others may then score. `extra`: names of evidence of its own that acceptance may be fitted
+    """What an engine says about itself. `does`, `cost`: in words, for the sound check and the handbook. `proposes`: it
+    finds numbers by itself, which others may then score. `extra`: names of its own evidence that acceptance may be fitted
     to."""
 
     name: str
@@ -94,16 +94,17 @@ class Engine(Protocol):
     def declares(self) -> Declared: ...
 
     def testify(self, samples: Samples, listening: Listening) -> Testimony:
-        """Evidence on one utterance. Never raises on odd sound: silence gives no candidates."""
+        """Evidence on one utterance. It never raises on odd sound: silence gives no candidates."""
         ...
 
     def dictate(self, samples: Samples) -> str:
-        """Free text of a note or a step being recorded; '' where the engine cannot."""
+        """Free text of a note or a step being recorded; '' if the engine cannot dictate."""
         ...
 
 
 class Speaks(Protocol):
-    """What an engine of words needs of a language: part of `handsfree.language.base.Language`, and its numbers' grammar."""
+    """What an engine of words needs from a language: part of `handsfree.language.base.Language`, and its grammar of
+    numbers."""
 
     @property
     def code(self) -> str: ...

@@ -1,12 +1,12 @@
-"""The engines there are, and which hear together.
+"""The engines, and which of them hear together.
 
 Rules of this file:
 
 - Adding an engine is one file with its class, one row of `ENGINES` here, and a fit of the evidence it gives.
-- A row says whether the engine is installed for a language, and builds it. What it is, it declares itself
+- A row says whether the engine is installed for a language, and builds it. The engine describes itself
   (`engine.Declared`).
-- Of a set, whatever is installed and sound hears; the recogniser says what is missing or damaged and is more cautious
-  without it.
+- Every engine of a set that is installed and undamaged hears; the recogniser says what is missing or damaged, and is more
+  cautious without it.
 """
 
 from __future__ import annotations
@@ -87,8 +87,8 @@ SETS: Mapping[str, tuple[str, ...]] = {
 
 
 def installed(name: str, language: Language, models_dir: Path, named: bool) -> tuple[list[Engine], str]:
-    """The engines of a set that are there, and a sentence on those that are not or are damaged. `named`: this very set was
-    asked for, so none of it will do without the first. Trouble where none is left but one is there and damaged."""
+    """The engines of a set that are usable, and a sentence on those that are missing or damaged. `named`: this very set was
+    asked for, so it cannot be used without its first engine. Trouble if no engine is left but one is there and damaged."""
     fitted()  # Trouble before a visit
     built: dict[str, Engine | None] = {}
     troubles: list[Trouble] = []

@@ -2,10 +2,10 @@
 
 Rules of this file:
 
-- What is learnt is one number a stake: log-odds added to the calibrated probability of choices and of readings. Never of a
-  gate: nobody's gate gets easier. How often a gate would have opened is told, so that nobody finds out on a platform.
-- It is learnt from the person's own voice both ways: each phrase where it is in force (should be accepted) and where it is
-  not (must not be). The second limits the first.
+- It learns one number per stake: log-odds added to the calibrated probability of choices and of readings. Never of a gate:
+  nobody's gate gets easier. It says how often a gate would have opened, so that nobody finds out on a platform.
+- It learns from the person's own voice in both ways: each phrase when it is in force (should be accepted) and when it is not
+  (must not be). The second limits the first.
 - Recordings and the result stay in the folder given, on this machine; `forget` deletes them.
 """
 
@@ -88,8 +88,8 @@ def _stake(listening: Listening) -> Stake:
 def learn(
     recogniser: HearsReading, spoken: Sequence[tuple[ReadAloud, Samples]], thresholds: Mapping[Stake, float]
 ) -> dict[Stake, float]:
-    """Log-odds to add, by stake. `recogniser`: without any enrolment; `thresholds`: those of `bars`. A stake with too
-    little to go by is left out."""
+    """Log-odds to add, by stake. `recogniser`: without any enrolment; `thresholds`: those of `bars`. A stake with too few
+    phrases is left out."""
     wanted: dict[Stake, list[float]] = {}
     unwanted: dict[Stake, list[float]] = {}
     teaching = [(reading, samples) for reading, samples in spoken if reading.listening.gate is None]
@@ -110,7 +110,7 @@ def learn(
 
 
 def gates_opened(recogniser: HearsReading, spoken: Sequence[tuple[ReadAloud, Samples]]) -> tuple[int, int]:
-    """How many of the gate's phrases were taken at the first try, and of how many."""
+    """How many of the gate's phrases were accepted at the first attempt, and of how many."""
     said = [recogniser.hear(samples, reading.listening) for reading, samples in spoken if reading.listening.gate is not None]
     return sum(heard.verdict is Verdict.ACCEPTED for heard in said), len(said)
 
@@ -142,9 +142,9 @@ def save(folder: Path, shifts: Mapping[Stake, float], spoken: Sequence[tuple[Rea
 
 
 def load(folder: Path, engine: str) -> dict[Stake, float] | None:
-    """The person's log-odds for the engines named (`Recogniser.name`); {} where there is no enrolment; None where there is
-    one, of other engines or another fit of acceptance: what it adds to is no longer what it was measured on. Trouble where
-    the file is damaged or asks for more than enrolment may."""
+    """The person's log-odds for the engines named (`Recogniser.name`); {} if there is no enrolment; None if it is for other
+    engines or another fit of acceptance, because then what it adds to is not what it was measured on. Trouble if the file
+    is damaged or asks for more than an enrolment may."""
     path = folder / FILE
     if not path.is_file():
         return {}
@@ -155,12 +155,12 @@ def load(folder: Path, engine: str) -> dict[Stake, float] | None:
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         raise Trouble(f"The enrolment in {folder} is damaged; delete it and read the phrases again.") from None
     if any(stake is Stake.GATE or not abs(value) <= _LARGEST for stake, value in found.items()):
-        raise Trouble(f"The enrolment in {folder} was changed by hand beyond what it may; delete it and read again.")
+        raise Trouble(f"The enrolment in {folder} was changed by hand too far; delete it and read the phrases again.")
     return found if made_with == (engine, acceptance_digest()) else None
 
 
 def clips(folder: Path, most: int = 12) -> list[Samples]:
-    """What was read aloud, the longest first; nothing where there is no enrolment, or its sound cannot be read."""
+    """What was read aloud, the longest first; nothing if there is no enrolment, or its sound cannot be read."""
     from handsfree.sound.files import read_sound
 
     if not (folder / FILE).is_file():
@@ -173,7 +173,7 @@ def clips(folder: Path, most: int = 12) -> list[Samples]:
 
 
 def forget(folder: Path) -> None:
-    """Delete the enrolment, recordings and all. Trouble where there is none."""
+    """Delete the enrolment and its recordings. Trouble if there is none."""
     if not (folder / FILE).is_file():
         raise Trouble(f"There is no enrolment in {folder}.")
     for path in [folder / FILE, *folder.glob(f".{FILE}.*"), *folder.glob("[0-9][0-9].flac")]:  # what a crash left, too

@@ -111,14 +111,14 @@ def outcome(clip: Clip, heard: Heard) -> str:
 
 
 def harmless(clip: Clip, meaning: Meaning) -> bool:
-    """What may be accepted though nothing was expected: it can only shut a gate or keep the works live."""
+    """What may be accepted although nothing was expected: it can only shut a gate or keep the works live."""
     shuts = clip.harmless if clip.listen_for.gate is None else (*clip.harmless, "power is on")
     return meaning.text in shuts
 
 
 def hear_in_turn(recogniser: Any, sounds: Sequence[Any], clip: Clip, listening: Listening) -> tuple[Heard, str]:
-    """The last of the sayings that had to be heard, and what it came to, each weighed with those before it as in a visit:
-    one after another, and long after whatever was heard before this line."""
+    """The last of the clips that had to be heard, and its verdict, each weighed with those before it as in a visit: one
+    after another, and long after anything from an earlier line."""
     weighed = getattr(recogniser, "together", lambda one, _: one)
     now = _Clock.now = _Clock.now + _LONG_AFTER
     for samples in sounds:
@@ -165,7 +165,7 @@ def _judge(job: tuple[Clip, Path, str | None, str, str]) -> Verdicted:
 
 
 def _warm(recogniser: Any, listening: Listening) -> None:
-    """What is in force is known before anybody speaks: a visit prepares it while it talks, so it is not part of the lag."""
+    """A visit prepares what is in force while it talks, before anybody speaks; so this is not part of the lag."""
     import numpy as np
 
     if listening not in _WARMED:
@@ -247,7 +247,7 @@ def table(report: EvaluationReport) -> Any:
 
 
 def totals(report: EvaluationReport) -> Mapping[str, tuple[int, int]]:
-    """The rates that must be near nothing: (count, of how many)."""
+    """The rates that must be close to zero: (count, of how many)."""
     silent = sum(t.silent for t in report.tallies)
     acted = _sum(report, "right") - sum(t.kept for t in report.tallies) + _sum(report, "wrong")
     proposed = _sum(report, "proposed_right") + _sum(report, "proposed_wrong")
@@ -263,7 +263,7 @@ def _sum(report: EvaluationReport, name: str) -> int:
 
 
 def command(manifest: Path, engine: str | None, as_json: bool, models: Path, show: bool = False) -> int:
-    """What the verb prints. `show`: every line that was wrong, accepted or wrongly proposed."""
+    """What the command prints. `show`: every line that was wrong, accepted or wrongly proposed."""
     from rich.console import Console
 
     report = evaluate(manifest, engine, models)

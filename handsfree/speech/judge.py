@@ -1,15 +1,14 @@
-"""From the testimony on one utterance to a verdict: taken, proposed, asked which, asked again, or silence. Pure.
+"""From the testimony on one utterance to a verdict: accepted, proposed, asked which, asked again, or silence. Pure.
 
 Rules of this file:
 
-- One probability decides, against the bars of `bars`. What is at stake chooses the bar.
-- Nothing is taken or proposed while a true denial leads to a witness, or stands in the words that one wrote: 'not', 'is
-  it', 'I think', 'still on'. Where dead works hang on the answer another number and half a phrase count as denials, too.
+- One probability decides, compared with a threshold of `bars`. What is at stake chooses the threshold.
+- Nothing is accepted or proposed if a true denial is a witness's likeliest, or is in the words that one wrote: 'not', 'is
+  it', 'I think', 'still on'. If the answer may prove works dead, another number and half a phrase count as denials too.
 - A gate and a proof must have been found by every witness that heard anything.
-- What a witness that writes put down as something else proves nothing and is no short command. An answer is not taken
-  where both witnesses would have another word (`bars.ANOTHER`): a word that was not offered sounds like one that was.
-- Where a witness has failed, or is not there, more is needed of the other (`bars.ALONE`), and no gate opens to one that
-  failed.
+- If the witness that writes wrote something else, it proves nothing and is no short command. An answer is not accepted if
+  both witnesses prefer another word (`bars.ANOTHER`): a word that is no answer may sound like one that is.
+- If a witness has failed, or is missing, the other needs more (`bars.ALONE`), and no gate opens while one has failed.
 """
 
 from __future__ import annotations
@@ -56,7 +55,7 @@ ONE = "not sure enough to one witness alone"
 def judge(
     testimonies: Sequence[Testimony], listening: Listening, language: Language, enrolment: Shift, failed: str = ""
 ) -> Heard:
-    """`testimonies`: of the engines that heard the sound. `failed`: what is wrong with one that did not, in words."""
+    """`testimonies`: of the engines that heard the sound. `failed`: what is wrong with an engine that did not, in words."""
     testimonies = in_accent(testimonies)
     fit = _fit(testimonies)
     weighed = weigh(testimonies, listening, fit.ranking[ranked_as(listening)] if fit is not None else {})
@@ -104,14 +103,14 @@ def judge(
 
 
 def _otherwise(testimonies: Sequence[Testimony], best: Meaning, listening: Listening, language: Language) -> bool:
-    """A witness that writes put down something else."""
+    """A witness that writes wrote something else."""
     own = key(best, listening)
     wrote = [t.free for t in testimonies if t.gives is not Witness.SOUNDS and t.free]
     return any(all(key(meaning, listening) != own for meaning in language.understand(free, listening)) for free in wrote)
 
 
 def _another_word(weighed: Weighed) -> bool:
-    """Both kinds of witness would have another word than the answer or command."""
+    """Both kinds of witness prefer another word to the answer or command."""
     found = dict(weighed.features)
     words = weighed.best.sense in (Sense.PHRASE, Sense.COMMAND)
     return words and found.get("tokens odds", 0.0) < 0 and found.get("sounds apart", 0.0) < -bars.ANOTHER.value
@@ -125,8 +124,8 @@ def _found_by_all(testimonies: Sequence[Testimony], best: Meaning, listening: Li
 def decide(
     best: Meaning, sure: float, meant: float, shares: Sequence[tuple[Meaning, float]], listening: Listening, proof: bool
 ) -> tuple[Verdict, str, tuple[Meaning, ...]]:
-    """The verdict on the likeliest act, why it is not taken, and what it cannot be told from. `shares`: the probability of
-    each act, the likeliest first."""
+    """The verdict on the likeliest act, why it is not accepted, and what it cannot be told from. `shares`: the probability
+    of each act, the likeliest first."""
     asked = listening.number
     if best.sense is Sense.NUMBER and asked is not None and not unit_fits(asked.unit, best.unit):
         return Verdict.ASKED_AGAIN, OTHER_UNIT, ()
@@ -143,7 +142,7 @@ def decide(
 
 
 def _two(best: Meaning, shares: Sequence[tuple[Meaning, float]], proof: bool) -> tuple[Meaning, ...]:
-    """The two likeliest, where they are answers of the same question and nearly all that it may have been."""
+    """The two likeliest, if they are answers of the same question and together nearly certain."""
     if proof or best.sense not in (Sense.PHRASE, Sense.NUMBER) or len(shares) < 2:
         return ()
     (first, p), (second, q) = shares[:2]
@@ -152,8 +151,8 @@ def _two(best: Meaning, shares: Sequence[tuple[Meaning, float]], proof: bool) ->
 
 
 def probability(weighed: Weighed, fit: Fit, enrolment: Shift) -> float:
-    """With what was fitted to the person, but for what may prove the works dead, which gets easier for nobody. Less where
-    one witness is alone."""
+    """With the enrolment's addition, except for anything that may prove the works dead, which gets easier for nobody. Less
+    if one witness is alone."""
     model = fit.stakes.get(weighed.stake)
     if model is None:
         return 0.0
@@ -169,8 +168,8 @@ def _by_two(fit: Fit | None) -> bool:
 
 
 def unfitted(weighed: Weighed, testimonies: Sequence[Testimony], listening: Listening, language: Language) -> float:
-    """For evidence that nobody could fit: sure only where the free words mean exactly the same act, and never sure enough
-    for a gate or a proof."""
+    """For evidence without a fit: sure only if the free words mean exactly the same act, and never sure enough for a gate
+    or a proof."""
     own = key(weighed.best, listening)
     wrote = [language.understand(testimony.free, listening)[:1] for testimony in testimonies if testimony.free]
     same = bool(wrote) and all(any(key(meaning, listening) == own for meaning in meanings) for meanings in wrote)
@@ -178,7 +177,7 @@ def unfitted(weighed: Weighed, testimonies: Sequence[Testimony], listening: List
 
 
 def shares_of(weighed: Weighed, sure: float, listening: Listening) -> tuple[tuple[Meaning, float], ...]:
-    """The probability of each act weighed: `sure` for the likeliest, the rest of what may be parted as their scores are."""
+    """The probability of each act weighed: `sure` for the likeliest; the rest is divided by their scores."""
     rest = [(act.meaning, math.exp(max(-60.0, act.score - weighed.ranked[0].score))) for act in weighed.ranked[1:]]
     total = sum(weight for _, weight in rest)
     left = (1 - sure) * total / (total + 1.0)  # the 1: something else than all of these
@@ -207,13 +206,13 @@ def denied(
 
 
 def _surely(testimony: Testimony, listening: Listening) -> bool:
-    """What leads to this witness leads by as much as it takes to believe."""
+    """This witness's likeliest leads by as much as it takes to believe it."""
     best = max((act.score for act in acts(testimony, listening)), default=-math.inf)
     return testimony.gives is not Witness.SOUNDS or best < testimony.candidates[0].score - bars.DENIED.value
 
 
 def _fit(testimonies: Sequence[Testimony]) -> Fit | None:
-    """Of the kinds of evidence that heard anything; None where nothing was fitted to these."""
+    """For the kinds of evidence that heard anything; None if nothing was fitted to these."""
     kinds = {testimony.gives for testimony in testimonies if spoke(testimony)}
     return fitted().get(set_of(kinds)) if kinds else None
 

@@ -72,9 +72,9 @@ class Expect(_Strict):
 
 
 class Clip(BaseModel):
-    """One line. Tags of any kind; `snr` and `kind` are reported by. `harmless`: what may be accepted though nothing was
-    expected, since it can only keep the works live. `again`: further clips of the same person saying the same thing again
-    after the first was not taken, in their order; `audio` may also be the list of all of them."""
+    """One line. Tags of any kind; reports are by `snr` and `kind`. `harmless`: what may be accepted although nothing was
+    expected, because it can only keep the works live. `again`: further clips of the same person repeating it after the
+    first was not accepted, in order; `audio` may also be the list of all of them."""
 
     model_config = ConfigDict(extra="ignore", frozen=True)
     audio: Annotated[str, Field(min_length=1)]
@@ -97,7 +97,7 @@ class Clip(BaseModel):
 
     @property
     def sayings(self) -> tuple[str, ...]:
-        """Every clip of the line, the first saying first."""
+        """Every clip of the line, the first one first."""
         return (self.audio, *self.again)
 
     @property
@@ -120,7 +120,7 @@ class Clip(BaseModel):
 
 
 def read_manifest(path: Path) -> list[Clip]:
-    """Trouble naming file and line where a line does not hold; Trouble where there is none."""
+    """Trouble naming file and line for a bad line; Trouble if there is none."""
     try:
         lines = path.read_text(encoding="utf-8").splitlines()
     except (OSError, UnicodeDecodeError) as error:

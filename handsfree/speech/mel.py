@@ -1,8 +1,9 @@
 """Whisper's log-mel spectrogram (Radford et al. 2022): 80 bands, 25 ms windows every 10 ms, 8 decades kept; and the noise
 that lies under every sound the neural engines act on.
 
-A microphone that is shut between words, and a recording that was cleaned, have moments of nothing at all. The models know
-them from nowhere: to them 'lock' after such a moment is 'block'. So a little noise, always the same, lies under every sound.
+A microphone that is muted between words, and a recording that was cleaned, have moments of complete silence. The models
+never heard such moments: after one, 'lock' becomes 'block' to them. So a little noise, always the same, is added to every
+sound.
 """
 
 from __future__ import annotations

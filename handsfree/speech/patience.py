@@ -1,15 +1,15 @@
-"""How long to wait for more, by what was said so far: heard ahead, while the end of speech is awaited.
+"""How long to wait for more, judged by what was said so far: recognised ahead, while waiting for the end of speech.
 
 Rules of this file:
 
 - What is a beginning of something in force waits longer: a figure where a lock number is stated, what does not open the
   gate that is asked for, a number without its decimals or its unit, an answer with which another begins. "Four … two" is one
   number.
-- An answer or a command that was surely taken, and with which nothing else in force begins, waits less: what follows is
-  another sentence. Never at a gate nor where dead works are to be proved: there a 'not' may come late.
-- Of all else nothing is known, and the usual pause ends it. So it is for what the program said itself: that is not heard
-  ahead, and so no echo is ever waited on for longer.
-- It changes where an utterance ends, never what it means: the whole is heard anew. Pure.
+- After a sure answer or command with which nothing else in force begins, it waits less: what follows is another sentence.
+  Never at a gate, nor where works are to be proved dead: there a 'not' may come late.
+- For everything else the usual pause applies. So it does for the program's own speech: that is not recognised ahead, so
+  it never waits longer for an echo.
+- It changes where an utterance ends, never what it means: the complete utterance is heard again. Pure.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 class SoFar(StrEnum):
-    """What was said so far is: a beginning, whole, or not known to be either."""
+    """What was said so far is unfinished, complete, or unknown."""
 
     BEGUN = "begun"
     WHOLE = "whole"

@@ -4,9 +4,9 @@ Rules of this file:
 
 - Every phrase, number and denial in force is scored exactly as the sounds it is made of (`ctc`), and so is what was said
   freely.
-- What it was taught beside (`phonetic_adapted`) is noise, rooms and accents on words of the whole dictionary, the trade's
-  own one in ten: a word in a new procedure is as good to it as any.
-- The weights are those of one version of one package, known by their hash; others are refused in a sentence.
+- Its additional training (`phonetic_adapted`) was noise, rooms and accents on words of the whole dictionary, one in ten
+  from the trade: so it hears a word of a new procedure as well as any other.
+- The weights are those of one version of one package, known by their hash; others are refused with a sentence.
 """
 
 from __future__ import annotations
@@ -38,9 +38,9 @@ if TYPE_CHECKING:
     from handsfree.speech.engine import Samples
 
 PACKAGE, VERSION = "hama", "1.7.0"
-#: SHA-256 of the weights that bars are fitted to.
+#: SHA-256 of the weights that the thresholds are fitted to.
 SHA256 = "a9fcfe73e179ca48e399cd76a90a6b3e1887bf5037ecc52b778d13a149563328"
-#: How much of what it was taught it keeps (`phonetic_adapted`).
+#: How much of its additional training is used (`phonetic_adapted`).
 TAUGHT = 1.0
 _WEIGHTS = "assets/asr_waveform.hama"
 _SHORTEST = 0.15  # seconds of sound; less is no word
@@ -105,15 +105,15 @@ class Phonetic:
         )
 
     def _other_word(self, frames: Frames, said: Symbols, prepared: _Prepared) -> float | None:
-        """Log-probability of the likeliest text that nobody offered: a word of the language near to what was said freely, or
-        an answer with one word another."""
+        """Log-probability of the likeliest text that is no answer: a word of the language close to what was heard freely,
+        or an answer with one word replaced."""
         near = heard_as(tuple(PHONEMES[symbol] for symbol in said), _NEAR_WORDS) if 0 < len(said) <= _LONGEST_WORD else ()
         ways = [way for word in near for way in sounds.ways(word)] + list(prepared.beside)
         ways = [way for way in ways if way not in prepared.offered]
         return float(score(frames, ways).max()) if ways else None
 
     def also(self, testimony: Testimony, offered: Mapping[str, Meaning]) -> Testimony:
-        """With the score of what another witness offers, as said."""
+        """With the score of what another witness proposes, as said."""
         trace = testimony.trace
         if not isinstance(trace, _Trace) or not offered:
             return testimony
@@ -168,7 +168,7 @@ class Phonetic:
 
 
 def _beside(language: GrammarLanguage, phrases: Sequence[str]) -> Iterator[str]:
-    """The answers of several words, each with one of them another that sounds near."""
+    """The answers of several words, each with one word replaced by one that sounds close."""
     for phrase in phrases:
         words = phrase.split()
         for at, word in enumerate(words if len(words) > 1 else ()):
@@ -177,8 +177,8 @@ def _beside(language: GrammarLanguage, phrases: Sequence[str]) -> Iterator[str]:
 
 
 def _added(candidates: list[Candidate]) -> tuple[Candidate, ...]:
-    """One candidate a meaning: of several ways to say it the likeliest, for they share most of their paths. Of denials and
-    of what may be acted on the likeliest."""
+    """One candidate per meaning: of several wordings the likeliest, because they share most of their paths. The likeliest
+    denials and the likeliest acts."""
     best: dict[Meaning, Candidate] = {}
     for candidate in candidates:
         which = replace(candidate.meaning, spoken="")
@@ -236,7 +236,7 @@ def missing() -> bool:
 
 
 def weights() -> bytes:
-    """The weights of the installed package. Trouble where they are of another version, another hash, or not all there."""
+    """The weights of the installed package. Trouble if they are of another version, have another hash, or are incomplete."""
     from importlib.metadata import version
     from importlib.util import find_spec
 
@@ -251,7 +251,7 @@ def weights() -> bytes:
     except OSError:
         raise Trouble(f"The weights of the phonetic witness are missing; {again}") from None
     if hashlib.sha256(data).hexdigest() != SHA256:
-        raise Trouble(f"The weights of the phonetic witness are not those they should be, or not all there; {again}")
+        raise Trouble(f"The weights of the phonetic witness are not the right ones, or not complete; {again}")
     return data
 
 

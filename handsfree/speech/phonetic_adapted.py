@@ -1,10 +1,9 @@
-"""What the phonetic witness was taught beside what it came with: small corrections to its weights, laid over the package's
-own file.
+"""The additional training of the phonetic witness: small corrections to its weights, applied to the package's own file.
 
 Rules of this file:
 
 - The package's file is never changed; a corrected copy is made in memory.
-- Corrections are numbers of 8 bits with a scale a row. They hold for the weights of one hash (`phonetic.SHA256`).
+- Corrections are 8-bit numbers with one scale per row. They are valid for the weights of one hash (`phonetic.SHA256`).
 - The form of the package's file: 'HAMAPK', a count, and for each tensor its name, type (0: 32-bit, 1: 16-bit numbers),
   shape, place and size (read off the file itself).
 """
@@ -77,8 +76,7 @@ def packed(before: Mapping[str, NDArray[np.floating]], after: Mapping[str, NDArr
 
 
 def adapted(data: bytes, corrections: Path = CORRECTIONS, share: float = 1.0) -> bytes:
-    """The package's file with its weights corrected; `share`: how much of the corrections. Trouble where they are
-    damaged."""
+    """The package's file with its weights corrected; `share`: how much of the corrections. Trouble if they are damaged."""
     if not share:
         return data
     out = np.frombuffer(data, np.uint8).copy()
@@ -91,6 +89,6 @@ def adapted(data: bytes, corrections: Path = CORRECTIONS, share: float = 1.0) ->
                 weights[name][...] = weights[name].astype(np.float32) + rows.reshape(change.shape)
     except (OSError, ValueError, KeyError, EOFError, BadZipFile, zlib.error) as error:
         raise Trouble(
-            f"What the phonetic witness was taught cannot be read ({corrections.name}: {error}); install handsfree again."
+            f"The training of the phonetic witness cannot be read ({corrections.name}: {error}); install handsfree again."
         ) from None
     return out.tobytes()

@@ -1,11 +1,11 @@
-"""Every number that a meter may show, as sounds: beginnings (a sign, a whole number) and endings (decimals, a unit), so that
-the phonetic witness scores each with each.
+"""Every number that a meter may show, as sounds: beginnings (a sign, a whole number) and endings (decimals, a unit). The
+phonetic witness scores each beginning with each ending.
 
 Rules of this file:
 
-- The ways to say a number are the language's own; here they are only parted before the point.
-- All wholes below a thousand, and the round ones below ten thousand. What lies beyond is scored where another witness offers
-  it.
+- The language says how numbers are spoken; here they are only split at the point.
+- All whole numbers below a thousand, and the round ones below ten thousand. Others are scored if another witness proposes
+  them.
 """
 
 from __future__ import annotations

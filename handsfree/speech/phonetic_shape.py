@@ -1,13 +1,13 @@
-"""What else may have been said where a phrase must be whole: anything before it, after it, between its words, another word
-in the place of one, another number.
+"""What else may have been said instead of a phrase that must be complete: anything before it, after it, between its words,
+another word instead of one, another number.
 
 Rules of this file:
 
-- A list of denials has an end; what may be said has none. So each place of the phrase is compared with *anything*: the
-  likeliest sounds of its frames, whatever they are.
+- A list of denials ends somewhere; what people may say does not. So each place of the phrase is compared with *anything*:
+  the likeliest sounds of its frames, whatever they are.
 - Every value is nats by which the phrase itself is likelier than the phrase with that change. Anything is never less likely
   than what is said, so those values are 0 at the best.
-- The likeliest path stands for all: the phrase and what it is compared with are measured alike.
+- The likeliest path represents all: the phrase and its alternatives are measured in the same way.
 """
 
 from __future__ import annotations
@@ -52,15 +52,15 @@ class Lattice:
         return float(self.before[-1, -1])
 
     def inserted(self, at: int) -> float:
-        """Over the phrase with anything between its first `at` words and the rest."""
+        """Compared with anything between its first `at` words and the rest."""
         return self.whole - self._with_anything(self.before[at], self.after[at])
 
     def replaced(self, at: int) -> float:
-        """Over the phrase with anything in the place of word `at`."""
+        """Compared with anything instead of word `at`."""
         return self.whole - self._with_anything(self.before[at], self.after[at + 1])
 
     def instead(self, at: int, words: Ways) -> float:
-        """Over the phrase with one of these words in the place of word `at`; as far as can be where there are none."""
+        """Compared with one of these words instead of word `at`; the maximum if there are none."""
         return self.changed([(at, at + 1, way) for way in words])
 
     def changed(self, changes: Sequence[tuple[int, int, Symbols]]) -> float:
@@ -72,7 +72,7 @@ class Lattice:
         return self.whole - float((ends + self.after[list(then)]).max())
 
     def fewer(self, at: int) -> float:
-        """Over the phrase without word `at`."""
+        """Compared with the phrase without word `at`."""
         return self.whole - float((self.before[at] + self.after[at + 1]).max())
 
     def span(self, at: int) -> tuple[int, int]:
@@ -135,7 +135,7 @@ def _padded(ways: Ways) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
 
 @dataclass
 class Shapes:
-    """What is told of the phrases that must be whole: a gate's, and answers that may prove dead works."""
+    """Evidence on the phrases that must be complete: a gate's, and answers that may prove works dead."""
 
     language: GrammarLanguage
     unknown: Callable[[str], Phonemes]
@@ -154,7 +154,7 @@ class Shapes:
                 yield from named(phrase, self._phrase(frames, tokens(said)))
 
     def _gate(self, frames: Frames, words: Sequence[str]) -> dict[str, float]:
-        """`words`: the gate's word, 'lock', figures. Nothing where one has no sounds: then no gate opens."""
+        """`words`: the gate's word, 'lock', digits. Nothing if one has no sounds: then no gate opens."""
         own = [self._ways(word, accented=True) for word in words]
         if len(own) < 3 or not all(own):
             return {}

@@ -2,12 +2,12 @@
 
 Rules of this file:
 
-- Four looks at the same sound: the grammar of what is in force (answers, commands, the number, and all their decoys), a free
-  decode with the bundled language model, a loop of phones with no words at all, and each likely candidate forced on its own.
-- A grammar always answers from inside itself, so its answer is only ever a candidate; what the other looks make of the sound
-  is handed on as evidence. Nothing is decided here.
+- Four searches of the same sound: the grammar of what is in force (answers, commands, the number, and all their decoys), a
+  free decode with the bundled language model, a loop of phones without words, and each likely candidate forced on its own.
+- A grammar always answers with one of its own phrases, so its answer is only a candidate. What the other searches find is
+  passed on as evidence. Nothing is decided here.
 - Scores of forced candidates are comparable with each other within one utterance (same frames, one path each).
-- The decoders hold state and the library does not let go of the interpreter lock: one set a process, behind a lock.
+- The decoders keep state and the library does not release the interpreter lock: one set per process, behind a lock.
 """
 
 from __future__ import annotations
@@ -174,7 +174,7 @@ def number_grammar(language: Speaks, listening: Listening) -> str:
 
 
 def force(searches: _Searches, phrase: str, sound: bytes, most: int) -> Decoded:
-    """The phrase held against the sound, and nothing else allowed. `most`: searches kept for phrases."""
+    """The phrase compared with the sound, and nothing else allowed. `most`: searches kept for phrases."""
     kept = searches.forced
     if phrase not in kept:
         searches.teach(phrase)
@@ -266,7 +266,7 @@ def plain(text: str) -> bool:
 
 
 def _candidates(book: Phrasebook, forced: dict[str, Decoded]) -> tuple[Candidate, ...]:
-    """One candidate a meaning, the best of its forms; best first."""
+    """One candidate per meaning, the best of its forms; best first."""
     found: dict[Meaning, Candidate] = {}
     for phrase, decoded in sorted(forced.items(), key=lambda pair: -pair[1].score):
         meaning = book.meaning(phrase)
@@ -320,7 +320,7 @@ def _evidence(
 def load(language: str = "en") -> PocketSphinx:
     """The engine of the process for a language. Trouble for a language that PocketSphinx's bundled model does not speak."""
     if language != "en":
-        raise Trouble("pocketsphinx carries a model of US English only; install a Vosk model for another language.")
+        raise Trouble("pocketsphinx comes with a model of US English only; install a Vosk model for another language.")
     from handsfree.language.english import LANGUAGE
 
     return PocketSphinx(LANGUAGE)

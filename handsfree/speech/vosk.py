@@ -2,11 +2,11 @@
 
 Rules of this file:
 
-- The phrase list of a step is a bag of words joined by a small language model, not a grammar: words recombine. So what comes
-  back is only words, and the language says what they mean, if anything.
+- The phrase list of a step is a bag of words joined by a small language model, not a grammar: words recombine. So the result
+  is only words, and the language says what they mean, if anything.
 - A second recogniser without a list hears the same sound: its words are the witness.
 - Recognisers are kept by listening (one without a list takes long to make) and reset before each utterance. The library
-  dithers, so the scores of the same sound differ by a nat or two from time to time; nothing may hang on less.
+  dithers, so the scores of the same sound vary by a nat or two; nothing may depend on less.
 """
 
 from __future__ import annotations

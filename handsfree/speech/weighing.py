@@ -1,12 +1,12 @@
-"""From what the witnesses testify to the few numbers that acceptance is computed from. Pure.
+"""Turns what the witnesses testify into the few numbers from which acceptance is computed. Pure.
 
 Rules of this file:
 
 - A witness is known by the kind of evidence it gives (`engine.Witness`), never by its name.
-- Candidates of one act (an answer, a command, a value, the gate) belong together. Denials stand against it.
-- Acts are ranked by the sum of what each witness makes of them, each kind weighed as the fit found (`acceptance`).
-- Every feature says the more for the act the higher it is, and is clipped to a range in which it was fitted, so that odd
-  sound cannot push a sum beyond what was measured.
+- Candidates of one act (an answer, a command, a value, the gate) belong together. Denials count against it.
+- Acts are ranked by the sum of all witnesses' scores, each kind weighed by the fit (`acceptance`).
+- The higher a feature, the more it supports the act. Each is clipped to the range in which it was fitted, so that odd sound
+  cannot push a sum beyond what was measured.
 """
 
 from __future__ import annotations
@@ -38,13 +38,13 @@ _USUALLY = 3.0  # nats that an act which was said lies over its denials, where n
 
 
 class Stake(StrEnum):
-    """What is at stake when an act is accepted wrongly."""
+    """What is at stake if an act is wrongly accepted."""
 
     CHOICE = "choice"
     COMMAND = "command"
     READING = "reading"
     GATE = "gate"
-    PROOF = "proof"  # an answer or 'affirm' that dead works hang on
+    PROOF = "proof"  # an answer or 'affirm' that may prove works dead
 
 
 STAKES: Mapping[Sense, Stake] = {
@@ -74,8 +74,8 @@ class Act:
 @dataclass(frozen=True)
 class Weighed:
     """`best`: the leading act. `ranked`: all acts, the leading one first, scored together. `features`: (name, value) of the
-    leading one. `proof`: it may prove that the works are dead. `likeness`: of the speech to anything in force, denials
-    too."""
+    leading one. `proof`: it may prove that the works are dead. `likeness`: of the speech to anything in force, including
+    denials."""
 
     best: Meaning
     stake: Stake
@@ -109,8 +109,8 @@ def _accent(said: Sequence[str], way: Sequence[str]) -> bool:
 
 
 def acts(testimony: Testimony, listening: Listening) -> list[Act]:
-    """What could be acted on, best first. Texts of one act add up where the witness writes; where it hears sounds the
-    likeliest stands for all, for they share their paths."""
+    """What could be acted on, best first. Texts of one act add up if the witness writes; if it hears sounds, only the
+    likeliest counts, because they share their paths."""
     found: dict[Key, list[Candidate]] = {}
     for candidate in testimony.candidates:
         if candidate.meaning.sense is not Sense.DENIAL:
@@ -125,7 +125,7 @@ def _together(testimony: Testimony, group: Sequence[Candidate], listening: Liste
 
 
 def key(meaning: Meaning, listening: Listening) -> Key:
-    """What makes two meanings the same act: a value with the unit asked for or with none is one."""
+    """What makes two meanings the same act: a value with the unit asked for, or without a unit, is the same value."""
     if meaning.sense is not Sense.NUMBER:
         return meaning.sense, meaning.text
     asked = listening.number.unit if listening.number is not None else ""
@@ -162,7 +162,7 @@ def _odd(meaning: Meaning, listening: Listening) -> float:
 
 
 def weigh(testimonies: Sequence[Testimony], listening: Listening, shares: Shares) -> Weighed | None:
-    """The leading act of all witnesses together and its features; None where no witness found anything in force."""
+    """The leading act of all witnesses together and its features; None if no witness found anything in force."""
     seen = [_Seen.of(testimony, listening) for testimony in testimonies if spoke(testimony)]
     ranked = _ranked(seen, shares)
     if not ranked:
@@ -192,8 +192,8 @@ def stake_of(meaning: Meaning, listening: Listening) -> Stake:
 
 
 def _whole(view: _Seen, best: Meaning, stake: Stake, known: Features) -> dict[str, float]:
-    """The features of a phrase that must be whole: what stands against it counts by itself, besides what speaks for it. What
-    nobody told speaks against it as far as it can. Another word than the whole phrase says nothing here."""
+    """The features of a phrase that must be complete: what speaks against it counts separately from what speaks for it.
+    Missing evidence counts as strongly against it as possible. Another word than the complete phrase says nothing here."""
     own = {name: value for name, value in known.items() if name != "apart"} | {"against": min(known["denied"], 1.0)}
     if "odds" in own:
         own["doubt"] = min(own["odds"], 0.0)
@@ -297,7 +297,7 @@ def _ranked(seen: Sequence[_Seen], shares: Shares) -> list[Act]:
 
 
 def together(which: Key, seen: Sequence[_Seen], shares: Shares) -> float:
-    """The weighed sum of what each witness makes of an act, nats below the best of all that it found."""
+    """The weighted sum of all witnesses' scores for an act, in nats below the best of everything that they found."""
     return sum(
         shares.get(view.gives, 1.0)
         * (max(FLOOR[view.gives], view.acts[which].score - view.top) if which in view.acts else FLOOR[view.gives])
@@ -306,7 +306,7 @@ def together(which: Key, seen: Sequence[_Seen], shares: Shares) -> float:
 
 
 def likeness(testimonies: Sequence[Testimony]) -> tuple[tuple[str, float], ...]:
-    """How like anything in force the speech is, denials too: for whether it was meant for the program at all."""
+    """How like anything in force the speech is, including denials: decides whether it was meant for the program at all."""
     found: dict[str, float] = {}
     for testimony in testimonies:
         top = max((candidate.score for candidate in testimony.candidates), default=-1e3)
@@ -322,13 +322,13 @@ def likeness(testimonies: Sequence[Testimony]) -> tuple[tuple[str, float], ...]:
 
 
 def leading_denial(testimony: Testimony) -> Meaning | None:
-    """The witness's leading candidate where that is a denial."""
+    """The witness's leading candidate if that is a denial."""
     first = testimony.candidates[0].meaning if testimony.candidates else None
     return first if first is not None and first.sense is Sense.DENIAL else None
 
 
 def written_denials(testimony: Testimony, listening: Listening, language: Language) -> list[Meaning]:
-    """What the witness's own words deny of what is in force."""
+    """What the witness's own words deny among the phrases in force."""
     return [meaning for meaning in language.understand(testimony.free, listening) if meaning.sense is Sense.DENIAL]
 
 

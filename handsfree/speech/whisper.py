@@ -5,7 +5,7 @@ Rules of this file:
 - Every phrase in force and every decoy is scored in several written forms, whose probabilities add up.
 - Numbers and lock digits are not listed: they are built freely from the tokens that numbers are written with, and each
   text found is parsed by the language; texts of one value add up.
-- Whatever else the model would rather write is found by the same search, so that a phrase can be compared with it.
+- The same search finds whatever else the model would rather write, so that a phrase can be compared with it.
 
 The encoder runs on a window a few seconds longer than the sound, not on 30 s: with a shorter window than that the model
 fails to end its text.
@@ -97,7 +97,7 @@ class Whisper:
         return self._testimony(finishes, prepared, listening)
 
     def dictate(self, samples: Samples) -> str:
-        """Free text of a note, sentence punctuation and all."""
+        """Free text of a note, with sentence punctuation."""
         from handsfree.speech.neural_search import FREE, Alphabet, TrieNode
 
         usual, end = self._model.usual, self._model.end
@@ -165,7 +165,7 @@ class Whisper:
         return tuple(self._model.pairs.encode(" " + text))
 
     def _free(self, in_force: Iterable[int]) -> Alphabet:
-        """What the free decode may write: what is usual, and all that what is in force is written with."""
+        """What the free decode may write: the usual tokens, and all tokens of what is in force."""
         import numpy as np
 
         from handsfree.speech.neural_search import Alphabet
@@ -251,7 +251,7 @@ class _Prepared:
 
 
 def breaths(samples: Samples, most: float) -> list[Samples]:
-    """The sound in pieces of `most` seconds at most, parted where it is quietest within the last third of each."""
+    """The sound in pieces of at most `most` seconds, split at the quietest place in the last third of each."""
     import numpy as np
 
     pieces, rest, step = [], samples, RATE // 20

@@ -117,7 +117,7 @@ def main(arguments: list[str]) -> int:
         print(trouble.sentence, file=sys.stderr)
         return 2
     except EOFError:
-        print("The sound ended. Look at the microphone.", file=sys.stderr)
+        print("The sound ended. Check the microphone.", file=sys.stderr)
         return 2
     return 0
 

@@ -152,7 +152,7 @@ def fill_kilojoules(kilograms: float, warm: float, cold: float, specific_heat: f
     possible.not_negative(kilograms, "mass of the stock", "kilograms")
     possible.positive(specific_heat, "specific heat")
     if possible.celsius(cold, "temperature aimed for") > possible.celsius(warm, "temperature of the fill"):
-        raise Trouble("The fill is already colder than the temperature aimed for: there is no heat to take from it.")
+        raise Trouble("The fill is already colder than the target temperature: there is no heat to remove.")
     if cold < 0:
         raise Trouble("A fill below zero degrees freezes, and the heat of freezing is not counted: aim for a warmer one.")
     return kilograms * specific_heat * (warm - cold)

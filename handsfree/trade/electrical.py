@@ -59,7 +59,7 @@ def supply_system(volts: Value, system: float) -> Comparison:
     """Hold the supply voltage against the limits of its nominal system, not of a plate. Trouble where there is no such."""
     if system not in SYSTEMS:
         known = ", ".join(f"{one:g}" for one in SYSTEMS)
-        raise Trouble(f"{system:g} volts is no supply system: name the system of the site, not the plate. Known: {known}.")
+        raise Trouble(f"{system:g} volts is not a supply system: name the site's system, not the plate. Known: {known}.")
     return supply(volts, system, SYSTEMS[system])
 
 

@@ -116,7 +116,7 @@ def parse(text: str, name: str = "The log") -> Log:
     start, seconds, used = _times(heading, body, name, comma)
     columns = tuple(_columns(heading, body, used, comma, name))
     if not columns:
-        raise Trouble(f"{name} names no unit that is known: write it in the heading, as 'Probe (°C)' or 'Current (A)'.")
+        raise Trouble(f"{name} has no known unit: write it in the heading, as 'Probe (°C)' or 'Current (A)'.")
     order = sorted(range(len(body)), key=seconds.__getitem__)
     base = seconds[order[0]]
     minutes = tuple((seconds[at] - base) / 60 for at in order)
@@ -171,7 +171,7 @@ def _times(
             values = [_number(row[at], comma) * _SECONDS[unit.group(1)] for row in body]
             if all(a <= b for a, b in pairwise(values)):
                 return None, values, frozenset({at})
-    raise Trouble(f"{name} has no column of times that is understood: export it with date and hour, or elapsed minutes.")
+    raise Trouble(f"{name} has no time column that can be read: export it with date and hour, or elapsed minutes.")
 
 
 def _pairs(body: Sequence[Sequence[str]], at: int, width: int) -> list[str]:
@@ -265,7 +265,7 @@ def duty(log: Log) -> Duty:
     low = [value for value in values if value <= level]
     high = [value for value in values if value > level]
     if not low or not high or sum(high) / len(high) < 1.8 * max(sum(low) / len(low), 1e-9):
-        raise Trouble(f"{log.name} shows one level of current only: it never switched, or the clamp sat on another lead.")
+        raise Trouble(f"{log.name} shows only one level of current: it never switched, or the clamp was on another lead.")
     longest, run = 0.0, 0.0
     for span, value, gap in held:
         run = run + span if value > level else 0.0

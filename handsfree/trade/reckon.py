@@ -74,7 +74,7 @@ def _value(text: str, argument: Argument) -> float | str:
     try:
         value = float(number)
     except ValueError:
-        raise Trouble(f"'{text}' is no number for {argument.name}: write it like 12.5, or 40degF.") from None
+        raise Trouble(f"'{text}' is not a number for {argument.name}: write it like 12.5, or 40degF.") from None
     if not unit:
         return value
     from handsfree.language.quantities import convert, unit_fits

@@ -171,7 +171,7 @@ def fit_thermistor(table: Sequence[tuple[float, float]]) -> Fitted:
         possible.celsius(t)
         possible.positive(r, "table resistance", "ohms")
     if any(r1 <= r2 or t1 == t2 for (t1, r1), (t2, r2) in pairwise(rows)):
-        raise Trouble("The thermistor table must fall from cold to warm: check the rows for a slip.")
+        raise Trouble("The thermistor table must fall from cold to warm: check the rows for a mistake.")
     logs = numpy.log([r for _, r in rows])
     # Centred, so that the columns are far from parallel; expanded again below.
     design = numpy.stack([numpy.ones_like(logs), logs, logs**3], axis=1)

@@ -1,6 +1,6 @@
-"""What the fault model says of the visit so far: for "what next", "why", and the order of a decision's checks.
+"""What the fault model says about the visit so far: for "what next", "why", and the order of a decision's checks.
 
-It only advises: nothing here isolates, and what it puts first lies behind the same gates as what it puts last."""
+It only advises: nothing here isolates, and the check that it puts first lies behind the same gates as any other."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from handsfree.visit.flow import Flow
 
 
 def digest() -> str:
-    """SHA-256 (FIPS 180-4) over what stands beside the procedures and has a say in how a visit goes: the files of hazards,
-    and the fault model where the trade is not left out."""
+    """SHA-256 (FIPS 180-4) over the files beside the procedures that affect a visit: the hazard files and, unless the trade
+    is left out, the fault model."""
     model = of_trade("faultmodel")
     return hashlib.sha256(f"{hazards.digest()} {model.digest() if model else ''}".encode()).hexdigest()
 
 
 def told(flow: Flow) -> tuple[Any, Mapping[str, str]] | None:
-    """The fault model and what it was told, the complaint among it; None where the trade is left out."""
+    """The fault model and everything it was told, including the complaint; None if the trade is left out."""
     faultmodel = of_trade("faultmodel")
     if faultmodel is None:
         return None
@@ -37,15 +37,16 @@ def told(flow: Flow) -> tuple[Any, Mapping[str, str]] | None:
 
 
 def all_dead(flow: Flow) -> bool:
-    """Everything that can be locked is ISOLATED: the fault model knows no sources, so what it advises may meet any."""
+    """Everything that can be locked is ISOLATED. The fault model knows no sources, so the work it advises may meet any of
+    them."""
     energy, interlock = flow.state.book.energy, flow.state.interlock
     return not interlock.missing(needed(hazards.usual(), (), True, energy.sources))
 
 
 def ordered(flow: Flow, cases: Sequence[Case]) -> tuple[Case, ...]:
-    """Cases that name a check first, that which tells the most for its time before the others, without those that tell
-    nothing new; the rest behind them, as written. As written where no fault model is. What was answered in this procedure,
-    and be it with 'cannot tell', is not asked there again."""
+    """Cases that name a check come first, the one that tells most for its time at the head; those that tell nothing new are
+    left out. The other cases follow as written. Without a fault model all stay as written. A question that this procedure
+    has already asked, even if answered 'cannot tell', is not asked again there."""
     here = flow.state.path
     named = {case.check: case for case in cases if case.check is not None and (here, case.go) not in flow.state.remembered}
     known = told(flow) if named else None

@@ -1,4 +1,4 @@
-"""The sentences a visit is sure to need, before it needs them: what is synthesised while others are spoken."""
+"""The sentences that a visit is sure to need: they are synthesised ahead, while others are spoken."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ PROOFS = {
 
 
 def sentences(state: State) -> Iterator[str]:
-    """As the machine says them, those of the main procedure first. Nothing is said by asking: they are for the synthesiser,
-    so what stands behind a gate is among them. A step with the writer's own recording is left out."""
+    """As the machine says them, those of the main procedure first. Nothing is spoken here: the synthesiser needs them, so
+    sentences behind a gate are among them. A step with the writer's own recording is left out."""
     book = replace(state.book, procedures={name: _unguarded(found) for name, found in state.book.procedures.items()})
     for name in (book.main, *(name for name in book.procedures if name != book.main)):
         for step in book.procedures[name].steps:
@@ -34,7 +34,7 @@ def sentences(state: State) -> Iterator[str]:
 
 
 def _unguarded(procedure: model.Procedure) -> model.Procedure:
-    """Its words alone: a copy whose steps meet no hazard, so that none need be reached behind a gate to be written down."""
+    """For its words only: a copy whose steps meet no hazard, so that every sentence can be reached without a gate."""
     free = {"hazards": (), "needs_isolation": False}
     return procedure.model_copy(update={"steps": tuple(step.model_copy(update=free) for step in procedure.steps)})
 

@@ -1,4 +1,4 @@
-"""Who comes: the names a further person may have, and the question that asks which."""
+"""Who joins: the names that a further person may have, and the question that asks which."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from handsfree.visit.steps import present
 
 
 def free_names(flow: Flow) -> list[str]:
-    """What a person without a name may be called: names of nobody who is here or whose lock is on."""
+    """What to call a person without a name: a name of nobody who is here or whose lock is on."""
     interlock = flow.state.interlock
     known = {one.name for one in here(interlock.people)} | {lock.owner for lock in interlock.locks}
     names = map(flow.sentence, ("second-person", "first-person", "third-person"))
@@ -18,14 +18,14 @@ def free_names(flow: Flow) -> list[str]:
 
 
 def may_come(flow: Flow) -> tuple[str, ...]:
-    """Those of the known technicians who are not here; who took the visit up under a name is one of them."""
+    """The known technicians who are not here; whoever resumed the visit under a name counts as here."""
     state = flow.state
     present_names = {one.name for one in here(state.interlock.people)} | {""}
     return tuple(dict.fromkeys(name for name in (state.technician, *state.technicians) if name not in present_names))
 
 
 def ask_who(flow: Flow) -> None:
-    """Whoever comes says who they are, where names are known, and then the number on their lock."""
+    """A newcomer says who they are, if names are known, and then the number on their lock."""
     if may_come(flow):
         flow.change(awaiting=Awaiting.WHO, joining="", lock_offered=(), pending=None)
     else:
@@ -34,7 +34,7 @@ def ask_who(flow: Flow) -> None:
 
 
 def lock_first(flow: Flow) -> bool:
-    """Who is here and has no lock on something that is held puts one on before anybody goes on; False where all have."""
+    """Anybody here who has no lock on something that is held puts one on before the work goes on; False if all have."""
     late = latecomer(flow.state.interlock)
     if late is None:
         return False

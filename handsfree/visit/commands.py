@@ -1,4 +1,4 @@
-"""The verbs `visit` and `demo`: parts put together, and printed."""
+"""The commands `visit` and `demo`: they put the parts together, and print."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ class VisitOptions:
 def visit(asked: VisitOptions, by_sound: Callable[[VisitOptions, bool], None], *, as_json: bool) -> None:
     """`by_sound` holds it where it is not typed. Trouble for anything that keeps the visit from running."""
     if sum(one is not None for one in (asked.procedure, asked.resume, asked.call)) > 1:
-        raise Trouble("Name one procedure, one call sheet (--call) or one visit to take up again (--resume), not two.")
+        raise Trouble("Name one procedure, one call sheet (--call) or one visit to resume (--resume), not two.")
     if not asked.typed:
         by_sound(asked, as_json)
         return
@@ -66,7 +66,7 @@ def _typed_on_screen(session: Session) -> State:
 
 
 def opened(asked: VisitOptions, engine: str, journal_clock: Any = None) -> Session:
-    """The session asked for: a new one, or one taken up again."""
+    """The session asked for: a new one, or one that is resumed."""
     from handsfree.journal import keys
     from handsfree.procedure.cabinet import page_of
     from handsfree.visit.starting import begun_by
@@ -97,8 +97,8 @@ def _folder_of(procedure: str) -> Path | None:
 
 
 def _folder_again(name: str) -> Path | None:
-    """Of a procedure that is known by its name alone; None where it is in none of the usual folders any more. A recording of
-    another text than the record has is never played: the record names it by the step that was read that day."""
+    """For a procedure known only by its name; None if it is no longer in any of the usual folders. A recording of another
+    text is never played: the record names the text that was read that day."""
     from handsfree.procedure.load import find, usual_folders
 
     found = find(name, usual_folders())
@@ -147,7 +147,7 @@ def _demo_runner(
 
 
 def recogniser_of(engine: str | None, language: str) -> Any:
-    """Fitted to the person of this machine where one has enrolled."""
+    """Fitted to the person of this machine, if one has enrolled."""
     from handsfree.speech import enrol
     from handsfree.speech.commands import enrolment_folder
     from handsfree.speech.recogniser import build_recogniser
@@ -155,7 +155,7 @@ def recogniser_of(engine: str | None, language: str) -> Any:
     recogniser = build_recogniser(engine, language, load_settings().models)
     shifts = enrol.load(enrolment_folder(), recogniser.name)
     if shifts is None:
-        said = "The enrolment is of another recogniser and is not used; read the phrases again: handsfree enrol"
+        said = "The enrolment belongs to another recogniser and is not used; read the phrases again: handsfree enrol"
         print(said, file=sys.stderr)  # standard output may be sound
     if recogniser.missing:
         print(recogniser.missing, file=sys.stderr)
@@ -211,7 +211,7 @@ def printer(out: Any) -> Watcher[State]:
 
 
 def _put(out: Any, text: str) -> None:
-    """What is printed is for bystanders: a terminal of few signs, or one that is gone, must not end the visit."""
+    """Printed lines are for bystanders: a terminal without these characters, or one that is gone, must not end the visit."""
     with contextlib.suppress(OSError):
         try:
             print(text, file=out, flush=True)
@@ -249,4 +249,4 @@ def show(session: Session, state: State, as_json: bool, out: Any = None) -> None
         _put(out, f"The words of its record, to note elsewhere: {words_of(session.journal.head)}")
         if not finished:
             again = f"handsfree visit --resume {session.folder}"
-            _put(out, f"It was {state.outcome or 'not finished'}; take it up with: {again}")
+            _put(out, f"It was {state.outcome or 'not finished'}; resume it with: {again}")

@@ -2,10 +2,10 @@
 
 Rules of this file:
 
-- The recordings are the only thing given. What is understood, refused or opened comes from the engine and the machine.
-- Asked again, the technician says it again, as a person would (a second take), three times at the most; then the visit
+- Only the recordings are fixed. What is understood, refused or opened comes from the engine and the machine.
+- When asked again, the technician repeats it, as a person would (a second take), three times at most; then the visit
   stops unfinished.
-- The clock counts the seconds of sound, so that silence costs nobody time. Waits pass on the same clock.
+- The clock counts the seconds of sound, so that silence takes no time. Waits use the same clock.
 """
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ def load_script(folder: Path) -> Script:
 
 
 class DemoClock:
-    """Wall and count of the record, both from the clock that sound moves."""
+    """Wall clock and count of the record, both driven by the sound."""
 
     def __init__(self, clock: VirtualClock) -> None:
         self._clock = clock
@@ -73,7 +73,7 @@ class DemoClock:
 
 
 class DemoEar:
-    """Speaks the recording that the script has for what is awaited, and hears it. `overhears` gets each sound spoken."""
+    """Speaks the recording that the script has for what is awaited, and hears it. `overhears` receives each sound spoken."""
 
     def __init__(
         self, script: Script, hearer: Hearer, clock: VirtualClock, overhears: Callable[[Samples], None] | None = None
@@ -85,7 +85,7 @@ class DemoEar:
         self._listening = Listening(commands=())
 
     def watch(self, entry: Stamped, state: State) -> None:
-        """Told of every event, to know what the program waits for."""
+        """Receives every event, to know what the program waits for."""
         self._where = (state.frames[-1].step if state.frames else "", str(state.awaiting))
 
     def listen(self, what: ListenFor) -> None:
@@ -105,7 +105,7 @@ class DemoEar:
         return self._hear(clip)
 
     def _choose(self, *, waits: bool) -> str | None:
-        """The next recording for here; the last one again where nothing new is left, unless the program only waits."""
+        """The next recording for this place; if nothing new is left, the last one again, unless the program only waits."""
         left = self._left.get(self._where)
         if left:
             name = left.pop(0)

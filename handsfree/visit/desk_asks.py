@@ -1,10 +1,10 @@
-"""What the supervisor asked about an earlier visit, put at close-out: nothing is isolated, no lock is on, hands are free.
+"""The supervisor's questions about an earlier visit, asked at close-out: nothing is isolated, no lock is on, hands are free.
 
 Rules of this file:
 
-- A question is put once, at the end of the main procedure (`steps.end`). What is said then is its answer, kept as a note
-  with its sound. Whoever passes it leaves it for another visit, and so does whoever says nothing for a minute.
-- Nothing of the work hangs on it: the visit ends as it would have.
+- A question is asked once, at the end of the main procedure (`steps.end`). What is said then is its answer, kept as a note
+  with its sound. Skipping it leaves it for another visit; so does a minute of silence.
+- The work does not depend on it: the visit ends as it would have.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ from handsfree.visit.plain import QuestionRows
 from handsfree.visit.state import Awaiting, Overlay
 from handsfree.visit.steps import end, present
 
-#: Rings where nobody answers, after so many seconds.
+#: Rings after this many seconds without an answer.
 DESK_TIMER, DESK_SECONDS = "desk asks", 60.0
-#: Said in place of an answer: it is left for another time.
+#: Said instead of an answer: it is left for another time.
 PASSES = ("skip it", "negative", "no", "next step", "stop", "stop the visit", "stand by", "cannot tell")
 
 
@@ -32,13 +32,13 @@ def says(flow: Flow) -> None:
 
 
 def _takes(flow: Flow, utterance: Utterance) -> bool:
-    """Typed or heard as anything else than a note: it passes."""
+    """Typed or heard as something other than a note: it is skipped."""
     _next(flow, "desk-left")
     return True
 
 
 def answered(flow: Flow, event: NoteKept) -> bool:
-    """Was the note said to a question of the desk? Then it is its answer, or it passes it, or asks to hear it again."""
+    """Was the note said to a question of the desk? Then it is the answer, skips the question, or asks to hear it again."""
     state = flow.state
     if state.awaiting is not Awaiting.DESK_ASKS or state.overlay is not Overlay.NONE:
         return False
@@ -74,7 +74,8 @@ def _leaves(flow: Flow, key: str, left: tuple[tuple[str, str, str], ...]) -> Non
 
 
 def stopped(flow: Flow) -> bool:
-    """A stop from outside the voice, while the desk asks: the work is done, and ends as what it was. False elsewhere."""
+    """A stop from outside the voice while the desk asks: the work is done, so the visit ends with its own outcome.
+    Otherwise False."""
     if flow.state.awaiting is not Awaiting.DESK_ASKS:
         return False
     flow.change(overlay=Overlay.NONE)

@@ -1,11 +1,12 @@
-"""Questions of the desk on the device: a small file that `handsfree send` brings back, and a visit is opened with.
+"""The desk's questions on the device: a small file that `handsfree send` brings back, and with which a visit opens.
 
 Rules of this file:
 
-- Nothing in the file is trusted: what is not as it should be is left out, and a text is cut to what can be said.
-- A visit takes those to whoever works, one about the same cabinet first, and few: close-out is no interrogation.
-- What was answered is taken out when the visit ends. The desk goes on sending it until that visit has come there; so the
-  file remembers it until the desk leaves it out. The same finding asked of in other words is another question.
+- Nothing in the file is trusted: malformed entries are left out, and a text is cut to what can be said.
+- A visit takes only the questions for its technician, the same cabinet's first, and only a few: close-out is not an
+  interrogation.
+- An answered question is taken out when the visit ends. The desk goes on sending it until that visit reaches the desk, so
+  the file remembers it until the desk leaves it out. The same finding asked about in other words is another question.
 """
 
 from __future__ import annotations
@@ -22,13 +23,14 @@ from handsfree.journal import reader
 from handsfree.journal.events import DeskAnswered, DeskAsked
 from handsfree.outputs import replace_file
 
-#: Of one visit; letters that are said of a question; questions of a file, and its bytes.
+#: Most questions of one visit; characters of a question; questions in a file, and its bytes.
 MOST, LONGEST, MOST_KEPT, LARGEST = 2, 300, 500, 1 << 20
 
 
 @dataclass(frozen=True)
 class DeskQuestion:
-    """`key`: of the finding it is about. `technician`: to whom, as records have it. `site`, `cabinet`: where it was."""
+    """`key`: of the finding it is about. `technician`: who is asked, as records name them. `site`, `cabinet`: where it
+    was."""
 
     key: str
     technician: str
@@ -43,7 +45,7 @@ def file_beside(outbox: Path) -> Path:
 
 
 def fits(groups: Iterable[Iterable[DeskQuestion]]) -> list[DeskQuestion]:
-    """As many as a device takes, with what it can say of each; of a group all, or none of it and of those behind it."""
+    """As many as a device accepts, each cut to what can be said; of a group all or none, and then none of those after it."""
     found: list[DeskQuestion] = []
     room = LARGEST
     for group in groups:
@@ -56,13 +58,13 @@ def fits(groups: Iterable[Iterable[DeskQuestion]]) -> list[DeskQuestion]:
 
 
 def to_json(questions: Iterable[DeskQuestion], answered: Iterable[DeskQuestion] = ()) -> bytes:
-    """`answered`: here, on visits that the desk may not have yet."""
+    """`answered`: questions answered here, on visits that the desk may not have yet."""
     lists = {"questions": questions, "answered": answered}
     return json.dumps({name: [asdict(one) for one in some] for name, some in lists.items()}, ensure_ascii=False).encode()
 
 
 def parse(data: bytes, of: str = "questions") -> tuple[DeskQuestion, ...]:
-    """ValueError where it is no such file; a question that is none is left out. `of`: which list of it."""
+    """ValueError if it is no such file; entries that are not questions are left out. `of`: which list of it."""
     try:
         raw = json.loads(data[:LARGEST])[of]
         listed = raw[:MOST_KEPT] if isinstance(raw, list) else None
@@ -82,12 +84,12 @@ def _said(raw: dict[str, str]) -> DeskQuestion:
 
 
 def _plain(text: str) -> str:
-    """One line that can be said; of such a line the same again."""
+    """One line that can be said; applied to its own result it changes nothing."""
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())[:LONGEST].rstrip()
 
 
 def pending(path: Path, technician: str, site: str, cabinet: str) -> tuple[tuple[str, str, str], ...]:
-    """(finding, who asks, words) to be put on a visit, () where there is no file or none for this person."""
+    """(finding, who asks, words) to ask on a visit; () if there is no file, or nothing for this person."""
     theirs = [one for one in _kept(path, "questions") if technician and one.technician.casefold() == technician.casefold()]
     here = (site.casefold(), cabinet.casefold())
     theirs.sort(key=lambda one: (one.site.casefold(), one.cabinet.casefold()) != here)
@@ -95,8 +97,8 @@ def pending(path: Path, technician: str, site: str, cabinet: str) -> tuple[tuple
 
 
 def keep(path: Path, sent: Iterable[DeskQuestion]) -> tuple[DeskQuestion, ...]:
-    """What the desk sent, in place of what was kept, without what was answered here: that is given. OSError where the file
-    cannot be written."""
+    """Replaces what was kept by what the desk sent, without the questions already answered here. OSError if the file cannot
+    be written."""
     with FileLock(f"{path}.lock"):
         left, done = _parted(sent, {(one.key, one.text) for one in _kept(path, "answered")})
         replace_file(path, to_json(left, done), 0o600)
@@ -104,7 +106,8 @@ def keep(path: Path, sent: Iterable[DeskQuestion]) -> tuple[DeskQuestion, ...]:
 
 
 def take_out(path: Path, visit: Path) -> None:
-    """Those that were answered on this visit, as they were asked there. Trouble where the file cannot be written."""
+    """Removes the questions that were answered on this visit, in the words asked there. Trouble if the file cannot be
+    written."""
     asked: dict[str, str] = {}
     answered: set[tuple[str, str]] = set()
     for entry in reader.read(visit):
@@ -119,7 +122,7 @@ def take_out(path: Path, visit: Path) -> None:
             left, done = _parted(_kept(path, "questions"), answered)
             replace_file(path, to_json(left, (*_kept(path, "answered"), *done)[-MOST_KEPT:]), 0o600)
     except OSError as error:
-        raise Trouble(f"What the desk asked is kept in {path}, which cannot be written: {error.strerror}.") from None
+        raise Trouble(f"The desk's questions are kept in {path}, which cannot be written: {error.strerror}.") from None
 
 
 def _parted(

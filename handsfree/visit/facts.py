@@ -2,10 +2,10 @@
 
 The rules of this file:
 
-- A fact has a name, a value, the time it was learned, the step that brought it, and what makes it stale: its age (`keeps`)
-  or a step that spoils it. Nothing depends on its being known: what is not is asked.
-- A step never answers itself: who comes to the same question again is asked again.
-- Facts open no gate. What is isolated, the interlock alone knows.
+- A fact has a name, a value, the time it was learned, the step that gave it, and what makes it stale: its age (`keeps`)
+  or a step that spoils it. Nothing depends on a fact being known: if it is not, the program asks.
+- A step never answers itself: when the same question comes again, it is asked again.
+- Facts open no gate. Only the interlock knows what is isolated.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ def origin(flow: Flow) -> Origin:
 
 
 def known(flow: Flow, name: str) -> Fact | None:
-    """The fact, where it is known now."""
+    """The fact, if it is known now."""
     fact = flow.state.facts.get(name)
     if fact is None or (fact.keeps is not None and flow.now - fact.at > fact.keeps):
         return None
@@ -39,7 +39,8 @@ def learn(flow: Flow, name: str, result: Result, keeps: float | None = None) -> 
 
 
 def given(known: Iterable[tuple[str, str]], now: float) -> dict[str, Fact]:
-    """What a visit begins with, from a call sheet or the cabinet's page: 'warm', or a number and its unit, '230 volt'."""
+    """What a visit knows from the start, from a call sheet or the cabinet's page: 'warm', or a number and its unit, '230
+    volt'."""
     return {name: Fact(_result(value), now, ((), "")) for name, value in known}
 
 
@@ -52,7 +53,7 @@ def _result(value: str) -> Result:
 
 
 def behind(flow: Flow, step: model.Step, makes: model.Facts = ()) -> None:
-    """The step is behind: what it spoils is not known any more, what it makes so is. `makes`: of the answer given."""
+    """The step is done: facts that it spoils are no longer known, facts that it makes are. `makes`: of the answer given."""
     if step.spoils:
         kept = {name: fact for name, fact in flow.state.facts.items() if name not in step.spoils}
         flow.change(facts=kept)
@@ -61,12 +62,12 @@ def behind(flow: Flow, step: model.Step, makes: model.Facts = ()) -> None:
 
 
 def unlearn(flow: Flow, where: Origin) -> None:
-    """What this step brought is taken back."""
+    """Takes back what this step gave."""
     flow.change(facts={name: fact for name, fact in flow.state.facts.items() if fact.origin != where})
 
 
 def needless(flow: Flow, step: model.Step) -> bool:
-    """All that would make the step needless is known to be so; then the record says that it was passed."""
+    """Everything that makes the step needless is known; then the record says that it was passed."""
     unless: model.Facts = getattr(step, "unless", ())
     if not unless or not all(_is(flow, name, value) for name, value in unless):
         return False
@@ -81,14 +82,14 @@ def _is(flow: Flow, name: str, value: str) -> bool:
 
 @dataclass(frozen=True)
 class Told:
-    """A question that need not be asked: what it would have brought, and the answer that says so."""
+    """A question that need not be asked: the result it would have had, and the answer that says so."""
 
     result: Result
     answer: model.Answer | None = None
 
 
 def told(flow: Flow, step: model.Ask | model.Read) -> Told | None:
-    """What is known in answer to the question; None where it must be asked."""
+    """The known answer to the question; None if it must be asked."""
     fact = known(flow, step.fact) if step.fact is not None else None
     if fact is None or fact.origin == origin(flow) or fact.result.state:
         return None

@@ -1,12 +1,12 @@
-"""When the program itself fails in a running visit. It cannot know then what is true of the cabinet, so it says: live.
+"""When the program itself fails in a running visit. Then it cannot know the state of the cabinet, so it says: live.
 
 The rules of this file:
 
-- Isolation is cleared, one sentence says so, the record has what broke and where, and the visit is stopped. It may be taken
-  up again like any stopped visit.
+- Isolation is cleared, one sentence says so, the record says what broke and where, and the visit is stopped. It may be
+  resumed like any stopped visit.
 - Nothing here asks a question, a step or a procedure for anything: those may be what broke.
-- A step that breaks as it is entered, or twice while it is asked, is passed over aloud when the visit is taken up again. A
-  step that keeps a person safe (a caution, a gate) is never passed over.
+- A step that breaks when it is entered, or twice while it is asked, is skipped aloud when the visit is resumed. A step
+  that keeps a person safe (a caution, a gate) is never skipped.
 """
 
 from __future__ import annotations
@@ -52,5 +52,5 @@ def failed(state: State, at: FrameStack, during: str, what: str) -> tuple[State,
 
 
 def passes(state: State, frames: FrameStack, step: model.Step) -> bool:
-    """The step broke before, and may be passed over."""
+    """The step broke before, and may be skipped."""
     return frames in state.broken and not isinstance(step, NEVER_PASSED)

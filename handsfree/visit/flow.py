@@ -11,14 +11,15 @@ from handsfree.journal.events import Gate, LockChanged
 from handsfree.procedure.model import Step
 from handsfree.visit.state import Form, State
 
-#: How a lock came off whose owner is gone.
+#: How the lock of an absent owner came off.
 WITHOUT = "without its owner"
-#: Words that tell that a person knows how an answer is worded here -> the cue that need not be said any more.
+#: Words that show that a person knows how to word an answer here -> the cue that is no longer needed.
 LEARNED = {"affirm": "affirm", "negative": "affirm", "next step": "next", "go ahead": "next", "understood": "understood"}
 
 
 class Flow(Turned[State]):
-    """`again`: somebody asked to hear it again, so it is said in full. `affirmed`: what is heard was read back before."""
+    """`again`: somebody asked to hear it again, so it is said in full. `affirmed`: what was heard had been read back
+    before."""
 
     again = False
     affirmed = False
@@ -33,15 +34,15 @@ class Flow(Turned[State]):
 
     @property
     def may_cut(self) -> bool:
-        """The words of this step were heard to their end before."""
+        """The words of this step were heard to their end before, so they may be interrupted."""
         return self.state.frames in self.state.spoken
 
     def sentence(self, key: str, **values: object) -> str:
         return self.state.language.prompt(key, **values)
 
     def say(self, text: str, role: str, *, cuttable: bool = True, sound: str = "") -> None:
-        """The one way by which a turn speaks, so that the words of a hazard step have one gate: whoever asks for them, they
-        go out while the interlock says ISOLATED, or not at all."""
+        """A turn speaks only through this function, so that the words of a hazard step have one gate: whoever asks for
+        them, they are spoken only while the interlock says ISOLATED."""
         if self._hazard_words(text):
             text, role, cuttable, sound = self.sentence(f"isolation-{self.state.interlock.power}"), "refusal", False, ""
         super().say(text, role, cuttable=cuttable, sound=sound)
@@ -53,7 +54,7 @@ class Flow(Turned[State]):
         return step.say in text or bool(step.short and step.short in text)
 
     def step_words(self, step: Step) -> str:
-        """What a plain step says: its sentence, in the short form its name."""
+        """What a plain step says: its sentence; in the short form, its name."""
         if not self.brief:
             return step.say
         name = step.id.replace("-", " ")
@@ -61,19 +62,19 @@ class Flow(Turned[State]):
 
     @property
     def brief(self) -> bool:
-        """The short form, and nobody asked to hear it again."""
+        """The short form is on, and nobody asked to hear it again."""
         return self.state.form is Form.SHORT and not self.again
 
     def cue(self, name: str) -> str:
-        """How the answer is worded ('Affirm or negative?'), with a space before it: said until the person has worded one so,
-        in the full form always, in the short form never; always to who asks again."""
+        """How to word the answer ('Affirm or negative?'), with a space before it. Said until the person has worded one so;
+        always in the full form and to whoever asks again; never in the short form."""
         form = self.state.form
         left_out = form is Form.SHORT or (form is Form.USUAL and name in self.state.learned)
         return "" if left_out and not self.again else f" {self.sentence(f'cue-{name}')}"
 
     def lock_to(self, interlock: Interlock, how: str, why: str = "", at: tuple[str, ...] = ()) -> None:
-        """Take the interlock that the core gave, and record each source that changed, each lock that went on or came off,
-        and a try that failed at the sources `at`."""
+        """Take the interlock that the core returned. Record each source that changed, each lock that went on or came off,
+        and a failed attempt at the sources `at`."""
         was = self.state.interlock
         self.change(interlock=interlock)
         several = len(interlock.sources) > 1
@@ -87,14 +88,14 @@ class Flow(Turned[State]):
             self.emit(LockChanged(lock.owner, lock.source, lock in interlock.locks, how if how == WITHOUT else "phrase"))
 
     def tells(self, what: str | None) -> None:
-        """What the step brought means to the fault model, in place of what it meant when it was passed before."""
+        """What the step's result means to the fault model; it replaces the result from an earlier pass."""
         assert self.state.step is not None
         here = (self.state.path, self.state.step.id)
         others = {step: told for step, told in self.state.tellings.items() if step != here}
         self.change(tellings={**others, here: what or ""})
 
     def untell(self, since: tuple[tuple[str, ...], str]) -> None:
-        """Take back what was told at this step and after it."""
+        """Take back what this step and later ones told."""
         before = takewhile(lambda told: told[0] != since, self.state.tellings.items())
         self.change(tellings=dict(before))
 

@@ -1,6 +1,6 @@
 """The questions of isolating and restoring: what ran before, the phrases, the order of restoring. One row each, in `ROWS`.
 
-Nothing in this file opens a gate. It asks `handsfree.isolation.interlock`, and says why one stays shut.
+Nothing in this file opens a gate. It asks `handsfree.isolation.interlock`, and says why a gate stays shut.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ def _says_seen(flow: Flow) -> None:
 
 
 def seen(flow: Flow, utterance: Utterance) -> bool:
-    """What ran or was lit before: only that can show by a try that it is dead."""
+    """Whether it ran or was lit before: only then can a failed start prove that it is dead."""
     if not is_command(utterance, "affirm", "negative"):
         return False
     ran = is_command(utterance, "affirm")
@@ -69,7 +69,7 @@ def _says_gate(flow: Flow) -> None:
 
 
 def need(flow: Flow, word: str, *, brief: bool = False) -> str:
-    """What opens the gate, and whose phrase it is where several are here. `brief`: right after what is to be done."""
+    """What opens the gate, and whose phrase it is if several people are here. `brief`: right after the instructions."""
     key = "isolate-need" if word == "isolated" else "clear-need"
     interlock = flow.state.interlock
     if len([one for one in interlock.people if one.here]) < 2:
@@ -78,7 +78,7 @@ def need(flow: Flow, word: str, *, brief: bool = False) -> str:
 
 
 def at_gate(flow: Flow, utterance: Utterance) -> bool:
-    """The gate phrase, or anything else said at a gate. Only the core opens; all the rest is a reason to stay shut."""
+    """The gate phrase, or anything else said at a gate. Only the core opens it; everything else is a reason to stay shut."""
     names, who = isolate_step(flow).sources, flow.state.interlock.person.name
     if voice_doubted(flow, utterance):
         return True
@@ -104,7 +104,7 @@ def _says_relieved(flow: Flow) -> None:
 
 
 def relief_done(flow: Flow, utterance: Utterance) -> bool:
-    """What has no lock was relieved; that it is gone is for the measurement that follows to say."""
+    """A source without a lock was relieved; the measurement that follows must show that the energy is gone."""
     if not onward(utterance):
         return False
     names = isolate_step(flow).sources
@@ -117,7 +117,7 @@ def relief_done(flow: Flow, utterance: Utterance) -> bool:
 
 
 def restore_checks(flow: Flow) -> tuple[str, ...]:
-    """Those of the step, then what no restore may leave out: controls off, people told (29 CFR 1910.147 (e)(1), (e)(2))."""
+    """The step's checks, then those that no restore may omit: controls off, people told (29 CFR 1910.147 (e)(1), (e)(2))."""
     assert isinstance(flow.state.step, model.Restore)
     return (*flow.state.step.checks, flow.sentence("restore-off"))
 
@@ -138,8 +138,8 @@ def restore_check(flow: Flow, utterance: Utterance) -> bool:
 
 
 def next_owner(flow: Flow) -> None:
-    """Each lock by its owner; then the power. Nobody whose lock is on is passed over, and without one on record somebody
-    here says that all is clear."""
+    """Each lock comes off by its owner; then the power. Nobody whose lock is on is passed over. If no lock is on record,
+    somebody here says that all is clear."""
     interlock = flow.state.interlock
     owner = owner_awaited(interlock, restored(flow))
     person = named(interlock.people, owner)
@@ -224,7 +224,7 @@ def _asks_which(flow: Flow) -> str:
 
 
 def which_source(flow: Flow, utterance: Utterance) -> bool:
-    """Until it is answered every step is shut; what is no answer leaves it so."""
+    """Until it is answered every step is shut; anything but an answer leaves it so."""
     if utterance.text not in _which(flow):
         return False
     names = (utterance.text,) if utterance.text in _held(flow) else None

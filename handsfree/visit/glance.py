@@ -47,7 +47,7 @@ class Glance:
 
 
 def _in_force(state: State) -> tuple[str, ...]:
-    """This step's own phrases; the ones that always work are known by heart."""
+    """This step's own phrases; people know by heart the ones that always work."""
     now = listening(state)
     words = state.language.prompt
     return (

@@ -1,6 +1,6 @@
 """How much a person wants to hear, remembered from one visit to the next: a small file beside the settings.
 
-What cannot be read or written is no reason to stop a visit: it begins in the usual form then.
+If the file cannot be read or written, the visit does not stop: it begins in the usual form.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ def file() -> Path:
 
 
 def form_of(person: str, kept: Path | None = None) -> str:
-    """'' where nothing is remembered."""
+    """'' if nothing is remembered."""
     found = _read(kept or file()).get(person, "")
     return found if found in set(Form) else ""
 

@@ -12,13 +12,13 @@ from handsfree.visit.plain import called
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Form, Overlay
 
-#: What is said of each, by its key: the safe act and the call. Common practice, no source; local rules come first.
+#: What is said for each, by its key: the safe act and the call. Common practice, no source; local rules come first.
 ALARMS = dict(zip(EMERGENCY, ("alarm-hurt", "alarm-fire", "alarm-shock", "alarm-gas"), strict=True))
 
 
 def asked(flow: Flow) -> str:
-    """What is asked here, in its shortest form, and up to three things one may say. What was just said is not said twice:
-    for 'affirm or negative' it is told what they mean."""
+    """What is asked here, in its shortest form, and up to three things one may say. Nothing is said twice: after 'affirm or
+    negative' it explains what these mean."""
     asks, mays = flow.question.asks(flow), flow.question.mays(flow)
     if mays == called("affirm", "negative")(flow) and set(map(str.casefold, mays)) <= set(tokens(asks)):
         return f"{asks} {flow.sentence('affirm-means')}"
@@ -30,7 +30,7 @@ def helps(flow: Flow) -> None:
 
 
 def can_say(flow: Flow) -> None:
-    """Everything that may be said here: its own things, then what may always be said."""
+    """Everything that may be said here: this question's own answers, then what may always be said."""
     state, now = flow.state, flow.question.hears(flow)
     ever = tuple(state.language.commands[name][0] for name in ALWAYS if name in now.named)
     own = (
@@ -55,8 +55,8 @@ def form(which: Form) -> Callable[[Flow], None]:
 
 
 def alarm(flow: Flow, utterance: Utterance) -> None:
-    """Hurt, fire, shock or gas: the safe act and the call first, then the isolation as it stands. The visit stands by; the
-    isolation is as it was, for nothing that was said here says otherwise."""
+    """Hurt, fire, shock or gas: first the safe act and the call, then the present isolation. The visit stands by. The
+    isolation does not change, because nothing said here gives a reason to."""
     state = flow.state
     flow.emit(Alarm(utterance.text, utterance.words or utterance.spoken, str(state.interlock.power), flow.place))
     call = state.emergency or flow.sentence("emergency-call")

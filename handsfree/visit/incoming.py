@@ -2,10 +2,10 @@
 
 Rules of this file:
 
-- A file counts once it has not changed between two looks: half a photo is none.
-- It is copied beside the record first, named in the record next, and only then taken away from `incoming/`.
+- A file counts once it has not changed between two looks, so that half a photo is never taken.
+- It is first copied beside the record, then named in the record, and only then removed from `incoming/`.
 - It belongs to the step that last asked for evidence; '' where none has.
-- A logger's or a clamp meter's file is read besides (`logged`): what it measured before the visit counts in it.
+- A logger's or a clamp meter's file is also read (`logged`): what it measured before the visit counts.
 """
 
 from __future__ import annotations
@@ -38,8 +38,8 @@ class Incoming:
         self.step = ""
 
     def look(self, *, last: bool = False) -> Happening | None:
-        """The next file that is whole, attached. `last`: nobody will look again, so that what is there is taken as it is.
-        Trouble where the record cannot be written."""
+        """The next complete file, attached. `last`: nobody will look again, so a file is taken as it is. Trouble if the
+        record cannot be written."""
         for path in sorted(self.folder.iterdir()) if self.folder.is_dir() else ():
             size = _size(path)
             if size is None or path in self._attached.values():
@@ -53,7 +53,7 @@ class Incoming:
         return None
 
     def _opened(self) -> datetime | None:
-        """By the wall clock, when the visit was opened; None where nothing is on the record."""
+        """When the visit was opened, by the wall clock; None if nothing is on the record."""
         first = next(iter(read(self._journal.folder)), None)
         return None if first is None else datetime.fromisoformat(first.wall).replace(tzinfo=None)
 
@@ -73,7 +73,7 @@ class Incoming:
         return both
 
     def beside(self, ear: Ear) -> Ear:
-        """An ear that brings what comes in, too."""
+        """An ear that also brings the files that come in."""
         return _Beside(self, ear)
 
 
@@ -98,7 +98,7 @@ class _Beside:
 
 
 def _size(path: Path) -> tuple[int, int] | None:
-    """Bytes and time of its last change; None for what is no file to attach."""
+    """Bytes and time of its last change; None for anything that cannot be attached."""
     try:
         facts = path.stat()
     except OSError:

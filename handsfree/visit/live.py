@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 def live_visit(asked: commands.VisitOptions, as_json: bool) -> None:
-    """Trouble for a microphone, loudspeaker, file or model that cannot be had: before the visit is opened."""
+    """Trouble for a microphone, loudspeaker, file or model that cannot be used: before the visit is opened."""
     from handsfree.sound.files import is_file
     from handsfree.sound.samples import VirtualClock
     from handsfree.visit.demo import DemoClock
@@ -50,7 +50,7 @@ def live_visit(asked: commands.VisitOptions, as_json: bool) -> None:
 
 
 def _language_of(asked: commands.VisitOptions) -> str:
-    """The procedure's, whatever the settings say: of a visit taken up again, as its record has it."""
+    """The procedure's language, whatever the settings say; for a resumed visit, the one in its record."""
     from handsfree.journal import reader
     from handsfree.journal.events import Opened
     from handsfree.procedure import load
@@ -105,7 +105,7 @@ def joined(
     session: Session, asked: commands.VisitOptions, settings: Any, recogniser: Any, watch: Watcher[State],
     shows: Callable[[str], object] | None = None,
 ) -> tuple[Runner[State], LiveLoop]:  # fmt: skip
-    """`shows` is told of the line that is being typed, where a screen is drawn."""
+    """`shows` receives the line that is being typed, for a screen that is drawn."""
     from handsfree.dialogue import keyboard
     from handsfree.dialogue.ears import LiveEar
     from handsfree.dialogue.mouth import SpokenMouth
@@ -135,7 +135,7 @@ def joined(
 
 
 def hearer_of(session: Session, recogniser: Any) -> Hearer:
-    """With the witness of voices, where it is installed; where it is not, that is said before the visit begins."""
+    """With the voice witness, if it is installed; if it is not, that is said before the visit begins."""
     from handsfree.speech import enrol
     from handsfree.speech.commands import enrolment_folder
     from handsfree.speech.speaker import Voices, installed
@@ -148,8 +148,8 @@ def hearer_of(session: Session, recogniser: Any) -> Hearer:
 
 
 def _load(recogniser: Any, session: Session) -> None:
-    """All engines, for the second may be wanted first at a gate; then half a second of next to nothing, heard and forgotten,
-    for what is in force is made ready with the first sound."""
+    """Loads all engines, because a gate may be the first to need the second. Then it hears half a second of near silence
+    and forgets it: what is in force is prepared with the first sound."""
     import numpy as np
 
     from handsfree.sound.samples import RATE

@@ -2,8 +2,9 @@
 
 Rules of this file:
 
-- Only what was measured before the visit began counts: what was measured since, the technician reads.
-- A log whose clock does not reach the day of the visit counts for nothing, and that is said. So is a file that is no log.
+- Only measurements from before the visit count: the technician reads the later ones.
+- A log whose clock does not reach the day of the visit does not count, and the program says so. The same goes for a file
+  that is not a log.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from handsfree.errors import Trouble
 from handsfree.journal.outside import Attached
 
 SUFFIXES = (".csv", ".txt", ".tsv")
-#: Minutes: a log may end so long before a visit, by its own clock, and goes back so far.
+#: Minutes: how long before a visit a log may end, by its own clock, and how far back it counts.
 REACH, BACK, AHEAD = 24 * 60.0, 48 * 60.0, 12 * 60.0
 
 

@@ -6,8 +6,8 @@ The rules of this file:
   the list of what it was given; running `advance` over it again is replay, resume and proof at once.
 - Each kind of happening has one handler in `HANDLERS`.
 - An utterance acts only when its verdict is *accepted*. *Asked again* makes the program ask. *Not for me* does nothing.
-- Whatever raises in a turn leaves a visit that is stopped and LIVE (`visit.faults`), never a traceback.
-- Whatever happens, an isolation that outlived its time is cleared first; what was said then is not used.
+- An exception in a turn leaves a visit that is stopped and LIVE (`visit.faults`), never a traceback.
+- Whatever happens, an isolation that has outlived its time is cleared first; what was said at that moment is not used.
 """
 
 from __future__ import annotations
@@ -41,12 +41,12 @@ from handsfree.visit.state import Awaiting, Form, Overlay, Sample, State
 from handsfree.visit.steps import record, set_wait_timer, tell_locks
 from handsfree.visit.wishes import is_command
 
-#: Raised when the same happenings are answered otherwise than before: a record made under another number is shown as it
-#: was, and a visit resumed from one starts from what is on record.
+#: Raise this number when the same happenings give other effects than before: a record made under another number is shown
+#: as it was, and a visit resumed from one starts from what is on record.
 RULES = 7
 QUIET_SECONDS = 180.0
 PERSONS = (Awaiting.WHO, Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.OWNER_GONE, Awaiting.WHICH_SOURCE)
-DAY_BREAK_SECONDS = 12 * 3600.0  # after a longer absence the lock is another lock: its number is asked for again
+DAY_BREAK_SECONDS = 12 * 3600.0  # after a longer absence it may be another lock: its number is asked for again
 
 
 def start(book: Book, language: Language) -> State:
@@ -55,7 +55,7 @@ def start(book: Book, language: Language) -> State:
 
 
 def advance(state: State, happening: Stamped) -> tuple[State, tuple[Effect, ...]]:
-    """ValueError for a happening that is none, or for one before Opened."""
+    """ValueError for anything that is not a happening, or for one before Opened."""
     event = happening.event
     if type(event) not in HANDLERS:
         raise ValueError(f"{type(event).__name__} is not a happening")
@@ -101,7 +101,7 @@ def _break_over(flow: Flow) -> bool:
 
 
 def _settle(flow: Flow, before: State) -> None:
-    """What follows from the turn: what is in force now, and the timers that watch over silence."""
+    """What follows from the turn: what is in force now, and the timers that watch for silence."""
     flow.flush()
     state = flow.state
     now = listen_for(listening(state))
@@ -124,15 +124,15 @@ def _settle(flow: Flow, before: State) -> None:
 
 
 def _watched_for(state: State) -> float:
-    """Seconds until the isolation is looked at again though nobody speaks: the silence is too long, or what was proved may
-    have come back with hands beside it."""
+    """Seconds until the isolation must be checked again even if nobody speaks: the silence is too long, or energy may have
+    come back while hands are near."""
     ends = state.interlock.last_heard + (state.procedure.break_minutes * 60 if state.frames else 0.0)
     returns = next_return(state.interlock)
     return max(0.0, (ends if returns is None else min(ends, returns)) - state.now) + 1
 
 
 def _patience(state: State) -> float:
-    """Who does the work of a step is not asked where they are before that work can be done."""
+    """A person doing the work of a step is not asked where they are before that work can be done."""
     minutes = state.step.minutes if state.step is not None and state.step.minutes is not None else 0.0
     return max(QUIET_SECONDS, 90.0 * minutes)
 
@@ -141,8 +141,8 @@ def _patience(state: State) -> float:
 
 
 def _utterance(flow: Flow, utterance: events.Utterance) -> None:
-    """An alarm need only be likely, nor need 'power is on' while anything is isolated. Of the rest, what was accepted acts,
-    what is likely is read back, and what was meant for the program and not understood is asked for again. A bystander gets
+    """An alarm need only be likely; so need 'power is on' while anything is isolated. Otherwise, what was accepted acts,
+    what is likely is read back, and what was meant for the program but not understood is asked for again. A bystander gets
     no answer."""
     state = flow.state
     utterance = replace(utterance, ended=min(utterance.ended, flow.now))  # no ear hears what is still to be said
@@ -179,20 +179,20 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
         _answered(flow, utterance)
 
 
-#: What is heard whatever is laid over the visit.
+#: What is heard during any overlay.
 OVER_ALL = ("help", "stop", *EMERGENCY)
 
 
 def _power_on(state: State, utterance: events.Utterance) -> bool:
-    """It was said that the power is on, whatever else those words may be the answer to; once the power was asked for at a
-    restore, they are that answer."""
+    """Somebody said that the power is on, whatever else those words could answer. After a restore has asked for the power,
+    they are the answer to that."""
     asked = state.awaiting is Awaiting.RESTORE_POWER and state.overlay is Overlay.NONE
     ways = state.language.commands["power is on"]
     return not asked and (is_command(utterance, "power is on") or utterance.text.casefold() in ways)
 
 
 def _answered(flow: Flow, utterance: events.Utterance) -> None:
-    """What was heard, given to the question; where it is no answer to it, the question in its shortest form."""
+    """Gives what was heard to the question; if it is no answer to it, the question is asked in its shortest form."""
     question, tries = flow.question, flow.state.tries
     flow.change(tries=0)
     if not question.takes(flow, utterance):
@@ -225,8 +225,8 @@ def _timer(flow: Flow, event: events.TimerRang) -> None:
 
 
 def _wait_rang(flow: Flow) -> None:
-    """What is laid over a wait outlasts it: a note, or an answer to whether to stop, must not be heard by the next step, and
-    who stands by is listened to for 'go ahead' alone. `_settle` rings again once the overlay is gone."""
+    """An overlay outlasts the wait below it: the next step must not hear a note, or an answer to whether to stop, and
+    during a stand-by only 'go ahead' counts. `_settle` rings again once the overlay is gone."""
     state = flow.state
     over = _wait_over(state)
     if over and state.overlay in (Overlay.NONE, Overlay.STAND_BY):
@@ -248,7 +248,7 @@ def _wait_over(state: State) -> bool:
 
 def _whereabouts(flow: Flow) -> str:
     """The words of what is awaited, never those of a step that may not be spoken now: after a day away the lock number is
-    asked for while the visit still stands at its step, and a restore must not be told as 'power comes back'."""
+    asked for while the visit still stands at its step, and a restore must not be announced as 'power comes back'."""
     state = flow.state
     step, awaiting = state.step, state.awaiting
     if step is None or state.shut or awaiting in (*unsure.GATES, *PERSONS):
@@ -261,7 +261,8 @@ def _whereabouts(flow: Flow) -> str:
 
 
 def _attached(flow: Flow, event: events.Attached) -> None:
-    """A photo or a log has come in: said, for the technician cannot look. What a log measured counts for the stock."""
+    """A photo or a log has come in: the program says so, because the technician cannot look. What a log measured counts for
+    the stock."""
     kept = tuple(Sample("food", (), event.file, minute, value) for minute, value in event.rows)
     flow.change(series=(*kept, *flow.state.series))
     if not flow.state.frames or flow.state.overlay is not Overlay.NONE:
@@ -288,13 +289,13 @@ def _sound_lost(flow: Flow, event: events.SoundLost) -> None:
 
 
 def _unheard(flow: Flow) -> None:
-    """The words of this step may have been broken off: they are as if never spoken, and a caution is heard to its end."""
+    """The words of this step may have been cut off: they count as never spoken, and a caution must be heard to its end."""
     flow.change(spoken=flow.state.spoken - {flow.state.frames})
 
 
 def _sound_back(flow: Flow, event: events.SoundBack) -> None:
-    """Standing by as it says, whatever went on while nobody could speak: 'go ahead' must not pass a step unheard. Told once,
-    with the last part that comes back: one plug takes microphone and loudspeaker with it."""
+    """The visit stands by, and says so, whatever went on while nobody could speak: 'go ahead' must not pass a step unheard.
+    It is said once, with the last part that comes back: one plug takes microphone and loudspeaker with it."""
     flow.change(overlay=Overlay.STAND_BY, lost=flow.state.lost - {event.what})
     if not flow.state.lost:
         flow.prompt("sound-back", "notice")
@@ -315,7 +316,7 @@ def _clock_moved(flow: Flow, event: events.ClockMoved) -> None:
 
 
 def _resumed(flow: Flow, event: events.Resumed) -> None:
-    """Every source is LIVE, the place and the locks that are on are told aloud, and the visit goes on from it."""
+    """Every source is LIVE. The program says the place and the locks that are on, and the visit goes on from there."""
     state = flow.state
     was, away = state.interlock, flow.now - max(state.interlock.last_heard, state.began)
     # listening: the ear is a new one and has been told of nothing, even where the same is in force as before
@@ -343,7 +344,7 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
 
 
 def _who_is_here(flow: Flow, event: events.Resumed, away: float) -> None:
-    """After a stop, a day, or under another name, whoever is here says their number anew."""
+    """After a stop, a day, or under another name, everybody here states their number again."""
     state = flow.state
     another = event.technician not in ("", state.technician)
     if another or away > DAY_BREAK_SECONDS or event.why == "stopped":
@@ -352,7 +353,7 @@ def _who_is_here(flow: Flow, event: events.Resumed, away: float) -> None:
 
 
 def _bar(flow: Flow, event: events.Resumed) -> None:
-    """The procedure may not run any more: of all it says, nothing; the locks that are on come off."""
+    """The procedure may no longer run: nothing of it is read, and the locks that are on come off."""
     flow.prompt("barred", "notice", cuttable=False)
     flow.change(interlock=nobody(flow.state.interlock), technician=event.technician or flow.state.technician)
     flow.state = wayout.restoring(flow.state)
@@ -366,13 +367,13 @@ def _stop_asked(flow: Flow, event: events.StopAsked) -> None:
 
 
 def _prompt_ended(flow: Flow, event: events.PromptEnded) -> None:
-    """From when on an answer is to be expected."""
+    """From this moment on an answer is to be expected."""
     if event.said == flow.state.said - 1:
         flow.change(heard_out=flow.now)
 
 
 def _fault_met(flow: Flow, event: events.FaultMet) -> None:
-    """The ear, the mouth, the clock or the record failed: as unsafe as a fault of the machine's own."""
+    """The ear, the mouth, the clock or the record failed: as unsafe as a fault of the machine itself."""
     flow.state, effects = failed(flow.state, flow.state.frames, type(event).__name__, f"{event.part}: {event.what}")
     flow.emit(*effects)
 

@@ -1,8 +1,8 @@
-"""Going from step to step. Every way to another step passes `move`, and `move` alone enters steps.
+"""Going from step to step. Every way to another step goes through `move`, and only `move` enters steps.
 
-The rule of this file: a step is entered only while every source it needs is ISOLATED. Whoever asks for it otherwise (next,
-back, a correction, a resume, a called procedure, a decision) is sent to the isolation step of the first that is not, and
-comes back once all are proved.
+The rule of this file: a step is entered only while every source it needs is ISOLATED. Any other attempt to reach it (next,
+back, a correction, a resume, a called procedure, a decision) leads to the isolation step of the first source that is not
+ISOLATED, and comes back once all are proved.
 """
 
 from __future__ import annotations
@@ -20,12 +20,12 @@ from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, FrameStack, Overlay
 from handsfree.visit.steps import KINDS, close, leave, present, set_wait_timer
 
-#: Steps that wait for nobody may follow each other this often; more is a circle that no proof could see.
+#: At most this many steps that wait for nobody may follow each other; more is a circle that the proof did not find.
 MOST_HOPS = 200
 
 
 def move(flow: Flow, frames: FrameStack) -> None:
-    """Go to `frames` and on until a step waits for somebody. () ends the visit."""
+    """Go to `frames`, and on until a step waits for somebody. () ends the visit."""
     for _ in range(MOST_HOPS):
         if not frames:
             close(flow, "done", "")
@@ -79,9 +79,9 @@ def _all_isolated(flow: Flow, names: tuple[str, ...]) -> bool:
 
 
 def _kept(flow: Flow, frames: FrameStack, step: model.Isolate) -> FrameStack:
-    """What another procedure of this visit isolated and proved stays so: it is not asked for twice, nor are the proofs
-    that follow right here, and nothing is said of it; the record has it. Should it be cleared later, it is
-    isolated by this step."""
+    """What another procedure of this visit isolated and proved stays so: neither the isolation nor the proofs that follow
+    are asked for twice, and nothing is said about it; the record shows it. If it is cleared later, this step isolates
+    it."""
     book = flow.state.book
     path = tuple(frame.procedure for frame in frames)
     flow.emit(StepPassed(path, step.id, tuple((name, str(Power.ISOLATED)) for name in step.sources)))
@@ -98,7 +98,7 @@ def _kept(flow: Flow, frames: FrameStack, step: model.Isolate) -> FrameStack:
 
 
 def _isolated_already(flow: Flow, frames: FrameStack, step: model.Step) -> bool:
-    """On the way back to where something was lacking: this isolates, or proves, what stayed as it was."""
+    """On the way back to where something was missing: this step isolates, or proves, what has not changed."""
     interlock = flow.state.interlock
     if isinstance(step, model.Isolate):
         return all(interlock.hold(name).held for name in step.sources)
@@ -109,7 +109,7 @@ def _isolated_already(flow: Flow, frames: FrameStack, step: model.Step) -> bool:
 
 
 def lacking(flow: Flow, frames: FrameStack) -> tuple[str, ...]:
-    """The sources that have to be isolated, or relieved, before this step is entered: the first of them first."""
+    """The sources that must be isolated, or relieved, before this step is entered, the first to do first."""
     book, interlock = flow.state.book, flow.state.interlock
     sources, holds = book.energy.sources, interlock.holds
     step = book.at(frames[-1].procedure, frames[-1].step)
@@ -125,7 +125,7 @@ def lacking(flow: Flow, frames: FrameStack) -> tuple[str, ...]:
 
 
 def state_number(flow: Flow) -> bool:
-    """Somebody here has stated the number on their own lock; else it is asked for."""
+    """Somebody here has stated the number on their own lock; otherwise it is asked for."""
     if flow.state.interlock.lock:
         return True
     flow.change(awaiting=Awaiting.LOCK_NUMBER, joining="")
@@ -134,8 +134,8 @@ def state_number(flow: Flow) -> bool:
 
 
 def enough_people(flow: Flow, step: model.Step) -> bool:
-    """As many are here as the step asks for, their locks on what it needs where that can be locked; else whoever is missing
-    is asked for, the first before the second."""
+    """As many people are here as the step asks for, with their locks on what it needs if that can be locked; otherwise it
+    asks for those missing, the first before the second."""
     if step.people < 2 or flow.state.interlock.locked_by(flow.state.needs) >= step.people:
         return True
     if state_number(flow):
@@ -154,7 +154,7 @@ def forward(flow: Flow, go: str | None = None, makes: model.Facts = ()) -> None:
 
 
 def backward(flow: Flow, frames: FrameStack) -> None:
-    """To a place on the trail. An isolation that was begun and not confirmed is left: its sources are LIVE again."""
+    """To a place on the trail. An isolation that was begun and not confirmed is dropped: its sources are LIVE again."""
     step = flow.state.step
     if isinstance(step, model.Isolate):
         flow.turn_lock(SourceEvent.LEFT, "", step.sources)
@@ -163,8 +163,8 @@ def backward(flow: Flow, frames: FrameStack) -> None:
 
 
 def proved(flow: Flow) -> None:
-    """After proving dead: on, or back to where a cleared isolation had been needed, once all that is needed there is
-    ISOLATED; what is claimed and not proved yet is proved by a step that follows."""
+    """After proving dead: go on, or back to where a cleared isolation had been needed, once everything needed there is
+    ISOLATED; a source that is claimed but not yet proved is proved by a step that follows."""
     back = flow.state.return_to
     wanting = lacking(flow, back) if back else ()
     if back and not wanting:
@@ -177,7 +177,7 @@ def proved(flow: Flow) -> None:
 
 
 def clear(flow: Flow, what: SourceEvent, why: str, names: tuple[str, ...] | None = None) -> None:
-    """The isolation of these sources is gone (of all, where `names` is None): say so at once, and what to do now."""
+    """The isolation of these sources is gone (of all, if `names` is None): say so at once, and what to do now."""
     flow.turn_lock(what, why, names)
     flow.tone("gate shut")
     flow.prompt("isolation-cleared", "notice", cuttable=False, why=why)
@@ -187,7 +187,7 @@ def clear(flow: Flow, what: SourceEvent, why: str, names: tuple[str, ...] | None
 
 
 def go_on(flow: Flow) -> None:
-    """What to do now, after something was cleared: the isolation that the step lacks, else the step's question again."""
+    """What to do now that something was cleared: the isolation that the step lacks, or else the step's question again."""
     state = flow.state
     step = state.step
     if step is None:
@@ -208,8 +208,8 @@ def go_on(flow: Flow) -> None:
 
 
 def take_up(flow: Flow) -> None:
-    """Go on at the step the visit stands at: a wait with what is left of it, a gate from its beginning; what was found or
-    handed over there is said again, not done again."""
+    """Go on at the step where the visit stopped: a wait with the time that is left, a gate from its beginning; a finding or
+    a hand-over is said again, not made again."""
     state = flow.state
     if isinstance(state.step, model.Finding | model.Handover):
         flow.change(awaiting=Awaiting.DONE)

@@ -1,4 +1,4 @@
-"""A note is over: kept, and acted on where it was more than one."""
+"""A note is over: it is kept, and acted on if it was more than a note."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from handsfree.visit.steps import present
 
 
 def note_kept(flow: Flow, event: NoteKept) -> None:
-    """'Power is on' and an alarm are never a note only: they are kept as one, and they act, also where the note ends after
-    it was left. Of a note under an isolation it is said what the program takes for true, and where no word was understood,
-    what to do, should it have been that."""
+    """'Power is on' and an alarm are never only a note: they are kept as one, and they act, even if the note ends after it
+    was left. After a note under an isolation the program says what it takes for true and, if no word was understood, what
+    to do if it was one of these."""
     kind = event.alarm or _alarm_in(flow, event.text)
     if kind == "power is on":
         flow.change(overlay=Overlay.NONE)
@@ -35,8 +35,7 @@ def note_kept(flow: Flow, event: NoteKept) -> None:
 
 
 def _alarm_in(flow: Flow, text: str) -> str:
-    """What stands in a note that is never a note only, '' for nothing. As a whole: 'fire' as a note of one word, for the
-    word alone stands in many a note."""
+    """The alarm that a note contains, '' for none. 'Fire' must be the whole note: as one word among many it is common."""
     words = " ".join(text.casefold().translate(_STOPS).split())
     ways = flow.state.language.commands
     if any(way in words for way in ways["power is on"]):

@@ -1,4 +1,4 @@
-"""The questions laid over the visit for a moment: stand by, a note, whether to stop, whether it was that. Rows in `ROWS`."""
+"""The questions that overlay the visit for a moment: stand by, a note, whether to stop, whether that was said; in `ROWS`."""
 
 from __future__ import annotations
 
@@ -95,7 +95,7 @@ def _asks_proposal(flow: Flow) -> str:
     return flow.sentence("short-choices", choices=capital(words))
 
 
-#: What is heard whatever is laid over.
+#: What is heard during any overlay.
 _EVER = ("help", "stop", "power is on", *EMERGENCY)
 _STOP = commands("affirm", "negative", "yes", "no", *_EVER)
 ROWS: QuestionRows = {

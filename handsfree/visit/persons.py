@@ -33,7 +33,7 @@ def _first(flow: Flow) -> str:
 
 
 def _choices(flow: Flow) -> tuple[str, ...]:
-    """Where a number was given that is not on that person's lock, that person first; then who may come, or somebody new."""
+    """If a number does not match that person's lock, that person comes first; then who may come, or somebody new."""
     owner = (_who(flow),) if flow.state.lock_offered else ()
     return tuple(dict.fromkeys((*owner, *may_come(flow), flow.sentence("somebody-new"))))
 
@@ -44,7 +44,7 @@ def _asks_who(flow: Flow) -> str:
 
 
 def takes_who(flow: Flow, utterance: Utterance) -> bool:
-    """Who it is; a new one keeps the number that was given, whoever is known states it again."""
+    """Who it is. Somebody new keeps the number just given; a known person states theirs again."""
     if _takes_back(flow, utterance):
         return True
     if utterance.sense != Sense.PHRASE or utterance.text not in _choices(flow):
@@ -69,7 +69,7 @@ def _says_number(flow: Flow) -> None:
 
 
 def _nobody_comes(flow: Flow) -> tuple[str, ...]:
-    """'Negative', where another was only said to come: a misheard word binds nobody."""
+    """'Negative' after a mistaken 'second person': a misheard word commits nobody."""
     return ("negative",) if flow.state.another or here(flow.state.interlock.people) else ()
 
 
@@ -103,7 +103,7 @@ def takes_number(flow: Flow, utterance: Utterance) -> bool:
 
 
 def _read_back(flow: Flow, digits: tuple[str, ...]) -> None:
-    """The number, once, and whose it is where that is not plain."""
+    """The number, once, and whose it is if that is not clear."""
     flow.change(lock_offered=digits, awaiting=Awaiting.LOCK_AFFIRM)
     key = "lock-readback-of" if flow.state.joining else "lock-readback"
     flow.prompt(key, OWN_NUMBER, digits=" ".join(digits), owner=_who(flow), cue=flow.cue("affirm"))
@@ -125,7 +125,8 @@ def takes_affirm(flow: Flow, utterance: Utterance) -> bool:
 
 
 def _kept(flow: Flow) -> None:
-    """Whoever joins where something is held puts a lock on it; else one more comes, or the visit goes on."""
+    """A person who joins while something is held puts a lock on it; otherwise one more person joins, or the visit goes
+    on."""
     another = flow.state.another
     flow.change(another=False)
     if lock_first(flow):
@@ -138,7 +139,7 @@ def _kept(flow: Flow) -> None:
 
 
 def at_join(flow: Flow, utterance: Utterance) -> bool:
-    """The second person's phrase: a lock more on what is held. Nobody's isolation changes by it."""
+    """The second person's phrase: one more lock on what is held. Nobody's isolation changes."""
     if voice_doubted(flow, utterance):
         return True
     interlock = flow.state.interlock
@@ -155,8 +156,8 @@ def at_join(flow: Flow, utterance: Utterance) -> bool:
 
 
 def begin_join(flow: Flow) -> None:
-    """'Second person': they state their number, and where something is held, they lock it. The first states theirs before,
-    or nobody would ask for the first one's lock any more."""
+    """'Second person': they state their number and, if something is held, put their lock on it. The first person states
+    theirs before that, or nobody would ask for the first one's lock any more."""
     if not here(flow.state.interlock.people):
         flow.change(joining="", lock_offered=(), pending=None)
         flow.change(joining=_who(flow), another=True, awaiting=Awaiting.LOCK_NUMBER)
@@ -169,7 +170,7 @@ def begin_join(flow: Flow) -> None:
 
 
 def restate(flow: Flow) -> bool:
-    """'Correction' where the phrase was refused is of the number in it; False elsewhere, and where their lock is on."""
+    """'Correction' after a refused phrase corrects the number in it; False elsewhere, and if their lock is on."""
     if not flow.state.interlock.failures or not may_restate(flow):
         return False
     person = flow.state.interlock.person.name
@@ -180,7 +181,7 @@ def restate(flow: Flow) -> bool:
 
 
 def begin_leave(flow: Flow) -> None:
-    """'I am leaving': the outgoing person's lock comes off while the incoming one's stays on."""
+    """'I am leaving': the lock of the person who leaves comes off while the other's stays on."""
     present_people = here(flow.state.interlock.people)
     if len(present_people) < 2:
         flow.prompt("leave-alone", "refusal")
@@ -230,7 +231,7 @@ def _asks_gone(flow: Flow) -> str:
 
 
 def owner_gone(flow: Flow, utterance: Utterance) -> bool:
-    """Each step affirmed, in order; anything else leaves the lock on."""
+    """Each step is affirmed, in order; anything else leaves the lock on."""
     interlock = flow.state.interlock
     owner = owner_awaited(interlock, restored(flow))
     if is_command(utterance, "negative"):

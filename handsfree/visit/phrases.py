@@ -28,7 +28,7 @@ def _say_again(flow: Flow) -> None:
 
 
 def _quiet(flow: Flow) -> None:
-    """'Stop': what was being said is broken off by its being heard; nothing more is said until somebody speaks."""
+    """'Stop': hearing it already breaks off what was being said; nothing more is said until somebody speaks."""
 
 
 def _go_back(flow: Flow) -> None:
@@ -42,7 +42,7 @@ def _go_back(flow: Flow) -> None:
 
 
 def _correction(flow: Flow) -> None:
-    """Undo the last answer on this side of the gate and ask it again; what followed from it is not told any more."""
+    """Undo the last answer on this side of the gate and ask it again; the fault model forgets what followed from it."""
     state = flow.state
     for at in range(len(state.trail) - 1, -1, -1):
         frames = state.trail[at]
@@ -100,8 +100,8 @@ def _stop(flow: Flow) -> None:
 
 
 def power_is_on(flow: Flow) -> None:
-    """At every moment, in every overlay: the source that is meant is LIVE at once; where several are held, which it is
-    is asked, and all are shut until it is answered. What to do now follows always."""
+    """At every moment, during every overlay: the source that is meant is LIVE at once. If several are held, the program
+    asks which one, and all steps are shut until that is answered. What to do now always follows."""
     interlock = flow.state.interlock
     flow.change(overlay=Overlay.NONE)
     begun = [name for name in interlock.sources if interlock.hold(name).power is not Power.LIVE]
@@ -130,7 +130,7 @@ def _voice(rate: int, volume: int) -> Callable[[Flow], None]:
 
 
 def _advice(sentences: str) -> Callable[[Flow], None]:
-    """What the fault model says of the answers so far; it only advises. `sentences`: 'what_next' or 'why'."""
+    """What the fault model says about the answers so far; it only advises. `sentences`: 'what_next' or 'why'."""
 
     def advise(flow: Flow) -> None:
         known = advice.told(flow)
@@ -175,16 +175,16 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
 
 
 PEOPLE = ("second person", "i am leaving")
-#: Who comes or goes is not taken up half way through these.
+#: Nobody can join or leave half way through these.
 NO_PEOPLE = (
     Awaiting.WHO, Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE, Awaiting.WHICH_SOURCE,
 )  # fmt: skip
-#: Which source is on, and who comes or goes, is answered before anybody moves.
+#: Which source is on, and who joins or leaves, must be answered before the visit moves.
 MOVES = ("go back", "correction")
 
 
 def use(flow: Flow, utterance: Utterance) -> bool:
-    """Do what an always-working phrase asks; False where it is not one, or where what is awaited takes it itself."""
+    """Do what an always-working phrase asks; False if it is not one, or if the present question handles it itself."""
     awaiting = flow.state.awaiting
     if utterance.sense == Sense.COMMAND and utterance.text in flow.state.book.asides:
         flow.say(flow.state.book.asides[utterance.text], "help")

@@ -18,8 +18,8 @@ def at_step(frames: FrameStack, step: str) -> FrameStack:
 
 
 def after(book: Book, frames: FrameStack, go: str | None = None) -> FrameStack:
-    """Where the visit goes from `frames`: to `go`, else to what the step says; out of a called procedure at its end; () at
-    the end of the whole."""
+    """Where the visit goes from `frames`: to `go`, else where the step says; out of a called procedure at its end; () at
+    the end of everything."""
     while frames:
         procedure = book.procedures[frames[-1].procedure]
         following = go if go is not None else procedure.following(frames[-1].step)
@@ -30,7 +30,7 @@ def after(book: Book, frames: FrameStack, go: str | None = None) -> FrameStack:
 
 
 def left(frames: FrameStack, onward: FrameStack) -> tuple[FrameStack, ...]:
-    """The call steps whose called procedure ends when `after` leads from `frames` to `onward`, the innermost first."""
+    """The call steps whose called procedure ends on the way from `frames` to `onward`, the innermost first."""
     return tuple(frames[:depth] for depth in range(len(frames) - 1, max(len(onward), 1) - 1, -1))
 
 

@@ -30,7 +30,7 @@ QuestionRows = dict[Awaiting | Overlay, QuestionRow]
 
 
 def always(flow: Flow) -> Listening:
-    """The phrases that always work, and nothing of this question's own."""
+    """The phrases that always work, and nothing else."""
     return Listening()
 
 
@@ -53,12 +53,12 @@ def says(key: str, role: str = "question") -> Callable[[Flow], None]:
 
 
 def called(*names: str) -> Callable[[Flow], tuple[str, ...]]:
-    """Commands by the first way to say them: what one may say."""
+    """Commands in their first wording: what one may say."""
     return lambda flow: tuple(flow.state.language.commands[name][0] for name in names)
 
 
 def ways_of_yes(flow: Flow) -> tuple[str, ...]:
-    """What else may be said where 'affirm' was not heard and a plain yes counts: some voices' 'affirm' never is."""
+    """What else may be said if 'affirm' was not heard and a plain yes counts: some voices' 'affirm' is never heard."""
     return (*flow.state.language.commands["affirm"][1:2], *called("yes", "no")(flow))
 
 
@@ -108,7 +108,7 @@ def _takes_done(flow: Flow, utterance: Utterance) -> bool:
 
 
 def _says_caution(flow: Flow) -> None:
-    """In full once a visit, then by its name; in full again for who asks for it."""
+    """In full once per visit, then by its name; in full again for anybody who asks for it."""
     step, cuttable = flow.state.step, flow.may_cut
     assert isinstance(step, model.Caution)
     known = step.say in flow.state.warned and not flow.again
@@ -138,7 +138,7 @@ def _ask(flow: Flow) -> model.Ask:
 
 
 def _says_answer(flow: Flow) -> None:
-    """The choices are read in the full form, or where it is said again; else only after a miss, or when asked for."""
+    """The choices are read in the full form and on a repeat; otherwise only after a miss or on request."""
     step = _ask(flow)
     text, sound = flow.step_words(step), _sound(flow, step)
     if not sound and (flow.state.form is Form.FULL or flow.again):
@@ -178,7 +178,7 @@ def _meant(answer: model.Answer, utterance: Utterance) -> bool:
 
 
 def _takes_way_out(flow: Flow, step: model.Ask, out: str) -> bool:
-    """Where the procedure says; where it says nothing, what follows, if any answer leads there."""
+    """Goes where the procedure says; if it does not say, to what follows, if any answer leads there."""
     there, go = model.way_out(step, out)
     if not there:
         flow.prompt("no-way-out", "refusal", asks=_asks_answer(flow))
@@ -190,7 +190,7 @@ def _takes_way_out(flow: Flow, step: model.Ask, out: str) -> bool:
     return True
 
 
-#: Of more answers nobody keeps the first in mind; who is asked for their own words needs examples alone.
+#: With more answers than this nobody remembers the first; a question for one's own words needs only examples.
 MOST_READ, EXAMPLES = 5, 3
 
 
@@ -217,7 +217,7 @@ def _may_answer(flow: Flow) -> tuple[str, ...]:
 
 
 def left(flow: Flow) -> str:
-    """What is left of the wait, aloud: to the minute while there are more than two, else to five seconds."""
+    """The rest of the wait, aloud: to the minute while there are more than two, then to five seconds."""
     seconds = max(flow.state.wait_ends - flow.now, 0.0)
     whole = 60.0 if seconds > 120 else 5.0
     return duration(flow.state.language, max(round(seconds / whole), 1) * whole if seconds > 0 else 0.0)

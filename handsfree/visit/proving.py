@@ -1,6 +1,6 @@
 """The questions of proving a source dead: the try, the look, the tester and every point. One row each, in `ROWS`.
 
-Nothing here makes a source ISOLATED: `interlock.prove` of the core does, and `_dead` is the one place that asks it.
+Nothing here makes a source ISOLATED: `interlock.prove` of the core does, and only `_dead` calls it.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ def source_of(flow: Flow) -> Source:
 
 
 def measurement(flow: Flow) -> Method:
-    """The method that measures here: the step's own, or, of a try that can prove nothing, the one that is made instead."""
+    """The method that measures here: the step's own or, for a try that can prove nothing, the one used instead."""
     method = method_of(prove_step(flow))
     return method if method.form == "measure" else usual().methods.get(method.instead, NO_METHOD)
 
@@ -70,7 +70,7 @@ def tester_after(flow: Flow, utterance: Utterance) -> bool:
 
 
 def _tester(flow: Flow, utterance: Utterance, then: Awaiting | None) -> bool:
-    """`then`: what follows a good tester; None where dead is now proved."""
+    """`then`: what follows a good tester; None if dead is now proved."""
     if is_command(utterance, "affirm"):
         if then is None:
             _dead(flow)
@@ -96,7 +96,7 @@ def dead_reading(flow: Flow, utterance: Utterance) -> bool:
         flow.prompt("reading-again", "question")
     elif utterance.sense == Sense.NUMBER and utterance.value is not None:
         value = convert(utterance.value, unit, unit_of(flow))
-        if abs(value) < limit_of(flow):  # dead hangs on it: 'eighteen volts' may have been eighty
+        if abs(value) < limit_of(flow):  # dead depends on it: 'eighteen volts' may have been eighty
             flow.change(pending=Pending(value, utterance.value, unit), awaiting=Awaiting.DEAD_AFFIRM)
             present(flow)
         else:
@@ -119,7 +119,8 @@ def _reading_taken(flow: Flow, value: float, given: float, unit: str, *, affirme
 
 
 def dead_affirm(flow: Flow, utterance: Utterance) -> bool:
-    """A reading that says dead was read back: it counts once affirmed. Then the next point; after the last the tester."""
+    """A reading that says dead was read back: it counts once affirmed. Then comes the next point, and after the last the
+    tester."""
     pending = flow.state.pending
     assert pending is not None
     if is_command(utterance, "affirm"):
@@ -188,7 +189,7 @@ def _dead(flow: Flow) -> None:
         else flow.state.interlock
     flow.lock_to(after, "proof", step.id)
     hold = after.hold(source.name)
-    if not hold.held:  # proved without a phrase: only a procedure that no proof has seen gets here
+    if not hold.held:  # proved without a phrase: only a procedure whose graph was not proved gets here
         _isolate_anew(flow)
         return
     flow.tone("gate open")
@@ -199,7 +200,7 @@ def _dead(flow: Flow) -> None:
 
 
 def short_name(flow: Flow, source: Source) -> str:
-    """'mains' for 'mains by cord and plug', where no other source is of that kind."""
+    """'mains' for 'mains by cord and plug', if no other source is of that kind."""
     kind = source.kind.name
     alone = sum(one.kind.name == kind for one in flow.state.interlock.sources.values()) == 1
     return kind if alone and source.name.startswith(f"{kind} ") else source.name
@@ -239,7 +240,7 @@ def _says_look(flow: Flow) -> None:
 
 
 def point_words(flow: Flow, point: str) -> str:
-    """In the language of the visit where it has words for it, else as the file of hazards or the step says it."""
+    """In the language of the visit if it has words for it, otherwise as the hazard file or the step says it."""
     try:
         return flow.sentence(f"point-{point.replace(' ', '-')}")
     except KeyError:

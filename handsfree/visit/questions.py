@@ -1,4 +1,4 @@
-"""The one table of what a visit asks. A row stands where its kind is: plain steps, readings, gates, what is laid over."""
+"""The one table of what a visit asks. Each row is in the module of its kind: plain steps, readings, gates, overlays."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ def flow_of(state: State) -> Flow:
 
 
 def listening(state: State) -> Listening:
-    """What is in force to be heard. Nothing else of the grammar is listened for. The cabinet's page may be asked wherever
-    'where am I' may be."""
+    """What is in force. Nothing else of the grammar is listened for. The cabinet's page may be asked wherever 'where am I'
+    may be."""
     if state.closed:
         return Listening(commands=())
     now = flow_of(state).question.hears(flow_of(state))

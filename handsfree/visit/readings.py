@@ -34,7 +34,7 @@ def asked_in(step: model.Read | model.Prove) -> str:
 
 
 def in_another_unit(flow: Flow, unit: str | None) -> bool:
-    """A reading in volts where ohms are asked for: which is meant is asked, whether it was clearly heard or not."""
+    """A reading in volts where ohms were asked for: the program asks which is meant, even if it heard it clearly."""
     step = flow.state.step
     asked = flow.state.awaiting in (Awaiting.READING, Awaiting.DEAD_READING)
     if unit is None or not asked or not isinstance(step, (model.Read, model.Prove)) or unit_fits(asked_in(step), unit):
@@ -81,8 +81,8 @@ def _takes_reading(flow: Flow, utterance: Utterance) -> bool:
 
 
 def _number(flow: Flow, step: model.Read, given: float, unit: str) -> None:
-    """Affirmed is only what is implausible or near a limit on which something hangs, where the writer asks for it, and what
-    was not surely heard (a proposal). What was affirmed as a proposal, or said twice, needs no third time."""
+    """Only these need 'affirm': a reading that is implausible, one near a limit that matters, one whose writer asks for it,
+    and one not surely heard (a proposal). What was affirmed as a proposal, or said twice, is not asked a third time."""
     if in_another_unit(flow, unit):
         return
     before, pending = flow.state.pending, Pending(convert(given, unit, step.unit), given, unit)
@@ -118,7 +118,7 @@ def _take_reading(flow: Flow, step: model.Read, pending: Pending, *, affirmed: b
 
 
 def keep_sample(flow: Flow, step: model.Read, value: float) -> None:
-    """Beside the others of its series, with its time."""
+    """Kept with the others of its series, with its time."""
     if not step.series:  # most readings: pint, which converts, takes half a second to load
         return
     celsius = convert(value, step.unit, "degC") if step.unit == "degF" else value
@@ -128,7 +128,7 @@ def keep_sample(flow: Flow, step: model.Read, value: float) -> None:
 
 
 def _no_number(flow: Flow, step: model.Read, state: str) -> None:
-    """Over range, unsteady, or nothing that can be told: an answer of its own, which leads where the procedure says."""
+    """Over range, unsteady, or 'can't tell': an answer of its own, which leads where the procedure says."""
     if state in WAYS_OUT:
         go = model.way_out(step, state)[1]
     else:
@@ -160,7 +160,7 @@ def says_affirm(flow: Flow) -> None:
 
 
 def _hears_affirm(flow: Flow) -> Listening:
-    """Yes or no to what was read back, or another reading in its place."""
+    """Yes or no to what was read back, or another reading instead."""
     step = _read(flow)
     return Listening(number=NumberAsked(step.unit, *step.plausible), also=YES_NO)
 

@@ -1,8 +1,8 @@
-"""The state of a visit whose happenings were answered under other rules: from what is on record, not from `advance`.
+"""The state of a visit that was recorded under other rules: made from the record, not by `advance`.
 
-What was recorded stays as it was: where the visit stood, what it was answered. Isolation is never rebuilt: every source is
-LIVE, and the locks that were on are named, each with its owner and their number, so that all is isolated anew and nobody
-else's number takes one off.
+What was recorded stays: where the visit stood, and the answers. Isolation is never rebuilt: every source is LIVE, and the
+locks that were on are named, each with its owner and number. So everything is isolated again, and nobody else's number takes
+a lock off.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ ResultKey = tuple[tuple[str, ...], str]
 
 
 def rebuilt(state: State, entries: Iterable[Stamped]) -> State:
-    """`state`: before anything happened. What stands in a record that its book has no more is passed over."""
+    """`state`: before anything happened. Steps in the record that its book no longer has are skipped."""
     remembered: dict[ResultKey, Result] = {}
     frames: FrameStack = ()
     outcome, not_before, now, wall, began = "", None, 0.0, "", None
@@ -66,8 +66,8 @@ def rebuilt(state: State, entries: Iterable[Stamped]) -> State:
 
 @dataclass
 class _Locks:
-    """What a record says of locks. `said`: the number of the last gate phrase; `numbers`: by owner. A record that names no
-    owners says `whole`, that all was locked, with the number `first`."""
+    """What a record says about locks. `said`: the number of the last gate phrase; `numbers`: by owner. For a record that
+    names no owners, `whole` says that everything was locked, with the number `first`."""
 
     said: tuple[str, ...] = ()
     whole: bool = False
@@ -96,7 +96,7 @@ class _Locks:
 
 
 def _at(state: State, before: FrameStack, path: tuple[str, ...], step: str) -> FrameStack:
-    """The stack with this step on top. The call steps below it are those the visit stood at when it went in."""
+    """The stack with this step on top. Below it are the call steps at which the visit stood when it went in."""
     under = before[: len(path) - 1]
     if tuple(frame.procedure for frame in under) != path[:-1]:
         return ()

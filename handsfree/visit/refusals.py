@@ -1,5 +1,5 @@
-"""Why a gate stays shut, and what helps: which half was missing, then what helps a hearing, then the keyboard, then a safe
-stop. Nothing here opens one."""
+"""Why a gate stays shut, and what helps: which half was missing, then how to be heard better, then the keyboard, then a safe
+stop. Nothing here opens a gate."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ _DENIED: dict[str, str] = {
     Denial.UNSURE: "gate-denied-unsure",
     Denial.NUMBER: "gate-denied-number",
 }
-#: What helps, by the number of tries that failed; the last for all that follow.
+#: What helps, by the number of failed attempts; the last one for all later attempts.
 _HELPS = ("need", "gate-nearer", "gate-typed", "gate-stop")
 
 
 def refused(flow: Flow, utterance: Utterance, after: Interlock, word: str, names: tuple[str, ...]) -> None:
-    """Say why, then what helps. The figures are never said."""
+    """Say why, then what helps. The digits are never said."""
     first = after.failures == 1
     key = _key(flow, utterance, word)
     how = "denied" if utterance.sense == Sense.DENIAL else "refused"
@@ -38,7 +38,8 @@ def refused(flow: Flow, utterance: Utterance, after: Interlock, word: str, names
 
 
 def may_restate(flow: Flow) -> bool:
-    """A number may have been misheard and affirmed. Whose lock is on keeps theirs, for it is on that lock."""
+    """A number may have been misheard and affirmed. A person whose lock is on keeps their number, because it is on that
+    lock."""
     interlock = flow.state.interlock
     return not any(lock.owner == interlock.person.name for lock in interlock.locks)
 
@@ -68,7 +69,7 @@ def _key(flow: Flow, utterance: Utterance, word: str) -> str:
 
 
 def _half(flow: Flow, utterance: Utterance, word: str) -> str:
-    """Which half was heard, by the words that were: the word of the gate, or figures; or a word too many beside both."""
+    """Which half was heard, by the words: the word of the gate, or the digits; or a word too many besides both."""
     heard = (utterance.spoken or utterance.words).casefold().replace(",", " ").split()
     figures = any(_is_figure(flow, one) for one in heard)
     spoken = flow.sentence(f"word-{word}").casefold() in heard
@@ -87,13 +88,13 @@ def _is_figure(flow: Flow, word: str) -> bool:
 
 
 def _without_figures(flow: Flow, words: str) -> str:
-    """What was heard at a gate, for the record that people read: the figures are nobody's business."""
+    """What was heard at a gate, for the record that people read, without the digits, which are nobody's business."""
     return " ".join("…" if _is_figure(flow, one.strip(",.")) else one for one in words.split())
 
 
 def voice_doubted(flow: Flow, utterance: Utterance) -> bool:
-    """The phrase was heard and the voice is in doubt: it is asked for once more. Doubt is never a reason to open; in doubt
-    the second time, too, that is said, and the record has both."""
+    """The phrase was heard but the voice is in doubt: it is asked for once more. Doubt is never a reason to open. If the
+    second time is in doubt too, the program says so, and the record has both."""
     right = utterance.verdict == Verdict.ACCEPTED and utterance.sense == Sense.GATE
     if not right or utterance.voice != "doubtful":
         return False
@@ -106,8 +107,8 @@ def voice_doubted(flow: Flow, utterance: Utterance) -> bool:
 
 
 def phrase_of(flow: Flow, utterance: Utterance, owner: str) -> str:
-    """Whose phrase it was, for the record. Where no voice was compared (no witness of voices, or too little to tell by), the
-    record has it as unknown, and the visit says so once: then the number alone told who spoke."""
+    """Whose phrase it was, for the record. If no voice was compared (no voice witness, or too little speech), the record
+    says unknown, and the visit says so once: then the number alone told who spoke."""
     if utterance.typed or utterance.voice:
         return flow.sentence("why-phrase", owner=owner)
     if not flow.state.voice_told:

@@ -1,4 +1,4 @@
-"""A record looked at again: the journal's views, given this program's machine and voice."""
+"""A record viewed again: the journal's views, with this program's machine and voice."""
 
 from __future__ import annotations
 

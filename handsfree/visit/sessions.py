@@ -1,4 +1,4 @@
-"""Opening a visit and taking one up again: the folder, the record, the state it starts from."""
+"""Opening and resuming a visit: the folder, the record, the state it starts from."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ from handsfree.visit.state import Form, State
 
 @dataclass(frozen=True)
 class Who:
-    """Who works where on what, whom to call in an emergency, how much to say, who may come besides; any may be empty."""
+    """Who works where on what, whom to call in an emergency, how much to say, who else may come; any may be empty."""
 
     technician: str = ""
     site: str = ""
@@ -58,8 +58,8 @@ class Who:
 
 @dataclass(frozen=True)
 class Session:
-    """A visit ready to run: its record, its state, the happening it begins with, the folder of the writer's recordings, the
-    file of what the desk asks."""
+    """A visit ready to run: its record, its state, its first happening, the folder of the writer's recordings, the file of
+    the desk's questions."""
 
     journal: Journal
     state: State
@@ -77,7 +77,7 @@ class Session:
 
 
 def provable(name_or_path: str | Path) -> Book:
-    """The book of a procedure that may run. Trouble with every fault where it may not."""
+    """The book of a procedure that may run. Trouble with every fault if it may not."""
     book = load.load_book(name_or_path)
     safe.must_run(book)
     return book
@@ -87,8 +87,8 @@ def begin(
     book: Book, visits: Path, who: Who, engine: str, clock: JournalClock | None = None, key: DeviceKey | None = None,
     page: PageFile | None = None, asked: Path | None = None, known: Iterable[Known] = (),
 ) -> Session:
-    """A new folder under `visits`. `page`: the cabinet's; `known`: facts besides those of the page; `asked`: file of what
-    the desk asks. Trouble where it cannot be made."""
+    """A new folder under `visits`. `page`: the cabinet's; `known`: facts besides those of the page; `asked`: file of the
+    desk's questions. Trouble if it cannot be created."""
     language = base.load(book.procedures[book.main].language)
     now = clock.wall() if clock is not None else datetime.now().astimezone()
     name = f"{now:%Y-%m-%dT%H%M%S}-{book.main}-{secrets.token_hex(2)}"
@@ -127,9 +127,9 @@ def begin(
 def take_up(
     folder: Path, clock: JournalClock | None = None, key: DeviceKey | None = None, technician: str = ""
 ) -> Session:
-    """A visit that was interrupted, stopped or is to be continued; `technician`: who takes it up, '' for who had it. One
-    whose procedure may not run any more is taken up while a lock is on, for the restore alone. Trouble where it ended,
-    where its record does not hold, or where nothing is left to restore of one that may not run."""
+    """Resumes a visit that was interrupted, stopped or is to be continued; `technician`: who resumes it, '' for the same as
+    before. If its procedure may no longer run, it is resumed only while a lock is on, and only for the restore. Trouble if
+    it had ended, if its record is not intact, or if one that may not run has nothing left to restore."""
     journal = Journal.resume(folder, clock=clock, key=key)
     try:
         state, whole = state_of(reader.read(folder), folder)
@@ -144,8 +144,8 @@ def take_up(
 
 
 def _barred(state: State) -> tuple[str, ...]:
-    """Why the procedure may not run any more, () where it may, or where only the restore is left of it already. Trouble
-    where it may not and nobody is left with a lock on."""
+    """Why the procedure may no longer run; () if it may, or if only the restore is left already. Trouble if it may not and
+    nobody has a lock on."""
     if wayout.only_restores(state):
         return ()
     if not state.interlock.locks:
@@ -155,8 +155,8 @@ def _barred(state: State) -> tuple[str, ...]:
 
 
 def state_of(entries: Iterable[Stamped], folder: Path) -> tuple[State, bool]:
-    """`advance` over every happening of a record; with the state, whether all that the last happening brought is on the
-    record. Trouble where its first event opens no visit."""
+    """`advance` over every happening of a record. Returns the state, and whether all effects of the last happening are on
+    the record. Trouble if its first event does not open a visit."""
     state: State | None = None
     due = 0
     entries = iter(entries)
@@ -166,7 +166,7 @@ def state_of(entries: Iterable[Stamped], folder: Path) -> tuple[State, bool]:
             if (entry.event.rules, entry.event.hazards) != (RULES, digest()):
                 return rebuilt(state, chain((entry,), entries)), False
         if state is None:
-            raise Trouble(f"{folder} does not begin with an opened visit; it cannot be taken up.", 3)
+            raise Trouble(f"{folder} does not begin with an opened visit; it cannot be resumed.", 3)
         if isinstance(entry.event, HAPPENINGS):
             state, effects = advance(state, entry)
             due = len(effects) + (0 if isinstance(entry.event, Resumed) else due)
@@ -187,7 +187,7 @@ def book_of(opened: Opened) -> Book:
 
 
 def book_named(named: str) -> Book:
-    """A procedure by its name or file, or as a visit read it, by the visit's folder."""
+    """A procedure by its name or file, or, given a visit's folder, as that visit read it."""
     folder = Path(named)
     if not (folder / reader.JOURNAL).is_file():
         return load.load_book(named)
@@ -199,7 +199,7 @@ def book_named(named: str) -> Book:
 
 def run(session: Session, runner_of: Callable[[Session], Runner[State]]) -> State:
     """Run to the end and seal the record. An interrupt, or an ear that has nothing more, stops the visit on the record.
-    Trouble where anything failed: it was said, the isolation is cleared, and the record is closed."""
+    Trouble if anything failed: then it was said, the isolation is cleared, and the record is closed."""
     try:
         runner = runner_of(session)
     except Trouble:
@@ -213,7 +213,7 @@ def run(session: Session, runner_of: Callable[[Session], Runner[State]]) -> Stat
             runner.happen(photo)
         session.journal.seal()
         if session.asked is not None:
-            with contextlib.suppress(Trouble):  # it is asked once more than need be
+            with contextlib.suppress(Trouble):  # it is asked once too often
                 desk_questions.take_out(session.asked, session.folder)
         runner.tell(state.language.prompt("head-in-words", words=words_of(session.journal.head)))
     except Trouble as trouble:
@@ -244,9 +244,9 @@ def _to_its_end(session: Session, runner: Runner[State]) -> State:
 def _told(session: Session, state: State, trouble: Trouble) -> Trouble:
     """For whoever reads it at the desk: what to do about the cabinet, and about the visit."""
     if state.outcome not in ("", "stopped"):
-        return Trouble(f"{trouble.sentence} The visit was over before; it is in {session.folder}", trouble.status)
+        return Trouble(f"{trouble.sentence} The visit had already ended; it is in {session.folder}", trouble.status)
     again = f"handsfree visit --resume {session.folder}"
-    what_now = f"Treat the cabinet as live; the visit is stopped. Take it up with: {again}"
+    what_now = f"Treat the cabinet as live; the visit is stopped. Resume it with: {again}"
     return Trouble(f"{trouble.sentence} {what_now}", trouble.status)
 
 
@@ -256,7 +256,7 @@ def _why(session: Session, key: str) -> str:
 
 
 def _abandon(session: Session) -> None:
-    """A visit that could not begin leaves nothing behind; one taken up again is left as it was."""
+    """A visit that could not begin leaves nothing behind; a resumed one stays as it was."""
     import shutil
 
     session.journal.close()
@@ -265,12 +265,12 @@ def _abandon(session: Session) -> None:
 
 
 def attach(folder: Path, file: Path, step: str, key: DeviceKey | None = None) -> str:
-    """A file (a photo) added to the record of a visit that is not running: the step it belongs to must have asked for
-    evidence. Returns the name it is kept under. Trouble where there is no such step, or the file cannot be read."""
+    """Adds a file (a photo) to the record of a visit that is not running; its step must have asked for evidence. Returns
+    the name it is kept under. Trouble if there is no such step, or if the file cannot be read."""
     asked = [entry.event.step for entry in reader.read(folder) if isinstance(entry.event, EvidenceTaken)]
     if step not in asked:
         known = ", ".join(dict.fromkeys(asked)) or "none"
-        raise Trouble(f"No evidence was taken at '{step}' in {folder}; steps where some was: {known}.")
+        raise Trouble(f"No evidence was taken at '{step}' in {folder}; it was taken at: {known}.")
     with Journal.resume(folder, key=key) as journal:
         name, digest = journal.attach(file)
         journal.append(Attached(step, name, digest))

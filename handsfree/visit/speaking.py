@@ -23,14 +23,14 @@ def answer_words(step: Ask) -> tuple[str, ...]:
 
 
 def called(language: Language, sense: str, text: str) -> str:
-    """What a meaning is called aloud: a command or a state by the first way to say it, an answer as it is written."""
+    """What a meaning is called aloud: a command or a state in its first wording, an answer as it is written."""
     if sense == Sense.COMMAND or text in WHEN_ASKED:
         return language.commands[text][0] if text in language.commands else text
     return language.states[text][0] if sense == Sense.STATE else text
 
 
 def result_words(language: Language, result: Result) -> str:
-    """What a step brought, aloud: 'forty one degrees Fahrenheit', 'over range', an answer."""
+    """The result of a step, aloud: 'forty one degrees Fahrenheit', 'over range', an answer."""
     if result.state in language.states:
         return language.states[result.state][0]
     if result.value is not None and not result.state:
@@ -52,7 +52,7 @@ def duration(language: Language, seconds: float) -> str:
 
 
 def read_back(language: Language, step: Read | Prove, pending: Pending) -> str:
-    """The reading as given, to be affirmed: both ways where -teen and -ty could be taken for one another."""
+    """The reading as given, to be affirmed; said both ways if -teen and -ty could be confused."""
     quantity = language.say_quantity(pending.given, pending.given_unit)
     both = language.needs_both_ways(pending.given)
     digits = {"digits": language.say_digits(pending.given)} if both else {}
@@ -61,8 +61,8 @@ def read_back(language: Language, step: Read | Prove, pending: Pending) -> str:
 
 
 def taken_words(language: Language, step: Read | Prove, pending: Pending) -> str:
-    """The reading that was taken: digit by digit where it could be taken for another; its unit where it is not the one that
-    was asked for, and then what that is in the one asked for."""
+    """The accepted reading: digit by digit if it could be mistaken for another; with its unit if that is not the one asked
+    for, and then also converted to the one asked for."""
     if language.needs_both_ways(pending.given):
         number = language.say_digits(pending.given)
     else:
@@ -84,7 +84,7 @@ def _unit(step: Read | Prove) -> str:
 
 
 def side_of_expected(language: Language, step: Read, value: float) -> str:
-    """A sentence where the reading is out of its expected range, else ''."""
+    """A sentence if the reading is out of its expected range, else ''."""
     if step.expected is None or step.expected[0] <= value <= step.expected[1]:
         return ""
     return language.prompt("below-expected" if value < step.expected[0] else "above-expected")

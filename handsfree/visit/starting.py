@@ -3,9 +3,9 @@
 Rules of this file:
 
 - A visit without a name is `service-call`: it asks what is wrong.
-- The name of one of its ways is that complaint, told beforehand: the visit does not ask it, and has its arrival, its stock
-  and its close-out all the same.
-- What a call sheet says of the complaint counts where exactly one complaint has those words; else the technician is asked.
+- The name of one of its branches gives that complaint in advance: the visit does not ask for it, but still has its arrival,
+  its stock and its close-out.
+- A call sheet's words for the complaint count if exactly one complaint has them; otherwise the technician is asked.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ Known = tuple[str, str]
 
 @dataclass(frozen=True)
 class VisitStart:
-    """`procedure`: name or file. `known`: facts. `sheet`: where there is one."""
+    """`procedure`: name or file. `known`: facts. `sheet`: if there is one."""
 
     procedure: str
     known: tuple[Known, ...] = ()
@@ -38,7 +38,7 @@ class VisitStart:
 
 
 def begun_by(named: str | None, call: Path | None) -> VisitStart:
-    """Trouble where the call sheet is faulty, or there is no such procedure."""
+    """Trouble if the call sheet is faulty, or if there is no such procedure."""
     if call is not None:
         sheet = load_call_sheet(call)
         complaint = complaint_in(sheet.complaint, load.load_book(VISIT))
@@ -57,7 +57,7 @@ def _told(complaint: str | None) -> tuple[Known, ...]:
 
 
 def ways(book: Book) -> dict[str, str]:
-    """Procedure -> the complaint that leads to it, by the visit's own decision; the first where several do."""
+    """Procedure -> the complaint that leads to it, by the visit's own decision; the first if several do."""
     asked = _asked(book)
     found: dict[str, str] = {}
     decisions = [
@@ -74,7 +74,7 @@ def ways(book: Book) -> dict[str, str]:
 
 
 def complaint_in(text: str, book: Book) -> str | None:
-    """The complaint that a text means: one of its answers, or what its words tell; None where they tell none, or two."""
+    """The complaint that a text means: one of its answers, or what its words say; None if they mean none, or two."""
     asked = _asked(book)
     if asked is None:
         return None

@@ -1,7 +1,7 @@
 """The state of a visit: everything that `advance` knows, frozen.
 
-`awaiting` says which answer the visit waits for; `overlay` a thing laid over it for a moment (stand by, a note, being
-asked whether to stop), under which it is kept. What is in force to be heard follows from the two and the step.
+`awaiting` says which answer the visit waits for; `overlay` is something that interrupts it for a moment (stand by, a note,
+the question whether to stop) while it is kept. What is in force follows from the two and the step.
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ class Frame:
 
 
 FrameStack = tuple[Frame, ...]
-#: The step that brought something: (procedure path, step id).
+#: The step that gave a result: (procedure path, step id).
 Origin = tuple[tuple[str, ...], str]
 
 
@@ -80,7 +80,7 @@ class Form(StrEnum):
 
 @dataclass(frozen=True)
 class Result:
-    """What a step brought. `value` in the step's unit; `state` over range / unsteady; `text` as a reader should see it."""
+    """The result of a step. `value` in the step's unit; `state` over range / unsteady; `text` as a reader should see it."""
 
     text: str
     value: float | None = None
@@ -112,7 +112,7 @@ class Sample:
 
 @dataclass(frozen=True)
 class Pending:
-    """A reading heard, not yet taken: in the step's unit, and as it was given."""
+    """A reading that was heard but not yet accepted: in the step's unit, and as it was given."""
 
     value: float
     given: float
@@ -204,7 +204,7 @@ class State:
 
     @property
     def below(self) -> Awaiting | Overlay:
-        """What is asked, or what a read-back lies over."""
+        """What is asked, or what lies under a read-back."""
         return (self.beneath or self.awaiting) if self.overlay is Overlay.PROPOSAL else self.asked
 
     @property
@@ -215,7 +215,7 @@ class State:
 
     @property
     def shut(self) -> bool:
-        """The step may not be reached, or spoken, now."""
+        """The step may not be reached or spoken now."""
         return bool(self.interlock.missing(self.needs))
 
     @property

@@ -1,8 +1,8 @@
-"""What each kind of step does: one row a kind in `KINDS`.
+"""What each kind of step does: one row per kind in `KINDS`.
 
-A row says what happens when a step of that kind is entered: which question of `visit.questions` is put, or where to go at
-once, for the kinds that wait for nobody. Saying a step again is putting its question again, so what is said first and what
-is said again cannot differ.
+A row says what happens when a step of that kind is entered: which question of `visit.questions` is asked or, for the kinds
+that wait for nobody, where to go at once. To say a step again is to ask its question again, so the first time and the repeat
+cannot differ.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ def _await(awaiting: Awaiting) -> Callable[[Flow, Any], Onward]:
 
 
 def _isolate(flow: Flow, step: model.Isolate) -> Onward:
-    """Until the phrase is given, 'go back' and 'correction' may leave again: what is behind is as LIVE as it was."""
+    """Until the phrase is given, 'go back' and 'correction' may leave again: what lies behind is still LIVE."""
     state = flow.state
     was_live = all(state.interlock.hold(name).power is Power.LIVE for name in step.sources) and not state.return_to
     covering = {**state.covering, **dict.fromkeys(step.sources, state.frames)}
@@ -52,7 +52,7 @@ def _isolate(flow: Flow, step: model.Isolate) -> Onward:
 
 
 def _prove(flow: Flow, step: model.Prove) -> Onward:
-    """A try counts only where something ran or was lit before; else it is measured."""
+    """A try counts only if something ran or was lit before; otherwise it is measured."""
     flow.change(trail=(), point=0)
     method = method_of(step)
     hold = flow.state.interlock.hold(flow.state.book.energy.proves(flow.state.frames[-1].procedure, step).name)
@@ -66,7 +66,7 @@ def _prove(flow: Flow, step: model.Prove) -> Onward:
 
 
 def _instead(flow: Flow, method: str) -> str:
-    """That it is measured, and where: a person with the plug locked away must not measure at that plug."""
+    """Says that it is measured, and where: a person whose plug is locked away must not measure at that plug."""
     try:
         return flow.sentence(f"measure-instead-{method}")
     except KeyError:
@@ -100,7 +100,7 @@ def _wait(flow: Flow, step: model.Wait) -> Onward:
 
 
 def wait_words(flow: Flow, step: model.Wait) -> str:
-    """What is waited for and how long; the first time in a visit, when the program will speak again."""
+    """What it waits for and how long; the first time in a visit, also when the program will speak again."""
     time = duration(flow.state.language, step.seconds)
     if flow.may_cut:
         return flow.sentence("wait-another", time=time)
@@ -110,19 +110,19 @@ def wait_words(flow: Flow, step: model.Wait) -> str:
     return flow.sentence("wait-again" if flow.state.waited else first, text=step.say, time=time)
 
 
-#: Seconds: of a shorter wait only the end is told.
+#: Seconds: for a shorter wait only the end is announced.
 HALF_TIME_FROM = 1800.0
 
 
 def set_wait_timer(flow: Flow) -> None:
-    """Rings at half time, where that is still to be told, and at the end. In between a wait is quiet."""
+    """Rings at half time, if that is still to be announced, and at the end. In between a wait is quiet."""
     left, step = flow.state.wait_ends - flow.now, flow.state.step
     half = left - step.seconds / 2 if isinstance(step, model.Wait) and flow.state.half else 0.0
     flow.emit(SetTimer("wait", round(half, 3) if half > 1.0 else max(left, 0.0)))
 
 
 def _ask(flow: Flow, step: model.Ask) -> Onward:
-    """What is known already is not asked: the visit goes where that answer leads."""
+    """What is already known is not asked: the visit goes where that answer leads."""
     told = facts.told(flow, step)
     if told is None or told.answer is None:
         return _await(Awaiting.ANSWER)(flow, step)
@@ -140,7 +140,7 @@ def _read(flow: Flow, step: model.Read) -> Onward:
 
 
 def _decide(flow: Flow, step: model.Decide) -> Onward:
-    """The first case that surely holds. A case that cannot be known, or is borderline, sends the visit to `otherwise`."""
+    """The first case that is certainly true. A case that is unknown or borderline sends the visit to `otherwise`."""
     state = flow.state
     values = {name_of(name): result.value if result.value is not None else _words(result)
               for name, result in results_here(flow).items()}
@@ -180,7 +180,7 @@ def results_here(flow: Flow) -> dict[str, Result]:
 
 
 def series_here(flow: Flow) -> dict[str, tuple[tuple[float, float], ...]]:
-    """Series -> its (minute, value) pairs in order: of a proof those of the one that is running, of food all."""
+    """Series -> its (minute, value) pairs in order: for a proof those of the one that is running, for food all of them."""
     found: dict[str, tuple[tuple[float, float], ...]] = {}
     for one in flow.state.series:
         if one.series != "proof" or one.path == flow.state.path:
@@ -189,7 +189,7 @@ def series_here(flow: Flow) -> dict[str, tuple[tuple[float, float], ...]]:
 
 
 def _call(flow: Flow, step: model.Call) -> Onward:
-    """Its words come in front of what it leads to; the short form leaves them out."""
+    """Its words come before those of the step it leads to; the short form omits them."""
     if step.aloud and flow.state.form is not Form.SHORT:
         flow.heard(step.say)
     inner = (*flow.state.path, step.procedure)  # a proof begins afresh
@@ -198,7 +198,7 @@ def _call(flow: Flow, step: model.Call) -> Onward:
 
 
 def record(flow: Flow, step: model.Finding | model.Handover) -> None:
-    """What is found, or handed over, here; once, however often it is said."""
+    """The finding or hand-over here, recorded once, however often it is said."""
     here, path = results_here(flow), flow.state.path
     if isinstance(step, model.Finding):
         evidence = tuple((name, here[name].text) for name in step.evidence if name in here)
@@ -212,14 +212,14 @@ def record(flow: Flow, step: model.Finding | model.Handover) -> None:
 
 
 def _finding(flow: Flow, step: model.Finding) -> Onward:
-    """Said, recorded, and gone on from: it asks for nothing."""
+    """Said and recorded; then the visit goes on, because it asks for nothing."""
     record(flow, step)
     flow.say(finding_words(flow, step), "step")
     return leave(flow)
 
 
 def finding_words(flow: Flow, step: model.Finding) -> str:
-    """Its sentence, for that is what is new; the full form says what it is."""
+    """Its sentence, because that is what is new; the full form also says what it is."""
     if flow.state.form is Form.FULL or flow.again:
         return flow.sentence("finding", text=step.say)
     return step.short if step.short and flow.state.form is Form.SHORT else step.say
@@ -244,7 +244,7 @@ def _end(flow: Flow, step: model.End) -> Onward:
 
 
 def end(flow: Flow, step: model.End) -> None:
-    """The visit is over; what the desk asks comes before its last words, where nothing is isolated and no lock is on."""
+    """The visit is over. The desk's questions come before its last words, when nothing is isolated and no lock is on."""
     interlock = flow.state.interlock
     if flow.state.questions and interlock.power is Power.LIVE and not interlock.locks:
         key, by, text = flow.state.questions[0]
@@ -256,8 +256,8 @@ def end(flow: Flow, step: model.End) -> None:
 
 
 def leave(flow: Flow, go: str | None = None, makes: model.Facts = ()) -> FrameStack:
-    """Where the visit goes from its step, which is behind now. `makes`: facts of the answer given. A called procedure that
-    ends on the way leaves its outcome with its call step: that of its End, 'done' where it runs off its last step."""
+    """Where the visit goes from its step, which is now done. `makes`: facts of the answer given. A called procedure that
+    ends on the way leaves its outcome with its call step: that of its End, or 'done' if it runs off its last step."""
     state = flow.state
     if state.step is not None:
         facts.behind(flow, state.step, makes)
@@ -278,7 +278,7 @@ def tell_locks(flow: Flow) -> None:
 
 
 def close(flow: Flow, outcome: str, text: str, not_before: float | None = None) -> None:
-    """End the visit, saying so. A lock that may still be on is named; the isolation is no longer watched over."""
+    """End the visit, and say so. A lock that may still be on is named; the isolation is no longer watched."""
     state = flow.state
     if not_before is not None and isinstance(state.step, model.Wait):
         flow.prompt("wait-days", "notice", text=state.step.say, when=_when(flow, not_before - flow.now))
@@ -306,7 +306,7 @@ def _when(flow: Flow, seconds: float) -> str:
 
 
 def present(flow: Flow) -> None:
-    """Put the question that is asked. The first time, the words of a caution or a gate cannot be cut short."""
+    """Ask the question. The first time, the words of a caution or a gate cannot be cut short."""
     flow.question.says(flow)
     if flow.state.frames:
         flow.change(spoken=flow.state.spoken | {flow.state.frames})

@@ -1,4 +1,4 @@
-"""A visit as a bystander would hear it, a line at a time: who speaks, what, when, and what came of it."""
+"""A visit as a bystander would hear it, line by line: who speaks, what, when, and what came of it."""
 
 from __future__ import annotations
 

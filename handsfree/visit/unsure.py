@@ -1,6 +1,6 @@
-"""What was said for the program and not surely understood: asked again, asked which of two, or read back.
+"""Speech for the program that it is not sure of: it asks again, asks which of two, or reads back.
 
-Nothing here acts on what was said. A bystander gets no answer; what may deny an isolation always gets one.
+Nothing here acts on what was said. A bystander gets no answer; anything that may deny an isolation always gets one.
 """
 
 from __future__ import annotations
@@ -25,12 +25,12 @@ from handsfree.visit.wishes import affirms, is_command
 
 GATES = (Awaiting.GATE, Awaiting.RESTORE_GATE, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE)
 TRIES_BEFORE_HELP = 2
-#: What saying it better will not mend is said first.
+#: Causes that speaking better will not cure are named first.
 TOLD = {TOO_LOUD: "microphone-loud", WITNESS_FAILED: "witness-failed"}
 
 
 def was_meant(flow: Flow, utterance: Utterance) -> bool:
-    """Speech that nobody surely understood, after a question: its person gets an answer, a bystander none."""
+    """Speech after a question that nobody surely understood: the technician gets an answer, a bystander none."""
     state = flow.state
     judged = utterance.engine or utterance.verdict == Verdict.ASKED_AGAIN  # the program's own voice no engine hears
     judged = judged and not utterance.reason.startswith(TOO_EARLY)
@@ -47,8 +47,9 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
 
 
 def may_deny(flow: Flow, utterance: Utterance) -> bool:
-    """May be the phrase, a proof, or a denial of one, where an isolation is asked for or relied on. A caution by itself asks
-    for none; what is like a command that is not asked for is judged as everywhere, so is what by its level another said."""
+    """It may be the phrase, a proof, or a denial of one, while an isolation is asked for or relied on. A caution alone asks
+    for none. Speech like a command that is not asked for is judged as everywhere, and so is speech whose level says that
+    somebody else spoke."""
     cautioned = flow.state.awaiting is Awaiting.UNDERSTOOD
     if utterance.sense in (Sense.DENIAL, Sense.GATE):
         return not cautioned or flow.state.interlock.power is not Power.LIVE
@@ -62,24 +63,24 @@ def asks_figures(flow: Flow) -> bool:
 
 
 def expected(flow: Flow) -> float:
-    """Seconds in which an answer may be looked for: the work of the step where its writer says how long, else what looking
-    or doing takes (common practice, no source)."""
+    """Seconds within which an answer may be expected: the work of the step if its writer says how long, otherwise the time
+    to look or act (common practice, no source)."""
     step = flow.state.step
     if step is not None and step.minutes is not None:
         return 60.0 * step.minutes
     return LOOKING if flow.question.stake is Consequence.ANSWER else DOING
 
 
-#: Seconds after a question by which most look and answer, and after work by which most are done.
+#: Seconds after a question within which most people look and answer, and after work within which most are done.
 LOOKING, DOING = 5.0, 45.0
-#: How sure a call for help must be to be asked about. Set between two clips ('fine' heard as 'fire' with 0.43, 'I am
-#: hurt' at 10 dB with 0.64), and measured on no others.
+#: How sure a call for help must be before the program asks about it. Set between two clips ('fine' heard as 'fire' with
+#: 0.43, 'I am hurt' at 10 dB with 0.64), and measured on no others.
 ALARM = 0.5
 
 
 def propose(flow: Flow, utterance: Utterance) -> None:
-    """Likely, not sure: read back. It counts once it is affirmed; another answer takes its place. A gate phrase never is:
-    the lock number is not said aloud, and no gate opens by 'affirm'."""
+    """Likely, not sure: read back. It counts once it is affirmed; another answer replaces it. A gate phrase is never
+    proposed: the lock number is not said aloud, and no gate opens by 'affirm'."""
     over = flow.state.overlay not in (Overlay.NONE, Overlay.PROPOSAL) or alarm_asked(flow.state)
     if over or utterance.sense in (Sense.GATE, Sense.DENIAL, Sense.DIGITS) or wrote_other_words(flow, utterance):
         ask_again(flow, utterance)
@@ -94,8 +95,8 @@ def _read_back(flow: Flow, utterance: Utterance, beneath: Overlay = Overlay.NONE
 
 
 def wrote_other_words(flow: Flow, utterance: Utterance) -> bool:
-    """The words that were written down are plain words of the work, and none of them is what is likely: 'Okay.' is not read
-    back as 'Soaked?'. What is written of a word nobody knows ('Firm.' for 'affirm') says nothing."""
+    """The words written down are plain words of the work, and none of them is in the likely answer: 'Okay.' is not read
+    back as 'Soaked?'. A written word that nobody knows ('Firm.' for 'affirm') says nothing."""
     hints = flow.state.language.hints
     written = tokens(utterance.words)
     known = hints["plain"] | hints["replying"] | hints["trade"]
@@ -105,7 +106,7 @@ def wrote_other_words(flow: Flow, utterance: Utterance) -> bool:
 
 
 def ask_again(flow: Flow, utterance: Utterance) -> None:
-    """Not sure enough: ask, in a way that helps more with each try. Nothing is acted on."""
+    """Not sure enough: ask, with more help each time. Nothing is acted on."""
     state = flow.state
     if perhaps_power_on(flow, utterance):
         flow.tone("not understood")
@@ -140,28 +141,29 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
 
 
 def perhaps_alarm(utterance: Utterance) -> bool:
-    """It may have been that somebody is hurt, or that there is fire, gas or a shock: that is asked, whatever else is."""
+    """Somebody may have said that they are hurt, or that there is fire, gas or a shock: the program asks, whatever else is
+    going on."""
     return is_command(utterance, *EMERGENCY) and utterance.verdict == Verdict.ASKED_AGAIN and utterance.sure >= ALARM
 
 
 def asks_alarm(flow: Flow, utterance: Utterance) -> None:
-    """'Are you hurt?': it counts once it is affirmed, and opens nothing. Who stands by still does where it was not that."""
+    """'Are you hurt?': it counts once it is affirmed, and opens nothing. If it was not that, a stand-by goes on."""
     _read_back(flow, utterance, Overlay.STAND_BY if flow.state.below is Overlay.STAND_BY else Overlay.NONE)
 
 
 def calls_for_help(state: State, utterance: Utterance) -> bool:
-    """Somebody is hurt, or there is fire, gas or a shock; or it is affirmed that it was that."""
+    """Somebody is hurt, or there is fire, gas or a shock, or they affirm that they said so."""
     return is_command(utterance, *EMERGENCY) or (alarm_asked(state) and affirms(utterance))
 
 
 def alarm_asked(state: State) -> bool:
-    """It is being asked whether that was a call for help: no other likely word takes its place."""
+    """The program is asking whether that was a call for help: no other likely word replaces it."""
     proposed = state.proposed if state.overlay is Overlay.PROPOSAL else None
     return proposed is not None and is_command(proposed, *EMERGENCY)
 
 
 def guarded(flow: Flow) -> bool:
-    """What is asked may prove or deny an isolation, also where something is read back meanwhile."""
+    """The present question may prove or deny an isolation, even while something is read back."""
     return flow.questions[flow.state.below].stake is Consequence.GUARDED
 
 
@@ -174,8 +176,8 @@ def perhaps_power_on(flow: Flow, utterance: Utterance) -> bool:
 
 
 def _asked_of_page(flow: Flow, utterance: Utterance) -> str:
-    """The page's answer to a question in other words than it teaches; '' where none was asked. Never where what was said may
-    deny an isolation."""
+    """The page's answer to a question in other words than it teaches; '' if none was asked. Never if the words may deny an
+    isolation."""
     asides = flow.question.stake is not Consequence.GUARDED and flow.state.overlay is Overlay.NONE and flow.state.book.asides
     if not asides or (utterance.sense == Sense.DENIAL and not utterance.typed):
         return ""
@@ -184,7 +186,8 @@ def _asked_of_page(flow: Flow, utterance: Utterance) -> str:
 
 
 def _in_own_words(flow: Flow, utterance: Utterance) -> Utterance:
-    """'The beer is lukewarm' at "What is wrong?": read back as what it means; where it means two, with both as rivals."""
+    """'The beer is lukewarm' at "What is wrong?": read back as what it means; if it means two things, with both as
+    rivals."""
     state = flow.state
     if utterance.typed or state.overlay is not Overlay.NONE or flow.question.stake is Consequence.GUARDED:
         return utterance  # what may prove dead works, or deny it, counts in its own words or not at all
@@ -195,14 +198,14 @@ def _in_own_words(flow: Flow, utterance: Utterance) -> Utterance:
 
 
 def _told_in_own_words(flow: Flow, utterance: Utterance) -> bool:
-    """A long sentence that means an answer of a question for one's own words, unless by its level another said it."""
+    """A long sentence that answers a question for one's own words, unless its level says that somebody else spoke."""
     now = flow.question.hears(flow)
     near = by_level(utterance.level, flow.state.level) >= AWAY
     return bool(now.gist) and near and bool(by_gist(flow.state.language, utterance.words, now))
 
 
 def missed(flow: Flow, utterance: Utterance | None = None) -> None:
-    """The question in its shortest form; where that has not helped, what may be said, and then every third time."""
+    """The question in its shortest form; if that did not help, what may be said, and then every third time."""
     flow.change(tries=flow.state.tries + 1)
     if flow.state.tries > TRIES_BEFORE_HELP and flow.question.hears(flow).proof:
         flow.say(f"{flow.question.asks(flow)} {flow.sentence('or-type')}", "question")
@@ -215,14 +218,14 @@ def missed(flow: Flow, utterance: Utterance | None = None) -> None:
 
 
 def no_such_thing(flow: Flow, utterance: Utterance) -> bool:
-    """'There is no plate': a question that has a way round says so."""
+    """'There is no plate': a question that offers a way out says so."""
     now = flow.question.hears(flow)
     ways = set(WAYS_OUT) <= set(now.also) and not now.gist
     return ways and bool(flow.state.language.hints["denying"] & set(tokens(utterance.words)))
 
 
 def _rivals(flow: Flow, utterance: Utterance) -> list[str]:
-    """'Fifteen or fifty?': a near tie is asked, never settled by the first of two; only among answers of this question."""
+    """'Fifteen or fifty?': a near tie is asked about, never decided for the first; only among answers of this question."""
     language, now = flow.state.language, flow.question.hears(flow)
     numbers = [value for sense, _, value in utterance.rivals if sense == Sense.NUMBER and value is not None]
     if len(numbers) > 1:
@@ -232,6 +235,6 @@ def _rivals(flow: Flow, utterance: Utterance) -> list[str]:
 
 
 def _apart(language: Language, number: float) -> str:
-    """Both ways, where one is soon taken for the other."""
+    """Both ways, if one is easily taken for the other."""
     words = language.say_number(number)
     return f"{words}, {language.say_digits(number)}" if language.needs_both_ways(number) else words

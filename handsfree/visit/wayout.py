@@ -1,10 +1,10 @@
-"""A visit whose procedure is not safe to run any more, taken up again: nobody is left with a lock on.
+"""A resumed visit whose procedure is no longer safe to run: nobody is left with a lock on.
 
 The rules of this file:
 
-- No step of the procedure is read again. What is left is one restore of everything on which a lock is, in sentences of the
-  program's own, and the end. A lock comes off there as at any restore: by its owner, or by (e)(3).
-- Who asks for it is outside: whether a procedure may run is no question of the machine's. It is told by `Resumed.barred`.
+- No step of the procedure is read again. Only one restore is left, of everything that has a lock on, in the program's own
+  sentences, and the end. A lock comes off there as at any restore: by its owner, or by (e)(3).
+- The machine does not decide whether a procedure may run: `Resumed.barred` tells it.
 """
 
 from __future__ import annotations
@@ -22,12 +22,12 @@ _LOCKS, _END = "locks", "over"
 
 
 def only_restores(state: State) -> bool:
-    """Such a visit it has been already."""
+    """The visit is already in this state."""
     return state.book.main == NAME
 
 
 def restoring(state: State) -> State:
-    """The state at the beginning of that restore: every lock that is on is to come off."""
+    """The state at the beginning of that restore: every lock that is on must come off."""
     words = state.language.prompt
     on = {lock.source for lock in state.interlock.locks}
     names = tuple(name for name in state.interlock.sources if name in on) or tuple(sorted(on))

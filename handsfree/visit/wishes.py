@@ -13,12 +13,12 @@ def is_command(utterance: Utterance, *names: str) -> bool:
 
 
 def onward(utterance: Utterance) -> bool:
-    """'Next step' and 'go ahead' are one wish."""
+    """'Next step' and 'go ahead' mean the same."""
     return is_command(utterance, "next step", "go ahead")
 
 
 def done(utterance: Utterance) -> bool:
-    """Where nothing is at stake, 'done' and its like move on, too."""
+    """If nothing is at stake, 'done' and its like move on, too."""
     return onward(utterance) or is_command(utterance, "done")
 
 

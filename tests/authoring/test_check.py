@@ -95,7 +95,7 @@ def test_a_better_word_is_offered() -> None:
     texts = {path.stem: check_file(path, []).remarks[0].do for path in FILES if head(path)["group"] == "sound"}
     assert texts["answers-sound-alike"] == "Say 'frayed' instead of 'worn'."
     assert texts["answer-sounds-like-a-command"] != ""
-    assert all(re.match(r"Say '|Write it |Take a longer word|Take another word", text) for text in texts.values())
+    assert all(re.match(r"Say '|Write it |Use a longer word|Use another word", text) for text in texts.values())
 
 
 def test_answers_of_two_sounds_that_differ_in_one_sound_alike(tmp_path: Path) -> None:

@@ -91,7 +91,7 @@ def test_what_cannot_be_is_said_and_asked_again(monkeypatch: pytest.MonkeyPatch,
 def test_one_that_stopped_is_taken_up(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     lines = WHOLE.format(flame="yes").splitlines()
     said = typed("\n".join((*lines[:14], "stop recording")), monkeypatch, capsys)
-    assert "take it up with: handsfree record testkasten-9 --cabinet" in said
+    assert "resume it with: handsfree record testkasten-9 --cabinet" in said
     again = typed("\n".join(("skip it", "skip it", "that is all", "that is all", *lines[14:])), monkeypatch, capsys)
     assert "What is the model called?" not in again
     assert "How is the mode shown" not in again

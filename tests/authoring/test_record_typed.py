@@ -87,7 +87,7 @@ def test_each_kind_is_asked_for_what_was_not_said(kind: str, tmp_path: Path) -> 
 
 def test_a_list_that_is_too_short_goes_on(tmp_path: Path) -> None:
     told = typed([TITLE, "new step", "Look at the lamp.", "a question", "lit", "that is all"], tmp_path)
-    assert "There must be two at least." in told.said
+    assert "There must be at least two." in told.said
     assert told.state.at == "answers"
 
 

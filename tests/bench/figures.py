@@ -26,12 +26,12 @@ FIGURES = Path(__file__).with_name("results") / "figures.json"
 README, REACHES = TOP / "README.md", TOP / "handsfree" / "handbook" / "pages" / "reaches.md"
 #: What of hearing the small table shows: title, whose clips, kinds, what of them.
 HEARD = (
-    ("people: an answer in words nobody taught, right the first time", "people", ("answer",), ("right",)),
+    ("people: an answer in words it was not trained on, right the first time", "people", ("answer",), ("right",)),
     ("… a reading, right the first time", "people", ("reading",), ("right",)),
     ("… an answer or a reading, taken for another", "people", ("answer", "reading"), ("wrong",)),
-    ("… a word that nobody offered, taken", "people", ("other word",), ("wrong",)),
-    ("voices with accents: a gate opened within two sayings", "unlike", ("gate",), ("within_two",)),
-    ("… a near miss of a gate or a false proof, taken", "unlike", ("near", "proof"), ("wrong",)),
+    ("… a word that is none of the answers, accepted", "people", ("other word",), ("wrong",)),
+    ("voices with accents: a gate opened within two attempts", "unlike", ("gate",), ("within_two",)),
+    ("… a near miss of a gate phrase or a false proof, accepted", "unlike", ("near", "proof"), ("wrong",)),
 )
 
 

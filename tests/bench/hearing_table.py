@@ -20,21 +20,21 @@ LEVELS = ("clean", "20", "10", "5")
 OUTCOMES = ("right", "proposed_right", "proposed_wrong", "wrong", "asked_again", "silent")
 #: What a row shows: title, whose clips, kind, what of it.
 ROWS = (
-    ("people: answers in words nobody taught, right the first time", "people", "answer", ("right",)),
+    ("people: answers in words it was not trained on, right the first time", "people", "answer", ("right",)),
     ("… or rightly proposed", "people", "answer", ("right", "proposed_right")),
     ("people: readings, right the first time", "people", "reading", ("right",)),
     ("… or rightly proposed", "people", "reading", ("right", "proposed_right")),
-    ("people: words that nobody offered, taken", "people", "other word", ("wrong",)),
+    ("people: words that are none of the answers, accepted", "people", "other word", ("wrong",)),
     ("… or wrongly proposed", "people", "other word", ("wrong", "proposed_wrong")),
-    ("people: sentences and shouts, taken", "people", "unrelated", ("wrong",)),
+    ("people: unrelated sentences and shouts, accepted", "people", "unrelated", ("wrong",)),
     ("voices with accents: answers", "unlike", "choice", ("right",)),
     ("… or rightly proposed", "unlike", "choice", ("right", "proposed_right")),
     ("voices with accents: readings", "unlike", "reading", ("right",)),
     ("… or rightly proposed", "unlike", "reading", ("right", "proposed_right")),
-    ("voices with accents: gates at the first saying", "unlike", "gate", ("right",)),
-    ("… within two sayings", "unlike", "gate", ("within_two",)),
-    ("near misses of a gate, by what they mean, taken", "unlike", "near", ("wrong",)),
-    ("what must not prove dead works, believed", "unlike", "proof", ("wrong",)),
+    ("voices with accents: gates opened at the first attempt", "unlike", "gate", ("right",)),
+    ("… within two attempts", "unlike", "gate", ("within_two",)),
+    ("near misses of a gate phrase, by what they mean, accepted", "unlike", "near", ("wrong",)),
+    ("false proofs that the works are dead, accepted", "unlike", "proof", ("wrong",)),
 )
 Row = dict[str, Any]
 

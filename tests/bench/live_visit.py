@@ -80,6 +80,7 @@ def rough(place: Path, booth: Any) -> int:
     from audio_fixtures.voices import active_level, synthesise
     from handsfree.journal.events import Gate, Say, SoundBack, SoundLost
     from handsfree.journal.verify import verify
+    from handsfree.language.meaning import Verdict
     from handsfree.resources import folder
     from handsfree.sound.loudspeaker import Loudspeaker
     from handsfree.sound.prompts import Prompt
@@ -98,9 +99,10 @@ def rough(place: Path, booth: Any) -> int:
                 booth.sink("booth")
                 time.sleep(4.0)
                 self._out = Loudspeaker(LOUDSPEAKER, self._out._clock, lambda _: None)
-                heard = len(self._heard)
-                while not any(one.text == "go ahead" for one in self._heard[heard:]) and len(self._heard) < heard + 6:
+                for _ in range(5):
                     self._say(f"{OWN}: go ahead")
+                    if (self._heard[-1].verdict, self._heard[-1].text) == (Verdict.ACCEPTED, "go ahead"):
+                        break
                 return True
             who, _, words = clip.partition(": ")
             if not words:

@@ -1,4 +1,4 @@
-"""The handbook's page on how much is said, from `results/talk-before.json` and `talk-after.json`.
+"""The handbook's page on how much the program says, from `results/talk-before.json` and `talk-after.json`.
 
     python -m tests.bench.talk_page > handsfree/handbook/pages/talk.md
 """
@@ -14,13 +14,13 @@ HEAD = """# How much it talks
 
 Ten whole jobs, from "what is wrong?" to the words with the customer. A simulated technician answers from the facts of a
 cabinet, through the real machine and runner. Listening times are those of the real synthesiser at 150 words a minute.
-Nothing is misheard here. `python -m tests.bench.talk` measures it again.
+In this test nothing is misheard. `python -m tests.bench.talk` measures it again.
 
-*Before* is the program before its dialogue was made anew; then the deck exchange had no arrival, no proof of cold and no
-close-out. *Known, asked* counts questions whose answer had been told, and work that had been done. *First question*
-counts the prompts before the first question about the fault.
+*Before* is the program before its dialogue was redesigned; at that time the deck exchange had no arrival, no proof of
+cold and no close-out. *Known, asked* counts questions whose answer was already known, and work that was already done.
+*First question* counts the prompts before the first question about the fault.
 """
-#: What was wanted: (job, form, column) -> at most.
+#: The goals: (job, form, column) -> at most.
 WANTED = {
     ("dirty-condenser", "usual", "utterances"): 30, ("dirty-condenser", "usual", "listening_min"): 4,
     ("dirty-condenser", "short", "listening_min"): 2.5,
@@ -29,22 +29,22 @@ WANTED = {
     ("deck-exchange", "usual", "utterances"): 35, ("deck-exchange", "usual", "listening_min"): 4,
 }  # fmt: skip
 COMPLAINTS = """
-What is wrong may be told in a person's own words, typed, spoken (then it is read back) or on a call sheet. Sentences written
-before the words were widened, by the same hand as these; *judging* ones were never looked at while words were chosen
-(`python -m tests.bench.complaints`):
+People may say what is wrong in their own words: typed, spoken (then it is read back) or on a call sheet. The test sentences
+were written before the list of known words was widened, by the same author. The *judging* ones were not looked at while
+words were chosen (`python -m tests.bench.complaints`):
 
 | way | sentences | right | asked back | taken for another |
 |---|---|---|---|---|"""
 VOICE = """
-By voice, a synthetic one in compressor noise at 10 dB, through the real recogniser (`python -m
+By voice: a synthetic voice in compressor noise at 10 dB, through the real recogniser (`python -m
 tests.bench.talk_voice`). slt and awb are among the voices that the hearing was fitted on, the others are not. awb's
-"affirm" is never heard; where it is asked again, the program offers "that is right".
+"affirm" is never recognised; when the program asks again, it offers "that is right".
 
 | job | voice | the technician speaks | asked again | misheard | typed in the end |
 |---|---|---|---|---|---|"""
 KNOWN = """
-Asked though known: after the cabinet was off and on again, whether the controller calls for cooling
-(relay-terminal-off); after the setting was raised, whether the compressor runs, which was heard to stop before
+Asked though known: whether the controller calls for cooling, after the cabinet was switched off and on again
+(relay-terminal-off); whether the compressor runs, after the setting was raised and the compressor had been heard to stop
 (freezing-stock)."""
 COLUMNS = ("prompts", "utterances", "listening_min", "known_asked", "first_question")
 NAMES = ("prompts", "the technician speaks", "listening, min", "known, asked", "first question")
@@ -55,7 +55,7 @@ def cells(row: dict[str, Any]) -> str:
 
 
 def wanted(after: dict[str, Any]) -> str:
-    """Each wish with what came of it, made from the results alone."""
+    """Each goal with its result, made from the results alone."""
     of = dict(zip(COLUMNS, NAMES, strict=True))
     rows = [
         (f"{job}, {form} form: {of[column]}", after[job][form][column], most)
@@ -63,10 +63,10 @@ def wanted(after: dict[str, Any]) -> str:
     ]
     first = max(after[job]["usual"]["first_question"] for job in after if job != "deck-exchange")
     known = sum(row["known_asked"] for forms in after.values() for row in forms.values())
-    rows.append(("the first question about the fault, but for an exchange that asks none", first, 4))
+    rows.append(("the first question about the fault, except in an exchange, which asks none", first, 4))
     rows.append(("asked though known, in all jobs and forms", known, 0))
     lines = [f"| {what} | {most:g} | {got:g} | {'reached' if got <= most else 'not reached'} |" for what, got, most in rows]
-    return "\n".join(("| wanted, at most | | is | |", "|---|---|---|---|", *lines))
+    return "\n".join(("| goal, at most | | result | |", "|---|---|---|---|", *lines))
 
 
 def main() -> None:

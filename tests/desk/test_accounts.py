@@ -73,7 +73,7 @@ def test_an_account_is_changed_from_the_command_line(
     lines = io.StringIO(f"{PASSWORD}\neleven goats upon a ridge\n")
     monkeypatch.setattr(sys, "stdin", lines)
     commands.people_add(tmp_path, "Vera", "supervisor", "*", "")
-    assert "must be started again" in capsys.readouterr().out
+    assert "restart a desk that is already running" in capsys.readouterr().out
     commands.people_change(tmp_path, "Vera", "technician", "valley", None, True)
     engine = database.open_engine(DeskOptions(tmp_path).people_url)
     assert [(a.role, a.team) for a in people.everybody(engine)] == [("technician", "valley")]

@@ -296,7 +296,7 @@ def test_a_digest_leaves_what_a_desk_with_its_people_elsewhere_knows(
         assert [row.what for row in threads.thread(desk.engine, key)] == ["asked", "answered"]
         verb(replace(asked, people=str(desk.people.url)))
         assert [row.what for row in threads.thread(desk.engine, key)] == ["asked", "answered"]
-    assert "files hold" in capsys.readouterr().out
+    assert "files are intact" in capsys.readouterr().out
     assert not (desk.own / "people.sqlite3").exists()
 
 

@@ -31,7 +31,7 @@ def test_each_visit_of_what_may_not_run_is_told_by_name(tmp_path: Path, capsys: 
     told = capsys.readouterr().out
     assert bad.name in told
     assert fit.name not in told
-    assert "not safe to run" in told
+    assert "now known to be unsafe" in told
 
 
 def test_the_same_procedures_are_judged_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -81,7 +81,7 @@ def test_a_key_is_made_known_and_asked_for_after_the_password(bench: Bench) -> N
     tab = bench.tab
     bench.come()
     bench.add()
-    assert "The security key is yours now" in tab.inner_text("main")
+    assert "The security key is added" in tab.inner_text("main")
     assert "blue key" in tab.inner_text("main")
     bench.come()
     assert tab.inner_text("h1") == "Your security key"

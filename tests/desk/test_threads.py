@@ -47,7 +47,7 @@ def test_a_question_is_answered_in_the_thread_of_its_finding(desk: Desk) -> None
     assert do(max_, found.key, "answered", text="The door was <b>open</b>.").status_code == 303
     assert "The door was &lt;b&gt;open&lt;/b&gt;." in vera.get(f"/visits/{found.name}").text
     assert found.key in vera.get("/findings?signed=answered").text
-    assert "No question waits" in max_.get("/me").text
+    assert "No questions are waiting" in max_.get("/me").text
     assert did(desk, found.key) == ["asked", "answered"]
 
 

@@ -136,7 +136,7 @@ def test_a_real_folder_made_read_only_in_mid_visit(fast: Path, counted: Counted)
 def test_two_processes_do_not_write_one_visit(fast: Path) -> None:
     with Journal.create(fast / "visit", clock=TestClock()) as journal:
         journal.append(OPENED)
-        with pytest.raises(Trouble, match="being written by another"):
+        with pytest.raises(Trouble, match="in use by another"):
             Journal.resume(fast / "visit")
     with Journal.resume(fast / "visit", clock=TestClock(at=2000.0)) as journal:
         journal.append(Resumed("x"))

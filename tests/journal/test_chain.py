@@ -163,8 +163,8 @@ def test_a_sealed_record_holds_and_says_what_it_is(tmp_path: Path) -> None:
     assert (report.events, report.head, report.sealed) == (4, json.loads(lines_[-1])["sha256"], True)
     assert report.covers == (Cover(0, 3, wall),)
     assert report.remarks[0] == (
-        "Events 0 to 3: under no key: the chain shows accidents and careless edits, not a wholly rewritten record.")
-    assert "It was never signed, or its signatures were taken away" in verify(tmp_path, known={"0" * 64: "x"}).remarks[0]
+        "Events 0 to 3: under no key: the chain shows accidents and careless edits, not a completely rewritten record.")
+    assert "It was never signed, or its signatures were removed" in verify(tmp_path, known={"0" * 64: "x"}).remarks[0]
     assert report.holds
     assert [stamped.n for stamped in read_list(tmp_path)] == [0, 1, 2, 3]
     assert verify(tmp_path / "journal.jsonl") == report
@@ -212,7 +212,7 @@ def test_the_first_place_that_does_not_hold_is_named(
     assert report.problem
     assert not report.open_end
     if "seal" not in why and "begins" not in why:  # those are no matter of the chain, which `read` goes by
-        with pytest.raises(Trouble, match="does not hold at event") as trouble:
+        with pytest.raises(Trouble, match="is broken at event") as trouble:
             read_list(tmp_path)
         assert trouble.value.status == 3
         assert "handsfree verify" in trouble.value.sentence
@@ -433,7 +433,7 @@ def test_a_thousand_devices_are_too_many(tmp_path: Path, key: keys.DeviceKey, mo
     assert first(verify(tmp_path / "signed")) == (1001, "More than 1000 devices claim to have signed it.")
     marks = [entry(SignedBy("d", f"{n:064x}"), 1.0) for n in range(1001)]
     report = verify(write(tmp_path / "v", [entry(OPENED, 0.0), *marks], None))
-    assert "its signatures were taken away" in report.problem
+    assert "its signatures were removed" in report.problem
     assert len(report.signers) <= 1
 
 

@@ -63,7 +63,7 @@ def test_what_is_no_public_key(public: str, tmp_path: Path) -> None:
 
 def test_a_second_key_is_refused_and_another_under_a_known_name(tmp_path: Path) -> None:
     keys.make("van-7", tmp_path)
-    with pytest.raises(Trouble, match="has a key already"):
+    with pytest.raises(Trouble, match="already has a key"):
         keys.make("van-9", tmp_path)
     keys.trust("van-8", "0" * 64, tmp_path)
     keys.trust("van-8", "0" * 64, tmp_path)
@@ -90,12 +90,12 @@ def test_a_key_of_another_kind_or_without_its_device_is_none_of_ours(tmp_path: P
         serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     )
     (tmp_path / "device.pem").write_bytes(b"device: x\n" + pem)
-    with pytest.raises(Trouble, match="holds no Ed25519 key of a device"):
+    with pytest.raises(Trouble, match="contains no Ed25519 device key"):
         keys.load(tmp_path)
     keys.make("van-7", tmp_path / "b")
     _, _, pem = (tmp_path / "b" / "device.pem").read_bytes().partition(b"\n")
     (tmp_path / "device.pem").write_bytes(b"# someone's\n" + pem)
-    with pytest.raises(Trouble, match="holds no Ed25519 key of a device"):
+    with pytest.raises(Trouble, match="contains no Ed25519 device key"):
         keys.load(tmp_path)
 
 

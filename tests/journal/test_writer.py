@@ -104,10 +104,10 @@ def test_a_new_visit_is_a_folder_with_an_empty_journal(tmp_path: Path) -> None:
         assert (journal.count, journal.size, journal.head, journal.folder) == (0, 0, "", tmp_path / "v")
     assert sorted(path.name for path in (tmp_path / "v").iterdir() if path.name != "journal.lock") == [
         "attached", "journal.jsonl", "sound"]  # fmt: skip
-    with pytest.raises(Trouble, match=r"is there already\. Give the visit a folder of its own, or resume that one\."):
+    with pytest.raises(Trouble, match=r"exists already\. Give the visit its own folder, or resume that one\."):
         Journal.create(tmp_path / "v")
     (tmp_path / "empty").mkdir()
-    with pytest.raises(Trouble, match="is there already"):
+    with pytest.raises(Trouble, match="exists already"):
         Journal.create(tmp_path / "empty")
 
 
@@ -156,7 +156,7 @@ def test_a_closed_journal_says_so(tmp_path: Path) -> None:
 
 def test_one_process_writes_a_visit_at_a_time(tmp_path: Path) -> None:
     journal, clock = begin(tmp_path / "v")
-    with pytest.raises(Trouble, match=r"is being written by another handsfree\. Stop that one first\."):
+    with pytest.raises(Trouble, match=r"is in use by another handsfree\. Stop that one first\."):
         Journal.resume(tmp_path / "v", clock=clock)
     journal.close()
     Journal.resume(tmp_path / "v", clock=clock).close()
@@ -243,7 +243,7 @@ def test_each_failure_of_the_disk_has_its_sentence(code: int, why: str, tmp_path
     with pytest.raises(Trouble) as trouble:
         Journal.create(folder, disk=FailingDisk("folder", code=code))
     reason, advice = why.split(". ")[0], why.split("; ")[1]
-    assert trouble.value.sentence == f"No record can be begun in {folder}: {reason}; {advice}, then begin again."
+    assert trouble.value.sentence == f"A record cannot be started in {folder}: {reason}; {advice}, then start again."
     disk = FailingDisk(code=code)
     journal = Journal.create(folder, disk=disk, clock=TestClock())
     journal.append(OPENED)
@@ -330,7 +330,7 @@ def test_what_cannot_be_resumed_is_told_and_left_as_it_is(tmp_path: Path) -> Non
     good = path.read_bytes()
     path.write_bytes(b"")
     for _ in range(2):  # twice: the lock was let go
-        with pytest.raises(Trouble, match=r"has no event that reached the disk: nothing to resume\. Begin the visit anew\."):
+        with pytest.raises(Trouble, match=r"has no event on disk: there is nothing to resume\. Begin a new visit\."):
             Journal.resume(folder)
     path.write_bytes(good.replace(b"Hochgrat", b"Hochgrad") + good)
     for _ in range(2):

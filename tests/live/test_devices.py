@@ -302,7 +302,7 @@ def test_the_list_and_what_is_not_in_it(booth: Booth) -> None:
     assert there == trial.Found(tuple(names), LOUDSPEAKER, (16_000, 1))
     with pytest.raises(Trouble, match="no microphone called 'gramophone'"):
         Microphone("gramophone", RealClock(), print)
-    with pytest.raises(Trouble, match="say more of its name"):
+    with pytest.raises(Trouble, match="give more of its name"):
         cards.find("booth", "output")
     clock = RealClock()
     booth.sink("spare")

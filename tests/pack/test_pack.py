@@ -85,7 +85,7 @@ def test_a_changed_file_is_not_installed(tmp_path: Path) -> None:
 def test_half_a_pack_is_told(tmp_path: Path, kept: float) -> None:
     whole = packed(tmp_path).read_bytes()
     (tmp_path / "half").write_bytes(whole[: int(kept if kept > 1 else kept * len(whole))])
-    with pytest.raises(Refused, match="not a whole pack"):
+    with pytest.raises(Refused, match="not a complete pack"):
         set_up(tmp_path / "half", tmp_path / "there", lambda _: None)
 
 
@@ -93,7 +93,7 @@ def test_half_a_pack_is_told(tmp_path: Path, kept: float) -> None:
     ("told", "value", "sentence"),
     [("python", "2.7", "was made for Python 2.7"), ("platform", "plan9-mips", "was made for plan9-mips"),
      ("files", {"../out": "0"}, "names a file outside"), ("files", {"/etc/out": "0"}, "names a file outside"),
-     ("files", [], "is no pack"), ("install", 3, "is no pack")],
+     ("files", [], "is not a pack"), ("install", 3, "is not a pack")],
 )  # fmt: skip
 def test_what_cannot_be_set_up_here_is_told(tmp_path: Path, told: str, value: object, sentence: str) -> None:
     contents = {"python": setting_up.this_python(), "platform": setting_up.this_platform(), "files": {}, "install": []}
@@ -115,7 +115,7 @@ def test_a_folder_with_something_in_it_is_left_alone(tmp_path: Path) -> None:
 
 def test_without_wheels_that_fit_nothing_is_made(tmp_path: Path) -> None:
     (tmp_path / "none").mkdir()
-    with pytest.raises(Trouble, match="needs a network, or a folder of them"):
+    with pytest.raises(Trouble, match="Use a network or a folder of wheels"):
         make(tmp_path / "kit", PackOptions(tmp_path / "none", tmp_path / "models", None))
     assert not (tmp_path / "kit").exists()
 

@@ -24,7 +24,7 @@ WEAKER = {
 
 @pytest.mark.parametrize("text", WEAKER.values(), ids=list(WEAKER))
 def test_a_weaker_entry_is_refused_with_its_file(text: str) -> None:
-    with pytest.raises(Trouble, match=r"ours\.yaml: .* not weaken it"):
+    with pytest.raises(Trouble, match=r"ours\.yaml: .* not weaken them"):
         catalogue_of([*texts(), ("ours.yaml", text)])
 
 

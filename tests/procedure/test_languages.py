@@ -27,7 +27,7 @@ ENGLISH = {
     *(one for one in usual().hazards if phrasing.has("en", f"hazard-{one.replace(' ', '-')}") and one != "refrigerant"),
     "degC", "Hazards", "Expected", "Instrument", "over range", "unsteady", "otherwise", "ISOLATED", "HAZARD", "waits",
     "isolates", "proved", "instruct", "caution", "handover", "no fault found", "not fixed", "handed over", "version",
-    "steps", "ways through", "nothing to remark", "advice", "wording", "has two instructions", "says", "changed", "Safety",
+    "steps", "ways through", "no remarks", "advice", "wording", "has two instructions", "says", "changed", "Safety",
 }  # fmt: skip
 
 

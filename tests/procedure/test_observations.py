@@ -50,7 +50,7 @@ def test_what_the_model_has_passes(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("field", "given", "sentence"),
     [
-        ("complaint", "ded", "The complaint 'ded' is none of the fault model's"),
+        ("complaint", "ded", "The fault model has no complaint 'ded'"),
         ("tells", "displays=lit", "the model has no check 'displays'"),
         ("tells", "complaint=dead", "the model has no check 'complaint'"),
         ("tells", "display=bright", "the check 'display' has no answer 'bright'; it has lit, dark."),

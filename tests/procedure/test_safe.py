@@ -96,7 +96,7 @@ def test_a_fault_in_what_is_called_keeps_the_caller_from_running(tmp_path: Path)
     written(tmp_path, GOOD.replace("below: 5", "below: 400"))
     outer = "procedure: outer\ntitle: Outer\nsteps:\n  - {id: do, kind: call, procedure: lamp, say: The lamp comes next.}\n"
     path = written(tmp_path, outer + "  - {id: end, kind: end, outcome: done, say: The end.}\n", "outer")
-    with pytest.raises(Trouble, match="calls dead what is below 400"):
+    with pytest.raises(Trouble, match="counts anything below 400"):
         provable(path)
 
 
@@ -126,7 +126,7 @@ def test_list_marks_what_may_not_run(
     monkeypatch.chdir(tmp_path)
     commands.list_procedures()
     rows = {line.split()[0]: line for line in capsys.readouterr().out.splitlines()}
-    assert "may not run: Step `dead` calls dead what is below 400" in rows["lamp"]
+    assert "may not run: Step `dead` counts anything below 400" in rows["lamp"]
     assert "may not run" not in rows["torch"]
     assert not [name for name, row in rows.items() if "may not run" in row and name != "lamp"]
 
@@ -139,5 +139,5 @@ def test_paper_and_comparison_ask_the_same(tmp_path: Path, capsys: pytest.Captur
     with pytest.raises(SystemExit) as stopped:
         commands.compare(good, load_book(path))
     assert stopped.value.code == 1
-    assert "calls dead what is below 400" in capsys.readouterr().out
+    assert "counts anything below 400" in capsys.readouterr().out
     commands.compare(load_book(path), good)

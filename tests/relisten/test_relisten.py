@@ -182,7 +182,7 @@ def test_a_scheduler_that_is_not_there_is_said(tmp_path: Path, monkeypatch: pyte
     monkeypatch.setattr(spreading, "WAIT", 1.0)
     with pytest.raises(Trouble, match="cannot be reached"):
         list(on_cluster(hear_batch, [], "tcp://127.0.0.1:9"))
-    with pytest.raises(Trouble, match="no address of a scheduler"):
+    with pytest.raises(Trouble, match="not the address of a scheduler"):
         list(on_cluster(hear_batch, [], "desk.example.org"))
     with cluster(tmp_path, 0) as (address, _), pytest.raises(Trouble, match="has no worker"):
         list(on_cluster(hear_batch, [], address))
@@ -213,14 +213,14 @@ def test_what_cannot_be_heard_is_left_out_and_said(tmp_path: Path) -> None:
     assert report.clips == 3 * 3 - 3, "of the swapped one is the same sound as was there, and holds"
     assert [(visit, why.split(":")[0][:40]) for visit, _, why in report.left_out if visit != "lost"] == [
         ("swapped", "00003.flac is not the clip that was reco"),
-        ("torn", f"The record of {visits / 'torn'} does not hold"[:40]),
+        ("torn", f"The record of {visits / 'torn'} is broken"[:40]),
     ]
     assert [visit for visit, _, _ in report.left_out].count("lost") == 1
 
 
 def test_programs_that_differ_are_not_put_together(archive: Path) -> None:
     (batch,) = batches(archive / "2026-05-02-crooked", ENGINE, MODELS)
-    with pytest.raises(Trouble, match="same handsfree"):
+    with pytest.raises(Trouble, match="different versions of handsfree"):
         report_of(iter([Relistened(batch, program="a"), Relistened(batch, program="b")]))
 
 

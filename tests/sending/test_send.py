@@ -107,7 +107,7 @@ def test_the_key_is_nowhere_on_the_device_but_in_its_file(season: Made, at_desk:
 
 
 def test_nothing_leaves_before_it_is_set_up(season: Made, key: Path) -> None:
-    with pytest.raises(Trouble, match="before it is set up"):
+    with pytest.raises(Trouble, match="can be sent yet"):
         commands.send(commands.SendOptions(season.visits, None, key), as_json=False)
 
 
@@ -151,7 +151,7 @@ def test_a_file_without_a_key_is_said(tmp_path: Path, text: str) -> None:
     path = tmp_path / "k"
     path.write_text(text, encoding="utf-8")
     path.chmod(0o600)
-    with pytest.raises(Trouble, match="holds no key"):
+    with pytest.raises(Trouble, match="contains no key"):
         commands.key_of(path)
     with pytest.raises(Trouble, match="cannot be read"):
         commands.key_of(tmp_path / "none")

@@ -47,9 +47,9 @@ def test_expected_share_is_between_the_rows_of_the_table() -> None:
         (silence(10), silence(3), "muted"),
         (silence(10), np.concatenate([silence(1), noise(-20, 1), silence(1)]), "Between words"),
         (noise(-50, 10), noise(-50, 3, 4), "No voice"),
-        (noise(-60, 10), np.clip(phrase(-3, -60) * 3, -1, 1), "cut off"),
-        (noise(-80, 10), phrase(-50, -80), "faintly"),
-        (noise(-30, 10), phrase(-22, -30), "near your voice"),
+        (noise(-60, 10), np.clip(phrase(-3, -60) * 3, -1, 1), "clipped"),
+        (noise(-80, 10), phrase(-50, -80), "too faint"),
+        (noise(-30, 10), phrase(-22, -30), "as loud as your voice"),
         (noise(-60, 10), phrase(-22, -60), "good"),
     ],
 )

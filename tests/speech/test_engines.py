@@ -31,7 +31,7 @@ def test_the_other_witness_hears_on_and_it_is_told(damage, damaged: str, left: s
     damage(damaged)
     found = build_recogniser(None, "en", tmp_path)
     assert found.name == left
-    assert "are not those they should be" in found.missing
+    assert "are not the right ones" in found.missing
     assert f"Without its witness '{damaged}' the program asks again oftener." in found.missing
 
 
@@ -65,11 +65,11 @@ def test_without_a_whole_fit_no_visit_begins(tmp_path: Path, monkeypatch: pytest
 
 def test_who_asks_for_the_damaged_one_is_told_so(damage, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     damage("whisper")
-    with pytest.raises(Trouble, match=r"whisper tiny\.en are not those they should be"):
+    with pytest.raises(Trouble, match=r"whisper tiny\.en are not the right ones"):
         build_recogniser("whisper", "en", tmp_path)
 
 
 def test_a_set_of_which_none_is_sound_is_trouble(damage, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     damage("phonetic")
-    with pytest.raises(Trouble, match="phonetic witness are not those they should be"):
+    with pytest.raises(Trouble, match="phonetic witness are not the right ones"):
         build_recogniser("phonetic", "en", tmp_path)

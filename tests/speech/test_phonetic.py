@@ -143,7 +143,7 @@ def test_half_a_file_of_what_it_was_taught_is_told_in_a_sentence(tmp_path: Path)
     half = tmp_path / "adapted_phonetic.npz"
     for content in (CORRECTIONS.read_bytes()[:100_000], b""):
         half.write_bytes(content)
-        with pytest.raises(Trouble, match=r"was taught cannot be read .* install handsfree again"):
+        with pytest.raises(Trouble, match=r"training of the phonetic witness cannot be read .* install handsfree again"):
             adapted(phonetic.weights(), half)
     with pytest.raises(Trouble, match="install handsfree again"):
         adapted(phonetic.weights(), tmp_path / "none.npz")

@@ -61,9 +61,9 @@ def test_energy_a_day() -> None:
 
 
 @pytest.mark.parametrize(("text", "says"), [
-    ("", "empty"), ("hello\nworld\n", "time and a number"), ("a,b\n1,2\n3,4\n5,6\n", "column of times"),
+    ("", "empty"), ("hello\nworld\n", "time and a number"), ("a,b\n1,2\n3,4\n5,6\n", "time column"),
     ("Time,Temp\n2026-03-02 00:00,4\n2026-03-02 00:10,5\n2026-03-02 00:20,5\n", "has no unit"),
-    ("Time,x\n2026-03-02 00:00,4\n2026-03-02 00:10,5\n2026-03-02 00:20,5\n", "names no unit"),
+    ("Time,x\n2026-03-02 00:00,4\n2026-03-02 00:10,5\n2026-03-02 00:20,5\n", "has no known unit"),
     ("Time,T (°C)\n2026-03-02 00:00,4\n", "samples"),
     ("Time,T (°C)\n" + "2026-03-02 00:00,4\n" * 4, "same time"),
     ("Time,T (°C)\n01/02/2026 00:00,4\n02/03/2026 00:10,5\n03/04/2026 00:20,5\n", "told apart"),

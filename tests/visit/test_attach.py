@@ -44,7 +44,7 @@ def test_a_photo_is_bound_to_its_step_and_its_hash(tmp_path: Path) -> None:
 def test_a_step_that_asked_for_nothing_is_named(tmp_path: Path) -> None:
     folder, photo = visit(tmp_path), tmp_path / "wiring.jpg"
     photo.write_bytes(b"x")
-    with pytest.raises(Trouble, match="steps where some was: shot"):
+    with pytest.raises(Trouble, match="it was taken at: shot"):
         sessions.attach(folder, photo, "done")
     with pytest.raises(Trouble, match="cannot be attached"):
         sessions.attach(folder, tmp_path / "absent.jpg", "shot")
