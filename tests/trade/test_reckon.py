@@ -36,7 +36,7 @@ def test_table_values(name: str, given: tuple[str, ...], told: float) -> None:
 
 
 @pytest.mark.parametrize(("name", "given", "says"), [
-    ("superheart", (), "no function"), ("pt100", ("abc",), "no number"), ("pt100", ("12volt",), "does not fit"),
+    ("superheart", (), "no function"), ("pt100", ("abc",), "not a number"), ("pt100", ("12volt",), "does not fit"),
     ("pt100", ("1", "2"), "takes fewer"), ("pt100", ("900",), "outside"), ("superheat", ("R-290", "-101", "5"), "vacuum"),
     ("superheat", ("R-999", "100", "5"), "not covered"), ("dew_point", ("20", "0"), "zero humidity"),
     ("thermistor_ohms", ("-270", "10000", "3435"), "outside"), ("saturation_pressure", ("R-744", "-60"), "triple"),
