@@ -94,12 +94,13 @@ TAKE_PROOF_READING = Bar(
     "heard as live ends the isolation, which must then be repeated.",
 )
 TAKE_TWICE = Bar(
-    "take a gate or a proof that was said twice",
+    "accept a gate or a proof that was said twice",
     0.98,
     _P,
-    "Two sayings in doubt, each likelier right than not, may be sure together. A near miss said twice errs alike twice, so "
-    "it takes more than one saying does; three never count, nor do two of a reading that proves the works dead.",
-    "TWICE.",
+    "Two attempts in doubt, each more likely right than not, may be sure together. A near miss said twice is misheard "
+    "twice, so they need more than one attempt. Three never add up, nor do two of a reading that proves the works dead.",
+    "On voices left out, 34 of 544 right ones that one attempt left in doubt are accepted at the second. So are 6 of 1,568 "
+    "near misses, all words that sound alike ('a fern' for 'affirm', 'nothing guns'), and none of 960 of a gate.",
 )
 TAKE_START = Bar(
     "start a visit from stand-by",
