@@ -66,9 +66,11 @@ class WriterHearer:
     def note_of(self, samples: Samples, started: float, ended: float) -> Utterance:
         return self.hear_utterance(samples, replace(self.listening, note=True), started, ended)
 
-    def together(self, heard: Heard, listening: Listening) -> Heard:
+    def together(self, heard: Heard, samples: Samples, listening: Listening) -> Heard:
         """Each of the writer's utterances counts by itself."""
         return heard
+
+    def forget(self) -> None: ...
 
     def event_of(self, heard: Heard, samples: Samples, listening: Listening) -> Utterance:
         return utterance_of(heard, *self._keep(samples))

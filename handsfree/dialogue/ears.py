@@ -61,6 +61,8 @@ class LiveEar:
             raise told.error
         if isinstance(told, HeardPiece):
             return self._event(told)
+        if not isinstance(told, PromptEnded):  # a key, a timer, a device: whatever may move the visit parts two attempts
+            self._hearer.forget()
         if isinstance(told, TypedLine):
             return self._line(told)
         if isinstance(told, PromptEnded) and told.said in self._unheard:
@@ -71,12 +73,13 @@ class LiveEar:
 
     def _event(self, sound: HeardPiece) -> Happening:
         if sound.heard is None:
+            self._hearer.forget()
             return self._hearer.note_of(sound.samples, sound.started, sound.ended)
         heard = sound.heard
         reason = self._too_early(sound, heard)
         if reason and heard.verdict != Verdict.NOT_FOR_ME:
             heard = replace(heard, verdict=Verdict.NOT_FOR_ME, reason=reason)
-        heard = self._hearer.together(heard, sound.listening)
+        heard = self._hearer.together(heard, sound.samples, sound.listening)
         if heard.verdict == Verdict.ACCEPTED:
             self._acted = self._clock.now()
         return self._hearer.event_of(heard, sound.samples, sound.listening)

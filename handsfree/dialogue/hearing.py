@@ -102,6 +102,10 @@ def level_of(samples: Samples) -> float:
     return 0.0 if level <= QUIETEST else round(min(level, -0.1), 1)
 
 
+def _guarded(listening: Listening) -> bool:
+    return listening.gate is not None or listening.proof
+
+
 class TellsVoices(Protocol):
     """Tells voices apart; `handsfree.speech.speaker.Voices` does."""
 
@@ -113,7 +117,9 @@ class Hears(Protocol):
 
     def hear_utterance(self, samples: Samples, listening: Listening, started: float, ended: float) -> Happening: ...
 
-    def together(self, heard: Heard, listening: Listening) -> Heard: ...
+    def together(self, heard: Heard, samples: Samples, listening: Listening) -> Heard: ...
+
+    def forget(self) -> None: ...
 
     def event_of(self, heard: Heard, samples: Samples, listening: Listening) -> Happening: ...
 
@@ -137,17 +143,24 @@ class Hearer:
         if listening.note:
             return self.note_of(samples, started, ended)
         heard = replace(self.recogniser.hear(samples, listening), started=started, ended=ended)
-        return self.event_of(self.together(heard, listening), samples, listening)
+        return self.event_of(self.together(heard, samples, listening), samples, listening)
 
-    def together(self, heard: Heard, listening: Listening) -> Heard:
+    def together(self, heard: Heard, samples: Samples, listening: Listening) -> Heard:
         """Weighed with what was said before under the same question, if the recogniser can. Call it once per utterance,
-        with its times on the visit's clock."""
+        with its times on the visit's clock. At a gate and at a proof the voice is compared first: what another says adds
+        nothing."""
+        if self._voices is not None and _guarded(listening):
+            heard = replace(heard, voice=self._voices.of(heard, samples, listening))
         weighed: Heard = getattr(self.recogniser, "together", lambda one, _: one)(heard, listening)
         return weighed
 
+    def forget(self) -> None:
+        """The visit has moved on, or something came between: what was said before counts no more."""
+        getattr(self.recogniser, "forget", lambda: None)()
+
     def event_of(self, heard: Heard, samples: Samples, listening: Listening) -> Utterance:
         """What is recorded of it, with the result for its voice if it was compared, and its clip if one is kept."""
-        if self._voices is not None:
+        if self._voices is not None and not _guarded(listening):
             heard = replace(heard, voice=self._voices.of(heard, samples, listening))
         keep = self._keep_all or heard.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
         clip, digest = self._keep(samples) if keep and len(samples) else ("", "")

@@ -185,8 +185,8 @@ def relieved(interlock: Interlock, names: tuple[str, ...], now: float) -> Interl
 
 
 def prove(interlock: Interlock, name: str, method: str, now: float) -> Interlock:
-    """After a proof that one source is dead (rule 2 of `rules`); no effect while somebody here has no lock on it (rule
-    3)."""
+    """After a proof that one source is dead (rule 2 of `rules`). While somebody here has no lock on it, it is LIVE instead
+    (rule 3)."""
     hold = rules.proved(interlock.sources[name], method, interlock.hold(name))
     hold = rules.LIVE if interlock.without_lock(name) else hold
     proved = replace(_with(interlock, now, {name: hold}), last_heard=now)

@@ -187,7 +187,7 @@ def _utterance(event: ev.Utterance) -> _Part:
         return "technician", "asked again", words or "(speech)", aside, topics | TROUBLE
     if event.verdict == "not for me":
         return "technician", "not for the program", shown_words(event, event.words) or "(a sound)", aside, topics
-    return "technician", "heard", words, aside, topics
+    return "technician", "heard", words, aside + (f": {event.reason}" if event.reason else ""), topics
 
 
 def _reading(event: ev.ReadingTaken) -> _Part:

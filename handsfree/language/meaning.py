@@ -17,6 +17,8 @@ from enum import StrEnum
 
 #: How the reason begins of what was asked again because its sound was cut off, or a witness failed where all must agree.
 TOO_LOUD, WITNESS_FAILED = "the microphone is too loud", "a witness failed"
+#: Why a gate or a proof was accepted that would have been asked again by itself.
+TOGETHER = "sure enough with what was said before"
 
 
 class Verdict(StrEnum):

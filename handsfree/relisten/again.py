@@ -23,7 +23,7 @@ from typing import Any
 from handsfree.errors import Trouble
 from handsfree.journal.events import ListenFor, Opened, SoundRemoved, Stamped, Utterance
 from handsfree.journal.reader import JOURNAL, read, visits_in
-from handsfree.language.meaning import Denial, Sense, Verdict
+from handsfree.language.meaning import TOGETHER, Denial, Sense, Verdict
 
 #: Bytes of journal for one batch: a long visit is several.
 BATCH = 200_000
@@ -116,7 +116,8 @@ class _Kept:
 
 
 def _kept(entries: Iterable[Stamped]) -> tuple[str, list[_Kept], frozenset[str]]:
-    """(language, utterances with a clip, clips that were removed)."""
+    """(language, utterances with a clip, clips that were removed). What was accepted only together with what was said before
+    is left out: it cannot be heard again by itself."""
     language, found, removed = "en", [], set()
     listening = ListenFor(commands=())
     for entry in entries:
@@ -125,7 +126,7 @@ def _kept(entries: Iterable[Stamped]) -> tuple[str, list[_Kept], frozenset[str]]
             listening = event
         elif isinstance(event, Opened):
             language = event.language
-        elif isinstance(event, Utterance) and event.clip and not event.typed:
+        elif isinstance(event, Utterance) and event.clip and not event.typed and event.reason != TOGETHER:
             found.append(_Kept(entry.n, event, listening))
         elif isinstance(event, SoundRemoved):
             removed |= {clip for clip, _ in event.clips}

@@ -71,6 +71,10 @@ class Recogniser:
             return replace(weighed, reason=f"{_LOUD}; {weighed.reason}")
         return weighed
 
+    def forget(self) -> None:
+        """What was said before counts no more."""
+        self._said = None
+
     def load(self) -> None:
         """Load every engine that can be loaded before it hears. Trouble if one cannot."""
         for engine in self.engines:

@@ -20,7 +20,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict, may_prove
+from handsfree.language.meaning import TOGETHER, Heard, Listening, Meaning, Sense, Verdict, may_prove
 from handsfree.speech import bars
 from handsfree.speech.judge import UNSURE, WHICH, decide
 from handsfree.speech.weighing import Key, key
@@ -49,8 +49,12 @@ class Sayings:
 def add(before: Sayings | None, heard: Heard, listening: Listening) -> tuple[Heard, Sayings | None]:
     """The verdict on all attempts together, and what to pass in with the next. `heard`: judged alone, times on the visit's
     clock. Speech that was not meant for the program neither adds nor takes away."""
+    if heard.meaning is not None and heard.meaning.sense is Sense.DENIAL:
+        return heard, None  # also where it was said too early to be acted on
     if heard.verdict is Verdict.NOT_FOR_ME:
         return heard, before
+    if heard.voice in ("other", "doubtful"):
+        return heard, None
     if heard.verdict is Verdict.ACCEPTED or heard.reason not in _DOUBTS or not heard.shares:
         return heard, None
     own = {key(meaning, listening): share for meaning, share in heard.shares}
@@ -121,7 +125,7 @@ def _twice(heard: Heard, listening: Listening, last: Mapping[Key, float]) -> Hea
     sure = 1 / (1 + math.exp(-odds))
     if sure < bars.TAKE_TWICE.value:
         return heard
-    return replace(heard, verdict=Verdict.ACCEPTED, meaning=best, sure=sure, reason="", rivals=())
+    return replace(heard, verdict=Verdict.ACCEPTED, meaning=best, sure=sure, reason=TOGETHER, rivals=())
 
 
 def _odds(share: float) -> float:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from handsfree.errors import Trouble
 from handsfree.trade import possible
-from handsfree.trade.uncertain import COVERAGE, Comparison, best, compare, spread
+from handsfree.trade.uncertain import COVERAGE, Comparison, best, compare, reading, spread
 
 if TYPE_CHECKING:
     from handsfree.trade.uncertain import Value
@@ -189,7 +189,8 @@ def terminals(ab: float, bc: float, ca: float) -> dict[str, str]:
     low, middle, high = (pairs[name] for name in ranked)
     if low <= 0 or middle / low < 1.05 or high / middle < 1.05:
         raise Trouble("The three readings are too alike to name the pins: use the marks on the compressor.")
-    if _sum_rule(middle, low, high).verdict is not Windings.SOUND:
+    # A meter shows tenths of an ohm, and its leads add some: common practice, no source.
+    if _sum_rule(*(reading(each, "0.1") for each in (middle, low, high))).verdict is Windings.MISMATCH:
         raise Trouble("The highest reading is not the sum of the other two: measure all three again.")
     common = next(pin for pin in "abc" if pin not in ranked[2])
     run = next(pin for pin in ranked[0] if pin != common)

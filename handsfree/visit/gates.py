@@ -13,7 +13,7 @@ from handsfree.isolation.interlock import absent_anew, awaits, hear_phrase, lock
 from handsfree.isolation.people import here, named
 from handsfree.isolation.rules import SourceEvent
 from handsfree.journal.events import Utterance
-from handsfree.language.meaning import GateAsked, Listening
+from handsfree.language.meaning import GateAsked, Listening, Verdict
 from handsfree.language.tokens import capital
 from handsfree.procedure import model
 from handsfree.visit.flow import Flow
@@ -175,7 +175,7 @@ def _may_clear(flow: Flow) -> tuple[str, ...]:
 
 def at_clear(flow: Flow, utterance: Utterance) -> bool:
     names, who = restored(flow), flow.state.interlock.person.name
-    if may_be_gone(flow) and is_command(utterance, "negative"):
+    if utterance.verdict == Verdict.ACCEPTED and is_command(utterance, "negative") and may_be_gone(flow):
         flow.change(awaiting=Awaiting.OWNER_GONE, interlock=absent_anew(flow.state.interlock))
         present(flow)
         return True

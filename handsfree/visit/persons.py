@@ -10,7 +10,7 @@ from handsfree.isolation.interlock import absent_affirmed, absent_anew, awaits, 
 from handsfree.isolation.people import WITHOUT_OWNER, Person, another, here, named, taken
 from handsfree.journal.events import Utterance
 from handsfree.journal.private import OWN_NUMBER
-from handsfree.language.meaning import GateAsked, Listening, Sense
+from handsfree.language.meaning import GateAsked, Listening, Sense, Verdict
 from handsfree.visit.comers import ask_who, free_names, lock_first, may_come
 from handsfree.visit.flow import WITHOUT, Flow
 from handsfree.visit.gates import next_owner, restored
@@ -199,7 +199,7 @@ def _held(flow: Flow) -> tuple[str, ...]:
 def at_leave(flow: Flow, utterance: Utterance) -> bool:
     state = flow.state
     people = here(state.interlock.people)
-    if is_command(utterance, "negative"):  # it is the other one who leaves
+    if utterance.verdict == Verdict.ACCEPTED and is_command(utterance, "negative"):  # it is the other one who leaves
         others = [one.name for one in people if one.name != state.interlock.person.name]
         flow.change(interlock=awaits(state.interlock, others[0]))
         present(flow)

@@ -76,7 +76,7 @@ class Watch:
     of which is on. `tried`, `affirmed`, `readings`, `after`: of the proof under way. `runs_heard`: 'it runs' is
     listened for; `which`: what may be answered where it is asked which source is on; `gate_heard`: a gate phrase;
     `number_heard`: whether a number that was read back is right. `gone`: affirms for an absent owner, -1 where nobody
-    asked for them.
+    asked for them; `gone_owner`: whose.
     `pending`: word and number of the gate phrase just said. `owners`: (name in the record, number) of whose locks are on."""
 
     people: frozenset[tuple[str, ...]] = frozenset()
@@ -94,6 +94,7 @@ class Watch:
     relieved: frozenset[str] = frozenset()
     asked: str = ""
     gone: int = -1
+    gone_owner: str = ""
     seen: frozenset[str] = frozenset()
     runs_heard: bool = False
     which: frozenset[str] = frozenset()
@@ -199,8 +200,10 @@ def said(small: Small, watch: Watch, event: ev.Utterance) -> Watch:
 
 
 def quiet(watch: Watch) -> Watch:
-    """Once all that came of a happening was seen, the phrase that was said is over."""
-    return watch if watch.pending == NOTHING_SAID else replace(watch, pending=NOTHING_SAID)
+    """Once all that came of a happening was seen, the phrase that was said is over. So are the steps of (e)(3) once the last
+    was affirmed: the next owner's are asked anew."""
+    watch = watch if watch.pending == NOTHING_SAID else replace(watch, pending=NOTHING_SAID)
+    return replace(watch, gone=-1, gone_owner="") if watch.gone >= STEPS else watch
 
 
 def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
@@ -256,7 +259,8 @@ def lock(small: Small, watch: Watch, effect: ev.LockChanged) -> tuple[Watch, str
                        owners=watch.owners | {(effect.owner, number)}), ""  # fmt: skip
     if effect.how != "phrase":
         theirs = {one for name, one in watch.owners if name == effect.owner}
-        why = "" if watch.gone >= STEPS else "4: a lock comes off without its owner before every step of (e)(3)"
+        asked = watch.gone >= STEPS and watch.gone_owner == effect.owner
+        why = "" if asked else "4: a lock comes off without its owner before every step of (e)(3)"
         gave = frozenset(one for one in watch.gave if one[1] not in theirs)  # who is not on the site is not here
         return replace(watch, locks=frozenset(one for one in watch.locks if one[1] not in theirs), gave=gave,
                        people=watch.people - theirs), why  # fmt: skip
@@ -285,7 +289,8 @@ def proved(small: Small, watch: Watch, effect: ev.Gate) -> tuple[Watch, str]:
 
 def entered(small: Small, watch: Watch, effect: ev.StepEntered) -> tuple[Watch, str]:
     step = effect.step
-    watch = replace(watch, step=step, asked="", tried=False, affirmed=False, readings=0, after=False, gone=-1)
+    watch = replace(watch, step=step, asked="", tried=False, affirmed=False, readings=0, after=False, gone=-1,
+                    gone_owner="")  # fmt: skip
     if step in small.isolates:
         watch = clear(small, watch, small.isolates[step])
         names = set(small.isolates[step])
@@ -321,8 +326,9 @@ def spoken(small: Small, watch: Watch, text: str) -> tuple[Watch, str]:
     if word == "clear" and any(capital(left) in text for left in LEFT):  # who goes is who said so, whatever name is told
         gave = frozenset(one for one in watch.gave if one[1] != number)
         return replace(watch, people=watch.people - {number}, gave=gave), ""
-    if any(ENGLISH.prompt("absent-not-here", owner=name) in text for name, _ in watch.owners):
-        return replace(watch, gone=0), ""
+    for name, _ in watch.owners:
+        if ENGLISH.prompt("absent-not-here", owner=name) in text:
+            return replace(watch, gone=0, gone_owner=name), ""
     for step in (*small.needs, *small.pairs):
         if WORDS[small.text][step] in text:
             return watch, unready(small, watch, step)

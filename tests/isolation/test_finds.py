@@ -8,8 +8,8 @@ from dataclasses import replace
 import pytest
 
 from handsfree.errors import Trouble
-from handsfree.journal.events import Gate, LockChanged, NoteKept, Resumed, Say, StepPassed
-from handsfree.language.meaning import Sense, gate_text
+from handsfree.journal.events import Gate, LockChanged, NoteKept, Resumed, Say, StepPassed, Utterance
+from handsfree.language.meaning import Sense, Verdict, gate_text
 from handsfree.procedure import proofs
 from handsfree.procedure.safe import must_run
 from handsfree.visit.state import Awaiting
@@ -335,6 +335,13 @@ def test_who_is_here_after_all_takes_off_their_own_lock() -> None:
     scene.words("negative", "affirm", "affirm", "affirm")
     assert scene.state.interlock.locks, "the steps begin anew"
     assert scene.words("negative", "clear lock five six").state.awaiting is Awaiting.RESTORE_POWER
+
+
+def test_a_negative_that_was_not_surely_heard_asks_for_nobody() -> None:
+    scene = one_left_without_a_word()
+    doubted = Utterance(Verdict.ASKED_AGAIN, Sense.COMMAND, "negative", sure=0.05)
+    scene.tell(doubted)
+    assert scene.state.awaiting is Awaiting.RESTORE_GATE
 
 
 def test_alone_nobody_says_of_themselves_that_they_are_gone() -> None:

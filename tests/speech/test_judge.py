@@ -387,10 +387,26 @@ def test_a_gate_that_two_witnesses_nearly_hear_opens_when_it_is_said_again_and_t
     assert {one.verdict for one in twice(both, listening, loud)} == {Verdict.ASKED_AGAIN}
     grammar = Testimony("old", (Candidate(meaning, -5.0),), meaning.spoken, -5.0, (("agree", 1.0),), Witness.GRAMMAR)
     assert heard(listening, grammar).sure == bars.UNFITTED.value
-    for alone in ((grammar,), both[:1], both[1:]):
+    for alone in ((grammar,), clear(meaning)[:1], clear(meaning)[1:]):
         assert {one.verdict for one in twice(alone, listening)} == {Verdict.ASKED_AGAIN}
     writes = replace(both[0], candidates=(), free="Put it on the shelf.")
     assert Verdict.ACCEPTED not in {one.verdict for one in twice((writes, both[1]), listening)}
+
+
+def test_one_witness_alone_opens_no_gate_at_the_second_attempt_though_it_is_sure_enough_for_two() -> None:
+    lone = clear(OPEN)[1:]
+    first = twice(lone, GATE)[0]
+    assert first.sure > 0.9
+    assert (first.verdict, first.reason) == (Verdict.ASKED_AGAIN, judge.ONE)
+    assert {one.verdict for one in twice(lone, GATE)} == {Verdict.ASKED_AGAIN}
+
+
+def test_what_was_written_otherwise_proves_nothing_at_the_second_attempt() -> None:
+    meaning = answer("nothing runs")
+    writes, hears = nearly(meaning, DEAD)
+    otherwise = (replace(writes, free="Put it on the shelf."), hears)
+    assert heard(DEAD, *otherwise).sure == heard(DEAD, writes, hears).sure
+    assert {(one.verdict, one.reason) for one in twice(otherwise, DEAD)} == {(Verdict.ASKED_AGAIN, judge.OTHERWISE)}
 
 
 def test_every_bar_has_a_reason_a_cost_and_a_unit() -> None:

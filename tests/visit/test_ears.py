@@ -12,9 +12,9 @@ from handsfree.dialogue.ears import LiveEar
 from handsfree.dialogue.hearing import Hearer
 from handsfree.dialogue.keyboard import TypedLine
 from handsfree.dialogue.listening import listening_of
-from handsfree.journal.events import ListenFor, PromptEnded, Say, Utterance
+from handsfree.journal.events import ListenFor, PromptEnded, Say, SoundLost, Utterance
 from handsfree.journal.writer import Journal
-from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
+from handsfree.language.meaning import GateAsked, Heard, Listening, Meaning, Sense, Verdict
 from handsfree.sound.live import Happenings, HeardPiece
 from handsfree.sound.samples import VirtualClock
 from tests.visit.scenes import ENGLISH
@@ -60,6 +60,52 @@ class Booth:
         event = self.ear.next(0.1)
         assert isinstance(event, Utterance)
         return event
+
+
+class Adds:
+    """In place of a recogniser: what it is asked to weigh, and how often it is told that something came between."""
+
+    def __init__(self) -> None:
+        self.weighed: list[Heard] = []
+        self.parted = 0
+
+    def together(self, heard: Heard, listening: Listening) -> Heard:
+        self.weighed.append(heard)
+        return heard
+
+    def forget(self) -> None:
+        self.parted += 1
+
+
+class Another:
+    """In place of the witness of voices."""
+
+    def of(self, heard: Heard, samples: object, listening: Listening) -> str:
+        return "other"
+
+
+def test_a_key_a_timer_or_a_device_between_two_attempts_parts_them_and_the_end_of_a_prompt_does_not(booth: Booth) -> None:
+    adds = Adds()
+    booth.ear._hearer = Hearer(adds, booth.journal)  # type: ignore[arg-type]
+    for told, parted in ((PromptEnded(1), 0), (TypedLine("next step", 1.0), 1), (SoundLost("d", "microphone"), 2)):
+        booth.loop.happenings.tell(told)
+        booth.ear.next(0.1)
+        assert adds.parted == parted
+    booth.ear.next(0.01)  # nobody speaks, a timer rings
+    assert adds.parted == 3
+
+
+def test_at_a_gate_the_voice_is_compared_before_attempts_add_up(booth: Booth) -> None:
+    adds = Adds()
+    booth.ear._hearer = Hearer(adds, booth.journal, voices=Another())  # type: ignore[arg-type]
+    gate = Listening(gate=GateAsked("isolated", ("four", "two")))
+    for listening, voice in ((gate, "other"), (Listening(proof=True), "other"), (ANY, "")):
+        heard = Heard(Verdict.ASKED_AGAIN, Meaning(Sense.COMMAND, "affirm"), 0.9, started=1.0, ended=2.0)
+        booth.ear._listening = listening
+        booth.loop.happenings.tell(HeardPiece(heard, np.zeros(0, np.float32), 1.0, 2.0, listening))
+        event = booth.ear.next(0.1)
+        assert isinstance(event, Utterance)
+        assert (adds.weighed[-1].voice, event.voice) == (voice, "other")
 
 
 @pytest.fixture

@@ -7,13 +7,13 @@ from typing import Any
 
 import pytest
 
-from handsfree.journal.events import Happening, NoteKept, Resumed, Stamped, Utterance
+from handsfree.journal.events import Happening, LockChanged, NoteKept, Resumed, Stamped, Utterance
 from handsfree.language.meaning import gate_text
 from handsfree.visit import gates, machine, persons, phrases
 from tests.bench.letters import few, letter
 from tests.bench.small_visits import BOOKS, METER, ONE, PAIR, TWO
 from tests.bench.walk import WALL, Walk, Walked, walk
-from tests.bench.watchman import ENGLISH, Small, Watch, broken, hears, quiet
+from tests.bench.watchman import ENGLISH, A, B, Small, Watch, broken, hears, quiet
 
 MOST = 500
 
@@ -154,6 +154,18 @@ def test_what_was_not_offered_does_not_tell_the_watchman_which_source_is_on() ->
     watch, wrong, _ = watched(PAIR, (*PAIR.good[:4], "power is on", "valve"))
     assert wrong == []
     assert watch.doubt == {"plug", "valve"}
+
+
+def test_the_watchman_sees_a_second_lock_taken_off_by_the_steps_for_the_first() -> None:
+    """Each owner who is gone has the four steps of their own, and somebody else's do not count."""
+    one, other = ENGLISH.prompt("first-person"), ENGLISH.prompt("second-person")
+    on = frozenset({("plug", A), ("plug", B)})
+    owners = frozenset({(one, A), (other, B)})
+    asked = replace(Watch(people=frozenset({A, B}), locks=on, owners=owners), gone=4, gone_owner=other)
+    assert broken(TWO, asked, LockChanged(one, "plug", False, "without its owner"))[1].startswith("4")
+    after, why = broken(TWO, asked, LockChanged(other, "plug", False, "without its owner"))
+    assert (why, after.people, after.locks) == ("", {A}, {("plug", A)})
+    assert broken(TWO, quiet(after), LockChanged(one, "plug", False, "without its owner"))[1].startswith("4")
 
 
 def test_the_watchman_sees_who_is_let_go_by_another_number(monkeypatch: pytest.MonkeyPatch) -> None:
