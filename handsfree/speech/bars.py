@@ -94,13 +94,13 @@ TAKE_PROOF_READING = Bar(
     "heard as live ends the isolation, which must then be repeated.",
 )
 TAKE_TWICE = Bar(
-    "accept a gate or a proof that was said twice",
+    "accept a gate phrase, or 'affirm' at a proof, that was said twice",
     0.98,
     _P,
     "Two attempts in doubt, each more likely right than not, may be sure together. A near miss said twice is misheard "
-    "twice, so they need more than one attempt. Three never add up, nor do two of a reading that proves the works dead.",
-    "On voices left out, 34 of 544 right ones that one attempt left in doubt are accepted at the second. So are 6 of 1,568 "
-    "near misses, all words that sound alike ('a fern' for 'affirm', 'nothing guns'), and none of 960 of a gate.",
+    "twice, so they need more than one attempt. Three never add up, nor do two answers that prove the works dead.",
+    "On voices left out, 24 of 384 right ones that one attempt left in doubt are accepted at the second. So are 5 of 288 "
+    "that are not 'affirm' but sound like it ('a fern'), and none of 960 near misses of a gate.",
 )
 TAKE_START = Bar(
     "start a visit from stand-by",

@@ -6,9 +6,9 @@ Rules of this file:
 - A sequential test (Wald, Annals of Mathematical Statistics 16 (1945)): the log-odds of all attempts add up, those of
   earlier ones at a share (`bars.AGAIN`), because the same voice in the same noise is misheard in the same way.
 - It applies to answers and readings with the same thresholds as for one attempt.
-- At a gate and at a proof two attempts add up, the last and the one before it, never three. They have a threshold of their
-  own (`bars.TAKE_TWICE`), because a near miss said twice is misheard twice. Each must lead by itself, and be more likely
-  right than wrong. A reading that proves dead counts by one attempt only.
+- A gate phrase, and 'affirm' where dead works hang on it, add up by two attempts, the last and the one before it, never
+  three. They have a threshold of their own (`bars.TAKE_TWICE`), because a near miss said twice is misheard twice. Each must
+  lead by itself, and be more likely right than wrong. An answer or a reading that proves dead counts by one attempt only.
 - A changed mind is noticed: something that is surely different starts afresh. So does another question, or a denial.
 - What was withdrawn for a reason other than doubt does not count later, even if it is repeated.
 - Pure: the earlier attempts are passed in, and nothing is kept here.
@@ -119,7 +119,7 @@ def _twice(heard: Heard, listening: Listening, last: Mapping[Key, float]) -> Hea
     which = key(best, listening)
     before = last.get(which, 0.0)
     leads = before >= max(last.values(), default=0.0) and min(before, alone) >= bars.PROPOSE.value
-    if best.sense is Sense.NUMBER or not leads or heard.verdict is not Verdict.ASKED_AGAIN:
+    if best.sense not in (Sense.GATE, Sense.COMMAND) or not leads or heard.verdict is not Verdict.ASKED_AGAIN:
         return heard
     odds = _odds(alone) + bars.AGAIN.value * (_odds(before) - math.log(_PRIOR / _ELSE))
     sure = 1 / (1 + math.exp(-odds))

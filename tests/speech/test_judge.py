@@ -377,7 +377,7 @@ def nearly(meaning: Meaning, listening: Listening) -> tuple[Testimony, Testimony
     raise AssertionError("nothing puts it in doubt")
 
 
-@pytest.mark.parametrize(("listening", "meaning"), [(GATE, OPEN), (DEAD, answer("nothing runs"))])
+@pytest.mark.parametrize(("listening", "meaning"), [(GATE, OPEN), (OFF, AFFIRM)])
 def test_a_gate_that_two_witnesses_nearly_hear_opens_when_it_is_said_again_and_to_no_other(
     listening: Listening, meaning: Meaning
 ) -> None:
@@ -402,11 +402,10 @@ def test_one_witness_alone_opens_no_gate_at_the_second_attempt_though_it_is_sure
 
 
 def test_what_was_written_otherwise_proves_nothing_at_the_second_attempt() -> None:
-    meaning = answer("nothing runs")
-    writes, hears = nearly(meaning, DEAD)
+    writes, hears = nearly(AFFIRM, OFF)
     otherwise = (replace(writes, free="Put it on the shelf."), hears)
-    assert heard(DEAD, *otherwise).sure == heard(DEAD, writes, hears).sure
-    assert {(one.verdict, one.reason) for one in twice(otherwise, DEAD)} == {(Verdict.ASKED_AGAIN, judge.OTHERWISE)}
+    assert heard(OFF, *otherwise).sure == heard(OFF, writes, hears).sure
+    assert {(one.verdict, one.reason) for one in twice(otherwise, OFF)} == {(Verdict.ASKED_AGAIN, judge.OTHERWISE)}
 
 
 def test_every_bar_has_a_reason_a_cost_and_a_unit() -> None:

@@ -49,13 +49,14 @@ def test_what_was_said_twice_the_same_is_taken_where_once_was_not_enough() -> No
     assert together.sure > 0.7
 
 
-PROOF = Listening(phrases=("nothing runs", "it runs"), proof=True)
+PROOF = Listening(phrases=("nothing runs", "it runs"), also=("affirm",), proof=True)
 DEAD = Meaning(Sense.PHRASE, "nothing runs", spoken="nothing runs")
-GRAVE = [(GATE, OPEN, bars.TAKE_GATE), (PROOF, DEAD, bars.TAKE_PROOF)]
+AFFIRM = Meaning(Sense.COMMAND, "affirm", spoken="affirm")
+GRAVE = [(GATE, OPEN, bars.TAKE_GATE), (PROOF, AFFIRM, bars.TAKE_PROOF)]
 
 
 @pytest.mark.parametrize(("listening", "act", "bar"), GRAVE)
-def test_a_gate_and_a_proof_that_were_nearly_sure_are_taken_at_the_second_saying(
+def test_a_gate_and_an_affirm_that_were_nearly_sure_are_taken_at_the_second_saying(
     listening: Listening, act: Meaning, bar: bars.Bar
 ) -> None:
     sure = bar.value - 0.03
@@ -114,12 +115,14 @@ def test_what_a_witness_held_against_a_gate_holds_when_it_is_said_again(reason: 
     assert all_of([said(OPEN, 0.95, 0.0, GATE), replace(doubted, started=5.0)], GATE).verdict is Verdict.ASKED_AGAIN
 
 
-def test_a_reading_that_proves_dead_stands_on_one_saying() -> None:
-    listening = Listening(number=NumberAsked("volt", 0.0, 1000.0), proof=True)
-    dead = Meaning(Sense.NUMBER, "0.5", 0.5, "volt", spoken="zero point five volts")
-    for times in (2, 3):
-        some = [said(dead, 0.95, 5.0 * at, listening) for at in range(times)]
-        assert all_of(some, listening).verdict is Verdict.ASKED_AGAIN
+def test_an_answer_and_a_reading_that_prove_dead_stand_on_one_saying() -> None:
+    """Of near misses said twice, 'nothing much' was taken for 'nothing runs'."""
+    reads = Listening(number=NumberAsked("volt", 0.0, 1000.0), proof=True)
+    volts = Meaning(Sense.NUMBER, "0.5", 0.5, "volt", spoken="zero point five volts")
+    for listening, dead in ((reads, volts), (PROOF, DEAD)):
+        for times in (2, 3):
+            some = [said(dead, 0.95, 5.0 * at, listening) for at in range(times)]
+            assert all_of(some, listening).verdict is Verdict.ASKED_AGAIN
 
 
 def test_two_different_gates_acts_add_nothing_to_each_other() -> None:
