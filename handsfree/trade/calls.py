@@ -180,7 +180,7 @@ _LIST = (
              "word", "Supply voltage against ANSI C84.1 A.", VERDICTS),
     Function("supply_state", lambda v, n, p: str(electrical.supply_system(_share(v, p), n).verdict),
              (Argument("voltage", V), Argument("system", V), _PERCENT),
-             "word", "Supply voltage against the limits of its nominal system.", VERDICTS),
+             "word", "Voltage at an outlet against the limits of its nominal system.", VERDICTS),
     Function("current_state", lambda a, plate, p: str(electrical.running_current(_share(a, p), plate)),
              (Argument("current", A), Argument("plate", A), Argument("accuracy", "percent", 2.0)),
              "word", "Judges a running current against the plate.", _CURRENTS),

@@ -61,7 +61,7 @@ TREES: dict[str, tuple[Step, ...]] = {
         Step("current", {"locked": "compressor_seized", "low": "low_charge"}, RUNS),
         *_COMPRESSOR_OFF,
         *_FANS,
-        Step("defrost_heater_ohms", {"open": "defrost_heater"}, STARVED),
+        Step("defrost_heater_ohms", {"bad": "defrost_heater"}, STARVED),
         Step("sensor_ohms", {"wrong": "sensor_reads_cold"}),
     ),
     "freezing": (
@@ -97,7 +97,7 @@ TREES: dict[str, tuple[Step, ...]] = {
         Step("current", {"low": "low_charge", "high": "condenser_blocked"}),
         Step("relay", {"welded": "relay_welded"}),
         Step("evaporator_fan_spin", {"bad": "evaporator_fan"}, STARVED),
-        Step("defrost_heater_ohms", {"open": "defrost_heater"}, STARVED),
+        Step("defrost_heater_ohms", {"bad": "defrost_heater"}, STARVED),
         Step("sensor_ohms", {"wrong": "sensor_reads_warm"}),
     ),
     "noisy": (
@@ -120,7 +120,7 @@ TREES: dict[str, tuple[Step, ...]] = {
         Step("air_flow", {"none": "evaporator_fan"}),
         Step("coil_look", {"part": "low_charge"}),
         Step("thermometer", {"shown_warmer": "sensor_reads_warm"}),
-        Step("defrost_heater_ohms", {"open": "defrost_heater"}),
+        Step("defrost_heater_ohms", {"bad": "defrost_heater"}),
         Step("evaporator_fan_spin", {"bad": "evaporator_fan"}),
         Step("sensor_ohms", {"wrong": "sensor_reads_warm"}),
     ),

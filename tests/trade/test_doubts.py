@@ -19,7 +19,7 @@ ANSWERS = st.dictionaries(st.sampled_from(sorted(MODEL.checks)), st.integers(0, 
 #: What the fault model must know, by the trade: each with a sign that is its own.
 MUST_KNOW = {
     "capacitor": ("capacitor", "weak"), "controller": ("call", "idle"), "drain": ("drain_look", "blocked"),
-    "defrost_heater": ("defrost_heater_ohms", "open"), "stock_blocks_air": ("stock_look", "blocked"),
+    "defrost_heater": ("defrost_heater_ohms", "bad"), "stock_blocks_air": ("stock_look", "blocked"),
     "room_too_hot": ("surroundings", "hot"), "room_too_cold": ("surroundings", "cold"), "sun": ("surroundings", "sun"),
     "restriction": ("coil_look", "part"), "door_seal": ("door_strip", "slips"), "supply_at_start": ("start_drop", "large"),
     "breaker_out": ("breaker", "tripped"), "earth_fault": ("insulation", "leaks"), "tilted_deck": ("level", "moved"),

@@ -86,9 +86,9 @@ def test_setting_advice_is_that_of_the_procedures(fahrenheit: float, says: str) 
 
 @pytest.mark.parametrize(
     ("volts", "system", "verdict"),
-    # ANSI C84.1 range A, service: 5 % about the nominal system. EN 50160: 10 % about 230 V.
-    [(124.0, 120.0, "pass"), (112.0, 120.0, "fail"), (128.0, 120.0, "fail"), (206.0, 208.0, "pass"), (196.0, 208.0, "fail"),
-     (196.0, 230.0, "fail"), (210.0, 230.0, "pass"), (250.0, 240.0, "pass"), (226.0, 240.0, "fail"), (114.8, 120.0, "pass"),
+    # ANSI C84.1 range A at an outlet (utilization): 10 % low, 5 % high. EN 50160: 10 % about 230 V.
+    [(124.0, 120.0, "pass"), (106.0, 120.0, "fail"), (128.0, 120.0, "fail"), (206.0, 208.0, "pass"), (185.0, 208.0, "fail"),
+     (196.0, 230.0, "fail"), (210.0, 230.0, "pass"), (250.0, 240.0, "pass"), (214.0, 240.0, "fail"), (114.8, 120.0, "pass"),
      (207.5, 230.0, "borderline"), (101.0, 100.0, "pass"), (94.0, 100.0, "fail")],
 )  # fmt: skip
 def test_the_supply_is_held_to_its_nominal_system(volts: float, system: float, verdict: str) -> None:

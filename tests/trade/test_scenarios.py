@@ -15,10 +15,11 @@ from tests.bench.cabinets_people import OFF_SCALE, Technician
 from tests.bench.cabinets_physics import Cabinet
 from tests.bench.cabinets_topics import UNKNOWN, topics
 from tests.trade.scenarios import SCENARIOS, Said, Scenario
+from tests.trade.scenarios_fifth import FIFTH
 from tests.trade.scenarios_second import SECOND
 from tests.trade.scenarios_third import THIRD
 
-EVERY = (*SCENARIOS, *SECOND, *THIRD)
+EVERY = (*SCENARIOS, *SECOND, *THIRD, *FIFTH)
 
 
 class Scripted(Technician):

@@ -252,7 +252,7 @@ CHECKS: dict[str, Answer] = {
     "evaporator_fan_spin": lambda s, r: _pick(s.condition.evaporator_fan > 0.8, "good", "bad"),
     "condenser_fan_spin": lambda s, r: _pick(s.condition.condenser_fan > 0.8, "good", "bad"),
     "insulation": lambda s, r: _pick(electrical.insulation(max(0.0, r("insulation"))).verdict == "pass", "good", "leaks"),
-    "defrost_heater_ohms": lambda s, r: _pick(s.condition.heater_good, "fits", "open"),
+    "defrost_heater_ohms": lambda s, r: _pick(s.condition.heater_good, "fits", "bad"),
     "panels": lambda s, r: _pick(s.condition.panel_loose, "loose", "tight"),
 }
 
