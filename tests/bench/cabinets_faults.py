@@ -111,6 +111,6 @@ def draw(seed: int) -> tuple[str, str, Cabinet]:
         if fault == "none":
             complaints = complaints or ["too_warm"]
         if complaints:
-            made.run_minutes, made.minute = 0.0, 0.0
+            made.run_minutes, made.minute, made.stopped_at = 0.0, 0.0, -1e9  # a stop before the visit was seen by nobody
             return fault, rng.choice(complaints), made
     raise AssertionError("no cabinet with a complaint was found")

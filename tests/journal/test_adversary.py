@@ -6,6 +6,7 @@ from __future__ import annotations
 import dataclasses
 import io
 import json
+import re
 import shutil
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -114,7 +115,7 @@ def test_removing_sound_makes_no_record_signed_and_nobody_longer_on_site(tmp_pat
     assert status == 0
     assert f"Events 0 to {before.report.events - 1}: under no key" in said
     assert "van-1" in said
-    assert "134" not in told(folder, trusted.known).split("╯")[0]
+    assert re.search(r"\b134\b", told(folder, trusted.known).split("╯")[0]) is None  # days; a key may have these figures
 
 
 # ---- cut off, and taken up again ------------------------------------------------------------------------------------

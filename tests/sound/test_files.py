@@ -67,9 +67,9 @@ def test_not_a_number_is_silence(tmp_path: Path) -> None:
     [
         ("absent.wav", None, "There is no sound file"),
         ("empty.wav", b"", "empty"),
-        ("text.wav", b"this is a shopping list\n" * 50, "not sound"),
-        ("cut.flac", b"fLaC\x00\x00", "not sound"),
-        ("header.wav", b"RIFF\x24\x00\x00\x00WAVEfmt ", "not sound"),
+        ("text.wav", b"this is a shopping list\n" * 50, "not a readable sound file"),
+        ("cut.flac", b"fLaC\x00\x00", "not a readable sound file"),
+        ("header.wav", b"RIFF\x24\x00\x00\x00WAVEfmt ", "not a readable sound file"),
     ],
 )
 def test_what_is_not_sound_is_one_sentence(tmp_path: Path, name: str, content: bytes | None, says: str) -> None:
