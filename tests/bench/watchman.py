@@ -34,7 +34,9 @@ from handsfree.language.tokens import capital
 ENGLISH = base.load("en")
 BREAK = 30 * 60.0
 DAY = 13 * 3600.0
-STEPS = 4  # of 29 CFR 1910.147 (e)(3): the employer directs it, not at the site, tried to reach, will know
+#: Of 29 CFR 1910.147 (e)(3): not at the site, tried to reach, the employer directs it, will know. As they are asked.
+ASKED_OF_GONE = ("absent-not-here", "absent-tried", "absent-directed", "absent-will-know")
+STEPS = len(ASKED_OF_GONE)
 ALL = "all of them"
 NOTHING_SAID: tuple[str, tuple[str, ...]] = ("", ())
 A, B, NOBODYS = ("four", "two"), ("five", "one"), ("nine", "nine")
@@ -200,10 +202,10 @@ def said(small: Small, watch: Watch, event: ev.Utterance) -> Watch:
 
 
 def quiet(watch: Watch) -> Watch:
-    """Once all that came of a happening was seen, the phrase that was said is over. So are the steps of (e)(3) once the last
-    was affirmed: the next owner's are asked anew."""
+    """Once all that came of a happening was seen, the phrase that was said is over. So are the steps of (e)(3) that took a
+    lock off: the next owner's are asked anew."""
     watch = watch if watch.pending == NOTHING_SAID else replace(watch, pending=NOTHING_SAID)
-    return replace(watch, gone=-1, gone_owner="") if watch.gone >= STEPS else watch
+    return replace(watch, gone=-1, gone_owner="") if watch.gone > STEPS else watch
 
 
 def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
@@ -263,7 +265,7 @@ def lock(small: Small, watch: Watch, effect: ev.LockChanged) -> tuple[Watch, str
         why = "" if asked else "4: a lock comes off without its owner before every step of (e)(3)"
         gave = frozenset(one for one in watch.gave if one[1] not in theirs)  # who is not on the site is not here
         return replace(watch, locks=frozenset(one for one in watch.locks if one[1] not in theirs), gave=gave,
-                       people=watch.people - theirs), why  # fmt: skip
+                       people=watch.people - theirs, gone=STEPS + 1), why  # fmt: skip
     mine = (effect.source, number)
     if word != "clear" or mine not in watch.locks:
         return watch, f"4: a lock on {effect.source} comes off by a number that is not on it"
@@ -327,8 +329,9 @@ def spoken(small: Small, watch: Watch, text: str) -> tuple[Watch, str]:
         gave = frozenset(one for one in watch.gave if one[1] != number)
         return replace(watch, people=watch.people - {number}, gave=gave), ""
     for name, _ in watch.owners:
-        if ENGLISH.prompt("absent-not-here", owner=name) in text:
-            return replace(watch, gone=0, gone_owner=name), ""
+        for nth, key in enumerate(ASKED_OF_GONE):  # an affirm to something else, as to a stop, was none of these
+            if ENGLISH.prompt(key, owner=name) in text and (nth == 0 or (watch.gone_owner == name and nth <= watch.gone)):
+                return replace(watch, gone=nth, gone_owner=name), ""
     for step in (*small.needs, *small.pairs):
         if WORDS[small.text][step] in text:
             return watch, unready(small, watch, step)

@@ -144,6 +144,9 @@ def watched(small: Small, said: tuple[Said, ...]) -> tuple[Watch, list[str], lis
         (PAIR, (*PAIR.good[:6], "it runs", "second person", "number B", "affirm",
                 (NoteKept("", "", "the power is on", 2.0), 1860.0), "i am leaving", "negative", "clear B", "affirm",
                 "isolated A", "negative", "isolated A", "power is on", "valve", "nothing runs", "affirm"), ["plug"]),
+        # between the steps for an owner who is gone somebody wants to stop, affirms it once, and goes on after all
+        (PAIR, (*PAIR.good[:14], "next step", "next step", "next step", "negative", "affirm", "stop the visit", "affirm",
+                "negative", "affirm", "affirm", "affirm", "clear B"), ["plug", "valve"]),
     ],
 )  # fmt: skip
 def test_the_watchman_follows_who_left_and_what_was_meant(small: Small, said: tuple[Said, ...], dead: list[str]) -> None:
