@@ -43,9 +43,9 @@ SURELY_FOREIGN = 0.6  # the same, where the words are the program's own too
 
 @dataclass(frozen=True)
 class Judgement:
-    """`own`: the program heard itself. `foreign`: the unexplained share, 0 to 1, of the stretch that what was played explains
-    least (1 where nothing was playing). `overlap`: share of the utterance during playback. `cleaned`: the sound less what
-    was explained."""
+    """`own`: the program heard itself. `foreign`: the unexplained share, 0 to 1, of the stretch that what was played
+    explains least (1 where nothing was playing). `overlap`: share of the utterance during playback. `cleaned`: the sound
+    less what was explained."""
 
     own: bool
     why: str
@@ -100,7 +100,7 @@ def heard_over(played: Iterable[Played], spoken: float, ended: float) -> list[Pl
 
 
 def says(text: str, heard: Heard) -> bool:
-    """The words of the matched phrase occur in `text`, in a row; or nearly all the words that the engine heard occur in it."""
+    """The words of the matched phrase occur in `text`, in a row; or nearly all the words that the engine heard do."""
     own = _words(text)
     for form in (heard.meaning.spoken, heard.meaning.text) if heard.meaning else ():
         wanted = _words(form)
