@@ -26,7 +26,7 @@ from handsfree.pack.setting_up import CONTENTS, MODELS, PROCEDURES, WHEELS
 
 _PROGRAM = "handsfree"
 _LICENCES = "licences.txt"
-#: SPDX's names of licences whose classifiers have another name.
+#: Licences by their classifiers, where these differ from SPDX's names -> the SPDX name.
 _SHORT = {
     "MIT License": "MIT", "Apache Software License": "Apache-2.0", "BSD License": "BSD", "ISC License (ISCL)": "ISC",
     "Mozilla Public License 2.0 (MPL 2.0)": "MPL-2.0", "Python Software Foundation License": "PSF-2.0",

@@ -60,7 +60,7 @@ TellNews = Callable[[News], None]
 
 @dataclass
 class Enqueued:
-    """`settled`: visits stored or refused before and not changed since. `unfit`: (visit, why) of those that cannot be sent."""
+    """`settled`: visits stored or refused before and unchanged since. `unfit`: (visit, why) of those that cannot be sent."""
 
     settled: list[QueueEntry] = field(default_factory=list)
     unfit: list[tuple[str, str]] = field(default_factory=list)

@@ -175,10 +175,10 @@ class _HeardAhead:
 
 class LiveLoop:
     """Give it a source, a cutter, a sink (made with the same `happenings.tell`) and a recogniser. Call `start` once and
-    `listen` each time what is in force changes, and fetch from `happenings`. A Loudspeaker as the sink has a `tap`; without one, or
-    with a headset, no echo is taken out, but sound is still judged for echo. `first`: called by the recognising thread
-    before its first utterance, while the program already speaks and listens; what the recogniser loads, it loads then.
-    `ahead`: told what the utterance under way has been heard as so far."""
+    `listen` each time what is in force changes, and fetch from `happenings`. A Loudspeaker as the sink has a `tap`; without
+    one, or with a headset, no echo is taken out, but sound is still judged for echo. `first`: called by the recognising
+    thread before its first utterance, while the program already speaks and listens; what the recogniser loads, it loads
+    then. `ahead`: told what the utterance under way has been heard as so far."""
 
     def __init__(
         self, source: SoundSource, cutter: Cutter, sink: Sink, recogniser: HearsSound, happenings: Happenings, clock: Clock,
