@@ -68,7 +68,7 @@ def _spelled(code: str) -> str:
 
 
 def _digits(text: str) -> str:
-    """A number read out figure by figure: one too long, or too fine, to be said as a number."""
+    """A number read out figure by figure, for one that has too many figures to be said as a number."""
     whole, point, fraction = text.replace(",", "").lstrip("-−+±").partition(".")
     minus = (WORDS.minus,) if text[0] in "-−" else ()
     return " ".join((*minus, *WORDS.spell(whole or "0"), *((WORDS.point, *WORDS.spell(fraction)) if point else ())))
