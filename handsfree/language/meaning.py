@@ -96,7 +96,8 @@ class Listening:
     `asides`: questions that are answered without touching what is asked ('where is the relay').
     `also`: further commands of this question's own. `note`: the next utterance is kept as a note, whatever it says.
     `gist`: the lexicon by which a sentence in a person's own words is one of the phrases (`language.gist`), '' for none.
-    `proof`: an answer, a reading or 'affirm' may prove that the works are dead; it is believed no more easily than a gate."""
+    `proof`: an answer, a reading or 'affirm' may prove that the works are dead; it is believed no more easily than a
+    gate."""
 
     phrases: tuple[str, ...] = ()
     number: NumberAsked | None = None

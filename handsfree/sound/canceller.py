@@ -4,8 +4,8 @@ There are two partitioned-block frequency-domain adaptive filters (overlap-save;
 from memory). One learns all the time. The other is in use, and takes over what the first has learnt only when the first has
 done better for a while. So somebody who speaks over a prompt disturbs the learner but not the output.
 
-The echo that remains is turned down according to how much usually remains. Anything louder than that is left alone. The
-noise of the room is turned down along with it, so noise is put back: without that, the noise returned at the end of a
+The echo that remains is turned down by as much as usually remains. Anything louder than that is left alone. The noise of
+the room is turned down along with the echo, so noise is put back: without that, the room's noise returned at the end of a
 prompt and was taken for speech.
 """
 

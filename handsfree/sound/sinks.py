@@ -15,8 +15,8 @@ LONGEST_PAUSE = 30.0
 
 
 class FileSink:
-    """Writes what it is given at the time the clock says, then lets that much time pass on the clock. With a VirtualClock a
-    visit so runs as fast as the machine can, and the file still sounds as the visit would.
+    """Writes what it is given at the time the clock says, then lets that much time pass on the clock. So with a VirtualClock
+    a visit runs as fast as the machine can, and the file still sounds as the visit did.
 
     `path`: .wav, .flac or '-' for raw samples; None writes nothing and only keeps the times (the null sink).
     `pauses`: silence between prompts is written too. Trouble where the file cannot be written."""
