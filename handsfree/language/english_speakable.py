@@ -33,7 +33,7 @@ _SYMBOL_UNITS = {
     for name, signs in reversed(SYMBOLS.items()) if not name.startswith("delta_")
     for sign in signs if sign != "in"
 }
-#: 'the 24 V relay' is twenty four volt: a word follows that is not one of these
+#: 'the 24 V relay' is twenty four volt: the unit is singular before a word, unless the word is one of these
 _NOUN = re.compile(
     r" (?!(?:and|or|to|at|on|in|is|are|across|between|from|of|with|for|when|while|if|then|by|below|above)\b)[a-z]"
 )

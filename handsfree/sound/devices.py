@@ -7,9 +7,10 @@ Rules of this file:
   opened has STARTING seconds, because some devices take two before the first callback.
 - A lost device is tried again every RETRY seconds: first the same one, after PATIENCE the system's own choice, then any
   other. Each is tried in a process of its own first (`trial` says why).
-- PortAudio sees new devices only when it starts. When the list has changed, it is restarted, and all streams with it.
-- Only one thread at a time may use PortAudio; two inside it crash the process. A call that overruns its time is abandoned,
-  and no other thread goes in while it is there. After LEFT_INSIDE seconds one does: by then, sound is worth the risk.
+- PortAudio sees new devices only when it starts. When the list of devices has changed, PortAudio is restarted, and all
+  streams with it.
+- Only one thread at a time may use PortAudio; two inside it end the process. A call that overruns its time is abandoned, and
+  no other thread goes in while it is there. After LEFT_INSIDE seconds one may: by then, sound is worth the risk.
 """
 
 from __future__ import annotations
