@@ -1,4 +1,4 @@
-"""What the program needs to know of a language. One object a language; `load` finds it by its ISO 639-1 code.
+"""What the program needs to know of a language. Each language is one object; `load` finds it by its ISO 639-1 code.
 
 Nothing outside `grammar/` and the language's own module (`english.py`, `spanish.py`) knows a word of it.
 """
@@ -30,7 +30,7 @@ class Language(Protocol):
 
     def numbers(self, words: Sequence[str]) -> tuple[Meaning, ...]:
         """Every reading of these words as a number with or without its unit, the chosen one first; () for none.
-        `Meaning.value`, `.unit` (pint name or None) are set."""
+        `Meaning.value` and `.unit` (pint name or None) are set."""
         ...
 
     def say_number(self, value: float) -> str:
@@ -54,7 +54,7 @@ class Language(Protocol):
         ...
 
     def needs_both_ways(self, value: float) -> bool:
-        """A -teen or -ty, which the read-back must give both ways."""
+        """The value has a -teen or a -ty, so the read-back must say it both ways."""
         ...
 
     def speakable(self, text: str) -> str:

@@ -2,7 +2,7 @@
 
     newton: {symbols: [N], en: [newtons, newton], es: [newtons, newton]}
 
-The name is pint's. The first way of each language is said after many, the second after one."""
+The name is pint's. In each language, the first way is the plural, the second the singular."""
 
 from __future__ import annotations
 

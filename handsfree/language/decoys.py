@@ -3,9 +3,9 @@
 Rules of this file:
 
 - A decoy is never a phrase in force: what is in force wins.
-- A gate gets the most: negations, questions, doubt, halves, every other number one digit away, swapped, dropped and doubled
+- A gate gets the most: negations, questions, doubt, half phrases, every number one digit away, swapped, dropped and doubled
   digits, and the words of the dictionary that sound nearest.
-- Knows no language: the sentences are the grammar's <denial_...>, <command_...> and <gate_...> rules.
+- This file knows no language: the sentences are the grammar's <denial_...>, <command_...> and <gate_...> rules.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ class Decoys:
             yield from self.gate(listening.gate)
         taught: set[tuple[Sense, str]] = set()
         for spoken, meaning in accepted.items():
-            if meaning.sense is Sense.GATE or meaning.text in listening.asides:  # an aside only tells: it can do no harm
+            if meaning.sense is Sense.GATE or meaning.text in listening.asides:  # an aside only informs: it can do no harm
                 continue
             first = (meaning.sense, meaning.text) not in taught
             taught.add((meaning.sense, meaning.text))
@@ -69,8 +69,8 @@ class Decoys:
         )
 
     def phrase(self, spoken: str, sense: Sense, first: bool) -> Iterator[Pair]:
-        """Of an answer, state or command. The sentences only for the first way of a command: the rest cost more than
-        they keep out."""
+        """Decoys of an answer, state or command. Only the first way of a command gets the sentences: for the others they
+        would cost more than they keep out."""
         rules = _ANSWER if sense is Sense.PHRASE else _COMMAND if first and sense is Sense.COMMAND else ()
         yield from self._sentences(rules, (spoken,))
         words = tuple(spoken.split())
@@ -80,7 +80,7 @@ class Decoys:
             yield from ((other, Denial.NEAR) for other in self.near(spoken, 2))
 
     def gate(self, gate: GateAsked) -> Iterator[Pair]:
-        """Of a gate's phrase with its number."""
+        """Decoys of a gate's phrase with its number."""
         openings = self.vocabulary.gates[gate.word]
         number = " ".join(gate.lock)
         whole = tuple(f"{opening} {number}" for opening in openings)
@@ -92,7 +92,8 @@ class Decoys:
             yield from ((" ".join(half), Denial.HALF) for half in _halves((*words, *gate.lock)))
             yield f"{words[0]} {number}", Denial.HALF
             yield from ((f"{opening} {' '.join(other)}", Denial.NUMBER) for other in self.other_numbers(gate.lock))
-            for other in self.near(words[0], 3):  # a word like 'lock' with the right number is the phrase in another accent
+            # No look-alikes of a word like 'lock': with the right number, that is the phrase in another accent.
+            for other in self.near(words[0], 3):
                 yield " ".join((other, *words[1:], *gate.lock)), Denial.NEAR
         for word, ways in self.vocabulary.gates.items():
             if word != gate.word:
@@ -100,7 +101,7 @@ class Decoys:
                 yield from ((form, Denial.NEAR) for form in gate_forms(near, self.vocabulary, self.tongue)[: len(ways)])
 
     def other_numbers(self, lock: Words) -> tuple[Words, ...]:
-        """One digit other (the likeliest first), two swapped, one dropped, one said twice, one added."""
+        """One digit changed (the likeliest first), two swapped, one dropped, one said twice, one added."""
         found: dict[Words, None] = {}
         for at, digit in enumerate(lock):
             if digit in self.likely:

@@ -17,8 +17,8 @@ from handsfree.language.numerals import exact, plain
 
 @dataclass(frozen=True)
 class Ambiguity:
-    """`phrase`: an example. `chosen`: the value taken. `others`: the readings given besides. `never`: readings that people
-    may have in mind and that are not given. `why`: the reason, in a sentence."""
+    """`phrase`: an example. `chosen`: the value taken. `others`: the other readings given. `never`: readings that people
+    may have in mind but that are not given. `why`: the reason, in a sentence."""
 
     kind: str
     phrase: str
@@ -62,7 +62,7 @@ _GROUPS = (1, 100, 1000, 10**6)
 
 
 def _swaps(whole: int) -> set[int]:
-    """The whole number with a -teen for a -ty or the other way, in any place where one is said."""
+    """The whole number with a -teen for a -ty or the reverse, in any place where one is said."""
     found = set()
     for group in _GROUPS:
         part = whole // group % 100
@@ -73,7 +73,7 @@ def _swaps(whole: int) -> set[int]:
 
 
 def needs_both_ways(value: float) -> bool:
-    """A -teen or a -ty is said in it: 15, 50, 118, 1500, 30000; not 43 or 20."""
+    """A -teen or a -ty is said in the number: 15, 50, 118, 1500, 30000; not 43 or 20."""
     return bool(_swaps(int(abs(exact(value)))))
 
 

@@ -2,7 +2,7 @@
 
 Rules of this file:
 
-- The words and their values are in grammar/en.jsgf; here is only how they are put together.
+- The words and their values are in grammar/en.jsgf; this file says only how they are put together.
 - The first way of every value is the one the program says. A production marked rare is understood but not said.
 - A point, a minus or a unit is never supplied: 'two fifty' is 250, not 2.50 (english_hearing.py lists the choices).
 """
@@ -113,7 +113,7 @@ def _quantities() -> list[Production]:
     ]
 
 
-#: rule of grammar/en.jsgf -> (name here, how its tag becomes a value, rare)
+#: a rule of grammar/en.jsgf -> (its name here, how its tag becomes a value, rare)
 _WORDS: tuple[tuple[str, str, Callable[[str], Any], bool], ...] = (
     ("nought", "digit", str, False),
     ("unit_digit", "digit", str, False),

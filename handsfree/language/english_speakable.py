@@ -33,7 +33,7 @@ _SYMBOL_UNITS = {
     for name, signs in reversed(SYMBOLS.items()) if not name.startswith("delta_")
     for sign in signs if sign != "in"
 }
-#: 'the 24 V relay' is twenty four volt: a word follows that is not one of these
+#: 'the 24 V relay' is twenty four volt: the unit is singular before a word, unless the word is one of these
 _NOUN = re.compile(
     r" (?!(?:and|or|to|at|on|in|is|are|across|between|from|of|with|for|when|while|if|then|by|below|above)\b)[a-z]"
 )
@@ -68,7 +68,7 @@ def _spelled(code: str) -> str:
 
 
 def _digits(text: str) -> str:
-    """A number read out figure by figure: one too long, or too fine, to be said as a number."""
+    """A number read out figure by figure, for one that has too many figures to be said as a number."""
     whole, point, fraction = text.replace(",", "").lstrip("-−+±").partition(".")
     minus = (WORDS.minus,) if text[0] in "-−" else ()
     return " ".join((*minus, *WORDS.spell(whole or "0"), *((WORDS.point, *WORDS.spell(fraction)) if point else ())))

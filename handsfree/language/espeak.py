@@ -3,7 +3,7 @@
 Rules of this file:
 
 - One library handle a process, behind a lock: eSpeak NG keeps its state in globals.
-- No sound is made here. What cannot be loaded gives None, and the caller falls back to letters.
+- No sound is made here. If the library cannot be loaded, the result is None and the caller falls back to letters.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _ARPABET: tuple[tuple[str, str], ...] = (
 
 
 def arpabet(ipa: str) -> tuple[str, ...]:
-    """'kˈɪlɒs' -> phonemes; stress, length and what is no letter of the table are skipped."""
+    """'kˈɪlɒs' -> phonemes; stress, length and letters that are not in the table are skipped."""
     found: list[str] = []
     at = 0
     text = ipa.replace("ˈ", "").replace("ˌ", "").replace("ɒ", "ɑː")

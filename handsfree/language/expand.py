@@ -74,7 +74,7 @@ class _Walk:
 
 
 def expand(grammar: Grammar, rule: str, bindings: Bindings | None = None, repeats: int = 2) -> tuple[Phrase, ...]:
-    """Every phrase of `rule`, in the order of the file, each once. `bindings` supply the imports; `repeats` is how
-    often x* and x+ are repeated at most. Trouble for a rule that refers to itself."""
+    """Every phrase of `rule`, in the order of the file, each once. `bindings` supply the imports; `repeats`: the most times
+    that x* and x+ are repeated. Trouble for a rule that refers to itself."""
     walk = _Walk(grammar, bindings or {}, repeats)
     return tuple(dict.fromkeys(walk.every(grammar.rule(rule).expansion, (rule,))))

@@ -2,12 +2,12 @@
 
 Rules of this file:
 
-- Words stand in groups (`grammar/LANG.NAME.yaml`), a denial turns a group into its contrary, and sets of groups mean
-  something.
-- A meaning whose groups are all taken by a larger set of another meaning is not meant: 'ice in the bottles' is not ice on a
+- Words belong to groups (`grammar/LANG.NAME.yaml`), a denial turns a group into its contrary, and certain sets of groups
+  have a meaning.
+- A meaning is dropped if a larger set, with another meaning, contains all its groups: 'ice in the bottles' is not ice on a
   coil.
-- Nothing is guessed: what fits no set means nothing; what fits two means both, and whoever asks asks which. Never used where
-  an answer may prove that works are dead.
+- Nothing is guessed. A sentence that fits no set means nothing. One that fits two means both, and the caller asks which.
+- It is never used where an answer may prove that works are dead.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ NO = "no-"
 
 @dataclass(frozen=True)
 class Lexicon:
-    """`words`: (its words, the group), the longest first. `reach`: words after a denial that it still denies. `void`: what
-    says that there is nothing to tell. `means`: (meaning, the groups that make it)."""
+    """`words`: (its words, the group), the longest first. `reach`: how many words after it a denial still denies. `void`:
+    what says that there is nothing to tell. `means`: (meaning, the groups that make it)."""
 
     words: tuple[tuple[tuple[str, ...], str], ...]
     denial: frozenset[str]
@@ -66,7 +66,7 @@ def gists(text: str, lexicon: Lexicon) -> tuple[str, ...]:
 
 
 def _plain(text: str) -> list[str]:
-    """In small letters, without signs: "isn't" -> isnt."""
+    """The words in lower case, without signs: "isn't" -> isnt."""
     return [token.replace("'", "") for token in tokens(text.replace("’", "'"))]
 
 
@@ -101,7 +101,7 @@ def told(text: str, code: str, name: str) -> tuple[str, ...]:
 
 
 def by_gist(language: Language, words: str, listening: Listening) -> tuple[Meaning, ...]:
-    """The answers in force that a sentence in a person's own words means; () where the question takes none such."""
+    """The answers in force that a sentence in a person's own words means; () where the question takes no such sentence."""
     if not listening.gist:
         return ()
     means = told(words, language.code, listening.gist)

@@ -4,7 +4,7 @@ Rules of this file:
 
 - A grammar is a name, its imports and its rules; a rule is a name and an expansion; nothing here knows a language.
 - Expansions are six small classes. `expand.py` walks them; this file only reads and checks.
-- Everything wrong is a Trouble that names the file, the line and the rule.
+- Every error is a Trouble that names the file, the line and the rule.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ class Sequence:
 
 @dataclass(frozen=True)
 class Choice:
-    """`weights`: one a branch, all 1.0 where the file gives none."""
+    """`weights`: one for each branch, all 1.0 where the file gives none."""
 
     branches: tuple[Expansion, ...]
     weights: tuple[float, ...]
@@ -266,8 +266,8 @@ def parse(text: str, file: str = "grammar") -> Grammar:
 
 
 def load(path: Path, with_more: Callable[[str], str] = str) -> Grammar:
-    """`with_more`: puts into the text what stands elsewhere. Trouble where the file cannot be read or is not UTF-8, besides
-    what `parse` raises."""
+    """`with_more`: puts into the text what is kept elsewhere. Trouble where the file cannot be read or is not UTF-8, and for
+    all that `parse` refuses."""
     try:
         return parse(with_more(path.read_text(encoding="utf-8")), path.name)
     except (OSError, UnicodeDecodeError) as error:

@@ -4,9 +4,10 @@ Rules of this file:
 
 - `Listening` says what is in force: this step's answers and the phrases that always work, nothing else.
 - `Meaning` says what an utterance asks for, in the program's words, never in the engine's.
-- `Heard` pairs the two with a verdict.  Only the verdict ACCEPTED lets anybody act; PROPOSED is read back first and counts
-  on 'affirm' alone, and never occurs at a gate or where dead works hang on the answer; a denial, a question or a
-  wrong lock number is a meaning that is never accepted, kept so that the program can say why the gate stays shut.
+- `Heard` pairs the two with a verdict. Only the verdict ACCEPTED lets anybody act. PROPOSED is read back first and counts
+  only after 'affirm'. It never occurs at a gate, or where an answer may prove that the works are dead.
+- A denial, a question or a wrong lock number is a meaning that is never accepted. It is kept so that the program can say why
+  the gate stays shut.
 """
 
 from __future__ import annotations
@@ -15,9 +16,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-#: How the reason begins of what was asked again because its sound was cut off, or a witness failed where all must agree.
+#: How the reason begins when an utterance is asked again because its sound was cut off, or because a witness failed where
+#: all must agree.
 TOO_LOUD, WITNESS_FAILED = "the microphone is too loud", "a witness failed"
-#: Why a gate or a proof was accepted that would have been asked again by itself.
+#: Why a gate or a proof was accepted that alone would have been asked again.
 TOGETHER = "sure enough with what was said before"
 
 
@@ -65,8 +67,8 @@ class Meaning:
 
 @dataclass(frozen=True)
 class NumberAsked:
-    """A reading: `unit` is a pint unit name ('degF', 'volt', 'ohm', 'psi', '' for a bare count); `low` and `high`
-    the plausible range in that unit, which weighs candidates but never hides what was said."""
+    """A reading. `unit`: a pint unit name ('degF', 'volt', 'ohm', 'psi', '' for a bare count). `low`, `high`: the plausible
+    range in that unit, which weighs candidates but never hides what was said."""
 
     unit: str = ""
     low: float = -1e9
@@ -89,12 +91,13 @@ def gate_text(word: str, lock: tuple[str, ...]) -> str:
 
 @dataclass(frozen=True)
 class Listening:
-    """What is in force. `commands`: None for all that always work, else just those named (stand by listens only
-    for 'go ahead'). `digits`: (fewest, most) digits when a number is stated digit by digit.
+    """What is in force. `commands`: None for all that always work, else only those named (stand by listens only for
+    'go ahead'). `digits`: (fewest, most) digits when a number is stated digit by digit.
     `asides`: questions that are answered without touching what is asked ('where is the relay').
-    `also`: commands of this question's own, besides those. `note`: the next utterance is kept as a note, whatever it says.
+    `also`: further commands of this question's own. `note`: the next utterance is kept as a note, whatever it says.
     `gist`: the lexicon by which a sentence in a person's own words is one of the phrases (`language.gist`), '' for none.
-    `proof`: an answer, a reading or 'affirm' may prove that the works are dead, and is believed no easier than a gate."""
+    `proof`: an answer, a reading or 'affirm' may prove that the works are dead; it is believed no more easily than a
+    gate."""
 
     phrases: tuple[str, ...] = ()
     number: NumberAsked | None = None
@@ -129,7 +132,7 @@ def may_prove(meaning: Meaning, listening: Listening) -> bool:
 @dataclass(frozen=True)
 class Heard:
     """One utterance, judged. `sure`: calibrated probability, 0 to 1, that acting on `meaning` is right.
-    `rivals`: other meanings too near to tell apart (the best included); the program then asks which.
+    `rivals`: meanings too near to tell apart, the best included; the program then asks which.
     `words`: what the leading engine made of it, for the reader of the record.
     `witnesses`: (name, value) of each piece of evidence. `started`, `ended`: seconds on the visit's clock.
     `voice`: 'same', 'doubtful' or 'other' against the voice that stated the lock number, '' where nothing compares voices.
@@ -157,9 +160,9 @@ ALWAYS: tuple[str, ...] = (
     "help", "stop", "short form", "usual form", "full form", "i am hurt", "fire", "i got a shock", "i smell gas",
     "second person", "i am leaving",
 )
-#: Not in force beside an answer with a word that begins like it ('stopped'): nothing is lost by not hearing it there.
+#: Not in force beside an answer with a word that begins like it ('stopped'): there, nothing is lost by not hearing it.
 GIVES_WAY: tuple[str, ...] = ("stop",)
-#: Of these, what is answered with the safe act and the emergency call, whatever else is going on.
+#: Those of ALWAYS that are answered with the safe act and the emergency call, whatever else is going on.
 EMERGENCY: tuple[str, ...] = ("i am hurt", "fire", "i got a shock", "i smell gas")
 #: In force only when the program has asked for one of them.
 WHEN_ASKED: tuple[str, ...] = (

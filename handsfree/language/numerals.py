@@ -4,7 +4,7 @@ Rules of this file:
 
 - Written numbers become words before anything is understood, so that one grammar reads both.
 - A language's few number words that stand outside its grammar of numbers are in one `NumberWords`.
-- What a writer joins ('118') is read as the number; what he parts ('1 18', '2 08') is read as the parts were said.
+- Figures written together ('118') are read as one number. Figures written apart ('1 18', '2 08') are read as parts.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from handsfree.language.quantities import SYMBOLS, canonical
 from handsfree.language.tokens import is_number, tokens
 from handsfree.language.twoway import TwoWay
 
-PLACES = 3  # decimals a number is said with; instruments of the trade show no more
+PLACES = 3  # the most decimals said in a number; instruments of the trade show no more
 MOST = 10**9  # numbers below this can be said
 
 
@@ -26,9 +26,9 @@ class NumberWords:
     """`digits`: the ten, zero first. `cardinal`: the name in the two-way grammar of whole numbers in full. `minus`, `point`,
     `decimal` (the point when digits are read out), `with_fraction` (between a whole and a fraction). `fractions`: '1/2' ->
     its words.
-    `capitals`: words that are written otherwise than they stand in the grammar. `below`: other ways to write a minus
-    temperature, {} for its size. `likely`: digits most often taken for one another. `decimal_sign`, `thousands_sign`: how
-    numbers are written. `per`, `power`: in the name of a unit without words of its own."""
+    `capitals`: words that are written otherwise than in the grammar. `below`: other ways to write a minus temperature, with
+    {} for its size. `likely`: digits most often taken for one another. `decimal_sign`, `thousands_sign`: how numbers are
+    written. `per`, `power`: the words for these in the name of a unit that has none of its own."""
 
     digits: tuple[str, ...]
     cardinal: str
@@ -50,7 +50,7 @@ class NumberWords:
         return tuple(self.digits[int(figure)] for figure in figures)
 
     def figures(self, words: Sequence[str]) -> str:
-        """The other way round. ValueError for a word that is no digit's plain name."""
+        """four two -> '42'. ValueError for a word that is not the plain name of a digit."""
         return "".join(str(self.digits.index(word)) for word in words)
 
     def capital(self, text: str) -> str:
@@ -58,11 +58,11 @@ class NumberWords:
 
 
 def exact(value: float) -> Decimal:
-    """The number as it is said: rounded to PLACES decimals. ValueError for one too large, or none at all."""
+    """The number as it is said, rounded to PLACES decimals. ValueError for one too large, or for what is no number."""
     number = round(Decimal(repr(float(value))), PLACES)
     if not abs(number) < MOST:
         raise ValueError(f"{value} is too large to be said")
-    return number or Decimal(0)  # never minus nothing
+    return number or Decimal(0)  # never minus zero
 
 
 @dataclass(frozen=True)
@@ -74,8 +74,8 @@ class Written:
     unit_words: Mapping[str, tuple[tuple[str, ...], ...]]
 
     def words(self, pieces: Sequence[str]) -> tuple[str, ...]:
-        """Tokens with written numbers and the unit signs after them put into words: '43.5', '°', 'f' ->
-        forty three point five degrees fahrenheit. Tokens that are neither are left."""
+        """The tokens, with written numbers and the unit signs after them put into words: '43.5', '°', 'f' ->
+        forty three point five degrees fahrenheit. Other tokens are left."""
         found: list[str] = []
         at = 0
         while at < len(pieces):
@@ -85,7 +85,7 @@ class Written:
                 found.append(piece)
                 continue
             after = pieces[at] if at < len(pieces) else ""
-            parted = piece in _TENS and len(after) == 1 and after in "123456789"  # '20 5' was not said as twenty five
+            parted = piece in _TENS and len(after) == 1 and after in "123456789"  # '20 5' written apart is not twenty five
             if piece in self.said.fractions and at > 1 and pieces[at - 2].lstrip("-").isdigit():
                 found.append(self.said.with_fraction)
             found += self.said.spell(piece) if parted else self.number(piece)
@@ -97,7 +97,7 @@ class Written:
         return tuple(found)
 
     def number(self, piece: str) -> tuple[str, ...]:
-        """One written number: '2200', '-12', '.8', '08', '1/2'. The piece itself where it is no number that is said."""
+        """One written number in words: '2200', '-12', '.8', '08', '1/2'. The piece itself where it is no sayable number."""
         minus = (self.said.minus,) if piece.startswith("-") else ()
         if piece.removeprefix("-") in self.said.fractions:
             return (*minus, *self.said.fractions[piece.removeprefix("-")])
@@ -111,7 +111,7 @@ class Written:
         return (*minus, *said, *((self.said.point, *self.said.spell(fraction)) if point else ()))
 
     def digits(self, pieces: Sequence[str]) -> tuple[str, ...]:
-        """Tokens with written whole numbers put digit by digit: 'lock', '42' -> lock four two. Others are left."""
+        """The tokens, with written whole numbers put digit by digit: 'lock', '42' -> lock four two. Others are left."""
         found: list[str] = []
         for piece in pieces:
             size = piece.removeprefix("-")
@@ -152,7 +152,7 @@ def plain(value: Decimal) -> str:
 
 
 def written_numbers(value: float, said: NumberWords) -> tuple[str, ...]:
-    """'43.5'; '2200', '2,200'; '-12', 'minus 12'; '0.8', '.8'; '11.5', '11 1/2'. With the signs of the language."""
+    """Written forms: '43.5'; '2200', '2,200'; '-12', 'minus 12'; '0.8', '.8'; '11.5', '11 1/2'; in the language's signs."""
     number = exact(value)
     size, sign = abs(number), "-" if number < 0 else ""
     forms = [plain(size)]
@@ -190,8 +190,8 @@ def written_forms(value: float, unit: str, written: Written) -> tuple[str, ...]:
 
 
 def written_phrase(spoken: str, gates: Sequence[str], said: NumberWords, asking: frozenset[str]) -> tuple[str, ...]:
-    """'isolated lock four two' -> 'Isolated, lock 42.' and its like; 'where am i' -> 'Where am I?'. `gates`: how gate
-    phrases begin, which are written as such where no number follows too; `asking`: words a question begins with."""
+    """'isolated lock four two' -> 'Isolated, lock 42.' and the like; 'where am i' -> 'Where am I?'. `gates`: how gate
+    phrases begin; these are written as such even where no number follows. `asking`: words that begin a question."""
     words = spoken.split()
     bare = said.capital(spoken)
     texts = [bare]

@@ -24,8 +24,8 @@ PHONEMES: Phonemes = tuple(
     "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V W Y Z ZH".split()  # noqa: SIM905
 )
 _LETTER = {phoneme: chr(0x100 + at) for at, phoneme in enumerate(PHONEMES)}
-#: Groups whose members are taken for one another in noise: voicing, place of nasals and fricatives, neighbouring vowels.
-#: After Miller and Nicely, J. Acoust. Soc. Am. 27 (1955), for the consonants (from memory); for vowels common
+#: Groups whose members are taken for one another in noise: they differ in voicing, in the place of nasals and fricatives, or
+#: are neighbouring vowels. Consonants after Miller and Nicely, J. Acoust. Soc. Am. 27 (1955), from memory; vowels by common
 #: practice, no source.
 _NEAR_GROUPS = (
     "P T K", "B D G", "F TH", "V DH", "S SH", "Z ZH", "M N NG", "P B", "T D", "K G", "F V", "S Z", "CH JH", "CH SH", "TH DH",
@@ -34,7 +34,7 @@ _NEAR_GROUPS = (
 )
 _NEAR = frozenset(frozenset((a, b)) for group in _NEAR_GROUPS for a in group.split() for b in group.split() if a != b)
 _HALF = 0.5
-_RARE = math.log(1e-6)  # the dictionary is full of surnames, which would be decoys for nothing
+_RARE = math.log(1e-6)  # the dictionary is full of surnames, which would be useless decoys
 
 
 @cache
@@ -53,7 +53,7 @@ def dictionary() -> Pronouncing:
 
 
 def lacking(words: Iterable[str]) -> tuple[str, ...]:
-    """Those of the words that the recogniser's dictionary does not have, each once, in order."""
+    """The words that the recogniser's dictionary lacks, each once, in order."""
     known = dictionary()
     return tuple(dict.fromkeys(word for word in words if word.lower() not in known))
 
@@ -84,7 +84,7 @@ def by_letters(word: str) -> Phonemes:
 
 @lru_cache(maxsize=20_000)
 def pronunciations(word: str) -> tuple[Phonemes, ...]:
-    """Every known pronunciation, the dictionary's if it has the word, else eSpeak NG's, else by letters."""
+    """Every known pronunciation: the dictionary's if it has the word, else eSpeak NG's, else one by letter rules."""
     known = dictionary().get(word.lower())
     if known:
         return known
@@ -114,7 +114,7 @@ def sound_distance(a: Phonemes, b: Phonemes) -> float:
 
     if not a or not b:
         return 0.0 if a == b else 1.0
-    # rapidfuzz aligns; the aligned pairs then cost by how alike they sound
+    # rapidfuzz aligns the sequences; each aligned pair then costs by how unlike it sounds
     total = 0.0
     for step in Levenshtein.editops(letters(a), letters(b)):
         total += _cost(a[step.src_pos], b[step.dest_pos]) if step.tag == "replace" else 1.0
@@ -122,8 +122,8 @@ def sound_distance(a: Phonemes, b: Phonemes) -> float:
 
 
 def distance(a: str, b: str) -> float:
-    """How far apart two texts sound: 0 the same ('the firm', 'the firm'), 1 nothing in common. A word of several
-    pronunciations counts with its first."""
+    """How far apart two texts sound: 0 the same ('the firm', 'the firm'), 1 nothing in common. A word with several
+    pronunciations counts by its first."""
     return sound_distance(phonemes(a), phonemes(b))
 
 
@@ -140,7 +140,7 @@ def _index() -> tuple[Sequence[str], tuple[str, ...]]:
 
 @cache
 def _common_words() -> frozenset[str]:
-    """Of the dictionary. The model takes 30 MB and is let go of again; the words take a fiftieth of that."""
+    """The dictionary's common words. The model takes 30 MB and is released again; the words take a fiftieth of that."""
     from pocketsphinx import Config, LogMath, NGramModel, get_model_path
 
     path = str(Path(get_model_path()) / "en-us" / "en-us.lm.bin")
@@ -163,7 +163,7 @@ def _usual() -> tuple[tuple[str, ...], tuple[str, ...]]:
 
 
 def heard_as(sounds: Phonemes, how_many: int) -> tuple[str, ...]:
-    """The common words of the dictionary that lie nearest to these sounds, the same sounds included, nearest first."""
+    """The common words of the dictionary nearest to these sounds, nearest first; words of the same sounds included."""
     from rapidfuzz import process
     from rapidfuzz.distance import Levenshtein
 

@@ -3,8 +3,8 @@
 Rules of this file:
 
 - A prompt is one sentence or more under a key, with {places} to fill in. `say` has keys of its own for the machine.
-- A place is a bare name: no attributes, no indices, no formats, so that no value can do more than be put in.
-- Strict: an unknown key or a missing value is a KeyError, never a sentence with a hole in it.
+- A place is a bare name: no attributes, indices or formats, so that a value can only be put in.
+- An unknown key or a missing value is a KeyError, never a sentence with a hole in it.
 """
 
 from __future__ import annotations

@@ -1,5 +1,5 @@
-"""A pronouncing dictionary kept as the text it came in: a Python string and tuples for each of its words would take ten
-times as much memory."""
+"""A pronouncing dictionary kept as the text it came in. A Python string and tuples for each word would take ten times the
+memory."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ Phonemes = tuple[str, ...]
 
 
 class Pronouncing(Mapping[str, tuple[Phonemes, ...]]):
-    """Word -> its pronunciations. `text`: a line for each, 'word PH PH', 'word(2) PH PH', by word in the order of their code
-    points. `phonemes`: those that there are, so that each is one string however often it occurs."""
+    """Word -> its pronunciations. `text`: a line for each, 'word PH PH', 'word(2) PH PH', sorted by word in the order of
+    code points. `phonemes`: all there are, so that each is one string however often it occurs."""
 
     def __init__(self, text: str, phonemes: Phonemes) -> None:
         self._text = text
         self._once = {phoneme: phoneme for phoneme in phonemes}
-        self._starts = array("I")  # of the first line of each word, and the end of all
+        self._starts = array("I")  # where the first line of each word starts, and last the end of the text
         at, last = 0, ""
         for line in text.splitlines(keepends=True):
             word = line[: line.index(" ")].split("(")[0]
@@ -55,7 +55,7 @@ class Pronouncing(Mapping[str, tuple[Phonemes, ...]]):
 
 
 class Some(Sequence[str]):
-    """Words of a dictionary by their numbers, without a string for each."""
+    """Words of a dictionary by their numbers, without keeping a string for each."""
 
     def __init__(self, whole: Pronouncing, numbers: Sequence[int]) -> None:
         self._whole, self._numbers = whole, array("I", numbers)

@@ -1,12 +1,12 @@
-"""Quantities: which units there are, how they are written, whether one fits another, and turning one into another.
+"""Quantities: which units there are, how they are written, whether one fits another, and how to convert one to another.
 
 Rules of this file:
 
 - Units carry pint's names everywhere ('degF', 'volt', '' for a bare count). Their words are in the grammar.
-- 'degree' is what a person says who does not say which: it means the step's own unit.
-- A step that asks in kelvin asks for a difference (superheat, subcooling), as the trade does; '280 kelvin' said to one that
-  asks in degC is a temperature.
-- pint (exact factors, NIST SP 811) does the arithmetic and is imported only when a conversion is wanted.
+- 'degree' without a scale means the step's own unit.
+- A step that asks in kelvin asks for a difference (superheat, subcooling), as the trade does. '280 kelvin' said to a step
+  that asks in degC is a temperature.
+- pint (exact factors, NIST SP 811) does the arithmetic. It is imported only when a conversion is wanted.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ SYMBOLS: dict[str, tuple[str, ...]] = {
     "liter": ("L", "l"), "milliliter": ("mL", "ml"), "microfarad": ("µF", "μF", "uF", "mfd", "MFD"),
     "revolutions_per_minute": ("rpm", "RPM"), "meter_per_second": ("m/s",),
 }
-#: what else a procedure may call them
+#: other names that a procedure may give them
 _ALSO = {
     "fahrenheit": "degF", "degree_Fahrenheit": "degF", "celsius": "degC", "degree_Celsius": "degC", "K": "kelvin",
     "V": "volt", "volts": "volt", "amp": "ampere", "amps": "ampere", "A": "ampere", "ohms": "ohm", "kohm": "kiloohm",
@@ -43,9 +43,9 @@ _ALSO = {
     "delta_degree_Fahrenheit": "delta_degF", "delta_degree_Celsius": "delta_degC", "rpm": "revolutions_per_minute",
 }
 _TEMPERATURES = frozenset({"degF", "degC", "kelvin", "delta_degF", "delta_degC"})
-#: asked for a difference, answered with a temperature's name: the number is the difference
+#: where a difference is asked for and a temperature's unit is answered, the number is the difference
 _DIFFERENCES = {"degF": "delta_degF", "degC": "delta_degC", "kelvin": "delta_degC"}
-#: names said short: (asked, spoken). A gauge in psi is read as 'sixty eight pounds'.
+#: names said for short: (asked, spoken). A gauge in psi is read as 'sixty eight pounds'.
 _SAID_SHORT = frozenset({("psi", "pound")})
 
 
@@ -62,7 +62,7 @@ def _unit(name: str) -> Unit:
 
 @cache
 def canonical(unit: str) -> str:
-    """The name a unit carries here: 'V' -> 'volt', 'fahrenheit' -> 'degF'. Trouble for what is no unit."""
+    """The name of a unit here: 'V' -> 'volt', 'fahrenheit' -> 'degF'. Trouble for what is no unit."""
     name = unit.strip()
     if not name or name in SYMBOLS:
         return name
@@ -83,8 +83,8 @@ def _dimension(unit: str) -> str:
 
 @cache
 def meant(asked: str, spoken: str | None) -> str:
-    """Which unit a spoken one stands for at a step that asks in `asked`: none or 'degree' is the step's own, a
-    temperature's name at a difference is that difference, 'pounds' at psi is psi."""
+    """The unit that a spoken one stands for at a step that asks in `asked`: none or 'degree' is the step's own; a
+    temperature's unit where a difference is asked for is that difference; 'pounds' where psi is asked for is psi."""
     asked = canonical(asked)
     if spoken is None or (spoken == "degree" and asked in _TEMPERATURES) or (asked, spoken) in _SAID_SHORT:
         return asked
@@ -117,7 +117,7 @@ def convert(value: float, spoken: str | None, asked: str) -> float:
 
 
 def symbol(unit: str) -> str:
-    """How the unit is written after a number, with its blank: 'degF' -> ' °F', '' -> ''."""
+    """How the unit is written after a number, with its space: 'degF' -> ' °F', '' -> ''."""
     name = canonical(unit)
     return " " + SYMBOLS.get(name, (name.replace("_", " "),))[0] if name else ""
 

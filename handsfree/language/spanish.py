@@ -84,11 +84,12 @@ class Spanish(GrammarLanguage):
     # ---- words as they are typed and transcribed
 
     def plain(self, text: str) -> str:
-        """Numbers with a decimal comma, '¿', '¡': as the common machinery takes them."""
+        """The text in the form that the common machinery takes, without decimal commas, '¿' and '¡'."""
         return spanish_speakable.figures(text)
 
     def understand(self, text: str, listening: Listening) -> tuple[Meaning, ...]:
-        """Words typed without their accents are tried with them; 'que' and its like only where nothing was meant so."""
+        """Words typed without their accents are tried with them. Words such as 'que', which also exist without one, are
+        tried so only where nothing was understood otherwise."""
         found = super().understand(self._accented(text, listening), listening)
         return found or super().understand(self._accented(text, listening, all_of_them=True), listening)
 
@@ -104,8 +105,8 @@ class Spanish(GrammarLanguage):
         return frozenset(word for rule in self.grammar.rules.values() for word in words(rule.expansion))
 
     def _accented(self, text: str, listening: Listening, all_of_them: bool = False) -> str:
-        """Words of what is in force that were typed without their accents, with them: 'frio' -> 'frío'. A word that is one
-        without them, as 'que' is, is left unless `all_of_them` is asked for."""
+        """Puts back the accents of known words that were typed without them: 'frio' -> 'frío'. A word that also exists
+        without accents, as 'que' does, is left unless `all_of_them` is asked for."""
         known = self._known | {word for phrase in listening.phrases for word in tokens(self.plain(phrase))}
         missing = {bare(word): word for word in sorted(known) if bare(word) != word}
         if not all_of_them:

@@ -17,7 +17,7 @@ from handsfree.language.numerals import exact, plain
 
 
 class Ambiguity(NamedTuple):
-    """`others`: readings given besides the chosen one. `never`: readings people may have in mind that are not given."""
+    """`others`: readings given besides the chosen one. `never`: readings people may have in mind but that are not given."""
 
     phrase: str
     chosen: float
@@ -55,7 +55,7 @@ _SWAPS = {2: 12, 12: 2, 3: 13, 13: 3}
 
 
 def _swaps(whole: int) -> set[int]:
-    """The whole number with one word taken for its neighbour, in any place where it is said."""
+    """The whole number with one word taken for its neighbour, in any place where that word is said."""
     found = set()
     for group in (1, 1000, 10**6):
         part = whole // group % 1000
@@ -72,8 +72,8 @@ def _swaps(whole: int) -> set[int]:
 
 
 def needs_both_ways(value: float) -> bool:
-    """A word is said in it that is taken for another, and its digits tell the two apart: 12, 13, the sixties and seventies,
-    the six and seven hundreds. 'Dos' alone has no second way to be said."""
+    """The number contains a word that may be taken for another, and its digits tell the two apart: 12, 13, the sixties and
+    seventies, the six and seven hundreds. 'Dos' alone has no second way to be said."""
     whole = int(abs(exact(value)))
     parts = [whole // group % 1000 for group in (1, 1000, 10**6) if whole >= group]
     return any(

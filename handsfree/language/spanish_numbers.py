@@ -2,7 +2,7 @@
 
 Rules of this file:
 
-- The words and their values are in grammar/es.jsgf; here is only how they are put together.
+- The words and their values are in grammar/es.jsgf; this file says only how they are put together.
 - The first way of every value is the one the program says. A production marked rare is understood but not said.
 - Whole numbers stand here three times: alone ('veintiuno', 'doscientos'), before a masculine noun ('veintiún voltios') and
   before a feminine one ('veintiuna horas', 'doscientas libras'), under names that end in '', '_m' and '_f'. The last two are
@@ -47,7 +47,7 @@ def bare(word: str) -> str:
 
 
 def agrees(value: int, gender: str) -> bool:
-    """The number is said otherwise before a noun of this gender: 1, 21, 101 but not 11; 200 before a feminine one."""
+    """The number is said differently before a noun of this gender: 1, 21, 101 but not 11; 200 before a feminine one."""
     one = value % 10 == 1 and value % 100 != 11
     return one or (gender == "_f" and value % 1000 >= 200)
 
@@ -101,7 +101,7 @@ def _cardinals(g: str) -> list[Production]:
 
 
 def _fractions() -> list[Production]:
-    """What only Spanish says after the comma."""
+    """Ways to say the figures after the comma that only Spanish has."""
     return [
         Production("fraction", ("<one_m>",), lambda _: "1", lambda s: [(1,)] if s == "1" else [], rare=True),
         Production("fraction", ("cero", "<teen>"), lambda t: f"0{t}",
@@ -111,7 +111,7 @@ def _fractions() -> list[Production]:
 
 def _signed(g: str, inside: str) -> list[Production]:
     def least(test: Callable[[Any], bool], *parts: Callable[[Any], Any]) -> Splitter:
-        """Of a noun's own forms only those that differ are said."""
+        """Before a noun, only the forms that differ are said."""
         return when(lambda v: test(v) and (not g or _told(v, g)), *parts)
 
     return [
@@ -149,7 +149,7 @@ def _quantities() -> list[Production]:
         return lambda q: [(-q[0], q[1], "below")] if q[0] < 0 and q[1] in TEMPERATURES and (not g or _told(q[0], g)) else []
 
     def with_unit(rare: bool, g: str) -> Splitter:
-        """`rare`: the number as it stands alone, before a noun that asks for another form: 'veintiuno voltios'."""
+        """`rare`: the form for a number that stands alone, though the noun after it needs another: 'veintiuno voltios'."""
         def split(q: Any) -> list[tuple[Decimal, str]]:
             return [(q[0], q[1])] if q[1] is not None and _told(q[0], g) == rare else []
 
@@ -178,7 +178,7 @@ def _counted(g: str) -> Iterator[Production]:
     yield Production(f"counted{g}", (f"<cardinal{g}>",), Decimal, when(lambda v: not fractional(v), int))
 
 
-#: rule of grammar/es.jsgf -> (name here, how its tag becomes a value, rare)
+#: a rule of grammar/es.jsgf -> (its name here, how its tag becomes a value, rare)
 _WORDS: tuple[tuple[str, str, Callable[[str], Any], bool], ...] = (
     ("digit", "digit", str, False),
     ("from_two", "from_two", int, False),

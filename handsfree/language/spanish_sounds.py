@@ -1,10 +1,10 @@
-"""How Spanish words sound, from their letters: its spelling tells the sound, so that no dictionary is needed.
+"""How Spanish words sound, from their letters. The spelling tells the sound, so no dictionary is needed.
 
 Rules of this file:
 
 - The rules are those of the Real Academia Española's Ortografía (2010), from memory: h is silent, b and v are one sound, c
   before e and i is z. As most speakers do, s and z are one sound here, and so are ll and y.
-- The phonemes are written in the ARPAbet of `phonetics`, whose measure of distance is used.
+- The phonemes are written in the ARPAbet of `phonetics`, and distances are measured as there.
 """
 
 from __future__ import annotations

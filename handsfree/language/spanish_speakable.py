@@ -3,7 +3,7 @@
 Rules of this file:
 
 - Only what a synthesiser would say wrongly is changed: numbers with their units, signs, codes, capitals, abbreviations.
-- A comma is a decimal point; a point before exactly three digits parts thousands, before fewer it is a decimal point.
+- A comma is a decimal point. A point before exactly three digits separates thousands; before fewer it is a decimal point.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _ABBREVIATIONS = {
     "n.º": "número", "&": "y", "+/-": "más o menos", "±": "más o menos", "≤": "como máximo", "≥": "como mínimo",
     "<": "menos de", ">": "más de", "=": "igual a", "→": "a", "×": "por",
 }
-#: signs that are words or letters of Spanish far more often
+#: unit signs that far more often are words or letters of Spanish
 _NOT_SIGNS = frozenset({"in", "d", "h", "s", "m", "l", "bar"})
 _SYMBOL_UNITS = {
     sign: name
@@ -51,7 +51,7 @@ _ABBREVIATION = re.compile("|".join(
 
 _THOUSANDS = re.compile(r"(?<![\w.,])([1-9]\d{0,2})((?:\.\d{3})+)(?=(?:,\d+)?(?![\d.,]*\d))")
 _SPACED = re.compile(r"(?<![\w.,])([1-9]\d{0,2})((?:[ \u00a0\u202f\u2009]\d{3})+)(?!\d)")
-#: '1,234.5' and '1,234,567': the other way round, which no Spanish reading has
+#: '1,234.5' and '1,234,567': commas and points the English way, which no Spanish number can be
 _ENGLISH = re.compile(
     r"(?<![\w.,])([1-9]\d{0,2})((?:,\d{3})+)(?=\.\d+(?!\d))|(?<![\w.,])([1-9]\d{0,2})((?:,\d{3}){2,})(?!\d)"
 )
@@ -79,7 +79,7 @@ def _value(text: str) -> tuple[str, float]:
 
 
 def _digits(text: str) -> str:
-    """A number read out figure by figure: one too long, or too fine, to be said as a number."""
+    """A number read out figure by figure, for one that has too many figures to be said as a number."""
     whole, point, fraction = figures(text.lstrip("-−+±")).partition(".")
     minus = (WORDS.minus,) if text[0] in "-−" else ()
     return " ".join((*minus, *WORDS.spell(whole or "0"), *((WORDS.point, *WORDS.spell(fraction)) if point else ())))
@@ -96,7 +96,7 @@ def _spelled(code: str) -> str:
 
 
 def _clock(match: re.Match[str]) -> str:
-    """'10:15' as its two numbers, which the rest puts into words: 10 y 15, 10 en punto."""
+    """'10:15' as two numbers, which later steps put into words: 10 y 15, 10 en punto."""
     minutes = "en punto" if match[2] == "00" else f"y {int(match[2])}"
     return f"{int(match[1])} {minutes}"
 

@@ -1,6 +1,6 @@
-"""Small parts that the number grammars of several languages are made of: how values come apart.
+"""Small parts that the number grammars of several languages are made of: how to split values.
 
-Knows no language: what is here holds of numbers, not of words.
+This file knows no language: it deals with numbers, not with words.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ Splitter = Callable[[Any], Iterable[tuple[Any, ...]]]
 
 
 def when(test: Callable[[Any], bool], *parts: Callable[[Any], Any]) -> Splitter:
-    """A split that holds where `test` does, with one function a part."""
+    """A split that applies where `test` is true, with one function for each part."""
     return lambda value: [tuple(part(value) for part in parts)] if test(value) else []
 
 
@@ -36,7 +36,7 @@ def production(name: str, parts: str, join: Callable[..., Any], split: Splitter,
 
 
 def digit_runs(double: str, triple: str) -> list[Production]:
-    """'digits', a string of <digit>s, of which two or three alike in a row may be said with the given words."""
+    """'digits', a string of <digit>s. Two or three equal ones in a row may be said with the given words."""
 
     def run(length: int) -> Splitter:
         return lambda s: [(s[0],)] if len(s) == length and len(set(s)) == 1 else []
@@ -54,7 +54,7 @@ def digit_runs(double: str, triple: str) -> list[Production]:
 
 
 def parts_of(value: Decimal) -> tuple[int, str]:
-    """43.25 -> (43, '25'); the second empty for a whole number."""
+    """43.25 -> (43, '25'); the second part is empty for a whole number."""
     whole, _, fraction = f"{value:f}".partition(".")
     return int(whole or 0), fraction.rstrip("0")
 
@@ -64,8 +64,8 @@ def fractional(value: Decimal) -> bool:
 
 
 def wholes(units: str, nought: str) -> list[Production]:
-    """'whole', a number below MOST: in full, or as people read it off. `units`: the part for one to nine, `nought`: the word
-    between tens and units."""
+    """'whole', a number below MOST: in full, or as people read it off. `units`: the part for one to nine. `nought`: the word
+    for zero between tens and units."""
 
     def joined(hundreds: int, rest: int) -> int:
         return 100 * hundreds + rest
@@ -86,7 +86,7 @@ def wholes(units: str, nought: str) -> list[Production]:
 
 
 def below_one(value: Decimal) -> list[tuple[str, str]]:
-    """A split: the point and the figures after it, where there is nothing before it."""
+    """A split into the point and the figures after it, for a value with nothing before the point."""
     return [("point", parts_of(value)[1])] if fractional(value) and value < 1 else []
 
 
@@ -95,8 +95,8 @@ def after_the_point(_: str, fraction: str) -> Decimal:
 
 
 def magnitudes(units: str, nought: str, and_: str, *more: Production) -> list[Production]:
-    """'fraction', the figures after the point, and 'magnitude', a number without its sign. `and_`: the word before a half;
-    `more`: a language's own, after those with a point."""
+    """'fraction', the figures after the point, and 'magnitude', a number without its sign. `and_`: the word before a half.
+    `more`: a language's own productions, placed after those with a point."""
     with_half: Splitter = lambda v: [(int(v), v % 1)] if v >= 1 and v % 1 in HALVES else []  # noqa: E731
     return [
         Production("fraction", ("<digits>",), same, lambda s: [(s,)]),
@@ -108,7 +108,7 @@ def magnitudes(units: str, nought: str, and_: str, *more: Production) -> list[Pr
         *more,
         Production("magnitude", ("<whole>", and_, "<half>"), lambda w, h: w + h, with_half),
         Production("magnitude", ("<half>",), same, when(lambda v: v in HALVES, same)),
-        # a lone digit after the nought may be a decimal whose point was lost: both are given, the one as said first
+        # a lone digit after the nought may be a decimal whose point was lost: both readings are given, the literal one first
         Production("magnitude", (nought, units), lambda u: Decimal(u) / 10,
                    when(lambda v: 0 < v < 1 and len(parts_of(v)[1]) == 1, lambda v: int(v * 10)), rare=True),
     ]

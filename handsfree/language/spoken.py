@@ -1,8 +1,8 @@
-"""A language put together from its grammar file, its prompts and its number grammar: everything that is the same in any.
+"""A language put together from its grammar file, its prompts and its number grammar: all that is the same in every language.
 
 Rules of this file:
 
-- What a language must bring is abstract here: its number words and grammar, what is misheard in it, what it says for signs.
+- What a language must supply is abstract here: its number words and grammar, what is misheard in it, what it says for signs.
 - Files are read when they are first needed, once.
 """
 
@@ -32,10 +32,10 @@ class GrammarLanguage(ABC):
 
     code: str
     words: NumberWords
-    #: units that are the same after one and after many: they stand once in a grammar
+    #: units with the same singular and plural: they stand once in a grammar
     uncounted: frozenset[str]
 
-    # ---- what a language brings
+    # ---- what a language must supply
 
     @abstractmethod
     def number_grammar(self) -> TwoWay:
@@ -57,7 +57,8 @@ class GrammarLanguage(ABC):
         """How far two texts lie apart in sound: 0 the same, 1 nothing in common."""
 
     def plain(self, text: str) -> str:
-        """The text with its written numbers and marks as `tokens` takes them: '43,5' -> '43.5' where a comma is a point."""
+        """The text with its written numbers and marks as `tokens` takes them: '43,5' -> '43.5' in a language with a decimal
+        comma."""
         return text
 
     @abstractmethod
@@ -102,7 +103,7 @@ class GrammarLanguage(ABC):
         ways: dict[str, tuple[str, ...]] = {}
         for phrase in expand(self.grammar, rule):
             ways[phrase.tags[-1]] = (*ways.get(phrase.tags[-1], ()), phrase.text)
-        if not once:  # one that is the same after one and after many stands once in the expansion
+        if not once:  # a unit with the same singular and plural stands once in the expansion
             ways = {name: (way[0], *way) if name in self.uncounted or len(way) == 1 else way for name, way in ways.items()}
         return ways
 
@@ -145,7 +146,7 @@ class GrammarLanguage(ABC):
         return " ".join(self.two_way.say("signed", exact(value))[0])
 
     def say_unit(self, unit: str, value: float = 2) -> str:
-        """'volts', after one 'volt'; a unit without words of its own by its pint name; '' for a bare count."""
+        """'volts', or 'volt' after one; a unit without words of its own by its pint name; '' for a bare count."""
         name = canonical(unit).removeprefix("delta_")
         if not name:
             return ""
@@ -200,8 +201,8 @@ class GrammarLanguage(ABC):
         return self.two_way.words(rare=False)
 
     def number_grammar_jsgf(self, unit: str = "", most: float = 9999) -> str:
-        """One number with its unit, left out or not, as a JSGF grammar for PocketSphinx: <number> is public. `most`: no
-        words for thousands below 1000, none for millions below a million. Units that fit the step's are in it."""
+        """One number with or without its unit, as a JSGF grammar for PocketSphinx; <number> is public. `most`: below 1000 it
+        has no words for thousands, below a million none for millions. It has the units that fit the step's."""
         big = frozenset(name for name, least in (("thousands", 1000), ("millions", 10**6)) if most < least)
         names = alike(unit)
         ways = tuple(dict.fromkeys(way for name in names for way in self.units.get(name, ())))
@@ -253,7 +254,7 @@ def _holds(way: tuple[str, ...], part: tuple[str, ...]) -> bool:
 
 @cache
 def recogniser_grammar(two_way: TwoWay, unit_ways: tuple[str, ...], big: frozenset[str], below: bool) -> str:
-    """The magnitude stands in it once, with its sign around it: a recogniser's network is a third of the size so."""
+    """The magnitude stands in it once, with its sign around it: this makes a recogniser's network a third of the size."""
     rules = two_way.jsgf(["magnitude", "minus", *(["below"] if below else [])], big)
     after = ("[<unit>] " if unit_ways else "") + ("[<below>]" if below else "")
     lines = ["#JSGF V1.0 UTF-8;", "grammar number;", f"public <number> = [<minus>] <magnitude> {after};"]

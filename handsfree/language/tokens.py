@@ -3,7 +3,7 @@
 Rules of this file:
 
 - Only the punctuation named here is dropped. Any other sign stays as a token of its own, so that no phrase with it matches.
-- A number stays one token, as written: '2,200', '43.5', '-12', '1/2'. A language says what its words are.
+- A number stays one token, as written: '2,200', '43.5', '-12', '1/2'. The language turns it into words.
 """
 
 from __future__ import annotations
@@ -48,6 +48,6 @@ def is_number(token: str) -> bool:
 
 
 def capital(text: str) -> str:
-    """As a sentence begins, whatever its first word was filled with; past an opening mark ('¿cuatro dos?')."""
+    """The text with a capital at its beginning, after any opening mark ('¿cuatro dos?'), whatever was filled in there."""
     at = len(text) - len(text.lstrip("¿¡"))
     return f"{text[:at]}{text[at : at + 1].upper()}{text[at + 1 :]}"

@@ -2,10 +2,10 @@
 
 Rules of this file:
 
-- A production says how a value is put together from its parts' values (`join`) and how it comes apart (`split`). The reader
-  and the sayer walk the same productions, so what one can say the other can read.
+- A production says how a value is made from the values of its parts (`join`) and how it splits into them (`split`). The
+  reader and the sayer walk the same productions, so what one can say the other can read.
 - Reading gives every value, in the order of the productions: earlier is preferred. Nothing is guessed or scored.
-- Knows no language: the tables are a language's own.
+- This file knows no language: each language has its own tables.
 """
 
 from __future__ import annotations
@@ -82,7 +82,7 @@ class TwoWay:
         self, name: str, start: int, words: tuple[str, ...],
         chart: dict[tuple[str, int], tuple[tuple[SpokenValue, int], ...]],
     ) -> tuple[tuple[SpokenValue, int], ...]:
-        """Every (value, where it ends) of `name` that begins at `start`."""
+        """Every (value, where its words end) of `name` that begins at `start`."""
         key = (name, start)
         if key not in chart:
             found: list[tuple[SpokenValue, int]] = []

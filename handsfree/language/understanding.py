@@ -1,10 +1,11 @@
-"""What is in force, and what exact words mean under it. For every language; the words come from its grammar.
+"""What is in force, and what exact words mean under it, in any language. The words come from the language's grammar.
 
 Rules of this file:
 
-- A gate opens on the whole phrase and nothing before, between or after it. Nothing is stripped, guessed or completed for it.
-- Answers, readings and commands may have a hesitation around them; answers and readings also a lead-in ('it is').
-- What is nearly something in force is a denial that says how (`meaning.Denial`); what resembles nothing has no meaning.
+- A gate opens on the whole phrase, with nothing before, between or after. Nothing is stripped, guessed or completed for it.
+- Answers, readings and commands may have a hesitation around them. Answers and readings may also have a lead-in ('it is').
+- What is nearly a phrase in force is a denial that says in which way (`meaning.Denial`). What resembles nothing in force has
+  no meaning.
 """
 
 from __future__ import annotations
@@ -31,8 +32,8 @@ DecoysOf = Callable[[Listening], Mapping[str, Meaning]]
 
 @dataclass(frozen=True)
 class Vocabulary:
-    """The fixed words of a language, from its grammar. `respell`: written short -> said. The sets turn a phrase into its
-    denial; `live`: words of a supply that is on."""
+    """The fixed words of a language, from its grammar. `respell`: short form written -> words said. The words of the sets
+    turn a phrase into its denial; `live`: words for a supply that is on."""
 
     commands: Mapping[str, tuple[str, ...]]
     gates: Mapping[str, tuple[str, ...]]
@@ -49,9 +50,9 @@ class Vocabulary:
 
 @dataclass(frozen=True)
 class Tongue:
-    """What the machinery needs of a language besides its vocabulary: how it turns written numbers into words, plainly or
-    digit by digit; its readings of number words, chosen first; digit strings of words; ways to say a digit string; how a
-    text of a procedure is spoken."""
+    """What the machinery needs of a language besides its vocabulary. In order: how it turns written numbers into words,
+    plainly or digit by digit; its readings of number words, the chosen one first; the digits that words name; ways to say
+    a digit string; how a procedure's text is spoken."""
 
     spell_numbers: Callable[[Sequence[str]], Words]
     spell_digits: Callable[[Sequence[str]], Words]
@@ -114,7 +115,7 @@ def understand(
     table: dict[str, list[Meaning]] = {}
     for spoken, meaning in _in_force(listening, vocabulary, tongue):
         table.setdefault(spoken, []).append(replace(meaning, spoken=spoken))
-    for phrase in listening.phrases:  # as written, too: 'LED on' typed
+    for phrase in listening.phrases:  # also as written: somebody may type 'LED on'
         as_written = " ".join(respelled(tokens(phrase), vocabulary.respell))
         if not any(meaning.sense is Sense.PHRASE for meaning in table.get(as_written, ())):
             table.setdefault(as_written, []).insert(0, Meaning(Sense.PHRASE, phrase, spoken=as_written))
@@ -150,7 +151,7 @@ def _exact_decoy(words: Words, listening: Listening, decoys: DecoysOf) -> Denial
 
 
 def numbers(words: Words, asked: NumberAsked, tongue: Tongue) -> list[Meaning]:
-    """The readings of the words in the step's terms: 'degrees' is its own unit; those in the plausible range first."""
+    """The readings of the words in the step's terms: 'degrees' is the step's own unit. Plausible values come first."""
     from handsfree.language.quantities import convert, meant, unit_fits
 
     found = []
@@ -168,7 +169,7 @@ def _stated(words: Words, bounds: tuple[int, int], tongue: Tongue) -> list[Meani
 
 
 def trimmed(words: Words, around: Sequence[Words]) -> Words:
-    """Without the given words at either end, as often as they stand there; never down to nothing."""
+    """The words, with every one of `around` removed at either end as often as it stands there; something always remains."""
     while True:
         for piece in around:
             size = len(piece)
@@ -215,7 +216,7 @@ def _number_denial(words: Words, vocabulary: Vocabulary, tongue: Tongue) -> Deni
 
 
 def _turned(rest: Words, asked: bool, vocabulary: Vocabulary) -> Denial | None:
-    """What the words around a phrase make of it."""
+    """What kind of denial the words around a phrase turn it into."""
     if vocabulary.negation & set(rest):
         return Denial.NEGATION
     if asked or (rest and rest[0] in vocabulary.asking):

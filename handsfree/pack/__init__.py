@@ -1,1 +1,1 @@
-"""One file with all that a device without a network needs, and setting it up there."""
+"""The pack: one file with all that a device without a network needs, and the means to set it up there."""

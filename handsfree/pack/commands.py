@@ -1,4 +1,4 @@
-"""The verbs `models pack` and `models unpack`: made, set up, and told."""
+"""The verbs `models pack` and `models unpack`: they make a pack or set one up, and say what was done."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from handsfree.settings import load as load_settings
 
 
 def pack(to: Path, wheels: Path | None, procedures: Path | None) -> None:
-    """Trouble where it cannot be made."""
+    """Makes a pack. Trouble where it cannot be made."""
     from handsfree.pack.making import PackOptions, make
 
     own = procedures if procedures is not None else Path("procedures") if Path("procedures").is_dir() else None
@@ -23,7 +23,7 @@ def pack(to: Path, wheels: Path | None, procedures: Path | None) -> None:
 
 
 def unpack(pack: Path, folder: Path) -> None:
-    """Trouble where it cannot be set up, and nothing is left behind then."""
+    """Sets a pack up. Trouble where it cannot be set up; nothing is left behind then."""
     from handsfree.pack.setting_up import Refused, set_up
 
     try:

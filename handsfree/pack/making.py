@@ -1,7 +1,7 @@
 """Making a pack: one file with the wheels for this platform, the weights, the procedures and the cabinets' pages.
 
 A pack is a zip archive that Python runs (zipapp, PEP 441): `python3 PACK FOLDER` sets it up on a device that has nothing but
-Python. Releases in it are those installed here, so that what was tried here is what runs there.
+Python. It holds the releases that are installed here, so that what was tried here is what runs there.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from handsfree.pack.setting_up import CONTENTS, MODELS, PROCEDURES, WHEELS
 
 _PROGRAM = "handsfree"
 _LICENCES = "licences.txt"
-#: Licences by the names that SPDX gives them, where a classifier has another.
+#: Licences by their classifiers, where these differ from SPDX's names -> the SPDX name.
 _SHORT = {
     "MIT License": "MIT", "Apache Software License": "Apache-2.0", "BSD License": "BSD", "ISC License (ISCL)": "ISC",
     "Mozilla Public License 2.0 (MPL 2.0)": "MPL-2.0", "Python Software Foundation License": "PSF-2.0",
@@ -35,7 +35,7 @@ _SHORT = {
 
 @dataclass(frozen=True)
 class PackedFile:
-    """A file of the pack: where it is here, and its name in there."""
+    """A file of the pack: where it is on this machine, and its name in the pack."""
 
     path: Path
     name: str
@@ -43,8 +43,9 @@ class PackedFile:
 
 @dataclass(frozen=True)
 class PackOptions:
-    """What goes into a pack. `wheels`: a folder of wheels, where there is no network; None to fetch them. `models`: folder
-    of models that were added. `procedures`: folder of the person's own procedures and `cabinets/`; None for none."""
+    """What goes into a pack. `wheels`: a folder of wheels, for use without a network; None to fetch them. `models`: the
+    folder of models that were added. `procedures`: the folder of the person's own procedures and `cabinets/`; None for
+    none."""
 
     wheels: Path | None
     models: Path
@@ -107,7 +108,7 @@ def _under(folder: Path, name: str) -> Iterator[PackedFile]:
 
 
 def _own(folder: Path | None) -> Iterable[PackedFile]:
-    """Those that ship are in the program's wheel."""
+    """The person's own procedures. Those that ship are in the program's wheel already."""
     from handsfree.resources import folder as shipped
 
     if folder is None or (folder.is_dir() and folder.resolve() == shipped("procedures").resolve()):
@@ -136,7 +137,7 @@ def _wheels(folder: Path, given: Path | None) -> list[Path]:
 
 
 def _installed() -> Iterator[str]:
-    """Each release here, as pip takes it for a limit; the program itself is built, not limited."""
+    """Each release installed here, in the form of a pip constraint; the program itself is built, not constrained."""
     for one in metadata.distributions():
         name = one.metadata["Name"]
         if name and name.lower() != _PROGRAM:
@@ -161,7 +162,7 @@ def _pip(*words: str) -> None:
 
 
 def licences_of(wheels: Iterable[Path]) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    """Each licence, as the wheels state their own, with the packages under it; the commonest first."""
+    """Each licence that the wheels state, with the packages under it; the commonest first."""
     found: dict[str, list[str]] = {}
     for path in wheels:
         name, licence = _stated(path)
@@ -170,7 +171,7 @@ def licences_of(wheels: Iterable[Path]) -> tuple[tuple[str, tuple[str, ...]], ..
 
 
 def _stated(path: Path) -> tuple[str, str]:
-    """(name and release, licence in a few words). The classifiers before a free text, which may be a whole licence."""
+    """(name and release, licence in a few words). Classifiers are preferred to a free text, which may be a whole licence."""
     from email.parser import Parser
 
     with zipfile.ZipFile(path) as archive:

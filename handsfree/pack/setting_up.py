@@ -1,13 +1,13 @@
-"""Sets up a device that has no network from the pack that this file lies in.
+"""Sets up a device that has no network, from the pack that this file lies in.
 
-Run it with the device's own Python: `python3 PACK FOLDER`. It needs nothing but Python's own library, for nothing else is
-there yet: `making` puts it into every pack as what runs.
+Run it with the device's own Python: `python3 PACK FOLDER`. It needs nothing but Python's standard library, since nothing
+else is there yet. `making` puts it into every pack as the part that runs.
 
 Rules of this file:
 
 - Every file is compared with the hash that the pack keeps of it before anything is installed from it.
-- Nothing is written outside the folder named. It must be empty or not there, and is cleared again if setting up fails.
-- Set up means proved: the demo has run there, from a recording to a sealed record.
+- Nothing is written outside the folder named. It must be empty or absent, and is cleared again if setting up fails.
+- A device counts as set up only when that is proved: the demo has run there, from a recording to a sealed record.
 """
 
 from __future__ import annotations
@@ -44,8 +44,8 @@ def this_platform() -> str:
 
 
 def set_up(pack: Path, folder: Path, tell: Callable[[str], None] = print, *, prove: bool = True) -> Path:
-    """The program that was set up. `tell` is given each stage in a sentence. Refused where the pack is damaged, made for
-    another machine, or the folder is not empty; nothing is left behind then."""
+    """Sets the program up and returns it. `tell` is given each stage in a sentence. Refused where the pack is damaged or
+    made for another machine, or where the folder is not empty; nothing is left behind then."""
     with _opened(pack) as archive:
         contents = _contents(archive, pack)
         _fits(contents, pack)
@@ -144,7 +144,7 @@ def _install(contents: dict[str, Any], folder: Path) -> Path:
 
 
 def _settle(folder: Path) -> None:
-    """Settings that name the folders of this set-up, in a file of its own."""
+    """Writes settings that name the folders of this set-up, in a file of its own."""
     lines = [f"{name} = {json.dumps(str(folder.resolve() / name))}" for name in ("visits", MODELS)]
     (folder / "settings.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
@@ -176,7 +176,7 @@ def _clear(folder: Path, was_there: bool) -> None:
 
 
 def main(arguments: list[str]) -> int:
-    """The exit status: 0 where it was set up and proved, 2 where not."""
+    """Exit status 0 where the program was set up and proved, 2 where not."""
     if len(arguments) != 1 or arguments[0].startswith("-"):
         print("Name the folder to set it up in: python3 PACK FOLDER", file=sys.stderr)
         return 2

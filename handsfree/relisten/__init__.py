@@ -1,1 +1,1 @@
-"""Kept sound heard again by the present recogniser, on the cores of a machine or on a cluster."""
+"""Hears kept sound again with the present recogniser, on the cores of a machine or on a cluster."""

@@ -1,11 +1,11 @@
-"""Listening again: what an archive's kept utterances come to under the recogniser as it is now.
+"""Listening again: what the recogniser, as it is now, makes of an archive's kept utterances.
 
 Rules of this file:
 
 - An utterance is heard under what was in force when it was said: the last ListenFor before it in its record.
-- A clip is heard only where it is the one that the record names, by its hash.
-- `hear_batch` is the whole of the work, on a core of this machine and on a worker of a cluster alike; its answer depends on
-  the visit and the program only, never on who else is at work. Two programs that differ are told apart by `fingerprint`.
+- A clip is heard only if its hash is the one that the record names.
+- `hear_batch` does the whole work, on a core of this machine and on a worker of a cluster alike. Its answer depends only on
+  the visit and the program, never on what else is running. `fingerprint` tells apart two programs that differ.
 - No lock number leaves the archive: a gate's phrase and a stated number are named, not repeated.
 """
 
@@ -30,7 +30,7 @@ BATCH = 200_000
 
 
 class ListenedFor(StrEnum):
-    """What was being listened for, the worst to mishear first."""
+    """What was being listened for; what is worst to mishear comes first."""
 
     GATE = "at a gate"
     LOCK = "lock number"
@@ -39,7 +39,7 @@ class ListenedFor(StrEnum):
 
 
 class HearingChange(StrEnum):
-    """From then to now, the worst first."""
+    """How the result changed from then to now, the worst first."""
 
     OTHER = "now accepted as something else"
     ACCEPTED = "now accepted, was not"
@@ -83,8 +83,8 @@ class Batch:
 
 @dataclass(frozen=True)
 class Relistened:
-    """`heard`: every utterance that was heard again; `left_out`: (event, why) of those that could not be, event -1 for the
-    whole visit; `removed`: clips that were pruned. `program`: fingerprint of what heard; `engine`: its name."""
+    """`heard`: every utterance that was heard again. `left_out`: (event, why) of those that could not be; event -1 for the
+    whole visit. `removed`: clips that were pruned. `program`: fingerprint of the program that heard; `engine`: its name."""
 
     batch: Batch
     heard: tuple[Again, ...] = ()
@@ -116,7 +116,7 @@ class _Kept:
 
 
 def _kept(entries: Iterable[Stamped]) -> tuple[str, list[_Kept], frozenset[str]]:
-    """(language, utterances with a clip, clips that were removed). What was accepted only together with what was said before
+    """(language, utterances with a clip, clips that were removed). An utterance accepted only together with an earlier one
     is left out: it cannot be heard again by itself."""
     language, found, removed = "en", [], set()
     listening = ListenFor(commands=())
@@ -152,7 +152,7 @@ def hear_batch(batch: Batch) -> Relistened:
             continue
         try:
             heard.append(_hear(recogniser, folder, each))
-        except Exception as error:  # a clip may be anything, and the rest of the archive is still to be heard
+        except Exception as error:  # a clip may hold anything, and the rest of the archive must still be heard
             why = str(error) if isinstance(error, Trouble | OSError) else f"it cannot be heard ({type(error).__name__})"
             left_out.append((each.n, why))
     return Relistened(batch, tuple(heard), tuple(left_out), gone, fingerprint(), recogniser.name)
@@ -179,7 +179,7 @@ def _hear(recogniser: Any, folder: Path, kept: _Kept) -> Again:
     )  # fmt: skip
 
 
-#: Engines are not made for two at once; a worker with several threads gains nothing from them.
+#: An engine is not made for two calls at once; a worker gains nothing from several threads.
 _ONE_AT_A_TIME = threading.Lock()
 
 
@@ -204,7 +204,7 @@ def stake_of(listening: ListenFor) -> ListenedFor:
 
 
 def change_of(then: str, meant_then: Meant, now: str, meant_now: Meant) -> HearingChange:
-    """What was not accepted led to nothing, so its meaning does not count; asked again and silent are told apart."""
+    """An utterance that was not accepted led to nothing, so its meaning does not count. Asked again and silent differ."""
     if now == Verdict.ACCEPTED:
         if then != Verdict.ACCEPTED:
             return HearingChange.ACCEPTED
@@ -230,7 +230,7 @@ def shown(sense: str, text: str, value: float | None, unit: str | None) -> str:
 
 @cache
 def fingerprint() -> str:
-    """SHA-256 over the program and its grammar: two that hear alike have the same."""
+    """SHA-256 over the program and its grammar: programs with the same fingerprint hear alike."""
     from handsfree.resources import folder
 
     found = hashlib.sha256()
@@ -245,7 +245,7 @@ def fingerprint() -> str:
 
 @dataclass
 class RelistenReport:
-    """`counts`: (stake, change) -> how many. `changed`: all that is not as then, the worst first."""
+    """`counts`: (stake, change) -> how many. `changed`: every utterance not heard as it was then, the worst first."""
 
     counts: dict[tuple[ListenedFor, HearingChange], int] = field(default_factory=dict)
     changed: list[Again] = field(default_factory=list)
@@ -257,7 +257,7 @@ class RelistenReport:
 
     @property
     def alarming(self) -> int:
-        """At gates: how many are accepted now that were not, or as something else."""
+        """How many utterances at gates are accepted now that were not then, or are accepted as something else."""
         worse = (HearingChange.OTHER, HearingChange.ACCEPTED)
         return sum(self.counts.get((ListenedFor.GATE, change), 0) for change in worse)
 
@@ -282,7 +282,7 @@ _STAKES, _CHANGES = list(ListenedFor), list(HearingChange)
 
 
 def report_of(answers: Iterator[Relistened]) -> RelistenReport:
-    """The same whatever the order they come in. Trouble where they were given by programs that differ."""
+    """The report of all the answers, the same in whatever order they come. Trouble where different programs gave them."""
     report, programs, engines, visits = RelistenReport(), set(), set(), set()
     for answer in answers:
         visit = Path(answer.batch.folder).name

@@ -15,8 +15,8 @@ SHOWN = 40
 def relisten(
     place: Path, *, scheduler: str | None = None, engine: str | None = None, jobs: int | None = None, as_json: bool = False
 ) -> int:
-    """`handsfree relisten DIR`. Exit status 1 where at a gate something is accepted now that was not then, or as something
-    else. Trouble where there is no visit, no engine or no scheduler."""
+    """`handsfree relisten DIR`. Exit status 1 where, at a gate, something is accepted now that was not then, or is accepted
+    as something else. Trouble where there is no visit, no engine or no scheduler."""
     from handsfree.relisten.again import Relistened, batches, hear_batch, report_of
     from handsfree.relisten.spreading import on_cluster, on_cores
     from handsfree.settings import load

@@ -1,4 +1,4 @@
-"""Work spread over the cores of this machine, or over a Dask cluster: the same function, the same answers, in any order."""
+"""Spreads work over the cores of this machine or over a Dask cluster: same function, same answers, in any order."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from handsfree.speech.processes import arithmetic_threads
 
 W = TypeVar("W")
 A = TypeVar("A")
-#: Tasks given to a cluster ahead of its answers, for each of its threads: enough to keep it busy, few enough to hold.
+#: Tasks per thread given to a cluster ahead of its answers: enough to keep it busy, few enough to hold in memory.
 AHEAD = 8
-#: Seconds until a scheduler must have answered, and until a worker must be there.
+#: Seconds within which a scheduler must answer, and within which a worker must be there.
 WAIT = 20.0
 
 
 def on_cores(do: Callable[[W], A], work: Sequence[W], jobs: int | None = None) -> Iterator[A]:
-    """In `jobs` fresh processes, by default one a core, each with one thread of arithmetic. Trouble where one is killed."""
+    """Works in `jobs` fresh processes, by default one a core, each with one thread of arithmetic. Trouble if one dies."""
     from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
     from concurrent.futures.process import BrokenProcessPool
     from multiprocessing import get_context
@@ -41,7 +41,7 @@ def on_cores(do: Callable[[W], A], work: Sequence[W], jobs: int | None = None) -
 
 
 def on_cluster(do: Callable[[W], A], work: Sequence[W], address: str) -> Iterator[A]:
-    """On the workers of the Dask scheduler at `address`. What a worker that is lost had to do, others do. Trouble where the
+    """Works on the workers of the Dask scheduler at `address`. If a worker is lost, others do its work. Trouble where the
     scheduler cannot be reached or has no worker."""
     try:
         distributed: Any = import_module("distributed")
@@ -68,7 +68,7 @@ def on_cluster(do: Callable[[W], A], work: Sequence[W], address: str) -> Iterato
 
 
 def _threads(client: Any, address: str) -> int:
-    """Of all workers together, at least 1."""
+    """The threads of all workers together, at least 1."""
     try:
         client.wait_for_workers(1, timeout=WAIT)
     except TimeoutError:

@@ -1,1 +1,1 @@
-"""The device's side of the desk: a queue of visits on its disk, and the line by which they go."""
+"""The device's side of sending to the desk: a queue of visits on its disk, and the line over which they go."""

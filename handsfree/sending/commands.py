@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class SendOptions:
     """What the command line asked for. `place`: a visit, a folder of visits, or None to go on with what waits. `minutes`:
-    stop then and leave the rest in the queue, None to stay until all is sent. `again`: ask the desk even about what it has
-    had. `show`: only say what is in the queue."""
+    stop after so many and leave the rest in the queue; None to stay until all is sent. `again`: ask the desk even about
+    visits that it has had. `show`: only say what is in the queue."""
 
     place: Path | None = None
     to: str | None = None
@@ -33,8 +33,8 @@ class SendOptions:
 
 
 def send(asked: SendOptions, *, as_json: bool) -> int:
-    """`handsfree send`. Exit status 0 where all that was asked for is stored, 1 where some waits, was refused or is unfit.
-    Trouble where it is not set up, or the desk does not know the key."""
+    """`handsfree send`. Exit status 0 where all that was asked for is stored, 1 where any of it waits, was refused or is
+    unfit. Trouble where sending is not set up, or the desk does not know the key."""
     from handsfree.sending.queue import Queue
     from handsfree.settings import load
 
@@ -80,8 +80,8 @@ def _send(asked: SendOptions, key: Path | None, queue: Queue, address: str, as_j
 
 
 def _questions(queue: Queue, to: Destination) -> int:
-    """What the desk asks the technicians of this device, kept for their next visit: how many. Where none can be had, because
-    the line or the desk fails, what is here stays."""
+    """Fetches the desk's questions to the technicians of this device and keeps them for their next visit. Returns how many.
+    If the line or the desk fails, the questions already here stay."""
     from handsfree.desk.protocol import QUESTIONS
     from handsfree.sending.line import KeyUnknown, Later, Uplink
     from handsfree.visit import desk_questions
@@ -100,14 +100,14 @@ def _questions(queue: Queue, to: Destination) -> int:
     except OSError as error:
         print(f"The desk's questions could not be kept in {place} ({error.strerror}); they are fetched again next time.")
         return 0
-    many = len({one.key for one in found})  # one is sent under each name that records have for the person
+    many = len({one.key for one in found})  # a question comes once under each name that records have for the person
     if many:
         print(f"{many} questions from the desk are kept; each is asked at the end of that person's next visit.")
     return many
 
 
 def _unsafe(place: Path | None) -> int:
-    """How many of these visits ran what may not run now, each told; they are sent all the same."""
+    """How many of these visits ran a procedure that may not be run now. Each is told, and sent all the same."""
     from handsfree.desk.fitness import Fitness, faults_of
     from handsfree.journal.reader import visits_in
 
@@ -123,7 +123,7 @@ def _unsafe(place: Path | None) -> int:
 
 
 def _address(queue: Queue, given: str) -> str:
-    """Where to: as named, as set, or where alone something waits to go."""
+    """The desk's address: the one named, else the one set, else the only one for which something waits."""
     from handsfree.sending.line import address_of
     from handsfree.sending.queue import WAITING
 
@@ -136,7 +136,7 @@ def _address(queue: Queue, given: str) -> str:
 
 
 def key_of(path: Path | None) -> str:
-    """From a file that only its owner can read, or asked for at the terminal. Trouble where there is none."""
+    """The key: from a file that only its owner can read, or asked for at the terminal. Trouble where there is none."""
     if path is None:
         if not sys.stdin.isatty():
             raise Trouble("The desk asks for this device's key; name its file with --key, or in the setting 'send_key'.")

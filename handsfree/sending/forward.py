@@ -1,10 +1,10 @@
-"""Store and forward: the queue worked off over a line that is often bad.
+"""Store and forward: works off the queue over a line that is often bad.
 
 Rules of this file:
 
-- A failure is waited out: twice as long each time, up to CAP, and never in step with other devices (half of it is chance).
-- A try that brought bytes to the desk counts as no failure, so that a line which breaks every minute still gets there.
-- One sender at a time works on a queue; what others put in is taken along.
+- After a failure it waits: twice as long each time, up to CAP, and out of step with other devices (half the wait is chance).
+- A try that brought bytes to the desk is not a failure, so that a line which breaks every minute still gets the visit there.
+- Only one sender at a time works on a queue. It also sends what others put in meanwhile.
 """
 
 from __future__ import annotations
@@ -32,8 +32,8 @@ def delay(tries: int, chance: random.Random) -> float:
 
 @dataclass
 class Pace:
-    """Time and chance, to be replaced in a test. `until`: seconds of the epoch when it is enough for now. `look`: seconds
-    between looks at the queue while everything in it waits, for somebody may have put something in."""
+    """Time and chance, to be replaced in a test. `until`: when to stop for now, in seconds of the epoch. `look`: seconds
+    between looks at the queue while everything in it waits, since somebody may have put something in."""
 
     now: Callable[[], float] = time.time
     sleep: Callable[[float], None] = time.sleep
@@ -60,14 +60,14 @@ TellNews = Callable[[News], None]
 
 @dataclass
 class Enqueued:
-    """`settled`: stored or refused before and not changed since. `unfit`: (visit, why) of those that cannot go."""
+    """`settled`: visits stored or refused before and unchanged since. `unfit`: (visit, why) of those that cannot be sent."""
 
     settled: list[QueueEntry] = field(default_factory=list)
     unfit: list[tuple[str, str]] = field(default_factory=list)
 
 
 def enqueue(queue: Queue, place: Path, address: str, *, again: bool = False) -> Enqueued:
-    """Every visit of `place` that is whole and at its end. `again`: also those the desk has had, or refused, before."""
+    """Queues every visit of `place` that is whole and ended. `again`: also those the desk has had, or refused, before."""
     done = Enqueued()
     for folder in visits_in(place):
         settled = None if again else queue.settled(folder, address)

@@ -1,4 +1,4 @@
-"""One visit over the line, as `protocol` says; and the ways in which that fails.
+"""Sending one visit over the line, as `protocol` says, and the ways in which that fails.
 
 Rules of this file:
 
@@ -6,7 +6,7 @@ Rules of this file:
   everything with 200.
 - No redirect is followed and no environment's proxy is used on loopback: the key goes to the desk that was named and
   nowhere else.
-- What was sent is what the desk says is safe, never what was written to a socket.
+- Only what the desk says is safe counts as sent, never what was written to a socket.
 """
 
 from __future__ import annotations
@@ -37,16 +37,16 @@ if TYPE_CHECKING:
 
 #: Bytes of the smallest piece: a line that keeps breaking gets smaller ones, down to this.
 SMALLEST = 16 << 10
-#: Of an answer at most; a State of MOST_FILES parts has about a third.
+#: The most bytes of an answer; a State of MOST_FILES parts has about a third of that.
 LARGEST_ANSWER = 8 << 20
 #: Seconds. A commit reads and verifies the whole visit before it answers.
 CONNECT, ANSWER = 15.0, 120.0
-#: Answers in a row that bring the visit no further, before the line is given a rest.
+#: Answers in a row that bring the visit no further before the sender pauses.
 STALLS = 4
 
 
 class Later(Exception):
-    """Not now. `wait`: seconds at least; `everyone`: the line or the desk, not this visit."""
+    """Not now. `wait`: seconds at least. `everyone`: the fault is in the line or the desk, not in this visit."""
 
     def __init__(self, why: str, wait: float = 0.0, everyone: bool = True) -> None:
         super().__init__(why)
@@ -54,7 +54,7 @@ class Later(Exception):
 
 
 class DeskRefused(Exception):
-    """Never, as it is. The sentence says why."""
+    """The desk will never take the visit as it is. The sentence says why."""
 
 
 class KeyUnknown(Exception):
@@ -70,7 +70,7 @@ class Destination:
 
 
 def address_of(text: str) -> str:
-    """The address as it is kept. Trouble where it is none, or would send in clear over a network."""
+    """The address in the form it is kept. Trouble where it is no address, or would send in clear over a network."""
     try:
         parts = urlsplit(text)
         host, _ = parts.hostname or "", parts.port
@@ -86,7 +86,7 @@ def address_of(text: str) -> str:
 
 
 def _shown(text: str) -> str:
-    """Without what stands before an @: it may be a secret."""
+    """The address without what stands before an @, which may be a secret."""
     return text.rsplit("@", 1)[-1][:200]
 
 
@@ -100,9 +100,9 @@ def loopback(host: str) -> bool:
 
 
 class Uplink:
-    """A line to one desk; a context manager. `piece`: bytes of a PUT, grown while all goes well, halved when the line
-    breaks. `waiting`: how many visits wait here, told to the desk, -1 for not known. `safe`: bytes that became safe at
-    the desk while this line was used, as far as the desk has said."""
+    """A line to one desk; a context manager. `piece`: bytes in a PUT; it grows while all goes well and is halved when the
+    line breaks. `waiting`: how many visits wait here, told to the desk; -1 for not known. `safe`: bytes that became safe
+    at the desk while this line was used, as far as the desk has said."""
 
     def __init__(self, to: Destination, piece: int = PIECE // 4) -> None:
         import ssl
@@ -129,7 +129,7 @@ class Uplink:
         self._http.close()
 
     def ask(self, method: str, path: str, content: bytes = b"", **headers: str) -> tuple[int, bytes]:
-        """(status, body). Later where there was no whole answer or none that counts; KeyUnknown for 401."""
+        """(status, body). Later where no whole answer came, or none that counts; KeyUnknown for 401."""
         import httpx
 
         named = {name.replace("_", "-"): value for name, value in headers.items()}
@@ -144,7 +144,7 @@ class Uplink:
             raise Later(f"the line failed ({_said(error)})") from None
         if answer.status_code == 401:
             raise KeyUnknown
-        if answer.status_code == 507 and (why := _problem(body)):  # what is begun there already may go on
+        if answer.status_code == 507 and (why := _problem(body)):  # an upload already begun there may go on
             raise Later(f"the desk says: {why}", _retry_after(answer), everyone=False)
         if answer.status_code == 429 or answer.status_code >= 500 or answer.is_redirect:
             raise Later(f"the desk's address answered with {answer.status_code}", _retry_after(answer))
@@ -170,7 +170,7 @@ def _said(error: BaseException) -> str:
 
 
 def _retry_after(answer: httpx.Response) -> float:
-    """Seconds; a date or nonsense counts as none, and nobody makes us wait for more than an hour."""
+    """The seconds to wait. A date or nonsense counts as none, and no answer makes us wait for more than an hour."""
     text = answer.headers.get("retry-after", "")
     return min(3600.0, float(text)) if text.isascii() and text.isdigit() else 0.0
 
@@ -179,8 +179,8 @@ def _retry_after(answer: httpx.Response) -> float:
 
 
 def ready(folder: Path, *, sound: bool = True) -> VerifyReport:
-    """Judge a visit before it goes. DeskRefused where it is none; Later where it is not at its end. One that does not hold
-    goes, too: the desk keeps it apart and shows it first, and nobody would hear of it otherwise."""
+    """Judge a visit before it is sent. DeskRefused where it is no visit; Later where it has not ended. A visit that fails
+    verification is sent, too: the desk keeps it apart and shows it first, and nobody would hear of it otherwise."""
     try:
         report = verify(folder, sound=sound)
     except Trouble as trouble:
@@ -191,9 +191,9 @@ def ready(folder: Path, *, sound: bool = True) -> VerifyReport:
 
 
 def transfer(line: Uplink, folder: Path, tell: Callable[[int, int], None] | None = None) -> str:
-    """Until the desk has said that it is stored; why it is kept apart there, '' where it counts. `tell`: (bytes that are
-    safe, of how many) as it goes on. Later, DeskRefused or KeyUnknown where it could not be; then all that arrived counts,
-    and the next call goes on from there."""
+    """Send a visit until the desk has said that it is stored. Returns why the desk keeps it apart, '' where it counts.
+    `tell`: called with (bytes that are safe, of how many) along the way. Later, DeskRefused or KeyUnknown where it could
+    not be stored. What has arrived by then still counts, and the next call goes on from there."""
     report = ready(folder, sound=False)
     try:
         manifest = manifest_of(folder)
@@ -217,7 +217,7 @@ def transfer(line: Uplink, folder: Path, tell: Callable[[int, int], None] | None
 
 
 class _Sending:
-    """The parts of one visit, each from where the desk has it to its end."""
+    """The parts of one visit, each sent from where the desk's copy stops to its end."""
 
     def __init__(
         self, line: Uplink, folder: Path, manifest: Manifest, state: UploadState, tell: Callable[[int, int], None] | None
@@ -265,7 +265,7 @@ class _Sending:
 
 
 def _state(manifest: Manifest, status: int, body: bytes) -> UploadState:
-    """A State of this very upload, or why there is none."""
+    """The State of this very upload; where there is none, an error that says why."""
     try:
         state = parse_state(body)
         if state.upload == manifest.upload and status in (200, 409, 422):
@@ -297,7 +297,7 @@ def _stored(body: bytes) -> VisitStored:
 
 
 def _check(stored: VisitStored, status: int, manifest: Manifest, report: VerifyReport) -> None:
-    """201 means: just this record. (200 may be a longer one that begins with it.)"""
+    """201 means that exactly this record was stored. (With 200 it may be a longer one that begins with it.)"""
     ours = (manifest.visit, report.events, report.head)
     if stored.visit != manifest.visit or (status == 201 and (stored.visit, stored.events, stored.head) != ours):
         raise Later("the desk says it stored another record than was sent", everyone=False)

@@ -1,9 +1,9 @@
-"""What is still to be sent, on the device's disk: it survives a restart, a crash, a battery that dies.
+"""The queue of what is still to be sent, on the device's disk. It survives a restart, a crash or a battery that dies.
 
 Rules of this file:
 
-- A visit is a row for each desk it goes to, found by its folder. Its sound and words are not in here; nor is the key.
-- The file may be deleted at any time: what is sent again is stored once by the desk.
+- A visit has a row for each desk it goes to, found by its folder. Its sound and words are not in here; nor is the key.
+- The file may be deleted at any time: the desk stores a visit only once, even if it is sent again.
 - `due` is in seconds of the epoch, so that it outlives the process; one that lies absurdly far ahead (the clock was set
   back) counts as due now.
 """
@@ -20,7 +20,7 @@ from handsfree.desk.marks import mark_of
 from handsfree.errors import Trouble
 
 WAITING, STORED, REFUSED = "waiting", "stored", "refused"
-#: Seconds ahead that no honest `due` lies.
+#: No honest `due` lies so many seconds ahead.
 _ABSURD = 86_400.0
 _SHAPE = """
 CREATE TABLE IF NOT EXISTS sends (
@@ -39,7 +39,7 @@ CREATE TABLE IF NOT EXISTS sends (
 
 @dataclass(frozen=True)
 class QueueEntry:
-    """`mark`: what the folder looked like when it was put in, or when it was stored. `tries`: failures in a row.
+    """`mark`: what the folder looked like when the visit was queued, or when it was stored. `tries`: failures in a row.
     `why`: a sentence on the last failure."""
 
     id: int
@@ -66,7 +66,7 @@ class Queue:
 
     @contextmanager
     def _change(self) -> Iterator[sqlite3.Connection]:
-        """One transaction, on disk when it is over. A connection each: no thread and no crash leaves one half open."""
+        """One transaction, on disk when it is over. Each has its own connection: no thread or crash leaves one half open."""
         connection = None
         try:
             connection = sqlite3.connect(self.place, timeout=30)
@@ -91,7 +91,7 @@ class Queue:
         return row if row is not None and row.state != WAITING and row.mark == mark_of(folder) else None
 
     def add(self, folder: Path, destination: str) -> None:
-        """To be sent now. One that waits already stays what it is, but is due."""
+        """Queues a visit to be sent now. One that waits already keeps its row, but is due at once."""
         with self._change() as change:
             change.execute(
                 "INSERT INTO sends (folder, destination, mark, state) VALUES (?, ?, ?, ?) ON CONFLICT DO UPDATE SET "
@@ -125,7 +125,7 @@ class Queue:
     # ---- what came of it --------------------------------------------------------------------------------------------
 
     def stored(self, row: QueueEntry, mark: str, apart: str = "") -> None:
-        """`mark`: the folder's before it was read to be sent. `apart`: why the desk keeps it in quarantine."""
+        """`mark`: the folder's mark before it was read to be sent. `apart`: why the desk keeps it in quarantine."""
         self._set(row, STORED, mark, 0, 0.0, apart)
 
     def refused(self, row: QueueEntry, mark: str, why: str) -> None:

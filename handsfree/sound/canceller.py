@@ -1,10 +1,12 @@
-"""What the loudspeaker says, taken out of what the microphone hears, as it comes.
+"""The echo canceller: takes what the loudspeaker says out of what the microphone hears, block by block.
 
-A partitioned-block frequency-domain adaptive filter (overlap-save; Soo and Pang, IEEE Trans. ASSP 38 (1990), from memory),
-twice: one that learns all the time, and one that is used, which takes over what the other learnt only when that has
-done better for a while. Somebody who speaks over a prompt so disturbs the learner but not what comes out. What is left of
-the echo after it is turned down by as much as it usually is left, never what is louder than that. The noise of the room,
-which is turned down with it, is made good: where it came back with the end of a prompt, it was taken for speech.
+There are two partitioned-block frequency-domain adaptive filters (overlap-save; Soo and Pang, IEEE Trans. ASSP 38 (1990),
+from memory). One learns all the time. The other is in use, and takes over what the first has learnt only when the first has
+done better for a while. So somebody who speaks over a prompt disturbs the learner but not the output.
+
+The echo that remains is turned down by as much as usually remains. Anything louder than that is left alone. The noise of
+the room is turned down along with the echo, so noise is put back: without that, the room's noise returned at the end of a
+prompt and was taken for speech.
 """
 
 from __future__ import annotations
@@ -25,24 +27,24 @@ Spectra = NDArray[np.complex128]
 
 PARTS = 10  # blocks of filter: 320 ms, for delay and room together
 AHEAD = 0.06  # s that the reference is shifted, so that the clocks may err by as much
-FAR = 1.0  # s between reference and microphone by their clocks that only a stream opened anew explains
+FAR = 1.0  # s between the clocks of reference and microphone; so much means that a stream was reopened
 LOOK = 8  # blocks between looks at whether the reference still fits
 LOOKED_AT = 32  # blocks of sound that a look compares
-SAME = 16  # samples, 1 ms: no more apart is the same place
+SAME = 16  # samples, 1 ms: two places no further apart than this are the same
 SEARCH = 0.5  # s that the reference may be off either way
 STANDS_OUT = 8.0  # standard deviations: a match of unrelated sounds reaches 5
-BADLY = 0.3  # share of the sound left from which the reference is looked for
-FITS = 0.7  # of what the weights leave where they are, they must leave no more than this where they are taken to
-CENTRE = round(AHEAD * RATE)  # samples after its reference that the echo comes when they are aligned
-GAP = 0.15  # s without reference that is a stream run dry; less is a callback that came late on a busy machine
+BADLY = 0.3  # with more than this share of the sound left, the reference is looked for
+FITS = 0.7  # moved weights must leave at most this share of what they leave where they are
+CENTRE = round(AHEAD * RATE)  # samples by which the echo follows its reference when the two are aligned
+GAP = 0.15  # s without reference that mean a stream has run dry; less is a late callback on a busy machine
 KEPT = 4  # s of reference
 STEP = 0.5
 BETTER, FOR_BLOCKS = 0.8, 3  # the learner takes over at this share of the error, so many blocks in a row
 QUIET = 1e-8  # mean square of a reference that plays nothing: -80 dB
-MET = 0.1  # share of the sound left when the room counts as learnt: 10 dB taken out
-LEFT = 16.0  # times what is usually left of the echo: so much is taken for echo
-FLOOR = 0.002  # the least that what is left is turned down to: under any noise floor
-RISES, FOLLOWS = 1.01, 0.1  # a block: how fast the noise is taken to rise (1.4 dB a second), and how fast it is followed
+MET = 0.1  # the room counts as learnt once less than this share of the sound is left: 10 dB taken out
+LEFT = 16.0  # up to so many times what usually remains of the echo is taken for echo
+FLOOR = 0.002  # the remaining echo is never turned down further than this: it is under any noise floor
+RISES, FOLLOWS = 1.01, 0.1  # per block: how fast the noise may rise (1.4 dB a second), and how fast it is followed
 STEADY = 2.0  # times the noise: a block over this has something else in it
 
 
@@ -60,7 +62,7 @@ class Canceller:
         self._streak = 0
         self._leak = 0.5  # share of the echo's power that is usually left
         self._heard_power = 0.0
-        self.met = False  # it has once taken out MET of the sound in this room: until then nothing of a prompt goes on
+        self.met = False  # it has reached MET once in this room; until then nothing heard during a prompt is passed on
         self._idle = parts
         self._noise = 0.0  # mean square of the room where nothing plays and nobody speaks
         self._noise_spectrum = np.zeros(BLOCK // 2 + 1)
@@ -78,7 +80,7 @@ class Canceller:
         return not self.met or self._error_used > BADLY * self._heard_power
 
     def taps(self) -> NDArray[Any]:
-        """The filter in use, as a line of samples: what of the reference of so many samples ago is heard now."""
+        """The filter in use as an impulse response: how much of the reference of n samples ago is heard now."""
         return np.asarray(np.fft.irfft(self._used, axis=1)[:, :BLOCK].ravel())
 
     def taken_to(self, by: int, reference: Samples) -> None:
@@ -120,7 +122,7 @@ class Canceller:
             self._noise_spectrum += share * (spectrum - self._noise_spectrum)
 
     def _made_good(self, left: NDArray[Any]) -> NDArray[Any]:
-        """With as much noise of the room's colour as was turned down beside the echo."""
+        """Adds as much noise of the room's colour as was turned down along with the echo."""
         lacking = self._noise - float(np.mean(left**2))
         if lacking <= 0 or not self._noise_spectrum.any():
             return left
@@ -169,9 +171,9 @@ class Canceller:
 class Follower:
     """A Canceller that finds for each block of the microphone what the loudspeaker was playing then.
 
-    Samples are counted; the clocks of callbacks, which come late on a busy machine, say only where to begin. Where a stream
-    ran dry the count is wrong as well: so when much is left, the reference is looked for in the sound itself, and the
-    weights, which are the room and have not changed, are taken along."""
+    It counts samples. Callbacks come late on a busy machine, so their clocks say only where to begin. The count is wrong as
+    well after a stream has run dry. So when much echo is left, the reference is looked for in the sound itself. The weights
+    move along with it: they describe the room, which has not changed."""
 
     def __init__(self, tap: Tap) -> None:
         self._tap = tap
@@ -182,7 +184,7 @@ class Follower:
         self._heard: deque[Samples] = deque(maxlen=LOOKED_AT)
         self._since = 0  # blocks since the last look
         self._found: int | None = None  # where the last look found the echo
-        self.aligned = 0  # times it had to be aligned anew
+        self.aligned = 0  # how often it had to be realigned
 
     @property
     def met(self) -> bool:
@@ -214,7 +216,7 @@ class Follower:
         return cleaned
 
     def _look(self) -> None:
-        """Twice in a row in the same place, and the weights fit better there: then the reference is taken there."""
+        """Moves the reference when two looks in a row find the same place and the weights fit better there."""
         assert self._next is not None
         heard = np.concatenate(list(self._heard))
         reach = round(SEARCH * RATE)
@@ -248,8 +250,8 @@ class Follower:
 
     @staticmethod
     def _left(taps: NDArray[Any], heard: Samples, played: Samples, first: int) -> float:
-        """What the weights leave of the second half of what was heard, where its reference begins at `first` of `played`."""
-        half = len(heard) // 2  # the newer: in the older the reference may have been elsewhere
+        """What the weights leave of the second half of `heard` when its reference begins at `first` of `played`."""
+        half = len(heard) // 2  # the newer half: in the older one the reference may have been elsewhere
         begins = max(0, first + half - len(taps))
         reference = played[begins : first + len(heard)]
         echo = convolved(reference, taps)[first + half - begins : first + len(heard) - begins]
@@ -261,7 +263,7 @@ class Follower:
             if not len(self._kept):
                 self._kept_at, end = at, at
             gap = round((at - end) * RATE)
-            if gap > GAP * RATE:  # a stream that ran dry or was opened anew
+            if gap > GAP * RATE:  # the stream ran dry or was reopened
                 self._kept = np.concatenate([self._kept, silence(min(gap, RATE) / RATE)])
                 if gap > RATE:
                     self._kept, self._kept_at = silence(0), at

@@ -83,7 +83,7 @@ def find(wanted: str | None, way: Direction) -> int:
 
 
 def shapes(device: Device, way: Direction) -> list[StreamShape]:
-    """To try, the program's own first."""
+    """The shapes to try, the program's own first."""
     most = device.inputs if way == "input" else device.outputs
     rates = [RATE, round(device.rate), 48_000, 44_100]
     wanted = [(rate, channels) for rate in rates for channels in (1, 2) if channels <= most]

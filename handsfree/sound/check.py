@@ -1,8 +1,8 @@
 """`handsfree sound`: the devices there are. `handsfree sound check`: is this microphone, here, good enough?
 
 Ten seconds in which nobody speaks give the noise floor; one phrase gives the active speech level (ITU-T P.56), clipping and
-the signal-to-noise ratio. What share of phrases to expect at that ratio comes from a table of measurements that is handed
-in; between its rows it is interpolated, beyond them its ends hold.
+the signal-to-noise ratio. A table of measurements, handed in, says what share of phrases to expect at that ratio. Values
+between its rows are interpolated; beyond them, the first or the last row holds.
 """
 
 from __future__ import annotations
@@ -84,7 +84,7 @@ def judge(noise: Samples, phrase: Samples, table: Sequence[Expected] = ()) -> So
 
 
 def spoken_part(phrase: Samples, noise: Samples) -> Samples:
-    """From the first to the last frame that stands 6 dB over the noise; all of it where none does."""
+    """The sound from the first to the last frame that is 6 dB over the noise; all of it where no frame is."""
     powers = levels.frame_powers(phrase)
     above = np.flatnonzero(powers > 4.0 * 10 ** (levels.noise_floor(noise) / 10))
     if len(above) < 5:
@@ -130,7 +130,7 @@ def _hum(noise: Samples) -> float:
 
 
 def in_words(verdict: SoundVerdict) -> list[str]:
-    """Lines for a person."""
+    """The result as lines for a person to read."""
     lines = [
         f"Voice           {verdict.level:6.1f} dB full scale (active level, ITU-T P.56)",
         f"Noise           {verdict.floor:6.1f} dB full scale",

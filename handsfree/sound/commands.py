@@ -16,7 +16,7 @@ def devices() -> None:
 
 
 def check(sound_in: str | None, table: tuple[Expected, ...]) -> None:
-    """Ten seconds of silence and one phrase; from a device, or a file in that order."""
+    """Ten seconds of silence, then one phrase, from a device or from a file that holds them in that order."""
     from handsfree.sound import check as checking
     from handsfree.sound.files import is_file
     from handsfree.sound.samples import RealClock, VirtualClock

@@ -1,15 +1,16 @@
-"""Keeping a sound device open: opening one, noticing that it went, taking it up again.
+"""Keeping a sound device open: opening it, noticing that it is gone, opening it again.
 
 Rules of this file:
 
 - A stream is opened by one of the shapes in SHAPES, 16 kHz mono first; what comes is converted by whoever opened it.
-- A device is gone when its stream ends unasked, or when its callback has not been called for SILENT seconds; just opened,
-  it has STARTING seconds, for some take two before the first.
-- A lost device is tried again each RETRY seconds: the same one, then after PATIENCE the system's own choice, then any other;
-  each in a process of its own first (`trial` says why).
-- PortAudio sees new devices only when it starts; it is started anew, all streams with it, when the list has changed.
-- PortAudio may be used by one thread at a time; two inside it end the process. A call that overruns its time is left to
-  itself, and nobody else goes in for as long as it is there, up to LEFT_INSIDE seconds: then sound is worth the risk.
+- A device is gone when its stream ends unasked, or when its callback has not been called for SILENT seconds. A stream just
+  opened has STARTING seconds, because some devices take two before the first callback.
+- A lost device is tried again every RETRY seconds: first the same one, after PATIENCE the system's own choice, then any
+  other. Each is tried in a process of its own first (`trial` says why).
+- PortAudio sees new devices only when it starts. When the list of devices has changed, PortAudio is restarted, and all
+  streams with it.
+- Only one thread at a time may use PortAudio; two inside it end the process. A call that overruns its time is abandoned, and
+  no other thread goes in while it is there. After LEFT_INSIDE seconds one may: by then, sound is worth the risk.
 """
 
 from __future__ import annotations
@@ -37,7 +38,7 @@ LOOK_EVERY = 6.0  # s between looks at the list while something is lost
 #: Asked of the device, s. Measured on PulseAudio: 0.05 stops in 61 ms but runs dry on a busy machine.
 LATENCY = 0.1
 class _Attempt:
-    """Opening one stream, in a thread of its own: on a device that is just vanishing PortAudio can wait for ever."""
+    """Opens one stream in a thread of its own: PortAudio can wait for ever on a device that is just vanishing."""
 
     def __init__(self, keeper: Keeper, number: int, rate: int, channels: int) -> None:
         self.stream: Any = None
@@ -79,7 +80,7 @@ class _Attempt:
 
 
 def _close(stream: Any) -> None:
-    """A device that is gone fails in its own ways."""
+    """Closes a stream, whatever error it raises: a device that is gone can fail in many ways."""
     with contextlib.suppress(Exception):
         stream.abort()
     with contextlib.suppress(Exception):
@@ -89,8 +90,9 @@ def _close(stream: Any) -> None:
 class Keeper:
     """Keeps one stream open on a device for as long as it lives.
 
-    `opened(rate, channels)` is told the shape each time before the stream starts; `lost()` each time it went. The first
-    opening is done at once and raises Trouble; later ones happen in a thread and are told as SoundLost and SoundBack."""
+    `opened(rate, channels)` is called with the shape each time before the stream starts; `lost()` each time the device is
+    lost. The first opening is done at once and raises Trouble. Later ones happen in a thread, told as SoundLost and
+    SoundBack."""
 
     _library = threading.RLock()
 
@@ -137,7 +139,7 @@ class Keeper:
         unhush()
 
     def _tried_shape(self, number: int) -> StreamShape | None:
-        """The one that works, tried out of this process. Trouble where none does; None where the trial did not end."""
+        """The device that works, tried in another process. Trouble where none does; None where the trial did not end."""
         found = tried(self.way, [str(number)], False, self._shape, self.latency)
         if found is not None and found.name is None:
             raise self._cannot(devices()[number].name, found.fault)
@@ -220,7 +222,7 @@ class Keeper:
 
 
 _keepers: list[Keeper] = []
-#: Threads inside PortAudio though their time is over, and since when. Under the lock of the library.
+#: Threads still inside PortAudio after their time was up, and since when. Guarded by the library's lock.
 _overrun: dict[threading.Thread, float] = {}
 
 
@@ -234,15 +236,16 @@ def _wait_for_overrun() -> bool:
 
 
 def _leave_library_running() -> None:
-    """With an opening that never returns inside it, ending PortAudio aborts the process: leave that to the system."""
+    """Leaves ending PortAudio to the system: with an opening inside that never returns, ending it aborts the process."""
     handler = getattr(library(), "_exit_handler", None)
     if handler is not None:
         atexit.unregister(handler)
 
 
 def _start_library_anew_if_changed(seen: tuple[str, ...]) -> None:
-    """Where `seen`, the devices there are, is not the list that PortAudio knows: close every stream, start PortAudio again,
-    open those that were open. What plays has a gap of a few hundredths of a second. With the library's lock held."""
+    """If `seen`, the devices there are, differs from the list that PortAudio knows: close every stream, restart PortAudio,
+    and open again those that were open. What plays has a gap of a few hundredths of a second. To be called with the
+    library's lock held."""
     sd = library()
     if not seen or not _wait_for_overrun() or seen == tuple(d.name for d in devices()):
         return

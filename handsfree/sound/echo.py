@@ -1,18 +1,19 @@
-"""Nothing of the program's own speech may be accepted. Whatever was heard while it spoke is judged here, twice.
+"""The echo guard: the program must never accept its own speech. Whatever is heard while it speaks is judged here, twice.
 
 Rules of this file:
 
-- Before recognition, by sound: what was played is fitted to what was heard (least squares over delay and room). Where no
-  stretch of the utterance has much that the fit does not explain, the program heard itself: it goes no further.
-- After recognition, by words: what was understood and also stands, in a row, in what was being played, is not accepted,
-  whoever said it; with a headset, unless the sound is plainly somebody else's. To answer in a prompt's words, let it end.
-- A gate's phrase is heard only when nothing was playing and the last word has died away. With a headset, too: that is
-  less than full duplex, on purpose. A headset's leak is small, not nothing, and a wait of a second costs nobody anything.
-- With a headset (`headset=True`) the first two rest on far less echo; they stay in force.
+- Before recognition, by sound: what was played is fitted to what was heard (least squares over delay and room). If the fit
+  explains nearly all of every stretch of the utterance, the program heard itself, and the utterance goes no further.
+- After recognition, by words: if the words understood also occur, in a row, in what was being played, they are not
+  accepted, whoever said them. With a headset they are accepted if the sound is plainly somebody else's. To answer in a
+  prompt's own words, let it end first.
+- A gate's phrase is heard only when nothing is playing and the last word has died away. This holds with a headset, too: it
+  is less than full duplex, on purpose. A headset leaks a little, and a wait of a second costs nobody anything.
+- With a headset (`headset=True`) the first two rules have far less echo to go by; they stay in force.
 
-FOREIGN by `python -m tests.bench.echo --cases 240` (simulated rooms, none real): of 240 stretches of its own voice the most
-had 0.26 unexplained. Of 240 people as loud as the echo who spoke over it 95 in 100 or more pass, of those 5 dB louder
-all, of those 5 dB fainter between 4 and 7 in 10.
+FOREIGN comes from `python -m tests.bench.echo --cases 240` (simulated rooms, none real). Of 240 stretches of the program's
+own voice, the worst had 0.26 unexplained. Of 240 people who spoke over the echo as loudly as it, at least 95 in 100 pass.
+Of those 5 dB louder, all pass; of those 5 dB fainter, between 4 and 7 in 10.
 """
 
 from __future__ import annotations
@@ -29,22 +30,22 @@ from handsfree.sound.filters import convolved, toeplitz_solved
 from handsfree.sound.prompts import Played
 from handsfree.sound.samples import RATE, Samples, silence
 
-DIES_AWAY = 0.35  # s after the last sample of a prompt in which its echo may still be heard
+DIES_AWAY = 0.35  # s for which a prompt's echo may still be heard after its last sample
 TAPS = 3200  # 200 ms of room after the delay
 CHUNK = 2.0  # s fitted at a time
 SEARCH = 0.35  # s that the delay between played and heard may be off either way
 WINDOW = 0.4  # s: the stretch in which somebody else must be heard
-LOUD = 0.05  # of the loudest stretch (13 dB under it): pauses are noise, which nothing explains
-NOISY = 1.5  # noise is not steady: so much of its usual power is allowed for
-FOREIGN = 0.3  # share of the sound in a stretch that what was played does not explain: below, it is the program's own
+LOUD = 0.05  # of the loudest stretch's power (13 dB under it): fainter ones are pauses, noise that no fit explains
+NOISY = 1.5  # times its usual power that the noise is allowed, since it is not steady
+FOREIGN = 0.3  # share of a stretch's sound that the fit does not explain: below this, it is the program's own
 SURELY_FOREIGN = 0.6  # the same, where the words are the program's own too
 
 
 @dataclass(frozen=True)
 class Judgement:
-    """`own`: the program heard itself. `foreign`: of the stretch least explained by what was played, the share of its sound
-    that is not explained, 0 to 1 (1 where nothing was playing). `overlap`: share of the utterance during playback.
-    `cleaned`: the sound without what was explained."""
+    """`own`: the program heard itself. `foreign`: the unexplained share, 0 to 1, of the stretch that what was played
+    explains least (1 where nothing was playing). `overlap`: share of the utterance during playback. `cleaned`: the sound
+    less what was explained."""
 
     own: bool
     why: str
@@ -62,9 +63,9 @@ class EchoGuard:
         self, samples: Samples, started: float, ended: float, played: Iterable[Played], cleaned: Samples | None = None,
         noise: float = 0.0, lead: float = 0.0,
     ) -> Judgement:
-        """`samples`: as the microphone gave them; `cleaned`: after the canceller, where there is one, handed on when
-        nothing was playing; `started`, `ended` on the clock of `played`; `noise`: mean square when nobody speaks; `lead`:
-        seconds at its beginning in which nothing was said yet."""
+        """`samples`: as the microphone gave them. `cleaned`: the same after the canceller, if there is one; handed on when
+        nothing was playing. `started`, `ended`: on the clock of `played`. `noise`: mean square when nobody speaks. `lead`:
+        seconds at the beginning before anything was said."""
         spoken = started + lead
         during = heard_over(played, spoken, ended)
         handed_on = samples if cleaned is None else cleaned
@@ -79,7 +80,7 @@ class EchoGuard:
         return Judgement(own, why, samples - fit, overlap, foreign, texts)
 
     def allow(self, heard: Heard, judgement: Judgement) -> Heard:
-        """What was heard, its verdict taken back where it may be the program's own speech."""
+        """`heard`, with its verdict withdrawn where it may be the program's own speech."""
         acts = heard.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
         if not acts or heard.meaning is None or not judgement.overlap:
             return heard
@@ -99,7 +100,7 @@ def heard_over(played: Iterable[Played], spoken: float, ended: float) -> list[Pl
 
 
 def says(text: str, heard: Heard) -> bool:
-    """The words of the phrase that was matched stand in `text`, in a row; or the words the engine heard nearly all do."""
+    """The words of the matched phrase occur in `text`, in a row; or nearly all the words that the engine heard do."""
     own = _words(text)
     for form in (heard.meaning.spoken, heard.meaning.text) if heard.meaning else ():
         wanted = _words(form)
@@ -114,7 +115,7 @@ def _words(text: str) -> list[str]:
 
 
 def _over(played: Played, now: float) -> float:
-    """When it ended; one that still plays has not."""
+    """When it ended; `now` while it still plays."""
     return now if played.ended is None else played.ended
 
 
@@ -137,8 +138,8 @@ def _reference(during: list[Played], begins: float, length: int) -> Samples:
 
 
 def _explained_by(during: list[Played], samples: Samples, started: float) -> Samples:
-    """Each stretch of at most CHUNK seconds is fitted on its own: between prompts, and where a device stumbled, the delay
-    changes by a few hundredths of a second."""
+    """Fits each stretch of at most CHUNK seconds on its own, because the delay changes by a few hundredths of a second
+    between prompts and where a device stumbled."""
     fit = np.zeros_like(samples)
     pieces = max(1, round(len(samples) / RATE / CHUNK))
     bounds = [round(i * len(samples) / pieces) for i in range(pieces + 1)]
@@ -170,7 +171,7 @@ def explained(samples: Samples, reference: Samples, taps: int = TAPS) -> Samples
     if auto[0] <= 0:
         return np.zeros_like(samples)
     auto = auto.copy()
-    auto[0] *= 1.001  # keeps it solvable where the speech is narrow
+    auto[0] *= 1.001  # keeps it solvable where the speech has a narrow band
     auto[0] += 1e-9
     weights = toeplitz_solved(auto, cross)
     if weights is None:
@@ -184,7 +185,7 @@ def _delay(d: np.ndarray, x: np.ndarray) -> int:
 
 
 def best_match(d: np.ndarray, x: np.ndarray) -> tuple[int, float]:
-    """Where in `x` `d` begins, and how far that match stands out: times the standard deviation of all of them."""
+    """Where in `x` `d` begins, and how far that match stands out, in standard deviations of all the matches."""
     size = 1 << (len(x) + len(d) - 1).bit_length()
     cross = np.fft.rfft(x, size) * np.conj(np.fft.rfft(d, size))
     magnitude = np.abs(cross)
@@ -194,7 +195,7 @@ def best_match(d: np.ndarray, x: np.ndarray) -> tuple[int, float]:
 
 
 def _least_explained(samples: Samples, fit: Samples, noise: float) -> float:
-    """Of the stretches loud enough to be speech, the greatest share of sound, noise apart, that is not explained."""
+    """The greatest share of sound, noise apart, that the fit leaves unexplained in any stretch loud enough to be speech."""
     size = min(len(samples), round(WINDOW * RATE))
     starts = range(0, max(1, len(samples) - size + 1), max(1, size // 2))
     rest = samples - fit

@@ -1,5 +1,5 @@
-"""The few filters that a visit needs, in numpy. Importing scipy.signal for them takes 80 MB and 0.9 s of processor, on a
-device where the whole visit is to stay under 300 MB; the tests hold each to scipy's.
+"""The few filters that a visit needs, in numpy. Importing scipy.signal for them would take 80 MB and 0.9 s of processor time
+on a device where the whole visit must stay under 300 MB. The tests check each filter against scipy's.
 """
 
 from __future__ import annotations
@@ -58,8 +58,8 @@ def toeplitz_solved(column: Signal, right: Signal) -> Signal | None:
 
 class Sections:
     """Second-order sections over frames of one length, one after the other without a seam. `sections`: (b0, b1, b2, a1, a2)
-    of each, a0 being 1. The filter is linear, so what a frame becomes is its convolution with the impulse response and what
-    the state rings on as; both are worked out once."""
+    of each, a0 being 1. The filter is linear, so its output for a frame is the sum of two parts: the frame convolved with
+    the impulse response, and the ringing of the state before it. Both responses are worked out once."""
 
     def __init__(self, sections: Sequence[tuple[float, float, float, float, float]], frame: int) -> None:
         self._sections, self._frame = sections, frame

@@ -1,8 +1,8 @@
-"""What C libraries write to standard error while a stream is open: thrown away. The program's own goes where it went.
+"""Throws away what C libraries write to standard error while a stream is open. The program's own lines still get through.
 
-ALSA prints a line for each underrun, PortAudio for each attempt that failed. Both are counted and told in better ways, and a
-line of theirs in the middle of the status screen, or of what a visit prints, helps nobody. They write to the file
-descriptor, Python to an object; the object is moved to a copy of the descriptor, and the descriptor itself leads nowhere.
+ALSA prints a line for each underrun, PortAudio one for each failed attempt. The program counts both and tells them in better
+ways, and such a line in the middle of the status screen, or of what a visit prints, helps nobody. The libraries write to the
+file descriptor, Python to an object. So the object is moved to a copy of the descriptor, and the descriptor leads nowhere.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ _kept: tuple[int, Any, Any] | None = None  # copy of the descriptor, Python's st
 
 
 def hush() -> None:
-    """Until as many calls of `unhush`. Does nothing where there is no standard error."""
+    """Hush the libraries until `unhush` has been called as often. Does nothing where there is no standard error."""
     global _wanted, _kept
     with _lock:
         _wanted += 1

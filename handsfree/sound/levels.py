@@ -1,9 +1,9 @@
-"""How loud: active speech level, noise floor, signal to noise, clipping.
+"""How loud sound is: active speech level, noise floor, signal to noise, clipping.
 
-Source: ITU-T P.56 (12/2011), method B ("speech voltmeter"): the level while speech is active, a pause being anything the
-two-stage envelope leaves below a threshold for longer than the hangover. Constants as in its table 1: envelope time
-constant 0.03 s, hangover 0.2 s, margin 15.9 dB (from memory). Levels are in dB relative to full scale, a full-scale
-square wave being 0 dB (so a full-scale sine is -3.01 dB), unweighted.
+Source: ITU-T P.56 (12/2011), method B ("speech voltmeter"): the level while speech is active. A pause is any stretch where
+the two-stage envelope stays below a threshold for longer than the hangover. Constants as in its table 1: envelope time
+constant 0.03 s, hangover 0.2 s, margin 15.9 dB (from memory). Levels are unweighted, in dB relative to full scale: a
+full-scale square wave is 0 dB (so a full-scale sine is -3.01 dB).
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ def _active_samples(envelope: np.ndarray, threshold: float, hangover: int) -> in
 def _crossing(
     levels: np.ndarray, cuts: np.ndarray, energy: float, length: int, long_term: float
 ) -> tuple[float, float, float]:
-    """Where (level - threshold) falls through the margin, interpolated between the two thresholds about it."""
+    """Where (level - threshold) falls through the margin, interpolated between the thresholds on either side."""
     delta = levels - cuts  # falls as the threshold rises, until nothing is active
     below = np.flatnonzero(delta <= MARGIN)
     if not len(below):
@@ -94,14 +94,14 @@ def frame_powers(samples: Samples, rate: int = RATE, seconds: float = 0.02) -> n
 
 
 def noise_floor(samples: Samples, rate: int = RATE) -> float:
-    """dB full scale of what is there when nobody speaks. Of a stretch said to be silent, the median frame: a cough or
-    a clank in it does not count (common practice, no source)."""
+    """Noise floor in dB full scale: the median frame of a stretch said to be silent, so that a cough or a clank in it does
+    not count (common practice, no source)."""
     powers = frame_powers(samples, rate)
     return decibels(float(np.median(powers))) if len(powers) else QUIETEST
 
 
 def signal_to_noise(speech: Samples, noise: Samples, rate: int = RATE) -> float:
-    """Active speech level over the noise floor, dB; the noise in the speech is taken off its power first.
+    """Active speech level over the noise floor, dB. The noise's power is first taken off that of the speech.
     QUIETEST where speech does not rise above the noise."""
     active = 10 ** (speech_level(speech, rate).active / 10)
     floor = 10 ** (noise_floor(noise, rate) / 10)
@@ -131,9 +131,9 @@ def at_level(samples: Samples, level: float, peak: float = 0.97) -> Samples:
 
 
 def level_without_noise(samples: Samples, rate: int = RATE) -> float:
-    """dB full scale of what stands out of a steady noise by 3 dB and more, the noise's own power taken off; where nothing
-    does, 3 dB under the noise, for it is no louder. P.56 would count the noise as speech where speech is as loud. Common
-    practice, no source."""
+    """dB full scale of what stands 3 dB or more above a steady noise, the noise's own power taken off. Where nothing does, 3
+    dB under the noise: the speech is no louder. P.56 would count the noise as speech where the two are equally loud.
+    Common practice, no source."""
     size = round(0.03 * rate)
     count = len(samples) // size
     if not count:

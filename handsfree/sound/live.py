@@ -2,16 +2,18 @@
 
 Rules of this file:
 
-- Two threads. One reads the microphone, takes out the echo and cuts utterances; it waits for nothing else. The other judges
-  and recognises. Between them is a line of WAITING utterances; one too many is counted, told and lost.
-- An utterance is judged against what was in force when it ended. If that has changed before its turn comes, it is not for
-  the program any more: two quick words never act on a step that nobody has heard.
-- While the end of speech is awaited, and nothing plays or waits, what was said so far is heard ahead. It counts only if the
-  utterance turns out to be that very sound and the same is in force. Who goes on speaking gives it up; only what is being
-  heard already is heard to its end, and a verdict may wait for that. The cutter may wait longer or less long by it.
-- An utterance out of which sound was lost is never accepted: '(not) running' must not be 'running'.
+- There are two threads. One reads the microphone, takes out the echo and cuts utterances; it waits for nothing else. The
+  other judges and recognises. Between them is a queue of WAITING utterances. One too many is counted, told and lost.
+- An utterance is judged against what was in force when it ended. If that has changed before its turn comes, it is no longer
+  for the program: two quick words never act on a step that nobody has heard.
+- While the end of speech is awaited, and nothing plays or waits, what was said so far is recognised ahead. The result counts
+  only if the utterance turns out to be exactly that sound and the same is still in force. If the person goes on speaking,
+  it is dropped. A recognition already under way runs to its end, and a verdict may wait for that. The cutter may shorten or
+  lengthen its wait by the result.
+- An utterance that lost some of its sound is never accepted: '(not) running' must not become 'running'.
 - Only an accepted utterance stops a prompt, and it does so before anybody else learns of it.
-- What happens is told in one line, in order: utterances, prompts that ended, devices lost and back, sound lost, the end.
+- Everything that happens is told in one queue, in order: utterances, prompts that ended, devices lost and back, sound lost,
+  the end.
 """
 
 from __future__ import annotations
@@ -40,14 +42,14 @@ from handsfree.sound.sources import BLOCK, Block, SoundSource
 WAITING = 4  # utterances
 KEPT = 40.0  # s of raw sound, to judge an utterance by
 NOISE_OVER = 10.0  # s over which the noise is followed
-LEAD = 0.3  # s at the beginning of an utterance that are pre-roll
-FULL = 200  # happenings waiting from which sound that was not for the program is no longer told
-LOSSES_EVERY = 10.0  # s: losses sooner after one that was told are added up, and told together when it has passed
+LEAD = 0.3  # s of pre-roll at the beginning of an utterance
+FULL = 200  # with so many happenings waiting, sound that was not for the program is no longer told
+LOSSES_EVERY = 10.0  # s after a loss is told: further losses are added up and told together when it has passed
 
 
 class Cutter(Protocol):
-    """Finds utterances in sound that is fed to it; `speaking` while one is under way; `supposed`: the one that it will be
-    if nothing more is said, where that is known already."""
+    """Finds utterances in the sound fed to it. `speaking`: one is under way. `supposed`: the utterance as it will be if
+    nothing more is said, where that is known already."""
 
     @property
     def speaking(self) -> bool: ...
@@ -80,13 +82,13 @@ class Ended:
 
 @dataclass(frozen=True)
 class ThreadFailed:
-    """One of the two threads came to its end by an error: the program is deaf."""
+    """An error ended one of the two threads: the program is deaf."""
 
     error: Exception
 
 
 class Happenings:
-    """The one line of what happened. `tell` never waits; `next` gives None when `timeout` seconds passed."""
+    """The one queue of what happened. `tell` never waits; `next` gives None after `timeout` seconds."""
 
     def __init__(self) -> None:
         self._line: queue.SimpleQueue[Any] = queue.SimpleQueue()
@@ -94,7 +96,7 @@ class Happenings:
     def tell(self, happening: Any) -> None:
         heard = happening.heard if isinstance(happening, HeardPiece) else None
         if heard is not None and heard.verdict == Verdict.NOT_FOR_ME and self._line.qsize() > FULL:
-            return  # nobody fetches, and it is not for the program
+            return  # nobody is fetching, and this is not for the program
         self._line.put(happening)
 
     def next(self, timeout: float | None) -> Any | None:
@@ -116,8 +118,9 @@ class PieceInLine:
 
 
 class HearingQueue:
-    """Utterances that wait to be judged, WAITING at most; beside them, in no place of theirs, the one that is supposed: the
-    newest only, and given out where nothing else waits. `busy` from when one is given out until the next is asked for."""
+    """Utterances that wait to be judged, WAITING at most. The supposed utterance waits beside them and takes none of their
+    places: only the newest is kept, and it is given out only when nothing else waits. `busy`: one has been given out and the
+    next has not yet been asked for."""
 
     def __init__(self) -> None:
         self._waiting: deque[PieceInLine] = deque()
@@ -146,7 +149,7 @@ class HearingQueue:
             self._changed.notify()
 
     def next(self) -> tuple[PieceInLine, bool] | None:
-        """The next, and whether it is only supposed; None when all was given out and no more will come."""
+        """The next utterance, and whether it is only supposed. None when all are given out and no more will come."""
         with self._changed:
             self.busy = False
             self._changed.wait_for(lambda: self._waiting or self._supposed or self._closed)
@@ -171,11 +174,11 @@ class _HeardAhead:
 
 
 class LiveLoop:
-    """Give it a source, a cutter, a sink (made with the same `happenings.tell`) and a recogniser; `start`, `listen` each
-    time what is in force changes, and fetch from `happenings`. `tap`: of the Loudspeaker, where there is one; without it,
-    or with a headset, no echo is taken out, but it is still judged. `first`: done by the thread that recognises before its
-    first utterance, while the program already speaks and listens: what the recogniser loads, it loads then. `ahead`: told
-    what the utterance under way was heard as, so far."""
+    """Give it a source, a cutter, a sink (made with the same `happenings.tell`) and a recogniser. Call `start` once and
+    `listen` each time what is in force changes, and fetch from `happenings`. A Loudspeaker as the sink has a `tap`; without
+    one, or with a headset, no echo is taken out, but sound is still judged for echo. `first`: called by the recognising
+    thread before its first utterance, while the program already speaks and listens; what the recogniser loads, it loads
+    then. `ahead`: told what the utterance under way has been heard as so far."""
 
     def __init__(
         self, source: SoundSource, cutter: Cutter, sink: Sink, recogniser: HearsSound, happenings: Happenings, clock: Clock,
@@ -195,7 +198,8 @@ class LiveLoop:
         self._ahead: _HeardAhead | None = None
         self._gaps: deque[int] = deque(maxlen=1000)  # places in that count where sound is missing
         self._first, self._told_ahead = first, ahead
-        #: Whether what began then may act; the ear knows. What comes too early must not break off the words after it.
+        #: Whether an utterance that began then may act; the ear knows. One that comes too early must not cut off the words
+        #: that come after it.
         self.in_time: Callable[[float, Heard], bool] = lambda started, heard: True
         self._powers: deque[float] = deque(maxlen=round(NOISE_OVER * RATE / BLOCK))
         self._closing = False
@@ -217,7 +221,7 @@ class LiveLoop:
         self._listening = listening
 
     def cut(self) -> None:
-        """Break off what is being said, as one who speaks does."""
+        """Break off the prompt being spoken, as a person who speaks does."""
         self._sink.cut()
 
     @property
@@ -248,7 +252,7 @@ class LiveLoop:
     # ---- listening ----
 
     def _telling(self, work: Callable[[], None]) -> None:
-        """A thread must not end in silence."""
+        """Runs `work` and tells if it fails: a thread must not end in silence."""
         try:
             work()
         except Exception as error:
@@ -299,7 +303,7 @@ class LiveLoop:
         self._untold_loss = SoundDropped(so_far.samples + samples, so_far.speech or speech)
 
     def _tell_losses(self, whenever: bool = False) -> None:
-        """A machine that cannot keep up loses sound again and again: to hear of each would drown what is asked."""
+        """A machine that cannot keep up loses sound again and again. Telling every loss would drown what is asked."""
         now = self._clock.now()
         if self._untold_loss.samples and (whenever or now - self._loss_told >= LOSSES_EVERY):
             self.happenings.tell(self._untold_loss)
@@ -320,7 +324,7 @@ class LiveLoop:
         if self._first is not None:
             with contextlib.suppress(Exception):  # what is wrong with the recogniser shows again when it is needed
                 self._first()
-            give_back()  # 170 MB of the neural engine's loading
+            give_back()  # 170 MB left over from loading the neural engine
         while (given := self._line.next()) is not None:
             waiting, supposed = given
             if supposed:
@@ -333,8 +337,8 @@ class LiveLoop:
             self.happenings.tell(Ended())
 
     def _hear_ahead(self, waiting: PieceInLine) -> None:
-        """Nothing is told of it, and a fault is left to show when it matters. Not over a prompt, whose echo must be taken
-        out first, nor of a note, which is not recognised."""
+        """Recognises ahead. Nothing is told of it; a fault is left to show when it matters. It is not done over a prompt,
+        whose echo must be taken out first, nor for a note, which is not recognised."""
         listening = waiting.listening
         if listening.note or listening != self._listening:
             return

@@ -1,8 +1,8 @@
-"""Speech out of a real device: prompts one after the other, any of them stopped within a few hundredths of a second.
+"""Speech out of a real device: plays prompts one after the other, and stops any of them within a few hundredths of a second.
 
-The stream runs all the time and plays silence between prompts: starting is quick, a device that vanishes is noticed, and
-what went out is one unbroken line of samples for the echo canceller. The callback takes no lock and waits for nothing: it
-talks to the rest through deques and a flag.
+The stream runs all the time and plays silence between prompts. So a prompt starts quickly, a device that vanishes is
+noticed, and the echo canceller gets all that went out as one unbroken run of samples. The callback takes no lock and waits
+for nothing: it talks to the rest through deques and a flag.
 """
 
 from __future__ import annotations
@@ -21,15 +21,15 @@ from handsfree.sound.files import Converter
 from handsfree.sound.prompts import History, Played, Prompt, Tell, loudness, tone_samples
 from handsfree.sound.samples import RATE, Clock, Samples
 
-AHEAD = 0.3  # s of sound that a device may hold; one that wants more is throwing it away
+AHEAD = 0.3  # s of sound that a device may hold; one that asks for more is throwing it away
 FADE = 0.005  # s, so that a stopped prompt does not click
 #: Blocks of reference kept for the echo canceller when nobody fetches them: about ten seconds of any device.
 KEPT_BLOCKS = 4000
 
 
 class _Item:
-    """A prompt on its way. `place`: how many were given before it and with it. `at`: the next sample to play, at the
-    device's rate."""
+    """A prompt on its way. `place`: how many prompts had been given, this one included. `at`: the next sample to play, at
+    the device's rate."""
 
     def __init__(self, prompt: Prompt, out: Samples, place: int) -> None:
         self.prompt, self.out, self.place, self.at = prompt, out, place, 0
@@ -60,8 +60,8 @@ class Tap:
 
 class Loudspeaker:
     """A `prompts.Sink` on a device. `device`: name, part of a name, number, or None for the system's choice. Trouble where
-    it cannot be opened. Losses and returns are told as SoundLost and SoundBack; a prompt that a loss interrupts, or that
-    comes while there is no device, is told as cut."""
+    it cannot be opened. The loss of a device and its return are told as SoundLost and SoundBack. A prompt that a loss
+    interrupts, or that comes while there is no device, is told as cut."""
 
     def __init__(
         self, device: str | None, clock: Clock, tell: Tell, latency: float = LATENCY, shape: tuple[int, int] | None = None
@@ -70,7 +70,7 @@ class Loudspeaker:
         self._waiting: deque[_Item] = deque()
         self._current: _Item | None = None
         self._given = 0
-        self._cut = self._cut_done = 0  # places: what was given after a cut was asked for is no part of it
+        self._cut = self._cut_done = 0  # places: a cut does not touch what is given after it was asked for
         self._done: deque[tuple[_Item, float, bool]] = deque()
         self._begun: deque[tuple[_Item, float]] = deque()
         self._history = History(clock)
@@ -156,8 +156,9 @@ class Loudspeaker:
         self.tap.raw.append((mono, at))
 
     def _swallowing(self, frames: int) -> bool:
-        """A stream that ran dry may ask for sound faster than it plays it, and throw it away (seen with ALSA's pulse plug-in
-        on a busy machine: a prompt of seconds gone in a moment). It gets silence until the time has come."""
+        """True while the stream has asked for sound faster than it can play it; it then gets silence until the time has
+        come. A stream that ran dry may do so and throw the sound away (seen with ALSA's pulse plug-in on a busy machine: a
+        prompt of several seconds gone in a moment)."""
         now = time.monotonic()
         self._due = max(self._due, now)
         if self._due - now > AHEAD:

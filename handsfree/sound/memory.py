@@ -1,4 +1,4 @@
-"""Memory that the C library holds on to: after a long utterance it is given back, and threads share their reserves."""
+"""Memory that the C library holds on to: it is given back after a long utterance, and threads share their reserves."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from collections.abc import Callable
 from functools import cache
 from typing import Any
 
-#: s. An utterance of 12 s left 28 MB more in use by the neural engine than one of 1.5 s, for good; of 457 MB after eleven
-#: utterances 53 were given back. Without it the first long one shows as a step in an hour's memory.
+#: s. After an utterance of 12 s the neural engine kept 28 MB more, for good, than after one of 1.5 s. Of the 457 MB in use
+#: after eleven utterances, 53 MB were given back. Without this, the first long one shows as a step in an hour's memory.
 LONG = 5.0
 _ARENA_MAX = -8  # M_ARENA_MAX of glibc's malloc.h
 
@@ -30,8 +30,8 @@ def give_back() -> None:
 
 
 def share() -> None:
-    """To be called before the threads of a visit begin, each of which would get a reserve of its own: 9 MB of 298 with
-    the embedded engine. Does nothing where the C library cannot."""
+    """To be called before the threads of a visit begin: each would get a reserve of its own, 9 MB of 298 with the embedded
+    engine. Does nothing where the C library cannot."""
     option = _of_glibc("mallopt")
     if option is not None:
         option(_ARENA_MAX, 2)

@@ -1,7 +1,7 @@
-"""Sound in from a real device, in blocks of 16 kHz mono, nothing of it lost without being counted.
+"""Sound in from a real device, in blocks of 16 kHz mono. No sound is lost without being counted.
 
-The callback copies what came and returns. Whoever reads converts it, in their own thread. Between the two is a line that
-holds half a minute: a reader that is late loses nothing, a reader that is stuck loses sound that is counted.
+The callback copies what came and returns. The reader converts it, in its own thread. Between the two is a queue that holds
+half a minute. A reader that is late loses nothing; a reader that is stuck loses sound, and the loss is counted.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from handsfree.sound.sources import BLOCK, Block
 
 LINE = 30.0  # s of sound that may wait for the reader
 PREROLL = 2.0  # s kept of what was read
-JUMP = 0.08  # s by which the device's time must differ from the count before the count is wrong
+JUMP = 0.08  # s; when the device's time differs from the count by more, the count is wrong
 
 
 @dataclass(frozen=True)
@@ -33,12 +33,13 @@ class Counts:
     captured: int
     lost: int
     dropped: int
-    losses: int  # times the whole device went
+    losses: int  # times the whole device was lost
 
 
 class Microphone:
     """A `sources.Source` on a device. `device`: name, part of a name, number, or None for the system's choice. Trouble
-    where it cannot be opened. Losses and returns are told as SoundLost and SoundBack; during a loss `read` gives None."""
+    where it cannot be opened. The loss of a device and its return are told as SoundLost and SoundBack; in between, `read`
+    gives None."""
 
     def __init__(
         self, device: str | None, clock: Clock, tell: Tell, latency: float = LATENCY, shape: tuple[int, int] | None = None,
@@ -102,7 +103,7 @@ class Microphone:
             self._broken = self._converter_of != -1
             self._converter, self._converter_of = Converter(self._rate, data.shape[1]), opening
             self._rest = silence(0)
-        if lost:  # what is left from before the gap must not be joined to what came after it
+        if lost:  # sound from before the gap must not be joined to sound from after it
             self._rest = silence(0)
             self._rest_lost += round(lost * RATE / self._rate)
             self._rest_at = at
@@ -121,7 +122,7 @@ class Microphone:
         at = now - (ago if 0.0 < ago < 1.0 else frames / self._rate)
         self._captured += frames * RATE / self._rate
         if status and status.input_overflow and self._expected is not None:
-            # Its times may not show it, but the device says that some is lost: told as a sample of ours at least.
+            # The device says that sound was lost, though its times may not show it: count one of our samples at least.
             missing = max(-(-self._rate // RATE), round((at - self._expected) * self._rate))
             self._lost_samples += missing * RATE / self._rate
             self._pending_lost += missing

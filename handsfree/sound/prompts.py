@@ -1,9 +1,9 @@
-"""What is to be spoken, and what every place it can be spoken to has in common.
+"""What is to be spoken, and what everything that can play it has in common.
 
 Rules of this file:
 
 - Prompts and tones are played in the order given; the loudspeaker never speaks two at once.
-- `cut` stops what may be stopped, at once, and drops what waits behind it; what may not be cut is played to its end.
+- `cut` at once stops what may be cut, and drops what waits behind it. What may not be cut is played to its end.
 - Each prompt is reported once by `journal.events.PromptEnded`, cut or not, through the `tell` handed in.
 - What was played is remembered for a while with its words and its times: the echo guard judges by it.
 """
@@ -28,7 +28,7 @@ Tell = Callable[[Any], None]
 
 @dataclass(frozen=True)
 class Prompt:
-    """`number`: that of the Say effect; `samples`: mono 16 kHz; `steps`: of louder (positive) or softer."""
+    """`number`: that of the Say effect; `samples`: mono 16 kHz; `steps`: how many louder (positive) or softer."""
 
     number: int
     text: str
@@ -39,7 +39,7 @@ class Prompt:
 
 @dataclass(frozen=True)
 class Played:
-    """A prompt or tone as it went out. `ended` is None while it plays. `samples` at 16 kHz, as loud as they went out."""
+    """A prompt or tone as it went out. `ended` is None while it plays. `samples`: at 16 kHz, as loud as they were played."""
 
     number: int
     text: str
@@ -97,8 +97,8 @@ class History:
 
 # ---- tones -------------------------------------------------------------------------------------------------------
 
-#: (Hz from, Hz to, seconds, pause after) of each note. Told apart by contour and number of notes, not by pitch alone,
-#: and kept between 400 and 2000 Hz, where hearing loss of age or noise takes least (common practice, no source).
+#: (Hz from, Hz to, seconds, pause after) of each note. Tones differ in contour and number of notes, not in pitch alone. They
+#: stay between 400 and 2000 Hz, where hearing loss by age or noise is least (common practice, no source).
 NOTES: dict[str, tuple[tuple[float, float, float, float], ...]] = {
     "heard": ((880.0, 880.0, 0.07, 0.0),),
     "not understood": ((523.0, 415.0, 0.14, 0.05), (523.0, 415.0, 0.14, 0.0)),
@@ -106,7 +106,7 @@ NOTES: dict[str, tuple[tuple[float, float, float, float], ...]] = {
     "gate shut": ((1047.0, 1047.0, 0.11, 0.02), (523.0, 523.0, 0.30, 0.0)),
     "waiting": ((622.0, 740.0, 0.25, 0.0),),
 }
-TONE_LEVEL = 0.2  # peak of full scale: under the speech
+TONE_LEVEL = 0.2  # peak, as a share of full scale: quieter than the speech
 
 
 def tone_samples(name: str) -> Samples:
@@ -116,7 +116,7 @@ def tone_samples(name: str) -> Samples:
         t = np.arange(round(seconds * RATE)) / RATE
         phase = 2 * np.pi * (first * t + (last - first) * t * t / (2 * seconds))
         wave = np.sin(phase) + 0.3 * np.sin(2 * phase) + 0.1 * np.sin(3 * phase)
-        edge = np.minimum(1.0, np.minimum(t, t[::-1]) / 0.01)  # 10 ms up and down, so that it does not click
+        edge = np.minimum(1.0, np.minimum(t, t[::-1]) / 0.01)  # fades of 10 ms at both ends, so that it does not click
         parts += [wave * edge * np.exp(-2.0 * t), np.zeros(round(pause * RATE))]
     whole = np.concatenate(parts)
     return np.asarray(TONE_LEVEL * whole / np.max(np.abs(whole)), dtype=np.float32)
@@ -131,7 +131,7 @@ def loudness(samples: Samples, steps: int) -> Samples:
 
 
 def _rounded(x: np.ndarray, knee: float = 0.8) -> np.ndarray:
-    """Straight up to the knee, then bent so that it never passes 1."""
+    """Linear up to the knee, then bent so that it never passes 1."""
     over = np.abs(x) > knee
     bent = np.sign(x) * (knee + (1 - knee) * np.tanh((np.abs(x) - knee) / (1 - knee)))
     return np.asarray(np.where(over, bent, x))

@@ -3,7 +3,7 @@
 Rules of this package:
 
 - Inside the program sound is one channel, 16 kHz, float32 from -1 to 1. Files and devices are converted at the edge.
-- Times are seconds on one clock, handed in, so that a visit from files can run on a clock of its own.
+- Times are seconds on one clock. The clock is handed in, so that a visit from files can run on a clock of its own.
 - Nothing here knows what a procedure is.
 """
 
@@ -24,8 +24,8 @@ RATE = 16_000
 
 @dataclass(frozen=True)
 class Piece:
-    """The sound of one utterance, cut out. `start_s`, `end_s`: in the stream, of `samples`, pre-roll and tail included.
-    `spoke_until_s`: the last speech frame's end."""
+    """The sound of one utterance, cut out. `start_s`, `end_s`: of `samples` in the stream, pre-roll and tail included.
+    `spoke_until_s`: the end of the last speech frame."""
 
     samples: Samples
     start_s: float
@@ -44,7 +44,7 @@ class Clock(Protocol):
 
 
 class RealClock:
-    """Seconds since it was made, by the monotonic clock of the machine."""
+    """Seconds since this clock was made, by the machine's monotonic clock."""
 
     def __init__(self, start: float = 0.0) -> None:
         self._zero = time.monotonic() - start
@@ -57,7 +57,7 @@ class RealClock:
 
 
 class VirtualClock:
-    """Moves only when told to: sound from and to files passes in no time and still has its times."""
+    """Moves only when told to: sound from and to files takes no real time, yet keeps its times."""
 
     def __init__(self, start: float = 0.0) -> None:
         self._now = start

@@ -60,7 +60,7 @@ class Status:
 
 
 def large(words: str, width: int) -> list[str]:
-    """The words five rows high, or in one row, set apart, where they are too long or a letter is wanting."""
+    """The words five rows high; or in one row, spaced if they fit, where they are too long or a letter is missing."""
     upper = words.upper()
     glyphs = [LETTERS[letter].split() for letter in upper if letter in LETTERS]
     rows = ["  ".join(glyph[row] for glyph in glyphs).replace("#", "█").replace(".", " ") for row in range(5)]
@@ -145,7 +145,7 @@ class Screen:
 
     def show(self, **changes: Any) -> None:
         """TypeError for what the screen does not have."""
-        with self._lock:  # the level meter is another thread: neither may put back what the other has changed
+        with self._lock:  # the level meter runs in another thread: neither may undo what the other has changed
             new = replace(self._status, **changes)
             if new != self._status:
                 self._status = new

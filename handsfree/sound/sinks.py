@@ -1,4 +1,4 @@
-"""Speech into a file, into a pipe, or into nothing, with the manners of a loudspeaker."""
+"""Speech into a file, into a pipe, or into nothing, behind the interface of a loudspeaker."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from handsfree.sound.files import SoundOut
 from handsfree.sound.prompts import History, Played, Prompt, Tell, loudness, tone_samples
 from handsfree.sound.samples import RATE, Clock, Samples, silence
 
-#: The longest pause written between two prompts: a file of an hour's waiting helps nobody.
+#: The longest pause written between two prompts: an hour of silence in a file helps nobody.
 LONGEST_PAUSE = 30.0
 
 
 class FileSink:
-    """Writes what it is given at the time the clock says, then lets that much time pass on the clock, so that with a
-    VirtualClock a visit runs as fast as the machine can and the file still sounds as the visit did.
+    """Writes what it is given at the time the clock says, then lets that much time pass on the clock. So with a VirtualClock
+    a visit runs as fast as the machine can, and the file still sounds as the visit did.
 
     `path`: .wav, .flac or '-' for raw samples; None writes nothing and only keeps the times (the null sink).
     `pauses`: silence between prompts is written too. Trouble where the file cannot be written."""
@@ -37,8 +37,8 @@ class FileSink:
         self._write(-1, "", tone_samples(name))
 
     def hear(self, samples: Samples) -> None:
-        """Write what somebody else has just finished saying, so that the file holds both sides. The clock is the
-        source's to move."""
+        """Write what somebody else has just finished saying, so that the file holds both sides. The clock does not move
+        here: the source moves it."""
         with self._lock:
             now = self._clock.now()
             self._put(silence(min(LONGEST_PAUSE, now - len(samples) / RATE - self._last)) if self._pauses else samples[:0])

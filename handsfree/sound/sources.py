@@ -18,8 +18,8 @@ BLOCK = 512
 
 @dataclass(frozen=True)
 class Block:
-    """`samples`: mono 16 kHz; `started`: of its first sample, on the visit's clock; `lost`: samples at 16 kHz that the
-    device lost just before it; `broken`: the device was opened anew just before it."""
+    """`samples`: mono 16 kHz. `started`: time of its first sample on the visit's clock. `lost`: samples at 16 kHz that the
+    device lost just before it. `broken`: the device was reopened just before it."""
 
     samples: Samples = field(repr=False, compare=False)
     started: float
@@ -40,8 +40,8 @@ class SoundSource(Protocol):
 
 
 class FileSource:
-    """A file, or `-`, as a microphone. Reading lets the time of each block pass on the clock: with a VirtualClock as fast
-    as it is read, with a RealClock as if spoken now. Trouble for what is not sound, at once, not in mid-visit.
+    """A file, or `-`, as a microphone. Reading lets the time of each block pass on the clock: with a VirtualClock as fast as
+    it is read, with a RealClock as if spoken now. What is not sound is Trouble at once, not in mid-visit.
 
     `tail`: seconds of silence after its end, so that a last word still has an end of speech."""
 
@@ -50,7 +50,7 @@ class FileSource:
         self._blocks: Iterator[Samples] = _regular(blocks_of_file(path, BLOCK * 16), tail)
         self._ready: deque[Samples] = deque()
         self.ended = False
-        if str(path) != "-":  # waiting for a pipe to speak would keep the program from speaking first
+        if str(path) != "-":  # waiting for sound from a pipe would keep the program from speaking first
             try:
                 self._ready.append(next(self._blocks))
             except StopIteration as fault:

@@ -3,8 +3,8 @@
 Rules of this file:
 
 - A worker that crashes or hangs is killed and started again; a second failure on the same text is `Trouble`.
-- What has been spoken once is on disk, keyed by engine, voice, rate and text; the folder has a size it stays under.
-- Texts made ahead wait whenever somebody needs one now.
+- What has been spoken once is kept on disk, keyed by engine, voice, rate and text. The folder stays under a set size.
+- Making texts ahead gives way whenever a text is needed now.
 - All speech leaves at the same active level, so that volume is one number at the loudspeaker.
 """
 
@@ -108,7 +108,7 @@ class Synthesiser:
                 self._calm.notify_all()
 
     def ahead(self, texts: Iterable[str], steps: int = 0) -> None:
-        """Synthesise these in the background, in order. Failures wait until the text is needed."""
+        """Synthesise these in the background, in order. A failure is not told until the text is needed."""
         if self._background is None:
             self._background = threading.Thread(target=self._make_ahead, name="voice ahead", daemon=True)
             self._background.start()
@@ -228,7 +228,7 @@ def _trimmed(samples: Samples, below: float = 0.001, keep: float = 0.03) -> Samp
 
 
 def _choose(wanted: str, voices: list[tuple[str, str, str]]) -> str:
-    """By id, name or language, in that order, whole before part; case does not matter."""
+    """A voice found by id, name or language, in that order, a whole match before a part; case does not matter."""
     want = wanted.lower().replace("_", "-")
     for fits in (lambda field: field == want, lambda field: field.endswith("/" + want), lambda field: want in field):
         for place in range(3):
@@ -280,7 +280,7 @@ class _Worker:
             process.wait()
             for pipe in (process.stdin, process.stdout):
                 if pipe:
-                    with suppress(OSError):  # what was still to be written to it
+                    with suppress(OSError):  # closing flushes what was still to be written to it
                         pipe.close()
 
     def _once(self, request: dict[str, Any]) -> dict[str, Any]:

@@ -1,9 +1,9 @@
 """Trying sound devices in a process of its own, before the visit's process touches one.
 
 PortAudio keeps the last error in one variable for all its threads. An opening that fails while another stream runs can
-therefore read "no error", and the process ends by a segmentation fault or waits for ever (seen with 19.6 on Debian: once
-each in the first four losses of both devices with another in their place). So a device is first opened, started and closed
-here; only what worked is opened there.
+therefore read "no error"; then the process dies of a segmentation fault or waits for ever. (Seen with 19.6 on Debian: once
+each in the first four losses of both devices with another in their place.) So a device is first opened, started and closed
+in this process; the visit's process opens only what worked.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ def tried(
 
 
 def _works(device: Device, way: Direction, shape: StreamShape, latency: float) -> str:
-    """Empty, or why not."""
+    """'' where it opens, else why not."""
     sd = library()
     fault = ["it does not answer"]
 

@@ -1,7 +1,8 @@
 """The process that synthesises: one JSON request a line in, one JSON reply a line out, the sound in files.
 
-A process of its own because pyttsx3's driver can be initialised once in a process, prints to standard output, blocks, and
-lives in a C library that can fail; nothing of that reaches the visit. Run as `python -m handsfree.sound.voice_worker`.
+It is a process of its own because pyttsx3's driver can be initialised only once in a process, prints to standard output,
+blocks, and lives in a C library that can fail. None of that reaches the visit. Run as
+`python -m handsfree.sound.voice_worker`.
 
 Requests: {"do": "voices"} -> {"voices": [[id, name, language], ...], "engine": "..."};
 {"do": "speak", "text", "file", "voice", "rate"} -> {"file": ...}.
@@ -69,9 +70,9 @@ def start_engine() -> tuple[Any, str]:
 def settle(rate: int) -> None:
     """Wait until eSpeak NG's own thread has taken the rate: one still in its queue when the text comes is lost.
 
-    150 changes of rate in one process: 14 spoken at another rate without this, none with the wait. The wait alone may end
-    before the thread has begun (a rate was lost in two of some hundred new processes), so it is asked what it has and told
-    again: 1,200 changes, none lost."""
+    Of 150 changes of rate in one process, 14 were spoken at another rate without the wait, none with it. The wait alone may
+    end before the thread has begun (a rate was lost in two of some hundred new processes). So the library is asked for its
+    rate, and told again if it is wrong: of 1,200 changes, none was lost."""
     driver = sys.modules.get(DRIVER)
     if driver is None:
         return
@@ -103,13 +104,13 @@ def answer(engine: Any, name: str, request: dict[str, Any]) -> dict[str, Any]:
     token = engine.connect("finished-utterance", lambda **_: finished.set())
     engine.save_to_file(request["text"], request["file"])
     engine.runAndWait()
-    # It may return before the library's own thread has finished a long text: the file is there when that says so.
+    # The call may return before the library's own thread has finished a long text; the file is there when it says so.
     finished.wait(PATIENCE)
     engine.disconnect(token)
     if not os.path.exists(request["file"]):
         return {"error": "the synthesiser wrote nothing"}
-    # An end of the text before that comes late ends this one before it has begun (seen once on a busy machine). What is
-    # still to come of it must not be taken for the next text: told as an error, the process is ended and another asked.
+    # If the previous text's end comes late, it ends this one before it has begun (seen once on a busy machine). The rest of
+    # this text must not be taken for the next one: with an error told, this process is ended and another is asked.
     if any(letter.isalnum() for letter in request["text"]) and is_empty(request["file"]):
         return {"error": "the synthesiser wrote an empty sound"}
     return {"file": request["file"]}

@@ -15,7 +15,7 @@ from handsfree.standby.unit import NAME, text
 
 
 def run(sound_in: str | None, sound_out: str | None, visits: Path | None) -> None:
-    """Until it is interrupted. Trouble where visits cannot be kept."""
+    """Stands by until interrupted. Trouble where visits cannot be kept."""
     settings = load_settings(visits=visits)
     try:
         settings.visits.mkdir(parents=True, exist_ok=True)
@@ -34,7 +34,7 @@ def run(sound_in: str | None, sound_out: str | None, visits: Path | None) -> Non
 
 
 def unit(out: Path | None) -> None:
-    """Written, with what to do next. Trouble where it cannot be written."""
+    """Writes the unit and says what to do next. Trouble where it cannot be written."""
     place = out or Path.home() / ".config" / "systemd" / "user" / NAME
     try:
         place.parent.mkdir(parents=True, exist_ok=True)

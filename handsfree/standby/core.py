@@ -2,10 +2,10 @@
 
 Rules of this file:
 
-- A visit that broke off by itself, by a crash or a loss of power, is taken up again at once: somebody may kneel there. It
+- A visit that a crash or a loss of power broke off is taken up again at once: somebody may be kneeling at the cabinet. It
   resumes with everything live, as every resume does.
 - A visit that a person stopped, or left to be continued, waits for that person's words.
-- What fails again and again is tried ever more slowly, and told.
+- What fails again and again is tried at ever longer intervals, and told.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-TRIES = 3  # times that one visit is taken up again by itself before its person is asked
-FRESH = 12 * 3600.0  # s: a visit broken off longer ago is nobody's who kneels there now (common practice, no source)
+TRIES = 3  # times that one visit is taken up again automatically before its person is asked
+FRESH = 12 * 3600.0  # s: nobody is kneeling there now from a visit broken off longer ago (common practice, no source)
 LONGEST_REST = 60.0  # s
 
 START, GO_ON = "start", "go on"
@@ -22,7 +22,7 @@ START, GO_ON = "start", "go on"
 
 @dataclass(frozen=True)
 class Unfinished:
-    """A visit that did not come to its end. `age`: seconds since its last event. `broken`: neither stopped by a person nor
+    """A visit that did not reach its end. `age`: seconds since its last event. `broken`: neither stopped by a person nor
     left to be continued."""
 
     folder: Path
@@ -32,7 +32,7 @@ class Unfinished:
 
 @dataclass(frozen=True)
 class StandbyState:
-    """`tries`: how often `last`, a visit, was taken up by itself. `failures`: of the listener, one after the other."""
+    """`tries`: how often the visit `last` was taken up automatically. `failures`: failures of the listener in a row."""
 
     last: Path | None = None
     tries: int = 0
@@ -41,7 +41,7 @@ class StandbyState:
 
 @dataclass(frozen=True)
 class Begun:
-    """Stand-by began, or a visit is over. `unfinished`: the newest visit that did not come to its end, None for none."""
+    """Stand-by began, or a visit is over. `unfinished`: the newest visit that did not reach its end, None for none."""
 
     unfinished: Unfinished | None = None
 
@@ -56,7 +56,7 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Deaf:
-    """The listener ended without having heard either. `why`: in a sentence, '' where it told none."""
+    """The listener ended without hearing either word. `why`: a sentence, '' where it told none."""
 
     why: str = ""
 
@@ -66,7 +66,7 @@ StandbyHappening = Begun | Wanted | Deaf
 
 @dataclass(frozen=True)
 class Listen:
-    """Listen for the words. `may_go_on`: there is a visit to go on with. `say`: key of the sentence said first."""
+    """Listen for the words. `may_go_on`: there is a visit to go on with. `say`: key of the sentence to say first."""
 
     may_go_on: bool
     say: str = "standby-ready"
@@ -91,7 +91,7 @@ StandbyEffect = Listen | HoldVisit | Rest
 
 
 def advance(state: StandbyState, happening: StandbyHappening) -> tuple[StandbyState, StandbyEffect]:
-    """What comes next: one thing at a time."""
+    """What to do next: one thing at a time."""
     match happening:
         case Begun(unfinished):
             return _begun(state, unfinished)
@@ -106,7 +106,7 @@ def advance(state: StandbyState, happening: StandbyHappening) -> tuple[StandbySt
 
 
 def _begun(state: StandbyState, unfinished: Unfinished | None) -> tuple[StandbyState, StandbyEffect]:
-    again = StandbyState(failures=state.failures)  # that it listens again is no sign yet that it can
+    again = StandbyState(failures=state.failures)  # failures stay: starting to listen does not prove that it can hear
     if unfinished is None:
         return again, Listen(may_go_on=False)
     tries = state.tries if unfinished.folder == state.last else 0

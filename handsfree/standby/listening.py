@@ -2,8 +2,8 @@
 
 Rules of this file:
 
-- Nothing is kept: no sound, no text. What is not one of the words is forgotten as soon as it is heard.
-- The words are told on standard output, as the last line. Whatever else happens is a sentence on standard error.
+- Nothing is kept: no sound, no text. Anything but the words is forgotten as soon as it is heard.
+- The words heard are told on standard output, as the last line. Whatever else happens is a sentence on standard error.
 """
 
 from __future__ import annotations
@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class ListenerOptions:
-    """Of the listener: devices and language as the command line names them, what it says first, what may be answered."""
+    """Options of the listener: devices and language as the command line names them, what it says first, what may be
+    answered."""
 
     sound_in: str | None
     sound_out: str | None
@@ -32,7 +33,7 @@ class ListenerOptions:
 
 
 def listen(asked: ListenerOptions) -> str:
-    """START or GO_ON, once it was said. Trouble for a device, voice or engine that cannot be had; EOFError where the sound
+    """START or GO_ON, once one is said. Trouble for a device, voice or engine that cannot be had; EOFError where the sound
     ended."""
     from handsfree.dialogue.wiring import Devices, voice_of, wired
     from handsfree.language import base
@@ -102,7 +103,7 @@ def _heard(happenings: Any, words: dict[str, str], say: Any) -> str:
 
 
 def main(arguments: list[str]) -> int:
-    """0 with the word on standard output; 2 with a sentence on standard error."""
+    """Exit status 0 with the word on standard output; 2 with a sentence on standard error."""
     parser = argparse.ArgumentParser(prog="listening")
     for name in ("sound-in", "sound-out"):
         parser.add_argument(f"--{name}", default=None)

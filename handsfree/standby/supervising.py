@@ -1,5 +1,5 @@
-"""Stand-by itself: starts the listener, starts visits, and starts again what failed. It touches no sound: what breaks in a
-sound library breaks a process that it watches."""
+"""Stand-by itself: starts the listener, starts visits, and restarts what failed. It touches no sound: if a sound library
+fails, that breaks a process which stand-by watches, not stand-by."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ from handsfree.standby.unfinished import newest
 
 @dataclass(frozen=True)
 class House:
-    """What stand-by is run with. `visits`: the folder visits are kept in. `visit_options`, `listener_options`: handed on.
-    `program`: what runs a module of this program."""
+    """What stand-by is run with. `visits`: the folder where visits are kept. `visit_options`, `listener_options`: handed on.
+    `program`: the command that runs a module of this program."""
 
     visits: Path
     visit_options: tuple[str, ...] = ()
@@ -42,7 +42,7 @@ TellPerson = Callable[[str], None]
 def stand_by(
     house: House, tell: TellPerson, *, turns: int | None = None, sleep: Callable[[float], None] = time.sleep
 ) -> None:
-    """Until it is interrupted, or for so many `turns`."""
+    """Stands by until interrupted, or for `turns` turns."""
     state = StandbyState()
     happening: StandbyHappening = _begun(house)
     while turns is None or turns > 0:

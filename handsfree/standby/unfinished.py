@@ -1,4 +1,4 @@
-"""The newest visit that did not come to its end."""
+"""Finds the newest visit that did not reach its end."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from handsfree.journal.events import Closed, Resumed
 from handsfree.standby.core import Unfinished
 
 _BY_A_PERSON = ("stopped", "to be continued")
-_LOOKED_AT = 20  # visits, the newest: an old one that nobody took up is for the desk
+_LOOKED_AT = 20  # the newest visits: an older one that nobody took up is for the desk
 
 
 def newest(visits: Path, now: Callable[[], float] = time.time) -> Unfinished | None:
-    """None where the newest that can be read ended. A folder that holds no readable record is passed over: it must not keep
-    the program from standing by."""
+    """The newest visit that can be read, if it did not end; else None. A folder without a readable record is passed over: it
+    must not keep the program from standing by."""
     if not visits.is_dir():
         return None
     found = (journal for folder in visits.iterdir() if (journal := folder / reader.JOURNAL).is_file())

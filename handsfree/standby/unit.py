@@ -1,7 +1,7 @@
-"""A unit for systemd's user manager, so that stand-by begins when the person signs in, and again after it broke off.
+"""A unit for systemd's user manager: starts stand-by when the person signs in, and restarts it after it broke off.
 
-The keys are those of systemd.unit(5), systemd.service(5) and systemd.exec(5), from memory; a test has systemd's own
-`systemd-analyze verify` read it where that is installed.
+The keys are those of systemd.unit(5), systemd.service(5) and systemd.exec(5), from memory. A test runs systemd's own
+`systemd-analyze verify` on the unit where that is installed.
 """
 
 from __future__ import annotations
@@ -30,14 +30,14 @@ WantedBy=default.target
 
 
 def text(command: tuple[str, ...], folder: Path, settings: str = "") -> str:
-    """`command`: the program and its words; `folder`: where it runs, for the procedures there; `settings`: the settings file
-    that it is to read, '' for the usual one."""
+    """`command`: the program and its arguments. `folder`: where it runs, for the procedures there. `settings`: the settings
+    file to read, '' for the usual one."""
     line = f"Environment={quoted(f'HANDSFREE_SETTINGS={settings}')}\n" if settings else ""
     words, place = " ".join(quoted(word) for word in command), str(folder).replace("%", "%%")
     return _UNIT.format(command=words, folder=place, settings=line)
 
 
 def quoted(word: str) -> str:
-    """As systemd reads a word of a command line: quoted, what it would expand written twice."""
+    """A word in the form that systemd reads in a command line: quoted, with the signs that it would expand doubled."""
     escaped = word.replace("\\", "\\\\").replace('"', '\\"').replace("%", "%%").replace("$", "$$").replace("\n", "\\n")
     return f'"{escaped}"'
