@@ -102,10 +102,6 @@ def level_of(samples: Samples) -> float:
     return 0.0 if level <= QUIETEST else round(min(level, -0.1), 1)
 
 
-def _guarded(listening: Listening) -> bool:
-    return listening.gate is not None or listening.proof
-
-
 class TellsVoices(Protocol):
     """Tells voices apart; `handsfree.speech.speaker.Voices` does."""
 
@@ -149,7 +145,7 @@ class Hearer:
         """Weighed with what was said before under the same question, if the recogniser can. Call it once per utterance,
         with its times on the visit's clock. At a gate and at a proof the voice is compared first: what another says adds
         nothing."""
-        if self._voices is not None and _guarded(listening):
+        if self._voices is not None and listening.guarded:
             heard = replace(heard, voice=self._voices.of(heard, samples, listening))
         weighed: Heard = getattr(self.recogniser, "together", lambda one, _: one)(heard, listening)
         return weighed
@@ -160,7 +156,7 @@ class Hearer:
 
     def event_of(self, heard: Heard, samples: Samples, listening: Listening) -> Utterance:
         """What is recorded of it, with the result for its voice if it was compared, and its clip if one is kept."""
-        if self._voices is not None and not _guarded(listening):
+        if self._voices is not None and not listening.guarded:
             heard = replace(heard, voice=self._voices.of(heard, samples, listening))
         keep = self._keep_all or heard.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
         clip, digest = self._keep(samples) if keep and len(samples) else ("", "")

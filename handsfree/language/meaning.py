@@ -111,6 +111,11 @@ class Listening:
     gist: str = ""
 
     @property
+    def guarded(self) -> bool:
+        """What is heard now may open a gate, or prove works dead."""
+        return self.gate is not None or self.proof
+
+    @property
     def named(self) -> tuple[str, ...]:
         """Every command in force, by name."""
         return (*(ALWAYS if self.commands is None else self.commands), *self.also)

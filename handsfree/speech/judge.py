@@ -192,8 +192,7 @@ def denied(
     number is a denial, too. So 'power is not isolated' is never met with silence; but where nothing is to be proved, what
     nobody wrote down denies nothing in speech that was not meant for the program (`meant`: the probability that it was;
     of 720 near misses of a gate none lies under the bar): some denial is always the nearest to talk."""
-    grave = listening.gate is not None or listening.proof
-    true = TRUE_DENIALS if grave else TRUE_DENIALS - {Denial.NUMBER}
+    true = TRUE_DENIALS if listening.guarded else TRUE_DENIALS - {Denial.NUMBER}
     for testimony in testimonies:
         leading = leading_denial(testimony) if listening.proof or meant >= bars.MEANT.value else None
         if leading is not None and leading.text in true and _surely(testimony, listening):

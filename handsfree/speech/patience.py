@@ -38,7 +38,7 @@ def so_far(heard: Heard, listening: Listening, language: Language) -> SoFar:
     if _begun(heard, listening, language):
         return SoFar.BEGUN
     taken = heard.verdict is Verdict.ACCEPTED and heard.meaning is not None
-    if not taken or listening.gate is not None or listening.proof or heard.meaning is None:
+    if not taken or listening.guarded or heard.meaning is None:
         return SoFar.UNKNOWN
     sentence = heard.meaning.sense in (Sense.PHRASE, Sense.COMMAND) and not short_command(heard.meaning)
     return SoFar.WHOLE if sentence else SoFar.UNKNOWN

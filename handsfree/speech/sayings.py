@@ -22,6 +22,7 @@ from dataclasses import dataclass, field, replace
 
 from handsfree.language.meaning import TOGETHER, Heard, Listening, Meaning, Sense, Verdict, may_prove
 from handsfree.speech import bars
+from handsfree.speech.acceptance import logistic
 from handsfree.speech.judge import UNSURE, WHICH, decide
 from handsfree.speech.weighing import Key, key
 
@@ -121,8 +122,7 @@ def _twice(heard: Heard, listening: Listening, last: Mapping[Key, float]) -> Hea
     leads = before >= max(last.values(), default=0.0) and min(before, alone) >= bars.PROPOSE.value
     if best.sense not in (Sense.GATE, Sense.COMMAND) or not leads or heard.verdict is not Verdict.ASKED_AGAIN:
         return heard
-    odds = _odds(alone) + bars.AGAIN.value * (_odds(before) - math.log(_PRIOR / _ELSE))
-    sure = 1 / (1 + math.exp(-odds))
+    sure = logistic(_odds(alone) + bars.AGAIN.value * (_odds(before) - math.log(_PRIOR / _ELSE)))
     if sure < bars.TAKE_TWICE.value:
         return heard
     return replace(heard, verdict=Verdict.ACCEPTED, meaning=best, sure=sure, reason=TOGETHER, rivals=())

@@ -162,16 +162,15 @@ class Voices:
         if taken and heard.meaning is not None and heard.meaning.sense is Sense.DIGITS:
             self.stated(tuple(heard.meaning.text.split()), samples)
             return ""
-        guarded = listening.gate is not None or listening.proof
-        if not guarded and not taken:
+        if not listening.guarded and not taken:
             return ""
         direction = self._direction(samples)
         if direction is None:
             return ""
         whose = self._whose(samples, direction, listening.gate.lock if listening.gate is not None else None)
-        if taken and not guarded:
+        if taken and not listening.guarded:
             self.before = [*self.before, direction][-BEFORE:]
-        return whose if guarded else ""
+        return whose if listening.guarded else ""
 
     def _enrolled(self) -> None:
         """What the person of this machine once read aloud: if whoever states a number sounds like it, it helps to know

@@ -69,12 +69,12 @@ def season(visits: Path) -> Made:
     return Made(visits, folders)
 
 
-def another_of(visit: Path, into: Path) -> Path:
-    """Another visit of the same name: its last four events are others."""
+def another_of(visit: Path, into: Path, without: int = 4) -> Path:
+    """Another visit of the same name, without so many of the last events, and sealed after that."""
     other = into / visit.name
     shutil.copytree(visit, other)
     lines = (other / "journal.jsonl").read_bytes().splitlines(keepends=True)
-    (other / "journal.jsonl").write_bytes(b"".join(lines[:-4]))
+    (other / "journal.jsonl").write_bytes(b"".join(lines[:-without]))
     with Journal.resume(other) as journal:
         journal.seal()
     return other

@@ -31,7 +31,7 @@ from handsfree.journal.reader import read_list
 from handsfree.journal.writer import Journal
 from handsfree.relisten import again
 from tests.desk import made
-from tests.desk.made import Made
+from tests.desk.made import Made, another_of
 from tests.desk.test_pages import signed_in
 from tests.desk.test_uploads import Device, empty
 from tests.journal.made import TestClock, write_visit
@@ -308,13 +308,7 @@ def test_a_visit_that_was_here_and_comes_back_shorter(empty: Desk, season: Made,
     device = Device(empty)
     device.send(folder)
     shutil.rmtree(empty.visits / folder.name)
-    cut = tmp_path / folder.name
-    shutil.copytree(folder, cut)
-    lines = (cut / "journal.jsonl").read_bytes().splitlines(keepends=True)
-    (cut / "journal.jsonl").write_bytes(b"".join(lines[:-20]))
-    with Journal.resume(cut) as journal:
-        journal.seal()
-    answer = device.send(cut)
+    answer = device.send(another_of(folder, tmp_path, without=20))
     assert answer is not None
     assert "was noted here" in answer.json()["quarantined"]
     assert len(list(quarantine.names(empty.visits))) == 1
