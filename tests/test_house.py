@@ -91,5 +91,5 @@ def test_the_tests_are_shared_out_by_their_groups(request: pytest.FixtureRequest
 def test_what_the_mutants_are_tried_on_is_there() -> None:
     """A table that names a file which moved would try nothing and say nothing."""
     tables = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["handsfree"]["mutants"]
-    named = [path for table in tables for path in (table["module"], *table["tests"])]
+    named = [path for table in tables for path in (*table["module"], *table["tests"])]
     assert [path for path in named if not (TOP / path.partition("::")[0]).is_file()] == []

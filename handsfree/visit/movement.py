@@ -128,7 +128,7 @@ def state_number(flow: Flow) -> bool:
     """Somebody here has stated the number on their own lock; otherwise it is asked for."""
     if flow.state.interlock.lock:
         return True
-    flow.change(awaiting=Awaiting.LOCK_NUMBER, joining="")
+    flow.change(awaiting=Awaiting.LOCK_NUMBER, joining="", another=False)
     present(flow)
     return False
 

@@ -13,7 +13,8 @@ what becomes of them (`twins`).
 - What was answered, where no step of the book decides on it, hands it over or reports it: only `correction` looks for it.
 - What is read under some questions only, under the others: what was proposed, a reading or a number not yet affirmed, who
   comes, which check or point is asked.
-- How it is said and how often: form, rate, volume, askings again, refusals at a gate, what was spoken before.
+- How it is said and how often: form, rate, volume, askings again, refusals at a gate, what was spoken before. Once refused,
+  'correction' is of the number; at each gate it is walked as if there had been a refusal, and as if there had been none.
 - Whose number is whose: two numbers change places, so that the first who is here has the first (`renamed`). The machine
   only ever compares them; what may be said is as rich in one as in the other.
 - A source of which nothing was begun is the same as one not named.
@@ -34,7 +35,8 @@ from tests.bench.watchman import Watch
 WAIT = 120.0  # s, what is left of every wait in a state at time zero
 LONG_AGO = -1.0e6  # s: whatever was proved then may have come back
 _PENDING = (Awaiting.READING_AFFIRM, Awaiting.DEAD_AFFIRM)
-_COMES = (Awaiting.WHO, Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.JOIN_GATE)
+_COMES = (Awaiting.WHO, Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM)  # at a gate nobody asks who joins any more
+_RESTATES = (Awaiting.GATE, Awaiting.JOIN_GATE)
 _PROVES = (Awaiting.TESTER_BEFORE, Awaiting.DEAD_READING, Awaiting.DEAD_AFFIRM, Awaiting.TESTER_AFTER)
 _DECIDES = (model.Decide, model.Finding, model.Handover)
 Key = tuple[Any, ...]
@@ -54,7 +56,7 @@ def key(state: State, values: bool) -> Key:
         frozenset(state.facts), state.warned, state.proposed if state.overlay is Overlay.PROPOSAL else None,
         state.pending if state.awaiting in _PENDING else None,
         state.lock_offered if state.awaiting in (Awaiting.WHO, Awaiting.LOCK_AFFIRM) else (),
-        state.joining if state.awaiting in _COMES else "", state.technician, state.voice_doubted,
+        (state.joining, state.another) if state.awaiting in _COMES else (), state.technician, state.voice_doubted,
         state.check if state.awaiting is Awaiting.RESTORE_CHECK else 0,
         state.point if state.awaiting in _PROVES else 0,
         frozenset(item for item in lock.holds.items() if item[1] != LIVE), lock.people, lock.locks, lock.speaker, lock.given,
@@ -88,12 +90,17 @@ def aged(state: State) -> State:
 
 def ways_back(state: State) -> Iterator[State]:
     """The states that this one stands for when somebody goes back."""
+    refused = replace(state, trail=(), interlock=replace(state.interlock, failures=1))
+    if state.awaiting in _RESTATES:
+        state = replace(state, interlock=replace(state.interlock, failures=0))
     yield replace(state, trail=())
     for name, procedure in state.book.procedures.items():
         for step in procedure.steps:
             if not isinstance(step, model.GATES) and state.path in ((name,), ()):
                 answered = {**state.remembered, ((name,), step.id): Result("")}
                 yield replace(state, trail=((Frame(name, step.id),),), remembered=answered)
+    if state.awaiting in _RESTATES:
+        yield refused
 
 
 def number_first(state: State) -> tuple[str, ...]:
@@ -123,5 +130,5 @@ def watched_as(watch: Watch, swap: Swap) -> Watch:
 
     return replace(
         watch, people=frozenset(swap.get(one, one) for one in watch.people), offered=swap.get(watch.offered, watch.offered),
-        gave=each(watch.gave), locks=each(watch.locks), owners=each(watch.owners),
+        gave=each(watch.gave), locks=each(watch.locks), owners=each(watch.owners), names=each(watch.names),
     )  # fmt: skip

@@ -1,6 +1,6 @@
 """Mutation testing of what must not be wrong.
 
-    python -m tests.bench.mutants [MODULE …] [--part 1/2] [--minutes M] [--out FILE]
+    python -m tests.bench.mutants [MODULE …] [--part 1/2] [--minutes M] [--again FILE] [--out FILE]
 
 One small change at a time is made to a module (a comparison turned, a number one more, an argument left out, a statement
 gone), and the module's own tests must notice. Which modules, and which tests answer for each, is said in pyproject.toml,
@@ -60,10 +60,13 @@ class Mutant:
     after: str
     source: str
 
+    def told(self, module: Path) -> str:
+        return f"{module}:{self.line}: {self.before}  ->  {self.after}"
+
 
 def targets(wanted: Sequence[str]) -> list[Target]:
     tables = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["handsfree"]["mutants"]
-    found = [Target(Path(t["module"]), tuple(t["tests"]), t.get("leave-out", "")) for t in tables]
+    found = [Target(Path(module), tuple(t["tests"]), t.get("leave-out", "")) for t in tables for module in t["module"]]
     return [target for target in found if not wanted or target.module.stem in wanted or str(target.module) in wanted]
 
 
@@ -262,11 +265,12 @@ class _Collected:
         self.tried = self.killed = 0
 
     def pytest_runtestloop(self, session: Any) -> bool:
-        began = time.process_time()
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
         clean = self._fork(session, None, 300)[1]
         if clean != PASSED:
             raise SystemExit(f"the tests of {self.target.module} do not pass on the unchanged module")
-        seconds = max(5.0, 10 * (time.process_time() - began))
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)  # the tests run in the fork, not here
+        seconds = max(5.0, 10 * (after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime))
         for mutant in self.made:
             if time.monotonic() > self.until:
                 break
@@ -276,7 +280,7 @@ class _Collected:
             self.tried += 1
             self.killed += code != PASSED
             if code == PASSED:
-                print(f"{self.target.module}:{mutant.line}: {mutant.before}  ->  {mutant.after}", file=self.out, flush=True)
+                print(mutant.told(self.target.module), file=self.out, flush=True)
         return True
 
     def _fork(self, session: Any, source: str | None, seconds: float) -> tuple[bool, int]:
@@ -319,15 +323,17 @@ def _silence() -> None:
 
 
 def judge(
-    target: Target, part: tuple[int, int], until: float, out: Any, lines: tuple[int, int] = (0, 10**6)
-) -> tuple[int, int, int]:
+    target: Target, part: tuple[int, int], until: float, out: Any, lines: tuple[int, int] = (0, 10**6),
+    again: frozenset[str] = frozenset(),
+) -> tuple[int, int, int]:  # fmt: skip
     """(mutants tried, killed, left untried for want of time). In a fork of its own: it imports the package. `lines`: the
-    first and the last that are changed."""
+    first and the last that are changed. `again`: only these, as they were told."""
     code, used, _ = run(target, None, 300)
     if code != PASSED:
         raise SystemExit(f"the tests of {target.module} do not pass on the unchanged module (status {code})")
     _warm(used)
     within = [mutant for mutant in mutants(target.module) if lines[0] <= mutant.line <= lines[1]]
+    within = [mutant for mutant in within if not again or mutant.told(target.module) in again]
     made = within[part[0] - 1 :: part[1]]
     print(f"# {target.module}: {len(made)} mutants", file=out, flush=True)
     told, into = os.pipe()
@@ -356,6 +362,7 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=240.0, help="stop after so long")
     parser.add_argument("--lines", default="", help="30-60: only what stands in these lines of the module")
     parser.add_argument("--list", action="store_true", help="only count the mutants")
+    parser.add_argument("--again", type=Path, help="only those that this file says survived")
     parser.add_argument("--out", type=Path, help="write there what survived, as it is found")
     given = parser.parse_args()
     os.chdir(TOP)
@@ -371,9 +378,10 @@ def main() -> None:
         for target in chosen:
             print(f"{target.module}: {len(mutants(target.module))}")
         return
+    again = frozenset(given.again.read_text(encoding="utf-8").splitlines() if given.again else ())
     until = time.monotonic() + given.minutes * 60
     with given.out.open("a") if given.out else nullcontext() as file:
-        totals = [judge(target, (int(first), int(of)), until, file or sys.stdout, lines) for target in chosen]
+        totals = [judge(target, (int(first), int(of)), until, file or sys.stdout, lines, again) for target in chosen]
     tried, killed, untried = (sum(column) for column in zip(*totals, strict=True))
     print(f"{tried} mutants tried, {killed} killed, {tried - killed} survived, {untried} not tried for want of time")
 

@@ -210,4 +210,4 @@ def hurried() -> None:
     for module in (interlock, rules, people, machine, folding, walk, watchman):
         module.replace = quick  # type: ignore[attr-defined]
     spoken.GrammarLanguage.prompt = lru_cache(maxsize=100_000)(spoken.GrammarLanguage.prompt)  # type: ignore[method-assign]
-    watchman._reads_back = lru_cache(maxsize=100_000)(watchman._reads_back)
+    watchman._whose = lru_cache(maxsize=100_000)(watchman._whose)

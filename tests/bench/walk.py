@@ -97,7 +97,7 @@ class Walk:
         self.letters = letters or list(alphabet(small))
         self.moves: list[tuple[Any, float, int]] = []  # (happening, silence, which way back)
         for event, silence in self.letters:
-            ways = len(steps) + 1 if goes_back(event) else 1
+            ways = len(steps) + 2 if goes_back(event) else 1
             self.moves += [(event, silence, way) for way in range(ways)]
         self.plain = [(event, silence) for event, silence, _ in self.moves]
         one, other = small.people if len(small.people) > 1 else (small.people[0], small.people[0])
@@ -289,15 +289,17 @@ class Walk:
         """Two states taken for one answer everything alike."""
         self.walked.twins += 1
         for event, silence in self.letters:
-            if silence == AGED or goes_back(event):
+            if silence == AGED:
                 continue
-            ends = []
-            for state in (one, other):
-                after, effects = advance(state, ev.Stamped(9, WALL, state.now + silence, event))
-                ends.append((folding.key(after, self.values), tuple(filter(None, map(_kept, effects)))))
-            if ends[0] != ends[1] and len(self.walked.unlike) < 5:
-                parts = [n for n, pair in enumerate(zip(ends[0][0], ends[1][0], strict=True)) if pair[0] != pair[1]]
-                self.walked.unlike.append(f"{event} at {one.frames} {one.asked}: parts {parts or ends}")
+            ways = zip(folding.ways_back(one), folding.ways_back(other), strict=True)
+            for pair in ways if goes_back(event) else [(one, other)]:
+                ends = []
+                for state in pair:
+                    after, effects = advance(state, ev.Stamped(9, WALL, state.now + silence, event))
+                    ends.append((folding.key(after, self.values), tuple(filter(None, map(_kept, effects)))))
+                if ends[0] != ends[1] and len(self.walked.unlike) < 5:
+                    parts = [n for n, each in enumerate(zip(ends[0][0], ends[1][0], strict=True)) if each[0] != each[1]]
+                    self.walked.unlike.append(f"{event} at {one.frames} {one.asked}: parts {parts or ends}")
 
     def happened(self, way: bytes) -> tuple[tuple[Any, float, int], ...]:
         """What was said and done on a way, with each number as it was first said."""

@@ -77,12 +77,16 @@ class Watch:
     `locks`: (source, number) of locks that are on, whatever was cleared. `seen`: sources seen running. `doubt`: sources one
     of which is on. `tried`, `affirmed`, `readings`, `after`: of the proof under way. `runs_heard`: 'it runs' is
     listened for; `which`: what may be answered where it is asked which source is on; `gate_heard`: a gate phrase;
-    `number_heard`: whether a number that was read back is right. `gone`: affirms for an absent owner, -1 where nobody
+    `number_heard`: whether a number that was read back is right; `offered`: that number, `offered_by` whose it is.
+    `names`: (name, number) of who is here: who states a number anew, before their lock is on, is no second person.
+    `gone`: affirms for an absent owner, -1 where nobody
     asked for them; `gone_owner`: whose.
     `pending`: word and number of the gate phrase just said. `owners`: (name in the record, number) of whose locks are on."""
 
     people: frozenset[tuple[str, ...]] = frozenset()
     offered: tuple[str, ...] = ()
+    offered_by: str = ""
+    names: frozenset[tuple[str, tuple[str, ...]]] = frozenset()
     step: str = ""
     gave: frozenset[tuple[str, tuple[str, ...]]] = frozenset()
     dead: frozenset[str] = frozenset()
@@ -152,9 +156,9 @@ def hears(small: Small, watch: Watch, happening: ev.Stamped, silence: float, ove
         watch = replace(watch, doubt=frozenset(), begun=frozenset()) if late else watch
     match event:
         case ev.Resumed():
-            watch = replace(clear_all(small, watch), asked="", offered=())
+            watch = replace(clear_all(small, watch), asked="", offered=(), offered_by="")
             if event.why == "stopped" or silence > 12 * 3600:
-                watch = replace(watch, people=frozenset())
+                watch = replace(watch, people=frozenset(), names=frozenset())
         case ev.SoundLost() | ev.StopAsked() | ev.FaultMet():
             watch = replace(clear_all(small, watch), asked="")
         case ev.NoteKept():
@@ -175,7 +179,7 @@ def said(small: Small, watch: Watch, event: ev.Utterance) -> Watch:
         case Sense.COMMAND, "power is on" if asked != "power":  # else it is what was asked for
             return power_on(small, watch)
         case Sense.COMMAND, "affirm" if watch.number_heard and watch.offered:
-            return replace(watch, people=watch.people | {watch.offered}, offered=())
+            return stated(watch)
         case Sense.COMMAND, "affirm":
             ran = set() if watch.gate_heard else set(small.isolates.get(watch.step, ()))
             free = {name for name in ran if all(one[0] != name for one in watch.gave)}
@@ -199,6 +203,21 @@ def said(small: Small, watch: Watch, event: ev.Utterance) -> Watch:
                 return watch
             return replace(watch, pending=(word, tuple(number.split())))
     return watch
+
+
+def stated(watch: Watch) -> Watch:
+    """Who stated a number is here. The number that stood under this name is nobody's any more, unless it is on a lock."""
+    locked = {number for _, number in watch.locks}
+    former = {number for name, number in watch.names if name == watch.offered_by} - {watch.offered} - locked
+    names = {one for one in watch.names if one[1] not in former} | {(watch.offered_by, watch.offered)}
+    return replace(
+        watch, people=watch.people - former | {watch.offered}, offered=(), offered_by="", names=frozenset(names),
+        gave=frozenset(one for one in watch.gave if one[1] not in former),
+    )  # fmt: skip
+
+
+def _without(watch: Watch, numbers: Collection[tuple[str, ...]]) -> frozenset[tuple[str, tuple[str, ...]]]:
+    return frozenset(one for one in watch.names if one[1] not in numbers)
 
 
 def quiet(watch: Watch) -> Watch:
@@ -265,7 +284,7 @@ def lock(small: Small, watch: Watch, effect: ev.LockChanged) -> tuple[Watch, str
         why = "" if asked else "4: a lock comes off without its owner before every step of (e)(3)"
         gave = frozenset(one for one in watch.gave if one[1] not in theirs)  # who is not on the site is not here
         return replace(watch, locks=frozenset(one for one in watch.locks if one[1] not in theirs), gave=gave,
-                       people=watch.people - theirs, gone=STEPS + 1), why  # fmt: skip
+                       people=watch.people - theirs, names=_without(watch, theirs), gone=STEPS + 1), why  # fmt: skip
     mine = (effect.source, number)
     if word != "clear" or mine not in watch.locks:
         return watch, f"4: a lock on {effect.source} comes off by a number that is not on it"
@@ -320,14 +339,14 @@ def unready(small: Small, watch: Watch, step: str) -> str:
 def spoken(small: Small, watch: Watch, text: str) -> tuple[Watch, str]:
     for number in small.people:
         if _reads_back(text, number):
-            return replace(watch, offered=number), ""
+            return replace(watch, offered=number, offered_by=_whose(text, number)), ""
     if ENGLISH.prompt("lock-joined") in text and watch.pending[0] == "isolated":
         names = ({name for name, _ in watch.gave} | watch.dead) - small.unlocked
         return replace(watch, gave=watch.gave | {(name, watch.pending[1]) for name in names}), ""
     word, number = watch.pending
     if word == "clear" and any(capital(left) in text for left in LEFT):  # who goes is who said so, whatever name is told
         gave = frozenset(one for one in watch.gave if one[1] != number)
-        return replace(watch, people=watch.people - {number}, gave=gave), ""
+        return replace(watch, people=watch.people - {number}, names=_without(watch, {number}), gave=gave), ""
     for name, _ in watch.owners:
         for nth, key in enumerate(ASKED_OF_GONE):  # an affirm to something else, as to a stop, was none of these
             if ENGLISH.prompt(key, owner=name) in text and (nth == 0 or (watch.gone_owner == name and nth <= watch.gone)):
@@ -348,10 +367,17 @@ def spoken(small: Small, watch: Watch, text: str) -> tuple[Watch, str]:
 
 
 def _reads_back(text: str, number: tuple[str, ...]) -> bool:
+    return bool(_whose(text, number))
+
+
+def _whose(text: str, number: tuple[str, ...]) -> str:
+    """Whose number is read back here, '' if it is not; nobody is named where it is the first one's."""
     digits = " ".join(number)
-    named = (ENGLISH.prompt("lock-readback-of", digits=digits, owner=ENGLISH.prompt(name), cue="") for name in OWNERS)
-    starts = (ENGLISH.prompt("lock-readback", digits=digits, cue=""), *named)
-    return text.casefold().startswith(tuple(start.casefold() for start in starts))
+    said = text.casefold()
+    for name in OWNERS:
+        if said.startswith(ENGLISH.prompt("lock-readback-of", digits=digits, owner=ENGLISH.prompt(name), cue="").casefold()):
+            return name
+    return OWNERS[0] if said.startswith(ENGLISH.prompt("lock-readback", digits=digits, cue="").casefold()) else ""
 
 
 OWNERS = ("first-person", "second-person", "third-person")

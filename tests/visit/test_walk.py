@@ -147,6 +147,12 @@ def watched(small: Small, said: tuple[Said, ...]) -> tuple[Watch, list[str], lis
         # between the steps for an owner who is gone somebody wants to stop, affirms it once, and goes on after all
         (PAIR, (*PAIR.good[:14], "next step", "next step", "next step", "negative", "affirm", "stop the visit", "affirm",
                 "negative", "affirm", "affirm", "affirm", "clear B"), ["plug", "valve"]),
+        # who corrects the number of their own lock before it is on is still one person
+        (TWO, ("number A", "affirm", "affirm", "isolated B", "correction", "number B", "affirm", "affirm", "isolated B",
+               "nothing runs", "affirm"), ["plug"]),
+        # one of two does, and the other does not change
+        (TWO, (*BOTH_HERE, "affirm", "isolated B", "correction", "number A", "affirm", "affirm", "isolated A", "isolated B",
+               "nothing runs", "affirm"), ["plug"]),
     ],
 )  # fmt: skip
 def test_the_watchman_follows_who_left_and_what_was_meant(small: Small, said: tuple[Said, ...], dead: list[str]) -> None:
@@ -169,6 +175,13 @@ def test_the_watchman_sees_a_second_lock_taken_off_by_the_steps_for_the_first() 
     after, why = broken(TWO, asked, LockChanged(other, "plug", False, "without its owner"))
     assert (why, after.people, after.locks) == ("", {A}, {("plug", A)})
     assert broken(TWO, quiet(after), LockChanged(one, "plug", False, "without its owner"))[1].startswith("4")
+
+
+def test_the_watchman_sees_a_second_person_who_takes_the_place_of_the_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    real = persons.join
+    monkeypatch.setattr(persons, "join", lambda *given: replace(real(*given), people=real(*given).people[-1:]))
+    _, wrong, _ = watched(TWO, (*BOTH_HERE, "affirm", "isolated B", "nothing runs", "affirm"))
+    assert [why[0] for why in wrong] == ["2"]
 
 
 def test_the_watchman_sees_who_is_let_go_by_another_number(monkeypatch: pytest.MonkeyPatch) -> None:
