@@ -253,8 +253,8 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     **dict.fromkeys((("", "second-start"), ("", "fan-or-both"), ("", "heard-or-not"), ("", "sound-cool")), _sound),
     ("", "try-result"): lambda t: {"runs smoothly": "it starts"}.get(_sound(t), _sound(t)),
     ("", "fan-with-it"): _TURNS,
-    **dict.fromkeys(
-        (("", "stops-now"), ("", "stops-then")), lambda t: "runs onward" if t.condition.relay == "welded" else "stops"),
+    ("", "stops-now"): lambda t: "runs onward" if t.condition.relay == "welded" else "silent",
+    ("", "stops-then"): lambda t: "runs onward" if t.condition.relay == "welded" else "stops",
     ("", "fan-after"): _TURNS,
     ("", "compressor-sound"): _sound,
     ("", "compressor-start"): _sound,

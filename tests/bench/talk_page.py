@@ -43,9 +43,8 @@ tests.bench.talk_voice`). slt and awb are among the voices that the hearing was 
 | job | voice | the technician speaks | asked again | misheard | typed in the end |
 |---|---|---|---|---|---|"""
 KNOWN = """
-Asked though known: whether the controller calls for cooling, after the cabinet was switched off and on again
-(relay-terminal-off); whether the compressor runs, after the setting was raised and the compressor had been heard to stop
-(freezing-stock)."""
+Whether the controller calls for cooling is asked twice in relay-terminal-off: once before the cabinet is switched off for
+the plug-in meter, and once after. That is a fresh look, and not counted: nothing is opened while the controller rests."""
 COLUMNS = ("prompts", "utterances", "listening_min", "known_asked", "first_question")
 NAMES = ("prompts", "the technician speaks", "listening, min", "known, asked", "first question")
 

@@ -96,6 +96,9 @@ ASKED: tuple[Topic, ...] = (
     Topic("mode", "fault", r"\bmode\b", lambda c: (
         ("dark", "no") if not c.facts.lit else
         ("cooling", "yes") if c.facts.mode == "cooling" else ("something else", "another mode", "other", "no"))),
+    # a controller that was switched off and on starts anew
+    Topic("call for cooling", "fault", r"call for cooling|calls for cooling|controller do|does it call",
+          _always("calls for cooling", "yes"), live=True),
     Topic("display", "fault", r"display.*(lit|dark)", _if(
         lambda c: c.facts.lit and not c.facts.fuse_blown, ("lit up", "lit", "yes"), ("blank", "dark", "no"))),
     Topic("what it does", "fault", r"what does (the cabinet|it) do|does the cabinet (stay|run)", _does, live=True),
@@ -131,7 +134,6 @@ ASKED: tuple[Topic, ...] = (
         lambda c: c.facts.fuse_blown, ("blown", "no"), ("conducting", "yes"))),
     Topic("outlet", "fault", r"outlet tester|(what )?does (the|its) lamp|outlet (live|dead)",
           _always("shines", "live", "yes")),
-    Topic("call for cooling", "fault", r"call for cooling|controller do", _always("calls for cooling", "yes")),
     Topic("start device", "fault", r"start device.*(how is it|rattle)", _always("sound")),
     Topic("start device kind", "fault", r"start device.*which kind|which kind is it", _always("without coil")),
     Topic("drain", "fault", r"drain", _always("running free", "free", "yes")),
@@ -242,7 +244,7 @@ WORK: tuple[Work, ...] = (
     Work(r"cooling mode|set .*(\bmode\b|to cooling)", _set(mode="cooling"), tells=("mode",),
          spoils=("compressor", "delivery air")),
     Work(r"brush|clean the condenser", _set(condenser_dirty=False), tells=("condenser",), spoils=("condenser bend",)),
-    Work(r"meter between its plug", _plugged_anew, spoils=("compressor", "delivery air")),
+    Work(r"meter between its plug", _plugged_anew, spoils=("compressor", "delivery air", "call for cooling")),
     Work(r"until it clicks|push (the|each) (terminal|connector)", _set(connectors_home=True),
          tells=("terminals",), spoils=("compressor", "voltage behind")),
     Work(r"(fit|put in) a fuse|new fuse", _set(fuse_blown=False, lit=True),
