@@ -22,6 +22,7 @@ def listen_for(listening: Listening) -> ListenFor:
         asides=listening.asides,
         also=listening.also,
         gist=listening.gist,
+        own_words=listening.own_words,
     )
 
 
@@ -38,4 +39,5 @@ def listening_of(event: ListenFor) -> Listening:
         asides=event.asides,
         also=event.also,
         gist=event.gist,
+        own_words=event.own_words,
     )

@@ -184,6 +184,7 @@ class ListenFor:
     asides: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
     gist: str = ""
+    own_words: bool = False
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from handsfree.language.meaning import Listening, Meaning
+from handsfree.language.own_words import OwnWords
 
 
 class Language(Protocol):
@@ -23,6 +24,11 @@ class Language(Protocol):
     #: to tell who is meant: 'replying' words people answer with, 'plain' words of every sentence, 'trade' of the work,
     #: 'others' of other people
     hints: Mapping[str, frozenset[str]]
+
+    @property
+    def own_words(self) -> OwnWords:
+        """What people say in place of the words they were taught."""
+        ...
 
     def prompt(self, key: str, **values: object) -> str:
         """The sentence for `key` from grammar/<code>.prompts.yaml, filled in. KeyError for one that is not there."""

@@ -16,7 +16,8 @@ from dataclasses import dataclass
 from handsfree.language.expand import expand
 from handsfree.language.jsgf import Grammar
 from handsfree.language.meaning import Denial, GateAsked, Listening, Meaning, Sense, may_prove
-from handsfree.language.understanding import Tongue, Vocabulary, Words, forms, gate_forms, trimmed
+from handsfree.language.own_words import OwnWords, Words
+from handsfree.language.understanding import Tongue, Vocabulary, forms, gate_forms, in_own_words, trimmed
 
 Pair = tuple[str, Denial]
 Near = Callable[[str, int], tuple[str, ...]]  # (word, how many) -> the dictionary's words that sound nearest, no homophones
@@ -34,6 +35,7 @@ class Decoys:
     grammar: Grammar
     vocabulary: Vocabulary
     tongue: Tongue
+    own: OwnWords
     near: Near
     digits: Words  # the ten digit words, zero first
     likely: Mapping[str, str]  # digit words most often taken for one another: five and nine
@@ -63,6 +65,8 @@ class Decoys:
         """It is in force itself, as it stands or without the words around an answer ('it is' before 'not running')."""
         around = (*self.vocabulary.hesitation, *self.vocabulary.lead_in)
         if " ".join(words) in accepted or " ".join(trimmed(words, around)) in accepted:
+            return True
+        if self.own.meaning(words, listening, in_own_words({spoken: (one,) for spoken, one in accepted.items()})):
             return True
         return (listening.number is not None and bool(self.tongue.readings(words))) or (
             listening.digits is not None and bool(self.tongue.digits(words))

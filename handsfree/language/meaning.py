@@ -97,7 +97,8 @@ class Listening:
     `also`: further commands of this question's own. `note`: the next utterance is kept as a note, whatever it says.
     `gist`: the lexicon by which a sentence in a person's own words is one of the phrases (`language.gist`), '' for none.
     `proof`: an answer, a reading or 'affirm' may prove that the works are dead; it is believed no more easily than a
-    gate."""
+    gate.
+    `own_words`: nothing is at stake, so people's own words for what is in force count too (`language.own_words`)."""
 
     phrases: tuple[str, ...] = ()
     number: NumberAsked | None = None
@@ -109,6 +110,7 @@ class Listening:
     asides: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
     gist: str = ""
+    own_words: bool = False
 
     @property
     def guarded(self) -> bool:
@@ -173,5 +175,9 @@ EMERGENCY: tuple[str, ...] = ("i am hurt", "fire", "i got a shock", "i smell gas
 WHEN_ASKED: tuple[str, ...] = (
     "affirm", "negative", "understood", "yes", "no", "done", "cannot tell", "not fitted", "skip it",
 )
+#: What moves on where nothing is at stake.
+ONWARD: tuple[str, ...] = ("done", "next step", "go ahead")
+#: Commands that do the same where they are in force together: a person may say two of them in one breath.
+ALIKE: tuple[tuple[str, ...], ...] = (ONWARD, ("yes", "affirm"), ("no", "negative"))
 #: Ways out of a question that nobody can answer; the procedure says where they lead.
 WAYS_OUT: tuple[str, ...] = ("cannot tell", "not fitted", "skip it")

@@ -20,6 +20,7 @@ from handsfree.language.jsgf import Grammar
 from handsfree.language.jsgf import load as load_grammar
 from handsfree.language.meaning import ALWAYS, WHEN_ASKED, Listening, Meaning, Sense
 from handsfree.language.numerals import NumberWords, Written, exact, plain, written_forms, written_phrase
+from handsfree.language.own_words import OwnWords
 from handsfree.language.quantities import alike, canonical
 from handsfree.language.tokens import is_number, tokens
 from handsfree.language.twoway import TwoWay
@@ -122,6 +123,16 @@ class GrammarLanguage(ABC):
             words("negation"), words("asking"), words("doubt"), words("live"),
         )
 
+    @cached_property
+    def own_words(self) -> OwnWords:
+        """What people say besides the ways of the grammar that are listed."""
+        def of(rule: str) -> frozenset[tuple[str, ...]]:
+            there = rule in self.grammar.rules
+            return frozenset(phrase.words for phrase in expand(self.grammar, rule)) if there else frozenset()
+
+        ways = {name: of(f"own_{name.replace(' ', '_')}") for name in (*ALWAYS, *WHEN_ASKED)}
+        return OwnWords({name: own for name, own in ways.items() if own}, of("around"), of("assent"), of("unwritten"))
+
     # ---- numbers
 
     @cached_property
@@ -220,7 +231,8 @@ class GrammarLanguage(ABC):
     @cached_property
     def _decoys(self) -> Decoys:
         return Decoys(
-            self.grammar, self.vocabulary_of_phrases, self._tongue, self.nearest, self.words.digits, self.words.likely
+            self.grammar, self.vocabulary_of_phrases, self._tongue, self.own_words, self.nearest, self.words.digits,
+            self.words.likely,
         )
 
     def forms(self, listening: Listening) -> Mapping[str, Meaning]:
@@ -231,7 +243,9 @@ class GrammarLanguage(ABC):
         return self._decoys.all(listening)
 
     def understand(self, text: str, listening: Listening) -> tuple[Meaning, ...]:
-        return understanding.understand(self.plain(text), listening, self.vocabulary_of_phrases, self._tongue, self.decoys)
+        return understanding.understand(
+            self.plain(text), listening, self.vocabulary_of_phrases, self._tongue, self.own_words, self.decoys
+        )
 
     def written(self, spoken: str) -> tuple[str, ...]:
         gates = [opening for ways in self.gates.values() for opening in ways]

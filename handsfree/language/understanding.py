@@ -4,6 +4,7 @@ Rules of this file:
 
 - A gate opens on the whole phrase, with nothing before, between or after. Nothing is stripped, guessed or completed for it.
 - Answers, readings and commands may have a hesitation around them. Answers and readings may also have a lead-in ('it is').
+- Where nothing is at stake, what people say in its place counts too (`own_words`).
 - What is nearly a phrase in force is a denial that says in which way (`meaning.Denial`). What resembles nothing in force has
   no meaning.
 """
@@ -14,6 +15,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from handsfree.language.meaning import (
+    ONWARD,
     WHEN_ASKED,
     Denial,
     GateAsked,
@@ -24,9 +26,9 @@ from handsfree.language.meaning import (
     gate_text,
     may_prove,
 )
+from handsfree.language.own_words import OwnWords, Words, without
 from handsfree.language.tokens import respelled, tokens
 
-Words = tuple[str, ...]
 DecoysOf = Callable[[Listening], Mapping[str, Meaning]]
 
 
@@ -102,7 +104,7 @@ def gate_forms(gate: GateAsked, vocabulary: Vocabulary, tongue: Tongue) -> tuple
 
 
 def understand(
-    text: str, listening: Listening, vocabulary: Vocabulary, tongue: Tongue, decoys: DecoysOf
+    text: str, listening: Listening, vocabulary: Vocabulary, tongue: Tongue, own: OwnWords, decoys: DecoysOf
 ) -> tuple[Meaning, ...]:
     """Every meaning of these exact words under `listening`, best first; denials included; () for none."""
     if listening.note:
@@ -124,7 +126,8 @@ def understand(
     if found and asked:
         return (Meaning(Sense.DENIAL, Denial.QUESTION, spoken=" ".join(digits)),)
     bare = trimmed(said, vocabulary.hesitation)
-    core = trimmed(bare, (*vocabulary.hesitation, *vocabulary.lead_in))
+    beside = own.beside(listening) if listening.own_words and not listening.guarded else ()
+    core = trimmed(without(bare, beside), (*vocabulary.hesitation, *vocabulary.lead_in))
     for words, senses in (
         (said, (Sense.PHRASE, Sense.STATE, Sense.COMMAND)),
         (pieces, (Sense.PHRASE,)),
@@ -137,12 +140,21 @@ def understand(
     if listening.digits is not None:
         stated = trimmed(digits, (*vocabulary.hesitation, *vocabulary.number_lead_in))
         found += _stated(stated, listening.digits, tongue)
-    if found and asked and may_prove(found[0], listening):
+    answers = listening.own_words and found and found[0].text in WHEN_ASKED
+    if found and asked and (answers or may_prove(found[0], listening)):
         return (Meaning(Sense.DENIAL, Denial.QUESTION, spoken=" ".join(digits)),)
     if found:
         return tuple(dict.fromkeys(found))
+    meant = own.meaning(said, listening, in_own_words(table))
+    if meant is not None and not (asked and (meant.sense is Sense.PHRASE or meant.text in (*WHEN_ASKED, *ONWARD))):
+        return (meant,)  # 'can you repeat that?' asks; 'all done?' is asked of somebody
     kind = _exact_decoy(digits, listening, decoys) or denial(digits, asked, listening, vocabulary, tongue)
     return (Meaning(Sense.DENIAL, kind, spoken=" ".join(digits)),) if kind else ()
+
+
+def in_own_words(table: Mapping[str, Sequence[Meaning]]) -> dict[Words, Meaning]:
+    """What is in force, by its words, for `OwnWords.meaning`."""
+    return {tuple(spoken.split()): meanings[0] for spoken, meanings in table.items()}
 
 
 def _exact_decoy(words: Words, listening: Listening, decoys: DecoysOf) -> Denial | None:

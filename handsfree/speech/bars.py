@@ -52,6 +52,14 @@ TAKE_SHORT = Bar(
     "Many words begin or end like 'why' or 'note'.",
     "Short commands need repeating more often than long ones.",
 )
+TAKE_OWN_WORDS = Bar(
+    "accept an answer or command in the person's own words",
+    0.60,
+    _P,
+    "Nothing is at stake there, and the witness that writes must have written nothing else, of all that it can write.",
+    "Of 761 near misses and bystanders' sentences by voices of another kind, none lies between this and the usual bar. Of "
+    "288 right ones, 6 more are taken.",
+)
 TAKE_READING = Bar(
     "accept a reading",
     0.95,
@@ -244,9 +252,10 @@ VOICE_NOISE = Bar(
     "In loud noise voices are not compared.",
 )  # fmt: skip
 EVERY: tuple[Bar, ...] = (
-    TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF, TAKE_PROOF_READING, TAKE_TWICE,
-    TAKE_START, ALONE, UNFITTED, DENIED, ANOTHER, PROPOSE, WHICH, TIE, MEANT, AGAIN, CHANGED, CLIPPED, PAUSE, PAUSE_BEGUN,
-    PAUSE_WHOLE, VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_KNOWN, VOICE_ADDS, VOICE_LEAST, VOICE_SPEECH, VOICE_NOISE,
+    TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_OWN_WORDS, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF,
+    TAKE_PROOF_READING, TAKE_TWICE, TAKE_START, ALONE, UNFITTED, DENIED, ANOTHER, PROPOSE, WHICH, TIE, MEANT, AGAIN,
+    CHANGED, CLIPPED, PAUSE, PAUSE_BEGUN, PAUSE_WHOLE, VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_KNOWN, VOICE_ADDS,
+    VOICE_LEAST, VOICE_SPEECH, VOICE_NOISE,
 )  # fmt: skip
 
 

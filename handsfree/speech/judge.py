@@ -8,6 +8,8 @@ Rules of this file:
 - A gate and a proof must have been found by every witness that heard anything.
 - If the witness that writes wrote something else, it proves nothing and is no short command. An answer is not accepted if
   both witnesses prefer another word (`bars.ANOTHER`): a word that is no answer may sound like one that is.
+- People's own words count only where the witness that writes wrote nothing but them; then less is enough
+  (`bars.TAKE_OWN_WORDS`).
 - If a witness has failed, or is missing, the other needs more (`bars.ALONE`), and no gate opens while one has failed.
 """
 
@@ -92,7 +94,11 @@ def judge(
         against = against or (UNLIKE if meant < bars.MEANT.value else "")
         against = against or (ONE if doubted and not _by_two(fit) else "")
         verdict, reason = (Verdict.ASKED_AGAIN, against) if against else (verdict, reason)
-    easily = weighed.proof or short_command(weighed.best)
+    own = _unlisted(weighed.best, listening, language)
+    wrote_own = own and not _otherwise(testimonies, weighed.best, listening, language)
+    if wrote_own and verdict is Verdict.ASKED_AGAIN and reason == UNSURE and sure >= bars.TAKE_OWN_WORDS.value:
+        verdict, reason = Verdict.ACCEPTED, ""
+    easily = weighed.proof or own or short_command(weighed.best)
     standing = verdict is Verdict.ACCEPTED or (doubted and reason == UNSURE)
     if standing and easily and _otherwise(testimonies, weighed.best, listening, language):
         verdict, reason = Verdict.ASKED_AGAIN, OTHERWISE
@@ -100,6 +106,12 @@ def judge(
         proposes = bars.may_propose(weighed.best, weighed.proof, listening)
         verdict, reason = Verdict.PROPOSED if proposes else Verdict.ASKED_AGAIN, OTHERWISE
     return heard(verdict, weighed.best, sure, reason, rivals)
+
+
+def _unlisted(best: Meaning, listening: Listening, language: Language) -> bool:
+    """People's own words: one witness wrote them, and no list had them."""
+    words = best.sense in (Sense.PHRASE, Sense.COMMAND)
+    return words and listening.own_words and best.spoken not in language.forms(listening)
 
 
 def _otherwise(testimonies: Sequence[Testimony], best: Meaning, listening: Listening, language: Language) -> bool:

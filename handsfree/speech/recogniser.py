@@ -19,8 +19,9 @@ from typing import TYPE_CHECKING
 
 from handsfree.errors import Trouble
 from handsfree.language.meaning import TOO_LOUD, Heard, Listening, Meaning, Sense, Verdict
+from handsfree.language.tokens import tokens
 from handsfree.speech.bars import CLIPPED
-from handsfree.speech.engine import RATE, Engine, Testimony
+from handsfree.speech.engine import RATE, Engine, Testimony, Witness
 from handsfree.speech.judge import DENIED, Shift, judge
 from handsfree.speech.sayings import Sayings, add
 
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from handsfree.language.base import Language
     from handsfree.speech.engine import Samples
 
+_OWN_MOST = 4  # of a witness's candidates, the likeliest, that are looked at for people's own words
 _FULL = 0.999  # of the largest sample: cut off there
 _LOUD = f"{TOO_LOUD}: its sound is cut off"
 
@@ -99,10 +101,13 @@ class Recogniser:
         if not found:
             raise faults[0]
         told = "; ".join(f"{type(fault).__name__}: {fault}" for fault in faults)
-        return [self._also(engine, testimony, found) for engine, testimony in found], told
+        return [self._also(engine, testimony, found, listening) for engine, testimony in found], told
 
-    def _also(self, engine: Engine, own: Testimony, found: Sequence[tuple[Engine, Testimony]]) -> Testimony:
-        offered = numbers([testimony for other, testimony in found if other is not engine])
+    def _also(
+        self, engine: Engine, own: Testimony, found: Sequence[tuple[Engine, Testimony]], listening: Listening
+    ) -> Testimony:
+        others = [testimony for other, testimony in found if other is not engine]
+        offered = {**numbers(others), **own_words(others, listening, self.language)}
         also = getattr(engine, "also", None)
         if also is None or not offered:
             return own
@@ -116,6 +121,22 @@ def numbers(testimonies: Sequence[Testimony]) -> Mapping[str, Meaning]:
         candidate.meaning.spoken: candidate.meaning for testimony in testimonies for candidate in testimony.candidates
         if candidate.meaning.sense in (Sense.NUMBER, Sense.DIGITS) and candidate.meaning.spoken
     }  # fmt: skip
+
+
+def own_words(testimonies: Sequence[Testimony], listening: Listening, language: Language) -> Mapping[str, Meaning]:
+    """What the witnesses that write made of people's own words, as said, and with what writers leave out before it."""
+    if not listening.own_words:
+        return {}
+    found: dict[str, Meaning] = {}
+    for testimony in (one for one in testimonies if one.gives is not Witness.SOUNDS):
+        meant = language.understand(testimony.free, listening)[:1]
+        written = [(" ".join(tokens(testimony.free)), meaning) for meaning in meant]
+        others = [(one.meaning.spoken, one.meaning) for one in testimony.candidates[:_OWN_MOST]]
+        for spoken, meaning in (*written, *others):
+            if meaning.sense in (Sense.PHRASE, Sense.COMMAND) and spoken:
+                ways = (spoken, *(f"{' '.join(before)} {spoken}" for before in language.own_words.unwritten))
+                found |= {way: replace(meaning, spoken=way) for way in ways}
+    return found
 
 
 def _grave(heard: Heard, listening: Listening) -> bool:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from handsfree.dialogue.question import Consequence
 from handsfree.language.meaning import Listening
 from handsfree.visit import desk_asks, gates, overlays, persons, plain, proving, readings
 from handsfree.visit.flow import Flow
 from handsfree.visit.plain import QuestionRows
-from handsfree.visit.state import State
+from handsfree.visit.state import Overlay, State
 
 QUESTIONS: QuestionRows = {**plain.ROWS, **readings.ROWS, **gates.ROWS, **proving.ROWS, **persons.ROWS, **overlays.ROWS,
                            **desk_asks.ROWS}  # fmt: skip
@@ -26,4 +27,13 @@ def listening(state: State) -> Listening:
         return Listening(commands=())
     now = flow_of(state).question.hears(flow_of(state))
     open_to_asides = not now.note and "where am i" in now.named
-    return replace(now, asides=tuple(state.book.asides)) if open_to_asides else now
+    asides = tuple(state.book.asides) if open_to_asides else now.asides
+    return replace(now, asides=asides, own_words=_nothing_at_stake(state))
+
+
+def _nothing_at_stake(state: State) -> bool:
+    """Neither the question nor what lies under it can open a gate or prove anything; and nobody has put the program aside
+    to talk to somebody else."""
+    stakes = (QUESTIONS[state.asked].stake, QUESTIONS[state.awaiting].stake)
+    aside = (Overlay.STAND_BY, Overlay.NOTE)
+    return Consequence.GUARDED not in stakes and state.overlay not in aside and state.beneath not in aside

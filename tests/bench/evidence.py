@@ -24,12 +24,14 @@ from typing import TYPE_CHECKING, Any
 
 import platformdirs
 
+from handsfree.language import own_words, understanding
 from handsfree.language.meaning import Listening, Meaning
 from handsfree.speech.engine import Declared, Testimony
 
 if TYPE_CHECKING:
     from handsfree.speech.engine import Samples
 
+_OWN = (own_words.__file__, understanding.__file__)
 _WEIGHTS = (".npz", ".onnx", ".bin", ".hama", ".npy")
 _PACKAGE = "handsfree.speech"
 
@@ -136,6 +138,8 @@ class Kept:
         asked = [(one.name, getattr(listening, one.name)) for one in dataclasses.fields(listening)]
         told = [pair for pair in asked if pair[1] != getattr(usual, pair[0])]
         listed = [repr(told), *(sorted(map(repr, items)) for items in parts)]
+        if listening.own_words:  # what means something in force though it is not listed
+            listed += [*map(repr, sorted(self.speaks.own_words.every())), *(Path(path).read_text("utf-8") for path in _OWN)]
         return hashlib.sha256(repr(listed).encode()).digest()
 
     def testify(self, samples: Samples, listening: Listening) -> Testimony:

@@ -1,0 +1,119 @@
+"""People's own words: taken where nothing is at stake and every word is accounted for, and nowhere else."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from handsfree.language.base import load
+from handsfree.language.meaning import ALIKE, ALWAYS, WHEN_ASKED, Denial, GateAsked, Listening, NumberAsked, Sense
+
+ENGLISH, SPANISH = load("en"), load("es")
+YES_NO = Listening(phrases=("dry", "damp"), also=("yes", "no", "cannot tell", "not fitted", "skip it"), own_words=True)
+WORK = Listening(also=("done",), own_words=True)
+NUMBER = Listening(number=NumberAsked("degF", -40, 150), own_words=True)
+
+
+def meant(words: str, listening: Listening, language: object = ENGLISH) -> str:
+    """What is acted on; '' where nothing is."""
+    found = language.understand(words, listening)  # type: ignore[attr-defined]
+    return found[0].text if found and found[0].sense is not Sense.DENIAL else ""
+
+
+@pytest.mark.parametrize(
+    ("words", "wanted"),
+    [
+        ("Yeah, it is.", "yes"), ("um, yeah", "yes"), ("okay so, they are", "yes"), ("yes, yes, that's right", "yes"),
+        ("no, it's not", "no"), ("nope", "no"), ("well, no, they don't", "no"), ("well, it's dry", "dry"),
+        ("sorry, I really can't tell", "cannot tell"), ("alright, damp then", "damp"), ("hang on", "stand by"),
+        ("Can you repeat that?", "say again"),
+    ],
+)  # fmt: skip
+def test_a_yes_no_question_takes_people_s_words(words: str, wanted: str) -> None:
+    assert meant(words, YES_NO) == wanted
+    assert meant(words, replace(YES_NO, own_words=False)) in ("", wanted)
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["alright, carry on", "right then, that's done", "yeah, done", "got it, next", "I've done that", "okay, go on then"],
+)
+def test_work_takes_what_moves_on(words: str) -> None:
+    assert meant(words, WORK) in ("done", "next step", "go ahead")
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["yeah, no", "yes or no", "it is not clear", "is it", "no problem", "well, not really dry", "dry or damp", "yes and no",
+     "yeah, he told me", "dry, I think", "it was"],
+)  # fmt: skip
+def test_a_word_too_many_or_two_things_at_once_mean_nothing(words: str) -> None:
+    assert meant(words, YES_NO) == ""
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["not done yet", "nearly done", "all done?", "okay, is it done", "he is all done", "when you are ready",
+     "don't carry on"],
+)
+def test_work_is_not_moved_on_by_what_denies_or_asks(words: str) -> None:
+    assert meant(words, WORK) == ""
+
+
+def test_a_reading_may_have_words_around_it_but_no_others() -> None:
+    assert ENGLISH.understand("alright, it's forty three then", NUMBER)[0].value == 43
+    assert meant("not forty three", NUMBER) == meant("so nearly forty three", NUMBER) == ""
+
+
+def test_nothing_of_it_counts_at_a_gate_or_a_proof() -> None:
+    """`own_words` set by mistake there changes nothing: neither what is listed, nor what any of these words mean."""
+    guarded = (
+        Listening(gate=GateAsked("isolated", ("four", "two"))),
+        Listening(phrases=("nothing runs", "something runs"), proof=True),
+        Listening(also=("affirm", "negative"), proof=True),
+        Listening(number=NumberAsked("volt", 0, 1000), proof=True),
+    )
+    ways = [" ".join(way) for _, way in ENGLISH.own_words.every()]
+    said = [*ways, *(f"um {way}" for way in ways), "affirm affirm", "okay so nothing runs", "right isolated lock four two"]
+    for listening in guarded:
+        wrongly = replace(listening, own_words=True)
+        assert ENGLISH.forms(wrongly) == ENGLISH.forms(listening)
+        assert ENGLISH.decoys(wrongly) == ENGLISH.decoys(listening)
+        for words in said:
+            assert ENGLISH.understand(words, wrongly) == ENGLISH.understand(words, listening), words
+
+
+def test_nothing_more_is_listed_for_a_recogniser() -> None:
+    """Answers are heard as well as before: own words only take away denials that they would contradict."""
+    for listening in (YES_NO, WORK, NUMBER):
+        without = replace(listening, own_words=False)
+        assert ENGLISH.forms(listening) == ENGLISH.forms(without)
+        gone = set(ENGLISH.decoys(without)) - set(ENGLISH.decoys(listening))
+        assert set(ENGLISH.decoys(listening)) <= set(ENGLISH.decoys(without))
+        assert all(meant(words, listening) for words in gone)
+
+
+def test_every_way_belongs_to_a_command_and_to_no_other() -> None:
+    """A way that means two commands would be whichever comes first; a listed way of another command, too."""
+    for language in (ENGLISH, SPANISH):
+        own: dict[tuple[str, ...], str] = {}
+        listed = {tuple(way.split()): name for name, ways in language.commands.items() for way in ways}
+        for name, way in language.own_words.every():
+            if name in (*ALWAYS, *WHEN_ASKED):
+                assert own.setdefault(way, name) == name, way
+                alike = next((each for each in ALIKE if name in each), (name,))
+                assert listed.get(way, name) in alike, way
+
+
+def test_what_is_left_over_is_still_a_denial() -> None:
+    assert ENGLISH.understand("well, it is not dry", YES_NO)[0].text == Denial.NEGATION
+
+
+@pytest.mark.parametrize(
+    ("words", "listening", "wanted"),
+    [("sí, claro", YES_NO, "yes"), ("pues no", YES_NO, "no"), ("bueno, ya está hecho", WORK, "done"),
+     ("ni idea", YES_NO, "cannot tell"), ("sí y no", YES_NO, ""), ("aún no está hecho", WORK, "")],
+)  # fmt: skip
+def test_in_another_language(words: str, listening: Listening, wanted: str) -> None:
+    assert meant(words, listening, SPANISH) == wanted
