@@ -1,9 +1,10 @@
 """A cabinet's page recorded by voice: `python -m tests.bench.recording_page [--voice slt] [--snr 20] [--show] [--json]`.
 
-An invented cabinet, each field by a synthetic voice in workshop noise, through the recogniser and the dictation that a
-writer has. What is read back is affirmed where it is what was said, else refused and said again, and typed after `SAYINGS`
-sayings, as a writer would. `utterances`; `refused`: readings-back that were wrong; `typed`; `wrong`: what stands in the page
-otherwise than it was said."""
+An invented cabinet, each field by a synthetic voice in workshop noise (also by those of `unlike_voices`, which nothing was
+fitted on), through the recogniser and the dictation that a writer has. What is read back is affirmed where it is what was
+said, else refused and said again, and typed after `SAYINGS` sayings, as a writer would. `utterances`; `refused`:
+readings-back that were wrong; `typed`; `wrong`: what stands in the page otherwise than it was said.
+"""
 
 from __future__ import annotations
 
@@ -27,6 +28,7 @@ from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import Happening, KeepNote, ListenFor
 from handsfree.language import base
 from handsfree.language.tokens import tokens
+from tests.bench import unlike_voices
 from tests.bench.corpus import noise
 
 #: What is said to each field, in the order of the rows; after the last, 'that is all'.
@@ -87,7 +89,8 @@ class Writer:
             if self.sayings > SAYINGS:
                 self.typed += 1
                 return self._by_hand(words)
-        speech = voices.padded(voices.synthesise(words, self.voice, (1.0, 0.9, 1.05)[self.sayings % 3]))
+        speak = voices.synthesise if self.voice in voices.VOICES else unlike_voices.speak
+        speech = voices.padded(speak(words, self.voice, (1.0, 0.9, 1.05)[self.sayings % 3]))
         around = noise("workshop", len(speech) / voices.RATE + 0.1, len(self.spoken))[: len(speech)]
         sound = np.asarray(voices.mix(speech, around, self.snr), np.float32)
         event = self.hearer.hear_utterance(sound, self.hearer.listening, float(len(self.spoken)), len(self.spoken) + 1.0)
