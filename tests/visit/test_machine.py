@@ -230,3 +230,27 @@ def test_after_a_day_or_a_stop_the_lock_number_is_asked_for_again(why: str, hour
     scene.tell(Resumed(why), after=hours * 3600)
     assert (scene.state.awaiting is Awaiting.LOCK_NUMBER) is asked
     assert bool(scene.state.interlock.lock) is not asked
+
+
+CIRCLE = """
+procedure: circle
+title: A circle
+steps:
+  - {id: ask, kind: ask, say: Is it cold?, answers: {cold: {go: one}, warm: }}
+  - {id: one, kind: decide, cases: [{when: ask == "warm", go: ask}], otherwise: two}
+  - {id: two, kind: decide, cases: [{when: ask == "warm", go: ask}], otherwise: one}
+"""
+
+
+def test_a_circle_of_steps_that_wait_for_nobody_stops_the_visit_and_says_so() -> None:
+    """The proofs refuse such a procedure; a machine that is given one all the same does not run for ever."""
+    scene = Scene(book(CIRCLE)).open()
+    scene.tell(accepted(Sense.PHRASE, "cold"))
+    assert ENGLISH.prompt("circles") in " ".join(said(scene))
+    assert (scene.state.closed, scene.state.outcome) == (True, "stopped")
+
+
+def test_a_visit_without_a_step_left_is_done() -> None:
+    scene = Scene(book("procedure: short\ntitle: Short\nsteps:\n  - {id: look, kind: instruct, say: Look at it.}\n")).open()
+    scene.words("next step")
+    assert (scene.state.closed, scene.state.outcome) == (True, "done")
