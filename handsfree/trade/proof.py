@@ -106,7 +106,8 @@ def _leaves(rows: Sequence[tuple[float, float]], low: float, high: float) -> boo
 def _from_above(fitted: pulldown.PullDown, rows: Sequence[tuple[float, float]], accuracy: float) -> Cold:
     falls = len(rows) >= FEWEST and slope(rows).falls
     short = fitted.outlook is pulldown.Outlook.NOT_GOING or (not falls and _flat(rows, fitted.target, accuracy))
-    if short and scatter(rows[len(rows) // 2 :]) <= 2 * NOISE:
+    later = rows[len(rows) // 2 :]
+    if short and scatter(later) <= 2 * NOISE and not slope(later).falls:
         return Cold.WARM
     coming = fitted.outlook in (pulldown.Outlook.ON_ITS_WAY, pulldown.Outlook.THERE) or falls
     return Cold.COMING if coming else Cold.AGAIN
@@ -117,10 +118,9 @@ def _flat(rows: Sequence[tuple[float, float]], target: float, accuracy: float) -
     that lags does not hide."""
     if len(rows) < pulldown.FEWEST_TO_CONDEMN or rows[-1][0] - rows[0][0] < SHORTEST_FLAT:
         return False
-    later = [row for row in rows if row[0] >= (rows[0][0] + rows[-1][0]) / 2]
     bias, ahead = accuracy / math.sqrt(3), pulldown.SLOW_STOCK
     return pulldown.stops_short(rows, target, NOISE, bias, ahead) and pulldown.stops_short(
-        later, target, NOISE, bias, ahead, coverage=0.0
+        pulldown.later(rows), target, NOISE, bias, ahead, coverage=0.0
     )
 
 
@@ -137,8 +137,14 @@ def _from_below(rows: Sequence[tuple[float, float]], low: float, accuracy: float
 
 
 def hours_left(readings: Sequence[tuple[float, float]], high: float, accuracy: float = 0.5) -> float:
-    """Likely hours from the last reading to the band from above; infinite where the readings cannot say."""
+    """Likely hours from the last reading to the band from above, of a cabinet that gets there; infinite beyond a week.
+
+    `readings`: (minute, degrees Celsius), door shut, deck switched on. `high`: the upper edge of the band, degrees Celsius,
+    `DIFFERENTIAL` above the setting. `accuracy`: the thermometer's limit of error, kelvin. Trouble for fewer than two times.
+    As many cabinets need longer as need less: four in five lie between a half and twice of it, roughly
+    (`tests.bench.pulldown_hours`).
+    """
     rows = sorted(readings)
-    fitted = pulldown.fit(rows, high, accuracy=accuracy)
+    fitted = pulldown.fit(rows, high, noise=pulldown.RESTED_NOISE, accuracy=accuracy, belief=pulldown.RESTED)
     spent = rows[-1][0] - rows[0][0]
     return max(0.0, fitted.likely - spent) / 60

@@ -35,6 +35,7 @@ _FOOD_EN = (
 _HOURS_EN = (
     "Lay a ruler through the last three readings on the chart that they are drawn on.",
     "Read where it meets the upper edge of the band: ______ hours.",
+    "Stock cools slower and slower. Take these hours three times after three readings, twice after more: ______ hours.",
 )
 BY_HAND: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "en": {

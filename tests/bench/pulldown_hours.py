@@ -3,12 +3,12 @@
     python -m tests.bench.pulldown_hours [--cabinets N] [--seed S] [--json]
 
 Another hand than `cabinets_physics`. Four masses (air with its shelves, the outside and the inside of the stock, the wall)
-follow their heat balances; a thermostat with a lagging sensor switches the deck, which loses capacity as the cabinet gets cold
-and as frost grows, and pauses for a defrost. `scipy.integrate.solve_ivp` stops at each switching. Every parameter is drawn
-widely, from masses and surfaces of bottles, and none is taken from the procedures or the fit; the ranges are invented.
+follow their heat balances. A thermostat with a lagging sensor switches the deck, which loses capacity as the cabinet gets
+cold and as frost grows, and pauses for a defrost. `scipy.integrate.solve_ivp` stops at each switching. Every parameter is
+drawn widely, from masses and surfaces of bottles. None is taken from the procedures or the fit; the ranges are invented.
 
-A cabinet is read at the minutes at which `prove-pull-down` has it read. It is there when the mean of half an hour, between the
-bottles, is in its band. Told are the words of the procedure, by `proof.hours_left`. By number of readings:
+A cabinet is read at the minutes at which `prove-pull-down` has it read. It is there when the mean of half an hour, between
+the bottles, is in its band. Told are the words of the procedure, by `proof.hours_left`. By number of readings:
 
 - `ratio`: the hours told over the true ones, median; `early`: told less than half the true ones;
 - `covered`: the true hours lie in the range that is told; `width`: its median, in hours, where it ends;
@@ -31,7 +31,7 @@ from typing import Any
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from handsfree.trade import cooling, proof
+from handsfree.trade import proof
 
 BAND = 3 / 1.8  # kelvin above the setting
 AT = (0, 25, 50, 110, 170, 230, 290, 350)  # minutes: three readings half an hour apart, then each hour
@@ -61,7 +61,6 @@ class Drawn:
     to_room: float
     leak: float
     inside: float  # lamp and fan
-    kilograms: float
     probe: float  # share of air in what is felt between bottles
     start: float
     on_for: float
@@ -77,8 +76,9 @@ def drawn(rng: Random) -> Drawn:
         watts=log(160, 800), fade=rng.choice((0.0, rng.uniform(0, 0.3))), pause_every=rng.uniform(240, 480),
         pause=rng.choice((0.0, rng.uniform(10, 30))), air=rng.uniform(15e3, 90e3), outer=outside * kilograms * 3900,
         inner=(1 - outside) * kilograms * 3900, wall=rng.uniform(20e3, 120e3), to_stock=to_stock,
-        within=to_stock * rng.uniform(0.8, 4), to_wall=rng.uniform(4, 12), to_room=rng.uniform(3, 9), leak=rng.uniform(0.1, 2),
-        inside=rng.uniform(10, 80), kilograms=kilograms, probe=rng.uniform(0.15, 0.65), start=rng.uniform(11, 28), on_for=rng.uniform(10, 60),
+        within=to_stock * rng.uniform(0.8, 4), to_wall=rng.uniform(4, 12), to_room=rng.uniform(3, 9),
+        leak=rng.uniform(0.1, 2), inside=rng.uniform(10, 80), probe=rng.uniform(0.15, 0.65), start=rng.uniform(11, 28),
+        on_for=rng.uniform(10, 60),
     )  # fmt: skip
 
 
@@ -135,17 +135,15 @@ def read(felt: np.ndarray, rng: Random) -> list[tuple[float, float]]:
     return thermometer
 
 
-def told(rows: list[tuple[float, float]], setting: float, kilograms: float) -> tuple[float, float, float]:
-    """Hours told: at the least, likely, at the most, as `prove-pull-down` goes. `kilograms`: as somebody guesses them."""
+#: Likely hours below which `prove-pull-down` says so, and what its words promise: hours at the least, at the most.
+WORDS = ((1.0, 0.0, 2.0), (3.0, 1.0, 4.0), (6.0, 2.0, 8.0), (math.inf, 4.0, math.inf))
+
+
+def told(rows: list[tuple[float, float]], setting: float) -> tuple[float, float, float]:
+    """Hours told: at the least, likely, at the most."""
     hours = proof.hours_left(rows, setting + BAND, 0.56)
-    words = ((1, 0.0), (3, 1.0), (8, 3.0))
-    if math.isinf(hours):
-        hours = cooling.fill_hours(kilograms, max(setting, rows[-1][1]), setting, 200.0)
-        words = words[1:]
-    for most, low in words:
-        if hours < most:
-            return low, hours, float(most)
-    return 8.0, hours, math.inf
+    low, high = next((low, high) for below, low, high in WORDS if hours < below or math.isinf(below))
+    return low, hours, high
 
 
 @dataclass
@@ -178,19 +176,19 @@ def counted(cabinets: int, seed: int, say: Callable[..., tuple[float, float, flo
         c = drawn(rng)
         felt = followed(c)
         high = c.setting + BAND
-        seen, when, guess = read(felt, rng), there(felt, high), c.kilograms * rng.uniform(0.6, 1.5)
+        seen, when = read(felt, rng), there(felt, high)
         for count in range(3, len(AT) + 1):
-            _count(rows[count], seen[:count], c, when, say, guess)
+            _count(rows[count], seen[:count], c, when, say)
     return {count: row.made() for count, row in sorted(rows.items())}
 
 
-def _count(row: Row, seen: list[tuple[float, float]], c: Drawn, when: float, say: Any, guess: float) -> None:
+def _count(row: Row, seen: list[tuple[float, float]], c: Drawn, when: float, say: Any) -> None:
     setting = c.setting
     left = (when - seen[-1][0]) / 60
     if left <= 0 or seen[-1][1] <= setting:
         return
     verdict = proof.proof(seen, setting - BAND, setting + BAND, 0.56)
-    hours = say(seen, setting, guess) if verdict is proof.Cold.COMING else None
+    hours = say(seen, setting) if verdict is proof.Cold.COMING else None
     if math.isinf(left):
         row.never += 1
         row.never_condemned += verdict is proof.Cold.WARM

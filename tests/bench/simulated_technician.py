@@ -286,7 +286,7 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ("", "condenser-spin"): lambda t: _spin(t.condition.condenser_fan, 0.0),
     ("", "oil-traces"): lambda t: "oily joint" if t.condition.charge < 0.7 and t.rng.random() < 0.7 else "clean and dry",
     **dict.fromkeys(
-        (("", "stay-hour"), ("", "stay-three"), ("", "stay-eight"), ("", "stay-night")),
+        (("", "stay-two"), ("", "stay-four"), ("", "stay-eight"), ("", "stay-night")),
         lambda t: "tomorrow" if t.now.celsius > 10 else "staying",
     ),
     **dict.fromkeys((("", "cycles"), ("", "cycles-again")), lambda t: {
@@ -405,7 +405,6 @@ MEASURED: dict[str, Callable[[Technician], float | str]] = {
     "minutes-off": _cycle(False),
     "minutes-since-cold": lambda t: 60.0,
     "deck-mass": lambda t: 20.0,
-    "stock-mass": lambda t: 60.0,
     "supply-system": lambda t: 230.0,
     "capacitor-plate": lambda t: 60.0,
     "box-charge": lambda t: 0.0,
