@@ -33,9 +33,8 @@ _FOOD_EN = (
     "Anything else: \"ask\". Ask the operator of the stock. Local food law comes first.",
 )
 _HOURS_EN = (
-    "Lay a ruler through the last three readings on the chart that they are drawn on.",
-    "Read where it meets the upper edge of the band: ______ hours.",
-    "Stock cools slower and slower. Take these hours three times after three readings, twice after more: ______ hours.",
+    "Lay a ruler through the last three readings on their chart, to the upper edge of the band: ______ hours.",
+    "Stock cools ever slower. Take them three times after three readings, twice after more: ______ hours.",
 )
 BY_HAND: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "en": {
