@@ -69,7 +69,7 @@ FACTS = (
          lambda: all(
              chosen("too-warm", "sensor-or-cabinet", shown_temperature=shown, room_temperature=70.0,
                     cabinet_temperature=cabinet) == go
-             for shown, cabinet, go in ((95.0, 60.0, "sensor-suspected"), (42.0, 60.0, "load-first"),
+             for shown, cabinet, go in ((95.0, 60.0, "sensor-work"), (42.0, 60.0, "load-first"),
                                         (60.0, 60.0, "warm-or-not")))),
     Fact("too-warm", "the controller must be in its cooling mode, or the deck is never switched",
          lambda: answers("too-warm", "controller-mode")["something else"] == "mode-found"),
