@@ -5,11 +5,16 @@ Each was seen to fail before its procedure was mended. What is so of a cabinet i
 
 from __future__ import annotations
 
-from tests.trade.scenarios import COLD, F, Scenario, inside
+from tests.trade.scenarios import COLD, F, Said, Scenario, inside
 from tests.trade.scenarios_third import CIRCUIT, NO_DEAD_MOTOR
 
 EVAPORATOR_FAN = ("evaporator-fan-failed", "evaporator-fan-motor-open")
 FANS = ("condenser-fan-stopped", "condenser-fan-failed", "condenser-fan-motor-open", *EVAPORATOR_FAN)
+CONTROLLER = ("controller-does-not-call", "controller-or-wiring")
+PAUSED = {"air": 10.0, "sensed": 10.0, "stock": 9.5}
+PAUSE: dict[str, tuple[Said, str]] = {
+    "shown": (50.0, F), "beside the sensor": (50.0, F), "call for cooling": (["idle", "calls for cooling"], ""), "compressor": (["silent", "runs smoothly"], ""),
+    "starts and stops": ("both seen", ""), **inside(49, 47, 46, 45, 44, 43, 43, 43)}
 TWICE = {"starts and stops": ("both seen", "")}
 
 SIXTH: tuple[Scenario, ...] = (
@@ -31,4 +36,9 @@ SIXTH: tuple[Scenario, ...] = (
              TWICE, accept=EVAPORATOR_FAN, each=(("cold-again",),), never=("watch", *CIRCUIT), ends=("fixed",), isolations=3, turns=150),
     Scenario("iced by stock before the opening", "iced_up", "no air, and the coil ices: the stock is moved, and cold is proved", {"stock_blocks": True, "ice": 0.98, "humidity": 0.6},
              TWICE, accept=("stock-blocks-air",), each=(("cold-again",),), never=("watch", *EVAPORATOR_FAN), ends=("fixed",), isolations=3, turns=150),
+    # ---- told by a reader who knows the decks, and written before the mending
+    Scenario("in its defrost pause, and warm", "too_warm", "a timed pause is half an hour without a call: that accuses no controller", PAUSED,
+             PAUSE, never=(*CONTROLLER, *NO_DEAD_MOTOR, "relay-does-not-close", *CIRCUIT), ends=("fixed", "watch"), isolations=0, hours=0.0),
+    Scenario("in its defrost pause, said to be dead", "dead", "the same, met by another way", PAUSED, {**PAUSE, "what it does": ("lit but idle", "")},
+             never=(*CONTROLLER, *NO_DEAD_MOTOR, "relay-does-not-close", *CIRCUIT), ends=("fixed", "watch"), isolations=0, hours=0.0),
 )  # fmt: skip
