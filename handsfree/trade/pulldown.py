@@ -38,7 +38,7 @@ FEWEST_TO_CONDEMN, SHORTEST_TO_CONDEMN = 4, 30.0  # readings and minutes: an ear
 
 
 class Outlook(StrEnum):
-    """What the readings can say so far."""
+    """The outlook so far."""
 
     THERE = "there"
     ON_ITS_WAY = "on its way"
@@ -258,11 +258,11 @@ def _outlook(rows: list[tuple[float, float]], lines: tuple[_Line, ...], chance: 
 
 
 def _may_condemn(rows: list[tuple[float, float]], given: _Given) -> bool:
-    """A second opinion before bad news, which does not trust the law to be one exponential.
+    """A second opinion before bad news, which does not assume one exponential.
 
-    Air cools before stock does, so the start of a healthy pull-down is steeper than its end, and one exponential
-    through all of it settles too high. Here the line through the later half is taken at the steepest that the
-    noise allows, and carried on as the slowest stock would carry it on: only if that stops short too, so be it.
+    Air cools before stock does, so a healthy pull-down is steeper at its start than at its end, and one exponential through
+    all of it settles too high. This takes the line through the later half, as steep as the noise allows, and extends it for
+    the time constant of the slowest stock. Bad news needs that line to stop short too.
     """
     if len(rows) < FEWEST_TO_CONDEMN or rows[-1][0] < SHORTEST_TO_CONDEMN:
         return False
