@@ -76,12 +76,6 @@ def _windings(common_start: float, common_run: float, start_run: float, frame: f
     return str(electrical.windings(first, second, both, frame, plate or None).verdict)
 
 
-def _left(target: float, *values: float) -> float:
-    rows = _pairs(values)
-    spent = max(minute for minute, _ in rows) - min(minute for minute, _ in rows)
-    return max(0.0, pulldown.fit(rows, target).likely - spent)
-
-
 def _drop_percent(resting: float, starting: float) -> float:
     electrical.start_drop(resting, starting)  # refuses what cannot be
     return 100 * (resting - starting) / resting
@@ -160,15 +154,15 @@ _LIST = (
              "dimensionless", "Probability that the cabinet reaches the target at all.", (), _TIMED, 2),
     Function("pull_down_settles", lambda target, *rows: pulldown.fit(_pairs(rows), target).settle, (Argument("target", C),),
              C, "Temperature at which the cabinet is likely to settle.", (), _TIMED, 2),
-    Function("pull_down_left", _left, (Argument("target", C),),
-             MIN, "Likely minutes from the last reading to the target; infinite if never.", (), _TIMED, 2),
+    Function("pull_down_left", lambda target, *rows: 60 * proof.hours_left(_pairs(rows), target), (Argument("target", C),),
+             MIN, "Likely minutes from the last reading to the upper edge of a band.", (), _TIMED, 2),
     Function("cold_proof", lambda low, high, a, *rows: str(proof.proof(_pairs(rows), low, high, a)),
              (Argument("low", C), Argument("high", C), Argument("accuracy", "delta_degC")),
              "word", "What timed readings prove of a cabinet's cold, both sides of its band.",
              tuple(str(o) for o in proof.Cold), _TIMED, 2),
     Function("cold_hours", lambda high, a, *rows: proof.hours_left(_pairs(rows), high, a),
              (Argument("high", C), Argument("accuracy", "delta_degC")),
-             "hour", "Likely hours to the band from above; unknown where the readings cannot say.", (), _TIMED, 2),
+             "hour", "Likely hours to the band from above, of a cabinet that gets there.", (), _TIMED, 2),
     Function("timed_readings", lambda *rows: len(rows) / 2, (), "dimensionless", "How many timed readings there are.",
              (), _TIMED, 0),
     # electrical

@@ -1,4 +1,4 @@
-"""The usual cautions, by hazard, to be read before the step they protect. Local codes and licensed practice first."""
+"""The cautions for each hazard, read before the step that they protect. Local codes and licensed practice come first."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ CAUTIONS: dict[str, tuple[str, ...]] = {
 
 
 def caution(hazard: str) -> tuple[str, ...]:
-    """Sentences for a hazard named in `CAUTIONS`. Raises Trouble for another name."""
+    """The sentences for a hazard of `CAUTIONS`. Raises Trouble for any other name."""
     if hazard not in CAUTIONS:
         raise Trouble(f"The hazard {hazard!r} is not known: use one of {', '.join(CAUTIONS)}.")
     return CAUTIONS[hazard]

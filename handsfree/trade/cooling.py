@@ -57,7 +57,7 @@ def _band(value: Value, low: float, high: float, what: str) -> Split:
 
 
 def evaporator_split(air_in: Value, air_out: Value) -> Split:
-    """Judge the air's drop across the evaporator, in degrees Celsius, after ten minutes of running.
+    """Judge how far the air cools across the evaporator, from readings in degrees Celsius after ten minutes of running.
 
     Low: little refrigeration, or far too much air. High: too little air (ice, a slow fan, a blocked return).
     """
@@ -127,7 +127,7 @@ class Air:
 def door_watts(
     openings_per_hour: float, litres: float, room: Air, inside: Air, exchanged: float = 0.6, pressure: float = 101.325
 ) -> float:
-    """Mean heat through the door: each opening exchanges a share of the cabinet's air for the room's.
+    """Mean heat that door openings let in: each swaps a share of the cabinet's air for room air.
 
     Watts. The share of 0.6 is common practice, no source: this is a rough figure, good to a factor of two.
     """

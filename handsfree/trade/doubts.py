@@ -1,14 +1,14 @@
-"""What one table of faults cannot say by itself: two faults at once, a fault that it does not have, and how much an answer
-hangs on its judgements. For "why".
+"""What a table of single faults cannot say: two faults at once, an unknown fault, and how far an answer depends on the
+table's own figures. It serves "why".
 
 Rules of this file:
 
-- Two faults at once: what shows is the sign of whichever changes a check; where both do, either. They come together more
-  rarely than chance alone would have it, for most visits end with one: `TOGETHER` of the product of their shares.
-- A fault that is not in the table answers each check as the mean of all faults does, weighed by how common they are; `OTHER`
-  of all visits bring one.
-- A judgement may be off by a factor of two: the likelihood of each answer so far, one at a time, and the share of the fault.
-- All three numbers: common practice, no source.
+- Two faults at once: a check shows the sign of the fault that changes it. Where both change it, it shows either sign. Two
+  faults meet less often than chance says, since most visits find one: `TOGETHER` times the product of their shares.
+- A fault that is not in the table answers each check as the average fault does. A share of `OTHER` of all visits has one.
+- A figure of the table may be wrong by a factor of two (`OFF`): the likelihood of each answer so far, one at a time, and
+  the share of the fault.
+- All three numbers are common practice, no source.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ COMMONEST = 12  # faults whose pairs are weighed
 
 
 def _usual(check: Check) -> tuple[float, ...]:
-    """What the check answers under most faults: they do not change it."""
+    """The chances of each answer under most faults, which do not change this check: they sum to one."""
     return max(set(check.rows), key=lambda row: (check.rows.count(row), row))
 
 
@@ -69,8 +69,8 @@ def _known(model: FaultModel, observed: Mapping[str, str]) -> list[tuple[str, st
 
 @dataclass(frozen=True)
 class Sensitivity:
-    """Of one fault: its least and its greatest probability where one judgement is off by a factor of two; `hangs_on` the
-    check whose judgement moves it most, '' for the fault's own share."""
+    """The lowest and highest probability of one fault if one figure of the table is wrong by a factor of two. `hangs_on`:
+    the check whose figure moves it most, '' for the fault's own share."""
 
     low: float
     high: float

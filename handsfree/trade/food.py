@@ -34,7 +34,7 @@ class Food(StrEnum):
 
 @dataclass(frozen=True)
 class Exposure:
-    """Minutes above the limit that the readings allow: at least, at most, and at most within one gap."""
+    """Minutes above the limit: the least and the most that the readings allow, and the most within one gap."""
 
     least: float
     most: float
@@ -134,12 +134,13 @@ def decide(
 
 
 def verdict(minutes_since_cold: float, readings: Sequence[tuple[float, float]], accuracy: float = 0.5) -> Food:
-    """Keep, discard or ask, from every (minute, degrees Celsius) reading of a visit, the product's last.
+    """Keep, discard or ask, from every (minute, degrees Celsius) reading of a visit. The product's own reading is the last.
 
-    Readings of the cabinet count as the product's own: in the worst case it was as warm as its air (3-501.16 (A)(2)). Keep
-    only where every reading is surely inside the limit, and where nobody need guess over more than 30 minutes (the yardstick
-    of 4-204.111). Discard only where the product is surely above it now, and nobody can say that it was cold within four
-    hours (3-501.19, from memory). Whatever lies between is asked.
+    `minutes_since_cold`: since somebody surely saw it cold. `accuracy`: of the thermometer, kelvin. A reading of
+    the cabinet counts as one of the product, which may have been as warm as the air (3-501.16 (A)(2)). Keep: every reading
+    is surely inside the limit, and it was seen cold within 30 minutes (the yardstick of 4-204.111). Discard: the product is
+    surely above the limit now, and nobody saw it cold within four hours (3-501.19, from memory). Otherwise ask. Raises
+    Trouble for values that cannot be.
     """
     rows = _rows(readings)
     possible.not_negative(minutes_since_cold, "time since the stock was surely cold", "minutes")
@@ -152,6 +153,6 @@ def verdict(minutes_since_cold: float, readings: Sequence[tuple[float, float]], 
 
 
 def vending_must_stop(minutes_above: float) -> bool:
-    """Whether a vending machine must stop: its air above 5 degrees Celsius for more than 30 minutes after it was filled,
-    serviced or restocked (4-204.111 (B)). At any other time it has no such half hour."""
+    """Whether a vending machine must stop selling: its air was above 5 degrees Celsius for more than 30 minutes after
+    filling, service or restocking (4-204.111 (B)). At any other time it has no such half hour."""
     return possible.not_negative(minutes_above, "time above the limit", "minutes") > VENDING_MINUTES

@@ -18,7 +18,7 @@ MOST_POINTS = 1500
 
 @dataclass(frozen=True)
 class Said:
-    """Numbers of a log. Temperatures in degrees Celsius; None for what it does not measure."""
+    """The figures of a log. Temperatures in degrees Celsius; None for what the log did not record."""
 
     file: str
     start: str | None
@@ -34,7 +34,7 @@ class Said:
 
 
 def said(log: Log, volts: float = 0.0, price: float = 0.0) -> Said:
-    """Everything that this log can say. Trouble for a price or a voltage that is no number, or below nought."""
+    """Everything that this log can tell. Raises Trouble for a price or a voltage that is not a number, or is below zero."""
     possible.not_negative(volts, "voltage", "volts")
     possible.not_negative(price, "price of a kilowatt-hour")
     temperature = log.of("temperature")
@@ -56,7 +56,7 @@ def said(log: Log, volts: float = 0.0, price: float = 0.0) -> Said:
 
 
 def _apart(rows: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    """One a minute's time, the warmest: two samples of one second would contradict one another."""
+    """One sample for each time, the warmest: two samples with the same time would contradict each other."""
     kept: dict[float, float] = {}
     for minute, value in rows:
         kept[minute] = max(value, kept.get(minute, value))
@@ -64,7 +64,7 @@ def _apart(rows: list[tuple[float, float]]) -> list[tuple[float, float]]:
 
 
 def sentences(found: Said) -> tuple[str, ...]:
-    """To read, a line each."""
+    """The figures as lines of text."""
     lines = [f"{found.file}: {found.hours:g} hours" + (f" from {found.start}." if found.start else ".")]
     if found.lowest is not None and found.highest is not None:
         low, high = (f"{v:.1f} °C ({v * 1.8 + 32:.0f} °F)" for v in (found.lowest, found.highest))
@@ -82,7 +82,7 @@ def sentences(found: Said) -> tuple[str, ...]:
 
 
 def show(file: Path, volts: float, price: float, out: Path | None, as_json: bool) -> None:
-    """Prints it; draws it where `out` names a file."""
+    """Print the figures, and write the drawing to `out` if it names a file."""
     log = logs.read(file)
     found = said(log, volts, price)
     print(json.dumps(asdict(found), ensure_ascii=False) if as_json else "\n".join(sentences(found)))
@@ -94,7 +94,7 @@ def show(file: Path, volts: float, price: float, out: Path | None, as_json: bool
 
 
 def drawn(log: Log) -> str:
-    """A whole SVG: a band for each column, its lowest and highest value beside it, hours below."""
+    """The log as one SVG file: a strip for each column with its lowest and highest value, and the hours below."""
     high = len(log.columns) * HEIGHT
     bands = "".join(_band(log, column, at * HEIGHT) for at, column in enumerate(log.columns))
     title = f"<title>{escape(log.name)}: {escape(', '.join(column.name for column in log.columns))}</title>"

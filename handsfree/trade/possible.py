@@ -1,4 +1,4 @@
-"""What cannot be: values that no cabinet, meter or room can have are refused here, in one sentence each."""
+"""Refuses values that no cabinet, meter or room can have, with one sentence each (`Trouble`)."""
 
 from __future__ import annotations
 

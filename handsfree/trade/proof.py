@@ -1,12 +1,12 @@
-"""Whether a cabinet is cold again, from its timed readings and a band about its setting; and whether it will be.
+"""Whether a cabinet is cold again, or will be, from timed readings and a band around its setting.
 
 Rules of this file:
 
-- The band is the setting, its differential either side. Cold means surely inside it and not on the way out of it: colder
-  than the band is as bad as warmer.
-- Above the band the fit of `pulldown` is asked (Newton's law); below it a cabinet must warm up until its thermostat takes
-  over. Where a line through the readings, at its most hopeful, stops short even so, it will not get there.
-- What the readings cannot tell is "read again". Nothing is called cold on hope.
+- The band is the setting plus and minus its differential. Cold means surely inside the band, and not about to leave it. Too
+  cold is as bad as too warm.
+- Above the band the fit of `pulldown` decides (Newton's law). Below it the cabinet must warm up until its thermostat takes
+  over. A cabinet will not get there if it falls no more, and the steepest line that its readings allow stops short.
+- Where the readings cannot tell, the answer is "read again". Nothing is called cold on hope.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ class Cold(StrEnum):
 
 @dataclass(frozen=True)
 class Slope:
-    """Kelvin an hour through the readings, with its doubt at a coverage of two."""
+    """A slope in kelvin per hour, with its doubt (two standard deviations)."""
 
     value: float
     doubt: float
@@ -52,7 +52,7 @@ class Slope:
 
 
 def slope(readings: Sequence[tuple[float, float]], noise: float = NOISE) -> Slope:
-    """The straight line through (minute, degrees Celsius), by least squares; the doubt is what `noise` leaves of it."""
+    """Least-squares slope of (minute, degrees Celsius) readings. `noise`: scatter of one, kelvin; it sets the doubt."""
     middle = sum(t for t, _ in readings) / len(readings)
     mean = sum(y for _, y in readings) / len(readings)
     squares = sum((t - middle) ** 2 for t, _ in readings)
@@ -63,7 +63,7 @@ def slope(readings: Sequence[tuple[float, float]], noise: float = NOISE) -> Slop
 
 
 def scatter(readings: Sequence[tuple[float, float]]) -> float:
-    """Standard deviation of what a straight line leaves over, kelvin: a cabinet that cycles does not follow the law."""
+    """Standard deviation about the straight line, kelvin. It is large where a cabinet cycles, which fits no such law."""
     if len(readings) < FEWEST:
         return 0.0
     middle = sum(t for t, _ in readings) / len(readings)
@@ -106,26 +106,26 @@ def _leaves(rows: Sequence[tuple[float, float]], low: float, high: float) -> boo
 def _from_above(fitted: pulldown.PullDown, rows: Sequence[tuple[float, float]], accuracy: float) -> Cold:
     falls = len(rows) >= FEWEST and slope(rows).falls
     short = fitted.outlook is pulldown.Outlook.NOT_GOING or (not falls and _flat(rows, fitted.target, accuracy))
-    if short and scatter(rows[len(rows) // 2 :]) <= 2 * NOISE:
+    later = rows[len(rows) // 2 :]
+    if short and scatter(later) <= 2 * NOISE and not slope(later).falls:
         return Cold.WARM
     coming = fitted.outlook in (pulldown.Outlook.ON_ITS_WAY, pulldown.Outlook.THERE) or falls
     return Cold.COMING if coming else Cold.AGAIN
 
 
 def _flat(rows: Sequence[tuple[float, float]], target: float, accuracy: float) -> bool:
-    """Too flat to get there: as steep as all the readings allow, and by the best guess of their later half, which a start
-    that lags does not hide."""
+    """Whether it is too flat to get there: by the steepest line that all readings allow, and by the best line through the
+    later half, where a slow start hides nothing."""
     if len(rows) < pulldown.FEWEST_TO_CONDEMN or rows[-1][0] - rows[0][0] < SHORTEST_FLAT:
         return False
-    later = [row for row in rows if row[0] >= (rows[0][0] + rows[-1][0]) / 2]
     bias, ahead = accuracy / math.sqrt(3), pulldown.SLOW_STOCK
     return pulldown.stops_short(rows, target, NOISE, bias, ahead) and pulldown.stops_short(
-        later, target, NOISE, bias, ahead, coverage=0.0
+        pulldown.later(rows), target, NOISE, bias, ahead, coverage=0.0
     )
 
 
 def _from_below(rows: Sequence[tuple[float, float]], low: float, accuracy: float) -> Cold:
-    """Too cold still: it warms up, or it stays so."""
+    """The verdict below the band: it warms up, it stays too cold, or the readings cannot tell."""
     line = slope(rows)
     if line.rises:
         return Cold.COMING
@@ -137,8 +137,14 @@ def _from_below(rows: Sequence[tuple[float, float]], low: float, accuracy: float
 
 
 def hours_left(readings: Sequence[tuple[float, float]], high: float, accuracy: float = 0.5) -> float:
-    """Likely hours from the last reading to the band from above; infinite where the readings cannot say."""
+    """Likely hours from the last reading to the band from above, of a cabinet that gets there; infinite beyond a week.
+
+    `readings`: (minute, degrees Celsius), door shut, deck switched on. `high`: the upper edge of the band, degrees Celsius,
+    `DIFFERENTIAL` above the setting. `accuracy`: the thermometer's limit of error, kelvin. Trouble for fewer than two times.
+    As many cabinets need longer as need less: four in five lie between a half and twice of it, roughly
+    (`tests.bench.pulldown_hours`).
+    """
     rows = sorted(readings)
-    fitted = pulldown.fit(rows, high, accuracy=accuracy)
+    fitted = pulldown.fit(rows, high, noise=pulldown.RESTED_NOISE, accuracy=accuracy, belief=pulldown.RESTED)
     spent = rows[-1][0] - rows[0][0]
     return max(0.0, fitted.likely - spent) / 60

@@ -7,8 +7,13 @@ least squares in closed form, and the grid is weighed by how well it fits (varia
 SIAM J. Numer. Anal. 10 (1973); the weight is the exact Gaussian evidence). No step can diverge, two readings
 are enough to start with, and the answer is honest about what few readings cannot tell.
 
-What is assumed before any reading: tau equally likely on a log scale from 5 minutes to 48 hours, and a settling
-temperature anywhere near the target give or take `PRIOR_SPREAD` kelvin, so that neither outcome is favoured.
+What is believed before any reading decides what few readings can say, and two questions want two beliefs:
+
+- Will it get there? `OPEN`: any tau from 5 minutes to 48 hours, and a settling temperature near the target give or take 15
+  kelvin, so that neither outcome is favoured.
+- When will it be there, if it gets there? `RESTED`: a thermostat rests the deck near its setting, so the curve cannot head
+  far below it. Warm stock gives its heat away over some hours. The first reading follows an open door. With `OPEN` the quick
+  fall of the air was carried on, and the hours came out at 0.6 of the true ones.
 """
 
 from __future__ import annotations
@@ -24,21 +29,44 @@ from handsfree.trade import possible
 
 SHORTEST, LONGEST, STEPS = 5.0, 48 * 60.0, 40
 NEGLIGIBLE = 12.0  # a grid point this far below the best, in log evidence, weighs nothing
-PRIOR_SPREAD = 15.0
 START_SPREAD = 100.0  # the first temperature is measured, so its prior says nothing
 SURE = 0.99  # of not getting there, before it is said
 ENOUGH = 0.90  # of getting there, before a time is promised
 SLOW_STOCK = 600.0  # minutes, the time constant of a cabinet full of large bottles: common practice, no source
+NIGHT = 240.0  # minutes without a reading after which two readings are a slope of their own
 FEWEST_TO_CONDEMN, SHORTEST_TO_CONDEMN = 4, 30.0  # readings and minutes: an early curve has fast parts
 
 
 class Outlook(StrEnum):
-    """What the readings can say so far."""
+    """The outlook so far."""
 
     THERE = "there"
     ON_ITS_WAY = "on its way"
     NOT_GOING = "not going to get there"
     UNKNOWN = "read again"
+
+
+@dataclass(frozen=True)
+class Belief:
+    """What is believed before any reading.
+
+    `settle`, `spread`: kelvin above the target at which the cabinet settles, mean and standard deviation. `tau`: minutes,
+    the middle of a log-normal time constant; `tau_doubt`: its standard deviation in natural logarithms, infinite for none.
+    `first`: scatter of the first reading in kelvin, where it is wider than that of the others.
+    """
+
+    settle: float
+    spread: float
+    tau: float = 60.0
+    tau_doubt: float = math.inf
+    first: float = 0.0
+
+
+OPEN = Belief(0.0, 15.0)
+# Common practice, no source: chosen on cabinets of an ODE solver (`tests.bench.pulldown_hours`, seeds 11 and 12), and
+# rounded. A band ends some 1.7 kelvin above its setting, and the deck alone would settle some 2 kelvin below it.
+RESTED = Belief(-3.7, 1.0, tau=300.0, tau_doubt=0.8, first=1.5)
+RESTED_NOISE = 0.6  # kelvin: air between the bottles goes up and down as the deck runs and rests
 
 
 @dataclass(frozen=True)
@@ -49,6 +77,7 @@ class _Given:
     noise: float
     bias: float
     slowest: float
+    belief: Belief
 
 
 @dataclass(frozen=True)
@@ -89,7 +118,6 @@ class PullDown:
     soonest: float
     likely: float
     latest: float
-    sentence: str
     lines: tuple[_Line, ...]
 
     def at(self, minutes: float) -> tuple[float, float]:
@@ -109,23 +137,27 @@ def _checked(readings: Sequence[tuple[float, float]]) -> list[tuple[float, float
     return [(minute - rows[0][0], value) for minute, value in rows]
 
 
-def _line(rows: Sequence[tuple[float, float]], tau: float, noise: float, target: float) -> _Line:
+def _line(rows: Sequence[tuple[float, float]], tau: float, given: _Given) -> _Line:
     """Bayesian least squares in (settle, start) for one tau, priors included; the weight is left as a logarithm.
 
     All temperatures are counted from the target here, which keeps the sums small.
     """
-    p = 1 / (noise * noise)
-    a, b, c = 1 / PRIOR_SPREAD**2, 1 / START_SPREAD**2, 0.0  # precision of settle, of start, and between them
-    u = v = squares = 0.0
-    for minute, value in rows:
+    belief = given.belief
+    a, b, c = 1 / belief.spread**2, 1 / START_SPREAD**2, 0.0  # precision of settle, of start, and between them
+    u, v, squares = a * belief.settle, 0.0, a * belief.settle**2
+    for at, (minute, value) in enumerate(rows):
+        noise = max(given.noise, belief.first) if at == 0 else given.noise
+        p = 1 / (noise * noise)
         e = math.exp(-minute / tau)
-        y = value - target
+        y = value - given.target
         a, b, c = a + p * (1 - e) ** 2, b + p * e * e, c + p * e * (1 - e)
         u, v, squares = u + p * (1 - e) * y, v + p * e * y, squares + p * y * y
     determinant = a * b - c * c
     settle, start = (b * u - c * v) / determinant, (a * v - c * u) / determinant
     evidence = -0.5 * math.log(determinant) - 0.5 * (squares - u * settle - v * start)
-    return _Line(tau, evidence, settle + target, start + target, b / determinant, a / determinant, -c / determinant)
+    evidence -= 0.5 * (math.log(tau / belief.tau) / belief.tau_doubt) ** 2
+    mean, began = settle + given.target, start + given.target
+    return _Line(tau, evidence, mean, began, b / determinant, a / determinant, -c / determinant)
 
 
 def _weighed(lines: Sequence[_Line]) -> tuple[_Line, ...]:
@@ -167,20 +199,22 @@ def fit(
     noise: float = 0.3,
     accuracy: float = 0.5,
     slowest: float = LONGEST,
+    belief: Belief = OPEN,
 ) -> PullDown:
     """Fit (minute, degrees Celsius) readings, taken with the door shut and the compressor in cooling.
 
     `noise` is the scatter of one reading (kelvin, one standard deviation); `accuracy` is the thermometer's limit
     of error, common to all the readings and therefore not averaged away. `slowest` is the longest time constant
     thought possible: an empty cabinet cannot take 48 hours, and saying so (300, say) brings the answer sooner.
-    Readings may come in any order. Raises Trouble for fewer than two different times.
+    `belief`: `OPEN` for whether it gets there, `RESTED` for when. Readings may come in any order. Raises Trouble for fewer
+    than two different times, and for a noise, accuracy, target or reading that cannot be.
     """
-    return _fit(tuple((minute, value) for minute, value in readings), target, noise, accuracy, slowest)
+    return _fit(tuple((minute, value) for minute, value in readings), target, noise, accuracy, slowest, belief)
 
 
 @lru_cache(maxsize=4096)
 def _fit(
-    readings: tuple[tuple[float, float], ...], target: float, noise: float, accuracy: float, slowest: float
+    readings: tuple[tuple[float, float], ...], target: float, noise: float, accuracy: float, slowest: float, belief: Belief
 ) -> PullDown:
     """The same readings are judged by several cases of one decision."""
     possible.celsius(target, "target")
@@ -188,7 +222,7 @@ def _fit(
     possible.between(slowest, 2 * SHORTEST, LONGEST, "longest time constant", "minutes")
     bias = possible.not_negative(accuracy, "accuracy of the thermometer") / math.sqrt(3)
     rows = _checked(readings)
-    given = _Given(target, noise, bias, slowest)
+    given = _Given(target, noise, bias, slowest, belief)
     lines = _fitted(rows, given)
     chance = _chance_at(lines, math.inf, target, bias)
     settle = sum(n.weight * n.settle for n in lines)
@@ -196,8 +230,7 @@ def _fit(
     tau = math.exp(sum(n.weight * math.log(n.tau) for n in lines))
     soonest, likely, latest = (_time_to(lines, share, target, bias) for share in (0.05, 0.5, 0.95))
     outlook = _outlook(rows, lines, chance, given)
-    said = _sentence(outlook, settle, doubt, likely - rows[-1][0], latest - rows[-1][0])
-    return PullDown(outlook, target, settle, doubt, tau, chance, soonest, likely, latest, said, lines)
+    return PullDown(outlook, target, settle, doubt, tau, chance, soonest, likely, latest, lines)
 
 
 def _fitted(rows: Sequence[tuple[float, float]], given: _Given) -> tuple[_Line, ...]:
@@ -205,7 +238,7 @@ def _fitted(rows: Sequence[tuple[float, float]], given: _Given) -> tuple[_Line, 
 
     def grid(low: float, high: float) -> list[_Line]:
         ratio = (high / low) ** (1 / (STEPS - 1))
-        return [_line(rows, low * ratio**i, given.noise, given.target) for i in range(STEPS)]
+        return [_line(rows, low * ratio**i, given) for i in range(STEPS)]
 
     coarse = grid(SHORTEST, given.slowest)
     top = max(line.weight for line in coarse)
@@ -225,16 +258,22 @@ def _outlook(rows: list[tuple[float, float]], lines: tuple[_Line, ...], chance: 
 
 
 def _may_condemn(rows: list[tuple[float, float]], given: _Given) -> bool:
-    """A second opinion before bad news, which does not trust the law to be one exponential.
+    """A second opinion before bad news, which does not assume one exponential.
 
-    Air cools before stock does, so the start of a healthy pull-down is steeper than its end, and one exponential
-    through all of it settles too high. Here the line through the later half is taken at the steepest that the
-    noise allows, and carried on as the slowest stock would carry it on: only if that stops short too, so be it.
+    Air cools before stock does, so a healthy pull-down is steeper at its start than at its end, and one exponential through
+    all of it settles too high. This takes the line through the later half, as steep as the noise allows, and extends it for
+    the time constant of the slowest stock. Bad news needs that line to stop short too.
     """
     if len(rows) < FEWEST_TO_CONDEMN or rows[-1][0] < SHORTEST_TO_CONDEMN:
         return False
-    later = [row for row in rows if row[0] >= rows[-1][0] / 2]
-    return stops_short(later, given.target, given.noise, given.bias, min(given.slowest, SLOW_STOCK))
+    return stops_short(later(rows), given.target, given.noise, given.bias, min(given.slowest, SLOW_STOCK))
+
+
+def later(rows: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """The readings of the later half of the time; where the last one stands alone after `NIGHT`, the one before it too."""
+    middle = (rows[0][0] + rows[-1][0]) / 2
+    alone = rows[-1][0] - rows[-2][0] >= NIGHT
+    return list(rows[-2:]) if alone else [row for row in rows if row[0] >= middle]
 
 
 def stops_short(
@@ -251,22 +290,3 @@ def stops_short(
     steepest = min(0.0, slope - coverage * noise / math.sqrt(squares))
     end = mean + slope * (rows[-1][0] - middle)
     return end + steepest * ahead - 2 * bias > target
-
-
-def _sentence(outlook: Outlook, settle: float, doubt: float, likely: float, latest: float) -> str:
-    if outlook is Outlook.THERE:
-        return "The cabinet is at its target."
-    if outlook is Outlook.NOT_GOING:
-        return f"It will not get there. It settles near {settle:.0f} degrees, give or take {2 * doubt:.0f}."
-    if outlook is Outlook.UNKNOWN:
-        return "The readings cannot say yet. Read again in some minutes."
-    hours = _spoken_minutes(max(likely, 0.0))
-    if math.isinf(latest):
-        return f"It is on its way. About {hours} more, but this may change."
-    return f"It is on its way. About {hours} more, at most {_spoken_minutes(max(latest, 0.0))}."
-
-
-def _spoken_minutes(minutes: float) -> str:
-    if minutes < 90:
-        return f"{max(1, round(minutes / 5) * 5)} minutes"
-    return f"{minutes / 60:.0f} hours"

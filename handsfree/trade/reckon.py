@@ -11,7 +11,7 @@ from handsfree.trade.calls import CALLS, TEXT, Argument, Function, call
 
 
 def listed() -> str:
-    """Every function: what it takes, in which unit, and what it says."""
+    """A table of every function: its arguments, their units, and its result."""
     return "\n".join(f"{_use(entry)}\n    {entry.does}" for entry in CALLS.values())
 
 
@@ -28,8 +28,9 @@ def _use(entry: Function) -> str:
 
 
 def reckon(name: str, given: tuple[str, ...]) -> tuple[float | bool | str, str]:
-    """(value, its unit or ''). A number may carry a unit that fits: '40degF', '36psi'. Trouble, in a sentence, for a name,
-    a number or a unit that does not do."""
+    """Work out one function: (value, its unit or ''). A number may carry a unit: '40degF', '36psi'.
+
+    Raises Trouble for an unknown name, a wrong number, or a unit that does not fit."""
     if name not in CALLS:
         near = [known for known in CALLS if name.lower() in known] or list(CALLS)
         raise Trouble(f"There is no function '{name}'. Some: {', '.join(near[:8])}. 'handsfree reckon' lists all.")
@@ -44,13 +45,13 @@ def reckon(name: str, given: tuple[str, ...]) -> tuple[float | bool | str, str]:
 
 
 def _parted(text: str) -> tuple[str, str]:
-    """(number, unit) of '40degF'."""
+    """Split '40degF' into its number and its unit."""
     digits = len(text) - len(text.lstrip("-+0123456789.eE"))
     return text[:digits], text[digits:].strip()
 
 
 def _same(given: tuple[str, ...], asked: list[Argument]) -> tuple[list[str], list[Argument]]:
-    """What is compared is brought to one unit, the first value's: a plain number beside it is in that unit too."""
+    """Bring values that are compared to the unit of the first. A plain number beside it has that unit too."""
     if not given or not asked or asked[0].unit != "any":
         return list(given), asked
     from handsfree.language.quantities import unit_fits
@@ -87,7 +88,7 @@ def _value(text: str, argument: Argument) -> float | str:
 
 
 def show(name: str, given: tuple[str, ...], as_json: bool) -> None:
-    """Prints it."""
+    """Print the result with its unit."""
     if not name:
         print(listed())
         return

@@ -21,10 +21,10 @@ _WINDINGS_EN = (
 )
 _COLD_EN = (
     f"Write every reading with its minute, door shut. It takes at least {FEWEST} readings over {SHORTEST:g} minutes.",
-    "Draw them on the chart of this page. Draw the two edges of the band. Lay a ruler through the last three.",
+    "Draw them on the chart, and the two edges of the band. Lay a ruler through the last three.",
     "\"cold\": the last three lie inside the band, no nearer to an edge than a quarter of its width, and of all that lie "
     "inside it none differs from another by more than 0.5 °C (1 °F).",
-    "\"on its way\": the last lies above the band, and each of the last three is lower than the one before.",
+    "\"on its way\": the last lies above the band, each of the last three below the one before it.",
     "Anything else: go by 'In all other cases'.",
 )
 _FOOD_EN = (
@@ -33,8 +33,8 @@ _FOOD_EN = (
     "Anything else: \"ask\". Ask the operator of the stock. Local food law comes first.",
 )
 _HOURS_EN = (
-    "Lay a ruler through the last three readings on the chart that they are drawn on.",
-    "Read where it meets the upper edge of the band: ______ hours.",
+    "Lay a ruler through the last three on their chart, to the upper edge of the band: ______ hours.",
+    "Stock cools ever slower. Triple it after three readings, double it after more: ______ hours.",
 )
 BY_HAND: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "en": {

@@ -27,7 +27,6 @@ ACCUSES: dict[str, frozenset[str]] = {
     "supply-out-of-band": F({"supply_low"}),
     "no-supply-at-outlet": F({"no_supply", "breaker_out", "earth_fault"}),
     "breaker-out": F({"breaker_out", "earth_fault"}),
-    "display-blank": F({*_SUPPLY, "earth_fault"}),
     **dict.fromkeys(("deck-leaks-to-frame", "cabinet-leaks-to-frame"), F({"earth_fault"})),
     **dict.fromkeys(("sealed-circuit-suspected", "coil-part-frosted"), _CIRCUIT),
     "not-in-cooling-mode": F({"not_in_cooling"}),

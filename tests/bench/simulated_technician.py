@@ -259,13 +259,14 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ("", "compressor-sound"): _sound,
     ("", "compressor-start"): _sound,
     ("", "sound-after"): _sound,
+    ("", "runs-on"): _sound,
     ("", "sound-again"): _sound,
     ("noisy-or-vibrating", "compressor-sound"): lambda t: "hums and clicks" if t.condition.tries() else "knocks inside",
     ("", "compressor-touch"): _seen("compressor_touch", cool="cool", warm="warm", very_hot="very hot"),
     ("", "compressor-stops"): lambda t: "runs onward" if t.condition.relay == "welded" else "stops",
     ("", "compressor-after"): lambda t: (
         "never stops" if t.condition.relay == "welded" else "follows" if t.condition.can_run() else "silent"),
-    ("", "call-for-cooling"): lambda t: "calls for cooling" if _calls(t) else "idle",
+    **dict.fromkeys((("", "call-for-cooling"), ("", "call-again")), lambda t: "calls for cooling" if _calls(t) else "idle"),
     ("", "called-or-not"): lambda t: "calls for cooling" if _calls(t) else "idle",
     ("", "noise-place"): _seen("noise", panel="outer panel", fan="fan motor", compressor="compressor", none="silence"),
     ("", "noise-after"): lambda t: "much better" if t.look("noise") == "none" else "as before",
@@ -286,7 +287,7 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ("", "condenser-spin"): lambda t: _spin(t.condition.condenser_fan, 0.0),
     ("", "oil-traces"): lambda t: "oily joint" if t.condition.charge < 0.7 and t.rng.random() < 0.7 else "clean and dry",
     **dict.fromkeys(
-        (("", "stay-hour"), ("", "stay-three"), ("", "stay-eight"), ("", "stay-night")),
+        (("", "stay-two"), ("", "stay-four"), ("", "stay-eight"), ("", "stay-night")),
         lambda t: "tomorrow" if t.now.celsius > 10 else "staying",
     ),
     **dict.fromkeys((("", "cycles"), ("", "cycles-again")), lambda t: {
@@ -405,7 +406,6 @@ MEASURED: dict[str, Callable[[Technician], float | str]] = {
     "minutes-off": _cycle(False),
     "minutes-since-cold": lambda t: 60.0,
     "deck-mass": lambda t: 20.0,
-    "stock-mass": lambda t: 60.0,
     "supply-system": lambda t: 230.0,
     "capacitor-plate": lambda t: 60.0,
     "box-charge": lambda t: 0.0,

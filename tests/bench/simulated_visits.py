@@ -80,7 +80,6 @@ ACCUSES: dict[str, frozenset[str]] = {
     **dict.fromkeys((
         "stock-at-delivery-opening", "cord-open", "fuse-blown", "water-or-burns", "cabinet-not-level", "tube-touches",
         "mounts-worn", "compressor-knocks", "controller-or-wiring"), _NONE),
-    "display-blank": frozenset({"no_supply", "earth_fault"}),
     "no-supply-at-outlet": frozenset({"no_supply"}),
     "not-in-cooling-mode": frozenset({"not_in_cooling"}),
     "setting-too-warm": frozenset({"set_too_warm"}),

@@ -32,7 +32,7 @@ HIGH = 3 / 1.8  # kelvin above the setting, as procedures have it
 LONGEST = 48 * 60.0
 FAST, SLOW = np.geomspace(3, 60, 8), np.geomspace(40, 2880, 18)
 PAIRS = np.array([(fast, slow) for fast in FAST for slow in SLOW if slow > 1.8 * fast])
-SETTLE, AMPLITUDE, NOISE = pulldown.PRIOR_SPREAD, 40.0, 0.3
+SETTLE, AMPLITUDE, NOISE = pulldown.OPEN.spread, 40.0, 0.3
 
 
 def inside(c: Cabinet) -> float:
@@ -106,7 +106,7 @@ def _below(mean: float, variance: float) -> float:
 
 
 def one(rows: Sequence[tuple[float, float]], target: float) -> tuple[bool, float]:
-    return proof.proof(rows, target - 2 * HIGH, target) is proof.Cold.WARM, pulldown.fit(rows, target).likely
+    return proof.proof(rows, target - 2 * HIGH, target) is proof.Cold.WARM, rows[-1][0] + 60 * proof.hours_left(rows, target)
 
 
 def counted(cabinets: int, seed: int) -> dict[str, Any]:

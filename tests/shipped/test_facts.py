@@ -69,7 +69,7 @@ FACTS = (
          lambda: all(
              chosen("too-warm", "sensor-or-cabinet", shown_temperature=shown, room_temperature=70.0,
                     cabinet_temperature=cabinet) == go
-             for shown, cabinet, go in ((95.0, 60.0, "sensor-suspected"), (42.0, 60.0, "load-first"),
+             for shown, cabinet, go in ((95.0, 60.0, "sensor-work"), (42.0, 60.0, "load-first"),
                                         (60.0, 60.0, "warm-or-not")))),
     Fact("too-warm", "the controller must be in its cooling mode, or the deck is never switched",
          lambda: answers("too-warm", "controller-mode")["something else"] == "mode-found"),
@@ -275,17 +275,29 @@ def test_a_pull_down_is_judged_by_all_its_readings(fahrenheit: tuple[float, ...]
 @pytest.mark.parametrize(
     ("fahrenheit", "go"),
     [
-        ((60.0, 55.0, 51.3, 48.5), "stay-hour"), ((80.0, 73.0, 67.0, 61.5), "stay-three"),
+        ((60.0, 55.0, 51.3, 48.5), "stay-two"), ((80.0, 73.0, 67.0, 61.5), "stay-four"),
         ((80.0, 76.0, 72.3, 69.0), "stay-eight"),
         ((80.0, 79.0, 78.2, 77.2), "stay-night"),
     ],
 )
 def test_the_hours_it_needs_are_said(fahrenheit: tuple[float, ...], go: str) -> None:
     proof = {"proof": tuple((15.0 * at, (one - 32) / 1.8) for at, one in enumerate(fahrenheit))}
-    got = chosen("prove-pull-down", "how-long", proof, setting=43.0)
-    if got == "stock-mass":
-        got = chosen("prove-pull-down", "how-long-by-mass", stock_mass=200.0, next_temperature=fahrenheit[-1], setting=43.0)
-    assert got == go
+    assert chosen("prove-pull-down", "how-long", proof, setting=43.0) == go
+
+
+@pytest.mark.parametrize(
+    ("evening", "morning", "go"),
+    [
+        ((72.0, 68.0, 65.0), 49.0, "slow-night"),  # a sound cabinet full of warm stock takes a day
+        ((72.0, 68.0, 65.0), 43.0, "cycles"),
+        ((72.0, 68.0, 65.0), 46.0, "watched"),
+        ((66.0, 66.0, 66.0, 66.0), 66.0, "settles-warm"),
+    ],
+)
+def test_what_a_morning_proves(evening: tuple[float, ...], morning: float, go: str) -> None:
+    every = [(25.0 * at, (one - 32) / 1.8) for at, one in enumerate(evening)]
+    proof = {"proof": (*every, (every[-1][0] + 960.0, (morning - 32) / 1.8))}
+    assert chosen("prove-pull-down", "by-morning", proof, setting=43.0, morning_temperature=morning) == go
 
 
 def test_food_is_judged_by_every_reading_of_the_visit() -> None:

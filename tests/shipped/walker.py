@@ -63,7 +63,6 @@ WORTH_TRYING: Mapping[str, tuple[float, ...]] = {
     "first-temperature": (43.0, 90.0),
     "next-temperature": (43.0, 84.0),
     "silent-temperature": (38.0, 60.0),
-    "stock-mass": (10.0, 40.0, 300.0),
     "supply-system": (230.0,),
     "capacitor-plate": (60.0,),
     "capacitance": (60.0, 20.0, 80.0),

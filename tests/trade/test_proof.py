@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import math
 import random
+import re
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from handsfree.procedure.model import Decide
 from handsfree.trade.proof import DIFFERENTIAL, Cold, hours_left, proof, slope
+from tests.bench import pulldown_hours
 from tests.bench.cabinets_faults import FAULTS, sound
 from tests.bench.cabinets_physics import is_well
+from tests.shipped.conftest import book_named
 
 Rows = list[tuple[float, float]]
 
@@ -121,5 +126,36 @@ def test_a_cabinet_that_warms_slowly_from_frozen_is_not_said_to_stay_so() -> Non
 
 
 def test_hours_to_the_band_are_those_of_the_law() -> None:
-    falling = [(15.0 * at, 2.0 + 20.0 * 0.5 ** (15.0 * at / 60)) for at in range(7)]
-    assert hours_left(falling, 7.0) == pytest.approx(2.0 - 1.5, abs=0.25)
+    """Newton's law towards two kelvin below a setting of 5.3: 22 degrees, a time constant of two hours, 90 minutes."""
+    falling = [(15.0 * at, 3.3 + 18.7 * math.exp(-15.0 * at / 120)) for at in range(7)]
+    assert hours_left(falling, 7.0) == pytest.approx(2.0 * math.log(18.7 / 3.7) - 1.5, abs=0.25)
+
+
+def test_the_quick_fall_of_the_air_is_not_carried_on() -> None:
+    """Air falls 6 kelvin in the first half hour, the stock then 1.5 an hour: 14.4 degrees are some four hours from 7."""
+    rows = [(0.0, 22.0), (25.0, 16.0), (50.0, 15.2), (75.0, 14.6)]
+    assert 2.5 < hours_left(rows, 7.0) < 8.0
+
+
+def test_hours_told_are_true_of_cabinets_of_an_ode_solver() -> None:
+    """Sixty of scipy's; the whole count is `python -m tests.bench.pulldown_hours`."""
+    made = pulldown_hours.counted(60, 31)
+    for count in (3, 4, 5):
+        row = made[count]
+        assert 0.6 < row["ratio"] < 1.5, (count, row)
+        assert row["covered"] >= 0.75, (count, row)
+        assert row["condemned"] == 0, (count, row)
+    assert sum(row["promised"] for row in made.values()) <= 4
+
+
+def test_the_procedure_says_the_words_that_are_counted() -> None:
+    book = book_named("prove-pull-down")
+    how_long = book.at("prove-pull-down", "how-long")
+    assert isinstance(how_long, Decide)
+    goes = [(float(case.when.rsplit("<", 1)[1]), case.go) for case in how_long.cases]
+    assert [below for below, _ in goes] == [below for below, _, _ in pulldown_hours.WORDS[:-1]]
+    numbers = {"one": 1.0, "two": 2.0, "four": 4.0, "eight": 8.0}
+    for (_, go), (_, low, high) in zip([*goes, (math.inf, how_long.otherwise)], pulldown_hours.WORDS, strict=True):
+        said = book.at("prove-pull-down", go).say.split(".")[0]
+        named = [numbers[word] for word in re.findall("[a-z]+", said) if word in numbers]
+        assert named == [edge for edge in (low, high) if edge and math.isfinite(edge)], said

@@ -17,9 +17,10 @@ from tests.bench.cabinets_topics import UNKNOWN, topics
 from tests.trade.scenarios import SCENARIOS, Said, Scenario
 from tests.trade.scenarios_fifth import FIFTH
 from tests.trade.scenarios_second import SECOND
+from tests.trade.scenarios_sixth import SIXTH
 from tests.trade.scenarios_third import THIRD
 
-EVERY = (*SCENARIOS, *SECOND, *THIRD, *FIFTH)
+EVERY = (*SCENARIOS, *SECOND, *THIRD, *FIFTH, *SIXTH)
 
 
 class Scripted(Technician):
