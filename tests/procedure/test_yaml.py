@@ -47,4 +47,9 @@ def test_what_the_slow_one_takes_comes_out_the_same(text: str, at: int, length: 
         piece = piece[: place % (len(piece) + 1)] + sign + piece[place % (len(piece) + 1) :]
     slow = said(piece, yamlfile._LOADERS[-1:])
     if isinstance(slow, yamlfile.Document):  # else libyaml may be laxer; what it takes is judged as anything
-        assert said(piece, yamlfile._LOADERS) == slow
+        quick = said(piece, yamlfile._LOADERS)
+        if slow.data is None:  # on which line nothing stands is nobody's question
+            assert isinstance(quick, yamlfile.Document)
+            assert quick.data is None
+        else:
+            assert quick == slow
