@@ -76,7 +76,7 @@ def _proved(step: Prove, copy: Copy) -> str:
     method = method_of(step)
     if method.form != "measure":
         return step.say
-    points = capital("; ".join(step.measured(method)))
+    points = capital("; ".join(copy.value("point", one) for one in step.measured(method)))
     unit = symbol(step.measured_in(method)).strip()
     return f"{step.say} {points}: {copy.words('below', value=f'{step.limit(method):.2g} {unit}')}."
 

@@ -16,6 +16,7 @@ from typing import Any
 
 from handsfree.language.meaning import WAYS_OUT
 from handsfree.language.quantities import SYMBOLS, symbol
+from handsfree.language.tokens import capital
 from handsfree.procedure.copying import BOX, HARD, Copy, CopyLine, tables_of
 from handsfree.procedure.graph import outcomes, ways
 from handsfree.procedure.model import (
@@ -137,7 +138,7 @@ def _prove(step: Prove, copy: Copy) -> Work:
     own = method is method_of(step)
     unit = symbol(step.measured_in(method) if own else method.unit).strip()
     limit = step.limit(method) if own else method.most
-    points = [one[:1].upper() + one[1:] for one in (step.measured(method) if own else method.points)]
+    points = [capital(copy.value("point", one)) for one in (step.measured(method) if own else method.points)]
     measured = (copy.words("dead-meter", point=one, unit=unit, below=f"{limit:.2g}") for one in points)
     yield "tick", "   ".join(f"{BOX} {one}".replace(" ", HARD) for one in measured)
     yield _tick(copy.words("tester-after"))
