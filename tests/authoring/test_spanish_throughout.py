@@ -13,7 +13,10 @@ import pytest
 
 from handsfree.authoring.asked import RecordOptions, Rehearse
 from handsfree.authoring.commands import record, rehearse
+from handsfree.authoring.words import load
 from handsfree.procedure import commands as procedures
+from handsfree.procedure import phrasing
+from handsfree.procedure.hazards import usual
 from handsfree.procedure.load import load_book
 from handsfree.procedure.paper import card, pdf
 from tests.authoring.scenes import MIRAR
@@ -42,6 +45,13 @@ def english(text: str) -> set[str]:
 def test_the_list_finds_english() -> None:
     for sentence in ("Written: x.yaml", "3 paths; 3 walked.", "asked again", "no fault was found", "The rehearsal ended"):
         assert english(sentence), sentence
+
+
+def test_every_hazard_and_proof_has_its_name_and_its_word_to_say() -> None:
+    words = load("es")
+    for what, names in (("hazard", usual().hazards), ("method", usual().methods)):
+        assert [name for name in names if not phrasing.has("es", f"{what}-{name.replace(' ', '-')}")] == []
+        assert set(names) <= {tag for _, tag in words.pairs(what)}
 
 
 def test_recorded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
