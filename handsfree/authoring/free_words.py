@@ -28,17 +28,14 @@ ALIKE, LEAD = 0.8, 0.1
 _KNOWS = {"base": ("en", "es"), "tiny.en": ("en",)}  # the best first
 
 
-def writer(language: str, models: Path) -> Write | None:
-    """None if its library or weights are not installed, or if it does not know the language."""
+def writers(language: str, models: Path) -> tuple[Write, ...]:
+    """Those that are installed and know the language, the best first."""
     from handsfree.speech.neural_weights import find_weights
 
     if importlib.util.find_spec("faster_whisper") is None:
-        return None
-    for size, known in _KNOWS.items():
-        weights = find_weights(size, models) if language in known else None
-        if weights is not None:
-            return _of(weights, language)
-    return None
+        return ()
+    found = (find_weights(size, models) for size, known in _KNOWS.items() if language in known)
+    return tuple(_of(weights, language) for weights in found if weights is not None)
 
 
 @lru_cache(maxsize=2)
@@ -115,7 +112,7 @@ def recogniser(engine: str | None, language: str, models: Path) -> Any:
     try:
         return build_recogniser(engine, language, models)
     except Trouble:
-        write = writer(language, models) if engine is None else None
-        if write is None:
+        found = writers(language, models) if engine is None else ()
+        if not found:
             raise
-        return FreeRecogniser(base.load(language), write)
+        return FreeRecogniser(base.load(language), found[0])

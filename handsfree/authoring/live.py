@@ -32,20 +32,19 @@ def dictation_for(recogniser: Any, language: str, models: Path | None = None) ->
     """The best available: an engine without extra training, the recogniser's own, or PocketSphinx with the words of the
     trade. `models`: where else weights may be, besides packages."""
     first = recogniser.engines[0].name
+    write, second = (*map(_plain, free_words.writers(language, models or Path("no-models"))), None, None)[:2]
     if language != "en":
-        write = free_words.writer(language, models or Path("no-models"))
-        return Dictation(_plain(write) or recogniser.dictate, None, None, first)
+        return Dictation(write or recogniser.dictate, None, None, first, second)
     from handsfree.authoring import trade_ear
     from handsfree.speech import pocketsphinx
 
     if first == pocketsphinx.NAME:
         return Dictation(None, trade_ear.load(), pocketsphinx.load().dictate, first)
-    write = free_words.writer(language, models or Path("no-models"))
-    return Dictation(_plain(write) or recogniser.dictate, trade_ear.load(), None, first)
+    return Dictation(write or recogniser.dictate, trade_ear.load(), None, first, second)
 
 
-def _plain(write: free_words.Write | None) -> Callable[[Samples], str] | None:
-    return None if write is None else lambda samples: write(samples, "")
+def _plain(write: free_words.Write) -> Callable[[Samples], str]:
+    return lambda samples: write(samples, "")
 
 
 class WriterEar(LiveEar):
