@@ -48,7 +48,7 @@ class ToldLine:
     aside: str = ""
 
 
-Parts = tuple[str, str, str]
+ToldParts = tuple[str, str, str]
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ def clock(seconds: float) -> str:
     return f"{hours}:{minutes:02d}:{rest:04.1f}"
 
 
-def _utterance(event: Utterance, say: TellingWords) -> Parts:
+def _utterance(event: Utterance, say: TellingWords) -> ToldParts:
     meant, sure = shown_words(event), f"{event.sure:.1%}"
     if event.verdict == Verdict.ACCEPTED:
         return "technician", meant, say("accepted", sure=sure)
@@ -84,7 +84,7 @@ def _utterance(event: Utterance, say: TellingWords) -> Parts:
     return "technician", words or meant or say("speech"), say("again", reason=reason)
 
 
-def _reading(event: ReadingTaken, say: TellingWords) -> Parts:
+def _reading(event: ReadingTaken, say: TellingWords) -> ToldParts:
     if event.value is None:
         return "record", f"{event.quantity}: {say.value('reading', event.state)}", ""
     taken = f"{event.quantity}: {amount(event.value, event.unit)}"
@@ -93,7 +93,7 @@ def _reading(event: ReadingTaken, say: TellingWords) -> Parts:
     return "record", taken, say("affirmed") if event.affirmed else ""
 
 
-def _gate(event: Gate, say: TellingWords) -> Parts:
+def _gate(event: Gate, say: TellingWords) -> ToldParts:
     was, now = (say.value("power", state.lower()) for state in (event.was, event.now))
     how = say.value("how", event.how)
     if event.was != event.now:
@@ -101,21 +101,21 @@ def _gate(event: Gate, say: TellingWords) -> Parts:
     return "record", say("gate-given" if event.how == "phrase" else "gate-shut", now=now), how
 
 
-def _alarm(event: Alarm, say: TellingWords) -> Parts:
+def _alarm(event: Alarm, say: TellingWords) -> ToldParts:
     isolation = say.value("power", str(event.isolation).lower())
     return "record", say("alarm", kind=say.value("alarm", event.kind)), say("isolation", isolation=isolation)
 
 
-def _evidence(event: EvidenceTaken, say: TellingWords) -> Parts:
+def _evidence(event: EvidenceTaken, say: TellingWords) -> ToldParts:
     return "record", say("evidence", what=say.value("what", event.what), step=event.step), ""
 
 
-def _finding(event: FindingMade, say: TellingWords) -> Parts:
+def _finding(event: FindingMade, say: TellingWords) -> ToldParts:
     evidence = "; ".join(f"{name}: {answer_given(value)}" for name, value in event.evidence)
     return "record", say("finding", finding=event.finding), evidence
 
 
-_LINES: dict[type[Any], Callable[[Any, TellingWords], Parts]] = {
+_LINES: dict[type[Any], Callable[[Any, TellingWords], ToldParts]] = {
     Say: lambda event, say: ("program", shown_said(event), ""),
     Tone: lambda event, say: ("tone", say.value("tone", event.name), ""),
     Utterance: _utterance,
