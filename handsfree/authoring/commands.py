@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from handsfree.authoring.keeping import Recording, open_recording
 from handsfree.authoring.recorder import Recorder
 from handsfree.authoring.turn import RecorderState
 from handsfree.errors import Trouble
+from handsfree.procedure import phrasing
 
 
 def record(asked: RecordOptions, *, as_json: bool = False) -> None:
@@ -58,12 +60,13 @@ def _show(recording: Recording, state: RecorderState, as_json: bool) -> None:
         data: dict[str, Any] = {"procedure": str(path), "finished": finished, "steps": len(state.draft.steps)}
         print(json.dumps(data | {"unsure": unsure}, ensure_ascii=False))
         return
-    print(f"Written: {path}" if path.is_file() else "No file was written: there is neither a title nor a step yet.")
+    say = partial(phrasing.say, recording.state.words.language.code)
+    print(say("record-written", path=path) if path.is_file() else say("record-unwritten"))
     for line in recording.shelf.said():
         print(line)
     if not finished:
         where = "" if recording.shelf.folder == Path("procedures") else f" --folder {recording.shelf.folder}"
-        print(f"Not finished; resume it with: handsfree record {recording.shelf.name}{where}")
+        print(say("record-resume", command=f"handsfree record {recording.shelf.name}{where}"))
 
 
 def rehearse(asked: Rehearse, *, as_json: bool = False) -> None:
@@ -79,13 +82,15 @@ def rehearse(asked: Rehearse, *, as_json: bool = False) -> None:
     book = provable(asked.procedure)
     found, every = paths.find(book)
     chosen = found[: asked.most]
-    print(f"{len(found)} paths{'' if every else ', not all there are'}; {len(chosen)} walked.", flush=True)
+    code = book.procedures[book.main].language
+    key = "rehearse-paths" if every else "rehearse-paths-some"
+    print(phrasing.say(code, key, found=len(found), chosen=len(chosen)), flush=True)
     bench = _bench(asked, book)
     walked = []
     for one in rehearsal.rehearse(bench, chosen):
         walked.append(one)
-        print(_line(one), flush=True)
-    for line in report.lines(walked):
+        print(_line(one, code), flush=True)
+    for line in report.lines(walked, code):
         print(line)
     if as_json:
         print(json.dumps(report.as_data(walked, len(found), every), ensure_ascii=False))
@@ -119,11 +124,12 @@ def _bench(asked: Rehearse, book: Any) -> Any:
     return rehearsal.Bench(book, recogniser, speakers, mouth_of)
 
 
-def _line(one: Any) -> str:
+def _line(one: Any, code: str) -> str:
     from handsfree.authoring.paths import shortened
 
     minutes, seconds = divmod(round(one.seconds), 60)
-    end = one.path.outcome if one.finished else "NOT FINISHED"
-    again = f"{len(one.asked_again)} of {one.sayings} sayings asked again"
-    time = f"{minutes}:{seconds:02d} and {one.minutes:g} min of work"
-    return f"path {one.number}, {one.voice}: {time}; {again}; {end}; {shortened(one.path)}"
+    end = phrasing.value(code, "outcome", one.path.outcome) if one.finished else phrasing.say(code, "rehearse-unfinished")
+    return phrasing.say(
+        code, "rehearse-walk", number=one.number, voice=one.voice, time=f"{minutes}:{seconds:02d}",
+        minutes=f"{one.minutes:g}", again=len(one.asked_again), sayings=one.sayings, end=end, path=shortened(one.path),
+    )

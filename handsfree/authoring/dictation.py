@@ -4,6 +4,8 @@ Rules of this file:
 
 - The best engine writes; another listens to the same sound. If the two hear different words that sound alike, the word is
   doubtful, and the other's word is the alternative.
+- Where two engines write freely, the word is doubtful wherever they differ. On 30 sentences of other trades by three
+  synthetic voices (960 words, 47 wrong) that asks about 49 words, 20 of them wrong; if they must sound alike, 29 and 10.
 - With PocketSphinx alone the model of the trade writes and everyday language is the second opinion; there a word is also
   doubtful that holds little of the decoder's own probability.
 - Nothing is corrected silently: the writer settles every doubt.
@@ -41,16 +43,23 @@ class Dictated:
 
 class Dictation:
     """`writer`: free text from the best engine, None if the trade's model is to write. `everyday`: free text from
-    PocketSphinx's own language model. `trade`: None for a language without such a model: then nothing is doubted."""
+    PocketSphinx's own language model. `trade`: None for a language without such a model: then nothing is doubted, unless
+    `second`, another engine of free text, hears the same sound."""
 
     def __init__(
         self, writer: Callable[[Samples], str] | None, trade: TradeEar | None, everyday: Callable[[Samples], str] | None,
-        name: str = "",
+        name: str = "", second: Callable[[Samples], str] | None = None,
     ) -> None:
+        self._second = second
         self._writer, self._trade, self._everyday = writer, trade, everyday
         self.name = name or ("pocketsphinx" if writer is None else "engine")
 
     def write(self, samples: Samples) -> Dictated:
+        if self._writer is not None and self._second is not None:
+            text = self._writer(samples).strip()
+            if text:
+                doubts = _differences(text.split(), tokens(self._second(samples)), 0.0)
+                return Dictated(text, tuple(doubts), self.name)
         heard = self._trade.words(samples) if self._trade is not None else ()
         if self._writer is not None:
             text = self._writer(samples).strip()
@@ -104,9 +113,9 @@ def _similarity(one: str, other: str) -> float:
     return similarity(one, other)
 
 
-def _differences(text: Sequence[str], theirs: Sequence[str]) -> Iterator[Doubt]:
+def _differences(text: Sequence[str], theirs: Sequence[str], like: float = LIKE) -> Iterator[Doubt]:
     """Words of the text that the other heard as a word that sounds like it. Numbers are left: they are read back."""
     own = [" ".join(tokens(word)) for word in text]
     for at, other in _replaced(own, theirs).items():
-        if own[at] and other and not is_number(own[at]) and LIKE <= _similarity(own[at], other) < SAME:
+        if own[at] and other and not is_number(own[at]) and like <= _similarity(own[at], other) < SAME:
             yield Doubt(at, text[at].strip(" .,?!;:"), (other,))

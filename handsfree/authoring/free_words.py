@@ -1,8 +1,10 @@
 """Hears a writer's free words with an engine without extra training, given examples of how a writer speaks.
 
 The engine of a visit is trained on the trade's answers and commands, and tends to hear them in anything; for dictation that
-is a fault. Words of other trades were wrong in 5 of 100 with this one, in 13 without the examples (two synthetic
-voices, 18 utterances of `tests/bench/recording.py`, when this was written)."""
+is a fault. `base` writes half as many wrong words as `tiny.en` (tests/bench/results/log.md) and knows Spanish too.
+
+For a language of which no engine of visits is installed, `FreeRecogniser` also hears the recorder's commands. It is for
+recording alone, where everything is read back: no visit is ever heard by it."""
 
 from __future__ import annotations
 
@@ -12,33 +14,105 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from handsfree.language.meaning import Heard, Listening, Meaning, Verdict
+
 if TYPE_CHECKING:
     from handsfree.sound.samples import Samples
 
+#: Writes free words: sound, and what may be said ('' for anything) -> text.
+Write = Callable[["Samples", str], str]
+NAME = "free words"
+SURE = 0.9  # given to words that are exactly a phrase in force: never fitted, and read back
+#: Letters alike above which what was written is a phrase in force, and by how much more than any other.
+ALIKE, LEAD = 0.8, 0.1
+_KNOWS = {"base": ("en", "es"), "tiny.en": ("en",)}  # the best first
 
-def writer(language: str, models: Path) -> Callable[[Samples], str] | None:
-    """None if its library or its weights are not installed, or if it does not know the language."""
+
+def writers(language: str, models: Path) -> tuple[Write, ...]:
+    """Those that are installed and know the language, the best first."""
     from handsfree.speech.neural_weights import find_weights
 
-    if language != "en" or importlib.util.find_spec("faster_whisper") is None:
-        return None
-    weights = find_weights("tiny.en", models)
-    return None if weights is None else _of(weights, language)
+    if importlib.util.find_spec("faster_whisper") is None:
+        return ()
+    found = (find_weights(size, models) for size, known in _KNOWS.items() if language in known)
+    return tuple(_of(weights, language) for weights in found if weights is not None)
 
 
 @lru_cache(maxsize=2)
-def _of(weights: Path, language: str) -> Callable[[Samples], str]:
+def _of(weights: Path, language: str) -> Write:
     from faster_whisper import WhisperModel
 
     from handsfree.authoring.words import load
+    from handsfree.speech.neural_weights import model_bytes, model_parts
 
-    model: Any = WhisperModel(str(weights), device="cpu", compute_type="int8", cpu_threads=1)
+    files: dict[str, Any] | None = None
+    if len(model_parts(weights)) > 1:  # packages carry it in parts
+        files = {"model.bin": model_bytes(weights)}
+        files |= {path.name: path.read_bytes() for path in weights.iterdir() if path.suffix in (".json", ".txt")}
+    model: Any = WhisperModel(str(weights), device="cpu", compute_type="int8", cpu_threads=1, files=files)
     told = load(language).prompt("dictation-like")
 
-    def write(samples: Samples) -> str:
+    def write(samples: Samples, among: str = "") -> str:
         pieces, _ = model.transcribe(
-            samples, language=language, beam_size=5, condition_on_previous_text=False, initial_prompt=told
+            samples, language=language, beam_size=5, condition_on_previous_text=False, initial_prompt=among or told
         )
         return " ".join(piece.text.strip() for piece in pieces)
 
     return write
+
+
+class FreeRecogniser:
+    """What the recorder needs of a recogniser, from free words alone."""
+
+    name = NAME
+
+    def __init__(self, language: Any, write: Write) -> None:
+        self._language, self._write = language, write
+        self.engines = (self,)
+        self.missing = ""
+
+    def hear(self, samples: Samples, listening: Listening) -> Heard:
+        """Accepted where the words mean exactly one thing in force, or are spelled nearly as one phrase of it."""
+        from rapidfuzz.distance import Levenshtein
+
+        forms = self._language.forms(listening)
+        text = self._write(samples, ". ".join(dict.fromkeys(forms)) if len(forms) <= 40 else "").strip()
+        meanings: tuple[Meaning, ...] = self._language.understand(text, listening) if text else ()
+        if len(meanings) == 1:
+            return Heard(Verdict.ACCEPTED, meanings[0], SURE, text, engine=NAME)
+        plain = " ".join(self._language.plain(text).casefold().split()).strip(" .,?!;:¿¡")
+        near = sorted(((Levenshtein.normalized_similarity(plain, form), form) for form in forms), reverse=True)
+        if text and near and near[0][0] >= ALIKE:
+            best = forms[near[0][1]]
+            others = [alike for alike, form in near[1:] if forms[form] != best]
+            if near[0][0] - max(others, default=0.0) >= LEAD:
+                return Heard(Verdict.ACCEPTED, best, SURE, text, engine=NAME)
+        verdict = Verdict.ASKED_AGAIN if text else Verdict.NOT_FOR_ME
+        return Heard(verdict, None, 0.0, text, engine=NAME, reason="not sure enough")
+
+    def dictate(self, samples: Samples) -> str:
+        return self._write(samples, "")
+
+    def load(self) -> None:
+        """It is loaded when it is made."""
+
+    def forget(self) -> None:
+        """It keeps nothing of what was said before."""
+
+    def together(self, heard: Heard, listening: Listening) -> Heard:
+        return heard
+
+
+def recogniser(engine: str | None, language: str, models: Path) -> Any:
+    """That of visits, or, for a language that has none installed, free words. Trouble where there is neither."""
+    from handsfree.errors import Trouble
+    from handsfree.language import base
+    from handsfree.speech.recogniser import build_recogniser
+
+    try:
+        return build_recogniser(engine, language, models)
+    except Trouble:
+        found = writers(language, models) if engine is None else ()
+        if not found:
+            raise
+        return FreeRecogniser(base.load(language), found[0])

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from handsfree.authoring.map import text_map
 from handsfree.dialogue.runner import Runner
 from handsfree.journal.events import Stamped, StepEntered
+from handsfree.procedure import phrasing
 from handsfree.visit import commands
 from handsfree.visit.sessions import Session, run
 from handsfree.visit.state import State
@@ -44,7 +45,8 @@ def interactive(asked: Rehearse) -> None:
         )  # fmt: skip
         watch = mapped(commands.printer(sys.stdout), sys.stdout)
         state = _spoken(visit, watch) if asked.spoken else _typed(visit, watch)
-    print(f"The rehearsal ended as '{state.outcome}'; nothing of it is kept.")
+    code = state.book.procedures[state.book.main].language
+    print(phrasing.say(code, "rehearse-ended", outcome=phrasing.value(code, "outcome", state.outcome or "")))
 
 
 def _typed(visit: commands.VisitOptions, watch: Any) -> State:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from handsfree.authoring import free_words
 from handsfree.authoring.dictation import Dictation
 from handsfree.authoring.hearing import WriterHearer
 from handsfree.authoring.keeping import Recording
@@ -14,10 +15,14 @@ from handsfree.dialogue.listening import listening_of
 from handsfree.dialogue.mouth import SpokenMouth
 from handsfree.errors import Trouble
 from handsfree.journal.events import Happening, KeepNote, ListenFor
+from handsfree.procedure import phrasing
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from handsfree.authoring.asked import RecordOptions
     from handsfree.journal.writer import Journal
+    from handsfree.sound.samples import Samples
 
 #: Seconds of silence that end a sentence of the writer's, and the longest one: people think while they dictate.
 PAUSE, LONGEST = 1.2, 40.0
@@ -26,18 +31,20 @@ PAUSE, LONGEST = 1.2, 40.0
 def dictation_for(recogniser: Any, language: str, models: Path | None = None) -> Dictation:
     """The best available: an engine without extra training, the recogniser's own, or PocketSphinx with the words of the
     trade. `models`: where else weights may be, besides packages."""
-    from handsfree.authoring import free_words
-
     first = recogniser.engines[0].name
+    write, second = (*map(_plain, free_words.writers(language, models or Path("no-models"))), None, None)[:2]
     if language != "en":
-        return Dictation(recogniser.dictate, None, None, first)
+        return Dictation(write or recogniser.dictate, None, None, first, second)
     from handsfree.authoring import trade_ear
     from handsfree.speech import pocketsphinx
 
     if first == pocketsphinx.NAME:
         return Dictation(None, trade_ear.load(), pocketsphinx.load().dictate, first)
-    write = free_words.writer(language, models or Path("no-models"))
-    return Dictation(write or recogniser.dictate, trade_ear.load(), None, first)
+    return Dictation(write or recogniser.dictate, trade_ear.load(), None, first, second)
+
+
+def _plain(write: free_words.Write) -> Callable[[Samples], str]:
+    return lambda samples: write(samples, "")
 
 
 class WriterEar(LiveEar):
@@ -69,24 +76,22 @@ class FileEar(RecordingEar):
 def live_recorder(recording: Recording, asked: RecordOptions, settings: Any) -> Recorder:
     """Trouble for a device, a file or a model that cannot be used; what was recorded before is kept."""
     ear, mouth = joined(recording.journal, recording.state.words.language.code, asked, settings)
-    return Recorder(recording, ear, mouth, lambda entry: _print(entry))
+    return Recorder(recording, ear, mouth, lambda entry: _print(entry, recording.state.words.language.code))
 
 
 def joined(journal: Journal, code: str, asked: RecordOptions, settings: Any) -> tuple[Any, Any]:
     """Ear and mouth of a writer, whose sound is kept beside `journal`. Trouble as of `live_recorder`."""
-    from handsfree.speech.recogniser import build_recogniser
-
-    recogniser = build_recogniser(asked.engine or settings.engine or None, code, settings.models)
+    recogniser = free_words.recogniser(asked.engine or settings.engine or None, code, settings.models)
     hearer = WriterHearer(recogniser, dictation_for(recogniser, code, settings.models), journal, code)
     return _joined(journal, code, hearer, asked, settings)
 
 
-def _print(entry: Any) -> None:
+def _print(entry: Any, code: str) -> None:
     from handsfree.visit.telling import clock, line
 
-    found = line(entry)
+    found = line(entry, code)
     if found is not None:
-        print(f"{clock(found.at)}  {found.who:<10}  {found.text}", flush=True)
+        print(f"{clock(found.at)}  {phrasing.value(code, 'mark', found.who):<5}  {found.text}", flush=True)
 
 
 def _joined(journal: Journal, code: str, hearer: WriterHearer, asked: RecordOptions, settings: Any) -> tuple[Any, Any]:

@@ -20,7 +20,8 @@ def text_map(state: State, been: Collection[tuple[str, str]]) -> list[str]:
     frame = state.frames[-1]
     procedure = state.book.procedures[frame.procedure]
     above = " > ".join(one.procedure for one in state.frames)
-    return [f"--- {above} --- {state.interlock.power}", *_lines(procedure, frame.step, been)]
+    power = phrasing.value(procedure.language, "power", str(state.interlock.power).lower())
+    return [f"--- {above} --- {power}", *_lines(procedure, frame.step, been)]
 
 
 def _lines(procedure: Procedure, here: str, been: Collection[tuple[str, str]]) -> Iterator[str]:

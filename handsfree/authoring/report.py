@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
+from functools import partial
 from typing import Any
 
 from handsfree.authoring.rehearsal import Rehearsed
+from handsfree.procedure import phrasing
 
 START = "start"
 
@@ -42,17 +44,23 @@ def gathered(walked: Sequence[Rehearsed]) -> tuple[Hard, ...]:
     )
 
 
-def lines(walked: Sequence[Rehearsed]) -> Iterator[str]:
-    """For people."""
+def lines(walked: Sequence[Rehearsed], code: str = phrasing.USUAL) -> Iterator[str]:
+    """For people, in the language `code`."""
+    say = partial(phrasing.say, code)
     for trouble in gathered(walked):
-        voices = ", ".join(f"{voice} {count}x{' then typed' if typed else ''}" for voice, count, typed in trouble.voices)
-        yield f"asked again at {trouble.step}: '{trouble.said}' ({voices}; heard as: {'; '.join(trouble.heard[:3])})"
+        voices = ", ".join(
+            say("rehearse-typed" if typed else "rehearse-voice", voice=voice, count=count)
+            for voice, count, typed in trouble.voices
+        )
+        step = say("rehearse-start") if trouble.step == START else trouble.step
+        yield say("rehearse-again", step=step, said=trouble.said, voices=voices, heard="; ".join(trouble.heard[:3]))
     for walk in walked:
         for slip in walk.mistaken:
-            yield f"MISTAKEN at {slip.step or START}, {walk.voice}: '{slip.said}' was taken for '{slip.taken}'"
+            step = slip.step or say("rehearse-start")
+            yield say("rehearse-mistaken", step=step, voice=walk.voice, said=slip.said, taken=slip.taken)
     sayings, again = sum(one.sayings for one in walked), sum(len(one.asked_again) for one in walked)
     mistaken = sum(len(one.mistaken) for one in walked)
-    yield f"{len(walked)} walks, {sayings} sayings: {again} asked again, {mistaken} taken for another."
+    yield say("rehearse-sum", walks=len(walked), sayings=sayings, again=again, mistaken=mistaken)
 
 
 def as_data(walked: Sequence[Rehearsed], paths: int, every: bool) -> dict[str, Any]:

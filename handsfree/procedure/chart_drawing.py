@@ -76,7 +76,7 @@ def svg(book: Book) -> str:
     """All sheets, one under another."""
     drawing = _drawing(book)
     height = drawing.layout.sheets * HEIGHT
-    rows = [_opening(height, drawing.chart.title), f"<style>{_STYLE}</style><defs>{_DEFS}</defs>"]
+    rows = [_opening(height, drawing.chart.title, drawing.code), f"<style>{_STYLE}</style><defs>{_DEFS}</defs>"]
     for sheet in range(drawing.layout.sheets):
         rows += _sheet(drawing, sheet)
     return "\n".join([*rows, "</svg>"]) + "\n"
@@ -96,7 +96,7 @@ def html(book: Book) -> str:
     ]
     for sheet in range(drawing.layout.sheets):
         title = f"{drawing.chart.title}, {drawing.tell('chart-sheet', n=sheet + 1, of=drawing.layout.sheets)}"
-        rows += [_opening(HEIGHT, title, sheet * HEIGHT), *_sheet(drawing, sheet), "</svg>"]
+        rows += [_opening(HEIGHT, title, drawing.code, sheet * HEIGHT), *_sheet(drawing, sheet), "</svg>"]
     return "\n".join([*rows, "</body></html>"]) + "\n"
 
 
@@ -137,10 +137,10 @@ def _shape(node: ChartNode, ways: tuple[_Way, ...]) -> ChartBox:
 # ---- drawing ----------------------------------------------------------------------------------------------------------
 
 
-def _opening(height: float, title: str, top: float = 0) -> str:
+def _opening(height: float, title: str, code: str, top: float = 0) -> str:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH:.0f}" height="{height:.0f}" '
-        f'viewBox="0 {top:.0f} {WIDTH:.0f} {height:.0f}" role="img"><title>{escape(title)}</title>'
+        f'viewBox="0 {top:.0f} {WIDTH:.0f} {height:.0f}" role="img" lang="{code}"><title>{escape(title)}</title>'
     )
 
 

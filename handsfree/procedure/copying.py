@@ -17,12 +17,13 @@ BOX, ARROW, HARD = "\N{BALLOT BOX}", "\N{RIGHTWARDS ARROW}", "\N{NO-BREAK SPACE}
 
 @dataclass(frozen=True)
 class CopyLine:
-    """`style`: title, plain, small, contents, part, step, signal, gate, say, tick, go, table. `number`: of the step that it
-    belongs to, 0 where to none."""
+    """`style`: title, plain, small, contents, part, step, signal, gate, say, tick, go, table, row, chart. `number`: of the
+    step that it belongs to, 0 where to none. `cells`: of a row of a table, (column, cell); `text` says the same."""
 
     style: str
     text: str
     number: int = 0
+    cells: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass

@@ -1,275 +1,151 @@
-"""The printed copy as PDF: A4, two columns, black and white, in the fonts that every reader has.
-
-Rules of this file:
+"""The printed copy as PDF, and the card for the pocket: what stands in which block. `typesetting/copy.typ` has the looks.
 
 - A step is never torn: one that does not fit goes to the next column. What is behind an isolation has a bar beside it.
-- A number after an arrow carries the page of its step where that is another page; so pages are laid out until they stay.
-- Only Western European letters are in those fonts; others print as '?'."""
+- A way to a step that is not near carries its page; on a screen it leads there. Whether it does never hangs on where the
+  pages break, or no layout would stay.
+- A table of ranges is drawn by its results: a column a result."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from dataclasses import asdict, dataclass
+from itertools import groupby
 
-from handsfree.procedure.copying import ARROW, BOX, HARD, Copy, CopyLine
+from handsfree.procedure.copying import ARROW, HARD, Copy, CopyLine
 from handsfree.procedure.model import Book
+from handsfree.procedure.pocket import card_lines
 from handsfree.procedure.printed import lines_of
+from handsfree.typesetting import pages_of, typeset
 
-if TYPE_CHECKING:
-    from fpdf import FPDF
-
-MARGIN, GAP, TOP, FOOT = 9.5, 6.5, 9.0, 287.0  # mm
-COLUMN = (210 - 2 * MARGIN - GAP) / 2
-GUTTER = 7.5  # mm, for the number of a step
-MOST_LAYOUTS = 6
-#: Letters of a copy of few pages, and of one of many; the smallest letters that may be: with them the largest copy that
-#: ships has ten pages.
-SCALES, FEW_PAGES, SMALLEST = (1.3, 1.15, 1.0, 0.95, 0.92), 9.6, 0.885
-LEADING = 0.392  # mm a point: 1.11 of the letters' height
+#: Points: of a copy of many pages, and of one that has few even so.
+SMALLEST, SIZES, FEW_PAGES = 8.0, (10.0, 9.0), 10
+CARD_SIZES = (13.0, 12.0, 11.0, 10.0, 9.0, SMALLEST)
+#: Signs. A step longer than `LONGEST` may be torn: it would not fit a column. `LINE`: what a line of the smallest
+#: letters surely holds.
+LONGEST = 3000
+LINE = 70
+NEAR = 16  # steps
 
 
 @dataclass(frozen=True)
-class Style:
-    """`size` in points, `indent` and `before` in mm."""
-
-    bold: bool
-    size: float
-    indent: float = GUTTER
-    before: float = 0.0
-
-
-STYLES = {
-    "title": Style(True, 17, 0), "plain-head": Style(False, 8.5, 0, 0.8), "small": Style(False, 6, 0, 0.8),
-    "contents": Style(False, 8.5, 0, 0.3), "part": Style(True, 11.5, 0, 3.0), "signal": Style(True, 9.5, GUTTER),
-    "say": Style(False, 7.6), "tick": Style(False, 7.6), "plain": Style(False, 7.6), "go": Style(False, 7.6),
-    "table": Style(True, 9, 0, 2.2), "note": Style(False, 7, 2), "row": Style(False, 7, 2, 0.2),
-    "chart": Style(False, 7, 0, 1),
-}  # fmt: skip
-
-
-@dataclass(frozen=True)
-class StyledWord:
-    """A word with its looks: a box stands before it, an arrow in its place."""
-
-    text: str
-    bold: bool = False
-
-
-@dataclass(frozen=True)
-class TypesetLine:
-    """One printed line of a block: `pieces` from `indent` on."""
+class PaperRow:
+    """`style`: as of a line, or grid. `grid`: rows of cells, the first their heads."""
 
     style: str
-    pieces: tuple[StyledWord, ...]
-    before: float = 0.0
+    text: str = ""
+    grid: tuple[tuple[str, ...], ...] = ()
 
 
 @dataclass(frozen=True)
 class PaperBlock:
-    """What is never torn: a step, a heading with what it heads, a table. `gated`: behind the isolation."""
+    """`kind`: title, part, sheet, step, contents, small or plain. `number`: of a step, or of the step that a line of the
+    contents leads to."""
 
-    number: int
-    rows: tuple[TypesetLine, ...]
+    kind: str
+    title: str = ""
+    number: int = 0
+    rows: tuple[PaperRow, ...] = ()
     gated: bool = False
-    heading: bool = False
-    boxed: bool = False
-
-
-class Sheet:
-    def __init__(self, title: str, scale: float = 1.0) -> None:
-        from fpdf import FPDF
-
-        self.scale = scale
-
-        class Paper(FPDF):
-            def footer(self) -> None:
-                self.set_y(-9)
-                self.set_font("Helvetica", size=7)
-                self.cell(0, 5, f"{latin(title)}   {self.page_no()} / {{nb}}", align="C")
-
-        self.pdf: FPDF = Paper(format="A4")
-        self.pdf.set_title(latin(title))
-        self.pdf.set_auto_page_break(False)
-        self.pdf.set_creation_date(_undated())
-        self.pdf.set_line_width(0.2)
-        self.column = 1
-        self.y = FOOT
-        self.pages: dict[int, int] = {}
-        self.widths: dict[tuple[StyledWord, float], float] = {}
-
-    @property
-    def left(self) -> float:
-        return MARGIN + self.column * (COLUMN + GAP)
-
-    @property
-    def filled(self) -> float:
-        """Pages, the last in halves."""
-        return self.pdf.page_no() - (0.5 if self.column == 0 else 0.0)
-
-    def next_column(self) -> None:
-        self.column = 1 - self.column
-        if self.column == 0:
-            self.pdf.add_page()
-        self.y = TOP
-
-    def width(self, piece: StyledWord, size: float) -> float:
-        key = (piece, size)
-        if key not in self.widths:
-            self.widths[key] = self._width(piece, size)
-        return self.widths[key]
-
-    def size(self, style: str) -> float:
-        return STYLES[style].size * self.scale
-
-    def height(self, row: TypesetLine) -> float:
-        return row.before + (CHART if row.style == "chart" else self.size(row.style) * LEADING)
-
-    def _width(self, piece: StyledWord, size: float) -> float:
-        self.pdf.set_font("Helvetica", "B" if piece.bold else "", size)
-        text = piece.text.replace(BOX, "").replace(ARROW, "")
-        signs = piece.text.count(BOX) + piece.text.count(ARROW)
-        return float(self.pdf.get_string_width(latin(text))) + signs * size * 0.36
-
-    def put(self, block: PaperBlock) -> None:
-        tall = sum(self.height(row) for row in block.rows)
-        if tall > FOOT - TOP:  # higher than a column: the one thing that is torn
-            for row in block.rows:
-                self.put(PaperBlock(block.number if row is block.rows[0] else 0, (row,), block.gated))
-            return
-        if self.y + tall + (14 if block.heading and block.rows[0].style == "part" else 0) > FOOT:
-            self.next_column()
-        top = self.y
-        if block.number and block.number not in self.pages:
-            self.pages[block.number] = self.pdf.page_no()
-        for row in block.rows:
-            self.y += row.before
-            self._row(row)
-        if block.number and not block.heading:
-            self.pdf.set_font("Helvetica", "B", 9)
-            self.pdf.text(self.left, top + 3.1, str(block.number))
-        if block.gated:
-            self.pdf.set_fill_color(0)
-            self.pdf.rect(self.left - 3.2, top, 1.4, self.y - top + 0.65, "F")
-        if block.boxed:
-            self.pdf.rect(self.left + GUTTER - 2, top - 0.4, COLUMN - GUTTER + 3, self.y - top + 1)
-        self.y += 0.65
-
-    def _row(self, row: TypesetLine) -> None:
-        style = STYLES[row.style]
-        if row.style == "chart":
-            self._chart(row)
-            return
-        size = self.size(row.style)
-        x, line = self.left + style.indent, size * LEADING
-        base = self.y + line * 0.8
-        for piece in row.pieces:
-            x = self._piece(piece, size, x, base)
-        self.y += line
-
-    def _piece(self, piece: StyledWord, size: float, x: float, base: float) -> float:
-        for part in re.split(f"([{BOX}{ARROW}])", piece.text):
-            wide = size * 0.36
-            if part == BOX:
-                side = size * 0.27
-                self.pdf.rect(x, base - side + 0.2, side, side)
-                x += wide
-            elif part == ARROW:
-                middle = base - size * 0.11
-                self.pdf.line(x, middle, x + wide * 0.75, middle)
-                for up in (-1, 1):
-                    self.pdf.line(x + wide * 0.45, middle + up * wide * 0.22, x + wide * 0.75, middle)
-                x += wide
-            elif part:
-                self.pdf.set_font("Helvetica", "B" if piece.bold else "", size)
-                self.pdf.text(x, base, latin(part))
-                x += float(self.pdf.get_string_width(latin(part)))
-        return x
-
-    def _chart(self, row: TypesetLine) -> None:
-        """An empty chart of minutes and values, to lay a ruler on."""
-        tall, wide = CHART - 9, COLUMN - 8  # 2 h wide: a pull-down is seldom judged later
-        left, top = self.left + 7, self.y + 2
-        for at in range(25):
-            self.pdf.set_draw_color(0 if at % 4 == 0 else 150)
-            self.pdf.line(left + wide * at / 24, top, left + wide * at / 24, top + tall)
-        for at in range(17):
-            self.pdf.set_draw_color(0 if at % 4 == 0 else 150)
-            self.pdf.line(left, top + tall * at / 16, left + wide, top + tall * at / 16)
-        self.pdf.set_draw_color(0)
-        self.pdf.set_font("Helvetica", "", 7)
-        for at in range(7):
-            self.pdf.text(left + wide * at / 6 - 2, top + tall + 3, str(at * 20))
-        self.pdf.text(left + wide / 2 - 5, top + tall + 6, latin(" ".join(one.text for one in row.pieces)))
-        self.y += CHART
-
-
-CHART = 54.0  # mm
+    signal: bool = False
+    torn: bool = False
 
 
 def pdf(book: Book) -> bytes:
-    """Pages that name each other's numbers: laid out anew until no number moves. A short one is set larger."""
-    lines, pages = list(lines_of(book)), {0: 0}
-    sheet = _laid_out(book, lines, pages)
-    scale = next((one for one in SCALES if sheet.filled * one**2 < FEW_PAGES), SMALLEST)
-    for _ in range(MOST_LAYOUTS):
-        sheet = _laid_out(book, lines, pages, scale)
-        if sheet.pages == pages:
-            break
-        pages = dict(sheet.pages)
-    return bytes(sheet.pdf.output())
+    """A short one is set larger."""
+    lines = list(lines_of(book))
+    made = _set(book, lines, SMALLEST)
+    larger = next((size for size in SIZES if pages_of(made) * (size / SMALLEST) ** 2 < FEW_PAGES), None)
+    return made if larger is None else _set(book, lines, larger)
 
 
 def card(book: Book) -> bytes:
     """One page for the pocket: as small as it must be; what does not fit even so stands in the copy."""
-    from handsfree.procedure.pocket import card_lines
-
     lines = list(card_lines(book))
-    for scale in (1.25, 1.1, 1.0, 0.9, 0.8):
-        sheet = _laid_out(book, lines, {}, scale)
-        if sheet.pdf.page_no() == 1:
-            return bytes(sheet.pdf.output())
-    more = Copy(book).words("card-more")
-    while sheet.pdf.page_no() > 1:
-        lines = [*lines[: int(len(lines) * 0.95)], CopyLine("part", more)]
-        sheet = _laid_out(book, lines, {}, scale)
-    return bytes(sheet.pdf.output())
+    for size in CARD_SIZES:
+        made = _set(book, lines, size, False)
+        if pages_of(made) == 1:
+            return made
+    more = CopyLine("part", Copy(book).words("card-more"))
+    while pages_of(made) > 1:
+        lines = lines[: int(len(lines) * 0.95)]
+        made = _set(book, [*lines, more], SMALLEST, False)
+    return made
 
 
-def _laid_out(book: Book, lines: Sequence[CopyLine], pages: dict[int, int], scale: float = 1.0) -> Sheet:
-    sheet = Sheet(book.procedures[book.main].title, scale)
-    for block in blocks(lines, sheet, pages):
-        sheet.put(block)
-    return sheet
+def _set(book: Book, lines: Sequence[CopyLine], size: float, pages: bool = True) -> bytes:
+    main, words = book.procedures[book.main], Copy(book).words
+    page = words("page") if pages else ""
+    return typeset("copy", {
+        "title": main.title, "language": main.language, "size": size, "chart": words("chart-time"),
+        "chart_alt": words("chart-alt"), "only_isolated": words("only-isolated"),
+        "blocks": [asdict(block) for block in blocks(lines, page, int(LINE * SMALLEST / size))],
+    })  # fmt: skip
 
 
-def blocks(lines: Sequence[CopyLine], sheet: Sheet, pages: dict[int, int]) -> Iterator[PaperBlock]:
-    """`pages`: step -> page, as the layout before had them."""
+def blocks(lines: Sequence[CopyLine], page: str, signs: int) -> Iterator[PaperBlock]:
+    """`page`: the word before the number of a page; empty where none is wanted. `signs`: what a line surely holds."""
+    here = {line.number for line in lines if line.style == "step" and page}
+
+    def paged(line: CopyLine) -> str:
+        def far(way: re.Match[str]) -> str:
+            to = int(way[1])
+            near = abs(to - line.number) <= NEAR or to not in here
+            return way[0] if near else f"{way[0]}{HARD}({page}{HARD}{_page_of(to)})"
+
+        return re.sub(rf"{ARROW}{HARD}(\d+)", far, _kept(line.text))
+
     for group in _groups(lines):
-        first = group[0]
-        rows: list[TypesetLine] = []
-        for line in group:
-            if line.style in ("step", "gate"):
-                continue
-            style = line.style
-            if style == "plain" and not line.number:
-                style = "note" if first.style == "table" else "plain-head"
-            rows += wrapped(line, style, sheet, pages)
-        heading = first.style in ("part", "table", "title")
-        gated = any(line.style == "gate" for line in group)
-        boxed = any(line.style == "signal" for line in group)
-        yield PaperBlock(0 if heading or first.style == "contents" else first.number, tuple(rows), gated, heading, boxed)
+        first, rest = group[0], group[1:]
+        if first.style == "step":
+            styles = {line.style for line in rest}
+            rows = tuple(_joined([PaperRow(line.style, paged(line)) for line in rest if line.style != "gate"], signs))
+            torn = sum(len(row.text) for row in rows) > LONGEST
+            yield PaperBlock("step", "", first.number, rows, "gate" in styles, "signal" in styles, torn)
+        elif first.style == "table":
+            yield PaperBlock("sheet", first.text, 0, tuple(_sheet_rows(rest)))
+        elif first.style == "contents" and first.number in here:
+            yield PaperBlock("contents", f"{first.text}, {page}{HARD}{_page_of(first.number)}", first.number)
+        else:
+            kind = first.style if first.style in ("title", "part", "contents", "small") else "plain"
+            yield PaperBlock(kind, first.text, 0 if kind == "contents" else first.number)
+
+
+def _page_of(number: int) -> str:
+    """Where `copy.typ` writes the page of a step."""
+    return f"\N{MATHEMATICAL LEFT WHITE SQUARE BRACKET}{number}\N{MATHEMATICAL RIGHT WHITE SQUARE BRACKET}"
+
+
+def _kept(text: str) -> str:
+    """What is written stays with its line to write on."""
+    return re.sub(": (?=_)", f":{HARD}", text)
+
+
+def _joined(rows: Sequence[PaperRow], signs: int) -> Iterator[PaperRow]:
+    """The ways of a decision, as many to a line as it holds; each way whole."""
+    if any(row.style != "tick" for row in rows):
+        yield from rows
+        return
+    line = ""
+    for row in rows:
+        if line and _length(line) + _length(row.text) > signs:
+            yield PaperRow("tick", line)
+            line = ""
+        line += ("   " if line else "") + row.text
+    yield PaperRow("tick", line)
+
+
+def _length(text: str) -> int:
+    return len(re.sub(r"\W\d+\W(?=\))", "10", text))
 
 
 def _groups(lines: Sequence[CopyLine]) -> Iterator[list[CopyLine]]:
-    """Each step, each heading, each table by itself."""
+    """Each step with its lines, each table with its, and everything else by itself."""
     group: list[CopyLine] = []
     for line in lines:
-        alone = line.style in ("title", "part", "step", "table", "contents") or (line.style == "chart")
-        begins = alone or (not line.number and bool(group) and bool(group[-1].number))
-        if group and begins and not (line.style == "step" and not group):
+        style = group[0].style if group else ""
+        joins = line.number == group[0].number if style == "step" else line.style in ("row", "plain", "chart")
+        if group and not (joins and style in ("step", "table") and line.style not in ("step", "part")):
             yield group
             group = []
         group.append(line)
@@ -277,44 +153,21 @@ def _groups(lines: Sequence[CopyLine]) -> Iterator[list[CopyLine]]:
         yield group
 
 
-def wrapped(line: CopyLine, style: str, sheet: Sheet, pages: dict[int, int]) -> list[TypesetLine]:
-    looks, size = STYLES[style], sheet.size(style)
-    room = COLUMN - looks.indent
-    here = pages.get(line.number, 0)
-    text = re.sub(": (?=_)", f":{HARD}", line.text)  # what is written stays with its line to write on
-    words = [_with_page(word, here, pages) for word in text.split(" ")]
-    if line.style == "contents" and line.number in pages:
-        words[-1] += f", p.{HARD}{pages[line.number]}"
-    rows: list[list[StyledWord]] = [[]]
-    used = 0.0
-    for word in words:
-        piece = StyledWord(word if not rows[-1] else f" {word}", looks.bold or line.style == "go" or ARROW in word)
-        wide = sheet.width(piece, size)
-        if rows[-1] and used + wide > room:
-            rows.append([])
-            used, piece = 0.0, StyledWord(word, piece.bold)
-            wide = sheet.width(piece, size)
-        rows[-1].append(piece)
-        used += wide
-    return [TypesetLine(style, tuple(one), looks.before if at == 0 else 0.0) for at, one in enumerate(rows)]
+def _sheet_rows(lines: Sequence[CopyLine]) -> Iterator[PaperRow]:
+    for tabled, group in groupby(lines, lambda line: bool(line.cells)):
+        if tabled:
+            yield PaperRow("grid", "", _grid([line.cells for line in group]))
+        else:
+            yield from (PaperRow(line.style, line.text) for line in group)
 
 
-def _with_page(word: str, here: int, pages: dict[int, int]) -> str:
-    """'→ 12' on another page than its step's: '→ 12 (p. 4)'."""
-    found = re.search(rf"{ARROW}{HARD}(\d+)", word)
-    page = pages.get(int(found[1]), 0) if found else 0
-    return f"{word}{HARD}(p.{HARD}{page})" if page and page != here else word
-
-
-def _undated() -> datetime:
-    """The same procedure prints to the same bytes."""
-    return datetime(2000, 1, 1, tzinfo=UTC)
-
-
-_PLAIN = (("–", "-"), ("—", "-"), ("’", "'"), ("“", '"'), ("”", '"'), ("…", "..."), ("Ω", "ohm"), ("µ", "u"), (HARD, " "))
-
-
-def latin(text: str) -> str:
-    for sign, plain in _PLAIN:
-        text = text.replace(sign, plain)
-    return text.encode("latin-1", "replace").decode("latin-1")
+def _grid(rows: Sequence[tuple[tuple[str, str], ...]]) -> tuple[tuple[str, ...], ...]:
+    """A column a result; values beside which the same stands share a row."""
+    heads = tuple(dict.fromkeys(column for row in rows for column, _ in row))
+    cells = [tuple(", ".join(cell for column, cell in row if column == head) for head in heads) for row in rows]
+    if heads[0]:
+        return heads, *cells
+    shared: dict[tuple[str, ...], list[str]] = {}
+    for first, *rest in cells:
+        shared.setdefault(tuple(rest), []).append(first)
+    return heads, *((", ".join(firsts), *rest) for rest, firsts in shared.items())

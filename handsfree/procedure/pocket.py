@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import groupby
 
 from handsfree.language.meaning import WAYS_OUT
 from handsfree.language.quantities import symbol
-from handsfree.procedure.copying import Copy, CopyLine
+from handsfree.language.tokens import capital
+from handsfree.procedure.copying import HARD, Copy, CopyLine
 from handsfree.procedure.graph import ways
 from handsfree.procedure.model import Ask, Book, Caution, Isolate, Prove, Read, Restore, Step
 from handsfree.procedure.sources import method_of
@@ -36,9 +38,12 @@ def card_lines(book: Book) -> Iterator[CopyLine]:
         yield CopyLine("part", copy.words("card-ways"))
     for step in asked:
         found = [way for way in ways(main, step) if way.name and way.to]
-        leads = ", ".join(f"{_named(way.name, copy)} {copy.to(way.to)}" for way in found)
+        leads = [
+            f"{' / '.join(_named(way.name, copy).replace(' ', HARD) for way in same)}{HARD}{copy.to(to)}"
+            for to, same in groupby(found, lambda way: way.to)
+        ]
         yield CopyLine("step", "", copy.number(step.id))
-        yield CopyLine("say", f"{step.short or step.say} {leads}", copy.number(step.id))
+        yield CopyLine("say", "   ".join([step.short or step.say, *leads]), copy.number(step.id))
 
 
 def _named(way: str, copy: Copy) -> str:
@@ -56,6 +61,8 @@ def _gates(steps: list[Step], copy: Copy) -> Iterator[CopyLine]:
     proofs = {_proved(step, copy): None for step in steps if isinstance(step, Prove)}
     if proofs:
         yield CopyLine("part", copy.words("card-prove"))
+        if any(isinstance(step, Prove) and method_of(step).form != "look" for step in steps):
+            yield CopyLine("contents", copy.words("card-tester"))
         yield from (CopyLine("contents", one) for one in proofs)
     restore = next((step for step in steps if isinstance(step, Restore)), None)
     if restore is not None:
@@ -69,7 +76,7 @@ def _proved(step: Prove, copy: Copy) -> str:
     method = method_of(step)
     if method.form != "measure":
         return step.say
-    points = "; ".join(step.measured(method))
+    points = capital("; ".join(copy.value("point", one) for one in step.measured(method)))
     unit = symbol(step.measured_in(method)).strip()
     return f"{step.say} {points}: {copy.words('below', value=f'{step.limit(method):.2g} {unit}')}."
 
@@ -78,4 +85,4 @@ def _expected(step: Read, copy: Copy) -> CopyLine:
     assert step.expected is not None
     low, high = step.expected
     value = copy.words("between", low=f"{low:g}", high=f"{high:g}{symbol(step.unit)}")
-    return CopyLine("say", f"{step.quantity[:1].upper()}{step.quantity[1:]}: {value}", copy.number(step.id))
+    return CopyLine("say", f"{capital(step.quantity)}: {value}", copy.number(step.id))

@@ -16,6 +16,7 @@ from typing import Any
 
 from handsfree.language.meaning import WAYS_OUT
 from handsfree.language.quantities import SYMBOLS, symbol
+from handsfree.language.tokens import capital
 from handsfree.procedure.copying import BOX, HARD, Copy, CopyLine, tables_of
 from handsfree.procedure.graph import outcomes, ways
 from handsfree.procedure.model import (
@@ -52,7 +53,7 @@ def lines_of(book: Book, copy: Copy | None = None) -> Iterator[CopyLine]:
     yield CopyLine("plain", copy.words("use-limits"))
     yield CopyLine("small", copy.words("copy", version=main.version, digest=book.digests.get(book.main, "") or "-"))
     body = [line for name in copy.parts for line in _part(book.procedures[name], copy)]
-    yield CopyLine("contents", copy.words("contents"))
+    yield CopyLine("part", copy.words("contents"))
     for name, at in copy.parts.items():
         first, last = copy.extent(name)
         title = copy.words("part", part=at, title=book.procedures[name].title)
@@ -62,7 +63,7 @@ def lines_of(book: Book, copy: Copy | None = None) -> Iterator[CopyLine]:
     yield from body
     if copy.drawn:
         yield CopyLine("part", copy.words("tables"))
-        yield from (CopyLine(style, text) for style, text in sheets(copy))
+        yield from sheets(copy)
 
 
 def _part(procedure: Procedure, copy: Copy) -> Iterator[CopyLine]:
@@ -86,6 +87,8 @@ def _step(procedure: Procedure, step: Step, copy: Copy) -> Iterator[CopyLine]:
     if step.hazards:
         named = ", ".join(copy.value("hazard", one) for one in step.hazards)
         say = f"{say} {copy.words('hazards', hazards=named)}"
+    if isinstance(step, Isolate):
+        say = f"{say} {copy.words('sources', sources=', '.join(step.sources))}"
     onward = "   ".join(_onward(procedure, step, copy))
     if type(step) not in _WORK and not isinstance(step, Ask):  # nothing stands between its words and where they lead
         say, onward = f"{say} {onward}".rstrip(), ""
@@ -112,7 +115,6 @@ def _tick(text: str) -> tuple[str, str]:
 
 
 def _isolate(step: Isolate, copy: Copy) -> Work:
-    yield "plain", copy.words("sources", sources=", ".join(step.sources))
     yield from (_tick(one) for one in step.do)
     locked = copy.book.energy.with_lock(step.sources)
     yield _tick(copy.words("isolated" if locked else "relieved"))
@@ -135,17 +137,17 @@ def _prove(step: Prove, copy: Copy) -> Work:
     yield _tick(f"{copy.words('tester-before')} {tester}")
     own = method is method_of(step)
     unit = symbol(step.measured_in(method) if own else method.unit).strip()
-    for point in step.measured(method) if own else method.points:
-        limit = step.limit(method) if own else method.most
-        yield _tick(copy.words("dead-meter", point=point[:1].upper() + point[1:], unit=unit, below=f"{limit:.2g}"))
+    limit = step.limit(method) if own else method.most
+    points = [capital(copy.value("point", one)) for one in (step.measured(method) if own else method.points)]
+    measured = (copy.words("dead-meter", point=one, unit=unit, below=f"{limit:.2g}") for one in points)
+    yield "tick", "   ".join(f"{BOX} {one}".replace(" ", HARD) for one in measured)
     yield _tick(copy.words("tester-after"))
 
 
 def _restore(step: Restore, copy: Copy) -> Work:
     yield from (_tick(one) for one in step.checks)
     yield _tick(copy.words("clear"))
-    yield "plain", step.power
-    yield _tick(copy.words("power"))
+    yield "plain", f"{step.power}   {BOX}{HARD}{copy.words('power')}"
 
 
 def _read(step: Read, copy: Copy) -> Work:
@@ -244,8 +246,6 @@ def _onward(procedure: Procedure, step: Step, copy: Copy) -> Iterator[str]:
             yield copy.words("out")
         elif lead:
             yield lead
-
-
 
 
 # ---- Markdown -------------------------------------------------------------------------------------------------------

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import partial
 from itertools import combinations, permutations, product
 
@@ -31,7 +32,7 @@ def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
     for step in procedure.steps:
         for text in texts(step):
             if unsaid := _UNSAID.search(text):
-                yield at(book, name, step, "sound", Weight.ADVICE, "unsaid-sign", sign=unsaid[0])
+                yield replace(at(book, name, step, "sound", Weight.ADVICE, "unsaid-sign", sign=unsaid[0]), field="say")
         if isinstance(step, Ask):
             say = partial(at, book, name, step, "sound")
             yield from _alike(step, language, words, say)

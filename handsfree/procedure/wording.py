@@ -6,13 +6,26 @@ The words looked for are in grammar/<language>.wording.yaml; a language without 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
 from functools import lru_cache, partial
 from itertools import pairwise
 from typing import Any
 
-from handsfree.procedure.model import Book, Caution, Decide, Evidence, Instruct, Isolate, Prove, Read, Restore, Step, Wait
+from handsfree.procedure.model import (
+    Ask,
+    Book,
+    Caution,
+    Decide,
+    Evidence,
+    Instruct,
+    Isolate,
+    Prove,
+    Read,
+    Restore,
+    Step,
+    Wait,
+)
 from handsfree.procedure.remarks import Remark, Weight, at
 
 LIMIT_WORDS = 20
@@ -24,11 +37,12 @@ _NUMBER = re.compile(r"(?<![\w.-])-?\d+(?:\.\d+)?(?![\w.-]*\d)")
 @dataclass(frozen=True)
 class WordLists:
     """The lists of a language, all in small letters; `instead`: groups of answers for the same thing; `printed`: the words
-    of the printed copy (English where the language has none)."""
+    of the printed copy (English where the language has none); `plainer`: what to say in the place of a word."""
 
     lists: dict[str, frozenset[str]]
     instead: tuple[tuple[str, ...], ...]
     printed: dict[str, str]
+    plainer: dict[str, str] = field(default_factory=dict)
 
     def __getitem__(self, name: str) -> frozenset[str]:
         return self.lists.get(name, frozenset())
@@ -45,7 +59,9 @@ def words_of(code: str) -> WordLists:
     data: dict[str, Any] = read(path.read_text(encoding="utf-8")).data
     instead = tuple(tuple(str(word) for word in group) for group in data.pop("instead", []))
     printed = data.pop("printed", None) or words_of("en").printed
-    return WordLists({name: frozenset(str(word) for word in words) for name, words in data.items()}, instead, printed)
+    plainer = {str(word): str(plain) for word, plain in data.pop("plainer", {}).items()}
+    lists = {name: frozenset(str(word) for word in words) for name, words in data.items()}
+    return WordLists(lists, instead, printed, plainer)
 
 
 def texts(step: Step) -> Iterator[str]:
@@ -81,6 +97,9 @@ def remarks(book: Book, name: str) -> Iterator[Remark]:
             yield from _of_semicolons(parts, words, say)
             yield from _of_order(parts, step, words, say)
             yield from _of_pronouns(parts[0] if parts else "", words, say)
+            yield from _of_words(text, words, say)
+        if isinstance(step, Ask):
+            yield from _of_question(step, words, say)
 
 
 def _of_sentence(sentence: str, step: Step, words: WordLists, say: partial[Remark]) -> Iterator[Remark]:
@@ -106,7 +125,7 @@ def _side(low: list[str], words: WordLists) -> str:
         return phrase
     for article, side, thing in zip(low, low[1:], low[2:], strict=False):
         sided = side in words["sided"] or (side in words["sided_or_fitting"] and thing in words["sided_things"])
-        if sided and article in words["articles"]:
+        if sided and article in words["articles"] and thing not in words["small_words"]:
             return f"{side} {thing}"
     return ""
 
@@ -168,6 +187,42 @@ def _bare_values(sentence: str, words: WordLists, say: partial[Remark]) -> Itera
         if words["small_words"] and (not follows or follows in words["small_words"]):
             yield say("bare-value", value=match[0], sentence=_short(sentence))
             return
+
+
+def _of_words(text: str, words: WordLists, say: partial[Remark]) -> Iterator[Remark]:
+    """What is said twice running, what no listener sees, what says nothing or has a plainer word."""
+    low = " ".join(re.findall(rf"{_WORD}|\d+|[.!?;,:]", text.casefold()))
+    if twice := re.search(r"(?<![\w'-])([^\W\d_]{2,}) \1(?![\w'-])", low):
+        yield say("twice", word=twice[1])
+    numbered = "|".join(sorted(words["unseen_numbers"])) or r"(?!)"
+    if unseen := _first(words["unseen"], low) or _matched(rf"\b(?:{numbered}) \d+\b", low):
+        yield say("unseen", words=unseen)
+    if vague := _first(words["vague"], low):
+        yield say("vague", word=vague)
+    if word := _first(words.plainer, low):
+        yield say("plainer", word=word, plain=words.plainer[word]) if words.plainer[word] else say("adds-nothing", word=word)
+
+
+def _first(phrases: Iterable[str], low: str) -> str:
+    """The one that comes first in the text, '' for none."""
+    found = ((match.start(), one) for one in phrases if (match := re.search(rf"(?<!\w){re.escape(one)}(?!\w)", low)))
+    return min(found, default=(0, ""))[1]
+
+
+def _matched(pattern: str, low: str) -> str:
+    found = re.search(pattern, low)
+    return found[0] if found else ""
+
+
+def _of_question(step: Ask, words: WordLists, say: partial[Remark]) -> Iterator[Remark]:
+    asked = [part for part in sentences(step.say) if part.endswith("?")]
+    if not asked and words["asking"]:
+        answers = [answer.say for answer in step.answers]
+        yield say("asks-nothing", answers=f" {words.printed['one-of']} ".join(answers[:2]))
+    both = rf"\b{re.escape(words.printed['all-of'])} (?:{'|'.join(sorted(words['asking']))}) "
+    for sentence in asked:
+        if words["asking"] and re.search(both, sentence.casefold()):
+            yield say("asks-twice", sentence=_short(sentence))
 
 
 def _of_semicolons(parts: list[str], words: WordLists, say: partial[Remark]) -> Iterator[Remark]:

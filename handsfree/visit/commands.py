@@ -14,6 +14,7 @@ from typing import Any
 from handsfree.dialogue.runner import Runner, Watcher
 from handsfree.errors import Trouble
 from handsfree.journal.events import Stamped
+from handsfree.procedure import phrasing
 from handsfree.settings import load as load_settings
 from handsfree.visit.desk_questions import file_beside
 from handsfree.visit.machine import MACHINE
@@ -203,9 +204,10 @@ def printer(out: Any) -> Watcher[State]:
     paint = _painter(out)
 
     def watch(entry: Stamped, state: State) -> None:
-        found = line(entry)
+        code = state.book.procedures[state.book.main].language
+        found = line(entry, code)
         if found is not None:
-            _put(out, paint(found))
+            _put(out, paint(found, code))
 
     return watch
 
@@ -219,16 +221,14 @@ def _put(out: Any, text: str) -> None:
             print(text.encode("ascii", "backslashreplace").decode("ascii"), file=out, flush=True)
 
 
-_MARKS = {"program": "says", "technician": "hears", "tone": "tone", "record": "notes"}
-
-
-def _painter(out: Any) -> Callable[[ToldLine], str]:
+def _painter(out: Any) -> Callable[[ToldLine, str], str]:
     bold, dim, end = ("\x1b[1m", "\x1b[2m", "\x1b[0m") if getattr(out, "isatty", lambda: False)() else ("", "", "")
 
-    def paint(found: ToldLine) -> str:
+    def paint(found: ToldLine, code: str) -> str:
         aside = f"  {dim}({found.aside}){end}" if found.aside else ""
         strong = bold if found.who == "technician" else ""
-        return f"{dim}{clock(found.at)}{end}  {_MARKS[found.who]:<5}  {strong}{found.text}{end if strong else ''}{aside}"
+        mark = phrasing.value(code, "mark", found.who)
+        return f"{dim}{clock(found.at)}{end}  {mark:<5}  {strong}{found.text}{end if strong else ''}{aside}"
 
     return paint
 

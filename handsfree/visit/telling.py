@@ -35,6 +35,7 @@ from handsfree.journal.events import (
 from handsfree.journal.private import shown_said, shown_words
 from handsfree.journal.rows import amount, answer_given
 from handsfree.language.meaning import Verdict
+from handsfree.procedure import phrasing
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,22 @@ class ToldLine:
     aside: str = ""
 
 
+ToldParts = tuple[str, str, str]
+
+
+@dataclass(frozen=True)
+class TellingWords:
+    """The sentences of a language that tell of a visit."""
+
+    code: str
+
+    def __call__(self, key: str, **values: object) -> str:
+        return phrasing.say(self.code, f"told-{key}", **values)
+
+    def value(self, what: str, name: str) -> str:
+        return phrasing.value(self.code, what, str(name))
+
+
 def clock(seconds: float) -> str:
     """'0:01:07.4'"""
     minutes, rest = divmod(max(seconds, 0.0), 60)
@@ -54,57 +71,85 @@ def clock(seconds: float) -> str:
     return f"{hours}:{minutes:02d}:{rest:04.1f}"
 
 
-def _utterance(event: Utterance) -> tuple[str, str, str]:
-    meant = shown_words(event)
+def _utterance(event: Utterance, say: TellingWords) -> ToldParts:
+    meant, sure = shown_words(event), f"{event.sure:.1%}"
     if event.verdict == Verdict.ACCEPTED:
-        return "technician", meant, f"accepted, {event.sure:.1%} sure"
+        return "technician", meant, say("accepted", sure=sure)
     if event.verdict == Verdict.PROPOSED:
-        return "technician", meant, f"read back to be affirmed, {event.sure:.1%} sure"
+        return "technician", meant, say("read-back", sure=sure)
+    words = shown_words(event, event.words)
     if event.verdict == Verdict.NOT_FOR_ME:
-        return "technician", shown_words(event, event.words) or "(a sound)", "not for the program"
-    return "technician", shown_words(event, event.words) or meant or "(speech)", f"asked again: {event.reason or 'not sure'}"
+        return "technician", words or say("a-sound"), say("not-for-it")
+    reason = say.value("reason", event.reason) if event.reason else say("not-sure")
+    return "technician", words or meant or say("speech"), say("again", reason=reason)
 
 
-def _reading(event: ReadingTaken) -> tuple[str, str, str]:
+def _reading(event: ReadingTaken, say: TellingWords) -> ToldParts:
     if event.value is None:
-        return "record", f"{event.quantity}: {event.state}", ""
-    given = "" if event.given_unit == event.unit else f", given as {amount(event.given, event.given_unit)}"
-    return "record", f"{event.quantity}: {amount(event.value, event.unit)}{given}", "affirmed" if event.affirmed else ""
+        return "record", f"{event.quantity}: {say.value('reading', event.state)}", ""
+    taken = f"{event.quantity}: {amount(event.value, event.unit)}"
+    if event.given_unit != event.unit:
+        taken = say("given-as", taken=taken, given=amount(event.given, event.given_unit))
+    return "record", taken, say("affirmed") if event.affirmed else ""
 
 
-_LINES: dict[type[Any], Callable[[Any], tuple[str, str, str]]] = {
-    Say: lambda event: ("program", shown_said(event), ""),
-    Tone: lambda event: ("tone", event.name, ""),
+def _gate(event: Gate, say: TellingWords) -> ToldParts:
+    was, now = (say.value("power", state.lower()) for state in (event.was, event.now))
+    how = say.value("how", event.how)
+    if event.was != event.now:
+        return "record", say("isolation-moved", was=was, now=now), how
+    return "record", say("gate-given" if event.how == "phrase" else "gate-shut", now=now), how
+
+
+def _alarm(event: Alarm, say: TellingWords) -> ToldParts:
+    isolation = say.value("power", str(event.isolation).lower())
+    return "record", say("alarm", kind=say.value("alarm", event.kind)), say("isolation", isolation=isolation)
+
+
+def _evidence(event: EvidenceTaken, say: TellingWords) -> ToldParts:
+    return "record", say("evidence", what=say.value("what", event.what), step=event.step), ""
+
+
+def _finding(event: FindingMade, say: TellingWords) -> ToldParts:
+    evidence = "; ".join(f"{name}: {answer_given(value)}" for name, value in event.evidence)
+    return "record", say("finding", finding=event.finding), evidence
+
+
+_LINES: dict[type[Any], Callable[[Any, TellingWords], ToldParts]] = {
+    Say: lambda event, say: ("program", shown_said(event), ""),
+    Tone: lambda event, say: ("tone", say.value("tone", event.name), ""),
     Utterance: _utterance,
-    NoteKept: lambda event: ("technician", event.text or "(a note)", "kept as a note"),
-    Gate: lambda event: ("record", f"isolation {event.was} to {event.now}" if event.was != event.now else
-                         f"isolation {event.now}, gate {'phrase given' if event.how == 'phrase' else 'shut'}", event.how),
+    NoteKept: lambda event, say: ("technician", event.text or say("a-note"), say("kept")),
+    Gate: _gate,
     ReadingTaken: _reading,
-    AnswerTaken: lambda event: ("record", f"{event.step}: {event.answer}", ""),
-    CautionTaken: lambda event: ("record", f"{event.level} understood: {event.step}", ""),
-    Alarm: lambda event: ("record", f"alarm: {event.kind}", f"isolation {event.isolation}"),
-    FactUsed: lambda event: ("record", f"{event.step}: {event.value}", f"known already: {event.fact}"),
-    StepPassed: lambda event: ("record", f"{event.step} passed", ", ".join(f"{name}: {of}" for name, of in event.because)),
-    DeskAnswered: lambda event: ("record", "the desk's question is answered", ""),
-    EvidenceTaken: lambda event: ("record", f"{event.what} taken: {event.step}", ""),
-    Attached: lambda event: ("record", f"attached {event.file}", ""),
-    Corrected: lambda event: ("record", f"answer to {event.step} taken back", ""),
-    FindingMade: lambda event: ("record", f"finding {event.finding}",
-                                "; ".join(f"{name}: {answer_given(value)}" for name, value in event.evidence)),
-    Resumed: lambda event: ("record", f"resumed, {event.why}", ""),
-    SoundLost: lambda event: ("record", f"{event.what} {event.device} lost", ""),
-    SoundBack: lambda event: ("record", f"{event.what} {event.device} back", ""),
-    StopAsked: lambda event: ("record", f"stop asked: {event.why}", ""),
-    FaultMet: lambda event: ("record", f"{event.part} failed", event.what),
-    FaultCaught: lambda event: ("record", "the program failed: stopped, as live", event.what),
-    Closed: lambda event: ("record", f"closed: {event.outcome}", event.text),
+    AnswerTaken: lambda event, say: ("record", f"{event.step}: {event.answer}", ""),
+    CautionTaken: lambda event, say: (
+        "record", say("understood", level=say.value("level", event.level), step=event.step), ""
+    ),
+    Alarm: _alarm,
+    FactUsed: lambda event, say: ("record", f"{event.step}: {event.value}", say("known", fact=event.fact)),
+    StepPassed: lambda event, say: (
+        "record", say("passed", step=event.step), ", ".join(f"{name}: {of}" for name, of in event.because)
+    ),
+    DeskAnswered: lambda event, say: ("record", say("desk-answered"), ""),
+    EvidenceTaken: _evidence,
+    Attached: lambda event, say: ("record", say("attached", file=event.file), ""),
+    Corrected: lambda event, say: ("record", say("taken-back", step=event.step), ""),
+    FindingMade: _finding,
+    Resumed: lambda event, say: ("record", say("resumed", why=event.why), ""),
+    SoundLost: lambda event, say: ("record", say("lost", what=event.what, device=event.device), ""),
+    SoundBack: lambda event, say: ("record", say("back", what=event.what, device=event.device), ""),
+    StopAsked: lambda event, say: ("record", say("stop-asked", why=event.why), ""),
+    FaultMet: lambda event, say: ("record", say("part-failed", part=event.part), event.what),
+    FaultCaught: lambda event, say: ("record", say("program-failed"), event.what),
+    Closed: lambda event, say: ("record", say("closed", outcome=say.value("outcome", event.outcome)), event.text),
 }
 
 
-def line(entry: Stamped) -> ToldLine | None:
-    """None for events a bystander would not notice."""
+def line(entry: Stamped, code: str = phrasing.USUAL) -> ToldLine | None:
+    """In the language `code`. None for events a bystander would not notice."""
     tell = _LINES.get(type(entry.event))
     if tell is None:
         return None
-    who, text, aside = tell(entry.event)
+    who, text, aside = tell(entry.event, TellingWords(code))
     return ToldLine(entry.mono, who, text, aside)

@@ -165,3 +165,12 @@ def test_one_of_very_many_is_heard_by_the_neural_engine() -> None:
     assert heard.verdict == Verdict.ACCEPTED
     assert heard.meaning is not None
     assert heard.meaning.text == "degrees fahrenheit"
+
+
+def test_two_that_write_freely_doubt_each_word_in_which_they_differ() -> None:
+    import numpy as np
+
+    first, second = (lambda samples: "Put chocks under it."), (lambda samples: "put bricks under it")
+    written = Dictation(first, None, None, "whisper", second).write(np.zeros(100, dtype=np.float32))
+    assert written.text == "Put chocks under it."
+    assert [(doubt.at, doubt.word, doubt.others) for doubt in written.doubts] == [(1, "chocks", ("bricks",))]

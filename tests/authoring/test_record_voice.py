@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.authoring import free_words
 from handsfree.journal.events import Utterance
 from handsfree.procedure.check import check_file
 from handsfree.procedure.load import load_procedure
@@ -35,7 +36,10 @@ LINES = {
 
 @pytest.fixture(scope="module")
 def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[Told, Voice]:
-    return by_voice(LINES, tmp_path_factory.mktemp("voice"), "phonetic", ("rms", "awb", "kal16"), "fan-look")
+    """The doubts that this writer settles are those of tiny.en, whatever else is installed."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(free_words, "_KNOWS", {"tiny.en": ("en",)})
+        return by_voice(LINES, tmp_path_factory.mktemp("voice"), "phonetic", ("rms", "awb", "kal16"), "fan-look")
 
 
 def test_it_is_recorded_to_the_end_and_loads(told: tuple[Told, Voice]) -> None:

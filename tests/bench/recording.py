@@ -4,8 +4,9 @@ Nine steps of an invented coffee grinder, a step a breath, by synthetic voices t
 writer has. Nothing is fitted on these sentences. The last line with --json is one object: `utterances` (the most of any
 voice), `words` (kept), `word_errors` (wrong words of the kept text as a share) and `undoubted` (answers, numbers and units
 that are wrong and carry no doubt). This writer leaves every word that is asked about as it is; with `--settle` she says
-which it is where hers is among those offered. `--typed` gives the same by the keyboard: what the words themselves need,
-without any hearing."""
+which it is where hers is among those offered. `--language es` records the same steps in Spanish, by voices of eSpeak NG and
+mbrola (Debian's es1 and es2), heard by free words alone. `--typed` gives the same by the keyboard: what the words
+themselves need, without any hearing."""
 
 from __future__ import annotations
 
@@ -17,33 +18,73 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from audio_fixtures import voices as made
 from handsfree.authoring.draft import Draft
 from handsfree.language.tokens import tokens
 from tests.authoring.scenes import Told, Voice, typed
 
-TITLE = "Seal of the grinder"
-#: (what is said, what is kept of it)
-STEPS: tuple[tuple[str, str], ...] = (
-    ("Warning. The burrs cut. Hazards are blades and mains.", "The burrs cut."),
-    ("Look under the grinder. Is the seal torn, whole or missing? If it is whole, end.",
-     "Look under the grinder. Is the seal torn, whole or missing?"),
-    ("Isolate the plug. Switch off the grinder. Pull the plug by its body. Put your lock on the plug.", "Isolate the plug."),
-    ("Prove it dead by the switch. Switch on the grinder. Watch the burrs.", "Switch on the grinder. Watch the burrs."),
-    ("Take the upper burr out. Hazard blades.", "Take the upper burr out."),
-    ("Give the width of the groove in millimetres, between one and twelve. Hazard blades.",
-     "Give the width of the groove in millimetres."),
-    ("Press the new seal into the groove. Hazard blades.", "Press the new seal into the groove."),
-    ("Restore the supply. Put the hopper on. Look that no tool is left. Then put the plug in.", "Restore the supply."),
-    ("The end, done. The seal is changed.", "The seal is changed."),
+
+@dataclass(frozen=True)
+class Script:
+    """`steps`: (what is said, what is kept of it). `fields`: what has to be right, as (step, field, value). `answers`: to
+    what the recorder asks besides; `enough` to anything else."""
+
+    title: str
+    steps: tuple[tuple[str, str], ...]
+    fields: tuple[tuple[int, str, Any], ...]
+    answers: dict[str, str]
+    finish: str
+    enough: str
+    voices: str
+
+
+ENGLISH = Script(
+    "Seal of the grinder",
+    (
+        ("Warning. The burrs cut. Hazards are blades and mains.", "The burrs cut."),
+        ("Look under the grinder. Is the seal torn, whole or missing? If it is whole, end.",
+         "Look under the grinder. Is the seal torn, whole or missing?"),
+        ("Isolate the plug. Switch off the grinder. Pull the plug by its body. Put your lock on the plug.",
+         "Isolate the plug."),
+        ("Prove it dead by the switch. Switch on the grinder. Watch the burrs.", "Switch on the grinder. Watch the burrs."),
+        ("Take the upper burr out. Hazard blades.", "Take the upper burr out."),
+        ("Give the width of the groove in millimetres, between one and twelve. Hazard blades.",
+         "Give the width of the groove in millimetres."),
+        ("Press the new seal into the groove. Hazard blades.", "Press the new seal into the groove."),
+        ("Restore the supply. Put the hopper on. Look that no tool is left. Then put the plug in.", "Restore the supply."),
+        ("The end, done. The seal is changed.", "The seal is changed."),
+    ),
+    ((1, "answers", ["torn", "whole", "missing"]), (5, "unit", "millimeter"), (5, "plausible", [1.0, 12.0])),
+    {"settle": "leave it as it is", "open-end": "step nine", "finish": "finish", "kind": "an instruction",
+     "plausible_low": "one", "plausible_high": "twelve", "unit": "millimetres", "outcome": "all done",
+     "method": "by the switch", "answers": "torn;whole;missing;that is all", "level": "warning"},
+    "finish the procedure", "that is all", "slt,rms,awb",
 )  # fmt: skip
-#: What has to be right in the fields: step, field, value.
-FIELDS: tuple[tuple[int, str, Any], ...] = (
-    (1, "answers", ["torn", "whole", "missing"]), (5, "unit", "millimeter"), (5, "plausible", [1.0, 12.0]),
+SPANISH = Script(
+    "Junta del molino",
+    (
+        ("Advertencia. Las muelas cortan. Los peligros son cuchillas y la red.", "Las muelas cortan."),
+        ("Mire debajo del molino. ¿Está la junta rota, entera o ausente? Si está entera, fin.",
+         "Mire debajo del molino. ¿Está la junta rota, entera o ausente?"),
+        ("Aísle la clavija. Apague el molino. Saque la clavija por su cuerpo. Ponga su candado en la clavija.",
+         "Aísle la clavija."),
+        ("Compruebe la ausencia de tensión con el interruptor. Encienda el molino. Mire las muelas.",
+         "Encienda el molino. Mire las muelas."),
+        ("Saque la muela superior. Riesgo cuchillas.", "Saque la muela superior."),
+        ("Dé la anchura de la ranura en milímetros, entre uno y doce. Riesgo cuchillas.",
+         "Dé la anchura de la ranura en milímetros."),
+        ("Apriete la junta nueva en la ranura. Riesgo cuchillas.", "Apriete la junta nueva en la ranura."),
+        ("Restablezca la alimentación. Ponga la tolva. Mire que no quede ninguna herramienta. Luego ponga la clavija.",
+         "Restablezca la alimentación."),
+        ("El fin, todo hecho. La junta está cambiada.", "La junta está cambiada."),
+    ),
+    ((1, "answers", ["rota", "entera", "ausente"]), (5, "unit", "millimeter"), (5, "plausible", [1.0, 12.0])),
+    {"settle": "dejar así", "open-end": "paso nueve", "finish": "terminar", "kind": "una instrucción",
+     "plausible_low": "uno", "plausible_high": "doce", "unit": "milímetros", "outcome": "todo hecho",
+     "method": "con el interruptor", "answers": "rota;entera;ausente;eso es todo", "level": "advertencia"},
+    "terminar", "eso es todo", "mb-es1,mb-es2,es",
 )  # fmt: skip
-#: To what the recorder asks besides.
-ANSWERS = {"settle": "leave it as it is", "open-end": "step nine", "finish": "finish", "kind": "an instruction",
-           "plausible_low": "one", "plausible_high": "twelve", "unit": "millimetres", "outcome": "all done",
-           "method": "by the switch", "answers": "torn;whole;missing;that is all", "level": "warning"}  # fmt: skip
+SCRIPTS = {"en": ENGLISH, "es": SPANISH}
 MOST = 120
 
 
@@ -57,14 +98,14 @@ class Result:
     finished: bool
 
 
-def judged(draft: Draft, utterances: int, finished: bool) -> Result:
+def judged(script: Script, draft: Draft, utterances: int, finished: bool) -> Result:
     from rapidfuzz.distance import Levenshtein
 
     wrong = words = undoubted = 0
-    for step, (_, wanted) in zip(draft.steps, STEPS, strict=False):
+    for step, (_, wanted) in zip(draft.steps, script.steps, strict=False):
         own, right = tokens(step.text), tokens(wanted)
         wrong, words = wrong + Levenshtein.distance(own, right), words + len(right)
-    for at, name, value in FIELDS:
+    for at, name, value in script.fields:
         if at < len(draft.steps):
             given = draft.steps[at].facets.get(name)
             plain = [one["say"] for one in given] if name == "answers" and given else given
@@ -75,46 +116,54 @@ def judged(draft: Draft, utterances: int, finished: bool) -> Result:
 class Writer(Voice):
     """Says the next step wherever one is in place, answers what is asked, and says again what was not understood."""
 
+    script = ENGLISH
+
     def next(self, timeout: float | None) -> Any:
         at = self.recorder.state.at
         if at not in ("idle", "review", "title") and not self._left.get(at):
-            self._left[at] = [*ANSWERS.get(at, "that is all").split(";")]
+            self._left[at] = [*self.script.answers.get(at, self.script.enough).split(";")]
         if at in ("idle", "review"):
             if not self._left["step"]:
-                self._left["step"] = ["finish the procedure"]
+                self._left["step"] = [self.script.finish]
             self._left[at] = [self._left["step"].pop(0)] if not self.recorder.state.tries else self._left.get(at, [])
         return super().next(timeout)
 
 
-def by_keyboard(folder: Path) -> Result:
-    lines = [TITLE, *(said for said, _ in STEPS), "finish", "step nine", "finish"]
-    told = typed(lines, folder, "seal-of-grinder")
-    return judged(told.state.draft, len(lines), told.state.outcome == "finished")
+def by_keyboard(folder: Path, code: str) -> Result:
+    script = SCRIPTS[code]
+    answers = script.answers
+    lines = [script.title, *(said for said, _ in script.steps), answers["finish"], answers["open-end"], answers["finish"]]
+    told = typed(lines, folder, "seal-of-grinder", code)
+    return judged(script, told.state.draft, len(lines), told.state.outcome == "finished")
 
 
-def by_voice(voices: Sequence[str], folder: Path, engine: str, settles: bool = False) -> tuple[Result, Writer]:
+def by_voice(voices: Sequence[str], folder: Path, engine: str, code: str, settles: bool = False) -> tuple[Result, Writer]:
+    from handsfree.authoring.free_words import recogniser as recogniser_of
     from handsfree.authoring.hearing import WriterHearer
     from handsfree.authoring.keeping import open_recording
     from handsfree.authoring.live import dictation_for
     from handsfree.authoring.recorder import Recorder
     from handsfree.dialogue.keyboard import WrittenMouth
     from handsfree.settings import load
-    from handsfree.speech.recogniser import build_recogniser
 
-    recording = open_recording("seal-of-grinder", folder, "en", "Resi Kofler", engine or "best")
-    recogniser = build_recogniser(engine or None, "en", load().models)
-    hearer = WriterHearer(recogniser, dictation_for(recogniser, "en"), recording.journal, "en")
-    lines = {"title": [TITLE], "step": [said for said, _ in STEPS]}
+    script, models = SCRIPTS[code], load().models
+    for voice in voices:  # any that eSpeak NG knows, besides the corpus's own
+        made.VOICES.setdefault(voice, made.Voice("espeak-ng", voice))
+    recording = open_recording("seal-of-grinder", folder, code, "Resi Kofler", engine or "best")
+    recogniser = recogniser_of(engine or None, code, models)
+    hearer = WriterHearer(recogniser, dictation_for(recogniser, code, models), recording.journal, code)
+    lines = {"title": [script.title], "step": [said for said, _ in script.steps]}
     writer = Writer(hearer, lines, voices, MOST)
-    writer.settles = settles
+    writer.script, writer.settles = script, settles
     writer.recorder = Recorder(recording, writer, WrittenMouth(lambda words, role: None))
     told = Told(recording, writer.recorder.run(), [])
-    return judged(told.state.draft, len(writer.spoken), told.state.outcome == "finished"), writer
+    return judged(script, told.state.draft, len(writer.spoken), told.state.outcome == "finished"), writer
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--voices", default="slt,rms,awb")
+    parser.add_argument("--voices", default="")
+    parser.add_argument("--language", default="en", choices=sorted(SCRIPTS))
     parser.add_argument("--engine", default="")
     parser.add_argument("--settle", action="store_true")
     parser.add_argument("--typed", action="store_true")
@@ -122,12 +171,12 @@ def main() -> None:
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
     results = []
-    for voice in ["typed"] if asked.typed else asked.voices.split(","):
+    for voice in ["typed"] if asked.typed else (asked.voices or SCRIPTS[asked.language].voices).split(","):
         with tempfile.TemporaryDirectory() as place:
             if asked.typed:
-                result = by_keyboard(Path(place))
+                result = by_keyboard(Path(place), asked.language)
             else:
-                result, writer = by_voice([voice], Path(place), asked.engine, asked.settle)
+                result, writer = by_voice([voice], Path(place), asked.engine, asked.language, asked.settle)
                 for at, said, event in writer.spoken if asked.show else ():
                     print(f"  {at:12} {said[:60]:60} -> {event.verdict}: {event.text[:80]}")
         results.append(result)

@@ -172,13 +172,8 @@ def test_the_page_in_chromium_passes_axe_and_is_used_by_keyboard(told: Account, 
         browser.close()
 
 
-@pytest.mark.parametrize("fonts", [True, False])
-def test_the_pdfs_can_be_read(told: Account, tmp_path: Path, fonts: bool) -> None:
-    from handsfree.journal.pdf import FONTS
-
-    for number, data in enumerate(
-        [visit_pdf(told, FONTS if fonts else ()), service_pdf(service(told), FONTS if fonts else ())]
-    ):
+def test_the_pdfs_can_be_read(told: Account, tmp_path: Path) -> None:
+    for number, data in enumerate([visit_pdf(told), service_pdf(service(told))]):
         assert data.startswith(b"%PDF")
         if shutil.which("pdftotext"):
             (tmp_path / f"{number}.pdf").write_bytes(data)

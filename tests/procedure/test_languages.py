@@ -24,7 +24,7 @@ NAME = "revision-de-anden"
 TEXT = (folder("procedures") / f"{NAME}.yaml").read_text(encoding="utf-8")
 #: Words of the file and of the English tables that a Spanish reader must not meet; not those that are Spanish too ('error').
 ENGLISH = {
-    *(one for one in usual().hazards if phrasing.has("en", f"hazard-{one.replace(' ', '-')}") and one != "refrigerant"),
+    *(one for one in usual().hazards if one not in ("refrigerant", "gas")),
     "degC", "Hazards", "Expected", "Instrument", "over range", "unsteady", "otherwise", "ISOLATED", "HAZARD", "waits",
     "isolates", "proved", "instruct", "caution", "handover", "no fault found", "not fixed", "handed over", "version",
     "steps", "ways through", "no remarks", "advice", "wording", "has two instructions", "says", "changed", "Safety",

@@ -121,6 +121,45 @@ def test_a_second_hundred_of_other_trades_is_left_alone() -> None:
     assert {line for line in good if remarked(line)} == set(JUSTLY_BLAMED)
 
 
+#: Of the third set: each has two acts in a sentence.
+TWO_ACTS = (
+    "Pull the handbrake and put chocks under both rear wheels.", "Set the thermostat to 60 °C and listen for the burner.",
+    "Remove the old gasket and clean both faces with a plastic scraper.",
+    "Put a bucket under the drain cock and open it slowly.",
+    "Unplug the charger and wait for the fan to stop.", "Rinse the strainer under running water and fit it again.",
+)  # fmt: skip
+
+
+def test_sixty_more_of_other_trades_are_left_alone() -> None:
+    text = (Path(__file__).parent / "good_sentences_3.txt").read_text(encoding="utf-8")
+    good = [line for line in text.splitlines() if line and not line.startswith("#")]
+    assert len(good) == 60
+    assert {line for line in good if remarked(line)} == set(TWO_ACTS)
+
+
+#: (kind, what is said, part of what is blamed, part of what to do instead). Written with the sixty, before the
+#: rules were read.
+ONE_FAULT = [
+    ("instruct", "Please kindly make sure that you tighten the bolts.", "'please', which adds nothing", "Leave it out"),
+    ("instruct", "The cover should be removed by the technician.", "'be removed'", "begin with the verb"),
+    ("instruct", "Utilise the appropriate methodology to facilitate the disassembly of the unit.", "'utilise'", "Say 'use'"),
+    ("instruct", "Tighten the bolt adequately.", "'adequately', but not how much", "until it clicks"),
+    ("ask", "Is the belt worn and is the pulley loose?", "two things at once", "a step of each"),
+    ("ask", "Check the seal.", "asks nothing", "'Is it running or stopped?'"),
+    ("instruct", "The the pump is hot.", "'the' twice running", "Take one out"),
+    ("instruct", "Ensure that prior to commencement all personnel vacate the area.", "'ensure'", "'make sure'"),
+    ("instruct", "See the figure above.", "which nobody sees", "Say the thing itself"),
+    ("instruct", "Step 4 must be done first.", "'step 4', which nobody sees", "Say the thing itself"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("kind", "text", "why", "do"), ONE_FAULT)
+def test_one_fault_is_blamed_with_what_to_say_instead(kind: str, text: str, why: str, do: str) -> None:
+    found = [remark for remark in remarked(text, kind) if why in remark.why]
+    assert len(found) == 1
+    assert do in found[0].do
+
+
 def test_statements_and_questions_may_be_passive() -> None:
     assert remarked("The two readings are compared. Is the fan blocked?", "ask") == []
 
