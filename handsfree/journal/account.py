@@ -32,7 +32,7 @@ from handsfree.journal.findings import (
     in_order,
 )
 from handsfree.journal.follow import Departure, ReplayMachine, TooMuch, departure, earlier
-from handsfree.journal.reader import journal_of, read
+from handsfree.journal.reader import journal_of
 from handsfree.journal.rows import TROUBLE, Row, printable, row_of, rows
 from handsfree.journal.salvage import Scrap, after, scrap
 from handsfree.journal.shapes import file_allowed
@@ -89,8 +89,9 @@ def account(
 ) -> Account:
     """Everything a view needs. With `machine`, also whether the record follows from it. What comes after a break is shown
     too, marked as unverified. Trouble if nothing of it can be read."""
-    report = verify(visit, known=known, removers=removers)
-    entries, scraps = _parted(visit, report)
+    entries: list[Stamped] = []
+    report = verify(visit, known=known, removers=removers, keep=entries)
+    scraps = _after(visit, report)
     opened = next((entry.event for entry in entries if isinstance(entry.event, Opened)), None)
     if opened is None:
         raise Trouble(f"Nothing in {visit} can be shown: it does not begin with an opened visit. Run 'handsfree verify'.", 3)
@@ -143,18 +144,9 @@ def _earlier(first: Stamped, opened: Opened, machine: ReplayMachine | None) -> I
         yield ReviewFinding("earlier program", first.n, first.mono, EARLIER)
 
 
-def _parted(visit: Path, report: VerifyReport) -> tuple[list[Stamped], list[Scrap]]:
-    """(the events that are intact, those from the first bad place on)."""
-    found: list[Stamped] = []
-    try:
-        for entry in read(visit):
-            if report.cut is not None and entry.n >= (report.at or 0):
-                break
-            found.append(entry)
-    except Trouble as trouble:
-        if trouble.status != 3:
-            raise
-    return found, [] if report.cut is None else list(after(visit, report.cut))
+def _after(visit: Path, report: VerifyReport) -> list[Scrap]:
+    """What stands from the first bad place on, if the chain breaks there."""
+    return [] if report.cut is None else list(after(visit, report.cut))
 
 
 def _of_the_record(
@@ -175,9 +167,9 @@ def _of_the_record(
 
 def readable(visit: Path) -> tuple[list[Stamped], list[Stamped], int | None]:
     """(the intact events, those after a break, the number of the event that breaks or None). Files are not checked."""
-    report = verify(visit, sound=False)
-    entries, scraps = _parted(visit, report)
-    behind = [s.entry for s in scraps if s.entry is not None and s.whole]
+    entries: list[Stamped] = []
+    report = verify(visit, sound=False, keep=entries)
+    behind = [s.entry for s in _after(visit, report) if s.entry is not None and s.whole]
     return entries, behind, None if report.cut is None else report.at
 
 

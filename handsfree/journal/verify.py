@@ -2,7 +2,8 @@
 
 Rules of this file:
 
-- One pass, constant memory: it keeps only the last event, the stretches by key, and the clips found missing.
+- One pass, constant memory: it keeps only the last event, the stretches by key, and the clips found missing; and the events
+  where a view asks for them.
 - Every signature is checked with the key that the record names there. What a key covers is in `coverage`.
 - A chain shows accidents and careless edits. Against somebody who can rewrite all of it, only signatures by a key known here
   help. Against cutting off the end, only the seal and what was noted elsewhere help (`Report.events`, `Report.head`,
@@ -13,14 +14,16 @@ Rules of this file:
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from handsfree.errors import Trouble
 from handsfree.journal.clock import JUMP
 from handsfree.journal.coverage import Cover, Join, Removal, told
+from handsfree.journal.events import Stamped
 from handsfree.journal.keys import signed_by
 from handsfree.journal.reader import Broken, journal_of, stamped, torn_tail, walk
 from handsfree.journal.shapes import Envelope, file_allowed
@@ -132,17 +135,26 @@ def verify(
     head: str | None = None,
     words: str | None = None,
     sound: bool = True,
+    keep: list[Stamped] | None = None,
 ) -> VerifyReport:
     """Judge a visit. `known`: public keys known here (key -> device), as from `keys.known()`; `removers`: those of them
     that may remove others' sound. `signed`: every event must be under a known key. `events`, `head`, `words`: as noted
     elsewhere, the least number of events, the hash of any of them, the words of a seal. `sound`: check the files too.
-    Trouble if there is no journal or it cannot be read."""
+    `keep`: is given the events, up to where the chain breaks: what is judged is what is shown, read once. Trouble if there
+    is no journal or it cannot be read."""
     path = journal_of(visit)
     seen = _SeenEvents(path.parent, known or {}, removers, wanted=head)
     try:
         with path.open("rb") as stream:
-            for at, entry, found, digest in walk(stream):
-                _look(seen, at, entry, found, digest, sound)
+            walked = walk(stream)
+            try:
+                for at, entry, found, digest in walked:
+                    _look(seen, at, entry, found, digest, sound)
+                    _kept(keep, entry)
+            except _Odd:
+                _kept(keep, entry)
+                _go_on(walked, keep)
+                raise
         _at_the_end(seen)
         _against_notes(seen, path, events, head, words)
         _as_signed(seen, signed, bool(events or head or words))
@@ -154,6 +166,18 @@ def verify(
     except OSError as error:
         raise Trouble(f"{path} cannot be read: {error.strerror}. Check the disk and who may read it.") from None
     return _report(seen, None, path)
+
+
+def _kept(keep: list[Stamped] | None, entry: bytes) -> None:
+    if keep is not None:
+        keep.append(stamped(entry))
+
+
+def _go_on(walked: Iterator[tuple[int, bytes, Envelope, str]], keep: list[Stamped] | None) -> None:
+    """The events after one with which something is wrong, up to where the chain breaks too."""
+    if keep is not None:
+        with contextlib.suppress(Broken):
+            keep.extend(stamped(entry) for _, entry, _, _ in walked)
 
 
 def _look(seen: _SeenEvents, at: int, entry: bytes, found: Envelope, digest: str, sound: bool) -> None:
