@@ -198,4 +198,4 @@ class Desk:
 
     def _scope(self, *names: str) -> Scope:
         """Under every name that records have for each of them."""
-        return Scope(tuple(dict.fromkeys(each for name in names for each in self.names_of(name))))
+        return Scope(registry.names_of_people(self.people, names))

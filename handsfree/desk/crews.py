@@ -12,32 +12,32 @@ Rules of this file:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Collection, Iterable
 from datetime import date
-from operator import attrgetter
-from typing import Any
+from operator import itemgetter
+from typing import Any, NamedTuple
 
 from sqlalchemy import Engine, delete, func, insert, select
 
 from handsfree.desk import registry
+from handsfree.desk.database import look_up
 from handsfree.desk.measures import Between, day_of
 from handsfree.desk.people_tables import TeamRow, User
-from handsfree.desk.queries import Scope, _all
-from handsfree.desk.rolls import settled_until, technicians_in
+from handsfree.desk.queries import Scope
+from handsfree.desk.rolls import settled_until, technicians_in, without_end
 from handsfree.desk.tables import EPOCH, FindingRow, Visit
 from handsfree.errors import Trouble
 
 NO_TEAM, NO_REGION = "no team", "no region"
-#: What is summed up for technicians, in the order of the fields of `Crew` and of `rolls.technicians_in`.
-_ADDED = attrgetter("visits", "firsts", "fixed", "returns", "heard", "asked_again", "seconds", "open_findings", "people")
+#: What is summed up for technicians.
+_ADDED = itemgetter(*range(3, 11), 12)
 
 
-@dataclass(frozen=True)
-class Crew:
+class Crew(NamedTuple):
     """Figures of a technician, a team or a region; '' if it covers more than one. `minutes`: mean time on site; `again`:
     share of what was said to the program that it asked for again; None if there is nothing to count. `firsts`, `fixed`: see
-    `firsts_until`. `last_day`: of the last visit, days since 1970-01-01."""
+    `firsts_until`. `last_day`: of the last visit, days since 1970-01-01. A tuple, since a fleet has thousands; the fields
+    from `visits` on are in the order of `rolls.technicians_in`."""
 
     technician: str
     team: str
@@ -72,8 +72,7 @@ class Crew:
 
 def regions(engine: Engine) -> dict[str, str]:
     """Team -> region."""
-    with engine.connect() as connection:
-        return {row.team: row.region for row in connection.execute(select(TeamRow.team, TeamRow.region))}
+    return {row.team: row.region for row in look_up(engine, select(TeamRow.team, TeamRow.region))}
 
 
 def put_region(engine: Engine, team: str, region: str) -> None:
@@ -86,31 +85,39 @@ def put_region(engine: Engine, team: str, region: str) -> None:
             connection.execute(insert(TeamRow), [{"team": team, "region": region}])
 
 
-def teams(engine: Engine) -> dict[str, str]:
-    """Technician, as the records have the name -> team."""
+def teams(engine: Engine, of: Collection[str] | None = None) -> dict[str, str]:
+    """Technician, as the records have the name -> team. `of`: these alone, None for everybody."""
     asked = select(User.technician, User.team).where(User.role != "device", User.team != "*", User.team != "")
-    with engine.connect() as connection:
-        return {row.technician: row.team for row in connection.execute(asked)}
+    if of is not None:
+        asked = asked.where(User.technician.in_(of))
+    return {row.technician: row.team for row in look_up(engine, asked)}
 
 
 def technicians(
     engine: Engine, people: Engine, scope: Scope, between: Between, now: float, names: tuple[str, ...] = ()
 ) -> list[Crew]:
-    """Each separately, by name. `names`: only those that records call so. For a scope that does not see everybody, the
-    visits themselves are queried, a few thousand a year."""
+    """Each separately, by name. `names`: only the one person whom records call so. For a scope that does not see everybody,
+    the visits themselves are queried, a few thousand a year."""
     theirs = names or scope.technicians
     which = () if theirs is None else (Visit.technician.in_([name for name in theirs if scope.has(name)]),)
     open_of = select(FindingRow.technician, func.count().label("many")).where(~FindingRow.closed)
     if theirs is not None:
         open_of = open_of.where(FindingRow.technician.in_(theirs))
-    team_of, region_of = teams(people), regions(people)
-    still = {row.technician: row.many for row in _all(engine, open_of.group_by(FindingRow.technician))}
-    called = {name: one.name for one in registry.all_of(people, registry.PERSON) for _, name in one.names}
-    asked = technicians_in(*between.days, firsts_until(now), *which)
+    team_of, region_of = teams(people, theirs), regions(people)
+    still = {row.technician: row.many for row in look_up(engine, open_of.group_by(FindingRow.technician))}
+    called = dict.fromkeys(names, names[0]) if names else _names_today(people)
+    first, last = between.days
+    asked = technicians_in(first, last if which else without_end(engine, last), firsts_until(now), *which)
     found: dict[str, list[Crew]] = {}
-    for row in _all(engine, asked):
-        found.setdefault(called.get(row.technician, row.technician), []).append(_crew(row, team_of, region_of, still))
+    for row in look_up(engine, asked):
+        one = _crew(row, team_of, region_of, still)
+        found.setdefault(called.get(one.technician, one.technician), []).append(one)
     return [_person(name, found[name]) for name in sorted(found)]
+
+
+def _names_today(people: Engine) -> dict[str, str]:
+    """A name that records have -> what the person is called today."""
+    return {name: one.name for one in registry.all_of(people, registry.PERSON) for _, name in one.names}
 
 
 def firsts_until(now: float) -> int:
@@ -128,13 +135,13 @@ def _person(name: str, some: list[Crew]) -> Crew:
     if len(some) == 1 and some[0].technician == name:
         return some[0]
     of = min((one for one in some if one.team != NO_TEAM), key=lambda one: one.technician, default=some[0])
-    return replace(_sum(of.region, of.team, some), technician=name, people=1)
+    return _sum(of.region, of.team, some)._replace(technician=name, people=1)
 
 
 def _crew(row: Any, team_of: dict[str, str], region_of: dict[str, str], still: dict[str, int]) -> Crew:
     name, *sums, last = row
-    team, figures = team_of.get(name, NO_TEAM), (*sums, still.get(name, 0), last)
-    return Crew(name, team, region_of.get(team, NO_REGION), *figures)
+    team = team_of.get(name, NO_TEAM)
+    return Crew._make((name, team, region_of.get(team, NO_REGION), *sums, still.get(name, 0), last, 1))
 
 
 def teams_of(crews: Iterable[Crew]) -> list[Crew]:
@@ -143,7 +150,7 @@ def teams_of(crews: Iterable[Crew]) -> list[Crew]:
 
 
 def regions_of(crews: Iterable[Crew]) -> list[Crew]:
-    """Technicians rolled up, by name."""
+    """Technicians, or teams, rolled up by name."""
     return _rolled(crews, lambda one: (one.region, ""))
 
 

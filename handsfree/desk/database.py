@@ -8,19 +8,22 @@ from __future__ import annotations
 import contextlib
 import sqlite3
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
-from sqlalchemy.exc import ArgumentError, DatabaseError
+from sqlalchemy import URL, Connection, Engine, Executable, Row, create_engine, event, make_url, text
+from sqlalchemy.exc import ArgumentError, DatabaseError, DBAPIError
 
 from handsfree.errors import Trouble
 
 OWN = ".desk"
 MIGRATIONS = Path(__file__).parent / "migrations"
 _one_at_a_time = threading.Lock()
+#: Connections to PostgreSQL kept open for work that changes something; looking is done over others.
+KEPT_FOR_WORK = 5
+LOOKS = "looks"
 
 
 def sqlite_url(path: Path) -> str:
@@ -41,7 +44,9 @@ def own_folder(visits: Path) -> Path:
 
 
 def open_engine(url: str, *, pool: int = 20) -> Engine:
-    """Trouble if the address is invalid, or nothing answers there."""
+    """Of PostgreSQL two: the one returned begins and ends a transaction for each piece of work, and asks first whether its
+    connection still stands; the one behind it, for `look_up`, does neither, which takes an answer's four ways there and back
+    to one. Trouble if the address is invalid, or nothing answers there."""
     try:
         address = make_url(url)
     except ArgumentError:
@@ -50,7 +55,16 @@ def open_engine(url: str, *, pool: int = 20) -> Engine:
         address = address.set(drivername="postgresql+psycopg")
         if not _near(address):  # libpq's own default falls back to a connection that can be read along
             address = address.update_query_dict({"sslmode": "require"} | dict(address.query))
-        return create_engine(address, pool_size=pool, max_overflow=pool, pool_pre_ping=True, hide_parameters=True)
+        looks = create_engine(
+            address, pool_size=pool, max_overflow=pool, pool_use_lifo=True, isolation_level="AUTOCOMMIT",
+            hide_parameters=True,
+        )  # fmt: skip
+        works = create_engine(
+            address, pool_size=min(pool, KEPT_FOR_WORK), max_overflow=2 * pool, pool_pre_ping=True, hide_parameters=True,
+            execution_options={LOOKS: looks},
+        )  # fmt: skip
+        event.listen(works, "engine_disposed", lambda _: looks.dispose())
+        return works
     if address.get_backend_name() != "sqlite":
         raise Trouble("The desk keeps its database in SQLite or PostgreSQL; write postgresql://HOST/NAME or sqlite:///FILE.")
     engine = create_engine(
@@ -58,6 +72,23 @@ def open_engine(url: str, *, pool: int = 20) -> Engine:
     )
     event.listen(engine, "connect", _sqlite_manners)
     return engine
+
+
+def look_up(engine: Engine, asked: Executable, values: Mapping[str, Any] | None = None) -> Sequence[Row[Any]]:
+    """The rows of one question that changes nothing. It is asked once more if the database was started anew since it was
+    last asked anything."""
+    looks: Engine = engine.get_execution_options().get(LOOKS, engine)
+    try:
+        return _rows(looks, asked, values)
+    except DBAPIError as error:
+        if not error.connection_invalidated:
+            raise
+    return _rows(looks, asked, values)
+
+
+def _rows(engine: Engine, asked: Executable, values: Mapping[str, Any] | None) -> Sequence[Row[Any]]:
+    with engine.connect() as connection:
+        return connection.execute(asked, values).all()
 
 
 def _near(address: URL) -> bool:

@@ -12,8 +12,9 @@ from sqlalchemy import Engine, func, select
 
 from handsfree.desk import queries, threads
 from handsfree.desk.acts import ANSWERED, ASKED
+from handsfree.desk.database import look_up
 from handsfree.desk.measures import DAY, Between, returns
-from handsfree.desk.queries import Filter, FindingQuery, Rows, Scope, _all
+from handsfree.desk.queries import Filter, FindingQuery, Rows, Scope
 from handsfree.desk.tables import GOOD, ActRow, FindingRow, Visit
 from handsfree.journal.findings import GRAVE, LOOK
 
@@ -50,18 +51,18 @@ def digest(engine: Engine, scope: Scope, days: int, now: float | None = None) ->
     since = until - days * DAY
     between = Filter(since=since, until=until)
     window = (scope.where(), Visit.began >= since, Visit.began < until)
-    outcomes = _all(
+    outcomes = look_up(
         engine,
         select(Visit.outcome, func.count().label("many"))
         .where(*window, Visit.standing == GOOD)
         .group_by(Visit.outcome)
         .order_by(func.count().desc(), Visit.outcome),
     )
-    apart = _all(engine, select(func.count()).select_from(Visit).where(*window, Visit.standing != GOOD))[0][0]
-    levels = {row.level: row.many for row in _all(
+    apart = look_up(engine, select(func.count()).select_from(Visit).where(*window, Visit.standing != GOOD))[0][0]
+    levels = {row.level: row.many for row in look_up(
         engine, select(FindingRow.level, func.count().label("many")).join(Visit, Visit.id == FindingRow.visit_id)
         .where(*window, ~FindingRow.closed).group_by(FindingRow.level))}  # fmt: skip
-    done = _all(
+    done = look_up(
         engine,
         select(ActRow.what, func.count().label("many"))
         .join(Visit, Visit.name == ActRow.visit)

@@ -63,6 +63,7 @@ def figures(request: Request) -> Response:
         if what == "versions":
             return as_file(kind, "versions", VERSION_COLUMNS, measures.by_version(engine, scope, between))
         return as_file(kind, "returns", RETURN_COLUMNS, measures.returns(engine, scope, between, 10_000))
+    steps = measures.steps(engine, scope, between)
     return page(
         request,
         "figures.html",
@@ -73,9 +74,9 @@ def figures(request: Request) -> Response:
         problem=bad_days(given),
         returns=measures.returns(engine, scope, between),
         fix=measures.first_fix(engine, scope, between, now()),
-        misheard=measures.misheard(engine, scope, between),
+        misheard=measures.misheard(steps),
         versions=measures.by_version(engine, scope, between)[:100],
-        steps=measures.minutes_by_step(engine, scope, between)[:400],
+        steps=steps[:400],
     )
 
 
@@ -122,7 +123,7 @@ def crew(request: Request) -> Response:
         rolled = {"team": crews.teams_of, "region": crews.regions_of}.get(by)
         return as_file(kind, f"{by}s" if rolled else "people", _columns(by), rolled(people) if rolled else people)
     rows = people if team else crews.teams_of(people)
-    regions = crews.regions_of(people) if everybody and not team and not region else []
+    regions = crews.regions_of(rows) if everybody and not team and not region else []
     return page(
         request,
         "crew.html",
@@ -191,7 +192,7 @@ def _technician(request: Request, name: str) -> Response:
         between=between,
         answered=threads.questions(desk.engine, names, answered=True)[:20],
         may_answer=request.state.account.technician in names,
-        worst=measures.misheard(desk.engine, queries.Scope(names), between, 5),
+        worst=measures.misheard(measures.steps(desk.engine, queries.Scope(names), between), 5),
         problem=bad_days(given),
     )
 

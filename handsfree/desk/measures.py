@@ -20,9 +20,10 @@ from typing import Any
 from sqlalchemy import Engine, Select, func, select, text
 from sqlalchemy.orm import aliased
 
-from handsfree.desk.queries import EVERYBODY, Rows, Scope, _all
+from handsfree.desk.database import look_up
+from handsfree.desk.queries import EVERYBODY, Rows, Scope
 from handsfree.desk.returns import AGAIN_DAYS, DAY, MENDED, NOTHING
-from handsfree.desk.rolls import REACH, count, is_first, is_fixed, is_return, is_single, returns_in
+from handsfree.desk.rolls import REACH, count, is_first, is_fixed, is_return, is_single, returns_in, without_end
 from handsfree.desk.tables import EPOCH, GOOD, RollDay, RollStep, StepRow, Visit
 
 __all__ = ["AGAIN_DAYS", "DAY", "MENDED", "NOTHING", "Between", "FirstFix"]
@@ -72,7 +73,8 @@ def returns(engine: Engine, scope: Scope, between: Between, most: int = 30) -> R
     """(site, cabinet, visits, returns, last) of the cabinets that came back, the most often first. A cabinet of several
     names is one, under the name it had last."""
     if scope == EVERYBODY:
-        back = returns_in(*between.days).subquery("back")
+        begin, end = between.days
+        back = returns_in(begin, without_end(engine, end)).subquery("back")
     else:
         many = func.count().label("returns")
         asked = _visits(scope, between, Visit.place, many).where(is_return(), Visit.place != 0)
@@ -87,7 +89,7 @@ def returns(engine: Engine, scope: Scope, between: Between, most: int = 30) -> R
     rows = select(
         named.site, named.cabinet, visits.label("visits"), top.c.returns, last.label("last")
     ).join_from(top, named, named.id == newest)
-    return _all(engine, rows.order_by(top.c.returns.desc(), text("last DESC"), named.cabinet))
+    return look_up(engine, rows.order_by(top.c.returns.desc(), text("last DESC"), named.cabinet))
 
 
 def first_fix(engine: Engine, scope: Scope, between: Between, now: float) -> FirstFix:
@@ -95,12 +97,14 @@ def first_fix(engine: Engine, scope: Scope, between: Between, now: float) -> Fir
     between = Between(between.since, min(between.until, now - REACH))
     if scope == EVERYBODY:
         sums = (func.coalesce(func.sum(column), 0) for column in (RollDay.firsts, RollDay.fixed))
-        row: Any = _all(engine, _days(between, *sums))[0]
+        row: Any = look_up(engine, _days(between, *sums))[0]
     else:
-        row = _all(engine, _visits(scope, between, count(is_first()), count(is_fixed())))[0]
+        row = look_up(engine, _visits(scope, between, count(is_first()), count(is_fixed())))[0]
     return FirstFix(int(row[0]), int(row[1]))
 
 
+#: More than any firm's procedures have.
+MOST_STEPS = 5000
 _STEPS = ("stays", "visits", "heard", "again", "repeated", "back", "stood_by", "seconds")
 
 
@@ -123,18 +127,17 @@ def _steps(scope: Scope, between: Between) -> Any:
     return asked.group_by(StepRow.procedure, StepRow.step).subquery("steps")
 
 
-def misheard(engine: Engine, scope: Scope, between: Between, most: int = 30) -> Rows:
-    """(procedure, step, heard, again) of the steps where the program asked again most."""
+def steps(engine: Engine, scope: Scope, between: Between) -> Rows:
+    """(procedure, step, stays, heard, again, minutes) of the steps in which somebody was most often, by their names."""
     one = _steps(scope, between).c
-    asked = select(one.procedure, one.step, one.heard, one.again).where(one.again > 0)
-    return _all(engine, asked.order_by(one.again.desc(), one.procedure, one.step).limit(most))
+    asked = select(one.procedure, one.step, one.stays, one.heard, one.again, (one.seconds / one.stays / 60).label("minutes"))
+    found = look_up(engine, asked.order_by(one.stays.desc(), one.procedure, one.step).limit(MOST_STEPS))
+    return sorted(found, key=lambda row: (row.procedure, row.step))
 
 
-def minutes_by_step(engine: Engine, scope: Scope, between: Between) -> Rows:
-    """(procedure, step, stays, minutes)."""
-    one = _steps(scope, between).c
-    asked = select(one.procedure, one.step, one.stays, (one.seconds / one.stays / 60).label("minutes"))
-    return _all(engine, asked.order_by(one.procedure, one.step).limit(1000))
+def misheard(of: Rows, most: int = 30) -> Rows:
+    """Those of `steps` where the program asked again most."""
+    return sorted((row for row in of if row.again), key=lambda row: -row.again)[:most]
 
 
 def for_the_writer(engine: Engine, between: Between) -> Rows:
@@ -144,12 +147,12 @@ def for_the_writer(engine: Engine, between: Between) -> Rows:
     trouble = (one.again + one.repeated + one.back + one.stood_by) * 1.0 / one.stays
     columns = (one.procedure, one.step, one.stays, one.visits, one.heard, one.again, one.repeated, one.back, one.stood_by)
     asked = select(*columns, (one.seconds / one.stays / 60).label("minutes"))
-    return _all(engine, asked.order_by(trouble.desc(), one.procedure, one.step).limit(500))
+    return look_up(engine, asked.order_by(trouble.desc(), one.procedure, one.step).limit(500))
 
 
 def again_share(engine: Engine, between: Between) -> float | None:
     """How much of everything said to the program it asked for again; None if nothing was said."""
-    row: Any = _all(engine, _days(between, func.sum(RollDay.heard), func.sum(RollDay.again)))[0]
+    row: Any = look_up(engine, _days(between, func.sum(RollDay.heard), func.sum(RollDay.again)))[0]
     return row[1] / row[0] if row[0] else None
 
 
@@ -183,7 +186,7 @@ def by_version(engine: Engine, scope: Scope, between: Between) -> list[Version]:
             func.sum(Visit.again).label("again"), func.coalesce(seconds, 0.0).label("seconds"),
         ).group_by(*keys)
     by: dict[tuple[str, str], list[Any]] = {}
-    for row in _all(engine, asked):
+    for row in look_up(engine, asked):
         by.setdefault((row.procedure, row.version), []).append(row)
     found = [_version(*of, rows) for of, rows in by.items()]
     return sorted(found, key=lambda one: (one.procedure, -one.visits, one.version))

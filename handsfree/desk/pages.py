@@ -142,7 +142,8 @@ def visit(request: Request) -> Response:
     if found is None:
         return sorry(request, 404, "There is no such visit, or it is not for you.")
     at = asked_for(request, "at")
-    shown = shown_of(desk, found, _number(asked_for(request, "part")), _number(at) if at else None)
+    part, in_words = _number(asked_for(request, "part")), asked_for(request, "head") == "words"
+    shown = shown_of(desk, found, part, _number(at) if at else None, in_words=in_words)
     account = request.state.account
     return page(
         request, "visit.html", visit=found, shown=shown, findings=queries.findings_of(desk.engine, found.id),

@@ -19,7 +19,7 @@ from typing import Any
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
-from sqlalchemy import Connection, Engine, delete, func, insert, select, update
+from sqlalchemy import Connection, Engine, bindparam, delete, func, insert, select, update
 from zxcvbn import zxcvbn
 
 from handsfree.desk import database, factor, security_log
@@ -217,15 +217,16 @@ def lacks_factor(engine: Engine, account: UserAccount, roles: frozenset[str]) ->
 
 def supervisors(engine: Engine) -> list[str]:
     """Their names."""
-    with engine.connect() as connection:
-        return list(connection.scalars(select(User.name).where(User.role == "supervisor").order_by(User.name)))
+    return [row.name for row in database.look_up(engine, _SUPERVISORS)]
 
 
 def technicians_of(engine: Engine, team: str) -> list[str]:
     """The names in the records of a team's technicians."""
-    with engine.connect() as connection:
-        rows = connection.scalars(select(User.technician).where(User.team == team, User.role == "technician"))
-        return sorted(set(rows)) if team else []
+    return sorted({row.technician for row in database.look_up(engine, _TEAM, {"of": team})}) if team else []
+
+
+_SUPERVISORS = select(User.name).where(User.role == "supervisor").order_by(User.name)
+_TEAM = select(User.technician).where(User.team == bindparam("of"), User.role == "technician")
 
 
 def not_theirs(engine: Engine, device: UserAccount, technician: str) -> str:
@@ -324,18 +325,20 @@ def begin_session(engine: Engine, person: int, now: float | None = None) -> str:
 def of_session(engine: Engine, secret: str, now: float | None = None) -> UserAccount | None:
     """Whose session it is, None for one that is unknown or over."""
     now = time.time() if now is None else now
-    with engine.connect() as connection:
-        row = connection.execute(
-            select(User, SessionRow.seen, SessionRow.made)
-            .join(SessionRow, SessionRow.person_id == User.id)
-            .where(SessionRow.digest == digest(secret))
-        ).first()
+    row = next(iter(database.look_up(engine, _SESSION, {"of": digest(secret)})), None)
     if row is None or row.seen < now - IDLE or row.made < now - LONGEST:
         return None
     if row.seen < now - 60:  # to the minute is enough, and spares a write with every request
         with engine.begin() as connection:
             connection.execute(update(SessionRow).where(SessionRow.digest == digest(secret)).values(seen=now))
     return UserAccount(row.id, row.name, row.role, row.team, row.technician)
+
+
+_SESSION = (
+    select(User.id, User.name, User.role, User.team, User.technician, SessionRow.seen, SessionRow.made)
+    .join(SessionRow, SessionRow.person_id == User.id)
+    .where(SessionRow.digest == bindparam("of"))
+)
 
 
 def end_session(engine: Engine, secret: str) -> None:

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Sequence
 from sqlalchemy import Connection, Engine, insert, select, update
 
 from handsfree.desk import returns, rolls
-from handsfree.desk.database import PLACES, alone_at, put_alone
+from handsfree.desk.database import PLACES, alone_at, look_up, put_alone
 from handsfree.desk.tables import CabinetName, Visit
 
 #: (site, cabinet) as a record has it.
@@ -89,7 +89,6 @@ def bring_up_to_date(engine: Engine, one: One) -> int:
 def names_of(engine: Engine, site: str, cabinet: str) -> Sequence[WrittenName]:
     """Every name that visits have for this cabinet, this one first."""
     mine = select(CabinetName.one).where(CabinetName.site == site, CabinetName.cabinet == cabinet).scalar_subquery()
-    with engine.connect() as connection:
-        asked = select(CabinetName.site, CabinetName.cabinet).where(CabinetName.one == mine).order_by(CabinetName.id)
-        found = [(row.site, row.cabinet) for row in connection.execute(asked)]
+    asked = select(CabinetName.site, CabinetName.cabinet).where(CabinetName.one == mine).order_by(CabinetName.id)
+    found = [(row.site, row.cabinet) for row in look_up(engine, asked)]
     return sorted(found, key=lambda pair: pair != (site, cabinet)) or [(site, cabinet)]

@@ -43,8 +43,7 @@ def place(visits: Path) -> Path:
 
 def folder_of(visits: Path, name: str) -> Path:
     """Where a visit lies, by its name in the desk's tables."""
-    aside = place(visits) / name
-    return aside if MARK in name and aside.is_dir() else visits / name
+    return aside if MARK in name and (aside := place(visits) / name).is_dir() else visits / name
 
 
 def names(visits: Path) -> Iterator[str]:

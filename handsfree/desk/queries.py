@@ -1,18 +1,25 @@
-"""The pages' queries. Every query has a scope: whose visits the viewer may see."""
+"""The pages' queries. Every query has a scope: whose visits the viewer may see.
+
+What a page asks of the database is put together once for each scope and filter, and kept: putting it together takes longer
+than the answer. Only the question is kept, never an answer.
+"""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import (
     ColumnElement,
     Engine,
+    Executable,
     Row,
     Select,
     and_,
+    bindparam,
     exists,
     false,
     func,
@@ -25,12 +32,12 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import aliased
 
+from handsfree.desk.database import look_up
 from handsfree.desk.tables import (
     GOOD,
     Diagnosis,
     File,
     FindingRow,
-    GateChange,
     Reading,
     Saying,
     ThreadRow,
@@ -41,6 +48,8 @@ from handsfree.desk.tables import (
 
 PAGE = 50
 Rows = Sequence[Row[Any]]
+#: Questions kept, those asked last: of a few hundred people who look, each with a few lists.
+kept_questions = lru_cache(maxsize=2000)
 
 
 @dataclass(frozen=True)
@@ -146,12 +155,19 @@ def visits(
 ) -> Rows:
     """The newest first; `after`: (began, id) of the last one seen. Sorted by SORTS, leaving out the first `skip`. One more
     than `most`, if there are more."""
-    asked = select(Visit).where(scope.where(), *want.where(_is_postgresql(engine)))
+    return look_up(engine, _visits(_is_postgresql(engine), scope, want, after, most, sort, skip))
+
+
+@kept_questions
+def _visits(
+    postgresql: bool, scope: Scope, want: Filter, after: tuple[float, int] | None, most: int, sort: str, skip: int
+) -> Executable:
+    asked = select(Visit).where(scope.where(), *want.where(postgresql))
     if sort in SORTS:
-        return _all(engine, _columns(asked).order_by(*SORTS[sort]).offset(skip).limit(most + 1))
+        return _columns(asked).order_by(*SORTS[sort]).offset(skip).limit(most + 1)
     if after is not None:
         asked = asked.where(tuple_(Visit.began, Visit.id) < tuple_(*after))
-    return _all(engine, _columns(asked).order_by(Visit.began.desc(), Visit.id.desc()).limit(most + 1))
+    return _columns(asked).order_by(Visit.began.desc(), Visit.id.desc()).limit(most + 1)
 
 
 def _columns(asked: Select[Any]) -> Select[Any]:
@@ -165,33 +181,46 @@ def _columns(asked: Select[Any]) -> Select[Any]:
 
 
 def visit(engine: Engine, scope: Scope, name: str) -> Row[Any] | None:
-    found = _all(engine, select(*Visit.__table__.columns).where(scope.where(), Visit.name == name))
+    found = look_up(engine, _visit(scope), {"called": name})
     return found[0] if found else None
+
+
+@kept_questions
+def _visit(scope: Scope) -> Executable:
+    return select(*Visit.__table__.columns).where(scope.where(), Visit.name == bindparam("called"))
 
 
 def files(engine: Engine, visit_id: int) -> dict[int, Row[Any]]:
     """Event -> its file."""
-    return {row.n: row for row in _all(engine, select(File.n, File.path, File.sha256).where(File.visit_id == visit_id))}
+    return {row.n: row for row in look_up(engine, _FILES, {"of": visit_id})}
+
+
+_FILES = select(File.n, File.path, File.sha256).where(File.visit_id == bindparam("of"))
 
 
 def file(engine: Engine, scope: Scope, name: str, n: int) -> Row[Any] | None:
     asked = select(File.path, File.sha256).join(Visit, Visit.id == File.visit_id)
-    found = _all(engine, asked.where(scope.where(), Visit.name == name, File.n == n))
+    found = look_up(engine, asked.where(scope.where(), Visit.name == name, File.n == n))
     return found[0] if found else None
 
 
 def all_files(engine: Engine) -> list[tuple[str, str, str]]:
     asked = select(Visit.name, File.path, File.sha256).join(Visit, Visit.id == File.visit_id).order_by(Visit.id, File.n)
-    return [(row.name, row.path, row.sha256) for row in _all(engine, asked)]
+    return [(row.name, row.path, row.sha256) for row in look_up(engine, asked)]
 
 
-def due(engine: Engine, scope: Scope) -> Rows:
+def due(engine: Engine, scope: Scope, most: int = 200) -> Rows:
     """Visits to be continued to which nobody has come back, the one due first at the top."""
+    return look_up(engine, _due(scope, most))
+
+
+@kept_questions
+def _due(scope: Scope, most: int) -> Executable:
     later = aliased(Visit)
     came_back = exists().where(later.place == Visit.place, later.began > Visit.began, later.standing == GOOD,
                                Visit.place != 0)
     asked = select(*Visit.__table__.columns).where(scope.where(), Visit.due.is_not(None), Visit.standing == GOOD, ~came_back)
-    return _all(engine, asked.order_by(Visit.due).limit(200))
+    return asked.order_by(Visit.due).limit(most)
 
 
 def _is_postgresql(engine: Engine) -> bool:
@@ -213,10 +242,12 @@ def said_in(text: str, postgresql: bool) -> ColumnElement[bool]:
 
 def search(engine: Engine, scope: Scope, text: str, who: str = "", most: int = PAGE) -> Rows:
     """Lines in which all the words begin, the newest first. `who`: technician, program or note, '' for all."""
-    words = _words(text)
-    if not words:
-        return []
-    postgresql = _is_postgresql(engine)
+    words = tuple(_words(text))
+    return look_up(engine, _search(_is_postgresql(engine), scope, words, who, most)) if words else []
+
+
+@kept_questions
+def _search(postgresql: bool, scope: Scope, words: tuple[str, ...], who: str, most: int) -> Executable:
     matching = _matching(words, postgresql)
     conditions = [scope.where(), *([TranscriptLine.who == who] if who else [])]
     columns = (
@@ -234,13 +265,13 @@ def search(engine: Engine, scope: Scope, text: str, who: str = "", most: int = P
             .lateral("some")
         )
         asked = select(some, matching.c.text).select_from(matching).join(some, true())
-        return _all(engine, asked.order_by(some.c.began.desc(), some.c.visit_id.desc(), some.c.n).limit(most))
+        return asked.order_by(some.c.began.desc(), some.c.visit_id.desc(), some.c.n).limit(most)
     asked = select(*columns, matching.c.text).join(Visit, Visit.id == TranscriptLine.visit_id)
     asked = asked.join(matching, matching.c.id == TranscriptLine.saying_id).where(*conditions)
-    return _all(engine, asked.order_by(*newest).limit(most))
+    return asked.order_by(*newest).limit(most)
 
 
-def _matching(words: list[str], postgresql: bool) -> Any:
+def _matching(words: Sequence[str], postgresql: bool) -> Any:
     """The sayings. A few hundred at most: a search that finds more wants another word."""
     if postgresql:
         query = " & ".join(f"{word}:*" for word in words)
@@ -279,7 +310,11 @@ class FindingQuery:
 
 def findings(engine: Engine, scope: Scope, want: FindingQuery | None = None, most: int = 100, skip: int = 0) -> Rows:
     """The worklist: open ones, the most serious first and then the newest; or closed ones, the last closed first."""
-    want = want or FindingQuery()
+    return look_up(engine, _findings(_is_postgresql(engine), scope, want or FindingQuery(), most, skip))
+
+
+@kept_questions
+def _findings(postgresql: bool, scope: Scope, want: FindingQuery, most: int, skip: int) -> Executable:
     asked = (
         select(FindingRow.key, FindingRow.n, FindingRow.at, FindingRow.rule, FindingRow.sentence, FindingRow.level,
                FindingRow.closed, Visit.name, Visit.head, Visit.found, Visit.standing, Visit.procedure, Visit.complaint,
@@ -287,34 +322,43 @@ def findings(engine: Engine, scope: Scope, want: FindingQuery | None = None, mos
                ThreadRow.wall, ThreadRow.device, ThreadRow.state, ThreadRow.assigned, ThreadRow.asked, ThreadRow.due)
         .join(Visit, Visit.id == FindingRow.visit_id)
         .outerjoin(ThreadRow, ThreadRow.key == FindingRow.key)
-        .where(scope.where(FindingRow.technician), *want.where(_is_postgresql(engine)))
+        .where(scope.where(FindingRow.technician), *want.where(postgresql))
     )
     newest = (FindingRow.rank, FindingRow.began.desc(), FindingRow.n)
     order = (ThreadRow.wall.desc(), FindingRow.key) if want.closed else newest
-    return _all(engine, asked.order_by(*order).offset(skip).limit(most))
+    return asked.order_by(*order).offset(skip).limit(most)
 
 
 def finding(engine: Engine, scope: Scope, key: str) -> Row[Any] | None:
     asked = select(FindingRow.key, FindingRow.n, FindingRow.rule, FindingRow.sentence, Visit.name, Visit.head,
                    Visit.technician, ThreadRow.asked, ThreadRow.state)
     asked = asked.join(Visit, Visit.id == FindingRow.visit_id).outerjoin(ThreadRow, ThreadRow.key == FindingRow.key)
-    found = _all(engine, asked.where(scope.where(), FindingRow.key == key))
+    found = look_up(engine, asked.where(scope.where(), FindingRow.key == key))
     return found[0] if found else None
 
 
-def findings_of(engine: Engine, visit_id: int, most: int = 40) -> Rows:
+def findings_of(engine: Engine, visit_id: int) -> Rows:
     """Of one visit, the most serious first."""
-    asked = select(*FindingRow.__table__.columns, ThreadRow.state, ThreadRow.assigned, ThreadRow.asked)
-    asked = asked.outerjoin(ThreadRow, ThreadRow.key == FindingRow.key).where(FindingRow.visit_id == visit_id)
-    return _all(engine, asked.order_by(FindingRow.rank, FindingRow.n).limit(most))
+    return look_up(engine, _FINDINGS_OF, {"of": visit_id})
+
+
+_FINDINGS_OF = (
+    select(*FindingRow.__table__.columns, ThreadRow.state, ThreadRow.assigned, ThreadRow.asked)
+    .outerjoin(ThreadRow, ThreadRow.key == FindingRow.key).where(FindingRow.visit_id == bindparam("of"))
+    .order_by(FindingRow.rank, FindingRow.n).limit(40)
+)  # fmt: skip
 
 
 def tally(engine: Engine, scope: Scope) -> list[tuple[str, str, int]]:
     """(level, rule, how many) of the open findings, the most serious rule first."""
+    return [(row.level, row.rule, int(row.many)) for row in look_up(engine, _tally(scope))]
+
+
+@kept_questions
+def _tally(scope: Scope) -> Executable:
     asked = select(FindingRow.level, FindingRow.rule, func.count().label("many"))
     asked = asked.where(~FindingRow.closed, scope.where(FindingRow.technician))
-    rows = _all(engine, asked.group_by(FindingRow.level, FindingRow.rule).order_by(func.min(FindingRow.rank)))
-    return [(row.level, row.rule, int(row.many)) for row in rows]
+    return asked.group_by(FindingRow.level, FindingRow.rule).order_by(func.min(FindingRow.rank))
 
 
 def readings(engine: Engine, scope: Scope, at: Sequence[tuple[str, str]]) -> Rows:
@@ -327,19 +371,14 @@ def readings(engine: Engine, scope: Scope, at: Sequence[tuple[str, str]]) -> Row
         .order_by(Reading.taken.desc())
         .limit(2000)
     )
-    return sorted(_all(engine, asked), key=lambda row: (row.quantity, row.taken, row.n))
-
-
-def gates(engine: Engine, visit_id: int) -> Rows:
-    return _all(engine, select(GateChange).with_only_columns(*GateChange.__table__.columns)
-                .where(GateChange.visit_id == visit_id).order_by(GateChange.n))
+    return sorted(look_up(engine, asked), key=lambda row: (row.quantity, row.taken, row.n))
 
 
 def places(engine: Engine, scope: Scope) -> Rows:
     """Site and cabinet of the last visits, for choosing from; a fleet has more than anybody would scroll through."""
     last = select(Visit.site, Visit.cabinet, Visit.technician).where(scope.where())
     last = last.order_by(Visit.began.desc()).limit(2000)
-    return _all(engine, select(last.subquery()).distinct())
+    return look_up(engine, select(last.subquery()).distinct())
 
 
 def choices(engine: Engine, scope: Scope) -> dict[str, list[str]]:
@@ -347,7 +386,7 @@ def choices(engine: Engine, scope: Scope) -> dict[str, list[str]]:
     columns = {"sites": Visit.site, "cabinets": Visit.cabinet, "technicians": Visit.technician, "outcomes": Visit.outcome,
                "procedures": Visit.procedure, "versions": Visit.version}  # fmt: skip
     last = select(*columns.values()).where(scope.where()).order_by(Visit.began.desc()).limit(2000)
-    rows = _all(engine, select(last.subquery()).distinct())
+    rows = look_up(engine, select(last.subquery()).distinct())
     found = {name: sorted({row[at] for row in rows} - {""}) for at, name in enumerate(columns)}
     return {**found, "faults": faults(engine, scope)}
 
@@ -358,9 +397,4 @@ def faults(engine: Engine, scope: Scope) -> list[str]:
     if scope.technicians is not None:  # from their visits: among everybody's faults theirs would be sought for long
         theirs = select(Visit.id).where(scope.where()).order_by(Visit.began.desc()).limit(2000).subquery()
         last = select(Diagnosis.fault).join(theirs, theirs.c.id == Diagnosis.visit_id)
-    return sorted({row.fault for row in _all(engine, select(last.subquery()).distinct())})
-
-
-def _all(engine: Engine, asked: Any) -> Rows:
-    with engine.connect() as connection:
-        return connection.execute(asked).all()
+    return sorted({row.fault for row in look_up(engine, select(last.subquery()).distinct())})

@@ -12,8 +12,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, Engine, delete, insert, select, update
+from sqlalchemy import Connection, Engine, bindparam, delete, insert, select, update
+from sqlalchemy.orm import aliased
 
+from handsfree.desk.database import look_up
 from handsfree.desk.people_tables import KnownName, RegistryEntry
 from handsfree.desk.tables import folded
 from handsfree.errors import Trouble
@@ -122,9 +124,22 @@ def _names(connection: Connection, kind: str, under: str, name: str) -> list[str
 def names_of_person(engine: Engine, name: str) -> tuple[str, ...]:
     """Every name that records have for the person whom they call so; this one first. Today's name does not count: other
     people may have it too, and it decides what somebody may see."""
-    with engine.connect() as connection:
-        found = _names(connection, PERSON, "", name)
-    return tuple(sorted(found, key=lambda each: each != name))
+    return names_of_people(engine, (name,))
+
+
+def names_of_people(engine: Engine, names: Sequence[str]) -> tuple[str, ...]:
+    """Like `names_of_person`, of all of them together: these first."""
+    rows = look_up(engine, _NAMES_TOGETHER, {"of": list(names)})
+    return tuple(dict.fromkeys((*names, *(row.name for row in rows))))
+
+
+_called, _also = aliased(KnownName), aliased(KnownName)
+_NAMES_TOGETHER = (
+    select(_also.name)
+    .join(_called, _called.thing_id == _also.thing_id)
+    .where(_called.kind == PERSON, _called.under == "", _called.name.in_(bindparam("of", expanding=True)))
+    .order_by(_also.id)
+)
 
 
 def names_of_called(engine: Engine, name: str) -> tuple[str, ...]:

@@ -14,13 +14,14 @@ Rules of this file:
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import (
-    BigInteger,
     ColumnElement,
     Connection,
     Engine,
+    Integer,
     Select,
     and_,
     bindparam,
@@ -38,7 +39,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.dialects import postgresql, sqlite
 
-from handsfree.desk.database import ROLLS, alone_at, put_alone
+from handsfree.desk.database import ROLLS, alone_at, look_up, put_alone
 from handsfree.desk.returns import AGAIN_DAYS, DAY, MENDED, NOTHING
 from handsfree.desk.tables import GOOD, RollDay, RollPlace, RollStep, RollTechnician, StepRow, Visit
 
@@ -107,22 +108,52 @@ def _places_of(where: ColumnElement[bool]) -> Select[Any]:
     return asked.where(Visit.place != 0).group_by(*keys)
 
 
+@dataclass(frozen=True)
+class Covered:
+    """A period as whole blocks, `begin` <= block < `end`, and days `since` to `until` that are added (1) or that the blocks
+    have too many (-1): (sign, since, until)."""
+
+    begin: int
+    end: int
+    edges: tuple[tuple[int, int, int], ...]
+
+
+def covered(first: int, last: int) -> Covered:
+    """The days `first` to `last`. Days are looked up one by one, blocks are not: so where the period begins early in a
+    block, the whole block counts, without the fewer days before it."""
+    begin, end = -(-first // BLOCK), (last + 1) // BLOCK
+    before = first % BLOCK
+    if before and 2 * before <= BLOCK and begin <= end:
+        begin, edges = begin - 1, [(-1, first - before, first - 1)]
+    else:
+        edges = [(1, first, begin * BLOCK - 1)]
+    if begin >= end:
+        return Covered(begin, begin, ((1, first, last),))
+    edges.append((1, end * BLOCK, last))
+    return Covered(begin, end, tuple(one for one in edges if one[1] <= one[2]))
+
+
+def without_end(engine: Engine, last: int) -> int:
+    """The last day of the block of `last` if no visit was begun between the two, so that a period up to today ends with a
+    whole block; else `last`."""
+    end = (last // BLOCK + 1) * BLOCK - 1
+    return last if look_up(engine, _BETWEEN, {"last": last, "end": end}) else end
+
+
+_BETWEEN = select(Visit.id).where(Visit.day > bindparam("last"), Visit.day <= bindparam("end")).limit(1)
+
+
 def returns_in(first: int, last: int) -> Any:
     """(place, returns) of the days `first` to `last`, each once."""
-    begin, end = -(-first // BLOCK), (last + 1) // BLOCK  # whole blocks: begin <= block < end
-    counted = (Visit.standing == GOOD, is_return(), Visit.place != 0)
-    if begin >= end:
-        parts = [select(Visit.place, literal(1).label("returns")).where(*counted, Visit.day >= first, Visit.day <= last)]
-    else:
-        edges = ((first, begin * BLOCK - 1), (end * BLOCK, last))
-        parts = [
-            select(Visit.place, literal(1).label("returns")).where(*counted, Visit.day >= since, Visit.day <= until)
-            for since, until in edges if since <= until
-        ]  # fmt: skip
-        for span in range(begin // BLOCKS, (end - 1) // BLOCKS + 1):
-            of = [n for n in range(BLOCKS) if begin <= span * BLOCKS + n < end]
-            many: Any = sum((getattr(RollPlace, f"b{n}") for n in of[1:]), getattr(RollPlace, f"b{of[0]}"))
-            parts.append(select(RollPlace.place, many.label("returns")).where(RollPlace.span == span))
+    of, counted = covered(first, last), (Visit.standing == GOOD, is_return(), Visit.place != 0)
+    parts = [
+        select(Visit.place, literal(sign).label("returns")).where(*counted, Visit.day >= since, Visit.day <= until)
+        for sign, since, until in of.edges
+    ]
+    for span in range(of.begin // BLOCKS, (of.end - 1) // BLOCKS + 1) if of.begin < of.end else ():
+        some = [getattr(RollPlace, f"b{n}") for n in range(BLOCKS) if of.begin <= span * BLOCKS + n < of.end]
+        many: Any = sum(some[1:], some[0])
+        parts.append(select(RollPlace.place, many.label("returns")).where(RollPlace.span == span))
     every = union_all(*parts).subquery("every")
     total = func.sum(every.c.returns).label("returns")
     return select(every.c.place, total).group_by(every.c.place).having(total > 0)
@@ -146,6 +177,16 @@ def _technicians_of(where: ColumnElement[bool]) -> Select[Any]:
     return asked.group_by(block, Visit.technician)
 
 
+def _signed(sign: int, settled: ColumnElement[bool]) -> list[ColumnElement[Any]]:
+    """Like `_sums`, as whole numbers so small that PostgreSQL adds them up without decimals. Of days that are taken off
+    nothing says which is the last: whoever has others has a later one."""
+    *counts, seconds, last = _sums(settled)
+    whole = (cast(one, Integer).label(one.name) for one in counts)
+    if sign > 0:
+        return [*whole, seconds, last]
+    return [*((-one).label(one.name) for one in whole), (-seconds).label("seconds"), literal(0).label("last")]
+
+
 def settled_until(today: int) -> int:
     """The day before which first visits count: of each it is known by today whether somebody had to come again. It begins a
     block."""
@@ -155,24 +196,22 @@ def settled_until(today: int) -> int:
 def technicians_in(first: int, last: int, settled: int, *which: ColumnElement[bool]) -> Select[Any]:
     """(technician, *_OF_TECHNICIAN, last) of the days `first` to `last`; first visits of those before the day `settled`,
     which begins a block. `which`: of the visits; out of the rolls where it is empty, and so everybody's."""
-    begin, end = -(-first // BLOCK), (last + 1) // BLOCK  # whole blocks: begin <= block < end
-    edges: tuple[tuple[int, int], ...] = ((first, last),)
+    of = covered(first, last) if not which else Covered(0, 0, ((1, first, last),))
     parts: list[Any] = []
-    if not which and begin < end:
-        edges = ((first, begin * BLOCK - 1), (end * BLOCK, last))
+    if of.begin < of.end:
         old = RollTechnician.block < settled // BLOCK
         sums = {name: getattr(RollTechnician, name) for name in (*_OF_TECHNICIAN, "last")}
         sums |= {name: case((old, sums[name]), else_=0).label(name) for name in ("firsts", "fixed")}
         kept = select(RollTechnician.technician, *sums.values())
-        parts.append(kept.where(RollTechnician.block >= begin, RollTechnician.block < end))
-    for since, until in edges:
+        parts.append(kept.where(RollTechnician.block >= of.begin, RollTechnician.block < of.end))
+    for sign, since, until in of.edges:
         days = (Visit.day >= since, Visit.day <= until)
-        asked = select(Visit.technician, *_sums(Visit.day < settled)).where(*which, Visit.standing == GOOD, *days)
+        asked = select(Visit.technician, *_signed(sign, Visit.day < settled)).where(*which, Visit.standing == GOOD, *days)
         parts.append(asked.group_by(Visit.technician))
     every = union_all(*parts).subquery("every")
-    counts = (cast(func.sum(every.c[name]), BigInteger).label(name) for name in _OF_TECHNICIAN[:-1])  # no decimals
+    counts = (func.sum(every.c[name]).label(name) for name in _OF_TECHNICIAN[:-1])
     totals = (*counts, func.sum(every.c.seconds).label("seconds"), func.max(every.c.last).label("last"))
-    return select(every.c.technician, *totals).group_by(every.c.technician)
+    return select(every.c.technician, *totals).group_by(every.c.technician).having(func.sum(every.c.visits) > 0)
 
 
 def put_in(connection: Connection, ids: Collection[int]) -> None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Engine, delete, func, insert, select
+from sqlalchemy import Engine, bindparam, delete, func, insert, select
 
+from handsfree.desk.database import look_up
 from handsfree.desk.people_tables import SavedSearch
 from handsfree.errors import Trouble
 
@@ -13,9 +14,14 @@ MOST = 50
 
 def of(engine: Engine, person: int) -> list[tuple[str, str]]:
     """(name, address) in the order of the names."""
-    asked = select(SavedSearch.name, SavedSearch.address).where(SavedSearch.person_id == person).order_by(SavedSearch.name)
-    with engine.connect() as connection:
-        return [(row.name, row.address) for row in connection.execute(asked)]
+    return [(row.name, row.address) for row in look_up(engine, _OF, {"of": person})]
+
+
+_OF = (
+    select(SavedSearch.name, SavedSearch.address)
+    .where(SavedSearch.person_id == bindparam("of"))
+    .order_by(SavedSearch.name)
+)
 
 
 def keep(engine: Engine, person: int, name: str, address: str) -> None:

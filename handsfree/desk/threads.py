@@ -17,13 +17,13 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, and_, delete, func, insert, or_, select, true, update
+from sqlalchemy import Connection, Engine, Executable, Row, and_, bindparam, delete, func, insert, or_, select, true, update
 from sqlalchemy.orm import aliased
 
 from handsfree.desk import acts
 from handsfree.desk.acts import ANSWERED, ASKED, ASSIGNED, FOLLOW_UP, WHAT, Kept
-from handsfree.desk.database import THREADS, alone_at, put_alone
-from handsfree.desk.queries import Rows, Scope, _all
+from handsfree.desk.database import THREADS, alone_at, look_up, put_alone
+from handsfree.desk.queries import Rows, Scope, kept_questions
 from handsfree.desk.tables import GOOD, ActRow, FindingRow, Saying, SpokenAnswer, ThreadRow, TranscriptLine, Visit
 from handsfree.visit.desk_questions import DeskQuestion, fits
 
@@ -170,25 +170,31 @@ def _spoken_to(
 
 def thread(engine: Engine, key: str) -> Sequence[Row[Any]]:
     """What was done about a finding, in order."""
-    with engine.connect() as connection:
-        return connection.execute(
-            select(*ActRow.__table__.columns).where(ActRow.key == key).order_by(ActRow.at, ActRow.id).limit(200)
-        ).all()
+    asked = select(*ActRow.__table__.columns).where(ActRow.key == key).order_by(ActRow.at, ActRow.id).limit(200)
+    return look_up(engine, asked)
 
 
 def of_visit(engine: Engine, visit: str) -> dict[str, list[Row[Any]]]:
     """Finding -> its thread, of one visit."""
     found: dict[str, list[Row[Any]]] = {}
-    asked = select(*ActRow.__table__.columns).where(ActRow.visit == visit).order_by(ActRow.at, ActRow.id).limit(400)
-    with engine.connect() as connection:
-        for row in connection.execute(asked):
-            found.setdefault(row.key, []).append(row)
+    for row in look_up(engine, _OF_VISIT, {"name": visit}):
+        found.setdefault(row.key, []).append(row)
     return found
+
+
+_OF_VISIT = (
+    select(*ActRow.__table__.columns).where(ActRow.visit == bindparam("name")).order_by(ActRow.at, ActRow.id).limit(400)
+)
 
 
 def follow_ups(engine: Engine, scope: Scope, most: int = 200) -> Rows:
     """Findings with a day by which somebody must go there, the earliest first; `went`: the visit that has fulfilled it
     since, None while nobody has been there. Fulfilled ones of the last ninety days are among them."""
+    return look_up(engine, _follow_ups(scope, most))
+
+
+@kept_questions
+def _follow_ups(scope: Scope, most: int) -> Executable:
     later = aliased(Visit)
     since = select(func.max(ActRow.at)).where(ActRow.key == ThreadRow.key, ActRow.what == FOLLOW_UP).scalar_subquery()
     went = (
@@ -221,7 +227,7 @@ def follow_ups(engine: Engine, scope: Scope, most: int = 200) -> Rows:
         .order_by(ThreadRow.due, Visit.began)
         .limit(most)
     )
-    return _all(engine, asked)
+    return asked
 
 
 def asked_of(
@@ -240,7 +246,7 @@ def asked_of(
     )
     return fits(
         [DeskQuestion(row.key, name, row.by, row.text, row.site, row.cabinet) for name in names_of(row.asked)]
-        for row in _all(engine, asked)
+        for row in look_up(engine, asked)
     )
 
 
@@ -251,6 +257,11 @@ def _last_asked() -> Any:
 
 def questions(engine: Engine, technician: Sequence[str], answered: bool = False) -> Rows:
     """What a technician, by these names, was asked and has not answered, the oldest first; or has answered."""
+    return look_up(engine, _questions(tuple(name for name in technician if name), answered))
+
+
+@kept_questions
+def _questions(technician: tuple[str, ...], answered: bool) -> Executable:
     asked = (
         select(
             ThreadRow.key,
@@ -271,9 +282,9 @@ def questions(engine: Engine, technician: Sequence[str], answered: bool = False)
         .join(ActRow, and_(ActRow.key == ThreadRow.key, ActRow.what == ASKED, ActRow.at == _last_asked()))
         .join(FindingRow, FindingRow.key == ThreadRow.key)
         .join(Visit, Visit.id == FindingRow.visit_id)
-        .where(ThreadRow.asked.in_([name for name in technician if name]))
+        .where(ThreadRow.asked.in_(technician))
         .where(ThreadRow.state != ASKED if answered else ThreadRow.state == ASKED)
         .order_by(ActRow.at)
         .limit(100)
     )
-    return _all(engine, asked)
+    return asked

@@ -12,7 +12,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from handsfree.desk import devices, people, security_log, threads
+from handsfree.desk import devices, people, registry, security_log, threads
 from handsfree.desk.configuration import Desk
 from handsfree.desk.incoming import Busy, Judge, UploadOutcome
 from handsfree.desk.ingest import ingest
@@ -160,7 +160,7 @@ async def questions(request: Request) -> Response:
 
     def find() -> bytes:
         team = people.technicians_of(desk.people, who.team) if who.team else None
-        names = None if team is None else {name for one in team for name in desk.names_of(one)}
+        names = None if team is None else registry.names_of_people(desk.people, team)
         return to_file(threads.asked_of(desk.engine, names, desk.names_of))
 
     return Response(await to_thread.run_sync(find, limiter=request.app.state.storing), media_type="application/json")

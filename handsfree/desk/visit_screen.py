@@ -38,7 +38,7 @@ ROOM, A_ROW = 90_000, 420
 @dataclass(frozen=True)
 class Shown:
     """HTML, escaped by `screen`. `part` of `parts`, with the events `first` to `last`; `problem`: why nothing can be shown,
-    '' if it can."""
+    '' if it can. `words`: of its head, '' where nobody asked for them yet."""
 
     title: str
     verdict: str
@@ -50,14 +50,15 @@ class Shown:
     problem: str = ""
     first: int = 0
     last: int = -1
+    words: str = ""
 
 
 #: Placeholder for the desk's own list of findings.
 LOOK = "<!--look-->"
 
 
-def shown_of(desk: Desk, found: Any, part: int, at: int | None = None) -> Shown:
-    """`at`: an event that is to be on the page, whatever `part` says."""
+def shown_of(desk: Desk, found: Any, part: int, at: int | None = None, *, in_words: bool = False) -> Shown:
+    """`at`: an event that is to be on the page, whatever `part` says. `in_words`: the head, too."""
     try:
         seen = account(folder_of(desk.visits, found.name), None, desk.known, desk.removers)
     except (Trouble, OSError) as trouble:
@@ -82,22 +83,23 @@ def shown_of(desk: Desk, found: Any, part: int, at: int | None = None) -> Shown:
     first = _begin(parts[part]) if part else 0
     last = _begin(parts[part + 1]) - 1 if part + 1 < len(parts) else sys.maxsize
     summary = screen.summary(told, seen, LOOK)
-    told_last = foot(seen, _words(desk, found, seen))
-    return Shown(told.title, told.verdict, summary, pieces, told_last, part, len(parts), first=first, last=last)
+    words = _words(desk, found, seen, in_words)
+    told_last = foot(seen, words)
+    return Shown(told.title, told.verdict, summary, pieces, told_last, part, len(parts), first=first, last=last, words=words)
 
 
-def _words(desk: Desk, found: Any, seen: Account) -> str:
-    """Of its head: slow by design, so worked out at the first view, and kept."""
+def _words(desk: Desk, found: Any, seen: Account, wanted: bool) -> str:
+    """Of its head: slow by design, five times as long as the page, so worked out when somebody asks for them, and kept."""
     if found.head != seen.report.head:
-        return ""
-    if not found.words:
+        return seen.report.words if wanted else ""
+    if wanted and not found.words:
         kept = update(Visit).where(Visit.id == found.id, Visit.head == found.head).values(words=seen.report.words)
 
         def keep(connection: Connection) -> None:
             connection.execute(kept)
 
         put_alone(desk.engine, keep)
-    return found.words or seen.report.words
+    return found.words or (seen.report.words if wanted else "")
 
 
 def _begin(some: Sequence[Chapter]) -> int:

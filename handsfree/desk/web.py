@@ -115,7 +115,11 @@ def desk_of(request: Request) -> Desk:
 
 
 def scope_of(request: Request) -> Scope:
-    return desk_of(request).scope(request.state.account)
+    """Asked of the database once for a request."""
+    if not hasattr(request.state, "scope"):
+        request.state.scope = desk_of(request).scope(request.state.account)
+    found: Scope = request.state.scope
+    return found
 
 
 View = Callable[[Request], Response]

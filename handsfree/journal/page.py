@@ -39,10 +39,11 @@ def _audio(folder: Path, row: Row) -> str:
     return f'<audio controls preload="none" aria-label="{label}" src="data:audio/flac;base64,{data}"></audio>'
 
 
-def foot(account: Account, words: str = "") -> str:
-    """How far the record can be trusted, in sentences. `words`: for its last hash, if they have already been worked out."""
+def foot(account: Account, words: str | None = None) -> str:
+    """How far the record can be trusted, in sentences. `words`: for its last hash, None to work them out, '' for none."""
     remarks = "".join(f"<p>{safe(remark)}</p>" for remark in account.report.remarks[:40])
     opened = account.opened
-    head = f"Hash of the last event: {account.report.head}, in words: {words or account.report.words}."
+    words = account.report.words if words is None else words
+    head = f"Hash of the last event: {account.report.head}{f', in words: {words}' if words else ''}."
     made = f"Visit {opened.visit}, procedure {opened.procedure}; handsfree {opened.program}, heard by {opened.engine}."
     return f"{remarks}<p>{head}</p><p>{safe(made)}</p>"

@@ -61,6 +61,7 @@ def grow(engine: Engine, templates: int, first: int, last: int, tables: Sequence
         series = (
             "(WITH RECURSIVE g(id) AS (SELECT :first UNION ALL SELECT id + 1 FROM g WHERE id < :last) SELECT id FROM g) g"
         )
+    day = f"({BEGIN} + g.id * :apart) / 86400"
     names = [column.name for column in Visit.__table__.columns]
     cabinet = "(g.id * 7919) % 20000"
     changed = {
@@ -73,7 +74,7 @@ def grow(engine: Engine, templates: int, first: int, last: int, tables: Sequence
         "technician": f"'Technician ' || (g.id % {TECHNICIANS}) || ' (invented)'",
         "procedure": "t.procedure || '-' || (g.id % 20)",
         "version": "(g.id % 3) || ' (abc123)'",
-        "day": f"CAST(({BEGIN} + g.id * :apart) / 86400 AS integer)",
+        "day": f"CAST({day} AS integer)" if engine.dialect.name == "sqlite" else f"floor({day})",  # PostgreSQL's cast rounds
         "since_last": "CASE WHEN g.id > 20000 THEN 20000 * :apart END",
         "until_next": "20000 * :apart",
         "due": f"CASE WHEN g.id % 400 = 0 THEN {BEGIN} + g.id * :apart + 86400 END",
@@ -188,14 +189,23 @@ def figures(size: int) -> dict[str, Callable[[Engine], object]]:
         "returns, a month": lambda e: measures.returns(e, EVERYBODY, month),
         "returns, a year": lambda e: measures.returns(e, EVERYBODY, year),
         "first fix, a year": lambda e: measures.first_fix(e, EVERYBODY, year, until + 60 * DAY),
-        "misheard, a month": lambda e: measures.misheard(e, EVERYBODY, month),
-        "misheard, a year": lambda e: measures.misheard(e, EVERYBODY, year),
+        "misheard, a month": lambda e: measures.misheard(measures.steps(e, EVERYBODY, month)),
+        "misheard, a year": lambda e: measures.misheard(measures.steps(e, EVERYBODY, year)),
         "writer, a month": lambda e: measures.for_the_writer(e, month),
         "versions, a year": lambda e: measures.by_version(e, EVERYBODY, year),
         "share asked again, a year": lambda e: measures.again_share(e, year),
-        "minutes by step, a year": lambda e: measures.minutes_by_step(e, EVERYBODY, year),
         "writer, a year": lambda e: measures.for_the_writer(e, year),
+        "the page of figures, a year": lambda e: page_of_figures(e, year, until),
+        "the page of figures, a month": lambda e: page_of_figures(e, month, until),
     }
+
+
+def page_of_figures(engine: Engine, between: Between, now: float) -> object:
+    steps = measures.steps(engine, EVERYBODY, between)
+    return (
+        measures.returns(engine, EVERYBODY, between), measures.first_fix(engine, EVERYBODY, between, now),
+        measures.misheard(steps), measures.by_version(engine, EVERYBODY, between), steps,
+    )  # fmt: skip
 
 
 def of_people(size: int, people: Engine) -> dict[str, Callable[[Engine], object]]:
@@ -207,14 +217,15 @@ def of_people(size: int, people: Engine) -> dict[str, Callable[[Engine], object]
     def asked(scope: Scope, between: Between) -> Callable[[Engine], object]:
         def ask(engine: Engine) -> object:
             found = crews.technicians(engine, people, scope, between, until)
-            return crews.teams_of(found), crews.regions_of(found)
+            return crews.regions_of(crews.teams_of(found))
 
         return ask
 
     def sums(engine: Engine) -> object:
         first, last = year.days
         with engine.connect() as connection:
-            return connection.execute(rolls.technicians_in(first, last, crews.firsts_until(until))).all()
+            whole = rolls.without_end(engine, last)
+            return connection.execute(rolls.technicians_in(first, whole, crews.firsts_until(until))).all()
 
     return {
         "teams and regions, a year": asked(EVERYBODY, year),
@@ -238,14 +249,16 @@ def accounts(place: Path) -> Engine:
 
 
 def processor(engine: Engine) -> float:
-    """Milliseconds of processor that this process and, in PostgreSQL, the server's process for it have had: what waits for
-    a core does not count, so that a busy machine gives the same figures. (Linux: /proc/PID/schedstat, nanoseconds first.)"""
+    """Milliseconds of processor that this process and, in PostgreSQL, the server's processes for it (one for work, one for
+    looking) have had: what waits for a core does not count, so that a busy machine gives the same figures. (Linux:
+    /proc/PID/schedstat, nanoseconds first.)"""
     own = time.process_time() * 1000
     if engine.dialect.name != "postgresql":
         return own
+    asked = text("SELECT pg_backend_pid()")
     with engine.connect() as connection:
-        pid = connection.scalar(text("SELECT pg_backend_pid()"))
-    return own + int(Path(f"/proc/{pid}/schedstat").read_text().split()[0]) / 1e6
+        pids = {connection.scalar(asked), database.look_up(engine, asked)[0][0]}
+    return own + sum(int(Path(f"/proc/{pid}/schedstat").read_text().split()[0]) / 1e6 for pid in pids)
 
 
 def timed(engine: Engine, ask: Callable[[Engine], object]) -> float:

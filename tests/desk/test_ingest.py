@@ -199,7 +199,7 @@ def test_the_figures_are_those_counted_by_hand(engine: Engine, season: Made) -> 
     with engine.begin() as connection:
         connection.execute(update(Visit).where(Visit.name.in_(names)).values(outcome="done"))
     rolls.rebuild(engine)
-    worst = measures.misheard(engine, EVERYBODY, ALWAYS)[0]
+    worst = measures.misheard(measures.steps(engine, EVERYBODY, ALWAYS))[0]
     assert worst.step == "unplug", "'not isolated' and the wrong lock number, in three visits"
     assert worst.again == sum(_asked_again(folder, "unplug") for folder in season.folders.values()) >= 6
     (minutes,) = [row for row in measures.by_version(engine, EVERYBODY, ALWAYS) if row.procedure == "platform-check"]

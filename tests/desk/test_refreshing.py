@@ -131,10 +131,18 @@ def test_nothing_is_read_twice_by_a_look_at_the_same_folders(desk: Desk) -> None
     assert ingest.refresh(desk.engine, desk.visits).read == 0
 
 
-def test_the_words_of_a_head_are_worked_out_when_somebody_looks_first(desk: Desk) -> None:
+def test_the_words_of_a_head_are_worked_out_when_somebody_asks_first(desk: Desk) -> None:
     with desk.engine.connect() as connection:
         name, head, words = connection.execute(select(Visit.name, Visit.head, Visit.words).limit(1)).one()
     assert words == "", "they are slow by design"
-    assert words_of(head) in signed_in(desk, "Vera").get(f"/visits/{name}").text
+    vera, ask = signed_in(desk, "Vera"), "?part=0&amp;head=words#worth"
+    without = vera.get(f"/visits/{name}").text
+    assert ask in without
+    assert head in without
+    assert words_of(head) not in without
+    assert words_of(head) in vera.get(f"/visits/{name}?part=0&head=words").text
     with desk.engine.connect() as connection:
         assert connection.scalar(select(Visit.words).where(Visit.name == name)) == words_of(head)
+    known = vera.get(f"/visits/{name}").text
+    assert words_of(head) in known, "from then on they are shown"
+    assert ask not in known
