@@ -94,12 +94,18 @@ def needed(catalogue: Catalogue, hazards: Iterable[str], all_locked: bool, sourc
     for hazard in hazards:
         known = catalogue.hazards.get(hazard)
         if known is None:
-            names[f"?{hazard}"] = None
+            names[_nobodys(hazard, sources)] = None
             continue
         for kind in known.fed_by:
             mine = [source.name for source in sources.values() if source.kind.name == kind]
-            names.update(dict.fromkeys(mine or [f"?{kind}"]))
+            names.update(dict.fromkeys(mine or [_nobodys(kind, sources)]))
     if all_locked:
         locked = [source.name for source in sources.values() if source.kind.lock]
-        names.update(dict.fromkeys(locked or ["?"]))
+        names.update(dict.fromkeys(locked or [_nobodys("", sources)]))
     return tuple(names)
+
+
+def _nobodys(name: str, sources: Sources) -> str:
+    """This name with so many '?' before it that no source is called so, whatever a procedure calls its sources."""
+    name = f"?{name}"
+    return _nobodys(name, sources) if name in sources else name

@@ -146,6 +146,11 @@ def saw(interlock: Interlock, names: Iterable[str], running: bool) -> Interlock:
     return replace(interlock, holds={**interlock.holds, **{n: rules.saw(interlock.hold(n), running) for n in names}})
 
 
+def not_opened(interlock: Interlock) -> Interlock:
+    """One more attempt at the present gate that did not open it."""
+    return replace(interlock, failures=interlock.failures + 1)
+
+
 def waits_for(interlock: Interlock) -> Person | None:
     """The first person here who has not given the phrase yet."""
     return next((one for one in folk.here(interlock.people) if one.name not in interlock.given), None)
@@ -157,7 +162,7 @@ def hear_phrase(interlock: Interlock, names: tuple[str, ...], utterance: Utteran
     person = interlock.person
     begun = all(interlock.hold(name).power is Power.ISOLATING for name in names)
     if not begun or not folk.opens(person, "isolated", utterance):
-        return replace(interlock, failures=interlock.failures + 1)
+        return not_opened(interlock)
     locks = interlock.locks | {Lock(name, person.name) for name in names if interlock.sources[name].kind.lock}
     given = interlock.given | {person.name}
     heard = replace(interlock, locks=locks, given=given, failures=0, last_heard=_heard(interlock, utterance))
@@ -212,7 +217,7 @@ def latecomer(interlock: Interlock) -> Person | None:
 def lock_on(interlock: Interlock, person: Person, utterance: Utterance) -> Interlock:
     """A further lock on everything that is held, by its owner's phrase; nobody's state changes (29 CFR 1910.147 (f)(3))."""
     if not folk.opens(person, "isolated", utterance):
-        return replace(interlock, failures=interlock.failures + 1)
+        return not_opened(interlock)
     held = [name for name, hold in interlock.holds.items() if hold.held and interlock.sources[name].kind.lock]
     locks = interlock.locks | {Lock(name, person.name) for name in held}
     return replace(interlock, locks=locks, late=interlock.late - {person.name}, failures=0, speaker="",
@@ -224,7 +229,7 @@ def lock_off(interlock: Interlock, names: Iterable[str], utterance: Utterance) -
     to it that nobody relies on the source any more: `cleared` says when a restore may go on."""
     person, off = interlock.person, frozenset(names)
     if not folk.opens(person, "clear", utterance):
-        return replace(interlock, failures=interlock.failures + 1)
+        return not_opened(interlock)
     locks = frozenset(lock for lock in interlock.locks if lock.owner != person.name or lock.source not in off)
     return replace(
         interlock, locks=locks, given=interlock.given | {person.name}, failures=0, speaker="",
@@ -238,7 +243,7 @@ def leave(interlock: Interlock, names: Iterable[str], utterance: Utterance) -> I
     person = interlock.person
     mine = {*names, *(lock.source for lock in interlock.locks if lock.owner == person.name)}
     if any(not set(folk.owners(interlock.locks, name)) - {person.name} for name in mine):
-        return replace(interlock, failures=interlock.failures + 1)
+        return not_opened(interlock)
     off = lock_off(interlock, mine, utterance)
     if off.failures:
         return off

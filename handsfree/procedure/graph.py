@@ -138,8 +138,16 @@ class StepIndex:
             to = self._ways[procedure, call][0].to
         return Place(calls, procedure, to) if to in self._steps[procedure] else MISSING
 
-    def graph(self) -> Graph:
-        """Places as nodes, ways as edges with their `names`; from the start only, so every node is reachable."""
+    def passed(self, place: Place) -> Place | None:
+        """Where the visit goes if the step is skipped because all of its `unless` is known; None if it never is."""
+        step = self.step(place)
+        if not getattr(step, "unless", ()):
+            return None
+        return self._resolved(place, Way("", self.book.procedures[place.procedure].following(step.id)))
+
+    def graph(self, skipping: bool = False) -> Graph:
+        """Places as nodes, ways as edges with their `names`; from the start only, so every node is reachable. `skipping`:
+        also the ways past steps that may be skipped, without a name."""
         import networkx as nx
 
         graph: Graph = nx.DiGraph()
@@ -148,7 +156,8 @@ class StepIndex:
         waiting = [first]
         while waiting:
             place = waiting.pop()
-            for to, name in self.next_places(place):
+            past = self.passed(place) if skipping else None
+            for to, name in (*self.next_places(place), *([] if past is None else [(past, "")])):
                 if to not in graph and to not in EXITS:
                     waiting.append(to)
                 if graph.has_edge(place, to):

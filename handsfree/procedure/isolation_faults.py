@@ -6,10 +6,12 @@ from collections.abc import Iterator
 from typing import Any
 
 from handsfree.isolation.energy import Method, Source
+from handsfree.language import base
 from handsfree.language.quantities import convert
 from handsfree.procedure.accuracy import same_kind
 from handsfree.procedure.hazards import usual
-from handsfree.procedure.model import Book, Isolate, Prove, Restore
+from handsfree.procedure.model import Book, Handover, Isolate, Prove, Restore, is_fed
+from handsfree.procedure.sounds import taken_for
 from handsfree.procedure.sources import NO_METHOD, UNKNOWN, method_of
 
 #: (procedure, step, kind of fault, key of its sentence, what the sentence names)
@@ -22,6 +24,9 @@ def found(book: Book) -> Iterator[FaultFound]:
             for key, values in _declared(book, given.name, given):
                 yield name, procedure.steps[0].id, "source unfit", key, {"source": given.name, **values}
         for step in procedure.steps:
+            if isinstance(step, Restore | Handover):  # no gate stands before these
+                for hazard in filter(is_fed, step.hazards):
+                    yield name, step.id, "hazard while live", "hazard-no-gate", {"hazard": hazard, "kind": step.kind}
             if isinstance(step, Isolate):
                 yield from _isolates(book, name, step)
             elif isinstance(step, Restore):
@@ -41,6 +46,10 @@ def _declared(book: Book, name: str, given: Any) -> Iterator[tuple[str, dict[str
     for before in given.behind or ():
         if before not in book.energy.sources or before == name:
             yield "source-unknown", {"source": before}
+    for filler in kind.behind if given.behind is not None else ():
+        fills = {one.name for one in book.energy.sources.values() if one.kind.name == filler and one.name != name}
+        if fills and not fills & set(given.behind):
+            yield "source-behind", {"kind": filler}
     for method in given.proofs:
         if method not in kind.proofs:
             yield "proof-not-of-kind", {"method": method, "kind": kind.name}
@@ -56,6 +65,21 @@ def _isolates(book: Book, name: str, step: Isolate) -> Iterator[FaultFound]:
     locked = {book.energy.sources[one].kind.lock for one in step.sources}
     if len(locked) > 1 and not unknown:
         yield name, step.id, "source unfit", "isolation-mixed", {}
+    if sum(book.energy.tries((one,)) for one in step.sources) > 1:  # one answer says whether it ran
+        yield name, step.id, "source unfit", "isolation-tries", {}
+    for one in step.sources:
+        for said in _said_alike(book, one):
+            yield name, step.id, "source unfit", "source-said", {"source": one, "other": said}
+
+
+def _said_alike(book: Book, source: str) -> Iterator[str]:
+    """What else its name may be taken for where it is asked which source is on."""
+    language = base.load(book.procedures[book.main].language)
+    others = [one for one in book.energy.sources if one != source]
+    if not others:  # nobody is asked which
+        return
+    yield from (other for other in (*others, language.prompt("all-sources")) if taken_for(language, source, other))
+    yield from (way for ways in language.commands.values() for way in ways if way == source.casefold())
 
 
 def _proves(book: Book, name: str, step: Prove) -> Iterator[tuple[str, dict[str, str]]]:
@@ -81,5 +105,5 @@ def _measured(step: Prove, method: Method, source: Source) -> Iterator[tuple[str
         return
     if step.below is not None and convert(step.below, unit, method.unit) > method.most:
         yield "proof-limit", {"below": f"{step.below:g}", "most": f"{method.most:g}", "unit": method.unit}
-    if step.points and len(step.points) < len(method.points):
+    if step.points and len({point.casefold() for point in step.points}) < len(method.points):
         yield "proof-points", {"least": str(len(method.points))}

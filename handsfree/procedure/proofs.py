@@ -4,6 +4,7 @@ Rules of this file:
 
 - What is proved is proved of *moments*: a place together with how every source stands on arriving there. Each kind of step
   changes that in one way, in `after`, by the rules of `handsfree.isolation.rules`: the machine decides by the same.
+- A step that may be skipped (`unless`) is proved both ways: done and skipped.
 - 'Go back' moves to the step visited before and undoes nothing of the isolation. It never crosses a barrier: a gate, or a
   wait that leaves the site. Every step that changes the isolation is a barrier, so going back reaches no new moment;
   its edges are in the graph all the same, so that this stays proved if either list changes.
@@ -69,7 +70,7 @@ def prove(book: Book) -> tuple[ProofFault, ...]:
     would have refused (a call or a target that does not exist) get faults too."""
     expansion = StepIndex(book)
     try:
-        graph = expansion.graph()
+        graph = expansion.graph(skipping=True)
     except TooLarge as error:
         return (ProofFault(book.file(book.main), 0, "", "size", error.sentence, language=expansion.language),)
     proof = Proof(book, expansion, graph)
@@ -101,6 +102,9 @@ def moments(expansion: StepIndex, go_back: bool = True) -> Graph:
         here = waiting.pop()
         step = expansion.step(here.place)
         then = standing(after(expansion.book.energy, here.place.procedure, step, here.holds))
+        past = expansion.passed(here.place)
+        if past is not None:
+            add(here, past if past in EXITS else Moment(past, here.standing))
         for place, _ in expansion.next_places(here.place):
             if place in EXITS:
                 add(here, place)
@@ -192,7 +196,7 @@ def _isolation(proof: Proof) -> Iterator[ProofFault]:
                 path = path or way_to(forward if moment in forward else all_moments, first, moment)
                 yield proof.fault(place, kind, path, **_values(proof, place, step, holds))
         if isinstance(step, Wait) and not step.leaves_site and _held(holds):
-            yield from _broken(proof, step, way_to(all_moments, first, moment))
+            yield from _broken(proof, step, way_to(forward if moment in forward else all_moments, first, moment))
 
 
 def _values(proof: Proof, place: Place, step: Step, holds: Holds) -> dict[str, str]:

@@ -47,6 +47,11 @@ def _far(language: Language, a: str, b: str) -> float:
     return min(language.apart(a, b), weighed(a, b, language.code))
 
 
+def taken_for(language: Language, a: str, b: str) -> bool:
+    """One may be heard as the other."""
+    return a.casefold() == b.casefold() or (_may_lie_within(a, b, ALIKE) and _far(language, a, b) < ALIKE)
+
+
 def _may_lie_within(a: str, b: str, share: float) -> bool:
     """False where their lengths alone keep them further apart than this: a sound that is lost costs 1."""
     from handsfree.language.phonetics import phonemes

@@ -10,11 +10,13 @@ from handsfree.visit.steps import present
 
 
 def free_names(flow: Flow) -> list[str]:
-    """What to call a person without a name: a name of nobody who is here or whose lock is on."""
+    """What to call a person without a name: a name of nobody who is here or whose lock is on; of nobody so far, if one is
+    left."""
     interlock = flow.state.interlock
     known = {one.name for one in here(interlock.people)} | {lock.owner for lock in interlock.locks}
     names = map(flow.sentence, ("second-person", "first-person", "third-person"))
-    return [name for name in names if name not in known]
+    before = {one.name for one in interlock.people}
+    return sorted((name for name in names if name not in known), key=before.__contains__)
 
 
 def may_come(flow: Flow) -> tuple[str, ...]:

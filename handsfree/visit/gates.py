@@ -11,9 +11,9 @@ from dataclasses import replace
 from handsfree.dialogue.question import Consequence, Question
 from handsfree.isolation.interlock import absent_anew, awaits, hear_phrase, lock_off, owner_awaited, relieved, saw
 from handsfree.isolation.people import here, named
-from handsfree.isolation.rules import SourceEvent
+from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal.events import Utterance
-from handsfree.language.meaning import GateAsked, Listening, Verdict
+from handsfree.language.meaning import GateAsked, Listening
 from handsfree.language.tokens import capital
 from handsfree.procedure import model
 from handsfree.visit.flow import Flow
@@ -175,7 +175,7 @@ def _may_clear(flow: Flow) -> tuple[str, ...]:
 
 def at_clear(flow: Flow, utterance: Utterance) -> bool:
     names, who = restored(flow), flow.state.interlock.person.name
-    if utterance.verdict == Verdict.ACCEPTED and is_command(utterance, "negative") and may_be_gone(flow):
+    if is_command(utterance, "negative") and may_be_gone(flow):
         flow.change(awaiting=Awaiting.OWNER_GONE, interlock=absent_anew(flow.state.interlock))
         present(flow)
         return True
@@ -204,13 +204,14 @@ def restore_power(flow: Flow, utterance: Utterance) -> bool:
 # ---- which source is on ---------------------------------------------------------------------------------------------
 
 
-def _held(flow: Flow) -> tuple[str, ...]:
-    interlock = flow.state.interlock
-    return tuple(name for name in interlock.sources if interlock.hold(name).held)
+def _may_be_on(flow: Flow) -> tuple[str, ...]:
+    """What is held, and what is being restored: its power may just have been put on."""
+    holds = {name: flow.state.interlock.hold(name) for name in flow.state.interlock.sources}
+    return tuple(name for name, hold in holds.items() if hold.held or hold.power is Power.RESTORING)
 
 
 def _which(flow: Flow) -> tuple[str, ...]:
-    return (*_held(flow), flow.sentence("all-sources"))
+    return (*_may_be_on(flow), flow.sentence("all-sources"))
 
 
 def _says_which(flow: Flow) -> None:
@@ -227,7 +228,7 @@ def which_source(flow: Flow, utterance: Utterance) -> bool:
     """Until it is answered every step is shut; anything but an answer leaves it so."""
     if utterance.text not in _which(flow):
         return False
-    names = (utterance.text,) if utterance.text in _held(flow) else None
+    names = (utterance.text,) if utterance.text in _may_be_on(flow) else None
     clear(flow, SourceEvent.POWER_IS_ON, flow.sentence("why-power-on"), names)
     return True
 

@@ -34,6 +34,7 @@ from handsfree.visit.flow import LEARNED, Flow
 from handsfree.visit.gates import restore_checks
 from handsfree.visit.movement import clear, forward, move, take_up
 from handsfree.visit.overlays import stop
+from handsfree.visit.persons import GATES
 from handsfree.visit.plain import left
 from handsfree.visit.questions import flow_of, listening
 from handsfree.visit.starting import VISIT
@@ -43,7 +44,7 @@ from handsfree.visit.wishes import is_command
 
 #: Raise this number when the same happenings give other effects than before: a record made under another number is shown
 #: as it was, and a visit resumed from one starts from what is on record.
-RULES = 7
+RULES = 8
 QUIET_SECONDS = 180.0
 PERSONS = (Awaiting.WHO, Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.OWNER_GONE, Awaiting.WHICH_SOURCE)
 DAY_BREAK_SECONDS = 12 * 3600.0  # after a longer absence it may be another lock: its number is asked for again
@@ -63,8 +64,7 @@ def advance(state: State, happening: Stamped) -> tuple[State, tuple[Effect, ...]
         return state, ()
     if not state.frames and not isinstance(event, events.Opened | events.Resumed):
         raise ValueError("the first happening of a visit is Opened")
-    flow = flow_of(changed(state, now=max(happening.mono, state.now), wall=happening.wall))
-    before = flow.state
+    flow = flow_of(before := changed(state, now=max(happening.mono, state.now), wall=happening.wall))
     try:
         _take(flow, state, event)
     except Exception as error:
@@ -79,7 +79,7 @@ def _take(flow: Flow, state: State, event: Any) -> None:
         flow.change(found=())
     if not too_late:
         HANDLERS[type(event)](flow, event)
-    _settle(flow, state)
+    _settle(flow, state, rang=isinstance(event, events.TimerRang) and event.timer == "break")
 
 
 def _break_over(flow: Flow) -> bool:
@@ -87,11 +87,12 @@ def _break_over(flow: Flow) -> bool:
     state = flow.state
     if not state.frames:
         return False
-    if overstayed(state.interlock, flow.now, state.procedure.break_minutes * 60):
+    if overstayed(state.interlock, flow.now, state.break_seconds):
         clear(flow, SourceEvent.BREAK, flow.sentence("why-break"))
         return True
     back = came_back(state.interlock, flow.now)
-    if back and not set(back) & set(state.needs):  # nothing at hand is fed by it: the next step that is will ask for it
+    # nothing at hand is fed by it, or every step is shut: the next step that is fed by it will ask for it
+    if back and (state.interlock.doubt or not set(back) & set(state.needs)):
         flow.turn_lock(SourceEvent.CAME_BACK, flow.sentence("why-came-back", source=", ".join(back)), back)
         flow.change(interlock=awaits(flow.state.interlock, state.interlock.speaker))  # who was asked still is
         return False
@@ -100,8 +101,8 @@ def _break_over(flow: Flow) -> bool:
     return bool(back)
 
 
-def _settle(flow: Flow, before: State) -> None:
-    """What follows from the turn: what is in force now, and the timers that watch for silence."""
+def _settle(flow: Flow, before: State, rang: bool) -> None:
+    """What follows: what is in force now, and the timers of silence. `rang`: the isolation's did, perhaps too early."""
     flow.flush()
     state = flow.state
     now = listen_for(listening(state))
@@ -113,11 +114,11 @@ def _settle(flow: Flow, before: State) -> None:
         return
     if before.overlay is not Overlay.NONE and state.overlay is Overlay.NONE and _wait_over(state):
         flow.emit(SetTimer("wait", 0.0))
-    held = state.interlock.held
     since, was = state.interlock, before.interlock
-    if held and (since.last_heard != was.last_heard or since.proved_at != was.proved_at or since.holds != was.holds):
+    held = since.held
+    if held and (rang or since.last_heard != was.last_heard or since.proved_at != was.proved_at or since.holds != was.holds):
         flow.emit(SetTimer("break", _watched_for(state)))
-    elif not held and before.interlock.held:
+    elif not held and was.held:
         flow.emit(DropTimer("break"))
     if flow.effects and not state.told_quiet:
         flow.emit(SetTimer("quiet", _patience(state)))
@@ -126,7 +127,7 @@ def _settle(flow: Flow, before: State) -> None:
 def _watched_for(state: State) -> float:
     """Seconds until the isolation must be checked again even if nobody speaks: the silence is too long, or energy may have
     come back while hands are near."""
-    ends = state.interlock.last_heard + (state.procedure.break_minutes * 60 if state.frames else 0.0)
+    ends = state.interlock.last_heard + state.break_seconds
     returns = next_return(state.interlock)
     return max(0.0, (ends if returns is None else min(ends, returns)) - state.now) + 1
 
@@ -251,7 +252,7 @@ def _whereabouts(flow: Flow) -> str:
     asked for while the visit still stands at its step, and a restore must not be announced as 'power comes back'."""
     state = flow.state
     step, awaiting = state.step, state.awaiting
-    if step is None or state.shut or awaiting in (*unsure.GATES, *PERSONS):
+    if step is None or state.shut or awaiting in (*GATES, *PERSONS):
         return flow.question.asks(flow)
     if isinstance(step, model.Restore):
         if awaiting is Awaiting.RESTORE_CHECK:

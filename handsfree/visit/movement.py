@@ -40,9 +40,8 @@ def move(flow: Flow, frames: FrameStack) -> None:
 
 def _enter(flow: Flow, frames: FrameStack) -> FrameStack | None:
     step = flow.state.book.at(frames[-1].procedure, frames[-1].step)
-    wanting = lacking(flow, frames)
-    if wanting:
-        instead = flow.state.covering.get(wanting[0], ())
+    instead = _first(flow, frames)
+    if instead != frames:
         if not instead:
             flow.prompt("hazard-no-isolation", "refusal", cuttable=False)
             close(flow, "stopped", "")
@@ -66,12 +65,34 @@ def _enter(flow: Flow, frames: FrameStack) -> FrameStack | None:
         return None
     if passes(flow.state, frames, step):
         flow.prompt("passed-over", "notice", cuttable=False, text=step.say)
-        return leave(flow, step.otherwise if isinstance(step, model.Decide) else None)
+        return leave(flow, _past(step))
     if facts.needless(flow, step):
         return leave(flow)
     path = flow.state.path
     flow.emit(StepEntered(path, step.id, step.kind, flow.state.interlock.power))
     return KINDS[type(step)].enters(flow, step)
+
+
+def _first(flow: Flow, frames: FrameStack) -> FrameStack:
+    """Where to go first: `frames` if nothing is lacking there; else the isolation of what is, or what that isolation lacks
+    itself: nobody relieves a charge while what fills it may be on. () if there is none."""
+    ways: tuple[FrameStack, ...] = (frames,)
+    while wanting := lacking(flow, ways[-1]):
+        instead = flow.state.covering.get(wanting[0], ())
+        if not instead or instead in ways:
+            return ()
+        ways = (*ways, instead)
+    return ways[-1]
+
+
+def _past(step: model.Step) -> str | None:
+    """Where a step that broke leads: where nobody can tell, or else where some answer does. Only these ways were proved."""
+    if isinstance(step, model.Decide):
+        return step.otherwise
+    if not isinstance(step, model.Ask | model.Read):
+        return None
+    there, go = model.way_out(step, "cannot tell")
+    return go if there or isinstance(step, model.Read) else step.answers[0].go
 
 
 def _all_isolated(flow: Flow, names: tuple[str, ...]) -> bool:

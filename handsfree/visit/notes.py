@@ -8,6 +8,7 @@ from handsfree.visit import desk_asks, helping, phrases
 from handsfree.visit.flow import Flow
 from handsfree.visit.state import Overlay
 from handsfree.visit.steps import present
+from handsfree.visit.wishes import plain, tells_power
 
 
 def note_kept(flow: Flow, event: NoteKept) -> None:
@@ -36,11 +37,6 @@ def note_kept(flow: Flow, event: NoteKept) -> None:
 
 def _alarm_in(flow: Flow, text: str) -> str:
     """The alarm that a note contains, '' for none. 'Fire' must be the whole note: as one word among many it is common."""
-    words = " ".join(text.casefold().translate(_STOPS).split())
-    ways = flow.state.language.commands
-    if any(way in words for way in ways["power is on"]):
+    if tells_power(flow.state.language, text):
         return "power is on"
-    return next((kind for kind in EMERGENCY if words in ways[kind]), "")
-
-
-_STOPS = str.maketrans(",.;:!?", "      ")
+    return next((kind for kind in EMERGENCY if plain(text) in flow.state.language.commands[kind]), "")

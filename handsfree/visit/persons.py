@@ -6,14 +6,23 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from handsfree.dialogue.question import Consequence, Question
-from handsfree.isolation.interlock import absent_affirmed, absent_anew, awaits, join, leave, lock_on, owner_awaited
-from handsfree.isolation.people import WITHOUT_OWNER, Person, another, here, named, taken
+from handsfree.isolation.interlock import (
+    absent_affirmed,
+    absent_anew,
+    awaits,
+    join,
+    leave,
+    lock_on,
+    not_opened,
+    owner_awaited,
+)
+from handsfree.isolation.people import WITHOUT_OWNER, Person, another, here, named, opens, taken
 from handsfree.journal.events import Utterance
 from handsfree.journal.private import OWN_NUMBER
-from handsfree.language.meaning import GateAsked, Listening, Sense, Verdict
+from handsfree.language.meaning import GateAsked, Listening, Sense
 from handsfree.visit.comers import ask_who, free_names, lock_first, may_come
 from handsfree.visit.flow import WITHOUT, Flow
-from handsfree.visit.gates import next_owner, restored
+from handsfree.visit.gates import isolate_step, next_owner, restored
 from handsfree.visit.movement import go_on, take_up
 from handsfree.visit.plain import BEFORE, QuestionRows, asks, called, commands, says
 from handsfree.visit.refusals import may_restate, phrase_of, refused, voice_doubted
@@ -199,7 +208,7 @@ def _held(flow: Flow) -> tuple[str, ...]:
 def at_leave(flow: Flow, utterance: Utterance) -> bool:
     state = flow.state
     people = here(state.interlock.people)
-    if utterance.verdict == Verdict.ACCEPTED and is_command(utterance, "negative"):  # it is the other one who leaves
+    if is_command(utterance, "negative"):  # it is the other one who leaves
         others = [one.name for one in people if one.name != state.interlock.person.name]
         flow.change(interlock=awaits(state.interlock, others[0]))
         present(flow)
@@ -208,6 +217,10 @@ def at_leave(flow: Flow, utterance: Utterance) -> bool:
         return True
     who, names = state.interlock.person.name, _held(flow)
     after = leave(state.interlock, names, utterance)
+    if after.failures and opens(state.interlock.person, "clear", utterance):  # it was heard; no other lock is on
+        flow.prompt("leave-first", "refusal", cuttable=False, owner=who)
+        take_up(flow)
+        return True
     if after.failures:
         refused(flow, utterance, after, "clear", names)
         return True
@@ -250,6 +263,23 @@ def owner_gone(flow: Flow, utterance: Utterance) -> bool:
         flow.prompt("absent-off", "notice", cuttable=False, owner=owner)
         next_owner(flow)
     return True
+
+
+#: The gates, and of which sources each is.
+GATES: dict[Awaiting, Callable[[Flow], tuple[str, ...]]] = {
+    Awaiting.GATE: lambda flow: isolate_step(flow).sources,
+    Awaiting.RESTORE_GATE: restored,
+    Awaiting.JOIN_GATE: lambda flow: tuple(flow.state.interlock.holds),
+    Awaiting.LEAVE_GATE: _held,
+}
+
+
+def doubted(flow: Flow, utterance: Utterance) -> None:
+    """At a gate, not surely heard: one more failure, and why. It reaches no row that acts."""
+    asked = flow.question.hears(flow).gate
+    assert asked is not None
+    names = GATES[flow.state.awaiting](flow)
+    refused(flow, utterance, not_opened(flow.state.interlock), asked.word, names)
 
 
 def _says_join(flow: Flow) -> None:

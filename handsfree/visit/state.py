@@ -238,5 +238,10 @@ class State:
         return self.book.procedures[self.frames[-1].procedure]
 
     @property
+    def break_seconds(self) -> float:
+        """How long a silence may be: the shortest that a procedure on the stack allows."""
+        return 60 * min((self.book.procedures[name].break_minutes for name in self.path), default=0.0)
+
+    @property
     def step(self) -> Step | None:
         return self.book.at(self.frames[-1].procedure, self.frames[-1].step) if self.frames else None

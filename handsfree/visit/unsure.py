@@ -18,12 +18,12 @@ from handsfree.language.tokens import tokens
 from handsfree.procedure.asides import in_own_words
 from handsfree.visit import helping
 from handsfree.visit.flow import Flow
+from handsfree.visit.persons import GATES, doubted
 from handsfree.visit.readings import in_another_unit
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Overlay, State
-from handsfree.visit.wishes import affirms, is_command
+from handsfree.visit.wishes import affirms, is_command, tells_power
 
-GATES = (Awaiting.GATE, Awaiting.RESTORE_GATE, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE)
 TRIES_BEFORE_HELP = 2
 #: Causes that speaking better will not cure are named first.
 TOLD = {TOO_LOUD: "microphone-loud", WITNESS_FAILED: "witness-failed"}
@@ -119,7 +119,7 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
         if utterance.reason.startswith(begins):
             flow.prompt(sentence, "notice")
     if state.awaiting in GATES and state.overlay is Overlay.NONE:
-        flow.question.takes(flow, utterance)
+        doubted(flow, utterance)
         return
     if asked := _asked_of_page(flow, utterance):
         flow.say(asked, "help")
@@ -168,10 +168,12 @@ def guarded(flow: Flow) -> bool:
 
 
 def perhaps_power_on(flow: Flow, utterance: Utterance) -> bool:
-    """It may have been 'power is on', and somebody relies on the isolation."""
+    """It may have been 'power is on', alone or among other words, and somebody relies on the isolation. A gate has answers
+    of its own to that."""
     if flow.state.awaiting is Awaiting.RESTORE_POWER and not flow.state.overlay:
         return False
-    perhaps = is_command(utterance, "power is on") and utterance.sure >= LIKELY
+    among = flow.state.awaiting not in GATES and tells_power(flow.state.language, utterance.words)
+    perhaps = among or (is_command(utterance, "power is on") and utterance.sure >= LIKELY)
     return perhaps and flow.state.interlock.power is not Power.LIVE
 
 

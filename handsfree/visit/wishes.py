@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from handsfree.journal.events import Utterance
+from handsfree.language.base import Language
 from handsfree.language.meaning import WAYS_OUT, Sense
 from handsfree.visit.flow import Flow
 from handsfree.visit.state import Result
@@ -34,6 +35,19 @@ def denies(utterance: Utterance) -> bool:
 def way_out(utterance: Utterance) -> str:
     """'cannot tell', 'not fitted', 'skip it', or ''."""
     return utterance.text if is_command(utterance, *WAYS_OUT) else ""
+
+
+_STOPS = str.maketrans(",.;:!?", "      ")
+
+
+def plain(text: str) -> str:
+    """Without case and punctuation."""
+    return " ".join(text.casefold().translate(_STOPS).split())
+
+
+def tells_power(language: Language, text: str) -> bool:
+    """'Power is on' is said in it, whatever else is."""
+    return any(way in plain(text) for way in language.commands["power is on"])
 
 
 def take(flow: Flow, result: Result) -> None:

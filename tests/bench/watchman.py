@@ -5,7 +5,8 @@ and reads what the record says of it; which step needs which source stands in `B
 rules, from 29 CFR 1910.147 (d), (e), (f) and 1910.333 (b):
 
 1. The words of a hazard step are spoken, and it is entered, only while every source that feeds it is dead: since that source
-   was last cleared, everybody here gave the phrase with their own number for it, and then it was proved.
+   was last cleared, everybody here gave the phrase with their own number for it, and then it was proved. The words of an
+   isolation that relieves are spoken only while somebody gave the phrase for what would fill it again, or it is dead.
 2. The record says ISOLATED only then, too.
 3. Cleared is: a resume, a lost device, a stop, a fault, a silence longer than the break, a hand-over; for one source: its
    isolation begun anew, its restore, found live, 'power is on' where it is the one meant, or LIVE in the record. While it
@@ -354,6 +355,11 @@ def spoken(small: Small, watch: Watch, text: str) -> tuple[Watch, str]:
     for step in (*small.needs, *small.pairs):
         if WORDS[small.text][step] in text:
             return watch, unready(small, watch, step)
+    for step, sources in small.isolates.items():  # nobody relieves what may be filled again meanwhile
+        told = step in WORDS[small.text] and WORDS[small.text][step] in text
+        sure = watch.dead | {name for name, _ in watch.gave}
+        if told and any(name in small.behind and small.behind[name] not in sure for name in sources):
+            return watch, f"1: {step} is told while what fills it may be on"
     for words, names in small.power.items():
         if words in text:
             on = [f"{name} by {' '.join(number)}" for name, number in watch.locks if name in names]

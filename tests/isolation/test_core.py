@@ -124,6 +124,15 @@ def test_what_a_step_needs() -> None:
     assert Catalogue({"m": replace(MAINS, also=("cord",))}).kind_called("cord") is not None
 
 
+def test_a_source_that_is_needed_and_not_there_has_nobodys_name() -> None:
+    kind = EnergyKind("mains", proofs=("switch",))
+    catalogue = Catalogue({"mains": kind}, {"wet": Hazard("wet", ("water",))}, {})
+    sources = {name: Source(name, kind) for name in ("?water", "??water", "?fire", "?")}
+    assert needed(catalogue, ("wet", "fire"), False, sources) == ("???water", "??fire")
+    loose = {name: replace(one, kind=replace(kind, lock=False)) for name, one in sources.items()}
+    assert needed(catalogue, (), True, loose) == ("??",)
+
+
 def test_what_a_file_leaves_out_asks_for_nothing_and_proves_nothing() -> None:
     assert Method("look", "look") == Method("look", "look", quantity="", unit="", most=0.0, points=(), instead="")
     assert EnergyKind("x") == EnergyKind("x", lock=True, behind=(), proofs=(), returns=None, also=())

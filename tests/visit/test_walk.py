@@ -9,9 +9,9 @@ import pytest
 
 from handsfree.journal.events import Happening, LockChanged, NoteKept, Resumed, Stamped, Utterance
 from handsfree.language.meaning import gate_text
-from handsfree.visit import gates, machine, persons, phrases
+from handsfree.visit import gates, machine, movement, persons, phrases
 from tests.bench.letters import few, letter
-from tests.bench.small_visits import BOOKS, METER, ONE, PAIR, TWO
+from tests.bench.small_visits import BOOKS, CHARGE, METER, ONE, PAIR, TWO
 from tests.bench.walk import WALL, Walk, Walked, walk
 from tests.bench.watchman import ENGLISH, A, B, Small, Watch, broken, hears, quiet
 
@@ -163,6 +163,19 @@ def test_what_was_not_offered_does_not_tell_the_watchman_which_source_is_on() ->
     watch, wrong, _ = watched(PAIR, (*PAIR.good[:4], "power is on", "valve"))
     assert wrong == []
     assert watch.doubt == {"plug", "valve"}
+
+
+def test_the_watchman_sees_a_charge_relieved_while_what_fills_it_may_be_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    """At the measurement of the capacitor, the power comes back: first the plug, then the capacitor."""
+    way = (*CHARGE.good[:8], "power is on")
+    assert watched(CHARGE, way)[1] == []
+
+    def straight(flow: Any, frames: Any) -> Any:
+        wanting = movement.lacking(flow, frames)
+        return flow.state.covering.get(wanting[0], ()) if wanting else frames
+
+    monkeypatch.setattr(movement, "_first", straight)
+    assert [why[0] for why in watched(CHARGE, way)[1]] == ["1"]
 
 
 def test_the_watchman_sees_a_second_lock_taken_off_by_the_steps_for_the_first() -> None:

@@ -144,7 +144,7 @@ def test_after_a_transfer_the_next_who_comes_has_a_name_of_their_own() -> None:
     scene = Scene(book(LIFT)).open().words(OPENS, "nothing runs", "understood", "five six", "affirm")
     scene.words("isolated lock five six", "i am leaving", "clear lock four two", "second person", "seven eight", "affirm")
     scene.words("isolated lock seven eight")
-    assert {lock.owner for lock in scene.state.interlock.locks} == {"the second person", "the first person"}
+    assert {lock.owner for lock in scene.state.interlock.locks} == {"the second person", "the third person"}
     assert len({one.number for one in scene.state.interlock.people if one.here}) == 2
 
 
