@@ -154,10 +154,10 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     if unsure.perhaps_alarm(utterance) and state.overlay is not Overlay.NOTE:
         unsure.asks_alarm(flow, utterance)
         return
-    guarded = unsure.guarded(flow) and unsure.may_deny(flow, utterance)
     # what may deny an isolation is never met with silence, whoever seems to be meant
-    again = utterance.verdict == Verdict.ASKED_AGAIN and not guarded and not unsure.perhaps_power_on(flow, utterance)
-    if utterance.verdict == Verdict.NOT_FOR_ME or again:
+    live = unsure.perhaps_power_on(flow, utterance)
+    again = utterance.verdict == Verdict.ASKED_AGAIN and not live and not unsure.may_deny(flow, utterance)
+    if again or (utterance.verdict == Verdict.NOT_FOR_ME and not live):
         if (again or not state.waiting) and unsure.was_meant(flow, utterance):
             unsure.ask_again(flow, utterance)
         return

@@ -48,8 +48,10 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
 
 def may_deny(flow: Flow, utterance: Utterance) -> bool:
     """It may be the phrase, a proof, or a denial of one, while an isolation is asked for or relied on. A caution alone asks
-    for none. Speech like a command that is not asked for is judged as everywhere, and so is speech whose level says that
-    somebody else spoke."""
+    for none, nor does what is not guarded. Speech like a command that is not asked for is judged as everywhere, and so is
+    speech whose level says that somebody else spoke."""
+    if not guarded(flow):
+        return False
     cautioned = flow.state.awaiting is Awaiting.UNDERSTOOD
     if utterance.sense in (Sense.DENIAL, Sense.GATE):
         return not cautioned or flow.state.interlock.power is not Power.LIVE

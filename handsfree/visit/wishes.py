@@ -46,8 +46,9 @@ def plain(text: str) -> str:
 
 
 def tells_power(language: Language, text: str) -> bool:
-    """'Power is on' is said in it, whatever else is."""
-    return any(way in plain(text) for way in language.commands["power is on"])
+    """'Power is on' is said in it, in the grammar's words or in people's own, whatever else is."""
+    own = (" ".join(way) for way in language.own_words.ways.get("power is on", ()))
+    return any(f" {way} " in f" {plain(text)} " for way in (*language.commands["power is on"], *own))
 
 
 def take(flow: Flow, result: Result) -> None:

@@ -69,6 +69,34 @@ def test_what_was_perhaps_that_is_asked_about_while_somebody_relies_on_the_isola
     assert "power is on" not in live.said
 
 
+LIVE = ["It's live!", "Stop, it is still live.", "there's power on it", "whoa the power is still on"]
+
+
+@pytest.mark.parametrize("words", LIVE)
+@pytest.mark.parametrize("verdict", [Verdict.ASKED_AGAIN, Verdict.NOT_FOR_ME])
+def test_that_it_is_live_is_asked_about_in_whatever_words_it_was_written(words: str, verdict: Verdict) -> None:
+    """Whoever said it: to ask costs a sentence."""
+    scene = isolated("understood")
+    scene.tell(Utterance(verdict, words=words, engine="test"))
+    assert scene.said.startswith("If the power is on, say: power is on.")
+    assert scene.power == "ISOLATED"
+
+
+@pytest.mark.parametrize("words", ["is it live", "it's not live", "he works live", "a live wire", "it's delivered"])
+def test_what_says_something_else_of_live_is_not_asked_about(words: str) -> None:
+    scene = isolated("understood")
+    scene.tell(Utterance(Verdict.NOT_FOR_ME, words=words, engine="test"))
+    assert "power is on" not in scene.said
+
+
+@pytest.mark.parametrize("words", ["it's live", "it is still live", "there's power on it"])
+def test_typed_where_nothing_else_is_asked_it_acts_at_once(words: str) -> None:
+    scene = isolated("understood")
+    scene.ran = None
+    scene.words(words)
+    cleared_and_told(scene)
+
+
 # ---- notes ----------------------------------------------------------------------------------------------------------
 
 
