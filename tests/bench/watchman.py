@@ -252,6 +252,8 @@ def broken(small: Small, watch: Watch, effect: Any) -> tuple[Watch, str]:
         case ev.Gate() if effect.now == "LIVE":  # cleared for sure: 'power is on' means it no more
             live = {effect.source or small.sources[0]}
             return replace(clear(small, watch, live), begun=watch.begun - live, doubt=watch.doubt - live), ""
+        case ev.Gate() if effect.now == "RESTORING":  # its power may just have been put on: it may be the one that is meant
+            return replace(watch, begun=watch.begun | {effect.source or small.sources[0]}), ""
         case ev.Gate() if effect.now == "ISOLATED" and effect.was != "ISOLATED":
             return proved(small, watch, effect)
         case ev.StepEntered():

@@ -104,6 +104,24 @@ Said = str | tuple[str | Happening, float] | Happening  # what is said or happen
 BOTH_HERE = ("number A", "affirm", "affirm", "second person", "number B", "affirm")
 
 
+BESIDE = Small(
+    """
+procedure: beside
+title: One source is held and another restored
+sources: {plug: {kind: mains}, valve: {kind: water}}
+steps:
+  - {id: off, kind: isolate, say: Isolate the plug., do: [Pull the plug.], sources: [plug]}
+  - {id: back, kind: restore, sources: [valve], say: Restore the valve., checks: [Tools out.], power: Open the valve.}
+  - {id: dead, kind: prove, method: switch, source: plug, say: Try the switch.}
+  - {id: touch, kind: instruct, hazards: [mains], say: Touch the bare terminals.}
+  - {id: all, kind: restore, sources: [plug], say: Restore the plug., checks: [Tools out.], power: Put the plug in.}
+  - {id: done, kind: end, outcome: done, say: That was it.}
+""",
+    needs={"touch": ("plug",)}, isolates={"off": ("plug",)}, proves={"dead": ("plug", "switch")},
+    restores={"back": ("valve",), "all": ("plug",)}, power={"Open the valve.": ("valve",), "Put the plug in.": ("plug",)},
+)  # fmt: skip
+
+
 def watched(small: Small, said: tuple[Said, ...]) -> tuple[Watch, list[str], list[str]]:
     """The watchman at the end of a way through the real machine, the rules he saw broken, the sources that became dead."""
     walked = Walk(small, 1)
@@ -150,6 +168,9 @@ def watched(small: Small, said: tuple[Said, ...]) -> tuple[Watch, list[str], lis
         # who corrects the number of their own lock before it is on is still one person
         (TWO, ("number A", "affirm", "affirm", "isolated B", "correction", "number B", "affirm", "affirm", "isolated B",
                "nothing runs", "affirm"), ["plug"]),
+        # 'power is on' while a source that nobody isolated is restored: that one is meant, and the other stays held
+        (BESIDE, ("number A", "affirm", "affirm", "isolated A", "next step", "power is on", "valve", "next step",
+                  "next step", "next step", "clear A", "next step", "nothing runs", "affirm"), ["plug"]),
         # one of two does, and the other does not change
         (TWO, (*BOTH_HERE, "affirm", "isolated B", "correction", "number A", "affirm", "affirm", "isolated A", "isolated B",
                "nothing runs", "affirm"), ["plug"]),
