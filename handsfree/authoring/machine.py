@@ -23,6 +23,7 @@ from handsfree.authoring.turn import RecorderRow, RecorderState, RecorderTurn, R
 from handsfree.authoring.words import RecorderWords
 from handsfree.dialogue.listening import listen_for
 from handsfree.dialogue.meant import TOO_EARLY
+from handsfree.dialogue.question import OwnEffect
 from handsfree.journal import events
 from handsfree.language.meaning import Sense, Verdict
 
@@ -38,7 +39,7 @@ def start(draft: Draft, words: RecorderWords, procedures: tuple[str, ...] = ()) 
     return RecorderState(words, draft, procedures)
 
 
-def advance(state: RecorderState, happening: events.Stamped) -> tuple[RecorderState, tuple[Any, ...]]:
+def advance(state: RecorderState, happening: events.Stamped) -> tuple[RecorderState, tuple[events.Effect | OwnEffect, ...]]:
     """Effects are those of the journal, and `Save` and `CheckIt`, which the runner performs and nobody records."""
     handle = HANDLERS.get(type(happening.event))
     if handle is None or (state.closed and not isinstance(happening.event, events.Resumed)):

@@ -31,6 +31,8 @@ _SHORT = {
     "MIT License": "MIT", "Apache Software License": "Apache-2.0", "BSD License": "BSD", "ISC License (ISCL)": "ISC",
     "Mozilla Public License 2.0 (MPL 2.0)": "MPL-2.0", "Python Software Foundation License": "PSF-2.0",
 }  # fmt: skip
+#: What pip itself puts beside an installed program.
+_OF_PIP = ("RECORD", "INSTALLER", "REQUESTED", "direct_url.json")
 
 
 @dataclass(frozen=True)
@@ -132,8 +134,26 @@ def _wheels(folder: Path, given: Path | None) -> list[Path]:
     top = _checkout()
     if top is not None:
         _pip("wheel", "-q", "--no-deps", *near, "-w", str(place), str(top))
+    else:
+        own_wheel(metadata.distribution(_PROGRAM), place)
     _pip("wheel", "-q", "-c", str(limits), *near, "--find-links", str(place), "-w", str(place), f"{_PROGRAM}=={__version__}")
     return sorted(place.glob("*.whl"))
+
+
+def own_wheel(installed: metadata.Distribution, into: Path) -> Path:
+    """The program's own wheel, put together again from its installed files: neither the wheel that it came in nor an index
+    that has it need be there."""
+    made = into / f"{_PROGRAM}-{installed.version}-py3-none-any.whl"
+    record = f"{_PROGRAM}-{installed.version}.dist-info/RECORD"
+    listed = []
+    with zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as archive:
+        for file in installed.files or ():
+            script = ".." in file.parts or file.parts[0] == "bin"  # pip writes these anew
+            if not script and "__pycache__" not in file.parts and file.name not in _OF_PIP:
+                archive.write(str(file.locate()), file.as_posix())
+                listed.append(f"{file.as_posix()},{file.hash.mode}={file.hash.value},{file.size}" if file.hash else f"{file},,")
+        archive.writestr(record, "\n".join([*listed, f"{record},,", ""]))
+    return made
 
 
 def _installed() -> Iterator[str]:
