@@ -151,7 +151,8 @@ def own_wheel(installed: metadata.Distribution, into: Path) -> Path:
             script = ".." in file.parts or file.parts[0] == "bin"  # pip writes these anew
             if not script and "__pycache__" not in file.parts and file.name not in _OF_PIP:
                 archive.write(str(file.locate()), file.as_posix())
-                listed.append(f"{file.as_posix()},{file.hash.mode}={file.hash.value},{file.size}" if file.hash else f"{file},,")
+                told = f"{file.hash.mode}={file.hash.value},{file.size}" if file.hash else ","
+                listed.append(f"{file.as_posix()},{told}")
         archive.writestr(record, "\n".join([*listed, f"{record},,", ""]))
     return made
 
