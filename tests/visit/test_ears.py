@@ -42,7 +42,7 @@ class Booth:
     def __init__(self, folder: Path) -> None:
         self.clock, self.loop = VirtualClock(), Loop()
         self.journal = Journal.create(folder / "v")
-        self.ear = LiveEar(self.loop, Hearer(None, self.journal), self.clock, ENGLISH)  # type: ignore[arg-type]  # see above
+        self.ear = LiveEar(self.loop, Hearer(Adds(), self.journal), self.clock, ENGLISH)  # type: ignore[arg-type]  # see above
         self.ear.listen(ListenFor())
 
     def hears(self, command: str, started: float, ended: float, listening: Listening = ANY) -> Utterance:
