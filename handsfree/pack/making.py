@@ -20,17 +20,13 @@ from pathlib import Path
 
 from handsfree import __version__
 from handsfree.errors import Trouble
+from handsfree.licences import licence_in
 from handsfree.outputs import save_by
 from handsfree.pack import setting_up
 from handsfree.pack.setting_up import CONTENTS, MODELS, PROCEDURES, WHEELS
 
 _PROGRAM = "handsfree"
 _LICENCES = "licences.txt"
-#: Licences by their classifiers, where these differ from SPDX's names -> the SPDX name.
-_SHORT = {
-    "MIT License": "MIT", "Apache Software License": "Apache-2.0", "BSD License": "BSD", "ISC License (ISCL)": "ISC",
-    "Mozilla Public License 2.0 (MPL 2.0)": "MPL-2.0", "Python Software Foundation License": "PSF-2.0",
-}  # fmt: skip
 #: What pip itself puts beside an installed program.
 _OF_PIP = ("RECORD", "INSTALLER", "REQUESTED", "direct_url.json")
 
@@ -192,19 +188,13 @@ def licences_of(wheels: Iterable[Path]) -> tuple[tuple[str, tuple[str, ...]], ..
 
 
 def _stated(path: Path) -> tuple[str, str]:
-    """(name and release, licence in a few words). Classifiers are preferred to a free text, which may be a whole licence."""
+    """(name and release, licence in a few words)."""
     from email.parser import Parser
 
     with zipfile.ZipFile(path) as archive:
         place = next(name for name in archive.namelist() if name.endswith(".dist-info/METADATA"))
         told = Parser().parsestr(archive.read(place).decode("utf-8", "replace"), headersonly=True)
-    classified = [
-        one.rsplit(" :: ", 1)[1] for one in told.get_all("Classifier") or () if one.startswith("License :: ")
-    ]
-    text = (told.get("License") or "").strip().splitlines()
-    spoken = " or ".join(_SHORT.get(one, one) for one in classified) or (text[0][:60] if text else "")
-    licence = told.get("License-Expression") or _SHORT.get(spoken, spoken)
-    return f"{told['Name']} {told['Version']}", licence or "none stated"
+    return f"{told['Name']} {told['Version']}", licence_in(told)
 
 
 def _told(licences: Iterable[tuple[str, tuple[str, ...]]]) -> str:
