@@ -162,7 +162,7 @@ def doubts_of(event: events.Utterance) -> tuple[Doubt, ...]:
 def _command(turn: RecorderTurn, name: str) -> None:
     if name == "say again":
         present(turn)
-    elif name == "what can i say":
+    elif name in ("what can i say", "help"):
         turn.prompt("can-say", "help", choices=turn.words.joined(can_say(turn)))
     elif name == "correction":
         _take_back(turn)
