@@ -49,7 +49,7 @@ WAY = (
     "speech/endpoint", "speech/engine", "speech/engines", "speech/recogniser", "speech/judge", "speech/weighing",
     "speech/sayings", "dialogue/parts", "dialogue/wiring", "dialogue/hearing", "dialogue/listening", "dialogue/ears",
     "dialogue/keyboard", "dialogue/mouth", "dialogue/runner", "visit/live", "visit/incoming", "visit/machine",
-    "standby/listening", "journal/writer",
+    "standby/listening", "authoring/hearing", "authoring/live", "journal/writer",
 )  # fmt: skip
 #: Untyped places that stay on that way, with the reason.
 OPEN_DOORS = {

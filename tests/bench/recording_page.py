@@ -28,8 +28,8 @@ from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import Happening, KeepNote, ListenFor
 from handsfree.language import base
 from handsfree.language.tokens import tokens
-from tests.bench import unlike_voices
 from handsfree.sound.happenings import TypedLine
+from tests.bench import unlike_voices
 from tests.bench.corpus import noise
 
 #: What is said to each field, in the order of the rows; after the last, 'that is all'.

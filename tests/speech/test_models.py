@@ -147,6 +147,16 @@ def test_every_witness_that_hears_is_listed_with_where_it_comes_from_and_its_lic
     assert all(model.origin and model.licence for model in found.values())
 
 
+def test_help_names_every_set_of_engines_that_may_be_asked_for() -> None:
+    from typer.testing import CliRunner
+
+    from handsfree.cli import app
+    from handsfree.speech.engines import SETS
+
+    told = CliRunner().invoke(app, ["visit", "--help"]).output
+    assert [name for name in SETS if name not in told] == []
+
+
 def test_without_a_network_fetching_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("http_proxy", "https_proxy", "HTTP_PROXY", "HTTPS_PROXY", "all_proxy", "ALL_PROXY"):
         monkeypatch.setenv(name, "http://127.0.0.1:9")  # nothing answers there
