@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from handsfree.authoring.asked import RecordOptions
+    from handsfree.authoring.free_words import FreeRecogniser
     from handsfree.dialogue.parts import Ear
     from handsfree.journal.events import Stamped
     from handsfree.journal.writer import Journal
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
 PAUSE, LONGEST = 1.2, 40.0
 
 
-def dictation_for(recogniser: Recogniser, language: str, models: Path | None = None) -> Dictation:
+def dictation_for(recogniser: Recogniser | FreeRecogniser, language: str, models: Path | None = None) -> Dictation:
     """The best available: an engine without extra training, the recogniser's own, or PocketSphinx with the words of the
     trade. `models`: where else weights may be, besides packages."""
     first = recogniser.engines[0].name
