@@ -22,7 +22,7 @@ app = typer.Typer(
 )
 
 VisitsFolder = Annotated[Path | None, typer.Option("--visits", help="Folder of the visits.")]
-EngineName = Annotated[str | None, typer.Option("--engine", help="Recogniser: whisper, vosk or pocketsphinx.")]
+EngineName = Annotated[str | None, typer.Option("--engine", help="Recogniser: whisper, phonetic, vosk or pocketsphinx.")]
 SoundIn = Annotated[str | None, typer.Option("--sound-in", help="A device, a sound file, or '-' for raw samples.")]
 SoundOutName = Annotated[str | None, typer.Option("--sound-out", help="A device, a sound file, or '-' for raw samples.")]
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
 import pytest
 
 from tests.bench import figures
@@ -18,3 +21,16 @@ def test_a_figure_that_changed_is_noticed() -> None:
     assert figures.put_in(page, "figures", "new") == page.replace("old", "new")
     with pytest.raises(ValueError, match="no one place"):
         figures.put_in("nothing", "figures", "new")
+
+
+RESULTS = sorted((Path(__file__).parent / "bench/results").glob("*.json"))
+
+
+@pytest.mark.parametrize("path", RESULTS, ids=lambda path: path.name)
+def test_a_result_says_how_where_and_when_it_was_measured(path: Path) -> None:
+    """`machine` of most has the date and the versions in it (`tests.bench.__main__.machine`)."""
+    found = json.loads(path.read_text(encoding="utf-8"))
+    for row in found if isinstance(found, list) else [found]:
+        assert row.get("command") or row.get("commands") or row.get("by")
+        assert row.get("date") or " UTC; Python " in row["machine"]
+        assert row.get("machine") or path.name == "figures.json"  # of many benches, each told in the log

@@ -1,4 +1,5 @@
-"""One name for one thing, and one thing for one name: no two modules define a class, or name a type, alike."""
+"""One name for one thing, and one thing for one name: no two modules define a class, or name a type, alike. From the
+microphone to the journal an editor can follow every call: its type is written down."""
 
 from __future__ import annotations
 
@@ -6,6 +7,8 @@ import ast
 from collections import defaultdict
 from collections.abc import Iterator
 from pathlib import Path
+
+import pytest
 
 TOP = Path(__file__).resolve().parents[1]
 PRODUCT = TOP / "handsfree"
@@ -38,3 +41,38 @@ def test_no_two_modules_name_two_things_alike() -> None:
     twice = {name: modules for name, modules in found.items() if len(modules) > 1}
     assert twice.keys() - ALLOWED.keys() == set(), {name: twice[name] for name in twice.keys() - ALLOWED.keys()}
     assert ALLOWED.keys() <= twice.keys(), "a name is allowed twice that is there once"
+
+
+#: What an utterance goes through, from the microphone to the journal.
+WAY = (
+    "sound/sources", "sound/microphone", "sound/happenings", "sound/live", "sound/prompts", "sound/loudspeaker",
+    "speech/endpoint", "speech/engine", "speech/engines", "speech/recogniser", "speech/judge", "speech/weighing",
+    "speech/sayings", "dialogue/parts", "dialogue/wiring", "dialogue/hearing", "dialogue/listening", "dialogue/ears",
+    "dialogue/keyboard", "dialogue/mouth", "dialogue/runner", "visit/live", "visit/incoming", "visit/machine",
+    "standby/listening", "authoring/hearing", "authoring/live", "journal/writer",
+)  # fmt: skip
+#: Untyped places that stay on that way, with the reason.
+OPEN_DOORS = {
+    "sound/loudspeaker getattr": "the first callbacks may come before the constructor is done",
+    "journal/writer getattr": "each field of a data class in turn",
+}
+
+
+def doors(module: str) -> Iterator[str]:
+    """Calls of getattr and hasattr, and parameters and results that are `Any`."""
+    for node in ast.walk(ast.parse((PRODUCT / f"{module}.py").read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ("getattr", "hasattr"):
+            yield f"{module} {node.func.id}"
+        elif isinstance(node, ast.FunctionDef):
+            every = (*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs, node.args.vararg)
+            noted = [one.annotation for one in every if one is not None] + [node.returns]
+            yield from (f"{module} {node.name}: Any" for one in noted if one is not None and _is_any(one))
+
+
+def _is_any(annotation: ast.expr) -> bool:
+    return any(part.strip() == "Any" for part in ast.unparse(annotation).split("|"))
+
+
+@pytest.mark.parametrize("module", WAY)
+def test_no_door_is_untyped_from_the_microphone_to_the_journal(module: str) -> None:
+    assert [door for door in doors(module) if door not in OPEN_DOORS] == []

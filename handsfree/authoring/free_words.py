@@ -18,6 +18,7 @@ from handsfree.language.meaning import Heard, Listening, Meaning, Verdict
 
 if TYPE_CHECKING:
     from handsfree.sound.samples import Samples
+    from handsfree.speech.recogniser import Recogniser
 
 #: Writes free words: sound, and what may be said ('' for anything) -> text.
 Write = Callable[["Samples", str], str]
@@ -103,7 +104,7 @@ class FreeRecogniser:
         return heard
 
 
-def recogniser(engine: str | None, language: str, models: Path) -> Any:
+def recogniser(engine: str | None, language: str, models: Path) -> Recogniser | FreeRecogniser:
     """That of visits, or, for a language that has none installed, free words. Trouble where there is neither."""
     from handsfree.errors import Trouble
     from handsfree.language import base

@@ -20,6 +20,7 @@ from handsfree.journal.events import Utterance
 from handsfree.language.meaning import Heard, Listening, Verdict
 
 if TYPE_CHECKING:
+    from handsfree.authoring.free_words import FreeRecogniser
     from handsfree.journal.writer import Journal
     from handsfree.sound.samples import Samples
     from handsfree.speech.recogniser import Recogniser
@@ -28,7 +29,9 @@ if TYPE_CHECKING:
 class WriterHearer:
     """The ear sets `topic` and `listening`: which question free words are asked for, and what is in force."""
 
-    def __init__(self, recogniser: Recogniser, dictation: Dictation, journal: Journal, language: str) -> None:
+    def __init__(
+        self, recogniser: Recogniser | FreeRecogniser, dictation: Dictation, journal: Journal, language: str
+    ) -> None:
         self.recogniser, self._dictation = recogniser, dictation
         self._journal, self._language = journal, language
         self.topic = ""

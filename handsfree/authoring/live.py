@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from handsfree.authoring import free_words
 from handsfree.authoring.dictation import Dictation
@@ -21,14 +21,20 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from handsfree.authoring.asked import RecordOptions
+    from handsfree.authoring.free_words import FreeRecogniser
+    from handsfree.dialogue.parts import Ear
+    from handsfree.journal.events import Stamped
     from handsfree.journal.writer import Journal
-    from handsfree.sound.samples import Samples
+    from handsfree.settings import Settings
+    from handsfree.sound.live import LiveLoop
+    from handsfree.sound.samples import Clock, Samples
+    from handsfree.speech.recogniser import Recogniser
 
 #: Seconds of silence that end a sentence of the writer's, and the longest one: people think while they dictate.
 PAUSE, LONGEST = 1.2, 40.0
 
 
-def dictation_for(recogniser: Any, language: str, models: Path | None = None) -> Dictation:
+def dictation_for(recogniser: Recogniser | FreeRecogniser, language: str, models: Path | None = None) -> Dictation:
     """The best available: an engine without extra training, the recogniser's own, or PocketSphinx with the words of the
     trade. `models`: where else weights may be, besides packages."""
     first = recogniser.engines[0].name
@@ -50,7 +56,7 @@ def _plain(write: free_words.Write) -> Callable[[Samples], str]:
 class WriterEar(LiveEar):
     """The live ear, which also tells the hearer what is asked."""
 
-    def __init__(self, loop: Any, hearer: WriterHearer, clock: Any) -> None:
+    def __init__(self, loop: LiveLoop, hearer: WriterHearer, clock: Clock) -> None:
         super().__init__(loop, hearer, clock)
         self._writer = hearer
 
@@ -65,7 +71,7 @@ class WriterEar(LiveEar):
 class FileEar(RecordingEar):
     """A sound file as the writer's side."""
 
-    def __init__(self, path: str, hearer: WriterHearer, clock: Any) -> None:
+    def __init__(self, path: str, hearer: WriterHearer, clock: Clock) -> None:
         super().__init__(path, hearer, clock)
         self._writer = hearer
 
@@ -73,20 +79,20 @@ class FileEar(RecordingEar):
         self._writer.topic = note.step
 
 
-def live_recorder(recording: Recording, asked: RecordOptions, settings: Any) -> Recorder:
+def live_recorder(recording: Recording, asked: RecordOptions, settings: Settings) -> Recorder:
     """Trouble for a device, a file or a model that cannot be used; what was recorded before is kept."""
     ear, mouth = joined(recording.journal, recording.state.words.language.code, asked, settings)
     return Recorder(recording, ear, mouth, lambda entry: _print(entry, recording.state.words.language.code))
 
 
-def joined(journal: Journal, code: str, asked: RecordOptions, settings: Any) -> tuple[Any, Any]:
+def joined(journal: Journal, code: str, asked: RecordOptions, settings: Settings) -> tuple[Ear, SpokenMouth]:
     """Ear and mouth of a writer, whose sound is kept beside `journal`. Trouble as of `live_recorder`."""
     recogniser = free_words.recogniser(asked.engine or settings.engine or None, code, settings.models)
     hearer = WriterHearer(recogniser, dictation_for(recogniser, code, settings.models), journal, code)
     return _joined(journal, code, hearer, asked, settings)
 
 
-def _print(entry: Any, code: str) -> None:
+def _print(entry: Stamped, code: str) -> None:
     from handsfree.visit.telling import clock, line
 
     found = line(entry, code)
@@ -94,7 +100,9 @@ def _print(entry: Any, code: str) -> None:
         print(f"{clock(found.at)}  {phrasing.value(code, 'mark', found.who):<5}  {found.text}", flush=True)
 
 
-def _joined(journal: Journal, code: str, hearer: WriterHearer, asked: RecordOptions, settings: Any) -> tuple[Any, Any]:
+def _joined(
+    journal: Journal, code: str, hearer: WriterHearer, asked: RecordOptions, settings: Settings
+) -> tuple[Ear, SpokenMouth]:
     from handsfree.dialogue.wiring import Devices, voice_of, wired
     from handsfree.language import base
     from handsfree.sound.files import is_file

@@ -23,6 +23,7 @@ from handsfree.authoring.turn import RecorderRow, RecorderState, RecorderTurn, R
 from handsfree.authoring.words import RecorderWords
 from handsfree.dialogue.listening import listen_for
 from handsfree.dialogue.meant import TOO_EARLY
+from handsfree.dialogue.question import OwnEffect
 from handsfree.journal import events
 from handsfree.language.meaning import Sense, Verdict
 
@@ -38,7 +39,7 @@ def start(draft: Draft, words: RecorderWords, procedures: tuple[str, ...] = ()) 
     return RecorderState(words, draft, procedures)
 
 
-def advance(state: RecorderState, happening: events.Stamped) -> tuple[RecorderState, tuple[Any, ...]]:
+def advance(state: RecorderState, happening: events.Stamped) -> tuple[RecorderState, tuple[events.Effect | OwnEffect, ...]]:
     """Effects are those of the journal, and `Save` and `CheckIt`, which the runner performs and nobody records."""
     handle = HANDLERS.get(type(happening.event))
     if handle is None or (state.closed and not isinstance(happening.event, events.Resumed)):
@@ -161,7 +162,7 @@ def doubts_of(event: events.Utterance) -> tuple[Doubt, ...]:
 def _command(turn: RecorderTurn, name: str) -> None:
     if name == "say again":
         present(turn)
-    elif name == "what can i say":
+    elif name in ("what can i say", "help"):
         turn.prompt("can-say", "help", choices=turn.words.joined(can_say(turn)))
     elif name == "correction":
         _take_back(turn)

@@ -18,7 +18,7 @@ from typing import Any, ClassVar
 from handsfree.authoring.page_fields import COUNTS, GROUPS, Data, Group, Slot, as_written, is_filled, text_of, with_row
 from handsfree.authoring.words import RecorderWords
 from handsfree.dialogue.listening import listen_for
-from handsfree.dialogue.question import Consequence, Question
+from handsfree.dialogue.question import Consequence, OwnEffect, Question
 from handsfree.dialogue.question import Turn as Turned
 from handsfree.journal import events
 from handsfree.language.meaning import Listening, NumberAsked, Sense, Verdict
@@ -27,7 +27,7 @@ from handsfree.procedure.load import FileProblems
 
 
 @dataclass(frozen=True)
-class PageSave:
+class PageSave(OwnEffect):
     """Write the page as it is now."""
 
     page: Data

@@ -10,7 +10,7 @@ from handsfree.authoring.breath import SILENT, after, breath
 from handsfree.authoring.draft import LATER, DraftStep, named
 from handsfree.authoring.review import kind_name, review
 from handsfree.authoring.said import as_sentence, facets_said, without_signal
-from handsfree.authoring.slots import ALWAYS_CHANGED, FILLS, SLOTS, hear, hear_step, target_of
+from handsfree.authoring.slots import ALWAYS_CHANGED, FILLS, SLOTS, hear, hear_step, target_of, to_come
 from handsfree.authoring.turn import CheckIt, RecorderRow, RecorderTurn, Reply, row
 from handsfree.journal.events import AnswerTaken, Closed
 
@@ -48,7 +48,8 @@ def can_say(turn: RecorderTurn) -> list[str]:
     listening = turn.state.listening
     asked = ("affirm", "negative") if listening and "affirm" in (listening.commands or ()) else ()
     number = [turn.words.prompt("a-number")] if listening and listening.number is not None else []
-    return [*number, *(listening.phrases[:12] if listening else ()), *asked] or [turn.words.taught("stop recording")]
+    phrases = [phrase for phrase in listening.phrases if phrase not in to_come(turn)][:12] if listening else []
+    return [*number, *phrases, *asked] or [turn.words.taught("stop recording")]
 
 
 def _in_review(turn: RecorderTurn) -> tuple[str, ...]:

@@ -41,7 +41,7 @@ FILLS = {
 #: What may be changed in a step of any kind, besides its own slots.
 ALWAYS_CHANGED = ("say", "kind", "go")
 _LEAST = {"answers": 2, "checks": 2}
-EVER = ("say again", "what can i say", "correction")
+EVER = ("say again", "what can i say", "help", "correction")
 
 
 def next_slot(turn: RecorderTurn) -> str:
@@ -268,14 +268,15 @@ def step_names(turn: RecorderTurn, kinds: tuple[str, ...] = ()) -> dict[str, int
 
 def hear_step(turn: RecorderTurn, *commands: str) -> Listening:
     """Numbers that no step has yet are heard too: the program says that there is no such step."""
-    return hear(turn, *commands, phrases=(*step_names(turn), *_to_come(turn)))
+    return hear(turn, *commands, phrases=(*step_names(turn), *to_come(turn)))
 
 
 #: How far beyond the last step a number is understood.
 _AHEAD = 12
 
 
-def _to_come(turn: RecorderTurn) -> tuple[str, ...]:
+def to_come(turn: RecorderTurn) -> tuple[str, ...]:
+    """Names of steps that are not there yet."""
     count = len(turn.state.draft.steps)
     return tuple(turn.words.step_name(number) for number in range(count + 1, count + 1 + _AHEAD))
 
@@ -287,7 +288,7 @@ def target_of(turn: RecorderTurn, reply: Reply) -> tuple[bool, str | None]:
     if turn.words.says(reply.phrase, "later"):
         return True, LATER
     uid = step_names(turn).get(reply.phrase)
-    if uid is None and reply.phrase in _to_come(turn):
+    if uid is None and reply.phrase in to_come(turn):
         turn.prompt("no-such-step", step=reply.phrase)
     return (False, None) if uid is None else (True, reference(uid))
 

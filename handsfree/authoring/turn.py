@@ -15,20 +15,20 @@ from typing import Any, ClassVar
 
 from handsfree.authoring.draft import Doubt, Draft, DraftStep
 from handsfree.authoring.words import RecorderWords
-from handsfree.dialogue.question import Consequence, Question
+from handsfree.dialogue.question import Consequence, OwnEffect, Question
 from handsfree.dialogue.question import Turn as Turned
 from handsfree.language.meaning import Listening
 
 
 @dataclass(frozen=True)
-class Save:
+class Save(OwnEffect):
     """Write the procedure as it is now, and the sounds of its steps beside it."""
 
     draft: Draft
 
 
 @dataclass(frozen=True)
-class CheckIt:
+class CheckIt(OwnEffect):
     """Check the procedure as written and say what was found."""
 
 

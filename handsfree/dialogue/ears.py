@@ -7,16 +7,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handsfree.dialogue.hearing import Hears, typed, utterance_of, utterances
-from handsfree.dialogue.keyboard import TypedLine, event_of
+from handsfree.dialogue.keyboard import event_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.dialogue.question import Dialogue
 from handsfree.journal.events import Happening, KeepNote, ListenFor, PromptEnded, Say, Stamped
 from handsfree.language.base import Language
 from handsfree.language.meaning import EMERGENCY, Heard, Listening, Sense, Verdict
+from handsfree.sound.happenings import Ended, HeardPiece, ThreadFailed, TypedLine
 from handsfree.sound.samples import RATE, Clock
 
 if TYPE_CHECKING:
-    from handsfree.sound.live import HeardPiece, LiveLoop
+    from handsfree.sound.live import LiveLoop
 
 PAUSE = 0.5  # seconds of a recording's clock between what the program said and what it hears next
 
@@ -52,8 +53,6 @@ class LiveEar:
         """The listening says so already."""
 
     def next(self, timeout: float | None) -> Happening | None:
-        from handsfree.sound.live import Ended, HeardPiece, ThreadFailed
-
         told = self._loop.happenings.next(timeout)
         if isinstance(told, Ended):
             raise EOFError
@@ -68,8 +67,7 @@ class LiveEar:
         if isinstance(told, PromptEnded) and told.said in self._unheard:
             self._unheard.discard(told.said)
             self._heard_out = self._clock.now()
-        happening: Happening | None = told
-        return happening
+        return told
 
     def _event(self, sound: HeardPiece) -> Happening:
         if sound.heard is None:

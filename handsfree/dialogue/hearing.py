@@ -21,6 +21,10 @@ class HearsAndWrites(Protocol):
 
     def hear(self, samples: Samples, listening: Listening) -> Heard: ...
 
+    def together(self, heard: Heard, listening: Listening) -> Heard: ...
+
+    def forget(self) -> None: ...
+
     def dictate(self, samples: Samples) -> str: ...
 
 
@@ -142,17 +146,15 @@ class Hearer:
         return self.event_of(self.together(heard, samples, listening), samples, listening)
 
     def together(self, heard: Heard, samples: Samples, listening: Listening) -> Heard:
-        """Weighed with what was said before under the same question, if the recogniser can. Call it once per utterance,
-        with its times on the visit's clock. At a gate and at a proof the voice is compared first: what another says adds
-        nothing."""
+        """Weighed with what was said before under the same question. Call it once per utterance, with its times on the
+        visit's clock. At a gate and at a proof the voice is compared first: what another says adds nothing."""
         if self._voices is not None and listening.guarded:
             heard = replace(heard, voice=self._voices.of(heard, samples, listening))
-        weighed: Heard = getattr(self.recogniser, "together", lambda one, _: one)(heard, listening)
-        return weighed
+        return self.recogniser.together(heard, listening)
 
     def forget(self) -> None:
         """The visit has moved on, or something came between: what was said before counts no more."""
-        getattr(self.recogniser, "forget", lambda: None)()
+        self.recogniser.forget()
 
     def event_of(self, heard: Heard, samples: Samples, listening: Listening) -> Utterance:
         """What is recorded of it, with the result for its voice if it was compared, and its clip if one is kept."""

@@ -7,26 +7,18 @@ import queue
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import Any, TextIO
+from typing import TextIO
 
 from handsfree.dialogue.hearing import typed, utterance_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import Happening, KeepNote, ListenFor, NoteKept, PromptEnded, Say, Tone
 from handsfree.language.base import Language
 from handsfree.language.meaning import Listening
+from handsfree.sound.happenings import TypedLine
 from handsfree.sound.samples import Clock
 
 LONGEST_LINE = 500
 ERASES, ENDS = ("\x7f", "\b"), "\x04"
-
-
-@dataclass(frozen=True)
-class TypedLine:
-    """What was typed. `now`: seconds on the dialogue's clock."""
-
-    words: str
-    now: float
 
 
 def event_of(line: TypedLine, language: Language, listening: Listening) -> Happening | None:
@@ -115,7 +107,7 @@ class TypedEar:
 
 
 def beside(
-    lines: TextIO | None, tell: Callable[[Any], None], clock: Clock, shows: Callable[[str], object] | None = None
+    lines: TextIO | None, tell: Callable[[TypedLine], object], clock: Clock, shows: Callable[[str], object] | None = None
 ) -> Keyboard:
     """A keyboard whose lines join what is heard. When they end, the microphone goes on."""
 

@@ -9,7 +9,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Generic, Protocol, TypeVar
 
-from handsfree.journal.events import Happening, KeepNote, ListenFor, Say, Stamped, Tone
+from handsfree.dialogue.question import Dialogue, OwnEffect
+from handsfree.journal.events import Effect, Event, Happening, KeepNote, ListenFor, Say, Stamped, Tone
 
 
 class Ear(Protocol):
@@ -42,12 +43,12 @@ class Mouth(Protocol):
 class Record(Protocol):
     """`handsfree.journal.writer.Journal` is one. Events are on disk when `append` returns."""
 
-    def append(self, *events: Any) -> tuple[Stamped, ...]: ...
+    def append(self, *events: Event) -> tuple[Stamped, ...]: ...
 
     def close(self) -> None: ...
 
 
-S = TypeVar("S", bound=Any)
+S = TypeVar("S", bound=Dialogue)
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,6 @@ class Machine(Generic[S]):
     """What the runner runs. `unrecorded`: the one sentence that is said without a record: that there is none. `own`:
     effects that are performed but not recorded; each may say something, and that is recorded."""
 
-    advance: Callable[[S, Stamped], tuple[S, tuple[Any, ...]]]
+    advance: Callable[[S, Stamped], tuple[S, tuple[Effect | OwnEffect, ...]]]
     unrecorded: Callable[[S], str]
-    own: Mapping[type[Any], Callable[[S, Any], Iterable[str]]] = field(default_factory=dict)
+    own: Mapping[type[OwnEffect], Callable[[S, Any], Iterable[str]]] = field(default_factory=dict)

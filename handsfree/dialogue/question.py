@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Generic, Protocol, TypeVar
 
-from handsfree.journal.events import Say, Tone
+from handsfree.journal.events import Effect, Say, Tone
 from handsfree.language.meaning import Listening
 from handsfree.language.tokens import capital
 
@@ -27,6 +27,10 @@ class Consequence(StrEnum):
     NOTHING = "nothing"  # going on: 'done', 'ready', 'got it' move on
     ANSWER = "answer"  # an answer or a reading: yes-like words count as 'affirm' where it is read back
     GUARDED = "guarded"  # a gate, a proof, a caution: its own words and no others
+
+
+class OwnEffect:
+    """An effect that the machine's maker performs, and that is not recorded."""
 
 
 class Dialogue(Protocol):
@@ -47,7 +51,7 @@ class Dialogue(Protocol):
     def waiting(self) -> bool: ...
 
 
-S = TypeVar("S", bound=Any)  # a frozen data class that is a Dialogue
+S = TypeVar("S", bound=Dialogue)  # a frozen data class
 T = TypeVar("T")
 A = TypeVar("A")
 
@@ -86,7 +90,7 @@ class Turn(Generic[S]):
     def __init__(self, state: S, questions: Mapping[Any, Question[Any, Any]]) -> None:
         self.state: S = state
         self.questions = questions
-        self.effects: list[Any] = []
+        self.effects: list[Effect | OwnEffect] = []
         self._heard = ""
 
     @property
@@ -104,7 +108,7 @@ class Turn(Generic[S]):
     def change(self, **changes: Any) -> None:
         self.state = changed(self.state, **changes)
 
-    def emit(self, *effects: Any) -> None:
+    def emit(self, *effects: Effect | OwnEffect) -> None:
         self.effects.extend(effects)
 
     def tone(self, name: str) -> None:

@@ -17,11 +17,14 @@ from contextlib import contextmanager, nullcontext, suppress
 from typing import Any, Generic, TypeVar
 
 from handsfree.dialogue.parts import Ear, Machine, Mouth, Record
+from handsfree.dialogue.question import Dialogue, OwnEffect
 from handsfree.errors import Trouble, Unkept
 from handsfree.journal.events import (
     HAPPENINGS,
     Closed,
     DropTimer,
+    Effect,
+    Event,
     FaultMet,
     Happening,
     KeepNote,
@@ -35,7 +38,7 @@ from handsfree.journal.events import (
 )
 from handsfree.sound.samples import Clock
 
-S = TypeVar("S", bound=Any)
+S = TypeVar("S", bound=Dialogue)
 #: Sees every recorded event with the state after it: for the screen and the tests.
 Watcher = Callable[[Stamped, S], None]
 
@@ -149,7 +152,7 @@ class Runner(Generic[S]):
         with _part("clock"):
             return self._clock.now()
 
-    def _append(self, *events: Any) -> tuple[Stamped, ...]:
+    def _append(self, *events: Event) -> tuple[Stamped, ...]:
         with _part("record", Unkept):
             return self._record.append(*events)
 
@@ -170,13 +173,12 @@ class Runner(Generic[S]):
     def _turn(self, stamped: Stamped) -> None:
         with _part("program"):
             self.state, effects = self._machine.advance(self.state, stamped)
-        own = self._machine.own
-        told = [effect for effect in effects if type(effect) not in own]
+        told = [effect for effect in effects if not isinstance(effect, OwnEffect)]
         for recorded in self._append(*told) if told else ():
             self._show(recorded)
         for effect in effects:
-            if type(effect) in own:
-                self._speak(own[type(effect)](self.state, effect))
+            if isinstance(effect, OwnEffect):
+                self._speak(self._machine.own[type(effect)](self.state, effect))
             else:
                 self._perform(effect)
 
@@ -202,7 +204,7 @@ class Runner(Generic[S]):
         with self._telling(), _part("mouth"):
             self._mouth.say(Say(0, sentence, "notice", cuttable=False), self.state.rate, self.state.volume)
 
-    def _perform(self, effect: Any) -> None:
+    def _perform(self, effect: Effect) -> None:
         action = _ACTIONS.get(type(effect))
         if action is not None:
             with suppress(_PartFailed) if self._failing else nullcontext():

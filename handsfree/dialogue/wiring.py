@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from handsfree.sound.samples import Clock
 
 if TYPE_CHECKING:
     from handsfree.language.meaning import Heard, Listening
-    from handsfree.sound.live import Happenings, LiveLoop
-    from handsfree.sound.prompts import Sink
+    from handsfree.settings import Settings
+    from handsfree.sound.happenings import Happenings
+    from handsfree.sound.live import Cutter, HearsSound, LiveLoop
+    from handsfree.sound.prompts import Sink, Tell
     from handsfree.sound.samples import Samples
+    from handsfree.sound.sources import SoundSource
     from handsfree.sound.synth import Synthesiser
 
 
@@ -22,7 +25,7 @@ class Devices:
 
     sound_in: str | None
     sound_out: str | None
-    settings: Any
+    settings: Settings
 
 
 @dataclass(frozen=True)
@@ -35,13 +38,14 @@ class Wires:
 
 
 def wired(
-    devices: Devices, cutter: Any, recogniser: Any, clock: Clock, first: Callable[[], object] | None = None,
+    devices: Devices, cutter: Cutter, recogniser: HearsSound, clock: Clock, first: Callable[[], object] | None = None,
     ahead: Callable[[Samples, Heard, Listening], object] | None = None,
 ) -> Wires:  # fmt: skip
     """`first`: what the recognising thread does before its first utterance; `ahead`: receives what was heard ahead. Trouble
     for a device that cannot be used."""
     from handsfree.sound.echo import EchoGuard
-    from handsfree.sound.live import Happenings, LiveLoop
+    from handsfree.sound.happenings import Happenings
+    from handsfree.sound.live import LiveLoop
 
     happenings, settings = Happenings(), devices.settings
     sink = sink_of(devices.sound_out, settings.sound_out, clock, happenings.tell)
@@ -50,7 +54,7 @@ def wired(
     return Wires(LiveLoop(source, cutter, sink, recogniser, happenings, clock, guard, first, ahead), sink, happenings)
 
 
-def source_of(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
+def source_of(named: str | None, usual: str, clock: Clock, tell: Tell) -> SoundSource:
     if named == "-":
         from handsfree.sound.sources import FileSource
 
@@ -60,7 +64,7 @@ def source_of(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
     return Microphone(named or usual or None, clock, tell)
 
 
-def sink_of(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
+def sink_of(named: str | None, usual: str, clock: Clock, tell: Tell) -> Sink:
     from handsfree.sound.files import is_file
 
     if named == "-" or is_file(named):
@@ -72,7 +76,7 @@ def sink_of(named: str | None, usual: str, clock: Clock, tell: Any) -> Any:
     return Loudspeaker(named or usual or None, clock, tell)
 
 
-def voice_of(code: str, settings: Any) -> Synthesiser:
+def voice_of(code: str, settings: Settings) -> Synthesiser:
     """The program's own voice, with a cache of what it has said before."""
     from platformdirs import user_cache_path
 

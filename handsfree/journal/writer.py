@@ -18,7 +18,7 @@ import hashlib
 import re
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from filelock import FileLock, Timeout
 
@@ -26,9 +26,13 @@ from handsfree.errors import Trouble, Unkept
 from handsfree.journal.canonical import AROUND, entry_in, line_of, unsigned_bytes
 from handsfree.journal.clock import JournalClock, SystemClock, VisitClock
 from handsfree.journal.disk import AppendFile, Disk, RealDisk
-from handsfree.journal.events import HAPPENINGS, ClockMoved, EndOpen, Opened, Sealed, SignedBy, Stamped, TailDropped
+from handsfree.journal.events import HAPPENINGS, ClockMoved, EndOpen, Event, Opened, Sealed, SignedBy, Stamped, TailDropped
 from handsfree.journal.keys import DeviceKey
 from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND, Broken, stamped, torn_tail, walk
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 LOCK = "journal.lock"
 
@@ -151,7 +155,7 @@ class Journal:
         """Seconds on the visit's clock."""
         return self._clock.now()
 
-    def append(self, *events: Any) -> tuple[Stamped, ...]:
+    def append(self, *events: Event) -> tuple[Stamped, ...]:
         """Write events; on disk when it returns. Returns everything written, in order: before a happening a `ClockMoved` if
         the wall clock has jumped, after `Opened` a `SignedBy` if there is a key, at a resume an `EndOpen` if there was no
         seal. Pass every happening among them to `advance`. Trouble if the disk is full, read-only or failing; then the
@@ -182,8 +186,8 @@ class Journal:
         self.count, self.head, self._signing, self.size = count, head, signing, self.size + len(data)
         return tuple(written)
 
-    def _with_marks(self, events: tuple[Any, ...], jumped: float) -> list[Any]:
-        found = list(events)
+    def _with_marks(self, events: tuple[Event, ...], jumped: float) -> list[Event]:
+        found: list[Event] = list(events)
         if jumped:
             found.insert(0, ClockMoved(jumped))
         if self._open_end:
@@ -254,7 +258,7 @@ class Journal:
         return name, hashlib.sha256(data).hexdigest()
 
 
-def flac(samples: Any, rate: int = 16_000) -> bytes:
+def flac(samples: NDArray[np.float32] | NDArray[np.int16], rate: int = 16_000) -> bytes:
     """Mono samples (NumPy, 16-bit or float from -1 to 1) as FLAC bytes."""
     import io
 
@@ -297,13 +301,14 @@ def _trouble(folder: Path, error: OSError, *, begun: bool = True) -> Trouble:
     )
 
 
-def _cleaned(event: Any) -> Any:
+def _cleaned(event: Event) -> Event:
     """Lone surrogates (a keyboard's undecodable bytes) become U+FFFD. ValueError is raised again for what cannot be
     repaired."""
 
-    def clean(value: Any) -> Any:
+    def clean(value: object) -> object:
         if isinstance(value, str):
             return value.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
         return tuple(clean(item) for item in value) if isinstance(value, tuple) else value
 
-    return dataclasses.replace(event, **{f.name: clean(getattr(event, f.name)) for f in dataclasses.fields(event)})
+    fields: dict[str, Any] = {f.name: clean(getattr(event, f.name)) for f in dataclasses.fields(event)}
+    return dataclasses.replace(event, **fields)

@@ -20,17 +20,15 @@ from pathlib import Path
 
 from handsfree import __version__
 from handsfree.errors import Trouble
+from handsfree.licences import licence_in
 from handsfree.outputs import save_by
 from handsfree.pack import setting_up
 from handsfree.pack.setting_up import CONTENTS, MODELS, PROCEDURES, WHEELS
 
 _PROGRAM = "handsfree"
 _LICENCES = "licences.txt"
-#: Licences by their classifiers, where these differ from SPDX's names -> the SPDX name.
-_SHORT = {
-    "MIT License": "MIT", "Apache Software License": "Apache-2.0", "BSD License": "BSD", "ISC License (ISCL)": "ISC",
-    "Mozilla Public License 2.0 (MPL 2.0)": "MPL-2.0", "Python Software Foundation License": "PSF-2.0",
-}  # fmt: skip
+#: What pip itself puts beside an installed program.
+_OF_PIP = ("RECORD", "INSTALLER", "REQUESTED", "direct_url.json")
 
 
 @dataclass(frozen=True)
@@ -132,8 +130,27 @@ def _wheels(folder: Path, given: Path | None) -> list[Path]:
     top = _checkout()
     if top is not None:
         _pip("wheel", "-q", "--no-deps", *near, "-w", str(place), str(top))
+    else:
+        own_wheel(metadata.distribution(_PROGRAM), place)
     _pip("wheel", "-q", "-c", str(limits), *near, "--find-links", str(place), "-w", str(place), f"{_PROGRAM}=={__version__}")
     return sorted(place.glob("*.whl"))
+
+
+def own_wheel(installed: metadata.Distribution, into: Path) -> Path:
+    """The program's own wheel, put together again from its installed files: neither the wheel that it came in nor an index
+    that has it need be there."""
+    made = into / f"{_PROGRAM}-{installed.version}-py3-none-any.whl"
+    record = f"{_PROGRAM}-{installed.version}.dist-info/RECORD"
+    listed = []
+    with zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as archive:
+        for file in installed.files or ():
+            script = ".." in file.parts or file.parts[0] == "bin"  # pip writes these anew
+            if not script and "__pycache__" not in file.parts and file.name not in _OF_PIP:
+                archive.write(str(file.locate()), file.as_posix())
+                told = f"{file.hash.mode}={file.hash.value},{file.size}" if file.hash else ","
+                listed.append(f"{file.as_posix()},{told}")
+        archive.writestr(record, "\n".join([*listed, f"{record},,", ""]))
+    return made
 
 
 def _installed() -> Iterator[str]:
@@ -171,19 +188,13 @@ def licences_of(wheels: Iterable[Path]) -> tuple[tuple[str, tuple[str, ...]], ..
 
 
 def _stated(path: Path) -> tuple[str, str]:
-    """(name and release, licence in a few words). Classifiers are preferred to a free text, which may be a whole licence."""
+    """(name and release, licence in a few words)."""
     from email.parser import Parser
 
     with zipfile.ZipFile(path) as archive:
         place = next(name for name in archive.namelist() if name.endswith(".dist-info/METADATA"))
         told = Parser().parsestr(archive.read(place).decode("utf-8", "replace"), headersonly=True)
-    classified = [
-        one.rsplit(" :: ", 1)[1] for one in told.get_all("Classifier") or () if one.startswith("License :: ")
-    ]
-    text = (told.get("License") or "").strip().splitlines()
-    spoken = " or ".join(_SHORT.get(one, one) for one in classified) or (text[0][:60] if text else "")
-    licence = told.get("License-Expression") or _SHORT.get(spoken, spoken)
-    return f"{told['Name']} {told['Version']}", licence or "none stated"
+    return f"{told['Name']} {told['Version']}", licence_in(told)
 
 
 def _told(licences: Iterable[tuple[str, tuple[str, ...]]]) -> str:

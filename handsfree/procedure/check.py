@@ -158,6 +158,8 @@ def lines(report: CheckReport) -> Iterator[str]:
 
 def _summary(extent: listening.Extent, say: partial[str]) -> str:
     listen, work, locked = extent.listen, extent.minutes, extent.isolations
+    if extent.ways == 1:
+        return say("way-sum", listen=f"{listen[1]:.0f}", work=f"{work[1]:g}", locked=locked[1])
     return say(
         "ways-sum", ways=f"{extent.ways:,}", least=f"{listen[0]:.0f}", most=f"{listen[1]:.0f}", short=f"{work[0]:g}",
         long=f"{work[1]:g}", few=locked[0], many=locked[1],

@@ -32,7 +32,9 @@ def check(target: Path | None = None, as_json: bool = False, sarif: Path | None 
     if as_json:
         print(json.dumps(data, ensure_ascii=False))
     else:
-        counts = ((len(reports), "file"), (data["errors"], "error"), (data["remarks"], "remark"))
+        errors = data["errors"]
+        rest = (data["remarks"] - errors, "other remark" if errors else "remark")
+        counts = ((len(reports), "file"), (errors, "error"), rest)
         print(", ".join(f"{count} {what}{'' if count == 1 else 's'}" for count, what in counts) + ".")
     if data["errors"]:
         sys.exit(1)

@@ -18,12 +18,15 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from handsfree.errors import Trouble
 from handsfree.journal.events import ListenFor, Opened, SoundRemoved, Stamped, Utterance
 from handsfree.journal.reader import JOURNAL, read, visits_in
 from handsfree.language.meaning import TOGETHER, Denial, Sense, Verdict
+
+if TYPE_CHECKING:
+    from handsfree.speech.recogniser import Recogniser
 
 #: Bytes of journal for one batch: a long visit is several.
 BATCH = 200_000
@@ -158,7 +161,7 @@ def hear_batch(batch: Batch) -> Relistened:
     return Relistened(batch, tuple(heard), tuple(left_out), gone, fingerprint(), recogniser.name)
 
 
-def _hear(recogniser: Any, folder: Path, kept: _Kept) -> Again:
+def _hear(recogniser: Recogniser, folder: Path, kept: _Kept) -> Again:
     from handsfree.dialogue.listening import listening_of
     from handsfree.sound.files import read_sound
 
@@ -184,7 +187,7 @@ _ONE_AT_A_TIME = threading.Lock()
 
 
 @cache
-def _recogniser(engine: str | None, language: str, models: str) -> Any:
+def _recogniser(engine: str | None, language: str, models: str) -> Recogniser:
     from handsfree.speech.recogniser import build_recogniser
 
     return build_recogniser(engine, language, Path(models))

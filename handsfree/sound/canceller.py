@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from handsfree.sound.echo import best_match
 from handsfree.sound.filters import convolved
-from handsfree.sound.loudspeaker import Tap
+from handsfree.sound.prompts import Tap
 from handsfree.sound.samples import RATE, Samples, silence
 from handsfree.sound.sources import BLOCK, Block
 

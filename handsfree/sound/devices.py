@@ -20,7 +20,7 @@ import contextlib
 import threading
 import time
 from collections.abc import Callable
-from typing import Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from handsfree.errors import Trouble
 from handsfree.journal.events import SoundBack, SoundLost
@@ -37,6 +37,33 @@ LEFT_INSIDE = 20.0  # s for a call that overran, before another is made beside i
 LOOK_EVERY = 6.0  # s between looks at the list while something is lost
 #: Asked of the device, s. Measured on PulseAudio: 0.05 stops in 61 ms but runs dry on a busy machine.
 LATENCY = 0.1
+class DeviceTimes(Protocol):
+    """PortAudio's, s: now, when the first sample was in the air, and when it will be. The names are sounddevice's."""
+
+    @property
+    def currentTime(self) -> float: ...
+    @property
+    def inputBufferAdcTime(self) -> float: ...
+    @property
+    def outputBufferDacTime(self) -> float: ...
+
+
+class Flags(Protocol):
+    """What PortAudio noticed; false where it is nothing."""
+
+    @property
+    def input_overflow(self) -> bool: ...
+    @property
+    def output_underflow(self) -> bool: ...
+
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Callback = Callable[[NDArray[np.float32], int, DeviceTimes, Flags], None]  # sound, frames, times, what was noticed
+
+
 class _Attempt:
     """Opens one stream in a thread of its own: PortAudio can wait for ever on a device that is just vanishing."""
 
@@ -97,7 +124,7 @@ class Keeper:
     _library = threading.RLock()
 
     def __init__(
-        self, way: Direction, wanted: str | None, callback: Callable[..., None], opened: Callable[[int, int], None],
+        self, way: Direction, wanted: str | None, callback: Callback, opened: Callable[[int, int], None],
         lost: Callable[[], None], tell: Tell, shape: StreamShape | None = None, latency: float = LATENCY,
     ) -> None:
         self.way: Direction = way

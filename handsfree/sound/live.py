@@ -19,13 +19,12 @@ Rules of this file:
 from __future__ import annotations
 
 import contextlib
-import queue
 import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
-from typing import Any, Protocol
+from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 
@@ -33,6 +32,7 @@ from handsfree.journal.events import SoundDropped
 from handsfree.language.meaning import Heard, Listening, Verdict
 from handsfree.sound.canceller import Follower
 from handsfree.sound.echo import EchoGuard, Judgement, heard_over
+from handsfree.sound.happenings import Ended, Happenings, HeardPiece, ThreadFailed
 from handsfree.sound.levels import QUIETEST, decibels, power
 from handsfree.sound.memory import LONG, give_back
 from handsfree.sound.prompts import Sink
@@ -43,7 +43,6 @@ WAITING = 4  # utterances
 KEPT = 40.0  # s of raw sound, to judge an utterance by
 NOISE_OVER = 10.0  # s over which the noise is followed
 LEAD = 0.3  # s of pre-roll at the beginning of an utterance
-FULL = 200  # with so many happenings waiting, sound that was not for the program is no longer told
 LOSSES_EVERY = 10.0  # s after a loss is told: further losses are added up and told together when it has passed
 
 
@@ -61,49 +60,6 @@ class Cutter(Protocol):
 
 class HearsSound(Protocol):
     def hear(self, samples: Samples, listening: Listening) -> Heard: ...
-
-
-@dataclass(frozen=True)
-class HeardPiece:
-    """One utterance, judged. `heard` is None where what was asked for is a note: the sound itself is the answer.
-    `samples`: without the echo; times are on the visit's clock and in `heard`."""
-
-    heard: Heard | None
-    samples: Samples = field(repr=False, compare=False)
-    started: float
-    ended: float
-    listening: Listening
-    judgement: Judgement | None = None
-
-
-class Ended:
-    """The sound is over and will not come back."""
-
-
-@dataclass(frozen=True)
-class ThreadFailed:
-    """An error ended one of the two threads: the program is deaf."""
-
-    error: Exception
-
-
-class Happenings:
-    """The one queue of what happened. `tell` never waits; `next` gives None after `timeout` seconds."""
-
-    def __init__(self) -> None:
-        self._line: queue.SimpleQueue[Any] = queue.SimpleQueue()
-
-    def tell(self, happening: Any) -> None:
-        heard = happening.heard if isinstance(happening, HeardPiece) else None
-        if heard is not None and heard.verdict == Verdict.NOT_FOR_ME and self._line.qsize() > FULL:
-            return  # nobody is fetching, and this is not for the program
-        self._line.put(happening)
-
-    def next(self, timeout: float | None) -> Any | None:
-        try:
-            return self._line.get(timeout=timeout)
-        except queue.Empty:
-            return None
 
 
 @dataclass(frozen=True)
@@ -188,7 +144,7 @@ class LiveLoop:
         self._source, self._cutter, self._sink, self._recogniser = source, cutter, sink, recogniser
         self.happenings, self._clock = happenings, clock
         self._guard = guard or EchoGuard()
-        tap = getattr(sink, "tap", None)
+        tap = sink.tap
         self._follower = Follower(tap) if tap is not None and not self._guard.headset else None
         self._listening = Listening()
         self._line = HearingQueue()

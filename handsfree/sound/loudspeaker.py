@@ -10,21 +10,18 @@ from __future__ import annotations
 import threading
 import time
 from collections import deque
-from typing import Any
 
 import numpy as np
 import soxr
+from numpy.typing import NDArray
 
 from handsfree.journal.events import PromptEnded
-from handsfree.sound.devices import LATENCY, Keeper
-from handsfree.sound.files import Converter
-from handsfree.sound.prompts import History, Played, Prompt, Tell, loudness, tone_samples
+from handsfree.sound.devices import LATENCY, DeviceTimes, Flags, Keeper
+from handsfree.sound.prompts import History, Played, Prompt, Tap, Tell, loudness, tone_samples
 from handsfree.sound.samples import RATE, Clock, Samples
 
 AHEAD = 0.3  # s of sound that a device may hold; one that asks for more is throwing it away
 FADE = 0.005  # s, so that a stopped prompt does not click
-#: Blocks of reference kept for the echo canceller when nobody fetches them: about ten seconds of any device.
-KEPT_BLOCKS = 4000
 
 
 class _Item:
@@ -36,26 +33,6 @@ class _Item:
 
     def cut_by(self, cut: int) -> bool:
         return self.prompt.cuttable and self.place <= cut
-
-
-class Tap:
-    """What goes out, for the echo canceller: pieces at 16 kHz, each with the time its first sample reaches the air."""
-
-    def __init__(self) -> None:
-        self.raw: deque[tuple[Samples, float]] = deque(maxlen=KEPT_BLOCKS)
-        self._converter = Converter(RATE, 1)
-
-    def reset(self, rate: int) -> None:
-        self.raw.clear()
-        self._converter = Converter(rate, 1)
-
-    def take(self) -> list[tuple[Samples, float]]:
-        """Everything since the last time. To be called from one thread."""
-        taken = []
-        while self.raw:
-            block, at = self.raw.popleft()
-            taken.append((self._converter.feed(block), at))
-        return taken
 
 
 class Loudspeaker:
@@ -134,7 +111,7 @@ class Loudspeaker:
 
     # ---- the callback's side ----
 
-    def _callback(self, out: Any, frames: int, when: Any, status: Any) -> None:
+    def _callback(self, out: NDArray[np.float32], frames: int, when: DeviceTimes, status: Flags) -> None:
         self._keeper_alive()
         if status and status.output_underflow:
             self.underflows += 1

@@ -10,11 +10,11 @@ import queue
 import time
 from collections import deque
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from handsfree.sound.devices import LATENCY, Keeper
+from handsfree.sound.devices import LATENCY, DeviceTimes, Flags, Keeper
 from handsfree.sound.files import Converter
 from handsfree.sound.prompts import Tell
 from handsfree.sound.samples import RATE, Clock, Samples, silence
@@ -46,7 +46,7 @@ class Microphone:
         line: float = LINE,
     ) -> None:
         self._clock, self._line_limit = clock, line
-        self._line: queue.SimpleQueue[tuple[Any, float, int, int]] = queue.SimpleQueue()
+        self._line: queue.SimpleQueue[tuple[NDArray[np.float32], float, int, int]] = queue.SimpleQueue()
         self._rate, self._opening = RATE, 0
         self._expected: float | None = None  # clock time at which the next callback's first sample is due
         self._converter, self._converter_of = Converter(RATE, 1), -1
@@ -97,7 +97,7 @@ class Microphone:
         if self._keeper is not None:
             self._keeper.close()
 
-    def _take(self, data: Any, at: float, lost: int, opening: int) -> None:
+    def _take(self, data: NDArray[np.float32], at: float, lost: int, opening: int) -> None:
         """Convert; `at` is when the first of `data` was in the air."""
         if opening != self._converter_of:
             self._broken = self._converter_of != -1
@@ -114,7 +114,7 @@ class Microphone:
 
     # ---- the callback's side ----
 
-    def _callback(self, data: Any, frames: int, when: Any, status: Any) -> None:
+    def _callback(self, data: NDArray[np.float32], frames: int, when: DeviceTimes, status: Flags) -> None:
         if self._keeper is not None:
             self._keeper.alive = time.monotonic()
         now = self._clock.now()

@@ -14,16 +14,21 @@ import threading
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 
+from handsfree.journal.events import Happening
+from handsfree.sound.files import Converter
 from handsfree.sound.samples import RATE, Clock, Samples
 
 #: Steps of 'louder' and 'softer' in dB (common practice, no source: a change that is plainly heard).
 VOLUME_STEP = 4.0
 
-Tell = Callable[[Any], None]
+#: Blocks of reference kept for the echo canceller when nobody fetches them: about ten seconds of any device.
+KEPT_BLOCKS = 4000
+
+Tell = Callable[[Happening], object]
 
 
 @dataclass(frozen=True)
@@ -49,8 +54,32 @@ class Played:
     cut: bool = False
 
 
+class Tap:
+    """What goes out, for the echo canceller: pieces at 16 kHz, each with the time its first sample reaches the air."""
+
+    def __init__(self) -> None:
+        self.raw: deque[tuple[Samples, float]] = deque(maxlen=KEPT_BLOCKS)
+        self._converter = Converter(RATE, 1)
+
+    def reset(self, rate: int) -> None:
+        self.raw.clear()
+        self._converter = Converter(rate, 1)
+
+    def take(self) -> list[tuple[Samples, float]]:
+        """Everything since the last time. To be called from one thread."""
+        taken = []
+        while self.raw:
+            block, at = self.raw.popleft()
+            taken.append((self._converter.feed(block), at))
+        return taken
+
+
 class Sink(Protocol):
-    """Where speech goes. `history` is what was played in the last minute, oldest first."""
+    """Where speech goes. `history` is what was played in the last minute, oldest first. `tap`: None where no
+    microphone can hear it."""
+
+    @property
+    def tap(self) -> Tap | None: ...
 
     def play(self, prompt: Prompt) -> None: ...
 

@@ -21,6 +21,8 @@ class FileSink:
     `path`: .wav, .flac or '-' for raw samples; None writes nothing and only keeps the times (the null sink).
     `pauses`: silence between prompts is written too. Trouble where the file cannot be written."""
 
+    tap = None
+
     def __init__(self, path: str | Path | None, clock: Clock, tell: Tell, pauses: bool = True) -> None:
         self._out = SoundOut(path) if path is not None else None
         self._clock, self._tell, self._pauses = clock, tell, pauses

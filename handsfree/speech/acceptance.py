@@ -3,7 +3,7 @@
 Rules of this file:
 
 - The probability is a logistic regression on the features of `weighing`; its coefficients are data (acceptance_model.json),
-  fitted by tests/bench/fit_acceptance.py with speakers left out in turn (acceptance_report.txt). Nothing is fitted here.
+  fitted by tests/bench/teach/fit_acceptance.py, speakers left out in turn (acceptance_report.txt). Nothing is fitted here.
 - A model belongs to a set of kinds of evidence ('sounds+tokens'), never to engines by name: another engine that gives the
   same kind may take its place.
 - `bars` says which probability is enough for which act.

@@ -32,6 +32,7 @@ def models(add: Path | None, name: str, language: str, fetch: bool, fetch_whispe
     for model in module.installed(folder, hashes=True):
         size = f"{model.size / 1e6:.0f} MB"
         print(f"{model.kind:<12} {model.name:<28} {model.language or '?':<3} {size:>8}  {model.where:<9}  {model.sha256}")
+        print(f"{'':<12} from {model.origin}; licence: {model.licence}")
         if not module.unchanged(model):
             print(f"{'':<12} {model.name} is not as it was when it was added: its files have another hash. Add it again.")
 

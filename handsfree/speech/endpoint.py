@@ -15,9 +15,9 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from handsfree.sound.filters import Sections
+from handsfree.sound.filters import Sections, Signal
 from handsfree.sound.samples import Piece
 from handsfree.speech import bars
 from handsfree.speech.engine import RATE
@@ -187,7 +187,7 @@ class Endpointer:
         return Piece(samples, first * FRAME_S, (first + len(frames)) * FRAME_S, last * FRAME_S)
 
 
-def _voiced(band: Any) -> bool:
+def _voiced(band: Signal) -> bool:
     """Whether the frame repeats itself with the period of a voice (75 to 400 Hz)."""
     import numpy as np
 

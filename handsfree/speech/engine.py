@@ -93,8 +93,17 @@ class Engine(Protocol):
     @property
     def declares(self) -> Declared: ...
 
+    def load(self) -> str:
+        """Load now what would be loaded at the first utterance; returns the name of the weights, '' where there are none.
+        Trouble if it cannot be loaded."""
+        ...
+
     def testify(self, samples: Samples, listening: Listening) -> Testimony:
         """Evidence on one utterance. It never raises on odd sound: silence gives no candidates."""
+        ...
+
+    def also(self, testimony: Testimony, offered: Mapping[str, Meaning]) -> Testimony:
+        """With the scores of what another witness proposes, as said; unchanged from an engine that cannot score it."""
         ...
 
     def dictate(self, samples: Samples) -> str:

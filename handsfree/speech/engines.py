@@ -14,7 +14,7 @@ from __future__ import annotations
 import importlib.util
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from handsfree.errors import Trouble
 from handsfree.speech.acceptance import fitted
@@ -23,7 +23,8 @@ from handsfree.speech.engine import Engine
 if TYPE_CHECKING:
     from handsfree.language.base import Language
 
-Builder = Callable[[Any, Path], Engine | None]  # (language, models folder) -> the engine, None where it is not installed
+    Builder = Callable[[Language, Path], Engine | None]  # None where the engine is not installed; Path: the models folder
+
 _LIBRARY = "onnxruntime"  # of both witnesses
 
 
@@ -36,16 +37,16 @@ def _need_library() -> None:
 
 
 def _phonetic(language: Language, models_dir: Path) -> Engine | None:
+    from handsfree.language.spoken import GrammarLanguage
     from handsfree.speech import phonetic_adapted
     from handsfree.speech.phonetic import TAUGHT, Phonetic, missing, weights
 
-    if language.code != "en" or missing():
+    if language.code != "en" or not isinstance(language, GrammarLanguage) or missing():
         return None
     _need_library()
     # Trouble before a visit, and not from an engine that fails at every word
     phonetic_adapted.adapted(weights(), phonetic_adapted.CORRECTIONS, TAUGHT)
-    found: Any = language
-    return Phonetic(found)
+    return Phonetic(language)
 
 
 def _whisper(language: Language, models_dir: Path) -> Engine | None:

@@ -27,11 +27,14 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from handsfree.language.meaning import Heard, Listening, Meaning, Verdict
 from handsfree.speech.manifest import Clip, read_manifest
 from handsfree.speech.processes import arithmetic_threads
+
+if TYPE_CHECKING:
+    from handsfree.speech.recogniser import Recogniser
 
 OUTCOMES = ("right", "proposed_right", "proposed_wrong", "asked_again", "wrong", "accepted")
 _Z = 1.959964  # of the normal distribution, two-sided 95 %
@@ -116,14 +119,13 @@ def harmless(clip: Clip, meaning: Meaning) -> bool:
     return meaning.text in shuts
 
 
-def hear_in_turn(recogniser: Any, sounds: Sequence[Any], clip: Clip, listening: Listening) -> tuple[Heard, str]:
+def hear_in_turn(recogniser: Recogniser, sounds: Sequence[Any], clip: Clip, listening: Listening) -> tuple[Heard, str]:
     """The last of the clips that had to be heard, and its verdict, each weighed with those before it as in a visit: one
     after another, and long after anything from an earlier line."""
-    weighed = getattr(recogniser, "together", lambda one, _: one)
     now = _Clock.now = _Clock.now + _LONG_AFTER
     for samples in sounds:
         ended = now + len(samples) / 16_000
-        heard = weighed(replace(recogniser.hear(samples, listening), started=now, ended=ended), listening)
+        heard = recogniser.together(replace(recogniser.hear(samples, listening), started=now, ended=ended), listening)
         came_to = outcome(clip, heard)
         if heard.verdict is Verdict.ACCEPTED or came_to == "proposed_right":
             break
@@ -141,7 +143,7 @@ class _Clock:
 
 
 @cache
-def _recogniser(engine: str | None, language: str, models: str) -> Any:
+def _recogniser(engine: str | None, language: str, models: str) -> Recogniser:
     from handsfree.speech.recogniser import build_recogniser
 
     return build_recogniser(engine, language, Path(models))
@@ -164,7 +166,7 @@ def _judge(job: tuple[Clip, Path, str | None, str, str]) -> Verdicted:
     return Verdicted(clip, came_to, str(heard.verdict), told, cpu, clock, length)
 
 
-def _warm(recogniser: Any, listening: Listening) -> None:
+def _warm(recogniser: Recogniser, listening: Listening) -> None:
     """A visit prepares what is in force while it talks, before anybody speaks; so this is not part of the lag."""
     import numpy as np
 

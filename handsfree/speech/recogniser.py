@@ -78,9 +78,9 @@ class Recogniser:
         self._said = None
 
     def load(self) -> None:
-        """Load every engine that can be loaded before it hears. Trouble if one cannot."""
+        """Load every engine before it hears. Trouble if one cannot be loaded."""
         for engine in self.engines:
-            getattr(engine, "load", lambda: None)()
+            engine.load()
 
     def dictate(self, samples: Samples) -> str:
         """Free text from the first engine that gives any."""
@@ -108,11 +108,7 @@ class Recogniser:
     ) -> Testimony:
         others = [testimony for other, testimony in found if other is not engine]
         offered = {**numbers(others), **own_words(others, listening, self.language)}
-        also = getattr(engine, "also", None)
-        if also is None or not offered:
-            return own
-        scored: Testimony = also(own, offered)
-        return scored
+        return engine.also(own, offered) if offered else own
 
 
 def numbers(testimonies: Sequence[Testimony]) -> Mapping[str, Meaning]:

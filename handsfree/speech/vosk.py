@@ -14,7 +14,7 @@ from __future__ import annotations
 import json
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -141,6 +141,14 @@ class Vosk:
             ("seconds", seconds),
         )
 
+    def also(self, testimony: Testimony, offered: Mapping[str, Meaning]) -> Testimony:
+        """Scores nothing that another proposes."""
+        return testimony
+
+    def load(self) -> str:
+        """It was loaded when it was made."""
+        return ""
+
     def dictate(self, samples: Samples) -> str:
         if not len(samples):
             return ""
@@ -183,6 +191,8 @@ def download(language: str, folder: Path) -> None:
 def load(model: Path, language: str = "en") -> Vosk:
     """The engine on a model of the language, in the folder `model`."""
     from handsfree.language.base import load as load_language
+    from handsfree.language.spoken import GrammarLanguage
 
-    tongue: Any = load_language(language)
+    tongue = load_language(language)
+    assert isinstance(tongue, GrammarLanguage)
     return Vosk(model, tongue, lambda a, b: 1.0 - float(tongue.apart(a, b)))

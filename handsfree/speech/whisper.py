@@ -96,6 +96,10 @@ class Whisper:
         finishes = self._search(samples, prepared)
         return self._testimony(finishes, prepared, listening)
 
+    def also(self, testimony: Testimony, offered: Mapping[str, Meaning]) -> Testimony:
+        """Scores nothing that another proposes."""
+        return testimony
+
     def dictate(self, samples: Samples) -> str:
         """Free text of a note, with sentence punctuation."""
         from handsfree.speech.neural_search import FREE, Alphabet, TrieNode
@@ -149,7 +153,7 @@ class Whisper:
         alphabets: dict[str, Alphabet] = {}
         if listening.number is not None:
             trie.then = (NUMBERS,)
-            alphabets[NUMBERS] = self._alphabet(_vocabulary(language), _NUMBER_WIDTH, _NUMBER_MOST, _NUMBER_REACH)
+            alphabets[NUMBERS] = self._alphabet(language.vocabulary(), _NUMBER_WIDTH, _NUMBER_MOST, _NUMBER_REACH)
         if listening.digits is not None:
             trie.then = (*trie.then, LOCKS)
             alphabets[LOCKS] = self._digits
@@ -275,15 +279,6 @@ def _openings(opening: str) -> list[str]:
     first, *rest = opening.split()
     with_comma = " ".join([f"{first},", *rest]) if rest else first
     return [opening, opening.capitalize(), with_comma, with_comma.capitalize()]
-
-
-def _vocabulary(language: Language) -> frozenset[str]:
-    """The words numbers and units are said with; a language that cannot list them gives those of the numbers it says."""
-    listed = getattr(language, "vocabulary", None)
-    if listed is not None:
-        return frozenset(listed())
-    values = [*range(101), 200, 1000, 0.5, -1]
-    return frozenset(word for value in values for word in language.say_number(value).split())
 
 
 @lru_cache(maxsize=4)

@@ -10,14 +10,17 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from handsfree.errors import Trouble
 from handsfree.standby.core import GO_ON, START
 
 if TYPE_CHECKING:
     from handsfree.language.base import Language
+    from handsfree.language.meaning import Listening
+    from handsfree.sound.happenings import Happenings
 
 
 @dataclass(frozen=True)
@@ -61,9 +64,7 @@ def listen(asked: ListenerOptions) -> str:
         say(asked.say)
         found = _heard(wires.happenings, words, say)
         say("standby-taken")
-        drain = getattr(wires.sink, "drain", None)
-        if drain is not None:
-            drain(5)
+        wires.sink.drain(5)
         return found
     finally:
         wires.loop.close()
@@ -76,15 +77,15 @@ def _words(language: Language, may_go_on: bool) -> dict[str, str]:
     return {**words, language.prompt("standby-on"): GO_ON} if may_go_on else words
 
 
-def _listening(words: tuple[str, ...]) -> Any:
+def _listening(words: tuple[str, ...]) -> Listening:
     from handsfree.language.meaning import Listening
 
     return Listening(phrases=words, commands=())
 
 
-def _heard(happenings: Any, words: dict[str, str], say: Any) -> str:
+def _heard(happenings: Happenings, words: dict[str, str], say: Callable[[str], object]) -> str:
     from handsfree.language.meaning import Verdict
-    from handsfree.sound.live import Ended, HeardPiece, ThreadFailed
+    from handsfree.sound.happenings import Ended, HeardPiece, ThreadFailed
     from handsfree.speech.bars import TAKE_START
 
     while True:

@@ -9,18 +9,24 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from handsfree.dialogue.runner import Runner, Watcher
 from handsfree.errors import Trouble
 from handsfree.journal.events import Stamped
 from handsfree.procedure import phrasing
+from handsfree.settings import Settings
 from handsfree.settings import load as load_settings
 from handsfree.visit.desk_questions import file_beside
 from handsfree.visit.machine import MACHINE
 from handsfree.visit.sessions import Session, Who, begin, provable, run, take_up
 from handsfree.visit.state import State
 from handsfree.visit.telling import ToldLine, clock, line
+
+if TYPE_CHECKING:
+    from handsfree.sound.samples import VirtualClock
+    from handsfree.speech.recogniser import Recogniser
+    from handsfree.visit.demo import Script
 
 
 @dataclass(frozen=True)
@@ -126,7 +132,8 @@ def demo(visits: Path | None, *, as_json: bool, engine: str | None, sound_out: s
 
 
 def _demo_runner(
-    session: Session, script: Any, recogniser: Any, clock_: Any, sound_out: str | None, write: Watcher[State]
+    session: Session, script: Script, recogniser: Recogniser, clock_: VirtualClock, sound_out: str | None,
+    write: Watcher[State],
 ) -> Runner[State]:
     from handsfree.dialogue.hearing import Hearer
     from handsfree.dialogue.mouth import SpokenMouth
@@ -147,7 +154,7 @@ def _demo_runner(
     return Runner(MACHINE, session.state, session.journal, ear, mouth, clock_, watch)
 
 
-def recogniser_of(engine: str | None, language: str) -> Any:
+def recogniser_of(engine: str | None, language: str) -> Recogniser:
     """Fitted to the person of this machine, if one has enrolled."""
     from handsfree.speech import enrol
     from handsfree.speech.commands import enrolment_folder
@@ -164,7 +171,7 @@ def recogniser_of(engine: str | None, language: str) -> Any:
     return recogniser
 
 
-def settings_of(asked: VisitOptions) -> Any:
+def settings_of(asked: VisitOptions) -> Settings:
     return load_settings(
         engine=asked.engine, visits=asked.visits, technician=asked.technician, site=asked.site, cabinet=asked.cabinet
     )

@@ -5,13 +5,14 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from handsfree.dialogue.hearing import Hearer
 from handsfree.dialogue.runner import Runner, Watcher
 from handsfree.dialogue.wiring import Devices, voice_of, wired
 from handsfree.errors import Trouble
 from handsfree.journal.events import Happening, Stamped
+from handsfree.settings import Settings
 from handsfree.settings import load as load_settings
 from handsfree.visit import commands
 from handsfree.visit.machine import MACHINE
@@ -21,6 +22,8 @@ from handsfree.visit.state import State
 if TYPE_CHECKING:
     from handsfree.language.meaning import Heard, Listening
     from handsfree.sound.live import LiveLoop
+    from handsfree.sound.samples import Samples, VirtualClock
+    from handsfree.speech.recogniser import Recogniser
 
 
 def live_visit(asked: commands.VisitOptions, as_json: bool) -> None:
@@ -63,7 +66,7 @@ def _language_of(asked: commands.VisitOptions) -> str:
 
 
 def _from_recording(
-    session: Session, asked: commands.VisitOptions, recogniser: Any, clock: Any, watch: Watcher[State]
+    session: Session, asked: commands.VisitOptions, recogniser: Recogniser, clock: VirtualClock, watch: Watcher[State]
 ) -> Runner[State]:
     from handsfree.dialogue.ears import RecordingEar
     from handsfree.dialogue.mouth import SpokenMouth
@@ -83,7 +86,7 @@ def _from_recording(
     return Runner(MACHINE, session.state, session.journal, ear, mouth, clock, both)
 
 
-def _on_screen(session: Session, asked: commands.VisitOptions, settings: Any, recogniser: Any) -> State:
+def _on_screen(session: Session, asked: commands.VisitOptions, settings: Settings, recogniser: Recogniser) -> State:
     from handsfree.sound.screen import Screen
     from handsfree.visit.glance import Glance
 
@@ -102,7 +105,7 @@ def _on_screen(session: Session, asked: commands.VisitOptions, settings: Any, re
 
 
 def joined(
-    session: Session, asked: commands.VisitOptions, settings: Any, recogniser: Any, watch: Watcher[State],
+    session: Session, asked: commands.VisitOptions, settings: Settings, recogniser: Recogniser, watch: Watcher[State],
     shows: Callable[[str], object] | None = None,
 ) -> tuple[Runner[State], LiveLoop]:  # fmt: skip
     """`shows` receives the line that is being typed, for a screen that is drawn."""
@@ -119,7 +122,7 @@ def joined(
     devices = Devices(asked.sound_in, asked.sound_out, settings)
     cutter, language = Endpointer(), session.state.language
 
-    def ahead(samples: Any, heard: Heard, listening: Listening) -> None:
+    def ahead(samples: Samples, heard: Heard, listening: Listening) -> None:
         cutter.expect(samples, so_far(heard, listening, language))
 
     wires = wired(devices, cutter, recogniser, clock, lambda: _load(recogniser, session), ahead)
@@ -134,7 +137,7 @@ def joined(
     return Runner(MACHINE, session.state, session.journal, beside, mouth, clock, watch), loop
 
 
-def hearer_of(session: Session, recogniser: Any) -> Hearer:
+def hearer_of(session: Session, recogniser: Recogniser) -> Hearer:
     """With the voice witness, if it is installed; if it is not, that is said before the visit begins."""
     from handsfree.speech import enrol
     from handsfree.speech.commands import enrolment_folder
@@ -147,7 +150,7 @@ def hearer_of(session: Session, recogniser: Any) -> Hearer:
     return Hearer(recogniser, session.journal, load_settings().keep_all_sound, voices)
 
 
-def _load(recogniser: Any, session: Session) -> None:
+def _load(recogniser: Recogniser, session: Session) -> None:
     """Loads all engines, because a gate may be the first to need the second. Then it hears half a second of near silence
     and forgets it: what is in force is prepared with the first sound."""
     import numpy as np

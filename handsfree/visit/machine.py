@@ -19,7 +19,7 @@ from typing import Any
 from handsfree.dialogue.listening import listen_for
 from handsfree.dialogue.meant import usual_level
 from handsfree.dialogue.parts import Machine
-from handsfree.dialogue.question import changed
+from handsfree.dialogue.question import OwnEffect, changed
 from handsfree.isolation.interlock import Interlock, awaits, came_back, next_return, nobody, overstayed, spoke
 from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal import events
@@ -55,7 +55,7 @@ def start(book: Book, language: Language) -> State:
     return State(book, language, interlock=Interlock(book.energy.sources))
 
 
-def advance(state: State, happening: Stamped) -> tuple[State, tuple[Effect, ...]]:
+def advance(state: State, happening: Stamped) -> tuple[State, tuple[Effect | OwnEffect, ...]]:
     """ValueError for anything that is not a happening, or for one before Opened."""
     event = happening.event
     if type(event) not in HANDLERS:
@@ -72,7 +72,7 @@ def advance(state: State, happening: Stamped) -> tuple[State, tuple[Effect, ...]
     return flow.state, tuple(flow.effects)
 
 
-def _take(flow: Flow, state: State, event: Any) -> None:
+def _take(flow: Flow, state: State, event: events.Happening) -> None:
     # A resume clears whatever isolation there was, and says so, once.
     too_late = not isinstance(event, events.Resumed) and _break_over(flow) and isinstance(event, events.Utterance)
     if not isinstance(event, events.Resumed):

@@ -155,6 +155,21 @@ def test_help_at_a_number_says_that_a_number_is_wanted(tmp_path: Path) -> None:
     assert any(said.startswith("You can say a number") for said in told.said)
 
 
+def test_help_says_what_may_be_said_and_becomes_no_title(tmp_path: Path) -> None:
+    told = typed(["help", "A title"], tmp_path, "pump")
+    assert any(said.startswith("You can say") for said in told.said)
+    assert "title: A title" in (tmp_path / "pump.yaml").read_text(encoding="utf-8")
+
+
+def test_help_names_no_step_that_is_not_there_yet(tmp_path: Path) -> None:
+    lines = ["A title", "Is it torn or whole?", "keep", "Finding: the seal is torn.", "what can i say"]
+    told = typed(lines, tmp_path, "seal")
+    helped = [said for said in told.said if said.startswith("You can say")]
+    assert len(helped) == 1
+    assert "step one" in helped[0]
+    assert "step two" not in helped[0]
+
+
 @pytest.mark.parametrize("said", ["three millimetres", "3", "three"])
 def test_a_number_with_its_unit_is_taken(said: str, tmp_path: Path) -> None:
     told = typed(["A title", "Give the width of the groove in millimetres.", said, "12", "keep"], tmp_path, "groove")

@@ -133,6 +133,17 @@ def test_the_command_prints_and_exits(capsys: pytest.CaptureFixture[str]) -> Non
     assert "12 ways through" in capsys.readouterr().out
 
 
+def test_one_way_is_told_as_one_and_an_error_is_counted_once(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = tmp_path / "one.yaml"
+    path.write_text("procedure: one\ntitle: One\nsteps:\n  - {id: look, kind: instruct, say: Look at the lamp.}\n"
+                    "  - {id: end, kind: end, outcome: done, say: Done.}\n", encoding="utf-8")  # fmt: skip
+    commands.check(path)
+    assert "one.yaml: one way through: " in capsys.readouterr().out
+    with pytest.raises(SystemExit):
+        commands.check(FAULTY / "loop.yaml")
+    assert re.search(r"^1 file, 1 error, \d other remarks?\.$", capsys.readouterr().out, re.M)
+
+
 def test_advice_alone_is_no_error() -> None:
     report = check_file(FAULTY / "two-instructions.yaml", [])
     assert report.errors == 0

@@ -26,6 +26,7 @@ from handsfree.procedure import load
 from handsfree.resources import folder
 from handsfree.visit.machine import advance, start
 from handsfree.visit.starting import VISIT, complaint_in
+from tests.bench.__main__ import machine
 
 SENTENCES = Path(__file__).with_name("complaints.yaml")
 ENGLISH = base.load("en")
@@ -98,7 +99,7 @@ def main() -> None:
             cells = (way, part, *(str(found.get(kind, 0)) for kind in ("right", "asked", "wrong")))
             print("| " + " | ".join(cells) + " |")
     if asked.json:
-        print(json.dumps(made))
+        print(json.dumps({"command": "python -m tests.bench.complaints", "machine": machine()} | made))
 
 
 if __name__ == "__main__":

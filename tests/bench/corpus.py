@@ -6,7 +6,7 @@
     python -m tests.bench.corpus --out FOLDER/near --split held --clips 2000 --only near
     handsfree evaluate FOLDER/held/manifest.jsonl
 
-Two splits share nothing but the words: `fit` (for tests/bench/fit_acceptance.py) and `held` have different voices, different
+Two splits share nothing but the words: `fit` (for tests/bench/teach/fit_acceptance.py) and `held` have different voices, different
 noises, different rooms. Some voices of `fit` also teach the model (`TAUGHT`): their clips are made, but not fitted on. Voices
 are flite's, eSpeak NG's, festival's and neural ones (tests/bench/neural_voices.py says which packages they need). Debian's
 recorded prompts (asterisk-core-sounds-en-g722, one real speaker) serve as unrelated speech, half of them in each split.

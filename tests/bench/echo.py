@@ -21,8 +21,7 @@ from handsfree.sound.canceller import Follower
 from handsfree.sound.echo import EchoGuard
 from handsfree.sound.files import read_sound
 from handsfree.sound.levels import decibels, power
-from handsfree.sound.loudspeaker import Tap
-from handsfree.sound.prompts import Played
+from handsfree.sound.prompts import Played, Tap
 from handsfree.sound.samples import RATE, Samples, silence
 from handsfree.sound.sources import BLOCK, Block
 from handsfree.sound.synth import Synthesiser

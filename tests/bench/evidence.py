@@ -74,7 +74,7 @@ def made_of(engine: Any) -> str:
         for beside in sorted(path.parent.iterdir()):
             if beside.suffix in _WEIGHTS and _names(text, beside):
                 digest.update(beside.read_bytes())
-    digest.update(str(engine.load() if hasattr(engine, "load") else "").encode())
+    digest.update(str(engine.load()).encode())
     return digest.hexdigest()
 
 
@@ -151,8 +151,12 @@ class Kept:
         return kept
 
     def also(self, testimony: Testimony, offered: Mapping[str, Meaning]) -> Testimony:
-        more = getattr(self.engine, "also", None)
-        return testimony if more is None else more(testimony, offered)
+        scored: Testimony = self.engine.also(testimony, offered)
+        return scored
+
+    def load(self) -> str:
+        weights: str = self.engine.load()
+        return weights
 
     def dictate(self, samples: Samples) -> str:
         text: str = self.engine.dictate(samples)

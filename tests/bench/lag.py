@@ -23,7 +23,8 @@ import numpy as np
 
 from handsfree import settings
 from handsfree.sound.files import read_sound
-from handsfree.sound.live import Happenings, HeardPiece, LiveLoop
+from handsfree.sound.happenings import Happenings, HeardPiece
+from handsfree.sound.live import LiveLoop
 from handsfree.sound.samples import RATE, Piece, RealClock, Samples
 from handsfree.speech import evaluate
 from handsfree.speech.endpoint import Endpointer

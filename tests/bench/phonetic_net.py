@@ -1,6 +1,6 @@
 """The network of the phonetic witness in torch, read from the package's file and written back to its form: a conformer of
 four blocks on log-mel bands, 50 frames a second (Gulati et al., Interspeech 2020). Its structure was read off the names and
-shapes in the file; `tests.bench.teach_phonetic` checks it against the package's own engine before it teaches."""
+shapes in the file; `tests.bench.teach.teach_phonetic` checks it against the package's own engine before it teaches."""
 
 from __future__ import annotations
 

@@ -23,11 +23,12 @@ from handsfree.authoring.page_fields import GROUPS
 from handsfree.authoring.page_files import open_page, run
 from handsfree.authoring.pages import PageState
 from handsfree.dialogue.hearing import typed
-from handsfree.dialogue.keyboard import TypedLine, WrittenMouth, event_of
+from handsfree.dialogue.keyboard import WrittenMouth, event_of
 from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import Happening, KeepNote, ListenFor
 from handsfree.language import base
 from handsfree.language.tokens import tokens
+from handsfree.sound.happenings import TypedLine
 from tests.bench import unlike_voices
 from tests.bench.corpus import noise
 

@@ -49,6 +49,7 @@ from handsfree.procedure import model
 from handsfree.sound.samples import RATE, VirtualClock
 from handsfree.visit.machine import MACHINE
 from handsfree.visit.state import State
+from tests.bench.__main__ import machine
 from tests.bench.talk_cabinet import JOBS, Cabinet
 from tests.bench.talk_topics import ASKED, GRILLE_OFF, GRILLE_ON, READ, WORK, Topic, topics_of
 from tests.bench.talk_visit import OF_THE_PAGE, opening
@@ -472,7 +473,8 @@ def main() -> None:
             print(f"{name}, known and asked: {', '.join(forms['usual'].known)}")
     print(table(made))
     if asked.json:
-        print(json.dumps({name: {form: tally.row() for form, tally in forms.items()} for name, forms in made.items()}))
+        rows = {name: {form: tally.row() for form, tally in forms.items()} for name, forms in made.items()}
+        print(json.dumps({"command": "python -m tests.bench.talk", "machine": machine()} | rows))
 
 
 if __name__ == "__main__":

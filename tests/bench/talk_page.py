@@ -68,8 +68,14 @@ def wanted(after: dict[str, Any]) -> str:
     return "\n".join(("| goal, at most | | result | |", "|---|---|---|---|", *lines))
 
 
+def rows(name: str) -> dict[str, Any]:
+    """Without what a file says of how it was made."""
+    found = json.loads((RESULTS / f"{name}.json").read_text(encoding="utf-8"))
+    return {key: row for key, row in found.items() if key not in ("command", "date", "machine")}
+
+
 def main() -> None:
-    before, after = (json.loads((RESULTS / f"talk-{name}.json").read_text()) for name in ("before", "after"))
+    before, after = rows("talk-before"), rows("talk-after")
     print(HEAD)
     print(f"| job | form | {' | '.join(NAMES)} |\n|---|---|{'---|' * len(COLUMNS)}")
     for job in before:
@@ -79,12 +85,12 @@ def main() -> None:
     print(f"\n{wanted(after)}")
     print(KNOWN)
     print(COMPLAINTS)
-    for way, parts in json.loads((RESULTS / "complaints.json").read_text()).items():
+    for way, parts in rows("complaints").items():
         for part, found in sorted(parts.items()):
             counts = " | ".join(str(found.get(kind, 0)) for kind in ("right", "asked", "wrong"))
             print(f"| {way} | {part.replace('judged', 'judging')} | {counts} |")
     print(VOICE)
-    for voice, jobs in json.loads((RESULTS / "talk-voice.json").read_text()).items():
+    for voice, jobs in rows("talk-voice").items():
         for job, row in jobs.items():
             print(f"| {job} | {voice} | {row['utterances']} | {row['asked_again']} | {row['misheard']} | {row['typed']} |")
 

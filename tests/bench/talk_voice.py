@@ -21,6 +21,7 @@ from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import ListenFor, Utterance
 from handsfree.language.meaning import Verdict
 from tests.bench import unlike_voices
+from tests.bench.__main__ import machine
 from tests.bench.talk import ENGLISH, job
 from tests.bench.talk_cabinet import JOBS
 
@@ -93,7 +94,7 @@ def main() -> None:
         for words, instead in voice.misheard:
             print(f"    said '{words}', heard '{instead}'", flush=True)
     if asked.json:
-        print(json.dumps(found))
+        print(json.dumps({"command": "python -m tests.bench.talk_voice", "machine": machine()} | found))
 
 
 if __name__ == "__main__":

@@ -22,8 +22,9 @@ from handsfree.language.meaning import GateAsked, Listening, NumberAsked, Sense,
 from handsfree.resources import folder
 from handsfree.sound.echo import EchoGuard
 from handsfree.sound.files import read_sound
+from handsfree.sound.happenings import Happenings, HeardPiece
 from handsfree.sound.levels import at_level
-from handsfree.sound.live import Happenings, HeardPiece, LiveLoop
+from handsfree.sound.live import LiveLoop
 from handsfree.sound.loudspeaker import Loudspeaker
 from handsfree.sound.microphone import Microphone
 from handsfree.sound.prompts import Prompt

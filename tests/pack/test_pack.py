@@ -7,6 +7,7 @@ import json
 import subprocess
 import sys
 import zipfile
+from importlib.metadata import PathDistribution
 from pathlib import Path
 
 import pytest
@@ -118,6 +119,29 @@ def test_without_wheels_that_fit_nothing_is_made(tmp_path: Path) -> None:
     with pytest.raises(Trouble, match="Use a network or a folder of wheels"):
         make(tmp_path / "kit", PackOptions(tmp_path / "none", tmp_path / "models", None))
     assert not (tmp_path / "kit").exists()
+
+
+def installed(into: Path, one: Path) -> PathDistribution:
+    pip = [sys.executable, "-m", "pip", "install", "-q", "--no-index", "--no-deps", "--disable-pip-version-check"]
+    subprocess.run([*pip, "--target", str(into), str(one)], check=True, capture_output=True)
+    return PathDistribution(next(into.glob("*.dist-info")))
+
+
+def test_a_program_that_came_as_a_wheel_is_packed_from_what_is_installed(tmp_path: Path) -> None:
+    """The wheel itself may be gone, and no index need have it."""
+    came = wheel(tmp_path / "came")
+    there = installed(tmp_path / "site", came)
+    (tmp_path / "site/__pycache__").mkdir(exist_ok=True)
+    (tmp_path / "site/__pycache__/handsfree_main.cpython-311.pyc").write_bytes(b"x")
+    came.unlink()
+    (tmp_path / "again").mkdir()
+    again = making.own_wheel(there, tmp_path / "again")
+    assert zipfile.ZipFile(again).testzip() is None
+    second = installed(tmp_path / "second", again)
+    assert (second.metadata["Name"], second.version) == ("handsfree", "1.0")
+    assert [point.value for point in second.entry_points] == ["handsfree_main:main"]
+    assert (tmp_path / "second/handsfree_main.py").read_text() == PROGRAM.format(fails=False)
+    assert "handsfree_main.cpython-311.pyc" not in " ".join(zipfile.ZipFile(again).namelist())
 
 
 def test_own_procedures_that_are_not_there_are_told(tmp_path: Path) -> None:

@@ -12,8 +12,7 @@ from handsfree.language.meaning import Heard, Meaning, Sense, Verdict
 from handsfree.sound.canceller import Canceller, Follower
 from handsfree.sound.echo import DIES_AWAY, EchoGuard, Judgement, says
 from handsfree.sound.levels import decibels, power
-from handsfree.sound.loudspeaker import Tap
-from handsfree.sound.prompts import Played
+from handsfree.sound.prompts import Played, Tap
 from handsfree.sound.samples import RATE, Piece, Samples, silence
 from handsfree.sound.sources import BLOCK, Block
 from handsfree.sound.synth import Synthesiser

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from audio_fixtures import voices
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
-from handsfree.sound.live import WAITING, Ended, Happenings, HeardPiece, HearingQueue, LiveLoop, PieceInLine
+from handsfree.sound.happenings import Ended, Happenings, HeardPiece
+from handsfree.sound.live import WAITING, HearingQueue, LiveLoop, PieceInLine
 from handsfree.sound.prompts import Played
 from handsfree.sound.samples import RealClock, Samples, silence
 from handsfree.speech.endpoint import Endpointer

@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
-from handsfree.sound.live import Ended, Happenings, LiveLoop
+from handsfree.sound.happenings import Ended, Happenings
+from handsfree.sound.live import LiveLoop
 from handsfree.sound.samples import RATE, Samples, VirtualClock, silence
 from tests.sound.pretended import ClipSource, NullSink
 

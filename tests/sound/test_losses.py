@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 
 from handsfree.journal.events import SoundDropped
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
-from handsfree.sound.live import LOSSES_EVERY, Ended, Happenings, HeardPiece, LiveLoop
+from handsfree.sound.happenings import Ended, Happenings, HeardPiece
+from handsfree.sound.live import LOSSES_EVERY, LiveLoop
 from handsfree.sound.samples import RATE, Samples, VirtualClock, silence
 from handsfree.sound.sources import BLOCK, Block
 from tests.sound.pretended import NullSink

@@ -138,6 +138,9 @@ class Says:
     def hear(self, samples: object, listening: object) -> Heard:
         return self.left.pop(0)
 
+    def together(self, heard: Heard, listening: object) -> Heard:
+        return heard
+
 
 @pytest.mark.parametrize(
     ("heard", "came_to", "left"),

@@ -319,6 +319,9 @@ class Says:
             raise self.testimony
         return self.testimony
 
+    def also(self, testimony: Testimony, offered: object) -> Testimony:
+        return testimony
+
     def dictate(self, samples: object) -> str:
         return ""
 

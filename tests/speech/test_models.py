@@ -136,6 +136,27 @@ def test_what_comes_as_packages_is_listed(tmp_path: Path) -> None:
     assert ("pocketsphinx", "en", "built in") in found
 
 
+def test_every_witness_that_hears_is_listed_with_where_it_comes_from_and_its_licence(tmp_path: Path) -> None:
+    from handsfree.speech.recogniser import build_recogniser
+
+    found = {model.kind: model for model in models.installed(tmp_path / "none")}
+    for engine in build_recogniser(None, "en", tmp_path / "none").engines:
+        assert engine.name in found
+    assert found["phonetic"].origin.startswith("hama ")
+    assert (found["phonetic"].licence, found["whisper"].licence) == ("Apache-2.0", "MIT")
+    assert all(model.origin and model.licence for model in found.values())
+
+
+def test_help_names_every_set_of_engines_that_may_be_asked_for() -> None:
+    from typer.testing import CliRunner
+
+    from handsfree.cli import app
+    from handsfree.speech.engines import SETS
+
+    told = CliRunner().invoke(app, ["visit", "--help"]).output
+    assert [name for name in SETS if name not in told] == []
+
+
 def test_without_a_network_fetching_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("http_proxy", "https_proxy", "HTTP_PROXY", "HTTPS_PROXY", "all_proxy", "ALL_PROXY"):
         monkeypatch.setenv(name, "http://127.0.0.1:9")  # nothing answers there

@@ -105,11 +105,11 @@ def test_weights_that_are_not_whole_are_told_in_a_sentence(
     spec = find_spec(phonetic.PACKAGE)
     assert spec is not None
     assert spec.submodule_search_locations
-    whole = (Path(next(iter(spec.submodule_search_locations))) / phonetic._WEIGHTS).read_bytes()
+    whole = (Path(next(iter(spec.submodule_search_locations))) / phonetic.WEIGHTS).read_bytes()
     (tmp_path / "assets").mkdir()
     if harm != "gone":
         harmed = {"half": whole[: len(whole) // 2], "turned": bytes([whole[0] ^ 255]) + whole[1:]}
-        (tmp_path / phonetic._WEIGHTS).write_bytes(harmed[harm])
+        (tmp_path / phonetic.WEIGHTS).write_bytes(harmed[harm])
     monkeypatch.setattr("importlib.util.find_spec", lambda name: SimpleNamespace(submodule_search_locations=[str(tmp_path)]))
     with pytest.raises(Trouble, match=r"pip install --force-reinstall hama==1\.7\.0"):
         phonetic.weights()

@@ -152,6 +152,9 @@ def test_what_is_thought_of_a_voice_is_in_the_record_of_the_utterance() -> None:
         def hear(self, samples: np.ndarray, listening: Listening) -> Heard:
             return self.left.pop(0)
 
+        def together(self, heard: Heard, listening: Listening) -> Heard:
+            return heard
+
         def dictate(self, samples: np.ndarray) -> str:
             return ""
 

@@ -10,12 +10,11 @@ import pytest
 
 from handsfree.dialogue.ears import LiveEar
 from handsfree.dialogue.hearing import Hearer
-from handsfree.dialogue.keyboard import TypedLine
 from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import ListenFor, PromptEnded, Say, SoundLost, Utterance
 from handsfree.journal.writer import Journal
 from handsfree.language.meaning import GateAsked, Heard, Listening, Meaning, Sense, Verdict
-from handsfree.sound.live import Happenings, HeardPiece
+from handsfree.sound.happenings import Happenings, HeardPiece, TypedLine
 from handsfree.sound.samples import VirtualClock
 from tests.visit.scenes import ENGLISH
 
@@ -43,7 +42,7 @@ class Booth:
     def __init__(self, folder: Path) -> None:
         self.clock, self.loop = VirtualClock(), Loop()
         self.journal = Journal.create(folder / "v")
-        self.ear = LiveEar(self.loop, Hearer(None, self.journal), self.clock, ENGLISH)  # type: ignore[arg-type]  # see above
+        self.ear = LiveEar(self.loop, Hearer(Adds(), self.journal), self.clock, ENGLISH)  # type: ignore[arg-type]  # see above
         self.ear.listen(ListenFor())
 
     def hears(self, command: str, started: float, ended: float, listening: Listening = ANY) -> Utterance:

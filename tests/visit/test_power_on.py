@@ -136,6 +136,11 @@ class Recogniser:
         self.asked = listening
         return self.heard
 
+    def together(self, heard: Heard, listening: Listening) -> Heard:
+        return heard
+
+    def forget(self) -> None: ...
+
     def dictate(self, samples: object) -> str:
         return ""
 

@@ -1,4 +1,4 @@
-"""The loop of tests/bench/teach_phonetic.py: steps until the clock says so, a look at held-out voices now and then."""
+"""The loop of tests/bench/teach/teach_phonetic.py: steps until the clock says so, a look at held-out voices now and then."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from tests.bench.teach_phonetic import (
+from tests.bench.teach.teach_phonetic import (
     RATE,
     Bank,
     Degrade,
@@ -60,8 +60,8 @@ def checked(torch: Any, net: Any, data: bytes) -> float:
 def held_out(torch: Any, degrade: Degrade, device: str) -> dict[str, list[tuple[Any, list[dict[str, Any]]]]]:
     """Words that are never taught, by voices that teach nothing: clean, and in noise at 10 and 3 dB."""
     from handsfree.speech import sounds
-    from tests.bench import teach_texts
     from tests.bench.corpus import _words, speak
+    from tests.bench.teach import teach_texts
 
     luck = random.Random("held out")
     kept = [word for word in _words() if teach_texts.kept_back(word)]

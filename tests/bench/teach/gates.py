@@ -2,7 +2,7 @@
 """Clips of gates and proofs to fit and choose on: the phrase in every way it may be said, and what must never pass for it,
 each meaning by itself; by voices and in noises that judge nothing.
 
-    python -m tests.bench.gates --out FOLDER --each 40 --seed 1 [--proofs] [--jobs 2]
+    python -m tests.bench.teach.gates --out FOLDER --each 40 --seed 1 [--proofs] [--jobs 2]
 
 `--each`: how many sentences of each class of near miss, three times as many of the phrase. The sentences are made alone;
 `wet` puts them in noise where they are heard, in quiet and at 20, 10, 5 dB. They are not those of gate_phrases, which judge.
@@ -26,9 +26,9 @@ from audio_fixtures import voices as made
 from handsfree.language.base import load
 from handsfree.language.meaning import GateAsked, Listening
 from handsfree.language.phonetics import nearest
-from tests.bench import gate_voices
 from tests.bench.corpus import RATE, _mixed, noise
 from tests.bench.corpus_texts import DIGITS, _below_hundred
+from tests.bench.teach import gate_voices
 
 LEVELS: tuple[float | None, ...] = (None, 20.0, 10.0, 5.0)
 NOISES = ("compressor", "babble", "pink", "hum")

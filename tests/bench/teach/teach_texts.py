@@ -1,7 +1,7 @@
 """What the phonetic witness is taught to tell apart: many texts, the trade's own a small part, each with texts that sound
 like it.
 
-    python -m tests.bench.teach_texts FILE --clips 16000 --seed 1
+    python -m tests.bench.teach.teach_texts FILE --clips 16000 --seed 1
 
 A line of the file is one text: what is said, the voice, its sounds in every way (numbers of `sounds.SYMBOL`), and the sounds
 of its rivals: one word beside it, another figure. A quarter of the dictionary (`kept_back`) is never said, so that what
@@ -20,8 +20,9 @@ from pathlib import Path
 from handsfree.language.base import load
 from handsfree.language.phonetics import nearest
 from handsfree.speech import sounds
-from tests.bench import corpus_texts, fresh, neural_voices
+from tests.bench import corpus_texts, neural_voices
 from tests.bench.corpus import _words
+from tests.bench.teach import fresh
 
 ACCENTS = ("en-us", "en-us", "en-029", "en-us-nyc", "en-gb-x-gbclan")
 VARIANTS = ("m1", "m2", "m3", "m4", "m5", "m6", "m7", "m8", "f1", "f2", "f3", "f4", "f5")

@@ -1,14 +1,14 @@
 """Teaches whisper tiny.en the trade's speech in noise; writes handsfree/speech/adapted_tiny_en.npz.
 
-    python -m tests.bench.adapt say FOLDER --clips 2400        (speaks sentences by the voices kept for teaching)
-    python -m tests.bench.adapt teach FOLDER --size tiny.en --steps 560       (an hour or so on a core each; may be stopped
-                                                                               and run again, which goes on from there; the
-                                                                               first begins with what ships, or --fresh)
-    python -m tests.bench.adapt again FOLDER --revoice 0.5                     (a part of it once more, by another speaker)
-    python -m tests.bench.adapt half NEW.npz --other OLD.npz                   (NEW becomes the mean of both corrections)
+    python -m tests.bench.teach.adapt say FOLDER --clips 2400   (speaks sentences by the voices kept for teaching)
+    python -m tests.bench.teach.adapt teach FOLDER --size tiny.en --steps 560   (an hour or so on a core each; may be stopped
+        and run again, which goes on from there; the
+        first begins with what ships, or --fresh)
+    python -m tests.bench.teach.adapt again FOLDER --revoice 0.5   (a part of it once more, by another speaker)
+    python -m tests.bench.teach.adapt half NEW.npz --other OLD.npz   (NEW becomes the mean of both corrections)
 
 Needs torch beside the test extra; `say` also pyworld and py-nanotts. Corrections of low rank to every matrix of the model,
-and to its biases and norms, are learnt so that it writes what was said (tests/bench/adapt_texts.py), mixed afresh each
+and to its biases and norms, are learnt so that it writes what was said (tests/bench/teach/adapt_texts.py), mixed afresh each
 time: another speed, room, level, microphone, noise and signal-to-noise ratio. No prompt stands before: the taught model is
 heard without one. Voices: flite's kal16, festival's ked, SVOX Pico's two, variants of eSpeak NG, neural voices kept for
 this; a part of the clips is given another speaker (`revoiced`). None of them fits acceptance or measures it.
@@ -42,7 +42,7 @@ from audio_fixtures import voices as made
 from handsfree.speech import neural_adapted, neural_weights
 from handsfree.speech.mel import log_mel, on_floor
 from tests.bench import corpus, neural_voices
-from tests.bench.adapt_texts import gate_or_near, sample
+from tests.bench.teach.adapt_texts import gate_or_near, sample
 
 RATE = 16_000
 RANK = 16

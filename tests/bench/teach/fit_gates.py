@@ -1,8 +1,8 @@
 # ruff: noqa: E402  the arithmetic library reads its number of threads when it is loaded
-"""Fits what opens a gate, and what proves works dead, on clips of their own (tests/bench/gates.py):
+"""Fits what opens a gate, and what proves works dead, on clips of their own (tests/bench/teach/gates.py):
 
-    python -m tests.bench.fit_gates --hear FOLDER… [--jobs 2]       both witnesses hear them; what is there already is kept
-    python -m tests.bench.fit_gates --fit FOLDER… [--write]         the fit, and what it opens on voices left out
+    python -m tests.bench.teach.fit_gates --hear FOLDER… [--jobs 2]   both witnesses hear them; what is there already is kept
+    python -m tests.bench.teach.fit_gates --fit FOLDER… [--write]         the fit, and what it opens on voices left out
 
 Of each set of kinds of witness the probability of a gate and of a proof is fitted anew; all else of the model stays as
 fit_acceptance left it. A voice is left out with all its accents and shifts.
@@ -30,8 +30,8 @@ import numpy as np
 from handsfree.speech import acceptance
 from handsfree.speech.engine import Testimony, Witness
 from handsfree.speech.weighing import Stake, in_accent, weigh
-from tests.bench import gate_voices, gates
-from tests.bench.fit_acceptance import HOME, Fitted, as_stored, fit, odds
+from tests.bench.teach import gate_voices, gates
+from tests.bench.teach.fit_acceptance import HOME, Fitted, as_stored, fit, odds
 
 ENGINES = ("tiny-half", "phonetic")
 _HEARD = "heard.pkl"
@@ -49,7 +49,7 @@ class Case:
 
 
 def _job(job: tuple[Path, gates.Clip]) -> list[tuple[str, float | None, list[Testimony]]]:
-    from tests.bench.testimony import _trimmed, engine
+    from tests.bench.teach.testimony import _trimmed, engine
 
     folder, clip = job
     out = []

@@ -1,8 +1,8 @@
 """Teaches the phonetic witness noise, rooms and accents; writes corrections for handsfree/speech/adapted_phonetic.npz.
 
-    python -m tests.bench.teach_phonetic FOLDER --seconds 480 --workers 15
+    python -m tests.bench.teach.teach_phonetic FOLDER --seconds 480 --workers 15
 
-Needs torch and a GPU, and the voices that teach (tests/bench/teach_texts.py). Synthesisers fill FOLDER with chunks of clips
+Needs torch and a GPU, and the voices that teach (`teach_texts`). Synthesisers fill FOLDER with chunks of clips
 while the network learns from those that are there. Each step degrades clean clips anew (speed, room, noise, band, level) and
 asks three things of the network:
 
@@ -38,7 +38,8 @@ LEAST = 1e-4  # as phonetic._LEAST
 
 def synthesise(folder: Path, seed: int, neural: float, until: float) -> None:
     """Chunk after chunk until the clock says so."""
-    from tests.bench import corpus, teach_texts
+    from tests.bench import corpus
+    from tests.bench.teach import teach_texts
 
     luck = random.Random(f"teach phonetic {seed}")
     number = 0
@@ -266,7 +267,7 @@ def main() -> None:
     ]
     for worker in workers:
         worker.start()
-    from tests.bench.teach_loop import teach
+    from tests.bench.teach.teach_loop import teach
 
     try:
         teach(asked, began)

@@ -2,7 +2,7 @@
 """Clips to fit the weighing of witnesses on: words drawn from a whole dictionary, so that nothing fitted is about the
 trade's own.
 
-    python -m tests.bench.fresh --out FOLDER --clips 8000 --seed 1
+    python -m tests.bench.teach.fresh --out FOLDER --clips 8000 --seed 1
 
 Answers are one to three words that people say, drawn at random, two to six in force; numbers are said in every way the
 language has. What must not be taken is there class by class (the clip's kind): words one or more sounds beside an answer,
@@ -29,7 +29,7 @@ from tests.bench.corpus import LEVELS, Clip, _words, _write
 
 Said = tuple[str, dict[str, Any], dict[str, Any] | None]
 
-#: None of these teaches the phonetic witness (tests/bench/teach_texts.py).
+#: None of these teaches the phonetic witness (tests/bench/teach/teach_texts.py).
 MADE = (
     "slt", "slt-low", "slt-high", "rms", "rms-low", "rms-high", "awb", "awb-low", "awb-high", "slt", "rms", "awb",
 )  # fmt: skip

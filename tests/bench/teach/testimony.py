@@ -1,7 +1,7 @@
 # ruff: noqa: E402  the arithmetic library reads its number of threads when it is loaded
 """What each engine testifies on the clips of a manifest, kept beside it: a file an engine, so that one may be added alone.
 
-    python -m tests.bench.testimony FOLDER… --engines tiny tiny-untaught phonetic
+    python -m tests.bench.teach.testimony FOLDER… --engines tiny tiny-untaught phonetic
 
 The phonetic witness comes after those that write: it scores the numbers that they found as well.
 """

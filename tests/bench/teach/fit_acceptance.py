@@ -1,10 +1,10 @@
 """Fits the weighing of witnesses, from nothing but the repository and the voices that fit:
 
-    python -m tests.bench.fit_acceptance --make FOLDER --jobs 16 --write      (clips, evidence and fit; some 3 h of one core)
-    python -m tests.bench.fit_acceptance --fit FOLDER/f21 … [--write]         (the fit alone)
+    python -m tests.bench.teach.fit_acceptance --make FOLDER --jobs 16 --write  (clips, evidence, fit; some 3 h of one core)
+    python -m tests.bench.teach.fit_acceptance --fit FOLDER/f21 … [--write]         (the fit alone)
 
-Each folder holds clips (tests/bench/fresh.py) and what each engine testifies on them (tests/bench/testimony.py). For a set
-of engines, one of each kind of evidence:
+Each folder holds clips (tests/bench/teach/fresh.py) and what each engine testifies on them (tests/bench/teach/testimony.py).
+For a set of engines, one of each kind of evidence:
 
 1. what a nat of each kind weighs in ranking acts: conditional logit over the acts of each clip on which one was right;
 2. the probability that the leading act is right: logistic regression on the features of handsfree.speech.weighing, its
@@ -30,8 +30,8 @@ import numpy as np
 from handsfree.speech import acceptance
 from handsfree.speech.engine import Testimony, Witness
 from handsfree.speech.weighing import Stake, Weighed, _Seen, in_accent, likeness, spoke, weigh
-from tests.bench import fresh, testimony
-from tests.bench.testimony import Said, cached, read
+from tests.bench.teach import fresh, testimony
+from tests.bench.teach.testimony import Said, cached, read
 
 HOME = Path(acceptance.__file__).parent
 #: Sets of engines to compare, by the evidence they give together: name -> engines (files testimony-NAME.pkl).
@@ -302,7 +302,7 @@ def main() -> None:
     path = HOME / "acceptance_model.json"
     stored: dict[str, Any] = {"models": {}}
     lines = [
-        "Acceptance: what each set of witnesses gives on voices left out. Written by tests/bench/fit_acceptance.py.",
+        "Acceptance: what each set of witnesses gives on voices left out. Written by tests/bench/teach/fit_acceptance.py.",
         "",
     ]
     for given in asked.sets:
