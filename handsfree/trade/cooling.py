@@ -6,7 +6,6 @@ Thresholds marked so are common practice; the formulas carry their source.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
@@ -80,19 +79,9 @@ def condenser_state(condensing: Value, air_in: Value, cabinet: float = LOAD_FROM
     return {Split.LOW: "clean", Split.NORMAL: "suspect", Split.HIGH: "dirty"}.get(split, "borderline")
 
 
-def vapour_pressure(celsius: float) -> float:
-    """Saturation pressure of water vapour in kPa: Magnus form, Alduchov and Eskridge, J. Appl. Meteor. 35 (1996).
-
-    Over water from 0 degrees Celsius up, over ice below.
-    """
-    t = possible.between(possible.celsius(celsius), -80, 60, "air temperature", "degrees Celsius")
-    if t < 0:
-        return 0.61121 * math.exp(22.587 * t / (t + 273.86))
-    return 0.61094 * math.exp(17.625 * t / (t + 243.04))
-
-
 def dew_point(celsius: float, humidity_percent: float) -> float:
-    """Degrees Celsius at which this air wets a surface, over water: the Magnus form inverted."""
+    """Degrees Celsius at which this air wets a surface, over water: the Magnus form inverted. Alduchov and Eskridge,
+    J. Appl. Meteor. 35 (1996)."""
     t = possible.between(possible.celsius(celsius), DEW_LOWEST, 60, "air temperature", "degrees Celsius")
     if possible.humidity(humidity_percent) == 0:
         raise Trouble("Air of zero humidity has no dew point: check the hygrometer.")
@@ -101,50 +90,6 @@ def dew_point(celsius: float, humidity_percent: float) -> float:
     if wets < DEW_LOWEST:
         raise Trouble("Air as dry as this has no dew point that the formula reaches: check the hygrometer.")
     return wets
-
-
-def humidity_ratio(celsius: float, humidity_percent: float, pressure: float = 101.325) -> float:
-    """Kilograms of vapour per kilogram of dry air: 0.62195 pw / (p - pw), ASHRAE Fundamentals, Psychrometrics."""
-    partial = vapour_pressure(celsius) * possible.humidity(humidity_percent) / 100
-    possible.positive(pressure - partial, "air pressure less the vapour pressure", "kilopascals")
-    return 0.62195 * partial / (pressure - partial)
-
-
-def air_enthalpy(celsius: float, humidity_percent: float, pressure: float = 101.325) -> float:
-    """kJ per kg of dry air: 1.006 t + w (2501 + 1.86 t), ASHRAE Fundamentals, Psychrometrics."""
-    w = humidity_ratio(celsius, humidity_percent, pressure)
-    return 1.006 * celsius + w * (2501 + 1.86 * celsius)
-
-
-@dataclass(frozen=True)
-class Air:
-    """Air by temperature (degrees Celsius) and relative humidity (percent)."""
-
-    celsius: float
-    humidity: float = 50.0
-
-
-def door_watts(
-    openings_per_hour: float, litres: float, room: Air, inside: Air, exchanged: float = 0.6, pressure: float = 101.325
-) -> float:
-    """Mean heat that door openings let in: each swaps a share of the cabinet's air for room air.
-
-    Watts. The share of 0.6 is common practice, no source: this is a rough figure, good to a factor of two.
-    """
-    possible.not_negative(openings_per_hour, "openings per hour")
-    possible.positive(litres, "volume of the cabinet", "litres")
-    possible.between(exchanged, 0, 1, "share of the air exchanged")
-    kelvin = possible.celsius(inside.celsius) + possible.KELVIN_OFFSET
-    vapour = vapour_pressure(inside.celsius) * possible.humidity(inside.humidity) / 100
-    kilograms = (pressure - vapour) / (0.287042 * kelvin) * litres / 1000 * exchanged  # dry air, ideal gas
-    gain = air_enthalpy(room.celsius, room.humidity, pressure) - air_enthalpy(inside.celsius, inside.humidity, pressure)
-    return openings_per_hour * kilograms * gain * 1000 / 3600
-
-
-def wall_watts(watts_per_kelvin: float, room: float, inside: float) -> float:
-    """Heat through the walls: U A times the difference (Fourier's law, steady)."""
-    possible.positive(watts_per_kelvin, "heat loss of the cabinet", "watts per kelvin")
-    return watts_per_kelvin * (possible.celsius(room) - possible.celsius(inside))
 
 
 def fill_kilojoules(kilograms: float, warm: float, cold: float, specific_heat: float = WATER_HEAT) -> float:

@@ -40,7 +40,6 @@ SYSTEMS: dict[float, str] = {
 }  # fmt: skip
 # Copper and aluminium: IEC 60034-1, resistance method (aluminium's 225 from memory).
 WINDING_CONSTANT = {"copper": 234.5, "aluminium": 225.0}
-COPPER_RESISTIVITY = 0.01724  # ohm mm2 / m at 20 degC: IEC 60028, annealed copper (from memory)
 INSULATION_LEAST = 1.0  # megohm, protective class I: EN 50699 / VDE 0702 (from memory)
 DROP_LIMIT = 0.10  # of the resting voltage while the motor starts: common practice, no source
 LOCKED_MULTIPLE = 3.0  # running current of three times the plate's: common practice, no source
@@ -260,12 +259,6 @@ def discharge_seconds(microfarads: float, resistor: float, volts: float, safe: f
     return max(0.0, resistor * microfarads * 1e-6 * math.log(max(volts, 1e-300) / safe))
 
 
-def stored_joules(microfarads: float, volts: float) -> float:
-    """Energy in a charged capacitor: C V^2 / 2."""
-    possible.positive(microfarads, "capacitance", "microfarads")
-    return 0.5 * microfarads * 1e-6 * possible.finite(volts, "voltage") ** 2
-
-
 def start_drop(resting: Value, starting: Value, limit: float = DROP_LIMIT) -> Comparison:
     """Judge the drop of voltage while the motor starts; FAIL says a long or thin lead, or a poor joint.
 
@@ -277,22 +270,6 @@ def start_drop(resting: Value, starting: Value, limit: float = DROP_LIMIT) -> Co
     if best(drop) + COVERAGE * spread(drop) < 0:
         raise Trouble("The voltage on start is above the resting voltage: take both readings again.")
     return compare(drop, high=limit, what="drop of voltage on start")
-
-
-def lead_ohms(metres: float, square_millimetres: float) -> float:
-    """Resistance of both conductors of a copper lead at 20 degrees Celsius: R = rho 2 L / A."""
-    possible.not_negative(metres, "length of the lead", "metres")
-    possible.positive(square_millimetres, "cross-section of the lead", "square millimetres")
-    return COPPER_RESISTIVITY * 2 * metres / square_millimetres
-
-
-def source_ohms(resting: float, loaded: float, amperes: float) -> float:
-    """Resistance of the supply and its lead, seen from the cabinet: the drop over the current (Ohm's law)."""
-    possible.positive(amperes, "current", "amperes")
-    drop = possible.positive(resting, "resting voltage", "volts") - possible.not_negative(loaded, "loaded voltage", "volts")
-    if drop < 0:  # a resistance below nought
-        raise Trouble("The loaded voltage is above the resting voltage: take both readings again.")
-    return drop / amperes
 
 
 def heater_ohms(watts: float, volts: float) -> float:

@@ -104,10 +104,6 @@ BETA_LOW, BETA_HIGH = 500.0, 10_000.0  # kelvin, wider than any thermistor is ma
 # Callendar-Van Dusen coefficients: IEC 60751.
 _A, _B, _C = 3.9083e-3, -5.775e-7, -4.183e-12
 PLATINUM_LOW, PLATINUM_HIGH = -200.0, 850.0
-# Tolerance classes of IEC 60751: fixed part and part of the temperature, in kelvin.
-PLATINUM_CLASSES = {"AA": (0.10, 0.0017), "A": (0.15, 0.002), "B": (0.30, 0.005)}
-# Degrees Celsius over which a class is defined, wire-wound resistors: IEC 60751:2008, table 3 (from memory).
-PLATINUM_RANGES = {"AA": (-50.0, 250.0), "A": (-100.0, 450.0), "B": (-196.0, 600.0)}
 
 
 @dataclass(frozen=True)
@@ -137,16 +133,6 @@ class Platinum:
             value = 1 + _A * t + _B * t * t + _C * (t - 100) * t**3 - ratio
             t -= value / (_A + 2 * _B * t + _C * (4 * t**3 - 300 * t * t))
         return t + 0.0  # nobody is told minus nought
-
-
-def platinum_tolerance(celsius: float, klass: str = "B") -> float:
-    """Permitted error of a platinum sensor in kelvin: IEC 60751 classes AA, A and B, where the class is defined."""
-    if klass not in PLATINUM_CLASSES:
-        raise Trouble(f"The platinum class {klass!r} is not known: use AA, A or B.")
-    fixed, share = PLATINUM_CLASSES[klass]
-    low, high = PLATINUM_RANGES[klass]
-    possible.between(celsius, low, high, f"temperature of a class {klass} platinum sensor", "degrees Celsius")
-    return fixed + share * abs(celsius)
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,6 @@ from itertools import pairwise
 import numpy
 import pytest
 from CoolProp.CoolProp import PropsSI
-from CoolProp.HumidAirProp import HAPropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import linregress, norm
@@ -23,7 +22,6 @@ from handsfree.errors import Trouble
 from handsfree.trade import cooling, electrical, food, logged, logs, proof, pulldown, refrigerants, sensors, thermocouple
 from handsfree.trade import uncertain as u
 from handsfree.trade.calls import call
-from handsfree.trade.cooling import Air
 from handsfree.trade.reckon import reckon
 from handsfree.trade.uncertain import Accuracy, reading
 
@@ -39,30 +37,9 @@ def refused(told: Callable[[], object], says: str = ".") -> None:
 # ---- moist air ------------------------------------------------------------------------------------------------------
 
 
-@given(st.floats(0.01, 60))
-def test_vapour_pressure_over_water_is_that_of_the_steam_tables(celsius: float) -> None:
-    # CoolProp's water: IAPWS-95.
-    own = PropsSI("P", "T", celsius + 273.15, "Q", 0, "Water") / 1000
-    assert cooling.vapour_pressure(celsius) == pytest.approx(own, rel=0.005)
-
-
-@pytest.mark.parametrize(("celsius", "kilopascals"), [(-5, 0.40178), (-10, 0.25990), (-20, 0.10326), (-40, 0.012841)])
-def test_vapour_pressure_over_ice(celsius: float, kilopascals: float) -> None:
-    # ASHRAE Fundamentals, Psychrometrics, water at saturation over ice (from memory).
-    assert cooling.vapour_pressure(celsius) == pytest.approx(kilopascals, rel=0.005)
-
-
 def test_air_drier_than_the_formula_reaches_has_no_dew_point() -> None:
     for humidity in (1e-300, 1e-6, 0.01):  # the inverse would tend to -243 degrees Celsius, its pole
         refused(lambda humidity=humidity: cooling.dew_point(25, humidity), "hygrometer")
-
-
-def test_a_door_exchanges_dry_air_less_its_vapour() -> None:
-    # Dry air by volume: p - pw over R T (Dalton), CoolProp's `Vda`. Hot wet air shows the share that the vapour takes.
-    inside, room = Air(35.0, 100.0), Air(50.0, 30.0)
-    volume = HAPropsSI("Vda", "T", 308.15, "R", 1.0, "P", 101325)
-    gain = cooling.air_enthalpy(50, 30) - cooling.air_enthalpy(35, 100)
-    assert cooling.door_watts(60, 1000, room, inside, exchanged=1.0) == pytest.approx(gain * 1000 / volume / 60, rel=0.01)
 
 
 def test_a_fill_of_water() -> None:
@@ -114,16 +91,6 @@ def test_a_winding_is_neither_frozen_nor_molten() -> None:
         refused(lambda hot=hot: call("winding_temperature", 10.0, 20.0, hot), "take both again")
 
 
-def test_no_supply_has_a_resistance_below_nought() -> None:
-    refused(lambda: electrical.source_ohms(120, 125, 5), "above")
-    assert electrical.source_ohms(120, 114, 5) == pytest.approx(1.2)
-
-
-def test_copper_leads_of_the_wire_table() -> None:
-    # ASTM B258: AWG 14 is 2.08 mm2 and 8.286 ohm a kilometre at 20 degC (from memory).
-    assert electrical.lead_ohms(100, 2.081) == pytest.approx(2 * 0.8286, rel=0.005)
-
-
 def test_a_drop_is_a_share_of_the_resting_voltage() -> None:
     # 23 of 230 V is a tenth of the resting voltage; of the voltage on start it would be 11.1 percent.
     assert call("start_drop_percent", 230.0, 207.0) == pytest.approx(10.0)
@@ -148,17 +115,6 @@ def test_nought_degrees_is_not_minus_nought_and_no_sensor_is_without_a_resistanc
     assert f"{call('pt100', 100.0):.5g}" == "0"
     for zero in (0.0, -100.0, NAN, INF):
         refused(lambda zero=zero: sensors.Platinum(zero))
-
-
-def test_platinum_tolerance_only_where_its_class_is_defined() -> None:
-    # IEC 60751:2008, wire-wound (from memory): AA -50 to 250, A -100 to 450, B -196 to 600 degrees Celsius.
-    for klass, low, high, at_low, at_high in (
-        ("AA", -50, 250, 0.185, 0.525), ("A", -100, 450, 0.35, 1.05), ("B", -196, 600, 1.28, 3.3),
-    ):  # fmt: skip
-        assert sensors.platinum_tolerance(low, klass) == pytest.approx(at_low)
-        assert sensors.platinum_tolerance(high, klass) == pytest.approx(at_high)
-        for celsius in (low - 1, high + 1, NAN):
-            refused(lambda celsius=celsius, klass=klass: sensors.platinum_tolerance(celsius, klass))
 
 
 @pytest.mark.parametrize(

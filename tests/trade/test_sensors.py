@@ -47,14 +47,6 @@ def test_platinum_round_trip(celsius: float) -> None:
     assert Platinum().celsius(Platinum().ohms(celsius)) == pytest.approx(celsius, abs=1e-6)
 
 
-def test_platinum_classes_at_zero_and_a_hundred() -> None:
-    # IEC 60751: class B is 0.3 K at 0 degC and 0.8 K at 100 degC.
-    assert sensors.platinum_tolerance(0, "B") == pytest.approx(0.3)
-    assert sensors.platinum_tolerance(100, "B") == pytest.approx(0.8)
-    with pytest.raises(Trouble, match="class"):
-        sensors.platinum_tolerance(0, "C")
-
-
 def test_thermistor_fit_predicts_a_row_it_has_not_seen() -> None:
     fitted = fit_thermistor(TYPE_2)
     assert fitted.worst < 1e-6  # three rows, three coefficients
