@@ -6,13 +6,15 @@ Rules of this file:
 - Every word must be accounted for: each is part of a way to say something in force, or may stand around one. One word too
   many ('not', 'nearly', 'he', 'when') and the sentence means nothing.
 - All that is said must mean the same, or do the same ('got it, next'). 'Yeah, no' means nothing.
+- What judges, as 'fine', may only stand before all else: 'it is fine' is no yes. A word of an answer in force never stands
+  beside one: 'right, left' means nothing where both are answers.
 - These ways are never listed for a recogniser. One that writes freely may write them; the others then score what it wrote.
   So what is in force stays short, and is heard as well as before.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from handsfree.language.meaning import ALIKE, Listening, Meaning, Sense
@@ -24,37 +26,53 @@ _LONGEST = 14  # words: nobody answers in more
 @dataclass(frozen=True)
 class OwnWords:
     """`ways`: command -> further ways to say it. `around`: what may stand anywhere beside an answer and says nothing.
-    `assent`: likewise, but only where no yes is asked for. `unwritten`: what a transcriber leaves out at the beginning. All
-    from the language's grammar."""
+    `opening`: likewise, but only before all else. `assent`: likewise, but only where no yes is asked for. `unwritten`: what
+    a transcriber leaves out at the beginning. `yes_no`: the listed ways to say either. All from the language's grammar."""
 
     ways: Mapping[str, frozenset[Words]]
     around: frozenset[Words]
+    opening: frozenset[Words]
     assent: frozenset[Words]
     unwritten: frozenset[Words]
+    yes_no: frozenset[Words]
 
     def every(self) -> Iterator[tuple[str, Words]]:
         """All there is, each by the name of what it belongs to."""
         yield from ((name, way) for name, ways in self.ways.items() for way in ways)
-        for name in ("around", "assent", "unwritten"):
+        for name in ("around", "opening", "assent", "unwritten"):
             yield from ((name, way) for way in getattr(self, name))
 
-    def beside(self, listening: Listening) -> tuple[Words, ...]:
-        """What may stand beside an answer here."""
-        return tuple(self.around if "yes" in listening.named else self.around | self.assent)
+    def bare(self, words: Words, listening: Listening, in_force: Mapping[Words, Meaning]) -> Words:
+        """The words without those at either end that say nothing here; something always remains."""
+        around, opening = self._beside(listening, in_force)
+        return _without(words, around, opening)
+
+    def _beside(self, listening: Listening, in_force: Mapping[Words, Meaning]) -> tuple[frozenset[Words], frozenset[Words]]:
+        """What may stand anywhere beside an answer here, and what only before all else."""
+        answers = [words for words, meaning in in_force.items() if meaning.sense is Sense.PHRASE]
+        taken = {word for words in answers for word in words}
+        asked = "yes" in listening.named or any(words in self.yes_no for words in answers)
+        around = self.around if asked else self.around | self.assent
+        return _free(around, taken), _free(self.opening, taken)
 
     def meaning(self, words: Words, listening: Listening, in_force: Mapping[Words, Meaning]) -> Meaning | None:
         """What the whole sentence means; None where a word is left over or two things are said."""
         if not listening.own_words or listening.guarded or not 0 < len(words) <= _LONGEST:
             return None
-        pieces: dict[Words, Meaning | None] = dict.fromkeys(self.beside(listening))
+        around, opening = self._beside(listening, in_force)
+        pieces: dict[Words, Meaning | None] = dict.fromkeys(around)
         for name in listening.named:
             pieces |= {way: Meaning(Sense.COMMAND, name) for way in self.ways.get(name, ())}
         pieces |= in_force
-        said = _apart(words, pieces)
+        said = _apart(words, pieces, opening)
         meant = [one for one in said or () if one is not None]
         if len({_does(one) for one in meant}) != 1:
             return None
         return Meaning(meant[0].sense, meant[0].text, spoken=" ".join(words))
+
+
+def _free(pieces: frozenset[Words], taken: set[str]) -> frozenset[Words]:
+    return frozenset(piece for piece in pieces if not taken & set(piece))
 
 
 def _does(meaning: Meaning) -> tuple[Sense, str]:
@@ -63,27 +81,30 @@ def _does(meaning: Meaning) -> tuple[Sense, str]:
     return meaning.sense, meaning.text
 
 
-def _apart(words: Words, pieces: Mapping[Words, Meaning | None]) -> list[Meaning | None] | None:
-    """The meanings of the pieces that the words are made of, the longest first; None where they cannot all be used."""
+def _apart(
+    words: Words, pieces: Mapping[Words, Meaning | None], opening: frozenset[Words] = frozenset()
+) -> list[Meaning | None] | None:
+    """The meanings of the pieces that the words are made of, the longest first; None where they cannot all be used.
+    `opening`: pieces that say nothing, before the first that does."""
     if not words:
         return []
     for size in range(len(words), 0, -1):
-        if words[:size] in pieces and (rest := _apart(words[size:], pieces)) is not None:
-            return [pieces[words[:size]], *rest]
+        piece = words[:size]
+        silent = piece in opening or (piece in pieces and pieces[piece] is None)
+        if piece in pieces or silent:
+            rest = _apart(words[size:], pieces, opening if silent else frozenset())
+            if rest is not None:
+                return [pieces.get(piece), *rest]
     return None
 
 
-def without(words: Words, around: Iterable[Words]) -> Words:
-    """The words without those at either end that say nothing; something always remains."""
-    every = sorted(around, key=len, reverse=True)
-    while True:
-        for piece in every:
-            size = len(piece)
-            if len(words) > size and words[:size] == piece:
-                words = words[size:]
-                break
-            if len(words) > size and words[-size:] == piece:
-                words = words[:-size]
-                break
-        else:
-            return words
+def _without(words: Words, around: frozenset[Words], opening: frozenset[Words]) -> Words:
+    def begins(size: int) -> bool:
+        return words[:size] in around or words[:size] in opening
+
+    sizes = range(max(map(len, around | opening), default=0), 0, -1)
+    while cut := next((size for size in sizes if size < len(words) and begins(size)), 0):
+        words = words[cut:]
+    while cut := next((size for size in sizes if size < len(words) and words[-size:] in around), 0):
+        words = words[:-cut]
+    return words

@@ -131,7 +131,11 @@ class GrammarLanguage(ABC):
             return frozenset(phrase.words for phrase in expand(self.grammar, rule)) if there else frozenset()
 
         ways = {name: of(f"own_{name.replace(' ', '_')}") for name in (*ALWAYS, *WHEN_ASKED)}
-        return OwnWords({name: own for name, own in ways.items() if own}, of("around"), of("assent"), of("unwritten"))
+        yes_no = frozenset(tuple(way.split()) for name in ("yes", "no", "affirm", "negative") for way in self.commands[name])
+        return OwnWords(
+            {name: own for name, own in ways.items() if own}, of("around"), of("opening"), of("assent"), of("unwritten"),
+            yes_no,
+        )  # fmt: skip
 
     # ---- numbers
 

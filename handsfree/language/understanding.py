@@ -26,7 +26,7 @@ from handsfree.language.meaning import (
     gate_text,
     may_prove,
 )
-from handsfree.language.own_words import OwnWords, Words, without
+from handsfree.language.own_words import OwnWords, Words
 from handsfree.language.tokens import respelled, tokens
 
 DecoysOf = Callable[[Listening], Mapping[str, Meaning]]
@@ -126,8 +126,8 @@ def understand(
     if found and asked:
         return (Meaning(Sense.DENIAL, Denial.QUESTION, spoken=" ".join(digits)),)
     bare = trimmed(said, vocabulary.hesitation)
-    beside = own.beside(listening) if listening.own_words and not listening.guarded else ()
-    core = trimmed(without(bare, beside), (*vocabulary.hesitation, *vocabulary.lead_in))
+    core = own.bare(bare, listening, in_own_words(table)) if listening.own_words and not listening.guarded else bare
+    core = trimmed(core, (*vocabulary.hesitation, *vocabulary.lead_in))
     for words, senses in (
         (said, (Sense.PHRASE, Sense.STATE, Sense.COMMAND)),
         (pieces, (Sense.PHRASE,)),

@@ -54,6 +54,25 @@ def test_a_word_too_many_or_two_things_at_once_mean_nothing(words: str) -> None:
 
 @pytest.mark.parametrize(
     "words",
+    ["it is fine", "they are all right", "it is okay", "it does look good", "it is not right", "they're not good",
+     "yes it is fine"],
+)  # fmt: skip
+def test_a_word_that_judges_is_no_yes_and_no_no(words: str) -> None:
+    """'Is the seal torn?' 'It is fine.'"""
+    assert meant(words, YES_NO) == ""
+
+
+@pytest.mark.parametrize(
+    ("words", "answers"),
+    [("right, left", ("left", "right")), ("left, right", ("left", "right")), ("all right", ("all", "some")),
+     ("good, bad", ("good", "bad")), ("yes, no", ("yes", "no")), ("yeah, no", ("yes", "no")), ("sure, no", ("no", "some"))],
+)  # fmt: skip
+def test_an_answer_in_force_is_never_what_stands_beside_another(words: str, answers: tuple[str, ...]) -> None:
+    assert meant(words, Listening(phrases=answers, own_words=True)) == ""
+
+
+@pytest.mark.parametrize(
+    "words",
     ["not done yet", "nearly done", "all done?", "okay, is it done", "he is all done", "when you are ready",
      "don't carry on"],
 )
@@ -113,6 +132,7 @@ def test_what_is_left_over_is_still_a_denial() -> None:
 @pytest.mark.parametrize(
     ("words", "listening", "wanted"),
     [("sí, claro", YES_NO, "yes"), ("pues no", YES_NO, "no"), ("bueno, ya está hecho", WORK, "done"),
+     ("no está bien", YES_NO, ""), ("sí, lo está, muy bien", YES_NO, ""), ("bien, lo está", YES_NO, "yes"),
      ("ni idea", YES_NO, "cannot tell"), ("sí y no", YES_NO, ""), ("aún no está hecho", WORK, "")],
 )  # fmt: skip
 def test_in_another_language(words: str, listening: Listening, wanted: str) -> None:
