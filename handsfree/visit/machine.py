@@ -161,7 +161,7 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
         if (again or not state.waiting) and unsure.was_meant(flow, utterance):
             unsure.ask_again(flow, utterance)
         return
-    if utterance.verdict == Verdict.PROPOSED and not unsure.guarded(flow):
+    if utterance.verdict == Verdict.PROPOSED and not live and not unsure.guarded(flow):
         unsure.propose(flow, utterance)
         return
     if utterance.verdict != Verdict.ACCEPTED:

@@ -179,3 +179,9 @@ def test_nothing_isolated_tells_where_we_are() -> None:
     assert "Not isolated." in scene.said
     assert scene.said.endswith("Look at the cabinet.")
     assert scene.state.listening != ListenFor()
+
+
+def test_words_that_it_is_live_outweigh_what_else_was_likely() -> None:
+    scene = isolated("understood")
+    scene.tell(Utterance(Verdict.PROPOSED, Sense.COMMAND, "done", words="Stop, it is still live.", sure=0.7, engine="test"))
+    assert scene.said.startswith("If the power is on, say: power is on.")
