@@ -85,6 +85,15 @@ def test_a_reading_may_have_words_around_it_but_no_others() -> None:
     assert meant("not forty three", NUMBER) == meant("so nearly forty three", NUMBER) == ""
 
 
+@pytest.mark.parametrize(
+    ("words", "language"),
+    [("forty and", ENGLISH), ("and forty three", ENGLISH), ("and a half", ENGLISH), ("cuarenta y", SPANISH), ("y tres", SPANISH)],
+)  # fmt: skip
+def test_half_of_a_reading_is_none(words: str, language: object) -> None:
+    """'Cuarenta y', a breath, 'tres'."""
+    assert meant(words, NUMBER, language) == ""
+
+
 def test_nothing_of_it_counts_at_a_gate_or_a_proof() -> None:
     """`own_words` set by mistake there changes nothing: neither what is listed, nor what any of these words mean."""
     guarded = (
