@@ -14,7 +14,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from handsfree.language.meaning import Heard, Listening, Meaning, Verdict
+from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
 
 if TYPE_CHECKING:
     from handsfree.sound.samples import Samples
@@ -73,12 +73,17 @@ class FreeRecogniser:
         self.missing = ""
 
     def hear(self, samples: Samples, listening: Listening) -> Heard:
-        """Accepted where the words mean exactly one thing in force, or are spelled nearly as one phrase of it."""
+        """Accepted where the words mean exactly one thing in force, or are spelled nearly as one phrase of it. What denies
+        one is asked again, however it is spelled."""
         from rapidfuzz.distance import Levenshtein
+
+        from handsfree.speech.judge import DENIED
 
         forms = self._language.forms(listening)
         text = self._write(samples, ". ".join(dict.fromkeys(forms)) if len(forms) <= 40 else "").strip()
         meanings: tuple[Meaning, ...] = self._language.understand(text, listening) if text else ()
+        if any(meaning.sense is Sense.DENIAL for meaning in meanings):
+            return Heard(Verdict.ASKED_AGAIN, meanings[0], SURE, text, engine=NAME, reason=DENIED)
         if len(meanings) == 1:
             return Heard(Verdict.ACCEPTED, meanings[0], SURE, text, engine=NAME)
         plain = " ".join(self._language.plain(text).casefold().split()).strip(" .,?!;:¿¡")
