@@ -87,7 +87,8 @@ def test_a_reading_may_have_words_around_it_but_no_others() -> None:
 
 @pytest.mark.parametrize(
     ("words", "language"),
-    [("forty and", ENGLISH), ("and forty three", ENGLISH), ("and a half", ENGLISH), ("cuarenta y", SPANISH), ("y tres", SPANISH)],
+    [("forty and", ENGLISH), ("and forty three", ENGLISH), ("and a half", ENGLISH), ("cuarenta y", SPANISH),
+     ("y tres", SPANISH)],
 )  # fmt: skip
 def test_half_of_a_reading_is_none(words: str, language: object) -> None:
     """'Cuarenta y', a breath, 'tres'."""
