@@ -245,7 +245,7 @@ class CautionTaken:
 @dataclass(frozen=True)
 class Gate:
     """`was`, `now`: LIVE, ISOLATING, ISOLATED, RESTORING, of `source` ('' if there is only one). `why`: the words for it.
-    `how`: phrase, proof, relieved, refused, denied, 'without its owner', or what happened (`isolation.rules.SourceEvent`)."""
+    `how`: phrase, proof, relieved, refused, denied, 'without its owner', or a `SourceEvent` of `isolation.rules`."""
 
     was: str
     now: str
