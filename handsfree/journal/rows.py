@@ -217,6 +217,8 @@ _GATE_TROUBLE = {
     "break": "the break was too long",
     "resume": "the visit was resumed",
     "found live": "it was found live",
+    "may have come back": "it may have come back",
+    "fault": "the program had a fault",
     "handover": "it was handed over",
 }
 _QUIET = {"isolation begun", "restore begun"}

@@ -20,19 +20,30 @@ from hypothesis import given, settings
 from rich.console import Console
 
 from handsfree.errors import Trouble
+from handsfree.isolation.rules import TABLE, SourceEvent
 from handsfree.journal import captions, commands, exports, keys
 from handsfree.journal.account import Account, IsolationSpan, account
 from handsfree.journal.canonical import entry_of
-from handsfree.journal.events import Stamped
+from handsfree.journal.events import Gate, Stamped
 from handsfree.journal.page import page
 from handsfree.journal.pdf import service_pdf, visit_pdf
 from handsfree.journal.prune import prune
 from handsfree.journal.reader import read_list
 from handsfree.journal.replay import LONGEST_PAUSE, replay, wish
+from handsfree.journal.rows import row_of
 from handsfree.journal.service import markdown, service
 from handsfree.journal.verify import verify
 from tests.journal.made import EVENTS, TestClock, write_visit
 from tests.journal.visited import LOCK, MACHINE, visit
+
+
+def test_every_way_in_which_a_source_gets_live_is_told_in_words() -> None:
+    """Apart from what the technician does in order: to restore, to leave off, to close the visit."""
+    in_order = {SourceEvent.RESTORED, SourceEvent.LEFT, SourceEvent.CLOSED}
+    for turn in set(SourceEvent) - in_order - {turn for _, turn in TABLE}:
+        row = row_of(Stamped(4, "2026-03-02T08:00:00+00:00", 60.0, Gate("ISOLATED", "LIVE", turn, "", "off", "plug")))
+        assert row is not None
+        assert not row.aside.startswith("by "), turn
 
 
 def _terminal(told: Account, *, only: str | None = None, begin: str | None = None, **more: object) -> str:
