@@ -21,7 +21,7 @@ def damage(monkeypatch: pytest.MonkeyPatch) -> object:
         if engine == "phonetic":
             monkeypatch.setattr(phonetic, "SHA256", OTHER_HASH)
         else:
-            monkeypatch.setitem(neural_weights.SIZES, "tiny.en", OTHER_HASH)
+            monkeypatch.setitem(neural_weights.EVERY_SIZE, "tiny.en", OTHER_HASH)
 
     return harm
 

