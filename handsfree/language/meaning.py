@@ -175,6 +175,8 @@ EMERGENCY: tuple[str, ...] = ("i am hurt", "fire", "i got a shock", "i smell gas
 WHEN_ASKED: tuple[str, ...] = (
     "affirm", "negative", "understood", "yes", "no", "done", "cannot tell", "not fitted", "skip it",
 )
+#: What answers whether something is so; 'yes' and 'no' never at a gate or a proof.
+YES_NO: tuple[str, ...] = ("affirm", "negative", "yes", "no")
 #: What moves on where nothing is at stake.
 ONWARD: tuple[str, ...] = ("done", "next step", "go ahead")
 #: Commands that do the same where they are in force together: a person may say two of them in one breath.

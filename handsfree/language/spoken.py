@@ -18,7 +18,7 @@ from handsfree.language.decoys import Decoys
 from handsfree.language.expand import expand
 from handsfree.language.jsgf import Grammar
 from handsfree.language.jsgf import load as load_grammar
-from handsfree.language.meaning import ALIKE, ALWAYS, ONWARD, WHEN_ASKED, Listening, Meaning, Sense
+from handsfree.language.meaning import ALWAYS, WHEN_ASKED, YES_NO, Listening, Meaning, Sense
 from handsfree.language.numerals import NumberWords, Written, exact, plain, written_forms, written_phrase
 from handsfree.language.own_words import OwnWords
 from handsfree.language.quantities import alike, canonical
@@ -131,8 +131,7 @@ class GrammarLanguage(ABC):
             return frozenset(phrase.words for phrase in expand(self.grammar, rule)) if there else frozenset()
 
         ways = {name: of(f"own_{name.replace(' ', '_')}") for name in (*ALWAYS, *WHEN_ASKED)}
-        names = (name for alike in ALIKE if alike != ONWARD for name in alike)
-        yes_no = frozenset(tuple(way.split()) for name in names for way in self.commands[name])
+        yes_no = frozenset(tuple(way.split()) for name in YES_NO for way in self.commands[name])
         return OwnWords(
             {name: own for name, own in ways.items() if own}, of("around"), of("opening"), of("assent"), of("unwritten"),
             yes_no,

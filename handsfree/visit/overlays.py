@@ -6,11 +6,11 @@ from dataclasses import replace
 
 from handsfree.dialogue.question import Consequence, Question
 from handsfree.journal.events import Utterance
-from handsfree.language.meaning import EMERGENCY, Listening, Sense, Verdict
+from handsfree.language.meaning import EMERGENCY, YES_NO, Listening, Sense, Verdict
 from handsfree.language.tokens import capital
 from handsfree.visit import phrases
 from handsfree.visit.flow import Flow
-from handsfree.visit.plain import YES_NO, QuestionRows, asks, called, commands, says, ways_of_yes
+from handsfree.visit.plain import QuestionRows, asks, called, commands, says, ways_of_yes
 from handsfree.visit.speaking import called as named
 from handsfree.visit.state import Overlay
 from handsfree.visit.steps import close, present

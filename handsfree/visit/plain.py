@@ -7,7 +7,7 @@ from typing import Any
 
 from handsfree.dialogue.question import Consequence, Question
 from handsfree.journal.events import AnswerTaken, CautionTaken, EvidenceTaken, Utterance
-from handsfree.language.meaning import EMERGENCY, WAYS_OUT, Listening, Sense, beside
+from handsfree.language.meaning import EMERGENCY, WAYS_OUT, YES_NO, Listening, Sense, beside
 from handsfree.language.tokens import capital
 from handsfree.procedure import model
 from handsfree.visit.facts import learn
@@ -18,7 +18,6 @@ from handsfree.visit.state import Awaiting, Form, Overlay, Result
 from handsfree.visit.steps import finding_words, present, results_here
 from handsfree.visit.wishes import affirms, denies, done, is_command, onward, take, way_out
 
-YES_NO = ("affirm", "negative", "yes", "no")
 #: Before the lock number is known there is no step to move on from.
 BEFORE = (
     "say again", "stand by", "what can i say", "stop the visit", "power is on", "faster", "slower", "louder", "softer",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from handsfree.dialogue.question import Consequence, Question
 from handsfree.journal.events import ReadingTaken, Utterance
-from handsfree.language.meaning import WAYS_OUT, Listening, NumberAsked, Sense
+from handsfree.language.meaning import WAYS_OUT, YES_NO, Listening, NumberAsked, Sense
 from handsfree.language.quantities import convert, unit_fits
 from handsfree.procedure import model
 from handsfree.procedure.evaluation import near_a_limit
@@ -13,7 +13,7 @@ from handsfree.visit import speaking
 from handsfree.visit.facts import learn
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import forward
-from handsfree.visit.plain import YES_NO, QuestionRows, asks, ways_of_yes
+from handsfree.visit.plain import QuestionRows, asks, ways_of_yes
 from handsfree.visit.speaking import read_back, side_of_expected, taken_words
 from handsfree.visit.state import Awaiting, Pending, Result, Sample
 from handsfree.visit.steps import present

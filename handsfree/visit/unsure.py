@@ -172,11 +172,12 @@ def guarded(flow: Flow) -> bool:
 def perhaps_power_on(flow: Flow, utterance: Utterance) -> bool:
     """It may have been 'power is on', alone or among other words, and somebody relies on the isolation. A gate has answers
     of its own to that."""
-    if flow.state.awaiting is Awaiting.RESTORE_POWER and not flow.state.overlay:
+    state = flow.state
+    if state.interlock.power is Power.LIVE or (state.awaiting is Awaiting.RESTORE_POWER and not state.overlay):
         return False
-    among = flow.state.awaiting not in GATES and tells_power(flow.state.language, utterance.words)
-    perhaps = among or (is_command(utterance, "power is on") and utterance.sure >= LIKELY)
-    return perhaps and flow.state.interlock.power is not Power.LIVE
+    if is_command(utterance, "power is on") and utterance.sure >= LIKELY:
+        return True
+    return state.awaiting not in GATES and tells_power(state.language, utterance.words)
 
 
 def _asked_of_page(flow: Flow, utterance: Utterance) -> str:
