@@ -1,6 +1,6 @@
 """Mutation testing of what must not be wrong.
 
-    python -m tests.bench.mutants [MODULE …] [--part 1/2] [--minutes M] [--again FILE] [--out FILE]
+    python -m tests.bench.mutants [MODULE …] [--processes N] [--minutes M] [--again FILE] [--out FILE]
 
 One small change at a time is made to a module (a comparison turned, a number one more, an argument left out, a statement
 gone), and the module's own tests must notice. Which modules, and which tests answer for each, is said in pyproject.toml,
@@ -260,8 +260,8 @@ def _functions(names: dict[str, Any]) -> dict[str, types.FunctionType]:
 class _Collected:
     """A pytest plugin that, in place of running the collected tests, runs them once a mutant, each time in a fork."""
 
-    def __init__(self, target: Target, made: list[Mutant], until: float, out: Any) -> None:
-        self.target, self.made, self.until, self.out = target, made, until, out
+    def __init__(self, target: Target, made: list[Mutant], until: float, out: Any, processes: int) -> None:
+        self.target, self.made, self.until, self.out, self.processes = target, made, until, out, processes
         self.tried = self.killed = 0
 
     def pytest_runtestloop(self, session: Any) -> bool:
@@ -271,17 +271,32 @@ class _Collected:
             raise SystemExit(f"the tests of {self.target.module} do not pass on the unchanged module")
         after = resource.getrusage(resource.RUSAGE_CHILDREN)  # the tests run in the fork, not here
         seconds = max(5.0, 10 * (after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime))
-        for mutant in self.made:
-            if time.monotonic() > self.until:
-                break
-            swapped, code = self._fork(session, mutant.source, seconds)
-            if not swapped or code == PASSED:
-                code, _, _ = run(self.target, mutant.source, 60)
-            self.tried += 1
-            self.killed += code != PASSED
-            if code == PASSED:
-                print(mutant.told(self.target.module), file=self.out, flush=True)
+        pipes = [self._share(session, self.made[first :: self.processes], seconds) for first in range(self.processes)]
+        for pipe in pipes:
+            with os.fdopen(pipe, "r") as stream:
+                tried, killed = (int(part) for part in (stream.read() or "0 0").split())
+            self.tried, self.killed = self.tried + tried, self.killed + killed
         return True
+
+    def _share(self, session: Any, made: Sequence[Mutant], seconds: float) -> int:
+        """One process's share of the mutants; the end of a pipe that tells how many were tried and killed."""
+        out, into = os.pipe()
+        if os.fork() == 0:
+            with suppress(BaseException):
+                tried = killed = 0
+                for mutant in made:
+                    if time.monotonic() > self.until:
+                        break
+                    swapped, code = self._fork(session, mutant.source, seconds)
+                    if not swapped or code == PASSED:
+                        code, _, _ = run(self.target, mutant.source, max(60, seconds))
+                    tried, killed = tried + 1, killed + (code != PASSED)
+                    if code == PASSED:
+                        print(mutant.told(self.target.module), file=self.out, flush=True)
+                os.write(into, f"{tried} {killed}".encode())
+            os._exit(0)
+        os.close(into)
+        return out
 
     def _fork(self, session: Any, source: str | None, seconds: float) -> tuple[bool, int]:
         """(the changed code was put in place, exit status of the tests)."""
@@ -323,25 +338,25 @@ def _silence() -> None:
 
 
 def judge(
-    target: Target, part: tuple[int, int], until: float, out: Any, lines: tuple[int, int] = (0, 10**6),
+    target: Target, processes: int, until: float, out: Any, lines: tuple[int, int] = (0, 10**6),
     again: frozenset[str] = frozenset(),
 ) -> tuple[int, int, int]:  # fmt: skip
     """(mutants tried, killed, left untried for want of time). In a fork of its own: it imports the package. `lines`: the
-    first and the last that are changed. `again`: only these, as they were told."""
+    first and the last that are changed. `again`: only these, as they were told. A process that dies counts its share as
+    untried."""
     code, used, _ = run(target, None, 300)
     if code != PASSED:
         raise SystemExit(f"the tests of {target.module} do not pass on the unchanged module (status {code})")
     _warm(used)
     within = [mutant for mutant in mutants(target.module) if lines[0] <= mutant.line <= lines[1]]
-    within = [mutant for mutant in within if not again or mutant.told(target.module) in again]
-    made = within[part[0] - 1 :: part[1]]
+    made = [mutant for mutant in within if not again or mutant.told(target.module) in again]
     print(f"# {target.module}: {len(made)} mutants", file=out, flush=True)
     told, into = os.pipe()
     child = os.fork()
     if child == 0:
         import pytest
 
-        collected = _Collected(target, made, until, out)
+        collected = _Collected(target, made, until, out, processes)
         with redirect_stdout(io.StringIO()):
             pytest.main(_options(target), plugins=[collected])
         os.write(into, f"{collected.tried} {collected.killed}".encode())
@@ -358,7 +373,7 @@ def judge(
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("module", nargs="*", help="module's name or path; all that are configured where none is given")
-    parser.add_argument("--part", default="1/1", help="1/2 and 2/2 share the mutants between two processes")
+    parser.add_argument("--processes", type=int, default=1, help="so many share the mutants")
     parser.add_argument("--minutes", type=float, default=240.0, help="stop after so long")
     parser.add_argument("--lines", default="", help="30-60: only what stands in these lines of the module")
     parser.add_argument("--list", action="store_true", help="only count the mutants")
@@ -368,7 +383,6 @@ def main() -> None:
     os.chdir(TOP)
     sys.path.insert(0, str(TOP))
     os.environ.setdefault("OMP_NUM_THREADS", "1")
-    first, _, of = given.part.partition("/")
     low, _, high = given.lines.partition("-")
     lines = (int(low or 0), int(high or low or 10**6))
     chosen = targets(given.module)
@@ -381,7 +395,7 @@ def main() -> None:
     again = frozenset(given.again.read_text(encoding="utf-8").splitlines() if given.again else ())
     until = time.monotonic() + given.minutes * 60
     with given.out.open("a") if given.out else nullcontext() as file:
-        totals = [judge(target, (int(first), int(of)), until, file or sys.stdout, lines, again) for target in chosen]
+        totals = [judge(target, given.processes, until, file or sys.stdout, lines, again) for target in chosen]
     tried, killed, untried = (sum(column) for column in zip(*totals, strict=True))
     print(f"{tried} mutants tried, {killed} killed, {tried - killed} survived, {untried} not tried for want of time")
 
