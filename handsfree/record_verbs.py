@@ -50,7 +50,7 @@ def replay(
     from handsfree.visit import review
 
     voice = review.voice() if speed is not None else None
-    commands.replay(visit, review.machine(), speed=speed, begin=begin, only=only, html=html, pdf=pdf, voice=voice)
+    commands.replay(visit, review.replay_machine(), speed=speed, begin=begin, only=only, html=html, pdf=pdf, voice=voice)
 
 
 def keys(

@@ -20,7 +20,7 @@ def of_trade(module: str) -> Any:
         raise
 
 
-def folder(name: str) -> Path:
+def shipped_folder(name: str) -> Path:
     """'grammar', 'procedures' or 'audio_fixtures'. Trouble where the installation lacks it."""
     from handsfree.errors import Trouble
 

@@ -57,7 +57,7 @@ def settings_file() -> Path:
     return Path(named) if named else user_config_path("handsfree") / "settings.toml"
 
 
-def load(**flags: Any) -> Settings:
+def load_settings(**flags: Any) -> Settings:
     """Flags that are None do not count. Trouble where the file or a variable holds what cannot be."""
     return _checked(_layers(flags))
 

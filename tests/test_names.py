@@ -1,5 +1,11 @@
-"""One name for one thing, and one thing for one name: no two modules define a class, or name a type, alike. From the
-microphone to the journal an editor can follow every call: its type is written down."""
+"""One name for one thing, and one thing for one name.
+
+- No two modules define a class, or name a type, alike.
+- A function is read with its module (`rules.proved`), so two modules may each have a `load`. Where it is imported alone, its
+  name is all that a reader sees. Then no other function that is imported alone has it, nor another one of its own package,
+  and no import gives it a second name. A module `commands` or `verbs` names its functions by the commands they are for.
+- From the microphone to the journal an editor can follow every call: its type is written down.
+"""
 
 from __future__ import annotations
 
@@ -41,6 +47,63 @@ def test_no_two_modules_name_two_things_alike() -> None:
     twice = {name: modules for name, modules in found.items() if len(modules) > 1}
     assert twice.keys() - ALLOWED.keys() == set(), {name: twice[name] for name in twice.keys() - ALLOWED.keys()}
     assert ALLOWED.keys() <= twice.keys(), "a name is allowed twice that is there once"
+
+
+#: Functions that share a name although they are imported alone: each plays the same part in its own place.
+PARTS = {
+    "advance": "one a pure core: the visit, the recorder, the recorder of cabinets' pages, stand-by",
+    "start": "the state before anything happened, one a pure core",
+    "phonemes": "one a language",
+    "distance": "one a language",
+}
+#: A second name for a function, with the reason.
+RENAMED = {("verify", "handsfree.journal.verify", "judge"): "in the module of the command `verify`"}
+
+
+def module_name(path: Path) -> str:
+    return ".".join(path.relative_to(TOP).with_suffix("").parts).removesuffix(".__init__")
+
+
+def functions() -> dict[str, set[str]]:
+    """Name -> the modules that define a public function of that name. Migrations have theirs given."""
+    found = defaultdict(set)
+    for path in PRODUCT.rglob("*.py"):
+        if "migrations" not in path.parts:
+            for node in ast.parse(path.read_text(encoding="utf-8")).body:
+                if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+                    found[node.name].add(module_name(path))
+    return found
+
+
+VERBS = {module_name(path) for name in ("commands.py", "verbs.py") for path in PRODUCT.rglob(name)}
+
+
+def imported_alone(known: dict[str, set[str]]) -> Iterator[tuple[str, str, str]]:
+    """(name, its module, the name it is given there) of every import of a public function."""
+    for path in PRODUCT.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and node.module:
+                yield from (
+                    (one.name, node.module, one.asname or one.name)
+                    for one in node.names if node.module in known.get(one.name, ())
+                )  # fmt: skip
+
+
+def test_a_function_that_is_imported_alone_is_the_only_one_of_its_name() -> None:
+    known, alone = functions(), defaultdict(set)
+    for name, module, _ in imported_alone(known):
+        alone[name].add(module)
+    for name, modules in alone.items():
+        packages = {module.rpartition(".")[0] for module in modules}
+        near = {module for module in known[name] - VERBS if module.rpartition(".")[0] in packages}
+        alone[name] = modules | near
+    shared = {name: sorted(modules) for name, modules in alone.items() if len(modules) > 1}
+    assert {name: shared[name] for name in shared.keys() - PARTS.keys()} == {}
+    assert PARTS.keys() <= shared.keys(), "a name is shared by permission that is there once"
+
+
+def test_no_import_gives_a_function_a_second_name() -> None:
+    assert {found for found in imported_alone(functions()) if found[0] != found[2]} == RENAMED.keys()
 
 
 #: What an utterance goes through, from the microphone to the journal.

@@ -40,7 +40,7 @@ class Breath:
         """The sentences that begin with a wording of the rule, without it; they are not read to the technician any more."""
         taken, left = [], []
         for sentence in self.sentences:
-            rest = after(sentence, self.words.ways(rule), self.words)
+            rest = after_one_of(sentence, self.words.ways(rule), self.words)
             if rest is None:
                 left.append(sentence)
             else:
@@ -83,7 +83,7 @@ def breath(text: str, words: RecorderWords, steps: dict[int, int]) -> tuple[str,
     return one.text, one.facets
 
 
-def after(sentence: str, ways: Sequence[str], words: RecorderWords) -> str | None:
+def after_one_of(sentence: str, ways: Sequence[str], words: RecorderWords) -> str | None:
     """What follows one of these at the beginning; None if none is there."""
     said = words.tokens(sentence)
     for way in sorted(ways, key=len, reverse=True):
@@ -171,7 +171,7 @@ def _reading(one: Breath, facets: dict[str, Any], expected: Sequence[list[float]
     if unit_said(words.tokens(one.text), words) is not None:
         facets["unit"] = unit_said(words.tokens(one.text), words)
     for sentence in one.sentences:
-        rest = after(sentence, words.ways("cue_read"), words)
+        rest = after_one_of(sentence, words.ways("cue_read"), words)
         if rest:
             leads = "|".join(re.escape(way) for way in words.ways("cue_in"))
             named = re.split(rf",|\.|\b(?:{leads})\b", rest, maxsplit=1)[0].strip(" .,")
@@ -182,7 +182,7 @@ def _reading(one: Breath, facets: dict[str, Any], expected: Sequence[list[float]
 
 def _asking(one: Breath, facets: dict[str, Any], leads: Sequence[str]) -> None:
     asked = next((sentence for sentence in reversed(one.sentences) if "?" in sentence), one.text)
-    if after(asked, one.words.ways("cue_which"), one.words) is None and (found := _choices(asked, one.words)):
+    if after_one_of(asked, one.words.ways("cue_which"), one.words) is None and (found := _choices(asked, one.words)):
         facets["answers"] = [{"say": answer} for answer in found]
     answers = facets.get("answers")
     if not answers:
@@ -191,7 +191,7 @@ def _asking(one: Breath, facets: dict[str, Any], leads: Sequence[str]) -> None:
         answer["go"] = None
     parted = re.compile(rf"[,;]\s*(?=\b(?:{_either(one, 'cue_if')})\b)")
     for clause in (piece for lead in leads for piece in parted.split(lead)):
-        _lead(one, answers, after(clause, one.words.ways("cue_if"), one.words) or clause)
+        _lead(one, answers, after_one_of(clause, one.words.ways("cue_if"), one.words) or clause)
     for answer in answers:
         answer.pop("set", None)
 
@@ -275,7 +275,7 @@ _OPENED: dict[str, Callable[[Breath, list[str]], None]] = {
 def _ended(one: Breath, text: str, found: list[str]) -> None:
     """'The end, fixed. The seal is changed.' and 'Finding, worn groove. The groove is too wide.'"""
     words = one.words
-    if after(_sentences(text)[0], words.ways("cue_finding"), words) is not None:
+    if after_one_of(_sentences(text)[0], words.ways("cue_finding"), words) is not None:
         from handsfree.authoring.draft import slug
 
         one.facets = {"kind": "finding", "finding": slug(found[0], frozenset())}

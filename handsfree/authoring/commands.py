@@ -18,14 +18,14 @@ from handsfree.procedure import phrasing
 
 def record(asked: RecordOptions, *, as_json: bool = False) -> None:
     """Trouble for anything that keeps the recording from running."""
-    from handsfree.settings import load
+    from handsfree.settings import load_settings
 
     if asked.cabinet:
         from handsfree.authoring.page_files import record_page
 
         record_page(asked, as_json=as_json)
         return
-    settings = load()
+    settings = load_settings()
     folder = asked.folder or Path("procedures")
     language = asked.language or settings.language
     engine = "typed" if asked.typed else asked.engine or settings.engine or "best"
@@ -105,12 +105,12 @@ def _bench(asked: Rehearse, book: Any) -> Any:
     from handsfree.dialogue.mouth import SpokenMouth
     from handsfree.journal.events import Happening
     from handsfree.language import base
-    from handsfree.settings import load
+    from handsfree.settings import load_settings
     from handsfree.sound.sinks import FileSink
     from handsfree.sound.synth import Synthesiser
     from handsfree.speech.recogniser import build_recogniser
 
-    settings = load()
+    settings = load_settings()
     code = book.procedures[book.main].language
     language, cache = base.load(code), user_cache_path("handsfree") / "voice"
     recogniser = build_recogniser(asked.engine or settings.engine or None, code, settings.models)

@@ -67,7 +67,7 @@ class Dictation:
                 other = [word.text for word in heard]
                 return Dictated(text, tuple(_differences(text.split(), other)), self.name)
         second = tokens(self._everyday(samples)) if self._everyday is not None and heard else ()
-        return Dictated(text_of(heard), tuple(_doubtful(heard, second)), self.name)
+        return Dictated(as_sentences(heard), tuple(_doubtful(heard, second)), self.name)
 
 
 def _doubtful(heard: tuple[HeardWord, ...], second: Sequence[str]) -> Iterator[Doubt]:
@@ -96,7 +96,7 @@ def _replaced(own: Sequence[str], theirs: Sequence[str]) -> dict[int, str]:
     return lost | {step.src_pos: theirs[step.dest_pos] for step in steps if step.tag == "replace"}
 
 
-def text_of(words: Iterable[HeardWord]) -> str:
+def as_sentences(words: Iterable[HeardWord]) -> str:
     """'hold your palm here' with its pause -> 'Hold your palm here.'"""
     pieces: list[str] = []
     fresh = True

@@ -123,7 +123,7 @@ def reference(uid: int) -> str:
 # ---- names ------------------------------------------------------------------------------------------------------------
 
 
-def named(step: DraftStep, taken: Sequence[str], small: frozenset[str]) -> DraftStep:
+def with_id(step: DraftStep, taken: Sequence[str], small: frozenset[str]) -> DraftStep:
     """The step with its own id, made from what it is about; an existing id is kept."""
     if step.id:
         return step
@@ -157,7 +157,7 @@ def slug(text: str, small: frozenset[str]) -> str:
 # ---- to a file --------------------------------------------------------------------------------------------------------
 
 
-def as_data(draft: Draft, sounds: Mapping[int, tuple[str, str]]) -> dict[str, Any]:
+def data_of(draft: Draft, sounds: Mapping[int, tuple[str, str]]) -> dict[str, Any]:
     """`sounds`: by uid, the file beside the procedure and the SHA-256 of the text that it speaks."""
     ids = {reference(step.uid): step.id for step in draft.steps}
     following = [*(step.id for step in draft.steps[1:]), None]
@@ -192,7 +192,7 @@ def _resolved(value: Any, ids: Mapping[str, str]) -> Any:
 
 def as_yaml(draft: Draft, sounds: Mapping[int, tuple[str, str]]) -> str:
     """The procedure file. Words that are still unsure are in a remark above their step."""
-    data = as_data(draft, sounds)
+    data = data_of(draft, sounds)
     steps = data.pop("steps")
     lines = [*_remark("", draft.doubts), dumped(data), "", "steps:"]
     for step, one in zip(draft.steps, steps, strict=True):
@@ -238,7 +238,7 @@ def dumped(data: Mapping[str, Any]) -> str:
 # ---- from a file ------------------------------------------------------------------------------------------------------
 
 
-def from_data(data: Mapping[str, Any], text: str = "") -> Draft:
+def draft_of(data: Mapping[str, Any], text: str = "") -> Draft:
     """A loaded procedure (its YAML as plain data), to be worked on. Answers in the short form are written out. `text`: of
     its file, whose remarks contain the words that are not settled."""
     header = {key: value for key, value in data.items() if key != "steps"}

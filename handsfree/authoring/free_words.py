@@ -43,7 +43,7 @@ def writers(language: str, models: Path) -> tuple[Write, ...]:
 def _of(weights: Path, language: str) -> Write:
     from faster_whisper import WhisperModel
 
-    from handsfree.authoring.words import load
+    from handsfree.authoring.words import load_words
     from handsfree.speech.neural_weights import model_bytes, model_parts
 
     files: dict[str, Any] | None = None
@@ -51,7 +51,7 @@ def _of(weights: Path, language: str) -> Write:
         files = {"model.bin": model_bytes(weights)}
         files |= {path.name: path.read_bytes() for path in weights.iterdir() if path.suffix in (".json", ".txt")}
     model: Any = WhisperModel(str(weights), device="cpu", compute_type="int8", cpu_threads=1, files=files)
-    told = load(language).prompt("dictation-like")
+    told = load_words(language).prompt("dictation-like")
 
     def write(samples: Samples, among: str = "") -> str:
         pieces, _ = model.transcribe(

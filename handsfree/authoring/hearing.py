@@ -92,10 +92,10 @@ def words_of_pages(language: str, topic: str) -> tuple[str, ...]:
     """What the pages that ship have in such a field of a word or two ('colour', 'part'); () for any other."""
     from handsfree.procedure.cabinet import FOLDER, load_page
     from handsfree.procedure.load import procedure_files
-    from handsfree.resources import folder
+    from handsfree.resources import shipped_folder
 
     found: dict[str, None] = {}
-    for path in procedure_files(folder("procedures") / FOLDER):
+    for path in procedure_files(shipped_folder("procedures") / FOLDER):
         page = load_page(path).page
         if page.language == language:
             rows = [{"colour": lead.colour, "from": lead.source, "to": lead.to} for lead in page.leads]
@@ -109,10 +109,10 @@ def answers_known(language: str) -> tuple[str, ...]:
     """Every answer of the procedures that ship."""
     from handsfree.procedure.load import load_procedure, procedure_files
     from handsfree.procedure.model import Ask
-    from handsfree.resources import folder
+    from handsfree.resources import shipped_folder
 
     found: dict[str, None] = {}
-    for path in procedure_files(folder("procedures")):
+    for path in procedure_files(shipped_folder("procedures")):
         procedure = load_procedure(path)
         if procedure.language == language:
             for step in procedure.steps:

@@ -20,10 +20,10 @@ from pathlib import Path
 
 from handsfree import __version__
 from handsfree.authoring import machine
-from handsfree.authoring.draft import Draft, as_data, as_yaml, from_data, remarks_of
+from handsfree.authoring.draft import Draft, as_yaml, data_of, draft_of, remarks_of
 from handsfree.authoring.rewriting import rewritten
 from handsfree.authoring.turn import RecorderState, Save
-from handsfree.authoring.words import load as load_words
+from handsfree.authoring.words import load_words
 from handsfree.errors import Trouble
 from handsfree.journal import reader
 from handsfree.journal.clock import JournalClock
@@ -59,7 +59,7 @@ class Shelf:
 
     def text(self, draft: Draft) -> str:
         sounds = self.sounds(draft)
-        return rewritten(self.base, as_data(draft, sounds), remarks_of(draft)) if self.base else as_yaml(draft, sounds)
+        return rewritten(self.base, data_of(draft, sounds), remarks_of(draft)) if self.base else as_yaml(draft, sounds)
 
     def said(self) -> Iterator[str]:
         """What changed since the recording began, in the words of a comparison."""
@@ -67,7 +67,7 @@ class Shelf:
 
         if self.base and self.path.is_file():
             try:
-                old, new = load.parse(self.base, self.path.name), load.load_procedure(self.path)
+                old, new = load.parse_procedure(self.base, self.path.name), load.load_procedure(self.path)
             except Trouble:
                 return
             yield from compare.lines(compare.compare(load.book_of(old), load.book_of(new)), new.language)
@@ -149,7 +149,7 @@ def state_before(opened: Opened) -> RecorderState:
     words = load_words(opened.language)
     if opened.copies:
         text = opened.copies[0][1]
-        draft = from_data(yamlfile.read(text).data, text)
+        draft = draft_of(yamlfile.read_yaml(text).data, text)
     else:
         draft = Draft({"procedure": opened.procedure, "title": "", "version": 1, "language": opened.language})
     return machine.start(draft, words, tuple(name for name, _ in opened.digests))

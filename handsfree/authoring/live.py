@@ -93,7 +93,8 @@ def joined(journal: Journal, code: str, asked: RecordOptions, settings: Settings
 
 
 def _print(entry: Stamped, code: str) -> None:
-    from handsfree.visit.telling import clock, line
+    from handsfree.journal.rows import clock
+    from handsfree.visit.telling import line
 
     found = line(entry, code)
     if found is not None:

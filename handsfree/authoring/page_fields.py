@@ -18,7 +18,7 @@ from typing import Any, Literal
 import yaml
 
 from handsfree.authoring.words import RecorderWords
-from handsfree.procedure.wording import words_of
+from handsfree.procedure.wording import word_lists
 
 FieldKind = Literal["text", "name", "sentence", "refrigerant", "number", "yes"]
 Data = Mapping[str, Any]
@@ -96,7 +96,7 @@ def _name(text: str, language: str) -> str:
     """Without capitals, accents and its article: 'La válvula' -> 'valvula'."""
     plain = unicodedata.normalize("NFKD", text.casefold())  # 'á' is an 'a' and a sign
     first, *rest = re.sub(r"[^a-z ]", "", plain.replace("-", " ")).split() or [""]
-    return " ".join(rest if first in words_of(language)["articles"] else (first, *rest))
+    return " ".join(rest if first in word_lists(language)["articles"] else (first, *rest))
 
 
 def as_written(slot: Slot, text: str, words: RecorderWords) -> str:

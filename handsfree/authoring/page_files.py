@@ -18,7 +18,7 @@ from handsfree import __version__
 from handsfree.authoring.asked import RecordOptions
 from handsfree.authoring.page_fields import text_of
 from handsfree.authoring.pages import PageSave, PageState, advance, start
-from handsfree.authoring.words import load as load_words
+from handsfree.authoring.words import load_words
 from handsfree.dialogue.parts import Ear, Machine, Mouth
 from handsfree.dialogue.runner import Runner
 from handsfree.errors import Trouble
@@ -71,7 +71,7 @@ def open_page(asked: RecordOptions, language: str, writer: str, engine: str) -> 
 
 
 def _existing(path: Path) -> dict[str, Any]:
-    return dict(yamlfile.read(cabinet.load_page(path).text).data)
+    return dict(yamlfile.read_yaml(cabinet.load_page(path).text).data)
 
 
 def run(recording: PageRecording, ear: Ear, mouth: Mouth, watch: Any = None) -> PageState:
@@ -100,7 +100,7 @@ def run(recording: PageRecording, ear: Ear, mouth: Mouth, watch: Any = None) -> 
 
 def record_page(asked: RecordOptions, *, as_json: bool = False) -> None:
     """Trouble for anything that keeps the recording from running."""
-    from handsfree.settings import load as load_settings
+    from handsfree.settings import load_settings
 
     settings = load_settings()
     language = asked.language or settings.language

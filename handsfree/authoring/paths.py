@@ -215,7 +215,7 @@ def values_of(procedure: Procedure, step: Read) -> tuple[float, ...]:
 
 def _decides(procedure: Procedure, step: Read) -> bool:
     name = expressions.name_of(step.id)
-    return any(name in expressions.names_in(case.when) for case in _cases(procedure))
+    return any(name in expressions.names_used(case.when) for case in _cases(procedure))
 
 
 def _cases(procedure: Procedure) -> Iterator[model.Case]:

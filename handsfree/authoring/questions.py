@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from handsfree.authoring import settling
-from handsfree.authoring.breath import SILENT, after, breath
-from handsfree.authoring.draft import LATER, DraftStep, named
+from handsfree.authoring.breath import SILENT, after_one_of, breath
+from handsfree.authoring.draft import LATER, DraftStep, with_id
 from handsfree.authoring.review import kind_name, review
 from handsfree.authoring.said import as_sentence, facets_said, without_signal
 from handsfree.authoring.slots import ALWAYS_CHANGED, FILLS, SLOTS, hear, hear_step, target_of, to_come
@@ -69,7 +69,7 @@ def _in_a_breath(turn: RecorderTurn, reply: Reply) -> bool:
     """Fewer than three words are not a step: more likely a misheard command."""
     if len(turn.words.tokens(reply.text)) < _LEAST_WORDS:
         return False
-    purpose = after(reply.text, turn.words.ways("cue_purpose"), turn.words)
+    purpose = after_one_of(reply.text, turn.words.ways("cue_purpose"), turn.words)
     if purpose and turn.state.step is None:
         told = as_sentence(purpose, turn.words, bool(reply.clip))
         turn.change(draft=replace(turn.state.draft, header={**turn.state.draft.header, "purpose": told}))
@@ -230,7 +230,7 @@ def _take_words(turn: RecorderTurn, reply: Reply) -> bool:
 def _keep(turn: RecorderTurn) -> None:
     draft = turn.state.draft
     taken = [one.id for one in draft.steps if one.uid != turn.step.uid]
-    step = named(turn.step, taken, turn.words.small)
+    step = with_id(turn.step, taken, turn.words.small)
     draft = draft.with_step(step)
     turn.change(draft=draft, step=None, done=frozenset(), partial={})
     turn.emit(AnswerTaken((draft.name,), step.id, "kept"))

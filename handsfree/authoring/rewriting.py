@@ -31,7 +31,7 @@ class _Piece:
 
 def rewritten(before: str, data: Mapping[str, Any], remarks: Mapping[str, Sequence[str]]) -> str:
     """The text of `before` saying `data`. `remarks`: by the id of a step, '' for the title, the lines above it."""
-    old = yamlfile.read(before).data
+    old = yamlfile.read_yaml(before).data
     header, pieces, tail = _parts(before)
     steps = {str(one["id"]): one for one in old.get("steps") or ()}
     by_id = dict(zip(steps, pieces, strict=True))
@@ -89,7 +89,7 @@ def _parts(text: str) -> tuple[list[str], list[_Piece], list[str]]:
 
 def _starts(text: str) -> list[int]:
     """The row (from 0) on which each step begins."""
-    document = yamlfile.read(text)
+    document = yamlfile.read_yaml(text)
     count = len(document.data.get("steps") or ())
     return [document.line(("steps", at)) - 1 for at in range(count)]
 

@@ -133,6 +133,6 @@ def _lacking(path: Path) -> list[str]:
 @lru_cache(maxsize=4)
 def load(folder: Path | None = None, without: tuple[str, ...] = ()) -> TradeEar:
     """With the procedures that ship, or those of a folder. Trouble if the recogniser's model is missing."""
-    from handsfree.resources import folder as shipped
+    from handsfree.resources import shipped_folder
 
-    return TradeEar(folder or shipped("procedures"), without)
+    return TradeEar(folder or shipped_folder("procedures"), without)

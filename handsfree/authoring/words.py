@@ -19,7 +19,7 @@ from handsfree.language.expand import expand
 from handsfree.language.spoken import GrammarLanguage
 from handsfree.language.tokens import tokens
 from handsfree.procedure.hazards import usual
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,10 +88,10 @@ class RecorderWords:
 
 
 @lru_cache(maxsize=4)
-def load(code: str) -> RecorderWords:
+def load_words(code: str) -> RecorderWords:
     """Trouble if the language has no words for recording."""
-    home = folder("grammar")
+    home = shipped_folder("grammar")
     grammar, sentences = home / f"{code}.record.jsgf", home / f"{code}.record.prompts.yaml"
     if not grammar.is_file() or not sentences.is_file():
         raise Trouble(f"Steps cannot be recorded in '{code}': the grammar folder lacks {grammar.name} or {sentences.name}.")
-    return RecorderWords(cast(GrammarLanguage, base.load(code)), jsgf.load(grammar), prompts.load(sentences))
+    return RecorderWords(cast(GrammarLanguage, base.load(code)), jsgf.load_grammar(grammar), prompts.load(sentences))

@@ -109,14 +109,13 @@ def people_list(visits: Path, database: str | None = None) -> None:
 
 def digest(asked: DeskOptions, days: int, out: Path | None, origin: str) -> None:
     """`handsfree desk digest [--days N] [--out FILE]`: for everybody's visits, as Markdown."""
-    from handsfree.desk.digest import digest as made
-    from handsfree.desk.digest import markdown
+    from handsfree.desk.digest import digest_for, markdown
     from handsfree.desk.queries import EVERYBODY
     from handsfree.outputs import kind_of, save
 
     if out is not None:
         kind_of(out, (".md",), "A digest")
-    text = markdown(made(_as_the_desk(asked).engine, EVERYBODY, days), origin.rstrip("/"))
+    text = markdown(digest_for(_as_the_desk(asked).engine, EVERYBODY, days), origin.rstrip("/"))
     if out is None:
         print(text)
     else:

@@ -19,7 +19,7 @@ from handsfree.desk.people import LOCAL, UserAccount
 from handsfree.desk.places import One
 from handsfree.desk.queries import EVERYBODY, Scope
 from handsfree.desk.quota import Quota
-from handsfree.desk.secret_hash import digest as digest_of
+from handsfree.desk.secret_hash import hash_of
 from handsfree.desk.signon import SignOn
 from handsfree.journal.keys import DeviceKey
 
@@ -151,12 +151,12 @@ class Desk:
             return None
         self.door = ""
         secret, at = secrets.token_urlsafe(32), time.time()
-        self.local[digest_of(secret)] = at, at
+        self.local[hash_of(secret)] = at, at
         security_log.note("came in by the printed link")
         return secret
 
     def who(self, secret: str, now: float | None = None) -> UserAccount | None:
-        digest, now = digest_of(secret), time.time() if now is None else now
+        digest, now = hash_of(secret), time.time() if now is None else now
         if (local := self.local.get(digest)) is None:
             return people.of_session(self.people, secret)
         began, seen = local
@@ -167,8 +167,8 @@ class Desk:
         return None
 
     def leave(self, secret: str) -> None:
-        if self.local.get(digest_of(secret)) is not None:
-            self._next_door(digest_of(secret))
+        if self.local.get(hash_of(secret)) is not None:
+            self._next_door(hash_of(secret))
         people.end_session(self.people, secret)
 
     def _next_door(self, digest: str) -> None:

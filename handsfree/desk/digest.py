@@ -45,7 +45,7 @@ class Digest:
     returns: Rows
 
 
-def digest(engine: Engine, scope: Scope, days: int, now: float | None = None) -> Digest:
+def digest_for(engine: Engine, scope: Scope, days: int, now: float | None = None) -> Digest:
     now = time.time() if now is None else now
     until = now
     since = until - days * DAY

@@ -22,7 +22,7 @@ from sqlalchemy import Connection, Engine, delete, insert, select, update
 
 from handsfree.desk import keyfobs
 from handsfree.desk.people_tables import PendingSignIn, SecondFactor
-from handsfree.desk.secret_hash import digest
+from handsfree.desk.secret_hash import hash_of
 from handsfree.errors import Trouble
 
 #: Seconds that a code is waited for, wrong codes until the password is asked again, and seconds a code is good for. A code
@@ -89,7 +89,7 @@ def wait_for(engine: Engine, person: int, now: float | None = None) -> CodeWante
     now, token = time.time() if now is None else now, secrets.token_urlsafe(32)
     with engine.begin() as connection:
         connection.execute(delete(PendingSignIn).where(PendingSignIn.at < now - WAIT))
-        connection.execute(insert(PendingSignIn), [{"digest": digest(token), "person_id": person, "at": now, "tries": 0}])
+        connection.execute(insert(PendingSignIn), [{"digest": hash_of(token), "person_id": person, "at": now, "tries": 0}])
     return CodeWanted(token, person)
 
 
@@ -116,7 +116,7 @@ def waits(engine: Engine, token: str, now: float | None = None) -> int:
 
 def _waiting(connection: Connection, token: str, now: float | None) -> int:
     now = time.time() if now is None else now
-    asked = select(*PendingSignIn.__table__.columns).where(PendingSignIn.digest == digest(token))
+    asked = select(*PendingSignIn.__table__.columns).where(PendingSignIn.digest == hash_of(token))
     row = connection.execute(asked).first()
     if row is None or row.at < now - WAIT or row.tries >= TRIES:
         raise Trouble(TOO_LATE)
@@ -125,7 +125,7 @@ def _waiting(connection: Connection, token: str, now: float | None) -> int:
 
 def _done(connection: Connection, token: str, person: int, right: bool) -> int | None:
     """The sign-in is over, once, or one more failed attempt is counted."""
-    this = PendingSignIn.digest == digest(token)
+    this = PendingSignIn.digest == hash_of(token)
     if not right:
         connection.execute(update(PendingSignIn).where(this).values(tries=PendingSignIn.tries + 1))
         return None

@@ -9,7 +9,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from handsfree.desk import crews, devices, measures, queries, registry, threads
-from handsfree.desk.digest import SPANS, digest, markdown, sections, title
+from handsfree.desk.digest import SPANS, digest_for, markdown, sections, title
 from handsfree.desk.incoming import BEGUN
 from handsfree.desk.lists import (
     DEVICE_COLUMNS,
@@ -99,7 +99,7 @@ def writers_page(request: Request) -> Response:
 def digest_page(request: Request) -> Response:
     """As a page; `/digest.md` as a file."""
     days = 7 if asked_for(request, "days") == "7" else 1
-    made = digest(desk_of(request).engine, scope_of(request), days)
+    made = digest_for(desk_of(request).engine, scope_of(request), days)
     if request.url.path.endswith(".md"):
         headers = {"content-disposition": f'attachment; filename="digest-{SPANS[days]}.md"'}
         text = markdown(made, desk_of(request).origins[0])

@@ -27,8 +27,7 @@ from handsfree.desk import places, returns, rolls, threads
 from handsfree.desk.database import put_alone
 from handsfree.desk.heads import Head, Heads
 from handsfree.desk.marks import judged_by
-from handsfree.desk.quarantine import folder_of
-from handsfree.desk.quarantine import names as quarantined
+from handsfree.desk.quarantine import folder_of, quarantined_names
 from handsfree.desk.readout import VERSION, ReadOut, machine, read_out, unreadable
 from handsfree.desk.review import drawn
 from handsfree.desk.tables import GOOD, OF_VISIT, FindingRow, Saying, ThreadRow, Visit, folded
@@ -111,7 +110,7 @@ def folders(visits: Path, known: Mapping[str, str] | None = None) -> Iterator[tu
         found = sorted(entry.name for entry in os.scandir(visits) if not entry.name.startswith(".") and entry.is_dir())
     except OSError as error:
         raise Trouble(f"The folder of visits {visits} cannot be read: {error.strerror}. Name it with --visits.") from None
-    for name in (*found, *quarantined(visits)):
+    for name in (*found, *quarantined_names(visits)):
         folder = folder_of(visits, name)
         try:
             stat = (folder / JOURNAL).stat()

@@ -30,7 +30,7 @@ from fido2.webauthn import (
 from sqlalchemy import Engine, delete, func, insert, select, update
 
 from handsfree.desk.people_tables import KeyChallenge, SecurityKey
-from handsfree.desk.secret_hash import digest
+from handsfree.desk.secret_hash import hash_of
 from handsfree.errors import Trouble
 
 #: Seconds that a challenge is valid, keys per person, and characters of a key's name.
@@ -96,14 +96,14 @@ def challenge(engine: Engine, person: int, token: str, host: str) -> str:
     if not there:
         return ""
     options, state = _server(host).authenticate_begin(there, user_verification=UserVerificationRequirement.DISCOURAGED)
-    _keep(engine, digest(token), state)
+    _keep(engine, hash_of(token), state)
     return json.dumps(dict(options)["publicKey"], default=_plain)
 
 
 def right(engine: Engine, person: int, token: str, answer: str, host: str, origins: Sequence[str]) -> bool:
     """Is it the answer of one of the person's keys to the challenge of that sign-in?"""
     try:
-        state = _take(engine, digest(token))
+        state = _take(engine, hash_of(token))
         given: dict[str, Any] = json.loads(answer)
         found = _server(host, origins).authenticate_complete(state, _credentials(engine, person), given)
         count = AuthenticationResponse.from_dict(given).response.authenticator_data.counter

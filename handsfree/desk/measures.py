@@ -23,7 +23,7 @@ from sqlalchemy.orm import aliased
 from handsfree.desk.database import look_up
 from handsfree.desk.queries import EVERYBODY, Rows, Scope
 from handsfree.desk.returns import AGAIN_DAYS, DAY, MENDED, NOTHING
-from handsfree.desk.rolls import REACH, count, is_first, is_fixed, is_return, is_single, returns_in, without_end
+from handsfree.desk.rolls import REACH, how_many, is_first, is_fixed, is_return, is_single, returns_in, without_end
 from handsfree.desk.tables import EPOCH, GOOD, RollDay, RollStep, StepRow, Visit
 
 __all__ = ["AGAIN_DAYS", "DAY", "MENDED", "NOTHING", "Between", "FirstFix"]
@@ -99,7 +99,7 @@ def first_fix(engine: Engine, scope: Scope, between: Between, now: float) -> Fir
         sums = (func.coalesce(func.sum(column), 0) for column in (RollDay.firsts, RollDay.fixed))
         row: Any = look_up(engine, _days(between, *sums))[0]
     else:
-        row = look_up(engine, _visits(scope, between, count(is_first()), count(is_fixed())))[0]
+        row = look_up(engine, _visits(scope, between, how_many(is_first()), how_many(is_fixed())))[0]
     return FirstFix(int(row[0]), int(row[1]))
 
 
@@ -181,8 +181,8 @@ def by_version(engine: Engine, scope: Scope, between: Between) -> list[Version]:
         seconds = func.sum(Visit.on_site).filter(is_single())
         keys = (Visit.procedure, Visit.version, Visit.outcome)
         asked = _visits(
-            scope, between, *keys, func.count().label("visits"), count(is_single()).label("single"),
-            count(is_first()).label("firsts"), count(is_fixed()).label("fixed"), func.sum(Visit.heard).label("heard"),
+            scope, between, *keys, func.count().label("visits"), how_many(is_single()).label("single"),
+            how_many(is_first()).label("firsts"), how_many(is_fixed()).label("fixed"), func.sum(Visit.heard).label("heard"),
             func.sum(Visit.again).label("again"), func.coalesce(seconds, 0.0).label("seconds"),
         ).group_by(*keys)
     by: dict[tuple[str, str], list[Any]] = {}

@@ -36,7 +36,7 @@ from handsfree.desk.people_tables import (
     SessionRow,
     User,
 )
-from handsfree.desk.secret_hash import digest
+from handsfree.desk.secret_hash import hash_of
 from handsfree.errors import Trouble
 
 ROLES = ("technician", "supervisor", "writer", "device")
@@ -116,7 +116,7 @@ def add(engine: Engine, name: str, role: str, team: str, technician: str, passwo
     if by_password:
         judge_password(password, name)
     row = {"name": name, "role": role, "team": team, "technician": technician or name,
-           "password": _hasher.hash(password) if by_password else "", "upload_key": digest(key) if key else ""}
+           "password": _hasher.hash(password) if by_password else "", "upload_key": hash_of(key) if key else ""}
     with engine.begin() as connection:
         if connection.scalar(select(func.count()).select_from(User).where(User.name == name)):
             raise Trouble(f"Somebody is called '{name}' already; remove them first, or choose another name.")
@@ -273,7 +273,7 @@ def judged(engine: Engine, name: str, password: str, address: str, now: float) -
     """Whose name and password these are, None for nobody's. Trouble after too many failures."""
     place = place_of(address)
     of_name, of_address, here = _of_name(name), f"from:{place}", f"{_of_name(name)}|{place}"
-    seen = f"seen:{digest(here)}"
+    seen = f"seen:{hash_of(here)}"
     with engine.begin() as connection:
         old = Attempt.at < now - WINDOW
         connection.execute(delete(Attempt).where(old, Attempt.of.not_like("seen:%")))
@@ -318,19 +318,19 @@ def begin_session(engine: Engine, person: int, now: float | None = None) -> str:
     secret = secrets.token_urlsafe(32)
     with engine.begin() as connection:
         connection.execute(delete(SessionRow).where((SessionRow.seen < now - IDLE) | (SessionRow.made < now - LONGEST)))
-        connection.execute(insert(SessionRow), [{"digest": digest(secret), "person_id": person, "made": now, "seen": now}])
+        connection.execute(insert(SessionRow), [{"digest": hash_of(secret), "person_id": person, "made": now, "seen": now}])
     return secret
 
 
 def of_session(engine: Engine, secret: str, now: float | None = None) -> UserAccount | None:
     """Whose session it is, None for one that is unknown or over."""
     now = time.time() if now is None else now
-    row = next(iter(database.look_up(engine, _SESSION, {"of": digest(secret)})), None)
+    row = next(iter(database.look_up(engine, _SESSION, {"of": hash_of(secret)})), None)
     if row is None or row.seen < now - IDLE or row.made < now - LONGEST:
         return None
     if row.seen < now - 60:  # to the minute is enough, and spares a write with every request
         with engine.begin() as connection:
-            connection.execute(update(SessionRow).where(SessionRow.digest == digest(secret)).values(seen=now))
+            connection.execute(update(SessionRow).where(SessionRow.digest == hash_of(secret)).values(seen=now))
     return UserAccount(row.id, row.name, row.role, row.team, row.technician)
 
 
@@ -343,7 +343,7 @@ _SESSION = (
 
 def end_session(engine: Engine, secret: str) -> None:
     with engine.begin() as connection:
-        connection.execute(delete(SessionRow).where(SessionRow.digest == digest(secret)))
+        connection.execute(delete(SessionRow).where(SessionRow.digest == hash_of(secret)))
 
 
 @dataclass(frozen=True)
@@ -392,5 +392,5 @@ def change_password(engine: Engine, account: UserAccount, old: str, new: str, ad
 def of_upload_key(engine: Engine, key: str) -> UserAccount | None:
     """The device a key belongs to."""
     with engine.connect() as connection:
-        row = connection.execute(select(User).where(User.upload_key == digest(key), User.role == "device")).first()
+        row = connection.execute(select(User).where(User.upload_key == hash_of(key), User.role == "device")).first()
     return None if row is None or not key else UserAccount(row.id, row.name, row.role, row.team, row.technician)

@@ -46,14 +46,14 @@ def folder_of(visits: Path, name: str) -> Path:
     return aside if MARK in name and (aside := place(visits) / name).is_dir() else visits / name
 
 
-def names(visits: Path) -> Iterator[str]:
+def quarantined_names(visits: Path) -> Iterator[str]:
     found = place(visits)
     if found.is_dir():
         yield from sorted(entry.name for entry in os.scandir(found) if entry.is_dir() and MARK in entry.name)
 
 
 def full(visits: Path, sender: str) -> bool:
-    return sum(why_of(place(visits) / name).sender == sender for name in names(visits)) >= MOST
+    return sum(why_of(place(visits) / name).sender == sender for name in quarantined_names(visits)) >= MOST
 
 
 def keep(visits: Path, staged: Path, upload: str, why: Why) -> str:

@@ -52,9 +52,9 @@ class ReadOut:
 
 def machine() -> ReplayMachine:
     """The visit's own, for saying whether a record follows from it. Imported when a folder is read: it is slow to load."""
-    from handsfree.visit.review import machine as of_visit
+    from handsfree.visit.review import replay_machine
 
-    return of_visit()
+    return replay_machine()
 
 
 def read_out(

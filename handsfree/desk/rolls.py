@@ -71,7 +71,7 @@ def is_single() -> ColumnElement[bool]:
     return and_(Visit.trips == 1, Visit.outcome.not_in(UNENDED))
 
 
-def count(of: ColumnElement[bool]) -> ColumnElement[int]:
+def how_many(of: ColumnElement[bool]) -> ColumnElement[int]:
     return func.coalesce(func.sum(case((of, 1), else_=0)), 0)
 
 
@@ -82,8 +82,8 @@ _OF_STEP = ("stays", "visits", "heard", "again", "repeated", "back", "stood_by",
 
 def _days_of(where: ColumnElement[bool]) -> Select[Any]:
     seconds = func.coalesce(func.sum(case((is_single(), Visit.on_site), else_=0.0)), 0.0)
-    of = (func.count(), count(is_single()), count(is_first()), count(is_fixed()), count(is_return()), func.sum(Visit.heard),
-          func.sum(Visit.again), seconds)  # fmt: skip
+    of = (func.count(), how_many(is_single()), how_many(is_first()), how_many(is_fixed()), how_many(is_return()),
+          func.sum(Visit.heard), func.sum(Visit.again), seconds)  # fmt: skip
     keys = (Visit.day, Visit.procedure, Visit.version, Visit.outcome)
     named = (column.label(name) for name, column in zip(_OF_DAY, of, strict=True))
     return select(*keys, *named).where(where, Visit.standing == GOOD).group_by(*keys)
@@ -102,7 +102,7 @@ _OF_PLACE = ("returns", *(f"b{n}" for n in range(BLOCKS)))
 
 def _places_of(where: ColumnElement[bool]) -> Select[Any]:
     block = Visit.day // BLOCK
-    named = [count(block % BLOCKS == n).label(name) for n, name in enumerate(_OF_PLACE[1:])]
+    named = [how_many(block % BLOCKS == n).label(name) for n, name in enumerate(_OF_PLACE[1:])]
     keys: tuple[Any, ...] = ((Visit.day // (BLOCK * BLOCKS)).label("span"), Visit.place)
     asked = select(*keys, func.count().label("returns"), *named).where(where, Visit.standing == GOOD, is_return())
     return asked.where(Visit.place != 0).group_by(*keys)
@@ -165,7 +165,7 @@ _OF_TECHNICIAN = ("visits", "firsts", "fixed", "returns", "heard", "again", "sec
 def _sums(settled: ColumnElement[bool]) -> list[ColumnElement[Any]]:
     """Of visits, by the names of _OF_TECHNICIAN, and the last day; first visits where `settled`."""
     of: tuple[ColumnElement[Any], ...] = (
-        func.count(), count(and_(settled, is_first())), count(and_(settled, is_fixed())), count(is_return()),
+        func.count(), how_many(and_(settled, is_first())), how_many(and_(settled, is_fixed())), how_many(is_return()),
         func.sum(Visit.heard), func.sum(Visit.again), func.sum(Visit.on_site),
     )  # fmt: skip
     return [*(one.label(name) for name, one in zip(_OF_TECHNICIAN, of, strict=True)), func.max(Visit.day).label("last")]

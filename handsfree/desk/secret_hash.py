@@ -5,5 +5,5 @@ from __future__ import annotations
 import hashlib
 
 
-def digest(secret: str) -> str:
+def hash_of(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()

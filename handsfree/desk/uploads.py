@@ -20,7 +20,7 @@ from handsfree.desk.people import UserAccount
 from handsfree.desk.protocol import PATH, PIECE, QUESTIONS, UploadProblem, VisitStored, parse_range, to_json
 from handsfree.desk.quarantine import folder_of
 from handsfree.errors import Trouble
-from handsfree.visit.desk_questions import to_json as to_file
+from handsfree.visit.desk_questions import questions_file
 
 LARGEST_MANIFEST = 8 << 20
 
@@ -161,7 +161,7 @@ async def questions(request: Request) -> Response:
     def find() -> bytes:
         team = people.technicians_of(desk.people, who.team) if who.team else None
         names = None if team is None else registry.names_of_people(desk.people, team)
-        return to_file(threads.asked_of(desk.engine, names, desk.names_of))
+        return questions_file(threads.asked_of(desk.engine, names, desk.names_of))
 
     return Response(await to_thread.run_sync(find, limiter=request.app.state.storing), media_type="application/json")
 

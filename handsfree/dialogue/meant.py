@@ -56,7 +56,7 @@ WEIGHTS: dict[str, float] = {
 }
 
 
-def words_of(texts: Iterable[str]) -> frozenset[str]:
+def word_set(texts: Iterable[str]) -> frozenset[str]:
     return frozenset(word for text in texts for word in tokens(text))
 
 

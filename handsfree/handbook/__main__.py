@@ -13,9 +13,9 @@ def main(arguments: list[str]) -> int:
         print("handsfree: Give one folder to write the handbook to: python -m handsfree.handbook OUT", file=sys.stderr)
         return 2
     try:
-        from handsfree.handbook.build import build
+        from handsfree.handbook.build import build_handbook
 
-        build(Path(arguments[0]))
+        build_handbook(Path(arguments[0]))
     except ImportError as error:
         print(f"handsfree: The handbook needs {error.name}; install it with: pip install 'handsfree[docs]'", file=sys.stderr)
         return 2

@@ -64,7 +64,7 @@ def filled(text: str) -> str:
     return _STANDS.sub(lambda found: GENERATED[found[1]](), text)
 
 
-def build(out: Path) -> None:
+def build_handbook(out: Path) -> None:
     """Trouble (status 1) where a page does not hold, with each warning; (2) where `out` cannot be written."""
     if out.exists() and not out.is_dir():
         raise Trouble(f"{out} is not a folder; give the folder to write the handbook to.")

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 
 from handsfree.procedure.chart_drawing import svg
-from handsfree.procedure.load import book_of, parse
+from handsfree.procedure.load import book_of, parse_procedure
 from handsfree.procedure.model import Procedure
 
 _SHOWN = re.compile(r":caption: procedures/([\w-]+)\.yaml\n\n(.*?)```", re.S)
@@ -16,6 +16,6 @@ def charts(page: str) -> Iterator[tuple[str, str]]:
     """(name of the file, SVG) of every procedure of a page; each may call those above it."""
     above: list[Procedure] = []
     for name, text in _SHOWN.findall(page):
-        procedure = parse(text, f"{name}.yaml")
+        procedure = parse_procedure(text, f"{name}.yaml")
         yield f"{name}.svg", svg(book_of(procedure, *above))
         above.append(procedure)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from handsfree.handbook.markdown import code, table, text
 from handsfree.language.quantities import symbol
 from handsfree.procedure.evaluation import value_of
-from handsfree.procedure.expressions import parse
+from handsfree.procedure.expressions import parse_expression
 from handsfree.procedure.functions import BUILT_IN, Parameter, Signature, signature, usual_calls
 
 #: A call of each function, with numbers in place of readings. Each is worked out when the page is made.
@@ -45,7 +45,7 @@ def functions() -> str:
 
 def worked(example: str) -> str:
     """The value of an example, as a reader writes it."""
-    value = value_of(parse(example), {})
+    value = value_of(parse_expression(example), {})
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):

@@ -16,7 +16,7 @@ from handsfree.handbook.markdown import table, text
 from handsfree.language import jsgf
 from handsfree.language.expand import expand
 from handsfree.language.quantities import symbol
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
 _SECTION = re.compile(r"^// -+ (.+)$")
 #: Rules for a person, by the section that they stand in; the first rule of a section is enough to find it.
@@ -35,7 +35,7 @@ NAMES = {"en": "English", "es": "Spanish"}
 
 
 def reference() -> str:
-    home = folder("grammar")
+    home = shipped_folder("grammar")
     codes = sorted(path.stem for path in home.glob("*.jsgf") if "." not in path.stem)
     parts = []
     for code in codes:
@@ -46,7 +46,7 @@ def reference() -> str:
 
 
 def _file(path: Path) -> Iterator[str]:
-    grammar = jsgf.load(path)
+    grammar = jsgf.load_grammar(path)
     begun = [at for at, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1) if _SECTION.match(line)]
     for first, after in zip(begun, [*begun[1:], 10**9], strict=True):
         rules = [rule.name for rule in grammar.rules.values() if first <= rule.line < after]

@@ -6,7 +6,7 @@ from typing import Any, get_args
 
 from handsfree.handbook.markdown import code, table, text
 from handsfree.procedure import model
-from handsfree.procedure.schema import schema
+from handsfree.procedure.schema import procedure_schema
 
 #: What a step is made of, as a reader calls it.
 PARTS = {
@@ -26,7 +26,7 @@ FORMS = {
 
 def reference() -> str:
     """The file, then each kind of step in the order of the model, then what steps are made of."""
-    made = schema()
+    made = procedure_schema()
     kinds = [kind.__name__ for kind in get_args(get_args(model.Step)[0])]
     common = set(model.Instruct.model_fields) - {"kind"}
     every = _fields(made["$defs"]["Instruct"], {"kind"})

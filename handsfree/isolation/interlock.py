@@ -143,7 +143,8 @@ def absent_anew(interlock: Interlock) -> Interlock:
 
 def saw(interlock: Interlock, names: Iterable[str], running: bool) -> Interlock:
     """It ran or was lit before its controls were switched off, or nothing did."""
-    return replace(interlock, holds={**interlock.holds, **{n: rules.saw(interlock.hold(n), running) for n in names}})
+    seen = {name: rules.seen_running(interlock.hold(name), running) for name in names}
+    return replace(interlock, holds={**interlock.holds, **seen})
 
 
 def not_opened(interlock: Interlock) -> Interlock:

@@ -81,7 +81,7 @@ def turned(hold: Hold, what: SourceEvent) -> Hold:
     return Hold(TABLE.get((hold.power, what), Power.LIVE))
 
 
-def saw(hold: Hold, running: bool) -> Hold:
+def seen_running(hold: Hold, running: bool) -> Hold:
     """Whether a source that is being isolated ran or was lit before its controls were switched off."""
     return replace(hold, seen=running) if hold.power is Power.ISOLATING else hold
 
@@ -116,7 +116,7 @@ def unrelieved(source: Source, method: Method, sources: Sources, holds: Holds) -
     return tuple(one.name for one in behind if not at(holds, one.name).held)
 
 
-def tells(method: Method, hold: Hold) -> bool:
+def tells_dead(method: Method, hold: Hold) -> bool:
     """The method can tell dead from live here (rule 4)."""
     return method.form != "try" or hold.seen
 

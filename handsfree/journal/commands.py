@@ -82,9 +82,9 @@ def replay(
     want = terminal.wish(speed, begin, only)
     told = account(visit, machine, device_keys.known(keys_folder), device_keys.removers(keys_folder))
     if html is not None:
-        from handsfree.journal.page import page
+        from handsfree.journal.page import visit_page
 
-        save(html, lambda: page(told).encode())
+        save(html, lambda: visit_page(told).encode())
     if pdf is not None:
         from handsfree.journal.pdf import visit_pdf
 
@@ -131,13 +131,13 @@ def keys(
 
 def prune(visits: Path, *, days: float, keys_folder: Path | None = None, console: Console | None = None) -> None:
     """Remove the sound of visits older than this many days."""
-    from handsfree.journal.prune import prune as removing
+    from handsfree.journal.prune import prune_visits
 
     if not 0 <= days <= 36500:
         raise Trouble("The age for pruning is a number of days from 0 to 36500.")
     out, total, left = console or Console(), 0, 0
     key = device_keys.load(keys_folder)
-    for done in removing(visits, timedelta(days=days), now=datetime.now().astimezone(), key=key):
+    for done in prune_visits(visits, timedelta(days=days), now=datetime.now().astimezone(), key=key):
         total += done.removed
         if done.removed:
             out.print(
@@ -206,12 +206,12 @@ def report(visit: Path, to: Path, *, keys_folder: Path | None = None, console: C
     """The service report for the customer, as Markdown or PDF by the file's name. Trouble (status 3), after it is written,
     if the record is broken."""
     from handsfree.journal.account import account
-    from handsfree.journal.service import markdown, service
+    from handsfree.journal.service import report_markdown, service
 
     told = account(visit, known=device_keys.known(keys_folder))
     found = service(told)
     if kind_of(to, (".md", ".pdf"), "A service report") == ".md":
-        save(to, lambda: markdown(found).encode())
+        save(to, lambda: report_markdown(found).encode())
     else:
         from handsfree.journal.pdf import service_pdf
 

@@ -33,7 +33,7 @@ from handsfree.journal.outside import NoteKept as NoteKept
 from handsfree.journal.outside import SoundBack as SoundBack
 from handsfree.journal.outside import SoundDropped as SoundDropped
 from handsfree.journal.outside import SoundLost as SoundLost
-from handsfree.journal.values import made, plain
+from handsfree.journal.values import made, with_lists
 
 # ---- happenings ---------------------------------------------------------------------------------------------------
 
@@ -364,7 +364,7 @@ class Stamped:
 
 def to_data(event: Any) -> dict[str, Any]:
     """A flat JSON object: the fields, no kind."""
-    return {f.name: plain(getattr(event, f.name)) for f in dataclasses.fields(event)}
+    return {f.name: with_lists(getattr(event, f.name)) for f in dataclasses.fields(event)}
 
 
 def from_data(kind: str, data: dict[str, Any]) -> Any:

@@ -14,7 +14,7 @@ from handsfree.journal.screen import safe, short
 from handsfree.journal.story import story
 
 
-def page(account: Account) -> str:
+def visit_page(account: Account) -> str:
     told = story(account)
     template = Template(files("handsfree.journal").joinpath("page.html").read_text(encoding="utf-8"))
     return template.substitute(

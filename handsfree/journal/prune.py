@@ -37,7 +37,7 @@ class Pruned:
     why_not: str = ""
 
 
-def prune(
+def prune_visits(
     visits: Path, older_than: timedelta, *, now: datetime, key: DeviceKey | None = None, clock: JournalClock | None = None
 ) -> Iterator[Pruned]:
     """The sound of every visit under `visits` (or of that visit itself) whose last event is older. Trouble where there is no

@@ -306,7 +306,7 @@ def open_points(account: Account, got: Gathered) -> list[str]:
 _SPECIAL = re.compile(r"([\\`*_{}\[\]<>|#])")
 
 
-def markdown(report: Service) -> str:
+def report_markdown(report: Service) -> str:
     """GitHub-flavoured, for its tables."""
 
     def clean(text: str) -> str:

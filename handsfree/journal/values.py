@@ -12,9 +12,9 @@ from typing import Any, Union, get_args, get_origin
 Reader = Callable[[Any, str], Any]  # (JSON value, where it stands) -> the value, or ValueError
 
 
-def plain(value: Any) -> Any:
+def with_lists(value: Any) -> Any:
     """Tuples become lists."""
-    return [plain(item) for item in value] if isinstance(value, tuple) else value
+    return [with_lists(item) for item in value] if isinstance(value, tuple) else value
 
 
 def made(kind: Any, data: dict[str, Any]) -> Any:

@@ -15,7 +15,7 @@ from typing import Any
 
 from handsfree.errors import Trouble
 from handsfree.language.registry import registry
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
 FOLDER = "units"
 _NAME = re.compile(r"^[A-Za-z]\w{0,39}$", re.ASCII)
@@ -37,7 +37,7 @@ def declared() -> Mapping[str, DeclaredUnit]:
 
 
 def _units() -> Iterator[tuple[str, DeclaredUnit]]:
-    places = dict.fromkeys(place.resolve() for place in (folder("procedures") / FOLDER, Path("procedures") / FOLDER))
+    places = dict.fromkeys(place.resolve() for place in (shipped_folder("procedures") / FOLDER, Path("procedures") / FOLDER))
     for path in (path for place in places if place.is_dir() for path in sorted(place.glob("*.yaml"))):
         import yaml
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
-from handsfree.language.numerals import exact, plain
+from handsfree.language.numerals import exact, written_plainly
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ def confusable(value: float) -> tuple[float, ...]:
     the point, the point or all after it lost, a trailing 'oh' gained or lost, a lost minus, a lost leading hundred."""
     number = exact(value)
     size, sign = abs(number), -1 if number < 0 else 1
-    text = plain(size)
+    text = written_plainly(size)
     whole, _, fraction = text.partition(".")
     near: list[Decimal] = [Decimal(f"{swap}.{fraction or 0}") for swap in sorted(_swaps(int(whole)))]
     near += [

@@ -19,7 +19,7 @@ from handsfree import plain_yaml
 from handsfree.language.base import Language
 from handsfree.language.meaning import Listening, Meaning, Sense
 from handsfree.language.tokens import tokens
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
 Groups = frozenset[str]
 NO = "no-"
@@ -40,7 +40,7 @@ class Lexicon:
 @lru_cache(maxsize=8)
 def lexicon(code: str, name: str) -> Lexicon | None:
     """None where the language has no such file."""
-    path = folder("grammar") / f"{code}.{name}.yaml"
+    path = shipped_folder("grammar") / f"{code}.{name}.yaml"
     if not path.is_file():
         return None
     data = plain_yaml.load(path.read_text(encoding="utf-8"))

@@ -265,7 +265,7 @@ def parse(text: str, file: str = "grammar") -> Grammar:
     return grammar
 
 
-def load(path: Path, with_more: Callable[[str], str] = str) -> Grammar:
+def load_grammar(path: Path, with_more: Callable[[str], str] = str) -> Grammar:
     """`with_more`: puts into the text what is kept elsewhere. Trouble where the file cannot be read or is not UTF-8, and for
     all that `parse` refuses."""
     try:

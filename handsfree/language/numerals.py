@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from handsfree.language.quantities import SYMBOLS, canonical
+from handsfree.language.quantities import SYMBOLS, pint_name
 from handsfree.language.tokens import is_number, tokens
 from handsfree.language.twoway import TwoWay
 
@@ -146,7 +146,7 @@ def _sign(rest: Sequence[str]) -> tuple[str, int]:
     return "", 0
 
 
-def plain(value: Decimal) -> str:
+def written_plainly(value: Decimal) -> str:
     text = f"{value:f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
 
@@ -155,12 +155,12 @@ def written_numbers(value: float, said: NumberWords) -> tuple[str, ...]:
     """Written forms: '43.5'; '2200', '2,200'; '-12', 'minus 12'; '0.8', '.8'; '11.5', '11 1/2'; in the language's signs."""
     number = exact(value)
     size, sign = abs(number), "-" if number < 0 else ""
-    forms = [plain(size)]
+    forms = [written_plainly(size)]
     if size >= 1000:
-        whole, point, fraction = plain(size).partition(".")
+        whole, point, fraction = written_plainly(size).partition(".")
         forms.append(f"{int(whole):,}{point}{fraction}")
     if 0 < size < 1:
-        forms.append(plain(size)[1:])
+        forms.append(written_plainly(size)[1:])
     signs = str.maketrans({".": said.decimal_sign, ",": said.thousands_sign})
     forms = [form.translate(signs) for form in forms]
     half = {Decimal("0.5"): "1/2", Decimal("0.25"): "1/4", Decimal("0.75"): "3/4"}.get(size % 1)
@@ -172,7 +172,7 @@ def written_numbers(value: float, said: NumberWords) -> tuple[str, ...]:
 
 def written_forms(value: float, unit: str, written: Written) -> tuple[str, ...]:
     """The ways a transcriber writes the reading, the likeliest first, with and without its unit, without a full stop."""
-    name = canonical(unit)
+    name = pint_name(unit)
     numbers = written_numbers(value, written.said)
     said = written.unit_words.get(name, ())
     one = abs(exact(value)) == 1
@@ -184,7 +184,7 @@ def written_forms(value: float, unit: str, written: Written) -> tuple[str, ...]:
         forms += [f"{number} {text}" for text in fitting]
         forms += [f"{number}{sign}" if sign[0] in "°%" else f"{number} {sign}" for sign in signs]
     if exact(value) < 0 and name in ("degF", "degC"):
-        size = plain(-exact(value)).replace(".", written.said.decimal_sign)
+        size = written_plainly(-exact(value)).replace(".", written.said.decimal_sign)
         forms += [form.format(size) for form in written.said.below]
     return tuple(dict.fromkeys(forms))
 

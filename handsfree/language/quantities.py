@@ -61,7 +61,7 @@ def _unit(name: str) -> Unit:
 
 
 @cache
-def canonical(unit: str) -> str:
+def pint_name(unit: str) -> str:
     """The name of a unit here: 'V' -> 'volt', 'fahrenheit' -> 'degF'. Trouble for what is no unit."""
     name = unit.strip()
     if not name or name in SYMBOLS:
@@ -82,20 +82,20 @@ def _dimension(unit: str) -> str:
 
 
 @cache
-def meant(asked: str, spoken: str | None) -> str:
+def unit_meant(asked: str, spoken: str | None) -> str:
     """The unit that a spoken one stands for at a step that asks in `asked`: none or 'degree' is the step's own; a
     temperature's unit where a difference is asked for is that difference; 'pounds' where psi is asked for is psi."""
-    asked = canonical(asked)
+    asked = pint_name(asked)
     if spoken is None or (spoken == "degree" and asked in _TEMPERATURES) or (asked, spoken) in _SAID_SHORT:
         return asked
-    spoken = canonical(spoken)
+    spoken = pint_name(spoken)
     return _DIFFERENCES.get(spoken, spoken) if _is_difference(asked) and spoken != asked else spoken
 
 
 @cache
 def unit_fits(asked: str, spoken: str | None) -> bool:
     """False where the spoken unit contradicts the one asked for: volts for ohms, any unit for a bare count."""
-    own, asked = meant(asked, spoken), canonical(asked)
+    own, asked = unit_meant(asked, spoken), pint_name(asked)
     if own == asked:
         return True
     if own.startswith("delta_") and not _is_difference(asked):
@@ -108,7 +108,7 @@ def convert(value: float, spoken: str | None, asked: str) -> float:
     Trouble where the units contradict each other."""
     from handsfree.errors import Trouble
 
-    own, asked = meant(asked, spoken), canonical(asked)
+    own, asked = unit_meant(asked, spoken), pint_name(asked)
     if own == asked:
         return value
     if not unit_fits(asked, spoken):
@@ -118,13 +118,13 @@ def convert(value: float, spoken: str | None, asked: str) -> float:
 
 def symbol(unit: str) -> str:
     """How the unit is written after a number, with its space: 'degF' -> ' °F', '' -> ''."""
-    name = canonical(unit)
+    name = pint_name(unit)
     return " " + SYMBOLS.get(name, (name.replace("_", " "),))[0] if name else ""
 
 
 def alike(unit: str) -> tuple[str, ...]:
     """The units here that fit the one asked for, itself first."""
-    asked = canonical(unit)
+    asked = pint_name(unit)
     if not asked:
         return ()
     rest = [name for name in SYMBOLS if name not in (asked, "degree", "delta_degF", "delta_degC") and unit_fits(asked, name)]

@@ -12,7 +12,7 @@ from handsfree.language.jsgf import Sequence as Run
 from handsfree.language.jsgf import Word
 from handsfree.language.meaning import Listening, Meaning
 from handsfree.language.numerals import exact
-from handsfree.language.quantities import alike, canonical
+from handsfree.language.quantities import alike, pint_name
 from handsfree.language.spanish_numbers import bare, spanish_numbers
 from handsfree.language.spanish_words import WORDS
 from handsfree.language.spoken import GrammarLanguage
@@ -71,7 +71,7 @@ class Spanish(GrammarLanguage):
             f"{name}{g}" for name, least in (("thousands", 1000), ("millions", 10**6)) if most < least
             for g in ("", "_m", "_f")
         )
-        below = " [<below>]" if canonical(unit) in ("", "degF", "degC") else ""
+        below = " [<below>]" if pint_name(unit) in ("", "degF", "degC") else ""
         counted = [f"<counted{g}> <unit{g}>" for g, found in by_gender.items() if found]
         after = f" [{' | '.join(f'<unit{g}>' for g, found in by_gender.items() if found)}]" if ways else ""
         lines = ["#JSGF V1.0 UTF-8;", "grammar number;"]

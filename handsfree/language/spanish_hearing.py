@@ -13,7 +13,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import NamedTuple
 
-from handsfree.language.numerals import exact, plain
+from handsfree.language.numerals import exact, written_plainly
 
 
 class Ambiguity(NamedTuple):
@@ -87,7 +87,7 @@ def confusable(value: float) -> tuple[float, ...]:
     lost after the comma, the comma or all after it lost, a lost minus, a lost leading hundred, a zero gained or lost."""
     number = exact(value)
     size, sign = abs(number), -1 if number < 0 else 1
-    text = plain(size)
+    text = written_plainly(size)
     whole, _, fraction = text.partition(".")
     near: list[Decimal] = [Decimal(f"{swap}.{fraction or 0}") for swap in sorted(_swaps(int(whole)))]
     near += [

@@ -16,16 +16,15 @@ from handsfree.language import prompts, understanding
 from handsfree.language.declared import with_units
 from handsfree.language.decoys import Decoys
 from handsfree.language.expand import expand
-from handsfree.language.jsgf import Grammar
-from handsfree.language.jsgf import load as load_grammar
+from handsfree.language.jsgf import Grammar, load_grammar
 from handsfree.language.meaning import ALWAYS, WHEN_ASKED, YES_NO, Listening, Meaning, Sense
-from handsfree.language.numerals import NumberWords, Written, exact, plain, written_forms, written_phrase
+from handsfree.language.numerals import NumberWords, Written, exact, written_forms, written_phrase, written_plainly
 from handsfree.language.own_words import OwnWords
-from handsfree.language.quantities import alike, canonical
+from handsfree.language.quantities import alike, pint_name
 from handsfree.language.tokens import is_number, tokens
 from handsfree.language.twoway import TwoWay
 from handsfree.language.understanding import Tongue, Vocabulary
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
 
 class GrammarLanguage(ABC):
@@ -70,11 +69,11 @@ class GrammarLanguage(ABC):
 
     @cached_property
     def grammar(self) -> Grammar:
-        return load_grammar(folder("grammar") / f"{self.code}.jsgf", lambda text: with_units(text, self.code))
+        return load_grammar(shipped_folder("grammar") / f"{self.code}.jsgf", lambda text: with_units(text, self.code))
 
     @cached_property
     def _prompts(self) -> prompts.Prompts:
-        return prompts.load(folder("grammar") / f"{self.code}.prompts.yaml")
+        return prompts.load(shipped_folder("grammar") / f"{self.code}.prompts.yaml")
 
     @cached_property
     def commands(self) -> Mapping[str, tuple[str, ...]]:
@@ -162,7 +161,7 @@ class GrammarLanguage(ABC):
 
     def say_unit(self, unit: str, value: float = 2) -> str:
         """'volts', or 'volt' after one; a unit without words of its own by its pint name; '' for a bare count."""
-        name = canonical(unit).removeprefix("delta_")
+        name = pint_name(unit).removeprefix("delta_")
         if not name:
             return ""
         ways = self.units.get(name)
@@ -176,7 +175,7 @@ class GrammarLanguage(ABC):
 
     def say_digits(self, value: float) -> str:
         number = exact(value)
-        whole, point, fraction = plain(abs(number)).partition(".")
+        whole, point, fraction = written_plainly(abs(number)).partition(".")
         minus = (self.words.minus,) if number < 0 else ()
         after = (self.words.decimal, *self.words.spell(fraction)) if point else ()
         return " ".join((*minus, *self.words.spell(whole), *after))
@@ -194,7 +193,7 @@ class GrammarLanguage(ABC):
     def spoken_forms(self, value: float, unit: str = "") -> tuple[str, ...]:
         """All the ways people say the reading, with and without its unit, the program's own first. Rare ones (nought,
         plus twelve) are understood but not listed."""
-        number, name = exact(value), canonical(unit).removeprefix("delta_")
+        number, name = exact(value), pint_name(unit).removeprefix("delta_")
         forms = list(self.two_way.say("signed", number))
         if name in self.units:
             wrong = self.units[name][abs(number) != 1]
@@ -209,7 +208,7 @@ class GrammarLanguage(ABC):
 
     def written_forms(self, value: float, unit: str = "") -> tuple[str, ...]:
         """The ways a transcriber writes the reading: '43.5', '43.5 degrees', '43.5°F', '2,200 V', '11 1/2', '-12'."""
-        return written_forms(value, canonical(unit).removeprefix("delta_"), self._written)
+        return written_forms(value, pint_name(unit).removeprefix("delta_"), self._written)
 
     def vocabulary(self) -> frozenset[str]:
         """Every word that a number or its unit may be said with."""
@@ -221,7 +220,7 @@ class GrammarLanguage(ABC):
         big = frozenset(name for name, least in (("thousands", 1000), ("millions", 10**6)) if most < least)
         names = alike(unit)
         ways = tuple(dict.fromkeys(way for name in names for way in self.units.get(name, ())))
-        return recogniser_grammar(self.two_way, ways, big, below=canonical(unit) in ("", "degF", "degC"))
+        return recogniser_grammar(self.two_way, ways, big, below=pint_name(unit) in ("", "degF", "degC"))
 
     # ---- phrases
 

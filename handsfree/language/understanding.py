@@ -164,11 +164,11 @@ def _exact_decoy(words: Words, listening: Listening, decoys: DecoysOf) -> Denial
 
 def numbers(words: Words, asked: NumberAsked, tongue: Tongue) -> list[Meaning]:
     """The readings of the words in the step's terms: 'degrees' is the step's own unit. Plausible values come first."""
-    from handsfree.language.quantities import convert, meant, unit_fits
+    from handsfree.language.quantities import convert, unit_fits, unit_meant
 
     found = []
     for value, unit in tongue.readings(words):
-        own = None if unit is None else meant(asked.unit, unit)
+        own = None if unit is None else unit_meant(asked.unit, unit)
         likely = unit_fits(asked.unit, unit) and asked.low <= convert(value, unit, asked.unit) <= asked.high
         found.append((not likely, Meaning(Sense.NUMBER, f"{value:.12g}", value, own, " ".join(words))))
     return [meaning for _, meaning in sorted(found, key=lambda pair: pair[0])]

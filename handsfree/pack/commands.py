@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from handsfree.errors import Trouble
-from handsfree.settings import load as load_settings
+from handsfree.settings import load_settings
 
 
 def pack(to: Path, wheels: Path | None, procedures: Path | None) -> None:

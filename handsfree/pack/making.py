@@ -107,9 +107,9 @@ def _under(folder: Path, name: str) -> Iterator[PackedFile]:
 
 def _own(folder: Path | None) -> Iterable[PackedFile]:
     """The person's own procedures. Those that ship are in the program's wheel already."""
-    from handsfree.resources import folder as shipped
+    from handsfree.resources import shipped_folder
 
-    if folder is None or (folder.is_dir() and folder.resolve() == shipped("procedures").resolve()):
+    if folder is None or (folder.is_dir() and folder.resolve() == shipped_folder("procedures").resolve()):
         return ()
     if not folder.is_dir():
         raise Trouble(f"There is no folder {folder}. Name the folder of your procedures, or leave --procedures out.")

@@ -7,17 +7,10 @@ from __future__ import annotations
 
 import re
 from functools import lru_cache
-from typing import Any
+
+from handsfree.language.registry import registry
 
 _TERM = re.compile(r"^(\d+(?:\.\d+)?) ?(%|percent|digits?(?: of (\d+(?:\.\d+)?))?|[A-Za-z][A-Za-z0-9_]*)$")
-
-
-@lru_cache(maxsize=1)
-def registry() -> Any:
-    """pint's registry; made once, for it takes a while."""
-    import pint
-
-    return pint.UnitRegistry()
 
 
 def wrong(text: str, unit: str) -> str:

@@ -16,7 +16,7 @@ from handsfree.language.base import Language
 from handsfree.language.tokens import tokens
 from handsfree.procedure.cabinet import Page, spoken_from
 from handsfree.procedure.model import Book
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
 
 def at_cabinet(book: Book, page: Page, language: Language) -> Book:
@@ -31,7 +31,7 @@ def _templates(path: Path) -> Any:
 
 def asides(page: Page, language: Language) -> dict[str, str]:
     """Question, as it is spoken -> answer."""
-    path = folder("grammar") / f"{language.code}.page.yaml"
+    path = shipped_folder("grammar") / f"{language.code}.page.yaml"
     if page.language != language.code or not path.is_file():
         return {}
     templates = _templates(path)
@@ -43,9 +43,9 @@ def asides(page: Page, language: Language) -> dict[str, str]:
     return found
 
 
-def in_own_words(asked_of: Mapping[str, str], words: str, language: Language) -> str | None:
+def aside_asked(asked_of: Mapping[str, str], words: str, language: Language) -> str | None:
     """The question of the page that these words ask, with others around it; None where they ask none, or two alike."""
-    path = folder("grammar") / f"{language.code}.page.yaml"
+    path = shipped_folder("grammar") / f"{language.code}.page.yaml"
     if not asked_of or not path.is_file():
         return None
     templates = _templates(path)

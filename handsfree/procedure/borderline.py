@@ -34,7 +34,7 @@ from handsfree.procedure.model import (
     Read,
     Wait,
 )
-from handsfree.procedure.remarks import Remark, Weight, at
+from handsfree.procedure.remarks import Remark, Weight, remark_at
 
 #: Words of an instruction that condemns: a part is fitted or exchanged, or stock goes.
 CONDEMNS = re.compile(r"\b(exchange|fit (a|the) (new|part)|discard|set (it|them) aside)\b", re.IGNORECASE)
@@ -56,7 +56,7 @@ def remarks(book: Book, name: str) -> Iterator[Remark]:
     """Each of them, as an error of the procedure."""
     procedure = book.procedures[name]
     for one in accusations(procedure):
-        yield at(book, name, procedure.step(one.step), "values", Weight.ERROR, "otherwise-accuses", to=one.to)
+        yield remark_at(book, name, procedure.step(one.step), "values", Weight.ERROR, "otherwise-accuses", to=one.to)
 
 
 def accusations(procedure: Procedure) -> Iterator[Accusation]:
@@ -72,7 +72,7 @@ def _may_be_unknown(procedure: Procedure, step: Decide) -> bool:
     steps = {name_of(one.id): one for one in procedure.steps}
     for case in step.cases:
         bare = re.sub(r"\btaken\(\w+\)", "True", case.when)
-        if any(isinstance(steps.get(name), Read | Ask) for name in expressions.names_in(bare)):
+        if any(isinstance(steps.get(name), Read | Ask) for name in expressions.names_used(bare)):
             return True
         if "rows(" in case.when:
             return True

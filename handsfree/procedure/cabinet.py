@@ -24,7 +24,7 @@ from handsfree.errors import Trouble
 from handsfree.procedure import sentences
 from handsfree.procedure.load import FileProblems, file_bytes, procedure_files, shown_path, usual_folders
 from handsfree.procedure.model import Book, Name, Procedure, Step
-from handsfree.procedure.yamlfile import Problem, Unreadable, read
+from handsfree.procedure.yamlfile import Problem, Unreadable, read_yaml
 
 FOLDER = "cabinets"
 #: Refrigerants that burn; their appliances carry the flame symbol: IEC 60335-2-89 (from memory), classes A3 and A2L of
@@ -144,7 +144,7 @@ class PageFile:
 def parse(text: str, shown: str = "cabinet.yaml") -> Page:
     """FileProblems with every fault, in the order of the lines."""
     try:
-        document = read(text)
+        document = read_yaml(text)
     except Unreadable as error:
         raise FileProblems([Problem(shown, error.line, error.sentence)]) from None
     data = document.data

@@ -26,7 +26,7 @@ from handsfree.procedure.in_words import Worded
 from handsfree.procedure.model import Book, Call, Caution, Decide, Isolate, Procedure, Prove, Read, Restore, Step, Wait
 from handsfree.procedure.proof_parts import SupplyState
 from handsfree.procedure.sources import method_of
-from handsfree.procedure.wording import words_of
+from handsfree.procedure.wording import word_lists
 
 WIDTH = 38  # letters a line
 LINES = 5  # of what a step says
@@ -98,13 +98,13 @@ def _listed(names: Sequence[str], step: Step, code: str) -> str:
     if not isinstance(step, Decide):
         return ", ".join(names)
     cases = [name for name in names if name != phrasing.way(code, step, "otherwise")]
-    either = f", {words_of(code).printed['one-of']} ".join(cases)
+    either = f", {word_lists(code).printed['one-of']} ".join(cases)
     return ", ".join([*([either] if either else []), *names[len(cases) :]])
 
 
 def _worded(procedure: Procedure) -> Worded:
     """Cases in words: steps by their names, functions by theirs with what they are given."""
-    printed = words_of(procedure.language).printed
+    printed = word_lists(procedure.language).printed
     names = {name_of(step.id): step.id for step in procedure.steps}
 
     def words(key: str, **values: object) -> str:
@@ -198,7 +198,7 @@ _MERMAID = {
 }  # fmt: skip
 
 
-def mermaid(book: Book) -> str:
+def mermaid_text(book: Book) -> str:
     """Flow chart text; the spans are subgraphs."""
     chart = chart_of(book)
     names = {node.name: f"n{at}" for at, node in enumerate(chart.nodes)}

@@ -27,7 +27,7 @@ from handsfree.procedure.load import FileProblems, load_book, load_file, procedu
 from handsfree.procedure.model import Book
 from handsfree.procedure.observations import Observations
 from handsfree.procedure.pointing import pointed
-from handsfree.procedure.remarks import Remark, Weight, at
+from handsfree.procedure.remarks import Remark, Weight, remark_at
 from handsfree.procedure.yamlfile import LIMIT_BYTES
 
 #: What a procedure that is called may leave to its callers.
@@ -210,4 +210,4 @@ def _times(book: Book, name: str) -> Iterator[Remark]:
         piece = listening.longest_piece(step)
         if piece > listening.LIMIT_SECONDS:
             limit = f"{listening.LIMIT_SECONDS:.0f}"
-            yield at(book, name, step, "time", Weight.ADVICE, "too-long", seconds=f"{piece:.0f}", most=limit)
+            yield remark_at(book, name, step, "time", Weight.ADVICE, "too-long", seconds=f"{piece:.0f}", most=limit)

@@ -23,11 +23,11 @@ def check(target: Path | None = None, as_json: bool = False, sarif: Path | None 
         for line in checking.lines(report):
             print(line)
     if sarif is not None:
-        from handsfree.procedure.sarif import sarif as as_sarif
+        from handsfree.procedure.sarif import sarif_log
 
         found = sorted(path.rglob("*.yaml")) if path.is_dir() else [path]
         files = {shown_path(file): file.resolve().as_uri() for file in found}
-        _write(json.dumps(as_sarif(reports, files), indent=1, ensure_ascii=False) + "\n", sarif)
+        _write(json.dumps(sarif_log(reports, files), indent=1, ensure_ascii=False) + "\n", sarif)
     data = checking.as_data(reports)
     if as_json:
         print(json.dumps(data, ensure_ascii=False))
@@ -43,13 +43,13 @@ def check(target: Path | None = None, as_json: bool = False, sarif: Path | None 
 def chart(procedure: str, out: Path | None = None, mermaid: bool = False) -> None:
     """SVG, or Mermaid text, to `out` or standard output; a page that prints a sheet a page where `out` ends in .html."""
     from handsfree.procedure import chart_drawing
-    from handsfree.procedure.chart import mermaid as as_mermaid
+    from handsfree.procedure.chart import mermaid_text
     from handsfree.procedure.load import load_book
 
     _kind_of(out, *(("A chart as Mermaid text", (".mmd", ".md", ".txt")) if mermaid else ("A chart", (".svg", ".html"))))
     book = load_book(procedure)
     drawn = chart_drawing.html if out is not None and out.suffix.lower() == ".html" else chart_drawing.svg
-    _write(as_mermaid(book) if mermaid else drawn(book), out)
+    _write(mermaid_text(book) if mermaid else drawn(book), out)
 
 
 def print_copy(procedure: str, out: Path | None = None, card: bool = False) -> None:
@@ -88,20 +88,20 @@ def compare(old: Book, new: Book, as_json: bool = False) -> None:
 def schema(out: Path | None = None, cabinet: bool = False) -> None:
     """Of a procedure, or of a cabinet's page."""
     from handsfree.procedure import cabinet as pages
-    from handsfree.procedure.schema import schema as of_procedure
+    from handsfree.procedure.schema import procedure_schema
 
     _kind_of(out, "A schema", (".json",))
-    made = pages.schema if cabinet else of_procedure
+    made = pages.schema if cabinet else procedure_schema
     _write(json.dumps(made(), indent=2, ensure_ascii=False) + "\n", out)
 
 
 def migrate(target: Path, write: bool = True) -> None:
     """A file, or every procedure file of a folder, in today's format. Trouble for the first that cannot be."""
     from handsfree.procedure.load import procedure_files
-    from handsfree.procedure.migrating import migrate as respell
+    from handsfree.procedure.migrating import migrate_file
 
     for path in procedure_files(target) if target.is_dir() else [target]:
-        changed = respell(path, write)
+        changed = migrate_file(path, write)
         told = "as it should be" if not changed else f"{changed} line{'' if changed == 1 else 's'}"
         print(f"{path}: {told}{'' if write or not changed else ' would change'}")
 
@@ -137,9 +137,9 @@ def _listed(path: Path) -> dict[str, str]:
 
 
 def _folder() -> Path:
-    from handsfree.resources import folder
+    from handsfree.resources import shipped_folder
 
-    return folder("procedures")
+    return shipped_folder("procedures")
 
 
 def _file(target: str) -> Path:

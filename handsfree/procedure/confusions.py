@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from functools import lru_cache
 
 from handsfree.language.phonetics import PHONEMES, Phonemes, phonemes
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
 NEVER = 0.005  # a share of times spoken
 ConfusionShares = Mapping[frozenset[str], float]
@@ -19,12 +19,12 @@ ConfusionShares = Mapping[frozenset[str], float]
 @lru_cache(maxsize=8)
 def shares_of(code: str) -> ConfusionShares:
     """By {sound, sound}; {} where none were measured."""
-    from handsfree.procedure.yamlfile import read
+    from handsfree.procedure.yamlfile import read_yaml
 
-    path = folder("grammar") / f"{code}.confusions.yaml"
+    path = shipped_folder("grammar") / f"{code}.confusions.yaml"
     if not path.is_file():
         return {}
-    data = read(path.read_text(encoding="utf-8")).data
+    data = read_yaml(path.read_text(encoding="utf-8")).data
     return {frozenset(str(pair).split()): float(share) for pair, share in data.items()}
 
 

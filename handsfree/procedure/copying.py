@@ -10,7 +10,7 @@ from handsfree.procedure import phrasing
 from handsfree.procedure.expressions import Tables, name_of
 from handsfree.procedure.in_words import Worded
 from handsfree.procedure.model import Book, Read
-from handsfree.procedure.wording import words_of
+from handsfree.procedure.wording import word_lists
 
 BOX, ARROW, HARD = "\N{BALLOT BOX}", "\N{RIGHTWARDS ARROW}", "\N{NO-BREAK SPACE}"
 
@@ -44,7 +44,7 @@ class Copy:
 
     def __post_init__(self) -> None:
         self.code = self.book.procedures[self.book.main].language
-        self.printed = words_of(self.code).printed
+        self.printed = word_lists(self.code).printed
         parts = dict.fromkeys((self.book.main, *self.book.procedures))
         steps = [(name, step.id) for name in parts for step in self.book.procedures[name].steps]
         self.numbers = {place: at for at, place in enumerate(steps, start=1)}

@@ -74,16 +74,16 @@ def _sure(when: str, point: Assignment, procedure: Procedure) -> bool:
 
 
 def _unjudged(when: str) -> bool:
-    return not expressions.names_in(when) or any(
+    return not expressions.names_used(when) or any(
         isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id not in BUILT_IN
-        for node in ast.walk(expressions.parse(when))
+        for node in ast.walk(expressions.parse_expression(when))
     )
 
 
 def _wide(when: str, procedure: Procedure) -> bool | None:
     """With every reading anywhere in its plausible range; None where that leaves it open."""
     readings = {name_of(step.id): step for step in procedure.steps if isinstance(step, Read)}
-    if any(name not in readings for name in expressions.names_in(when)):
+    if any(name not in readings for name in expressions.names_used(when)):
         return None
     middle, half = anywhere(readings)
     outcome = evaluation.evaluate(when, middle, None, half)
@@ -103,7 +103,7 @@ def _points(whens: Sequence[str], procedure: Procedure) -> list[Assignment] | No
     """None where a reading is more than compared with numbers, a name is no reading or question, or they are too many."""
     limits: dict[str, set[float]] = {}
     for when in whens:
-        if not _gathered(expressions.parse(when), limits):
+        if not _gathered(expressions.parse_expression(when), limits):
             return None
     steps = {name_of(step.id): step for step in procedure.steps}
     values: list[Sequence[evaluation.Value]] = []

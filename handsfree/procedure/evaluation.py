@@ -20,8 +20,8 @@ from itertools import pairwise
 from typing import Any
 
 from handsfree.procedure.accuracy import half_width
-from handsfree.procedure.expressions import name_of, names_in, parse, rows_of
-from handsfree.procedure.functions import BUILT_IN, Calls, run, signature, usual_calls
+from handsfree.procedure.expressions import name_of, names_used, parse_expression, rows_of
+from handsfree.procedure.functions import BUILT_IN, Calls, run_function, signature, usual_calls
 from handsfree.procedure.model import Procedure, Read
 
 Value = float | str | bool | None
@@ -73,7 +73,7 @@ def evaluate(
     own unit. `series`: the timed readings that `rows` stands for. Raises expressions.Wrong for a text that
     `expressions.check` would not have passed."""
     bench = _Bench(values, widths or {}, {**BUILT_IN, **(usual_calls() if calls is None else calls)}, series or {})
-    term = _term(parse(text), bench)
+    term = _term(parse_expression(text), bench)
     holds = term.value if isinstance(term.value, bool) else None
     return Outcome(holds, holds is not None and term.firm is None, tuple(bench.used.items()))
 
@@ -104,7 +104,7 @@ def decides(procedure: Procedure) -> frozenset[str]:
     for step in procedure.steps:
         if step.kind == "decide":
             for case in step.cases:
-                names |= set(names_in(case.when))
+                names |= set(names_used(case.when))
     return frozenset(step.id for step in procedure.steps if name_of(step.id) in names)
 
 
@@ -124,7 +124,7 @@ def limits(procedure: Procedure, step: Read) -> Iterator[float]:
 def _comparisons(when: str) -> tuple[tuple[frozenset[str], tuple[float, ...]], ...]:
     """Of each comparison, the names and the plain numbers in it."""
     found = []
-    for node in ast.walk(parse(when)):
+    for node in ast.walk(parse_expression(when)):
         if isinstance(node, ast.Compare):
             sides = [node.left, *node.comparators]
             numbers = (side.value for side in sides if isinstance(side, ast.Constant))
@@ -308,7 +308,7 @@ def _steady(call: Any, values: list[Value], terms: list[_Term], result: Value) -
 def _tried(call: Any, values: list[Value]) -> Value:
     """None where the arithmetic has no answer. The trade's functions say so by Trouble; libraries under them by others."""
     try:
-        result = run(call, values)
+        result = run_function(call, values)
     except Exception:
         return None
     if isinstance(result, bool | str):

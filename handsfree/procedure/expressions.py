@@ -88,7 +88,7 @@ def _joined(text: str) -> str:
 
 
 @lru_cache(maxsize=2048)
-def parse(text: str) -> ast.expr:
+def parse_expression(text: str) -> ast.expr:
     """The tree, of allowed nodes only. Raises Wrong."""
     if len(text) > LIMIT_TEXT:
         raise Wrong(f"it is longer than {LIMIT_TEXT} characters; split it into two steps.")
@@ -147,9 +147,9 @@ def _shown(node: ast.AST) -> str:
         return type(node).__name__
 
 
-def names_in(text: str) -> tuple[str, ...]:
+def names_used(text: str) -> tuple[str, ...]:
     """Names of steps that it uses, in order. Raises Wrong."""
-    return tuple(dict.fromkeys(_names(parse(text))))
+    return tuple(dict.fromkeys(_names(parse_expression(text))))
 
 
 def _names(node: ast.AST) -> Iterator[str]:
@@ -175,7 +175,7 @@ class _Kind:
 def check(text: str, tables: Tables, calls: Calls | None = None) -> tuple[str, ...]:
     """Every problem, as sentences; () for an expression that holds or does not hold whenever its values are there."""
     try:
-        kind = _kind(parse(text), tables, calls)
+        kind = _kind(parse_expression(text), tables, calls)
         if kind.what != "truth":
             raise Wrong("it is not something that holds or does not hold; compare it with a limit.")
     except Wrong as error:
@@ -218,14 +218,14 @@ def _kind(node: ast.expr, tables: Tables, calls: Calls | None) -> _Kind:
 
 
 def _of_name(name: str, tables: Tables) -> _Kind:
-    from handsfree.procedure.sentences import nearest
+    from handsfree.procedure.sentences import did_you_mean
 
     if name in tables.readings:
         return _Kind("number", tables.readings[name])
     if name in tables.answers:
         return _Kind("text", None, tables.answers[name])
     known = [*tables.readings, *tables.answers]
-    raise Wrong(f"`{name}` is no reading or question, and no call, of this procedure{nearest(name, known) or '.'}")
+    raise Wrong(f"`{name}` is no reading or question, and no call, of this procedure{did_you_mean(name, known) or '.'}")
 
 
 def _must(node: ast.expr, what: str, tables: Tables, calls: Calls | None) -> _Kind:
@@ -270,10 +270,10 @@ def _comparison(op: ast.cmpop, left: _Kind, right: _Kind, node: ast.AST) -> None
 
 
 def _answer(node: ast.expr, answers: tuple[str, ...] | None, of: ast.expr) -> None:
-    from handsfree.procedure.sentences import nearest
+    from handsfree.procedure.sentences import did_you_mean
 
     if answers is not None and isinstance(node, ast.Constant) and node.value not in answers:
-        raise Wrong(f"`{_shown(of)}` has no answer '{node.value!s}'{nearest(str(node.value), list(answers)) or '.'}")
+        raise Wrong(f"`{_shown(of)}` has no answer '{node.value!s}'{did_you_mean(str(node.value), list(answers)) or '.'}")
 
 
 def rows_of(node: ast.expr) -> str | None:
@@ -300,7 +300,7 @@ def _without_rows(name: str, shape: Signature, node: ast.Call, known: frozenset[
 
 
 def _of_call(node: ast.Call, tables: Tables, calls: Calls | None) -> _Kind:
-    from handsfree.procedure.sentences import nearest
+    from handsfree.procedure.sentences import did_you_mean
 
     assert isinstance(node.func, ast.Name)
     name = node.func.id
@@ -311,7 +311,7 @@ def _of_call(node: ast.Call, tables: Tables, calls: Calls | None) -> _Kind:
         return _Kind("truth")
     table = {**BUILT_IN, **(usual_calls() if calls is None else calls)}
     if name not in table:
-        raise Wrong(f"there is no function `{name}`{nearest(name, [*table, 'taken']) or '.'}")
+        raise Wrong(f"there is no function `{name}`{did_you_mean(name, [*table, 'taken']) or '.'}")
     shape = signature(table[name])
     plain = _without_rows(name, shape, node, tables.series)
     given = [_kind(argument, tables, calls) for argument in plain]

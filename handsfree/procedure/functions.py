@@ -89,7 +89,7 @@ def signature(entry: Any) -> Signature:
     )  # fmt: skip
 
 
-def run(entry: Any, values: list[Any]) -> Any:
+def run_function(entry: Any, values: list[Any]) -> Any:
     """Whatever it raises, and it may raise anything, is the caller's to catch."""
     if not hasattr(entry, "arguments"):
         return entry(*values)

@@ -94,7 +94,7 @@ def _after(answer: Answer, after: str | None) -> str | None:
     return answer.go if answer.go is not None else after
 
 
-def start(book: Book) -> Place:
+def first_place(book: Book) -> Place:
     return Place((), book.main, book.procedures[book.main].steps[0].id)
 
 
@@ -151,7 +151,7 @@ class StepIndex:
         import networkx as nx
 
         graph: Graph = nx.DiGraph()
-        first = start(self.book)
+        first = first_place(self.book)
         graph.add_node(first)
         waiting = [first]
         while waiting:

@@ -123,9 +123,10 @@ def _loose_ends(made: Catalogue) -> Iterator[str]:
 
 def files() -> list[Path]:
     """The one that ships first, then those of its folder and of `procedures/hazards` here, by name."""
-    from handsfree.resources import folder
+    from handsfree.resources import shipped_folder
 
-    folders = dict.fromkeys(place.resolve() for place in (folder("procedures") / FOLDER, Path("procedures") / FOLDER))
+    places = (shipped_folder("procedures") / FOLDER, Path("procedures") / FOLDER)
+    folders = dict.fromkeys(place.resolve() for place in places)
     found = [path for place in folders if place.is_dir() for path in sorted(place.glob("*.yaml"))]
     return sorted(found, key=lambda path: path.name != "hazards.yaml")
 
@@ -133,11 +134,11 @@ def files() -> list[Path]:
 @cache
 def usual() -> Catalogue:
     """What this installation knows. Trouble for a file with a fault."""
-    return catalogue_of(texts())
+    return catalogue_of(hazard_files())
 
 
 @cache
-def texts() -> tuple[tuple[str, str], ...]:
+def hazard_files() -> tuple[tuple[str, str], ...]:
     try:
         return tuple((path.name, path.read_text("utf-8")) for path in files())
     except (OSError, UnicodeDecodeError) as error:
@@ -146,4 +147,4 @@ def texts() -> tuple[tuple[str, str], ...]:
 
 def digest() -> str:
     """SHA-256 (FIPS 180-4) over the files: a visit's record says under which it was made."""
-    return hashlib.sha256("\0".join(part for pair in texts() for part in pair).encode()).hexdigest()
+    return hashlib.sha256("\0".join(part for pair in hazard_files() for part in pair).encode()).hexdigest()

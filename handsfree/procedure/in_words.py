@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from handsfree.language.quantities import symbol
-from handsfree.procedure.expressions import Tables, parse
+from handsfree.procedure.expressions import Tables, parse_expression
 from handsfree.procedure.functions import BUILT_IN
 
 _COMPARED: dict[type[ast.cmpop], str] = {
@@ -30,7 +30,7 @@ class Worded:
     tables: Tables
 
     def condition(self, when: str) -> str:
-        return self.said(parse(when))
+        return self.said(parse_expression(when))
 
     def said(self, node: ast.expr, inner: bool = False) -> str:
         match node:

@@ -6,15 +6,15 @@ from collections import Counter
 from collections.abc import Iterator
 from functools import partial
 
-from handsfree.procedure.model import Ask, Book, Read, way_out
-from handsfree.procedure.remarks import Remark, Weight, at
+from handsfree.procedure.model import Ask, Book, Read, way_out_of
+from handsfree.procedure.remarks import Remark, Weight, remark_at
 
 
 def remarks(book: Book, name: str) -> Iterator[Remark]:
     """Of one procedure of the book; a fact may be made by any of them."""
     made = set(_made(book))
     for step in book.procedures[name].steps:
-        say = partial(at, book, name, step, "values")
+        say = partial(remark_at, book, name, step, "values")
         for fact, _ in getattr(step, "unless", ()):
             if fact not in made:
                 yield say(Weight.ADVICE, "unless-unknown", fact=fact)
@@ -23,7 +23,7 @@ def remarks(book: Book, name: str) -> Iterator[Remark]:
             for word, times in counted.items():
                 if times > 1:
                     yield say(Weight.ERROR, "stands-for-twice", word=word)
-            if not way_out(step, "cannot tell")[0]:
+            if not way_out_of(step, "cannot tell")[0]:
                 yield say(Weight.NOTE, "cannot-tell-nowhere")
         if isinstance(step, Ask | Read) and step.keeps is not None and step.fact is None:
             yield say(Weight.ADVICE, "keeps-nothing")

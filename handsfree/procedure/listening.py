@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import islice, pairwise
 
-from handsfree.procedure.graph import FINISH, Graph, Place, StepIndex, start
+from handsfree.procedure.graph import FINISH, Graph, Place, StepIndex, first_place
 from handsfree.procedure.model import Answer, Ask, Book, Isolate, Step, Wait
 from handsfree.procedure.wording import sentences, texts
 
@@ -60,7 +60,7 @@ def minutes(step: Step) -> float:
 def routes(book: Book) -> tuple[Route, ...]:
     """The first MOST_PATHS ways through, in the order of the file."""
     expansion = StepIndex(book)
-    return tuple(_route(expansion, path) for path in islice(_paths(_onward(expansion), start(book)), MOST_PATHS))
+    return tuple(_route(expansion, path) for path in islice(_paths(_onward(expansion), first_place(book)), MOST_PATHS))
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ def extent(book: Book) -> Extent | None:
 
     expansion = StepIndex(book)
     graph = _onward(expansion)
-    first = start(book)
+    first = first_place(book)
     if first not in graph:
         return None
     ways: dict[Place, int] = {FINISH: 1}
@@ -105,7 +105,7 @@ def _onward(expansion: StepIndex) -> Graph:
     graph = expansion.graph()
     done: set[Place] = set()
     closing = []
-    for a, b, kind in nx.dfs_labeled_edges(graph, start(expansion.book)):
+    for a, b, kind in nx.dfs_labeled_edges(graph, first_place(expansion.book)):
         if kind == "reverse":
             done.add(b)
         elif kind == "nontree" and b not in done:
@@ -120,7 +120,7 @@ def covering(book: Book) -> tuple[tuple[tuple[Place, str], ...], ...]:
     import networkx as nx
 
     graph = StepIndex(book).graph()
-    first = start(book)
+    first = first_place(book)
     if FINISH not in graph:
         return ()
     ahead = nx.single_source_shortest_path(graph, first)

@@ -26,7 +26,7 @@ from handsfree.procedure import instruments, sentences
 from handsfree.procedure.graph import outcomes
 from handsfree.procedure.model import NAME, Book, Procedure, Step, in_words
 from handsfree.procedure.references import problems_of_calls, problems_of_steps
-from handsfree.procedure.yamlfile import LIMIT_BYTES, Document, Problem, Unreadable, YamlPath, read
+from handsfree.procedure.yamlfile import LIMIT_BYTES, Document, Problem, Unreadable, YamlPath, read_yaml
 
 LIMIT_STEPS = 400
 SUFFIXES = (".yaml", ".yml")
@@ -57,7 +57,7 @@ def load_procedure(path: Path | str) -> Procedure:
     return load_file(Path(path)).procedure
 
 
-def parse(text: str, file_name: str = "procedure.yaml") -> Procedure:
+def parse_procedure(text: str, file_name: str = "procedure.yaml") -> Procedure:
     """The same from text; `file_name` is what the sentences call it."""
     return _loaded(text, file_name, text.encode("utf-8", "surrogatepass")).procedure
 
@@ -143,7 +143,7 @@ def file_bytes(path: Path, shown: str, what: str = "procedure file") -> bytes:
 def _loaded(text: str, shown: str, data: bytes) -> Loaded:
     """Kept by content, for a file that many call is wanted many times."""
     try:
-        document = read(text)
+        document = read_yaml(text)
     except Unreadable as error:
         raise FileProblems([Problem(shown, error.line, error.sentence)]) from None
     problems, procedure = _validated(document, shown)
@@ -268,24 +268,24 @@ def _in_file(place: YamlPath, keys: list[str]) -> YamlPath:
 
 
 def usual_folders() -> list[Path]:
-    from handsfree.resources import folder
+    from handsfree.resources import shipped_folder
 
-    return [Path("procedures"), folder("procedures")]
+    return [Path("procedures"), shipped_folder("procedures")]
 
 
 def named_file(path_or_name: Path | str, folders: Sequence[Path]) -> Path:
     text = str(path_or_name)
     if isinstance(path_or_name, Path) or text.endswith(SUFFIXES):
         path = Path(path_or_name)
-        if not path.is_file() and len(path.parts) == 1 and (found := find(path.stem, folders)):
+        if not path.is_file() and len(path.parts) == 1 and (found := find_procedure(path.stem, folders)):
             return found
         return path
     if not is_name(text):
         raise Trouble(f"'{text[:80]}' is not the name of a procedure: a name is small letters, digits and single '-'.")
-    found = find(text, folders)
+    found = find_procedure(text, folders)
     if found is None:
         known = sorted({path.stem for folder in folders if folder.is_dir() for path in procedure_files(folder)})
-        hint = sentences.nearest(text, known) or "; list them with 'handsfree list'."
+        hint = sentences.did_you_mean(text, known) or "; list them with 'handsfree list'."
         raise Trouble(f"There is no procedure '{text}'{hint}")
     return found
 
@@ -294,7 +294,7 @@ def is_name(text: str) -> bool:
     return len(text) <= 60 and re.fullmatch(NAME.removesuffix("$"), text) is not None
 
 
-def find(name: str, folders: Sequence[Path]) -> Path | None:
+def find_procedure(name: str, folders: Sequence[Path]) -> Path | None:
     """The file of a procedure's name in the first folder that has it; None for no such file, or what is no name."""
     if not is_name(name):
         return None
@@ -318,10 +318,10 @@ def _gather(one: Loaded, home: Path, folders: Sequence[Path], loaded: dict[str, 
             chain = " -> ".join((*above, name, step.procedure))
             problems.append(Problem(one.file, line, f"step `{step.id}` calls in a circle: {chain}.", step.id, field))
             continue
-        path = find(step.procedure, [home, *folders])
+        path = find_procedure(step.procedure, [home, *folders])
         if path is None:
             known = sorted({file.stem for folder in (home, *folders) if folder.is_dir() for file in procedure_files(folder)})
-            hint = sentences.nearest(step.procedure, known) or "."
+            hint = sentences.did_you_mean(step.procedure, known) or "."
             sentence = f"step `{step.id}` calls `{step.procedure}`, which does not exist{hint}"
             problems.append(Problem(one.file, line, sentence, step.id, field))
             continue

@@ -17,7 +17,7 @@ from pathlib import Path
 from handsfree.errors import Trouble
 from handsfree.outputs import save
 from handsfree.procedure import load, phrasing
-from handsfree.procedure.expressions import name_of, parse
+from handsfree.procedure.expressions import name_of, parse_expression
 from handsfree.procedure.model import Decide, Procedure, Read
 from handsfree.procedure.parts import Instrument
 
@@ -28,11 +28,11 @@ _FIELD = re.compile(r"^    (\w+): (.*?)(\s+#.*)?$")
 _SHARED = [name for name in Instrument.model_fields if name != "name"]
 
 
-def migrate(path: Path, write: bool = True) -> int:
+def migrate_file(path: Path, write: bool = True) -> int:
     """How many lines change. Trouble for a file that cannot be loaded, or that would do something else afterwards."""
     before = load.load_file(path)
     after = respelled(before)
-    new = load.parse(after, before.file)
+    new = load.parse_procedure(after, before.file)
     if _plain(new) != _plain(before.procedure):
         raise Trouble(f"{before.file} would behave differently in the new format; it was not changed.")
     old, rows = before.text.splitlines(), after.splitlines()
@@ -115,5 +115,5 @@ def _plain(procedure: Procedure) -> object:
         if step["kind"] == "decide":
             step["say"] = step["say"] if step["aloud"] else ""
         for case in step.get("cases", ()):
-            case["when"] = ast.dump(parse(case["when"]))
+            case["when"] = ast.dump(parse_expression(case["when"]))
     return data

@@ -140,7 +140,7 @@ class Ask(_Asked):
     answers: tuple[Answer, ...] = Field(min_length=2, max_length=12)
 
 
-def way_out(step: Ask | Read, name: str) -> tuple[bool, str | None]:
+def way_out_of(step: Ask | Read, name: str) -> tuple[bool, str | None]:
     """Whether 'cannot tell', 'not fitted' or 'skip it' leads anywhere from the step, and where; None for what follows it."""
     to = {"cannot tell": None, "not fitted": step.absent, "skip it": step.skip}[name] or step.unknown
     follows = isinstance(step, Read) or any(answer.go is None for answer in step.answers)

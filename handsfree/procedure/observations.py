@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 
 from handsfree.procedure import phrasing
 from handsfree.procedure.model import Ask, Book, Decide, Step
-from handsfree.procedure.remarks import Remark, Weight, at
+from handsfree.procedure.remarks import Remark, Weight, remark_at
 from handsfree.resources import of_trade
 
 #: Check of the fault model -> its answers. The complaints stand under COMPLAINT.
@@ -42,15 +42,15 @@ def remarks(book: Book, name: str, known: Observations | None = None) -> Iterato
         cases = step.cases if isinstance(step, Decide) else ()
         for check, times in Counter(case.check for case in cases if case.check is not None).items():
             if times > 1:
-                yield at(book, name, step, "tells", Weight.ERROR, "check-twice", check=check)
+                yield remark_at(book, name, step, "tells", Weight.ERROR, "check-twice", check=check)
         for case in cases:
             if case.check is not None and (values := _no_check(case.check, known, procedure.language)):
-                where, tells = case.when, case.check
-                yield at(book, name, step, "tells", Weight.ERROR, "tells-no-check", where=where, tells=tells, **values)
+                values = {"where": case.when, "tells": case.check, **values}
+                yield remark_at(book, name, step, "tells", Weight.ERROR, "tells-no-check", **values)
         for where, tells in told(step):
             key, values = _wrong(tells, known, procedure.language)
             if key:
-                yield at(book, name, step, "tells", Weight.ERROR, key, where=where, tells=tells, **values)
+                yield remark_at(book, name, step, "tells", Weight.ERROR, key, where=where, tells=tells, **values)
 
 
 def told(step: Step) -> Iterator[tuple[str, str]]:

@@ -11,7 +11,7 @@ from handsfree.procedure import expressions
 from handsfree.procedure.expressions import name_of
 from handsfree.procedure.graph import Graph, Place, StepIndex
 from handsfree.procedure.model import Ask, Book, Call, Decide, Evidence, Finding, Handover, Prove, Read, Step
-from handsfree.procedure.remarks import Remark, Weight, at
+from handsfree.procedure.remarks import Remark, Weight, remark_at
 
 #: Kinds that leave something behind which another step can name.
 TELLING = (Ask, Read, Call, Evidence, Prove)
@@ -30,9 +30,9 @@ def remarks(book: Book, name: str) -> Iterator[Remark]:
         if place not in graph:
             continue
         before = _before(graph, place)
-        say = partial(at, book, name, step, "values")
+        say = partial(remark_at, book, name, step, "values")
         if isinstance(step, Decide):
-            for named in dict.fromkeys(ids[one] for case in step.cases for one in expressions.names_in(case.when)):
+            for named in dict.fromkeys(ids[one] for case in step.cases for one in expressions.names_used(case.when)):
                 if named not in before:
                     yield say(Weight.ERROR, "decides-unpassed", named=named)
         else:

@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from handsfree.language import prompts
 from handsfree.procedure.model import Decide, Read, Step
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
 #: For a language that has no such file.
 USUAL = "en"
@@ -15,7 +15,7 @@ USUAL = "en"
 
 @lru_cache(maxsize=8)
 def sentences_of(code: str) -> prompts.Prompts:
-    path = folder("grammar") / f"{code}.bench.yaml"
+    path = shipped_folder("grammar") / f"{code}.bench.yaml"
     return prompts.load(path) if path.is_file() else sentences_of(USUAL)
 
 

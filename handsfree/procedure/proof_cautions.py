@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from handsfree.procedure import phrasing
-from handsfree.procedure.graph import Place, places, start
+from handsfree.procedure.graph import Place, first_place, places
 from handsfree.procedure.hazards import usual
 from handsfree.procedure.model import Caution, Step
 from handsfree.procedure.proof_parts import Proof, ProofFault
@@ -32,7 +32,7 @@ def _reached_past(proof: Proof, removed: Callable[[Place], bool]) -> Iterator[tu
     """(place, path to it) of all that is reachable with the steps for which `removed` holds taken out."""
     import networkx as nx
 
-    first = start(proof.book)
+    first = first_place(proof.book)
     kept = [place for place in places(proof.graph) if not removed(place)]
     if first not in kept:
         return

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from handsfree.isolation.rules import Hold, Holds, Power
 from handsfree.procedure import phrasing
-from handsfree.procedure.graph import Graph, Place, StepIndex, start
+from handsfree.procedure.graph import Graph, Place, StepIndex, first_place
 from handsfree.procedure.hazards import usual
 from handsfree.procedure.model import (
     Book,
@@ -114,7 +114,7 @@ class Proof:
         )  # fmt: skip
 
     def path(self, to: Place) -> list[Place]:
-        return way_to(self.graph, start(self.book), to)
+        return way_to(self.graph, first_place(self.book), to)
 
 
 def way_to(graph: Graph, first: object, to: object) -> list[Place]:

@@ -23,7 +23,7 @@ from collections.abc import Callable, Iterator
 from handsfree.isolation import rules
 from handsfree.isolation.rules import Hold, Holds, Power, SourceEvent
 from handsfree.procedure import isolation_faults, phrasing
-from handsfree.procedure.graph import EXITS, FINISH, MISSING, NOWHERE, Graph, Place, StepIndex, TooLarge, places, start
+from handsfree.procedure.graph import EXITS, FINISH, MISSING, NOWHERE, Graph, Place, StepIndex, TooLarge, first_place, places
 from handsfree.procedure.model import (
     GATES,
     Book,
@@ -89,7 +89,7 @@ def moments(expansion: StepIndex, go_back: bool = True) -> Graph:
     import networkx as nx
 
     graph: Graph = nx.DiGraph()
-    first = Moment(start(expansion.book), ())
+    first = Moment(first_place(expansion.book), ())
     graph.add_node(first)
     waiting = [first]
 
@@ -184,7 +184,7 @@ _BAD_MOMENTS: tuple[tuple[str, Callable[[Proof, Place, Step, Holds], bool]], ...
 def _isolation(proof: Proof) -> Iterator[ProofFault]:
     all_moments = moments(proof.expansion)
     forward = moments(proof.expansion, go_back=False)
-    first = Moment(start(proof.book), ())
+    first = Moment(first_place(proof.book), ())
     for moment in all_moments:
         if not isinstance(moment, Moment):
             continue

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from handsfree.procedure.model import Book
-from handsfree.procedure.remarks import Remark, Weight, at
+from handsfree.procedure.remarks import Remark, Weight, remark_at
 
 
 def remarks(book: Book, name: str, folder: Path) -> Iterator[Remark]:
@@ -15,6 +15,6 @@ def remarks(book: Book, name: str, folder: Path) -> Iterator[Remark]:
         if step.sound is None:
             continue
         if not (folder / step.sound).is_file():
-            yield at(book, name, step, "recording", Weight.ADVICE, "recording-missing", sound=step.sound)
+            yield remark_at(book, name, step, "recording", Weight.ADVICE, "recording-missing", sound=step.sound)
         elif not step.own_sound:
-            yield at(book, name, step, "recording", Weight.ADVICE, "recording-differs")
+            yield remark_at(book, name, step, "recording", Weight.ADVICE, "recording-differs")

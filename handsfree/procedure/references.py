@@ -7,9 +7,10 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 
+from handsfree.language.registry import registry
 from handsfree.procedure import accuracy, expressions
 from handsfree.procedure.model import Answer, Ask, Caution, Decide, End, Finding, Handover, Procedure, Prove, Read, Step
-from handsfree.procedure.sentences import nearest
+from handsfree.procedure.sentences import did_you_mean
 from handsfree.procedure.yamlfile import Document, Problem, YamlPath
 
 #: Units that need no library to know.
@@ -65,7 +66,7 @@ def _of_step(
     known = list(dict.fromkeys(ids))
     for field, how, target in targets(step):
         if target not in known:
-            yield field, f"{how} `{target}`, which does not exist{nearest(target, known) or '.'}"
+            yield field, f"{how} `{target}`, which does not exist{did_you_mean(target, known) or '.'}"
     if not step.works and step.needs_isolation:
         sentence = f"is of the kind '{step.kind}', which cannot ask for isolation; put it on the step that works."
         yield ("needs_isolation",), sentence
@@ -97,7 +98,7 @@ def _as_written(sentence: str, when: str, ids: Sequence[str]) -> str:
 
 def _uses(when: str, names: frozenset[str]) -> bool:
     try:
-        return not names.isdisjoint(expressions.names_in(when))
+        return not names.isdisjoint(expressions.names_used(when))
     except expressions.Wrong:
         return False
 
@@ -165,7 +166,7 @@ def _of_answers(answers: Sequence[Answer]) -> Iterator[tuple[YamlPath, str]]:
 
 
 def _no_unit(unit: str) -> str:
-    hint = nearest(unit, sorted(COMMON)) or "; write it as degC, volt, ohm or psi."
+    hint = did_you_mean(unit, sorted(COMMON)) or "; write it as degC, volt, ohm or psi."
     return f"has the unit '{unit}', which does not exist{hint}"
 
 
@@ -177,7 +178,7 @@ def unit_exists(unit: str) -> bool:
     if len(unit) > 40 or not re.match(r"^[A-Za-z_]\w*( ?[*/] ?[A-Za-z_]\w*)*$", unit, re.ASCII):
         return False
     try:
-        accuracy.registry().Unit(unit)
+        registry().Unit(unit)
     except Exception:  # pint raises a dozen kinds, all meaning the same here
         return False
     return True

@@ -43,7 +43,7 @@ class Remark:
         return f"{place}: {weight}, {group}: {self.why} {self.do}".rstrip()
 
 
-def at(book: Book, procedure: str, step: Step, group: str, weight: Weight, key: str, **values: object) -> Remark:
+def remark_at(book: Book, procedure: str, step: Step, group: str, weight: Weight, key: str, **values: object) -> Remark:
     """`key`: of the sentence that says what is wrong and follows the step's name, and with '-do' of what to do."""
     file, line = book.file(procedure), book.line(procedure, step.id)
     code = book.procedures[procedure].language

@@ -13,7 +13,7 @@ SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sar
 _LEVELS = {Weight.ERROR: "error", Weight.ADVICE: "warning", Weight.NOTE: "note"}
 
 
-def sarif(reports: Sequence[CheckReport], files: dict[str, str]) -> dict[str, Any]:
+def sarif_log(reports: Sequence[CheckReport], files: dict[str, str]) -> dict[str, Any]:
     """`files`: as shown to people -> as an editor opens it."""
     remarks = [remark for report in reports for remark in report.remarks]
     groups = list(dict.fromkeys(remark.group for remark in remarks))

@@ -7,7 +7,7 @@ from typing import Any
 from handsfree.procedure.model import Procedure
 
 
-def schema() -> dict[str, Any]:
+def procedure_schema() -> dict[str, Any]:
     made = Procedure.model_json_schema()
     made = {"$schema": "https://json-schema.org/draft/2020-12/schema", **made}
     definitions = made["$defs"]

@@ -24,7 +24,7 @@ KINDS: dict[str, type[model._Step]] = {
 _PARTS: dict[str, type[Frozen]] = {"answers": model.Answer, "cases": model.Case}
 
 
-def nearest(word: str, known: list[str]) -> str:
+def did_you_mean(word: str, known: list[str]) -> str:
     """'; did you mean `x`?' or ''."""
     found = near(word, known)
     return f"; did you mean `{found}`?" if found else ""
@@ -64,17 +64,17 @@ def _sentence(one: ErrorDetails, kind: str) -> str:
         case "missing":
             return f"lacks '{name}'"
         case "extra_forbidden":
-            hint = nearest(str(place[-1]), _fields(place, kind))
+            hint = did_you_mean(str(place[-1]), _fields(place, kind))
             return f"has a field '{name}', which {_owner(place, kind)} does not have{hint}"
         case "union_tag_invalid":
             tag = str(context.get("tag", ""))
-            hint = nearest(tag, list(KINDS)) or "; the kinds are " + ", ".join(KINDS)
+            hint = did_you_mean(tag, list(KINDS)) or "; the kinds are " + ", ".join(KINDS)
             return f"has the kind '{tag}', which does not exist{hint}"
         case "union_tag_not_found":
             return "lacks 'kind'; the kinds are " + ", ".join(KINDS)
         case "enum" | "literal_error":
             known = [part.strip(" '") for part in str(context.get("expected", "")).replace(" or ", ", ").split(",")]
-            hint = nearest(str(given), known)
+            hint = did_you_mean(str(given), known)
             return f"has '{given}' as its '{name}'{f'{hint} It' if hint else '; it'} may be " + ", ".join(known)
         case "string_pattern_mismatch":
             form = _PATTERNS.get(str(context.get("pattern")), "it is not of the right form")

@@ -13,8 +13,8 @@ from handsfree.language.meaning import ALWAYS, GIVES_WAY, WHEN_ASKED
 from handsfree.procedure import phrasing
 from handsfree.procedure.confusions import shares_of, weighed
 from handsfree.procedure.model import Answer, Ask, Book
-from handsfree.procedure.remarks import Remark, Weight, at
-from handsfree.procedure.wording import WordLists, texts, words_of
+from handsfree.procedure.remarks import Remark, Weight, remark_at
+from handsfree.procedure.wording import WordLists, texts, word_lists
 
 #: Shares of differing sound (`Language.apart`). Below the first two words are taken for one another: 'warm' and 'worn'
 #: lie 0.12 apart, 'fan' and 'van' 0.17. Below the second, in noise: 'hot' and 'not' 0.33. Chosen by ear and by those pairs.
@@ -28,13 +28,14 @@ _UNSAID = re.compile(r"[^\w\s.,;:!?'\"()\-–—…’“”¿¡°%Ωµμ±/+&]|
 
 def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
     procedure = book.procedures[name]
-    words = words_of(procedure.language)
+    words = word_lists(procedure.language)
     for step in procedure.steps:
         for text in texts(step):
             if unsaid := _UNSAID.search(text):
-                yield replace(at(book, name, step, "sound", Weight.ADVICE, "unsaid-sign", sign=unsaid[0]), field="say")
+                found = remark_at(book, name, step, "sound", Weight.ADVICE, "unsaid-sign", sign=unsaid[0])
+                yield replace(found, field="say")
         if isinstance(step, Ask):
-            say = partial(at, book, name, step, "sound")
+            say = partial(remark_at, book, name, step, "sound")
             yield from _alike(step, language, words, say)
             yield from _one_word_apart(step, language, words, say)
             yield from _like_commands(step, language, words, say)
@@ -69,16 +70,16 @@ def _all_but_one(a: str, b: str, language: Language) -> bool:
     return bool(shares_of(language.code)) and short and sum(x != y for x, y in zip(one, other, strict=True)) == 1
 
 
-def ways(answer: Answer) -> tuple[str, ...]:
+def ways_said(answer: Answer) -> tuple[str, ...]:
     return (answer.say, *answer.also)
 
 
 def _alike(step: Ask, language: Language, words: WordLists, say: partial[Remark]) -> Iterator[Remark]:
     for one, other in combinations(step.answers, 2):
-        apart, a, b = min((_far(language, a, b), a, b) for a in ways(one) for b in ways(other))
+        apart, a, b = min((_far(language, a, b), a, b) for a in ways_said(one) for b in ways_said(other))
         if apart < NEAR or _all_but_one(a, b, language):
             weight = Weight.ERROR if apart < ALIKE else Weight.ADVICE
-            taken = [way for answer in step.answers if answer is not other for way in ways(answer)]
+            taken = [way for answer in step.answers if answer is not other for way in ways_said(answer)]
             yield say(weight, "alike", a=a, b=b, better=_better(b, a, taken, language, words))
 
 
@@ -87,7 +88,7 @@ def _one_word_apart(step: Ask, language: Language, words: WordLists, say: partia
     from handsfree.language.tokens import tokens
 
     for one, other in permutations(step.answers, 2):
-        for a, b in product(ways(one), ways(other)):
+        for a, b in product(ways_said(one), ways_said(other)):
             short, long = " ".join(tokens(a)), " ".join(tokens(b))
             rest = long.removesuffix(short) if short else long
             if rest == long or not rest:
@@ -104,14 +105,14 @@ def _like_commands(step: Ask, language: Language, words: WordLists, say: partial
     phrases = [way for name in ALWAYS if name not in GIVES_WAY for way in language.commands.get(name, ())]
     guarded = _guarded(language)
     for answer in step.answers:
-        same = next((way for way in ways(answer) if way.casefold() in guarded), None)
+        same = next((way for way in ways_said(answer) if way.casefold() in guarded), None)
         if same is not None:
             yield say(Weight.ERROR, "guarded-answer", way=same)
             continue
-        near = [(way, phrase) for way in ways(answer) for phrase in phrases if _may_lie_within(way, phrase, ALIKE)]
+        near = [(way, phrase) for way in ways_said(answer) for phrase in phrases if _may_lie_within(way, phrase, ALIKE)]
         apart, way, phrase = min(((_far(language, *pair), *pair) for pair in near), default=(1.0, "", ""))
         if apart < ALIKE:
-            others = [w for one in step.answers if one is not answer for w in ways(one)]
+            others = [w for one in step.answers if one is not answer for w in ways_said(one)]
             better = _better(way, "", others, language, words)
             yield say(Weight.ERROR, "like-command", way=way, phrase=phrase, better=better)
 
@@ -129,7 +130,7 @@ def _unknown(step: Ask, language: Language, words: WordLists, say: partial[Remar
     from handsfree.language.tokens import tokens
 
     for answer in step.answers:
-        for way in ways(answer):
+        for way in ways_said(answer):
             spoken = list(tokens(way))
             missing = lacking(spoken)
             if missing:
@@ -137,7 +138,7 @@ def _unknown(step: Ask, language: Language, words: WordLists, say: partial[Remar
                 better = _write_as(written, language) if written else _better(way, "", [], language, words)
                 yield say(Weight.ERROR, "unknown-word", way=way, word=missing[0], better=better)
             elif 0 < len(phonemes(way)) <= SHORT:
-                others = [w for one in step.answers if one is not answer for w in ways(one)]
+                others = [w for one in step.answers if one is not answer for w in ways_said(one)]
                 yield say(Weight.ADVICE, "too-short", way=way, better=_better(way, "", others, language, words))
 
 

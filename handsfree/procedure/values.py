@@ -10,13 +10,13 @@ from functools import partial
 from itertools import pairwise
 
 from handsfree.language.base import Language
-from handsfree.language.quantities import canonical
+from handsfree.language.quantities import pint_name
 from handsfree.procedure import decisions, evaluation, expressions
 from handsfree.procedure.accuracy import half_width, same_kind
 from handsfree.procedure.expressions import name_of
 from handsfree.procedure.model import Book, Decide, Read, Wait
-from handsfree.procedure.remarks import Remark, Weight, at
-from handsfree.procedure.wording import words_of
+from handsfree.procedure.remarks import Remark, Weight, remark_at
+from handsfree.procedure.wording import word_lists
 
 #: No visit waits longer; a date beyond the calendar's end would stop one that runs. Common practice, no source.
 LONGEST_WAIT_DAYS = 31
@@ -26,10 +26,10 @@ def remarks(book: Book, name: str, language: Language) -> Iterator[Remark]:
     procedure = book.procedures[name]
     readings = {name_of(step.id): step for step in procedure.steps if isinstance(step, Read)}
     for step in procedure.steps:
-        say = partial(at, book, name, step, "values")
+        say = partial(remark_at, book, name, step, "values")
         if isinstance(step, Read):
             yield from _narrow(step, say)
-            yield from _other_unit(step, language, words_of(procedure.language)["unit_leads"], say)
+            yield from _other_unit(step, language, word_lists(procedure.language)["unit_leads"], say)
         if isinstance(step, Wait) and step.seconds > LONGEST_WAIT_DAYS * 86_400:
             yield say(Weight.ERROR, "wait-too-long", lasts=step.lasts, most=LONGEST_WAIT_DAYS)
         if isinstance(step, Wait) and step.seconds <= 0:
@@ -62,7 +62,7 @@ def _other_unit(
         words = (re.escape(word) for word in units.get(unit, ()) if len(word) > 2)
         return any(re.search(rf"{lead}\b{word}\b", text) for word in words)
 
-    own = canonical(step.unit)
+    own = pint_name(step.unit)
     if not own or named(own):
         return
     for unit in units:
@@ -77,7 +77,7 @@ def _other_unit(
 def _close_limits(step: Decide, readings: dict[str, Read], say: partial[Remark]) -> Iterator[Remark]:
     limits: dict[str, set[float]] = {}
     for case in step.cases:
-        for node in ast.walk(expressions.parse(case.when)):
+        for node in ast.walk(expressions.parse_expression(case.when)):
             if isinstance(node, ast.Compare):
                 for one, other in pairwise([node.left, *node.comparators]):
                     for side, limit in ((one, other), (other, one)):
@@ -96,7 +96,7 @@ def _close_limits(step: Decide, readings: dict[str, Read], say: partial[Remark])
 def _divisions(when: str, readings: dict[str, Read], say: partial[Remark]) -> Iterator[Remark]:
     """With every reading anywhere in its plausible range."""
     middle, half = decisions.anywhere(readings)
-    for node in ast.walk(expressions.parse(when)):
+    for node in ast.walk(expressions.parse_expression(when)):
         if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Div):
             yield from _division(node, middle, half, say)
 

@@ -26,7 +26,7 @@ from handsfree.procedure.model import (
     Step,
     Wait,
 )
-from handsfree.procedure.remarks import Remark, Weight, at
+from handsfree.procedure.remarks import Remark, Weight, remark_at
 
 LIMIT_WORDS = 20
 _PROCEDURAL = (Instruct, Isolate, Prove, Restore, Evidence, Read)
@@ -49,16 +49,16 @@ class WordLists:
 
 
 @lru_cache(maxsize=8)
-def words_of(code: str) -> WordLists:
-    from handsfree.procedure.yamlfile import read
-    from handsfree.resources import folder
+def word_lists(code: str) -> WordLists:
+    from handsfree.procedure.yamlfile import read_yaml
+    from handsfree.resources import shipped_folder
 
-    path = folder("grammar") / f"{code}.wording.yaml"
+    path = shipped_folder("grammar") / f"{code}.wording.yaml"
     if not path.is_file():
-        return WordLists({}, (), {} if code == "en" else words_of("en").printed)
-    data: dict[str, Any] = read(path.read_text(encoding="utf-8")).data
+        return WordLists({}, (), {} if code == "en" else word_lists("en").printed)
+    data: dict[str, Any] = read_yaml(path.read_text(encoding="utf-8")).data
     instead = tuple(tuple(str(word) for word in group) for group in data.pop("instead", []))
-    printed = data.pop("printed", None) or words_of("en").printed
+    printed = data.pop("printed", None) or word_lists("en").printed
     plainer = {str(word): str(plain) for word, plain in data.pop("plainer", {}).items()}
     lists = {name: frozenset(str(word) for word in words) for name, words in data.items()}
     return WordLists(lists, instead, printed, plainer)
@@ -87,9 +87,9 @@ def sentences(text: str) -> list[str]:
 
 def remarks(book: Book, name: str) -> Iterator[Remark]:
     procedure = book.procedures[name]
-    words = words_of(procedure.language)
+    words = word_lists(procedure.language)
     for step in procedure.steps:
-        say = partial(at, book, name, step, "wording", Weight.ADVICE)
+        say = partial(remark_at, book, name, step, "wording", Weight.ADVICE)
         for text in texts(step):
             parts = sentences(text)
             for sentence in parts:

@@ -112,7 +112,7 @@ else:
     _LOADERS = (_Loader,)
 
 
-def read(text: str) -> Document:
+def read_yaml(text: str) -> Document:
     """Raises Unreadable."""
     if "\x00" in text:
         line = text[: text.index("\x00")].count("\n") + 1

@@ -234,10 +234,10 @@ def shown(sense: str, text: str, value: float | None, unit: str | None) -> str:
 @cache
 def fingerprint() -> str:
     """SHA-256 over the program and its grammar: programs with the same fingerprint hear alike."""
-    from handsfree.resources import folder
+    from handsfree.resources import shipped_folder
 
     found = hashlib.sha256()
-    for top in (Path(__file__).resolve().parent.parent, folder("grammar")):
+    for top in (Path(__file__).resolve().parent.parent, shipped_folder("grammar")):
         for path in sorted(p for p in top.rglob("*") if p.suffix in (".py", ".json", ".jsgf", ".yaml") and p.is_file()):
             found.update(str(path.relative_to(top)).encode() + b"\0" + hashlib.sha256(path.read_bytes()).digest())
     return found.hexdigest()

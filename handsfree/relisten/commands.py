@@ -19,9 +19,9 @@ def relisten(
     as something else. Trouble where there is no visit, no engine or no scheduler."""
     from handsfree.relisten.again import Relistened, batches, hear_batch, report_of
     from handsfree.relisten.spreading import on_cluster, on_cores
-    from handsfree.settings import load
+    from handsfree.settings import load_settings
 
-    settings = load(engine=engine)
+    settings = load_settings(engine=engine)
     work = batches(place, settings.engine or None, settings.models.absolute())
     spread: Iterator[Relistened]
     spread = on_cluster(hear_batch, work, scheduler) if scheduler else on_cores(hear_batch, work, jobs)

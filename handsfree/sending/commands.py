@@ -36,11 +36,11 @@ def send(asked: SendOptions, *, as_json: bool) -> int:
     """`handsfree send`. Exit status 0 where all that was asked for is stored, 1 where any of it waits, was refused or is
     unfit. Trouble where sending is not set up, or the desk does not know the key."""
     from handsfree.sending.queue import Queue
-    from handsfree.settings import load
+    from handsfree.settings import load_settings
 
     if asked.minutes is not None and not 0 < asked.minutes < float("inf"):
         raise Trouble("--minutes is how long to keep sending: a number above 0. Without it, everything is sent.")
-    settings = load(send_to=asked.to, send_key=asked.key, outbox=asked.outbox)
+    settings = load_settings(send_to=asked.to, send_key=asked.key, outbox=asked.outbox)
     queue = Queue(settings.outbox)
     if asked.show:
         return _show(queue, as_json)
@@ -124,15 +124,15 @@ def _unsafe(place: Path | None) -> int:
 
 def _address(queue: Queue, given: str) -> str:
     """The desk's address: the one named, else the one set, else the only one for which something waits."""
-    from handsfree.sending.line import address_of
+    from handsfree.sending.line import desk_address
     from handsfree.sending.queue import WAITING
 
     if given:
-        return address_of(given)
+        return desk_address(given)
     waits = {row.destination for row in queue.rows() if row.state == WAITING}
     if len(waits) != 1:
         raise Trouble("Nothing can be sent yet: name the desk with --to, or in the setting 'send_to'.")
-    return address_of(waits.pop())
+    return desk_address(waits.pop())
 
 
 def key_of(path: Path | None) -> str:

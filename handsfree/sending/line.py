@@ -69,7 +69,7 @@ class Destination:
     key: str = field(repr=False)
 
 
-def address_of(text: str) -> str:
+def desk_address(text: str) -> str:
     """The address in the form it is kept. Trouble where it is no address, or would send in clear over a network."""
     try:
         parts = urlsplit(text)

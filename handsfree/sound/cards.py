@@ -48,7 +48,7 @@ def library() -> Any:
     return sounddevice
 
 
-def devices() -> list[Device]:
+def every_device() -> list[Device]:
     """Every device PortAudio saw when it started."""
     sd = library()
     systems = [api["name"] for api in sd.query_hostapis()]
@@ -63,10 +63,10 @@ def devices() -> list[Device]:
     ]
 
 
-def find(wanted: str | None, way: Direction) -> int:
+def device_number(wanted: str | None, way: Direction) -> int:
     """Number of the device called `wanted` (its number, name, or a part of its name), or the system's choice for None.
     Trouble where there is none, or where a part fits several."""
-    having = [d for d in devices() if (d.inputs if way == "input" else d.outputs) > 0]
+    having = [d for d in every_device() if (d.inputs if way == "input" else d.outputs) > 0]
     noun = "microphone" if way == "input" else "loudspeaker"
     if not having:
         raise Trouble(f"This machine has no {noun}; plug one in, or give a sound file to --sound-{way[:-3]}.")

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from handsfree.settings import load as settings
+from handsfree.settings import load_settings
 from handsfree.sound.check import Expected
 
 
 def devices() -> None:
     """Trouble where PortAudio is missing, with the command that installs it."""
     from handsfree.sound import check
-    from handsfree.sound.cards import devices as found
+    from handsfree.sound.cards import every_device
 
-    for line in check.device_lines(found()):
+    for line in check.device_lines(every_device()):
         print(line)
 
 
@@ -28,7 +28,7 @@ def check(sound_in: str | None, table: tuple[Expected, ...]) -> None:
     else:
         from handsfree.sound.microphone import Microphone
 
-        source = Microphone(sound_in or settings().sound_in or None, RealClock(), lambda event: None)
+        source = Microphone(sound_in or load_settings().sound_in or None, RealClock(), lambda event: None)
     try:
         verdict = checking.measure(source, lambda text: print(text, flush=True), table)
     finally:

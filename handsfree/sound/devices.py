@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from handsfree.errors import Trouble
 from handsfree.journal.events import SoundBack, SoundLost
-from handsfree.sound.cards import OPENING, Direction, StreamShape, devices, find, library, shapes
+from handsfree.sound.cards import OPENING, Direction, StreamShape, device_number, every_device, library, shapes
 from handsfree.sound.hush import hush, unhush
 from handsfree.sound.prompts import Tell
 from handsfree.sound.trial import Found, tried
@@ -141,7 +141,7 @@ class Keeper:
         hush()
         try:
             with Keeper._library:
-                number = find(wanted, way)
+                number = device_number(wanted, way)
                 self._open(number, self._tried_shape(number) if any(k.present for k in _keepers) else shape)
                 _keepers.append(self)
         except BaseException:
@@ -169,7 +169,7 @@ class Keeper:
         """The device that works, tried in another process. Trouble where none does; None where the trial did not end."""
         found = tried(self.way, [str(number)], False, self._shape, self.latency)
         if found is not None and found.name is None:
-            raise self._cannot(devices()[number].name, found.fault)
+            raise self._cannot(every_device()[number].name, found.fault)
         return found.shape if found else self._shape
 
     def _cannot(self, name: str, fault: str) -> Trouble:
@@ -178,7 +178,7 @@ class Keeper:
     def _open(self, number: int, shape: StreamShape | None) -> None:
         """At `shape`, or at the first that works. Trouble where none does, or where the device does not answer."""
         _wait_for_overrun()
-        device = devices()[number]
+        device = every_device()[number]
         fault = "it does not answer"
         for rate, channels in [shape] if shape else shapes(device, self.way):
             attempt = _Attempt(self, number, rate, channels)
@@ -243,7 +243,7 @@ class Keeper:
 
     def _open_found(self, found: Found) -> None:
         """What the trial opened, where PortAudio knows it here too."""
-        having = [d for d in devices() if d.name == found.name and (d.inputs if self.way == "input" else d.outputs)]
+        having = [d for d in every_device() if d.name == found.name and (d.inputs if self.way == "input" else d.outputs)]
         if having and self._stream is None:
             self._open(having[0].number, found.shape)
 
@@ -274,7 +274,7 @@ def _start_library_anew_if_changed(seen: tuple[str, ...]) -> None:
     and open again those that were open. What plays has a gap of a few hundredths of a second. To be called with the
     library's lock held."""
     sd = library()
-    if not seen or not _wait_for_overrun() or seen == tuple(d.name for d in devices()):
+    if not seen or not _wait_for_overrun() or seen == tuple(d.name for d in every_device()):
         return
     open_ones = [keeper for keeper in _keepers if keeper.present]
     for keeper in open_ones:
@@ -285,4 +285,4 @@ def _start_library_anew_if_changed(seen: tuple[str, ...]) -> None:
     sd._initialize()
     for keeper in open_ones:
         with contextlib.suppress(Trouble):
-            keeper._open(find(keeper.name, keeper.way), keeper.shape)
+            keeper._open(device_number(keeper.name, keeper.way), keeper.shape)

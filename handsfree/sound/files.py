@@ -34,7 +34,7 @@ def is_file(where: str | None) -> bool:
     return where is not None and where != "-" and (Path(where).suffix.lower() in FILES or Path(where).is_file())
 
 
-def convert(samples: NDArray[np.floating], rate: int) -> Samples:
+def to_mono(samples: NDArray[np.floating], rate: int) -> Samples:
     """(frames,) or (frames, channels) at `rate` -> mono 16 kHz. Channels are averaged; not-a-number becomes silence."""
     mono = samples if samples.ndim == 1 else samples.mean(axis=1)
     mono = np.nan_to_num(np.asarray(mono, dtype=np.float32), nan=0.0, posinf=1.0, neginf=-1.0)
@@ -78,7 +78,7 @@ def read_sound(path: str | Path) -> Samples:
         rate = file.samplerate
     if not len(data):
         raise Trouble(f"'{place}' holds no sound at all; record it again.")
-    return convert(data, rate)
+    return to_mono(data, rate)
 
 
 def blocks_of_file(path: str | Path, frames: int) -> Iterator[Samples]:

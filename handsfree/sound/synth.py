@@ -27,7 +27,7 @@ from typing import Any, cast
 import numpy as np
 
 from handsfree.errors import Trouble
-from handsfree.sound.files import convert, write_sound
+from handsfree.sound.files import to_mono, write_sound
 from handsfree.sound.levels import at_level
 from handsfree.sound.samples import RATE, Samples, silence
 
@@ -180,7 +180,7 @@ class Synthesiser:
                 data, made_at = soundfile.read(file, dtype="float32", always_2d=True)
             except (soundfile.LibsndfileError, RuntimeError) as fault:
                 raise Trouble(f"The synthesiser wrote no readable sound; install it again with '{INSTALL}'.") from fault
-        return at_level(_trimmed(convert(data, made_at)), LEVEL)
+        return at_level(_trimmed(to_mono(data, made_at)), LEVEL)
 
     def _from_disk(self, key: str) -> Samples | None:
         import soundfile

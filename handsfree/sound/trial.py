@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from handsfree.errors import Trouble
-from handsfree.sound.cards import DEAF, OPENING, Device, Direction, StreamShape, devices, find, library, shapes
+from handsfree.sound.cards import DEAF, OPENING, Device, Direction, StreamShape, device_number, every_device, library, shapes
 
 PATIENT = 20.0  # s for the whole of it
 
@@ -35,8 +35,8 @@ class Found:
 def tried(
     way: Direction, wanted: list[str | None], anything: bool, shape: StreamShape | None, latency: float
 ) -> Found | None:
-    """Tries those `wanted` in turn (as in `cards.find`; None is the system's choice), then, for `anything`, every other
-    that carries sound. None where the trial itself did not end."""
+    """Tries those `wanted` in turn (as `cards.device_number` takes them; None is the system's choice), then, for `anything`,
+    every other that carries sound. None where the trial itself did not end."""
     order = json.dumps({"way": way, "wanted": wanted, "anything": anything, "shape": shape, "latency": latency})
     try:
         done = subprocess.run(
@@ -79,12 +79,12 @@ def _numbers(way: Direction, wanted: list[str | None], anything: bool) -> tuple[
     fault = ""
     for one in wanted:
         try:
-            numbers.append(find(one, way))
+            numbers.append(device_number(one, way))
         except Trouble as trouble:
             fault = str(trouble)
     if anything:
         numbers += [
-            d.number for d in devices()
+            d.number for d in every_device()
             if (d.inputs if way == "input" else d.outputs) and not any(deaf in d.name.lower() for deaf in DEAF)
         ]
     return list(dict.fromkeys(numbers)), fault
@@ -92,7 +92,7 @@ def _numbers(way: Direction, wanted: list[str | None], anything: bool) -> tuple[
 
 def _main(order: dict[str, Any]) -> dict[str, Any]:
     way: Direction = order["way"]
-    all_devices = devices()
+    all_devices = every_device()
     told: dict[str, Any] = {"names": [d.name for d in all_devices], "name": None, "shape": None}
     numbers, told["fault"] = _numbers(way, order["wanted"], order["anything"])
     for number in numbers:

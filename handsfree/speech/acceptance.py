@@ -74,7 +74,7 @@ def set_of(kinds: Iterable[Witness]) -> str:
 
 
 @cache
-def digest() -> str:
+def fit_digest() -> str:
     """The SHA-256 of the committed fit: measurements made with another fit do not apply to it. Trouble if the file is
     missing."""
     try:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handsfree.errors import Trouble
-from handsfree.settings import load as settings
+from handsfree.settings import load_settings
 
 if TYPE_CHECKING:
     from handsfree.speech.engine import Samples
@@ -19,7 +19,7 @@ def models(add: Path | None, name: str, language: str, fetch: bool, fetch_whispe
     """List what there is; first add a model from a zip or folder, or fetch the small English Vosk model or whisper's."""
     from handsfree.speech import models as module
 
-    folder = settings().models
+    folder = load_settings().models
     if add is not None:
         added = module.add(add, folder, name, language)
         print(f"Added {added.name} ({added.kind}), sha256 {added.sha256}")
@@ -41,7 +41,7 @@ def evaluate(manifest: Path, engine: str | None, as_json: bool, show: bool) -> i
     """The exit status of the measurement."""
     from handsfree.speech.evaluate import command
 
-    return command(manifest, engine, as_json, settings().models, show)
+    return command(manifest, engine, as_json, load_settings().models, show)
 
 
 def enrolment_folder() -> Path:
@@ -61,7 +61,7 @@ def enrol(sound_in: str | None, engine: str | None, forget: bool) -> None:
         module.forget(folder)
         print(f"The enrolment in {folder} is deleted, recordings and all.")
         return
-    recogniser = build_recogniser(engine or settings().engine or None, "en", settings().models)
+    recogniser = build_recogniser(engine or load_settings().engine or None, "en", load_settings().models)
     print("Read each line aloud when it is shown, as you would at work. It takes about two minutes.")
     spoken = []
     pieces = _pieces(sound_in)
@@ -99,7 +99,7 @@ def _from_microphone(device: str | None, endpointer: Any) -> Iterator[Samples]:
     from handsfree.sound.samples import RealClock
 
     clock = RealClock()
-    microphone = Microphone(device or settings().sound_in or None, clock, lambda event: None)
+    microphone = Microphone(device or load_settings().sound_in or None, clock, lambda event: None)
     try:
         last = clock.now()
         while clock.now() - last < QUIET_MINUTES * 60:

@@ -85,7 +85,7 @@ class Walked:
         return out
 
 
-def walk(frames: Frames, texts: Tree, keep: bool = False) -> Walked:
+def walk_frames(frames: Frames, texts: Tree, keep: bool = False) -> Walked:
     """`keep`: keep every frame, otherwise only the last."""
     count, nodes, ends = len(frames.blank), len(texts.parent), texts.ends
     sounding, silent = np.zeros(nodes), np.zeros(nodes)
@@ -124,7 +124,7 @@ def score(frames: Frames, texts: Sequence[Symbols]) -> Floats:
     """Log-probability of each text."""
     if not texts or not len(frames.blank):
         return np.full(len(texts), NEVER)
-    return walk(frames, tree(texts)).whole()
+    return walk_frames(frames, tree(texts)).whole()
 
 
 def met(beginnings: Walked, last: Ints, endings: Walked, first: Ints) -> Floats:

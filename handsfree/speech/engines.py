@@ -45,7 +45,7 @@ def _phonetic(language: Language, models_dir: Path) -> Engine | None:
         return None
     _need_library()
     # Trouble before a visit, and not from an engine that fails at every word
-    phonetic_adapted.adapted(weights(), phonetic_adapted.CORRECTIONS, TAUGHT)
+    phonetic_adapted.corrected_file(weights(), phonetic_adapted.CORRECTIONS, TAUGHT)
     return Phonetic(language)
 
 
@@ -65,17 +65,17 @@ def _whisper(language: Language, models_dir: Path) -> Engine | None:
 
 
 def _vosk(language: Language, models_dir: Path) -> Engine | None:
+    from handsfree.speech import vosk
     from handsfree.speech.models import vosk_model
-    from handsfree.speech.vosk import load
 
     model = vosk_model(models_dir, language.code)
-    return load(model.path, language.code) if model is not None else None
+    return vosk.load(model.path, language.code) if model is not None else None
 
 
 def _pocketsphinx(language: Language, models_dir: Path) -> Engine | None:
-    from handsfree.speech.pocketsphinx import load
+    from handsfree.speech import pocketsphinx
 
-    return load("en") if language.code == "en" else None
+    return pocketsphinx.load("en") if language.code == "en" else None
 
 
 ENGINES: Mapping[str, Builder] = {
@@ -87,7 +87,7 @@ SETS: Mapping[str, tuple[str, ...]] = {
 }  # fmt: skip
 
 
-def installed(name: str, language: Language, models_dir: Path, named: bool) -> tuple[list[Engine], str]:
+def usable_engines(name: str, language: Language, models_dir: Path, named: bool) -> tuple[list[Engine], str]:
     """The engines of a set that are usable, and a sentence on those that are missing or damaged. `named`: this very set was
     asked for, so it cannot be used without its first engine. Trouble if no engine is left but one is there and damaged."""
     fitted()  # Trouble before a visit

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Protocol
 from handsfree.errors import Trouble
 from handsfree.language.meaning import GateAsked, Heard, Listening, NumberAsked, Sense, Verdict, gate_text
 from handsfree.outputs import replace_file
-from handsfree.speech.acceptance import digest as acceptance_digest
+from handsfree.speech.acceptance import fit_digest
 from handsfree.speech.engine import RATE
 from handsfree.speech.weighing import Stake
 
@@ -133,7 +133,7 @@ def save(folder: Path, shifts: Mapping[Stake, float], spoken: Sequence[tuple[Rea
         for at, (_, samples) in enumerate(spoken):
             soundfile.write(folder / f"{at:02d}.flac", samples, RATE, subtype="PCM_16")
         kept = {
-            "engine": engine, "acceptance": acceptance_digest(), "phrases": [reading.text for reading, _ in spoken],
+            "engine": engine, "acceptance": fit_digest(), "phrases": [reading.text for reading, _ in spoken],
             "shifts": {stake.value: value for stake, value in shifts.items()},
         }  # fmt: skip
         replace_file(folder / FILE, (json.dumps(kept, indent=1) + "\n").encode(), 0o600)
@@ -156,7 +156,7 @@ def load(folder: Path, engine: str) -> dict[Stake, float] | None:
         raise Trouble(f"The enrolment in {folder} is damaged; delete it and read the phrases again.") from None
     if any(stake is Stake.GATE or not abs(value) <= _LARGEST for stake, value in found.items()):
         raise Trouble(f"The enrolment in {folder} was changed by hand too far; delete it and read the phrases again.")
-    return found if made_with == (engine, acceptance_digest()) else None
+    return found if made_with == (engine, fit_digest()) else None
 
 
 def clips(folder: Path, most: int = 12) -> list[Samples]:

@@ -30,11 +30,11 @@ from handsfree.speech.weighing import (
     Stake,
     Weighed,
     acts,
+    heard_anything,
     in_accent,
     key,
     leading_denial,
     likeness,
-    spoke,
     weigh,
     written_denials,
 )
@@ -130,7 +130,8 @@ def _another_word(weighed: Weighed) -> bool:
 
 def _found_by_all(testimonies: Sequence[Testimony], best: Meaning, listening: Listening) -> bool:
     own = key(best, listening)
-    return all(any(key(act.meaning, listening) == own for act in acts(t, listening)) for t in testimonies if spoke(t))
+    heard = (testimony for testimony in testimonies if heard_anything(testimony))
+    return all(any(key(act.meaning, listening) == own for act in acts(one, listening)) for one in heard)
 
 
 def decide(
@@ -224,7 +225,7 @@ def _surely(testimony: Testimony, listening: Listening) -> bool:
 
 def _fit(testimonies: Sequence[Testimony]) -> Fit | None:
     """For the kinds of evidence that heard anything; None if nothing was fitted to these."""
-    kinds = {testimony.gives for testimony in testimonies if spoke(testimony)}
+    kinds = {testimony.gives for testimony in testimonies if heard_anything(testimony)}
     return fitted().get(set_of(kinds)) if kinds else None
 
 

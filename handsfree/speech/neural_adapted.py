@@ -46,7 +46,7 @@ def _corrections(path: Path) -> dict[str, NDArray[np.float32]]:
     return {**whole, **{name: parts[f"{name}:add"] for name in names - low_rank}}
 
 
-def adapted(model: bytes, sha256: str, share: float = 1.0) -> bytes:
+def corrected_model(model: bytes, sha256: str, share: float = 1.0) -> bytes:
     """The bytes of a model.bin, corrected where corrections for this hash are known. `share`: how much of them; half-way
     keeps more of what was not taught (Wortsman et al., CVPR 2022, from memory)."""
     if sha256 not in CORRECTIONS:

@@ -24,9 +24,9 @@ from handsfree.errors import Trouble
 from handsfree.language.meaning import Listening, Meaning, Sense
 from handsfree.language.phonetics import PHONEMES, heard_as
 from handsfree.speech import sounds
-from handsfree.speech.ctc import NEVER, Frames, Symbols, Tree, freely, score, tree, walk
+from handsfree.speech.ctc import NEVER, Frames, Symbols, Tree, freely, score, tree, walk_frames
 from handsfree.speech.engine import RATE, Candidate, Declared, Testimony, Witness, one_thread
-from handsfree.speech.phonetic_adapted import adapted, tensors
+from handsfree.speech.phonetic_adapted import corrected_file, tensors
 from handsfree.speech.phonetic_net import Net
 from handsfree.speech.phonetic_numbers import Parts, numbers, parts
 from handsfree.speech.phonetic_shape import Shapes
@@ -90,7 +90,7 @@ class Phonetic:
             return Testimony(self.name, (), "", gives=Witness.SOUNDS)
         frames = self._model.frames(samples)
         prepared = self._prepare(listening)
-        scored = prepared.candidates(walk(frames, prepared.tree).whole())
+        scored = prepared.candidates(walk_frames(frames, prepared.tree).whole())
         if listening.number is not None:
             scored += self._read(numbers(frames, self._parts(listening.number.unit)), listening)
         said = freely(frames)
@@ -291,7 +291,7 @@ def _load(taught: float) -> _Model:
         from hama.vocab import Vocabulary
 
         one_thread()
-        net = Net.of(tensors(adapted(data, share=taught)))
+        net = Net.of(tensors(corrected_file(data, share=taught)))
         names = [*Vocabulary.load(None).decoder, "<wb>", "<blank>"]
         letters = G2PModel()
     except (ImportError, OSError, RuntimeError, ValueError, KeyError) as error:

@@ -75,7 +75,7 @@ def packed(before: Mapping[str, NDArray[np.floating]], after: Mapping[str, NDArr
     return file.getvalue()
 
 
-def adapted(data: bytes, corrections: Path = CORRECTIONS, share: float = 1.0) -> bytes:
+def corrected_file(data: bytes, corrections: Path = CORRECTIONS, share: float = 1.0) -> bytes:
     """The package's file with its weights corrected; `share`: how much of the corrections. Trouble if they are damaged."""
     if not share:
         return data

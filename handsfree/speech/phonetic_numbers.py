@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handsfree.language.quantities import alike, canonical
-from handsfree.speech.ctc import Frames, Symbols, Tree, Walked, met, tree, walk
+from handsfree.language.quantities import alike, pint_name
+from handsfree.speech.ctc import Frames, Symbols, Tree, Walked, met, tree, walk_frames
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -52,7 +52,7 @@ class Parts:
 
 def parts(language: GrammarLanguage, unit: str, ways: SoundsOf) -> Parts:
     """Of the numbers in this unit and those that fit it."""
-    beginnings = [Part(words, sounds) for words in _wholes(language, canonical(unit)) for sounds in ways(words)]
+    beginnings = [Part(words, sounds) for words in _wholes(language, pint_name(unit)) for sounds in ways(words)]
     endings = [Part(words, sounds) for words in _tails(language, unit) for sounds in ways(words)]
     return Parts(
         tuple(beginnings), tuple(endings), tree([part.sounds for part in beginnings]),
@@ -63,7 +63,8 @@ def parts(language: GrammarLanguage, unit: str, ways: SoundsOf) -> Parts:
 
 def numbers(frames: Frames, known: Parts) -> list[tuple[str, float]]:
     """(words, log-probability) of the likeliest numbers, the likeliest first. `known`: see `parts`."""
-    forwards, backwards = walk(frames, known.forwards, keep=True), walk(frames.reversed(), known.backwards, keep=True)
+    forwards = walk_frames(frames, known.forwards, keep=True)
+    backwards = walk_frames(frames.reversed(), known.backwards, keep=True)
     alone = forwards.whole()
     rest = _free(frames)
     begin = _likeliest(forwards, rest)
@@ -120,8 +121,8 @@ def _tails(language: GrammarLanguage, unit: str) -> tuple[str, ...]:
     ]  # fmt: skip
     points = {words.split()[0] for words in decimals if words.split()[0] in (language.words.point, language.words.decimal)}
     decimals += [f"{point} {way}" for point in sorted(points) for value in range(10, 100) for way in _said(language, value)]
-    own = canonical(unit).removeprefix("delta_")
-    others = [canonical(name).removeprefix("delta_") for name in alike(unit)]
+    own = pint_name(unit).removeprefix("delta_")
+    others = [pint_name(name).removeprefix("delta_") for name in alike(unit)]
     units = [*language.units.get(own, ())[:3], *(language.units[name][0] for name in others if name in language.units)]
     if own in ("degF", "degC"):
         units += language.units["degree"]

@@ -248,7 +248,7 @@ class PocketSphinx:
         phrases = rivals_of(book, grammar.text, free.text, said, _RIVALS)
         forced = {phrase: self._forced(phrase, sound) for phrase in phrases}
         candidates = _candidates(book, forced)
-        heard_free = self._forced(free.text, sound) if plain(free.text) else _NOTHING
+        heard_free = self._forced(free.text, sound) if is_plain(free.text) else _NOTHING
         evidence = _evidence(grammar, forced, free, loop, said, candidates, seconds, heard_free.score)
         score = heard_free.score if math.isfinite(heard_free.score) else None
         return Testimony(self.name, candidates, free.text, score, evidence, Witness.GRAMMAR)
@@ -270,7 +270,7 @@ class PocketSphinx:
             return _decode(self._free, "_default", sound).text
 
 
-def plain(text: str) -> bool:
+def is_plain(text: str) -> bool:
     return bool(text) and all(word.replace("'", "").isalpha() for word in text.split())
 
 

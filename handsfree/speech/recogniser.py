@@ -23,7 +23,7 @@ from handsfree.language.tokens import tokens
 from handsfree.speech.bars import CLIPPED
 from handsfree.speech.engine import RATE, Engine, Testimony, Witness
 from handsfree.speech.judge import DENIED, Shift, judge
-from handsfree.speech.sayings import Sayings, add
+from handsfree.speech.sayings import Sayings, add_attempt
 
 if TYPE_CHECKING:
     from handsfree.language.base import Language
@@ -68,7 +68,7 @@ class Recogniser:
         utterance, with its times on the visit's clock."""
         loud = "" if _grave(heard, listening) else f"{_LOUD}; "  # too loud and in doubt is a doubt, too; it opens no gate
         plain = replace(heard, reason=heard.reason.removeprefix(loud))
-        weighed, self._said = add(self._said, plain, listening)
+        weighed, self._said = add_attempt(self._said, plain, listening)
         if plain.reason != heard.reason and weighed.verdict is Verdict.ASKED_AGAIN:
             return replace(weighed, reason=f"{_LOUD}; {weighed.reason}")
         return weighed
@@ -107,11 +107,11 @@ class Recogniser:
         self, engine: Engine, own: Testimony, found: Sequence[tuple[Engine, Testimony]], listening: Listening
     ) -> Testimony:
         others = [testimony for other, testimony in found if other is not engine]
-        offered = {**numbers(others), **own_words(others, listening, self.language)}
+        offered = {**numbers_found(others), **own_words(others, listening, self.language)}
         return engine.also(own, offered) if offered else own
 
 
-def numbers(testimonies: Sequence[Testimony]) -> Mapping[str, Meaning]:
+def numbers_found(testimonies: Sequence[Testimony]) -> Mapping[str, Meaning]:
     """The numbers that these testimonies found, as said."""
     return {
         candidate.meaning.spoken: candidate.meaning for testimony in testimonies for candidate in testimony.candidates
@@ -147,14 +147,14 @@ def _clipped(samples: Samples) -> float:
 def build_recogniser(engine: str | None, language_code: str, models_dir: Path) -> Recogniser:
     """`engine`: the name of one of `engines.SETS`; None takes the best that is installed. Trouble if the one asked for is
     missing."""
-    from handsfree.language.base import load
-    from handsfree.speech.engines import SETS, installed
+    from handsfree.language import base
+    from handsfree.speech.engines import SETS, usable_engines
 
-    language = load(language_code)
+    language = base.load(language_code)
     if engine is not None and engine not in SETS:
         raise Trouble(f"There is no engine '{engine}'; use one of {', '.join(SETS)}.")
     for name in SETS if engine is None else (engine,):
-        found, missing = installed(name, language, models_dir, named=engine is not None)
+        found, missing = usable_engines(name, language, models_dir, named=engine is not None)
         if found:
             return Recogniser(found, language, missing=missing)
     if engine is not None:

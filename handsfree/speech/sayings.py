@@ -47,7 +47,7 @@ class Sayings:
     last: Mapping[Key, float] = field(default_factory=dict)
 
 
-def add(before: Sayings | None, heard: Heard, listening: Listening) -> tuple[Heard, Sayings | None]:
+def add_attempt(before: Sayings | None, heard: Heard, listening: Listening) -> tuple[Heard, Sayings | None]:
     """The verdict on all attempts together, and what to pass in with the next. `heard`: judged alone, times on the visit's
     clock. Speech that was not meant for the program neither adds nor takes away."""
     if heard.meaning is not None and heard.meaning.sense is Sense.DENIAL:
@@ -139,5 +139,5 @@ def all_of(said: Sequence[Heard], listening: Listening) -> Heard:
         raise ValueError("nothing was said")
     before: Sayings | None = None
     for heard in said:
-        verdict, before = add(before, heard, listening)
+        verdict, before = add_attempt(before, heard, listening)
     return verdict

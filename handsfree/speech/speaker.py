@@ -85,7 +85,7 @@ def _unit(vector: NDArray[np.floating]) -> Direction:
     return np.asarray(vector / (np.linalg.norm(vector) + 1e-9), np.float32)
 
 
-def installed() -> tuple[Encoder | None, str]:
+def installed_encoder() -> tuple[Encoder | None, str]:
     """The encoder, or None and why there is none, in words. The package itself is never imported."""
     from importlib.util import find_spec
 

@@ -190,9 +190,9 @@ def download(language: str, folder: Path) -> None:
 
 def load(model: Path, language: str = "en") -> Vosk:
     """The engine on a model of the language, in the folder `model`."""
-    from handsfree.language.base import load as load_language
+    from handsfree.language import base
     from handsfree.language.spoken import GrammarLanguage
 
-    tongue = load_language(language)
+    tongue = base.load(language)
     assert isinstance(tongue, GrammarLanguage)
     return Vosk(model, tongue, lambda a, b: 1.0 - float(tongue.apart(a, b)))

@@ -163,7 +163,7 @@ def _odd(meaning: Meaning, listening: Listening) -> float:
 
 def weigh(testimonies: Sequence[Testimony], listening: Listening, shares: Shares) -> Weighed | None:
     """The leading act of all witnesses together and its features; None if no witness found anything in force."""
-    seen = [_Seen.of(testimony, listening) for testimony in testimonies if spoke(testimony)]
+    seen = [_Seen.of(testimony, listening) for testimony in testimonies if heard_anything(testimony)]
     ranked = _ranked(seen, shares)
     if not ranked:
         return None
@@ -204,7 +204,7 @@ def _whole(view: _Seen, best: Meaning, stake: Stake, known: Features) -> dict[st
     return own
 
 
-def spoke(testimony: Testimony) -> bool:
+def heard_anything(testimony: Testimony) -> bool:
     """It heard something, in force or not: a witness that found nothing of what is in force speaks against all of it."""
     return bool(testimony.candidates or testimony.free)
 

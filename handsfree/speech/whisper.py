@@ -283,14 +283,14 @@ def _openings(opening: str) -> list[str]:
 
 @lru_cache(maxsize=4)
 def _load(folder: Path, taught: float) -> _Model:
-    from handsfree.speech.neural_adapted import CORRECTIONS, adapted
+    from handsfree.speech.neural_adapted import CORRECTIONS, corrected_model
     from handsfree.speech.neural_decoder import Decoder
     from handsfree.speech.neural_encoder import encoder
     from handsfree.speech.neural_weights import identify, model_bytes, read_part
 
     which = identify(folder)
     one_thread()
-    model = adapted(model_bytes(folder), which.sha256, taught) if taught else model_bytes(folder)
+    model = corrected_model(model_bytes(folder), which.sha256, taught) if taught else model_bytes(folder)
     weights, sounds = read_part(model, "decoder", folder), read_part(model, "encoder", folder)
     try:
         pairs = BytePairs(folder / "tokenizer.json")

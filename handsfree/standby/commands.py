@@ -8,10 +8,9 @@ from pathlib import Path
 
 from handsfree.errors import Trouble
 from handsfree.outputs import save
-from handsfree.settings import PREFIX
-from handsfree.settings import load as load_settings
+from handsfree.settings import PREFIX, load_settings
 from handsfree.standby.supervising import House, stand_by
-from handsfree.standby.unit import NAME, text
+from handsfree.standby.unit import NAME, unit_file
 
 
 def run(sound_in: str | None, sound_out: str | None, visits: Path | None) -> None:
@@ -42,7 +41,7 @@ def unit(out: Path | None) -> None:
         raise Trouble(f"The folder {place.parent} cannot be made ({error.strerror}); name a file with --out.") from None
     command = (sys.executable, "-m", "handsfree", "stand-by")
     named = os.environ.get(f"{PREFIX}SETTINGS", "")
-    content = text(command, Path.cwd(), str(Path(named).resolve()) if named else "")
+    content = unit_file(command, Path.cwd(), str(Path(named).resolve()) if named else "")
     save(place, content.encode)
     print(f"{place} is written. It stands by from your next sign-in; at once with:")
     print(f"  systemctl --user enable --now {place.name}")

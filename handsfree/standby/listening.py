@@ -40,7 +40,7 @@ def listen(asked: ListenerOptions) -> str:
     ended."""
     from handsfree.dialogue.wiring import Devices, voice_of, wired
     from handsfree.language import base
-    from handsfree.settings import load as load_settings
+    from handsfree.settings import load_settings
     from handsfree.sound.memory import share
     from handsfree.sound.prompts import Prompt
     from handsfree.sound.samples import RealClock

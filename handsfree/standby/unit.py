@@ -29,7 +29,7 @@ WantedBy=default.target
 """
 
 
-def text(command: tuple[str, ...], folder: Path, settings: str = "") -> str:
+def unit_file(command: tuple[str, ...], folder: Path, settings: str = "") -> str:
     """`command`: the program and its arguments. `folder`: where it runs, for the procedures there. `settings`: the settings
     file to read, '' for the usual one."""
     line = f"Environment={quoted(f'HANDSFREE_SETTINGS={settings}')}\n" if settings else ""

@@ -94,13 +94,13 @@ _POINT = Argument("point", TEXT, "dew")
 
 _LIST = (
     # limits
-    Function("at_most", lambda v, a, high: str(u.compare(_near(v, a), high=high).verdict),
+    Function("at_most", lambda v, a, high: str(u.hold_against(_near(v, a), high=high).verdict),
              (*_VALUE, Argument("limit", "same")),
              "word", "Whether a reading is surely at or below a limit.", VERDICTS),
-    Function("at_least", lambda v, a, low: str(u.compare(_near(v, a), low=low).verdict),
+    Function("at_least", lambda v, a, low: str(u.hold_against(_near(v, a), low=low).verdict),
              (*_VALUE, Argument("limit", "same")),
              "word", "Whether a reading is surely at or above a limit.", VERDICTS),
-    Function("within", lambda v, a, low, high: str(u.compare(_near(v, a), low, high).verdict),
+    Function("within", lambda v, a, low, high: str(u.hold_against(_near(v, a), low, high).verdict),
              (*_VALUE, Argument("low", "same"), Argument("high", "same")),
              "word", "Whether a reading is surely between two limits.", VERDICTS),
     # sensors

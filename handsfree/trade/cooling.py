@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from handsfree.errors import Trouble
 from handsfree.trade import possible
-from handsfree.trade.uncertain import LimitVerdict, best, compare
+from handsfree.trade.uncertain import LimitVerdict, best, hold_against
 
 if TYPE_CHECKING:
     from handsfree.trade.uncertain import Value
@@ -46,8 +46,8 @@ class Split(StrEnum):
 
 
 def _band(value: Value, low: float, high: float, what: str) -> Split:
-    under = compare(value, low=low, what=what).verdict
-    over = compare(value, high=high, what=what).verdict
+    under = hold_against(value, low=low, what=what).verdict
+    over = hold_against(value, high=high, what=what).verdict
     if LimitVerdict.BORDERLINE in (under, over):
         return Split.BORDERLINE
     if under is LimitVerdict.FAIL:

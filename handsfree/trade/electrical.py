@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from handsfree.errors import Trouble
 from handsfree.trade import possible
-from handsfree.trade.uncertain import COVERAGE, Comparison, best, compare, reading, spread
+from handsfree.trade.uncertain import COVERAGE, Comparison, best, hold_against, reading, spread
 
 if TYPE_CHECKING:
     from handsfree.trade.uncertain import Value
@@ -58,7 +58,7 @@ def supply(volts: Value, nominal: float, standard: str = "EN 50160") -> Comparis
     if standard not in SUPPLY_BANDS:
         raise Trouble(f"The supply standard {standard!r} is not known: use one of {', '.join(SUPPLY_BANDS)}.")
     low, high = SUPPLY_BANDS[standard]
-    return compare(volts, low * nominal, high * nominal, what="supply voltage")
+    return hold_against(volts, low * nominal, high * nominal, what="supply voltage")
 
 
 def supply_system(volts: Value, system: float) -> Comparison:
@@ -101,7 +101,7 @@ def running_current(amperes: Value, plate: float, locked_plate: float | None = N
         (0.02 * plate, Current.LOW),
     )
     for limit, name in bands:
-        verdict = compare(amperes, low=limit, what="current").verdict
+        verdict = hold_against(amperes, low=limit, what="current").verdict
         if verdict == "borderline":
             return Current.BORDERLINE
         if verdict == "pass":
@@ -225,8 +225,8 @@ def insulation(megohms: Value, least: float = INSULATION_LEAST) -> Comparison:
     """Hold an insulation resistance (megohms, infinite allowed) against the least permitted."""
     possible.ohms(best(megohms), "insulation resistance")
     if math.isinf(best(megohms)):
-        return compare(1e9, low=least, what="insulation")
-    return compare(megohms, low=least, what="insulation")
+        return hold_against(1e9, low=least, what="insulation")
+    return hold_against(megohms, low=least, what="insulation")
 
 
 def capacitor(microfarads: Value, plate: float, minus_percent: float = 6.0, plus_percent: float = 6.0) -> Comparison:
@@ -236,7 +236,7 @@ def capacitor(microfarads: Value, plate: float, minus_percent: float = 6.0, plus
     possible.between(minus_percent, 0, 100, "lower tolerance", "percent")
     possible.not_negative(plus_percent, "upper tolerance", "percent")
     low, high = plate * (1 - minus_percent / 100), plate * (1 + plus_percent / 100)
-    return compare(microfarads, low, high, what="capacitance")
+    return hold_against(microfarads, low, high, what="capacitance")
 
 
 def capacitance_from_current(amperes: float, volts: float, hertz: float) -> float:
@@ -269,7 +269,7 @@ def start_drop(resting: Value, starting: Value, limit: float = DROP_LIMIT) -> Co
     drop = (resting - starting) / resting
     if best(drop) + COVERAGE * spread(drop) < 0:
         raise Trouble("The voltage on start is above the resting voltage: take both readings again.")
-    return compare(drop, high=limit, what="drop of voltage on start")
+    return hold_against(drop, high=limit, what="drop of voltage on start")
 
 
 def heater_ohms(watts: float, volts: float) -> float:

@@ -138,7 +138,7 @@ class Comparison:
     too_coarse: bool = False  # the doubt is wider than the whole permitted band: measuring again cannot help
 
 
-def compare(
+def hold_against(
     value: Value,
     low: float | None = None,
     high: float | None = None,

@@ -15,7 +15,7 @@ from handsfree.resources import of_trade
 from handsfree.visit.flow import Flow
 
 
-def digest() -> str:
+def advice_digest() -> str:
     """SHA-256 (FIPS 180-4) over the files beside the procedures that affect a visit: the hazard files and, unless the trade
     is left out, the fault model."""
     model = of_trade("faultmodel")

@@ -21,7 +21,7 @@ PROOFS = {
 }
 
 
-def sentences(state: State) -> Iterator[str]:
+def sentences_ahead(state: State) -> Iterator[str]:
     """As the machine says them, those of the main procedure first. Nothing is spoken here: the synthesiser needs them, so
     sentences behind a gate are among them. A step with the writer's own recording is left out."""
     book = replace(state.book, procedures={name: _unguarded(found) for name, found in state.book.procedures.items()})

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from handsfree.procedure import sentences
 from handsfree.procedure.load import FileProblems, file_bytes, shown_path
-from handsfree.procedure.yamlfile import Problem, Unreadable, read
+from handsfree.procedure.yamlfile import Problem, Unreadable, read_yaml
 
 SheetLine = Annotated[str, Field(min_length=1, max_length=200)]
 
@@ -28,7 +28,7 @@ def load_call_sheet(path: Path) -> CallSheet:
     """Trouble (FileProblems) with every fault of the file. JSON is YAML."""
     shown = shown_path(path)
     try:
-        document = read(file_bytes(path, shown, "call sheet").decode("utf-8-sig"))
+        document = read_yaml(file_bytes(path, shown, "call sheet").decode("utf-8-sig"))
     except UnicodeDecodeError:
         raise FileProblems([Problem(shown, 0, "it is not UTF-8 text; save it as UTF-8.")]) from None
     except Unreadable as error:

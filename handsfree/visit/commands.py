@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING, Any
 from handsfree.dialogue.runner import Runner, Watcher
 from handsfree.errors import Trouble
 from handsfree.journal.events import Stamped
+from handsfree.journal.rows import clock
 from handsfree.procedure import phrasing
-from handsfree.settings import Settings
-from handsfree.settings import load as load_settings
+from handsfree.settings import Settings, load_settings
 from handsfree.visit.desk_questions import file_beside
 from handsfree.visit.machine import MACHINE
-from handsfree.visit.sessions import Session, Who, begin, provable, run, take_up
+from handsfree.visit.sessions import Session, Who, begin, provable, resume, run
 from handsfree.visit.state import State
-from handsfree.visit.telling import ToldLine, clock, line
+from handsfree.visit.telling import ToldLine, line
 
 if TYPE_CHECKING:
     from handsfree.sound.samples import VirtualClock
@@ -81,7 +81,7 @@ def opened(asked: VisitOptions, engine: str, journal_clock: Any = None) -> Sessi
     settings = settings_of(asked)
     questions = file_beside(settings.outbox)
     if asked.resume is not None:
-        session = take_up(asked.resume, clock=journal_clock, key=keys.load(), technician=asked.technician or "")
+        session = resume(asked.resume, clock=journal_clock, key=keys.load(), technician=asked.technician or "")
         return replace(session, recordings=_folder_again(session.state.book.main), asked=questions)
     begun = begun_by(asked.procedure, asked.call)
     site = begun.sheet.site if begun.sheet is not None and asked.site is None else settings.site
@@ -106,19 +106,19 @@ def _folder_of(procedure: str) -> Path | None:
 def _folder_again(name: str) -> Path | None:
     """For a procedure known only by its name; None if it is no longer in any of the usual folders. A recording of another
     text is never played: the record names the text that was read that day."""
-    from handsfree.procedure.load import find, usual_folders
+    from handsfree.procedure.load import find_procedure, usual_folders
 
-    found = find(name, usual_folders())
+    found = find_procedure(name, usual_folders())
     return found.parent if found is not None else None
 
 
 def demo(visits: Path | None, *, as_json: bool, engine: str | None, sound_out: str | None) -> None:
     """The whole visit of `audio_fixtures/demo`, heard through the real recogniser and spoken by the real synthesiser."""
-    from handsfree.resources import folder
+    from handsfree.resources import shipped_folder
     from handsfree.sound.samples import VirtualClock
     from handsfree.visit.demo import DemoClock, load_script
 
-    script = load_script(folder("audio_fixtures") / "demo")
+    script = load_script(shipped_folder("audio_fixtures") / "demo")
     clock_ = VirtualClock()
     out = sys.stderr if as_json and sound_out == "-" else sys.stdout
     recogniser = recogniser_of(engine, "en")

@@ -24,7 +24,7 @@ DESK_TIMER, DESK_SECONDS = "desk asks", 60.0
 PASSES = ("skip it", "negative", "no", "next step", "stop", "stop the visit", "stand by", "cannot tell")
 
 
-def says(flow: Flow) -> None:
+def ask_next(flow: Flow) -> None:
     _, by, text = flow.state.questions[0]
     whole = text if text.endswith((".", "?", "!")) else f"{text}."
     flow.prompt("desk-asks", "question", by=by, text=whole)
@@ -85,6 +85,6 @@ def stopped(flow: Flow) -> bool:
 
 ROWS: QuestionRows = {
     Awaiting.DESK_ASKS: Question(
-        says, lambda flow: Listening(commands=(), note=True), _takes, lambda flow: flow.sentence("note-now")
+        ask_next, lambda flow: Listening(commands=(), note=True), _takes, lambda flow: flow.sentence("note-now")
     ),
 }  # fmt: skip

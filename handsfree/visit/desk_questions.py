@@ -50,14 +50,14 @@ def fits(groups: Iterable[Iterable[DeskQuestion]]) -> list[DeskQuestion]:
     room = LARGEST
     for group in groups:
         some = [_said(asdict(one)) for one in group]
-        room -= sum(len(to_json((one,))) for one in some)  # a little more than they take together
+        room -= sum(len(questions_file((one,))) for one in some)  # a little more than they take together
         if len(found) + len(some) > MOST_KEPT or room < 0:
             break
         found += some
     return found
 
 
-def to_json(questions: Iterable[DeskQuestion], answered: Iterable[DeskQuestion] = ()) -> bytes:
+def questions_file(questions: Iterable[DeskQuestion], answered: Iterable[DeskQuestion] = ()) -> bytes:
     """`answered`: questions answered here, on visits that the desk may not have yet."""
     lists = {"questions": questions, "answered": answered}
     return json.dumps({name: [asdict(one) for one in some] for name, some in lists.items()}, ensure_ascii=False).encode()
@@ -101,7 +101,7 @@ def keep(path: Path, sent: Iterable[DeskQuestion]) -> tuple[DeskQuestion, ...]:
     be written."""
     with FileLock(f"{path}.lock"):
         left, done = _parted(sent, {(one.key, one.text) for one in _kept(path, "answered")})
-        replace_file(path, to_json(left, done), 0o600)
+        replace_file(path, questions_file(left, done), 0o600)
     return left
 
 
@@ -120,7 +120,7 @@ def take_out(path: Path, visit: Path) -> None:
     try:
         with FileLock(f"{path}.lock"):
             left, done = _parted(_kept(path, "questions"), answered)
-            replace_file(path, to_json(left, (*_kept(path, "answered"), *done)[-MOST_KEPT:]), 0o600)
+            replace_file(path, questions_file(left, (*_kept(path, "answered"), *done)[-MOST_KEPT:]), 0o600)
     except OSError as error:
         raise Trouble(f"The desk's questions are kept in {path}, which cannot be written: {error.strerror}.") from None
 

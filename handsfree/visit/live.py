@@ -12,8 +12,7 @@ from handsfree.dialogue.runner import Runner, Watcher
 from handsfree.dialogue.wiring import Devices, voice_of, wired
 from handsfree.errors import Trouble
 from handsfree.journal.events import Happening, Stamped
-from handsfree.settings import Settings
-from handsfree.settings import load as load_settings
+from handsfree.settings import Settings, load_settings
 from handsfree.visit import commands
 from handsfree.visit.machine import MACHINE
 from handsfree.visit.sessions import Session, run
@@ -115,7 +114,7 @@ def joined(
     from handsfree.sound.memory import share
     from handsfree.speech.endpoint import Endpointer
     from handsfree.speech.patience import so_far
-    from handsfree.visit.ahead import sentences
+    from handsfree.visit.ahead import sentences_ahead
 
     share()
     clock = commands.RecordClock(session)
@@ -127,7 +126,7 @@ def joined(
 
     wires = wired(devices, cutter, recogniser, clock, lambda: _load(recogniser, session), ahead)
     loop, synthesiser = wires.loop, voice_of(session.state.language.code, load_settings())
-    synthesiser.ahead(sentences(session.state))
+    synthesiser.ahead(sentences_ahead(session.state))
     ear = LiveEar(loop, hearer_of(session, recogniser), clock, session.state.language)
     loop.start()
     if asked.sound_in != "-" and sys.stdin is not None and sys.stdin.isatty():  # a hand that is dry may type
@@ -141,9 +140,9 @@ def hearer_of(session: Session, recogniser: Recogniser) -> Hearer:
     """With the voice witness, if it is installed; if it is not, that is said before the visit begins."""
     from handsfree.speech import enrol
     from handsfree.speech.commands import enrolment_folder
-    from handsfree.speech.speaker import Voices, installed
+    from handsfree.speech.speaker import Voices, installed_encoder
 
-    encoder, missing = installed()
+    encoder, missing = installed_encoder()
     if missing:
         print(f"{missing[0].upper()}{missing[1:]}.", file=sys.stderr)  # standard output may be sound
     voices = Voices(encoder, enrolment=lambda: enrol.clips(enrolment_folder()))

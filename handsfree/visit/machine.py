@@ -35,7 +35,7 @@ from handsfree.visit.gates import restore_checks
 from handsfree.visit.movement import clear, forward, move, take_up
 from handsfree.visit.overlays import stop
 from handsfree.visit.persons import GATES
-from handsfree.visit.plain import left
+from handsfree.visit.plain import wait_left
 from handsfree.visit.questions import flow_of, listening
 from handsfree.visit.starting import VISIT
 from handsfree.visit.state import Awaiting, Form, Overlay, Sample, State
@@ -238,7 +238,7 @@ def _wait_rang(flow: Flow) -> None:
         forward(flow)
     elif not over:
         if state.overlay is Overlay.NONE:
-            flow.prompt("half-time", "notice", time=left(flow))
+            flow.prompt("half-time", "notice", time=wait_left(flow))
         flow.change(half=False)
         set_wait_timer(flow)
 

@@ -18,7 +18,7 @@ from handsfree.visit.faults import passes
 from handsfree.visit.flow import Flow
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, FrameStack, Overlay
-from handsfree.visit.steps import KINDS, close, leave, present, set_wait_timer
+from handsfree.visit.steps import KINDS, close, leave_step, present, set_wait_timer
 
 #: At most this many steps that wait for nobody may follow each other; more is a circle that the proof did not find.
 MOST_HOPS = 200
@@ -65,9 +65,9 @@ def _enter(flow: Flow, frames: FrameStack) -> FrameStack | None:
         return None
     if passes(flow.state, frames, step):
         flow.prompt("passed-over", "notice", cuttable=False, text=step.say)
-        return leave(flow, _past(step))
+        return leave_step(flow, _past(step))
     if facts.needless(flow, step):
-        return leave(flow)
+        return leave_step(flow)
     path = flow.state.path
     flow.emit(StepEntered(path, step.id, step.kind, flow.state.interlock.power))
     return KINDS[type(step)].enters(flow, step)
@@ -91,7 +91,7 @@ def _past(step: model.Step) -> str | None:
         return step.otherwise
     if not isinstance(step, model.Ask | model.Read):
         return None
-    there, go = model.way_out(step, "cannot tell")
+    there, go = model.way_out_of(step, "cannot tell")
     return go if there or isinstance(step, model.Read) else step.answers[0].go
 
 
@@ -171,7 +171,7 @@ def forward(flow: Flow, go: str | None = None, makes: model.Facts = ()) -> None:
     step = state.step
     crossing = isinstance(step, model.GATES) or places.leaves_site(state.book, state.frames)
     flow.change(trail=() if crossing else (*state.trail, state.frames))
-    move(flow, leave(flow, go, makes))
+    move(flow, leave_step(flow, go, makes))
 
 
 def backward(flow: Flow, frames: FrameStack) -> None:

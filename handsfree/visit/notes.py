@@ -8,7 +8,7 @@ from handsfree.visit import desk_asks, helping, phrases
 from handsfree.visit.flow import Flow
 from handsfree.visit.state import Overlay
 from handsfree.visit.steps import present
-from handsfree.visit.wishes import plain, tells_power
+from handsfree.visit.wishes import bare_words, tells_power
 
 
 def note_kept(flow: Flow, event: NoteKept) -> None:
@@ -39,4 +39,4 @@ def _alarm_in(flow: Flow, text: str) -> str:
     """The alarm that a note contains, '' for none. 'Fire' must be the whole note: as one word among many it is common."""
     if tells_power(flow.state.language, text):
         return "power is on"
-    return next((kind for kind in EMERGENCY if plain(text) in flow.state.language.commands[kind]), "")
+    return next((kind for kind in EMERGENCY if bare_words(text) in flow.state.language.commands[kind]), "")

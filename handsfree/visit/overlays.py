@@ -11,7 +11,7 @@ from handsfree.language.tokens import capital
 from handsfree.visit import phrases
 from handsfree.visit.flow import Flow
 from handsfree.visit.plain import QuestionRows, asks, called, commands, says, ways_of_yes
-from handsfree.visit.speaking import called as named
+from handsfree.visit.speaking import called_aloud
 from handsfree.visit.state import Overlay
 from handsfree.visit.steps import close, present
 from handsfree.visit.wishes import affirms, denies, is_command
@@ -91,7 +91,7 @@ def _asks_proposal(flow: Flow) -> str:
         if language.needs_both_ways(proposed.value):
             words = f"{words}, {language.say_digits(proposed.value)}"
     else:
-        words = named(language, proposed.sense, proposed.text)
+        words = called_aloud(language, proposed.sense, proposed.text)
     return flow.sentence("short-choices", choices=capital(words))
 
 

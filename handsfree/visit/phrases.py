@@ -16,7 +16,7 @@ from handsfree.visit import advice, facts, helping, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import backward, clear
 from handsfree.visit.persons import begin_join, begin_leave, restate
-from handsfree.visit.plain import left
+from handsfree.visit.plain import wait_left
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Form, Overlay
 from handsfree.visit.steps import present
@@ -67,7 +67,7 @@ def _how_long(flow: Flow) -> None:
     time = duration(state.language, flow.now - state.began)
     flow.prompt("how-long", "help", since=time)
     if state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT):
-        flow.prompt("how-long-wait", "help", time=left(flow))
+        flow.prompt("how-long-wait", "help", time=wait_left(flow))
     if state.interlock.isolated:
         since = max((at for at in state.interlock.since.values()), default=flow.now)
         flow.prompt("how-long-isolated", "help", time=duration(state.language, flow.now - since))

@@ -178,7 +178,7 @@ def _meant(answer: model.Answer, utterance: Utterance) -> bool:
 
 def _takes_way_out(flow: Flow, step: model.Ask, out: str) -> bool:
     """Goes where the procedure says; if it does not say, to what follows, if any answer leads there."""
-    there, go = model.way_out(step, out)
+    there, go = model.way_out_of(step, out)
     if not there:
         flow.prompt("no-way-out", "refusal", asks=_asks_answer(flow))
         return True
@@ -215,7 +215,7 @@ def _may_answer(flow: Flow) -> tuple[str, ...]:
 # ---- waits ----------------------------------------------------------------------------------------------------------
 
 
-def left(flow: Flow) -> str:
+def wait_left(flow: Flow) -> str:
     """The rest of the wait, aloud: to the minute while there are more than two, then to five seconds."""
     seconds = max(flow.state.wait_ends - flow.now, 0.0)
     whole = 60.0 if seconds > 120 else 5.0
@@ -228,7 +228,7 @@ def _takes_wait(flow: Flow, utterance: Utterance) -> bool:
     if not onward(utterance):
         return False
     if step.firm:
-        flow.prompt("wait-firm", "refusal", time=left(flow))
+        flow.prompt("wait-firm", "refusal", time=wait_left(flow))
     else:
         flow.change(awaiting=Awaiting.CUT_WAIT)
         present(flow)
@@ -265,11 +265,11 @@ ROWS: QuestionRows = {
         _says_answer, _hears_answer, _takes_answer, _asks_answer, _may_answer, Consequence.ANSWER,
     ),
     Awaiting.WAIT: Question(
-        lambda flow: flow.prompt("wait-left", "step", time=left(flow)), also("done"), _takes_wait,
-        lambda flow: flow.sentence("wait-left", time=left(flow)), called("how long", "next step", "note"),
+        lambda flow: flow.prompt("wait-left", "step", time=wait_left(flow)), also("done"), _takes_wait,
+        lambda flow: flow.sentence("wait-left", time=wait_left(flow)), called("how long", "next step", "note"),
     ),
     Awaiting.CUT_WAIT: Question(
-        lambda flow: flow.prompt("wait-cut", "question", time=left(flow), cue=flow.cue("affirm")), also(*YES_NO),
+        lambda flow: flow.prompt("wait-cut", "question", time=wait_left(flow), cue=flow.cue("affirm")), also(*YES_NO),
         _takes_cut_wait, asks("need-affirm"), ways_of_yes, Consequence.ANSWER,
     ),
 }  # fmt: skip

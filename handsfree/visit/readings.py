@@ -130,7 +130,7 @@ def keep_sample(flow: Flow, step: model.Read, value: float) -> None:
 def _no_number(flow: Flow, step: model.Read, state: str) -> None:
     """Over range, unsteady, or 'can't tell': an answer of its own, which leads where the procedure says."""
     if state in WAYS_OUT:
-        go = model.way_out(step, state)[1]
+        go = model.way_out_of(step, state)[1]
     else:
         go = {"over range": step.over_range, "unsteady": step.unsteady}[state] or step.unknown
         if go is None:
@@ -144,7 +144,7 @@ def _no_number(flow: Flow, step: model.Read, state: str) -> None:
     if state in WAYS_OUT:
         flow.heard(flow.sentence(f"way-{state.replace(' ', '-')}"))
     else:
-        flow.heard(flow.sentence("state-taken", state=speaking.called(flow.state.language, Sense.STATE, state)))
+        flow.heard(flow.sentence("state-taken", state=speaking.called_aloud(flow.state.language, Sense.STATE, state)))
     forward(flow, go)
 
 

@@ -8,19 +8,19 @@ from typing import Any
 from handsfree.journal.events import Opened
 from handsfree.journal.follow import ReplayMachine
 from handsfree.language import base
-from handsfree.visit.advice import digest
+from handsfree.visit.advice import advice_digest
 from handsfree.visit.machine import RULES, advance, start
-from handsfree.visit.sessions import book_of
+from handsfree.visit.sessions import recorded_book
 from handsfree.visit.state import State
 
 
-def machine() -> ReplayMachine:
+def replay_machine() -> ReplayMachine:
     """The machine of the visit, begun from the procedures in the record."""
-    return ReplayMachine(begun, advance, RULES, digest())
+    return ReplayMachine(begun, advance, RULES, advice_digest())
 
 
 def begun(opened: Opened) -> State:
-    return start(book_of(opened), base.load(opened.language))
+    return start(recorded_book(opened), base.load(opened.language))
 
 
 def voice(language: str = "en") -> Callable[[str], Any] | None:

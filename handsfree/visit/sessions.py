@@ -36,7 +36,7 @@ from handsfree.procedure.asides import at_cabinet
 from handsfree.procedure.cabinet import PageFile
 from handsfree.procedure.model import Book
 from handsfree.visit import desk_questions, habits, wayout
-from handsfree.visit.advice import digest
+from handsfree.visit.advice import advice_digest
 from handsfree.visit.incoming import Incoming
 from handsfree.visit.machine import RULES, advance, start
 from handsfree.visit.rebuilt import rebuilt
@@ -114,7 +114,7 @@ def begin(
         page_copy=page.text if page is not None else "",
         page_sha256=page.digest if page is not None else "",
         rules=RULES,
-        hazards=digest(),
+        hazards=advice_digest(),
         emergency=who.emergency,
         technicians=who.technicians,
         form=who.form or habits.form_of(who.technician),
@@ -124,7 +124,7 @@ def begin(
     return Session(journal, state, opened, asked=asked)
 
 
-def take_up(
+def resume(
     folder: Path, clock: JournalClock | None = None, key: DeviceKey | None = None, technician: str = ""
 ) -> Session:
     """Resumes a visit that was interrupted, stopped or is to be continued; `technician`: who resumes it, '' for the same as
@@ -162,8 +162,8 @@ def state_of(entries: Iterable[Stamped], folder: Path) -> tuple[State, bool]:
     entries = iter(entries)
     for entry in entries:
         if isinstance(entry.event, Opened) and state is None:
-            state = start(book_of(entry.event), base.load(entry.event.language))
-            if (entry.event.rules, entry.event.hazards) != (RULES, digest()):
+            state = start(recorded_book(entry.event), base.load(entry.event.language))
+            if (entry.event.rules, entry.event.hazards) != (RULES, advice_digest()):
                 return rebuilt(state, chain((entry,), entries)), False
         if state is None:
             raise Trouble(f"{folder} does not begin with an opened visit; it cannot be resumed.", 3)
@@ -177,9 +177,9 @@ def state_of(entries: Iterable[Stamped], folder: Path) -> tuple[State, bool]:
     return state, due <= 0
 
 
-def book_of(opened: Opened) -> Book:
+def recorded_book(opened: Opened) -> Book:
     """The procedures as they were read that day, from the copies in the record."""
-    procedures = {name: load.parse(text, f"{name}.yaml") for name, text in opened.copies}
+    procedures = {name: load.parse_procedure(text, f"{name}.yaml") for name, text in opened.copies}
     book = Book(opened.procedure, procedures, dict(opened.digests), dict(opened.copies))
     if not opened.page_copy:
         return book
@@ -194,7 +194,7 @@ def book_named(named: str) -> Book:
     opened = next((entry.event for entry in reader.read(folder) if isinstance(entry.event, Opened)), None)
     if opened is None:
         raise Trouble(f"{folder} does not begin with an opened visit, so it names no procedure.", 3)
-    return book_of(opened)
+    return recorded_book(opened)
 
 
 def run(session: Session, runner_of: Callable[[Session], Runner[State]]) -> State:

@@ -22,7 +22,7 @@ def answer_words(step: Ask) -> tuple[str, ...]:
     return tuple(answer.say for answer in step.answers)
 
 
-def called(language: Language, sense: str, text: str) -> str:
+def called_aloud(language: Language, sense: str, text: str) -> str:
     """What a meaning is called aloud: a command or a state in its first wording, an answer as it is written."""
     if sense == Sense.COMMAND or text in WHEN_ASKED:
         return language.commands[text][0] if text in language.commands else text

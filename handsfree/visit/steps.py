@@ -14,7 +14,7 @@ from typing import Any
 
 from handsfree.isolation.interlock import nobody
 from handsfree.isolation.people import left_on
-from handsfree.isolation.rules import Power, SourceEvent, by_phrase, tells
+from handsfree.isolation.rules import Power, SourceEvent, by_phrase, tells_dead
 from handsfree.journal.events import Closed, Decided, DeskAsked, FindingMade, HandedOver, SetTimer
 from handsfree.procedure import model
 from handsfree.procedure.evaluation import evaluate, widths_of
@@ -58,7 +58,7 @@ def _prove(flow: Flow, step: model.Prove) -> Onward:
     hold = flow.state.interlock.hold(flow.state.book.energy.proves(flow.state.frames[-1].procedure, step).name)
     if method.form == "look":
         return _await(Awaiting.LOOKED)(flow, step)
-    if method.form == "try" and tells(method, hold):
+    if method.form == "try" and tells_dead(method, hold):
         return _await(Awaiting.SWITCH_TRIED)(flow, step)
     if method.form == "try":
         flow.prompt("try-tells-nothing", "notice", cuttable=False, instead=_instead(flow, method.instead))
@@ -128,7 +128,7 @@ def _ask(flow: Flow, step: model.Ask) -> Onward:
         return _await(Awaiting.ANSWER)(flow, step)
     take(flow, told.result)
     flow.tells(told.answer.tells)
-    return leave(flow, told.answer.go, told.answer.makes)
+    return leave_step(flow, told.answer.go, told.answer.makes)
 
 
 def _read(flow: Flow, step: model.Read) -> Onward:
@@ -136,7 +136,7 @@ def _read(flow: Flow, step: model.Read) -> Onward:
     if told is None:
         return _await(Awaiting.READING)(flow, step)
     take(flow, told.result)
-    return leave(flow)
+    return leave_step(flow)
 
 
 def _decide(flow: Flow, step: model.Decide) -> Onward:
@@ -165,7 +165,7 @@ def _decide(flow: Flow, step: model.Decide) -> Onward:
     because = tuple((name, "not taken" if value is None else str(value)) for name, value in used.items())
     flow.emit(Decided(state.path, step.id, case, because))
     flow.tells(tells)
-    return leave(flow, go)
+    return leave_step(flow, go)
 
 
 def _words(result: Result) -> str | None:
@@ -215,7 +215,7 @@ def _finding(flow: Flow, step: model.Finding) -> Onward:
     """Said and recorded; then the visit goes on, because it asks for nothing."""
     record(flow, step)
     flow.say(finding_words(flow, step), "step")
-    return leave(flow)
+    return leave_step(flow)
 
 
 def finding_words(flow: Flow, step: model.Finding) -> str:
@@ -238,7 +238,7 @@ def _handover(flow: Flow, step: model.Handover) -> Onward:
 
 def _end(flow: Flow, step: model.End) -> Onward:
     if len(flow.state.frames) > 1:  # whoever called it goes on; there is nothing to say
-        return leave(flow)
+        return leave_step(flow)
     end(flow, step)
     return None
 
@@ -255,7 +255,7 @@ def end(flow: Flow, step: model.End) -> None:
     close(flow, step.outcome, step.say)
 
 
-def leave(flow: Flow, go: str | None = None, makes: model.Facts = ()) -> FrameStack:
+def leave_step(flow: Flow, go: str | None = None, makes: model.Facts = ()) -> FrameStack:
     """Where the visit goes from its step, which is now done. `makes`: facts of the answer given. A called procedure that
     ends on the way leaves its outcome with its call step: that of its End, or 'done' if it runs off its last step."""
     state = flow.state
@@ -343,6 +343,6 @@ KINDS: dict[type[Any], StepKind] = {
 }
 
 __all__ = [
-    "KINDS", "StepKind", "close", "finding_words", "leave", "present", "record", "results_here", "set_wait_timer",
+    "KINDS", "StepKind", "close", "finding_words", "leave_step", "present", "record", "results_here", "set_wait_timer",
     "tell_locks", "wait_words",
 ]  # fmt: skip

@@ -64,13 +64,6 @@ class TellingWords:
         return phrasing.value(self.code, what, str(name))
 
 
-def clock(seconds: float) -> str:
-    """'0:01:07.4'"""
-    minutes, rest = divmod(max(seconds, 0.0), 60)
-    hours, minutes = divmod(int(minutes), 60)
-    return f"{hours}:{minutes:02d}:{rest:04.1f}"
-
-
 def _utterance(event: Utterance, say: TellingWords) -> ToldParts:
     meant, sure = shown_words(event), f"{event.sure:.1%}"
     if event.verdict == Verdict.ACCEPTED:

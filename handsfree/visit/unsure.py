@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from handsfree.dialogue.meant import AWAY, BAR, LIKELY, TOO_EARLY, Asked, by_level, meant, words_of
+from handsfree.dialogue.meant import AWAY, BAR, LIKELY, TOO_EARLY, Asked, by_level, meant, word_set
 from handsfree.dialogue.question import Consequence
 from handsfree.isolation.rules import Power
 from handsfree.journal.events import Utterance
@@ -15,7 +15,7 @@ from handsfree.language.base import Language
 from handsfree.language.gist import by_gist
 from handsfree.language.meaning import EMERGENCY, TOO_LOUD, WAYS_OUT, WHEN_ASKED, WITNESS_FAILED, Sense, Verdict
 from handsfree.language.tokens import tokens
-from handsfree.procedure.asides import in_own_words
+from handsfree.procedure.asides import aside_asked
 from handsfree.visit import helping
 from handsfree.visit.flow import Flow
 from handsfree.visit.persons import GATES, doubted
@@ -38,8 +38,8 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
         return False
     if (utterance.typed and _asked_of_page(flow, utterance)) or _told_in_own_words(flow, utterance):
         return True
-    work = words_of(step.say for procedure in state.book.procedures.values() for step in procedure.steps)
-    question = words_of((flow.question.asks(flow), *(step.say for step in (state.step,) if step is not None)))
+    work = word_set(step.say for procedure in state.book.procedures.values() for step in procedure.steps)
+    question = word_set((flow.question.asks(flow), *(step.say for step in (state.step,) if step is not None)))
     begun = utterance.started if utterance.ended else flow.now
     since = begun - state.heard_out
     asked = Asked(question, work, since, expected(flow), state.level, asks_figures(flow))
@@ -186,7 +186,7 @@ def _asked_of_page(flow: Flow, utterance: Utterance) -> str:
     asides = flow.question.stake is not Consequence.GUARDED and flow.state.overlay is Overlay.NONE and flow.state.book.asides
     if not asides or (utterance.sense == Sense.DENIAL and not utterance.typed):
         return ""
-    question = in_own_words(asides, utterance.words, flow.state.language)
+    question = aside_asked(asides, utterance.words, flow.state.language)
     return "" if question is None else asides[question]
 
 

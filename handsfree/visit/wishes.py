@@ -40,7 +40,7 @@ def way_out(utterance: Utterance) -> str:
 _STOPS = str.maketrans(",.;:!?", "      ")
 
 
-def plain(text: str) -> str:
+def bare_words(text: str) -> str:
     """Without case and punctuation."""
     return " ".join(text.casefold().translate(_STOPS).split())
 
@@ -48,7 +48,7 @@ def plain(text: str) -> str:
 def tells_power(language: Language, text: str) -> bool:
     """'Power is on' is said in it, in the grammar's words or in people's own, whatever else is."""
     own = (" ".join(way) for way in language.own_words.ways.get("power is on", ()))
-    return any(f" {way} " in f" {plain(text)} " for way in (*language.commands["power is on"], *own))
+    return any(f" {way} " in f" {bare_words(text)} " for way in (*language.commands["power is on"], *own))
 
 
 def take(flow: Flow, result: Result) -> None:

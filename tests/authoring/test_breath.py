@@ -8,13 +8,13 @@ from typing import Any
 import pytest
 
 from handsfree.authoring.breath import breath
-from handsfree.authoring.words import load
+from handsfree.authoring.words import load_words
 from handsfree.procedure.check import check_file
 from handsfree.procedure.load import load_procedure
 from handsfree.procedure.remarks import Weight
 from tests.authoring.scenes import typed
 
-ENGLISH, SPANISH = load("en"), load("es")
+ENGLISH, SPANISH = load_words("en"), load_words("es")
 SAID: list[tuple[str, str, dict[str, Any]]] = [
     (
         "Look under the grinder. Is the seal torn, whole or missing? If it is torn go on, if not, end, nothing to do.",

@@ -15,7 +15,7 @@ from handsfree.errors import Trouble
 from handsfree.procedure import commands
 from handsfree.procedure.check import as_data, check_file, check_path, lines
 from handsfree.procedure.remarks import Weight
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
 FAULTY = Path(__file__).parent / "faulty"
 GOOD = Path(__file__).parents[1] / "procedure" / "data"
@@ -66,7 +66,7 @@ def test_a_good_one_with_every_kind_of_gate_is_not_blamed() -> None:
 
 
 def test_the_graphs_of_the_shipped_procedures_are_without_fault() -> None:
-    reports = check_path(folder("procedures"))
+    reports = check_path(shipped_folder("procedures"))
     assert len(reports) >= 5
     blamed = [
         remark.shown for report in reports for remark in report.remarks

@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 
 from audio_fixtures.voices import padded, synthesise
 from handsfree.authoring import trade_words
-from handsfree.authoring.dictation import Dictation, text_of
+from handsfree.authoring.dictation import Dictation, as_sentences
 from handsfree.authoring.trade_ear import HeardWord, load
 from handsfree.language.tokens import tokens
-from handsfree.resources import folder as shipped
+from handsfree.resources import shipped_folder
 
 #: Left out of the model that hears the sentences below, which are theirs.
 HELD_OUT = ("platform-check", "condenser-cleaning", "fans-check-and-exchange")
@@ -61,7 +61,7 @@ def test_the_probabilities_after_every_history_sum_to_one(sentences: list[tuple[
 
 
 def test_shipped_procedures_bring_the_words_of_the_trade() -> None:
-    words = {word for sentence in trade_words.sentences(shipped("procedures")) for word in sentence}
+    words = {word for sentence in trade_words.sentences(shipped_folder("procedures")) for word in sentence}
     assert {"condenser", "evaporator", "grille", "relay", "thermometer", "compressor"} <= words
     assert not any(word.isdigit() for word in words)
 
@@ -102,7 +102,7 @@ def test_silence_says_nothing() -> None:
 def test_pauses_end_sentences() -> None:
     places = ("open", 0, 1, False), ("it", 2, 3, True), ("look", 4, 5, False), ("inside", 6, 7, False)
     words = tuple(HeardWord(word, 1, begin, end, pause) for word, begin, end, pause in places)
-    assert text_of(words) == "Open it. Look inside."
+    assert as_sentences(words) == "Open it. Look inside."
 
 
 class _Fixed:
@@ -149,7 +149,7 @@ def test_the_neural_engine_writes_sentences() -> None:
 
 def test_one_of_very_many_is_heard_by_the_neural_engine() -> None:
     """All the ways of saying the units of a reading at once."""
-    from handsfree.authoring.words import load as load_words
+    from handsfree.authoring.words import load_words
     from handsfree.errors import Trouble
     from handsfree.language.meaning import Listening, Verdict
     from handsfree.speech.recogniser import build_recogniser

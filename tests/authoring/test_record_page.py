@@ -11,7 +11,7 @@ from handsfree.authoring.asked import RecordOptions
 from handsfree.authoring.commands import record
 from handsfree.authoring.page_fields import Slot, as_written
 from handsfree.authoring.pages import PageSave, PageState, advance, start
-from handsfree.authoring.words import load as load_words
+from handsfree.authoring.words import load_words
 from handsfree.errors import Trouble
 from handsfree.journal.events import NoteKept, Opened, Say, Stamped, Utterance
 from handsfree.journal.verify import verify

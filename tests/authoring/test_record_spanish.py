@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.authoring.words import load
+from handsfree.authoring.words import load_words
 from handsfree.language.prompts import places
 from handsfree.language.tokens import tokens
 from handsfree.procedure.check import check_file
@@ -118,14 +118,14 @@ def test_findings_are_read_out_in_the_language(tmp_path: Path) -> None:
 def test_no_way_of_the_recorder_is_a_phrase_that_always_works(code: str) -> None:
     from handsfree.authoring.slots import EVER
 
-    words = load(code)
+    words = load_words(code)
     ever = {" ".join(tokens(way)) for name in (*EVER, "affirm", "negative") for way in words.language.commands[name]}
     ways = {way for rule in words.grammar.rules for way, _ in words.pairs(rule) if rule not in ("small_word", "joined")}
     assert not ever & ways
 
 
 def test_both_languages_say_the_same_things() -> None:
-    english, spanish = (load(code) for code in LANGUAGES)
+    english, spanish = (load_words(code) for code in LANGUAGES)
     assert set(english.grammar.rules) == set(spanish.grammar.rules)
     assert set(english.sentences.sentences) == set(spanish.sentences.sentences)
     for key, sentence in english.sentences.sentences.items():

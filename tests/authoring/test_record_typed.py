@@ -11,7 +11,7 @@ from handsfree.procedure.check import check_file
 from handsfree.procedure.load import load_book, load_procedure
 from handsfree.procedure.model import Ask, Caution, Decide, Finding, Level, Read
 from handsfree.procedure.proofs import prove
-from handsfree.resources import folder as shipped
+from handsfree.resources import shipped_folder
 from tests.authoring.scenes import LOOK_AT_FAN, typed
 
 TITLE = "Look at the fan"
@@ -178,7 +178,7 @@ def test_a_reading_in_another_unit_is_converted_and_a_contradiction_asked(tmp_pa
 
 @pytest.mark.parametrize("name", ["platform-check", "too-warm", "deck-take-out"])
 def test_a_procedure_that_is_there_comes_back_as_it_was(name: str, tmp_path: Path) -> None:
-    source = shipped("procedures") / f"{name}.yaml"
+    source = shipped_folder("procedures") / f"{name}.yaml"
     (tmp_path / source.name).write_bytes(source.read_bytes())
     typed(["stop recording"], tmp_path, name)
     assert load_procedure(tmp_path / source.name) == load_procedure(source)

@@ -7,21 +7,21 @@ from dataclasses import replace
 
 import pytest
 
-from handsfree.authoring.draft import Doubt, Draft, DraftStep, as_data, from_data, remarks_of
+from handsfree.authoring.draft import Doubt, Draft, DraftStep, data_of, draft_of, remarks_of
 from handsfree.authoring.rewriting import rewritten
 from handsfree.procedure import load, yamlfile
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
-FILES = load.procedure_files(folder("procedures"))
+FILES = load.procedure_files(shipped_folder("procedures"))
 
 
 def _draft(text: str) -> Draft:
-    return from_data(yamlfile.read(text).data, text)
+    return draft_of(yamlfile.read_yaml(text).data, text)
 
 
 def _changed(text: str, draft: Draft) -> list[str]:
-    new = rewritten(text, as_data(draft, {}), remarks_of(draft))
-    load.parse(new)
+    new = rewritten(text, data_of(draft, {}), remarks_of(draft))
+    load.parse_procedure(new)
     found = difflib.unified_diff(text.splitlines(), new.splitlines(), n=0, lineterm="")
     return [line for line in found if line[:1] in "+-" and line[:3] not in ("+++", "---")]
 
@@ -29,7 +29,7 @@ def _changed(text: str, draft: Draft) -> list[str]:
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
 def test_nothing_changed_nothing_written(path: object) -> None:
     text = path.read_text(encoding="utf-8")  # type: ignore[attr-defined]
-    assert rewritten(text, as_data(_draft(text), {}), {}) == text
+    assert rewritten(text, data_of(_draft(text), {}), {}) == text
 
 
 TEXT = """\
@@ -89,7 +89,7 @@ def test_a_step_on_one_line_stays_on_one_line() -> None:
 
 def test_a_step_moved_a_step_added_a_step_taken_out() -> None:
     draft = _draft(TEXT)
-    moved = rewritten(TEXT, as_data(draft.moved(2, 1), {}), {})
+    moved = rewritten(TEXT, data_of(draft.moved(2, 1), {}), {})
     assert moved.index("id: fit") < moved.index("# Common practice") < moved.index("id: look")
     assert "      Fit the new seal.\n      Press it home.\n" in moved
     new = DraftStep(9, "Wipe the groove.", {"kind": "instruct"}, id="wipe")
@@ -97,12 +97,12 @@ def test_a_step_moved_a_step_added_a_step_taken_out() -> None:
         "+  - id: wipe", "+    kind: instruct", "+    say: Wipe the groove."
     ]  # fmt: skip
     less = draft.with_step(draft.steps[0].having(answers=[{"say": "torn"}, {"say": "whole"}])).without(2)
-    assert "Fit the new seal" not in rewritten(TEXT, as_data(less, {}), {})
+    assert "Fit the new seal" not in rewritten(TEXT, data_of(less, {}), {})
 
 
 def test_a_word_that_is_not_settled_stands_above_its_step_and_raises_no_version() -> None:
     draft = _draft(TEXT)
     unsure = draft.with_step(replace(draft.steps[1], doubts=(Doubt(1, "seal", ("steel",)),)))
     assert _changed(TEXT, unsure) == ["+  # unsure: seal"]
-    marked = rewritten(TEXT, as_data(unsure, {}), remarks_of(unsure))
-    assert rewritten(marked, as_data(draft, {}), {}) == TEXT
+    marked = rewritten(TEXT, data_of(unsure, {}), remarks_of(unsure))
+    assert rewritten(marked, data_of(draft, {}), {}) == TEXT

@@ -13,7 +13,7 @@ import pytest
 
 from handsfree.authoring.asked import RecordOptions, Rehearse
 from handsfree.authoring.commands import record, rehearse
-from handsfree.authoring.words import load
+from handsfree.authoring.words import load_words
 from handsfree.procedure import commands as procedures
 from handsfree.procedure import phrasing
 from handsfree.procedure.hazards import usual
@@ -48,7 +48,7 @@ def test_the_list_finds_english() -> None:
 
 
 def test_every_hazard_and_proof_has_its_name_and_its_word_to_say() -> None:
-    words = load("es")
+    words = load_words("es")
     for what, names in (("hazard", usual().hazards), ("method", usual().methods)):
         assert [name for name in names if not phrasing.has("es", f"{what}-{name.replace(' ', '-')}")] == []
         assert set(names) <= {tag for _, tag in words.pairs(what)}

@@ -55,7 +55,7 @@ def recognition(long: bool) -> Iterator[Row]:
         manifest.write_text("\n".join(json.dumps(clip) for clip in clips), encoding="utf-8")
         for engine in ("whisper", "vosk", "pocketsphinx"):
             try:
-                report = evaluate(manifest, engine, settings.load().models, quiet=True)
+                report = evaluate(manifest, engine, settings.load_settings().models, quiet=True)
             except Exception as error:
                 yield Row(f"recognition, {engine}", f"not measured: {error}")
                 continue

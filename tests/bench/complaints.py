@@ -23,14 +23,14 @@ from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import AnswerTaken, ListenFor, Opened, Stamped
 from handsfree.language import base
 from handsfree.procedure import load
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 from handsfree.visit.machine import advance, start
 from handsfree.visit.starting import VISIT, complaint_in
 from tests.bench.__main__ import machine
 
 SENTENCES = Path(__file__).with_name("complaints.yaml")
 ENGLISH = base.load("en")
-BOOK = load.load_book(folder("procedures") / f"{VISIT}.yaml", [folder("procedures")])
+BOOK = load.load_book(shipped_folder("procedures") / f"{VISIT}.yaml", [shipped_folder("procedures")])
 #: Lists of sentences that mean no single complaint.
 ASKED = ("two", "none")
 WALL = "2026-03-02T08:00:00+00:00"

@@ -23,7 +23,7 @@ import yaml
 
 from handsfree.errors import Trouble
 from handsfree.procedure.load import procedure_files
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
 Doc = dict[str, Any]
 Step = dict[str, Any]
@@ -237,7 +237,7 @@ FAULTS: tuple[Row, ...] = (
 
 def places() -> Iterator[tuple[Row, Path, int]]:
     """Every place of every shipped procedure where a fault can be put in."""
-    for path in procedure_files(folder("procedures")):
+    for path in procedure_files(shipped_folder("procedures")):
         doc = yaml.safe_load(path.read_text("utf-8"))
         if not isinstance(doc, dict) or "steps" not in doc:
             continue

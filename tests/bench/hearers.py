@@ -16,7 +16,7 @@ def recogniser(engine: str | None) -> Any:
     from handsfree.speech.recogniser import build_recogniser
     from tests.bench.evidence import keeping
 
-    return keeping(build_recogniser(engine, "en", settings.load().models))
+    return keeping(build_recogniser(engine, "en", settings.load_settings().models))
 
 
 class Hears:

@@ -86,7 +86,7 @@ def lags(clips: list[Any], folder: Path, recogniser: Any, ahead: bool) -> tuple[
 def measured(asked: argparse.Namespace) -> Iterator[Row]:
     clips = evaluate.read_manifest(asked.manifest)
     clips = clips[:: max(1, len(clips) // asked.clips)][: asked.clips]
-    recogniser = build_recogniser(None, "en", settings.load().models)
+    recogniser = build_recogniser(None, "en", settings.load_settings().models)
     recogniser.load()  # as a visit does while it speaks its first words
     for clip in clips:  # as in a visit, what is in force is ready before anybody speaks
         recogniser.hear(np.zeros(RATE // 2, dtype=np.float32), clip.listen_for.listening())

@@ -44,12 +44,12 @@ def main() -> int:
 
 def one(place: Path) -> int:
     from handsfree.journal.verify import verify
-    from handsfree.resources import folder
+    from handsfree.resources import shipped_folder
     from handsfree.visit.demo import load_script
     from tests.live.test_whole_visit import FAST, gates_of, heard_in, not_said, visited
 
     os.environ["HANDSFREE_WORDS_A_MINUTE"] = FAST
-    visit = visited(load_script(folder("audio_fixtures") / "demo"), place)
+    visit = visited(load_script(shipped_folder("audio_fixtures") / "demo"), place)
     wrong, report = not_said(visit), verify(visit.folder)
     heard = {verdict: len(heard_in(visit, verdict)) for verdict in ("accepted", "asked again", "not for me")}
     print(f"ended: {visit.state.outcome or 'not'} {visit.gave_up}  gates: {gates_of(visit)}")
@@ -81,7 +81,7 @@ def rough(place: Path, booth: Any) -> int:
     from handsfree.journal.events import Gate, Say, SoundBack, SoundLost
     from handsfree.journal.verify import verify
     from handsfree.language.meaning import Verdict
-    from handsfree.resources import folder
+    from handsfree.resources import shipped_folder
     from handsfree.sound.loudspeaker import Loudspeaker
     from handsfree.sound.prompts import Prompt
     from handsfree.visit.demo import load_script
@@ -119,7 +119,7 @@ def rough(place: Path, booth: Any) -> int:
             print(f"  [{clip}] -> {[(u.verdict, u.text) for u in self._heard[before:]]}")
             return True
 
-    script = load_script(folder("audio_fixtures") / "demo")
+    script = load_script(shipped_folder("audio_fixtures") / "demo")
     short = place / "short.yaml"
     short.write_text(SHORT, encoding="utf-8")
     visit = visited(replace(script, procedure=str(short), says={**script.says, **ROUGH}), place, Person)

@@ -94,9 +94,9 @@ def _procedure(name: str, question: dict[str, Any]) -> str:
 def _shipped() -> dict[str, Procedure]:
     """What else a whole visit has in its book: its words are of the work."""
     from handsfree.procedure.load import load_procedure, procedure_files
-    from handsfree.resources import folder
+    from handsfree.resources import shipped_folder
 
-    found = (load_procedure(path) for path in procedure_files(folder("procedures")))
+    found = (load_procedure(path) for path in procedure_files(shipped_folder("procedures")))
     return {one.procedure: one for one in found if one.language == "en"}
 
 
@@ -171,8 +171,8 @@ def fit(every: list[Said], questions: dict[str, Any]) -> dict[str, float]:
         if utterance.verdict != Verdict.NOT_FOR_ME:
             continue
         step = here.state.step
-        question = meant.words_of((*([step.say] if step else ()), *questions[said.question].get("answers", ())))
-        work = meant.words_of(step.say for one in _shipped().values() for step in one.steps)
+        question = meant.word_set((*([step.say] if step else ()), *questions[said.question].get("answers", ())))
+        work = meant.word_set(step.say for one in _shipped().values() for step in one.steps)
         flow = flow_of(here.state)
         asked = meant.Asked(question, work, said.late, expected(flow), USUAL, asks_figures(flow))
         found = meant.features(said.words, asked, ENGLISH.hints, USUAL + said.louder)

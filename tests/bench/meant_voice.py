@@ -35,11 +35,11 @@ def sound(words: str, voice: str, seed: int, usual: float, louder: float, *, awa
 
 def by_voice(every: list[Said], questions: dict[str, Any], count: int, show: bool) -> tuple[list[Said], list[bool]]:
     """`count` of each side at random, and of each whether it got an answer."""
-    from handsfree.settings import load
+    from handsfree.settings import load_settings
     from handsfree.speech.recogniser import build_recogniser
     from tests.bench.meant import USUAL, scene
 
-    recogniser, chance = build_recogniser(None, "en", load().models), random.Random(7)
+    recogniser, chance = build_recogniser(None, "en", load_settings().models), random.Random(7)
     sides = [[said for said in every if said.natural], [said for said in every if not said.natural and not said.soon]]
     chosen = [said for side in sides for said in chance.sample(side, min(count, len(side)))]
     got = []

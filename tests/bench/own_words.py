@@ -30,7 +30,7 @@ from handsfree.journal.events import Say, Utterance
 from handsfree.language.meaning import Listening, Sense, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.load import book_of, load_procedure, procedure_files
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 from handsfree.visit.questions import listening
 from handsfree.visit.state import Awaiting, Frame
 from tests.bench import unlike_voices
@@ -59,7 +59,7 @@ class Said:
 def _places() -> dict[str, list[tuple[str, str]]]:
     """Shipped steps by the verb that the question begins with, and steps of work."""
     found: dict[str, list[tuple[str, str]]] = {"work": []}
-    for path in procedure_files(folder("procedures")):
+    for path in procedure_files(shipped_folder("procedures")):
         procedure = load_procedure(path)
         for step in procedure.steps if procedure.language == "en" else ():
             if isinstance(step, model.Ask) and {"yes", "no"} <= {answer.stands_for for answer in step.answers}:
@@ -73,7 +73,7 @@ def _places() -> dict[str, list[tuple[str, str]]]:
 
 @cache
 def _book(name: str) -> Any:
-    every = [load_procedure(path) for path in procedure_files(folder("procedures"))]
+    every = [load_procedure(path) for path in procedure_files(shipped_folder("procedures"))]
     english = [one for one in every if one.language == "en"]
     return book_of(*sorted(english, key=lambda one: one.procedure != name))
 

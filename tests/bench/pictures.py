@@ -30,7 +30,7 @@ from handsfree.desk.people import make_tables
 from handsfree.desk.readout import machine
 from handsfree.journal.account import account
 from handsfree.journal.events import Gate, Say
-from handsfree.journal.page import page
+from handsfree.journal.page import visit_page
 from handsfree.journal.reader import read_list
 from handsfree.sound.screen import Screen, Status, render
 from handsfree.visit.glance import Glance
@@ -102,7 +102,7 @@ def main(visit: Path | None) -> None:
             told = handsfree("demo", "--visits", "visits", "--json", cwd=folder).splitlines()[-1]
             visit = folder / json.loads(told)["visit"]
         (folder / "screen.html").write_text(drawn(at_the_gate(visit)), encoding="utf-8")
-        (folder / "replay.html").write_text(page(account(visit, machine())), encoding="utf-8")
+        (folder / "replay.html").write_text(visit_page(account(visit, machine())), encoding="utf-8")
         handsfree("chart", CHART, "--out", "flow.svg", cwd=folder)
         PLACE.mkdir(exist_ok=True)
         with browser(820, 600) as tab:

@@ -41,7 +41,7 @@ def measured(each: int, seed: int) -> Iterator[Row]:
     from handsfree import settings
     from handsfree.speech.recogniser import build_recogniser
 
-    recogniser, voices = build_recogniser(None, "en", settings.load().models), names()
+    recogniser, voices = build_recogniser(None, "en", settings.load_settings().models), names()
     recogniser.load()
     waits = list[float]()
     for kind in (*exchanges.KINDS, "lock number"):

@@ -116,7 +116,7 @@ def helpful(state: Any, die: random.Random) -> Any:
 
 def visit(small: Small, die: random.Random, letters: list[tuple[Any, float]], replay: bool) -> tuple[int, int, list[str]]:
     """(happenings, times isolated, rules broken) of one visit."""
-    book = load.book_of(load.parse(small.text, "drawn.yaml"))
+    book = load.book_of(load.parse_procedure(small.text, "drawn.yaml"))
     WORDS[small.text] = {step.id: step.say for step in book.procedures[book.main].steps}
     opened = ev.Opened("v", book.main, "en", "", "", "", "t", "typed")
     record = [ev.Stamped(0, WALL, 0.0, opened)]

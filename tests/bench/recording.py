@@ -144,9 +144,9 @@ def by_voice(voices: Sequence[str], folder: Path, engine: str, code: str, settle
     from handsfree.authoring.live import dictation_for
     from handsfree.authoring.recorder import Recorder
     from handsfree.dialogue.keyboard import WrittenMouth
-    from handsfree.settings import load
+    from handsfree.settings import load_settings
 
-    script, models = SCRIPTS[code], load().models
+    script, models = SCRIPTS[code], load_settings().models
     for voice in voices:  # any that eSpeak NG knows, besides the corpus's own
         made.VOICES.setdefault(voice, made.Voice("espeak-ng", voice))
     recording = open_recording("seal-of-grinder", folder, code, "Resi Kofler", engine or "best")

@@ -160,13 +160,13 @@ def _number(said: str) -> float | None:
 def recorded(voice: str, snr: float, folder: Path, engine: str) -> tuple[dict[str, Any], Writer]:
     from handsfree.authoring.hearing import WriterHearer
     from handsfree.authoring.live import dictation_for
-    from handsfree.settings import load
+    from handsfree.settings import load_settings
     from handsfree.speech.recogniser import build_recogniser
 
     recording = open_page(
         RecordOptions("larchen-30", folder, False, "en", cabinet=True), "en", "Resi Kofler", engine or "best"
     )
-    recogniser = build_recogniser(engine or None, "en", load().models)
+    recogniser = build_recogniser(engine or None, "en", load_settings().models)
     hearer = WriterHearer(recogniser, dictation_for(recogniser, "en"), recording.journal, "en")
     writer = Writer(hearer, voice, snr)
     state = run(recording, writer, WrittenMouth(lambda words, role: None), writer.watch)

@@ -45,7 +45,7 @@ from handsfree.language import base
 from handsfree.language.meaning import Listening, Sense, Verdict
 from handsfree.procedure.load import load_book
 from handsfree.procedure.model import Ask, Book, Prove, Read
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 from handsfree.visit.machine import advance, start
 from handsfree.visit.state import Awaiting, Overlay, State
 from tests.bench.mirror.answers import mirrored
@@ -105,7 +105,7 @@ Ear = Callable[[str, Listening, float], Utterance]
 
 @cache
 def book(name: str) -> Book:
-    return load_book(folder("procedures") / f"{name}.yaml", [folder("procedures")])
+    return load_book(shipped_folder("procedures") / f"{name}.yaml", [shipped_folder("procedures")])
 
 
 @dataclass
@@ -440,9 +440,9 @@ def main() -> None:
     parser.add_argument("--models", type=Path, default=None, help="folder of speech models (default: the program's)")
     asked = parser.parse_args()
     if asked.voice:
-        from handsfree.settings import load as settings
+        from handsfree.settings import load_settings
 
-        models = asked.models or settings().models
+        models = asked.models or load_settings().models
         spoken_visits(asked.seed, asked.visits, asked.voice.split(","), asked.engine, models)
         return
     made = list(visits(asked.seed, asked.visits))

@@ -131,7 +131,7 @@ def alike(said: str, meant: str) -> bool:
 
 def give_lock_number(soak: Soak, out: Any, sink: Any) -> None:
     """With the demo's recordings: a visit begins with it. An engine that does not take it is soaked in that question."""
-    from handsfree.resources import folder
+    from handsfree.resources import shipped_folder
     from handsfree.sound.files import read_sound
     from handsfree.sound.prompts import Prompt
 
@@ -141,7 +141,7 @@ def give_lock_number(soak: Soak, out: Any, sink: Any) -> None:
             break
         time.sleep(1.0)
         if soak.state is not None and not sink.busy() and soak.state.awaiting in clips:
-            out.play(Prompt(0, "", read_sound(folder("audio_fixtures") / "demo" / clips[soak.state.awaiting])))
+            out.play(Prompt(0, "", read_sound(shipped_folder("audio_fixtures") / "demo" / clips[soak.state.awaiting])))
             out.drain(20)
             time.sleep(4.0)
     sink.drain(20)

@@ -9,7 +9,7 @@ from handsfree.language import base
 from handsfree.procedure.asides import at_cabinet
 from handsfree.procedure.cabinet import page_of
 from handsfree.procedure.load import load_book
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 from handsfree.visit.machine import start
 from handsfree.visit.starting import VISIT, known_of
 from handsfree.visit.state import State
@@ -21,7 +21,7 @@ OF_THE_PAGE = ("plate voltage", "plate current", "deck mass", "flame symbol", "h
 
 def opening(form: str) -> tuple[State, Happening]:
     """`form`: usual or short."""
-    place, english = folder("procedures"), base.load("en")
+    place, english = shipped_folder("procedures"), base.load("en")
     book = load_book(place / f"{VISIT}.yaml", [place])
     page = page_of(CABINET).page
     first = Opened("v", book.main, "en", "", "", "", "bench", "typed", form=form, known=known_of(page), page=CABINET)

@@ -75,10 +75,10 @@ def main() -> None:
     parser.add_argument("--json", action="store_true", help="the last line is one object")
     asked = parser.parse_args()
 
-    from handsfree.settings import load as settings
+    from handsfree.settings import load_settings
     from handsfree.speech.recogniser import build_recogniser
 
-    recogniser = build_recogniser(asked.engine, "en", settings().models)
+    recogniser = build_recogniser(asked.engine, "en", load_settings().models)
     found: dict[str, dict[str, dict[str, Any]]] = {}
     for who, name in itertools.product(asked.voice.split(","), asked.jobs.split(",")):
         assert name in JOBS, f"there is no job {name}: there are {', '.join(JOBS)}"

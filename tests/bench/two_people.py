@@ -73,11 +73,11 @@ class Visit:
     """The real machine, told what the real recogniser heard. `speak`: (words, voice, rate, seed) -> samples."""
 
     def __init__(self, recogniser: Any, voices: dict[str, str], snr: float) -> None:
-        from handsfree.speech.speaker import Voices, installed
+        from handsfree.speech.speaker import Voices, installed_encoder
 
         self.recogniser, self.voices, self.snr, self.told = recogniser, voices, snr, Told()
-        self.witness = Voices(installed()[0])
-        book = load.book_of(load.parse(BOOK, "lid.yaml"))
+        self.witness = Voices(installed_encoder()[0])
+        book = load.book_of(load.parse_procedure(BOOK, "lid.yaml"))
         self.state, self.now, self.record = start(book, ENGLISH), 0.0, [0]
         self.effects: list[Any] = []
         self.tell(Opened("v", "lid", "en", "", "", "", "t", "typed"))
@@ -168,10 +168,10 @@ def main() -> None:
     parser.add_argument("--engine", default=None)
     parser.add_argument("--show", action="store_true")
     asked = parser.parse_args()
-    from handsfree.settings import load as settings
+    from handsfree.settings import load_settings
     from handsfree.speech.recogniser import build_recogniser
 
-    recogniser = build_recogniser(asked.engine, "en", settings().models)
+    recogniser = build_recogniser(asked.engine, "en", load_settings().models)
     first, second = asked.voices.split(",")
     for way in WAYS:
         began = time.process_time()

@@ -22,7 +22,7 @@ import numpy as np
 
 from audio_fixtures import voices as made
 from handsfree.errors import Trouble
-from handsfree.speech.speaker import OTHER, SAME, Encoder, Voiceprint, gathered, installed, verdict
+from handsfree.speech.speaker import OTHER, SAME, Encoder, Voiceprint, gathered, installed_encoder, verdict
 from tests.bench import other_languages, unlike_voices
 from tests.bench.corpus import RATE
 from tests.bench.corpus_texts import DIGITS
@@ -133,7 +133,7 @@ def row(found: list[Trial]) -> dict[str, Any]:
 
 
 def measured(each: int, seed: int, abroad: bool) -> Iterator[dict[str, Any]]:
-    encoder, missing = installed()
+    encoder, missing = installed_encoder()
     if encoder is None:
         raise Trouble(missing)
     judging = {} if abroad else {"people": people(), "synthetic": synthetic()}

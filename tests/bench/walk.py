@@ -84,7 +84,7 @@ class Walk:
         whole: bool = False, elsewhere: Callable[[Todo], bool] = lambda todo: False,
     ) -> None:  # fmt: skip
         self.small, self.most, self.first, self.whole = small, most, first, whole or letters is not None
-        self.book = load.book_of(load.parse(small.text, "walked.yaml"))
+        self.book = load.book_of(load.parse_procedure(small.text, "walked.yaml"))
         self.values = folding.reads_values(self.book)
         steps = self.book.procedures[self.book.main].steps
         WORDS[small.text] = {step.id: step.say for step in steps}

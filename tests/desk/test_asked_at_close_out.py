@@ -34,7 +34,7 @@ from handsfree.sending.commands import SendOptions, send
 from handsfree.sending.line import Destination, Uplink
 from handsfree.sending.queue import Queue
 from handsfree.visit import desk_questions, sessions
-from handsfree.visit.desk_questions import DeskQuestion, parse, pending, to_json
+from handsfree.visit.desk_questions import DeskQuestion, parse, pending, questions_file
 from tests.desk.browsing import post, signed_in, token
 from tests.desk.made import BRANDNER, HUBER, SUMMIT
 from tests.desk.serving import served
@@ -120,7 +120,7 @@ def run(
 ) -> tuple[list[Any], Path]:
     file = place / "desk-questions.json"
     place.mkdir(exist_ok=True)
-    file.write_bytes(to_json(asked))
+    file.write_bytes(questions_file(asked))
     clock = TestClock(began=datetime.now(UTC) + timedelta(hours=1))  # after what was asked
     who = sessions.Who(technician, SUMMIT, "HK-9")
     session = sessions.begin(sessions.provable(short), place, who, "typed", clock=clock, asked=file)
@@ -188,7 +188,7 @@ def test_an_answer_that_is_no_list_of_questions_leaves_those_that_are_here(
     """A portal on the way, or a desk of before: what answers there is made here."""
     queue = Queue(tmp_path / "outbox.sqlite3")
     kept = desk_questions.file_beside(queue.place)
-    kept.write_bytes(to_json([ONE]))
+    kept.write_bytes(questions_file([ONE]))
     monkeypatch.setattr(Uplink, "ask", lambda *_: answer)
     assert commands._questions(queue, Destination("http://127.0.0.1:9", "key")) == 0
     assert parse(kept.read_bytes()) == (ONE,)
@@ -242,7 +242,7 @@ def test_a_question_finds_a_person_by_any_name_and_so_does_the_answer(desk: Desk
 def test_a_question_under_two_names_of_one_person_is_put_once(tmp_path: Path) -> None:
     """The registry has a name with capitals and without; so the desk sends it twice."""
     file = tmp_path / "q.json"
-    file.write_bytes(to_json([ONE, replace(ONE, technician=HUBER.lower()), TWO]))
+    file.write_bytes(questions_file([ONE, replace(ONE, technician=HUBER.lower()), TWO]))
     assert [key[0] for key, _, _ in pending(file, HUBER, "", "")] == ["a", "b"]
 
 
@@ -263,7 +263,7 @@ def test_a_device_takes_all_that_a_desk_sends(text: str) -> None:
     one = DeskQuestion("", "", "V", text, "s" * 300, "c" * 300)
     asked = [[replace(one, key=f"{n:064}", technician=f"{n} {name}") for name in range(5)] for n in range(300)]
     sent = tuple(desk_questions.fits(asked))
-    assert parse(to_json(sent)) == sent
+    assert parse(questions_file(sent)) == sent
     assert len(sent) % 5 == 0
     assert 100 <= len(sent) <= desk_questions.MOST_KEPT
 
@@ -303,7 +303,7 @@ def test_a_digest_leaves_what_a_desk_with_its_people_elsewhere_knows(
 def test_nobody_is_asked_what_is_for_nobody(tmp_path: Path) -> None:
     file = tmp_path / "q.json"
     assert pending(file, HUBER, "", "") == ()
-    file.write_bytes(to_json([ONE]))
+    file.write_bytes(questions_file([ONE]))
     assert pending(file, "", "", "") == ()
     assert pending(file, HUBER.upper(), "", "") == ((ONE.key, "Vera", "Why?"),)
     file.write_bytes(b"\xff" * 9)

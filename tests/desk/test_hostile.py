@@ -26,7 +26,7 @@ from handsfree.journal.events import EFFECTS, Closed, Opened, ReadingTaken
 from handsfree.journal.findings import CAME_BACK, NOT_COMPARED, NOT_THEIRS
 from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.keys import make
-from handsfree.journal.prune import prune
+from handsfree.journal.prune import prune_visits
 from handsfree.journal.reader import read_list
 from handsfree.journal.writer import Journal
 from handsfree.relisten import again
@@ -160,13 +160,13 @@ def test_a_journal_of_139_kilobytes_is_read_in_bounded_work(tmp_path: Path, name
     import hashlib
 
     from handsfree.desk.readout import machine, read_out
-    from handsfree.visit.advice import digest
+    from handsfree.visit.advice import advice_digest
     from handsfree.visit.machine import RULES
 
     text = LARGE[name]
     opened = dataclasses.replace(
         OPENED, procedure="p", copies=(("p", text),), digests=(("p", hashlib.sha256(text.encode()).hexdigest()),),
-        rules=RULES, hazards=digest(),
+        rules=RULES, hazards=advice_digest(),
     )  # fmt: skip
     asked = [ev.Utterance("accepted", "command", "what next", words="what next") for _ in range(100)]
     folder = record(tmp_path, "large", *asked, Closed("fixed"), opened=opened)
@@ -251,7 +251,7 @@ def test_only_a_mark_with_the_right_to_removes_stored_sound(empty: Desk, tmp_pat
     there = empty.visits / folder.name / "sound"
     before = sorted(path.name for path in there.iterdir())
     late = TestClock(began=TestClock().began + timedelta(days=100))
-    (done,) = prune(folder, timedelta(days=90), now=late.wall(), key=key, clock=late)
+    (done,) = prune_visits(folder, timedelta(days=90), now=late.wall(), key=key, clock=late)
     assert done.removed == len(before)
     answer = device.send(folder)
     assert answer is not None
@@ -311,7 +311,7 @@ def test_a_visit_that_was_here_and_comes_back_shorter(empty: Desk, season: Made,
     answer = device.send(another_of(folder, tmp_path, without=20))
     assert answer is not None
     assert "was noted here" in answer.json()["quarantined"]
-    assert len(list(quarantine.names(empty.visits))) == 1
+    assert len(list(quarantine.quarantined_names(empty.visits))) == 1
 
 
 def test_the_ledger_grows_holds_and_proves(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ import pytest
 
 from handsfree.desk import acts, people, queries, threads
 from handsfree.desk.configuration import Desk
-from handsfree.desk.digest import digest, markdown
+from handsfree.desk.digest import digest_for, markdown
 from handsfree.desk.ingest import ingest
 from handsfree.desk.queries import EVERYBODY, FindingQuery
 from handsfree.journal.canonical import as_line, canonical
@@ -220,13 +220,13 @@ def test_the_digest_says_what_came_in_what_needs_one_and_what_is_due(desk: Desk,
     do(vera, found.key, "asked", text="Why?")
     do(vera, found.key, "follow-up", due="2026-03-10")
     now = made.day(3, 12).timestamp()
-    week = digest(desk.engine, EVERYBODY, 7, now)
+    week = digest_for(desk.engine, EVERYBODY, 7, now)
     assert week.outcomes == (("stopped", 1), ("to be continued", 1))
     assert [row.key for row in week.found] == [found.key]
     assert [row.asked for row in week.asked] == [HUBER]
     assert [row.due for row in week.follow_ups] == ["2026-03-10"]
     assert [row.cabinet for row in week.later] == ["TK-2"]
-    assert digest(desk.engine, EVERYBODY, 1, now).visits == 0
+    assert digest_for(desk.engine, EVERYBODY, 1, now).visits == 0
     text = markdown(week, "https://desk.example")
     for words in ("2 visits: 1 stopped, 1 to be continued", "HK-9", f"https://desk.example/visits/{found.name}?at={found.n}",
                   "was to go there by 2026-03-10"):  # fmt: skip

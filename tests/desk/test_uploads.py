@@ -198,7 +198,7 @@ def test_what_does_not_verify_is_kept_apart_shown_first_and_never_counted(
     assert answer.status_code == 201
     assert answer.json()["quarantined"]
     assert [path.name for path in empty.visits.iterdir() if path.name[0] != "."] == [season.folders["once"].name]
-    (name,) = quarantine.names(empty.visits)
+    (name,) = quarantine.quarantined_names(empty.visits)
     first = queries.findings(empty.engine, EVERYBODY)[0]
     assert (first.name, first.standing, first.level) == (name, "quarantine", "grave")
     shown = queries.visits(empty.engine, EVERYBODY, Filter(), sort="gravest")[0]
@@ -207,7 +207,7 @@ def test_what_does_not_verify_is_kept_apart_shown_first_and_never_counted(
     assert first_fix(empty.engine, EVERYBODY, year, 4e9).firsts == 1
     assert sum(row.visits for row in by_version(empty.engine, EVERYBODY, year)) == 1
     assert Device(empty).send(folder).json()["quarantined"] == answer.json()["quarantined"]  # type: ignore[union-attr]
-    assert len(list(quarantine.names(empty.visits))) == 1
+    assert len(list(quarantine.quarantined_names(empty.visits))) == 1
 
 
 def test_a_visit_taken_up_again_takes_the_place_of_its_beginning(empty: Desk, season: Made, tmp_path: Path) -> None:

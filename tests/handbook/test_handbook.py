@@ -23,7 +23,7 @@ from handsfree.language import jsgf
 from handsfree.language.expand import expand
 from handsfree.procedure import model
 from handsfree.procedure.hazards import catalogue_of
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 from handsfree.visit.diagram import arrows
 from handsfree.visit.machine import HANDLERS
 from handsfree.visit.state import Awaiting, Overlay
@@ -72,13 +72,13 @@ def test_a_page_that_does_not_hold_is_not_built(tmp_path: Path, monkeypatch: pyt
     (tmp_path / "pages" / "index.md").write_text("# One\n\n[nowhere](missing.md)\n", encoding="utf-8")
     monkeypatch.setattr(building, "PAGES", tmp_path / "pages")
     with pytest.raises(Trouble, match="missing"):
-        building.build(tmp_path / "out")
+        building.build_handbook(tmp_path / "out")
 
 
 def test_a_file_in_the_way_is_told(tmp_path: Path) -> None:
     (tmp_path / "out").touch()
     with pytest.raises(Trouble, match="is not a folder"):
-        building.build(tmp_path / "out")
+        building.build_handbook(tmp_path / "out")
 
 
 # ---- the references -------------------------------------------------------------------------------------------------
@@ -95,8 +95,8 @@ def test_the_procedure_page_has_every_kind_and_field(book: Path) -> None:
 
 def test_the_page_of_what_may_be_said_has_every_way_and_nothing_raw(book: Path) -> None:
     page = words(book, "grammar")
-    for path in folder("grammar").glob("*.jsgf"):
-        grammar = jsgf.load(path)
+    for path in shipped_folder("grammar").glob("*.jsgf"):
+        grammar = jsgf.load_grammar(path)
         for rule in ("next_step", "i_got_a_shock", "affirm", "unit", "settle", "kind"):
             ways = [phrase.text for phrase in expand(grammar, rule)] if rule in grammar.rules else []
             assert not [way for way in ways if way not in page]
@@ -112,7 +112,7 @@ def test_no_page_of_the_writer_shows_names_of_the_program(book: Path) -> None:
 def test_files_of_ones_own_are_read_as_the_page_shows_them() -> None:
     page = (building.PAGES / "trade.md").read_text(encoding="utf-8")
     shown = dict(re.findall(r":caption: (\S+)\n\n(.*?)```", page, re.S))
-    ships = (folder("procedures") / "hazards" / "hazards.yaml").read_text(encoding="utf-8")
+    ships = (shipped_folder("procedures") / "hazards" / "hazards.yaml").read_text(encoding="utf-8")
     known = catalogue_of([("hazards.yaml", ships), ("gym.yaml", shown["procedures/hazards/gym.yaml"])])
     assert known.hazards["running belt"].fed_by == ("mains", "flywheel")
     assert "newton" in yaml.safe_load(shown["procedures/units/gym.yaml"])

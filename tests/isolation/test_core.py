@@ -96,11 +96,11 @@ def test_a_measurement_waits_for_relief_and_a_try_for_what_ran() -> None:
     assert rules.unrelieved(PLUG, METER, SOURCES, {"cap": CLAIMED}) == ()
     assert rules.unrelieved(PLUG, TRY, SOURCES, {}) == ()
     assert rules.unrelieved(TAP, METER, SOURCES, {}) == ()
-    assert not rules.tells(TRY, CLAIMED)
-    assert rules.tells(TRY, replace(CLAIMED, seen=True))
-    assert rules.tells(METER, CLAIMED)
-    assert rules.saw(Hold(Power.ISOLATING), True).seen
-    assert not rules.saw(DEAD, True).seen
+    assert not rules.tells_dead(TRY, CLAIMED)
+    assert rules.tells_dead(TRY, replace(CLAIMED, seen=True))
+    assert rules.tells_dead(METER, CLAIMED)
+    assert rules.seen_running(Hold(Power.ISOLATING), True).seen
+    assert not rules.seen_running(DEAD, True).seen
     assert rules.missing(["plug", "tap", "?gas"], {"plug": DEAD, "tap": CLAIMED}) == ("tap", "?gas")
     assert (CLAIMED.held, DEAD.held, Hold(Power.ISOLATED).held, Hold(Power.ISOLATING).held) == (True, True, True, False)
 

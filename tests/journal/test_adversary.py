@@ -21,11 +21,11 @@ from handsfree.journal.account import account
 from handsfree.journal.canonical import line_of, unsigned_bytes
 from handsfree.journal.events import Closed, NoteKept, Opened, ReadingTaken, Resumed, SignedBy, Stamped
 from handsfree.journal.keys import DeviceKey, make, trust
-from handsfree.journal.page import page
-from handsfree.journal.prune import prune
+from handsfree.journal.page import visit_page
+from handsfree.journal.prune import prune_visits
 from handsfree.journal.reader import JOURNAL, read_list
 from handsfree.journal.replay import replay, wish
-from handsfree.journal.service import markdown, service
+from handsfree.journal.service import report_markdown, service
 from handsfree.journal.verify import verify
 from handsfree.journal.writer import Journal
 from tests.journal.made import TestClock, write_visit
@@ -99,14 +99,14 @@ def test_removing_sound_makes_no_record_signed_and_nobody_longer_on_site(tmp_pat
     folder = write_visit(tmp_path / VISIT)
     before = account(folder)
     late = TestClock(began=datetime(2026, 6, 25, 12, 0, tzinfo=UTC))
-    done = list(prune(folder, timedelta(days=90), now=late.wall(), key=trusted.one, clock=late))
+    done = list(prune_visits(folder, timedelta(days=90), now=late.wall(), key=trusted.one, clock=late))
     assert done[0].removed > 0
     after = account(folder, known=trusted.known)
     assert after.on_site == before.on_site
     assert after.lasted == before.lasted
     assert after.spans[-1].end == before.spans[-1].end
-    assert [s for s in markdown(service(after)).splitlines() if "Time on site" in s] == [
-        s for s in markdown(service(before)).splitlines() if "Time on site" in s
+    assert [s for s in report_markdown(service(after)).splitlines() if "Time on site" in s] == [
+        s for s in report_markdown(service(before)).splitlines() if "Time on site" in s
     ]
     said, status = verdict(folder, trusted, signed=True)
     assert status == 3
@@ -225,8 +225,9 @@ def test_signatures_taken_away_show_where_the_signer_is_still_named(tmp_path: Pa
 def test_what_was_pruned_is_not_called_as_it_was(tmp_path: Path, trusted: Trusted) -> None:
     folder = write_visit(tmp_path / VISIT, key=trusted.one)
     assert "files beside it are as they were recorded" in verdict(folder, trusted)[0]
-    removed = [one.removed for one in prune(tmp_path, timedelta(0), now=datetime(2030, 1, 1, tzinfo=UTC), key=trusted.one)]
-    assert removed[0] > 0
+    pruned = prune_visits(tmp_path, timedelta(0), now=datetime(2030, 1, 1, tzinfo=UTC), key=trusted.one)
+    [removed] = [one.removed for one in pruned]
+    assert removed > 0
     assert "as they were recorded" not in verdict(folder, trusted)[0]
 
 
@@ -293,7 +294,7 @@ def test_no_control_of_a_terminal_comes_out_of_a_record(tmp_path: Path, trusted:
         journal.append(NoteKept("", "", f"note {ESCAPE}", 2.0))
         journal.append(Closed("fixed", None, f"text {ESCAPE}"))
         journal.seal()
-    for text in (told(folder), verdict(folder, trusted)[0], markdown(service(account(folder)))):
+    for text in (told(folder), verdict(folder, trusted)[0], report_markdown(service(account(folder)))):
         assert not [c for c in text if not c.isprintable() and c != "\n"]
 
 
@@ -321,12 +322,12 @@ def test_one_changed_byte_hides_nothing_that_follows(tmp_path: Path, trusted: Tr
     assert "The fan is seized." in text
     assert "unverified" in text
     assert text.index("unverified") < text.index("The fan is seized.")
-    html = page(seen)
+    html = visit_page(seen)
     assert "The fan is seized." in html
     assert "unverified" in html
     rows = list(exports.reading_rows([*seen.entries, *seen.after], seen.report.at))
     assert [r["record"] for r in rows] == ["unverified"] * 2
-    paper = markdown(service(seen))
+    paper = report_markdown(service(seen))
     assert paper.index("BROKEN") < paper.index("Site")
     assert "The fan is seized." not in paper.split("## Fault")[1].split("##")[0]
 

@@ -270,10 +270,10 @@ def test_every_isolation_that_ships_says_the_least_time_its_work_takes() -> None
     (common practice, no source); looking that one's own lock is still there, three."""
     import yaml
 
-    from handsfree.resources import folder
+    from handsfree.resources import shipped_folder
 
     said = {}
-    for path in sorted(folder("procedures").glob("*.yaml")):
+    for path in sorted(shipped_folder("procedures").glob("*.yaml")):
         for step in yaml.safe_load(path.read_text(encoding="utf-8"))["steps"]:
             if step["kind"] == "isolate":
                 said[f"{path.name} {step['id']}"] = step.get("least_seconds")

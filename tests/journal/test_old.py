@@ -18,7 +18,7 @@ from handsfree.desk.readout import read_out
 from handsfree.errors import Trouble
 from handsfree.journal import commands
 from handsfree.journal.account import EARLIER, account
-from handsfree.visit.review import machine
+from handsfree.visit.review import replay_machine
 from tests.journal.visited import resume
 
 OLD = Path(__file__).parent / "old"
@@ -37,7 +37,7 @@ def test_there_are_three() -> None:
 
 
 def test_it_is_shown_as_it_was(visit: Path) -> None:
-    told = account(visit, machine())
+    told = account(visit, replay_machine())
     was: dict[str, Any] = json.loads((visit / "rows.json").read_text())
     assert told.report.cut is None
     assert told.departure is None
@@ -60,11 +60,11 @@ def test_every_reader_shows_it_and_says_that_an_earlier_program_made_it(visit: P
         return pytest.raises(Trouble, match="without a seal") if unsealed else nullcontext()
 
     with wanted():
-        commands.replay(visit, machine(), console=console)
+        commands.replay(visit, replay_machine(), console=console)
     assert EARLIER in console.export_text()
     page = tmp_path / "page.html"
     with wanted():
-        commands.replay(visit, machine(), html=page, console=Console(quiet=True))
+        commands.replay(visit, replay_machine(), html=page, console=Console(quiet=True))
     assert "An earlier program made this record." in page.read_text()
     with wanted():
         commands.verify(visit, console=Console(quiet=True))
@@ -88,7 +88,7 @@ def test_taken_up_again_everything_is_to_be_isolated_anew(name: str, tmp_path: P
     state = resume(visit, ["next step", "next step"], at=20_000.0)
     assert str(state.interlock.power) == "LIVE"
     assert state.frames[-1].procedure == "summit-check"
-    told = account(visit, machine())
+    told = account(visit, replay_machine())
     assert told.report.cut is None
     back = next(row.n for row in told.rows if row.what == "resumed")
     after = [row for row in told.rows if row.n > back]

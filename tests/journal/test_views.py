@@ -25,13 +25,13 @@ from handsfree.journal import captions, commands, exports, keys
 from handsfree.journal.account import Account, IsolationSpan, account
 from handsfree.journal.canonical import entry_of
 from handsfree.journal.events import Gate, Stamped
-from handsfree.journal.page import page
+from handsfree.journal.page import visit_page
 from handsfree.journal.pdf import service_pdf, visit_pdf
-from handsfree.journal.prune import prune
+from handsfree.journal.prune import prune_visits
 from handsfree.journal.reader import read_list
 from handsfree.journal.replay import LONGEST_PAUSE, replay, wish
 from handsfree.journal.rows import row_of
-from handsfree.journal.service import markdown, service
+from handsfree.journal.service import report_markdown, service
 from handsfree.journal.verify import verify
 from tests.journal.made import EVENTS, TestClock, write_visit
 from tests.journal.visited import LOCK, MACHINE, visit
@@ -122,7 +122,7 @@ def test_a_record_that_was_changed_is_shown_up_to_there_and_exits_3(done: Path, 
 
 
 def test_the_page_is_self_contained_and_whole(told: Account) -> None:
-    text = page(told)
+    text = visit_page(told)
     assert not re.findall(r"""(?:src|href)=["'](?!#|data:)""", text)
     assert "://" not in text
     assert "<script" not in text
@@ -139,7 +139,7 @@ def test_the_page_is_self_contained_and_whole(told: Account) -> None:
 
 def test_the_page_escapes_what_was_typed(tmp_path: Path) -> None:
     folder = visit(tmp_path, ['<script>alert("x")</script> \x07 & "q"'])
-    text = page(account(folder, MACHINE))
+    text = visit_page(account(folder, MACHINE))
     assert "<script" not in text
     assert "\x07" not in text
     assert "&lt;script&gt;" in text
@@ -163,7 +163,7 @@ def test_the_page_in_chromium_passes_axe_and_is_used_by_keyboard(told: Account, 
         tab.on("request", lambda request: asked.append(request.url))
         for number, shown in enumerate([told, bad]):
             file = tmp_path / f"{number}.html"
-            file.write_text(page(shown), encoding="utf-8")
+            file.write_text(visit_page(shown), encoding="utf-8")
             tab.goto(file.as_uri())
             tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
             found = Axe().run(tab, options={"runOnly": tags})
@@ -199,7 +199,7 @@ def test_the_pdfs_can_be_read(told: Account, tmp_path: Path) -> None:
 
 
 def test_the_service_report_says_what_a_customer_must_know(told: Account) -> None:
-    text = markdown(service(told))
+    text = report_markdown(service(told))
     for section in [
         "Fault", "Evidence", "Work done", "Parts", "Readings before and after", "Product temperature", "Cautions",
         "Open points",
@@ -221,7 +221,7 @@ def test_the_service_report_says_what_a_customer_must_know(told: Account) -> Non
 
 
 def test_a_caution_is_told_without_how_it_was_to_be_answered(told: Account) -> None:
-    text = markdown(service(told))
+    text = report_markdown(service(told))
     assert "Mains voltage can kill" in text
     assert "Say understood" not in text
 
@@ -232,11 +232,11 @@ def test_an_isolation_that_was_cleared_was_not_given_back(told: Account) -> None
     ends = (20.0, 21.0, 60.0, 90.0, 95.0, 99.0)
     begins = (0.0, *ends[:-1])
     cleared = tuple(IsolationSpan(*one) for one in zip(states, begins, ends, range(6), strict=True))
-    text = markdown(service(dataclasses.replace(told, spans=cleared)))
+    text = report_markdown(service(dataclasses.replace(told, spans=cleared)))
     assert "proved dead for 20.0 s, then taken for live." in text
     assert "proved dead for 30.0 s, then given back." in text
     other = dataclasses.replace(cleared[1], state="MADE ELSEWHERE")  # a word of a later program, or of nobody
-    text = markdown(service(dataclasses.replace(told, spans=(cleared[0], other, *cleared[1:]))))
+    text = report_markdown(service(dataclasses.replace(told, spans=(cleared[0], other, *cleared[1:]))))
     assert "proved dead for 20.0 s, then taken for live." in text
 
 
@@ -244,7 +244,7 @@ def test_no_customer_report_carries_the_lock_number_or_the_voice(told: Account, 
     """The number was stated, read back, used in both gate phrases, typed wrong once: in the record, and in no report."""
     record = (told.folder / "journal.jsonl").read_text()
     assert LOCK in record
-    texts = [markdown(service(told))]
+    texts = [report_markdown(service(told))]
     if shutil.which("pdftotext"):
         (tmp_path / "r.pdf").write_bytes(service_pdf(service(told)))
         texts.append(subprocess.run(["pdftotext", tmp_path / "r.pdf", "-"], capture_output=True, check=True).stdout.decode())
@@ -265,7 +265,7 @@ def test_a_visit_that_was_stopped_has_open_points_and_claims_no_work_it_did_not_
     from tests.journal.visited import LINES
 
     folder = visit(tmp_path, LINES[: LINES.index("say again") + 1])
-    text = markdown(service(account(folder, MACHINE)))
+    text = report_markdown(service(account(folder, MACHINE)))
     assert "ended as: stopped" in text
     assert "no restore is recorded" in text
     assert "Brush the condenser" not in text
@@ -275,11 +275,12 @@ def test_a_wait_that_was_cut_short_is_an_open_point_and_no_work_done(told: Accou
     from tests.journal.visited import LINES
 
     rest = "The compressor rests before it starts."
-    whole = markdown(service(told))
+    whole = report_markdown(service(told))
     assert f"- {rest}" in whole
     assert "cut short" not in whole
     wait = LINES.index(200.0)
-    text = markdown(service(account(visit(tmp_path, [*LINES[:wait], "next step", "affirm", *LINES[wait + 2 :]]), MACHINE)))
+    cut = visit(tmp_path, [*LINES[:wait], "next step", "affirm", *LINES[wait + 2 :]])
+    text = report_markdown(service(account(cut, MACHINE)))
     assert f"- {rest}" not in text
     assert f"- A wait was cut short: {rest}" in text.partition("## Open points")[2]
 
@@ -403,7 +404,7 @@ def test_prune_removes_old_sound_and_the_record_still_verifies(tmp_path: Path) -
     changed = write_visit(tmp_path / "visits" / "changed")
     (changed / "sound" / "00002.flac").write_bytes(b"other")
     clock = TestClock(at=5000.0)
-    done = {p.visit.name: p for p in prune(tmp_path / "visits", timedelta(days=30), now=NOW, clock=clock)}
+    done = {p.visit.name: p for p in prune_visits(tmp_path / "visits", timedelta(days=30), now=NOW, clock=clock)}
     assert done["old"].removed == 10
     assert list((old / "sound").iterdir()) == []
     report = verify(old)
@@ -416,7 +417,8 @@ def test_prune_removes_old_sound_and_the_record_still_verifies(tmp_path: Path) -
     assert "signed" in done["signed"].why_not
     assert "is broken" in done["changed"].why_not
     assert len(list((changed / "sound").iterdir())) == 10
-    again = {p.visit.name: p for p in prune(tmp_path / "visits", timedelta(days=30), now=NOW, key=key_of, clock=clock)}
+    pruned = prune_visits(tmp_path / "visits", timedelta(days=30), now=NOW, key=key_of, clock=clock)
+    again = {one.visit.name: one for one in pruned}
     assert again["signed"].removed == 10
     assert verify(signed, known=keys.known(tmp_path / "keys"), signed=True).holds
 
@@ -424,11 +426,11 @@ def test_prune_removes_old_sound_and_the_record_still_verifies(tmp_path: Path) -
 def test_a_crash_between_the_mark_and_the_files_leaves_a_record_that_holds(tmp_path: Path) -> None:
     old = write_visit(tmp_path / "old")
     clips = {path: path.read_bytes() for path in (old / "sound").iterdir()}
-    assert next(iter(prune(old, timedelta(days=1), now=NOW, clock=TestClock(at=5000.0)))).removed == 10
+    assert next(iter(prune_visits(old, timedelta(days=1), now=NOW, clock=TestClock(at=5000.0)))).removed == 10
     for path, data in list(clips.items())[:4]:
         path.write_bytes(data)  # as if those had not gone yet
     assert verify(old).holds
-    done = next(iter(prune(old, timedelta(days=0), now=NOW, clock=TestClock(at=6000.0))))
+    done = next(iter(prune_visits(old, timedelta(days=0), now=NOW, clock=TestClock(at=6000.0))))
     assert done.removed == 4
     assert verify(old).holds
 
@@ -439,15 +441,15 @@ def test_prune_takes_a_clip_that_a_crash_left_without_its_event(tmp_path: Path) 
     changed = write_visit(tmp_path / "changed")
     (changed / "sound" / "00099.flac").write_bytes(b"somebody's voice")
     (changed / "sound" / "00002.flac").write_bytes(b"other")
-    done = {p.visit.name: p for p in prune(tmp_path, timedelta(days=30), now=NOW, clock=TestClock(at=5000.0))}
+    done = {p.visit.name: p for p in prune_visits(tmp_path, timedelta(days=30), now=NOW, clock=TestClock(at=5000.0))}
     assert done["old"].removed == 11
     assert list((old / "sound").iterdir()) == []
     assert verify(old).holds
     assert len(list((changed / "sound").iterdir())) == 11
     (old / "sound" / "00098.flac").write_bytes(b"found when nothing else is there")
-    assert next(iter(prune(old, timedelta(0), now=NOW, clock=TestClock(at=6000.0)))).removed == 1
+    assert next(iter(prune_visits(old, timedelta(0), now=NOW, clock=TestClock(at=6000.0)))).removed == 1
     assert list((old / "sound").iterdir()) == []
-    assert next(iter(prune(old, timedelta(0), now=NOW, clock=TestClock(at=7000.0)))).removed == 0
+    assert next(iter(prune_visits(old, timedelta(0), now=NOW, clock=TestClock(at=7000.0)))).removed == 0
     assert verify(old).holds
 
 

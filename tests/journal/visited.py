@@ -18,7 +18,7 @@ from handsfree.journal.keys import DeviceKey
 from handsfree.language import base
 from handsfree.language.meaning import Listening
 from handsfree.visit import sessions
-from handsfree.visit.advice import digest
+from handsfree.visit.advice import advice_digest
 from handsfree.visit.machine import MACHINE as VISIT
 from handsfree.visit.machine import RULES, advance, start
 from handsfree.visit.state import State
@@ -67,7 +67,9 @@ LINES: tuple[str | float, ...] = (
 #: A procedure of the tests' own, so that the shipped ones may change.
 PROCEDURE = Path(__file__).parent / "data" / "summit-check.yaml"
 
-MACHINE = ReplayMachine(lambda opened: start(sessions.book_of(opened), base.load(opened.language)), advance, RULES, digest())
+MACHINE = ReplayMachine(
+    lambda opened: start(sessions.recorded_book(opened), base.load(opened.language)), advance, RULES, advice_digest()
+)
 
 
 class _Ear:
@@ -139,7 +141,7 @@ def visit(
 
 def resume(folder: Path, lines: Iterable[str | float], *, at: float, key: DeviceKey | None = None) -> State:
     clock = TestClock(at=at)
-    return run(sessions.take_up(folder, clock=clock, key=key), lines, clock)
+    return run(sessions.resume(folder, clock=clock, key=key), lines, clock)
 
 
 def run(

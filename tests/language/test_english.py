@@ -14,7 +14,7 @@ from handsfree.language import prompts
 from handsfree.language.base import Language, load
 from handsfree.language.english import LANGUAGE
 from handsfree.language.english_speakable import SPELLING
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
 
 @pytest.mark.parametrize(
@@ -89,7 +89,7 @@ def test_written(spoken: str, among: set[str]) -> None:
 
 
 def test_the_prompts_that_ship_are_sound() -> None:
-    shipped = prompts.load(folder("grammar") / "en.prompts.yaml")
+    shipped = prompts.load(shipped_folder("grammar") / "en.prompts.yaml")
     for key, sentence in shipped.sentences.items():
         filled = shipped.prompt(key, **dict.fromkeys(prompts.places(sentence), "X"))
         assert filled
@@ -101,7 +101,7 @@ def test_prompts_are_strict() -> None:
         LANGUAGE.prompt("no-such-key")
     key, places = next(
         (key, places)
-        for key, text in prompts.load(folder("grammar") / "en.prompts.yaml").sentences.items()
+        for key, text in prompts.load(shipped_folder("grammar") / "en.prompts.yaml").sentences.items()
         if (places := prompts.places(text))
     )
     with pytest.raises(KeyError, match="lacks a value"):

@@ -12,7 +12,7 @@ from handsfree.errors import Trouble
 from handsfree.language import jsgf
 from handsfree.language.expand import expand
 from handsfree.language.jsgf import Choice, Expansion, Grammar, Repeat, Rule, Sequence, Tagged, Word
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 from tests.language.grammar_out import grammar_text
 
 HEAD = "#JSGF V1.0 UTF-8 en;\ngrammar g;\n"
@@ -78,7 +78,7 @@ def test_a_rule_that_refers_to_itself_is_refused() -> None:
 
 def test_a_missing_file_is_a_sentence(tmp_path: object) -> None:
     with pytest.raises(Trouble, match="cannot be read"):
-        jsgf.load(folder("grammar") / "xx.jsgf")
+        jsgf.load_grammar(shipped_folder("grammar") / "xx.jsgf")
 
 
 _tokens = st.sampled_from(["a", "b", "new york", "x;y", 'q"uote', "it's"])
@@ -107,7 +107,7 @@ def test_any_text_is_read_or_refused_in_a_sentence(body: str) -> None:
 
 
 def test_the_english_grammar_comes_back_from_its_own_text() -> None:
-    grammar = jsgf.load(folder("grammar") / "en.jsgf")
+    grammar = jsgf.load_grammar(shipped_folder("grammar") / "en.jsgf")
     again = jsgf.parse(grammar_text(grammar))
     bindings = {"in_force.phrase": ("x",)}
     for name in grammar.rules:

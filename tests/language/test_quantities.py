@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from handsfree.errors import Trouble
 from handsfree.language.english import LANGUAGE
-from handsfree.language.quantities import SYMBOLS, alike, canonical, convert, meant, registry, symbol, unit_fits
+from handsfree.language.quantities import SYMBOLS, alike, convert, pint_name, registry, symbol, unit_fits, unit_meant
 
 # NIST SP 811 (2008), appendix B: exact factors, from memory, except where a factor is marked as rounded there.
 NIST = [
@@ -38,7 +38,7 @@ def test_conversions(value: float, spoken: str, asked: str, result: float) -> No
     ],
 )  # fmt: skip
 def test_what_a_spoken_unit_means(asked: str, spoken: str | None, unit: str) -> None:
-    assert meant(asked, spoken) == unit
+    assert unit_meant(asked, spoken) == unit
 
 
 FITS = [
@@ -68,12 +68,12 @@ def test_units_that_contradict(asked: str, spoken: str) -> None:
 def test_every_unit_is_known_to_pint_and_has_words() -> None:
     for name in SYMBOLS:
         registry().Unit(name)
-        assert canonical(name) == name
+        assert pint_name(name) == name
         assert name.startswith("delta_") or name in LANGUAGE.units, name
         assert LANGUAGE.say_unit(name)
     assert set(LANGUAGE.units) <= set(SYMBOLS)
     with pytest.raises(Trouble, match="is not a unit"):
-        canonical("furlongs of nonsense")
+        pint_name("furlongs of nonsense")
 
 
 @given(st.sampled_from([name for name in SYMBOLS if name != "degree"]), st.floats(-1e4, 1e4))

@@ -18,8 +18,8 @@ from handsfree.language.spanish import LANGUAGE
 from handsfree.language.spanish_sounds import distance, phonemes_of
 from handsfree.language.spanish_speakable import SPELLING
 from handsfree.language.spanish_words import WORDS
-from handsfree.procedure.wording import words_of
-from handsfree.resources import folder
+from handsfree.procedure.wording import word_lists
+from handsfree.resources import shipped_folder
 
 GATE = Listening(gate=GateAsked("isolated", ("cuatro", "dos")))
 CLEAR = Listening(gate=GateAsked("clear", ("nueve", "nueve", "cero")))
@@ -42,7 +42,7 @@ def test_it_is_the_language_of_its_code() -> None:
 
 
 def test_both_files_of_prompts_have_the_same_keys_and_places() -> None:
-    english, spanish = (prompts.load(folder("grammar") / f"{code}.prompts.yaml").sentences for code in ("en", "es"))
+    english, spanish = (prompts.load(shipped_folder("grammar") / f"{code}.prompts.yaml").sentences for code in ("en", "es"))
     assert list(spanish) == list(english)
     for key, sentence in spanish.items():
         assert prompts.places(sentence) == prompts.places(english[key]), key
@@ -73,7 +73,7 @@ def test_no_two_phrases_of_the_grammar_are_the_same_or_sound_alike() -> None:
 
 
 def test_the_lists_of_wording_and_the_printed_copy_are_whole() -> None:
-    english, spanish = words_of("en"), words_of("es")
+    english, spanish = word_lists("en"), word_lists("es")
     assert set(spanish.lists) == set(english.lists)
     assert set(spanish.printed) == set(english.printed)
     for key, text in spanish.printed.items():

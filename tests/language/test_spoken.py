@@ -9,7 +9,7 @@ import pytest
 from handsfree.language import jsgf
 from handsfree.language.base import load
 from handsfree.language.english_numbers import english_numbers
-from handsfree.language.quantities import alike, canonical
+from handsfree.language.quantities import alike, pint_name
 
 ENGLISH: Any = load("en")
 SPANISH: Any = load("es")
@@ -71,10 +71,10 @@ def test_what_is_written_for_a_reading_or_a_phrase() -> None:
 
 
 def test_names_of_units_and_those_that_fit_none() -> None:
-    assert canonical(" volts ") == "volt"
-    assert canonical("degree_Fahrenheit") == "degF"
-    assert canonical("newton") == "newton"
-    assert canonical("foot_pound") == "foot_pound"
+    assert pint_name(" volts ") == "volt"
+    assert pint_name("degree_Fahrenheit") == "degF"
+    assert pint_name("newton") == "newton"
+    assert pint_name("foot_pound") == "foot_pound"
     assert alike("") == ()
 
 

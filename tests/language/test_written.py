@@ -13,10 +13,10 @@ from handsfree.language.numerals import (
     NumberWords,
     Written,
     exact,
-    plain,
     written_forms,
     written_numbers,
     written_phrase,
+    written_plainly,
 )
 from handsfree.language.tokens import tokens
 
@@ -84,7 +84,7 @@ def test_the_spanish_forms_below_zero_have_their_comma() -> None:
     ("43.50", "43.5"), ("0.0", "0"), ("100", "100"), ("1E+3", "1000"), ("0.100", "0.1"), ("10.0", "10"),
 ])  # fmt: skip
 def test_plain(text: str, value: str) -> None:
-    assert plain(Decimal(text)) == value
+    assert written_plainly(Decimal(text)) == value
 
 
 @pytest.mark.parametrize(("value", "number"), [

@@ -296,14 +296,14 @@ def test_another_device_is_taken_when_the_first_stays_away(
 
 
 def test_the_list_and_what_is_not_in_it(booth: Booth) -> None:
-    names = [d.name for d in cards.devices()]
+    names = [d.name for d in cards.every_device()]
     assert {LOUDSPEAKER, MICROPHONE} <= set(names)
     there = trial.tried("output", ["gramophone", LOUDSPEAKER], False, None, 0.1)
     assert there == trial.Found(tuple(names), LOUDSPEAKER, (16_000, 1))
     with pytest.raises(Trouble, match="no microphone called 'gramophone'"):
         Microphone("gramophone", RealClock(), print)
     with pytest.raises(Trouble, match="give more of its name"):
-        cards.find("booth", "output")
+        cards.device_number("booth", "output")
     clock = RealClock()
     booth.sink("spare")
     spare = Microphone("spare in", clock, print)

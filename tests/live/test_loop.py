@@ -19,7 +19,7 @@ import pytest
 
 from handsfree.journal.events import PromptEnded, SoundBack, SoundLost
 from handsfree.language.meaning import GateAsked, Listening, NumberAsked, Sense, Verdict
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 from handsfree.sound.echo import EchoGuard
 from handsfree.sound.files import read_sound
 from handsfree.sound.happenings import Happenings, HeardPiece
@@ -269,7 +269,7 @@ def gate_phrase() -> tuple[str, tuple[str, ...], list[Samples]]:
     """The demo's: its first word, its digits as words, and each take."""
     import yaml
 
-    place = folder("audio_fixtures") / "demo"
+    place = shipped_folder("audio_fixtures") / "demo"
     clips = yaml.safe_load((place / "visit.yaml").read_text(encoding="utf-8"))["words"]
     clip, words = next((clip, words) for clip, words in clips.items() if words.startswith("isolated, lock, "))
     takes = [place / clip, place / clip.replace(".flac", "-again.flac")]

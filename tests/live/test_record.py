@@ -25,7 +25,7 @@ from handsfree.language.meaning import Verdict
 from handsfree.language.tokens import tokens
 from handsfree.procedure.load import load_procedure
 from handsfree.procedure.model import Instruct
-from handsfree.settings import load as load_settings
+from handsfree.settings import load_settings
 from handsfree.sound.files import read_sound
 from handsfree.sound.loudspeaker import Loudspeaker
 from handsfree.sound.prompts import Prompt

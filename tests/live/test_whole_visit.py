@@ -25,7 +25,7 @@ from handsfree.journal.events import FindingMade, Gate, ListenFor, PromptEnded, 
 from handsfree.journal.reader import read_list
 from handsfree.journal.verify import verify
 from handsfree.language.meaning import Listening, Verdict
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 from handsfree.sound.files import read_sound
 from handsfree.sound.loudspeaker import Loudspeaker
 from handsfree.sound.prompts import Played, Prompt
@@ -208,7 +208,7 @@ def visited(script: Script, place: Path, person: type[Technician] = Technician) 
 
 def not_said(visit: Visit) -> list[tuple[Utterance, list[Said]]]:
     """What was accepted though the technician had not just said it: of the program's own voice, or of nobody's."""
-    clips = yaml.safe_load((folder("audio_fixtures") / "demo" / "visit.yaml").read_text(encoding="utf-8"))["words"]
+    clips = yaml.safe_load((shipped_folder("audio_fixtures") / "demo" / "visit.yaml").read_text(encoding="utf-8"))["words"]
     wrong = []
     for utterance in heard_in(visit, "accepted"):
         said = [s for s in visit.said if s.started < utterance.ended and s.ended + 0.5 > utterance.started]
@@ -254,7 +254,7 @@ STEPS = ["unplug", "prove-dead", "clean-condenser", "restore-supply", "dirty-con
 def test_a_whole_visit_by_recorded_voice(booth: Booth, alone: Path) -> None:
     """Gate, proof, hazard, restoring, finding and end, with what is refused on the way, and the last words whole. All of
     platform-check takes four minutes: `python -m tests.bench.live_visit`."""
-    script = load_script(folder("audio_fixtures") / "demo")
+    script = load_script(shipped_folder("audio_fixtures") / "demo")
     place = alone / "short.yaml"
     place.write_text(SHORT, encoding="utf-8")
     says = {

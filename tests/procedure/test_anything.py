@@ -10,10 +10,10 @@ from hypothesis import HealthCheck, given, settings
 
 from handsfree.language.base import load
 from handsfree.procedure import listening, sounds, values, wording
-from handsfree.procedure.chart import chart_of, mermaid
+from handsfree.procedure.chart import chart_of, mermaid_text
 from handsfree.procedure.chart_drawing import svg
 from handsfree.procedure.compare import compare, lines
-from handsfree.procedure.graph import FINISH, StepIndex, start
+from handsfree.procedure.graph import FINISH, StepIndex, first_place
 from handsfree.procedure.model import Book
 from handsfree.procedure.printed import lines_of, markdown
 from handsfree.procedure.proofs import prove
@@ -28,7 +28,7 @@ def test_nothing_falls_over(book: Book, other: Book) -> None:
     chart = chart_of(book)
     root = ElementTree.fromstring(svg(book))
     assert len(list(root.iter())) > len(chart.nodes)
-    assert mermaid(book).count("-->") == len(chart.edges)
+    assert mermaid_text(book).count("-->") == len(chart.edges)
     steps = sum(len(one.steps) for one in book.procedures.values())
     assert sum(line.style == "step" for line in lines_of(book)) == steps
     assert markdown(book).count("### ") == steps
@@ -58,7 +58,7 @@ def test_the_covering_routes_take_every_way_that_can_end(book: Book) -> None:
     wanted = {(a, b, name) for a, b, names in graph.edges(data="names") for name in names if b in able}
     taken = set()
     for route in listening.covering(book):
-        assert route[0][0] == start(book)
+        assert route[0][0] == first_place(book)
         places = [place for place, _ in route] + [FINISH]
         for (place, name), to in zip(route, places[1:], strict=True):
             assert (to, name) in set(expansion.next_places(place))

@@ -10,9 +10,9 @@ from handsfree.errors import Trouble
 from handsfree.language import base
 from handsfree.procedure import cabinet, check, load
 from handsfree.procedure.asides import asides, at_cabinet
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
-SHIPPED = sorted((folder("procedures") / cabinet.FOLDER).glob("*.yaml"))
+SHIPPED = sorted((shipped_folder("procedures") / cabinet.FOLDER).glob("*.yaml"))
 PLATE = "plate: {volts: 230, hertz: 50, amperes: 2.0, refrigerant: R-290, charge-grams: 85, flame-symbol: true}"
 GOOD = f"""cabinet: testkasten
 title: Testkasten
@@ -81,7 +81,7 @@ def test_a_faulty_page_is_a_sentence(old: str, new: str, says: str) -> None:
 
 
 def test_a_step_speaks_from_the_page_and_from_the_manual_where_there_is_none() -> None:
-    book = load.book_of(load.parse(STEPS))
+    book = load.book_of(load.parse_procedure(STEPS))
     english = base.load("en")
     spoken = at_cabinet(book, cabinet.parse(GOOD), english)
     assert spoken.at("look", "mode").say == "Hold the lower key. Is it cooling?"

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from handsfree.procedure.chart import END, START, chart_of, mermaid
+from handsfree.procedure.chart import END, START, chart_of, mermaid_text
 from handsfree.procedure.chart_drawing import _Drawing, _drawing, _sheet, html, svg
 from handsfree.procedure.layout import HEIGHT, MARGIN, WIDTH, Spot
-from handsfree.procedure.load import book_of, load_book, parse, procedure_files
+from handsfree.procedure.load import book_of, load_book, parse_procedure, procedure_files
 from handsfree.procedure.model import Book
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
 DATA = Path(__file__).parent / "data"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -68,7 +68,7 @@ def test_the_span_holds_what_is_met_isolated(book: Book) -> None:
     assert ("fixed", END, "") in chart.edges
 
 
-@pytest.fixture(params=procedure_files(folder("procedures")), ids=lambda path: path.stem, scope="module")
+@pytest.fixture(params=procedure_files(shipped_folder("procedures")), ids=lambda path: path.stem, scope="module")
 def drawn(request: pytest.FixtureRequest) -> _Drawing:
     return _drawing(load_book(request.param))
 
@@ -132,7 +132,7 @@ def _rows(drawn: _Drawing) -> list[str]:
 
 
 def test_mermaid(book: Book) -> None:
-    text = mermaid(book)
+    text = mermaid_text(book)
     assert text.startswith("---\ntitle: ")
     assert "flowchart TD" in text
     assert 'subgraph span1["ISOLATED 1 by unplug"]' in text
@@ -155,5 +155,5 @@ steps:
 
 
 def test_the_ordinary_way_of_a_reading_carries_no_label() -> None:
-    chart = chart_of(book_of(parse(OVER_RANGE_ELSEWHERE)))
+    chart = chart_of(book_of(parse_procedure(OVER_RANGE_ELSEWHERE)))
     assert [(to, label) for a, to, label in chart.edges if a == "volts"] == [("done", ""), ("far", "over range")]

@@ -11,7 +11,7 @@ import pytest
 
 from handsfree.procedure.chart_drawing import html
 from handsfree.procedure.load import load_book
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 TRADES = Path(__file__).parent.parent / "trades" / "procedures"
@@ -62,7 +62,7 @@ def test_no_text_touches_another_or_a_line(tmp_path: Path) -> None:
     assert not wrong
 
 
-@pytest.mark.parametrize("path", sorted(folder("procedures").glob("*.yaml")), ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", sorted(shipped_folder("procedures").glob("*.yaml")), ids=lambda path: path.stem)
 def test_nothing_on_it_is_raw(path: Path) -> None:
     """No operator, function name or number in powers of ten."""
     shown = re.findall(r"<text[^>]*>([^<]*)</text>", html(load_book(path)))

@@ -8,7 +8,7 @@ import pytest
 import yaml
 
 from handsfree.procedure.compare import Change, compare, lines
-from handsfree.procedure.load import book_of, load_procedure, parse
+from handsfree.procedure.load import book_of, load_procedure, parse_procedure
 from handsfree.procedure.model import Book
 
 DATA = Path(__file__).parent / "data"
@@ -17,7 +17,7 @@ CALLED = load_procedure(DATA / "check-supply.yaml")
 
 
 def book(text: str) -> Book:
-    return book_of(parse(text), CALLED)
+    return book_of(parse_procedure(text), CALLED)
 
 
 def changed(*pairs: tuple[str, str]) -> tuple[Change, ...]:
@@ -122,7 +122,7 @@ def test_a_step_that_only_changed_its_name() -> None:
 
 def test_a_change_in_what_is_called_is_told_too() -> None:
     old = book(TEXT)
-    called = parse((DATA / "check-supply.yaml").read_text(encoding="utf-8").replace("[109, 126]", "[110, 126]"))
+    called = parse_procedure((DATA / "check-supply.yaml").read_text(encoding="utf-8").replace("[109, 126]", "[110, 126]"))
     found = compare(old, book_of(old.procedures["warm-cabinet"], called))
     assert [change.sentence for change in found] == [
         "In `check-supply`: Step `outlet` changed the expected range: from 109 to 126 to 110 to 126."

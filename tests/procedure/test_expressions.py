@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from handsfree.errors import Trouble
 from handsfree.procedure.accuracy import half_width
 from handsfree.procedure.evaluation import Value, decides, evaluate, widths_of
-from handsfree.procedure.expressions import Tables, Wrong, check, names_in, parse
+from handsfree.procedure.expressions import Tables, Wrong, check, names_used, parse_expression
 from handsfree.procedure.load import load_procedure
 
 TABLES = Tables(
@@ -306,7 +306,7 @@ def test_a_random_tree_of_anything_python_has_is_refused_or_in_the_list() -> Non
     assert every - deprecated <= seen
     for text in samples:
         try:
-            parse(f"({text})")
+            parse_expression(f"({text})")
             taken = True
         except Wrong:
             taken = False
@@ -344,7 +344,7 @@ def test_the_same_as_python_where_all_is_there(text: str, air: float, coil: floa
     wanted = eval(text, {"__builtins__": {}}, {"air": air, "coil": coil})
     assert outcome.holds is wanted
     assert not outcome.borderline
-    assert set(dict(outcome.because)) <= set(names_in(text))
+    assert set(dict(outcome.because)) <= set(names_used(text))
 
 
 @given(

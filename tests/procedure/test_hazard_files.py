@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from handsfree.errors import Trouble
-from handsfree.procedure.hazards import catalogue_of, texts
+from handsfree.procedure.hazards import catalogue_of, hazard_files
 
 WEAKER = {
     "what feeds a hazard": "hazards: {mains: {fed_by: []}}",
@@ -25,7 +25,7 @@ WEAKER = {
 @pytest.mark.parametrize("text", WEAKER.values(), ids=list(WEAKER))
 def test_a_weaker_entry_is_refused_with_its_file(text: str) -> None:
     with pytest.raises(Trouble, match=r"ours\.yaml: .* not weaken them"):
-        catalogue_of([*texts(), ("ours.yaml", text)])
+        catalogue_of([*hazard_files(), ("ours.yaml", text)])
 
 
 @pytest.mark.parametrize("text", [
@@ -36,4 +36,4 @@ def test_a_weaker_entry_is_refused_with_its_file(text: str) -> None:
     "points: [line to neutral, line to frame, neutral to frame, line to line]}}",
 ])  # fmt: skip
 def test_more_and_stricter_is_taken(text: str) -> None:
-    assert catalogue_of([*texts(), ("ours.yaml", text)]).hazards
+    assert catalogue_of([*hazard_files(), ("ours.yaml", text)]).hazards

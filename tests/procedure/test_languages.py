@@ -9,19 +9,19 @@ import pytest
 
 from handsfree.language.prompts import places
 from handsfree.procedure import phrasing
-from handsfree.procedure.chart import mermaid
+from handsfree.procedure.chart import mermaid_text
 from handsfree.procedure.chart_drawing import svg
 from handsfree.procedure.check import check_file, lines
 from handsfree.procedure.compare import compare
 from handsfree.procedure.compare import lines as compared
 from handsfree.procedure.hazards import usual
-from handsfree.procedure.load import book_of, load_book, parse
+from handsfree.procedure.load import book_of, load_book, parse_procedure
 from handsfree.procedure.printed import markdown
-from handsfree.procedure.wording import words_of
-from handsfree.resources import folder
+from handsfree.procedure.wording import word_lists
+from handsfree.resources import shipped_folder
 
 NAME = "revision-de-anden"
-TEXT = (folder("procedures") / f"{NAME}.yaml").read_text(encoding="utf-8")
+TEXT = (shipped_folder("procedures") / f"{NAME}.yaml").read_text(encoding="utf-8")
 #: Words of the file and of the English tables that a Spanish reader must not meet; not those that are Spanish too ('error').
 ENGLISH = {
     *(one for one in usual().hazards if one not in ("refrigerant", "gas")),
@@ -40,7 +40,7 @@ def test_the_tables_say_the_same_things_in_both_languages() -> None:
     assert set(english) == set(spanish)
     for key, sentence in english.items():
         assert places(sentence) == places(spanish[key]), key
-    assert set(words_of("en").printed) == set(words_of("es").printed)
+    assert set(word_lists("en").printed) == set(word_lists("es").printed)
     assert phrasing.say("xx", "safety") == "Safety:"  # a language without its own file
 
 
@@ -53,7 +53,7 @@ def test_a_printed_copy_in_spanish() -> None:
     assert "Fin: sin avería encontrada. Nombre:" in text
 
 
-@pytest.mark.parametrize("draw", [mermaid, svg])
+@pytest.mark.parametrize("draw", [mermaid_text, svg])
 def test_a_chart_in_spanish(draw: object) -> None:
     assert callable(draw)
     drawn = re.sub(r"<style>.*?</style>", "", str(draw(load_book(NAME))), flags=re.DOTALL)
@@ -98,7 +98,7 @@ def test_a_comparison_is_told_in_spanish() -> None:
     changed = changed.replace("otherwise: todavia-caliente", "otherwise: fin-limpio")
     changed = changed.replace("expected: [4, 8]", "expected: [3, 8]")
     changed = changed.replace("outcome: not fixed", "outcome: fixed").replace("lasts: 3 min", "lasts: 5 min")
-    told = list(compared(compare(book_of(parse(TEXT)), book_of(parse(changed))), "es"))
+    told = list(compared(compare(book_of(parse_procedure(TEXT)), book_of(parse_procedure(changed))), "es"))
     assert told[0] == "Seguridad:"
     assert "  - En el paso `limpiar-condensador` cambia sus peligros: ya no aletas cortantes, superficie caliente." in told
     assert "  - En el paso `temperatura-del-mueble` cambia el margen esperado: de 4 a 8 a 3 a 8." in told

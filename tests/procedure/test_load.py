@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from handsfree.errors import Trouble
 from handsfree.procedure import model
-from handsfree.procedure.load import FileProblems, find, load_book, load_procedure, parse
+from handsfree.procedure.load import FileProblems, find_procedure, load_book, load_procedure, parse_procedure
 
 DATA = Path(__file__).parent / "data"
 HEAD = "procedure: x\ntitle: X\nsteps:\n"
@@ -21,7 +21,7 @@ END = "  - {id: over, kind: end, say: Over., outcome: done}\n"
 
 def problems(text: str) -> list[str]:
     with pytest.raises(FileProblems) as caught:
-        parse(text, "procedures/x.yaml")
+        parse_procedure(text, "procedures/x.yaml")
     return [problem.shown for problem in caught.value.problems]
 
 
@@ -77,7 +77,7 @@ def test_answers_stay_words_and_take_three_forms() -> None:
         )
         + END
     )
-    steps = parse(text).steps
+    steps = parse_procedure(text).steps
     assert [step.kind for step in steps] == ["ask", "ask", "ask", "end"]
     first, second, third = (step.answers for step in steps if isinstance(step, model.Ask))
     assert [(one.say, one.go) for one in first] == [("yes", "over"), ("no", None), ("on", "over")]
@@ -206,7 +206,7 @@ def test_unreadable_things(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", ["../warm-cabinet", "a/b", "..", "C:warm", "warm cabinet", "", "x" * 500, "a\x00b"])
 def test_names_that_are_paths(name: str) -> None:
-    assert find(name, [DATA]) is None
+    assert find_procedure(name, [DATA]) is None
     with pytest.raises(Trouble):
         load_book(name, [DATA])
 
@@ -267,7 +267,7 @@ def test_a_broken_file_gets_sentences_never_anything_else(data: st.DataObject) -
         }[change]
     refused: FileProblems | None = None
     try:
-        parse("\n".join(lines), "procedures/x.yaml")
+        parse_procedure("\n".join(lines), "procedures/x.yaml")
     except FileProblems as error:
         refused = error
     assert refused is None or refused.problems

@@ -8,9 +8,9 @@ import pytest
 
 from handsfree.procedure import load, migrating
 from handsfree.procedure.commands import migrate
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
-FILES = load.procedure_files(folder("procedures"))
+FILES = load.procedure_files(shipped_folder("procedures"))
 OLD = """\
 procedure: pump
 title: Pump
@@ -103,12 +103,12 @@ def test_what_readings_share_stands_once_and_what_nobody_hears_goes(tmp_path: Pa
 
 def test_a_decision_needs_no_sentence_but_one_that_is_read_out_does() -> None:
     text = SAYS_LESS.replace('insulation_state(flow_in) == "pass"', "flow-in > 1")
-    silent = load.parse(text.replace("    say: The flow is judged.\n", ""))
+    silent = load.parse_procedure(text.replace("    say: The flow is judged.\n", ""))
     assert silent.step("insulation-state").say == "Insulation state."
     with pytest.raises(load.FileProblems, match="lacks 'say'"):
-        load.parse(text.replace("say: The flow is judged.", "aloud: true"))
+        load.parse_procedure(text.replace("say: The flow is judged.", "aloud: true"))
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
 def test_what_ships_is_in_todays_format(path: Path) -> None:
-    assert migrating.migrate(path, write=False) == 0
+    assert migrating.migrate_file(path, write=False) == 0

@@ -20,7 +20,7 @@ SHARED = "instruments:\n  thermometer: {unit: degC, plausible: [-20, 60], accura
 
 
 def _read(more: str = "", head: str = HEAD + SHARED) -> Read:
-    step = load.parse(f"{head}steps:\n{READING % more}{END}").steps[0]
+    step = load.parse_procedure(f"{head}steps:\n{READING % more}{END}").steps[0]
     assert isinstance(step, Read)
     return step
 
@@ -76,6 +76,6 @@ DECIDES = """  - id: d
 def test_a_series_is_any_name_that_a_reading_of_the_procedure_is_kept_under() -> None:
     steps = "steps:\n" + READING % ", series: [tank]" + DECIDES + END
     with pytest.raises(Trouble, match="names one of: food, proof, tank"):
-        load.parse(HEAD + SHARED + steps % "tnak")
+        load.parse_procedure(HEAD + SHARED + steps % "tnak")
     with pytest.raises(Trouble, match="'reaches it'"):  # the series is known; only the word is none of the function's
-        load.parse(HEAD + SHARED + steps % "tank")
+        load.parse_procedure(HEAD + SHARED + steps % "tank")

@@ -14,13 +14,13 @@ import pytest
 
 from handsfree.procedure import evaluation
 from handsfree.procedure.copying import ARROW, BOX, HARD
-from handsfree.procedure.expressions import name_of, parse
+from handsfree.procedure.expressions import name_of, parse_expression
 from handsfree.procedure.load import load_book, load_procedure, procedure_files
 from handsfree.procedure.model import Book, Decide, Prove, Read
 from handsfree.procedure.paper import card, pdf
 from handsfree.procedure.printed import lines_of, markdown
 from handsfree.procedure.worked_out import Table, table_of
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
 DATA = Path(__file__).parent / "data"
 
@@ -61,7 +61,7 @@ def test_a_step_says_what_there_is_to_do_and_where_it_leads(book: Book, steps: d
     assert "Go back." in markdown(book)
 
 
-BOOKS = [path for path in procedure_files(folder("procedures")) if load_procedure(path).language == "en"]
+BOOKS = [path for path in procedure_files(shipped_folder("procedures")) if load_procedure(path).language == "en"]
 
 
 @pytest.mark.parametrize("path", BOOKS, ids=lambda path: path.stem)
@@ -93,7 +93,7 @@ def test_no_word_of_the_program_is_an_instruction(path: Path) -> None:
             if "-" in step.id and step.id not in own and step.kind in ("read", "ask", "decide", "call"):
                 assert not re.search(rf"(?<![\w-]){step.id}(?![\w-])", said), step.id
             if isinstance(step, Decide):
-                nodes = [node for case in step.cases for node in ast.walk(parse(case.when))]
+                nodes = [node for case in step.cases for node in ast.walk(parse_expression(case.when))]
                 quoted = {node.value for node in nodes if isinstance(node, ast.Constant) and isinstance(node.value, str)}
                 assert all(f'"{text}"' in said for text in quoted - {"proof", "food"})
 
@@ -112,7 +112,7 @@ def _calls(name: str) -> list[tuple[str, str]]:
     for one in book.procedures.values():
         for step in one.steps:
             for case in step.cases if isinstance(step, Decide) else ():
-                for node in ast.walk(parse(case.when)):
+                for node in ast.walk(parse_expression(case.when)):
                     if isinstance(node, ast.Call) and table_of(one, node).by not in ("hand",):
                         found[one.procedure, ast.unparse(node)] = None
     return list(found)
@@ -125,7 +125,7 @@ CALLS = [(part, call) for part, call in _calls("dead-or-trips") if not call.star
 def test_a_table_says_what_the_function_says(part: str, call: str) -> None:
     """At random readings; but within 1 % of an edge, where it is rounded."""
     procedure = load_book("dead-or-trips").procedures[part]
-    node, dice = parse(call), random.Random(3)
+    node, dice = parse_expression(call), random.Random(3)
     assert isinstance(node, ast.Call)
     table, tried = table_of(procedure, node), 0
     ranges = {name_of(step.id): step.plausible for step in procedure.steps if isinstance(step, Read)}

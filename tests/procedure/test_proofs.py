@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, event, given, settings
 
 from handsfree.errors import Trouble
 from handsfree.isolation.rules import Hold, Power
-from handsfree.procedure.graph import EXITS, Place, StepIndex, start
+from handsfree.procedure.graph import EXITS, Place, StepIndex, first_place
 from handsfree.procedure.load import book_of, load_book
 from handsfree.procedure.model import Book
 from handsfree.procedure.proof_parts import KINDS, Moment, SupplyState, standing
@@ -230,9 +230,8 @@ def test_going_back_reaches_no_new_moment_and_paths_are_real(book: Book) -> None
     graph = expansion.graph()
     for fault in prove(book):
         if fault.path and fault.kind != "no way out":
-            names = [
-                place.shown(book.main) for place in nx.shortest_path(graph, start(book), _last(graph, fault.path, book))
-            ]
+            places = nx.shortest_path(graph, first_place(book), _last(graph, fault.path, book))
+            names = [place.shown(book.main) for place in places]
             assert len(names) <= len(fault.path)
         for one, other in zip(fault.path, fault.path[1:], strict=False):
             assert any(a.shown(book.main) == one and b.shown(book.main) == other for a, b in graph.edges if b not in EXITS)
@@ -263,7 +262,7 @@ def test_the_same_as_the_dominator_form(book: Book) -> None:
             if expansion.step(place).kind in kinds
             or (barrier(expansion.step(place)) and expansion.step(place).kind == "wait")
         ]
-        return {start(book), *(to for place in clearing for to in graph.successors(place))}
+        return {first_place(book), *(to for place in clearing for to in graph.successors(place))}
 
     states = moments(expansion)
     live = {moment.place for moment in states if isinstance(moment, Moment) and moment.state is SupplyState.LIVE}

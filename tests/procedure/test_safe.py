@@ -13,8 +13,8 @@ from handsfree.procedure.check import check_file
 from handsfree.procedure.load import load_book, procedure_files
 from handsfree.procedure.remarks import Weight
 from handsfree.procedure.safe import faults_of
-from handsfree.resources import folder
-from handsfree.visit.sessions import Who, begin, provable, take_up
+from handsfree.resources import shipped_folder
+from handsfree.visit.sessions import Who, begin, provable, resume
 
 FAULTY = Path(__file__).parents[1] / "authoring" / "faulty"
 GOOD = """\
@@ -101,7 +101,7 @@ def test_a_fault_in_what_is_called_keeps_the_caller_from_running(tmp_path: Path)
 
 
 def test_every_procedure_that_ships_may_run() -> None:
-    for path in procedure_files(folder("procedures")):
+    for path in procedure_files(shipped_folder("procedures")):
         assert faults_of(load_book(path)) == (), path.stem
 
 
@@ -113,7 +113,7 @@ def test_a_visit_is_not_taken_up_on_a_procedure_that_may_not_run(tmp_path: Path)
     session.journal.close()
     before = (session.folder / "journal.jsonl").read_bytes()
     with pytest.raises(Trouble, match="not safe to run"):
-        take_up(session.folder)
+        resume(session.folder)
     assert (session.folder / "journal.jsonl").read_bytes() == before
 
 

@@ -7,24 +7,24 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from handsfree.procedure.load import FileProblems, parse, procedure_files
-from handsfree.procedure.schema import schema
-from handsfree.procedure.yamlfile import read
-from handsfree.resources import folder
+from handsfree.procedure.load import FileProblems, parse_procedure, procedure_files
+from handsfree.procedure.schema import procedure_schema
+from handsfree.procedure.yamlfile import read_yaml
+from handsfree.resources import shipped_folder
 
 DATA = Path(__file__).parent / "data"
-VALIDATOR = jsonschema.Draft202012Validator(schema())
+VALIDATOR = jsonschema.Draft202012Validator(procedure_schema())
 
 
 def test_it_is_a_schema() -> None:
-    jsonschema.Draft202012Validator.check_schema(schema())
+    jsonschema.Draft202012Validator.check_schema(procedure_schema())
 
 
 @pytest.mark.parametrize(
-    "path", [*procedure_files(DATA), *procedure_files(folder("procedures"))], ids=lambda path: path.stem
+    "path", [*procedure_files(DATA), *procedure_files(shipped_folder("procedures"))], ids=lambda path: path.stem
 )
 def test_every_procedure_fits(path: Path) -> None:
-    VALIDATOR.validate(read(path.read_text(encoding="utf-8")).data)
+    VALIDATOR.validate(read_yaml(path.read_text(encoding="utf-8")).data)
 
 
 SHAPES = [
@@ -50,9 +50,9 @@ SHAPES = [
 @pytest.mark.parametrize(("step", "fits"), SHAPES)
 def test_the_schema_and_the_loader_agree_on_shapes(step: str, fits: bool) -> None:
     text = f"procedure: x\ntitle: X\nsteps:\n  - {step}\n  - {{id: over, kind: end, say: x, outcome: done}}\n"
-    assert VALIDATOR.is_valid(read(text).data) is fits
+    assert VALIDATOR.is_valid(read_yaml(text).data) is fits
     if fits:
-        parse(text)
+        parse_procedure(text)
     else:
         with pytest.raises(FileProblems):
-            parse(text)
+            parse_procedure(text)

@@ -8,16 +8,16 @@ import pytest
 
 from handsfree.language.base import load
 from handsfree.procedure.listening import LIMIT_SECONDS, spoken_seconds
-from handsfree.procedure.load import book_of, parse, procedure_files
+from handsfree.procedure.load import book_of, parse_procedure, procedure_files
 from handsfree.procedure.remarks import Remark
-from handsfree.procedure.wording import remarks, sentences, texts, words_of
-from handsfree.resources import folder
+from handsfree.procedure.wording import remarks, sentences, texts, word_lists
+from handsfree.resources import shipped_folder
 
 
 def remarked(say: str, kind: str = "instruct") -> list[Remark]:
     more = ", answers: [running, stopped]" if kind == "ask" else ""
     text = f'procedure: x\ntitle: X\nsteps:\n  - {{id: a, kind: {kind}, say: "{say}"{more}}}\n'
-    return list(remarks(book_of(parse(text + "  - {id: b, kind: end, say: Over now., outcome: done}\n")), "x"))
+    return list(remarks(book_of(parse_procedure(text + "  - {id: b, kind: end, say: Over now., outcome: done}\n")), "x"))
 
 
 BLAMED = [
@@ -165,9 +165,9 @@ def test_statements_and_questions_may_be_passive() -> None:
 
 
 def test_a_language_without_lists_is_measured_for_length_only() -> None:
-    words = words_of("xx")
+    words = word_lists("xx")
     assert words.lists == {}
-    assert words.printed == words_of("en").printed
+    assert words.printed == word_lists("en").printed
 
 
 def test_sentences_are_split_at_their_ends_only() -> None:
@@ -181,8 +181,8 @@ def test_the_listening_time_is_that_of_the_synthesiser() -> None:
 
     language, voice = load("en"), Synthesiser()
     spoken, reckoned = [], []
-    for path in procedure_files(folder("procedures"))[:3]:
-        for step in parse(path.read_text(encoding="utf-8"), path.name).steps:
+    for path in procedure_files(shipped_folder("procedures"))[:3]:
+        for step in parse_procedure(path.read_text(encoding="utf-8"), path.name).steps:
             for text in texts(step):
                 spoken.append(len(voice.speak(language.speakable(text))) / RATE)
                 reckoned.append(spoken_seconds(text))
@@ -197,5 +197,5 @@ def test_every_key_of_the_printed_copy_is_there() -> None:
 
     source = (Path(__file__).parents[2] / "handsfree" / "procedure" / "printed.py").read_text(encoding="utf-8")
     keys = set(re.findall(r'words\(\s*"([a-z-]+)"', source)) | set(re.findall(r'_one\("[a-z]+", "([a-z-]+)"', source))
-    assert keys <= set(words_of("en").printed)
+    assert keys <= set(word_lists("en").printed)
     assert len(keys) > 20

@@ -9,16 +9,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsfree.procedure import yamlfile
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
-WHOLE = [path.read_text(encoding="utf-8") for path in sorted(folder("procedures").rglob("*.yaml"))]
+WHOLE = [path.read_text(encoding="utf-8") for path in sorted(shipped_folder("procedures").rglob("*.yaml"))]
 SIGNS = ["\t", ":", "- ", "'", '"', "\n", "  ", "{", "]", "#", "&a", "*a", "!x", "|", ">", "@", "\r", "é", "\x85", "---\n"]
 
 
 def said(text: str, loaders: tuple[Any, ...]) -> Any:
     kept, yamlfile._LOADERS = yamlfile._LOADERS, loaders
     try:
-        return yamlfile.read(text)
+        return yamlfile.read_yaml(text)
     except yamlfile.Unreadable as error:
         return error.line, error.sentence
     finally:

@@ -11,7 +11,7 @@ from handsfree.dialogue.hearing import Hearer
 from handsfree.dialogue.listening import listen_for, listening_of
 from handsfree.journal.events import ListenFor, Opened, Utterance
 from handsfree.journal.writer import Journal
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 from handsfree.sound.files import read_sound
 from handsfree.speech.manifest import read_manifest
 from handsfree.speech.recogniser import build_recogniser
@@ -34,7 +34,7 @@ CROOKED: tuple[tuple[ListenFor, str, str, str, str, float | None], ...] = (
 
 def recording(said: str) -> Path:
     """The first labelled one of it without noise."""
-    top = folder("audio_fixtures")
+    top = shipped_folder("audio_fixtures")
     clips = read_manifest(top / "manifest.jsonl")
     return top / next(clip.audio for clip in clips if clip.tags["said"] == said and clip.snr == "clean")
 
@@ -45,7 +45,7 @@ def opened(name: str) -> Opened:
 
 def heard_visit(visits: Path, name: str, begin: int, step: int, engine: str = ENGINE) -> Path:
     """Every `step`-th labelled recording, heard under the listening of its label; every sound is kept."""
-    top = folder("audio_fixtures")
+    top = shipped_folder("audio_fixtures")
     recogniser = build_recogniser(engine, "en", visits / "no-models")
     place = visits / name
     in_force = None

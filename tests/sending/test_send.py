@@ -22,7 +22,7 @@ from handsfree.journal import reader
 from handsfree.journal.verify import verify
 from handsfree.journal.writer import Journal
 from handsfree.sending import commands, forward
-from handsfree.sending.line import DeskRefused, Destination, Later, Uplink, address_of, ready, transfer
+from handsfree.sending.line import DeskRefused, Destination, Later, Uplink, desk_address, ready, transfer
 from handsfree.sending.queue import REFUSED, STORED, WAITING, Queue
 from tests.desk.made import Made, another_of
 from tests.desk.test_uploads import same
@@ -128,15 +128,15 @@ def test_nothing_leaves_before_it_is_set_up(season: Made, key: Path) -> None:
 )
 def test_an_address_that_will_not_do_is_refused(address: str, why: str) -> None:
     with pytest.raises(Trouble, match=why) as found:
-        address_of(address)
+        desk_address(address)
     assert "secret" not in found.value.sentence or "?" in address
 
 
 def test_addresses_that_do() -> None:
-    assert address_of("HTTPS://Desk.Example.Org/") == "https://desk.example.org"
-    assert address_of("http://127.0.0.1:8642") == "http://127.0.0.1:8642"
-    assert address_of("http://[::1]:8642/") == "http://[::1]:8642"
-    assert address_of("https://example.org/desk/") == "https://example.org/desk"
+    assert desk_address("HTTPS://Desk.Example.Org/") == "https://desk.example.org"
+    assert desk_address("http://127.0.0.1:8642") == "http://127.0.0.1:8642"
+    assert desk_address("http://[::1]:8642/") == "http://[::1]:8642"
+    assert desk_address("https://example.org/desk/") == "https://example.org/desk"
 
 
 @pytest.mark.skipif(os.name != "posix", reason="modes of files")
@@ -183,7 +183,7 @@ def test_a_visit_that_goes_on_is_not_sent_and_one_that_was_changed_is_kept_apart
     assert "kept apart at the desk: It does not verify" in said
     assert "has no end yet" in said
     assert at_desk.visits == [season.folders["thaw"].name]
-    assert [name.partition("~")[0] for name in quarantine.names(at_desk.desk.visits)] == [changed.name]
+    assert [name.partition("~")[0] for name in quarantine.quarantined_names(at_desk.desk.visits)] == [changed.name]
     with Journal.resume(open_) as again:
         again.seal()
     commands.send(asked(out, at_desk, key), as_json=True)

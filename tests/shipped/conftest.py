@@ -6,9 +6,9 @@ import pytest
 
 from handsfree.procedure.load import load_book, load_procedure, procedure_files
 from handsfree.procedure.model import Book
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
-FOLDER = folder("procedures")
+FOLDER = shipped_folder("procedures")
 #: The English ones: what is asserted of their words and answers is in English.
 NAMES = tuple(file.stem for file in procedure_files(FOLDER) if load_procedure(file).language == "en")
 BOOKS: dict[str, Book] = {}

@@ -11,7 +11,7 @@ import pytest
 from handsfree.language import base
 from handsfree.language.meaning import Listening, Sense
 from handsfree.procedure import observations, sounds, values, wording
-from handsfree.procedure.graph import EXITS, Place, StepIndex, start
+from handsfree.procedure.graph import EXITS, Place, StepIndex, first_place
 from handsfree.procedure.hazards import usual
 from handsfree.procedure.model import (
     Ask,
@@ -125,7 +125,7 @@ def _reached_without(book: Book, guards: set[tuple[str, str]]) -> set[Place]:
     expansion = StepIndex(book)
     graph = expansion.graph()
     kept = [place for place in graph if place not in EXITS and (place.procedure, place.step) not in guards]
-    first = start(book)
+    first = first_place(book)
     return {first, *nx.descendants(graph.subgraph(kept), first)} if first in kept else set()
 
 

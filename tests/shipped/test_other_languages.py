@@ -74,7 +74,7 @@ def test_it_is_the_same_work_as_its_english_model(other: Book) -> None:
 
 
 def test_the_printed_copy_is_in_its_language(other: Book) -> None:
-    english, text = wording.words_of("en").printed, markdown(other)
+    english, text = wording.word_lists("en").printed, markdown(other)
     for key in ("use", "isolated", "clear", "power", "dead-try", "only-isolated"):
         assert english[key] not in text
-        assert wording.words_of("es").printed[key].split("{")[0] in text
+        assert wording.word_lists("es").printed[key].split("{")[0] in text

@@ -97,7 +97,8 @@ def ends_as_told(procedure: Procedure, ends: tuple[str, ...]) -> Procedure:
     answers = ", ".join(f"{outcome}: {name}" for outcome, name in {**names, "some other way": "end-0"}.items())
     ways = "".join(f"  - {{id: {name}, kind: end, outcome: {outcome}, say: So.}}\n" for outcome, name in names.items())
     ask = f'  - {{id: how, kind: ask, say: "How did it end?", answers: {{{answers}}}}}\n'
-    return load.parse(f"procedure: {procedure.procedure}\ntitle: {procedure.title}\nsteps:\n{ask}{ways}", "stub.yaml")
+    text = f"procedure: {procedure.procedure}\ntitle: {procedure.title}\nsteps:\n{ask}{ways}"
+    return load.parse_procedure(text, "stub.yaml")
 
 
 def only_asks_for(visit: Procedure, name: str) -> Procedure:

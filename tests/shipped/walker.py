@@ -350,7 +350,7 @@ def boundaries(procedure: Procedure, step: Read) -> Iterator[float]:
     """Each plain number that a decision compares this reading with, and a tenth and one to either side."""
     for decision in decisions(procedure):
         for case in decision.cases:
-            for node in ast.walk(expressions.parse(case.when)):
+            for node in ast.walk(expressions.parse_expression(case.when)):
                 if not isinstance(node, ast.Compare) or not _is(node.left, step.id):
                     continue
                 if isinstance(node.comparators[0], ast.Constant):
@@ -373,7 +373,7 @@ def decisions(procedure: Procedure) -> tuple[Decide, ...]:
 
 @cache
 def _names(when: str) -> tuple[str, ...]:
-    return expressions.names_in(when)
+    return expressions.names_used(when)
 
 
 Given = tuple[tuple[str, Any], ...]  # name -> value, of one procedure
@@ -509,7 +509,7 @@ def _wants(procedure: Procedure) -> dict[str, tuple[tuple[str, frozenset[str]], 
 
 def _untaken(when: str) -> frozenset[str]:
     """The names of which the whole condition wants that they are not taken."""
-    node = expressions.parse(when)
+    node = expressions.parse_expression(when)
     parts = node.values if isinstance(node, ast.BoolOp) and isinstance(node.op, ast.And) else [node]
     wants = [ast.unparse(part) for part in parts if isinstance(part, ast.UnaryOp) and isinstance(part.op, ast.Not)]
     return frozenset(name for want in wants for name in _names(when) if want == f"not taken({name})")
@@ -558,7 +558,7 @@ def _left(
     """What is left of each case once all that can no longer change is put in; up to the first that decides."""
     found: list[Any] = []
     for when in cases:
-        left = _rest(expressions.parse(when), procedure, settled, dict(given))
+        left = _rest(expressions.parse_expression(when), procedure, settled, dict(given))
         if left != (False, False):
             found.append((when, left))
         if isinstance(left, tuple) and left[0] in (True, None):

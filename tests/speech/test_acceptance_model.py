@@ -82,14 +82,14 @@ def test_a_damaged_file_is_trouble(harm: str, tmp_path: Path) -> None:
 
 
 def test_fits_are_told_apart_by_the_hash_of_their_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    first = acceptance.digest()
-    acceptance.digest.cache_clear()
+    first = acceptance.fit_digest()
+    acceptance.fit_digest.cache_clear()
     place = tmp_path / "other.json"
     place.write_text(json.dumps(_whole()))
     monkeypatch.setattr(acceptance, "_COMMITTED", place)
-    assert acceptance.digest() != first
+    assert acceptance.fit_digest() != first
     place.unlink()
-    acceptance.digest.cache_clear()
+    acceptance.fit_digest.cache_clear()
     with pytest.raises(Trouble, match="missing or damaged"):
-        acceptance.digest()
-    acceptance.digest.cache_clear()
+        acceptance.fit_digest()
+    acceptance.fit_digest.cache_clear()

@@ -44,8 +44,8 @@ def test_a_score_is_the_sum_over_every_path(table: np.ndarray, frames: ctc.Frame
 def test_meeting_in_the_middle_is_the_whole(
     table: np.ndarray, frames: ctc.Frames, beginning: tuple[int, ...], ending: tuple[int, ...]
 ) -> None:
-    forwards = ctc.walk(frames, ctc.tree([beginning]), keep=True)
-    backwards = ctc.walk(frames.reversed(), ctc.tree([ending[::-1]]), keep=True)
+    forwards = ctc.walk_frames(frames, ctc.tree([beginning]), keep=True)
+    backwards = ctc.walk_frames(frames.reversed(), ctc.tree([ending[::-1]]), keep=True)
     met = ctc.met(forwards, np.array([beginning[-1]]), backwards, np.array([ending[0]]))
     assert met[0, 0] == pytest.approx(by_hand(table, beginning + ending))
 

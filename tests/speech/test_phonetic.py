@@ -127,23 +127,23 @@ def test_another_version_is_told_in_a_sentence(monkeypatch: pytest.MonkeyPatch) 
 def test_the_network_gives_what_the_packages_own_engine_gives() -> None:
     from hama import _engine
 
-    from handsfree.speech.phonetic_adapted import adapted, tensors
+    from handsfree.speech.phonetic_adapted import corrected_file, tensors
     from handsfree.speech.phonetic_net import Net
 
     for share in (0.0, phonetic.TAUGHT):
-        data = adapted(phonetic.weights(), share=share)
+        data = corrected_file(phonetic.weights(), share=share)
         sound = np.asarray(say("forty three point five degrees"), np.float32) + np.float32(1e-3)
         wanted = np.exp(_engine.AsrSession(data).run(["log_probs"], {"waveform": sound})[0][0])
         assert np.abs(np.exp(Net.of(tensors(data))(sound)) - wanted).max() < 5e-3
 
 
 def test_half_a_file_of_what_it_was_taught_is_told_in_a_sentence(tmp_path: Path) -> None:
-    from handsfree.speech.phonetic_adapted import CORRECTIONS, adapted
+    from handsfree.speech.phonetic_adapted import CORRECTIONS, corrected_file
 
     half = tmp_path / "adapted_phonetic.npz"
     for content in (CORRECTIONS.read_bytes()[:100_000], b""):
         half.write_bytes(content)
         with pytest.raises(Trouble, match=r"training of the phonetic witness cannot be read .* install handsfree again"):
-            adapted(phonetic.weights(), half)
+            corrected_file(phonetic.weights(), half)
     with pytest.raises(Trouble, match="install handsfree again"):
-        adapted(phonetic.weights(), tmp_path / "none.npz")
+        corrected_file(phonetic.weights(), tmp_path / "none.npz")

@@ -22,7 +22,7 @@ from handsfree.language.meaning import (
 )
 from handsfree.speech import bars
 from handsfree.speech.judge import DENIED, FAILED, OTHERWISE, UNFOUND, UNLIKE, decide
-from handsfree.speech.sayings import WITHIN, Sayings, add, all_of
+from handsfree.speech.sayings import WITHIN, Sayings, add_attempt, all_of
 
 ANSWERS = Listening(phrases=("running", "humming", "stopped"))
 GATE = Listening(gate=GateAsked("isolated", ("four", "two")))
@@ -162,30 +162,30 @@ def test_what_was_said_long_ago_counts_no_more(later: float) -> None:
 
 
 def test_another_question_begins_anew() -> None:
-    _, before = add(None, said(answer("running"), 0.8), ANSWERS)
+    _, before = add_attempt(None, said(answer("running"), 0.8), ANSWERS)
     other = replace(ANSWERS, phrases=("running", "dark"))
-    heard, _ = add(before, said(answer("running"), 0.8, 5.0, other), other)
+    heard, _ = add_attempt(before, said(answer("running"), 0.8, 5.0, other), other)
     assert heard.sure == pytest.approx(0.8)
 
 
 def test_a_denial_wipes_out_what_was_said_before_and_is_none_itself() -> None:
-    _, before = add(None, said(OPEN, 0.95, 0.0, GATE), GATE)
+    _, before = add_attempt(None, said(OPEN, 0.95, 0.0, GATE), GATE)
     denied = Heard(Verdict.ASKED_AGAIN, Meaning(Sense.DENIAL, Denial.NEGATION), 0.2, reason=DENIED, started=5.0, ended=6.0)
-    heard, before = add(before, denied, GATE)
+    heard, before = add_attempt(before, denied, GATE)
     assert heard.verdict is Verdict.ASKED_AGAIN
     assert before is None
-    assert add(before, said(OPEN, 0.95, 8.0, GATE), GATE)[0].verdict is Verdict.ASKED_AGAIN
+    assert add_attempt(before, said(OPEN, 0.95, 8.0, GATE), GATE)[0].verdict is Verdict.ASKED_AGAIN
 
 
 def test_speech_of_others_between_two_sayings_changes_nothing() -> None:
-    _, before = add(None, said(answer("running"), 0.8), ANSWERS)
-    other, kept = add(before, Heard(Verdict.NOT_FOR_ME, None, 0.0, started=3.0, ended=4.0), ANSWERS)
+    _, before = add_attempt(None, said(answer("running"), 0.8), ANSWERS)
+    other, kept = add_attempt(before, Heard(Verdict.NOT_FOR_ME, None, 0.0, started=3.0, ended=4.0), ANSWERS)
     assert other.verdict is Verdict.NOT_FOR_ME
     assert kept == before
 
 
 def test_what_was_taken_leaves_nothing_behind() -> None:
-    heard, before = add(None, said(answer("running"), 0.99), ANSWERS)
+    heard, before = add_attempt(None, said(answer("running"), 0.99), ANSWERS)
     assert heard.verdict is Verdict.ACCEPTED
     assert before is None
 
@@ -193,7 +193,7 @@ def test_what_was_taken_leaves_nothing_behind() -> None:
 def test_no_gate_opens_on_what_only_an_earlier_saying_found() -> None:
     other = Meaning(Sense.COMMAND, "why", spoken="why")
     before = Sayings(GATE, {(OPEN.sense, OPEN.text): 9.0}, 1.0)
-    heard, _ = add(before, said(other, 0.4, 5.0, GATE, (OPEN, 0.3)), GATE)
+    heard, _ = add_attempt(before, said(other, 0.4, 5.0, GATE, (OPEN, 0.3)), GATE)
     assert heard.verdict is not Verdict.ACCEPTED
 
 
@@ -210,6 +210,6 @@ def test_earlier_sayings_count_less_than_the_last() -> None:
 
 @pytest.mark.parametrize("reason", ["sound was lost in the middle of it", "said while the program was speaking"])
 def test_what_others_took_back_is_not_made_good_by_what_was_said_before(reason: str) -> None:
-    _, before = add(None, said(OPEN, 0.97, 0.0, GATE), GATE)
+    _, before = add_attempt(None, said(OPEN, 0.97, 0.0, GATE), GATE)
     torn = replace(said(OPEN, 0.999, 5.0, GATE), verdict=Verdict.ASKED_AGAIN, reason=reason)
-    assert add(before, torn, GATE)[0] == torn
+    assert add_attempt(before, torn, GATE)[0] == torn

@@ -111,11 +111,11 @@ def test_a_witness_that_fails_or_is_not_there_says_nothing() -> None:
 
 def test_missing_and_damaged_weights_are_told_in_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(speaker, "_MODULE", "no_such_module_at_all")
-    assert speaker.installed() == (None, speaker.MISSING)
+    assert speaker.installed_encoder() == (None, speaker.MISSING)
     monkeypatch.setattr(speaker, "_MODULE", "handsfree")
-    assert speaker.installed() == (None, speaker.DAMAGED)
+    assert speaker.installed_encoder() == (None, speaker.DAMAGED)
     monkeypatch.setattr(speaker, "_WEIGHTS", "errors.py")
-    assert speaker.installed() == (None, speaker.DAMAGED)
+    assert speaker.installed_encoder() == (None, speaker.DAMAGED)
 
 
 def test_the_spoken_part_and_its_windows() -> None:
@@ -130,7 +130,7 @@ def test_the_spoken_part_and_its_windows() -> None:
 
 
 def test_with_the_real_encoder_a_voice_is_its_own_and_not_another() -> None:
-    encoder, missing = speaker.installed()
+    encoder, missing = speaker.installed_encoder()
     if encoder is None:
         pytest.skip(missing)
     from audio_fixtures import voices as made
@@ -213,7 +213,7 @@ def test_a_visit_says_where_voices_are_not_compared(
 
     from handsfree.visit.live import hearer_of
 
-    monkeypatch.setattr(speaker, "installed", lambda: (None, speaker.MISSING))
+    monkeypatch.setattr(speaker, "installed_encoder", lambda: (None, speaker.MISSING))
     hearer_of(SimpleNamespace(journal=None), recogniser=None)  # type: ignore[arg-type]
     told = capsys.readouterr()
     assert told.out == ""

@@ -69,7 +69,7 @@ def test_damaged_corrections_are_trouble(harm: str, tmp_path: Path, monkeypatch:
         place.write_bytes({"cut": whole[: len(whole) // 2], "turned": turned, "text": b"not an archive"}[harm])
     monkeypatch.setitem(neural_adapted.CORRECTIONS, sha, place)
     with pytest.raises(Trouble, match="missing or damaged"):
-        neural_adapted.adapted(b"", sha)
+        neural_adapted.corrected_model(b"", sha)
 
 
 @pytest.mark.parametrize("size", [size for size, sha in neural_weights.SIZES.items() if sha in neural_adapted.CORRECTIONS])
@@ -77,7 +77,7 @@ def test_the_corrections_change_every_matrix_they_name_and_nothing_else(size: st
     place = find_weights(size)
     assert place is not None
     model = neural_weights.model_bytes(place)
-    taught = neural_adapted.adapted(model, neural_weights.SIZES[size])
+    taught = neural_adapted.corrected_model(model, neural_weights.SIZES[size])
     assert len(taught) == len(model)
     names = set(neural_adapted._corrections(neural_adapted.CORRECTIONS[neural_weights.SIZES[size]]))
     before = {one.name: one for one in neural_weights.stored_variables(model)}
@@ -87,4 +87,4 @@ def test_the_corrections_change_every_matrix_they_name_and_nothing_else(size: st
 
 
 def test_weights_nothing_was_taught_to_stay_as_they_are() -> None:
-    assert neural_adapted.adapted(b"other weights", "0" * 64) == b"other weights"
+    assert neural_adapted.corrected_model(b"other weights", "0" * 64) == b"other weights"

@@ -19,7 +19,7 @@ from handsfree.standby import core
 from handsfree.standby.core import Begun, Deaf, HoldVisit, Listen, Rest, StandbyState, Unfinished, Wanted, advance
 from handsfree.standby.supervising import House, stand_by
 from handsfree.standby.unfinished import newest
-from handsfree.standby.unit import text
+from handsfree.standby.unit import unit_file
 
 HERE = Path("visits/one")
 BROKEN = Unfinished(HERE, 40.0, broken=True)
@@ -178,7 +178,7 @@ def test_a_listener_that_fails_is_tried_again_and_told(tmp_path: Path) -> None:
 @pytest.mark.skipif(not shutil.which("systemd-analyze"), reason="needs systemd")
 def test_systemd_reads_the_unit(tmp_path: Path) -> None:
     unit = tmp_path / "handsfree-stand-by.service"
-    unit.write_text(text((sys.executable, "-m", "handsfree", "stand-by"), tmp_path, "/tmp/a 100% $odd/settings.toml"))
+    unit.write_text(unit_file((sys.executable, "-m", "handsfree", "stand-by"), tmp_path, "/tmp/a 100% $odd/settings.toml"))
     surroundings = {**os.environ, "XDG_RUNTIME_DIR": str(tmp_path)}
     done = subprocess.run(
         ["systemd-analyze", "--user", "verify", str(unit)], capture_output=True, text=True, check=False, env=surroundings

@@ -11,7 +11,7 @@ from uncertainties import umath
 
 from handsfree.errors import Trouble
 from handsfree.trade import possible
-from handsfree.trade.uncertain import Accuracy, LimitVerdict, agree, carry, compare, parse_accuracy, reading
+from handsfree.trade.uncertain import Accuracy, LimitVerdict, agree, carry, hold_against, parse_accuracy, reading
 
 
 @pytest.mark.parametrize(
@@ -63,7 +63,7 @@ def test_carry_keeps_correlations() -> None:
 
 @given(value=st.floats(-50, 50), limit=st.floats(-50, 50), accuracy=st.floats(0.01, 5))
 def test_a_verdict_is_borderline_exactly_where_the_limit_is_in_doubt(value: float, limit: float, accuracy: float) -> None:
-    got = compare(reading(value, Accuracy(absolute=accuracy)), high=limit).verdict
+    got = hold_against(reading(value, Accuracy(absolute=accuracy)), high=limit).verdict
     distance, doubt = limit - value, 2 * accuracy / math.sqrt(3)
     if abs(abs(distance) - doubt) > 1e-6:
         clear = LimitVerdict.PASS if distance > 0 else LimitVerdict.FAIL
@@ -79,27 +79,27 @@ def test_no_error_inside_the_accuracy_turns_a_pass_into_a_fail(
 ) -> None:
     true_inside = low <= value <= low + width
     shown = reading(value + error * acc, Accuracy(absolute=acc))
-    verdict = compare(shown, low, low + width).verdict
+    verdict = hold_against(shown, low, low + width).verdict
     assert verdict is not (LimitVerdict.FAIL if true_inside else LimitVerdict.PASS)
 
 
 def test_a_meter_too_coarse_for_the_band_is_told_so() -> None:
-    told = compare(reading(5.0, "3 K"), 4.0, 6.0)
+    told = hold_against(reading(5.0, "3 K"), 4.0, 6.0)
     assert told.verdict is LimitVerdict.BORDERLINE
     assert told.too_coarse
     assert "better" in told.sentence
 
 
 def test_exact_values_on_the_limit_pass() -> None:
-    assert compare(5.0, high=5.0).verdict is LimitVerdict.PASS
-    assert compare(5.000001, high=5.0).verdict is LimitVerdict.FAIL
+    assert hold_against(5.0, high=5.0).verdict is LimitVerdict.PASS
+    assert hold_against(5.000001, high=5.0).verdict is LimitVerdict.FAIL
 
 
 def test_a_comparison_needs_limits_in_order() -> None:
     with pytest.raises(Trouble):
-        compare(1.0)
+        hold_against(1.0)
     with pytest.raises(Trouble, match="crossed"):
-        compare(1.0, 3.0, 2.0)
+        hold_against(1.0, 3.0, 2.0)
 
 
 def test_agreement_needs_both_uncertainties() -> None:

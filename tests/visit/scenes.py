@@ -19,7 +19,7 @@ ENGLISH = base.load("en")
 
 
 def book(text: str, *others: str) -> Book:
-    return load.book_of(*(load.parse(each, f"test-{n}.yaml") for n, each in enumerate((text, *others))))
+    return load.book_of(*(load.parse_procedure(each, f"test-{n}.yaml") for n, each in enumerate((text, *others))))
 
 
 def accepted(sense: Sense, text: str, value: float | None = None, unit: str | None = None) -> Utterance:

@@ -7,14 +7,14 @@ from pathlib import Path
 
 from handsfree.journal.events import Say
 from handsfree.visit import sessions
-from handsfree.visit.ahead import sentences
+from handsfree.visit.ahead import sentences_ahead
 from tests.visit import data
 from tests.visit.scenes import Scene, book
 
 
 def test_a_visit_says_of_its_steps_only_what_was_made_ahead() -> None:
     scene = Scene(book(data.WHOLE)).open()
-    made = set(sentences(scene.state))
+    made = set(sentences_ahead(scene.state))
     speakable = scene.state.language.speakable
     scene.words("next step", "cool", "forty", "isolated lock four two", "nothing runs", "understood", "next step")
     scene.words("next step", "affirm", *["next step"] * 4, "clear lock four two", "next step")
@@ -27,7 +27,7 @@ def test_a_visit_says_of_its_steps_only_what_was_made_ahead() -> None:
 
 def test_by_meter_too() -> None:
     scene = Scene(book(data.METER)).open()
-    made = set(sentences(scene.state))
+    made = set(sentences_ahead(scene.state))
     speakable = scene.state.language.speakable
     scene.words("isolated lock four two", "affirm", "zero", "affirm", "affirm")
     steps = [entry.event for entry in scene.record if isinstance(entry.event, Say) and entry.event.role == "step"]

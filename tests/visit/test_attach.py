@@ -24,7 +24,7 @@ steps:
 
 def visit(folder: Path) -> Path:
     """A finished visit, written by the real journal from what the machine did in memory."""
-    scene = Scene(load.book_of(load.parse(PHOTO))).open().words("next step")
+    scene = Scene(load.book_of(load.parse_procedure(PHOTO))).open().words("next step")
     with Journal.create(folder / "v") as journal:
         for entry in scene.record:
             journal.append(entry.event)

@@ -93,8 +93,8 @@ def write(folder: Path, caller: str = CALLER) -> Path:
 
 
 def test_outcomes_of_a_procedure() -> None:
-    assert outcomes(load.parse(CALLED)) == ("fixed", "handed over", "done")
-    assert outcomes(load.parse(CALLER)) == ("fixed", "handed over", "not fixed")
+    assert outcomes(load.parse_procedure(CALLED)) == ("fixed", "handed over", "done")
+    assert outcomes(load.parse_procedure(CALLER)) == ("fixed", "handed over", "not fixed")
 
 
 def test_only_what_the_called_one_can_bring_may_be_decided_on(tmp_path: Path) -> None:
@@ -104,9 +104,9 @@ def test_only_what_the_called_one_can_bring_may_be_decided_on(tmp_path: Path) ->
 
 
 def test_without_the_book_any_outcome_there_is_will_do() -> None:
-    tables = expressions.Tables.of(load.parse(CALLER).steps)
+    tables = expressions.Tables.of(load.parse_procedure(CALLER).steps)
     assert expressions.check('first_call == "made safe" and taken(first_call)', tables) == ()
     assert expressions.check('first_call == "broken"', tables) != ()
     assert expressions.check("first_call > 3", tables) != ()
     with pytest.raises(Trouble, match="has no answer 'broken'"):
-        load.parse(CALLER.replace('== "fixed"', '== "broken"'))
+        load.parse_procedure(CALLER.replace('== "fixed"', '== "broken"'))

@@ -41,7 +41,7 @@ class Quiet:
 
 
 def opened(place: Path) -> Session:
-    return begin(load.book_of(load.parse(PHOTO)), place, Who(), "typed")
+    return begin(load.book_of(load.parse_procedure(PHOTO)), place, Who(), "typed")
 
 
 def attached(folder: Path) -> list[Attached]:

@@ -10,13 +10,13 @@ from handsfree.journal.events import ListenFor, Opened, Say, Stamped
 from handsfree.language import base
 from handsfree.procedure import cabinet, load
 from handsfree.procedure.asides import at_cabinet
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 from handsfree.visit.machine import advance, start
-from handsfree.visit.sessions import book_of
+from handsfree.visit.sessions import recorded_book
 from handsfree.visit.state import State
 
 ENGLISH = base.load("en")
-PAGE = cabinet.load_page(folder("procedures") / "cabinets" / "firnkasten-40.yaml")
+PAGE = cabinet.load_page(shipped_folder("procedures") / "cabinets" / "firnkasten-40.yaml")
 LOOK = """procedure: look
 title: Look
 steps:
@@ -32,7 +32,7 @@ def say(state: State, words: str) -> tuple[State, list[str]]:
 
 
 def opened(page: bool) -> State:
-    book = load.book_of(load.parse(LOOK, "look.yaml"))
+    book = load.book_of(load.parse_procedure(LOOK, "look.yaml"))
     book = at_cabinet(book, PAGE.page, ENGLISH) if page else book
     first = Opened("v", "look", "en", "", "", "", "t", "typed")
     return advance(start(book, ENGLISH), Stamped(0, "2026-03-02T08:00:00+00:00", 0.0, first))[0]
@@ -66,7 +66,7 @@ def test_the_record_carries_the_page_as_it_was_read() -> None:
         "v", "look", "en", "", "", "", "t", "typed", copies=(("look", LOOK),), page=PAGE.page.cabinet, page_copy=PAGE.text,
         page_sha256=PAGE.digest,
     )  # fmt: skip
-    assert "where is the relay" in book_of(opened_event).asides
+    assert "where is the relay" in recorded_book(opened_event).asides
 
 
 @pytest.mark.parametrize(

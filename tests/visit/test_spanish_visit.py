@@ -41,7 +41,7 @@ from handsfree.language import base, prompts
 from handsfree.language.meaning import ALWAYS, Listening, Sense, Verdict
 from handsfree.procedure import load
 from handsfree.procedure.model import Book
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 from handsfree.speech.recogniser import build_recogniser
 from handsfree.visit.machine import advance, start
 from handsfree.visit.state import State
@@ -55,7 +55,7 @@ def _words(texts: Iterator[str] | list[str]) -> set[str]:
 
 
 def _sentences(code: str) -> dict[str, str]:
-    return dict(prompts.load(folder("grammar") / f"{code}.prompts.yaml").sentences)
+    return dict(prompts.load(shipped_folder("grammar") / f"{code}.prompts.yaml").sentences)
 
 
 #: Every word of the English prompts and phrases that is no word of Spanish here.
@@ -261,7 +261,7 @@ class Scene:
 
 @pytest.fixture
 def scene() -> Scene:
-    book = load.book_of(load.parse(CORNERS, "rincones.yaml"), load.parse(CALLED, "otra.yaml"))
+    book = load.book_of(load.parse_procedure(CORNERS, "rincones.yaml"), load.parse_procedure(CALLED, "otra.yaml"))
     made = Scene(book, start(book, SPANISH))
     made.tell(Opened("v", "rincones", "es", "", "", "", "t", "typed"))
     return made

@@ -117,7 +117,7 @@ def unfit(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_taken_up_from_disk_with_a_lock_on_it_says_why(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     folder = kept(tmp_path, ("four two", "affirm", OPENS))
     unfit(monkeypatch)
-    session = sessions.take_up(folder)
+    session = sessions.resume(folder)
     session.journal.close()
     assert isinstance(session.first, Resumed)
     assert ["It may not run" in why for why in session.first.barred] == [True]
@@ -127,7 +127,7 @@ def test_with_no_lock_on_it_is_refused_as_before(tmp_path: Path, monkeypatch: py
     folder = kept(tmp_path, ("four two",))
     unfit(monkeypatch)
     with pytest.raises(Trouble, match="not safe to run"):
-        sessions.take_up(folder)
+        sessions.resume(folder)
 
 
 def test_a_record_of_other_rules_keeps_whose_lock_it_is() -> None:
@@ -164,9 +164,9 @@ def test_a_lock_that_came_off_is_not_on_in_what_is_rebuilt() -> None:
 def test_a_visit_begun_under_another_fault_model_starts_from_what_is_on_record(monkeypatch: pytest.MonkeyPatch) -> None:
     """The fault model has a say in what is asked next: gone over again by another, a record would not follow."""
     scene = Scene(book(ALONE))
-    scene.tell(Opened("v", "lift", "en", "", "", "", "t", "typed", rules=RULES, hazards=advice.digest()))
+    scene.tell(Opened("v", "lift", "en", "", "", "", "t", "typed", rules=RULES, hazards=advice.advice_digest()))
     resumed: list[bool] = []
-    monkeypatch.setattr(sessions, "book_of", lambda opened: scene.book)
+    monkeypatch.setattr(sessions, "recorded_book", lambda opened: scene.book)
     monkeypatch.setattr(sessions, "rebuilt", lambda state, entries: resumed.append(True) or state)
     sessions.state_of(scene.record, Path())
     assert not resumed

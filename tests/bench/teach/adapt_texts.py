@@ -13,7 +13,7 @@ from functools import cache
 import yaml
 
 from handsfree.language.phonetics import nearest
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 from tests.bench import corpus_texts as texts
 
 Pair = tuple[str, str]  # (as spoken, as written)
@@ -39,7 +39,7 @@ def _material() -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Answers and short sentences of the shipped English procedures."""
     answers = {phrase for phrases in texts.CHOICES for phrase in phrases}
     sentences: set[str] = set()
-    for path in sorted(folder("procedures").glob("*.yaml")):
+    for path in sorted(shipped_folder("procedures").glob("*.yaml")):
         procedure = yaml.safe_load(path.read_text(encoding="utf-8"))
         if procedure.get("language", "en") != "en":
             continue

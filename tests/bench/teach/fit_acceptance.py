@@ -29,7 +29,7 @@ import numpy as np
 
 from handsfree.speech import acceptance
 from handsfree.speech.engine import Testimony, Witness
-from handsfree.speech.weighing import Stake, Weighed, _Seen, in_accent, likeness, spoke, weigh
+from handsfree.speech.weighing import Stake, Weighed, _Seen, heard_anything, in_accent, likeness, weigh
 from tests.bench.teach import fresh, testimony
 from tests.bench.teach.testimony import Said, cached, read
 
@@ -91,7 +91,7 @@ def ranking(some: Sequence[Case]) -> acceptance.Shares:
     kinds = list(dict.fromkeys(t.gives for case in some for t in case.testimonies))
     tables = []
     for case in some:
-        seen = [_Seen.of(t, case.said.listening) for t in case.testimonies if spoke(t)]
+        seen = [_Seen.of(t, case.said.listening) for t in case.testimonies if heard_anything(t)]
         every = {which: act.meaning for view in seen for which, act in view.acts.items()}
         right = [which for which, meaning in every.items() if case.said.right(meaning)]
         if right and len(every) > 1:
