@@ -11,12 +11,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
-from typing import cast
 
 from handsfree.errors import Trouble
 from handsfree.language import base, jsgf, prompts
+from handsfree.language.base import Language
 from handsfree.language.expand import expand
-from handsfree.language.spoken import GrammarLanguage
 from handsfree.language.tokens import tokens
 from handsfree.procedure.hazards import usual
 from handsfree.resources import shipped_folder
@@ -26,7 +25,7 @@ from handsfree.resources import shipped_folder
 class RecorderWords:
     """What the recorder says and understands in one language."""
 
-    language: GrammarLanguage
+    language: Language
     grammar: jsgf.Grammar
     sentences: prompts.Prompts
     _found: dict[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
@@ -94,4 +93,4 @@ def load_words(code: str) -> RecorderWords:
     grammar, sentences = home / f"{code}.record.jsgf", home / f"{code}.record.prompts.yaml"
     if not grammar.is_file() or not sentences.is_file():
         raise Trouble(f"Steps cannot be recorded in '{code}': the grammar folder lacks {grammar.name} or {sentences.name}.")
-    return RecorderWords(cast(GrammarLanguage, base.load(code)), jsgf.load_grammar(grammar), prompts.load(sentences))
+    return RecorderWords(base.load(code), jsgf.load_grammar(grammar), prompts.load(sentences))

@@ -17,7 +17,7 @@ from handsfree.language.expand import expand
 from handsfree.language.jsgf import Grammar
 from handsfree.language.meaning import Denial, GateAsked, Listening, Meaning, Sense, may_prove
 from handsfree.language.own_words import OwnWords, Words
-from handsfree.language.understanding import Tongue, Vocabulary, forms, gate_forms, in_own_words, trimmed
+from handsfree.language.understanding import Vocabulary, forms, gate_forms, in_own_words, trimmed
 
 Pair = tuple[str, Denial]
 Near = Callable[[str, int], tuple[str, ...]]  # (word, how many) -> the dictionary's words that sound nearest, no homophones
@@ -34,14 +34,13 @@ _GATE = (("gate_negated", Denial.NEGATION), ("gate_question", Denial.QUESTION), 
 class Decoys:
     grammar: Grammar
     vocabulary: Vocabulary
-    tongue: Tongue
     own: OwnWords
     near: Near
     digits: Words  # the ten digit words, zero first
     likely: Mapping[str, str]  # digit words most often taken for one another: five and nine
 
     def all(self, listening: Listening) -> dict[str, Meaning]:
-        accepted = forms(listening, self.vocabulary, self.tongue)
+        accepted = forms(listening, self.vocabulary)
         found: dict[str, Meaning] = {}
         for spoken, kind in self._all(listening, accepted):
             if spoken and spoken not in found and not self._accepted(tuple(spoken.split()), accepted, listening):
@@ -68,8 +67,8 @@ class Decoys:
             return True
         if self.own.meaning(words, listening, in_own_words({spoken: (one,) for spoken, one in accepted.items()})):
             return True
-        return (listening.number is not None and bool(self.tongue.readings(words))) or (
-            listening.digits is not None and bool(self.tongue.digits(words))
+        return (listening.number is not None and bool(self.vocabulary.readings(words))) or (
+            listening.digits is not None and bool(self.vocabulary.digits(words))
         )
 
     def phrase(self, spoken: str, sense: Sense, first: bool) -> Iterator[Pair]:
@@ -102,7 +101,7 @@ class Decoys:
         for word, ways in self.vocabulary.gates.items():
             if word != gate.word:
                 near = GateAsked(word, gate.lock)
-                yield from ((form, Denial.NEAR) for form in gate_forms(near, self.vocabulary, self.tongue)[: len(ways)])
+                yield from ((form, Denial.NEAR) for form in gate_forms(near, self.vocabulary)[: len(ways)])
 
     def other_numbers(self, lock: Words) -> tuple[Words, ...]:
         """One digit changed (the likeliest first), two swapped, one dropped, one said twice, one added."""

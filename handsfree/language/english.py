@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from handsfree.language import english_hearing, english_speakable, phonetics
+from handsfree.language.base import Language
 from handsfree.language.english_numbers import english_numbers
 from handsfree.language.english_words import WORDS
-from handsfree.language.spoken import GrammarLanguage
 from handsfree.language.twoway import TwoWay
 
 
-class English(GrammarLanguage):
+class English(Language):
     code = "en"
     words = WORDS
     uncounted = frozenset({"kelvin", "hertz", "psi", "bar", "percent", "revolutions_per_minute"})

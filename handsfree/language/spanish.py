@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from functools import cached_property
 
 from handsfree.language import spanish_hearing, spanish_sounds, spanish_speakable
+from handsfree.language.base import Language
 from handsfree.language.expand import expand
 from handsfree.language.jsgf import Sequence as Run
 from handsfree.language.jsgf import Word
@@ -15,14 +16,13 @@ from handsfree.language.numerals import exact
 from handsfree.language.quantities import alike, pint_name
 from handsfree.language.spanish_numbers import bare, spanish_numbers
 from handsfree.language.spanish_words import WORDS
-from handsfree.language.spoken import GrammarLanguage
 from handsfree.language.tokens import tokens
 from handsfree.language.twoway import TwoWay
 
 _WORD = re.compile(r"[^\W\d_]+")
 
 
-class Spanish(GrammarLanguage):
+class Spanish(Language):
     code = "es"
     words = WORDS
     uncounted = frozenset({"kelvin", "percent"})

@@ -34,8 +34,10 @@ DecoysOf = Callable[[Listening], Mapping[str, Meaning]]
 
 @dataclass(frozen=True)
 class Vocabulary:
-    """The fixed words of a language, from its grammar. `respell`: short form written -> words said. The words of the sets
-    turn a phrase into its denial; `live`: words for a supply that is on."""
+    """The words of a language, from its grammar. `respell`: short form written -> words said. The words of the sets turn a
+    phrase into its denial; `live`: words for a supply that is on. `spell_numbers`, `spell_digits`: written numbers into
+    words, plainly or digit by digit. `readings`: of number words, the chosen one first. `digits`: those that words name;
+    `digit_ways`: every way to say them. `speakable`: how a procedure's text is spoken."""
 
     commands: Mapping[str, tuple[str, ...]]
     gates: Mapping[str, tuple[str, ...]]
@@ -48,14 +50,6 @@ class Vocabulary:
     asking: frozenset[str]
     doubt: frozenset[str]
     live: frozenset[str]
-
-
-@dataclass(frozen=True)
-class Tongue:
-    """What the machinery needs of a language besides its vocabulary. In order: how it turns written numbers into words,
-    plainly or digit by digit; its readings of number words, the chosen one first; the digits that words name; ways to say
-    a digit string; how a procedure's text is spoken."""
-
     spell_numbers: Callable[[Sequence[str]], Words]
     spell_digits: Callable[[Sequence[str]], Words]
     readings: Callable[[Sequence[str]], tuple[tuple[float, str | None], ...]]
@@ -64,27 +58,27 @@ class Tongue:
     speakable: Callable[[str], str]
 
 
-def spoken_phrase(phrase: str, tongue: Tongue) -> str:
+def spoken_phrase(phrase: str, vocabulary: Vocabulary) -> str:
     """A procedure's answer as it is spoken, without case or punctuation: 'LED on' -> 'l e d on'."""
-    return " ".join(tongue.spell_numbers(tokens(tongue.speakable(phrase))))
+    return " ".join(vocabulary.spell_numbers(tokens(vocabulary.speakable(phrase))))
 
 
-def forms(listening: Listening, vocabulary: Vocabulary, tongue: Tongue) -> dict[str, Meaning]:
+def forms(listening: Listening, vocabulary: Vocabulary) -> dict[str, Meaning]:
     """Every fixed phrase in force, as spoken, with its meaning; the step's answers before the commands."""
     found: dict[str, Meaning] = {}
-    for spoken, meaning in _in_force(listening, vocabulary, tongue):
+    for spoken, meaning in _in_force(listening, vocabulary):
         found.setdefault(spoken, replace(meaning, spoken=spoken))
     return found
 
 
-def _in_force(listening: Listening, vocabulary: Vocabulary, tongue: Tongue) -> Iterator[tuple[str, Meaning]]:
+def _in_force(listening: Listening, vocabulary: Vocabulary) -> Iterator[tuple[str, Meaning]]:
     if listening.note:
         return
     if listening.gate is not None:
-        for spoken in gate_forms(listening.gate, vocabulary, tongue):
+        for spoken in gate_forms(listening.gate, vocabulary):
             yield spoken, Meaning(Sense.GATE, gate_text(listening.gate.word, listening.gate.lock))
     for phrase in listening.phrases:
-        ways = vocabulary.commands[phrase] if phrase in WHEN_ASKED else (spoken_phrase(phrase, tongue),)
+        ways = vocabulary.commands[phrase] if phrase in WHEN_ASKED else (spoken_phrase(phrase, vocabulary),)
         for way in ways:
             yield way, Meaning(Sense.PHRASE, phrase)
     if listening.number is not None:
@@ -95,16 +89,17 @@ def _in_force(listening: Listening, vocabulary: Vocabulary, tongue: Tongue) -> I
         for way in vocabulary.commands[name]:
             yield way, Meaning(Sense.COMMAND, name)
     for aside in listening.asides:
-        yield spoken_phrase(aside, tongue), Meaning(Sense.COMMAND, aside)
+        yield spoken_phrase(aside, vocabulary), Meaning(Sense.COMMAND, aside)
 
 
-def gate_forms(gate: GateAsked, vocabulary: Vocabulary, tongue: Tongue) -> tuple[str, ...]:
+def gate_forms(gate: GateAsked, vocabulary: Vocabulary) -> tuple[str, ...]:
     """Every way to say the gate's phrase with the right number."""
-    return tuple(f"{opening} {number}" for opening in vocabulary.gates[gate.word] for number in tongue.digit_ways(gate.lock))
+    numbers = vocabulary.digit_ways(gate.lock)
+    return tuple(f"{opening} {number}" for opening in vocabulary.gates[gate.word] for number in numbers)
 
 
 def understand(
-    text: str, listening: Listening, vocabulary: Vocabulary, tongue: Tongue, own: OwnWords, decoys: DecoysOf
+    text: str, listening: Listening, vocabulary: Vocabulary, own: OwnWords, decoys: DecoysOf
 ) -> tuple[Meaning, ...]:
     """Every meaning of these exact words under `listening`, best first; denials included; () for none."""
     if listening.note:
@@ -112,10 +107,10 @@ def understand(
     pieces = respelled(tokens(text), vocabulary.respell)
     if not pieces:
         return ()
-    said, digits = tongue.spell_numbers(pieces), tongue.spell_digits(pieces)
+    said, digits = vocabulary.spell_numbers(pieces), vocabulary.spell_digits(pieces)
     asked = "?" in text
     table: dict[str, list[Meaning]] = {}
-    for spoken, meaning in _in_force(listening, vocabulary, tongue):
+    for spoken, meaning in _in_force(listening, vocabulary):
         table.setdefault(spoken, []).append(replace(meaning, spoken=spoken))
     for phrase in listening.phrases:  # also as written: somebody may type 'LED on'
         as_written = " ".join(respelled(tokens(phrase), vocabulary.respell))
@@ -136,10 +131,10 @@ def understand(
     ):
         found += [m for m in table.get(" ".join(words), ()) if m.sense in senses]
     if listening.number is not None:
-        found += numbers(core, listening.number, tongue)
+        found += numbers(core, listening.number, vocabulary)
     if listening.digits is not None:
         stated = trimmed(digits, (*vocabulary.hesitation, *vocabulary.number_lead_in))
-        found += _stated(stated, listening.digits, tongue)
+        found += _stated(stated, listening.digits, vocabulary)
     answers = listening.own_words and found and found[0].text in WHEN_ASKED
     if found and asked and (answers or may_prove(found[0], listening)):
         return (Meaning(Sense.DENIAL, Denial.QUESTION, spoken=" ".join(digits)),)
@@ -148,7 +143,7 @@ def understand(
     meant = own.meaning(said, listening, in_own_words(table))
     if meant is not None and not (asked and (meant.sense is Sense.PHRASE or meant.text in (*WHEN_ASKED, *ONWARD))):
         return (meant,)  # 'can you repeat that?' asks; 'all done?' is asked of somebody
-    kind = _exact_decoy(digits, listening, decoys) or denial(digits, asked, listening, vocabulary, tongue)
+    kind = _exact_decoy(digits, listening, decoys) or denial(digits, asked, listening, vocabulary)
     return (Meaning(Sense.DENIAL, kind, spoken=" ".join(digits)),) if kind else ()
 
 
@@ -162,20 +157,20 @@ def _exact_decoy(words: Words, listening: Listening, decoys: DecoysOf) -> Denial
     return None if meaning is None else Denial(meaning.text)
 
 
-def numbers(words: Words, asked: NumberAsked, tongue: Tongue) -> list[Meaning]:
+def numbers(words: Words, asked: NumberAsked, vocabulary: Vocabulary) -> list[Meaning]:
     """The readings of the words in the step's terms: 'degrees' is the step's own unit. Plausible values come first."""
     from handsfree.language.quantities import convert, unit_fits, unit_meant
 
     found = []
-    for value, unit in tongue.readings(words):
+    for value, unit in vocabulary.readings(words):
         own = None if unit is None else unit_meant(asked.unit, unit)
         likely = unit_fits(asked.unit, unit) and asked.low <= convert(value, unit, asked.unit) <= asked.high
         found.append((not likely, Meaning(Sense.NUMBER, f"{value:.12g}", value, own, " ".join(words))))
     return [meaning for _, meaning in sorted(found, key=lambda pair: pair[0])]
 
 
-def _stated(words: Words, bounds: tuple[int, int], tongue: Tongue) -> list[Meaning]:
-    digits = tongue.digits(words)
+def _stated(words: Words, bounds: tuple[int, int], vocabulary: Vocabulary) -> list[Meaning]:
+    digits = vocabulary.digits(words)
     fits = bounds[0] <= len(digits) <= bounds[1]
     return [Meaning(Sense.DIGITS, " ".join(digits), spoken=" ".join(words))] if fits and digits else []
 
@@ -195,17 +190,17 @@ def trimmed(words: Words, around: Sequence[Words]) -> Words:
             return words
 
 
-def denial(words: Words, asked: bool, listening: Listening, vocabulary: Vocabulary, tongue: Tongue) -> Denial | None:
+def denial(words: Words, asked: bool, listening: Listening, vocabulary: Vocabulary) -> Denial | None:
     """How these words deny or miss something in force; None where they resemble nothing."""
     if listening.gate is not None:
-        kind = _gate_denial(words, asked, listening.gate, vocabulary, tongue)
+        kind = _gate_denial(words, asked, listening.gate, vocabulary)
         if kind is not None:
             return kind
     if listening.number is not None:
-        kind = _number_denial(tongue.spell_numbers(words), vocabulary, tongue)
+        kind = _number_denial(vocabulary.spell_numbers(words), vocabulary)
         if kind is not None:
             return kind
-    for spoken in forms(replace(listening, gate=None), vocabulary, tongue):
+    for spoken in forms(replace(listening, gate=None), vocabulary):
         phrase = tuple(spoken.split())
         if len(words) > len(phrase) + 4:
             continue
@@ -218,11 +213,11 @@ def denial(words: Words, asked: bool, listening: Listening, vocabulary: Vocabula
     return None
 
 
-def _number_denial(words: Words, vocabulary: Vocabulary, tongue: Tongue) -> Denial | None:
+def _number_denial(words: Words, vocabulary: Vocabulary) -> Denial | None:
     """'Not forty three', 'is it forty three', 'forty three I think': a reading with up to four words at one end."""
     for cut in range(1, min(5, len(words))):
         for number, rest in ((words[cut:], words[:cut]), (words[:-cut], words[-cut:])):
-            if tongue.readings(number):
+            if vocabulary.readings(number):
                 return _turned(rest, False, vocabulary)
     return None
 
@@ -238,12 +233,12 @@ def _turned(rest: Words, asked: bool, vocabulary: Vocabulary) -> Denial | None:
     return None
 
 
-def _gate_denial(words: Words, asked: bool, gate: GateAsked, vocabulary: Vocabulary, tongue: Tongue) -> Denial | None:
+def _gate_denial(words: Words, asked: bool, gate: GateAsked, vocabulary: Vocabulary) -> Denial | None:
     openings = [tuple(opening.split()) for opening in vocabulary.gates[gate.word]]
     every = [tuple(opening.split()) for ways in vocabulary.gates.values() for opening in ways]
     subjects = {word for opening in every for word in opening} | vocabulary.live
     there = [word for word in words if word in subjects or any(_stem(word, subject) for subject in subjects)]
-    number = tongue.digits(words)
+    number = vocabulary.digits(words)
     if not there:
         return (Denial.HALF if number == gate.lock else Denial.NUMBER) if number else None
     if vocabulary.negation & set(words):
@@ -255,7 +250,7 @@ def _gate_denial(words: Words, asked: bool, gate: GateAsked, vocabulary: Vocabul
     if vocabulary.doubt & set(words):
         return Denial.UNSURE
     for opening in openings:
-        said = tongue.digits(words[len(opening):]) if words[: len(opening)] == opening else ()
+        said = vocabulary.digits(words[len(opening):]) if words[: len(opening)] == opening else ()
         if said:
             return Denial.HALF if len(said) < len(gate.lock) and said == gate.lock[: len(said)] else Denial.NUMBER
     whole = any(_find(opening, words) is not None for opening in openings)

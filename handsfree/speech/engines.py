@@ -37,11 +37,10 @@ def _need_library() -> None:
 
 
 def _phonetic(language: Language, models_dir: Path) -> Engine | None:
-    from handsfree.language.spoken import GrammarLanguage
     from handsfree.speech import phonetic_adapted
     from handsfree.speech.phonetic import TAUGHT, Phonetic, missing, weights
 
-    if language.code != "en" or not isinstance(language, GrammarLanguage) or missing():
+    if language.code != "en" or missing():
         return None
     _need_library()
     # Trouble before a visit, and not from an engine that fails at every word

@@ -34,7 +34,7 @@ from handsfree.speech.phonetic_shape import Shapes
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from handsfree.language.spoken import GrammarLanguage
+    from handsfree.language.base import Language
     from handsfree.speech.engine import Samples
 
 PACKAGE, VERSION = "hama", "1.7.0"
@@ -61,7 +61,7 @@ class Phonetic:
         "phonetic", Witness.SOUNDS, "scores the sounds of every phrase and number", cost="0.05 of the sound", proposes=True
     )
 
-    def __init__(self, language: GrammarLanguage, taught: float | None = None) -> None:
+    def __init__(self, language: Language, taught: float | None = None) -> None:
         self.name = "phonetic"
         self._taught = TAUGHT if taught is None else taught
         self.language = language.code
@@ -167,7 +167,7 @@ class Phonetic:
         )  # fmt: skip
 
 
-def _beside(language: GrammarLanguage, phrases: Sequence[str]) -> Iterator[str]:
+def _beside(language: Language, phrases: Sequence[str]) -> Iterator[str]:
     """The answers of several words, each with one word replaced by one that sounds close."""
     for phrase in phrases:
         words = phrase.split()
@@ -190,7 +190,7 @@ def _added(candidates: list[Candidate]) -> tuple[Candidate, ...]:
     return tuple(sorted((*denials, *acts), key=lambda c: -c.score))
 
 
-def _locks(language: GrammarLanguage, fewest: int, most: int) -> dict[str, Meaning]:
+def _locks(language: Language, fewest: int, most: int) -> dict[str, Meaning]:
     digits = language.words.digits
     found: dict[str, Meaning] = {}
     for size in range(fewest, min(most, _LOCK_DIGITS) + 1):

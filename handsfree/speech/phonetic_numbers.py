@@ -23,7 +23,7 @@ from handsfree.speech.ctc import Frames, Symbols, Tree, Walked, met, tree, walk_
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from handsfree.language.spoken import GrammarLanguage
+    from handsfree.language.base import Language
 
 _SIGNED = frozenset({"", "degF", "degC", "volt", "ampere"})  # units of which less than none is read
 _RARE = frozenset({"double", "niner"})  # ways that make the trees twice as large; another witness may offer them
@@ -50,7 +50,7 @@ class Parts:
     first: NDArray[np.int64]
 
 
-def parts(language: GrammarLanguage, unit: str, ways: SoundsOf) -> Parts:
+def parts(language: Language, unit: str, ways: SoundsOf) -> Parts:
     """Of the numbers in this unit and those that fit it."""
     beginnings = [Part(words, sounds) for words in _wholes(language, pint_name(unit)) for sounds in ways(words)]
     endings = [Part(words, sounds) for words in _tails(language, unit) for sounds in ways(words)]
@@ -97,14 +97,14 @@ def _some(walked: Walked, which: NDArray[np.int64]) -> Walked:
 
 
 @lru_cache(maxsize=8)
-def _wholes(language: GrammarLanguage, unit: str) -> tuple[str, ...]:
+def _wholes(language: Language, unit: str) -> tuple[str, ...]:
     plain = [way for value in (*range(1000), *range(1000, 10_000, 100)) for way in _said(language, value)]
     signs = ("minus", "negative") if unit in _SIGNED else ()
     few = [way for value in range(100) for way in _said(language, value)]
     return tuple(dict.fromkeys([*plain, *(f"{sign} {way}" for sign in signs for way in few)]))
 
 
-def _said(language: GrammarLanguage, value: float) -> Iterator[str]:
+def _said(language: Language, value: float) -> Iterator[str]:
     from handsfree.language.numerals import exact
 
     for way in language.two_way.say("signed", exact(value)):
@@ -112,7 +112,7 @@ def _said(language: GrammarLanguage, value: float) -> Iterator[str]:
             yield " ".join(way)
 
 
-def _tails(language: GrammarLanguage, unit: str) -> tuple[str, ...]:
+def _tails(language: Language, unit: str) -> tuple[str, ...]:
     five = _said(language, 5)
     lead = next(iter(five)).split()
     decimals = [

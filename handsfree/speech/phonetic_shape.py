@@ -28,7 +28,7 @@ from handsfree.speech.ctc import Frames, freely
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from handsfree.language.spoken import GrammarLanguage
+    from handsfree.language.base import Language
     from handsfree.speech.ctc import Floats, Symbols
     from handsfree.speech.engine import Candidate
 
@@ -137,7 +137,7 @@ def _padded(ways: Ways) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
 class Shapes:
     """Evidence on the phrases that must be complete: a gate's, and answers that may prove works dead."""
 
-    language: GrammarLanguage
+    language: Language
     unknown: Callable[[str], Phonemes]
 
     def evidence(self, frames: Frames, scored: Sequence[Candidate], listening: Listening) -> Iterator[tuple[str, float]]:

@@ -33,7 +33,8 @@ from handsfree.speech.pocketsphinx_rivals import Phrasebook, rivals_of, weakest_
 if TYPE_CHECKING:
     from pocketsphinx import Decoder, Hypothesis
 
-    from handsfree.speech.engine import Samples, Speaks
+    from handsfree.language.base import Language
+    from handsfree.speech.engine import Samples
 
 NAME = "pocketsphinx"
 _SHORTEST_S = 0.12  # less sound than this holds no word
@@ -162,7 +163,7 @@ def _quoted(phrase: str) -> str:
     return re.sub(r"[^\w' -]", "", phrase)
 
 
-def number_grammar(language: Speaks, listening: Listening) -> str:
+def number_grammar(language: Language, listening: Listening) -> str:
     """The JSGF of the number or the digits that a listening asks for; '' where it asks for none."""
     asked = listening.number
     if asked is not None:
@@ -203,9 +204,9 @@ class PocketSphinx:
         NAME, Witness.GRAMMAR, "answers from a grammar, beside a free decode of the same sound", cost="0.3 of the sound"
     )
 
-    def __init__(self, language: Speaks) -> None:
+    def __init__(self, language: Language) -> None:
         self.language = language.code
-        self._tongue = language
+        self._spoken = language
         self._lock = threading.Lock()
         self._grammar = acoustic_searches()
         self._free = _free_decoder()
@@ -215,11 +216,11 @@ class PocketSphinx:
         if listening in kept:
             kept.move_to_end(listening)
             return kept[listening]
-        book = Phrasebook.of(self._tongue, listening)
+        book = Phrasebook.of(self._spoken, listening)
         self._grammar.teach(" ".join(book.meanings))
-        numbers = number_grammar(self._tongue, listening)
+        numbers = number_grammar(self._spoken, listening)
         if numbers:
-            self._grammar.teach(" ".join(self._tongue.vocabulary()))
+            self._grammar.teach(" ".join(self._spoken.vocabulary()))
         network = transitions([_quoted(phrase) for phrase in book.meanings], automaton(numbers) if numbers else None)
         name = self._grammar.add(network, kept, _GRAMMARS_KEPT)
         kept[listening] = name, book

@@ -18,7 +18,7 @@ from handsfree.language.meaning import Listening, Meaning
 from handsfree.language.phonetics import Phonemes, letters, phonemes, sound_distance
 
 if TYPE_CHECKING:
-    from handsfree.speech.engine import Speaks
+    from handsfree.language.base import Language
 
 _NEAR_WORD = 0.55  # words at most this far apart are exchanged for one another
 _NUMBER_RIVALS = 6
@@ -28,12 +28,12 @@ _NUMBER_RIVALS = 6
 class Phrasebook:
     """`meanings`: every fixed phrase in force and every decoy, as spoken. Numbers are understood, not listed."""
 
-    language: Speaks
+    language: Language
     listening: Listening
     meanings: dict[str, Meaning]
 
     @staticmethod
-    def of(language: Speaks, listening: Listening) -> Phrasebook:
+    def of(language: Language, listening: Listening) -> Phrasebook:
         return Phrasebook(language, listening, {**language.decoys(listening), **language.forms(listening)})
 
     @cached_property

@@ -27,7 +27,8 @@ from handsfree.speech.pocketsphinx import as_pcm
 if TYPE_CHECKING:
     from vosk import KaldiRecognizer  # type: ignore[import-untyped]  # carries no types
 
-    from handsfree.speech.engine import Samples, Speaks
+    from handsfree.language.base import Language
+    from handsfree.speech.engine import Samples
 
 NAME = "vosk"
 _ALTERNATIVES = 5
@@ -62,9 +63,9 @@ class Vosk:
         NAME, Witness.GRAMMAR, "answers from a grammar, beside a free decode of the same sound", cost="0.2 of the sound"
     )
 
-    def __init__(self, path: Path, language: Speaks, alike: Likeness = spelled_alike) -> None:
+    def __init__(self, path: Path, language: Language, alike: Likeness = spelled_alike) -> None:
         self.language = language.code
-        self._tongue, self._alike = language, alike
+        self._spoken, self._alike = language, alike
         self._vosk = _library()
         self._lock = threading.Lock()
         try:
@@ -79,9 +80,9 @@ class Vosk:
 
     def phrase_list(self, listening: Listening) -> tuple[str, ...]:
         """What may be said, decoys included, as far as the model's vocabulary goes; `[unk]` where the model has it."""
-        phrases = [*self._tongue.forms(listening), *self._tongue.decoys(listening)]
+        phrases = [*self._spoken.forms(listening), *self._spoken.decoys(listening)]
         if listening.number is not None or listening.digits is not None:
-            phrases += sorted(self._tongue.vocabulary())
+            phrases += sorted(self._spoken.vocabulary())
         known = [phrase for phrase in phrases if all(self.knows(word) for word in phrase.split())]
         return tuple(dict.fromkeys([*known, *([_UNKNOWN] if self.knows(_UNKNOWN) else [])]))
 
@@ -118,7 +119,7 @@ class Vosk:
         """One a meaning, best first; words that mean nothing in force are no candidates."""
         found: dict[tuple[object, ...], Candidate] = {}
         for text, score in texts:
-            for meaning in self._tongue.understand(text, listening)[:1] if text and _UNKNOWN not in text else ():
+            for meaning in self._spoken.understand(text, listening)[:1] if text and _UNKNOWN not in text else ():
                 spoken = replace(meaning, spoken=text)
                 found.setdefault(_key(spoken), Candidate(spoken, score))
         return tuple(sorted(found.values(), key=lambda candidate: -candidate.score))
@@ -191,8 +192,6 @@ def download(language: str, folder: Path) -> None:
 def load(model: Path, language: str = "en") -> Vosk:
     """The engine on a model of the language, in the folder `model`."""
     from handsfree.language import base
-    from handsfree.language.spoken import GrammarLanguage
 
-    tongue = base.load(language)
-    assert isinstance(tongue, GrammarLanguage)
-    return Vosk(model, tongue, lambda a, b: 1.0 - float(tongue.apart(a, b)))
+    spoken = base.load(language)
+    return Vosk(model, spoken, lambda a, b: 1.0 - spoken.apart(a, b))

@@ -18,7 +18,7 @@ from typing import Any
 
 from handsfree.dialogue import question
 from handsfree.isolation import interlock, people, rules
-from handsfree.language import spoken
+from handsfree.language import base
 from handsfree.visit import machine
 from tests.bench import folding, walk, watchman
 from tests.bench.small_visits import BOOKS
@@ -209,5 +209,5 @@ def hurried() -> None:
     question.Turn.change = _change  # type: ignore[method-assign,assignment]
     for module in (interlock, rules, people, machine, folding, walk, watchman):
         module.replace = quick  # type: ignore[attr-defined]
-    spoken.GrammarLanguage.prompt = lru_cache(maxsize=100_000)(spoken.GrammarLanguage.prompt)  # type: ignore[method-assign]
+    base.Language.prompt = lru_cache(maxsize=100_000)(base.Language.prompt)  # type: ignore[method-assign]
     watchman._whose = lru_cache(maxsize=100_000)(watchman._whose)
