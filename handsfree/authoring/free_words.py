@@ -15,8 +15,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
+from handsfree.speech.engine import Declared, Witness
 
 if TYPE_CHECKING:
+    from handsfree.language.base import Language
     from handsfree.sound.samples import Samples
     from handsfree.speech.recogniser import Recogniser
 
@@ -66,11 +68,11 @@ class FreeRecogniser:
     """What the recorder needs of a recogniser, from free words alone."""
 
     name = NAME
+    declares = Declared(NAME, Witness.TOKENS, "writes freely; the phrase in force is sought in that", "not measured")
 
-    def __init__(self, language: Any, write: Write) -> None:
-        self._language, self._write = language, write
+    def __init__(self, language: Language, write: Write, missing: str = "") -> None:
+        self._language, self._write, self.missing = language, write, missing
         self.engines = (self,)
-        self.missing = ""
 
     def hear(self, samples: Samples, listening: Listening) -> Heard:
         """Accepted where the words mean exactly one thing in force, or are spelled nearly as one phrase of it. What denies
@@ -110,15 +112,17 @@ class FreeRecogniser:
 
 
 def recogniser(engine: str | None, language: str, models: Path) -> Recogniser | FreeRecogniser:
-    """That of visits, or, for a language that has none installed, free words. Trouble where there is neither."""
+    """That of visits, or, if the language has none that can be used, free words. If one is there and damaged, `missing`
+    says so. Trouble where there is neither."""
     from handsfree.errors import Trouble
     from handsfree.language import base
-    from handsfree.speech.recogniser import build_recogniser
+    from handsfree.speech.recogniser import NoEngine, build_recogniser
 
     try:
         return build_recogniser(engine, language, models)
-    except Trouble:
+    except Trouble as trouble:
         found = writers(language, models) if engine is None else ()
         if not found:
             raise
-        return FreeRecogniser(base.load(language), found[0])
+        missing = "" if isinstance(trouble, NoEngine) else f"{trouble} Until then the engine of free words hears everything."
+        return FreeRecogniser(base.load(language), found[0], missing)

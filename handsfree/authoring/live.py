@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -35,18 +36,17 @@ PAUSE, LONGEST = 1.2, 40.0
 
 
 def dictation_for(recogniser: Recogniser | FreeRecogniser, language: str, models: Path | None = None) -> Dictation:
-    """The best available: an engine without extra training, the recogniser's own, or PocketSphinx with the words of the
-    trade. `models`: where else weights may be, besides packages."""
-    first = recogniser.engines[0].name
+    """The best available: an engine without extra training, the recogniser's own, or the language model of the trade beside
+    one that dictates everyday language. `models`: where else weights may be, besides packages."""
+    first = recogniser.engines[0]
     write, second = (*map(_plain, free_words.writers(language, models or Path("no-models"))), None, None)[:2]
     if language != "en":
-        return Dictation(write or recogniser.dictate, None, None, first, second)
+        return Dictation(write or recogniser.dictate, None, None, first.name, second)
     from handsfree.authoring import trade_ear
-    from handsfree.speech import pocketsphinx
 
-    if first == pocketsphinx.NAME:
-        return Dictation(None, trade_ear.load(), pocketsphinx.load().dictate, first)
-    return Dictation(write or recogniser.dictate, trade_ear.load(), None, first, second)
+    if first.declares.everyday:
+        return Dictation(None, trade_ear.load(), first.dictate, first.name)
+    return Dictation(write or recogniser.dictate, trade_ear.load(), None, first.name, second)
 
 
 def _plain(write: free_words.Write) -> Callable[[Samples], str]:
@@ -88,6 +88,8 @@ def live_recorder(recording: Recording, asked: RecordOptions, settings: Settings
 def joined(journal: Journal, code: str, asked: RecordOptions, settings: Settings) -> tuple[Ear, SpokenMouth]:
     """Ear and mouth of a writer, whose sound is kept beside `journal`. Trouble as of `live_recorder`."""
     recogniser = free_words.recogniser(asked.engine or settings.engine or None, code, settings.models)
+    if recogniser.missing:
+        print(recogniser.missing, file=sys.stderr)
     hearer = WriterHearer(recogniser, dictation_for(recogniser, code, settings.models), journal, code)
     return _joined(journal, code, hearer, asked, settings)
 

@@ -175,11 +175,12 @@ EMERGENCY: tuple[str, ...] = ("i am hurt", "fire", "i got a shock", "i smell gas
 WHEN_ASKED: tuple[str, ...] = (
     "affirm", "negative", "understood", "yes", "no", "done", "cannot tell", "not fitted", "skip it",
 )
+YES, NO = ("affirm", "yes"), ("negative", "no")
 #: What answers whether something is so; 'yes' and 'no' never at a gate or a proof.
-YES_NO: tuple[str, ...] = ("affirm", "negative", "yes", "no")
+YES_NO: tuple[str, ...] = tuple(way for pair in zip(YES, NO, strict=True) for way in pair)
 #: What moves on where nothing is at stake.
 ONWARD: tuple[str, ...] = ("done", "next step", "go ahead")
 #: Commands that do the same where they are in force together: a person may say two of them in one breath.
-ALIKE: tuple[tuple[str, ...], ...] = (ONWARD, ("yes", "affirm"), ("no", "negative"))
+ALIKE: tuple[tuple[str, ...], ...] = (ONWARD, YES, NO)
 #: Ways out of a question that nobody can answer; the procedure says where they lead.
 WAYS_OUT: tuple[str, ...] = ("cannot tell", "not fitted", "skip it")

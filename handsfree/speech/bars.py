@@ -251,11 +251,31 @@ VOICE_NOISE = Bar(
     "Some 13 dB of signal to noise. At 10 dB it cannot tell voices apart, so it does not judge.",
     "In loud noise voices are not compared.",
 )  # fmt: skip
+ENROL_MOST = Bar(
+    "the most that an enrolment adds", 1.5, "log-odds", "More would be another model, not a fit to one person.",
+    "A voice that would need more goes on repeating itself.",
+)  # fmt: skip
+ENROL_ROOM = Bar(
+    "room that an enrolment leaves", 1.0, "log-odds",
+    "So far below its threshold stays the likeliest wrong answer among what the person read.",
+    "Less is added for a voice whose wrong answers come near.",
+)  # fmt: skip
+ENROL_LEFT = Bar(
+    "right phrases that an enrolment leaves behind", 0.2, "share",
+    "Its size follows the person's usual phrases, not the worst.", "One phrase in five may still be asked again.",
+)  # fmt: skip
+ENROL_FEWEST = Bar(
+    "phrases to learn from", 6, "phrases", "Fewer show chance, not a voice.",
+    "If fewer are heard rightly, nothing is learnt for answers or for readings.",
+)  # fmt: skip
+ENROL_WAIT = Bar(
+    "give up an enrolment", 1.0, "minutes of quiet", "The person has gone.", "Nothing is kept; the reading begins again.",
+)  # fmt: skip
 EVERY: tuple[Bar, ...] = (
     TAKE_ANSWER, TAKE_COMMAND, TAKE_SHORT, TAKE_OWN_WORDS, TAKE_READING, TAKE_STATED, TAKE_GATE, TAKE_PROOF,
     TAKE_PROOF_READING, TAKE_TWICE, TAKE_START, ALONE, UNFITTED, DENIED, ANOTHER, PROPOSE, WHICH, TIE, MEANT, AGAIN,
     CHANGED, CLIPPED, PAUSE, PAUSE_BEGUN, PAUSE_WHOLE, VOICE_SAME, VOICE_GAP, VOICE_FEW, VOICE_KNOWN, VOICE_ADDS,
-    VOICE_LEAST, VOICE_SPEECH, VOICE_NOISE,
+    VOICE_LEAST, VOICE_SPEECH, VOICE_NOISE, ENROL_MOST, ENROL_ROOM, ENROL_LEFT, ENROL_FEWEST, ENROL_WAIT,
 )  # fmt: skip
 
 

@@ -12,8 +12,6 @@ from handsfree.settings import load_settings
 if TYPE_CHECKING:
     from handsfree.speech.engine import Samples
 
-QUIET_MINUTES = 1.0  # of waiting for one phrase of an enrolment; then the person has gone
-
 
 def models(add: Path | None, name: str, language: str, fetch: bool, fetch_whisper: str) -> None:
     """List what there is; first add a model from a zip or folder, or fetch the small English Vosk model or whisper's."""
@@ -97,12 +95,13 @@ def _pieces(sound_in: str | None) -> Iterator[Samples]:
 def _from_microphone(device: str | None, endpointer: Any) -> Iterator[Samples]:
     from handsfree.sound.microphone import Microphone
     from handsfree.sound.samples import RealClock
+    from handsfree.speech import bars
 
     clock = RealClock()
     microphone = Microphone(device or load_settings().sound_in or None, clock, lambda event: None)
     try:
         last = clock.now()
-        while clock.now() - last < QUIET_MINUTES * 60:
+        while clock.now() - last < bars.ENROL_WAIT.value * 60:
             block = microphone.read(0.5)
             for piece in endpointer.feed(block.samples) if block is not None else ():
                 last = clock.now()

@@ -26,9 +26,9 @@ from handsfree.speech.patience import SoFar
 if TYPE_CHECKING:
     from handsfree.speech.engine import Samples
 
-FRAME = 480  # 30 ms: the longest that the detector takes, the least trouble for its judgement
+FRAME = 480  # 30 ms: the longest that the detector takes; it judges long frames best
 FRAME_S = FRAME / RATE
-_QUIETEST_DB = -72.0
+_QUIETEST_DB = -72.0  # the bottom of the scale, not a threshold: digital silence has no level of its own
 #: scipy.signal.butter(2, [250, 4000], "bandpass", fs=16000, output="sos"), without the ones.
 BAND = (
     (0.2647126460937785, 0.529425292187557, 0.2647126460937785, -0.05516336784937118, 0.1995121076374737),
@@ -40,7 +40,8 @@ BAND = (
 class Timing:
     """Seconds and decibels. `pause`: silence that ends an utterance. `begun`, `whole`: the same after what is a beginning of
     something in force, and after what is whole. `preroll`, `tail`: kept before and after. `least`: less speech than this is
-    dropped. `clear`, `sure`: decibels above the floor that count with and without the detector's consent."""
+    dropped. `clear`, `sure`: decibels above the floor that count with and without the detector's consent. The pauses are
+    `bars`; the rest says what is sound of speech at all, and no act hangs on it."""
 
     pause: float = bars.PAUSE.value
     begun: float = bars.PAUSE_BEGUN.value

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 RATE = 16_000
 OTHER = "other: "  # evidence of an engine: a text with no meaning in force, and its score
-NONE = -40.0  # log-probability that means "nothing of the kind was found"
+NONE = -40.0  # log-probability for "nothing of the kind was found": a stand-in for minus infinity, which cannot be added
 
 
 def log_sum(scores: Iterable[float]) -> float:
@@ -76,7 +76,7 @@ class Testimony:
 class Declared:
     """What an engine says about itself. `does`, `cost`: in words, for the sound check and the handbook. `proposes`: it
     finds numbers by itself, which others may then score. `extra`: names of its own evidence that acceptance may be fitted
-    to."""
+    to. `everyday`: what it dictates follows everyday language, so for a recording the language model of the trade writes."""
 
     name: str
     gives: Witness
@@ -84,6 +84,7 @@ class Declared:
     cost: str
     proposes: bool = False
     extra: tuple[str, ...] = ()
+    everyday: bool = False
 
 
 class Engine(Protocol):

@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Protocol
 from handsfree.errors import Trouble
 from handsfree.language.meaning import GateAsked, Heard, Listening, NumberAsked, Sense, Verdict, gate_text
 from handsfree.outputs import replace_file
+from handsfree.speech import bars
 from handsfree.speech.acceptance import fit_digest
 from handsfree.speech.engine import RATE
 from handsfree.speech.weighing import Stake
@@ -30,10 +31,6 @@ if TYPE_CHECKING:
     from handsfree.speech.engine import Samples
 
 FILE = "enrolment.json"
-_LARGEST = 1.5  # log-odds; more than this would be another model, not a fit
-_MARGIN = 1.0  # log-odds that the nearest false acceptance must stay away
-_FEWEST = 6  # phrases of a stake below which nothing is learnt
-_SHARE = 0.2  # the share of the person's right phrases that may stay below the threshold
 
 
 @dataclass(frozen=True)
@@ -105,7 +102,7 @@ def learn(
     return {
         stake: shift(wanted[stake], unwanted.get(stake, []), thresholds[stake])
         for stake in (Stake.CHOICE, Stake.READING)
-        if len(wanted.get(stake, [])) >= _FEWEST and stake in thresholds
+        if len(wanted.get(stake, [])) >= bars.ENROL_FEWEST.value and stake in thresholds
     }
 
 
@@ -116,12 +113,13 @@ def gates_opened(recogniser: HearsReading, spoken: Sequence[tuple[ReadAloud, Sam
 
 
 def shift(wanted: Sequence[float], unwanted: Sequence[float], threshold: float) -> float:
-    """Log-odds to add so that four fifths of `wanted` pass, kept `_MARGIN` below letting any of `unwanted` pass, and within
-    `_LARGEST` either way. All are log-odds but `threshold`, a probability."""
+    """Log-odds to add so that `wanted` passes, all but a share (`bars.ENROL_LEFT`), and the likeliest of `unwanted` stays
+    well below (`ENROL_ROOM`); at most `ENROL_MOST` either way. All are log-odds but `threshold`, a probability."""
     at = _logit(threshold)
-    needed = max(0.0, at - sorted(wanted)[int(_SHARE * len(wanted))])
-    room = at - _MARGIN - max(unwanted, default=-math.inf)
-    return max(-_LARGEST, min(needed, room, _LARGEST))
+    needed = max(0.0, at - sorted(wanted)[int(bars.ENROL_LEFT.value * len(wanted))])
+    room = at - bars.ENROL_ROOM.value - max(unwanted, default=-math.inf)
+    most = bars.ENROL_MOST.value
+    return max(-most, min(needed, room, most))
 
 
 def save(folder: Path, shifts: Mapping[Stake, float], spoken: Sequence[tuple[ReadAloud, Samples]], engine: str) -> None:
@@ -154,7 +152,7 @@ def load(folder: Path, engine: str) -> dict[Stake, float] | None:
         made_with = str(kept["engine"]), str(kept.get("acceptance", ""))
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         raise Trouble(f"The enrolment in {folder} is damaged; delete it and read the phrases again.") from None
-    if any(stake is Stake.GATE or not abs(value) <= _LARGEST for stake, value in found.items()):
+    if any(stake is Stake.GATE or not abs(value) <= bars.ENROL_MOST.value for stake, value in found.items()):
         raise Trouble(f"The enrolment in {folder} was changed by hand too far; delete it and read the phrases again.")
     return found if made_with == (engine, fit_digest()) else None
 

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from handsfree.speech.recogniser import Recogniser
 
 OUTCOMES = ("right", "proposed_right", "proposed_wrong", "asked_again", "wrong", "accepted")
-_Z = 1.959964  # of the normal distribution, two-sided 95 %
+_Z = 1.959964  # standard deviations of a normal distribution that hold 95 %: mathematics, not a threshold
 _LAG_CLIPS = 40
 _BETWEEN, _LONG_AFTER = 3.0, 600.0  # s between two sayings of one line, and between two lines
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 HOP = 160  # samples at 16 kHz
 _WINDOW = 400
 _BANDS = 80
-_FLOOR = 38.0  # dB below the loud moments
+_FLOOR = 38.0  # dB below the loud moments: part of the sound that the weights were fitted on, not a threshold
 _NOTHING = 1e-10  # mean square; the last bit of 16 gives ten times that
 _LONGEST = 480_000  # samples of noise made: 30 s, what the model hears at most
 

@@ -201,7 +201,8 @@ class PocketSphinx:
 
     name = NAME
     declares = Declared(
-        NAME, Witness.GRAMMAR, "answers from a grammar, beside a free decode of the same sound", cost="0.3 of the sound"
+        NAME, Witness.GRAMMAR, "answers from a grammar, beside a free decode of the same sound", "0.3 of the sound",
+        everyday=True,
     )
 
     def __init__(self, language: Language) -> None:

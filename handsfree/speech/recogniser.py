@@ -34,6 +34,10 @@ _FULL = 0.999  # of the largest sample: cut off there
 _LOUD = f"{TOO_LOUD}: its sound is cut off"
 
 
+class NoEngine(Trouble):
+    """The language has none installed."""
+
+
 class Recogniser:
     """`engines`: all of them hear. `enrolment`: log-odds by stake, fitted to a person. `missing`: what is not installed, in
     a sentence, '' where nothing is. Loads nothing before it hears (or `load`)."""
@@ -146,7 +150,7 @@ def _clipped(samples: Samples) -> float:
 
 def build_recogniser(engine: str | None, language_code: str, models_dir: Path) -> Recogniser:
     """`engine`: the name of one of `engines.SETS`; None takes the best that is installed. Trouble if the one asked for is
-    missing."""
+    missing, or all that are installed are damaged; NoEngine if none is installed."""
     from handsfree.language import base
     from handsfree.speech.engines import SETS, usable_engines
 
@@ -159,7 +163,7 @@ def build_recogniser(engine: str | None, language_code: str, models_dir: Path) -
             return Recogniser(found, language, missing=missing)
     if engine is not None:
         raise Trouble(f"The engine '{engine}' is not installed for '{language_code}'; see 'handsfree models'.")
-    raise Trouble(
+    raise NoEngine(
         f"No speech engine is installed for '{language_code}'; install Vosk with "
         "pip install 'handsfree[vosk]' and a model of it with "
         "'handsfree models --add FILE.zip', or work from the keyboard with --typed."

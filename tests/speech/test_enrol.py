@@ -71,7 +71,7 @@ def test_too_little_said_teaches_nothing() -> None:
 
 def test_an_enrolment_made_with_another_fit_is_not_used(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     enrol.save(tmp_path, {Stake.CHOICE: 0.5}, [], "whisper")
-    monkeypatch.setattr(enrol, "acceptance_digest", lambda: "another")
+    monkeypatch.setattr(enrol, "fit_digest", lambda: "another")
     assert enrol.load(tmp_path, "whisper") is None
     (tmp_path / enrol.FILE).write_text('{"engine": "whisper", "shifts": {"choice": 0.5}}')  # from before it was kept
     assert enrol.load(tmp_path, "whisper") is None
