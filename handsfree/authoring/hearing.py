@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from handsfree.authoring.dictation import Dictated, Dictation
 from handsfree.authoring.machine import DICTATED
-from handsfree.dialogue.hearing import utterance_of
+from handsfree.dialogue.hearing import kept_sound, utterance_of
 from handsfree.journal.events import Utterance
 from handsfree.language.meaning import Heard, Listening, Verdict
 
@@ -38,7 +38,7 @@ class WriterHearer:
         self.listening = Listening(commands=())
 
     def hear_utterance(self, samples: Samples, listening: Listening, started: float, ended: float) -> Utterance:
-        clip, digest = self._keep(samples)
+        clip, digest = kept_sound(self._journal, samples)
         heard = self._fixed(samples, listening) if listening.note else self.recogniser.hear(samples, listening)
         if heard is None:
             return self._dictated(samples, clip, digest, started, ended)
@@ -59,11 +59,6 @@ class WriterHearer:
             dictated(written), started=round(started, 3), ended=round(ended, 3), clip=clip, clip_sha256=digest
         )
 
-    def _keep(self, samples: Samples) -> tuple[str, str]:
-        from handsfree.journal.writer import flac
-
-        return self._journal.keep_sound(flac(samples))
-
     # ---- as dialogue.hearing.Hearer, for the live ear
 
     def note_of(self, samples: Samples, started: float, ended: float) -> Utterance:
@@ -76,7 +71,7 @@ class WriterHearer:
     def forget(self) -> None: ...
 
     def event_of(self, heard: Heard, samples: Samples, listening: Listening) -> Utterance:
-        return utterance_of(heard, *self._keep(samples))
+        return utterance_of(heard, *kept_sound(self._journal, samples))
 
 
 def dictated(written: Dictated) -> Utterance:

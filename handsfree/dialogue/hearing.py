@@ -106,6 +106,13 @@ def level_of(samples: Samples) -> float:
     return 0.0 if level <= QUIETEST else round(min(level, -0.1), 1)
 
 
+def kept_sound(journal: Journal, samples: Samples) -> tuple[str, str]:
+    """The clip's name beside the record, and the SHA-256 of its bytes."""
+    from handsfree.journal.writer import flac
+
+    return journal.keep_sound(flac(samples))
+
+
 class TellsVoices(Protocol):
     """Tells voices apart; `handsfree.speech.speaker.Voices` does."""
 
@@ -161,20 +168,15 @@ class Hearer:
         if self._voices is not None and not listening.guarded:
             heard = replace(heard, voice=self._voices.of(heard, samples, listening))
         keep = self._keep_all or heard.verdict in (Verdict.ACCEPTED, Verdict.PROPOSED)
-        clip, digest = self._keep(samples) if keep and len(samples) else ("", "")
+        clip, digest = kept_sound(self._journal, samples) if keep and len(samples) else ("", "")
         return replace(utterance_of(heard, clip, digest), level=level_of(samples))
 
     def note_of(self, samples: Samples, started: float, ended: float) -> NoteKept:
         """A note is also searched for what must never stay a mere note: that the power is on, that somebody needs help."""
-        clip, digest = self._keep(samples)
+        clip, digest = kept_sound(self._journal, samples)
         text = self.recogniser.dictate(samples)
         alarm = alarm_in(self.recogniser.hear(samples, Listening(commands=NEVER_A_NOTE)))
         return NoteKept(clip, digest, text, round(ended - started, 3), alarm)
-
-    def _keep(self, samples: Samples) -> tuple[str, str]:
-        from handsfree.journal.writer import flac
-
-        return self._journal.keep_sound(flac(samples))
 
 
 def utterances(samples: Samples) -> list[Piece]:

@@ -10,10 +10,10 @@ Rules of this file:
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import NamedTuple
 
-from handsfree.language.numerals import exact, written_plainly
+from handsfree.language.misheard import near_numbers
+from handsfree.language.numerals import exact
 
 
 class Ambiguity(NamedTuple):
@@ -83,24 +83,6 @@ def needs_both_ways(value: float) -> bool:
 
 
 def confusable(value: float) -> tuple[float, ...]:
-    """Values that sound near, each once, without the value itself: sixty for seventy, two for twelve, six for three, a digit
-    lost after the comma, the comma or all after it lost, a lost minus, a lost leading hundred, a zero gained or lost."""
-    number = exact(value)
-    size, sign = abs(number), -1 if number < 0 else 1
-    text = written_plainly(size)
-    whole, _, fraction = text.partition(".")
-    near: list[Decimal] = [Decimal(f"{swap}.{fraction or 0}") for swap in sorted(_swaps(int(whole)))]
-    near += [
-        Decimal(text[:at] + {"3": "6", "6": "3"}[digit] + text[at + 1:]) for at, digit in enumerate(text) if digit in "36"
-    ]
-    if fraction:
-        texts = (f"{whole}.{fraction[:-1] or 0}", f"{whole}.{fraction[0]}", whole, whole + fraction, f"0.{fraction}")
-        near += [Decimal(text) for text in texts]
-    else:
-        near += [Decimal(whole + "0")] if len(whole) < 6 else []
-        near += [Decimal(whole[:-1])] if whole.endswith("0") and len(whole) > 1 else []
-        near += [Decimal(whole) / 10] if len(whole) > 1 else []
-    if len(whole) > 2:
-        near.append(Decimal(f"{whole[1:]}.{fraction or 0}"))
-    signed = [sign * other for other in near] + ([-number] if number else [])
-    return tuple(dict.fromkeys(float(other) + 0.0 for other in signed if other != number))
+    """Values that sound near, without the value itself: sixty for seventy, two for twelve, six for three, and what
+    `near_numbers` adds."""
+    return near_numbers(value, _swaps, "36")

@@ -24,6 +24,7 @@ from handsfree.errors import Trouble
 from handsfree.journal.events import ListenFor, Opened, SoundRemoved, Stamped, Utterance
 from handsfree.journal.reader import JOURNAL, read, visits_in
 from handsfree.language.meaning import TOGETHER, Denial, Sense, Verdict
+from handsfree.speech.processes import recogniser_here
 
 if TYPE_CHECKING:
     from handsfree.speech.recogniser import Recogniser
@@ -145,7 +146,7 @@ def hear_batch(batch: Batch) -> Relistened:
         language, kept, removed = _kept(read(folder))
     except Trouble as trouble:
         return Relistened(batch, left_out=((-1, trouble.sentence),) if batch.part == 0 else (), program=fingerprint())
-    recogniser = _recogniser(batch.engine, language, batch.models)
+    recogniser = recogniser_here(batch.engine, language, batch.models)
     heard: list[Again] = []
     left_out: list[tuple[int, str]] = []
     gone = 0
@@ -184,13 +185,6 @@ def _hear(recogniser: Recogniser, folder: Path, kept: _Kept) -> Again:
 
 #: An engine is not made for two calls at once; a worker gains nothing from several threads.
 _ONE_AT_A_TIME = threading.Lock()
-
-
-@cache
-def _recogniser(engine: str | None, language: str, models: str) -> Recogniser:
-    from handsfree.speech.recogniser import build_recogniser
-
-    return build_recogniser(engine, language, Path(models))
 
 
 # ---- then and now --------------------------------------------------------------------------------------------------

@@ -25,13 +25,12 @@ import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handsfree.language.meaning import Heard, Listening, Meaning, Verdict
 from handsfree.speech.manifest import Clip, read_manifest
-from handsfree.speech.processes import arithmetic_threads
+from handsfree.speech.processes import arithmetic_threads, recogniser_here
 
 if TYPE_CHECKING:
     from handsfree.speech.recogniser import Recogniser
@@ -142,18 +141,11 @@ class _Clock:
 # ---- in the worker processes
 
 
-@cache
-def _recogniser(engine: str | None, language: str, models: str) -> Recogniser:
-    from handsfree.speech.recogniser import build_recogniser
-
-    return build_recogniser(engine, language, Path(models))
-
-
 def _judge(job: tuple[Clip, Path, str | None, str, str]) -> Verdicted:
     from handsfree.sound.files import read_sound
 
     clip, folder, engine, language, models = job
-    recogniser = _recogniser(engine, language, models)
+    recogniser = recogniser_here(engine, language, models)
     sounds = [read_sound(folder / name) for name in clip.sayings]
     listening = clip.listen_for.listening()
     _warm(recogniser, listening)
@@ -187,7 +179,7 @@ def evaluate(
     """Hear every clip of the manifest. `jobs`: processes, by default one a core. Trouble for a bad manifest or clip."""
     clips = read_manifest(manifest)
     work = [(clip, manifest.parent, engine, language, str(models)) for clip in clips]
-    name = _recogniser(engine, language, str(models)).name
+    name = recogniser_here(engine, language, str(models)).name
     results = list(_shown(_spread(work, jobs or os.cpu_count() or 1, threads=1), len(work), quiet))
     few = min(_LAG_CLIPS, max(6, len(work) // 8))
     lags = [v.lag for v in _spread(work[:: max(1, len(work) // few)][:few], 1, threads=os.cpu_count() or 1)]

@@ -188,14 +188,11 @@ def main() -> int:
                 results.append((kind, snr, exchange(wants, person)))
             print(json.dumps(list(rows(results))[-1]), flush=True)
     from tests.bench.__main__ import machine
-    from tests.bench.reported import written
+    from tests.bench.reported import give
 
     by = list(rows(results))
     found = {"command": "python -m tests.bench.exchanges", "machine": machine(), "seed": asked.seed, "by": by}
-    if asked.out:
-        asked.out.write_text(written(found), encoding="utf-8")
-    if asked.json:
-        print(json.dumps(found))
+    give(found, asked)
     return 0
 
 

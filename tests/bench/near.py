@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import argparse
 import itertools
-import json
 import random
 import sys
 import time
@@ -161,7 +160,7 @@ def main() -> int:
             what = f"{came_to}: {said.means} '{said.text}' {said.voice} {level(said.snr)}"
             print(f"{what}: {heard.sure:.3f} '{heard.words}'", flush=True)
     from tests.bench.__main__ import machine
-    from tests.bench.reported import written
+    from tests.bench.reported import give
 
     found = {"command": "python -m tests.bench.near", "machine": machine(), "seed": asked.seed, "by": rows(results)}
     for row in found["by"]:
@@ -169,10 +168,7 @@ def main() -> int:
     near = [came_to for said, came_to in results if said.kind in _NEVER]
     second = near.count("second")
     print(f"near misses and proofs that passed: {near.count('opened')} of {len(near)}, at the second attempt {second}")
-    if asked.out:
-        asked.out.write_text(written(found), encoding="utf-8")
-    if asked.json:
-        print(json.dumps(found))
+    give(found, asked)
     return 0
 
 

@@ -15,7 +15,6 @@ or set on them.
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import random
 import sys
@@ -36,7 +35,7 @@ from handsfree.speech.evaluate import outcome
 from handsfree.speech.manifest import Clip
 from tests.bench.corpus import NOISES, RATE, _mixed, noise
 from tests.bench.people_words import Speaker, sound, speakers, spoken
-from tests.bench.reported import written
+from tests.bench.reported import give
 
 LEVELS: tuple[float | None, ...] = (None, 20.0, 10.0, 5.0)
 KINDS = ("answer", "reading", "other word", "unrelated")
@@ -240,10 +239,7 @@ def main() -> int:
         for result in results:
             if result.outcome in ("wrong", "accepted", "proposed_wrong"):
                 print(f"{result.outcome}: {result.said.speaker} '{result.said.text}' {result.said.level}: {result.heard}")
-    if asked.out:
-        asked.out.write_text(written(found), encoding="utf-8")
-    if asked.json:
-        print(json.dumps(found))
+    give(found, asked)
     return 0
 
 

@@ -36,12 +36,16 @@ def reported(command: str, asked: argparse.Namespace, rows: Callable[[], Iterato
         return 2
     from tests.bench.__main__ import machine
 
-    found = {"command": f"python -m {command}", "machine": machine(), "seed": asked.seed, "by": by}
+    give({"command": f"python -m {command}", "machine": machine(), "seed": asked.seed, "by": by}, asked)
+    return 0
+
+
+def give(found: Row, asked: argparse.Namespace) -> None:
+    """The object, where it was asked for."""
     if asked.out:
         asked.out.write_text(written(found), encoding="utf-8")
     if asked.json:
         print(json.dumps(found))
-    return 0
 
 
 def written(found: dict[str, Any]) -> str:

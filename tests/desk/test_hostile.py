@@ -200,7 +200,7 @@ def test_a_flac_of_42_bytes_ends_no_listening_again(tmp_path: Path, monkeypatch:
         def hear(self, samples: Any, listening: Any) -> Any:
             raise ValueError("no samples")
 
-    monkeypatch.setattr(again, "_recogniser", lambda *_: Deaf())
+    monkeypatch.setattr(again, "recogniser_here", lambda *_: Deaf())
     folder = tmp_path / "v"
     with Journal.create(folder, clock=TestClock()) as journal:
         journal.append(OPENED)
