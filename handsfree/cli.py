@@ -282,7 +282,7 @@ def compare(
     new: Annotated[str, typer.Argument(help="The newer procedure, or a visit.")],
     json: JsonLine = False,
 ) -> None:
-    """Tell in words what changed for the technician, safety first."""
+    """Say in words what changed for the technician, safety first."""
     from handsfree.procedure import commands
     from handsfree.visit.sessions import book_named
 
@@ -291,7 +291,7 @@ def compare(
 
 @app.command()
 def record(
-    name: Annotated[str, typer.Argument(help="Name of the procedure: small letters, digits, single '-'.")],
+    name: Annotated[str, typer.Argument(help="Name of the procedure: small letters, digits and single hyphens.")],
     cabinet: Annotated[bool, typer.Option("--cabinet", help="A cabinet's page: keys, places, leads, plate, deck.")] = False,
     folder: Annotated[Path | None, typer.Option("--folder", help="Folder of procedures; 'procedures' if left out.")] = None,
     typed: Annotated[bool, typer.Option("--typed", help="Type instead of speaking; what you type counts as heard.")] = False,
@@ -327,7 +327,10 @@ def rehearse(
 
 
 @app.command()
-def schema(out: Out = None, cabinet: Annotated[bool, typer.Option("--cabinet", help="Of cabinets' pages.")] = False) -> None:
+def schema(
+    out: Out = None,
+    cabinet: Annotated[bool, typer.Option("--cabinet", help="The schema of a cabinet's page instead.")] = False,
+) -> None:
     """Write the JSON Schema of procedure files, for editors."""
     from handsfree.procedure import commands
 
@@ -360,7 +363,7 @@ def relisten(
     place: Annotated[Path, typer.Argument(help="A visit, or a folder of them.")],
     scheduler: Annotated[str | None, typer.Option(help="Address of a Dask cluster: tcp://192.0.2.1:8786")] = None,
     engine: EngineName = None,
-    jobs: Annotated[int | None, typer.Option(min=1, max=256, help="Processes here. Without it: one a core.")] = None,
+    jobs: Annotated[int | None, typer.Option(min=1, max=256, help="Processes here. Without it: one per core.")] = None,
     json: JsonLine = False,
 ) -> None:
     """Hear every kept utterance again with the present recogniser. Says what it would take differently now, gates first."""

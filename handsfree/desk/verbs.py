@@ -24,7 +24,7 @@ def desk(
     people: PeopleDatabase = None,
     sound: Annotated[str | None, typer.Option(help="s3://… or a folder for sound and attachments.")] = None,
     host: Annotated[str, typer.Option(help="Address to serve. Any but this machine needs TLS and accounts.")] = "127.0.0.1",
-    port: Annotated[int, typer.Option(min=1, max=65535)] = 8642,
+    port: Annotated[int, typer.Option(min=1, max=65535, help="Port to serve on.")] = 8642,
     certificate: Annotated[Path | None, typer.Option(help="TLS certificate.")] = None,
     key: Annotated[Path | None, typer.Option(help="Its key.")] = None,
     origin: Annotated[str | None, typer.Option(help="The address browsers use, if it differs from --host.")] = None,

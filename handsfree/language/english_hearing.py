@@ -51,7 +51,7 @@ AMBIGUOUS: tuple[Ambiguity, ...] = (
     Ambiguity("pairs of tens", "twenty one fifty", 2150, (), (170, 2051), "The first two words make one pair."),
 )
 
-#: Misheard on purpose to be nothing: the first is invented by recognisers after a tens word (measured on a real speaker).
+#: Phrases that must not become a number. Recognisers invent the first one after a tens word (measured on a real speaker).
 NO_NUMBER: tuple[str, ...] = (
     "twenty oh", "oh", "minus twelve below", "twenty thirty forty", "one hundred hundred", "point", "and a half",
 )

@@ -46,7 +46,7 @@ AMBIGUOUS: tuple[Ambiguity, ...] = (
     Ambiguity("43.5", 43.5, (), (435,), "El punto ante una o dos cifras es decimal, como se escribe en México."),
 )
 
-#: Misheard on purpose to be nothing.
+#: Phrases that must not become a number.
 NO_NUMBER: tuple[str, ...] = (
     "veinte cero", "y medio", "coma", "menos doce bajo cero", "treinta cuarenta cincuenta", "cien cien", "un", "mil mil",
 )

@@ -60,8 +60,8 @@ class CheckReport:
 def check_path(
     path: Path, folders: Sequence[Path] | None = None, known: Observations | None = None
 ) -> tuple[CheckReport, ...]:
-    """A file, or every procedure file of a folder. `known`: what the fault model can be told, of the one that ships when
-    absent. Trouble where there is no file."""
+    """A file, or every procedure file of a folder. `known`: what the fault model can be told; if left out, the model
+    that ships. Trouble where there is no file."""
     if path.is_dir():
         files = procedure_files(path)
         if not files:

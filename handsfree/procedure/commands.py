@@ -12,7 +12,7 @@ from handsfree.procedure.model import Book
 
 
 def check(target: Path | None = None, as_json: bool = False, sarif: Path | None = None) -> None:
-    """A file, a folder or a name; the procedures that ship when absent. `sarif`: the file for an editor. Exits with 1 where
+    """A file, a folder or a name; if left out, the procedures that ship. `sarif`: the file for an editor. Exits with 1 where
     there are errors."""
     from handsfree.procedure import check as checking
     from handsfree.procedure.load import shown_path

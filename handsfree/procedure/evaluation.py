@@ -40,7 +40,7 @@ class Outcome:
 
     @property
     def sure(self) -> bool:
-        """It holds, and not by a hair: the only outcome that may choose a case."""
+        """It surely holds: the only outcome that may choose a case."""
         return self.holds is True and not self.borderline
 
 
@@ -227,7 +227,7 @@ def _sum(op: ast.operator, left: _Term, right: _Term) -> _Term:
         return _finite(a * b, abs(a) * right.off + abs(b) * left.off + left.off * right.off)
     if b == 0.0:
         return _UNKNOWN
-    nearest = abs(b) - right.off  # the divisor nearest to nought that it may really be
+    nearest = abs(b) - right.off  # the divisor nearest to zero that it may really be
     return _finite(a / b, math.inf if nearest <= 0 else (left.off + abs(a / b) * right.off) / nearest)
 
 
@@ -245,7 +245,7 @@ def _compared(op: ast.cmpop, left: _Term, right: _Term) -> _Term:
     a, b = left.value, right.value
     if isinstance(a, str) and isinstance(b, str) and isinstance(op, ast.Eq | ast.NotEq):
         truth = (a == b) is isinstance(op, ast.Eq)
-        near = left.off > 0 or right.off > 0  # a word that a function might as well not have given
+        near = left.off > 0 or right.off > 0  # a word that the function need not have given
         return _Term(truth, 0.0, None if near else truth)
     x, y = _number(left), _number(right)
     if x is None or y is None:

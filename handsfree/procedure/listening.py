@@ -1,6 +1,6 @@
 """How long a procedure is to listen to: each step, and each way through it, with its isolations.
 
-A way through goes on and never back: a loop is counted as not gone round."""
+A way through never goes back: a loop counts as not taken."""
 
 from __future__ import annotations
 

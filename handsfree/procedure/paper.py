@@ -1,8 +1,8 @@
 """The printed copy as PDF, and the card for the pocket: what stands in which block. `typesetting/copy.typ` has the looks.
 
 - A step is never torn: one that does not fit goes to the next column. What is behind an isolation has a bar beside it.
-- A way to a step that is not near carries its page; on a screen it leads there. Whether it does never hangs on where the
-  pages break, or no layout would stay.
+- A way to a step that is not near carries its page; on a screen it is a link. Which ways carry one does not depend on where
+  the pages break: otherwise the layout would never settle.
 - A table of ranges is drawn by its results: a column a result."""
 
 from __future__ import annotations

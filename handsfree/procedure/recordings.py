@@ -1,4 +1,4 @@
-"""The writer's own recordings of steps: there, and of the text that stands there now?"""
+"""The writer's own recordings of steps: are they there, and do they still speak the text of the step?"""
 
 from __future__ import annotations
 

@@ -24,8 +24,8 @@ from handsfree.procedure.remarks import Remark, Weight
 
 
 def faults_of(book: Book, known: Observations | None = None) -> tuple[Remark, ...]:
-    """Everything for which this book may not run; () where it may. `known`: what the fault model can be told, of the one
-    that ships when absent."""
+    """Everything for which this book may not run; () where it may. `known`: what the fault model can be told; if left
+    out, the model that ships."""
     graph = [fault for fault, _ in graph_faults(book)]
     others = [remark for name in book.procedures for remark in remarks_of(book, name, known)]
     return tuple(dict.fromkeys([*graph, *(remark for remark in others if remark.weight is Weight.ERROR)]))

@@ -1,4 +1,4 @@
-"""What is wrong with the numbers of a procedure: limits the instrument cannot tell apart, divisions by nought, a unit in the
+"""What is wrong with the numbers of a procedure: limits the instrument cannot tell apart, divisions by zero, a unit in the
 words that is not the step's, a proof of death that proves nothing. Cases that never or always hold: decisions.py."""
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""How the words of a procedure are, in the sense of ASD-STE100 (from memory): short sentences, one instruction each, active
+"""Checks how a procedure is worded, after ASD-STE100 (from memory): short sentences, one instruction each, active
 voice, the warning before the step, and nothing that the ear cannot resolve.
 
 The words looked for are in grammar/<language>.wording.yaml; a language without that file is only measured for length."""

@@ -34,7 +34,7 @@ SAME = 16  # samples, 1 ms: two places no further apart than this are the same
 SEARCH = 0.5  # s that the reference may be off either way
 STANDS_OUT = 8.0  # standard deviations: a match of unrelated sounds reaches 5
 BADLY = 0.3  # with more than this share of the sound left, the reference is looked for
-FITS = 0.7  # moved weights must leave at most this share of what they leave where they are
+FITS = 0.7  # the filter is moved only if it then leaves at most this share of what it leaves now
 CENTRE = round(AHEAD * RATE)  # samples by which the echo follows its reference when the two are aligned
 GAP = 0.15  # s without reference that mean a stream has run dry; less is a late callback on a busy machine
 KEPT = 4  # s of reference
@@ -250,7 +250,8 @@ class Follower:
 
     @staticmethod
     def _left(taps: NDArray[Any], heard: Samples, played: Samples, first: int) -> float:
-        """What the weights leave of the second half of `heard` when its reference begins at `first` of `played`."""
+        """How much of the newer half of `heard` remains once the filter has taken the echo out, if the reference begins at
+        `first` of `played`."""
         half = len(heard) // 2  # the newer half: in the older one the reference may have been elsewhere
         begins = max(0, first + half - len(taps))
         reference = played[begins : first + len(heard)]

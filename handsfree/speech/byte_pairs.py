@@ -15,7 +15,7 @@ from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 
-#: Python takes U+001C to U+001F for spaces, Unicode and the library do not.
+#: Python takes U+001C to U+001F for spaces; Unicode and the library do not.
 _SPACE, _MARK = r"[^\S\x1c-\x1f]", r"(?:[^\s\w]|[_\x1c-\x1f])"
 _PIECES = re.compile(
     rf"'s|'t|'re|'ve|'m|'ll|'d| ?[^\W\d_]+| ?\d+| ?{_MARK}+|{_SPACE}+(?!{_MARK}|\w)|{_SPACE}+"

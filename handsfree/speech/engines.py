@@ -104,5 +104,5 @@ def usable_engines(name: str, language: Language, models_dir: Path, named: bool)
         if troubles:
             raise troubles[0]
         return [], ""
-    without = f"Without its witness '{' and '.join(lacking)}' the program asks again oftener." if lacking else ""
+    without = f"Without its witness '{' and '.join(lacking)}' the program asks again more often." if lacking else ""
     return found, "\n".join(filter(None, (*map(str, troubles), without)))

@@ -173,7 +173,7 @@ def clips(folder: Path, most: int = 12) -> list[Samples]:
 def forget(folder: Path) -> None:
     """Delete the enrolment and its recordings. Trouble if there is none."""
     if not (folder / FILE).is_file():
-        raise Trouble(f"There is no enrolment in {folder}.")
+        raise Trouble(f"There is no enrolment in {folder}, so there is nothing to delete.")
     for path in [folder / FILE, *folder.glob(f".{FILE}.*"), *folder.glob("[0-9][0-9].flac")]:  # what a crash left, too
         path.unlink(missing_ok=True)
     if not any(folder.iterdir()):

@@ -13,7 +13,7 @@ A line of several clips is one person saying the same thing again, as in a visit
 it, and the first that is accepted, or rightly proposed (and so affirmed), ends the line. A wrong proposal is refused, and
 the next clip is heard; what the last one comes to is what the line comes to.
 
-One exception, stated here because it is one: where nothing may be accepted, what can only shut a gate counts as right
+One exception: where nothing may be accepted, what can only shut a gate counts as right
 ("power is on" at a gate) and so does what the line names as harmless ("it runs" where dead works are to be proved).
 """
 

@@ -49,8 +49,8 @@ class Graph:
 
 
 def session(graph: Graph) -> Run:
-    """What the graph makes of an array. One thread: the matrices are small. What is done to the arrays later does nothing to
-    it. An array of another shape or precision raises the library's InvalidArgument."""
+    """What the graph makes of an array. One thread: the matrices are small. It keeps copies of the arrays.
+    An array of another shape or precision raises the library's InvalidArgument."""
     import onnxruntime
 
     arrays = {name: np.ascontiguousarray(array, np.float32) for name, array in graph.given.items()}

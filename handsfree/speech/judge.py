@@ -200,11 +200,12 @@ def shares_of(weighed: Weighed, sure: float, listening: Listening) -> tuple[tupl
 def denied(
     testimonies: Sequence[Testimony], listening: Listening, language: Language, meant: float = 1.0
 ) -> Meaning | None:
-    """A true denial that stands in the words of a witness that writes, or leads to it; or leads by far to one that hears
-    sounds, which in noise finds a 'not' where there is none (`bars.DENIED`). Where dead works hang on the answer another
-    number is a denial, too. So 'power is not isolated' is never met with silence; but where nothing is to be proved, what
-    nobody wrote down denies nothing in speech that was not meant for the program (`meant`: the probability that it was;
-    of 720 near misses of a gate none lies under the bar): some denial is always the nearest to talk."""
+    """The true denial in what was said, None for none. It counts if a witness that writes has it in its words or finds it
+    the likeliest; or if a witness of sounds finds it the likeliest by far (`bars.DENIED`), because in noise that one hears
+    a 'not' where there is none. If the answer may prove works dead, another number is a denial too. So 'power is not
+    isolated' is never met with silence. `meant`: the probability that the speech was for the program. Below its bar, and
+    where nothing is to be proved, a denial that nobody wrote down does not count: some denial is always the nearest to talk.
+    (Of 720 near misses of a gate none lies below that bar.)"""
     true = TRUE_DENIALS if listening.guarded else TRUE_DENIALS - {Denial.NUMBER}
     for testimony in testimonies:
         leading = leading_denial(testimony) if listening.proof or meant >= bars.MEANT.value else None

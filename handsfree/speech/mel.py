@@ -26,7 +26,7 @@ _LONGEST = 480_000  # samples of noise made: 30 s, what the model hears at most
 
 @lru_cache(maxsize=1)
 def _filters() -> NDArray[np.float32]:
-    """Triangles on the Slaney mel scale (linear below 1 kHz, 27 steps an octave-and-a-bit of 6.4 above), equal area;
+    """Triangles of equal area on the Slaney mel scale: linear below 1 kHz, then in equal ratios, 27 steps to 6.4 kHz;
     (80, 201)."""
     mels = np.linspace(0.0, 45.245640471924965, _BANDS + 2)
     hertz = np.where(mels < 15.0, mels * 200.0 / 3, 1000.0 * np.exp((mels - 15.0) * np.log(6.4) / 27.0))
@@ -40,7 +40,7 @@ def _filters() -> NDArray[np.float32]:
 
 @lru_cache(maxsize=1)
 def _noise() -> NDArray[np.float32]:
-    """Pink, of unit mean square. The old generator: its numbers are the same in every release of numpy."""
+    """Pink, of unit mean square. numpy's old generator, because its numbers are the same in every release."""
     spectrum = np.fft.rfft(np.random.RandomState(7).standard_normal(_LONGEST))
     spectrum /= np.sqrt(np.maximum(np.arange(len(spectrum)), 40 * _LONGEST / 16_000))  # flat below 40 Hz
     noise = np.fft.irfft(spectrum, _LONGEST)
@@ -49,8 +49,8 @@ def _noise() -> NDArray[np.float32]:
 
 def on_floor(samples: NDArray[np.float32]) -> NDArray[np.float32]:
     """With noise under it, 38 dB below its loud moments (the 95th percentile of the power of 10 ms); at most 30 s of it.
-    Of 12 gate phrases said with a pause of nothing before 'lock', the small engine wrote 8 as 'block' without it, none
-    with it (tests/bench/results/hearing-log.md). float32 in and out."""
+    Of 12 gate phrases with complete silence before 'lock', the small engine wrote 8 as 'block' without it, none with it
+    (tests/bench/results/hearing-log.md). float32 in and out."""
     count = len(samples) // HOP
     if not count:
         return samples

@@ -27,8 +27,8 @@ _ATTRIBUTES: dict[str, dict[str, float | int | list[int]]] = {"LayerNormalizatio
 
 
 def product(matrix: Array, offset: Array | None = None) -> Product:
-    """x -> x @ matrix + offset; `matrix` (m, n), `offset` (n,), x (rows, m), all float32. What is done to the arrays later
-    does nothing to it. One thread: the matrices are small. An x of another shape or precision raises the library's
+    """x -> x @ matrix + offset; `matrix` (m, n), `offset` (n,), x (rows, m), all float32. It keeps copies of the
+    arrays. One thread: the matrices are small. An x of another shape or precision raises the library's
     InvalidArgument."""
     given, steps = {"matrix": matrix}, [("MatMul", ("x", "matrix"))]
     if offset is not None:

@@ -43,10 +43,10 @@ SHA256 = "a9fcfe73e179ca48e399cd76a90a6b3e1887bf5037ecc52b778d13a149563328"
 #: How much of its additional training is used (`phonetic_adapted`).
 TAUGHT = 1.0
 WEIGHTS = "assets/asr_waveform.hama"
-_SHORTEST = 0.15  # seconds of sound; less is no word
+_SHORTEST = 0.15  # seconds of sound; no word is shorter
 _LONGEST = 26.0
-_AROUND = 0.2  # seconds of faint noise before and after: it writes a sound too many where speech begins at once
-_LEAST = 1e-4  # probability that any sound counts with in any frame: one that was swallowed costs 9 nats, not more
+_AROUND = 0.2  # seconds of faint noise before and after: without it, it writes one sound too many
+_LEAST = 1e-4  # the least probability of a sound in a frame: so a sound that was swallowed costs 9 nats, not more
 _NEAR_WORDS, _LONGEST_WORD = 60, 16  # words of the language looked at, for speech of up to so many sounds
 _NEAR_ANSWERS = 6  # other words looked at in the place of each word of an answer
 _MOST = 60  # candidates given of each: the fit knows no more
@@ -259,7 +259,7 @@ def weights() -> bytes:
 class _Model:
     net: Net
     sha256: str
-    written: NDArray[np.float64]  # (tokens, symbols): how gladly a token counts as a symbol
+    written: NDArray[np.float64]  # (tokens, symbols): how readily a token counts as a symbol
     silent: NDArray[np.int64]  # tokens that are no sound
     letters: Any
 

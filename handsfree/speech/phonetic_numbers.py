@@ -25,11 +25,11 @@ if TYPE_CHECKING:
 
     from handsfree.language.base import Language
 
-_SIGNED = frozenset({"", "degF", "degC", "volt", "ampere"})  # units of which less than none is read
+_SIGNED = frozenset({"", "degF", "degC", "volt", "ampere"})  # units that are read below zero
 _RARE = frozenset({"double", "niner"})  # ways that make the trees twice as large; another witness may offer them
 _KEPT = 96  # beginnings, and as many endings, that are scored together
 _FOUND = 24  # numbers given as candidates
-_LEAST_WEIGHT = -700.0  # log; less is no number any more
+_LEAST_WEIGHT = -700.0  # log-probability below which it is no number
 
 SoundsOf = Callable[[str], tuple[Symbols, ...]]
 

@@ -26,12 +26,12 @@ from handsfree.speech.acceptance import logistic
 from handsfree.speech.judge import UNSURE, WHICH, decide
 from handsfree.speech.weighing import Key, key
 
-WITHIN = 45.0  # seconds between two sayings of one thing
-_LEAST = 1e-3  # probability left to an act that a saying did not find: none rules out for ever
+WITHIN = 45.0  # seconds between two attempts at one thing
+_LEAST = 1e-3  # probability left to an act that an attempt did not find: no attempt rules an act out for ever
 #: The prior probability of an act, and of anything else. Common practice, no source.
 _PRIOR, _ELSE = 0.1, 0.2
-#: Why a saying was not taken, where another may help. A denial, a witness that failed, sound that was lost or said over the
-#: program's own words are no doubts: what they took back stays so, and is never added to.
+#: Why an attempt was not accepted, where another may help. A denial, a witness that failed, sound that was lost or spoken
+#: over the program's own words are no doubts: such an attempt is never added to.
 _DOUBTS = frozenset({"", UNSURE, WHICH})
 _OTHER: Key = (Sense.DENIAL, "something else")
 

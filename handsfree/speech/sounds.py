@@ -2,11 +2,11 @@
 
 Rules of this file:
 
-- A symbol is a phoneme of ARPAbet (`language.phonetics`). What the witness may write for it, and how gladly it counts, is a
-  table: 1 for the sound itself, less for the same sound in another accent. So 'log', 'luck' and 'look' are ways to say
-  'lock', and cost.
-- A word is said as in the dictionary, in each of its ways; one that is not there as the witness's own letter-to-sound
-  has it. An r after a vowel may be left out.
+- A symbol is a phoneme of ARPAbet (`language.phonetics`). A table says what the witness may write for it, and how readily
+  that counts: 1 for the sound itself, less for the same sound in another accent. So 'log', 'luck' and 'look' are ways to
+  say 'lock', at a cost.
+- A word is said in each of the dictionary's ways; a word that is not there, as the witness's own letter-to-sound rules
+  say it. An r after a vowel may be left out.
 - Between words a boundary may be written or not: it counts as no sound.
 """
 
@@ -44,8 +44,8 @@ WRITTEN: dict[str, dict[str, float]] = {
 }  # fmt: skip
 SYMBOL = {phoneme: number for number, phoneme in enumerate(PHONEMES)}
 VOWELS = frozenset("AA AE AH AO AW AY EH ER EY IH IY OW OY UH UW".split())  # noqa: SIM905
-#: What the witness writes for words that are not said as they are spelt (so its teacher spelt them), and what the radio
-#: makes of one. Of the 1,500 commonest words in what the program says and hears, those that differ most from the dictionary.
+#: What the witness writes for words that are not said as they are spelt: its teacher spelt them so, and it learnt that.
+#: Of the 1,500 commonest words in what the program says and hears, those that differ most from the dictionary.
 _OWN = {
     "one": "OW N EH", "two": "T W OW", "nine": "N AY N ER", "is": "IY S", "of": "AO F", "to": "T OW", "when": "EH N",
     "do": "D OW", "does": "D OW Z", "are": "EH R", "give": "G AY V", "as": "AA Z", "done": "D OW N", "now": "N OW",
@@ -55,7 +55,7 @@ _OWN = {
     "circuit": "S ER K Y UW IH T", "lose": "L OW Z", "celsius": "S EH L SH AH S",
 }  # fmt: skip
 OWN_WAYS: dict[str, tuple[Phonemes, ...]] = {word: (tuple(way.split()),) for word, way in _OWN.items()}
-#: In a gate's phrase, where all else is as it must be: other accents' ways to say the word before the figures.
+#: In a gate's phrase whose other words are right: how other accents say the word before the figures.
 _ACCENTED = {
     "lock": ("L AO K", "L AO G", "L AA G", "L AH K", "B L AA K", "B L AO K", "L UH K", "L AE K", "L AA R K", "L OW K"),
 }  # fmt: skip
@@ -86,7 +86,7 @@ def word_ways(word: str, unknown: Callable[[str], Phonemes] | None = None, accen
 
 
 _told: dict[str, tuple[Symbols, ...]] = {}
-_spelt: set[str] = set()  # words that are told as they are spelt, too
+_spelt: set[str] = set()  # words that are also said as they are spelt
 
 
 def _word_ways(word: str, unknown: Callable[[str], Phonemes] | None, spelt: bool) -> tuple[Symbols, ...]:

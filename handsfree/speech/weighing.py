@@ -27,14 +27,13 @@ if TYPE_CHECKING:
     from handsfree.language.base import Language
 
 TRUE_DENIALS = frozenset({Denial.NEGATION, Denial.STILL_ON, Denial.QUESTION, Denial.UNSURE, Denial.NUMBER})
-#: What stands against an act in earnest: what denies it, and what leaves half of it out; at a gate another word in its
-#: place.
+#: What really counts against an act: what denies it, and what leaves half of it out.
 _EARNEST = TRUE_DENIALS | {Denial.HALF}
 #: Nats below the best of all that a witness found: what it thinks of an act that it did not find.
 FLOOR = {Witness.TOKENS: -12.0, Witness.SOUNDS: -30.0, Witness.GRAMMAR: -12.0}
 
 _ACCENT = 0.34  # share of its sounds in which a word of three or four may differ: one; 'unlock' differs in more
-_USUALLY = 3.0  # nats that an act which was said lies over its denials, where none was listed
+_USUALLY = 3.0  # nats by which an act lies over its denials, where none of them was listed
 
 
 class Stake(StrEnum):
@@ -193,7 +192,7 @@ def stake_of(meaning: Meaning, listening: Listening) -> Stake:
 
 def _whole(view: _Seen, best: Meaning, stake: Stake, known: Features) -> dict[str, float]:
     """The features of a phrase that must be complete: what speaks against it counts separately from what speaks for it.
-    Missing evidence counts as strongly against it as possible. Another word than the complete phrase says nothing here."""
+    Missing evidence counts as strongly against it as possible. `apart`, the likeliest other word, says nothing here."""
     own = {name: value for name, value in known.items() if name != "apart"} | {"against": min(known["denied"], 1.0)}
     if "odds" in own:
         own["doubt"] = min(own["odds"], 0.0)
@@ -233,7 +232,7 @@ class _Seen:
 
 
 def _over_denials(testimony: Testimony, best: Meaning, own: float) -> float:
-    """How far the act lies over the best of what stands against it in earnest; where nothing does, as far as is usual."""
+    """How far the act lies over the best of what really counts against it; where nothing does, as far as is usual."""
     earnest = _EARNEST | {Denial.NEAR} if best.sense is Sense.GATE else _EARNEST
     denials = (c for c in testimony.candidates if c.meaning.sense is Sense.DENIAL)
     return own - max((c.score for c in denials if c.meaning.text in earnest), default=own - _USUALLY)

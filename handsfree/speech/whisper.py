@@ -31,20 +31,21 @@ if TYPE_CHECKING:
     from handsfree.speech.neural_search import Alphabet, Finish, TrieNode
 
 NUMBERS, LOCKS = "numbers", "locks"
-#: How much of what the weights were taught they keep: half-way hears the trade's words nearly as well and loses little of
-#: the others. Of 382 answers in words nobody taught, joined to the phonetic witness, 366 are taken at 0.9 (351 with all of
-#: it, 330 to 350 with none); of 419 readings 304 (258, 290).
+#: The share of the additional training that is used. With half of it the trade's words are heard nearly as well, and little
+#: of the other words is lost. Of 382 answers in words nobody taught, together with the phonetic witness, 366 are accepted at
+#: 0.9 (351 with all of it, 330 to 350 with none); of 419 readings 304 (258, 290).
 TAUGHT = 0.5
 REACH = 14.0  # nats below the best text at which a phrase is given up
 _FREE_REACH, _NUMBER_REACH, _LOCK_REACH = 4.0, 9.0, 12.0
 _BUILT_MOST = 24  # number texts understood, the best first; each takes a millisecond or two
 _AFTER = 4.0  # seconds of silence after the sound, so that the model sees that it ends
-_AFTER_TAUGHT = 1.6  # a taught model has seen it so: 1.2 s at least
-_SHORTEST = 0.15  # seconds of sound; less is no word
+_AFTER_TAUGHT = 1.6  # less for a taught model, which was taught with 1.2 s or more
+_SHORTEST = 0.15  # seconds of sound; no word is shorter
 _LONGEST = 26.0
 _FRAMES_A_SECOND = 100
 _USUAL_TOKENS = 20_000  # of the vocabulary, what may be written whatever is in force
-_FREE_WIDTH, _NUMBER_WIDTH, _LOCK_WIDTH = 3, 6, 6  # wider found the same leading acts on 24 clips, a fifth dearer
+#: On 24 clips wider searches found the same leading acts, and took a fifth longer.
+_FREE_WIDTH, _NUMBER_WIDTH, _LOCK_WIDTH = 3, 6, 6
 _FREE_MOST, _NUMBER_MOST, _LOCK_MOST = 28, 14, 16
 #: Beginnings kept, tokens, seconds at a time: of a minute of speech 24 s at a time left six sentences out, 9 s none.
 _NOTE_WIDTH, _NOTE_MOST, _NOTE_PIECE = 5, 110, 9.0
@@ -309,8 +310,8 @@ def _load(folder: Path, taught: float) -> _Model:
 
 
 def _usual(pairs: BytePairs, end: int) -> Any:
-    """The first tokens of the vocabulary that are written in Latin letters, figures and punctuation, and the end: the
-    vocabulary is ordered by how often what it stands for is written. With 10,000 'isolated' could not be spelt."""
+    """The commonest tokens that are written in Latin letters, figures and punctuation, and the end: the vocabulary has the
+    commonest first. With 10,000 tokens 'isolated' could not be spelt."""
     import numpy as np
 
     latin = [token for token in range(end) if all(ord(sign) < 0x250 for sign in pairs.decode([token]))]

@@ -58,7 +58,7 @@ class Column:
 
 @dataclass(frozen=True)
 class Log:
-    """`minutes` from the first sample, rising. `start`: its date, None for a log that counts from nought."""
+    """`minutes` from the first sample, rising. `start`: its date, None for a log that counts from zero."""
 
     name: str
     start: datetime | None
@@ -156,7 +156,7 @@ def _is_sample(row: Sequence[str]) -> bool:
 def _times(
     heading: Sequence[str], body: Sequence[Sequence[str]], name: str, comma: bool
 ) -> tuple[datetime | None, list[float], frozenset[int]]:
-    """(date of nought, seconds of each sample, the columns that hold the time)."""
+    """(date of the first second, seconds of each sample, the columns that hold the time)."""
     width = min(len(row) for row in body)
     for at in range(width):
         joined = [row[at] for row in body]
@@ -283,7 +283,7 @@ def _held(log: Log, column: Column) -> list[tuple[float, float, bool]]:
     """
     known = [(m, v) for m, v in zip(log.minutes, column.values, strict=True) if not math.isnan(v)]
     # A usual step is one that nine in ten do not exceed, since some loggers write when a value changes. Logs to the minute
-    # have several samples of one minute: a step of nought is not the usual one.
+    # have several samples of one minute: a step of zero is not the usual one.
     steps = sorted(b - a for (a, _), (b, _) in pairwise(known) if b > a)
     if not steps:
         raise Trouble(f"{log.name}: its column '{column.name}' has too few values at different times.")

@@ -132,7 +132,7 @@ class Platinum:
         for _ in range(0 if ratio >= 1 else 8):
             value = 1 + _A * t + _B * t * t + _C * (t - 100) * t**3 - ratio
             t -= value / (_A + 2 * _B * t + _C * (4 * t**3 - 300 * t * t))
-        return t + 0.0  # nobody is told minus nought
+        return t + 0.0  # nobody is told minus zero
 
 
 @dataclass(frozen=True)

@@ -99,7 +99,7 @@ def parse_accuracy(text: str) -> Accuracy:
 def reading(value: float, accuracy: str | Accuracy, resolution: float = 0.0) -> Value:
     """A reading with its standard uncertainty. `accuracy` is text for `parse_accuracy`, or already read.
 
-    A plain number comes back where the uncertainty is nought: zero at so many percent of the reading.
+    A plain number comes back where the uncertainty is zero, as for a reading of zero with an accuracy in percent.
     """
     from uncertainties import ufloat
 

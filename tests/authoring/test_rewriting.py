@@ -28,7 +28,7 @@ def _changed(text: str, draft: Draft) -> list[str]:
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
 def test_nothing_changed_nothing_written(path: object) -> None:
-    text = path.read_text(encoding="utf-8")  # type: ignore[attr-defined]
+    text = path.read_text(encoding="utf-8")  # type: ignore[attr-defined]  # a path
     assert rewritten(text, data_of(_draft(text), {}), {}) == text
 
 

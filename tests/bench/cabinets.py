@@ -184,7 +184,7 @@ def accused(visit: Visit) -> frozenset[str]:
 def condemned(visit: Visit) -> frozenset[str]:
     """Parts that a finding condemns, and that are sound."""
     parts = frozenset(PARTS[name] for name in visit.findings if name in PARTS)
-    return frozenset(faults for faults in parts if visit.fault not in faults)  # type: ignore[misc]
+    return frozenset(faults for faults in parts if visit.fault not in faults)  # type: ignore[misc]  # of strings
 
 
 def accused_wrongly(visit: Visit) -> bool:

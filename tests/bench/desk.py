@@ -137,7 +137,7 @@ def _multiplied(engine: Engine, table: str, templates: int) -> str:
     )
 
 
-def _notes(connection, first: int, last: int) -> None:  # type: ignore[no-untyped-def]
+def _notes(connection, first: int, last: int) -> None:  # type: ignore[no-untyped-def]  # of a bench
     """One visit in 200 has a note that nobody else said."""
     words = "'hinge ' || v.id || ' squeaks behind panel ' || (v.id % 977)"
     digest = "'note-' || v.id"

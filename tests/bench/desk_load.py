@@ -94,7 +94,7 @@ def load(given: argparse.Namespace, place: Path, url: str | None) -> None:
     report(given, asked, folders, tally, took)
 
 
-def report(given, asked, folders, tally, took) -> None:  # type: ignore[no-untyped-def]
+def report(given, asked, folders, tally, took) -> None:  # type: ignore[no-untyped-def]  # of a bench
     answers = sum(len(times) for times in tally.took.values())
     print(
         f"{given.readers} readers and {given.senders} senders on {given.database}: {answers} answers in {took:.1f} s, "

@@ -98,7 +98,7 @@ def as_a_visit_writes(folder: Path, events: int) -> float:
 
 def _timed(what: str, size: int, events: int, work: object) -> float:
     began = time.perf_counter()
-    work()  # type: ignore[operator]
+    work()  # type: ignore[operator]  # a function
     took = time.perf_counter() - began
     print(f"{what:<22} {took:8.2f} s   {size / took / 1e6:8.1f} MB/s   {took / events * 1e6:6.2f} µs an event")
     return took

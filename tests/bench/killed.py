@@ -133,7 +133,7 @@ def places() -> list[Place]:
     found: dict[tuple[str, str], Place] = {}
     for walk, (text, lines) in enumerate(EVERY):
         scene = Scene(book(text))
-        scene.oracle, scene.ran = Unwatched(), None  # type: ignore[assignment]
+        scene.oracle, scene.ran = Unwatched(), None  # type: ignore[assignment]  # stand-ins
         scene.open(lock="")
         for count, line in enumerate(lines, 1):
             if isinstance(line, Utterance):

@@ -131,7 +131,7 @@ def mutants(module: Path) -> list[Mutant]:
     wrapper.visit(places)
     whole, seen, made = ast.dump(ast.parse(source)), set(), []
     for line, node, changed in places.found:
-        text = wrapper.module.deep_replace(node, changed).code  # type: ignore[arg-type]
+        text = wrapper.module.deep_replace(node, changed).code  # type: ignore[arg-type]  # a node
         try:
             shape = ast.dump(ast.parse(text))
         except SyntaxError:

@@ -31,7 +31,7 @@ def main() -> int:
         make(pack, PackOptions(wheels, Path(made) / "none", None))
         print(f"pack: {pack.stat().st_size / MEGABYTE:.0f} MB")
         kept = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
-        done = subprocess.run(["unshare", "--net", sys._base_executable, str(pack), str(there)], env=kept, check=False)  # type: ignore[attr-defined]
+        done = subprocess.run(["unshare", "--net", sys._base_executable, str(pack), str(there)], env=kept, check=False)  # type: ignore[attr-defined]  # of CPython
         if done.returncode:
             return done.returncode
         print(f"installed, and proved by the demo: {size(there):.0f} MB")

@@ -107,7 +107,7 @@ def followed(c: Drawn) -> np.ndarray:
         def switches(_t: float, y: np.ndarray, edge: float = edge) -> float:
             return float(y[4] - edge)
 
-        switches.terminal, switches.direction = True, -1.0 if on else 1.0  # type: ignore[attr-defined]
+        switches.terminal, switches.direction = True, -1.0 if on else 1.0  # type: ignore[attr-defined]  # as the solver wants it
         leg = solve_ivp(partial(_balances, c, on), (now, end), y, "LSODA", events=switches, dense_output=True,
                         max_step=60.0, rtol=1e-4, atol=1e-3)  # fmt: skip
         inside = (grid >= now) & (grid <= leg.t[-1])

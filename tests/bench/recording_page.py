@@ -96,7 +96,7 @@ class Writer:
         sound = np.asarray(voices.mix(speech, around, self.snr), np.float32)
         event = self.hearer.hear_utterance(sound, self.hearer.listening, float(len(self.spoken)), len(self.spoken) + 1.0)
         self.spoken.append((state.slot.key, words, event))
-        return event  # type: ignore[no-any-return]
+        return event  # type: ignore[no-any-return]  # of the machine
 
     def _words(self, state: PageState) -> str:
         if state.pending:

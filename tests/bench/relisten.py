@@ -40,12 +40,12 @@ def main(visits: int = 24, most: int = 4) -> None:
         for kind in ("processes", "workers"):
             for count in (n for n in (1, 2, 3, 4, 8, 16) if n <= most):
                 if kind == "processes":
-                    report, seconds = timed(lambda count=count: on_cores(hear_batch, work, count))  # type: ignore[misc]
+                    report, seconds = timed(lambda count=count: on_cores(hear_batch, work, count))  # type: ignore[misc]  # a default binds it now
                 else:
                     there = Path(place) / f"cluster-{count}"
                     there.mkdir()
                     with cluster(there, count) as (address, _):
-                        report, seconds = timed(lambda at=address: on_cluster(hear_batch, work, at))  # type: ignore[misc]
+                        report, seconds = timed(lambda at=address: on_cluster(hear_batch, work, at))  # type: ignore[misc]  # a default binds it now
                 first, alone = first or report, alone or seconds
                 print(
                     f"{kind:10}{count:8}{report.clips:8}{seconds:9.1f}{report.clips / seconds:9.2f}{alone / seconds:10.2f}"

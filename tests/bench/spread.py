@@ -206,8 +206,8 @@ def _change(turn: Any, **changes: Any) -> None:
 def hurried() -> None:
     """For a walk of its own process: the same states, made without checking the names of their fields, and no sentence is
     put together twice."""
-    question.Turn.change = _change  # type: ignore[method-assign,assignment]
+    question.Turn.change = _change  # type: ignore[method-assign,assignment]  # for this process alone
     for module in (interlock, rules, people, machine, folding, walk, watchman):
-        module.replace = quick  # type: ignore[attr-defined]
-    base.Language.prompt = lru_cache(maxsize=100_000)(base.Language.prompt)  # type: ignore[method-assign]
+        module.replace = quick  # type: ignore[attr-defined]  # for this process alone
+    base.Language.prompt = lru_cache(maxsize=100_000)(base.Language.prompt)  # type: ignore[method-assign]  # for this process alone
     watchman._whose = lru_cache(maxsize=100_000)(watchman._whose)

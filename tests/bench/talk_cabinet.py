@@ -95,7 +95,7 @@ class Cabinet:
     def change(self, **fields: object) -> None:
         """Something is done to it. A compressor that can run from now on has not run before."""
         ran = self.runs
-        self.facts = replace(self.facts, **fields)  # type: ignore[arg-type]
+        self.facts = replace(self.facts, **fields)  # type: ignore[arg-type]  # fields by name
         if self.runs and not ran:
             self.on_since = self.minute
 

@@ -45,7 +45,7 @@ class _NoSync:
 def make_signed(folder: Path, events: int, key: keys.DeviceKey) -> None:
     source = mixture()
     with Journal.create(folder, clock=TestClock(), key=key) as journal:
-        journal._file = _NoSync(journal._file)  # type: ignore[assignment]
+        journal._file = _NoSync(journal._file)  # type: ignore[assignment]  # a stand-in
         journal.append(OPENED)
         while journal.count < events - 1:
             journal.append(*(next(source) for _ in range(min(7, events - 1 - journal.count))))

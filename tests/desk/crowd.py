@@ -41,7 +41,7 @@ async def ask(
     began = time.perf_counter()
     while True:
         try:
-            answer = await client.request(method, address, **kwargs)  # type: ignore[arg-type]
+            answer = await client.request(method, address, **kwargs)  # type: ignore[arg-type]  # handed on
             break
         except httpx.TransportError:  # a kept connection that the desk had just given up: ask again, as browsers do
             tally.broken += 1

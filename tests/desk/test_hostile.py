@@ -190,7 +190,7 @@ def test_a_sender_whose_visits_take_long_waits_and_others_do_not(empty: Desk, se
     assert answer is not None
     assert answer.status_code == 201
     for _ in range(100):  # what costs little is not counted by the number
-        assert other.send(season.folders["once"]).status_code == 200  # type: ignore[union-attr]
+        assert other.send(season.folders["once"]).status_code == 200  # type: ignore[union-attr]  # it has answered
 
 
 def test_a_flac_of_42_bytes_ends_no_listening_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

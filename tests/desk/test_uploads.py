@@ -206,7 +206,7 @@ def test_what_does_not_verify_is_kept_apart_shown_first_and_never_counted(
     year = Between(0.0, 4e9)
     assert first_fix(empty.engine, EVERYBODY, year, 4e9).firsts == 1
     assert sum(row.visits for row in by_version(empty.engine, EVERYBODY, year)) == 1
-    assert Device(empty).send(folder).json()["quarantined"] == answer.json()["quarantined"]  # type: ignore[union-attr]
+    assert Device(empty).send(folder).json()["quarantined"] == answer.json()["quarantined"]  # type: ignore[union-attr]  # it has answered
     assert len(list(quarantine.quarantined_names(empty.visits))) == 1
 
 
@@ -300,9 +300,9 @@ GOOD = {"format": 1, "visit": "v", "parts": [{"path": "journal.jsonl", "size": 1
         {**GOOD, "visit": "../v"},
         {**GOOD, "visit": ".desk"},
         {**GOOD, "visit": "a/b"},
-        {**GOOD, "parts": [*GOOD["parts"], *GOOD["parts"]]},  # type: ignore[misc]
+        {**GOOD, "parts": [*GOOD["parts"], *GOOD["parts"]]},  # type: ignore[misc]  # of parts
         *(
-            {**GOOD, "parts": [*GOOD["parts"], {"path": path, "size": 1, "sha256": "1" * 64}]}  # type: ignore[misc]
+            {**GOOD, "parts": [*GOOD["parts"], {"path": path, "size": 1, "sha256": "1" * 64}]}  # type: ignore[misc]  # of parts
             for path in ("../x", "/etc/passwd", "sound/../../x", "attached/..", "sound/00001.flac/x", "journal.lock", "")
         ),
         {**GOOD, "parts": [{"path": "journal.jsonl", "size": -1, "sha256": "0" * 64}]},

@@ -115,7 +115,7 @@ def test_what_was_not_surely_heard_proves_nothing_nor_does_affirming_it(event: o
         scene = Scene(book(ALONE)).open().words(*lines)
         before = scene.power
         scene.ran = None
-        scene.tell(replace(event, verdict=verdict))  # type: ignore[type-var]
+        scene.tell(replace(event, verdict=verdict))  # type: ignore[type-var]  # an utterance
         if event.text != "affirm":  # type: ignore[attr-defined]  # at the try 'affirm' is no answer; at the gate neither
             scene.tell(accepted(Sense.COMMAND, "affirm"))
             scene.tell(accepted(Sense.COMMAND, "yes"))

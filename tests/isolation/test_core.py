@@ -30,7 +30,7 @@ HOLDS = [Hold(power, claimed, proofs) for power, claimed, proofs in
 
 
 def phrase(word: str, person: Person, **changes: object) -> Utterance:
-    return replace(Utterance(Verdict.ACCEPTED, Sense.GATE, gate_text(word, person.number), ended=5.0), **changes)  # type: ignore[arg-type]
+    return replace(Utterance(Verdict.ACCEPTED, Sense.GATE, gate_text(word, person.number), ended=5.0), **changes)  # type: ignore[arg-type]  # fields by name
 
 
 def begun(*names: str, people: tuple[Person, ...] = (ANN,)) -> Interlock:
@@ -407,7 +407,7 @@ WORN = {"given": frozenset({"Ann"}), "failures": 2, "absent": 1, "speaker": "Ben
 
 @pytest.mark.parametrize("what", list(SourceEvent))
 def test_after_any_turn_phrases_are_given_anew_and_only_the_answer_ends_the_doubt(what: SourceEvent) -> None:
-    worn = replace(begun("plug", people=(ANN, BEN)), **WORN)  # type: ignore[arg-type]
+    worn = replace(begun("plug", people=(ANN, BEN)), **WORN)  # type: ignore[arg-type]  # fields by name
     after = lock.turn(worn, ("plug",), what, 9.0)
     assert (after.given, after.failures, after.absent, after.speaker) == (frozenset(), 0, 0, "")
     assert after.doubt is (what is not SourceEvent.POWER_IS_ON)
@@ -416,7 +416,7 @@ def test_after_any_turn_phrases_are_given_anew_and_only_the_answer_ends_the_doub
 
 
 def test_who_is_awaited_in_doubt_and_asked_from_the_first() -> None:
-    worn = replace(Interlock(SOURCES, people=(ANN, BEN)), **WORN)  # type: ignore[arg-type]
+    worn = replace(Interlock(SOURCES, people=(ANN, BEN)), **WORN)  # type: ignore[arg-type]  # fields by name
     assert lock.in_doubt(Interlock()).doubt is True
     assert (lock.awaits(worn, "Ann").speaker, lock.awaits(worn, "Ann").failures) == ("Ann", 0)
     assert lock.absent_anew(worn) == replace(worn, absent=0)

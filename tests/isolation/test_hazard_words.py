@@ -79,7 +79,7 @@ def test_a_step_is_said_in_full_but_in_the_short_form(form: Form, again: bool, w
     flow = at_work()
     flow.change(form=form)
     flow.again = again
-    assert flow.step_words(flow.state.step) == words  # type: ignore[arg-type]
+    assert flow.step_words(flow.state.step) == words  # type: ignore[arg-type]  # a step is there
 
 
 def test_where_no_source_was_turned_every_one_is() -> None:

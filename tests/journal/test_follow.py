@@ -90,11 +90,11 @@ def test_a_clock_that_jumps_is_noted_and_the_order_stays(tmp_path: Path) -> None
     import tests.journal.visited as visited
 
     original = visited.TestClock
-    visited.TestClock = lambda at: clocks[0]  # type: ignore[assignment,misc]
+    visited.TestClock = lambda at: clocks[0]  # type: ignore[assignment,misc]  # put back below
     try:
         folder = visit(tmp_path, watch=jump)
     finally:
-        visited.TestClock = original  # type: ignore[misc]
+        visited.TestClock = original  # type: ignore[misc]  # put back below
     entries = read_list(folder)
     assert [type(e.event).__name__ for e in entries].count("ClockMoved") == 1
     assert [e.mono for e in entries] == sorted(e.mono for e in entries)

@@ -108,14 +108,14 @@ def test_the_screen_shows_it_while_it_is_read_back_and_never_again(tmp_path: Pat
     read_back: list[int] = []
 
     def watch(entry: object, state: object) -> None:
-        event = entry.event  # type: ignore[attr-defined]
+        event = entry.event  # type: ignore[attr-defined]  # of any kind of entry
         before = len(shown)
-        glance(entry, state)  # type: ignore[arg-type]
+        glance(entry, state)  # type: ignore[arg-type]  # of any kind of entry
         if isinstance(event, Say) and SEEN.search(event.text):
-            read_back.append(entry.n)  # type: ignore[attr-defined]
+            read_back.append(entry.n)  # type: ignore[attr-defined]  # of any kind of entry
             del shown[before:]
 
-    glance = Glance(Screen())  # type: ignore[arg-type]
+    glance = Glance(Screen())  # type: ignore[arg-type]  # of any kind of entry
     visited.visit(tmp_path, LINES, watch=watch)
     assert len(read_back) == 1
     assert not [line for line in shown if SEEN.search(line)]

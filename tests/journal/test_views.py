@@ -48,7 +48,7 @@ def test_every_way_in_which_a_source_gets_live_is_told_in_words() -> None:
 
 def _terminal(told: Account, *, only: str | None = None, begin: str | None = None, **more: object) -> str:
     out = io.StringIO()
-    replay(told, wish(more.pop("speed", None), begin, only), Console(file=out, width=500), **more)  # type: ignore[arg-type]
+    replay(told, wish(more.pop("speed", None), begin, only), Console(file=out, width=500), **more)  # type: ignore[arg-type]  # options by name
     return out.getvalue()
 
 

@@ -64,7 +64,7 @@ class FailingDisk(RealDisk):
     """Fails at what is named in `at`, with `code`; a write does half its work first."""
 
     def __init__(self, *at: str, code: int = errno.ENOSPC) -> None:
-        self.at, self.code, self.closed, self.made = set(at), code, 0, []  # type: ignore[var-annotated]
+        self.at, self.code, self.closed, self.made = set(at), code, 0, []  # type: ignore[var-annotated]  # a list of names
 
     def perhaps(self, what: str, first: Callable[[], object] = lambda: None) -> None:
         if what in self.at:

@@ -55,7 +55,7 @@ MOST = 5  # of more ways than this only the first and the last stand in the list
 
 def grammar(code: str) -> TwoWay:
     language = load(code)
-    return {"en": english_numbers, "es": spanish_numbers}[code](language.grammar)  # type: ignore[attr-defined]
+    return {"en": english_numbers, "es": spanish_numbers}[code](language.grammar)
 
 
 def names(numbers: TwoWay) -> list[str]:

@@ -7,7 +7,7 @@ import random
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from num2words import num2words  # type: ignore[import-untyped]
+from num2words import num2words  # type: ignore[import-untyped]  # carries no types
 
 from handsfree.language.english import LANGUAGE
 from handsfree.language.english_hearing import AMBIGUOUS, NO_NUMBER, Ambiguity

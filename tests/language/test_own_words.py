@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from handsfree.language.base import load
+from handsfree.language.base import Language, load
 from handsfree.language.meaning import ALIKE, ALWAYS, WHEN_ASKED, Denial, GateAsked, Listening, NumberAsked, Sense
 
 ENGLISH, SPANISH = load("en"), load("es")
@@ -15,9 +15,9 @@ WORK = Listening(also=("done",), own_words=True)
 NUMBER = Listening(number=NumberAsked("degF", -40, 150), own_words=True)
 
 
-def meant(words: str, listening: Listening, language: object = ENGLISH) -> str:
+def meant(words: str, listening: Listening, language: Language = ENGLISH) -> str:
     """What is acted on; '' where nothing is."""
-    found = language.understand(words, listening)  # type: ignore[attr-defined]
+    found = language.understand(words, listening)
     return found[0].text if found and found[0].sense is not Sense.DENIAL else ""
 
 

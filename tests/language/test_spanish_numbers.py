@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-from num2words import num2words  # type: ignore[import-untyped]
+from num2words import num2words  # type: ignore[import-untyped]  # carries no types
 
 from handsfree.language import jsgf
 from handsfree.language.quantities import SYMBOLS

@@ -21,9 +21,9 @@ from handsfree.language.numerals import (
 from handsfree.language.tokens import tokens
 
 ENGLISH, SPANISH = load("en"), load("es")
-EN: NumberWords = ENGLISH.words  # type: ignore[attr-defined]
-ES: NumberWords = SPANISH.words  # type: ignore[attr-defined]
-WRITTEN: Written = ENGLISH._written  # type: ignore[attr-defined]
+EN: NumberWords = ENGLISH.words
+ES: NumberWords = SPANISH.words
+WRITTEN: Written = ENGLISH._written
 
 
 def words(text: str) -> str:
@@ -77,7 +77,7 @@ def test_a_unit_without_words_is_written_by_its_signs() -> None:
 
 
 def test_the_spanish_forms_below_zero_have_their_comma() -> None:
-    assert written_forms(-12.5, "degF", SPANISH._written)[-2:] == ("12,5 bajo cero", "12,5 grados bajo cero")  # type: ignore[attr-defined]
+    assert written_forms(-12.5, "degF", SPANISH._written)[-2:] == ("12,5 bajo cero", "12,5 grados bajo cero")
 
 
 @pytest.mark.parametrize(("text", "value"), [

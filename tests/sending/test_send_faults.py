@@ -140,7 +140,7 @@ def test_a_line_given_up_leaves_nothing_half_at_the_desk(line_and_desk: tuple[Ba
         forward.enqueue(queue, folder, line.address)
         to = Destination(line.address, desk.key)
         wait = lambda s, at=clock: at.__setitem__(0, at[0] + s)  # noqa: E731
-        pace = forward.Pace(lambda at=clock: at[0], wait, random.Random(seed), 20.0)  # type: ignore[misc]
+        pace = forward.Pace(lambda at=clock: at[0], wait, random.Random(seed), 20.0)  # type: ignore[misc]  # a default binds it now
         with Uplink(to, 3000) as bad:
             forward.work(queue, to, lambda news: None, pace, bad)
         assert desk.visits in ([], [folder.name])

@@ -354,7 +354,7 @@ def boundaries(procedure: Procedure, step: Read) -> Iterator[float]:
                 if not isinstance(node, ast.Compare) or not _is(node.left, step.id):
                     continue
                 if isinstance(node.comparators[0], ast.Constant):
-                    limit = float(node.comparators[0].value)  # type: ignore[arg-type]
+                    limit = float(node.comparators[0].value)  # type: ignore[arg-type]  # a number
                     beyond = max(2.0, abs(limit) * 0.05)
                     yield from (limit, limit - beyond, limit + beyond)
 

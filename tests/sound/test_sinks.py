@@ -1,4 +1,4 @@
-"""Sinks and sources that are files, and the tones: the manners of devices without one."""
+"""Sinks and sources that are files behave as devices do; and the tones."""
 
 from __future__ import annotations
 

@@ -27,12 +27,12 @@ def damage(monkeypatch: pytest.MonkeyPatch) -> object:
 
 
 @pytest.mark.parametrize(("damaged", "left"), [("phonetic", "whisper"), ("whisper", "phonetic")])
-def test_the_other_witness_hears_on_and_it_is_told(damage, damaged: str, left: str, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_the_other_witness_hears_on_and_it_is_told(damage, damaged: str, left: str, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]  # given by pytest
     damage(damaged)
     found = build_recogniser(None, "en", tmp_path)
     assert found.name == left
     assert "are not the right ones" in found.missing
-    assert f"Without its witness '{damaged}' the program asks again oftener." in found.missing
+    assert f"Without its witness '{damaged}' the program asks again more often." in found.missing
 
 
 @pytest.mark.parametrize(("damaged", "left"), [("phonetic", "whisper"), ("whisper", "phonetic")])
@@ -63,13 +63,13 @@ def test_without_a_whole_fit_no_visit_begins(tmp_path: Path, monkeypatch: pytest
     acceptance.fitted.cache_clear()
 
 
-def test_who_asks_for_the_damaged_one_is_told_so(damage, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_who_asks_for_the_damaged_one_is_told_so(damage, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]  # given by pytest
     damage("whisper")
     with pytest.raises(Trouble, match=r"whisper tiny\.en are not the right ones"):
         build_recogniser("whisper", "en", tmp_path)
 
 
-def test_a_set_of_which_none_is_sound_is_trouble(damage, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_a_set_of_which_none_is_sound_is_trouble(damage, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]  # given by pytest
     damage("phonetic")
     with pytest.raises(Trouble, match="phonetic witness are not the right ones"):
         build_recogniser("phonetic", "en", tmp_path)

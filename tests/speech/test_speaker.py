@@ -162,7 +162,7 @@ def test_what_is_thought_of_a_voice_is_in_the_record_of_the_utterance() -> None:
         def keep_sound(self, data: bytes) -> tuple[str, str]:
             return "a.flac", "0" * 64
 
-    hearer = Hearer(Hears(STATED, GATE, GATE), Keeps(), voices=Voices(Turns()))  # type: ignore[arg-type]
+    hearer = Hearer(Hears(STATED, GATE, GATE), Keeps(), voices=Voices(Turns()))  # type: ignore[arg-type]  # stand-ins
     said = [(sound(0), STATING), (sound(5), AT_GATE), (sound(180), AT_GATE)]
     told = [hearer.hear_utterance(samples, listening, 0.0, 2.0) for samples, listening in said]
     assert [event.voice for event in told if isinstance(event, Utterance)] == ["", SAME, OTHER]
@@ -214,7 +214,7 @@ def test_a_visit_says_where_voices_are_not_compared(
     from handsfree.visit.live import hearer_of
 
     monkeypatch.setattr(speaker, "installed_encoder", lambda: (None, speaker.MISSING))
-    hearer_of(SimpleNamespace(journal=None), recogniser=None)  # type: ignore[arg-type]
+    hearer_of(SimpleNamespace(journal=None), recogniser=None)  # type: ignore[arg-type]  # stand-ins
     told = capsys.readouterr()
     assert told.out == ""
     assert told.err == f"{speaker.MISSING[0].upper()}{speaker.MISSING[1:]}.\n"

@@ -89,7 +89,7 @@ def test_a_wrong_proposal_is_refused_and_the_value_said_again() -> None:
         heard(Verdict.ASKED_AGAIN, "affirm", Sense.COMMAND),
         heard(Verdict.ACCEPTED, "affirm", Sense.COMMAND),
     )  # fmt: skip
-    person = exchanges.Person(speaks, "v", None, "fan", random.Random(1))  # type: ignore[arg-type]
+    person = exchanges.Person(speaks, "v", None, "fan", random.Random(1))  # type: ignore[arg-type]  # a stand-in
     assert exchanges.exchange(wants, person) == exchanges.Exchange("right", 3, 6, 1, "proposed_wrong")
     assert speaks.asked == ["warm", "negative", "warm", "warm", "affirm", "affirm"]
 

@@ -88,7 +88,7 @@ def test_no_visit_is_taken_up_for_ever_and_no_rest_is_long(all_of_them: list[cor
 def visit(folder: Path, *events: object, at: float = 0.0) -> Path:
     with Journal.create(folder) as journal:
         for event in events:
-            journal.append(event)  # type: ignore[arg-type]
+            journal.append(event)  # type: ignore[arg-type]  # each is an event
     os.utime(folder / "journal.jsonl", (at, at))
     return folder
 

@@ -93,6 +93,6 @@ def test_lifting_and_cautions() -> None:
         lambda: cautions.people_to_lift(0.0),
     ],
 )
-def test_impossible_input(bad) -> None:  # type: ignore[no-untyped-def]
+def test_impossible_input(bad) -> None:  # type: ignore[no-untyped-def]  # given by pytest
     with pytest.raises(Trouble):
         bad()

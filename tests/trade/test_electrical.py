@@ -160,6 +160,6 @@ def test_a_heater_by_its_plate() -> None:
         lambda: e.running_current(-0.1, 2.0),
     ],
 )
-def test_impossible_input(bad) -> None:  # type: ignore[no-untyped-def]
+def test_impossible_input(bad) -> None:  # type: ignore[no-untyped-def]  # given by pytest
     with pytest.raises(Trouble):
         bad()

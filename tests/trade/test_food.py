@@ -75,7 +75,7 @@ def test_a_worse_thermometer_never_narrows_the_answer(rows: list[tuple[float, fl
     ],
 )
 def test_decisions(readings: list[tuple[float, float]], options: dict[str, bool], decision: Food) -> None:
-    got = decide(readings, **options)  # type: ignore[arg-type]
+    got = decide(readings, **options)  # type: ignore[arg-type]  # options by name
     assert got.decision is decision
     assert got.sentences[-1] == food.DEFER
 
@@ -97,6 +97,6 @@ def test_the_vending_limit_of_the_food_code() -> None:
         lambda: food.vending_must_stop(-1.0),
     ],
 )
-def test_impossible_input(bad) -> None:  # type: ignore[no-untyped-def]
+def test_impossible_input(bad) -> None:  # type: ignore[no-untyped-def]  # given by pytest
     with pytest.raises(Trouble):
         bad()

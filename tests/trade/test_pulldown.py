@@ -121,6 +121,6 @@ def test_failing_cabinets_are_told_and_never_passed() -> None:
         lambda: fit([(0, 20.0), (10, 18.0)], 5.0, accuracy=-1.0),
     ],
 )
-def test_impossible_input(bad) -> None:  # type: ignore[no-untyped-def]
+def test_impossible_input(bad) -> None:  # type: ignore[no-untyped-def]  # given by pytest
     with pytest.raises(Trouble):
         bad()

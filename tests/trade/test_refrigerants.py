@@ -150,10 +150,10 @@ def test_classes_and_cautions() -> None:
         lambda: r.saturation_temperature("R-134a", -5.0),
         lambda: r.saturation_temperature("R-134a", 6000.0),
         lambda: r.superheat("R-134a", -150.0, 5.0),
-        lambda: r.saturation_pressure("R-134a", 0.0, "middle"),  # type: ignore[arg-type]
+        lambda: r.saturation_pressure("R-134a", 0.0, "middle"),  # type: ignore[arg-type]  # it is to be refused
         lambda: r.atmosphere(20_000.0),
     ],
 )
-def test_impossible_input(bad) -> None:  # type: ignore[no-untyped-def]
+def test_impossible_input(bad) -> None:  # type: ignore[no-untyped-def]  # given by pytest
     with pytest.raises(Trouble):
         bad()

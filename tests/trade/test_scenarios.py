@@ -66,7 +66,7 @@ class Scripted(Technician):
 
 
 def visit_of(scenario: Scenario) -> Any:
-    cabinet = replace(Cabinet(), **scenario.cabinet)  # type: ignore[arg-type]
+    cabinet = replace(Cabinet(), **scenario.cabinet)  # type: ignore[arg-type]  # fields by name
     cabinet.settle(scenario.hours)
     if cabinet.filled_warm:
         cabinet.stock = cabinet.air = 22.0

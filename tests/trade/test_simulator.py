@@ -156,6 +156,6 @@ def test_visits_are_drawn_by_the_priors_and_complete() -> None:
         lambda: HEALTHY.after(Event(5.0, "off")).after(Event(1.0, "on")),
     ],
 )
-def test_impossible_input(bad) -> None:  # type: ignore[no-untyped-def]
+def test_impossible_input(bad) -> None:  # type: ignore[no-untyped-def]  # given by pytest
     with pytest.raises(Trouble):
         bad()

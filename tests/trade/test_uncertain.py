@@ -117,7 +117,7 @@ def test_agreement_needs_both_uncertainties() -> None:
         (possible.humidity, -1.0),
     ],
 )
-def test_what_cannot_be_is_trouble(function, value: float) -> None:  # type: ignore[no-untyped-def]
+def test_what_cannot_be_is_trouble(function, value: float) -> None:  # type: ignore[no-untyped-def]  # given by pytest
     with pytest.raises(Trouble) as caught:
         function(value)
     said = str(caught.value)
@@ -126,6 +126,6 @@ def test_what_cannot_be_is_trouble(function, value: float) -> None:  # type: ign
 
 
 @pytest.mark.parametrize("function", [possible.positive, possible.not_negative])
-def test_signs(function) -> None:  # type: ignore[no-untyped-def]
+def test_signs(function) -> None:  # type: ignore[no-untyped-def]  # given by pytest
     with pytest.raises(Trouble, match="mass of -1 kg"):
         function(-1.0, "mass", "kg")

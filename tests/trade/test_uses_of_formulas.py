@@ -111,7 +111,7 @@ def test_a_heater_that_is_off_its_plate_is_not_told_to_be_open() -> None:
     for ohms in (90.0, 300.0):
         known = {"heater_resistance": ohms, "heater_watts": 100.0, "heater_volts": 120.0}
         assert chosen("defrost", "heater-state", **known) == "heater-bad"
-    told = [case.tells for case in book_named("defrost").at("defrost", "heater-state").cases]  # type: ignore[union-attr]
+    told = [case.tells for case in book_named("defrost").at("defrost", "heater-state").cases]  # type: ignore[union-attr]  # a decision
     assert told == ["defrost_heater_ohms=fits", "defrost_heater_ohms=bad"]
 
 

@@ -85,7 +85,7 @@ class Another:
 
 def test_a_key_a_timer_or_a_device_between_two_attempts_parts_them_and_the_end_of_a_prompt_does_not(booth: Booth) -> None:
     adds = Adds()
-    booth.ear._hearer = Hearer(adds, booth.journal)  # type: ignore[arg-type]
+    booth.ear._hearer = Hearer(adds, booth.journal)  # type: ignore[arg-type]  # stand-ins
     for told, parted in ((PromptEnded(1), 0), (TypedLine("next step", 1.0), 1), (SoundLost("d", "microphone"), 2)):
         booth.loop.happenings.tell(told)
         booth.ear.next(0.1)
@@ -96,7 +96,7 @@ def test_a_key_a_timer_or_a_device_between_two_attempts_parts_them_and_the_end_o
 
 def test_at_a_gate_the_voice_is_compared_before_attempts_add_up(booth: Booth) -> None:
     adds = Adds()
-    booth.ear._hearer = Hearer(adds, booth.journal, voices=Another())  # type: ignore[arg-type]
+    booth.ear._hearer = Hearer(adds, booth.journal, voices=Another())  # type: ignore[arg-type]  # stand-ins
     gate = Listening(gate=GateAsked("isolated", ("four", "two")))
     for listening, voice in ((gate, "other"), (Listening(proof=True), "other"), (ANY, "")):
         heard = Heard(Verdict.ASKED_AGAIN, Meaning(Sense.COMMAND, "affirm"), 0.9, started=1.0, ended=2.0)

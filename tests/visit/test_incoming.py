@@ -117,7 +117,7 @@ def test_what_comes_at_the_very_end_is_not_lost(tmp_path: Path, monkeypatch: pyt
     assert verify(session.folder).holds
 
 
-def _once_asked(look):  # type: ignore[no-untyped-def]
+def _once_asked(look):  # type: ignore[no-untyped-def]  # a stand-in
     """The photo is put there after the step has asked for it."""
     return lambda self, last=False: look(self, last=True) if self.step else None
 

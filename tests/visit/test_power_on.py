@@ -160,7 +160,7 @@ class Journal:
 ])  # fmt: skip
 def test_the_sound_of_a_note_is_heard_for_what_cannot_wait(verdict: Verdict, sure: float, text: str, alarm: str) -> None:
     recogniser = Recogniser(Heard(verdict, Meaning(Sense.COMMAND, text), sure))
-    hearer = Hearer(recogniser, Journal())  # type: ignore[arg-type]
+    hearer = Hearer(recogniser, Journal())  # type: ignore[arg-type]  # a stand-in
     note = hearer.note_of(np.zeros(8000, dtype=np.float32), 0.0, 0.5)
     assert note.alarm == alarm
     assert recogniser.asked.commands == ("power is on", *EMERGENCY)

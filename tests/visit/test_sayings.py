@@ -99,7 +99,7 @@ def every_kind() -> dict[Kind, Scene]:
     found: dict[Kind, Scene] = {}
     for text, lines in WALKS:
         scene = Scene(book(text))
-        scene.oracle = Unwatched()  # type: ignore[assignment]
+        scene.oracle = Unwatched()  # type: ignore[assignment]  # a stand-in
         scene.open(lock="")
         for line in ("", *lines):
             if isinstance(line, str):

@@ -100,7 +100,7 @@ def test_yes_and_no_say_what_they_were_taken_for(words: str, answer: str, step: 
     scene = talk(words)
     assert scene.step == step
     assert said(scene)[0].startswith(answer)
-    assert events(scene, AnswerTaken)[-1].answer == answer.lower().rstrip(".")  # type: ignore[attr-defined]
+    assert events(scene, AnswerTaken)[-1].answer == answer.lower().rstrip(".")  # type: ignore[attr-defined]  # of that kind
 
 
 def test_what_was_heard_stands_in_front_of_the_next_sentence_and_in_no_prompt_of_its_own() -> None:
@@ -140,13 +140,13 @@ def test_no_word_of_habit_counts_at_a_gate_a_caution_or_a_proof(words: str) -> N
 def test_who_cannot_answer_is_led_where_the_procedure_says_and_the_record_keeps_it(words: str, step: str) -> None:
     scene = talk(words)
     assert scene.step == step
-    assert events(scene, AnswerTaken)[-1].answer in ("cannot tell", "not fitted", "skip it")  # type: ignore[attr-defined]
+    assert events(scene, AnswerTaken)[-1].answer in ("cannot tell", "not fitted", "skip it")  # type: ignore[attr-defined]  # of that kind
 
 
 def test_a_reading_nobody_can_take_goes_on_unknown_and_decides_nothing() -> None:
     scene = talk("yes", "done", "can't tell")
     assert scene.step == "warn"
-    assert events(scene, ReadingTaken)[-1].state == "cannot tell"  # type: ignore[attr-defined]
+    assert events(scene, ReadingTaken)[-1].state == "cannot tell"  # type: ignore[attr-defined]  # of that kind
     assert "shown" not in scene.state.facts
 
 
@@ -169,10 +169,10 @@ def test_what_is_known_is_not_asked_again_in_another_unit_or_another_step() -> N
     scene = through()
     assert scene.step == "warn-again"
     used = events(scene, FactUsed)[-1]
-    assert (used.fact, used.value) == ("shown", "10 degC")  # type: ignore[attr-defined]
+    assert (used.fact, used.value) == ("shown", "10 degC")  # type: ignore[attr-defined]  # of that kind
     scene.words("understood")
     assert scene.step == "rest", "the floor and the grille are known"
-    assert [event.step for event in events(scene, StepPassed)] == ["grille-again"]  # type: ignore[attr-defined]
+    assert [event.step for event in events(scene, StepPassed)] == ["grille-again"]  # type: ignore[attr-defined]  # of that kind
 
 
 def test_a_fact_grows_stale() -> None:
@@ -203,14 +203,14 @@ def test_only_what_is_implausible_or_near_a_limit_is_affirmed() -> None:
 def test_a_number_said_where_one_is_to_be_affirmed_is_a_correction() -> None:
     scene = talk("yes", "done", "46.5", "70")
     assert scene.step == "warn"
-    assert events(scene, ReadingTaken)[-1].value == 70  # type: ignore[attr-defined]
+    assert events(scene, ReadingTaken)[-1].value == 70  # type: ignore[attr-defined]  # of that kind
 
 
 def test_yes_affirms_a_reading_and_the_same_number_again_does() -> None:
     for words in ("yes", "affirm", "46.5"):
         scene = talk("yes", "done", "46.5", words)
         assert scene.step == "warn"
-        assert events(scene, ReadingTaken)[-1].affirmed  # type: ignore[attr-defined]
+        assert events(scene, ReadingTaken)[-1].affirmed  # type: ignore[attr-defined]  # of that kind
 
 
 # ---- proposals -------------------------------------------------------------------------------------------------------
@@ -225,7 +225,7 @@ def test_what_is_likely_is_read_back_and_counts_once_it_is_affirmed() -> None:
     number.tell(heard(Verdict.PROPOSED, "fifty", sense=Sense.NUMBER, text="50", value=50.0))
     assert said(number) == ["Fifty degrees Fahrenheit, five zero?"]
     assert number.words("affirm").step == "warn"
-    assert events(number, ReadingTaken)[-1].affirmed  # type: ignore[attr-defined]
+    assert events(number, ReadingTaken)[-1].affirmed  # type: ignore[attr-defined]  # of that kind
 
 
 def test_a_proposal_denied_or_answered_otherwise_is_not_taken() -> None:
@@ -290,7 +290,7 @@ def test_stop_means_be_quiet_and_the_visit_goes_on() -> None:
 def test_an_alarm_is_answered_at_once_whatever_is_laid_over_and_stays_in_the_record(kind: str, over: str) -> None:
     scene = talk(*filter(None, (over,)), kind)
     (alarm,) = events(scene, Alarm)
-    assert (alarm.kind, alarm.isolation) == (kind, "LIVE")  # type: ignore[attr-defined]
+    assert (alarm.kind, alarm.isolation) == (kind, "LIVE")  # type: ignore[attr-defined]  # of that kind
     assert "Call the local emergency number." in scene.said
     assert "Not isolated." in scene.said
     assert scene.state.overlay is Overlay.STAND_BY
