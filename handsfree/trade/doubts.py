@@ -69,24 +69,21 @@ def _known(model: FaultModel, observed: Mapping[str, str]) -> list[tuple[str, st
 
 @dataclass(frozen=True)
 class Sensitivity:
-    """The lowest and highest probability of one fault if one figure of the table is wrong by a factor of two. `hangs_on`:
-    the check whose figure moves it most, '' for the fault's own share."""
+    """The lowest and highest probability of one fault if one figure of the table is wrong by a factor of two."""
 
     low: float
     high: float
-    hangs_on: str
 
 
 def sensitivity(model: FaultModel, observed: Mapping[str, str], fault: str, beliefs: Mapping[str, float]) -> Sensitivity:
     """`beliefs`: the probabilities given `observed`, the fault's among them."""
     at = [one.id for one in model.faults].index(model.fault(fault).id)
     share = beliefs[fault]
-    moved = {"": (_scaled(share, 1 / OFF), _scaled(share, OFF))}
+    moved = [(_scaled(share, 1 / OFF), _scaled(share, OFF))]
     for check, answer in _known(model, observed):
         likely = model.find(check).column(answer)[at]
-        moved[check] = (_scaled(share, 1 / OFF), _scaled(share, min(OFF, 1 / likely)))
-    widest = max(moved, key=lambda name: (moved[name][1] - moved[name][0], name == ""))
-    return Sensitivity(min(low for low, _ in moved.values()), max(high for _, high in moved.values()), widest)
+        moved.append((_scaled(share, 1 / OFF), _scaled(share, min(OFF, 1 / likely))))
+    return Sensitivity(min(low for low, _ in moved), max(high for _, high in moved))
 
 
 def _scaled(share: float, factor: float) -> float:

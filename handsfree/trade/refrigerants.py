@@ -174,13 +174,6 @@ def _no_liquid(known: Refrigerant, where: str) -> Trouble:
     return Trouble(f"{known.name} has no liquid {where}: that is below its triple point.")
 
 
-def glide(name: str, kilopascals: float) -> float:
-    """Dew less bubble temperature at an absolute pressure, in kelvin. Zero for a single fluid."""
-    if not refrigerant(name).blend:
-        return 0.0
-    return saturation_temperature(name, kilopascals, "dew") - saturation_temperature(name, kilopascals, "bubble")
-
-
 def atmosphere(altitude_metres: float = 0.0) -> float:
     """Air pressure in kilopascals at an altitude up to 11 km: ISO 2533 standard atmosphere."""
     possible.between(altitude_metres, -500, 11000, "altitude", "metres")

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from itertools import pairwise
 from typing import TYPE_CHECKING, Protocol
 
 from handsfree.errors import Trouble
@@ -37,40 +35,8 @@ def _on_curve(celsius: float) -> float:
 
 
 @dataclass(frozen=True)
-class SteinhartHart:
-    """1/T = a + b ln R + c (ln R)^3, T in kelvin, R in ohms: Steinhart and Hart, Deep-Sea Research 15 (1968)."""
-
-    a: float
-    b: float
-    c: float
-
-    def __post_init__(self) -> None:
-        # With b above zero and c not below it the resistance falls as the thermistor warms, and has one inverse.
-        if not (math.isfinite(self.a) and 0 < self.b < math.inf and 0 <= self.c < math.inf):
-            raise Trouble("This is no thermistor's curve: check its coefficients, or the rows of its table for a slip.")
-
-    def celsius(self, ohms: float) -> float:
-        """Degrees Celsius at a resistance in ohms."""
-        log = math.log(possible.positive(possible.ohms(ohms), "sensor resistance", "ohms"))
-        inverse = self.a + self.b * log + self.c * log**3
-        if inverse <= 0:
-            raise Trouble(f"A resistance of {ohms:g} ohms lies outside this thermistor's curve: check the sensor type.")
-        return 1 / inverse - KELVIN_OFFSET
-
-    def ohms(self, celsius: float) -> float:
-        """Ohms at a temperature: the one real root of the cubic in ln R (Cardano)."""
-        kelvin = _on_curve(celsius) + KELVIN_OFFSET
-        if self.c == 0:
-            return math.exp((1 / kelvin - self.a) / self.b)
-        p, q = self.b / self.c, (self.a - 1 / kelvin) / self.c
-        # p is positive for a falling thermistor, so the root is single and this form loses no digits.
-        scale = 2 * math.sqrt(p / 3)
-        return math.exp(-scale * math.sinh(math.asinh(3 * q / (p * scale)) / 3))
-
-
-@dataclass(frozen=True)
 class Beta:
-    """R = R0 exp(beta (1/T - 1/T0)): the two-point case of Steinhart-Hart. T0 in degrees Celsius."""
+    """R = R0 exp(beta (1/T - 1/T0)): the curve through two points of a thermistor's table. T0 in degrees Celsius."""
 
     reference_ohms: float
     reference_celsius: float
@@ -133,52 +99,6 @@ class Platinum:
             value = 1 + _A * t + _B * t * t + _C * (t - 100) * t**3 - ratio
             t -= value / (_A + 2 * _B * t + _C * (4 * t**3 - 300 * t * t))
         return t + 0.0  # nobody is told minus zero
-
-
-@dataclass(frozen=True)
-class Fitted:
-    """A thermistor curve fitted to a table, with the largest miss of the table in kelvin."""
-
-    curve: SteinhartHart
-    worst: float
-
-
-def fit_thermistor(table: Sequence[tuple[float, float]]) -> Fitted:
-    """Fit Steinhart-Hart to (degrees Celsius, ohms) rows by least squares; at least three rows.
-
-    Raises Trouble when the table is short, repeats a row or does not fall from cold to warm.
-    """
-    import numpy
-
-    rows = sorted(table)
-    if len(rows) < 3:
-        raise Trouble("A thermistor curve needs at least three rows of temperature and resistance.")
-    for t, r in rows:
-        possible.celsius(t)
-        possible.positive(r, "table resistance", "ohms")
-    if any(r1 <= r2 or t1 == t2 for (t1, r1), (t2, r2) in pairwise(rows)):
-        raise Trouble("The thermistor table must fall from cold to warm: check the rows for a mistake.")
-    logs = numpy.log([r for _, r in rows])
-    # Centred, so that the columns are far from parallel; expanded again below.
-    design = numpy.stack([numpy.ones_like(logs), logs, logs**3], axis=1)
-    scale = numpy.abs(design).max(axis=0)
-    inverse = 1 / (numpy.array([t for t, _ in rows]) + KELVIN_OFFSET)
-    solution = numpy.linalg.lstsq(design / scale, inverse, rcond=None)[0] / scale
-    curve = SteinhartHart(*(float(x) for x in solution))
-    return Fitted(curve, max(abs(curve.celsius(r) - t) for t, r in rows))
-
-
-def fit_beta(first: tuple[float, float], second: tuple[float, float]) -> Beta:
-    """The beta curve through two (degrees Celsius, ohms) rows."""
-    (t1, r1), (t2, r2) = first, second
-    possible.positive(r1, "table resistance", "ohms")
-    possible.positive(r2, "table resistance", "ohms")
-    if possible.celsius(t1) == possible.celsius(t2) or r1 == r2:
-        raise Trouble("The two rows of the table must differ in temperature and in resistance.")
-    beta = math.log(r1 / r2) / (1 / (t1 + KELVIN_OFFSET) - 1 / (t2 + KELVIN_OFFSET))
-    if beta <= 0:
-        raise Trouble("A thermistor's resistance falls as it warms: check the two rows of the table.")
-    return Beta(r1, t1, beta)
 
 
 class Suspect(StrEnum):

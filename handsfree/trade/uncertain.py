@@ -134,8 +134,6 @@ class Comparison:
     verdict: LimitVerdict
     sentence: str
     margin: float
-    expanded: float
-    too_coarse: bool = False  # the doubt is wider than the whole permitted band: measuring again cannot help
 
 
 def hold_against(
@@ -161,17 +159,11 @@ def hold_against(
     reach = doubt + 1e-9 * max(1.0, abs(centre)) if doubt else 0.0
     margin = min(centre - floor, ceiling - centre)
     if margin < -reach:
-        return Comparison(LimitVerdict.FAIL, f"The {what} is outside its limits.", margin, doubt)
+        return Comparison(LimitVerdict.FAIL, f"The {what} is outside its limits.", margin)
     if margin > reach or (margin >= 0 and not doubt):
-        return Comparison(LimitVerdict.PASS, f"The {what} is inside its limits.", margin, doubt)
+        return Comparison(LimitVerdict.PASS, f"The {what} is inside its limits.", margin)
     if 2 * doubt >= ceiling - floor:
         said = f"This instrument is too coarse to judge the {what}. Use a better one."
-        return Comparison(LimitVerdict.BORDERLINE, said, margin, doubt, too_coarse=True)
+        return Comparison(LimitVerdict.BORDERLINE, said, margin)
     said = f"The {what} is too near its limit to call. Measure again."
-    return Comparison(LimitVerdict.BORDERLINE, said, margin, doubt)
-
-
-def agree(first: Value, second: Value, *, coverage: float = COVERAGE) -> bool:
-    """Whether two values agree within the combined expanded uncertainty of their difference."""
-    difference = first - second
-    return abs(best(difference)) <= coverage * spread(difference) + 1e-12
+    return Comparison(LimitVerdict.BORDERLINE, said, margin)

@@ -7,7 +7,6 @@ source. All readings are invented.
 from __future__ import annotations
 
 import math
-import random
 from collections.abc import Callable
 from itertools import pairwise
 
@@ -139,26 +138,6 @@ def test_beta_by_hand_and_its_sensitivity() -> None:
         assert beta.celsius(ohms) == pytest.approx(celsius, abs=1e-6)
     doubt = u.spread(u.carry(beta.celsius, reading(1e4, "1 %")))
     assert doubt == pytest.approx(298.15**2 / 3435 * 0.01 / math.sqrt(3), rel=1e-5)
-
-
-def test_published_coefficients_of_a_thermistor() -> None:
-    # A common set for 10 kilohm: 1.129241e-3, 2.341077e-4, 8.775468e-8, with 10000 ohm at 25 and 32650 at 0 (from memory).
-    curve = sensors.SteinhartHart(1.129241e-3, 2.341077e-4, 8.775468e-8)
-    assert curve.celsius(10_000) == pytest.approx(25.0, abs=0.001)
-    assert curve.ohms(0.0) == pytest.approx(32_650, rel=1e-4)
-    for a, b, c in ((0.0, 0.0, 0.0), (1e-3, -2e-4, 1e-7), (1e-3, 2e-4, -1e-8), (NAN, 2e-4, 1e-7), (1e-3, INF, 1e-7)):
-        refused(lambda a=a, b=b, c=c: sensors.SteinhartHart(a, b, c))
-
-
-def test_a_fit_of_scattered_rows_is_numpys() -> None:
-    rng, true = random.Random(1), sensors.SteinhartHart(1.129241e-3, 2.341077e-4, 8.775468e-8)
-    rows = [(float(t), true.ohms(t) * (1 + rng.gauss(0, 0.005))) for t in range(-20, 61, 10)]
-    log, kelvin = numpy.log([r for _, r in rows]), numpy.array([t + 273.15 for t, _ in rows])
-    design = numpy.stack([numpy.ones_like(log), log, log**3], axis=1)
-    a, b, c = numpy.linalg.lstsq(design, 1 / kelvin, rcond=None)[0]
-    fitted = sensors.fit_thermistor(rows)
-    assert (fitted.curve.a, fitted.curve.b, fitted.curve.c) == pytest.approx((a, b, c), rel=1e-5)
-    assert fitted.worst == pytest.approx(max(abs(1 / (design @ (a, b, c)) - kelvin)), rel=1e-4)
 
 
 @pytest.mark.parametrize(("kind", "highest"), [("K", 1372.0), ("T", 400.0)])

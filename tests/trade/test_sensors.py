@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 import math
-from itertools import pairwise
 
 import pytest
-from hypothesis import assume, example, given
+from hypothesis import example, given
 from hypothesis import strategies as st
-from scipy.optimize import brentq
 from thermocouple_its90 import get as independent_couple
 
 from handsfree.errors import Trouble
 from handsfree.trade import sensors, thermocouple
-from handsfree.trade.sensors import Beta, Platinum, SteinhartHart, Suspect, fit_beta, fit_thermistor, which_is_wrong
+from handsfree.trade.sensors import Beta, Platinum, Suspect, which_is_wrong
 from handsfree.trade.uncertain import reading
 
-# A common 10 kilohm thermistor, "type 2" material: ohms from makers' tables, from memory.
-TYPE_2 = ((0.0, 32650.0), (25.0, 10000.0), (50.0, 3603.0))
 CURVE = Beta(10_000.0, 25.0, 3435.0)
 
 # IEC 60751: 100 and 138.51 ohm are named in the project's list of sources; the rest from memory.
@@ -47,53 +43,14 @@ def test_platinum_round_trip(celsius: float) -> None:
     assert Platinum().celsius(Platinum().ohms(celsius)) == pytest.approx(celsius, abs=1e-6)
 
 
-def test_thermistor_fit_predicts_a_row_it_has_not_seen() -> None:
-    fitted = fit_thermistor(TYPE_2)
-    assert fitted.worst < 1e-6  # three rows, three coefficients
-    assert fitted.curve.celsius(678.3) == pytest.approx(100.0, abs=0.3)  # the table's 100 degC row, from memory
-
-
 @given(st.floats(-40, 120))
 def test_thermistor_round_trips(celsius: float) -> None:
-    curve = fit_thermistor(TYPE_2).curve
-    assert curve.celsius(curve.ohms(celsius)) == pytest.approx(celsius, abs=1e-7)
     assert CURVE.celsius(CURVE.ohms(celsius)) == pytest.approx(celsius, abs=1e-7)
-
-
-@given(st.floats(-40, 120))
-def test_the_closed_inverse_agrees_with_a_root_finder(celsius: float) -> None:
-    curve = fit_thermistor(TYPE_2).curve
-    found = brentq(lambda log: curve.celsius(math.exp(log)) - celsius, math.log(10), math.log(3e6), xtol=1e-13)
-    assert curve.ohms(celsius) == pytest.approx(math.exp(float(found)), rel=1e-9)
-
-
-@given(a=st.floats(1e-4, 3e-3), b=st.floats(1.5e-4, 4e-4), c=st.floats(1e-9, 5e-7))
-def test_a_fit_finds_the_curve_that_made_the_table(a: float, b: float, c: float) -> None:
-    true = SteinhartHart(a, b, c)
-    rows = [(t, true.ohms(t)) for t in range(-20, 61, 10)]
-    assume(all(r1 > r2 > 0 for (_, r1), (_, r2) in pairwise(rows)))
-    fitted = fit_thermistor(rows)
-    assert fitted.worst < 1e-3
-    assert fitted.curve.ohms(5.0) == pytest.approx(true.ohms(5.0), rel=1e-4)
-
-
-def test_beta_is_the_two_point_case() -> None:
-    beta = fit_beta(TYPE_2[0], TYPE_2[1])
-    for celsius, ohms in TYPE_2[:2]:
-        assert beta.celsius(ohms) == pytest.approx(celsius, abs=1e-9)
-
-
-@pytest.mark.parametrize(
-    "rows", [TYPE_2[:2], ((0, 100.0), (25, 200.0), (50, 300.0)), ((0, 100.0), (25, -5.0), (50, 1.0)), ((-300, 9.0), *TYPE_2)]
-)
-def test_tables_that_are_no_thermistor(rows: tuple[tuple[float, float], ...]) -> None:
-    with pytest.raises(Trouble):
-        fit_thermistor(rows)
 
 
 @pytest.mark.parametrize("value", [-5.0, 0.0])
 def test_impossible_resistances(value: float) -> None:
-    for curve in (CURVE, fit_thermistor(TYPE_2).curve, Platinum()):
+    for curve in (CURVE, Platinum()):
         with pytest.raises(Trouble):
             curve.celsius(value)
 
