@@ -73,7 +73,8 @@ def _utterance(event: Utterance, say: TellingWords) -> ToldParts:
     words = shown_words(event, event.words)
     if event.verdict == Verdict.NOT_FOR_ME:
         return "technician", words or say("a-sound"), say("not-for-it")
-    reason = say.value("reason", event.reason) if event.reason else say("not-sure")
+    why, colon, more = event.reason.partition(": ")  # 'a look-alike: negation'
+    reason = f"{say.value('reason', why)}{colon}{say.value('reason', more)}" if why else say("not-sure")
     return "technician", words or meant or say("speech"), say("again", reason=reason)
 
 
@@ -130,10 +131,10 @@ _LINES: dict[type[Any], Callable[[Any, TellingWords], ToldParts]] = {
     Corrected: lambda event, say: ("record", say("taken-back", step=event.step), ""),
     FindingMade: _finding,
     Resumed: lambda event, say: ("record", say("resumed", why=event.why), ""),
-    SoundLost: lambda event, say: ("record", say("lost", what=event.what, device=event.device), ""),
-    SoundBack: lambda event, say: ("record", say("back", what=event.what, device=event.device), ""),
-    StopAsked: lambda event, say: ("record", say("stop-asked", why=event.why), ""),
-    FaultMet: lambda event, say: ("record", say("part-failed", part=event.part), event.what),
+    SoundLost: lambda event, say: ("record", say("lost", what=say.value("device", event.what), device=event.device), ""),
+    SoundBack: lambda event, say: ("record", say("back", what=say.value("device", event.what), device=event.device), ""),
+    StopAsked: lambda event, say: ("record", say("stop-asked", why=say.value("why", event.why)), ""),
+    FaultMet: lambda event, say: ("record", say("part-failed", part=say.value("part", event.part)), event.what),
     FaultCaught: lambda event, say: ("record", say("program-failed"), event.what),
     Closed: lambda event, say: ("record", say("closed", outcome=say.value("outcome", event.outcome)), event.text),
 }

@@ -14,11 +14,15 @@ import pytest
 from handsfree.authoring.asked import RecordOptions, Rehearse
 from handsfree.authoring.commands import record, rehearse
 from handsfree.authoring.words import load_words
+from handsfree.journal.events import Stamped, Utterance
+from handsfree.language.meaning import TOO_LOUD, Denial, Verdict
 from handsfree.procedure import commands as procedures
 from handsfree.procedure import phrasing
 from handsfree.procedure.hazards import usual
 from handsfree.procedure.load import load_book
 from handsfree.procedure.paper import card, pdf
+from handsfree.speech import judge
+from handsfree.visit.telling import line
 from tests.authoring.scenes import MIRAR
 
 NAME = "revision-de-anden"
@@ -27,14 +31,54 @@ _WORDS = """
 about after again all and are at been before but by can could did do does each else for from given had have heard here
 his how if in into is it its just may more most must neither nothing of only or other our out over sees she should so
 some than that the their them then there these they this those through to too under until up was we were what when
-where which while who will with without would yes you your accepted again answer asked board check closed danger done
-ended expected fixed hears isolated isolation kept line notes paths passed pages quiet read recorded reason resume
-restoring says sayings seconds sentence sound step steps sure taken tone typed understood walked walks written warning
+where which while who will with without would yes you your accepted answer asked board check closed danger done ended
+expected fixed half hears isolated isolation kept line loud near notes paths passed pages question quiet read recorded
+reason resume restoring says sayings seconds sentence sound step steps stopped sure taken tone typed understood unsure
+walked walks written warning alike look negation
 """
 FUNCTION = frozenset(_WORDS.split())
 #: Words of the file format and of the commands, which are names, and of a path.
 NAMES = frozenset({"handsfree", "record", "procedures"})
 SAID = "entendido\nsiguiente paso\nno sé qué\ncaliente\nonce grados\nafirmo\nparar\nafirmo\n"
+#: To the gate, past what does not open it, an alarm, the proof and its loss, the proof again, the restore, and a stop.
+ISOLATED = """\
+entendido
+siguiente paso
+caliente
+once grados
+cuatro dos
+afirmo
+afirmo
+siguiente paso
+no está aislado
+¿está aislado?
+creo que está aislado
+aislado
+aislado candado cuatro tres
+estoy herido
+adelante
+aislado candado cuatro dos
+nada funciona
+afirmo
+hay tensión
+entendido
+afirmo
+aislado candado cuatro dos
+nada funciona
+afirmo
+huele a gas
+adelante
+siguiente paso
+siguiente paso
+siguiente paso
+siguiente paso
+siguiente paso
+siguiente paso
+despejado candado cuatro tres
+parar la visita
+afirmo
+afirmo
+"""
 
 
 def english(text: str) -> set[str]:
@@ -88,9 +132,32 @@ def test_printed(made: Any, tmp_path: Path) -> None:
     assert english(text) == set()
 
 
-def test_rehearsed(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    monkeypatch.setattr("sys.stdin", io.StringIO(SAID))
+@pytest.mark.parametrize(("said", "told"), [(SAID, ("Ponga",)), (ISOLATED, ("de AISLADO a CON TENSIÓN", "RESTABLECIENDO"))])
+def test_rehearsed(
+    said: str, told: tuple[str, ...], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO(said))
     rehearse(Rehearse(procedure=NAME, typed=True))
     whole = capsys.readouterr().out
-    assert whole.count("Ponga") > 0
+    assert [one for one in told if one not in whole] == []
     assert english(whole) == set()
+
+
+def test_why_an_utterance_is_asked_again_is_told_in_spanish() -> None:
+    """Each reason that the program gives, in the words of the record."""
+    for denial in Denial:
+        assert english(_told(f"a look-alike: {denial}")) == set()
+    reasons = (
+        judge.DENIED, judge.WHICH, judge.UNSURE, judge.UNLIKE, judge.OTHER_UNIT, judge.UNFOUND, judge.OTHERWISE, judge.ONE,
+        f"{TOO_LOUD}: its sound is cut off", "sound was lost in the middle of it", "said while the program was speaking",
+    )  # fmt: skip
+    for reason in reasons:
+        assert _told(reason) != _told("x").replace("x", reason), reason
+        assert english(_told(reason)) == set(), reason
+
+
+def _told(reason: str) -> str:
+    heard = Utterance(Verdict.ASKED_AGAIN, words="sí", reason=reason)
+    found = line(Stamped(1, "2026-01-01T00:00:00+00:00", 1.0, heard), "es")
+    assert found is not None
+    return found.aside
