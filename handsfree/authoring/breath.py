@@ -19,7 +19,7 @@ from typing import Any
 from handsfree.authoring.draft import LATER, reference
 from handsfree.authoring.said import duration_said, facets_said, range_said, unit_said
 from handsfree.authoring.words import RecorderWords
-from handsfree.language.tokens import tokens
+from handsfree.language.tokens import capital, tokens
 from handsfree.procedure.fields import seconds_of
 
 #: Slots that need no question after a breath: if they were not said, they are left out, and the review shows it.
@@ -66,7 +66,7 @@ def breath(text: str, words: RecorderWords, steps: dict[int, int]) -> tuple[str,
         found = one.take(cue)
         if found:
             make(one, found)
-            return one.text or _capital(_sentences(text)[0]), one.facets
+            return one.text or capital(_sentences(text)[0]), one.facets
     if ends:
         _ended(one, text, ends)
         return one.text, one.facets
@@ -97,10 +97,6 @@ def after_one_of(sentence: str, ways: Sequence[str], words: RecorderWords) -> st
 
 def _sentences(text: str) -> list[str]:
     return [piece.strip() for piece in re.split(r"(?<=[.?!;])\s+", text) if piece.strip(" .?!;")]
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _hazards(one: Breath) -> None:
@@ -263,7 +259,7 @@ def _proof(one: Breath, found: list[str]) -> None:
 def _restoring(one: Breath, found: list[str]) -> None:
     """'Restore the supply. Take the tools out. Put the hopper on. Then put the plug in.'"""
     power = one.take("cue_then")
-    one.facets = {"kind": "restore", "checks": one.sentences} | ({"power": _capital(power[-1])} if power else {})
+    one.facets = {"kind": "restore", "checks": one.sentences} | ({"power": capital(power[-1])} if power else {})
     one.sentences = []
 
 
@@ -286,4 +282,4 @@ def _ended(one: Breath, text: str, found: list[str]) -> None:
         outcome = next((tag for way, tag in ways if re.search(rf"\b{re.escape(way)}\b", said)), None)
         one.facets = {"kind": "end"} | ({"outcome": outcome} if outcome else {})
     if not one.sentences:
-        one.sentences = [_capital(found[0])]
+        one.sentences = [capital(found[0])]

@@ -13,6 +13,7 @@ from handsfree.authoring.said import as_sentence, facets_said, without_signal
 from handsfree.authoring.slots import ALWAYS_CHANGED, FILLS, SLOTS, hear, hear_step, target_of, to_come
 from handsfree.authoring.turn import CheckIt, RecorderRow, RecorderTurn, Reply, row
 from handsfree.journal.events import AnswerTaken, Closed
+from handsfree.language.tokens import capital
 
 IDLE = ("new step", "change step", "move before", "delete", "read all", "check it", "finish", "stop recording")
 REVIEW = ("keep", "again", "more", "change", "move before", "delete", "finish", "stop recording")
@@ -84,7 +85,7 @@ def _in_a_breath(turn: RecorderTurn, reply: Reply) -> bool:
     text, facets = breath(as_sentence(reply.text, turn.words, bool(reply.clip)), turn.words, numbers)
     if facets.get("kind") == "caution":
         text = without_signal(text, turn.words)
-    step = replace(turn.step, text=_capital(text), facets=facets, clips=(reply.clip,) if reply.clip else ())
+    step = replace(turn.step, text=capital(text), facets=facets, clips=(reply.clip,) if reply.clip else ())
     turn.change(step=step, done=SILENT)
     turn.unsure("say", reply.doubts)
     turn.ask("")
@@ -92,10 +93,6 @@ def _in_a_breath(turn: RecorderTurn, reply: Reply) -> bool:
 
 
 _LEAST_WORDS = 3
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _which(purpose: str) -> Callable[[RecorderTurn], None]:
@@ -300,7 +297,7 @@ def _take_title(turn: RecorderTurn, reply: Reply) -> bool:
     if not title:
         return False
     draft = turn.state.draft
-    header = {**draft.header, "title": title[0].upper() + title[1:]}
+    header = {**draft.header, "title": capital(title)}
     turn.change(draft=replace(draft, header=header, doubts=reply.doubts))
     turn.save()
     turn.ask("idle")

@@ -16,6 +16,7 @@ from handsfree.authoring.words import RecorderWords
 from handsfree.dialogue.parts import Ear, Machine, Mouth
 from handsfree.dialogue.runner import Runner
 from handsfree.journal.events import StopAsked
+from handsfree.language.tokens import capital
 from handsfree.procedure.check import check_file
 from handsfree.procedure.remarks import Remark, Weight
 from handsfree.sound.samples import RealClock
@@ -87,4 +88,4 @@ def _aloud(remark: Remark, numbers: Mapping[str, int], words: RecorderWords) -> 
         return words.prompt("check-incomplete", step=words.language.say_number(at), what=what)
     text = remark.aloud or f"{remark.why} {remark.do}".strip()
     named = re.sub(r"`([^`]*)`", lambda found: words.step_name(numbers[found[1]]) if found[1] in numbers else found[1], text)
-    return f"{step[:1].upper()}{step[1:]} {named}".strip()
+    return f"{capital(step)} {named}".strip()

@@ -14,6 +14,7 @@ from typing import Any
 
 from handsfree.errors import Trouble
 from handsfree.language import base
+from handsfree.language.tokens import capital
 from handsfree.procedure import (
     cabinet,
     listening,
@@ -84,7 +85,7 @@ def _check_page(path: Path) -> CheckReport:
 def _file_remarks(error: FileProblems) -> tuple[Remark, ...]:
     return tuple(
         Remark(
-            one.file, one.line, one.step, "file", Weight.ERROR, one.sentence[:1].upper() + one.sentence[1:], "",
+            one.file, one.line, one.step, "file", Weight.ERROR, capital(one.sentence), "",
             field=one.field,
         )
         for one in error.problems

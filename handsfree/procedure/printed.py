@@ -160,7 +160,7 @@ def _read(step: Read, copy: Copy) -> Work:
         parts.append(copy.words("expected", low=low, high=high, unit=unit).replace(" .", "."))
     if step.instrument is not None and step.accuracy is not None:
         accuracy = copy.words("instrument", instrument=step.instrument, accuracy=_with_symbols(step.accuracy))
-        parts.append(accuracy[:1].upper() + accuracy[1:])
+        parts.append(capital(accuracy))
     yield "plain", " ".join(parts)
 
 
@@ -196,7 +196,7 @@ def _decide(step: Decide, copy: Copy) -> Work:
         cases.pop()  # it leads where every other case does
     for case in cases:
         condition = saying.condition(case.when)
-        yield _tick(f"{condition[:1].upper()}{condition[1:]} {copy.to(case.go)}")
+        yield _tick(f"{capital(condition)} {copy.to(case.go)}")
     yield _tick(f"{copy.words('otherwise')} {copy.to(step.otherwise)}")
 
 

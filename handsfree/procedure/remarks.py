@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from handsfree.language.tokens import capital
 from handsfree.procedure import phrasing
 from handsfree.procedure.model import Book, Step
 
@@ -61,5 +62,5 @@ def aloud(code: str, key: str, **values: object) -> str:
         spoken = f"{part}-aloud" if phrasing.has(code, f"{part}-aloud") else part
         if phrasing.has(code, spoken):
             sentence = phrasing.say(code, spoken, **values)
-            found.append(sentence[:1].upper() + sentence[1:] if part != key else sentence)
+            found.append(capital(sentence) if part != key else sentence)
     return " ".join(found)

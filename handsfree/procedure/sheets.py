@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from handsfree.language.quantities import symbol
+from handsfree.language.tokens import capital
 from handsfree.procedure.copying import HARD, Copy, CopyLine, tables_of
 from handsfree.procedure.in_words import Worded
 from handsfree.procedure.worked_out import Table, table_of
@@ -21,7 +22,7 @@ def sheets(copy: Copy) -> Lines:
     while at < len(copy.drawn):
         drawn = copy.drawn[at]
         title = copy.words("table", name=drawn.name)
-        yield CopyLine("table", title[:1].upper() + title[1:])
+        yield CopyLine("table", capital(title))
         part, call = drawn.calls[0]
         table = table_of(copy.book.procedures[part], call)
         if table.by != "cases":
