@@ -271,6 +271,6 @@ def _fetch(address: str, place: Path) -> None:
             shutil.copyfileobj(source, out, 1 << 20)
     except OSError as error:  # the library's own errors are kinds of it
         raise Trouble(
-            f"The whisper weights could not be fetched ({type(error).__name__}): it needs a network. Fetch them "
+            f"The whisper weights could not be fetched ({type(error).__name__}): fetching needs a network. Fetch them "
             "elsewhere and add their folder with: handsfree models --add FOLDER"
         ) from None

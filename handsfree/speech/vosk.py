@@ -182,8 +182,8 @@ def download(language: str, folder: Path) -> None:
         Fetcher().get_model_by_lang(language)
     except (Exception, SystemExit) as error:  # requests, urllib, zipfile and sys.exit: all mean that it did not come
         raise Trouble(
-            f"The Vosk model could not be fetched ({type(error).__name__}): it needs a network. Fetch its zip elsewhere and "
-            "add it with 'handsfree models --add FILE.zip'."
+            f"The Vosk model could not be fetched ({type(error).__name__}): fetching needs a network. Fetch its zip "
+            "elsewhere and add it with 'handsfree models --add FILE.zip'."
         ) from None
     finally:
         vosk.MODEL_DIRS = usual
