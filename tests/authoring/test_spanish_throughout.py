@@ -132,6 +132,24 @@ def test_printed(made: Any, tmp_path: Path) -> None:
     assert english(text) == set()
 
 
+def test_compared(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    old = Path("procedures") / f"{NAME}.yaml"
+    new = tmp_path / old.name
+    changes = (
+        ("least_seconds: 10", "least_seconds: 20"), ("expected: [4, 8]", "expected: [3, 8]"),
+        ("Use guantes.", "Use dos guantes."), ("minutes: 8", "minutes: 9"), ("lasts: 3 min", "lasts: 4 min"),
+    )  # fmt: skip
+    text = old.read_text(encoding="utf-8")
+    for was, now in changes:
+        assert was in text, was
+        text = text.replace(was, now, 1)
+    new.write_text(text, encoding="utf-8")
+    procedures.compare(load_book(str(old)), load_book(str(new)))
+    whole = capsys.readouterr().out
+    assert whole.count("\n  - ") == len(changes)
+    assert english(whole) == set()
+
+
 @pytest.mark.parametrize(("said", "told"), [(SAID, ("Ponga",)), (ISOLATED, ("de AISLADO a CON TENSIÓN", "RESTABLECIENDO"))])
 def test_rehearsed(
     said: str, told: tuple[str, ...], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
