@@ -148,8 +148,8 @@ ONE_FAULT = [
     ("ask", "Check the seal.", "asks nothing", "'Is it running or stopped?'"),
     ("instruct", "The the pump is hot.", "'the' twice running", "Take one out"),
     ("instruct", "Ensure that prior to commencement all personnel vacate the area.", "'ensure'", "'make sure'"),
-    ("instruct", "See the figure above.", "which nobody sees", "Say the thing itself"),
-    ("instruct", "Step 4 must be done first.", "'step 4', which nobody sees", "Say the thing itself"),
+    ("instruct", "See the figure above.", "which a listener cannot see", "Say the thing itself"),
+    ("instruct", "Step 4 must be done first.", "'step 4', which a listener cannot see", "Say the thing itself"),
 ]  # fmt: skip
 
 
