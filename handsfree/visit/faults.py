@@ -18,7 +18,7 @@ from handsfree.isolation.people import left_on
 from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal.events import Closed, DropTimer, Effect, FaultCaught, Gate, Say, Tone
 from handsfree.procedure import model
-from handsfree.visit.state import Awaiting, FrameStack, Overlay, State
+from handsfree.visit.state import FrameStack, Overlay, State
 
 MOST_TOLD = 200  # characters of an error that the record keeps
 #: Steps whose words a person must have heard, or whose proof must have been made.
@@ -42,12 +42,11 @@ def failed(state: State, at: FrameStack, during: str, what: str) -> tuple[State,
     said += [state.language.prompt("lock-left", owner=owner, source=source) for owner, source in left_on(was.locks)]
     effects += [Say(state.said + n, text, "notice", cuttable=False) for n, text in enumerate(said)]
     effects += [DropTimer("wait"), DropTimer("break"), DropTimer("quiet"), Closed("stopped")]
-    again = at and (at != state.frames or at == state.failed_at)
+    again = at != state.frames or at == state.failed_at
     return replace(
         state, interlock=turn_all(was, SourceEvent.FAULT, state.now), overlay=Overlay.NONE, pending=None, outcome="stopped",
         not_before=None, said=state.said + len(said), fault=what, failed_at=at,
         broken=state.broken | ({at} if again else set()),
-        awaiting=Awaiting.LOCK_NUMBER if state.awaiting is Awaiting.NOTHING else state.awaiting,
     ), tuple(effects)  # fmt: skip
 
 

@@ -58,7 +58,7 @@ def _enter(flow: Flow, frames: FrameStack) -> FrameStack | None:
     if flow.state.awaiting in (Awaiting.WAIT, Awaiting.CUT_WAIT):
         flow.emit(DropTimer("wait"))
     flow.change(frames=frames, pending=None, tries=0, overlay=Overlay.NONE, told_quiet=False, awaiting=Awaiting.NOTHING,
-                point=0, voice_doubted=False)  # fmt: skip
+                voice_doubted=False)  # fmt: skip
     if isinstance(step, model.Isolate | model.Restore) and not state_number(flow):
         return None
     if not enough_people(flow, step):
@@ -175,11 +175,11 @@ def forward(flow: Flow, go: str | None = None, makes: model.Facts = ()) -> None:
 
 
 def backward(flow: Flow, frames: FrameStack) -> None:
-    """To a place on the trail. An isolation that was begun and not confirmed is dropped: its sources are LIVE again."""
+    """To a place on the trail. An isolation that was begun and not confirmed is dropped: its sources are LIVE again, and
+    whatever needs them later leads back to it."""
     step = flow.state.step
     if isinstance(step, model.Isolate):
         flow.turn_lock(SourceEvent.LEFT, "", step.sources)
-        flow.change(covering={name: at for name, at in flow.state.covering.items() if name not in step.sources})
     move(flow, frames)
 
 
@@ -189,7 +189,7 @@ def proved(flow: Flow) -> None:
     back = flow.state.return_to
     wanting = lacking(flow, back) if back else ()
     if back and not wanting:
-        flow.change(return_to=(), trail=())
+        flow.change(return_to=())
         move(flow, back)
     elif back and not flow.state.interlock.hold(wanting[0]).held:
         move(flow, flow.state.covering.get(wanting[0], back))
@@ -208,19 +208,10 @@ def clear(flow: Flow, what: SourceEvent, why: str, names: tuple[str, ...] | None
 
 
 def go_on(flow: Flow) -> None:
-    """What to do now that something was cleared: the isolation that the step lacks, or else the step's question again."""
+    """What to do now that something was cleared: the isolation that the step lacks; an isolation or a restore from its
+    beginning; or else the step's question again."""
     state = flow.state
-    step = state.step
-    if step is None:
-        present(flow)
-        return
-    opening = isinstance(step, model.Isolate | model.Prove)
-    if opening and isinstance(step, model.Isolate):
-        begun = all(state.interlock.hold(name).power is Power.ISOLATING for name in step.sources)
-        if not begun or lacking(flow, state.frames):
-            move(flow, state.frames)
-            return
-    if lacking(flow, state.frames) or isinstance(step, model.Restore):
+    if lacking(flow, state.frames) or isinstance(state.step, model.Isolate | model.Restore):
         move(flow, state.frames)
     elif state.awaiting in (Awaiting.WHICH_SOURCE, Awaiting.JOIN_GATE):  # in between: the step's own question is put again
         take_up(flow)

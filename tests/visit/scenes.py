@@ -2,12 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
 from handsfree.dialogue.hearing import typed, utterance_of
 from handsfree.dialogue.listening import listening_of
-from handsfree.journal.events import HAPPENINGS, FaultCaught, Gate, ListenFor, Opened, Say, Stamped, StepEntered, Utterance
+from handsfree.journal.events import (
+    HAPPENINGS,
+    DropTimer,
+    FaultCaught,
+    Gate,
+    ListenFor,
+    Opened,
+    Say,
+    SetTimer,
+    Stamped,
+    StepEntered,
+    TimerRang,
+    Utterance,
+)
 from handsfree.language import base
 from handsfree.language.meaning import Sense, Verdict, gate_text
 from handsfree.procedure import load
@@ -24,6 +38,17 @@ def book(text: str, *others: str) -> Book:
 
 def accepted(sense: Sense, text: str, value: float | None = None, unit: str | None = None) -> Utterance:
     return Utterance(Verdict.ACCEPTED, sense, text, value, unit, spoken=text, sure=1.0, words=text)
+
+
+def running(effects: Iterable[Any]) -> set[str]:
+    """The timers that were set, and neither dropped nor rang."""
+    timers: set[str] = set()
+    for one in effects:
+        if isinstance(one, SetTimer):
+            timers.add(one.timer)
+        elif isinstance(one, DropTimer | TimerRang):
+            timers.discard(one.timer)
+    return timers
 
 
 @dataclass
