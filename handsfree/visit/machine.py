@@ -291,7 +291,7 @@ def _sound_lost(flow: Flow, event: events.SoundLost) -> None:
 
 def _unheard(flow: Flow) -> None:
     """The words of this step may have been cut off: they count as never spoken, and a caution must be heard to its end."""
-    flow.change(spoken=flow.state.spoken - {flow.state.frames})
+    flow.change(spoken=frozenset(one for one in flow.state.spoken if one[0] != flow.state.frames))
 
 
 def _sound_back(flow: Flow, event: events.SoundBack) -> None:
