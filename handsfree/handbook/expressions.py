@@ -13,6 +13,7 @@ EXAMPLES: tuple[str, ...] = (
     "celsius(41)", "fahrenheit(5)", "celsius_steps(9)", "psi_to_kilopascal(10)", "bar_to_kilopascal(1.5)",
     "at_most(38, 1, 41)", "at_least(40.5, 1, 41)", "within(1.4, 0.05, 1, 2)",
     "thermistor(5000, 10000, 3950)", "thermistor_ohms(5, 10000, 3950)", "pt100(101.95)", "pt1000(1019.5)",
+    "sensor_offset(3, 5)",
     "thermocouple_k(0.4)", "thermocouple_t(0.4)", "sensor_suspect(12, 5, 0.5)",
     "sensor_suspect_by_ohms(12, 5, 25000, 10000, 3950)", "shown_makes_sense(30, 21, False)", "run_fraction(40, 10)",
     "evaporator_split(6, -2)", "condenser_state(38, 21)", "setting_advice(6)", 'compressor_by_touch("very hot")',

@@ -14,9 +14,9 @@ from handsfree.journal.events import FindingMade, Stamped
 FAULT, SOUND, PROVED, ADVICE = "fault", "sound", "proved", "advice"
 
 _IN_ORDER = """
-compressor-starts condenser-works supply-parts-sound defrost-heater-sound fans-sound both-fans-run freezing-not-seen
-ice-not-seen noise-not-heard nothing-loose temperature-in-range relay-closes relay-works run-time-normal circuit-cools
-sensor-tells-the-truth cold-and-resting shelves-empty
+compressor-starts condenser-works supply-parts-sound defrost-heater-sound fans-measure-sound both-fans-run
+freezing-not-seen fans-sound ice-not-seen noise-not-heard nothing-loose temperature-in-range relay-closes relay-works
+run-time-normal circuit-cools sensor-tells-the-truth cold-and-resting shelves-empty
 """
 _BY_WORK = """
 compressor-starts-again deck-exchanged new-deck-runs coil-defrosted condenser-cleaned-not-judged

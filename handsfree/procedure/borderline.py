@@ -1,10 +1,13 @@
-"""What an `otherwise` may not do: accuse, discard or fit a part on a value too near its limit, or on nothing at all.
+"""What want of an answer may not do: accuse, discard or fit a part on a value too near its limit, on a reading that does not
+settle, or on nothing at all.
 
 Rules of this file:
 
 - A decide step goes to `otherwise` not only where no case holds: also where a reading lies within its own accuracy of a
   limit, and where an answer or a reading is missing. So it leads to no finding that accuses (one that is not `open`), to no
   new part and to no discard, before another question, reading or wait has been answered.
+- The same goes for where a question or a reading leads whoever cannot tell, or leaves it out, and for where a reading leads
+  that does not settle.
 - A decision that no reading and no question enters, but only the outcomes of calls, or whether something was taken, cannot
   be borderline, and is not judged.
 - Of a further decision on the way only its own `otherwise` counts: its cases hold surely.
@@ -45,7 +48,7 @@ CONCLUDES = ("fixed", "no fault found")
 
 @dataclass(frozen=True)
 class Accusation:
-    """`step`: the decide step whose `otherwise` leads there; `to`: what it comes to."""
+    """`step`: the step whose `otherwise`, or whose way for want of an answer, leads there; `to`: what it comes to."""
 
     step: str
     to: str
@@ -56,7 +59,9 @@ def remarks(book: Book, name: str) -> Iterator[Remark]:
     """Each of them, as an error of the procedure."""
     procedure = book.procedures[name]
     for one in accusations(procedure):
-        yield remark_at(book, name, procedure.step(one.step), "values", Weight.ERROR, "otherwise-accuses", to=one.to)
+        step = procedure.step(one.step)
+        key = "otherwise-accuses" if isinstance(step, Decide) else "unanswered-accuses"
+        yield remark_at(book, name, step, "values", Weight.ERROR, key, to=one.to)
 
 
 def accusations(procedure: Procedure) -> Iterator[Accusation]:
@@ -65,6 +70,12 @@ def accusations(procedure: Procedure) -> Iterator[Accusation]:
             found = _accuses(procedure, step.otherwise)
             if found is not None:
                 yield Accusation(step.id, *found)
+        elif isinstance(step, Ask | Read):
+            unsteady = step.unsteady if isinstance(step, Read) else None
+            for to in dict.fromkeys(way for way in (step.unknown, step.skip, unsteady) if way is not None):
+                found = _accuses(procedure, to)
+                if found is not None:
+                    yield Accusation(step.id, *found)
 
 
 def _may_be_unknown(procedure: Procedure, step: Decide) -> bool:

@@ -101,6 +101,22 @@ class Platinum:
         return t + 0.0  # nobody is told minus zero
 
 
+OFFSET_MOST = 5.0  # kelvin, the most that is corrected and not exchanged: common practice, no source
+
+
+def offset_to_set(shown: float, measured: float, set_now: float = 0.0) -> float:
+    """The offset, in kelvin, with which a controller shows what a thermometer beside its sensor measures.
+
+    `shown`, `measured`: degrees Celsius, read in the same minute. `set_now`: the offset that is set already. Trouble for an
+    offset above `OFFSET_MOST`: that is a wrong sensor, and no offset puts it right.
+    """
+    gap = possible.celsius(measured, "measured temperature") - possible.celsius(shown, "shown temperature")
+    offset = possible.finite(set_now, "offset that is set") + gap
+    if abs(offset) > OFFSET_MOST + 1e-9:
+        raise Trouble(f"An offset of {offset:.1f} kelvin is no correction: the sensor is wrong. Exchange it.")
+    return offset
+
+
 class Suspect(StrEnum):
     """Which part of the measuring chain, or the cabinet itself, the readings accuse."""
 

@@ -38,13 +38,13 @@ from tests.bench.cabinets_faults import draw
 from tests.bench.cabinets_people import Puzzled, Technician
 from tests.bench.cabinets_physics import Cabinet, is_well
 from tests.bench.cabinets_scoring import ACCUSES, PARTS
-from tests.bench.cabinets_topics import UNKNOWN
+from tests.bench.cabinets_topics import UNKNOWN, UNSTEADY
 from tests.bench.simulated_visits import ENGLISH, MOST_UTTERANCES, Site, Visit
 
 #: Complaint of a cabinet -> as the site says it.
 COMPLAINTS = {
     "too_warm": "too warm", "freezing": "freezing", "dead": "dead", "noisy": "noisy", "iced_up": "iced up",
-    "runs_always": "runs all the time",
+    "runs_always": "runs all the time", "wet": "wet",
 }  # fmt: skip
 
 
@@ -140,7 +140,7 @@ class FieldSite(Site):
     def _reading(self, step: Read) -> str:
         value = self.technician.reading(step)
         if isinstance(value, str):
-            if value == UNKNOWN or step.over_range is not None:
+            if value in (UNKNOWN, UNSTEADY) or step.over_range is not None:
                 return value
             value = step.plausible[1]
         self.intended = min(max(value, step.plausible[0]), step.plausible[1])

@@ -66,6 +66,7 @@ def _part(c: Cabinet, found: str) -> None:
 WORK: tuple[tuple[str, Callable[[Cabinet, str, str], None]], ...] = (
     (r"to (its )?cooling( mode)?\b", lambda c, t, f: _set(mode_cooling=True)(c)),
     (r"(set|raise|lower) the (controller|setting).*(°F|noted)", lambda c, t, f: _dial(c, t)),
+    (r"clear the vents", lambda c, t, f: _set(vents_covered=False)(c)),
     (r"brush the condenser", lambda c, t, f: _set(dirt=0.05)(c)),
     (r"terminal.*until it clicks|push the terminal home", lambda c, t, f: _set(terminals_home=True)(c)),
     (r"exchange the relay|new relay as", lambda c, t, f: _set(relay="good")(c)),

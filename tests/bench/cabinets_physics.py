@@ -57,6 +57,7 @@ class Cabinet:
     supply_on: bool = True
     breaker_out: bool = False
     dirt: float = 0.1
+    vents_covered: bool = False
     condenser_fan: float = 1.0
     evaporator_fan: float = 1.0
     ec_fans: bool = False
@@ -146,7 +147,7 @@ class Cabinet:
 
     @property
     def rejecting(self) -> float:
-        return max(0.03, (1 - 0.97 * self.dirt) * (0.06 + 0.94 * self.condenser_fan))
+        return max(0.03, (1 - 0.97 * self.dirt) * (0.06 + 0.94 * self.condenser_fan) * (0.05 if self.vents_covered else 1.0))
 
     def pass_to(self, minute: float, step: float = STEP) -> None:
         """Let the time go on."""

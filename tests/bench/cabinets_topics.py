@@ -18,11 +18,13 @@ from tests.bench.cabinets_physics import Cabinet
 Said = tuple[str, ...]
 #: What is said of what nobody can see: a setting on a dark display.
 UNKNOWN = "cannot tell"
+#: What is said of a meter that does not settle.
+UNSTEADY = "unsteady"
 
 #: Name, pattern: of questions with answers.
 ASKED: tuple[tuple[str, str], ...] = (
     ("drying", r"is it dry now"), ("which first", r"which comes first"),
-    ("noise kind", r"rattle, or knock"),
+    ("noise kind", r"rattle, or knock"), ("water", r"does water stand"), ("leans", r"does it lean"),
     ("frequency fits", r"frequency"), ("lay down", r"on its side"),
     ("wet or damaged", r"site wet, or is the cord"),
     ("breaker", r"look at the breaker|earth.leakage|residual|test button"),
@@ -32,7 +34,7 @@ ASKED: tuple[tuple[str, str], ...] = (
     ("call for cooling", r"call for cooling|does the controller|controller (do|call)|symbol for cooling"),
     ("stock blocks", r"stock.*(stand|lie|block|cover|clear|before|in front)|in front of the (delivery )?(opening|coil|return)"),
     ("sun", r"\bsun\b|oven|heat(er|s) (beside|near)"),
-    ("vents", r"\bvents?\b.*(free|clear|how)"),
+    ("vents", r"\bvents?\b.*(free|how)"),
     ("fan kind", r"plates of the fans|(kind|type) of (fan|motor)|electronic|wires (lead|go) to the fan"),
     ("fan turns", r"evaporator fan.*(do|turn)\b.*\?"),
     ("air after", r"air feel now|does the air move now|feel once more"),
@@ -171,6 +173,8 @@ ANSWERS: dict[str, Callable[[Cabinet], Said]] = {
     "tried to start": lambda c: ("it starts",) if c.running else ("hums and clicks",) if c.humming or c.stalled else ("silent",),
     "frequency fits": _always("it fits", "same frequency"),
     "lay down": _always("stood upright", "stood"), "wet or damaged": _always("damaged"),
+    "water": _if(lambda c: c.tilted or not c.drain_free, ("water stands",), ("all dry",)),
+    "leans": _if(lambda c: c.tilted, ("leans forward",), ("stands level",)),
     "drying": _always("mopped up"), "which first": _always("too warm"),
     "noise kind": _if(lambda c: c.stalled or c.humming, ("hums and clicks",), ("rattles",)),
     "capacitor fitted": _if(lambda c: c.kind == "capacitor", ("capacitor", "fitted", "yes"), ("none", "no capacitor", "no")),
@@ -218,7 +222,7 @@ ANSWERS: dict[str, Callable[[Cabinet], Said]] = {
     ),
     "evaporator fan": _always("freely", "turning"),
     "coil": _coil,
-    "condenser": _if(lambda c: c.dirt > 0.55, ("dirty",), ("clean",)),
+    "condenser": lambda c: ("vents covered", "clean") if c.vents_covered else ("dirty",) if c.dirt > 0.55 else ("clean",),
     "terminals": _if(lambda c: c.terminals_home, ("all home",), ("backed out",)),
     "water or burns": _always("dry and sound"),
     "fuse": _always("conducting", "built without"),

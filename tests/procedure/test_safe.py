@@ -52,6 +52,11 @@ SEEN = {
         '  - {id: judge, kind: decide, say: Judge it., cases: [{when: contact == "spotless", go: back}], otherwise: bad}\n'
         "  - {id: bad, kind: finding, finding: lamp-failed, say: The lamp failed., evidence: [contact]}\n",
     ),
+    "an accusation by whoever cannot tell": (
+        "    answers: [corroded, spotless]\n",
+        "    unknown: bad\n    answers: {corroded: {go: bad}, spotless: {go: back}}\n"
+        "  - {id: bad, kind: finding, finding: lamp-failed, say: The lamp failed., evidence: [contact]}\n",
+    ),
     "a wait of a month and more": ("lasts: 2 min", "lasts: 40 d"),
 }
 

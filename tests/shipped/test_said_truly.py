@@ -60,7 +60,9 @@ def test_what_is_not_mended_is_handed_over(name: str, decision: str, call: str) 
 )
 def test_a_condenser_that_nobody_saw_clean_comes_before_the_fans(name: str, decision: str, call: str, fans: str) -> None:
     assert chosen(name, decision, **{call: "done"}) == "condenser-then"
-    assert ways_of(name, "condenser-then") == {"clean": "fans-then", "dirty": "condenser-found"}
+    assert ways_of(name, "condenser-then") == {
+        "clean": "fans-then", "dirty": "condenser-found", "vents covered": "vents-found",
+    }
     assert chosen(name, "fans-then") == fans
     assert chosen(name, "fans-then", fans_work="no fault found") == "desk-handover"
     assert chosen(name, decision, **{call: "watch", "condenser_look": "clean"}) == "desk-handover"

@@ -19,6 +19,7 @@ EXAMPLES: dict[str, tuple[tuple[float | str, ...], float | bool | str]] = {
     "at_least": ((4.0, 0.5, 5.0), "fail"),
     "within": ((4.9, 0.5, 2.0, 5.0), "borderline"),
     "thermistor": ((10_000.0, 10_000.0, 3435.0), 25.0),
+    "sensor_offset": ((3.0, 5.0), 2.0),
     "thermistor_ohms": ((25.0, 10_000.0, 3435.0), 10_000.0),
     "pt100": ((138.51,), 100.0),
     "pt1000": ((1385.1,), 100.0),

@@ -163,3 +163,35 @@ def test_a_heater_by_its_plate() -> None:
 def test_impossible_input(bad) -> None:  # type: ignore[no-untyped-def]  # given by pytest
     with pytest.raises(Trouble):
         bad()
+
+
+#: Temperature coefficient of annealed copper, per kelvin, by its own temperature: NBS Handbook 100, table 1 (from memory).
+COPPER = ((0, 0.00427), (15, 0.00401), (20, 0.00393), (25, 0.00385), (30, 0.00378), (50, 0.00352))
+
+
+@pytest.mark.parametrize(("celsius", "coefficient"), COPPER)
+def test_copper_of_the_wire_tables(celsius: float, coefficient: float) -> None:
+    """One kelvin above `celsius` a winding has gained its coefficient: the resistance method says so."""
+    assert e.winding_temperature(1.0, celsius, 1.0 + coefficient) == pytest.approx(celsius + 1, abs=0.004)
+
+
+@pytest.mark.parametrize(("hertz", "constant"), [(60.0, 2652.0), (50.0, 3183.0)])
+def test_a_capacitor_by_the_constants_of_the_trade(hertz: float, constant: float) -> None:
+    """Microfarads are 2652 times amperes over volts at 60 Hz, 3183 at 50 Hz: service manuals, from memory."""
+    assert e.capacitance_from_current(3.0, 230.0, hertz) == pytest.approx(constant * 3.0 / 230.0, rel=3e-4)
+
+
+@pytest.mark.parametrize(("constants", "left"), [(1, 0.3679), (2, 0.1353), (3, 0.0498), (4, 0.0183)])
+def test_a_discharge_by_the_table_of_time_constants(constants: int, left: float) -> None:
+    """What a capacitor keeps after so many time constants: any textbook of circuits, from memory."""
+    farads, ohms = 50e-6, 20_000.0
+    assert e.discharge_seconds(50.0, ohms, e.SAFE_VOLTS / left) == pytest.approx(constants * ohms * farads, rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("watts", "volts", "ohms"),
+    [(60.0, 120.0, 240.0), (100.0, 230.0, 529.0), (200.0, 230.0, 264.5), (1000.0, 230.0, 52.9), (1500.0, 120.0, 9.6)],
+)  # fmt: skip
+def test_heaters_of_a_printed_table(watts: float, volts: float, ohms: float) -> None:
+    """Ohms of heating rods by plate, as makers print them: from memory."""
+    assert e.heater_ohms(watts, volts) == pytest.approx(ohms, rel=1e-3)

@@ -13,14 +13,15 @@ from handsfree.procedure.model import Ask, Read
 from tests.bench.cabinets import FieldSite
 from tests.bench.cabinets_people import OFF_SCALE, Technician
 from tests.bench.cabinets_physics import Cabinet
-from tests.bench.cabinets_topics import UNKNOWN, topics
+from tests.bench.cabinets_topics import UNKNOWN, UNSTEADY, topics
 from tests.trade.scenarios import SCENARIOS, Said, Scenario
 from tests.trade.scenarios_fifth import FIFTH
 from tests.trade.scenarios_second import SECOND
+from tests.trade.scenarios_seventh import SEVENTH
 from tests.trade.scenarios_sixth import SIXTH
 from tests.trade.scenarios_third import THIRD
 
-EVERY = (*SCENARIOS, *SECOND, *THIRD, *FIFTH, *SIXTH)
+EVERY = (*SCENARIOS, *SECOND, *THIRD, *FIFTH, *SIXTH, *SEVENTH)
 
 
 class Scripted(Technician):
@@ -52,6 +53,8 @@ class Scripted(Technician):
             if name not in self.told or (step.unit and not unit_fits(step.unit, unit)):
                 continue
             value = self._next(name)
+            if value == UNSTEADY:
+                return UNSTEADY
             assert isinstance(value, int | float)
             if value == float("inf"):
                 return OFF_SCALE

@@ -126,3 +126,12 @@ def test_shown_temperature_that_makes_no_sense() -> None:
     assert sensors.shown_makes_sense(6.0, 22.0, False)
     with pytest.raises(Trouble):
         sensors.shown_makes_sense(-300.0, 22.0, False)
+
+
+def test_an_offset_is_the_gap_and_no_more_than_a_correction() -> None:
+    assert sensors.offset_to_set(3.0, 5.0) == pytest.approx(2.0)
+    assert sensors.offset_to_set(7.0, 5.0, set_now=-1.0) == pytest.approx(-3.0)  # it showed 8 without the offset of -1
+    assert sensors.offset_to_set(0.0, 5.0) == pytest.approx(5.0)
+    for shown, measured, now in ((-1.0, 5.0, 0.0), (3.0, 5.0, 4.0), (-300.0, 5.0, 0.0), (math.nan, 5.0, 0.0)):
+        with pytest.raises(Trouble):
+            sensors.offset_to_set(shown, measured, now)
