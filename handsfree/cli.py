@@ -11,6 +11,7 @@ from handsfree import procedure_verbs, record_verbs
 from handsfree.desk import verbs
 from handsfree.errors import Trouble
 from handsfree.record_verbs import JsonLine, not_with
+from handsfree.speech.engines import SETS
 
 app = typer.Typer(
     name="handsfree",
@@ -22,7 +23,7 @@ app = typer.Typer(
 )
 
 VisitsFolder = Annotated[Path | None, typer.Option("--visits", help="Folder of the visits.")]
-EngineName = Annotated[str | None, typer.Option("--engine", help="Recogniser: whisper, phonetic, vosk or pocketsphinx.")]
+EngineName = Annotated[str | None, typer.Option("--engine", help=f"Recogniser: {', '.join(SETS)}.")]
 SoundIn = Annotated[str | None, typer.Option("--sound-in", help="A device, a sound file, or '-' for raw samples.")]
 SoundOutName = Annotated[str | None, typer.Option("--sound-out", help="A device, a sound file, or '-' for raw samples.")]
 

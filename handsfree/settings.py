@@ -11,9 +11,10 @@ from pathlib import Path
 from typing import Any, Literal
 
 from platformdirs import user_config_path, user_data_path
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from handsfree.errors import Trouble
+from handsfree.speech import engines
 
 PREFIX = "HANDSFREE_"
 
@@ -28,7 +29,7 @@ class Settings(BaseModel):
     site: str = Field("", description="where")
     cabinet: str = Field("", description="on which cabinet")
     language: str = Field("en", pattern="^[a-z]{2}$", description="language of the program")
-    engine: Literal["", "whisper", "vosk", "pocketsphinx"] = Field("", description="recogniser; the best at hand when empty")
+    engine: str = Field("", description="recogniser; the best at hand when empty")
     sound_in: str = Field("", description="microphone: a device's name or number; the usual one when empty")
     sound_out: str = Field("", description="loudspeaker: a device's name or number; the usual one when empty")
     headset: bool = Field(False, description="the microphone does not hear the loudspeaker: listen while speaking")
@@ -42,6 +43,13 @@ class Settings(BaseModel):
     send_key: Path | None = Field(None, description="file with the key that the desk gave this device")
     outbox: Path = Field(user_data_path("handsfree") / "outbox.sqlite3", description="what is still to be sent")
     keep_all_sound: bool = Field(False, description="keep also sound that was not accepted; bystanders are recorded then")
+
+    @field_validator("engine")
+    @classmethod
+    def _an_engine(cls, name: str) -> str:
+        if name and name not in engines.SETS:
+            raise ValueError(f"there is no engine '{name}'; use one of {', '.join(engines.SETS)}")
+        return name
 
     @property
     def who_may_come(self) -> tuple[str, ...]:
@@ -103,7 +111,8 @@ def _checked(layers: list[tuple[str, dict[str, Any]]]) -> Settings:
         first = error.errors()[0]
         name = str(first["loc"][0])
         origin = _origin(name, layers, "a flag")
-        raise Trouble(f"Setting '{name}' from {origin} is not valid: {first['msg']}. See 'handsfree settings'.") from None
+        why = first["msg"].removeprefix("Value error, ")
+        raise Trouble(f"Setting '{name}' from {origin} is not valid: {why}. See 'handsfree settings'.") from None
 
 
 def show() -> None:

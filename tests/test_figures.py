@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.speech import expected
 from tests.bench import figures
 
 
-@pytest.mark.parametrize("page", [figures.README, figures.REACHES], ids=lambda page: page.name)
+@pytest.mark.parametrize("page", [figures.README, figures.REACHES, expected.PLACE], ids=lambda page: page.name)
 def test_a_page_shows_the_figures_of_the_results(page: object) -> None:
     """`python -m tests.bench.figures --write` puts them in."""
     assert figures.pages()[page] == page.read_text(encoding="utf-8")  # type: ignore[attr-defined,index]  # a path by its page

@@ -34,6 +34,7 @@ GENERATED: dict[str, Callable[[], str]] = {
     "happenings": states.happenings,
     "awaited": states.awaited,
     "interlock rules": decisions.interlock_rules,
+    "engines": decisions.engines,
     "thresholds": decisions.thresholds,
     "denials": decisions.denials,
     "branching rules": decisions.branching_rules,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+from collections.abc import Iterable
 
 from handsfree.handbook.markdown import code, rules_of, table, text
 from handsfree.isolation import interlock, people, rules
@@ -10,6 +11,11 @@ from handsfree.journal import findings as finding
 from handsfree.language.meaning import Denial
 from handsfree.procedure import evaluation
 from handsfree.speech import bars
+from handsfree.speech.acceptance import fitted, set_of
+from handsfree.speech.engine import Witness
+from handsfree.speech.engines import declarations
+from handsfree.speech.reach import settles
+from handsfree.speech.weighing import Stake
 
 
 def interlock_rules() -> str:
@@ -18,6 +24,33 @@ def interlock_rules() -> str:
 
 def branching_rules() -> str:
     return rules_of(evaluation.__doc__)
+
+
+#: How the evidence of an engine is called to a reader.
+_EVIDENCE = {
+    Witness.TOKENS: "what it writes", Witness.SOUNDS: "the sounds themselves", Witness.GRAMMAR: "the likeliest of a grammar",
+}  # fmt: skip
+_ACTS = {
+    Stake.CHOICE: "answers", Stake.COMMAND: "commands", Stake.READING: "readings", Stake.GATE: "gates",
+    Stake.PROOF: "proofs",
+}  # fmt: skip
+
+
+def engines() -> str:
+    """Every engine as it declares itself, and the acts for which its evidence alone can be enough."""
+    rows = [(code(one.name), _EVIDENCE[one.gives], text(one.does), one.cost, _alone(one.gives)) for one in declarations()]
+    return table(("engine", "evidence", "what it does", "processor", "can settle alone"), rows)
+
+
+def _alone(gives: Witness) -> str:
+    enough = listed(_ACTS[stake] for stake in settles([gives]))
+    return enough if set_of([gives]) in fitted() else f"{enough}, if its own words mean the same"
+
+
+def listed(words: Iterable[str]) -> str:
+    """'answers, commands and readings'."""
+    *some, last = words
+    return f"{', '.join(some)} and {last}" if some else last
 
 
 def thresholds() -> str:

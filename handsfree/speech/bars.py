@@ -6,11 +6,13 @@ Rules of this file:
 - Above *take* the program acts. Above *propose* it reads back what it made out, and acts only after 'affirm'; it never
   proposes at a gate, nor where the answer may prove works dead. Below, it asks which of two, asks again, or stays silent.
 - What it costs is what the fit gives on voices left out (acceptance_report.txt), or who gets asked again.
-- README, handbook and the sound check are generated from here: no other file repeats a number of these.
+- The handbook's table of thresholds is generated from here, README's and the handbook's figures and what the sound check
+  expects from a results file (tests/bench/figures.py): no other file repeats a number of these.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from handsfree.language.meaning import Listening, Meaning, Sense
@@ -279,6 +281,13 @@ EVERY: tuple[Bar, ...] = (
 )  # fmt: skip
 
 
+#: What one act of each stake takes at once; `take` knows the exceptions.
+BY_STAKE: Mapping[Stake, Bar] = {
+    Stake.CHOICE: TAKE_ANSWER, Stake.COMMAND: TAKE_COMMAND, Stake.READING: TAKE_READING, Stake.GATE: TAKE_GATE,
+    Stake.PROOF: TAKE_PROOF,
+}  # fmt: skip
+
+
 def written(bar: Bar) -> str:
     """'97 %', '0.6 share'."""
     return f"{bar.value:.1%}" if bar.unit == _P else f"{bar.value:g} {bar.unit}"
@@ -310,4 +319,4 @@ def may_propose(meaning: Meaning, proof: bool, listening: Listening) -> bool:
 
 def thresholds() -> dict[Stake, float]:
     """By stake, as an enrolment needs them."""
-    return {Stake.CHOICE: TAKE_ANSWER.value, Stake.READING: TAKE_READING.value, Stake.GATE: TAKE_GATE.value}
+    return {stake: BY_STAKE[stake].value for stake in (Stake.CHOICE, Stake.READING, Stake.GATE)}

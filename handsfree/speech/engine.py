@@ -74,16 +74,14 @@ class Testimony:
 
 @dataclass(frozen=True)
 class Declared:
-    """What an engine says about itself. `does`, `cost`: in words, for the sound check and the handbook. `proposes`: it
-    finds numbers by itself, which others may then score. `extra`: names of its own evidence that acceptance may be fitted
-    to. `everyday`: what it dictates follows everyday language, so for a recording the language model of the trade writes."""
+    """What an engine says about itself: for which acts its evidence is enough follows from `gives` and the fit. `does`,
+    `cost`: in words, for the handbook; the cost is the most that was measured (tests/bench/results/processor.json).
+    `everyday`: what it dictates follows everyday language, so for a recording the language model of the trade writes."""
 
     name: str
     gives: Witness
     does: str
     cost: str
-    proposes: bool = False
-    extra: tuple[str, ...] = ()
     everyday: bool = False
 
 

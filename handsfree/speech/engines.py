@@ -2,8 +2,9 @@
 
 Rules of this file:
 
-- Adding an engine is one file with its class, one row of `ENGINES` here, and a fit of the evidence it gives.
-- A row says whether the engine is installed for a language, and builds it. The engine describes itself
+- Adding an engine is one file with its class, one row of `ENGINES` and its name in `SETS` here, and a fit of the evidence it
+  gives. Settings, help and handbook read these.
+- A row says whether the engine is installed for a language, and builds it; and where its class is, which describes itself
   (`engine.Declared`).
 - Every engine of a set that is installed and undamaged hears; the recogniser says what is missing or damaged, and is more
   cautious without it.
@@ -12,13 +13,14 @@ Rules of this file:
 from __future__ import annotations
 
 import importlib.util
+import pkgutil
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handsfree.errors import Trouble
-from handsfree.speech.acceptance import fitted
-from handsfree.speech.engine import Engine
+from handsfree.speech.engine import Declared, Engine
 
 if TYPE_CHECKING:
     from handsfree.language.base import Language
@@ -77,24 +79,44 @@ def _pocketsphinx(language: Language, models_dir: Path) -> Engine | None:
     return pocketsphinx.load("en") if language.code == "en" else None
 
 
-ENGINES: Mapping[str, Builder] = {
-    "whisper": _whisper, "phonetic": _phonetic, "vosk": _vosk, "pocketsphinx": _pocketsphinx,
-}  # fmt: skip
+@dataclass(frozen=True)
+class EngineRow:
+    """`where`: 'module:class'; nothing is imported before it is asked for."""
+
+    build: Builder
+    where: str
+
+
+ENGINES: Mapping[str, EngineRow] = {
+    "whisper": EngineRow(_whisper, "handsfree.speech.whisper:Whisper"),
+    "phonetic": EngineRow(_phonetic, "handsfree.speech.phonetic:Phonetic"),
+    "vosk": EngineRow(_vosk, "handsfree.speech.vosk:Vosk"),
+    "pocketsphinx": EngineRow(_pocketsphinx, "handsfree.speech.pocketsphinx:PocketSphinx"),
+}
 #: What may be asked for by name, the best first: engines that hear together.
 SETS: Mapping[str, tuple[str, ...]] = {
     "whisper": ("whisper", "phonetic"), "phonetic": ("phonetic",), "vosk": ("vosk",), "pocketsphinx": ("pocketsphinx",),
 }  # fmt: skip
 
 
+def declarations() -> tuple[Declared, ...]:
+    """What each engine says of itself, installed or not, in the order of `ENGINES`."""
+    return tuple(pkgutil.resolve_name(row.where).declares for row in ENGINES.values())
+
+
 def usable_engines(name: str, language: Language, models_dir: Path, named: bool) -> tuple[list[Engine], str]:
-    """The engines of a set that are usable, and a sentence on those that are missing or damaged. `named`: this very set was
-    asked for, so it cannot be used without its first engine. Trouble if no engine is left but one is there and damaged."""
+    """The engines of a set that are usable, and sentences on those that are missing or damaged, and on what those that are
+    left can never settle. `named`: this very set was asked for, so it cannot be used without its first engine. Trouble if
+    no engine is left but one is there and damaged."""
+    from handsfree.speech.acceptance import fitted
+    from handsfree.speech.reach import shut
+
     fitted()  # Trouble before a visit
     built: dict[str, Engine | None] = {}
     troubles: list[Trouble] = []
     for which in SETS[name]:
         try:
-            built[which] = ENGINES[which](language, models_dir)
+            built[which] = ENGINES[which].build(language, models_dir)
         except Trouble as trouble:
             built[which] = None
             troubles.append(trouble)
@@ -105,4 +127,5 @@ def usable_engines(name: str, language: Language, models_dir: Path, named: bool)
             raise troubles[0]
         return [], ""
     without = f"Without its witness '{' and '.join(lacking)}' the program asks again more often." if lacking else ""
-    return found, "\n".join(filter(None, (*map(str, troubles), without)))
+    never = shut(" and ".join(engine.name for engine in found), {engine.declares.gives for engine in found})
+    return found, "\n".join(filter(None, (*map(str, troubles), without, never)))

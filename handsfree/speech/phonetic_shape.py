@@ -1,5 +1,5 @@
 """What else may have been said instead of a phrase that must be complete: anything before it, after it, between its words,
-another word instead of one, another number.
+at a gate also another word instead of its first or second.
 
 Rules of this file:
 
@@ -8,13 +8,14 @@ Rules of this file:
 - Every value is nats by which the phrase itself is likelier than the phrase with that change. Anything is never less likely
   than what is said, so those values are 0 at the best.
 - The likeliest path represents all: the phrase and its alternatives are measured in the same way.
+- Only what the fit counts is looked for. Anything in a figure's place, another number, and at a proof another word told
+  nothing that the listed denials had not told: the fit gave them no weight.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -61,19 +62,10 @@ class Lattice:
 
     def instead(self, at: int, words: Ways) -> float:
         """Compared with one of these words instead of word `at`; the maximum if there are none."""
-        return self.changed([(at, at + 1, way) for way in words])
-
-    def changed(self, changes: Sequence[tuple[int, int, Symbols]]) -> float:
-        """Over the likeliest of these: the first so many words, then these sounds, then the words from so many on."""
-        if not changes:
+        if not words:
             return -2 * _NO
-        first, then, ways = zip(*changes, strict=True)
-        ends = _ends(self.before[list(first)], ways, self.frames)
-        return self.whole - float((ends + self.after[list(then)]).max())
-
-    def fewer(self, at: int) -> float:
-        """Compared with the phrase without word `at`."""
-        return self.whole - float((self.before[at] + self.after[at + 1]).max())
+        ends = _ends(np.broadcast_to(self.before[at], (len(words), len(self.free))), words, self.frames)
+        return self.whole - float((ends + self.after[at + 1]).max())
 
     def span(self, at: int) -> tuple[int, int]:
         """The frames of word `at`."""
@@ -159,15 +151,10 @@ class Shapes:
         if len(own) < 3 or not all(own):
             return {}
         found, count = lattice(frames, own), len(own)
-        places, every = range(2, count), self._figures
-        wrong = [(at, at + 1, way) for at in places for way in every if way not in own[at]]
-        more = [(at, at, way) for at in (*places, count) for way in every]
         return {
             "before": found.inserted(0), "behind": found.inserted(count),
             "between": min(found.inserted(at) for at in range(1, count)),
-            "word": found.replaced(0), "another": found.instead(0, self._others(found, 0, words[0], own[0])),
-            "second": found.replaced(1), "figure": min(found.replaced(at) for at in places),
-            "number": min(found.changed([*wrong, *more]), *(found.fewer(at) for at in places)),
+            "another": found.instead(0, self._others(found, 0, words[0], own[0])), "second": found.replaced(1),
         }  # fmt: skip
 
     def _phrase(self, frames: Frames, words: Sequence[str]) -> dict[str, float]:
@@ -178,17 +165,10 @@ class Shapes:
         return {
             "before": found.inserted(0), "behind": found.inserted(count),
             "between": min((found.inserted(at) for at in range(1, count)), default=0.0),
-            "word": min(found.replaced(at) for at in range(count)),
-            "another": min(found.instead(at, self._others(found, at, word, own[at])) for at, word in enumerate(words)),
         }  # fmt: skip
 
     def _ways(self, word: str, accented: bool = False) -> Ways:
         return sounds.word_ways(word, self.unknown, accented)
-
-    @cached_property
-    def _figures(self) -> Ways:
-        words = dict.fromkeys(word for figure in self.language.words.digits for word in self.language.digit_ways((figure,)))
-        return tuple(way for word in words for way in self._ways(word))
 
     def _others(self, found: Lattice, at: int, word: str, own: Ways) -> Ways:
         """Words of the language near to what was said there, and near to the word itself."""

@@ -39,8 +39,8 @@ class NoEngine(Trouble):
 
 
 class Recogniser:
-    """`engines`: all of them hear. `enrolment`: log-odds by stake, fitted to a person. `missing`: what is not installed, in
-    a sentence, '' where nothing is. Loads nothing before it hears (or `load`)."""
+    """`engines`: all of them hear. `enrolment`: log-odds by stake, fitted to a person. `missing`: what is not installed, and
+    what those here can never settle, in sentences; '' where nothing is. Loads nothing before it hears (or `load`)."""
 
     def __init__(
         self, engines: Sequence[Engine], language: Language, enrolment: Shift | None = None, missing: str = ""

@@ -60,7 +60,7 @@ class Vosk:
 
     name = NAME
     declares = Declared(
-        NAME, Witness.GRAMMAR, "answers from a grammar, beside a free decode of the same sound", cost="0.2 of the sound"
+        NAME, Witness.GRAMMAR, "answers from a grammar, beside a free decode of the same sound", cost="not measured"
     )
 
     def __init__(self, path: Path, language: Language, alike: Likeness = spelled_alike) -> None:

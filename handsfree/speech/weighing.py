@@ -54,9 +54,8 @@ STAKES: Mapping[Sense, Stake] = {
 #: What a witness of sounds tells of a phrase that must be whole (`phonetic_shape`), with the range it is fitted in: how much
 #: of it speaks against the act. That a change is far less likely says little more than that it is less likely.
 SHAPES: Mapping[Stake, Mapping[str, tuple[float, float]]] = {
-    Stake.GATE: {"before": (-3, 0), "behind": (-3, 0), "between": (-3, 0), "second": (-3, 0), "word": (-4, 0),
-                 "figure": (-3, 0), "another": (-6, 2), "number": (-6, 2)},
-    Stake.PROOF: {"before": (-3, 0), "behind": (-3, 0), "between": (-3, 0), "word": (-4, 0), "another": (-6, 2)},
+    Stake.GATE: {"before": (-3, 0), "behind": (-3, 0), "between": (-3, 0), "second": (-3, 0), "another": (-6, 2)},
+    Stake.PROOF: {"before": (-3, 0), "behind": (-3, 0), "between": (-3, 0)},
 }  # fmt: skip
 
 Key = tuple[Sense, str]
@@ -194,8 +193,6 @@ def _whole(view: _Seen, best: Meaning, stake: Stake, known: Features) -> dict[st
     """The features of a phrase that must be complete: what speaks against it counts separately from what speaks for it.
     Missing evidence counts as strongly against it as possible. `apart`, the likeliest other word, says nothing here."""
     own = {name: value for name, value in known.items() if name != "apart"} | {"against": min(known["denied"], 1.0)}
-    if "odds" in own:
-        own["doubt"] = min(own["odds"], 0.0)
     if view.gives is Witness.SOUNDS:
         told = dict(view.testimony.evidence)
         shapes = SHAPES[stake].items()
@@ -311,7 +308,6 @@ def likeness(testimonies: Sequence[Testimony]) -> tuple[tuple[str, float], ...]:
         top = max((candidate.score for candidate in testimony.candidates), default=-1e3)
         if testimony.gives is Witness.SOUNDS:
             free = testimony.free_score if testimony.free_score is not None else 0.0
-            found["sounds like"] = _clip(top - free, -40, 0)
             found["sounds each"] = _clip((top - free) / max(1.0, dict(testimony.evidence).get("sounds", 1.0)), -5, 0)
         elif testimony.gives is Witness.TOKENS:
             others = [score for name, score in testimony.evidence if name.startswith(OTHER)]

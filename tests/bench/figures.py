@@ -1,7 +1,8 @@
-"""The figures that README shows in one small table, and the table of hearing on the handbook's page: from what was measured.
+"""The figures that README shows in one small table, the table of hearing on the handbook's page, and what the sound check
+expects: from what was measured.
 
 python -m tests.bench.figures            prints the small table
-python -m tests.bench.figures --write    puts both tables into their pages
+python -m tests.bench.figures --write    puts the tables into their pages, and the shares beside the sound check
 
 - Hearing comes from results/hearing.json, which `python -m tests.bench.hearing_table --gather` writes.
 - The rest stands in results/figures.json, a line a figure: what, measured on what, the result, by which command, when.
@@ -18,6 +19,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from handsfree.speech import expected
 from tests.bench import hearing_table
 from tests.bench.hearing_table import LEVELS, share
 
@@ -57,11 +59,23 @@ def put_in(page: str, name: str, table: str) -> str:
     return new
 
 
+def shares(heard: Mapping[str, Any]) -> str:
+    """Of answers, by level; 40 dB stands for clean. The noisiest first."""
+    rows = []
+    for level in reversed(LEVELS):
+        counts = [share(heard, *which, level, ("right",)) for which in (("people", "answer"), ("unlike", "choice"))]
+        right, clips = (sum(count) for count in zip(*counts, strict=True))
+        row = {"snr": 40.0 if level == "clean" else float(level), "accepted": round(right / clips, 3)}
+        rows.append(json.dumps(row))
+    return "[\n " + ",\n ".join(rows) + "\n]\n"
+
+
 def pages() -> dict[Path, str]:
-    """Each page that shows figures, as it should be."""
+    """Each file that shows figures, as it should be."""
     heard, rest = hearing_table.results(), json.loads(FIGURES.read_text(encoding="utf-8"))
     return {
         README: put_in(README.read_text(encoding="utf-8"), "figures", small(heard, rest)),
+        expected.PLACE: shares(heard),
         REACHES: put_in(REACHES.read_text(encoding="utf-8"), "hearing", hearing_table.table(heard)),
     }
 

@@ -13,7 +13,7 @@ from handsfree.language.meaning import Listening, NumberAsked
 from handsfree.speech import acceptance
 from handsfree.speech.acceptance import Logistic, fitted, logistic, ranked_as, set_of
 from handsfree.speech.engine import Witness
-from handsfree.speech.weighing import Stake
+from handsfree.speech.weighing import SHAPES, Stake
 
 MODEL = Logistic(("near", "far"), (1.0, -2.0), (2.0, 0.5), (3.0, 0.25), -0.5)
 
@@ -49,6 +49,18 @@ def test_a_set_is_named_by_the_kinds_of_evidence_whatever_their_order() -> None:
     assert set_of([Witness.TOKENS, Witness.SOUNDS]) == set_of([Witness.SOUNDS, Witness.TOKENS]) == "sounds+tokens"
     assert ranked_as(Listening(number=NumberAsked())) == ranked_as(Listening(digits=(2, 4))) == "number"
     assert ranked_as(Listening(phrases=("hot",))) == "other"
+
+
+def test_evidence_that_decides_nothing_is_gone() -> None:
+    """Not in the fit, and not looked for by a witness."""
+    fits = fitted().values()
+    for fit in fits:
+        for model in (*fit.stakes.values(), fit.meant):
+            assert model is not None
+            assert 0.0 not in model.weights, [n for n, w in zip(model.names, model.weights, strict=True) if not w]
+    for stake, shapes in SHAPES.items():
+        counted = {name for fit in fits for name in fit.stakes[stake].names}
+        assert {f"sounds {shape}" for shape in shapes} <= counted
 
 
 def _whole() -> dict[str, object]:

@@ -273,12 +273,14 @@ def report(name: str, folders: Sequence[Path], engines: Sequence[str], show: boo
 
 
 def as_stored(names: Sequence[str], fitted: Fitted) -> dict[str, Any]:
+    """Without what got no weight: it decides nothing."""
     means, scales, weights, bias = fitted
+    kept = [at for at, weight in enumerate(_short(weights)) if weight]
     return {
-        "names": list(names),
-        "means": _short(means),
-        "scales": _short(scales),
-        "weights": _short(weights),
+        "names": [names[at] for at in kept],
+        "means": _short(means[kept]),
+        "scales": _short(scales[kept]),
+        "weights": _short(weights[kept]),
         "bias": round(bias, 5),
     }
 
