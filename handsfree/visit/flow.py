@@ -8,6 +8,7 @@ from handsfree.dialogue.question import Turn as Turned
 from handsfree.isolation.interlock import Interlock, turn, turn_all
 from handsfree.isolation.rules import SourceEvent
 from handsfree.journal.events import Gate, LockChanged
+from handsfree.language.tokens import capital
 from handsfree.procedure.model import Step
 from handsfree.visit.state import Form, State
 
@@ -34,8 +35,8 @@ class Flow(Turned[State]):
 
     @property
     def may_cut(self) -> bool:
-        """The words of this step were heard to their end before, so they may be interrupted."""
-        return self.state.frames in self.state.spoken
+        """These words of this step were heard to their end before, so they may be interrupted."""
+        return self.state.asking in self.state.spoken
 
     def sentence(self, key: str, **values: object) -> str:
         return self.state.language.prompt(key, **values)
@@ -57,8 +58,7 @@ class Flow(Turned[State]):
         """What a plain step says: its sentence; in the short form, its name."""
         if not self.brief:
             return step.say
-        name = step.id.replace("-", " ")
-        return step.short or f"{name[:1].upper()}{name[1:]}."
+        return step.short or capital(f"{step.id.replace('-', ' ')}.")
 
     @property
     def brief(self) -> bool:
@@ -72,7 +72,7 @@ class Flow(Turned[State]):
         left_out = form is Form.SHORT or (form is Form.USUAL and name in self.state.learned)
         return "" if left_out and not self.again else f" {self.sentence(f'cue-{name}')}"
 
-    def lock_to(self, interlock: Interlock, how: str, why: str = "", at: tuple[str, ...] = ()) -> None:
+    def lock_to(self, interlock: Interlock, how: str, why: str, at: tuple[str, ...] = ()) -> None:
         """Take the interlock that the core returned. Record each source that changed, each lock that went on or came off,
         and a failed attempt at the sources `at`."""
         was = self.state.interlock
@@ -85,7 +85,7 @@ class Flow(Turned[State]):
             if before.power is not after.power or phrase or (failed and name in at):
                 self.emit(Gate(before.power, after.power, how, why, self.place, name if several else ""))
         for lock in sorted(was.locks ^ interlock.locks, key=lambda lock: (lock.source, lock.owner)):
-            self.emit(LockChanged(lock.owner, lock.source, lock in interlock.locks, how if how == WITHOUT else "phrase"))
+            self.emit(LockChanged(lock.owner, lock.source, lock in interlock.locks, how))
 
     def tells(self, what: str | None) -> None:
         """What the step's result means to the fault model; it replaces the result from an earlier pass."""
@@ -99,7 +99,7 @@ class Flow(Turned[State]):
         before = takewhile(lambda told: told[0] != since, self.state.tellings.items())
         self.change(tellings=dict(before))
 
-    def turn_lock(self, what: SourceEvent, why: str = "", names: tuple[str, ...] | None = None) -> None:
+    def turn_lock(self, what: SourceEvent, why: str, names: tuple[str, ...] | None = None) -> None:
         """`names`: of the sources; all where it is None."""
         here = self.state.interlock
         self.lock_to(turn_all(here, what, self.now) if names is None else turn(here, names, what, self.now), what, why)

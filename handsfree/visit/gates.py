@@ -52,25 +52,20 @@ def seen(flow: Flow, utterance: Utterance) -> bool:
         return False
     ran = is_command(utterance, "affirm")
     flow.change(interlock=saw(flow.state.interlock, isolate_step(flow).sources, ran), awaiting=Awaiting.GATE)
-    _says_work(flow)
+    present(flow)
     return True
 
 
-def _says_work(flow: Flow) -> None:
-    """What is to be done, in one breath, then what opens the gate."""
-    flow.say(" ".join((*isolate_step(flow).do, need(flow, "isolated", brief=True))), "step", cuttable=flow.may_cut)
-
-
 def _says_gate(flow: Flow) -> None:
+    """What is to be done, in one breath, then what opens the gate."""
     step = isolate_step(flow)
     if not flow.state.book.energy.tries(step.sources):
         flow.prompt("isolate-told", "step", cuttable=flow.may_cut, text=step.say)
-    _says_work(flow)
+    flow.say(" ".join((*step.do, need(flow, "isolate-need", brief=True))), "step", cuttable=flow.may_cut)
 
 
-def need(flow: Flow, word: str, *, brief: bool = False) -> str:
+def need(flow: Flow, key: str, *, brief: bool = False) -> str:
     """What opens the gate, and whose phrase it is if several people are here. `brief`: right after the instructions."""
-    key = "isolate-need" if word == "isolated" else "clear-need"
     interlock = flow.state.interlock
     if len([one for one in interlock.people if one.here]) < 2:
         return flow.sentence(f"{key}-short" if brief else key)
@@ -90,7 +85,7 @@ def at_gate(flow: Flow, utterance: Utterance) -> bool:
     flow.change(voice_doubted=False)
     flow.tone("gate open")
     if after.speaker:
-        flow.say(need(flow, "isolated"), "question")
+        flow.say(need(flow, "isolate-need"), "question")
     else:
         flow.heard(flow.sentence("phrase-taken"))
         forward(flow)
@@ -139,15 +134,15 @@ def restore_check(flow: Flow, utterance: Utterance) -> bool:
 
 def next_owner(flow: Flow) -> None:
     """Each lock comes off by its owner; then the power. Nobody whose lock is on is passed over. If no lock is on record,
-    somebody here says that all is clear."""
-    interlock = flow.state.interlock
+    somebody here says that all is clear. What is asked about an owner who is gone begins at its first step each time."""
+    interlock = absent_anew(flow.state.interlock)
     owner = owner_awaited(interlock, restored(flow))
     person = named(interlock.people, owner)
     if not owner and interlock.given:
         flow.change(awaiting=Awaiting.RESTORE_POWER)
         flow.heard(flow.sentence("restored-clear"))
     elif owner and (person is None or not person.here):
-        flow.change(awaiting=Awaiting.OWNER_GONE, interlock=absent_anew(interlock))
+        flow.change(awaiting=Awaiting.OWNER_GONE, interlock=interlock)
     else:
         flow.change(awaiting=Awaiting.RESTORE_GATE, interlock=awaits(interlock, owner))
     present(flow)
@@ -162,7 +157,7 @@ def may_be_gone(flow: Flow) -> bool:
 
 def _asks_clear(flow: Flow) -> str:
     gone = flow.sentence("clear-gone", owner=flow.state.interlock.person.name) if may_be_gone(flow) else ""
-    return f"{need(flow, 'clear')} {gone}".strip()
+    return f"{need(flow, 'clear-need')} {gone}".strip()
 
 
 def _hears_clear(flow: Flow) -> Listening:
@@ -176,7 +171,7 @@ def _may_clear(flow: Flow) -> tuple[str, ...]:
 def at_clear(flow: Flow, utterance: Utterance) -> bool:
     names, who = restored(flow), flow.state.interlock.person.name
     if is_command(utterance, "negative") and may_be_gone(flow):
-        flow.change(awaiting=Awaiting.OWNER_GONE, interlock=absent_anew(flow.state.interlock))
+        flow.change(awaiting=Awaiting.OWNER_GONE)
         present(flow)
         return True
     if voice_doubted(flow, utterance):
@@ -261,7 +256,7 @@ ROWS: QuestionRows = {
         _says_seen, _yes_no, seen, asks("short-seen"), called("affirm", "negative"), Consequence.GUARDED
     ),
     Awaiting.GATE: Question(
-        _says_gate, hears_gate("isolated"), at_gate, lambda flow: need(flow, "isolated"), may_gate("isolated"),
+        _says_gate, hears_gate("isolated"), at_gate, lambda flow: need(flow, "isolate-need"), may_gate("isolated"),
         Consequence.GUARDED,
     ),
     Awaiting.RELIEVED: Question(
@@ -272,7 +267,7 @@ ROWS: QuestionRows = {
         Consequence.GUARDED,
     ),
     Awaiting.RESTORE_GATE: Question(
-        lambda flow: flow.say(need(flow, "clear", brief=flow.brief), "question", cuttable=False), _hears_clear,
+        lambda flow: flow.say(need(flow, "clear-need", brief=flow.brief), "question", cuttable=False), _hears_clear,
         at_clear, _asks_clear, _may_clear, Consequence.GUARDED,
     ),
     Awaiting.RESTORE_POWER: Question(

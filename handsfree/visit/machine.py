@@ -44,7 +44,7 @@ from handsfree.visit.wishes import is_command
 
 #: Raise this number when the same happenings give other effects than before: a record made under another number is shown
 #: as it was, and a visit resumed from one starts from what is on record.
-RULES = 8
+RULES = 9
 QUIET_SECONDS = 180.0
 PERSONS = (Awaiting.WHO, Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.OWNER_GONE, Awaiting.WHICH_SOURCE)
 DAY_BREAK_SECONDS = 12 * 3600.0  # after a longer absence it may be another lock: its number is asked for again
@@ -291,7 +291,7 @@ def _sound_lost(flow: Flow, event: events.SoundLost) -> None:
 
 def _unheard(flow: Flow) -> None:
     """The words of this step may have been cut off: they count as never spoken, and a caution must be heard to its end."""
-    flow.change(spoken=flow.state.spoken - {flow.state.frames})
+    flow.change(spoken=frozenset(one for one in flow.state.spoken if one[0] != flow.state.frames))
 
 
 def _sound_back(flow: Flow, event: events.SoundBack) -> None:

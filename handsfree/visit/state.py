@@ -66,6 +66,8 @@ class Frame:
 
 
 FrameStack = tuple[Frame, ...]
+#: Where, what is asked there, and which check or point of it.
+Asking = tuple[FrameStack, Awaiting, int]
 #: The step that gave a result: (procedure path, step id).
 Origin = tuple[tuple[str, ...], str]
 
@@ -132,7 +134,7 @@ class State:
     (procedure path, step). `tellings`: what each step that brought something told the fault model, the latest last:
     'check=answer', or '' for nothing. `facts`: what is known in the whole visit, by name. `warned`: the cautions that were
     understood, by their text. `proposed`: what was likely heard, read back; `beneath`: the overlay that it is asked over,
-    which comes back. `heard_out`: when the last prompt had ended.
+    which comes back. `heard_out`: when the last prompt had ended. `spoken`: the questions whose words were said.
     `found`: findings of the last turn. `waited`: how a wait goes was explained; `half`: half time of this one is still to
     be told. `lost`: the parts of the sound that are gone.
     `level`: how loud the person who is heard usually is, dB full scale, 0 before it is known. `learned`: how
@@ -179,7 +181,7 @@ class State:
     wait_ends: float = 0.0
     tries: int = 0
     said: int = 0
-    spoken: frozenset[FrameStack] = frozenset()
+    spoken: frozenset[Asking] = frozenset()
     listening: ListenFor | None = None
     rate: int = 0
     volume: int = 0
@@ -201,6 +203,11 @@ class State:
     def asked(self) -> Awaiting | Overlay:
         """The row of `visit.questions.QUESTIONS` that is asked now."""
         return self.overlay or self.awaiting
+
+    @property
+    def asking(self) -> Asking:
+        """What `spoken` keeps of the words that are said now."""
+        return self.frames, self.awaiting, self.check if self.awaiting is Awaiting.RESTORE_CHECK else self.point
 
     @property
     def below(self) -> Awaiting | Overlay:

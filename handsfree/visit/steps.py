@@ -94,7 +94,7 @@ def _wait(flow: Flow, step: model.Wait) -> Onward:
     another = flow.may_cut  # the same wait was counted before: only how long is new
     half = step.seconds >= HALF_TIME_FROM and not another and not flow.brief
     flow.say(wait_words(flow, step), "step")
-    flow.change(waited=True, half=half, spoken=flow.state.spoken | {flow.state.frames})
+    flow.change(waited=True, half=half, spoken=flow.state.spoken | {flow.state.asking})
     set_wait_timer(flow)
     return None
 
@@ -309,7 +309,7 @@ def present(flow: Flow) -> None:
     """Ask the question. The first time, the words of a caution or a gate cannot be cut short."""
     flow.question.says(flow)
     if flow.state.frames:
-        flow.change(spoken=flow.state.spoken | {flow.state.frames})
+        flow.change(spoken=flow.state.spoken | {flow.state.asking})
 
 
 @dataclass(frozen=True)

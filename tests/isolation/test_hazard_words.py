@@ -49,7 +49,7 @@ def test_they_are_said_while_every_source_is_isolated(text: str) -> None:
 def test_else_how_it_stands_is_said_in_their_place_and_nobodys_recording(text: str, why: str) -> None:
     flow = at_work()
     if why == "live":
-        flow.turn_lock(SourceEvent.BREAK)
+        flow.turn_lock(SourceEvent.BREAK, "")
     else:
         flow.change(interlock=in_doubt(flow.state.interlock))
     power = flow.state.interlock.power
@@ -61,7 +61,7 @@ def test_else_how_it_stands_is_said_in_their_place_and_nobodys_recording(text: s
 
 def test_other_words_are_said_whatever_stands() -> None:
     flow = at_work()
-    flow.turn_lock(SourceEvent.BREAK)
+    flow.turn_lock(SourceEvent.BREAK, "")
     flow.say("Hands out of the cabinet.", "notice", cuttable=False)
     assert [(one.text, one.role, one.cuttable) for one in said(flow)] == [("Hands out of the cabinet.", "notice", False)]
 
