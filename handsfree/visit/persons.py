@@ -8,7 +8,6 @@ from collections.abc import Callable
 from handsfree.dialogue.question import Consequence, Question
 from handsfree.isolation.interlock import (
     absent_affirmed,
-    absent_anew,
     awaits,
     join,
     leave,
@@ -16,14 +15,14 @@ from handsfree.isolation.interlock import (
     not_opened,
     owner_awaited,
 )
-from handsfree.isolation.people import WITHOUT_OWNER, Person, another, here, named, opens, taken
+from handsfree.isolation.people import WITHOUT_OWNER, another, here, named, opens, taken
 from handsfree.journal.events import Utterance
 from handsfree.journal.private import OWN_NUMBER
 from handsfree.language.meaning import GateAsked, Listening, Sense
 from handsfree.visit.comers import ask_who, free_names, lock_first, may_come
 from handsfree.visit.flow import WITHOUT, Flow
 from handsfree.visit.gates import isolate_step, next_owner, restored
-from handsfree.visit.movement import go_on, take_up
+from handsfree.visit.movement import take_up
 from handsfree.visit.plain import BEFORE, QuestionRows, asks, called, commands, says
 from handsfree.visit.refusals import may_restate, phrase_of, refused, voice_doubted
 from handsfree.visit.speaking import choices
@@ -168,8 +167,7 @@ def begin_join(flow: Flow) -> None:
     """'Second person': they state their number and, if something is held, put their lock on it. The first person states
     theirs before that, or nobody would ask for the first one's lock any more."""
     if not here(flow.state.interlock.people):
-        flow.change(joining="", lock_offered=(), pending=None)
-        flow.change(joining=_who(flow), another=True, awaiting=Awaiting.LOCK_NUMBER)
+        flow.change(joining=_first(flow), another=True, pending=None, awaiting=Awaiting.LOCK_NUMBER)
         present(flow)
         return
     if len(here(flow.state.interlock.people)) > 1 or not free_names(flow):
@@ -183,8 +181,7 @@ def restate(flow: Flow) -> bool:
     if not flow.state.interlock.failures or not may_restate(flow):
         return False
     person = flow.state.interlock.person.name
-    joining = "" if person == _first(flow) else person
-    flow.change(joining=joining, lock_offered=(), pending=None, awaiting=Awaiting.LOCK_NUMBER)
+    flow.change(joining="" if person == _first(flow) else person, awaiting=Awaiting.LOCK_NUMBER)
     present(flow)
     return True
 
@@ -251,7 +248,6 @@ def owner_gone(flow: Flow, utterance: Utterance) -> bool:
         person = named(interlock.people, owner)
         counted_here = person is not None and person.here
         flow.prompt("absent-clears" if counted_here else "absent-stays", "refusal", cuttable=False, owner=owner)
-        flow.change(interlock=absent_anew(interlock))
         next_owner(flow)
         return True
     if not is_command(utterance, "affirm"):
@@ -330,5 +326,3 @@ ROWS: QuestionRows = {
         called("affirm", "negative"), Consequence.GUARDED,
     ),
 }  # fmt: skip
-
-__all__ = ["ROWS", "Person", "begin_join", "begin_leave", "go_on"]
