@@ -70,6 +70,7 @@ class Followed(Scene):
 
     def __init__(self, text: str = JOB, technician: str = "", technicians: tuple[str, ...] = ()) -> None:
         super().__init__(book(text))
+        self.recorded = {"", *(step.own_sound for step in self.book.procedures[self.book.main].steps)}
         self.oracle, self.ran = _Blind(), None
         self.tell(Opened("v", self.book.main, "en", technician, "", "", "t", "typed", technicians=technicians))
 
@@ -78,6 +79,7 @@ class Followed(Scene):
         for effect in effects:
             if isinstance(effect, Say):
                 assert effect.role in ROLES, effect
+                assert effect.sound in self.recorded, effect
             if isinstance(effect, Tone):
                 assert len(tone_samples(effect.name)), effect
             if isinstance(effect, LockChanged):

@@ -134,6 +134,15 @@ def test_a_correction_takes_back_what_the_answer_told() -> None:
     assert scene.state.told == {}
 
 
+def test_a_correction_leaves_what_earlier_answers_told() -> None:
+    heard = "  - {id: hum, kind: ask, say: Is it humming?, answers: {hums: {tells: noise=compressor}, silent: }}\n"
+    text = TWICE.replace("  - {id: found,", f"{heard}  - {{id: found,")
+    scene = Scene(book(text)).open().words("dark", "hums")
+    assert scene.state.told == {"display": "dark", "noise": "compressor"}
+    scene.words("correction")
+    assert scene.state.told == {"display": "dark"}
+
+
 def test_another_answer_to_the_same_step_tells_in_place_of_the_first() -> None:
     scene = Scene(book(TWICE)).open().words("dark", "go back", "strange")
     assert scene.state.told == {}

@@ -184,6 +184,7 @@ def test_who_it_is_is_answered_by_a_name_that_was_offered_and_by_nothing_else() 
 def test_who_is_the_owner_after_all_states_their_number_and_keeps_it() -> None:
     scene = asked_who().takes("the first person")
     assert scene.state.awaiting is Awaiting.LOCK_NUMBER
+    assert scene.told == [say("lock-number")], "as they were asked at first, for nobody joins them"
     scene.takes(A, "affirm")
     assert scene.here == ["the first person"]
     assert scene.state.interlock.lock == tuple(A.split())
