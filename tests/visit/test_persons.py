@@ -68,8 +68,7 @@ def test_the_short_form_asks_for_less_and_does_not_say_that_it_was_kept() -> Non
     assert scene.told[-1].endswith(say("lock-number-short"))
     scene.takes(A)
     assert scene.told == ["Four two?"]
-    scene.takes("affirm")
-    assert say("lock-kept") not in scene.said
+    assert say("lock-kept") not in scene.takes("affirm").said
     assert scene.here == ["the first person"]
 
 
@@ -122,8 +121,7 @@ def test_the_number_of_another_is_refused_and_asked_for_again() -> None:
 def test_a_person_who_joins_is_asked_by_name_and_so_is_their_number() -> None:
     scene = at(*to.TO_WAIT, "second person")
     assert scene.told == [say("lock-number-of", owner="the second person")]
-    scene.takes(B)
-    assert scene.told == ["Five one, for the second person?"]
+    assert scene.takes(B).told == ["Five one, for the second person?"]
 
 
 @pytest.mark.parametrize(("lines", "back"), [(to.TO_WAIT, Awaiting.WAIT), ((), Awaiting.DONE)])
@@ -185,8 +183,7 @@ def test_who_is_the_owner_after_all_states_their_number_and_keeps_it() -> None:
     scene = asked_who().takes("the first person")
     assert scene.state.awaiting is Awaiting.LOCK_NUMBER
     assert scene.told == [say("lock-number")], "as they were asked at first, for nobody joins them"
-    scene.takes(A, "affirm")
-    assert scene.here == ["the first person"]
+    assert scene.takes(A, "affirm").here == ["the first person"]
     assert scene.state.interlock.lock == tuple(A.split())
 
 
@@ -194,8 +191,7 @@ def test_who_may_be_named_is_asked_and_the_name_goes_with_the_number() -> None:
     scene = at(*to.TO_WAIT, "second person", technician=BO, technicians=(BO, CY))
     assert scene.told == [say("who-comes", choices=f"{CY} or {NEW}", owner=BO)]
     assert scene.named == {"negative"}
-    scene.takes(CY)
-    assert scene.told == [say("lock-number-of", owner=CY)]
+    assert scene.takes(CY).told == [say("lock-number-of", owner=CY)]
     scene.takes(B, "affirm", f"isolated lock {B}")
     assert scene.owners == {BO, CY}
 
@@ -265,9 +261,7 @@ def test_who_joins_may_correct_their_number_too() -> None:
     assert scene.owners == {"the first person", "the second person"}
 
 
-@pytest.mark.parametrize(("lines", "word", "number"), [
-    (to.TO_JOIN, "isolated", B), (to.TO_LEAVE, "clear", A),
-])  # fmt: skip
+@pytest.mark.parametrize(("lines", "word", "number"), [(to.TO_JOIN, "isolated", B), (to.TO_LEAVE, "clear", A)])
 def test_a_doubtful_voice_is_asked_once_more_and_the_doubt_does_not_outlive_the_phrase(
     lines: tuple[str, ...], word: str, number: str,
 ) -> None:  # fmt: skip
