@@ -142,7 +142,7 @@ def test_who_is_asked_for_their_own_number_first_cannot_be_nobody() -> None:
     assert at(*to.TO_NUMBER, A).named == {"affirm", "negative", "correction"}
 
 
-def test_one_who_comes_while_a_reading_waits_to_be_affirmed_drops_that_reading() -> None:
+def test_who_comes_or_goes_while_a_reading_waits_to_be_affirmed_drops_that_reading() -> None:
     """It is asked for again; no affirm of a number, or of anything, takes it."""
     scene = at("next step", "ninety")
     assert scene.state.pending is not None
@@ -152,6 +152,9 @@ def test_one_who_comes_while_a_reading_waits_to_be_affirmed_drops_that_reading()
     assert scene.here == ["the first person", "the second person"]
     assert (scene.step, scene.state.awaiting) == ("warm", Awaiting.READING)
     assert scene.told[-1].endswith("How warm.")
+    scene.takes("ninety", "i am leaving", f"clear lock {A}")
+    assert scene.told == [say("left-unlocked", owner="the first person"), "How warm."]
+    assert scene.here == ["the second person"]
 
 
 def test_nobody_joins_two() -> None:
