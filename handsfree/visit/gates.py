@@ -135,14 +135,14 @@ def restore_check(flow: Flow, utterance: Utterance) -> bool:
 def next_owner(flow: Flow) -> None:
     """Each lock comes off by its owner; then the power. Nobody whose lock is on is passed over. If no lock is on record,
     somebody here says that all is clear. What is asked about an owner who is gone begins at its first step each time."""
-    interlock = absent_anew(flow.state.interlock)
+    interlock = flow.state.interlock
     owner = owner_awaited(interlock, restored(flow))
     person = named(interlock.people, owner)
     if not owner and interlock.given:
         flow.change(awaiting=Awaiting.RESTORE_POWER)
         flow.heard(flow.sentence("restored-clear"))
     elif owner and (person is None or not person.here):
-        flow.change(awaiting=Awaiting.OWNER_GONE, interlock=interlock)
+        flow.change(awaiting=Awaiting.OWNER_GONE, interlock=absent_anew(interlock))
     else:
         flow.change(awaiting=Awaiting.RESTORE_GATE, interlock=awaits(interlock, owner))
     present(flow)
@@ -171,7 +171,7 @@ def _may_clear(flow: Flow) -> tuple[str, ...]:
 def at_clear(flow: Flow, utterance: Utterance) -> bool:
     names, who = restored(flow), flow.state.interlock.person.name
     if is_command(utterance, "negative") and may_be_gone(flow):
-        flow.change(awaiting=Awaiting.OWNER_GONE)
+        flow.change(awaiting=Awaiting.OWNER_GONE, interlock=absent_anew(flow.state.interlock))
         present(flow)
         return True
     if voice_doubted(flow, utterance):

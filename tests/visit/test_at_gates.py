@@ -274,3 +274,27 @@ def test_the_steps_for_an_owner_who_is_gone_begin_again_each_time_they_are_asked
     assert scene.state.awaiting is Awaiting.RESTORE_GATE
     scene.takes("negative")
     assert scene.told == [first]
+
+
+# ---- what can be said -------------------------------------------------------------------------------------------------
+
+NUMBER, SAYS, CLEAR = (ENGLISH.prompt(key) for key in ("a-lock-number", "a-gate-isolated", "a-gate-clear"))
+
+
+@pytest.mark.parametrize(("lines", "may"), [
+    (to.TO_NUMBER, (NUMBER,)), ((*to.TO_NUMBER, A), ("affirm", "negative")), (to.TO_SEEN, ("affirm", "negative")),
+    (to.TO_GATE, (SAYS, "power is on", "stop the visit")), (to.TO_CLEAR, (CLEAR, "power is on", "stop the visit")),
+    (to.TO_JOIN, (SAYS,)), (to.TO_LEAVE, (CLEAR,)), (gone(), ("affirm", "negative")),
+    (to.TO_POWER, ("next step", "power is on")), (to.TO_CHECK, ("next step", "say again", "power is on")),
+])  # fmt: skip
+def test_who_asks_what_can_be_said_hears_what_answers(lines: tuple[str, ...], may: tuple[str, ...]) -> None:
+    scene = at(lines)
+    assert QUESTIONS[scene.state.awaiting].mays(flow_of(scene.state)) == may
+    scene.one("what can i say")
+    assert may[0] in scene.said
+
+
+def test_after_a_stand_by_the_number_that_was_read_back_is_asked_about_again() -> None:
+    scene = at((*to.TO_NUMBER, A)).takes("stand by", "go ahead")
+    assert scene.told[-1].endswith(ENGLISH.prompt("lock-affirm"))
+    assert scene.roles[-1][0] == "question"
