@@ -21,6 +21,7 @@ from handsfree.desk.queries import EVERYBODY, Scope
 from handsfree.desk.quota import Quota
 from handsfree.desk.secret_hash import hash_of
 from handsfree.desk.signon import SignOn
+from handsfree.journal import keys
 from handsfree.journal.keys import DeviceKey
 
 #: Seconds. It takes longer than the page it is for, and is only for choosing from.
@@ -42,6 +43,12 @@ class Rates:
     device: Rate = Rate(50, 200)
     #: Seconds of a core that judging a device's visits may take: an honest one takes about a tenth.
     work: Rate = Rate(0.2, 60)
+
+    def shared_by(self, processes: int) -> Rates:
+        """For each of several processes, which know nothing of what the others let in: together they let in no more than one
+        would."""
+        parts = {name: Rate(rate.a_second / processes, rate.at_once / processes) for name, rate in vars(self).items()}
+        return Rates(**parts)
 
 
 class Buckets:
@@ -83,7 +90,9 @@ class Desk:
     at the start where there are no accounts, '' where there are; it opens once, and when that session is over `tell` is
     given the next one. `sign_on`: where people may sign in elsewhere, None for nowhere. `one_in`: of so many visits in
     which nothing needs a look one is drawn for review, 0 for none. `two_factors`: roles that must have a
-    second factor. `stamp`: marks the sentences that this desk shows on a page (`web.then`)."""
+    second factor. `stamp`: marks the sentences that this desk shows on a page (`web.then`). `processes`: how many this desk
+    is: what one of them must know of another is in the databases or in files. `keys_folder`: where `known` and
+    `removers` are from; None for nowhere, and they stay as they are."""
 
     visits: Path
     engine: Engine
@@ -105,6 +114,9 @@ class Desk:
     sign_on: SignOn | None = None
     one_in: int = 0
     two_factors: frozenset[str] = frozenset()
+    processes: int = 1
+    keys_folder: Path | None = None
+    _keys_as: object = field(default=None, repr=False)
     _choices: dict[Scope, tuple[float, dict[str, list[str]]]] = field(default_factory=dict, repr=False)
     _heads: Heads | None = field(default=None, repr=False)
 
@@ -123,6 +135,12 @@ class Desk:
     def names_of(self, person: str) -> tuple[str, ...]:
         """Every name that records have for them, according to the registry."""
         return registry.names_of_person(self.people, person)
+
+    def look_at_keys(self) -> None:
+        """A key that was withdrawn since the last look counts no more, and a new one does. Trouble if one cannot be read."""
+        if self.keys_folder is not None and (mark := keys.mark_of(self.keys_folder)) != self._keys_as:
+            self.known, self.removers = keys.known(self.keys_folder), keys.removers(self.keys_folder)
+            self._keys_as = mark
 
     @property
     def own(self) -> Path:
