@@ -6,8 +6,10 @@ import secrets
 import threading
 import time
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import Engine
 
@@ -44,12 +46,6 @@ class Rates:
     #: Seconds of a core that judging a device's visits may take: an honest one takes about a tenth.
     work: Rate = Rate(0.2, 60)
 
-    def shared_by(self, processes: int) -> Rates:
-        """For each of several processes, which know nothing of what the others let in: together they let in no more than one
-        would."""
-        parts = {name: Rate(rate.a_second / processes, rate.at_once / processes) for name, rate in vars(self).items()}
-        return Rates(**parts)
-
 
 class Buckets:
     """Token buckets by name, in this process. `take` gives 0.0, or the seconds to wait."""
@@ -61,27 +57,39 @@ class Buckets:
     def spend(self, name: str, rate: Rate, cost: float, now: float | None = None) -> None:
         """A cost that was not known beforehand: `wait` then makes the next request wait for it."""
         now = time.monotonic() if now is None else now
-        with self._lock:
-            left, since = self._left.get(name, (rate.at_once, now))
-            self._left[name] = min(rate.at_once, left + (now - since) * rate.a_second) - cost, now
+        with self._alone():
+            self._put(name, self._filled(name, rate, now) - cost, now)
 
     def wait(self, name: str, rate: Rate, now: float | None = None) -> float:
         """Seconds until what was spent is refilled, 0.0 if it is; takes nothing."""
         now = time.monotonic() if now is None else now
-        with self._lock:
-            left, since = self._left.get(name, (rate.at_once, now))
-            return max(0.0, -(left + (now - since) * rate.a_second) / rate.a_second)
+        with self._alone():
+            return max(0.0, -self._filled(name, rate, now) / rate.a_second)
 
     def take(self, name: str, rate: Rate, now: float | None = None) -> float:
         now = time.monotonic() if now is None else now
-        with self._lock:
-            left, since = self._left.get(name, (rate.at_once, now))
-            left = min(rate.at_once, left + (now - since) * rate.a_second)
+        with self._alone():
+            left = self._filled(name, rate, now)
             wait = 0.0 if left >= 1 else (1 - left) / rate.a_second
-            self._left[name] = (left - 1 if wait == 0 else left, now)
-            if len(self._left) > 50_000:  # full buckets need not be remembered
-                self._left = {n: v for n, v in self._left.items() if now - v[1] < 600}
+            self._put(name, left - 1 if wait == 0 else left, now)
             return wait
+
+    def _filled(self, name: str, rate: Rate, now: float) -> float:
+        left, since = self._get(name) or (rate.at_once, now)
+        return rate.at_once if since > now else min(rate.at_once, left + (now - since) * rate.a_second)
+
+    # ---- where they are kept ---------------------------------------------------------------------------------------
+
+    def _alone(self) -> AbstractContextManager[Any]:
+        return self._lock
+
+    def _get(self, name: str) -> tuple[float, float] | None:
+        return self._left.get(name)
+
+    def _put(self, name: str, left: float, since: float) -> None:
+        self._left[name] = left, since
+        if len(self._left) > 50_000:  # full buckets need not be remembered
+            self._left = {n: v for n, v in self._left.items() if since - v[1] < 600}
 
 
 @dataclass

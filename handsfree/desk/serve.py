@@ -15,7 +15,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from handsfree.desk import database, people, places, registry, threads
-from handsfree.desk.configuration import Desk, Rates
+from handsfree.desk.configuration import Desk
 from handsfree.desk.files import Files
 from handsfree.desk.ingest import Refreshed
 from handsfree.desk.refreshing import refreshed
@@ -25,6 +25,8 @@ from handsfree.journal import keys
 
 #: Told apart from others, never bound to unasked.
 EVERY_ADDRESS = ("0.0.0.0", "::")
+#: What several processes let in together.
+RATES = "rates"
 
 
 @dataclass(frozen=True)
@@ -86,6 +88,8 @@ def judge(asked: DeskOptions, accounts: int) -> None:
                       "desk people-add NAME --role supervisor --team \"*\"' first, or leave --processes out.")
     if asked.processes > 1 and not (asked.database or "").startswith("postgresql"):
         raise Trouble("Several processes need PostgreSQL: give --database postgresql://HOST/NAME, or leave --processes out.")
+    if asked.processes > 1 and os.name == "nt":
+        raise Trouble("On Windows the desk has one process; leave --processes out.")
     open_to_others = not loopback(asked.host) or asked.origin is not None
     if open_to_others and accounts == 0:
         raise Trouble("Others could reach this desk and it has no accounts. Make one with 'handsfree desk people-add NAME "
@@ -167,16 +171,23 @@ def _opened(asked: DeskOptions) -> Desk:
         secure=asked.certificate is not None or asked.origin is not None,
         door="" if count else secrets.token_urlsafe(32), removers=keys.removers(),
         sign_on=sign_on_of(asked), one_in=asked.one_in, two_factors=_roles(asked.two_factors),
-        rates=Rates().shared_by(asked.processes), processes=asked.processes,
+        processes=asked.processes,
         keys_folder=keys.default_folder(),
     )  # fmt: skip
 
 
 def one_of_several(asked: DeskOptions, stamp: bytes) -> Any:
     """The application of one process of a desk that has been opened. `stamp`: the same in all of them."""
-    from handsfree.desk.app import build
+    from uvicorn.config import STARTUP_FAILURE
 
-    return build(replace(_opened(asked), stamp=stamp))
+    from handsfree.desk.app import build
+    from handsfree.desk.shared_buckets import SharedBuckets
+
+    try:
+        return build(replace(_opened(asked), stamp=stamp, buckets=SharedBuckets(asked.visits / database.OWN / RATES)))
+    except (Trouble, OSError) as error:  # it would fail again: the whole desk ends, and says why
+        print(f"One process of the desk cannot start: {error}", file=sys.stderr, flush=True)
+        raise SystemExit(STARTUP_FAILURE) from None
 
 
 def serve(asked: DeskOptions) -> None:
@@ -216,6 +227,7 @@ def serve(asked: DeskOptions) -> None:
         if asked.processes == 1:
             uvicorn.Server(settings).run(sockets=[listening])
             return
+        (desk.own / RATES).unlink(missing_ok=True)
         desk.engine.dispose()
         desk.people.dispose()
         each = configured(partial(one_of_several, asked, desk.stamp), factory=True, workers=asked.processes)

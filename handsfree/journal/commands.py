@@ -231,9 +231,10 @@ def report(visit: Path, to: Path, *, keys_folder: Path | None = None, console: C
     if the record is broken."""
     from handsfree.journal.account import account
     from handsfree.journal.service import report_markdown, service
+    from handsfree.journal.tongue import say_in, service_in
 
     told = account(visit, known=device_keys.known(keys_folder))
-    found = service(told)
+    found = service_in(service(told), say_in(told.opened.language))
     if kind_of(to, (".md", ".pdf"), "A service report") == ".md":
         save(to, lambda: report_markdown(found).encode())
     else:

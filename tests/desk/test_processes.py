@@ -11,6 +11,7 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
@@ -20,11 +21,15 @@ from urllib.parse import urlsplit
 import httpx
 import psutil
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from uvicorn.config import STARTUP_FAILURE
 
 from handsfree.desk import people, security_log
-from handsfree.desk.configuration import Buckets, Desk, Rate, Rates
+from handsfree.desk.configuration import Buckets, Desk, Rate
 from handsfree.desk.refreshing import FolderReader
-from handsfree.desk.serve import DeskOptions, judge, open_people
+from handsfree.desk.serve import DeskOptions, judge, one_of_several, open_people
+from handsfree.desk.shared_buckets import SharedBuckets
 from handsfree.desk.signon import SignOn
 from handsfree.errors import Trouble
 from tests.desk.browsing import client
@@ -128,6 +133,15 @@ def test_processes_whose_parent_was_killed_end_too(season: Made, tmp_path: Path,
     assert (len(gone), alive) == (2, [])
 
 
+def test_a_process_that_cannot_start_ends_the_desk_and_says_why(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Started again and again it would fail again and again."""
+    (tmp_path / ".desk" / "rates").mkdir(parents=True)
+    with pytest.raises(SystemExit) as caught:
+        one_of_several(DeskOptions(tmp_path), b"x")
+    assert caught.value.code == STARTUP_FAILURE
+    assert "cannot start" in capsys.readouterr().err
+
+
 def test_several_processes_need_accounts_and_a_server_of_databases(tmp_path: Path) -> None:
     for options, accounts, why in (
         (DeskOptions(tmp_path, database="postgresql:///x", processes=2), 0, "accounts"),
@@ -138,17 +152,34 @@ def test_several_processes_need_accounts_and_a_server_of_databases(tmp_path: Pat
     judge(DeskOptions(tmp_path, database="postgresql:///x", processes=2), 1)
 
 
-def test_all_processes_together_allow_what_one_does() -> None:
-    one, four = Rates(), Rates().shared_by(4)
-    for name in ("address", "account", "device", "work"):
-        whole: Rate = getattr(one, name)
-        part: Rate = getattr(four, name)
-        assert 4 * part.a_second == pytest.approx(whole.a_second)
-        assert 4 * part.at_once == pytest.approx(whole.at_once)
-    rate = Rates(address=Rate(1, 40)).shared_by(4).address
-    several = [Buckets() for _ in range(4)]
-    taken = sum(each.take("a", rate, now=0.0) == 0.0 for each in several for _ in range(40))
+def test_all_processes_together_allow_what_one_does(tmp_path: Path) -> None:
+    several = [SharedBuckets(tmp_path / "rates") for _ in range(4)]
+    taken = sum(each.take("a", Rate(1, 40), now=9.0) == 0.0 for _ in range(40) for each in several)
     assert taken == 40
+    assert several[0].take("another", Rate(1, 40), now=9.0) == 0.0
+    several[1].spend("work 1", Rate(0.2, 60), 70.0, now=9.0)
+    assert several[2].wait("work 1", Rate(0.2, 60), now=9.0) == pytest.approx(50.0)
+    assert several[3].wait("work 1", Rate(0.2, 60), now=64.0) == 0.0
+    assert several[0].take("a", Rate(1, 40), now=1.0) == 0.0, "a machine that was started anew counts from zero"
+
+
+@given(st.lists(st.tuples(st.integers(0, 400), st.floats(0.0, 3.0)), max_size=60))
+def test_shared_buckets_are_as_those_of_one_process(asked: list[tuple[int, float]]) -> None:
+    with tempfile.TemporaryDirectory() as place:
+        shared, one, now = [SharedBuckets(Path(place) / "rates") for _ in range(2)], Buckets(), 5.0
+        for n, (name, later) in enumerate(asked):
+            now += later
+            assert shared[n % 2].take(f"address {name}", Rate(0.5, 3), now) == one.take(f"address {name}", Rate(0.5, 3), now)
+
+
+def test_a_full_row_forgets_who_asked_longest_ago(tmp_path: Path) -> None:
+    buckets = SharedBuckets(tmp_path / "rates")
+    names = [f"address {n}" for n in range(50_000)]
+    for n, name in enumerate(names):
+        buckets.take(name, Rate(0.0001, 1), now=float(n))
+    known = [buckets._get(name) is not None for name in names]
+    assert sum(known[-8_000:]) > 7_900
+    assert sum(known[:8_000]) < 4_000
 
 
 def test_a_sign_in_begun_in_one_process_ends_in_another_and_once(desk: Desk, provider: str) -> None:  # noqa: F811

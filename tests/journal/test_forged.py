@@ -16,7 +16,7 @@ from handsfree.journal import exports
 from handsfree.journal.account import account
 from handsfree.journal.events import Closed, Opened, ReadingTaken, Resumed, Stamped
 from handsfree.journal.keys import DeviceKey
-from handsfree.journal.page import page
+from handsfree.journal.page import visit_page
 from handsfree.journal.prune import prune
 from handsfree.journal.reader import read_list
 from handsfree.journal.shapes import file_allowed
@@ -168,7 +168,7 @@ def test_time_that_runs_backwards_is_told(tmp_path: Path, trusted: Trusted, by: 
     assert not report.holds
     assert report.at == 9
     assert "set back" in report.problem
-    assert page(account(folder, known=trusted.known))
+    assert visit_page(account(folder, known=trusted.known))
 
 
 FORMULAS = ("=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "\n=1", " =1+1", "\u00a0=1", "＝1+1", "a;=1+1", 'b";=1')
