@@ -9,14 +9,17 @@ from filelock import FileLock, Timeout
 from handsfree.desk import database, threads
 from handsfree.desk.configuration import Desk
 from handsfree.desk.ingest import Refreshed, refresh
+from handsfree.desk.secret_hash import hash_of
 
 
 class FolderReader:
-    """Of several processes of one desk one looks through the folders; where it ends, another goes on."""
+    """Of several processes of one desk one looks through the folders; where it ends, another goes on. Another desk, with its
+    own database, looks for itself."""
 
     def __init__(self, desk: Desk) -> None:
         desk.own.mkdir(mode=0o700, exist_ok=True)
-        self._lock = FileLock(desk.own / "reader.lock", timeout=0, thread_local=False)
+        of = hash_of(str(desk.engine.url))[:16]
+        self._lock = FileLock(desk.own / f"reader-{of}.lock", timeout=0, thread_local=False)
 
     def __call__(self) -> bool:
         """Is it this process?"""

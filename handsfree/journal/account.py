@@ -149,10 +149,11 @@ def _earlier(first: Stamped, opened: Opened, machine: ReplayMachine | None) -> I
 
 def _names(first: Stamped, opened: Opened) -> Iterator[ReviewFinding]:
     """A name that looks like another has a history of its own: what came back under it would look fixed."""
-    for what, name in (("site", opened.site), ("cabinet", opened.cabinet), ("technician", opened.technician)):
-        if why := odd(name):
-            said = f"The name of the {what} may not be what it looks like: {why}. Compare it with the name that you know."
-            yield ReviewFinding(ODD_NAME, first.n, first.mono, said)
+    named = (("site", opened.site), ("cabinet", opened.cabinet), ("technician", opened.technician))
+    if found := [(what, why) for what, name in named if (why := odd(name))]:
+        what, why = " and ".join(what for what, _ in found), found[0][1]
+        said = f"The name of {what} may not be what it looks like: {why}. Compare it with the name that you know."
+        yield ReviewFinding(ODD_NAME, first.n, first.mono, said)
 
 
 def _after(visit: Path, report: VerifyReport) -> list[Scrap]:

@@ -12,7 +12,7 @@ from handsfree.journal.account import Account
 from handsfree.journal.rows import Row
 from handsfree.journal.screen import safe, short
 from handsfree.journal.story import story
-from handsfree.journal.tongue import Say, english, say_in, story_in, tongue
+from handsfree.journal.tongue import PutOver, english, say_in, story_in, tongue
 
 
 def visit_page(account: Account) -> str:
@@ -34,7 +34,7 @@ def visit_page(account: Account) -> str:
     )
 
 
-def _audio(folder: Path, row: Row, say: Say) -> str:
+def _audio(folder: Path, row: Row, say: PutOver) -> str:
     if not row.clip:
         return ""
     try:
@@ -45,7 +45,7 @@ def _audio(folder: Path, row: Row, say: Say) -> str:
     return f'<audio controls preload="none" aria-label="{label}" src="data:audio/flac;base64,{data}"></audio>'
 
 
-def foot(account: Account, words: str | None = None, say: Say = english) -> str:
+def foot(account: Account, words: str | None = None, say: PutOver = english) -> str:
     """How far the record can be trusted, in sentences. `words`: for its last hash, None to work them out, '' for none."""
     remarks = "".join(f"<p>{safe(say(remark))}</p>" for remark in account.report.remarks[:40])
     opened = account.opened

@@ -10,7 +10,7 @@ from handsfree.journal.rows import Row, clock, minutes
 from handsfree.journal.screen import STATES
 from handsfree.journal.service import ReportTable, Service
 from handsfree.journal.story import Chapter, ReadingCurve, Story, story
-from handsfree.journal.tongue import Say, say_in, story_in, tongue
+from handsfree.journal.tongue import PutOver, say_in, story_in, tongue
 from handsfree.language.tokens import capital
 from handsfree.typesetting import typeset
 
@@ -87,7 +87,7 @@ def _service(report: Service) -> Blocks:
     yield RecordBlock("line", report.foot)
 
 
-def _visit(account: Account, told: Story, say: Say) -> Blocks:
+def _visit(account: Account, told: Story, say: PutOver) -> Blocks:
     yield RecordBlock("title", told.title)
     yield RecordBlock("strong" if told.warning else "line", told.verdict)
     yield RecordBlock("line", "; ".join(f"{name}: {text}" for name, text in told.facts))
@@ -132,7 +132,7 @@ def _listed(head: str, lines: Sequence[str], nothing: str) -> Blocks:
 _FLAGS = ("", "Look", "Unverified")
 
 
-def _chapter(chapter: Chapter, say: Say) -> Blocks:
+def _chapter(chapter: Chapter, say: PutOver) -> Blocks:
     look = f"   {say('(look)')}" if chapter.look else ""
     lasted = say(minutes(chapter.seconds))
     yield RecordBlock("chapter", f"{clock(chapter.at)[:-2]}  {say(chapter.title)}, {lasted}{look}")
@@ -140,16 +140,16 @@ def _chapter(chapter: Chapter, say: Say) -> Blocks:
     yield _table(ReportTable(tuple(map(say, ("When", "Who", "What", "Note"))), rows), (2, 3, 10, 6))
 
 
-def _marked(row: Row, say: Say) -> str:
+def _marked(row: Row, say: PutOver) -> str:
     flag = _FLAGS[2 * row.unverified or row.trouble]
     return f"{f'{say(flag)}: ' if flag else ''}{say(row.what)}: {row.text}"
 
 
-def _stated(span: IsolationSpan, say: Say) -> str:
+def _stated(span: IsolationSpan, say: PutOver) -> str:
     return say(STATES.get(span.state, "live"))
 
 
-def _sources(account: Account, say: Say) -> Blocks:
+def _sources(account: Account, say: PutOver) -> Blocks:
     end = max(account.lasted, 1.0)
     drawn, told = [], []
     for name in dict.fromkeys(one.source for one in account.spans):
@@ -165,7 +165,7 @@ def _sources(account: Account, say: Say) -> Blocks:
         yield RecordBlock("sources", alt=" ".join(told), sources=tuple(drawn))
 
 
-def _curve(one: ReadingCurve, say: Say) -> RecordBlock:
+def _curve(one: ReadingCurve, say: PutOver) -> RecordBlock:
     """Points joined, what is expected as a grey band."""
     first, last = one.points[0], one.points[-1]
     took = minutes(last.at - first.at)

@@ -16,7 +16,7 @@ from handsfree.journal.events import Utterance
 from handsfree.journal.findings import ReviewFinding
 from handsfree.journal.rows import Row, clock, minutes, seen_as
 from handsfree.journal.story import BEGINNING, LONGEST_LINE, Chapter, ReadingCurve, Story
-from handsfree.journal.tongue import Say, english
+from handsfree.journal.tongue import PutOver, english
 from handsfree.language.tokens import capital
 
 #: A row -> its player as HTML, '' for none.
@@ -48,7 +48,7 @@ def link(n: int, words: str) -> str:
     return f'<a href="#e{n}">{safe(words)}</a>' if n >= 0 else safe(words)
 
 
-def summary(told: Story, account: Account, look: str, say: Say = english) -> str:
+def summary(told: Story, account: Account, look: str, say: PutOver = english) -> str:
     """The screen above the story. `look`: the list of what needs a look, by `look_list` or the desk's own."""
     warning = f'<p class="warn" role="alert"><strong>{safe(told.warning)}</strong></p>' if told.warning else ""
     facts = "".join(f"<div><dt>{safe(name)}</dt><dd>{safe(text)}</dd></div>" for name, text in told.facts)
@@ -73,7 +73,7 @@ def _card(name: str, head: str, body: str, kind: str = "") -> str:
     )
 
 
-def look_list(found: Iterable[ReviewFinding], under: Under = lambda finding: "", say: Say = english) -> str:
+def look_list(found: Iterable[ReviewFinding], under: Under = lambda finding: "", say: PutOver = english) -> str:
     items = "".join(
         f'<li class="{f.level}"><span class="level">{safe(say(f.level))}</span> '
         f'<a href="#e{f.n}">{safe(capital(say(f.rule)))}</a> '
@@ -83,7 +83,7 @@ def look_list(found: Iterable[ReviewFinding], under: Under = lambda finding: "",
     return f'<ul class="looks">{items}</ul>' if items else f"<p>{safe(say('Nothing was found that needs a look.'))}</p>"
 
 
-def _found(told: Story, say: Say) -> str:
+def _found(told: Story, say: PutOver) -> str:
     if not told.found:
         return f"<p>{safe(say('No diagnosis is recorded.'))}</p>"
     evidence = "".join(
@@ -99,7 +99,7 @@ def _list(lines: Iterable[str], nothing: str) -> str:
     return f"<ul>{items}</ul>" if items else f"<p>{nothing}</p>"
 
 
-def _table(told: Story, say: Say) -> str:
+def _table(told: Story, say: PutOver) -> str:
     if not told.readings:
         return f"<p>{safe(say('No reading was taken in this visit.'))}</p>"
     rows = "".join(
@@ -130,7 +130,7 @@ PATTERNS = """<svg class="defs" aria-hidden="true" focusable="false"><defs>
 <path d="M0 8L8 0" class="p5"/></pattern></defs></svg>"""
 
 
-def _band(account: Account, say: Say) -> str:
+def _band(account: Account, say: PutOver) -> str:
     """Isolation over the visit, and under it every stretch of speech and every finding."""
     end = max(account.lasted, 1.0)
 
@@ -180,7 +180,7 @@ def _band(account: Account, say: Say) -> str:
     )
 
 
-def _gates(told: Story, account: Account, say: Say) -> str:
+def _gates(told: Story, account: Account, say: PutOver) -> str:
     if not told.gates:
         return f"<p>{safe(say('No gate was met in this visit.'))}</p>"
     unverified = f' <span class="flag">{safe(say("unverified"))}</span>'
@@ -194,7 +194,7 @@ def _gates(told: Story, account: Account, say: Say) -> str:
     return f'<p class="soft">{safe(say(f"By {who}, by voice:"))}</p><ul class="gates">{items}</ul>'
 
 
-def curve(one: ReadingCurve, say: Say = english) -> str:
+def curve(one: ReadingCurve, say: PutOver = english) -> str:
     """One quantity over the visit: points joined, the expected range as a band, when the supply came back as a line."""
     values = [p.value for p in one.points] + [v for v in (one.low, one.high) if v is not None and abs(v) < 1e9]
     low, high = min(values), max(values)
@@ -239,11 +239,11 @@ def curve(one: ReadingCurve, say: Say = english) -> str:
 _WHO = {"technician": "heard", "program": "says", "record": "notes"}
 
 
-def chapters(told: Story, heard: TextOfRow, say: Say = english) -> str:
+def chapters(told: Story, heard: TextOfRow, say: PutOver = english) -> str:
     return "".join(chapter(one, heard, say) for one in told.chapters)
 
 
-def chapter(one: Chapter, heard: TextOfRow, say: Say = english) -> str:
+def chapter(one: Chapter, heard: TextOfRow, say: PutOver = english) -> str:
     """One stay in a step, folded unless something in it needs a look."""
     rows = "".join(_row(row, heard, say) for row in one.rows)
     flag = f' <span class="level">{safe(say("look"))}</span>' if one.look else ""
@@ -256,7 +256,7 @@ def chapter(one: Chapter, heard: TextOfRow, say: Say = english) -> str:
     )
 
 
-def _row(row: Row, heard: TextOfRow, say: Say) -> str:
+def _row(row: Row, heard: TextOfRow, say: PutOver) -> str:
     kind = f"row {row.who}{' trouble' if row.trouble else ''}{' unverified' if row.unverified else ''}"
     words = f"{say(row.what)}: {row.text}" if row.who == "technician" and row.what != "heard" else row.text
     place = "" if row.unverified else f' id="e{row.n}"'  # a number may stand twice behind a break

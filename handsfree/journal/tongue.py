@@ -17,9 +17,9 @@ from handsfree.journal.rows import Row
 from handsfree.journal.service import Section, Service
 from handsfree.journal.story import Chapter, Story
 from handsfree.language import prompts
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 
-Say = Callable[[str], str]
+PutOver = Callable[[str], str]
 ENGLISH = "en"
 #: Places in which a sentence of the program may stand.
 _SENTENCES = frozenset((
@@ -36,15 +36,15 @@ def english(text: str) -> str:
 
 def tongue(code: str) -> str:
     """The language that the views of a record in this language have."""
-    return code if code != ENGLISH and (folder("grammar") / f"{code}.views.yaml").is_file() else ENGLISH
+    return code if code != ENGLISH and (shipped_folder("grammar") / f"{code}.views.yaml").is_file() else ENGLISH
 
 
 @lru_cache(maxsize=8)
-def say_in(code: str) -> Say:
+def say_in(code: str) -> PutOver:
     """What puts a sentence of the views into this language; one that it does not know stays as it is."""
     if tongue(code) == ENGLISH:
         return english
-    table = prompts.load(folder("grammar") / f"{code}.views.yaml").sentences
+    table = prompts.load(shipped_folder("grammar") / f"{code}.views.yaml").sentences
     # Those with the most words of their own first: one with few would take in the others.
     placed = sorted((known for known in table if "{" in known), key=lambda known: -len(re.sub(r"{\w+}", "", known)))
     patterns = [(_pattern(known), table[known]) for known in placed]
@@ -66,7 +66,7 @@ def _said(table: Mapping[str, str], patterns: list[tuple[re.Pattern[str], str]],
     return text
 
 
-def story_in(told: Story, say: Say) -> Story:
+def story_in(told: Story, say: PutOver) -> Story:
     """What people and procedures said stays as it is."""
     if say is english:
         return told
@@ -82,21 +82,21 @@ def story_in(told: Story, say: Say) -> Story:
     )  # fmt: skip
 
 
-def _facts(facts: tuple[tuple[str, str], ...], say: Say) -> tuple[tuple[str, str], ...]:
+def _facts(facts: tuple[tuple[str, str], ...], say: PutOver) -> tuple[tuple[str, str], ...]:
     return tuple((say(name), say(text) if name in _TOLD else text) for name, text in facts)
 
 
-def _chapter(one: Chapter, say: Say) -> Chapter:
+def _chapter(one: Chapter, say: PutOver) -> Chapter:
     return replace(one, kind=say(one.kind), rows=tuple(_row(row, say) for row in one.rows))
 
 
-def _row(row: Row, say: Say) -> Row:
+def _row(row: Row, say: PutOver) -> Row:
     """Of what somebody said only what the program puts in its place: no words, or a phrase without its number."""
     own = row.who == "record" or row.text.startswith("(") or row.text.endswith(", lock …")
     return replace(row, text=say(row.text) if own else row.text, aside=say(row.aside))
 
 
-def service_in(report: Service, say: Say) -> Service:
+def service_in(report: Service, say: PutOver) -> Service:
     if say is english:
         return report
     return replace(
@@ -105,7 +105,7 @@ def service_in(report: Service, say: Say) -> Service:
     )  # fmt: skip
 
 
-def _section(one: Section, say: Say) -> Section:
+def _section(one: Section, say: PutOver) -> Section:
     table = one.table
     if table is not None:
         rows = tuple((row[0], *map(say, row[1:])) for row in table.rows)

@@ -158,7 +158,7 @@ def test_a_valid_flac_of_hours_in_a_few_kilobytes_is_left_out(tmp_path: Path, mo
             heard.append(len(samples))
             raise ValueError("no words")
 
-    monkeypatch.setattr(again, "_recogniser", lambda *_: Ear())
+    monkeypatch.setattr(again, "recogniser_here", lambda *_: Ear())
     folder = tmp_path / "v"
     with Journal.create(folder, clock=TestClock()) as journal:
         journal.append(OPENED)

@@ -17,7 +17,7 @@ from handsfree.journal.account import account
 from handsfree.journal.events import Closed, Opened, ReadingTaken, Resumed, Stamped
 from handsfree.journal.keys import DeviceKey
 from handsfree.journal.page import visit_page
-from handsfree.journal.prune import prune
+from handsfree.journal.prune import prune_visits
 from handsfree.journal.reader import read_list
 from handsfree.journal.shapes import file_allowed
 from handsfree.journal.verify import verify
@@ -115,7 +115,7 @@ def test_who_only_took_a_visit_up_twice_may_not_remove_its_sound(
     taken_up(folder, trusted.two, 9000.0)
     taken_up(folder, trusted.one if between else None, 9100.0)
     late = TestClock(began=LATE)
-    (done,) = prune(folder, timedelta(days=90), now=late.wall(), key=trusted.two, clock=late)
+    (done,) = prune_visits(folder, timedelta(days=90), now=late.wall(), key=trusted.two, clock=late)
     assert done.removed > 0
     removal = verify(folder, known=trusted.known).removals[-1]
     assert (removal.by, removal.right) == ("van-2", False)
@@ -127,7 +127,7 @@ def test_who_recorded_the_sound_may_remove_it_also_after_another_took_the_visit_
     folder = write_visit(tmp_path / VISIT, key=trusted.one)
     taken_up(folder, trusted.two, 9000.0)
     late = TestClock(began=LATE)
-    list(prune(folder, timedelta(days=90), now=late.wall(), key=trusted.one, clock=late))
+    list(prune_visits(folder, timedelta(days=90), now=late.wall(), key=trusted.one, clock=late))
     assert verify(folder, known=trusted.known).removals[-1].right
 
 
@@ -142,7 +142,7 @@ def test_sound_that_is_a_link_to_another_visit_is_told_and_never_removed(tmp_pat
     assert not report.holds
     assert "link" in report.problem
     before = sorted(path.name for path in (whole / "sound").iterdir())
-    list(prune(copy.parent, timedelta(days=1), now=LATE))
+    list(prune_visits(copy.parent, timedelta(days=1), now=LATE))
     assert sorted(path.name for path in (whole / "sound").iterdir()) == before
 
 

@@ -26,7 +26,7 @@ from handsfree.journal.story import in_words
 from handsfree.journal.tongue import say_in, service_in
 from handsfree.journal.writer import Journal
 from handsfree.language import prompts
-from handsfree.resources import folder
+from handsfree.resources import shipped_folder
 from tests.journal.made import TestClock, write_visit
 from tests.visit.test_spanish_visit import LINES
 
@@ -139,7 +139,8 @@ def test_what_people_said_and_their_names_are_not_put_over(tmp_path: Path) -> No
         journal.append(ev.Closed("done"))
         journal.seal()
     told = account(place)
-    for text in (shown(visit_page(told)), text_of(visit_pdf(told)), report_markdown(service_in(service(told), say_in("es")))):
+    report = service_in(service(told), say_in("es"))
+    for text in (shown(visit_page(told)), text_of(visit_pdf(told)), report_markdown(report)):
         assert "Isle of Man" in text or "Informe" in text
         assert "Isle de Man" not in text
     assert words in shown(visit_page(told))
@@ -147,7 +148,7 @@ def test_what_people_said_and_their_names_are_not_put_over(tmp_path: Path) -> No
 
 
 def test_each_sentence_has_the_places_of_its_english_and_is_none_of_it() -> None:
-    table = prompts.load(folder("grammar") / "es.views.yaml").sentences
+    table = prompts.load(shipped_folder("grammar") / "es.views.yaml").sentences
     say = say_in("es")
     for known, said in table.items():
         assert prompts.places(known) == prompts.places(said), known
