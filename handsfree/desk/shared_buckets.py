@@ -28,7 +28,7 @@ class SharedBuckets(Buckets):
 
     @contextmanager
     def _alone(self) -> Iterator[None]:
-        """Not `filelock`, which takes a hundred times as long: this is passed twice with every request."""
+        """Not `filelock`, which takes longer: this is passed twice with every request."""
         with self._lock:
             fcntl.flock(self._file, fcntl.LOCK_EX)
             try:
