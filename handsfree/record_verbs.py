@@ -26,13 +26,14 @@ def verify(
     events: Annotated[int | None, typer.Option(min=0, help="The least number of events there must be.")] = None,
     head: Annotated[str | None, typer.Option(help="Hash of an event, noted earlier, that must be in the record.")] = None,
     words: Annotated[str | None, typer.Option(help="The four words said at the end of the visit.")] = None,
+    proof: Annotated[Path | None, typer.Option(help="File from the desk: that it noted this record's head.")] = None,
     json: JsonLine = False,
 ) -> None:
     """Check that the record of a visit is whole and unchanged, since when, and under whose key. If it is not: exit
     status 3, and the first bad place."""
     from handsfree.journal import commands
 
-    commands.verify(visit, signed=signed, events=events, head=head, words=words, as_json=json)
+    commands.verify(visit, signed=signed, events=events, head=head, words=words, proof=proof, as_json=json)
 
 
 def replay(

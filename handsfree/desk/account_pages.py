@@ -13,6 +13,7 @@ from starlette.responses import RedirectResponse, Response
 
 from handsfree.desk import factor, keyfobs, people, security_log
 from handsfree.desk.factor import CodeWanted
+from handsfree.desk.guesses import factor_judged
 from handsfree.desk.refreshing import read_folders
 from handsfree.desk.vouching import signed_in_elsewhere
 from handsfree.desk.web import (
@@ -112,12 +113,14 @@ async def code(request: Request) -> Response:
         if person is None:
             security_log.note("second factor wrong", address=address_of(request))
             waits = CodeWanted(token, await run_in_threadpool(factor.waits, desk.people, token))
+            await run_in_threadpool(factor_judged, desk.people, waits.person, address_of(request), False)
             said = "That is not one of your keys." if "answer" in form else "That code is not right, or was used before."
             return await run_in_threadpool(_code_page, request, waits, fields, 401, said)
     except Trouble as trouble:
         kept = {"kept": fields["kept"], "kept_to": fields["kept_to"]}
         return sign_in_form(request, 401, fields["to"], trouble.sentence, **kept)
     security_log.note("second factor right", address=address_of(request))
+    await run_in_threadpool(factor_judged, desk.people, person, address_of(request), True)
     return await _come_in(request, await run_in_threadpool(people.begin_session, desk.people, person), fields)
 
 
@@ -133,7 +136,9 @@ async def elsewhere(request: Request) -> Response:
         return sorry(request, 404, "This desk has no provider to sign in with.")
     to = inward(request.query_params.get("to", "/"))
     try:
-        return await desk.sign_on.begin(request, desk.origins[0], to, f"{desk.cookie()}-elsewhere", desk.secure)
+        return await desk.sign_on.begin(
+            request, desk.people, desk.origins[0], to, f"{desk.cookie()}-elsewhere", desk.secure
+        )
     except Trouble as trouble:
         return sign_in_form(request, 503, to, trouble.sentence)
 
@@ -144,7 +149,7 @@ async def came_back(request: Request) -> Response:
     if desk.sign_on is None:
         return sorry(request, 404, "This desk has no provider to sign in with.")
     try:
-        found = await desk.sign_on.back(request, request.cookies.get(f"{desk.cookie()}-elsewhere", ""))
+        found = await desk.sign_on.back(request, desk.people, request.cookies.get(f"{desk.cookie()}-elsewhere", ""))
         person = await run_in_threadpool(signed_in_elsewhere, desk.people, found)
     except Trouble as trouble:
         return sign_in_form(request, 403, "/", trouble.sentence)

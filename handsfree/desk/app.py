@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import multiprocessing
 import os
+import signal
 import threading
 import time
 from collections.abc import AsyncIterator
@@ -23,7 +25,7 @@ from handsfree.desk import account_pages, cabinets, figures, finding_acts, pages
 from handsfree.desk.configuration import Desk
 from handsfree.desk.database import gone
 from handsfree.desk.guard import HEADERS, Guard
-from handsfree.desk.refreshing import read_folders
+from handsfree.desk.refreshing import FolderReader, read_folders
 from handsfree.desk.web import HERE, sorry
 from handsfree.errors import Trouble
 
@@ -106,9 +108,17 @@ async def _no_database(request: Request, error: Exception) -> Response:
     return PlainTextResponse(said, 503, {"retry-after": "5"})
 
 
+def _end_with_parent() -> None:
+    """One of several processes ends when the one that began them is killed: nobody would replace or end it."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os.kill(os.getpid(), signal.SIGTERM)
+
+
 def build(desk: Desk, *, read_every: float | None = 60.0) -> Starlette:
     """`read_every`: seconds between looks at the folders, None for none but at the start."""
-    over, wake = threading.Event(), threading.Event()
+    over, wake, mine = threading.Event(), threading.Event(), FolderReader(desk)
 
     def keep_reading() -> None:
         wait, swept = read_every, 0.0
@@ -118,6 +128,8 @@ def build(desk: Desk, *, read_every: float | None = 60.0) -> Starlette:
                 return
             wake.clear()
             began = time.monotonic()
+            if not mine():
+                continue
             try:
                 read_folders(desk)
                 if began - swept > SWEEP_EVERY:
@@ -132,12 +144,15 @@ def build(desk: Desk, *, read_every: float | None = 60.0) -> Starlette:
 
     @contextlib.asynccontextmanager
     async def life(app: Starlette) -> AsyncIterator[None]:
+        if desk.processes > 1:
+            threading.Thread(target=_end_with_parent, daemon=True, name="the parent").start()
         if read_every is not None:
             threading.Thread(target=keep_reading, daemon=True, name="reading folders").start()
         with security_log.kept_in(desk.own):
             yield
         over.set()
         wake.set()
+        mine.close()
 
     app = Starlette(
         routes=ROUTES, middleware=[Middleware(Guard, desk=desk)], lifespan=life,
@@ -145,6 +160,6 @@ def build(desk: Desk, *, read_every: float | None = 60.0) -> Starlette:
     )
     app.state.desk, app.state.wake = desk, wake
     # Threads of their own: argon2 takes memory and a core each, an upload waits for a disk; neither keeps pages waiting.
-    app.state.hashing = CapacityLimiter(os.cpu_count() or 2)
-    app.state.storing = CapacityLimiter(8)
+    app.state.hashing = CapacityLimiter(max(1, (os.cpu_count() or 2) // desk.processes))
+    app.state.storing = CapacityLimiter(max(2, 8 // desk.processes))
     return app

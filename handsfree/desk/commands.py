@@ -123,20 +123,35 @@ def digest(asked: DeskOptions, days: int, out: Path | None, origin: str) -> None
         print(f"Written: {out}")
 
 
-def check(asked: DeskOptions) -> None:
-    """`handsfree desk check`: the journal of acts, and every sound and attachment, fetched and compared with its hash.
-    Trouble (status 3) if one does not match."""
+def check(asked: DeskOptions, kept: Path | None = None) -> None:
+    """`handsfree desk check [--kept FILE]`: the journal of acts, the head ledger, and every sound and attachment, compared
+    with its hash. `kept`: a tree head kept elsewhere, with which the ledger must begin. Trouble (status 3) if one does not
+    match."""
     from handsfree.desk import acts, queries
     from handsfree.desk import database as databases
+    from handsfree.desk.heads import TREE
     from handsfree.journal import keys
+    from handsfree.journal.tree_heads import tree_head_in
 
     count = sum(1 for _ in acts.read(databases.own_folder(asked.visits), keys.known()))
     desk = _as_the_desk(asked)
+    heads = len(desk.heads.all())
+    if kept is not None:
+        try:
+            before = tree_head_in(kept.read_bytes())
+        except (OSError, ValueError):
+            raise Trouble(f"{kept} holds no tree head. Keep a copy of {desk.own / TREE}, and give that.") from None
+        if not desk.heads.holds_since(before):
+            raise Trouble(f"The head ledger does not begin with the {before.size} heads that {kept} tells of: it was rolled "
+                          "back or rewritten since.", 3)
     named = queries.all_files(desk.engine)
     bad = desk.files.check(named, lambda sentence: print(sentence, file=sys.stderr))
     if bad:
         raise Trouble(f"{bad} of {len(named)} files are not intact.", 3)
-    print(f"{count} acts and {len(named)} files are intact.")
+    print(f"{count} acts, {heads} noted heads and {len(named)} files are intact.")
+    if heads:
+        print(f"Keep a copy of {desk.own / TREE} elsewhere: 'handsfree desk check --kept FILE' then finds a ledger that was "
+              "rolled back together with it.")
 
 
 def _as_the_desk(asked: DeskOptions) -> Desk:

@@ -6,8 +6,10 @@ import secrets
 import threading
 import time
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import Engine
 
@@ -21,6 +23,7 @@ from handsfree.desk.queries import EVERYBODY, Scope
 from handsfree.desk.quota import Quota
 from handsfree.desk.secret_hash import hash_of
 from handsfree.desk.signon import SignOn
+from handsfree.journal import keys
 from handsfree.journal.keys import DeviceKey
 
 #: Seconds. It takes longer than the page it is for, and is only for choosing from.
@@ -54,27 +57,39 @@ class Buckets:
     def spend(self, name: str, rate: Rate, cost: float, now: float | None = None) -> None:
         """A cost that was not known beforehand: `wait` then makes the next request wait for it."""
         now = time.monotonic() if now is None else now
-        with self._lock:
-            left, since = self._left.get(name, (rate.at_once, now))
-            self._left[name] = min(rate.at_once, left + (now - since) * rate.a_second) - cost, now
+        with self._alone():
+            self._put(name, self._filled(name, rate, now) - cost, now)
 
     def wait(self, name: str, rate: Rate, now: float | None = None) -> float:
         """Seconds until what was spent is refilled, 0.0 if it is; takes nothing."""
         now = time.monotonic() if now is None else now
-        with self._lock:
-            left, since = self._left.get(name, (rate.at_once, now))
-            return max(0.0, -(left + (now - since) * rate.a_second) / rate.a_second)
+        with self._alone():
+            return max(0.0, -self._filled(name, rate, now) / rate.a_second)
 
     def take(self, name: str, rate: Rate, now: float | None = None) -> float:
         now = time.monotonic() if now is None else now
-        with self._lock:
-            left, since = self._left.get(name, (rate.at_once, now))
-            left = min(rate.at_once, left + (now - since) * rate.a_second)
+        with self._alone():
+            left = self._filled(name, rate, now)
             wait = 0.0 if left >= 1 else (1 - left) / rate.a_second
-            self._left[name] = (left - 1 if wait == 0 else left, now)
-            if len(self._left) > 50_000:  # full buckets need not be remembered
-                self._left = {n: v for n, v in self._left.items() if now - v[1] < 600}
+            self._put(name, left - 1 if wait == 0 else left, now)
             return wait
+
+    def _filled(self, name: str, rate: Rate, now: float) -> float:
+        left, since = self._get(name) or (rate.at_once, now)
+        return rate.at_once if since > now else min(rate.at_once, left + (now - since) * rate.a_second)
+
+    # ---- where they are kept ---------------------------------------------------------------------------------------
+
+    def _alone(self) -> AbstractContextManager[Any]:
+        return self._lock
+
+    def _get(self, name: str) -> tuple[float, float] | None:
+        return self._left.get(name)
+
+    def _put(self, name: str, left: float, since: float) -> None:
+        self._left[name] = left, since
+        if len(self._left) > 50_000:  # full buckets need not be remembered
+            self._left = {n: v for n, v in self._left.items() if since - v[1] < 600}
 
 
 @dataclass
@@ -83,7 +98,9 @@ class Desk:
     at the start where there are no accounts, '' where there are; it opens once, and when that session is over `tell` is
     given the next one. `sign_on`: where people may sign in elsewhere, None for nowhere. `one_in`: of so many visits in
     which nothing needs a look one is drawn for review, 0 for none. `two_factors`: roles that must have a
-    second factor. `stamp`: marks the sentences that this desk shows on a page (`web.then`)."""
+    second factor. `stamp`: marks the sentences that this desk shows on a page (`web.then`). `processes`: how many this desk
+    is: what one of them must know of another is in the databases or in files. `keys_folder`: where `known` and
+    `removers` are from; None for nowhere, and they stay as they are."""
 
     visits: Path
     engine: Engine
@@ -105,6 +122,9 @@ class Desk:
     sign_on: SignOn | None = None
     one_in: int = 0
     two_factors: frozenset[str] = frozenset()
+    processes: int = 1
+    keys_folder: Path | None = None
+    _keys_as: object = field(default=None, repr=False)
     _choices: dict[Scope, tuple[float, dict[str, list[str]]]] = field(default_factory=dict, repr=False)
     _heads: Heads | None = field(default=None, repr=False)
 
@@ -123,6 +143,12 @@ class Desk:
     def names_of(self, person: str) -> tuple[str, ...]:
         """Every name that records have for them, according to the registry."""
         return registry.names_of_person(self.people, person)
+
+    def look_at_keys(self) -> None:
+        """A key that was withdrawn since the last look counts no more, and a new one does. Trouble if one cannot be read."""
+        if self.keys_folder is not None and (mark := keys.mark_of(self.keys_folder)) != self._keys_as:
+            self.known, self.removers = keys.known(self.keys_folder), keys.removers(self.keys_folder)
+            self._keys_as = mark
 
     @property
     def own(self) -> Path:

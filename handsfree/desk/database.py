@@ -21,8 +21,8 @@ from handsfree.errors import Trouble
 OWN = ".desk"
 MIGRATIONS = Path(__file__).parent / "migrations"
 _one_at_a_time = threading.Lock()
-#: Connections to PostgreSQL kept open for work that changes something; looking is done over others.
-KEPT_FOR_WORK = 5
+#: Connections kept open, and of those to PostgreSQL the ones for work that changes something; looking is done over others.
+KEPT, KEPT_FOR_WORK = 20, 5
 LOOKS = "looks"
 
 
@@ -43,7 +43,7 @@ def own_folder(visits: Path) -> Path:
     return own
 
 
-def open_engine(url: str, *, pool: int = 20) -> Engine:
+def open_engine(url: str, *, pool: int = KEPT) -> Engine:
     """Of PostgreSQL two: the one returned begins and ends a transaction for each piece of work, and asks first whether its
     connection still stands; the one behind it, for `look_up`, does neither, which takes an answer's four ways there and back
     to one. Trouble if the address is invalid, or nothing answers there."""

@@ -20,6 +20,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from handsfree.desk import people, security_log
 from handsfree.desk.configuration import Desk
+from handsfree.desk.guesses import place_of
 
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; media-src 'self'; connect-src 'self'; "
@@ -58,7 +59,7 @@ class Guard:
     async def _refused(self, scope: Scope) -> Response | None:
         desk, headers = self.desk, Headers(scope=scope)
         address = scope["client"][0] if scope.get("client") else ""
-        if wait := desk.buckets.take(f"address {people.place_of(address)}", desk.rates.address):
+        if wait := desk.buckets.take(f"address {place_of(address)}", desk.rates.address):
             return _slower(wait)
         if headers.get("host", "") not in desk.hosts:
             security_log.note("refused: another host name", address=address, host=headers.get("host", ""))

@@ -6,7 +6,9 @@ Rules of this file:
   line carries the hash of the one before (`journal.canonical`), and all lines together are the leaves of a Merkle tree as
   RFC 6962 has it (`journal.ledger`), so that somebody who kept an earlier root can have it proved that nothing was changed,
   moved or left out since.
-- After each line the root is written down beside it, signed by the desk's key where it has one: a *tree head*.
+- After each line the root is written down beside it, signed by the desk's key where it has one: a *tree head*. A ledger that
+  does not begin with what its tree head says was rolled back or rewritten. Where both were, only a tree head that was kept
+  elsewhere tells (`holds_since`).
 - A visit is compared with its note whenever it is read: if its record has no event with that hash, it was cut, rewritten or
   swapped.
 """
@@ -14,6 +16,7 @@ Rules of this file:
 from __future__ import annotations
 
 import hashlib
+import io
 import json
 import threading
 from collections.abc import Iterator
@@ -28,7 +31,8 @@ from handsfree.errors import Trouble
 from handsfree.journal import ledger
 from handsfree.journal.canonical import as_line, canonical, entry_in
 from handsfree.journal.disk import RealDisk
-from handsfree.journal.keys import DeviceKey, signed_by
+from handsfree.journal.keys import DeviceKey
+from handsfree.journal.tree_heads import TreeHead, tree_head_in
 
 FILE, TREE = "heads.jsonl", "tree-head.json"
 
@@ -45,26 +49,6 @@ class Head:
     by: str
 
 
-@dataclass(frozen=True)
-class TreeHead:
-    """`root`: of the first `size` lines, in hexadecimal. `signature` over the canonical form of the rest, '' for none."""
-
-    size: int
-    root: str
-    wall: str
-    device: str = ""
-    public_key: str = ""
-    signature: str = ""
-
-    def unsigned(self) -> bytes:
-        return canonical({k: v for k, v in asdict(self).items() if k != "signature"})
-
-    @property
-    def holds(self) -> bool:
-        """Its signature is that of the key it names."""
-        return not self.signature or signed_by(self.public_key, self.signature, self.unsigned())
-
-
 class Heads:
     """The ledger in the desk's own folder. Read once, and again when another process has written to it."""
 
@@ -75,6 +59,7 @@ class Heads:
         self._leaves: list[bytes] = []
         self._of: dict[str, Head] = {}
         self._prev = ""
+        self._judged_once = False
 
     def note(self, *heads: tuple[str, int, str], by: str) -> int:
         """(visit, events, head) of each, on disk when it returns; a note equal to the visit's last one is not repeated.
@@ -83,6 +68,8 @@ class Heads:
         self.folder.mkdir(parents=True, exist_ok=True)
         with self._lock, FileLock(self.folder / f"{FILE}.lock", timeout=30):
             self._catch_up()
+            if not path.exists():
+                self._write_tree_head(datetime.now().astimezone().isoformat(timespec="seconds"))
             wall = datetime.now().astimezone().isoformat(timespec="seconds")
             block, prev, first = b"", self._prev, len(self._leaves)
             count = 0
@@ -143,16 +130,28 @@ class Heads:
             found.append(_head(data))
         return found
 
+    def holds_since(self, kept: TreeHead) -> bool:
+        """Does the ledger begin with that of a tree head kept elsewhere? Shown by a consistency proof."""
+        with self._lock:
+            self._catch_up()
+            if not kept.holds or not 0 <= kept.size <= len(self._leaves):
+                return False
+            if kept.size == 0:
+                return True
+            path, now = ledger.consistency(self._leaves, kept.size), ledger.root(self._leaves)
+            return ledger.holds_consistency(kept.size, len(self._leaves), bytes.fromhex(kept.root), now, path)
+
     # ---- what it is made of ----------------------------------------------------------------------------------------
 
     def _catch_up(self) -> None:
         path = self.folder / FILE
         size = path.stat().st_size if path.exists() else 0
-        if size == self._size:
+        first = not self._judged_once
+        if size == self._size and not first:
             return
         if size < self._size:
             raise Trouble(f"The head ledger {path} has become shorter: it was changed. Put back a good copy.", 3)
-        with path.open("rb") as stream:
+        with path.open("rb") if path.exists() else io.BytesIO() as stream:
             stream.seek(self._size)
             for line in stream:
                 if not line.endswith(b"\n"):
@@ -161,6 +160,22 @@ class Heads:
                 self._leaves.append(ledger.leaf_hash(line))
                 self._of[data["visit"]] = _head(data)
                 self._size += len(line)
+        if first:
+            self._as_written_down()
+            self._judged_once = True
+
+    def _as_written_down(self) -> None:
+        """Trouble where the ledger does not begin with what its tree head says. It may be longer: a crash came between."""
+        path = self.folder / TREE
+        if not self._leaves and not path.exists():
+            return
+        try:
+            tree = tree_head_in(path.read_bytes())
+        except (OSError, ValueError):
+            tree = None
+        if tree is None or tree.size > len(self._leaves) or ledger.root(self._leaves[: tree.size]).hex() != tree.root:
+            raise Trouble(f"The head ledger {self.folder / FILE} is not the one that {TREE} beside it tells of: lines were "
+                          "taken away or changed. Put back a good copy of both.", 3)
 
     def _judged(self, line: bytes, n: int, prev: str) -> tuple[dict[str, Any], str]:
         entry = entry_in(line)
@@ -213,18 +228,3 @@ def _append(path: Path, line: bytes) -> None:
         file.sync()
     finally:
         file.close()
-
-
-def holds_proof(proof: dict[str, Any], visit: str, head: str) -> bool:
-    """Does this proof say that a desk noted `head` for `visit`? The key of the signature in `tree` says which desk."""
-    try:
-        tree = TreeHead(**proof["tree"])
-        line = str(proof["leaf"]).encode()
-        entry = entry_in(line)
-        data = json.loads(entry) if entry is not None else {}
-        path = [bytes.fromhex(one) for one in proof["path"]]
-        wanted = bytes.fromhex(tree.root)
-        inside = ledger.holds_inclusion(ledger.leaf_hash(line), int(proof["at"]), tree.size, path, wanted)
-    except (KeyError, TypeError, ValueError, AttributeError):
-        return False
-    return inside and tree.holds and (data.get("visit"), data.get("head")) == (visit, head)

@@ -5,6 +5,7 @@ Rules of this file:
 - A part grows only at its end, and is counted after it is on disk.
 - Nothing under `.desk/incoming` is a visit. A visit appears by one rename or, if it grew, by one replacement of its journal
   after all files that the new one names are there.
+- What was put into quarantine for who sent it is not stored for another sender: they begin it anew.
 - A sender's count, an upload and a visit's name are each locked, in that order, across processes.
 """
 
@@ -96,13 +97,15 @@ class Intake:
                 replace_file(folder / MANIFEST, manifest.to_json(), 0o600)
             return UploadOutcome(200, self._state(manifest))
 
-    def state(self, upload: str) -> UploadOutcome:
+    def state(self, upload: str, sender: str = "") -> UploadOutcome:
         manifest = self._manifest(upload)
         if manifest is None:
             return UploadOutcome(404, UploadProblem("This upload was not offered, or is done with; offer it again."))
-        return UploadOutcome(200, self._state(manifest))
+        return UploadOutcome(200, self._state(manifest, sender))
 
-    def put(self, upload: str, sha256: str, begin: int, size: int, chunks: list[bytes]) -> UploadOutcome:
+    def put(
+        self, upload: str, sha256: str, begin: int, size: int, chunks: list[bytes], sender: str = ""
+    ) -> UploadOutcome:
         """Bytes of a part from `begin` on. They are kept even if fewer arrived than were announced."""
         manifest = self._manifest(upload)
         if manifest is None:
@@ -111,7 +114,7 @@ class Intake:
             return UploadOutcome(422, UploadProblem("The manifest names no such part of this size."))
         path = self.place / upload / sha256
         with _hand(self.place, "upload", upload):
-            if self._done(upload) is not None:
+            if self._done(upload, sender) is not None:
                 return UploadOutcome(200, _all_there(manifest))
             have = _size(path)
             if begin != have:
@@ -132,9 +135,9 @@ class Intake:
         if manifest is None:
             return UploadOutcome(404, UploadProblem("This upload was not offered, or is done with; offer it again."))
         with _hand(self.place, "upload", upload), _hand(self.place, "visit", manifest.visit):
-            if (before := self._done(upload)) is not None:
+            if (before := self._done(upload, sender)) is not None:
                 return UploadOutcome(200, before)
-            state = self._state(manifest)
+            state = self._state(manifest, sender)
             if any(state.have.get(sha256, 0) != size for sha256, size in manifest.sizes.items()):
                 return UploadOutcome(409, state)
             done = self._stored(manifest)
@@ -157,12 +160,15 @@ class Intake:
         except (OSError, ValueError):
             return None
 
-    def _done(self, upload: str) -> VisitStored | None:
-        """The answer from when it was stored: it may have been lost on the way."""
+    def _done(self, upload: str, sender: str = "") -> VisitStored | None:
+        """The answer from when it was stored: it may have been lost on the way. What was put aside because somebody else
+        sent it is not the answer to this sender."""
         try:
-            return parse_stored((self.place / upload / DONE).read_bytes())
+            found = parse_stored((self.place / upload / DONE).read_bytes())
         except (OSError, ValueError):
             return None
+        why = quarantine.why_of(quarantine.place(self.visits) / found.visit) if found.quarantined and sender else None
+        return None if why is not None and why.rule == NOT_THEIRS and why.sender != sender else found
 
     def _unfinished(self, upload: str) -> bool:
         return (self.place / upload / MANIFEST).exists() and not (self.place / upload / DONE).exists()
@@ -175,9 +181,9 @@ class Intake:
             elif path.name not in (MANIFEST, DONE):
                 path.unlink()
 
-    def _state(self, manifest: Manifest) -> UploadState:
+    def _state(self, manifest: Manifest, sender: str = "") -> UploadState:
         folder = self.place / manifest.upload
-        if self._done(manifest.upload) is not None:
+        if self._done(manifest.upload, sender) is not None:
             return _all_there(manifest)
         return UploadState(manifest.upload, "open", {sha256: _size(folder / sha256) for sha256 in manifest.sizes})
 
@@ -193,7 +199,7 @@ class Intake:
     def _store(self, manifest: Manifest, sender: str, judge: Judge | None) -> UploadOutcome:
         staged = self._staged(manifest)
         report = verify(staged, known=self.known, removers=self.removers, signed=self.signed_only)
-        if self.signed_only and not report.holds and not any(cover.key for cover in report.covers):
+        if self.signed_only and not report.claimed:
             return UploadOutcome(422, UploadProblem("This desk accepts only signed visits, and this one is not signed."))
         why = self._judged(staged, manifest, report, judge)
         if why is not None:

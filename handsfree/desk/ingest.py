@@ -27,6 +27,7 @@ from handsfree.desk import places, returns, rolls, threads
 from handsfree.desk.database import put_alone
 from handsfree.desk.heads import Head, Heads
 from handsfree.desk.marks import judged_by
+from handsfree.desk.protocol import LARGEST_JOURNAL
 from handsfree.desk.quarantine import folder_of, quarantined_names
 from handsfree.desk.readout import VERSION, ReadOut, machine, read_out, unreadable
 from handsfree.desk.review import drawn
@@ -132,6 +133,8 @@ def _read(
     folder: Path, known: dict[str, str] | None, sound_elsewhere: bool, noted: Mapping[str, Head], removers: frozenset[str]
 ) -> ReadOut:
     try:
+        if (folder / JOURNAL).stat().st_size > LARGEST_JOURNAL:
+            raise Trouble(f"Its journal is larger than {LARGEST_JOURNAL >> 20} MB, and the desk does not read it.")
         return read_out(folder, known, machine(), sound_elsewhere=sound_elsewhere, noted=noted.get(folder.name),
                         removers=removers)
     except Trouble as trouble:

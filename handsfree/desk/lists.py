@@ -3,15 +3,13 @@ out more (Parquet).
 
 Rules of this file:
 
-- CSV is RFC 4180, UTF-8, with a head. A cell that a spreadsheet would take for a formula gets an apostrophe in front:
-  names and sentences in a record are written by others (OWASP, "CSV injection").
+- CSV is as `journal.exports` writes it, UTF-8: no cell is a formula.
 - Parquet has the same columns, numbers as numbers. It needs pyarrow, which is in the extra `export`.
 - Bounded: a list longer than MOST_EXPORTED is cut, and the last row of the CSV says so.
 """
 
 from __future__ import annotations
 
-import csv
 import io
 from collections.abc import Sequence
 from datetime import datetime
@@ -20,6 +18,7 @@ from typing import Any
 from starlette.responses import Response
 
 from handsfree.errors import Trouble
+from handsfree.journal.exports import as_csv
 
 MOST_EXPORTED = 10_000
 KINDS = ("csv", "parquet")
@@ -88,13 +87,8 @@ def as_file(kind: str, name: str, columns: Columns, rows: Sequence[Any]) -> Resp
 
 
 def _csv(heads: list[str], table: list[list[Any]], cut: bool) -> bytes:
-    out = io.StringIO(newline="")
-    writer = csv.writer(out)
-    writer.writerow(heads)
-    writer.writerows([_cell(value) for value in row] for row in table)
-    if cut:
-        writer.writerow([f"cut after {MOST_EXPORTED} rows: ask for less at once"])
-    return out.getvalue().encode()
+    last = [[f"cut after {MOST_EXPORTED} rows: ask for less at once"]] if cut else []
+    return as_csv(heads, [*table, *last]).encode()
 
 
 def _parquet(heads: list[str], table: list[list[Any]]) -> bytes:
@@ -129,9 +123,3 @@ def _value(attribute: str, value: Any) -> Any:
     if isinstance(value, tuple):  # outcomes with their counts
         return ", ".join(f"{name} {count}" for name, count in value)
     return round(value, 4) if isinstance(value, float) else value
-
-
-def _cell(value: Any) -> str:
-    text = "" if value is None else str(value)
-    risky = isinstance(value, str) and text[:1] in ("=", "+", "-", "@", "\t", "\r")
-    return f"'{text}" if risky else text

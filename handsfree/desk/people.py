@@ -11,7 +11,6 @@ Rules of this file:
 
 from __future__ import annotations
 
-import ipaddress
 import secrets
 import time
 from dataclasses import dataclass
@@ -24,6 +23,7 @@ from zxcvbn import zxcvbn
 
 from handsfree.desk import database, factor, security_log
 from handsfree.desk.factor import CodeWanted
+from handsfree.desk.guesses import forgive, of_name, place_of
 from handsfree.desk.people_tables import (
     Attempt,
     DeviceSeen,
@@ -183,7 +183,7 @@ def reset_password(engine: Engine, name: str, password: str) -> None:
         row = _there(connection, name)
         if row.role == "device":
             raise Trouble("A device has a key, not a password: for a new key, remove it and add it again.")
-        counted = (Attempt.of == _of_name(name)) | Attempt.of.startswith(f"{_of_name(name)}|", autoescape=True)
+        counted = (Attempt.of == of_name(name)) | Attempt.of.startswith(f"{of_name(name)}|", autoescape=True)
         connection.execute(delete(Attempt).where(counted))
         _put_password(connection, row.id, password)
     security_log.note("password reset", name=name)
@@ -242,21 +242,6 @@ def not_theirs(engine: Engine, device: UserAccount, technician: str) -> str:
     return f"{device.name} is a device of team {device.team}, and {technician} works in team {' and '.join(teams)}."
 
 
-def _of_name(name: str) -> str:
-    return f"name:{name[:100]}"
-
-
-def place_of(address: str) -> str:
-    """The place that failures and requests count for: an IPv4 address, or the /64 of an IPv6 one, which is one place."""
-    try:
-        found = ipaddress.ip_address(address)
-    except ValueError:
-        return address[:50]
-    if isinstance(found, ipaddress.IPv6Address) and found.ipv4_mapped is None:
-        return str(ipaddress.ip_network((found, 64), strict=False))
-    return str(getattr(found, "ipv4_mapped", None) or found)
-
-
 def sign_in(
     engine: Engine, name: str, password: str, address: str, now: float | None = None
 ) -> str | CodeWanted | None:
@@ -272,7 +257,7 @@ def sign_in(
 def judged(engine: Engine, name: str, password: str, address: str, now: float) -> int | None:
     """Whose name and password these are, None for nobody's. Trouble after too many failures."""
     place = place_of(address)
-    of_name, of_address, here = _of_name(name), f"from:{place}", f"{_of_name(name)}|{place}"
+    named, of_address, here = of_name(name), f"from:{place}", f"{of_name(name)}|{place}"
     seen = f"seen:{hash_of(here)}"
     with engine.begin() as connection:
         old = Attempt.at < now - WINDOW
@@ -280,7 +265,7 @@ def judged(engine: Engine, name: str, password: str, address: str, now: float) -
         connection.execute(delete(Attempt).where(Attempt.at < now - REMEMBERED))
         # Of a name before it is judged, so that many at once are no way round the limit; from an address only failures, for
         # a whole office may come in by one in the same minute.
-        connection.execute(insert(Attempt), [{"of": of_name, "at": now}, {"of": here, "at": now}])
+        connection.execute(insert(Attempt), [{"of": named, "at": now}, {"of": here, "at": now}])
         row = connection.execute(select(User).where(User.name == name)).first()
         who = name if row is not None else "(nobody of that name)"
 
@@ -289,7 +274,7 @@ def judged(engine: Engine, name: str, password: str, address: str, now: float) -
 
         known_here = count(seen) > 0
         if count(here) > OF_NAME or count(of_address) >= OF_ADDRESS or (
-            count(of_name) > OF_NAME_ANYWHERE and not known_here
+            count(named) > OF_NAME_ANYWHERE and not known_here
         ):
             security_log.note("sign-in not tried, too many failures", name=who, address=address)
             raise Trouble("Too many failed sign-ins from here. Wait a quarter of an hour.")
@@ -299,8 +284,8 @@ def judged(engine: Engine, name: str, password: str, address: str, now: float) -
         if not right or row is None or not row.password:
             connection.execute(insert(Attempt), [{"of": of_address, "at": now}])
             return None
-        connection.execute(delete(Attempt).where(Attempt.of.in_((here, seen))))
-        connection.execute(insert(Attempt), [{"of": seen, "at": now}])
+        if not factor.asked_of(connection, row.id):
+            forgive(connection, here, now)
         if _hasher.check_needs_rehash(row.password):
             connection.execute(update(User).where(User.id == row.id).values(password=_hasher.hash(password)))
     return int(row.id)

@@ -141,6 +141,17 @@ class Elsewhere(PeopleBase):
     subject: Mapped[str] = mapped_column(String(300))
 
 
+class BegunElsewhere(PeopleBase):
+    """A sign-in begun at a provider. `digest`: of its cookie; `kept`: what the answer must fit, JSON; `at`: seconds of the
+    epoch."""
+
+    __tablename__ = "begun_elsewhere"
+
+    digest: Mapped[str] = mapped_column(String(64), primary_key=True)
+    kept: Mapped[str] = mapped_column(Text)
+    at: Mapped[float] = mapped_column(Double)
+
+
 class RegistryEntry(PeopleBase):
     """A site, a cabinet, a person or a device as the firm knows it: its own `id`, whatever it is called today (`name`).
     `kind`: of `registry.KINDS`."""

@@ -53,6 +53,8 @@ FORMAT = 1
 PIECE = 1 << 20
 #: Of one visit at most.
 LARGEST_FILE, LARGEST_VISIT, MOST_FILES = 2 << 30, 4 << 30, 20_000
+#: Of a journal: its events are read together. One of an hour has about a tenth of a megabyte.
+LARGEST_JOURNAL = 64 << 20
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,199}")
 _HASH = re.compile(r"[0-9a-f]{64}")
 _RANGE = re.compile(r"bytes (\d{1,15})-(\d{1,15})/(\d{1,15})")
@@ -161,6 +163,8 @@ def parse_manifest(data: bytes) -> Manifest:
             raise ValueError(f"a visit has no file called {part.path[:80]!r}")
         if not _HASH.fullmatch(part.sha256) or not 0 <= part.size <= LARGEST_FILE:
             raise ValueError(f"{part.path} has no SHA-256, or a size that is not from 0 to {LARGEST_FILE}")
+        if part.path == JOURNAL and part.size > LARGEST_JOURNAL:
+            raise ValueError(f"its journal is larger than {LARGEST_JOURNAL} bytes")
     if len({(part.sha256, part.size) for part in parts}) != len(found.sizes):
         raise ValueError("one hash has two sizes")
     if sum(part.size for part in parts) > LARGEST_VISIT:

@@ -6,6 +6,7 @@ Rules of this file:
   for a line of its own.
 - No password, no session, no key, and no unknown name: people type their password into the wrong field.
 - The file is its owner's alone and never larger than `KEPT` times `LARGEST` bytes.
+- Several processes may write it: one at a time, and each looks first whether another has begun a new file.
 """
 
 from __future__ import annotations
@@ -19,6 +20,8 @@ from datetime import UTC, datetime
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
 
+from filelock import FileLock
+
 FILE = "access.log"
 LARGEST, KEPT = 10 << 20, 6
 log = logging.getLogger("handsfree.desk.access")
@@ -31,11 +34,25 @@ def note(what: str, **of: str) -> None:
 
 
 class _Own(RotatingFileHandler):
+    def emit(self, record: logging.LogRecord) -> None:
+        with FileLock(f"{self.baseFilename}.lock"):
+            if self.stream is not None and not _still(self.stream.fileno(), self.baseFilename):
+                self.close()  # and is opened anew by what follows
+            super().emit(record)
+
     def _open(self):  # type: ignore[no-untyped-def]  # as the class it extends
         stream = super()._open()
         with contextlib.suppress(OSError):
             os.chmod(self.baseFilename, 0o600)
         return stream
+
+
+def _still(file: int, path: str) -> bool:
+    """Is the open file the one that has this name?"""
+    try:
+        return os.path.samestat(os.fstat(file), os.stat(path))
+    except OSError:
+        return False
 
 
 @contextlib.contextmanager

@@ -8,7 +8,8 @@ import os
 import secrets
 import socket
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -24,13 +25,15 @@ from handsfree.journal import keys
 
 #: Told apart from others, never bound to unasked.
 EVERY_ADDRESS = ("0.0.0.0", "::")
+#: What several processes let in together.
+RATES = "rates"
 
 
 @dataclass(frozen=True)
 class DeskOptions:
     """What the command line asked for. `origin`: the address browsers use, where a proxy in front does the TLS or `host` is
     none that they could ask for. `sign_on`: issuer of a provider of OpenID Connect, '' for none; `sign_on_client`: what it
-    knows this desk by; `sign_on_secret`: file with the secret that it gave."""
+    knows this desk by; `sign_on_secret`: file with the secret that it gave. `processes`: how many answer."""
 
     visits: Path
     database: str | None = None
@@ -48,6 +51,7 @@ class DeskOptions:
     one_in: int = 0
     two_factors: tuple[str, ...] = ()
     options: dict[str, Any] | None = None
+    processes: int = 1
 
     @property
     def people_url(self) -> str:
@@ -79,6 +83,13 @@ def judge(asked: DeskOptions, accounts: int) -> None:
         if not loopback(asked.host) and asked.certificate is None:
             raise Trouble("With --origin alone a proxy on this machine does the TLS: leave --host on loopback, or give "
                           "--certificate and --key.")
+    if asked.processes > 1 and accounts == 0:
+        raise Trouble("Several processes need accounts: the printed link opens one of them alone. Make one with 'handsfree "
+                      "desk people-add NAME --role supervisor --team \"*\"' first, or leave --processes out.")
+    if asked.processes > 1 and not (asked.database or "").startswith("postgresql"):
+        raise Trouble("Several processes need PostgreSQL: give --database postgresql://HOST/NAME, or leave --processes out.")
+    if asked.processes > 1 and os.name == "nt":
+        raise Trouble("On Windows the desk has one process; leave --processes out.")
     open_to_others = not loopback(asked.host) or asked.origin is not None
     if open_to_others and accounts == 0:
         raise Trouble("Others could reach this desk and it has no accounts. Make one with 'handsfree desk people-add NAME "
@@ -126,38 +137,63 @@ def _roles(names: tuple[str, ...]) -> frozenset[str]:
     return frozenset(names)
 
 
+def _pool(asked: DeskOptions) -> int:
+    """All processes together have no more connections than one would."""
+    return max(2, database.KEPT // asked.processes)
+
+
 def open_people(asked: DeskOptions) -> Any:
     database.own_folder(asked.visits)
-    engine = database.open_engine(asked.people_url)
+    engine = database.open_engine(asked.people_url, pool=_pool(asked))
     people.make_tables(engine)
     return engine
 
 
 def open_desk(asked: DeskOptions, tell: Any = None) -> tuple[Desk, Refreshed]:
     """Checked, migrated, read from the folders. `tell`: (done, of how many) while it reads."""
+    desk = _opened(asked)
+    database.migrate(desk.engine)
+    desk.files.try_out()
+    done = refreshed(desk, tell)
+    places.bring_up_to_date(desk.engine, registry.one_of_all(desk.people))
+    threads.rebuild(desk.engine, desk.own, desk.known, desk.names_of)
+    return desk, done
+
+
+def _opened(asked: DeskOptions) -> Desk:
     accounts = open_people(asked)
     count = people.persons(accounts)
     judge(asked, count)
-    engine = database.open_engine(asked.database_url)
-    database.migrate(engine)
-    known = keys.known()
+    engine = database.open_engine(asked.database_url, pool=_pool(asked))
     files = Files(asked.visits, asked.sound, asked.options)
-    files.try_out()
-    desk = Desk(
-        asked.visits, engine, accounts, files, origins(asked), keys.load(), known, asked.signed_only,
+    return Desk(
+        asked.visits, engine, accounts, files, origins(asked), keys.load(), keys.known(), asked.signed_only,
         secure=asked.certificate is not None or asked.origin is not None,
         door="" if count else secrets.token_urlsafe(32), removers=keys.removers(),
         sign_on=sign_on_of(asked), one_in=asked.one_in, two_factors=_roles(asked.two_factors),
-    )
-    done = refreshed(desk, tell)
-    places.bring_up_to_date(engine, registry.one_of_all(accounts))
-    threads.rebuild(engine, asked.visits / database.OWN, known, desk.names_of)
-    return desk, done
+        processes=asked.processes,
+        keys_folder=keys.default_folder(),
+    )  # fmt: skip
+
+
+def one_of_several(asked: DeskOptions, stamp: bytes) -> Any:
+    """The application of one process of a desk that has been opened. `stamp`: the same in all of them."""
+    from uvicorn.config import STARTUP_FAILURE
+
+    from handsfree.desk.app import build
+    from handsfree.desk.shared_buckets import SharedBuckets
+
+    try:
+        return build(replace(_opened(asked), stamp=stamp, buckets=SharedBuckets(asked.visits / database.OWN / RATES)))
+    except (Trouble, OSError) as error:  # it would fail again: the whole desk ends, and says why
+        print(f"One process of the desk cannot start: {error}", file=sys.stderr, flush=True)
+        raise SystemExit(STARTUP_FAILURE) from None
 
 
 def serve(asked: DeskOptions) -> None:
     """Until it is interrupted."""
     import uvicorn
+    from uvicorn.supervisors import Multiprocess
 
     from handsfree.desk.app import build
 
@@ -175,20 +211,27 @@ def serve(asked: DeskOptions) -> None:
         print(f"Nothing of {name} can be read; run 'handsfree verify {asked.visits / name}'.", file=out)
     if not loopback(asked.host):
         print(f"Warning: on {asked.host} others reach this desk. Let in only the network that needs it.", file=out)
-    settings = uvicorn.Config(
-        build(desk), host=asked.host, port=asked.port, log_level="warning", access_log=False, server_header=False,
+    configured = partial(
+        uvicorn.Config, host=asked.host, port=asked.port, log_level="warning", access_log=False, server_header=False,
         ssl_certfile=str(asked.certificate) if asked.certificate else None,
         ssl_keyfile=str(asked.key) if asked.key else None,
         proxy_headers=asked.origin is not None and asked.certificate is None, forwarded_allow_ips="127.0.0.1",
-        limit_concurrency=2000, timeout_keep_alive=10,
-    )
+        limit_concurrency=max(100, 2000 // asked.processes), timeout_keep_alive=10,
+    )  # fmt: skip
+    settings = configured(build(desk))
     desk.tell = lambda sentence: print(sentence, file=out, flush=True)
     listening = door_of(asked, settings)
     where = desk.origins[0] + (f"/enter/{desk.door}" if desk.door else "/")
     print(f"The desk is at {where}" + ("  (this link works once)" if desk.door else ""), file=out, flush=True)
-    server = uvicorn.Server(settings)
     with listening, contextlib.suppress(KeyboardInterrupt):
-        server.run(sockets=[listening])
+        if asked.processes == 1:
+            uvicorn.Server(settings).run(sockets=[listening])
+            return
+        (desk.own / RATES).unlink(missing_ok=True)
+        desk.engine.dispose()
+        desk.people.dispose()
+        each = configured(partial(one_of_several, asked, desk.stamp), factory=True, workers=asked.processes)
+        Multiprocess(each, [listening]).run()
 
 
 def door_of(asked: DeskOptions, settings: Any) -> socket.socket:

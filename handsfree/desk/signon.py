@@ -5,23 +5,27 @@ Rules of this file:
 - This desk decides who may sign in, not the provider: an account is made with the address that the provider must vouch for
   (`people-add --mail`). The first time the provider must have verified it; from then on only the provider's own identifier
   of the person counts (issuer and subject), not the address.
-- A sign-in that was begun is kept here for a while, under its own cookie, which comes back with the provider's answer; it is
-  not a session.
+- A sign-in that was begun is kept in the database for a while, under its own cookie, which comes back with the provider's
+  answer, to whichever process; it is not a session.
 - The provider is reached over TLS, except for one on this machine.
 """
 
 from __future__ import annotations
 
+import json
 import secrets
-import threading
 import time
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlsplit
 
+from sqlalchemy import Engine, delete, func, insert, select
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
+from handsfree.desk.people_tables import BegunElsewhere
+from handsfree.desk.secret_hash import hash_of
 from handsfree.errors import Trouble
 
 #: Seconds to wait for an answer, and how many may wait at once.
@@ -58,10 +62,8 @@ class SignOn:
             "elsewhere", client_id=client, client_secret=secret, server_metadata_url=self.issuer + WELL_KNOWN,
             client_kwargs={"scope": "openid email", "code_challenge_method": "S256", "timeout": 20},
         )  # fmt: skip
-        self._begun: dict[str, tuple[float, dict[str, Any]]] = {}
-        self._lock = threading.Lock()
 
-    async def begin(self, request: Request, origin: str, to: str, cookie: str, secure: bool) -> Response:
+    async def begin(self, request: Request, engine: Engine, origin: str, to: str, cookie: str, secure: bool) -> Response:
         """To the provider's own page. Trouble if it does not answer."""
         name, kept = secrets.token_urlsafe(32), {"to": to}
         request.scope["session"] = kept
@@ -70,22 +72,15 @@ class SignOn:
         except Exception as error:  # a network, a provider: whatever they do is told in one sentence
             said = f"{self.label} does not answer ({type(error).__name__}); sign in with a password, or later."
             raise Trouble(said) from None
-        now = time.time()
-        with self._lock:
-            if len(self._begun) >= MOST:
-                self._begun = {n: v for n, v in self._begun.items() if v[0] > now - WAIT}
-            if len(self._begun) >= MOST:
-                raise Trouble("Too many people are signing in at this moment. Try again in a few minutes.")
-            self._begun[name] = now, kept
+        await run_in_threadpool(_keep, engine, name, kept)
         # Lax: the answer comes from the provider's page, and a Strict cookie would not come with it.
         answer.set_cookie(cookie, name, max_age=int(WAIT), httponly=True, samesite="lax", secure=secure, path="/")
         return answer
 
-    async def back(self, request: Request, cookie: str) -> Vouched:
+    async def back(self, request: Request, engine: Engine, cookie: str) -> Vouched:
         """What the provider says about the person. Trouble if it does not answer a sign-in begun here."""
-        with self._lock:
-            began, kept = self._begun.pop(cookie, (0.0, {}))
-        if not kept or began < time.time() - WAIT:
+        kept = await run_in_threadpool(_take, engine, cookie)
+        if not kept:
             raise Trouble("That took too long, or began in another browser. Sign in again.")
         request.scope["session"] = kept
         try:
@@ -100,3 +95,20 @@ class SignOn:
         if found.issuer.rstrip("/") != self.issuer or not found.subject:
             raise Trouble(f"{self.label} answered for somebody else. Nothing was changed.")
         return found
+
+
+def _keep(engine: Engine, name: str, kept: dict[str, Any]) -> None:
+    now = time.time()
+    with engine.begin() as connection:
+        connection.execute(delete(BegunElsewhere).where(BegunElsewhere.at < now - WAIT))
+        if (connection.scalar(select(func.count()).select_from(BegunElsewhere)) or 0) >= MOST:
+            raise Trouble("Too many people are signing in at this moment. Try again in a few minutes.")
+        connection.execute(insert(BegunElsewhere), [{"digest": hash_of(name), "kept": json.dumps(kept), "at": now}])
+
+
+def _take(engine: Engine, name: str) -> dict[str, Any]:
+    """What was kept, once; {} for nothing."""
+    this = (BegunElsewhere.digest == hash_of(name), BegunElsewhere.at > time.time() - WAIT)
+    with engine.begin() as connection:
+        found: dict[str, Any] = json.loads(connection.scalar(select(BegunElsewhere.kept).where(*this)) or "{}")
+        return found if connection.execute(delete(BegunElsewhere).where(*this)).rowcount == 1 else {}

@@ -85,7 +85,7 @@ async def state(request: Request) -> Response:
     if isinstance(who, Response):
         return who
     desk: Desk = request.app.state.desk
-    return await _do(request, desk.incoming.state, request.path_params["upload"])
+    return await _do(request, desk.incoming.state, request.path_params["upload"], who.name)
 
 
 async def put(request: Request) -> Response:
@@ -103,7 +103,7 @@ async def put(request: Request) -> Response:
         return _no(400, "More came than Content-Range announced.")
     desk: Desk = request.app.state.desk
     names = request.path_params
-    return await _do(request, desk.incoming.put, names["upload"], names["sha256"], begin, size, chunks)
+    return await _do(request, desk.incoming.put, names["upload"], names["sha256"], begin, size, chunks, who.name)
 
 
 async def commit(request: Request) -> Response:
@@ -122,6 +122,7 @@ async def commit(request: Request) -> Response:
             desk.buckets.spend(f"work {who.id}", desk.rates.work, time.thread_time() - began)
 
     def judged(upload: str) -> UploadOutcome:
+        desk.look_at_keys()
         judge: Judge = lambda opened: people.not_theirs(desk.people, who, opened.technician)  # noqa: E731
         outcome = desk.incoming.commit(upload, who.name, judge)
         if isinstance(outcome.answer, VisitStored):

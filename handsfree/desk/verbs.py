@@ -36,6 +36,7 @@ def desk(
     sign_on: Annotated[str, typer.Option(help="OpenID Connect issuer that people may sign in with.")] = "",
     sign_on_client: Annotated[str, typer.Option(help="This desk's client name at the issuer.")] = "",
     sign_on_secret: Annotated[Path | None, typer.Option(help="File with the secret from the issuer.")] = None,
+    processes: Annotated[int, typer.Option(min=1, max=32, help="How many processes answer; several need PostgreSQL.")] = 1,
 ) -> None:
     """Serve the desk until interrupted. Its database is made from the visit folders and can be deleted at any time."""
     if context.invoked_subcommand is None:
@@ -44,7 +45,7 @@ def desk(
 
         commands.desk(DeskOptions(
             visits, database, people, sound, host, port, certificate, key, origin, signed_only, sign_on, sign_on_client,
-            sign_on_secret, review, tuple(second_factor or ()),
+            sign_on_secret, review, tuple(second_factor or ()), processes=processes,
         ))  # fmt: skip
 
 
@@ -125,9 +126,10 @@ def check(
     people: PeopleDatabase = None,
     sound: AsTheDesk = None,
     review: AsReviewed = 0,
+    kept: Annotated[Path | None, typer.Option(help="A tree head kept elsewhere; the ledger must begin with it.")] = None,
 ) -> None:
     """Check that all sound, all attachments and the desk's own journals are intact. Exit status 3 if one is not."""
     from handsfree.desk import commands
     from handsfree.desk.serve import DeskOptions
 
-    commands.check(DeskOptions(visits, database, people, sound, one_in=review))
+    commands.check(DeskOptions(visits, database, people, sound, one_in=review), kept)

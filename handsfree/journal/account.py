@@ -26,12 +26,14 @@ from handsfree.journal.findings import (
     DEPARTED,
     NO_RIGHT,
     NOT_COMPARED,
+    ODD_NAME,
     FindingLimits,
     ReviewFinding,
     findings,
     in_order,
 )
 from handsfree.journal.follow import Departure, ReplayMachine, TooMuch, departure, earlier
+from handsfree.journal.odd_names import odd
 from handsfree.journal.reader import journal_of
 from handsfree.journal.rows import TROUBLE, Row, printable, row_of, rows
 from handsfree.journal.salvage import Scrap, after, scrap
@@ -109,6 +111,7 @@ def account(
         findings=in_order([
             *_of_the_record(report, gone, bool(known), entries),
             *_earlier(entries[0], opened, machine),
+            *_names(entries[0], opened),
             *([] if left_off is None else [ReviewFinding(NOT_COMPARED, left_off, 0.0, _LEFT_OFF.format(n=left_off))]),
             # where it breaks the seal is behind the break, if there is one: that is said already
             *(f for f in findings(entries, limits_from(machine, opened)) if report.cut is None or f.rule != "no seal"),
@@ -142,6 +145,15 @@ def _earlier(first: Stamped, opened: Opened, machine: ReplayMachine | None) -> I
     """Said in every view: they all show the findings."""
     if earlier(opened, machine):
         yield ReviewFinding("earlier program", first.n, first.mono, EARLIER)
+
+
+def _names(first: Stamped, opened: Opened) -> Iterator[ReviewFinding]:
+    """A name that looks like another has a history of its own: what came back under it would look fixed."""
+    named = (("site", opened.site), ("cabinet", opened.cabinet), ("technician", opened.technician))
+    if found := [(what, why) for what, name in named if (why := odd(name))]:
+        what, why = " and ".join(what for what, _ in found), found[0][1]
+        said = f"The name of {what} may not be what it looks like: {why}. Compare it with the name that you know."
+        yield ReviewFinding(ODD_NAME, first.n, first.mono, said)
 
 
 def _after(visit: Path, report: VerifyReport) -> list[Scrap]:

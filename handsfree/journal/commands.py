@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -17,11 +17,14 @@ from rich.markup import escape
 
 from handsfree.errors import Trouble
 from handsfree.journal import keys as device_keys
+from handsfree.journal import reader, tree_heads
+from handsfree.journal.coverage import day_and_time
 from handsfree.journal.events import Stamped
 from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.replay import Play, Voice
 from handsfree.journal.rows import printable
 from handsfree.journal.shapes import HASH
+from handsfree.journal.verify import VerifyReport
 from handsfree.journal.words import as_words
 from handsfree.outputs import kind_of, save, save_by
 
@@ -31,7 +34,7 @@ EXPORTS = ("readings", "events", "schema", "sound")
 
 def verify(
     visit: Path, *, signed: bool = False, events: int | None = None, head: str | None = None, words: str | None = None,
-    keys_folder: Path | None = None, as_json: bool = False, console: Console | None = None,
+    proof: Path | None = None, keys_folder: Path | None = None, as_json: bool = False, console: Console | None = None,
 ) -> None:  # fmt: skip
     """Print whether the record is intact and what that covers. Trouble (status 3) at the first bad place."""
     from handsfree.journal.verify import verify as judge
@@ -44,6 +47,7 @@ def verify(
         raise Trouble(f"'{words}' cannot be used for --words: {error}.") from None
     known, removers = device_keys.known(keys_folder), device_keys.removers(keys_folder)
     report = judge(visit, known=known, removers=removers, signed=signed, events=events, head=head, words=noted)
+    noted_by = _proved(visit, proof, known, judge) if proof is not None and report.holds else ""
     if as_json:
         print(json.dumps({
             "holds": report.holds, "events": report.events, "head": report.head, "at": report.at, "problem": report.problem,
@@ -59,9 +63,29 @@ def verify(
         left = report.clips - report.removed
         files = f"{left} files beside it are as they were recorded." if left else ""
         end = f"Its head is {report.head}, in words: {report.words}. Note it elsewhere, and a cut end can be found."
-        for line in (report.verdict, files, *report.remarks, end):
+        for line in (report.verdict, files, *report.remarks, noted_by, end):
             if line:
                 out.print(escape(printable(line)), highlight=False, soft_wrap=True)
+
+
+def _proved(visit: Path, proof: Path, known: dict[str, str], judge: Callable[..., VerifyReport]) -> str:
+    """What a desk's proof says of this record, as a sentence. Trouble (status 3) if it is not of this record, or does not
+    hold."""
+    try:
+        found = json.loads(proof.read_bytes())
+        said = tree_heads.proved(found)
+    except OSError as error:
+        raise Trouble(f"{proof} cannot be read: {error.strerror}. The desk's page of the visit offers it.") from None
+    except (ValueError, RecursionError):
+        raise Trouble(f"{proof} proves nothing: it is no proof of a head ledger, or it was changed.", 3) from None
+    opened = next(reader.read(visit)).event
+    if said.visit != opened.visit or not judge(visit, known=known, sound=False, events=said.events, head=said.head).holds:
+        raise Trouble(f"{proof} is of another record: the head that the desk noted for {said.visit} is of no event here.", 3)
+    tree = said.tree
+    whose = known.get(tree.public_key, "") if tree.signature else ""
+    by = f"by {whose}" if whose else "under no key that is known here: compare the root with one that you kept"
+    return (f"The desk's ledger has the head of its event {said.events - 1}, noted on {day_and_time(said.wall)}. "
+            f"Its tree of {tree.size} heads has the root {tree.root}, {by}.")
 
 
 def replay(
@@ -207,9 +231,10 @@ def report(visit: Path, to: Path, *, keys_folder: Path | None = None, console: C
     if the record is broken."""
     from handsfree.journal.account import account
     from handsfree.journal.service import report_markdown, service
+    from handsfree.journal.tongue import say_in, service_in
 
     told = account(visit, known=device_keys.known(keys_folder))
-    found = service(told)
+    found = service_in(service(told), say_in(told.opened.language))
     if kind_of(to, (".md", ".pdf"), "A service report") == ".md":
         save(to, lambda: report_markdown(found).encode())
     else:

@@ -11,6 +11,7 @@ Rules of this file:
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 
@@ -49,14 +50,21 @@ class Join:
 
 @dataclass(frozen=True)
 class Removal:
-    """A mark that sound was removed. `right`: signed by a key known here, of the device whose record it is or of somebody
-    who may remove."""
+    """A mark that sound was removed. `right`: signed by a key known here, of the device that recorded it or of somebody who
+    may remove."""
 
     n: int
     wall: str
     clips: int
     by: str
     right: bool
+
+
+def all_under(covers: Iterable[Cover], key: str, events: Collection[int]) -> bool:
+    """Were these events recorded under this key, or where none is named, everything? Who only took a visit up later has no
+    right to the sound before."""
+    theirs = [c for c in covers if not events or any(c.first <= n <= c.last for n in events)]
+    return bool(theirs) and all(cover.key == key for cover in theirs)
 
 
 def told(covers: tuple[Cover, ...], keys_here: bool) -> list[str]:

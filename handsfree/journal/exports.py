@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import types
 import typing
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Union, get_args, get_origin
 
@@ -35,7 +36,7 @@ def reading_rows(entries: Iterable[Stamped], broken_at: int | None = None) -> It
     for entry in entries:
         r = entry.event
         if isinstance(r, Opened):
-            visit = r.visit
+            visit = visit or r.visit
         if isinstance(r, ReadingTaken):
             low, high = r.plausible or (None, None)
             least, most = r.expected or (None, None)
@@ -51,10 +52,21 @@ def reading_rows(entries: Iterable[Stamped], broken_at: int | None = None) -> It
 
 def readings_csv(entries: Iterable[Stamped], broken_at: int | None = None) -> str:
     """RFC 4180, with a head."""
+    return as_csv(list(COLUMNS), (row.values() for row in reading_rows(entries, broken_at)))
+
+
+#: Where a spreadsheet would begin a formula: at the beginning of a cell, and after what separates cells elsewhere. A wide
+#: sign is read as the narrow one.
+_FORMULA = re.compile(r"(^|[;\t\r\n])(?=\s*[=+\-@＝＋－＠])")
+
+
+def as_csv(heads: Sequence[str], table: Iterable[Iterable[Any]]) -> str:
+    """RFC 4180, with a head. Words in a record are written by others: what a spreadsheet would take for a formula gets an
+    apostrophe in front (OWASP, "CSV injection")."""
     out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, list(COLUMNS))
-    writer.writeheader()
-    writer.writerows(reading_rows(entries, broken_at))
+    writer = csv.writer(out)
+    writer.writerow(heads)
+    writer.writerows([_FORMULA.sub(r"\1'", cell) if isinstance(cell, str) else cell for cell in row] for row in table)
     return out.getvalue()
 
 

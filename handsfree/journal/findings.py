@@ -29,7 +29,7 @@ BROKEN, DEPARTED, NO_RIGHT = "record does not hold", "record does not follow", "
 NOT_COMPARED = "not compared with the program"
 #: Found by the desk alone, which sees other visits.
 COPIED, CAME_BACK, NOT_THEIRS = "copy of another visit", "came back after it was fixed", "sent for another team"
-DRAWN, AHEAD = "drawn for review", "clock ahead"
+DRAWN, AHEAD, ODD_NAME = "drawn for review", "clock ahead", "name may not be what it looks like"
 #: Rule -> how grave, in the order of the queue. What can hurt comes before what was merely not done well.
 RANKS: Mapping[str, str] = {
     BROKEN: GRAVE,
@@ -53,6 +53,7 @@ RANKS: Mapping[str, str] = {
     "step skipped": LOOK,
     "clock moved": LOOK,
     AHEAD: LOOK,
+    ODD_NAME: LOOK,
     "no seal": LOOK,
     DRAWN: NOTE,
     "asked again often": NOTE,

@@ -121,6 +121,15 @@ def removers(folder: Path | None = None) -> frozenset[str]:
     return frozenset(_public_key_in(path) for path in found if MAY_REMOVE in path.read_text(errors="replace").splitlines())
 
 
+def mark_of(folder: Path | None = None) -> tuple[tuple[str, int, int], ...]:
+    """Changes when a key is put among the known ones or taken away."""
+    try:
+        with os.scandir((folder or default_folder()) / TRUSTED) as found:
+            return tuple(sorted((one.name, one.stat().st_size, one.stat().st_mtime_ns) for one in found))
+    except OSError:
+        return ()
+
+
 def _public_key_in(path: Path) -> str:
     try:
         found = path.read_text(encoding="ascii").removesuffix(f"{MAY_REMOVE}\n").strip()

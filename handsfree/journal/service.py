@@ -51,6 +51,7 @@ class Service:
     sections: tuple[Section, ...]
     foot: str
     warning: str = ""
+    language: str = "en"
 
 
 @dataclass
@@ -124,7 +125,7 @@ def service(account: Account) -> Service:
         if account.after or account.report.cut is not None:
             warning += f" It breaks at event {account.report.at}, and what comes after is left out here."
     shown = tuple((k, printable(v)) for k, v in facts if v)
-    return Service(printable(f"Service report {opened.visit}"), shown, sections, foot, warning)
+    return Service(printable(f"Service report {opened.visit}"), shown, sections, foot, warning, opened.language)
 
 
 def _section(title: str, lines: Sequence[str]) -> Section:

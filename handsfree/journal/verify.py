@@ -22,7 +22,7 @@ from pathlib import Path
 
 from handsfree.errors import Trouble
 from handsfree.journal.clock import JUMP
-from handsfree.journal.coverage import Cover, Join, Removal, told
+from handsfree.journal.coverage import Cover, Join, Removal, all_under, told
 from handsfree.journal.events import Stamped
 from handsfree.journal.keys import signed_by
 from handsfree.journal.reader import Broken, journal_of, stamped, torn_tail, walk
@@ -34,8 +34,8 @@ from handsfree.journal.words import words_of
 class VerifyReport:
     """`problem`: the first bad place, in words, '' if there is none; `at` its event. `cut`: the byte from which on nothing
     is vouched for, None if the chain goes on. `remarks`: what else a reader should know. `open_end`: the only problem is
-    that there is no seal. `renamed`: the name of its folder, if it is not its own. `head`: hash of the last event; note it,
-    or its `words`, elsewhere, and a cut end is found."""
+    that there is no seal. `renamed`: the name of its folder, if it is not its own. `claimed`: it names a signer. `head`:
+    hash of the last event; note it, or its `words`, elsewhere, and a cut end is found."""
 
     events: int
     head: str
@@ -51,6 +51,7 @@ class VerifyReport:
     renamed: str = ""
     sealed: bool = False
     open_end: bool = False
+    claimed: bool = False
 
     @property
     def holds(self) -> bool:
@@ -109,6 +110,7 @@ class _SeenEvents:
     drift: float = 0.0
     jumps: int = 0
     signer: str = ""
+    claimed: bool = False
     signers: dict[str, str] = field(default_factory=dict)
     covers: list[Cover] = field(default_factory=list)
     joins: list[Join] = field(default_factory=list)
@@ -142,8 +144,7 @@ def verify(
     elsewhere, the least number of events, the hash of any of them, the words of a seal. `sound`: check the files too.
     `keep`: is given the events, up to where the chain breaks: what is judged is what is shown, read once. Trouble if there
     is no journal or it cannot be read."""
-    path = journal_of(visit)
-    seen = _SeenEvents(path.parent, known or {}, removers, wanted=head)
+    seen = _SeenEvents((path := journal_of(visit)).parent, known or {}, removers, wanted=head)
     try:
         with path.open("rb") as stream:
             walked = walk(stream)
@@ -262,15 +263,17 @@ def _clock(seen: _SeenEvents, at: int, found: Envelope, jumped: float) -> None:
 
 
 def _opened(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
+    if found.n:  # some readers would take the first opening and some the last
+        raise Broken(found.n, at, "the visit is opened a second time here: the events of another were put in")
     name = stamped(entry).event.visit
     folder = seen.folder.name or seen.folder.resolve().name
-    if found.n == 0 and name != folder:
+    if name != folder:
         seen.renamed = folder
         seen.tells.append(f"Its folder is called '{folder}', the record is of visit '{name}': it was renamed or copied.")
 
 
 def _signed_by(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
-    event = stamped(entry).event
+    event, seen.claimed = stamped(entry).event, True
     if not found.signature:  # the writer signs this event first: it is unsigned only if the signatures were removed
         raise _Odd(found.n, at, f"from here on {event.device} signs, but nothing is signed: its signatures were removed")
     if seen.known and event.public_key not in seen.known:
@@ -285,21 +288,20 @@ def _signed_by(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> Non
 
 
 def _sealed(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
-    event = stamped(entry).event
-    if event.events != found.n or event.head != found.prev:
+    if (event := stamped(entry).event).events != found.n or event.head != found.prev:
         raise Broken(found.n, at, f"the seal is for {event.events} events, not for those before it")
 
 
 def _sound_removed(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
-    clips = stamped(entry).event.clips
+    clips, bound = stamped(entry).event.clips, set[int]()
     for name, digest in clips:
         if (was := seen.missing.pop(name, None)) is not None:
+            bound.add(was[0])
             if was[2] != digest:
                 raise _Odd(found.n, at, f"it says {name} was removed, but not with the hash that event {was[0]} gave it")
             seen.removed += 1
     key = seen.signer if found.signature else ""
-    own = any(cover.key == key for cover in seen.covers[:-1]) or (bool(seen.covers) and seen.covers[0].key == key)
-    right = key in seen.known and (own or key in seen.removers)
+    right = key in seen.known and (key in seen.removers or all_under(seen.covers, key, bound))
     by = (seen.known.get(key) or seen.signers.get(key, "")) if key else ""
     seen.removals.append(Removal(found.n, found.wall, len(clips), by, right))
 
@@ -310,7 +312,7 @@ _MARKS = {"Opened": _opened, "SignedBy": _signed_by, "Sealed": _sealed, "SoundRe
 def _file(seen: _SeenEvents, at: int, found: Envelope) -> None:
     path = seen.folder / found.file
     try:
-        if path.is_symlink():
+        if path.is_symlink() or path.parent.is_symlink():
             raise _Odd(found.n, at, f"its file {found.file} is a link, not the file")
         with path.open("rb") as stream:
             digest = hashlib.file_digest(stream, "sha256").hexdigest()
@@ -356,9 +358,8 @@ def _as_signed(seen: _SeenEvents, signed: bool, noted: bool) -> None:
             raise _Odd(cover.first, 0, f"{who}, and neither is what stands to event {cover.last}" if not cover.key else who)
     for join in seen.joins:
         if not join.sealed and not noted:
-            why = "the visit was resumed here and there is no seal before: a crash, or its end was cut off. A head noted " \
-                  "elsewhere can tell (--head, --words)"
-            raise _Odd(join.n, 0, why)
+            raise _Odd(join.n, 0, "the visit was resumed here and there is no seal before: a crash, or its end was cut off. "
+                                  "A head noted elsewhere can tell (--head, --words)")
 
 
 def _report(seen: _SeenEvents, broken: Broken | None, path: Path) -> VerifyReport:
@@ -372,14 +373,13 @@ def _report(seen: _SeenEvents, broken: Broken | None, path: Path) -> VerifyRepor
         at=None if broken is None else broken.n,
         cut=None if broken is None or isinstance(broken, _NoSeal | _Odd) else broken.at,
         remarks=tuple(_remarks(seen)),
-        clips=seen.clips,
-        removed=seen.removed,
+        clips=seen.clips, removed=seen.removed,
         covers=tuple(seen.covers),
         joins=tuple(seen.joins),
         removals=tuple(seen.removals),
         renamed=seen.renamed,
         sealed=seen.last is not None and seen.last.kind == "Sealed",
-        open_end=isinstance(broken, _NoSeal),
+        open_end=isinstance(broken, _NoSeal), claimed=seen.claimed,
     )
 
 

@@ -162,6 +162,10 @@ def hear_batch(batch: Batch) -> Relistened:
     return Relistened(batch, tuple(heard), tuple(left_out), gone, fingerprint(), recogniser.name)
 
 
+#: Seconds. A saying is cut off after twelve; hours of silence are a few kilobytes, and fill the memory when they are heard.
+LONGEST_CLIP = 600.0
+
+
 def _hear(recogniser: Recogniser, folder: Path, kept: _Kept) -> Again:
     from handsfree.dialogue.listening import listening_of
     from handsfree.sound.files import read_sound
@@ -169,7 +173,7 @@ def _hear(recogniser: Recogniser, folder: Path, kept: _Kept) -> Again:
     path = folder / kept.event.clip
     if hashlib.sha256(path.read_bytes()).hexdigest() != kept.event.clip_sha256:
         raise Trouble(f"{path.name} is not the clip that was recorded: its hash differs.")
-    samples = read_sound(path)
+    samples = read_sound(path, LONGEST_CLIP)
     with _ONE_AT_A_TIME:
         heard = recogniser.hear(samples, listening_of(kept.listening))
     meaning, event = heard.meaning, kept.event

@@ -59,9 +59,9 @@ class Converter:
         return np.clip(mono, -1.0, 1.0).astype(np.float32, copy=False)
 
 
-def read_sound(path: str | Path) -> Samples:
+def read_sound(path: str | Path, longest: float = LONGEST) -> Samples:
     """The whole file, mono at 16 kHz; `-` reads raw samples from standard input to its end. Trouble where it is
-    missing, a folder, empty, not sound, or longer than LONGEST."""
+    missing, a folder, empty, not sound, or longer than so many seconds."""
     if str(path) == "-":
         found = from_int16(sys.stdin.buffer.read(int(LONGEST) * RATE * 2))
         if not len(found):
@@ -69,8 +69,8 @@ def read_sound(path: str | Path) -> Samples:
         return found
     place = Path(path)
     with _opened(place) as file:
-        if file.frames > LONGEST * file.samplerate:
-            raise Trouble(f"'{place}' is longer than {LONGEST / 3600:.0f} hours; cut it into pieces.")
+        if file.frames > longest * file.samplerate:
+            raise Trouble(f"'{place}' is longer than {longest / 60:.0f} minutes; cut it into pieces.")
         try:
             data = file.read(dtype="float32", always_2d=True)
         except (soundfile.LibsndfileError, RuntimeError) as fault:

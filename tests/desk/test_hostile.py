@@ -15,7 +15,7 @@ import pytest
 from handsfree.desk import people, quarantine, queries
 from handsfree.desk.configuration import Desk
 from handsfree.desk.drawing import TrendPoint, over_time
-from handsfree.desk.heads import FILE, Heads, holds_proof
+from handsfree.desk.heads import FILE, Heads
 from handsfree.desk.measures import Between, first_fix
 from handsfree.desk.queries import EVERYBODY, Filter
 from handsfree.desk.refreshing import read_folders
@@ -28,6 +28,7 @@ from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.keys import make
 from handsfree.journal.prune import prune_visits
 from handsfree.journal.reader import read_list
+from handsfree.journal.tree_heads import holds_proof
 from handsfree.journal.writer import Journal
 from handsfree.relisten import again
 from tests.desk import made

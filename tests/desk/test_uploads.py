@@ -245,14 +245,19 @@ def test_unsigned_visits_are_refused_where_only_signed_ones_are_taken(empty: Des
     device = Device(empty)
     days = season.visits.parent / "days.yaml"
 
-    def sent(by: keys.DeviceKey | None) -> int:
+    def sent(by: keys.DeviceKey | None) -> tuple[int, str]:
         where = (made.HUBER, made.VALLEY, "TK-3", made.day(4, 1), days)
         folder = made.visit(tmp_path / "out", ("seven three nine", "affirm", "next step"), *where, key=by)
         answer = device.send(folder)
         assert answer is not None
-        return answer.status_code
+        said = answer.json()
+        return answer.status_code, said.get("problem", "") + said.get("quarantined", "")
 
-    assert [sent(None), sent(stranger), sent(key)] == [422, 422, 201]
+    status, why = sent(None)
+    assert (status, "not signed" in why) == (422, True)
+    status, why = sent(stranger)
+    assert (status, "key is not known here" in why) == (201, True), "kept apart: its key can be trusted yet"
+    assert sent(key) == (201, "")
 
 
 def test_sound_goes_to_the_store_and_is_taken_from_there(empty: Desk, season: Made) -> None:

@@ -18,6 +18,9 @@ from handsfree.procedure.paper import card, pdf
 from handsfree.typesetting import typeset
 from tests.journal.visited import MACHINE, visit
 
+#: Those of the foot.
+WORDS = {"lang": "en", "page": "page", "of": "1 of 1"}
+
 
 @pytest.fixture(scope="module")
 def papers(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
@@ -66,11 +69,11 @@ def test_the_copy_is_read_in_the_order_of_its_steps(papers: dict[str, bytes], tm
 def test_a_drawn_curve_and_its_words(tmp_path: Path) -> None:
     curve = {"points": [[0.0, 0.2, False], [1.0, 0.8, True]], "band": [[0.1, "8"], [0.6, "4"]], "marked": True}
     blocks = [{"kind": "title", "text": "A visit"}, {"kind": "curve", "text": "Air", "alt": "From 9 to 3.", "curve": curve}]
-    data = typeset("record", {"title": "A visit", "blocks": blocks})
+    data = typeset("record", {**WORDS, "title": "A visit", "blocks": blocks})
     assert b"From 9 to 3." in data
     assert any(line.startswith("Figure") for line in _tree(data, tmp_path))
 
 
 def test_signs_that_no_letters_have_stop_no_paper() -> None:
     for text in ("a bell \x07", "\N{EGYPTIAN HIEROGLYPH A001}", "<b>#set page()[*_`$", "漢字"):
-        assert typeset("record", {"title": text, "blocks": [{"kind": "title", "text": text}]}).startswith(b"%PDF")
+        assert typeset("record", {**WORDS, "title": text, "blocks": [{"kind": "title", "text": text}]}).startswith(b"%PDF")
