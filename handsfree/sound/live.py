@@ -313,14 +313,16 @@ class LiveLoop:
         if judgement.own:
             self.own += 1
             self._tell(waiting, _not_for_me(judgement.why), judgement)
-        elif waiting.listening != self._listening:
+            return
+        if waiting.listening != self._listening:
             self.stale += 1
             self._tell(waiting, _not_for_me("said before what is asked had changed"), judgement)
-        elif waiting.listening.note:
+            return
+        waiting, judgement = _from_the_answer(waiting, judgement)
+        if waiting.listening.note:
             self._sink.cut()
             self._tell(waiting, None, judgement)
         else:
-            waiting, judgement = _from_the_answer(waiting, judgement)
             heard = self._guard.allow(self._heard(judgement.cleaned, waiting.listening), judgement)
             if waiting.torn and heard.verdict == Verdict.ACCEPTED:
                 heard = replace(heard, verdict=Verdict.ASKED_AGAIN, reason="sound was lost in the middle of it")

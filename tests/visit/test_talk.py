@@ -117,7 +117,7 @@ def test_done_moves_on_where_nothing_is_at_stake(words: str) -> None:
 def test_yes_does_not_move_on_from_work() -> None:
     scene = talk("yes", "yes")
     assert scene.step == "grille"
-    assert said(scene) == ["Say done when it is done."]
+    assert said(scene) == ["Say next step when it is done."]
 
 
 @pytest.mark.parametrize("words", ["yes", "done", "ready", "okay", "got it"])
