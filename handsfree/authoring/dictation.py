@@ -47,22 +47,23 @@ class Dictation:
     `second`, another engine of free text, hears the same sound."""
 
     def __init__(
-        self, writer: Callable[[Samples], str] | None, trade: TradeEar | None, everyday: Callable[[Samples], str] | None,
-        name: str = "", second: Callable[[Samples], str] | None = None,
+        self, writer: Callable[[Samples, str], str] | None, trade: TradeEar | None,
+        everyday: Callable[[Samples], str] | None, name: str = "", second: Callable[[Samples], str] | None = None,
     ) -> None:
         self._second = second
         self._writer, self._trade, self._everyday = writer, trade, everyday
         self.name = name or ("pocketsphinx" if writer is None else "engine")
 
-    def write(self, samples: Samples) -> Dictated:
+    def write(self, samples: Samples, among: str = "") -> Dictated:
+        """`among`: text like that which is to be written; '' for any of the trade's."""
         if self._writer is not None and self._second is not None:
-            text = self._writer(samples).strip()
+            text = self._writer(samples, among).strip()
             if text:
                 doubts = _differences(text.split(), tokens(self._second(samples)), 0.0)
                 return Dictated(text, tuple(doubts), self.name)
         heard = self._trade.words(samples) if self._trade is not None else ()
         if self._writer is not None:
-            text = self._writer(samples).strip()
+            text = self._writer(samples, among).strip()
             if text:
                 other = [word.text for word in heard]
                 return Dictated(text, tuple(_differences(text.split(), other)), self.name)

@@ -4,7 +4,8 @@ Rules of this file:
 
 - The sound of every utterance is kept, whatever came of it: only the writer speaks here, and asked for it.
 - When free words are asked for, other phrases in force ('that is all') are tried first. For answers, so are the answers of
-  the procedures that ship: dictation is worst at single words.
+  the procedures that ship: dictation is worst at single words. A word or two that may be 'affirm' are never free words.
+- What free words of a page are written from is told how such a field reads in the pages that ship.
 """
 
 from __future__ import annotations
@@ -17,13 +18,18 @@ from handsfree.authoring.dictation import Dictated, Dictation
 from handsfree.authoring.machine import DICTATED
 from handsfree.dialogue.hearing import kept_sound, utterance_of
 from handsfree.journal.events import Utterance
-from handsfree.language.meaning import Heard, Listening, Verdict
+from handsfree.language.meaning import Heard, Listening, Sense, Verdict
+from handsfree.language.tokens import tokens
 
 if TYPE_CHECKING:
     from handsfree.authoring.free_words import FreeRecogniser
     from handsfree.journal.writer import Journal
+    from handsfree.procedure.cabinet import Page
     from handsfree.sound.samples import Samples
     from handsfree.speech.recogniser import Recogniser
+
+
+SHORT = 2  # words
 
 
 class WriterHearer:
@@ -45,16 +51,20 @@ class WriterHearer:
         return utterance_of(replace(heard, started=started, ended=ended), clip, digest)
 
     def _fixed(self, samples: Samples, listening: Listening) -> Heard | None:
-        """A phrase that ends a list, or an answer known from elsewhere; None if it is surely neither."""
+        """A phrase that ends a list, an answer known from elsewhere, or one to what was read back (`also`); None if it is
+        surely none of them."""
         known = answers_known(self._language) if self.topic == "answers" else words_of_pages(self._language, self.topic)
         phrases = tuple(dict.fromkeys((*listening.phrases, *known)))
-        if not phrases:
+        if not phrases and not listening.also:
             return None
-        heard = self.recogniser.hear(samples, Listening(phrases=phrases, commands=()))
-        return heard if heard.verdict == Verdict.ACCEPTED else None
+        commands = listening.commands if listening.also else ()
+        heard = self.recogniser.hear(samples, Listening(phrases=phrases, commands=commands, also=listening.also))
+        command = heard.meaning is not None and heard.meaning.sense is Sense.COMMAND
+        perhaps = command and heard.verdict is not Verdict.NOT_FOR_ME and len(tokens(heard.words)) <= SHORT
+        return heard if heard.verdict is Verdict.ACCEPTED or perhaps else None
 
     def _dictated(self, samples: Samples, clip: str, digest: str, started: float, ended: float) -> Utterance:
-        written = self._dictation.write(samples)
+        written = self._dictation.write(samples, texts_of_pages(self._language, self.topic))
         return replace(
             dictated(written), started=round(started, 3), ended=round(ended, 3), clip=clip, clip_sha256=digest
         )
@@ -83,19 +93,38 @@ def dictated(written: Dictated) -> Utterance:
 
 
 @cache
-def words_of_pages(language: str, topic: str) -> tuple[str, ...]:
-    """What the pages that ship have in such a field of a word or two ('colour', 'part'); () for any other."""
+def _pages(language: str) -> tuple[Page, ...]:
+    """Those that ship."""
     from handsfree.procedure.cabinet import FOLDER, load_page
     from handsfree.procedure.load import procedure_files
     from handsfree.resources import shipped_folder
 
+    every = (load_page(path).page for path in procedure_files(shipped_folder("procedures") / FOLDER))
+    return tuple(page for page in every if page.language == language)
+
+
+@cache
+def texts_of_pages(language: str, topic: str) -> str:
+    """How such a field of free words reads in the pages that ship, after what is asked; '' where there is none."""
+    from handsfree.authoring.words import load_words
+
+    found: list[str] = []
+    for page in _pages(language):
+        data = page.model_dump(by_alias=True, exclude_none=True)
+        homes = (data, data.get("keys") or {}, data.get("deck") or {})
+        found += [home[topic] for home in homes if isinstance(home.get(topic), str)]
+        found += data.get("places", {}).values() if topic == "where" else ()
+    return " ".join((load_words(language).prompt(f"page-{topic}", part=""), *found)) if found else ""
+
+
+@cache
+def words_of_pages(language: str, topic: str) -> tuple[str, ...]:
+    """What the pages that ship have in such a field of a word or two ('colour', 'part'); () for any other."""
     found: dict[str, None] = {}
-    for path in procedure_files(shipped_folder("procedures") / FOLDER):
-        page = load_page(path).page
-        if page.language == language:
-            rows = [{"colour": lead.colour, "from": lead.source, "to": lead.to} for lead in page.leads]
-            rows += [{"part": name, "named": name} for name in (*page.places, *page.parts)]
-            found |= {row[topic]: None for row in rows if topic in row}
+    for page in _pages(language):
+        rows = [{"colour": lead.colour, "from": lead.source, "to": lead.to} for lead in page.leads]
+        rows += [{"part": name, "named": name} for name in (*page.places, *page.parts)]
+        found |= {row[topic]: None for row in rows if topic in row}
     return tuple(found)
 
 

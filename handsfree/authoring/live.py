@@ -19,16 +19,15 @@ from handsfree.journal.events import Happening, KeepNote, ListenFor
 from handsfree.procedure import phrasing
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from handsfree.authoring.asked import RecordOptions
     from handsfree.authoring.free_words import FreeRecogniser
     from handsfree.dialogue.parts import Ear
     from handsfree.journal.events import Stamped
     from handsfree.journal.writer import Journal
+    from handsfree.language.base import Language
     from handsfree.settings import Settings
     from handsfree.sound.live import LiveLoop
-    from handsfree.sound.samples import Clock, Samples
+    from handsfree.sound.samples import Clock
     from handsfree.speech.recogniser import Recogniser
 
 #: Seconds of silence that end a sentence of the writer's, and the longest one: people think while they dictate.
@@ -39,25 +38,23 @@ def dictation_for(recogniser: Recogniser | FreeRecogniser, language: str, models
     """The best available: an engine without extra training, the recogniser's own, or the language model of the trade beside
     one that dictates everyday language. `models`: where else weights may be, besides packages."""
     first = recogniser.engines[0]
-    write, second = (*map(_plain, free_words.writers(language, models or Path("no-models"))), None, None)[:2]
+    write, other = (*free_words.writers(language, models or Path("no-models")), None, None)[:2]
+    second = None if other is None else lambda samples: other(samples, "")
+    writer = write or (lambda samples, among: recogniser.dictate(samples))
     if language != "en":
-        return Dictation(write or recogniser.dictate, None, None, first.name, second)
+        return Dictation(writer, None, None, first.name, second)
     from handsfree.authoring import trade_ear
 
     if first.declares.everyday:
         return Dictation(None, trade_ear.load(), first.dictate, first.name)
-    return Dictation(write or recogniser.dictate, trade_ear.load(), None, first.name, second)
-
-
-def _plain(write: free_words.Write) -> Callable[[Samples], str]:
-    return lambda samples: write(samples, "")
+    return Dictation(writer, trade_ear.load(), None, first.name, second)
 
 
 class WriterEar(LiveEar):
     """The live ear, which also tells the hearer what is asked."""
 
-    def __init__(self, loop: LiveLoop, hearer: WriterHearer, clock: Clock) -> None:
-        super().__init__(loop, hearer, clock)
+    def __init__(self, loop: LiveLoop, hearer: WriterHearer, clock: Clock, language: Language) -> None:
+        super().__init__(loop, hearer, clock, language)
         self._writer = hearer
 
     def listen(self, what: ListenFor) -> None:
@@ -106,6 +103,7 @@ def _print(entry: Stamped, code: str) -> None:
 def _joined(
     journal: Journal, code: str, hearer: WriterHearer, asked: RecordOptions, settings: Settings
 ) -> tuple[Ear, SpokenMouth]:
+    from handsfree.dialogue import keyboard
     from handsfree.dialogue.wiring import Devices, voice_of, wired
     from handsfree.language import base
     from handsfree.sound.files import is_file
@@ -125,6 +123,8 @@ def _joined(
     clock = RealClock(journal.now())  # the record's, also where it is taken up again
     cutter = Endpointer(Timing(pause=PAUSE, longest=LONGEST))
     wires = wired(Devices(asked.sound_in, asked.sound_out, settings), cutter, hearer.recogniser, clock)
-    ear = WriterEar(wires.loop, hearer, clock)
+    ear = WriterEar(wires.loop, hearer, clock, language)
     wires.loop.start()
+    if asked.sound_in != "-" and sys.stdin is not None and sys.stdin.isatty():  # a hand that is dry may type
+        keyboard.beside(sys.stdin, wires.happenings.tell, clock)
     return ear, SpokenMouth(voice, wires.sink, language, [], told=ear.said)

@@ -101,7 +101,7 @@ def _name(text: str, language: str) -> str:
 
 def as_written(slot: Slot, text: str, words: RecorderWords) -> str:
     """As in the file: a sentence with capital and full stop; a name in small letters; a refrigerant as 'R-134a', whether
-    its digits were written together or one by one."""
+    its digits were written together or one by one, and its letter as the word that it sounds like."""
     text = " ".join(text.split()).strip(" .")
     if text and slot.kind == "sentence":
         return f"{text[:1].upper()}{text[1:]}."
@@ -110,6 +110,6 @@ def as_written(slot: Slot, text: str, words: RecorderWords) -> str:
     if slot.kind == "refrigerant":
         figures = {words.language.say_number(float(figure)): figure for figure in "0123456789"}
         written = " ".join(figures.get(word.casefold(), word) for word in text.split())
-        found = re.fullmatch(r"r[ -]*(\d[\d ]*?) *([a-z]{0,3})", written, re.IGNORECASE)
+        found = re.fullmatch(r"(?:r|ar|are|or|our|hour|erre)[ -]*(\d[\d ]*?) *([a-z]{0,3})", written, re.IGNORECASE)
         return f"R-{found[1].replace(' ', '')}{found[2]}" if found else text
     return text

@@ -5,6 +5,9 @@ Rules of this file:
 - 'Skip it' leaves a group out (for keys and single values, only that value), 'that is all' ends rows, 'correction' begins
   the group again, 'stop recording' ends; what is saved stays.
 - Nothing is saved that the schema of pages refuses: the program says the fault, and asks for the group again.
+- What two witnesses heard as one of the words that pages have, or as a number, is kept and said in the next sentence. Other
+  dictated words are read back. Where they are wrong, the writer says them anew, with no 'negative' before, or types them:
+  what is typed is never read back.
 - What the file already has is not asked again. No input or output here: the caller performs `PageSave`.
 """
 
@@ -25,6 +28,8 @@ from handsfree.language.meaning import Listening, NumberAsked, Sense, Verdict
 from handsfree.procedure import cabinet
 from handsfree.procedure.load import FileProblems
 
+YES, NO = ("affirm", "yes"), ("negative", "no")
+
 
 @dataclass(frozen=True)
 class PageSave(OwnEffect):
@@ -35,7 +40,8 @@ class PageSave(OwnEffect):
 
 @dataclass(frozen=True)
 class PageState:
-    """`at`: (group, slot). `row`: the answers of the current group. `pending`: dictated words that were read back."""
+    """`at`: (group, slot). `row`: the answers of the current group. `pending`: dictated words that were read back;
+    `misheard`: how often those of this answer were wrong."""
 
     words: RecorderWords
     page: Data
@@ -44,6 +50,7 @@ class PageState:
     pending: str = ""
     said: int = 0
     tries: int = 0
+    misheard: int = 0
     outcome: str = ""
     listening: Listening | None = None
     rate: int = 0
@@ -104,7 +111,7 @@ def _onward(state: PageState, at: tuple[int, int]) -> PageState:
         here = GROUPS[group]
         for number in range(slot, len(here.slots) if here.form == "one" else min(slot + 1, len(here.slots))):
             if here.form == "rows" or not is_filled(state.page, here, here.slots[number]):
-                return replace(state, at=(group, number), row={}, pending="", tries=0)
+                return replace(state, at=(group, number), row={}, pending="", tries=0, misheard=0)
         group, slot = group + 1, 0
     return replace(state, row={}, pending="", outcome="finished")
 
@@ -153,11 +160,15 @@ def _takes(turn: PageTurn, event: events.Utterance) -> bool:
         if event.verdict == Verdict.PROPOSED:
             turn.change(pending=f"{value:g}")
             _ask(turn)
-        else:
-            _kept(turn, value)
+            return True
+        if not event.typed:
+            turn.heard(f"{turn.state.words.language.say_number(value)}.")
+        _kept(turn, value)
         return True
     if event.sense == Sense.COMMAND and slot.kind == "yes" and event.text in ("yes", "affirm", "no", "negative"):
-        _kept(turn, event.text in ("yes", "affirm"))
+        if not event.typed:
+            turn.heard(turn.sentence("page-yes" if event.text in YES else "page-no"))
+        _kept(turn, event.text in YES)
         return True
     return False
 
@@ -167,26 +178,36 @@ def _whole(value: float) -> float:
 
 
 def _hears_yes(turn: PageTurn) -> Listening:
-    return Listening(commands=("affirm", "negative", "yes", "no", "say again", "correction"))
+    slot = turn.state.slot
+    number = NumberAsked(slot.unit, 0, slot.most) if slot.kind == "number" else None
+    return Listening(number=number, commands=("say again", "correction"), also=(*YES, *NO), note=number is None)
 
 
 def _takes_yes(turn: PageTurn, event: events.Utterance) -> bool:
-    if event.sense != Sense.COMMAND or event.text not in ("affirm", "yes", "negative", "no"):
+    if event.sense == Sense.NUMBER:
+        turn.change(pending="", misheard=turn.state.misheard + 1)
+        return _takes(turn, event)
+    if event.sense != Sense.COMMAND or event.text not in (*YES, *NO):
         return False
     text, kind = turn.state.pending, turn.state.slot.kind
     turn.change(pending="")
-    if event.text in ("affirm", "yes"):
+    if event.text in YES:
         _kept(turn, _whole(float(text)) if kind == "number" else text)
     else:
+        turn.change(misheard=turn.state.misheard + 1)
         _ask(turn)
     return True
+
+
+def _read_back(turn: PageTurn) -> str:
+    """What was misheard twice is misheard again: then the keyboard is offered."""
+    return turn.sentence("page-read-back-again" if turn.state.misheard else "page-read-back", text=turn.state.pending)
 
 
 QUESTIONS: Mapping[str, Question[Any, Any]] = {
     "field": Question(lambda turn: turn.say(_put(turn), "question"), _hears, _takes, _put, stake=Consequence.ANSWER),
     "read back": Question(
-        lambda turn: turn.prompt("page-read-back", "readback", text=turn.state.pending), _hears_yes, _takes_yes,
-        lambda turn: turn.sentence("page-read-back", text=turn.state.pending), stake=Consequence.ANSWER,
+        lambda turn: turn.say(_read_back(turn), "readback"), _hears_yes, _takes_yes, _read_back, stake=Consequence.ANSWER,
     ),
 }  # fmt: skip
 
@@ -199,7 +220,7 @@ def _kept(turn: PageTurn, value: Any) -> None:
     state = turn.state
     row = {**state.row, state.slot.key: value}
     if state.group.form != "one" and state.at[1] + 1 < len(state.group.slots):
-        turn.change(row=row, at=(state.at[0], state.at[1] + 1), tries=0)
+        turn.change(row=row, at=(state.at[0], state.at[1] + 1), pending="", tries=0, misheard=0)
         _ask(turn)
         return
     page = with_row(state.page, state.group, row)
@@ -207,7 +228,7 @@ def _kept(turn: PageTurn, value: Any) -> None:
         cabinet.parse(text_of(page))
     except FileProblems as faults:
         turn.prompt("page-fault", "notice", fault=faults.problems[0].sentence)
-        turn.change(row={}, at=(state.at[0], state.at[1] if state.group.form == "one" else 0))
+        turn.change(row={}, pending="", at=(state.at[0], state.at[1] if state.group.form == "one" else 0))
         _ask(turn)
         return
     turn.change(page=page)
@@ -221,6 +242,12 @@ def _free(turn: PageTurn, text: str, *, read_back: bool) -> None:
     words, slot = turn.state.words, turn.state.slot
     if not turn.question.hears(turn).note:
         return
+    if turn.state.pending and (answer := _answer(turn, text)):
+        if read_back and answer in YES:  # one witness alone wrote it
+            _again(turn)
+        else:
+            turn.question.takes(turn, events.Utterance(Verdict.ACCEPTED, Sense.COMMAND, answer))
+        return
     if (found := _order(words, text)) and _ordered(turn, found):
         return
     clean = as_written(slot, text, words)
@@ -230,10 +257,21 @@ def _free(turn: PageTurn, text: str, *, read_back: bool) -> None:
         turn.prompt("page-as-written", "notice", text=clean)  # here, before five more answers are given
         _again(turn)
     elif read_back:
-        turn.change(pending=clean)
+        turn.change(pending=clean, misheard=turn.state.misheard + bool(turn.state.pending))
         _ask(turn)
     else:
         _kept(turn, clean)
+
+
+def _answer(turn: PageTurn, text: str) -> str:
+    """What a text says to what was read back, if it is nothing else."""
+    language = turn.state.words.language
+    meanings = language.understand(text, replace(turn.question.hears(turn), note=False, own_words=True))
+    said, affirms = set(turn.state.words.tokens(text)), " ".join(language.commands["affirm"])
+    plain = language.hints["plain"] | language.hints["denying"] | set(turn.state.words.tokens(affirms))
+    if any(meaning.sense is Sense.DENIAL for meaning in meanings) or (said & language.hints["denying"] and said <= plain):
+        return "negative"
+    return next((one.text for one in meanings if one.sense is Sense.COMMAND and one.text in (*YES, *NO)), "")
 
 
 def _order(words: RecorderWords, text: str) -> str:
@@ -275,15 +313,19 @@ def _opened(turn: PageTurn, event: events.Opened) -> None:
 
 
 def _utterance(turn: PageTurn, event: events.Utterance) -> None:
-    likely = event.verdict == Verdict.PROPOSED and event.sense == Sense.NUMBER and not turn.state.pending
+    likely = event.verdict == Verdict.PROPOSED and event.sense == Sense.NUMBER
     if event.verdict != Verdict.ACCEPTED and not (likely and turn.question.takes(turn, event)):
         if event.verdict == Verdict.ASKED_AGAIN or event.words:
             _again(turn)
         return
     if event.verdict != Verdict.ACCEPTED:
         return
-    if event.sense == "dictated" or (event.sense == Sense.PHRASE and not _order(turn.state.words, event.text)):
+    if event.sense == "dictated":
         _free(turn, event.text, read_back=True)
+        return
+    if event.sense == Sense.PHRASE and not _order(turn.state.words, event.text):
+        turn.heard(f"{event.text}.")
+        _free(turn, event.text, read_back=False)
         return
     order = event.text if event.sense == Sense.COMMAND else _order(turn.state.words, event.text)
     if not (order and _ordered(turn, order)) and not turn.question.takes(turn, event):

@@ -14,7 +14,7 @@ from handsfree.journal.events import Happening, KeepNote, ListenFor, PromptEnded
 from handsfree.language.base import Language
 from handsfree.language.meaning import EMERGENCY, Heard, Listening, Sense, Verdict
 from handsfree.sound.happenings import Ended, HeardPiece, ThreadFailed, TypedLine
-from handsfree.sound.samples import RATE, Clock
+from handsfree.sound.samples import LEAD, RATE, Clock
 
 if TYPE_CHECKING:
     from handsfree.sound.live import LiveLoop
@@ -104,7 +104,7 @@ class LiveEar:
         if started < self._acted:
             return "said before the last answer was acted on"
         over = heard.meaning is not None and heard.meaning.sense == Sense.COMMAND and heard.meaning.text in OVER_A_CAUTION
-        if (self._unheard or started < self._heard_out) and not over:
+        if (self._unheard or started + LEAD < self._heard_out) and not over:
             return "said before the words that must be heard had ended"
         return ""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, get_args
 
 from pydantic import TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
@@ -15,11 +15,8 @@ from handsfree.procedure.yamlfile import YamlPath
 
 STEP: TypeAdapter[model.Step] = TypeAdapter(model.Step)
 KINDS: dict[str, type[model._Step]] = {
-    kind.model_fields["kind"].annotation.__args__[0]: kind  # type: ignore[union-attr]  # always a Literal
-    for kind in (
-        model.Instruct, model.Caution, model.Ask, model.Read, model.Isolate, model.Prove, model.Restore, model.Wait,
-        model.Evidence, model.Decide, model.Call, model.Finding, model.Handover, model.End,
-    )
+    kind.model_fields["kind"].annotation.__args__[0]: kind
+    for kind in get_args(get_args(model.Step)[0])
 }
 _PARTS: dict[str, type[Frozen]] = {"answers": model.Answer, "cases": model.Case}
 

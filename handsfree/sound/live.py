@@ -10,6 +10,7 @@ Rules of this file:
   only if the utterance turns out to be exactly that sound and the same is still in force. If the person goes on speaking,
   it is dropped. A recognition already under way runs to its end, and a verdict may wait for that. The cutter may shorten or
   lengthen its wait by the result.
+- The program's own last words, cut together with an answer that followed at once, are no part of that answer.
 - An utterance that lost some of its sound is never accepted: '(not) running' must not become 'running'.
 - Only an accepted utterance stops a prompt, and it does so before anybody else learns of it.
 - Everything that happens is told in one queue, in order: utterances, prompts that ended, devices lost and back, sound lost,
@@ -36,13 +37,12 @@ from handsfree.sound.happenings import Ended, Happenings, HeardPiece, ThreadFail
 from handsfree.sound.levels import QUIETEST, decibels, power
 from handsfree.sound.memory import LONG, give_back
 from handsfree.sound.prompts import Sink
-from handsfree.sound.samples import RATE, Clock, Piece, Samples, silence
+from handsfree.sound.samples import LEAD, RATE, Clock, Piece, Samples, silence
 from handsfree.sound.sources import BLOCK, Block, SoundSource
 
 WAITING = 4  # utterances
 KEPT = 40.0  # s of raw sound, to judge an utterance by
 NOISE_OVER = 10.0  # s over which the noise is followed
-LEAD = 0.3  # s of pre-roll at the beginning of an utterance
 LOSSES_EVERY = 10.0  # s after a loss is told: further losses are added up and told together when it has passed
 
 
@@ -313,10 +313,13 @@ class LiveLoop:
         if judgement.own:
             self.own += 1
             self._tell(waiting, _not_for_me(judgement.why), judgement)
-        elif waiting.listening != self._listening:
+            return
+        if waiting.listening != self._listening:
             self.stale += 1
             self._tell(waiting, _not_for_me("said before what is asked had changed"), judgement)
-        elif waiting.listening.note:
+            return
+        waiting, judgement = _from_the_answer(waiting, judgement)
+        if waiting.listening.note:
             self._sink.cut()
             self._tell(waiting, None, judgement)
         else:
@@ -345,6 +348,14 @@ class LiveLoop:
         self.happenings.tell(
             HeardPiece(heard, judgement.cleaned, waiting.started, waiting.ended, waiting.listening, judgement)
         )
+
+
+def _from_the_answer(waiting: PieceInLine, judgement: Judgement) -> tuple[PieceInLine, Judgement]:
+    """The utterance without the program's own words that were cut with it: it began after them. Its sound keeps what a first
+    sound in their echo may need, and all of it where a word may prove works dead: no 'not' is taken away there."""
+    kept = 0 if waiting.listening.guarded else max(0, round((judgement.began - LEAD) * RATE))
+    begun = replace(waiting, started=waiting.started + judgement.began)
+    return begun, replace(judgement, cleaned=judgement.cleaned[kept:])
 
 
 def _not_for_me(reason: str) -> Heard:

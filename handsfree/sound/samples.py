@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 Samples = NDArray[np.float32]
 
 RATE = 16_000
+LEAD = 0.3  # s of pre-roll at the beginning of an utterance
 
 
 @dataclass(frozen=True)

@@ -158,8 +158,8 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     live = unsure.perhaps_power_on(flow, utterance)
     again = utterance.verdict == Verdict.ASKED_AGAIN and not live and not unsure.may_deny(flow, utterance)
     if again or (utterance.verdict == Verdict.NOT_FOR_ME and not live):
-        if (again or not state.waiting) and unsure.was_meant(flow, utterance):
-            unsure.ask_again(flow, utterance)
+        if again or not state.waiting:
+            unsure.answer_if_meant(flow, utterance)
         return
     if utterance.verdict == Verdict.PROPOSED and not live and not unsure.guarded(flow):
         unsure.propose(flow, utterance)
@@ -168,7 +168,7 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
         unsure.ask_again(flow, utterance)
         return
     level = usual_level(state.level, utterance.level)
-    flow.change(told_quiet=False, interlock=spoke(state.interlock, flow.now), level=level)
+    flow.change(told_quiet=False, interlock=spoke(state.interlock, flow.now), level=level, unanswered=None)
     flow.tone("heard")
     if is_command(utterance, *LEARNED):
         flow.change(learned=flow.state.learned | {LEARNED[utterance.text]})
@@ -370,7 +370,7 @@ def _stop_asked(flow: Flow, event: events.StopAsked) -> None:
 def _prompt_ended(flow: Flow, event: events.PromptEnded) -> None:
     """From this moment on an answer is to be expected."""
     if event.said == flow.state.said - 1:
-        flow.change(heard_out=flow.now)
+        flow.change(heard_out=flow.now, ended=event.said)
 
 
 def _fault_met(flow: Flow, event: events.FaultMet) -> None:

@@ -255,7 +255,7 @@ def _nothing(flow: Flow, *_: Any) -> bool:
 ROWS: QuestionRows = {
     Awaiting.NOTHING: Question(lambda flow: None, always, _nothing, lambda flow: ""),
     Awaiting.DONE: Question(
-        _says_done, also("done"), _takes_done, asks("need-done"), called("done", "say again", "go back")
+        _says_done, also("done"), _takes_done, asks("need-done"), called("next step", "say again", "go back")
     ),
     Awaiting.UNDERSTOOD: Question(
         _says_caution, also("understood"), _takes_understood, asks("need-understood"),

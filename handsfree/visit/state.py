@@ -134,7 +134,8 @@ class State:
     (procedure path, step). `tellings`: what each step that brought something told the fault model, the latest last:
     'check=answer', or '' for nothing. `facts`: what is known in the whole visit, by name. `warned`: the cautions that were
     understood, by their text. `proposed`: what was likely heard, read back; `beneath`: the overlay that it is asked over,
-    which comes back. `heard_out`: when the last prompt had ended. `spoken`: the questions whose words were said.
+    which comes back. `heard_out`: when the last prompt had ended; `ended`: its number. `spoken`: the questions whose words
+    were said. `unanswered`: the last speech that got no answer.
     `found`: findings of the last turn. `waited`: how a wait goes was explained; `half`: half time of this one is still to
     be told. `lost`: the parts of the sound that are gone.
     `level`: how loud the person who is heard usually is, dB full scale, 0 before it is known. `learned`: how
@@ -158,6 +159,8 @@ class State:
     proposed: Utterance | None = None
     beneath: Overlay = Overlay.NONE
     heard_out: float = 0.0
+    ended: int = -1
+    unanswered: Utterance | None = None
     found: tuple[FindingMade, ...] = ()
     waited: bool = False
     half: bool = False
@@ -198,6 +201,11 @@ class State:
     @property
     def closed(self) -> bool:
         return bool(self.outcome)
+
+    @property
+    def speaking(self) -> bool:
+        """The last prompt has not ended."""
+        return self.ended < self.said - 1
 
     @property
     def asked(self) -> Awaiting | Overlay:

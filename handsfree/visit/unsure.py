@@ -29,13 +29,24 @@ TRIES_BEFORE_HELP = 2
 TOLD = {TOO_LOUD: "microphone-loud", WITNESS_FAILED: "witness-failed"}
 
 
+def answer_if_meant(flow: Flow, utterance: Utterance) -> None:
+    if was_meant(flow, utterance):
+        flow.change(unanswered=None)
+        ask_again(flow, utterance)
+    elif utterance.words:
+        flow.change(unanswered=utterance)
+
+
 def was_meant(flow: Flow, utterance: Utterance) -> bool:
-    """Speech after a question that nobody surely understood: the technician gets an answer, a bystander none."""
+    """Speech after a question that nobody surely understood: the technician gets an answer, a bystander none. Speech that
+    came too early acts on nothing: its answer is the question that the program is saying, or asks again afterwards."""
     state = flow.state
     judged = utterance.engine or utterance.verdict == Verdict.ASKED_AGAIN  # the program's own voice no engine hears
-    judged = judged and not utterance.reason.startswith(TOO_EARLY)
-    if not judged or state.overlay in (Overlay.STAND_BY, Overlay.NOTE):
+    early = utterance.reason.startswith(TOO_EARLY)
+    if not judged or (early and state.speaking) or state.overlay in (Overlay.STAND_BY, Overlay.NOTE):
         return False
+    if (early and (utterance.sure >= SURE or may_deny(flow, utterance))) or _says_it_again(state, utterance):
+        return True
     if (utterance.typed and _asked_of_page(flow, utterance)) or _told_in_own_words(flow, utterance):
         return True
     work = word_set(step.say for procedure in state.book.procedures.values() for step in procedure.steps)
@@ -44,6 +55,16 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
     since = begun - state.heard_out
     asked = Asked(question, work, since, expected(flow), state.level, asks_figures(flow))
     return meant(utterance, asked, state.language.hints) >= BAR
+
+
+def _says_it_again(state: State, utterance: Utterance) -> bool:
+    """Who got no answer says the same words again, soon and no farther away; a bystander seldom does."""
+    before = state.unanswered
+    if before is None or utterance.started - before.ended > SAYS_AGAIN or utterance.voice == "other":
+        return False
+    words, were = set(tokens(utterance.words)), set(tokens(before.words))
+    near = by_level(utterance.level, state.level) >= AWAY
+    return near and len(words) > 1 and 2 * len(words & were) >= len(words | were)
 
 
 def may_deny(flow: Flow, utterance: Utterance) -> bool:
@@ -75,6 +96,10 @@ def expected(flow: Flow) -> float:
 
 #: Seconds after a question within which most people look and answer, and after work within which most are done.
 LOOKING, DOING = 5.0, 45.0
+#: Seconds after speech that got no answer, within which its speaker says it again (common practice, no source).
+SAYS_AGAIN = 20.0
+#: How sure of a word in force the recogniser must be, which came too early, for an answer whoever said it.
+SURE = 0.5
 #: How sure a call for help must be before the program asks about it. Set between two clips ('fine' heard as 'fire' with
 #: 0.43, 'I am hurt' at 10 dB with 0.64), and measured on no others.
 ALARM = 0.5

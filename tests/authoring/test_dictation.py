@@ -127,7 +127,7 @@ def test_the_better_engine_writes_and_the_trade_doubts() -> None:
     sound = padded(synthesise("x", "slt"))
     ear = _Fixed(("brush", 1.0), ("the", 1.0), ("fins", 1.0), ("ten", 1.0), ("times", 1.0))
     # The ear is a stand-in: it has what is asked of it here, not all that its type has.
-    written = Dictation(lambda samples: "Brush the fans 10 times.", ear, None, "whisper").write(sound)  # type: ignore[arg-type]  # no real ear
+    written = Dictation(lambda samples, among: "Brush the fans 10 times.", ear, None, "whisper").write(sound)  # type: ignore[arg-type]  # no real ear
     assert written.text == "Brush the fans 10 times."
     assert [(doubt.at, doubt.word, doubt.others) for doubt in written.doubts] == [(2, "fans", ("fins",))]
 
@@ -170,7 +170,7 @@ def test_one_of_very_many_is_heard_by_the_neural_engine() -> None:
 def test_two_that_write_freely_doubt_each_word_in_which_they_differ() -> None:
     import numpy as np
 
-    first, second = (lambda samples: "Put chocks under it."), (lambda samples: "put bricks under it")
+    first, second = (lambda samples, among: "Put chocks under it."), (lambda samples: "put bricks under it")
     written = Dictation(first, None, None, "whisper", second).write(np.zeros(100, dtype=np.float32))
     assert written.text == "Put chocks under it."
     assert [(doubt.at, doubt.word, doubt.others) for doubt in written.doubts] == [(1, "chocks", ("bricks",))]

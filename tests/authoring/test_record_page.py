@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from handsfree.authoring.asked import RecordOptions
 from handsfree.authoring.commands import record
+from handsfree.authoring.dictation import Dictation
+from handsfree.authoring.hearing import WriterHearer
 from handsfree.authoring.page_fields import Slot, as_written
 from handsfree.authoring.pages import PageSave, PageState, advance, start
 from handsfree.authoring.words import load_words
 from handsfree.errors import Trouble
 from handsfree.journal.events import NoteKept, Opened, Say, Stamped, Utterance
 from handsfree.journal.verify import verify
+from handsfree.journal.writer import Journal
+from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
 from handsfree.procedure import cabinet
 from handsfree.procedure.check import check_path
 
@@ -124,7 +130,10 @@ def test_a_number_that_was_likely_heard_is_read_back_and_counts_when_affirmed() 
 
 @pytest.mark.parametrize(
     ("written", "kept"),
-    [("R29 0.", "R-290"), ("r 134 a", "R-134a"), ("R two nine zero", "R-290"), ("49 0", ""), ("Archim 9 0", "")],
+    [
+        ("R29 0.", "R-290"), ("r 134 a", "R-134a"), ("R two nine zero", "R-290"), ("49 0", ""), ("Archim 9 0", ""),
+        ("Our 290.", "R-290"), ("Or two nine zero", "R-290"), ("door 290", ""),
+    ],
 )
 def test_a_refrigerant_is_known_by_its_figures_and_what_is_none_is_said_at_once(written: str, kept: str) -> None:
     state = at_the_plate()
@@ -158,6 +167,83 @@ def test_dictated_words_are_read_back_and_count_when_affirmed() -> None:
     assert said == ["How is it set to cooling?"]
     state, said, _ = step(state, NoteKept("", "", ""))
     assert said == ["How is it set to cooling?"]
+
+
+def taken(sense: str, text: str, value: float | None = None) -> Utterance:
+    return Utterance("accepted", sense, text, value, sure=1.0, engine="test", words=text)
+
+
+def at_the_keys(*said: Utterance) -> tuple[PageState, list[str], list[PageSave]]:
+    state = start(load_words("en"), {"cabinet": "x", "title": "X"})
+    now = step(state, Opened("x 001", "x", "en", "", "", "", "t", "test"))
+    for event in said:
+        now = step(now[0], event)
+    return now
+
+
+def test_what_was_read_back_wrong_is_said_anew_and_after_that_the_keyboard_is_offered() -> None:
+    state, said, _ = at_the_keys(taken("dictated", "hold the lower tree"), taken("dictated", "hold the lower key"))
+    assert (state.pending, said) == ("Hold the lower key.", ["Hold the lower key. Is that right? If not, type it."])
+    _, said, (saved,) = step(state, taken("command", "affirm"))
+    assert (saved.page["keys"], said) == ({"show-mode": "Hold the lower key."}, ["How is it set to cooling?"])
+    _, said, (saved,) = step(state, NoteKept("", "", "press the star key"))
+    assert (saved.page["keys"], said) == ({"show-mode": "Press the star key."}, ["How is it set to cooling?"])
+
+
+@pytest.mark.parametrize(("words", "said"), [
+    ("That is not right.", "How is the mode shown on its keys?"), ("No.", "How is the mode shown on its keys?"),
+    ("Yes, it is.", "Hold the lower tree. Is that right?"),  # one witness alone wrote it
+])  # fmt: skip
+def test_dictated_words_that_answer_a_read_back_are_no_new_words(words: str, said: str) -> None:
+    state, last, saved = at_the_keys(taken("dictated", "hold the lower tree"), taken("dictated", words))
+    assert (last[-1], saved, state.page.get("keys")) == (said, [], None)
+
+
+def test_the_keyboard_alone_affirms_what_was_read_back() -> None:
+    _, said, (saved,) = at_the_keys(taken("dictated", "hold the lower key"), NoteKept("", "", "yes"))
+    assert (saved.page["keys"], said) == ({"show-mode": "Hold the lower key."}, ["How is it set to cooling?"])
+
+
+def test_a_word_that_pages_have_and_a_number_are_said_in_the_next_sentence() -> None:
+    state = at_the_plate()
+    state = replace(state, at=(3, 0))  # leads
+    state, said, _ = step(state, taken("number", "2", 2.0))
+    assert said == ["Two. The colour of its lead?"]
+    state, said, _ = step(state, taken("phrase", "brown"))
+    assert (said, state.pending, state.row) == (["Brown. Where does it come from?"], "", {"terminal": 2, "colour": "brown"})
+
+
+def test_another_number_replaces_one_that_was_read_back() -> None:
+    state, _, _ = step(at_the_plate(), Utterance("proposed", "number", "215", 215.0, sure=0.6, engine="test"))
+    _, said, _ = step(state, replace(taken("number", "230", 230.0), typed=True))
+    assert said == ["How many hertz?"]
+
+
+class Ear:
+    """In place of a recogniser: whatever it is given, this is what it makes of it."""
+
+    def __init__(self, heard: Heard) -> None:
+        self.heard = heard
+        self.listening = Listening()
+
+    def hear(self, samples: object, listening: Listening) -> Heard:
+        self.listening = listening
+        return self.heard
+
+
+@pytest.mark.parametrize(("words", "sense"), [("Firm.", "command"), ("Press the star key.", "dictated")])
+def test_a_word_that_may_be_affirm_is_not_written_as_free_words(words: str, sense: str) -> None:
+    """And free words are written as such a field reads in the pages that ship."""
+    told: list[str] = []
+    ear = Ear(Heard(Verdict.ASKED_AGAIN, Meaning(Sense.COMMAND, "affirm"), 0.7, words))
+    dictation = Dictation(lambda samples, among: told.append(among) or words, None, None)  # type: ignore[func-returns-value]
+    writer = WriterHearer(ear, dictation, Journal.create(Path("r")), "en")  # type: ignore[arg-type]
+    writer.topic = "show-mode"
+    listening = Listening(commands=("say again",), also=("affirm", "negative"), note=True)
+    event = writer.hear_utterance(np.zeros(1600, dtype=np.float32), listening, 0.0, 0.1)
+    assert event.sense == sense
+    assert (ear.listening.also, ear.listening.note) == (("affirm", "negative"), False)
+    assert [text.startswith("How is the mode shown on its keys? Hold the lower key") for text in told] == [True] * len(told)
 
 
 @pytest.mark.parametrize(

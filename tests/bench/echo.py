@@ -4,12 +4,14 @@ Rooms are simulated (exponentially decaying noise as impulse response, a loudspe
 clock errors, fan noise), because no real room can be had here; prompts are the real synthesiser's, the other voices are
 flite's, and the noise is brown noise with a hum. Printed: how often the program's own speech would be taken for somebody
 else's (to be 0), and how often somebody who speaks over a prompt is taken for the program, by how loud the person is
-against the echo; then what the canceller takes out.
+against the echo; how often somebody who is cut together with the end of a prompt is said to have begun after it, by the
+seconds between; then what the canceller takes out.
 """
 
 from __future__ import annotations
 
 import argparse
+import itertools
 import subprocess
 import tempfile
 from pathlib import Path
@@ -35,6 +37,7 @@ PROMPTS = (
     "Look at the condenser at the back. Is it clean, dusty, or blocked?",
 )
 SPOKEN = ("next step", "say again", "running", "forty one point five", "stand by", "it is blocked", "affirm", "go back")
+GAPS = (0.6, 0.2, -0.3, -0.5)
 VOICES = ("slt", "rms", "awb", "kal16")
 
 
@@ -79,6 +82,7 @@ def main() -> None:
     own: dict[str, list[float]] = {}
     other: dict[tuple[str, int], list[float]] = {}
     removed: dict[str, list[float]] = {}
+    after: dict[tuple[int, float], list[bool]] = {}
     with Synthesiser() as synthesiser, tempfile.TemporaryDirectory() as folder:
         prompts = [synthesiser.speak(text) for text in PROMPTS]
         for case in range(cases):
@@ -102,7 +106,18 @@ def main() -> None:
                 got = guard.judge(whole[piece], piece.start / RATE, piece.stop / RATE, played, noise=power(noise))
                 other.setdefault((noise_name, ser), []).append(got.foreign)
             removed.setdefault(noise_name, []).append(removal(echo + noise, prompt, error))
+            for ser, gap in itertools.product((10, 5, 0, -5), GAPS):
+                word = flite(SPOKEN[case % len(SPOKEN)], VOICES[case % 4], Path(folder))
+                said = np.flatnonzero(np.abs(word) > 0.02 * np.abs(word).max())
+                speech, at = scaled(word[said[0] : said[-1]], -20 + ser), len(prompt) + round(gap * RATE)
+                whole = np.concatenate([echo + noise, scaled(fan(rng, 2 * RATE), -20 - under)])
+                whole[at : at + len(speech)] += speech
+                piece = slice(max(0, len(prompt) - round(rng.uniform(0.5, 2.5) * RATE)), at + len(speech) + RATE // 3)
+                got = guard.judge(whole[piece], piece.start / RATE, piece.stop / RATE, played, noise=power(noise))
+                after.setdefault((ser, gap), []).append(got.began > 0)
     report(own, other, removed)
+    for (ser, gap), found in after.items():
+        print(f"somebody at {ser:+3d} dB on the echo, {gap:+.1f} s after it: {sum(found)} of {len(found)} begin after it")
 
 
 def removal(heard: Samples, prompt: Samples, error: float) -> float:

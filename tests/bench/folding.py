@@ -76,8 +76,8 @@ def still(state: State) -> State:
         proved_at=dict.fromkeys(lock.proved_at, 0.0),
     )  # fmt: skip
     return replace(
-        state, interlock=held, trail=(), tries=min(state.tries, 3), said=0, now=0.0, began=0.0, heard_out=0.0, wall="",
-        wait_ends=WAIT if waits(state) else 0.0, broken=frozenset(), fault="", failed_at=(),
+        state, interlock=held, trail=(), tries=min(state.tries, 3), said=0, now=0.0, began=0.0, heard_out=0.0, ended=0,
+        unanswered=None, wall="", wait_ends=WAIT if waits(state) else 0.0, broken=frozenset(), fault="", failed_at=(),
         not_before=None if state.not_before is None else WAIT,
     )  # fmt: skip
 

@@ -7,7 +7,8 @@ minutes a visit. Printed: what happens, then for each visit how it ended, how it
 accepted, and any acceptance of something that the technician had not just said (to be none).
 
 `--rough`: a short visit in which others talk beside the cabinet, the technician says some things in their own words, and
-the sound card is pulled while hands are in the cabinet. It comes back: the isolation must be cleared, and made anew.
+the sound card is pulled while hands are in the cabinet. It comes back: the isolation must be cleared, and made anew. Counted
+too: recordings of words in force that met silence, neither acted on nor answered (to be none).
 """
 
 from __future__ import annotations
@@ -50,12 +51,12 @@ def one(place: Path) -> int:
 
     os.environ["HANDSFREE_WORDS_A_MINUTE"] = FAST
     visit = visited(load_script(shipped_folder("audio_fixtures") / "demo"), place)
-    wrong, report = not_said(visit), verify(visit.folder)
+    wrong, report, silent = not_said(visit), verify(visit.folder), met_silence(visit)
     heard = {verdict: len(heard_in(visit, verdict)) for verdict in ("accepted", "asked again", "not for me")}
     print(f"ended: {visit.state.outcome or 'not'} {visit.gave_up}  gates: {gates_of(visit)}")
     print(f"recordings played: {len(visit.said)}  utterances: {heard}  record holds: {report.holds}")
-    print(f"accepted though not said: {wrong}")
-    return int(bool(wrong) or not report.holds or visit.state.outcome != "done")
+    print(f"accepted though not said: {wrong}  met silence: {silent}")
+    return int(bool(wrong) or bool(silent) or not report.holds or visit.state.outcome != "done")
 
 
 PULLED = "the sound card is pulled"
@@ -70,6 +71,26 @@ ROUGH = {
     ("unplug", "seen running before"): ("rms: that one never runs", "kal16: yeah, it is", "affirm.flac"),
     ("restore-supply", "restore check"): ("kal16: all done", "next-step.flac"),
 }  # fmt: skip
+
+
+ANSWERED = 2.0  # s
+
+
+def met_silence(visit: Any) -> list[str]:
+    """Recordings that were heard, and to which nothing was said within two seconds of the verdict."""
+    from handsfree.journal.events import Say, Utterance
+    from handsfree.language.meaning import Verdict
+    from tests.live.test_whole_visit import ASIDE
+
+    spoken = [entry.mono for entry in visit.entries if isinstance(entry.event, Say)]
+    heard_of = ((entry.mono, entry.event) for entry in visit.entries if isinstance(entry.event, Utterance))
+    left = [(mono, heard) for mono, heard in heard_of if heard.verdict == Verdict.NOT_FOR_ME]
+    return [
+        f"{said.clip}, {heard.words!r}, {heard.reason}" for said in visit.said if said.clip not in ASIDE
+        for mono, heard in left
+        if said.started < heard.ended and said.ended + 0.5 > heard.started and heard.words
+        and not any(mono <= at < mono + ANSWERED for at in spoken)
+    ]  # fmt: skip
 
 
 def rough(place: Path, booth: Any) -> int:
@@ -134,10 +155,12 @@ def rough(place: Path, booth: Any) -> int:
     cleared = [e.event.text for e in visit.entries if isinstance(e.event, Say) and "Isolation is cleared" in e.event.text]
     print(f"ended: {visit.state.outcome or 'not'} {visit.gave_up}  record holds: {report.holds}")
     print(f"gates: {[(str(was), str(now), str(how)) for was, now, how in gates if was != now]}")
-    print(f"lost: {lost}  back: {back}  told: {cleared}  taken of others: {taken}")
+    silent = met_silence(visit)
+    print(f"lost: {lost}  back: {back}  told: {cleared}  taken of others: {taken}  met silence: {silent}")
     after = [str(now) for _, now, _ in gates]
     anew = "ISOLATED" in after and "LIVE" in after[after.index("ISOLATED") :] and after.count("ISOLATED") > 1
-    return int(not (report.holds and visit.state.outcome == "done" and lost and back and cleared and anew and not taken))
+    whole = report.holds and visit.state.outcome == "done"
+    return int(not (whole and lost and back and cleared and anew) or bool(taken or silent))
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
 """People's own words by voice: 'yeah, it is', 'right then, that's done', 'hang on'; and what is nearly that and means
 something else, at questions of the procedures that ship.
 
-    python -m tests.bench.own_words [--judging] [--typed] [--show] [--json]
+    python -m tests.bench.own_words [--judging] [--typed] [--level clean] [--show] [--json]
 
 `own_words.yaml` has the lines. Each is said once a voice and level where it makes sense: after a shipped question that
 begins with its verb, or at work to do; by voices that nothing was fitted on (`unlike_voices`), clean and at 10 dB of a fan;
@@ -120,15 +120,17 @@ def main() -> None:
     parser.add_argument("--judging", action="store_true")
     parser.add_argument("--typed", action="store_true")
     parser.add_argument("--voices", help="others than the usual, by comma")
+    parser.add_argument("--level", choices=[unlike_voices.level(snr) for snr in LEVELS], help="this one alone")
     parser.add_argument("--show", action="store_true", help="what went the wrong way; not of the lines that judge")
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
+    levels = tuple(snr for snr in LEVELS if asked.level in (None, unlike_voices.level(snr)))
     assert not (asked.judging and asked.show), "what judges is not looked at line by line"
     data = yaml.load(LINES.read_text(encoding="utf-8"), Loader=yaml.BaseLoader)
     said = list(every(data["judging" if asked.judging else "build"], data["near"]))
     voices = tuple(asked.voices.split(",")) if asked.voices else JUDGING if asked.judging else BUILD
     counts: dict[tuple[str, str], Counter[str]] = {}
-    for one, level, heard, spoke in heard_all(said, voices, asked.typed):
+    for one, level, heard, spoke in heard_all(said, voices, levels, asked.typed):
         result = outcome(one.wanted, heard, spoke)
         counts.setdefault((one.wanted, level), Counter())[result] += 1
         if asked.show and result not in (("asked again", "silent") if one.wanted == NEAR else ("right",)):
@@ -148,10 +150,12 @@ def main() -> None:
 Result = tuple[Said, str, Utterance, bool]
 
 
-def heard_all(said: list[Said], voices: tuple[str, ...], by_words: bool) -> Iterator[Result]:
+def heard_all(
+    said: list[Said], voices: tuple[str, ...], levels: tuple[float | None, ...], by_words: bool
+) -> Iterator[Result]:
     for one in said:
         for voice in ("",) if by_words else voices:
-            for snr in (None,) if by_words else LEVELS:
+            for snr in (None,) if by_words else levels:
                 here = scene(one.at)
                 in_force = listening(here.state)
                 heard = _typed(one.words, in_force, here.now) if by_words else _heard(one.words, voice, snr, in_force)

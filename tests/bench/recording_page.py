@@ -2,7 +2,7 @@
 
 An invented cabinet, each field by a synthetic voice in workshop noise (also by those of `unlike_voices`, which nothing was
 fitted on), through the recogniser and the dictation that a writer has. What is read back is affirmed where it is what was
-said, else refused and said again, and typed after `SAYINGS` sayings, as a writer would. `utterances`; `refused`:
+said, else said again, and typed after `SAYINGS` sayings, where the program offers that. `utterances`; `refused`:
 readings-back that were wrong; `typed`; `wrong`: what stands in the page otherwise than it was said.
 """
 
@@ -46,7 +46,7 @@ SAYS: Mapping[str, tuple[str, ...]] = {
     "heater": ("no",), "door": ("The door closes by a spring.",), "delivery": ("The opening is at the back.",),
     "named": ("relay",), "number": ("seven one four",),
 }  # fmt: skip
-SAYINGS = 3
+SAYINGS = 2
 MOST = 200
 ENGLISH = base.load("en")
 
@@ -84,7 +84,7 @@ class Writer:
         if here != self.here:
             self.here, self.sayings = here, 0
         words = self._words(state)
-        if not state.pending:
+        if words != "affirm":
             self.sayings += 1
             self.last = words
             if self.sayings > SAYINGS:
@@ -100,9 +100,9 @@ class Writer:
 
     def _words(self, state: PageState) -> str:
         if state.pending:
-            right = _same(state.pending, self.last)
-            self.refused += not right
-            return "affirm" if right else "negative"
+            if _same(state.pending, self.last):
+                return "affirm"
+            self.refused += 1
         rows = SAYS[state.slot.key]
         at = len(state.page.get(state.group.where, ())) if state.group.form == "rows" else 0
         return rows[at] if at < len(rows) else "that is all"

@@ -177,6 +177,27 @@ def test_speaking_over_a_prompt_stops_it(cabinet: Any, said: Any) -> None:
     assert next(played for played in here.out.history() if played.number == 1).cut
 
 
+def test_who_answers_at_once_is_heard_as_after_the_prompt(cabinet: Any, said: Any, pulse: Pulse) -> None:
+    """A fifth of a second lies between the end of the prompt and the answer: they are cut as one utterance."""
+    here = cabinet()
+    here.loop.listen(Listening(phrases=("running", "not running", "cannot see it"), proof=True))
+    numbers = itertools.count(1)
+
+    def once() -> None:
+        number = next(numbers)
+        here.prompt("Look through the grille at the bottom. Is the small fan behind it turning?", number)
+        assert here.gather(prompt_ended(number), 20) is not None
+        here.say(said("not running"))
+        here.technician.drain(10)
+        (played,) = (one for one in here.out.history() if one.number == number)
+        heard = here.gather(lambda h: isinstance(h, HeardPiece) and h.heard is not None and h.heard.meaning is not None, 6)
+        assert heard is not None
+        assert heard.heard.meaning.text == "not running"
+        assert heard.started >= played.ended - 0.3
+
+    undisturbed(once, pulse, torn=lambda: here.out.underflows)
+
+
 def test_a_prompt_that_may_not_be_cut_is_not(cabinet: Any, said: Any) -> None:
     here = cabinet()
     here.prompt("Danger. Mains voltage behind this cover. Switch the cabinet off before you go on.", cuttable=False)

@@ -60,11 +60,41 @@ def test_somebody_as_loud_as_the_echo_is_not_the_program(seed: int) -> None:
     assert got.overlap > 0.5
 
 
+def answered(seed: int, gap: float, louder: float = 10.0) -> tuple[Judgement, float]:
+    """A piece in which the end of a prompt is heard, and `gap` seconds after it (before it, if negative) somebody else who
+    is `louder` dB than its echo. What is judged of it, and when the prompt ended, seconds from the piece's beginning."""
+    rng = np.random.default_rng(seed)
+    length, speech = len(prompt()), scaled(other_voice(), -20 + louder)
+    whole = scaled(room(rng, np.concatenate([prompt(), silence(4.0)])), -20)
+    whole += scaled(fan(rng, len(whole)), -45)
+    at = length + round(gap * RATE)
+    whole[at : at + len(speech)] += speech
+    first, last = length - RATE, at + len(speech)
+    played = [Played(1, PROMPTS[3], prompt(), 0.0, length / RATE)]
+    return EchoGuard().judge(whole[first:last], first / RATE, last / RATE, played), 1.0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_who_answers_at_once_is_not_said_to_have_begun_with_the_echo(seed: int) -> None:
+    """End of prompt and answer are cut as one utterance where less than a pause lies between them."""
+    for gap in (0.2, 0.6):
+        got, ended = answered(seed, gap)
+        assert (got.own, got.began) == (False, pytest.approx(ended))
+        assert got.overlap > 0, "a gate is still to be said when nothing plays"
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_who_speaks_over_the_end_of_a_prompt_began_with_the_piece(seed: int) -> None:
+    for louder in (0.0, 10.0):
+        got, _ = answered(seed, -0.5, louder)
+        assert (got.own, got.began) == (False, 0.0)
+
+
 def test_nothing_playing_is_nothing_to_judge() -> None:
     played = [Played(1, "x", prompt(), 0.0, 5.0)]
     speech = other_voice()
     got = EchoGuard().judge(speech, 5.0 + DIES_AWAY + 0.01, 8.0, played)
-    assert (got.own, got.overlap, got.foreign) == (False, 0.0, 1.0)
+    assert (got.own, got.overlap, got.foreign, got.began) == (False, 0.0, 1.0, 0.0)
     just = EchoGuard().judge(speech, 5.0 + DIES_AWAY - 0.01, 8.0, played)
     assert just.overlap > 0
 

@@ -7,10 +7,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pytest
 
 from handsfree.language.meaning import Heard, Listening, Meaning, Sense, Verdict
-from handsfree.sound.happenings import Ended, Happenings
+from handsfree.sound.echo import EchoGuard, Judgement
+from handsfree.sound.happenings import Ended, Happenings, HeardPiece
 from handsfree.sound.live import LiveLoop
 from handsfree.sound.samples import RATE, Samples, VirtualClock, silence
 from tests.sound.pretended import ClipSource, NullSink
@@ -24,16 +26,16 @@ class Found:
 
 
 class Cutting:
-    """Finds one utterance in the first block."""
+    """Finds one utterance, a second long, when as much has been fed."""
 
     speaking = False
     supposed = None
-    done = False
+    fed = silence(0.0)
 
     def feed(self, samples: Samples) -> tuple[Any, ...]:
-        found = () if self.done else (Found(samples, 0.0, len(samples) / RATE),)
-        self.done = True
-        return found
+        before, self.fed = len(self.fed), np.concatenate([self.fed, samples])
+        found = before < RATE <= len(self.fed)
+        return (Found(self.fed[:RATE], 0.0, 1.0),) if found else ()
 
 
 class Believing:
@@ -62,3 +64,41 @@ def test_only_what_may_act_stops_a_prompt(in_time: bool, cuts: int) -> None:
     loop.close()
     assert loop.judged == 1
     assert sink.cuts == cuts
+
+
+class Guard(EchoGuard):
+    """Says that the first 0.4 s were the program's own voice."""
+
+    def judge(self, samples: Samples, *given: Any, **named: Any) -> Judgement:
+        return Judgement(False, "", samples, overlap=0.5, began=0.4)
+
+
+@dataclass
+class Hears(Believing):
+    """And notes how much sound it was given, in seconds."""
+
+    seconds: float = 0.0
+
+    def hear(self, samples: Samples, listening: Listening) -> Heard:
+        self.seconds = len(samples) / RATE
+        return super().hear(samples, listening)
+
+
+@pytest.mark.parametrize(("listening", "given"), [(Listening(), 0.9), (Listening(proof=True), 1.0)])
+def test_an_answer_begins_after_the_echo_that_was_cut_with_it(listening: Listening, given: float) -> None:
+    """Where a word may prove works dead, nothing is taken away of what is heard."""
+    clock, happenings, hears = VirtualClock(), Happenings(), Hears()
+    source, sink = ClipSource(clock), NullSink(clock, happenings.tell)
+    source.say(silence(0.5))
+    source.finish()
+    loop = LiveLoop(source, Cutting(), sink, hears, happenings, clock, Guard())
+    asked: list[float] = []
+    loop.in_time = lambda started, heard: not asked.append(started)  # type: ignore[func-returns-value]
+    loop.listen(listening)
+    loop.start()
+    told = happenings.next(20)
+    loop.close()
+    assert isinstance(told, HeardPiece)
+    assert told.heard is not None
+    assert hears.seconds == pytest.approx(given)
+    assert asked == [told.started] == [told.heard.started] == [pytest.approx(told.ended - 0.6)]

@@ -134,6 +134,9 @@ def test_a_caution_is_heard_out_before_it_is_understood(booth: Booth) -> None:
     assert booth.ear.next(0.1) == PromptEnded(7)
     assert booth.hears("understood", 3.5, 4.2).verdict == "not for me"  # begun while it was still read
     booth.clock.wait(2.0)
+    assert booth.loop.in_time(3.8, Heard(Verdict.ACCEPTED, Meaning(Sense.COMMAND, "understood"), 0.99)), (
+        "what comes before the first sound of an utterance is no speech"
+    )
     assert booth.hears("understood", 4.5, 5.2).verdict == "accepted"
 
 

@@ -71,9 +71,9 @@ def test_a_closed_visit_hears_nothing_but_its_resume() -> None:
 def test_the_first_asking_again_is_short_and_the_second_helps() -> None:
     scene = begun()
     scene.tell(UNSURE)
-    assert said(scene) == ["Say done when it is done."]
+    assert said(scene) == ["Say next step when it is done."]
     scene.tell(UNSURE)
-    assert said(scene) == ["Say done when it is done. You can say done, say again or go back."]
+    assert said(scene) == ["Say next step when it is done. You can say next step, say again or go back."]
     assert scene.words("next step").state.tries == 0
 
 
@@ -115,7 +115,7 @@ def test_a_near_tie_of_phrases_is_asked_by_their_names() -> None:
 def test_a_near_tie_of_what_is_never_spoken_is_plainly_asked_again() -> None:
     scene = begun()
     scene.tell(Utterance(Verdict.ASKED_AGAIN, rivals=(("gate", "isolated, lock four two", None), ("denial", "half", None))))
-    assert said(scene) == ["Say done when it is done."]
+    assert said(scene) == ["Say next step when it is done."]
 
 
 def test_a_reading_not_surely_heard_in_a_unit_that_does_not_fit_is_asked_about_by_its_unit() -> None:

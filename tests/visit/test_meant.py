@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -36,6 +37,32 @@ def answered(scene: Scene, utterance: Utterance, late: float) -> bool:
 ])  # fmt: skip
 def test_the_person_is_answered_and_who_stands_away_is_not(level: float, late: float, yes: bool) -> None:
     assert answered(at_display(), replace(UNSURE, level=level), late) is yes
+
+
+TALK = Utterance(Verdict.NOT_FOR_ME, words="somebody has let the cat out of the shed", engine="test", level=-30.0)
+
+
+@pytest.mark.parametrize(("again", "yes"), [
+    ({}, True), ({"words": "somebody let the cat out of the shed"}, True),
+    ({"words": "the cat is in the kitchen now"}, False), ({"level": -50.0}, False), ({"voice": "other"}, False),
+])  # fmt: skip
+def test_who_got_no_answer_and_says_it_again_gets_one(again: dict[str, Any], yes: bool) -> None:
+    scene = at_display()
+    assert not answered(scene, TALK, 4.0)
+    assert answered(scene, replace(TALK, **again), 6.0) is yes
+    if yes:
+        assert not answered(scene, TALK, 4.0), "that was answered: what comes now is said for the first time"
+
+
+def test_the_same_words_much_later_or_after_an_answer_are_not_said_again() -> None:
+    scene = at_display()
+    assert not answered(scene, TALK, 4.0)
+    assert not answered(scene, TALK, 60.0)
+    scene.words("warm")
+    assert not answered(scene, TALK, 4.0)
+    scene.words("stand by")
+    assert not answered(scene, TALK, 4.0)
+    assert not answered(scene, TALK, 4.0)
 
 
 def test_how_loud_the_person_is_is_learnt_from_what_was_accepted() -> None:

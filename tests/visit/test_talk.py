@@ -117,7 +117,7 @@ def test_done_moves_on_where_nothing_is_at_stake(words: str) -> None:
 def test_yes_does_not_move_on_from_work() -> None:
     scene = talk("yes", "yes")
     assert scene.step == "grille"
-    assert said(scene) == ["Say done when it is done."]
+    assert said(scene) == ["Say next step when it is done."]
 
 
 @pytest.mark.parametrize("words", ["yes", "done", "ready", "okay", "got it"])
@@ -259,15 +259,45 @@ def test_its_person_gets_the_question_in_short_and_a_bystander_nothing() -> None
     assert said(scene) == []
 
 
-def test_the_programs_own_voice_and_what_came_too_early_get_no_answer() -> None:
+EARLY = "said before the last answer was acted on"
+
+
+def test_the_programs_own_voice_gets_no_answer() -> None:
     scene = talk()
     scene.tell(PromptEnded(scene.state.said - 1))
-    for event in (
-        Utterance(Verdict.NOT_FOR_ME, words="is it dry", reason="the program's own voice"),
-        replace(heard(Verdict.NOT_FOR_ME, "bit damp"), reason="said before the last answer was acted on"),
-    ):
-        scene.tell(event)
-        assert said(scene) == []
+    scene.tell(Utterance(Verdict.NOT_FOR_ME, words="is it dry", reason="the program's own voice"))
+    assert said(scene) == []
+
+
+@pytest.mark.parametrize("unsure", [False, True])
+def test_what_came_too_early_acts_never_and_is_asked_for_again_once_nothing_is_being_said(unsure: bool) -> None:
+    """While the program speaks, its question is still to come. After it, silence would leave its person waiting."""
+    scene = talk()
+    early = replace(heard(Verdict.NOT_FOR_ME, "dry", sense=Sense.PHRASE, text="dry"), sure=0.98, reason=EARLY)
+    if unsure:
+        early = replace(heard(Verdict.NOT_FOR_ME, "bit damp"), reason=EARLY)
+    scene.tell(early)
+    assert said(scene) == []
+    scene.tell(PromptEnded(scene.state.said - 1))
+    scene.tell(early)
+    assert (said(scene), scene.step) == (["Dry or soaked?"], "floor")
+
+
+@pytest.mark.parametrize("over", ["stand by", "note"])
+def test_what_came_too_early_is_not_asked_for_while_somebody_is_left_in_peace(over: str) -> None:
+    scene = talk(over)
+    scene.tell(PromptEnded(scene.state.said - 1))
+    scene.tell(replace(heard(Verdict.NOT_FOR_ME, "dry", sense=Sense.PHRASE, text="dry"), sure=0.98, reason=EARLY))
+    assert said(scene) == []
+
+
+def test_a_denial_that_came_too_early_at_a_gate_is_answered() -> None:
+    whole = Scene(book(data.WHOLE)).open().words("next step", "warm", "43.5")
+    whole.tell(PromptEnded(whole.state.said - 1))
+    denial = heard(Verdict.NOT_FOR_ME, "it is not isolated", sense=Sense.DENIAL, text="negation")
+    whole.tell(replace(denial, reason=EARLY))
+    assert said(whole)
+    assert whole.power == "ISOLATING"
 
 
 # ---- help, stop, alarms ----------------------------------------------------------------------------------------------
