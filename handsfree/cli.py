@@ -9,7 +9,7 @@ import typer
 
 from handsfree import procedure_verbs, record_verbs
 from handsfree.desk import verbs
-from handsfree.errors import Trouble
+from handsfree.errors import Trouble, shown_plainly
 from handsfree.record_verbs import JsonLine, not_with
 from handsfree.speech.engines import SETS
 
@@ -386,7 +386,7 @@ def main(arguments: list[str] | None = None) -> Any:
     try:
         return app(arguments, standalone_mode=True)
     except Trouble as trouble:
-        print(f"handsfree: {_seen(trouble.sentence)}", file=sys.stderr)
+        print(f"handsfree: {shown_plainly(trouble.sentence)}", file=sys.stderr)
         sys.exit(trouble.status)
     except BrokenPipeError:
         sys.stderr.close()
@@ -394,8 +394,3 @@ def main(arguments: list[str] | None = None) -> Any:
     except PermissionError as error:  # in a file or folder that no verb of its own asks about
         print(f"handsfree: {error.filename}: {error.strerror}. See who may read and write there.", file=sys.stderr)
         sys.exit(2)
-
-
-def _seen(sentence: str) -> str:
-    """Without what steers a terminal: a record, a procedure or a file's name may be quoted in it."""
-    return "".join(c if c.isprintable() or c == "\n" else "\ufffd" for c in sentence)

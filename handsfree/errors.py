@@ -12,3 +12,8 @@ class Trouble(Exception):
 
 class Unkept(Trouble):
     """What should be in the record could not be written."""
+
+
+def shown_plainly(sentence: str) -> str:
+    """Without what steers a terminal: a record, a procedure or a file's name may be quoted in it."""
+    return "".join(c if c.isprintable() or c == "\n" else "\ufffd" for c in sentence)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from handsfree.isolation.interlock import awaits, latecomer
 from handsfree.isolation.people import here
 from handsfree.visit.flow import Flow
-from handsfree.visit.state import Awaiting
+from handsfree.visit.state import Awaiting, Overlay
 from handsfree.visit.steps import present
 
 
@@ -28,10 +28,11 @@ def may_come(flow: Flow) -> tuple[str, ...]:
 
 def ask_who(flow: Flow) -> None:
     """A newcomer says who they are, if names are known, and then the number on their lock."""
+    flow.change(overlay=Overlay.NONE, lock_offered=(), pending=None)
     if may_come(flow):
-        flow.change(awaiting=Awaiting.WHO, joining="", lock_offered=(), pending=None)
+        flow.change(awaiting=Awaiting.WHO, joining="")
     else:
-        flow.change(awaiting=Awaiting.LOCK_NUMBER, joining=next(iter(free_names(flow)), ""), lock_offered=(), pending=None)
+        flow.change(awaiting=Awaiting.LOCK_NUMBER, joining=next(iter(free_names(flow)), ""))
     present(flow)
 
 

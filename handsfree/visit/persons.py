@@ -26,7 +26,7 @@ from handsfree.visit.movement import take_up
 from handsfree.visit.plain import BEFORE, QuestionRows, asks, called, commands, says
 from handsfree.visit.refusals import may_restate, phrase_of, refused, voice_doubted
 from handsfree.visit.speaking import choices
-from handsfree.visit.state import Awaiting
+from handsfree.visit.state import Awaiting, Overlay
 from handsfree.visit.steps import present
 from handsfree.visit.wishes import is_command
 
@@ -167,7 +167,7 @@ def begin_join(flow: Flow) -> None:
     """'Second person': they state their number and, if something is held, put their lock on it. The first person states
     theirs before that, or nobody would ask for the first one's lock any more."""
     if not here(flow.state.interlock.people):
-        flow.change(joining=_first(flow), another=True, pending=None, awaiting=Awaiting.LOCK_NUMBER)
+        flow.change(joining=_first(flow), another=True, pending=None, awaiting=Awaiting.LOCK_NUMBER, overlay=Overlay.NONE)
         present(flow)
         return
     if len(here(flow.state.interlock.people)) > 1 or not free_names(flow):
@@ -192,7 +192,7 @@ def begin_leave(flow: Flow) -> None:
     if len(present_people) < 2:
         flow.prompt("leave-alone", "refusal")
         return
-    flow.change(awaiting=Awaiting.LEAVE_GATE, pending=None,
+    flow.change(awaiting=Awaiting.LEAVE_GATE, pending=None, overlay=Overlay.NONE,
                 interlock=awaits(flow.state.interlock, present_people[0].name))  # fmt: skip
     present(flow)
 

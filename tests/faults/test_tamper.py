@@ -13,11 +13,11 @@ import pytest
 
 from handsfree.journal import keys
 from handsfree.journal.canonical import as_line, canonical
-from handsfree.journal.events import SoundRemoved
+from handsfree.journal.events import Resumed, SoundRemoved
 from handsfree.journal.verify import verify
 from handsfree.journal.writer import Journal
 from tests.bench.journal import make
-from tests.journal.made import OPENED, TestClock, clip, story, with_clip, write_visit
+from tests.journal.made import TestClock, clip, story, with_clip, write_visit
 
 Counted = Callable[[str, int, int], None]
 Lines = list[dict[str, Any]]
@@ -239,7 +239,7 @@ def test_an_end_cut_off_back_to_an_earlier_seal_is_found_by_what_was_noted(fast:
     folder = write_visit(fast / "visit")
     early = (folder / "journal.jsonl").read_bytes()
     with Journal.resume(folder, clock=TestClock(at=2000.0)) as journal:
-        journal.append(OPENED)
+        journal.append(Resumed("stopped"))
         journal.seal()
     report = verify(folder)
     (folder / "journal.jsonl").write_bytes(early)

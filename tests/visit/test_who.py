@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from handsfree.journal.events import Alarm, LockChanged, NoteKept, Opened, Resumed
+from handsfree.language.meaning import Sense
 from handsfree.settings import Settings
 from handsfree.visit.state import Awaiting, Overlay
 from tests.isolation.test_finds import CHARGE, LIFT, OPENS, TESTED
-from tests.visit.scenes import ENGLISH, Scene, book
+from tests.visit import followed as to
+from tests.visit.followed import Followed
+from tests.visit.scenes import ENGLISH, Scene, accepted, book
 
 ALONE = LIFT.replace("people: 2, ", "")
 LOOK_FIRST = ALONE.replace("steps:\n", "steps:\n  - {id: look, kind: instruct, say: Look.}\n")
@@ -183,3 +188,19 @@ def test_the_word_alone_in_a_note_is_no_alarm() -> None:
     scene = noting(text="the fire label is torn off")
     assert not [e for e in scene.record if isinstance(e.event, Alarm)]
     assert scene.power == "ISOLATED"
+
+
+@pytest.mark.parametrize(("lines", "word", "asked"), [
+    ((), "second person", Awaiting.LOCK_NUMBER),
+    (to.TO_WAIT, "second person", Awaiting.LOCK_NUMBER),
+    (to.TWO_WAIT, "i am leaving", Awaiting.LEAVE_GATE),
+])  # fmt: skip
+def test_what_was_likely_heard_is_asked_no_more_once_a_person_is_asked(
+    lines: tuple[str, ...], word: str, asked: Awaiting
+) -> None:
+    """Or its question would be read again where a number or a phrase is awaited."""
+    scene = Followed().takes(*lines)
+    scene.state = replace(scene.state, overlay=Overlay.PROPOSAL, proposed=accepted(Sense.COMMAND, "next step"))
+    scene.tell(accepted(Sense.COMMAND, word))
+    assert (scene.state.awaiting, scene.state.overlay) == (asked, Overlay.NONE)
+    assert "Next step?" not in scene.said
