@@ -6,7 +6,8 @@ The rules of this file:
   resumed like any stopped visit.
 - Nothing here asks a question, a step or a procedure for anything: those may be what broke.
 - A step that breaks when it is entered, or twice while it is asked, is skipped aloud when the visit is resumed. A step
-  that keeps a person safe (a caution, a gate) is never skipped.
+  that keeps a person safe (a caution, a gate) is never skipped, nor is a question that says nothing of somebody who cannot
+  tell: the program answers for nobody.
 """
 
 from __future__ import annotations
@@ -52,4 +53,6 @@ def failed(state: State, at: FrameStack, during: str, what: str) -> tuple[State,
 
 def passes(state: State, frames: FrameStack, step: model.Step) -> bool:
     """The step broke before, and may be skipped."""
-    return frames in state.broken and not isinstance(step, NEVER_PASSED)
+    if frames not in state.broken or isinstance(step, NEVER_PASSED):
+        return False
+    return not isinstance(step, model.Ask) or model.way_out_of(step, "cannot tell")[0]

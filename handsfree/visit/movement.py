@@ -86,13 +86,10 @@ def _first(flow: Flow, frames: FrameStack) -> FrameStack:
 
 
 def _past(step: model.Step) -> str | None:
-    """Where a step that broke leads: where nobody can tell, or else where some answer does. Only these ways were proved."""
+    """Where a step that broke leads: where nobody can tell. Only these ways were proved."""
     if isinstance(step, model.Decide):
         return step.otherwise
-    if not isinstance(step, model.Ask | model.Read):
-        return None
-    there, go = model.way_out_of(step, "cannot tell")
-    return go if there or isinstance(step, model.Read) else step.answers[0].go
+    return model.way_out_of(step, "cannot tell")[1] if isinstance(step, model.Ask | model.Read) else None
 
 
 def _all_isolated(flow: Flow, names: tuple[str, ...]) -> bool:

@@ -211,7 +211,7 @@ SKIPPED = (
     ("{id: odd, kind: instruct, say: Odd., go: far}", "far"),
     ("{id: odd, kind: evidence, what: photo, say: Odd.}", "after"),
     ("{id: odd, kind: ask, say: Odd, answers: {warm: , cold: far}}", "after"),
-    ("{id: odd, kind: ask, say: Odd, answers: {warm: far, cold: done}}", "far"),
+    ("{id: odd, kind: ask, say: Odd, answers: {warm: far, cold: done}}", "how"),  # no way: it stops before it each time
     ("{id: odd, kind: ask, say: Odd, answers: {warm: after, cold: done}, unknown: far}", "far"),
     ("{id: odd, kind: read, say: Odd., quantity: air temperature, unit: degF, plausible: [-20, 130]}", "after"),
     ("{id: odd, kind: read, say: Odd., quantity: air temperature, unit: degF, plausible: [-20, 130], unknown: far}", "far"),
@@ -249,6 +249,9 @@ steps:
     scene.tell(ev.Resumed("stopped"))
     scene.words("warm")  # the turn that failed did not count
     assert scene.step == to
+    if to == "how":
+        assert scene.state.closed
+        return
     said = next(one for one in scene.last if isinstance(one, ev.Say) and "skip" in one.text)
     assert said.text.endswith(ENGLISH.prompt("passed-over", text=step.say))
     assert (said.role, said.cuttable) == ("notice", False), "they are told in full what was not done"

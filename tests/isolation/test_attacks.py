@@ -162,8 +162,8 @@ def test_what_is_being_restored_may_be_the_one_that_is_on() -> None:
 # ---- a step that broke ----------------------------------------------------------------------------------------------
 
 
-def test_past_a_question_that_broke_it_goes_only_where_one_of_its_answers_goes() -> None:
-    """It went to the step that stands next in the file: to the fins, past their caution."""
+def test_past_a_question_that_broke_it_goes_only_where_who_cannot_tell_goes() -> None:
+    """It went to the step that stands next in the file: to the fins, past their caution. Nobody is answered for."""
     text = """
 procedure: fins
 title: Fins
@@ -173,7 +173,7 @@ steps:
   - {id: mind, kind: caution, level: danger, hazards: [sharp fins], protects: fins, say: They cut., go: fins}
   - {id: done, kind: end, outcome: done, say: Done.}
 """
-    for more, to in (("", "mind"), (", unknown: done", "")):
+    for more, to in (("", "how"), (", unknown: done", "")):
         scene = Scene(book(text.replace("cold: mind}", f"cold: mind}}{more}"))).open()
         scene.breaks = True
         for _ in range(2):
