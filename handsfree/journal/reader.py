@@ -117,10 +117,6 @@ def read(visit: Path) -> Iterator[Stamped]:
         raise Trouble(f"{path} cannot be read: {error.strerror}. Check the disk and who may read it.") from None
 
 
-def read_list(visit: Path) -> list[Stamped]:
-    return list(read(visit))
-
-
 def torn_tail(path: Path, broken: Broken) -> Tail | None:
     """The torn tail that begins at `broken`; None if it is not one but a record that was changed."""
     times: set[Any] = set()

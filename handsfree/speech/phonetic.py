@@ -81,9 +81,6 @@ class Phonetic:
         """Load now; returns the name of the weights with the head of their SHA-256."""
         return f"{PACKAGE} {VERSION}, sha256 {self._model.sha256[:12]}"
 
-    def prepare(self, listening: Listening) -> None:
-        self._prepare(listening)
-
     def testify(self, samples: Samples, listening: Listening) -> Testimony:
         """Evidence on one utterance; silence gives no candidates."""
         if len(samples) < _SHORTEST * RATE or len(samples) > _LONGEST * RATE or not float(abs(samples).max()) >= 1e-4:

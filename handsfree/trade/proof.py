@@ -18,7 +18,6 @@ from enum import StrEnum
 
 from handsfree.trade import possible, pulldown
 
-DIFFERENTIAL = 3 / 1.8  # kelvin either side of a setting, 3 degF: common practice, no source
 AHEAD = 60.0  # minutes that a slope is carried on, to see whether it leaves the band: common practice, no source
 NOISE = 0.3  # kelvin, one standard deviation of a reading between bottles: common practice, no source
 FEWEST, SHORTEST = 3, 25.0  # readings and minutes before anything is called cold
@@ -139,8 +138,8 @@ def _from_below(rows: Sequence[tuple[float, float]], low: float, accuracy: float
 def hours_left(readings: Sequence[tuple[float, float]], high: float, accuracy: float = 0.5) -> float:
     """Likely hours from the last reading to the band from above, of a cabinet that gets there; infinite beyond a week.
 
-    `readings`: (minute, degrees Celsius), door shut, deck switched on. `high`: the upper edge of the band, degrees Celsius,
-    `DIFFERENTIAL` above the setting. `accuracy`: the thermometer's limit of error, kelvin. Trouble for fewer than two times.
+    `readings`: (minute, degrees Celsius), door shut, deck switched on. `high`: the upper edge of the band, degrees Celsius.
+    `accuracy`: the thermometer's limit of error, kelvin. Trouble for fewer than two times.
     As many cabinets need longer as need less: four in five lie between a half and twice of it, roughly
     (`tests.bench.pulldown_hours`).
     """

@@ -123,68 +123,53 @@ class Pending:
 
 @dataclass(frozen=True)
 class State:
-    """`frames`: the stack of procedures, the innermost last; () before the start and after the end. `trail`: places
-    'go back' may return to, the latest last. `covering`: for each source the isolation step last entered, where a
-    cleared isolation is made again, and `return_to` where to go once it is. `joining`: who states a number;
-    `another`: one more comes then. `technician`: who works, by name, '' where nobody said; `technicians`: who may come
-    besides.
-    `questions`: of the desk, to be put at close-out: (finding, who asks, words).
-    `voice_doubted`: the phrase was right and the voice in doubt, once. `voice_told`: that none was compared. `check`,
-    `point`: which check of a restore, which point of a proof. `tries`: askings-again in a row. `remembered`: results by
-    (procedure path, step). `tellings`: what each step that brought something told the fault model, the latest last:
-    'check=answer', or '' for nothing. `facts`: what is known in the whole visit, by name. `warned`: the cautions that were
-    understood, by their text. `proposed`: what was likely heard, read back; `beneath`: the overlay that it is asked over,
-    which comes back. `heard_out`: when the last prompt had ended; `ended`: its number. `spoken`: the questions whose words
-    were said. `unanswered`: the last speech that got no answer.
-    `found`: findings of the last turn. `waited`: how a wait goes was explained; `half`: half time of this one is still to
-    be told. `lost`: the parts of the sound that are gone.
-    `level`: how loud the person who is heard usually is, dB full scale, 0 before it is known. `learned`: how
-    answers are worded, of what the person has worded so once.
-    `emergency`: whom to call, as it is said. `fault`: what broke the visit
-    off, '' for nothing; `failed_at`: the step at which the program last failed; `broken`: those that are not tried again."""
+    """Everything that the machine knows between two happenings."""
 
     book: Book
     language: Language
-    frames: FrameStack = ()
+    frames: FrameStack = ()  # the stack of procedures, the innermost last; () before the start and after the end
     awaiting: Awaiting = Awaiting.NOTHING
     overlay: Overlay = Overlay.NONE
     interlock: Interlock = field(default_factory=Interlock)
-    trail: tuple[FrameStack, ...] = ()
+    trail: tuple[FrameStack, ...] = ()  # places that 'go back' may return to, the latest last
+    # for each source the isolation step last entered: a cleared isolation is made again there
     covering: Mapping[str, FrameStack] = field(default_factory=dict)
-    return_to: FrameStack = ()
+    return_to: FrameStack = ()  # where to go once it is made again
+    # results by (procedure path, step)
     remembered: Mapping[tuple[tuple[str, ...], str], Result] = field(default_factory=dict)
+    # what each step told the fault model, the latest last: 'check=answer', '' for nothing
     tellings: Mapping[tuple[tuple[str, ...], str], str] = field(default_factory=dict)
-    facts: Mapping[str, Fact] = field(default_factory=dict)
-    warned: frozenset[str] = frozenset()
-    proposed: Utterance | None = None
-    beneath: Overlay = Overlay.NONE
-    heard_out: float = 0.0
-    ended: int = -1
-    unanswered: Utterance | None = None
-    found: tuple[FindingMade, ...] = ()
-    waited: bool = False
-    half: bool = False
-    learned: frozenset[str] = frozenset()
-    level: float = 0.0
-    lost: frozenset[str] = frozenset()
+    facts: Mapping[str, Fact] = field(default_factory=dict)  # what is known in the whole visit, by name
+    warned: frozenset[str] = frozenset()  # the cautions that were understood, by their text
+    proposed: Utterance | None = None  # what was likely heard, read back
+    beneath: Overlay = Overlay.NONE  # the overlay that it is asked over, which comes back
+    heard_out: float = 0.0  # when the last prompt had ended
+    ended: int = -1  # its number
+    unanswered: Utterance | None = None  # the last speech that got no answer
+    found: tuple[FindingMade, ...] = ()  # findings of the last turn
+    waited: bool = False  # how a wait goes was explained
+    half: bool = False  # half time of this wait is still to be told
+    learned: frozenset[str] = frozenset()  # how answers are worded, of what the person has worded so once
+    level: float = 0.0  # how loud the person who is heard usually is, dB full scale; 0 before it is known
+    lost: frozenset[str] = frozenset()  # the parts of the sound that are gone
     form: Form = Form.USUAL
-    emergency: str = ""
+    emergency: str = ""  # whom to call, as it is said
     series: tuple[Sample, ...] = ()
     pending: Pending | None = None
     lock_offered: tuple[str, ...] = ()
-    joining: str = ""
-    another: bool = False
-    technician: str = ""
-    technicians: tuple[str, ...] = ()
-    questions: tuple[tuple[str, str, str], ...] = ()
-    voice_doubted: bool = False
-    voice_told: bool = False
-    check: int = 0
-    point: int = 0
+    joining: str = ""  # who states a number
+    another: bool = False  # one more comes then
+    technician: str = ""  # who works, by name; '' where nobody said
+    technicians: tuple[str, ...] = ()  # who may come besides
+    questions: tuple[tuple[str, str, str], ...] = ()  # of the desk, to be put at close-out: (finding, who asks, words)
+    voice_doubted: bool = False  # the phrase was right and the voice in doubt, once
+    voice_told: bool = False  # they were told that no voice is compared
+    check: int = 0  # which check of a restore
+    point: int = 0  # which point of a proof
     wait_ends: float = 0.0
-    tries: int = 0
-    said: int = 0
-    spoken: frozenset[Asking] = frozenset()
+    tries: int = 0  # askings-again in a row
+    said: int = 0  # how many prompts so far
+    spoken: frozenset[Asking] = frozenset()  # the questions whose words were said
     listening: ListenFor | None = None
     rate: int = 0
     volume: int = 0
@@ -194,9 +179,9 @@ class State:
     told_quiet: bool = False
     outcome: str = ""
     not_before: float | None = None
-    fault: str = ""
-    failed_at: FrameStack = ()
-    broken: frozenset[FrameStack] = frozenset()
+    fault: str = ""  # what broke the visit off; '' for nothing
+    failed_at: FrameStack = ()  # the step at which the program last failed
+    broken: frozenset[FrameStack] = frozenset()  # steps that are not tried again
 
     @property
     def closed(self) -> bool:

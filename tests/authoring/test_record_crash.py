@@ -14,9 +14,10 @@ import pytest
 from handsfree.authoring.keeping import Shelf, open_recording, replayed
 from handsfree.authoring.turn import RecorderState
 from handsfree.journal.events import AnswerTaken, Resumed
-from handsfree.journal.reader import JOURNAL, read_list
+from handsfree.journal.reader import JOURNAL
 from handsfree.procedure.load import load_procedure
 from tests.authoring.scenes import LOOK_AT_FAN, typed
+from tests.journal.made import read_list
 
 LINES = LOOK_AT_FAN.splitlines()
 KEPT = [at for at, line in enumerate(LINES) if line == "keep"]

@@ -10,12 +10,12 @@ import pytest
 
 from handsfree.cli import app
 from handsfree.journal.events import Opened, Say
-from handsfree.journal.reader import read_list
 from handsfree.procedure.load import load_book
 from handsfree.visit.commands import VisitOptions, opened, visit
 from handsfree.visit.live import live_visit
 from handsfree.visit.sessions import book_named, state_of
 from tests.authoring.scenes import LOOK_AT_FAN, typed
+from tests.journal.made import read_list
 
 NAME = "fan-look"
 LINES = "seven three\naffirm\nunderstood\ndead calm\n"

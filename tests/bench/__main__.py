@@ -99,7 +99,7 @@ def record(long: bool) -> Iterator[Row]:
 def replay(long: bool) -> Iterator[Row]:
     """A real visit's record, followed by the real machine again and again."""
     from handsfree.journal.follow import departure
-    from handsfree.journal.reader import read_list
+    from tests.journal.made import read_list
     from tests.journal.visited import MACHINE, visit
 
     with tempfile.TemporaryDirectory(prefix="handsfree-bench-") as place, redirect_stdout(StringIO()):

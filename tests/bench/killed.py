@@ -150,7 +150,7 @@ def places() -> list[Place]:
 
 def wrong_after(before: State, folder: Path) -> list[str]:
     """What was not as it must be once it was taken up; [] where all was."""
-    entries = reader.read_list(folder)
+    entries = list(reader.read(folder))
     at = max(n for n, entry in enumerate(entries) if isinstance(entry.event, Resumed))
     following = next((n for n, entry in enumerate(entries) if n > at and isinstance(entry.event, Utterance)), len(entries))
     said = " ".join(entry.event.text for entry in entries[at:following] if isinstance(entry.event, Say))

@@ -31,13 +31,13 @@ from handsfree.desk.readout import machine
 from handsfree.journal.account import account
 from handsfree.journal.events import Gate, Say
 from handsfree.journal.page import visit_page
-from handsfree.journal.reader import read_list
 from handsfree.sound.screen import Screen, Status, render
 from handsfree.visit.glance import Glance
 from handsfree.visit.sessions import state_of
 from tests.desk import made, many
 from tests.desk.serving import served
 from tests.desk.test_browser import ARGUMENTS, CHROMIUM
+from tests.journal.made import read_list
 
 PLACE = Path(__file__).resolve().parents[2] / "handsfree" / "handbook" / "pictures"
 CHART, STRETCH = "deck-take-out", {"x": 0, "y": 568, "width": 616, "height": 750}  # where the isolation begins

@@ -27,7 +27,6 @@ from handsfree.journal.findings import CAME_BACK, NOT_COMPARED, NOT_THEIRS
 from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.keys import make
 from handsfree.journal.prune import prune_visits
-from handsfree.journal.reader import read_list
 from handsfree.journal.tree_heads import holds_proof
 from handsfree.journal.writer import Journal
 from handsfree.relisten import again
@@ -35,7 +34,7 @@ from tests.desk import made
 from tests.desk.made import Made, another_of
 from tests.desk.test_pages import signed_in
 from tests.desk.test_uploads import Device, empty
-from tests.journal.made import TestClock, write_visit
+from tests.journal.made import TestClock, read_list, write_visit
 
 __all__ = ["empty"]
 ALWAYS = Between(0.0, 4e9)

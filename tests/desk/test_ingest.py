@@ -16,8 +16,8 @@ from handsfree.desk.measures import Between, FirstFix
 from handsfree.desk.queries import EVERYBODY, Filter, Scope
 from handsfree.desk.tables import OF_VISIT, Saying, Visit
 from handsfree.journal import events as ev
-from handsfree.journal.reader import read_list
 from tests.desk.made import BRANDNER, HUBER, SUMMIT, VALLEY, Made, day
+from tests.journal.made import read_list
 
 ALWAYS = Between(0, 1e11)
 

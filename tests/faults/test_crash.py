@@ -14,11 +14,10 @@ import pytest
 from handsfree.errors import Trouble
 from handsfree.journal.disk import Disk
 from handsfree.journal.events import Resumed
-from handsfree.journal.reader import read_list
 from handsfree.journal.verify import verify
 from handsfree.journal.writer import Journal
 from tests.faults.disks import KillDisk, PowerCut, PowerDisk, everything, nothing, reordered, torn_at
-from tests.journal.made import TestClock, clip, story, with_clip
+from tests.journal.made import TestClock, clip, read_list, story, with_clip
 
 Counted = Callable[[str, int, int], None]
 WHOLE = sum(len(batch) for batch in story()) + 1

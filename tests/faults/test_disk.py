@@ -12,11 +12,10 @@ import pytest
 
 from handsfree.errors import Trouble
 from handsfree.journal.events import Resumed, Tone
-from handsfree.journal.reader import read_list
 from handsfree.journal.verify import verify
 from handsfree.journal.writer import Journal
 from tests.faults.disks import FailingDisk
-from tests.journal.made import OPENED, TestClock, clip, story, with_clip
+from tests.journal.made import OPENED, TestClock, clip, read_list, story, with_clip
 
 Counted = Callable[[str, int, int], None]
 SAID = {errno.ENOSPC: "disk is full", errno.EROFS: "read-only", errno.EIO: "disk failed", errno.EDQUOT: "quota"}

@@ -15,13 +15,12 @@ from handsfree.dialogue.runner import Runner
 from handsfree.errors import Trouble
 from handsfree.journal import events as ev
 from handsfree.journal.follow import departure
-from handsfree.journal.reader import read_list
 from handsfree.journal.verify import verify
 from handsfree.procedure import load
 from handsfree.visit import machine, sessions
 from handsfree.visit.state import State
 from tests.journal import visited
-from tests.journal.made import TestClock
+from tests.journal.made import TestClock, read_list
 
 SENTENCE = "I have a fault. Treat it as live."
 

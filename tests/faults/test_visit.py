@@ -14,12 +14,11 @@ from handsfree.errors import Trouble
 from handsfree.isolation.rules import Power
 from handsfree.journal.events import Say
 from handsfree.journal.follow import follow
-from handsfree.journal.reader import read_list
 from handsfree.journal.verify import verify
 from handsfree.visit import sessions
 from handsfree.visit.state import Awaiting, State
 from tests.faults.disks import FailingDisk
-from tests.journal.made import TestClock
+from tests.journal.made import TestClock, read_list
 from tests.journal.visited import LINES, MACHINE, PROCEDURE, resume, run, visit
 
 

@@ -17,7 +17,13 @@ from handsfree.journal import events as ev
 from handsfree.journal.clock import JournalClock
 from handsfree.journal.disk import Disk
 from handsfree.journal.keys import DeviceKey
+from handsfree.journal.reader import read
 from handsfree.journal.writer import Journal, flac
+
+
+def read_list(visit: Path) -> list[ev.Stamped]:
+    return list(read(visit))
+
 
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
 FLOAT = st.floats(allow_nan=False, allow_infinity=False)

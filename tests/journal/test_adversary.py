@@ -23,12 +23,12 @@ from handsfree.journal.events import Closed, NoteKept, Opened, ReadingTaken, Res
 from handsfree.journal.keys import DeviceKey, make, trust
 from handsfree.journal.page import visit_page
 from handsfree.journal.prune import prune_visits
-from handsfree.journal.reader import JOURNAL, read_list
+from handsfree.journal.reader import JOURNAL
 from handsfree.journal.replay import replay, wish
 from handsfree.journal.service import report_markdown, service
 from handsfree.journal.verify import verify
 from handsfree.journal.writer import Journal
-from tests.journal.made import TestClock, write_visit
+from tests.journal.made import TestClock, read_list, write_visit
 
 VISIT = "2026-02-11-kiosk-4"
 

@@ -34,8 +34,9 @@ from handsfree.journal.events import (
     Tone,
     to_data,
 )
-from handsfree.journal.reader import Broken, lines, read, read_list, torn_tail, walk
+from handsfree.journal.reader import Broken, lines, read, torn_tail, walk
 from handsfree.journal.verify import VerifyReport, verify
+from tests.journal.made import read_list
 
 WALL = "2026-02-11T09:30:00.000+01:00"
 OPENED = Opened("v", "p", "en", "A. Brandner (invented)", "Hochgrat (invented)", "HK-4", "0.1", "typed")

@@ -9,9 +9,8 @@ import pytest
 
 from handsfree.journal.events import AnswerTaken, Gate, ReadingTaken, Say, Stamped, StepEntered, Utterance
 from handsfree.journal.follow import departure, follow
-from handsfree.journal.reader import read_list
 from handsfree.journal.verify import verify
-from tests.journal.made import OPENED, TestClock
+from tests.journal.made import OPENED, TestClock, read_list
 from tests.journal.visited import LINES, LOCK, MACHINE, resume, visit
 
 

@@ -18,11 +18,10 @@ from handsfree.journal.events import Closed, Opened, ReadingTaken, Resumed, Stam
 from handsfree.journal.keys import DeviceKey
 from handsfree.journal.page import visit_page
 from handsfree.journal.prune import prune_visits
-from handsfree.journal.reader import read_list
 from handsfree.journal.shapes import file_allowed
 from handsfree.journal.verify import verify
 from handsfree.journal.writer import Journal
-from tests.journal.made import TestClock, write_visit
+from tests.journal.made import TestClock, read_list, write_visit
 from tests.journal.test_adversary import VISIT, Trusted, lines_of, put, trusted, written_anew
 
 __all__ = ["trusted"]

@@ -28,12 +28,11 @@ from handsfree.journal.events import Gate, Stamped
 from handsfree.journal.page import visit_page
 from handsfree.journal.pdf import service_pdf, visit_pdf
 from handsfree.journal.prune import prune_visits
-from handsfree.journal.reader import read_list
 from handsfree.journal.replay import LONGEST_PAUSE, replay, wish
 from handsfree.journal.rows import row_of
 from handsfree.journal.service import report_markdown, service
 from handsfree.journal.verify import verify
-from tests.journal.made import EVENTS, TestClock, write_visit
+from tests.journal.made import EVENTS, TestClock, read_list, write_visit
 from tests.journal.visited import LOCK, MACHINE, visit
 
 

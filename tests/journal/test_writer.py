@@ -30,10 +30,9 @@ from handsfree.journal.events import (
     Tone,
     Utterance,
 )
-from handsfree.journal.reader import read_list
 from handsfree.journal.verify import verify
 from handsfree.journal.writer import Journal, flac
-from tests.journal.made import TestClock
+from tests.journal.made import TestClock, read_list
 
 OPENED = Opened("v", "p", "en", "A. Brandner (invented)", "Hochgrat (invented)", "HK-4", "0.1", "typed")
 CLOSED = "is closed: nothing more can be written to it. Resume the visit."

@@ -19,7 +19,6 @@ from handsfree.authoring import live
 from handsfree.authoring.asked import RecordOptions
 from handsfree.authoring.keeping import open_recording
 from handsfree.journal.events import PromptEnded, Say, Utterance
-from handsfree.journal.reader import read_list
 from handsfree.journal.verify import verify
 from handsfree.language.meaning import Verdict
 from handsfree.language.tokens import tokens
@@ -31,6 +30,7 @@ from handsfree.sound.loudspeaker import Loudspeaker
 from handsfree.sound.prompts import Prompt
 from handsfree.sound.samples import RealClock
 from tests.authoring.scenes import typed
+from tests.journal.made import read_list
 
 from .conftest import LOUDSPEAKER, MICROPHONE, Booth
 from .test_loop import recogniser

@@ -22,7 +22,6 @@ import yaml
 from handsfree.dialogue.hearing import typed
 from handsfree.dialogue.listening import listening_of
 from handsfree.journal.events import FindingMade, Gate, ListenFor, PromptEnded, Say, Stamped, StepEntered, Utterance
-from handsfree.journal.reader import read_list
 from handsfree.journal.verify import verify
 from handsfree.language.meaning import Listening, Verdict
 from handsfree.resources import shipped_folder
@@ -33,6 +32,7 @@ from handsfree.visit import commands, sessions
 from handsfree.visit.demo import THINKS, Script, load_script
 from handsfree.visit.live import joined
 from handsfree.visit.state import Awaiting, State
+from tests.journal.made import read_list
 
 from .conftest import LOUDSPEAKER, MICROPHONE, Booth
 from .test_loop import recogniser

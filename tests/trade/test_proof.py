@@ -11,13 +11,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handsfree.procedure.model import Decide
-from handsfree.trade.proof import DIFFERENTIAL, Cold, hours_left, proof, slope
+from handsfree.trade.proof import Cold, hours_left, proof, slope
 from tests.bench import pulldown_hours
 from tests.bench.cabinets_faults import FAULTS, sound
 from tests.bench.cabinets_physics import is_well
 from tests.shipped.conftest import book_named
 
 Rows = list[tuple[float, float]]
+DIFFERENTIAL = 3 / 1.8  # kelvin either side of a setting, 3 degF: common practice, no source
 
 
 def rows(*fahrenheit: float, every: float = 15.0) -> Rows:

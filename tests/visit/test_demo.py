@@ -30,7 +30,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, object], l
     done = run("demo", "--visits", "visits", "--sound-out", "spoken.flac", "--json", cwd=folder)
     assert done.returncode == 0, done.stderr
     result = json.loads(done.stdout.splitlines()[-1])
-    return result, reader.read_list(folder / str(result["visit"])), folder
+    return result, list(reader.read(folder / str(result["visit"]))), folder
 
 
 def test_the_demo_finishes(demo: tuple[dict[str, object], list[Stamped], Path]) -> None:

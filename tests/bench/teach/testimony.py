@@ -119,9 +119,7 @@ def _hear(job: tuple[Path, Said, str, list[Testimony]]) -> tuple[str, Heard]:
     folder, said, name, others = job
     samples = read_sound(folder / said.audio)
     one = engine(name)
-    if hasattr(one, "prepare"):
-        one.prepare(said.listening)
-    elif hasattr(one, "_prepare"):
+    if hasattr(one, "_prepare"):
         one._prepare(said.listening)
     before = time.process_time()
     found = one.testify(samples, said.listening)
