@@ -102,7 +102,7 @@ SCENARIOS: tuple[Scenario, ...] = (
     Scenario("breaker was out", "dead", "a device that was tripped is looked at before an outlet is condemned",
              {"breaker_out": True}, accept=("breaker-out",), never=("no-supply-at-outlet",), isolations=1),
     Scenario("outlet is dead", "dead", "no supply, and its breaker is on: licensed work",
-             {"supply_on": False}, accept=("no-supply-at-outlet",), ends=("handed over",), isolations=0),
+             {"supply_on": False}, accept=("no-supply-at-outlet",), never=("no-supply-breaker-not-seen",), ends=("handed over",), isolations=0),
     Scenario("the deck leaks", "dead", "a leak of 20 kilohm is far below 1 megohm (EN 50699, from memory)",
              {"earth_leak": True, "leak_in_deck": True}, accept=("deck-leaks-to-frame",), isolations=2),
     # ---- the compressor's electrics
