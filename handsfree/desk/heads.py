@@ -144,9 +144,9 @@ class Heads:
     # ---- what it is made of ----------------------------------------------------------------------------------------
 
     def _catch_up(self) -> None:
-        path = self.folder / FILE
+        path, first = self.folder / FILE, not self._judged_once
+        tree = self._written_down() if first else None  # before the lines: another process adds to both, lines first
         size = path.stat().st_size if path.exists() else 0
-        first = not self._judged_once
         if size == self._size and not first:
             return
         if size < self._size:
@@ -161,17 +161,24 @@ class Heads:
                 self._of[data["visit"]] = _head(data)
                 self._size += len(line)
         if first:
-            self._as_written_down()
+            self._begins_as(tree or self._written_down())
             self._judged_once = True
 
-    def _as_written_down(self) -> None:
-        """Trouble where the ledger does not begin with what its tree head says. It may be longer: a crash came between."""
-        path = self.folder / TREE
-        if not self._leaves and not path.exists():
+    def _written_down(self) -> bytes:
+        """The tree head beside the ledger; b'' for none."""
+        try:
+            return (self.folder / TREE).read_bytes()
+        except OSError:
+            return b""
+
+    def _begins_as(self, written: bytes) -> None:
+        """Trouble where the ledger does not begin with what this tree head says. It may be longer: a crash came between, or
+        another process wrote."""
+        if not self._leaves and not written:
             return
         try:
-            tree = tree_head_in(path.read_bytes())
-        except (OSError, ValueError):
+            tree = tree_head_in(written)
+        except ValueError:
             tree = None
         if tree is None or tree.size > len(self._leaves) or ledger.root(self._leaves[: tree.size]).hex() != tree.root:
             raise Trouble(f"The head ledger {self.folder / FILE} is not the one that {TREE} beside it tells of: lines were "

@@ -223,6 +223,22 @@ def test_a_crash_between_the_ledger_and_its_tree_head_is_none(tmp_path: Path) ->
     assert json.loads((tmp_path / "own" / TREE).read_bytes())["size"] == 3
 
 
+def test_another_process_that_notes_while_the_ledger_is_first_read_took_nothing_away(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    other, read = Heads(tmp_path / "own"), Path.read_bytes
+    for n in range(2):
+        other.note((f"visit-{n}", n, f"{n:064x}"), by="van-1")
+
+    def notes_first(path: Path) -> bytes:
+        if path.name == TREE:
+            other.note(("visit-2", 2, f"{2:064x}"), by="van-1")
+        return read(path)
+
+    monkeypatch.setattr(Path, "read_bytes", notes_first)
+    assert set(Heads(tmp_path / "own").noted()) == {"visit-0", "visit-1", "visit-2"}
+
+
 # ---- by somebody with a browser -------------------------------------------------------------------------------------------
 
 
