@@ -352,8 +352,9 @@ class LiveLoop:
 
 def _from_the_answer(waiting: PieceInLine, judgement: Judgement) -> tuple[PieceInLine, Judgement]:
     """The utterance without the program's own words that were cut with it: it began after them. Its sound keeps what a first
-    sound in their echo may need, and all of it where a word may prove works dead: no 'not' is taken away there."""
-    kept = 0 if waiting.listening.guarded else max(0, round((judgement.began - LEAD) * RATE))
+    sound in their echo may need, and all of it unless nothing is at stake (`own_words`): no 'not' is taken away of what may
+    take off a lock, count a caution as heard or prove works dead."""
+    kept = max(0, round((judgement.began - LEAD) * RATE)) if waiting.listening.own_words else 0
     begun = replace(waiting, started=waiting.started + judgement.began)
     return begun, replace(judgement, cleaned=judgement.cleaned[kept:])
 

@@ -84,9 +84,11 @@ class Hears(Believing):
         return super().hear(samples, listening)
 
 
-@pytest.mark.parametrize(("listening", "given"), [(Listening(), 0.9), (Listening(proof=True), 1.0)])
+@pytest.mark.parametrize(("listening", "given"), [
+    (Listening(own_words=True), 0.9), (Listening(also=("affirm", "negative")), 1.0), (Listening(proof=True), 1.0),
+])  # fmt: skip
 def test_an_answer_begins_after_the_echo_that_was_cut_with_it(listening: Listening, given: float) -> None:
-    """Where a word may prove works dead, nothing is taken away of what is heard."""
+    """Nothing is taken away of what may take off a lock, count a caution as heard or prove works dead."""
     clock, happenings, hears = VirtualClock(), Happenings(), Hears()
     source, sink = ClipSource(clock), NullSink(clock, happenings.tell)
     source.say(silence(0.5))
