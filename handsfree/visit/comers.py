@@ -8,6 +8,10 @@ from handsfree.visit.flow import Flow
 from handsfree.visit.state import Awaiting, Overlay
 from handsfree.visit.steps import present
 
+#: What somebody is asked who comes.
+COMES = (Awaiting.WHO, Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM)
+PERSONS = (*COMES, Awaiting.OWNER_GONE, Awaiting.WHICH_SOURCE)
+
 
 def free_names(flow: Flow) -> list[str]:
     """What to call a person without a name: a name of nobody who is here or whose lock is on; of nobody so far, if one is

@@ -29,6 +29,7 @@ from handsfree.language.meaning import EMERGENCY, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
 from handsfree.visit import desk_asks, facts, notes, phrases, places, unsure, wayout
+from handsfree.visit.comers import PERSONS
 from handsfree.visit.faults import failed
 from handsfree.visit.flow import LEARNED, Flow
 from handsfree.visit.gates import restore_checks
@@ -46,7 +47,6 @@ from handsfree.visit.wishes import is_command
 #: as it was, and a visit resumed from one starts from what is on record.
 RULES = 9
 QUIET_SECONDS = 180.0
-PERSONS = (Awaiting.WHO, Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.OWNER_GONE, Awaiting.WHICH_SOURCE)
 DAY_BREAK_SECONDS = 12 * 3600.0  # after a longer absence it may be another lock: its number is asked for again
 
 

@@ -13,7 +13,7 @@ from handsfree.journal.events import DropTimer, StepEntered, StepPassed
 from handsfree.procedure import model
 from handsfree.procedure.sources import method_of
 from handsfree.visit import facts, places
-from handsfree.visit.comers import ask_who, lock_first
+from handsfree.visit.comers import COMES, ask_who, lock_first
 from handsfree.visit.faults import passes
 from handsfree.visit.flow import Flow
 from handsfree.visit.speaking import duration
@@ -205,10 +205,13 @@ def clear(flow: Flow, what: SourceEvent, why: str, names: tuple[str, ...] | None
 
 
 def go_on(flow: Flow) -> None:
-    """What to do now that something was cleared: the isolation that the step lacks; an isolation or a restore from its
-    beginning; or else the step's question again."""
+    """What to do now that something was cleared. Somebody who is being asked who they are is asked first, so that nothing is
+    isolated without them. Otherwise: the isolation that the step lacks; an isolation or a restore from its beginning; or
+    else the step's question again."""
     state = flow.state
-    if lacking(flow, state.frames) or isinstance(state.step, model.Isolate | model.Restore):
+    if state.awaiting in COMES:
+        present(flow)
+    elif lacking(flow, state.frames) or isinstance(state.step, model.Isolate | model.Restore):
         move(flow, state.frames)
     elif state.awaiting in (Awaiting.WHICH_SOURCE, Awaiting.JOIN_GATE):  # in between: the step's own question is put again
         take_up(flow)

@@ -13,6 +13,7 @@ from handsfree.journal.events import Corrected, KeepNote, SetVoice, Utterance
 from handsfree.language.meaning import EMERGENCY, Sense
 from handsfree.resources import of_trade
 from handsfree.visit import advice, facts, helping, places
+from handsfree.visit.comers import COMES
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import backward, clear
 from handsfree.visit.persons import begin_join, begin_leave, restate
@@ -176,9 +177,7 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
 
 PEOPLE = ("second person", "i am leaving")
 #: Nobody can join or leave half way through these.
-NO_PEOPLE = (
-    Awaiting.WHO, Awaiting.LOCK_NUMBER, Awaiting.LOCK_AFFIRM, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE, Awaiting.WHICH_SOURCE,
-)  # fmt: skip
+NO_PEOPLE = (*COMES, Awaiting.JOIN_GATE, Awaiting.LEAVE_GATE, Awaiting.WHICH_SOURCE)
 #: Which source is on, and who joins or leaves, must be answered before the visit moves.
 MOVES = ("go back", "correction")
 

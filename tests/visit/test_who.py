@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import pytest
 
-from handsfree.journal.events import Alarm, LockChanged, NoteKept, Opened, Resumed
+from handsfree.journal.events import Alarm, LockChanged, NoteKept, Opened, Resumed, TimerRang
 from handsfree.language.meaning import Sense
 from handsfree.settings import Settings
 from handsfree.visit.state import Awaiting, Overlay
 from tests.isolation.test_finds import CHARGE, LIFT, OPENS, TESTED
 from tests.visit import followed as to
-from tests.visit.followed import Followed
+from tests.visit.followed import A, B, Followed
 from tests.visit.scenes import ENGLISH, Scene, accepted, book
 
 ALONE = LIFT.replace("people: 2, ", "")
@@ -204,3 +204,22 @@ def test_what_was_likely_heard_is_asked_no_more_once_a_person_is_asked(
     scene.tell(accepted(Sense.COMMAND, word))
     assert (scene.state.awaiting, scene.state.overlay) == (asked, Overlay.NONE)
     assert "Next step?" not in scene.said
+
+
+@pytest.mark.parametrize("where", [to.TO_ARM, to.TO_WAIT, to.TO_WORK])
+@pytest.mark.parametrize("asked", [(), (B,)])
+def test_whoever_is_about_to_join_is_counted_before_what_was_cleared_is_isolated_anew(
+    where: tuple[str, ...], asked: tuple[str, ...]
+) -> None:
+    """They said that they are here. Isolated without them, the work would begin with no lock of theirs on."""
+    scene = Followed().takes(*where, "second person", *asked)
+    before = scene.state.awaiting
+    scene.tell(TimerRang("break"), after=3600.0)
+    assert not scene.state.interlock.held
+    assert scene.state.awaiting is before
+    scene.takes(*(() if asked else (B,)), "affirm")
+    assert len(scene.here) == 2
+    while scene.state.awaiting is not Awaiting.GATE:
+        scene.takes("affirm")
+    scene.takes(f"isolated lock {A}")
+    assert scene.state.awaiting is Awaiting.GATE, "the second person has not said it yet"
