@@ -24,11 +24,9 @@ from handsfree.dialogue.listening import listen_for
 from handsfree.dialogue.question import Consequence, OwnEffect, Question
 from handsfree.dialogue.question import Turn as Turned
 from handsfree.journal import events
-from handsfree.language.meaning import Listening, NumberAsked, Sense, Verdict
+from handsfree.language.meaning import YES, YES_NO, Listening, NumberAsked, Sense, Verdict
 from handsfree.procedure import cabinet
 from handsfree.procedure.load import FileProblems
-
-YES, NO = ("affirm", "yes"), ("negative", "no")
 
 
 @dataclass(frozen=True)
@@ -165,7 +163,7 @@ def _takes(turn: PageTurn, event: events.Utterance) -> bool:
             turn.heard(f"{turn.state.words.language.say_number(value)}.")
         _kept(turn, value)
         return True
-    if event.sense == Sense.COMMAND and slot.kind == "yes" and event.text in ("yes", "affirm", "no", "negative"):
+    if event.sense == Sense.COMMAND and slot.kind == "yes" and event.text in YES_NO:
         if not event.typed:
             turn.heard(turn.sentence("page-yes" if event.text in YES else "page-no"))
         _kept(turn, event.text in YES)
@@ -180,14 +178,14 @@ def _whole(value: float) -> float:
 def _hears_yes(turn: PageTurn) -> Listening:
     slot = turn.state.slot
     number = NumberAsked(slot.unit, 0, slot.most) if slot.kind == "number" else None
-    return Listening(number=number, commands=("say again", "correction"), also=(*YES, *NO), note=number is None)
+    return Listening(number=number, commands=("say again", "correction"), also=YES_NO, note=number is None)
 
 
 def _takes_yes(turn: PageTurn, event: events.Utterance) -> bool:
     if event.sense == Sense.NUMBER:
         turn.change(pending="", misheard=turn.state.misheard + 1)
         return _takes(turn, event)
-    if event.sense != Sense.COMMAND or event.text not in (*YES, *NO):
+    if event.sense != Sense.COMMAND or event.text not in YES_NO:
         return False
     text, kind = turn.state.pending, turn.state.slot.kind
     turn.change(pending="")
@@ -271,7 +269,7 @@ def _answer(turn: PageTurn, text: str) -> str:
     plain = language.hints["plain"] | language.hints["denying"] | set(turn.state.words.tokens(affirms))
     if any(meaning.sense is Sense.DENIAL for meaning in meanings) or (said & language.hints["denying"] and said <= plain):
         return "negative"
-    return next((one.text for one in meanings if one.sense is Sense.COMMAND and one.text in (*YES, *NO)), "")
+    return next((one.text for one in meanings if one.sense is Sense.COMMAND and one.text in YES_NO), "")
 
 
 def _order(words: RecorderWords, text: str) -> str:
