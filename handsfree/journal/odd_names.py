@@ -13,13 +13,15 @@ import unicodedata
 _ALIKE = frozenset("АВЕЅЗІЈКМНОРСТУХаеорсухіјѕԁһԛԝΑΒΕΖΗΙΚΜΝΟΡΤΥΧο")
 _ALPHABETS = ("LATIN", "CYRILLIC", "GREEK", "ARMENIAN", "CHEROKEE")
 _HYPHENS = frozenset("\u2010\u2011\u2012\u2013\u2014\u2015\u2212")
+_ON_KEYBOARDS = dict.fromkeys(map(ord, "ºª"))  # of Spanish: 'Nº 4'; taken out, and looked at no further
 
 
 def odd(name: str) -> str:
     """What is odd about it, as part of a sentence; '' for nothing."""
     if name != " ".join(name.split()):
         return "it has spaces that nobody sees"
-    if any(not c.isprintable() or c in _HYPHENS for c in name) or unicodedata.normalize("NFKC", name) != name:
+    typed = name.translate(_ON_KEYBOARDS)
+    if any(not c.isprintable() or c in _HYPHENS for c in name) or unicodedata.normalize("NFKC", typed) != typed:
         return "it has signs that are not what is typed for them"
     for word in re.findall(r"[^\W\d_]+", name):
         alphabets = {each for c in word for each in _ALPHABETS if unicodedata.name(c, "").startswith(each)}

@@ -131,7 +131,9 @@ def test_a_cabinet_named_to_look_like_another_is_told(desk: Desk, name: str) -> 
     assert ODD_NAME in rules
 
 
-@pytest.mark.parametrize("name", ["HK-4", "Kühlregal 4", "Холодильник 4", "冷蔵庫 4", "Ψυγείο 4", "A. Brandner"])
+@pytest.mark.parametrize("name", [
+    "HK-4", "Kühlregal 4", "Холодильник 4", "冷蔵庫 4", "Ψυγείο 4", "A. Brandner", "Mayor 3, 2º", "Nº 4",
+])  # fmt: skip
 def test_a_name_of_any_alphabet_is_none_that_looks_like_another(name: str) -> None:
     assert odd(name) == ""
 
