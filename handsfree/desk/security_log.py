@@ -35,7 +35,9 @@ def note(what: str, **of: str) -> None:
 
 class _Own(RotatingFileHandler):
     def emit(self, record: logging.LogRecord) -> None:
-        with FileLock(f"{self.baseFilename}.lock"):
+        with contextlib.ExitStack() as alone:
+            with contextlib.suppress(OSError):  # a line out of its turn is better than none, or than nobody signed in
+                alone.enter_context(FileLock(f"{self.baseFilename}.lock"))
             if self.stream is not None and not _still(self.stream.fileno(), self.baseFilename):
                 self.close()  # and is opened anew by what follows
             super().emit(record)

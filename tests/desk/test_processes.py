@@ -220,5 +220,11 @@ def test_two_processes_write_one_log_and_lose_no_line(tmp_path: Path) -> None:
     assert len(list(tmp_path.glob(f"{security_log.FILE}.[0-9]"))) >= 2
 
 
+def test_a_disk_that_takes_no_lock_keeps_nobody_from_the_desk_and_loses_no_line(tmp_path: Path) -> None:
+    (tmp_path / f"{security_log.FILE}.lock").mkdir()
+    _write_notes(tmp_path, "one", 2)
+    assert len((tmp_path / security_log.FILE).read_text().splitlines()) == 2
+
+
 def _small() -> None:
     security_log.LARGEST, security_log.KEPT = 12_000, 20
