@@ -209,7 +209,7 @@ def test_the_supervisor_finds_what_the_page_says(lesson: dict[str, str]) -> None
     said = lesson["supervisor"]
     for wanted in ("The chain of", "Its head is", "gate phrase given", "Written: visit.html", "Written: report.pdf",
                    "vera is a supervisor", "The upload key of van-three", "Written: digest.md",
-                   "0 acts and 0 files are intact", "This device is van-three"):  # fmt: skip
+                   " noted heads and 0 files are intact", "This device is van-three"):  # fmt: skip
         assert wanted in said, wanted
     assert "The isolation at unplug was confirmed" in lesson["visit.html"]
 
