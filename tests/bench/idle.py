@@ -2,9 +2,9 @@
 
     python -m tests.bench.idle [--minutes 1] [--json] [--out FILE]
 
-It runs on the sound card of software (tests/live/conftest.py), all its processes counted. First nothing is said for the given
-minutes, then people talk of other things (the sentences of `memory`, by synthetic voices, a pause of a second and a half
-between them). `processor`: seconds of one core for a second of time; `mb`: resident, all processes together.
+It runs on the sound card of software (tests/live/conftest.py), all its processes counted. First nothing is said for the
+given minutes, then people talk of other things (the sentences of `memory`, by synthetic voices, a second and a half between
+them). `processor`: seconds of one core for a second of time; `mb`: resident, all processes together.
 """
 
 from __future__ import annotations
