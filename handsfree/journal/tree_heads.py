@@ -56,28 +56,25 @@ class NotedHead:
 
 
 def proved(proof: Any) -> NotedHead:
-    """ValueError if it does not hold, or is none."""
+    """ValueError if it does not hold, or is none. The key of the signature in `tree` says which desk it was."""
     try:
-        data = json.loads(entry_in(str(proof["leaf"]).encode()) or b"{}")
+        line = str(proof["leaf"]).encode()
+        data = json.loads(entry_in(line) or b"{}")
         tree = TreeHead(**proof["tree"])
         found = NotedHead(str(data["visit"]), int(data["events"]), str(data["head"]), str(data["wall"]), tree)
+        path, root = [bytes.fromhex(one) for one in proof["path"]], bytes.fromhex(tree.root)
+        inside = ledger.holds_inclusion(ledger.leaf_hash(line), int(proof["at"]), tree.size, path, root)
     except (KeyError, TypeError, ValueError, AttributeError):
         raise ValueError("this is no proof") from None
-    if not holds_proof(proof, found.visit, found.head):
+    if not (inside and tree.holds):
         raise ValueError("it does not hold")
     return found
 
 
-def holds_proof(proof: dict[str, Any], visit: str, head: str) -> bool:
-    """Does this proof say that a desk noted `head` for `visit`? The key of the signature in `tree` says which desk."""
+def holds_proof(proof: Any, visit: str, head: str) -> bool:
+    """Does this proof say that a desk noted `head` for `visit`?"""
     try:
-        tree = TreeHead(**proof["tree"])
-        line = str(proof["leaf"]).encode()
-        entry = entry_in(line)
-        data = json.loads(entry) if entry is not None else {}
-        path = [bytes.fromhex(one) for one in proof["path"]]
-        wanted = bytes.fromhex(tree.root)
-        inside = ledger.holds_inclusion(ledger.leaf_hash(line), int(proof["at"]), tree.size, path, wanted)
-    except (KeyError, TypeError, ValueError, AttributeError):
+        found = proved(proof)
+    except ValueError:
         return False
-    return inside and tree.holds and (data.get("visit"), data.get("head")) == (visit, head)
+    return (found.visit, found.head) == (visit, head)

@@ -20,10 +20,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handsfree.errors import Trouble
-from handsfree.speech.engine import Declared, Engine
 
 if TYPE_CHECKING:
     from handsfree.language.base import Language
+    from handsfree.speech.engine import Declared, Engine
 
     Builder = Callable[[Language, Path], Engine | None]  # None where the engine is not installed; Path: the models folder
 

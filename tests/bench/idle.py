@@ -9,18 +9,17 @@ them). `processor`: seconds of one core for a second of time; `mb`: resident, al
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
-import tempfile
 import threading
 import time
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import psutil
 
-from tests.bench.memory import speak
+from tests.bench.memory import on_a_sound_card, speak
 from tests.bench.reported import Row, arguments, reported
 
 
@@ -57,30 +56,17 @@ def measure(place: Path, minutes: float) -> Iterator[Row]:
         yield spent(me, "people talk of other things", 60 * minutes)
         yield {"what": "visits begun", "visits": len(list((place / "visits").glob("*/journal.jsonl")))}
     finally:
-        process.terminate()
+        for one in [*psutil.Process(process.pid).children(recursive=True), process]:  # its listener does not end with it
+            one.terminate()
         process.wait(20)
         out.close()
-
-
-def on_a_sound_card(minutes: float) -> Iterator[Row]:
-    from tests.live import conftest
-
-    server = conftest.started()
-    next(server)
-    try:
-        with tempfile.TemporaryDirectory() as place:
-            for name in ("XDG_CONFIG_HOME", "XDG_CACHE_HOME"):
-                os.environ[name] = place
-            yield from measure(Path(place), minutes)
-    finally:
-        next(server, None)
 
 
 def main() -> int:
     parser = arguments(__doc__)
     parser.add_argument("--minutes", type=float, default=1.0)
     asked = parser.parse_args()
-    return reported("tests.bench.idle", asked, lambda: on_a_sound_card(asked.minutes))
+    return reported("tests.bench.idle", asked, lambda: on_a_sound_card(partial(measure, minutes=asked.minutes)))
 
 
 if __name__ == "__main__":

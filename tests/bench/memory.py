@@ -11,14 +11,13 @@ never come past it, so the visit is begun from the keyboard, cut off, and taken 
 
 from __future__ import annotations
 
-import argparse
 import os
 import subprocess
 import sys
 import tempfile
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -163,10 +162,15 @@ def main() -> int:
     parser.add_argument("--minutes", type=float, default=2.0)
     parser.add_argument("--python", default=sys.executable, help="of an install without the extras, as a technician has it")
     asked = parser.parse_args()
-    return reported("tests.bench.memory", asked, lambda: on_a_sound_card(asked))
+
+    def measured(place: Path) -> Iterator[Row]:
+        return measure(place, asked.engine, asked.minutes, asked.python)
+
+    return reported("tests.bench.memory", asked, lambda: on_a_sound_card(measured))
 
 
-def on_a_sound_card(given: argparse.Namespace) -> Iterator[Row]:
+def on_a_sound_card(measured: Callable[[Path], Iterator[Row]]) -> Iterator[Row]:
+    """Rows measured on the sound card of software, with a folder of their own."""
     from tests.live import conftest
 
     server = conftest.started()
@@ -175,7 +179,7 @@ def on_a_sound_card(given: argparse.Namespace) -> Iterator[Row]:
         with tempfile.TemporaryDirectory() as place:
             for name in ("XDG_CONFIG_HOME", "XDG_CACHE_HOME"):
                 os.environ[name] = place
-            yield from measure(Path(place), given.engine, given.minutes, given.python)
+            yield from measured(Path(place))
     finally:
         next(server, None)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+import subprocess
 import threading
 import time
 from collections.abc import Iterator
@@ -12,6 +13,24 @@ import uvicorn
 
 from handsfree.desk.app import build
 from handsfree.desk.configuration import Desk
+
+
+def free_port() -> int:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port: int = free.getsockname()[1]
+        return port
+
+
+def said_until(process: subprocess.Popen[str], words: str) -> str:
+    """What it says on standard error, up to the line with these words."""
+    assert process.stderr is not None
+    said = ""
+    while words not in said:
+        line = process.stderr.readline()
+        assert line, said
+        said += line
+    return said
 
 
 @contextmanager

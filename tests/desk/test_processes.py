@@ -8,7 +8,6 @@ import os
 import re
 import shutil
 import signal
-import socket
 import subprocess
 import sys
 import tempfile
@@ -35,6 +34,7 @@ from handsfree.errors import Trouble
 from tests.desk.browsing import client
 from tests.desk.conftest import PASSWORD, fresh
 from tests.desk.made import Made
+from tests.desk.serving import free_port, said_until
 from tests.desk.test_sign_on import provider  # noqa: F401  # a fixture
 
 #: The provider's own, of its own library.
@@ -44,22 +44,25 @@ pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning")
 @contextmanager
 def started(visits: Path, url: str) -> Iterator[tuple[str, subprocess.Popen[str]]]:
     """As a person starts it: its address and the process that holds the others."""
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+    port = free_port()
     command = [sys.executable, "-m", "handsfree", "desk", "--visits", str(visits), "--port", str(port), "--database", url]
     process = subprocess.Popen([*command, "--processes", "2"], stderr=subprocess.PIPE, text=True, env=os.environ)
     try:
-        assert process.stderr is not None
-        said = ""
-        while "The desk is at" not in said:
-            line = process.stderr.readline()
-            assert line, said
-            said += line
+        said_until(process, "The desk is at")
         yield f"http://127.0.0.1:{port}", process
     finally:
         process.terminate()
         process.wait(30)
+
+
+def with_vera(season: Made, tmp_path: Path) -> Path:
+    """The season's visits, and one person who may see them."""
+    visits = tmp_path / "visits"
+    shutil.copytree(season.visits, visits)
+    accounts = open_people(DeskOptions(visits))
+    people.add(accounts, "Vera", "supervisor", "*", "", PASSWORD)
+    accounts.dispose()
+    return visits
 
 
 def asked(address: str, path: str, **more: object) -> httpx.Response:
@@ -82,11 +85,7 @@ def serving(process: subprocess.Popen[str]) -> list[psutil.Process]:
 
 
 def test_a_session_of_one_process_is_one_of_every_process(season: Made, tmp_path: Path, postgresql: str) -> None:
-    visits = tmp_path / "visits"
-    shutil.copytree(season.visits, visits)
-    accounts = open_people(DeskOptions(visits))
-    people.add(accounts, "Vera", "supervisor", "*", "", PASSWORD)
-    accounts.dispose()
+    visits = with_vera(season, tmp_path)
     with started(visits, fresh(postgresql)) as (address, process):
         asked(address, "/sign-in")
         browser = httpx.Client(base_url=address, headers={"origin": address}, timeout=60)
@@ -120,11 +119,7 @@ def test_a_session_of_one_process_is_one_of_every_process(season: Made, tmp_path
 
 
 def test_processes_whose_parent_was_killed_end_too(season: Made, tmp_path: Path, postgresql: str) -> None:
-    visits = tmp_path / "visits"
-    shutil.copytree(season.visits, visits)
-    accounts = open_people(DeskOptions(visits))
-    people.add(accounts, "Vera", "supervisor", "*", "", PASSWORD)
-    accounts.dispose()
+    visits = with_vera(season, tmp_path)
     with started(visits, fresh(postgresql)) as (address, process):
         asked(address, "/sign-in")
         two = serving(process)

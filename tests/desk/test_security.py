@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import contextlib
 import re
-import socket
 import subprocess
 import sys
 import time
@@ -26,6 +25,7 @@ from handsfree.errors import Trouble
 from tests.desk.browsing import FORM, ORIGIN, client, post, signed_in, token
 from tests.desk.conftest import PASSWORD
 from tests.desk.made import Made
+from tests.desk.serving import free_port, said_until
 
 READS = [r.path for r in ROUTES if isinstance(r, Route) and "GET" in (r.methods or ()) and not r.path.startswith("/upload")]
 CHANGES = [
@@ -444,9 +444,7 @@ def test_a_database_elsewhere_is_reached_encrypted() -> None:
 
 
 def test_a_desk_that_others_could_reach_does_not_start(tmp_path: Path) -> None:
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+    port = free_port()
     code = (
         "from pathlib import Path; from handsfree.desk.commands import desk; from handsfree.desk.serve import DeskOptions; "
         f"desk(DeskOptions(Path({str(tmp_path)!r}), host='0.0.0.0', port={port}))"
@@ -465,9 +463,7 @@ def test_the_program_starts_says_what_it_does_and_serves(season: Made, tmp_path:
 
     visits = tmp_path / "visits"
     shutil.copytree(season.visits, visits)
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+    port = free_port()
     code = (
         "from pathlib import Path; from handsfree.desk.commands import desk; from handsfree.desk.serve import DeskOptions; "
         f"desk(DeskOptions(Path({str(visits)!r}), port={port}))"
@@ -475,12 +471,7 @@ def test_the_program_starts_says_what_it_does_and_serves(season: Made, tmp_path:
     for _ in range(2):
         process = subprocess.Popen([sys.executable, "-c", code], stderr=subprocess.PIPE, text=True, env=os.environ)
         try:
-            assert process.stderr is not None
-            said = ""
-            while "this link works once" not in said:
-                line = process.stderr.readline()
-                assert line, said
-                said += line
+            said = said_until(process, "this link works once")
             assert "5 visits read" in said
             assert "it can be deleted at any time" in said
             link = re.search(r"http://\S+", said)
