@@ -41,10 +41,10 @@ PACKAGE, VERSION = "hama", "1.7.0"
 #: SHA-256 of the weights that the thresholds are fitted to.
 SHA256 = "a9fcfe73e179ca48e399cd76a90a6b3e1887bf5037ecc52b778d13a149563328"
 #: How much of its additional training is used (`phonetic_adapted`).
-TAUGHT = 1.0
+TAUGHT = 1.0  # all of it: what the weights were fitted with, not a threshold
 WEIGHTS = "assets/asr_waveform.hama"
 _SHORTEST = 0.15  # seconds of sound; no word is shorter
-_LONGEST = 26.0
+_LONGEST = 26.0  # the same as the other witness hears; an utterance is cut at 12
 _AROUND = 0.2  # seconds of faint noise before and after: without it, it writes one sound too many
 _LEAST = 1e-4  # the least probability of a sound in a frame: so a sound that was swallowed costs 9 nats, not more
 _NEAR_WORDS, _LONGEST_WORD = 60, 16  # words of the language looked at, for speech of up to so many sounds

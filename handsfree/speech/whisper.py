@@ -41,7 +41,7 @@ _BUILT_MOST = 24  # number texts understood, the best first; each takes a millis
 _AFTER = 4.0  # seconds of silence after the sound, so that the model sees that it ends
 _AFTER_TAUGHT = 1.6  # less for a taught model, which was taught with 1.2 s or more
 _SHORTEST = 0.15  # seconds of sound; no word is shorter
-_LONGEST = 26.0
+_LONGEST = 26.0  # the model hears 30 s with the silence put around; an utterance is cut at 12
 _FRAMES_A_SECOND = 100
 _USUAL_TOKENS = 20_000  # of the vocabulary, what may be written whatever is in force
 #: On 24 clips wider searches found the same leading acts, and took a fifth longer.
