@@ -45,7 +45,7 @@ from handsfree.visit.wishes import is_command
 
 #: Raise this number when the same happenings give other effects than before: a record made under another number is shown
 #: as it was, and a visit resumed from one starts from what is on record.
-RULES = 9
+RULES = 10
 QUIET_SECONDS = 180.0
 DAY_BREAK_SECONDS = 12 * 3600.0  # after a longer absence it may be another lock: its number is asked for again
 
@@ -322,7 +322,7 @@ def _resumed(flow: Flow, event: events.Resumed) -> None:
     was, away = state.interlock, flow.now - max(state.interlock.last_heard, state.began)
     # listening: the ear is a new one and has been told of nothing, even where the same is in force as before
     flow.change(outcome="", fault="", overlay=Overlay.NONE, pending=None, tries=0, told_quiet=False, listening=None,
-                lost=frozenset(), joining="", another=False, lock_offered=())  # fmt: skip
+                lost=frozenset(), joining="", another=False, lock_offered=(), coming=Awaiting.NOTHING)  # fmt: skip
     _unheard(flow)
     if was.power is not Power.LIVE or was.doubt:
         flow.turn_lock(SourceEvent.RESUMED, flow.sentence("why-resume"))

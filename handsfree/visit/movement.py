@@ -11,6 +11,7 @@ from handsfree.isolation import rules
 from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal.events import DropTimer, StepEntered, StepPassed
 from handsfree.procedure import model
+from handsfree.procedure.model import Book
 from handsfree.procedure.sources import method_of
 from handsfree.visit import facts, places
 from handsfree.visit.comers import COMES, ask_who, lock_first
@@ -46,7 +47,7 @@ def _enter(flow: Flow, frames: FrameStack) -> FrameStack | None:
             flow.prompt("hazard-no-isolation", "refusal", cuttable=False)
             close(flow, "stopped", "")
             return None
-        if step.works:
+        if step.works or isinstance(step, model.Caution):
             flow.change(return_to=frames)
             flow.prompt("isolate-again", "refusal", cuttable=False)
         frames = instead
@@ -139,7 +140,22 @@ def lacking(flow: Flow, frames: FrameStack) -> tuple[str, ...]:
     if isinstance(step, model.Isolate):
         mine = rules.by_phrase(sources, step.sources) or step.sources
         return tuple(one for name in mine for one in rules.unready(sources[name], holds) if one not in mine)
-    return interlock.missing(book.energy.needs(step))
+    return interlock.missing(book.energy.needs(_worked_at(book, frames)))
+
+
+def _worked_at(book: Book, frames: FrameStack) -> model.Step:
+    """The step itself or, of a caution, the first one after it that is fed, if no choice, gate or proof comes before: a
+    caution belongs to that work, and nobody listens to it while what the work needs is live."""
+    step, seen = book.at(frames[-1].procedure, frames[-1].step), {frames}
+    if not isinstance(step, model.Caution):
+        return step
+    while isinstance(step, model.Caution | model.Instruct | model.Evidence) and not book.energy.needs(step):
+        frames = places.after(book, frames)
+        if not frames or frames in seen:
+            break
+        seen.add(frames)
+        step = book.at(frames[-1].procedure, frames[-1].step)
+    return step
 
 
 def state_number(flow: Flow) -> bool:
@@ -209,7 +225,10 @@ def go_on(flow: Flow) -> None:
     isolated without them. Otherwise: the isolation that the step lacks; an isolation or a restore from its beginning; or
     else the step's question again."""
     state = flow.state
-    if state.awaiting in COMES:
+    if state.coming is not Awaiting.NOTHING:
+        flow.change(awaiting=state.coming, coming=Awaiting.NOTHING)
+        present(flow)
+    elif state.awaiting in COMES:
         present(flow)
     elif lacking(flow, state.frames) or isinstance(state.step, model.Isolate | model.Restore):
         move(flow, state.frames)

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from handsfree.dialogue.meant import TOO_EARLY
 from handsfree.dialogue.question import Consequence, Question
 from handsfree.isolation.interlock import (
     absent_affirmed,
@@ -271,7 +272,12 @@ GATES: dict[Awaiting, Callable[[Flow], tuple[str, ...]]] = {
 
 
 def doubted(flow: Flow, utterance: Utterance) -> None:
-    """At a gate, not surely heard: one more failure, and why. It reaches no row that acts."""
+    """At a gate, not surely heard: one more failure, and why. What came too early was no attempt, and its person is told
+    that it was too early. It reaches no row that acts."""
+    if utterance.reason.startswith(TOO_EARLY) and utterance.sense != Sense.DENIAL:
+        flow.tone("gate shut")
+        flow.prompt("gate-early", "refusal")
+        return
     asked = flow.question.hears(flow).gate
     assert asked is not None
     names = GATES[flow.state.awaiting](flow)

@@ -113,7 +113,8 @@ def power_is_on(flow: Flow) -> None:
     elif interlock.doubt or len(locked) < 2:
         clear(flow, SourceEvent.POWER_IS_ON, flow.sentence("why-power-on"))
     else:
-        flow.change(interlock=in_doubt(interlock), awaiting=Awaiting.WHICH_SOURCE, pending=None)
+        coming = flow.state.awaiting if flow.state.awaiting in COMES else Awaiting.NOTHING
+        flow.change(interlock=in_doubt(interlock), awaiting=Awaiting.WHICH_SOURCE, pending=None, coming=coming)
         flow.tone("gate shut")
         flow.prompt("hands-out", "notice", cuttable=False)
         present(flow)

@@ -159,6 +159,7 @@ class State:
     lock_offered: tuple[str, ...] = ()
     joining: str = ""  # who states a number
     another: bool = False  # one more comes then
+    coming: Awaiting = Awaiting.NOTHING  # what somebody who comes is asked on, once it is known which source is on
     technician: str = ""  # who works, by name; '' where nobody said
     technicians: tuple[str, ...] = ()  # who may come besides
     questions: tuple[tuple[str, str, str], ...] = ()  # of the desk, to be put at close-out: (finding, who asks, words)

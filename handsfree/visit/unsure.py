@@ -39,12 +39,15 @@ def answer_if_meant(flow: Flow, utterance: Utterance) -> None:
 
 def was_meant(flow: Flow, utterance: Utterance) -> bool:
     """Speech after a question that nobody surely understood: the technician gets an answer, a bystander none. Speech that
-    came too early acts on nothing: its answer is the question that the program is saying, or asks again afterwards."""
+    came too early acts on nothing: its answer is the question that the program is saying, or asks again afterwards. Whoever
+    said a gate's phrase into it is told, because they may take the gate for opened."""
     state = flow.state
     judged = utterance.engine or utterance.verdict == Verdict.ASKED_AGAIN  # the program's own voice no engine hears
     early = utterance.reason.startswith(TOO_EARLY)
-    if not judged or (early and state.speaking) or state.overlay in (Overlay.STAND_BY, Overlay.NOTE):
+    if not judged or state.overlay in (Overlay.STAND_BY, Overlay.NOTE):
         return False
+    if early and state.speaking:
+        return _phrase_of_gate(flow, utterance)
     if (early and (utterance.sure >= SURE or may_deny(flow, utterance))) or _says_it_again(state, utterance):
         return True
     if (utterance.typed and _asked_of_page(flow, utterance)) or _told_in_own_words(flow, utterance):
@@ -55,6 +58,10 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
     since = begun - state.heard_out
     asked = Asked(question, work, since, expected(flow), state.level, asks_figures(flow))
     return meant(utterance, asked, state.language.hints) >= BAR
+
+
+def _phrase_of_gate(flow: Flow, utterance: Utterance) -> bool:
+    return flow.state.awaiting in GATES and utterance.sense == Sense.GATE and utterance.sure >= SURE
 
 
 def _says_it_again(state: State, utterance: Utterance) -> bool:

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
+from handsfree.dialogue.meant import TOO_EARLY
 from handsfree.journal import events as ev
 from handsfree.language.meaning import ALWAYS, WHEN_ASKED, Denial, Sense, Verdict, gate_text
 from handsfree.visit.state import State
@@ -108,6 +109,8 @@ def _spoken(small: Small) -> Iterator[tuple[Any, float]]:
         yield heard(Sense.COMMAND, "affirm", verdict=verdict), 1.0
         yield heard(Sense.NUMBER, "0.5", 0.5, verdict=verdict), 1.0
     yield heard(Sense.DENIAL, Denial.NEGATION, verdict=Verdict.ASKED_AGAIN), 1.0
+    early = replace(heard(Sense.GATE, gate_text("isolated", A), verdict=Verdict.NOT_FOR_ME), engine="ear", reason=TOO_EARLY)
+    yield early, 1.0
 
 
 def _others() -> Iterator[Any]:

@@ -124,6 +124,19 @@ steps:
     ),
 )  # fmt: skip
 
+WARNED = Small(
+    CHARGE.text.replace("procedure: charge", "procedure: warned").replace(
+        "  - {id: touch,",
+        """  - {id: sharp, kind: caution, level: warning, hazards: [sharp fins], say: The fins are sharp.}
+  - {id: heat, kind: caution, level: warning, hazards: [hot surface], say: It is hot.}
+  - {id: lay, kind: instruct, say: Lay out the tools.}
+  - {id: touch,""",
+    ),
+    needs=CHARGE.needs, isolates=CHARGE.isolates, proves=CHARGE.proves, restores=CHARGE.restores, power=CHARGE.power,
+    limit=CHARGE.limit, behind=CHARGE.behind, unlocked=CHARGE.unlocked, returns=CHARGE.returns,
+    good=(*CHARGE.good[:11], "understood", "understood", "next step", *CHARGE.good[11:]),
+)  # fmt: skip
+
 LIFT = Small(
     """
 procedure: lift
@@ -139,4 +152,6 @@ steps:
     good=("next step", "number A", "affirm", "number B", "affirm", "next step", "next step", "affirm", "next step"),
 )  # fmt: skip
 
-BOOKS: dict[str, Small] = {"one": ONE, "meter": METER, "two": TWO, "pair": PAIR, "charge": CHARGE, "lift": LIFT}
+BOOKS: dict[str, Small] = {
+    "one": ONE, "meter": METER, "two": TWO, "pair": PAIR, "charge": CHARGE, "warned": WARNED, "lift": LIFT,
+}  # fmt: skip

@@ -92,9 +92,11 @@ class Followed(Scene):
     def _nothing_pending(self) -> None:
         """What is known of somebody who is about to join lives while it is asked, and no longer."""
         state = self.state
-        assert not state.joining or state.awaiting in (*_COMES, Awaiting.JOIN_GATE)
-        assert not state.another or state.awaiting in _COMES
-        assert not state.lock_offered or state.awaiting in (Awaiting.WHO, Awaiting.LOCK_AFFIRM)
+        asked = state.awaiting if state.coming is Awaiting.NOTHING else state.coming
+        assert state.coming is Awaiting.NOTHING or state.awaiting is Awaiting.WHICH_SOURCE
+        assert not state.joining or asked in (*_COMES, Awaiting.JOIN_GATE)
+        assert not state.another or asked in _COMES
+        assert not state.lock_offered or asked in (Awaiting.WHO, Awaiting.LOCK_AFFIRM)
         assert state.pending is None or state.awaiting in (Awaiting.READING_AFFIRM, Awaiting.DEAD_AFFIRM)
 
     def takes(self, *lines: str) -> Followed:

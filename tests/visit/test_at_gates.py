@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from handsfree.journal.events import Gate, Say
-from handsfree.language.meaning import Sense, gate_text
+from handsfree.journal.events import Gate, PromptEnded, Say, Utterance
+from handsfree.language.meaning import Sense, Verdict, gate_text
 from handsfree.procedure.model import text_digest
 from handsfree.visit.questions import QUESTIONS, flow_of, listening
 from handsfree.visit.state import Awaiting
@@ -298,3 +298,58 @@ def test_after_a_stand_by_the_number_that_was_read_back_is_asked_about_again() -
     scene = at((*to.TO_NUMBER, A)).takes("stand by", "go ahead")
     assert scene.told[-1].endswith(ENGLISH.prompt("lock-affirm"))
     assert scene.roles[-1][0] == "question"
+
+
+# ---- too early --------------------------------------------------------------------------------------------------------
+
+#: Why an ear takes no phrase, as it says it.
+EARLY = ("said before the words that must be heard had ended", "said before the last answer was acted on",
+         "said before what is asked had changed")  # fmt: skip
+PHRASES = {
+    "gate": "isolated", "gate with no try": "isolated", "gate of two": "isolated", "join": "isolated", "clear": "clear",
+    "leave": "clear",
+}  # fmt: skip
+
+
+def phrase_now(scene: Followed, where: str, reason: str) -> Utterance:
+    """The phrase of whoever is asked, word for word, which the ear found to have come too early."""
+    words = f"{PHRASES[where]} lock {' '.join(scene.state.interlock.lock)}"
+    heard = accepted(Sense.GATE, gate_text(PHRASES[where], scene.state.interlock.lock))
+    return replace(heard, verdict=Verdict.NOT_FOR_ME, reason=reason, words=words, engine="test",
+                   started=scene.now, ended=scene.now + 0.9)  # fmt: skip
+
+
+@pytest.mark.parametrize("reason", EARLY)
+@pytest.mark.parametrize("speaking", [True, False])
+@pytest.mark.parametrize("where", PHRASES)
+def test_a_phrase_that_came_too_early_is_no_failure_and_is_told_why(where: str, speaking: bool, reason: str) -> None:
+    """It was right, and too soon: nothing opens, nothing counts, and the person hears that, and what to do."""
+    scene = arrived(where)
+    if not speaking:
+        scene.tell(PromptEnded(scene.state.said - 1))
+    for _ in range(5):
+        before, gates = scene.state, [one for one in scene.record if isinstance(one.event, Gate)]
+        scene.tell(phrase_now(scene, where, reason), after=2.0)
+        assert scene.told == [ENGLISH.prompt("gate-early")]
+        assert scene.state.interlock == before.interlock
+        assert scene.state.awaiting is before.awaiting
+        assert [one for one in scene.record if isinstance(one.event, Gate)] == gates
+    scene.tell(PromptEnded(scene.state.said - 1))
+    scene.takes(f"{PHRASES[where]} lock {' '.join(scene.state.interlock.lock)}")
+    assert ENGLISH.prompt("gate-early") not in scene.said
+
+
+def test_a_denial_that_came_too_early_says_what_it_denies() -> None:
+    scene = arrived("gate")
+    scene.tell(PromptEnded(scene.state.said - 1))
+    denial = Utterance(Verdict.NOT_FOR_ME, Sense.DENIAL, "negation", words="it is not isolated", engine="test",
+                       reason=EARLY[0])  # fmt: skip
+    scene.tell(denial)
+    assert ENGLISH.prompt("gate-denied-negation") in scene.said
+
+
+def test_what_bystanders_say_while_the_words_are_read_gets_no_answer() -> None:
+    scene = arrived("gate")
+    for words in ("pass me that", "isolated"):
+        scene.tell(Utterance(Verdict.NOT_FOR_ME, words=words, engine="test", reason=EARLY[0]))
+        assert scene.told == []

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from handsfree.dialogue.hearing import Hearer
-from handsfree.journal.events import Alarm, ListenFor, NoteKept, Say, Utterance
+from handsfree.journal.events import Alarm, ListenFor, NoteKept, Resumed, Say, SoundLost, TimerRang, Utterance
 from handsfree.language.meaning import EMERGENCY, Heard, Listening, Meaning, Sense, Verdict
-from handsfree.visit.state import Overlay
+from handsfree.visit.state import Awaiting, Overlay
 from tests.visit import data
 from tests.visit.scenes import Scene, accepted, book
 
@@ -95,6 +95,85 @@ def test_typed_where_nothing_else_is_asked_it_acts_at_once(words: str) -> None:
     scene.ran = None
     scene.words(words)
     cleared_and_told(scene)
+
+
+# ---- at a caution ---------------------------------------------------------------------------------------------------
+
+AHEAD = """
+procedure: ahead
+title: A caution before the work
+steps:
+  - {id: warn-first, kind: caution, level: danger, hazards: [stored charge], say: It keeps its charge.}
+  - {id: off, kind: isolate, say: Power off., do: [Pull the plug.], sources: [plug]}
+  - {id: relief, kind: isolate, say: Open the box., do: [Discharge it.], sources: [capacitors]}
+  - {id: gone, kind: prove, method: charge-meter, source: capacitors, say: Across it.}
+  - {id: dead, kind: prove, method: meter, source: plug, say: At the terminals.}
+  - {id: fins, kind: caution, level: warning, hazards: [sharp fins], say: The fins are sharp.}
+  - {id: heat, kind: caution, level: warning, hazards: [hot surface], say: It is hot.}
+  - {id: ready, kind: instruct, say: Lay out the tools.}
+  - {id: hold, kind: instruct, hazards: [stored charge, mains], say: Hold the capacitor by its terminals.}
+  - {id: back, kind: restore, say: Back., checks: [Tools out., Covers on.], power: Put it in., sources: [plug, capacitors]}
+  - {id: after, kind: caution, level: warning, hazards: [moving fan], say: The fan turns.}
+  - {id: see, kind: instruct, say: See that it runs.}
+  - {id: done, kind: end, outcome: done, say: Done.}
+"""
+A_CHARGE_LEFT = ("next step", "affirm", "zero", "affirm", "affirm")
+NOTHING_LEFT = ("affirm", "zero", "affirm", "zero", "affirm", "zero", "affirm", "affirm")
+
+
+@pytest.fixture
+def _one_source(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The oracle of `scenes` knows one source."""
+    monkeypatch.setattr("tests.visit.scenes.Oracle.sees", lambda *_: None)
+
+
+def proved_dead(*lines: str) -> Scene:
+    scene = Scene(book(AHEAD)).open().words("understood", OPENS, *A_CHARGE_LEFT, *NOTHING_LEFT, *lines)
+    assert scene.state.interlock.isolated
+    return scene
+
+
+@pytest.mark.usefixtures("_one_source")
+@pytest.mark.parametrize(("understood", "at"), [((), "fins"), (("understood",), "heat")])
+def test_at_a_caution_of_work_behind_the_gate_what_to_do_now_is_to_isolate(understood: tuple[str, ...], at: str) -> None:
+    """Nobody listens to what is sharp while the supply has come back. The caution stands before the work, and comes again
+    there, once all that the work needs is proved dead."""
+    scene = proved_dead(*understood)
+    assert (scene.step, scene.state.awaiting) == (at, Awaiting.UNDERSTOOD)
+    scene.ran = None
+    scene.words("power is on")
+    assert scene.said.startswith("Isolation is cleared: power is on. Hands out. It must be isolated again first.")
+    assert (scene.step, scene.state.awaiting) == ("off", Awaiting.GATE)
+    assert "sharp" not in scene.said
+    assert "hot" not in scene.said
+    scene.words(OPENS, *A_CHARGE_LEFT)
+    assert scene.step == "dead", "the plug is still to be proved"
+    scene.words(*NOTHING_LEFT)
+    assert (scene.step, scene.state.awaiting) == (at, Awaiting.UNDERSTOOD)
+    scene.words(*["understood"] * (2 - len(understood)), "next step")
+    assert scene.step == "hold"
+    assert scene.state.interlock.isolated
+
+
+@pytest.mark.usefixtures("_one_source")
+def test_a_caution_of_work_that_needs_no_isolation_stays_where_it_is() -> None:
+    """Before the isolation, and after the restore: to say it there is what to do now."""
+    first = Scene(book(AHEAD)).open().words("power is on")
+    assert first.step == "warn-first"
+    scene = proved_dead().words("understood", "understood", *["next step"] * 5, "clear lock four two", "next step")
+    assert scene.step == "after"
+    scene.words("power is on")
+    assert scene.step == "after"
+    assert "The fan turns." in scene.said
+
+
+@pytest.mark.usefixtures("_one_source")
+@pytest.mark.parametrize("gone", [TimerRang("break"), SoundLost("", "microphone"), Resumed("crash")])
+def test_whatever_clears_it_at_a_caution_the_isolation_comes_first(gone: object) -> None:
+    scene = proved_dead()
+    scene.tell(gone, after=3600.0)
+    assert not scene.state.interlock.held
+    assert (scene.step, scene.state.awaiting) == ("off", Awaiting.GATE)
 
 
 # ---- notes ----------------------------------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from handsfree.journal.events import Alarm, LockChanged, NoteKept, Opened, Resumed, TimerRang
+from handsfree.journal.events import Alarm, LockChanged, NoteKept, Opened, Resumed, SoundBack, SoundLost, TimerRang
 from handsfree.language.meaning import Sense
 from handsfree.settings import Settings
 from handsfree.visit.state import Awaiting, Overlay
@@ -223,3 +223,49 @@ def test_whoever_is_about_to_join_is_counted_before_what_was_cleared_is_isolated
         scene.takes("affirm")
     scene.takes(f"isolated lock {A}")
     assert scene.state.awaiting is Awaiting.GATE, "the second person has not said it yet"
+
+
+#: Where one is about to join while plug and arm are held: names are known, a number is due, or has been read back.
+COMING: dict[str, tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]]] = {
+    "who": ((CY,), (), (CY, B, "affirm")),
+    "a number": ((), (), (B, "affirm")),
+    "a number affirmed": ((), (B,), ("affirm",)),
+}
+
+
+@pytest.mark.parametrize("coming", COMING)
+@pytest.mark.parametrize("on", ["plug", "arm", ENGLISH.prompt("all-sources")])
+def test_whoever_is_about_to_join_is_asked_on_once_it_is_known_which_source_is_on(coming: str, on: str) -> None:
+    names, so_far, left = COMING[coming]
+    scene = Followed(technicians=names).takes(*to.TO_WAIT, "second person", *so_far)
+    before = scene.state.awaiting
+    scene.takes("power is on")
+    assert scene.state.awaiting is Awaiting.WHICH_SOURCE
+    scene.takes(on)
+    assert (scene.state.awaiting, scene.state.interlock.doubt) == (before, False)
+    assert scene.told[0].startswith("Isolation is cleared: power is on. Hands out.")
+    scene.takes(*left)
+    assert len(scene.here) == 2
+    if on in ("plug", "arm"):
+        assert scene.state.awaiting is Awaiting.JOIN_GATE, "what is still held lacks their lock"
+        scene.takes(f"isolated lock {B}")
+
+
+@pytest.mark.parametrize("nobody", [("negative",), ()])
+def test_who_did_not_come_after_all_is_forgotten(nobody: tuple[str, ...]) -> None:
+    """They take it back, or the program was started again meanwhile."""
+    scene = Followed().takes(*to.TO_WAIT, "second person", "power is on", "plug", *nobody)
+    if not nobody:
+        scene.tell(Resumed("crash"))
+    assert scene.here == ["the first person"]
+    scene.takes("power is on")
+    assert scene.state.awaiting not in (Awaiting.WHO, Awaiting.LOCK_NUMBER)
+
+
+def test_a_sound_that_is_lost_while_it_is_asked_which_source_is_on_forgets_nobody() -> None:
+    scene = Followed().takes(*to.TO_WAIT, "second person", "power is on")
+    scene.tell(SoundLost("", "microphone"))
+    scene.tell(SoundBack("", "microphone"))
+    scene.takes("go ahead")
+    assert scene.state.awaiting is Awaiting.LOCK_NUMBER
+    assert scene.state.joining == "the second person"
