@@ -47,7 +47,7 @@ def _enter(flow: Flow, frames: FrameStack) -> FrameStack | None:
             flow.prompt("hazard-no-isolation", "refusal", cuttable=False)
             close(flow, "stopped", "")
             return None
-        if step.works or isinstance(step, model.Caution):
+        if not isinstance(step, model.Isolate | model.Prove):
             flow.change(return_to=frames)
             flow.prompt("isolate-again", "refusal", cuttable=False)
         frames = instead
@@ -140,15 +140,15 @@ def lacking(flow: Flow, frames: FrameStack) -> tuple[str, ...]:
     if isinstance(step, model.Isolate):
         mine = rules.by_phrase(sources, step.sources) or step.sources
         return tuple(one for name in mine for one in rules.unready(sources[name], holds) if one not in mine)
-    return interlock.missing(book.energy.needs(_worked_at(book, frames)))
+    own = interlock.missing(book.energy.needs(step))
+    ahead = interlock.missing(book.energy.needs(_worked_at(book, frames)))
+    return own or tuple(name for name in ahead if name in flow.state.covering)
 
 
 def _worked_at(book: Book, frames: FrameStack) -> model.Step:
-    """The step itself or, of a caution, the first one after it that is fed, if no choice, gate or proof comes before: a
-    caution belongs to that work, and nobody listens to it while what the work needs is live."""
+    """The step itself or, where a caution or what is done by the way comes first, the first one after it that is fed, if no
+    choice, gate or proof comes before: they belong to that work, and nobody attends to them while what it needs is live."""
     step, seen = book.at(frames[-1].procedure, frames[-1].step), {frames}
-    if not isinstance(step, model.Caution):
-        return step
     while isinstance(step, model.Caution | model.Instruct | model.Evidence) and not book.energy.needs(step):
         frames = places.after(book, frames)
         if not frames or frames in seen:

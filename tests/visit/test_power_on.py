@@ -134,12 +134,14 @@ def proved_dead(*lines: str) -> Scene:
 
 
 @pytest.mark.usefixtures("_one_source")
-@pytest.mark.parametrize(("understood", "at"), [((), "fins"), (("understood",), "heat")])
-def test_at_a_caution_of_work_behind_the_gate_what_to_do_now_is_to_isolate(understood: tuple[str, ...], at: str) -> None:
+@pytest.mark.parametrize(("understood", "at"), [
+    ((), "fins"), (("understood",), "heat"), (("understood", "understood"), "ready"),
+])  # fmt: skip
+def test_before_work_behind_the_gate_what_to_do_now_is_to_isolate(understood: tuple[str, ...], at: str) -> None:
     """Nobody listens to what is sharp while the supply has come back. The caution stands before the work, and comes again
-    there, once all that the work needs is proved dead."""
+    there, once all that the work needs is proved dead. So does whatever else only leads to that work."""
     scene = proved_dead(*understood)
-    assert (scene.step, scene.state.awaiting) == (at, Awaiting.UNDERSTOOD)
+    assert scene.step == at
     scene.ran = None
     scene.words("power is on")
     assert scene.said.startswith("Isolation is cleared: power is on. Hands out. It must be isolated again first.")
@@ -149,7 +151,7 @@ def test_at_a_caution_of_work_behind_the_gate_what_to_do_now_is_to_isolate(under
     scene.words(OPENS, *A_CHARGE_LEFT)
     assert scene.step == "dead", "the plug is still to be proved"
     scene.words(*NOTHING_LEFT)
-    assert (scene.step, scene.state.awaiting) == (at, Awaiting.UNDERSTOOD)
+    assert scene.step == at
     scene.words(*["understood"] * (2 - len(understood)), "next step")
     assert scene.step == "hold"
     assert scene.state.interlock.isolated

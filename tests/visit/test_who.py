@@ -140,9 +140,8 @@ def test_whoever_was_asked_for_their_lock_is_asked_still_after_a_charge_came_bac
 def test_no_lock_is_asked_for_where_nothing_is_isolated_any_more(line: str, after: float) -> None:
     scene = joining()
     scene.one(line, after)
-    assert scene.power == "LIVE"
-    assert (scene.step, scene.state.awaiting) == ("look", Awaiting.DONE)
-    assert scene.said.endswith("Look on.")
+    assert not scene.state.interlock.held
+    assert (scene.step, scene.state.awaiting) == ("off", Awaiting.GATE)
 
 
 def test_after_a_transfer_the_next_who_comes_has_a_name_of_their_own() -> None:
