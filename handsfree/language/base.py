@@ -85,8 +85,9 @@ class Language(ABC):
     @cached_property
     def hints(self) -> Mapping[str, frozenset[str]]:
         """To tell who is meant: 'replying' words people answer with, 'plain' words of every sentence, 'trade' of the work,
-        'others' of other people; 'figures' and 'denying' words."""
-        return {rule: frozenset(self._ways(rule)) for rule in ("replying", "plain", "trade", "others", "figures", "denying")}
+        'others' of other people; 'figures' and 'denying' words; 'asking' and 'correcting' words begin such a sentence."""
+        rules = ("replying", "plain", "trade", "others", "figures", "denying", "asking", "correcting")
+        return {rule: frozenset(self._ways(rule)) for rule in rules}
 
     @cached_property
     def gates(self) -> Mapping[str, tuple[str, ...]]:

@@ -22,7 +22,9 @@ def asked(flow: Flow) -> str:
     asks, mays = flow.question.asks(flow), flow.question.mays(flow)
     if mays == called("affirm", "negative")(flow) and set(map(str.casefold, mays)) <= set(tokens(asks)):
         return f"{asks} {flow.sentence('affirm-means')}"
-    return flow.sentence("asks-mays", asks=asks, choices=choices(flow.state.language, mays)) if mays else asks
+    new = tuple(one for one in mays if not set(tokens(one)) <= set(tokens(asks)))
+    key = "asks-mays" if new == mays else "asks-also"
+    return flow.sentence(key, asks=asks, choices=choices(flow.state.language, new)) if new else asks
 
 
 def helps(flow: Flow) -> None:

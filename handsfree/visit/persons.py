@@ -25,7 +25,7 @@ from handsfree.visit.flow import WITHOUT, Flow
 from handsfree.visit.gates import isolate_step, next_owner, restored
 from handsfree.visit.movement import take_up
 from handsfree.visit.plain import BEFORE, QuestionRows, asks, called, commands, says
-from handsfree.visit.refusals import may_restate, phrase_of, refused, voice_doubted
+from handsfree.visit.refusals import asks_something, may_restate, phrase_of, refused, takes_back, voice_doubted
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Overlay
 from handsfree.visit.steps import present
@@ -272,14 +272,25 @@ GATES: dict[Awaiting, Callable[[Flow], tuple[str, ...]]] = {
 
 
 def doubted(flow: Flow, utterance: Utterance) -> None:
-    """At a gate, not surely heard: one more failure, and why. What came too early was no attempt, and its person is told
-    that it was too early. It reaches no row that acts."""
+    """At a gate, not surely heard: one more failure, and why. It reaches no row that acts. What came too early was no
+    attempt, and its person is told so; nor is a question, which is answered by the isolation as it stands, or what takes
+    back the answer before (after a failure 'correction' is of the number)."""
     if utterance.reason.startswith(TOO_EARLY) and utterance.sense != Sense.DENIAL:
         flow.tone("gate shut")
         flow.prompt("gate-early", "refusal")
         return
     asked = flow.question.hears(flow).gate
     assert asked is not None
+    if asks_something(flow, utterance, asked.word):
+        flow.tone("not understood")
+        flow.heard(flow.sentence(f"isolation-{flow.state.interlock.power}"))
+        flow.say(flow.question.asks(flow), "question")
+        return
+    if takes_back(flow, utterance) and flow.state.trail and not flow.state.interlock.failures:
+        flow.tone("not understood")
+        flow.heard(flow.sentence("say-correction"))
+        flow.say(flow.question.asks(flow), "question")
+        return
     names = GATES[flow.state.awaiting](flow)
     refused(flow, utterance, not_opened(flow.state.interlock), asked.word, names)
 
@@ -304,14 +315,17 @@ def _hears_number(flow: Flow) -> Listening:
     return Listening(digits=(2, 4), commands=BEFORE, also=_nobody_comes(flow))
 
 
+def _may_number(flow: Flow) -> tuple[str, ...]:
+    return called(*_nobody_comes(flow), "stand by")(flow)
+
+
 ROWS: QuestionRows = {
     Awaiting.WHO: Question(
         lambda flow: flow.say(_asks_who(flow), "question"), _hears_who,
         takes_who, _asks_who, _choices, Consequence.GUARDED,
     ),
     Awaiting.LOCK_NUMBER: Question(
-        _says_number, _hears_number, takes_number, asks("lock-again"),
-        lambda flow: (flow.sentence("a-lock-number"),), Consequence.GUARDED,
+        _says_number, _hears_number, takes_number, asks("lock-asked"), _may_number, Consequence.GUARDED,
     ),
     Awaiting.LOCK_AFFIRM: Question(
         says("lock-affirm"), lambda flow: Listening(digits=(2, 4), commands=(*BEFORE, "affirm", "negative", "correction")),

@@ -77,10 +77,36 @@ def _half(flow: Flow, utterance: Utterance, word: str) -> str:
         return "gate-no-figures"
     if figures and not spoken:
         return "gate-no-word"
+    if not figures and not spoken and _other_words(flow, utterance):
+        return "gate-not-phrase"
     own = tokens(flow.sentence(f"a-gate-{word}"))[:2]
     if figures and any(not _is_figure(flow, one) and one not in own for one in tokens(" ".join(heard))):
         return "gate-wording"
     return "gate-again"
+
+
+def _other_words(flow: Flow, utterance: Utterance) -> bool:
+    """Something else was surely said: typed, accepted, or written down in plain words of the work."""
+    if utterance.sense in (Sense.GATE, Sense.DENIAL):
+        return False
+    hints = flow.state.language.hints
+    known, said = hints["plain"] | hints["replying"] | hints["trade"], tokens(utterance.words)
+    return utterance.typed or utterance.verdict == Verdict.ACCEPTED or (bool(said) and all(one in known for one in said))
+
+
+def asks_something(flow: Flow, utterance: Utterance, word: str) -> bool:
+    """A question, as 'is it safe now', with nothing of the gate's phrase in it. One that may deny the isolation denies it."""
+    said = tokens(utterance.words)
+    own = (flow.sentence(f"word-{word}").casefold(), *flow.state.language.hints["figures"])
+    no_phrase = not any(one in own or _is_figure(flow, one) for one in said)
+    return utterance.sense == "" and len(said) > 1 and said[0] in flow.state.language.hints["asking"] and no_phrase
+
+
+def takes_back(flow: Flow, utterance: Utterance) -> bool:
+    """'No, forty eight', where that is no answer: something said before was wrong."""
+    said = tokens(utterance.words)
+    begins = bool(said) and said[0] in flow.state.language.hints["correcting"]
+    return begins and utterance.sense != Sense.GATE and any(_is_figure(flow, one) for one in said[1:])
 
 
 def _is_figure(flow: Flow, word: str) -> bool:

@@ -20,11 +20,14 @@ from handsfree.visit import helping
 from handsfree.visit.flow import Flow
 from handsfree.visit.persons import GATES, doubted
 from handsfree.visit.readings import in_another_unit
+from handsfree.visit.refusals import takes_back
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Overlay, State
 from handsfree.visit.wishes import affirms, is_command, tells_power
 
 TRIES_BEFORE_HELP = 2
+#: What was heard is read back there, and not yet taken.
+READ_BACK = (Awaiting.LOCK_AFFIRM, Awaiting.READING_AFFIRM, Awaiting.DEAD_AFFIRM)
 #: Causes that speaking better will not cure are named first.
 TOLD = {TOO_LOUD: "microphone-loud", WITNESS_FAILED: "witness-failed"}
 
@@ -155,6 +158,10 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
     if state.awaiting in GATES and state.overlay is Overlay.NONE:
         doubted(flow, utterance)
         return
+    if takes_back(flow, utterance) and state.awaiting in READ_BACK and state.overlay is Overlay.NONE:
+        denied = replace(utterance, verdict=Verdict.ACCEPTED, sense=Sense.COMMAND, text="negative")
+        flow.question.takes(flow, denied)  # nothing is taken: what was read back is asked for again
+        return
     if asked := _asked_of_page(flow, utterance):
         flow.say(asked, "help")
         return
@@ -250,8 +257,12 @@ def missed(flow: Flow, utterance: Utterance | None = None) -> None:
     if flow.state.tries % 3 == TRIES_BEFORE_HELP:
         flow.say(helping.asked(flow), "question")
         return
-    ways = f" {flow.sentence('ways-out')}" if utterance is not None and no_such_thing(flow, utterance) else ""
-    flow.say(f"{flow.question.asks(flow)}{ways}", "question")
+    more = ""
+    if utterance is not None and takes_back(flow, utterance) and flow.state.trail:
+        more = f" {flow.sentence('say-correction')}"
+    elif utterance is not None and no_such_thing(flow, utterance):
+        more = f" {flow.sentence('ways-out')}"
+    flow.say(f"{flow.question.asks(flow)}{more}", "question")
 
 
 def no_such_thing(flow: Flow, utterance: Utterance) -> bool:

@@ -61,11 +61,11 @@ aislado candado cuatro dos
 nada funciona
 afirmo
 hay tensión
-entendido
 afirmo
 aislado candado cuatro dos
 nada funciona
 afirmo
+entendido
 huele a gas
 adelante
 siguiente paso

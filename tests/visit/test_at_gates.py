@@ -9,6 +9,7 @@ import pytest
 
 from handsfree.journal.events import Gate, PromptEnded, Say, Utterance
 from handsfree.language.meaning import Sense, Verdict, gate_text
+from handsfree.language.tokens import capital
 from handsfree.procedure.model import text_digest
 from handsfree.visit.questions import QUESTIONS, flow_of, listening
 from handsfree.visit.state import Awaiting
@@ -282,7 +283,7 @@ NUMBER, SAYS, CLEAR = (ENGLISH.prompt(key) for key in ("a-lock-number", "a-gate-
 
 
 @pytest.mark.parametrize(("lines", "may"), [
-    (to.TO_NUMBER, (NUMBER,)), ((*to.TO_NUMBER, A), ("affirm", "negative")), (to.TO_SEEN, ("affirm", "negative")),
+    (to.TO_NUMBER, ("stand by",)), ((*to.TO_NUMBER, A), ("affirm", "negative")), (to.TO_SEEN, ("affirm", "negative")),
     (to.TO_GATE, (SAYS, "power is on", "stop the visit")), (to.TO_CLEAR, (CLEAR, "power is on", "stop the visit")),
     (to.TO_JOIN, (SAYS,)), (to.TO_LEAVE, (CLEAR,)), (gone(), ("affirm", "negative")),
     (to.TO_POWER, ("next step", "power is on")), (to.TO_CHECK, ("next step", "say again", "power is on")),
@@ -353,3 +354,50 @@ def test_what_bystanders_say_while_the_words_are_read_gets_no_answer() -> None:
     for words in ("pass me that", "isolated"):
         scene.tell(Utterance(Verdict.NOT_FOR_ME, words=words, engine="test", reason=EARLY[0]))
         assert scene.told == []
+
+
+# ---- what is no attempt -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("where", ["gate", "gate with no try", "gate of two", "join", "clear", "leave"])
+@pytest.mark.parametrize("words", ["is it safe now", "who is here", "what was that", "how do I do that"])
+def test_a_question_at_a_gate_is_no_attempt_and_hears_the_isolation_as_it_stands(where: str, words: str) -> None:
+    scene = arrived(where)
+    was = scene.state.interlock
+    for _ in range(4):
+        scene.one(words)
+        assert scene.state.interlock == was
+        asks = flow_of(scene.state).question.asks(flow_of(scene.state))
+        assert scene.said == f"{ENGLISH.prompt(f'isolation-{was.power}')} {capital(asks)}"
+
+
+def test_a_question_with_the_phrase_in_it_is_a_denial_still() -> None:
+    scene = arrived("gate")
+    for words in ("is it isolated", f"is it isolated lock {A}"):
+        scene.one(words)
+        assert ENGLISH.prompt("gate-denied-question") in scene.said
+    assert scene.state.interlock.failures == 2
+
+
+@pytest.mark.parametrize("words", ["affirm", "nothing runs", "yes", "it is off", "I dropped it"])
+def test_other_words_are_told_that_they_are_not_the_phrase(words: str) -> None:
+    """'I am not sure I heard it' was not why."""
+    scene = arrived("gate")
+    scene.one(words)
+    assert scene.told[0] == ENGLISH.prompt("gate-not-phrase")
+    assert scene.state.interlock.failures == 1
+
+
+def test_what_an_engine_could_not_write_down_may_have_been_the_phrase() -> None:
+    scene = arrived("gate")
+    scene.tell(Utterance(Verdict.ASKED_AGAIN, words="eyes elated look", engine="test"))
+    assert scene.told[0] == ENGLISH.prompt("gate-again")
+
+
+def test_who_takes_back_an_answer_at_a_gate_is_told_how() -> None:
+    scene = arrived("gate with no try")
+    scene.state = replace(scene.state, trail=(scene.state.frames,))
+    was = scene.state.interlock
+    scene.one("no forty eight")
+    assert scene.told[0].startswith(ENGLISH.prompt("say-correction"))
+    assert scene.state.interlock == was

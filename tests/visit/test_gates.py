@@ -77,7 +77,7 @@ def test_the_clear_phrase_opens_and_asks_for_the_power() -> None:
     (True, "next step", "gate-closed-restore", "refused"),
     (False, "not isolated", "gate-denied-negation", "denied"),
     (True, "clear lock four three", "gate-denied-number", "denied"),
-    (False, "affirm", "gate-again", "refused"),
+    (False, "affirm", "gate-not-phrase", "refused"),
 ])
 def test_a_refusal_says_why_and_what_is_needed(clearing: bool, line: str, key: str, how: str) -> None:
     scene = (at_clear() if clearing else at_gate()).words(line)

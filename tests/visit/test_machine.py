@@ -73,7 +73,7 @@ def test_the_first_asking_again_is_short_and_the_second_helps() -> None:
     scene.tell(UNSURE)
     assert said(scene) == ["Say next step when it is done."]
     scene.tell(UNSURE)
-    assert said(scene) == ["Say next step when it is done. You can say next step, say again or go back."]
+    assert said(scene) == ["Say next step when it is done. You can also say: say again or go back."]
     assert scene.words("next step").state.tries == 0
 
 
@@ -96,7 +96,7 @@ def test_the_lock_number_and_a_caution_have_help_of_their_own() -> None:
     fresh.words("next step", "warm", "43.5")
     fresh.tell(UNSURE)
     fresh.tell(UNSURE)
-    assert said(fresh)[0].startswith(ENGLISH.prompt("lock-again"))
+    assert said(fresh)[0].startswith(ENGLISH.prompt("lock-asked"))
     caution = isolated()
     caution.tell(UNSURE)
     caution.tell(UNSURE)

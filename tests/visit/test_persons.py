@@ -84,11 +84,11 @@ def test_a_lock_number_has_two_to_four_figures(digits: str, counts: bool) -> Non
         scene.takes("affirm")
         assert scene.state.interlock.lock == tuple(digits.split())
     else:
-        assert scene.ignores(accepted(Sense.DIGITS, digits)) == say("lock-again")
+        assert scene.ignores(accepted(Sense.DIGITS, digits)) == say("lock-asked")
 
 
 def test_what_is_no_number_leaves_the_question() -> None:
-    assert at(*to.TO_NUMBER).ignores(accepted(Sense.PHRASE, A)) == say("lock-again")
+    assert at(*to.TO_NUMBER).ignores(accepted(Sense.PHRASE, A)) == say("lock-asked")
     assert at(*to.TO_NUMBER, A).ignores(accepted(Sense.PHRASE, "warm")) == say("lock-affirm")
 
 
@@ -313,7 +313,7 @@ def test_each_refusal_sounds_its_tone_says_why_and_changes_nobodys_lock(
     assert scene.roles[0][0] == "refusal"
     assert scene.told[0] == say({
         "denial": "gate-denied-negation", "wrong number": "gate-again", "other voice": "gate-other-voice",
-        "no phrase": "gate-again", "asked again": "gate-again",
+        "no phrase": "gate-not-phrase", "asked again": "gate-again",
     }[kind])  # fmt: skip
     assert (scene.state.awaiting, scene.state.frames) == (was.awaiting, was.frames)
     assert (scene.state.interlock.locks, scene.state.interlock.people) == (was.interlock.locks, was.interlock.people)

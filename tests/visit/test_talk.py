@@ -19,7 +19,7 @@ from handsfree.journal.events import (
 from handsfree.language.meaning import EMERGENCY, Sense, Verdict
 from handsfree.visit.state import Awaiting, Overlay
 from tests.visit import data
-from tests.visit.scenes import Scene, book
+from tests.visit.scenes import ENGLISH, Scene, book
 
 TALK = """
 procedure: talk
@@ -380,3 +380,41 @@ def test_who_says_that_there_is_none_is_told_the_ways_round() -> None:
     unsure = heard(Verdict.NOT_FOR_ME, "there is no floor here")
     scene.tell(replace(unsure, started=scene.now + 1, ended=scene.now + 2), after=2.0)
     assert said(scene) == ["Dry or soaked? Or say not fitted, or can't tell."]
+
+
+# ---- taking back ------------------------------------------------------------------------------------------------------
+
+
+def test_a_number_that_is_taken_back_in_the_same_breath_is_not_kept() -> None:
+    """'No, seven three eight' at 'seven three nine?': an 'affirm' to the question said again would keep the wrong one."""
+    scene = Scene(book(data.WHOLE)).open("").words("next step", "warm", "43", "seven three nine")
+    assert scene.state.awaiting is Awaiting.LOCK_AFFIRM
+    scene.words("no, seven three eight")
+    assert (scene.state.awaiting, scene.state.lock_offered) == (Awaiting.LOCK_NUMBER, ())
+    assert scene.said == ENGLISH.prompt("lock-again")
+    scene = Scene(book(data.WHOLE)).open("").words("next step", "warm", "200", "no forty eight")
+    assert (scene.state.awaiting, scene.state.pending) == (Awaiting.READING, None)
+    assert scene.said == ENGLISH.prompt("reading-again")
+
+
+def test_a_number_that_is_taken_back_too_late_is_told_how() -> None:
+    """Where the next thing is asked already, the number is no answer, and 'correction' changes the one before."""
+    pause = "  - {id: pause, kind: instruct, say: Wait.}\n  - id: isolate"
+    scene = Scene(book(data.WHOLE.replace("  - id: isolate", pause))).open("")
+    scene.words("next step", "warm", "43", "sorry forty eight")
+    assert scene.said == f"{ENGLISH.prompt('need-done')} {ENGLISH.prompt('say-correction')}"
+    scene.words("correction", "48")
+    assert scene.step == "pause"
+
+
+@pytest.mark.parametrize("line", ["seven", "seven three nine one two", "the red one"])
+def test_what_is_no_lock_number_is_told_what_one_is(line: str) -> None:
+    scene = Scene(book(data.WHOLE)).open("").words("next step", "warm", "43", line)
+    assert scene.said == ENGLISH.prompt("lock-asked")
+
+
+def test_help_offers_nothing_that_was_just_asked() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "43", "isolated lock four two", "help")
+    assert "You can say" not in scene.said
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "43", "isolated lock four two", "nothing runs", "help")
+    assert scene.said.startswith("Say understood. You can also say: say again or stand by.")

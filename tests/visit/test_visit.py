@@ -26,7 +26,7 @@ from handsfree.journal.events import (
 from handsfree.language.meaning import EMERGENCY, Sense, Verdict
 from handsfree.visit.questions import flow_of
 from tests.visit import data
-from tests.visit.scenes import Scene, accepted, book
+from tests.visit.scenes import ENGLISH, Scene, accepted, book
 
 #: Standing by: the way on, and what is heard at every moment.
 STANDING_BY = ListenFor(commands=("go ahead", "help", "stop", "power is on", *EMERGENCY))
@@ -356,7 +356,7 @@ def test_the_quiet_reminder_never_speaks_a_step_behind_the_gate() -> None:
     assert (scene.step, scene.power) == ("isolate", "LIVE")
     scene.tell(TimerRang("quiet"), after=180)
     assert "Reach" not in scene.said
-    assert "State the number" in scene.said
+    assert ENGLISH.prompt("lock-asked") in scene.said
     assert scene.words("four two", "affirm").step == "isolate"
 
 
