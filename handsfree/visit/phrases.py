@@ -20,7 +20,7 @@ from handsfree.visit.persons import begin_join, begin_leave, restate
 from handsfree.visit.plain import wait_left
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Form, Overlay
-from handsfree.visit.steps import present
+from handsfree.visit.steps import present, tell_locks
 
 
 def _say_again(flow: Flow) -> None:
@@ -80,6 +80,7 @@ def _where(flow: Flow) -> None:
     if state.frames:
         number = places.number_of(state.book, state.frames)
         flow.prompt("where", "help", title=state.procedure.title, number=number, isolation=isolation)
+        tell_locks(flow)
     else:
         flow.say(isolation, "help")
 

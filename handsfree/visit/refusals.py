@@ -95,7 +95,7 @@ def _other_words(flow: Flow, utterance: Utterance) -> bool:
 
 
 def asks_something(flow: Flow, utterance: Utterance, word: str) -> bool:
-    """A question, as 'is it safe now', with nothing of the gate's phrase in it. One that may deny the isolation denies it."""
+    """A question, as 'is it safe now', with nothing of the gate's phrase in it. What may deny it is a denial."""
     said = tokens(utterance.words)
     own = (flow.sentence(f"word-{word}").casefold(), *flow.state.language.hints["figures"])
     no_phrase = not any(one in own or _is_figure(flow, one) for one in said)

@@ -12,18 +12,19 @@ from handsfree.dialogue.question import Consequence
 from handsfree.isolation.rules import Power
 from handsfree.journal.events import Utterance
 from handsfree.language.base import Language
-from handsfree.language.gist import by_gist
+from handsfree.language.gist import by_gist, told
 from handsfree.language.meaning import EMERGENCY, TOO_LOUD, WAYS_OUT, WHEN_ASKED, WITNESS_FAILED, Sense, Verdict
 from handsfree.language.tokens import tokens
+from handsfree.procedure import model
 from handsfree.procedure.asides import aside_asked
-from handsfree.visit import helping
+from handsfree.visit import helping, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.persons import GATES, doubted
 from handsfree.visit.readings import in_another_unit
 from handsfree.visit.refusals import takes_back
 from handsfree.visit.speaking import choices
-from handsfree.visit.state import Awaiting, Overlay, State
-from handsfree.visit.wishes import affirms, is_command, tells_power
+from handsfree.visit.state import Awaiting, Frame, Overlay, State
+from handsfree.visit.wishes import affirms, bare_words, is_command, tells_power
 
 TRIES_BEFORE_HELP = 2
 #: What was heard is read back there, and not yet taken.
@@ -260,6 +261,8 @@ def missed(flow: Flow, utterance: Utterance | None = None) -> None:
     more = ""
     if utterance is not None and takes_back(flow, utterance) and flow.state.trail:
         more = f" {flow.sentence('say-correction')}"
+    elif utterance is not None and _something_else(flow, utterance):
+        more = f" {flow.sentence('else-later')}"
     elif utterance is not None and no_such_thing(flow, utterance):
         more = f" {flow.sentence('ways-out')}"
     flow.say(f"{flow.question.asks(flow)}{more}", "question")
@@ -270,6 +273,21 @@ def no_such_thing(flow: Flow, utterance: Utterance) -> bool:
     now = flow.question.hears(flow)
     ways = set(WAYS_OUT) <= set(now.also) and not now.gist
     return ways and bool(flow.state.language.hints["denying"] & set(tokens(utterance.words)))
+
+
+def _something_else(flow: Flow, utterance: Utterance) -> bool:
+    """'What else', or 'it is noisy too', while the visit will still ask what else is wrong."""
+    state, language = flow.state, flow.state.language
+    later = [step for step in state.book.procedures[state.book.main].steps if isinstance(step, model.Ask) and step.gist]
+    place = places.number_of(state.book, state.frames[:1])
+    main = state.book.main
+    if not later or flow.question.hears(flow).gist or places.number_of(state.book, (Frame(main, later[-1].id),)) <= place:
+        return False
+    said = f" {bare_words(utterance.words)} "
+    if any(f" {way} " in said for way in language.hints["what_else"]):
+        return True
+    besides = any(f" {way} " in said for way in language.hints["besides"])
+    return besides and bool(told(utterance.words, language.code, later[-1].gist))
 
 
 def _rivals(flow: Flow, utterance: Utterance) -> list[str]:

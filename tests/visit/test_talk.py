@@ -418,3 +418,36 @@ def test_help_offers_nothing_that_was_just_asked() -> None:
     assert "You can say" not in scene.said
     scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "43", "isolated lock four two", "nothing runs", "help")
     assert scene.said.startswith("Say understood. You can also say: say again or stand by.")
+
+
+# ---- who is here, what else -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("line", ["where am i", "who is here", "whose lock is on", "is it safe now", "are we isolated"])
+def test_where_am_i_says_whose_locks_are_on_and_no_number(line: str) -> None:
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "43", "isolated lock four two", "nothing runs")
+    scene.words("understood", line)
+    lock = ENGLISH.prompt("lock-left", owner="the first person", source="mains")
+    assert scene.said == f"Whole visit, step 7. Isolated. {lock}"
+    assert scene.step == "reach"
+
+
+def test_affirm_is_a_yes_wherever_yes_is_one() -> None:
+    """Who was taught it at a gate says it at 'Are they dry?', too."""
+    text = "procedure: p\ntitle: P\nsteps:\n  - {id: dry, kind: ask, say: Is it dry?, answers: {dry: {stands_for: yes}, " \
+        "damp: {stands_for: no, go: wipe}}}\n  - {id: end, kind: end, outcome: done, say: Done.}\n" \
+        "  - {id: wipe, kind: instruct, say: Wipe it.}\n  - {id: end-2, kind: end, outcome: done, say: Done.}\n"
+    assert Scene(book(text)).open().words("affirm").state.outcome == "done"
+    assert Scene(book(text)).open().words("negative").step == "wipe"
+
+
+@pytest.mark.parametrize("line", ["what else", "there is something else", "it is noisy too", "one more thing"])
+def test_a_second_complaint_in_the_middle_is_told_when_it_is_asked_for(line: str) -> None:
+    """The question alone left its person to think that nobody had listened."""
+    from handsfree.procedure.load import load_book
+
+    scene = Scene(load_book("service-call")).open("").words("the drinks are warm", "understood", line)
+    assert scene.said.endswith(ENGLISH.prompt("else-later"))
+    assert not scene.words("there is water on the floor").said.endswith(ENGLISH.prompt("else-later"))
+    alone = Scene(load_book("condenser-cleaning")).open("").words(line)
+    assert ENGLISH.prompt("else-later") not in alone.said
