@@ -11,8 +11,8 @@ from handsfree.dialogue.meant import AWAY, BAR, LIKELY, TOO_EARLY, Asked, by_lev
 from handsfree.dialogue.question import Consequence
 from handsfree.isolation.rules import Power
 from handsfree.journal.events import Utterance
+from handsfree.language import gist
 from handsfree.language.base import Language
-from handsfree.language.gist import by_gist, told
 from handsfree.language.meaning import EMERGENCY, TOO_LOUD, WAYS_OUT, WHEN_ASKED, WITNESS_FAILED, Sense, Verdict
 from handsfree.language.tokens import tokens
 from handsfree.procedure import model
@@ -24,6 +24,7 @@ from handsfree.visit.readings import in_another_unit
 from handsfree.visit.refusals import takes_back
 from handsfree.visit.speaking import choices
 from handsfree.visit.state import Awaiting, Frame, Overlay, State
+from handsfree.visit.steps import present
 from handsfree.visit.wishes import affirms, bare_words, is_command, tells_power
 
 TRIES_BEFORE_HELP = 2
@@ -236,7 +237,7 @@ def _in_own_words(flow: Flow, utterance: Utterance) -> Utterance:
     state = flow.state
     if utterance.typed or state.overlay is not Overlay.NONE or flow.question.stake is Consequence.GUARDED:
         return utterance  # what may prove dead works, or deny it, counts in its own words or not at all
-    told = by_gist(state.language, utterance.words, flow.question.hears(flow))
+    told = gist.by_gist(state.language, utterance.words, flow.question.hears(flow))
     if len(told) == 1:
         return replace(utterance, verdict=Verdict.PROPOSED, sense=Sense.PHRASE, text=told[0].text, value=None, unit=None)
     return replace(utterance, rivals=tuple((str(one.sense), one.text, None) for one in told)) if told else utterance
@@ -246,12 +247,16 @@ def _told_in_own_words(flow: Flow, utterance: Utterance) -> bool:
     """A long sentence that answers a question for one's own words, unless its level says that somebody else spoke."""
     now = flow.question.hears(flow)
     near = by_level(utterance.level, flow.state.level) >= AWAY
-    return bool(now.gist) and near and bool(by_gist(flow.state.language, utterance.words, now))
+    return bool(now.gist) and near and bool(gist.by_gist(flow.state.language, utterance.words, now))
 
 
 def missed(flow: Flow, utterance: Utterance | None = None) -> None:
     """The question in its shortest form; if that did not help, what may be said, and then every third time."""
     flow.change(tries=flow.state.tries + 1)
+    if utterance is not None and flow.state.asked is Awaiting.UNDERSTOOD and _asks(flow, utterance):
+        flow.again = True  # 'what was that?': a caution is answered by the caution
+        present(flow)
+        return
     if flow.state.tries > TRIES_BEFORE_HELP and flow.question.hears(flow).proof:
         flow.say(f"{flow.question.asks(flow)} {flow.sentence('or-type')}", "question")
         return
@@ -266,6 +271,11 @@ def missed(flow: Flow, utterance: Utterance | None = None) -> None:
     elif utterance is not None and no_such_thing(flow, utterance):
         more = f" {flow.sentence('ways-out')}"
     flow.say(f"{flow.question.asks(flow)}{more}", "question")
+
+
+def _asks(flow: Flow, utterance: Utterance) -> bool:
+    said = tokens(utterance.words)
+    return len(said) > 1 and said[0] in flow.state.language.hints["asking"]
 
 
 def no_such_thing(flow: Flow, utterance: Utterance) -> bool:
@@ -287,7 +297,7 @@ def _something_else(flow: Flow, utterance: Utterance) -> bool:
     if any(f" {way} " in said for way in language.hints["what_else"]):
         return True
     besides = any(f" {way} " in said for way in language.hints["besides"])
-    return besides and bool(told(utterance.words, language.code, later[-1].gist))
+    return besides and bool(gist.told(utterance.words, language.code, later[-1].gist))
 
 
 def _rivals(flow: Flow, utterance: Utterance) -> list[str]:

@@ -451,3 +451,13 @@ def test_a_second_complaint_in_the_middle_is_told_when_it_is_asked_for(line: str
     assert not scene.words("there is water on the floor").said.endswith(ENGLISH.prompt("else-later"))
     alone = Scene(load_book("condenser-cleaning")).open("").words(line)
     assert ENGLISH.prompt("else-later") not in alone.said
+
+
+@pytest.mark.parametrize("line", ["what was that", "why is that", "what do I do now"])
+def test_a_question_at_a_caution_hears_the_caution(line: str) -> None:
+    """'Say understood' is no answer to whoever did not catch it."""
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "43", "isolated lock four two", "nothing runs")
+    scene.tell(PromptEnded(scene.state.said - 1))
+    scene.words(line)
+    assert scene.said == "Warning. The fins are sharp. Say understood."
+    assert scene.state.awaiting is Awaiting.UNDERSTOOD
