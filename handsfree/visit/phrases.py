@@ -11,6 +11,7 @@ from handsfree.isolation.interlock import in_doubt
 from handsfree.isolation.rules import Power, SourceEvent
 from handsfree.journal.events import Corrected, KeepNote, SetVoice, Utterance
 from handsfree.language.meaning import EMERGENCY, Sense
+from handsfree.procedure.model import Isolate
 from handsfree.resources import of_trade
 from handsfree.visit import advice, facts, helping, places
 from handsfree.visit.comers import COMES
@@ -150,6 +151,18 @@ def _advice(sentences: str) -> Callable[[Flow], None]:
     return advise
 
 
+def _why(flow: Flow) -> None:
+    """A caution and an isolation have their reason in their own words; elsewhere it is what the fault model knows."""
+    step = flow.state.step
+    if flow.state.awaiting is Awaiting.UNDERSTOOD:
+        _say_again(flow)
+    elif flow.state.awaiting in (Awaiting.SEEN, Awaiting.GATE) and isinstance(step, Isolate):
+        flow.say(step.say, "help")
+        flow.say(flow.question.asks(flow), "question")
+    else:
+        _advice("why")(flow)
+
+
 PHRASES: dict[str, Callable[[Flow], None]] = {
     "say again": _say_again,
     "go back": _go_back,
@@ -173,7 +186,7 @@ PHRASES: dict[str, Callable[[Flow], None]] = {
     "louder": _voice(0, 1),
     "softer": _voice(0, -1),
     "what next": _advice("what_next"),
-    "why": _advice("why"),
+    "why": _why,
 }
 
 

@@ -461,3 +461,10 @@ def test_a_question_at_a_caution_hears_the_caution(line: str) -> None:
     scene.words(line)
     assert scene.said == "Warning. The fins are sharp. Say understood."
     assert scene.state.awaiting is Awaiting.UNDERSTOOD
+
+
+def test_why_at_a_gate_says_what_the_isolation_is_for() -> None:
+    """'Most likely the condenser is blocked: 33 percent' is no answer to why the plug comes out."""
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "43", "why")
+    assert scene.said == f"Isolation comes now. {ENGLISH.prompt('isolate-need')}"
+    assert scene.state.interlock.failures == 0
