@@ -85,8 +85,9 @@ class Walked:
         return out
 
 
-def walk_frames(frames: Frames, texts: Tree, keep: bool = False) -> Walked:
-    """`keep`: keep every frame, otherwise only the last."""
+def walk_frames(frames: Frames, texts: Tree, keep: bool = False, before: Floats | None = None) -> Walked:
+    """`keep`: keep every frame, otherwise only the last. `before`: a text may begin at any frame, where this is the
+    log-probability of what came before it: (frames + 1,)."""
     count, nodes, ends = len(frames.blank), len(texts.parent), texts.ends
     sounding, silent = np.zeros(nodes), np.zeros(nodes)
     silent[0] = 1.0
@@ -107,6 +108,8 @@ def walk_frames(frames: Frames, texts: Tree, keep: bool = False) -> Walked:
         arriving[0] = 0.0
         silent += sounding
         silent *= frames.blank[at]
+        if before is not None:
+            silent[0] = np.exp(before[at + 1] - scale)
         sounding, arriving = arriving, sounding
         top = max(float(sounding.max()), float(silent.max()), _TINY)
         sounding /= top
@@ -127,10 +130,13 @@ def score(frames: Frames, texts: Sequence[Symbols]) -> Floats:
     return walk_frames(frames, tree(texts)).whole()
 
 
-def met(beginnings: Walked, last: Ints, endings: Walked, first: Ints) -> Floats:
-    """(beginnings, endings) log-probability of each beginning followed by each ending; none may be empty. `endings`: walked
-    over the reversed frames, each text reversed. `last`, `first`: the symbol that a beginning ends with and an ending
-    begins with: if they are the same, a blank frame must lie between."""
+def met(
+    beginnings: Walked, last: Ints, endings: Walked, first: Ints, which: tuple[Ints, Ints] | None = None
+) -> Floats:
+    """(beginnings, endings) log-probability of each beginning followed by each ending; no ending may be empty. `endings`:
+    walked over the reversed frames, each text reversed. `last`, `first`: the symbol that a beginning ends with and an ending
+    begins with: if they are the same, a blank frame must lie between. `which`: only these beginnings with these endings:
+    (pairs,)."""
     count = len(beginnings.scale) - 1
     # frame t is the last of the beginning, frame t + 1 the first sound of the ending: count - t frames of it, reversed
     back = endings.sounding[count - np.arange(count + 1)]
@@ -139,11 +145,18 @@ def met(beginnings: Walked, last: Ints, endings: Walked, first: Ints) -> Floats:
     weight = np.exp(np.maximum(shift - top, -700.0))[:, None]
     sounding, silent = beginnings.sounding * weight, beginnings.silent * weight
     total = (sounding + silent).T @ back
-    same = last[:, None] == first[None, :]
-    if same.any():
-        total = np.where(same, silent.T @ back, total)
+    for symbol in np.intersect1d(last, first):  # the few where a blank frame must lie between
+        rows, columns = np.flatnonzero(last == symbol), np.flatnonzero(first == symbol)
+        total[np.ix_(rows, columns)] = silent[:, rows].T @ back[:, columns]
+    total = total if which is None else total[which]
     out: Floats = np.where(total > _TINY, np.log(np.maximum(total, _TINY)) + top, NEVER)
     return out
+
+
+def likeliest_labels(frames: Frames) -> Floats:
+    """Log-probability of the likeliest labels up to each frame: (frames + 1,)."""
+    best = np.log(np.maximum(frames.symbols.max(1), frames.blank) + 1e-30)
+    return np.append(0.0, np.cumsum(best))
 
 
 def freely(frames: Frames) -> Symbols:

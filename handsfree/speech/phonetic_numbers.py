@@ -10,98 +10,130 @@ Rules of this file:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from handsfree.language.quantities import alike, pint_name
-from handsfree.speech.ctc import Frames, Symbols, Tree, Walked, met, tree, walk_frames
+from handsfree.speech.ctc import Frames, Symbols, Tree, Walked, likeliest_labels, met, tree, walk_frames
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from handsfree.language.base import Language
+    from handsfree.speech.ctc import Floats, Ints
 
 _SIGNED = frozenset({"", "degF", "degC", "volt", "ampere"})  # units that are read below zero
 _RARE = frozenset({"double", "niner"})  # ways that make the trees twice as large; another witness may offer them
 _KEPT = 96  # beginnings, and as many endings, that are scored together
 _FOUND = 24  # numbers given as candidates
-_LEAST_WEIGHT = -700.0  # log-probability below which it is no number
 
 SoundsOf = Callable[[str], tuple[Symbols, ...]]
 
 
 @dataclass(frozen=True)
 class Part:
+    """`cut`: how many of its sounds are its head; the rest is its tail."""
+
     words: str
     sounds: Symbols
+    cut: int
+
+
+@dataclass(frozen=True)
+class Halves:
+    """A few hundred heads and tails make twenty thousand texts. So heads are walked forwards and tails backwards, and they
+    meet in the middle; wherever a text is cut, its score is the same. `head`, `tail`: of each text, which it has; `last`,
+    `first`: the symbol that a head ends with and a tail begins with, -1 and -2 where it is empty."""
+
+    parts: tuple[Part, ...]
+    heads: Tree
+    tails: Tree  # each reversed
+    head: Ints
+    tail: Ints
+    last: Ints
+    first: Ints
+
+    def some(self, which: Ints) -> tuple[Part, ...]:
+        return tuple(self.parts[at] for at in which)
 
 
 @dataclass(frozen=True)
 class Parts:
-    beginnings: tuple[Part, ...]
-    endings: tuple[Part, ...]
-    forwards: Tree
-    backwards: Tree  # of the endings, each reversed
-    last: NDArray[np.int64]
-    first: NDArray[np.int64]
+    beginnings: Halves
+    endings: Halves
 
 
 def parts(language: Language, unit: str, ways: SoundsOf) -> Parts:
     """Of the numbers in this unit and those that fit it."""
-    beginnings = [Part(words, sounds) for words in _wholes(language, pint_name(unit)) for sounds in ways(words)]
-    endings = [Part(words, sounds) for words in _tails(language, unit) for sounds in ways(words)]
-    return Parts(
-        tuple(beginnings), tuple(endings), tree([part.sounds for part in beginnings]),
-        tree([part.sounds[::-1] for part in endings]), np.array([part.sounds[-1] for part in beginnings], np.int64),
-        np.array([part.sounds[0] for part in endings], np.int64),
+    return Parts(_halves(_wholes(language, pint_name(unit)), ways), _halves(_tails(language, unit), ways))
+
+
+def _halves(texts: Iterable[tuple[str, str]], ways: SoundsOf) -> Halves:
+    """`texts`: (head, tail), either may be empty."""
+    heard = cache(ways)
+    found = [
+        Part(words, sounds, _cut(sounds, heard(head)))
+        for head, tail in texts for words in (f"{head} {tail}".strip(),) for sounds in ways(words)
+    ]  # fmt: skip
+    heads = {sounds: at for at, sounds in enumerate(dict.fromkeys(part.sounds[: part.cut] for part in found))}
+    tails = {sounds: at for at, sounds in enumerate(dict.fromkeys(part.sounds[part.cut :] for part in found))}
+    return Halves(
+        tuple(found), tree(tuple(heads)), tree([sounds[::-1] for sounds in tails]),
+        np.array([heads[part.sounds[: part.cut]] for part in found], np.int64),
+        np.array([tails[part.sounds[part.cut :]] for part in found], np.int64),
+        np.array([sounds[-1] if sounds else -1 for sounds in heads], np.int64),
+        np.array([sounds[0] if sounds else -2 for sounds in tails], np.int64),
     )  # fmt: skip
+
+
+def _cut(sounds: Symbols, heads: Iterable[Symbols]) -> int:
+    return next((len(head) for head in heads if sounds[: len(head)] == head), 0)
 
 
 def numbers(frames: Frames, known: Parts) -> list[tuple[str, float]]:
     """(words, log-probability) of the likeliest numbers, the likeliest first. `known`: see `parts`."""
-    forwards = walk_frames(frames, known.forwards, keep=True)
-    backwards = walk_frames(frames.reversed(), known.backwards, keep=True)
-    alone = forwards.whole()
-    rest = _free(frames)
-    begin = _likeliest(forwards, rest)
-    end = _likeliest(backwards, _free(frames.reversed()))
-    joined = met(_some(forwards, begin), known.last[begin], _some(backwards, end), known.first[end])
-    found = {known.beginnings[at].words: float(alone[at]) for at in np.argsort(-alone)[:_FOUND]}
+    turned = frames.reversed()
+    before, after = likeliest_labels(frames), likeliest_labels(turned)
+    heads = walk_frames(frames, known.beginnings.heads, keep=True)
+    alone = scored(frames, known.beginnings, heads)
+    begin = np.argsort(-scored(frames, known.beginnings, heads, after=after))[:_KEPT]
+    heads = walk_frames(frames, known.endings.heads, keep=True, before=before)
+    end = np.argsort(-scored(frames, known.endings, heads))[:_KEPT]
+    beginnings, endings = known.beginnings.some(begin), known.endings.some(end)
+    joined = met(
+        walk_frames(frames, tree([part.sounds for part in beginnings]), keep=True),
+        np.array([part.sounds[-1] for part in beginnings], np.int64),
+        walk_frames(turned, tree([part.sounds[::-1] for part in endings]), keep=True),
+        np.array([part.sounds[0] for part in endings], np.int64),
+    )
+    found = {known.beginnings.parts[at].words: float(alone[at]) for at in np.argsort(-alone)[:_FOUND][::-1]}  # best way last
     order = np.argsort(-joined, axis=None)[: 2 * _FOUND]
     for row, column in zip(*np.unravel_index(order, joined.shape), strict=True):
-        words = f"{known.beginnings[begin[row]].words} {known.endings[end[column]].words}"
+        words = f"{beginnings[row].words} {endings[column].words}"
         found[words] = max(found.get(words, -np.inf), float(joined[row, column]))
     return sorted(found.items(), key=lambda pair: -pair[1])[:_FOUND]
 
 
-def _free(frames: Frames) -> NDArray[np.float64]:
-    """Log-probability of the likeliest labels from each frame to the end: (frames + 1,)."""
-    best = np.log(np.maximum(frames.symbols.max(1), frames.blank) + 1e-30)
-    return np.append(np.cumsum(best[::-1])[::-1], 0.0)
-
-
-def _likeliest(walked: Walked, rest: NDArray[np.float64]) -> NDArray[np.int64]:
-    """Those that would do best if anything might follow, the best first."""
-    weight = walked.scale[1:] + rest[1:]
-    each = walked.sounding[1:] + walked.silent[1:]
-    each *= np.exp(np.maximum(weight - weight.max(), _LEAST_WEIGHT))[:, None]
-    return np.argsort(-each.max(0))[:_KEPT]
-
-
-def _some(walked: Walked, which: NDArray[np.int64]) -> Walked:
-    return Walked(walked.sounding[:, which], walked.silent[:, which], walked.scale)
+def scored(frames: Frames, known: Halves, heads: Walked, after: Floats | None = None) -> Floats:
+    """Log-probability of each text. `heads`: walked over the frames, perhaps with anything before them. `after`: anything
+    may follow, with these log-probabilities (`likeliest_labels` of the reversed frames)."""
+    tails = walk_frames(frames.reversed(), known.tails, keep=True, before=after)
+    joined = met(heads, known.last, tails, known.first, (known.head, known.tail))
+    if after is None:
+        joined = np.where(known.first[known.tail] < 0, heads.whole()[known.head], joined)
+    return joined
 
 
 @lru_cache(maxsize=8)
-def _wholes(language: Language, unit: str) -> tuple[str, ...]:
+def _wholes(language: Language, unit: str) -> tuple[tuple[str, str], ...]:
+    """Cut before the last two words."""
     plain = [way for value in (*range(1000), *range(1000, 10_000, 100)) for way in _said(language, value)]
     signs = ("minus", "negative") if unit in _SIGNED else ()
     few = [way for value in range(100) for way in _said(language, value)]
-    return tuple(dict.fromkeys([*plain, *(f"{sign} {way}" for sign in signs for way in few)]))
+    every = dict.fromkeys([*plain, *(f"{sign} {way}" for sign in signs for way in few)])
+    return tuple((" ".join(words[:-2]), " ".join(words[-2:])) for words in (way.split() for way in every))
 
 
 def _said(language: Language, value: float) -> Iterator[str]:
@@ -112,7 +144,8 @@ def _said(language: Language, value: float) -> Iterator[str]:
             yield " ".join(way)
 
 
-def _tails(language: Language, unit: str) -> tuple[str, ...]:
+def _tails(language: Language, unit: str) -> tuple[tuple[str, str], ...]:
+    """(decimals, unit)"""
     five = _said(language, 5)
     lead = next(iter(five)).split()
     decimals = [
@@ -129,4 +162,4 @@ def _tails(language: Language, unit: str) -> tuple[str, ...]:
         below = [way.replace("{}", "").strip() for way in language.words.below]
         units += [*below, *(f"{unit} {below[-1]}" for unit in language.units["degree"][:1])]
     units = list(dict.fromkeys(units))
-    return tuple(dict.fromkeys([*units, *decimals, *(f"{tail} {way}" for tail in decimals for way in units)]))
+    return tuple((decimal, way) for decimal in ("", *dict.fromkeys(decimals)) for way in ("", *units) if decimal or way)

@@ -50,6 +50,35 @@ def test_meeting_in_the_middle_is_the_whole(
     assert met[0, 0] == pytest.approx(by_hand(table, beginning + ending))
 
 
+def test_only_the_pairs_asked_for_meet(frames: ctc.Frames) -> None:
+    some = [(0,), (1, 2), (2,)]
+    forwards = ctc.walk_frames(frames, ctc.tree(some), keep=True)
+    backwards = ctc.walk_frames(frames.reversed(), ctc.tree([one[::-1] for one in some]), keep=True)
+    last, first = np.array([one[-1] for one in some]), np.array([one[0] for one in some])
+    every = ctc.met(forwards, last, backwards, first)
+    pairs = np.array([2, 0, 1]), np.array([2, 1, 0])
+    assert ctc.met(forwards, last, backwards, first, pairs) == pytest.approx(every[pairs])
+
+
+@pytest.mark.parametrize("text", [(0,), (2, 2), (1, 0, 1)])
+def test_where_anything_may_come_before_each_beginning_counts_by_what_came_before(
+    table: np.ndarray, frames: ctc.Frames, text: tuple[int, ...]
+) -> None:
+    before = np.log(np.array([1.0, 0.5, 0.3, 0.25, 0.125, 0.01, 0.001]))
+    total = 0.0
+    for start in range(FRAMES):  # the first sound of the text is the label of this frame
+        for path in itertools.product(range(4), repeat=FRAMES - start):
+            kept = [label for at, label in enumerate(path) if label != NONE and (at == 0 or path[at - 1] != label)]
+            if tuple(kept) == text and path[0] == text[0]:
+                total += np.exp(before[start]) * np.prod([table[start + at, label] for at, label in enumerate(path)])
+    walked = ctc.walk_frames(frames, ctc.tree([text]), before=before)
+    assert walked.whole()[0] == pytest.approx(np.log(total))
+
+
+def test_the_likeliest_labels_are_those_of_each_frame_by_itself(table: np.ndarray, frames: ctc.Frames) -> None:
+    assert ctc.likeliest_labels(frames) == pytest.approx([0.0, *np.cumsum(np.log(table.max(1)))])
+
+
 def test_what_does_not_fit_into_the_frames_is_never(frames: ctc.Frames) -> None:
     assert ctc.score(frames, [(0, 0, 0, 0, 0, 0, 0)])[0] == ctc.NEVER
     assert ctc.score(ctc.Frames(np.zeros((0, 3)), np.zeros(0)), [(0,)])[0] == ctc.NEVER
