@@ -211,12 +211,17 @@ def proved(flow: Flow) -> None:
 
 
 def clear(flow: Flow, what: SourceEvent, why: str, names: tuple[str, ...] | None = None) -> None:
-    """The isolation of these sources is gone (of all, if `names` is None): say so at once, and what to do now."""
+    """The isolation of these sources is gone (of all, if `names` is None): say so at once, and what to do now. Who was being
+    asked before 'which is on' is asked on."""
     flow.turn_lock(what, why, names)
     flow.tone("gate shut")
     flow.prompt("isolation-cleared", "notice", cuttable=False, why=why)
-    flow.change(overlay=Overlay.NONE)
-    if not lock_first(flow):
+    coming = flow.state.coming
+    flow.change(overlay=Overlay.NONE, coming=Awaiting.NOTHING)
+    if coming is not Awaiting.NOTHING:
+        flow.change(awaiting=coming)
+        present(flow)
+    elif not lock_first(flow):
         go_on(flow)
 
 
@@ -225,10 +230,7 @@ def go_on(flow: Flow) -> None:
     isolated without them. Otherwise: the isolation that the step lacks; an isolation or a restore from its beginning; or
     else the step's question again."""
     state = flow.state
-    if state.coming is not Awaiting.NOTHING:
-        flow.change(awaiting=state.coming, coming=Awaiting.NOTHING)
-        present(flow)
-    elif state.awaiting in COMES:
+    if state.awaiting in COMES:
         present(flow)
     elif lacking(flow, state.frames) or isinstance(state.step, model.Isolate | model.Restore):
         move(flow, state.frames)

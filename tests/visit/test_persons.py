@@ -398,3 +398,21 @@ def test_an_owner_who_may_come_back_keeps_the_lock_and_all_is_asked_anew(steps: 
     assert scene.roles[0] == ("refusal", False)
     assert scene.told[1:] == [say("absent-not-here", owner="the second person")]
     assert scene.owners == {"the second person"}
+
+
+@pytest.mark.parametrize("live", ["plug", "arm", "all of them"])
+def test_who_is_here_and_states_a_number_anew_is_asked_on_before_their_lock(live: str) -> None:
+    """What they were asked is asked at once, and never later: it came up again where nobody had stated anything."""
+    scene = Followed().takes(*to.TO_JOIN)
+    scene.one(f"isolated lock {C}")
+    scene.one("correction")
+    assert scene.state.awaiting is Awaiting.LOCK_NUMBER
+    scene.takes(B)
+    assert scene.state.awaiting is Awaiting.LOCK_AFFIRM
+    scene.takes("power is on", live)
+    assert (scene.state.awaiting, scene.state.coming) == (Awaiting.LOCK_AFFIRM, Awaiting.NOTHING)
+    scene.takes("affirm")
+    if live != "all of them":
+        assert scene.state.awaiting is Awaiting.JOIN_GATE
+        scene.takes(f"isolated lock {B}")
+    assert scene.state.coming is Awaiting.NOTHING
