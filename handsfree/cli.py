@@ -77,7 +77,10 @@ app.add_typer(standby, name="stand-by")
 
 @standby.callback()
 def stand_by(
-    context: typer.Context, sound_in: SoundIn = None, sound_out: SoundOutName = None, visits: VisitsFolder = None
+    context: typer.Context,
+    sound_in: Annotated[str | None, typer.Option("--sound-in", help="A device, or '-' for raw samples.")] = None,
+    sound_out: Annotated[str | None, typer.Option("--sound-out", help="A device.")] = None,
+    visits: VisitsFolder = None,
 ) -> None:
     """Wait with a headset for "start a visit"; after a crash or a loss of power, resume the visit at once."""
     if context.invoked_subcommand is not None:
@@ -85,7 +88,7 @@ def stand_by(
         return
     from handsfree.standby import commands
 
-    commands.run(sound_in, sound_out, visits)
+    raise typer.Exit(commands.run(sound_in, sound_out, visits))
 
 
 @standby.command("unit")

@@ -68,6 +68,8 @@ def sentence(done: subprocess.CompletedProcess[str], status: int, says: str) -> 
 
 #: (what is typed after `handsfree`, exit status, what the sentence has in it).
 WRONG = [
+    ("stand-by --sound-in file.bin", 2, "name a device with --sound-in"),
+    ("stand-by --sound-out -", 2, "name a device with --sound-out"),
     ("desk check --visits nothing", 2, "There is no folder nothing"),
     ("desk check --visits file.bin", 2, "There is no folder file.bin"),
     ("desk check --visits taken", 2, "cannot keep its folder taken/.desk"),

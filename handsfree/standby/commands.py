@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
+from contextlib import suppress
 from pathlib import Path
 
 from handsfree.errors import Trouble
@@ -11,10 +13,16 @@ from handsfree.outputs import save
 from handsfree.settings import PREFIX, load_settings
 from handsfree.standby.supervising import House, stand_by
 from handsfree.standby.unit import NAME, unit_file
+from handsfree.standby.watched import Watched
 
 
-def run(sound_in: str | None, sound_out: str | None, visits: Path | None) -> None:
-    """Stands by until interrupted. Trouble where visits cannot be kept."""
+def run(sound_in: str | None, sound_out: str | None, visits: Path | None) -> int:
+    """Stands by until a signal ends it. Exit status 0 for an interrupt, as from the keyboard, else 128 and the
+    number of the signal. Trouble where visits cannot be kept, or where it could not hear or be heard."""
+    if sound_in and Path(sound_in).is_file():
+        raise Trouble("Stand-by listens to a microphone; name a device with --sound-in, not a file.")
+    if sound_out == "-":
+        raise Trouble("Stand-by speaks by a loudspeaker; name a device with --sound-out, not '-'.")
     settings = load_settings(visits=visits)
     try:
         settings.visits.mkdir(parents=True, exist_ok=True)
@@ -23,13 +31,16 @@ def run(sound_in: str | None, sound_out: str | None, visits: Path | None) -> Non
         raise Trouble(sentence) from None
     devices = [*(("--sound-in", sound_in) if sound_in else ()), *(("--sound-out", sound_out) if sound_out else ())]
     house = House(
-        settings.visits, (*devices, "--visits", str(settings.visits)), (*devices, "--language", settings.language)
-    )
-    print("Standing by. Say 'start a visit'. Control-C ends it.", flush=True)
-    try:
-        stand_by(house, lambda sentence: print(sentence, flush=True))
-    except KeyboardInterrupt:
-        print("Stand-by has ended.")
+        settings.visits, (*devices, "--visits", str(settings.visits)), (*devices, "--language", settings.language),
+        raw_sound=sound_in == "-",
+    )  # fmt: skip
+    watched = Watched()
+    with watched.until_signalled():
+        print("Standing by. Say 'start a visit'. Control-C ends it.", flush=True)
+        stand_by(house, lambda sentence: print(sentence, flush=True), watched)
+    with suppress(OSError):  # a terminal that was closed takes no sentence
+        print("Stand-by has ended.", flush=True)
+    return 0 if watched.ended_by == signal.SIGINT else 128 + watched.ended_by
 
 
 def unit(out: Path | None) -> None:

@@ -4,12 +4,15 @@ Rules of this file:
 
 - Nothing is kept: no sound, no text. Anything but the words is forgotten as soon as it is heard.
 - The words heard are told on standard output, as the last line. Whatever else happens is a sentence on standard error.
+- With `--ends-with-input` it ends when standard input does, which stand-by holds open as long as it runs.
 """
 
 from __future__ import annotations
 
 import argparse
+import os
 import sys
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -111,7 +114,10 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--language", default="en")
     parser.add_argument("--say", default="standby-ready")
     parser.add_argument("--may-go-on", action="store_true")
+    parser.add_argument("--ends-with-input", action="store_true")
     given = parser.parse_args(arguments)
+    if given.ends_with_input:
+        threading.Thread(target=_end_with_input, name="stand-by gone", daemon=True).start()
     asked = ListenerOptions(given.sound_in, given.sound_out, given.language, given.say, given.may_go_on)
     try:
         print(listen(asked), flush=True)
@@ -122,6 +128,13 @@ def main(arguments: list[str]) -> int:
         print("The sound ended. Check the microphone.", file=sys.stderr)
         return 2
     return 0
+
+
+def _end_with_input() -> None:
+    """Not by way of `sys.stdin`: a thread that waits with its lock would hold up an ordinary end."""
+    while os.read(0, 1024):
+        pass
+    os._exit(2)
 
 
 if __name__ == "__main__":

@@ -20,6 +20,7 @@ from handsfree.standby.core import Begun, Deaf, HoldVisit, Listen, Rest, Standby
 from handsfree.standby.supervising import House, stand_by
 from handsfree.standby.unfinished import newest
 from handsfree.standby.unit import unit_file
+from handsfree.standby.watched import Watched
 
 HERE = Path("visits/one")
 BROKEN = Unfinished(HERE, 40.0, broken=True)
@@ -141,15 +142,18 @@ def held(tmp_path: Path, *turns: dict[str, object]) -> tuple[list[list[str]], li
     (tmp_path / "stub.py").write_text(SCRIPT.format(here=str(tmp_path)))
     told: list[str] = []
     slept: list[float] = []
-    house = House(tmp_path / "visits", ("--visits", "v"), ("--language", "en"), (sys.executable, str(tmp_path / "stub.py")))
+    program = (sys.executable, str(tmp_path / "stub.py"))
+    house = House(tmp_path / "visits", ("--visits", "v"), ("--language", "en"), program=program)
     rests = sum(1 for turn in turns if turn.get("rest"))
-    stand_by(house, told.append, turns=len(turns) + rests, sleep=slept.append)
+    watched = Watched()
+    watched.rest = slept.append  # type: ignore[method-assign]  # no test waits
+    stand_by(house, told.append, watched, turns=len(turns) + rests)
     return json.loads((tmp_path / "calls.json").read_text()), told, slept
 
 
 def test_the_words_start_a_visit_and_then_it_listens_again(tmp_path: Path) -> None:
     calls, _, _ = held(tmp_path, {"out": "start"}, {"status": 0}, {"out": "start"})
-    listener = ["handsfree.standby.listening", "--say", "standby-ready", "--language", "en"]
+    listener = ["handsfree.standby.listening", "--say", "standby-ready", "--ends-with-input", "--language", "en"]
     assert calls == [listener, ["handsfree", "visit", "--visits", "v"], listener]
 
 
