@@ -17,7 +17,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 from handsfree.procedure.accuracy import half_width
 from handsfree.procedure.expressions import name_of, names_used, parse_expression, rows_of
@@ -44,9 +44,9 @@ class Outcome:
         return self.holds is True and not self.borderline
 
 
-@dataclass(frozen=True)
-class _Term:
-    """`off`: half-width of a number. `firm`: the truth when borderline comparisons count as unknown."""
+class _Term(NamedTuple):
+    """`off`: half-width of a number. `firm`: the truth when borderline comparisons count as unknown. A tuple, for each
+    number of a series becomes one."""
 
     value: Value
     off: float = 0.0

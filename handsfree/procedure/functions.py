@@ -9,6 +9,7 @@ from __future__ import annotations
 import inspect
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from handsfree.resources import of_trade
@@ -78,7 +79,9 @@ def usual_calls() -> Calls:
     return calls
 
 
+@cache
 def signature(entry: Any) -> Signature:
+    """What a function takes and gives."""
     if not hasattr(entry, "arguments"):
         return _of_function(entry)
     what, unit = _kind(entry.result)

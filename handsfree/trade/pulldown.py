@@ -22,7 +22,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from typing import NamedTuple
 
 from handsfree.errors import Trouble
 from handsfree.trade import possible
@@ -80,9 +81,8 @@ class _Given:
     belief: Belief
 
 
-@dataclass(frozen=True)
-class _Line:
-    """The fit for one tau: means and covariance of (settle, start), and its weight."""
+class _Line(NamedTuple):
+    """The fit for one tau: means and covariance of (settle, start), and its weight. A tuple, for there are 120 in a fit."""
 
     tau: float
     weight: float
@@ -105,8 +105,7 @@ class PullDown:
     """A fitted pull-down. Temperatures in degrees Celsius, times in minutes from the first reading.
 
     `settle` and `settle_doubt` are mean and standard deviation of where it ends; `chance` is the probability that
-    this is at or below the target; `soonest`, `likely` and `latest` are the 5, 50 and 95 percent times to the
-    target, infinite where the readings cannot bound them.
+    this is at or below the target; `bias` is what the readings have in common, one standard deviation in kelvin.
     """
 
     outlook: Outlook
@@ -115,10 +114,18 @@ class PullDown:
     settle_doubt: float
     tau: float
     chance: float
-    soonest: float
-    likely: float
-    latest: float
+    bias: float
     lines: tuple[_Line, ...]
+
+    @cached_property
+    def likely(self) -> float:
+        """The time to the target, as likely too long as too short; infinite where the readings cannot bound it. It is worked
+        out when it is asked for: it takes four times as long as the fit, and most only ask for the outlook."""
+        return self.time_to(0.5)
+
+    def time_to(self, share: float) -> float:
+        """Minutes at which the chance of being at the target reaches `share`; infinite beyond a week."""
+        return _time_to(self.lines, share, self.target, self.bias)
 
     def at(self, minutes: float) -> tuple[float, float]:
         """Mean and standard deviation of the temperature at a time after the first reading."""
@@ -163,9 +170,7 @@ def _line(rows: Sequence[tuple[float, float]], tau: float, given: _Given) -> _Li
 def _weighed(lines: Sequence[_Line]) -> tuple[_Line, ...]:
     top = max(line.weight for line in lines)
     total = sum(math.exp(line.weight - top) for line in lines)
-    return tuple(
-        _Line(n.tau, math.exp(n.weight - top) / total, n.settle, n.start, n.v_settle, n.v_start, n.v_both) for n in lines
-    )
+    return tuple(line._replace(weight=math.exp(line.weight - top) / total) for line in lines)
 
 
 def _below(mean: float, variance: float, target: float) -> float:
@@ -174,9 +179,9 @@ def _below(mean: float, variance: float, target: float) -> float:
 
 
 def _chance_at(lines: Sequence[_Line], minutes: float, target: float, bias: float) -> float:
-    total = 0.0
+    total, at_the_end = 0.0, math.isinf(minutes)
     for line in lines:
-        mean, variance = (line.settle, line.v_settle) if math.isinf(minutes) else line.at(minutes)
+        mean, variance = (line.settle, line.v_settle) if at_the_end else line.at(minutes)
         total += line.weight * _below(mean, variance + bias * bias, target)
     return total
 
@@ -228,9 +233,8 @@ def _fit(
     settle = sum(n.weight * n.settle for n in lines)
     doubt = math.sqrt(sum(n.weight * (n.v_settle + (n.settle - settle) ** 2) for n in lines))
     tau = math.exp(sum(n.weight * math.log(n.tau) for n in lines))
-    soonest, likely, latest = (_time_to(lines, share, target, bias) for share in (0.05, 0.5, 0.95))
     outlook = _outlook(rows, lines, chance, given)
-    return PullDown(outlook, target, settle, doubt, tau, chance, soonest, likely, latest, lines)
+    return PullDown(outlook, target, settle, doubt, tau, chance, bias, lines)
 
 
 def _fitted(rows: Sequence[tuple[float, float]], given: _Given) -> tuple[_Line, ...]:

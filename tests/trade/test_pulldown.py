@@ -64,7 +64,7 @@ def test_intervals_cover_what_they_promise() -> None:
             continue
         told, true = fit(rows, 5.0, accuracy=0.0), tau * math.log((start - settle) / (5.0 - settle))
         total += 1
-        inside += told.soonest <= true <= told.latest
+        inside += told.time_to(0.05) <= true <= told.time_to(0.95)
     assert 0.80 <= inside / total <= 1.0
 
 

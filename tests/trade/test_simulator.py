@@ -119,7 +119,7 @@ def test_a_simulated_pull_down_is_followed_by_the_fit() -> None:
         told = fit(rows, target)
         assert told.outlook is not Outlook.NOT_GOING
         reached = next(t for t in range(5000) if simulated.state(float(t)).celsius <= target)
-        held += told.soonest <= reached <= told.latest
+        held += told.time_to(0.05) <= reached <= told.time_to(0.95)
     assert held >= 17
 
 
