@@ -105,9 +105,7 @@ class StepIndex:
         self.book = book
         self.language = book.procedures[book.main].language
         self._steps = {name: {step.id: step for step in one.steps} for name, one in book.procedures.items()}
-        self._ways = {
-            (name, step.id): tuple(ways(one, step)) for name, one in book.procedures.items() for step in one.steps
-        }
+        self._ways: dict[tuple[str, str], tuple[Way, ...]] = {}
 
     def step(self, place: Place) -> Step:
         return self._steps[place.procedure][place.step]
@@ -125,8 +123,15 @@ class StepIndex:
                 raise TooLarge(phrasing.say(self.language, "circle"))
             yield Place(inner, step.procedure, called.steps[0].id), ""
             return
-        for way in self._ways[place.procedure, place.step]:
+        for way in self._ways_of(place.procedure, place.step):
             yield self._resolved(place, way), way.name
+
+    def _ways_of(self, procedure: str, step: str) -> tuple[Way, ...]:
+        """Worked out where it is come to: a procedure checked by itself comes to few of those in its book."""
+        if (procedure, step) not in self._ways:
+            found = ways(self.book.procedures[procedure], self._steps[procedure][step])
+            self._ways[procedure, step] = tuple(found)
+        return self._ways[procedure, step]
 
     def _resolved(self, place: Place, way: Way) -> Place:
         calls, procedure, to, ends = place.calls, place.procedure, way.to, way.ends
@@ -135,7 +140,7 @@ class StepIndex:
                 return FINISH if ends else NOWHERE
             # Back to the caller, by its end or off its last step alike; there only the call's own way on counts.
             (procedure, call), calls, ends = calls[-1], calls[:-1], False
-            to = self._ways[procedure, call][0].to
+            to = self._ways_of(procedure, call)[0].to
         return Place(calls, procedure, to) if to in self._steps[procedure] else MISSING
 
     def passed(self, place: Place) -> Place | None:

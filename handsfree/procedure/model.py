@@ -14,6 +14,7 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import zip_longest
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
@@ -355,12 +356,10 @@ class Procedure(Frozen):
 
     def following(self, step_id: str) -> str | None:
         """Where the step goes unless something else decides: its `go`, else the next in the list, None after the last."""
-        ids = [step.id for step in self.steps]
-        step = self.step(step_id)
-        if step.go is not None or isinstance(step, End):
-            return step.go
-        at = ids.index(step_id) + 1
-        return ids[at] if at < len(ids) else None
+        for step, after in zip_longest(self.steps, self.steps[1:]):
+            if step.id == step_id:
+                return step.go if step.go is not None or isinstance(step, End) or after is None else after.id
+        raise KeyError(step_id)
 
 
 @dataclass(frozen=True)

@@ -3,10 +3,11 @@ caution stands right before what it protects."""
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterator
 
 from handsfree.procedure import phrasing
-from handsfree.procedure.graph import Place, first_place, places
+from handsfree.procedure.graph import EXITS, Place, first_place, places
 from handsfree.procedure.hazards import usual
 from handsfree.procedure.model import Caution, Step
 from handsfree.procedure.proof_parts import Proof, ProofFault
@@ -21,22 +22,38 @@ def hazard_cautions(proof: Proof) -> Iterator[ProofFault]:
             step = proof.expansion.step(place)
             return isinstance(step, Caution) and hazard in step.hazards
 
-        for place, path in _reached_past(proof, warns):
+        came_from = _reached_past(proof, warns)
+        for place in came_from:
             step = proof.expansion.step(place)
             if hazard in proof.met(step) and not isinstance(step, Caution):
                 named = phrasing.value(proof.language, "hazard", hazard)
-                yield proof.fault(place, "hazard without caution", path, hazard=named)
+                yield proof.fault(place, "hazard without caution", _path(came_from, place), hazard=named)
 
 
-def _reached_past(proof: Proof, removed: Callable[[Place], bool]) -> Iterator[tuple[Place, list[Place]]]:
-    """(place, path to it) of all that is reachable with the steps for which `removed` holds taken out."""
-    import networkx as nx
-
+def _reached_past(proof: Proof, removed: Callable[[Place], bool]) -> dict[Place, Place | None]:
+    """All that is reachable with the steps for which `removed` holds taken out, each with the place it is reached from on a
+    shortest path."""
     first = first_place(proof.book)
-    kept = [place for place in places(proof.graph) if not removed(place)]
-    if first not in kept:
-        return
-    yield from nx.single_source_shortest_path(proof.graph.subgraph(kept), first).items()
+    if removed(first):
+        return {}
+    came_from: dict[Place, Place | None] = {first: None}
+    waiting = deque([first])
+    while waiting:
+        place = waiting.popleft()
+        for to in proof.graph.adj[place]:
+            if to not in came_from and to not in EXITS and not removed(to):
+                came_from[to] = place
+                waiting.append(to)
+    return came_from
+
+
+def _path(came_from: dict[Place, Place | None], place: Place) -> list[Place]:
+    """From the first place to this one."""
+    path, at = [place], came_from[place]
+    while at is not None:
+        path.append(at)
+        at = came_from[at]
+    return path[::-1]
 
 
 def protected(proof: Proof) -> Iterator[ProofFault]:
@@ -61,9 +78,10 @@ def protected(proof: Proof) -> Iterator[ProofFault]:
         def guards_it(place: Place, removed: frozenset[tuple[str, str]] = removed) -> bool:
             return (place.procedure, place.step) in removed
 
-        for place, path in _reached_past(proof, guards_it):
+        came_from = _reached_past(proof, guards_it)
+        for place in came_from:
             if (place.procedure, place.step) == (name, target):
-                yield proof.fault(place, "caution passed by", path, caution=cautions[0])
+                yield proof.fault(place, "caution passed by", _path(came_from, place), caution=cautions[0])
                 break
 
 
