@@ -41,9 +41,10 @@ class Decoys:
 
     def all(self, listening: Listening) -> dict[str, Meaning]:
         accepted = forms(listening, self.vocabulary)
+        by_words = in_own_words({spoken: (one,) for spoken, one in accepted.items()})
         found: dict[str, Meaning] = {}
         for spoken, kind in self._all(listening, accepted):
-            if spoken and spoken not in found and not self._accepted(tuple(spoken.split()), accepted, listening):
+            if spoken and spoken not in found and not self._accepted(tuple(spoken.split()), by_words, listening):
                 found[spoken] = Meaning(Sense.DENIAL, kind, spoken=spoken)
         return found
 
@@ -60,12 +61,10 @@ class Decoys:
             if may_prove(meaning, listening):
                 yield from self._sentences(_PROOF, (spoken,))
 
-    def _accepted(self, words: Words, accepted: dict[str, Meaning], listening: Listening) -> bool:
+    def _accepted(self, words: Words, accepted: dict[Words, Meaning], listening: Listening) -> bool:
         """It is in force itself, as it stands or without the words around an answer ('it is' before 'not running')."""
         around = (*self.vocabulary.hesitation, *self.vocabulary.lead_in)
-        if " ".join(words) in accepted or " ".join(trimmed(words, around)) in accepted:
-            return True
-        if self.own.meaning(words, listening, in_own_words({spoken: (one,) for spoken, one in accepted.items()})):
+        if words in accepted or trimmed(words, around) in accepted or self.own.meaning(words, listening, accepted):
             return True
         return (listening.number is not None and bool(self.vocabulary.readings(words))) or (
             listening.digits is not None and bool(self.vocabulary.digits(words))

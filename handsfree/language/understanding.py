@@ -66,30 +66,30 @@ def spoken_phrase(phrase: str, vocabulary: Vocabulary) -> str:
 def forms(listening: Listening, vocabulary: Vocabulary) -> dict[str, Meaning]:
     """Every fixed phrase in force, as spoken, with its meaning; the step's answers before the commands."""
     found: dict[str, Meaning] = {}
-    for spoken, meaning in _in_force(listening, vocabulary):
-        found.setdefault(spoken, replace(meaning, spoken=spoken))
+    for meaning in _in_force(listening, vocabulary):
+        found.setdefault(meaning.spoken, meaning)
     return found
 
 
-def _in_force(listening: Listening, vocabulary: Vocabulary) -> Iterator[tuple[str, Meaning]]:
+def _in_force(listening: Listening, vocabulary: Vocabulary) -> Iterator[Meaning]:
     if listening.note:
         return
     if listening.gate is not None:
         for spoken in gate_forms(listening.gate, vocabulary):
-            yield spoken, Meaning(Sense.GATE, gate_text(listening.gate.word, listening.gate.lock))
+            yield Meaning(Sense.GATE, gate_text(listening.gate.word, listening.gate.lock), spoken=spoken)
     for phrase in listening.phrases:
         ways = vocabulary.commands[phrase] if phrase in WHEN_ASKED else (spoken_phrase(phrase, vocabulary),)
         for way in ways:
-            yield way, Meaning(Sense.PHRASE, phrase)
+            yield Meaning(Sense.PHRASE, phrase, spoken=way)
     if listening.number is not None:
         for name, ways in vocabulary.states.items():
             for way in ways:
-                yield way, Meaning(Sense.STATE, name)
+                yield Meaning(Sense.STATE, name, spoken=way)
     for name in listening.named:
         for way in vocabulary.commands[name]:
-            yield way, Meaning(Sense.COMMAND, name)
+            yield Meaning(Sense.COMMAND, name, spoken=way)
     for aside in listening.asides:
-        yield spoken_phrase(aside, vocabulary), Meaning(Sense.COMMAND, aside)
+        yield Meaning(Sense.COMMAND, aside, spoken=spoken_phrase(aside, vocabulary))
 
 
 def gate_forms(gate: GateAsked, vocabulary: Vocabulary) -> tuple[str, ...]:
@@ -110,8 +110,8 @@ def understand(
     said, digits = vocabulary.spell_numbers(pieces), vocabulary.spell_digits(pieces)
     asked = "?" in text
     table: dict[str, list[Meaning]] = {}
-    for spoken, meaning in _in_force(listening, vocabulary):
-        table.setdefault(spoken, []).append(replace(meaning, spoken=spoken))
+    for meaning in _in_force(listening, vocabulary):
+        table.setdefault(meaning.spoken, []).append(meaning)
     for phrase in listening.phrases:  # also as written: somebody may type 'LED on'
         as_written = " ".join(respelled(tokens(phrase), vocabulary.respell))
         if not any(meaning.sense is Sense.PHRASE for meaning in table.get(as_written, ())):

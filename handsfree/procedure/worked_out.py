@@ -14,6 +14,7 @@ import math
 import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 from handsfree.procedure.evaluation import Value, value_of
@@ -53,6 +54,18 @@ BY_HAND = Table("hand")
 
 
 def table_of(procedure: Procedure, call: ast.Call) -> Table:
+    """One call stands in several cases, and a part in several procedures: it is worked out once."""
+    return _kept(procedure, ast.unparse(call))
+
+
+@lru_cache(maxsize=512)
+def _kept(procedure: Procedure, text: str) -> Table:
+    call = ast.parse(text, mode="eval").body
+    assert isinstance(call, ast.Call)
+    return _worked_out(procedure, call)
+
+
+def _worked_out(procedure: Procedure, call: ast.Call) -> Table:
     axes = _axes(procedure, call)
     if axes is None or not axes:
         return BY_HAND
@@ -73,7 +86,7 @@ def _by_cases(procedure: Procedure, call: ast.Call, condition: ast.Compare) -> T
     for truth in (True, False):
         plain = ast.copy_location(ast.Constant(truth), condition)
         args = [plain if one is condition else one for one in call.args]
-        made.append((truth, table_of(procedure, ast.Call(call.func, args, []))))
+        made.append((truth, _worked_out(procedure, ast.Call(call.func, args, []))))
     return BY_HAND if any(one.by == "hand" for _, one in made) else Table("cases", condition=condition, cases=tuple(made))
 
 
