@@ -39,24 +39,44 @@ def postgresql() -> Iterator[str]:
         yield url
 
 
-def fresh(url: str) -> str:
-    """A new empty database on the server of `url`."""
+def fresh(url: str, like: str = "template1") -> str:
+    """A new database on the server of `url`, a copy of the one named `like`; if that is left out, an empty one."""
     name = f"desk{next(_numbers)}"
     engine = database.open_engine(url)
     with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-        connection.execute(text(f"CREATE DATABASE {name}"))
+        connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {like}"))
     engine.dispose()
     return make_url(url).set(database=name).render_as_string(hide_password=False)
+
+
+def migrated(url: str) -> str:
+    """The address given, of an empty database that was migrated: to be copied, as migrating takes longer."""
+    engine = database.open_engine(url)
+    database.migrate(engine)
+    engine.dispose()
+    return url
+
+
+@pytest.fixture(scope="session")
+def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    place = tmp_path_factory.mktemp("migrated") / "desk.sqlite3"
+    migrated(database.sqlite_url(place))
+    return place
+
+
+@pytest.fixture(scope="session")
+def migrated_name(postgresql: str) -> str:
+    return str(make_url(migrated(fresh(postgresql))).database)
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
 def engine(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Engine]:
     """An empty database, migrated; each test runs on both kinds."""
-    url = database.sqlite_url(tmp_path / "desk.sqlite3")
     if request.param == "postgresql":
-        url = fresh(request.getfixturevalue("postgresql"))
+        url = fresh(request.getfixturevalue("postgresql"), request.getfixturevalue("migrated_name"))
+    else:
+        url = database.sqlite_url(shutil.copy(request.getfixturevalue("migrated_file"), tmp_path))
     found = database.open_engine(url)
-    database.migrate(found)
     yield found
     found.dispose()
 

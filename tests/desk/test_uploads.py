@@ -38,12 +38,11 @@ from tests.desk.made import Made, another_of
 
 
 @pytest.fixture
-def empty(tmp_path: Path) -> Desk:
+def empty(tmp_path: Path, migrated_file: Path) -> Desk:
     """A desk that has no visit yet, and a device."""
     visits = tmp_path / "at-the-desk"
     visits.mkdir()
-    engine = database.open_engine(database.sqlite_url(tmp_path / "desk.sqlite3"))
-    database.migrate(engine)
+    engine = database.open_engine(database.sqlite_url(shutil.copy(migrated_file, tmp_path)))
     accounts = database.open_engine(database.sqlite_url(tmp_path / "people.sqlite3"))
     people.make_tables(accounts)
     return Desk(visits, engine, accounts, Files(visits), ("http://desk.test",))
