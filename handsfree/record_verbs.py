@@ -58,11 +58,13 @@ def keys(
     make: Annotated[str | None, typer.Option(help="Make this device's signing key, under this device name.")] = None,
     trust: Annotated[tuple[str, str] | None, typer.Option(help="Trust another device: its name and public key.")] = None,
     may_remove: Annotated[bool, typer.Option("--may-remove", help="It may remove the sound of others' visits.")] = False,
+    withdraw: Annotated[str | None, typer.Option(help="Trust a device's key no more; what was kept before holds.")] = None,
+    as_of: Annotated[str | None, typer.Option("--as-of", help="Since when, if not now: a day, or a day and a time.")] = None,
 ) -> None:
-    """Show the signing keys, make this device's own, or trust another's."""
+    """Show the signing keys, make this device's own, trust another's or withdraw one."""
     from handsfree.journal import commands
 
-    commands.keys(make=make, trust=trust, may_remove=may_remove)
+    commands.keys(make=make, trust=trust, may_remove=may_remove, withdraw=withdraw, as_of=as_of)
 
 
 def export(

@@ -25,6 +25,7 @@ from handsfree.desk.secret_hash import hash_of
 from handsfree.desk.signon import SignOn
 from handsfree.journal import keys
 from handsfree.journal.keys import DeviceKey
+from handsfree.journal.rights import NO_RIGHTS, Rights
 
 #: Seconds. It takes longer than the page it is for, and is only for choosing from.
 CHOICES_LAST = 60.0
@@ -100,7 +101,7 @@ class Desk:
     which nothing needs a look one is drawn for review, 0 for none. `two_factors`: roles that must have a
     second factor. `stamp`: marks the sentences that this desk shows on a page (`web.then`). `processes`: how many this desk
     is: what one of them must know of another is in the databases or in files. `keys_folder`: where `known` and
-    `removers` are from; None for nowhere, and they stay as they are."""
+    `rights` are from; None for nowhere, and they stay as they are."""
 
     visits: Path
     engine: Engine
@@ -118,7 +119,7 @@ class Desk:
     quota: Quota = field(default_factory=Quota)
     stamp: bytes = field(default_factory=lambda: secrets.token_bytes(32), repr=False)
     tell: Callable[[str], None] = print
-    removers: frozenset[str] = frozenset()
+    rights: Rights = NO_RIGHTS
     sign_on: SignOn | None = None
     one_in: int = 0
     two_factors: frozenset[str] = frozenset()
@@ -147,7 +148,7 @@ class Desk:
     def look_at_keys(self) -> None:
         """A key that was withdrawn since the last look counts no more, and a new one does. Trouble if one cannot be read."""
         if self.keys_folder is not None and (mark := keys.mark_of(self.keys_folder)) != self._keys_as:
-            self.known, self.removers = keys.known(self.keys_folder), keys.removers(self.keys_folder)
+            self.known, self.rights = keys.known(self.keys_folder), keys.rights(self.keys_folder)
             self._keys_as = mark
 
     @property
@@ -156,7 +157,7 @@ class Desk:
 
     @property
     def incoming(self) -> Intake:
-        return Intake(self.visits, self.files, self.known, self.signed_only, self.quota, self.removers, self.heads)
+        return Intake(self.visits, self.files, self.known, self.signed_only, self.quota, self.rights, self.heads)
 
     @property
     def hosts(self) -> frozenset[str]:

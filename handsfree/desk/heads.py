@@ -32,20 +32,18 @@ from handsfree.journal import ledger
 from handsfree.journal.canonical import as_line, canonical, entry_in
 from handsfree.journal.disk import RealDisk
 from handsfree.journal.keys import DeviceKey
+from handsfree.journal.rights import KeptHead
 from handsfree.journal.tree_heads import TreeHead, tree_head_in
 
 FILE, TREE = "heads.jsonl", "tree-head.json"
 
 
 @dataclass(frozen=True)
-class Head:
-    """`n` from 0; `wall` RFC 3339; `by`: the account that sent it, or 'found here'."""
+class Head(KeptHead):
+    """`n` from 0; `by`: the account that sent it, or 'found here'."""
 
     n: int
     visit: str
-    events: int
-    head: str
-    wall: str
     by: str
 
 
@@ -57,7 +55,8 @@ class Heads:
         self._lock = threading.Lock()
         self._size = 0
         self._leaves: list[bytes] = []
-        self._of: dict[str, Head] = {}
+        self._of: dict[str, tuple[Head, ...]] = {}
+        self._latest = ""
         self._prev = ""
         self._judged_once = False
 
@@ -74,8 +73,8 @@ class Heads:
             block, prev, first = b"", self._prev, len(self._leaves)
             count = 0
             for visit, events, head in heads:
-                if (last := self._of.get(visit)) is None or last.head != head:
-                    new = Head(first + count, visit, events, head, wall, by)
+                if (last := self._of.get(visit)) is None or last[-1].head != head:
+                    new = Head(events, head, wall, first + count, visit, by)
                     line, prev = as_line(canonical({**asdict(new), "prev": prev}))
                     block, count = block + line, count + 1
             try:
@@ -87,17 +86,17 @@ class Heads:
                 raise Trouble(f"The head ledger could not be written: {path}: {error.strerror}.") from None
             return count
 
-    def noted(self) -> dict[str, Head]:
-        """The last note of every visit."""
+    def kept_of(self, visit: str) -> tuple[Head, ...]:
+        """Every note of a visit, the last one last. None is earlier than the lines before it: a clock set back makes
+        nothing older."""
         with self._lock:
             self._catch_up()
-            return dict(self._of)
+            return self._of.get(visit, ())
 
     def last_of(self, visit: str) -> Head | None:
         """The last note of a visit."""
-        with self._lock:
-            self._catch_up()
-            return self._of.get(visit)
+        kept = self.kept_of(visit)
+        return kept[-1] if kept else None
 
     def tree_head(self) -> TreeHead:
         with self._lock:
@@ -158,7 +157,10 @@ class Heads:
                     break  # half-written by a crash, told to nobody; the next append cuts it off
                 data, self._prev = self._judged(line, len(self._leaves), self._prev)
                 self._leaves.append(ledger.leaf_hash(line))
-                self._of[data["visit"]] = _head(data)
+                if not self._latest or _later(data["wall"], self._latest):
+                    self._latest = data["wall"]
+                note = _head({**data, "wall": self._latest})
+                self._of[note.visit] = (*self._of.get(note.visit, ()), note)
                 self._size += len(line)
         if first:
             self._begins_as(tree or self._written_down())
@@ -209,6 +211,10 @@ def not_as_noted(noted: Head) -> str:
     when = noted.wall[:16].replace("T", " ")
     said = f"Its head was noted here on {when}, with {noted.events} events, and this record is not that one."
     return f"{said} Its end was cut off, or it was rewritten or swapped."
+
+
+def _later(wall: str, than: str) -> bool:
+    return datetime.fromisoformat(wall) > datetime.fromisoformat(than)
 
 
 def _head(data: dict[str, Any]) -> Head:

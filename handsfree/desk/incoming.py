@@ -32,7 +32,9 @@ from handsfree.journal.disk import RealDisk
 from handsfree.journal.events import Opened
 from handsfree.journal.findings import BROKEN, COPIED, NOT_THEIRS
 from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND, read
-from handsfree.journal.verify import VerifyReport, verify
+from handsfree.journal.rights import NO_RIGHTS, Rights
+from handsfree.journal.verdicts import VerifyReport
+from handsfree.journal.verify import verify
 from handsfree.outputs import replace_file
 
 MANIFEST, DONE, BEGUN = "manifest.json", "stored.json", ".begun"
@@ -58,7 +60,7 @@ class Busy(Exception):
 
 @dataclass(frozen=True)
 class Intake:
-    """`known`: public keys whose signatures count, `removers`: those that may remove others' sound; `signed_only`: unsigned
+    """`known`: public keys whose signatures count, `rights`: what they may do; `signed_only`: unsigned
     visits are not stored; `quota`: how much one sender may have unfinished; `heads`: the notes on visits."""
 
     visits: Path
@@ -66,7 +68,7 @@ class Intake:
     known: dict[str, str]
     signed_only: bool = False
     quota: Quota = field(default_factory=Quota)
-    removers: frozenset[str] = frozenset()
+    rights: Rights = NO_RIGHTS
     heads: Heads | None = None
 
     @property
@@ -193,12 +195,17 @@ class Intake:
         offered = next(part for part in manifest.parts if part.path == JOURNAL)
         if not journal.is_file() or _size(journal) < offered.size or _digest(journal, offered.size) != offered.sha256:
             return None
-        report = verify(journal.parent, known=self.known, sound=not self.files.elsewhere)
+        report = self._verified(journal.parent, sound=not self.files.elsewhere)
         return UploadOutcome(200, VisitStored(manifest.visit, report.events, report.head)) if report.holds else None
+
+    def _verified(self, folder: Path, *, signed: bool = False, sound: bool = True) -> VerifyReport:
+        """By the keys known here, and by what was noted of the visit before."""
+        kept = self.heads.kept_of(folder.name) if self.heads is not None else ()
+        return verify(folder, known=self.known, rights=self.rights, kept=kept, signed=signed, sound=sound)
 
     def _store(self, manifest: Manifest, sender: str, judge: Judge | None) -> UploadOutcome:
         staged = self._staged(manifest)
-        report = verify(staged, known=self.known, removers=self.removers, signed=self.signed_only)
+        report = self._verified(staged, signed=self.signed_only)
         if self.signed_only and not report.claimed:
             return UploadOutcome(422, UploadProblem("This desk accepts only signed visits, and this one is not signed."))
         why = self._judged(staged, manifest, report, judge)
@@ -262,7 +269,7 @@ class Intake:
 
     def _against_noted(self, staged: Path, manifest: Manifest) -> quarantine.Why | None:
         noted = self.heads.last_of(manifest.visit) if self.heads is not None else None
-        if noted is None or verify(staged, sound=False, events=noted.events, head=noted.head).problem == "":
+        if noted is None or verify(staged, sound=False, events=noted.events, head=noted.head).holds:
             return None
         return quarantine.Why(not_as_noted(noted), BROKEN, n=noted.events - 1)
 

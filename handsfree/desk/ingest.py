@@ -34,8 +34,11 @@ from handsfree.desk.review import drawn
 from handsfree.desk.tables import GOOD, OF_VISIT, FindingRow, Saying, ThreadRow, Visit, folded
 from handsfree.errors import Trouble
 from handsfree.journal.reader import JOURNAL
+from handsfree.journal.rights import NO_RIGHTS, Rights
 
 T = TypeVar("T")
+#: A visit's folder, and the notes on it.
+Stale = tuple[Path, tuple[Head, ...]]
 log = logging.getLogger("handsfree.desk")
 BATCH = 50
 #: From this many stale visits on, the cores read them side by side.
@@ -62,27 +65,26 @@ def refresh(
     cores: int | None = None,
     sound_elsewhere: bool = False,
     heads: Heads | None = None,
-    removers: frozenset[str] = frozenset(),
+    rights: Rights = NO_RIGHTS,
     one_in: int = 0,
     one: places.One = places.as_written,
     names_of: threads.NamesOf = threads.as_written,
 ) -> Refreshed:
     """The database as the folders are now. `tell` is given (done, of how many) after each batch. `heads`: each visit is held
-    against what was noted of it, and those that hold are noted. `one_in`: so many are drawn for review, see
-    `review`; `one`: which names are one cabinet; `names_of`: which are one
+    against what was noted of it, and those that hold are noted. `rights`: what the keys may
+    do. `one_in`: so many are drawn for review, see `review`; `one`: which names are one cabinet; `names_of`: which are one
     person."""
     with engine.connect() as connection:
         there = {row.name: (row.size, row.changed, row.reading) for row in connection.execute(
             select(Visit.name, Visit.size, Visit.changed, Visit.reading))}
     stale, seen = [], set()
-    for name, size, changed in folders(visits, known):
+    for name, size, changed in folders(visits, known, rights):
         seen.add(name)
         if there.get(name) != (size, changed, VERSION):
-            stale.append(folder_of(visits, name))
+            stale.append((folder_of(visits, name), heads.kept_of(name) if heads is not None else ()))
     gone = sorted(set(there) - seen)
     done, problems = 0, []
-    noted = heads.noted() if heads is not None else {}
-    reading = partial(_read, known=known, sound_elsewhere=sound_elsewhere, noted=noted, removers=removers)
+    reading = partial(_read, known=known, sound_elsewhere=sound_elsewhere, rights=rights)
     for batch in _batches(_read_all(stale, cores, reading), BATCH):
         put(engine, [drawn(out, one_in) for out in batch], one, names_of)
         if heads is not None:
@@ -105,7 +107,9 @@ def _take_out(connection: Connection, names: Sequence[str]) -> None:
     returns.note(connection, cabinets, (), rolls.take_out, rolls.put_in)
 
 
-def folders(visits: Path, known: Mapping[str, str] | None = None) -> Iterator[tuple[str, int, int]]:
+def folders(
+    visits: Path, known: Mapping[str, str] | None = None, rights: Rights = NO_RIGHTS
+) -> Iterator[tuple[str, int, int]]:
     """(name, size of the journal, `marks.judged_by`) of each visit. Folders that begin with a dot are the desk's own."""
     try:
         found = sorted(entry.name for entry in os.scandir(visits) if not entry.name.startswith(".") and entry.is_dir())
@@ -117,34 +121,33 @@ def folders(visits: Path, known: Mapping[str, str] | None = None) -> Iterator[tu
             stat = (folder / JOURNAL).stat()
         except OSError:
             continue
-        yield name, stat.st_size, judged_by(folder, known)
+        yield name, stat.st_size, judged_by(folder, known, rights)
 
 
 def ingest(
     engine: Engine, folder: Path, known: dict[str, str] | None = None, *, sound_elsewhere: bool = False,
-    removers: frozenset[str] = frozenset(), one_in: int = 0, one: places.One = places.as_written,
+    rights: Rights = NO_RIGHTS, heads: Heads | None = None, one_in: int = 0, one: places.One = places.as_written,
     names_of: threads.NamesOf = threads.as_written,
 ) -> None:
-    """One visit, now: it was compared with its note when it arrived."""
-    put(engine, [drawn(_read(folder, known, sound_elsewhere, {}, removers), one_in)], one, names_of)
+    """One visit, now."""
+    kept = heads.kept_of(folder.name) if heads is not None else ()
+    put(engine, [drawn(_read((folder, kept), known, sound_elsewhere, rights), one_in)], one, names_of)
 
 
-def _read(
-    folder: Path, known: dict[str, str] | None, sound_elsewhere: bool, noted: Mapping[str, Head], removers: frozenset[str]
-) -> ReadOut:
+def _read(stale: Stale, known: dict[str, str] | None, sound_elsewhere: bool, rights: Rights) -> ReadOut:
+    folder, kept = stale
     try:
         if (folder / JOURNAL).stat().st_size > LARGEST_JOURNAL:
             raise Trouble(f"Its journal is larger than {LARGEST_JOURNAL >> 20} MB, and the desk does not read it.")
-        return read_out(folder, known, machine(), sound_elsewhere=sound_elsewhere, noted=noted.get(folder.name),
-                        removers=removers)
+        return read_out(folder, known, machine(), sound_elsewhere=sound_elsewhere, kept=kept, rights=rights)
     except Trouble as trouble:
-        return unreadable(folder, trouble.sentence, known)
+        return unreadable(folder, trouble.sentence, known, rights)
     except Exception as error:  # one bad visit is one bad row, whatever is the matter with it
         log.exception("a visit could not be read: %s", folder.name)
-        return unreadable(folder, f"The desk failed to read it ({type(error).__name__}); its log says where.", known)
+        return unreadable(folder, f"The desk failed to read it ({type(error).__name__}); its log says where.", known, rights)
 
 
-def _read_all(stale: Sequence[Path], cores: int | None, reading: Callable[[Path], ReadOut]) -> Iterator[ReadOut]:
+def _read_all(stale: Sequence[Stale], cores: int | None, reading: Callable[[Stale], ReadOut]) -> Iterator[ReadOut]:
     cores = cores if cores is not None else (os.cpu_count() or 1)
     if len(stale) < MANY or cores < 2:
         yield from map(reading, stale)

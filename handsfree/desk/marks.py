@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND
+from handsfree.journal.rights import NO_RIGHTS, Rights
 
 
 def mark_of(folder: Path) -> str:
@@ -30,8 +31,9 @@ def _names(place: str) -> list[str]:
         return []
 
 
-def judged_by(folder: Path, known: Mapping[str, str] | None) -> int:
+def judged_by(folder: Path, known: Mapping[str, str] | None, rights: Rights = NO_RIGHTS) -> int:
     """The mark together with the keys that signatures are checked with, as a number of 63 bits: the database's copy of a
     visit is valid as long as this does not change."""
     keys = "".join(f"{key}\0{device}\0" for key, device in sorted((known or {}).items()))
+    keys += "".join(f"{key}\0{gone.device}\0{gone.wall}\0" for key, gone in sorted(rights.withdrawn.items()))
     return int.from_bytes(hashlib.sha256(f"{mark_of(folder)}\0{keys}".encode()).digest()[:8]) >> 1

@@ -18,17 +18,18 @@ from handsfree.journal import events as ev
 from handsfree.journal.account import Account, account
 from handsfree.journal.coverage import day_and_time
 from handsfree.journal.events import Opened, Stamped
-from handsfree.journal.findings import AHEAD, BROKEN, COPIED, DEPARTED, LOOK, RANKS, ReviewFinding, rank_of
+from handsfree.journal.findings import AHEAD, BROKEN, COPIED, DEPARTED, LOOK, RANKS, WITHDRAWN, ReviewFinding, rank_of
 from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.found import diagnosis, tells
 from handsfree.journal.private import shown_said, shown_words
+from handsfree.journal.rights import NO_RIGHTS, Rights
 from handsfree.journal.rows import range_of
 from handsfree.journal.service import gathered, parts_of
 from handsfree.journal.story import complaint_of
 from handsfree.journal.verify import verify
 
 #: Raise it when the code that reads a folder changes: every visit is then read again.
-VERSION = 7
+VERSION = 8
 #: Seconds that no due time lies ahead of the beginning: two years.
 LATEST_DUE = 2 * 366 * 86_400.0
 #: Longest text of a line or a diagnosis that is put into the database, and most rows of a kind of one visit: what an honest
@@ -59,16 +60,16 @@ def machine() -> ReplayMachine:
 
 def read_out(
     folder: Path, known: dict[str, str] | None = None, the_machine: ReplayMachine | None = None, *,
-    sound_elsewhere: bool = False, noted: Head | None = None, removers: frozenset[str] = frozenset(),
+    sound_elsewhere: bool = False, kept: Sequence[Head] = (), rights: Rights = NO_RIGHTS,
 ) -> ReadOut:
     """Everything the desk shows of a visit except its sound. `sound_elsewhere`: it is kept in a store, where each file is
-    compared with its hash when it is requested; `noted`: the head ledger's note on it. Trouble if nothing of the visit can
-    be read."""
-    size, changed = (folder / "journal.jsonl").stat().st_size, judged_by(folder, known)
-    seen = account(folder, the_machine or machine(), known=known, removers=removers)
+    compared with its hash when it is requested; `kept`: the head ledger's notes on it, the last one last. Trouble if nothing
+    of the visit can be read."""
+    size, changed = (folder / "journal.jsonl").stat().st_size, judged_by(folder, known, rights)
+    seen = account(folder, the_machine or machine(), known=known, rights=rights, kept=kept)
     if sound_elsewhere:
-        seen = replace(seen, report=verify(folder, known=known, removers=removers, sound=False))
-    seen = _against(seen, noted)
+        seen = replace(seen, report=verify(folder, known=known, rights=rights, kept=kept, sound=False))
+    seen = _against(seen, kept[-1] if kept else None)
     began = datetime.fromisoformat(seen.began).timestamp()
     standing = _standing(folder, seen)
     rows: dict[str, list[Values]] = {
@@ -279,7 +280,7 @@ def _faults(entries: Sequence[Stamped], began: float) -> list[Values]:
 def finding_key(visit: str, n: int, rule: str, sentence: str) -> str:
     """The permanent name of a finding: the same record always gives the same one. If the record itself is broken, the
     sentence is part of the name, so that another fault in the same place is not signed off with the first."""
-    told = f"\n{sentence}" if rule in (BROKEN, DEPARTED) else ""
+    told = f"\n{sentence}" if rule in (BROKEN, DEPARTED, WITHDRAWN) else ""
     return hashlib.sha256(f"{visit}\n{n}\n{rule}{told}".encode()).hexdigest()
 
 
@@ -288,7 +289,7 @@ def _findings(seen: Account, began: float, folder: Path, standing: str) -> list[
     if standing == COPY:
         found.append((COPIED, 0, 0.0, f"This folder is a copy of visit {seen.opened.visit}, which is here, too."))
     why = quarantine.why_of(folder)
-    if standing == QUARANTINED and why.sentence and (why.rule or not any(rule == BROKEN for rule, *_ in found)):
+    if standing == QUARANTINED and why.sentence and (why.rule or not any(rule in (BROKEN, WITHDRAWN) for rule, *_ in found)):
         found.append((why.rule or BROKEN, why.n or 0, 0.0, why.sentence))
     return [finding_row(folder.name, began, *one) for one in found]
 
@@ -333,14 +334,14 @@ def _steps(entries: Sequence[Stamped], began: float) -> list[Values]:
     return found
 
 
-def unreadable(folder: Path, problem: str, known: dict[str, str] | None = None) -> ReadOut:
+def unreadable(folder: Path, problem: str, known: dict[str, str] | None = None, rights: Rights = NO_RIGHTS) -> ReadOut:
     """A folder of which nothing can be read is shown too, with a finding that says so."""
     stat = (folder / "journal.jsonl").stat()
     began = datetime.fromtimestamp(stat.st_mtime).astimezone()
     visit: Values = {
-        "name": folder.name, "size": stat.st_size, "changed": judged_by(folder, known), "reading": VERSION, "head": "",
-        "words": "", "events": 0, "problem": problem, "signed_by": "", "procedure": "", "technician": "", "site": "",
-        "cabinet": "", "program": "", "engine": "", "began": began.timestamp(),
+        "name": folder.name, "size": stat.st_size, "changed": judged_by(folder, known, rights), "reading": VERSION,
+        "head": "", "words": "", "events": 0, "problem": problem, "signed_by": "", "procedure": "", "technician": "",
+        "site": "", "cabinet": "", "program": "", "engine": "", "began": began.timestamp(),
         "began_text": began.isoformat(timespec="seconds"), "lasted": 0.0, "outcome": "not readable", "trips": 1, "due": None,
         "on_site": 0.0, "found": "", **_folded("", "", "", ""), "rank": 0,
         "standing": QUARANTINED if folder.parent.name == quarantine.FOLDER else NOT_HOLDING,

@@ -54,5 +54,5 @@ def refreshed(desk: Desk, tell: Any = None) -> Refreshed:
     """The database as the folders are now, read with all that this desk knows. `tell`: as of `refresh`."""
     return refresh(
         desk.engine, desk.visits, desk.known, tell, sound_elsewhere=desk.files.elsewhere, heads=desk.heads,
-        removers=desk.removers, one_in=desk.one_in, one=desk.one, names_of=desk.names_of,
+        rights=desk.rights, one_in=desk.one_in, one=desk.one, names_of=desk.names_of,
     )  # fmt: skip

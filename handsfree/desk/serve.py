@@ -169,7 +169,7 @@ def _opened(asked: DeskOptions) -> Desk:
     return Desk(
         asked.visits, engine, accounts, files, origins(asked), keys.load(), keys.known(), asked.signed_only,
         secure=asked.certificate is not None or asked.origin is not None,
-        door="" if count else secrets.token_urlsafe(32), removers=keys.removers(),
+        door="" if count else secrets.token_urlsafe(32), rights=keys.rights(),
         sign_on=sign_on_of(asked), one_in=asked.one_in, two_factors=_roles(asked.two_factors),
         processes=asked.processes,
         keys_folder=keys.default_folder(),

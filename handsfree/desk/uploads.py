@@ -134,7 +134,7 @@ async def commit(request: Request) -> Response:
         if isinstance(outcome.answer, VisitStored) and outcome.status == 201:
             folder = folder_of(desk.visits, outcome.answer.visit)
             elsewhere = desk.files.elsewhere and not outcome.answer.quarantined
-            ingest(desk.engine, folder, desk.known, sound_elsewhere=elsewhere, removers=desk.removers,
+            ingest(desk.engine, folder, desk.known, sound_elsewhere=elsewhere, rights=desk.rights, heads=desk.heads,
                    one_in=desk.one_in, one=desk.one, names_of=desk.names_of)
         return outcome
 

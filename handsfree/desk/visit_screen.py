@@ -60,7 +60,7 @@ LOOK = "<!--look-->"
 def shown_of(desk: Desk, found: Any, part: int, at: int | None = None, *, in_words: bool = False) -> Shown:
     """`at`: an event that is to be on the page, whatever `part` says. `in_words`: the head, too."""
     try:
-        seen = account(folder_of(desk.visits, found.name), None, desk.known, desk.removers)
+        seen = account(folder_of(desk.visits, found.name), None, desk.known, desk.rights, desk.heads.kept_of(found.name))
     except (Trouble, OSError) as trouble:
         return Shown(found.procedure or found.name, "", "", "", "", problem=str(trouble))
     told, files = story(seen), queries.files(desk.engine, found.id)

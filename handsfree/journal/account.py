@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -27,6 +27,7 @@ from handsfree.journal.findings import (
     NO_RIGHT,
     NOT_COMPARED,
     ODD_NAME,
+    WITHDRAWN,
     FindingLimits,
     ReviewFinding,
     findings,
@@ -35,10 +36,12 @@ from handsfree.journal.findings import (
 from handsfree.journal.follow import Departure, ReplayMachine, TooMuch, departure, earlier
 from handsfree.journal.odd_names import odd
 from handsfree.journal.reader import journal_of
+from handsfree.journal.rights import NO_RIGHTS, KeptHead, Rights
 from handsfree.journal.rows import TROUBLE, Row, printable, row_of, rows
 from handsfree.journal.salvage import Scrap, after, scrap
 from handsfree.journal.shapes import file_allowed
-from handsfree.journal.verify import VerifyReport, verify
+from handsfree.journal.verdicts import VerifyReport
+from handsfree.journal.verify import verify
 
 _DEPARTED = "From event {n} on it is not what the program would have written. To find the fault:"
 EARLIER = "An earlier program made this record. It is shown as it was, and not compared with today's rules."
@@ -87,12 +90,14 @@ class Account:
 
 
 def account(
-    visit: Path, machine: ReplayMachine | None = None, known: Mapping[str, str] | None = None, removers: Collection[str] = ()
+    visit: Path, machine: ReplayMachine | None = None, known: Mapping[str, str] | None = None, rights: Rights = NO_RIGHTS,
+    kept: Sequence[KeptHead] = (),
 ) -> Account:
-    """Everything a view needs. With `machine`, also whether the record follows from it. What comes after a break is shown
+    """Everything a view needs. With `machine`, also whether the record follows from it; `known`, `rights` and `kept` as of
+    `verify`. What comes after a break is shown
     too, marked as unverified. Trouble if nothing of it can be read."""
     entries: list[Stamped] = []
-    report = verify(visit, known=known, removers=removers, keep=entries)
+    report = verify(visit, known=known, rights=rights, kept=kept, keep=entries)
     scraps = _after(visit, report)
     opened = next((entry.event for entry in entries if isinstance(entry.event, Opened)), None)
     if opened is None:
@@ -167,7 +172,7 @@ def _of_the_record(
     """What is wrong with the record itself. If no key is known, nobody can have the right to remove sound."""
     if report.problem and not report.open_end:
         at = next((e.mono for e in reversed(entries) if e.n <= (report.at or 0)), 0.0)
-        yield ReviewFinding(BROKEN, report.at or 0, at, report.problem)
+        yield ReviewFinding(WITHDRAWN if report.in_doubt else BROKEN, report.at or 0, at, report.problem)
     if gone is not None:
         yield ReviewFinding(DEPARTED, gone.n, gone.at, f"{_DEPARTED.format(n=gone.n)} {gone.sentence}.")
     for removal in report.removals:

@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from datetime import datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 from rich.console import Console
@@ -22,9 +23,11 @@ from handsfree.journal.coverage import day_and_time
 from handsfree.journal.events import Stamped
 from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.replay import Play, Voice
+from handsfree.journal.rights import KeptHead
 from handsfree.journal.rows import printable
 from handsfree.journal.shapes import HASH
-from handsfree.journal.verify import VerifyReport
+from handsfree.journal.tree_heads import NotedHead
+from handsfree.journal.verdicts import VerifyReport
 from handsfree.journal.words import as_words
 from handsfree.outputs import kind_of, save, save_by
 
@@ -45,9 +48,13 @@ def verify(
         noted = as_words(words) if words is not None else None
     except ValueError as error:
         raise Trouble(f"'{words}' cannot be used for --words: {error}.") from None
-    known, removers = device_keys.known(keys_folder), device_keys.removers(keys_folder)
-    report = judge(visit, known=known, removers=removers, signed=signed, events=events, head=head, words=noted)
-    noted_by = _proved(visit, proof, known, judge) if proof is not None and report.holds else ""
+    known, rights = device_keys.known(keys_folder), device_keys.rights(keys_folder)
+    said = _said_by(proof) if proof is not None else None
+    word = said is not None and said.tree.signature and said.tree.public_key in known  # whose, else: anybody's
+    kept = [KeptHead(said.events, said.head, said.wall)] if said is not None and word else []
+    held = partial(judge, visit, known=known, rights=rights, kept=kept)
+    report = held(signed=signed, events=events, head=head, words=noted)
+    noted_by = _proved(visit, proof, said, known, held) if proof is not None and said is not None and report.holds else ""
     if as_json:
         print(json.dumps({
             "holds": report.holds, "events": report.events, "head": report.head, "at": report.at, "problem": report.problem,
@@ -57,7 +64,7 @@ def verify(
             "removals": [asdict(r) for r in report.removals],
         }))  # fmt: skip
     if not report.holds:
-        raise Trouble(f"The record of {visit} is broken at event {report.at}. {report.problem}", 3)
+        raise Trouble(report.refusal(visit), 3)
     if not as_json:
         out = console or Console()
         left = report.clips - report.removed
@@ -68,18 +75,22 @@ def verify(
                 out.print(escape(printable(line)), highlight=False, soft_wrap=True)
 
 
-def _proved(visit: Path, proof: Path, known: dict[str, str], judge: Callable[..., VerifyReport]) -> str:
-    """What a desk's proof says of this record, as a sentence. Trouble (status 3) if it is not of this record, or does not
-    hold."""
+def _said_by(proof: Path) -> NotedHead:
+    """Trouble if it cannot be read; with status 3 if it does not hold."""
     try:
-        found = json.loads(proof.read_bytes())
-        said = tree_heads.proved(found)
+        return tree_heads.proved(json.loads(proof.read_bytes()))
     except OSError as error:
         raise Trouble(f"{proof} cannot be read: {error.strerror}. The desk's page of the visit offers it.") from None
     except (ValueError, RecursionError):
         raise Trouble(f"{proof} proves nothing: it is no proof of a head ledger, or it was changed.", 3) from None
+
+
+def _proved(
+    visit: Path, proof: Path, said: NotedHead, known: dict[str, str], held: Callable[..., VerifyReport]
+) -> str:
+    """What a desk's proof says of this record, as a sentence. Trouble (status 3) if it is not of this record."""
     opened = next(reader.read(visit)).event
-    if said.visit != opened.visit or not judge(visit, known=known, sound=False, events=said.events, head=said.head).holds:
+    if said.visit != opened.visit or not held(sound=False, events=said.events, head=said.head).holds:
         raise Trouble(f"{proof} is of another record: the head that the desk noted for {said.visit} is of no event here.", 3)
     tree = said.tree
     whose = known.get(tree.public_key, "") if tree.signature else ""
@@ -104,7 +115,7 @@ def replay(
     if pdf is not None:
         kind_of(pdf, (".pdf",), "A visit on paper")
     want = terminal.wish(speed, begin, only)
-    told = account(visit, machine, device_keys.known(keys_folder), device_keys.removers(keys_folder))
+    told = account(visit, machine, device_keys.known(keys_folder), device_keys.rights(keys_folder))
     if html is not None:
         from handsfree.journal.page import visit_page
 
@@ -124,7 +135,7 @@ def replay(
         if path is not None:
             out.print(escape(f"Written: {path}"), highlight=False, soft_wrap=True)
     if not told.report.holds:
-        raise Trouble(f"The record of {visit} is broken at event {told.report.at}. {told.report.problem}", 3)
+        raise Trouble(told.report.refusal(visit), 3)
     if told.departure is not None:
         where = told.departure
         sentence = f"The record of {visit} does not follow from the machine at event {where.n}: {where.sentence}."
@@ -133,11 +144,16 @@ def replay(
 
 def keys(
     *, make: str | None = None, trust: tuple[str, str] | None = None, may_remove: bool = False,
-    keys_folder: Path | None = None, console: Console | None = None,
+    withdraw: str | None = None, as_of: str | None = None, keys_folder: Path | None = None, console: Console | None = None,
 ) -> None:  # fmt: skip
-    """Show the keys; first make this device's (`make`: its name) or trust another's (`trust`: its name and public key)."""
+    """Show the keys; first make this device's (`make`: its name), trust another's (`trust`: its name and public key) or
+    withdraw one (`withdraw`: its name; `as_of`: the day from which on it counts no more, else now)."""
     out = console or Console()
     folder = keys_folder or device_keys.default_folder()
+    if as_of is not None and withdraw is None:
+        raise Trouble("--as-of goes with --withdraw: it says from when on the key counts no more.")
+    if withdraw is not None:
+        device_keys.withdraw(withdraw, _moment(as_of), folder)
     if trust is not None:  # first: where it is none, no key is made either
         device_keys.trust(*trust, folder, may_remove=may_remove)
     if make is not None:
@@ -147,10 +163,21 @@ def keys(
         out.print("This device has no key; make one with: handsfree keys --make NAME", highlight=False, soft_wrap=True)
     else:
         out.print(escape(f"This device is {own.device}. Its public key: {own.public_key}"), highlight=False, soft_wrap=True)
-    may = device_keys.removers(folder)
+    rights = device_keys.rights(folder)
     for key, device in device_keys.known(folder).items():
-        right = ", and may remove the sound of others' visits" if key in may else ""
+        right = ", and may remove the sound of others' visits" if key in rights.removers else ""
         out.print(escape(f"Known: {device} {key}{right}"), highlight=False, soft_wrap=True)
+    for key, gone in rights.withdrawn.items():
+        since = day_and_time(gone.wall)
+        out.print(escape(f"Withdrawn: {gone.device} {key}, from {since} on"), highlight=False, soft_wrap=True)
+
+
+def _moment(text: str | None) -> datetime:
+    """A day, or a day and a time, here; now if it is None."""
+    try:
+        return datetime.now().astimezone() if text is None else datetime.fromisoformat(text).astimezone()
+    except (ValueError, OverflowError):
+        raise Trouble(f"'{text}' is no day. Give it as 2026-05-20, or with a time as '2026-05-20 08:00'.") from None
 
 
 def prune(visits: Path, *, days: float, keys_folder: Path | None = None, console: Console | None = None) -> None:
@@ -233,7 +260,7 @@ def report(visit: Path, to: Path, *, keys_folder: Path | None = None, console: C
     from handsfree.journal.service import report_markdown, service
     from handsfree.journal.tongue import say_in, service_in
 
-    told = account(visit, known=device_keys.known(keys_folder))
+    told = account(visit, known=device_keys.known(keys_folder), rights=device_keys.rights(keys_folder))
     found = service_in(service(told), say_in(told.opened.language))
     if kind_of(to, (".md", ".pdf"), "A service report") == ".md":
         save(to, lambda: report_markdown(found).encode())
@@ -243,4 +270,4 @@ def report(visit: Path, to: Path, *, keys_folder: Path | None = None, console: C
         save(to, lambda: service_pdf(found))
     (console or Console()).print(escape(f"Written: {to}"), highlight=False, soft_wrap=True)
     if not told.report.holds:
-        raise Trouble(f"The record of {visit} is broken at event {told.report.at}. {told.report.problem}", 3)
+        raise Trouble(told.report.refusal(visit), 3)

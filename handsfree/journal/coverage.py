@@ -11,14 +11,15 @@ Rules of this file:
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
 class Cover:
     """Events `first` to `last` under one key. `key`: '' for none. `device`: the name of that key here, '' if it is not
-    known here; `called`: what the record calls it. `since`: RFC 3339, when the first was written."""
+    known here; `called`: what the record calls it. `since`: RFC 3339, when the first was written. `withdrawn`: when its key
+    was, '' for never; `kept`: when all of it was noted outside the device before that, '' for never."""
 
     first: int
     last: int
@@ -26,16 +27,25 @@ class Cover:
     key: str = ""
     device: str = ""
     called: str = ""
+    withdrawn: str = ""
+    kept: str = ""
 
     @property
     def trusted(self) -> bool:
-        return self.device != ""
+        return self.device != "" and (self.withdrawn == "" or self.kept != "")
+
+    @property
+    def signer(self) -> str:
+        """By the name known here or else the name in the record."""
+        said = f"{self.device or self.called} ({self.key[:8]}…)"
+        return f"{said}, signed by a key withdrawn on {day_and_time(self.withdrawn)}, before that" if self.kept else said
 
     def by(self) -> str:
         if not self.key:
             return "under no key"
         if self.device:
-            return f"by {self.device} (key {self.key[:8]}…)"
+            gone = f", withdrawn on {day_and_time(self.withdrawn)}" if self.withdrawn else ""
+            return f"by {self.device} (key {self.key[:8]}…{gone})"
         return f"under a key that is not known here ({self.key[:8]}…), which calls itself {self.called}"
 
 
@@ -73,7 +83,11 @@ def told(covers: tuple[Cover, ...], keys_here: bool) -> list[str]:
     for at, cover in enumerate(covers):
         where = f"Events {cover.first} to {cover.last}: {cover.by()}"
         later = next((c for c in covers[at + 1 :] if c.key), None)
-        if cover.key:
+        if cover.kept:
+            found.append(f"{where}, unchanged since their head was kept outside on {day_and_time(cover.kept)}, before that.")
+        elif cover.withdrawn:
+            found.append(f"{where}. Nobody can tell whether all of it was signed before that.")
+        elif cover.key:
             found.append(f"{where}, unchanged since they were written, from {day_and_time(cover.since)} on.")
         elif later is not None:
             name = later.device or later.called
@@ -87,6 +101,27 @@ def told(covers: tuple[Cover, ...], keys_here: bool) -> list[str]:
 
 _NOBODY = "the chain shows accidents and careless edits, not a completely rewritten record"
 _STRIPPED = ". It was never signed, or its signatures were removed: the two look alike"
+
+
+def remarks(
+    covers: tuple[Cover, ...], joins: Iterable[Join], removals: Iterable[Removal], tells: Sequence[str], *,
+    keys_here: bool, jumps: int,
+) -> list[str]:
+    """What each key covers first, then what else a reader should know. `tells`: what was noticed on the way; `jumps`: how
+    often the wall clock jumped forward."""
+    found = [*told(covers, keys_here), *tells]
+    if not keys_here and any(cover.key for cover in covers):
+        found.append("No device's key is known here, so nothing says whose signature it is.")
+    for join in joins:
+        if not join.sealed:
+            found.append(f"Resumed at event {join.n}; there is no seal before: a crash, or an end that was cut off.")
+    for gone in removals:
+        whose = f"by {gone.by}" if gone.by else "under no key"
+        right = "" if gone.right else ", with no right that is known here"
+        found.append(f"At event {gone.n} the sound of {gone.clips} events was removed, {whose}{right}.")
+    if jumps:
+        found.append(f"The wall clock jumped forward {jumps} times, noted each time. Order is by the count.")
+    return found
 
 
 def day_and_time(wall: str) -> str:

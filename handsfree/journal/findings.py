@@ -26,14 +26,14 @@ GRAVE, LOOK, NOTE = "grave", "look", "note"
 LEVELS = (GRAVE, LOOK, NOTE)
 #: Of the record itself; `account` finds these.
 BROKEN, DEPARTED, NO_RIGHT = "record does not hold", "record does not follow", "sound removed without the right"
-NOT_COMPARED = "not compared with the program"
+NOT_COMPARED, WITHDRAWN = "not compared with the program", "signed by a withdrawn key"
 #: Found by the desk alone, which sees other visits.
 COPIED, CAME_BACK, NOT_THEIRS = "copy of another visit", "came back after it was fixed", "sent for another team"
 DRAWN, AHEAD, ODD_NAME = "drawn for review", "clock ahead", "name may not be what it looks like"
 #: Rule -> how grave, in the order of the queue. What can hurt comes before what was merely not done well.
 RANKS: Mapping[str, str] = {
     BROKEN: GRAVE,
-    DEPARTED: GRAVE,
+    DEPARTED: GRAVE, WITHDRAWN: GRAVE,
     NOT_THEIRS: GRAVE,
     COPIED: GRAVE,
     "lock left on": GRAVE,

@@ -5,6 +5,8 @@ Rules of this file:
 - A device has one secret key, in a file only its user may read; it never leaves the folder.
 - Others know a device by its public key, put among the trusted ones by a person. A key that a journal brings along names
   its signer but does not make it known.
+- A key that was withdrawn is kept, with the day, so that what it signed before can be told from what it signed after
+  (`rights`). It never counts again, under any name.
 """
 
 from __future__ import annotations
@@ -12,6 +14,7 @@ from __future__ import annotations
 import os
 import re
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cached_property, lru_cache
 from pathlib import Path
 
@@ -20,13 +23,18 @@ from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 from handsfree.errors import Trouble
+from handsfree.journal.coverage import day_and_time
+from handsfree.journal.rights import Rights, Withdrawn
 
 SECRET = "device.pem"
 TRUSTED = "trusted"
 #: The second line of a trusted key whose holder may remove the sound of others' visits.
 MAY_REMOVE = "may remove sound"
+#: How the name of a file ends whose key was withdrawn; its last line says when.
+GONE = ".withdrawn"
 _DEVICE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}")
 _PUBLIC = re.compile(r"[0-9a-f]{64}")
+_MORE = re.compile(rf"{MAY_REMOVE}|withdrawn [0-9T:+.-]+|")
 
 
 def default_folder() -> Path:
@@ -96,6 +104,8 @@ def trust(device: str, public_key: str, folder: Path | None = None, *, may_remov
     folder = (folder or default_folder()) / TRUSTED
     if not _DEVICE.fullmatch(device) or not _PUBLIC.fullmatch(public_key):
         raise Trouble("A public key is a device's name and 64 hexadecimal digits, as 'handsfree keys' prints them.")
+    if (gone := _withdrawn(folder).get(public_key)) is not None:
+        raise Trouble(f"This key was withdrawn on {day_and_time(gone.wall)}. Make a new one on the device.")
     path = folder / f"{device}.pub"
     if path.exists() and _public_key_in(path) != public_key:
         raise Trouble(f"Another key is known as '{device}' here ({path}). Give the new one another name.")
@@ -111,18 +121,67 @@ def known(folder: Path | None = None) -> dict[str, str]:
     """Public keys known here: key -> device. Trouble if one of them cannot be read: without it a record would be judged by
     fewer keys than a person trusts."""
     folder = (folder or default_folder()) / TRUSTED
-    return {_public_key_in(path): path.stem for path in sorted(folder.glob("*.pub"))} if folder.is_dir() else {}
+    gone = _withdrawn(folder)
+    found = {_public_key_in(path): path.stem for path in sorted(folder.glob("*.pub"))}
+    return {key: device for key, device in found.items() if key not in gone}
 
 
-def removers(folder: Path | None = None) -> frozenset[str]:
-    """Public keys known here whose holders may remove the sound of others' visits."""
+def rights(folder: Path | None = None) -> Rights:
+    """Whose holders may remove the sound of others' visits, and which keys were withdrawn. Trouble as of `known`."""
     folder = (folder or default_folder()) / TRUSTED
-    found = sorted(folder.glob("*.pub")) if folder.is_dir() else []
-    return frozenset(_public_key_in(path) for path in found if MAY_REMOVE in path.read_text(errors="replace").splitlines())
+    found = [*sorted(folder.glob("*.pub")), *sorted(folder.glob(f"*{GONE}"))]
+    removers = (_public_key_in(path) for path in found if MAY_REMOVE in path.read_text(errors="replace").splitlines())
+    return Rights(frozenset(removers), _withdrawn(folder))
+
+
+def withdraw(device: str, moment: datetime, folder: Path | None = None) -> None:
+    """The device's key counts no more from `moment` on. May be said again with an earlier one. Trouble if no key has this
+    name, the moment has not come yet or is later than was said before, or nothing can be written."""
+    folder = (folder or default_folder()) / TRUSTED
+    if moment > datetime.now().astimezone():
+        raise Trouble(f"{day_and_time(moment.isoformat())} has not come yet. A key is withdrawn as of now or earlier.")
+    public = folder / f"{device}.pub"
+    if _DEVICE.fullmatch(device) and public.is_file():
+        key, may = _public_key_in(public), MAY_REMOVE in public.read_text().splitlines()
+    else:
+        named = [(key, gone) for key, gone in _withdrawn(folder).items() if gone.device == device]
+        if not named:
+            raise Trouble(f"No key is known as '{device}' here. 'handsfree keys' lists those that are.")
+        key, gone = max(named, key=lambda one: one[1].wall)
+        if moment >= datetime.fromisoformat(gone.wall):
+            raise Trouble(f"The key of {device} was already withdrawn on {day_and_time(gone.wall)}.")
+        may = MAY_REMOVE in (folder / _gone_name(device, key)).read_text().splitlines()
+    wall = moment.isoformat(timespec="seconds")
+    try:
+        (folder / _gone_name(device, key)).write_text(f"{key}\n{MAY_REMOVE + chr(10) if may else ''}withdrawn {wall}\n")
+        public.unlink(missing_ok=True)
+    except OSError as error:
+        raise Trouble(f"No key can be written to {folder}: {error.strerror}. Check who may write there.") from None
+
+
+def _gone_name(device: str, key: str) -> str:
+    """A device may lose more than one key."""
+    return f"{device}.{key[:8]}{GONE}"
+
+
+def _withdrawn(trusted: Path) -> dict[str, Withdrawn]:
+    """By public key. Trouble if one cannot be read: a key that was withdrawn would be an unknown one."""
+    found = {}
+    for path in sorted(trusted.glob(f"*{GONE}")):
+        try:
+            wall = path.read_text(encoding="ascii").splitlines()[-1].removeprefix("withdrawn ")
+            good = datetime.fromisoformat(wall).tzinfo is not None
+        except (OSError, ValueError, IndexError):
+            good = False
+        if not good:
+            raise Trouble(f"{path} does not say when the key was withdrawn. Its last line says 'withdrawn' and a time.")
+        device = path.name.removesuffix(GONE).rpartition(".")[0]
+        found[_public_key_in(path)] = Withdrawn(device, wall)
+    return found
 
 
 def mark_of(folder: Path | None = None) -> tuple[tuple[str, int, int], ...]:
-    """Changes when a key is put among the known ones or taken away."""
+    """Changes when a key is put among the known ones, withdrawn or taken away."""
     try:
         with os.scandir((folder or default_folder()) / TRUSTED) as found:
             return tuple(sorted((one.name, one.stat().st_size, one.stat().st_mtime_ns) for one in found))
@@ -132,7 +191,8 @@ def mark_of(folder: Path | None = None) -> tuple[tuple[str, int, int], ...]:
 
 def _public_key_in(path: Path) -> str:
     try:
-        found = path.read_text(encoding="ascii").removesuffix(f"{MAY_REMOVE}\n").strip()
+        found, *more = path.read_text(encoding="ascii").splitlines() or [""]
+        found = "" if any(not _MORE.fullmatch(line) for line in more) else found.strip()
     except (OSError, ValueError):
         found = ""
     if not _PUBLIC.fullmatch(found):

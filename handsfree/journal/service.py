@@ -120,7 +120,9 @@ def service(account: Account) -> Service:
         "Local codes and licensed practice come first."
     )
     warning = ""
-    if not account.report.holds:
+    if account.report.in_doubt:
+        warning = account.report.verdict
+    elif not account.report.holds:
         warning = "THE RECORD BEHIND THIS REPORT IS BROKEN; do not rely on it."
         if account.after or account.report.cut is not None:
             warning += f" It breaks at event {account.report.at}, and what comes after is left out here."

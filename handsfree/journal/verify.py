@@ -8,6 +8,7 @@ Rules of this file:
 - A chain shows accidents and careless edits. Against somebody who can rewrite all of it, only signatures by a key known here
   help. Against cutting off the end, only the seal and what was noted elsewhere help (`Report.events`, `Report.head`,
   `Report.words`).
+- What a key that was withdrawn still says is in `rights`.
 - All signed means: every event under a key known here, and no place where the end could have been cut off unnoticed. If
   there is such a place, what was noted elsewhere may vouch for it.
 """
@@ -16,77 +17,20 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from handsfree.errors import Trouble
 from handsfree.journal.clock import JUMP
-from handsfree.journal.coverage import Cover, Join, Removal, all_under, told
+from handsfree.journal.coverage import Cover, Join, Removal, all_under, remarks
 from handsfree.journal.events import Stamped
 from handsfree.journal.keys import signed_by
 from handsfree.journal.reader import Broken, journal_of, stamped, torn_tail, walk
+from handsfree.journal.rights import NO_RIGHTS, KeptHead, Rights, before, held_against
 from handsfree.journal.shapes import Envelope, file_allowed
+from handsfree.journal.verdicts import VerifyReport
 from handsfree.journal.words import words_of
-
-
-@dataclass(frozen=True)
-class VerifyReport:
-    """`problem`: the first bad place, in words, '' if there is none; `at` its event. `cut`: the byte from which on nothing
-    is vouched for, None if the chain goes on. `remarks`: what else a reader should know. `open_end`: the only problem is
-    that there is no seal. `renamed`: the name of its folder, if it is not its own. `claimed`: it names a signer. `head`:
-    hash of the last event; note it, or its `words`, elsewhere, and a cut end is found."""
-
-    events: int
-    head: str
-    problem: str = ""
-    at: int | None = None
-    cut: int | None = None
-    remarks: tuple[str, ...] = ()
-    clips: int = 0
-    removed: int = 0
-    covers: tuple[Cover, ...] = ()
-    joins: tuple[Join, ...] = ()
-    removals: tuple[Removal, ...] = ()
-    renamed: str = ""
-    sealed: bool = False
-    open_end: bool = False
-    claimed: bool = False
-
-    @property
-    def holds(self) -> bool:
-        return not self.problem
-
-    @property
-    def words(self) -> str:
-        return words_of(self.head)
-
-    @property
-    def signers(self) -> tuple[str, ...]:
-        """Whose keys cover any of it, by the name known here or else the name in the record."""
-        return tuple(dict.fromkeys(f"{c.device or c.called} ({c.key[:8]}…)" for c in self.covers if c.key))
-
-    @property
-    def all_signed(self) -> bool:
-        """Every event is under a key known here."""
-        return self.holds and bool(self.covers) and all(cover.trusted for cover in self.covers)
-
-    @property
-    def verdict(self) -> str:
-        """One line for the top of a page: what is intact, and by whose key."""
-        if self.open_end:
-            return f"The record has no seal after its {self.events} events: it was cut off, or the visit crashed or goes on."
-        if not self.holds:
-            return f"THE RECORD IS BROKEN at event {self.at}: {self.problem}"
-        if self.all_signed:
-            return f"The record is intact: all {self.events} events under {' and '.join(self.signers)}."
-        some = [c for c in self.covers if c.trusted]
-        if some:
-            whose = " and ".join(f"events {c.first} to {c.last} {c.by()}" for c in some)
-            return f"The chain of {self.events} events is intact. Keys known here cover only {whose}."
-        if any(c.key for c in self.covers):
-            return f"The chain of {self.events} events is intact, under a key that is not known here."
-        return f"The chain of {self.events} events is intact, under no key."
 
 
 class _NoSeal(Broken):
@@ -97,13 +41,18 @@ class _Odd(Broken):
     """Something is wrong, but the chain goes on after it."""
 
 
+class _Doubt(_Odd):
+    """A key of it was withdrawn, and nothing shows that it was signed before."""
+
+
 @dataclass
 class _SeenEvents:
     """What one pass keeps."""
 
     folder: Path
     known: Mapping[str, str]
-    removers: Collection[str]
+    rights: Rights
+    kept: Sequence[KeptHead]
     events: int = 0
     head: str = ""
     last: Envelope | None = None
@@ -123,15 +72,16 @@ class _SeenEvents:
     missing: dict[str, tuple[int, int, str]] = field(default_factory=dict)
     clips: int = 0
     removed: int = 0
-    wanted: str | None = None
-    noted: bool = False
+    wanted: frozenset[str] = frozenset()
+    noted: dict[str, int] = field(default_factory=dict)
 
 
 def verify(
     visit: Path,
     *,
     known: Mapping[str, str] | None = None,
-    removers: Collection[str] = (),
+    rights: Rights = NO_RIGHTS,
+    kept: Sequence[KeptHead] = (),
     signed: bool = False,
     events: int | None = None,
     head: str | None = None,
@@ -139,12 +89,13 @@ def verify(
     sound: bool = True,
     keep: list[Stamped] | None = None,
 ) -> VerifyReport:
-    """Judge a visit. `known`: public keys known here (key -> device), as from `keys.known()`; `removers`: those of them
-    that may remove others' sound. `signed`: every event must be under a known key. `events`, `head`, `words`: as noted
-    elsewhere, the least number of events, the hash of any of them, the words of a seal. `sound`: check the files too.
-    `keep`: is given the events, up to where the chain breaks: what is judged is what is shown, read once. Trouble if there
-    is no journal or it cannot be read."""
-    seen = _SeenEvents((path := journal_of(visit)).parent, known or {}, removers, wanted=head)
+    """Judge a visit. `known`: public keys known here (key -> device), as from `keys.known()`; `rights`: as from
+    `keys.rights()`; `kept`: notes on this visit, which show whether a key that was withdrawn signed before. `signed`:
+    every event must be under a known key. `events`, `head`, `words`: as noted elsewhere, the least number of events, the
+    hash of any of them, the words of a seal. `sound`: check the files too. `keep`: is given the events, up to where the
+    chain breaks: what is judged is what is shown, read once. Trouble if there is no journal or it cannot be read."""
+    seen = _SeenEvents((path := journal_of(visit)).parent, known or {}, rights, kept)
+    seen.wanted = frozenset(filter(None, (head, *(note.head for note in kept))))
     try:
         with path.open("rb") as stream:
             walked = walk(stream)
@@ -157,6 +108,7 @@ def verify(
                 _go_on(walked, keep)
                 raise
         _at_the_end(seen)
+        _since_withdrawn(seen)
         _against_notes(seen, path, events, head, words)
         _as_signed(seen, signed, bool(events or head or words))
         if seen.last is not None and seen.last.kind != "Sealed":
@@ -184,7 +136,8 @@ def _go_on(walked: Iterator[tuple[int, bytes, Envelope, str]], keep: list[Stampe
 def _look(seen: _SeenEvents, at: int, entry: bytes, found: Envelope, digest: str, sound: bool) -> None:
     """One event that is intact in the chain: its clock, its signature, its file."""
     n = found.n
-    seen.noted = seen.noted or digest == seen.wanted
+    if digest in seen.wanted:
+        seen.noted[digest] = n
     drift = found.time - found.mono
     if n and abs(drift - seen.drift) > JUMP:
         _clock(seen, at, found, drift - seen.drift)
@@ -226,13 +179,19 @@ def _cover(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
             raise Broken(n, at, "its signature is not by the device that the record names: it was changed")
     last, opening = (seen.covers[-1] if seen.covers else None), seen.last
     if n == 1 and key and opening is not None and (opening.mono, opening.wall) == (found.mono, found.wall):
-        seen.covers[-1] = last = replace(seen.covers[-1], key=key, device=seen.known.get(key, ""), called=seen.signers[key])
+        seen.covers[-1] = last = replace(_begun(seen, 0, seen.covers[-1].since, key), last=seen.covers[-1].last)
     if last is not None and last.key == key:
         seen.covers[-1] = replace(last, last=n)
         return
     if len(seen.covers) >= 1000:
         raise Broken(n, at, "it changes hands more than 1000 times")
-    seen.covers.append(Cover(n, n, found.wall, key, seen.known.get(key, ""), seen.signers.get(key, "")))
+    seen.covers.append(_begun(seen, n, found.wall, key))
+
+
+def _begun(seen: _SeenEvents, n: int, wall: str, key: str) -> Cover:
+    gone = seen.rights.withdrawn.get(key)
+    device = gone.device if gone is not None else seen.known.get(key, "")
+    return Cover(n, n, wall, key, device, seen.signers.get(key, ""), gone.wall if gone is not None else "")
 
 
 #: What a resume may put between the old end and the new events.
@@ -276,11 +235,12 @@ def _signed_by(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> Non
     event, seen.claimed = stamped(entry).event, True
     if not found.signature:  # the writer signs this event first: it is unsigned only if the signatures were removed
         raise _Odd(found.n, at, f"from here on {event.device} signs, but nothing is signed: its signatures were removed")
-    if seen.known and event.public_key not in seen.known:
+    gone = seen.rights.withdrawn.get(event.public_key)
+    if (seen.known or seen.rights.withdrawn) and event.public_key not in seen.known and gone is None:
         raise _Odd(found.n, at, f"it is signed by '{event.device}', whose key is not known here")
     if len(seen.signers) >= 1000:
         raise Broken(found.n, at, "more than 1000 devices claim to have signed it")
-    name = seen.known.get(event.public_key, event.device)
+    name = gone.device if gone is not None else seen.known.get(event.public_key, event.device)
     if name != event.device:
         seen.tells.append(f"At event {found.n} the signer calls itself {event.device}; the key is that of {name}.")
     seen.signer = event.public_key
@@ -301,7 +261,9 @@ def _sound_removed(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) ->
                 raise _Odd(found.n, at, f"it says {name} was removed, but not with the hash that event {was[0]} gave it")
             seen.removed += 1
     key = seen.signer if found.signature else ""
-    right = key in seen.known and (key in seen.removers or all_under(seen.covers, key, bound))
+    note = before(key, seen.rights, seen.kept)  # a key that was withdrawn had the right until then
+    counts = found.n < note.events if note is not None else key in seen.known and key not in seen.rights.withdrawn
+    right = counts and (key in seen.rights.removers or all_under(seen.covers, key, bound))
     by = (seen.known.get(key) or seen.signers.get(key, "")) if key else ""
     seen.removals.append(Removal(found.n, found.wall, len(clips), by, right))
 
@@ -333,11 +295,18 @@ def _at_the_end(seen: _SeenEvents) -> None:
         raise _Odd(n, at, f"its file {name} is missing, and no mark says that it was removed")
 
 
+def _since_withdrawn(seen: _SeenEvents) -> None:
+    """A key that was withdrawn counts for what was noted before."""
+    seen.covers, (n, why) = held_against(seen.covers, seen.rights, seen.kept, seen.noted)
+    if why:
+        raise _Doubt(n, 0, why)
+
+
 def _against_notes(seen: _SeenEvents, path: Path, events: int | None, head: str | None, words: str | None) -> None:
     size = path.stat().st_size
     if events is not None and seen.events < events:
         raise _Odd(seen.events, size, f"it ends here, but {events} events were noted: its end was cut off")
-    if head is not None and not seen.noted:
+    if head is not None and head not in seen.noted:
         raise _Odd(seen.events, size, "the head hash that was noted is of no event in it: it was cut off or rewritten")
     if words is not None and not any(words_of(seal) == words for seal in seen.seals):
         why = f"no seal in it has the words '{words}': it was cut off, rewritten, or is another visit"
@@ -350,7 +319,7 @@ def _as_signed(seen: _SeenEvents, signed: bool, noted: bool) -> None:
         return
     if not seen.signers:
         raise _Odd(0, 0, "it is not signed")
-    if not seen.known:
+    if not seen.known and not seen.rights.withdrawn:
         raise _Odd(0, 0, "it is signed, but no key is known here to judge it by; add one with 'handsfree keys'")
     for cover in seen.covers:
         if not cover.trusted:
@@ -372,29 +341,14 @@ def _report(seen: _SeenEvents, broken: Broken | None, path: Path) -> VerifyRepor
         problem=problem,
         at=None if broken is None else broken.n,
         cut=None if broken is None or isinstance(broken, _NoSeal | _Odd) else broken.at,
-        remarks=tuple(_remarks(seen)),
+        remarks=tuple(remarks(tuple(seen.covers), seen.joins, seen.removals, seen.tells,
+                              keys_here=bool(seen.known or seen.rights.withdrawn), jumps=seen.jumps)),
         clips=seen.clips, removed=seen.removed,
         covers=tuple(seen.covers),
         joins=tuple(seen.joins),
         removals=tuple(seen.removals),
         renamed=seen.renamed,
         sealed=seen.last is not None and seen.last.kind == "Sealed",
-        open_end=isinstance(broken, _NoSeal), claimed=seen.claimed,
+        open_end=isinstance(broken, _NoSeal), in_doubt=isinstance(broken, _Doubt), claimed=seen.claimed,
     )
 
-
-def _remarks(seen: _SeenEvents) -> list[str]:
-    """What each key covers first, then what else a reader should know."""
-    found = [*told(tuple(seen.covers), bool(seen.known)), *seen.tells]
-    if not seen.known and any(cover.key for cover in seen.covers):
-        found.append("No device's key is known here, so nothing says whose signature it is.")
-    for join in seen.joins:
-        if not join.sealed:
-            found.append(f"Resumed at event {join.n}; there is no seal before: a crash, or an end that was cut off.")
-    for gone in seen.removals:
-        whose = f"by {gone.by}" if gone.by else "under no key"
-        right = "" if gone.right else ", with no right that is known here"
-        found.append(f"At event {gone.n} the sound of {gone.clips} events was removed, {whose}{right}.")
-    if seen.jumps:
-        found.append(f"The wall clock jumped forward {seen.jumps} times, noted each time. Order is by the count.")
-    return found

@@ -30,7 +30,8 @@ from handsfree.desk.protocol import (
     parse_stored,
 )
 from handsfree.errors import Trouble
-from handsfree.journal.verify import VerifyReport, verify
+from handsfree.journal.verdicts import VerifyReport
+from handsfree.journal.verify import verify
 
 if TYPE_CHECKING:
     import httpx

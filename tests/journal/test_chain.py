@@ -35,7 +35,8 @@ from handsfree.journal.events import (
     to_data,
 )
 from handsfree.journal.reader import Broken, lines, read, torn_tail, walk
-from handsfree.journal.verify import VerifyReport, verify
+from handsfree.journal.verdicts import VerifyReport
+from handsfree.journal.verify import verify
 from tests.journal.made import read_list
 
 WALL = "2026-02-11T09:30:00.000+01:00"

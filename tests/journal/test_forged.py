@@ -18,6 +18,7 @@ from handsfree.journal.events import Closed, Opened, ReadingTaken, Resumed, Stam
 from handsfree.journal.keys import DeviceKey
 from handsfree.journal.page import visit_page
 from handsfree.journal.prune import prune_visits
+from handsfree.journal.rights import Rights
 from handsfree.journal.shapes import file_allowed
 from handsfree.journal.verify import verify
 from handsfree.journal.writer import Journal
@@ -119,7 +120,7 @@ def test_who_only_took_a_visit_up_twice_may_not_remove_its_sound(
     removal = verify(folder, known=trusted.known).removals[-1]
     assert (removal.by, removal.right) == ("van-2", False)
     assert not verify(folder, known=trusted.known, sound=False).removals[-1].right
-    assert verify(folder, known=trusted.known, removers={trusted.two.public_key}).removals[-1].right
+    assert verify(folder, known=trusted.known, rights=Rights(frozenset({trusted.two.public_key}))).removals[-1].right
 
 
 def test_who_recorded_the_sound_may_remove_it_also_after_another_took_the_visit_up(tmp_path: Path, trusted: Trusted) -> None:
