@@ -6,6 +6,7 @@ Rules of this file:
 - It is made only from steps, answers, readings, findings and hand-overs. What the technician said, in sound or in words
   (utterances, notes, gate phrases), and what the program read back are never shown, so neither voice nor lock number can
   get into it.
+- A part is what the procedure declares that a finished step puts in new.
 - A step counts as done when the person said so; not when it was only read, left by going back, or where the visit stopped.
   A wait is done only when its time is over: one that was cut short is an open point.
 - Work is what changes the cabinet. Looking, listening, measuring, plugging and locking only find out and make safe: their
@@ -24,6 +25,7 @@ from typing import Any
 
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account
+from handsfree.journal.declared import parts_in
 from handsfree.journal.events import Stamped
 from handsfree.journal.found import ADVICE, FAULT, PROVED, SOUND, tells
 from handsfree.journal.rows import amount, answer_given, printable, range_of, span, unit
@@ -63,6 +65,7 @@ class Gathered:
     advice: list[str] = field(default_factory=list)
     evidence: list[str] = field(default_factory=list)
     work: list[str] = field(default_factory=list)
+    parts: list[str] = field(default_factory=list)
     cautions: list[str] = field(default_factory=list)
     handed: list[str] = field(default_factory=list)
     cut: list[str] = field(default_factory=list)
@@ -83,8 +86,6 @@ _NO_WORK = re.compile(
     re.IGNORECASE,
 )
 _PLUG = re.compile(r"\b(plug|unplug|lock and tag|socket|enchufe|candado)\b", re.IGNORECASE)
-#: A finished step that mentions a part that was changed. A heuristic over the procedure's own sentences.
-_PART = re.compile(r"\b(fit|exchange|replace|new deck|new part|spare|slide .* new)\b", re.IGNORECASE)
 _NONE_LINE = "None recorded."
 
 
@@ -101,7 +102,7 @@ def service(account: Account) -> Service:
         ("Result", account.outcome),
     ]
     products = [text for name, text in _reading_lines(got) if "product" in name.lower()]
-    parts = parts_of(got)
+    parts = [f"{part[0].upper()}{part[1:]}" for part in parts_of(got)]
     sections = (
         _section("Fault", got.faults or ["No fault was found."] * bool(got.proved)),
         *([_section("Found in order", got.proved)] if got.proved else []),
@@ -142,6 +143,7 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
     moved_on = said = False
     words: list[str] = []
     texts: set[str] = set()
+    declared: dict[str, dict[str, str]] = {}
     for entry in entries:
         event = entry.event
         if isinstance(event, ev.HAPPENINGS) and not isinstance(event, ev.PromptEnded):
@@ -151,9 +153,13 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
                 got.cut.extend(words if moved_on else [])
             elif moved_on and (said or (step is not None and step.kind == "wait")):
                 got.work.extend(words)
+                if step is not None and (part := declared.get(step.path[-1] if step.path else "", {}).get(step.step)):
+                    got.parts.append(part)
             words = []
         if isinstance(event, ev.StepEntered):
             step = event
+        elif isinstance(event, ev.Opened):
+            declared = {name: parts_in(text) for name, text in event.copies}
         elif isinstance(event, ev.Gate):
             restored = restored or (event.was, event.now) == ("RESTORING", "LIVE")
         elif entry.n in corrected:
@@ -179,8 +185,8 @@ def own_words(say: ev.Say) -> str:
 
 
 def parts_of(got: Gathered) -> list[str]:
-    """Finished work that mentions a part that was changed."""
-    return [text for text in got.work if _PART.search(text)]
+    """What the procedures declare that the finished steps put in new."""
+    return list(dict.fromkeys(got.parts))
 
 
 def _moves_on(event: object) -> bool:

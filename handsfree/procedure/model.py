@@ -107,6 +107,7 @@ class Instruct(_Passable):
     """Do one thing, then say 'next step'."""
 
     kind: Literal["instruct"]
+    part: Annotated[str, Field(min_length=1, max_length=80)] | None = Field(None, description="a part that it puts in new")
 
 
 class Caution(_Step):

@@ -133,9 +133,22 @@ def test_a_cabinet_named_to_look_like_another_is_told(desk: Desk, name: str) -> 
 
 @pytest.mark.parametrize("name", [
     "HK-4", "Kühlregal 4", "Холодильник 4", "冷蔵庫 4", "Ψυγείο 4", "A. Brandner", "Mayor 3, 2º", "Nº 4",
+    "Talstation \u2013 lower platform", "Zürich\u2013Basel", "Kiosk 3\u20134", "Station \u2014 East", "Murphy\u2019s Café",
+    "Sant Feliu · Sud", "B&B Alm #2", "Gleis 9 ½", "Halle 40 m²", "Kühlraum 4 °C", "Caffè “Sole”", "Größe L/R",
+    "Señor Ñandú", "L\u2019Œuf",
 ])  # fmt: skip
 def test_a_name_of_any_alphabet_is_none_that_looks_like_another(name: str) -> None:
     assert odd(name) == ""
+
+
+@pytest.mark.parametrize("name", [
+    "HK\u20134", "4\u2014HK", "HK\u22124", "HK\u20104", "HK\u20124", "HK\u20154", "HK-4\u202e", "\u2066HK-4\u2069",
+    "HK-4\u200d",     "HK\u00ad-4", "Taⅼstation", "Tаlstation", "HK\uff0d4", "Cafe\u0301", "Murphy\u200b\u2019s",
+    "Zürich\u2013 Basel\u200f", "K\u0456osk",
+])  # fmt: skip
+def test_what_looks_like_a_plain_name_and_is_none_is_still_told(name: str) -> None:
+    """A dash between a letter and a digit stands where a code has its hyphen."""
+    assert odd(name) != ""
 
 
 def test_a_huge_journal_is_not_taken(empty: Desk, tmp_path: Path) -> None:
