@@ -101,7 +101,8 @@ class Desk:
     which nothing needs a look one is drawn for review, 0 for none. `two_factors`: roles that must have a
     second factor. `stamp`: marks the sentences that this desk shows on a page (`web.then`). `processes`: how many this desk
     is: what one of them must know of another is in the databases or in files. `keys_folder`: where `known` and
-    `rights` are from; None for nowhere, and they stay as they are."""
+    `rights` are from; None for nowhere, and they stay as they are. `seen_last`: accounts of the visits looked at last, see
+    `visit_screen`."""
 
     visits: Path
     engine: Engine
@@ -128,6 +129,7 @@ class Desk:
     _keys_as: object = field(default=None, repr=False)
     _choices: dict[Scope, tuple[float, dict[str, list[str]]]] = field(default_factory=dict, repr=False)
     _heads: Heads | None = field(default=None, repr=False)
+    seen_last: dict[Any, Any] = field(default_factory=dict, repr=False)
 
     @property
     def heads(self) -> Heads:

@@ -11,8 +11,9 @@ from handsfree.journal.reader import ATTACHED, JOURNAL, SOUND
 from handsfree.journal.rights import NO_RIGHTS, Rights
 
 
-def mark_of(folder: Path) -> str:
-    """Names, sizes and times of a visit's files as one hash: it changes if anything was written."""
+def mark_of(folder: Path, *, moved: bool = True) -> str:
+    """Names, sizes and times of a visit's files as one hash: it changes if anything was written. Without `moved` also if
+    the files were copied or linked, or somebody set their time back: nobody sets the time of that."""
     found = hashlib.sha256()
     for kind, names in (("", [JOURNAL]), *((kind, _names(f"{folder}/{kind}")) for kind in (SOUND, ATTACHED))):
         for name in names:
@@ -20,7 +21,8 @@ def mark_of(folder: Path) -> str:
                 stat = os.stat(f"{folder}/{kind}/{name}")  # not `Path`: a fleet's desk looks at millions, over and over
             except OSError:
                 continue
-            found.update(f"{name}\0{stat.st_size}\0{stat.st_mtime_ns}\0".encode())
+            since = "" if moved else stat.st_ctime_ns
+            found.update(f"{name}\0{stat.st_size}\0{stat.st_mtime_ns}\0{since}".encode())
     return found.hexdigest()
 
 

@@ -2,8 +2,9 @@
 
 Rules of this file:
 
-- It is worked out from the folder each time; only the words of its head are in the database, so it cannot be older than the
-  record.
+- It is worked out from the folder, and again once anything was written there or another key counts: it cannot be older than
+  the record. Only the words of its head are in the database.
+- Those looked at last are kept, because who signs something off looks at the same visit again. Long ones are not.
 - A long story comes in parts of about ROOM bytes: a page stays small whatever a record holds.
 - What cannot be read is shown as a sentence; it is not a fault of the desk.
 """
@@ -11,6 +12,7 @@ Rules of this file:
 from __future__ import annotations
 
 import sys
+import threading
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -21,6 +23,7 @@ from sqlalchemy import Connection, update
 from handsfree.desk import queries
 from handsfree.desk.configuration import Desk
 from handsfree.desk.database import put_alone
+from handsfree.desk.marks import judged_by, mark_of
 from handsfree.desk.quarantine import folder_of
 from handsfree.desk.tables import Visit
 from handsfree.errors import Trouble
@@ -33,6 +36,9 @@ from handsfree.journal.story import Chapter, story
 
 #: Bytes of the story on one page, and of a row beside its words, about.
 ROOM, A_ROW = 90_000, 420
+#: Visits kept of those looked at last, and the most events of one: some 25 MB in all.
+KEPT_LAST, MOST_EVENTS = 8, 2_000
+_LOOKING = threading.Lock()
 
 
 @dataclass(frozen=True)
@@ -57,10 +63,25 @@ class Shown:
 LOOK = "<!--look-->"
 
 
+def _seen(desk: Desk, name: str) -> Account:
+    folder, kept = folder_of(desk.visits, name), desk.heads.kept_of(name)
+    mark = folder, judged_by(folder, desk.known, desk.rights), mark_of(folder, moved=False), kept
+    with _LOOKING:
+        seen = desk.seen_last.get(mark)
+    if seen is None:
+        seen = account(folder, None, desk.known, desk.rights, kept)
+        if len(seen.entries) + len(seen.after) <= MOST_EVENTS:
+            with _LOOKING:
+                desk.seen_last[mark] = seen
+                while len(desk.seen_last) > KEPT_LAST:
+                    del desk.seen_last[next(iter(desk.seen_last))]
+    return seen
+
+
 def shown_of(desk: Desk, found: Any, part: int, at: int | None = None, *, in_words: bool = False) -> Shown:
     """`at`: an event that is to be on the page, whatever `part` says. `in_words`: the head, too."""
     try:
-        seen = account(folder_of(desk.visits, found.name), None, desk.known, desk.rights, desk.heads.kept_of(found.name))
+        seen = _seen(desk, found.name)
     except (Trouble, OSError) as trouble:
         return Shown(found.procedure or found.name, "", "", "", "", problem=str(trouble))
     told, files = story(seen), queries.files(desk.engine, found.id)

@@ -64,7 +64,7 @@ def wall(text: str) -> str:
 _pages.filters |= {
     "day": day, "moment": moment, "wall": wall, "clock": clock, "span": span, "unit": unit, "amount": amount,
     "plainly": plainly, "minutes": minutes, "short": lambda text: clock(text).split(".")[0],
-    "quoted": lambda text: quote(str(text), safe=""), "query": urlencode,
+    "quoted": functools.lru_cache(4096)(lambda text: quote(str(text), safe="")), "query": urlencode,
 }
 
 

@@ -2,8 +2,8 @@
 
 A name is odd if it has what nobody sees or types: characters that another form of Unicode replaces (NFKC, UAX 15), spaces at
 its ends or two together, invisible ones; or letters of two alphabets in one word, or a word all of whose letters look Latin
-and are not (UTS 39 calls these confusable; the letters here are a few of its table, from memory). Good typography is not odd:
-'Zürich–Basel', 'Murphy’s', '9 ½'. Only a dash between a letter and a digit is: there a code has its hyphen.
+and are not (UTS 39 calls these confusable; the letters here are a few of its table, from memory). Good typography is not
+odd: 'Zürich–Basel', 'Murphy’s', '9 ½'. Only a dash between a letter and a digit is: there a code has its hyphen.
 """
 
 from __future__ import annotations
