@@ -12,7 +12,8 @@ from handsfree.journal.account import Account
 from handsfree.journal.rows import Row
 from handsfree.journal.screen import safe, short
 from handsfree.journal.story import story
-from handsfree.journal.tongue import PutOver, english, say_in, story_in, tongue
+from handsfree.journal.tongue import say_in, story_in, tongue
+from handsfree.language.put_over import PutOver, english
 
 
 def visit_page(account: Account) -> str:

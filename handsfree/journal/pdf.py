@@ -10,7 +10,8 @@ from handsfree.journal.rows import Row, clock, minutes
 from handsfree.journal.screen import STATES
 from handsfree.journal.service import ReportTable, Service
 from handsfree.journal.story import Chapter, ReadingCurve, Story, story
-from handsfree.journal.tongue import PutOver, say_in, story_in, tongue
+from handsfree.journal.tongue import say_in, story_in, tongue
+from handsfree.language.put_over import PutOver
 from handsfree.language.tokens import capital
 from handsfree.typesetting import typeset
 

@@ -16,7 +16,7 @@ from handsfree.journal.events import Utterance
 from handsfree.journal.findings import ReviewFinding
 from handsfree.journal.rows import Row, clock, minutes, seen_as
 from handsfree.journal.story import BEGINNING, LONGEST_LINE, Chapter, ReadingCurve, Story
-from handsfree.journal.tongue import PutOver, english
+from handsfree.language.put_over import PutOver, english
 from handsfree.language.tokens import capital
 
 #: A row -> its player as HTML, '' for none.

@@ -1,25 +1,19 @@
 """The views of a record in the record's own language.
 
 What the views say is made in English, for the desk. A page, a paper or a report that goes with the record is put into its
-language by grammar/<language>.views.yaml: a sentence in English, with places, and the same sentence in that language. What
-stands in a place is put over too where it is itself such a sentence, and not where it is a name or somebody's own words. A
-language without that file is shown in English, and says so (`lang`).
+language by grammar/<language>.views.yaml (`language.put_over`). A language without that file is shown in English, and
+says so (`lang`).
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Mapping
 from dataclasses import replace
-from functools import lru_cache, partial
 
 from handsfree.journal.rows import Row
 from handsfree.journal.service import Section, Service
 from handsfree.journal.story import Chapter, Story
-from handsfree.language import prompts
-from handsfree.resources import shipped_folder
+from handsfree.language.put_over import PutOver, english, put_over, there
 
-PutOver = Callable[[str], str]
 ENGLISH = "en"
 #: Places in which a sentence of the program may stand.
 _SENTENCES = frozenset((
@@ -30,40 +24,14 @@ _SENTENCES = frozenset((
 _TOLD = ("On site", "Ended as", "Time on site", "Result")
 
 
-def english(text: str) -> str:
-    return text
-
-
 def tongue(code: str) -> str:
     """The language that the views of a record in this language have."""
-    return code if code != ENGLISH and (shipped_folder("grammar") / f"{code}.views.yaml").is_file() else ENGLISH
+    return code if code != ENGLISH and there(code, "views") else ENGLISH
 
 
-@lru_cache(maxsize=8)
 def say_in(code: str) -> PutOver:
     """What puts a sentence of the views into this language; one that it does not know stays as it is."""
-    if tongue(code) == ENGLISH:
-        return english
-    table = prompts.load(shipped_folder("grammar") / f"{code}.views.yaml").sentences
-    # Those with the most words of their own first: one with few would take in the others.
-    placed = sorted((known for known in table if "{" in known), key=lambda known: -len(re.sub(r"{\w+}", "", known)))
-    patterns = [(_pattern(known), table[known]) for known in placed]
-    return partial(_said, table, patterns)
-
-
-def _pattern(known: str) -> re.Pattern[str]:
-    parts = re.split(r"{(\w+)}", known)
-    return re.compile("".join(f"(?P<{part}>.+?)" if at % 2 else re.escape(part) for at, part in enumerate(parts)), re.DOTALL)
-
-
-def _said(table: Mapping[str, str], patterns: list[tuple[re.Pattern[str], str]], text: str) -> str:
-    if text in table or not text:
-        return table.get(text, "")
-    for pattern, said in patterns:
-        if (found := pattern.fullmatch(text)) is not None:
-            parts = found.groupdict().items()
-            return said.format(**{at: _said(table, patterns, part) if at in _SENTENCES else part for at, part in parts})
-    return text
+    return put_over(code, "views", _SENTENCES) if tongue(code) != ENGLISH else english
 
 
 def story_in(told: Story, say: PutOver) -> Story:

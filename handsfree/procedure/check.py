@@ -86,7 +86,7 @@ def _file_remarks(error: FileProblems) -> tuple[Remark, ...]:
     return tuple(
         Remark(
             one.file, one.line, one.step, "file", Weight.ERROR, capital(one.sentence), "",
-            field=one.field,
+            field=one.field, language=error.language,
         )
         for one in error.problems
     )
@@ -109,7 +109,7 @@ def check_file(path: Path, folders: Sequence[Path] | None = None, known: Observa
         loaded = load_file(path)
         book = load_book(path, folders)
     except FileProblems as error:
-        return CheckReport(shown_path(path), path.stem, _file_remarks(error))
+        return CheckReport(shown_path(path), path.stem, _file_remarks(error), language=error.language)
     name = book.main
     language = base.load(book.procedures[name].language)
     callers = _callers(path, name, folders)

@@ -14,7 +14,7 @@ import json
 import re
 import stat
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -22,7 +22,8 @@ from typing import Any
 from pydantic import ValidationError
 
 from handsfree.errors import Trouble
-from handsfree.procedure import instruments, sentences
+from handsfree.language.put_over import put_over
+from handsfree.procedure import instruments, phrasing, sentences
 from handsfree.procedure.graph import outcomes
 from handsfree.procedure.model import NAME, Book, Procedure, Step, in_words
 from handsfree.procedure.references import problems_of_calls, problems_of_steps
@@ -33,11 +34,29 @@ SUFFIXES = (".yaml", ".yml")
 
 
 class FileProblems(Trouble):
-    """Every problem of a file, the first first; the message carries one a line."""
+    """Every problem of a file, the first first, in the file's own `language`; the message carries one a line."""
 
-    def __init__(self, problems: Sequence[Problem]) -> None:
-        super().__init__("\n".join(problem.shown for problem in problems))
-        self.problems = tuple(problems)
+    def __init__(self, problems: Sequence[Problem], language: str = "en") -> None:
+        say = put_over(language, "load", _SENTENCES)
+        self.problems, self.language = tuple(replace(one, sentence=say(one.sentence)) for one in problems), language
+        super().__init__("\n".join(_shown(one, language) for one in self.problems))
+
+
+def _shown(one: Problem, language: str) -> str:
+    """With its place, in this language."""
+    place = phrasing.say(language, "line", file=one.file, line=one.line) if one.line else one.file
+    return f"{place}: {one.sentence}"
+
+
+#: The places of grammar/*.load.yaml in which a sentence may stand.
+_SENTENCES = frozenset(("why", "more", "one"))
+_LANGUAGE = re.compile(r"^language:\s*[\"']?([a-z]{2})\b", re.MULTILINE)
+
+
+def _language_of(text: str) -> str:
+    """Of a file that may not be readable."""
+    found = _LANGUAGE.search(text)
+    return found[1] if found else "en"
 
 
 @dataclass(frozen=True)
@@ -87,7 +106,7 @@ def load_book(path_or_name: Path | str, folders: Sequence[Path] | None = None) -
         problem for one in loaded.values() for problem in problems_of_calls(one.procedure, brought, one.file, one.lines)
     ]
     if problems:
-        raise FileProblems(problems)
+        raise FileProblems(problems, main.procedure.language)
     return Book(
         main=main.procedure.procedure,
         procedures={name: one.procedure for name, one in loaded.items()},
@@ -145,10 +164,10 @@ def _loaded(text: str, shown: str, data: bytes) -> Loaded:
     try:
         document = read_yaml(text)
     except Unreadable as error:
-        raise FileProblems([Problem(shown, error.line, error.sentence)]) from None
+        raise FileProblems([Problem(shown, error.line, error.sentence)], _language_of(text)) from None
     problems, procedure = _validated(document, shown)
     if procedure is None or problems:
-        raise FileProblems(sorted(problems, key=lambda problem: problem.line))
+        raise FileProblems(sorted(problems, key=lambda problem: problem.line), _language_of(text))
     lines = {step.id: document.line(("steps", at)) for at, step in enumerate(procedure.steps)}
     return Loaded(procedure, shown, text, hashlib.sha256(data).hexdigest(), document, lines)
 
@@ -334,7 +353,7 @@ def _gather(one: Loaded, home: Path, folders: Sequence[Path], loaded: dict[str, 
         else:
             _gather(called, path.parent, folders, loaded, (*above, name))
     if problems:
-        raise FileProblems(problems)
+        raise FileProblems(problems, one.procedure.language)
 
 
 def _unfit(step: str, name: str, caller: Procedure, called: Loaded) -> str:
