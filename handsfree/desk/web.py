@@ -271,7 +271,11 @@ def seconds_of_day(text: str, *, end: bool = False) -> float | None:
 def bad_days(given: Mapping[str, str]) -> str:
     """A sentence on the dates of a form that are none, '' where all are."""
     bad = [given[name] for name in ("since", "until") if given.get(name) and seconds_of_day(given[name]) is None]
-    return f"{' and '.join(bad)}: no date as 2026-02-11 is. It was left out." if bad else ""
+    if bad:
+        return f"{' and '.join(bad)}: no date as 2026-02-11 is. It was left out."
+    if given.get("since") and given.get("until") and given["since"] > given["until"]:
+        return f"{given['since']} is after {given['until']}: nothing lies between them. Put the earlier day first."
+    return ""
 
 
 def now() -> float:

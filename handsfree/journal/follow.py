@@ -19,6 +19,7 @@ from typing import Any
 from handsfree.journal.canonical import canonical
 from handsfree.journal.events import EFFECTS, HAPPENINGS, Opened, Resumed, Say, Sealed, Stamped, from_data, to_data
 from handsfree.journal.private import without_figures
+from handsfree.journal.rows import row_of
 
 Start = Callable[[Opened], Any]
 Advance = Callable[[Any, Stamped], tuple[Any, tuple[Any, ...]]]
@@ -138,11 +139,29 @@ class _Walker:
             return Departure(entry.n, entry.mono, f"nothing called for: {_told(entry.event)}")
         wanted = self.expected.popleft()
         if wanted != entry.event:
-            return Departure(entry.n, entry.mono, f"here should stand: {_told(wanted)}; here stands: {_told(entry.event)}")
+            return Departure(entry.n, entry.mono, _differing(wanted, entry.event))
         return None
 
 
+def _differing(wanted: Any, there: Any) -> str:
+    """What should stand there and what does, as the story tells it; by their fields where it tells both alike."""
+    one, other = _told(wanted), _told(there)
+    if one == other:
+        one, other = _fields(wanted), _fields(there)
+    return f"here should stand: {one}; here stands: {other}"
+
+
 def _told(event: Any) -> str:
+    """For a person, as the story tells it. Some events are in no story."""
+    if isinstance(event, Say):
+        event = replace(event, text=without_figures(event.text))
+    row = row_of(Stamped(0, "", 0.0, event))
+    if row is None or not row.text:
+        return _fields(event)
+    return f"'{row.text[:160]}'" + (f" (step {step})" if (step := getattr(event, "step", "")) else "")
+
+
+def _fields(event: Any) -> str:
     """For a person who looks for the fault; the number on a lock is nobody's business."""
     if isinstance(event, Say):
         event = replace(event, text=without_figures(event.text))

@@ -111,7 +111,7 @@ def service(account: Account) -> Service:
         _section("Isolation", _isolation(account)),
         _section("Parts", parts),
         Section("Readings before and after", table=_readings(got)) if got.before or got.after else _section("Readings", []),
-        _section("Product temperature", products),
+        *([_section("Product temperature", products)] if products or _temperatures(got) else []),
         *([_section("On the stock", got.advice)] if got.advice else []),
         _section("Cautions", got.cautions),
         _section("Open points", open_points(account, got)),
@@ -129,6 +129,11 @@ def service(account: Account) -> Service:
             warning += f" It breaks at event {account.report.at}, and what comes after is left out here."
     shown = tuple((k, printable(v)) for k, v in facts if v)
     return Service(printable(f"Service report {opened.visit}"), shown, sections, foot, warning, opened.language)
+
+
+def _temperatures(got: Gathered) -> bool:
+    """Something was measured in degrees: then a customer with goods asks for theirs. A trade without has none."""
+    return any(one.unit in ("degC", "degF") for one in (*got.before.values(), *got.after.values()))
 
 
 def _section(title: str, lines: Sequence[str]) -> Section:
@@ -220,7 +225,7 @@ def _isolation(account: Account) -> list[str]:
     for at, one in enumerate(account.spans):
         if one.state == "ISOLATED":
             after = [later.state for later in account.spans[at + 1 :] if later.source == one.source]
-            where = f"{one.source}: made" if one.source else "Made"
+            where = f"{one.source[0].upper()}{one.source[1:]}: made" if one.source else "Made"
             how = _AFTERWARDS.get(after[0], "then taken for live") if "LIVE" in after else "not given back in this visit"
             found.append(f"{where} safe under a lock and proved dead for {span(one.end - one.begin)}, {how}.")
     return found

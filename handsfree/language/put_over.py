@@ -1,7 +1,7 @@
 """Sentences of the program put into another language, by a table of sentences with places.
 
-What stands in a place is put over too where it is itself such a sentence and its place is one that may hold one; not where it
-is a name or somebody's own words. A language without a table is left in English.
+What stands in a place is put over too where it is itself such a sentence and its place is one that may hold one; not where
+it is a name or somebody's own words. A language without a table is left in English.
 """
 
 from __future__ import annotations

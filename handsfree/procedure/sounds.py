@@ -135,7 +135,8 @@ def _unknown(step: Ask, language: Language, words: WordLists, say: partial[Remar
             missing = lacking(spoken)
             if missing:
                 written = _apart(missing[0]) or _in_words(way, language)
-                better = _write_as(written, language) if written else _better(way, "", [], language, words)
+                known = _better(way, "", [], language, words, "say-known")
+                better = _write_as(written, language) if written else known
                 yield say(Weight.ERROR, "unknown-word", way=way, word=missing[0], better=better)
             elif 0 < len(phonemes(way)) <= SHORT:
                 others = [w for one in step.answers if one is not answer for w in ways_said(one)]
@@ -163,12 +164,15 @@ def _apart(word: str) -> str:
     return ""
 
 
-def _better(answer: str, rival: str, taken: list[str], language: Language, words: WordLists) -> str:
-    """An answer for the same thing that sounds like nothing else in force, from the language's list."""
+def _better(
+    answer: str, rival: str, taken: list[str], language: Language, words: WordLists, otherwise: str = "say-longer"
+) -> str:
+    """An answer for the same thing that sounds like nothing else in force, from the language's list; where it has none, what
+    helps `otherwise`."""
     phrases = [way for name in ALWAYS for way in language.commands.get(name, ())]
     for said in (answer, rival):
         offers = [word for group in words.instead if said.casefold() in group for word in group if word != said.casefold()]
         for offer in offers:
             if min((_far(language, offer, other) for other in (*taken, *phrases, said)), default=1.0) >= NEAR:
                 return phrasing.say(language.code, "say-instead", offer=offer, said=said)
-    return phrasing.say(language.code, "say-longer")
+    return phrasing.say(language.code, otherwise)

@@ -282,3 +282,11 @@ def test_the_visits_of_a_day_that_nobody_begins_roll_up_to_nothing(engine: Engin
     assert [date.fromordinal(day + 719_163) for day in days] == [
         date(2026, 2, 11), date(2026, 2, 20), date(2026, 3, 2), date(2026, 3, 5), date(2026, 3, 9),
     ]  # fmt: skip
+
+
+def test_two_days_the_wrong_way_round_are_told(desk: Desk) -> None:
+    """They find nothing, and nobody sees why."""
+    vera = signed_in(desk, "Vera")
+    for address in ("/visits", "/findings", "/measures"):
+        assert "is after 2026-05-01" in vera.get(f"{address}?since=2026-06-10&until=2026-05-01").text, address
+        assert "is after" not in vera.get(f"{address}?since=2026-05-01&until=2026-05-01").text

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.journal import events as ev
 from handsfree.journal.events import AnswerTaken, Gate, ReadingTaken, Say, Stamped, StepEntered, Utterance
-from handsfree.journal.follow import departure, follow
+from handsfree.journal.follow import _differing, departure, follow
 from handsfree.journal.verify import verify
 from tests.journal.made import OPENED, TestClock, read_list
 from tests.journal.visited import LINES, LOCK, MACHINE, resume, visit
@@ -110,3 +111,17 @@ def test_what_is_told_of_a_departure_has_no_number_of_a_lock() -> None:
     said = _told(Say(7, "Seven three nine? Affirm or negative?", "readback", step="unplug"))
     assert "three" not in said.lower()
     assert "step unplug" in said
+
+
+def test_where_a_record_parts_from_the_program_it_is_told_in_words_of_the_story(tmp_path: Path) -> None:
+    """A supervisor reads it: no names of fields where the story has words, and those only where it tells both alike."""
+    wanted = ev.Gate("LIVE", "ISOLATING", "phrase", "the phrase of A. Brandner (invented)", "unplug")
+    told = _differing(wanted, ev.Gate("ISOLATING", "LIVE", "restored", "", "plug-in"))
+    assert "should stand: '" in told
+    assert "how phrase" not in told
+    assert "was LIVE" not in told
+    alike = _differing(ev.SetTimer("rest", 60.0), ev.SetTimer("rest", 61.0))
+    assert "60" in alike
+    assert "61" in alike
+    said = _differing(ev.Say(3, "Say: isolated, lock four one seven.", "step"), wanted)
+    assert "seven" not in said

@@ -67,7 +67,8 @@ FIRST = [
     ("    unit: degC", "    unit: degC\n    sound: ../a.wav"),
     ("    outcome: done", "    outcome: done\n    hazards: [fuego]"),
     ("    outcome: done", "    outcome: done\n    minutes: -1"),
-    ("    outcome: done", "    outcome: done\n    people: 3"), ("purpose: Mirar la luz.", "purpose: [a]"), ("when: aire > 5", "when: at_most(aire)"),
+    ("    outcome: done", "    outcome: done\n    people: 3"), ("purpose: Mirar la luz.", "purpose: [a]"),
+    ("when: aire > 5", "when: at_most(aire)"),
     ("when: aire > 5", "when: at_most('a', 1, 2) == 'x'"), ("when: aire > 5", "when: not aire"),
 ]  # fmt: skip
 

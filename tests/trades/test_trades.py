@@ -1,5 +1,5 @@
 """Whole procedures of other trades, written by the handbook alone: a coffee grinder, a heating boiler, a lift door, an ice
-maker. With their files of hazards and units beside them they are checked, charted, printed, rehearsed and visited by the
+maker, a pool's filter. With their files of hazards and units beside them they are checked, charted, printed, rehearsed and visited by the
 program as it is.
 
 Each runs in a process of its own, in this folder, as a writer of that trade would run it: what a trade declares is read
@@ -60,7 +60,7 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
-@pytest.mark.parametrize("name", ["grinder-seal", "boiler-refill", "door-belt", "ice-filter"])
+@pytest.mark.parametrize("name", ["grinder-seal", "boiler-refill", "door-belt", "ice-filter", "multiport-valve"])
 def test_a_procedure_of_another_trade_goes_all_the_way(name: str, folder: Path) -> None:
     spoken, file = str(HERE / "spoken" / f"{name}.txt"), f"procedures/{name}.yaml"
     found = ran(
