@@ -303,13 +303,15 @@ def record(
     sound_in: SoundIn = None,
     sound_out: SoundOutName = None,
     engine: EngineName = None,
+    words: Annotated[str, typer.Option("--words", help="Words of the trade that you will say: 'burr, hopper'.")] = "",
     json: JsonLine = False,
 ) -> None:
     """Record a procedure by voice, step by step. Each step is saved; begin again and it goes on where it stopped."""
-    not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine)
+    not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine, words=words or None)
     from handsfree.authoring import asked, commands
 
-    commands.record(asked.RecordOptions(name, folder, typed, language, sound_in, sound_out, engine, cabinet), as_json=json)
+    options = asked.RecordOptions(name, folder, typed, language, sound_in, sound_out, engine, cabinet, words)
+    commands.record(options, as_json=json)
 
 
 @app.command()

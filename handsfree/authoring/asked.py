@@ -9,7 +9,7 @@ from pathlib import Path
 @dataclass(frozen=True)
 class RecordOptions:
     """What the command line asked of a recording. `folder`: where the procedure is kept; `procedures` here if left out.
-    `cabinet`: a cabinet's page, in its folder `cabinets`."""
+    `cabinet`: a cabinet's page, in its folder `cabinets`. `words`: of the trade, which are to be expected."""
 
     name: str
     folder: Path | None = None
@@ -19,6 +19,7 @@ class RecordOptions:
     sound_out: str | None = None
     engine: str | None = None
     cabinet: bool = False
+    words: str = ""
 
 
 @dataclass(frozen=True)

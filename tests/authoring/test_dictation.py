@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -174,3 +176,23 @@ def test_two_that_write_freely_doubt_each_word_in_which_they_differ() -> None:
     written = Dictation(first, None, None, "whisper", second).write(np.zeros(100, dtype=np.float32))
     assert written.text == "Put chocks under it."
     assert [(doubt.at, doubt.word, doubt.others) for doubt in written.doubts] == [(1, "chocks", ("bricks",))]
+
+
+def test_the_words_of_the_trade_are_told_to_whoever_writes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """`record --words 'burr, hopper'`: before, nobody expected them and 'burr' was written 'bar'."""
+    from handsfree.authoring import free_words
+    from handsfree.authoring.live import MOST_WORDS, dictation_for
+
+    told: list[str] = []
+    monkeypatch.setattr(free_words, "writers", lambda *_: (lambda samples, among: told.append(among) or "The burrs cut.",))
+    ear: Any = SimpleNamespace(engines=[SimpleNamespace(declares=SimpleNamespace(everyday=False), name="x")])
+    sound = np.zeros(16_000, np.float32)
+    dictation_for(ear, "en", None, "burr,\n  hopper").write(sound)
+    assert "burr, hopper." in told[-1]
+    assert len(told[-1]) > len("burr, hopper."), "beside how such sentences read"
+    dictation_for(ear, "en", None, "burr").write(sound, "like a page")
+    assert told[-1] == "like a page"
+    dictation_for(ear, "en", None, "").write(sound)
+    assert told[-1] == ""
+    dictation_for(ear, "en", None, "x" * 5000).write(sound)
+    assert len(told[-1]) < MOST_WORDS + 400

@@ -4,7 +4,8 @@ Nine steps of an invented coffee grinder, a step a breath, by synthetic voices t
 writer has. Nothing is fitted on these sentences. The last line with --json is one object: `utterances` (the most of any
 voice), `words` (kept), `word_errors` (wrong words of the kept text as a share) and `undoubted` (answers, numbers and units
 that are wrong and carry no doubt). This writer leaves every word that is asked about as it is; with `--settle` she says
-which it is where hers is among those offered. `--language es` records the same steps in Spanish, by voices of eSpeak NG and
+which it is where hers is among those offered. `--words`: beforehand she typed the words that everyday language lacks, as
+`handsfree record --words` takes them. `--out` keeps it all as data. `--language es` records the same steps in Spanish, by voices of eSpeak NG and
 mbrola (Debian's es1 and es2), heard by free words alone. `--typed` gives the same by the keyboard: what the words
 themselves need, without any hearing."""
 
@@ -12,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 import tempfile
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -22,6 +24,7 @@ from audio_fixtures import voices as made
 from handsfree.authoring.draft import Draft
 from handsfree.language.tokens import tokens
 from tests.authoring.scenes import Told, Voice, typed
+from tests.bench.__main__ import machine
 
 
 @dataclass(frozen=True)
@@ -137,7 +140,23 @@ def by_keyboard(folder: Path, code: str) -> Result:
     return judged(script, told.state.draft, len(lines), told.state.outcome == "finished")
 
 
-def by_voice(voices: Sequence[str], folder: Path, engine: str, code: str, settles: bool = False) -> tuple[Result, Writer]:
+#: Everyday words by how often they are used; what is not among so many of them a writer of a trade would type.
+COMMON = 3000
+
+
+def words_of_the_trade(script: Script) -> str:
+    """The words of the script that everyday language lacks, by PocketSphinx's own model of it."""
+    from handsfree.authoring.trade_ear import _everyday
+
+    usual = _everyday()
+    common = set(sorted(usual, key=lambda word: -usual[word])[:COMMON])
+    said = tokens(" ".join((script.title, *(step for step, _ in script.steps))))
+    return ", ".join(dict.fromkeys(word for word in said if word.isalpha() and word not in common))
+
+
+def by_voice(
+    voices: Sequence[str], folder: Path, engine: str, code: str, settles: bool = False, words: str = ""
+) -> tuple[Result, Writer]:
     from handsfree.authoring.free_words import recogniser as recogniser_of
     from handsfree.authoring.hearing import WriterHearer
     from handsfree.authoring.keeping import open_recording
@@ -151,7 +170,7 @@ def by_voice(voices: Sequence[str], folder: Path, engine: str, code: str, settle
         made.VOICES.setdefault(voice, made.Voice("espeak-ng", voice))
     recording = open_recording("seal-of-grinder", folder, code, "Resi Kofler", engine or "best")
     recogniser = recogniser_of(engine or None, code, models)
-    hearer = WriterHearer(recogniser, dictation_for(recogniser, code, models), recording.journal, code)
+    hearer = WriterHearer(recogniser, dictation_for(recogniser, code, models, words), recording.journal, code)
     lines = {"title": [script.title], "step": [said for said, _ in script.steps]}
     writer = Writer(hearer, lines, voices, MOST)
     writer.script, writer.settles = script, settles
@@ -166,28 +185,38 @@ def main() -> None:
     parser.add_argument("--language", default="en", choices=sorted(SCRIPTS))
     parser.add_argument("--engine", default="")
     parser.add_argument("--settle", action="store_true")
+    parser.add_argument("--words", action="store_true")
+    parser.add_argument("--out", type=Path)
     parser.add_argument("--typed", action="store_true")
     parser.add_argument("--show", action="store_true")
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
-    results = []
+    results, rows = [], []
+    words = words_of_the_trade(SCRIPTS[asked.language]) if asked.words else ""
     for voice in ["typed"] if asked.typed else (asked.voices or SCRIPTS[asked.language].voices).split(","):
         with tempfile.TemporaryDirectory() as place:
             if asked.typed:
                 result = by_keyboard(Path(place), asked.language)
             else:
-                result, writer = by_voice([voice], Path(place), asked.engine, asked.language, asked.settle)
+                result, writer = by_voice([voice], Path(place), asked.engine, asked.language, asked.settle, words)
                 for at, said, event in writer.spoken if asked.show else ():
                     print(f"  {at:12} {said[:60]:60} -> {event.verdict}: {event.text[:80]}")
         results.append(result)
+        rows.append({"voice": voice, **asdict(result)})
         print(f"{voice}: {asdict(result)}", flush=True)
+    total = sum(one.words for one in results)
+    errors = sum(one.word_errors * one.words for one in results) / max(total, 1)
+    whole = {"utterances": max(one.utterances for one in results), "words": total, "word_errors": round(errors, 4),
+             "undoubted": sum(one.undoubted for one in results)}  # fmt: skip
+    if asked.out is not None:
+        given = " ".join(sys.argv[1:]).replace(f" --out {asked.out}", "").replace(f"--out {asked.out}", "")
+        told = {"command": f"python -m tests.bench.recording {given}".strip(), "machine": machine(), "words_typed": words,
+                **whole, "by": rows}  # fmt: skip
+        before = json.loads(asked.out.read_text(encoding="utf-8")) if asked.out.is_file() else []
+        kept = [one for one in before if one["command"] != told["command"]]
+        asked.out.write_text("[\n" + ",\n".join(json.dumps(one) for one in (*kept, told)) + "\n]\n", encoding="utf-8")
     if asked.json:
-        words = sum(one.words for one in results)
-        errors = sum(one.word_errors * one.words for one in results) / max(words, 1)
-        print(json.dumps({
-            "utterances": max(one.utterances for one in results), "words": words, "word_errors": round(errors, 4),
-            "undoubted": sum(one.undoubted for one in results),
-        }))  # fmt: skip
+        print(json.dumps(whole))
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
 """Whole procedures of other trades, written by the handbook alone: a coffee grinder, a heating boiler, a lift door, an ice
-maker, a pool's filter. With their files of hazards and units beside them they are checked, charted, printed, rehearsed and visited by the
-program as it is.
+maker, a pool's filter. With their files of hazards and units beside them they are checked, charted, printed, rehearsed and
+visited by the program as it is.
 
 Each runs in a process of its own, in this folder, as a writer of that trade would run it: what a trade declares is read
 once a process."""
