@@ -1,10 +1,11 @@
-"""The figures that README shows in one small table, the table of hearing on the handbook's page, and what the sound check
-expects: from what was measured.
+"""The figures that README shows in one small table, the tables of hearing and of recording on the handbook's page, and what
+the sound check expects: from what was measured.
 
 python -m tests.bench.figures            prints the small table
 python -m tests.bench.figures --write    puts the tables into their pages, and the shares beside the sound check
 
 - Hearing comes from results/hearing.json, which `python -m tests.bench.hearing_table --gather` writes.
+- Recording comes from results/recording.json, which `python -m tests.bench.recording --out` writes.
 - The rest stands in results/figures.json, a line a figure: what, measured on what, the result, by which command, when.
 - In a page, a table stands between `<!-- NAME -->` and `<!-- end of NAME -->`.
 - tests/test_figures.py fails where a page and its data have parted.
@@ -25,6 +26,7 @@ from tests.bench.hearing_table import LEVELS, share
 
 TOP = Path(__file__).resolve().parents[2]
 FIGURES = Path(__file__).with_name("results") / "figures.json"
+RECORDING = FIGURES.with_name("recording.json")
 README, REACHES = TOP / "README.md", TOP / "handsfree" / "handbook" / "pages" / "reaches.md"
 #: What of hearing the small table shows: title, whose clips, kinds, what of them.
 HEARD = (
@@ -70,13 +72,27 @@ def shares(heard: Mapping[str, Any]) -> str:
     return "[\n " + ",\n ".join(rows) + "\n]\n"
 
 
+def recording(runs: list[Mapping[str, Any]]) -> str:
+    """A row a run of the bench: what it was given, the most utterances of any voice, the wrong words."""
+    heads = ("recorded by", "utterances, at most", "wrong words kept", "answers, numbers, units wrong and not asked about")
+    rows = [f"| {' | '.join(heads)} |", "| --- | --- | --- | --- |"]
+    for run in runs:
+        voices = ", ".join(one["voice"] for one in run["by"])
+        how = "the keyboard" if voices == "typed" else f"{voices}{', the trade typed before' if run['words_typed'] else ''}"
+        how += ", doubts settled" if "--settle" in run["command"] else ""
+        wrong = f"{round(run['word_errors'] * run['words'])} of {run['words']} ({run['word_errors']:.1%})"
+        rows.append(f"| {how} | {run['utterances']} | {wrong} | {run['undoubted']} |")
+    return "\n".join(rows)
+
+
 def pages() -> dict[Path, str]:
     """Each file that shows figures, as it should be."""
     heard, rest = hearing_table.results(), json.loads(FIGURES.read_text(encoding="utf-8"))
+    reaches = put_in(REACHES.read_text(encoding="utf-8"), "hearing", hearing_table.table(heard))
     return {
         README: put_in(README.read_text(encoding="utf-8"), "figures", small(heard, rest)),
         expected.PLACE: shares(heard),
-        REACHES: put_in(REACHES.read_text(encoding="utf-8"), "hearing", hearing_table.table(heard)),
+        REACHES: put_in(reaches, "recording", recording(json.loads(RECORDING.read_text(encoding="utf-8")))),
     }
 
 

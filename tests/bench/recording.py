@@ -5,9 +5,9 @@ writer has. Nothing is fitted on these sentences. The last line with --json is o
 voice), `words` (kept), `word_errors` (wrong words of the kept text as a share) and `undoubted` (answers, numbers and units
 that are wrong and carry no doubt). This writer leaves every word that is asked about as it is; with `--settle` she says
 which it is where hers is among those offered. `--words`: beforehand she typed the words that everyday language lacks, as
-`handsfree record --words` takes them. `--out` keeps it all as data. `--language es` records the same steps in Spanish, by voices of eSpeak NG and
-mbrola (Debian's es1 and es2), heard by free words alone. `--typed` gives the same by the keyboard: what the words
-themselves need, without any hearing."""
+`handsfree record --words` takes them. `--out` keeps it all as data. `--language es` records the same steps in Spanish, by
+voices of eSpeak NG and mbrola (Debian's es1 and es2), heard by free words alone. `--typed` gives the same by the keyboard:
+what the words themselves need, without any hearing."""
 
 from __future__ import annotations
 
