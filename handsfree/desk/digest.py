@@ -21,12 +21,15 @@ from handsfree.journal.findings import GRAVE, LOOK
 #: How many days it may look back over.
 SPANS = {1: "day", 7: "week"}
 MOST = 30
+#: Of the findings of visits before: the gravest, and the newest of these.
+MOST_BEFORE = 5
 
 
 @dataclass(frozen=True)
 class Digest:
     """`outcomes`: visits begun, by how they ended; `found`: new open findings, the most serious first, with `grave` and
-    `looks` counting them; `done`: what was done about findings, by kind; `due`: follow-ups due by `until` or earlier."""
+    `looks` counting them; `before`: the first of the `open_before`, of visits begun earlier; `done`: what was done
+    about findings, by kind; `due`: follow-ups due by `until` or earlier."""
 
     days: int
     since: float
@@ -37,6 +40,8 @@ class Digest:
     found: Rows
     grave: int
     looks: int
+    before: Rows
+    open_before: int
     done: tuple[tuple[str, int], ...]
     asked: Rows
     answered: Rows
@@ -62,6 +67,8 @@ def digest_for(engine: Engine, scope: Scope, days: int, now: float | None = None
     levels = {row.level: row.many for row in look_up(
         engine, select(FindingRow.level, func.count().label("many")).join(Visit, Visit.id == FindingRow.visit_id)
         .where(*window, ~FindingRow.closed).group_by(FindingRow.level))}  # fmt: skip
+    earlier = (scope.where(), Visit.began < since, ~FindingRow.closed)
+    counted = select(func.count()).select_from(FindingRow).join(Visit, Visit.id == FindingRow.visit_id).where(*earlier)
     done = look_up(
         engine,
         select(ActRow.what, func.count().label("many"))
@@ -81,6 +88,8 @@ def digest_for(engine: Engine, scope: Scope, days: int, now: float | None = None
         queries.findings(engine, scope, FindingQuery(of=between), most=MOST),
         levels.get(GRAVE, 0),
         levels.get(LOOK, 0),
+        queries.findings(engine, scope, FindingQuery(of=Filter(until=since)), most=MOST_BEFORE),
+        look_up(engine, counted)[0][0],
         tuple((row.what, row.many) for row in done),
         queries.findings(engine, scope, FindingQuery(state=ASKED), most=MOST),
         queries.findings(engine, scope, FindingQuery(state=ANSWERED), most=MOST),
@@ -101,9 +110,10 @@ def sections(of: Digest) -> list[tuple[str, list[tuple[str, str]]]]:
     return [
         ("What came in", came),
         (
-            f"What needs you: {of.grave} grave, {of.looks} to look at",
+            f"New, and needs you: {of.grave} grave, {of.looks} to look at" if of.found else "New, and needs you",
             [_finding(row, f"{row.level}: {row.rule}. {row.sentence}") for row in of.found],
         ),
+        ("Open from before", _before(of)),
         ("Answered, to be closed", [_finding(row, f"{row.rule}: answered by {row.asked}.") for row in of.answered]),
         ("Asked, no answer yet", [_finding(row, f"{row.rule}: {row.asked} was asked.") for row in of.asked]),
         ("Overdue", [
@@ -116,6 +126,14 @@ def sections(of: Digest) -> list[tuple[str, list[tuple[str, str]]]]:
         ),
         ("What was done about findings", [("", f"{acts}.")] if acts else []),
     ]  # fmt: skip
+
+
+def _before(of: Digest) -> list[tuple[str, str]]:
+    if not of.open_before:
+        return []
+    some = [_finding(row, f"{row.level}: {row.rule}.") for row in of.before]
+    findings = "finding of an earlier visit is" if of.open_before == 1 else "findings of earlier visits are"
+    return [("/findings", f"{of.open_before} {findings} open; the gravest first."), *some]
 
 
 def _finding(row: object, words: str) -> tuple[str, str]:

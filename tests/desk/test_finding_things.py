@@ -290,3 +290,14 @@ def test_two_days_the_wrong_way_round_are_told(desk: Desk) -> None:
     for address in ("/visits", "/findings", "/measures"):
         assert "is after 2026-05-01" in vera.get(f"{address}?since=2026-06-10&until=2026-05-01").text, address
         assert "is after" not in vera.get(f"{address}?since=2026-05-01&until=2026-05-01").text
+
+
+def test_a_digest_does_not_say_that_nothing_needs_you_while_older_findings_are_open(desk: Desk) -> None:
+    """'What needs you: 0 grave' stood over an archive in which nobody had looked at anything for months."""
+    vera = signed_in(desk, "Vera")
+    open_now = len(queries.findings(desk.engine, EVERYBODY))
+    assert open_now > 0
+    page = vera.get("/digest?days=1").text
+    assert "0 grave" not in page
+    assert f"{open_now} finding" in page
+    assert "Open from before" in vera.get("/digest.md?days=1").text
