@@ -8,7 +8,7 @@ import time
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import Engine, func, select
+from sqlalchemy import Engine, case, func, select
 
 from handsfree.desk import queries, threads
 from handsfree.desk.acts import ANSWERED, ASKED
@@ -64,11 +64,13 @@ def digest_for(engine: Engine, scope: Scope, days: int, now: float | None = None
         .order_by(func.count().desc(), Visit.outcome),
     )
     apart = look_up(engine, select(func.count()).select_from(Visit).where(*window, Visit.standing != GOOD))[0][0]
-    levels = {row.level: row.many for row in look_up(
-        engine, select(FindingRow.level, func.count().label("many")).join(Visit, Visit.id == FindingRow.visit_id)
-        .where(*window, ~FindingRow.closed).group_by(FindingRow.level))}  # fmt: skip
-    earlier = (scope.where(), Visit.began < since, ~FindingRow.closed)
-    counted = select(func.count()).select_from(FindingRow).join(Visit, Visit.id == FindingRow.visit_id).where(*earlier)
+    new = case((Visit.began >= since, 1), else_=0)
+    counted = look_up(
+        engine, select(FindingRow.level, new.label("new"), func.count().label("many"))
+        .join(Visit, Visit.id == FindingRow.visit_id).where(scope.where(), Visit.began < until, ~FindingRow.closed)
+        .group_by(FindingRow.level, new))  # fmt: skip
+    levels = {row.level: row.many for row in counted if row.new}
+    before = sum(row.many for row in counted if not row.new)
     done = look_up(
         engine,
         select(ActRow.what, func.count().label("many"))
@@ -88,8 +90,8 @@ def digest_for(engine: Engine, scope: Scope, days: int, now: float | None = None
         queries.findings(engine, scope, FindingQuery(of=between), most=MOST),
         levels.get(GRAVE, 0),
         levels.get(LOOK, 0),
-        queries.findings(engine, scope, FindingQuery(of=Filter(until=since)), most=MOST_BEFORE),
-        look_up(engine, counted)[0][0],
+        queries.findings(engine, scope, FindingQuery(of=Filter(until=since)), most=MOST_BEFORE) if before else [],
+        before,
         tuple((row.what, row.many) for row in done),
         queries.findings(engine, scope, FindingQuery(state=ASKED), most=MOST),
         queries.findings(engine, scope, FindingQuery(state=ANSWERED), most=MOST),
