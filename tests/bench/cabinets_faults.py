@@ -73,6 +73,13 @@ FAULTS: dict[str, tuple[float, Change]] = {
     "room_too_hot": (3, lambda c, r: replace(c, room=r.uniform(45, 51))),
     "sun": (2, lambda c, r: replace(c, sun=r.uniform(300, 420))),
     "fresh_fill": (5, lambda c, r: replace(c, filled_warm=True)),
+    "vents_covered": (4, lambda c, r: replace(c, vents_covered=True)),
+    "sensor_offset": (2, lambda c, r: replace(c, offset=r.choice((-1, 1)) * r.uniform(4.5, 8))),
+    "sensor_out_of_place": (2, lambda c, r: replace(c, sensor_home=False)),
+    "deck_seat": (2, lambda c, r: replace(c, deck_gap=r.uniform(2.5, 5.0), ice=r.uniform(0.2, 0.9))),
+    "drain_runs_over": (2, lambda c, r: replace(c, drain_free=False, ice=r.uniform(0.0, 0.3))),
+    "cabinet_leans": (2, lambda c, r: replace(c, tilted=True)),
+    "damp_walls": (1, lambda c, r: replace(c, wet_walls=True)),
     "loose_panel": (3, lambda c, r: replace(c, panel_loose=True)),
     "none": (3, lambda c, r: c),
 }  # fmt: skip
@@ -91,6 +98,8 @@ def noticed(c: Cabinet, left: Cabinet) -> Iterator[str]:
         yield "runs_always"
     if c.ice > 0.7:
         yield "iced_up"
+    if c.wet_walls or c.tilted or (not c.drain_free and c.ice < 0.6):
+        yield "wet"
     if c.panel_loose or c.humming:
         yield "noisy"
 

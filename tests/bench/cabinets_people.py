@@ -66,6 +66,11 @@ def _part(c: Cabinet, found: str) -> None:
 WORK: tuple[tuple[str, Callable[[Cabinet, str, str], None]], ...] = (
     (r"to (its )?cooling( mode)?\b", lambda c, t, f: _set(mode_cooling=True)(c)),
     (r"(set|raise|lower) the (controller|setting).*(°F|noted)", lambda c, t, f: _dial(c, t)),
+    (r"offset .*set it to zero", lambda c, t, f: _set(offset=0.0)(c)),
+    (r"back into its clip", lambda c, t, f: _set(sensor_home=True)(c)),
+    (r"exchange the door switch", lambda c, t, f: _set(evaporator_fan=1.0)(c)),
+    (r"turn its feet until", lambda c, t, f: _set(tilted=False)(c)),
+    (r"deck home against", lambda c, t, f: _set(deck_gap=0.1)(c)),
     (r"clear the vents", lambda c, t, f: _set(vents_covered=False)(c)),
     (r"brush the condenser", lambda c, t, f: _set(dirt=0.05)(c)),
     (r"terminal.*until it clicks|push the terminal home", lambda c, t, f: _set(terminals_home=True)(c)),

@@ -42,6 +42,8 @@ class Cabinet:
     noted: float = 6.1  # the setting before the one that is tried
     sensor_error: float = 0.0
     sensor_broken: bool = False
+    sensor_home: bool = True  # in its clip in the air; otherwise it lies on the coil
+    offset: float = 0.0  # what the controller adds to its sensor
     mode_cooling: bool = True
     controller_calls: bool = True
     lit: bool = True
@@ -64,6 +66,7 @@ class Cabinet:
     charge: float = 1.0
     restricted: bool = False
     gap: float = 0.1
+    deck_gap: float = 0.0  # the same as `gap`, between the deck and its opening
     sun: float = 0.0
     stock_blocks: bool = False
     filled_warm: bool = False
@@ -71,6 +74,7 @@ class Cabinet:
     heater_fitted: bool = False
     heater_good: bool = True
     tilted: bool = False
+    wet_walls: bool = False  # damp has got into its insulation: its walls sweat
     panel_loose: bool = False
     oil: bool = False
     # what goes on
@@ -112,7 +116,12 @@ class Cabinet:
         if not ready or (not self._fed_before() and self.powered_for < HELD_BACK):
             return False
         low, high = self.setting - self.differential / 2, self.setting + self.differential / 2
-        return self.sensed >= (low if self._fed_before() else high)
+        return self.shown >= (low if self._fed_before() else high)
+
+    @property
+    def shown(self) -> float:
+        """What the controller takes for the temperature, and shows."""
+        return self.sensed + self.offset
 
     def _fed_before(self) -> bool:
         return self.running or self.humming
@@ -158,7 +167,7 @@ class Cabinet:
         seconds = 60 * dt
         self._switch(dt)
         cooling = self._cooling() if self.running else 0.0
-        gain = 3.0 * self.gap + 0.15  # of infiltrating air, watts a kelvin
+        gain = 3.0 * (self.gap + self.deck_gap) + 0.15  # of infiltrating air, watts a kelvin
         between = 22.0 * max(0.25, self.flow) * (0.2 if self.stock_blocks else 1.0)
         inward = 7.0 * (self.wall - self.air)
         lamp = 25.0 if self.display else 0.0
@@ -166,7 +175,8 @@ class Cabinet:
         self.air += seconds * to_air / 45e3
         self.stock += seconds * between * (self.air - self.stock) / self.stock_joules
         self.wall += seconds * (7.0 * (self.room - self.wall) - inward) / 60e3
-        self.sensed += (self.air + self.sensor_error - self.sensed) * min(1.0, dt / 3.0)
+        felt = self.air if self.sensor_home else self.coil
+        self.sensed += (felt + self.sensor_error - self.sensed) * min(1.0, dt / 3.0)
         aim = self.room + (1.35 * cooling / (30.0 * self.rejecting) if self.running else 0.0)
         self.condensing += (aim - self.condensing) * min(1.0, dt / 3.0)
         self._frost(dt)
@@ -184,7 +194,7 @@ class Cabinet:
         return max(0.0, crossing * (self.air - self.coil))
 
     def _frost(self, dt: float) -> None:
-        wet = self.gap * self.humidity * (1 + max(0.0, self.room - 20) / 10)
+        wet = (self.gap + self.deck_gap) * self.humidity * (1 + max(0.0, self.room - 20) / 10)
         if self.running and self.coil < -1:
             self.ice = min(1.0, self.ice + dt * (0.00012 + 0.0007 * wet))
         elif not self.running:

@@ -7,12 +7,13 @@ from __future__ import annotations
 F = frozenset
 _SENSOR = F({"sensor_reads_warm", "sensor_reads_cold"})
 _CIRCUIT = F({"low_charge", "restriction"})
-_ICE = F({"coil_iced", "door_seal", "defrost_heater", "drain", "evaporator_fan", "stock_blocks_air"})
+_ICE = F({"coil_iced", "door_seal", "deck_seat", "defrost_heater", "drain", "evaporator_fan", "stock_blocks_air"})
 _SUPPLY = F({"no_supply", "breaker_out", "supply_low", "supply_low_at_start"})
 
 #: Finding -> the faults of which any is accused.
 ACCUSES: dict[str, frozenset[str]] = {
-    **dict.fromkeys(("sensor-suspected", "sensor-wrong", "sensor-open", "sensor-unsteady"), _SENSOR),
+    **dict.fromkeys(("sensor-wrong", "sensor-open", "sensor-unsteady"), _SENSOR),
+    "sensor-suspected": F({*_SENSOR, "sensor_offset", "sensor_out_of_place"}),
     **dict.fromkeys(("evaporator-fan-failed", "evaporator-fan-motor-open"), F({"evaporator_fan"})),
     **dict.fromkeys(("condenser-fan-failed", "condenser-fan-motor-open", "condenser-fan-stopped"), F({"condenser_fan"})),
     **dict.fromkeys(("relay-does-not-close", "relay-voltage-low"), F({"relay_open"})),
@@ -35,7 +36,14 @@ ACCUSES: dict[str, frozenset[str]] = {
     "fresh-fill": F({"fresh_fill"}),
     "door-does-not-seal": F({"door_seal", "coil_iced"}),
     "coil-iced-over": _ICE,
-    "drain-blocked": F({"drain"}),
+    "drain-blocked": F({"drain", "drain_runs_over"}),
+    "vents-covered": F({"vents_covered"}),
+    "sensor-offset-wrong": F({"sensor_offset"}),
+    "sensor-out-of-place": F({"sensor_out_of_place"}),
+    **dict.fromkeys(("deck-does-not-seal", "deck-gasket-torn"), F({"deck_seat"})),
+    "door-switch-open": F(),
+    "cabinet-not-level": F({"cabinet_leans"}),
+    "outside-sweats": F({"damp_walls"}),
     "defrost-heater-bad": F({"defrost_heater"}),
     "condenser-restricted": F({"condenser_blocked"}),
     **dict.fromkeys(("terminal-not-home", "fan-terminal-not-home"), F({"connector_loose"})),
@@ -70,4 +78,6 @@ PARTS: dict[str, frozenset[str]] = {
     "supply-out-of-band": F({"supply_low"}),
     "no-supply-at-outlet": F({"no_supply", "breaker_out", "earth_fault"}),
     "cord-open": F(),
+    "door-switch-open": F(),
+    "deck-gasket-torn": F({"deck_seat"}),
 }  # fmt: skip

@@ -23,8 +23,9 @@ UNSTEADY = "unsteady"
 
 #: Name, pattern: of questions with answers.
 ASKED: tuple[tuple[str, str], ...] = (
+    ("sensor place", r"in its clip"), ("door switch", r"closed door presses"), ("deck seat", r"tissue"), ("deck gasket", r"gasket of the deck"),
     ("drying", r"is it dry now"), ("which first", r"which comes first"),
-    ("noise kind", r"rattle, or knock"), ("water", r"does water stand"), ("leans", r"does it lean"),
+    ("noise kind", r"rattle, or knock"), ("where wet", r"does water stand"), ("leans", r"does it lean"),
     ("frequency fits", r"frequency"), ("lay down", r"on its side"),
     ("wet or damaged", r"site wet, or is the cord"),
     ("breaker", r"look at the breaker|earth.leakage|residual|test button"),
@@ -34,7 +35,7 @@ ASKED: tuple[tuple[str, str], ...] = (
     ("call for cooling", r"call for cooling|does the controller|controller (do|call)|symbol for cooling"),
     ("stock blocks", r"stock.*(stand|lie|block|cover|clear|before|in front)|in front of the (delivery )?(opening|coil|return)"),
     ("sun", r"\bsun\b|oven|heat(er|s) (beside|near)"),
-    ("vents", r"\bvents?\b.*(free|how)"),
+    ("vents", r"before each vent"),
     ("fan kind", r"plates of the fans|(kind|type) of (fan|motor)|electronic|wires (lead|go) to the fan"),
     ("fan turns", r"evaporator fan.*(do|turn)\b.*\?"),
     ("air after", r"air feel now|does the air move now|feel once more"),
@@ -61,9 +62,10 @@ ASKED: tuple[tuple[str, str], ...] = (
     ("start looks", r"shake it|shake the start|start device\. .*how is it"),
     ("door again", r"test with the strip again"),
     ("gas", r"gas detector"),
-    ("new part", r"(same|new|another|spare) (part|relay|sensor|fan|start device|deck)\b|with you\?"),
+    ("new part", r"(same|new|another|spare) (part|relay|sensor|fan|start device|overload|door switch|deck)\b|with you\?"),
 )  # fmt: skip
 READ: tuple[tuple[str, str], ...] = (
+    ("offset", r"offset that|offset of the sensor"), ("switch ohms", r"pressed door switch"),
     ("beside the sensor", r"at the sensor|beside the (temperature )?sensor"),
     ("nominal", r"nominal|supply system|printed .*outlet"),
     ("earth leakage", r"leakage current"),
@@ -173,7 +175,7 @@ ANSWERS: dict[str, Callable[[Cabinet], Said]] = {
     "tried to start": lambda c: ("it starts",) if c.running else ("hums and clicks",) if c.humming or c.stalled else ("silent",),
     "frequency fits": _always("it fits", "same frequency"),
     "lay down": _always("stood upright", "stood"), "wet or damaged": _always("damaged"),
-    "water": _if(lambda c: c.tilted or not c.drain_free, ("water stands",), ("all dry",)),
+    "where wet": lambda c: ("walls sweat",) if c.wet_walls else ("water stands",) if c.tilted or not c.drain_free else ("all dry",),
     "leans": _if(lambda c: c.tilted, ("leans forward",), ("stands level",)),
     "drying": _always("mopped up"), "which first": _always("too warm"),
     "noise kind": _if(lambda c: c.stalled or c.humming, ("hums and clicks",), ("rattles",)),
@@ -181,7 +183,10 @@ ANSWERS: dict[str, Callable[[Cabinet], Said]] = {
     "call for cooling": lambda c: (UNKNOWN,) if not c.display else ("calls for cooling", "calls", "yes") if c.calls else ("idle", "no call", "no"),
     "stock blocks": _if(lambda c: c.stock_blocks, ("blocked", "stock in the way", "yes"), ("clear", "all clear", "no")),
     "sun": _if(lambda c: c.sun > 50, ("in the sun", "sun", "yes"), ("shaded", "in the shade", "no")),
-    "vents": _always("all clear", "clear"),
+    "vents": _if(lambda c: c.vents_covered, ("vents covered",), ("room for air",)),
+    "sensor place": _if(lambda c: c.sensor_home, ("in its clip",), ("out of place",)),
+    "deck seat": _if(lambda c: c.deck_gap < 1, ("hangs still",), ("drawn in",)),
+    "deck gasket": _always("whole gasket"), "door switch": _always("without switch"),
     "fan kind": _if(lambda c: c.ec_fans, ("electronic", "yes"), ("plain motor", "no")),
     "fan turns": _if(lambda c: c.evaporator_fan > 0 and c.display, ("turning", "turns"), ("stopped", "stands")),
     "starts and stops": _stops, "compressor stops": _stops, "follows": _stops,
@@ -289,11 +294,12 @@ def _thermistor(celsius: float) -> float:
 
 
 READINGS: dict[str, tuple[Callable[[Cabinet, Random], float], str]] = {
+    "offset": (lambda c, r: round(1.8 * c.offset), ""), "switch ohms": (lambda c, r: 0.2, "ohm"),
     "setting": (lambda c, r: c.setting if c.display else nan, "degC"),
-    "shown": (lambda c, r: c.sensed + r.uniform(-0.1, 0.1) if c.display else nan, "degC"),
+    "shown": (lambda c, r: c.shown + r.uniform(-0.1, 0.1) if c.display else nan, "degC"),
     "room": (lambda c, r: c.room + r.gauss(0, 0.3), "degC"),
     # Beside the sensor is air; between the bottles is half of it stock.
-    "beside the sensor": (lambda c, r: c.air + r.gauss(0, 0.2), "degC"),
+    "beside the sensor": (lambda c, r: (c.air if c.sensor_home else c.coil) + r.gauss(0, 0.2), "degC"),
     "inside": (lambda c, r: 0.5 * c.air + 0.5 * c.stock + r.gauss(0, 0.2), "degC"),
     "product": (lambda c, r: c.stock + r.gauss(0, 0.2), "degC"),
     "delivery temperature": (lambda c, r: c.air - (0.45 * (c.air - c.coil) if c.running else 0.0) + r.gauss(0, 0.3), "degC"),

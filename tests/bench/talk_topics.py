@@ -102,6 +102,11 @@ ASKED: tuple[Topic, ...] = (
     Topic("display", "fault", r"display.*(lit|dark)", _if(
         lambda c: c.facts.lit and not c.facts.fuse_blown, ("lit up", "lit", "yes"), ("blank", "dark", "no"))),
     Topic("what it does", "fault", r"what does (the cabinet|it) do|does the cabinet (stay|run)", _does, live=True),
+    Topic("vents", "fault", r"before each vent", _always("room for air")),
+    Topic("deck seat", "fault", r"tissue", _always("hangs still")),
+    Topic("sensor place", "fault", r"in its clip", _always("in its clip")),
+    Topic("door switch", "fault", r"closed door presses", _always("without switch")),
+    Topic("water", "fault", r"does water stand", _always("all dry")),
     Topic("door strip", "fault", r"strip", _if(
         lambda c: c.facts.door_seals, ("holds fast", "holds", "yes"), ("slips out", "slips", "no"))),
     Topic("delivery air", "fault", r"(air|palm).*(feel|move)|delivery opening", _air, lasts=15, live=True),
@@ -178,6 +183,7 @@ def _sensor_ohms(fahrenheit: float) -> float:
 
 READ: tuple[Topic, ...] = (
     Topic("setting", "fault", r"\bsetting\b", value=lambda c: c.facts.setting, unit="degF"),
+    Topic("offset", "fault", r"offset", value=lambda c: 0.0),
     Topic("ice ohms", "fault", r"resistance of the sensor in ice water",
           value=lambda c: _sensor_ohms(32 + c.facts.sensor_offset), unit="ohm"),
     Topic("sensor ohms", "fault", r"resistance of the sensor|pins of the sensor",

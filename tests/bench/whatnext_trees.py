@@ -124,4 +124,9 @@ TREES: dict[str, tuple[Step, ...]] = {
         Step("evaporator_fan_spin", {"bad": "evaporator_fan"}),
         Step("sensor_ohms", {"wrong": "sensor_reads_warm"}),
     ),
+    # What else makes it wet (the drain, the level) these cabinets do not have.
+    "wet": (
+        Step("door_strip", {"slips": "door_seal"}),
+        *_AIR,
+    ),
 }

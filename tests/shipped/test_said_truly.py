@@ -43,10 +43,11 @@ def test_cold_enough_is_only_what_its_setting_keeps(decision: str, setting: floa
 
 @pytest.mark.parametrize(
     ("name", "decision", "call"),
-    [("too-warm", "after-late-pull-down", "late_pull_down"), ("service-call", "after-deck-pull-down", "deck_pull_down")],
+    [("too-warm", "after-pull-down", "pull_down"), ("service-call", "after-deck-pull-down", "deck_pull_down"),
+     ("second-look", "after-pull-down", "pull_down")],
 )
 def test_what_is_not_mended_is_handed_over(name: str, decision: str, call: str) -> None:
-    go = chosen(name, decision, **{call: "not fixed"})
+    go = chosen(name, decision, **{call: "not fixed", "late_compressor_work": "fixed"})
     assert book_named(name).at(name, go).kind == "handover"
 
 

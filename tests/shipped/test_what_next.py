@@ -15,6 +15,7 @@ from tests.visit.scenes import Scene
 COMPLAINTS = {
     "too-warm": "too_warm", "freezing-the-stock": "freezing", "dead-or-trips": "dead",
     "runs-all-the-time": "runs_always", "noisy-or-vibrating": "noisy", "iced-up": "iced_up",
+    "wet": "wet",
 }  # fmt: skip
 
 
@@ -31,6 +32,7 @@ WARM = {
     "delivery-air": ("warm",), "coil-pattern": ("even frost",), "coil-look": ("even frost",),
     "door-strip": ("holds fast",), "load": ("long before",), "sun": ("in the shade",), "stock-look": ("clear",),
     "air-again": ("dead calm",), "heard-or-not": ("cannot tell",),
+    "vents": ("room for air",), "deck-seat": ("hangs still",),
 }  # fmt: skip
 
 

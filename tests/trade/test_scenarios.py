@@ -15,13 +15,14 @@ from tests.bench.cabinets_people import OFF_SCALE, Technician
 from tests.bench.cabinets_physics import Cabinet
 from tests.bench.cabinets_topics import UNKNOWN, UNSTEADY, topics
 from tests.trade.scenarios import SCENARIOS, Said, Scenario
+from tests.trade.scenarios_eighth import EIGHTH
 from tests.trade.scenarios_fifth import FIFTH
 from tests.trade.scenarios_second import SECOND
 from tests.trade.scenarios_seventh import SEVENTH
 from tests.trade.scenarios_sixth import SIXTH
 from tests.trade.scenarios_third import THIRD
 
-EVERY = (*SCENARIOS, *SECOND, *THIRD, *FIFTH, *SIXTH, *SEVENTH)
+EVERY = (*SCENARIOS, *SECOND, *THIRD, *FIFTH, *SIXTH, *SEVENTH, *EIGHTH)
 
 
 class Scripted(Technician):

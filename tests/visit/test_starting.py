@@ -78,7 +78,7 @@ def test_every_complaint_has_its_way_and_every_way_its_complaint() -> None:
     ways = starting.ways(BOOK)
     assert set(ways) == {
         "too-warm", "freezing-the-stock", "dead-or-trips", "noisy-or-vibrating", "iced-up", "deck-exchange",
-        "runs-all-the-time",
+        "runs-all-the-time", "wet",
     }  # fmt: skip
     assert starting.begun_by("iced-up", None) == starting.VisitStart("service-call", (("complaint", "iced up"),))
     assert starting.begun_by("platform-check", None) == starting.VisitStart("platform-check")
