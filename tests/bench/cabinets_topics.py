@@ -23,7 +23,7 @@ UNSTEADY = "unsteady"
 
 #: Name, pattern: of questions with answers.
 ASKED: tuple[tuple[str, str], ...] = (
-    ("sensor place", r"in its clip"), ("door switch", r"closed door presses"), ("deck seat", r"tissue"), ("deck gasket", r"gasket of the deck"),
+    ("ran through", r"run through all"), ("sensor place", r"in its clip"), ("door switch", r"closed door presses"), ("deck seat", r"tissue"), ("deck gasket", r"gasket of the deck"),
     ("drying", r"is it dry now"), ("which first", r"which comes first"),
     ("noise kind", r"rattle, or knock"), ("where wet", r"does water stand"), ("leans", r"does it lean"),
     ("frequency fits", r"frequency"), ("lay down", r"on its side"),
@@ -184,6 +184,7 @@ ANSWERS: dict[str, Callable[[Cabinet], Said]] = {
     "stock blocks": _if(lambda c: c.stock_blocks, ("blocked", "stock in the way", "yes"), ("clear", "all clear", "no")),
     "sun": _if(lambda c: c.sun > 50, ("in the sun", "sun", "yes"), ("shaded", "in the shade", "no")),
     "vents": _if(lambda c: c.vents_covered, ("vents covered",), ("room for air",)),
+    "ran through": _if(lambda c: c.minute - c.stopped_at > 20, ("ran through",), ("stopped between",)),
     "sensor place": _if(lambda c: c.sensor_home, ("in its clip",), ("out of place",)),
     "deck seat": _if(lambda c: c.deck_gap < 1, ("hangs still",), ("drawn in",)),
     "deck gasket": _always("whole gasket"), "door switch": _always("without switch"),

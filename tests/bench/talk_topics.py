@@ -104,6 +104,7 @@ ASKED: tuple[Topic, ...] = (
     Topic("what it does", "fault", r"what does (the cabinet|it) do|does the cabinet (stay|run)", _does, live=True),
     Topic("vents", "fault", r"before each vent", _always("room for air")),
     Topic("deck seat", "fault", r"tissue", _always("hangs still")),
+    Topic("ran through", "fault", r"run through all", _always("ran through")),
     Topic("sensor place", "fault", r"in its clip", _always("in its clip")),
     Topic("door switch", "fault", r"closed door presses", _always("without switch")),
     Topic("water", "fault", r"does water stand", _always("all dry")),
