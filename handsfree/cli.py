@@ -310,8 +310,7 @@ def record(
     not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine, words=words or None)
     from handsfree.authoring import asked, commands
 
-    options = asked.RecordOptions(name, folder, typed, language, sound_in, sound_out, engine, cabinet, words)
-    commands.record(options, as_json=json)
+    commands.record(asked.RecordOptions(name, folder, typed, language, sound_in, sound_out, engine, cabinet, words), json)
 
 
 @app.command()

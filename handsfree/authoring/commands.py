@@ -16,7 +16,7 @@ from handsfree.errors import Trouble
 from handsfree.procedure import phrasing
 
 
-def record(asked: RecordOptions, *, as_json: bool = False) -> None:
+def record(asked: RecordOptions, as_json: bool = False) -> None:
     """Trouble for anything that keeps the recording from running."""
     from handsfree.settings import load_settings
 
