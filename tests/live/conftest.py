@@ -72,8 +72,8 @@ def asked():
         asked_at = beats[0]
         while beats[0] < asked_at + 2:  # what has just stood still must have woken, however busy the machine is
             time.sleep(0.002)
-        print(latest[0], flush=True)
-        latest[0] = 0.0
+        told, latest[0] = latest[0], 0.0  # before it is told: who hears it may stop this process at once
+        print(told, flush=True)
 threading.Thread(target=asked).start()
 print("ready", flush=True)
 while threading.active_count() > 1:

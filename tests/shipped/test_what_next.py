@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from handsfree.procedure.model import Decide
+from handsfree.procedure.model import Caution, Decide
 from handsfree.procedure.observations import told
 from handsfree.trade import faultmodel, whatnext
 from tests.shipped.conftest import book_named
@@ -52,6 +52,8 @@ def test_the_complaint_alone_gives_a_first_check(name: str, complaint: str) -> N
     scene.words("what next")
     assert scene.said == f"To check next: {' '.join(whatnext.what_next(model, {'complaint': complaint}))}"
     assert any(check.asks in scene.said for check in model.checks.values())
+    if isinstance(scene.state.step, Caution):  # there 'why' asks what the caution is for
+        scene.words("understood")
     scene.words("why")
     assert re.search(r"Most likely .+: \d+ percent", scene.said)
 

@@ -432,13 +432,17 @@ def test_where_am_i_says_whose_locks_are_on_and_no_number(line: str) -> None:
     assert scene.step == "reach"
 
 
-def test_affirm_is_a_yes_wherever_yes_is_one() -> None:
-    """Who was taught it at a gate says it at 'Are they dry?', too."""
-    text = "procedure: p\ntitle: P\nsteps:\n  - {id: dry, kind: ask, say: Is it dry?, answers: {dry: {stands_for: yes}, " \
-        "damp: {stands_for: no, go: wipe}}}\n  - {id: end, kind: end, outcome: done, say: Done.}\n" \
-        "  - {id: wipe, kind: instruct, say: Wipe it.}\n  - {id: end-2, kind: end, outcome: done, say: Done.}\n"
-    assert Scene(book(text)).open().words("affirm").state.outcome == "done"
-    assert Scene(book(text)).open().words("negative").step == "wipe"
+def test_affirm_after_a_reading_that_needed_none_answers_no_question() -> None:
+    """Out of habit, to 'forty three': it would be a yes to whatever was asked next."""
+    text = "procedure: p\ntitle: P\nsteps:\n  - {id: how-warm, kind: read, say: How warm?, " \
+        "quantity: air temperature, unit: degC, plausible: [-20, 60]}\n" \
+        "  - {id: dry, kind: ask, say: Is it dry?, answers: {dry: {stands_for: yes}, damp: {stands_for: no}}}\n" \
+        "  - {id: end, kind: end, outcome: done, say: Done.}\n"
+    for habit in ("affirm", "negative"):
+        scene = Scene(book(text)).open().words("43", habit)
+        assert scene.step == "dry"
+        assert scene.said
+    assert scene.words("yes").state.outcome == "done"
 
 
 @pytest.mark.parametrize("line", ["what else", "there is something else", "it is noisy too", "one more thing"])
