@@ -416,3 +416,11 @@ def test_who_is_here_and_states_a_number_anew_is_asked_on_before_their_lock(live
         assert scene.state.awaiting is Awaiting.JOIN_GATE
         scene.takes(f"isolated lock {B}")
     assert scene.state.coming is Awaiting.NOTHING
+
+
+def test_a_break_asks_a_newcomer_on_aloud() -> None:
+    scene = Followed().takes(*to.TO_WAIT, "second person")
+    asked = scene.told[-1]
+    scene.tell(accepted(Sense.COMMAND, "faster"), after=1860.0)
+    assert scene.state.awaiting is Awaiting.LOCK_NUMBER
+    assert scene.told[-1] == asked
