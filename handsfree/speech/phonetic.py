@@ -58,7 +58,7 @@ class Phonetic:
     """Loads nothing before the first utterance (or `load`)."""
 
     declares = Declared(
-        "phonetic", Witness.SOUNDS, "scores the sounds of every phrase and number", cost="0.09 of the sound"
+        "phonetic", Witness.SOUNDS, "scores the sounds of every phrase and number", cost="0.04 of the sound"
     )
 
     def __init__(self, language: Language, taught: float | None = None) -> None:

@@ -201,7 +201,7 @@ class PocketSphinx:
 
     name = NAME
     declares = Declared(
-        NAME, Witness.GRAMMAR, "answers from a grammar, beside a free decode of the same sound", "0.33 of the sound",
+        NAME, Witness.GRAMMAR, "answers from a grammar, beside a free decode of the same sound", "0.25 of the sound",
         everyday=True,
     )
 

@@ -68,7 +68,7 @@ class Whisper:
     """`folder`: weights in CTranslate2's form, with what they were taught of the trade's speech in noise where
     `neural_adapted` knows them. Nothing is loaded before the first utterance (or `load`)."""
 
-    declares = Declared("whisper", Witness.TOKENS, "scores each phrase against all it might write", cost="0.06 of the sound")
+    declares = Declared("whisper", Witness.TOKENS, "scores each phrase against all it might write", cost="0.05 of the sound")
 
     def __init__(
         self, language: Language, folder: Path, name: str = "whisper", taught: float = TAUGHT
