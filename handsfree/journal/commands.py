@@ -69,7 +69,13 @@ def verify(
         out = console or Console()
         left = report.clips - report.removed
         files = f"{left} files beside it are as they were recorded." if left else ""
-        end = f"Its head is {report.head}, in words: {report.words}. Note it elsewhere, and a cut end can be found."
+        end = f"Its head is {report.head}, in words: {report.words}."
+        if noted == report.words or (head is not None and head == report.head):
+            end += " That is what you noted."
+        elif noted or head:
+            end += " What you noted is of an earlier end of this record; it went on after that."
+        else:
+            end += " Note it elsewhere, and a cut end can be found."
         for line in (report.verdict, files, *report.remarks, noted_by, end):
             if line:
                 out.print(escape(printable(line)), highlight=False, soft_wrap=True)

@@ -145,6 +145,20 @@ def test_a_signed_record_cut_at_any_event_and_taken_up_again_is_not_all_signed(t
     assert any(f.rule == "end may be cut" for f in account(folder).findings)
 
 
+def test_who_gives_the_words_they_noted_is_told_whether_they_are_of_the_end(tmp_path: Path, trusted: Trusted) -> None:
+    folder = write_visit(tmp_path / VISIT, key=trusted.one)
+    before = verify(folder, known=trusted.known)
+    assert "That is what you noted." in verdict(folder, trusted, words=before.words)[0]
+    assert "That is what you noted." in verdict(folder, trusted, head=before.head)[0]
+    with Journal.resume(folder, clock=TestClock(at=9000.0), key=trusted.one) as journal:
+        journal.append(Closed("fixed"))
+        journal.seal()
+    for noted in ({"words": before.words}, {"head": before.head}):
+        text, status = verdict(folder, trusted, **noted)
+        assert status == 0
+        assert "of an earlier end of this record; it went on after that" in text
+
+
 def test_a_stop_that_was_sealed_and_taken_up_again_is_all_signed(tmp_path: Path, trusted: Trusted) -> None:
     folder = write_visit(tmp_path / VISIT, key=trusted.one)
     with Journal.resume(folder, clock=TestClock(at=9000.0), key=trusted.one) as journal:
