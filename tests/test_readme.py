@@ -140,7 +140,8 @@ def brought(wanted: set[str]) -> set[str]:
 
 
 def fence(folder: Path, wanted: set[str]) -> str:
-    """A folder for PYTHONPATH that lets no process import what an install with these extras would not bring."""
+    """A folder for PYTHONPATH that lets no process import what an install with these extras would not bring, nor find
+    PortAudio: sounddevice fails as it does where no system package was installed (`tests/sound/test_no_portaudio.py`)."""
     allowed = brought(wanted)
     owners = metadata.packages_distributions()
     refused = sorted(
@@ -152,6 +153,8 @@ def fence(folder: Path, wanted: set[str]) -> str:
         "class Fence:\n"
         "    @staticmethod\n"
         "    def find_spec(name, path=None, target=None):\n"
+        "        if name == 'sounddevice':\n"
+        "            raise OSError('PortAudio library not found')\n"
         "        if name.partition('.')[0] in REFUSED:\n"
         "            raise ModuleNotFoundError(f'{name} is not installed by this line', name=name)\n"
         "sys.meta_path.insert(0, Fence)\n",

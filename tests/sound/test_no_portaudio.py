@@ -1,4 +1,5 @@
-"""A machine without PortAudio: one sentence with the command that installs it, and the demo runs all the same.
+"""A machine without PortAudio: one sentence with the command that installs it. The demo runs there all the same:
+`tests/test_readme.py` runs it so.
 
 The library cannot be taken off the machine that runs the tests, so the import of `sounddevice` fails here as it does there,
 with the error that sounddevice 0.5 raises on Linux without libportaudio2 (`OSError: PortAudio library not found`, read in
@@ -7,7 +8,6 @@ its source). All the rest is the real program.
 
 from __future__ import annotations
 
-import json
 import os
 import subprocess
 import sys
@@ -49,9 +49,3 @@ def test_one_sentence_names_the_command(tmp_path: Path, words: tuple[str, ...]) 
     assert "--sound-in" in said
     assert "Traceback" not in done.stdout + done.stderr
     assert not list((tmp_path / "visits").glob("*"))  # no visit was begun
-
-
-def test_the_demo_runs(tmp_path: Path) -> None:
-    done = run(tmp_path, "demo", "--visits", "visits", "--json")
-    assert done.returncode == 0, done.stderr
-    assert json.loads(done.stdout.splitlines()[-1])["finished"] is True

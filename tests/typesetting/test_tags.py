@@ -27,14 +27,14 @@ WORDS = {"lang": "en", "page": "page", "of": "1 of 1"}
 @pytest.fixture(scope="module")
 def papers(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
     told = account(visit(tmp_path_factory.mktemp("visits")), MACHINE)
-    book = load_book("dead-or-trips")
+    book = load_book("deck-exchange")
     return {"copy": pdf(book), "card": card(book), "visit": visit_pdf(told), "service": service_pdf(service(told))}
 
 
 @cache
 def _tree(data: bytes) -> tuple[str, ...]:
-    """Lines of poppler's tree of structure: the kind of an element, or its text in quotes. Of a long paper it takes poppler
-    half a minute."""
+    """Lines of poppler's tree of structure: the kind of an element, or its text in quotes. Its time grows
+    with the square of the paper: of one of three procedures with a table it takes two seconds, of eight half a minute."""
     if shutil.which("pdfinfo") is None:
         pytest.skip("pdfinfo is not installed")
     with tempfile.TemporaryDirectory() as place:
@@ -69,7 +69,7 @@ def test_the_copy_is_read_in_the_order_of_its_steps(papers: dict[str, bytes]) ->
     tree = _tree(papers["copy"])
     labels = [at for at, line in enumerate(tree) if line.startswith("Lbl")]
     numbers = [int(next(line for line in tree[at:] if line.startswith('"')).strip('"')) for at in labels]
-    book = load_book("dead-or-trips")
+    book = load_book("deck-exchange")
     assert numbers == list(range(1, 1 + sum(len(one.steps) for one in book.procedures.values())))
 
 
