@@ -19,6 +19,7 @@ Rules of this file:
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import cache
 
 from handsfree.isolation import rules
 from handsfree.isolation.rules import Hold, Holds, Power, SourceEvent
@@ -183,8 +184,16 @@ _BAD_MOMENTS: tuple[tuple[str, Callable[[Proof, Place, Step, Holds], bool]], ...
 
 def _isolation(proof: Proof) -> Iterator[ProofFault]:
     all_moments = moments(proof.expansion)
-    forward = moments(proof.expansion, go_back=False)
     first = Moment(first_place(proof.book), ())
+
+    @cache
+    def forward() -> Graph:
+        return moments(proof.expansion, go_back=False)
+
+    def shown(moment: Moment) -> list[Place]:
+        """A way to it, without 'go back' where there is one."""
+        return way_to(forward() if moment in forward() else all_moments, first, moment)
+
     for moment in all_moments:
         if not isinstance(moment, Moment):
             continue
@@ -193,10 +202,13 @@ def _isolation(proof: Proof) -> Iterator[ProofFault]:
         path = None
         for kind, bad in _BAD_MOMENTS:
             if bad(proof, place, step, holds):
-                path = path or way_to(forward if moment in forward else all_moments, first, moment)
+                path = path or shown(moment)
                 yield proof.fault(place, kind, path, **_values(proof, place, step, holds))
         if isinstance(step, Wait) and not step.leaves_site and _held(holds):
-            yield from _broken(proof, step, way_to(forward if moment in forward else all_moments, first, moment))
+            allowed = _break_allowed(proof, place)
+            if step.seconds > allowed * 60:
+                told = {"lasts": step.lasts, "allowed": f"{allowed:g}"}
+                yield proof.fault(place, "wait breaks isolation", shown(moment), **told)
 
 
 def _values(proof: Proof, place: Place, step: Step, holds: Holds) -> dict[str, str]:
@@ -214,13 +226,11 @@ def _values(proof: Proof, place: Place, step: Step, holds: Holds) -> dict[str, s
     }
 
 
-def _broken(proof: Proof, step: Wait, path: list[Place]) -> Iterator[ProofFault]:
-    """A wait longer than the break that the procedure, or one that calls it, allows would clear the isolation half way."""
-    place = path[-1]
+def _break_allowed(proof: Proof, place: Place) -> float:
+    """Minutes. A wait longer than the break that the procedure, or one that calls it, allows would clear the isolation half
+    way."""
     names = (place.procedure, *(procedure for procedure, _ in place.calls))
-    allowed = min(proof.book.procedures[name].break_minutes for name in names)
-    if step.seconds > allowed * 60:
-        yield proof.fault(place, "wait breaks isolation", path, lasts=step.lasts, allowed=f"{allowed:g}")
+    return min(proof.book.procedures[name].break_minutes for name in names)
 
 
 def _unreachable(proof: Proof) -> Iterator[ProofFault]:
