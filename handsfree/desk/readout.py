@@ -66,9 +66,7 @@ def read_out(
     compared with its hash when it is requested; `kept`: the head ledger's notes on it, the last one last. Trouble if nothing
     of the visit can be read."""
     size, changed = (folder / "journal.jsonl").stat().st_size, judged_by(folder, known, rights)
-    seen = account(folder, the_machine or machine(), known=known, rights=rights, kept=kept)
-    if sound_elsewhere:
-        seen = replace(seen, report=verify(folder, known=known, rights=rights, kept=kept, sound=False))
+    seen = account(folder, the_machine or machine(), known, rights, kept, sound=not sound_elsewhere)
     seen = _against(seen, kept[-1] if kept else None)
     began = datetime.fromisoformat(seen.began).timestamp()
     standing = _standing(folder, seen)

@@ -69,7 +69,9 @@ def _seen(desk: Desk, name: str) -> Account:
     with _LOOKING:
         seen = desk.seen_last.get(mark)
     if seen is None:
-        seen = account(folder, None, desk.known, desk.rights, kept)
+        # what is in quarantine has its sound beside it, whatever store there is
+        sound = not desk.files.elsewhere or folder.parent != desk.visits
+        seen = account(folder, None, desk.known, desk.rights, kept, sound=sound)
         if len(seen.entries) + len(seen.after) <= MOST_EVENTS:
             with _LOOKING:
                 desk.seen_last[mark] = seen

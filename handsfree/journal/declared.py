@@ -29,7 +29,7 @@ def parts_declared(copies: Iterable[tuple[str, str]]) -> dict[str, dict[str, str
 def parts_in(text: str) -> dict[str, str]:
     """The steps of a procedure's text that put in a new part, and its name."""
     try:
-        found = yaml.load(text, getattr(yaml, "CBaseLoader", yaml.BaseLoader))  # both make nothing but texts, lists, mappings
+        found = yaml.load(text, getattr(yaml, "CBaseLoader", yaml.BaseLoader))  # of texts, lists and mappings alone
         steps = found["steps"]
         return {
             step["id"]: step["part"][:LONGEST_PART]

@@ -2,8 +2,8 @@
 
 Rules of this file:
 
-- One pass, constant memory: it keeps only the last event, the stretches by key, and the clips found missing; and the events
-  where a view asks for them.
+- One pass, little memory: it keeps only the last event, the stretches by key, and which event names which file; and the
+  events where a view asks for them.
 - Every signature is checked with the key that the record names there. What a key covers is in `coverage`.
 - A chain shows accidents and careless edits. Against somebody who can rewrite all of it, only signatures by a key known here
   help. Against cutting off the end, only the seal and what was noted elsewhere help (`Report.events`, `Report.head`,
@@ -69,6 +69,7 @@ class _SeenEvents:
     seals: list[str] = field(default_factory=list)
     tells: list[str] = field(default_factory=list)
     renamed: str = ""
+    named: dict[str, int] = field(default_factory=dict)
     missing: dict[str, tuple[int, int, str]] = field(default_factory=dict)
     clips: int = 0
     removed: int = 0
@@ -152,6 +153,7 @@ def _look(seen: _SeenEvents, at: int, entry: bytes, found: Envelope, digest: str
         seen.seals.append(digest)
     if found.file:
         seen.clips += 1
+        seen.named.setdefault(found.file, n)
         if not file_allowed(found.file):
             raise _Odd(n, at, f"it names a file outside its folder: {found.file!r}")
         if sound:
@@ -253,17 +255,17 @@ def _sealed(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
 
 
 def _sound_removed(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
-    clips, bound = stamped(entry).event.clips, set[int]()
+    clips = stamped(entry).event.clips
+    bound = {seen.named.get(name, found.n) for name, _ in clips}  # be it there or not, marked before or not
     for name, digest in clips:
         if (was := seen.missing.pop(name, None)) is not None:
-            bound.add(was[0])
             if was[2] != digest:
                 raise _Odd(found.n, at, f"it says {name} was removed, but not with the hash that event {was[0]} gave it")
             seen.removed += 1
     key = seen.signer if found.signature else ""
     note = before(key, seen.rights, seen.kept)  # a key that was withdrawn had the right until then
     counts = found.n < note.events if note is not None else key in seen.known and key not in seen.rights.withdrawn
-    right = counts and (key in seen.rights.removers or all_under(seen.covers, key, bound))
+    right = counts and found.n not in bound and (key in seen.rights.removers or all_under(seen.covers, key, bound))
     by = (seen.known.get(key) or seen.signers.get(key, "")) if key else ""
     seen.removals.append(Removal(found.n, found.wall, len(clips), by, right))
 
