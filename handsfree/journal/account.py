@@ -93,7 +93,8 @@ def account(
     visit: Path, machine: ReplayMachine | None = None, known: Mapping[str, str] | None = None, rights: Rights = NO_RIGHTS,
     kept: Sequence[KeptHead] = (), *, sound: bool = True,
 ) -> Account:
-    """Everything a view needs. With `machine`, also whether the record follows from it; the rest as of `verify`. What comes after a break is shown too, marked as unverified. Trouble if nothing of it can be read."""
+    """Everything a view needs. With `machine`, also whether the record follows from it; the rest as of `verify`. What comes
+    after a break is shown too, marked as unverified. Trouble if nothing of it can be read."""
     entries: list[Stamped] = []
     report = verify(visit, known=known, rights=rights, kept=kept, sound=sound, keep=entries)
     scraps = _after(visit, report)

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import select
 
 from handsfree.desk import people, quarantine, queries
 from handsfree.desk.configuration import Desk
@@ -21,6 +22,7 @@ from handsfree.desk.heads import FILE, Heads
 from handsfree.desk.measures import Between, first_fix
 from handsfree.desk.queries import EVERYBODY, Filter
 from handsfree.desk.refreshing import read_folders
+from handsfree.desk.tables import Reading, Visit
 from handsfree.errors import Trouble
 from handsfree.journal import events as ev
 from handsfree.journal.account import account
@@ -39,7 +41,7 @@ from tests.desk.made import Made, another_of
 from tests.desk.test_pages import signed_in
 from tests.desk.test_uploads import Device, empty
 from tests.journal.made import TestClock, clip, read_list, write_visit
-from tests.journal.test_forged import taken_up
+from tests.journal.test_forged import sealed_anew, taken_up
 
 __all__ = ["empty"]
 ALWAYS = Between(0.0, 4e9)
@@ -408,3 +410,41 @@ def test_a_ledger_that_was_changed_is_told(tmp_path: Path, what: str) -> None:
     with pytest.raises(Trouble) as caught:
         ask()
     assert caught.value.status == 3
+
+
+# ---- whole, and not what the program would have written ----------------------------------------------------------------
+
+
+def test_a_record_that_does_not_follow_from_the_program_is_in_no_figure(desk: Desk, season: Made) -> None:
+    """It is whole by its hashes, and somebody wrote into it what never happened."""
+    read_folders(desk)
+    before = first_fix(desk.engine, EVERYBODY, ALWAYS, 4e9)
+    folder = desk.visits / season.folders["once"].name
+    entries = read_list(folder)
+    at = next(n for n, e in enumerate(entries) if isinstance(e.event, ReadingTaken))
+    entries[at] = dataclasses.replace(entries[at], event=dataclasses.replace(entries[at].event, value=3.5, given=3.5))
+    (folder / "journal.jsonl").write_bytes(b"".join(sealed_anew(entries)))
+    read_folders(desk)
+    (row,) = [row for row in queries.visits(desk.engine, EVERYBODY, Filter()) if row.name == folder.name]
+    assert (row.standing, row.worst, row.problem) == ("departing", "record does not follow", "")
+    assert first_fix(desk.engine, EVERYBODY, ALWAYS, 4e9).firsts == before.firsts - 1
+    with desk.engine.connect() as connection:
+        taken = select(Reading.n).join(Visit, Visit.id == Reading.visit_id).where(Visit.name == folder.name)
+        assert list(connection.scalars(taken)) == []
+    browser = signed_in(desk, "Vera")
+    for path in (*PAGES, f"/visits/{folder.name}"):
+        assert browser.get(path).status_code == 200, path
+    assert "in no figure" in browser.get("/visits").text
+    assert desk.heads.last_of(folder.name) is not None, "what becomes of it is noted all the same"
+
+
+def test_what_takes_too_long_to_compare_is_in_no_figure(desk: Desk, season: Made, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody could tell whether it follows: an honest one takes a thousandth of the time it may."""
+    monkeypatch.setattr("handsfree.journal.follow.departure.__defaults__", (-1.0,))
+    folder = season.folders["once"]
+    with Journal.resume(desk.visits / folder.name) as journal:  # one more line, so that it is read again
+        journal.append(ev.Resumed("fixed"))
+        journal.seal()
+    read_folders(desk)
+    (row,) = [row for row in queries.visits(desk.engine, EVERYBODY, Filter()) if row.name == folder.name]
+    assert (row.standing, row.worst) == ("departing", NOT_COMPARED)
