@@ -37,7 +37,7 @@ from handsfree.journal.story import Chapter, story
 
 #: Bytes of the story on one page, and of a row beside its words, about.
 ROOM, A_ROW = 90_000, 420
-#: Visits kept of those looked at last, and the most bytes of the journal of one: some 25 MB in all. Events alone tell nothing:
+#: Visits kept of those looked at last, and the most bytes of the journal of one: some 25 MB in all. Not events:
 #: 1,900 of 30 kB took 64 MB.
 KEPT_LAST, LARGEST_KEPT = 8, 2_000_000
 _LOOKING = threading.Lock()
