@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handsfree.language import prompts
-from handsfree.language.put_over import known_in, put_over
+from handsfree.language.put_over import known_in, put_over, there
 from handsfree.resources import shipped_folder
 
 TABLES = [(code, table) for code in ("es",) for table in ("views", "load")]
@@ -51,3 +51,10 @@ def test_a_sentence_in_itself_over_and_over_is_put_over_so_far_and_no_farther() 
     said = put_over("es", "views", frozenset(("how",)))("by " * 2_000 + "x")
     assert said.startswith("por por ")
     assert said.endswith("by by x")
+
+
+@pytest.mark.parametrize("code", ["x" * 300, "../es", "es/../es", "", "ES", "es\n", "a\0"])
+def test_a_language_that_is_none_has_no_table(code: str) -> None:
+    """A record names its language as its writer likes: a long one was a traceback."""
+    assert not there(code, "views")
+    assert put_over(code, "views", frozenset())("1 of 1") == "1 of 1"
