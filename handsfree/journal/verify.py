@@ -41,6 +41,10 @@ class _Odd(Broken):
     """Something is wrong, but the chain goes on after it."""
 
 
+class _Unsigned(_Odd):
+    """All of it was to be under keys known here, and it is not."""
+
+
 class _Doubt(_Odd):
     """A key of it was withdrawn, and nothing shows that it was signed before."""
 
@@ -320,17 +324,18 @@ def _as_signed(seen: _SeenEvents, signed: bool, noted: bool) -> None:
     if not signed:
         return
     if not seen.signers:
-        raise _Odd(0, 0, "it is not signed")
+        raise _Unsigned(0, 0, "it is not signed")
     if not seen.known and not seen.rights.withdrawn:
-        raise _Odd(0, 0, "it is signed, but no key is known here to judge it by; add one with 'handsfree keys'")
+        raise _Unsigned(0, 0, "it is signed, but no key is known here to judge it by; add one with 'handsfree keys'")
     for cover in seen.covers:
         if not cover.trusted:
             who = "it is not signed" if not cover.key else f"it is {cover.by()}"
-            raise _Odd(cover.first, 0, f"{who}, and neither is what stands to event {cover.last}" if not cover.key else who)
+            more = "" if cover.key else f", and neither is what stands to event {cover.last}"
+            raise _Unsigned(cover.first, 0, f"{who}{more}")
     for join in seen.joins:
         if not join.sealed and not noted:
-            raise _Odd(join.n, 0, "the visit was resumed here and there is no seal before: a crash, or its end was cut off. "
-                                  "A head noted elsewhere can tell (--head, --words)")
+            why = "the visit was resumed here and there is no seal before: a crash, or its end was cut off"
+            raise _Unsigned(join.n, 0, f"{why}. A head noted elsewhere can tell (--head, --words)")
 
 
 def _report(seen: _SeenEvents, broken: Broken | None, path: Path) -> VerifyReport:
@@ -351,6 +356,7 @@ def _report(seen: _SeenEvents, broken: Broken | None, path: Path) -> VerifyRepor
         removals=tuple(seen.removals),
         renamed=seen.renamed,
         sealed=seen.last is not None and seen.last.kind == "Sealed",
-        open_end=isinstance(broken, _NoSeal), in_doubt=isinstance(broken, _Doubt), claimed=seen.claimed,
+        open_end=isinstance(broken, _NoSeal), in_doubt=isinstance(broken, _Doubt), unsigned=isinstance(broken, _Unsigned),
+        claimed=seen.claimed,
     )
 
