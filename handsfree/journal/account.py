@@ -45,6 +45,7 @@ from handsfree.journal.verify import verify
 
 _DEPARTED = "From event {n} on it is not what the program would have written. To find the fault:"
 EARLIER = "An earlier program made this record. It is shown as it was, and not compared with today's rules."
+NEWER = "A newer program made this record. It is shown as it was, and not compared: bring this program up to date."
 
 
 @dataclass(frozen=True)
@@ -147,7 +148,9 @@ def _compared(
 
 def _earlier(first: Stamped, opened: Opened, machine: ReplayMachine | None) -> Iterator[ReviewFinding]:
     """Said in every view: they all show the findings."""
-    if earlier(opened, machine):
+    if machine is not None and opened.rules > machine.rules:
+        yield ReviewFinding("newer program", first.n, first.mono, NEWER)
+    elif earlier(opened, machine):
         yield ReviewFinding("earlier program", first.n, first.mono, EARLIER)
 
 
