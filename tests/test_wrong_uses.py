@@ -142,6 +142,7 @@ WRONG = [
     ("models --fetch --fetch-whisper base", 2, "--fetch and --fetch-whisper cannot be used together"),
     ("enrol --forget --sound-in room.flac", 2, "--forget and --sound-in cannot be used together"),
     ("rehearse too-warm --spoken --most 3", 2, "--spoken and --most cannot be used together"),
+    ("record a-b --words " + "burr,hopper," * 50, 2, "--words has 600 letters, and only 400 are used"),
     ("send visits --to http://127.0.0.1:9 --minutes 0", 2, "a number above 0"),
     ("send visits --to http://127.0.0.1:9 --minutes -1", 2, "a number above 0"),
     ("send visits --to http://127.0.0.1:9 --minutes nan", 2, "a number above 0"),

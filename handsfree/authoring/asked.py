@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+#: Letters of the words of the trade: what is written from them reads no more beforehand.
+MOST_WORDS = 400
+
 
 @dataclass(frozen=True)
 class RecordOptions:

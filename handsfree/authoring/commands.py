@@ -8,7 +8,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from handsfree.authoring.asked import RecordOptions, Rehearse
+from handsfree.authoring.asked import MOST_WORDS, RecordOptions, Rehearse
 from handsfree.authoring.keeping import Recording, open_recording
 from handsfree.authoring.recorder import Recorder
 from handsfree.authoring.turn import RecorderState
@@ -20,6 +20,8 @@ def record(asked: RecordOptions, as_json: bool = False) -> None:
     """Trouble for anything that keeps the recording from running."""
     from handsfree.settings import load_settings
 
+    if (letters := len(" ".join(asked.words.split()))) > MOST_WORDS:
+        raise Trouble(f"--words has {letters} letters, and only {MOST_WORDS} are used. Keep the words that few people say.")
     if asked.cabinet:
         from handsfree.authoring.page_files import record_page
 

@@ -33,8 +33,6 @@ if TYPE_CHECKING:
 
 #: Seconds of silence that end a sentence of the writer's, and the longest one: people think while they dictate.
 PAUSE, LONGEST = 1.2, 40.0
-#: Letters of the words of the trade: what is written from them reads no more beforehand.
-MOST_WORDS = 400
 
 
 def dictation_for(
@@ -48,7 +46,7 @@ def dictation_for(
     write, other = (*free_words.writers(language, models or Path("no-models")), None, None)[:2]
     second = None if other is None else lambda samples: other(samples, "")
     like = load_words(language).prompt("dictation-like")
-    usual = f"{like} {' '.join(words.split())[:MOST_WORDS]}." if words.strip() else ""
+    usual = f"{like} {' '.join(words.split())}." if words.strip() else ""
     told = None if write is None else lambda samples, among: write(samples, among or usual)
     writer = told or (lambda samples, among: recogniser.dictate(samples))
     if language != "en":

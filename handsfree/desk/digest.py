@@ -165,4 +165,5 @@ def markdown(of: Digest, origin: str = "") -> str:
 
 
 def _plain(text: str) -> str:
-    return " ".join(text.replace("<", "‹").replace(">", "›").split())[:400]
+    """Nothing in it is a tag, a link or a picture."""
+    return " ".join(text.replace("<", "‹").replace(">", "›").replace("](", "] (").split())[:400]

@@ -189,7 +189,7 @@ class Heads:
     def _judged(self, line: bytes, n: int, prev: str) -> tuple[dict[str, Any], str]:
         entry = entry_in(line)
         data: dict[str, Any] = json.loads(entry) if entry is not None else {}
-        if entry is None or data.get("n") != n or data.get("prev") != prev:
+        if entry is None or data.get("n") != n or data.get("prev") != prev or not _is_note(data):
             raise Trouble(f"The head ledger {self.folder / FILE} is broken at line {n + 1}: it was changed.", 3)
         return data, hashlib.sha256(entry).hexdigest()
 
@@ -215,6 +215,13 @@ def not_as_noted(noted: Head) -> str:
 
 def _later(wall: str, than: str) -> bool:
     return datetime.fromisoformat(wall) > datetime.fromisoformat(than)
+
+
+def _is_note(data: dict[str, Any]) -> bool:
+    try:
+        return datetime.fromisoformat(_head(data).wall).tzinfo is not None
+    except (KeyError, TypeError, ValueError):
+        return False
 
 
 def _head(data: dict[str, Any]) -> Head:

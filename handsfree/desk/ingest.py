@@ -31,7 +31,7 @@ from handsfree.desk.protocol import LARGEST_JOURNAL
 from handsfree.desk.quarantine import folder_of, quarantined_names
 from handsfree.desk.readout import VERSION, ReadOut, machine, read_out, unreadable
 from handsfree.desk.review import drawn
-from handsfree.desk.tables import GOOD, OF_VISIT, FindingRow, Saying, ThreadRow, Visit, folded
+from handsfree.desk.tables import DEPARTING, GOOD, OF_VISIT, FindingRow, Saying, ThreadRow, Visit, folded
 from handsfree.errors import Trouble
 from handsfree.journal.reader import JOURNAL
 from handsfree.journal.rights import NO_RIGHTS, Rights
@@ -88,8 +88,8 @@ def refresh(
     for batch in _batches(_read_all(stale, cores, reading), BATCH):
         put(engine, [drawn(out, one_in) for out in batch], one, names_of)
         if heads is not None:
-            good = [out.visit for out in batch if out.visit["standing"] == GOOD and not out.visit["problem"]]
-            heads.note(*((v["name"], v["events"], v["head"]) for v in good), by="found here")
+            whole = [out.visit for out in batch if out.visit["standing"] in (GOOD, DEPARTING) and not out.visit["problem"]]
+            heads.note(*((v["name"], v["events"], v["head"]) for v in whole), by="found here")
         problems += [out.visit["name"] for out in batch if out.visit["outcome"] == "not readable"]
         done += len(batch)
         if tell is not None:

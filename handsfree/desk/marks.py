@@ -38,4 +38,5 @@ def judged_by(folder: Path, known: Mapping[str, str] | None, rights: Rights = NO
     visit is valid as long as this does not change."""
     keys = "".join(f"{key}\0{device}\0" for key, device in sorted((known or {}).items()))
     keys += "".join(f"{key}\0{gone.device}\0{gone.wall}\0" for key, gone in sorted(rights.withdrawn.items()))
+    keys += "".join(f"{key}\0may remove\0" for key in sorted(rights.removers))
     return int.from_bytes(hashlib.sha256(f"{mark_of(folder)}\0{keys}".encode()).digest()[:8]) >> 1

@@ -13,12 +13,23 @@ from typing import Any
 from handsfree.desk import protocol, quarantine
 from handsfree.desk.heads import Head, not_as_noted
 from handsfree.desk.marks import judged_by
-from handsfree.desk.tables import COPY, EPOCH, GOOD, NOT_HOLDING, QUARANTINED, folded
+from handsfree.desk.tables import COPY, DEPARTING, EPOCH, GOOD, NOT_HOLDING, QUARANTINED, folded
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account, account
 from handsfree.journal.coverage import day_and_time
 from handsfree.journal.events import Opened, Stamped
-from handsfree.journal.findings import AHEAD, BROKEN, COPIED, DEPARTED, LOOK, RANKS, WITHDRAWN, ReviewFinding, rank_of
+from handsfree.journal.findings import (
+    AHEAD,
+    BROKEN,
+    COPIED,
+    DEPARTED,
+    LOOK,
+    NOT_COMPARED,
+    RANKS,
+    WITHDRAWN,
+    ReviewFinding,
+    rank_of,
+)
 from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.found import diagnosis, tells
 from handsfree.journal.private import shown_said, shown_words
@@ -29,7 +40,7 @@ from handsfree.journal.story import complaint_of
 from handsfree.journal.verify import verify
 
 #: Raise it when the code that reads a folder changes: every visit is then read again.
-VERSION = 8
+VERSION = 9
 #: Seconds that no due time lies ahead of the beginning: two years.
 LATEST_DUE = 2 * 366 * 86_400.0
 #: Longest text of a line or a diagnosis that is put into the database, and most rows of a kind of one visit: what an honest
@@ -66,9 +77,7 @@ def read_out(
     compared with its hash when it is requested; `kept`: the head ledger's notes on it, the last one last. Trouble if nothing
     of the visit can be read."""
     size, changed = (folder / "journal.jsonl").stat().st_size, judged_by(folder, known, rights)
-    seen = account(folder, the_machine or machine(), known=known, rights=rights, kept=kept)
-    if sound_elsewhere:
-        seen = replace(seen, report=verify(folder, known=known, rights=rights, kept=kept, sound=False))
+    seen = account(folder, the_machine or machine(), known, rights, kept, sound=not sound_elsewhere)
     seen = _against(seen, kept[-1] if kept else None)
     began = datetime.fromisoformat(seen.began).timestamp()
     standing = _standing(folder, seen)
@@ -104,7 +113,10 @@ def _standing(folder: Path, seen: Account) -> str:
         return QUARANTINED
     if seen.report.renamed and (folder.parent / seen.opened.visit / "journal.jsonl").is_file() and _same_kind(seen):
         return COPY
-    return GOOD if seen.report.holds or seen.report.open_end else NOT_HOLDING
+    if not (seen.report.holds or seen.report.open_end):
+        return NOT_HOLDING
+    departs = seen.departure is not None or any(found.rule == NOT_COMPARED for found in seen.findings)
+    return DEPARTING if departs else GOOD
 
 
 def _same_kind(seen: Account) -> bool:

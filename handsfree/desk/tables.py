@@ -22,8 +22,9 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 Id = BigInteger().with_variant(Integer, "sqlite")
 
 
-#: A visit counts; its record is broken; it arrived so and is kept apart; it is a copy of another.
-GOOD, NOT_HOLDING, QUARANTINED, COPY = "good", "broken", "quarantine", "copy"
+#: A visit counts; its record is broken; it is whole, but the program would not have written it, or nobody can tell in time;
+#: it arrived broken and is kept apart; it is a copy of another.
+GOOD, NOT_HOLDING, DEPARTING, QUARANTINED, COPY = "good", "broken", "departing", "quarantine", "copy"
 
 
 def folded(text: str) -> str:

@@ -30,14 +30,16 @@ from handsfree.errors import Trouble
 from handsfree.journal import screen
 from handsfree.journal.account import Account, account
 from handsfree.journal.page import foot
+from handsfree.journal.reader import JOURNAL
 from handsfree.journal.rows import Row
 from handsfree.journal.screen import safe, short
 from handsfree.journal.story import Chapter, story
 
 #: Bytes of the story on one page, and of a row beside its words, about.
 ROOM, A_ROW = 90_000, 420
-#: Visits kept of those looked at last, and the most events of one: some 25 MB in all.
-KEPT_LAST, MOST_EVENTS = 8, 2_000
+#: Visits kept of those looked at last, and the most bytes of the journal of one: some 25 MB in all. Not events:
+#: 1,900 of 30 kB took 64 MB.
+KEPT_LAST, LARGEST_KEPT = 8, 2_000_000
 _LOOKING = threading.Lock()
 
 
@@ -69,8 +71,10 @@ def _seen(desk: Desk, name: str) -> Account:
     with _LOOKING:
         seen = desk.seen_last.get(mark)
     if seen is None:
-        seen = account(folder, None, desk.known, desk.rights, kept)
-        if len(seen.entries) + len(seen.after) <= MOST_EVENTS:
+        # what is in quarantine has its sound beside it, whatever store there is
+        sound = not desk.files.elsewhere or folder.parent != desk.visits
+        seen = account(folder, None, desk.known, desk.rights, kept, sound=sound)
+        if (folder / JOURNAL).stat().st_size <= LARGEST_KEPT:
             with _LOOKING:
                 desk.seen_last[mark] = seen
                 while len(desk.seen_last) > KEPT_LAST:

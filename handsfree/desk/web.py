@@ -273,7 +273,8 @@ def bad_days(given: Mapping[str, str]) -> str:
     bad = [given[name] for name in ("since", "until") if given.get(name) and seconds_of_day(given[name]) is None]
     if bad:
         return f"{' and '.join(bad)}: no date as 2026-02-11 is. It was left out."
-    if given.get("since") and given.get("until") and given["since"] > given["until"]:
+    since, until = (seconds_of_day(given.get(name, "")) for name in ("since", "until"))
+    if since is not None and until is not None and since > until:
         return f"{given['since']} is after {given['until']}: nothing lies between them. Put the earlier day first."
     return ""
 

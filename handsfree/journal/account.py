@@ -45,6 +45,7 @@ from handsfree.journal.verify import verify
 
 _DEPARTED = "From event {n} on it is not what the program would have written. To find the fault:"
 EARLIER = "An earlier program made this record. It is shown as it was, and not compared with today's rules."
+NEWER = "A newer program made this record. It is shown as it was, and not compared: bring this program up to date."
 
 
 @dataclass(frozen=True)
@@ -91,13 +92,12 @@ class Account:
 
 def account(
     visit: Path, machine: ReplayMachine | None = None, known: Mapping[str, str] | None = None, rights: Rights = NO_RIGHTS,
-    kept: Sequence[KeptHead] = (),
+    kept: Sequence[KeptHead] = (), *, sound: bool = True,
 ) -> Account:
-    """Everything a view needs. With `machine`, also whether the record follows from it; `known`, `rights` and `kept` as of
-    `verify`. What comes after a break is shown
-    too, marked as unverified. Trouble if nothing of it can be read."""
+    """Everything a view needs. With `machine`, also whether the record follows from it; the rest as of `verify`. What comes
+    after a break is shown too, marked as unverified. Trouble if nothing of it can be read."""
     entries: list[Stamped] = []
-    report = verify(visit, known=known, rights=rights, kept=kept, keep=entries)
+    report = verify(visit, known=known, rights=rights, kept=kept, sound=sound, keep=entries)
     scraps = _after(visit, report)
     opened = next((entry.event for entry in entries if isinstance(entry.event, Opened)), None)
     if opened is None:
@@ -148,7 +148,9 @@ def _compared(
 
 def _earlier(first: Stamped, opened: Opened, machine: ReplayMachine | None) -> Iterator[ReviewFinding]:
     """Said in every view: they all show the findings."""
-    if earlier(opened, machine):
+    if machine is not None and opened.rules > machine.rules:
+        yield ReviewFinding("newer program", first.n, first.mono, NEWER)
+    elif earlier(opened, machine):
         yield ReviewFinding("earlier program", first.n, first.mono, EARLIER)
 
 

@@ -57,7 +57,7 @@ RANKS: Mapping[str, str] = {
     "no seal": LOOK,
     DRAWN: NOTE,
     "asked again often": NOTE,
-    "earlier program": NOTE,
+    "earlier program": NOTE, "newer program": NOTE,
 }
 _ORDER = {rule: at for at, rule in enumerate(RANKS)}
 

@@ -17,7 +17,19 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from handsfree.journal.canonical import canonical
-from handsfree.journal.events import EFFECTS, HAPPENINGS, Opened, Resumed, Say, Sealed, Stamped, from_data, to_data
+from handsfree.journal.events import (
+    EFFECTS,
+    HAPPENINGS,
+    EndOpen,
+    Opened,
+    Resumed,
+    Say,
+    Sealed,
+    Stamped,
+    TailDropped,
+    from_data,
+    to_data,
+)
 from handsfree.journal.private import without_figures
 from handsfree.journal.rows import row_of
 
@@ -114,7 +126,7 @@ class _Walker:
             return self._effect(entry)
         paired = last is not None and isinstance(last.event, HAPPENINGS)
         together = paired and last is not None and (last.mono, last.wall) == (entry.mono, entry.wall)
-        if isinstance(event, Resumed):
+        if isinstance(event, Resumed | EndOpen | TailDropped):
             self.expected.clear()  # a crash may have come before they were recorded
         if self.expected and isinstance(event, (*HAPPENINGS, Sealed)) and not together:
             return Departure(entry.n, entry.mono, f"here should stand: {_told(self.expected[0])}")

@@ -34,7 +34,8 @@ MAY_REMOVE = "may remove sound"
 GONE = ".withdrawn"
 _DEVICE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}")
 _PUBLIC = re.compile(r"[0-9a-f]{64}")
-_MORE = re.compile(rf"{MAY_REMOVE}|withdrawn [0-9T:+.-]+|")
+_MORE = re.compile(rf"{MAY_REMOVE}|")
+_MORE_GONE = re.compile(rf"{_MORE.pattern}|withdrawn [0-9T:+.-]+")
 
 
 def default_folder() -> Path:
@@ -192,7 +193,8 @@ def mark_of(folder: Path | None = None) -> tuple[tuple[str, int, int], ...]:
 def _public_key_in(path: Path) -> str:
     try:
         found, *more = path.read_text(encoding="ascii").splitlines() or [""]
-        found = "" if any(not _MORE.fullmatch(line) for line in more) else found.strip()
+        may = _MORE_GONE if path.name.endswith(GONE) else _MORE
+        found = "" if any(not may.fullmatch(line) for line in more) else found.strip()
     except (OSError, ValueError):
         found = ""
     if not _PUBLIC.fullmatch(found):

@@ -25,7 +25,7 @@ from typing import Any
 
 from handsfree.journal import events as ev
 from handsfree.journal.account import Account
-from handsfree.journal.declared import parts_in
+from handsfree.journal.declared import parts_declared
 from handsfree.journal.events import Stamped
 from handsfree.journal.found import ADVICE, FAULT, PROVED, SOUND, tells
 from handsfree.journal.rows import amount, answer_given, printable, range_of, span, unit
@@ -164,7 +164,7 @@ def gathered(entries: Sequence[Stamped]) -> Gathered:
         if isinstance(event, ev.StepEntered):
             step = event
         elif isinstance(event, ev.Opened):
-            declared = {name: parts_in(text) for name, text in event.copies}
+            declared = parts_declared(event.copies)
         elif isinstance(event, ev.Gate):
             restored = restored or (event.was, event.now) == ("RESTORING", "LIVE")
         elif entry.n in corrected:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, dataclass
+from datetime import datetime
 from typing import Any
 
 from handsfree.journal import ledger
@@ -63,10 +64,11 @@ def proved(proof: Any) -> NotedHead:
         tree = TreeHead(**proof["tree"])
         found = NotedHead(str(data["visit"]), int(data["events"]), str(data["head"]), str(data["wall"]), tree)
         path, root = [bytes.fromhex(one) for one in proof["path"]], bytes.fromhex(tree.root)
+        zoned = datetime.fromisoformat(found.wall).tzinfo is not None
         inside = ledger.holds_inclusion(ledger.leaf_hash(line), int(proof["at"]), tree.size, path, root)
     except (KeyError, TypeError, ValueError, AttributeError):
         raise ValueError("this is no proof") from None
-    if not (inside and tree.holds):
+    if not (inside and zoned and tree.holds):
         raise ValueError("it does not hold")
     return found
 

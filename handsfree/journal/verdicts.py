@@ -13,9 +13,10 @@ from handsfree.journal.words import words_of
 class VerifyReport:
     """`problem`: the first bad place, in words, '' if there is none; `at` its event. `cut`: the byte from which on nothing
     is vouched for, None if the chain goes on. `remarks`: what else a reader should know. `open_end`: the only problem is
-    that there is no seal; `in_doubt`: that a key of it was withdrawn, and nobody can tell whether it was signed before.
-    `renamed`: the name of its folder, if it is not its own. `claimed`: it names a signer. `head`: hash of the last event;
-    note it, or its `words`, elsewhere, and a cut end is found."""
+    that there is no seal; `in_doubt`: that a key of it was withdrawn, and nobody can tell whether it was signed before;
+    `unsigned`: that all of it was to be under keys known here. `renamed`: the name of its folder, if it is not its own.
+    `claimed`: it names a signer. `head`: hash of the last event; note it, or its `words`, elsewhere, and a cut end is
+    found."""
 
     events: int
     head: str
@@ -32,6 +33,7 @@ class VerifyReport:
     sealed: bool = False
     open_end: bool = False
     in_doubt: bool = False
+    unsigned: bool = False
     claimed: bool = False
 
     @property
@@ -75,4 +77,8 @@ class VerifyReport:
         """For whom it does not hold: the place, and why."""
         if self.in_doubt:
             return f"Nobody can tell whether the record of {visit} is genuine from event {self.at} on. {self.problem}"
+        if self.unsigned:
+            return f"The record of {visit} is not what --signed asks for, from event {self.at} on. {self.problem}"
+        if self.open_end:
+            return f"The record of {visit} is whole up to its last event, {self.events - 1}, and not closed. {self.problem}"
         return f"The record of {visit} is broken at event {self.at}. {self.problem}"

@@ -2,8 +2,8 @@
 
 Rules of this file:
 
-- One pass, constant memory: it keeps only the last event, the stretches by key, and the clips found missing; and the events
-  where a view asks for them.
+- One pass, little memory: it keeps only the last event, the stretches by key, and which event names which file; and the
+  events where a view asks for them.
 - Every signature is checked with the key that the record names there. What a key covers is in `coverage`.
 - A chain shows accidents and careless edits. Against somebody who can rewrite all of it, only signatures by a key known here
   help. Against cutting off the end, only the seal and what was noted elsewhere help (`Report.events`, `Report.head`,
@@ -41,6 +41,10 @@ class _Odd(Broken):
     """Something is wrong, but the chain goes on after it."""
 
 
+class _Unsigned(_Odd):
+    """All of it was to be under keys known here, and it is not."""
+
+
 class _Doubt(_Odd):
     """A key of it was withdrawn, and nothing shows that it was signed before."""
 
@@ -69,6 +73,7 @@ class _SeenEvents:
     seals: list[str] = field(default_factory=list)
     tells: list[str] = field(default_factory=list)
     renamed: str = ""
+    named: dict[str, int] = field(default_factory=dict)
     missing: dict[str, tuple[int, int, str]] = field(default_factory=dict)
     clips: int = 0
     removed: int = 0
@@ -152,6 +157,7 @@ def _look(seen: _SeenEvents, at: int, entry: bytes, found: Envelope, digest: str
         seen.seals.append(digest)
     if found.file:
         seen.clips += 1
+        seen.named.setdefault(found.file, n)
         if not file_allowed(found.file):
             raise _Odd(n, at, f"it names a file outside its folder: {found.file!r}")
         if sound:
@@ -253,17 +259,17 @@ def _sealed(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
 
 
 def _sound_removed(seen: _SeenEvents, at: int, entry: bytes, found: Envelope) -> None:
-    clips, bound = stamped(entry).event.clips, set[int]()
+    clips = stamped(entry).event.clips
+    bound = {seen.named.get(name, found.n) for name, _ in clips}  # be it there or not, marked before or not
     for name, digest in clips:
         if (was := seen.missing.pop(name, None)) is not None:
-            bound.add(was[0])
             if was[2] != digest:
                 raise _Odd(found.n, at, f"it says {name} was removed, but not with the hash that event {was[0]} gave it")
             seen.removed += 1
     key = seen.signer if found.signature else ""
     note = before(key, seen.rights, seen.kept)  # a key that was withdrawn had the right until then
     counts = found.n < note.events if note is not None else key in seen.known and key not in seen.rights.withdrawn
-    right = counts and (key in seen.rights.removers or all_under(seen.covers, key, bound))
+    right = counts and found.n not in bound and (key in seen.rights.removers or all_under(seen.covers, key, bound))
     by = (seen.known.get(key) or seen.signers.get(key, "")) if key else ""
     seen.removals.append(Removal(found.n, found.wall, len(clips), by, right))
 
@@ -318,17 +324,18 @@ def _as_signed(seen: _SeenEvents, signed: bool, noted: bool) -> None:
     if not signed:
         return
     if not seen.signers:
-        raise _Odd(0, 0, "it is not signed")
+        raise _Unsigned(0, 0, "it is not signed")
     if not seen.known and not seen.rights.withdrawn:
-        raise _Odd(0, 0, "it is signed, but no key is known here to judge it by; add one with 'handsfree keys'")
+        raise _Unsigned(0, 0, "it is signed, but no key is known here to judge it by; add one with 'handsfree keys'")
     for cover in seen.covers:
         if not cover.trusted:
             who = "it is not signed" if not cover.key else f"it is {cover.by()}"
-            raise _Odd(cover.first, 0, f"{who}, and neither is what stands to event {cover.last}" if not cover.key else who)
+            more = "" if cover.key else f", and neither is what stands to event {cover.last}"
+            raise _Unsigned(cover.first, 0, f"{who}{more}")
     for join in seen.joins:
         if not join.sealed and not noted:
-            raise _Odd(join.n, 0, "the visit was resumed here and there is no seal before: a crash, or its end was cut off. "
-                                  "A head noted elsewhere can tell (--head, --words)")
+            why = "the visit was resumed here and there is no seal before: a crash, or its end was cut off"
+            raise _Unsigned(join.n, 0, f"{why}. A head noted elsewhere can tell (--head, --words)")
 
 
 def _report(seen: _SeenEvents, broken: Broken | None, path: Path) -> VerifyReport:
@@ -349,6 +356,7 @@ def _report(seen: _SeenEvents, broken: Broken | None, path: Path) -> VerifyRepor
         removals=tuple(seen.removals),
         renamed=seen.renamed,
         sealed=seen.last is not None and seen.last.kind == "Sealed",
-        open_end=isinstance(broken, _NoSeal), in_doubt=isinstance(broken, _Doubt), claimed=seen.claimed,
+        open_end=isinstance(broken, _NoSeal), in_doubt=isinstance(broken, _Doubt), unsigned=isinstance(broken, _Unsigned),
+        claimed=seen.claimed,
     )
 

@@ -7,13 +7,16 @@ it is a name or somebody's own words. A language without a table is left in Engl
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache, partial
 
 from handsfree.language import prompts
 from handsfree.resources import shipped_folder
 
 PutOver = Callable[[str], str]
+_PLACE = re.compile(r"{(\w+)}")
+#: Sentences in each other, at most; the program's own come to four.
+DEEPEST = 8
 
 
 def english(text: str) -> str:
@@ -22,7 +25,7 @@ def english(text: str) -> str:
 
 def there(code: str, table: str) -> bool:
     """Has this language such a table, grammar/<code>.<table>.yaml?"""
-    return (shipped_folder("grammar") / f"{code}.{table}.yaml").is_file()
+    return re.fullmatch("[a-z]{2}", code) is not None and (shipped_folder("grammar") / f"{code}.{table}.yaml").is_file()
 
 
 @lru_cache(maxsize=16)
@@ -34,21 +37,31 @@ def put_over(code: str, table: str, holding: frozenset[str]) -> PutOver:
     found = prompts.load(shipped_folder("grammar") / f"{code}.{table}.yaml").sentences
     # Those with the most words of their own first: one with few would take in the others.
     placed = sorted((known for known in found if "{" in known), key=lambda known: -len(re.sub(r"{\w+}", "", known)))
-    patterns = [(_pattern(known), found[known]) for known in placed]
-    return partial(_said, found, patterns, holding)
+    return partial(_said, found, placed, holding)
 
 
-def _pattern(known: str) -> re.Pattern[str]:
-    parts = re.split(r"{(\w+)}", known)
-    return re.compile("".join(f"(?P<{part}>.+?)" if at % 2 else re.escape(part) for at, part in enumerate(parts)), re.DOTALL)
+def known_in(known: str, text: str) -> dict[str, str] | None:
+    """What stands in each place of this sentence, if the text is that; the first places as short as can be. A regular
+    expression would try every way, and what stands in a place is somebody else's, as long as they like."""
+    first, *parts = _PLACE.split(known)
+    if not text.startswith(first):
+        return None
+    found, at = {}, len(first)
+    for place, after in zip(parts[::2], parts[1:-1:2], strict=False):
+        if (end := text.find(after, at + 1)) < 0:
+            return None
+        found[place], at = text[at:end], end + len(after)
+    end = len(text) - len(parts[-1])
+    if end <= at or not text.endswith(parts[-1]):
+        return None
+    return {**found, parts[-2]: text[at:end]}
 
 
-def _said(table: Mapping[str, str], patterns: list[tuple[re.Pattern[str], str]], holding: frozenset[str], text: str) -> str:
-    if text in table or not text:
-        return table.get(text, "")
-    for pattern, said in patterns:
-        if (found := pattern.fullmatch(text)) is not None:
-            parts = found.groupdict()
-            parts |= {at: _said(table, patterns, holding, part) for at, part in parts.items() if at in holding}
-            return said.format(**parts)
+def _said(table: Mapping[str, str], placed: Sequence[str], holding: frozenset[str], text: str, deep: int = 0) -> str:
+    if text in table or not text or deep > DEEPEST:
+        return table.get(text, text)
+    for known in placed:
+        if (parts := known_in(known, text)) is not None:
+            parts |= {at: _said(table, placed, holding, part, deep + 1) for at, part in parts.items() if at in holding}
+            return table[known].format(**parts)
     return text

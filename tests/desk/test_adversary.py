@@ -10,9 +10,11 @@ from typing import Any
 
 from handsfree.desk import queries
 from handsfree.desk.configuration import Desk
+from handsfree.desk.digest import digest_for, markdown
 from handsfree.desk.ingest import ingest
 from handsfree.desk.queries import EVERYBODY
 from handsfree.journal.canonical import as_line, canonical
+from handsfree.journal.events import Opened
 from handsfree.journal.findings import AHEAD
 from tests.desk import made
 from tests.desk.browsing import signed_in
@@ -69,3 +71,15 @@ def test_a_visit_that_begins_after_it_came_has_a_clock_that_is_ahead(desk: Desk)
         assert row is not None
         rules = [one.rule for one in queries.findings_of(desk.engine, row.id)]
         assert (AHEAD in rules) is ahead, hours
+
+
+def test_a_name_is_no_link_and_no_picture_in_a_digest(desk: Desk, season: Made) -> None:
+    """It goes on as a message, and a program that shows Markdown would fetch the picture."""
+    def link(entry: dict[str, Any]) -> None:
+        if entry["kind"] == Opened.__name__:
+            entry["event"].update(cabinet="![x](https://elsewhere.example/p.png)", site="[click](https://elsewhere.example)")
+
+    ingest(desk.engine, written_anew(season.folders["stopped"], desk.visits, link))
+    text = markdown(digest_for(desk.engine, EVERYBODY, 7))
+    assert "elsewhere.example" in text
+    assert "](" not in text

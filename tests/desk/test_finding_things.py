@@ -290,6 +290,7 @@ def test_two_days_the_wrong_way_round_are_told(desk: Desk) -> None:
     for address in ("/visits", "/findings", "/measures"):
         assert "is after 2026-05-01" in vera.get(f"{address}?since=2026-06-10&until=2026-05-01").text, address
         assert "is after" not in vera.get(f"{address}?since=2026-05-01&until=2026-05-01").text
+        assert "is after" not in vera.get(f"{address}?since=2026-9-1&until=2026-10-01").text
 
 
 def test_a_digest_does_not_say_that_nothing_needs_you_while_older_findings_are_open(desk: Desk) -> None:

@@ -6,35 +6,42 @@ from __future__ import annotations
 import dataclasses
 import shutil
 import time
+from datetime import timedelta
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import select
 
 from handsfree.desk import people, quarantine, queries
 from handsfree.desk.configuration import Desk
 from handsfree.desk.drawing import TrendPoint, over_time
+from handsfree.desk.files import Files
 from handsfree.desk.heads import FILE, Heads
 from handsfree.desk.measures import Between, first_fix
 from handsfree.desk.queries import EVERYBODY, Filter
 from handsfree.desk.refreshing import read_folders
+from handsfree.desk.tables import Reading, Visit
 from handsfree.errors import Trouble
 from handsfree.journal import events as ev
 from handsfree.journal.account import account
 from handsfree.journal.events import EFFECTS, Closed, Opened, ReadingTaken
-from handsfree.journal.findings import CAME_BACK, NOT_COMPARED, NOT_THEIRS
+from handsfree.journal.findings import BROKEN, CAME_BACK, NO_RIGHT, NOT_COMPARED, NOT_THEIRS
 from handsfree.journal.follow import ReplayMachine
 from handsfree.journal.keys import make
 from handsfree.journal.prune import prune_visits
 from handsfree.journal.tree_heads import holds_proof
+from handsfree.journal.verify import verify
 from handsfree.journal.writer import Journal
 from handsfree.relisten import again
 from tests.desk import made
+from tests.desk.conftest import PASSWORD
 from tests.desk.made import Made, another_of
 from tests.desk.test_pages import signed_in
 from tests.desk.test_uploads import Device, empty
-from tests.journal.made import TestClock, read_list, write_visit
+from tests.journal.made import TestClock, clip, read_list, write_visit
+from tests.journal.test_forged import sealed_anew, taken_up
 
 __all__ = ["empty"]
 ALWAYS = Between(0.0, 4e9)
@@ -240,8 +247,6 @@ def test_a_device_of_one_team_in_the_name_of_another(empty: Desk, tmp_path: Path
 
 @pytest.mark.parametrize("signed", [False, True])
 def test_only_a_mark_with_the_right_to_removes_stored_sound(empty: Desk, tmp_path: Path, signed: bool) -> None:
-    from datetime import timedelta
-
     key = make("van-1", tmp_path / "keys") if signed else None
     if key is not None:
         empty.known = {key.public_key: "van-1"}
@@ -257,6 +262,62 @@ def test_only_a_mark_with_the_right_to_removes_stored_sound(empty: Desk, tmp_pat
     assert answer is not None
     assert answer.json()["quarantined"] == ""
     assert sorted(path.name for path in there.iterdir()) == ([] if signed else before)
+
+
+def test_a_second_mark_removes_no_sound_of_another_device(empty: Desk, tmp_path: Path) -> None:
+    """Who takes a visit up has the right to their own sound. A mark on that, and on what a mark without the right had named
+    before, erased the sound of the first device at the desk."""
+    one, two = (make(name, tmp_path / name) for name in ("van-1", "van-2"))
+    empty.known = {one.public_key: "van-1", two.public_key: "van-2"}
+    folder = write_visit(tmp_path / "2026-02-11-kiosk-4", key=one)
+    device = Device(empty)
+    device.send(folder)
+    there = empty.visits / folder.name / "sound"
+    before = sorted(path.name for path in there.iterdir())
+    theirs = tuple((e.event.clip, e.event.clip_sha256) for e in read_list(folder) if getattr(e.event, "clip", ""))
+    with Journal.resume(folder, clock=TestClock(at=9000.0), key=two) as journal:
+        journal.append(ev.Resumed("stopped"))
+        own = journal.keep_sound(clip(99))
+        journal.append(ev.NoteKept(*own, "", 1.0))
+        journal.append(ev.SoundRemoved(theirs, "mine now"))
+        journal.append(ev.SoundRemoved((own, *theirs), "old"))
+        journal.seal()
+    for name, _ in (own, *theirs):
+        (folder / name).unlink()
+    answer = device.send(folder)
+    assert answer is not None
+    assert answer.json()["quarantined"] == ""
+    assert sorted(path.name for path in there.iterdir()) == before
+
+
+def test_a_desk_that_keeps_sound_in_a_store_misses_no_sound(empty: Desk, tmp_path: Path) -> None:
+    """Every visit with sound was a record that does not hold there: its files are not beside it."""
+    empty.files = Files(empty.visits, (tmp_path / "store").as_uri())
+    people.add(empty.people, "Vera", "supervisor", "*", "", PASSWORD)
+    folder = write_visit(tmp_path / "2026-02-11-kiosk-4")
+    answer = Device(empty).send(folder)
+    assert answer is not None
+    assert answer.json()["quarantined"] == ""
+    for read in (lambda desk: None, read_folders):
+        read(empty)
+        assert not {row.rule for row in queries.findings(empty.engine, EVERYBODY)} & {BROKEN, NO_RIGHT}
+        page = signed_in(empty, "Vera").get(f"/visits/{folder.name}").text
+        assert "BROKEN" not in page
+        assert "missing" not in page
+
+
+def test_a_mark_in_a_store_has_the_right_that_it_has_beside_its_record(empty: Desk, tmp_path: Path) -> None:
+    """The device that recorded it removes its sound; another has taken the visit up since."""
+    one, two = (make(name, tmp_path / name) for name in ("van-1", "van-2"))
+    empty.known = {one.public_key: "van-1", two.public_key: "van-2"}
+    empty.files = Files(empty.visits, (tmp_path / "store").as_uri())
+    folder = write_visit(tmp_path / "2026-02-11-kiosk-4", key=one)
+    taken_up(folder, two, 9000.0)
+    late = TestClock(began=TestClock().began + timedelta(days=100))
+    list(prune_visits(folder, timedelta(days=90), now=late.wall(), key=one, clock=late))
+    Device(empty).send(folder)
+    assert NO_RIGHT not in {row.rule for row in queries.findings(empty.engine, EVERYBODY)}
+    assert verify(folder, known=empty.known, sound=False).removals == verify(folder, known=empty.known).removals
 
 
 # ---- copies, cuts and swaps -------------------------------------------------------------------------------------------
@@ -349,3 +410,41 @@ def test_a_ledger_that_was_changed_is_told(tmp_path: Path, what: str) -> None:
     with pytest.raises(Trouble) as caught:
         ask()
     assert caught.value.status == 3
+
+
+# ---- whole, and not what the program would have written ----------------------------------------------------------------
+
+
+def test_a_record_that_does_not_follow_from_the_program_is_in_no_figure(desk: Desk, season: Made) -> None:
+    """It is whole by its hashes, and somebody wrote into it what never happened."""
+    read_folders(desk)
+    before = first_fix(desk.engine, EVERYBODY, ALWAYS, 4e9)
+    folder = desk.visits / season.folders["once"].name
+    entries = read_list(folder)
+    at = next(n for n, e in enumerate(entries) if isinstance(e.event, ReadingTaken))
+    entries[at] = dataclasses.replace(entries[at], event=dataclasses.replace(entries[at].event, value=3.5, given=3.5))
+    (folder / "journal.jsonl").write_bytes(b"".join(sealed_anew(entries)))
+    read_folders(desk)
+    (row,) = [row for row in queries.visits(desk.engine, EVERYBODY, Filter()) if row.name == folder.name]
+    assert (row.standing, row.worst, row.problem) == ("departing", "record does not follow", "")
+    assert first_fix(desk.engine, EVERYBODY, ALWAYS, 4e9).firsts == before.firsts - 1
+    with desk.engine.connect() as connection:
+        taken = select(Reading.n).join(Visit, Visit.id == Reading.visit_id).where(Visit.name == folder.name)
+        assert list(connection.scalars(taken)) == []
+    browser = signed_in(desk, "Vera")
+    for path in (*PAGES, f"/visits/{folder.name}"):
+        assert browser.get(path).status_code == 200, path
+    assert "in no figure" in browser.get("/visits").text
+    assert desk.heads.last_of(folder.name) is not None, "what becomes of it is noted all the same"
+
+
+def test_what_takes_too_long_to_compare_is_in_no_figure(desk: Desk, season: Made, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody could tell whether it follows: an honest one takes a thousandth of the time it may."""
+    monkeypatch.setattr("handsfree.journal.follow.departure.__defaults__", (-1.0,))
+    folder = season.folders["once"]
+    with Journal.resume(desk.visits / folder.name) as journal:  # one more line, so that it is read again
+        journal.append(ev.Resumed("fixed"))
+        journal.seal()
+    read_folders(desk)
+    (row,) = [row for row in queries.visits(desk.engine, EVERYBODY, Filter()) if row.name == folder.name]
+    assert (row.standing, row.worst) == ("departing", NOT_COMPARED)

@@ -16,15 +16,18 @@ from handsfree.desk.configuration import Desk
 from handsfree.desk.heads import FILE, Heads
 from handsfree.desk.queries import EVERYBODY, Filter
 from handsfree.desk.refreshing import read_folders
+from handsfree.errors import Trouble
 from handsfree.journal.canonical import as_line, canonical, entry_in
 from handsfree.journal.events import Closed
-from handsfree.journal.findings import WITHDRAWN
+from handsfree.journal.findings import NO_RIGHT, WITHDRAWN
 from handsfree.journal.keys import DeviceKey, make, trust, withdraw
+from handsfree.journal.prune import prune_visits
 from tests.desk.browsing import signed_in
 from tests.desk.conftest import PASSWORD
 from tests.desk.test_hostile import record
 from tests.desk.test_proofs import _write_again
 from tests.desk.test_uploads import Device, empty
+from tests.journal.made import TestClock, write_visit
 from tests.journal.test_forged import taken_up
 
 __all__ = ["empty"]
@@ -130,3 +133,33 @@ def _rewritten(own: Path, walls: dict[int, str]) -> None:
         out += line
     (own / FILE).write_bytes(out)
     _write_again(own)
+
+
+def test_the_right_to_remove_sound_counts_from_when_it_is_given(tmp_path: Path, lost: Lost) -> None:
+    """The visit is judged again, on the page and in the list of findings."""
+    folder = write_visit(tmp_path / "2026-02-11-kiosk-4", key=lost.key)
+    assert lost.send(folder) == ""
+    there = lost.desk.visits / folder.name
+    office = make("office", tmp_path / "office")
+    trust("office", office.public_key, lost.keys)
+    late = TestClock(began=TestClock().began + timedelta(days=100))
+    list(prune_visits(there, timedelta(days=90), now=late.wall(), key=office, clock=late))
+    read_folders(lost.desk)
+    assert NO_RIGHT in {row.rule for row in queries.findings(lost.desk.engine, EVERYBODY)}
+    people.add(lost.desk.people, "Vera", "supervisor", "*", "", PASSWORD)
+    assert "with no right" in signed_in(lost.desk, "Vera").get(f"/visits/{folder.name}").text
+    trust("office", office.public_key, lost.keys, may_remove=True)
+    read_folders(lost.desk)
+    assert NO_RIGHT not in {row.rule for row in queries.findings(lost.desk.engine, EVERYBODY)}
+    assert "with no right" not in signed_in(lost.desk, "Vera").get(f"/visits/{folder.name}").text
+
+
+@pytest.mark.parametrize("change", [{"wall": "yesterday"}, {"wall": "2026-05-19T08:00:00"}, {"wall": None}, {"by": None}])
+def test_a_ledger_whose_line_is_no_note_is_told(tmp_path: Path, change: dict[str, Any]) -> None:
+    heads = Heads(tmp_path)
+    heads.note(("one", 1, "0" * 64), by="x")
+    data = json.loads(entry_in((tmp_path / FILE).read_bytes()) or b"{}")
+    data = {name: value for name, value in {**data, **change}.items() if value is not None}
+    (tmp_path / FILE).write_bytes(as_line(canonical(data))[0])
+    with pytest.raises(Trouble, match="broken at line 1"):
+        Heads(tmp_path).kept_of("one")

@@ -355,3 +355,17 @@ def test_exports_give_what_follows_a_break_marked(tmp_path: Path, trusted: Trust
     lines = [json.loads(line) for line in out.read_text(encoding="utf-8").splitlines()]
     assert {entry["n"] for entry in lines} == {e.n for e in honest} - {7}
     assert [entry.get("unverified", False) for entry in lines] == [entry["n"] > 7 for entry in lines]
+
+
+# ---- what is not broken is not called so ----------------------------------------------------------------------------
+
+
+def test_a_record_that_is_not_signed_or_not_closed_is_not_called_broken(tmp_path: Path, trusted: Trusted) -> None:
+    """`--signed` asks for more than a whole record; and a visit that still goes on has no seal yet."""
+    for name, key in (("plain", None), ("signed", trusted.one)):
+        said, status = verdict(write_visit(tmp_path / name / VISIT, key=key), trusted, signed=True)
+        assert (status, "broken" in said) == (0 if key else 3, False)
+        assert key or "is not what --signed asks for, from event 0 on" in said
+        said, status = verdict(write_visit(tmp_path / f"{name} open" / VISIT, key=key, seal=False), trusted)
+        assert (status, "broken" in said) == (3, False)
+        assert "It ends without a seal" in said

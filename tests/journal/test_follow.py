@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import shutil
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -10,6 +12,7 @@ import pytest
 from handsfree.journal import events as ev
 from handsfree.journal.events import AnswerTaken, Gate, ReadingTaken, Say, Stamped, StepEntered, Utterance
 from handsfree.journal.follow import _differing, departure, follow
+from handsfree.journal.prune import prune_visits
 from handsfree.journal.verify import verify
 from tests.journal.made import OPENED, TestClock, read_list
 from tests.journal.visited import LINES, LOCK, MACHINE, resume, visit
@@ -125,3 +128,16 @@ def test_where_a_record_parts_from_the_program_it_is_told_in_words_of_the_story(
     assert "61" in alike
     said = _differing(ev.Say(3, "Say: isolated, lock four one seven.", "step"), wanted)
     assert "seven" not in said
+
+
+def test_a_crash_at_any_event_and_sound_removed_later_is_no_departure(done: Path, tmp_path: Path) -> None:
+    """A crash comes between a happening and what it led to; nobody takes the visit up again, and its sound goes in time. It
+    was told as a record that does not follow from the program."""
+    lines = (done / "journal.jsonl").read_bytes().splitlines(keepends=True)
+    late = TestClock(began=TestClock().began + timedelta(days=100))
+    for count in range(2, len(lines) - 1, 5):
+        folder = tmp_path / str(count) / done.name
+        shutil.copytree(done, folder)
+        (folder / "journal.jsonl").write_bytes(b"".join(lines[:count]))
+        list(prune_visits(folder, timedelta(days=90), now=late.wall(), clock=late))
+        assert departure(read_list(folder), MACHINE) is None, count

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import shutil
 from contextlib import nullcontext
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +18,11 @@ from rich.console import Console
 from handsfree.desk.readout import read_out
 from handsfree.errors import Trouble
 from handsfree.journal import commands
-from handsfree.journal.account import EARLIER, account
+from handsfree.journal.account import EARLIER, NEWER, account
+from handsfree.journal.tongue import say_in
+from handsfree.journal.writer import Journal
 from handsfree.visit.review import replay_machine
+from tests.journal.made import OPENED, TestClock
 from tests.journal.visited import resume
 
 OLD = Path(__file__).parent / "old"
@@ -101,3 +105,15 @@ def test_a_finished_one_cannot_be_taken_up_again(tmp_path: Path) -> None:
     visit = Path(shutil.copytree(OLD / "finished", tmp_path / "finished"))
     with pytest.raises(Trouble, match="begin a new visit"):
         resume(visit, [], at=20_000.0)
+
+
+@pytest.mark.parametrize(("rules", "rule", "said"), [(1, "earlier program", EARLIER), (10**6, "newer program", NEWER)])
+def test_a_program_ahead_of_this_one_is_not_called_an_earlier_one(tmp_path: Path, rules: int, rule: str, said: str) -> None:
+    """Devices may be brought up to date before the desk is."""
+    with Journal.create(tmp_path / "v", clock=TestClock()) as journal:
+        journal.append(replace(OPENED, visit="v", rules=rules))
+        journal.seal()
+    told = account(tmp_path / "v", replay_machine())
+    assert [(one.rule, one.sentence) for one in told.findings if "program" in one.rule] == [(rule, said)]
+    assert say_in("es")(said) != said
+    assert say_in("es")(rule) != rule

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import io
 import json
+from dataclasses import asdict, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -13,14 +14,16 @@ from rich.console import Console
 
 from handsfree.desk.heads import Heads
 from handsfree.errors import Trouble
-from handsfree.journal import commands, keys
+from handsfree.journal import commands, keys, ledger
 from handsfree.journal.account import account
+from handsfree.journal.canonical import as_line, canonical
 from handsfree.journal.findings import BROKEN, WITHDRAWN
 from handsfree.journal.page import visit_page
 from handsfree.journal.prune import prune_visits
 from handsfree.journal.rights import KeptHead, Rights, Withdrawn
 from handsfree.journal.service import report_markdown, service
 from handsfree.journal.tongue import say_in
+from handsfree.journal.tree_heads import TreeHead
 from handsfree.journal.verdicts import VerifyReport
 from handsfree.journal.verify import verify
 from tests.journal.made import TestClock, write_visit
@@ -235,3 +238,29 @@ def test_the_command_tells_by_a_proof_of_the_desk(tmp_path: Path, trusted: Trust
     proof.write_text(json.dumps(named))
     with pytest.raises(Trouble, match="whether it was signed before"):
         verified(proof)
+
+
+def test_a_key_that_its_file_calls_withdrawn_is_not_trusted(tmp_path: Path, trusted: Trusted) -> None:
+    """Somebody wrote the line by hand into the file of a trusted key: that may not count for nothing."""
+    path = trusted.folder / "trusted" / "van-1.pub"
+    path.write_text(f"{trusted.one.public_key}\nwithdrawn {DAY}\n")
+    with pytest.raises(Trouble, match=r"van-1\.pub"):
+        keys.known(trusted.folder)
+
+
+@pytest.mark.parametrize("wall", ["yesterday", "2026-05-19T08:00:00", "", "99999-01-01T00:00:00+00:00"])
+def test_a_proof_whose_time_is_none_proves_nothing(tmp_path: Path, trusted: Trusted, wall: str) -> None:
+    """It was a traceback, where a key of the record was withdrawn."""
+    folder = write_visit(tmp_path / VISIT, key=trusted.one)
+    line, _ = as_line(canonical({"n": 0, "visit": VISIT, "events": len(lines_of(folder)), "head": head_of(folder, -1),
+                              "wall": wall, "by": "x", "prev": ""}))  # fmt: skip
+    desk = keys.make("desk-1", tmp_path / "desk-key")
+    keys.trust("desk-1", desk.public_key, trusted.folder)
+    bare = TreeHead(1, ledger.root([ledger.leaf_hash(line)]).hex(), DAY, "desk-1", desk.public_key)
+    tree = replace(bare, signature=desk.sign(bare.unsigned()))
+    proof = tmp_path / "proof.json"
+    proof.write_text(json.dumps({"tree": asdict(tree), "leaf": line.decode(), "at": 0, "path": []}))
+    said(trusted.folder, withdraw="van-1")
+    with pytest.raises(Trouble, match="proves nothing") as caught:
+        commands.verify(folder, proof=proof, keys_folder=trusted.folder)
+    assert caught.value.status == 3
