@@ -178,8 +178,8 @@ def _technicians_of(where: ColumnElement[bool]) -> Select[Any]:
 
 
 def _signed(sign: int, settled: ColumnElement[bool]) -> list[ColumnElement[Any]]:
-    """Like `_sums`, as whole numbers so small that PostgreSQL adds them up without decimals. Of days that are taken off
-    nothing says which is the last: whoever has others has a later one."""
+    """Like `_sums`, as whole numbers so small that PostgreSQL adds them up without decimals. Subtracted days say nothing of
+    the last day: the other days of that technician include a later one."""
     *counts, seconds, last = _sums(settled)
     whole = (cast(one, Integer).label(one.name) for one in counts)
     if sign > 0:

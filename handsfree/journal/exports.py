@@ -31,7 +31,7 @@ COLUMNS: dict[str, bool] = {
 
 
 def reading_rows(entries: Iterable[Stamped], broken_at: int | None = None) -> Iterator[dict[str, Any]]:
-    """`broken_at`: from this event on the record is vouched for by nothing; None where it holds."""
+    """`broken_at`: from this event on, nothing vouches for the record; None where it holds."""
     visit = ""
     for entry in entries:
         r = entry.event

@@ -162,7 +162,7 @@ def _told(event: Any) -> str:
 
 
 def _fields(event: Any) -> str:
-    """For a person who looks for the fault; the number on a lock is nobody's business."""
+    """For a person who looks for the fault. The number on a lock is left out."""
     if isinstance(event, Say):
         event = replace(event, text=without_figures(event.text))
     shown = {name: value for name, value in to_data(event).items() if value not in ("", None, [], ())}

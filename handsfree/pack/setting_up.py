@@ -74,7 +74,7 @@ def _opened(pack: Path) -> zipfile.ZipFile:
     try:
         return zipfile.ZipFile(pack)
     except FileNotFoundError:
-        raise Refused(f"There is no {pack}. Check the name.") from None
+        raise Refused(f"There is no file {pack}. Check the name.") from None
     except (zipfile.BadZipFile, OSError):
         raise Refused(f"{pack} is not a complete pack. Copy it again.") from None
 

@@ -4,7 +4,7 @@ Rules of this file:
 
 - It reads in black and white, light and dark; nothing is told by colour.
 - Every box has a number. A way that no arrow shows is named by the number and the sheet of where it leads, and is a link.
-- Every box has a title for readers of the screen: all that the step says."""
+- Every box has a title for screen readers: all that the step says."""
 
 from __future__ import annotations
 
