@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 #: Seconds of silence that end a sentence of the writer's, and the longest one: people think while they dictate.
 PAUSE, LONGEST = 1.2, 40.0
-#: Letters of the trade words that are passed on: the engine that writes takes in no more beforehand.
+#: Letters of the words of the trade: what is written from them reads no more beforehand.
 MOST_WORDS = 400
 
 

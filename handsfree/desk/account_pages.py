@@ -286,5 +286,5 @@ def _taken_away(request: Request, form: FormFields) -> Response:
 def read_again(request: Request, form: FormFields) -> Response:
     desk = desk_of(request)
     done = read_folders(desk)
-    said = f"The folders were read: {done.read} visits new or changed, {done.gone} gone, {done.same} as before."
+    said = f"The folders were read: {done.read} visits new or changed, {done.gone} removed, {done.same} unchanged."
     return then(request, "/", said)

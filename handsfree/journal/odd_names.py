@@ -26,7 +26,7 @@ def odd(name: str) -> str:
     typed = name.translate(_TYPOGRAPHIC)
     unseen = any(not c.isprintable() or c in _HYPHENS for c in name) or _IN_A_CODE.search(name) is not None
     if unseen or unicodedata.normalize("NFKC", typed) != typed:
-        return "it has signs that are not what is typed for them"
+        return "it has signs other than those that people type"
     for word in re.findall(r"[^\W\d_]+", name):
         alphabets = {each for c in word for each in _ALPHABETS if unicodedata.name(c, "").startswith(each)}
         if len(alphabets) > 1:

@@ -65,7 +65,7 @@ def proved(proof: Any) -> NotedHead:
         path, root = [bytes.fromhex(one) for one in proof["path"]], bytes.fromhex(tree.root)
         inside = ledger.holds_inclusion(ledger.leaf_hash(line), int(proof["at"]), tree.size, path, root)
     except (KeyError, TypeError, ValueError, AttributeError):
-        raise ValueError("this is not a proof") from None
+        raise ValueError("this is no proof") from None
     if not (inside and tree.holds):
         raise ValueError("it does not hold")
     return found

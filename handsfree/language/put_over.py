@@ -21,7 +21,7 @@ def english(text: str) -> str:
 
 
 def there(code: str, table: str) -> bool:
-    """Whether this language has such a table, grammar/<code>.<table>.yaml."""
+    """Has this language such a table, grammar/<code>.<table>.yaml?"""
     return (shipped_folder("grammar") / f"{code}.{table}.yaml").is_file()
 
 

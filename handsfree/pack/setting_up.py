@@ -129,7 +129,7 @@ def _copied(archive: zipfile.ZipFile, name: str, place: Path, pack: Path) -> str
 
 def _install(contents: dict[str, Any], folder: Path) -> Path:
     home = folder / "program"
-    no_room = "Python could not make room for it (on Debian: apt install python3-venv)"
+    no_room = "Python could not make an environment for it (on Debian: apt install python3-venv)"
     _run([sys.executable, "-m", "venv", str(home)], no_room)
     scripts = home / ("Scripts" if os.name == "nt" else "bin")
     python = scripts / ("python.exe" if os.name == "nt" else "python")

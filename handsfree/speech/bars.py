@@ -259,7 +259,7 @@ ENROL_MOST = Bar(
 )  # fmt: skip
 ENROL_ROOM = Bar(
     "room that an enrolment leaves", 1.0, "log-odds",
-    "So far below its threshold stays the likeliest wrong answer among what the person read.",
+    "The likeliest wrong answer to what the person read stays at least this far below its threshold.",
     "Less is added for a voice whose wrong answers come near.",
 )  # fmt: skip
 ENROL_LEFT = Bar(

@@ -522,4 +522,4 @@ def test_what_was_noted_elsewhere_finds_a_cut_end(tmp_path: Path) -> None:
     assert verify(folder, events=4).holds
     assert first(verify(folder, events=5)) == (4, "It ends here, but 5 events were noted: its end was cut off.")
     assert first(verify(folder, head="0" * 64)) == (
-        4, "The head hash that was noted is of no event in it: it was cut off or rewritten.")  # fmt: skip
+        4, "No event in it has the head hash that was noted: it was cut off or rewritten.")  # fmt: skip
