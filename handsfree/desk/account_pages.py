@@ -32,8 +32,8 @@ from handsfree.desk.web import (
 from handsfree.errors import Trouble
 
 SIGNED_IN = ("supervisor", "technician", "writer")
-#: People who may wait for their password to be checked; anybody after them is asked to come back. A check takes about 0.1 s
-#: of one core, so on two cores the last of them waits about as many seconds as a browser's user would.
+#: How many people may wait for their password to be checked; anybody after them is asked to come back. A check takes about
+#: 0.1 s of one core, so on two cores the last of them waits about as many seconds as a browser's user would.
 MOST_WAITING = 200
 
 

@@ -195,7 +195,7 @@ def settled_until(today: int) -> int:
 
 def technicians_in(first: int, last: int, settled: int, *which: ColumnElement[bool]) -> Select[Any]:
     """(technician, *_OF_TECHNICIAN, last) of the days `first` to `last`; first visits of those before the day `settled`,
-    which begins a block. `which`: of the visits; out of the rolls where it is empty, and so everybody's."""
+    which begins a block. `which`: of the visits; if empty, everybody's, from the rolls."""
     of = covered(first, last) if not which else Covered(0, 0, ((1, first, last),))
     parts: list[Any] = []
     if of.begin < of.end:

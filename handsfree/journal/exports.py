@@ -84,7 +84,7 @@ def readings_parquet(entries: Iterable[Stamped], path: Path, broken_at: int | No
 
 
 def events_jsonl(entries: Iterable[Stamped], broken_at: int | None = None) -> Iterator[bytes]:
-    """A line an event, canonical JSON, that `schema()` describes."""
+    """One line per event, canonical JSON, as `schema()` describes it."""
     for entry in entries:
         marked = {"unverified": True} if broken_at is not None and entry.n >= broken_at else {}
         yield canonical(entry_of(entry) | marked) + b"\n"

@@ -1,4 +1,4 @@
-"""Names that may not be what they look like: another name, that looks the same, has another history.
+"""Names that may not be what they look like: another name that looks the same has another history.
 
 A name is odd if it has what nobody sees or types: characters that another form of Unicode replaces (NFKC, UAX 15), spaces at
 its ends or two together, invisible ones; or letters of two alphabets in one word, or a word all of whose letters look Latin

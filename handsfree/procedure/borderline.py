@@ -55,7 +55,7 @@ class Accusation:
 
 
 def remarks(book: Book, name: str) -> Iterator[Remark]:
-    """Each of them, as an error of the procedure."""
+    """Each accusation, as an error of the procedure."""
     procedure = book.procedures[name]
     for one in accusations(procedure):
         step = procedure.step(one.step)

@@ -1,4 +1,4 @@
-"""The chart of a procedure drawn: SVG with its sheets one under another, and a page (HTML) that prints a sheet a page.
+"""The chart of a procedure drawn: SVG with its sheets one under another, and a page (HTML) that prints one sheet per page.
 
 Rules of this file:
 
@@ -83,7 +83,7 @@ def svg(book: Book) -> str:
 
 
 def html(book: Book) -> str:
-    """A page with a picture a sheet: as wide as the window, one sheet a page in print."""
+    """A page with one picture per sheet: as wide as the window, one sheet per page in print."""
     drawing = _drawing(book)
     rows = [
         f'<!doctype html><html lang="{drawing.code}"><head><meta charset="utf-8">',

@@ -3,7 +3,7 @@
 - A step is never split: one that does not fit goes to the next column. What is behind an isolation has a bar beside it.
 - A way to a step that is not near carries its page; on a screen it is a link. Which ways carry one does not depend on where
   the pages break: otherwise the layout would never settle.
-- A table of ranges is drawn by its results: a column a result."""
+- A table of ranges is drawn by its results: one column per result."""
 
 from __future__ import annotations
 
@@ -162,7 +162,7 @@ def _sheet_rows(lines: Sequence[CopyLine]) -> Iterator[PaperRow]:
 
 
 def _grid(rows: Sequence[tuple[tuple[str, str], ...]]) -> tuple[tuple[str, ...], ...]:
-    """A column a result; values beside which the same stands share a row."""
+    """One column per result; values with the same in all columns share a row."""
     heads = tuple(dict.fromkeys(column for row in rows for column, _ in row))
     cells = [tuple(", ".join(cell for column, cell in row if column == head) for head in heads) for row in rows]
     if heads[0]:
