@@ -1,5 +1,5 @@
 """The command line: one thin function per command. Everything heavy is imported where it is used, so that --help is quick.
-For the same reason annotations are not strings here: typer would have to compile each of them."""
+This module has no `from __future__ import annotations` for the same reason: typer would have to evaluate each one."""
 
 import sys
 from pathlib import Path
@@ -35,7 +35,7 @@ def demo(
     engine: EngineName = None,
     sound_out: Annotated[str | None, typer.Option("--sound-out", help="Write the sound too: a file, or '-'.")] = None,
 ) -> None:
-    """Play a whole visit: the technician's side comes from recordings, through the real recogniser."""
+    """Play a whole visit. The technician's side comes from recordings, through the real recogniser."""
     from handsfree.visit import commands
 
     commands.demo(visits, as_json=json, engine=engine, sound_out=sound_out)
@@ -71,7 +71,7 @@ def visit(
     commands.visit(ask, live_visit, as_json=json)
 
 
-standby = typer.Typer(help="Wait for a visit to be started by voice.", invoke_without_command=True)
+standby = typer.Typer(help="Wait for a visit to be started by voice. Resumes it after a crash.", invoke_without_command=True)
 app.add_typer(standby, name="stand-by")
 
 
@@ -95,7 +95,7 @@ def stand_by(
 def stand_by_unit(
     out: Annotated[Path | None, typer.Option(metavar="FILE", help="File to write, if not the usual one.")] = None,
 ) -> None:
-    """Write a systemd user unit, so that the program stands by whenever you are signed in."""
+    """Write a systemd user unit. With it the program stands by whenever you are signed in."""
     from handsfree.standby import commands
 
     commands.unit(out)
@@ -111,13 +111,13 @@ def evaluate(
     json: JsonLine = False,
     show: Annotated[bool, typer.Option("--show", help="Name each clip that was wrong or accepted without speech.")] = False,
 ) -> None:
-    """Measure recognition: how much is right, asked again, wrong, or accepted though nothing was said."""
+    """Measure recognition. Says how much is right, asked again, wrong, or accepted though nothing was said."""
     from handsfree.speech import commands
 
     raise typer.Exit(commands.evaluate(manifest, engine, json, show))
 
 
-models = typer.Typer(help="Models for recognition, and packs for devices without a network.", invoke_without_command=True)
+models = typer.Typer(help="List or add recognition models. Make and set up packs.", invoke_without_command=True)
 app.add_typer(models, name="models")
 
 
@@ -150,7 +150,7 @@ def models_pack(
     wheels: Annotated[Path | None, typer.Option(help="A folder of wheels to use if there is no network.")] = None,
     procedures: Annotated[Path | None, typer.Option(help="Your own procedures, including cabinets.")] = None,
 ) -> None:
-    """Make one file with everything a device without a network needs: wheels, weights, procedures, cabinets."""
+    """Make one file for a device without a network. It holds wheels, weights, procedures and cabinets."""
     from handsfree.pack import commands
 
     commands.pack(to, wheels, procedures)
@@ -252,7 +252,7 @@ def reckon(
     values: Annotated[list[str] | None, typer.Argument(help="Its values; with a unit if not the usual: 40degF.")] = None,
     json: JsonLine = False,
 ) -> None:
-    """Do the trade's arithmetic: superheat, a sensor's ohms, a winding's temperature, the hours to cool a fill."""
+    """Do the trade's arithmetic. Superheat, a sensor's ohms, a winding's temperature, the hours to cool a fill."""
     from handsfree.trade import reckon as worked
 
     worked.show(name, tuple(values or ()), json)
@@ -266,7 +266,7 @@ def log(
     out: Out = None,
     json: JsonLine = False,
 ) -> None:
-    """Read a logger's or clamp meter's file: range, time above 41 °F, duty, energy a day. --out draws it as SVG."""
+    """Read a logger's or clamp meter's file. Shows range, time above 41 °F, duty, energy a day. --out draws it as SVG."""
     from handsfree.trade import logged
 
     logged.show(file, volts, price, out, json)
@@ -274,7 +274,7 @@ def log(
 
 @app.command("print")
 def print_copy(procedure: ProcedureName, out: Out = None, card: procedure_verbs.Card = False) -> None:
-    """Print a copy for when the battery is dead: Markdown, or PDF if --out ends in .pdf."""
+    """Print a copy for when the battery is dead. Markdown, or PDF if --out ends in .pdf."""
     from handsfree.procedure import commands
 
     commands.print_copy(procedure, out, card)
@@ -306,7 +306,7 @@ def record(
     words: Annotated[str, typer.Option("--words", help="Words of the trade that you will say: 'burr, hopper'.")] = "",
     json: JsonLine = False,
 ) -> None:
-    """Record a procedure by voice, step by step. Each step is saved; begin again and it goes on where it stopped."""
+    """Record a procedure by voice, step by step. Each step is saved. Give the same name again to go on where you stopped."""
     not_with("--typed", typed, sound_in=sound_in, sound_out=sound_out, engine=engine, words=words or None)
     from handsfree.authoring import asked, commands
 
@@ -318,7 +318,7 @@ def rehearse(
     procedure: ProcedureName,
     typed: Annotated[bool, typer.Option("--typed", help="Walk it yourself from the keyboard, with a map.")] = False,
     spoken: Annotated[bool, typer.Option("--spoken", help="Walk it yourself by voice, with a map.")] = False,
-    voice: Annotated[list[str] | None, typer.Option("--voice", help="A voice of the technician's; may be repeated.")] = None,
+    voice: Annotated[list[str] | None, typer.Option("--voice", help="A voice for the technician; may be repeated.")] = None,
     most: Annotated[int | None, typer.Option("--most", min=1, help="Walk no more paths than this.")] = None,
     engine: EngineName = None,
     json: JsonLine = False,
@@ -357,7 +357,7 @@ def send(
     show: Annotated[bool, typer.Option("--show", help="Only say what is in the queue.")] = False,
     json: JsonLine = False,
 ) -> None:
-    """Send visits to a desk over a bad line: whole and once, or not at all. Exit status 1 if some are not stored."""
+    """Send visits to a desk over a bad line. Whole and once, or not at all. Exit status 1 if some are not stored."""
     from handsfree.sending import commands
 
     raise typer.Exit(commands.send(commands.SendOptions(place, to, key, None, minutes, again, show), as_json=json))

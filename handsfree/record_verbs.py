@@ -23,14 +23,14 @@ def not_with(one: str, given: bool, **others: object) -> None:
 def verify(
     visit: VisitFolder,
     signed: Annotated[bool, typer.Option("--signed", help="Demand a known key for every event, and no cut end.")] = False,
-    events: Annotated[int | None, typer.Option(min=0, help="The least number of events there must be.")] = None,
+    events: Annotated[int | None, typer.Option(min=0, help="There must be at least this many events.")] = None,
     head: Annotated[str | None, typer.Option(help="Hash of an event, noted earlier, that must be in the record.")] = None,
     words: Annotated[str | None, typer.Option(help="The four words said at the end of the visit.")] = None,
     proof: Annotated[Path | None, typer.Option(help="File from the desk: that it noted this record's head.")] = None,
     json: JsonLine = False,
 ) -> None:
-    """Check that the record of a visit is whole and unchanged, since when, and under whose key. If it is not: exit
-    status 3, and the first bad place."""
+    """Check that a record is whole and unchanged. Says since when and under whose key. If it is not: exit status 3,
+    and the first bad place."""
     from handsfree.journal import commands
 
     commands.verify(visit, signed=signed, events=events, head=head, words=words, proof=proof, as_json=json)
@@ -44,7 +44,7 @@ def replay(
     html: Annotated[Path | None, typer.Option(help="Write one page that needs nothing else.")] = None,
     pdf: Annotated[Path | None, typer.Option(help="Write it as a PDF file.")] = None,
 ) -> None:
-    """Show a visit as it went, worked out again from its record. Exit status 3 if the two do not agree."""
+    """Show a visit as it went. It is worked out again from its record; exit status 3 if the two do not agree."""
     for name, path in (("--html", html), ("--pdf", pdf)):  # the whole visit stands there
         not_with(name, path is not None, speed=speed, only=only, **{"from": begin})
     from handsfree.journal import commands
@@ -58,10 +58,10 @@ def keys(
     make: Annotated[str | None, typer.Option(help="Make this device's signing key, under this device name.")] = None,
     trust: Annotated[tuple[str, str] | None, typer.Option(help="Trust another device: its name and public key.")] = None,
     may_remove: Annotated[bool, typer.Option("--may-remove", help="It may remove the sound of others' visits.")] = False,
-    withdraw: Annotated[str | None, typer.Option(help="Trust a device's key no more; what was kept before holds.")] = None,
+    withdraw: Annotated[str | None, typer.Option(help="Trust a device's key no longer; what was kept before holds.")] = None,
     as_of: Annotated[str | None, typer.Option("--as-of", help="Since when, if not now: a day, or a day and a time.")] = None,
 ) -> None:
-    """Show the signing keys, make this device's own, trust another's or withdraw one."""
+    """Show, make, trust or withdraw signing keys."""
     from handsfree.journal import commands
 
     commands.keys(make=make, trust=trust, may_remove=may_remove, withdraw=withdraw, as_of=as_of)
@@ -72,7 +72,7 @@ def export(
     to: Annotated[Path, typer.Argument(help="File to write: .csv or .parquet, .jsonl, .json, .flac.")],
     visit: Annotated[Path | None, typer.Option("--visit", help="Folder of the visit.")] = None,
 ) -> None:
-    """Export readings as a table, events with their schema, or a whole visit's sound with captions."""
+    """Export readings, events or sound. Readings as a table, events with their schema, sound with captions."""
     from handsfree.journal import commands
     from handsfree.visit import review
 
@@ -80,7 +80,7 @@ def export(
 
 
 def report(visit: VisitFolder, to: Annotated[Path, typer.Argument(help="File to write, .md or .pdf.")]) -> None:
-    """Write the service report for the customer, without the technician's voice or lock number."""
+    """Write the service report for the customer. It has neither the technician's voice nor the lock number."""
     from handsfree.journal import commands
 
     commands.report(visit, to)
@@ -91,7 +91,7 @@ def attach(
     file: Annotated[Path, typer.Argument(help="The photo or other file.")],
     step: Annotated[str, typer.Option(help="The step that asked for it.")],
 ) -> None:
-    """Add the photo that a step asked for to the record of a visit. The record keeps its hash."""
+    """Add to a visit's record the photo that a step asked for. The record keeps its hash."""
     from handsfree.journal import keys
     from handsfree.visit import sessions
 

@@ -1,4 +1,4 @@
-"""Settings: from a file, from the environment, from flags, in that order of rising weight.
+"""Settings: from a file, from the environment, from flags. Each overrides the one before.
 
 The file is TOML, `settings.toml` in the user's configuration folder (platformdirs) or where HANDSFREE_SETTINGS says. A
 variable is HANDSFREE_ and the name in capitals. `origins` says where each value came from.

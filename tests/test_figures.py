@@ -8,13 +8,18 @@ from pathlib import Path
 import pytest
 
 from handsfree.speech import expected
-from tests.bench import figures
+from tests.bench import figures, talk_page
 
 
 @pytest.mark.parametrize("page", [figures.README, figures.REACHES, expected.PLACE], ids=lambda page: page.name)
 def test_a_page_shows_the_figures_of_the_results(page: object) -> None:
     """`python -m tests.bench.figures --write` puts them in."""
     assert figures.pages()[page] == page.read_text(encoding="utf-8")  # type: ignore[attr-defined,index]  # a path by its page
+
+
+def test_the_page_on_talk_is_made_from_the_results() -> None:
+    """`python -m tests.bench.talk_page` writes it."""
+    assert talk_page.page() == (figures.REACHES.parent / "talk.md").read_text(encoding="utf-8")
 
 
 def test_a_figure_that_changed_is_noticed() -> None:

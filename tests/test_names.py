@@ -33,10 +33,10 @@ def named(module: Path) -> Iterator[str]:
     for node in ast.parse(module.read_text(encoding="utf-8")).body:
         if isinstance(node, ast.ClassDef):
             yield node.name
-        elif isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
-            name = node.targets[0].id
-            if name.lstrip("_")[:1].isupper() and not name.isupper():
-                yield name
+        elif isinstance(node, ast.Assign | ast.AnnAssign):
+            target = node.targets[0] if isinstance(node, ast.Assign) else node.target
+            if isinstance(target, ast.Name) and target.id.lstrip("_")[:1].isupper() and not target.id.isupper():
+                yield target.id
 
 
 def test_no_two_modules_name_two_things_alike() -> None:
@@ -104,6 +104,14 @@ def test_a_function_that_is_imported_alone_is_the_only_one_of_its_name() -> None
 
 def test_no_import_gives_a_function_a_second_name() -> None:
     assert {found for found in imported_alone(functions()) if found[0] != found[2]} == RENAMED.keys()
+
+
+def test_no_import_gives_a_class_or_a_type_a_second_name() -> None:
+    for path in PRODUCT.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("handsfree"):
+                renamed = [one.name for one in node.names if one.name[:1].isupper() and one.asname not in (None, one.name)]
+                assert renamed == [], path
 
 
 #: What an utterance goes through, from the microphone to the journal.

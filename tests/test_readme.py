@@ -306,6 +306,18 @@ def test_modules_that_are_run_exist(page: str) -> None:
         assert importlib.util.find_spec(name) is not None, name
 
 
+def test_every_bench_is_listed() -> None:
+    listed = readme.text("tests/bench/README.md")
+    for path in sorted((TOP / "tests/bench").rglob("*.py")):
+        if path.stem != "__main__" and 'if __name__ == "__main__"' in path.read_text(encoding="utf-8"):
+            assert re.search(rf"`python -m [\w.]*\.{path.stem}\b|, `{path.stem}`", listed), path.name
+
+
+def test_the_number_of_procedures_that_ship() -> None:
+    count = len(list((TOP / "procedures").glob("*.yaml")))
+    assert f" {count} procedures ship" in readme.text("README.md")
+
+
 def test_the_install_lines_name_extras_that_exist() -> None:
     project = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     lines = [line for line in readme.fenced("README.md") if "pip install" in line]

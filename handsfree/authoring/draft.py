@@ -41,8 +41,8 @@ class Doubt:
 
 @dataclass(frozen=True)
 class DraftStep:
-    """`clips`: names of the sounds in the recording's folder whose words the text is; `sound`: a file beside the
-    procedure that came with it. `doubts`: words of any of its sentences that the writer has not settled."""
+    """`clips`: names of the sounds in the recording's folder whose words the text is. `doubts`: words of any of its
+    sentences that the writer has not settled."""
 
     uid: int
     text: str = ""

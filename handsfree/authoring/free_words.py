@@ -3,7 +3,7 @@
 The engine of a visit is trained on the trade's answers and commands, and tends to hear them in anything; for dictation that
 is a fault. `base` writes half as many wrong words as `tiny.en` (tests/bench/results/log.md) and knows Spanish too.
 
-For a language of which no engine of visits is installed, `FreeRecogniser` also hears the recorder's commands. It is for
+For a language for which no engine of visits is installed, `FreeRecogniser` also hears the recorder's commands. It is for
 recording alone, where everything is read back: no visit is ever heard by it."""
 
 from __future__ import annotations

@@ -5,7 +5,7 @@ Rules of this file:
 - The sound of every utterance is kept, whatever came of it: only the writer speaks here, and asked for it.
 - When free words are asked for, other phrases in force ('that is all') are tried first. For answers, so are the answers of
   the procedures that ship: dictation is worst at single words. A word or two that may be 'affirm' are never free words.
-- What free words of a page are written from is told how such a field reads in the pages that ship.
+- The engine that writes the free words of a page is told how such a field reads in the pages that ship.
 """
 
 from __future__ import annotations

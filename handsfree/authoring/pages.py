@@ -4,7 +4,7 @@ Rules of this file:
 
 - 'Skip it' leaves a group out (for keys and single values, only that value), 'that is all' ends rows, 'correction' begins
   the group again, 'stop recording' ends; what is saved stays.
-- Nothing is saved that the schema of pages refuses: the program says the fault, and asks for the group again.
+- Nothing is saved that the schema of pages refuses: the program says what is wrong, and asks for the group again.
 - What two witnesses heard as one of the words that pages have, or as a number, is kept and said in the next sentence. Other
   dictated words are read back. Where they are wrong, the writer says them anew, with no 'negative' before, or types them:
   what is typed is never read back.
@@ -21,8 +21,7 @@ from typing import Any, ClassVar
 from handsfree.authoring.page_fields import COUNTS, GROUPS, Data, Group, Slot, as_written, is_filled, text_of, with_row
 from handsfree.authoring.words import RecorderWords
 from handsfree.dialogue.listening import listen_for
-from handsfree.dialogue.question import Consequence, OwnEffect, Question
-from handsfree.dialogue.question import Turn as Turned
+from handsfree.dialogue.question import Consequence, OwnEffect, Question, Turn
 from handsfree.journal import events
 from handsfree.language.meaning import YES, YES_NO, Listening, NumberAsked, Sense, Verdict
 from handsfree.procedure import cabinet
@@ -73,7 +72,7 @@ class PageState:
         return self.group.slots[self.at[1]]
 
 
-class PageTurn(Turned[PageState]):
+class PageTurn(Turn[PageState]):
     def sentence(self, key: str, **values: object) -> str:
         return self.state.words.prompt(key, **values)
 

@@ -15,8 +15,7 @@ from typing import Any, ClassVar
 
 from handsfree.authoring.draft import Doubt, Draft, DraftStep
 from handsfree.authoring.words import RecorderWords
-from handsfree.dialogue.question import Consequence, OwnEffect, Question
-from handsfree.dialogue.question import Turn as Turned
+from handsfree.dialogue.question import Consequence, OwnEffect, Question, Turn
 from handsfree.language.meaning import Listening
 
 
@@ -84,7 +83,7 @@ class RecorderState:
         return bool(self.outcome)
 
 
-class RecorderTurn(Turned[RecorderState]):
+class RecorderTurn(Turn[RecorderState]):
     @property
     def words(self) -> RecorderWords:
         return self.state.words

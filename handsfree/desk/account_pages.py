@@ -32,8 +32,8 @@ from handsfree.desk.web import (
 from handsfree.errors import Trouble
 
 SIGNED_IN = ("supervisor", "technician", "writer")
-#: People who may wait for their password to be checked; anybody after them is asked to come back. A check takes about 0.1 s
-#: of one core, so on two cores the last of them waits about as many seconds as a browser's user would.
+#: How many people may wait for their password to be checked; anybody after them is asked to come back. A check takes about
+#: 0.1 s of one core, so on two cores the last of them waits about as many seconds as a browser's user would.
 MOST_WAITING = 200
 
 
@@ -286,5 +286,5 @@ def _taken_away(request: Request, form: FormFields) -> Response:
 def read_again(request: Request, form: FormFields) -> Response:
     desk = desk_of(request)
     done = read_folders(desk)
-    said = f"The folders were read: {done.read} visits new or changed, {done.gone} gone, {done.same} as before."
+    said = f"The folders were read: {done.read} visits new or changed, {done.gone} removed, {done.same} unchanged."
     return then(request, "/", said)

@@ -1,4 +1,4 @@
-"""A cabinet over the years: its visits and faults first, one pull-down curve a visit laid over one another, readings that
+"""A cabinet over the years: its visits and faults first, one pull-down curve per visit laid over one another, readings that
 drift, parts changed, what is due; then each quantity by itself."""
 
 from __future__ import annotations

@@ -65,7 +65,7 @@ def people_remove(visits: Path, name: str, database: str | None = None) -> None:
     engine = open_people(DeskOptions(visits, people=database))
     with _noted(visits):
         people.remove(engine, name)
-    print(f"{name} is gone.")
+    print(f"{name} is removed.")
 
 
 def people_change(
@@ -86,7 +86,7 @@ def people_change(
             people.forget_codes(engine, name)
         if password:
             people.reset_password(engine, name, _password())
-    print(f"{name} is changed; whoever was signed in as {name} is so no more.")
+    print(f"{name} is changed. Whoever was signed in as {name} must sign in again.")
 
 
 def _noted(visits: Path) -> AbstractContextManager[None]:
@@ -142,7 +142,7 @@ def check(asked: DeskOptions, kept: Path | None = None) -> None:
         except (OSError, ValueError):
             raise Trouble(f"{kept} holds no tree head. Keep a copy of {desk.own / TREE}, and give that.") from None
         if not desk.heads.holds_since(before):
-            raise Trouble(f"The head ledger does not begin with the {before.size} heads that {kept} tells of: it was rolled "
+            raise Trouble(f"The head ledger does not begin with the {before.size} heads that {kept} records: it was rolled "
                           "back or rewritten since.", 3)
     named = queries.all_files(desk.engine)
     bad = desk.files.check(named, lambda sentence: print(sentence, file=sys.stderr))

@@ -148,7 +148,8 @@ class Desk:
         return registry.names_of_person(self.people, person)
 
     def look_at_keys(self) -> None:
-        """A key that was withdrawn since the last look counts no more, and a new one does. Trouble if one cannot be read."""
+        """A key that was withdrawn since the last look no longer counts, and a new one does. Trouble if one cannot be
+        read."""
         if self.keys_folder is not None and (mark := keys.mark_of(self.keys_folder)) != self._keys_as:
             self.known, self.rights = keys.known(self.keys_folder), keys.rights(self.keys_folder)
             self._keys_as = mark

@@ -4,7 +4,7 @@ Rules of this file:
 
 - A technician is a name in the records, or all names that the registry says are one person, under today's name. The team is
   that of their account, the region that of the team.
-- Figures of everybody come from the rolls, 30 days a row of a technician; see `rolls`.
+- Figures of everybody come from the rolls, which have one row per technician and 30 days; see `rolls`.
 - First visits are counted here once it is known whether somebody had to come again, up to a whole block of the rolls.
 - How often the program asked again is shown beside everything that was said, and beside everybody's figure: noise and
   accents are not the person's fault.

@@ -44,9 +44,9 @@ def own_folder(visits: Path) -> Path:
 
 
 def open_engine(url: str, *, pool: int = KEPT) -> Engine:
-    """Of PostgreSQL two: the one returned begins and ends a transaction for each piece of work, and asks first whether its
-    connection still stands; the one behind it, for `look_up`, does neither, which takes an answer's four ways there and back
-    to one. Trouble if the address is invalid, or nothing answers there."""
+    """For PostgreSQL there are two. The one returned begins and ends a transaction for each piece of work, and checks its
+    connection first. The one behind it, for `look_up`, does neither, which saves three of four round trips. Trouble if the
+    address is invalid, or nothing answers there."""
     try:
         address = make_url(url)
     except ArgumentError:

@@ -28,8 +28,8 @@ MOST_BEFORE = 5
 @dataclass(frozen=True)
 class Digest:
     """`outcomes`: visits begun, by how they ended; `found`: new open findings, the most serious first, with `grave` and
-    `looks` counting them; `before`: the first of the `open_before`, of visits begun earlier; `done`: what was done
-    about findings, by kind; `due`: follow-ups due by `until` or earlier."""
+    `looks` counting them; `before`: the first of the `open_before`, of visits begun earlier; `done`: what was done about
+    findings, by kind; `follow_ups`: those due by `until` or earlier."""
 
     days: int
     since: float

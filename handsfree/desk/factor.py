@@ -53,7 +53,7 @@ def wanted(engine: Engine, person: int) -> bool:
 
 
 def there(engine: Engine, person: int) -> bool:
-    """Has the person a second factor of any kind?"""
+    """Whether the person has a second factor of any kind."""
     with engine.connect() as connection:
         return asked_of(connection, person)
 

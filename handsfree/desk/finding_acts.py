@@ -79,7 +79,7 @@ def _act(request: Request, row: Any, given: dict[str, str]) -> DeskAct:
 def _wrong(request: Request, one: DeskAct) -> str:
     """What is wrong with the input, as the end of a sentence."""
     if one.what == FOLLOW_UP and seconds_of_day(one.due) is None:
-        return f"{one.due} is no day as 2026-02-11 is"
+        return f"{one.due} is not a day such as 2026-02-11"
     desk = desk_of(request)
     if one.what == ASSIGNED and not desk.by_door and one.to not in people.supervisors(desk.people):
         return f"there is no supervisor called {one.to}"

@@ -2,10 +2,10 @@
 
 Rules of this file:
 
-- A line a visit as it was stored: its name, number of events, head, the wall time, which device sent it. It only grows; each
-  line carries the hash of the one before (`journal.canonical`), and all lines together are the leaves of a Merkle tree as
-  RFC 6962 has it (`journal.ledger`), so that somebody who kept an earlier root can have it proved that nothing was changed,
-  moved or left out since.
+- One line per visit as it was stored: its name, number of events, head, the wall time, which device sent it. It only grows;
+  each line carries the hash of the one before (`journal.canonical`), and all lines together are the leaves of a Merkle tree
+  as RFC 6962 has it (`journal.ledger`), so that somebody who kept an earlier root can have it proved that nothing was
+  changed, moved or left out since.
 - After each line the root is written down beside it, signed by the desk's key where it has one: a *tree head*. A ledger that
   does not begin with what its tree head says was rolled back or rewritten. Where both were, only a tree head that was kept
   elsewhere tells (`holds_since`).

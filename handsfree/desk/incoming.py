@@ -82,7 +82,7 @@ class Intake:
         try:
             manifest = parse_manifest(body)
         except ValueError as error:
-            return UploadOutcome(422, UploadProblem(f"The manifest will not do: {error}."))
+            return UploadOutcome(422, UploadProblem(f"The manifest is not valid: {error}."))
         folder = self.place / manifest.upload
         begun = UploadsBegun(self.place / BEGUN / sender, self.visits, self._unfinished)
         with _hand(self.place, "sender", sender), _hand(self.place, "upload", manifest.upload):
@@ -102,7 +102,7 @@ class Intake:
     def state(self, upload: str, sender: str = "") -> UploadOutcome:
         manifest = self._manifest(upload)
         if manifest is None:
-            return UploadOutcome(404, UploadProblem("This upload was not offered, or is done with; offer it again."))
+            return UploadOutcome(404, UploadProblem("This upload was not offered here, or is finished; offer it again."))
         return UploadOutcome(200, self._state(manifest, sender))
 
     def put(
@@ -111,7 +111,7 @@ class Intake:
         """Bytes of a part from `begin` on. They are kept even if fewer arrived than were announced."""
         manifest = self._manifest(upload)
         if manifest is None:
-            return UploadOutcome(404, UploadProblem("This upload was not offered, or is done with; offer it again."))
+            return UploadOutcome(404, UploadProblem("This upload was not offered here, or is finished; offer it again."))
         if manifest.sizes.get(sha256) != size:
             return UploadOutcome(422, UploadProblem("The manifest names no such part of this size."))
         path = self.place / upload / sha256
@@ -135,7 +135,7 @@ class Intake:
         """`sender`: who sends it, by a name for people. `judge`: other objections to a visit, by how it was opened."""
         manifest = self._manifest(upload)
         if manifest is None:
-            return UploadOutcome(404, UploadProblem("This upload was not offered, or is done with; offer it again."))
+            return UploadOutcome(404, UploadProblem("This upload was not offered here, or is finished; offer it again."))
         with _hand(self.place, "upload", upload), _hand(self.place, "visit", manifest.visit):
             if (before := self._done(upload, sender)) is not None:
                 return UploadOutcome(200, before)

@@ -65,7 +65,7 @@ STEP_COLUMNS: Columns = (
 )  # fmt: skip
 PEOPLE_COLUMNS: Columns = (
     ("technician", "technician"), ("team", "team"), ("region", "region"), ("technicians", "people"),
-    ("visits", "visits"), ("minutes on site in the mean", "minutes"), ("share asked again", "again"),
+    ("visits", "visits"), ("mean minutes on site", "minutes"), ("share asked again", "again"),
     ("first visits", "firsts"), ("mended at the first", "fixed"), ("returns", "returns"), ("open findings", "open_findings"),
     ("last begun", "last"),
 )  # fmt: skip

@@ -12,8 +12,9 @@ from handsfree.journal.rights import NO_RIGHTS, Rights
 
 
 def mark_of(folder: Path, *, moved: bool = True) -> str:
-    """Names, sizes and times of a visit's files as one hash: it changes if anything was written. Without `moved` also if
-    the files were copied or linked, or somebody set their time back: nobody sets the time of that."""
+    """Names, sizes and times of a visit's files as one hash: it changes if anything was written. Without `moved` it also
+    changes if the files were copied or linked, or somebody set their time back: nobody can set the time of such a change
+    (ctime)."""
     found = hashlib.sha256()
     for kind, names in (("", [JOURNAL]), *((kind, _names(f"{folder}/{kind}")) for kind in (SOUND, ATTACHED))):
         for name in names:

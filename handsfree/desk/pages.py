@@ -171,7 +171,7 @@ _SHOWN = {
 
 @for_roles(*LOOKERS)
 def sound(request: Request) -> Response:
-    """The file that an event binds, held against its hash."""
+    """The file that an event binds, compared with its hash."""
     desk, name, n = desk_of(request), plain(request.path_params["name"]), request.path_params["n"]
     bound = queries.file(desk.engine, scope_of(request), name, n) if n <= LARGEST_N else None
     if bound is None:

@@ -150,7 +150,7 @@ def parse_manifest(data: bytes) -> Manifest:
         parts = tuple(VisitFile(_text(p["path"]), _size(p["size"]), _text(p["sha256"])) for p in raw["parts"])
         found = Manifest(_text(raw["visit"]), parts, _size(raw["format"]))
     except (KeyError, TypeError, ValueError, RecursionError) as error:
-        raise ValueError(f"this is no manifest ({type(error).__name__})") from None
+        raise ValueError(f"this is not a manifest ({type(error).__name__})") from None
     if found.format != FORMAT:
         raise ValueError(f"its format is {found.format}, not {FORMAT}")
     if not _NAME.fullmatch(found.visit):

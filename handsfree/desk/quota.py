@@ -27,11 +27,11 @@ class Quota:
         """Why `size` more bytes may not be begun, as a sentence for a person; '' if they may."""
         there = begun.sizes()
         if len(there) >= self.uploads:
-            return (f"This device has {len(there)} visits here that it began to send and did not end, and may have "
-                    f"{self.uploads}; send one of those to its end first.")
+            return (f"This device has {len(there)} half-sent visits here, and may have {self.uploads}; finish sending one "
+                    "of those first.")
         if there and sum(there) + size > self.size:
-            return (f"This device has {_gb(sum(there))} here of visits that it began to send and did not end; with this one "
-                    f"it would be over the {_gb(self.size)} it may have. Send one of those to its end first.")
+            return (f"This device has {_gb(sum(there))} of half-sent visits here; with this one it would exceed the "
+                    f"{_gb(self.size)} it may have. Finish sending one of those first.")
         # Twice: while a visit is verified, it is there as parts and as a folder.
         if shutil.disk_usage(begun.disk).free < 2 * size + self.spare:
             return "The desk's disk has too little space for this visit; somebody at the desk must free some."

@@ -43,8 +43,8 @@ from handsfree.journal.verify import verify
 VERSION = 9
 #: Seconds that no due time lies ahead of the beginning: two years.
 LATEST_DUE = 2 * 366 * 86_400.0
-#: Longest text of a line or a diagnosis that is put into the database, and most rows of a kind of one visit: what an honest
-#: visit never comes near, so that a dishonest one costs no more than it.
+#: Longest text of a line or a diagnosis that is put into the database, and most rows of a kind of one visit. No honest visit
+#: comes near them, and a dishonest one cannot cost more.
 LONGEST_TEXT, MOST_ROWS = 4_000, 20_000
 
 #: Seconds that a visit may begin after its record was written here, because clocks differ. Common practice, no source.

@@ -107,7 +107,7 @@ def one_of_all(engine: Engine) -> Callable[[str, str], tuple[str, str]]:
 def _first(
     site: str, name: str, sites: Sequence[str], of: Callable[[str], tuple[str, str] | None]
 ) -> tuple[str, str]:
-    """`of`: the first name of the cabinet under a site's name, None where it is nothing known."""
+    """`of`: the first name of the cabinet under a site's name, None if it is not known."""
     found = (of(under) for under in sorted(sites, key=lambda each: each != site))
     return next((pair for pair in found if pair is not None), (sites[0], name))
 

@@ -90,7 +90,7 @@ def change_registry(request: Request, form: FormFields) -> Response:
         said = f"{len(new)} are known now."
     elif form.get("do") == "also":
         registry.also(desk.people, thing, name, under)
-        said = f"{name} is one with it now."
+        said = f"{name} now means the same."
     else:
         registry.rename(desk.people, thing, name)
         said = f"It is called {name} now."

@@ -178,8 +178,8 @@ def _technicians_of(where: ColumnElement[bool]) -> Select[Any]:
 
 
 def _signed(sign: int, settled: ColumnElement[bool]) -> list[ColumnElement[Any]]:
-    """Like `_sums`, as whole numbers so small that PostgreSQL adds them up without decimals. Of days that are taken off
-    nothing says which is the last: whoever has others has a later one."""
+    """Like `_sums`, as whole numbers so small that PostgreSQL adds them up without decimals. Subtracted days say nothing of
+    the last day: the other days of that technician include a later one."""
     *counts, seconds, last = _sums(settled)
     whole = (cast(one, Integer).label(one.name) for one in counts)
     if sign > 0:
@@ -195,7 +195,7 @@ def settled_until(today: int) -> int:
 
 def technicians_in(first: int, last: int, settled: int, *which: ColumnElement[bool]) -> Select[Any]:
     """(technician, *_OF_TECHNICIAN, last) of the days `first` to `last`; first visits of those before the day `settled`,
-    which begins a block. `which`: of the visits; out of the rolls where it is empty, and so everybody's."""
+    which begins a block. `which`: of the visits; if empty, everybody's, from the rolls."""
     of = covered(first, last) if not which else Covered(0, 0, ((1, first, last),))
     parts: list[Any] = []
     if of.begin < of.end:

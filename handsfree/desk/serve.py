@@ -23,7 +23,7 @@ from handsfree.desk.signon import SignOn
 from handsfree.errors import Trouble
 from handsfree.journal import keys
 
-#: Told apart from others, never bound to unasked.
+#: Addresses that mean every address of the machine: served on only if the person asks for it.
 EVERY_ADDRESS = ("0.0.0.0", "::")
 #: What several processes let in together.
 RATES = "rates"
@@ -31,9 +31,9 @@ RATES = "rates"
 
 @dataclass(frozen=True)
 class DeskOptions:
-    """What the command line asked for. `origin`: the address browsers use, where a proxy in front does the TLS or `host` is
-    none that they could ask for. `sign_on`: issuer of a provider of OpenID Connect, '' for none; `sign_on_client`: what it
-    knows this desk by; `sign_on_secret`: file with the secret that it gave. `processes`: how many answer."""
+    """What the command line asked for. `origin`: the address browsers use, where a proxy in front does the TLS, or where
+    browsers could not ask for `host`. `sign_on`: issuer of a provider of OpenID Connect, '' for none; `sign_on_client`: what
+    it knows this desk by; `sign_on_secret`: file with the secret that it gave. `processes`: how many answer."""
 
     visits: Path
     database: str | None = None
@@ -98,7 +98,7 @@ def judge(asked: DeskOptions, accounts: int) -> None:
         raise Trouble(f"On {asked.host} others could reach this desk, and without TLS they could read along. Give "
                       "--certificate and --key, or stay on 127.0.0.1 behind a proxy with --origin.")
     if asked.host in EVERY_ADDRESS and asked.origin is None:
-        raise Trouble(f"{asked.host} is every address of this machine and none that a browser asks for; name the one people "
+        raise Trouble(f"{asked.host} means every address of this machine, and no browser asks for that; name the one people "
                       f"use with --origin https://NAME:{asked.port}, or give that name with --host.")
 
 
@@ -203,7 +203,7 @@ def serve(asked: DeskOptions) -> None:
         print(f"\rReading visits: {done} of {of}", end="" if done < of else "\n", file=out, flush=True)
 
     desk, done = open_desk(asked, tell)
-    print(f"{done.read} visits read, {done.same} as they were, {done.gone} gone.", file=out)
+    print(f"{done.read} visits read, {done.same} unchanged, {done.gone} removed.", file=out)
     which = f" {asked.visits / database.OWN / 'desk.sqlite3'}" if asked.database is None else ""
     print(f"The database{which} is worked out from the visit folders: it can be deleted at any time and is built again "
           "from them.", file=out)
@@ -240,7 +240,7 @@ def door_of(asked: DeskOptions, settings: Any) -> socket.socket:
     try:
         settings.load()
     except OSError as error:  # ssl.SSLError is one
-        raise Trouble(f"TLS cannot be had with {asked.certificate} and {asked.key} ({error.strerror or error}); give a "
+        raise Trouble(f"TLS does not work with {asked.certificate} and {asked.key} ({error.strerror or error}); give a "
                       "certificate and its own key, as PEM files.") from None
     family = socket.AF_INET6 if ":" in asked.host else socket.AF_INET
     try:

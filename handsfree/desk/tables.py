@@ -157,7 +157,7 @@ class TranscriptLine(Base):
 
 
 class File(Base):
-    """Sound and attachments that a record binds; what is served is held against `sha256` first."""
+    """Sound and attachments that a record binds; what is served is compared with `sha256` first."""
 
     __tablename__ = "files"
 
@@ -347,7 +347,7 @@ class RollDay(RolledCounts, Base):
 
 
 class RollPlace(Base):
-    """The returns to one cabinet in `rolls.BLOCKS` blocks of `rolls.BLOCK` days each, rolled up: a block a column."""
+    """The returns to one cabinet in `rolls.BLOCKS` blocks of `rolls.BLOCK` days each, rolled up: one column per block."""
 
     __tablename__ = "roll_places"
 

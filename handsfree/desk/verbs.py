@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-app = typer.Typer(help="Serve the supervisor's desk: every visit as pages, on this machine.", invoke_without_command=True)
+app = typer.Typer(help="Serve the supervisor's desk. Every visit as pages, on this machine.", invoke_without_command=True)
 
 StoreFolder = Annotated[Path, typer.Option("--visits", help="Folder of the visits.")]
 PeopleDatabase = Annotated[
@@ -84,7 +84,7 @@ def people_change(
 
 @app.command("people-remove")
 def people_remove(
-    name: Annotated[str, typer.Argument(help="Name that signs in.")], visits: StoreFolder = Path("visits"),
+    name: Annotated[str, typer.Argument(help="Name they sign in with.")], visits: StoreFolder = Path("visits"),
     people: PeopleDatabase = None
 ) -> None:
     """Remove a person. All their sessions end."""
@@ -112,7 +112,7 @@ def digest(
     sound: AsTheDesk = None,
     review: AsReviewed = 0,
 ) -> None:
-    """Write what came in, what needs attention and what is due, for a message every morning."""
+    """Write a digest of the last days. It has what came in, what needs attention and what is due."""
     from handsfree.desk import commands
     from handsfree.desk.serve import DeskOptions
 
@@ -128,7 +128,7 @@ def check(
     review: AsReviewed = 0,
     kept: Annotated[Path | None, typer.Option(help="A tree head kept elsewhere; the ledger must begin with it.")] = None,
 ) -> None:
-    """Check that all sound, all attachments and the desk's own journals are intact. Exit status 3 if one is not."""
+    """Check that what the desk keeps is intact. Sound, attachments, its own journals; exit status 3 if one is not."""
     from handsfree.desk import commands
     from handsfree.desk.serve import DeskOptions
 

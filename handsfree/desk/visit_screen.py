@@ -4,7 +4,7 @@ Rules of this file:
 
 - It is worked out from the folder, and again once anything was written there or another key counts: it cannot be older than
   the record. Only the words of its head are in the database.
-- Those looked at last are kept, because who signs something off looks at the same visit again. Long ones are not.
+- Those looked at last are kept, because whoever signs something off looks at the same visit again. Long ones are not.
 - A long story comes in parts of about ROOM bytes: a page stays small whatever a record holds.
 - What cannot be read is shown as a sentence; it is not a fault of the desk.
 """

@@ -263,13 +263,13 @@ def seconds_of_day(text: str, *, end: bool = False) -> float | None:
         begin = datetime.strptime(text, "%Y-%m-%d")
     except ValueError:
         return None
-    if not 1970 < begin.year < 9999:  # what no clock has shown yet no zone can be worked out for
+    if not 1970 < begin.year < 9999:  # no time zone can be worked out for others
         return None
     return (begin + timedelta(days=end)).astimezone().timestamp()  # a day on which the clock is changed has 23 or 25 hours
 
 
 def bad_days(given: Mapping[str, str]) -> str:
-    """A sentence on the dates of a form that are none, '' where all are."""
+    """A sentence on what is not a date in a form, '' where all are dates."""
     bad = [given[name] for name in ("since", "until") if given.get(name) and seconds_of_day(given[name]) is None]
     if bad:
         return f"{' and '.join(bad)}: no date as 2026-02-11 is. It was left out."

@@ -160,7 +160,7 @@ class Hearer:
         return self.recogniser.together(heard, listening)
 
     def forget(self) -> None:
-        """The visit has moved on, or something came between: what was said before counts no more."""
+        """The visit has moved on, or something came between: what was said before no longer counts."""
         self.recogniser.forget()
 
     def event_of(self, heard: Heard, samples: Samples, listening: Listening) -> Utterance:

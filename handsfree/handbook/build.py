@@ -55,6 +55,7 @@ SETTINGS = {
     "myst_heading_anchors": 3,
     "html_theme": "furo",
     "html_title": f"handsfree {__version__}",
+    "smartquotes": False,  # `--host` in a help text would become a dash and a word
     "html_copy_source": False,
     "html_show_copyright": False,
 }

@@ -1,4 +1,4 @@
-"""Every verb of the command line, from the command line itself."""
+"""Every command, from the command line itself."""
 
 from __future__ import annotations
 

@@ -4,7 +4,7 @@ Rules of this file:
 
 - The technician's clips are as recorded. `voice` speaks the program's words again, because the record keeps only the words;
   without a voice they are silence as long as a reader needs.
-- Speech that overlapped is put one after the other; a pause longer than `LONGEST_GAP` is cut to that. Each caption carries
+- Overlapping speech is played one after the other; a pause longer than `LONGEST_GAP` is cut to that. Each caption carries
   the visit's own time, so the order and the hour are kept.
 """
 

@@ -88,7 +88,7 @@ def _said_by(proof: Path) -> NotedHead:
     except OSError as error:
         raise Trouble(f"{proof} cannot be read: {error.strerror}. The desk's page of the visit offers it.") from None
     except (ValueError, RecursionError):
-        raise Trouble(f"{proof} proves nothing: it is no proof of a head ledger, or it was changed.", 3) from None
+        raise Trouble(f"{proof} proves nothing: it is no desk's proof, or it was changed. Get it anew there.", 3) from None
 
 
 def _proved(
@@ -97,7 +97,7 @@ def _proved(
     """What a desk's proof says of this record, as a sentence. Trouble (status 3) if it is not of this record."""
     opened = next(reader.read(visit)).event
     if said.visit != opened.visit or not held(sound=False, events=said.events, head=said.head).holds:
-        raise Trouble(f"{proof} is of another record: the head that the desk noted for {said.visit} is of no event here.", 3)
+        raise Trouble(f"{proof} is of another record: no event here has the head that the desk noted for {said.visit}.", 3)
     tree = said.tree
     whose = known.get(tree.public_key, "") if tree.signature else ""
     by = f"by {whose}" if whose else "under no key that is known here: compare the root with one that you kept"
@@ -153,11 +153,11 @@ def keys(
     withdraw: str | None = None, as_of: str | None = None, keys_folder: Path | None = None, console: Console | None = None,
 ) -> None:  # fmt: skip
     """Show the keys; first make this device's (`make`: its name), trust another's (`trust`: its name and public key) or
-    withdraw one (`withdraw`: its name; `as_of`: the day from which on it counts no more, else now)."""
+    withdraw one (`withdraw`: its name; `as_of`: the day from which it no longer counts, else now)."""
     out = console or Console()
     folder = keys_folder or device_keys.default_folder()
     if as_of is not None and withdraw is None:
-        raise Trouble("--as-of goes with --withdraw: it says from when on the key counts no more.")
+        raise Trouble("--as-of goes with --withdraw: it says since when the key no longer counts.")
     if withdraw is not None:
         device_keys.withdraw(withdraw, _moment(as_of), folder)
     if trust is not None:  # first: where it is none, no key is made either
@@ -183,7 +183,7 @@ def _moment(text: str | None) -> datetime:
     try:
         return datetime.now().astimezone() if text is None else datetime.fromisoformat(text).astimezone()
     except (ValueError, OverflowError):
-        raise Trouble(f"'{text}' is no day. Give it as 2026-05-20, or with a time as '2026-05-20 08:00'.") from None
+        raise Trouble(f"'{text}' is not a day. Write it as 2026-05-20, or with a time as '2026-05-20 08:00'.") from None
 
 
 def prune(visits: Path, *, days: float, keys_folder: Path | None = None, console: Console | None = None) -> None:

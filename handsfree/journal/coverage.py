@@ -71,8 +71,8 @@ class Removal:
 
 
 def all_under(covers: Iterable[Cover], key: str, events: Collection[int]) -> bool:
-    """Were these events recorded under this key, or where none is named, everything? Who only took a visit up later has no
-    right to the sound before."""
+    """Were these events recorded under this key, or where none is named, everything? Whoever only resumed a visit has no
+    right to the sound from before."""
     theirs = [c for c in covers if not events or any(c.first <= n <= c.last for n in events)]
     return bool(theirs) and all(cover.key == key for cover in theirs)
 

@@ -31,7 +31,7 @@ COLUMNS: dict[str, bool] = {
 
 
 def reading_rows(entries: Iterable[Stamped], broken_at: int | None = None) -> Iterator[dict[str, Any]]:
-    """`broken_at`: from this event on the record is vouched for by nothing; None where it holds."""
+    """`broken_at`: from this event on, nothing vouches for the record; None where it holds."""
     visit = ""
     for entry in entries:
         r = entry.event
@@ -84,7 +84,7 @@ def readings_parquet(entries: Iterable[Stamped], path: Path, broken_at: int | No
 
 
 def events_jsonl(entries: Iterable[Stamped], broken_at: int | None = None) -> Iterator[bytes]:
-    """A line an event, canonical JSON, that `schema()` describes."""
+    """One line per event, canonical JSON, as `schema()` describes it."""
     for entry in entries:
         marked = {"unverified": True} if broken_at is not None and entry.n >= broken_at else {}
         yield canonical(entry_of(entry) | marked) + b"\n"

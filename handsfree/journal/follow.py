@@ -129,7 +129,7 @@ class _Walker:
         if isinstance(event, Resumed | EndOpen | TailDropped):
             self.expected.clear()  # a crash may have come before they were recorded
         if self.expected and isinstance(event, (*HAPPENINGS, Sealed)) and not together:
-            return Departure(entry.n, entry.mono, f"here should stand: {_told(self.expected[0])}")
+            return Departure(entry.n, entry.mono, f"the program would write {_told(self.expected[0])} here")
         if isinstance(event, HAPPENINGS):
             return self._happening(entry)
         return None
@@ -156,11 +156,11 @@ class _Walker:
 
 
 def _differing(wanted: Any, there: Any) -> str:
-    """What should stand there and what does, as the story tells it; by their fields where it tells both alike."""
+    """What should stand there and what does, as the story tells it; by the fields that differ where it tells both alike."""
     one, other = _told(wanted), _told(there)
     if one == other:
-        one, other = _fields(wanted), _fields(there)
-    return f"here should stand: {one}; here stands: {other}"
+        one, other = _fields(wanted, there), _fields(there, wanted)
+    return f"the program would write {one}; the record has {other}"
 
 
 def _told(event: Any) -> str:
@@ -173,10 +173,19 @@ def _told(event: Any) -> str:
     return f"'{row.text[:160]}'" + (f" (step {step})" if (step := getattr(event, "step", "")) else "")
 
 
-def _fields(event: Any) -> str:
-    """For a person who looks for the fault; the number on a lock is nobody's business."""
+def _fields(event: Any, beside: Any = None) -> str:
+    """For a person who looks for the fault: only what differs from `beside`. The number on a lock is left out."""
     if isinstance(event, Say):
         event = replace(event, text=without_figures(event.text))
+    known = to_data(beside) if type(beside) is type(event) else {}
     shown = {name: value for name, value in to_data(event).items() if value not in ("", None, [], ())}
-    text = ", ".join(f"{name} {value}" for name, value in shown.items())
+    new = {name: _new(value, known.get(name)) for name, value in shown.items() if name not in known or value != known[name]}
+    text = ", ".join(f"{name} {value}" for name, value in new.items())
     return f"{type(event).__name__} ({text[:160]})"
+
+
+def _new(value: Any, known: Any) -> Any:
+    """Of a list what the other has not, if that is anything."""
+    if not isinstance(value, list) or not isinstance(known, list):
+        return value
+    return [one for one in value if one not in known] or value

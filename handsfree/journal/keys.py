@@ -136,7 +136,7 @@ def rights(folder: Path | None = None) -> Rights:
 
 
 def withdraw(device: str, moment: datetime, folder: Path | None = None) -> None:
-    """The device's key counts no more from `moment` on. May be said again with an earlier one. Trouble if no key has this
+    """From `moment` on the device's key no longer counts. May be repeated with an earlier moment. Trouble if no key has this
     name, the moment has not come yet or is later than was said before, or nothing can be written."""
     folder = (folder or default_folder()) / TRUSTED
     if moment > datetime.now().astimezone():

@@ -1,4 +1,4 @@
-"""Names that may not be what they look like: another name, that looks the same, has another history.
+"""Names that may not be what they look like: another name that looks the same has another history.
 
 A name is odd if it has what nobody sees or types: characters that another form of Unicode replaces (NFKC, UAX 15), spaces at
 its ends or two together, invisible ones; or letters of two alphabets in one word, or a word all of whose letters look Latin
@@ -26,7 +26,7 @@ def odd(name: str) -> str:
     typed = name.translate(_TYPOGRAPHIC)
     unseen = any(not c.isprintable() or c in _HYPHENS for c in name) or _IN_A_CODE.search(name) is not None
     if unseen or unicodedata.normalize("NFKC", typed) != typed:
-        return "it has signs that are not what is typed for them"
+        return "it has signs other than those that people type"
     for word in re.findall(r"[^\W\d_]+", name):
         alphabets = {each for c in word for each in _ALPHABETS if unicodedata.name(c, "").startswith(each)}
         if len(alphabets) > 1:

@@ -167,7 +167,7 @@ def _sources(account: Account, say: PutOver) -> Blocks:
 
 
 def _curve(one: ReadingCurve, say: PutOver) -> RecordBlock:
-    """Points joined, what is expected as a grey band."""
+    """Points joined, with the expected range as a grey band."""
     first, last = one.points[0], one.points[-1]
     took = minutes(last.at - first.at)
     text = say(f"{capital(one.quantity)}: from {first.value:g} to {last.value:g} {one.unit} in {took}")

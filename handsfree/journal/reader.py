@@ -78,7 +78,7 @@ def walk(stream: BinaryIO) -> Iterator[tuple[int, bytes, Envelope, str]]:
         except ValueError as error:
             raise Broken(n, at, str(error)) from None
         if found.n != n:
-            raise Broken(n, at, f"here stands event {found.n}: events were removed, moved or added")
+            raise Broken(n, at, f"event {found.n} is here: events were removed, moved or added")
         if found.prev != prev:
             raise Broken(n, at, "it does not follow from the event before it: one of the two was changed or moved")
         if found.mono < mono:

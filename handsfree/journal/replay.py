@@ -87,7 +87,7 @@ _WHO = {"technician": "hears", "program": "says", "record": "notes"}
 
 
 def shown(row: Row) -> str:
-    """One line, in rich's markup. Trouble carries a '!' as well as a colour."""
+    """One line, in rich's markup. What needs a look has a '!' as well as a colour."""
     style = "red" if row.unverified else "bold red" if row.trouble else _STYLE[row.who]
     text = escape(f"{row.what}: {row.text}" if row.what in ("asked again", "not for the program") else row.text)
     body = f"[{style}]{text}[/{style}]" if style else text

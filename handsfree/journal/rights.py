@@ -3,8 +3,8 @@
 Rules of this file:
 
 - A key that was withdrawn counts for what it signed before. The times in a record say nothing about that: whoever has the
-  key writes them as he likes. Only a note on the record's head does that was kept outside the device, before the withdrawal.
-- The note covers the record up to the event whose hash it has. Behind it nobody can tell.
+  key can write any time. Only a note on the record's head says it, if it was kept outside the device before the withdrawal.
+- The note covers the record up to the event whose hash it has. After that nobody can tell.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from handsfree.journal.coverage import Cover, day_and_time
 
 @dataclass(frozen=True)
 class Withdrawn:
-    """`device`: the name that the key had here. `wall`: RFC 3339; from then on it counts no more."""
+    """`device`: the name that the key had here. `wall`: RFC 3339; from then on it no longer counts."""
 
     device: str
     wall: str

@@ -40,7 +40,7 @@ def tree_head_in(data: bytes) -> TreeHead:
     except (TypeError, ValueError, RecursionError):
         good = False
     if not good:
-        raise ValueError("this is no tree head")
+        raise ValueError("this is not a tree head")
     return found
 
 

@@ -313,7 +313,7 @@ def _against_notes(seen: _SeenEvents, path: Path, events: int | None, head: str 
     if events is not None and seen.events < events:
         raise _Odd(seen.events, size, f"it ends here, but {events} events were noted: its end was cut off")
     if head is not None and head not in seen.noted:
-        raise _Odd(seen.events, size, "the head hash that was noted is of no event in it: it was cut off or rewritten")
+        raise _Odd(seen.events, size, "no event in it has the head hash that was noted: it was cut off or rewritten")
     if words is not None and not any(words_of(seal) == words for seal in seen.seals):
         why = f"no seal in it has the words '{words}': it was cut off, rewritten, or is another visit"
         raise _Odd(seen.events, size, why)

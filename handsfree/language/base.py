@@ -32,7 +32,7 @@ from handsfree.resources import shipped_folder
 class Language(ABC):
     code: str
     words: NumberWords
-    #: units with the same singular and plural: they stand once in a grammar
+    #: units with the same singular and plural: a grammar has them once
     uncounted: frozenset[str]
 
     # ---- what a language must supply
@@ -113,7 +113,7 @@ class Language(ABC):
         ways: dict[str, tuple[str, ...]] = {}
         for phrase in expand(self.grammar, rule):
             ways[phrase.tags[-1]] = (*ways.get(phrase.tags[-1], ()), phrase.text)
-        if not once:  # a unit with the same singular and plural stands once in the expansion
+        if not once:  # a unit with the same singular and plural is in the expansion once
             ways = {name: (way[0], *way) if name in self.uncounted or len(way) == 1 else way for name, way in ways.items()}
         return ways
 

@@ -60,7 +60,7 @@ def _unit(file: str, name: str, fields: Any) -> DeclaredUnit:
     if not fit or not fields.get("symbols"):
         raise Trouble(f"{file}: '{name}' needs its signs and its words, as '{{symbols: [N], en: [newtons, newton]}}'.")
     if not _NAME.match(name) or name not in registry():
-        raise Trouble(f"{file}: '{name}' is no unit that pint knows; write its English name, as 'newton'.")
+        raise Trouble(f"{file}: pint knows no unit '{name}'; write its English name, such as 'newton'.")
     ways = {code: tuple(words) for code, words in fields.items() if code != "symbols"}
     for way in (way for words in ways.values() for way in words):
         if not _WAY.match(way):

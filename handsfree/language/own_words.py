@@ -6,8 +6,8 @@ Rules of this file:
 - Every word must be accounted for: each is part of a way to say something in force, or may stand around one. One word too
   many ('not', 'nearly', 'he', 'when') and the sentence means nothing.
 - All that is said must mean the same, or do the same ('got it, next'). 'Yeah, no' means nothing.
-- What judges, as 'fine', may only stand before all else: 'it is fine' is no yes. A word of an answer in force never stands
-  beside one: 'right, left' means nothing where both are answers.
+- A word that judges, such as 'fine', may only come before everything else: 'it is fine' is not a yes. Beside an answer in
+  force no word of another may stand: 'right, left' means nothing where both are answers.
 - These ways are never listed for a recogniser. One that writes freely may write them; the others then score what it wrote.
   So what is in force stays short, and is heard as well as before.
 """

@@ -99,7 +99,7 @@ def phonemes(text: str) -> Phonemes:
 
 
 def letters(sounds: Iterable[str]) -> str:
-    """One character a phoneme, for string libraries."""
+    """One character per phoneme, for string libraries."""
     return "".join([_LETTER[sound] for sound in sounds if sound in _LETTER])
 
 

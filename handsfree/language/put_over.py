@@ -1,7 +1,7 @@
-"""Sentences of the program put into another language, by a table of sentences with places.
+"""Sentences of the program in another language, by a table of sentences with places.
 
-What stands in a place is put over too where it is itself such a sentence and its place is one that may hold one; not where
-it is a name or somebody's own words. A language without a table is left in English.
+The text in a place is translated too if it is itself such a sentence and the place may hold one. Names and people's own
+words stay as they are. Without a table everything stays English.
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ def there(code: str, table: str) -> bool:
 
 @lru_cache(maxsize=16)
 def put_over(code: str, table: str, holding: frozenset[str]) -> PutOver:
-    """By grammar/<code>.<table>.yaml; a sentence that it does not know stays as it is. `holding`: the places in which a
-    sentence of the program may stand."""
+    """The sentence by grammar/<code>.<table>.yaml; one that it does not know stays as it is. `holding`: the places in which
+    a sentence of the program may stand."""
     if not there(code, table):
         return english
     found = prompts.load(shipped_folder("grammar") / f"{code}.{table}.yaml").sentences

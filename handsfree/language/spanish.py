@@ -9,8 +9,7 @@ from functools import cached_property
 from handsfree.language import spanish_hearing, spanish_sounds, spanish_speakable
 from handsfree.language.base import Language
 from handsfree.language.expand import expand
-from handsfree.language.jsgf import Sequence as Run
-from handsfree.language.jsgf import Word
+from handsfree.language.jsgf import Sequence, Word
 from handsfree.language.meaning import Listening, Meaning
 from handsfree.language.numerals import exact
 from handsfree.language.quantities import alike, pint_name
@@ -115,7 +114,7 @@ class Spanish(Language):
 
 
 def _inside(at: object) -> tuple[object, ...]:
-    if isinstance(at, Run):
+    if isinstance(at, Sequence):
         return tuple(at.items)
     return tuple(getattr(at, "branches", ())) or ((at.item,) if hasattr(at, "item") else ())
 

@@ -4,7 +4,7 @@ Rules of this file:
 
 - A gate opens on the whole phrase, with nothing before, between or after. Nothing is stripped, guessed or completed for it.
 - Answers, readings and commands may have a hesitation around them. Answers and readings may also have a lead-in ('it is').
-- Where nothing is at stake, what people say in its place counts too (`own_words`).
+- Where nothing is at stake, people's own words for it count too (`own_words`).
 - What is nearly a phrase in force is a denial that says in which way (`meaning.Denial`). What resembles nothing in force has
   no meaning.
 """

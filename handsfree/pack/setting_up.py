@@ -74,7 +74,7 @@ def _opened(pack: Path) -> zipfile.ZipFile:
     try:
         return zipfile.ZipFile(pack)
     except FileNotFoundError:
-        raise Refused(f"There is no {pack}. Check the name.") from None
+        raise Refused(f"There is no file {pack}. Check the name.") from None
     except (zipfile.BadZipFile, OSError):
         raise Refused(f"{pack} is not a complete pack. Copy it again.") from None
 
@@ -129,7 +129,7 @@ def _copied(archive: zipfile.ZipFile, name: str, place: Path, pack: Path) -> str
 
 def _install(contents: dict[str, Any], folder: Path) -> Path:
     home = folder / "program"
-    no_room = "Python could not make room for it (on Debian: apt install python3-venv)"
+    no_room = "Python could not make an environment for it (on Debian: apt install python3-venv)"
     _run([sys.executable, "-m", "venv", str(home)], no_room)
     scripts = home / ("Scripts" if os.name == "nt" else "bin")
     python = scripts / ("python.exe" if os.name == "nt" else "python")

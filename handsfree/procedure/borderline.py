@@ -1,15 +1,14 @@
-"""What want of an answer may not do: accuse, discard or fit a part on a value too near its limit, on a reading that does not
-settle, or on nothing at all.
+"""What is never enough to accuse a part, discard stock or fit a part: a value too near its limit, a reading that does not
+settle, or no answer at all.
 
 Rules of this file:
 
 - A decide step goes to `otherwise` not only where no case holds: also where a reading lies within its own accuracy of a
   limit, and where an answer or a reading is missing. So it leads to no finding that accuses (one that is not `open`), to no
   new part and to no discard, before another question, reading or wait has been answered.
-- The same goes for where a question or a reading leads whoever cannot tell, or leaves it out, and for where a reading leads
-  that does not settle.
-- A decision that no reading and no question enters, but only the outcomes of calls, or whether something was taken, cannot
-  be borderline, and is not judged.
+- The same goes for where "can't tell" leads, or leaving a question or a reading out, or a reading that does not settle.
+- A decision that uses no reading and no answer, only the outcomes of calls or whether something was taken, cannot be
+  borderline and is not judged.
 - Of a further decision on the way only its own `otherwise` counts: its cases hold surely.
 - In a procedure that answers a complaint 'fixed' and 'no fault found' are conclusions too; a part's end is its caller's.
 - It is a fault: no visit starts with it.
@@ -48,7 +47,7 @@ CONCLUDES = ("fixed", "no fault found")
 
 @dataclass(frozen=True)
 class Accusation:
-    """`step`: the step whose `otherwise`, or whose way for want of an answer, leads there; `to`: what it comes to."""
+    """`step`: the step whose `otherwise`, or whose way without an answer, leads there; `to`: what it comes to."""
 
     step: str
     to: str
@@ -56,7 +55,7 @@ class Accusation:
 
 
 def remarks(book: Book, name: str) -> Iterator[Remark]:
-    """Each of them, as an error of the procedure."""
+    """Each accusation, as an error of the procedure."""
     procedure = book.procedures[name]
     for one in accusations(procedure):
         step = procedure.step(one.step)

@@ -73,7 +73,7 @@ class Deck(_Frozen):
 
 
 class Setting(_Frozen):
-    """Degrees Fahrenheit: as the works left it, and between which it may be."""
+    """Degrees Fahrenheit: as the factory set it, and the range it may be in."""
 
     works: float
     low: float
@@ -172,7 +172,7 @@ def faults_of(page: Page) -> Iterator[tuple[str, str]]:
     if page.plate is not None and page.plate.refrigerant in FLAMMABLE and not page.plate.flame_symbol:
         yield "plate", f"{page.plate.refrigerant} burns, so the plate carries the flame symbol; write 'flame-symbol: true'."
     if page.setting is not None and not page.setting.low < page.setting.works < page.setting.high:
-        yield "setting", "the works setting must lie between 'low' and 'high'."
+        yield "setting", "the factory setting must lie between 'low' and 'high'."
     if page.sensor is not None:
         yield from _faults_of_sensor(page.sensor)
 

@@ -1,10 +1,10 @@
-"""The chart of a procedure drawn: SVG with its sheets one under another, and a page (HTML) that prints a sheet a page.
+"""The chart of a procedure drawn: SVG with its sheets one under another, and a page (HTML) that prints one sheet per page.
 
 Rules of this file:
 
 - It reads in black and white, light and dark; nothing is told by colour.
 - Every box has a number. A way that no arrow shows is named by the number and the sheet of where it leads, and is a link.
-- Every box has a title for readers of the screen: all that the step says."""
+- Every box has a title for screen readers: all that the step says."""
 
 from __future__ import annotations
 
@@ -83,7 +83,7 @@ def svg(book: Book) -> str:
 
 
 def html(book: Book) -> str:
-    """A page with a picture a sheet: as wide as the window, one sheet a page in print."""
+    """A page with one picture per sheet: as wide as the window, one sheet per page in print."""
     drawing = _drawing(book)
     rows = [
         f'<!doctype html><html lang="{drawing.code}"><head><meta charset="utf-8">',

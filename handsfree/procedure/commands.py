@@ -1,4 +1,4 @@
-"""What the command line does with procedures: one plain function a verb. They print, write files and raise Trouble."""
+"""What the command line does with procedures: one plain function per verb. They print, write files and raise Trouble."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def check(target: Path | None = None, as_json: bool = False, sarif: Path | None 
 
 
 def chart(procedure: str, out: Path | None = None, mermaid: bool = False) -> None:
-    """SVG, or Mermaid text, to `out` or standard output; a page that prints a sheet a page where `out` ends in .html."""
+    """SVG, or Mermaid text, to `out` or standard output; a page that prints one sheet per page if `out` ends in .html."""
     from handsfree.procedure import chart_drawing
     from handsfree.procedure.chart import mermaid_text
     from handsfree.procedure.load import load_book

@@ -135,7 +135,7 @@ def procedure_files(folder: Path) -> list[Path]:
 
 
 def file_bytes(path: Path, shown: str, what: str = "procedure file") -> bytes:
-    """Trouble where it is not there, no file, too large or not to be read. `what`: what the sentences call it."""
+    """Trouble if it is missing, not a file, too large or unreadable. `what`: what the sentences call it."""
     try:
         facts = path.stat()
         if stat.S_ISDIR(facts.st_mode):
@@ -246,7 +246,7 @@ _ANY_STEPS = [{"id": "x", "kind": "end", "say": "x", "outcome": "done"}]
 
 
 def _strict(data: dict[str, Any]) -> Procedure:
-    """As JSON, strictly: a list is a tuple and a word an enum, but '5' is no number and 5 no text."""
+    """As JSON, strictly: a list is a tuple and a word an enum, but '5' is not a number, and 5 is not text."""
     return Procedure.model_validate_json(json.dumps(data), strict=True)
 
 

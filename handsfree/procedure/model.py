@@ -4,7 +4,7 @@ Rules of this file:
 
 - A procedure is a list of steps. A step goes to the step named in `go`, or to the next one in the list.
 - Each kind of step is one class; `kind` tells them apart. A field a kind does not have is an error.
-- Hazards are named on the step that meets them. Which of them need isolation is a table here, nowhere else.
+- Hazards are named on the step that meets them. Which of them need isolation is in the hazard files, nowhere else.
 - Everything is frozen: a procedure never changes while it runs.
 """
 
@@ -25,7 +25,7 @@ from handsfree.language.quantities import convert, unit_fits
 from handsfree.procedure.fields import NAME as NAME
 from handsfree.procedure.fields import Duration as Duration
 from handsfree.procedure.fields import Facts as Facts
-from handsfree.procedure.fields import HazardName as Hazard
+from handsfree.procedure.fields import HazardName
 from handsfree.procedure.fields import Level as Level
 from handsfree.procedure.fields import Name as Name
 from handsfree.procedure.fields import Range as Range
@@ -59,7 +59,7 @@ class _Step(Frozen):
     with_page: Sentence | None = Field(
         None, description="what is read aloud instead if the cabinet's page gives every {name} in it"
     )
-    hazards: tuple[Hazard, ...] = Field((), description="what this step meets, or, on a caution, warns of")
+    hazards: tuple[HazardName, ...] = Field((), description="what this step meets, or, on a caution, warns of")
     needs_isolation: bool = Field(False, description="ask for isolation even if no hazard named here needs it")
     people: int = Field(1, ge=1, le=2, description="how many people must have a lock on what this step needs isolated")
     go: Name | None = Field(None, description="the step that follows; the next in the list if left out")

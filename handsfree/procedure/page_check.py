@@ -26,7 +26,8 @@ def of_page(file: str, page: Page) -> Iterator[Remark]:
 
 
 def of_steps(book: Book, name: str) -> Iterator[Remark]:
-    """A name that no page can have would never be spoken; words by a file that is not there would never be understood."""
+    """A name that no page can have would never be spoken; own words for which the file is missing would never be
+    understood."""
     procedure = book.procedures[name]
     for step in procedure.steps:
         if isinstance(step, Ask) and step.gist and lexicon(procedure.language, step.gist) is None:

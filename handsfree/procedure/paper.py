@@ -1,9 +1,9 @@
 """The printed copy as PDF, and the card for the pocket: what stands in which block. `typesetting/copy.typ` has the looks.
 
-- A step is never torn: one that does not fit goes to the next column. What is behind an isolation has a bar beside it.
+- A step is never split: one that does not fit goes to the next column. What is behind an isolation has a bar beside it.
 - A way to a step that is not near carries its page; on a screen it is a link. Which ways carry one does not depend on where
   the pages break: otherwise the layout would never settle.
-- A table of ranges is drawn by its results: a column a result."""
+- A table of ranges is drawn by its results: one column per result."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ from handsfree.typesetting import pages_of, typeset
 #: Points: of a copy of many pages, and of one that has few even so.
 SMALLEST, SIZES, FEW_PAGES = 8.0, (10.0, 9.0), 10
 CARD_SIZES = (13.0, 12.0, 11.0, 10.0, 9.0, SMALLEST)
-#: Signs. A step longer than `LONGEST` may be torn: it would not fit a column. `LINE`: what a line of the smallest
-#: letters surely holds.
+#: Signs. A step longer than `LONGEST` may be split: it would not fit a column. `LINE`: what a line of the smallest letters
+#: surely holds.
 LONGEST = 3000
 LINE = 70
 NEAR = 16  # steps
@@ -162,7 +162,7 @@ def _sheet_rows(lines: Sequence[CopyLine]) -> Iterator[PaperRow]:
 
 
 def _grid(rows: Sequence[tuple[tuple[str, str], ...]]) -> tuple[tuple[str, ...], ...]:
-    """A column a result; values beside which the same stands share a row."""
+    """One column per result; values with the same in all columns share a row."""
     heads = tuple(dict.fromkeys(column for row in rows for column, _ in row))
     cells = [tuple(", ".join(cell for column, cell in row if column == head) for head in heads) for row in rows]
     if heads[0]:

@@ -81,7 +81,7 @@ def _worked(copy: Copy, table: Table, saying: Worded) -> Lines:
         if table.by == "numbers":
             texts = [(text, f"{low:g}{unit}") for low, _, text in cells]
         said = "   ".join((f"{where}: {result}" if where else result).replace(" ", HARD) for result, where in texts)
-        if table.by == "numbers":  # a column a value, not a result
+        if table.by == "numbers":  # one column per value, not per result
             columns = [(where, result) for result, where in texts]
         else:
             columns = [_stretch(copy, one, "") for one in cells]

@@ -79,7 +79,7 @@ class Energy:
         return self.sources.get(name, Source(name, UNKNOWN))
 
     def _only_by(self, method: str, among: tuple[str, ...]) -> str:
-        """The one of these that this method can prove; '?' where that is none or several."""
+        """The one of these that this method can prove; '?' if it is none or several."""
         fit = [name for name in among if method in self.sources[name].kind.proofs]
         return fit[0] if len(fit) == 1 else "?"
 

@@ -38,9 +38,10 @@ class Axis:
 
 @dataclass(frozen=True)
 class Table:
-    """`by`: 'one' (axis), 'difference' or 'ratio' (of the first two axes), 'two' (a row a value of the last axis), 'numbers'
-    (the same, a column a value of the first), 'cases' (a table for each truth of a condition) or 'hand' (no table).
-    `rows`: (value of the last axis or None, stretches). A stretch is (from, to, result); infinite ends are open."""
+    """`by`: 'one' (axis), 'difference' or 'ratio' (of the first two axes), 'two' (one row per value of the last axis),
+    'numbers' (the same, with one column per value of the first), 'cases' (a table for each truth of a condition) or 'hand'
+    (no table). `rows`: (value of the last axis or None, stretches). A stretch is (from, to, result); infinite ends are
+    open."""
 
     by: str
     axes: tuple[Axis, ...] = ()

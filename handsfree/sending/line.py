@@ -71,7 +71,7 @@ class Destination:
 
 
 def desk_address(text: str) -> str:
-    """The address in the form it is kept. Trouble where it is no address, or would send in clear over a network."""
+    """The address in the form it is kept. Trouble if it is not an address, or would send unencrypted over a network."""
     try:
         parts = urlsplit(text)
         host, _ = parts.hostname or "", parts.port

@@ -53,7 +53,7 @@ class QueueEntry:
 
 
 class Queue:
-    """The queue in the file `place`. Trouble where the file cannot be had or is none."""
+    """The queue in the file `place`. Trouble if the file cannot be made, or is something else."""
 
     def __init__(self, place: Path) -> None:
         self.place = place

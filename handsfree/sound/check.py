@@ -66,7 +66,7 @@ def collect(source: SoundSource, seconds: float) -> Samples:
 
 def measure(source: SoundSource, ask: Callable[[str], None], table: Sequence[Expected] = ()) -> SoundVerdict:
     """The whole check; `ask` shows or says what the person is to do."""
-    collect(source, 0.5)  # what a device gives while it wakes is not measured
+    collect(source, 0.5)  # what a device gives while it starts up is not measured
     ask(f"Say nothing for {QUIET_FOR:.0f} seconds.")
     noise = collect(source, QUIET_FOR)
     ask("Now say, as you would at work: next step.")

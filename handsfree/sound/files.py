@@ -1,7 +1,7 @@
 """Sound files and raw streams, in and out.
 
 Read: whatever libsndfile reads (WAV, FLAC, OGG, AIFF…), any rate, any number of channels; or `-`, raw 16 kHz mono 16-bit
-little-endian samples on standard input. Written: by the ending of the name, or raw to `-`. All errors are `Trouble`.
+little-endian samples on standard input. Written: by the ending of the name, or raw to `-`. Every error is `Trouble`.
 """
 
 from __future__ import annotations

@@ -48,22 +48,22 @@ class ThreadFailed:
     error: Exception
 
 
-Told: TypeAlias = Happening | HeardPiece | TypedLine | Ended | ThreadFailed
+SoundHappening: TypeAlias = Happening | HeardPiece | TypedLine | Ended | ThreadFailed
 
 
 class Happenings:
     """`tell` never waits; `next` gives None after `timeout` seconds."""
 
     def __init__(self) -> None:
-        self._line: queue.SimpleQueue[Told] = queue.SimpleQueue()
+        self._line: queue.SimpleQueue[SoundHappening] = queue.SimpleQueue()
 
-    def tell(self, happening: Told) -> None:
+    def tell(self, happening: SoundHappening) -> None:
         heard = happening.heard if isinstance(happening, HeardPiece) else None
         if heard is not None and heard.verdict == Verdict.NOT_FOR_ME and self._line.qsize() > FULL:
             return  # nobody is fetching, and this is not for the program
         self._line.put(happening)
 
-    def next(self, timeout: float | None) -> Told | None:
+    def next(self, timeout: float | None) -> SoundHappening | None:
         try:
             return self._line.get(timeout=timeout)
         except queue.Empty:

@@ -1,4 +1,4 @@
-"""The process that synthesises: one JSON request a line in, one JSON reply a line out, the sound in files.
+"""The process that synthesises: one JSON request per line in, one JSON reply per line out, the sound in files.
 
 It is a process of its own because pyttsx3's driver can be initialised only once in a process, prints to standard output,
 blocks, and lives in a C library that can fail. None of that reaches the visit. Run as

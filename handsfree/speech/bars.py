@@ -59,8 +59,8 @@ TAKE_OWN_WORDS = Bar(
     0.60,
     _P,
     "Nothing is at stake there, and the witness that writes must have written nothing else, of all that it can write.",
-    "Of 761 near misses and bystanders' sentences by voices of another kind, none lies between this and the usual bar. Of "
-    "288 right ones, 6 more are taken. The 288 are of the half that the ways were built with.",
+    "Of 761 near misses and bystanders' sentences by voices of another kind, it accepts none that the usual threshold would "
+    "refuse. Of 288 right ones it accepts 6 more; the list of wordings was made with these 288 in view.",
 )
 TAKE_READING = Bar(
     "accept a reading",
@@ -259,7 +259,7 @@ ENROL_MOST = Bar(
 )  # fmt: skip
 ENROL_ROOM = Bar(
     "room that an enrolment leaves", 1.0, "log-odds",
-    "So far below its threshold stays the likeliest wrong answer among what the person read.",
+    "The likeliest wrong answer to what the person read stays at least this far below its threshold.",
     "Less is added for a voice whose wrong answers come near.",
 )  # fmt: skip
 ENROL_LEFT = Bar(

@@ -5,7 +5,7 @@ The manifest is JSON Lines; `manifest.Clip` says what a line holds. Every line c
 - right: what was said was accepted; or, where nothing may be accepted, nothing was accepted or proposed.
 - proposed right: what was said was proposed, to be affirmed.
 - proposed wrong: something else was proposed, or something where nothing may be.
-- asked again: something was said, and nothing accepted or proposed.
+- asked again: something was said, and nothing was accepted or proposed.
 - wrong: something else than what was said was accepted.
 - accepted: something was accepted where nothing may be.
 

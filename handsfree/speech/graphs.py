@@ -36,7 +36,7 @@ class Node:
 
 
 @dataclass(frozen=True)
-class Graph:
+class OnnxGraph:
     """`given`: arrays by name, handed to the session beside the graph. `shapes`: small lists of whole numbers by name, for
     operators that want a shape. `first`, `last`: name and dimensions of what goes in and comes out; a name stands for a
     dimension that may be anything."""
@@ -48,7 +48,7 @@ class Graph:
     shapes: Mapping[str, list[int]] = field(default_factory=dict)
 
 
-def session(graph: Graph) -> Run:
+def session(graph: OnnxGraph) -> Run:
     """What the graph makes of an array. One thread: the matrices are small. It keeps copies of the arrays.
     An array of another shape or precision raises the library's InvalidArgument."""
     import onnxruntime
@@ -68,7 +68,7 @@ def session(graph: Graph) -> Run:
     return run
 
 
-def written(graph: Graph) -> bytes:
+def written(graph: OnnxGraph) -> bytes:
     """The graph as a ModelProto's bytes."""
     held = [_array(name, array) for name, array in graph.given.items()]
     held += [_shape(name, values) for name, values in graph.shapes.items()]

@@ -186,7 +186,7 @@ def add(source: Path, folder: Path, name: str = "", language: str = "", limits: 
     """Install a model from a zip or a folder into `folder`. `name`, `language`: if its own name does not say. Trouble for
     an incomplete model, and for a name that is taken."""
     if not source.exists():
-        raise Trouble(f"There is no {source}; name a zip file or a folder that holds a Vosk or Whisper model.")
+        raise Trouble(f"There is no file or folder {source}; name the zip or folder of a Vosk or Whisper model.")
     with _workshop(folder) as made:
         if source.is_dir():
             copy_folder(source, made, limits)
@@ -206,7 +206,7 @@ def _take_in(made: Path, folder: Path, name: str, language: str) -> SpeechModel:
     kind = kind_of(root)
     if kind is None:
         wanted = "; ".join(f"{k}: {', '.join(group[0] for group in groups)}" for k, groups in _STRUCTURE.items())
-        raise Trouble(f"No model was found in it. A model's folder holds ({wanted}).")
+        raise Trouble(f"No model was found in it. Give a model's own zip or folder, which has these files ({wanted}).")
     name = root.name if root is not made else name
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._+-]{0,99}", name):
         raise Trouble(f"{name[:80]!r} cannot be a model's name; give one of letters, digits, dots and dashes.")

@@ -1,9 +1,9 @@
 """The trade's speech in noise, taught to known weights: small corrections, put into the model's bytes as it is loaded.
 
 tests/bench/teach/adapt.py makes them: low-rank corrections to the matrices (Hu et al., "LoRA", 2021, from memory) and
-corrections to biases and norms of whisper tiny.en, learnt from synthetic voices and noises that no measurement
-uses. The weights themselves are neither copied nor changed on disk. The corrections (1.9 MB) lie in the repository because
-hours of teaching, and voices that are no package's, would be needed to make them anew.
+corrections to biases and norms of whisper tiny.en, learnt from synthetic voices and noises that no measurement uses. The
+weights themselves are neither copied nor changed on disk. The corrections (1.9 MB) lie in the repository because making them
+anew would take hours of training, and voices that no package has.
 """
 
 from __future__ import annotations

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handsfree.speech.graphs import Graph, Node, session
+from handsfree.speech.graphs import Node, OnnxGraph, session
 from handsfree.speech.neural_product import EPSILON
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def encoder(weights: Weights, heads: int) -> Run:
         x = build.layer(f"layer_{number}", x)
     build.norm("layer_norm", x, "encoded")
     first, last = ("mel", (1, bands, "frames")), ("encoded", (1, "places", width))
-    return session(Graph(build.nodes, build.given, first, last, build.shapes))
+    return session(OnnxGraph(build.nodes, build.given, first, last, build.shapes))
 
 
 class _Build:

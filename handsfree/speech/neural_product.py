@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from handsfree.speech.graphs import Graph, Node, session
+from handsfree.speech.graphs import Node, OnnxGraph, session
 
 if TYPE_CHECKING:
     import numpy as np
@@ -58,4 +58,4 @@ def _chain(steps: Sequence[tuple[str, tuple[str, ...]]], given: Mapping[str, Arr
         out = f"after {number}"
         nodes.append(Node(operator, tuple(name or last for name in inputs), out, _ATTRIBUTES.get(operator, {})))
         last = out
-    return session(Graph(nodes, given, ("x", ("rows", shape[0])), (last, ("rows", shape[1]))))
+    return session(OnnxGraph(nodes, given, ("x", ("rows", shape[0])), (last, ("rows", shape[1]))))

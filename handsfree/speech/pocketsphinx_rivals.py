@@ -38,7 +38,7 @@ class Phrasebook:
 
     @cached_property
     def sounds(self) -> dict[str, str]:
-        """Phrase -> one letter a phoneme."""
+        """Phrase -> one letter per phoneme."""
         return {phrase: letters(phonemes(phrase)) for phrase in self.meanings}
 
     @property

@@ -1,8 +1,8 @@
-"""What witnesses can settle at all: if even the best evidence that there can be lies below the bar, nobody ever gets there,
-however clearly they speak. Pure.
+"""What witnesses can settle at all: if even the best possible evidence lies below the bar, nobody ever gets there, however
+clearly they speak. Pure.
 
 One witness alone needs more than two (`bars.ALONE`). So its gate, or its proof that works are dead, may be out of reach.
-Who works must know that beforehand, and type.
+Whoever works must know that beforehand, and type.
 """
 
 from __future__ import annotations

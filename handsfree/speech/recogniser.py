@@ -78,7 +78,7 @@ class Recogniser:
         return weighed
 
     def forget(self) -> None:
-        """What was said before counts no more."""
+        """What was said before no longer counts."""
         self._said = None
 
     def load(self) -> None:

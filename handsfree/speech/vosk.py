@@ -116,7 +116,7 @@ class Vosk:
         return Testimony(self.name, candidates, free, None, evidence, Witness.GRAMMAR)
 
     def _candidates(self, texts: list[tuple[str, float]], listening: Listening) -> tuple[Candidate, ...]:
-        """One a meaning, best first; words that mean nothing in force are no candidates."""
+        """One per meaning, best first; words that mean nothing in force are left out."""
         found: dict[tuple[object, ...], Candidate] = {}
         for text, score in texts:
             for meaning in self._spoken.understand(text, listening)[:1] if text and _UNKNOWN not in text else ():

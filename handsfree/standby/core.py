@@ -5,7 +5,7 @@ Rules of this file:
 - A visit that a crash or a loss of power broke off is taken up again at once: somebody may be kneeling at the cabinet. It
   resumes with everything live, as every resume does.
 - A visit that a person stopped, or left to be continued, waits for that person's words.
-- What fails again and again is tried at ever longer intervals, and told.
+- What fails again and again is tried at ever longer intervals, and reported.
 """
 
 from __future__ import annotations

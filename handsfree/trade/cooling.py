@@ -122,7 +122,7 @@ def fill_kilowatt_hours(kilograms: float, warm: float, cold: float, performance:
 def setting_advice(set_point: float) -> str:
     """ "too cold", "normal" or "too warm" for a drinks cabinet's setting in degrees Celsius.
 
-    Works setting near 43 degF (6.1 degC); much below 39 degF (3.9 degC) risks freezing: common practice, no source.
+    Factory setting near 43 degF (6.1 degC); much below 39 degF (3.9 degC) risks freezing: common practice, no source.
     """
     possible.celsius(set_point, "setting")
     if set_point < SETTING_LOW:

@@ -62,7 +62,7 @@ def supply(volts: Value, nominal: float, standard: str = "EN 50160") -> Comparis
 
 
 def supply_system(volts: Value, system: float) -> Comparison:
-    """Hold an outlet's voltage against the limits of its nominal system, not of a plate. Trouble where there is no such."""
+    """Hold an outlet's voltage against the limits of its nominal system, not of a plate. Trouble for any other."""
     if system not in SYSTEMS:
         known = ", ".join(f"{one:g}" for one in SYSTEMS)
         raise Trouble(f"{system:g} volts is not a supply system: name the site's system, not the plate. Known: {known}.")

@@ -49,7 +49,7 @@ def _rows(readings: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
         possible.finite(minute, "time of a reading")
         possible.celsius(value, "product temperature")
     if any(a[0] == b[0] and a[1] != b[1] for a, b in pairwise(rows)):
-        raise Trouble("Two readings of the same minute disagree: take one of them back.")
+        raise Trouble("Two readings of the same minute disagree: correct one of them.")
     return rows
 
 

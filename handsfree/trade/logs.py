@@ -2,8 +2,8 @@
 
 Rules of this file:
 
-- A file is text with a line a sample, its fields parted by comma, semicolon or tab. Lines before the first sample are its
-  heading; the last of these names the columns. A unit stands in a column's name: '°C', 'degF', 'Amps', 'mA', 'W'.
+- A file is text with one line per sample, its fields separated by commas, semicolons or tabs. Lines before the first sample
+  are its heading; the last of these names the columns. A unit is in a column's name: '°C', 'degF', 'Amps', 'mA', 'W'.
 - Times are dates with hours, or a count of seconds, minutes or hours from the start. A day and a month that could be
   exchanged are told apart by the order of the samples; where that cannot tell, the file is refused.
 - A temperature without a unit is refused: 40 is cold in one and hot in the other.
@@ -134,7 +134,7 @@ def _rows(text: str) -> list[list[str]]:
 
 
 def _decimal_comma(rows: Sequence[Sequence[str]]) -> bool:
-    """Whether a comma is a decimal sign here: it never is where it parts the fields."""
+    """Whether a comma is a decimal sign here: it never is where it separates the fields."""
     return any(re.fullmatch(r"-?\d+,\d+", field) for row in rows for field in row)
 
 
@@ -292,7 +292,8 @@ def _held(log: Log, column: Column) -> list[tuple[float, float, bool]]:
 
 
 def _parting(values: Sequence[float]) -> float:
-    """By logarithms: the inrush of a start, many times a running current, would part itself from the rest otherwise."""
+    """By logarithms: the inrush of a start, many times a running current, would otherwise form one level and everything else
+    the other."""
     least = max(SILENT * max(values), 1e-9)
     ranked = sorted(math.log(max(value, least)) for value in values)
     total, best, at = sum(ranked), -1.0, ranked[0]

@@ -93,7 +93,8 @@ def proof(readings: Sequence[tuple[float, float]], low: float, high: float, accu
 
 
 def _leaves(rows: Sequence[tuple[float, float]], low: float, high: float) -> bool:
-    """Whether a slope that is no chance, of the last three readings or of all that lie in the band, leads out of it soon."""
+    """Whether the slope of the last three readings, or of all in the band, is more than chance and soon leads out of the
+    band."""
     inside = [row for row in rows if low <= row[1] <= high]
     for line in (slope(rows[-FEWEST:]), slope(inside)):
         ahead = rows[-1][1] + line.value * AHEAD / 60

@@ -69,9 +69,9 @@ def parse(data: bytes, of: str = "questions") -> tuple[DeskQuestion, ...]:
         raw = json.loads(data[:LARGEST])[of]
         listed = raw[:MOST_KEPT] if isinstance(raw, list) else None
     except (KeyError, TypeError, ValueError, RecursionError) as error:
-        raise ValueError(f"these are no questions ({type(error).__name__})") from None
+        raise ValueError(f"these are not questions ({type(error).__name__})") from None
     if listed is None:
-        raise ValueError("these are no questions")
+        raise ValueError("these are not questions")
     good = [one for one in listed if isinstance(one, dict) and all(isinstance(one.get(name, ""), str) for name in _NAMES)]
     return tuple(one for one in map(_said, good) if one.key and one.technician and one.text)
 

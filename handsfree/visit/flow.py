@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import takewhile
 
-from handsfree.dialogue.question import Turn as Turned
+from handsfree.dialogue.question import Turn
 from handsfree.isolation.interlock import Interlock, turn, turn_all
 from handsfree.isolation.rules import SourceEvent
 from handsfree.journal.events import Gate, LockChanged
@@ -18,7 +18,7 @@ WITHOUT = "without its owner"
 LEARNED = {"affirm": "affirm", "negative": "affirm", "next step": "next", "go ahead": "next", "understood": "understood"}
 
 
-class Flow(Turned[State]):
+class Flow(Turn[State]):
     """`again`: somebody asked to hear it again, so it is said in full. `affirmed`: what was heard had been read back
     before."""
 

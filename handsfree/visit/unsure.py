@@ -70,7 +70,7 @@ def _phrase_of_gate(flow: Flow, utterance: Utterance) -> bool:
 
 
 def _says_it_again(state: State, utterance: Utterance) -> bool:
-    """Who got no answer says the same words again, soon and no farther away; a bystander seldom does."""
+    """Somebody who got no answer says the same words again, soon and no farther away; a bystander seldom does."""
     before = state.unanswered
     if before is None or utterance.started - before.ended > SAYS_AGAIN or utterance.voice == "other":
         return False

@@ -1,7 +1,7 @@
 """All benchmarks at a small size, in one table: `python -m tests.bench [--long] [--only NAME,…] [--out FILE]`.
 
 Ratios and counts are to be trusted; absolute times only where the load beside them is small. What cannot be measured here
-says so in its row. Each benchmark by itself, with all it prints, is a module of this folder (DEVELOPERS.md lists them).
+says so in its row. Each benchmark by itself, with all it prints, is a module of this folder (README.md there lists them).
 """
 
 from __future__ import annotations

@@ -30,21 +30,22 @@ WANTED = {
 }  # fmt: skip
 COMPLAINTS = """
 People may say what is wrong in their own words: typed, spoken (then it is read back) or on a call sheet. The test sentences
-were written before the list of known words was widened, by the same author. The *judging* ones were not looked at while
-words were chosen (`python -m tests.bench.complaints`):
+were written before the list of known words was widened, by the same author. Nobody looked at the *judging* ones while
+choosing words (`python -m tests.bench.complaints`):
 
 | way | sentences | right | asked back | taken for another |
 |---|---|---|---|---|"""
 VOICE = """
 By voice: a synthetic voice in compressor noise at 10 dB, through the real recogniser (`python -m
-tests.bench.talk_voice`). slt and awb are among the voices that the hearing was fitted on, the others are not. awb's
-"affirm" is never recognised; when the program asks again, it offers "that is right".
+tests.bench.talk_voice`). The hearing was fitted on voices that include slt and awb, and not on the others. awb's "affirm" is
+never recognised; when the program asks again, it offers "that is right".
 
 | job | voice | the technician speaks | asked again | misheard | typed in the end |
 |---|---|---|---|---|---|"""
 KNOWN = """
 Whether the controller calls for cooling is asked twice in relay-terminal-off: once before the cabinet is switched off for
-the plug-in meter, and once after. That is a fresh look, and not counted: nothing is opened while the controller rests."""
+the plug-in meter, and once after. The second is a fresh look, so it is not counted: nothing is opened while the controller
+rests."""
 COLUMNS = ("prompts", "utterances", "listening_min", "known_asked", "first_question")
 NAMES = ("prompts", "the technician speaks", "listening, min", "known, asked", "first question")
 
@@ -74,26 +75,25 @@ def rows(name: str) -> dict[str, Any]:
     return {key: row for key, row in found.items() if key not in ("command", "date", "machine")}
 
 
-def main() -> None:
+def page() -> str:
+    """The whole page, from the results alone."""
     before, after = rows("talk-before"), rows("talk-after")
-    print(HEAD)
-    print(f"| job | form | {' | '.join(NAMES)} |\n|---|---|{'---|' * len(COLUMNS)}")
+    parts = [HEAD, f"| job | form | {' | '.join(NAMES)} |\n|---|---|{'---|' * len(COLUMNS)}"]
     for job in before:
-        print(f"| {job} | before | {cells(before[job]['usual'])} |")
-        for form in ("usual", "short"):
-            print(f"| {job} | {form} | {cells(after[job][form])} |")
-    print(f"\n{wanted(after)}")
-    print(KNOWN)
-    print(COMPLAINTS)
-    for way, parts in rows("complaints").items():
-        for part, found in sorted(parts.items()):
+        parts.append(f"| {job} | before | {cells(before[job]['usual'])} |")
+        parts += [f"| {job} | {form} | {cells(after[job][form])} |" for form in ("usual", "short")]
+    parts += [f"\n{wanted(after)}", KNOWN, COMPLAINTS]
+    for way, tables in rows("complaints").items():
+        for part, found in sorted(tables.items()):
             counts = " | ".join(str(found.get(kind, 0)) for kind in ("right", "asked", "wrong"))
-            print(f"| {way} | {part.replace('judged', 'judging')} | {counts} |")
-    print(VOICE)
-    for voice, jobs in rows("talk-voice").items():
-        for job, row in jobs.items():
-            print(f"| {job} | {voice} | {row['utterances']} | {row['asked_again']} | {row['misheard']} | {row['typed']} |")
+            parts.append(f"| {way} | {part.replace('judged', 'judging')} | {counts} |")
+    parts.append(VOICE)
+    parts += [
+        f"| {job} | {voice} | {row['utterances']} | {row['asked_again']} | {row['misheard']} | {row['typed']} |"
+        for voice, jobs in rows("talk-voice").items() for job, row in jobs.items()
+    ]  # fmt: skip
+    return "\n".join(parts) + "\n"
 
 
 if __name__ == "__main__":
-    main()
+    print(page(), end="")

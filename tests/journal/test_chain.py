@@ -195,7 +195,7 @@ def changed(at: int, **fields: Any) -> Callable[[list[Entry]], list[Entry]]:
 
 
 @pytest.mark.parametrize(("forge", "at", "why"), [
-    (changed(1, n=2), 1, "Here stands event 2: events were removed, moved or added."),
+    (changed(1, n=2), 1, "Event 2 is here: events were removed, moved or added."),
     (changed(2, prev="0" * 64), 2, "It does not follow from the event before it: one of the two was changed or moved."),
     (changed(0, prev="0" * 64), 0, "It does not follow from the event before it: one of the two was changed or moved."),
     (changed(2, mono=0.5), 2, "The count falls from 1.0 s to 0.5 s."),
@@ -522,4 +522,4 @@ def test_what_was_noted_elsewhere_finds_a_cut_end(tmp_path: Path) -> None:
     assert verify(folder, events=4).holds
     assert first(verify(folder, events=5)) == (4, "It ends here, but 5 events were noted: its end was cut off.")
     assert first(verify(folder, head="0" * 64)) == (
-        4, "The head hash that was noted is of no event in it: it was cut off or rewritten.")  # fmt: skip
+        4, "No event in it has the head hash that was noted: it was cut off or rewritten.")  # fmt: skip

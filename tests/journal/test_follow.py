@@ -120,7 +120,7 @@ def test_where_a_record_parts_from_the_program_it_is_told_in_words_of_the_story(
     """A supervisor reads it: no names of fields where the story has words, and those only where it tells both alike."""
     wanted = ev.Gate("LIVE", "ISOLATING", "phrase", "the phrase of A. Brandner (invented)", "unplug")
     told = _differing(wanted, ev.Gate("ISOLATING", "LIVE", "restored", "", "plug-in"))
-    assert "should stand: '" in told
+    assert "would write '" in told
     assert "how phrase" not in told
     assert "was LIVE" not in told
     alike = _differing(ev.SetTimer("rest", 60.0), ev.SetTimer("rest", 61.0))
@@ -141,3 +141,12 @@ def test_a_crash_at_any_event_and_sound_removed_later_is_no_departure(done: Path
         (folder / "journal.jsonl").write_bytes(b"".join(lines[:count]))
         list(prune_visits(folder, timedelta(days=90), now=late.wall(), clock=late))
         assert departure(read_list(folder), MACHINE) is None, count
+
+
+def test_of_long_events_that_differ_in_a_little_only_that_is_told() -> None:
+    """Both were cut off before the place where they differ, and read alike."""
+    many = tuple(f"where is part {n}" for n in range(30))
+    one, other = (ev.ListenFor(asides=(*many, last)) for last in ("what is the setting", "what is the charge"))
+    told = _differing(one, other)
+    assert "would write ListenFor (asides ['what is the setting']); the record has" in told
+    assert "the record has ListenFor (asides ['what is the charge'])" in told

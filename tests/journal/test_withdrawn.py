@@ -173,7 +173,7 @@ def test_a_key_is_withdrawn_from_a_day_on(tmp_path: Path, trusted: Trusted) -> N
 @pytest.mark.parametrize(("withdraw", "as_of", "why"), [
     ("van-9", None, "No key is known as 'van-9'"),
     ("van-1", "2999-01-01", "has not come yet"),
-    ("van-1", "the day before", "is no day"),
+    ("van-1", "the day before", "is not a day"),
     ("van-3", "2026-05-22", "already withdrawn on 2026-05-20"),
     ("../van-1", None, "No key is known as"),
 ])  # fmt: skip

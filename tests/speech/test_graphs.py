@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handsfree.speech.graphs import Graph, Node, session, written
+from handsfree.speech.graphs import Node, OnnxGraph, session, written
 
 NODES = (
     Node("Conv", ("x", "kernel"), "a", {"strides": [2], "pads": [1, 1]}),
@@ -18,13 +18,13 @@ NODES = (
 )
 
 
-def graph(bands: int = 3, width: int = 4) -> Graph:
+def graph(bands: int = 3, width: int = 4) -> OnnxGraph:
     random = np.random.default_rng(bands)
     given = {
         "kernel": random.standard_normal((width, bands, 3)).astype(np.float32), "scale": np.ones(width, np.float32),
         "shift": np.zeros(width, np.float32),
     }
-    return Graph(NODES, given, ("x", (1, bands, "frames")), ("y", ("rows", width)), {"flat": [-1, width]})
+    return OnnxGraph(NODES, given, ("x", (1, bands, "frames")), ("y", ("rows", width)), {"flat": [-1, width]})
 
 
 def test_the_reader_of_the_format_finds_what_was_written() -> None:

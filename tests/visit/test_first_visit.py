@@ -136,7 +136,7 @@ def test_the_phrase_is_told_in_a_sentence() -> None:
     """'You can type it: Isolated, lock, and your number.' 'Isolated, lock, and your number. Type it, or …'"""
     scene = at_gate()
     told = [scene.words("isolated").said for _ in range(4)]
-    assert "Then say: isolated, lock, and your number, figures one by one." in told[1]
+    assert "Then say: isolated, lock, and your number, digit by digit." in told[1]
     assert told[2].endswith("You can type it: isolated, lock, and your number.")
     assert "Say, or type: isolated, lock, and your number. Or say: stop the visit." in told[3]
     assert ENGLISH.prompt("gate-do-not-plug") not in told[0]

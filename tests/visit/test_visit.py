@@ -81,7 +81,7 @@ def test_nothing_else_opens_the_gate(line: str) -> None:
     ("is it isolated", "That was a question."),
     ("power is still on", "The supply is on."),
     ("isolated I think", "You do not sound sure."),
-    ("isolated lock", "I heard the word, not the figures."),
+    ("isolated lock", "I heard the word, not the number."),
     ("isolated lock four three", "That is not your number."),
 ])
 def test_a_denial_is_told_why(line: str, reason: str) -> None:
