@@ -110,12 +110,14 @@ def _bench(asked: Rehearse, book: Any) -> Any:
     from handsfree.settings import load_settings
     from handsfree.sound.sinks import FileSink
     from handsfree.sound.synth import Synthesiser
+    from handsfree.speech.commands import tell_missing
     from handsfree.speech.recogniser import build_recogniser
 
     settings = load_settings()
     code = book.procedures[book.main].language
     language, cache = base.load(code), user_cache_path("handsfree") / "voice"
     recogniser = build_recogniser(asked.engine or settings.engine or None, code, settings.models)
+    tell_missing(recogniser.missing)
     own = Synthesiser(code, settings.voice, settings.words_a_minute, cache)
 
     def mouth_of(clock: Any) -> SpokenMouth:

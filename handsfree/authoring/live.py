@@ -18,6 +18,7 @@ from handsfree.dialogue.mouth import SpokenMouth
 from handsfree.errors import Trouble
 from handsfree.journal.events import Happening, KeepNote, ListenFor
 from handsfree.procedure import phrasing
+from handsfree.speech.commands import tell_missing
 
 if TYPE_CHECKING:
     from handsfree.authoring.asked import RecordOptions
@@ -93,8 +94,7 @@ def live_recorder(recording: Recording, asked: RecordOptions, settings: Settings
 def joined(journal: Journal, code: str, asked: RecordOptions, settings: Settings) -> tuple[Ear, SpokenMouth]:
     """Ear and mouth of a writer, whose sound is kept beside `journal`. Trouble as of `live_recorder`."""
     recogniser = free_words.recogniser(asked.engine or settings.engine or None, code, settings.models)
-    if recogniser.missing:
-        print(recogniser.missing, file=sys.stderr)
+    tell_missing(recogniser.missing)
     hearer = WriterHearer(recogniser, dictation_for(recogniser, code, settings.models, asked.words), journal, code)
     return _joined(journal, code, hearer, asked, settings)
 

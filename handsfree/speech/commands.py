@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -35,11 +36,20 @@ def models(add: Path | None, name: str, language: str, fetch: bool, fetch_whispe
             print(f"{'':<12} {model.name} is not as it was when it was added: its files have another hash. Add it again.")
 
 
+def tell_missing(missing: str) -> None:
+    """Print which witness is missing or damaged (`Recogniser.missing`). On standard error: standard output may be sound."""
+    if missing:
+        print(missing, file=sys.stderr)
+
+
 def evaluate(manifest: Path, engine: str | None, as_json: bool, show: bool) -> int:
     """The exit status of the measurement."""
     from handsfree.speech.evaluate import command
+    from handsfree.speech.processes import recogniser_here
 
-    return command(manifest, engine, as_json, load_settings().models, show)
+    models = load_settings().models
+    tell_missing(recogniser_here(engine, "en", str(models)).missing)
+    return command(manifest, engine, as_json, models, show)
 
 
 def enrolment_folder() -> Path:
@@ -60,6 +70,7 @@ def enrol(sound_in: str | None, engine: str | None, forget: bool) -> None:
         print(f"The enrolment in {folder} is deleted, recordings and all.")
         return
     recogniser = build_recogniser(engine or load_settings().engine or None, "en", load_settings().models)
+    tell_missing(recogniser.missing)
     print("Read each line aloud when it is shown, as you would at work. It takes about two minutes.")
     spoken = []
     pieces = _pieces(sound_in)

@@ -47,12 +47,14 @@ def listen(asked: ListenerOptions) -> str:
     from handsfree.sound.memory import share
     from handsfree.sound.prompts import Prompt
     from handsfree.sound.samples import RealClock
+    from handsfree.speech.commands import tell_missing
     from handsfree.speech.endpoint import Endpointer
     from handsfree.speech.recogniser import build_recogniser
 
     share()
     settings, language, clock = load_settings(), base.load(asked.language), RealClock()
     recogniser = build_recogniser(settings.engine or None, asked.language, settings.models)
+    tell_missing(recogniser.missing)
     wires = wired(Devices(asked.sound_in, asked.sound_out, settings), Endpointer(), recogniser, clock, recogniser.load)
     voice, words = voice_of(asked.language, settings), _words(language, asked.may_go_on)
     numbers = iter(range(1, sys.maxsize))

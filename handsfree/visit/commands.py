@@ -157,7 +157,7 @@ def _demo_runner(
 def recogniser_of(engine: str | None, language: str) -> Recogniser:
     """Fitted to the person of this machine, if one has enrolled."""
     from handsfree.speech import enrol
-    from handsfree.speech.commands import enrolment_folder
+    from handsfree.speech.commands import enrolment_folder, tell_missing
     from handsfree.speech.recogniser import build_recogniser
 
     recogniser = build_recogniser(engine, language, load_settings().models)
@@ -165,8 +165,7 @@ def recogniser_of(engine: str | None, language: str) -> Recogniser:
     if shifts is None:
         said = "The enrolment belongs to another recogniser and is not used; read the phrases again: handsfree enrol"
         print(said, file=sys.stderr)  # standard output may be sound
-    if recogniser.missing:
-        print(recogniser.missing, file=sys.stderr)
+    tell_missing(recogniser.missing)
     recogniser.enrolment.update(shifts or {})
     return recogniser
 

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 
 from handsfree import settings
 from handsfree.errors import Trouble
 from handsfree.handbook import decisions
 from handsfree.language.meaning import Denial, GateAsked, Listening, Meaning, NumberAsked, Sense, Verdict, gate_text
-from handsfree.speech import acceptance, engines, neural_adapted, neural_weights, phonetic, phonetic_adapted
+from handsfree.speech import acceptance, commands, engines, neural_adapted, neural_weights, phonetic, phonetic_adapted
 from handsfree.speech.engine import Candidate, Declared, Testimony, Witness
 from handsfree.speech.recogniser import build_recogniser
+from handsfree.standby.listening import ListenerOptions, listen
 
 OTHER_HASH = "0" * 64
 
@@ -39,6 +43,28 @@ def test_the_other_witness_hears_on_and_it_is_told(damage, damaged: str, left: s
     assert found.name == left
     assert "are not the right ones" in found.missing
     assert f"Without its witness '{damaged}' the program asks again more often." in found.missing
+
+
+def test_who_enrols_measures_or_stands_by_is_told_of_a_damaged_witness_too(  # type: ignore[no-untyped-def]
+    damage, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def nothing(*_: object) -> object:
+        raise Trouble("no sound card here")
+
+    silence, manifest = tmp_path / "silence.wav", tmp_path / "manifest.jsonl"
+    soundfile.write(silence, np.zeros(16_000, np.float32), 16_000)
+    manifest.write_text(json.dumps({"audio": silence.name, "listen_for": {"phrases": ["warm"]}, "expect": None, "tags": {}}))
+    monkeypatch.setattr("handsfree.dialogue.wiring.wired", nothing)
+    damage("phonetic")
+    beginnings: tuple[Callable[[], object], ...] = (
+        lambda: commands.enrol(str(silence), None, forget=False),
+        lambda: commands.evaluate(manifest, None, as_json=False, show=False),
+        lambda: listen(ListenerOptions(None, None, "en", "standby-ready", may_go_on=False)),
+    )
+    for begin in beginnings:
+        with suppress(Trouble):
+            begin()
+        assert "Without its witness 'phonetic' the program asks again more often." in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(("damaged", "left"), [("phonetic", "whisper"), ("whisper", "phonetic")])

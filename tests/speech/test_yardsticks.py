@@ -8,8 +8,11 @@ import pytest
 
 from handsfree.language.base import load
 from handsfree.language.meaning import GateAsked, Heard, Listening, Meaning, Sense, Verdict
+from handsfree.speech import acceptance
+from handsfree.speech.weighing import Stake
 from tests.bench import exchanges, gate_phrases, near, people
 from tests.bench.people_words import Speaker
+from tests.bench.teach import fit_acceptance, fresh, testimony
 
 ENGLISH = load("en")
 LOCK = ("four", "two", "seven")
@@ -107,3 +110,21 @@ def test_more_near_misses_begin_with_the_same_ones_and_every_round_has_every_cla
             assert {(one.kind, one.means) for one in said if one.snr == level} == classes | {("gate", "the phrase")}
             assert sum(one.kind == "gate" for one in said if one.snr == level) == 5
         assert len({one.text for one in said}) < len(said) / 2, "the same sentences at every level"
+
+
+_PART = ("  choice: 5", "   phrase", "  reading: 4", "   number", "    at 0.5", "  meant: 9", "")
+OLD = ["Acceptance: what each gives.", "", "both (a, b), 9 clips; ranking 1", *_PART, "one (a), 9 clips; ranking 1", *_PART]
+
+
+def test_a_stake_fitted_by_itself_changes_its_own_part_of_the_report_and_no_other() -> None:
+    new = ["both (a, b), 6 clips; ranking 2", "  reading: 6", "   number", "    at 0.7", ""]
+    found = fit_acceptance.put_in(OLD, new, Stake.READING)
+    anew = ("  reading: 6; fitted by itself on 6 clips; ranking 2", "   number", "    at 0.7")
+    assert found == [*OLD[:5], *anew, *OLD[8:]]
+
+
+def test_every_clip_that_asks_for_a_number_and_no_other_is_made_to_fit_readings_on() -> None:
+    asked = [fresh.asks_number(clip) for clip in fresh.plan(200, 1)]
+    heard = [acceptance.ranked_as(testimony._listening(clip.listen_for)) == "number" for clip in fresh.plan(200, 1)]
+    assert asked == heard
+    assert 0 < sum(asked) < len(asked)

@@ -2,6 +2,7 @@
 
     python -m tests.bench.teach.fit_acceptance --make FOLDER --jobs 16 --write  (clips, evidence, fit; some 3 h of one core)
     python -m tests.bench.teach.fit_acceptance --fit FOLDER/f21 … [--write]         (the fit alone)
+    … --only reading                  (a quarter of the clips: where a number is asked for; all else of the fit stays)
 
 Each folder holds clips (tests/bench/teach/fresh.py) and what each engine testifies on them (tests/bench/teach/testimony.py).
 For a set of engines, one of each kind of evidence:
@@ -73,11 +74,12 @@ def cases(folders: Sequence[Path], engines: Sequence[str]) -> list[Case]:
     return out
 
 
-def made(folder: Path, jobs: int) -> list[Path]:
-    """The clips that the committed fit is of, and the evidence on them. What is there already is kept."""
+def made(folder: Path, jobs: int, numbers: bool) -> list[Path]:
+    """The clips that the committed fit is of, and the evidence on them. What is there already is kept. `numbers`: only where
+    a number is asked for."""
     out = [folder / f"f{seed}" for seed in SEEDS]
     for place, seed in zip(out, SEEDS, strict=True):
-        fresh.build(place, CLIPS, seed, jobs)
+        fresh.build(place, CLIPS, seed, jobs, numbers)
         for engine in ("tiny-half", "phonetic"):
             testimony.hear(place, engine, jobs)
     return out
@@ -233,15 +235,20 @@ def curve(p: np.ndarray, data: Rows) -> list[str]:
     return lines
 
 
-def report(name: str, folders: Sequence[Path], engines: Sequence[str], show: bool) -> tuple[dict[str, Any], list[str]]:
+def report(
+    name: str, folders: Sequence[Path], engines: Sequence[str], show: bool, only: Stake | None
+) -> tuple[dict[str, Any], list[str]]:
     some = cases(folders, engines)
+    if only is Stake.READING:
+        some = [case for case in some if acceptance.ranked_as(case.said.listening) == "number"]
     print(f"{name} = {engines}: {len(some)} clips")
-    numbers = [case for case in some if acceptance.ranked_as(case.said.listening) == "number"]
-    others = [case for case in some if acceptance.ranked_as(case.said.listening) != "number"]
-    shares = {"number": ranking(numbers), "other": ranking(others)}
+    by: dict[str, list[Case]] = {}  # as they are ranked
+    for case in some:
+        by.setdefault(acceptance.ranked_as(case.said.listening), []).append(case)
+    shares = {which: ranking(clips) for which, clips in sorted(by.items())}
     stored: dict[str, Any] = {"ranking": {which: {k.value: v for k, v in share.items()} for which, share in shares.items()}}
     lines = [f"{name} ({', '.join(engines)}), {len(some)} clips; ranking {stored['ranking']}"]
-    for stake in (Stake.CHOICE, Stake.COMMAND, Stake.READING):
+    for stake in (only,) if only else (Stake.CHOICE, Stake.COMMAND, Stake.READING):
         data = rows(some, shares, stake)
         if not len(data.right):
             continue
@@ -260,6 +267,8 @@ def report(name: str, folders: Sequence[Path], engines: Sequence[str], show: boo
                         f"      {p[at]:.4f} {said['kind']} '{said['text']}' as '{best.best.spoken or best.best.text}' "
                         f"{said['snr']} {said['voice']} {case.said.listening.phrases}"
                     )
+    if only:
+        return stored, lines
     data = meant_rows(some)
     fitted = fit(data.x, data.right, data.counts)
     stored["meant"] = as_stored(data.names, fitted)
@@ -299,9 +308,11 @@ def main() -> None:
     )
     parser.add_argument("--write", action="store_true", help="store the fit; else print the report alone")
     parser.add_argument("--show", action="store_true", help="every mistake above one half")
+    parser.add_argument("--only", type=Stake, choices=(Stake.READING,), help="fit this alone; all else stays as it is")
     asked = parser.parse_args()
-    folders = [*asked.fit, *(made(asked.make, asked.jobs) if asked.make else ())]
-    path = HOME / "acceptance_model.json"
+    folders = [*asked.fit, *(made(asked.make, asked.jobs, asked.only is not None) if asked.make else ())]
+    path, told_in = HOME / "acceptance_model.json", HOME / "acceptance_report.txt"
+    models = json.loads(path.read_text(encoding="utf-8"))["models"] if path.exists() else {}
     stored: dict[str, Any] = {"models": {}}
     lines = [
         "Acceptance: what each set of witnesses gives on voices left out. Written by tests/bench/teach/fit_acceptance.py.",
@@ -309,15 +320,40 @@ def main() -> None:
     ]
     for given in asked.sets:
         name, _, listed = given.partition("=")
-        values, told = report(name, folders, tuple(listed.split(",")) if listed else SETS[name], asked.show)
-        known = json.loads(path.read_text(encoding="utf-8"))["models"].get(name, {})
-        kept = {stake.value: known[stake.value] for stake in (Stake.GATE, Stake.PROOF) if stake.value in known}
-        stored["models"][name] = {**values, **kept}
+        values, told = report(name, folders, tuple(listed.split(",")) if listed else SETS[name], asked.show, asked.only)
+        known = models.get(name, {})
+        stays = known if asked.only else {s.value: known[s.value] for s in (Stake.GATE, Stake.PROOF) if s.value in known}
+        ranking = {**stays.get("ranking", {}), **values["ranking"]}
+        stored["models"][name] = {**stays, **values, "ranking": ranking}
         lines += told
     print("\n".join(lines))
+    if asked.write and asked.only:
+        stored["models"] = {**models, **stored["models"]}
+        lines = put_in(told_in.read_text(encoding="utf-8").splitlines(), lines[2:], asked.only)
     if asked.write:
         path.write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
-        (HOME / "acceptance_report.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
+        told_in.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def put_in(old: Sequence[str], new: Sequence[str], stake: Stake) -> list[str]:
+    """The old report with the part on this stake taken from the new one, set by set."""
+    parts: dict[str, list[str]] = {}
+    name = head = ""
+    for line in new:
+        if line and not line.startswith(" "):
+            name, head = line.partition(" ")[0], line.partition("), ")[2]
+        elif line:
+            first = line.startswith(f"  {stake}:")
+            parts.setdefault(name, []).append(f"{line}; fitted by itself on {head}" if first else line)
+    out, name, inside = [], "", False
+    for line in old:
+        if line and not line.startswith(" "):
+            name = line.partition(" ")[0]
+        if not line or (line[:2] == "  " and line[2:3] not in ("", " ")):
+            inside = line.startswith(f"  {stake}:") and name in parts
+            out += parts[name] if inside else []
+        out += [] if inside else [line]
+    return out
 
 
 if __name__ == "__main__":

@@ -203,6 +203,6 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    from tests.bench import fit_gates  # so that what is kept names this module, not '__main__'
+    from tests.bench.teach import fit_gates  # so that what is kept names this module, not '__main__'
 
     fit_gates.main()

@@ -278,11 +278,18 @@ SAY: dict[str, Callable[[random.Random], Said]] = {
 }  # fmt: skip
 
 
-def build(out: Path, clips: int, seed: int, jobs: int = 1) -> Path:
-    """Make the clips; returns the manifest's path. Clips that are there already are kept."""
+def asks_number(clip: Clip) -> bool:
+    """A reading or a lock number is asked for there, whatever is said."""
+    return "number" in clip.listen_for or "digits" in clip.listen_for
+
+
+def build(out: Path, clips: int, seed: int, jobs: int = 1, numbers: bool = False) -> Path:
+    """Make the clips; returns the manifest's path. Clips that are there already are kept. `numbers`: only those where a
+    reading or a lock number is asked for."""
     out.mkdir(parents=True, exist_ok=True)
+    planned = [clip for clip in plan(clips, seed) if asks_number(clip) or not numbers]
     with ProcessPoolExecutor(jobs) as pool:
-        lines = list(pool.map(_write, [(out, clip) for clip in plan(clips, seed)], chunksize=8))
+        lines = list(pool.map(_write, [(out, clip) for clip in planned], chunksize=8))
     for line in lines:
         json.loads(line)
     manifest = out / "manifest.jsonl"

@@ -277,6 +277,6 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    from tests.bench import teach_phonetic  # so that what workers run is of this module
+    from tests.bench.teach import teach_phonetic  # so that what workers run is of this module
 
     teach_phonetic.main()

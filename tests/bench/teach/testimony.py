@@ -189,6 +189,6 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    from tests.bench import testimony  # so that what is kept names this module, not '__main__'
+    from tests.bench.teach import testimony  # so that what is kept names this module, not '__main__'
 
     testimony.main()
