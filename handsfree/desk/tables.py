@@ -22,8 +22,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 Id = BigInteger().with_variant(Integer, "sqlite")
 
 
-#: A visit counts; its record is broken; it is whole, but the program would not have written it, or nobody can tell in time;
-#: it arrived broken and is kept apart; it is a copy of another.
+#: It counts; its record is broken; or whole, but not what the program writes; arrived broken; is a copy of another visit.
 GOOD, NOT_HOLDING, DEPARTING, QUARANTINED, COPY = "good", "broken", "departing", "quarantine", "copy"
 
 
