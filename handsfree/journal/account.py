@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from handsfree.errors import Trouble
+from handsfree.journal.coverage import Cover
 from handsfree.journal.events import (
     EFFECTS,
     HAPPENINGS,
@@ -24,8 +25,10 @@ from handsfree.journal.events import (
 from handsfree.journal.findings import (
     BROKEN,
     DEPARTED,
+    GOES_ON_UNSIGNED,
     NO_RIGHT,
     NOT_COMPARED,
+    NOT_SIGNED,
     ODD_NAME,
     WITHDRAWN,
     FindingLimits,
@@ -177,11 +180,26 @@ def _of_the_record(
         yield ReviewFinding(WITHDRAWN if report.in_doubt else BROKEN, report.at or 0, at, report.problem)
     if gone is not None:
         yield ReviewFinding(DEPARTED, gone.n, gone.at, f"{_DEPARTED.format(n=gone.n)} {gone.sentence}.")
+    if keys_here and (report.holds or report.open_end):
+        yield from _unsigned(report.covers)
     for removal in report.removals:
         if keys_here and not removal.right:
             by = removal.by or "nobody who signed for it"
             sentence = f"The sound of {removal.clips} events was removed by {by}, with no right that is known here."
             yield ReviewFinding(NO_RIGHT, removal.n, 0.0, sentence)
+
+
+def _unsigned(covers: Sequence[Cover]) -> Iterator[ReviewFinding]:
+    """What is under no key known here, where some are known: anybody could have written it. Where a record begins without
+    a key and goes on under one, that key vouches for what it found."""
+    first = next((at for at, cover in enumerate(covers) if cover.trusted), None)
+    if first is None:
+        yield ReviewFinding(NOT_SIGNED, 0, 0.0, "No key known here has signed it: anybody could have written it.")
+        return
+    bare = next((cover for cover in covers[first:] if not cover.trusted), None)
+    if bare is not None:
+        sentence = f"From event {bare.first} on it is under no key known here: anybody could have written that."
+        yield ReviewFinding(GOES_ON_UNSIGNED, bare.first, 0.0, sentence)
 
 
 def readable(visit: Path) -> tuple[list[Stamped], list[Stamped], int | None]:

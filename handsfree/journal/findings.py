@@ -27,6 +27,7 @@ LEVELS = (GRAVE, LOOK, NOTE)
 #: Of the record itself; `account` finds these.
 BROKEN, DEPARTED, NO_RIGHT = "record does not hold", "record does not follow", "sound removed without the right"
 NOT_COMPARED, WITHDRAWN = "not compared with the program", "signed by a withdrawn key"
+GOES_ON_UNSIGNED, NOT_SIGNED = "goes on unsigned", "not signed"
 #: Found by the desk alone, which sees other visits.
 COPIED, CAME_BACK, NOT_THEIRS = "copy of another visit", "came back after it was fixed", "sent for another team"
 DRAWN, AHEAD, ODD_NAME = "drawn for review", "clock ahead", "name may not be what it looks like"
@@ -42,7 +43,7 @@ RANKS: Mapping[str, str] = {
     "hazard without its proof": GRAVE,
     NO_RIGHT: GRAVE,
     NOT_COMPARED: LOOK,
-    "end may be cut": LOOK,
+    "end may be cut": LOOK, GOES_ON_UNSIGNED: LOOK,
     "wait cut short": LOOK,
     "borderline accused": LOOK,
     CAME_BACK: LOOK,
@@ -58,6 +59,7 @@ RANKS: Mapping[str, str] = {
     DRAWN: NOTE,
     "asked again often": NOTE,
     "earlier program": NOTE, "newer program": NOTE,
+    NOT_SIGNED: NOTE,
 }
 _ORDER = {rule: at for at, rule in enumerate(RANKS)}
 

@@ -20,6 +20,7 @@ from handsfree.journal import commands, exports
 from handsfree.journal.account import account
 from handsfree.journal.canonical import line_of, unsigned_bytes
 from handsfree.journal.events import Closed, NoteKept, Opened, ReadingTaken, Resumed, SignedBy, Stamped
+from handsfree.journal.findings import GOES_ON_UNSIGNED, NOT_SIGNED
 from handsfree.journal.keys import DeviceKey, make, trust
 from handsfree.journal.page import visit_page
 from handsfree.journal.prune import prune_visits
@@ -369,3 +370,32 @@ def test_a_record_that_is_not_signed_or_not_closed_is_not_called_broken(tmp_path
         said, status = verdict(write_visit(tmp_path / f"{name} open" / VISIT, key=key, seal=False), trusted)
         assert (status, "broken" in said) == (3, False)
         assert "It ends without a seal" in said
+
+
+# ---- signatures that are not there ----------------------------------------------------------------------------------
+
+
+def goes_on(folder: Path, key: DeviceKey | None) -> None:
+    with Journal.resume(folder, clock=TestClock(at=9000.0), key=key) as journal:
+        journal.append(Resumed("stopped"))
+        journal.seal()
+
+
+def unsigned_rules(folder: Path, known: dict[str, str]) -> list[tuple[str, int]]:
+    rules = (GOES_ON_UNSIGNED, NOT_SIGNED)
+    return [(one.rule, one.n) for one in account(folder, known=known).findings if one.rule in rules]
+
+
+def test_where_keys_are_known_a_reader_is_told_what_none_of_them_signed(tmp_path: Path, trusted: Trusted) -> None:
+    """A record whose signatures were taken away and a reading changed stood in the desk's list as good as any."""
+    whole = write_visit(tmp_path / "whole" / VISIT, key=trusted.one)
+    bare = write_visit(tmp_path / "bare" / VISIT)
+    assert unsigned_rules(whole, trusted.known) == []
+    assert unsigned_rules(bare, trusted.known) == [(NOT_SIGNED, 0)]
+    assert unsigned_rules(whole, {trusted.two.public_key: "van-2"}) == [], "that is a record that does not hold"
+    assert unsigned_rules(bare, {}) == [], "nobody here could sign"
+    count = len(lines_of(whole))
+    goes_on(whole, None)
+    assert unsigned_rules(whole, trusted.known) == [(GOES_ON_UNSIGNED, count)]
+    goes_on(bare, trusted.one)
+    assert unsigned_rules(bare, trusted.known) == [], "its key vouches for what it found"
