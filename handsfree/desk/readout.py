@@ -15,7 +15,7 @@ from handsfree.desk.heads import Head, not_as_noted
 from handsfree.desk.marks import judged_by
 from handsfree.desk.tables import COPY, DEPARTING, EPOCH, GOOD, NOT_HOLDING, QUARANTINED, folded
 from handsfree.journal import events as ev
-from handsfree.journal.account import Account, account
+from handsfree.journal.account import ABSENT, Account, account
 from handsfree.journal.coverage import day_and_time
 from handsfree.journal.events import Opened, Stamped
 from handsfree.journal.findings import (
@@ -318,7 +318,7 @@ _COUNTED = {"say again": "repeated", "go back": "back", "stand by": "stood_by"}
 def _steps(entries: Sequence[Stamped], began: float) -> list[Values]:
     found: list[Values] = []
     here: Values | None = None
-    since = 0.0
+    since = last = 0.0
 
     def leave(now: float) -> None:
         nonlocal here
@@ -329,6 +329,7 @@ def _steps(entries: Sequence[Stamped], began: float) -> list[Values]:
 
     for entry in entries:
         event = entry.event
+        since, last = since + (entry.mono - last if entry.mono - last > ABSENT else 0.0), entry.mono
         if isinstance(event, ev.StepEntered):
             leave(entry.mono)
             since = entry.mono

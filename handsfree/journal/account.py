@@ -215,11 +215,17 @@ def is_lived(entry: Stamped) -> bool:
     return isinstance(entry.event, (*HAPPENINGS, *EFFECTS)) and not isinstance(entry.event, ClockMoved | Resumed | Attached)
 
 
+#: Seconds without anything that happened after which nobody is there: a device slept. As long as a break after which another
+#: lock may be on (common practice, no source).
+ABSENT = 12 * 3600.0
+
+
 def on_site(entries: Sequence[Stamped]) -> float:
-    """Seconds from each opening or resume to the last thing that happened before the next."""
+    """Seconds from each opening or resume to the last thing that happened before the next, without those when nobody was
+    there."""
     total, began, last = 0.0, entries[0].mono if entries else 0.0, entries[0].mono if entries else 0.0
     for entry in entries:
-        if isinstance(entry.event, Resumed):
+        if isinstance(entry.event, Resumed) or (is_lived(entry) and entry.mono - last > ABSENT):
             total, began, last = total + last - began, entry.mono, entry.mono
         elif is_lived(entry):
             last = entry.mono

@@ -438,6 +438,28 @@ def test_a_record_that_does_not_follow_from_the_program_is_in_no_figure(desk: De
     assert desk.heads.last_of(folder.name) is not None, "what becomes of it is noted all the same"
 
 
+@pytest.mark.parametrize("months", [1, 500])
+def test_a_visit_nobody_closed_for_months_takes_no_longer_than_people_were_there(tmp_path: Path, months: int) -> None:
+    """A device slept with its lid shut, or a record says so: one such visit made the mean of all 64,610 minutes."""
+    from handsfree.desk.readout import read_out
+
+    clock = TestClock()
+    with Journal.create(tmp_path / "asleep", clock=clock) as journal:
+        journal.append(dataclasses.replace(OPENED, visit="asleep"))
+        journal.append(ev.StepEntered(("kiosk-warm",), "air", "read", "LIVE"))
+        clock.at += 300.0
+        journal.append(ev.TimerRang("x"))
+        clock.at += months * 30 * 86_400.0
+        journal.append(ev.TimerRang("y"))
+        clock.at += 60.0
+        journal.append(Closed("fixed"))
+        journal.seal()
+    out = read_out(tmp_path / "asleep")
+    assert 360.0 <= out.visit["on_site"] < 400.0
+    (step,) = out.rows["steps"]
+    assert 360.0 <= step["seconds"] < 400.0
+
+
 def test_what_takes_too_long_to_compare_is_in_no_figure(desk: Desk, season: Made, monkeypatch: pytest.MonkeyPatch) -> None:
     """Nobody could tell whether it follows: an honest one takes a thousandth of the time it may."""
     monkeypatch.setattr("handsfree.journal.follow.departure.__defaults__", (-1.0,))
