@@ -51,10 +51,10 @@ class Digest:
 
 
 def digest_for(engine: Engine, scope: Scope, days: int, now: float | None = None) -> Digest:
-    now = time.time() if now is None else now
-    until = now
+    until = time.time() if now is None else now
     since = until - days * DAY
-    between = Filter(since=since, until=until)
+    # what is begun after now has a clock that is ahead, and would be in no digest
+    between, upto = (Filter(since=since), ()) if now is None else (Filter(since=since, until=until), (Visit.began < until,))
     window = (scope.where(), Visit.began >= since, Visit.began < until)
     outcomes = look_up(
         engine,
@@ -67,7 +67,7 @@ def digest_for(engine: Engine, scope: Scope, days: int, now: float | None = None
     new = case((Visit.began >= since, 1), else_=0)
     counted = look_up(
         engine, select(FindingRow.level, new.label("new"), func.count().label("many"))
-        .join(Visit, Visit.id == FindingRow.visit_id).where(scope.where(), Visit.began < until, ~FindingRow.closed)
+        .join(Visit, Visit.id == FindingRow.visit_id).where(scope.where(), *upto, ~FindingRow.closed)
         .group_by(FindingRow.level, new))  # fmt: skip
     levels = {row.level: row.many for row in counted if row.new}
     before = sum(row.many for row in counted if not row.new)

@@ -83,3 +83,18 @@ def test_a_name_is_no_link_and_no_picture_in_a_digest(desk: Desk, season: Made) 
     text = markdown(digest_for(desk.engine, EVERYBODY, 7))
     assert "elsewhere.example" in text
     assert "](" not in text
+
+
+def test_a_visit_whose_clock_is_ahead_is_in_the_digest(desk: Desk, season: Made) -> None:
+    """It was in none: neither new, nor from before."""
+
+    def ahead(entry: dict[str, Any]) -> None:
+        entry["wall"] = (datetime.fromisoformat(entry["wall"]) + timedelta(days=4000)).isoformat(timespec="milliseconds")
+        if entry["kind"] == Opened.__name__:
+            entry["event"].update(cabinet="HK-ahead")
+
+    ingest(desk.engine, written_anew(season.folders["stopped"], desk.visits, ahead))
+    found = digest_for(desk.engine, EVERYBODY, 1)
+    assert {row.cabinet for row in found.found} == {"HK-ahead"}
+    assert found.grave + found.looks >= 1
+    assert "clock is ahead" in markdown(found)
