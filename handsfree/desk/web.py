@@ -272,7 +272,7 @@ def bad_days(given: Mapping[str, str]) -> str:
     """A sentence on what is not a date in a form, '' where all are dates."""
     bad = [given[name] for name in ("since", "until") if given.get(name) and seconds_of_day(given[name]) is None]
     if bad:
-        return f"{' and '.join(bad)}: no date as 2026-02-11 is. It was left out."
+        return f"{' and '.join(bad)}: not a date such as 2026-02-11. It was left out."
     since, until = (seconds_of_day(given.get(name, "")) for name in ("since", "until"))
     if since is not None and until is not None and since > until:
         return f"{given['since']} is after {given['until']}: nothing lies between them. Put the earlier day first."

@@ -67,7 +67,7 @@ def proved(proof: Any) -> NotedHead:
         zoned = datetime.fromisoformat(found.wall).tzinfo is not None
         inside = ledger.holds_inclusion(ledger.leaf_hash(line), int(proof["at"]), tree.size, path, root)
     except (KeyError, TypeError, ValueError, AttributeError):
-        raise ValueError("this is no proof") from None
+        raise ValueError("this is not a proof") from None
     if not (inside and zoned and tree.holds):
         raise ValueError("it does not hold")
     return found

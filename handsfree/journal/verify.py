@@ -330,7 +330,7 @@ def _as_signed(seen: _SeenEvents, signed: bool, noted: bool) -> None:
     for cover in seen.covers:
         if not cover.trusted:
             who = "it is not signed" if not cover.key else f"it is {cover.by()}"
-            more = "" if cover.key else f", and neither is what stands to event {cover.last}"
+            more = "" if cover.key else f", nor are the events up to {cover.last}"
             raise _Unsigned(cover.first, 0, f"{who}{more}")
     for join in seen.joins:
         if not join.sealed and not noted:

@@ -24,7 +24,7 @@ def english(text: str) -> str:
 
 
 def there(code: str, table: str) -> bool:
-    """Has this language such a table, grammar/<code>.<table>.yaml?"""
+    """Whether this language has such a table, grammar/<code>.<table>.yaml."""
     return re.fullmatch("[a-z]{2}", code) is not None and (shipped_folder("grammar") / f"{code}.{table}.yaml").is_file()
 
 

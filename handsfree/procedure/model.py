@@ -117,8 +117,8 @@ class Caution(_Step):
     works: ClassVar[bool] = False
 
     kind: Literal["caution"]
-    level: Level
-    protects: Name | None = None
+    level: Level = Field(description="how grave it is")
+    protects: Name | None = Field(None, description="the step it stands before; the one it goes to if left out")
 
 
 class Answer(Frozen):
@@ -196,7 +196,7 @@ class Prove(_Step):
     unit: str = Field("", description="what it is measured in; the method's own unit if left out")
     below: float | None = Field(None, gt=0, description="measured: dead is below this; never above the method's own limit")
     points: tuple[Sentence, ...] = Field((), max_length=12, description="what is measured; the method's own if left out")
-    tester: Sentence = "Prove the tester on a known live source."
+    tester: Sentence = Field("Prove the tester on a known live source.", description="measured: how the tester is proved")
 
     def measured_in(self, method: energy.Method) -> str:
         return self.unit or method.unit
@@ -228,9 +228,9 @@ class Wait(_Passable):
     `firm`, a wait may be cut short with 'next step' and 'affirm'; the record shows it."""
 
     kind: Literal["wait"]
-    firm: bool = False
-    lasts: Duration
-    because: Sentence
+    firm: bool = Field(False, description="it protects somebody, so nobody may cut it short")
+    lasts: Duration = Field(description="how long it waits")
+    because: Sentence = Field(description="the reason, as the printed copy gives it")
 
     @property
     def seconds(self) -> float:
@@ -245,7 +245,7 @@ class Evidence(_Passable):
     """A photo or other evidence to take; the record notes that it was taken and may carry a file."""
 
     kind: Literal["evidence"]
-    what: Literal["photo", "video", "sound", "document", "sample"] = "photo"
+    what: Literal["photo", "video", "sound", "document", "sample"] = Field("photo", description="what is to be taken")
 
 
 class Case(Frozen):
@@ -265,10 +265,10 @@ class Decide(_Step):
 
     kind: Literal["decide"]
     say: Sentence = Field("", description="what it decides on, read aloud if `aloud` is true; its name if left out")
-    cases: tuple[Case, ...] = Field(min_length=1)
+    cases: tuple[Case, ...] = Field(min_length=1, description="the first that is certainly true is taken")
     aloud: bool = Field(False, description="read `say` aloud before going on; a decision that only branches is silent")
-    otherwise: Name
-    otherwise_tells: Tells | None = None
+    otherwise: Name = Field(description="where it leads if no case is certainly true; it may blame no part")
+    otherwise_tells: Tells | None = Field(None, description="what `otherwise` tells the fault model")
 
     @model_validator(mode="after")
     def _said(self) -> Decide:
@@ -278,7 +278,7 @@ class Decide(_Step):
 
     @property
     def explained(self) -> bool:
-        """Its sentence is the writer's, and no more than its name."""
+        """Its sentence is the writer's, and not just its name."""
         return self.say != in_words(self.id)
 
 
@@ -286,7 +286,7 @@ class Call(_Passable):
     """Another procedure as a step."""
 
     kind: Literal["call"]
-    procedure: Name
+    procedure: Name = Field(description="which one; its outcome is the answer of this step")
     aloud: bool = Field(True, description="read `say` aloud, except in the short form; false if it tells nothing new")
 
 
@@ -294,7 +294,7 @@ class Finding(_Step):
     """A diagnosis, with the steps whose answers led to it."""
 
     kind: Literal["finding"]
-    finding: Name
+    finding: Name = Field(description="what was found, as a name: `worn-seal`")
     means: Literal["fault", "sound", "proved", "advice"] | None = Field(
         None, description="a fault; something in order; the work proved; or advice. A fault if left out"
     )
@@ -308,11 +308,13 @@ class Handover(_Step):
     works: ClassVar[bool] = False
 
     kind: Literal["handover"]
-    to: str
+    to: str = Field(description="who takes over: the workshop, the support desk")
     summary: tuple[Name, ...] = Field(min_length=1, description="ids of steps whose answers make the summary")
 
 
 class End(_Step):
+    """Ends the procedure. Its outcome is the visit's, or the answer of the step that called it."""
+
     kind: Literal["end"]
     outcome: Literal["fixed", "not fixed", "handed over", "to be continued", "no fault found", "made safe", "done", "watch"]
 

@@ -30,7 +30,7 @@ def test_a_sender_has_a_number_of_unfinished_visits_and_no_more(empty: Desk, sea
     one, other = Device(empty), Device(empty)
     assert [one.offer(pretended(n)).status_code for n in range(4)] == [200, 200, 200, 507]
     over = one.offer(pretended(3))
-    assert "did not end" in over.json()["problem"]
+    assert "half-sent visits here" in over.json()["problem"]
     assert not (empty.incoming.place / pretended(3).upload).exists(), "nothing is kept of it"
     assert one.offer(pretended(1)).status_code == 200, "what is begun goes on"
     assert other.offer(pretended(3)).status_code == 200, "another's count is their own"
@@ -68,7 +68,7 @@ def test_a_sender_has_so_many_bytes_unfinished_and_the_disk_its_spare_room(empty
 def test_the_senders_own_program_is_told_why_and_keeps_it_waiting(empty: Desk, season: Made) -> None:
     empty.quota = Quota(uploads=0)
     with served(empty) as address, Uplink(Destination(address, Device(empty).key)) as line:
-        with pytest.raises(Later, match="did not end") as told:
+        with pytest.raises(Later, match="half-sent visits here") as told:
             transfer(line, season.folders["first"])
         assert not told.value.everyone, "the others go on"
         empty.quota = Quota()
