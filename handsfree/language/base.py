@@ -86,9 +86,9 @@ class Language(ABC):
     def hints(self) -> Mapping[str, frozenset[str]]:
         """To tell who is meant: 'replying' words people answer with, 'plain' words of every sentence, 'trade' of the work,
         'others' of other people; 'figures' and 'denying' words; 'asking' and 'correcting' words begin such a sentence, those
-        of 'what_else' and 'besides' stand in it."""
+        of 'what_else' and 'besides' stand in it, those of 'too' end it, those of 'going_on' join two."""
         rules = ("replying", "plain", "trade", "others", "figures", "denying", "asking", "correcting", "what_else",
-                 "besides")  # fmt: skip
+                 "besides", "too", "going_on")  # fmt: skip
         return {rule: frozenset(self._ways(rule)) for rule in rules}
 
     @cached_property

@@ -15,17 +15,16 @@ from handsfree.language import gist
 from handsfree.language.base import Language
 from handsfree.language.meaning import EMERGENCY, TOO_LOUD, WAYS_OUT, WHEN_ASKED, WITNESS_FAILED, Sense, Verdict
 from handsfree.language.tokens import tokens
-from handsfree.procedure import model
 from handsfree.procedure.asides import aside_asked
-from handsfree.visit import helping, places
+from handsfree.visit import besides, helping
 from handsfree.visit.flow import Flow
 from handsfree.visit.persons import GATES, doubted
 from handsfree.visit.readings import in_another_unit
 from handsfree.visit.refusals import takes_back
 from handsfree.visit.speaking import choices
-from handsfree.visit.state import Awaiting, Frame, Overlay, State
+from handsfree.visit.state import Awaiting, Overlay, State
 from handsfree.visit.steps import present
-from handsfree.visit.wishes import affirms, bare_words, is_command, tells_power
+from handsfree.visit.wishes import affirms, is_command, tells_power
 
 TRIES_BEFORE_HELP = 2
 #: What was heard is read back there, and not yet taken.
@@ -56,6 +55,8 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
     if (early and (utterance.sure >= SURE or may_deny(flow, utterance))) or _says_it_again(state, utterance):
         return True
     if (utterance.typed and _asked_of_page(flow, utterance)) or _told_in_own_words(flow, utterance):
+        return True
+    if besides.adds_complaint(flow, utterance):
         return True
     work = word_set(step.say for procedure in state.book.procedures.values() for step in procedure.steps)
     question = word_set((flow.question.asks(flow), *(step.say for step in (state.step,) if step is not None)))
@@ -121,6 +122,7 @@ def propose(flow: Flow, utterance: Utterance) -> None:
     """Likely, not sure: read back. It counts once it is affirmed; another answer replaces it. A gate phrase is never
     proposed: the lock number is not said aloud, and no gate opens by 'affirm'."""
     over = flow.state.overlay not in (Overlay.NONE, Overlay.PROPOSAL) or alarm_asked(flow.state)
+    over = over or besides.adds_complaint(flow, utterance)
     if over or utterance.sense in (Sense.GATE, Sense.DENIAL, Sense.DIGITS) or wrote_other_words(flow, utterance):
         ask_again(flow, utterance)
         return
@@ -167,6 +169,8 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
     if asked := _asked_of_page(flow, utterance):
         flow.say(asked, "help")
         return
+    if besides.noted(flow, utterance):
+        return
     own = _in_own_words(flow, utterance)
     if own is not utterance and own.verdict == Verdict.PROPOSED:
         _read_back(flow, own)
@@ -177,6 +181,7 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
     if first and utterance.sense == Sense.NUMBER and state.overlay is Overlay.NONE and in_another_unit(flow, utterance.unit):
         flow.change(tries=state.tries + 1)
     elif rivals := _rivals(flow, utterance):
+        besides.keeps_both(flow, utterance)
         flow.change(tries=state.tries + 1)
         flow.prompt("which", "question", choices=choices(state.language, rivals))
     else:
@@ -266,7 +271,7 @@ def missed(flow: Flow, utterance: Utterance | None = None) -> None:
     more = ""
     if utterance is not None and takes_back(flow, utterance) and flow.state.trail:
         more = f" {flow.sentence('say-correction')}"
-    elif utterance is not None and _something_else(flow, utterance):
+    elif utterance is not None and besides.names_no_complaint(flow, utterance):
         more = f" {flow.sentence('else-later')}"
     elif utterance is not None and no_such_thing(flow, utterance):
         more = f" {flow.sentence('ways-out')}"
@@ -283,21 +288,6 @@ def no_such_thing(flow: Flow, utterance: Utterance) -> bool:
     now = flow.question.hears(flow)
     ways = set(WAYS_OUT) <= set(now.also) and not now.gist
     return ways and bool(flow.state.language.hints["denying"] & set(tokens(utterance.words)))
-
-
-def _something_else(flow: Flow, utterance: Utterance) -> bool:
-    """'What else', or 'it is noisy too', while the visit will still ask what else is wrong."""
-    state, language = flow.state, flow.state.language
-    later = [step for step in state.book.procedures[state.book.main].steps if isinstance(step, model.Ask) and step.gist]
-    place = places.number_of(state.book, state.frames[:1])
-    main = state.book.main
-    if not later or flow.question.hears(flow).gist or places.number_of(state.book, (Frame(main, later[-1].id),)) <= place:
-        return False
-    said = f" {bare_words(utterance.words)} "
-    if any(f" {way} " in said for way in language.hints["what_else"]):
-        return True
-    besides = any(f" {way} " in said for way in language.hints["besides"])
-    return besides and bool(gist.told(utterance.words, language.code, later[-1].gist))
 
 
 def _rivals(flow: Flow, utterance: Utterance) -> list[str]:
