@@ -15,6 +15,7 @@ from handsfree.language import gist
 from handsfree.language.base import Language
 from handsfree.language.meaning import EMERGENCY, TOO_LOUD, WAYS_OUT, WHEN_ASKED, WITNESS_FAILED, Sense, Verdict
 from handsfree.language.tokens import tokens
+from handsfree.procedure import model
 from handsfree.procedure.asides import aside_asked
 from handsfree.visit import besides, helping
 from handsfree.visit.flow import Flow
@@ -58,11 +59,10 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
         return True
     if besides.adds_complaint(flow, utterance):
         return True
-    work = word_set(step.say for procedure in state.book.procedures.values() for step in procedure.steps)
     question = word_set((flow.question.asks(flow), *(step.say for step in (state.step,) if step is not None)))
     begun = utterance.started if utterance.ended else flow.now
     since = begun - state.heard_out
-    asked = Asked(question, work, since, expected(flow), state.level, asks_figures(flow))
+    asked = Asked(question, since, expected(flow), state.level, asks_figures(flow))
     return meant(utterance, asked, state.language.hints) >= BAR
 
 
@@ -240,12 +240,28 @@ def _in_own_words(flow: Flow, utterance: Utterance) -> Utterance:
     """'The beer is lukewarm' at "What is wrong?": read back as what it means; if it means two things, with both as
     rivals."""
     state = flow.state
-    if utterance.typed or state.overlay is not Overlay.NONE or flow.question.stake is Consequence.GUARDED:
+    if state.overlay is not Overlay.NONE or flow.question.stake is Consequence.GUARDED:
         return utterance  # what may prove dead works, or deny it, counts in its own words or not at all
-    told = gist.by_gist(state.language, utterance.words, flow.question.hears(flow))
-    if len(told) == 1:
-        return replace(utterance, verdict=Verdict.PROPOSED, sense=Sense.PHRASE, text=told[0].text, value=None, unit=None)
+    told = () if utterance.typed else gist.by_gist(state.language, utterance.words, flow.question.hears(flow))
+    one = told[0].text if len(told) == 1 else _named_in(flow, utterance)
+    if one:
+        return replace(utterance, verdict=Verdict.PROPOSED, sense=Sense.PHRASE, text=one, value=None, unit=None)
     return replace(utterance, rivals=tuple((str(one.sense), one.text, None) for one in told)) if told else utterance
+
+
+def _named_in(flow: Flow, utterance: Utterance) -> str:
+    """The one answer whose own words are in the sentence: 'holds all the way round' -> 'holds fast'. '' for none or two,
+    where the sentence denies or asks, and where something else was likelier by its sound."""
+    step, hints, said = flow.state.step, flow.state.language.hints, tokens(utterance.words)
+    if flow.state.awaiting is not Awaiting.ANSWER or not isinstance(step, model.Ask) or step.gist or len(said) < 2:
+        return ""
+    if said[0] in hints["asking"] or "?" in utterance.words or hints["denying"] & set(said):
+        return ""
+    own = {each.say: word_set((each.say, *each.also)) - hints["plain"] for each in step.answers}
+    named = [say for say, mine in own.items()
+             if set(said) & mine.difference(*(other for name, other in own.items() if name != say))]  # fmt: skip
+    likelier = utterance.verdict != Verdict.NOT_FOR_ME and utterance.sense == Sense.PHRASE and utterance.text not in named
+    return named[0] if len(named) == 1 and not likelier else ""
 
 
 def _told_in_own_words(flow: Flow, utterance: Utterance) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from handsfree.journal.events import AlsoSaid, Resumed, Say, TimerRang, Utterance
+from handsfree.journal.events import AlsoSaid, PromptEnded, Resumed, Say, TimerRang, Utterance
 from handsfree.language.meaning import Verdict
 from handsfree.visit.machine import start
 from handsfree.visit.rebuilt import rebuilt
@@ -98,6 +98,7 @@ def test_no_leaves_it_and_the_next_one_follows() -> None:
     assert scene.said.endswith("You also said: noisy. Look at that next?")
     assert scene.words("no").said == "You also said: wet. Look at that next?"
     assert scene.words("say again").said == "You also said: wet. Look at that next?"
+    scene.tell(PromptEnded(scene.state.said - 1))
     assert scene.words("maybe").said == "You also said: wet. Look at that next?"
     assert scene.words("negative").said == "Anything else?"
     assert [one[::2] for one in said_besides(scene)[2:]] == [("noisy", "left"), ("wet", "left")]

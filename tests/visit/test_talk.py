@@ -472,3 +472,27 @@ def test_why_at_a_gate_says_what_the_isolation_is_for() -> None:
     scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "43", "why")
     assert scene.said == f"Isolation comes now. {ENGLISH.prompt('isolate-need')}"
     assert scene.state.interlock.failures == 0
+
+
+@pytest.mark.parametrize(("line", "said"), [
+    ("I think it is thick as my arm", "Thick?"), ("quite thick at the back", "Thick?"), ("the layer there is thin", "Thin?"),
+    ("thin here and thick over there", "Thin or thick?"), ("it is not thick", "Thin or thick?"),
+    ("it is hardly thick there", "Thin or thick?"), ("is it thick there", "Thin or thick?"),
+])  # fmt: skip
+def test_an_answer_among_other_words_is_read_back(line: str, said: str) -> None:
+    """'Holds all the way round' at 'Holds fast or slips out?': it counts once it is affirmed; what denies, doubts or asks it
+    does not."""
+    scene = talk("dry", "next step", "40", "understood", line)
+    assert scene.said.startswith(said)
+    taken = [one for one in scene.record if isinstance(one.event, AnswerTaken) and one.event.step == "deep"]
+    assert not taken
+    if said == "Thick?":
+        assert scene.words("yes").step == "shown-again" or scene.step == "warn-again"
+        assert scene.record[-1] is not None
+
+
+def test_a_proof_takes_no_answer_from_among_other_words() -> None:
+    scene = Scene(book(data.WHOLE)).open().words("next step", "warm", "43", "isolated lock four two")
+    scene.words("well nothing runs in there I guess")
+    assert scene.state.overlay is Overlay.NONE
+    assert scene.power != "ISOLATED"
