@@ -250,18 +250,22 @@ def _in_own_words(flow: Flow, utterance: Utterance) -> Utterance:
 
 
 def _named_in(flow: Flow, utterance: Utterance) -> str:
-    """The one answer whose own words are in the sentence: 'holds all the way round' -> 'holds fast'. '' for none or two,
-    where the sentence denies or asks, and where something else was likelier by its sound."""
-    step, hints, said = flow.state.step, flow.state.language.hints, tokens(utterance.words)
+    """The one answer whose own words are in the sentence: 'holds all the way round' -> 'holds fast'; or what the yes or no
+    stands for that begins it: 'no, they were all fine'. '' for none or two, where the sentence denies or asks, and where
+    something else was likelier by its sound."""
+    step, language, said = flow.state.step, flow.state.language, tokens(utterance.words)
     if flow.state.awaiting is not Awaiting.ANSWER or not isinstance(step, model.Ask) or step.gist or len(said) < 2:
         return ""
-    if said[0] in hints["asking"] or "?" in utterance.words or hints["denying"] & set(said):
+    if said[0] in language.hints["asking"] or "?" in utterance.words:
         return ""
-    own = {each.say: word_set((each.say, *each.also)) - hints["plain"] for each in step.answers}
-    named = [say for say, mine in own.items()
-             if set(said) & mine.difference(*(other for name, other in own.items() if name != say))]  # fmt: skip
-    likelier = utterance.verdict != Verdict.NOT_FOR_ME and utterance.sense == Sense.PHRASE and utterance.text not in named
-    return named[0] if len(named) == 1 and not likelier else ""
+    own = {each.say: word_set((each.say, *each.also)) - language.hints["plain"] for each in step.answers}
+    named = {say for say, mine in own.items()
+             if set(said) & mine.difference(*(other for name, other in own.items() if name != say))}  # fmt: skip
+    first = {each.say for each in step.answers if each.stands_for and said[0] in language.commands[each.stands_for]}
+    denies = bool(language.hints["denying"] & set(said[1:] if first else said))
+    either = named | first
+    likelier = utterance.verdict != Verdict.NOT_FOR_ME and utterance.sense == Sense.PHRASE and utterance.text not in either
+    return either.pop() if len(either) == 1 and not denies and not likelier else ""
 
 
 def _told_in_own_words(flow: Flow, utterance: Utterance) -> bool:

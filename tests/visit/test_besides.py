@@ -6,6 +6,7 @@ import pytest
 
 from handsfree.journal.events import AlsoSaid, PromptEnded, Resumed, Say, TimerRang, Utterance
 from handsfree.language.meaning import Verdict
+from handsfree.visit import telling
 from handsfree.visit.machine import start
 from handsfree.visit.rebuilt import rebuilt
 from handsfree.visit.state import Awaiting
@@ -174,3 +175,9 @@ def test_it_outlives_a_stop_and_other_rules() -> None:
     scene.tell(Resumed("stopped"))
     assert scene.state.besides
     scene.words("clean")
+
+
+def test_who_watches_is_told() -> None:
+    scene = after(*FINS, "it is also noisy")
+    told = [telling.line(one) for one in scene.record if isinstance(one.event, AlsoSaid)]
+    assert [(one.text, one.aside) for one in told if one is not None] == [("noisy", "noted for later")]

@@ -496,3 +496,15 @@ def test_a_proof_takes_no_answer_from_among_other_words() -> None:
     scene.words("well nothing runs in there I guess")
     assert scene.state.overlay is Overlay.NONE
     assert scene.power != "ISOLATED"
+
+
+@pytest.mark.parametrize(("line", "said"), [
+    ("yeah all over the place", "Dry?"), ("no there is a puddle", "Soaked?"),
+    ("yes but it is soaked there", "Dry or soaked?"), ("no it is dry", "Dry or soaked?"),
+])  # fmt: skip
+def test_yes_or_no_before_other_words_is_read_back_as_the_answer_it_stands_for(line: str, said: str) -> None:
+    """'No, they were all fine' at "Was anything loose?"; not where the other words name another answer."""
+    scene = talk()
+    scene.tell(PromptEnded(scene.state.said - 1))
+    assert scene.words(line).said.startswith(said)
+    assert not [one for one in scene.record if isinstance(one.event, AnswerTaken)]
