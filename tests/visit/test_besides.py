@@ -181,3 +181,12 @@ def test_who_watches_is_told() -> None:
     scene = after(*FINS, "it is also noisy")
     told = [telling.line(one) for one in scene.record if isinstance(one.event, AlsoSaid)]
     assert [(one.text, one.aside) for one in told if one is not None] == [("noisy", "noted for later")]
+
+
+@pytest.mark.parametrize("line", ["nothing else", "skip it"])
+def test_nothing_else_leaves_what_was_kept(line: str) -> None:
+    """'Nothing else' leaves all of it; 'skip it' the one that is offered."""
+    scene = after(*FINS, "it is noisy and wet too", *GATE, *OPENS, *END, line)
+    left = [means for means, _, now in said_besides(scene) if now == "left"]
+    assert left == (["noisy", "wet"] if line == "nothing else" else ["noisy"])
+    assert (scene.state.outcome == "done") is (line == "nothing else")
