@@ -44,6 +44,17 @@ class StepPassed:
 
 
 @dataclass(frozen=True)
+class AlsoSaid:
+    """A complaint besides the one that is looked at. `means`: the answer it is, '' for none; `words`: as said; `now`: what
+    becomes of it: 'noted', 'next' (it is looked at), 'left' (nobody wanted that), 'told' (said again; no way to it)."""
+
+    means: str
+    words: str
+    now: str = "noted"
+    step: str = ""
+
+
+@dataclass(frozen=True)
 class SetVoice:
     """`rate` and `volume`: steps above or below the usual, -3 to 3."""
 

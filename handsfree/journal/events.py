@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from typing import Any, get_args
 
 from handsfree.journal.conversation import Alarm as Alarm
+from handsfree.journal.conversation import AlsoSaid as AlsoSaid
 from handsfree.journal.conversation import DeskAnswered as DeskAnswered
 from handsfree.journal.conversation import DeskAsked as DeskAsked
 from handsfree.journal.conversation import FactUsed as FactUsed
@@ -339,7 +340,7 @@ Happening = (
 Effect = (
     Say | Tone | ListenFor | SetTimer | DropTimer | StepEntered | AnswerTaken | ReadingTaken | CautionTaken | Gate
     | LockChanged | Corrected | FindingMade | HandedOver | Decided | SetVoice | SetForm | Alarm | FactUsed | StepPassed
-    | KeepNote | EvidenceTaken | FaultCaught | Closed | DeskAsked | DeskAnswered
+    | KeepNote | EvidenceTaken | FaultCaught | Closed | DeskAsked | DeskAnswered | AlsoSaid
 )
 Mark = Sealed | SoundRemoved | SignedBy | TailDropped | EndOpen
 Event = Happening | Effect | Mark

@@ -316,6 +316,7 @@ _ROWS: dict[type[Any], Callable[[Any], _Part]] = {
         _NONE,
     ),
     ev.Alarm: lambda e: ("technician", "alarm", e.words or e.kind, f"isolation {e.isolation}", TROUBLE),
+    ev.AlsoSaid: lambda e: ("technician", "also said", e.words, f"{e.means}: {e.now}" if e.means else e.now, _NONE),
     ev.FactUsed: lambda e: ("record", "known", f"{e.step}: {e.value}", f"not asked: {e.fact}, {e.age:.0f} s old", _NONE),
     ev.DeskAsked: lambda e: ("record", "asked", f"A question of {e.by} was put", "", _NONE),
     ev.DeskAnswered: lambda e: ("record", "answered", "It was answered by the note before", "", _NONE),

@@ -57,12 +57,16 @@ def lexicon(code: str, name: str) -> Lexicon | None:
 def gists(text: str, lexicon: Lexicon) -> tuple[str, ...]:
     """The meanings of a sentence, in the order of the lexicon; () for none."""
     said = _plain(text)
-    if any(_at(way, said, at) for way in lexicon.void for at in range(len(said))):
+    if _void(said, lexicon):
         return ()
     there = _groups(said, lexicon)
     whole = [(meaning, one) for meaning, one in lexicon.means if one <= there]
     kept = [(m, one) for m, one in whole if not any(one < other for n, other in whole if n != m)]
     return tuple(dict.fromkeys(meaning for meaning, _ in kept))
+
+
+def _void(said: list[str], lexicon: Lexicon) -> bool:
+    return any(_at(way, said, at) for way in lexicon.void for at in range(len(said)))
 
 
 def _plain(text: str) -> list[str]:
@@ -98,6 +102,12 @@ def told(text: str, code: str, name: str) -> tuple[str, ...]:
     """`gists` by the name of a lexicon; () where the language has none."""
     found = lexicon(code, name)
     return () if found is None else gists(text, found)
+
+
+def nothing_wrong(text: str, code: str, name: str) -> bool:
+    """It says that there is nothing, or nothing any longer, to complain of."""
+    found = lexicon(code, name)
+    return found is not None and _void(_plain(text), found)
 
 
 def by_gist(language: Language, words: str, listening: Listening) -> tuple[Meaning, ...]:

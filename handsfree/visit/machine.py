@@ -28,7 +28,7 @@ from handsfree.language.base import Language
 from handsfree.language.meaning import EMERGENCY, Verdict
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
-from handsfree.visit import desk_asks, facts, notes, phrases, places, unsure, wayout
+from handsfree.visit import besides, desk_asks, facts, notes, phrases, places, unsure, wayout
 from handsfree.visit.comers import PERSONS
 from handsfree.visit.faults import failed
 from handsfree.visit.flow import LEARNED, Flow
@@ -158,7 +158,7 @@ def _utterance(flow: Flow, utterance: events.Utterance) -> None:
     live = unsure.perhaps_power_on(flow, utterance)
     again = utterance.verdict == Verdict.ASKED_AGAIN and not live and not unsure.may_deny(flow, utterance)
     if again or (utterance.verdict == Verdict.NOT_FOR_ME and not live):
-        if again or not state.waiting:
+        if again or not state.waiting or besides.adds_complaint(flow, utterance):
             unsure.answer_if_meant(flow, utterance)
         return
     if utterance.verdict == Verdict.PROPOSED and not live and not unsure.guarded(flow):

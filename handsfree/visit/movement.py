@@ -13,7 +13,7 @@ from handsfree.journal.events import DropTimer, StepEntered, StepPassed
 from handsfree.procedure import model
 from handsfree.procedure.model import Book
 from handsfree.procedure.sources import method_of
-from handsfree.visit import facts, places
+from handsfree.visit import besides, facts, places
 from handsfree.visit.comers import COMES, ask_who, lock_first
 from handsfree.visit.faults import passes
 from handsfree.visit.flow import Flow
@@ -68,6 +68,7 @@ def _enter(flow: Flow, frames: FrameStack) -> FrameStack | None:
         flow.prompt("passed-over", "notice", cuttable=False, text=step.say)
         return leave_step(flow, _past(step))
     if facts.needless(flow, step):
+        besides.passed(flow, step)
         return leave_step(flow)
     path = flow.state.path
     flow.emit(StepEntered(path, step.id, step.kind, flow.state.interlock.power))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from handsfree.dialogue.question import Consequence, Question
@@ -10,6 +11,7 @@ from handsfree.journal.events import AnswerTaken, CautionTaken, EvidenceTaken, U
 from handsfree.language.meaning import EMERGENCY, WAYS_OUT, YES_NO, Listening, Sense, beside
 from handsfree.language.tokens import capital
 from handsfree.procedure import model
+from handsfree.visit import besides
 from handsfree.visit.facts import learn
 from handsfree.visit.flow import Flow
 from handsfree.visit.movement import forward
@@ -164,6 +166,8 @@ def _takes_answer(flow: Flow, utterance: Utterance) -> bool:
     take(flow, Result(answer.say))
     if step.fact is not None:
         learn(flow, step.fact, Result(answer.say), step.lasting)
+    besides.keeps_both(flow, utterance)
+    besides.taken_up(flow, answer)
     flow.tells(answer.tells)
     flow.heard(flow.sentence("answer-taken", answer=answer.say.capitalize()))
     forward(flow, answer.go, answer.makes)
@@ -210,6 +214,30 @@ def _asks_answer(flow: Flow) -> str:
 def _may_answer(flow: Flow) -> tuple[str, ...]:
     own = _in_own_words(_ask(flow))
     return called("cannot tell", "what can i say" if own else "not fitted", "say again")(flow)
+
+
+# ---- a complaint that was kept ------------------------------------------------------------------------------------------
+
+
+def _offers(flow: Flow) -> str:
+    return flow.sentence("also-said", what=flow.state.besides[0][0])
+
+
+def _hears_offer(flow: Flow) -> Listening:
+    """Yes, no, or another answer of the step."""
+    now = _hears_answer(flow)
+    return replace(now, also=tuple(dict.fromkeys((*now.also, *YES_NO))))
+
+
+def _takes_offer(flow: Flow, utterance: Utterance) -> bool:
+    if denies(utterance) or way_out(utterance):
+        besides.left(flow)
+        flow.change(awaiting=besides.asked_first(flow, _ask(flow)))
+        present(flow)
+        return True
+    if affirms(utterance):
+        utterance = replace(utterance, sense=Sense.PHRASE, text=flow.state.besides[0][0])
+    return _takes_answer(flow, utterance)
 
 
 # ---- waits ----------------------------------------------------------------------------------------------------------
@@ -263,6 +291,10 @@ ROWS: QuestionRows = {
     ),
     Awaiting.ANSWER: Question(
         _says_answer, _hears_answer, _takes_answer, _asks_answer, _may_answer, Consequence.ANSWER,
+    ),
+    Awaiting.ALSO_SAID: Question(
+        lambda flow: flow.say(_offers(flow), "question"), _hears_offer, _takes_offer, _offers,
+        lambda flow: called("yes", "no", "say again")(flow), Consequence.ANSWER,
     ),
     Awaiting.WAIT: Question(
         lambda flow: flow.prompt("wait-left", "step", time=wait_left(flow)), also("done"), _takes_wait,

@@ -35,6 +35,10 @@ def rebuilt(state: State, entries: Iterable[Stamped]) -> State:
                                 questions=event.questions)  # fmt: skip
             case ev.DeskAnswered():
                 state = replace(state, questions=tuple(one for one in state.questions if one[0] != event.key))
+            case ev.AlsoSaid():
+                kept = (event.means, event.words)
+                others = tuple(one for one in state.besides if one != kept)
+                state = replace(state, besides=(*others, kept) if event.now == "noted" else others)
             case ev.Utterance() if event.sense == Sense.GATE and event.verdict == Verdict.ACCEPTED:
                 on.said = tuple(event.text.partition(", lock ")[2].split())
             case ev.Gate() if event.how == "phrase":

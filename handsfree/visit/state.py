@@ -24,6 +24,7 @@ class Awaiting(StrEnum):
     DONE = "step done"
     UNDERSTOOD = "caution understood"
     ANSWER = "answer"
+    ALSO_SAID = "also said"
     READING = "reading"
     READING_AFFIRM = "reading affirmed"
     SEEN = "seen running before"
@@ -70,6 +71,8 @@ FrameStack = tuple[Frame, ...]
 Asking = tuple[FrameStack, Awaiting, int]
 #: The step that gave a result: (procedure path, step id).
 Origin = tuple[tuple[str, ...], str]
+#: A complaint that came besides: the answer it means, '' for none, and the words it came in.
+Besides = tuple[str, str]
 
 
 class Form(StrEnum):
@@ -140,6 +143,7 @@ class State:
     # what each step told the fault model, the latest last: 'check=answer', '' for nothing
     tellings: Mapping[tuple[tuple[str, ...], str], str] = field(default_factory=dict)
     facts: Mapping[str, Fact] = field(default_factory=dict)  # what is known in the whole visit, by name
+    besides: tuple[Besides, ...] = ()  # complaints that are still to be taken up, the oldest first
     warned: frozenset[str] = frozenset()  # the cautions that were understood, by their text
     proposed: Utterance | None = None  # what was likely heard, read back
     beneath: Overlay = Overlay.NONE  # the overlay that it is asked over, which comes back

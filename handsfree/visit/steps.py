@@ -20,7 +20,7 @@ from handsfree.procedure import model
 from handsfree.procedure.evaluation import evaluate, widths_of
 from handsfree.procedure.expressions import name_of
 from handsfree.procedure.sources import method_of
-from handsfree.visit import advice, facts, places
+from handsfree.visit import advice, besides, facts, places
 from handsfree.visit.flow import Flow
 from handsfree.visit.speaking import duration
 from handsfree.visit.state import Awaiting, Form, FrameStack, Result
@@ -125,7 +125,7 @@ def _ask(flow: Flow, step: model.Ask) -> Onward:
     """What is already known is not asked: the visit goes where that answer leads."""
     told = facts.told(flow, step)
     if told is None or told.answer is None:
-        return _await(Awaiting.ANSWER)(flow, step)
+        return _await(besides.asked_first(flow, step))(flow, step)
     take(flow, told.result)
     flow.tells(told.answer.tells)
     return leave_step(flow, told.answer.go, told.answer.makes)

@@ -8,6 +8,7 @@ from typing import Any
 
 from handsfree.journal.events import (
     Alarm,
+    AlsoSaid,
     AnswerTaken,
     Attached,
     CautionTaken,
@@ -121,6 +122,7 @@ _LINES: dict[type[Any], Callable[[Any, TellingWords], ToldParts]] = {
         "record", say("understood", level=say.value("level", event.level), step=event.step), ""
     ),
     Alarm: _alarm,
+    AlsoSaid: lambda event, say: ("record", event.means or event.words, say(f"also-{event.now}")),
     FactUsed: lambda event, say: ("record", f"{event.step}: {event.value}", say("known", fact=event.fact)),
     StepPassed: lambda event, say: (
         "record", say("passed", step=event.step), ", ".join(f"{name}: {of}" for name, of in event.because)

@@ -17,15 +17,15 @@ from handsfree.language.meaning import EMERGENCY, TOO_LOUD, WAYS_OUT, WHEN_ASKED
 from handsfree.language.tokens import tokens
 from handsfree.procedure import model
 from handsfree.procedure.asides import aside_asked
-from handsfree.visit import helping, places
+from handsfree.visit import besides, helping
 from handsfree.visit.flow import Flow
 from handsfree.visit.persons import GATES, doubted
 from handsfree.visit.readings import in_another_unit
 from handsfree.visit.refusals import takes_back
 from handsfree.visit.speaking import choices
-from handsfree.visit.state import Awaiting, Frame, Overlay, State
+from handsfree.visit.state import Awaiting, Overlay, State
 from handsfree.visit.steps import present
-from handsfree.visit.wishes import affirms, bare_words, is_command, tells_power
+from handsfree.visit.wishes import affirms, is_command, tells_power
 
 TRIES_BEFORE_HELP = 2
 #: What was heard is read back there, and not yet taken.
@@ -57,11 +57,12 @@ def was_meant(flow: Flow, utterance: Utterance) -> bool:
         return True
     if (utterance.typed and _asked_of_page(flow, utterance)) or _told_in_own_words(flow, utterance):
         return True
-    work = word_set(step.say for procedure in state.book.procedures.values() for step in procedure.steps)
+    if besides.adds_complaint(flow, utterance):
+        return True
     question = word_set((flow.question.asks(flow), *(step.say for step in (state.step,) if step is not None)))
     begun = utterance.started if utterance.ended else flow.now
     since = begun - state.heard_out
-    asked = Asked(question, work, since, expected(flow), state.level, asks_figures(flow))
+    asked = Asked(question, since, expected(flow), state.level, asks_figures(flow))
     return meant(utterance, asked, state.language.hints) >= BAR
 
 
@@ -121,6 +122,7 @@ def propose(flow: Flow, utterance: Utterance) -> None:
     """Likely, not sure: read back. It counts once it is affirmed; another answer replaces it. A gate phrase is never
     proposed: the lock number is not said aloud, and no gate opens by 'affirm'."""
     over = flow.state.overlay not in (Overlay.NONE, Overlay.PROPOSAL) or alarm_asked(flow.state)
+    over = over or besides.adds_complaint(flow, utterance)
     if over or utterance.sense in (Sense.GATE, Sense.DENIAL, Sense.DIGITS) or wrote_other_words(flow, utterance):
         ask_again(flow, utterance)
         return
@@ -167,6 +169,8 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
     if asked := _asked_of_page(flow, utterance):
         flow.say(asked, "help")
         return
+    if besides.noted(flow, utterance):
+        return
     own = _in_own_words(flow, utterance)
     if own is not utterance and own.verdict == Verdict.PROPOSED:
         _read_back(flow, own)
@@ -177,6 +181,7 @@ def ask_again(flow: Flow, utterance: Utterance) -> None:
     if first and utterance.sense == Sense.NUMBER and state.overlay is Overlay.NONE and in_another_unit(flow, utterance.unit):
         flow.change(tries=state.tries + 1)
     elif rivals := _rivals(flow, utterance):
+        besides.keeps_both(flow, utterance)
         flow.change(tries=state.tries + 1)
         flow.prompt("which", "question", choices=choices(state.language, rivals))
     else:
@@ -235,12 +240,32 @@ def _in_own_words(flow: Flow, utterance: Utterance) -> Utterance:
     """'The beer is lukewarm' at "What is wrong?": read back as what it means; if it means two things, with both as
     rivals."""
     state = flow.state
-    if utterance.typed or state.overlay is not Overlay.NONE or flow.question.stake is Consequence.GUARDED:
+    if state.overlay is not Overlay.NONE or flow.question.stake is Consequence.GUARDED:
         return utterance  # what may prove dead works, or deny it, counts in its own words or not at all
-    told = gist.by_gist(state.language, utterance.words, flow.question.hears(flow))
-    if len(told) == 1:
-        return replace(utterance, verdict=Verdict.PROPOSED, sense=Sense.PHRASE, text=told[0].text, value=None, unit=None)
+    told = () if utterance.typed else gist.by_gist(state.language, utterance.words, flow.question.hears(flow))
+    one = told[0].text if len(told) == 1 else _named_in(flow, utterance)
+    if one:
+        return replace(utterance, verdict=Verdict.PROPOSED, sense=Sense.PHRASE, text=one, value=None, unit=None)
     return replace(utterance, rivals=tuple((str(one.sense), one.text, None) for one in told)) if told else utterance
+
+
+def _named_in(flow: Flow, utterance: Utterance) -> str:
+    """The one answer whose own words are in the sentence: 'holds all the way round' -> 'holds fast'; or what the yes or no
+    stands for that begins it: 'no, they were all fine'. '' for none or two, where the sentence denies or asks, and where
+    something else was likelier by its sound."""
+    step, language, said = flow.state.step, flow.state.language, tokens(utterance.words)
+    if flow.state.awaiting is not Awaiting.ANSWER or not isinstance(step, model.Ask) or step.gist or len(said) < 2:
+        return ""
+    if said[0] in language.hints["asking"] or "?" in utterance.words:
+        return ""
+    own = {each.say: word_set((each.say, *each.also)) - language.hints["plain"] for each in step.answers}
+    named = {say for say, mine in own.items()
+             if set(said) & mine.difference(*(other for name, other in own.items() if name != say))}  # fmt: skip
+    first = {each.say for each in step.answers if each.stands_for and said[0] in language.commands[each.stands_for]}
+    denies = bool(language.hints["denying"] & set(said[1:] if first else said))
+    either = named | first
+    likelier = utterance.verdict != Verdict.NOT_FOR_ME and utterance.sense == Sense.PHRASE and utterance.text not in either
+    return either.pop() if len(either) == 1 and not denies and not likelier else ""
 
 
 def _told_in_own_words(flow: Flow, utterance: Utterance) -> bool:
@@ -266,7 +291,7 @@ def missed(flow: Flow, utterance: Utterance | None = None) -> None:
     more = ""
     if utterance is not None and takes_back(flow, utterance) and flow.state.trail:
         more = f" {flow.sentence('say-correction')}"
-    elif utterance is not None and _something_else(flow, utterance):
+    elif utterance is not None and besides.names_no_complaint(flow, utterance):
         more = f" {flow.sentence('else-later')}"
     elif utterance is not None and no_such_thing(flow, utterance):
         more = f" {flow.sentence('ways-out')}"
@@ -283,21 +308,6 @@ def no_such_thing(flow: Flow, utterance: Utterance) -> bool:
     now = flow.question.hears(flow)
     ways = set(WAYS_OUT) <= set(now.also) and not now.gist
     return ways and bool(flow.state.language.hints["denying"] & set(tokens(utterance.words)))
-
-
-def _something_else(flow: Flow, utterance: Utterance) -> bool:
-    """'What else', or 'it is noisy too', while the visit will still ask what else is wrong."""
-    state, language = flow.state, flow.state.language
-    later = [step for step in state.book.procedures[state.book.main].steps if isinstance(step, model.Ask) and step.gist]
-    place = places.number_of(state.book, state.frames[:1])
-    main = state.book.main
-    if not later or flow.question.hears(flow).gist or places.number_of(state.book, (Frame(main, later[-1].id),)) <= place:
-        return False
-    said = f" {bare_words(utterance.words)} "
-    if any(f" {way} " in said for way in language.hints["what_else"]):
-        return True
-    besides = any(f" {way} " in said for way in language.hints["besides"])
-    return besides and bool(gist.told(utterance.words, language.code, later[-1].gist))
 
 
 def _rivals(flow: Flow, utterance: Utterance) -> list[str]:

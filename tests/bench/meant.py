@@ -36,9 +36,10 @@ from handsfree.visit.questions import flow_of
 from handsfree.visit.unsure import asks_figures, expected
 from tests.visit.scenes import ENGLISH, Scene, book
 
-SENTENCES = Path(__file__).with_name("meant_sentences.yaml")
-EARLIER = Path(__file__).with_name("meant_judging.yaml")  # judged once; fitted on since
-JUDGING = Path(__file__).with_name("meant_judging_2.yaml")
+HERE = Path(__file__)
+#: Fitted on; two of them judged once before.
+SENTENCES = tuple(HERE.with_name(f"meant_{name}.yaml") for name in ("sentences", "judging", "judging_2", "sentences_3"))
+JUDGING = HERE.with_name("meant_judging_3.yaml")
 WORK = ("instruct", "evidence", "isolate")
 STEPS = {
     "isolate": "sources: [mains by cord and plug]\n    do: [Put your lock on it.]", "caution": "level: caution",
@@ -172,9 +173,8 @@ def fit(every: list[Said], questions: dict[str, Any]) -> dict[str, float]:
             continue
         step = here.state.step
         question = meant.word_set((*([step.say] if step else ()), *questions[said.question].get("answers", ())))
-        work = meant.word_set(step.say for one in _shipped().values() for step in one.steps)
         flow = flow_of(here.state)
-        asked = meant.Asked(question, work, said.late, expected(flow), USUAL, asks_figures(flow))
+        asked = meant.Asked(question, said.late, expected(flow), USUAL, asks_figures(flow))
         found = meant.features(said.words, asked, ENGLISH.hints, USUAL + said.louder)
         rows.append([found[name] for name in names])
         truth.append(said.natural)
@@ -194,7 +194,7 @@ def main() -> None:
     parser.add_argument("--words-alone", action="store_true", help="nothing measures how loud anybody is")
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
-    data = _data(JUDGING) if asked.judging else _data(SENTENCES, EARLIER)
+    data = _data(JUDGING) if asked.judging else _data(*SENTENCES)
     assert not (asked.judging and (asked.fit or asked.show)), "nothing is fitted on what judges, nor looked at line by line"
     questions, every = data["questions"], list(corpus(data))
     if asked.words_alone:

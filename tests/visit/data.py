@@ -65,3 +65,13 @@ steps:
   - {id: after, kind: instruct, say: Look at the coil.}
   - {id: done, kind: end, outcome: done, say: Done.}
 """
+
+BESIDES = """
+procedure: besides
+title: A second complaint
+steps:
+  - {id: wrong, kind: ask, gist: complaints, say: What is wrong?, answers: {too warm: look, noisy: look}}
+  - {id: look, kind: instruct, say: Look at the coil.}
+  - {id: else, kind: ask, gist: complaints, say: Anything else?, answers: {nothing else: , noisy: , wet: }}
+  - {id: done, kind: end, outcome: done, say: That was it.}
+"""

@@ -68,6 +68,7 @@ WALKS: tuple[tuple[str, tuple[str | Happening, ...]], ...] = (
         *MINE,
         "next step", Resumed("interrupted", technician="B. Alder (invented)"), "five six", "affirm", "affirm",
         "isolated lock five six", "nothing runs", "affirm", "next step", "next step", "next step", "next step")),
+    (data.BESIDES, ("too warm", "it is also noisy", "next step")),
     (data.WHOLE, ("stand by", "go ahead", "stop the visit", "negative", "next step",
                   Utterance(Verdict.PROPOSED, Sense.PHRASE, "warm", words="war", spoken="warm", engine="t", sure=0.6))),
 )  # fmt: skip

@@ -1,0 +1,175 @@
+"""A complaint that is said while another is looked at: it is kept, and taken up when the visit asks what else is wrong.
+
+Rules of this file:
+
+- It answers nothing. At a gate and at a proof nothing is kept: what is said there may be a denial of it.
+- 'Anything else?' is the last question of the main procedure that takes a complaint in people's own words. Before it is
+  asked, each complaint that was kept is offered by itself, the oldest first; what no way leads to is said once.
+- The record has all that was kept, in the words it came in, and what became of it.
+"""
+
+from __future__ import annotations
+
+from handsfree.dialogue.meant import AWAY, by_level, word_set
+from handsfree.dialogue.question import Consequence
+from handsfree.journal.events import AlsoSaid, Utterance
+from handsfree.language import gist
+from handsfree.language.tokens import tokens
+from handsfree.procedure import model
+from handsfree.visit import places
+from handsfree.visit.flow import Flow
+from handsfree.visit.state import Awaiting, Besides, Frame, Overlay
+from handsfree.visit.wishes import bare_words
+
+#: With fewer words nothing is said that could be kept in its own words.
+FEWEST = 4
+
+
+def what_else(flow: Flow) -> model.Ask | None:
+    """The question that takes up what was kept; None if the visit asks none, or none any more."""
+    state = flow.state
+    main = state.book.main
+    later = [step for step in state.book.procedures[main].steps if isinstance(step, model.Ask) and step.gist]
+    if len(later) < 2 or not state.frames:
+        return None
+    at = places.number_of(state.book, (Frame(main, later[-1].id),))
+    return later[-1] if places.number_of(state.book, state.frames[:1]) <= at else None
+
+
+def names_no_complaint(flow: Flow, utterance: Utterance) -> bool:
+    """'What else', before it is asked."""
+    later = what_else(flow)
+    asked = later is not None and not flow.question.hears(flow).gist
+    return asked and _has(utterance.words, flow.state.language.hints["what_else"])
+
+
+def kept_of(flow: Flow, utterance: Utterance) -> tuple[Besides, ...]:
+    """What a sentence adds to the complaint; () for nothing."""
+    later, state = what_else(flow), flow.state
+    stake = flow.questions[state.below].stake
+    guarded = stake is Consequence.GUARDED and state.awaiting is not Awaiting.UNDERSTOOD
+    over = state.overlay not in (Overlay.NONE, Overlay.PROPOSAL)
+    far = utterance.voice == "other" or by_level(utterance.level, state.level) < AWAY
+    if later is None or guarded or far or over or flow.question.hears(flow).gist or not _adds(flow, utterance.words):
+        return ()
+    told = gist.told(utterance.words, state.language.code, later.gist)
+    if told:
+        ways, known = _ways(flow), _known(flow)
+        return tuple((one if one in ways else "", utterance.words) for one in told if one not in known)
+    fine = gist.nothing_wrong(utterance.words, state.language.code, later.gist)
+    return (("", utterance.words),) if not fine and _of_the_work(flow, utterance.words) else ()
+
+
+def _ways(flow: Flow) -> frozenset[str]:
+    """The complaints that 'anything else?' leads to a way for."""
+    later = what_else(flow)
+    return frozenset(() if later is None else (answer.say for answer in later.answers))
+
+
+def _known(flow: Flow) -> frozenset[str]:
+    """The complaints that were given as answers."""
+    state = flow.state
+    return frozenset(result.text for (path, _), result in state.remembered.items() if path == (state.book.main,))
+
+
+def _adds(flow: Flow, words: str) -> bool:
+    """'… too', 'also …', 'and …'. 'Too warm' is no addition."""
+    hints, said = flow.state.language.hints, bare_words(words)
+    return (
+        _has(words, hints["besides"] | hints["what_else"])
+        or any(said.startswith(f"{way} ") for way in hints["going_on"])
+        or any(said.endswith(f" {way}") for way in hints["too"])
+    )
+
+
+def _has(words: str, ways: frozenset[str]) -> bool:
+    said = f" {bare_words(words)} "
+    return any(f" {way} " in said for way in ways)
+
+
+def _of_the_work(flow: Flow, words: str) -> bool:
+    """'The coin slot is jammed as well': of the trade, and nothing that the question asks."""
+    hints, said = flow.state.language.hints, tokens(words)
+    step = flow.state.step
+    asked = word_set((flow.question.asks(flow), *((step.say,) if step is not None else ()))) - hints["plain"]
+    marked = _has(words, hints["besides"] | hints["what_else"])
+    return marked and len(said) >= FEWEST and bool(hints["trade"] & set(said)) and not asked & set(said)
+
+
+def adds_complaint(flow: Flow, utterance: Utterance) -> bool:
+    """So plainly that its speaker is surely meant: with a complaint that the lexicon knows."""
+    return any(means for means, _ in kept_of(flow, utterance))
+
+
+def noted(flow: Flow, utterance: Utterance) -> bool:
+    """Keeps what the sentence adds and says so; then the question stands as it did. False if it adds nothing."""
+    kept = kept_of(flow, utterance)
+    if not kept:
+        return False
+    _keep(flow, kept)
+    named = tuple(means for means, _ in kept if means)
+    what = f" {flow.sentence('and')} ".join(named)
+    flow.tone("heard")
+    flow.heard(flow.sentence("also-noted", what=what) if named else flow.sentence("noted"))
+    if not flow.state.waiting:
+        flow.say(flow.question.asks(flow), "question")
+    return True
+
+
+def keeps_both(flow: Flow, utterance: Utterance) -> None:
+    """Of 'warm, and it rattles' one is looked at first; the other is not lost."""
+    words, here = utterance.spoken or utterance.words, flow.state.step
+    if what_else(flow) is None or not isinstance(here, model.Ask) or not _has(words, flow.state.language.hints["going_on"]):
+        return
+    told = gist.told(words, flow.state.language.code, here.gist) if here.gist else ()
+    if len(told) > 1:
+        _keep(flow, tuple((one, words) for one in told if one in _ways(flow)))
+
+
+def _keep(flow: Flow, kept: tuple[Besides, ...]) -> None:
+    """Once each, whatever it was called."""
+    for means, words in kept:
+        if not any(means == was if means else words == said for was, said in flow.state.besides):
+            flow.change(besides=(*flow.state.besides, (means, words)))
+            flow.emit(AlsoSaid(means, words, "noted", flow.place))
+
+
+def _let_go(flow: Flow, kept: Besides, now: str) -> None:
+    flow.change(besides=tuple(one for one in flow.state.besides if one != kept))
+    flow.emit(AlsoSaid(*kept, now, flow.place))
+
+
+def taken_up(flow: Flow, answer: model.Answer) -> None:
+    """It is looked at now, whether it was offered or named; after 'nothing else' nothing is."""
+    if flow.state.path == (flow.state.book.main,):
+        ends = flow.state.step is what_else(flow) and answer.stands_for == "no"
+        for kept in flow.state.besides:
+            if ends or kept[0] == answer.say:
+                _let_go(flow, kept, "left" if ends else "next")
+
+
+def left(flow: Flow) -> None:
+    """The one that was offered is not wanted."""
+    _let_go(flow, flow.state.besides[0], "left")
+
+
+def passed(flow: Flow, step: model.Step) -> None:
+    """'Anything else?' is not asked: what was kept is said, and stays in the record."""
+    if step is what_else(flow):
+        for kept in flow.state.besides:
+            _tell(flow, kept)
+
+
+def _tell(flow: Flow, kept: Besides) -> None:
+    _let_go(flow, kept, "told")
+    flow.heard(flow.sentence("also-told", what=kept[0] or kept[1].rstrip(" .,!?")))
+
+
+def asked_first(flow: Flow, step: model.Ask) -> Awaiting:
+    """What is asked at this step: a complaint that was kept, or the step's own question."""
+    if step is not what_else(flow):
+        return Awaiting.ANSWER
+    for kept in flow.state.besides:
+        if not kept[0]:
+            _tell(flow, kept)
+    return Awaiting.ALSO_SAID if flow.state.besides else Awaiting.ANSWER
