@@ -89,6 +89,10 @@ def test_temperatures_that_nobody_took_are_not_compared() -> None:
     for taken in ("shown_temperature", "sensor_place_temperature"):
         assert chosen(name, "agree-or-not", **{taken: 43.0}) == "unplug"
         assert chosen(name, "fits-and-shows", **{taken: 43.0}) == "sensor-not-known"
+    # An offset that nobody read may be what shows the wrong temperature: that accuses no controller.
+    wrong: dict[str, float | str] = {"shown_temperature": 43.0, "sensor_place_temperature": 55.0}
+    assert chosen(name, "fits-and-shows", **wrong) == "sensor-not-known"
+    assert chosen(name, "fits-and-shows", **wrong, offset=0.0) == "sensor-fits"
     assert chosen("too-warm", "idle-or-resting", setting=43.0) == "desk-handover"
     assert chosen("too-warm", "idle-or-resting", setting=43.0, shown_temperature=49.0) == "rests-found"
 
