@@ -49,7 +49,9 @@ def _sentences(*keys: str) -> tuple[Slot, ...]:
 
 GROUPS = (
     Group("", "one", (Slot("title", "text"),)),
-    Group("keys", "one", _sentences("show-mode", "set-mode", "show-setting", "set-setting", "calls")),
+    Group("keys", "one", _sentences(
+        "show-mode", "set-mode", "show-setting", "set-setting", "show-offset", "set-offset", "start-defrost", "calls",
+    )),
     Group("places", "rows", (Slot("part", "name"), Slot("where", "text"))),
     Group("leads", "rows", (
         Slot("terminal", "number", most=30), Slot("colour", "text"), Slot("from", "text"), Slot("to", "text"),

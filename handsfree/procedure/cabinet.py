@@ -47,6 +47,9 @@ class Keys(_Frozen):
     set_mode: Text | None = None
     show_setting: Text | None = None
     set_setting: Text | None = None
+    show_offset: Text | None = Field(None, description="of the sensor: what the controller adds to it")
+    set_offset: Text | None = None
+    start_defrost: Text | None = Field(None, description="by hand, and how it shows that it begins")
     calls: Text | None = Field(None, description="how the controller shows that it calls for cooling")
 
 
@@ -127,7 +130,7 @@ class Page(_Frozen):
 
 #: Names that some page may know: `with_page` may use no other.
 KNOWN = re.compile(
-    r"show-mode|set-mode|show-setting|set-setting|calls|door|delivery|deck-out|deck-kilograms|hand-screws|works-setting"
+    r"show-mode|set-mode|show-setting|set-setting|show-offset|set-offset|start-defrost|calls|door|delivery|deck-out|deck-kilograms|hand-screws|works-setting"
     r"|(place|part)-[a-z]+(-[a-z]+)*"
 )
 _HOLE = re.compile(r"\{([^{}]*)\}")

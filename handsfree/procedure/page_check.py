@@ -12,7 +12,10 @@ from handsfree.procedure.cabinet import Page, unknown_names
 from handsfree.procedure.model import Ask, Book
 from handsfree.procedure.remarks import Remark, Weight
 
-NAMES = "show-mode, set-mode, show-setting, set-setting, calls, door, delivery, deck-out, place-PART, part-PART"
+NAMES = (
+    "show-mode, set-mode, show-setting, set-setting, show-offset, set-offset, start-defrost, calls, door, delivery, "
+    "deck-out, place-PART, part-PART"
+)
 
 
 def of_page(file: str, page: Page) -> Iterator[Remark]:

@@ -31,6 +31,9 @@ skip it
 press the upper key once
 change it with either key
 skip it
+skip it
+skip it
+skip it
 the relay
 behind the lower grille
 that is all
@@ -96,9 +99,9 @@ def test_what_cannot_be_is_said_and_asked_again(monkeypatch: pytest.MonkeyPatch,
 
 def test_one_that_stopped_is_taken_up(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     lines = WHOLE.format(flame="yes").splitlines()
-    said = typed("\n".join((*lines[:14], "stop recording")), monkeypatch, capsys)
+    said = typed("\n".join((*lines[:17], "stop recording")), monkeypatch, capsys)
     assert "resume it with: handsfree record testkasten-9 --cabinet" in said
-    again = typed("\n".join(("skip it", "skip it", "that is all", "that is all", *lines[14:])), monkeypatch, capsys)
+    again = typed("\n".join((*["skip it"] * 5, "that is all", "that is all", *lines[17:])), monkeypatch, capsys)
     assert "What is the model called?" not in again
     assert "How is the mode shown" not in again
     assert cabinet.load_page(PATH).page.plate is not None
@@ -111,7 +114,9 @@ def step(state: PageState, event: object) -> tuple[PageState, list[str], list[Pa
 
 
 def at_the_plate() -> PageState:
-    keys = dict.fromkeys(("show-mode", "set-mode", "show-setting", "set-setting", "calls"), "A.")
+    keys = dict.fromkeys((
+        "show-mode", "set-mode", "show-setting", "set-setting", "show-offset", "set-offset", "start-defrost", "calls",
+    ), "A.")
     page = {"cabinet": "x", "title": "X", "keys": keys}
     state = start(load_words("en"), page)
     state, _, _ = step(state, Opened("x 001", "x", "en", "", "", "", "t", "test"))

@@ -17,6 +17,7 @@ EXPERT: dict[str, tuple[int, int]] = {
     "breaker_out": (1, 45), "earth_fault": (1, 70), "supply_low": (0, 35), "supply_low_at_start": (1, 60),
     "stock_blocks_air": (0, 30), "room_too_hot": (0, 30), "sun": (0, 30), "fresh_fill": (0, 35),
     "vents_covered": (0, 30), "sensor_offset": (0, 30), "sensor_out_of_place": (1, 40), "deck_seat": (1, 50),
+    "defrost_no_start": (1, 60), "defrost_no_end": (0, 45),
     "drain_runs_over": (1, 45), "cabinet_leans": (1, 40), "damp_walls": (0, 30), "loose_panel": (1, 35),
     "none": (0, 30),
 }  # fmt: skip

@@ -79,6 +79,8 @@ FAULTS: dict[str, tuple[float, Change]] = {
     "deck_seat": (2, lambda c, r: replace(c, deck_gap=r.uniform(2.5, 5.0), ice=r.uniform(0.2, 0.9))),
     "drain_runs_over": (2, lambda c, r: replace(c, drain_free=False, ice=r.uniform(0.0, 0.3))),
     "cabinet_leans": (2, lambda c, r: replace(c, tilted=True)),
+    "defrost_no_start": (2, lambda c, r: replace(c, defrost_starts=False, ice=r.uniform(0.95, 1.0))),
+    "defrost_no_end": (1, lambda c, r: replace(c, in_defrost=True)),
     "damp_walls": (1, lambda c, r: replace(c, wet_walls=True)),
     "loose_panel": (3, lambda c, r: replace(c, panel_loose=True)),
     "none": (3, lambda c, r: c),

@@ -73,6 +73,8 @@ class Cabinet:
     drain_free: bool = True
     heater_fitted: bool = False
     heater_good: bool = True
+    defrost_starts: bool = True
+    in_defrost: bool = False  # one that does not end
     tilted: bool = False
     wet_walls: bool = False  # damp has got into its insulation: its walls sweat
     panel_loose: bool = False
@@ -112,7 +114,7 @@ class Cabinet:
     @property
     def calls(self) -> bool:
         """Whether the controller asks for cooling now."""
-        ready = self.display and self.mode_cooling and self.controller_calls and not self.sensor_broken
+        ready = self.display and self.mode_cooling and self.controller_calls and not (self.sensor_broken or self.in_defrost)
         if not ready or (not self._fed_before() and self.powered_for < HELD_BACK):
             return False
         low, high = self.setting - self.differential / 2, self.setting + self.differential / 2
@@ -198,7 +200,8 @@ class Cabinet:
         if self.running and self.coil < -1:
             self.ice = min(1.0, self.ice + dt * (0.00012 + 0.0007 * wet))
         elif not self.running:
-            melt = 0.0015 * (1.02 - self.ice) * max(0.0, self.air - 1.0) * (1.0 if self.heater_good else 0.15)
+            warmed = self.heater_good and self.defrost_starts
+            melt = 0.0015 * (1.02 - self.ice) * max(0.0, self.air - 1.0) * (1.0 if warmed else 0.15)
             self.ice = max(0.0, self.ice - dt * melt * (1.0 if self.drain_free else 0.3))
         if not self.running:
             self.coil += (self.air - self.coil) * min(1.0, dt / 6.0)

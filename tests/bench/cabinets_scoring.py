@@ -7,7 +7,7 @@ from __future__ import annotations
 F = frozenset
 _SENSOR = F({"sensor_reads_warm", "sensor_reads_cold"})
 _CIRCUIT = F({"low_charge", "restriction"})
-_ICE = F({"coil_iced", "door_seal", "deck_seat", "defrost_heater", "drain", "evaporator_fan", "stock_blocks_air"})
+_ICE = F({"coil_iced", "door_seal", "deck_seat", "defrost_heater", "drain", "evaporator_fan", "stock_blocks_air", "defrost_no_start"})
 _SUPPLY = F({"no_supply", "breaker_out", "supply_low", "supply_low_at_start"})
 
 #: Finding -> the faults of which any is accused.
@@ -42,6 +42,8 @@ ACCUSES: dict[str, frozenset[str]] = {
     "sensor-out-of-place": F({"sensor_out_of_place"}),
     **dict.fromkeys(("deck-does-not-seal", "deck-gasket-torn"), F({"deck_seat"})),
     "door-switch-open": F(),
+    "defrost-does-not-begin": F({"defrost_no_start"}),
+    "defrost-does-not-end": F({"defrost_no_end"}),
     "cabinet-not-level": F({"cabinet_leans"}),
     "outside-sweats": F({"damp_walls"}),
     "defrost-heater-bad": F({"defrost_heater"}),

@@ -36,7 +36,9 @@ from tests.bench.corpus import noise
 SAYS: Mapping[str, tuple[str, ...]] = {
     "title": ("Larchen thirty",), "show-mode": ("Press the round key twice.",),
     "set-mode": ("Hold the round key for four seconds.",), "show-setting": ("Press the star key.",),
-    "set-setting": ("Press the star key and turn the wheel.",), "calls": ("A green dot is lit.",),
+    "set-setting": ("Press the star key and turn the wheel.",), "show-offset": ("Hold the star key.",),
+    "set-offset": ("Hold the star key and turn the wheel.",), "start-defrost": ("Hold both keys.",),
+    "calls": ("A green dot is lit.",),
     "part": ("relay", "sensor", "drain"), "where": ("behind the left panel", "above the coil", "under the deck"),
     "terminal": ("one", "two"), "colour": ("brown", "blue"), "from": ("the cord", "the relay"),
     "to": ("the relay", "the compressor"), "volts": ("two hundred and thirty",), "hertz": ("fifty",),

@@ -217,6 +217,7 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
         "fetch-partner": "partner here", "grommet-in": "seated all round", "divider-out": "all free",
         "drain-look": "running free", "drain-again": "running free", "water-look": "all dry", "level-look": "stands level",
         "vents": "room for air", "deck-seat": "hangs still", "ice-seat": "hangs still", "seat-again": "hangs still",
+        "defrost-begins": "it begins", "begins-again": "it begins", "who-looks-on": "second look",
         "gasket-look": "whole gasket", "sensor-seat": "in its clip", "door-switch": "without switch",
         "stock-look": "clear", "ran-through": "ran through",
         "heater-fitted": "heater fitted", "stock-kind": "sealed drinks", "kind-first": "sealed drinks",
@@ -272,7 +273,10 @@ ASKED: dict[tuple[str, str], Callable[[Technician], str]] = {
     ("", "compressor-stops"): lambda t: "runs onward" if t.condition.relay == "welded" else "stops",
     ("", "compressor-after"): lambda t: (
         "never stops" if t.condition.relay == "welded" else "follows" if t.condition.can_run() else "silent"),
-    **dict.fromkeys((("", "call-for-cooling"), ("", "call-again")), lambda t: "calls for cooling" if _calls(t) else "idle"),
+    **dict.fromkeys(
+        (("", "call-for-cooling"), ("", "call-again"), ("", "defrost-over")),
+        lambda t: "calls for cooling" if _calls(t) else "idle",
+    ),
     ("", "called-or-not"): lambda t: "calls for cooling" if _calls(t) else "idle",
     ("", "noise-place"): _seen("noise", panel="outer panel", fan="fan motor", compressor="compressor", none="silence"),
     ("", "noise-after"): lambda t: "much better" if t.look("noise") == "none" else "as before",
@@ -373,7 +377,7 @@ MEASURED: dict[str, Callable[[Technician], float | str]] = {
         "cabinet-temperature", "cabinet-first", "thermometer-after", "sensor-place-temperature", "place-cleared",
         "product-temperature",
         "first-temperature", "next-temperature",
-        "morning-temperature", "silent-temperature", "inside-now", "at-sensor",
+        "morning-temperature", "silent-temperature", "at-sensor",
         "return-temperature"), lambda t: t.meter("cabinet_temperature")),
     "room-temperature": lambda t: t.meter("room_temperature"),
     "condenser-air": lambda t: t.meter("condenser_air"),

@@ -143,6 +143,7 @@ ASKED: tuple[Topic, ...] = (
     Topic("start device", "fault", r"start device.*(how is it|rattle)", _always("sound")),
     Topic("start device kind", "fault", r"start device.*which kind|which kind is it", _always("without coil")),
     Topic("drain", "fault", r"drain", _always("running free", "free", "yes")),
+    Topic("defrost by hand", "fault", r"defrost by hand|defrost begin now|does it begin", _always("it begins", "begins")),
     Topic("heater fitted", "fault", r"defrost heater\?", _always("timed pauses", "off cycle", "no heater", "no")),
     Topic("heater done", "work", r"heater was bad|what is done", _always("heater sound")),
     Topic("pins", "fault", r"as marked", _always("as marked", "yes")),

@@ -20,6 +20,7 @@ BY_SERIES = ("how-long", "stay-two", "stay-four", "stay-eight", "stay-night",
 #: model's own order: test_borderline, the scenarios and `wander` try these.
 UNSEEN = {
     "runs-all-the-time": {("run-share", "otherwise")},
+    "dead-or-trips": {("mended-or-not", "otherwise")},
     # A freezer shows what no other cabinet does: acted in tests/trade/scenarios_third.
     "too-warm": {("frozen-or-not", "cabinet-temperature < 10"), ("frozen-or-not", "otherwise")},
     "sensor-check-and-exchange": {

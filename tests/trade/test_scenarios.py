@@ -17,12 +17,13 @@ from tests.bench.cabinets_topics import UNKNOWN, UNSTEADY, topics
 from tests.trade.scenarios import SCENARIOS, Said, Scenario
 from tests.trade.scenarios_eighth import EIGHTH
 from tests.trade.scenarios_fifth import FIFTH
+from tests.trade.scenarios_ninth import NINTH
 from tests.trade.scenarios_second import SECOND
 from tests.trade.scenarios_seventh import SEVENTH
 from tests.trade.scenarios_sixth import SIXTH
 from tests.trade.scenarios_third import THIRD
 
-EVERY = (*SCENARIOS, *SECOND, *THIRD, *FIFTH, *SIXTH, *SEVENTH, *EIGHTH)
+EVERY = (*SCENARIOS, *SECOND, *THIRD, *FIFTH, *SIXTH, *SEVENTH, *EIGHTH, *NINTH)
 
 
 class Scripted(Technician):
@@ -54,8 +55,8 @@ class Scripted(Technician):
             if name not in self.told or (step.unit and not unit_fits(step.unit, unit)):
                 continue
             value = self._next(name)
-            if value == UNSTEADY:
-                return UNSTEADY
+            if value in (UNSTEADY, UNKNOWN):
+                return str(value)
             assert isinstance(value, int | float)
             if value == float("inf"):
                 return OFF_SCALE
