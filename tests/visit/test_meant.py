@@ -39,12 +39,12 @@ def test_the_person_is_answered_and_who_stands_away_is_not(level: float, late: f
     assert answered(at_display(), replace(UNSURE, level=level), late) is yes
 
 
-TALK = Utterance(Verdict.NOT_FOR_ME, words="somebody has let the cat out of the shed", engine="test", level=-30.0)
+TALK = Utterance(Verdict.NOT_FOR_ME, words="somebody let her cat out of our shed", engine="test", level=-30.0)
 
 
 @pytest.mark.parametrize(("again", "yes"), [
-    ({}, True), ({"words": "somebody let the cat out of the shed"}, True),
-    ({"words": "the cat is in the kitchen now"}, False), ({"level": -50.0}, False), ({"voice": "other"}, False),
+    ({}, True), ({"words": "somebody has let her cat out of our shed"}, True),
+    ({"words": "her cat is in our kitchen now"}, False), ({"level": -50.0}, False), ({"voice": "other"}, False),
 ])  # fmt: skip
 def test_who_got_no_answer_and_says_it_again_gets_one(again: dict[str, Any], yes: bool) -> None:
     scene = at_display()
