@@ -32,7 +32,7 @@ _FOUND = 24  # numbers given as candidates
 SoundsOf = Callable[[str], tuple[Symbols, ...]]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Part:
     """`cut`: how many of its sounds are its head; the rest is its tail."""
 
@@ -156,10 +156,11 @@ def _tails(language: Language, unit: str) -> tuple[tuple[str, str], ...]:
     decimals += [f"{point} {way}" for point in sorted(points) for value in range(10, 100) for way in _said(language, value)]
     own = pint_name(unit).removeprefix("delta_")
     others = [pint_name(name).removeprefix("delta_") for name in alike(unit)]
-    units = [*language.units.get(own, ())[:3], *(language.units[name][0] for name in others if name in language.units)]
+    units = [*language.units.get(own, ()), *(language.units[name][0] for name in others if name in language.units)]
     if own in ("degF", "degC"):
-        units += language.units["degree"]
+        said = [way for name in (own, "degree") for at, way in enumerate(language.units[name]) if at != 1]  # 1: of one alone
         below = [way.replace("{}", "").strip() for way in language.words.below]
-        units += [*below, *(f"{unit} {below[-1]}" for unit in language.units["degree"][:1])]
+        units += [*language.units["degree"], *below]
+        units += [way for unit in said for way in (f"{unit} {below[0]}", f"{unit} {below[-1]}", f"{below[-1]} {unit}")]
     units = list(dict.fromkeys(units))
     return tuple((decimal, way) for decimal in ("", *dict.fromkeys(decimals)) for way in ("", *units) if decimal or way)

@@ -75,3 +75,21 @@ def test_every_text_is_a_head_and_a_tail_of_the_trees(unit: str) -> None:
             first, last = part.sounds[: part.cut], part.sounds[part.cut :]
             assert halves.last[head] == (first[-1] if first else -1)
             assert halves.first[tail] == (last[0] if last else -2)
+
+
+@pytest.mark.parametrize("value", [7, 43, 208, 43.5, 212.06])
+@pytest.mark.parametrize("unit", ["degF", "degC", "ampere", "psi", "kilopascal", "revolutions_per_minute", "kilogram"])
+def test_a_number_is_found_in_whichever_way_its_unit_is_said(value: float, unit: str) -> None:
+    """All that the language says, rare words aside: else the right number looks unlikely, and another leads."""
+    ways = [way for way in ENGLISH.spoken_forms(value, unit) if not {"double", "niner", "half"} & set(way.split())]
+    assert ways
+    assert [way for way in ways if not halved(way, known(unit))] == []
+
+
+@pytest.mark.parametrize("unit", ["degF", "degC"])
+def test_below_zero_is_found_on_either_side_of_the_unit(unit: str) -> None:
+    for value in (-7, -12.5):
+        ways = [way for way in ENGLISH.spoken_forms(value, unit) if not {"double", "niner", "half"} & set(way.split())]
+        ways = [way for way in ways if "below degree" not in way and "below fahr" not in way and "below c" not in way]
+        assert any("below zero degrees" in way for way in ways)
+        assert [way for way in ways if not halved(way, known(unit))] == []
