@@ -190,7 +190,8 @@ def _validated(document: Document, shown: str) -> tuple[list[Problem], Procedure
             told = f"the procedure {sentences.ended(sentence)}"
             problems.append(Problem(shown, document.line(place), told, "", _field(place)))
     if whole is not None and whole.language not in CODES:
-        sentence = f"the procedure is in the language `{whole.language}`, which the program does not have; it has {', '.join(CODES)}."
+        known = ", ".join(CODES)
+        sentence = f"the procedure is in the language `{whole.language}`, which does not exist here; there are {known}."
         problems.append(Problem(shown, document.line(("language",)), sentence, "", "language"))
     if not isinstance(raw, list) or not raw:
         sentence = "the procedure lacks a list of 'steps'."
