@@ -58,12 +58,12 @@ def dictation_for(
 
     if first.declares.everyday:
         return Dictation(None, trade_ear.load(), first.dictate, first.name)
-    doubting = _doubting(write, second, language)
+    doubting = _doubting(write, second, language, words)
     return Dictation(writer, None if doubting else trade_ear.load(), None, first.name, second, doubting)
 
 
 def _doubting(
-    write: free_words.FreeWriter | None, second: object, language: str
+    write: free_words.FreeWriter | None, second: object, language: str, words: str
 ) -> Callable[[Samples, str, str], tuple[Doubt, ...]] | None:
     """By the witness of sounds; None where it is not installed, nothing can be weighed, or another engine doubts."""
     from handsfree.authoring.second_ear import SecondEar
@@ -76,7 +76,7 @@ def _doubting(
 
     often, slight = used(), load_words(language).ways("slight word")
     ear = SecondEar(phonetic.Phonetic(base.load(language)), write.weigh, lambda word: often.get(word, 0.0))
-    return lambda samples, text, before: ear.doubts(samples, text, slight, sorted({*tokens(before)}))
+    return lambda samples, text, before: ear.doubts(samples, text, slight, sorted({*tokens(f"{words} {before}")}))
 
 
 class WriterEar(LiveEar):

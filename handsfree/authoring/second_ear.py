@@ -7,7 +7,7 @@ Rules of this file:
   readily it would have written it.
 - A word is doubtful where another is nearly as likely by both together, or likelier. The likeliest others are offered.
 - The bars are chosen on the lines `learn` of tests/bench/dictated_steps.txt (tests/bench/results/log.md).
-- Numbers are left, for they are read back. So are small words that change nothing.
+- Numbers are left, for they are read back. So are small words that change nothing, except in an answer: there each counts.
 """
 
 from __future__ import annotations
@@ -30,13 +30,14 @@ if TYPE_CHECKING:
 #: How readily the writing engine would have written each of these texts: log-probability.
 Weigh = Callable[["Samples", Sequence[str]], "list[float]"]
 SOUNDS = 0.7  # nats of the writing engine that a nat of the sounds is worth
-BAR = -3.0  # nats by both together, against what was written
+BAR = -2.0  # nats by both together, against what was written
 WORSE = -1.5  # nats by the sounds alone: what sounds less like it is not tried
 OFFERED = 2
 #: Words looked at: by the sound of what was written, of what was heard, and of most of that.
 _AS_WRITTEN, _AS_HEARD, _CUT = 12, 20, 6
 _COMMON, _EXACT, _IN_ALL = 4, 2, 36  # that are weighed in the place of a word: common ones, and rare ones exactly as heard
 _LOST = 2  # sounds heard between two words from which a word may be missing there
+_ANSWER = 3  # words at most
 _NEAR_OWN = 0.5  # distance in sound up to which a word of the writer's own is tried
 _OWN, _RARE, _SAID = 1e-4, 1e-7, 1e-6  # how often a word is used at least: the writer's own, any other, a common one
 _FREQUENCY = 0.25  # of a nat of how often a word is used, in choosing what is weighed
@@ -61,7 +62,8 @@ class SecondEar:
         """Of the words of `text`, but for the `slight`. `own`: words that the writer has used before."""
         pieces = text.split()
         words = [" ".join(tokens(piece)) for piece in pieces]
-        places = [at for at, word in enumerate(words) if word and not is_number(word) and word not in slight]
+        passed = slight if len(words) > _ANSWER else ()
+        places = [at for at, word in enumerate(words) if word and not is_number(word) and word not in passed]
         tried = self.others(samples, words, places, own)
         if not tried:
             return ()

@@ -44,24 +44,25 @@ def ear(said: str, dislike: float = 1.0) -> SecondEar:
     def weigh(samples: Any, texts: Sequence[str]) -> list[float]:
         return [0.0, *[-dislike for _ in texts[1:]]]
 
-    often = dict.fromkeys(("cut", "the", "hose", "behind", "barb", "tarp", "burr", "take", "out", "upper"), 1e-05)
+    often = dict.fromkeys(["air", "cold", "cut", "the", "hose", "barb", "tarp", "burr", "take", "out", "upper"], 1e-5)
     return SecondEar(Heard(said), weigh, lambda word: often.get(word, 0.0))  # type: ignore[arg-type]  # no real witness
 
 
 def test_a_word_that_was_not_heard_is_doubted_and_what_was_heard_is_offered() -> None:
-    (doubt,) = ear("cut the hose behind the barb").doubts(SOUND, "Cut the hose behind the valve.")
+    (doubt,) = ear("cut the hose at the barb").doubts(SOUND, "Cut the hose at the valve.")
     assert (doubt.at, doubt.word) == (5, "valve")
     assert "barb" in doubt.others
 
 
 def test_what_the_writing_engine_finds_impossible_is_not_asked_about() -> None:
-    assert ear("cut the hose behind the barb", 200.0).doubts(SOUND, "Cut the hose behind the valve.") == ()
+    assert ear("cut the hose at the barb", 200.0).doubts(SOUND, "Cut the hose at the valve.") == ()
 
 
 def test_words_rightly_written_numbers_and_slight_words_are_not_asked_about() -> None:
-    said = "cut the hose behind the barb"
-    assert ear(said).doubts(SOUND, "Cut the hose behind the barb.") == ()
-    assert all(one.word != "Cut" for one in ear("put the hose").doubts(SOUND, "Cut the hose.", ("cut",)))
+    said = "cut the hose at the barb"
+    assert ear(said).doubts(SOUND, "Cut the hose at the barb.") == ()
+    assert all(one.word != "Cut" for one in ear("put the hose here").doubts(SOUND, "Cut the hose here.", ("cut",)))
+    assert any(one.word == "there" for one in ear("cold air").doubts(SOUND, "Cold there.", ("there",))), "in an answer"
     assert ear("two turns").doubts(SOUND, "3", ()) == ()
 
 

@@ -3,7 +3,7 @@
 
 The recordings are Debian's asterisk-core-sounds-es-g722 (a woman of Mexico, prompts of a telephone exchange), their words
 the list in asterisk-core-sounds-es. Sentences with a number are left out, for it is written in figures; accents are not
-compared, for the list has few. The answers are figures up to thirty, each sought among all of them, as the recorder seeks a
+compared, for the list has few. The answers are figures up to twenty, each sought among all of them, as the recorder seeks a
 step or a count. It needs whisper base (`handsfree models --add`, or its packages)."""
 
 from __future__ import annotations
@@ -71,7 +71,7 @@ def main() -> None:
         wrong, words = wrong + Levenshtein.distance(own, right), words + len(right)
         if asked.show:
             print(f"{said} -> {written}", flush=True)
-    recogniser, figures = FreeRecogniser(language, writers[0]), range(31)
+    recogniser, figures = FreeRecogniser(language, writers[0]), range(21)
     phrases = tuple(language.say_number(one) for one in figures)
     told = {"right": 0, "asked again": 0, "another": 0}
     for one in figures:
