@@ -73,17 +73,17 @@ def pint_name(unit: str) -> str:
     return full if full in SYMBOLS else _ALSO.get(full, full)
 
 
-def plainly(unit: str) -> str:
+def unit_as_typed(unit: str) -> str:
     """As a writer puts it, without spaces and capitals: 'degrees C' -> 'degc'."""
     return re.sub(r"\s+|(?<=deg)rees?(?!$)", "", unit.casefold())
 
 
 @cache
-def written_plainly() -> dict[str, str]:
+def units_as_typed() -> dict[str, str]:
     """Every way a unit is written, put plainly -> its name here; differences left out."""
     names = {name: (name, *ways) for name, ways in SYMBOLS.items() if not name.startswith("delta_")}
-    also = {plainly(way): name for way, name in _ALSO.items() if name in names}
-    return also | {plainly(way): name for name, ways in names.items() for way in ways}
+    also = {unit_as_typed(way): name for way, name in _ALSO.items() if name in names}
+    return also | {unit_as_typed(way): name for name, ways in names.items() for way in ways}
 
 
 def _is_difference(unit: str) -> bool:

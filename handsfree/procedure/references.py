@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 
-from handsfree.language.quantities import plainly, written_plainly
+from handsfree.language.quantities import unit_as_typed, units_as_typed
 from handsfree.language.registry import registry
 from handsfree.procedure import accuracy, expressions
 from handsfree.procedure.model import Answer, Ask, Caution, Decide, End, Finding, Handover, Procedure, Prove, Read, Step
@@ -167,7 +167,7 @@ def _of_answers(answers: Sequence[Answer]) -> Iterator[tuple[YamlPath, str]]:
 
 
 def _no_unit(unit: str) -> str:
-    known, plain = written_plainly(), plainly(unit)
+    known, plain = units_as_typed(), unit_as_typed(unit)
     meant = known.get(near(plain, [plain] if plain in known else list(known)), "")
     hint = f"; did you mean `{meant}`?" if meant else "; write it as degC, volt, ohm or psi."
     return f"has the unit '{unit}', which does not exist{hint}"
