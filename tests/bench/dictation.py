@@ -25,6 +25,8 @@ LINES = Path(__file__).with_name("dictated_steps.txt")
 #: Neither half has a voice of `tests.bench.recording`.
 VOICES = {"learn": "american-man,british-man", "judge": "american-woman,american-other,kal16"}
 
+COMMAND = "python -m tests.bench.dictation --half learn; --half judge"
+
 
 @dataclass
 class Count:
@@ -93,7 +95,8 @@ def main() -> None:
         before = json.loads(asked.out.read_text(encoding="utf-8"))["rows"] if asked.out.is_file() else []
         new = [(row["half"], row["voice"]) for row in rows]
         kept = [row for row in before if (row["half"], row["voice"]) not in new]
-        asked.out.write_text(json.dumps({"machine": machine(), "rows": kept + rows}, indent=1) + "\n", encoding="utf-8")
+        whole = {"command": COMMAND, "machine": machine(), "rows": kept + rows}
+        asked.out.write_text(json.dumps(whole, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

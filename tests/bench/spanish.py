@@ -86,7 +86,8 @@ def main() -> None:
     result = {"sentences": len(chosen), "words": words, "wrong": wrong, "answers": told}
     print(json.dumps(result))
     if asked.out is not None:
-        asked.out.write_text(json.dumps({"machine": machine(), **result}, indent=1) + "\n", encoding="utf-8")
+        whole = {"command": "python -m tests.bench.spanish", "machine": machine(), **result}
+        asked.out.write_text(json.dumps(whole, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":
