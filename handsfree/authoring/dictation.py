@@ -2,8 +2,9 @@
 
 Rules of this file:
 
-- The best engine writes; another listens to the same sound. If the two hear different words that sound alike, the word is
-  doubtful, and the other's word is the alternative.
+- The best engine writes; the witness of sounds tries other words in the place of each (`second_ear`).
+- Without that witness another engine listens to the same sound. If the two hear different words that sound alike, the word
+  is doubtful, and the other's word is the alternative.
 - Where two engines write freely, the word is doubtful wherever they differ. On 30 sentences of other trades by three
   synthetic voices (960 words, 47 wrong) that asks about 49 words, 20 of them wrong; if they must sound alike, 29 and 10.
 - With PocketSphinx alone the model of the trade writes and everyday language is the second opinion; there a word is also
@@ -44,18 +45,23 @@ class Dictated:
 class Dictation:
     """`writer`: free text from the best engine, None if the trade's model is to write. `everyday`: free text from
     PocketSphinx's own language model. `trade`: None for a language without such a model: then nothing is doubted, unless
-    `second`, another engine of free text, hears the same sound."""
+    `second`, another engine of free text, hears the same sound. `doubting`: the doubts of a text that was written of a
+    sound, after what the writer said before."""
 
     def __init__(
         self, writer: Callable[[Samples, str], str] | None, trade: TradeEar | None,
         everyday: Callable[[Samples], str] | None, name: str = "", second: Callable[[Samples], str] | None = None,
+        doubting: Callable[[Samples, str, str], tuple[Doubt, ...]] | None = None,
     ) -> None:
-        self._second = second
+        self._second, self._doubting = second, doubting
         self._writer, self._trade, self._everyday = writer, trade, everyday
         self.name = name or ("pocketsphinx" if writer is None else "engine")
 
-    def write(self, samples: Samples, among: str = "") -> Dictated:
-        """`among`: text like that which is to be written; '' for any of the trade's."""
+    def write(self, samples: Samples, among: str = "", before: str = "") -> Dictated:
+        """`among`: text like that which is to be written; '' for any of the trade's. `before`: what she said before it."""
+        if self._writer is not None and self._doubting is not None:
+            text = self._writer(samples, among).strip()
+            return Dictated(text, self._doubting(samples, text, before) if text else (), self.name)
         if self._writer is not None and self._second is not None:
             text = self._writer(samples, among).strip()
             if text:

@@ -78,6 +78,11 @@ class Draft:
     def name(self) -> str:
         return str(self.header["procedure"])
 
+    @property
+    def said(self) -> str:
+        """The title and what each step says."""
+        return " ".join((str(self.header.get("title") or ""), *(step.text for step in self.steps))).strip()
+
     def place(self, uid: int) -> int:
         """From 0. KeyError for a step that is not here."""
         for at, step in enumerate(self.steps):

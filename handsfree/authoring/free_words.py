@@ -9,7 +9,7 @@ recording alone, where everything is read back: no visit is ever heard by it."""
 from __future__ import annotations
 
 import importlib.util
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -25,13 +25,15 @@ if TYPE_CHECKING:
 #: Writes free words: sound, and what may be said ('' for anything) -> text.
 Write = Callable[["Samples", str], str]
 NAME = "free words"
+UNSURE = "not sure enough"
+_MOST_TOLD = 900  # letters: the engine reads no more beforehand
 SURE = 0.9  # given to words that are exactly a phrase in force: never fitted, and read back
 #: Letters alike above which what was written is a phrase in force, and by how much more than any other.
 ALIKE, LEAD = 0.8, 0.1
 _KNOWS = {"base": ("en", "es"), "tiny.en": ("en",)}  # the best first
 
 
-def writers(language: str, models: Path) -> tuple[Write, ...]:
+def writers(language: str, models: Path) -> tuple[FreeWriter, ...]:
     """Those that are installed and know the language, the best first."""
     from handsfree.speech.neural_weights import find_weights
 
@@ -41,27 +43,59 @@ def writers(language: str, models: Path) -> tuple[Write, ...]:
     return tuple(_of(weights, language) for weights in found if weights is not None)
 
 
-@lru_cache(maxsize=2)
-def _of(weights: Path, language: str) -> Write:
-    from faster_whisper import WhisperModel
+class FreeWriter:
+    """Writes what was said, and tells how readily it would have written something else."""
 
-    from handsfree.authoring.words import load_words
-    from handsfree.speech.neural_weights import model_bytes, model_parts
+    def __init__(self, weights: Path, language: str) -> None:
+        from faster_whisper import WhisperModel
+        from faster_whisper.tokenizer import Tokenizer
 
-    files: dict[str, Any] | None = None
-    if len(model_parts(weights)) > 1:  # packages carry it in parts
-        files = {"model.bin": model_bytes(weights)}
-        files |= {path.name: path.read_bytes() for path in weights.iterdir() if path.suffix in (".json", ".txt")}
-    model: Any = WhisperModel(str(weights), device="cpu", compute_type="int8", cpu_threads=1, files=files)
-    told = load_words(language).prompt("dictation-like")
+        from handsfree.authoring.words import load_words
+        from handsfree.speech.neural_weights import model_bytes, model_parts
 
-    def write(samples: Samples, among: str = "") -> str:
-        pieces, _ = model.transcribe(
-            samples, language=language, beam_size=5, condition_on_previous_text=False, initial_prompt=among or told
-        )
+        files: dict[str, Any] | None = None
+        if len(model_parts(weights)) > 1:  # packages carry it in parts
+            files = {"model.bin": model_bytes(weights)}
+            files |= {path.name: path.read_bytes() for path in weights.iterdir() if path.suffix in (".json", ".txt")}
+        model: Any = WhisperModel(str(weights), device="cpu", compute_type="int8", cpu_threads=1, files=files)
+        self._model, self._language = model, language
+        self._tokens: Any = Tokenizer(model.hf_tokenizer, model.model.is_multilingual, task="transcribe", language=language)
+        self._told = load_words(language).prompt("dictation-like")
+
+    def __call__(self, samples: Samples, among: str = "") -> str:
+        pieces, _ = self._model.transcribe(
+            samples, language=self._language, beam_size=5, condition_on_previous_text=False,
+            initial_prompt=among or self._told,
+        )  # fmt: skip
         return " ".join(piece.text.strip() for piece in pieces)
 
-    return write
+    def weigh(self, samples: Samples, texts: Sequence[str]) -> list[float]:
+        """The log-probability of each text, said what was said. Of the 30 seconds that the engine looks at, those that are
+        empty are left out: each text would cost five times as much. Only the first 30 seconds count."""
+        import numpy as np
+        from ctranslate2 import StorageView
+
+        features = self._model.feature_extractor(samples)[:, :_FRAMES]
+        heard = min(_FRAMES, features.shape[1]) // 2
+        features = np.pad(features, ((0, 0), (0, _FRAMES - features.shape[1])))
+        encoded = np.asarray(self._model.encode(features))[:, : heard + _AFTER]
+        found: list[float] = []
+        for at in range(0, len(texts), _TOGETHER):
+            some = [self._tokens.encode(f" {text}") for text in texts[at : at + _TOGETHER]]
+            view = StorageView.from_array(np.ascontiguousarray(np.repeat(encoded, len(some), 0)))
+            told = self._model.model.align(view, list(self._tokens.sot_sequence), some, [heard] * len(some))
+            found += [float(np.log(np.maximum(one.text_token_probs, _NEVER)).sum()) for one in told]
+        return found
+
+
+#: Of the engine: frames of 10 ms that it looks at. Ours: frames of 20 ms kept after the sound, texts weighed at a time, and
+#: the least probability of a piece of a word.
+_FRAMES, _AFTER, _TOGETHER, _NEVER = 3000, 20, 16, 1e-9
+
+
+@lru_cache(maxsize=2)
+def _of(weights: Path, language: str) -> FreeWriter:
+    return FreeWriter(weights, language)
 
 
 class FreeRecogniser:
@@ -76,13 +110,22 @@ class FreeRecogniser:
 
     def hear(self, samples: Samples, listening: Listening) -> Heard:
         """Accepted where the words mean exactly one thing in force, or are spelled nearly as one phrase of it. What denies
-        one is asked again, however it is spelled."""
+        one is asked again, however it is spelled. Told what may be said, the engine may write worse than untold: then that
+        counts."""
+        told = ". ".join(dict.fromkeys(self._language.forms(listening)))
+        heard = self._heard(samples, listening, told if len(told) <= _MOST_TOLD else "")
+        if heard.reason == UNSURE and heard.verdict is Verdict.ASKED_AGAIN and 0 < len(told) <= _MOST_TOLD:
+            untold = self._heard(samples, listening, "")
+            return untold if untold.verdict is Verdict.ACCEPTED or untold.reason != UNSURE else heard
+        return heard
+
+    def _heard(self, samples: Samples, listening: Listening, told: str) -> Heard:
         from rapidfuzz.distance import Levenshtein
 
         from handsfree.speech.judge import DENIED
 
         forms = self._language.forms(listening)
-        text = self._write(samples, ". ".join(dict.fromkeys(forms)) if len(forms) <= 40 else "").strip()
+        text = self._write(samples, told).strip()
         meanings: tuple[Meaning, ...] = self._language.understand(text, listening) if text else ()
         if any(meaning.sense is Sense.DENIAL for meaning in meanings):
             return Heard(Verdict.ASKED_AGAIN, meanings[0], SURE, text, engine=NAME, reason=DENIED)
@@ -96,7 +139,7 @@ class FreeRecogniser:
             if near[0][0] - max(others, default=0.0) >= LEAD:
                 return Heard(Verdict.ACCEPTED, best, SURE, text, engine=NAME)
         verdict = Verdict.ASKED_AGAIN if text else Verdict.NOT_FOR_ME
-        return Heard(verdict, None, 0.0, text, engine=NAME, reason="not sure enough")
+        return Heard(verdict, None, 0.0, text, engine=NAME, reason=UNSURE)
 
     def dictate(self, samples: Samples) -> str:
         return self._write(samples, "")

@@ -10,6 +10,7 @@ Rules of this file:
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING
@@ -33,7 +34,8 @@ SHORT = 2  # words
 
 
 class WriterHearer:
-    """The ear sets `topic` and `listening`: which question free words are asked for, and what is in force."""
+    """The ear sets `topic` and `listening`: which question free words are asked for, and what is in force. Who records sets
+    `before`: what the writer kept so far."""
 
     def __init__(
         self, recogniser: Recogniser | FreeRecogniser, dictation: Dictation, journal: Journal, language: str
@@ -42,6 +44,7 @@ class WriterHearer:
         self._journal, self._language = journal, language
         self.topic = ""
         self.listening = Listening(commands=())
+        self.before: Callable[[], str] = str
 
     def hear_utterance(self, samples: Samples, listening: Listening, started: float, ended: float) -> Utterance:
         clip, digest = kept_sound(self._journal, samples)
@@ -64,7 +67,7 @@ class WriterHearer:
         return heard if heard.verdict is Verdict.ACCEPTED or perhaps else None
 
     def _dictated(self, samples: Samples, clip: str, digest: str, started: float, ended: float) -> Utterance:
-        written = self._dictation.write(samples, texts_of_pages(self._language, self.topic))
+        written = self._dictation.write(samples, texts_of_pages(self._language, self.topic), self.before())
         return replace(
             dictated(written), started=round(started, 3), ended=round(ended, 3), clip=clip, clip_sha256=digest
         )

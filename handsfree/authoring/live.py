@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,19 +18,20 @@ from handsfree.dialogue.listening import listening_of
 from handsfree.dialogue.mouth import SpokenMouth
 from handsfree.errors import Trouble
 from handsfree.journal.events import Happening, KeepNote, ListenFor
+from handsfree.language.tokens import tokens
 from handsfree.procedure import phrasing
 from handsfree.speech.commands import tell_missing
 
 if TYPE_CHECKING:
     from handsfree.authoring.asked import RecordOptions
+    from handsfree.authoring.draft import Doubt
     from handsfree.authoring.free_words import FreeRecogniser
-    from handsfree.dialogue.parts import Ear
     from handsfree.journal.events import Stamped
     from handsfree.journal.writer import Journal
     from handsfree.language.base import Language
     from handsfree.settings import Settings
     from handsfree.sound.live import LiveLoop
-    from handsfree.sound.samples import Clock
+    from handsfree.sound.samples import Clock, Samples
     from handsfree.speech.recogniser import Recogniser
 
 #: Seconds of silence that end a sentence of the writer's, and the longest one: people think while they dictate.
@@ -56,7 +58,25 @@ def dictation_for(
 
     if first.declares.everyday:
         return Dictation(None, trade_ear.load(), first.dictate, first.name)
-    return Dictation(writer, trade_ear.load(), None, first.name, second)
+    doubting = _doubting(write, second, language, words)
+    return Dictation(writer, None if doubting else trade_ear.load(), None, first.name, second, doubting)
+
+
+def _doubting(
+    write: free_words.FreeWriter | None, second: object, language: str, words: str
+) -> Callable[[Samples, str, str], tuple[Doubt, ...]] | None:
+    """By the witness of sounds; None where it is not installed, nothing can be weighed, or another engine doubts."""
+    from handsfree.authoring.second_ear import SecondEar
+    from handsfree.language import base
+    from handsfree.speech import phonetic
+
+    if write is None or second is not None or phonetic.missing():
+        return None
+    from handsfree.authoring.trade_ear import used
+
+    often, slight = used(), load_words(language).ways("slight word")
+    ear = SecondEar(phonetic.Phonetic(base.load(language)), write.weigh, lambda word: often.get(word, 0.0))
+    return lambda samples, text, before: ear.doubts(samples, text, slight, sorted({*tokens(f"{words} {before}")}))
 
 
 class WriterEar(LiveEar):
@@ -64,14 +84,14 @@ class WriterEar(LiveEar):
 
     def __init__(self, loop: LiveLoop, hearer: WriterHearer, clock: Clock, language: Language) -> None:
         super().__init__(loop, hearer, clock, language)
-        self._writer = hearer
+        self.writer = hearer
 
     def listen(self, what: ListenFor) -> None:
-        self._writer.listening = listening_of(what)
+        self.writer.listening = listening_of(what)
         super().listen(what)
 
     def keep_note(self, note: KeepNote) -> None:
-        self._writer.topic = note.step
+        self.writer.topic = note.step
 
 
 class FileEar(RecordingEar):
@@ -79,19 +99,21 @@ class FileEar(RecordingEar):
 
     def __init__(self, path: str, hearer: WriterHearer, clock: Clock) -> None:
         super().__init__(path, hearer, clock)
-        self._writer = hearer
+        self.writer = hearer
 
     def keep_note(self, note: KeepNote) -> None:
-        self._writer.topic = note.step
+        self.writer.topic = note.step
 
 
 def live_recorder(recording: Recording, asked: RecordOptions, settings: Settings) -> Recorder:
     """Trouble for a device, a file or a model that cannot be used; what was recorded before is kept."""
     ear, mouth = joined(recording.journal, recording.state.words.language.code, asked, settings)
-    return Recorder(recording, ear, mouth, lambda entry: _print(entry, recording.state.words.language.code))
+    recorder = Recorder(recording, ear, mouth, lambda entry: _print(entry, recording.state.words.language.code))
+    ear.writer.before = lambda: recorder.state.draft.said
+    return recorder
 
 
-def joined(journal: Journal, code: str, asked: RecordOptions, settings: Settings) -> tuple[Ear, SpokenMouth]:
+def joined(journal: Journal, code: str, asked: RecordOptions, settings: Settings) -> tuple[WriterEar | FileEar, SpokenMouth]:
     """Ear and mouth of a writer, whose sound is kept beside `journal`. Trouble as of `live_recorder`."""
     recogniser = free_words.recogniser(asked.engine or settings.engine or None, code, settings.models)
     tell_missing(recogniser.missing)
@@ -110,7 +132,7 @@ def _print(entry: Stamped, code: str) -> None:
 
 def _joined(
     journal: Journal, code: str, hearer: WriterHearer, asked: RecordOptions, settings: Settings
-) -> tuple[Ear, SpokenMouth]:
+) -> tuple[WriterEar | FileEar, SpokenMouth]:
     from handsfree.dialogue import keyboard
     from handsfree.dialogue.wiring import Devices, voice_of, wired
     from handsfree.language import base

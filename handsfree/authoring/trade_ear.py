@@ -21,7 +21,7 @@ from handsfree.language.phonetics import dictionary, pronunciations
 if TYPE_CHECKING:
     from handsfree.sound.samples import Samples
 
-EVERYDAY_LEAST = 2e-6
+EVERYDAY_LEAST, _RARE = 2e-6, 1e-9
 PAUSE_FRAMES = 20  # of 10 ms: a silence as long as this ends a sentence
 _WEIGHT = 6.5  # of the language against the sound: the library's own
 
@@ -37,17 +37,23 @@ class HeardWord:
     ends: bool = False
 
 
+def everyday() -> dict[str, float]:
+    """The words that are not rare, and how often each is used, as a share."""
+    return {word: share for word, share in used().items() if share >= EVERYDAY_LEAST}
+
+
 @cache
-def _everyday() -> dict[str, float]:
+def used() -> dict[str, float]:
+    """The plain words of the dictionary, and how often each is used, as a share: by PocketSphinx' US English model."""
     from pocketsphinx import Config, LogMath, NGramModel, get_model_path
 
     model = NGramModel(Config(loglevel="FATAL"), LogMath(), str(Path(get_model_path()) / "en-us" / "en-us.lm.bin"))
     words = [word for word in dictionary() if word.replace("'", "").isalpha()]
-    return trade_words.everyday(words, lambda word: math.exp(model.prob([word]) * math.log(1.0001)), EVERYDAY_LEAST)
+    return trade_words.everyday(words, lambda word: math.exp(model.prob([word]) * math.log(1.0001)), _RARE)
 
 
 def model_text(folder: Path, without: Iterable[str] = ()) -> str:
-    return trade_words.arpa(trade_words.sentences(folder, without=without), _everyday())
+    return trade_words.arpa(trade_words.sentences(folder, without=without), everyday())
 
 
 def _kept(folder: Path, without: tuple[str, ...]) -> Path:

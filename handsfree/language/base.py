@@ -301,15 +301,17 @@ def recogniser_grammar(two_way: TwoWay, unit_ways: tuple[str, ...], big: frozens
     return "\n".join([*lines, rules]) + "\n"
 
 
+_MODULES = {"en": "handsfree.language.english", "es": "handsfree.language.spanish"}
+CODES = tuple(sorted(_MODULES))
+
+
 def load(code: str) -> Language:
     """Trouble where the grammar folder has no such language or its files do not parse."""
     from importlib import import_module
 
     from handsfree.errors import Trouble
 
-    modules = {"en": "handsfree.language.english", "es": "handsfree.language.spanish"}
-    if code not in modules:
-        known = ", ".join(sorted(modules))
-        raise Trouble(f"There is no language '{code}'; the grammar folder has: {known}.")
-    language: Language = import_module(modules[code]).LANGUAGE
+    if code not in CODES:
+        raise Trouble(f"There is no language '{code}'; the grammar folder has: {', '.join(CODES)}.")
+    language: Language = import_module(_MODULES[code]).LANGUAGE
     return language

@@ -173,6 +173,20 @@ def heard_as(sounds: Phonemes, how_many: int) -> tuple[str, ...]:
     return tuple(words[at] for _, _, at in found)
 
 
+@cache
+def _by_sound() -> dict[str, tuple[str, ...]]:
+    words, sounds = _index()
+    found: dict[str, list[str]] = {}
+    for word, sound in zip(words, sounds, strict=True):
+        found.setdefault(sound, []).append(word)
+    return {sound: tuple(some) for sound, some in found.items()}
+
+
+def spelled(sounds: Phonemes) -> tuple[str, ...]:
+    """The words of the dictionary, rare ones and names too, whose first pronunciation is exactly this."""
+    return _by_sound().get(letters(sounds), ())
+
+
 @lru_cache(maxsize=2_000)
 def nearest(word: str, how_many: int) -> tuple[str, ...]:
     """The common words of the dictionary that sound nearest without sounding the same; one for each sound."""

@@ -11,6 +11,7 @@ Rules of this file:
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -70,6 +71,19 @@ def pint_name(unit: str) -> str:
         return _ALSO[name]
     full = str(_unit(name))
     return full if full in SYMBOLS else _ALSO.get(full, full)
+
+
+def unit_as_typed(unit: str) -> str:
+    """As a writer puts it, without spaces and capitals: 'degrees C' -> 'degc'."""
+    return re.sub(r"\s+|(?<=deg)rees?(?!$)", "", unit.casefold())
+
+
+@cache
+def units_as_typed() -> dict[str, str]:
+    """Every way a unit is written, put plainly -> its name here; differences left out."""
+    names = {name: (name, *ways) for name, ways in SYMBOLS.items() if not name.startswith("delta_")}
+    also = {unit_as_typed(way): name for way, name in _ALSO.items() if name in names}
+    return also | {unit_as_typed(way): name for name, ways in names.items() for way in ways}
 
 
 def _is_difference(unit: str) -> bool:

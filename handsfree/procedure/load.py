@@ -22,6 +22,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from handsfree.errors import Trouble
+from handsfree.language.base import CODES
 from handsfree.language.put_over import put_over
 from handsfree.procedure import instruments, phrasing, sentences
 from handsfree.procedure.graph import outcomes
@@ -54,9 +55,9 @@ _LANGUAGE = re.compile(r"^language:\s*[\"']?([a-z]{2})\b", re.MULTILINE)
 
 
 def _language_of(text: str) -> str:
-    """Of a file that may not be readable."""
+    """Of a file that may not be readable; English for one that the program does not have."""
     found = _LANGUAGE.search(text)
-    return found[1] if found else "en"
+    return found[1] if found and found[1] in CODES else "en"
 
 
 @dataclass(frozen=True)
@@ -188,6 +189,10 @@ def _validated(document: Document, shown: str) -> tuple[list[Problem], Procedure
         for place, sentence in sentences.found(error, ""):
             told = f"the procedure {sentences.ended(sentence)}"
             problems.append(Problem(shown, document.line(place), told, "", _field(place)))
+    if whole is not None and whole.language not in CODES:
+        known = ", ".join(CODES)
+        sentence = f"the procedure is in the language `{whole.language}`, which does not exist here; there are {known}."
+        problems.append(Problem(shown, document.line(("language",)), sentence, "", "language"))
     if not isinstance(raw, list) or not raw:
         sentence = "the procedure lacks a list of 'steps'."
         return [*problems, Problem(shown, document.line(("steps",)), sentence, "", "steps")], None

@@ -7,10 +7,11 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 
+from handsfree.language.quantities import unit_as_typed, units_as_typed
 from handsfree.language.registry import registry
 from handsfree.procedure import accuracy, expressions
 from handsfree.procedure.model import Answer, Ask, Caution, Decide, End, Finding, Handover, Procedure, Prove, Read, Step
-from handsfree.procedure.sentences import did_you_mean
+from handsfree.procedure.sentences import did_you_mean, near
 from handsfree.procedure.yamlfile import Document, Problem, YamlPath
 
 #: Units that need no library to know.
@@ -166,7 +167,9 @@ def _of_answers(answers: Sequence[Answer]) -> Iterator[tuple[YamlPath, str]]:
 
 
 def _no_unit(unit: str) -> str:
-    hint = did_you_mean(unit, sorted(COMMON)) or "; write it as degC, volt, ohm or psi."
+    known, plain = units_as_typed(), unit_as_typed(unit)
+    meant = known.get(near(plain, [plain] if plain in known else list(known)), "")
+    hint = f"; did you mean `{meant}`?" if meant else "; write it as degC, volt, ohm or psi."
     return f"has the unit '{unit}', which does not exist{hint}"
 
 

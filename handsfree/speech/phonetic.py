@@ -130,6 +130,14 @@ class Phonetic:
                 out.append(Candidate(meaning, value))
         return out
 
+    def frames(self, samples: Samples) -> Frames:
+        """What was heard, for one that weighs texts of its own."""
+        return self._model.frames(samples)
+
+    def ways(self, text: str) -> tuple[Symbols, ...]:
+        """How a text may sound, the usual way first."""
+        return self._ways(text)
+
     def _ways(self, text: str) -> tuple[Symbols, ...]:
         return sounds.ways(text, self._model.letters_to_sounds)
 

@@ -247,14 +247,14 @@ class Voice:
 def by_voice(
     lines: Mapping[str, Sequence[str]], folder: Path, engine: str, voices: Sequence[str], name: str
 ) -> tuple[Told, Voice]:
-    """Recorded by voice alone, through the real engine."""
+    """Recorded by voice alone, through the real engine, by one who knows which of two words she said."""
     from handsfree.authoring.live import dictation_for
     from handsfree.speech.recogniser import build_recogniser
 
     recording = open_recording(name, folder, "en", "Resi Kofler", engine)
     recogniser = build_recogniser(engine, "en", Path("no-models"))
     hearer = WriterHearer(recogniser, dictation_for(recogniser, "en"), recording.journal, "en")
-    voice = Voice(hearer, lines, voices)
+    voice = Voice(hearer, lines, voices, settles=True)
     said: list[str] = []
     voice.recorder = Recorder(recording, voice, WrittenMouth(lambda words, role: said.append(words)))
     return Told(recording, voice.recorder.run(), said), voice

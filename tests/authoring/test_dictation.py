@@ -182,8 +182,10 @@ def test_the_words_of_the_trade_are_told_to_whoever_writes(monkeypatch: pytest.M
     """`record --words 'burr, hopper'`: before, nobody expected them and 'burr' was written 'bar'."""
     from handsfree.authoring import free_words
     from handsfree.authoring.live import dictation_for
+    from handsfree.speech import phonetic
 
     told: list[str] = []
+    monkeypatch.setattr(phonetic, "missing", lambda: True)
     monkeypatch.setattr(free_words, "writers", lambda *_: (lambda samples, among: told.append(among) or "The burrs cut.",))
     ear: Any = SimpleNamespace(engines=[SimpleNamespace(declares=SimpleNamespace(everyday=False), name="x")])
     sound = np.zeros(16_000, np.float32)

@@ -33,6 +33,18 @@ def test_what_is_denied_is_accepted_as_nothing(written: str, command: str) -> No
     assert (heard.meaning.sense, heard.meaning.text) == (Sense.COMMAND, command)
 
 
+def test_what_is_written_worse_when_told_what_may_be_said_is_written_again_untold() -> None:
+    """A synthetic voice of Spanish said 'terminar' 110 times: told, it was written as 'mirad', untold as 'terminad'."""
+    heard = FreeRecogniser(load("es"), lambda samples, among: "¡Mirad!" if among else "Siguiente pasos.").hear(
+        SOUND, Listening(commands=("next step", "help"))
+    )
+    assert heard.verdict is Verdict.ACCEPTED
+    denied = FreeRecogniser(load("es"), lambda samples, among: "No, siguiente paso." if among else "Siguiente paso.").hear(
+        SOUND, Listening(commands=("next step", "help"))
+    )
+    assert denied.verdict is Verdict.ASKED_AGAIN
+
+
 def test_damaged_weights_are_told_where_free_words_take_over(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setattr(free_words, "writers", lambda language, models: (lambda samples, among: "",))
     assert free_words.recogniser(None, "es", tmp_path).missing == "", "none is installed: nothing is wrong"

@@ -23,7 +23,6 @@ LINES = {
         "Hold your palm in front of the delivery opening. How does the air feel?",
         "No fault was found.",
     ],
-    "settle": ["the second one"] * 12,  # "means or mains?", "there or air?"
     "answers": ["cold air", "dead calm", "that is all"],
     "leads": ["straight on", "straight on"],
     "hazards": ["that is all", "no hazard"],
@@ -36,7 +35,7 @@ LINES = {
 
 @pytest.fixture(scope="module")
 def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[Told, Voice]:
-    """The doubts that this writer settles are those of tiny.en, whatever else is installed."""
+    """What is written and doubted is tiny.en's, whatever else is installed: 'cold there, dare or air?'"""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(free_words, "_KNOWS", {"tiny.en": ("en",)})
         return by_voice(LINES, tmp_path_factory.mktemp("voice"), "phonetic", ("rms", "awb", "kal16"), "fan-look")

@@ -146,9 +146,9 @@ COMMON = 3000
 
 def words_of_the_trade(script: Script) -> str:
     """The words of the script that everyday language lacks, by PocketSphinx's own model of it."""
-    from handsfree.authoring.trade_ear import _everyday
+    from handsfree.authoring.trade_ear import everyday
 
-    usual = _everyday()
+    usual = everyday()
     common = set(sorted(usual, key=lambda word: -usual[word])[:COMMON])
     said = tokens(" ".join((script.title, *(step for step, _ in script.steps))))
     return ", ".join(dict.fromkeys(word for word in said if word.isalpha() and word not in common))
@@ -175,6 +175,7 @@ def by_voice(
     writer = Writer(hearer, lines, voices, MOST)
     writer.script, writer.settles = script, settles
     writer.recorder = Recorder(recording, writer, WrittenMouth(lambda words, role: None))
+    hearer.before = lambda: writer.recorder.state.draft.said
     told = Told(recording, writer.recorder.run(), [])
     return judged(script, told.state.draft, len(writer.spoken), told.state.outcome == "finished"), writer
 

@@ -128,6 +128,14 @@ CASES = [
     (HEAD + "  - {id: a, kind: instruct, say: x}\n  - {id: a, kind: instruct, say: x}\n", "twice, first on line 4"),
     (HEAD + "  - {id: a, kind: caution, say: x, level: danger, needs_isolation: true}\n", "cannot ask for isolation"),
     (HEAD + "  - {id: a, kind: read, say: x, quantity: q, unit: degX, plausible: [0, 1]}\n", "unit 'degX'"),
+    *(
+        (HEAD + f"  - {{id: a, kind: read, say: x, quantity: q, unit: '{unit}', plausible: [0, 1]}}\n", f"mean `{meant}`?")
+        for unit, meant in (
+            ("°F", "degF"), ("° C", "degC"), ("degrees C", "degC"), ("celcius", "degC"), ("Bar", "bar"), ("%", "percent"),
+            ("kΩ", "kiloohm"), ("m/s ", "meter_per_second"),
+        )
+    ),
+    (HEAD.replace("procedure: x", "procedure: x\nlanguage: fr") + "  - {id: a, kind: instruct, say: x}\n", "language `fr`"),
     (HEAD + "  - {id: a, kind: read, say: x, quantity: q, unit: volt, plausible: [9, 1]}\n", "the first must be the lower"),
     (HEAD + "  - {id: a, kind: read, say: x, quantity: q, unit: volt, plausible: [0, 9], expected: [5, 99]}\n", "widen"),
     (
